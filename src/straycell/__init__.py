@@ -1,0 +1,23 @@
+"""straycell: recovered lithium cells, from the tear-down to their second work.
+
+The rooms, in flow order:
+
+quantities   volts, ampere-hours, ohms; a value with its uncertainty; parsing and printing
+errors       the one family of user errors and its exit codes
+teardowns    what was opened, where and when it was found
+cells        codes, chemistries, forms, life stages, the facts known of one cell
+markings     what the print on a cell says (IEC 61960 designations, trade forms)
+meters       what a reading was taken with, and how well it can be trusted
+readings     one measured quantity at one time; one recorded charge
+acceptance   the rules, one small function a rule, the verdict and its reasons
+physics      open-circuit curves, self-discharge, run time
+labels       what stands on a label, where, and the PDF or PNG it becomes
+projects     a device waiting for cells, read from its TOML file
+matching     which cells serve a project, and why the others do not
+builds       cells committed to a project, position by position
+safety       the cautions and where they are shown
+store        the SQLite file: tables, triggers, migrations, the only way in and out
+cli          one file a noun
+"""
+
+__version__ = "0.1.0"

@@ -1,0 +1,6 @@
+"""`python -m straycell`."""
+
+from straycell.cli import run
+
+if __name__ == "__main__":
+    run()

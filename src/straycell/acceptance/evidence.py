@@ -1,0 +1,56 @@
+"""Everything a verdict is made from, as one frozen value: nothing else may influence it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from straycell.cells import CellFacts, Look
+from straycell.readings import Charge, Reading
+
+
+@dataclass(frozen=True, slots=True)
+class Upset:
+    """Something that happened to a cell: an incident, or coming back from a dismantled build."""
+
+    kind: str
+    at: datetime
+    severe: bool = False
+    event: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class SiblingSign:
+    """A cell of the same pack that leaked, swelled or burnt: `look` was seen at `at`."""
+
+    code: str
+    look: Look
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Condemnation:
+    """A person discarded the cell."""
+
+    because: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """One cell's facts and everything measured of it that is not superseded, oldest first.
+
+    `earlier_facts` are former entries of the facts that were not withdrawn as a mistake: a safety discard
+    under one of them stands. `best_sibling_ah` is the largest capacity measured in the same pack.
+    """
+
+    code: str
+    facts: CellFacts
+    readings: tuple[Reading, ...] = ()
+    charges: tuple[Charge, ...] = ()
+    earlier_facts: tuple[CellFacts, ...] = ()
+    upsets: tuple[Upset, ...] = ()
+    sibling_signs: tuple[SiblingSign, ...] = ()
+    best_sibling_ah: float | None = None
+    condemned: Condemnation | None = None
+    last_reading: int = 0

@@ -1,0 +1,95 @@
+"""A verdict and what it is made of. The headline, the label and the exit code all follow from the reasons."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from enum import IntEnum, StrEnum
+
+
+class Outcome(IntEnum):
+    """What a cell may be used for; a larger one allows more."""
+
+    DISCARD = 0
+    HOLD = 1
+    LIGHT = 2
+    SOLO = 3
+    PACK = 4
+
+    @property
+    def word(self) -> str:
+        return self.name.lower()
+
+    @classmethod
+    def from_word(cls, word: str) -> Outcome:
+        return cls[word.upper()]
+
+
+class Status(StrEnum):
+    """How one rule turned out."""
+
+    MET = "met"
+    FAILED = "failed"
+    CLOSE = "close"
+    UNMEASURED = "unmeasured"
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """One rule's answer. `ceiling` is the best outcome it leaves; `observed` and `limit` share `unit`.
+
+    `until` is when this answer runs out by age alone; `todo` what to do about it; `earliest` when that can
+    decide; `reading` the id of the reading it came from, `cell` text says it in words for a person.
+    """
+
+    rule: str
+    status: Status
+    ceiling: Outcome
+    text: str
+    observed: float | str | None = None
+    expanded_uncertainty: float | None = None
+    limit: float | str | None = None
+    unit: str = ""
+    safety: bool = False
+    source: str = ""
+    reading: int | None = None
+    at: datetime | None = None
+    until: datetime | None = None
+    todo: str = ""
+    earliest: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """One thing a person can do to let the verdict move, and the earliest time that could decide."""
+
+    what: str
+    todo: str
+    earliest: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What a cell may be used for under one rule set, at `at`, and until when that holds without a write."""
+
+    code: str
+    outcome: Outcome
+    rules: str
+    rules_hash: str
+    reasons: tuple[Reason, ...]
+    missing: tuple[Missing, ...]
+    at: datetime
+    valid_until: datetime | None
+    last_reading: int
+
+    @property
+    def deciding(self) -> tuple[Reason, ...]:
+        """The reasons that keep the outcome from being better, the failed ones first."""
+        order = {Status.FAILED: 0, Status.CLOSE: 1, Status.UNMEASURED: 2, Status.MET: 3}
+        held = [r for r in self.reasons if r.ceiling == self.outcome and self.outcome is not Outcome.PACK]
+        return tuple(sorted(held, key=lambda r: (order[r.status], not r.safety)))
+
+    @property
+    def safety_failed(self) -> bool:
+        """True when a safety rule failed: no charge, no use, whatever else stands here."""
+        return any(r.safety and r.status is Status.FAILED for r in self.reasons)

@@ -1,0 +1,238 @@
+"""One cell: its code for life, its chemistry and form, what is printed on it, and where it stands.
+
+Codes: a bench letter, five digits and an ISO/IEC 7064 MOD 37,36 check character.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+
+from stdnum.iso7064 import mod_37_36
+
+from straycell.errors import BadData
+
+CODE_LENGTH = 7
+LAST_NUMBER = 99999
+_DIGIT_LOOKALIKES = str.maketrans("OIL", "011")
+
+
+class Chemistry(StrEnum):
+    """Positive electrode, as far as it matters for a limit."""
+
+    NMC = "nmc"
+    LCO = "lco"
+    NCA = "nca"
+    LMO = "lmo"
+    LFP = "lfp"
+    PRIMARY = "primary"
+    UNKNOWN = "unknown"
+
+
+class Form(StrEnum):
+    """Trade sizes: diameter and height in mm, the last figure in tenths."""
+
+    F18650 = "18650"
+    F21700 = "21700"
+    F26650 = "26650"
+    F14500 = "14500"
+    F16340 = "16340"
+    F18350 = "18350"
+    F13400 = "13400"
+    F10440 = "10440"
+    POUCH = "pouch"
+    PRISMATIC = "prismatic"
+    OTHER = "other"
+
+
+class Stage(StrEnum):
+    """Where a cell is in its life here."""
+
+    RECEIVED = "received"
+    SHELVED = "shelved"
+    RESERVED = "reserved"
+    INSTALLED = "installed"
+    CONDEMNED = "condemned"
+    HANDED_OVER = "handed-over"
+
+
+LEGAL_MOVES: dict[Stage, frozenset[Stage]] = {
+    Stage.RECEIVED: frozenset({Stage.SHELVED, Stage.RESERVED, Stage.CONDEMNED}),
+    Stage.SHELVED: frozenset({Stage.RECEIVED, Stage.RESERVED, Stage.CONDEMNED}),
+    Stage.RESERVED: frozenset({Stage.RECEIVED, Stage.SHELVED, Stage.INSTALLED, Stage.CONDEMNED}),
+    Stage.INSTALLED: frozenset({Stage.RECEIVED, Stage.CONDEMNED}),
+    # Back to received only when the reading behind the discard was superseded as a mistake.
+    Stage.CONDEMNED: frozenset({Stage.RECEIVED, Stage.HANDED_OVER}),
+    Stage.HANDED_OVER: frozenset(),
+}
+
+
+class Look(StrEnum):
+    """What the eye and the nose say."""
+
+    CLEAN = "clean"
+    SWOLLEN = "swollen"
+    LEAKING = "leaking"
+    BURNT = "burnt"
+    PUNCTURED = "punctured"
+    VENTED = "vented"
+    SMELL = "smell"
+    CRUSHED = "crushed"
+    DENTED = "dented"
+    RUST = "rust"
+    TORN_SLEEVE = "torn-sleeve"
+    BARE_TAB = "bare-tab"
+
+
+@dataclass(frozen=True, slots=True)
+class CellFacts:
+    """What is known of a cell apart from measurements. None and `unknown` are honest values.
+
+    `rated_resistance_method` says how the maker measured it; data sheets mean a.c. 1 kHz (facts of the trade).
+    """
+
+    chemistry: Chemistry = Chemistry.UNKNOWN
+    form: Form = Form.OTHER
+    marking: str = ""
+    maker: str = ""
+    date_code: str = ""
+    rated_capacity_ah: float | None = None
+    rated_resistance_ohm: float | None = None
+    rated_resistance_method: str = "ac-1khz"
+    maker_charge_current_a: float | None = None
+    maker_discharge_current_a: float | None = None
+    full_voltage_v: float | None = None
+    mass_g: float | None = None
+    volume_cm3: float | None = None
+    bought_new: bool = False
+    rewrapped: bool = False
+    tabs: bool = False
+    protection_board: bool = False
+    confirmed_rechargeable: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A cell as the store knows it: code, where it came from, where it lies, and the facts."""
+
+    code: str
+    facts: CellFacts
+    stage: Stage = Stage.RECEIVED
+    teardown: str | None = None
+    pack: str | None = None
+    box: str | None = None
+    added_at: datetime | None = None
+
+
+def check_move(code: str, old: Stage, new: Stage) -> None:
+    """Refuse an illegal step of a cell's life."""
+    if new != old and new not in LEGAL_MOVES[old]:
+        allowed = ", ".join(sorted(LEGAL_MOVES[old])) or "nothing: it has left the house"
+        raise BadData(f"cell {code} is {old} and cannot become {new}", f"from {old} it can become: {allowed}")
+
+
+# --- codes -----------------------------------------------------------------------------------------
+
+
+def make_code(letter: str, number: int) -> str:
+    """The code of one number of one bench. Raises BadData when the number is never issued."""
+    if not re.fullmatch(r"[A-Z]", letter):
+        raise BadData(f"bench letter '{letter}' is not one of A to Z", "write one letter, like --bench B")
+    if not 0 <= number <= LAST_NUMBER:
+        raise BadData(
+            f"number {number} does not fit a code (0 to {LAST_NUMBER})", "start a bench with another letter"
+        )
+    if is_confusable(letter, number):
+        raise BadData(
+            f"number {number} is never issued on bench {letter}: two swapped digits would turn it into another cell",
+            "take the next number",
+        )
+    return _with_check(letter, number)
+
+
+def _with_check(letter: str, number: int) -> str:
+    body = f"{letter}{number:05d}"
+    return body + str(mod_37_36.calc_check_digit(body))
+
+
+def _swaps(code: str) -> Iterator[str]:
+    """Every code that differs by one swap of two unlike neighbours."""
+    for i in range(len(code) - 1):
+        if code[i] != code[i + 1]:
+            yield code[:i] + code[i + 1] + code[i] + code[i + 2 :]
+
+
+def is_confusable(letter: str, number: int) -> bool:
+    """True when a neighbouring swap gives the valid code of a smaller number, which was issued before."""
+    code = _with_check(letter, number)
+    return any(
+        re.fullmatch(r"[A-Z]\d{5}[0-9A-Z]", swapped) is not None
+        and mod_37_36.is_valid(swapped)
+        and int(swapped[1:6]) < number
+        for swapped in _swaps(code)
+    )
+
+
+def next_codes(letter: str, after: int, count: int) -> list[str]:
+    """The next `count` codes above the number `after`, skipping the confusable ones."""
+    codes: list[str] = []
+    number = after
+    while len(codes) < count:
+        number += 1
+        if number > LAST_NUMBER:
+            raise BadData(
+                f"bench {letter} has run out of numbers", "start a store with another letter: store init --bench"
+            )
+        if not is_confusable(letter, number):
+            codes.append(_with_check(letter, number))
+    return codes
+
+
+def tidy_code(text: str) -> str:
+    """Upper case, without blanks and hyphens; O and I read as 0 and 1 where only a digit can stand."""
+    code = re.sub(r"[\s\-]+", "", text).upper()
+    return code[:1] + code[1:6].translate(_DIGIT_LOOKALIKES) + code[6:]
+
+
+def parse_code(text: str, known: Iterable[str] = ()) -> str:
+    """A cell code as typed or scanned, tidied and checked; `known` codes serve for suggestions."""
+    code = tidy_code(text)
+    remedy = _suggestion(code, known)
+    if not re.fullmatch(r"[A-Z]\d{5}[0-9A-Z]", code):
+        raise BadData(f"'{text}' is no cell code (a letter, five digits, a check character)", remedy)
+    if not mod_37_36.is_valid(code):
+        raise BadData(f"code '{text}' has a wrong check character: a slip in reading or typing", remedy)
+    if is_confusable(code[0], int(code[1:6])):
+        raise BadData(f"code '{text}' is never issued: two of its characters are swapped", remedy)
+    return code
+
+
+def _suggestion(code: str, known: Iterable[str]) -> str:
+    near = nearest_codes(code, known)
+    if near:
+        return f"nearest in the store: {', '.join(near)}; read it from the cell once more"
+    return "read it from the cell once more"
+
+
+def nearest_codes(code: str, known: Iterable[str], at_most: int = 3) -> list[str]:
+    """Known codes one or two slips away (a wrong, missing or extra character, or a swap), nearest first."""
+    scored = ((_slips(code, other), other) for other in known if abs(len(other) - len(code)) <= 2)
+    return [other for slips, other in sorted(scored) if slips <= 2][:at_most]
+
+
+def _slips(a: str, b: str) -> int:
+    """Optimal string alignment distance; a swap of neighbours counts once."""
+    before: list[int] = []
+    last = list(range(len(b) + 1))
+    for i, ca in enumerate(a, 1):
+        row = [i]
+        for j, cb in enumerate(b, 1):
+            best = min(last[j] + 1, row[j - 1] + 1, last[j - 1] + (ca != cb))
+            if i > 1 and j > 1 and ca == b[j - 2] and a[i - 2] == cb:
+                best = min(best, before[j - 2] + 1)
+            row.append(best)
+        before, last = last, row
+    return last[-1]

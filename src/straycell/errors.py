@@ -1,0 +1,48 @@
+"""The one family of user errors: each says what, which one, and what to do, and carries an exit code."""
+
+from __future__ import annotations
+
+EXIT_DONE = 0
+EXIT_NEGATIVE = 1
+EXIT_USAGE = 2
+EXIT_DATA = 3
+EXIT_STORE = 4
+
+
+class StraycellError(Exception):
+    """Something the person can act on. `what` names the thing at fault, `remedy` says what to do."""
+
+    exit_code = EXIT_DATA
+
+    def __init__(self, what: str, remedy: str = "") -> None:
+        super().__init__(what)
+        self.what = what
+        self.remedy = remedy
+
+    def lines(self) -> list[str]:
+        """The one or two lines for stderr, without line breaks inside."""
+        return [" ".join(part.split()) for part in (self.what, self.remedy) if part]
+
+
+class NegativeAnswer(StraycellError):
+    """The question was understood and the answer is no."""
+
+    exit_code = EXIT_NEGATIVE
+
+
+class UsageFault(StraycellError):
+    """The command line does not fit together."""
+
+    exit_code = EXIT_USAGE
+
+
+class BadData(StraycellError):
+    """A value or a file that cannot be taken."""
+
+    exit_code = EXIT_DATA
+
+
+class StoreFault(StraycellError):
+    """The store is missing, locked, corrupt or from a newer version."""
+
+    exit_code = EXIT_STORE

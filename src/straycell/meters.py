@@ -1,0 +1,151 @@
+"""What a reading was taken with, and the uncertainty that follows from it.
+
+Accuracy limits are taken as rectangular, resolution steps too (JCGM 100:2008, 4.3.7 and F.2.2.1).
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import tomllib
+from dataclasses import dataclass, field, replace
+from datetime import date
+from functools import lru_cache
+from importlib import resources
+
+from straycell.errors import BadData
+from straycell.quantities import ANY_WINDOW, Dimension, parse_quantity, show
+
+
+@dataclass(frozen=True, slots=True)
+class Accuracy:
+    """Limits of error: a share of the reading (gain) plus a fixed part (offset) in the base unit."""
+
+    gain: float = 0.0
+    offset: float = 0.0
+
+    def limit(self, value: float) -> float:
+        """Largest error of the instrument at this value, in the base unit."""
+        return self.gain * abs(value) + self.offset
+
+    def u(self, value: float) -> float:
+        """Standard uncertainty from the limits, rectangular."""
+        return self.limit(value) / math.sqrt(3.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Resolution:
+    """Smallest step shown. `steps` are (below this value, step), the last with an infinite bound."""
+
+    steps: tuple[tuple[float, float], ...] = ()
+
+    def step(self, value: float) -> float:
+        return next((step for bound, step in self.steps if abs(value) < bound), 0.0)
+
+    def u(self, value: float) -> float:
+        return self.step(value) / math.sqrt(12.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Meter:
+    """One instrument. An accuracy of None means: not known for this quantity, the cautious default holds."""
+
+    name: str
+    like: str = ""
+    voltage: Accuracy | None = None
+    voltage_resolution: Resolution = field(default_factory=Resolution)
+    capacity: Accuracy | None = None
+    resistance: Accuracy | None = None
+    temperature: Accuracy | None = None
+    compared_on: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class MeterClass:
+    """A shipped kind of instrument, with where its figures come from."""
+
+    name: str
+    text: str
+    source: str
+    meter: Meter
+
+
+def parse_accuracy(text: str, dimension: Dimension) -> Accuracy:
+    """`0.5%+2mV`, `5%` or `10mohm`: P% of the reading, a quantity, or both joined by +."""
+    gain = offset = None
+    for part in text.split("+"):
+        if "%" in part:
+            if gain is not None:
+                raise BadData(f"accuracy '{text}' has two percentages", "write it like 0.5%+2mV")
+            gain = parse_quantity(part, Dimension.FRACTION, window=ANY_WINDOW, name="accuracy")
+        else:
+            if offset is not None:
+                raise BadData(f"accuracy '{text}' has two fixed parts", "write it like 0.5%+2mV")
+            offset = parse_quantity(part, dimension, window=ANY_WINDOW, name="accuracy")
+    if not (gain or 0.0) + (offset or 0.0) > 0 or (offset or 0.0) < 0:
+        raise BadData(f"accuracy '{text}' is not above zero", "no instrument is exact: write it like 0.5%+2mV")
+    return Accuracy(gain or 0.0, offset or 0.0)
+
+
+_STEP = re.compile(r"^([^<]+)(?:<(.+))?$")
+
+
+def parse_resolution(text: str, dimension: Dimension = Dimension.VOLTAGE) -> Resolution:
+    """`1mV`, or by range: `1mV<4V,10mV` (1 mV below 4 V, 10 mV from there on)."""
+    steps: list[tuple[float, float]] = []
+    for part in text.split(","):
+        match = _STEP.match(part.strip())
+        if match is None:
+            raise BadData(f"resolution '{text}' is not understood", "write it like 1mV or 1mV<4V,10mV")
+        step = parse_quantity(match[1], dimension, window=ANY_WINDOW, name="resolution")
+        bound = parse_quantity(match[2], dimension, window=ANY_WINDOW, name="resolution") if match[2] else math.inf
+        if step <= 0 or (steps and bound <= steps[-1][0]):
+            raise BadData(
+                f"resolution '{text}' needs steps above zero and rising ranges", "write it like 1mV<4V,10mV"
+            )
+        steps.append((bound, step))
+    if steps[-1][0] != math.inf:
+        steps.append((math.inf, steps[-1][1]))
+    return Resolution(tuple(steps))
+
+
+def show_accuracy(accuracy: Accuracy | None, dimension: Dimension) -> str:
+    """`0.5% + 2 mV`; empty when unknown."""
+    if accuracy is None:
+        return ""
+    parts = [show(accuracy.gain, Dimension.FRACTION)] if accuracy.gain else []
+    parts += [show(accuracy.offset, dimension)] if accuracy.offset else []
+    return " + ".join(parts)
+
+
+@lru_cache(maxsize=1)
+def meter_classes() -> dict[str, MeterClass]:
+    """The shipped kinds of instruments by name, from meter_classes.toml."""
+    text = resources.files("straycell").joinpath("meter_classes.toml").read_text(encoding="utf-8")
+    return {name: _meter_class(name, entry) for name, entry in tomllib.loads(text).items()}
+
+
+def _meter_class(name: str, entry: dict[str, str]) -> MeterClass:
+    def accuracy(key: str, dimension: Dimension) -> Accuracy | None:
+        return parse_accuracy(entry[key], dimension) if key in entry else None
+
+    meter = Meter(
+        name=name,
+        like=name,
+        voltage=accuracy("voltage_accuracy", Dimension.VOLTAGE),
+        voltage_resolution=parse_resolution(entry["voltage_resolution"])
+        if "voltage_resolution" in entry
+        else Resolution(),
+        capacity=accuracy("capacity_accuracy", Dimension.CAPACITY),
+        resistance=accuracy("resistance_accuracy", Dimension.RESISTANCE),
+        temperature=accuracy("temperature_accuracy", Dimension.TEMPERATURE),
+    )
+    return MeterClass(name, entry["text"], entry["source"], meter)
+
+
+def meter_like(name: str, like: str) -> Meter:
+    """A meter of its own name with a shipped class's figures."""
+    classes = meter_classes()
+    if like not in classes:
+        raise BadData(f"meter class '{like}' is not known", f"choose one of: {', '.join(classes)}")
+    return replace(classes[like].meter, name=name)

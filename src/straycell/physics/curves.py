@@ -1,0 +1,91 @@
+"""Open-circuit voltage against state of charge, from published sets; the spread between sets is uncertainty.
+
+Each file under curves/ names its set, chemistry, cell and source. No published set for lmo is shipped: the
+envelope of all 4.2 V sets stands in for it, which widens every answer and never narrows one.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+
+from straycell.cells import Chemistry
+
+
+def interpolate(x: float, xs: Sequence[float], ys: Sequence[float]) -> float:
+    """Linear between points of rising xs, held at the ends."""
+    if x <= xs[0]:
+        return ys[0]
+    if x >= xs[-1]:
+        return ys[-1]
+    i = bisect_left(xs, x)
+    share = (x - xs[i - 1]) / (xs[i] - xs[i - 1])
+    return ys[i - 1] + share * (ys[i] - ys[i - 1])
+
+
+@dataclass(frozen=True, slots=True)
+class OcvCurve:
+    """One published set: rising `soc` (0 to 1) and rising `volts` (V) of equal length."""
+
+    name: str
+    chemistry: Chemistry
+    source: str
+    soc: tuple[float, ...]
+    volts: tuple[float, ...]
+
+    def voltage(self, soc: float) -> float:
+        """Open-circuit voltage in V at a state of charge 0 to 1."""
+        return interpolate(soc, self.soc, self.volts)
+
+    def state_of_charge(self, voltage_v: float) -> float:
+        """State of charge 0 to 1 at an open-circuit voltage in V."""
+        return interpolate(voltage_v, self.volts, self.soc)
+
+
+@lru_cache(maxsize=1)
+def all_curves() -> tuple[OcvCurve, ...]:
+    """Every shipped set, ordered by name."""
+    folder = resources.files("straycell.physics").joinpath("curves")
+    files = sorted((f for f in folder.iterdir() if f.name.startswith("ocv_")), key=lambda f: f.name)
+    return tuple(_read(f.read_text(encoding="utf-8")) for f in files)
+
+
+def _read(text: str) -> OcvCurve:
+    head: dict[str, str] = {}
+    rows: list[tuple[float, float]] = []
+    for line in text.splitlines():
+        if line.startswith("#"):
+            key, _, value = line[1:].partition(":")
+            head[key.strip()] = value.strip()
+        elif line and line[0].isdigit():
+            soc, volts = line.split(",")
+            rows.append((float(soc), float(volts)))
+    return OcvCurve(
+        head["set"],
+        Chemistry(head["chemistry"]),
+        head["source"],
+        tuple(soc for soc, _ in rows),
+        tuple(volts for _, volts in rows),
+    )
+
+
+@lru_cache(maxsize=16)
+def curves_for(chemistry: Chemistry) -> tuple[OcvCurve, ...]:
+    """The sets that speak for a chemistry; empty for `unknown` and `primary`."""
+    if chemistry in (Chemistry.UNKNOWN, Chemistry.PRIMARY):
+        return ()
+    own = tuple(c for c in all_curves() if c.chemistry is chemistry)
+    return own or tuple(c for c in all_curves() if c.chemistry is not Chemistry.LFP)
+
+
+def state_of_charge_range(chemistry: Chemistry, voltage_v: float, u_v: float = 0.0) -> tuple[float, float]:
+    """Lowest and highest state of charge (0 to 1) that a rest voltage can mean, with U = 2 u_v either side."""
+    curves = curves_for(chemistry)
+    if not curves:
+        return (0.0, 1.0)
+    low = min(c.state_of_charge(voltage_v - 2 * u_v) for c in curves)
+    high = max(c.state_of_charge(voltage_v + 2 * u_v) for c in curves)
+    return (low, high)

@@ -1,0 +1,38 @@
+"""A tear-down: one recovered object that was opened, and what came out of it."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from straycell.errors import BadData
+
+
+@dataclass(frozen=True, slots=True)
+class Teardown:
+    """What was opened, where and when it was found, in what state. `objects` counts alike objects opened."""
+
+    code: str
+    title: str
+    kind: str
+    found_on: date | None = None
+    place: str = ""
+    note: str = ""
+    objects: int = 1
+    added_at: datetime | None = None
+
+
+def make_teardown_code(letter: str, number: int) -> str:
+    """`AT7`: the bench letter, T, a running number. Cell codes have a digit after the letter."""
+    return f"{letter}T{number}"
+
+
+def parse_teardown_code(text: str) -> str:
+    """A tear-down code as typed; upper case, blanks and hyphens forgiven."""
+    code = re.sub(r"[\s\-]+", "", text).upper()
+    if not re.fullmatch(r"[A-Z]T[1-9]\d{0,6}", code):
+        raise BadData(
+            f"'{text}' is no tear-down code (a letter, T, a number, like AT3)", "see: straycell teardown list"
+        )
+    return code
