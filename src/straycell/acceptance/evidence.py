@@ -37,18 +37,26 @@ class Condemnation:
 
 
 @dataclass(frozen=True, slots=True)
+class EarlierFacts:
+    """A former entry of a cell's facts, and the last reading that was recorded while it stood."""
+
+    facts: CellFacts
+    last_reading: int
+
+
+@dataclass(frozen=True, slots=True)
 class Evidence:
     """One cell's facts and everything measured of it that is not superseded, oldest first.
 
-    `earlier_facts` are former entries of the facts that were not withdrawn as a mistake: a safety discard
-    under one of them stands. `best_sibling_ah` is the largest capacity measured in the same pack.
+    `earlier_facts` are former entries of the facts that were not withdrawn as a mistake: a safety discard that
+    followed from one of them stands. `best_sibling_ah` is the largest capacity measured in the same pack.
     """
 
     code: str
     facts: CellFacts
     readings: tuple[Reading, ...] = ()
     charges: tuple[Charge, ...] = ()
-    earlier_facts: tuple[CellFacts, ...] = ()
+    earlier_facts: tuple[EarlierFacts, ...] = ()
     upsets: tuple[Upset, ...] = ()
     sibling_signs: tuple[SiblingSign, ...] = ()
     best_sibling_ah: float | None = None

@@ -1,0 +1,243 @@
+"""The rule set: every limit with its source, read from TOML, tightened or loosened by a person's own file.
+
+A person's file may tighten anything and loosen what is not a safety rule. Its faults are reported together.
+"""
+
+from __future__ import annotations
+
+import difflib
+import hashlib
+import json
+import math
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from straycell.cells import Chemistry, Form
+from straycell.errors import BadData
+from straycell.meters import Accuracy
+from straycell.readings import CautiousDefaults
+
+FOUR_VOLT = (Chemistry.NMC, Chemistry.LCO, Chemistry.NCA, Chemistry.LMO)
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """One limit. `bound` is min, max or words; `values` by key (see shipped.toml), `words` for looks."""
+
+    id: str
+    text: str
+    quantity: str
+    bound: str
+    decides: str
+    safety: bool
+    source: str
+    unit: str = ""
+    values: Mapping[str, float] | None = None
+    words: tuple[str, ...] = ()
+
+    def value(self, *keys: str) -> float:
+        """The figure of the first key present. Raises KeyError when none is: callers ask `has` first."""
+        values = self.values or {}
+        for key in (*keys, "any"):
+            if key in values:
+                return values[key]
+        raise KeyError(f"{self.id}: none of {keys}")
+
+    def has(self, *keys: str) -> bool:
+        """True when one of the keys (or `any`) has a figure."""
+        return any(key in (self.values or {}) for key in (*keys, "any"))
+
+    def looser(self, key: str, figure: float) -> bool:
+        """True when `figure` lets more pass than the limit's own figure for `key`."""
+        own = (self.values or {})[key]
+        return figure < own if self.bound == "min" else figure > own
+
+
+@dataclass(frozen=True, slots=True)
+class RuleSet:
+    """A named set of limits; `hash` is over everything that can change a verdict."""
+
+    name: str
+    limits: Mapping[str, Limit]
+    hash: str
+    defaults: CautiousDefaults
+
+    def limit(self, limit_id: str) -> Limit:
+        return self.limits[limit_id]
+
+    def figure(self, limit_id: str, *keys: str) -> float:
+        """The figure of a limit for the first key present."""
+        return self.limits[limit_id].value(*keys)
+
+
+def chemistry_keys(chemistry: Chemistry, form: Form) -> tuple[str, ...]:
+    """Keys for looking up a figure, the most exact first."""
+    family = "4.2V" if chemistry in FOUR_VOLT else str(chemistry)
+    return (f"{chemistry}/{form}", str(form), family)
+
+
+@lru_cache(maxsize=1)
+def shipped_rules() -> RuleSet:
+    """The rules inside the package."""
+    text = resources.files("straycell.acceptance").joinpath("shipped.toml").read_text(encoding="utf-8")
+    document = tomllib.loads(text)
+    limits = {entry["id"]: _limit(entry) for entry in document["limit"]}
+    return _rule_set(document["name"], limits)
+
+
+def load_rules(path: Path | None = None) -> RuleSet:
+    """The shipped rules, or those with a person's own file on top. Raises BadData with every fault."""
+    if path is None:
+        return shipped_rules()
+    rules, faults = read_rules(path)
+    if faults or rules is None:
+        shown = "; ".join(faults[:3]) + (f"; and {len(faults) - 3} more" if len(faults) > 3 else "")
+        raise BadData(f"rule file {path}: {shown}", f"see them all: straycell rules check {path}")
+    return rules
+
+
+def read_rules(path: Path) -> tuple[RuleSet | None, list[str]]:
+    """(the rules, their faults): every fault of a person's file in one pass; rules are None when there are any."""
+    try:
+        document = tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise BadData(
+            f"rule file {path} cannot be read: {error.strerror}", "check the path and its permissions"
+        ) from None
+    except UnicodeDecodeError:
+        return None, ["not UTF-8 text"]
+    except tomllib.TOMLDecodeError as error:
+        return None, [f"not TOML: {error}"]
+    return merge_rules(shipped_rules(), document)
+
+
+def merge_rules(base: RuleSet, document: Mapping[str, Any]) -> tuple[RuleSet | None, list[str]]:
+    """A person's parsed file on top of `base`: (rules, faults)."""
+    faults: list[str] = []
+    name = document.get("name")
+    if not isinstance(name, str) or not name.strip() or name == base.name:
+        faults.append(f"name: expected a name of its own, found {name!r}; verdicts are recorded under it")
+    faults += [f"{key}: unknown; a rule file holds name and [[limit]] entries" for key in document if key not in ("name", "limit")]
+    entries = document.get("limit", [])
+    if not isinstance(entries, list):
+        return None, [*faults, "limit: write each one as [[limit]] with double brackets"]
+    limits = dict(base.limits)
+    seen: set[str] = set()
+    for number, entry in enumerate(entries, 1):
+        faults += _apply(limits, base, entry, number, seen)
+    if faults:
+        return None, faults
+    return _rule_set(str(name), limits), []
+
+
+def _apply(
+    limits: dict[str, Limit], base: RuleSet, entry: Any, number: int, seen: set[str]
+) -> list[str]:
+    """Put one [[limit]] entry onto `limits`; returns its faults."""
+    limit_id = entry.get("id") if isinstance(entry, dict) else None
+    if not isinstance(limit_id, str):
+        return [f"limit {number}: expected an id = \"...\" naming a shipped limit"]
+    if limit_id not in base.limits:
+        near = difflib.get_close_matches(limit_id, base.limits, 1)
+        hint = f"; did you mean {near[0]}?" if near else "; see: straycell rules show"
+        return [f"limit {number}: unknown id '{limit_id}'{hint}"]
+    if limit_id in seen:
+        return [f"limit {number} ({limit_id}): named twice"]
+    seen.add(limit_id)
+    shipped = base.limits[limit_id]
+    faults = [
+        f"limit {number} ({limit_id}): '{key}' cannot be set; only value, values, words and source can"
+        for key in entry
+        if key not in ("id", "value", "values", "words", "source")
+    ]
+    source = entry.get("source", shipped.source)
+    if not isinstance(source, str):
+        faults.append(f"limit {number} ({limit_id}): source is text")
+    if shipped.bound == "words":
+        changed, more = _new_words(shipped, entry, f"limit {number} ({limit_id})")
+    else:
+        changed, more = _new_values(shipped, entry, f"limit {number} ({limit_id})")
+    limits[limit_id] = replace(changed, source=str(source))
+    return faults + more
+
+
+def _new_words(shipped: Limit, entry: Mapping[str, Any], label: str) -> tuple[Limit, list[str]]:
+    from straycell.cells import Look
+
+    words = entry.get("words")
+    known = {str(look) for look in Look} - {str(Look.CLEAN)}
+    if not isinstance(words, list) or any(word not in known for word in words):
+        return shipped, [f"{label}: words is a list out of {', '.join(sorted(known))}"]
+    dropped = [word for word in shipped.words if word not in words]
+    if dropped and shipped.safety:
+        return shipped, [f"{label}: a safety rule cannot be loosened: {', '.join(dropped)} must stay"]
+    return replace(shipped, words=tuple(words)), []
+
+
+def _new_values(shipped: Limit, entry: Mapping[str, Any], label: str) -> tuple[Limit, list[str]]:
+    own = dict(shipped.values or {})
+    given = entry.get("values")
+    if given is None and "value" in entry:
+        given = {key: entry["value"] for key in own}
+    if not isinstance(given, dict):
+        return shipped, [f"{label}: expected value = a number, or values = {{ ... }} with keys {', '.join(own)}"]
+    faults = []
+    for key, figure in given.items():
+        if key not in own:
+            faults.append(f"{label}: unknown key '{key}'; it has {', '.join(own)}")
+        elif isinstance(figure, bool) or not isinstance(figure, int | float) or not math.isfinite(figure):
+            faults.append(f"{label}: {key} is {figure!r}; expected a number in {shipped.unit or 'its unit'}")
+        elif shipped.safety and shipped.looser(key, figure):
+            faults.append(
+                f"{label}: a safety rule cannot be loosened: {key} is {figure:g}, "
+                f"{'at least' if shipped.bound == 'min' else 'at most'} {own[key]:g} {shipped.unit} ({shipped.source})"
+            )
+        else:
+            own[key] = float(figure)
+    return replace(shipped, values=own), faults
+
+
+def _limit(entry: Mapping[str, Any]) -> Limit:
+    values = entry.get("values")
+    if "value" in entry:
+        values = {"any": entry["value"]}
+    return Limit(
+        entry["id"],
+        entry["text"],
+        entry["quantity"],
+        entry["bound"],
+        entry["decides"],
+        entry["safety"],
+        entry["source"],
+        entry.get("unit", ""),
+        {key: float(value) for key, value in values.items()} if values else None,
+        tuple(entry.get("words", ())),
+    )
+
+
+def _rule_set(name: str, limits: Mapping[str, Limit]) -> RuleSet:
+    def accuracy(limit_id: str) -> Accuracy:
+        return Accuracy(limits[limit_id].value("gain"), limits[limit_id].value("offset"))
+
+    defaults = CautiousDefaults(
+        voltage=accuracy("error-voltage"),
+        capacity=accuracy("error-capacity"),
+        resistance=accuracy("error-resistance"),
+        resistance_unknown_method=accuracy("error-resistance-unknown"),
+        temperature=accuracy("error-temperature"),
+    )
+    canonical = {
+        limit.id: [limit.bound, dict(sorted((limit.values or {}).items())), sorted(limit.words), limit.safety]
+        for limit in limits.values()
+    }
+    digest = hashlib.sha256(json.dumps([ENGINE, name, canonical], sort_keys=True).encode()).hexdigest()
+    return RuleSet(name, dict(limits), digest[:16], defaults)
+
+
+ENGINE = 1
+"""Raise when the rule functions change what they answer: recorded verdicts are then computed anew."""
