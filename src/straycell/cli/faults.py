@@ -1,0 +1,84 @@
+"""Every way a command can fail, as one to three lines on stderr and an exit code."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+import typer
+
+from straycell.errors import EXIT_DATA, EXIT_STORE, EXIT_USAGE, StraycellError
+
+EXIT_INTERRUPTED = 130
+# Typer carries its own copy of click or uses the installed one; the family is found either way.
+_USAGE_ERROR: type[Exception] = typer.BadParameter.__mro__[1]
+_CLICK_ERROR: type[Exception] = typer.BadParameter.__mro__[2]
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """What to print and with which code to leave."""
+
+    lines: tuple[str, ...]
+    exit_code: int
+
+
+def explain(error: BaseException) -> Fault:
+    """The fault that stands for an error; anything unforeseen is an internal fault (exit 3)."""
+    if isinstance(error, StraycellError):
+        return Fault(tuple(error.lines()[:2]), error.exit_code)
+    if isinstance(error, _CLICK_ERROR):
+        return _usage(error)
+    if isinstance(error, KeyboardInterrupt | typer.Abort):
+        return Fault(("stopped; nothing of this command was recorded",), EXIT_INTERRUPTED)
+    if isinstance(error, sqlite3.Error) or type(error).__module__.startswith("sqlalchemy"):
+        return Fault((f"the store failed: {_first_line(error)}", "run: straycell store check"), EXIT_STORE)
+    if isinstance(error, OSError) and error.strerror:
+        name = f"{error.filename}: " if error.filename else ""
+        return Fault((f"{name}{error.strerror}", "check the path and its permissions"), EXIT_DATA)
+    kind = type(error).__name__
+    return Fault(
+        (
+            f"internal fault, not yours ({kind}: {_first_line(error)[:160]})",
+            "run it once more with --debug and report the traceback; a writing command recorded nothing",
+        ),
+        EXIT_DATA,
+    )
+
+
+def _first_line(error: BaseException) -> str:
+    return next(iter(str(error).splitlines()), "") or type(error).__name__
+
+
+def _usage(error: Exception) -> Fault:
+    message = str(getattr(error, "format_message", error.__str__)())
+    context = getattr(error, "ctx", None)
+    path = context.command_path if context is not None else "straycell"
+    if message.startswith("Missing command") and context is not None:
+        verbs = ", ".join(context.command.list_commands(context))
+        return Fault((f"'{path}' needs a verb", f"one of: {verbs}"), EXIT_USAGE)
+    option = getattr(error, "option_name", None)
+    if option is not None and message.startswith("No such option"):
+        return Fault(
+            (f"'{path}' has no option {_quoted(option)}", _near_option(option, context, path)), EXIT_USAGE
+        )
+    message = " ".join(message.split()).rstrip(".")
+    return Fault((message[:1].lower() + message[1:], f"see: {path} --help"), EXIT_USAGE)
+
+
+def _quoted(text: str) -> str:
+    return "".join(c if c.isprintable() else "?" for c in text)
+
+
+def _near_option(option: str, context: typer.Context | None, path: str) -> str:
+    params = context.command.params if context is not None else []
+    known = [opt for param in params for opt in param.opts if opt.startswith("--")]
+    near = get_close_matches(option, known, n=2, cutoff=0.6)
+    return f"nearest: {', '.join(near)}; see: {path} --help" if near else f"see: {path} --help"
+
+
+def nearest_words(word: str, known: Sequence[str]) -> list[str]:
+    """Known words that a slip would turn into this one, nearest first."""
+    return get_close_matches(word.casefold(), known, n=3, cutoff=0.55)

@@ -1,0 +1,86 @@
+"""The global options, taken anywhere on the line; `--` and the values of other options are left alone."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from straycell.errors import UsageFault
+
+
+@dataclass(slots=True)
+class GlobalOptions:
+    """What was found, and the rest of the line."""
+
+    store: str | None = None
+    json: bool = False
+    debug: bool = False
+    version: bool = False
+    rest: list[str] = field(default_factory=list)
+
+
+def take_globals(argv: Sequence[str], root: Any) -> GlobalOptions:
+    """Take --store, --json and --debug out of a command line, and --version where no noun stands before it.
+
+    `root` is the click command of the app; its nouns say which options take a value.
+    """
+    found = GlobalOptions()
+    command, words = root, list(argv)
+    while words:
+        word = words.pop(0)
+        if word == "--":
+            found.rest += [word, *words]
+            break
+        if _take(found, word, words, at_root=command is root):
+            continue
+        found.rest.append(word)
+        if word.startswith("-") and len(word) > 1:
+            if word in _valued(command) and words:
+                found.rest.append(words.pop(0))
+        elif hasattr(command, "get_command"):
+            command = command.get_command(None, word) or _Unknown()
+    return found
+
+
+class _Unknown:
+    """Stands for a noun or verb that does not exist: it has no options."""
+
+    params: tuple[Any, ...] = ()
+
+
+def _take(found: GlobalOptions, word: str, words: list[str], *, at_root: bool) -> bool:
+    if word == "--json":
+        found.json = True
+    elif word == "--debug":
+        found.debug = True
+    elif word == "--version" and at_root:
+        found.version = True
+    elif word == "--store":
+        if not words:
+            raise UsageFault("--store needs a FILE or URL behind it", "write it like --store bench.sqlite")
+        found.store = words.pop(0)
+    elif word.startswith("--store="):
+        found.store = word.removeprefix("--store=")
+    else:
+        return False
+    return True
+
+
+def _valued(command: Any) -> set[str]:
+    """The options of a command that take the next word as their value."""
+    return {
+        opt
+        for param in command.params
+        if not getattr(param, "is_flag", False) and not getattr(param, "count", False)
+        for opt in param.opts
+        if opt.startswith("-")
+    }
+
+
+def refuse_unreadable(argv: Sequence[str]) -> None:
+    """Raise UsageFault for arguments that are no text: bytes outside UTF-8, or a NUL."""
+    for word in argv:
+        if "\0" in word or any("\ud800" <= c <= "\udfff" for c in word):
+            shown = word.encode("utf-8", "replace").decode().replace("\0", "?")[:60]
+            raise UsageFault(f"argument '{shown}' is not readable text", "write it in UTF-8")

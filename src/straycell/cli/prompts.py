@@ -1,0 +1,18 @@
+"""Questions to a person. Without a terminal nothing is asked: `--yes` confirms, else exit 2."""
+
+from __future__ import annotations
+
+import sys
+
+from straycell.errors import UsageFault
+
+
+def confirm(yes: bool, question: str) -> None:
+    """Return when the step is confirmed; raise UsageFault when it is not or nobody can be asked."""
+    if yes:
+        return
+    if not (sys.stdin is not None and sys.stdin.isatty() and sys.stderr.isatty()):
+        raise UsageFault(f"this needs a yes: {question}", "add --yes")
+    print(f"{question} [y/N] ", end="", file=sys.stderr, flush=True)
+    if sys.stdin.readline().strip().casefold() not in ("y", "yes"):
+        raise UsageFault("not confirmed: nothing was changed", "answer y, or add --yes")

@@ -1,0 +1,45 @@
+"""What the global options said, for the command that runs now."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass, field
+from typing import TextIO
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """One command line's globals. `stdout` is where data goes, whatever `sys.stdout` is meanwhile."""
+
+    store: str | None = None
+    json: bool = False
+    debug: bool = False
+    env: Mapping[str, str] = field(default_factory=lambda: os.environ)
+    stdout: TextIO = field(default_factory=lambda: sys.stdout)
+
+    @property
+    def at_terminal(self) -> bool:
+        """True when data goes to a person's screen and not into a pipe or a file."""
+        return bool(getattr(self.stdout, "isatty", lambda: False)()) and self.env.get("TERM") != "dumb"
+
+
+_CURRENT: ContextVar[Session | None] = ContextVar("straycell_session", default=None)
+
+
+def current() -> Session:
+    """The session of the running command (a plain one outside of any)."""
+    return _CURRENT.get() or Session()
+
+
+@contextmanager
+def use(session: Session) -> Iterator[Session]:
+    """Make `session` the current one for the time of the block."""
+    token = _CURRENT.set(session)
+    try:
+        yield session
+    finally:
+        _CURRENT.reset(token)

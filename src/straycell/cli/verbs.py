@@ -1,0 +1,107 @@
+"""How nouns and verbs become a Typer app: nouns are loaded only when they are named."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib import import_module
+from typing import Any
+
+import typer
+from typer.core import TyperGroup
+
+from straycell.cli.faults import nearest_words
+from straycell.errors import UsageFault
+
+_CONTEXT: dict[str, Any] = {"help_option_names": ["--help", "-h"], "max_content_width": 80}
+
+
+class Verbs(TyperGroup):
+    """A group that names the nearest verb when one is mistyped."""
+
+    kind = "verb"
+
+    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
+        word = args[0]
+        if self.get_command(ctx, word) is None and not word.startswith("-"):
+            known = self.list_commands(ctx)
+            near = nearest_words(word, known)
+            shown = "".join(c if c.isprintable() else "?" for c in word[:60])
+            raise UsageFault(
+                f"'{ctx.command_path}' has no {self.kind} '{shown}'",
+                f"nearest: {', '.join(near)}" if near else f"one of: {', '.join(known)}",
+            )
+        return super().resolve_command(ctx, args)
+
+
+@dataclass(frozen=True, slots=True)
+class Noun:
+    """Where a noun's file is, what it is about (for --help), and under which heading it stands."""
+
+    module: str
+    help: str
+    heading: str
+
+
+class LazyNouns(Verbs):
+    """The root group. `table` is set by the app; a noun's file is imported when the noun is used."""
+
+    kind = "noun"
+    table: Mapping[str, Noun] = {}
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        return list(self.table)
+
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:
+        if cmd_name not in self.table:
+            return None
+        if cmd_name not in self.commands:
+            app: typer.Typer = import_module(self.table[cmd_name].module).app
+            self.commands[cmd_name] = typer.main.get_command(app)
+        return self.commands[cmd_name]
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        for heading in dict.fromkeys(noun.heading for noun in self.table.values()):
+            rows = [(name, noun.help) for name, noun in self.table.items() if noun.heading == heading]
+            with formatter.section(heading):
+                formatter.write_dl(rows)
+
+
+def noun_app(help_text: str) -> typer.Typer:
+    """A noun with verbs; each verb is a function decorated with `@app.command("verb")`."""
+    app = typer.Typer(
+        cls=Verbs,
+        help=help_text,
+        add_completion=False,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+        context_settings=_CONTEXT,
+        subcommand_metavar="VERB ...",
+    )
+    app.callback()(_nothing)
+    return app
+
+
+def lone_app() -> typer.Typer:
+    """A noun that is its own verb, such as `discard`: give it exactly one `@app.command()`."""
+    return typer.Typer(
+        add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False, context_settings=_CONTEXT
+    )
+
+
+def root_app(table: Mapping[str, Noun], help_text: str) -> typer.Typer:
+    """The root: global options come from its callback, nouns from the table."""
+    cls = type("Nouns", (LazyNouns,), {"table": table})
+    return typer.Typer(
+        cls=cls,
+        help=help_text,
+        add_completion=False,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+        context_settings=_CONTEXT,
+        subcommand_metavar="NOUN VERB ...",
+    )
+
+
+def _nothing() -> None:
+    return None
