@@ -1,0 +1,171 @@
+"""Which lines a label carries, decided from the cell, its verdict and its figures.
+
+A figure stands only with its date, an outcome only with the date until which it holds; a cell that is out of
+use shows no figure at all.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from enum import Enum
+
+from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.cells import Cell, Chemistry, Form, Stage, parse_code
+from straycell.errors import BadData
+from straycell.quantities import Dimension, Measured, show
+from straycell.readings import Method
+
+MOST_LINES = 4
+"""No label carries more lines below its code."""
+
+DO_NOT_USE = "DO NOT USE"
+
+
+class Role(Enum):
+    """What a line is for, and so what may happen to it when room is short."""
+
+    KIND = "kind"  # may be cut with an ellipsis
+    FIGURE = "figure"  # whole, or an ellipsis alone: half a number is a wrong number
+    OUTCOME = "outcome"  # the same
+    WARNING = "warning"  # must stand in full
+    NOTE = "note"  # may be cut
+    WRITE_IN = "write-in"  # a word and a rule to write on
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line in one or more wordings, the longest first; the layout takes the longest that fits."""
+
+    texts: tuple[str, ...]
+    role: Role
+
+
+@dataclass(frozen=True, slots=True)
+class LabelContent:
+    """Everything one label says: the code, large and as a QR symbol, and the lines below it."""
+
+    code: str
+    lines: tuple[Line, ...]
+    hatched: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class LabelFigures:
+    """The measured figures of a cell and when they were taken; `at_least`: the capacity is a lower bound."""
+
+    capacity: Measured | None = None
+    capacity_at: datetime | None = None
+    at_least: bool = False
+    resistance: Measured | None = None
+    resistance_method: str = Method.UNKNOWN.value
+    resistance_at: datetime | None = None
+
+
+NO_FIGURES = LabelFigures()
+_METHODS = {Method.DC_PULSE.value: ("d.c. pulse", "dc"), Method.AC_1KHZ.value: ("a.c. 1 kHz", "ac")}
+_UNKNOWN_METHOD = ("method unknown", "method?")
+_FLAT = {Form.POUCH, Form.PRISMATIC, Form.OTHER}
+
+
+def label_content(
+    cell: Cell, verdict: Verdict | None, figures: LabelFigures = NO_FIGURES, *, today: date
+) -> LabelContent:
+    """The label of one cell. `verdict` must be the one that holds now (None: not known).
+
+    Raises BadData when the verdict is another cell's or the code is not valid.
+    """
+    code = parse_code(cell.code)
+    if verdict is not None and verdict.code != cell.code:
+        raise BadData(f"the verdict of {verdict.code} cannot stand on the label of {cell.code}")
+    if out_of_use(cell, verdict):
+        return _out_of_use_content(code, cell)
+    lines = [
+        _kind_line(cell),
+        _capacity_line(figures),
+        _resistance_line(figures),
+        _outcome_line(verdict, today) or Line(("look it up before use",), Role.NOTE),
+    ]
+    return LabelContent(code, tuple(line for line in lines if line is not None))
+
+
+def blank_content(code: str) -> LabelContent:
+    """A label for a code set aside: the cell is marked first and measured later; two rules to write on."""
+    rules = (("as found, V",), ("date",))
+    return LabelContent(parse_code(code), tuple(Line(texts, Role.WRITE_IN) for texts in rules))
+
+
+def out_of_use(cell: Cell, verdict: Verdict | None) -> bool:
+    """True when the label must warn: a discard, a condemned cell, or one that is not rechargeable."""
+    gone = cell.stage in (Stage.CONDEMNED, Stage.HANDED_OVER)
+    discarded = verdict is not None and verdict.outcome is Outcome.DISCARD
+    return gone or discarded or cell.facts.chemistry is Chemistry.PRIMARY
+
+
+def _out_of_use_content(code: str, cell: Cell) -> LabelContent:
+    warning = Line((DO_NOT_USE,), Role.WARNING)
+    kind = _kind_line(cell).texts[-1]
+    note = Line((f"do not charge   {kind}", f"do not charge  {kind}", "do not charge"), Role.NOTE)
+    return LabelContent(code, (warning, note), hatched=True)
+
+
+def _kind_line(cell: Cell) -> Line:
+    """`NMC 18650`; a flat cell's marking carries its size, so it follows where there is room."""
+    facts = cell.facts
+    chemistry = {Chemistry.UNKNOWN: "chemistry unknown", Chemistry.PRIMARY: "not rechargeable"}.get(
+        facts.chemistry, facts.chemistry.value.upper()
+    )
+    form = "other form" if facts.form is Form.OTHER else facts.form.value
+    joint = ", " if " " in chemistry else " "
+    kind = f"{chemistry}{joint}{form}"
+    marking = _printable(facts.marking)
+    if facts.form in _FLAT and marking:
+        return Line((f"{kind}  {marking}", kind), Role.KIND)
+    return Line((kind,), Role.KIND)
+
+
+def _capacity_line(figures: LabelFigures) -> Line | None:
+    if figures.capacity is None or figures.capacity_at is None:
+        return None
+    long, short = _figure_texts(figures.capacity, Dimension.CAPACITY)
+    day = figures.capacity_at.date().isoformat()
+    if figures.at_least:
+        texts = (f"at least {long}   {day}", f"at least {short}  {day}", f"> {short}  {day}")
+    else:
+        texts = (f"{long}   {day}", f"{long}  {day}", f"{short}  {day}")
+    return Line(texts, Role.FIGURE)
+
+
+def _resistance_line(figures: LabelFigures) -> Line | None:
+    if figures.resistance is None or figures.resistance_at is None:
+        return None
+    long, short = _figure_texts(figures.resistance, Dimension.RESISTANCE)
+    day = figures.resistance_at.date().isoformat()
+    words, brief = _METHODS.get(figures.resistance_method, _UNKNOWN_METHOD)
+    return Line((f"{long} {words}   {day}", f"{long} {brief}  {day}", f"{short} {brief}  {day}"), Role.FIGURE)
+
+
+def _figure_texts(measured: Measured, dimension: Dimension) -> tuple[str, str]:
+    """`2010 ± 60 mAh` and, rounded alike, `2010 mAh`."""
+    if measured.u <= 0:
+        plain = show(measured.value, dimension)
+        return plain, plain
+    long = show(measured.value, dimension, u=measured.u)
+    value, rest = long.split(" ± ")
+    return long, f"{value} {rest.split(' ', 1)[1]}"
+
+
+def _outcome_line(verdict: Verdict | None, today: date) -> Line | None:
+    """None unless the cell may be used and the date until which that holds lies ahead."""
+    if verdict is None or verdict.outcome <= Outcome.HOLD or verdict.valid_until is None:
+        return None
+    day = verdict.valid_until.date()
+    if day <= today:
+        return None
+    return Line((f"{verdict.outcome.word.upper()} until {day.isoformat()}",), Role.OUTCOME)
+
+
+def _printable(text: str) -> str:
+    """On one line, and in the characters the built-in PDF fonts have (Latin-1)."""
+    tidy = " ".join(text.split())
+    return "".join(c if c.isprintable() else "?" for c in tidy.encode("latin-1", "replace").decode("latin-1"))
