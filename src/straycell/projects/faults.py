@@ -1,0 +1,230 @@
+"""Every fault of a project file, collected in one pass: line, key, offending text, what to write instead."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+from straycell.errors import BadData
+from straycell.quantities import ANY_WINDOW, Dimension, Window, parse_quantity
+
+LONGEST_QUOTE = 60
+"""Characters of an offending text that a message repeats."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing wrong in a file. `line` is None where the file gives none (a key that is missing)."""
+
+    key: str
+    text: str
+    remedy: str
+    line: int | None = None
+
+    def __str__(self) -> str:
+        place = f"line {self.line}, " if self.line else ""
+        return f"{place}{self.text} (do: {self.remedy})"
+
+
+class ProjectFaults(BadData):
+    """A project file with faults; all of them are in `faults`, in the order of the file's keys."""
+
+    def __init__(self, source: str, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(faults)
+        self.source = source
+        count = len(self.faults)
+        if count == 1:
+            only = self.faults[0]
+            place = f" line {only.line}" if only.line else ""
+            super().__init__(f"{source}{place}: {only.text}", only.remedy)
+            return
+        listed = "; ".join(f"[{number}] {fault}" for number, fault in enumerate(self.faults, 1))
+        super().__init__(
+            f"{source} has {count} faults: {listed}", "put all of them right, then add the file again"
+        )
+
+
+def quoted(value: object) -> str:
+    """The offending value as a person wrote it, cut to a readable length."""
+    shown = "true" if value is True else "false" if value is False else str(value)
+    shown = " ".join(shown.split())
+    return f"'{shown[:LONGEST_QUOTE]}...'" if len(shown) > LONGEST_QUOTE else f"'{shown}'"
+
+
+def nearest(word: str, choices: Iterable[str]) -> str | None:
+    """The choice a slip of the finger away from `word`, if there is one."""
+    near = difflib.get_close_matches(word.lower(), list(choices), n=1, cutoff=0.6)
+    return near[0] if near else None
+
+
+def find_line(text: str, section: str, key: str) -> int | None:
+    """The line on which `key` of `section` is set, or the table it belongs to; None when not found."""
+    current = ""
+    for number, line in enumerate(text.splitlines(), 1):
+        head = re.match(r"\s*\[\s*([^\[\]]+?)\s*\]\s*(?:#.*)?$", line)
+        if head:
+            current = head[1]
+            if current == (section or key) and not (section and key):
+                return number
+        elif key and current == section and re.match(rf"\s*[\"']?{re.escape(key)}[\"']?\s*=", line):
+            return number
+    parent, _, table = section.rpartition(".")
+    return find_line(text, parent, table) if parent else None
+
+
+@dataclass(slots=True)
+class Sheet:
+    """The text under reading and the faults found in it so far."""
+
+    text: str
+    faults: list[Fault] = field(default_factory=list)
+
+    def add(self, section: str, key: str, what: str, remedy: str) -> None:
+        """Record one fault of `key` in `section` (empty: the top of the file)."""
+        path = ".".join(part for part in (section, key) if part)
+        self.faults.append(Fault(path, f"{path}: {what}", remedy, find_line(self.text, section, key)))
+
+    def in_order(self) -> list[Fault]:
+        """The faults from the top of the file down, those without a line last."""
+        return sorted(self.faults, key=lambda fault: (fault.line is None, fault.line or 0))
+
+
+class Section:
+    """One table of the file: takes its keys one by one, and calls what is left over unknown."""
+
+    def __init__(self, sheet: Sheet, name: str, table: Mapping[str, object]) -> None:
+        self.sheet = sheet
+        self.name = name
+        self._table = table
+        self._known: list[str] = []
+
+    def __contains__(self, key: str) -> bool:
+        return key in self._table
+
+    def fault(self, key: str, what: str, remedy: str) -> None:
+        self.sheet.add(self.name, key, what, remedy)
+
+    def raw(self, key: str) -> object | None:
+        """The value as TOML gives it; the key counts as known from here on."""
+        self._known.append(key)
+        return self._table.get(key)
+
+    def missing(self, key: str, remedy: str) -> None:
+        if key not in self._table:
+            self.fault(key, "is missing", remedy)
+
+    def quantity(
+        self,
+        key: str,
+        dimension: Dimension,
+        example: str,
+        *,
+        window: Window | None = None,
+        above_zero: bool = True,
+    ) -> float | None:
+        """A quoted number with its unit, in the base unit; None when absent or at fault."""
+        value = self.raw(key)
+        if value is None:
+            return None
+        if not isinstance(value, str):
+            self.fault(
+                key, f"{quoted(value)} has no unit", f'write it in quotes with its unit, like "{example}"'
+            )
+            return None
+        if len(value) > LONGEST_QUOTE:
+            self.fault(key, f"{quoted(value)} is no number with a unit", f'write it like "{example}"')
+            return None
+        try:
+            number = parse_quantity(value, dimension, window=window or ANY_WINDOW, name=self.path(key))
+        except BadData as fault:
+            text = fault.what.removeprefix(f"{self.path(key)}: ")
+            self.fault(key, text, fault.remedy)
+            return None
+        if above_zero and number <= 0:
+            self.fault(key, f"{quoted(value)} is not above zero", f'write it like "{example}"')
+            return None
+        return number
+
+    def path(self, key: str) -> str:
+        return f"{self.name}.{key}" if self.name else key
+
+    def whole(self, key: str, low: int, high: int) -> int | None:
+        """A whole number from low to high; None when absent or at fault."""
+        value = self.raw(key)
+        if value is None:
+            return None
+        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
+            self.fault(
+                key, f"{quoted(value)} is no whole number from {low} to {high}", f"write {key} = {low}"
+            )
+            return None
+        return value
+
+    def flag(self, key: str) -> bool | None:
+        """true or false; None when absent or at fault."""
+        value = self.raw(key)
+        if value is None or isinstance(value, bool):
+            return value
+        self.fault(key, f"{quoted(value)} is neither true nor false", f"write {key} = true, without quotes")
+        return None
+
+    def share(self, key: str) -> float | None:
+        """A share above 0 and at most 1: a bare number or a quoted percentage."""
+        value = self.raw(key)
+        if isinstance(value, str) and len(value) <= LONGEST_QUOTE:
+            return self._percentage(key, value)
+        if value is None:
+            return None
+        if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value <= 1:
+            self.fault(key, f"{quoted(value)} is no share from 0 to 1", f"write 85 % as {key} = 0.85")
+            return None
+        return float(value)
+
+    def _percentage(self, key: str, value: str) -> float | None:
+        number = self.quantity(key, Dimension.FRACTION, "85%")
+        if number is not None and number > 1:
+            self.fault(key, f"{quoted(value)} is more than 100 %", f"write 85 % as {key} = 0.85")
+            return None
+        return number
+
+    def day(self, key: str) -> date | None:
+        """A calendar day; None when absent or at fault."""
+        value = self.raw(key)
+        if value is None or (isinstance(value, date) and not isinstance(value, datetime)):
+            return value
+        self.fault(key, f"{quoted(value)} is no day", f"write it without quotes, like {key} = 2027-03-01")
+        return None
+
+    def words(self, key: str, choices: Mapping[str, str]) -> tuple[str, ...]:
+        """A list of words out of `choices`; a choice with a text is known but refused for that reason."""
+        value = self.raw(key)
+        allowed = [word for word, refusal in choices.items() if not refusal]
+        if value is None:
+            return ()
+        if not isinstance(value, list) or not value:
+            self.fault(key, f"{quoted(value)} is no list of words", f'write it like {key} = ["{allowed[0]}"]')
+            return ()
+        return tuple(dict.fromkeys(w for item in value if (w := self._word(key, item, choices, allowed))))
+
+    def _word(self, key: str, item: object, choices: Mapping[str, str], allowed: list[str]) -> str | None:
+        if isinstance(item, str) and choices.get(item) == "":
+            return item
+        if isinstance(item, str) and item in choices:
+            self.fault(key, f"{quoted(item)} {choices[item]}", f"choose from: {', '.join(allowed)}")
+            return None
+        near = nearest(str(item), allowed) if isinstance(item, str) else None
+        hint = f'did you mean "{near}"? choose from: ' if near else "choose from: "
+        self.fault(key, f"{quoted(item)} is not known", hint + ", ".join(allowed))
+        return None
+
+    def close(self) -> None:
+        """Call every key that nobody asked for unknown."""
+        for key in self._table:
+            if key in self._known:
+                continue
+            near = nearest(key, self._known)
+            hint = f"did you mean '{near}'? " if near else ""
+            self.fault(key, "is not a key of the project file", f"{hint}keys here: {', '.join(self._known)}")

@@ -1,0 +1,27 @@
+"""What a project still lacks before its build may be finished: no protection, no finished build."""
+
+from __future__ import annotations
+
+from straycell.projects.model import Project
+
+
+def finish_faults(project: Project, *, series: int | None = None) -> list[str]:
+    """Every reason why this project cannot be finished, each with what to do; empty when it can.
+
+    `series` is the number of cells in series that was built; the project's own count when not given.
+    """
+    protection = project.protection
+    in_series = series or project.pack.series or 1
+    if not protection.fitted:
+        return [
+            "no protection is fitted: over-charge, over-discharge and over-current protection must be in the "
+            "device; fit it, write fitted = true under [protection], then add the project anew with --replace"
+        ]
+    faults = []
+    if in_series > 1 and not protection.per_cell:
+        faults.append(
+            f"{in_series} cells in series need protection cell by cell: fit it, then write per_cell = true"
+        )
+    if in_series > 1 and not protection.balancing:
+        faults.append(f"{in_series} cells in series need balancing: fit it, then write balancing = true")
+    return faults

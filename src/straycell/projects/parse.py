@@ -1,0 +1,214 @@
+"""Reading a project file (TOML) into a Project; all faults of the file come in one answer."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+
+from straycell.cells import Chemistry, Form
+from straycell.errors import BadData
+from straycell.physics.loads import ConstantCurrent
+from straycell.projects.faults import Fault, ProjectFaults, Section, Sheet, quoted
+from straycell.projects.loads import read_load
+from straycell.projects.model import (
+    ALL_FORMS,
+    DEFAULT_PRIORITY,
+    RECHARGEABLE,
+    ChargeSpec,
+    Need,
+    PackShape,
+    Project,
+    Protection,
+)
+from straycell.quantities import CELL_WINDOWS, Dimension, Window, show
+
+MOST_IN_LINE = 1000
+LOWEST_PRIORITY = 99
+LONGEST_NAME = 80
+MOST_FILE_BYTES = 20_000_000
+SECTIONS = ("load", "need", "pack", "charge", "protection")
+WORKPLACE = Window(-60.0, 100.0, "a place where a cell works")
+LONGEST_RUN = Window(0.0, 20 * 365.25 * 86400.0, "one charge")
+_FORMS = {str(form): "" for form in Form}
+_CHEMISTRIES = {str(c): "" for c in Chemistry} | {
+    "primary": "is not rechargeable and is never matched",
+    "unknown": "is never matched: such a cell is on hold",
+}
+
+
+def read_project_file(path: Path) -> tuple[Project, str]:
+    """The project of a file, and the text to keep: its own, with a profile's figures put inside."""
+    try:
+        if path.is_file() and path.stat().st_size > MOST_FILE_BYTES:
+            raise BadData(f"project file {path} is too large to be one", "name the project's TOML file")
+        text = path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise BadData(f"project file {path} is not there", "check the path") from None
+    except UnicodeDecodeError:
+        raise BadData(f"project file {path} is no UTF-8 text", "save it as plain text in UTF-8") from None
+    except (OSError, ValueError) as fault:
+        raise BadData(f"project file {path} cannot be read ({fault})", "name a readable TOML file") from None
+    project = parse_project(text, source=path.name, base=path.parent)
+    return project, text_to_keep(project, text)
+
+
+def text_to_keep(project: Project, text: str) -> str:
+    """The text that stands on its own: as written, or printed anew when it leans on a profile's file."""
+    from straycell.projects.writing import to_toml
+
+    table = tomllib.loads(text)["load"]
+    return to_toml(project) if isinstance(table.get("profile"), str) else text
+
+
+def parse_project(text: str, *, source: str, base: Path | None) -> Project:
+    """Read one project. `source` names the file in messages; a profile's path starts at `base`.
+
+    Raises ProjectFaults (a BadData) with every fault of the file at once.
+    """
+    sheet = Sheet(text)
+    top = Section(sheet, "", _toml(text, source))
+    name = _name(top)
+    priority = top.whole("priority", 1, LOWEST_PRIORITY)
+    due = top.day("due")
+    tables = {key: _table(top, key) for key in SECTIONS}
+    top.close()
+    load = read_load(tables["load"], base) if tables["load"] else None
+    pack = _pack(tables["pack"]) if tables["pack"] else PackShape()
+    need = _need(tables["need"], pack) if tables["need"] else None
+    charge = _charge(tables["charge"], pack) if tables["charge"] else None
+    protection = _protection(tables["protection"], pack) if tables["protection"] else Protection()
+    if isinstance(load, ConstantCurrent) and need and need.peak_current_a is not None:
+        _check_peak(sheet, load.current_a, need.peak_current_a)
+    if sheet.faults or load is None or need is None:
+        raise ProjectFaults(source, sheet.in_order())
+    return Project(name, load, need, priority or DEFAULT_PRIORITY, due, pack, charge, protection)
+
+
+def _toml(text: str, source: str) -> dict[str, object]:
+    try:
+        return tomllib.loads(text.removeprefix("\ufeff"))
+    except (ValueError, RecursionError) as fault:
+        what = "nested too deeply" if isinstance(fault, RecursionError) else str(fault)
+        raise ProjectFaults(
+            source, [Fault("", f"this is no TOML: {what}", 'write lines like name = "reed-bed gauge"')]
+        ) from None
+
+
+def _name(top: Section) -> str:
+    name = top.raw("name")
+    if name is None:
+        top.missing("name", 'give the project a name, like name = "reed-bed gauge"')
+        return ""
+    if not isinstance(name, str) or not name.strip() or len(name) > LONGEST_NAME or not name.isprintable():
+        top.fault(
+            "name", f"{quoted(name)} is no name", f"write words in quotes, {LONGEST_NAME} characters at most"
+        )
+        return ""
+    return name.strip()
+
+
+def _table(top: Section, key: str) -> Section | None:
+    table = top.raw(key)
+    if table is None:
+        if key in ("load", "need"):
+            top.sheet.add(key, "", "is missing", f"add the table [{key}]")
+        return None
+    if not isinstance(table, Mapping):
+        top.fault(key, "is no table", f"write [{key}] on a line of its own, the keys below it")
+        return None
+    return Section(top.sheet, key, table)
+
+
+def _string_window(pack: PackShape) -> Window:
+    cells = pack.series or MOST_IN_LINE
+    of = "one cell" if cells == 1 else f"{cells} cells in series" if pack.series else "a string of cells"
+    return Window(0.0, CELL_WINDOWS[Dimension.VOLTAGE].high * cells, of)
+
+
+def _need(section: Section, pack: PackShape) -> Need | None:
+    runtime_s = section.quantity("runtime", Dimension.DURATION, "48h", window=LONGEST_RUN)
+    cutoff_v = section.quantity("cutoff", Dimension.VOLTAGE, "3.2V", window=_string_window(pack))
+    temperature_c = section.quantity(
+        "temperature", Dimension.TEMPERATURE, "20C", window=WORKPLACE, above_zero=False
+    )
+    peak_a = section.quantity("peak_current", Dimension.CURRENT, "0.5A", window=Window(0.0, 1000.0, "a peak"))
+    section.missing("runtime", 'say how long it must run on one charge, like runtime = "48h"')
+    section.missing("cutoff", 'say at which voltage the device stops, like cutoff = "3.2V"')
+    section.close()
+    if runtime_s is None or cutoff_v is None:
+        return None
+    need = Need(runtime_s / 3600.0, cutoff_v, peak_current_a=peak_a)
+    return need if temperature_c is None else Need(need.runtime_h, cutoff_v, temperature_c, peak_a)
+
+
+def _check_peak(sheet: Sheet, current_a: float, peak_a: float) -> None:
+    if peak_a < current_a:
+        peak, steady = show(peak_a, Dimension.CURRENT), show(current_a, Dimension.CURRENT)
+        what = f"{peak} is less than the steady {steady} of [load]"
+        sheet.add("need", "peak_current", what, "give the largest current, or drop the key")
+
+
+def _pack(section: Section) -> PackShape:
+    series, parallel = _in_line(section, "series"), _in_line(section, "parallel")
+    forms = section.words("forms", _FORMS)
+    chemistries = section.words("chemistries", _CHEMISTRIES)
+    section.close()
+    return PackShape(
+        series,
+        parallel,
+        tuple(Form(f) for f in forms) or ALL_FORMS,
+        tuple(Chemistry(c) for c in chemistries) or RECHARGEABLE,
+    )
+
+
+def _in_line(section: Section, key: str) -> int | None:
+    """A count of cells; None for `auto`; 1 when absent or at fault."""
+    value = section.raw(key)
+    if value == "auto":
+        return None
+    if value is None:
+        return 1
+    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= MOST_IN_LINE:
+        section.fault(
+            key,
+            f"{quoted(value)} is no count of cells",
+            f'write a number from 1 to {MOST_IN_LINE}, or "auto"',
+        )
+        return 1
+    return value
+
+
+def _charge(section: Section, pack: PackShape) -> ChargeSpec:
+    string = _string_window(pack)
+    charge = ChargeSpec(
+        current_a=section.quantity(
+            "current", Dimension.CURRENT, "250mA", window=Window(0.0, 500.0, "a charger")
+        ),
+        programming_resistor_ohm=section.quantity("programming_resistor", Dimension.RESISTANCE, "4.7kohm"),
+        voltage_v=section.quantity("voltage", Dimension.VOLTAGE, "4.20V", window=string),
+        tolerance=section.share("tolerance"),
+        measured_float_v=section.quantity("measured_float", Dimension.VOLTAGE, "4.18V", window=string),
+        supply_v=section.quantity("supply", Dimension.VOLTAGE, "5V"),
+        supply_limit_a=section.quantity("supply_limit", Dimension.CURRENT, "0.5A"),
+        temperature_c=section.quantity(
+            "temperature", Dimension.TEMPERATURE, "20C", window=WORKPLACE, above_zero=False
+        ),
+    )
+    given = [key for key in ("current", "programming_resistor") if key in section]
+    if len(given) != 1:
+        what = "has both a current and a programming resistor" if given else "has no charge current"
+        section.fault("", what, 'give one of: current = "250mA", programming_resistor = "4.7kohm"')
+    section.close()
+    return charge
+
+
+def _protection(section: Section, pack: PackShape) -> Protection:
+    fitted = section.flag("fitted")
+    per_cell, balancing = section.flag("per_cell"), section.flag("balancing")
+    window = _string_window(PackShape() if per_cell else pack)
+    cutoff_v = section.quantity("cutoff", Dimension.VOLTAGE, "2.4V", window=window)
+    trip_a = section.quantity("trip_current", Dimension.CURRENT, "3A")
+    section.missing("fitted", "write fitted = true once the protection is in the device, else fitted = false")
+    section.close()
+    return Protection(bool(fitted), bool(per_cell), bool(balancing), cutoff_v, trip_a)
