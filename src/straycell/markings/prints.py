@@ -1,0 +1,69 @@
+"""A marking taken apart: volts, capacities, letters, and the words of markings.toml found in it."""
+
+from __future__ import annotations
+
+import math
+import re
+import tomllib
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+from typing import Any
+
+from straycell.markings.designations import Designation, fold, read_designation
+
+VOLTS = re.compile(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,3})?)\s*V(?:DC|OLTS?)?(?![A-Z0-9])")
+CAPACITY = re.compile(r"(?<![\d.,])(\d{1,6})(?:([.,])(\d{1,3}))?\s*(MAH|AH)(?![A-Z])")
+LETTERS = re.compile(r"(?<![A-Z0-9])(\d{1,2})?([IL])([A-Z])P?([RP])[-\s/]?(?=T?\d)")
+
+
+@lru_cache(maxsize=1)
+def tables() -> dict[str, Any]:
+    """markings.toml, read once."""
+    text = resources.files("straycell.markings").joinpath("markings.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+def says(folded: str, entry: dict[str, Any]) -> bool:
+    """True when one of the words of a table stands in the text."""
+    squeezed = re.sub(r"[^A-Z0-9]+", "", folded)
+    return any(re.search(word, squeezed) for word in entry.get("long", ())) or any(
+        re.search(rf"(?<![A-Z0-9]){word}(?![A-Z])", folded) for word in entry.get("short", ())
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Print:
+    """A marking taken apart: `rest` is the text without capacities and voltages."""
+
+    folded: str
+    rest: str
+    volts: frozenset[float]
+    letters: re.Match[str] | None
+    iec: Designation | None
+
+    def any_volts(self, wanted: list[float]) -> bool:
+        return any(math.isclose(v, w) for v in self.volts for w in wanted)
+
+    @property
+    def negative(self) -> str:
+        """I or L of an IEC form; empty for trade words such as LFP, LIR and LIP."""
+        if self.letters is None or self.letters[0].startswith("LFP"):
+            return ""
+        first, second = self.letters[2], self.letters[3]
+        return first if first == "I" or second in "CNMVTF" else ""
+
+    @property
+    def cells(self) -> tuple[int, int]:
+        """(in series, in parallel) of the battery form."""
+        if self.iec is not None:
+            return self.iec.series, self.iec.parallel
+        return max(1, int((self.letters[1] if self.letters else None) or 1)), 1
+
+
+def take_apart(text: str) -> Print:
+    """Upper case, volts and capacities set apart, then the letters of a designation."""
+    folded = fold(text)
+    volts = frozenset(float(v.replace(",", ".")) for v in VOLTS.findall(folded))
+    rest = VOLTS.sub("  ", CAPACITY.sub("  ", folded))
+    return Print(folded, rest, volts, LETTERS.search(rest), read_designation(rest))

@@ -1,0 +1,158 @@
+"""What a marking proposes: chemistry, form and size, capacity, and whether the cell can be charged at all."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+
+from straycell.cells import CellFacts, Chemistry, Form
+from straycell.errors import BadData
+from straycell.markings.designations import Size
+from straycell.markings.prints import CAPACITY, Print, says, tables, take_apart
+from straycell.markings.sizes import form_and_size
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """What a marking suggests; None means that it does not say. `note` is for the person, may be empty."""
+
+    chemistry: Chemistry | None = None
+    form: Form | None = None
+    size: Size | None = None
+    rated_capacity_ah: float | None = None
+    full_voltage_v: float | None = None
+    not_rechargeable: bool = False
+    note: str = ""
+
+    @property
+    def volume_cm3(self) -> float | None:
+        return None if self.size is None else self.size.volume_cm3
+
+
+def read_marking(text: str) -> Proposal:
+    """Everything a marking proposes. Never fails: an empty or strange text proposes nothing."""
+    printed = take_apart(text)
+    form, size, size_note = form_and_size(printed)
+    primary = _why_primary(printed)
+    if primary:
+        return Proposal(
+            Chemistry.PRIMARY, form, size, not_rechargeable=True, note=f"{primary}: never charge it"
+        )
+    chemistry, note = _chemistry(printed)
+    capacity, capacity_note = _capacity(printed, size)
+    full = [v for v in tables()["full"]["volts"] if printed.any_volts([v])]
+    notes = [note, size_note, capacity_note, _battery_note(printed)]
+    return Proposal(
+        chemistry,
+        form,
+        size,
+        capacity,
+        max(full) if full and chemistry is not Chemistry.LFP else None,
+        note="; ".join(n for n in notes if n),
+    )
+
+
+def _why_primary(printed: Print) -> str:
+    """The sign that says this cell cannot be recharged; empty when there is none."""
+    table = tables()["primary"]
+    round_cell = rf"(?<![A-Z0-9])\d{{0,2}}[{table['letters']}]R[-\s/]?[VP]?\d[\dA-Z]*"
+    plain = rf"(?<![A-Z0-9])(?:{'|'.join(table['zinc_carbon'])})(?![0-9])"
+    if found := re.search(round_cell, printed.rest) or re.search(plain, printed.rest):
+        return f"'{found[0]}' is the mark of a cell that is not rechargeable"
+    if printed.negative == "L":
+        return "a first letter L means lithium metal"
+    if says(printed.folded, table):
+        return "the print says that it is not rechargeable"
+    recharge = tables()["rechargeable"]
+    says_recharge = printed.negative == "I" or says(printed.folded, recharge)
+    if printed.any_volts(table["volts"]) and not says_recharge and not printed.any_volts(recharge["volts"]):
+        return "1.5 V or 3 V is the voltage of a cell that is not rechargeable"
+    return ""
+
+
+def _chemistry(printed: Print) -> tuple[Chemistry | None, str]:
+    known = tables()
+    letters = rf"(?<![A-Z0-9])(?:{'|'.join(known['outside']['letters'])})\d"
+    if says(printed.folded, known["outside"]) or re.search(letters, printed.rest):
+        return None, "not a chemistry this house has rules for: leave it unknown, do not charge it here"
+    found = {Chemistry(name) for name, words in known["words"].items() if says(printed.folded, words)}
+    note = ""
+    if printed.negative == "I" and printed.letters is not None:
+        entry = known["electrode"].get(printed.letters[3], {})
+        note = entry.get("note", "")
+        by_letter = Chemistry(entry["chemistry"]) if "chemistry" in entry else None
+        # A word says more than the letter N, which stands for every nickel-based chemistry.
+        nickel_named = by_letter is Chemistry.NMC and found and found <= {Chemistry.NCA, Chemistry.NMC}
+        if by_letter and not nickel_named:
+            found.add(by_letter)
+    if len(found) > 1 or _volts_contradict(printed, found):
+        return None, "the print contradicts itself: leave the chemistry unknown until the maker's data say"
+    return (found.pop() if found else None), note
+
+
+def _volts_contradict(printed: Print, found: set[Chemistry]) -> bool:
+    nominal = tables()["nominal"]
+    if not found:
+        return False
+    return printed.any_volts(nominal["others"] if Chemistry.LFP in found else nominal["lfp"])
+
+
+def _battery_note(printed: Print) -> str:
+    series, parallel = printed.cells
+    if series * parallel == 1:
+        return ""
+    return f"the mark of a battery ({series} in series, {parallel} in parallel): read for one cell of it"
+
+
+def _capacity(printed: Print, size: Size | None) -> tuple[float | None, str]:
+    """The printed capacity in Ah, unless it is a battery's, disputed, or too much for the size."""
+    found = {_ah(*match) for match in CAPACITY.findall(printed.folded)}
+    values = {value for value in found if value is not None and 0.001 <= value <= 500}
+    if not values or len(values) < len(found):
+        return None, ""
+    if printed.cells[1] > 1:
+        return None, "the capacity is the battery's"
+    most, least = max(values), min(values)
+    if most > 1.1 * least:
+        return None, "two capacities are printed: none is proposed"
+    if size is not None and most > tables()["density"]["most_ah_per_cm3"] * size.volume_cm3:
+        return None, f"{most * 1000:.0f} mAh is more than this size can hold: not taken"
+    return most, ""
+
+
+def _ah(whole: str, mark: str, part: str, unit: str) -> float | None:
+    """`2,600mAh` is 2600, `2,6Ah` is 2.6; `2,600Ah` could be either and is None."""
+    if mark == "," and len(part) == 3:
+        return float(whole + part) / 1000 if unit == "MAH" else None
+    number = float(f"{whole}.{part or 0}")
+    return number / 1000 if unit == "MAH" else number
+
+
+def fill(facts: CellFacts, proposal: Proposal) -> CellFacts:
+    """The facts with what the marking proposes where the person said nothing.
+
+    Raises BadData when the marking is of a cell that is not rechargeable and the person named a
+    rechargeable chemistry without confirming it.
+    """
+    chemistry = facts.chemistry
+    if proposal.not_rechargeable and not facts.confirmed_rechargeable:
+        if chemistry not in (Chemistry.UNKNOWN, Chemistry.PRIMARY):
+            raise BadData(
+                f"marking '{facts.marking}' against chemistry {chemistry}: {proposal.note}",
+                "leave the chemistry out, or confirm that it is rechargeable (--confirm-rechargeable)",
+            )
+        chemistry = Chemistry.PRIMARY
+    elif chemistry is Chemistry.UNKNOWN and proposal.chemistry not in (None, Chemistry.PRIMARY):
+        chemistry = proposal.chemistry
+    return replace(
+        facts,
+        chemistry=chemistry,
+        form=proposal.form if facts.form is Form.OTHER and proposal.form else facts.form,
+        volume_cm3=proposal.volume_cm3 if facts.volume_cm3 is None else facts.volume_cm3,
+        rated_capacity_ah=_first(facts.rated_capacity_ah, proposal.rated_capacity_ah),
+        full_voltage_v=_first(facts.full_voltage_v, proposal.full_voltage_v),
+    )
+
+
+def _first(said: float | None, proposed: float | None) -> float | None:
+    return proposed if said is None else said
