@@ -1,0 +1,5 @@
+"""The cautions and where they are shown."""
+
+from straycell.safety.cautions import Caution, Kind, Step, all_cautions, cautions_for, cautions_for_all
+
+__all__ = ["Caution", "Kind", "Step", "all_cautions", "cautions_for", "cautions_for_all"]
