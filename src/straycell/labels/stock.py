@@ -22,7 +22,7 @@ LEAST_MODULE_MM = 0.33
 """Below this a telephone's camera fails on a round cell (common practice, no published source)."""
 
 LEAST_TEXT_MM = (16.0, 12.0)
-"""Width and height beside the QR symbol for the code and four lines at 5 pt (tried out, no published source)."""
+"""Width and height beside the symbol that the code and four lines take at 5 pt (tried out, unpublished)."""
 
 DEFAULT_STOCK = "plain-wrap"
 SLACK_MM = 1e-6

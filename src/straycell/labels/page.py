@@ -1,0 +1,131 @@
+"""What stands on a sheet beside its labels: a head line, a ruler to check the scale, cut lines, cautions.
+
+All of it keeps to the margins; a page without margins (one label) carries none of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from straycell.labels.layout import CAP_SHARE, DESCENT_SHARE, Box, Measure, TextItem, fitting_size
+from straycell.labels.stock import Stock
+
+UNPRINTABLE_MM = 4.5
+"""Rim that office printers leave white (common practice, no published source)."""
+
+RULER_MM = 50.0
+_SIZE_MM = 2.3
+_PITCH_MM = 2.9
+_CLEAR_MM = 1.2
+
+Segment = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class PageMarks:
+    """Texts in the margins, black ruler lines and pale cut lines, in mm from the page's upper left corner."""
+
+    texts: tuple[TextItem, ...]
+    ruler: tuple[Segment, ...]
+    cuts: tuple[Segment, ...]
+
+
+def page_marks(
+    stock: Stock,
+    positions: Sequence[int],
+    heading: str,
+    cautions: Sequence[str],
+    measure: Measure,
+) -> PageMarks:
+    """Marks of one page whose labels stand at `positions`. Cautions short of room are shrunk, then cut."""
+    left = max(stock.left_mm, 2 * UNPRINTABLE_MM)
+    width = stock.page_width_mm - 2 * left
+    head, ruler = _head(stock, left, width, heading, measure)
+    foot = _foot(stock, left, width, cautions, measure)
+    return PageMarks((*head, *foot), ruler, _cuts(stock, positions))
+
+
+def heading_text(stock: Stock, now: datetime, page: int, pages: int) -> str:
+    """`straycell, stock plain-wrap, printed 2026-10-04, page 1 of 2`."""
+    return f"straycell labels, stock {stock.name}, printed {now.date().isoformat()}, page {page} of {pages}"
+
+
+def _head(
+    stock: Stock, left: float, width: float, heading: str, measure: Measure
+) -> tuple[tuple[TextItem, ...], tuple[Segment, ...]]:
+    baseline = stock.top_mm - _CLEAR_MM - 1.3
+    if baseline - CAP_SHARE * _SIZE_MM < UNPRINTABLE_MM:
+        return (), ()
+    note = "print at 100 %: this line is 50 mm long"
+    start = left + width - RULER_MM
+    note_width = measure(note, _SIZE_MM, False)
+    note_x = start - 2.0 - note_width
+    texts = [_item(note, note_x, baseline, _SIZE_MM, measure)]
+    size = fitting_size(heading, _SIZE_MM, note_x - 3.0 - left, False, measure)
+    if measure(heading, size, False) <= note_x - 3.0 - left:
+        texts.insert(0, _item(heading, left, baseline, size, measure))
+    mid, tick = baseline - 0.8, 1.0
+    ruler = (
+        (start, mid, start + RULER_MM, mid),
+        *((x, mid - tick, x, mid + tick) for x in (start, start + RULER_MM)),
+        *((start + mm, mid - tick / 2, start + mm, mid) for mm in range(10, 50, 10)),
+    )
+    return tuple(texts), ruler
+
+
+def _foot(
+    stock: Stock, left: float, width: float, cautions: Sequence[str], measure: Measure
+) -> tuple[TextItem, ...]:
+    top = stock.page_height_mm - stock.bottom_mm + _CLEAR_MM
+    room = stock.page_height_mm - UNPRINTABLE_MM - top
+    if not cautions or room < CAP_SHARE * _SIZE_MM + DESCENT_SHARE * _SIZE_MM:
+        return ()
+    for size in (_SIZE_MM, 2.1, 1.9, 1.76):
+        pitch = _PITCH_MM * size / _SIZE_MM
+        most = 1 + int((room - size) / pitch + 1e-9)
+        lines = [line for caution in cautions for line in _wrapped(caution, size, width, measure)]
+        if len(lines) <= most:
+            break
+    else:
+        lines = _wrapped("  ".join(cautions), size, width, measure)
+        if len(lines) > most:
+            lines = [*lines[: most - 1], lines[most - 1] + " ..."]
+    first = top + CAP_SHARE * size
+    return tuple(_item(line, left, first + n * pitch, size, measure) for n, line in enumerate(lines))
+
+
+def _wrapped(text: str, size: float, width: float, measure: Measure) -> list[str]:
+    """The text broken between words into lines no wider than `width`, with room for an ellipsis."""
+    lines: list[str] = []
+    for word in text.split():
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and measure(longer + " ...", size, False) <= width:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    return lines
+
+
+def _cuts(stock: Stock, positions: Sequence[int]) -> tuple[Segment, ...]:
+    """The outline of every label that is used, each shared edge once."""
+    if not stock.cut_lines:
+        return ()
+    found: set[Segment] = set()
+    for position in positions:
+        x, y = stock.origin_mm(position)
+        right, bottom = x + stock.shape.width_mm, y + stock.shape.height_mm
+        for edge in (
+            (x, y, right, y),
+            (x, bottom, right, bottom),
+            (x, y, x, bottom),
+            (right, y, right, bottom),
+        ):
+            found.add((round(edge[0], 3), round(edge[1], 3), round(edge[2], 3), round(edge[3], 3)))
+    return tuple(sorted(found))
+
+
+def _item(text: str, x: float, baseline: float, size: float, measure: Measure) -> TextItem:
+    box = Box(x, baseline - CAP_SHARE * size, measure(text, size, False), (CAP_SHARE + DESCENT_SHARE) * size)
+    return TextItem(text, x, baseline, size, False, box)

@@ -1,0 +1,268 @@
+"""From layouts to files: the PDF sheet, in vectors, and the one-bit PNG of a single label.
+
+The only module that knows qrcode, fpdf2 and Pillow. Dates and ids come from the arguments, so the same
+arguments give the same bytes.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
+from functools import lru_cache
+from pathlib import Path
+
+import qrcode
+from fpdf import FPDF
+from PIL import Image, ImageDraw, ImageFont, UnidentifiedImageError
+from qrcode.util import MODE_ALPHA_NUM, QRData
+
+from straycell.errors import BadData, UsageFault
+from straycell.labels.content import LabelContent, blank_content
+from straycell.labels.layout import Layout, TextItem, lay_out, stripes
+from straycell.labels.page import heading_text, page_marks
+from straycell.labels.payload import MODULES, QUIET_MODULES, cell_payload
+from straycell.labels.stock import LEAST_MODULE_MM, LabelShape, Stock, find_stock
+
+MM_PER_INCH = 25.4
+PT_PER_MM = 72.0 / MM_PER_INCH
+SINGLE_STOCK = "roll-50x20"
+LEAST_DPI, MOST_DPI = 150, 1200
+STRIPE_SHARE = 0.55
+_FONT = "helvetica"
+_LEVELS = {"H": qrcode.ERROR_CORRECT_H, "Q": qrcode.ERROR_CORRECT_Q}
+
+
+@lru_cache(maxsize=256)
+def qr_matrix(code: str) -> tuple[tuple[bool, ...], ...]:
+    """Modules of a cell code's symbol, row by row, True where dark, without the quiet zone."""
+    payload = cell_payload(code)
+    symbol = qrcode.QRCode(version=1, error_correction=_LEVELS[payload.level], border=0)
+    symbol.add_data(QRData(payload.text, mode=MODE_ALPHA_NUM), optimize=0)
+    symbol.make(fit=False)
+    return tuple(tuple(bool(dark) for dark in row) for row in symbol.get_matrix())
+
+
+# --- PDF -------------------------------------------------------------------------------------------
+
+
+def sheet_pdf(
+    contents: Sequence[LabelContent],
+    stock: Stock,
+    now: datetime,
+    *,
+    cautions: Sequence[str] = (),
+    skip: int = 0,
+) -> bytes:
+    """The labels in the order given, on as many pages as it takes, as a PDF.
+
+    `skip` leaves the first places of the first page empty (a sheet of stickers already begun). `cautions`
+    stand in the lower margin of every page. Raises UsageFault for no labels or a skip beyond the page.
+    """
+    if not contents:
+        raise UsageFault("no labels to print", "name at least one cell")
+    if not 0 <= skip < stock.per_page:
+        raise UsageFault(f"cannot skip {skip} places of a sheet of {stock.per_page}", "skip fewer")
+    pdf = _document(stock, now)
+    pages = -(-(skip + len(contents)) // stock.per_page)
+    for page in range(pages):
+        first = max(page * stock.per_page, skip)
+        last = min((page + 1) * stock.per_page, skip + len(contents))
+        pdf.add_page()
+        places = [place - page * stock.per_page for place in range(first, last)]
+        _draw_marks(pdf, stock, places, heading_text(stock, now, page + 1, pages), cautions)
+        for place, content in zip(places, contents[first - skip : last - skip], strict=True):
+            _draw_label(
+                pdf, lay_out(content, stock.shape, pdf_measure), content.code, *stock.origin_mm(place)
+            )
+    return bytes(pdf.output())
+
+
+def blank_pdf(
+    codes: Sequence[str],
+    stock: Stock,
+    now: datetime,
+    *,
+    cautions: Sequence[str] = (),
+    skip: int = 0,
+) -> bytes:
+    """Labels for codes set aside, so that cells are marked before they are measured."""
+    return sheet_pdf([blank_content(code) for code in codes], stock, now, cautions=cautions, skip=skip)
+
+
+def _document(stock: Stock, now: datetime) -> FPDF:
+    pdf = FPDF(unit="mm", format=(stock.page_width_mm, stock.page_height_mm))
+    pdf.set_auto_page_break(False)
+    pdf.set_margin(0)
+    pdf.set_creation_date(now.astimezone(UTC).replace(microsecond=0))
+    pdf.set_producer("straycell")
+    pdf.set_title("straycell labels")
+    return pdf
+
+
+@lru_cache(maxsize=1)
+def _ruler_pdf() -> FPDF:
+    """A document that is never written: it only knows the widths of the built-in fonts."""
+    return FPDF(unit="mm")
+
+
+def pdf_measure(text: str, size_mm: float, bold: bool) -> float:
+    """Width in mm of a text in the PDF's font; characters the font lacks count as `?`."""
+    pdf = _ruler_pdf()
+    pdf.set_font(_FONT, "B" if bold else "", 100)
+    return float(pdf.get_string_width(_latin(text))) * size_mm * PT_PER_MM / 100
+
+
+def _latin(text: str) -> str:
+    return text.encode("latin-1", "replace").decode("latin-1")
+
+
+def _draw_text(pdf: FPDF, item: TextItem, x: float, y: float) -> None:
+    pdf.set_font(_FONT, "B" if item.bold else "", item.size_mm * PT_PER_MM)
+    pdf.text(x + item.x_mm, y + item.baseline_mm, _latin(item.text))
+
+
+def _draw_marks(pdf: FPDF, stock: Stock, places: list[int], heading: str, cautions: Sequence[str]) -> None:
+    marks = page_marks(stock, places, heading, cautions, pdf_measure)
+    for item in marks.texts:
+        _draw_text(pdf, item, 0.0, 0.0)
+    for segments, grey, width in ((marks.cuts, 170, 0.1), (marks.ruler, 0, 0.15)):
+        pdf.set_draw_color(grey)
+        pdf.set_line_width(width)
+        for segment in segments:
+            pdf.line(*segment)
+
+
+def _draw_label(pdf: FPDF, layout: Layout, code: str, x: float, y: float) -> None:
+    pdf.set_fill_color(0)
+    for item in layout.texts:
+        _draw_text(pdf, item, x, y)
+    for rule in layout.rules:
+        pdf.rect(x + rule.x, y + rule.y, rule.width, rule.height, style="F")
+    for band in layout.hatches:
+        for corners in stripes(band, STRIPE_SHARE * band.height):
+            pdf.polygon([(x + cx, y + cy) for cx, cy in corners], style="F")
+    _draw_symbol(pdf, layout, code, x, y)
+
+
+def _draw_symbol(pdf: FPDF, layout: Layout, code: str, x: float, y: float) -> None:
+    """All modules as one filled path: separate rectangles would show hairlines between them on screens."""
+    module, symbol = layout.shape.module_mm, layout.symbol
+    with pdf.new_path() as path:
+        path.style.fill_color = "#000000"
+        path.style.stroke_color = None
+        path.style.auto_close = False
+        for row, dark in enumerate(qr_matrix(code)):
+            for start, length in _runs(dark):
+                left, top = x + symbol.x + start * module, y + symbol.y + row * module
+                path.rectangle(left, top, length * module, module)
+
+
+def _runs(dark: Sequence[bool]) -> list[tuple[int, int]]:
+    """(start, length) of every unbroken run of dark modules in a row."""
+    runs: list[tuple[int, int]] = []
+    for column, is_dark in enumerate(dark):
+        if is_dark and runs and sum(runs[-1]) == column:
+            runs[-1] = (runs[-1][0], runs[-1][1] + 1)
+        elif is_dark:
+            runs.append((column, 1))
+    return runs
+
+
+# --- PNG -------------------------------------------------------------------------------------------
+
+
+def single_png(content: LabelContent, dpi: int, stock: Stock | None = None) -> bytes:
+    """One label as a one-bit PNG for a label printer of `dpi` dots per inch (203 and 300 are usual).
+
+    A module is a whole number of dots. Raises UsageFault when the resolution makes that impossible.
+    """
+    shape = _in_whole_dots((stock or find_stock(SINGLE_STOCK)).shape, dpi)
+    dot = MM_PER_INCH / dpi
+    image = Image.new("1", (round(shape.width_mm / dot), round(shape.height_mm / dot)), 1)
+    pen = ImageDraw.Draw(image)
+    pen.fontmode = "1"
+    layout = lay_out(content, shape, _PngMeasure(dot))
+    for item in layout.texts:
+        _pen_text(pen, item, dot)
+    for rule in layout.rules:
+        top = round(rule.y / dot)
+        pen.line([(round(rule.x / dot), top), (round(rule.right / dot) - 1, top)], fill=0)
+    for band in layout.hatches:
+        for corners in stripes(band, STRIPE_SHARE * band.height):
+            pen.polygon([(round(cx / dot), round(cy / dot)) for cx, cy in corners], fill=0)
+    _pen_symbol(pen, layout, content.code, dot)
+    out = io.BytesIO()
+    image.save(out, format="PNG", dpi=(dpi, dpi), optimize=False)
+    return out.getvalue()
+
+
+def _in_whole_dots(shape: LabelShape, dpi: int) -> LabelShape:
+    """The shape with its module rounded to whole dots, still large enough and still fitting."""
+    if not LEAST_DPI <= dpi <= MOST_DPI:
+        raise UsageFault(f"{dpi} dpi is no resolution of a label printer", "203 and 300 are usual: --dpi 203")
+    dot = MM_PER_INCH / dpi
+    room = min(shape.width_mm, shape.height_mm) - 2 * shape.inset_mm
+    nearest = round(shape.module_mm / dot)
+    for dots in (nearest, nearest - 1, nearest + 1):
+        fitted = replace(shape, module_mm=dots * dot)
+        if fitted.module_mm >= LEAST_MODULE_MM and fitted.qr_mm <= room:
+            return fitted
+    raise UsageFault(f"a readable QR symbol does not fit this label at {dpi} dpi", "use a larger label")
+
+
+@lru_cache(maxsize=64)
+def _font(size_dots: float) -> ImageFont.FreeTypeFont:
+    font = ImageFont.load_default(size_dots)
+    if not isinstance(font, ImageFont.FreeTypeFont):
+        raise BadData("this Pillow has no scalable font", "reinstall pillow with FreeType support")
+    return font
+
+
+def _stroke(size_dots: float) -> int:
+    """Dots added around a letter to make it bold: the built-in font has one weight only."""
+    return max(1, round(size_dots * 0.018))
+
+
+class _PngMeasure:
+    """Widths of texts as they are drawn at one resolution."""
+
+    def __init__(self, dot_mm: float) -> None:
+        self.dot_mm = dot_mm
+
+    def __call__(self, text: str, size_mm: float, bold: bool) -> float:
+        dots = size_mm / self.dot_mm
+        extra = 2 * _stroke(dots) if bold else 0
+        return (_font(dots).getlength(_latin(text)) + extra) * self.dot_mm
+
+
+def _pen_text(pen: ImageDraw.ImageDraw, item: TextItem, dot: float) -> None:
+    size = item.size_mm / dot
+    stroke = _stroke(size) if item.bold else 0
+    at = (round(item.x_mm / dot) + stroke, round(item.baseline_mm / dot))
+    pen.text(at, _latin(item.text), fill=0, font=_font(size), anchor="ls", stroke_width=stroke)
+
+
+def _pen_symbol(pen: ImageDraw.ImageDraw, layout: Layout, code: str, dot: float) -> None:
+    dots = round(layout.shape.module_mm / dot)
+    left = round(layout.qr.x / dot) + QUIET_MODULES * dots
+    top = round(layout.qr.y / dot) + QUIET_MODULES * dots
+    for row, dark in enumerate(qr_matrix(code)):
+        for column in range(MODULES):
+            if dark[column]:
+                x, y = left + column * dots, top + row * dots
+                pen.rectangle([x, y, x + dots - 1, y + dots - 1], fill=0)
+
+
+def grey_picture(path: Path) -> Image.Image:
+    """A picture file as grey levels, for reading codes. Raises BadData when it is none."""
+    try:
+        with Image.open(path) as picture:
+            return picture.convert("L")
+    except FileNotFoundError:
+        raise BadData(f"there is no file {path}", "check the name") from None
+    except (UnidentifiedImageError, OSError, ValueError, Image.DecompressionBombError) as err:
+        raise BadData(
+            f"{path} is no picture that can be read ({type(err).__name__})", "use PNG or JPEG"
+        ) from None
