@@ -40,7 +40,9 @@ def conformance_probability(
     negative or not a number, or the limits are crossed.
     """
     if not (math.isfinite(value) and math.isfinite(uncertainty)) or uncertainty < 0:
-        raise BadData(f"uncertainty {uncertainty} of value {value} is not usable", "give a finite u of zero or more")
+        raise BadData(
+            f"uncertainty {uncertainty} of value {value} is not usable", "give a finite u of zero or more"
+        )
     low = -math.inf if lower is None else lower
     high = math.inf if upper is None else upper
     if math.isnan(low) or math.isnan(high) or low > high:

@@ -122,7 +122,11 @@ def merge_rules(base: RuleSet, document: Mapping[str, Any]) -> tuple[RuleSet | N
     name = document.get("name")
     if not isinstance(name, str) or not name.strip() or name == base.name:
         faults.append(f"name: expected a name of its own, found {name!r}; verdicts are recorded under it")
-    faults += [f"{key}: unknown; a rule file holds name and [[limit]] entries" for key in document if key not in ("name", "limit")]
+    faults += [
+        f"{key}: unknown; a rule file holds name and [[limit]] entries"
+        for key in document
+        if key not in ("name", "limit")
+    ]
     entries = document.get("limit", [])
     if not isinstance(entries, list):
         return None, [*faults, "limit: write each one as [[limit]] with double brackets"]
@@ -135,13 +139,11 @@ def merge_rules(base: RuleSet, document: Mapping[str, Any]) -> tuple[RuleSet | N
     return _rule_set(str(name), limits), []
 
 
-def _apply(
-    limits: dict[str, Limit], base: RuleSet, entry: Any, number: int, seen: set[str]
-) -> list[str]:
+def _apply(limits: dict[str, Limit], base: RuleSet, entry: Any, number: int, seen: set[str]) -> list[str]:
     """Put one [[limit]] entry onto `limits`; returns its faults."""
     limit_id = entry.get("id") if isinstance(entry, dict) else None
     if not isinstance(limit_id, str):
-        return [f"limit {number}: expected an id = \"...\" naming a shipped limit"]
+        return [f'limit {number}: expected an id = "..." naming a shipped limit']
     if limit_id not in base.limits:
         near = difflib.get_close_matches(limit_id, base.limits, 1)
         hint = f"; did you mean {near[0]}?" if near else "; see: straycell rules show"
@@ -170,6 +172,8 @@ def _new_words(shipped: Limit, entry: Mapping[str, Any], label: str) -> tuple[Li
     from straycell.cells import Look
 
     words = entry.get("words")
+    if shipped.quantity != "look":
+        return shipped, [f"{label}: this rule has no figures or words to set"]
     known = {str(look) for look in Look} - {str(Look.CLEAN)}
     if not isinstance(words, list) or any(word not in known for word in words):
         return shipped, [f"{label}: words is a list out of {', '.join(sorted(known))}"]
@@ -183,9 +187,11 @@ def _new_values(shipped: Limit, entry: Mapping[str, Any], label: str) -> tuple[L
     own = dict(shipped.values or {})
     given = entry.get("values")
     if given is None and "value" in entry:
-        given = {key: entry["value"] for key in own}
+        given = dict.fromkeys(own, entry["value"])
     if not isinstance(given, dict):
-        return shipped, [f"{label}: expected value = a number, or values = {{ ... }} with keys {', '.join(own)}"]
+        return shipped, [
+            f"{label}: expected value = a number, or values = {{ ... }} with keys {', '.join(own)}"
+        ]
     faults = []
     for key, figure in given.items():
         if key not in own:

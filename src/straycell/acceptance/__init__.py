@@ -1,0 +1,38 @@
+"""The rules, one small function a rule, the verdict and its reasons.
+
+rules        limits with their sources, read from TOML      evidence   what a verdict is made from
+case         the evidence with uncertainties worked out     conformance   clear, close or beyond a limit
+identity, look, voltage, warming, capacity, resistance, leakage   the rules
+judge        the verdict                                     reasons, record   its shape, and as JSON
+figures      the values a cell stands with today
+"""
+
+from straycell.acceptance.conformance import conformance_probability
+from straycell.acceptance.evidence import Condemnation, EarlierFacts, Evidence, SiblingSign, Upset
+from straycell.acceptance.figures import Figures, figures, use_limits
+from straycell.acceptance.judge import assess
+from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
+from straycell.acceptance.rules import Limit, RuleSet, load_rules, read_rules, shipped_rules
+
+__all__ = [
+    "Condemnation",
+    "EarlierFacts",
+    "Evidence",
+    "Figures",
+    "Limit",
+    "Missing",
+    "Outcome",
+    "Reason",
+    "RuleSet",
+    "SiblingSign",
+    "Status",
+    "Upset",
+    "Verdict",
+    "assess",
+    "conformance_probability",
+    "figures",
+    "load_rules",
+    "read_rules",
+    "shipped_rules",
+    "use_limits",
+]

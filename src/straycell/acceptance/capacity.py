@@ -1,0 +1,233 @@
+"""Rules of capacity: against the rating, the size's table or the best sibling; contradictions; age."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from datetime import timedelta
+
+from straycell.acceptance.case import STEPS, Case, default_note, known_chemistry
+from straycell.acceptance.conformance import Side, against_min
+from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.retention import Run, Worth, comparable, runs
+from straycell.quantities import Dimension, Measured, show
+
+HIGH_VOLTAGE_FROM = 0.1  # V above the chemistry's usual full voltage that makes a marked 4.35 or 4.40 V cell
+
+
+def current_run(case: Case) -> Run | None:
+    """The run that grades: the latest that counts and is fresh, else the largest fresh lower bound."""
+    fresh = [r for r in runs(case) if case.now < case.age_limit("age-capacity", r.reading.at)]
+    counting = [r for r in fresh if r.worth is Worth.COUNTS]
+    if counting:
+        return counting[-1]
+    bounds = [r for r in fresh if r.worth is Worth.AT_LEAST]
+    return max(bounds, key=lambda r: (r.value.value, r.reading.id), default=None)
+
+
+def expected_capacity(case: Case) -> tuple[Measured | None, bool, str]:
+    """(what 100 % means in Ah, rated or not, where it comes from)."""
+    facts = case.facts
+    if facts.rated_capacity_ah and not facts.rewrapped:
+        rated = Measured(facts.rated_capacity_ah, 0.0)
+        if facts.full_voltage_v and facts.full_voltage_v >= case.figure("full-voltage") + HIGH_VOLTAGE_FROM:
+            share = case.figure("high-voltage-share")
+            u = rated.value * case.figure("high-voltage-share-error") / math.sqrt(3.0)
+            return Measured(rated.value * share, u), True, "rated, charged to 4.20 V only"
+        return rated, True, "rated"
+    table, sibling = case.table_capacity_ah, case.evidence.best_sibling_ah
+    why = "re-wrapped" if facts.rewrapped else "rating unknown"
+    if table is None:
+        return None, False, why
+    if sibling is not None and sibling > table:
+        return Measured(sibling, 0.0), False, f"{why}: against the best sibling"
+    return Measured(table, 0.0), False, f"{why}: against the size's table"
+
+
+def capacity(case: Case) -> Iterator[Reason]:
+    """The step the capacity reaches; below light by U discards; nothing measured, stale or disputed holds."""
+    if not known_chemistry(case):
+        return
+    expected, rated, origin = expected_capacity(case)
+    run = current_run(case)
+    if run is None:
+        yield _nothing(case)
+        return
+    if expected is None:
+        yield case.reason(
+            "unrated-capacity",
+            Status.UNMEASURED,
+            Outcome.HOLD,
+            f"{origin}, and the size is not known: nothing to judge the capacity by",
+            rule="capacity",
+            value=run.value,
+            reading=run.reading,
+            todo="note the size (marking like 603450, or thickness x width x height in mm) or the rated capacity",
+            earliest=case.now,
+        )
+        return
+    if not rated:
+        yield case.reason(
+            "unrated-capacity",
+            Status.UNMEASURED,
+            Outcome.SOLO,
+            f"{origin} ({show(expected.value, Dimension.CAPACITY)}): at best solo",
+            limit=expected.value,
+        )
+    disputed = _contradiction(case)
+    if disputed is not None:
+        yield disputed
+    else:
+        yield from _discard(case, expected, origin)
+    yield from _grade(case, run, expected, origin)
+    yield from _too_much(case, run)
+
+
+def _share(value: Measured, expected: Measured) -> Measured:
+    share = value.value / expected.value
+    return Measured(share, share * math.hypot(value.u / value.value, expected.u / expected.value))
+
+
+def _discard(case: Case, expected: Measured, origin: str) -> Iterator[Reason]:
+    """Every run that counts, however old, unless two others that agree outvote it."""
+    limit = case.figure("capacity", "light")
+    counting = [r for r in runs(case) if r.worth is Worth.COUNTS]
+    for run in counting:
+        share = _share(run.value, expected)
+        if against_min(share, limit) is Side.BEYOND and not _outvoted(case, run, counting):
+            yield case.reason(
+                "capacity",
+                Status.FAILED,
+                Outcome.DISCARD,
+                f"{_words(run)} is {share.value:.0%} ({origin}): worn out",
+                rule="capacity-discard",
+                value=share,
+                limit=limit,
+                reading=run.reading,
+            )
+            return
+
+
+def _grade(case: Case, run: Run, expected: Measured, origin: str) -> Iterator[Reason]:
+    share = _share(run.value, expected)
+    until = case.age_limit("age-capacity", run.reading.at)
+    at_least = run.worth is Worth.AT_LEAST
+    words = f"{_words(run)} is {share.value:.0%} of {show(expected.value, Dimension.CAPACITY)} ({origin})"
+    words += f", at least: {run.why}" if at_least else ""
+    again = "measure the capacity again: full charge first, 0.2C to the chemistry's cut-off, at 15 to 30 C"
+    for outcome in STEPS:
+        limit = case.figure("capacity", outcome.word)
+        side = against_min(share, limit)
+        common = {"value": share, "limit": limit, "reading": run.reading, "until": until}
+        if side is Side.CLEAR:
+            yield case.reason("capacity", Status.MET, outcome, f"{words}: {outcome.word}", **common)
+            return
+        # A lower bound below a limit says nothing: only a run that counts can fail it.
+        status = Status.CLOSE if side is Side.CLOSE or at_least else Status.FAILED
+        yield case.reason(
+            "capacity",
+            status,
+            Outcome(outcome - 1),
+            f"{words}: {'does not prove' if status is Status.CLOSE else 'not enough for'} {outcome.word}",
+            rule=f"capacity-{outcome.word}",
+            todo=again if status is Status.CLOSE else "",
+            earliest=case.now if status is Status.CLOSE else None,
+            **common,
+        )
+
+
+def _words(run: Run) -> str:
+    value = run.value
+    return f"{show(value.value, Dimension.CAPACITY, u=value.u)}{default_note(run.reading)}"
+
+
+def _nothing(case: Case) -> Reason:
+    todo = "full charge, then a discharge at 0.1 to 0.5C to the chemistry's cut-off at 15 to 30 C, with both recorded"
+    judged = runs(case)
+    if not judged:
+        text = "no capacity measured"
+    elif judged[-1].worth is Worth.NOT_COMPARABLE:
+        text = f"capacity does not count: taken {judged[-1].why}"
+    else:
+        text = f"capacity of {judged[-1].reading.at:%Y-%m-%d} is too old to count"
+    return case.reason(
+        "capacity",
+        Status.UNMEASURED,
+        Outcome.HOLD,
+        text,
+        limit=case.figure("capacity", "light"),
+        reading=judged[-1].reading if judged else None,
+        todo=todo,
+        earliest=case.now,
+    )
+
+
+def _agree(a: Run, b: Run) -> bool:
+    return abs(a.value.value - b.value.value) <= math.hypot(a.value.expanded, b.value.expanded)
+
+
+def _against(case: Case, run: Run, others: Sequence[Run]) -> list[Run]:
+    """Runs that can be compared with one: same conditions, near enough in time."""
+    span = timedelta(days=case.figure("contradiction-days"))
+    return [
+        o
+        for o in others
+        if o is not run
+        and abs(o.reading.at - run.reading.at) <= span
+        and comparable(case, o.reading, run.reading)
+    ]
+
+
+def _outvoted(case: Case, run: Run, counting: Sequence[Run]) -> bool:
+    others = [o for o in _against(case, run, counting) if not _agree(o, run)]
+    return any(_agree(a, b) for i, a in enumerate(others) for b in others[i + 1 :])
+
+
+def _contradiction(case: Case) -> Reason | None:
+    """The latest run against the others: one that disagrees holds unless another agrees with the latest."""
+    counting = [r for r in runs(case) if r.worth is Worth.COUNTS]
+    if not counting:
+        return None
+    latest = counting[-1]
+    near = _against(case, latest, counting)
+    against = [o for o in near if not _agree(o, latest)]
+    if not against or any(_agree(o, latest) for o in near):
+        return None
+    other = against[-1]
+    return case.reason(
+        "contradiction-days",
+        Status.CLOSE,
+        Outcome.HOLD,
+        f"contradictory: {_words(latest)} on {latest.reading.at:%Y-%m-%d} but {_words(other)} on {other.reading.at:%Y-%m-%d}",
+        rule="capacity-contradictory",
+        observed=latest.value.value,
+        expanded_uncertainty=latest.value.expanded,
+        limit=other.value.value,
+        unit="Ah",
+        reading=latest.reading,
+        todo="measure the capacity a third time under the same conditions; one that agrees settles it",
+        earliest=case.now,
+    )
+
+
+def _too_much(case: Case, run: Run) -> Iterator[Reason]:
+    limit = case.rules.limit("size-volume")
+    volume = limit.value(*case.keys) if limit.has(*case.keys) else case.volume_cm3
+    if not volume:
+        return
+    most = volume * case.figure("capacity-density")
+    if run.value.value > most:
+        yield case.reason(
+            "capacity-density",
+            Status.CLOSE,
+            Outcome.HOLD,
+            f"contradictory: {_words(run)} is more than a cell of this size holds",
+            rule="capacity-contradictory",
+            observed=run.value.value,
+            expanded_uncertainty=run.value.expanded,
+            limit=most,
+            unit="Ah",
+            reading=run.reading,
+            todo="check the size and measure the capacity again; supersede the wrong one",
+            earliest=case.now,
+        )

@@ -1,0 +1,183 @@
+"""One cell before the rules: its evidence with uncertainties worked out, and how a reason is written."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import cached_property
+from typing import Any
+
+from straycell.acceptance.evidence import Evidence
+from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.rules import Limit, RuleSet, chemistry_keys
+from straycell.cells import CellFacts, Chemistry, Form
+from straycell.markings import read_marking
+from straycell.quantities import Measured
+from straycell.readings import Charge, Quantity, Reading, Where, measured
+
+STEPS = (Outcome.PACK, Outcome.SOLO, Outcome.LIGHT)
+
+
+@dataclass(frozen=True)
+class Case:
+    """Evidence, facts, rules and the moment; everything derived is computed once and never changes."""
+
+    evidence: Evidence
+    facts: CellFacts
+    rules: RuleSet
+    now: datetime
+    last_reading: int | None = None
+
+    # --- looking things up ---
+
+    @cached_property
+    def keys(self) -> tuple[str, ...]:
+        return chemistry_keys(self.facts.chemistry, self.facts.form)
+
+    def figure(self, limit_id: str, *keys: str) -> float:
+        """A limit's figure for this cell's chemistry and form, or for the keys given."""
+        return self.rules.figure(limit_id, *(keys or self.keys))
+
+    @cached_property
+    def readings(self) -> tuple[Reading, ...]:
+        return tuple(
+            r for r in self.evidence.readings if self.last_reading is None or r.id <= self.last_reading
+        )
+
+    @cached_property
+    def charges(self) -> tuple[Charge, ...]:
+        return tuple(
+            c for c in self.evidence.charges if self.last_reading is None or c.id <= self.last_reading
+        )
+
+    def of(self, *quantities: Quantity) -> tuple[Reading, ...]:
+        """Readings of these quantities, oldest first."""
+        return tuple(r for r in self.readings if r.quantity in quantities)
+
+    def measured(self, reading: Reading) -> Measured:
+        """Value and standard uncertainty, by its meter or the cautious default."""
+        return measured(reading, self.rules.defaults)
+
+    @cached_property
+    def full_voltage_v(self) -> float:
+        return self.facts.full_voltage_v or self.figure("full-voltage")
+
+    @cached_property
+    def volume_cm3(self) -> float | None:
+        return self.facts.volume_cm3 or (
+            read_marking(self.facts.marking).volume_cm3 if self.facts.marking else None
+        )
+
+    # --- voltages ---
+
+    def at_board(self, reading: Reading) -> bool:
+        """True when a value was, or may have been, taken over a protection board."""
+        if reading.where is not None:
+            return reading.where is Where.BOARD
+        return self.facts.protection_board
+
+    @cached_property
+    def voltages(self) -> tuple[Reading, ...]:
+        return self.of(Quantity.VOLTAGE, Quantity.AS_FOUND_VOLTAGE)
+
+    @cached_property
+    def own_voltages(self) -> tuple[Reading, ...]:
+        """Voltages that tell of the cell itself: at its terminals, or at a board that has not tripped."""
+        floor = self.figure("board-voltage")
+        return tuple(
+            r for r in self.voltages if not self.at_board(r) or (r.value is not None and r.value >= floor)
+        )
+
+    @cached_property
+    def rest_voltages(self) -> tuple[Reading, ...]:
+        """Own voltages that had rested long enough to count as rest voltages, oldest first."""
+        rest_s = self.figure("rest-time") * 3600.0
+        return tuple(
+            r
+            for r in self.own_voltages
+            if r.quantity is Quantity.VOLTAGE and r.rested_s is not None and r.rested_s >= rest_s
+        )
+
+    # --- charges and currents ---
+
+    @cached_property
+    def reference_capacity_ah(self) -> float | None:
+        """What 1C means: the latest measured capacity, else the rated one, else the size's table."""
+        capacities = self.of(Quantity.CAPACITY)
+        if capacities:
+            return capacities[-1].value
+        return self.facts.rated_capacity_ah or self.table_capacity_ah
+
+    @cached_property
+    def rate_base_ah(self) -> float | None:
+        """What a test current is measured against: the rated capacity, else the measured, else the table."""
+        return self.facts.rated_capacity_ah or self.reference_capacity_ah
+
+    @cached_property
+    def table_capacity_ah(self) -> float | None:
+        """The size's share of the table for unrated cells, in Ah; None when the size is not known."""
+        if self.facts.form in (Form.POUCH, Form.PRISMATIC):
+            volume = self.volume_cm3
+            return volume * self.figure("unrated-capacity-density") if volume else None
+        limit = self.rules.limit("unrated-capacity")
+        return limit.value(*self.keys) if limit.has(*self.keys) else None
+
+    def is_full(self, charge: Charge) -> bool:
+        """True when a recorded charge counts as full."""
+        if charge.until_v < self.figure("full-charge-from"):
+            return False
+        base = self.rate_base_ah
+        if charge.end_current_a is None or base is None:
+            return True
+        return charge.end_current_a <= self.figure("full-charge-tail") * base
+
+    def charge_before(self, at: datetime) -> Charge | None:
+        """The latest charge that had ended at a time."""
+        return next((c for c in reversed(self.charges) if c.at <= at), None)
+
+    def disturbed(self, start: datetime, end: datetime) -> bool:
+        """True when a charge or a discharge lies strictly after `start` and before or at `end`."""
+        moments = [c.at for c in self.charges] + [r.at for r in self.of(Quantity.CAPACITY)]
+        return any(start < moment <= end for moment in moments)
+
+    # --- writing reasons ---
+
+    def reason(self, limit_id: str, status: Status, ceiling: Outcome, text: str, **more: Any) -> Reason:
+        """A reason under a limit: its safety mark, unit and source come from the limit."""
+        limit: Limit = self.rules.limit(limit_id)
+        reading: Reading | Charge | None = more.pop("reading", None)
+        value: Measured | None = more.pop("value", None)
+        if value is not None:
+            more.setdefault("observed", value.value)
+            more.setdefault("expanded_uncertainty", value.expanded)
+        if reading is not None:
+            more.setdefault("at", reading.at)
+        return Reason(
+            rule=more.pop("rule", limit.id),
+            status=status,
+            ceiling=ceiling,
+            text=text,
+            unit=more.pop("unit", limit.unit),
+            safety=more.pop("safety", limit.safety),
+            source=limit.source,
+            reading=reading.id if reading is not None else None,
+            **more,
+        )
+
+    def age_limit(self, limit_id: str, at: datetime) -> datetime:
+        """When a reading of `at` runs out."""
+        return at + timedelta(days=self.figure(limit_id))
+
+
+Rule = Callable[[Case], Iterator[Reason]]
+
+
+def known_chemistry(case: Case) -> bool:
+    """True for a rechargeable cell whose chemistry is known."""
+    return case.facts.chemistry not in (Chemistry.UNKNOWN, Chemistry.PRIMARY)
+
+
+def default_note(reading: Reading) -> str:
+    """Said beside a value taken without a meter."""
+    return "" if reading.meter is not None else " (no meter named: cautious default)"

@@ -1,0 +1,141 @@
+"""Which capacity runs count, and self-discharge from two of them where voltage does not tell."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+from enum import StrEnum
+
+from straycell.acceptance.case import Case
+from straycell.physics.self_discharge import loss_from_capacities
+from straycell.quantities import Measured
+from straycell.readings import Quantity, Reading
+
+SOON = timedelta(days=3)
+"""A run later than this after its charge has lost a share to self-discharge: a lower bound."""
+
+
+class Worth(StrEnum):
+    """What a capacity reading is worth for grading."""
+
+    COUNTS = "counts"
+    AT_LEAST = "at least"
+    NOT_COMPARABLE = "not comparable"
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A capacity reading as the rules see it: its value in Ah, what it is worth, and why not more."""
+
+    reading: Reading
+    value: Measured
+    worth: Worth
+    why: str = ""
+
+
+def runs(case: Case) -> tuple[Run, ...]:
+    """All capacity readings, oldest first, each judged by its conditions."""
+    return tuple(_judge(case, r) for r in case.of(Quantity.CAPACITY))
+
+
+def _judge(case: Case, reading: Reading) -> Run:
+    value = case.measured(reading)
+    easier, harsher = _conditions(case, reading)
+    if reading.temperature_c is None:
+        extra = case.figure("capacity-no-temperature") * value.value / 3**0.5
+        value = Measured(value.value, (value.u**2 + extra**2) ** 0.5)
+        harsher.append("its temperature was not recorded")
+    harsher += _start(case, reading)
+    if easier:
+        return Run(reading, value, Worth.NOT_COMPARABLE, "; ".join(easier))
+    return Run(reading, value, Worth.AT_LEAST if harsher else Worth.COUNTS, "; ".join(harsher))
+
+
+def _conditions(case: Case, reading: Reading) -> tuple[list[str], list[str]]:
+    """(easier than the rule allows, harsher): rate, cut-off, temperature."""
+    easier: list[str] = []
+    harsher: list[str] = []
+    base = case.facts.rated_capacity_ah or reading.value
+    if reading.discharge_current_a is None or reading.cutoff_v is None or not base:
+        return ["its discharge current or cut-off is not known"], []
+    rate = reading.discharge_current_a / base
+    _range(
+        rate,
+        case.figure("capacity-rate-low"),
+        case.figure("capacity-rate-high"),
+        f"at {rate:.2f}C",
+        easier,
+        harsher,
+    )
+    cutoff = reading.cutoff_v
+    _range(
+        cutoff,
+        case.figure("capacity-cutoff-low"),
+        case.figure("capacity-cutoff-high"),
+        f"to {cutoff:g} V",
+        easier,
+        harsher,
+    )
+    if reading.temperature_c is not None:
+        low, high = case.figure("capacity-temperature-low"), case.figure("capacity-temperature-high")
+        if reading.temperature_c > high:
+            easier.append(f"at {reading.temperature_c:g} C")
+        elif reading.temperature_c < low:
+            harsher.append(f"at {reading.temperature_c:g} C")
+    return easier, harsher
+
+
+def _range(value: float, low: float, high: float, words: str, easier: list[str], harsher: list[str]) -> None:
+    dust = 1e-9
+    if value < low - dust:
+        easier.append(words)
+    elif value > high + dust:
+        harsher.append(words)
+
+
+def _start(case: Case, reading: Reading) -> list[str]:
+    """Why the run did not start full, if so."""
+    charge = case.charge_before(reading.at)
+    if charge is None or not case.is_full(charge):
+        return ["no recorded full charge before it"]
+    if any(charge.at < r.at < reading.at for r in case.of(Quantity.CAPACITY)):
+        return ["discharged once before since the full charge"]
+    if reading.at - charge.at > SOON:
+        return [f"{(reading.at - charge.at).days} days after the full charge"]
+    return []
+
+
+def retention_loss(case: Case) -> tuple[Measured, Reading, float] | None:
+    """(loss in % a month, the later run, days) from a run soon after a full charge and one 28 days after it.
+
+    Both at the same current and cut-off and within 5 K; the latest such pair counts.
+    """
+    judged = runs(case)
+    for late in reversed(judged):
+        charge = case.charge_before(late.reading.at)
+        if charge is None or not case.is_full(charge) or late.reading.temperature_c is None:
+            continue
+        days = (late.reading.at - charge.at).total_seconds() / 86400.0
+        if days < case.figure("retention-days") or len(_start(case, late.reading)) > 1:
+            continue
+        if any(charge.at < r.at < late.reading.at for r in case.of(Quantity.CAPACITY)):
+            continue
+        soon = [r for r in judged if r.worth is Worth.COUNTS and comparable(case, r.reading, late.reading)]
+        if soon:
+            early = soon[-1]
+            same = early.reading.meter is not None and early.reading.meter == late.reading.meter
+            loss = loss_from_capacities(
+                early.value, late.value, days, same_meter=same, repeat=case.figure("capacity-repeat")
+            )
+            return loss, late.reading, days
+    return None
+
+
+def comparable(case: Case, a: Reading, b: Reading) -> bool:
+    """True for two capacities of the same current and cut-off, within 5 K."""
+    near = (
+        a.temperature_c is None
+        or b.temperature_c is None
+        or (abs(a.temperature_c - b.temperature_c) <= case.figure("contradiction-temperature"))
+    )
+    return a.discharge_current_a == b.discharge_current_a and a.cutoff_v == b.cutoff_v and near

@@ -1,0 +1,128 @@
+"""Rules of charging: a full charge on record, and how warm the cell got."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from straycell.acceptance.case import Case, known_chemistry
+from straycell.acceptance.conformance import Side, against_max
+from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.quantities import Measured
+from straycell.readings import Charge
+
+_DUST = 1e-9
+
+
+def _peak(case: Case, charge: Charge) -> Measured | None:
+    if charge.peak_temperature_c is None:
+        return None
+    return Measured(charge.peak_temperature_c, case.rules.defaults.temperature.u(charge.peak_temperature_c))
+
+
+def _rise(case: Case, charge: Charge) -> Measured | None:
+    peak = _peak(case, charge)
+    if peak is None or charge.temperature_c is None:
+        return None
+    ambient_u = case.rules.defaults.temperature.u(charge.temperature_c)
+    return Measured(peak.value - charge.temperature_c, math.hypot(peak.u, ambient_u))
+
+
+def _rate(case: Case, charge: Charge) -> float | None:
+    base = case.rate_base_ah
+    return charge.current_a / base if base else None
+
+
+def hot(case: Case) -> Iterator[Reason]:
+    """Too hot while charging, at any current."""
+    limit = case.figure("charge-temperature")
+    close: Charge | None = None
+    for charge in case.charges:
+        peak = _peak(case, charge)
+        if peak is None:
+            continue
+        side = against_max(peak, limit)
+        if side is Side.BEYOND:
+            yield case.reason(
+                "charge-temperature",
+                Status.FAILED,
+                Outcome.DISCARD,
+                f"reached {peak.value:g} ± {peak.expanded:.1f} C while charging",
+                value=peak,
+                limit=limit,
+                reading=charge,
+            )
+            return
+        close = charge if side is Side.CLOSE else None
+    if close is not None:
+        yield case.reason(
+            "charge-temperature",
+            Status.CLOSE,
+            Outcome.HOLD,
+            f"reached {close.peak_temperature_c:g} C while charging: too close to {limit:g} C to call",
+            value=_peak(case, close),
+            limit=limit,
+            reading=close,
+            todo="charge it again at 0.2C, attended, and note the peak temperature",
+            earliest=case.now,
+        )
+
+
+def warming(case: Case) -> Iterator[Reason]:
+    """A full charge with its peak and ambient temperature; the rise decides."""
+    if not known_chemistry(case):
+        return
+    judged = [(c, rise) for c in case.charges if (rise := _rise(case, c)) is not None]
+    discard_at, pass_at = case.figure("warming-discard"), case.figure("warming")
+    gentle = case.figure("warming-rate") + _DUST
+    for charge, rise in judged:
+        rate = _rate(case, charge)
+        if against_max(rise, discard_at) is Side.BEYOND and rate is not None and rate <= gentle:
+            yield case.reason(
+                "warming-discard",
+                Status.FAILED,
+                Outcome.DISCARD,
+                f"warmed by {rise.value:g} ± {rise.expanded:.1f} K at {rate:.2f}C",
+                value=rise,
+                limit=discard_at,
+                reading=charge,
+            )
+            return
+    full = [(c, rise) for c, rise in judged if case.is_full(c)]
+    if not full:
+        yield case.reason(
+            "warming",
+            Status.UNMEASURED,
+            Outcome.HOLD,
+            "no full charge with its peak and ambient temperature on record",
+            limit=pass_at,
+            todo="charge it full, attended: charge add CODE --current ... --until ... --temperature ... --peak-temperature ...",
+            earliest=case.now,
+        )
+        return
+    charge, rise = full[-1]
+    if any(c.at > charge.at and against_max(r, pass_at) is not Side.CLEAR for c, r in judged):
+        charge, rise = judged[-1]
+    side = against_max(rise, pass_at)
+    if side is Side.CLEAR:
+        yield case.reason(
+            "warming",
+            Status.MET,
+            Outcome.PACK,
+            f"warmed by {rise.value:g} ± {rise.expanded:.1f} K while charging",
+            value=rise,
+            limit=pass_at,
+            reading=charge,
+        )
+        return
+    yield case.reason(
+        "warming",
+        Status.CLOSE,  # not failed: the repeat at 0.2C must stay allowed
+        Outcome.HOLD,
+        f"warmed by {rise.value:g} ± {rise.expanded:.1f} K while charging: neither clearly fine nor clearly too much",
+        value=rise,
+        limit=pass_at,
+        reading=charge,
+        todo="let it rest, then charge it once more at 0.2C, attended, and note both temperatures",
+        earliest=case.now,
+    )
