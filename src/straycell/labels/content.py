@@ -35,9 +35,12 @@ class Role(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line in one or more wordings, the longest first; the layout takes the longest that fits."""
+    """One line in one or more wordings, the longest first; the layout takes the longest that fits.
 
-    texts: tuple[str, ...]
+    A wording is what stands on the left and what stands at the right edge, most often a date.
+    """
+
+    wordings: tuple[tuple[str, str], ...]
     role: Role
 
 
@@ -63,8 +66,7 @@ class LabelFigures:
 
 
 NO_FIGURES = LabelFigures()
-_METHODS = {Method.DC_PULSE.value: ("d.c. pulse", "dc"), Method.AC_1KHZ.value: ("a.c. 1 kHz", "ac")}
-_UNKNOWN_METHOD = ("method unknown", "method?")
+_METHODS = {Method.DC_PULSE.value: "dc", Method.AC_1KHZ.value: "ac"}
 _FLAT = {Form.POUCH, Form.PRISMATIC, Form.OTHER}
 
 
@@ -84,15 +86,15 @@ def label_content(
         _kind_line(cell),
         _capacity_line(figures),
         _resistance_line(figures),
-        _outcome_line(verdict, today) or Line(("look it up before use",), Role.NOTE),
+        _outcome_line(verdict, today) or Line((("look it up before use", ""),), Role.NOTE),
     ]
     return LabelContent(code, tuple(line for line in lines if line is not None))
 
 
 def blank_content(code: str) -> LabelContent:
     """A label for a code set aside: the cell is marked first and measured later; two rules to write on."""
-    rules = (("as found, V",), ("date",))
-    return LabelContent(parse_code(code), tuple(Line(texts, Role.WRITE_IN) for texts in rules))
+    volts = Line((("as found, V", ""), ("found, V", ""), ("V", "")), Role.WRITE_IN)
+    return LabelContent(parse_code(code), (volts, Line((("date", ""),), Role.WRITE_IN)))
 
 
 def out_of_use(cell: Cell, verdict: Verdict | None) -> bool:
@@ -103,46 +105,44 @@ def out_of_use(cell: Cell, verdict: Verdict | None) -> bool:
 
 
 def _out_of_use_content(code: str, cell: Cell) -> LabelContent:
-    warning = Line((DO_NOT_USE,), Role.WARNING)
-    kind = _kind_line(cell).texts[-1]
-    note = Line((f"do not charge   {kind}", f"do not charge  {kind}", "do not charge"), Role.NOTE)
+    warning = Line(((DO_NOT_USE, ""),), Role.WARNING)
+    kind = _kind_line(cell).wordings[-1][0]
+    note = Line((("do not charge", kind), ("do not charge", "")), Role.NOTE)
     return LabelContent(code, (warning, note), hatched=True)
 
 
 def _kind_line(cell: Cell) -> Line:
     """`NMC 18650`; a flat cell's marking carries its size, so it follows where there is room."""
     facts = cell.facts
-    chemistry = {Chemistry.UNKNOWN: "chemistry unknown", Chemistry.PRIMARY: "not rechargeable"}.get(
-        facts.chemistry, facts.chemistry.value.upper()
-    )
+    unknown = facts.chemistry is Chemistry.UNKNOWN
+    chemistry = "chemistry unknown," if unknown else facts.chemistry.value.upper()
     form = "other form" if facts.form is Form.OTHER else facts.form.value
-    joint = ", " if " " in chemistry else " "
-    kind = f"{chemistry}{joint}{form}"
+    kind = f"{chemistry} {form}"
     marking = _printable(facts.marking)
     if facts.form in _FLAT and marking:
-        return Line((f"{kind}  {marking}", kind), Role.KIND)
-    return Line((kind,), Role.KIND)
+        return Line(((kind, marking), (kind, "")), Role.KIND)
+    return Line(((kind, ""),), Role.KIND)
 
 
 def _capacity_line(figures: LabelFigures) -> Line | None:
     if figures.capacity is None or figures.capacity_at is None:
         return None
     long, short = _figure_texts(figures.capacity, Dimension.CAPACITY)
-    day = figures.capacity_at.date().isoformat()
-    if figures.at_least:
-        texts = (f"at least {long}   {day}", f"at least {short}  {day}", f"> {short}  {day}")
-    else:
-        texts = (f"{long}   {day}", f"{long}  {day}", f"{short}  {day}")
-    return Line(texts, Role.FIGURE)
+    texts = (f"at least {long}", f"at least {short}", f"> {short}") if figures.at_least else (long, short)
+    return _dated_line(texts, figures.capacity_at)
 
 
 def _resistance_line(figures: LabelFigures) -> Line | None:
     if figures.resistance is None or figures.resistance_at is None:
         return None
     long, short = _figure_texts(figures.resistance, Dimension.RESISTANCE)
-    day = figures.resistance_at.date().isoformat()
-    words, brief = _METHODS.get(figures.resistance_method, _UNKNOWN_METHOD)
-    return Line((f"{long} {words}   {day}", f"{long} {brief}  {day}", f"{short} {brief}  {day}"), Role.FIGURE)
+    method = _METHODS.get(figures.resistance_method, "method?")
+    return _dated_line((f"{long} {method}", f"{short} {method}"), figures.resistance_at)
+
+
+def _dated_line(texts: tuple[str, ...], at: datetime) -> Line:
+    day = at.date().isoformat()
+    return Line(tuple((text, day) for text in texts), Role.FIGURE)
 
 
 def _figure_texts(measured: Measured, dimension: Dimension) -> tuple[str, str]:
@@ -162,7 +162,7 @@ def _outcome_line(verdict: Verdict | None, today: date) -> Line | None:
     day = verdict.valid_until.date()
     if day <= today:
         return None
-    return Line((f"{verdict.outcome.word.upper()} until {day.isoformat()}",), Role.OUTCOME)
+    return Line(((f"{verdict.outcome.word.upper()} until {day.isoformat()}", ""),), Role.OUTCOME)
 
 
 def _printable(text: str) -> str:

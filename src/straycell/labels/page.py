@@ -9,7 +9,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from straycell.labels.layout import CAP_SHARE, DESCENT_SHARE, Box, Measure, TextItem, fitting_size
+from straycell.labels.boxes import Box
+from straycell.labels.layout import CAP_SHARE, DESCENT_SHARE, Measure, TextItem, fitting_size
 from straycell.labels.stock import Stock
 
 UNPRINTABLE_MM = 4.5

@@ -7,7 +7,7 @@ arguments give the same bytes.
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from functools import lru_cache
@@ -19,8 +19,9 @@ from PIL import Image, ImageDraw, ImageFont, UnidentifiedImageError
 from qrcode.util import MODE_ALPHA_NUM, QRData
 
 from straycell.errors import BadData, UsageFault
+from straycell.labels.boxes import stripes
 from straycell.labels.content import LabelContent, blank_content
-from straycell.labels.layout import Layout, TextItem, lay_out, stripes
+from straycell.labels.layout import Layout, TextItem, lay_out
 from straycell.labels.page import heading_text, page_marks
 from straycell.labels.payload import MODULES, QUIET_MODULES, cell_payload
 from straycell.labels.stock import LEAST_MODULE_MM, LabelShape, Stock, find_stock
@@ -220,9 +221,16 @@ def _font(size_dots: float) -> ImageFont.FreeTypeFont:
     return font
 
 
-def _stroke(size_dots: float) -> int:
-    """Dots added around a letter to make it bold: the built-in font has one weight only."""
-    return max(1, round(size_dots * 0.018))
+def _letters(text: str, size_dots: float, bold: bool) -> Iterator[tuple[str, float, int]]:
+    """(letter, its left edge, dots it is struck again to the right).
+
+    The built-in font has one weight only; bold letters are struck twice and set as much further apart.
+    """
+    font, left = _font(size_dots), 0.0
+    again = max(1, round(size_dots * 0.035)) if bold else 0
+    for letter in _latin(text):
+        yield letter, left, again
+        left += font.getlength(letter) + again
 
 
 class _PngMeasure:
@@ -233,15 +241,19 @@ class _PngMeasure:
 
     def __call__(self, text: str, size_mm: float, bold: bool) -> float:
         dots = size_mm / self.dot_mm
-        extra = 2 * _stroke(dots) if bold else 0
-        return (_font(dots).getlength(_latin(text)) + extra) * self.dot_mm
+        font = _font(dots)
+        return self.dot_mm * max(
+            (left + again + font.getlength(letter) for letter, left, again in _letters(text, dots, bold)),
+            default=0.0,
+        )
 
 
 def _pen_text(pen: ImageDraw.ImageDraw, item: TextItem, dot: float) -> None:
     size = item.size_mm / dot
-    stroke = _stroke(size) if item.bold else 0
-    at = (round(item.x_mm / dot) + stroke, round(item.baseline_mm / dot))
-    pen.text(at, _latin(item.text), fill=0, font=_font(size), anchor="ls", stroke_width=stroke)
+    x, y = round(item.x_mm / dot), round(item.baseline_mm / dot)
+    for letter, left, again in _letters(item.text, size, item.bold):
+        for shift in range(again + 1):
+            pen.text((x + round(left) + shift, y), letter, fill=0, font=_font(size), anchor="ls")
 
 
 def _pen_symbol(pen: ImageDraw.ImageDraw, layout: Layout, code: str, dot: float) -> None:
