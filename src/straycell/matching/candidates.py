@@ -1,0 +1,99 @@
+"""A cell that offers itself to a project, and the record that one test leaves of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from straycell.acceptance.reasons import Outcome
+from straycell.cells import CellFacts, Stage
+from straycell.matching.limits import UseLimits
+from straycell.quantities import Measured
+from straycell.readings import Method
+
+__all__ = ["FREE", "Candidate", "UseLimits", "Why"]
+FREE = (Stage.RECEIVED, Stage.SHELVED)
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One cell as the matching sees it: figures of its verdict, nothing else.
+
+    `capacity` in Ah, `resistance` in ohm by `resistance_method`; `at_least` says that the capacity is only a
+    lower bound. `verdict_valid_until` None means that no age limits the verdict. `deciding_text` says what
+    keeps the outcome from being better.
+    """
+
+    code: str
+    facts: CellFacts
+    stage: Stage
+    outcome: Outcome
+    capacity: Measured | None = None
+    at_least: bool = False
+    resistance: Measured | None = None
+    resistance_method: Method | None = None
+    verdict_valid_until: datetime | None = None
+    deciding_text: str = ""
+
+    def dc_resistance(self, limits: UseLimits) -> Measured | None:
+        """The resistance in ohm as a d.c. pulse shows it; one taken at a.c. is raised to what d.c. may be."""
+        if self.resistance is None or self.resistance_method is not Method.AC_1KHZ:
+            return self.resistance
+        return Measured(self.resistance.value * limits.ac_to_dc, self.resistance.u * limits.ac_to_dc)
+
+    def allowed_out_a(self, limits: UseLimits) -> float:
+        """Largest steady current in A that the outcome allows; zero without a measured capacity."""
+        return self._allowed_a(limits.c_rate_out.get(self.outcome, 0.0), self.facts.maker_discharge_current_a)
+
+    def allowed_in_a(self, limits: UseLimits) -> float:
+        """Largest charge current in A that the outcome allows; zero without a measured capacity."""
+        return self._allowed_a(limits.c_rate_in.get(self.outcome, 0.0), self.facts.maker_charge_current_a)
+
+    def _allowed_a(self, c_rate: float, maker_a: float | None) -> float:
+        # The rule's rate holds on the low end of the capacity; a light cell never takes a higher maker's figure.
+        if self.capacity is None or c_rate <= 0:
+            return 0.0
+        by_rule_a = c_rate * max(0.0, self.capacity.low)
+        if maker_a is None:
+            return by_rule_a
+        return maker_a if self.outcome > Outcome.LIGHT else min(by_rule_a, maker_a)
+
+
+@dataclass(frozen=True, slots=True)
+class Why:
+    """How one test turned out for one cell, in words and in numbers; `short_by` is in `unit`.
+
+    `remedy` says what would change it, where a person can change it.
+    """
+
+    code: str
+    test: str
+    passed: bool
+    text: str
+    observed: float | str | None = None
+    limit: float | str | None = None
+    unit: str = ""
+    short_by: float | None = None
+    remedy: str = ""
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "code": self.code,
+            "test": self.test,
+            "passed": self.passed,
+            "text": self.text,
+            "observed": self.observed,
+            "limit": self.limit,
+            "unit": self.unit,
+            "short_by": self.short_by,
+            "remedy": self.remedy,
+        }
+
+    @property
+    def relative_shortfall(self) -> float:
+        """How far from passing, as a share of the limit; infinite where that has no number."""
+        if self.passed:
+            return 0.0
+        if self.short_by is None or not isinstance(self.limit, float | int) or not self.limit:
+            return float("inf")
+        return abs(self.short_by / self.limit)

@@ -1,0 +1,149 @@
+"""The words around a match: what an unserved project is missing, what a served one must be told."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Mapping, Sequence
+
+from straycell.acceptance.reasons import Outcome
+from straycell.cells import CellFacts, Chemistry, Stage
+from straycell.matching import charger
+from straycell.matching.candidates import Candidate, Why
+from straycell.matching.limits import UseLimits
+from straycell.matching.screening import Screen, Screened, screen_candidate
+from straycell.matching.words import amps, capacity, hours, ohms
+from straycell.projects import Project
+from straycell.quantities import Measured
+from straycell.readings import Method
+
+NO_PROTECTION = (
+    "no protection is fitted: plan with it, but the build cannot be finished before over-charge, "
+    "over-discharge and over-current protection is in the device"
+)
+SMALLEST_AH, LARGEST_AH = 1e-3, 400.0
+"""Where the search for a sufficient capacity looks."""
+_PLAIN = {
+    "stage": "not free",
+    "outcome": "on hold or discarded",
+    "verdict": "verdict run out",
+    "chemistry": "of another chemistry",
+    "form": "of another form",
+    "temperature": "not for this temperature",
+    "voltage": "too low in voltage",
+    "capacity": "without a measured capacity",
+    "current": "too small for the current",
+    "peak-current": "too small for the peak",
+    "protection-trip": "stopped by the protection's trip current",
+    "charger-voltage": "endangered by the charger's voltage",
+    "charger-fill": "left part empty by the charger",
+    "charger-current": "charged too hard",
+    "charge-temperature": "charged too cold or too hot",
+    "runtime": "running too short",
+    "voltage-drop": "dropping too far at the peak",
+}
+
+
+def kept(screened: Screened, need_h: float) -> Why:
+    """Why a cell that would do was not taken."""
+    candidate, runtime = screened.candidate, screened.runtime
+    assert runtime is not None and candidate.capacity is not None
+    ran, _ = hours(runtime.low_h, need_h)
+    held = f"{candidate.outcome.word}, {capacity(candidate.capacity.value)}"
+    text = f"would do ({held}, runs {ran} at the low end): kept for a more demanding project"
+    return Why(candidate.code, "kept", True, text, runtime.low_h, need_h, "h")
+
+
+def nearest_of(failing: Sequence[Screened]) -> Why | None:
+    """The reason of the cell that came nearest; None when no cell got past stage, outcome and verdict."""
+    return failing[0].last if failing and len(failing[0].reasons) > 3 else None
+
+
+def missing_for(screen: Screen, failing: Sequence[Screened]) -> tuple[str, ...]:
+    """What an unserved project lacks, in plain numbers; `failing` with the nearest cell first."""
+    pack = screen.demand.project.pack
+    lines = [_wanted(screen, failing)]
+    if not failing:
+        lines.append("there is no cell to choose from")
+    else:
+        counts = Counter(s.last.test for s in failing)
+        listed = ", ".join(f"{number} {_PLAIN[test]}" for test, number in counts.most_common())
+        lines.append(f"of {len(failing)} cells: {listed}")
+    near = nearest_of(failing)
+    if near is not None:
+        lines.append(f"nearest: {near.code}: {near.text}" + (f"; {near.remedy}" if near.remedy else ""))
+    if pack.series is None or pack.parallel is None:
+        lines.append("more cells in series or parallel might do it, but this version plans no packs")
+    return tuple(lines)
+
+
+def _wanted(screen: Screen, failing: Sequence[Screened]) -> str:
+    """The cell that would do: its least capacity by chemistry, or what rules out every cell."""
+    pack = screen.demand.project.pack
+    measured = [s.candidate for s in failing if s.candidate.capacity and s.candidate.capacity.low > 0]
+    like = measured[0] if measured else None
+    needs = {c: required_capacity(screen, c, like) for c in pack.chemistries}
+    lower = ""
+    if like is not None and like.resistance is not None and not any(map(math.isfinite, needs.values())):
+        needs = {c: required_capacity(screen, c, None) for c in pack.chemistries}
+        lower = f" and less resistance than the {ohms(like.resistance.value)} of {like.code}"
+    possible = {c: ah for c, ah in needs.items() if math.isfinite(ah)}
+    if not possible:
+        last = screen_candidate(screen, _ideal(screen, pack.chemistries[0], LARGEST_AH, None)).last
+        return f"no single cell can serve it: {last.text}" + (f"; {last.remedy}" if last.remedy else "")
+    return f"missing: 1 free cell, solo or pack, of at least {_by_capacity(possible)}{lower}"
+
+
+def _by_capacity(needs: Mapping[Chemistry, float]) -> str:
+    """`1900 mAh (nmc, lco) or 2100 mAh (lfp)`."""
+    steps = sorted(set(needs.values()))
+    return " or ".join(f"{capacity(ah)} ({', '.join(c for c in needs if needs[c] == ah)})" for ah in steps)
+
+
+def _ideal(screen: Screen, chemistry: Chemistry, capacity_ah: float, like: Candidate | None) -> Candidate:
+    """A solo cell that fits in all but capacity, measured as well as `like` and with its resistance."""
+    share = like.capacity.u / like.capacity.value if like and like.capacity else 0.0
+    facts = CellFacts(chemistry=chemistry, form=screen.demand.project.pack.forms[0])
+    resistance = like.resistance if like else None
+    method = like.resistance_method if like else None
+    figure = Measured(capacity_ah, share * capacity_ah)
+    return Candidate(
+        "", facts, Stage.SHELVED, Outcome.SOLO, figure, False, resistance or Measured(0.0, 0.0), method
+    )
+
+
+def required_capacity(screen: Screen, chemistry: Chemistry, like: Candidate | None) -> float:
+    """Least capacity in Ah, to 1 %, that a solo cell of this chemistry needs; infinite when none does it."""
+
+    def enough(capacity_ah: float) -> bool:
+        return screen_candidate(screen, _ideal(screen, chemistry, capacity_ah, like)).fits
+
+    if not enough(LARGEST_AH):
+        return math.inf
+    low_ah, high_ah = SMALLEST_AH, LARGEST_AH
+    while high_ah > 1.005 * low_ah:
+        middle_ah = math.sqrt(low_ah * high_ah)
+        low_ah, high_ah = (low_ah, middle_ah) if enough(middle_ah) else (middle_ah, high_ah)
+    return float(f"{high_ah * 1.005:.3g}")
+
+
+def warnings_for(project: Project, limits: UseLimits, chosen: Screened | None = None) -> tuple[str, ...]:
+    """What must be said aloud: of the project alone, or of the chosen cell in it."""
+    if chosen is None:
+        lacking = [] if project.protection.fitted else [NO_PROTECTION]
+        return tuple(lacking + charger.charge_notes(project, limits))
+    notes = list(chosen.runtime.notes) if chosen.runtime else []
+    candidate = chosen.candidate
+    if candidate.at_least:
+        notes.append(f"{candidate.code} holds at least this capacity: it may run longer")
+    if candidate.resistance_method is Method.AC_1KHZ:
+        notes.append(
+            f"{candidate.code}: its a.c. resistance is taken as {limits.ac_to_dc:g} times that for d.c."
+        )
+    trip_a = project.protection.trip_current_a
+    if project.protection.fitted and trip_a is not None and candidate.capacity is not None:
+        high_a, fuse_a = trip_a * (1 + limits.trip_spread), limits.fuse_rate * candidate.capacity.value
+        if high_a > fuse_a:
+            rate = f"{limits.fuse_rate:g}C of {candidate.code} ({amps(fuse_a)})"
+            notes.append(f"the protection may trip only at {amps(high_a)}, above {rate}: add a fuse")
+    return tuple(notes)

@@ -1,0 +1,254 @@
+"""The tests a candidate must pass, one by one, each leaving its reason; the first failed one ends it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import datetime
+
+from straycell.acceptance.reasons import Outcome
+from straycell.cells import Chemistry
+from straycell.matching import charger
+from straycell.matching.candidates import FREE, Candidate, Why
+from straycell.matching.demand import Demand
+from straycell.matching.limits import UseLimits
+from straycell.matching.words import amps, capacity, hours, volts
+from straycell.physics.runtime import Runtime, estimate
+from straycell.quantities import Dimension, show
+
+
+@dataclass(frozen=True, slots=True)
+class Screen:
+    """What all tests of one match share."""
+
+    demand: Demand
+    limits: UseLimits
+    now: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Screened:
+    """One candidate with the reasons of its tests; `runtime` once it was computed."""
+
+    candidate: Candidate
+    reasons: tuple[Why, ...]
+    runtime: Runtime | None
+
+    @property
+    def fits(self) -> bool:
+        return self.reasons[-1].passed
+
+    @property
+    def last(self) -> Why:
+        return self.reasons[-1]
+
+
+Test = Callable[[Screen, Candidate], Why]
+
+
+def screen_candidate(screen: Screen, candidate: Candidate) -> Screened:
+    """Put one candidate through the tests, up to the first that it fails."""
+    reasons: list[Why] = []
+    runtime: Runtime | None = None
+    for reason, computed in _tests(screen, candidate):
+        reasons.append(reason)
+        runtime = computed or runtime
+        if not reason.passed:
+            break
+    return Screened(candidate, tuple(reasons), runtime)
+
+
+def _tests(screen: Screen, candidate: Candidate) -> Iterator[tuple[Why, Runtime | None]]:
+    """The cell's own tests, the cheap ones first; then those that a change of the charger would turn."""
+    for test in CELL_TESTS:
+        yield test(screen, candidate), None
+    yield from _run_tests(screen, candidate)
+    for test in DEVICE_TESTS:
+        yield test(screen, candidate), None
+
+
+def _stage(screen: Screen, c: Candidate) -> Why:
+    free = c.stage in FREE
+    return Why(c.code, "stage", free, "free" if free else f"not free: it is {c.stage}", str(c.stage))
+
+
+def _valid(screen: Screen, c: Candidate) -> Why:
+    until = c.verdict_valid_until
+    if until is None or screen.now <= until:
+        held = f"verdict holds until {until:%Y-%m-%d}" if until else "no age limits the verdict"
+        return Why(c.code, "verdict", True, held, until.isoformat() if until else None)
+    return Why(
+        c.code,
+        "verdict",
+        False,
+        f"its verdict ran out on {until:%Y-%m-%d}",
+        until.isoformat(),
+        screen.now.isoformat(),
+        remedy="measure what has become stale: see its verdict",
+    )
+
+
+def _outcome(screen: Screen, c: Candidate) -> Why:
+    allowed = c.outcome >= Outcome.LIGHT
+    because = f": {c.deciding_text}" if c.deciding_text and not allowed else ""
+    text = f"outcome {c.outcome.word}" + ("" if allowed else f", which no device may use{because}")
+    return Why(c.code, "outcome", allowed, text, c.outcome.word, Outcome.LIGHT.word)
+
+
+def _chemistry(screen: Screen, c: Candidate) -> Why:
+    wanted = screen.demand.project.pack.chemistries
+    fits = c.facts.chemistry in wanted and c.facts.chemistry not in (Chemistry.PRIMARY, Chemistry.UNKNOWN)
+    names = " ".join(wanted)
+    text = f"chemistry {c.facts.chemistry}" + ("" if fits else f", the project takes {names}")
+    return Why(c.code, "chemistry", fits, text, str(c.facts.chemistry), names)
+
+
+def _form(screen: Screen, c: Candidate) -> Why:
+    wanted = screen.demand.project.pack.forms
+    fits = c.facts.form in wanted
+    names = " ".join(wanted)
+    text = f"form {c.facts.form}" + ("" if fits else f", the project takes {names}")
+    return Why(c.code, "form", fits, text, str(c.facts.form), names)
+
+
+def _temperature(screen: Screen, c: Candidate) -> Why:
+    at_c, limits = screen.demand.project.need.temperature_c, screen.limits
+    fits = limits.work_low_c <= at_c <= limits.work_high_c
+    limit_c = limits.work_low_c if at_c < limits.work_low_c else limits.work_high_c
+    window = f"{limits.work_low_c:g} to {limits.work_high_c:g} C"
+    text = f"works at {at_c:g} C" + ("" if fits else f", where no cell of this kind may work ({window})")
+    short = None if fits else abs(at_c - limit_c)
+    return Why(
+        c.code, "temperature", fits, text, at_c, limit_c, "C", short, "" if fits else "move the device"
+    )
+
+
+def _voltage(screen: Screen, c: Candidate) -> Why:
+    full_v, stop_v = (
+        screen.limits.full_v[c.facts.chemistry],
+        screen.demand.stop_v(c.facts.chemistry, screen.limits),
+    )
+    fits = stop_v < full_v
+    text = (
+        f"the device stops at {volts(stop_v)}, one {c.facts.chemistry} cell gives {volts(full_v)} when full"
+    )
+    short = None if fits else stop_v - full_v
+    remedy = "" if fits else "the device needs cells in series, or a lower cut-off"
+    return Why(c.code, "voltage", fits, text, full_v, stop_v, "V", short, remedy)
+
+
+def _measured(screen: Screen, c: Candidate) -> Why:
+    if c.capacity is None or c.capacity.low <= 0:
+        remedy = "measure its capacity from full"
+        return Why(c.code, "capacity", False, "its capacity is not measured", unit="Ah", remedy=remedy)
+    least = " at least" if c.at_least else ""
+    return Why(
+        c.code, "capacity", True, f"holds{least} {capacity(c.capacity.value)}", c.capacity.value, unit="Ah"
+    )
+
+
+def _current(screen: Screen, c: Candidate) -> Why:
+    drawn_a = screen.demand.steady_a(c.facts.chemistry, screen.limits)
+    return _within(c, "current", "the device draws", drawn_a, c.allowed_out_a(screen.limits))
+
+
+def _peak(screen: Screen, c: Candidate) -> Why:
+    peak_a = screen.demand.peak_a(c.facts.chemistry, screen.limits)
+    allowed_a = screen.limits.peak_factor * c.allowed_out_a(screen.limits)
+    return _within(c, "peak-current", f"its peak of up to {screen.limits.peak_s:g} s is", peak_a, allowed_a)
+
+
+def _within(c: Candidate, test: str, words: str, drawn_a: float, allowed_a: float) -> Why:
+    fits = drawn_a <= allowed_a
+    held = f"{capacity(c.capacity.value)} {c.outcome.word} cell" if c.capacity else f"{c.outcome.word} cell"
+    text = f"{words} {amps(drawn_a)}, a {held} may give {amps(allowed_a)}"
+    short = None if fits else drawn_a - allowed_a
+    return Why(c.code, test, fits, text, drawn_a, allowed_a, "A", short)
+
+
+def _trip(screen: Screen, c: Candidate) -> Why:
+    trip_a = screen.demand.project.protection.trip_current_a
+    if trip_a is None or not screen.demand.project.protection.fitted:
+        return Why(c.code, "protection-trip", True, "no trip current to keep below")
+    peak_a = screen.demand.peak_a(c.facts.chemistry, screen.limits)
+    low_a = trip_a * (1.0 - screen.limits.trip_spread)
+    fits = peak_a < low_a
+    text = f"the device's peak is {amps(peak_a)}, the protection may trip from {amps(low_a)}"
+    short = None if fits else peak_a - low_a
+    remedy = "fit a protection with a higher trip current, or lower the peak"
+    return Why(c.code, "protection-trip", fits, text, peak_a, low_a, "A", short, "" if fits else remedy)
+
+
+CELL_TESTS: tuple[Test, ...] = (
+    _stage,
+    _outcome,
+    _valid,
+    _chemistry,
+    _form,
+    _temperature,
+    _voltage,
+    _measured,
+    _current,
+    _peak,
+)
+DEVICE_TESTS: tuple[Test, ...] = (
+    _trip,
+    lambda screen, c: charger.judge_voltage(screen.demand.project, c, screen.limits),
+    lambda screen, c: charger.judge_fill(screen.demand.project, c, screen.limits),
+    lambda screen, c: charger.judge_current(screen.demand.project, c, screen.limits),
+    lambda screen, c: charger.judge_temperature(screen.demand.project, c, screen.limits),
+)
+
+
+def run_time(screen: Screen, c: Candidate, *, dip_v: float = 0.0) -> Runtime:
+    """Run time of one cell; `dip_v` (V) is how far a peak pulls it below its steady voltage."""
+    assert c.capacity is not None
+    project = screen.demand.project
+    protection_v = project.protection.cutoff_v
+    return estimate(
+        c.facts.chemistry,
+        c.capacity,
+        c.dc_resistance(screen.limits),
+        project.load,
+        cutoff_v=project.need.cutoff_v + dip_v,
+        cell_cutoff_v=screen.limits.cell_cutoff_v[c.facts.chemistry],
+        protection_cutoff_v=protection_v + dip_v if protection_v is not None else None,
+        temperature_c=project.need.temperature_c,
+    )
+
+
+def _run_tests(screen: Screen, c: Candidate) -> Iterator[tuple[Why, Runtime | None]]:
+    """The run time, then whether the device's peaks still leave it that long."""
+    assert c.capacity is not None
+    runtime = run_time(screen, c)
+    yield _long_enough(screen, c, "runtime", f"{capacity(c.capacity.value)}: runs", runtime), runtime
+    demand, chemistry = screen.demand, c.facts.chemistry
+    peak_a, steady_a = demand.peak_a(chemistry, screen.limits), demand.steady_a(chemistry, screen.limits)
+    if peak_a <= steady_a:
+        yield Why(c.code, "voltage-drop", True, "no peak above the steady current"), None
+        return
+    resistance = c.dc_resistance(screen.limits)
+    if resistance is None:
+        remedy = "measure its resistance with a d.c. pulse"
+        text = "its resistance is not measured: the drop at the peak is not known"
+        yield Why(c.code, "voltage-drop", False, text, unit="h", remedy=remedy), None
+        return
+    dip_v = (peak_a - steady_a) * resistance.high
+    full_v = screen.limits.full_v[chemistry]
+    if demand.stop_v(chemistry, screen.limits) + dip_v >= full_v:
+        text = f"a peak of {amps(peak_a)} pulls it down by {volts(dip_v)}: below the cut-off even when full"
+        limit_v = full_v - demand.stop_v(chemistry, screen.limits)
+        yield Why(c.code, "voltage-drop", False, text, dip_v, limit_v, "V", dip_v - limit_v), None
+        return
+    drop = show(resistance.high, Dimension.RESISTANCE)
+    words = f"with peaks of {amps(peak_a)} over up to {drop} (a dip of {volts(dip_v)}) it runs"
+    yield _long_enough(screen, c, "voltage-drop", words, run_time(screen, c, dip_v=dip_v)), None
+
+
+def _long_enough(screen: Screen, c: Candidate, test: str, words: str, runtime: Runtime) -> Why:
+    need_h = screen.demand.project.need.runtime_h
+    fits = runtime.low_h >= need_h
+    ran, needed = hours(runtime.low_h, need_h)
+    text = f"{words} {ran} at the low end, {needed} needed"
+    short = None if fits else need_h - runtime.low_h
+    return Why(c.code, test, fits, text, runtime.low_h, need_h, "h", short)
