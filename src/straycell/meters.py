@@ -83,7 +83,9 @@ def parse_accuracy(text: str, dimension: Dimension) -> Accuracy:
                 raise BadData(f"accuracy '{text}' has two fixed parts", "write it like 0.5%+2mV")
             offset = parse_quantity(part, dimension, window=ANY_WINDOW, name="accuracy")
     if not (gain or 0.0) + (offset or 0.0) > 0 or (offset or 0.0) < 0:
-        raise BadData(f"accuracy '{text}' is not above zero", "no instrument is exact: write it like 0.5%+2mV")
+        raise BadData(
+            f"accuracy '{text}' is not above zero", "no instrument is exact: write it like 0.5%+2mV"
+        )
     return Accuracy(gain or 0.0, offset or 0.0)
 
 
@@ -98,8 +100,12 @@ def parse_resolution(text: str, dimension: Dimension = Dimension.VOLTAGE) -> Res
         if match is None:
             raise BadData(f"resolution '{text}' is not understood", "write it like 1mV or 1mV<4V,10mV")
         step = parse_quantity(match[1], dimension, window=ANY_WINDOW, name="resolution")
-        bound = parse_quantity(match[2], dimension, window=ANY_WINDOW, name="resolution") if match[2] else math.inf
-        if step <= 0 or (steps and bound <= steps[-1][0]):
+        bound = (
+            parse_quantity(match[2], dimension, window=ANY_WINDOW, name="resolution")
+            if match[2]
+            else math.inf
+        )
+        if step <= 0 or bound <= (steps[-1][0] if steps else 0.0):
             raise BadData(
                 f"resolution '{text}' needs steps above zero and rising ranges", "write it like 1mV<4V,10mV"
             )

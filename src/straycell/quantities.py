@@ -42,7 +42,7 @@ class Dimension(Enum):
     VOLTAGE = _Kind("voltage", "V", "3.71V", _scaled("V", "mu"), may_be_negative=True)
     CURRENT = _Kind("current", "A", "0.5A", _scaled("A", "muµμ"))
     CAPACITY = _Kind("capacity", "Ah", "2010mAh", _scaled("Ah", "m"))
-    RESISTANCE = _Kind("resistance", "ohm", "48mohm", _scaled("ohm", "mkM", "Ohm", "Ω", "Ω"))
+    RESISTANCE = _Kind("resistance", "ohm", "48mohm", _scaled("ohm", "mkM", "Ohm", "\u03a9", "\u2126"))
     POWER = _Kind("power", "W", "0.4W", _scaled("W", "mk"))
     ENERGY = _Kind("energy", "Wh", "9.5Wh", _scaled("Wh", "mk"))
     DURATION = _Kind("duration", "s", "24h", {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0})
@@ -101,9 +101,7 @@ def parse_quantity(
     kind = dimension.value
     label = name or kind.noun
     if _COMMA.match(text):
-        raise BadData(
-            f"{label}: '{text}' has a decimal comma", f"write a point: {text.strip().replace(',', '.', 1)}"
-        )
+        raise _comma_fault(label, text)
     match = _NUMBER.match(text)
     if match is None:
         raise BadData(f"{label}: '{text}' is no number with a unit", f"write it like {kind.example}")
@@ -120,11 +118,21 @@ def parse_quantity(
     return value
 
 
+def _comma_fault(label: str, text: str) -> BadData:
+    pointed = text.strip().replace(",", ".", 1)
+    if re.match(r"^\s*[+-]?\d{1,3},\d{3}(?!\d)", text):  # 2,600mAh: thousands, or a decimal comma
+        whole = text.strip().replace(",", "", 1)
+        return BadData(
+            f"{label}: '{text}' has a comma that can be read two ways", f"write {whole} or {pointed}"
+        )
+    return BadData(f"{label}: '{text}' has a decimal comma", f"write a point: {pointed}")
+
+
 def _unit_fault(label: str, text: str, number: str, unit: str, dimension: Dimension) -> BadData:
     kind = dimension.value
-    choices = ", ".join(u for u in kind.units if u.isascii())
+    choices = ", ".join(u for u in kind.units if u.isascii() and "Ohm" not in u)
     if not unit:
-        suggestions = [f"{number}{u}" for u in kind.units if u.isascii()][:3]
+        suggestions = [f"{number}{u}" for u in kind.units if u.isascii() and "Ohm" not in u][:3]
         return BadData(f"{label}: '{text}' has no unit", f"write {' or '.join(suggestions)}")
     other = next((d for d in Dimension if unit in d.value.units), None)
     if other is not None:
@@ -181,7 +189,12 @@ _STEPS: dict[Dimension, tuple[tuple[float, str, float], ...]] = {
     ),
     Dimension.POWER: ((1.0, "W", 1.0), (0.0, "mW", 1e-3)),
     Dimension.ENERGY: ((0.0, "Wh", 1.0),),
-    Dimension.DURATION: ((2 * 86400.0, "d", 86400.0), (7200.0, "h", 3600.0), (120.0, "min", 60.0), (0.0, "s", 1.0)),
+    Dimension.DURATION: (
+        (2 * 86400.0, "d", 86400.0),
+        (7200.0, "h", 3600.0),
+        (120.0, "min", 60.0),
+        (0.0, "s", 1.0),
+    ),
     Dimension.TEMPERATURE: ((0.0, "C", 1.0),),
     Dimension.MASS: ((0.0, "g", 1.0),),
     Dimension.LENGTH: ((0.0, "mm", 1.0),),

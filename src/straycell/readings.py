@@ -126,7 +126,9 @@ def accuracy_of(reading: Reading, defaults: CautiousDefaults) -> tuple[Accuracy,
         known, fallback = (reading.meter.capacity if reading.meter else None), defaults.capacity
     elif reading.quantity is Quantity.RESISTANCE:
         if reading.method is Method.UNKNOWN:
-            return _worse(reading.meter.resistance if reading.meter else None, defaults.resistance_unknown_method)
+            return _worse(
+                reading.meter.resistance if reading.meter else None, defaults.resistance_unknown_method
+            )
         known, fallback = (reading.meter.resistance if reading.meter else None), defaults.resistance
     else:
         known, fallback = (reading.meter.temperature if reading.meter else None), defaults.temperature
@@ -134,10 +136,11 @@ def accuracy_of(reading: Reading, defaults: CautiousDefaults) -> tuple[Accuracy,
 
 
 def _worse(known: Accuracy | None, fallback: Accuracy) -> tuple[Accuracy, bool]:
-    """A tester's unknown method is not better than the fallback, whatever its sheet says."""
-    if known is not None and known.gain >= fallback.gain and known.offset >= fallback.offset:
-        return known, False
-    return fallback, True
+    """A tester's unknown method is not better than the fallback in gain or offset, whatever its sheet says."""
+    if known is None:
+        return fallback, True
+    worse = Accuracy(max(known.gain, fallback.gain), max(known.offset, fallback.offset))
+    return worse, worse != known
 
 
 def measured(reading: Reading, defaults: CautiousDefaults) -> Measured:

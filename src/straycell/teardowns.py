@@ -31,7 +31,7 @@ def make_teardown_code(letter: str, number: int) -> str:
 def parse_teardown_code(text: str) -> str:
     """A tear-down code as typed; upper case, blanks and hyphens forgiven."""
     code = re.sub(r"[\s\-]+", "", text).upper()
-    if not re.fullmatch(r"[A-Z]T[1-9]\d{0,6}", code):
+    if not re.fullmatch(r"[A-Z]T[1-9][0-9]{0,6}", code):
         raise BadData(
             f"'{text}' is no tear-down code (a letter, T, a number, like AT3)", "see: straycell teardown list"
         )

@@ -1,0 +1,15 @@
+"""Shared by all rooms: property tests repeat byte for byte, leave no files, and are not timed."""
+
+from __future__ import annotations
+
+from hypothesis import HealthCheck, settings
+
+settings.register_profile(
+    "bench",
+    derandomize=True,
+    database=None,
+    deadline=None,
+    max_examples=100,
+    suppress_health_check=[HealthCheck.too_slow],
+)
+settings.load_profile("bench")
