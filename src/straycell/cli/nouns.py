@@ -6,4 +6,23 @@ from straycell.cli.verbs import Noun
 
 _IN, _OUT, _KEEP = "Taking in and measuring", "Judging and parting", "Keeping"
 
-NOUNS: dict[str, Noun] = {}
+
+def _noun(name: str, heading: str, help_text: str, module: str = "") -> tuple[str, Noun]:
+    return name, Noun(f"straycell.cli.{module or name}", help_text, heading)
+
+
+NOUNS: dict[str, Noun] = dict(
+    [
+        _noun("teardown", _IN, "What was opened, where it was found, what came out"),
+        _noun("cell", _IN, "One cell, one code, for life"),
+        _noun("meter", _IN, "What readings are taken with, and how far to trust it"),
+        _noun("charge", _IN, "Recorded charges: they start the clock for rest voltages"),
+        _noun("reading", _IN, "What was measured or seen; a wrong one is superseded"),
+        _noun("verdict", _OUT, "What a cell may be used for, with every reason"),
+        _noun("rules", _OUT, "Every limit with its source; your own rule file"),
+        _noun("cautions", _OUT, "What to mind at each step"),
+        _noun("discard", _OUT, "Take a cell out of use for good"),
+        _noun("box", _KEEP, "Where cells lie"),
+        _noun("store", _KEEP, "The file that holds it all: check, backup, restore"),
+    ]
+)

@@ -23,13 +23,17 @@ FIRST_DAY = date(1990, 1, 1)
 TEXT_LIMIT = 500
 
 
-def quantity(flag: str, dimension: Dimension, text: str, *, window: Window | None = None) -> Any:
+def quantity(
+    flag: str, dimension: Dimension, text: str, *, window: Window | None = None, example: str = ""
+) -> Any:
     """An option that takes one quantity and gives it in the base unit of its dimension."""
 
     def parse(value: str) -> float:
         return parse_quantity(value, dimension, window=window, name=flag.removeprefix("--").replace("-", " "))
 
-    return typer.Option(flag, parser=parse, metavar=dimension.value.example, help=text, show_default=False)
+    return typer.Option(
+        flag, parser=parse, metavar=example or dimension.value.example, help=text, show_default=False
+    )
 
 
 def word(flag: str, kind: type[StrEnum], text: str, *, listed: bool = True) -> Any:
@@ -146,3 +150,13 @@ def parse_day(value: str, now: datetime) -> date:
     if found < FIRST_DAY:
         raise BadData(f"the day {found} is before {FIRST_DAY.year}", "check the year")
     return found
+
+
+def energy_limit(flag: str, text: str) -> Any:
+    """An option whose name holds its unit: watt-hours, bare or written out."""
+
+    def parse(value: str) -> float:
+        name = flag.removeprefix("--")
+        return parse_quantity(value, Dimension.ENERGY, window=Window(0.1, 1e6, "a box"), bare="Wh", name=name)
+
+    return typer.Option(flag, parser=parse, metavar="N", help=text, show_default=False)

@@ -1,0 +1,21 @@
+"""The cautions for the step at hand, on stderr, wherever a step leads to handling a cell."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from straycell.cells import CellFacts, Chemistry, Form
+from straycell.cli import output
+from straycell.safety import Step, cautions_for_all
+
+
+def talk_cautions(*steps: Step, kinds: Iterable[CellFacts] = (), full: bool = False) -> None:
+    """Say the cautions of these steps, and those that the kinds of cell at hand add. Short unless `full`."""
+    wanted = [*steps]
+    facts = list(kinds)
+    if any(known.chemistry is Chemistry.PRIMARY for known in facts):
+        wanted.append(Step.PRIMARY)
+    if any(known.form is Form.POUCH for known in facts):
+        wanted.append(Step.POUCH)
+    for caution in cautions_for_all(wanted, quiet=not full):
+        output.talk(f"caution: {caution.text}")

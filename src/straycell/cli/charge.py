@@ -1,0 +1,67 @@
+"""`straycell charge`: a recorded charge starts the clock for rest voltages and makes a capacity a capacity."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Annotated
+
+from straycell.cli import clock, desk, output, shapes, values
+from straycell.cli.aftermath import talk_after
+from straycell.cli.verbs import noun_app
+from straycell.quantities import Dimension, Window, show
+from straycell.readings import Charge
+from straycell.safety import Step
+
+app = noun_app("Recorded charges: they start the clock for rest voltages.")
+_D = Dimension
+_SOME = Window(1e-4, 500.0)
+_UNTIL = Window(2.0, 5.0)
+
+
+@app.command("add")
+def add(
+    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    current: Annotated[float, values.quantity("--current", _D.CURRENT, "The charge current.", window=_SOME)],
+    until: Annotated[
+        float, values.quantity("--until", _D.VOLTAGE, "The voltage it was charged to.", window=_UNTIL)
+    ],
+    end_current: Annotated[
+        float | None, values.quantity("--end-current", _D.CURRENT, "The current at which it stopped.")
+    ] = None,
+    temperature: Annotated[
+        float | None, values.quantity("--temperature", _D.TEMPERATURE, "The room's temperature.")
+    ] = None,
+    peak_temperature: Annotated[
+        float | None, values.quantity("--peak-temperature", _D.TEMPERATURE, "The warmest the cell became.")
+    ] = None,
+    charger: Annotated[
+        str | None, values.text_option("--charger", "What charged it.", metavar="NAME")
+    ] = None,
+    slot: Annotated[int | None, values.whole("--slot", "Which of its slots.", low=1, high=99)] = None,
+    at: Annotated[datetime | None, values.at_option("When it ended (default: now).")] = None,
+) -> None:
+    """Record a charge of a cell; its time is when it ended."""
+    with desk.writing() as writer:
+        recorded = writer.add_charge(
+            Charge(
+                id=0,
+                cell=writer.find_code(code),
+                at=at or clock.now(),
+                current_a=current,
+                until_v=until,
+                end_current_a=end_current,
+                temperature_c=temperature,
+                peak_temperature_c=peak_temperature,
+                charger=charger or "",
+                slot=slot,
+            )
+        )
+    shown = f"#{recorded.id}  {recorded.cell}  charged at {show(current, _D.CURRENT)} to {show(until, _D.VOLTAGE)}"
+    output.emit(shapes.charge_json(recorded), lambda: output.say(shown))
+    if peak_temperature is None:
+        output.talk("without --peak-temperature the warming is unmeasured, and a verdict waits for it")
+    elif temperature is None:
+        output.talk(
+            "without --temperature (of the room) the warming is unmeasured, and a verdict waits for it"
+        )
+    talk_after(recorded.cell, Step.CHARGING)

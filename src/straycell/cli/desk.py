@@ -1,0 +1,57 @@
+"""The store, the rules and the clock, as a command reaches for them. Nothing heavy is imported before that."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from straycell.cli import clock, session
+
+if TYPE_CHECKING:
+    from straycell.acceptance.rules import RuleSet
+    from straycell.store.reader import Reader
+    from straycell.store.writer import Writer
+
+RULES_VARIABLE = "STRAYCELL_RULES"
+
+
+def store_path() -> Path:
+    """The store this command works on: --store, else STRAYCELL_STORE, else the user data folder."""
+    from straycell.store.location import resolve_store
+
+    current = session.current()
+    return resolve_store(current.store, current.env)
+
+
+def rules() -> RuleSet:
+    """The shipped rules, or a person's own file named by `STRAYCELL_RULES` on top of them."""
+    name = session.current().env.get(RULES_VARIABLE)
+    return _load_rules(Path(name).expanduser() if name else None)
+
+
+@lru_cache(maxsize=4)
+def _load_rules(path: Path | None) -> RuleSet:
+    from straycell.acceptance import load_rules
+
+    return load_rules(path)
+
+
+@contextmanager
+def reading() -> Iterator[Reader]:
+    """The store, read-only. Raises StoreFault when there is none."""
+    from straycell.store.reader import open_reader
+
+    with open_reader(store_path()) as reader:
+        yield reader
+
+
+@contextmanager
+def writing(*, create: bool = False, bench: str = "A") -> Iterator[Writer]:
+    """One transaction on the store. Only commands that add something new pass `create`."""
+    from straycell.store.writer import open_writer
+
+    with open_writer(store_path(), now=clock.now(), rules=rules(), create=create, bench=bench) as writer:
+        yield writer

@@ -1,0 +1,37 @@
+"""`straycell discard`: a cell leaves use for good."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from straycell.cli import desk, output, values
+from straycell.cli.cautions_talk import talk_cautions
+from straycell.cli.verbs import lone_app
+from straycell.safety import Step
+
+app = lone_app()
+
+
+@app.command()
+def discard(
+    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
+) -> None:
+    """Take a cell out of use for good. No later reading brings it back."""
+    with desk.writing() as writer:
+        found = writer.find_code(code)
+        lost_by = writer.discard(found, because)
+        cell = writer.cell(found)
+    document = {
+        "code": cell.code,
+        "stage": cell.stage,
+        "outcome": "discard",
+        "because": because,
+        "freed_project": lost_by,
+    }
+    output.emit(document, lambda: output.say(f"{cell.code}  discarded: {because}"))
+    if lost_by is not None:
+        output.talk(
+            f"project '{lost_by}' has lost this cell and waits for another: straycell match '{lost_by}'"
+        )
+    talk_cautions(Step.DISCARD, kinds=[cell.facts], full=True)

@@ -1,0 +1,58 @@
+"""`straycell verdict`: what the readings say a cell may be used for, with every reason."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from straycell.acceptance.reasons import Outcome
+from straycell.acceptance.record import verdict_to_json
+from straycell.cli import clock, desk, output, values, verdict_page
+from straycell.cli.cautions_talk import talk_cautions
+from straycell.cli.verbs import noun_app
+from straycell.safety import Step
+
+app = noun_app("What a cell may be used for, with every reason.")
+
+
+@app.command("show")
+def show(code: Annotated[str, values.text_argument("CODE", "The cell.")]) -> None:
+    """Show a cell's verdict: why, what to do next, and when."""
+    now = clock.now()
+    with desk.reading() as reader:
+        found = reader.find_code(code)
+        verdict = reader.verdict(found, desk.rules(), now)
+        facts = reader.cell(found).facts
+    output.emit(verdict_to_json(verdict), lambda: verdict_page.page(verdict, now))
+    if verdict.outcome is Outcome.DISCARD:
+        talk_cautions(Step.DISCARD, kinds=[facts], full=True)
+    else:
+        talk_cautions(Step.MEASURING, kinds=[facts])
+
+
+@app.command("list")
+def list_all() -> None:
+    """List every cell's verdict with the next thing to do."""
+    now = clock.now()
+    with desk.reading() as reader:
+        verdicts = reader.verdicts(desk.rules(), now)
+    chosen = [verdicts[code] for code in sorted(verdicts)]
+    rows = [
+        [v.code, v.outcome.word, output.day(v.valid_until), next(iter(verdict_page.next_steps(v, now)), None)]
+        for v in chosen
+    ]
+    output.emit(
+        [verdict_to_json(verdict) for verdict in chosen],
+        lambda: output.table(
+            ["code", "outcome", "until", "next"], rows, flexible="next", empty="no cell recorded yet"
+        ),
+    )
+
+
+@app.command("refresh")
+def refresh() -> None:
+    """Record every cell's verdict anew under the rules in force."""
+    rules = desk.rules()
+    with desk.writing() as writer:
+        changed = writer.refresh_verdicts()
+    document = {"refreshed": changed, "rules": rules.name, "rules_hash": rules.hash}
+    output.emit(document, lambda: output.say(f"{changed} verdicts recorded under {rules.name}"))

@@ -1,0 +1,92 @@
+"""A verdict in words: what the cell may do, why, what to do next and when."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from straycell.acceptance.reasons import Missing, Outcome, Reason, Verdict
+from straycell.cli import output
+
+ALLOWS: dict[Outcome, str] = {
+    Outcome.PACK: "may be joined with matched cells in series or parallel",
+    Outcome.SOLO: "may serve alone, in single-cell devices",
+    Outcome.LIGHT: "may serve alone, in devices that draw little",
+    Outcome.HOLD: "not decided yet: do not use it",
+    Outcome.DISCARD: "out of use for good: never charge it, never build it in",
+}
+
+
+def headline(verdict: Verdict) -> str:
+    """`HOLD: not decided yet: do not use it`, with the day until which it holds."""
+    text = f"{verdict.outcome.word.upper()}: {ALLOWS[verdict.outcome]}"
+    if verdict.outcome > Outcome.HOLD and verdict.valid_until is not None:
+        text += f", until {output.day(verdict.valid_until)}"
+    return text
+
+
+def why(verdict: Verdict, at_most: int = 99) -> list[str]:
+    """The texts of the deciding reasons, the weightiest first."""
+    texts = [reason.text for reason in verdict.deciding]
+    more = len(texts) - at_most
+    return texts[:at_most] + ([f"and {more} more: straycell verdict show {verdict.code}"] if more > 0 else [])
+
+
+def next_steps(verdict: Verdict, now: datetime) -> list[str]:
+    """What to do, soonest first, each with the day on which it could decide."""
+    if verdict.outcome is Outcome.DISCARD:
+        return [
+            f"keep it apart and mark it; straycell discard {verdict.code} --because TEXT puts it on the list"
+        ]
+    steps = [_step(missing, now) for missing in in_order(verdict, now)]
+    if not steps and verdict.valid_until is not None:
+        steps.append(f"check it again before {output.day(verdict.valid_until)}")
+    return steps
+
+
+def in_order(verdict: Verdict, now: datetime) -> list[Missing]:
+    """What is missing, by the day that could decide it."""
+    return sorted(verdict.missing, key=lambda missing: max(missing.earliest or now, now))
+
+
+def _step(missing: Missing, now: datetime) -> str:
+    if missing.earliest is not None and missing.earliest > now:
+        return f"{missing.todo} (from {output.day(missing.earliest)} on)"
+    return missing.todo
+
+
+def page(verdict: Verdict, now: datetime) -> None:
+    """The whole verdict for a person."""
+    output.say(f"{verdict.code}  {headline(verdict)}")
+    reasons = why(verdict)
+    if reasons:
+        output.section("Why")
+        output.bullets(reasons)
+    output.section("Next")
+    output.bullets(next_steps(verdict, now) or ["nothing: it is ready for a project"])
+    output.section("Every rule")
+    output.table(
+        ["rule", "status", "observed", "limit", "best", "safety"],
+        [_row(reason) for reason in verdict.reasons],
+        flexible="observed",
+        empty="no rule had anything to say",
+    )
+    output.say("")
+    output.say(f"rules: {verdict.rules} ({verdict.rules_hash[:12]}), judged {output.stamp_short(verdict.at)}")
+
+
+def _row(reason: Reason) -> list[str | None]:
+    return [
+        reason.rule,
+        reason.status.value,
+        _figure(reason.observed, reason.unit, reason.expanded_uncertainty),
+        _figure(reason.limit, reason.unit),
+        reason.ceiling.word,
+        "yes" if reason.safety else "",
+    ]
+
+
+def _figure(value: float | str | None, unit: str, expanded: float | None = None) -> str | None:
+    if value is None or isinstance(value, str):
+        return value
+    spread = f" ± {expanded:.2g}" if expanded is not None else ""
+    return f"{value:.4g}{spread} {unit}".rstrip()
