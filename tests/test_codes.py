@@ -111,7 +111,7 @@ def test_a_swap_that_would_be_another_cell_is_named_as_a_swap() -> None:
     """The later number of a confusable pair is refused although its check character is right."""
     number = next(n for n in range(LAST_NUMBER) if is_confusable("B", n))
     text = f"B{number:05d}"
-    with pytest.raises(BadData, match="never issued.*swapped"):
+    with pytest.raises(BadData, match=r"never issued.*swapped"):
         parse_code(text + by_the_rule(text))
 
 

@@ -57,7 +57,7 @@ def _why_primary(printed: Print) -> str:
     table = tables()["primary"]
     round_cell = rf"(?<![A-Z0-9])\d{{0,2}}[{table['letters']}]R[-\s/]?[VP]?\d[\dA-Z]*"
     plain = rf"(?<![A-Z0-9])(?:{'|'.join(table['zinc_carbon'])})(?![0-9])"
-    if found := re.search(round_cell, printed.rest) or re.search(plain, printed.rest):
+    if found := re.search(round_cell, printed.folded) or re.search(plain, printed.folded):
         return f"'{found[0]}' is the mark of a cell that is not rechargeable"
     if printed.negative == "L":
         return "a first letter L means lithium metal"

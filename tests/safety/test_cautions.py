@@ -1,0 +1,125 @@
+"""The cautions: every step has its own, every one has a source, and quiet never hides a danger."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from straycell.safety import Caution, Kind, Step, all_cautions, cautions_for, cautions_for_all
+
+FAMILY = re.compile(
+    r"EPA|ESFI|PHMSA|UN |IEC|cell sheet|cell maker|handbook|vendor practice|common practice", re.IGNORECASE
+)
+
+
+def ids(cautions: list[Caution]) -> list[str]:
+    return [c.id for c in cautions]
+
+
+@pytest.mark.parametrize("caution", all_cautions(), ids=lambda c: c.id)
+def test_each_caution_is_whole(caution: Caution) -> None:
+    """Words, shorter words, a step or standing, and a source of a known family."""
+    assert caution.text and caution.short and len(caution.short) < len(caution.text)
+    assert len(caution.text) <= 240
+    assert bool(caution.steps) != caution.standing
+    assert FAMILY.search(caution.source)
+
+
+def test_no_caution_has_the_id_of_another() -> None:
+    """Screens and labels refer to them by id."""
+    names = [c.id for c in all_cautions()]
+    assert len(names) == len(set(names))
+
+
+@pytest.mark.parametrize("step", list(Step))
+def test_every_step_has_at_least_one_danger_and_few_words(step: Step) -> None:
+    """The ones that matter there: a wall of text is not read."""
+    here = cautions_for(step)
+    own = [c for c in here if not c.standing]
+    assert any(c.kind is Kind.DANGER for c in own)
+    assert len(own) <= 4
+    assert here[-1].standing
+    kinds = [c.kind is Kind.DANGER for c in own]
+    assert kinds == sorted(kinds, reverse=True)
+
+
+@pytest.mark.parametrize("step", list(Step))
+def test_quiet_shortens_but_never_removes_a_danger(step: Step) -> None:
+    """Every danger is still there, in fewer words, and so is the deferral."""
+    full, quiet = cautions_for(step), cautions_for(step, quiet=True)
+    dangers = [c.id for c in full if c.kind is Kind.DANGER]
+    assert [c for c in ids(quiet) if c in dangers] == dangers
+    assert quiet[-1].standing
+    assert sum(len(c.text) for c in quiet) < sum(len(c.text) for c in full)
+
+
+def test_a_step_can_be_named_by_its_word_and_a_wrong_one_is_refused() -> None:
+    """A misspelt step must not silently show nothing."""
+    assert cautions_for("discard") == cautions_for(Step.DISCARD)
+    with pytest.raises(ValueError, match="discharged"):
+        cautions_for("discharged")
+
+
+# After a discard, what US EPA and the carriage rules ask for (words that must be there)
+DISCARD = """
+isolate      no more measuring
+isolate      swollen, leaking, burnt
+isolate      outdoors
+tape-ends    tape over both terminals
+tape-ends    bag of its own
+not-the-bin  household waste
+not-the-bin  recycling bin
+not-the-bin  collection point
+discard-box  does not burn
+discard-box  apart from good cells
+"""
+
+
+@pytest.mark.parametrize("line", DISCARD.strip().splitlines())
+def test_a_discard_says_what_to_do_with_the_cell_now(line: str) -> None:
+    """Tape, separate, non-combustible, not in household waste; damaged ones outdoors and left alone."""
+    name, words = line.split(maxsplit=1)
+    texts = {c.id: c.text.lower() for c in cautions_for(Step.DISCARD)}
+    assert words in texts[name]
+
+
+def test_a_primary_is_told_never_to_be_charged_first() -> None:
+    """The worst error of all stands on top, also in quiet."""
+    assert cautions_for(Step.PRIMARY)[0].id == "never-charge-primary"
+    assert "never charge" in cautions_for(Step.PRIMARY, quiet=True)[0].text
+
+
+def test_charging_names_the_limits_of_the_published_figures() -> None:
+    """4.20 V and 3.65 V, 45 C from cell sheets; 0.1C below 3.0 V from a sheet's precautions."""
+    limits = next(c for c in cautions_for(Step.CHARGING) if c.id == "charge-limits")
+    assert all(figure in limits.text for figure in ("4.20 V", "3.65 V", "45 C"))
+    gently = next(c for c in cautions_for(Step.TEST_CHARGE) if c.id == "test-charge-gently")
+    assert "3.0 V" in gently.text and "0.1C" in gently.short
+
+
+def test_the_deferral_claims_no_conformity() -> None:
+    """Local rules, the maker's data, a qualified person; outside IEC 63338 and UL 1974."""
+    standing = [c for c in all_cautions() if c.standing]
+    assert len(standing) == 1
+    for word in ("Local rules", "maker's data", "qualified person", "no standard", "IEC 63338", "UL 1974"):
+        assert word in standing[0].text
+    assert "no standard" in standing[0].short
+
+
+@pytest.mark.parametrize("quiet", [False, True])
+def test_several_steps_at_once_say_each_caution_once(quiet: bool) -> None:
+    """A discarded pouch that is handed over: all dangers, no repetition, the deferral last and once."""
+    steps = [Step.POUCH, Step.DISCARD, Step.HANDOVER]
+    together = cautions_for_all(steps, quiet=quiet)
+    assert len(ids(together)) == len(set(ids(together)))
+    assert set(ids(together)) == {c.id for step in steps for c in cautions_for(step, quiet=quiet)}
+    assert together[-1].standing
+    assert cautions_for_all([]) == []
+
+
+def test_no_text_names_a_maker_or_a_part() -> None:
+    """Own words: plain kinds of things only, no capitals that look like a part number."""
+    for caution in all_cautions():
+        words = re.findall(r"\b[A-Z]{2,}\d+\w*\b", caution.text)
+        assert not words
