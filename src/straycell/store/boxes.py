@@ -1,0 +1,61 @@
+"""Boxes in the store, and moving cells between them."""
+
+from __future__ import annotations
+
+from sqlalchemy import Connection, select
+
+from straycell.cells import Cell, Stage
+from straycell.errors import BadData
+from straycell.store import cells
+from straycell.store.pen import Pen
+from straycell.store.records import Box
+from straycell.store.tables import BOX, CELL
+
+
+def boxes(conn: Connection) -> list[Box]:
+    """All boxes by name."""
+    return [Box(row.name, row.kind, row.limit_wh) for row in conn.execute(select(BOX).order_by(BOX.c.name))]
+
+
+def box(conn: Connection, name: str) -> Box:
+    """One box by its exact name. Raises BadData when there is none."""
+    row = conn.execute(select(BOX).where(BOX.c.name == name)).one_or_none()
+    if row is None:
+        known = conn.execute(select(BOX.c.name).order_by(BOX.c.name)).scalars().all()
+        hint = f"boxes here: {', '.join(known)}" if known else "there is no box yet"
+        raise BadData(f"there is no box '{name}'", f"{hint}; make one with: straycell box add")
+    return Box(row.name, row.kind, row.limit_wh)
+
+
+def add_box(pen: Pen, name: str, kind: str, limit_wh: float | None) -> Box:
+    """A new box. Raises BadData when the name is empty or taken, or the limit not above zero."""
+    if not name.strip():
+        raise BadData("a box needs a name", "write it as it stands on the box")
+    if limit_wh is not None and not 0 < limit_wh < float("inf"):
+        raise BadData(
+            f"box '{name}': a limit of {limit_wh} Wh", "write a limit above zero, like --limit-wh 100"
+        )
+    if pen.conn.execute(select(BOX.c.name).where(BOX.c.name == name)).first() is not None:
+        raise BadData(f"there is a box '{name}' already", "take another name")
+    event_id = pen.event("box-added", subject=name, detail={"kind": kind, "limit_wh": limit_wh})
+    pen.conn.execute(BOX.insert().values(name=name, kind=kind, limit_wh=limit_wh, event_id=event_id))
+    return Box(name, kind, limit_wh)
+
+
+def move_cell(pen: Pen, code: str, name: str | None) -> Cell:
+    """Lay a cell into a box (None: out of its box). A cell just received is shelved by it.
+
+    Raises BadData for a box that is not there, or a cell that is built in or has left the house.
+    """
+    old = cells.cell(pen.conn, code)
+    if name is not None:
+        box(pen.conn, name)
+    if old.stage in (Stage.INSTALLED, Stage.HANDED_OVER):
+        raise BadData(
+            f"cell {code} is {old.stage} and lies in no box", "dismantle its build first, if it has one"
+        )
+    pen.event("cell-moved", [code], subject=name or "", detail={"from": old.box, "to": name})
+    pen.conn.execute(CELL.update().where(CELL.c.code == code).values(box=name))
+    if name is not None and old.stage is Stage.RECEIVED:
+        cells.move_stage(pen, code, Stage.SHELVED)
+    return cells.cell(pen.conn, code)

@@ -1,0 +1,69 @@
+"""`store check`: is the file sound, are its guards in place, do its verdicts follow from its readings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from sqlalchemy import Connection, select
+
+from straycell.cells import parse_code
+from straycell.errors import BadData
+from straycell.store import readings, verdicts
+from straycell.store.codec import from_json, from_us
+from straycell.store.evidence import evidences
+from straycell.store.tables import BLANK_CODE, CELL, METADATA
+from straycell.store.triggers import trigger_faults
+
+if TYPE_CHECKING:
+    from straycell.acceptance import RuleSet
+
+
+def faults(conn: Connection, rules: RuleSet | None) -> list[str]:
+    """Every fault found, most basic first; a damaged file is not looked into further."""
+    broken = list(_file_faults(conn))
+    if broken:
+        return broken
+    found = [*trigger_faults(conn), *_index_faults(conn), *_code_faults(conn)]
+    return found + list(_verdict_faults(conn, rules))
+
+
+def _file_faults(conn: Connection) -> Iterator[str]:
+    for (line,) in conn.exec_driver_sql("PRAGMA integrity_check(20)").all():
+        if line != "ok":
+            yield f"the file is damaged: {line}"
+    for table, row, parent, _ in conn.exec_driver_sql("PRAGMA foreign_key_check").all():
+        yield f"row {row} of {table} points to a row of {parent} that is not there"
+
+
+def _index_faults(conn: Connection) -> list[str]:
+    found = set(conn.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'index'").scalars())
+    wanted = [str(index.name) for table in METADATA.sorted_tables for index in table.indexes]
+    return [f"the index '{name}' is missing" for name in sorted(wanted) if name not in found]
+
+
+def _code_faults(conn: Connection) -> Iterator[str]:
+    for table in (CELL, BLANK_CODE):
+        for code in conn.execute(select(table.c.code).order_by(table.c.code)).scalars():
+            try:
+                parse_code(code)
+            except BadData as fault:
+                yield fault.what
+
+
+def _verdict_faults(conn: Connection, rules: RuleSet | None) -> Iterator[str]:
+    from straycell.acceptance import load_rules
+
+    current = load_rules() if rules is None else rules
+    recorded = verdicts.newest(conn, None)
+    last = readings.last_numbers(conn, None)
+    for code, evidence in evidences(conn, None).items():
+        row = recorded.get(code)
+        if row is None:
+            yield f"cell {code} has no recorded verdict"
+        elif row.last_reading != last.get(code, 0):
+            yield f"the verdict of cell {code} does not know its last reading"
+        elif row.rules_hash == current.hash:
+            again = verdicts.judge(evidence, current, from_us(row.at_us))
+            if from_json(verdicts.body_of(again)) != from_json(row.body):
+                yield f"the verdict of cell {code} does not follow from its readings any more"

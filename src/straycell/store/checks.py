@@ -1,0 +1,69 @@
+"""Checks that the tables carry into the database: ranges, enumerations, the shape of a code.
+
+A NULL passes every one of them (SQL: an unknown check holds), so optional columns need no word of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from sqlalchemy import CheckConstraint
+
+from straycell.quantities import CELL_WINDOWS, Dimension
+from straycell.readings import Quantity
+
+FIRST_US = 631_152_000_000_000  # 1990-01-01: before the first lithium-ion cell was sold (from memory)
+LAST_US = 4_102_444_800_000_000  # 2100-01-01
+CODE_SHAPE = "[A-Z][0-9][0-9][0-9][0-9][0-9][0-9A-Z]"
+
+
+def check(name: str, sql: str) -> CheckConstraint:
+    return CheckConstraint(sql, name=name)
+
+
+def one_of(column: str, words: Iterable[str]) -> CheckConstraint:
+    return check(column, f"{column} IN ({', '.join(repr(str(word)) for word in words)})")
+
+
+def within(column: str, low: float, high: float) -> CheckConstraint:
+    return check(column, f"{column} BETWEEN {low!r} AND {high!r}")
+
+
+def window(column: str, dimension: Dimension, low: float | None = None) -> CheckConstraint:
+    window = CELL_WINDOWS[dimension]
+    return within(column, window.low if low is None else low, window.high)
+
+
+def moment(column: str) -> CheckConstraint:
+    return within(column, FIRST_US, LAST_US)
+
+
+def code_shape(column: str = "code") -> CheckConstraint:
+    return check(column, f"{column} GLOB '{CODE_SHAPE}'")
+
+
+def said(column: str) -> CheckConstraint:
+    return check(column, f"length(trim({column})) > 0")
+
+
+def flag(column: str) -> CheckConstraint:
+    return check(column, f"{column} IN (0, 1)")
+
+
+def value_windows() -> CheckConstraint:
+    """The value's window follows its quantity; a charge's value is its end voltage."""
+    of = {
+        Quantity.VOLTAGE: Dimension.VOLTAGE,
+        Quantity.AS_FOUND_VOLTAGE: Dimension.VOLTAGE,
+        Quantity.CAPACITY: Dimension.CAPACITY,
+        Quantity.RESISTANCE: Dimension.RESISTANCE,
+        Quantity.TEMPERATURE: Dimension.TEMPERATURE,
+        Quantity.CHARGE: Dimension.VOLTAGE,
+    }
+    arms = " ".join(
+        f"WHEN '{q}' THEN value BETWEEN {CELL_WINDOWS[d].low!r} AND {CELL_WINDOWS[d].high!r}"
+        for q, d in of.items()
+    )
+    return check(
+        "value", f"CASE quantity {arms} ELSE value IS NULL END AND (quantity = 'look') = (value IS NULL)"
+    )

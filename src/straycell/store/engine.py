@@ -1,0 +1,145 @@
+"""Two engines on one SQLite file: one that cannot write, one that takes the write lock first and waits.
+
+Rollback journal, not a write-ahead log: looking leaves no files behind and works in a read-only folder.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.pool import NullPool
+
+from straycell.errors import StoreFault
+
+BUSY_S = 10.0
+"""How long a writer or reader waits for the lock before it gives up."""
+
+
+def reading_engine(path: Path) -> Engine:
+    """Read-only: creates no file, no journal. Raises StoreFault when there is no such file."""
+    require_file(path)
+    return _engine(path, "ro", "BEGIN")
+
+
+def writing_engine(path: Path, *, create: bool = False) -> Engine:
+    """Reads and writes; every transaction begins with the write lock."""
+    if not create:
+        require_file(path)
+    return _engine(path, "rwc" if create else "rw", "BEGIN IMMEDIATE")
+
+
+def require_file(path: Path) -> None:
+    """Raise StoreFault unless `path` is a file."""
+    with _os_faults(path):
+        if path.is_dir():
+            raise StoreFault(f"store {path} is a folder", "name the file in it with --store")
+        if not path.exists():
+            raise StoreFault(f"store {path} does not exist", "start one with: straycell store init")
+
+
+@contextmanager
+def _os_faults(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as fault:
+        raise StoreFault(
+            f"store {path} cannot be reached: {fault.strerror}", "check the path and its permissions"
+        ) from fault
+
+
+def raw_connection(path: Path, mode: str) -> sqlite3.Connection:
+    """A bare SQLite connection in a URI mode (ro, rw, rwc), autocommit, foreign keys on."""
+    uri = f"{path.absolute().as_uri()}?mode={mode}"
+    made = sqlite3.connect(uri, uri=True, timeout=BUSY_S, isolation_level=None)
+    made.execute("PRAGMA foreign_keys = ON")
+    made.execute("PRAGMA recursive_triggers = ON")
+    made.execute("PRAGMA temp_store = MEMORY")
+    return made
+
+
+def _engine(path: Path, mode: str, begin: str) -> Engine:
+    engine = create_engine("sqlite://", creator=lambda: raw_connection(path, mode), poolclass=NullPool)
+
+    @event.listens_for(engine, "begin")
+    def take_lock(conn: Connection) -> None:
+        conn.exec_driver_sql(begin)
+
+    return engine
+
+
+@contextmanager
+def connected(engine: Engine) -> Iterator[Connection]:
+    """One connection, closed for sure at the end."""
+    conn = engine.connect()
+    try:
+        yield conn
+    finally:
+        conn.close()
+        engine.dispose()
+
+
+@contextmanager
+def store_faults(path: Path) -> Iterator[None]:
+    """Turn whatever SQLite says into a StoreFault that tells what to do."""
+    try:
+        yield
+    except DBAPIError as fault:
+        raise _told(path, fault.orig) from fault
+    except sqlite3.Error as fault:
+        raise _told(path, fault) from fault
+
+
+_TOLD: dict[int, tuple[str, str]] = {
+    sqlite3.SQLITE_BUSY: ("is locked by another program", "try again when it has finished"),
+    sqlite3.SQLITE_LOCKED: ("is locked by another program", "try again when it has finished"),
+    sqlite3.SQLITE_NOTADB: ("is no straycell store", "name another file with --store"),
+    sqlite3.SQLITE_CORRUPT: ("is damaged", "bring back a copy with: straycell store restore FILE"),
+    sqlite3.SQLITE_READONLY: ("cannot be written", "check the permissions of the file and its folder"),
+    sqlite3.SQLITE_CANTOPEN: ("cannot be opened", "check the path and its permissions"),
+    sqlite3.SQLITE_FULL: ("cannot grow: the disk is full", "make room; nothing was half-written"),
+    sqlite3.SQLITE_IOERR: ("cannot be read or written", "check the disk; nothing was half-written"),
+    sqlite3.SQLITE_CONSTRAINT: (
+        "refused a row that breaks one of its guards",
+        "nothing was written; please report this with --debug",
+    ),
+}
+
+
+def _told(path: Path, fault: BaseException | None) -> StoreFault:
+    code = getattr(fault, "sqlite_errorcode", None)
+    what, remedy = _TOLD.get(
+        code & 0xFF if isinstance(code, int) else -1, ("failed", "run: straycell store check")
+    )
+    return StoreFault(f"store {path} {what} ({fault})", remedy)
+
+
+def sqlite_code(fault: BaseException | None) -> int:
+    """SQLite's extended error code of a driver or SQLAlchemy error, -1 when it has none."""
+    inner = fault.orig if isinstance(fault, DBAPIError) else fault
+    code = getattr(inner, "sqlite_errorcode", None)
+    return code if isinstance(code, int) else -1
+
+
+def recover(path: Path, conn: Connection) -> None:
+    """Finish what a killed writer left: a hot journal can only be rolled back by a connection that may write.
+
+    Nothing is created by it; the file goes back to the last complete write.
+    """
+    try:
+        with conn.begin():
+            conn.exec_driver_sql("SELECT count(*) FROM sqlite_master")
+    except DBAPIError as fault:
+        if sqlite_code(fault) not in _HOT_JOURNAL:
+            raise
+        conn.rollback()
+        with closing(raw_connection(path, "rw")) as other:
+            other.execute("BEGIN IMMEDIATE")
+            other.execute("ROLLBACK")
+
+
+_HOT_JOURNAL = (sqlite3.SQLITE_READONLY_ROLLBACK, sqlite3.SQLITE_READONLY_RECOVERY, sqlite3.SQLITE_CANTOPEN)

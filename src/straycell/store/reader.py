@@ -1,0 +1,241 @@
+"""The reading door: a store opened read-only. Looking creates no file and changes nothing.
+
+Each method sees one state of the store; no lock is held between calls.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from sqlalchemy import Connection, func, select
+
+from straycell.builds import Build
+from straycell.cells import Cell, Chemistry, Form, Stage
+from straycell.meters import Meter
+from straycell.store import boxes, builds, cells, events, meters, projects, readings, teardowns, verdicts
+from straycell.store.check import faults
+from straycell.store.codec import from_us
+from straycell.store.engine import connected, reading_engine, recover, store_faults
+from straycell.store.evidence import evidences
+from straycell.store.records import Box, Event, ProjectEntry, RecordedReading
+from straycell.store.schema import VERSION, require_current
+from straycell.store.tables import BENCH, CELL, EVENT, PROJECT, READING, VERDICT
+from straycell.teardowns import Teardown
+
+if TYPE_CHECKING:
+    from straycell.acceptance import RuleSet
+    from straycell.acceptance.evidence import Evidence
+    from straycell.acceptance.reasons import Outcome, Verdict
+
+
+@contextmanager
+def open_reader(path: Path) -> Iterator[Reader]:
+    """A read-only store. Raises StoreFault: missing, no store, locked, damaged, older or newer."""
+    with store_faults(path), connected(reading_engine(path)) as conn:
+        recover(path, conn)
+        with conn.begin():
+            require_current(conn, path)
+        yield Reader(conn, path)
+
+
+class Reader:
+    """Everything that can be asked of a store. Lists are in a fixed order; names match exactly."""
+
+    def __init__(self, conn: Connection, path: Path) -> None:
+        self._conn = conn
+        self.path = path
+
+    @contextmanager
+    def _look(self) -> Iterator[Connection]:
+        """One state of the store; inside a write, the state as written so far."""
+        if self._conn.in_transaction():
+            yield self._conn
+            return
+        with self._conn.begin():
+            yield self._conn
+
+    # bench and codes
+
+    def bench_letter(self) -> str:
+        """The letter that this bench's codes begin with."""
+        with self._look() as conn:
+            return str(conn.execute(select(BENCH.c.letter)).scalar_one())
+
+    def codes(self) -> list[str]:
+        """Every cell's code, in order."""
+        with self._look() as conn:
+            return cells.codes(conn)
+
+    def blank_codes(self) -> list[str]:
+        """Codes set aside that no cell bears yet."""
+        with self._look() as conn:
+            return cells.blank_codes(conn)
+
+    def find_code(self, text: str) -> str:
+        """The code of an existing cell as typed or scanned. Raises BadData with the nearest codes."""
+        with self._look() as conn:
+            return cells.find_code(conn, text)
+
+    # cells and where they came from
+
+    def cell(self, code: str) -> Cell:
+        """One cell. Raises BadData naming the nearest codes."""
+        with self._look() as conn:
+            return cells.cell(conn, code)
+
+    def cells(
+        self,
+        *,
+        stage: Stage | None = None,
+        chemistry: Chemistry | None = None,
+        form: Form | None = None,
+        box: str | None = None,
+    ) -> list[Cell]:
+        """Cells by code, those that fit every given filter."""
+        with self._look() as conn:
+            return cells.cells(conn, stage=stage, chemistry=chemistry, form=form, box=box)
+
+    def teardowns(self) -> list[Teardown]:
+        """All tear-downs in the order they were filed."""
+        with self._look() as conn:
+            return teardowns.teardowns(conn)
+
+    def teardown(self, code: str) -> Teardown:
+        """One tear-down by its code as typed. Raises BadData."""
+        with self._look() as conn:
+            return teardowns.teardown(conn, code)
+
+    def boxes(self) -> list[Box]:
+        """All boxes by name."""
+        with self._look() as conn:
+            return boxes.boxes(conn)
+
+    def box(self, name: str) -> Box:
+        """One box. Raises BadData."""
+        with self._look() as conn:
+            return boxes.box(conn, name)
+
+    # readings
+
+    def meters(self) -> list[Meter]:
+        """All meters by name."""
+        with self._look() as conn:
+            return meters.meters(conn)
+
+    def meter(self, name: str) -> Meter:
+        """One meter. Raises BadData."""
+        with self._look() as conn:
+            return meters.meter(conn, name)
+
+    def recorded(self, code: str, *, with_superseded: bool = True) -> list[RecordedReading]:
+        """All of one cell's readings and charges, oldest first."""
+        with self._look() as conn:
+            return readings.recorded(conn, code, with_superseded=with_superseded)
+
+    def reading(self, number: int) -> RecordedReading:
+        """One reading or charge by its number. Raises BadData."""
+        with self._look() as conn:
+            return readings.reading(conn, number)
+
+    # verdicts
+
+    def evidence(self, code: str) -> Evidence:
+        """What one cell's verdict is made from. Raises BadData when there is no such cell."""
+        with self._look() as conn:
+            cells.require_cells(conn, [code])
+            return evidences(conn, [code])[code]
+
+    def evidences(self, codes: Collection[str] | None = None) -> dict[str, Evidence]:
+        """The same for many cells (None: all), by code in order; cells that are not there are left out."""
+        with self._look() as conn:
+            return evidences(conn, codes)
+
+    def verdict(self, code: str, rules: RuleSet, now: datetime) -> Verdict:
+        """The verdict at `now`: the recorded one while it holds, else computed. Raises BadData."""
+        with self._look() as conn:
+            cells.require_cells(conn, [code])
+            return verdicts.verdicts(conn, rules, now, [code], self._distrusted())[code]
+
+    def verdicts(
+        self, rules: RuleSet, now: datetime, codes: Collection[str] | None = None
+    ) -> dict[str, Verdict]:
+        """The verdicts of many cells (None: all), by code in order. Raises BadData for one not there."""
+        with self._look() as conn:
+            if codes is not None:
+                cells.require_cells(conn, codes)
+            return verdicts.verdicts(conn, rules, now, codes, self._distrusted())
+
+    def outcomes(
+        self, rules: RuleSet, now: datetime, codes: Collection[str] | None = None
+    ) -> dict[str, Outcome]:
+        """Only the outcomes of many cells, which spares reading all their reasons."""
+        with self._look() as conn:
+            if codes is not None:
+                cells.require_cells(conn, codes)
+            return verdicts.outcomes(conn, rules, now, codes, self._distrusted())
+
+    def _distrusted(self) -> Collection[str]:
+        """Cells whose recorded verdict is not yet renewed: none, except in the middle of a write."""
+        return ()
+
+    def history(self, code: str) -> list[Event]:
+        """All events of one cell, oldest first. Raises BadData when there is no such cell."""
+        with self._look() as conn:
+            cells.require_cells(conn, [code])
+            return events.history(conn, code)
+
+    # projects and builds
+
+    def projects(self) -> list[ProjectEntry]:
+        """All projects, the most urgent first."""
+        with self._look() as conn:
+            return projects.projects(conn)
+
+    def project(self, name: str) -> ProjectEntry:
+        """One project. Raises BadData."""
+        with self._look() as conn:
+            return projects.project(conn, name)
+
+    def builds(self, live_only: bool = True) -> list[Build]:
+        """Builds in the order they were reserved."""
+        with self._look() as conn:
+            return builds.builds(conn, live_only=live_only)
+
+    def live_build(self, project: str) -> Build | None:
+        """The reserved or finished build of a project."""
+        with self._look() as conn:
+            return builds.live_build(conn, project)
+
+    # the store itself
+
+    def info(self) -> dict[str, Any]:
+        """What the store is and how much it holds."""
+        tables = {
+            "cells": CELL,
+            "readings": READING,
+            "verdicts": VERDICT,
+            "projects": PROJECT,
+            "events": EVENT,
+        }
+        with self._look() as conn:
+            bench = conn.execute(select(BENCH)).one()
+            return {
+                "path": str(self.path),
+                "version": VERSION,
+                "bench": bench.letter,
+                "created_at": from_us(bench.created_at_us),
+                "size_bytes": self.path.stat().st_size,
+                **{
+                    name: conn.execute(select(func.count()).select_from(t)).scalar_one()
+                    for name, t in tables.items()
+                },
+            }
+
+    def check(self, rules: RuleSet | None = None) -> list[str]:
+        """What is wrong with the store, in words; verdicts under other rules than these are not re-made."""
+        with self._look() as conn:
+            return faults(conn, rules)

@@ -1,0 +1,80 @@
+"""What the store hands out beside the trade's own values."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from enum import StrEnum
+from typing import Any
+
+from straycell.readings import Charge, Reading
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One write: when, what was done, to which cells, and why. `subject` names what is no cell."""
+
+    id: int
+    at: datetime
+    verb: str
+    cells: tuple[str, ...]
+    subject: str
+    detail: dict[str, Any]
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedReading:
+    """A reading or charge as it stands in the store.
+
+    `mistake` is empty unless it was superseded; `superseded_by` is then the (first) reading in its place,
+    or None with `retracted` true: taken back without another in its place.
+    """
+
+    item: Reading | Charge
+    recorded_at: datetime
+    superseded_by: int | None = None
+    mistake: str = ""
+    because: str = ""
+    retracted: bool = False
+
+    @property
+    def superseded(self) -> bool:
+        return self.mistake != ""
+
+
+class ProjectState(StrEnum):
+    PENDING = "pending"
+    RESERVED = "reserved"
+    BUILT = "built"
+    DROPPED = "dropped"
+
+
+@dataclass(frozen=True, slots=True)
+class ProjectEntry:
+    """A project as filed: its TOML text and where it stands."""
+
+    name: str
+    text: str
+    priority: int
+    due: date | None
+    state: ProjectState
+    added_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """Where cells lie. A limit of None means: none said."""
+
+    name: str
+    kind: str
+    limit_wh: float | None = None
+
+
+class Keep(StrEnum):
+    """Marks an argument that leaves what it names as it is (None would clear it)."""
+
+    KEEP = "keep"
+
+
+KEEP = Keep.KEEP

@@ -1,0 +1,75 @@
+"""The end of every write: touched cells get their verdict anew, and their stage follows it where it must."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.cells import Stage
+from straycell.store import builds, cells, readings, verdicts
+from straycell.store.codec import from_json
+from straycell.store.evidence import evidences
+from straycell.store.pen import Pen
+
+
+def settle(pen: Pen) -> dict[str, Verdict]:
+    """Record the verdicts of all touched cells, of siblings only where theirs changed; move stages."""
+    touched, kin = sorted(pen.touched), pen.kin - pen.touched
+    clearing = set(pen.clearing)
+    pen.touched.clear()
+    pen.kin.clear()
+    pen.clearing.clear()
+    found = evidences(pen.conn, [*touched, *kin]) if touched or kin else {}
+    made = {code: verdicts.judge(evidence, pen.rules, pen.now) for code, evidence in found.items()}
+    recorded = verdicts.newest(pen.conn, sorted(kin)) if kin else {}
+    fresh = {
+        code: verdict
+        for code, verdict in made.items()
+        if code not in kin or code not in recorded or not _same(recorded[code].body, verdict)
+    }
+    verdicts.record(pen.conn, fresh.values())
+    follow(pen, fresh, clearing)
+    return fresh
+
+
+def _same(body: str, verdict: Verdict) -> bool:
+    """The same verdict but for the time it was made at."""
+    from straycell.acceptance.record import verdict_from_json
+
+    return replace(verdict_from_json(from_json(body)), at=verdict.at) == verdict
+
+
+def follow(pen: Pen, made: dict[str, Verdict], clearing: set[str]) -> None:
+    """An outcome `discard` condemns; a condemned cell comes back only when what condemned it was taken back."""
+    now = cells.stages(pen.conn, list(made))
+    for code, verdict in made.items():
+        stage = now[code]
+        if verdict.outcome is Outcome.DISCARD:
+            if stage not in (Stage.CONDEMNED, Stage.HANDED_OVER):
+                builds.condemn(pen, code, _why(verdict))
+        elif stage is Stage.CONDEMNED and code in clearing:
+            cells.move_stage(pen, code, Stage.RECEIVED)
+            pen.event("cleared", [code], because="what condemned it was taken back as a mistake")
+
+
+def _why(verdict: Verdict) -> str:
+    return "; ".join(reason.text for reason in verdict.deciding[:3]) or "its verdict is discard"
+
+
+def refresh(pen: Pen) -> int:
+    """Record anew every verdict that no longer holds; returns how many."""
+    settle(pen)
+    recorded = verdicts.newest(pen.conn, None, bodies=False)
+    last = readings.last_numbers(pen.conn, None)
+    stale = [
+        code
+        for code in cells.codes(pen.conn)
+        if code not in recorded or not verdicts.holds(recorded[code], pen.rules, pen.now, last.get(code, 0))
+    ]
+    if stale:
+        pen.event("verdicts-refreshed", subject=pen.rules.name, detail={"count": len(stale)})
+        found = evidences(pen.conn, stale)
+        made = {code: verdicts.judge(evidence, pen.rules, pen.now) for code, evidence in found.items()}
+        verdicts.record(pen.conn, made.values())
+        follow(pen, made, set())
+    return len(stale)

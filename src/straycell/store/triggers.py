@@ -1,0 +1,76 @@
+"""Triggers that keep history append-only in the database itself, whoever writes to the file.
+
+INSERT OR REPLACE removes the old row without firing a delete trigger, so an INSERT that meets an existing key
+is refused too, for every key of the table (sqlite.org/lang_conflict.html).
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import Connection
+
+APPEND_ONLY: dict[str, tuple[tuple[str, ...], ...]] = {
+    # table: each of its keys
+    "event": (("id",),),
+    "event_cell": (("event_id", "code"),),
+    "blank_code": (("code",),),
+    "cell_facts": (("id",),),
+    "meter": (("name",),),
+    "reading": (("id",),),
+    "supersession": (("id",), ("reading_id",)),
+    "upset": (("id",),),
+    "condemnation": (("code",),),
+    "verdict": (("id",),),
+}
+FOR_LIFE: dict[str, tuple[str, ...]] = {
+    # table: the key first, then what else never changes; its rows are never removed
+    "cell": ("code", "added_at_us", "event_id"),
+    "teardown": ("code", "added_at_us", "event_id"),
+    "build": ("id", "project", "plan", "reserved_at_us", "event_id"),
+    "build_cell": ("build_id", "group_no", "position", "code", "stage_before"),
+}
+
+
+def trigger_statements() -> dict[str, str]:
+    """CREATE TRIGGER by trigger name."""
+    made: dict[str, str] = {}
+    for table, keys in APPEND_ONLY.items():
+        made[f"{table}_no_update"] = _refuse(table, "no_update", f"BEFORE UPDATE ON {table}", "never changed")
+        made[f"{table}_no_delete"] = _refuse(table, "no_delete", f"BEFORE DELETE ON {table}", "never removed")
+        known = " OR ".join(f"EXISTS (SELECT 1 FROM {table} WHERE {_same(key)})" for key in keys)
+        when = f"BEFORE INSERT ON {table} WHEN {known}"
+        made[f"{table}_no_replace"] = _refuse(table, "no_replace", when, "never replaced")
+    for table, columns in FOR_LIFE.items():
+        update = f"BEFORE UPDATE OF {', '.join(columns)} ON {table}"
+        made[f"{table}_for_life"] = _refuse(table, "for_life", update, f"for life in {', '.join(columns)}")
+        made[f"{table}_no_delete"] = _refuse(table, "no_delete", f"BEFORE DELETE ON {table}", "never removed")
+        key = columns[:3] if table == "build_cell" else columns[:1]
+        when = f"BEFORE INSERT ON {table} WHEN EXISTS (SELECT 1 FROM {table} WHERE {_same(key)})"
+        made[f"{table}_no_replace"] = _refuse(table, "no_replace", when, "never replaced")
+    return made
+
+
+def _same(key: tuple[str, ...]) -> str:
+    return " AND ".join(f"{column} = NEW.{column}" for column in key)
+
+
+def _refuse(table: str, name: str, when: str, why: str) -> str:
+    return f"CREATE TRIGGER {table}_{name} {when} BEGIN SELECT RAISE(ABORT, 'rows of {table} are {why}'); END"
+
+
+def recreate_triggers(conn: Connection) -> None:
+    """Drop every trigger of the store and make them all anew: batch alterations lose them silently."""
+    for name in conn.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'trigger'").scalars().all():
+        conn.exec_driver_sql(f'DROP TRIGGER "{name}"')
+    for statement in trigger_statements().values():
+        conn.exec_driver_sql(statement)
+
+
+def trigger_faults(conn: Connection) -> list[str]:
+    """Guards that are missing from the file or differ from what they should be."""
+    rows = conn.exec_driver_sql("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").all()
+    found = {str(name): str(sql) for name, sql in rows}
+    return [
+        f"the guard '{name}' is {'altered' if name in found else 'missing'}"
+        for name, sql in trigger_statements().items()
+        if found.get(name) != sql
+    ]

@@ -1,0 +1,122 @@
+"""Verdicts as recorded, and whether they may still be trusted."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from sqlalchemy import Connection, Row, func, select
+
+from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.store import cells, readings
+from straycell.store.codec import from_json, opt_us, to_json, to_us
+from straycell.store.evidence import evidences
+from straycell.store.pen import among
+from straycell.store.tables import VERDICT
+
+if TYPE_CHECKING:
+    from straycell.acceptance import RuleSet
+    from straycell.acceptance.evidence import Evidence
+
+
+def judge(evidence: Evidence, rules: RuleSet, now: datetime) -> Verdict:
+    """The verdict that follows from the evidence; nothing is read or written."""
+    from straycell.acceptance import assess
+
+    return assess(evidence, rules, now)
+
+
+def newest(conn: Connection, codes: Collection[str] | None, *, bodies: bool = True) -> dict[str, Row[Any]]:
+    """The newest recorded verdict of each cell; without `bodies` their JSON is left in the file."""
+    latest = select(func.max(VERDICT.c.id)).group_by(VERDICT.c.code)
+    if codes is not None:
+        latest = latest.where(among(VERDICT.c.code, codes))
+    columns = [column for column in VERDICT.c if bodies or column.name != "body"]
+    return {row.code: row for row in conn.execute(select(*columns).where(VERDICT.c.id.in_(latest)))}
+
+
+def holds(row: Row[Any], rules: RuleSet, now: datetime, last_reading: int) -> bool:
+    """True while a recorded verdict may be trusted: same rules, same last reading, its time not run out."""
+    now_us = to_us(now)
+    return bool(
+        row.rules_hash == rules.hash
+        and row.last_reading == last_reading
+        and row.at_us <= now_us
+        and (row.valid_until_us is None or now_us < row.valid_until_us)
+    )
+
+
+def verdicts(
+    conn: Connection,
+    rules: RuleSet,
+    now: datetime,
+    codes: Collection[str] | None,
+    distrusted: Collection[str] = (),
+) -> dict[str, Verdict]:
+    """The verdict of each cell (None: of all): the recorded one where it holds, else computed in memory."""
+    from straycell.acceptance.record import verdict_from_json
+
+    listed = cells.codes(conn) if codes is None else sorted(codes)
+    recorded = newest(conn, codes)
+    last = readings.last_numbers(conn, codes)
+    made: dict[str, Verdict] = {}
+    stale: list[str] = []
+    for code in listed:
+        row = recorded.get(code)
+        if row is not None and code not in distrusted and holds(row, rules, now, last.get(code, 0)):
+            made[code] = verdict_from_json(from_json(row.body))
+        else:
+            stale.append(code)
+    if stale:
+        wanted = None if codes is None and len(stale) == len(listed) else stale
+        for code, evidence in evidences(conn, wanted).items():
+            made[code] = judge(evidence, rules, now)
+    return {code: made[code] for code in listed}
+
+
+def outcomes(
+    conn: Connection,
+    rules: RuleSet,
+    now: datetime,
+    codes: Collection[str] | None,
+    distrusted: Collection[str] = (),
+) -> dict[str, Outcome]:
+    """Only the outcomes, without reading the reasons of those that hold."""
+    listed = cells.codes(conn) if codes is None else sorted(codes)
+    recorded = newest(conn, codes, bodies=False)
+    last = readings.last_numbers(conn, codes)
+    held = {
+        c: row
+        for c, row in recorded.items()
+        if c not in distrusted and holds(row, rules, now, last.get(c, 0))
+    }
+    fresh = verdicts(conn, rules, now, [code for code in listed if code not in held], distrusted)
+    return {c: Outcome.from_word(held[c].outcome) if c in held else fresh[c].outcome for c in listed}
+
+
+def record(conn: Connection, made: Iterable[Verdict]) -> None:
+    """Add verdicts to the book."""
+    rows = [_values(verdict) for verdict in made]
+    if rows:
+        conn.execute(VERDICT.insert(), rows)
+
+
+def body_of(verdict: Verdict) -> str:
+    """The verdict as the text that is stored."""
+    from straycell.acceptance.record import verdict_to_json
+
+    return to_json(verdict_to_json(verdict))
+
+
+def _values(verdict: Verdict) -> dict[str, Any]:
+    return {
+        "code": verdict.code,
+        "at_us": to_us(verdict.at),
+        "rules": verdict.rules,
+        "rules_hash": verdict.rules_hash,
+        "outcome": verdict.outcome.word,
+        "last_reading": verdict.last_reading,
+        "valid_until_us": opt_us(verdict.valid_until),
+        "body": body_of(verdict),
+    }

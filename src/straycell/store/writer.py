@@ -1,0 +1,185 @@
+"""The writing door: one `with` is one transaction under the write lock; all of it is kept, or nothing.
+
+At its end the verdict of every cell it touched is recorded anew (settling.py).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from straycell.builds import Build
+from straycell.cells import Cell, CellFacts
+from straycell.meters import Meter
+from straycell.readings import Charge, Reading
+from straycell.store import boxes, builds, cells, meters, projects, readings, settling, teardowns
+from straycell.store.engine import connected, store_faults, writing_engine
+from straycell.store.facts import add_cells, correct_cell
+from straycell.store.pen import Pen
+from straycell.store.reader import Reader
+from straycell.store.records import KEEP, Box, Keep, ProjectEntry
+from straycell.store.schema import prepare, require_current
+from straycell.store.supersede import supersede
+from straycell.store.validation import utc
+from straycell.teardowns import Teardown
+
+if TYPE_CHECKING:
+    from straycell.acceptance import RuleSet
+
+
+@contextmanager
+def open_writer(
+    path: Path, *, now: datetime, rules: RuleSet, create: bool = True, bench: str = "A"
+) -> Iterator[Writer]:
+    """A store to write in, made (for bench letter `bench`) when missing and `create`.
+
+    Waits for other writers. Commits at a clean end, rolls back on any exception. Raises StoreFault.
+    """
+    moment = utc(now)
+    prepare(path, moment, create=create, bench=bench)
+    with store_faults(path), connected(writing_engine(path)) as conn, conn.begin():
+        require_current(conn, path)
+        writer = Writer(Pen(conn, moment, rules), path)
+        yield writer
+        writer.settle()
+
+
+class Writer(Reader):
+    """A reader that can also write. Every method is one event; `settle` may be called to see its verdicts."""
+
+    def __init__(self, pen: Pen, path: Path) -> None:
+        super().__init__(pen.conn, path)
+        self._pen = pen
+
+    def settle(self) -> None:
+        """Record the verdicts of all cells touched so far and let their stages follow."""
+        settling.settle(self._pen)
+
+    def _distrusted(self) -> Collection[str]:
+        return self._pen.touched | self._pen.kin
+
+    # what came in
+
+    def add_teardown(
+        self,
+        title: str,
+        kind: str,
+        found_on: date | None = None,
+        place: str = "",
+        note: str = "",
+        objects: int = 1,
+    ) -> Teardown:
+        """File a tear-down under the bench's next number. Raises BadData."""
+        return teardowns.add_teardown(
+            self._pen, title, kind, found_on=found_on, place=place, note=note, objects=objects
+        )
+
+    def add_cells(
+        self,
+        facts: CellFacts,
+        *,
+        count: int = 1,
+        code: str | None = None,
+        teardown: str | None = None,
+        pack: str | None = None,
+        box: str | None = None,
+    ) -> list[Cell]:
+        """Log alike cells under the next codes, or one under a code set aside. Raises BadData, UsageFault."""
+        return add_cells(self._pen, facts, count=count, code=code, teardown=teardown, pack=pack, box=box)
+
+    def correct_cell(
+        self,
+        code: str,
+        changes: Mapping[str, object],
+        because: str,
+        mistake: str | None = None,
+        *,
+        teardown: str | Keep | None = KEEP,
+        pack: str | Keep | None = KEEP,
+        box: str | Keep | None = KEEP,
+    ) -> Cell:
+        """Correct what is known of a cell; the earlier entry is kept. Raises BadData, UsageFault."""
+        return correct_cell(self._pen, code, changes, because, mistake, teardown=teardown, pack=pack, box=box)
+
+    def set_aside_codes(self, count: int) -> list[str]:
+        """Codes for blank labels."""
+        return cells.set_aside_codes(self._pen, count)
+
+    # what was measured
+
+    def add_meter(self, meter: Meter) -> Meter:
+        """Declare a meter. Raises BadData."""
+        return meters.add_meter(self._pen, meter)
+
+    def add_charge(self, charge: Charge) -> Charge:
+        """Record a charge; returns it numbered. Raises BadData."""
+        filed = readings.add_items(self._pen, [charge], "charge-added")[0]
+        assert isinstance(filed, Charge)
+        return filed
+
+    def add_readings(self, items: Sequence[Reading]) -> list[Reading]:
+        """Record readings as one write; returns them numbered. Raises BadData and records none."""
+        filed = readings.add_items(self._pen, items, "readings-added")
+        return [item for item in filed if isinstance(item, Reading)]
+
+    def supersede(
+        self,
+        reading_id: int,
+        mistake: str,
+        because: str,
+        right_cell: str | None = None,
+        replacements: Sequence[Reading | Charge] = (),
+    ) -> list[Reading | Charge]:
+        """Take a reading or charge back; returns what stands in its place. Raises BadData, UsageFault."""
+        return supersede(self._pen, reading_id, mistake, because, right_cell, replacements)
+
+    def refresh_verdicts(self) -> int:
+        """Record anew every verdict that no longer holds; returns how many."""
+        return settling.refresh(self._pen)
+
+    # what it is for
+
+    def add_project(
+        self, name: str, text: str, priority: int, due: date | None = None, replace: bool = False
+    ) -> ProjectEntry:
+        """File a project's text. Raises BadData."""
+        return projects.add_project(self._pen, name, text, priority, due, replace=replace)
+
+    def drop_project(self, name: str) -> None:
+        """Give a project up and free what was reserved for it. Raises BadData."""
+        builds.drop_project(self._pen, name)
+
+    def reserve(self, project: str, groups: Sequence[Sequence[str]], plan: str) -> Build:
+        """Promise cells to a project. Raises NegativeAnswer when one is not free or not fit, BadData."""
+        self.settle()
+        return builds.reserve(self._pen, project, groups, plan)
+
+    def finish(self, project: str) -> Build:
+        """The reserved cells are built in. Raises NegativeAnswer when one is no longer fit, BadData."""
+        self.settle()
+        return builds.finish(self._pen, project)
+
+    def dismantle(self, project: str) -> Build:
+        """Take a build apart, or free a reservation. Raises BadData."""
+        return builds.dismantle(self._pen, project)
+
+    def discard(self, code: str, because: str) -> str | None:
+        """Put a cell out of use for good; returns the project that lost it. Raises BadData."""
+        return builds.discard(self._pen, code, because)
+
+    # where it lies
+
+    def add_box(self, name: str, kind: str = "", limit_wh: float | None = None) -> Box:
+        """A new box. Raises BadData."""
+        return boxes.add_box(self._pen, name, kind, limit_wh)
+
+    def move_cell(self, code: str, box: str | None) -> Cell:
+        """Lay a cell into a box. Raises BadData."""
+        return boxes.move_cell(self._pen, code, box)
+
+    def add_incident(self, kind: str, codes: Sequence[str], note: str = "", severe: bool = False) -> int:
+        """Something happened to cells; returns the event's number. Raises BadData."""
+        return builds.add_incident(self._pen, kind, codes, note, severe=severe)
