@@ -1,0 +1,27 @@
+"""From a recorded curve to figures that can be trusted. Imports numpy: load it where it is needed, not for help.
+
+layout, columns, times, table   the file: separator, header words, units, clock, rows as numbers
+cleaning, sign, reading         what is left out and why, which current is discharge, the Trace
+steps, runs                     rest, charge, discharge; a discharge from full to cut-off
+noise, budget, resistance       what the rows tell of the instrument; uncertainty line by line; pulses and pairs
+reduce, result                  the figures and their JSON
+plot, terminal                  a picture for the wall, a small curve for the terminal
+"""
+
+from straycell.traces.columns import parse_columns
+from straycell.traces.reading import read_trace
+from straycell.traces.reduce import reduce_trace
+from straycell.traces.result import TraceResult
+from straycell.traces.steps import Step, StepKind, split_steps
+from straycell.traces.trace import Trace
+
+__all__ = [
+    "Step",
+    "StepKind",
+    "Trace",
+    "TraceResult",
+    "parse_columns",
+    "read_trace",
+    "reduce_trace",
+    "split_steps",
+]

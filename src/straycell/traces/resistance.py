@@ -1,0 +1,194 @@
+"""Resistance from a step of the load: the pair of IEC 61960, and any single pulse from rest.
+
+The pair (IEC 61960-3, d.c. method): 0.2 It for 10 s, then at once 1 It for 1 s; R = (U1 - U2) / (I2 - I1).
+A single pulse: R = (U_rest - U(t)) / I at a time t after its start. A value means nothing without its pulse
+length, temperature and state of charge, so all three are kept with it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from straycell.quantities import Measured
+from straycell.traces.budget import BudgetLine, Instrument, combined, resistance_lines
+from straycell.traces.runs import DischargeRun
+from straycell.traces.steps import Analysis, Step, StepKind
+
+READ_AT_S = (0.1, 0.5, 1.0, 2.0, 5.0, 10.0, 18.0, 29.5, 60.0)
+"""Pulse lengths that are reported; 29.5 s, so that a 30 s pulse is read before its last row."""
+DC_PULSE_S = 1.0
+_LEAST_REST_S = 5.0
+_PAIR_RATIO = (4.0, 6.0)
+_PAIR_FIRST_S = (8.0, 12.0)
+_PAIR_SECOND_S = 0.8
+_UNKNOWN_GROWTH = 0.1
+"""Growth of a resistance in its second second where a single row shows none (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class PulseResistance:
+    """One resistance in ohm: after `pulse_s` of `current_a`, at a state of charge (0 to 1) and temperature.
+
+    `pulse` numbers the pulses of a trace from 1; `out_ah` is what had been taken out since the discharge began.
+    """
+
+    pulse: int
+    pulse_s: float
+    current_a: float
+    rested_s: float
+    out_ah: float
+    soc: float | None
+    temperature_c: float | None
+    resistance: Measured
+    lines: tuple[BudgetLine, ...]
+    method: str = "pulse"
+
+
+def find_pulses(
+    analysis: Analysis, runs: list[DischargeRun], instrument: Instrument, temperature_c: float | None
+) -> list[PulseResistance]:
+    """Every discharge that begins after a rest, read at each length of READ_AT_S that its rows bear."""
+    found: list[PulseResistance] = []
+    number = 0
+    for k in range(1, len(analysis.steps)):
+        before, step = analysis.steps[k - 1], analysis.steps[k]
+        if not _is_pulse(before, step):
+            continue
+        ages = [age for age in READ_AT_S if _is_read(analysis, step, age)]
+        number += bool(ages)
+        found += [_pulse_at(analysis, runs, instrument, temperature_c, k, number, age) for age in ages]
+    return found
+
+
+def _is_pulse(before: Step, step: Step) -> bool:
+    rested = before.kind is StepKind.REST and before.duration_s >= _LEAST_REST_S
+    return rested and step.kind is StepKind.DISCHARGE and step.follows
+
+
+def _is_read(analysis: Analysis, step: Step, age_s: float) -> bool:
+    """True when a row stands at this age, or two no further apart than the age around it."""
+    ages = analysis.trace.time_s[step.first : step.stop] - step.onset_s
+    after = int(np.searchsorted(ages, age_s - 1e-6))
+    if after == len(ages):
+        return False
+    if abs(ages[after] - age_s) <= 1e-3 * max(age_s, 1.0):
+        return True
+    return after > 0 and float(ages[after] - ages[after - 1]) <= age_s
+
+
+def _at(analysis: Analysis, step: Step, age_s: float) -> tuple[float, float, float]:
+    """Voltage, current and the voltage's slope (V/s) in a step at an age."""
+    rows = slice(step.first, step.stop)
+    ages = analysis.trace.time_s[rows] - step.onset_s
+    volts, amps = analysis.trace.voltage_v[rows], analysis.trace.current_a[rows]
+    voltage, current = float(np.interp(age_s, ages, volts)), float(np.interp(age_s, ages, amps))
+    if len(ages) < 2:
+        return voltage, current, float("nan")
+    low, high = max(0.5 * age_s, float(ages[0])), min(2.0 * age_s, float(ages[-1]))
+    if high <= low:
+        return voltage, current, float("nan")
+    slope = (float(np.interp(high, ages, volts)) - float(np.interp(low, ages, volts))) / (high - low)
+    return voltage, current, slope
+
+
+def _pulse_at(
+    analysis: Analysis,
+    runs: list[DischargeRun],
+    instrument: Instrument,
+    temperature_c: float | None,
+    k: int,
+    number: int,
+    age_s: float,
+) -> PulseResistance:
+    before, step = analysis.steps[k - 1], analysis.steps[k]
+    rest_v, rest_a = before.last_v, float(analysis.trace.current_a[before.stop - 1])
+    voltage, current, slope = _at(analysis, step, age_s)
+    change = rest_a - current
+    value = (rest_v - voltage) / change
+    lines = _lines(value, change, slope, instrument, step)
+    out_ah, soc = _state(analysis, runs, k)
+    return PulseResistance(
+        pulse=number,
+        pulse_s=age_s,
+        current_a=abs(current),
+        rested_s=before.duration_s,
+        out_ah=out_ah,
+        soc=soc,
+        temperature_c=_temperature(analysis, step, temperature_c),
+        resistance=combined(value, lines),
+        lines=tuple(lines),
+    )
+
+
+def _lines(value: float, change: float, slope: float, instrument: Instrument, step: Step) -> list[BudgetLine]:
+    growth = _UNKNOWN_GROWTH * value if np.isnan(slope) else slope / change
+    return resistance_lines(value, change, instrument, step.open_start_s, growth)
+
+
+def _state(analysis: Analysis, runs: list[DischargeRun], k: int) -> tuple[float, float | None]:
+    """Charge out since the run began (Ah), and the state of charge where the run tells it."""
+    run = next((r for r in runs if r.first <= k <= r.last), None)
+    if run is None:
+        return 0.0, None
+    out = -sum(s.charge_ah for s in analysis.steps[run.first : k])
+    if run.at_least or run.capacity_ah <= 0:
+        return out, None
+    return out, min(1.0, max(0.0, 1 - out / run.capacity_ah))
+
+
+def _temperature(analysis: Analysis, step: Step, given_c: float | None) -> float | None:
+    if analysis.trace.temperature_c is None:
+        return given_c
+    rows = analysis.trace.temperature_c[step.first : step.stop]
+    known = rows[np.isfinite(rows)]
+    return float(known.mean()) if len(known) else given_c
+
+
+def find_pair(
+    analysis: Analysis,
+    runs: list[DischargeRun],
+    instrument: Instrument,
+    temperature_c: float | None,
+    rated_ah: float | None,
+) -> PulseResistance | None:
+    """The first pair as in IEC 61960: a fifth of the current for about 10 s, then the current for 1 s."""
+    for k in range(1, len(analysis.steps)):
+        first, second = analysis.steps[k - 1], analysis.steps[k]
+        if _is_pair(first, second, rated_ah):
+            return _pair_at(analysis, runs, instrument, temperature_c, k)
+    return None
+
+
+def _is_pair(first: Step, second: Step, rated_ah: float | None) -> bool:
+    if first.kind is not StepKind.DISCHARGE or second.kind is not StepKind.DISCHARGE or not second.follows:
+        return False
+    ratio = second.current_a / first.current_a
+    timed = _PAIR_FIRST_S[0] <= first.duration_s <= _PAIR_FIRST_S[1] and second.duration_s >= _PAIR_SECOND_S
+    rated = rated_ah is None or 0.3 <= abs(second.current_a) / rated_ah <= 1.5
+    return _PAIR_RATIO[0] <= ratio <= _PAIR_RATIO[1] and timed and rated
+
+
+def _pair_at(
+    analysis: Analysis, runs: list[DischargeRun], instrument: Instrument, temperature_c: float | None, k: int
+) -> PulseResistance:
+    first, second = analysis.steps[k - 1], analysis.steps[k]
+    age_s = min(DC_PULSE_S, second.duration_s)
+    voltage, current, slope = _at(analysis, second, age_s)
+    change = float(analysis.trace.current_a[first.stop - 1]) - current
+    value = (first.last_v - voltage) / change
+    lines = _lines(value, change, slope, instrument, second)
+    out_ah, soc = _state(analysis, runs, k - 1)
+    return PulseResistance(
+        pulse=0,
+        pulse_s=age_s,
+        current_a=abs(current),
+        rested_s=0.0,
+        out_ah=out_ah,
+        soc=soc,
+        temperature_c=_temperature(analysis, second, temperature_c),
+        resistance=combined(value, lines),
+        lines=tuple(lines),
+        method="pair",
+    )

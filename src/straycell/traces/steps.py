@@ -1,0 +1,216 @@
+"""Rest, charge and discharge: where a trace's steps lie and what each one carried.
+
+A step is integrated from its onset to its last row; a gap between two steps is not. The onset is the
+instrument's own where the file tells the time in step, else the row before when that is no further away than
+the step's rows from each other (instruments write a row when a step ends), else the step's first row.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+
+from straycell.traces.sign import blocks, rest_limit_a, states
+from straycell.traces.trace import Floats, Ints, Mask, Trace
+
+_LEVEL_SHARE = 0.2
+"""A discharge current that changes by more from one row to the next begins another step."""
+_CONTIGUOUS = 3.0
+"""A step follows on the row before when that is at most so many of its own row distances away."""
+_GAP_FACTOR = 6.0
+_GAP_LEAST_S = 10.0
+_GAP_LEAST_SHARE = 0.005
+_NEIGHBOURS = 3
+
+
+class StepKind(StrEnum):
+    """What the current did."""
+
+    REST = "rest"
+    CHARGE = "charge"
+    DISCHARGE = "discharge"
+
+
+_KIND = {-1: StepKind.DISCHARGE, 0: StepKind.REST, 1: StepKind.CHARGE}
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """Rows `first` to `stop` (not included). Charge and energy are negative on discharge.
+
+    `open_start_s` and `open_end_s` say by how much the start and the end may have been missed; `follows` is
+    False when rows are missing between the step before and this one.
+    """
+
+    kind: StepKind
+    first: int
+    stop: int
+    onset_s: float
+    end_s: float
+    current_a: float
+    charge_ah: float
+    energy_wh: float
+    first_v: float
+    last_v: float
+    open_start_s: float
+    open_end_s: float
+    follows: bool
+
+    @property
+    def duration_s(self) -> float:
+        return self.end_s - self.onset_s
+
+    @property
+    def rows(self) -> int:
+        return self.stop - self.first
+
+
+@dataclass(frozen=True, eq=False)
+class Analysis:
+    """A trace cut into steps, with the running charge (Ah) and energy (Wh) by row, gaps left out.
+
+    `gap_rows` are the rows before which rows are missing inside a step.
+    """
+
+    trace: Trace
+    steps: list[Step]
+    running_ah: Floats
+    running_wh: Floats
+    gap_rows: Ints
+
+
+def split_steps(trace: Trace) -> list[Step]:
+    """The steps of a trace, in order; every row belongs to exactly one."""
+    return analyse(trace).steps
+
+
+def analyse(trace: Trace) -> Analysis:
+    """Cut a trace into steps and integrate each (trapezoids between its rows)."""
+    firsts = _first_rows(trace)
+    stops = np.append(firsts[1:], trace.rows)
+    spacing = np.diff(trace.time_s)
+    inside = np.ones(trace.rows - 1, dtype=bool)
+    inside[firsts[1:] - 1] = False
+    gaps = _gaps(trace, spacing, inside, firsts, stops)
+    counted = np.where(inside & ~gaps, spacing, 0.0) / 3600
+    power = trace.voltage_v * trace.current_a
+    running_ah = _running(trace.current_a, counted)
+    running_wh = _running(power, counted)
+    onset, open_start, follows = _onsets(trace, spacing, firsts, stops)
+    open_end = _open_ends(trace, spacing, firsts, stops)
+    head_h = (trace.time_s[firsts] - onset) / 3600
+    charge = running_ah[stops - 1] - running_ah[firsts] + trace.current_a[firsts] * head_h
+    energy = running_wh[stops - 1] - running_wh[firsts] + power[firsts] * head_h
+    kinds = states(trace.current_a)[firsts]
+    steps = [
+        Step(
+            kind=_KIND[int(kinds[k])],
+            first=int(first),
+            stop=int(stop),
+            onset_s=float(onset[k]),
+            end_s=float(trace.time_s[stop - 1]),
+            current_a=float(np.median(trace.current_a[first:stop])),
+            charge_ah=float(charge[k]),
+            energy_wh=float(energy[k]),
+            first_v=float(trace.voltage_v[first]),
+            last_v=float(trace.voltage_v[stop - 1]),
+            open_start_s=float(open_start[k]),
+            open_end_s=float(open_end[k]),
+            follows=bool(follows[k]),
+        )
+        for k, (first, stop) in enumerate(zip(firsts, stops, strict=True))
+    ]
+    return Analysis(trace, steps, running_ah, running_wh, np.flatnonzero(gaps) + 1)
+
+
+def _running(values: Floats, hours: Floats) -> Floats:
+    running: Floats = np.zeros(len(values))
+    np.cumsum(0.5 * (values[1:] + values[:-1]) * hours, out=running[1:])
+    return running
+
+
+def _first_rows(trace: Trace) -> Ints:
+    """Where the state, the instrument's step or the level of a discharge changes."""
+    amps = trace.current_a
+    state = states(amps)
+    size = np.abs(amps)
+    change = np.abs(np.diff(amps))
+    level = (state[1:] < 0) & (state[:-1] < 0)
+    level &= (change > _LEVEL_SHARE * np.maximum(size[1:], size[:-1])) & (change > 4 * rest_limit_a(amps))
+    keys = [state, np.append(0, np.cumsum(level))]
+    return blocks(*keys, trace.step) if trace.step is not None else blocks(*keys)
+
+
+def _onsets(trace: Trace, spacing: Floats, firsts: Ints, stops: Ints) -> tuple[Floats, Floats, Mask]:
+    """Each step's onset, the time its start may lie off, and whether it follows on the step before."""
+    time = trace.time_s[firsts]
+    before = np.append(0.0, trace.time_s[firsts[1:] - 1])
+    away = time - before
+    own = _own_spacing(spacing, firsts, stops)
+    near = away <= _CONTIGUOUS * own + 1e-9
+    if not away[0] >= 0.0 or trace.time_s[0] < 0:
+        near[0] = False
+    onset = np.where(near, before, time)
+    open_start = np.minimum(away, own)
+    open_start[0] = min(own[0], max(away[0], own[0]))
+    if trace.step_time_s is not None:
+        told = time - trace.step_time_s[firsts]
+        fits = np.isfinite(told) & (told >= before - 1e-3 - 0.05 * away) & (told <= time + 1e-9)
+        fits[0] = bool(np.isfinite(told[0]) and trace.step_time_s[firsts[0]] <= _CONTIGUOUS * own[0] + 1e-9)
+        onset = np.where(fits, np.minimum(told, time), onset)
+        onset[1:] = np.maximum(onset[1:], before[1:])
+        open_start = np.where(fits, 0.0, open_start)
+        near = near | (fits & (np.abs(onset - before) <= _CONTIGUOUS * own))
+    return onset, open_start, near
+
+
+def _own_spacing(spacing: Floats, firsts: Ints, stops: Ints) -> Floats:
+    """The usual distance of a step's first rows; a single row takes the distance of the rows before it."""
+    own = np.zeros(len(firsts))
+    for k, (first, stop) in enumerate(zip(firsts, stops, strict=True)):
+        mine = spacing[first : min(stop - 1, first + 5)]
+        if len(mine):
+            own[k] = float(np.median(mine))
+        else:
+            earlier = spacing[max(0, first - 6) : max(0, first - 1)]
+            own[k] = float(np.median(earlier)) if len(earlier) else 0.0
+    return own
+
+
+def _open_ends(trace: Trace, spacing: Floats, firsts: Ints, stops: Ints) -> Floats:
+    """How long each step may have gone on after its last row: until its own next row, or the next step's start."""
+    last = np.array(
+        [spacing[stop - 2] if stop - first > 1 else np.inf for first, stop in zip(firsts, stops, strict=True)]
+    )
+    after = np.append(trace.time_s[firsts[1:]] - trace.time_s[stops[:-1] - 1], np.inf)
+    if trace.step_time_s is not None and len(firsts) > 1:
+        told = trace.time_s[firsts[1:]] - trace.step_time_s[firsts[1:]] - trace.time_s[stops[:-1] - 1]
+        after[:-1] = np.where(np.isfinite(told), np.clip(told, 0.0, after[:-1]), after[:-1])
+    open_end: Floats = np.minimum(last, after)
+    return np.where(np.isfinite(open_end), open_end, 0.0)
+
+
+def _gaps(trace: Trace, spacing: Floats, inside: Mask, firsts: Ints, stops: Ints) -> Mask:
+    """Intervals inside a step far longer than those around them: rows are missing there."""
+    padded = np.where(inside, spacing, np.nan)
+    around = np.full(len(spacing), 0.0)
+    known = np.zeros(len(spacing), dtype=np.int64)
+    for shift in [s for s in range(-_NEIGHBOURS, _NEIGHBOURS + 1) if s]:
+        other = _shifted(padded, shift)
+        around = np.fmax(around, other)
+        known += np.isfinite(other)
+    lasting = trace.time_s[stops - 1] - trace.time_s[firsts]
+    whole = np.repeat(lasting, stops - firsts)[1:]
+    found: Mask = inside & (spacing > _GAP_FACTOR * around) & (known >= _NEIGHBOURS)
+    return found & (spacing >= _GAP_LEAST_S) & (spacing > _GAP_LEAST_SHARE * whole)
+
+
+def _shifted(values: Floats, shift: int) -> Floats:
+    moved = np.full(len(values), np.nan)
+    if shift > 0:
+        moved[shift:] = values[:-shift]
+    else:
+        moved[:shift] = values[-shift:]
+    return moved
