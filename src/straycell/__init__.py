@@ -9,6 +9,7 @@ cells        codes, chemistries, forms, life stages, the facts known of one cell
 markings     what the print on a cell says (IEC 61960 designations, trade forms)
 meters       what a reading was taken with, and how well it can be trusted
 readings     one measured quantity at one time; one recorded charge
+traces       recorded curves read from files: steps, capacity, energy, resistance
 acceptance   the rules, one small function a rule, the verdict and its reasons
 physics      open-circuit curves, self-discharge, run time
 labels       what stands on a label, where, and the PDF or PNG it becomes

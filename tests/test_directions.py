@@ -1,0 +1,218 @@
+"""Who may import whom: the rooms and their direction, as a table held against the code.
+
+An edge that is not in the table fails; to add one is a decision, not an accident.
+"""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import straycell
+
+SOURCE = Path(straycell.__file__).parent
+
+# room: the rooms it may look back to; * is every row above. Physics knows none of its users.
+EDGES = """
+errors:
+quantities:  errors
+teardowns:   errors quantities
+cells:       errors quantities
+markings:    errors quantities cells
+meters:      errors quantities
+readings:    errors quantities cells meters
+traces:      errors quantities cells meters readings physics
+physics:     errors quantities cells
+acceptance:  errors quantities teardowns cells markings meters readings physics
+labels:      errors quantities teardowns cells meters readings acceptance
+projects:    errors quantities cells physics
+matching:    errors quantities cells meters readings physics acceptance projects
+builds:      errors quantities cells acceptance projects matching
+safety:      errors quantities cells readings acceptance builds
+store:       *
+cli:         *
+"""
+ALLOWED: dict[str, set[str]] = {}
+for _line in EDGES.strip().splitlines():
+    _room, _, _targets = _line.partition(":")
+    ALLOWED[_room] = set(ALLOWED) if _targets.strip() == "*" else set(_targets.split())
+
+# library: the only places that may import it (rooms, or files of a room)
+LIBRARIES = """
+stdnum       cells.py
+platformdirs store/location.py
+sqlmodel     store/
+sqlalchemy   store/
+alembic      store/migrations/
+typer        cli/
+click        cli/
+rich         cli/
+qrcode       labels/render.py
+fpdf         labels/render.py
+PIL          labels/render.py
+zxingcpp     labels/reading.py
+pandas       traces/ store/exchange
+numpy        traces/ physics/ matching/
+"""
+PLACES = {line.split()[0]: line.split()[1:] for line in LIBRARIES.strip().splitlines()}
+
+HEAVY = ["sqlmodel", "sqlalchemy", "alembic", "pandas", "numpy", "qrcode", "fpdf", "PIL"]
+RIM = {"store", "cli"}
+FILES = sorted(path for path in SOURCE.rglob("*.py") if "sample_db" not in path.parts)
+
+
+def where(path: Path) -> str:
+    return path.relative_to(SOURCE).as_posix()
+
+
+def room_of(path: Path) -> str:
+    return path.relative_to(SOURCE).parts[0].removesuffix(".py")
+
+
+def imports(tree: ast.AST, package: str) -> Iterator[str]:
+    """Dotted names that a module imports, at the top or inside functions, relative ones made absolute."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            parts = package.split(".")[: len(package.split(".")) - node.level + 1] if node.level else []
+            base = ".".join([*parts, *([node.module] if node.module else [])])
+            yield base
+            if base == "straycell" or node.level:
+                yield from (f"{base}.{alias.name}" for alias in node.names)
+
+
+def imports_of(path: Path) -> set[str]:
+    package = ".".join(["straycell", *path.relative_to(SOURCE).parent.parts])
+    return set(imports(ast.parse(path.read_text(encoding="utf-8")), package))
+
+
+def rooms_imported(names: set[str]) -> set[str]:
+    return {name.split(".")[1] for name in names if name.startswith("straycell.")} & set(ALLOWED)
+
+
+def strangers(names: set[str]) -> set[str]:
+    """Top-level names of libraries that are neither ours nor Python's own."""
+    return {name.partition(".")[0] for name in names} - set(sys.stdlib_module_names) - {"straycell", ""}
+
+
+def test_the_table_knows_every_room_and_the_map_names_it() -> None:
+    """A new room is put into the table and into the one-line map of the package."""
+    rooms = {room_of(path) for path in FILES} - {"__init__", "__main__"}
+    assert rooms == set(ALLOWED)
+    mapped = [
+        line.split()[0] for line in (straycell.__doc__ or "").splitlines() if line and line[0].islower()
+    ]
+    assert rooms <= set(mapped)
+
+
+def test_the_table_itself_runs_in_one_direction() -> None:
+    """No two rooms may import each other, not even through others; only the command line stands above the store."""
+    settled: set[str] = set()
+    while len(settled) < len(ALLOWED):
+        ready = {room for room, targets in ALLOWED.items() if targets <= settled} - settled
+        assert ready, f"a circle among {set(ALLOWED) - settled}"
+        settled |= ready
+    assert all(not targets & RIM for room, targets in ALLOWED.items() if room not in RIM)
+    assert {room for room, targets in ALLOWED.items() if "store" in targets} == {"cli"}
+    assert not any("cli" in targets for targets in ALLOWED.values())
+    assert ALLOWED["physics"] <= {"errors", "quantities", "cells"}
+
+
+def files_of(room: str) -> list[Path]:
+    return [path for path in FILES if room_of(path) == room]
+
+
+@pytest.mark.parametrize("room", [*ALLOWED, "__init__", "__main__"])
+def test_a_room_imports_only_what_lies_behind_it(room: str) -> None:
+    """Every import of one of our rooms stands in the table; the two files on top know the command line alone."""
+    allowed = ALLOWED.get(room, {"cli"}) | {room}
+    breaches = {where(path): rooms_imported(imports_of(path)) - allowed for path in files_of(room)}
+    assert not {name: rooms for name, rooms in breaches.items() if rooms}
+
+
+@pytest.mark.parametrize("room", [*ALLOWED, "__init__", "__main__"])
+def test_a_library_is_imported_only_where_it_belongs(room: str) -> None:
+    """Only store knows SQLModel, only cli Typer and Rich, only labels/render the drawing; the rest is pure."""
+    breaches = [
+        f"{where(path)}: {library}"
+        for path in files_of(room)
+        for library in strangers(imports_of(path))
+        if not any(where(path).startswith(place) for place in PLACES.get(library, []))
+    ]
+    assert not breaches
+
+
+@pytest.mark.parametrize("room", [room for room in ALLOWED if room not in RIM])
+def test_a_core_room_reads_no_clock(room: str) -> None:
+    """The time comes in as an argument: same input, same output."""
+    calls = {
+        f"{node.value.id}.{node.attr}"
+        for path in files_of(room)
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name)
+    }
+    assert not calls & {"datetime.now", "datetime.utcnow", "datetime.today", "date.today", "time.time"}
+
+
+BREACHES = """
+physics  | import straycell.acceptance
+physics  | from straycell import store
+cells    | from straycell.readings import Reading
+matching | from straycell.builds import Build
+builds   | def f():\\n    from straycell.store.tables import Row
+labels   | from ..store import tables
+labels   | from .. import store
+"""
+
+
+@pytest.mark.parametrize("line", BREACHES.strip().splitlines())
+def test_a_breach_in_any_wording_is_seen(line: str) -> None:
+    """The check itself is checked: absolute, from, relative and inside a function."""
+    room, code = (part.strip() for part in line.split("|"))
+    names = set(imports(ast.parse(code.replace("\\n", "\n")), f"straycell.{room}"))
+    assert rooms_imported(names) - {room} - ALLOWED[room]
+
+
+def test_a_stranger_is_seen() -> None:
+    """A library inside a function is an import like any other; Python's own is none."""
+    names = set(
+        imports(ast.parse("import json, os.path\ndef f():\n    import pandas as pd"), "straycell.cells")
+    )
+    assert strangers(names) == {"pandas"}
+
+
+def loaded_after(statement: str) -> tuple[int, str, list[str]]:
+    """Run a statement in a fresh Python: (exit code, stdout, heavy libraries that were loaded)."""
+    code = (
+        f"import sys\ntry:\n    {statement}\nfinally:\n"
+        f"    print('loaded:', *[m for m in {HEAVY!r} if m in sys.modules], file=sys.stderr)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=False
+    )
+    loaded = [line for line in done.stderr.splitlines() if line.startswith("loaded:")]
+    assert loaded, done.stderr
+    return done.returncode, done.stdout, loaded[-1].split()[1:]
+
+
+def test_help_is_cheap() -> None:
+    """`straycell --help` prints the nouns, exits 0, and loads neither SQLModel, pandas, numpy nor qrcode."""
+    status, page, loaded = loaded_after("from straycell.cli import run; run(['--help'])")
+    assert status == 0
+    assert "teardown" in page and "Usage" in page
+    assert loaded == []
+
+
+@pytest.mark.parametrize("module", ["straycell", "straycell.cli", *(f"straycell.{r}" for r in (
+    "cells", "markings", "meters", "readings", "acceptance", "labels", "projects", "builds", "safety", "matching"))])  # fmt: skip
+def test_importing_a_room_loads_nothing_heavy(module: str) -> None:
+    """The front of each core room can be imported without the libraries at the rim."""
+    status, _, loaded = loaded_after(f"import {module}")
+    assert status == 0
+    assert loaded == []
