@@ -158,7 +158,7 @@ class Lamps:
             grown = drop_v * math.exp(y)
             step = (slope_v * y + grown - spare_v) / (slope_v + grown)
             y -= step
-            if abs(step) < 1e-10:
+            if abs(step) < 1e-6:  # converges quadratically: the next one would be below 1e-12
                 break
         return self.measured_a * math.exp(y)
 

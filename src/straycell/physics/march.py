@@ -1,4 +1,4 @@
-"""Follow one cell's voltage under a load from full to a cut-off, over the charge taken out."""
+"""Follow one cell's voltage under a steady load from full to a cut-off, over the charge taken out."""
 
 from __future__ import annotations
 
@@ -6,49 +6,83 @@ import math
 from dataclasses import dataclass
 
 from straycell.physics.loads import ConstantCurrent, Load
-
-
-@dataclass(frozen=True, slots=True)
-class SourceModel:
-    """A cell as a source: at each charge taken out `q_ah` (rising), its emf in V and resistance in ohm."""
-
-    q_ah: tuple[float, ...]
-    emf_v: tuple[float, ...]
-    inner_ohm: tuple[float, ...]
+from straycell.physics.sources import SourceModel
 
 
 @dataclass(frozen=True, slots=True)
 class March:
-    """How long it lasted (h), what the load got of one cell (Ah, Wh), and whether a cut-off ended it."""
+    """How long it lasted (h), what the load got of one cell (Ah, Wh), and whether a cut-off ended it.
+
+    `points` holds (hours, charge in Ah, terminal voltage in V of one cell) on the way, for a picture.
+    """
 
     hours: float
     charge_ah: float
     energy_wh: float
     reached_cutoff: bool
+    points: tuple[tuple[float, float, float], ...] = ()
 
 
-def march(model: SourceModel, load: Load, cutoff_v: float, *, series: int = 1, parallel: int = 1) -> March:
+class _Ahead:
+    """emf at q + lag, for rising arguments: linear, without searching from the start each time."""
+
+    __slots__ = ("_emf", "_k", "_last", "_q")
+
+    def __init__(self, model: SourceModel) -> None:
+        self._q, self._emf, self._k, self._last = model.q_ah, model.emf_v, 1, len(model.q_ah) - 1
+
+    def at(self, q_ah: float) -> float:
+        q, k = self._q, self._k
+        while k < self._last and q[k] < q_ah:
+            k += 1
+        while k > 1 and q[k - 1] > q_ah:
+            k -= 1
+        self._k = k
+        q0, e0 = q[k - 1], self._emf[k - 1]
+        # Past the last point the cliff goes on, so that a large lag ends the run.
+        return e0 + (self._emf[k] - e0) * (q_ah - q0) / (q[k] - q0)
+
+
+def march(
+    model: SourceModel, load: Load, cutoff_v: float, *, series: int = 1, parallel: int = 1, keep: bool = False
+) -> March:
     """Run one cell of a pack of equal cells down to `cutoff_v` per cell under the pack's load."""
-    hours = charge = energy = 0.0
-    q0 = i0 = v0 = 0.0
-    scale = series / parallel
     fixed_a = load.current_a / parallel if isinstance(load, ConstantCurrent) else None
-    for index, (q1, emf, ohm) in enumerate(zip(model.q_ah, model.emf_v, model.inner_ohm, strict=True)):
+    scale, lag, ahead = series / parallel, model.lag_h, _Ahead(model)
+    hours = charge = energy = q0 = v0 = 0.0
+    i0 = _first_current(model, load, series, parallel)
+    points: list[tuple[float, float, float]] = []
+    for index, (q1, ohm) in enumerate(zip(model.q_ah, model.inner_ohm, strict=True)):
+        emf = ahead.at(q1 + lag * i0) if lag and math.isfinite(i0) else model.emf_v[index]
         i1 = fixed_a if fixed_a is not None else load.drawn_from(emf * series, ohm * scale) / parallel
-        v1 = emf - i1 * ohm if math.isfinite(i1) else -math.inf
-        if v1 <= cutoff_v or i1 <= 0:
-            if index and math.isfinite(v1) and i1 > 0:
-                share = (v0 - cutoff_v) / (v0 - v1)
-                part_h, part_q, part_wh = _step(share * (q1 - q0), i0, i0 + share * (i1 - i0), v0, cutoff_v)
-                hours, charge, energy = hours + part_h, charge + part_q, energy + part_wh
-            return March(hours if i1 > 0 else math.inf, charge, energy, True)
+        v1 = emf - i1 * ohm if i1 < math.inf else -math.inf
+        ends = v1 <= cutoff_v
+        if ends:
+            if index == 0:
+                return March(0.0, 0.0, 0.0, True)
+            share = (v0 - cutoff_v) / (v0 - v1) if v1 > -math.inf else 0.0
+            i1 = i0 + share * (i1 - i0) if share else i0
+            q1, v1 = q0 + share * (q1 - q0), cutoff_v if share else v0
+        if i1 <= 0:
+            return March(math.inf, charge, energy, False)
         if index:
-            part_h, part_q, part_wh = _step(q1 - q0, i0, i1, v0, v1)
-            hours, charge, energy = hours + part_h, charge + part_q, energy + part_wh
+            hours += (q1 - q0) * 0.5 * (1.0 / i0 + 1.0 / i1)
+            energy += (q1 - q0) * 0.5 * (v0 + v1)
+            charge = q1
+        if keep:
+            points.append((hours, q1, v1))
+        if ends:
+            return March(hours, charge, energy, True, tuple(points))
         q0, i0, v0 = q1, i1, v1
-    return March(hours, charge, energy, False)
+    return March(hours, charge, energy, False, tuple(points))
 
 
-def _step(dq: float, i0: float, i1: float, v0: float, v1: float) -> tuple[float, float, float]:
-    """Hours, Ah and Wh of one step, by the trapezoid in 1/I and in V."""
-    return dq * 0.5 * (1.0 / i0 + 1.0 / i1), dq, dq * 0.5 * (v0 + v1)
+def _first_current(model: SourceModel, load: Load, series: int, parallel: int) -> float:
+    """The current in A of one cell at the start, with its own lag already in place."""
+    current_a, ahead = 0.0, _Ahead(model)
+    for _ in range(4):
+        emf = ahead.at(model.lag_h * current_a)
+        current_a = load.drawn_from(emf * series, model.inner_ohm[0] * series / parallel) / parallel
+        if not math.isfinite(current_a):
+            return current_a
+    return current_a

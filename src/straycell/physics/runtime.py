@@ -1,36 +1,47 @@
-"""How long a cell or a pack of equal cells runs a device: expected, with a low end that is a promise."""
+"""How long a cell or a pack of equal cells runs a device: expected, with a low end that is a promise.
+
+Basis, best first: the cell's own discharge trace, corrected for the difference in current by its resistance over
+hours; else its chemistry's published curves, scaled by its capacity and resistance. The low end takes the
+worst published set, less the root of the summed squares of what the uncertainties of capacity, resistance, lag
+and temperature cost one by one, and of the share the model itself may be wrong by (data/margin.toml).
+"""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from straycell.cells import Chemistry
 from straycell.errors import BadData
-from straycell.physics.curves import OcvCurve, curves_for
-from straycell.physics.loads import Load
-from straycell.physics.march import SourceModel, march
+from straycell.physics.curves import curves_for
+from straycell.physics.doubts import DOUBTS, Assumed, cases_of, known_resistance
+from straycell.physics.duty import march_profile
+from straycell.physics.loads import Load, Profile
+from straycell.physics.march import March, march
+from straycell.physics.shipped import shipped
+from straycell.physics.sources import (
+    OwnTrace,
+    SourceModel,
+    curve_source,
+    scaled,
+    started_at,
+    trace_source,
+)
+from straycell.physics.temperature import COLDEST_KNOWN_C, capacity_ratio, check_temperature, resistance_ratio
 from straycell.quantities import Measured
 
-TEST_RATE = 0.2
-"""A capacity is taken at 0.2C where nothing else is said (IEC 61960, from memory; sheets agree)."""
+__all__ = ["OwnTrace", "Runtime", "estimate"]
 
-
-@dataclass(frozen=True, slots=True)
-class OwnTrace:
-    """A cell's own discharge from full at one current: voltage in V against charge out in Ah (rising)."""
-
-    ah_out: tuple[float, ...]
-    voltage_v: tuple[float, ...]
-    current_a: float
-    temperature_c: float = 25.0
+TEST_RATE_C = 0.2
+"""A capacity is taken at 0.2C where nothing else is said (IEC 61960, from memory; cell sheets agree)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Runtime:
-    """Hours: `expected`, and `low` to `high`; `low` holds nineteen times out of twenty.
+    """Hours: `expected`, and `low` to `high`; `low` is meant to hold nineteen times out of twenty.
 
-    `basis` says what it was computed from, `stop` which cut-off ends the run.
+    `basis` says what it was computed from, `stop` which cut-off ends the run, `notes` what to know besides.
     """
 
     expected_h: float
@@ -39,6 +50,12 @@ class Runtime:
     basis: str
     stop: str
     notes: tuple[str, ...] = ()
+
+
+_MOST_MARGIN_UP = 0.1
+_YEAR_H = 8766.0
+
+Build = Callable[[Assumed], tuple[SourceModel, ...]]
 
 
 def estimate(
@@ -59,37 +76,174 @@ def estimate(
     capacity_cutoff_v: float | None = None,
     resistance_pulse_s: float = 1.0,
 ) -> Runtime:
-    """Run time of a pack of equal cells. Capacity (Ah) and resistance (ohm) are those of one cell.
+    """Run time of a pack of equal cells, from full. Capacity (Ah) and resistance (ohm) are those of one cell.
 
-    `load` is what the device draws at the pack's terminals; `cutoff_v` is the device's, for the whole string;
-    the cell's and the protection's cut-offs are per cell.
+    `load` is what the device draws at the pack's terminals; `cutoff_v` is the device's, for the whole string; the
+    cell's and the protection's cut-offs are per cell. `capacity_current_a` and `capacity_cutoff_v` say how the
+    capacity was taken (default 0.2C, to the end of the chemistry's window), `resistance_pulse_s` how the
+    resistance was (0 for 1 kHz). `full_voltage_v` is the voltage per cell that the charger ends at, when it is
+    below the chemistry's full voltage. Raises BadData for what cannot be.
     """
-    if not (math.isfinite(capacity.value) and capacity.value > 0):
+    _check(chemistry, capacity, resistance, cutoff_v, series, parallel)
+    check_temperature(temperature_c)
+    stop, stop_v = _first_stop(cutoff_v / series, cell_cutoff_v, protection_cutoff_v)
+    ohm, ohm_u, notes = known_resistance(capacity, resistance)
+    cases = cases_of(chemistry, capacity, ohm, ohm_u, resistance_pulse_s, temperature_c)
+    if own_trace is not None:
+        build = _from_trace(own_trace, chemistry, capacity.value, full_voltage_v)
+        basis = "own trace"
+    else:
+        test = (capacity_current_a or TEST_RATE_C * capacity.value, capacity_cutoff_v)
+        build = _from_curves(chemistry, test, full_voltage_v)
+        basis = "chemistry curve"
+
+    def runs(case: Assumed) -> list[March]:
+        return [_run(m, load, stop_v, series, parallel) for m in build(case)]
+
+    expected_runs = runs(cases["expected"])
+    expected = sum(r.hours for r in expected_runs) / len(expected_runs)
+    rate_c = (
+        sum(r.charge_ah for r in expected_runs) / len(expected_runs) / max(expected, 1e-9) / capacity.value
+    )
+    margin = _margin(basis, rate_c, own_trace, capacity.value)
+    down = _reach(expected_runs, runs, cases, "-", margin)
+    up = _reach(expected_runs, runs, cases, "+", min(margin, _MOST_MARGIN_UP))
+    low = max(0.0, min(r.hours - less for r, less in zip(expected_runs, down, strict=True)))
+    high = max(r.hours + more for r, more in zip(expected_runs, up, strict=True))
+    if temperature_c < COLDEST_KNOWN_C:
+        low = 0.0
+    ended = any(r.reached_cutoff for r in expected_runs)
+    stop = f"{stop} cut-off" if ended else "end of the known discharge"
+    notes += _notes(expected, rate_c, temperature_c, stop_v, own_trace)
+    return Runtime(expected, min(low, expected), max(high, expected), basis, stop, tuple(notes))
+
+
+def _check(
+    chemistry: Chemistry,
+    capacity: Measured,
+    resistance: Measured | None,
+    cutoff_v: float,
+    series: int,
+    parallel: int,
+) -> None:
+    if not curves_for(chemistry):
+        raise BadData(
+            f"chemistry is {chemistry}: no published curve speaks for it", "find out the chemistry first"
+        )
+    if not (math.isfinite(capacity.value) and capacity.value > 0 and capacity.u >= 0):
         raise BadData(
             f"capacity is {capacity.value:g} Ah, and must be above zero", "measure the capacity first"
         )
-    curves = curves_for(chemistry)
-    if not curves:
-        raise BadData(f"no voltage curve for chemistry {chemistry}", "find out the chemistry first")
-    stops = {"device": cutoff_v / series, "cell": cell_cutoff_v, "protection": protection_cutoff_v}
-    stop, stop_v = max(((n, v) for n, v in stops.items() if v is not None), key=lambda item: item[1])
-    ohm = resistance.value if resistance else 0.1 / capacity.value
-    ohm_u = resistance.u if resistance else 0.5 * ohm
-    runs = [
-        march(_model(c, q, r), load, stop_v, series=series, parallel=parallel).hours
-        for c in curves
-        for q, r in (
-            (capacity.value, ohm),
-            (max(0.0, capacity.low), ohm + 2 * ohm_u),
-            (capacity.high, max(0.0, ohm - 2 * ohm_u)),
+    if resistance is not None and not (math.isfinite(resistance.value) and resistance.value >= 0):
+        raise BadData(
+            f"resistance is {resistance.value:g} ohm, and must be zero or more", "measure it once more"
         )
-    ]
-    expected = sum(runs[::3]) / len(curves)
-    return Runtime(
-        expected, min(runs[1::3]) * 0.93, max(*runs[2::3], expected), "chemistry curve", f"{stop} cut-off"
-    )
+    if not (math.isfinite(cutoff_v) and cutoff_v >= 0):
+        raise BadData(f"cut-off is {cutoff_v:g} V, and must be zero or more", "write it for the whole string")
+    if series < 1 or parallel < 1:
+        raise BadData(f"a pack of {series}S{parallel}P", "series and parallel are one or more")
 
 
-def _model(curve: OcvCurve, capacity_ah: float, ohm: float) -> SourceModel:
-    q = tuple(capacity_ah * (1.0 - s) for s in reversed(curve.soc))
-    return SourceModel(q, tuple(reversed(curve.volts)), (1.5 * ohm,) * len(q))
+def _first_stop(device_v: float, cell_v: float | None, protection_v: float | None) -> tuple[str, float]:
+    """The cut-off that comes first when the voltage falls, per cell; the device on a tie."""
+    stops = [("device", device_v), ("cell", cell_v), ("protection", protection_v)]
+    known = [(name, volts) for name, volts in stops if volts is not None]
+    return max(known, key=lambda item: item[1])
+
+
+def _from_curves(
+    chemistry: Chemistry, test: tuple[float, float | None], full_voltage_v: float | None
+) -> Build:
+    curves = curves_for(chemistry)
+    test_a, cutoff_v = test
+
+    def build(case: Assumed) -> tuple[SourceModel, ...]:
+        models = []
+        for curve in curves:
+            window_v = curve.volts[0] if cutoff_v is None else cutoff_v
+            model = curve_source(
+                curve, case.capacity_ah, case.steady_ohm, case.lag_h, test_a=test_a, test_cutoff_v=window_v
+            )
+            missing = 0.0 if full_voltage_v is None else 1.0 - curve.state_of_charge(full_voltage_v)
+            models.append(_prepared(model, case, missing))
+        return tuple(models)
+
+    return build
+
+
+def _from_trace(
+    trace: OwnTrace, chemistry: Chemistry, measured_ah: float, full_voltage_v: float | None
+) -> Build:
+    curves = curves_for(chemistry)
+    taken_at = capacity_ratio(trace.temperature_c).expected
+    resistance_then = resistance_ratio(trace.temperature_c).expected
+
+    def build(case: Assumed) -> tuple[SourceModel, ...]:
+        model = trace_source(trace, case.steady_ohm * resistance_then, case.lag_h)
+        warm = scaled(model, case.capacity_ah / measured_ah / taken_at, 1.0 / resistance_then)
+        missing = (
+            0.0 if full_voltage_v is None else max(1.0 - c.state_of_charge(full_voltage_v) for c in curves)
+        )
+        return (_prepared(warm, case, missing),)
+
+    return build
+
+
+def _prepared(model: SourceModel, case: Assumed, missing: float) -> SourceModel:
+    ready = scaled(model, case.capacity_ratio, case.resistance_ratio)
+    return started_at(ready, missing * ready.q_ah[-1])
+
+
+def _run(model: SourceModel, load: Load, stop_v: float, series: int, parallel: int) -> March:
+    if isinstance(load, Profile):
+        return march_profile(model, load, stop_v, series=series, parallel=parallel)
+    return march(model, load, stop_v, series=series, parallel=parallel)
+
+
+def _reach(
+    expected: list[March],
+    runs: Callable[[Assumed], list[March]],
+    cases: dict[str, Assumed],
+    sign: str,
+    margin: float,
+) -> list[float]:
+    """For each curve, the root of the summed squares of what each doubt moves, and of the model's own share, in h."""
+    squares = [(margin * run.hours) ** 2 for run in expected]
+    way = 1.0 if sign == "+" else -1.0
+    for doubt in DOUBTS:
+        case = cases[doubt + sign]
+        if case == cases["expected"]:
+            continue
+        for k, run in enumerate(runs(case)):
+            squares[k] += max(0.0, way * (run.hours - expected[k].hours)) ** 2
+    return [math.sqrt(s) for s in squares]
+
+
+def _margin(basis: str, rate_c: float, trace: OwnTrace | None, capacity_ah: float) -> float:
+    """The share the model may be wrong by at this rate, from data/margin.toml."""
+    table = shipped("margin")[basis.replace(" ", "_")]
+    known_c = 0.0
+    if trace is not None:
+        currents = trace.currents()
+        known_c = sum(currents) / len(currents) / capacity_ah
+    beyond = max(0.0, rate_c**2 - known_c**2)
+    return float(min(table["most"], table["base"] + table["per_c_squared"] * beyond))
+
+
+def _notes(
+    expected_h: float, rate_c: float, temperature_c: float, stop_v: float, trace: OwnTrace | None
+) -> list[str]:
+    notes = []
+    if expected_h == 0.0:
+        notes.append("the voltage falls below the cut-off as soon as the load is switched on")
+    if rate_c > 1.0:
+        notes.append("more than 1C: beyond the rates this was checked at")
+    if temperature_c < COLDEST_KNOWN_C:
+        notes.append("below -20 C no cell sheet gives a figure: the low end is nothing")
+    if expected_h > _YEAR_H:
+        notes.append("longer than a year: the cell's self-discharge is not counted here")
+    if trace is not None and trace.voltage_v[-1] > stop_v + 0.05:
+        notes.append(
+            f"the trace ends at {trace.voltage_v[-1]:.2f} V, above the cut-off: what is left is not counted"
+        )
+    return notes

@@ -1,0 +1,151 @@
+"""Follow one cell under a repeated profile: the charge goes at the mean, the cut-off comes at the worst moment."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from straycell.physics.curves import interpolate
+from straycell.physics.loads import Profile, power_current
+from straycell.physics.march import March
+from straycell.physics.polarisation import relaxation_s
+from straycell.physics.sources import SourceModel
+
+_MOST_STEPS = 400
+
+
+@dataclass(frozen=True, slots=True)
+class Round:
+    """One round of a profile for one cell: per step its length (s), mean and peak draw, and the peak as felt.
+
+    Draws are currents in A or powers in W. `felt` is what, times the whole resistance, gives the voltage drop:
+    the peak through the fast part, and what went before through the slow part (first-order, periodic).
+    """
+
+    is_power: bool
+    seconds: tuple[float, ...]
+    mean: tuple[float, ...]
+    felt: tuple[float, ...]
+
+    @property
+    def period_s(self) -> float:
+        return sum(self.seconds)
+
+    @property
+    def average(self) -> float:
+        return sum(s * m for s, m in zip(self.seconds, self.mean, strict=True)) / self.period_s
+
+    def current(self, draw: float, emf_v: float, ohm: float) -> float:
+        """The current in A of one cell for a draw."""
+        return power_current(draw, emf_v, ohm) if self.is_power and draw else draw
+
+
+def one_round(profile: Profile, slow_share: float, cells: int) -> Round:
+    """The round of one cell: `cells` is parallel for currents, series x parallel for powers."""
+    steps = [(d, v / cells, v / cells) for d, v in zip(profile.durations_s, profile.values, strict=False)]
+    steps = _merged(steps)
+    tau = relaxation_s()
+    decays = [math.exp(-d / tau) for d, _, _ in steps]
+    # The slow state repeats each round: s = A s + B over one round gives its start in closed form.
+    start, kept = 0.0, 1.0
+    for (_, mean, _), decay in zip(steps, decays, strict=True):
+        start, kept = start * decay + mean * (1 - decay), kept * decay
+    state, felt = start / (1 - kept), []
+    for (_, mean, peak), decay in zip(steps, decays, strict=True):
+        ends = state * decay + mean * (1 - decay)
+        felt.append((1 - slow_share) * peak + slow_share * max(state, ends))
+        state = ends
+    return Round(
+        profile.power_w is not None,
+        tuple(d for d, _, _ in steps),
+        tuple(m for _, m, _ in steps),
+        tuple(felt),
+    )
+
+
+def _merged(steps: list[tuple[float, float, float]]) -> list[tuple[float, float, float]]:
+    """At most _MOST_STEPS steps; neighbours are joined by their mean, and keep their peak."""
+    size = math.ceil(len(steps) / _MOST_STEPS)
+    if size == 1:
+        return steps
+    merged = []
+    for at in range(0, len(steps), size):
+        part = steps[at : at + size]
+        seconds = sum(d for d, _, _ in part)
+        merged.append((seconds, sum(d * m for d, m, _ in part) / seconds, max(p for _, _, p in part)))
+    return merged
+
+
+def march_profile(
+    model: SourceModel, profile: Profile, cutoff_v: float, *, series: int = 1, parallel: int = 1
+) -> March:
+    """Run one cell of a pack of equal cells under the pack's profile, to the first moment below `cutoff_v`."""
+    is_power = profile.power_w is not None
+    cycle = one_round(profile, model.slow_share, series * parallel if is_power else parallel)
+    average, worst = cycle.average, max(cycle.felt)
+    hours = charge = energy = 0.0
+    marks = [(0.0, 0.0)]
+    before: tuple[float, float, float, float] | None = None
+    for q1, ohm in zip(model.q_ah, model.inner_ohm, strict=True):
+        emf, mean_a = _point(model, cycle, average, q1, ohm)
+        low_v = emf - ohm * cycle.current(worst, emf, ohm) if mean_a < math.inf else -math.inf
+        below = low_v <= cutoff_v
+        if before is None:
+            if below:
+                return March(0.0, 0.0, 0.0, True)
+        else:
+            q0, i0, v0, low0 = before
+            share = (low0 - cutoff_v) / (low0 - low_v) if below and low_v > -math.inf else float(not below)
+            i1 = i0 + share * (mean_a - i0) if math.isfinite(mean_a) else i0
+            dq = share * (q1 - q0)
+            hours += dq * 0.5 * (1 / i0 + 1 / i1)
+            energy += dq * 0.5 * (v0 + (emf - mean_a * ohm if math.isfinite(mean_a) else v0))
+            charge = q0 + dq
+            marks.append((hours, charge))
+        if below:
+            hours, charge = _last_round(model, cycle, cutoff_v, hours, charge, marks)
+            return March(hours, charge, energy, True)
+        before = (q1, mean_a, emf - mean_a * ohm, low_v)
+    return March(hours, charge, energy, False)
+
+
+def _point(model: SourceModel, cycle: Round, average: float, q_ah: float, ohm: float) -> tuple[float, float]:
+    """emf in V and mean current in A at one state, the lag solved by three rounds of substitution."""
+    emf = interpolate(q_ah, model.q_ah, model.emf_v)
+    mean_a = cycle.current(average, emf, ohm)
+    for _ in range(2 if model.lag_h else 0):
+        if not math.isfinite(mean_a):
+            break
+        emf = interpolate(q_ah + model.lag_h * mean_a, model.q_ah, model.emf_v)
+        mean_a = cycle.current(average, emf, ohm)
+    return emf, mean_a
+
+
+def _last_round(
+    model: SourceModel,
+    cycle: Round,
+    cutoff_v: float,
+    hours: float,
+    charge: float,
+    marks: list[tuple[float, float]],
+) -> tuple[float, float]:
+    """From the last whole round before `hours`, step by step to the first moment that falls below."""
+    whole_h = math.floor(hours * 3600.0 / cycle.period_s) * cycle.period_s / 3600.0
+    q, t = interpolate(whole_h, [h for h, _ in marks], [c for _, c in marks]), whole_h
+    for step in (*range(len(cycle.seconds)), *range(len(cycle.seconds))):
+        ohm = interpolate(q, model.q_ah, model.inner_ohm)
+        emf, _ = _point(model, cycle, cycle.average, q, ohm)
+        current_a = cycle.current(cycle.mean[step], emf, ohm)
+        step_h = cycle.seconds[step] / 3600.0
+        here = emf - ohm * cycle.current(cycle.felt[step], emf, ohm)
+        if not here > cutoff_v:
+            return max(t, 0.0), q
+        ahead = q + current_a * step_h
+        ohm = interpolate(ahead, model.q_ah, model.inner_ohm)
+        emf, _ = _point(model, cycle, cycle.average, ahead, ohm)
+        there = emf - ohm * cycle.current(cycle.felt[step], emf, ohm)
+        if not there > cutoff_v:
+            share = (here - cutoff_v) / (here - there) if math.isfinite(there) else 0.0
+            return t + share * step_h, q + share * (ahead - q)
+        q, t = ahead, t + step_h
+    return hours, charge

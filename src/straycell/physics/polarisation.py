@@ -1,0 +1,72 @@
+"""From a short pulse to a discharge over hours: how the resistance grows, and the charge that lags behind."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+
+from straycell.cells import Chemistry
+from straycell.errors import BadData
+from straycell.physics.curves import interpolate
+from straycell.physics.shipped import median, shipped
+
+_STEADY_KEYS = ((1.0, "steady_1s"), (10.0, "steady_10s"), (30.0, "steady_30s"))
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """A figure with the lowest and highest that published sets give for it."""
+
+    expected: float
+    low: float
+    high: float
+
+
+@lru_cache(maxsize=64)
+def steady_over_pulse(chemistry: Chemistry, pulse_s: float) -> Spread:
+    """Resistance over hours, over that of a pulse of `pulse_s` (0 for a 1 kHz reading); raises BadData below 0."""
+    if not (math.isfinite(pulse_s) and pulse_s >= 0):
+        raise BadData(f"pulse length is {pulse_s:g} s", "write the pulse's length as a time, like 1s or 10s")
+    sets = [s for s in shipped("polarisation")["set"] if _same_kind(s, chemistry)]
+    if pulse_s < 0.1:
+        ac, one = shipped("polarisation")["ac"], steady_over_pulse(chemistry, 1.0)
+        factor, spread = ac["steady_pulse_1s_over_ac"], ac["spread"]
+        return Spread(
+            one.expected * factor, one.low * factor * (1 - spread), one.high * factor * (1 + spread)
+        )
+    times = [math.log(seconds) for seconds, _ in _STEADY_KEYS]
+    ratios = [interpolate(math.log(pulse_s), times, [s[key] for _, key in _STEADY_KEYS]) for s in sets]
+    return Spread(median(ratios), min(ratios), max(ratios))
+
+
+@lru_cache(maxsize=16)
+def lag_h(chemistry: Chemistry) -> Spread:
+    """Charge left behind by diffusion, in Ah per A of current; the figures of sheets count like those of sets."""
+    data = shipped("polarisation")
+    lags = [s["lag_h"] for s in (*data["set"], *data.get("sheet", ())) if _same_kind(s, chemistry)]
+    return Spread(median(lags), min(lags), max(lags))
+
+
+def _same_kind(entry: dict[str, object], chemistry: Chemistry) -> bool:
+    """LFP stands alone; the 4.2 V chemistries share their figures, for want of enough sets of each."""
+    return (entry["chemistry"] == Chemistry.LFP) == (chemistry is Chemistry.LFP)
+
+
+@lru_cache(maxsize=256)
+def shape(soc: float) -> float:
+    """Resistance at a state of charge 0 to 1, over that at half charge."""
+    table = shipped("polarisation")["shape"]
+    return interpolate(soc, table["soc"], table["ratio"])
+
+
+def assumed_resistance(capacity_ah: float) -> tuple[float, float]:
+    """(ohm, standard uncertainty in ohm) of a 1 s pulse where nothing was measured."""
+    assumed = shipped("polarisation")["assumed"]
+    return assumed["ohm_ah"] / capacity_ah, assumed["u_ohm_ah"] / capacity_ah
+
+
+def relaxation_s() -> float:
+    """Time constant in s with which the slow part of the resistance builds up; common practice."""
+    seconds: float = shipped("polarisation")["assumed"]["relaxation_s"]
+    return seconds

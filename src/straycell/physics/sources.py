@@ -1,0 +1,159 @@
+"""One cell as a source: an electromotive force over the charge taken out, a resistance, and a lag.
+
+Under a current I the voltage is  emf(q + I lag) - I R(q): the faster a cell is emptied, the further its surface
+is ahead of its bulk. A chemistry's curve and a cell's own trace both become such a source.
+"""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_left
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from straycell.errors import BadData
+from straycell.physics.curves import OcvCurve, interpolate
+from straycell.physics.polarisation import shape
+
+_END_SHARE = 0.004
+_END_DROP_V = 1.5
+"""Beyond the last known point the voltage falls off a cliff: 1.5 V within 0.4 % of the charge (cautious)."""
+_MOST_POINTS = 160
+
+
+@dataclass(frozen=True, slots=True)
+class SourceModel:
+    """`emf_v` in V and `inner_ohm` (over hours) at each charge taken out `q_ah` in Ah (rising); `lag_h` in h.
+
+    `slow_share` is the part of the resistance that builds up over minutes.
+    """
+
+    q_ah: tuple[float, ...]
+    emf_v: tuple[float, ...]
+    inner_ohm: tuple[float, ...]
+    lag_h: float = 0.0
+    slow_share: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class OwnTrace:
+    """A cell's own discharge from full: voltage in V against charge taken out in Ah (rising).
+
+    `current_a` is the discharge current in A, one for all or one a point (a resistive tester).
+    """
+
+    ah_out: tuple[float, ...]
+    voltage_v: tuple[float, ...]
+    current_a: float | tuple[float, ...]
+    temperature_c: float = 25.0
+
+    def __post_init__(self) -> None:
+        currents = self.currents()
+        same_length = len(self.ah_out) == len(self.voltage_v) == len(currents)
+        if len(self.ah_out) < 10 or not same_length:
+            raise BadData(
+                "own trace: it needs ten points or more, each with charge, voltage and current",
+                "use the whole trace",
+            )
+        if not all(map(math.isfinite, (*self.ah_out, *self.voltage_v, *currents))):
+            raise BadData("own trace: a value is no number", "leave broken lines out")
+        if any(b < a for a, b in zip(self.ah_out, self.ah_out[1:], strict=False)) or self.ah_out[0] < 0:
+            raise BadData(
+                "own trace: the charge taken out does not rise", "use the discharge rows only, in order"
+            )
+        if self.ah_out[-1] <= 0 or min(currents) <= 0:
+            raise BadData(
+                "own trace: a discharge current is zero or less", "discharge counts as positive here"
+            )
+
+    def currents(self) -> tuple[float, ...]:
+        """The current in A at each point."""
+        if isinstance(self.current_a, tuple):
+            return self.current_a
+        return (self.current_a,) * len(self.ah_out)
+
+
+def curve_source(
+    curve: OcvCurve,
+    capacity_ah: float,
+    steady_ohm: float,
+    lag_h: float,
+    *,
+    test_a: float,
+    test_cutoff_v: float,
+) -> SourceModel:
+    """A chemistry's curve, scaled so that a discharge at `test_a` to `test_cutoff_v` gives `capacity_ah`."""
+    left = curve.state_of_charge(test_cutoff_v + test_a * steady_ohm * shape(0.05))
+    full_ah = (capacity_ah + test_a * lag_h) / (1.0 - min(left, 0.5))
+    q = [full_ah * (1.0 - s) for s in reversed(curve.soc)]
+    ohm = [steady_ohm * shape(s) for s in reversed(curve.soc)]
+    return _closed(q, list(reversed(curve.volts)), ohm, lag_h)
+
+
+def trace_source(trace: OwnTrace, steady_ohm: float, lag_h: float) -> SourceModel:
+    """A cell's own discharge, freed from the drop and the lag that its own current caused."""
+    q_out, volts, amps = _thinned(trace.ah_out, trace.voltage_v, trace.currents())
+    end_ah = q_out[-1]
+    q: list[float] = []
+    emf: list[float] = []
+    ohm: list[float] = []
+    for out, v, i in zip(q_out, volts, amps, strict=True):
+        here = steady_ohm * shape(1.0 - 0.97 * out / end_ah)
+        at = out + i * lag_h
+        if q and at <= q[-1]:
+            continue
+        q.append(at)
+        emf.append(v + i * here)
+        ohm.append(here)
+    if q[0] > 0:
+        q.insert(0, 0.0)
+        emf.insert(0, emf[0])
+        ohm.insert(0, ohm[0])
+    return _closed(q, emf, ohm, lag_h)
+
+
+def _closed(q: list[float], emf: list[float], ohm: list[float], lag_h: float) -> SourceModel:
+    end = q[-1] * (1.0 + _END_SHARE)
+    return SourceModel((*q, end), (*emf, emf[-1] - _END_DROP_V), (*ohm, ohm[-1]), lag_h)
+
+
+def _thinned(*columns: Sequence[float]) -> tuple[tuple[float, ...], ...]:
+    """At most _MOST_POINTS rows, spread evenly over the curve's length, first and last kept."""
+    q, volts = columns[0], columns[1]
+    if len(q) <= _MOST_POINTS:
+        return tuple(tuple(c) for c in columns)
+    span_q, span_v = q[-1] - q[0] or 1.0, max(volts) - min(volts) or 1.0
+    length = [0.0]
+    for k in range(1, len(q)):
+        length.append(length[-1] + abs(q[k] - q[k - 1]) / span_q + abs(volts[k] - volts[k - 1]) / span_v)
+    wanted = (length[-1] * n / (_MOST_POINTS - 1) for n in range(_MOST_POINTS))
+    keep = sorted({min(bisect_left(length, w), len(q) - 1) for w in wanted} | {0, len(q) - 1})
+    return tuple(tuple(c[k] for k in keep) for c in columns)
+
+
+def scaled(model: SourceModel, capacity_ratio: float, resistance_ratio: float) -> SourceModel:
+    """The same cell with another capacity and resistance, as at another temperature."""
+    return SourceModel(
+        tuple(q * capacity_ratio for q in model.q_ah),
+        model.emf_v,
+        tuple(r * resistance_ratio for r in model.inner_ohm),
+        model.lag_h,
+        model.slow_share,
+    )
+
+
+def started_at(model: SourceModel, q_ah: float) -> SourceModel:
+    """The same cell with `q_ah` already missing from full."""
+    if q_ah <= 0:
+        return model
+    later = [k for k, q in enumerate(model.q_ah) if q > q_ah]
+    if not later:
+        raise BadData("charge: the pack would start empty", "charge it to its chemistry's full voltage")
+    first = tuple(interpolate(q_ah, model.q_ah, c) for c in (model.emf_v, model.inner_ohm))
+    return SourceModel(
+        (0.0, *(model.q_ah[k] - q_ah for k in later)),
+        (first[0], *(model.emf_v[k] for k in later)),
+        (first[1], *(model.inner_ohm[k] for k in later)),
+        model.lag_h,
+        model.slow_share,
+    )
