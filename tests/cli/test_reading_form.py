@@ -92,8 +92,6 @@ def test_words_of_a_look_are_kept_once_each() -> None:
         (ReadingForm(look=(Look.CLEAN,), where=Where.TABS), "--where"),
         (ReadingForm(look=(Look.CLEAN, Look.RUST)), "clean and rust"),
         (ReadingForm(voltage=3.7, as_group=True), "--as-group"),
-        (ReadingForm(as_found_voltage=3.7, voltage=3.7, as_group=True), "--as-group"),
-        (ReadingForm(as_found_voltage=3.7, look=(Look.CLEAN,), as_group=True), "--as-group"),
     ],
 )
 def test_options_that_do_not_fit_together_are_refused(form: ReadingForm, words: str) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta, timezone
 
 import pytest
 from hypothesis import given
@@ -44,7 +44,9 @@ def test_a_future_time_is_refused() -> None:
     assert parse_time("2026-05-01T12:00:00Z", NOW) == NOW
 
 
-@pytest.mark.parametrize("text", ["yesterday", "", "2026-13-01", "2026-02-30T10:00", "12:30", "0001-01-01", "9999"])
+@pytest.mark.parametrize(
+    "text", ["yesterday", "", "2026-13-01", "2026-02-30T10:00", "12:30", "0001-01-01", "9999"]
+)
 def test_what_is_no_iso_time_is_refused(text: str) -> None:
     """Each gets an error of ours, never one of Python's."""
     with pytest.raises(BadData):
@@ -67,12 +69,10 @@ def test_any_text_as_a_time_is_a_time_or_bad_data(text: str) -> None:
     assert at.utcoffset() == timedelta(0) and at <= NOW
 
 
-@given(st.datetimes(datetime(1991, 1, 1), datetime(2026, 4, 30)), st.integers(-14 * 60, 14 * 60))
-def test_every_past_instant_survives_being_written_with_any_offset(at: datetime, minutes: int) -> None:
+@given(st.integers(0, 35 * 365 * 86400), st.integers(-14 * 60, 14 * 60))
+def test_every_past_instant_survives_being_written_with_any_offset(seconds: int, minutes: int) -> None:
     """ISO 8601 out and in again is the same instant."""
-    from datetime import timezone
-
-    instant = at.replace(tzinfo=UTC)
+    instant = datetime(1991, 1, 1, tzinfo=UTC) + timedelta(seconds=seconds)
     written = instant.astimezone(timezone(timedelta(minutes=minutes))).isoformat()
     assert parse_time(written, NOW) == instant
 

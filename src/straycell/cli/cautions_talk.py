@@ -17,5 +17,6 @@ def talk_cautions(*steps: Step, kinds: Iterable[CellFacts] = (), full: bool = Fa
         wanted.append(Step.PRIMARY)
     if any(known.form is Form.POUCH for known in facts):
         wanted.append(Step.POUCH)
-    for caution in cautions_for_all(wanted, quiet=not full):
-        output.talk(f"caution: {caution.text}")
+    texts = [caution.text for caution in cautions_for_all(wanted, quiet=not full)]
+    for text in texts if full else [" ".join(texts)]:
+        output.talk(f"caution: {text}")

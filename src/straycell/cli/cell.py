@@ -162,14 +162,23 @@ def correct(
         protection_board=protection_board,
         confirmed_rechargeable=confirm_rechargeable,
     )
-    where = facts.stated(teardown=teardown and parse_teardown_code(teardown), pack=pack, box=box)
-    if not (said or where):
+    if not (said or teardown or pack or box):
         raise UsageFault("nothing to correct was given", "add the entry that is right, like --chemistry nmc")
     kind = _mistyped(mistake)
+    from straycell.store.records import KEEP
+
     with desk.writing() as writer:
         found = writer.cell(writer.find_code(code))
         _check_correction(found, said)
-        made = writer.correct_cell(found.code, said, because, kind, **where)
+        made = writer.correct_cell(
+            found.code,
+            said,
+            because,
+            kind,
+            teardown=KEEP if teardown is None else parse_teardown_code(teardown),
+            pack=KEEP if pack is None else pack,
+            box=KEEP if box is None else box,
+        )
     output.emit([shapes.cell_json(made)], lambda: _codes([made]))
     talk_after(made.code, Step.INTAKE)
 

@@ -18,26 +18,41 @@ _SOME = Window(1e-4, 500.0)
 _UNTIL = Window(2.0, 5.0)
 
 
+CurrentOption = Annotated[
+    float | None, values.quantity("--current", _D.CURRENT, "The charge current.", window=_SOME)
+]
+UntilOption = Annotated[
+    float | None,
+    values.quantity("--until", _D.VOLTAGE, "The voltage it was charged to.", window=_UNTIL, example="4.20V"),
+]
+EndCurrentOption = Annotated[
+    float | None,
+    values.quantity("--end-current", _D.CURRENT, "The current at which it stopped.", example="50mA"),
+]
+PeakOption = Annotated[
+    float | None, values.quantity("--peak-temperature", _D.TEMPERATURE, "The warmest the cell became.")
+]
+ChargerOption = Annotated[str | None, values.text_option("--charger", "What charged it.", metavar="NAME")]
+SlotOption = Annotated[int | None, values.whole("--slot", "Which of its slots.", low=1, high=99)]
+
+
 @app.command("add")
 def add(
     code: Annotated[str, values.text_argument("CODE", "The cell.")],
     current: Annotated[float, values.quantity("--current", _D.CURRENT, "The charge current.", window=_SOME)],
     until: Annotated[
-        float, values.quantity("--until", _D.VOLTAGE, "The voltage it was charged to.", window=_UNTIL)
+        float,
+        values.quantity(
+            "--until", _D.VOLTAGE, "The voltage it was charged to.", window=_UNTIL, example="4.20V"
+        ),
     ],
-    end_current: Annotated[
-        float | None, values.quantity("--end-current", _D.CURRENT, "The current at which it stopped.")
-    ] = None,
+    end_current: EndCurrentOption = None,
     temperature: Annotated[
         float | None, values.quantity("--temperature", _D.TEMPERATURE, "The room's temperature.")
     ] = None,
-    peak_temperature: Annotated[
-        float | None, values.quantity("--peak-temperature", _D.TEMPERATURE, "The warmest the cell became.")
-    ] = None,
-    charger: Annotated[
-        str | None, values.text_option("--charger", "What charged it.", metavar="NAME")
-    ] = None,
-    slot: Annotated[int | None, values.whole("--slot", "Which of its slots.", low=1, high=99)] = None,
+    peak_temperature: PeakOption = None,
+    charger: ChargerOption = None,
+    slot: SlotOption = None,
     at: Annotated[datetime | None, values.at_option("When it ended (default: now).")] = None,
 ) -> None:
     """Record a charge of a cell; its time is when it ended."""

@@ -11,7 +11,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from enum import Enum
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from straycell.cli import session
 
@@ -129,7 +129,7 @@ def _rich_table(headers: Sequence[str], rows: list[list[str]], flexible: str) ->
     from rich.table import Table
     from rich.text import Text
 
-    drawn = Table(box=SIMPLE_HEAD, pad_edge=False)
+    drawn = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False)
     for header in headers:
         drawn.add_column(
             header, no_wrap=header != flexible, overflow="fold" if header == flexible else "ellipsis"
@@ -137,7 +137,8 @@ def _rich_table(headers: Sequence[str], rows: list[list[str]], flexible: str) ->
     for row in rows:
         drawn.add_row(*(Text(cell) for cell in row))
     current = session.current()
-    Console(file=current.stdout, no_color="NO_COLOR" in current.env, highlight=False).print(drawn)
+    colours: Literal["auto"] | None = "auto" if current.in_colour else None
+    Console(file=current.stdout, color_system=colours, highlight=False).print(drawn)
 
 
 def facts(pairs: Iterable[tuple[str, str | None]], *, indent: str = "") -> None:
@@ -159,9 +160,8 @@ def facts(pairs: Iterable[tuple[str, str | None]], *, indent: str = "") -> None:
 def section(title: str) -> None:
     """A heading on a page, bold on a terminal."""
     current = session.current()
-    bold = current.at_terminal and "NO_COLOR" not in current.env
     say("")
-    print(f"\x1b[1m{title}\x1b[0m" if bold else title, file=current.stdout)
+    print(f"\x1b[1m{title}\x1b[0m" if current.in_colour else title, file=current.stdout)
 
 
 def bullets(lines: Iterable[str], *, indent: str = "  ") -> None:

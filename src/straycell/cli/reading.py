@@ -12,7 +12,16 @@ from straycell.cells import Cell, Look
 from straycell.cli import clock, desk, output, shapes, values
 from straycell.cli.aftermath import talk_after
 from straycell.cli.cell_page import describe_charge, describe_reading, value_text
-from straycell.cli.reading_form import ReadingForm, check_form, filled_from, notes_of, readings_of
+from straycell.cli.charge import (
+    ChargerOption,
+    CurrentOption,
+    EndCurrentOption,
+    PeakOption,
+    SlotOption,
+    UntilOption,
+)
+from straycell.cli.correction import ChargeForm, Correction
+from straycell.cli.reading_form import ReadingForm, check_form, notes_of, readings_of
 from straycell.cli.verbs import noun_app
 from straycell.errors import BadData, UsageFault
 from straycell.quantities import Dimension, Window
@@ -21,7 +30,6 @@ from straycell.readings import Charge, Method, Mistake, Quantity, Reading, Where
 if TYPE_CHECKING:
     from straycell.store.reader import Reader
     from straycell.store.records import RecordedReading
-    from straycell.store.writer import Writer
 
 app = noun_app("What was measured or seen; a wrong one is superseded, never edited.")
 _D = Dimension
@@ -112,16 +120,21 @@ def add(
     check_form(form)
     with desk.writing() as writer:
         found = writer.cell(writer.find_code(code))
-        cells = group_of(writer, found) if as_group else [found]
         with_meter = None if meter is None else writer.meter(meter)
-        moment = at or clock.now()
-        made = writer.add_readings(
-            [reading for cell in cells for reading in readings_of(form, cell.code, moment, with_meter)]
-        )
+        own = readings_of(form, found.code, at or clock.now(), with_meter)
+        made = writer.add_readings([*own, *(_for_group(own, group_of(writer, found)) if as_group else [])])
     _show_made(made)
     for note in notes_of(form):
         output.talk(note)
     talk_after(found.code)
+
+
+def _for_group(own: list[Reading], cells: list[Cell]) -> list[Reading]:
+    """The as-found voltage again for every other cell of the group: welded in parallel, they share only that."""
+    shared = [reading for reading in own if reading.quantity is Quantity.AS_FOUND_VOLTAGE]
+    return [
+        replace(reading, cell=cell.code) for cell in cells for reading in shared if cell.code != reading.cell
+    ]
 
 
 def group_of(reader: Reader, cell: Cell) -> list[Cell]:
@@ -187,11 +200,18 @@ def supersede(
     as_group: GroupOption = False,
     meter: MeterOption = None,
     at: AtOption = None,
+    current: CurrentOption = None,
+    until: UntilOption = None,
+    end_current: EndCurrentOption = None,
+    peak_temperature: PeakOption = None,
+    charger: ChargerOption = None,
+    slot: SlotOption = None,
 ) -> None:
     """Take a reading back as a mistake, and record the right one in its place if there is one.
 
     The old one stays visible. For a slip or a wrong cell, what is not said anew stays as it was; after a
     bad contact, say the new measurement in full. --as-group takes back a voltage recorded for a whole group.
+    A charge is superseded with the options of charge add.
     """
     form = ReadingForm(
         voltage=voltage,
@@ -207,24 +227,25 @@ def supersede(
         temperature=temperature,
         look=tuple(look or ()),
     )
-    anew = not (form.empty and meter is None and at is None)
-    if right_cell is not None and mistake is not Mistake.WRONG_CELL:
-        raise UsageFault(f"--right-cell does not go with --mistake {mistake}", "say --mistake wrong-cell")
-    if mistake is Mistake.WRONG_CELL and anew and right_cell is None:
-        raise UsageFault(
-            "which cell is the new reading of?",
-            "add --right-cell CODE, or record it with: straycell reading add",
-        )
+    charged = ChargeForm(
+        current_a=current,
+        until_v=until,
+        end_current_a=end_current,
+        temperature_c=temperature,
+        peak_temperature_c=peak_temperature,
+        charger=charger,
+        slot=slot,
+    )
+    correction = Correction(mistake, form, charged, meter, at, clock.now())
+    correction.check(right_cell)
     with desk.writing() as writer:
         old = writer.reading(number)
         right = None if right_cell is None else writer.find_code(right_cell)
         targets = _group_readings(writer, old) if as_group else [old]
         made: list[Reading | Charge] = []
         for target in targets:
-            correction = _Correction(target.item, mistake, right, form, anew, meter, at)
-            made += writer.supersede(
-                target.item.id, mistake.value, because, right, correction.replacements(writer)
-            )
+            placed = correction.replacements(target.item, right, writer)
+            made += writer.supersede(target.item.id, mistake.value, because, right, placed)
     _show_made(made)
     output.talk(
         f"#{', #'.join(str(t.item.id) for t in targets)} superseded as {mistake}; it stays in the history"
@@ -232,45 +253,6 @@ def supersede(
     _hint_group(old, as_group)
     for code in dict.fromkeys([old.item.cell, *(item.cell for item in made)]):
         talk_after(code)
-
-
-class _Correction:
-    """What stands in the place of one superseded reading or charge."""
-
-    def __init__(
-        self,
-        old: Reading | Charge,
-        mistake: Mistake,
-        right: str | None,
-        form: ReadingForm,
-        anew: bool,
-        meter: str | None,
-        at: datetime | None,
-    ) -> None:
-        self.old, self.mistake, self.right = old, mistake, right
-        self.form, self.anew, self.meter, self.at = form, anew, meter, at
-
-    def replacements(self, writer: Writer) -> list[Reading | Charge]:
-        """The new readings: none, the old one on the right cell, or what was said anew."""
-        old = self.old
-        if not self.anew:
-            moved = None if self.right is None else replace(old, id=0, cell=self.right)
-            if isinstance(moved, Reading):
-                moved = replace(moved, as_group=False)
-            return [] if moved is None else [moved]
-        if isinstance(old, Charge):
-            raise UsageFault(
-                f"#{old.id} is a charge, not a reading",
-                "supersede it without reading options, then record it right with: straycell charge add",
-            )
-        again = self.mistake is Mistake.BAD_CONTACT
-        form = self.form if again else filled_from(self.form, old)
-        check_form(form)
-        meter = old.meter if self.meter is None and not again else None
-        if self.meter is not None:
-            meter = writer.meter(self.meter)
-        moment = self.at or (clock.now() if again else old.at)
-        return list(readings_of(form, self.right or old.cell, moment, meter))
 
 
 def _group_readings(reader: Reader, old: RecordedReading) -> list[RecordedReading]:

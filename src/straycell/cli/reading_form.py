@@ -75,11 +75,6 @@ def check_form(form: ReadingForm) -> None:
     if Look.CLEAN in form.look and len(form.look) > 1:
         others = ", ".join(word for word in form.look if word is not Look.CLEAN)
         raise UsageFault(f"look: a cell cannot be clean and {others}", "leave clean out")
-    if form.as_group and (set(form.quantities) != {Quantity.AS_FOUND_VOLTAGE}):
-        raise UsageFault(
-            "--as-group is for --as-found-voltage alone: cells welded in parallel share nothing else",
-            "record the other readings cell by cell",
-        )
 
 
 def _belongs(form: ReadingForm) -> list[tuple[str, bool, str, bool]]:

@@ -26,6 +26,11 @@ class Session:
         """True when data goes to a person's screen and not into a pipe or a file."""
         return bool(getattr(self.stdout, "isatty", lambda: False)()) and self.env.get("TERM") != "dumb"
 
+    @property
+    def in_colour(self) -> bool:
+        """True on a screen whose person has not asked for plain text (https://no-color.org)."""
+        return self.at_terminal and not self.env.get("NO_COLOR")
+
 
 _CURRENT: ContextVar[Session | None] = ContextVar("straycell_session", default=None)
 

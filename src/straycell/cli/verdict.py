@@ -37,7 +37,7 @@ def list_all() -> None:
         verdicts = reader.verdicts(desk.rules(), now)
     chosen = [verdicts[code] for code in sorted(verdicts)]
     rows = [
-        [v.code, v.outcome.word, output.day(v.valid_until), next(iter(verdict_page.next_steps(v, now)), None)]
+        [v.code, v.outcome.word, verdict_page.until(v), next(iter(verdict_page.next_steps(v, now)), None)]
         for v in chosen
     ]
     output.emit(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import datetime
 
 from straycell.acceptance.reasons import Missing, Outcome, Reason, Verdict
@@ -31,13 +32,18 @@ def why(verdict: Verdict, at_most: int = 99) -> list[str]:
     return texts[:at_most] + ([f"and {more} more: straycell verdict show {verdict.code}"] if more > 0 else [])
 
 
+def until(verdict: Verdict) -> str:
+    """The day until which a use is allowed; `-` when none is."""
+    return output.day(verdict.valid_until) if verdict.outcome > Outcome.HOLD else "-"
+
+
 def next_steps(verdict: Verdict, now: datetime) -> list[str]:
     """What to do, soonest first, each with the day on which it could decide."""
     if verdict.outcome is Outcome.DISCARD:
         return [
             f"keep it apart and mark it; straycell discard {verdict.code} --because TEXT puts it on the list"
         ]
-    steps = [_step(missing, now) for missing in in_order(verdict, now)]
+    steps = [_step(verdict.code, missing, now) for missing in in_order(verdict, now)]
     if not steps and verdict.valid_until is not None:
         steps.append(f"check it again before {output.day(verdict.valid_until)}")
     return steps
@@ -48,10 +54,11 @@ def in_order(verdict: Verdict, now: datetime) -> list[Missing]:
     return sorted(verdict.missing, key=lambda missing: max(missing.earliest or now, now))
 
 
-def _step(missing: Missing, now: datetime) -> str:
+def _step(code: str, missing: Missing, now: datetime) -> str:
+    todo = missing.todo.replace(" CODE", f" {code}")
     if missing.earliest is not None and missing.earliest > now:
-        return f"{missing.todo} (from {output.day(missing.earliest)} on)"
-    return missing.todo
+        return f"{todo} (could decide from {output.day(missing.earliest)} on)"
+    return todo
 
 
 def page(verdict: Verdict, now: datetime) -> None:
@@ -86,7 +93,11 @@ def _row(reason: Reason) -> list[str | None]:
 
 
 def _figure(value: float | str | None, unit: str, expanded: float | None = None) -> str | None:
+    """`38.0 ± 1.6 mohm`: the uncertainty with two figures, the value to the same place."""
     if value is None or isinstance(value, str):
         return value
-    spread = f" ± {expanded:.2g}" if expanded is not None else ""
-    return f"{value:.4g}{spread} {unit}".rstrip()
+    tail = "" if unit in ("", "1") else f" {unit}"
+    if expanded is None or not 0 < expanded < math.inf:
+        return f"{value:.4g}{tail}"
+    places = max(0, 1 - math.floor(math.log10(expanded)))
+    return f"{value:.{places}f} ± {expanded:.{places}f}{tail}"

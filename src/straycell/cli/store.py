@@ -1,0 +1,101 @@
+"""`straycell store`: the one file that holds it all."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from straycell.cli import desk, output, values
+from straycell.cli.prompts import confirm
+from straycell.cli.verbs import noun_app
+from straycell.errors import EXIT_NEGATIVE, BadData
+
+app = noun_app("The file that holds it all: check, backup, restore.")
+FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="A file.", show_default=False)]
+
+
+@app.command("init")
+def init(
+    bench: Annotated[
+        str | None,
+        values.text_option(
+            "--bench",
+            "First letter of every code made here (default A); two benches need two.",
+            metavar="LETTER",
+        ),
+    ] = None,
+) -> None:
+    """Make an empty store. The first writing command does the same on bench A."""
+    path = desk.store_path()
+    if path.exists():
+        raise BadData(f"there is a store already: {path}", "name another file with --store, or use this one")
+    with desk.writing(create=True, bench=(bench or "A").upper()) as writer:
+        letter = writer.bench_letter()
+    output.emit(
+        {"store": str(path), "bench": letter}, lambda: output.say(f"{path}: a new store, bench {letter}")
+    )
+
+
+@app.command("check")
+def check() -> None:
+    """Check the store through and through. Exit 1 when something is wrong with it."""
+    path = desk.store_path()
+    with desk.reading() as reader:
+        faults = list(reader.check(desk.rules()))
+    output.emit({"store": str(path), "ok": not faults, "faults": faults}, lambda: _tell(path, faults))
+    if faults:
+        raise typer.Exit(EXIT_NEGATIVE)
+
+
+def _tell(path: Path, faults: list[str]) -> None:
+    if not faults:
+        output.say(f"{path}: no fault")
+        return
+    output.say(f"{path}: {len(faults)} fault{'s' if len(faults) > 1 else ''}")
+    output.bullets(faults)
+    output.talk("keep this file as it is, and restore the last good backup: straycell store restore FILE")
+
+
+@app.command("info")
+def info() -> None:
+    """Show where the store is and what it holds."""
+    path = desk.store_path()
+    with desk.reading() as reader:
+        document = {"store": str(path)} | {k: v for k, v in reader.info().items() if k != "path"}
+    output.emit(
+        document,
+        lambda: output.facts((name.replace("_", " "), _words(value)) for name, value in document.items()),
+    )
+
+
+def _words(value: object) -> str:
+    if isinstance(value, dict):
+        return ", ".join(f"{name} {count}" for name, count in value.items()) or "none"
+    return "-" if value is None else str(value)
+
+
+@app.command("backup")
+def backup(file: FileArgument) -> None:
+    """Write a copy of the store, complete and checked, while others may go on reading."""
+    from straycell.store.backup import backup_store
+
+    backup_store(desk.store_path(), file)
+    document = {"store": str(desk.store_path()), "file": str(file), "bytes": file.stat().st_size}
+    output.emit(document, lambda: output.say(f"{file}: backup written, {document['bytes']} bytes"))
+
+
+@app.command("restore")
+def restore(
+    file: FileArgument,
+    yes: Annotated[bool, typer.Option("--yes", help="Replace the store without asking.")] = False,
+) -> None:
+    """Put a backup in the place of the store."""
+    from straycell.store.backup import restore_store
+
+    path = desk.store_path()
+    if path.exists():
+        confirm(yes, f"replace the store {path} by {file}?")
+    restore_store(file, path)
+    output.emit({"store": str(path), "file": str(file)}, lambda: output.say(f"{path}: restored from {file}"))

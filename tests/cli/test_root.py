@@ -1,0 +1,317 @@
+"""The root: help, version, errors, exit codes, and what stays unloaded."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import pytest
+import typer
+from tests.cli.bench import Bench
+
+from straycell.cli import app as app_module
+from straycell.cli import faults, output, session, verbs
+from straycell.cli.nouns import NOUNS
+from straycell.errors import BadData, NegativeAnswer, StoreFault, StraycellError, UsageFault
+
+HEAVY = ("sqlmodel", "sqlalchemy", "pandas", "numpy", "qrcode", "alembic", "fpdf", "PIL")
+
+
+def process(*argv: str, **env: str) -> subprocess.CompletedProcess[str]:
+    """One real process."""
+    return subprocess.run(
+        [sys.executable, "-m", "straycell", *argv],
+        capture_output=True,
+        text=True,
+        env={**os.environ, "PYTHONPATH": "src", **env},
+        timeout=60,
+        check=False,
+        stdin=subprocess.DEVNULL,
+    )
+
+
+@pytest.mark.parametrize("line", ["--help", *(f"{noun} --help" for noun in ("cell", "store", "reading"))])
+def test_help_loads_nothing_heavy(line: str) -> None:
+    """Asked of a fresh interpreter: help is cheap, so people ask for it."""
+    script = (
+        "import sys\nfrom straycell.cli.app import main\n"
+        f"code = main({line.split()!r})\n"
+        f"print([name for name in {HEAVY!r} if name in sys.modules], file=sys.stderr)\n"
+        "sys.exit(code)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script],
+        capture_output=True,
+        text=True,
+        env={**os.environ, "PYTHONPATH": "src"},
+        check=True,
+    )
+    assert done.stderr.strip() == "[]"
+    assert "Usage:" in done.stdout
+
+
+def test_root_help_names_every_noun_without_importing_one(bench: Bench) -> None:
+    """The table speaks for the files."""
+    answer = bench.run("--help")
+    assert answer.code == 0
+    for noun in NOUNS:
+        assert f"\n  {noun} " in answer.out
+
+
+@pytest.mark.parametrize("noun", list(NOUNS))
+def test_every_noun_of_the_table_has_a_file_and_a_help(noun: str, bench: Bench) -> None:
+    """One line a file: the line is true."""
+    answer = bench.run([noun, "--help"])
+    assert answer.code == 0 and "Usage: straycell" in answer.out
+
+
+def test_every_help_fits_eighty_columns(bench: Bench) -> None:
+    """Root, nouns and verbs."""
+    root = app_module.root_command()
+    for noun in NOUNS:
+        command = root.get_command(None, noun)
+        verb_names = command.list_commands(None) if hasattr(command, "list_commands") else []
+        for argv in [[noun, "--help"], *([noun, verb, "--help"] for verb in verb_names)]:
+            assert max(map(len, bench.run(argv).out.splitlines())) <= 80, argv
+
+
+def test_version(bench: Bench) -> None:
+    """As text and as JSON."""
+    from straycell import __version__
+
+    assert bench.run("--version").out == f"straycell {__version__}\n"
+    assert bench.run("--version --json").json == {"version": __version__}
+
+
+def test_help_with_json_is_one_json_document(bench: Bench) -> None:
+    """Nothing else ever reaches stdout with --json."""
+    assert "Usage:" in bench.run("cell --help --json").json["help"]
+    assert "Usage:" in bench.run("--json").json["help"]
+
+
+def test_a_bare_call_prints_the_help(bench: Bench) -> None:
+    """A person who tries the name learns what it is."""
+    answer = bench.run("")
+    assert answer.code == 0 and "Usage: straycell" in answer.out
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ("cel list", "nearest: cell"),
+        ("cell lst", "nearest: list"),
+        ("zzz", "one of: teardown"),
+        ("cell", "one of: add, correct, list"),
+        ("cell list --outcom hold", "nearest: --outcome"),
+        ("cell show", "missing argument 'CODE'"),
+        ("cell show A B", "unexpected extra argument"),
+        ("teardown add T", "missing option '--kind'"),
+        ("teardown add T --kind", "requires an argument"),
+        ("cell list --store", "--store needs"),
+        ("--frob", "has no option --frob"),
+        ("-- cell", "needs a verb"),
+    ],
+)
+def test_wrong_usage_is_exit_2_in_our_own_words(line: str, words: str, bench: Bench) -> None:
+    """What, and what to do, on stderr; nothing on stdout."""
+    assert words in bench.refused(line, 2)
+
+
+# --- errors end in one place -----------------------------------------------------------------------
+
+
+@pytest.fixture
+def failing(monkeypatch: pytest.MonkeyPatch) -> list[BaseException]:
+    """A verb `probe` in a noun of its own that raises what the list holds."""
+    import types
+
+    raised: list[BaseException] = []
+    probe = verbs.lone_app()
+
+    @probe.command()
+    def run(words: Annotated[str, typer.Option()] = "") -> None:
+        """Raise."""
+        raise raised[0]
+
+    module = types.ModuleType("straycell_probe")
+    module.app = probe  # type: ignore[attr-defined]
+    monkeypatch.setitem(sys.modules, "straycell_probe", module)
+    monkeypatch.setitem(NOUNS, "probe", verbs.Noun("straycell_probe", "raises", "Tests"))
+    app_module.root_command().commands.pop("probe", None)
+    return raised
+
+
+@pytest.mark.parametrize(
+    ("error", "code"),
+    [
+        (NegativeAnswer("no cell serves it", "add cells"), 1),
+        (UsageFault("it does not fit", "leave it out"), 2),
+        (BadData("a bad value", "write another"), 3),
+        (StoreFault("the store is locked", "wait"), 4),
+        (typer.Abort(), 130),
+        (KeyboardInterrupt(), 130),
+    ],
+)
+def test_each_kind_of_error_has_its_exit_code(
+    failing: list[BaseException], bench: Bench, error: BaseException, code: int
+) -> None:
+    """One to three lines on stderr, nothing on stdout."""
+    failing.append(error)
+    err = bench.refused("probe", code)
+    if isinstance(error, StraycellError):
+        assert err == f"straycell: {error.what}\n  {error.remedy}\n"
+
+
+def test_line_breaks_inside_an_error_do_not_make_more_lines(
+    failing: list[BaseException], bench: Bench
+) -> None:
+    """Three lines at most, whatever a file held."""
+    failing.append(BadData("one\ntwo\nthree", "four\nfive\nsix"))
+    assert len(bench.refused("probe", 3).splitlines()) == 2
+
+
+def test_an_unforeseen_error_is_an_internal_fault_without_a_traceback(
+    failing: list[BaseException], bench: Bench
+) -> None:
+    """It says so, and how to get the traceback."""
+    failing.append(ZeroDivisionError("division by zero"))
+    answer = bench.run("probe")
+    assert answer.code == 3
+    assert "internal fault" in answer.err and "--debug" in answer.err and "Traceback" not in answer.err
+
+
+def test_debug_shows_the_traceback(failing: list[BaseException], bench: Bench) -> None:
+    """Only with --debug, wherever it stands."""
+    failing.append(ZeroDivisionError("division by zero"))
+    for line in ("probe --debug", "--debug probe"):
+        assert "Traceback" in bench.run(line).err
+
+
+def test_errors_of_the_database_are_faults_of_the_store() -> None:
+    """Also those that nobody wrapped."""
+    import sqlite3
+
+    fault = faults.explain(sqlite3.DatabaseError("file is not a database"))
+    assert fault.exit_code == 4 and "store check" in fault.lines[1]
+
+
+def test_errors_of_the_disk_name_the_file() -> None:
+    """A full disk, a missing folder."""
+    fault = faults.explain(FileNotFoundError(2, "No such file or directory", "out.pdf"))
+    assert fault.exit_code == 3 and fault.lines[0].startswith("out.pdf: ")
+
+
+def test_a_reader_that_leaves_is_no_error(failing: list[BaseException], bench: Bench) -> None:
+    """`| head`."""
+    failing.append(BrokenPipeError(32, "Broken pipe"))
+    answer = bench.run("probe")
+    assert (answer.code, answer.err) == (0, "")
+
+
+def test_a_pinned_clock_that_cannot_be_read_is_a_usage_fault(bench: Bench) -> None:
+    """STRAYCELL_NOW is for tests and demonstrations; a wrong one must not pass for now."""
+    for pin in ("yesterday", "2026-03-01T09:00:00"):
+        bench.now = pin
+        assert "STRAYCELL_NOW" in bench.refused("teardown add T --kind lamp", 2)
+
+
+# --- output ----------------------------------------------------------------------------------------
+
+
+def test_plain_makes_json_of_what_json_has_no_word_for() -> None:
+    """Not-a-number and infinity become null, decimals numbers, times carry their offset."""
+    from datetime import UTC, date, datetime
+    from decimal import Decimal
+
+    from straycell.cells import Form
+
+    document = output.plain(
+        {
+            "nan": float("nan"),
+            "inf": float("-inf"),
+            "decimal": Decimal("1.25"),
+            "day": date(2026, 3, 1),
+            "at": datetime(2026, 3, 1, 9, tzinfo=UTC),
+            "form": Form.F18650,
+            "many": (1, Path("a")),
+            Form.POUCH: True,
+        }
+    )
+    text = json.dumps(document, allow_nan=False)
+    assert json.loads(text) == document
+    assert (document["nan"], document["inf"], document["decimal"]) == (None, None, 1.25)
+    assert datetime.fromisoformat(document["at"]) == datetime(2026, 3, 1, 9, tzinfo=UTC)
+    assert (document["form"], document["pouch"], document["many"]) == ("18650", True, [1, "a"])
+
+
+class _Terminal:
+    """A stream that says it is a screen."""
+
+    encoding = "utf-8"
+
+    def __init__(self) -> None:
+        self.text = ""
+
+    def write(self, text: str) -> int:
+        self.text += text
+        return len(text)
+
+    def flush(self) -> None:
+        """Nothing to flush."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+def _drawn(monkeypatch: pytest.MonkeyPatch, env: dict[str, str], rows: list[list[str | None]]) -> str:
+    monkeypatch.setenv("COLUMNS", "80")
+    screen = _Terminal()
+    with session.use(session.Session(env=env, stdout=screen)):  # type: ignore[arg-type]
+        output.section("Heading")
+        output.table(["code", "marking"], rows, flexible="marking", empty="none")
+    return screen.text
+
+
+def test_no_color_leaves_no_escape_sequence(monkeypatch: pytest.MonkeyPatch) -> None:
+    """https://no-color.org: any value but the empty one switches colour off."""
+    assert "\x1b" not in _drawn(monkeypatch, {"NO_COLOR": "1", "TERM": "xterm"}, [["A1", "x"]])
+    assert "\x1b" in _drawn(monkeypatch, {"TERM": "xterm"}, [["A1", "x"]])
+
+
+def test_a_table_on_a_terminal_folds_within_eighty_columns(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing is lost there, it takes more lines."""
+    text = _drawn(monkeypatch, {"NO_COLOR": "1", "TERM": "xterm"}, [["A1", "m" * 120]])
+    assert max(map(len, text.splitlines())) <= 80
+    assert text.count("m") == 120 + len("marking".replace("arking", ""))
+
+
+def test_a_table_in_a_pipe_is_plain_and_fits_eighty_columns(capsys: pytest.CaptureFixture[str]) -> None:
+    """One line a row; the flexible column is cut, --json has it whole."""
+    output.table(["code", "marking", "stage"], [["A1", "m" * 120, None]], flexible="marking", empty="none")
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) == 2 and max(map(len, lines)) <= 80
+    assert lines[1].endswith("-") and "…" in lines[1]
+
+
+def test_control_characters_of_data_never_reach_a_screen(capsys: pytest.CaptureFixture[str]) -> None:
+    """A marking must not steer a terminal."""
+    output.table(["code", "marking"], [["A1", "\x1b[2Jx"]], flexible="marking", empty="none")
+    output.say("a\x07b")
+    assert "\x1b" not in (text := capsys.readouterr().out) and "\x07" not in text
+
+
+def test_without_a_terminal_nothing_is_asked(monkeypatch: pytest.MonkeyPatch) -> None:
+    """--yes confirms, else exit 2."""
+    import io
+
+    from straycell.cli.prompts import confirm
+
+    monkeypatch.setattr(sys, "stdin", io.StringIO("y\n"))
+    confirm(True, "replace it?")
+    with pytest.raises(UsageFault) as caught:
+        confirm(False, "replace it?")
+    assert caught.value.remedy == "add --yes"
