@@ -50,6 +50,7 @@ def capacity(case: Case) -> Iterator[Reason]:
         return
     expected, rated, origin = expected_capacity(case)
     run = current_run(case)
+    yield from _too_much(case)
     if run is None:
         yield _nothing(case)
         return
@@ -80,7 +81,6 @@ def capacity(case: Case) -> Iterator[Reason]:
     else:
         yield from _discard(case, expected, origin)
     yield from _grade(case, run, expected, origin)
-    yield from _too_much(case, run)
 
 
 def _share(value: Measured, expected: Measured) -> Measured:
@@ -210,11 +210,14 @@ def _contradiction(case: Case) -> Reason | None:
     )
 
 
-def _too_much(case: Case, run: Run) -> Iterator[Reason]:
+def _too_much(case: Case) -> Iterator[Reason]:
+    """The latest run, whatever its conditions, against what the volume can hold."""
     limit = case.rules.limit("size-volume")
     volume = limit.value(*case.keys) if limit.has(*case.keys) else case.volume_cm3
-    if not volume:
+    judged = runs(case)
+    if not volume or not judged:
         return
+    run = judged[-1]
     most = volume * case.figure("capacity-density")
     if run.value.value > most:
         yield case.reason(

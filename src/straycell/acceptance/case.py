@@ -103,16 +103,16 @@ class Case:
 
     @cached_property
     def reference_capacity_ah(self) -> float | None:
-        """What 1C means: the latest measured capacity, else the rated one, else the size's table."""
+        """What the cell holds, for shares of it: the latest measured capacity, else rated, else the size's table."""
         capacities = self.of(Quantity.CAPACITY)
-        if capacities:
-            return capacities[-1].value
-        return self.facts.rated_capacity_ah or self.table_capacity_ah
+        return capacities[-1].value if capacities else self.rate_base_ah
 
     @cached_property
     def rate_base_ah(self) -> float | None:
-        """What a test current is measured against: the rated capacity, else the measured, else the table."""
-        return self.facts.rated_capacity_ah or self.reference_capacity_ah
+        """What 1C of a test current means: the rated capacity, else the size's table, else the measured one."""
+        rated = None if self.facts.rewrapped else self.facts.rated_capacity_ah
+        capacities = self.of(Quantity.CAPACITY)
+        return rated or self.table_capacity_ah or (capacities[-1].value if capacities else None)
 
     @cached_property
     def table_capacity_ah(self) -> float | None:

@@ -70,9 +70,18 @@ def least_days(case: Case, pair: Pair, outcome: Outcome) -> float:
     days = case.figure("pair-days", outcome.word)
     if pair.low_start:
         days = max(days, case.figure("pair-days", "low-start"))
+    if _step(case, pair.first) >= case.figure("pair-step") - 1e-9:
+        days = max(days, case.figure("pair-days", "coarse"))
     if doubtful(case):
         days = max(days, case.figure("pair-days", "doubtful"))
     return days
+
+
+def _step(case: Case, reading: Reading) -> float:
+    """The meter's step in V here; where it is not known, the largest its accuracy leaves room for (twice it)."""
+    assert reading.value is not None
+    known = reading.meter.voltage_resolution.step(reading.value) if reading.meter else 0.0
+    return known or 2 * accuracy_of(reading, case.rules.defaults)[0].limit(reading.value)
 
 
 def estimate(case: Case, pair: Pair) -> Measured | None:
@@ -80,6 +89,7 @@ def estimate(case: Case, pair: Pair) -> Measured | None:
     assert pair.first.value is not None and pair.second.value is not None
     drain = case.figure("board-drain") * HOURS_A_MONTH if case.facts.protection_board else 0.0
     common, difference = _errors(case, pair)
+    common = math.hypot(common, case.figure("curve-error") / math.sqrt(3.0))
     return loss_per_month(
         case.facts.chemistry,
         VoltagePair(pair.first.value, pair.second.value, pair.days, common, difference),
@@ -101,10 +111,9 @@ def _errors(case: Case, pair: Pair) -> tuple[float, float]:
     if not same:
         u1, u2 = case.measured(first).u, case.measured(second).u
         return max(u1, u2), math.hypot(u1, u2, drift, cell)
-    assert first.meter is not None
-    steps = first.meter.voltage_resolution
     gain = accuracy.gain * abs(first.value - second.value) / math.sqrt(3.0)
-    difference = math.hypot(gain, steps.u(first.value), steps.u(second.value), drift, cell)
+    steps = math.hypot(_step(case, first), _step(case, second)) / math.sqrt(12.0)
+    difference = math.hypot(gain, steps, drift, cell)
     return accuracy.u(first.value), difference
 
 
@@ -246,7 +255,8 @@ def _by_capacity_or_wait(case: Case, pair: Pair | None) -> Iterator[Reason]:
 
 
 def _grade_retention(case: Case, loss: Measured, reading: Reading, days: float) -> Iterator[Reason]:
-    words = f"kept {100 - loss.value * days / 30:.1f} % of its charge over {days:.0f} days ({loss.value:.1f} ± {loss.expanded:.1f} % a month)"
+    monthly = f"{loss.value:.1f} ± {loss.expanded:.1f} % a month"
+    words = f"kept {100 - loss.value * days / 30:.1f} % of its charge over {days:.0f} days ({monthly})"
     discard_at = case.figure("self-discharge-discard")
     if against_max(loss, discard_at) is Side.BEYOND:
         yield case.reason(
@@ -300,11 +310,13 @@ def _not_yet(case: Case) -> Reason:
         charge, inside = found[-1]
         first = inside[0] if inside else None
         start = first.at if first else max(case.now, charge.at + wait)
-        if first is not None and (first.value or 0.0) < case.figure("pair-start"):
-            days = max(days, case.figure("pair-days", "low-start"))
+        if first is not None:
+            days = max(days, least_days(case, make_pair(case, charge, first, first), Outcome.LIGHT))
         earliest = max(start + timedelta(days=days), case.now)
         ending = f"the second {days:g} days after the first, by the same meter, with --temperature"
         text = "one rest voltage of two" if first else "no rest voltage since the full charge"
+        if first and _step(case, first) >= case.figure("pair-step") - 1e-9:
+            text += f" (the meter steps by 10 mV or more here, so {days:g} days)"
         todo = (
             f"measure the rest voltage again: {ending}"
             if first

@@ -55,7 +55,7 @@ def _conditions(case: Case, reading: Reading) -> tuple[list[str], list[str]]:
     """(easier than the rule allows, harsher): rate, cut-off, temperature."""
     easier: list[str] = []
     harsher: list[str] = []
-    base = case.facts.rated_capacity_ah or reading.value
+    base = case.rate_base_ah
     if reading.discharge_current_a is None or reading.cutoff_v is None or not base:
         return ["its discharge current or cut-off is not known"], []
     rate = reading.discharge_current_a / base

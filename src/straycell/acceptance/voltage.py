@@ -152,10 +152,7 @@ def ceiling(case: Case) -> Iterator[Reason]:
 
 def doubtful(case: Case) -> bool:
     """True for a cell that was once low, or whose as-found voltage is not known: 28 days of self-discharge."""
-    if case.facts.bought_new:
-        found = True
-    else:
-        found = any(r.quantity is Quantity.AS_FOUND_VOLTAGE for r in case.own_voltages)
+    found = case.facts.bought_new or any(r.quantity is Quantity.AS_FOUND_VOLTAGE for r in case.own_voltages)
     limit = case.figure("voltage-light-only")
     return not found or any(against_min(case.measured(r), limit) is not Side.CLEAR for r in case.own_voltages)
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from straycell.cells import Chemistry
-from straycell.physics.curves import OcvCurve, curves_for
+from straycell.physics.curves import OcvCurve, all_curves, curves_for
 from straycell.quantities import COVERAGE_FACTOR, Measured
 
 DAYS_A_MONTH = 30.0
@@ -17,8 +17,8 @@ DAYS_A_MONTH = 30.0
 class VoltagePair:
     """Two rest voltages in V, `days` apart.
 
-    `u_common_v` is the error both share (gain and offset of one meter), `u_difference_v` that of their
-    difference, both standard uncertainties in V.
+    `u_common_v` is the error both share (gain and offset of one meter, and how far this cell's curve may lie
+    off the published ones), `u_difference_v` that of their difference, both standard uncertainties in V.
     """
 
     first_v: float
@@ -41,7 +41,7 @@ def loss_per_month(
     The spread between published sets, the shared error and the error of the difference are added in
     quadrature; a board's own drain is subtracted, with its limit of error.
     """
-    curves = curves_for(chemistry)
+    curves = _family(chemistry)
     if not curves or pair.days <= 0:
         return None
     per_month = 100.0 * DAYS_A_MONTH / pair.days
@@ -57,6 +57,13 @@ def loss_per_month(
         loss -= 100.0 * drain_ah_per_month / capacity_ah
         u = math.hypot(u, 100.0 * drain_limit_ah / capacity_ah / math.sqrt(3.0))
     return Measured(loss, u)
+
+
+def _family(chemistry: Chemistry) -> tuple[OcvCurve, ...]:
+    """All 4.2 V sets speak for each 4.2 V chemistry: one set alone would look surer than it is."""
+    if not curves_for(chemistry) or chemistry is Chemistry.LFP:
+        return curves_for(chemistry)
+    return tuple(c for c in all_curves() if c.chemistry is not Chemistry.LFP)
 
 
 def _loss(curve: OcvCurve, pair: VoltagePair, common_v: float, difference_v: float) -> float:

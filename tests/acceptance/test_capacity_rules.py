@@ -1,0 +1,207 @@
+"""Capacity: steps at, just inside and just outside, conditions, contradictions, age.
+
+80 % of the first capacity is the sheets' usual end of cycling; the other steps are common practice.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+from tests.acceptance.bench import NMC, good, reason, reasons
+
+from straycell.acceptance import Outcome, Status
+from straycell.cells import CellFacts, Chemistry, Form
+
+
+def u_share(ah: float) -> float:
+    """U of a capacity over 2.5 Ah rated: the fine meter's 0.5 % + 1 mAh, rectangular."""
+    return 2 * (0.005 * ah + 0.001) / math.sqrt(3) / 2.5
+
+
+@pytest.mark.parametrize(
+    ("limit", "above", "below"), [(0.8, Outcome.PACK, Outcome.SOLO), (0.7, Outcome.SOLO, Outcome.LIGHT)]
+)
+def test_a_step_is_reached_when_the_value_clears_it_by_u(
+    limit: float, above: Outcome, below: Outcome
+) -> None:
+    """At the limit and just inside U is the lower step."""
+    at = 2.5 * limit
+    assert good(capacity=at + 2.5 * u_share(at) + 0.002).outcome() is above
+    assert good(capacity=at + 2.5 * u_share(at) - 0.002).outcome() is below
+    assert good(capacity=at).outcome() is below
+
+
+def test_below_half_discards_only_beyond_u() -> None:
+    """50 %: clear is light, within U is a hold that says what to do, beyond is a discard."""
+    u = 2.5 * u_share(1.25)
+    assert good(capacity=1.25 + u + 0.002).outcome() is Outcome.LIGHT
+    close = good(capacity=1.25 + u - 0.002).verdict()
+    assert close.outcome is Outcome.HOLD and any("capacity" in m.todo for m in close.missing)
+    assert good(capacity=1.25 - u + 0.002).outcome() is Outcome.HOLD
+    assert good(capacity=1.25 - u - 0.002).outcome() is Outcome.DISCARD
+
+
+def test_without_a_meter_more_distance_is_needed() -> None:
+    """2.10 of 2.5 Ah is 84 %: pack with a fine meter, not with 5 % limits (84 % - 4.85 % < 80 %)."""
+    bench = good(capacity=None)
+    assert bench.capacity(2.10, 1.2).outcome() is Outcome.PACK
+    assert good(capacity=None).capacity(2.10, 1.2, meter=None).outcome() is Outcome.SOLO
+    assert (
+        "no meter" in reason(good(capacity=None).capacity(2.10, 1.2, meter=None).verdict(), "capacity").text
+    )
+
+
+@pytest.mark.parametrize(
+    "harsher",
+    [{"discharge_current_a": 1.5}, {"cutoff_v": 3.2}, {"temperature_c": 8.0}, {"temperature_c": None}],
+)
+def test_harsher_conditions_give_a_lower_bound(harsher: dict[str, float | None]) -> None:
+    """It proves what it reaches and never discards."""
+    assert good(capacity=None).capacity(2.4, 1.2, **harsher).outcome() is Outcome.PACK  # type: ignore[arg-type]
+    low = good(capacity=None).capacity(0.9, 1.2, **harsher).verdict()  # type: ignore[arg-type]
+    assert low.outcome is Outcome.HOLD
+    assert reason(low, "capacity-light").status is Status.CLOSE
+
+
+@pytest.mark.parametrize("easier", [{"discharge_current_a": 0.1}, {"cutoff_v": 2.2}, {"temperature_c": 35.0}])
+def test_easier_conditions_do_not_count(easier: dict[str, float]) -> None:
+    """They would flatter: not comparable, on hold."""
+    bench = good(capacity=None).capacity(2.4, 1.2, **easier)
+    assert reason(bench.verdict(), "capacity").status is Status.UNMEASURED
+    assert bench.outcome() is Outcome.HOLD
+
+
+@pytest.mark.parametrize(
+    "at_limit",
+    [
+        {"discharge_current_a": 0.25},
+        {"discharge_current_a": 1.25},
+        {"cutoff_v": 2.5},
+        {"cutoff_v": 3.0},
+        {"temperature_c": 15.0},
+        {"temperature_c": 30.0},
+    ],
+)
+def test_conditions_at_their_limits_count(at_limit: dict[str, float]) -> None:
+    """0.1 to 0.5C, 2.5 to 3.0 V, 15 to 30 C, the ends included: a low value then discards."""
+    assert good(capacity=None).capacity(0.9, 1.2, **at_limit).outcome() is Outcome.DISCARD
+
+
+def test_a_run_without_a_full_charge_before_it_is_a_lower_bound() -> None:
+    """No recorded full charge: at least."""
+    bench = good(capacity=None)
+    bench.charges = bench.charges[1:]
+    bench.capacity(0.9, 1.2)
+    assert "no recorded full charge" in reason(bench.verdict(), "capacity-light").text
+    assert bench.outcome() is Outcome.HOLD
+
+
+UNRATED = replace(NMC, rated_capacity_ah=None)
+
+
+@pytest.mark.parametrize(
+    ("facts", "ah", "outcome"),
+    [
+        (UNRATED, 2.4, Outcome.SOLO),
+        (UNRATED, 1.3, Outcome.LIGHT),
+        (UNRATED, 0.9, Outcome.DISCARD),
+        (replace(NMC, rewrapped=True), 2.5, Outcome.SOLO),
+    ],
+)
+def test_unrated_or_rewrapped_is_solo_at_best(facts: CellFacts, ah: float, outcome: Outcome) -> None:
+    """Judged against the table for its size: 2000 mAh for an 18650 (common practice)."""
+    assert good(facts=facts, capacity=ah).outcome() is outcome
+
+
+def test_the_best_sibling_raises_the_bar() -> None:
+    """A sibling with 2.6 Ah: 1.7 Ah is 65 %, light; against the table it would be 85 %."""
+    bench = good(facts=UNRATED, capacity=1.7)
+    assert bench.outcome() is Outcome.SOLO
+    bench.more["best_sibling_ah"] = 2.6
+    assert bench.outcome() is Outcome.LIGHT
+
+
+@pytest.mark.parametrize(
+    ("form", "chemistry", "table_ah"),
+    [
+        (Form.F21700, Chemistry.NMC, 4.0),
+        (Form.F26650, Chemistry.NMC, 4.0),
+        (Form.F26650, Chemistry.LFP, 2.5),
+        (Form.F14500, Chemistry.NMC, 0.6),
+        (Form.F16340, Chemistry.NMC, 0.5),
+        (Form.F18350, Chemistry.NMC, 0.7),
+        (Form.F13400, Chemistry.NMC, 0.45),
+        (Form.F10440, Chemistry.NMC, 0.28),
+    ],
+)
+def test_each_size_has_its_table_entry(form: Form, chemistry: Chemistry, table_ah: float) -> None:
+    """The limit named in the reason is the table's."""
+    facts = CellFacts(chemistry, form, confirmed_rechargeable=True)
+    assert reason(good(facts=facts, capacity=table_ah * 0.9).verdict(), "unrated-capacity").limit == table_ah
+
+
+def test_a_pouch_is_judged_by_its_volume() -> None:
+    """603450: 6.0 x 34 x 50 mm is 10.2 cm3, 714 mAh at 70 mAh/cm3 (a sheet says 950)."""
+    facts = CellFacts(Chemistry.LCO, Form.PRISMATIC, "603450")
+    limit = reason(good(facts=facts, capacity=0.9).verdict(), "unrated-capacity").limit
+    assert limit == pytest.approx(0.714, rel=1e-3)
+    sizeless = CellFacts(Chemistry.LCO, Form.POUCH)
+    assert reason(good(facts=sizeless, capacity=0.9).verdict(), "capacity").status is Status.UNMEASURED
+
+
+def test_more_than_the_size_can_hold_is_contradictory() -> None:
+    """An 18650 of 9.9 Ah exists only on sleeves."""
+    facts = replace(NMC, rated_capacity_ah=9.9)
+    verdict = good(facts=facts, capacity=9.0).verdict()
+    assert verdict.outcome is Outcome.HOLD
+    assert reason(verdict, "capacity-contradictory").status is Status.CLOSE
+
+
+def test_two_capacities_that_disagree_hold_until_a_third_agrees() -> None:
+    """2.40 then 2.10 Ah within 3 months; a third near the latest settles it."""
+    bench = good().charge(19.0).capacity(2.10, 19.2)
+    assert reason(bench.verdict(19.5), "capacity-contradictory").ceiling is Outcome.HOLD
+    settled = good().charge(19.0).capacity(2.10, 19.2).charge(20.0).capacity(2.11, 20.2)
+    assert not reasons(settled.verdict(20.5), "capacity-contradictory")
+
+
+@pytest.mark.parametrize(
+    ("ah", "at", "more"),
+    [
+        (2.38, 19.2, {}),
+        (2.10, 100.0, {}),
+        (2.10, 19.2, {"temperature_c": 28.0}),
+        (2.10, 19.2, {"cutoff_v": 3.0}),
+    ],
+)
+def test_values_that_agree_or_cannot_be_compared_do_not_contradict(
+    ah: float, at: float, more: dict[str, float]
+) -> None:
+    """Within the root of the squared U, or other conditions, or more than 3 months apart."""
+    bench = good().charge(at - 0.2).capacity(ah, at, **more)
+    assert not reasons(bench.verdict(at + 0.1), "capacity-contradictory")
+
+
+def test_a_disputed_low_run_holds_and_an_outvoted_one_is_forgiven() -> None:
+    """0.9 Ah against 2.4 Ah: hold; with a third at 2.41 Ah the low one no longer condemns."""
+    bench = good().charge(19.0).capacity(0.9, 19.2)
+    assert bench.outcome(19.5) is Outcome.HOLD
+    bench.charge(20.0).capacity(2.41, 20.2)
+    assert not reasons(bench.verdict(21.0), "capacity-discard")
+
+
+def test_a_capacity_counts_for_twelve_months() -> None:
+    """The day before it counts, on the day it is stale and unmeasured."""
+    bench = good()
+    assert reason(bench.verdict(1.2 + 364.9), "capacity").status is Status.MET
+    assert reason(bench.verdict(1.2 + 365.0), "capacity").status is Status.UNMEASURED
+
+
+def test_a_high_voltage_cell_is_expected_to_hold_88_percent() -> None:
+    """Charged to 4.20 V only: 2.0 of 2.5 Ah rated is 91 % of what is expected, with the share's own error."""
+    facts = replace(NMC, full_voltage_v=4.35)
+    share = reason(good(facts=facts, capacity=2.0).verdict(), "capacity")
+    assert share.observed == pytest.approx(2.0 / (2.5 * 0.88))
+    assert share.expanded_uncertainty is not None and share.expanded_uncertainty > 0.03

@@ -1,0 +1,140 @@
+"""Look, siblings, incidents, identity: damage decides at once, mending and re-testing lift only their own holds.
+
+Damage signs: ESFI, ADR special provision 376; the rest is common practice, no published source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from tests.acceptance.bench import NMC, Bench, day, good, reason, reasons
+
+from straycell.acceptance import Condemnation, EarlierFacts, Outcome, SiblingSign, Status, Upset
+from straycell.cells import CellFacts, Chemistry, Form, Look
+
+DANGEROUS = [Look.SWOLLEN, Look.LEAKING, Look.BURNT, Look.PUNCTURED, Look.VENTED, Look.SMELL, Look.CRUSHED]
+
+
+@pytest.mark.parametrize("word", [*DANGEROUS, Look.DENTED, Look.RUST])
+def test_damage_discards_and_a_later_clean_look_brings_nothing_back(word: Look) -> None:
+    """One word among others is enough, and it stands for ever."""
+    bench = good(look=(Look.TORN_SLEEVE, word)).look(Look.CLEAN, at=5.0)
+    verdict = bench.verdict()
+    assert verdict.outcome is Outcome.DISCARD and verdict.safety_failed and verdict.valid_until is None
+
+
+@pytest.mark.parametrize("word", [Look.TORN_SLEEVE, Look.BARE_TAB])
+def test_an_end_that_can_short_holds_until_mended(word: Look) -> None:
+    """The latest look clears only the holds of look."""
+    assert good(look=(word,)).outcome() is Outcome.HOLD
+    assert good(look=(word,)).verdict().safety_failed
+    assert good(look=(word,)).look(Look.CLEAN, at=5.0).outcome() is Outcome.PACK
+
+
+def test_no_look_is_no_pass() -> None:
+    """Nobody looked: unmeasured, on hold."""
+    assert reason(good(look=None).verdict(), "look").status is Status.UNMEASURED
+    assert good(look=None).outcome() is Outcome.HOLD
+
+
+@pytest.mark.parametrize("word", [Look.SWOLLEN, Look.LEAKING, Look.BURNT])
+def test_a_bad_sibling_asks_for_a_look_and_a_second_check(word: Look) -> None:
+    """One check and one look are not enough; a look after the sign and a second check are."""
+    bench = good()
+    bench.more["sibling_signs"] = (SiblingSign("A00002M", word, day(0.5)),)
+    assert bench.outcome() is Outcome.HOLD
+    bench.look(Look.CLEAN, at=19.0)
+    assert bench.outcome() is Outcome.HOLD
+    bench.charge(21.0).rest(4.18, 22.5).rest(4.175, 37.0)
+    assert bench.outcome(38.0) is Outcome.PACK
+
+
+def test_a_dented_sibling_is_no_sign() -> None:
+    """Only leaking, swollen and burnt point at the neighbours."""
+    bench = good()
+    bench.more["sibling_signs"] = (SiblingSign("A00002M", Look.DENTED, day(0.5)),)
+    assert bench.outcome() is Outcome.PACK
+
+
+def test_after_an_incident_everything_named_must_be_done_anew() -> None:
+    """Look, rest voltage and resistance after the incident; figures from before do not help."""
+    bench = good()
+    bench.more["upsets"] = (Upset("drop", day(19.0)),)
+    held = reason(bench.verdict(), "upset")
+    assert held.status is Status.UNMEASURED and held.safety
+    bench.look(at=20.0)
+    bench.resistance(0.051, at=20.1)
+    assert "rest voltage" in reason(bench.verdict(21.0), "upset").text
+    bench.rest(4.168, 20.2)
+    assert bench.outcome(21.0) is Outcome.PACK
+
+
+def test_a_severe_incident_discards() -> None:
+    """Nothing measured afterwards lifts it."""
+    bench = good()
+    bench.more["upsets"] = (Upset("short circuit", day(1.0), severe=True),)
+    bench.look(at=19.0)
+    assert bench.outcome() is Outcome.DISCARD
+
+
+def test_a_persons_discard_is_final() -> None:
+    """Whatever its figures say."""
+    bench = good()
+    bench.more["condemned"] = Condemnation("hissed on the bench", day(18.0))
+    assert bench.outcome() is Outcome.DISCARD
+
+
+def test_primary_is_discarded_and_unknown_is_held() -> None:
+    """Not rechargeable: never charged; unknown chemistry: no limit can be chosen."""
+    assert good(facts=replace(NMC, chemistry=Chemistry.PRIMARY)).outcome() is Outcome.DISCARD
+    unknown = good(facts=replace(NMC, chemistry=Chemistry.UNKNOWN)).verdict()
+    assert unknown.outcome is Outcome.HOLD
+    assert reason(unknown, "chemistry").status is Status.UNMEASURED
+
+
+@pytest.mark.parametrize("form", [Form.F16340, Form.F14500, Form.F10440])
+def test_an_unmarked_size_that_primaries_share_must_be_confirmed(form: Form) -> None:
+    """No marking, no confirmation: held; confirmed: judged like any other; marked: no question."""
+    facts = CellFacts(Chemistry.LCO, form, rated_capacity_ah=0.6)
+    asked = reason(Bench(facts).found(3.6).verdict(), "rechargeable")
+    assert asked.ceiling is Outcome.HOLD and asked.safety
+    confirmed = replace(facts, confirmed_rechargeable=True)
+    assert reason(Bench(confirmed).found(3.6).verdict(), "rechargeable").status is Status.MET
+    marked = replace(facts, marking="ICR" + str(form))
+    assert not reasons(Bench(marked).found(3.6).verdict(), "rechargeable")
+
+
+def test_a_marking_of_a_primary_cell_holds_whatever_chemistry_was_typed() -> None:
+    """CR123A typed in as lco is not charged on that word alone."""
+    facts = CellFacts(Chemistry.LCO, Form.F16340, "CR123A", rated_capacity_ah=0.6)
+    assert reason(Bench(facts).found(3.2).verdict(), "rechargeable").ceiling is Outcome.HOLD
+
+
+@pytest.mark.parametrize(
+    ("grams", "outcome"), [(45.0, Outcome.PACK), (38.0, Outcome.PACK), (37.9, Outcome.HOLD)]
+)
+def test_a_full_size_cell_that_is_too_light_is_contradictory(grams: float, outcome: Outcome) -> None:
+    """18650 sheets say 44 to 48 g; below 38 g something else is in the sleeve."""
+    assert good(facts=replace(NMC, mass_g=grams)).outcome() is outcome
+
+
+def test_a_safety_discard_survives_a_plain_correction_and_not_a_withdrawn_mistake() -> None:
+    """primary corrected to nmc: the discard stands while the earlier entry stands."""
+    bench = good()
+    bench.more["earlier_facts"] = (EarlierFacts(replace(NMC, chemistry=Chemistry.PRIMARY), 0),)
+    verdict = bench.verdict()
+    assert verdict.outcome is Outcome.DISCARD
+    assert "earlier entry" in verdict.deciding[0].text
+    bench.more["earlier_facts"] = ()
+    assert bench.outcome() is Outcome.PACK
+
+
+def test_an_earlier_entry_judges_only_what_was_recorded_under_it() -> None:
+    """Wrongly entered as lfp, corrected before the charge to 4.20 V: no discard was ever recorded."""
+    bench = good()
+    wrong = replace(NMC, chemistry=Chemistry.LFP)
+    bench.more["earlier_facts"] = (EarlierFacts(wrong, 2),)  # as-found voltage 3.60 V and the look
+    assert bench.outcome() is Outcome.PACK
+    bench.more["earlier_facts"] = (EarlierFacts(wrong, 3),)  # and the charge to 4.20 V
+    assert bench.outcome() is Outcome.DISCARD

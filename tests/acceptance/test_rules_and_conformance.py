@@ -1,0 +1,220 @@
+"""The rule file of a person, and conformance against published figures.
+
+JCGM 106:2012 examples: data from memory, arithmetic checked (see each row). Guard band: ILAC-G8:09/2019.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from straycell.acceptance import conformance_probability, load_rules, read_rules, shipped_rules
+from straycell.acceptance.conformance import Side, against_max, against_min
+from straycell.errors import BadData
+from straycell.quantities import Measured
+
+
+@pytest.mark.parametrize(
+    ("value", "u", "lower", "upper", "published"),
+    [
+        (-5.47, 0.05, None, -5.40, 0.92),  # JCGM 106 7.3, Zener diode (data from memory)
+        (509.7, 8.6, 490.0, None, 0.99),  # JCGM 106 7.3, container pressure (data from memory)
+        (13.6, 1.8, 12.5, 16.3, 0.66),  # JCGM 106 7.4, SAE 40 viscosity (limits: SAE J300)
+    ],
+)
+def test_published_conformance_probabilities(
+    value: float, u: float, lower: float | None, upper: float | None, published: float
+) -> None:
+    """Two figures, as printed."""
+    assert conformance_probability(value, u, lower, upper) == pytest.approx(published, abs=0.005)
+
+
+@pytest.mark.parametrize(
+    ("z", "published"), [(0.0, 0.5), (1.0, 0.158655), (1.645, 0.0500), (2.0, 0.0227501), (3.0, 0.00134990)]
+)
+def test_one_sided_nonconformance(z: float, published: float) -> None:
+    """P(nonconforming) at (y - limit)/u = z: table of the normal distribution."""
+    assert 1 - conformance_probability(2.0 + z * 0.01, 0.01, lower=2.0) == pytest.approx(published, rel=2e-3)
+
+
+def test_the_guard_band_of_u_keeps_false_acceptance_below_2_5_percent() -> None:
+    """ILAC-G8 / w = U = 2u: 2.28 % at the acceptance limit."""
+    value = Measured(2.02, 0.01)
+    assert against_min(value, 2.0) is Side.CLEAR
+    assert 1 - conformance_probability(value.value, value.u, lower=2.0) == pytest.approx(0.0228, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("value", "side"), [(2.021, Side.CLEAR), (2.019, Side.CLOSE), (1.981, Side.CLOSE), (1.979, Side.BEYOND)]
+)
+def test_three_sides_of_a_limit(value: float, side: Side) -> None:
+    """Clear, close, beyond; the mirrored limit answers alike."""
+    assert against_min(Measured(value, 0.01), 2.0) is side
+    assert against_max(Measured(4.0 - value, 0.01), 2.0) is side
+
+
+@pytest.mark.parametrize(
+    ("value", "u", "lower", "upper"),
+    [(1.0, -0.1, 0.0, None), (float("nan"), 0.1, 0.0, None), (1.0, 0.1, 2.0, 1.0)],
+)
+def test_useless_uncertainties_and_crossed_limits_are_refused(
+    value: float, u: float, lower: float | None, upper: float | None
+) -> None:
+    """A clear error, no number."""
+    with pytest.raises(BadData):
+        conformance_probability(value, u, lower, upper)
+
+
+def test_an_exact_value_conforms_or_not() -> None:
+    """No uncertainty: one or zero, the limits belonging to the inside."""
+    assert conformance_probability(2.0, 0.0, 2.0, None) == 1.0
+    assert conformance_probability(1.9, 0.0, 2.0, None) == 0.0
+
+
+def test_every_shipped_limit_has_a_source_and_what_it_decides() -> None:
+    """A number without a source does not ship."""
+    for limit in shipped_rules().limits.values():
+        assert limit.source and limit.decides and limit.text and limit.bound in ("min", "max", "words"), (
+            limit.id
+        )
+
+
+PUBLISHED = [
+    ("voltage-floor", "4.2V", 2.0),  # handbook: below 2.00 V/cell for more than a week
+    ("charge-temperature", "any", 45.0),  # cell sheets: charge at 0 to 45 C
+    ("charge-temperature-low", "any", 10.0),  # IEC 62133-2 Annex A standard range, from memory
+    ("rest-time", "any", 1.5),  # handbook: 90 min
+    ("test-charge", "low", 0.1),  # cell sheet precautions: 0.1C or less below 3.0 V
+    ("capacity", "pack", 0.80),  # cell sheets: end of cycling
+]
+
+
+@pytest.mark.parametrize(("limit", "key", "figure"), PUBLISHED)
+def test_published_limits_stand_in_the_shipped_rules(limit: str, key: str, figure: float) -> None:
+    """Each with its source in the comment beside it."""
+    assert shipped_rules().figure(limit, key) == figure
+
+
+def test_the_upper_voltage_limit_is_4_25_v() -> None:
+    """IEC 62133-2 upper limit charging voltage 4.25 V/cell (from memory); lfp 3.70 V common practice."""
+    rules = shipped_rules()
+    over = rules.figure("voltage-over-full")
+    assert rules.figure("full-voltage", "4.2V") + over == pytest.approx(4.25)
+    assert rules.figure("full-voltage", "lfp") + over == pytest.approx(3.70)
+
+
+def write(tmp_path: Path, text: str) -> Path:
+    path = tmp_path / "mine.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_a_person_may_tighten_anything_and_loosen_what_is_no_safety_rule(tmp_path: Path) -> None:
+    """The merged rules have their own name and hash."""
+    text = """
+name = "bench-rules"
+[[limit]]
+id = "voltage-floor"
+values = { "4.2V" = 2.2 }
+[[limit]]
+id = "capacity"
+values = { pack = 0.75 }
+[[limit]]
+id = "look-deformed"
+words = ["dented", "rust", "smell"]
+"""
+    rules = load_rules(write(tmp_path, text))
+    assert rules.name == "bench-rules" and rules.hash != shipped_rules().hash
+    assert rules.figure("voltage-floor", "4.2V") == 2.2 and rules.figure("voltage-floor", "lfp") == 1.5
+    assert rules.figure("capacity", "pack") == 0.75
+    assert "smell" in rules.limit("look-deformed").words
+
+
+SAFETY = [limit for limit in shipped_rules().limits.values() if limit.safety and limit.values]
+
+
+@pytest.mark.parametrize("limit", SAFETY, ids=lambda limit: limit.id)
+def test_no_safety_limit_can_be_loosened(limit: object, tmp_path: Path) -> None:
+    """Every one of them, by a hair, is refused with the reason."""
+    key, own = next(iter(limit.values.items()))  # type: ignore[attr-defined]
+    figure = own - 1e-6 if limit.bound == "min" else own + 1e-6  # type: ignore[attr-defined]
+    path = write(
+        tmp_path, f'name = "x"\n[[limit]]\nid = "{limit.id}"\nvalues = {{ "{key}" = {figure:.9f} }}\n'
+    )  # type: ignore[attr-defined]
+    rules, faults = read_rules(path)
+    assert rules is None and "cannot be loosened" in faults[0]
+
+
+def test_words_of_a_safety_rule_cannot_be_dropped(tmp_path: Path) -> None:
+    """Leaving out 'rust' is loosening."""
+    _, faults = read_rules(
+        write(tmp_path, 'name = "x"\n[[limit]]\nid = "look-deformed"\nwords = ["dented"]\n')
+    )
+    assert "rust" in faults[0]
+
+
+FAULTS = """
+nam = "typo"
+[[limit]]
+id = "voltage-flor"
+value = 2.5
+[[limit]]
+id = "voltage-floor"
+value = 1.0
+[[limit]]
+id = "capacity"
+values = { packs = 0.9, solo = "much" }
+[[limit]]
+value = 3
+[[limit]]
+id = "warming"
+safety = false
+value = 8
+[[limit]]
+id = "warming"
+value = 9
+[[limit]]
+id = "condemned"
+words = []
+"""
+
+
+def test_all_faults_of_a_rule_file_are_reported_in_one_pass(tmp_path: Path) -> None:
+    """Nothing is taken, and each fault names its place and what was expected."""
+    rules, faults = read_rules(write(tmp_path, FAULTS))
+    text = "\n".join(faults)
+    assert rules is None
+    for expected in (
+        "name: expected",
+        "nam: unknown",
+        "did you mean voltage-floor",
+        "cannot be loosened",
+        "unknown key 'packs'",
+        "'much'",
+        "expected an id",
+        "'safety' cannot be set",
+        "named twice",
+        "no figures or words",
+    ):
+        assert expected in text, expected
+
+
+@pytest.mark.parametrize(
+    ("content", "word"),
+    [(b"\xff\xfe", "UTF-8"), (b"name = ", "TOML"), (b"limit = 3\nname='x'", "double brackets")],
+)
+def test_files_that_are_no_rule_files(tmp_path: Path, content: bytes, word: str) -> None:
+    """Each kind has its own words."""
+    path = tmp_path / "mine.toml"
+    path.write_bytes(content)
+    rules, faults = read_rules(path)
+    assert rules is None and word in faults[-1]
+    with pytest.raises(BadData):
+        load_rules(path)
+
+
+def test_a_missing_rule_file_is_named(tmp_path: Path) -> None:
+    """What, which one, what to do."""
+    with pytest.raises(BadData, match=r"absent\.toml"):
+        load_rules(tmp_path / "absent.toml")
