@@ -227,7 +227,7 @@ class Reader:
                 "path": str(self.path),
                 "version": VERSION,
                 "bench": bench.letter,
-                "created_at": from_us(bench.created_at_us),
+                "created_at": from_us(bench.created_at_us).isoformat(),
                 "size_bytes": self.path.stat().st_size,
                 **{
                     name: conn.execute(select(func.count()).select_from(t)).scalar_one()

@@ -60,11 +60,11 @@ def require_current(conn: Connection, path: Path) -> None:
     """Raise StoreFault unless the store can be read as it is."""
     version = store_version(conn, path)
     if version == 0:
-        raise StoreFault(f"store {path} is empty", "fill it with: straycell store init")
+        raise StoreFault(f"store {path} is empty", "remove the empty file, then: straycell store init")
     if version < VERSION:
         raise StoreFault(
             f"store {path} is of the older version {version}",
-            "bring it up to date with: straycell store init",
+            "bring it up to date with: straycell verdict refresh",
         )
 
 
@@ -81,7 +81,9 @@ def prepare(path: Path, now: datetime, *, create: bool, bench: str) -> None:
         with _foreign_keys_off(conn), conn.begin():
             version = store_version(conn, path)  # another process may have been first
             if version == 0 and not create:
-                raise StoreFault(f"store {path} is empty", "fill it with: straycell store init")
+                raise StoreFault(
+                    f"store {path} is empty", "remove the empty file, then: straycell store init"
+                )
             if version == 0:
                 create_fresh(conn, now, bench)
             elif version < VERSION:
