@@ -9,6 +9,7 @@ from straycell.physics.curves import interpolate
 from straycell.physics.loads import Profile, power_current
 from straycell.physics.march import March
 from straycell.physics.polarisation import relaxation_s
+from straycell.physics.relaxation import approach
 from straycell.physics.sources import SourceModel
 
 _MOST_STEPS = 400
@@ -45,14 +46,13 @@ def one_round(profile: Profile, slow_share: float, cells: int) -> Round:
     steps = [(d, v / cells, v / cells) for d, v in zip(profile.durations_s, profile.values, strict=False)]
     steps = _merged(steps)
     tau = relaxation_s()
-    decays = [math.exp(-d / tau) for d, _, _ in steps]
-    # The slow state repeats each round: s = A s + B over one round gives its start in closed form.
-    start, kept = 0.0, 1.0
-    for (_, mean, _), decay in zip(steps, decays, strict=True):
-        start, kept = start * decay + mean * (1 - decay), kept * decay
-    state, felt = start / (1 - kept), []
-    for (_, mean, peak), decay in zip(steps, decays, strict=True):
-        ends = state * decay + mean * (1 - decay)
+    # The slow state repeats each round: one round from zero, and what is kept of a start, give it in closed form.
+    from_zero = 0.0
+    for seconds, mean, _ in steps:
+        from_zero = approach(from_zero, mean, seconds, tau)
+    state, felt = from_zero / -math.expm1(-sum(d for d, _, _ in steps) / tau), []
+    for seconds, mean, peak in steps:
+        ends = approach(state, mean, seconds, tau)
         felt.append((1 - slow_share) * peak + slow_share * max(state, ends))
         state = ends
     return Round(
@@ -77,11 +77,20 @@ def _merged(steps: list[tuple[float, float, float]]) -> list[tuple[float, float,
 
 
 def march_profile(
-    model: SourceModel, profile: Profile, cutoff_v: float, *, series: int = 1, parallel: int = 1
+    model: SourceModel,
+    profile: Profile,
+    cutoff_v: float,
+    *,
+    slow_share: float = 0.0,
+    series: int = 1,
+    parallel: int = 1,
 ) -> March:
-    """Run one cell of a pack of equal cells under the pack's profile, to the first moment below `cutoff_v`."""
+    """Run one cell of a pack of equal cells under the pack's profile, to the first moment below `cutoff_v`.
+
+    `slow_share` is the part of the resistance that builds up over minutes; the rest acts at once.
+    """
     is_power = profile.power_w is not None
-    cycle = one_round(profile, model.slow_share, series * parallel if is_power else parallel)
+    cycle = one_round(profile, slow_share, series * parallel if is_power else parallel)
     average, worst = cycle.average, max(cycle.felt)
     hours = charge = energy = 0.0
     marks = [(0.0, 0.0)]

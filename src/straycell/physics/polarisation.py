@@ -50,6 +50,8 @@ def lag_h(chemistry: Chemistry) -> Spread:
 
 def _same_kind(entry: dict[str, object], chemistry: Chemistry) -> bool:
     """LFP stands alone; the 4.2 V chemistries share their figures, for want of enough sets of each."""
+    if chemistry is Chemistry.UNKNOWN:
+        return True
     return (entry["chemistry"] == Chemistry.LFP) == (chemistry is Chemistry.LFP)
 
 

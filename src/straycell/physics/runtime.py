@@ -14,11 +14,12 @@ from dataclasses import dataclass
 
 from straycell.cells import Chemistry
 from straycell.errors import BadData
-from straycell.physics.curves import curves_for
+from straycell.physics.curves import OcvCurve, all_curves, curves_for
 from straycell.physics.doubts import DOUBTS, Assumed, cases_of, known_resistance
 from straycell.physics.duty import march_profile
 from straycell.physics.loads import Load, Profile
 from straycell.physics.march import March, march
+from straycell.physics.polarisation import steady_over_pulse
 from straycell.physics.shipped import shipped
 from straycell.physics.sources import (
     OwnTrace,
@@ -84,7 +85,7 @@ def estimate(
     resistance was (0 for 1 kHz). `full_voltage_v` is the voltage per cell that the charger ends at, when it is
     below the chemistry's full voltage. Raises BadData for what cannot be.
     """
-    _check(chemistry, capacity, resistance, cutoff_v, series, parallel)
+    _check(capacity, resistance, cutoff_v, series, parallel)
     check_temperature(temperature_c)
     stop, stop_v = _first_stop(cutoff_v / series, cell_cutoff_v, protection_cutoff_v)
     ohm, ohm_u, notes = known_resistance(capacity, resistance)
@@ -97,11 +98,22 @@ def estimate(
         build = _from_curves(chemistry, test, full_voltage_v)
         basis = "chemistry curve"
 
+    slow_share = 1.0 - 1.0 / steady_over_pulse(chemistry, 1.0).expected
+
     def runs(case: Assumed) -> list[March]:
-        return [_run(m, load, stop_v, series, parallel) for m in build(case)]
+        if isinstance(load, Profile):
+            return [
+                march_profile(m, load, stop_v, slow_share=slow_share, series=series, parallel=parallel)
+                for m in build(case)
+            ]
+        return [march(m, load, stop_v, series=series, parallel=parallel) for m in build(case)]
 
     expected_runs = runs(cases["expected"])
     expected = sum(r.hours for r in expected_runs) / len(expected_runs)
+    if not math.isfinite(expected):
+        raise BadData(
+            "load: it draws nothing at this pack's voltage", "look at the load's supply voltage once more"
+        )
     rate_c = (
         sum(r.charge_ah for r in expected_runs) / len(expected_runs) / max(expected, 1e-9) / capacity.value
     )
@@ -114,22 +126,27 @@ def estimate(
         low = 0.0
     ended = any(r.reached_cutoff for r in expected_runs)
     stop = f"{stop} cut-off" if ended else "end of the known discharge"
-    notes += _notes(expected, rate_c, temperature_c, stop_v, own_trace)
+    notes += _notes(chemistry, expected, rate_c, temperature_c, stop_v, own_trace)
     return Runtime(expected, min(low, expected), max(high, expected), basis, stop, tuple(notes))
 
 
+def _known_curves(chemistry: Chemistry) -> tuple[OcvCurve, ...]:
+    """The sets that speak for a chemistry; for an unknown one all of them, which makes the low end very low."""
+    curves = all_curves() if chemistry is Chemistry.UNKNOWN else curves_for(chemistry)
+    if not curves:
+        raise BadData(
+            f"chemistry is {chemistry}: no published curve speaks for it", "only its own trace could answer"
+        )
+    return curves
+
+
 def _check(
-    chemistry: Chemistry,
     capacity: Measured,
     resistance: Measured | None,
     cutoff_v: float,
     series: int,
     parallel: int,
 ) -> None:
-    if not curves_for(chemistry):
-        raise BadData(
-            f"chemistry is {chemistry}: no published curve speaks for it", "find out the chemistry first"
-        )
     if not (math.isfinite(capacity.value) and capacity.value > 0 and capacity.u >= 0):
         raise BadData(
             f"capacity is {capacity.value:g} Ah, and must be above zero", "measure the capacity first"
@@ -154,7 +171,7 @@ def _first_stop(device_v: float, cell_v: float | None, protection_v: float | Non
 def _from_curves(
     chemistry: Chemistry, test: tuple[float, float | None], full_voltage_v: float | None
 ) -> Build:
-    curves = curves_for(chemistry)
+    curves = _known_curves(chemistry)
     test_a, cutoff_v = test
 
     def build(case: Assumed) -> tuple[SourceModel, ...]:
@@ -174,16 +191,14 @@ def _from_curves(
 def _from_trace(
     trace: OwnTrace, chemistry: Chemistry, measured_ah: float, full_voltage_v: float | None
 ) -> Build:
-    curves = curves_for(chemistry)
+    curves = () if full_voltage_v is None else _known_curves(chemistry)
     taken_at = capacity_ratio(trace.temperature_c).expected
     resistance_then = resistance_ratio(trace.temperature_c).expected
 
     def build(case: Assumed) -> tuple[SourceModel, ...]:
         model = trace_source(trace, case.steady_ohm * resistance_then, case.lag_h)
         warm = scaled(model, case.capacity_ah / measured_ah / taken_at, 1.0 / resistance_then)
-        missing = (
-            0.0 if full_voltage_v is None else max(1.0 - c.state_of_charge(full_voltage_v) for c in curves)
-        )
+        missing = max((1.0 - c.state_of_charge(full_voltage_v or c.volts[-1]) for c in curves), default=0.0)
         return (_prepared(warm, case, missing),)
 
     return build
@@ -192,12 +207,6 @@ def _from_trace(
 def _prepared(model: SourceModel, case: Assumed, missing: float) -> SourceModel:
     ready = scaled(model, case.capacity_ratio, case.resistance_ratio)
     return started_at(ready, missing * ready.q_ah[-1])
-
-
-def _run(model: SourceModel, load: Load, stop_v: float, series: int, parallel: int) -> March:
-    if isinstance(load, Profile):
-        return march_profile(model, load, stop_v, series=series, parallel=parallel)
-    return march(model, load, stop_v, series=series, parallel=parallel)
 
 
 def _reach(
@@ -231,9 +240,16 @@ def _margin(basis: str, rate_c: float, trace: OwnTrace | None, capacity_ah: floa
 
 
 def _notes(
-    expected_h: float, rate_c: float, temperature_c: float, stop_v: float, trace: OwnTrace | None
+    chemistry: Chemistry,
+    expected_h: float,
+    rate_c: float,
+    temperature_c: float,
+    stop_v: float,
+    trace: OwnTrace | None,
 ) -> list[str]:
     notes = []
+    if chemistry is Chemistry.UNKNOWN:
+        notes.append("chemistry unknown: the low end takes the worst of all published curves")
     if expected_h == 0.0:
         notes.append("the voltage falls below the cut-off as soon as the load is switched on")
     if rate_c > 1.0:

@@ -23,16 +23,12 @@ _MOST_POINTS = 160
 
 @dataclass(frozen=True, slots=True)
 class SourceModel:
-    """`emf_v` in V and `inner_ohm` (over hours) at each charge taken out `q_ah` in Ah (rising); `lag_h` in h.
-
-    `slow_share` is the part of the resistance that builds up over minutes.
-    """
+    """`emf_v` in V and `inner_ohm` (over hours) at each charge taken out `q_ah` in Ah (rising); `lag_h` in h."""
 
     q_ah: tuple[float, ...]
     emf_v: tuple[float, ...]
     inner_ohm: tuple[float, ...]
     lag_h: float = 0.0
-    slow_share: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +134,6 @@ def scaled(model: SourceModel, capacity_ratio: float, resistance_ratio: float) -
         model.emf_v,
         tuple(r * resistance_ratio for r in model.inner_ohm),
         model.lag_h,
-        model.slow_share,
     )
 
 
@@ -155,5 +150,4 @@ def started_at(model: SourceModel, q_ah: float) -> SourceModel:
         (first[0], *(model.emf_v[k] for k in later)),
         (first[1], *(model.inner_ohm[k] for k in later)),
         model.lag_h,
-        model.slow_share,
     )

@@ -1,0 +1,143 @@
+"""Charging one cell without hurting it: current, float voltage, time, heat.
+
+The limit in multiples of the capacity per hour is an argument: it is a rule of acceptance, not of physics.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from straycell.cells import Chemistry
+from straycell.errors import BadData
+from straycell.physics.resistors import rounded_up
+from straycell.physics.shipped import shipped
+from straycell.quantities import Measured
+
+
+@dataclass(frozen=True, slots=True)
+class Programmed:
+    """What a programming resistor asks for, in A: nominal, and the ends of the charger's spread."""
+
+    nominal_a: float
+    low_a: float
+    high_a: float
+
+
+def programmed_current(resistor_ohm: float) -> Programmed:
+    """The current of a linear charger with this programming resistor: 1200 V / R, up to 10 % either way."""
+    if not (math.isfinite(resistor_ohm) and resistor_ohm > 0):
+        raise BadData(f"programming resistor: {resistor_ohm:g} ohm", "write it like 4.7kohm")
+    rule = shipped("charging")["programming"]
+    nominal = rule["volts"] / resistor_ohm
+    return Programmed(nominal, nominal * (1 - rule["share"]), nominal * (1 + rule["share"]))
+
+
+def safe_resistor(allowed_a: float) -> float:
+    """The smallest E24 programming resistor in ohm whose worst case stays within `allowed_a`."""
+    if not (math.isfinite(allowed_a) and allowed_a > 0):
+        raise BadData(
+            f"allowed charge current: {allowed_a:g} A", "this cell may not be charged: no resistor fits"
+        )
+    rule = shipped("charging")["programming"]
+    least = rule["volts"] / rule["most_a"]
+    return rounded_up(max(least, rule["volts"] * (1 + rule["share"]) / allowed_a))
+
+
+def allowed_current(
+    capacity_ah: float,
+    c_rate_limit: float,
+    *,
+    maker_current_a: float | None = None,
+    maker_may_raise: bool = True,
+    temperature_c: float | None = None,
+) -> float:
+    """The charge current in A that this cell may have; 0 when it may have none.
+
+    `c_rate_limit` is the cautious rule for its chemistry and outcome (0 for a discarded cell). The maker's
+    figure lowers it always, and raises it only where the outcome lets it (`maker_may_raise`).
+    A known `temperature_c` lowers it further (`temperature_limit`).
+    """
+    if not (math.isfinite(capacity_ah) and capacity_ah > 0):
+        raise BadData(f"capacity is {capacity_ah:g} Ah, and must be above zero", "measure the capacity first")
+    if not (math.isfinite(c_rate_limit) and c_rate_limit >= 0):
+        raise BadData(f"charge limit is {c_rate_limit:g}C", "a limit is zero or more")
+    allowed = c_rate_limit * capacity_ah
+    if maker_current_a is not None and c_rate_limit > 0:
+        allowed = maker_current_a if maker_may_raise else min(allowed, maker_current_a)
+    if temperature_c is not None:
+        allowed = min(allowed, temperature_limit(temperature_c) * capacity_ah)
+    return max(0.0, allowed)
+
+
+def temperature_limit(temperature_c: float) -> float:
+    """The highest charge rate (multiples of the capacity per hour) at a temperature; 0 outside the window."""
+    for window in shipped("charging")["window"]:
+        if window["from_c"] <= temperature_c <= window["below_c"]:
+            return float(window["most_c_rate"])
+    return 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class FloatAnswer:
+    """Whether a charger's end voltage is safe for one cell: its worst case and the limit, both in V."""
+
+    ok: bool
+    worst_v: float
+    limit_v: float
+    advice: str
+
+
+def full_voltage(chemistry: Chemistry) -> float:
+    """The voltage in V a cell of this chemistry is charged to here."""
+    return _of_chemistry("full_v", chemistry)
+
+
+def _of_chemistry(key: str, chemistry: Chemistry) -> float:
+    table: dict[str, float] = shipped("charging")["float"][key]
+    if chemistry not in table:
+        raise BadData(
+            f"chemistry is {chemistry}: no charge voltage is safe for it", "find out the chemistry first"
+        )
+    return table[chemistry]
+
+
+def check_float(
+    chemistry: Chemistry,
+    charger_v: float,
+    *,
+    tolerance: float | None = None,
+    measured: Measured | None = None,
+) -> FloatAnswer:
+    """Whether a charger that regulates to `charger_v` (per cell) may charge this chemistry.
+
+    What was measured on this very board, plus its U, counts before the tolerance on the sheet (default 1.5 %).
+    """
+    limit_v = _of_chemistry("limit_v", chemistry)
+    share = shipped("charging")["float"]["tolerance"] if tolerance is None else tolerance
+    if not (math.isfinite(charger_v) and charger_v > 0 and math.isfinite(share) and share >= 0):
+        raise BadData(
+            f"charger voltage {charger_v:g} V, tolerance {share:g}", "write them like 4.20V and 1.5%"
+        )
+    worst_v = measured.high if measured is not None else charger_v * (1 + share)
+    if chemistry is Chemistry.LFP and charger_v > limit_v:
+        return FloatAnswer(
+            False, max(worst_v, charger_v), limit_v, "never charge an lfp cell on a 4.2 V charger"
+        )
+    if worst_v <= limit_v:
+        return FloatAnswer(True, worst_v, limit_v, f"at worst {worst_v:.3f} V, within {limit_v:.2f} V")
+    if measured is None:
+        remedy = (
+            "measure its end voltage on this very board with a good meter, or use a charger of 1 % or better"
+        )
+    else:
+        remedy = "use another charger"
+    return FloatAnswer(
+        False, worst_v, limit_v, f"may reach {worst_v:.3f} V, above the limit of {limit_v:.2f} V: {remedy}"
+    )
+
+
+def linear_heat(supply_v: float, current_a: float, cell_v: float | None = None) -> float:
+    """Heat in W of a linear charger: (supply - cell) x current; by default at the emptiest cell at full current."""
+    rule = shipped("charging")["programming"]
+    return max(0.0, supply_v - (rule["trickle_below_v"] if cell_v is None else cell_v)) * current_a

@@ -1,0 +1,84 @@
+"""The over-current trip of a protection board: when it opens, and what that means for a project."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from straycell.errors import BadData
+from straycell.physics.shipped import shipped
+
+
+@dataclass(frozen=True, slots=True)
+class TripRange:
+    """Trip current in A: typical, lowest (hot transistors, low detection) and highest (cold, high detection)."""
+
+    typical_a: float
+    low_a: float
+    high_a: float
+
+
+def trip_range(transistor_ohm: float, *, highest_ohm: float | None = None, hot: bool = True) -> TripRange:
+    """From the resistance of one of the two transistors: detection voltage / (2 R), 0.12 to 0.18 V.
+
+    `highest_ohm` is the sheet's maximum; the low end takes it, and the heat on top unless `hot` is False.
+    """
+    most_ohm = transistor_ohm if highest_ohm is None else highest_ohm
+    if not (math.isfinite(transistor_ohm) and transistor_ohm > 0 and math.isfinite(most_ohm)):
+        raise BadData(f"protection: transistor of {transistor_ohm:g} ohm", "write it like 25mohm")
+    if most_ohm < transistor_ohm:
+        raise BadData(
+            f"protection: the maximum {most_ohm:g} ohm is below the typical {transistor_ohm:g} ohm",
+            "swap the two",
+        )
+    rule = shipped("charging")["protection"]
+    hot_ohm = most_ohm * (rule["hot_ratio"] if hot else 1.0)
+    return TripRange(
+        rule["detect_v"] / (2 * transistor_ohm),
+        rule["detect_low_v"] / (2 * hot_ohm),
+        rule["detect_high_v"] / (2 * transistor_ohm),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class ProtectionAnswer:
+    """Whether the protection serves, and what to change or add."""
+
+    ok: bool
+    advice: tuple[str, ...]
+
+
+def check_protection(
+    capacity_ah: float,
+    peak_a: float,
+    *,
+    fitted: bool,
+    trip: TripRange | None = None,
+    series: int = 1,
+    per_cell: bool = False,
+    balancing: bool = False,
+) -> ProtectionAnswer:
+    """Judge a protection for a string of cells of `capacity_ah` (cells in parallel added up) and a peak in A."""
+    if not fitted:
+        return ProtectionAnswer(
+            False, ("no protection: add a board against over-charge, over-discharge, over-current",)
+        )
+    faults, hints = [], []
+    if series > 1 and not per_cell:
+        faults.append("cells in series need protection cell by cell")
+    if series > 1 and not balancing:
+        faults.append("cells in series need balancing, and never a charger for a single cell")
+    fuse_above_c = shipped("charging")["protection"]["fuse_above_c"]
+    if trip is None:
+        hints.append("trip current unknown: look up the two transistors' resistance")
+    else:
+        if peak_a >= trip.low_a:
+            faults.append(
+                f"the peak of {peak_a:.2f} A may trip a warm board from {trip.low_a:.2f} A on: "
+                "use transistors of less resistance"
+            )
+        if trip.high_a > fuse_above_c * capacity_ah:
+            hints.append(
+                f"the board may let {trip.high_a:.2f} A through, more than {fuse_above_c:g}C of the cell: add a fuse"
+            )
+    return ProtectionAnswer(not faults, (*faults, *hints))
