@@ -74,7 +74,7 @@ def _valid(codes: np.ndarray) -> np.ndarray:
     for column in range(CODE_LENGTH - 1):
         total = (product + codes[:, column]) % 36
         product = np.where(total == 0, 36, total) * 2 % 37
-    return (product + codes[:, -1]) % 36 == 1
+    return np.asarray((product + codes[:, -1]) % 36 == 1)
 
 
 def _whole_bench(letter: str) -> np.ndarray:

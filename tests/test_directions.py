@@ -6,6 +6,7 @@ An edge that is not in the table fails; to add one is a decision, not an acciden
 from __future__ import annotations
 
 import ast
+import os
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -56,12 +57,13 @@ qrcode       labels/render.py
 fpdf         labels/render.py
 PIL          labels/render.py
 zxingcpp     labels/reading.py
+matplotlib   traces/plot.py
 pandas       traces/ store/exchange
 numpy        traces/ physics/ matching/
 """
 PLACES = {line.split()[0]: line.split()[1:] for line in LIBRARIES.strip().splitlines()}
 
-HEAVY = ["sqlmodel", "sqlalchemy", "alembic", "pandas", "numpy", "qrcode", "fpdf", "PIL"]
+HEAVY = ["sqlmodel", "sqlalchemy", "alembic", "pandas", "numpy", "qrcode", "fpdf", "PIL", "matplotlib"]
 RIM = {"store", "cli"}
 FILES = sorted(path for path in SOURCE.rglob("*.py") if "sample_db" not in path.parts)
 
@@ -194,7 +196,12 @@ def loaded_after(statement: str) -> tuple[int, str, list[str]]:
         f"    print('loaded:', *[m for m in {HEAVY!r} if m in sys.modules], file=sys.stderr)"
     )
     done = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=False
+        [sys.executable, "-c", code],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+        env={**os.environ, "PYTHONPATH": str(SOURCE.parent)},
     )
     loaded = [line for line in done.stderr.splitlines() if line.startswith("loaded:")]
     assert loaded, done.stderr

@@ -51,6 +51,9 @@ def capacity(case: Case) -> Iterator[Reason]:
     expected, rated, origin = expected_capacity(case)
     run = current_run(case)
     yield from _too_much(case)
+    disputed = _contradiction(case)
+    if expected is not None and disputed is None:
+        yield from _discard(case, expected, origin)
     if run is None:
         yield _nothing(case)
         return
@@ -75,11 +78,8 @@ def capacity(case: Case) -> Iterator[Reason]:
             f"{origin} ({show(expected.value, Dimension.CAPACITY)}): at best solo",
             limit=expected.value,
         )
-    disputed = _contradiction(case)
     if disputed is not None:
         yield disputed
-    else:
-        yield from _discard(case, expected, origin)
     yield from _grade(case, run, expected, origin)
 
 
