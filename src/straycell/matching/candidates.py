@@ -8,6 +8,7 @@ from datetime import datetime
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import CellFacts, Stage
 from straycell.matching.limits import UseLimits
+from straycell.physics.runtime import OwnTrace
 from straycell.quantities import Measured
 from straycell.readings import Method
 
@@ -21,7 +22,8 @@ class Candidate:
 
     `capacity` in Ah, `resistance` in ohm by `resistance_method`; `at_least` says that the capacity is only a
     lower bound. `verdict_valid_until` None means that no age limits the verdict. `deciding_text` says what
-    keeps the outcome from being better.
+    keeps the outcome from being better. How the capacity and the resistance were taken, and the cell's own
+    discharge, sharpen the run time where they are known.
     """
 
     code: str
@@ -34,12 +36,17 @@ class Candidate:
     resistance_method: Method | None = None
     verdict_valid_until: datetime | None = None
     deciding_text: str = ""
+    resistance_pulse_s: float | None = None
+    capacity_current_a: float | None = None
+    capacity_cutoff_v: float | None = None
+    own_trace: OwnTrace | None = None
 
-    def dc_resistance(self, limits: UseLimits) -> Measured | None:
-        """The resistance in ohm as a d.c. pulse shows it; one taken at a.c. is raised to what d.c. may be."""
-        if self.resistance is None or self.resistance_method is not Method.AC_1KHZ:
-            return self.resistance
-        return Measured(self.resistance.value * limits.ac_to_dc, self.resistance.u * limits.ac_to_dc)
+    @property
+    def pulse_s(self) -> float:
+        """Length in s of the pulse the resistance was taken with; 0 at 1 kHz, 1 where it is not known."""
+        if self.resistance_method is Method.AC_1KHZ:
+            return 0.0
+        return 1.0 if self.resistance_pulse_s is None else self.resistance_pulse_s
 
     def allowed_out_a(self, limits: UseLimits) -> float:
         """Largest steady current in A that the outcome allows; zero without a measured capacity."""

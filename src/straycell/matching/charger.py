@@ -1,4 +1,4 @@
-"""Whether the charger in the device is gentle enough for a cell: voltage, filling, current, temperature."""
+"""Whether the charger in the device is gentle enough for a cell: its voltage, current and temperature."""
 
 from __future__ import annotations
 
@@ -27,6 +27,21 @@ def worst_float_v(charge: ChargeSpec, set_v: float, limits: UseLimits) -> tuple[
     tolerance = charge.tolerance if charge.tolerance is not None else limits.charger_tolerance
     assumed = "" if charge.tolerance is not None else " assumed"
     return set_v * (1.0 + tolerance), f"{volts(set_v)} + {show(tolerance, Dimension.FRACTION)}{assumed}"
+
+
+def filled_to_v(
+    charge: ChargeSpec | None, chemistry: Chemistry, limits: UseLimits, *, at_least: bool
+) -> float | None:
+    """Where the charger ends in V, or ends `at_least`; None when that is full (or it is charged outside)."""
+    set_v = set_voltage_v(charge, chemistry, limits) if charge is not None else None
+    if charge is None or set_v is None:
+        return None
+    end_v = charge.measured_float_v if charge.measured_float_v is not None else set_v
+    if at_least and charge.measured_float_v is not None:
+        end_v -= COVERAGE_FACTOR * limits.float_error.u(end_v)
+    elif at_least:
+        end_v *= 1.0 - (charge.tolerance if charge.tolerance is not None else limits.charger_tolerance)
+    return end_v if end_v < limits.full_v[chemistry] else None
 
 
 def highest_float_v(candidate: Candidate, limits: UseLimits) -> float:
@@ -65,23 +80,6 @@ def judge_voltage(project: Project, c: Candidate, limits: UseLimits) -> Why:
     )
     short = None if fits else worst_v - limit_v
     return Why(c.code, "charger-voltage", fits, text, worst_v, limit_v, "V", short, "" if fits else remedy)
-
-
-def judge_fill(project: Project, c: Candidate, limits: UseLimits) -> Why:
-    """A charger that stops far below full leaves the cell part empty: its capacity would not be there."""
-    charge, chemistry = project.charge, c.facts.chemistry
-    if charge is None:
-        return Why(c.code, "charger-fill", True, OUTSIDE)
-    set_v = charge.measured_float_v or set_voltage_v(charge, chemistry, limits) or 0.0
-    full_v = limits.full_v[chemistry]
-    limit_v = min(full_v, c.facts.full_voltage_v or full_v) - limits.charger_fill_v[chemistry]
-    fits = set_v >= limit_v - ROUNDING_V
-    text = f"the charger stops at {volts(set_v)}" + (
-        "" if fits else f", below {volts(limit_v)}: it leaves {chemistry} part empty"
-    )
-    short = None if fits else limit_v - set_v
-    remedy = "" if fits else f"fit a charger for {chemistry}"
-    return Why(c.code, "charger-fill", fits, text, set_v, limit_v, "V", short, remedy)
 
 
 def judge_current(project: Project, c: Candidate, limits: UseLimits) -> Why:

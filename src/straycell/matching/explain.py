@@ -36,7 +36,6 @@ _PLAIN = {
     "peak-current": "too small for the peak",
     "protection-trip": "stopped by the protection's trip current",
     "charger-voltage": "endangered by the charger's voltage",
-    "charger-fill": "left part empty by the charger",
     "charger-current": "charged too hard",
     "charge-temperature": "charged too cold or too hot",
     "runtime": "running too short",
@@ -118,10 +117,16 @@ def required_capacity(screen: Screen, chemistry: Chemistry, like: Candidate | No
     def enough(capacity_ah: float) -> bool:
         return screen_candidate(screen, _ideal(screen, chemistry, capacity_ah, like)).fits
 
-    if not enough(LARGEST_AH):
-        return math.inf
-    low_ah, high_ah = SMALLEST_AH, LARGEST_AH
-    while high_ah > 1.005 * low_ah:
+    drawn_a = screen.demand.steady_a(chemistry, screen.limits)
+    high_ah = min(LARGEST_AH, max(SMALLEST_AH, 1.5 * drawn_a * screen.demand.project.need.runtime_h))
+    low_ah = high_ah / 4.0
+    while not enough(high_ah):
+        if high_ah >= LARGEST_AH:
+            return math.inf
+        low_ah, high_ah = high_ah, min(LARGEST_AH, 4.0 * high_ah)
+    while enough(low_ah) and low_ah > SMALLEST_AH:
+        low_ah, high_ah = low_ah / 4.0, low_ah
+    while high_ah > 1.01 * low_ah:
         middle_ah = math.sqrt(low_ah * high_ah)
         low_ah, high_ah = (low_ah, middle_ah) if enough(middle_ah) else (middle_ah, high_ah)
     return float(f"{high_ah * 1.005:.3g}")
@@ -132,14 +137,12 @@ def warnings_for(project: Project, limits: UseLimits, chosen: Screened | None = 
     if chosen is None:
         lacking = [] if project.protection.fitted else [NO_PROTECTION]
         return tuple(lacking + charger.charge_notes(project, limits))
-    notes = list(chosen.runtime.notes) if chosen.runtime else []
+    notes: list[str] = []
     candidate = chosen.candidate
     if candidate.at_least:
         notes.append(f"{candidate.code} holds at least this capacity: it may run longer")
     if candidate.resistance_method is Method.AC_1KHZ:
-        notes.append(
-            f"{candidate.code}: its a.c. resistance is taken as {limits.ac_to_dc:g} times that for d.c."
-        )
+        notes.append(f"{candidate.code}: its resistance was taken at a.c. 1 kHz; a d.c. pulse would be surer")
     trip_a = project.protection.trip_current_a
     if project.protection.fitted and trip_a is not None and candidate.capacity is not None:
         high_a, fuse_a = trip_a * (1 + limits.trip_spread), limits.fuse_rate * candidate.capacity.value

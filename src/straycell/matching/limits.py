@@ -46,12 +46,10 @@ class UseLimits:
     work_high_c: float
     charger_v: Mapping[Chemistry, float]
     charger_tolerance: float
-    charger_fill_v: Mapping[Chemistry, float]
     programming_v: float
     programming_excess: float
     trip_spread: float
     fuse_rate: float
-    ac_to_dc: float
 
     @classmethod
     def from_mapping(cls, figures: Figures) -> UseLimits:
@@ -77,12 +75,10 @@ class UseLimits:
             work_high_c=_one(table, "work-temperature-high"),
             charger_v=_by_chemistry(table, "charger-voltage"),
             charger_tolerance=_one(table, "charger-tolerance"),
-            charger_fill_v=_by_chemistry(table, "charger-fill"),
             programming_v=_one(table, "programming-volts"),
             programming_excess=_one(table, "programming-excess"),
             trip_spread=_one(table, "trip-spread"),
             fuse_rate=_one(table, "fuse-rate"),
-            ac_to_dc=_one(table, "ac-to-dc"),
         )
 
     @classmethod

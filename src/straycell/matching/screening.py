@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from straycell.acceptance.reasons import Outcome
@@ -12,9 +12,11 @@ from straycell.matching import charger
 from straycell.matching.candidates import FREE, Candidate, Why
 from straycell.matching.demand import Demand
 from straycell.matching.limits import UseLimits
-from straycell.matching.words import amps, capacity, hours, volts
+from straycell.matching.words import amps, capacity, hours, ohms, volts
+from straycell.physics.polarisation import shape, steady_over_pulse
 from straycell.physics.runtime import Runtime, estimate
-from straycell.quantities import Dimension, show
+from straycell.physics.temperature import resistance_ratio
+from straycell.quantities import Measured
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,55 +196,89 @@ CELL_TESTS: tuple[Test, ...] = (
 DEVICE_TESTS: tuple[Test, ...] = (
     _trip,
     lambda screen, c: charger.judge_voltage(screen.demand.project, c, screen.limits),
-    lambda screen, c: charger.judge_fill(screen.demand.project, c, screen.limits),
     lambda screen, c: charger.judge_current(screen.demand.project, c, screen.limits),
     lambda screen, c: charger.judge_temperature(screen.demand.project, c, screen.limits),
 )
 
 
-def run_time(screen: Screen, c: Candidate, *, dip_v: float = 0.0) -> Runtime:
-    """Run time of one cell; `dip_v` (V) is how far a peak pulls it below its steady voltage."""
+def run_time(screen: Screen, c: Candidate, *, dip_v: float = 0.0, at_least: bool = True) -> Runtime:
+    """Run time of one cell; `dip_v` (V) is how far a peak pulls it below its steady voltage.
+
+    `at_least` counts from where the charger ends in the worst case, else from where it is set to.
+    """
     assert c.capacity is not None
-    project = screen.demand.project
+    project, chemistry = screen.demand.project, c.facts.chemistry
     protection_v = project.protection.cutoff_v
     return estimate(
-        c.facts.chemistry,
+        chemistry,
         c.capacity,
-        c.dc_resistance(screen.limits),
+        c.resistance,
         project.load,
         cutoff_v=project.need.cutoff_v + dip_v,
-        cell_cutoff_v=screen.limits.cell_cutoff_v[c.facts.chemistry],
+        cell_cutoff_v=screen.limits.cell_cutoff_v[chemistry],
         protection_cutoff_v=protection_v + dip_v if protection_v is not None else None,
         temperature_c=project.need.temperature_c,
+        full_voltage_v=charger.filled_to_v(project.charge, chemistry, screen.limits, at_least=at_least),
+        own_trace=c.own_trace,
+        capacity_current_a=c.capacity_current_a,
+        capacity_cutoff_v=c.capacity_cutoff_v,
+        resistance_pulse_s=c.pulse_s,
     )
+
+
+def final_runtime(screen: Screen, screened: Screened) -> Runtime:
+    """The run time to print: expected from where the charger is set to, low from the worst it may end at."""
+    runtime = screened.runtime
+    assert runtime is not None
+    chemistry, charge = screened.candidate.facts.chemistry, screen.demand.project.charge
+    least_v = charger.filled_to_v(charge, chemistry, screen.limits, at_least=True)
+    if least_v is None:
+        return runtime
+    note = f"the low end counts from {volts(least_v)}, which the charger reaches at least"
+    nominal = run_time(screen, screened.candidate, at_least=False)
+    return replace(nominal, low_h=runtime.low_h, notes=(*nominal.notes, note))
 
 
 def _run_tests(screen: Screen, c: Candidate) -> Iterator[tuple[Why, Runtime | None]]:
     """The run time, then whether the device's peaks still leave it that long."""
     assert c.capacity is not None
     runtime = run_time(screen, c)
-    yield _long_enough(screen, c, "runtime", f"{capacity(c.capacity.value)}: runs", runtime), runtime
-    demand, chemistry = screen.demand, c.facts.chemistry
-    peak_a, steady_a = demand.peak_a(chemistry, screen.limits), demand.steady_a(chemistry, screen.limits)
+    end_v = charger.filled_to_v(screen.demand.project.charge, c.facts.chemistry, screen.limits, at_least=True)
+    charged = f" charged to {volts(end_v)}" if end_v is not None else ""
+    words = f"{capacity(c.capacity.value)}{charged}: runs"
+    yield _long_enough(screen, c, "runtime", words, runtime), runtime
+    yield _drop(screen, c), None
+
+
+def _drop(screen: Screen, c: Candidate) -> Why:
+    """The peak comes on top of the steady current: what it pulls down must not stop the device too early."""
+    demand, limits, chemistry = screen.demand, screen.limits, c.facts.chemistry
+    peak_a, steady_a = demand.peak_a(chemistry, limits), demand.steady_a(chemistry, limits)
     if peak_a <= steady_a:
-        yield Why(c.code, "voltage-drop", True, "no peak above the steady current"), None
-        return
-    resistance = c.dc_resistance(screen.limits)
-    if resistance is None:
-        remedy = "measure its resistance with a d.c. pulse"
+        return Why(c.code, "voltage-drop", True, "no peak above the steady current")
+    if c.resistance is None:
         text = "its resistance is not measured: the drop at the peak is not known"
-        yield Why(c.code, "voltage-drop", False, text, unit="h", remedy=remedy), None
-        return
-    dip_v = (peak_a - steady_a) * resistance.high
-    full_v = screen.limits.full_v[chemistry]
-    if demand.stop_v(chemistry, screen.limits) + dip_v >= full_v:
-        text = f"a peak of {amps(peak_a)} pulls it down by {volts(dip_v)}: below the cut-off even when full"
-        limit_v = full_v - demand.stop_v(chemistry, screen.limits)
-        yield Why(c.code, "voltage-drop", False, text, dip_v, limit_v, "V", dip_v - limit_v), None
-        return
-    drop = show(resistance.high, Dimension.RESISTANCE)
-    words = f"with peaks of {amps(peak_a)} over up to {drop} (a dip of {volts(dip_v)}) it runs"
-    yield _long_enough(screen, c, "voltage-drop", words, run_time(screen, c, dip_v=dip_v)), None
+        remedy = "measure its resistance with a d.c. pulse"
+        return Why(c.code, "voltage-drop", False, text, unit="ohm", remedy=remedy)
+    worst_ohm = peak_resistance_ohm(screen, c, c.resistance)
+    dip_v = (peak_a - steady_a) * worst_ohm
+    spare_v = limits.full_v[chemistry] - demand.stop_v(chemistry, limits)
+    if dip_v >= spare_v:
+        text = (
+            f"a peak of {amps(peak_a)} over up to {ohms(worst_ohm)} pulls even a full cell below the cut-off"
+        )
+        return Why(c.code, "voltage-drop", False, text, dip_v, spare_v, "V", dip_v - spare_v)
+    words = f"peaks of {amps(peak_a)} over up to {ohms(worst_ohm)} pull it down by {volts(dip_v)}: runs"
+    return _long_enough(screen, c, "voltage-drop", words, run_time(screen, c, dip_v=dip_v))
+
+
+def peak_resistance_ohm(screen: Screen, c: Candidate, resistance: Measured) -> float:
+    """Resistance in ohm to reckon with at a peak: R + U, grown to the peak's length, nearly empty and cold."""
+    chemistry, at_c = c.facts.chemistry, screen.demand.project.need.temperature_c
+    longer = (
+        steady_over_pulse(chemistry, c.pulse_s).high / steady_over_pulse(chemistry, screen.limits.peak_s).high
+    )
+    return resistance.high * longer * shape(0.0) * resistance_ratio(at_c).high
 
 
 def _long_enough(screen: Screen, c: Candidate, test: str, words: str, runtime: Runtime) -> Why:

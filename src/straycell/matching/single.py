@@ -12,7 +12,7 @@ from straycell.matching.candidates import Candidate, Why
 from straycell.matching.demand import Demand
 from straycell.matching.explain import kept, missing_for, nearest_of, warnings_for
 from straycell.matching.limits import UseLimits
-from straycell.matching.screening import Screen, Screened, screen_candidate
+from straycell.matching.screening import Screen, Screened, final_runtime, screen_candidate
 from straycell.physics.runtime import Runtime
 from straycell.projects import Project
 
@@ -95,7 +95,7 @@ def match_single(
             nearest=nearest_of(failing),
         )
     chosen = fitting[0]
-    assert chosen.runtime is not None
+    runtime = final_runtime(screen, chosen)
     return Match(
         project=project.name,
         served=True,
@@ -103,10 +103,10 @@ def match_single(
         spread_ah=0.0,
         bound_spread_ah=0.0,
         gap=0.0,
-        runtime=chosen.runtime,
+        runtime=runtime,
         why=chosen.reasons,
         not_chosen=not_chosen,
-        warnings=warnings + warnings_for(project, limits, chosen),
+        warnings=warnings + warnings_for(project, limits, chosen) + runtime.notes,
         plan=plan_hash(project, ((chosen.candidate,),)),
     )
 
@@ -138,4 +138,5 @@ def _figures(candidate: Candidate) -> list[object]:
         str(candidate.facts.form),
         [capacity.value, capacity.u] if capacity else None,
         [resistance.value, resistance.u, str(candidate.resistance_method)] if resistance else None,
+        repr(candidate.own_trace) if candidate.own_trace else None,
     ]

@@ -1,0 +1,255 @@
+"""One cell for one project: the least that does it, every other with its reason, and the plan's hash."""
+
+from __future__ import annotations
+
+import json
+import random
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from tests.matching.single_bench import CODES, LIMITS, NOW, cell, match, project
+
+from straycell.acceptance.reasons import Outcome
+from straycell.cells import Chemistry, Form, Stage
+from straycell.matching import Candidate, Match, match_single
+from straycell.quantities import Measured
+
+KEYS = {
+    "project",
+    "served",
+    "groups",
+    "spread_ah",
+    "bound_spread_ah",
+    "gap",
+    "runtime_h",
+    "why",
+    "not_chosen",
+    "plan",
+}
+LONG_CODE_COUNT = len(CODES)
+
+
+def code_of(answer: Match) -> str:
+    """The chosen code."""
+    assert answer.served
+    return answer.groups[0][0]
+
+
+def test_2500_mah_at_130_ma_run_about_19_hours() -> None:
+    """Common practice, no published source: 2.5 Ah / 0.13 A = 19.2 h down to an empty cell."""
+    wanted = project('current = "130mA"', runtime="1h", cutoff="2.5V")
+    runtime = match(wanted, cell(0, 2.5)).runtime
+    assert runtime is not None
+    assert runtime.expected_h == pytest.approx(19.2, abs=1.0)
+    assert runtime.low_h <= runtime.expected_h <= runtime.high_h
+
+
+def test_the_low_end_decides() -> None:
+    """A need between the low end and the expectation is not served."""
+    runtime = match(project(runtime="1h"), cell(0, 2.5, u_ah=0.1)).runtime
+    assert runtime is not None and runtime.low_h < runtime.expected_h
+    between_h = (runtime.low_h + runtime.expected_h) / 2
+    assert not match(project(runtime=f"{between_h}h"), cell(0, 2.5, u_ah=0.1)).served
+    assert match(project(runtime=f"{runtime.low_h * 0.999}h"), cell(0, 2.5, u_ah=0.1)).served
+
+
+def test_a_smaller_adequate_cell_is_preferred() -> None:
+    """Of three that do it, the one with the least to spare; of equals, the first code."""
+    wanted = project('current = "100mA"', runtime="10h")
+    cells = (cell(0, 3.4), cell(1, 1.5), cell(2, 1.5), cell(3, 2.6), cell(4, 0.9))
+    assert code_of(match(wanted, *cells)) == CODES[1]
+
+
+def test_a_light_cell_goes_before_a_solo_one_and_that_before_a_pack_cell() -> None:
+    """The better outcome is kept, even where the lesser cell holds more."""
+    wanted = project('current = "100mA"', runtime="10h")
+    light, solo, pack = cell(0, 3.4, Outcome.LIGHT), cell(1, 2.5, Outcome.SOLO), cell(2, 1.5)
+    assert code_of(match(wanted, pack, solo, light)) == CODES[0]
+    assert code_of(match(wanted, pack, solo)) == CODES[1]
+
+
+def test_every_cell_says_why() -> None:
+    """The chosen one with all its tests, each other one with a reason in words and numbers."""
+    wanted = project('current = "35mA"', runtime="48h", cutoff="3.2V")
+    cells = [cell(0, 2.5), cell(1, 1.62), cell(2, 3.0), cell(3, outcome=Outcome.DISCARD, deciding="swollen")]
+    answer = match(wanted, *cells)
+    chosen = {why.test for why in answer.why}
+    assert {"outcome", "runtime", "current", "voltage-drop", "charger-voltage"} <= chosen
+    assert all(why.passed and why.code == CODES[0] for why in answer.why)
+    told = {why.code: why for why in answer.not_chosen}
+    assert set(told) == {CODES[1], CODES[2], CODES[3]}
+    assert told[CODES[1]].text.startswith("1620 mAh: runs ")
+    assert "48 h needed" in told[CODES[1]].text
+    short_by, observed = told[CODES[1]].short_by, told[CODES[1]].observed
+    assert short_by is not None and isinstance(observed, float)
+    assert short_by == pytest.approx(48.0 - observed)
+    assert "kept for a more demanding project" in told[CODES[2]].text
+    assert "swollen" in told[CODES[3]].text
+
+
+def test_the_answer_has_the_keys_of_the_command_and_is_plain_json() -> None:
+    """Served and unserved alike, without NaN or infinity."""
+    for answer in (match(project(), cell(0)), match(project(), cell(0, 0.2)), match(project())):
+        said = answer.to_json()
+        assert set(said) >= KEYS
+        assert json.loads(json.dumps(said, allow_nan=False)) == said
+        assert (said["plan"] is not None) == answer.served
+        assert (said["runtime_h"] is not None) == answer.served
+
+
+def test_an_unserved_project_says_what_is_missing_in_numbers_and_the_nearest_cell() -> None:
+    """A need of 20 h at 100 mA is some 2 Ah; the nearest is the largest of those too small."""
+    answer = match(project(runtime="20h"), cell(0, 1.2), cell(1, 1.9), cell(2, outcome=Outcome.HOLD))
+    assert not answer.served and answer.groups == ()
+    assert answer.nearest is not None and answer.nearest.code == CODES[1]
+    wanted, counted, nearest = answer.missing
+    assert wanted.startswith("missing: 1 free cell, solo or pack, of at least ")
+    assert counted == "of 3 cells: 2 running too short, 1 on hold or discarded"
+    assert nearest.startswith(f"nearest: {CODES[1]}: 1900 mAh: runs ")
+
+
+def test_the_capacity_named_as_missing_would_serve_and_a_little_less_would_not() -> None:
+    """The figure is true to 2 %."""
+    wanted = project(runtime="20h", pack='chemistries = ["nmc"]')
+    text = match(wanted, cell(0, 1.2)).missing[0]
+    named_ah = float(text.split("at least ")[1].split(" mAh")[0]) / 1000
+    assert named_ah == pytest.approx(2.0, rel=0.25)
+    assert match(wanted, cell(1, named_ah, Outcome.SOLO)).served
+    assert not match(wanted, cell(1, named_ah * 0.98, Outcome.SOLO)).served
+
+
+def test_a_charger_that_rules_out_every_cell_is_named_as_the_cause() -> None:
+    """Not a better cell but a closer charger is missing."""
+    answer = match(project(charge='current = "250mA"\nvoltage = "4.2V"\ntolerance = "1.5%"'), cell(0))
+    assert answer.missing[0].startswith("no single cell can serve it: the charger may reach 4.263 V")
+    assert "measured_float" in answer.missing[0]
+
+
+def test_an_empty_shelf_is_answered() -> None:
+    """No cell at all: what is wanted, and that there is none."""
+    answer = match(project())
+    assert not answer.served
+    assert answer.nearest is None
+    assert "there is no cell to choose from" in answer.missing
+
+
+def test_packs_are_answered_honestly() -> None:
+    """Series or parallel above one: not served yet, and says so; no cell is blamed."""
+    answer = match(project(pack="parallel = 2"), cell(0), cell(1))
+    assert not answer.served
+    assert answer.missing[0].startswith("not served yet")
+
+
+def test_auto_is_served_by_one_cell_when_one_does_it() -> None:
+    """The smallest topology first; where one does not do it, packs are named."""
+    auto = 'series = "auto"\nparallel = "auto"'
+    assert match(project(pack=auto), cell(0)).served
+    assert "packs" in match(project(pack=auto, runtime="90h"), cell(0)).missing[-1]
+
+
+def test_a_project_without_protection_is_matched_with_a_loud_note() -> None:
+    """Planning is allowed, finishing is not."""
+    answer = match(project(protection="fitted = false"), cell(0))
+    assert answer.served
+    assert "no protection is fitted" in answer.warnings[0]
+    assert not any("no protection" in text for text in match(project(), cell(0)).warnings)
+
+
+def test_the_plan_hash_follows_project_and_figures_and_nothing_else() -> None:
+    """Other cells on the shelf and another hour leave it; a figure or a word of the project changes it."""
+    plan = match(project(), cell(0)).plan
+    assert plan is not None and len(plan) == 16
+    assert match(project(), cell(0), cell(1, outcome=Outcome.HOLD)).plan == plan
+    later = replace(cell(0), verdict_valid_until=None)
+    assert match(project(), later).plan == plan
+    assert match(project(), cell(0, 2.49)).plan != plan
+    assert match(project(runtime="9h"), cell(0)).plan != plan
+    assert match(project(), cell(1)).plan != plan
+
+
+def test_ten_thousand_cells_on_hold_cost_nothing_much() -> None:
+    """A shelf full of undecided cells is counted, not computed: one line each and a count."""
+    on_hold = [replace(cell(0, outcome=Outcome.HOLD), code=f"K{n:05d}X") for n in range(10_000)]
+    answer = match(project(), *on_hold)
+    assert "of 10000 cells: 10000 on hold or discarded" in answer.missing
+
+
+shelves = st.lists(
+    st.builds(
+        cell,
+        st.integers(0, LONG_CODE_COUNT - 1),
+        st.none() | st.floats(0.05, 6.0),
+        st.sampled_from(Outcome),
+        u_ah=st.floats(0.0, 0.2),
+        resistance_ohm=st.none() | st.floats(0.005, 2.0),
+        u_ohm=st.floats(0.0, 0.05),
+        stage=st.sampled_from([Stage.SHELVED, Stage.RECEIVED, Stage.RESERVED]),
+        valid_days=st.none() | st.floats(-20.0, 20.0),
+        chemistry=st.sampled_from(Chemistry),
+        form=st.sampled_from([Form.F18650, Form.F14500]),
+    ),
+    max_size=7,
+    unique_by=lambda c: c.code,
+)
+KINDS = 'chemistries = ["nmc", "lfp", "lco"]'
+LOADS = ('current = "60mA"', 'power = "0.3W"', 'resistance = "47ohm"')
+projects = st.builds(
+    lambda load, hours, peak: project(
+        load, runtime=f"{hours}h", need=f'peak_current = "{peak}A"', pack=KINDS
+    ),
+    st.sampled_from(LOADS),
+    st.integers(1, 40),
+    st.sampled_from(["0.1", "0.4", "0.9"]),
+)
+
+
+@settings(max_examples=50)
+@given(projects, shelves)
+def test_no_cell_on_hold_discarded_stale_or_promised_is_ever_chosen(wanted, shelf: list[Candidate]) -> None:  # type: ignore[no-untyped-def]
+    """And every cell of the shelf is either chosen or says why not, once."""
+    answer = match(wanted, *shelf)
+    by_code = {c.code: c for c in shelf}
+    for code in (code for group in answer.groups for code in group):
+        chosen = by_code[code]
+        assert chosen.outcome >= Outcome.LIGHT
+        assert chosen.stage in (Stage.SHELVED, Stage.RECEIVED)
+        assert chosen.verdict_valid_until is None or chosen.verdict_valid_until >= NOW
+    told = [why.code for why in answer.not_chosen] + [code for group in answer.groups for code in group]
+    assert sorted(told) == sorted(by_code)
+
+
+@settings(max_examples=50)
+@given(projects, shelves, shelves)
+def test_adding_cells_never_makes_a_served_project_unserved(  # type: ignore[no-untyped-def]
+    wanted, shelf: list[Candidate], more: list[Candidate]
+) -> None:
+    """More on the shelf can only help."""
+    known = {c.code for c in shelf}
+    if match(wanted, *shelf).served:
+        assert match(wanted, *shelf, *(c for c in more if c.code not in known)).served
+
+
+@settings(max_examples=50)
+@given(projects, shelves, st.randoms(use_true_random=False))
+def test_the_order_of_the_shelf_changes_nothing(
+    wanted, shelf: list[Candidate], shuffler: random.Random
+) -> None:  # type: ignore[no-untyped-def]
+    """Same cells, same plan, same words."""
+    shuffled = list(shelf)
+    shuffler.shuffle(shuffled)
+    assert match_single(wanted, shuffled, LIMITS, now=NOW) == match_single(wanted, shelf, LIMITS, now=NOW)
+
+
+@settings(max_examples=50)
+@given(projects, shelves)
+def test_a_more_uncertain_figure_never_lets_a_cell_in(wanted, shelf: list[Candidate]) -> None:  # type: ignore[no-untyped-def]
+    """Doubling every uncertainty can only lose a project."""
+
+    def doubled(figure: Measured | None) -> Measured | None:
+        return Measured(figure.value, 2 * figure.u) if figure else None
+
+    vague = [replace(c, capacity=doubled(c.capacity), resistance=doubled(c.resistance)) for c in shelf]
+    if match(wanted, *vague).served:
+        assert match(wanted, *shelf).served

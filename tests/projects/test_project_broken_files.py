@@ -1,0 +1,78 @@
+"""Each file of tests/broken/projects is named after its one defect and says what the message must hold."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from straycell.errors import EXIT_DATA, BadData
+from straycell.projects import parse_project, read_project_file
+
+BROKEN = Path(__file__).parent.parent / "broken" / "projects"
+FILES = sorted(BROKEN.glob("*.toml"))
+
+
+def expectations(path: Path) -> list[str]:
+    """The `# expect:` lines of a broken file."""
+    text = path.read_text(encoding="utf-8", errors="replace")
+    return [match[1].strip() for match in re.finditer(r"^# expect: (.+)$", text, re.MULTILINE)]
+
+
+@pytest.mark.parametrize("path", FILES, ids=[f.stem for f in FILES])
+def test_a_broken_project_file_is_refused_with_what_and_remedy(path: Path) -> None:
+    """Bad data (exit 3), the file named, every expected fragment present, at most three lines, a remedy."""
+    with pytest.raises(BadData) as caught:
+        read_project_file(path)
+    lines = caught.value.lines()
+    message = " ".join(lines)
+    assert caught.value.exit_code == EXIT_DATA
+    assert path.name in message
+    assert expectations(path), "the file says what it expects"
+    for fragment in expectations(path):
+        assert fragment in message
+    assert 2 <= len(lines) <= 3
+    assert all("\n" not in line for line in lines)
+
+
+def test_there_are_more_than_fifteen_kinds_of_broken_files() -> None:
+    """The zoo does not shrink unnoticed."""
+    assert len(FILES) > 15
+
+
+@pytest.mark.parametrize(
+    ("make", "expected"),
+    [
+        (lambda folder: folder / "absent.toml", "is not there"),
+        (lambda folder: folder, "cannot be read"),
+        (lambda folder: folder / "nul\0byte.toml", "cannot be read"),
+    ],
+    ids=["absent", "a-folder", "nul-in-the-path"],
+)
+def test_a_path_that_is_no_file_is_bad_data(tmp_path: Path, make, expected: str) -> None:  # type: ignore[no-untyped-def]
+    """A missing file, a folder, an impossible name: each a message, no traceback."""
+    with pytest.raises(BadData, match=expected):
+        read_project_file(make(tmp_path))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "a = " + "[" * 5000,
+        "priority = " + "9" * 5000,
+        'name = "' + "x" * 5000 + '"',
+        '[load]\ncurrent = "' + "9" * 5000 + 'mA"',
+        "[load]\nprofile = { time_s = [0, 1" + "0" * 400 + "], current_a = [1] }",
+        "[load]\nlamps = { count = true, drop = nan, across = inf, supply = [] }",
+        "[[load]]\ncurrent = 1",
+        'load = { power = "1W", efficiency = nan }',
+        "name = 2027-03-01\ndue = 2027-03-01T10:00:00Z",
+    ],
+)
+def test_an_odd_text_gives_one_short_message(text: str) -> None:
+    """Deep nesting, huge figures, values of the wrong type: BadData, no line over 4000 characters."""
+    with pytest.raises(BadData) as caught:
+        parse_project(text, source="odd.toml", base=None)
+    assert all(len(line) < 4000 for line in caught.value.lines())
