@@ -114,10 +114,10 @@ def _out_of_use_content(code: str, cell: Cell) -> LabelContent:
 def _kind_line(cell: Cell) -> Line:
     """`NMC 18650`; a flat cell's marking carries its size, so it follows where there is room."""
     facts = cell.facts
-    unknown = facts.chemistry is Chemistry.UNKNOWN
-    chemistry = "chemistry unknown," if unknown else facts.chemistry.value.upper()
     form = "other form" if facts.form is Form.OTHER else facts.form.value
-    kind = f"{chemistry} {form}"
+    if facts.chemistry is Chemistry.UNKNOWN:
+        return Line(((f"chemistry unknown, {form}", ""), (f"unknown, {form}", "")), Role.KIND)
+    kind = f"{facts.chemistry.value.upper()} {form}"
     marking = _printable(facts.marking)
     if facts.form in _FLAT and marking:
         return Line(((kind, marking), (kind, "")), Role.KIND)
@@ -137,7 +137,18 @@ def _resistance_line(figures: LabelFigures) -> Line | None:
         return None
     long, short = _figure_texts(figures.resistance, Dimension.RESISTANCE)
     method = _METHODS.get(figures.resistance_method, "method?")
-    return _dated_line((f"{long} {method}", f"{short} {method}"), figures.resistance_at)
+    texts = (
+        f"{long} {method}",
+        f"{short} {method}",
+        f"{_three_figures(short)} {method.removeprefix('method')}",
+    )
+    return _dated_line(texts, figures.resistance_at)
+
+
+def _three_figures(shown: str) -> str:
+    """`12.8 mohm` for `12.80 mohm`, where a label is too narrow for more."""
+    number, unit = shown.split(" ", 1)
+    return f"{float(number):.3g} {unit}" if abs(float(number)) < 999.5 else shown
 
 
 def _dated_line(texts: tuple[str, ...], at: datetime) -> Line:

@@ -1,0 +1,127 @@
+"""What the label tests share: invented cells, pages turned into pixels, and the independent QR reader."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+
+import pypdfium2
+import zxingcpp
+from PIL import Image
+
+from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.cells import Cell, CellFacts, Chemistry, Form, Stage, next_codes
+from straycell.labels.boxes import Box
+from straycell.labels.content import LabelContent, LabelFigures, label_content
+from straycell.quantities import Measured
+
+NOW = datetime(2026, 10, 4, 18, 30, tzinfo=UTC)
+TODAY = NOW.date()
+UNTIL = datetime(2027, 8, 30, 12, 0, tzinfo=UTC)
+CODES = next_codes("T", 300, 120)
+FIGURES = LabelFigures(
+    Measured(2.01, 0.03),
+    datetime(2026, 9, 22, tzinfo=UTC),
+    False,
+    Measured(0.048, 0.0015),
+    "dc-pulse",
+    datetime(2026, 9, 23, tzinfo=UTC),
+)
+WIDEST_FIGURES = LabelFigures(
+    Measured(2.888, 0.044),
+    datetime(2026, 8, 28, tzinfo=UTC),
+    True,
+    Measured(0.488, 0.044),
+    "unknown",
+    datetime(2026, 8, 28, tzinfo=UTC),
+)
+
+
+def a_cell(code: str = CODES[0], stage: Stage = Stage.SHELVED, **facts: object) -> Cell:
+    """An NMC 18650 unless told otherwise."""
+    known = {"chemistry": Chemistry.NMC, "form": Form.F18650, **facts}
+    return Cell(code, CellFacts(**known), stage)  # type: ignore[arg-type]
+
+
+def a_verdict(outcome: Outcome, until: datetime | None = UNTIL, code: str = CODES[0]) -> Verdict:
+    """A verdict without reasons: a label looks at the outcome and its date only."""
+    return Verdict(code, outcome, "shipped", "hash", (), (), NOW, until, 1)
+
+
+def a_label(
+    outcome: Outcome | None, code: str = CODES[0], today: date = TODAY, **facts: object
+) -> LabelContent:
+    """The label of a cell with that outcome; None: no verdict known."""
+    verdict = None if outcome is None else a_verdict(outcome, code=code)
+    return label_content(a_cell(code, **facts), verdict, FIGURES, today=today)
+
+
+def every_kind_of_label() -> list[LabelContent]:
+    """One label for each outcome, for the widest figures, and for the longest names of chemistry and form."""
+    outcomes: list[Outcome | None] = [*Outcome, None]
+    labels = [a_label(outcome, code) for outcome, code in zip(outcomes, CODES, strict=False)]
+    wide = a_cell(CODES[10], chemistry=Chemistry.UNKNOWN, form=Form.PRISMATIC, marking="ICP103450 ± Ωlong")
+    primary = a_cell(CODES[11], chemistry=Chemistry.PRIMARY, form=Form.PRISMATIC)
+    sharp = replace(
+        FIGURES, resistance=Measured(0.01288, 0.0001), capacity=Measured(12.88, 0.26), at_least=True
+    )
+    light = replace(a_verdict(Outcome.LIGHT), code=wide.code)
+    return [
+        *labels,
+        label_content(wide, light, WIDEST_FIGURES, today=TODAY),
+        label_content(a_cell(CODES[12]), a_verdict(Outcome.LIGHT, code=CODES[12]), sharp, today=TODAY),
+        label_content(primary, None, WIDEST_FIGURES, today=TODAY),
+    ]
+
+
+def words(content: LabelContent) -> str:
+    """Every wording a label may carry, in one text."""
+    return " | ".join(" ".join(pair) for line in content.lines for pair in line.wordings)
+
+
+def pages(pdf: bytes, dpi: int) -> list[Image.Image]:
+    """The pages as grey pictures, by a renderer that shares nothing with the writer."""
+    document = pypdfium2.PdfDocument(pdf)
+    found = [document[n].render(scale=dpi / 72, grayscale=True).to_pil() for n in range(len(document))]
+    document.close()
+    return found
+
+
+def page_texts(pdf: bytes) -> list[str]:
+    """The text of every page as another program extracts it."""
+    document = pypdfium2.PdfDocument(pdf)
+    found = [document[n].get_textpage().get_text_bounded() for n in range(len(document))]
+    document.close()
+    return found
+
+
+def read_symbols(picture: Image.Image) -> list[zxingcpp.Barcode]:
+    """All QR symbols in a picture."""
+    return list(zxingcpp.read_barcodes(picture.convert("L")))
+
+
+def codes_in(pictures: Iterable[Image.Image]) -> list[str]:
+    return [symbol.text for picture in pictures for symbol in read_symbols(picture)]
+
+
+def png(data: bytes) -> Image.Image:
+    return Image.open(io.BytesIO(data))
+
+
+def is_dark(picture: Image.Image, box: Box, dpi: int) -> bool:
+    """True when any pixel wholly inside the box (mm) has ink on it."""
+    dot = 25.4 / dpi
+    area = (
+        int(box.x / dot) + 1,
+        int(box.y / dot) + 1,
+        int(box.right / dot) - 1,
+        int(box.bottom / dot) - 1,
+    )
+    low, _ = picture.convert("L").crop(area).getextrema()
+    return low < 128
+
+
+def days(n: int) -> timedelta:
+    return timedelta(days=n)

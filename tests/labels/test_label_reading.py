@@ -1,0 +1,124 @@
+"""Codes back from pictures, as `label read` gets them."""
+
+import sys
+from pathlib import Path
+
+import pytest
+import qrcode
+from PIL import Image, ImageFilter
+from tests.labels.label_bench import CODES, NOW, a_label, pages, png
+
+from straycell.acceptance.reasons import Outcome
+from straycell.errors import BadData, UsageFault
+from straycell.labels.reading import read_codes
+from straycell.labels.render import blank_pdf, single_png
+from straycell.labels.stock import find_stock
+
+
+def saved(picture: Image.Image, folder: Path, name: str = "photo.png") -> Path:
+    path = folder / name
+    picture.save(path)
+    return path
+
+
+def test_a_label_made_here_is_read(tmp_path: Path) -> None:
+    """From the file as written."""
+    path = tmp_path / "label.png"
+    path.write_bytes(single_png(a_label(Outcome.PACK), 203))
+    assert read_codes(path) == [CODES[0]]
+    assert read_codes(str(path)) == [CODES[0]]
+
+
+def test_a_scanned_sheet_gives_every_code_once_and_sorted(tmp_path: Path) -> None:
+    """A page with one label printed twice."""
+    (page,) = pages(blank_pdf([*reversed(CODES[:20]), CODES[3]], find_stock("plain-wrap"), NOW), 150)
+    assert read_codes(saved(page, tmp_path)) == sorted(CODES[:20])
+
+
+@pytest.mark.parametrize("degrees", [0, 7, 90, 180, 200])
+def test_a_photograph_that_is_turned_blurred_and_grey_is_read(tmp_path: Path, degrees: int) -> None:
+    """A bench photograph: turned, soft, of low contrast, saved as JPEG."""
+    label = (
+        png(single_png(a_label(Outcome.SOLO), 300)).convert("L").point(lambda level: 60 + level * 120 // 255)
+    )
+    photo = Image.new("L", (900, 900), 150)
+    photo.paste(label, (150, 330))
+    photo = photo.rotate(degrees, fillcolor=150).filter(ImageFilter.GaussianBlur(1.2))
+    assert read_codes(saved(photo, tmp_path, "photo.jpg")) == [CODES[0]]
+
+
+@pytest.mark.parametrize("modules", [1, 2])
+def test_a_scratched_label_is_read(tmp_path: Path, modules: int) -> None:
+    """Level H restores up to 30 % of the code words: a scratch down the whole symbol does not stop it."""
+    label = png(single_png(a_label(Outcome.SOLO), 300)).convert("L")
+    left, dots = 36 + 11 * 6, 6
+    label.paste(255, (left, 0, left + modules * dots, label.height))
+    assert read_codes(saved(label, tmp_path)) == [CODES[0]]
+
+
+def test_a_picture_without_a_symbol_says_what_to_do(tmp_path: Path) -> None:
+    """White paper."""
+    with pytest.raises(BadData, match="no QR symbol") as fault:
+        read_codes(saved(Image.new("L", (200, 200), 255), tmp_path))
+    assert fault.value.remedy
+
+
+def test_a_foreign_symbol_is_named_as_such(tmp_path: Path) -> None:
+    """Somebody else's QR code, however long, is no cell."""
+    symbol = qrcode.make("a parcel's number " + "9" * 90).get_image()
+    with pytest.raises(BadData, match="holds no cell code"):
+        read_codes(saved(symbol, tmp_path))
+
+
+def test_a_foreign_symbol_beside_ours_is_passed_over(tmp_path: Path) -> None:
+    """Only cell codes come back."""
+    picture = Image.new("L", (1200, 600), 255)
+    picture.paste(png(single_png(a_label(Outcome.PACK), 300)).convert("L"), (0, 0))
+    picture.paste(qrcode.make("hello").get_image().convert("L"), (700, 50))
+    assert read_codes(saved(picture, tmp_path)) == [CODES[0]]
+
+
+def test_a_misread_code_is_refused_not_taken_for_another_cell(tmp_path: Path) -> None:
+    """A symbol whose text has a wrong check character."""
+    wrong = CODES[0][:-1] + ("A" if CODES[0][-1] != "A" else "B")
+    with pytest.raises(BadData, match=wrong):
+        read_codes(saved(qrcode.make(wrong).get_image(), tmp_path))
+
+
+@pytest.mark.parametrize("data", [b"", b"\x89PNG\r\n\x1a\n", b"%PDF-1.4\n", b"not a picture" * 50])
+def test_a_file_that_is_no_picture_is_refused(tmp_path: Path, data: bytes) -> None:
+    """Empty, cut off, a PDF, a text."""
+    path = tmp_path / "odd.png"
+    path.write_bytes(data)
+    with pytest.raises(BadData) as fault:
+        read_codes(path)
+    assert str(path) in fault.value.what
+    assert fault.value.remedy
+
+
+def test_a_picture_cut_off_half_way_is_refused(tmp_path: Path) -> None:
+    """A download that broke off."""
+    whole = single_png(a_label(Outcome.PACK), 300)
+    path = tmp_path / "half.png"
+    path.write_bytes(whole[: len(whole) // 2])
+    with pytest.raises(BadData):
+        read_codes(path)
+
+
+def test_a_missing_file_and_a_folder_are_refused(tmp_path: Path) -> None:
+    """Each with a word on what to do."""
+    for path in (tmp_path / "none.png", tmp_path):
+        with pytest.raises(BadData) as fault:
+            read_codes(path)
+        assert fault.value.remedy
+
+
+def test_without_the_reader_the_remedy_names_the_extra(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """zxing-cpp is optional: an import that fails must not end in a traceback."""
+    monkeypatch.setitem(sys.modules, "zxingcpp", None)
+    with pytest.raises(UsageFault) as fault:
+        read_codes(tmp_path / "any.png")
+    assert "zxing-cpp" in fault.value.what
+    assert "scan" in fault.value.remedy

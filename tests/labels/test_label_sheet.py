@@ -1,0 +1,315 @@
+"""The PDF sheet: read back by an independent reader from an independent renderer's pixels."""
+
+import hashlib
+import os
+import subprocess
+import sys
+from datetime import timedelta, timezone
+
+import pytest
+from PIL import Image, ImageChops, ImageDraw
+from tests.labels.label_bench import (
+    CODES,
+    NOW,
+    a_label,
+    codes_in,
+    days,
+    every_kind_of_label,
+    is_dark,
+    page_texts,
+    pages,
+    read_symbols,
+)
+
+from straycell.acceptance.reasons import Outcome
+from straycell.errors import BadData, UsageFault
+from straycell.labels.boxes import Box
+from straycell.labels.content import DO_NOT_USE, LabelContent, blank_content
+from straycell.labels.layout import Layout, lay_out
+from straycell.labels.page import RULER_MM, UNPRINTABLE_MM, page_marks
+from straycell.labels.render import blank_pdf, pdf_measure, qr_matrix, sheet_pdf
+from straycell.labels.stock import Stock, find_stock, stocks
+
+CAUTIONS = ("Insulate the ends before anything else.", "Local rules and a qualified person come first.")
+ALL_STOCKS = pytest.mark.parametrize("stock", stocks().values(), ids=stocks().keys())
+
+
+def moved(box: Box, x: float, y: float) -> Box:
+    return Box(box.x + x, box.y + y, box.width, box.height)
+
+
+def placed(contents: list[LabelContent], stock: Stock) -> list[tuple[Layout, float, float]]:
+    """Layouts of one page with their corners."""
+    return [
+        (lay_out(content, stock.shape, pdf_measure), *stock.origin_mm(place))
+        for place, content in enumerate(contents)
+    ]
+
+
+@ALL_STOCKS
+@pytest.mark.parametrize("dpi", [150, 203, 300])
+def test_every_label_is_read_back_at_every_resolution(stock: Stock, dpi: int) -> None:
+    """All kinds of labels on all stocks; version 1, level H."""
+    contents = every_kind_of_label()
+    found = [
+        symbol
+        for page in pages(sheet_pdf(contents, stock, NOW, cautions=CAUTIONS), dpi)
+        for symbol in read_symbols(page)
+    ]
+    assert sorted(symbol.text for symbol in found) == sorted(content.code for content in contents)
+    assert {symbol.extra["Version"] for symbol in found} == {"1"}
+    assert {symbol.ec_level for symbol in found} == {"H"}
+
+
+@ALL_STOCKS
+@pytest.mark.parametrize("dpi", [150, 203, 300])
+def test_every_module_has_its_colour_at_its_centre(stock: Stock, dpi: int) -> None:
+    """Also where a module is no whole number of pixels: 441 centres a label, none wrong."""
+    contents = every_kind_of_label()[: stock.per_page]
+    page = pages(sheet_pdf(contents, stock, NOW), dpi)[0]
+    module, dot = stock.shape.module_mm, 25.4 / dpi
+    for content, (layout, x, y) in zip(contents, placed(contents, stock), strict=True):
+        seen = tuple(
+            tuple(
+                page.getpixel(
+                    (
+                        int((x + layout.symbol.x + (column + 0.5) * module) / dot),
+                        int((y + layout.symbol.y + (row + 0.5) * module) / dot),
+                    )
+                )
+                < 128
+                for column in range(21)
+            )
+            for row in range(21)
+        )
+        assert seen == qr_matrix(content.code)
+
+
+def test_a_full_sheet_of_65_is_read_back_code_by_code() -> None:
+    """Sixty-five blank labels on one page, all found."""
+    pdf = blank_pdf(CODES[:65], find_stock("sticker-65"), NOW)
+    (page,) = pages(pdf, 200)
+    assert sorted(codes_in([page])) == sorted(CODES[:65])
+
+
+def test_a_long_list_goes_on_on_further_pages() -> None:
+    """One label more than fits, and every page says which it is."""
+    stock = find_stock("sticker-65")
+    pdf = blank_pdf(CODES[:66], stock, NOW)
+    found = [codes_in([page]) for page in pages(pdf, 150)]
+    assert [len(codes) for codes in found] == [65, 1]
+    assert found[1] == [CODES[65]]
+    assert ["page 1 of 2" in page_texts(pdf)[0], "page 2 of 2" in page_texts(pdf)[1]] == [True, True]
+
+
+def test_skipped_places_stay_empty_and_later_pages_are_full() -> None:
+    """A sheet of stickers already begun: the third place is the first to be printed."""
+    stock = find_stock("plain-large")
+    contents = [blank_content(code) for code in CODES[:12]]
+    first, second = pages(sheet_pdf(contents, stock, NOW, skip=2), 150)
+    assert (len(codes_in([first])), len(codes_in([second]))) == (10, 2)
+    assert not is_dark(first, moved(Box(1, 1, 80, 40), *stock.origin_mm(0)), 150)
+    assert is_dark(first, moved(Box(1, 1, 80, 40), *stock.origin_mm(2)), 150)
+
+
+@ALL_STOCKS
+def test_the_quiet_zone_is_white_in_the_pixels_and_the_symbol_fills_its_square(stock: Stock) -> None:
+    """Four modules of paper on every side, measured at 600 dpi; the three finder corners are dark."""
+    contents = every_kind_of_label()[: stock.per_page]
+    page = pages(sheet_pdf(contents, stock, NOW), 600)[0]
+    module = stock.shape.module_mm
+    for layout, x, y in placed(contents, stock):
+        qr, symbol = moved(layout.qr, x, y), moved(layout.symbol, x, y)
+        for side in (
+            Box(qr.x, qr.y, qr.width, 4 * module),
+            Box(qr.x, symbol.bottom, qr.width, 4 * module),
+            Box(qr.x, qr.y, 4 * module, qr.height),
+            Box(symbol.right, qr.y, 4 * module, qr.height),
+        ):
+            assert not is_dark(page, side, 600)
+        last = 20 * module
+        for dx, dy in ((0.0, 0.0), (last, 0.0), (0.0, last)):
+            assert is_dark(page, Box(symbol.x + dx, symbol.y + dy, module, module), 600)
+
+
+@ALL_STOCKS
+def test_ink_stays_in_the_boxes_of_the_layout(stock: Stock) -> None:
+    """The layout is what gets printed: with its boxes painted over, the labels are blank."""
+    contents = every_kind_of_label()[: stock.per_page]
+    page = pages(sheet_pdf(contents, stock, NOW), 300)[0]
+    dot = 25.4 / 300
+    pen = ImageDraw.Draw(page)
+    for layout, x, y in placed(contents, stock):
+        for box in (moved(box, x, y) for box in layout.boxes()):
+            pen.rectangle(
+                [box.x / dot - 1, box.y / dot - 1, box.right / dot + 1, box.bottom / dot + 1], fill=255
+            )
+    for layout, x, y in placed(contents, stock):
+        inner = Box(x + 0.3, y + 0.3, layout.shape.width_mm - 0.6, layout.shape.height_mm - 0.6)
+        assert not is_dark(page, inner, 300)
+
+
+def test_a_discard_shows_words_and_hatching_and_no_figures() -> None:
+    """The words are extractable text; both bands are about half dark; another label has no such bands."""
+    stock = find_stock("plain-wrap")
+    contents = [a_label(Outcome.DISCARD), a_label(Outcome.PACK, CODES[1])]
+    pdf = sheet_pdf(contents, stock, NOW)
+    text = page_texts(sheet_pdf(contents[:1], stock, NOW))[0]
+    assert DO_NOT_USE in text
+    assert "mAh" not in text
+    assert "until" not in text
+    (page,) = pages(pdf, 300)
+    (discard, x, y), (pack, _, _) = placed(contents, stock)
+    assert (len(discard.hatches), len(pack.hatches)) == (2, 0)
+    for band in discard.hatches:
+        assert dark_share(page, moved(band, x, y), 300) == pytest.approx(0.5, abs=0.08)
+
+
+def test_a_hold_prints_figures_and_no_outcome() -> None:
+    """What another program extracts from the page names no outcome."""
+    text = page_texts(sheet_pdf([a_label(Outcome.HOLD)], find_stock("roll-50x20"), NOW))[0]
+    assert "2010 ± 60 mAh" in text
+    assert "2026-09-22" in text
+    assert not any(outcome.word in text.lower() for outcome in Outcome)
+    assert "until" not in text
+
+
+def test_a_good_cell_prints_what_the_shelf_needs() -> None:
+    """Code, chemistry and form, both figures with their dates, the outcome with its date."""
+    text = page_texts(sheet_pdf([a_label(Outcome.PACK)], find_stock("plain-wrap"), NOW))[0]
+    for part in (
+        CODES[0],
+        "NMC 18650",
+        "2010 ± 60 mAh",
+        "48.0 ± 3.0 mohm dc",
+        "2026-09-23",
+        "PACK until 2027-08-30",
+    ):
+        assert part in text
+
+
+@pytest.mark.parametrize("name", [name for name, stock in stocks().items() if stock.bottom_mm > 0])
+def test_every_page_carries_the_cautions_in_its_margin(name: str) -> None:
+    """On both pages, below the last row, in the part of the paper a printer reaches."""
+    stock = find_stock(name)
+    pdf = blank_pdf(CODES[: stock.per_page + 1], stock, NOW, cautions=CAUTIONS)
+    for text in page_texts(pdf):
+        assert all(caution in text for caution in CAUTIONS)
+    marks = page_marks(stock, [0], "head", CAUTIONS, pdf_measure)
+    foot = [item for item in marks.texts if item.text in CAUTIONS]
+    assert all(item.box.y >= stock.page_height_mm - stock.bottom_mm for item in foot)
+    assert all(item.box.bottom <= stock.page_height_mm - UNPRINTABLE_MM + 0.2 for item in foot)
+
+
+def test_a_long_caution_is_wrapped_and_too_long_a_one_ends_in_an_ellipsis() -> None:
+    """No line is wider than the margin's room, none leaves the page."""
+    stock = find_stock("sticker-65")
+    for words_in_it in (20, 40, 2000):
+        marks = page_marks(stock, [], "head", [" ".join(["caution"] * words_in_it)], pdf_measure)
+        foot = [item for item in marks.texts if item.baseline_mm > stock.top_mm]
+        assert foot
+        assert all(item.box.right <= stock.page_width_mm - UNPRINTABLE_MM for item in foot)
+        assert all(item.box.bottom <= stock.page_height_mm - 4.0 for item in foot)
+        assert foot[-1].text.endswith("...") == (words_in_it == 2000)
+
+
+def test_the_ruler_is_as_long_as_it_says() -> None:
+    """A sheet printed at the wrong scale shows at once: the line measures 50 mm on the page's pixels too."""
+    stock = find_stock("plain-wrap")
+    line = page_marks(stock, [], "head", (), pdf_measure).ruler[0]
+    assert line[2] - line[0] == pytest.approx(50.0)
+    assert pytest.approx(50.0) == RULER_MM
+    (page,) = pages(blank_pdf(CODES[:1], stock, NOW), 254)
+    row = round(line[1] * 10)
+    dark = [n for n in range(page.width) if page.getpixel((n, row)) < 160 and n > line[0] * 10 - 5]
+    assert (max(dark) - min(dark)) / 10 == pytest.approx(50.0, abs=0.4)
+
+
+def test_marks_keep_clear_of_the_labels() -> None:
+    """Head, ruler and cautions lie in the margins of every stock that has them."""
+    for stock in stocks().values():
+        marks = page_marks(stock, [0], "straycell labels", CAUTIONS, pdf_measure)
+        last = stock.page_height_mm - stock.bottom_mm
+        for item in marks.texts:
+            assert item.box.bottom <= stock.top_mm or item.box.y >= last
+        assert all(max(y1, y2) <= stock.top_mm for _, y1, _, y2 in marks.ruler)
+
+
+def test_cut_lines_outline_the_labels_that_are_used() -> None:
+    """Two neighbours share an edge, which is drawn once: seven lines."""
+    assert len(page_marks(find_stock("plain-wrap"), [0, 1], "", (), pdf_measure).cuts) == 7
+    assert page_marks(find_stock("sticker-65"), [0, 1], "", (), pdf_measure).cuts == ()
+
+
+def test_the_same_arguments_give_the_same_bytes() -> None:
+    """Called twice; at another time the date in the file differs."""
+    contents, stock = every_kind_of_label(), find_stock("plain-wrap")
+    first = sheet_pdf(contents, stock, NOW, cautions=CAUTIONS)
+    assert first == sheet_pdf(contents, stock, NOW, cautions=CAUTIONS)
+    assert first != sheet_pdf(contents, stock, NOW + days(1), cautions=CAUTIONS)
+    elsewhere = NOW.astimezone(timezone(timedelta(hours=2)))
+    assert blank_pdf(CODES[:1], stock, NOW) == blank_pdf(CODES[:1], stock, elsewhere)
+
+
+def test_another_process_in_another_zone_gives_the_same_bytes() -> None:
+    """Neither the hash seed nor the machine's zone nor its clock gets into the file."""
+    script = (
+        "import hashlib; from tests.labels.label_bench import *;"
+        "from straycell.labels.render import sheet_pdf; from straycell.labels.stock import find_stock;"
+        "print(hashlib.sha256(sheet_pdf(every_kind_of_label(), find_stock('plain-wrap'), NOW)).hexdigest())"
+    )
+    env = {
+        **os.environ,
+        "PYTHONHASHSEED": "7",
+        "TZ": "Pacific/Auckland",
+        "PYTHONPATH": os.pathsep.join(sys.path),
+    }
+    done = subprocess.run([sys.executable, "-c", script], env=env, capture_output=True, text=True, check=True)
+    here = sheet_pdf(every_kind_of_label(), find_stock("plain-wrap"), NOW)
+    assert done.stdout.strip() == hashlib.sha256(here).hexdigest()
+
+
+def test_no_labels_and_a_skip_beyond_the_page_are_wrong_usage() -> None:
+    """Both are slips on the command line."""
+    stock = find_stock("plain-large")
+    with pytest.raises(UsageFault):
+        sheet_pdf([], stock, NOW)
+    for skip in (-1, stock.per_page):
+        with pytest.raises(UsageFault):
+            blank_pdf(CODES[:1], stock, NOW, skip=skip)
+
+
+def test_a_code_that_is_not_valid_is_never_printed() -> None:
+    """A wrong check character would be refused at every later scan."""
+    wrong = CODES[0][:-1] + ("A" if CODES[0][-1] != "A" else "B")
+    with pytest.raises(BadData):
+        blank_pdf([wrong], find_stock("plain-wrap"), NOW)
+    with pytest.raises(BadData):
+        sheet_pdf([LabelContent(wrong, ())], find_stock("plain-wrap"), NOW)
+
+
+def test_a_caution_in_any_script_does_not_break_the_sheet() -> None:
+    """The built-in fonts know Latin-1; anything else shows as a question mark."""
+    pdf = blank_pdf(CODES[:1], find_stock("plain-wrap"), NOW, cautions=["Zellen prüfen Ω 容"])
+    assert "Zellen prüfen ? ?" in page_texts(pdf)[0]
+
+
+def test_the_pure_rooms_load_no_qr_and_no_pdf_library() -> None:
+    """`--help` and every command but `label` must stay quick to start."""
+    script = (
+        "import sys; import straycell.labels.layout, straycell.labels.page, straycell.labels.reading;"
+        "print([m for m in ('qrcode', 'fpdf', 'PIL', 'zxingcpp') if m in sys.modules])"
+    )
+    env = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
+    done = subprocess.run([sys.executable, "-c", script], env=env, capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def dark_share(page: Image.Image, box: Box, dpi: int) -> float:
+    """Share of ink in a box (mm), 0 to 1."""
+    dot = 25.4 / dpi
+    area = page.crop(
+        (round(box.x / dot), round(box.y / dot), round(box.right / dot), round(box.bottom / dot))
+    )
+    histogram = ImageChops.invert(area.convert("L")).histogram()
+    return sum(level * count for level, count in enumerate(histogram)) / (255 * area.width * area.height)
