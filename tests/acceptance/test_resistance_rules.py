@@ -176,3 +176,11 @@ def test_a_resistance_counts_for_twelve_months() -> None:
     """Stale is unmeasured."""
     assert reason(good().verdict(1.3 + 364.9), "resistance").status is Status.MET
     assert reason(good().verdict(1.3 + 365.0), "resistance").status is Status.UNMEASURED
+
+
+def test_a_discard_by_resistance_times_capacity_does_not_lapse_with_the_capacity() -> None:
+    """An unrated pouch: the capacity grows stale after 12 months, the discard stands."""
+    facts = CellFacts(Chemistry.LCO, Form.POUCH, "606090")
+    bench = good(facts=facts, capacity=2.0, resistance=0.40)
+    assert bench.outcome() is Outcome.DISCARD
+    assert bench.outcome(20.0 + 396.0) is Outcome.DISCARD

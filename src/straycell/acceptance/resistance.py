@@ -11,6 +11,7 @@ from straycell.acceptance.capacity import current_run
 from straycell.acceptance.case import STEPS, Case, default_note, known_chemistry
 from straycell.acceptance.conformance import Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.retention import runs
 from straycell.cells import Chemistry, Form
 from straycell.quantities import Dimension, Measured, show
 from straycell.readings import Method, Quantity, Reading
@@ -69,7 +70,7 @@ def _by_table(case: Case, reading: Reading, value: Measured) -> Yardstick | str:
     factor = case.figure("unrated-resistance-discard")
     form = case.facts.form
     if form in FLAT_FORMS:
-        run = current_run(case)
+        run = current_run(case) or next(reversed(runs(case)), None)
         capacity = run.value if run else None
         size_ah = capacity.value if capacity else case.facts.rated_capacity_ah
         if size_ah is None:
