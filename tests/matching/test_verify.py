@@ -1,0 +1,49 @@
+"""The independent check: a sound plan passes, and every way of spoiling it is caught."""
+
+from __future__ import annotations
+
+import pytest
+
+from straycell.errors import StraycellError
+from straycell.matching.verify import UnsoundPlan, verify_groups
+
+CAPACITIES = [2.0, 2.1, 2.2, 2.3, 2.4]
+OHMS = [0.050, 0.055, 0.060, 0.070, 0.100]
+
+
+def faults(groups: list[list[int]], target_ah: float | None = None) -> str:
+    """What the check says of a 2S2P plan."""
+    with pytest.raises(UnsoundPlan) as refusal:
+        verify_groups(groups, CAPACITIES, OHMS, 2, 2, 1.5, target_ah)
+    return refusal.value.what
+
+
+def test_a_sound_plan_passes() -> None:
+    """Shape, cells, ratio and target all hold."""
+    verify_groups([[0, 3], [1, 2]], CAPACITIES, OHMS, 2, 2, 1.5, 4.3)
+
+
+@pytest.mark.parametrize(
+    ("groups", "fault"),
+    [
+        ([[0, 1]], "not 2 groups"),
+        ([[0, 1], [2]], "not 2 groups"),
+        ([[0, 1], [1, 2]], "used twice"),
+        ([[0, 1], [2, 5]], "does not exist"),
+        ([[0, 1], [2, -1]], "does not exist"),
+        ([[0, 1], [2, 4]], "resistance ratio"),
+    ],
+)
+def test_each_broken_rule_of_a_grouping_is_caught(groups: list[list[int]], fault: str) -> None:
+    """A missing group, a short group, a cell twice, cells that are none, a ratio too wide."""
+    assert fault in faults(groups)
+
+
+def test_a_group_below_its_target_is_caught() -> None:
+    """4.1 Ah where 4.2 Ah was asked."""
+    assert "holds 4.1 Ah" in faults([[0, 1], [2, 3]], 4.2)
+
+
+def test_an_unsound_plan_is_an_error_for_the_one_handler() -> None:
+    """The person gets a message and a way to report it, never a traceback."""
+    assert issubclass(UnsoundPlan, StraycellError)
