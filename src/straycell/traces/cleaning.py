@@ -16,6 +16,7 @@ MOST_BAD_SHARE = 0.1
 """More unusable rows than this are no slip of a logger any more (common practice, no published source)."""
 _CONTACT_LOST_V = 0.5
 _SPIKE_V = 0.3
+_MOST_PACK_V = 100.0
 
 
 @dataclass
@@ -127,7 +128,7 @@ def _check_times(cleaned: Cleaned) -> None:
     if len(back):
         row = int(back[0]) + 1
         line, before, after = int(cleaned.line[row]), time[row - 1], time[row]
-        restart = after - time[0] < 0.05 * (before - time[0]) + 60 and before - after > 60
+        restart = abs(after - time[0]) < 0.05 * (before - time[0]) + 60 and before - after > 60
         why = (
             "a second recording begins there" if restart else "the clock was set back, or rows changed places"
         )
@@ -168,9 +169,12 @@ def _check_windows(cleaned: Cleaned) -> None:
         wrong = np.abs(values) > most
         if wrong.mean() > MOST_BAD_SHARE:
             row = int(np.flatnonzero(wrong)[0])
+            pack = name == "voltage" and abs(values[row]) < _MOST_PACK_V
             raise BadData(
                 f"line {int(cleaned.line[row])}: {values[row]:.6g} {unit} cannot be one cell's {name}",
-                f'if the column is in m{unit}, say so: --columns "{name}=NAME in m{unit}"',
+                "a trace is of one cell: measure each cell of a pack by itself"
+                if pack
+                else f'if the column is in m{unit}, say so: --columns "{name}=NAME in m{unit}"',
             )
         if wrong.any():
             first = values[np.flatnonzero(wrong)[0]]

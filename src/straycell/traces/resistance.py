@@ -31,7 +31,8 @@ _UNKNOWN_GROWTH = 0.1
 class PulseResistance:
     """One resistance in ohm: after `pulse_s` of `current_a`, at a state of charge (0 to 1) and temperature.
 
-    `pulse` numbers the pulses of a trace from 1; `out_ah` is what had been taken out since the discharge began.
+    `pulse` numbers the pulses of a trace from 1, `step` is its step's place; `out_ah` is what had been taken
+    out since the discharge began.
     """
 
     pulse: int
@@ -43,6 +44,7 @@ class PulseResistance:
     temperature_c: float | None
     resistance: Measured
     lines: tuple[BudgetLine, ...]
+    step: int
     method: str = "pulse"
 
 
@@ -119,6 +121,7 @@ def _pulse_at(
         temperature_c=_temperature(analysis, step, temperature_c),
         resistance=combined(value, lines),
         lines=tuple(lines),
+        step=k,
     )
 
 
@@ -190,5 +193,6 @@ def _pair_at(
         temperature_c=_temperature(analysis, second, temperature_c),
         resistance=combined(value, lines),
         lines=tuple(lines),
+        step=k,
         method="pair",
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -74,10 +75,11 @@ def _frames(raw: bytes, layout: Layout, progress: Progress | None) -> Any:
                     progress(min(source.tell() / len(raw), 1.0))
                 yield frame
     except (pd.errors.ParserError, pd.errors.EmptyDataError) as fault:
-        reason = " ".join(str(fault).split()).removeprefix("Error tokenizing data. ")
+        row = re.search(r"row (\d+)", str(fault))
+        line = layout.first_row_line + (int(row[1]) if row else 0)
         raise BadData(
-            f"the rows from line {layout.first_row_line} on cannot be told apart: {reason}",
-            "export it once more",
+            f"the rows from line {line} on cannot be told apart (a quotation mark without its partner?)",
+            f"look at line {line}, or export the file once more",
         ) from fault
 
 

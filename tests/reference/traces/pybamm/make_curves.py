@@ -68,7 +68,11 @@ def main() -> None:
     runs = {
         "chen2020-0.2c.csv.gz": ("Chen2020", [rest, ("Discharge at 0.2C until 2.5 V", "30 seconds")], 1.0),
         "ai2020-0.5c.csv.gz": ("Ai2020", [rest, ("Discharge at 0.5C until 3.0 V", "20 seconds"), rest], 1.0),
-        "prada2013-1c.csv.gz": ("Prada2013", [rest, ("Discharge at 1C until 2.0 V", "10 seconds"), rest], 1.0),
+        "prada2013-1c.csv.gz": (
+            "Prada2013",
+            [rest, ("Discharge at 1C until 2.0 V", "10 seconds"), rest],
+            1.0,
+        ),
         "chen2020-charge-then-0.5c.csv.gz": (
             "Chen2020",
             [
