@@ -33,10 +33,16 @@ def settle(pen: Pen) -> dict[str, Verdict]:
 
 
 def _same(body: str, verdict: Verdict) -> bool:
-    """The same verdict but for the time it was made at."""
+    """The same answer, but for the time it was given at and the earliest times counted from it."""
     from straycell.acceptance.record import verdict_from_json
 
-    return replace(verdict_from_json(from_json(body)), at=verdict.at) == verdict
+    return _timeless(verdict_from_json(from_json(body))) == _timeless(verdict)
+
+
+def _timeless(verdict: Verdict) -> tuple[object, ...]:
+    reasons = tuple(replace(reason, earliest=None) for reason in verdict.reasons)
+    missing = tuple(replace(each, earliest=None) for each in verdict.missing)
+    return verdict.outcome, verdict.rules_hash, verdict.valid_until, verdict.last_reading, reasons, missing
 
 
 def follow(pen: Pen, made: dict[str, Verdict], clearing: set[str]) -> None:

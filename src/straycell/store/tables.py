@@ -217,6 +217,7 @@ class ReadingRow(StoreTable, table=True):
         code_shape(),
         one_of("quantity", Quantity),
         moment("at_us"),
+        moment("recorded_at_us"),
         check("not_in_the_future", "at_us <= recorded_at_us"),
         value_windows(),
         window("temperature_c", Dimension.TEMPERATURE),

@@ -289,6 +289,7 @@ CREATE TABLE reading (
     CONSTRAINT ck_reading_code CHECK (code GLOB '[A-Z][0-9][0-9][0-9][0-9][0-9][0-9A-Z]'),
     CONSTRAINT ck_reading_quantity CHECK (quantity IN ('voltage', 'as-found-voltage', 'capacity', 'resistance', 'temperature', 'look', 'charge')),
     CONSTRAINT ck_reading_at_us CHECK (at_us BETWEEN 631152000000000 AND 4102444800000000),
+    CONSTRAINT ck_reading_recorded_at_us CHECK (recorded_at_us BETWEEN 631152000000000 AND 4102444800000000),
     CONSTRAINT ck_reading_not_in_the_future CHECK (at_us <= recorded_at_us),
     CONSTRAINT ck_reading_value CHECK (CASE quantity WHEN 'voltage' THEN value BETWEEN -5.0 AND 5.0 WHEN 'as-found-voltage' THEN value BETWEEN -5.0 AND 5.0 WHEN 'capacity' THEN value BETWEEN 0.001 AND 500.0 WHEN 'resistance' THEN value BETWEEN 1e-05 AND 100.0 WHEN 'temperature' THEN value BETWEEN -60.0 AND 250.0 WHEN 'charge' THEN value BETWEEN -5.0 AND 5.0 ELSE value IS NULL END AND (quantity = 'look') = (value IS NULL)),
     CONSTRAINT ck_reading_temperature_c CHECK (temperature_c BETWEEN -60.0 AND 250.0),

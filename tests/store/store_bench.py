@@ -1,0 +1,97 @@
+"""A store in a temporary folder, and good cells to fill it with: what the store's tests are written with."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+
+from tests.acceptance.bench import FINE, NMC, day, good
+
+from straycell.acceptance import RuleSet, load_rules
+from straycell.cells import CellFacts, Look
+from straycell.readings import Charge, Quantity, Reading
+from straycell.store.reader import Reader, open_reader
+from straycell.store.writer import Writer, open_writer
+
+NOW = day(20.0)
+"""Twenty days after the tear-down: the good cell of the acceptance tests is `pack` then."""
+
+
+class Shelf:
+    """One store file with a clock in the hand."""
+
+    def __init__(self, path: Path, rules: RuleSet | None = None) -> None:
+        self.path = path
+        self.rules = rules or load_rules()
+
+    @contextmanager
+    def writing(self, at: datetime = NOW, create: bool = True) -> Iterator[Writer]:
+        with open_writer(self.path, now=at, rules=self.rules, create=create) as writer:
+            yield writer
+
+    @contextmanager
+    def reading(self) -> Iterator[Reader]:
+        with open_reader(self.path) as reader:
+            yield reader
+
+    @contextmanager
+    def bare(self) -> Iterator[sqlite3.Connection]:
+        """The file without straycell between: what another program could do to it."""
+        with closing(sqlite3.connect(self.path, isolation_level=None)) as conn:
+            yield conn
+
+    def empty(self) -> Shelf:
+        with self.writing():
+            pass
+        return self
+
+    def cells(self, count: int = 1, facts: CellFacts = NMC, **more: str | None) -> list[str]:
+        """Cells without any reading."""
+        with self.writing(day(0)) as writer:
+            return [cell.code for cell in writer.add_cells(facts, count=count, **more)]  # type: ignore[arg-type]
+
+    def good_cells(self, count: int = 1, facts: CellFacts = NMC) -> list[str]:
+        """Cells that are `pack` on day 20."""
+        with self.writing(NOW) as writer:
+            if FINE.name not in [meter.name for meter in writer.meters()]:
+                writer.add_meter(FINE)
+            codes = [cell.code for cell in writer.add_cells(facts, count=count)]
+            for code in codes:
+                measure(writer, code)
+        return codes
+
+    def add(self, *items: Reading, at: datetime = NOW) -> list[Reading]:
+        with self.writing(at) as writer:
+            return writer.add_readings(items)
+
+
+def measure(writer: Writer, code: str) -> None:
+    """Everything the good cell of the acceptance tests was measured with."""
+    evidence = good().evidence()
+    writer.add_readings([replace(r, cell=code, id=0) for r in evidence.readings])
+    for charge in evidence.charges:
+        writer.add_charge(replace(charge, cell=code, id=0))
+
+
+def volts(code: str, value: float, at: datetime = NOW, quantity: Quantity = Quantity.VOLTAGE) -> Reading:
+    return Reading(0, code, quantity, at, value)
+
+
+def found(code: str, value: float, at: datetime = NOW) -> Reading:
+    return volts(code, value, at, Quantity.AS_FOUND_VOLTAGE)
+
+
+def look(code: str, *words: Look, at: datetime = NOW) -> Reading:
+    return Reading(0, code, Quantity.LOOK, at, look=words)
+
+
+def capacity(code: str, ah: float, at: datetime = NOW) -> Reading:
+    return Reading(0, code, Quantity.CAPACITY, at, ah, discharge_current_a=0.5, cutoff_v=2.75)
+
+
+def charge(code: str, at: datetime = NOW) -> Charge:
+    return Charge(0, code, at, 1.0, 4.2, 0.05, 22.0, 26.0)
