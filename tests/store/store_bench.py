@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
+import sys
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import replace
@@ -19,6 +21,10 @@ from straycell.store.writer import Writer, open_writer
 
 NOW = day(20.0)
 """Twenty days after the tear-down: the good cell of the acceptance tests is `pack` then."""
+
+
+CHILD_ENV = {**os.environ, "PYTHONPATH": os.pathsep.join(path for path in sys.path if path)}
+"""For processes of their own: they import what this one does."""
 
 
 class Shelf:

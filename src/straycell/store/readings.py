@@ -135,7 +135,7 @@ def last_numbers(conn: Connection, codes: Collection[str] | None) -> dict[str, i
     query = select(READING.c.code, func.max(READING.c.id)).group_by(READING.c.code)
     if codes is not None:
         query = query.where(among(READING.c.code, codes))
-    return {code: number for code, number in conn.execute(query)}
+    return {row[0]: row[1] for row in conn.execute(query)}
 
 
 def _recorded(conn: Connection, query: Select[Any]) -> list[RecordedReading]:

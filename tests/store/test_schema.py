@@ -1,0 +1,154 @@
+"""Versions and migrations: models and migrations agree, newer stores are refused, guards come back."""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from tests.store.store_bench import CHILD_ENV, NOW, Shelf
+
+from straycell.errors import StoreFault
+from straycell.store import schema
+from straycell.store.engine import connected, writing_engine
+from straycell.store.triggers import recreate_triggers, trigger_faults
+
+
+def normalised(path: Path) -> dict[tuple[str, str], str]:
+    """Every table, index and trigger with its text, blanks and quotes aside; CHECKs are part of the text."""
+    with sqlite3.connect(path) as conn:
+        rows = conn.execute("SELECT type, name, sql FROM sqlite_master").fetchall()
+    conn.close()
+    return {(kind, name): re.sub(r'[\s"]+', "", sql or "").lower() for kind, name, sql in rows}
+
+
+def migrated(path: Path) -> Path:
+    """A store made by running every migration on an empty file."""
+    with connected(writing_engine(path, create=True)) as conn, conn.begin():
+        schema.upgrade(conn)
+    return path
+
+
+def test_models_and_migrations_agree(shelf: Shelf, tmp_path: Path) -> None:
+    """A migrated and a fresh store have the same tables, checks, indexes and triggers."""
+    fresh = normalised(shelf.empty().path)
+    assert normalised(migrated(tmp_path / "migrated.sqlite")) == fresh
+    assert any("check(" in text for text in fresh.values())
+    assert sum(kind == "trigger" for kind, _ in fresh) > 30
+
+
+def test_a_migrated_store_carries_the_same_marks(shelf: Shelf, tmp_path: Path) -> None:
+    """user_version, application_id and Alembic's own row."""
+    marks = []
+    for path in (shelf.empty().path, migrated(tmp_path / "migrated.sqlite")):
+        with sqlite3.connect(path) as conn:
+            marks.append(
+                [conn.execute(f"PRAGMA {name}").fetchone() for name in ("user_version", "application_id")]
+                + conn.execute("SELECT * FROM alembic_version").fetchall()
+            )
+        conn.close()
+    assert (
+        marks[0]
+        == marks[1]
+        == [(schema.VERSION,), (schema.APPLICATION_ID,), (schema.revision_of(schema.VERSION),)]
+    )
+
+
+def test_the_newest_migration_is_the_version_of_the_models() -> None:
+    """Nobody adds a migration and forgets the number that reading checks."""
+    from alembic.script import ScriptDirectory
+
+    from straycell.store.migrations.run import config_for
+
+    heads = ScriptDirectory.from_config(config_for()).get_heads()
+    assert heads == [schema.revision_of(schema.VERSION)]
+
+
+def test_a_migration_puts_lost_triggers_back(full: Shelf) -> None:
+    """Batch alteration copies a table and drops its triggers silently."""
+    with full.bare() as conn:
+        for name in ("reading_no_update", "event_no_delete"):
+            conn.execute(f"DROP TRIGGER {name}")
+        conn.execute("CREATE TRIGGER stray AFTER INSERT ON box BEGIN SELECT 1; END")
+    with connected(writing_engine(full.path)) as conn, conn.begin():
+        assert len(trigger_faults(conn)) == 2
+        schema.upgrade(conn)
+        assert trigger_faults(conn) == []
+        names = conn.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'trigger'").scalars().all()
+    assert "stray" not in names
+
+
+def test_an_altered_trigger_is_noticed(full: Shelf) -> None:
+    """A guard of the right name that guards nothing."""
+    with full.bare() as conn:
+        conn.execute("DROP TRIGGER reading_no_update")
+        conn.execute("CREATE TRIGGER reading_no_update BEFORE UPDATE ON reading BEGIN SELECT 1; END")
+    with full.reading() as reader:
+        assert reader.check(full.rules) == ["the guard 'reading_no_update' is altered"]
+    with connected(writing_engine(full.path)) as conn, conn.begin():
+        recreate_triggers(conn)
+        assert trigger_faults(conn) == []
+
+
+def test_a_newer_store_is_refused_by_both_doors(full: Shelf) -> None:
+    """What a later version wrote, this one cannot judge."""
+    with full.bare() as conn:
+        conn.execute(f"PRAGMA user_version = {schema.VERSION + 1}")
+    for door in (full.reading, full.writing):
+        with pytest.raises(StoreFault, match="is of version 2, this straycell knows 1") as caught, door():
+            pass
+        assert "newer straycell" in caught.value.remedy
+
+
+def test_an_older_store_is_refused_for_reading_and_migrated_by_writing(
+    full: Shelf, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A made-up version 2 whose migration adds a table: reading asks for it, the next write runs it."""
+    called: list[str] = []
+    monkeypatch.setattr(schema, "VERSION", 2)
+    monkeypatch.setattr(schema, "upgrade", lambda conn: (called.append("upgrade"), schema.seal(conn)))
+    with pytest.raises(StoreFault, match="older version 1"), full.reading():
+        pass
+    with full.writing():
+        pass
+    assert called == ["upgrade"]
+    with full.reading() as reader:
+        assert len(reader.codes()) == 3
+
+
+def test_a_migration_that_fails_changes_nothing(full: Shelf, monkeypatch: pytest.MonkeyPatch) -> None:
+    """All of it is one transaction."""
+    before = normalised(full.path)
+
+    def half(conn: object) -> None:
+        conn.exec_driver_sql("DROP TABLE upset")  # type: ignore[attr-defined]
+        conn.exec_driver_sql("ALTER TABLE nothing ADD COLUMN x")  # type: ignore[attr-defined]
+
+    monkeypatch.setattr(schema, "VERSION", 2)
+    monkeypatch.setattr(schema, "upgrade", half)
+    with pytest.raises(StoreFault), full.writing():
+        pass
+    assert normalised(full.path) == before
+
+
+def test_alembic_is_imported_only_to_migrate(shelf: Shelf) -> None:
+    """Making a store, writing and reading do without it."""
+    script = (
+        "import sys\n"
+        "from datetime import datetime\n"
+        "from pathlib import Path\n"
+        "from straycell.acceptance import load_rules\n"
+        "from straycell.store.reader import open_reader\n"
+        "from straycell.store.writer import open_writer\n"
+        f"path, now = Path({str(shelf.path)!r}), datetime.fromisoformat({NOW.isoformat()!r})\n"
+        "with open_writer(path, now=now, rules=load_rules()) as w: w.add_box('tin')\n"
+        "with open_reader(path) as r: r.boxes()\n"
+        "print([m for m in ('alembic', 'pandas', 'numpy', 'qrcode') if m in sys.modules])\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=True, env=CHILD_ENV
+    )
+    assert done.stdout == "[]\n"
