@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 
-import pypdfium2
+import pypdfium2  # type: ignore[import-untyped]
 import zxingcpp
 from PIL import Image
 
@@ -55,7 +56,7 @@ def a_label(
 ) -> LabelContent:
     """The label of a cell with that outcome; None: no verdict known."""
     verdict = None if outcome is None else a_verdict(outcome, code=code)
-    return label_content(a_cell(code, **facts), verdict, FIGURES, today=today)
+    return label_content(a_cell(code, Stage.SHELVED, **facts), verdict, FIGURES, today=today)
 
 
 def every_kind_of_label() -> list[LabelContent]:
@@ -97,9 +98,20 @@ def page_texts(pdf: bytes) -> list[str]:
     return found
 
 
-def read_symbols(picture: Image.Image) -> list[zxingcpp.Barcode]:
-    """All QR symbols in a picture."""
-    return list(zxingcpp.read_barcodes(picture.convert("L")))
+@dataclass(frozen=True)
+class Symbol:
+    """What the independent reader says of one QR symbol; `clean` when it had nothing to correct."""
+
+    text: str
+    version: str
+    level: str
+    clean: bool
+
+
+def read_symbols(picture: Image.Image) -> list[Symbol]:
+    """All QR symbols in a picture. UEC is the share of the error correction that stayed unused."""
+    found: list[Any] = list(zxingcpp.read_barcodes(picture.convert("L")))
+    return [Symbol(s.text, s.extra["Version"], s.ec_level, s.extra["UEC"] == 1.0) for s in found]
 
 
 def codes_in(pictures: Iterable[Image.Image]) -> list[str]:
@@ -119,8 +131,14 @@ def is_dark(picture: Image.Image, box: Box, dpi: int) -> bool:
         int(box.right / dot) - 1,
         int(box.bottom / dot) - 1,
     )
-    low, _ = picture.convert("L").crop(area).getextrema()
-    return low < 128
+    return any(picture.convert("L").crop(area).histogram()[:128])
+
+
+def grey_at(picture: Image.Image, x: int, y: int) -> int:
+    """Level of one pixel, 0 black to 255 white."""
+    level = picture.getpixel((x, y))
+    assert isinstance(level, int)
+    return level
 
 
 def days(n: int) -> timedelta:
