@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import random
+from collections.abc import Sequence
 from dataclasses import replace
+from datetime import datetime
 
 import pytest
 from hypothesis import given, settings
@@ -13,7 +15,8 @@ from tests.matching.single_bench import CODES, LIMITS, NOW, cell, match, project
 
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import Chemistry, Form, Stage
-from straycell.matching import Candidate, Match, match_single
+from straycell.matching import Candidate, Match, UseLimits, match_project, match_single
+from straycell.projects import Project
 from straycell.quantities import Measured
 
 KEYS = {
@@ -149,6 +152,42 @@ def test_auto_is_served_by_one_cell_when_one_does_it() -> None:
     assert "packs" in match(project(pack=auto, runtime="90h"), cell(0)).missing[-1]
 
 
+def test_the_pack_planner_is_asked_only_where_one_cell_does_not_do_it() -> None:
+    """One cell first; a project for one cell never becomes a pack."""
+    asked: list[str] = []
+
+    def planner(wanted: Project, cells: Sequence[Candidate], limits: UseLimits, now: datetime) -> Match:
+        asked.append(wanted.name)
+        return Match(wanted.name, True, ((cells[0].code, cells[1].code),))
+
+    def served(wanted: Project) -> bool:
+        shelf = (cell(0), cell(1))
+        return match_project(wanted, shelf, LIMITS, now=NOW, plan_pack=planner).served
+
+    assert served(project(pack='parallel = "auto"')) and not asked
+    assert not served(project(runtime="90h")) and not asked
+    assert served(project(runtime="45h", pack='parallel = "auto"')) and len(asked) == 1
+    assert served(project(pack="parallel = 2")) and len(asked) == 2
+    assert not match_project(project(pack="series = 2"), (cell(0),), LIMITS, now=NOW).served
+
+
+def test_lamps_that_one_cell_cannot_light_are_told_so() -> None:
+    """Measured at 12 V: no single cell lights them, however little they then draw."""
+    lamps = 'lamps = { count = 24, drop = "0.55V", across = "10ohm", supply = "12V" }'
+    answer = match(project(lamps), cell(0))
+    assert answer.not_chosen[0].test == "voltage"
+    json.dumps(answer.to_json(), allow_nan=False)
+
+
+def test_60_lamps_behind_5_ohm_are_served_by_their_measured_point() -> None:
+    """0.67 V over 5.2 ohm is about 130 mA (common practice); at 3 V supply a full cell drives more."""
+    lamps = 'lamps = { count = 60, drop = "0.67V", across = "5.2ohm", supply = "3.0V" }'
+    wanted = project(lamps, runtime="2h", cutoff="2.8V")
+    answer = match(wanted, cell(0, 2.5))
+    drawn = next(why.observed for why in answer.why if why.test == "current")
+    assert isinstance(drawn, float) and 0.13 < drawn < (4.2 - 2.33) / 5.2
+
+
 def test_a_project_without_protection_is_matched_with_a_loud_note() -> None:
     """Planning is allowed, finishing is not."""
     answer = match(project(protection="fitted = false"), cell(0))
@@ -207,7 +246,9 @@ projects = st.builds(
 
 @settings(max_examples=50)
 @given(projects, shelves)
-def test_no_cell_on_hold_discarded_stale_or_promised_is_ever_chosen(wanted, shelf: list[Candidate]) -> None:  # type: ignore[no-untyped-def]
+def test_no_cell_on_hold_discarded_stale_or_promised_is_ever_chosen(
+    wanted: Project, shelf: list[Candidate]
+) -> None:
     """And every cell of the shelf is either chosen or says why not, once."""
     answer = match(wanted, *shelf)
     by_code = {c.code: c for c in shelf}
@@ -222,8 +263,8 @@ def test_no_cell_on_hold_discarded_stale_or_promised_is_ever_chosen(wanted, shel
 
 @settings(max_examples=50)
 @given(projects, shelves, shelves)
-def test_adding_cells_never_makes_a_served_project_unserved(  # type: ignore[no-untyped-def]
-    wanted, shelf: list[Candidate], more: list[Candidate]
+def test_adding_cells_never_makes_a_served_project_unserved(
+    wanted: Project, shelf: list[Candidate], more: list[Candidate]
 ) -> None:
     """More on the shelf can only help."""
     known = {c.code for c in shelf}
@@ -234,8 +275,8 @@ def test_adding_cells_never_makes_a_served_project_unserved(  # type: ignore[no-
 @settings(max_examples=50)
 @given(projects, shelves, st.randoms(use_true_random=False))
 def test_the_order_of_the_shelf_changes_nothing(
-    wanted, shelf: list[Candidate], shuffler: random.Random
-) -> None:  # type: ignore[no-untyped-def]
+    wanted: Project, shelf: list[Candidate], shuffler: random.Random
+) -> None:
     """Same cells, same plan, same words."""
     shuffled = list(shelf)
     shuffler.shuffle(shuffled)
@@ -244,7 +285,7 @@ def test_the_order_of_the_shelf_changes_nothing(
 
 @settings(max_examples=50)
 @given(projects, shelves)
-def test_a_more_uncertain_figure_never_lets_a_cell_in(wanted, shelf: list[Candidate]) -> None:  # type: ignore[no-untyped-def]
+def test_a_more_uncertain_figure_never_lets_a_cell_in(wanted: Project, shelf: list[Candidate]) -> None:
     """Doubling every uncertainty can only lose a project."""
 
     def doubled(figure: Measured | None) -> Measured | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -50,7 +51,9 @@ def test_there_are_more_than_fifteen_kinds_of_broken_files() -> None:
     ],
     ids=["absent", "a-folder", "nul-in-the-path"],
 )
-def test_a_path_that_is_no_file_is_bad_data(tmp_path: Path, make, expected: str) -> None:  # type: ignore[no-untyped-def]
+def test_a_path_that_is_no_file_is_bad_data(
+    tmp_path: Path, make: Callable[[Path], Path], expected: str
+) -> None:
     """A missing file, a folder, an impossible name: each a message, no traceback."""
     with pytest.raises(BadData, match=expected):
         read_project_file(make(tmp_path))

@@ -235,3 +235,15 @@ def test_a_project_written_as_toml_reads_back_the_same(
     assert after == Project(name, before.load, after.need, priority, due, charge=charge)
     assert after.need.temperature_c == -5.5
     json.dumps(after.to_json(), allow_nan=False)
+
+
+@given(
+    st.integers(0, len(GAUGE) - 1), st.integers(0, 12), st.text(alphabet='abcC0-9.,"=[]{}\n\\ -', max_size=6)
+)
+def test_a_slip_of_the_finger_gives_a_project_or_a_message(at: int, lost: int, typed: str) -> None:
+    """Any few characters lost or added anywhere: never anything but bad data, with a remedy."""
+    text = GAUGE[:at] + typed + GAUGE[at + lost :]
+    try:
+        parse_project(text, source="slip.toml", base=None)
+    except BadData as fault:
+        assert fault.what.startswith("slip.toml") and fault.remedy

@@ -1,7 +1,32 @@
 """Which cells serve a project, and why the others do not."""
 
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING
+
 from straycell.matching.candidates import Candidate, Why
 from straycell.matching.limits import UseLimits
-from straycell.matching.single import Match, match_single, plan_hash
+from straycell.matching.single import Match, match_project, match_single, plan_hash
 
-__all__ = ["Candidate", "Match", "UseLimits", "Why", "match_single", "plan_hash"]
+if TYPE_CHECKING:
+    from straycell.matching.balance import balance_groups
+
+__all__ = [
+    "Candidate",
+    "Match",
+    "UseLimits",
+    "Why",
+    "balance_groups",
+    "match_project",
+    "match_single",
+    "plan_hash",
+]
+# These load numpy: only who asks for them pays for it.
+_HEAVY = {"balance_groups": "straycell.matching.balance"}
+
+
+def __getattr__(name: str) -> object:
+    if name in _HEAVY:
+        return getattr(import_module(_HEAVY[name]), name)
+    raise AttributeError(f"module {__name__} has no attribute {name}")

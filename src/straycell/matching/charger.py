@@ -3,30 +3,31 @@
 from __future__ import annotations
 
 from straycell.cells import Chemistry
+from straycell.errors import BadData
 from straycell.matching.candidates import Candidate, Why
 from straycell.matching.limits import UseLimits
-from straycell.matching.words import amps, volts
+from straycell.matching.words import amps, ohms, volts
+from straycell.physics.charging import check_float, programmed_current, safe_resistor, temperature_limit
 from straycell.projects import ChargeSpec, Project
-from straycell.quantities import COVERAGE_FACTOR, Dimension, show
+from straycell.quantities import Dimension, Measured, show
 
 ROUNDING_V = 1e-9
+ROOM_C = 25.0
 OUTSIDE = "charged outside the device"
 
 
 def set_voltage_v(charge: ChargeSpec, chemistry: Chemistry, limits: UseLimits) -> float | None:
-    """What the charger regulates to in V; None when it is not said and cannot be assumed (lfp)."""
-    return charge.voltage_v if charge.voltage_v is not None else limits.charger_v.get(chemistry)
+    """What the charger regulates to in V: 4.20 V where nothing is said, which is never assumed for lfp (None)."""
+    if charge.voltage_v is None and chemistry is not Chemistry.LFP:
+        return limits.full_v[chemistry]
+    return charge.voltage_v
 
 
-def worst_float_v(charge: ChargeSpec, set_v: float, limits: UseLimits) -> tuple[float, str]:
-    """The highest float voltage in V to reckon with, and how it came about."""
-    measured_v = charge.measured_float_v
-    if measured_v is not None:
-        expanded_v = COVERAGE_FACTOR * limits.float_error.u(measured_v)
-        return measured_v + expanded_v, f"measured {volts(measured_v)} + {volts(expanded_v)} of the meter"
-    tolerance = charge.tolerance if charge.tolerance is not None else limits.charger_tolerance
-    assumed = "" if charge.tolerance is not None else " assumed"
-    return set_v * (1.0 + tolerance), f"{volts(set_v)} + {show(tolerance, Dimension.FRACTION)}{assumed}"
+def measured_float(charge: ChargeSpec, limits: UseLimits) -> Measured | None:
+    """The float voltage measured on the board, with the cautious error of a voltage without a meter."""
+    if charge.measured_float_v is None:
+        return None
+    return Measured(charge.measured_float_v, limits.float_error.u(charge.measured_float_v))
 
 
 def filled_to_v(
@@ -36,11 +37,13 @@ def filled_to_v(
     set_v = set_voltage_v(charge, chemistry, limits) if charge is not None else None
     if charge is None or set_v is None:
         return None
-    end_v = charge.measured_float_v if charge.measured_float_v is not None else set_v
-    if at_least and charge.measured_float_v is not None:
-        end_v -= COVERAGE_FACTOR * limits.float_error.u(end_v)
-    elif at_least:
-        end_v *= 1.0 - (charge.tolerance if charge.tolerance is not None else limits.charger_tolerance)
+    measured = measured_float(charge, limits)
+    if measured is not None:
+        end_v = measured.low if at_least else measured.value
+    else:
+        # The tolerance lies on both sides: as far below as the worst case is above.
+        worst_v = check_float(chemistry, set_v, tolerance=charge.tolerance).worst_v
+        end_v = min(set_v, 2.0 * set_v - worst_v) if at_least else set_v
     return end_v if end_v < limits.full_v[chemistry] else None
 
 
@@ -50,12 +53,12 @@ def highest_float_v(candidate: Candidate, limits: UseLimits) -> float:
     return min(full_v, candidate.facts.full_voltage_v or full_v) + limits.over_full_v
 
 
-def charge_current_a(charge: ChargeSpec, limits: UseLimits) -> float:
+def charge_current_a(charge: ChargeSpec) -> float:
     """The most current in A that the charger may give."""
     if charge.current_a is not None:
         return charge.current_a
     assert charge.programming_resistor_ohm is not None
-    return limits.programming_v * (1.0 + limits.programming_excess) / charge.programming_resistor_ohm
+    return programmed_current(charge.programming_resistor_ohm).high_a
 
 
 def judge_voltage(project: Project, c: Candidate, limits: UseLimits) -> Why:
@@ -68,36 +71,65 @@ def judge_voltage(project: Project, c: Candidate, limits: UseLimits) -> Why:
         text = f"the charger's voltage is not given, and {chemistry} never goes on a 4.2 V charger"
         remedy = f"fit a charger for {chemistry} and give its voltage under [charge]"
         return Why(c.code, "charger-voltage", False, text, None, limit_v, "V", remedy=remedy)
-    worst_v, how = worst_float_v(charge, set_v, limits)
-    if set_v > limit_v:  # no measurement makes a charger for another chemistry fit
-        worst_v, how = max(worst_v, set_v), f"it regulates to {volts(set_v)}"
-    fits = worst_v <= limit_v + ROUNDING_V
-    text = f"the charger may reach {volts(worst_v)} ({how}), {chemistry} bears {volts(limit_v)}"
-    remedy = (
-        f"fit a charger for {chemistry}"
-        if set_v > limit_v
-        else "measure the float voltage on this very board (measured_float), or fit a closer charger"
+    answer = check_float(
+        chemistry, set_v, tolerance=charge.tolerance, measured=measured_float(charge, limits)
     )
+    limit_v = min(limit_v, answer.limit_v)
+    worst_v = max(answer.worst_v, set_v) if set_v > limit_v else answer.worst_v
+    fits = worst_v <= limit_v + ROUNDING_V
+    text = f"the charger may reach {volts(worst_v)} ({_how(charge, set_v)}), this cell bears {volts(limit_v)}"
+    # No measurement makes a charger for another chemistry fit.
+    remedy = "measure its float voltage on this very board (measured_float), or fit one of 1 % or better"
+    if set_v > limit_v or charge.measured_float_v is not None:
+        remedy = "fit a charger whose worst case stays within that"
     short = None if fits else worst_v - limit_v
     return Why(c.code, "charger-voltage", fits, text, worst_v, limit_v, "V", short, "" if fits else remedy)
 
 
+def _how(charge: ChargeSpec, set_v: float) -> str:
+    if charge.measured_float_v is not None:
+        return f"set to {volts(set_v)}, measured {volts(charge.measured_float_v)} and the meter's error"
+    if charge.tolerance is None:
+        return f"set to {volts(set_v)}, tolerance not given"
+    return f"set to {volts(set_v)}, tolerance {show(charge.tolerance, Dimension.FRACTION)}"
+
+
+def allowed_charge_a(project: Project, c: Candidate, limits: UseLimits) -> float:
+    """Largest charge current in A for this cell in this project: less where it is known to be cool."""
+    allowed_a, at_c = c.allowed_in_a(limits), charging_place_c(project, limits)
+    if at_c is None or c.capacity is None or temperature_limit(at_c) >= temperature_limit(ROOM_C):
+        return allowed_a
+    return min(allowed_a, temperature_limit(at_c) * max(0.0, c.capacity.low))
+
+
+def charging_place_c(project: Project, limits: UseLimits) -> float | None:
+    """Where the cell is charged in degC; None when it is not said and the device works where none may be."""
+    if project.charge is not None and project.charge.temperature_c is not None:
+        return project.charge.temperature_c
+    at_c = project.need.temperature_c
+    return at_c if limits.charge_low_c <= at_c <= limits.charge_high_c else None
+
+
 def judge_current(project: Project, c: Candidate, limits: UseLimits) -> Why:
-    """The charge current must stay within what the cell's outcome allows."""
+    """The charge current must stay within what the cell's outcome and the place allow."""
     charge = project.charge
     if charge is None:
         return Why(c.code, "charger-current", True, OUTSIDE)
-    current_a, allowed_a = charge_current_a(charge, limits), c.allowed_in_a(limits)
+    current_a, allowed_a = charge_current_a(charge), allowed_charge_a(project, c, limits)
     fits = current_a <= allowed_a
-    remedy = ""
-    if not fits and charge.programming_resistor_ohm is not None and allowed_a > 0:
-        least_ohm = limits.programming_v * (1.0 + limits.programming_excess) / allowed_a
-        remedy = f"use a programming resistor of at least {show(least_ohm, Dimension.RESISTANCE)}"
-    elif not fits:
-        remedy = f"set the charger to {amps(allowed_a)} or less"
     text = f"the charger gives up to {amps(current_a)}, this {c.outcome.word} cell takes {amps(allowed_a)}"
     short = None if fits else current_a - allowed_a
+    remedy = "" if fits else _gentler(charge, allowed_a)
     return Why(c.code, "charger-current", fits, text, current_a, allowed_a, "A", short, remedy)
+
+
+def _gentler(charge: ChargeSpec, allowed_a: float) -> str:
+    if charge.programming_resistor_ohm is None:
+        return f"set the charger to {amps(allowed_a)} or less"
+    try:
+        return f"use a programming resistor of {ohms(safe_resistor(allowed_a))} or more"
+    except BadData:
+        return "charge it outside the device: no programming resistor makes this charger gentle enough"
 
 
 def judge_temperature(project: Project, c: Candidate, limits: UseLimits) -> Why:
@@ -108,9 +140,9 @@ def judge_temperature(project: Project, c: Candidate, limits: UseLimits) -> Why:
     said = charge.temperature_c is not None
     at_c = charge.temperature_c if charge.temperature_c is not None else project.need.temperature_c
     # Where nothing is said the device may be carried to the charger: only frost and heat rule it out.
-    low_c = limits.charge_low_c if said else limits.freezing_c
-    fits = low_c <= at_c <= limits.charge_high_c
-    limit_c = low_c if at_c < low_c else limits.charge_high_c
+    fits = temperature_limit(at_c) > 0 and at_c <= limits.charge_high_c
+    fits = fits and (at_c >= limits.charge_low_c or not said)
+    limit_c = limits.charge_low_c if at_c < limits.charge_low_c else limits.charge_high_c
     text = f"charged at {at_c:g} C" if said else f"works at {at_c:g} C, where it is charged is not said"
     window = f"{limits.charge_low_c:g} to {limits.charge_high_c:g} C"
     remedy = f'charge it at {window} and say so: temperature = "20C" under [charge]'
@@ -121,11 +153,8 @@ def judge_temperature(project: Project, c: Candidate, limits: UseLimits) -> Why:
 
 def charge_notes(project: Project, limits: UseLimits) -> list[str]:
     """What must be said of the charger of a served project."""
-    charge = project.charge
-    if charge is None or charge.temperature_c is not None:
+    if project.charge is None or charging_place_c(project, limits) is not None:
         return []
     at_c = project.need.temperature_c
-    if limits.charge_low_c <= at_c <= limits.charge_high_c:
-        return []
     window = f"{limits.charge_low_c:g} to {limits.charge_high_c:g} C"
     return [f"it works at {at_c:g} C, where no cell is charged: carry it to a place of {window} to charge it"]

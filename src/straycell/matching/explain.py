@@ -10,9 +10,11 @@ from straycell.acceptance.reasons import Outcome
 from straycell.cells import CellFacts, Chemistry, Stage
 from straycell.matching import charger
 from straycell.matching.candidates import Candidate, Why
+from straycell.matching.demand import Demand
 from straycell.matching.limits import UseLimits
-from straycell.matching.screening import Screen, Screened, screen_candidate
-from straycell.matching.words import amps, capacity, hours, ohms
+from straycell.matching.screening import Screen, Screened, protection_trip, screen_candidate
+from straycell.matching.words import capacity, finite, hours, ohms
+from straycell.physics.protection import check_protection
 from straycell.projects import Project
 from straycell.quantities import Measured
 from straycell.readings import Method
@@ -50,7 +52,7 @@ def kept(screened: Screened, need_h: float) -> Why:
     ran, _ = hours(runtime.low_h, need_h)
     held = f"{candidate.outcome.word}, {capacity(candidate.capacity.value)}"
     text = f"would do ({held}, runs {ran} at the low end): kept for a more demanding project"
-    return Why(candidate.code, "kept", True, text, runtime.low_h, need_h, "h")
+    return Why(candidate.code, "kept", True, text, finite(runtime.low_h), need_h, "h")
 
 
 def nearest_of(failing: Sequence[Screened]) -> Why | None:
@@ -143,10 +145,8 @@ def warnings_for(project: Project, limits: UseLimits, chosen: Screened | None = 
         notes.append(f"{candidate.code} holds at least this capacity: it may run longer")
     if candidate.resistance_method is Method.AC_1KHZ:
         notes.append(f"{candidate.code}: its resistance was taken at a.c. 1 kHz; a d.c. pulse would be surer")
-    trip_a = project.protection.trip_current_a
-    if project.protection.fitted and trip_a is not None and candidate.capacity is not None:
-        high_a, fuse_a = trip_a * (1 + limits.trip_spread), limits.fuse_rate * candidate.capacity.value
-        if high_a > fuse_a:
-            rate = f"{limits.fuse_rate:g}C of {candidate.code} ({amps(fuse_a)})"
-            notes.append(f"the protection may trip only at {amps(high_a)}, above {rate}: add a fuse")
+    trip = protection_trip(project.protection)
+    if trip is not None and candidate.capacity is not None:
+        peak_a = Demand.of(project, limits).peak_a(candidate.facts.chemistry, limits)
+        notes += check_protection(candidate.capacity.value, peak_a, fitted=True, trip=trip).advice
     return tuple(notes)

@@ -41,15 +41,6 @@ class UseLimits:
     float_error: Accuracy
     charge_low_c: float
     charge_high_c: float
-    freezing_c: float
-    work_low_c: float
-    work_high_c: float
-    charger_v: Mapping[Chemistry, float]
-    charger_tolerance: float
-    programming_v: float
-    programming_excess: float
-    trip_spread: float
-    fuse_rate: float
 
     @classmethod
     def from_mapping(cls, figures: Figures) -> UseLimits:
@@ -70,15 +61,6 @@ class UseLimits:
             ),
             charge_low_c=_one(table, "charge-temperature-low"),
             charge_high_c=_one(table, "charge-temperature"),
-            freezing_c=_one(table, "charge-freezing"),
-            work_low_c=_one(table, "work-temperature-low"),
-            work_high_c=_one(table, "work-temperature-high"),
-            charger_v=_by_chemistry(table, "charger-voltage"),
-            charger_tolerance=_one(table, "charger-tolerance"),
-            programming_v=_one(table, "programming-volts"),
-            programming_excess=_one(table, "programming-excess"),
-            trip_spread=_one(table, "trip-spread"),
-            fuse_rate=_one(table, "fuse-rate"),
         )
 
     @classmethod

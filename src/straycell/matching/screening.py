@@ -12,10 +12,13 @@ from straycell.matching import charger
 from straycell.matching.candidates import FREE, Candidate, Why
 from straycell.matching.demand import Demand
 from straycell.matching.limits import UseLimits
-from straycell.matching.words import amps, capacity, hours, ohms, volts
+from straycell.matching.words import amps, capacity, finite, hours, ohms, volts
+from straycell.physics.loads import Lamps
 from straycell.physics.polarisation import shape, steady_over_pulse
+from straycell.physics.protection import TripRange, trip_range
 from straycell.physics.runtime import Runtime, estimate
-from straycell.physics.temperature import resistance_ratio
+from straycell.physics.temperature import COLDEST_KNOWN_C, HOTTEST_C, resistance_ratio
+from straycell.projects import Protection
 from straycell.quantities import Measured
 
 
@@ -114,10 +117,10 @@ def _form(screen: Screen, c: Candidate) -> Why:
 
 
 def _temperature(screen: Screen, c: Candidate) -> Why:
-    at_c, limits = screen.demand.project.need.temperature_c, screen.limits
-    fits = limits.work_low_c <= at_c <= limits.work_high_c
-    limit_c = limits.work_low_c if at_c < limits.work_low_c else limits.work_high_c
-    window = f"{limits.work_low_c:g} to {limits.work_high_c:g} C"
+    at_c = screen.demand.project.need.temperature_c
+    fits = COLDEST_KNOWN_C <= at_c <= HOTTEST_C
+    limit_c = COLDEST_KNOWN_C if at_c < COLDEST_KNOWN_C else HOTTEST_C
+    window = f"{COLDEST_KNOWN_C:g} to {HOTTEST_C:g} C"
     text = f"works at {at_c:g} C" + ("" if fits else f", where no cell of this kind may work ({window})")
     short = None if fits else abs(at_c - limit_c)
     return Why(
@@ -126,17 +129,16 @@ def _temperature(screen: Screen, c: Candidate) -> Why:
 
 
 def _voltage(screen: Screen, c: Candidate) -> Why:
-    full_v, stop_v = (
-        screen.limits.full_v[c.facts.chemistry],
-        screen.demand.stop_v(c.facts.chemistry, screen.limits),
-    )
-    fits = stop_v < full_v
-    text = (
-        f"the device stops at {volts(stop_v)}, one {c.facts.chemistry} cell gives {volts(full_v)} when full"
-    )
-    short = None if fits else stop_v - full_v
-    remedy = "" if fits else "the device needs cells in series, or a lower cut-off"
-    return Why(c.code, "voltage", fits, text, full_v, stop_v, "V", short, remedy)
+    chemistry, load = c.facts.chemistry, screen.demand.project.load
+    full_v, need_v = screen.limits.full_v[chemistry], screen.demand.stop_v(chemistry, screen.limits)
+    words = f"the device stops at {volts(need_v)}"
+    if isinstance(load, Lamps) and load.lamp_v > need_v:
+        need_v, words = load.lamp_v, f"the lamps were lit by {volts(load.lamp_v)}"
+    fits = need_v < full_v
+    text = f"{words}, one {chemistry} cell gives {volts(full_v)} when full"
+    short = None if fits else need_v - full_v
+    remedy = "" if fits else "the device needs cells in series, or a lower voltage"
+    return Why(c.code, "voltage", fits, text, full_v, need_v, "V", short, remedy)
 
 
 def _measured(screen: Screen, c: Candidate) -> Why:
@@ -169,16 +171,23 @@ def _within(c: Candidate, test: str, words: str, drawn_a: float, allowed_a: floa
 
 
 def _trip(screen: Screen, c: Candidate) -> Why:
-    trip_a = screen.demand.project.protection.trip_current_a
-    if trip_a is None or not screen.demand.project.protection.fitted:
+    trip = protection_trip(screen.demand.project.protection)
+    if trip is None:
         return Why(c.code, "protection-trip", True, "no trip current to keep below")
     peak_a = screen.demand.peak_a(c.facts.chemistry, screen.limits)
-    low_a = trip_a * (1.0 - screen.limits.trip_spread)
-    fits = peak_a < low_a
-    text = f"the device's peak is {amps(peak_a)}, the protection may trip from {amps(low_a)}"
-    short = None if fits else peak_a - low_a
-    remedy = "fit a protection with a higher trip current, or lower the peak"
-    return Why(c.code, "protection-trip", fits, text, peak_a, low_a, "A", short, "" if fits else remedy)
+    fits = peak_a < trip.low_a
+    text = f"the device's peak is {amps(peak_a)}, a warm protection may trip from {amps(trip.low_a)}"
+    short = None if fits else peak_a - trip.low_a
+    remedy = "" if fits else "fit a protection with a higher trip current, or lower the peak"
+    return Why(c.code, "protection-trip", fits, text, peak_a, trip.low_a, "A", short, remedy)
+
+
+def protection_trip(protection: Protection) -> TripRange | None:
+    """The range the trip current of a fitted protection may lie in; None when it is not known."""
+    if not protection.fitted or protection.trip_current_a is None:
+        return None
+    one_ohm_a = trip_range(1.0).typical_a
+    return trip_range(one_ohm_a / protection.trip_current_a)
 
 
 CELL_TESTS: tuple[Test, ...] = (
@@ -196,8 +205,8 @@ CELL_TESTS: tuple[Test, ...] = (
 DEVICE_TESTS: tuple[Test, ...] = (
     _trip,
     lambda screen, c: charger.judge_voltage(screen.demand.project, c, screen.limits),
-    lambda screen, c: charger.judge_current(screen.demand.project, c, screen.limits),
     lambda screen, c: charger.judge_temperature(screen.demand.project, c, screen.limits),
+    lambda screen, c: charger.judge_current(screen.demand.project, c, screen.limits),
 )
 
 
@@ -287,4 +296,4 @@ def _long_enough(screen: Screen, c: Candidate, test: str, words: str, runtime: R
     ran, needed = hours(runtime.low_h, need_h)
     text = f"{words} {ran} at the low end, {needed} needed"
     short = None if fits else need_h - runtime.low_h
-    return Why(c.code, test, fits, text, runtime.low_h, need_h, "h", short)
+    return Why(c.code, test, fits, text, finite(runtime.low_h), need_h, "h", short)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -13,6 +13,7 @@ from straycell.matching.demand import Demand
 from straycell.matching.explain import kept, missing_for, nearest_of, warnings_for
 from straycell.matching.limits import UseLimits
 from straycell.matching.screening import Screen, Screened, final_runtime, screen_candidate
+from straycell.matching.words import finite
 from straycell.physics.runtime import Runtime
 from straycell.projects import Project
 
@@ -63,10 +64,11 @@ class Match:
         }
 
 
-def _runtime_json(runtime: Runtime | None) -> dict[str, float] | None:
+def _runtime_json(runtime: Runtime | None) -> dict[str, float | None] | None:
     if runtime is None:
         return None
-    return {"expected": runtime.expected_h, "low": runtime.low_h, "high": runtime.high_h}
+    hours = (("expected", runtime.expected_h), ("low", runtime.low_h), ("high", runtime.high_h))
+    return {end: finite(value_h) for end, value_h in hours}
 
 
 def match_single(
@@ -109,6 +111,28 @@ def match_single(
         warnings=warnings + warnings_for(project, limits, chosen) + runtime.notes,
         plan=plan_hash(project, ((chosen.candidate,),)),
     )
+
+
+PackPlanner = Callable[[Project, Sequence[Candidate], UseLimits, datetime], Match]
+
+
+def match_project(
+    project: Project,
+    candidates: Sequence[Candidate],
+    limits: UseLimits,
+    *,
+    now: datetime,
+    plan_pack: PackPlanner | None = None,
+) -> Match:
+    """The match of any project: one cell where that does it, else what `plan_pack` finds.
+
+    Without a planner a project that needs more than one cell is answered as not served yet.
+    """
+    answer = match_single(project, candidates, limits, now=now)
+    several = project.pack.series != 1 or project.pack.parallel != 1
+    if answer.served or not several or plan_pack is None:
+        return answer
+    return plan_pack(project, candidates, limits, now)
 
 
 def _least_first(screened: Screened, project: Project) -> tuple[int, float, float, str]:

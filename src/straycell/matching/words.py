@@ -31,3 +31,8 @@ def hours(value_h: float, limit_h: float) -> tuple[str, str]:
     while places < 6 and value_h != limit_h and f"{value_h:.{places}f}" == f"{limit_h:.{places}f}":
         places += 1
     return f"{value_h:.{places}f} h", f"{limit_h:g} h" if places == 0 else f"{limit_h:.{places}f} h"
+
+
+def finite(value: float) -> float | None:
+    """The value, or None where it has no end: JSON knows no infinity."""
+    return value if math.isfinite(value) else None
