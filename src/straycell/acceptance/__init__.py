@@ -9,7 +9,7 @@ figures      the values a cell stands with today
 
 from straycell.acceptance.conformance import conformance_probability
 from straycell.acceptance.evidence import Condemnation, EarlierFacts, Evidence, SiblingSign, Upset
-from straycell.acceptance.figures import Figures, figures, use_limits
+from straycell.acceptance.figures import Figures, figures
 from straycell.acceptance.judge import assess
 from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
 from straycell.acceptance.rules import Limit, RuleSet, load_rules, read_rules, shipped_rules
@@ -34,5 +34,4 @@ __all__ = [
     "load_rules",
     "read_rules",
     "shipped_rules",
-    "use_limits",
 ]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -13,12 +12,15 @@ from straycell.acceptance.resistance import current_resistances
 from straycell.acceptance.retention import Worth
 from straycell.acceptance.rules import RuleSet
 from straycell.quantities import Measured
-from straycell.readings import Method
+from straycell.readings import Method, Reading
 
 
 @dataclass(frozen=True, slots=True)
 class Figures:
-    """Fresh values with standard uncertainty, or None. Capacity in Ah, resistance in ohm, voltage in V."""
+    """Fresh values with standard uncertainty, or None. Capacity in Ah, resistance in ohm, voltage in V.
+
+    `capacity_reading` and `resistance_reading` hold the conditions they were taken under.
+    """
 
     capacity: Measured | None = None
     capacity_at: datetime | None = None
@@ -28,6 +30,8 @@ class Figures:
     resistance_at: datetime | None = None
     rest_voltage: Measured | None = None
     rest_voltage_at: datetime | None = None
+    capacity_reading: Reading | None = None
+    resistance_reading: Reading | None = None
 
 
 def figures(evidence: Evidence, rules: RuleSet, now: datetime) -> Figures:
@@ -45,20 +49,7 @@ def figures(evidence: Evidence, rules: RuleSet, now: datetime) -> Figures:
         resistance_at=ohms.at if ohms else None,
         rest_voltage=case.measured(rest) if rest else None,
         rest_voltage_at=rest.at if rest else None,
+        capacity_reading=run.reading if run else None,
+        resistance_reading=ohms,
     )
 
-
-def use_limits(rules: RuleSet) -> Mapping[str, float]:
-    """The currents a use may ask for, by name: `rate_out/light` and so on, in multiples of 1C."""
-    limits = {f"rate_out/{o}": rules.figure("rate-out", o) for o in ("light", "solo", "pack")}
-    limits |= {f"rate_in/{o}": rules.figure("rate-in", o) for o in ("light", "solo", "pack")}
-    limits |= {
-        "peak_factor": rules.figure("peak-factor"),
-        "resistance_spread": rules.figure("resistance-spread"),
-        "test_charge": rules.figure("test-charge", "normal"),
-        "test_charge_low": rules.figure("test-charge", "low"),
-        "charge_temperature_low_c": rules.figure("charge-temperature-low"),
-        "charge_temperature_high_c": rules.figure("charge-temperature"),
-        "over_full_v": rules.figure("voltage-over-full"),
-    }
-    return limits

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from straycell.cli.verbs import Noun
 
-_IN, _OUT, _KEEP = "Taking in and measuring", "Judging and parting", "Keeping"
+_IN, _OUT, _USE, _KEEP = "Taking in and measuring", "Judging and parting", "Giving second work", "Keeping"
 
 
 def _noun(name: str, heading: str, help_text: str, module: str = "") -> tuple[str, Noun]:
@@ -22,6 +22,10 @@ NOUNS: dict[str, Noun] = dict(
         _noun("rules", _OUT, "Every limit with its source; your own rule file"),
         _noun("cautions", _OUT, "What to mind at each step"),
         _noun("discard", _OUT, "Take a cell out of use for good"),
+        _noun("project", _USE, "Devices waiting for cells"),
+        _noun("match", _USE, "Which cells a project gets, and why not the others"),
+        _noun("build", _USE, "Cells committed to a project"),
+        _noun("label", _USE, "Labels with a QR symbol, and reading them back"),
         _noun("box", _KEEP, "Where cells lie"),
         _noun("store", _KEEP, "The file that holds it all: check, backup, restore"),
     ]

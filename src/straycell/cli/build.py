@@ -1,0 +1,142 @@
+"""`straycell build`: cells committed to a project, until it is dismantled."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from straycell.cli import clock, desk, output, values
+from straycell.cli.cautions_talk import talk_cautions
+from straycell.cli.match import match_project
+from straycell.cli.offers import candidates
+from straycell.cli.project import understood
+from straycell.cli.verbs import noun_app
+from straycell.errors import NegativeAnswer, UsageFault
+from straycell.safety import Step
+
+if TYPE_CHECKING:
+    from straycell.builds import Build
+    from straycell.matching import Match
+    from straycell.store.writer import Writer
+
+app = noun_app("Cells committed to a project, position by position.")
+Name = Annotated[str, values.text_argument("NAME", "The project.")]
+
+
+@app.command("list")
+def list_all() -> None:
+    """List the builds that live."""
+    with desk.reading() as reader:
+        builds = reader.builds()
+    rows = [[b.project, str(b.state), output.day(b.reserved_at), ", ".join(b.codes)] for b in builds]
+    output.emit(
+        [document(build) for build in builds],
+        lambda: output.table(
+            ["project", "state", "since", "cells"], rows, flexible="cells", empty="no build"
+        ),
+    )
+
+
+@app.command("reserve")
+def reserve(
+    name: Name,
+    plan: Annotated[
+        str | None, values.text_option("--plan", "The plan that match printed.", metavar="HASH")
+    ] = None,
+    cells: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--cells", metavar="CODE...", help="These cells instead of the matched ones.", show_default=False
+        ),
+    ] = None,
+    more: Annotated[list[str] | None, typer.Argument(hidden=True, metavar="[CODE]...")] = None,
+) -> None:
+    """Promise the matched cells, or the named ones, to a project. A plan that is no longer true is refused."""
+    if more and not cells:
+        raise UsageFault(f"'{more[0]}' is one word too many", "name cells with --cells CODE ...")
+    named = [*(cells or []), *(more or [])]
+    with desk.writing() as writer:
+        found = _named(writer, name, named) if named else match_project(writer, name)
+        if not found.served:
+            remedy = found.missing[0] if found.missing else ""
+            raise NegativeAnswer(f"project '{name}' is not served", remedy)
+        if plan is not None and plan != found.plan:
+            raise NegativeAnswer(
+                f"plan {plan} of project '{name}' is no longer true: cells or readings have changed",
+                f"match it anew: straycell match '{name}'",
+            )
+        made = writer.reserve(name, found.groups, found.plan or "")
+    output.emit(document(made), lambda: _say(made))
+    output.talk(f"next: straycell build finish '{name}' when the cell is in")
+    talk_cautions(Step.BUILD)
+
+
+def _named(writer: Writer, name: str, cells: list[str]) -> Match:
+    """The match of a project with only the named cells to choose from."""
+    from straycell.matching import UseLimits, match_single
+
+    rules, now = desk.rules(), clock.now()
+    codes = [writer.find_code(code) for code in cells]
+    project = understood(writer.project(name))
+    found = match_single(project, candidates(writer, rules, now, codes), UseLimits.from_rules(rules), now=now)
+    left_out = sorted(set(codes) - {code for group in found.groups for code in group})
+    if found.served and left_out:
+        raise NegativeAnswer(
+            f"project '{name}' does not need {', '.join(left_out)}", "name only the cells it is to have"
+        )
+    if not found.served and found.not_chosen:
+        first = found.not_chosen[0]
+        raise NegativeAnswer(f"cell {first.code} does not serve project '{name}': {first.text}", first.remedy)
+    return found
+
+
+@app.command("finish")
+def finish(name: Name) -> None:
+    """The reserved cells are built in. Refused without protection."""
+    from straycell.projects import finish_faults
+
+    with desk.writing() as writer:
+        project = understood(writer.project(name))
+        build = writer.live_build(name)
+        faults = finish_faults(project, series=len(build.groups) if build else None)
+        if faults:
+            raise NegativeAnswer(f"project '{name}' cannot be finished: {faults[0]}", _more(faults))
+        made = writer.finish(name)
+    output.emit(document(made), lambda: _say(made))
+    talk_cautions(Step.BUILD, full=True)
+
+
+def _more(faults: list[str]) -> str:
+    return "" if len(faults) < 2 else f"and {len(faults) - 1} more: straycell project show"
+
+
+@app.command("dismantle")
+def dismantle(name: Name) -> None:
+    """Take a build apart, or free a reservation. Cells come back on hold until they are tested again."""
+    with desk.writing() as writer:
+        made = writer.dismantle(name)
+    output.emit(document(made), lambda: _say(made))
+    if made.finished_at is not None:
+        output.talk(
+            "its cells are received again, on hold until look, rest voltage and resistance are recorded anew"
+        )
+    talk_cautions(Step.DISMANTLE)
+
+
+def document(build: Build) -> dict[str, Any]:
+    """The JSON of a build."""
+    return {
+        "id": build.id,
+        "project": build.project,
+        "state": str(build.state),
+        "groups": [list(group) for group in build.groups],
+        "plan": build.plan,
+        "reserved_at": build.reserved_at,
+        "finished_at": build.finished_at,
+        "dismantled_at": build.dismantled_at,
+    }
+
+
+def _say(build: Build) -> None:
+    output.say(f"{build.project}  {build.state}: {', '.join(build.codes)}")

@@ -1,0 +1,175 @@
+"""`straycell project`: devices waiting for cells."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from straycell.cli import desk, output, values
+from straycell.cli.verbs import noun_app
+from straycell.quantities import Dimension, show
+
+if TYPE_CHECKING:
+    from straycell.projects import Project
+    from straycell.store.records import ProjectEntry
+
+app = noun_app("Devices waiting for cells: load, need, charger and protection, from a TOML file.")
+Name = Annotated[str, values.text_argument("NAME", "The project, exactly as named in its file.")]
+
+
+def understood(entry: ProjectEntry) -> Project:
+    """A filed project, read again from its own text."""
+    from straycell.projects import parse_project
+
+    return parse_project(entry.text, source=entry.name, base=None)
+
+
+def document(entry: ProjectEntry, project: Project) -> dict[str, Any]:
+    """The JSON of a project: as understood, with where it stands and what keeps it from being finished."""
+    from straycell.projects import finish_faults
+
+    return {
+        **project.to_json(),
+        "state": str(entry.state),
+        "added_at": entry.added_at,
+        "finish_faults": finish_faults(project),
+    }
+
+
+@app.command("add")
+def add(
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="The project file (TOML).", show_default=False)
+    ],
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Take the place of the project of that name.")
+    ] = False,
+) -> None:
+    """File a project; all faults of the file are told at once."""
+    from straycell.projects import read_project_file
+
+    project, text = read_project_file(file)
+    with desk.writing(create=True) as writer:
+        entry = writer.add_project(project.name, text, project.priority, project.due, replace)
+    output.emit(document(entry, project), lambda: page(entry, project))
+    output.talk(f"next: straycell match '{project.name}'")
+
+
+@app.command("list")
+def list_all() -> None:
+    """List the projects, the most urgent first."""
+    with desk.reading() as reader:
+        entries = reader.projects()
+    read = [(entry, understood(entry)) for entry in entries]
+    rows = [
+        [
+            str(e.priority),
+            e.due.isoformat() if e.due else None,
+            str(e.state),
+            f"{p.need.runtime_h:g} h",
+            e.name,
+        ]
+        for e, p in read
+    ]
+    output.emit(
+        [document(entry, project) for entry, project in read],
+        lambda: output.table(
+            ["priority", "due", "state", "runs", "name"], rows, flexible="name", empty="no project filed yet"
+        ),
+    )
+
+
+@app.command("show")
+def show_one(name: Name) -> None:
+    """One project as understood, defaults filled in."""
+    with desk.reading() as reader:
+        entry = reader.project(name)
+        build = reader.live_build(name)
+    project = understood(entry)
+    codes = list(build.codes) if build else []
+    output.emit(document(entry, project) | {"cells": codes}, lambda: page(entry, project, codes))
+
+
+@app.command("drop")
+def drop(name: Name) -> None:
+    """Give a project up; cells reserved for it are free again."""
+    with desk.writing() as writer:
+        writer.drop_project(name)
+        entry = writer.project(name)
+    output.emit(
+        {"name": name, "state": str(entry.state)},
+        lambda: output.say(f"{name}  {entry.state}; its cells are free"),
+    )
+
+
+def page(entry: ProjectEntry, project: Project, codes: list[str] | None = None) -> None:
+    """A project for a person."""
+    from straycell.projects import finish_faults, load_kind
+
+    output.say(f"{project.name}  {entry.state}")
+    need, pack = project.need, project.pack
+    output.facts(
+        [
+            ("priority", f"{project.priority}" + (f", due {project.due}" if project.due else "")),
+            ("load", f"{load_kind(project.load)}: {_load_words(project)}"),
+            (
+                "runs",
+                f"{need.runtime_h:g} h on one charge at {show(need.temperature_c, Dimension.TEMPERATURE)}",
+            ),
+            ("stops at", show(need.cutoff_v, Dimension.VOLTAGE)),
+            ("peak", show(need.peak_current_a, Dimension.CURRENT) if need.peak_current_a else None),
+            ("pack", f"{pack.series or 'auto'} in series, {pack.parallel or 'auto'} in parallel"),
+            ("forms", _few([str(f) for f in pack.forms], 11)),
+            ("chemistries", _few([str(c) for c in pack.chemistries], 5)),
+            ("charger", _charger_words(project)),
+            ("protection", "fitted" if project.protection.fitted else "none: the build cannot be finished"),
+            ("cells", ", ".join(codes or [])),
+        ],
+        indent="  ",
+    )
+    faults = finish_faults(project)
+    if faults:
+        output.section("Before it can be finished")
+        output.bullets(faults)
+
+
+def _few(words: list[str], all_of_them: int) -> str:
+    return "any" if len(words) == all_of_them else ", ".join(words)
+
+
+def _load_words(project: Project) -> str:
+    kinds = {
+        "a": Dimension.CURRENT,
+        "w": Dimension.POWER,
+        "ohm": Dimension.RESISTANCE,
+        "v": Dimension.VOLTAGE,
+    }
+    parts = []
+    load: Any = project.to_json()["load"]
+    for key, value in load.items():
+        stem, _, unit = key.rpartition("_")
+        if unit in kinds and isinstance(value, float | int):
+            parts.append(f"{stem} {show(value, kinds[unit])}")
+        elif isinstance(value, list):
+            parts.append(f"{len(value)} {key}")
+        elif key != "kind":
+            parts.append(f"{key} {value:g}" if isinstance(value, float | int) else f"{key} {value}")
+    return ", ".join(dict.fromkeys(parts))
+
+
+def _charger_words(project: Project) -> str:
+    charge = project.charge
+    if charge is None:
+        return "outside the device"
+    parts = []
+    if charge.current_a is not None:
+        parts.append(show(charge.current_a, Dimension.CURRENT))
+    if charge.programming_resistor_ohm is not None:
+        parts.append(f"programming resistor {show(charge.programming_resistor_ohm, Dimension.RESISTANCE)}")
+    if charge.voltage_v is not None:
+        parts.append(f"to {show(charge.voltage_v, Dimension.VOLTAGE)}")
+    if charge.measured_float_v is not None:
+        parts.append(f"float measured {show(charge.measured_float_v, Dimension.VOLTAGE)}")
+    return ", ".join(parts) or "in the device"
