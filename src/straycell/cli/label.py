@@ -119,8 +119,8 @@ def single(
         Path, typer.Option("--out", metavar="PNG", help="Where the picture goes.", show_default=False)
     ],
     dpi: Annotated[
-        int, values.whole("--dpi", "Dots per inch of the printer: 203 or 300.", low=150, high=1200)
-    ] = 203,
+        int | None, values.whole("--dpi", "Dots per inch of the printer, 203 or 300.", low=150, high=1200)
+    ] = None,
     stock: StockName = None,
 ) -> None:
     """One label as a one-bit picture for a label printer."""
