@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from string import ascii_uppercase
 from typing import Annotated
 
 import typer
@@ -28,11 +29,15 @@ def init(
     ] = None,
 ) -> None:
     """Make an empty store. The first writing command does the same on bench A."""
-    path = desk.store_path()
+    path, letter = desk.store_path(), (bench or "A").upper()
+    if letter not in ascii_uppercase or len(letter) != 1:
+        raise BadData(
+            f"bench letter '{letter[:20]}' is not one of A to Z", "write one letter, like --bench B"
+        )
     if path.exists():
         raise BadData(f"there is a store already: {path}", "name another file with --store, or use this one")
-    with desk.writing(create=True, bench=(bench or "A").upper()) as writer:
-        letter = writer.bench_letter()
+    with desk.writing(create=True, bench=letter):
+        pass
     output.emit(
         {"store": str(path), "bench": letter}, lambda: output.say(f"{path}: a new store, bench {letter}")
     )
@@ -97,5 +102,8 @@ def restore(
     path = desk.store_path()
     if path.exists():
         confirm(yes, f"replace the store {path} by {file}?")
-    restore_store(file, path)
-    output.emit({"store": str(path), "file": str(file)}, lambda: output.say(f"{path}: restored from {file}"))
+    aside = restore_store(file, path)
+    document = {"store": str(path), "file": str(file), "former": None if aside is None else str(aside)}
+    output.emit(document, lambda: output.say(f"{path}: restored from {file}"))
+    if aside is not None:
+        output.talk(f"the former store is kept: {aside}")
