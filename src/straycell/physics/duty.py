@@ -13,6 +13,7 @@ from straycell.physics.relaxation import approach
 from straycell.physics.sources import SourceModel
 
 _MOST_STEPS = 400
+_FINE_SHARE = 0.005
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,20 +142,25 @@ def _last_round(
     """From the last whole round before `hours`, step by step to the first moment that falls below."""
     whole_h = math.floor(hours * 3600.0 / cycle.period_s) * cycle.period_s / 3600.0
     q, t = interpolate(whole_h, [h for h, _ in marks], [c for _, c in marks]), whole_h
+    fine_ah = _FINE_SHARE * model.q_ah[-1]
     for step in (*range(len(cycle.seconds)), *range(len(cycle.seconds))):
-        ohm = interpolate(q, model.q_ah, model.inner_ohm)
-        emf, _ = _point(model, cycle, cycle.average, q, ohm)
-        current_a = cycle.current(cycle.mean[step], emf, ohm)
         step_h = cycle.seconds[step] / 3600.0
-        here = emf - ohm * cycle.current(cycle.felt[step], emf, ohm)
-        if not here > cutoff_v:
-            return max(t, 0.0), q
-        ahead = q + current_a * step_h
-        ohm = interpolate(ahead, model.q_ah, model.inner_ohm)
-        emf, _ = _point(model, cycle, cycle.average, ahead, ohm)
-        there = emf - ohm * cycle.current(cycle.felt[step], emf, ohm)
-        if not there > cutoff_v:
-            share = (here - cutoff_v) / (here - there) if math.isfinite(there) else 0.0
-            return t + share * step_h, q + share * (ahead - q)
-        q, t = ahead, t + step_h
+        here, current_a = _felt_at(model, cycle, step, q)
+        parts = max(1, math.ceil(current_a * step_h / fine_ah)) if math.isfinite(current_a) else 1
+        for _ in range(parts):
+            if not here > cutoff_v:
+                return t, q
+            dq = current_a * step_h / parts
+            there, next_a = _felt_at(model, cycle, step, q + dq)
+            if not there > cutoff_v:
+                share = (here - cutoff_v) / (here - there) if math.isfinite(there) else 0.0
+                return t + share * step_h / parts, q + share * dq
+            q, t, here, current_a = q + dq, t + step_h / parts, there, next_a
     return hours, charge
+
+
+def _felt_at(model: SourceModel, cycle: Round, step: int, q_ah: float) -> tuple[float, float]:
+    """Voltage in V at the worst moment of a step, and the step's mean current in A."""
+    ohm = interpolate(q_ah, model.q_ah, model.inner_ohm)
+    emf, _ = _point(model, cycle, cycle.average, q_ah, ohm)
+    return emf - ohm * cycle.current(cycle.felt[step], emf, ohm), cycle.current(cycle.mean[step], emf, ohm)

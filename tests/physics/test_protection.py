@@ -1,0 +1,68 @@
+"""Protection boards: when they trip, and whether they serve."""
+
+import pytest
+
+from straycell.errors import BadData
+from straycell.physics.protection import check_protection, trip_range
+
+# Sheets of dual transistors (typical or highest ohm) and 0.15 V / (2 R), recomputed by the standard rule.
+TRIPS = [(0.020, 3.75), (0.025, 3.00), (0.027, 2.78), (0.037, 2.03), (0.045, 1.67), (0.060, 1.25)]
+
+
+@pytest.mark.parametrize(("ohm", "trip_a"), TRIPS)
+def test_the_typical_trip_is_detection_voltage_over_both_transistors(ohm, trip_a):
+    """The part's own example: 3 A with 25 mohm each (protection part rev 1.1, p. 9)."""
+    assert trip_range(ohm).typical_a == pytest.approx(trip_a, abs=0.005)
+
+
+def test_the_detection_spread_alone_gives_2_4_to_3_6_a_at_25_milliohm():
+    """120 to 180 mV."""
+    cold = trip_range(0.025, hot=False)
+    assert (cold.low_a, cold.high_a) == pytest.approx((2.4, 3.6))
+
+
+def test_hot_transistors_and_the_sheets_maximum_lower_the_low_end_only():
+    """Resistance grows with heat, so the board opens earlier."""
+    cold, hot = trip_range(0.020, highest_ohm=0.025, hot=False), trip_range(0.020, highest_ohm=0.025)
+    assert hot.low_a < cold.low_a == pytest.approx(2.4)
+    assert hot.high_a == cold.high_a == pytest.approx(4.5)
+
+
+def test_a_peak_must_stay_below_the_low_end():
+    """1.6 A is under the hot low end of a 25 mohm pair (1.71 A), 1.8 A is not."""
+    trip = trip_range(0.025)
+    assert check_protection(2.0, 1.6, fitted=True, trip=trip).ok
+    refused = check_protection(2.0, 1.8, fitted=True, trip=trip)
+    assert not refused.ok and "peak" in refused.advice[0]
+
+
+def test_a_high_end_above_three_times_the_capacity_asks_for_a_fuse():
+    """3.6 A through a 1 Ah cell is more than 3C; through a 2 Ah cell it is not."""
+    trip = trip_range(0.025)
+    small, large = (check_protection(ah, 0.5, fitted=True, trip=trip) for ah in (1.0, 2.0))
+    assert small.ok and "fuse" in " ".join(small.advice)
+    assert large.ok and not large.advice
+
+
+def test_no_protection_never_serves():
+    """Unknown or absent is never a pass."""
+    assert not check_protection(2.0, 0.1, fitted=False).ok
+
+
+@pytest.mark.parametrize(
+    ("per_cell", "balancing", "ok"), [(True, True, True), (True, False, False), (False, True, False)]
+)
+def test_a_string_needs_protection_cell_by_cell_and_balancing(per_cell, balancing, ok):
+    """Cells in series drift apart; a single board over the string does not see it."""
+    answer = check_protection(
+        2.0, 0.1, fitted=True, trip=trip_range(0.045), series=2, per_cell=per_cell, balancing=balancing
+    )
+    assert answer.ok is ok
+
+
+@pytest.mark.parametrize("call", [lambda: trip_range(0.0), lambda: trip_range(0.025, highest_ohm=0.020)])
+def test_nonsense_is_refused(call):
+    """A transistor has some resistance, and its maximum is not below its typical."""
+    with pytest.raises(BadData) as caught:
+        call()
+    assert caught.value.remedy
