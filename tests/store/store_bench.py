@@ -63,8 +63,6 @@ class Shelf:
     def good_cells(self, count: int = 1, facts: CellFacts = NMC) -> list[str]:
         """Cells that are `pack` on day 20."""
         with self.writing(NOW) as writer:
-            if FINE.name not in [meter.name for meter in writer.meters()]:
-                writer.add_meter(FINE)
             codes = [cell.code for cell in writer.add_cells(facts, count=count)]
             for code in codes:
                 measure(writer, code)
@@ -75,9 +73,11 @@ class Shelf:
             return writer.add_readings(items)
 
 
-def measure(writer: Writer, code: str) -> None:
+def measure(writer: Writer, code: str, capacity_ah: float = 2.40) -> None:
     """Everything the good cell of the acceptance tests was measured with."""
-    evidence = good().evidence()
+    if FINE.name not in [meter.name for meter in writer.meters()]:
+        writer.add_meter(FINE)
+    evidence = good(capacity=capacity_ah).evidence()
     writer.add_readings([replace(r, cell=code, id=0) for r in evidence.readings])
     for charge in evidence.charges:
         writer.add_charge(replace(charge, cell=code, id=0))

@@ -76,18 +76,20 @@ def prepare(path: Path, now: datetime, *, create: bool, bench: str) -> None:
         _make_room(path)
     if path.exists() and current_version(path) == VERSION:
         return
-    with store_faults(path), connected(writing_engine(path, create=create)) as conn:
-        make_code(bench, 0)  # refuses a letter that is none, before anything is made
-        with _foreign_keys_off(conn), conn.begin():
-            version = store_version(conn, path)  # another process may have been first
-            if version == 0 and not create:
-                raise StoreFault(
-                    f"store {path} is empty", "remove the empty file, then: straycell store init"
-                )
-            if version == 0:
-                create_fresh(conn, now, bench)
-            elif version < VERSION:
-                upgrade(conn)
+    make_code(bench, 0)  # refuses a letter that is none, before anything is made
+    with (
+        store_faults(path),
+        connected(writing_engine(path, create=create)) as conn,
+        _foreign_keys_off(conn),
+        conn.begin(),
+    ):
+        version = store_version(conn, path)  # another process may have been first
+        if version == 0 and not create:
+            raise StoreFault(f"store {path} is empty", "remove the empty file, then: straycell store init")
+        if version == 0:
+            create_fresh(conn, now, bench)
+        elif version < VERSION:
+            upgrade(conn)
 
 
 def current_version(path: Path) -> int:
