@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -243,8 +244,6 @@ def test_cells_are_joined_only_with_a_pack_verdict(shelf: Shelf) -> None:
         (light,) = (cell.code for cell in writer.add_cells(writer.cell(good).facts))
         for reading in writer.evidence(good).readings:
             if reading.quantity != "as-found-voltage":
-                from dataclasses import replace
-
                 writer.add_readings([replace(reading, cell=light)])
         for charge in writer.evidence(good).charges:
             writer.add_charge(replace(charge, cell=light))
@@ -310,6 +309,19 @@ def test_a_discarded_cell_stays_in_its_device_until_that_is_dismantled(shelf: Sh
     with shelf.writing() as writer:
         writer.dismantle("gauge")
     assert _stages(shelf) == {a: Stage.CONDEMNED, b: Stage.RECEIVED}
+
+
+def test_a_cell_still_in_its_device_is_not_promised_when_its_discard_is_taken_back(shelf: Shelf) -> None:
+    """The figure was a slip, but the cell is soldered in all the same."""
+    (code,) = _reserved(shelf)
+    with shelf.writing() as writer:
+        writer.finish("gauge")
+        (slip,) = writer.add_readings([volts(code, 1.1)])
+    with shelf.writing() as writer:
+        writer.supersede(slip.id, "bad-contact", "loose clip")
+    _project(shelf, "lamp")
+    with shelf.writing() as writer, pytest.raises(NegativeAnswer, match="'gauge'"):
+        writer.reserve("lamp", [[code]], "")
 
 
 def test_a_freed_cell_can_be_reserved_again(shelf: Shelf) -> None:

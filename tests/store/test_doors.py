@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import sqlite3
 import subprocess
@@ -124,6 +125,53 @@ def test_what_is_no_store_is_told_and_left_alone(
         with pytest.raises(StoreFault, match=told), shelf.writing():
             pass
     assert files(shelf.path.parent) == before
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs named pipes")
+def test_a_pipe_is_no_store(shelf: Shelf) -> None:
+    """Opening one would wait for ever."""
+    os.mkfifo(shelf.path)
+    for door in (shelf.reading, shelf.writing):
+        with pytest.raises(StoreFault, match="device or a pipe"), door():
+            pass
+
+
+def test_a_name_the_system_cannot_take_is_told(shelf: Shelf) -> None:
+    """Three hundred letters."""
+    long = Shelf(shelf.path.with_name("x" * 300))
+    for door in (long.reading, long.writing):
+        with pytest.raises(StoreFault, match="cannot be reached"), door():
+            pass
+
+
+@pytest.mark.parametrize("name", ["50% of #7?.sqlite", "Zellen & mehr.sqlite", "ü b.sqlite", "a=b;c.sqlite"])
+def test_any_file_name_will_do(shelf: Shelf, name: str) -> None:
+    """Signs that mean something in an URI mean nothing here."""
+    Shelf(shelf.path.with_name(name)).empty()
+    assert list(files(shelf.path.parent)) == [name]
+
+
+def test_two_who_make_the_store_at_once_make_one(shelf: Shelf) -> None:
+    """Both writes are kept, whoever was first."""
+    start = threading.Barrier(4)
+    faults: list[BaseException] = []
+
+    def make(name: str) -> None:
+        try:
+            start.wait(10)
+            with shelf.writing() as writer:
+                writer.add_box(name)
+        except BaseException as fault:
+            faults.append(fault)
+
+    threads = [threading.Thread(target=make, args=(name,)) for name in "abcd"]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert faults == []
+    with shelf.reading() as reader:
+        assert [box.name for box in reader.boxes()] == list("abcd") and reader.check(shelf.rules) == []
 
 
 def test_a_missing_folder_is_not_made_for_a_mistyped_path(shelf: Shelf) -> None:

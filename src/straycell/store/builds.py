@@ -141,9 +141,9 @@ _NEXT = {
 
 def _require_free(conn: Connection, codes: Sequence[str], stages: dict[str, Stage]) -> None:
     for code in codes:
-        if stages[code] in (Stage.RECEIVED, Stage.SHELVED):
-            continue
         holder = project_of(conn, code)
+        if holder is None and stages[code] in (Stage.RECEIVED, Stage.SHELVED):
+            continue
         where = f" for project '{holder}'" if holder else ""
         raise NegativeAnswer(
             f"cell {code} is {stages[code]}{where} and cannot be reserved", "match the project anew"

@@ -35,15 +35,18 @@ def writing_engine(path: Path, *, create: bool = False) -> Engine:
 
 def require_file(path: Path) -> None:
     """Raise StoreFault unless `path` is a file."""
-    with _os_faults(path):
+    with os_faults(path):
         if path.is_dir():
             raise StoreFault(f"store {path} is a folder", "name the file in it with --store")
         if not path.exists():
             raise StoreFault(f"store {path} does not exist", "start one with: straycell store init")
+        if not path.is_file():
+            raise StoreFault(f"store {path} is no file but a device or a pipe", "name a file with --store")
 
 
 @contextmanager
-def _os_faults(path: Path) -> Iterator[None]:
+def os_faults(path: Path) -> Iterator[None]:
+    """Turn what the file system says of a path into a StoreFault."""
     try:
         yield
     except OSError as fault:

@@ -17,6 +17,7 @@ from straycell.errors import StoreFault
 from straycell.store.codec import to_us
 from straycell.store.engine import (
     connected,
+    os_faults,
     reading_engine,
     recover,
     require_file,
@@ -70,11 +71,13 @@ def require_current(conn: Connection, path: Path) -> None:
 
 def prepare(path: Path, now: datetime, *, create: bool, bench: str) -> None:
     """Make the store when it is missing or empty, migrate it when it is older."""
-    if not create:
-        require_file(path)
-    else:
-        _make_room(path)
-    if path.exists() and current_version(path) == VERSION:
+    with os_faults(path):
+        there = path.exists()
+        if not create or there:
+            require_file(path)
+        else:
+            _make_room(path)
+    if there and current_version(path) == VERSION:
         return
     make_code(bench, 0)  # refuses a letter that is none, before anything is made
     with (
@@ -100,8 +103,6 @@ def current_version(path: Path) -> int:
 
 
 def _make_room(path: Path) -> None:
-    if path.is_dir():
-        require_file(path)
     if not path.parent.is_dir():
         from straycell.store.location import default_store_path
 
