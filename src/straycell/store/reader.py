@@ -235,6 +235,13 @@ class Reader:
                 },
             }
 
+    def export_dir(self, folder: Path) -> list[Path]:
+        """Every table as CSV in a new folder; returns the files. Raises BadData."""
+        from straycell.store.exchange import export_dir
+
+        with self._look() as conn:
+            return export_dir(conn, folder)
+
     def check(self, rules: RuleSet | None = None) -> list[str]:
         """What is wrong with the store, in words; verdicts under other rules than these are not re-made."""
         with self._look() as conn:

@@ -1,0 +1,94 @@
+"""The store as plain text: one CSV file a table, for a spreadsheet or another program.
+
+Times are ISO 8601 in UTC; numbers are in the unit their column's name ends with.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sqlalchemy import Connection, Select, select
+
+from straycell.errors import BadData
+from straycell.store.cells import FACT_COLUMNS, newest_facts
+from straycell.store.tables import (
+    BOX,
+    BUILD,
+    BUILD_CELL,
+    CELL,
+    CELL_FACTS,
+    CONDEMNATION,
+    EVENT,
+    METER,
+    PROJECT,
+    READING,
+    SUPERSESSION,
+    TEARDOWN,
+    UPSET,
+    VERDICT,
+)
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def _queries() -> dict[str, Select[tuple[object, ...]]]:
+    """What goes into which file."""
+    place = (CELL.c.code, CELL.c.stage, CELL.c.box, CELL_FACTS.c.teardown, CELL_FACTS.c.pack)
+    cells = (
+        select(*place, *FACT_COLUMNS, CELL.c.added_at_us)
+        .join(CELL_FACTS, CELL_FACTS.c.code == CELL.c.code)
+        .where(CELL_FACTS.c.id.in_(newest_facts()))
+        .order_by(CELL.c.code)
+    )
+    readings = (
+        select(READING, SUPERSESSION.c.mistake, SUPERSESSION.c.because)
+        .outerjoin(SUPERSESSION, SUPERSESSION.c.reading_id == READING.c.id)
+        .order_by(READING.c.id)
+    )
+    plain = {
+        "teardowns": TEARDOWN,
+        "cell_versions": CELL_FACTS,
+        "boxes": BOX,
+        "meters": METER,
+        "verdicts": VERDICT,
+        "upsets": UPSET,
+        "discards": CONDEMNATION,
+        "projects": PROJECT,
+        "builds": BUILD,
+        "build_cells": BUILD_CELL,
+        "events": EVENT,
+    }
+    ordered = {name: select(table).order_by(*table.primary_key) for name, table in plain.items()}
+    return {"cells": cells, "readings": readings, **ordered}
+
+
+def export_dir(conn: Connection, folder: Path) -> list[Path]:
+    """Write every table into a new or empty folder; returns the files. Raises BadData."""
+    try:
+        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+            raise BadData(f"{folder} is there already and not an empty folder", "name a new folder")
+        folder.mkdir(parents=True, exist_ok=True)
+        return [_write(conn, query, folder / f"{name}.csv") for name, query in _queries().items()]
+    except OSError as fault:
+        raise BadData(
+            f"{folder} cannot be written: {fault.strerror}", "check the path and its permissions"
+        ) from fault
+
+
+def _write(conn: Connection, query: Select[tuple[object, ...]], file: Path) -> Path:
+    import pandas as pd
+
+    result = conn.execute(query)
+    frame = pd.DataFrame([tuple(row) for row in result], columns=list(result.keys()), dtype=object)
+    _times_as_text(frame).to_csv(file, index=False, lineterminator="\n")
+    return file
+
+
+def _times_as_text(frame: pd.DataFrame) -> pd.DataFrame:
+    from straycell.store.codec import from_us
+
+    for name in [name for name in frame.columns if name.endswith("_us")]:
+        frame[name] = [None if us is None else from_us(us).isoformat() for us in frame[name]]
+    return frame.rename(columns=lambda name: name.removesuffix("_us"))
