@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import pytest
+from tests.traces.helpers import Reduce
 
 from straycell.meters import Accuracy, Meter, Resolution
 from straycell.readings import CautiousDefaults
 from straycell.traces import Trace, TraceResult, reduce_trace
-from tests.traces.helpers import Reduce
 
 
 @pytest.fixture(scope="session")

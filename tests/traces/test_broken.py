@@ -5,10 +5,10 @@ from __future__ import annotations
 import tomllib
 
 import pytest
+from tests.traces.helpers import BROKEN, Reduce
 
 from straycell.errors import BadData
 from straycell.traces import read_trace
-from tests.traces.helpers import BROKEN, Reduce
 
 MESSAGES = tomllib.loads((BROKEN / "messages.toml").read_text(encoding="utf-8"))
 

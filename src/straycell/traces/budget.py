@@ -110,8 +110,8 @@ def resistance_lines(
 ) -> list[BudgetLine]:
     """The budget of a resistance from two voltages and two currents of one instrument, in ohm.
 
-    `change_a` is the difference of the currents; `onset_open_s` how far off the pulse's start may be, and
-    `ohm_per_s` how fast the resistance grows with the pulse there.
+    `change_a` is the difference of the currents; `onset_open_s` how much later than taken the pulse may have
+    begun (one-sided, hence over the root of 3), `ohm_per_s` how fast the resistance grows with the pulse there.
     """
     figure, size = "dc_resistance_ohm", abs(resistance_ohm)
     volts, amps = instrument.voltage, instrument.current
@@ -127,7 +127,7 @@ def resistance_lines(
         BudgetLine(figure, "two rows of current", show(instrument.row_a, Dimension.CURRENT),
                    size * root2 * instrument.row_a / change_a),
         BudgetLine(figure, "when the pulse began", show(onset_open_s, Dimension.DURATION),
-                   abs(ohm_per_s) * onset_open_s / _SQRT12),
+                   abs(ohm_per_s) * onset_open_s / _SQRT3),
     ]  # fmt: skip
 
 

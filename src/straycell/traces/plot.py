@@ -7,6 +7,7 @@ that hold at any size are its craft, and drawing them by hand in PIL would be a 
 from __future__ import annotations
 
 import io
+import warnings
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -38,7 +39,9 @@ def plot_png(trace: Trace, result: TraceResult, title: str, *, dpi: int = 150) -
     FigureCanvasAgg(figure)
     draw(figure, trace, result, title)
     out = io.BytesIO()
-    figure.savefig(out, format="png", metadata={"Software": "straycell"})
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing")  # a title in a script the font lacks
+        figure.savefig(out, format="png", metadata={"Software": "straycell"})
     return out.getvalue()
 
 

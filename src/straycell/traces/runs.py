@@ -67,6 +67,7 @@ class _End:
     row: int
     reached: bool
     ah_per_v: float
+    open_s: float
 
 
 def find_runs(
@@ -135,9 +136,9 @@ def _run(
         sampling_ah=sampling[1],
         sampling_wh=sampling[2],
         open_start_s=max(s.open_start_s for s in loads),
-        open_end_s=max(s.open_end_s for s in loads),
+        open_end_s=max(end.open_s, *(s.open_end_s for s in whole)) if whole else end.open_s,
         open_start_ah=_root_sum([s.current_a * s.open_start_s for s in (*whole, final)]),
-        open_end_ah=_root_sum([s.current_a * s.open_end_s for s in (*whole, final)]),
+        open_end_ah=_root_sum([*(s.current_a * s.open_end_s for s in whole), final.current_a * end.open_s]),
         ah_per_v_at_end=end.ah_per_v,
         end_row=end.row,
     )
@@ -165,22 +166,30 @@ def _find_end(analysis: Analysis, first: int, last: int, cutoff_v: float) -> _En
         below = np.flatnonzero(trace.voltage_v[step.first : step.stop] <= cutoff_v)
         if len(below):
             return _crossing(analysis, k, step.first + int(below[0]), cutoff_v)
+    return _stopped(analysis, last, cutoff_v)
+
+
+def _stopped(analysis: Analysis, last: int, cutoff_v: float) -> _End:
+    """A run whose last row is above the cut-off: reached if the voltage's fall gets there before the next row."""
     step = analysis.steps[last]
     row = step.stop - 1
     slope = _slope(analysis, step, row)
-    near = step.last_v - cutoff_v <= _EXTRAPOLATE * slope * step.open_end_s
-    return _End(last, step.end_s, step.last_v, row, near, _ah_per_v(step, slope) if near else 0.0)
+    above_v = step.last_v - cutoff_v
+    if above_v > _EXTRAPOLATE * slope * step.open_end_s:
+        return _End(last, step.end_s + step.tail_h * 3600, step.last_v, row, False, 0.0, step.open_end_s)
+    more_s = min(above_v / slope, step.open_end_s) if slope > 0 else 0.0
+    return _End(last, step.end_s + more_s, cutoff_v, row, True, _ah_per_v(step, slope), more_s)
 
 
 def _crossing(analysis: Analysis, k: int, row: int, cutoff_v: float) -> _End:
     trace, step = analysis.trace, analysis.steps[k]
     per_v = _ah_per_v(step, _slope(analysis, step, row))
     if row == step.first:
-        return _End(k, float(trace.time_s[row]), float(trace.voltage_v[row]), row, True, per_v)
+        return _End(k, float(trace.time_s[row]), float(trace.voltage_v[row]), row, True, per_v, 0.0)
     above, below = trace.voltage_v[row - 1], trace.voltage_v[row]
     share = float((above - cutoff_v) / (above - below))
     time_s = float(trace.time_s[row - 1] + share * (trace.time_s[row] - trace.time_s[row - 1]))
-    return _End(k, time_s, cutoff_v, row if share >= 1 else row - 1, True, per_v)
+    return _End(k, time_s, cutoff_v, row if share >= 1 else row - 1, True, per_v, 0.0)
 
 
 def _slope(analysis: Analysis, step: Step, row: int) -> float:
@@ -197,13 +206,14 @@ def _ah_per_v(step: Step, slope: float) -> float:
 def _until(analysis: Analysis, step: Step, end: _End) -> tuple[float, float]:
     """Charge and energy of a step up to its end (negative)."""
     trace, row = analysis.trace, end.row
-    head_h = (trace.time_s[step.first] - step.onset_s) / 3600
+    head_h = step.head_h
     first_a, first_v = float(trace.current_a[step.first]), float(trace.voltage_v[step.first])
     charge = analysis.running_ah[row] - analysis.running_ah[step.first] + first_a * head_h
     energy = analysis.running_wh[row] - analysis.running_wh[step.first] + first_a * first_v * head_h
     tail_h = max(0.0, end.time_s - float(trace.time_s[row])) / 3600
-    if tail_h and row + 1 < step.stop:
-        amps = float(trace.current_a[row] + trace.current_a[row + 1]) / 2
+    if tail_h:
+        after = min(row + 1, step.stop - 1)
+        amps = float(trace.current_a[row] + trace.current_a[after]) / 2
         charge += amps * tail_h
         energy += amps * tail_h * (float(trace.voltage_v[row]) + end.voltage_v) / 2
     return float(charge), float(energy)

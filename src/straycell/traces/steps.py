@@ -2,7 +2,8 @@
 
 A step is integrated from its onset to its last row; a gap between two steps is not. The onset is the
 instrument's own where the file tells the time in step, else the row before when that is no further away than
-the step's rows from each other (instruments write a row when a step ends), else the step's first row.
+the step's rows from each other (instruments write a row when a step ends), else the step's first row. Where
+nothing ties the rows to the steps (a free-running logger), the time between is shared by both steps.
 """
 
 from __future__ import annotations
@@ -41,7 +42,8 @@ class Step:
     """Rows `first` to `stop` (not included). Charge and energy are negative on discharge.
 
     `open_start_s` and `open_end_s` say by how much the start and the end may have been missed; `follows` is
-    False when rows are missing between the step before and this one.
+    False when rows are missing between the step before and this one. `head_h` before the first row and
+    `tail_h` after the last one are counted at the current of that row.
     """
 
     kind: StepKind
@@ -57,6 +59,8 @@ class Step:
     open_start_s: float
     open_end_s: float
     follows: bool
+    head_h: float
+    tail_h: float
 
     @property
     def duration_s(self) -> float:
@@ -98,11 +102,14 @@ def analyse(trace: Trace) -> Analysis:
     power = trace.voltage_v * trace.current_a
     running_ah = _running(trace.current_a, counted)
     running_wh = _running(power, counted)
-    onset, open_start, follows = _onsets(trace, spacing, firsts, stops)
+    onset, open_start, follows, shared = _onsets(trace, spacing, firsts, stops)
     open_end = _open_ends(trace, spacing, firsts, stops)
-    head_h = (trace.time_s[firsts] - onset) / 3600
+    head_h = (trace.time_s[firsts] - onset - shared) / 3600
+    tail_h = np.append(shared[1:], 0.0) / 3600
     charge = running_ah[stops - 1] - running_ah[firsts] + trace.current_a[firsts] * head_h
     energy = running_wh[stops - 1] - running_wh[firsts] + power[firsts] * head_h
+    charge += trace.current_a[stops - 1] * tail_h
+    energy += power[stops - 1] * tail_h
     kinds = states(trace.current_a)[firsts]
     steps = [
         Step(
@@ -119,6 +126,8 @@ def analyse(trace: Trace) -> Analysis:
             open_start_s=float(open_start[k]),
             open_end_s=float(open_end[k]),
             follows=bool(follows[k]),
+            head_h=float(head_h[k]),
+            tail_h=float(tail_h[k]),
         )
         for k, (first, stop) in enumerate(zip(firsts, stops, strict=True))
     ]
@@ -143,8 +152,8 @@ def _first_rows(trace: Trace) -> Ints:
     return blocks(*keys, trace.step) if trace.step is not None else blocks(*keys)
 
 
-def _onsets(trace: Trace, spacing: Floats, firsts: Ints, stops: Ints) -> tuple[Floats, Floats, Mask]:
-    """Each step's onset, the time its start may lie off, and whether it follows on the step before."""
+def _onsets(trace: Trace, spacing: Floats, firsts: Ints, stops: Ints) -> tuple[Floats, Floats, Mask, Floats]:
+    """Each step's onset, how far off it may be, whether it follows on the step before, what the two share."""
     time = trace.time_s[firsts]
     before = np.append(0.0, trace.time_s[firsts[1:] - 1])
     away = time - before
@@ -153,8 +162,11 @@ def _onsets(trace: Trace, spacing: Floats, firsts: Ints, stops: Ints) -> tuple[F
     if not away[0] >= 0.0 or trace.time_s[0] < 0:
         near[0] = False
     onset = np.where(near, before, time)
-    open_start = np.minimum(away, own)
-    open_start[0] = min(own[0], max(away[0], own[0]))
+    in_time = _in_time(spacing, firsts, away, own)
+    open_start = np.where(in_time, 0.0, np.minimum(away, own))
+    open_start[0] = own[0]
+    shared = np.where(near & ~in_time, away / 2, 0.0) if trace.step is None else np.zeros(len(away))
+    shared[0] = 0.0
     if trace.step_time_s is not None:
         told = time - trace.step_time_s[firsts]
         fits = np.isfinite(told) & (told >= before - 1e-3 - 0.05 * away) & (told <= time + 1e-9)
@@ -162,8 +174,19 @@ def _onsets(trace: Trace, spacing: Floats, firsts: Ints, stops: Ints) -> tuple[F
         onset = np.where(fits, np.minimum(told, time), onset)
         onset[1:] = np.maximum(onset[1:], before[1:])
         open_start = np.where(fits, 0.0, open_start)
+        shared = np.where(fits, 0.0, shared)
         near = near | (fits & (np.abs(onset - before) <= _CONTIGUOUS * own))
-    return onset, open_start, near
+    return onset, open_start, near, shared
+
+
+def _in_time(spacing: Floats, firsts: Ints, away: Floats, own: Floats) -> Mask:
+    """Steps whose rows count from the row before, at a distance that is theirs and not the rows' before.
+
+    An instrument that starts its rows anew with each step leaves no doubt when the step began.
+    """
+    before = np.append(0.0, spacing[np.maximum(firsts[1:] - 2, 0)])
+    anew: Mask = (np.abs(away - own) <= 0.02 * own) & (np.abs(before - own) > 0.1 * own)
+    return anew & (before > 0)
 
 
 def _own_spacing(spacing: Floats, firsts: Ints, stops: Ints) -> Floats:

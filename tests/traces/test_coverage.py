@@ -1,0 +1,150 @@
+"""Does the stated interval hold the truth as often as it says, and is it no wider than it must be?
+
+1,000 simulated meters, each with its own errors within its stated limits, measure a cell whose capacity and
+resistance are known in closed form: R0 (20 mohm unless drawn), R1 = 10 mohm, C1 = 2000 F, OCV = 3 + 1.2 SOC,
+2.5 Ah. The resistance differs from meter to meter: with one value alone, what the steps of a display do to it
+would be no error drawn at random.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+from tests.traces.helpers import Reduce
+
+from straycell.meters import Accuracy, Meter, Resolution
+from straycell.traces import Trace
+
+R0_OHM, R1_OHM, C1_F, RATED_AH, SLOPE_V = 0.020, 0.010, 2000.0, 2.5, 1.2
+TAU_S = R1_OHM * C1_F
+METERS = 1000
+LEAST_COVERAGE = 0.94
+MOST_PADDING = 1.25
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What a meter's sheet says, and how its rows come."""
+
+    volt_gain: float = 0.001
+    volt_offset: float = 0.002
+    volt_step: float = 0.001
+    amp_gain: float = 0.005
+    zero_ah: float = 0.001
+    noise_v: float = 0.0
+    spacing_s: float = 10.0
+    synchronous: bool = False
+
+    def meter(self) -> Meter:
+        steps = Resolution(((float("inf"), self.volt_step),)) if self.volt_step else Resolution()
+        return Meter(
+            "simulated",
+            voltage=Accuracy(self.volt_gain, self.volt_offset),
+            voltage_resolution=steps,
+            capacity=Accuracy(self.amp_gain, self.zero_ah),
+        )
+
+
+def cell_voltage(soc: float, amps: float, age_s: Floats, r0_ohm: float = R0_OHM) -> Floats:
+    """The cell under a constant load, `age_s` after it began; at rest before."""
+    age = np.maximum(age_s, 0.0)
+    open_circuit = 3 + SLOPE_V * (soc - amps * age / 3600 / RATED_AH)
+    drop = np.where(age_s >= 0, amps * r0_ohm, 0.0) + amps * R1_OHM * (1 - np.exp(-age / TAU_S))
+    result: Floats = open_circuit - drop
+    return result
+
+
+def true_resistance(age_s: float, r0_ohm: float = R0_OHM) -> float:
+    """What a pulse of this length shows, from rest: closed form, the slope of the open-circuit voltage included."""
+    return r0_ohm + R1_OHM * (1 - float(np.exp(-age_s / TAU_S))) + SLOPE_V * age_s / 3600 / RATED_AH
+
+
+def measure(
+    limits: Limits, soc: float, amps: float, seconds: float, rng: np.random.Generator, r0_ohm: float = R0_OHM
+) -> Trace:
+    """One meter's rows: 60 s of rest, then the load; the load stops when the meter shows the cut-off of 3.0 V."""
+    gain, offset = rng.uniform(-1, 1, 2) * (limits.volt_gain, limits.volt_offset)
+    amp_gain = rng.uniform(-1, 1) * limits.amp_gain
+    phase = 0.0 if limits.synchronous else rng.uniform(0, limits.spacing_s)
+    time = np.arange(-60 + phase, seconds, limits.spacing_s)
+    if limits.synchronous:
+        time = np.concatenate(
+            (np.arange(-60.0, 0.1, 5.0), np.arange(limits.spacing_s, seconds, limits.spacing_s))
+        )
+    loaded = time > 0
+    volts = cell_voltage(soc, amps, np.where(loaded, time, -1.0), r0_ohm)
+    shown_v = volts * (1 + gain) + offset + rng.normal(0, 1, len(time)) * limits.noise_v
+    shown_a = -np.where(loaded, amps * (1 + amp_gain), 0.0)
+    zero = rng.uniform(-1, 1) * limits.zero_ah / (RATED_AH / amps)
+    shown_a = np.where(loaded, shown_a + zero, 0.0)
+    if limits.volt_step:
+        shown_v = np.round(shown_v / limits.volt_step) * limits.volt_step
+    off = np.flatnonzero(loaded & (shown_v <= 3.0))
+    stop = int(off[0]) + 1 if len(off) else len(time)
+    return Trace(time[:stop] - time[0], shown_v[:stop], shown_a[:stop])
+
+
+def judge(errors: Floats, expanded: Floats) -> tuple[float, float]:
+    """Share of the truths inside the interval, and mean U over the half-width that holds exactly 95 %."""
+    inside = float(np.mean(np.abs(errors) <= expanded))
+    return inside, float(np.mean(expanded) / np.quantile(np.abs(errors), 0.95))
+
+
+CAPACITY_CASES = {
+    "gain of the current rules": Limits(),
+    "rough voltage moves the cut-off": Limits(amp_gain=0.001, volt_offset=0.010),
+    "rows a minute apart": Limits(amp_gain=0.001, spacing_s=60.0),
+    "zero of the current rules": Limits(amp_gain=0.001, zero_ah=0.020),
+    "everything matters": Limits(amp_gain=0.004, volt_offset=0.004, zero_ah=0.008, spacing_s=30.0),
+}
+
+
+@pytest.mark.parametrize("case", CAPACITY_CASES)
+def test_the_true_capacity_lies_within_u(case: str, reduce: Reduce) -> None:
+    """At least 94 % of 1,000 meters, with U at most 1.25 times what 95 % would take."""
+    limits, rng = CAPACITY_CASES[case], np.random.default_rng(20270301)
+    true_ah = RATED_AH * (1 - RATED_AH * (R0_OHM + R1_OHM) / SLOPE_V)
+    errors, expanded = np.zeros(METERS), np.zeros(METERS)
+    for k in range(METERS):
+        result = reduce(measure(limits, 1.0, RATED_AH, 4000, rng), meter=limits.meter())
+        assert not result.at_least
+        errors[k], expanded[k] = result.capacity.value - true_ah, result.capacity.expanded
+    coverage, padding = judge(errors, expanded)
+    assert coverage >= LEAST_COVERAGE
+    assert padding <= MOST_PADDING
+
+
+RESISTANCE_CASES = {
+    "steps of 1 mV rule": Limits(spacing_s=0.1, synchronous=True),
+    "gain of the current rules": Limits(spacing_s=0.1, synchronous=True, amp_gain=0.03),
+    "gain of the voltage rules": Limits(spacing_s=0.1, synchronous=True, volt_gain=0.02, amp_gain=0.005),
+    "scatter no sheet speaks of": Limits(spacing_s=0.1, synchronous=True, noise_v=0.002),
+    "rows a second apart, out of time": Limits(spacing_s=1.0),
+    "everything matters": Limits(spacing_s=0.5, volt_gain=0.005, amp_gain=0.01, noise_v=0.0005),
+}
+
+
+def test_the_closed_form_is_the_published_one() -> None:
+    """20.621, 22.879 and 25.268 milliohm after 1, 5 and 10 s, as computed independently for this very cell."""
+    found = [true_resistance(age) * 1000 for age in (1.0, 5.0, 10.0)]
+    assert found == pytest.approx([20.621, 22.879, 25.268], abs=1e-3)
+
+
+@pytest.mark.parametrize("case", RESISTANCE_CASES)
+def test_the_true_resistance_lies_within_u(case: str, reduce: Reduce) -> None:
+    """The same for the resistance after 1 s of 1C from rest."""
+    limits, rng = RESISTANCE_CASES[case], np.random.default_rng(20270302)
+    errors, expanded = np.zeros(METERS), np.zeros(METERS)
+    for k in range(METERS):
+        soc = rng.uniform(0.85, 0.95)
+        r0_ohm = rng.uniform(0.015, 0.045)
+        dc = reduce(measure(limits, soc, RATED_AH, 20, rng, r0_ohm), meter=limits.meter()).dc_resistance
+        assert dc.pulse_s == 1.0
+        errors[k], expanded[k] = dc.resistance.value - true_resistance(1.0, r0_ohm), dc.resistance.expanded
+    coverage, padding = judge(errors, expanded)
+    assert coverage >= LEAST_COVERAGE
+    assert padding <= MOST_PADDING
