@@ -105,6 +105,7 @@ def test_a_correction_needs_a_reason_and_shows_in_the_history(opened: Bench) -> 
     )
     assert made[0]["rated_capacity_ah"] == 2.5
     assert "read it again" in json.dumps(opened.do(f"cell history {code}"))
+    assert "because: read it again" in " ".join(opened.run(f"cell history {code}").out.split())
 
 
 def test_a_code_cannot_be_wrong_by_a_bad_contact(opened: Bench) -> None:
@@ -361,6 +362,7 @@ def test_a_good_cell_becomes_pack_and_stops_being_so_by_age(opened: Bench) -> No
         verdict["reasons"][0]
     )
     assert verdict["missing"] == []
+    assert max(map(len, opened.run(f"verdict show {code}").out.splitlines())) <= 80
     opened.now = "2027-05-03T09:00:00+00:00"
     assert opened.do(f"verdict show {code}")["outcome"] != "pack"
 
@@ -390,6 +392,26 @@ def test_cell_show_is_one_page(opened: Bench) -> None:
     document = opened.do(f"cell show {code}")
     assert document["figures"]["capacity_ah"]["value"] == 2.5
     assert len(document["readings"]) == 8
+
+
+def test_a_discard_names_the_one_reading_it_rests_on(opened: Bench) -> None:
+    """The only way back is to take that reading back."""
+    code = codes(opened)[0]
+    made = opened.do(f"reading add {code} --as-found-voltage 1.7V --meter blue")[0]
+    text = " ".join(opened.run(f"verdict show {code}").out.split())
+    assert f"only if reading #{made['id']} was a mistake" in text
+    opened.do(f"discard {code} --because 'not worth it'")
+    assert "only if reading" not in opened.run(f"verdict show {code}").out
+
+
+def test_the_history_tells_what_was_read(opened: Bench) -> None:
+    """Each event with its readings, within eighty columns."""
+    code = codes(opened)[0]
+    opened.now = "2026-03-02T09:00:00+00:00"
+    opened.do(f"reading add {code} --look clean --as-found-voltage 3.31V --meter blue")
+    out = opened.run(f"cell history {code}").out
+    assert "look clean" in out and "as-found-voltage 3.3100 ± 0.0043 V" in out
+    assert max(map(len, out.splitlines())) <= 80
 
 
 def test_verdict_list_has_every_cell_once(opened: Bench) -> None:

@@ -25,6 +25,9 @@ _HELP = """Intake, grading and matching of lithium cells recovered from dead gea
 
 Quantities carry their unit: 3.71V 2010mAh 48mohm 0.5A 24h 22C. Times are ISO 8601; without a zone they are
 local. A cell of unknown history stays outside every published reuse standard: you decide, at your own risk.
+
+STRAYCELL_STORE names the store, STRAYCELL_RULES a rule file of your own. STRAYCELL_NOW (a time with its zone)
+pins the clock, for tests and demonstrations only. NO_COLOR is respected.
 """
 
 app = root_app(NOUNS, _HELP)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Annotated
 
 from straycell.acceptance.reasons import Outcome
@@ -266,16 +267,22 @@ def show(code: CodeArgument) -> None:
 
 @app.command("history")
 def history(code: CodeArgument) -> None:
-    """Show everything that ever happened to a cell, corrections included."""
+    """Show everything that ever happened to a cell, corrections too."""
+    defaults = desk.rules().defaults
     with desk.reading() as reader:
         found = reader.find_code(code)
         events = list(reader.history(found))
-    rows = [[output.stamp_short(e.at), e.verb, e.subject or None, shapes.event_words(e)] for e in events]
+        recorded = list(reader.recorded(found))
+    told: dict[datetime, list[str]] = {}
+    for entry in recorded:
+        told.setdefault(entry.recorded_at, []).append(cell_page.told(entry.item, defaults))
+    rows = [
+        [output.stamp_short(e.at), e.verb, e.subject or None, shapes.event_words(e, told.get(e.at, []))]
+        for e in events
+    ]
     output.emit(
         [shapes.event_json(event) for event in events],
-        lambda: output.table(
-            ["when", "what", "which", "detail"], rows, flexible="detail", empty="nothing yet"
-        ),
+        lambda: output.story(["when", "what", "which", "detail"], rows),
     )
 
 

@@ -54,7 +54,7 @@ def show(page: CellPage) -> None:
     """Print the page for a person."""
     cell = page.cell
     output.say(f"{cell.code}  {cell.facts.form} {cell.facts.chemistry}  {cell.facts.marking}".rstrip())
-    output.say(f"  {verdict_page.headline(page.verdict)}")
+    verdict_page.say_headline(page.verdict)
     output.section("What it is")
     output.facts(_identity(cell), indent="  ")
     output.section("Measured")
@@ -191,3 +191,9 @@ def describe_charge(item: Charge) -> str:
         parts.append(f"peak {show_quantity(item.peak_temperature_c, _D.TEMPERATURE)}")
     parts.append(f"{item.charger} slot {item.slot}" if item.slot else item.charger)
     return ", ".join(part for part in parts if part)
+
+
+def told(item: Reading | Charge, defaults: CautiousDefaults) -> str:
+    """`#9 look clean`: one reading or charge in a few words."""
+    what = "charge" if isinstance(item, Charge) else item.quantity.value
+    return f"#{item.id} {what} {value_text(item, defaults)}"

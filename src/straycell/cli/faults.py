@@ -32,7 +32,7 @@ def explain(error: BaseException) -> Fault:
     if isinstance(error, _CLICK_ERROR):
         return _usage(error)
     if isinstance(error, KeyboardInterrupt | typer.Abort):
-        return Fault(("stopped; nothing of this command was recorded",), EXIT_INTERRUPTED)
+        return Fault(("stopped: a command is recorded as a whole or not at all",), EXIT_INTERRUPTED)
     if isinstance(error, sqlite3.Error) or type(error).__module__.startswith("sqlalchemy"):
         return Fault((f"the store failed: {_first_line(error)}", "run: straycell store check"), EXIT_STORE)
     if isinstance(error, OSError) and error.strerror:
@@ -42,7 +42,7 @@ def explain(error: BaseException) -> Fault:
     return Fault(
         (
             f"internal fault, not yours ({kind}: {_first_line(error)[:160]})",
-            "run it once more with --debug and report the traceback; a writing command recorded nothing",
+            "--debug shows the traceback, please report it; a command is recorded as a whole or not at all",
         ),
         EXIT_DATA,
     )

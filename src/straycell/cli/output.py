@@ -109,6 +109,22 @@ def table(headers: Sequence[str], rows: Sequence[Sequence[Cell]], *, flexible: s
         say(line)
 
 
+def story(headers: Sequence[str], rows: Sequence[Sequence[Cell]]) -> None:
+    """Like a table, but the last column is told in full, below its row when it is long."""
+    brief = [[printable(cell or "-") for cell in row[:-1]] for row in rows]
+    widths = [max(len(row[i]) for row in [list(headers[:-1]), *brief]) for i in range(len(headers) - 1)]
+    say("  ".join([*(h.ljust(w) for h, w in zip(headers[:-1], widths, strict=True)), headers[-1]]))
+    for row, full in zip(brief, rows, strict=True):
+        lead = "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True))
+        text = printable(full[-1] or "-").replace("\n", " ")
+        if len(lead) + 2 + len(text) <= WIDTH:
+            say(f"{lead}  {text}")
+            continue
+        say(lead.rstrip())
+        for line in wrap(text, "    ", ""):
+            say(line)
+
+
 def _plain_table(headers: Sequence[str], rows: list[list[str]], flexible: int) -> list[str]:
     widths = [max(len(row[i]) for row in [list(headers), *rows]) for i in range(len(headers))]
     excess = sum(widths) + 2 * (len(widths) - 1) - WIDTH

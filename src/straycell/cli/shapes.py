@@ -149,7 +149,8 @@ def event_json(event: Event) -> Json:
     }
 
 
-def event_words(event: Event) -> str:
-    """An event's detail and reason in one line."""
+def event_words(event: Event, readings: list[str]) -> str:
+    """An event's detail and reason in one line; `readings` is what was recorded at its time."""
     parts = [f"{key} {value}" for key, value in event.detail.items() if value not in (None, "", [], {})]
+    parts += readings if event.verb.startswith(("reading", "charge")) else []
     return "; ".join([*parts, f"because: {event.because}"] if event.because else parts)

@@ -21,6 +21,9 @@ class Verbs(TyperGroup):
 
     kind = "verb"
 
+    def list_commands(self, ctx: Any) -> list[str]:
+        return list(self.commands)  # as written, which older Typers would sort
+
     def resolve_command(self, ctx: Any, args: list[str]) -> Any:
         word = args[0]
         if self.get_command(ctx, word) is None and not word.startswith("-"):

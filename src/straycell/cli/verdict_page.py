@@ -18,11 +18,9 @@ ALLOWS: dict[Outcome, str] = {
 
 
 def headline(verdict: Verdict) -> str:
-    """`HOLD: not decided yet: do not use it`, with the day until which it holds."""
-    text = f"{verdict.outcome.word.upper()}: {ALLOWS[verdict.outcome]}"
-    if verdict.outcome > Outcome.HOLD and verdict.valid_until is not None:
-        text += f", until {output.day(verdict.valid_until)}"
-    return text
+    """`PACK until 2027-01-31: may be joined ...`: the word, the day until which it holds, what it allows."""
+    until_when = f" until {until(verdict)}" if until(verdict) != "-" else ""
+    return f"{verdict.outcome.word.upper()}{until_when}: {ALLOWS[verdict.outcome]}"
 
 
 def why(verdict: Verdict, at_most: int = 99) -> list[str]:
@@ -40,13 +38,22 @@ def until(verdict: Verdict) -> str:
 def next_steps(verdict: Verdict, now: datetime) -> list[str]:
     """What to do, soonest first, each with the day on which it could decide."""
     if verdict.outcome is Outcome.DISCARD:
-        return [
-            f"keep it apart and mark it; straycell discard {verdict.code} --because TEXT puts it on the list"
-        ]
+        return ["keep it apart, its ends covered, until it goes to the collection point", *_way_back(verdict)]
     steps = [_step(verdict.code, missing, now) for missing in in_order(verdict, now)]
     if not steps and verdict.valid_until is not None:
         steps.append(f"check it again before {output.day(verdict.valid_until)}")
     return steps
+
+
+def _way_back(verdict: Verdict) -> list[str]:
+    """A discard that rests on one reading alone falls only with that reading."""
+    behind = {reason.reading for reason in verdict.deciding}
+    if len(behind) != 1 or None in behind:
+        return []
+    return [
+        f"only if reading #{behind.pop()} was a mistake: straycell reading supersede ID --mistake WORD "
+        "--because TEXT; no later reading brings the cell back"
+    ]
 
 
 def in_order(verdict: Verdict, now: datetime) -> list[Missing]:
@@ -61,9 +68,15 @@ def _step(code: str, missing: Missing, now: datetime) -> str:
     return todo
 
 
+def say_headline(verdict: Verdict, lead: str = "") -> None:
+    """The headline, wrapped."""
+    for line in output.wrap(f"{lead}  {headline(verdict)}".strip(), "" if lead else "  "):
+        output.say(line)
+
+
 def page(verdict: Verdict, now: datetime) -> None:
     """The whole verdict for a person."""
-    output.say(f"{verdict.code}  {headline(verdict)}")
+    say_headline(verdict, verdict.code)
     reasons = why(verdict)
     if reasons:
         output.section("Why")
