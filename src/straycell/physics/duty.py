@@ -95,40 +95,32 @@ def march_profile(
     average, worst = cycle.average, max(cycle.felt)
     hours = charge = energy = 0.0
     marks = [(0.0, 0.0)]
-    before: tuple[float, float, float, float] | None = None
-    for q1, ohm in zip(model.q_ah, model.inner_ohm, strict=True):
-        emf, mean_a = _point(model, cycle, average, q1, ohm)
+    before: tuple[float, float, float, float, float] | None = None
+    for x1, emf, ohm in zip(model.x_ah, model.emf_v, model.inner_ohm, strict=True):
+        mean_a = cycle.current(average, emf, ohm)
         low_v = emf - ohm * cycle.current(worst, emf, ohm) if mean_a < math.inf else -math.inf
-        below = low_v <= cutoff_v
-        if before is None:
+        below = not low_v > cutoff_v
+        q1 = x1 - model.lag_h * mean_a if mean_a < math.inf else charge
+        if before is None or q1 < 0:
             if below:
                 return March(0.0, 0.0, 0.0, True)
         else:
-            q0, i0, v0, low0 = before
+            x0, q0, i0, v0, low0 = before
             share = (low0 - cutoff_v) / (low0 - low_v) if below and low_v > -math.inf else float(not below)
-            i1 = i0 + share * (mean_a - i0) if math.isfinite(mean_a) else i0
-            dq = share * (q1 - q0)
-            hours += dq * 0.5 * (1 / i0 + 1 / i1)
-            energy += dq * 0.5 * (v0 + (emf - mean_a * ohm if math.isfinite(mean_a) else v0))
-            charge = q0 + dq
-            marks.append((hours, charge))
+            i1 = i0 + share * (mean_a - i0) if mean_a < math.inf else i0
+            dq = max(0.0, q0 + share * (q1 - q0)) - max(0.0, q0)
+            if dq > 0:
+                hours += dq * 0.5 * (1 / i0 + 1 / i1)
+                energy += dq * 0.5 * (v0 + (emf - mean_a * ohm if mean_a < math.inf else v0))
+                charge += dq
+            marks.append((hours, x0 + share * (x1 - x0)))
         if below:
             hours, charge = _last_round(model, cycle, cutoff_v, hours, charge, marks)
             return March(hours, charge, energy, True)
-        before = (q1, mean_a, emf - mean_a * ohm, low_v)
+        before = (x1, q1, mean_a, emf - mean_a * ohm, low_v)
+        if q1 <= 0:
+            marks = [(0.0, x1)]
     return March(hours, charge, energy, False)
-
-
-def _point(model: SourceModel, cycle: Round, average: float, q_ah: float, ohm: float) -> tuple[float, float]:
-    """emf in V and mean current in A at one state, the lag solved by three rounds of substitution."""
-    emf = interpolate(q_ah, model.q_ah, model.emf_v)
-    mean_a = cycle.current(average, emf, ohm)
-    for _ in range(2 if model.lag_h else 0):
-        if not math.isfinite(mean_a):
-            break
-        emf = interpolate(q_ah + model.lag_h * mean_a, model.q_ah, model.emf_v)
-        mean_a = cycle.current(average, emf, ohm)
-    return emf, mean_a
 
 
 def _last_round(
@@ -141,26 +133,27 @@ def _last_round(
 ) -> tuple[float, float]:
     """From the last whole round before `hours`, step by step to the first moment that falls below."""
     whole_h = math.floor(hours * 3600.0 / cycle.period_s) * cycle.period_s / 3600.0
-    q, t = interpolate(whole_h, [h for h, _ in marks], [c for _, c in marks]), whole_h
-    fine_ah = _FINE_SHARE * model.q_ah[-1]
+    times, at = [h for h, _ in marks], [x for _, x in marks]
+    x, t, begun = interpolate(whole_h, times, at), whole_h, interpolate(hours, times, at)
+    fine_ah = _FINE_SHARE * model.x_ah[-1]
     for step in (*range(len(cycle.seconds)), *range(len(cycle.seconds))):
         step_h = cycle.seconds[step] / 3600.0
-        here, current_a = _felt_at(model, cycle, step, q)
-        parts = max(1, math.ceil(current_a * step_h / fine_ah)) if math.isfinite(current_a) else 1
+        here, current_a = _felt_at(model, cycle, step, x)
+        parts = max(1, math.ceil(current_a * step_h / fine_ah)) if current_a < math.inf else 1
         for _ in range(parts):
             if not here > cutoff_v:
-                return t, q
-            dq = current_a * step_h / parts
-            there, next_a = _felt_at(model, cycle, step, q + dq)
+                return t, charge + x - begun
+            dx = current_a * step_h / parts
+            there, next_a = _felt_at(model, cycle, step, x + dx)
             if not there > cutoff_v:
                 share = (here - cutoff_v) / (here - there) if math.isfinite(there) else 0.0
-                return t + share * step_h / parts, q + share * dq
-            q, t, here, current_a = q + dq, t + step_h / parts, there, next_a
+                return t + share * step_h / parts, charge + x + share * dx - begun
+            x, t, here, current_a = x + dx, t + step_h / parts, there, next_a
     return hours, charge
 
 
-def _felt_at(model: SourceModel, cycle: Round, step: int, q_ah: float) -> tuple[float, float]:
+def _felt_at(model: SourceModel, cycle: Round, step: int, x_ah: float) -> tuple[float, float]:
     """Voltage in V at the worst moment of a step, and the step's mean current in A."""
-    ohm = interpolate(q_ah, model.q_ah, model.inner_ohm)
-    emf, _ = _point(model, cycle, cycle.average, q_ah, ohm)
+    emf = interpolate(x_ah, model.x_ah, model.emf_v)
+    ohm = interpolate(x_ah, model.x_ah, model.inner_ohm)
     return emf - ohm * cycle.current(cycle.felt[step], emf, ohm), cycle.current(cycle.mean[step], emf, ohm)

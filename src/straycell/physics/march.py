@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from straycell.physics.loads import ConstantCurrent, Load
+from straycell.physics.loads import Lamps, Load, ResistiveLoad
 from straycell.physics.sources import SourceModel
 
 
@@ -23,66 +23,47 @@ class March:
     points: tuple[tuple[float, float, float], ...] = ()
 
 
-class _Ahead:
-    """emf at q + lag, for rising arguments: linear, without searching from the start each time."""
-
-    __slots__ = ("_emf", "_k", "_last", "_q")
-
-    def __init__(self, model: SourceModel) -> None:
-        self._q, self._emf, self._k, self._last = model.q_ah, model.emf_v, 1, len(model.q_ah) - 1
-
-    def at(self, q_ah: float) -> float:
-        q, k = self._q, self._k
-        while k < self._last and q[k] < q_ah:
-            k += 1
-        while k > 1 and q[k - 1] > q_ah:
-            k -= 1
-        self._k = k
-        q0, e0 = q[k - 1], self._emf[k - 1]
-        # Past the last point the cliff goes on, so that a large lag ends the run.
-        return e0 + (self._emf[k] - e0) * (q_ah - q0) / (q[k] - q0)
-
-
 def march(
     model: SourceModel, load: Load, cutoff_v: float, *, series: int = 1, parallel: int = 1, keep: bool = False
 ) -> March:
-    """Run one cell of a pack of equal cells down to `cutoff_v` per cell under the pack's load."""
-    fixed_a = load.current_a / parallel if isinstance(load, ConstantCurrent) else None
-    scale, lag, ahead = series / parallel, model.lag_h, _Ahead(model)
-    hours = charge = energy = q0 = v0 = 0.0
-    i0 = _first_current(model, load, series, parallel)
+    """Run one cell of a pack of equal cells down to `cutoff_v` per cell under the pack's load.
+
+    The steps follow the surface charge x, at which emf and resistance are known; the charge taken out is then
+    q = x - I lag, and no step needs solving.
+    """
+    scale = series / parallel * (model.draw_share if isinstance(load, ResistiveLoad | Lamps) else 1.0)
+    hours = charge = energy = q0 = v0 = i0 = 0.0
+    started = False
     points: list[tuple[float, float, float]] = []
-    for index, (q1, ohm) in enumerate(zip(model.q_ah, model.inner_ohm, strict=True)):
-        emf = ahead.at(q1 + lag * i0) if lag and math.isfinite(i0) else model.emf_v[index]
-        i1 = fixed_a if fixed_a is not None else load.drawn_from(emf * series, ohm * scale) / parallel
+    for x, emf, ohm in zip(model.x_ah, model.emf_v, model.inner_ohm, strict=True):
+        i1 = load.drawn_from(emf * series, ohm * scale) / parallel
         v1 = emf - i1 * ohm if i1 < math.inf else -math.inf
-        ends = v1 <= cutoff_v
-        if ends:
-            if index == 0:
+        q1 = x - model.lag_h * i1 if i1 < math.inf else q0
+        if v1 > cutoff_v and i1 <= 0:
+            return March(math.inf, charge, energy, False)
+        if not started and q1 < 0:
+            q0, i0, v0 = q1, i1, v1
+            if v1 <= cutoff_v:
                 return March(0.0, 0.0, 0.0, True)
+            continue
+        ends = v1 <= cutoff_v
+        if ends and i0 == 0:
+            return March(0.0, 0.0, 0.0, True)
+        if ends:
             share = (v0 - cutoff_v) / (v0 - v1) if v1 > -math.inf else 0.0
             i1 = i0 + share * (i1 - i0) if share else i0
             q1, v1 = q0 + share * (q1 - q0), cutoff_v if share else v0
-        if i1 <= 0:
-            return March(math.inf, charge, energy, False)
-        if index:
+        if not started and q0 < 0 <= q1:
+            share = -q0 / (q1 - q0)
+            q0, i0, v0 = 0.0, i0 + share * (i1 - i0), v0 + share * (v1 - v0)
+        if i0 > 0 and q1 > q0:
             hours += (q1 - q0) * 0.5 * (1.0 / i0 + 1.0 / i1)
             energy += (q1 - q0) * 0.5 * (v0 + v1)
             charge = q1
         if keep:
-            points.append((hours, q1, v1))
+            points += [(0.0, 0.0, v0)] if not started and i0 > 0 else []
+            points.append((hours, charge, v1))
         if ends:
             return March(hours, charge, energy, True, tuple(points))
-        q0, i0, v0 = q1, i1, v1
+        started, q0, i0, v0 = True, max(q0, q1), i1, v1
     return March(hours, charge, energy, False, tuple(points))
-
-
-def _first_current(model: SourceModel, load: Load, series: int, parallel: int) -> float:
-    """The current in A of one cell at the start, with its own lag already in place."""
-    current_a, ahead = 0.0, _Ahead(model)
-    for _ in range(4):
-        emf = ahead.at(model.lag_h * current_a)
-        current_a = load.drawn_from(emf * series, model.inner_ohm[0] * series / parallel) / parallel
-        if not math.isfinite(current_a):
-            return current_a
-    return current_a

@@ -206,7 +206,7 @@ def _from_trace(
 
 def _prepared(model: SourceModel, case: Assumed, missing: float) -> SourceModel:
     ready = scaled(model, case.capacity_ratio, case.resistance_ratio)
-    return started_at(ready, missing * ready.q_ah[-1])
+    return started_at(ready, missing * ready.x_ah[-1])
 
 
 def _reach(

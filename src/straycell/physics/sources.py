@@ -1,7 +1,7 @@
 """One cell as a source: an electromotive force over the charge taken out, a resistance, and a lag.
 
-Under a current I the voltage is  emf(q + I lag) - I R(q): the faster a cell is emptied, the further its surface
-is ahead of its bulk. A chemistry's curve and a cell's own trace both become such a source.
+Under a current I the voltage is  emf(x) - I R(x)  with x = q + I lag: the faster a cell is emptied, the further
+its surface is ahead of its bulk. A chemistry's curve and a cell's own trace both become such a source.
 """
 
 from __future__ import annotations
@@ -23,12 +23,17 @@ _MOST_POINTS = 160
 
 @dataclass(frozen=True, slots=True)
 class SourceModel:
-    """`emf_v` in V and `inner_ohm` (over hours) at each charge taken out `q_ah` in Ah (rising); `lag_h` in h."""
+    """`emf_v` in V and `inner_ohm` (over hours) at each surface charge `x_ah` in Ah (rising); `lag_h` in h.
 
-    q_ah: tuple[float, ...]
+    A lamp or a resistor draws less from a cold cell and would so run longer, dimmer: `draw_share` is the share
+    of the resistance that its current is reckoned with, so that the cold never counts as a gain.
+    """
+
+    x_ah: tuple[float, ...]
     emf_v: tuple[float, ...]
     inner_ohm: tuple[float, ...]
     lag_h: float = 0.0
+    draw_share: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,24 +135,26 @@ def _thinned(*columns: Sequence[float]) -> tuple[tuple[float, ...], ...]:
 def scaled(model: SourceModel, capacity_ratio: float, resistance_ratio: float) -> SourceModel:
     """The same cell with another capacity and resistance, as at another temperature."""
     return SourceModel(
-        tuple(q * capacity_ratio for q in model.q_ah),
+        tuple(x * capacity_ratio for x in model.x_ah),
         model.emf_v,
         tuple(r * resistance_ratio for r in model.inner_ohm),
         model.lag_h,
+        model.draw_share / max(1.0, resistance_ratio),
     )
 
 
-def started_at(model: SourceModel, q_ah: float) -> SourceModel:
-    """The same cell with `q_ah` already missing from full."""
-    if q_ah <= 0:
+def started_at(model: SourceModel, missing_ah: float) -> SourceModel:
+    """The same cell with `missing_ah` already missing from full."""
+    if missing_ah <= 0:
         return model
-    later = [k for k, q in enumerate(model.q_ah) if q > q_ah]
-    if not later:
+    later = [k for k, x in enumerate(model.x_ah) if x > missing_ah]
+    if missing_ah >= 0.99 * model.x_ah[-1]:
         raise BadData("charge: the pack would start empty", "charge it to its chemistry's full voltage")
-    first = tuple(interpolate(q_ah, model.q_ah, c) for c in (model.emf_v, model.inner_ohm))
+    first = tuple(interpolate(missing_ah, model.x_ah, c) for c in (model.emf_v, model.inner_ohm))
     return SourceModel(
-        (0.0, *(model.q_ah[k] - q_ah for k in later)),
+        (0.0, *(model.x_ah[k] - missing_ah for k in later)),
         (first[0], *(model.emf_v[k] for k in later)),
         (first[1], *(model.inner_ohm[k] for k in later)),
         model.lag_h,
+        model.draw_share,
     )
