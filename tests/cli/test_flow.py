@@ -115,6 +115,38 @@ def test_a_code_cannot_be_wrong_by_a_bad_contact(opened: Bench) -> None:
     opened.refused(f"cell correct {code} --form 21700 --because x --mistake mistypd", 3)
 
 
+def test_a_corrected_marking_brings_its_size_and_tells_the_rest(bench: Bench) -> None:
+    """A prismatic 6 x 34 x 50 mm: its volume counts, its chemistry stays what the person said."""
+    code = bench.do("cell add --form prismatic --chemistry nmc")[0]["code"]
+    answer = bench.run(
+        f"cell correct {code} --marking 'ICP6/34/50 950mAh' --because 'seen under the tape' --json"
+    )
+    assert answer.json[0]["volume_cm3"] == pytest.approx(6 * 34 * 50 / 1000)
+    assert answer.json[0]["chemistry"] == "nmc" and answer.json[0]["rated_capacity_ah"] is None
+    assert "950 mAh" in answer.err
+
+
+def test_a_primary_mark_found_later_meets_the_chemistry_on_record(bench: Bench) -> None:
+    """Exit 2: the person confirms, or takes the chemistry back."""
+    code = bench.do("cell add --form 16340 --chemistry nmc --confirm-rechargeable")[0]["code"]
+    other = bench.do("cell add --form 16340 --chemistry nmc")[0]["code"]
+    bench.do(f"cell correct {code} --marking CR123A --because found")
+    bench.refused(f"cell correct {other} --marking CR123A --because found", 2)
+    made = bench.do(f"cell correct {other} --marking CR123A --chemistry primary --because found")
+    assert made[0]["chemistry"] == "primary"
+    assert bench.do(f"verdict show {other}")["outcome"] == "discard"
+
+
+def test_a_safety_discard_survives_a_correction_without_a_mistake(bench: Bench) -> None:
+    """No back door: only `--mistake mistyped` says that it never was so."""
+    code = bench.do("cell add --form 18650 --chemistry primary")[0]["code"]
+    bench.do(f"cell correct {code} --chemistry nmc --because 'looks like it'")
+    assert bench.do(f"verdict show {code}")["outcome"] == "discard"
+    other = bench.do("cell add --form 18650 --chemistry primary")[0]["code"]
+    bench.do(f"cell correct {other} --chemistry nmc --because slip --mistake mistyped")
+    assert bench.do(f"cell show {other}")["stage"] == "received"
+
+
 def test_a_cell_moves_into_a_box(opened: Bench) -> None:
     """And the box counts it."""
     code = codes(opened)[0]

@@ -304,6 +304,37 @@ def test_control_characters_of_data_never_reach_a_screen(capsys: pytest.CaptureF
     assert "\x1b" not in (text := capsys.readouterr().out) and "\x07" not in text
 
 
+class _Keyboard(_Terminal):
+    """A person who types one line."""
+
+    def __init__(self, answer: str) -> None:
+        super().__init__()
+        self.answer = answer
+
+    def readline(self) -> str:
+        return self.answer
+
+
+@pytest.mark.parametrize(
+    ("answer", "agreed"), [("y\n", True), (" YES \n", True), ("n\n", False), ("", False)]
+)
+def test_at_a_terminal_only_a_yes_is_a_yes(
+    monkeypatch: pytest.MonkeyPatch, answer: str, agreed: bool
+) -> None:
+    """The question goes to stderr; anything else changes nothing."""
+    from straycell.cli.prompts import confirm
+
+    screen = _Terminal()
+    monkeypatch.setattr(sys, "stdin", _Keyboard(answer))
+    monkeypatch.setattr(sys, "stderr", screen)
+    if agreed:
+        confirm(False, "replace it?")
+    else:
+        with pytest.raises(UsageFault, match="nothing was changed"):
+            confirm(False, "replace it?")
+    assert screen.text == "replace it? [y/N] "
+
+
 def test_without_a_terminal_nothing_is_asked(monkeypatch: pytest.MonkeyPatch) -> None:
     """--yes confirms, else exit 2."""
     import io

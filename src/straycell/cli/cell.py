@@ -170,7 +170,7 @@ def correct(
 
     with desk.writing() as writer:
         found = writer.cell(writer.find_code(code))
-        _check_correction(found, said)
+        notes = _check_correction(found, said)
         made = writer.correct_cell(
             found.code,
             said,
@@ -181,6 +181,8 @@ def correct(
             box=KEEP if box is None else box,
         )
     output.emit([shapes.cell_json(made)], lambda: _codes([made]))
+    for note in notes:
+        output.talk(note)
     talk_after(made.code, Step.INTAKE)
 
 
@@ -196,10 +198,19 @@ def _mistyped(mistake: str | None) -> str | None:
     return found.value
 
 
-def _check_correction(cell: Cell, said: dict[str, object]) -> None:
-    """A chemistry stated later meets the marking on record as one stated at the start does."""
-    known = {"confirmed_rechargeable": cell.facts.confirmed_rechargeable or None, **said}
-    facts.with_marking(facts.stated(**known), str(said.get("marking", cell.facts.marking)))
+def _check_correction(cell: Cell, said: dict[str, object]) -> list[str]:
+    """A chemistry or a marking stated later meets the other as it stands on record.
+
+    A new marking brings its size along; what else it proposes is told, not taken.
+    """
+    if "marking" not in said and "chemistry" not in said:
+        return []
+    on_record: dict[str, object] = {"confirmed_rechargeable": cell.facts.confirmed_rechargeable or None}
+    if cell.facts.chemistry is not Chemistry.UNKNOWN:
+        on_record["chemistry"] = cell.facts.chemistry
+    marking = str(said.get("marking", cell.facts.marking))
+    facts.with_marking({**facts.stated(**on_record), **said}, marking)
+    return facts.from_new_marking(said, marking) if "marking" in said else []
 
 
 @app.command("list")

@@ -92,12 +92,24 @@ def with_marking(said: Mapping[str, object], marking: str) -> tuple[dict[str, ob
     return facts, notes
 
 
+def from_new_marking(said: dict[str, object], marking: str) -> list[str]:
+    """Put a corrected marking's size into `said`; what else it proposes comes back as words for the person."""
+    proposal = read_marking(marking)
+    if proposal.volume_cm3 is not None:
+        said["volume_cm3"] = proposal.volume_cm3
+    others = {name: value for name, value in _proposed(proposal, said).items() if name not in said}
+    words = [text for text in (_tell(name, value) for name, value in others.items()) if text]
+    return (
+        [f"the marking also speaks of {', '.join(words)}: correct that too where it differs"] if words else []
+    )
+
+
 def _check_primary(facts: Mapping[str, object], proposal: Proposal) -> None:
     rechargeable = facts.get("chemistry") not in (None, Chemistry.PRIMARY, Chemistry.UNKNOWN)
     if rechargeable and not facts.get("confirmed_rechargeable"):
         raise UsageFault(
-            f"the marking speaks against --chemistry {facts['chemistry']}: {proposal.note}",
-            "leave --chemistry out, or add --confirm-rechargeable if you know better from the maker's data",
+            f"the marking speaks against chemistry {facts['chemistry']}: {proposal.note}",
+            "say --chemistry primary, or add --confirm-rechargeable if you know better from the maker's data",
         )
 
 
