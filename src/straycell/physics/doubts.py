@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 
 from straycell.cells import Chemistry
-from straycell.physics.polarisation import Spread, assumed_resistance, lag_h, steady_over_pulse
+from straycell.physics.polarisation import assumed_resistance, lag_h, steady_over_pulse
 from straycell.physics.temperature import capacity_ratio, resistance_ratio
 from straycell.quantities import Measured
 
@@ -25,6 +25,7 @@ class Assumed:
 
 
 def known_resistance(capacity: Measured, resistance: Measured | None) -> tuple[float, float, list[str]]:
+    """(ohm, standard uncertainty in ohm, notes): as measured, else what is usual for the capacity."""
     if resistance is not None:
         return resistance.value, resistance.u, []
     ohm, u = assumed_resistance(capacity.value)
@@ -34,17 +35,30 @@ def known_resistance(capacity: Measured, resistance: Measured | None) -> tuple[f
 def cases_of(
     chemistry: Chemistry, capacity: Measured, ohm: float, ohm_u: float, pulse_s: float, temperature_c: float
 ) -> dict[str, Assumed]:
-    """Expected, and one case for each thing that is not known exactly, to either side."""
+    """Expected, and one case for each thing that is not known exactly, to either side.
+
+    Only the resistance of a sound cell grows over hours: what a worn one has beyond it is contact and film, which
+    act at once.
+    """
     steady, lag = steady_over_pulse(chemistry, pulse_s), lag_h(chemistry)
     cold_q, cold_r = capacity_ratio(temperature_c), resistance_ratio(temperature_c)
-    expected = Assumed(capacity.value, ohm * steady.expected, lag.expected, cold_q.expected, cold_r.expected)
+    sound_ohm = min(ohm, assumed_resistance(capacity.value)[0])
+    expected = Assumed(
+        capacity.value,
+        ohm + (steady.expected - 1.0) * sound_ohm,
+        lag.expected,
+        cold_q.expected,
+        cold_r.expected,
+    )
+    worse = math.hypot(2.0 * ohm_u, sound_ohm * (steady.high - steady.expected))
+    better = math.hypot(2.0 * ohm_u, sound_ohm * (steady.expected - steady.low))
     least = max(capacity.low, 1e-3 * capacity.value)
     return {
         "expected": expected,
         "capacity-": replace(expected, capacity_ah=least),
         "capacity+": replace(expected, capacity_ah=capacity.high),
-        "resistance-": replace(expected, steady_ohm=_steady_ohm(ohm, ohm_u, steady, worse=True)),
-        "resistance+": replace(expected, steady_ohm=_steady_ohm(ohm, ohm_u, steady, worse=False)),
+        "resistance-": replace(expected, steady_ohm=expected.steady_ohm + worse),
+        "resistance+": replace(expected, steady_ohm=max(0.0, expected.steady_ohm - better)),
         "lag-": replace(expected, lag_h=lag.high),
         "lag+": replace(expected, lag_h=lag.low),
         "cold-": replace(expected, capacity_ratio=cold_q.low, resistance_ratio=cold_r.high),
@@ -52,8 +66,10 @@ def cases_of(
     }
 
 
-def _steady_ohm(ohm: float, ohm_u: float, steady: Spread, *, worse: bool) -> float:
-    """Resistance over hours at one end: the reading's U and the spread between sets, root of squares."""
-    edge = steady.high if worse else steady.low
-    reach = math.hypot(2.0 * ohm_u * steady.expected, ohm * (edge - steady.expected))
-    return max(0.0, ohm * steady.expected + (reach if worse else -reach))
+def slow_share(chemistry: Chemistry, capacity_ah: float, steady_ohm: float) -> float:
+    """The part of a resistance over hours that builds up over minutes; the rest acts at once."""
+    ratio = steady_over_pulse(chemistry, 1.0).expected
+    if steady_ohm <= 0:
+        return 0.0
+    sound_ohm = min(steady_ohm / ratio, assumed_resistance(capacity_ah)[0])
+    return max(0.0, (ratio - 1.0) * sound_ohm / steady_ohm)

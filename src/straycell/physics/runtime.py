@@ -15,11 +15,10 @@ from dataclasses import dataclass
 from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.physics.curves import OcvCurve, all_curves, curves_for
-from straycell.physics.doubts import DOUBTS, Assumed, cases_of, known_resistance
+from straycell.physics.doubts import DOUBTS, Assumed, cases_of, known_resistance, slow_share
 from straycell.physics.duty import march_profile
 from straycell.physics.loads import Load, Profile
 from straycell.physics.march import March, march
-from straycell.physics.polarisation import steady_over_pulse
 from straycell.physics.shipped import shipped
 from straycell.physics.sources import (
     OwnTrace,
@@ -57,6 +56,8 @@ _MOST_MARGIN_UP = 0.1
 _YEAR_H = 8766.0
 
 Build = Callable[[Assumed], tuple[SourceModel, ...]]
+Runs = Callable[..., list[March]]
+Pair = tuple[list[March], list[March]]
 
 
 def estimate(
@@ -98,15 +99,16 @@ def estimate(
         build = _from_curves(chemistry, test, full_voltage_v)
         basis = "chemistry curve"
 
-    slow_share = 1.0 - 1.0 / steady_over_pulse(chemistry, 1.0).expected
+    slow = slow_share(chemistry, capacity.value, cases["expected"].steady_ohm)
 
-    def runs(case: Assumed) -> list[March]:
+    def runs(case: Assumed, higher_v: float = 0.0) -> list[March]:
+        end_v = stop_v + higher_v
         if isinstance(load, Profile):
             return [
-                march_profile(m, load, stop_v, slow_share=slow_share, series=series, parallel=parallel)
+                march_profile(m, load, end_v, slow_share=slow, series=series, parallel=parallel)
                 for m in build(case)
             ]
-        return [march(m, load, stop_v, series=series, parallel=parallel) for m in build(case)]
+        return [march(m, load, end_v, series=series, parallel=parallel) for m in build(case)]
 
     expected_runs = runs(cases["expected"])
     expected = sum(r.hours for r in expected_runs) / len(expected_runs)
@@ -117,9 +119,11 @@ def estimate(
     rate_c = (
         sum(r.charge_ah for r in expected_runs) / len(expected_runs) / max(expected, 1e-9) / capacity.value
     )
-    margin = _margin(basis, rate_c, own_trace, capacity.value)
-    down = _reach(expected_runs, runs, cases, "-", margin)
-    up = _reach(expected_runs, runs, cases, "+", min(margin, _MOST_MARGIN_UP))
+    margin, off_v = _margin(basis, rate_c, own_trace, capacity.value)
+    moved = [pair for doubt in DOUBTS if (pair := _moved(doubt, cases, runs, expected_runs))]
+    moved.append((runs(cases["expected"], off_v), runs(cases["expected"], -off_v)))
+    down = _reach(expected_runs, moved, -1.0, margin)
+    up = _reach(expected_runs, moved, 1.0, min(margin, _MOST_MARGIN_UP))
     low = max(0.0, min(r.hours - less for r, less in zip(expected_runs, down, strict=True)))
     high = max(r.hours + more for r, more in zip(expected_runs, up, strict=True))
     if temperature_c < COLDEST_KNOWN_C:
@@ -209,34 +213,40 @@ def _prepared(model: SourceModel, case: Assumed, missing: float) -> SourceModel:
     return started_at(ready, missing * ready.x_ah[-1])
 
 
-def _reach(
-    expected: list[March],
-    runs: Callable[[Assumed], list[March]],
-    cases: dict[str, Assumed],
-    sign: str,
-    margin: float,
-) -> list[float]:
-    """For each curve, the root of the summed squares of what each doubt moves, and of the model's own share, in h."""
-    squares = [(margin * run.hours) ** 2 for run in expected]
-    way = 1.0 if sign == "+" else -1.0
-    for doubt in DOUBTS:
-        case = cases[doubt + sign]
-        if case == cases["expected"]:
-            continue
-        for k, run in enumerate(runs(case)):
-            squares[k] += max(0.0, way * (run.hours - expected[k].hours)) ** 2
-    return [math.sqrt(s) for s in squares]
+def _moved(doubt: str, cases: dict[str, Assumed], runs: Runs, expected: list[March]) -> Pair | None:
+    """The runs with one doubt to either side; None when it does not matter here."""
+    sides = [cases[doubt + sign] for sign in "-+"]
+    if all(side == cases["expected"] for side in sides):
+        return None
+    worse, better = (expected if side == cases["expected"] else runs(side) for side in sides)
+    return worse, better
 
 
-def _margin(basis: str, rate_c: float, trace: OwnTrace | None, capacity_ah: float) -> float:
-    """The share the model may be wrong by at this rate, from data/margin.toml."""
+def _reach(expected: list[March], moved: list[Pair], way: float, share: float) -> list[float]:
+    """For each curve, in h: the root of the summed squares of what each doubt moves down (-1) or up (1).
+
+    Either side of a doubt may be the shorter one: on an own trace at more current than the load's, a lower
+    resistance is. `share` of the run time is the model's own.
+    """
+    reach = []
+    for k, run in enumerate(expected):
+        squares = (share * run.hours) ** 2
+        for pair in moved:
+            squares += max(0.0, *(way * (side[k].hours - run.hours) for side in pair)) ** 2
+        reach.append(math.sqrt(squares))
+    return reach
+
+
+def _margin(basis: str, rate_c: float, trace: OwnTrace | None, capacity_ah: float) -> tuple[float, float]:
+    """What the model itself may be wrong by at this rate, from data/margin.toml: a share of the time, and volts."""
     table = shipped("margin")[basis.replace(" ", "_")]
     known_c = 0.0
     if trace is not None:
         currents = trace.currents()
         known_c = sum(currents) / len(currents) / capacity_ah
     beyond = max(0.0, rate_c**2 - known_c**2)
-    return float(min(table["most"], table["base"] + table["per_c_squared"] * beyond))
+    share = min(table["most"], table["base"] + table["per_c_squared"] * beyond)
+    return float(share), float(table["off_v"])
 
 
 def _notes(
