@@ -11,6 +11,7 @@ import pytest
 from tests.acceptance.bench import FINE, LFP, NMC, Bench, day, good, reason, reasons
 
 from straycell.acceptance import Outcome, Status
+from straycell.acceptance.evidence import DISMANTLED, Upset
 from straycell.meters import meter_like
 from straycell.physics.curves import all_curves
 
@@ -136,6 +137,15 @@ def test_a_second_capacity_run_tells_it_for_lfp(kept: float, outcome: Outcome) -
     """28 days after a full charge: what is left, over what it gave when fresh."""
     bench = lfp_bench().rest(3.335, 3.2).capacity(2.9 * kept, 30.5, cutoff_v=2.2)
     assert bench.outcome(31.0) is outcome
+
+
+def test_use_in_a_build_is_no_self_discharge() -> None:
+    """What a device drew between two rest voltages is not a leak; after a fall the same drop is one."""
+    bench = good().rest(3.74, 40.0)
+    bench.more["upsets"] = (Upset("fell", day(30.0)),)
+    assert reason(bench.verdict(41.0), "self-discharge-discard").status is Status.FAILED
+    bench.more["upsets"] = (Upset(DISMANTLED, day(30.0)),)
+    assert reason(bench.verdict(41.0), "self-discharge").status is Status.MET
 
 
 def test_a_boards_own_drain_is_subtracted() -> None:

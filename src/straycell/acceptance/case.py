@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from functools import cached_property
 from typing import Any
 
-from straycell.acceptance.evidence import Evidence
+from straycell.acceptance.evidence import DISMANTLED, Evidence
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.rules import Limit, RuleSet, chemistry_keys
 from straycell.cells import CellFacts, Chemistry, Form
@@ -137,8 +137,10 @@ class Case:
         return next((c for c in reversed(self.charges) if c.at <= at), None)
 
     def disturbed(self, start: datetime, end: datetime) -> bool:
-        """True when a charge or a discharge lies strictly after `start` and before or at `end`."""
+        """True when a charge, a discharge or the end of its work in a build lies after `start`, up to `end`."""
         moments = [c.at for c in self.charges] + [r.at for r in self.of(Quantity.CAPACITY)]
+        # In a build a cell is used, which nobody records: rest voltages before and after are no pair.
+        moments += [upset.at for upset in self.evidence.upsets if upset.kind == DISMANTLED]
         return any(start < moment <= end for moment in moments)
 
     # --- writing reasons ---

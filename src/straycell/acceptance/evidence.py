@@ -9,6 +9,10 @@ from straycell.cells import CellFacts, Look
 from straycell.readings import Charge, Reading
 
 
+DISMANTLED = "dismantled"
+"""The kind of upset that a cell carries out of a build."""
+
+
 @dataclass(frozen=True, slots=True)
 class Upset:
     """Something that happened to a cell: an incident, or coming back from a dismantled build."""
@@ -50,6 +54,7 @@ class Evidence:
 
     `earlier_facts` are former entries of the facts that were not withdrawn as a mistake: a safety discard that
     followed from one of them stands. `best_sibling_ah` is the largest capacity measured in the same pack.
+    `stands_for` pairs a reading that took another's place on this cell with the first one of that chain.
     """
 
     code: str
@@ -62,3 +67,4 @@ class Evidence:
     best_sibling_ah: float | None = None
     condemned: Condemnation | None = None
     last_reading: int = 0
+    stands_for: tuple[tuple[int, int], ...] = ()

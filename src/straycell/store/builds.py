@@ -7,6 +7,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, select
 
+from straycell.acceptance.evidence import DISMANTLED
 from straycell.acceptance.reasons import Outcome
 from straycell.builds import Build, BuildState
 from straycell.cells import Stage
@@ -19,10 +20,6 @@ from straycell.store.records import ProjectState
 from straycell.store.tables import BUILD, BUILD_CELL, CELL, CONDEMNATION, UPSET
 from straycell.store.validation import require_because
 from straycell.store.verdicts import judge
-
-DISMANTLED = "dismantled"
-"""The kind of upset that a cell carries out of a finished build."""
-
 
 # --- looking ---------------------------------------------------------------------------------------
 
