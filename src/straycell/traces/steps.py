@@ -24,6 +24,7 @@ _GAP_FACTOR = 6.0
 _GAP_LEAST_S = 10.0
 _GAP_LEAST_SHARE = 0.005
 _NEIGHBOURS = 3
+_FIRST_ROWS = 5
 
 
 class StepKind(StrEnum):
@@ -43,7 +44,7 @@ class Step:
 
     `open_start_s` and `open_end_s` say by how much the start and the end may have been missed; `follows` is
     False when rows are missing between the step before and this one. `head_h` before the first row and
-    `tail_h` after the last one are counted at the current of that row.
+    `tail_h` after the last one are counted at the current of that row; `current_a` is the mean of the rows.
     """
 
     kind: StepKind
@@ -92,7 +93,8 @@ def split_steps(trace: Trace) -> list[Step]:
 
 def analyse(trace: Trace) -> Analysis:
     """Cut a trace into steps and integrate each (trapezoids between its rows)."""
-    firsts = _first_rows(trace)
+    state = states(trace.current_a)
+    firsts = _first_rows(trace, state)
     stops = np.append(firsts[1:], trace.rows)
     spacing = np.diff(trace.time_s)
     inside = np.ones(trace.rows - 1, dtype=bool)
@@ -110,27 +112,25 @@ def analyse(trace: Trace) -> Analysis:
     energy = running_wh[stops - 1] - running_wh[firsts] + power[firsts] * head_h
     charge += trace.current_a[stops - 1] * tail_h
     energy += power[stops - 1] * tail_h
-    kinds = states(trace.current_a)[firsts]
-    steps = [
-        Step(
-            kind=_KIND[int(kinds[k])],
-            first=int(first),
-            stop=int(stop),
-            onset_s=float(onset[k]),
-            end_s=float(trace.time_s[stop - 1]),
-            current_a=float(np.median(trace.current_a[first:stop])),
-            charge_ah=float(charge[k]),
-            energy_wh=float(energy[k]),
-            first_v=float(trace.voltage_v[first]),
-            last_v=float(trace.voltage_v[stop - 1]),
-            open_start_s=float(open_start[k]),
-            open_end_s=float(open_end[k]),
-            follows=bool(follows[k]),
-            head_h=float(head_h[k]),
-            tail_h=float(tail_h[k]),
-        )
-        for k, (first, stop) in enumerate(zip(firsts, stops, strict=True))
-    ]
+    fields = (
+        firsts,
+        stops,
+        onset,
+        trace.time_s[stops - 1],
+        np.add.reduceat(trace.current_a, firsts) / (stops - firsts),
+        charge,
+        energy,
+        trace.voltage_v[firsts],
+        trace.voltage_v[stops - 1],
+        open_start,
+        open_end,
+        follows,
+        head_h,
+        tail_h,
+    )
+    kinds = [_KIND[kind] for kind in state[firsts].tolist()]
+    rows = zip(*(values.tolist() for values in fields), strict=True)
+    steps = [Step(kind, *row) for kind, row in zip(kinds, rows, strict=True)]
     return Analysis(trace, steps, running_ah, running_wh, np.flatnonzero(gaps) + 1)
 
 
@@ -140,10 +140,9 @@ def _running(values: Floats, hours: Floats) -> Floats:
     return running
 
 
-def _first_rows(trace: Trace) -> Ints:
+def _first_rows(trace: Trace, state: Ints) -> Ints:
     """Where the state, the instrument's step or the level of a discharge changes."""
     amps = trace.current_a
-    state = states(amps)
     size = np.abs(amps)
     change = np.abs(np.diff(amps))
     level = (state[1:] < 0) & (state[:-1] < 0)
@@ -191,22 +190,25 @@ def _in_time(spacing: Floats, firsts: Ints, away: Floats, own: Floats) -> Mask:
 
 def _own_spacing(spacing: Floats, firsts: Ints, stops: Ints) -> Floats:
     """The usual distance of a step's first rows; a single row takes the distance of the rows before it."""
-    own = np.zeros(len(firsts))
-    for k, (first, stop) in enumerate(zip(firsts, stops, strict=True)):
-        mine = spacing[first : min(stop - 1, first + 5)]
-        if len(mine):
-            own[k] = float(np.median(mine))
-        else:
-            earlier = spacing[max(0, first - 6) : max(0, first - 1)]
-            own[k] = float(np.median(earlier)) if len(earlier) else 0.0
-    return own
+    mine = _middle(spacing, firsts, np.minimum(stops - 1, firsts + _FIRST_ROWS))
+    earlier = _middle(spacing, np.maximum(firsts - _FIRST_ROWS - 1, 0), firsts - 1)
+    own: Floats = np.where(stops - firsts > 1, mine, earlier)
+    return np.where(np.isfinite(own), own, 0.0)
+
+
+def _middle(values: Floats, begin: Ints, end: Ints) -> Floats:
+    """The (lower) median of up to _FIRST_ROWS values from `begin` to `end` (not included); infinite for none."""
+    places = begin[:, None] + np.arange(_FIRST_ROWS)
+    inside = places < end[:, None]
+    picked = np.where(inside, values[np.minimum(places, len(values) - 1)], np.inf)
+    count = np.maximum(np.count_nonzero(inside, axis=1), 1)
+    middle: Floats = np.sort(picked, axis=1)[np.arange(len(begin)), (count - 1) // 2]
+    return middle
 
 
 def _open_ends(trace: Trace, spacing: Floats, firsts: Ints, stops: Ints) -> Floats:
     """How long each step may have gone on after its last row: until its own next row, or the next step's start."""
-    last = np.array(
-        [spacing[stop - 2] if stop - first > 1 else np.inf for first, stop in zip(firsts, stops, strict=True)]
-    )
+    last = np.where(stops - firsts > 1, spacing[np.maximum(stops - 2, 0)], np.inf)
     after = np.append(trace.time_s[firsts[1:]] - trace.time_s[stops[:-1] - 1], np.inf)
     if trace.step_time_s is not None and len(firsts) > 1:
         told = trace.time_s[firsts[1:]] - trace.step_time_s[firsts[1:]] - trace.time_s[stops[:-1] - 1]
@@ -217,6 +219,8 @@ def _open_ends(trace: Trace, spacing: Floats, firsts: Ints, stops: Ints) -> Floa
 
 def _gaps(trace: Trace, spacing: Floats, inside: Mask, firsts: Ints, stops: Ints) -> Mask:
     """Intervals inside a step far longer than those around them: rows are missing there."""
+    if not (inside & (spacing >= _GAP_LEAST_S)).any():
+        return np.zeros(len(spacing), dtype=bool)
     padded = np.where(inside, spacing, np.nan)
     around = np.full(len(spacing), 0.0)
     known = np.zeros(len(spacing), dtype=np.int64)
