@@ -8,7 +8,6 @@ from datetime import datetime
 from straycell.cells import CellFacts, Look
 from straycell.readings import Charge, Reading
 
-
 DISMANTLED = "dismantled"
 """The kind of upset that a cell carries out of a build."""
 
