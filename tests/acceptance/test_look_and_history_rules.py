@@ -138,3 +138,13 @@ def test_an_earlier_entry_judges_only_what_was_recorded_under_it() -> None:
     assert bench.outcome() is Outcome.PACK
     bench.more["earlier_facts"] = (EarlierFacts(wrong, 3),)  # and the charge to 4.20 V
     assert bench.outcome() is Outcome.DISCARD
+
+
+def test_a_reading_put_in_anothers_place_is_still_judged_under_the_entry_of_its_time() -> None:
+    """1.8 V under nmc, corrected to lfp, then the reading 'mistyped' as 1.81 V: no way out by the back door."""
+    lfp = replace(NMC, chemistry=Chemistry.LFP)
+    bench = Bench(lfp).found(3.2).look().rest(1.81, 1.0)
+    bench.more["earlier_facts"] = (EarlierFacts(NMC, 1),)
+    assert bench.outcome(2.0) is not Outcome.DISCARD
+    bench.more["stands_for"] = ((3, 1),)
+    assert bench.outcome(2.0) is Outcome.DISCARD

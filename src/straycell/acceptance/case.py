@@ -41,15 +41,19 @@ class Case:
 
     @cached_property
     def readings(self) -> tuple[Reading, ...]:
-        return tuple(
-            r for r in self.evidence.readings if self.last_reading is None or r.id <= self.last_reading
-        )
+        return tuple(r for r in self.evidence.readings if self._was_there(r))
 
     @cached_property
     def charges(self) -> tuple[Charge, ...]:
-        return tuple(
-            c for c in self.evidence.charges if self.last_reading is None or c.id <= self.last_reading
-        )
+        return tuple(c for c in self.evidence.charges if self._was_there(c))
+
+    def _was_there(self, item: Reading | Charge) -> bool:
+        """True unless only earlier readings count and this one, and what it stands for, came later."""
+        return self.last_reading is None or self._first_ids.get(item.id, item.id) <= self.last_reading
+
+    @cached_property
+    def _first_ids(self) -> dict[int, int]:
+        return dict(self.evidence.stands_for)
 
     def of(self, *quantities: Quantity) -> tuple[Reading, ...]:
         """Readings of these quantities, oldest first."""

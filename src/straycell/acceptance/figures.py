@@ -52,4 +52,3 @@ def figures(evidence: Evidence, rules: RuleSet, now: datetime) -> Figures:
         capacity_reading=run.reading if run else None,
         resistance_reading=ohms,
     )
-

@@ -65,8 +65,28 @@ def _standing(
 
 def _missing(reasons: Iterable[Reason], outcome: Outcome) -> Iterator[Missing]:
     """What to do next: on hold, all that holds; else what stands between the cell and the next better outcome."""
-    for reason in reasons:
-        if reason.status is Status.MET or not reason.todo:
-            continue
-        if reason.ceiling <= outcome:
-            yield Missing(reason.text, reason.todo, reason.earliest)
+    open_ones = [r for r in reasons if r.status is not Status.MET and r.todo and r.ceiling <= outcome]
+    for reason in sorted(open_ones, key=_order_of_work):
+        yield Missing(reason.text, reason.todo, reason.earliest)
+
+
+_WORK = (
+    "chemistry",
+    "rechargeable",
+    "look",
+    "board",
+    "voltage",
+    "upset",
+    "mass",
+    "warming",
+    "charge",
+    "capacity",
+)
+"""What comes first at the bench; resistance, self-discharge and the rest voltage that ends it come after these."""
+
+
+def _order_of_work(reason: Reason) -> int:
+    if reason.rule == "rest-voltage":
+        return len(_WORK) + 2
+    stem = reason.rule.split("-")[0]
+    return _WORK.index(stem) if stem in _WORK else len(_WORK) + (stem == "self")

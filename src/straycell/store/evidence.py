@@ -26,6 +26,7 @@ def evidences(conn: Connection, codes: Collection[str] | None) -> dict[str, Evid
             measured.setdefault(item.cell, []).append(item)
     last = readings.last_numbers(conn, codes)
     kin = family.kinship(conn, codes)
+    chains = readings.first_numbers(conn, [code for code, (_, earlier) in known.items() if earlier])
     shocks, ends = _upsets(conn, codes), _condemnations(conn, codes)
     return {
         code: Evidence(
@@ -39,6 +40,7 @@ def evidences(conn: Connection, codes: Collection[str] | None) -> dict[str, Evid
             best_sibling_ah=kin.best_for(code),
             condemned=ends.get(code),
             last_reading=last.get(code, 0),
+            stands_for=tuple(chains.get(code, ())),
         )
         for code, (now, earlier) in known.items()
     }

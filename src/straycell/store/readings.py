@@ -138,6 +138,26 @@ def last_numbers(conn: Connection, codes: Collection[str] | None) -> dict[str, i
     return {row[0]: row[1] for row in conn.execute(query)}
 
 
+def first_numbers(conn: Connection, codes: Collection[str]) -> dict[str, list[tuple[int, int]]]:
+    """By cell: (number, first number of its chain) of readings that took another's place on the same cell."""
+    if not codes:
+        return {}
+    query = (
+        select(READING.c.code, READING.c.id, READING.c.supersedes)
+        .where(among(READING.c.code, codes))
+        .order_by(READING.c.id)
+    )
+    first: dict[int, int] = {}
+    cell_of: dict[int, str] = {}
+    found: dict[str, list[tuple[int, int]]] = {}
+    for code, number, replaced in conn.execute(query):
+        cell_of[number] = code
+        first[number] = first[replaced] if replaced is not None and cell_of.get(replaced) == code else number
+        if first[number] != number:
+            found.setdefault(code, []).append((number, first[number]))
+    return found
+
+
 def _recorded(conn: Connection, query: Select[Any]) -> list[RecordedReading]:
     known = _known_meters(conn)
     found: list[RecordedReading] = []
