@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.traces.helpers import REFERENCE, Reduce
 
 from straycell.errors import BadData, UsageFault
 from straycell.traces import Trace, parse_columns, read_trace
@@ -260,3 +261,49 @@ def test_a_unit_that_does_not_measure_the_quantity_is_wrong_usage() -> None:
             table("ticks,level,load", PLAIN),
             columns={"time": "ticks in mV", "voltage": "level", "current": "load"},
         )
+
+
+def test_unix_milliseconds_are_not_taken_for_seconds() -> None:
+    """A time of thirteen figures counts milliseconds."""
+    rows = [(f"{1.8e12 + 1000 * t:.0f}", v, a) for t, v, a in ROWS]
+    assert same(read_trace(table("timestamp,voltage_v,current_a", "{},{:.4f},{:.4f}", rows)))
+
+
+def test_the_same_time_in_two_units_is_no_second_cell() -> None:
+    """Seconds and minutes side by side: the first is taken."""
+    rows = [(t, t / 60, v, a) for t, v, a in ROWS]
+    assert same(read_trace(table("Time (s),Time (min),voltage_v,current_a", "{},{:.6f},{:.4f},{:.4f}", rows)))
+
+
+def in_dialect(
+    trace: Trace, separator: str, decimal: str, factors: tuple[float, float, float], head: str
+) -> bytes:
+    """A trace written the way another instrument might."""
+    columns = (trace.time_s * factors[0], trace.voltage_v * factors[1], trace.current_a * factors[2])
+    lines = [
+        separator.join(f"{x:.9g}".replace(".", decimal) for x in row) for row in zip(*columns, strict=True)
+    ]
+    return "\n".join([head, *lines, ""]).encode()
+
+
+DIALECTS = {
+    "minutes, millivolts, milliamperes": (";", ",", (1 / 60, 1000, 1000), "Zeit [min];U [mV];I [mA]"),
+    "hours and the other sign": ("\t", ".", (1 / 3600, 1, -1), "t (h)\tVoltage (V)\tCurrent (A)"),
+    "the open format": (",", ".", (1, 1, 1), "test_time_second,voltage_volt,current_ampere"),
+}
+
+
+@pytest.mark.parametrize("case", DIALECTS)
+@pytest.mark.parametrize("name", ["leaf-cell-1c-discharge.csv.gz", "leaf-cell-hppc-25c.csv.gz"])
+def test_a_recorded_trace_means_the_same_in_every_dialect(case: str, name: str, reduce: Reduce) -> None:
+    """Capacity, energy and every pulse, whatever the units, the sign, the separator and the decimal mark."""
+    separator, decimal, factors, head = DIALECTS[case]
+    own = read_trace(REFERENCE / name)
+    bare = Trace(own.time_s, own.voltage_v, own.current_a)
+    one, other = reduce(bare), reduce(read_trace(in_dialect(bare, separator, decimal, factors, head)))
+    assert other.capacity.value == pytest.approx(one.capacity.value, rel=1e-6)
+    assert other.energy.value == pytest.approx(one.energy.value, rel=1e-6)
+    assert [p.pulse_s for p in other.pulses] == [p.pulse_s for p in one.pulses]
+    assert [p.resistance.value for p in other.pulses] == pytest.approx(
+        [p.resistance.value for p in one.pulses], rel=1e-4
+    )

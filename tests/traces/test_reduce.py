@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tests.traces.helpers import Reduce, trace_of
 
+from straycell.cells import Chemistry
 from straycell.meters import Accuracy, Meter
 from straycell.traces import Trace
 
@@ -213,3 +214,33 @@ def test_a_cell_of_another_size_gives_the_same_shape(reduce: Reduce, factor: flo
     assert two.dc_resistance.resistance.value == pytest.approx(
         one.dc_resistance.resistance.value / factor, rel=1e-9
     )
+
+
+def test_the_chemistry_gives_a_pulse_its_state_of_charge(reduce: Reduce) -> None:
+    """3.70 V at rest is 21 to 44 % between the published sets of two chemistries: a wide range, and told as one."""
+    trace = trace_of([(6000.0, 0.0, 3.70, 3.70), (30.0, -2.0, 3.6, 3.55), (60.0, 0.0, 3.65, 3.69)])
+    pulse = next(p for p in reduce(trace, chemistry=Chemistry.LCO).pulses if p.pulse_s == 1.0)
+    low, high = pulse.soc_range
+    assert low < 0.21 < high
+    assert low <= pulse.soc <= high
+    assert reduce(trace, chemistry=Chemistry.UNKNOWN).pulses[0].soc is None
+    assert reduce(trace).pulses[0].soc is None
+
+
+def test_a_short_rest_tells_less_of_the_state_of_charge(reduce: Reduce) -> None:
+    """Within 90 min the voltage is still moving."""
+    spans = []
+    for rest_s in (60.0, 6000.0):
+        parts = [(rest_s, 0.0, 3.8, 3.8), (30.0, -2.0, 3.7, 3.65), (60.0, 0.0, 3.75, 3.79)]
+        low, high = reduce(trace_of(parts), chemistry=Chemistry.NMC).pulses[0].soc_range
+        spans.append(high - low)
+    assert spans[0] > spans[1]
+
+
+def test_rows_missing_outside_the_discharge_are_told_and_do_no_harm(reduce: Reduce) -> None:
+    """A hole in the opening rest is a warning, not a doubt about the capacity."""
+    whole = trace_of([(3600.0, 0.0, 4.17, 4.17), RUN], spacing_s=10)
+    kept = (whole.time_s < 500) | (whole.time_s > 2500)
+    result = reduce(Trace(whole.time_s[kept], whole.voltage_v[kept], whole.current_a[kept]))
+    assert not result.at_least
+    assert any("rows are missing before line 51" in warning for warning in result.warnings)

@@ -17,6 +17,7 @@ MOST_BAD_SHARE = 0.1
 _CONTACT_LOST_V = 0.5
 _SPIKE_V = 0.3
 _MOST_PACK_V = 100.0
+_UNIX_S = 1e8
 
 
 @dataclass
@@ -116,8 +117,11 @@ def _check_left(cleaned: Cleaned, rows: int) -> None:
 def _zero_clock(cleaned: Cleaned, clock: bool) -> None:
     """A clock or calendar time starts anywhere: count from the first row."""
     time = cleaned.columns["time"]
-    if clock or time[0] > 1e8:
-        cleaned.columns["time"] = time - time[0]
+    if clock or time[0] > _UNIX_S:
+        unit_s = (
+            1e-3 if time[0] > 1000 * _UNIX_S and not clock else 1.0
+        )  # counted in milliseconds by many programs
+        cleaned.columns["time"] = (time - time[0]) * unit_s
         cleaned.notes.append("times are of a clock: counted from the first row")
 
 

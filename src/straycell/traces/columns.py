@@ -69,8 +69,8 @@ _WORDS: dict[str, tuple[tuple[str, ...], ...]] = {
         ("u", "v", "e", "vbat", "mv", "millivolt"),
     ),
     "current": (
-        ("current", "cell current", "strom", "discharge current", "load current"),
-        ("i", "a", "amp", "amps", "ampere", "ma", "milliamp"),
+        ("current", "cell current", "strom"),
+        ("discharge current", "load current", "i", "a", "amp", "amps", "ampere", "ma", "milliamp"),
     ),
     "temperature": (
         ("ambient temperature",),
@@ -149,7 +149,7 @@ def recognise(header: str, place: int = 0) -> Column | None:
 
 
 def find_columns(cells: Sequence[str], units: Sequence[str] = ()) -> dict[str, Column]:
-    """The surest column for each quantity. Raises BadData when two columns claim the same one equally.
+    """The surest column for each quantity. Raises BadData when two columns claim the voltage or current equally.
 
     `units` are the cells of a row of units below the header, where there is one.
     """
@@ -165,7 +165,7 @@ def find_columns(cells: Sequence[str], units: Sequence[str] = ()) -> dict[str, C
 def _surest(quantity: str, columns: list[Column]) -> Column:
     best = min(column.rank for column in columns)
     equal = [column for column in columns if column.rank == best]
-    if len(equal) > 1 and quantity not in ("cell", "step", "capacity"):
+    if len(equal) > 1 and quantity in ("voltage", "current"):
         names = "' and '".join(column.header for column in equal)
         raise BadData(
             f"two columns hold a {quantity}: '{names}' (two cells in one file?)",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from straycell.cells import Chemistry
 from straycell.meters import Meter
 from straycell.quantities import Dimension, show
 from straycell.readings import CautiousDefaults
@@ -15,7 +16,7 @@ from straycell.traces.budget import (
     energy_lines,
     instrument_of,
 )
-from straycell.traces.resistance import DC_PULSE_S, PulseResistance, find_pair, find_pulses
+from straycell.traces.resistance import DC_PULSE_S, PulseResistance, Setting, find_pair, find_pulses
 from straycell.traces.result import TraceResult
 from straycell.traces.runs import DischargeRun, find_runs
 from straycell.traces.steps import Analysis, StepKind, analyse
@@ -23,6 +24,7 @@ from straycell.traces.trace import Trace
 
 _COUNTER_SHARE = 0.02
 """The instrument's own count and ours may differ by so much before it is said (common practice)."""
+_MOST_GAPS = 10
 
 
 def reduce_trace(
@@ -35,13 +37,15 @@ def reduce_trace(
     rated_ah: float | None = None,
     charged_just_before: bool,
     temperature_c: float | None = None,
+    chemistry: Chemistry | None = None,
 ) -> TraceResult:
     """Every figure of a trace, with its uncertainty budget.
 
     `cutoff_v` ends a discharge (rows below it are not counted), `full_voltage_v` is the chemistry's or the
     marking's. `meter` gives the limits of error, `defaults` the cautious ones where it gives none.
     `charged_just_before` says that a full charge is recorded before the trace begins. `temperature_c` holds
-    where the file has no temperature. Pure: same input, same result.
+    where the file has no temperature. `chemistry` lets a rest voltage stand for a state of charge that the
+    trace itself does not tell. Pure: same input, same result.
     """
     analysis = analyse(trace)
     instrument = instrument_of(analysis, meter, defaults)
@@ -49,8 +53,9 @@ def reduce_trace(
         analysis, cutoff_v=cutoff_v, full_voltage_v=full_voltage_v, charged_just_before=charged_just_before
     )
     run = _headline(runs)
-    pulses = find_pulses(analysis, runs, instrument, temperature_c)
-    dc = find_pair(analysis, runs, instrument, temperature_c, rated_ah) or _first_at(pulses, DC_PULSE_S)
+    setting = Setting(analysis, runs, instrument, temperature_c, chemistry)
+    pulses = find_pulses(setting)
+    dc = find_pair(setting, rated_ah) or _first_at(pulses, DC_PULSE_S)
     budget = _budget(run, dc, instrument)
     lines = {
         figure: [line for line in budget if line.figure == figure] for figure in ("capacity_ah", "energy_wh")
@@ -115,6 +120,7 @@ def _warnings(
     else:
         found += [f"at least, no capacity: {doubt}" for doubt in run.doubts]
         found += _counter_warning(analysis, run)
+    found += _gap_warnings(analysis, run)
     if instrument.voltage_is_default or instrument.current_is_default:
         lacking = [
             word
@@ -131,6 +137,18 @@ def _warnings(
         )
         found.append(f"{who}: the cautious default holds")
     return found
+
+
+def _gap_warnings(analysis: Analysis, run: DischargeRun | None) -> list[str]:
+    """Rows missing inside a rest, a charge or another discharge; the run's own stand among its doubts."""
+    trace = analysis.trace
+    first, last = (analysis.steps[run.first].first, run.end_row) if run else (0, -1)
+    return [
+        f"rows are missing before line {trace.line_of(int(row))} (from {trace.time_s[row - 1]:.10g} s to "
+        f"{trace.time_s[row]:.10g} s)"
+        for row in analysis.gap_rows[:_MOST_GAPS]
+        if not first < row <= last
+    ]
 
 
 def _counter_warning(analysis: Analysis, run: DischargeRun) -> list[str]:

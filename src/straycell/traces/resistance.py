@@ -11,6 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from straycell.cells import Chemistry
+from straycell.physics.curves import curves_for, state_of_charge_range
 from straycell.quantities import Measured
 from straycell.traces.budget import BudgetLine, Instrument, combined, resistance_lines
 from straycell.traces.runs import DischargeRun
@@ -23,6 +25,10 @@ _LEAST_REST_S = 5.0
 _PAIR_RATIO = (4.0, 6.0)
 _PAIR_FIRST_S = (8.0, 12.0)
 _PAIR_SECOND_S = 0.8
+_SAME_AGE = 0.01
+_LONG_REST_S = 5400.0
+_MOVING_V = 0.05
+"""90 min of rest before a voltage is taken for open circuit, else 50 mV (battery storage handbook, batterydistributors.co.za)."""
 _UNKNOWN_GROWTH = 0.1
 """Growth of a resistance in its second second where a single row shows none (common practice)."""
 
@@ -32,7 +38,8 @@ class PulseResistance:
     """One resistance in ohm: after `pulse_s` of `current_a`, at a state of charge (0 to 1) and temperature.
 
     `pulse` numbers the pulses of a trace from 1, `step` is its step's place; `out_ah` is what had been taken
-    out since the discharge began.
+    out since the discharge began. `soc` is counted where the trace runs from full to the cut-off; else it is the
+    middle of `soc_range`, what the rest voltage `rest_v` can mean for the chemistry; else None.
     """
 
     pulse: int
@@ -41,26 +48,36 @@ class PulseResistance:
     rested_s: float
     out_ah: float
     soc: float | None
+    soc_range: tuple[float, float] | None
+    rest_v: float | None
     temperature_c: float | None
     resistance: Measured
     lines: tuple[BudgetLine, ...]
     step: int
-    method: str = "pulse"
+    method: str
 
 
-def find_pulses(
-    analysis: Analysis, runs: list[DischargeRun], instrument: Instrument, temperature_c: float | None
-) -> list[PulseResistance]:
+@dataclass(frozen=True, eq=False)
+class Setting:
+    """What every resistance of one trace shares; the temperature and chemistry are the person's, or None."""
+
+    analysis: Analysis
+    runs: list[DischargeRun]
+    instrument: Instrument
+    temperature_c: float | None
+    chemistry: Chemistry | None
+
+
+def find_pulses(setting: Setting) -> list[PulseResistance]:
     """Every discharge that begins after a rest, read at each length of READ_AT_S that its rows bear."""
     found: list[PulseResistance] = []
-    number = 0
-    for k in range(1, len(analysis.steps)):
-        before, step = analysis.steps[k - 1], analysis.steps[k]
-        if not _is_pulse(before, step):
+    steps, number = setting.analysis.steps, 0
+    for k in range(1, len(steps)):
+        if not _is_pulse(steps[k - 1], steps[k]):
             continue
-        ages = [age for age in READ_AT_S if _is_read(analysis, step, age)]
+        ages = [age for age in READ_AT_S if _is_read(setting.analysis, steps[k], age)]
         number += bool(ages)
-        found += [_pulse_at(analysis, runs, instrument, temperature_c, k, number, age) for age in ages]
+        found += [_pulse_at(setting, k, number, age) for age in ages]
     return found
 
 
@@ -72,12 +89,10 @@ def _is_pulse(before: Step, step: Step) -> bool:
 def _is_read(analysis: Analysis, step: Step, age_s: float) -> bool:
     """True when a row stands at this age, or two no further apart than the age around it."""
     ages = analysis.trace.time_s[step.first : step.stop] - step.onset_s
-    after = int(np.searchsorted(ages, age_s - 1e-6))
-    if after == len(ages):
-        return False
-    if abs(ages[after] - age_s) <= 1e-3 * max(age_s, 1.0):
+    if np.min(np.abs(ages - age_s)) <= _SAME_AGE * age_s:
         return True
-    return after > 0 and float(ages[after] - ages[after - 1]) <= age_s
+    after = int(np.searchsorted(ages, age_s))
+    return 0 < after < len(ages) and float(ages[after] - ages[after - 1]) <= age_s
 
 
 def _at(analysis: Analysis, step: Step, age_s: float) -> tuple[float, float, float]:
@@ -95,34 +110,49 @@ def _at(analysis: Analysis, step: Step, age_s: float) -> tuple[float, float, flo
     return voltage, current, slope
 
 
-def _pulse_at(
-    analysis: Analysis,
-    runs: list[DischargeRun],
-    instrument: Instrument,
-    temperature_c: float | None,
-    k: int,
-    number: int,
-    age_s: float,
+def _pulse_at(setting: Setting, k: int, number: int, age_s: float) -> PulseResistance:
+    before = setting.analysis.steps[k - 1]
+    rest_a = float(setting.analysis.trace.current_a[before.stop - 1])
+    return _resistance(setting, k, k, before.last_v, rest_a, age_s, number, "pulse")
+
+
+def _resistance(
+    setting: Setting, k: int, began: int, from_v: float, from_a: float, age_s: float, number: int, method: str
 ) -> PulseResistance:
-    before, step = analysis.steps[k - 1], analysis.steps[k]
-    rest_v, rest_a = before.last_v, float(analysis.trace.current_a[before.stop - 1])
-    voltage, current, slope = _at(analysis, step, age_s)
-    change = rest_a - current
-    value = (rest_v - voltage) / change
-    lines = _lines(value, change, slope, instrument, step)
-    out_ah, soc = _state(analysis, runs, k)
+    """From a voltage and current to those at an age of step `k`; the load began with step `began`."""
+    step, before = setting.analysis.steps[k], setting.analysis.steps[began - 1] if began else None
+    voltage, current, slope = _at(setting.analysis, step, age_s)
+    change = from_a - current
+    value = (from_v - voltage) / change
+    lines = _lines(value, change, slope, setting.instrument, step)
+    rest = before if before is not None and before.kind is StepKind.REST else None
+    out_ah, soc = _state(setting.analysis, setting.runs, began)
+    span = _from_rest(setting, rest) if soc is None and rest is not None else None
     return PulseResistance(
         pulse=number,
         pulse_s=age_s,
         current_a=abs(current),
-        rested_s=before.duration_s,
+        rested_s=rest.duration_s if rest is not None else 0.0,
         out_ah=out_ah,
-        soc=soc,
-        temperature_c=_temperature(analysis, step, temperature_c),
+        soc=soc if span is None else (span[0] + span[1]) / 2,
+        soc_range=span,
+        rest_v=rest.last_v if rest is not None else None,
+        temperature_c=_temperature(setting.analysis, step, setting.temperature_c),
         resistance=combined(value, lines),
         lines=tuple(lines),
         step=k,
+        method=method,
     )
+
+
+def _from_rest(setting: Setting, rest: Step) -> tuple[float, float] | None:
+    """The states of charge a rest voltage can mean; a short rest may still be moving by some hundredths of a volt."""
+    if setting.chemistry is None or not curves_for(setting.chemistry):
+        return None
+    volts = setting.instrument.voltage
+    moving_v = 0.0 if rest.duration_s >= _LONG_REST_S else _MOVING_V
+    u_v = float(np.hypot(volts.u(rest.last_v), moving_v / np.sqrt(3)))
+    return state_of_charge_range(setting.chemistry, rest.last_v, u_v)
 
 
 def _lines(value: float, change: float, slope: float, instrument: Instrument, step: Step) -> list[BudgetLine]:
@@ -149,18 +179,15 @@ def _temperature(analysis: Analysis, step: Step, given_c: float | None) -> float
     return float(known.mean()) if len(known) else given_c
 
 
-def find_pair(
-    analysis: Analysis,
-    runs: list[DischargeRun],
-    instrument: Instrument,
-    temperature_c: float | None,
-    rated_ah: float | None,
-) -> PulseResistance | None:
+def find_pair(setting: Setting, rated_ah: float | None) -> PulseResistance | None:
     """The first pair as in IEC 61960: a fifth of the current for about 10 s, then the current for 1 s."""
-    for k in range(1, len(analysis.steps)):
-        first, second = analysis.steps[k - 1], analysis.steps[k]
+    steps = setting.analysis.steps
+    for k in range(1, len(steps)):
+        first, second = steps[k - 1], steps[k]
         if _is_pair(first, second, rated_ah):
-            return _pair_at(analysis, runs, instrument, temperature_c, k)
+            from_a = float(setting.analysis.trace.current_a[first.stop - 1])
+            age_s = min(DC_PULSE_S, second.duration_s)
+            return _resistance(setting, k, k - 1, first.last_v, from_a, age_s, 0, "pair")
     return None
 
 
@@ -171,28 +198,3 @@ def _is_pair(first: Step, second: Step, rated_ah: float | None) -> bool:
     timed = _PAIR_FIRST_S[0] <= first.duration_s <= _PAIR_FIRST_S[1] and second.duration_s >= _PAIR_SECOND_S
     rated = rated_ah is None or 0.3 <= abs(second.current_a) / rated_ah <= 1.5
     return _PAIR_RATIO[0] <= ratio <= _PAIR_RATIO[1] and timed and rated
-
-
-def _pair_at(
-    analysis: Analysis, runs: list[DischargeRun], instrument: Instrument, temperature_c: float | None, k: int
-) -> PulseResistance:
-    first, second = analysis.steps[k - 1], analysis.steps[k]
-    age_s = min(DC_PULSE_S, second.duration_s)
-    voltage, current, slope = _at(analysis, second, age_s)
-    change = float(analysis.trace.current_a[first.stop - 1]) - current
-    value = (first.last_v - voltage) / change
-    lines = _lines(value, change, slope, instrument, second)
-    out_ah, soc = _state(analysis, runs, k - 1)
-    return PulseResistance(
-        pulse=0,
-        pulse_s=age_s,
-        current_a=abs(current),
-        rested_s=0.0,
-        out_ah=out_ah,
-        soc=soc,
-        temperature_c=_temperature(analysis, second, temperature_c),
-        resistance=combined(value, lines),
-        lines=tuple(lines),
-        step=k,
-        method="pair",
-    )

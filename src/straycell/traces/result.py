@@ -68,6 +68,7 @@ class TraceResult:
             "method": dc.method,
             "pulse_s": dc.pulse_s,
             "soc": dc.soc,
+            "soc_range": list(dc.soc_range) if dc.soc_range else None,
             "temperature_c": dc.temperature_c,
         }
 
@@ -83,6 +84,8 @@ def _pulse_json(pulse: PulseResistance) -> dict[str, Any]:
         "pulse": pulse.pulse,
         "pulse_s": pulse.pulse_s,
         "soc": pulse.soc,
+        "soc_range": list(pulse.soc_range) if pulse.soc_range else None,
+        "rest_v": pulse.rest_v,
         "resistance_ohm": pulse.resistance.value,
         "expanded_uncertainty": pulse.resistance.expanded,
         "temperature_c": pulse.temperature_c,
