@@ -1,0 +1,244 @@
+"""The bench notes of the sample workshop: one line of words becomes one or more things done to a cell.
+
+`10-04  charge peak 26C; capacity 1846mAh`: a date, then jobs. What a job leaves out comes from the usual
+words of its tear-down. The notation is explained in sample_db/README.md.
+"""
+
+from __future__ import annotations
+
+import shlex
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, time
+from typing import Any
+
+from straycell.cells import Look
+from straycell.errors import BadData
+from straycell.meters import Meter
+from straycell.quantities import Dimension, parse_quantity
+from straycell.readings import Charge, Method, Mistake, Quantity, Reading, Where
+
+_D = Dimension
+QUANTITIES = {
+    "found": (Quantity.AS_FOUND_VOLTAGE, _D.VOLTAGE),
+    "rest": (Quantity.VOLTAGE, _D.VOLTAGE),
+    "volts": (Quantity.VOLTAGE, _D.VOLTAGE),
+    "capacity": (Quantity.CAPACITY, _D.CAPACITY),
+    "resistance": (Quantity.RESISTANCE, _D.RESISTANCE),
+}
+MISTAKES = tuple(str(m) for m in Mistake)
+_PAIRED = {
+    "at": ("current", _D.CURRENT),
+    "to": ("end_voltage", _D.VOLTAGE),
+    "until": ("end_current", _D.CURRENT),
+    "peak": ("peak", _D.TEMPERATURE),
+    "rested": ("rested", _D.DURATION),
+    "pulse": ("pulse", _D.DURATION),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """A reading or charge to record."""
+
+    at: datetime
+    item: Reading | Charge
+
+
+@dataclass(frozen=True, slots=True)
+class TakenBack:
+    """The cell's latest reading of a kind (`charge` too) is superseded."""
+
+    at: datetime
+    code: str
+    quantity: Quantity
+    mistake: str
+    because: str
+    right_cell: str | None = None
+    instead: Reading | Charge | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Corrected:
+    """What is known of the cell changes; the values are still the text's words."""
+
+    at: datetime
+    code: str
+    changes: Mapping[str, str]
+    because: str
+    mistake: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """The cell is laid into a box."""
+
+    at: datetime
+    code: str
+    box: str
+
+
+@dataclass(frozen=True, slots=True)
+class Discarded:
+    """A person puts the cell out of use."""
+
+    at: datetime
+    code: str
+    because: str
+
+
+Job = Measured | TakenBack | Corrected | Moved | Discarded
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """What all notes share: the year, the usual hour of each job, the usual words of this tear-down."""
+
+    year: int
+    hours: Mapping[str, time]
+    usual: Mapping[str, str] = field(default_factory=dict)
+
+
+def read_notes(code: str, text: str, bench: Bench) -> Iterator[Job]:
+    """The jobs of one cell's notes, in the order written. Raises BadData that quotes the line."""
+    busy: datetime | None = None
+    for line in filter(None, (raw.partition("#")[0].strip() for raw in text.splitlines())):
+        try:
+            for job in _line(code, line, bench):
+                rested = _with_rest(job, busy)
+                yield rested
+                busy = _busy_until(rested) or busy
+        except (BadData, ValueError, IndexError, KeyError) as fault:
+            raise BadData(f"sample cell {code}, note '{line}': {fault}", "see sample_db/README.md") from fault
+
+
+def _line(code: str, line: str, bench: Bench) -> Iterator[Job]:
+    words = _split(line)
+    day = words.pop(0)
+    date_text = day if len(day) > 5 else f"{bench.year}-{day}"
+    clock = time.fromisoformat(words.pop(0)) if words and words[0][:1].isdigit() else None
+    for job in _jobs(words):
+        hour = clock or bench.hours[job[0] if job[0] in bench.hours else "other"]
+        at = datetime.combine(datetime.fromisoformat(date_text), hour, UTC)
+        yield _job(code, at, job, bench)
+
+
+def _split(line: str) -> list[str]:
+    reader = shlex.shlex(line, posix=True, punctuation_chars=";")
+    reader.whitespace_split = True
+    reader.commenters = ""
+    return list(reader)
+
+
+def _jobs(words: Sequence[str]) -> Iterator[list[str]]:
+    job: list[str] = []
+    for word in [*words, ";"]:
+        if word == ";":
+            if job:
+                yield job
+            job = []
+        else:
+            job.append(word)
+
+
+def _job(code: str, at: datetime, words: list[str], bench: Bench) -> Job:
+    verb, rest = words[0], words[1:]
+    if verb in MISTAKES:
+        return _taken_back(code, at, verb, rest, bench)
+    if verb == "correct":
+        mistyped = rest[-1] == Mistake.MISTYPED
+        changes = dict(word.split("=", 1) for word in rest if "=" in word)
+        because = next(word for word in rest if "=" not in word)
+        return Corrected(at, code, changes, because, Mistake.MISTYPED if mistyped else None)
+    if verb == "box":
+        return Moved(at, code, rest[0])
+    if verb == "discard":
+        return Discarded(at, code, rest[0])
+    return Measured(at, _item(code, at, verb, rest, bench))
+
+
+def _taken_back(code: str, at: datetime, mistake: str, words: list[str], bench: Bench) -> TakenBack:
+    """`mistyped found "because" is 3.71V`, `wrong-cell capacity "because" of H00001K`."""
+    kind, because, rest = words[0], words[1], words[2:]
+    quantity = Quantity.CHARGE if kind == "charge" else QUANTITIES[kind][0]
+    right = rest[1] if rest[:1] == ["of"] else None
+    instead = _item(code, at, kind, rest[1:], bench) if rest[:1] == ["is"] else None
+    return TakenBack(at, code, quantity, mistake, because, right, instead)
+
+
+def _item(code: str, at: datetime, verb: str, words: Sequence[str], bench: Bench) -> Reading | Charge:
+    if verb == "look":
+        return Reading(0, code, Quantity.LOOK, at, look=tuple(Look(word) for word in words))
+    given = _conditions(_split(bench.usual.get(verb, ""))) | _conditions(words)
+    if verb == "charge":
+        return Charge(
+            0,
+            code,
+            at,
+            parse_quantity(given["value"], _D.CURRENT),
+            given["end_voltage"],
+            given.get("end_current"),
+            given.get("temperature"),
+            given.get("peak"),
+            given.get("charger", ""),
+        )
+    quantity, dimension = QUANTITIES[verb]
+    return Reading(
+        0,
+        code,
+        quantity,
+        at,
+        parse_quantity(given["value"], dimension),
+        given.get("temperature"),
+        Meter(given["meter"]) if given.get("meter", "none") != "none" else None,
+        given.get("rested"),
+        given.get("where"),
+        given.get("current"),
+        given.get("end_voltage"),
+        given.get("method"),
+        given.get("pulse"),
+        as_group=given.get("as_group", False),
+    )
+
+
+def _conditions(words: Sequence[str]) -> dict[str, Any]:
+    """What a job's words say, by name; a later word wins."""
+    found: dict[str, Any] = {}
+    left = list(words)
+    while left:
+        word = left.pop(0)
+        if word in _PAIRED:
+            name, dimension = _PAIRED[word]
+            found[name] = parse_quantity(left.pop(0), dimension)
+        elif word in ("meter", "in"):
+            found["charger" if word == "in" else "meter"] = left.pop(0)
+        elif word in ("tabs", "board"):
+            found["where"] = Where(word)
+        elif word in set(Method):
+            found["method"] = Method(word)
+        elif word == "as-group":
+            found["as_group"] = True
+        elif word.endswith("C") and word[0] in "-0123456789":
+            found["temperature"] = parse_quantity(word, _D.TEMPERATURE)
+        elif word[0].isdigit():
+            found["value"] = word
+        else:
+            raise BadData(f"'{word}' is not understood")
+    return found
+
+
+def _with_rest(job: Job, busy: datetime | None) -> Job:
+    """A rest voltage that does not say how long it rested did so since the last charge or discharge."""
+    if not isinstance(job, Measured) or not isinstance(job.item, Reading):
+        return job
+    item = job.item
+    if item.quantity is not Quantity.VOLTAGE or item.rested_s is not None or busy is None:
+        return job
+    return Measured(job.at, replace(item, rested_s=(job.at - busy).total_seconds()))
+
+
+def _busy_until(job: Job) -> datetime | None:
+    if not isinstance(job, Measured):
+        return None
+    item = job.item
+    return item.at if isinstance(item, Charge) or item.quantity is Quantity.CAPACITY else None
