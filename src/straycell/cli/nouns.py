@@ -22,11 +22,15 @@ NOUNS: dict[str, Noun] = dict(
         _noun("rules", _OUT, "Every limit with its source; your own rule file"),
         _noun("cautions", _OUT, "What to mind at each step"),
         _noun("discard", _OUT, "Take a cell out of use for good"),
+        _noun("load", _USE, "What a device draws; which resistor gives the hours wanted"),
+        _noun("runtime", _USE, "How long a cell runs a device, with a low end to count on"),
+        _noun("charging", _USE, "Whether a charger is gentle enough for a cell"),
         _noun("project", _USE, "Devices waiting for cells"),
         _noun("match", _USE, "Which cells a project gets, and why not the others"),
         _noun("build", _USE, "Cells committed to a project"),
         _noun("label", _USE, "Labels with a QR symbol, and reading them back"),
         _noun("box", _KEEP, "Where cells lie"),
         _noun("store", _KEEP, "The file that holds it all: check, backup, restore"),
+        _noun("demo", _KEEP, "An invented workshop, from tear-down to matched project, in seconds"),
     ]
 )
