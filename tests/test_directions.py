@@ -57,8 +57,9 @@ qrcode       labels/render.py
 fpdf         labels/render.py
 PIL          labels/render.py
 zxingcpp     labels/reading.py
-matplotlib   traces/plot.py
+matplotlib   traces/plot.py physics/plot.py
 pandas       traces/ store/exchange
+highspy      matching/
 numpy        traces/ physics/ matching/
 """
 PLACES = {line.split()[0]: line.split()[1:] for line in LIBRARIES.strip().splitlines()}
