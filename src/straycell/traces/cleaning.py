@@ -83,6 +83,8 @@ def _drop_cut_end(cleaned: Cleaned, ends_whole: bool) -> None:
 
 def _drop_blank_and_odd(cleaned: Cleaned, table: Table) -> None:
     """Rows without a number where one is needed; wholly blank lines are no fault."""
+    if all(np.isfinite(cleaned.columns[name].sum()) for name in _needed(cleaned)):
+        return
     finite = [np.isfinite(cleaned.columns[name]) for name in _needed(cleaned)]
     whole, blank = np.logical_and.reduce(finite), ~np.logical_or.reduce(finite)
     odd = dict(table.odd)
@@ -149,8 +151,10 @@ def _check_times(cleaned: Cleaned) -> None:
 
 def _drop_repeated(cleaned: Cleaned) -> None:
     """The very same row twice is one row; the same time with other values stays (a step's edge, a coarse clock)."""
-    names = _needed(cleaned)
-    same = np.logical_and.reduce([np.diff(cleaned.columns[name]) == 0 for name in names])
+    still = np.append(False, np.diff(cleaned.columns["time"]) == 0)
+    if not still.any():
+        return
+    same = np.logical_and.reduce([np.diff(cleaned.columns[name]) == 0 for name in _needed(cleaned)])
     if same.any():
         rows = np.append(False, same)
         cleaned.warnings.append(
@@ -170,6 +174,8 @@ def _check_windows(cleaned: Cleaned) -> None:
         if name not in cleaned.columns:
             continue
         values, most = cleaned.columns[name], CELL_WINDOWS[dimension].high
+        if -most <= values.min() and values.max() <= most:
+            continue
         wrong = np.abs(values) > most
         if wrong.mean() > MOST_BAD_SHARE:
             row = int(np.flatnonzero(wrong)[0])
@@ -191,7 +197,7 @@ def _check_windows(cleaned: Cleaned) -> None:
 def _drop_spikes(cleaned: Cleaned) -> None:
     """A row whose voltage leaves and comes back with the current unchanged is a slip; near 0 V the contact was lost."""
     volts, amps = cleaned.columns["voltage"], cleaned.columns.get("current")
-    if len(volts) < FEWEST_ROWS:
+    if len(volts) < FEWEST_ROWS or float(np.max(np.abs(np.diff(volts)))) <= _SPIKE_V:
         return
     before, here, after = volts[:-2], volts[1:-1], volts[2:]
     alone = np.minimum(abs(here - before), abs(here - after)) > _SPIKE_V

@@ -88,16 +88,22 @@ def _is_pulse(before: Step, step: Step) -> bool:
 
 def _is_read(analysis: Analysis, step: Step, age_s: float) -> bool:
     """True when a row stands at this age, or two no further apart than the age around it."""
-    ages = analysis.trace.time_s[step.first : step.stop] - step.onset_s
+    ages = analysis.trace.time_s[_young(analysis, step)] - step.onset_s
     if np.min(np.abs(ages - age_s)) <= _SAME_AGE * age_s:
         return True
     after = int(np.searchsorted(ages, age_s))
     return 0 < after < len(ages) and float(ages[after] - ages[after - 1]) <= age_s
 
 
+def _young(analysis: Analysis, step: Step) -> slice:
+    """The rows of a step that its readings can need."""
+    end = int(np.searchsorted(analysis.trace.time_s, step.onset_s + 2 * READ_AT_S[-1], side="right"))
+    return slice(step.first, max(step.first + 1, min(step.stop, end + 1)))
+
+
 def _at(analysis: Analysis, step: Step, age_s: float) -> tuple[float, float, float]:
     """Voltage, current and the voltage's slope (V/s) in a step at an age."""
-    rows = slice(step.first, step.stop)
+    rows = _young(analysis, step)
     ages = analysis.trace.time_s[rows] - step.onset_s
     volts, amps = analysis.trace.voltage_v[rows], analysis.trace.current_a[rows]
     voltage, current = float(np.interp(age_s, ages, volts)), float(np.interp(age_s, ages, amps))

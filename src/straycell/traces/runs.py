@@ -297,7 +297,7 @@ def _sampling(analysis: Analysis, loads: list[Step], end: _End) -> tuple[float, 
         stop = min(step.stop, end.row + 1)
         if stop - step.first < 5:
             continue
-        rows = np.arange(step.first, stop - (stop - step.first + 1) % 2)
+        rows = slice(step.first, stop - (stop - step.first + 1) % 2)
         hours = trace.time_s[rows] / 3600
         amps = trace.current_a[rows]
         watts = amps * trace.voltage_v[rows]

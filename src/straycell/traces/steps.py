@@ -143,12 +143,12 @@ def _running(values: Floats, hours: Floats) -> Floats:
 def _first_rows(trace: Trace, state: Ints) -> Ints:
     """Where the state, the instrument's step or the level of a discharge changes."""
     amps = trace.current_a
-    size = np.abs(amps)
     change = np.abs(np.diff(amps))
-    level = (state[1:] < 0) & (state[:-1] < 0)
-    level &= (change > _LEVEL_SHARE * np.maximum(size[1:], size[:-1])) & (change > 4 * rest_limit_a(amps))
-    keys = [state, np.append(0, np.cumsum(level))]
-    return blocks(*keys, trace.step) if trace.step is not None else blocks(*keys)
+    jumps = np.flatnonzero(change > 4 * rest_limit_a(amps))
+    size = np.maximum(np.abs(amps[jumps]), np.abs(amps[jumps + 1]))
+    jumps = jumps[(state[jumps] < 0) & (state[jumps + 1] < 0) & (change[jumps] > _LEVEL_SHARE * size)]
+    firsts = blocks(state, trace.step) if trace.step is not None else blocks(state)
+    return np.union1d(firsts, jumps + 1)
 
 
 def _onsets(trace: Trace, spacing: Floats, firsts: Ints, stops: Ints) -> tuple[Floats, Floats, Mask, Floats]:

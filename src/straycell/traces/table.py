@@ -36,8 +36,8 @@ class Table:
 
 def read_table(raw: bytes, layout: Layout, progress: Progress | None = None) -> Table:
     """Read the rows with pandas, in pieces so that progress can be told. Raises BadData naming the line."""
-    _check_widths(raw, layout)
     frames = list(_frames(raw, layout, progress))
+    _check_widths(raw, layout, sum(len(f) for f in frames))
     lines = layout.first_row_line + np.arange(sum(len(f) for f in frames), dtype=np.int64)
     table = Table(lines, {})
     for quantity, column in layout.columns.items():
@@ -101,18 +101,17 @@ def _is_utf8(raw: bytes) -> bool:
     return True
 
 
-def _check_widths(raw: bytes, layout: Layout) -> None:
+def _check_widths(raw: bytes, layout: Layout, rows: int) -> None:
     """Refuse a line with more cells than the others: two rows run together, or two tables side by side."""
     begin = _offset(raw, layout.first_row_line)
-    ends = raw.count(b"\n", begin) + (not raw.endswith(b"\n"))
     separator = layout.separator.encode()
-    if b'"' in raw or raw.count(separator, begin) == ends * (layout.width - 1):
+    if b'"' in raw or raw.count(separator, begin) == rows * (layout.width - 1):
         return
     body = raw[begin:]
     characters = np.frombuffer(body, dtype=np.uint8)
     breaks = np.append(np.flatnonzero(characters == ord("\n")), len(body))
     marks = np.flatnonzero(characters == separator[0])
-    counts = np.diff(np.searchsorted(marks, breaks), prepend=0)[:ends]
+    counts = np.diff(np.searchsorted(marks, breaks), prepend=0)
     usual = int(np.median(counts))
     wide = np.flatnonzero(counts > max(usual, layout.width - 1))
     if len(wide):
