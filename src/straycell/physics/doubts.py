@@ -10,6 +10,7 @@ from straycell.physics.polarisation import assumed_resistance, lag_h, steady_ove
 from straycell.physics.temperature import capacity_ratio, resistance_ratio
 from straycell.quantities import Measured
 
+ASSUMED_NOTE = "resistance not measured: a usual one for this capacity is assumed"
 DOUBTS = ("capacity", "resistance", "lag", "cold")
 
 
@@ -29,7 +30,7 @@ def known_resistance(capacity: Measured, resistance: Measured | None) -> tuple[f
     if resistance is not None:
         return resistance.value, resistance.u, []
     ohm, u = assumed_resistance(capacity.value)
-    return ohm, u, ["resistance not measured: a usual one for this capacity is assumed"]
+    return ohm, u, [ASSUMED_NOTE]
 
 
 def cases_of(

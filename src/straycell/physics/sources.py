@@ -15,8 +15,8 @@ from straycell.errors import BadData
 from straycell.physics.curves import OcvCurve, interpolate
 from straycell.physics.polarisation import shape
 
-_END_SHARE = 0.004
-_END_DROP_V = 1.5
+END_SHARE = 0.004
+END_DROP_V = 1.5
 """Beyond the last known point the voltage falls off a cliff: 1.5 V within 0.4 % of the charge (cautious)."""
 _MOST_POINTS = 160
 
@@ -114,8 +114,8 @@ def trace_source(trace: OwnTrace, steady_ohm: float, lag_h: float) -> SourceMode
 
 
 def _closed(q: list[float], emf: list[float], ohm: list[float], lag_h: float) -> SourceModel:
-    end = q[-1] * (1.0 + _END_SHARE)
-    return SourceModel((*q, end), (*emf, emf[-1] - _END_DROP_V), (*ohm, ohm[-1]), lag_h)
+    end = q[-1] * (1.0 + END_SHARE)
+    return SourceModel((*q, end), (*emf, emf[-1] - END_DROP_V), (*ohm, ohm[-1]), lag_h)
 
 
 def _thinned(*columns: Sequence[float]) -> tuple[tuple[float, ...], ...]:

@@ -1,0 +1,87 @@
+"""What a run time says, and the parts of it that one cell and many cells share."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from straycell.cells import Chemistry
+from straycell.errors import BadData
+from straycell.physics.curves import OcvCurve, all_curves, curves_for
+from straycell.physics.shipped import shipped
+from straycell.physics.sources import OwnTrace
+from straycell.physics.temperature import COLDEST_KNOWN_C
+
+MOST_MARGIN_UP = 0.1
+"""The high end is no promise, so the model's own margin widens it by a tenth at most."""
+_YEAR_H = 8766.0
+
+
+@dataclass(frozen=True, slots=True)
+class Runtime:
+    """Hours: `expected`, and `low` to `high`; `low` is meant to hold nineteen times out of twenty.
+
+    `basis` says what it was computed from, `stop` which cut-off ends the run, `notes` what to know besides.
+    """
+
+    expected_h: float
+    low_h: float
+    high_h: float
+    basis: str
+    stop: str
+    notes: tuple[str, ...] = ()
+
+
+def known_curves(chemistry: Chemistry) -> tuple[OcvCurve, ...]:
+    """The sets that speak for a chemistry; for an unknown one all of them, which makes the low end very low."""
+    curves = all_curves() if chemistry is Chemistry.UNKNOWN else curves_for(chemistry)
+    if not curves:
+        raise BadData(
+            f"chemistry is {chemistry}: no published curve speaks for it", "only its own trace could answer"
+        )
+    return curves
+
+
+def first_stop(device_v: float, cell_v: float | None, protection_v: float | None) -> tuple[str, float]:
+    """The cut-off that comes first when the voltage falls, per cell; the device on a tie."""
+    stops = [("device", device_v), ("cell", cell_v), ("protection", protection_v)]
+    known = [(name, volts) for name, volts in stops if volts is not None]
+    return max(known, key=lambda item: item[1])
+
+
+def margin_of(basis: str, rate_c: float, trace: OwnTrace | None, capacity_ah: float) -> tuple[float, float]:
+    """What the model itself may be wrong by at this rate, from data/margin.toml: a share of the time, and volts."""
+    table = shipped("margin")[basis.replace(" ", "_")]
+    known_c = 0.0
+    if trace is not None:
+        currents = trace.currents()
+        known_c = sum(currents) / len(currents) / capacity_ah
+    beyond = max(0.0, rate_c**2 - known_c**2)
+    share = min(table["most"], table["base"] + table["per_c_squared"] * beyond)
+    return float(share), float(table["off_v"])
+
+
+def notes_of(
+    chemistry: Chemistry,
+    expected_h: float,
+    rate_c: float,
+    temperature_c: float,
+    stop_v: float,
+    trace: OwnTrace | None,
+) -> list[str]:
+    """What to know besides, in words."""
+    notes = []
+    if chemistry is Chemistry.UNKNOWN:
+        notes.append("chemistry unknown: the low end takes the worst of all published curves")
+    if expected_h == 0.0:
+        notes.append("the voltage falls below the cut-off as soon as the load is switched on")
+    if rate_c > 1.0:
+        notes.append("more than 1C: beyond the rates this was checked at")
+    if temperature_c < COLDEST_KNOWN_C:
+        notes.append("below -20 C no cell sheet gives a figure: the low end is nothing")
+    if expected_h > _YEAR_H:
+        notes.append("longer than a year: the cell's self-discharge is not counted here")
+    if trace is not None and trace.voltage_v[-1] > stop_v + 0.05:
+        notes.append(
+            f"the trace ends at {trace.voltage_v[-1]:.2f} V, above the cut-off: what is left is not counted"
+        )
+    return notes

@@ -1,0 +1,388 @@
+"""The same run times as `runtime.estimate`, for many cells under one load at once (numpy).
+
+Cells with an own trace, and loads with a profile, are answered one by one by `estimate`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from straycell.cells import Chemistry
+from straycell.errors import BadData
+from straycell.physics.answers import MOST_MARGIN_UP, Runtime, first_stop, known_curves, notes_of
+from straycell.physics.curves import OcvCurve, interpolate
+from straycell.physics.doubts import ASSUMED_NOTE
+from straycell.physics.loads import (
+    LED_IDEALITY,
+    THERMAL_VOLTAGE_V,
+    ConstantCurrent,
+    ConstantPower,
+    Lamps,
+    Load,
+    Profile,
+    ResistiveLoad,
+)
+from straycell.physics.polarisation import assumed_resistance, lag_h, shape, steady_over_pulse
+from straycell.physics.runtime import TEST_RATE_C, OwnTrace, estimate
+from straycell.physics.shipped import shipped
+from straycell.physics.sources import END_DROP_V, END_SHARE
+from straycell.physics.temperature import COLDEST_KNOWN_C, capacity_ratio, check_temperature, resistance_ratio
+from straycell.quantities import Measured
+
+Floats = NDArray[np.float64]
+Drawn = Callable[[Floats | float, Floats], Floats]
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One cell as `estimate` takes it: capacity in Ah, resistance in ohm, how they were taken, its own cut-off."""
+
+    chemistry: Chemistry
+    capacity: Measured
+    resistance: Measured | None = None
+    own_trace: OwnTrace | None = None
+    cell_cutoff_v: float | None = None
+    full_voltage_v: float | None = None
+    capacity_current_a: float | None = None
+    capacity_cutoff_v: float | None = None
+    resistance_pulse_s: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Question:
+    """What all cells are asked; cut-offs in V, `stop_v` per cell."""
+
+    load: Load
+    stop: str
+    stop_v: float
+    temperature_c: float
+    series: int
+    parallel: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Case:
+    """As doubts.Assumed, with an array for each figure that differs from cell to cell."""
+
+    capacity_ah: Floats
+    steady_ohm: Floats
+    lag_h: float
+    capacity_ratio: float
+    resistance_ratio: float
+
+
+def estimate_many(
+    cells: Sequence[Candidate],
+    load: Load,
+    *,
+    cutoff_v: float,
+    protection_cutoff_v: float | None = None,
+    temperature_c: float = 25.0,
+    series: int = 1,
+    parallel: int = 1,
+) -> list[Runtime]:
+    """One Runtime a cell, in order, as if the whole pack were of cells like it. Raises BadData like `estimate`."""
+    check_temperature(temperature_c)
+    answers: list[Runtime | None] = [None] * len(cells)
+    groups: dict[tuple[object, ...], list[int]] = {}
+    for index, cell in enumerate(cells):
+        if cell.own_trace is not None or isinstance(load, Profile) or not _plain(cell):
+            answers[index] = _single(
+                cell, load, cutoff_v, protection_cutoff_v, temperature_c, (series, parallel)
+            )
+        else:
+            kind = (cell.chemistry, cell.resistance_pulse_s, cell.capacity_cutoff_v)
+            key = (*kind, cell.cell_cutoff_v, cell.full_voltage_v, cell.resistance is None)
+            groups.setdefault(key, []).append(index)
+    for members in groups.values():
+        alike = [cells[i] for i in members]
+        stop, stop_v = first_stop(cutoff_v / series, alike[0].cell_cutoff_v, protection_cutoff_v)
+        question = _Question(load, stop, stop_v, temperature_c, series, parallel)
+        for index, answer in zip(members, _group(alike, question), strict=True):
+            answers[index] = answer
+    return [answer for answer in answers if answer is not None]
+
+
+def _plain(cell: Candidate) -> bool:
+    """Whether the figures are sound enough for arrays; `estimate` words the fault of one that is not."""
+    ohm = cell.resistance
+    good = np.isfinite(cell.capacity.value) and cell.capacity.value > 0 and cell.capacity.u >= 0
+    return bool(good and (ohm is None or (np.isfinite(ohm.value) and ohm.value >= 0)))
+
+
+def _single(
+    cell: Candidate,
+    load: Load,
+    cutoff_v: float,
+    protection_v: float | None,
+    temperature_c: float,
+    pack: tuple[int, int],
+) -> Runtime:
+    return estimate(
+        cell.chemistry,
+        cell.capacity,
+        cell.resistance,
+        load,
+        cutoff_v=cutoff_v,
+        cell_cutoff_v=cell.cell_cutoff_v,
+        protection_cutoff_v=protection_v,
+        temperature_c=temperature_c,
+        full_voltage_v=cell.full_voltage_v,
+        series=pack[0],
+        parallel=pack[1],
+        own_trace=cell.own_trace,
+        capacity_current_a=cell.capacity_current_a,
+        capacity_cutoff_v=cell.capacity_cutoff_v,
+        resistance_pulse_s=cell.resistance_pulse_s,
+    )
+
+
+def _group(cells: Sequence[Candidate], question: _Question) -> list[Runtime]:
+    """Cells of one chemistry, whose readings were taken in the same way."""
+    first = cells[0]
+    curves = known_curves(first.chemistry)
+    ah = np.array([c.capacity.value for c in cells])
+    test_a = np.array([c.capacity_current_a or TEST_RATE_C * c.capacity.value for c in cells])
+    cases = _cases(cells, ah, question.temperature_c)
+    runs = {(c.name, n): _run(c, case, test_a, first, question) for c in curves for n, case in cases.items()}
+    margin = shipped("margin")["chemistry_curve"]
+    for curve in curves:
+        for name, off_v in (("volts-", margin["off_v"]), ("volts+", -margin["off_v"])):
+            runs[curve.name, name] = _run(curve, cases["expected"], test_a, first, question, off_v)
+    found = [runs[c.name, "expected"] for c in curves]
+    expected = sum((hours for hours, _ in found), np.zeros_like(ah)) / len(curves)
+    if not np.isfinite(expected).all():
+        raise BadData(
+            "load: it draws nothing at this pack's voltage", "look at the load's supply voltage once more"
+        )
+    charge = sum((q for _, q in found), np.zeros_like(ah)) / len(curves)
+    rate_c = charge / np.maximum(expected, 1e-9) / ah
+    share = np.minimum(margin["most"], margin["base"] + margin["per_c_squared"] * rate_c**2)
+    doubts = sorted({name[:-1] for _, name in runs if name != "expected"})
+    lows, highs = [], []
+    for curve in curves:
+        hours = runs[curve.name, "expected"][0]
+        down, up = (share * hours) ** 2, (np.minimum(share, MOST_MARGIN_UP) * hours) ** 2
+        for doubt in doubts:
+            sides = [
+                runs[curve.name, doubt + sign][0] - hours
+                for sign in "-+"
+                if (curve.name, doubt + sign) in runs
+            ]
+            down += np.maximum(0.0, -np.minimum.reduce(sides)) ** 2
+            up += np.maximum(0.0, np.maximum.reduce(sides)) ** 2
+        lows.append(hours - np.sqrt(down))
+        highs.append(hours + np.sqrt(up))
+    low = np.clip(np.minimum.reduce(lows), 0.0, expected)
+    high = np.maximum(np.maximum.reduce(highs), expected)
+    if question.temperature_c < COLDEST_KNOWN_C:
+        low = np.zeros_like(low)
+    return _worded(cells, question, expected, low, high, rate_c)
+
+
+def _worded(
+    cells: Sequence[Candidate],
+    question: _Question,
+    expected: Floats,
+    low: Floats,
+    high: Floats,
+    rate_c: Floats,
+) -> list[Runtime]:
+    lead = [ASSUMED_NOTE] if cells[0].resistance is None else []
+    chemistry, stop = cells[0].chemistry, f"{question.stop} cut-off"
+    answers = []
+    for e, lo, hi, rate in zip(expected.tolist(), low.tolist(), high.tolist(), rate_c.tolist(), strict=True):
+        notes = notes_of(chemistry, e, rate, question.temperature_c, question.stop_v, None)
+        answers.append(Runtime(e, lo, hi, "chemistry curve", stop, (*lead, *notes)))
+    return answers
+
+
+def _cases(cells: Sequence[Candidate], ah: Floats, temperature_c: float) -> dict[str, _Case]:
+    """As doubts.cases_of; a case that equals the expected one is left out."""
+    first = cells[0]
+    steady, lag = steady_over_pulse(first.chemistry, first.resistance_pulse_s), lag_h(first.chemistry)
+    cold_q, cold_r = capacity_ratio(temperature_c), resistance_ratio(temperature_c)
+    u_ah = np.array([c.capacity.u for c in cells])
+    usual = [assumed_resistance(c.capacity.value) for c in cells]
+    ohm = np.array(
+        [c.resistance.value if c.resistance else o for c, (o, _) in zip(cells, usual, strict=True)]
+    )
+    u_ohm = np.array([c.resistance.u if c.resistance else u for c, (_, u) in zip(cells, usual, strict=True)])
+    sound = np.minimum(ohm, np.array([o for o, _ in usual]))
+    middle = ohm + (steady.expected - 1.0) * sound
+    worse = np.hypot(2.0 * u_ohm, sound * (steady.high - steady.expected))
+    better = np.hypot(2.0 * u_ohm, sound * (steady.expected - steady.low))
+    least = np.maximum(ah - 2.0 * u_ah, 1e-3 * ah)
+    now = (cold_q.expected, cold_r.expected)
+    cases = {
+        "expected": _Case(ah, middle, lag.expected, *now),
+        "capacity-": _Case(least, middle, lag.expected, *now),
+        "capacity+": _Case(ah + 2.0 * u_ah, middle, lag.expected, *now),
+        "resistance-": _Case(ah, middle + worse, lag.expected, *now),
+        "resistance+": _Case(ah, np.maximum(0.0, middle - better), lag.expected, *now),
+        "lag-": _Case(ah, middle, lag.high, *now),
+        "lag+": _Case(ah, middle, lag.low, *now),
+    }
+    if (cold_q.low, cold_r.high) != now:
+        cases["cold-"] = _Case(ah, middle, lag.expected, cold_q.low, cold_r.high)
+    if (cold_q.high, cold_r.low) != now:
+        cases["cold+"] = _Case(ah, middle, lag.expected, cold_q.high, cold_r.low)
+    return cases
+
+
+def _run(
+    curve: OcvCurve,
+    case: _Case,
+    test_a: Floats,
+    first: Candidate,
+    question: _Question,
+    off_v: float = 0.0,
+) -> tuple[Floats, Floats]:
+    """Hours and Ah of every cell on one curve: sources.curve_source and march.march, cell beside cell."""
+    test_v = curve.volts[0] if first.capacity_cutoff_v is None else first.capacity_cutoff_v
+    left = np.interp(test_v + test_a * case.steady_ohm * shape(0.05), curve.volts, curve.soc)
+    full_ah = (case.capacity_ah + test_a * case.lag_h) / (1.0 - np.minimum(left, 0.5)) * case.capacity_ratio
+    steady_ohm = case.steady_ohm * case.resistance_ratio
+    soc = curve.soc[::-1]
+    out = [1.0 - s for s in soc]
+    emf, grown = list(curve.volts[::-1]), [shape(s) for s in soc]
+    end = (1.0 - soc[-1]) * (1.0 + END_SHARE)
+    out, emf, grown = [*out, end], [*emf, emf[-1] - END_DROP_V], [*grown, grown[-1]]
+    missing = 0.0
+    if first.full_voltage_v is not None:
+        missing = (1.0 - curve.state_of_charge(first.full_voltage_v)) * end
+    if missing > 0:
+        out, emf, grown = _started(out, emf, grown, missing)
+    draw = _drawn(question, 1.0 / max(1.0, case.resistance_ratio))
+    nodes = list(zip(out, emf, grown, strict=True))
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        return _march(nodes, full_ah, steady_ohm, case.lag_h, draw, question.stop_v + off_v)
+
+
+def _started(
+    out: list[float], emf: list[float], grown: list[float], missing: float
+) -> tuple[list[float], list[float], list[float]]:
+    """As sources.started_at, in shares of the full charge."""
+    if missing >= 0.99 * out[-1]:
+        raise BadData("charge: the pack would start empty", "charge it to its chemistry's full voltage")
+    later = [k for k, share in enumerate(out) if share > missing]
+    return (
+        [0.0, *(out[k] - missing for k in later)],
+        [interpolate(missing, out, emf), *(emf[k] for k in later)],
+        [interpolate(missing, out, grown), *(grown[k] for k in later)],
+    )
+
+
+def _march(
+    nodes: list[tuple[float, float, float]],
+    full_ah: Floats,
+    steady_ohm: Floats,
+    lag: float,
+    draw: Drawn,
+    cutoff_v: float,
+) -> tuple[Floats, Floats]:
+    """march.march for an array of cells; infinite current is a voltage of minus infinity."""
+    n = len(full_ah)
+    hours, charge = np.zeros(n), np.zeros(n)
+    q0, i0, v0 = np.zeros(n), np.zeros(n), np.zeros(n)
+    alive, started = np.ones(n, dtype=bool), np.zeros(n, dtype=bool)
+    all_started = False
+    for share_out, emf, grown in nodes:
+        ohm = steady_ohm * grown
+        i1 = draw(emf, ohm)
+        v1 = emf - i1 * ohm
+        beyond = ~np.isfinite(i1)
+        if beyond.any():
+            v1[beyond], i1 = -np.inf, np.where(beyond, i0, i1)
+        q1 = np.where(v1 > -np.inf, full_ah * share_out - lag * i1, q0)
+        ends = alive & (v1 <= cutoff_v)
+        if not all_started:
+            before = ~started & (q1 < 0)
+            nothing = ends & (before | (i0 == 0))
+            alive &= ~nothing
+            ends &= ~nothing & ~before
+            if ends.any():
+                q1, i1, v1 = _clipped(ends, cutoff_v, q0, i0, v0, q1, i1, v1)
+            cross = alive & ~started & ~before & (q0 < 0) & (q1 >= 0)
+            part = np.where(cross, -q0 / (q1 - q0), 0.0)
+            i0, v0 = np.where(cross, i0 + part * (i1 - i0), i0), np.where(cross, v0 + part * (v1 - v0), v0)
+            q0 = np.where(cross, 0.0, q0)
+            counts = alive & ~before
+            started |= counts
+            all_started = bool(started[alive].all())
+        else:
+            if ends.any():
+                q1, i1, v1 = _clipped(ends, cutoff_v, q0, i0, v0, q1, i1, v1)
+            counts = alive
+        dq = np.where(counts & (i0 > 0), np.maximum(q1 - q0, 0.0), 0.0)
+        hours += np.where(dq > 0, dq * 0.5 * (1.0 / i0 + 1.0 / i1), 0.0)
+        charge = np.where(dq > 0, q1, charge)
+        alive &= ~ends
+        if not alive.any():
+            break
+        q0, i0, v0 = np.where(started, np.maximum(q0, q1), q1), i1, v1
+    return hours, charge
+
+
+def _clipped(
+    ends: NDArray[np.bool_],
+    cutoff_v: float,
+    q0: Floats,
+    i0: Floats,
+    v0: Floats,
+    q1: Floats,
+    i1: Floats,
+    v1: Floats,
+) -> tuple[Floats, Floats, Floats]:
+    """Where a cell ends in this step: the charge, current and voltage at the cut-off."""
+    share = np.where(v1 > -np.inf, (v0 - cutoff_v) / (v0 - v1), 0.0)
+    q = np.where(ends, q0 + share * (q1 - q0), q1)
+    i = np.where(ends, i0 + share * (i1 - i0), i1)
+    return q, i, np.where(ends, cutoff_v, v1)
+
+
+def _drawn(question: _Question, draw_share: float) -> Drawn:
+    """The load's current through one cell, for arrays: loads.drawn_from of each kind."""
+    load, series, parallel = question.load, question.series, question.parallel
+    scale = series / parallel
+    if isinstance(load, ConstantCurrent):
+        fixed_a = load.current_a / parallel
+        return lambda emf, ohm: np.full_like(ohm, fixed_a)
+    if isinstance(load, ConstantPower):
+        power_w = load.power_w / load.efficiency
+        return lambda emf, ohm: _power_current(power_w, emf * series, ohm * scale) / parallel
+    if isinstance(load, ResistiveLoad):
+        load_ohm = load.resistance_ohm
+        return lambda emf, ohm: (
+            np.maximum(0.0, emf * series) / (load_ohm + ohm * scale * draw_share) / parallel
+        )
+    if isinstance(load, Lamps):
+        lamps = load
+        return lambda emf, ohm: _lamp_current(lamps, emf * series, ohm * scale * draw_share) / parallel
+    raise BadData("load: a profile is followed cell by cell", "ask for one cell at a time")
+
+
+def _power_current(power_w: float, emf_v: Floats | float, inner_ohm: Floats) -> Floats:
+    square = np.asarray(emf_v, dtype=np.float64) ** 2 - 4.0 * inner_ohm * power_w
+    possible = (square >= 0) & (np.asarray(emf_v) > 0)
+    root = np.sqrt(np.where(possible, square, 0.0))
+    return np.where(possible, 2.0 * power_w / np.where(possible, emf_v + root, 1.0), np.inf)
+
+
+def _lamp_current(lamps: Lamps, emf_v: Floats | float, inner_ohm: Floats) -> Floats:
+    slope_v = LED_IDEALITY * THERMAL_VOLTAGE_V
+    drop_v = lamps.measured_a * (lamps.across_ohm + inner_ohm)
+    spare_v = np.broadcast_to(np.asarray(emf_v, dtype=np.float64) - lamps.lamp_v, drop_v.shape)
+    bright = spare_v > drop_v
+    y = np.where(bright, np.log(np.where(bright, spare_v / drop_v, 1.0)), np.minimum(0.0, spare_v / slope_v))
+    for _ in range(40):
+        grown = drop_v * np.exp(y)
+        step = (slope_v * y + grown - spare_v) / (slope_v + grown)
+        y = y - step
+        if np.abs(step).max() < 1e-6:
+            break
+    return lamps.measured_a * np.exp(y)

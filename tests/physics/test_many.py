@@ -1,0 +1,106 @@
+"""Many cells at once: the same answers as one by one."""
+
+import random
+
+import pytest
+
+from straycell.cells import Chemistry
+from straycell.errors import BadData
+from straycell.physics.loads import ConstantCurrent, ConstantPower, Lamps, Profile, ResistiveLoad
+from straycell.physics.many import Candidate, estimate_many
+from straycell.physics.runtime import OwnTrace, estimate
+from straycell.quantities import Measured
+
+LOADS = [
+    ConstantCurrent(0.3),
+    ConstantCurrent(6.0),
+    ConstantPower(1.2, 0.9),
+    ConstantPower(20.0),
+    ResistiveLoad(12.0),
+    Lamps(24, 0.55, 10.0, 3.0),
+    Profile((0.0, 20.0, 300.0), (1.0, 0.1)),
+]
+KNOWN = [c for c in Chemistry if c is not Chemistry.PRIMARY]
+
+
+def crowd(count, seed=4):
+    """Invented cells of every chemistry, with and without a resistance."""
+    chance = random.Random(seed)
+    cells = []
+    for index in range(count):
+        ah = chance.uniform(0.2, 4.0)
+        ohm = chance.uniform(0.01, 0.5) / ah
+        cells.append(
+            Candidate(
+                KNOWN[index % len(KNOWN)],
+                Measured(ah, chance.uniform(0, 0.05) * ah),
+                None if index % 7 == 0 else Measured(ohm, 0.05 * ohm),
+                cell_cutoff_v=chance.choice([None, 2.5, 3.0]),
+                full_voltage_v=chance.choice([None, None, 4.1, 3.55]),
+                capacity_current_a=chance.choice([None, 0.5]),
+                capacity_cutoff_v=chance.choice([None, 2.8]),
+                resistance_pulse_s=chance.choice([0.0, 1.0, 10.0]),
+            )
+        )
+    return cells
+
+
+@pytest.mark.parametrize("load", LOADS, ids=lambda load: type(load).__name__)
+@pytest.mark.parametrize(("temperature_c", "series", "parallel"), [(25.0, 1, 1), (2.0, 2, 3), (-30.0, 1, 1)])
+def test_the_crowd_gets_the_answers_of_the_single_cells(load, temperature_c, series, parallel):
+    """Two ways to the same figures: plain Python cell by cell, and arrays."""
+    cells, cutoff_v = crowd(60), 3.2 * series
+    together = estimate_many(
+        cells, load, cutoff_v=cutoff_v, temperature_c=temperature_c, series=series, parallel=parallel
+    )
+    for cell, answer in zip(cells, together, strict=True):
+        alone = estimate(
+            cell.chemistry,
+            cell.capacity,
+            cell.resistance,
+            load,
+            cutoff_v=cutoff_v,
+            cell_cutoff_v=cell.cell_cutoff_v,
+            temperature_c=temperature_c,
+            full_voltage_v=cell.full_voltage_v,
+            series=series,
+            parallel=parallel,
+            capacity_current_a=cell.capacity_current_a,
+            capacity_cutoff_v=cell.capacity_cutoff_v,
+            resistance_pulse_s=cell.resistance_pulse_s,
+        )
+        assert (answer.expected_h, answer.low_h, answer.high_h) == pytest.approx(
+            (alone.expected_h, alone.low_h, alone.high_h), rel=1e-9, abs=1e-12
+        )
+        assert (answer.basis, answer.stop, answer.notes) == (alone.basis, alone.stop, alone.notes)
+
+
+def test_a_cell_with_an_own_trace_is_answered_by_it():
+    """In its place in the list."""
+    share = [k / 100 for k in range(101)]
+    trace = OwnTrace(tuple(2.0 * s for s in share), tuple(4.1 - s for s in share), 0.4)
+    plain = Candidate(Chemistry.NMC, Measured(2.0, 0.02), Measured(0.05, 0.005))
+    traced = Candidate(Chemistry.NMC, Measured(2.0, 0.02), Measured(0.05, 0.005), own_trace=trace)
+    found = estimate_many([plain, traced, plain], ConstantCurrent(0.2), cutoff_v=3.2)
+    assert [f.basis for f in found] == ["chemistry curve", "own trace", "chemistry curve"]
+
+
+def test_no_cells_no_answers():
+    """An empty shelf is no fault."""
+    assert estimate_many([], ConstantCurrent(0.2), cutoff_v=3.2) == []
+
+
+@pytest.mark.parametrize(
+    "cell",
+    [
+        Candidate(Chemistry.NMC, Measured(0.0, 0.0)),
+        Candidate(Chemistry.NMC, Measured(2.0, 0.0), Measured(-1.0, 0.0)),
+        Candidate(Chemistry.PRIMARY, Measured(2.0, 0.0)),
+        Candidate(Chemistry.NMC, Measured(2.0, 0.0), full_voltage_v=2.0),
+    ],
+)
+def test_one_impossible_cell_is_named_as_its_own_fault(cell):
+    """The same errors as for one cell."""
+    with pytest.raises(BadData) as caught:
+        estimate_many([cell], ConstantCurrent(0.2), cutoff_v=3.2)
+    assert caught.value.remedy
