@@ -13,6 +13,7 @@ def _noun(name: str, heading: str, help_text: str, module: str = "") -> tuple[st
 
 NOUNS: dict[str, Noun] = dict(
     [
+        _noun("intake", _IN, "The guided evening: cell after cell, or what is due to be measured"),
         _noun("teardown", _IN, "What was opened, where it was found, what came out"),
         _noun("cell", _IN, "One cell, one code, for life"),
         _noun("meter", _IN, "What readings are taken with, and how far to trust it"),

@@ -16,6 +16,7 @@ from sqlalchemy import Connection, func, select
 from straycell.builds import Build
 from straycell.cells import Cell, Chemistry, Form, Stage
 from straycell.meters import Meter
+from straycell.readings import Charge, Quantity, Reading
 from straycell.store import boxes, builds, cells, events, meters, projects, readings, teardowns, verdicts
 from straycell.store.check import faults
 from straycell.store.codec import from_us
@@ -140,6 +141,11 @@ class Reader:
         """One reading or charge by its number. Raises BadData."""
         with self._look() as conn:
             return readings.reading(conn, number)
+
+    def latest(self, quantity: Quantity) -> Reading | Charge | None:
+        """What was recorded last of a quantity, whatever the cell: its meter and conditions are usual here."""
+        with self._look() as conn:
+            return readings.latest(conn, quantity)
 
     # verdicts
 

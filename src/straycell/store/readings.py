@@ -203,6 +203,19 @@ def reading(conn: Connection, number: int) -> RecordedReading:
     return found[0]
 
 
+def latest(conn: Connection, quantity: Quantity) -> Item | None:
+    """The reading or charge of a quantity that was recorded last, of any cell, superseded ones left out."""
+    query = (
+        select(*_ITEM_COLUMNS)
+        .where(READING.c.quantity == quantity.value)
+        .where(READING.c.id.not_in(select(SUPERSESSION.c.reading_id)))
+        .order_by(READING.c.id.desc())
+        .limit(1)
+    )
+    row = conn.execute(query).first()
+    return None if row is None else _item(row, _known_meters(conn))
+
+
 # --- writing ---------------------------------------------------------------------------------------
 
 

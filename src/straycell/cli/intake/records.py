@@ -1,0 +1,133 @@
+"""Recording one cell, saying what came of it, and the way back to the last answer given."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from straycell.acceptance.reasons import Outcome
+from straycell.cells import CellFacts, Look
+from straycell.cli.intake.form import fill
+from straycell.cli.intake.script import (
+    Amend,
+    Ask,
+    Caution,
+    Entry,
+    Keep,
+    Kept,
+    Key,
+    Say,
+    Talk,
+    Tone,
+    ask,
+    fault,
+)
+from straycell.cli.intake.state import Evening, Logged
+from straycell.errors import StraycellError
+from straycell.quantities import Dimension, show
+from straycell.readings import Charge, Quantity, Reading
+from straycell.safety import Step
+
+_DIMENSIONS = {Quantity.CAPACITY: Dimension.CAPACITY, Quantity.RESISTANCE: Dimension.RESISTANCE}
+
+
+def keep(entry: Entry) -> Talk[Kept]:
+    """Record it; when the store refuses, say why and try again when the person says so: nothing is lost."""
+    while True:
+        try:
+            kept: Kept = yield Keep(entry)
+            return kept
+        except StraycellError as error:
+            yield fault(error)
+            yield from ask(Ask("nothing is lost: Enter tries to record it again, Ctrl-C drops it"))
+
+
+def record(evening: Evening, logged: Logged) -> Talk[Kept]:
+    """Keep an entry (its `kept` is not looked at), make it the one that < goes back to, and tell."""
+    kept = yield from keep(logged.entry)
+    _now_kept(evening, replace(logged, kept=kept))
+    yield from tell(kept, logged.entry, evening.start.isolating_looks)
+    return kept
+
+
+def not_yet(code: str) -> Kept:
+    """Stands in a Logged until its entry is recorded."""
+    return Kept(code, CellFacts(), (), Outcome.HOLD, "")
+
+
+def _now_kept(evening: Evening, logged: Logged) -> None:
+    evening.last = logged
+    evening.kept[logged.kept.code] = logged.kept
+    evening.in_hand = ""
+    if evening.pending == logged.kept.code:
+        evening.pending = ""
+
+
+def tell(kept: Kept, entry: Entry, isolating: frozenset[Look]) -> Talk[None]:
+    """One line for a cell that goes on; for one that is out, what to do with it now."""
+    out = kept.outcome is Outcome.DISCARD
+    marking = f", {kept.facts.marking}" if entry.facts is not None and kept.facts.marking else ""
+    said = f"{kept.code} kept: {describe(entry)}{marking}"
+    if not out:
+        yield Say(f"{said}: {kept.outcome.word}", Tone.GOOD)
+        return
+    yield Say(f"{said}. {kept.headline}", Tone.DANGER)
+    if kept.because:
+        yield Say(f"because {kept.because[0]}", Tone.DANGER)
+    looks = {look for item in entry.items if isinstance(item, Reading) for look in item.look}
+    if isolating & looks:
+        yield Say(f"No more measuring. Do not press it: write {kept.code} on its bag or box.", Tone.DANGER)
+        yield Caution((Step.LOOK_BAD,), kept.facts)
+    else:
+        yield Caution((Step.DISCARD,), kept.facts)
+    yield Say("Mistyped? < puts it right, with a reason.")
+
+
+def describe(entry: Entry) -> str:
+    """`3.71 V, clean`."""
+    parts = []
+    for item in entry.items:
+        if isinstance(item, Charge):
+            parts.append(f"charged to {show(item.until_v, Dimension.VOLTAGE)}")
+        elif item.value is None:
+            parts.append(" ".join(item.look))
+        else:
+            parts.append(show(item.value, _DIMENSIONS.get(item.quantity, Dimension.VOLTAGE)))
+    return ", ".join(parts) or "nothing measured"
+
+
+def back(evening: Evening) -> Talk[bool]:
+    """Ask the last answer of the cell before again. What changes is superseded, and stays visible.
+
+    True when something was changed.
+    """
+    last = evening.last
+    if last is None:
+        yield Say("there is no cell before this one tonight", Tone.FAULT)
+        return False
+    yield Say(f"back to {last.kept.code}: Enter keeps what stands in brackets", Tone.HEAD)
+    trail = yield from fill(last.asked_again, last.trail, redo_last=True)
+    entry = last.entry if trail is None else last.entry_of(trail)
+    if trail is None or entry == last.entry:
+        yield Say(f"{last.kept.code} stays as it is")
+        return False
+    because = yield from _reason(last.kept)
+    try:
+        kept: Kept = yield Amend(last.kept, entry, because)
+    except StraycellError as error:
+        yield fault(error)
+        return False
+    _now_kept(evening, replace(last, kept=kept, entry=entry, trail=trail))
+    yield from tell(kept, entry, evening.start.isolating_looks)
+    return True
+
+
+def _reason(kept: Kept) -> Talk[str]:
+    """A cell that was out of use comes back only with a reason in words."""
+    if kept.outcome is not Outcome.DISCARD:
+        return "corrected at intake, right after it was typed"
+    why = f"{kept.code} was out of use; what took it out stays in its history, with your reason."
+    while True:
+        text = yield from ask(Ask("it was out of use: what was the mistake?", why=why))
+        if text and text not in tuple(Key):
+            return text
+        yield Say("a few words, please", Tone.FAULT)

@@ -1,0 +1,85 @@
+"""What has come together in an evening. It outlives an interrupt, so that the end can tell what was kept."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+
+from straycell.cells import CellFacts
+from straycell.cli.intake import due, meter_menu
+from straycell.cli.intake.cell import Carry
+from straycell.cli.intake.form import NextQuestion, Trail
+from straycell.cli.intake.script import Entry, Kept, Start, Talk
+from straycell.meters import Meter
+from straycell.readings import Quantity, Reading
+
+_VOLTAGES = (Quantity.AS_FOUND_VOLTAGE, Quantity.VOLTAGE)
+
+
+@dataclass(frozen=True, slots=True)
+class Logged:
+    """A cell as kept, with what is needed to ask its last answer again and to record what comes of it."""
+
+    kept: Kept
+    entry: Entry
+    trail: Trail
+    asked_again: NextQuestion
+    entry_of: Callable[[Trail], Entry]
+
+
+@dataclass(slots=True)
+class Evening:
+    """`kept` has every cell's latest state, in order; `pending` is a code shown and not yet borne by a cell;
+    `in_hand` the cell whose questions are open.
+    """
+
+    start: Start
+    teardown: str | None = None
+    pack: str = "1"
+    meters: dict[Quantity, Meter | None] = field(default_factory=dict)
+    known_meters: dict[str, Meter] = field(default_factory=dict)
+    carry: Carry = field(default_factory=Carry)
+    remembered: dict[str, str] = field(default_factory=dict)
+    kept: dict[str, Kept] = field(default_factory=dict)
+    last: Logged | None = None
+    usual: Trail = ()
+    pending: str = ""
+    in_hand: str = ""
+
+    def __post_init__(self) -> None:
+        self.carry = Carry(bad_looks=self.start.bad_looks, floor_v=self.start.floor_v)
+        self.known_meters = dict(self.start.meters)
+        self.remembered = remembered_from(self.start)
+
+    def carry_on(self, facts: CellFacts) -> None:
+        """This kind is the next cell's default from here on."""
+        self.carry = replace(self.carry, facts=facts, kinds=self.carry.seen(facts))
+
+    def meter_for(self, quantity: Quantity) -> Talk[Meter | None]:
+        """The meter of a quantity, asked for once an evening; both kinds of voltage share theirs."""
+        if quantity not in self.meters:
+            alike = _VOLTAGES if quantity in _VOLTAGES else (quantity,)
+            name = self._last_meter([r for q in alike if (r := self.start.remembered.get(q)) is not None])
+            meter = yield from meter_menu.choose(self.known_meters, quantity, name)
+            if meter is not None:
+                self.known_meters[meter.name] = meter
+            self.meters.update(dict.fromkeys(alike, meter))
+        return self.meters[quantity]
+
+    @staticmethod
+    def _last_meter(readings: list[Reading]) -> str | None:
+        last = max(readings, key=lambda reading: reading.id, default=None)
+        return last.meter.name if last is not None and last.meter is not None else None
+
+
+def remembered_from(start: Start) -> dict[str, str]:
+    """The conditions of the last readings on record, as a person would type them."""
+    answers: dict[str, object] = {}
+    run, ohms = start.remembered.get(Quantity.CAPACITY), start.remembered.get(Quantity.RESISTANCE)
+    if run is not None:
+        answers |= {"drawn": run.discharge_current_a, "cutoff": run.cutoff_v}
+    if ohms is not None:
+        answers["method"] = ohms.method
+    if start.last_charge is not None:
+        answers["current"] = start.last_charge.current_a
+    return due.remember(answers, {})

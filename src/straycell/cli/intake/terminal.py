@@ -1,0 +1,139 @@
+"""The person's side of a dialogue: one line in, words out on stderr, so that stdout stays data."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import textwrap
+from collections.abc import Callable, Mapping
+from typing import Any, TextIO
+
+from straycell.cells import Chemistry, Form
+from straycell.cli import output
+from straycell.cli.intake.glyphs import large
+from straycell.cli.intake.script import Ask, Caution, Large, Say, Talk, Tone
+from straycell.errors import StraycellError, UsageFault
+from straycell.safety import Step, cautions_for_all
+
+_WEIGHT = {Tone.HEAD: "1", Tone.GOOD: "32", Tone.FAULT: "33", Tone.DANGER: "1;31"}
+_CSI = "\x1b["
+
+
+class Ended(Exception):
+    """The input ended (Ctrl-D): there is nobody to ask any more."""
+
+
+def require_terminal() -> None:
+    """Raise UsageFault when nobody can be asked."""
+    if not all(stream is not None and stream.isatty() for stream in (sys.stdin, sys.stderr)):
+        raise UsageFault(
+            "intake asks a person, and there is no terminal here",
+            "in a script: straycell cell add, reading add; many at once: import cells, import readings",
+        )
+
+
+class Terminal:
+    """Shows and asks. `do` carries out everything else; its StraycellErrors go back into the dialogue."""
+
+    def __init__(self, do: Callable[[object], Any], env: Mapping[str, str]) -> None:
+        self._do = do
+        self._plain = bool(env.get("NO_COLOR")) or env.get("TERM") == "dumb"
+        self._stood_for_rules = False
+
+    def run(self, dialogue: Talk[Any]) -> None:
+        """Drive a dialogue to its end. Raises Ended, KeyboardInterrupt."""
+        try:
+            effect = next(dialogue)
+            while True:
+                try:
+                    answer = self._answer(effect)
+                except StraycellError as error:
+                    effect = dialogue.throw(error)
+                else:
+                    effect = dialogue.send(answer)
+        except StopIteration:
+            return
+
+    def _answer(self, effect: object) -> Any:
+        if isinstance(effect, Ask):
+            return self.ask(effect)
+        if isinstance(effect, Say):
+            return self.say(effect.text, effect.tone)
+        if isinstance(effect, Large):
+            return self.large(effect.code)
+        if isinstance(effect, Caution):
+            return self.caution(effect)
+        return self._do(effect)
+
+    def ask(self, question: Ask) -> str:
+        """The line typed, blanks at its ends and keys that steer a terminal cut away."""
+        if question.legend:
+            self.say(question.legend)
+        default = f" [{question.default}]" if question.default else ""
+        colon = "" if question.prompt.endswith("?") and not default else ":"
+        *above, last = self._wrap(f"{question.prompt}{default}{colon}")
+        for line in above:
+            print(line, file=sys.stderr)
+        self._write(f"{last} ")
+        line = sys.stdin.readline()
+        if not line:
+            print(file=sys.stderr)
+            raise Ended
+        return _tidy(line)
+
+    def say(self, text: str, tone: Tone = Tone.PLAIN) -> None:
+        for paragraph in text.split("\n"):
+            for line in self._wrap(paragraph):
+                self._print(line, tone)
+
+    def large(self, code: str) -> None:
+        """The code in large letters, with an empty line above and below."""
+        print(file=sys.stderr)
+        for line in large(code, self._width(), "█" if _can_show("█", sys.stderr) else "#"):
+            self._print(line, Tone.HEAD)
+        print(file=sys.stderr)
+
+    def caution(self, caution: Caution) -> None:
+        """Short, one line each; the standing one is said once an evening."""
+        steps = list(caution.steps)
+        if caution.facts is not None:
+            steps += [Step.PRIMARY] if caution.facts.chemistry is Chemistry.PRIMARY else []
+            steps += [Step.POUCH] if caution.facts.form is Form.POUCH else []
+        for each in cautions_for_all(steps, quiet=True):
+            if not (each.standing and self._stood_for_rules):
+                self.say(f"! {each.text}", Tone.FAULT)
+            self._stood_for_rules |= each.standing
+
+    def _print(self, line: str, tone: Tone) -> None:
+        weight = "" if self._plain else _WEIGHT.get(tone, "")
+        print(f"{_CSI}{weight}m{line}{_CSI}0m" if weight else line, file=sys.stderr)
+
+    @staticmethod
+    def _write(text: str) -> None:
+        print(text, end="", file=sys.stderr, flush=True)
+
+    def _wrap(self, text: str) -> list[str]:
+        lead = " " * (len(text) - len(text.lstrip(" ")))
+        return textwrap.wrap(
+            output.printable(text),
+            self._width(),
+            subsequent_indent=lead + "  ",
+            break_on_hyphens=False,
+        ) or [""]
+
+    @staticmethod
+    def _width() -> int:
+        return max(40, min(shutil.get_terminal_size((80, 24)).columns, 100))
+
+
+def _tidy(line: str) -> str:
+    """Arrow keys and the like leave escape sequences in a plain line; what they leave is no answer."""
+    return "".join(c for c in line.split("\x1b")[0] if c.isprintable()).strip()
+
+
+def _can_show(text: str, stream: TextIO) -> bool:
+    try:
+        text.encode(stream.encoding or "ascii")
+    except (UnicodeError, LookupError):
+        return False
+    return True
