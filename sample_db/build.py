@@ -31,7 +31,8 @@ def main(arguments: list[str]) -> int:
     with open_reader(path) as reader:
         found = surprises(sample, reader.verdicts(rules, sample.now))
     print(f"{path}: {len(sample.cells)} cells of {len(sample.teardowns)} tear-downs in {seconds:.1f} s")
-    print(*found, sep="\n")
+    for line in found:
+        print(line)
     return 1 if found else 0
 
 

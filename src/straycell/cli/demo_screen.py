@@ -136,5 +136,5 @@ def _end(story: Story) -> None:
     _title("Look around in it yourself", "")
     for name, value in (("STRAYCELL_STORE", str(story.store)), (clock.PIN, story.now.isoformat())):
         output.say(f"  set {name}={value}" if os.name == "nt" else f"  export {name}={shlex.quote(value)}")
-    output.say("  straycell verdict list --outcome hold")
+    output.say("  straycell cell list --outcome hold")
     output.say("Or begin your own, in a new shell:  straycell store init")
