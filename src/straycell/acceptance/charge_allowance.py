@@ -1,0 +1,179 @@
+"""What charge current a cell may have under its verdict: its use, a test charge and nothing more, or none."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from enum import StrEnum
+
+from straycell.acceptance.case import Case
+from straycell.acceptance.conformance import Side, against_min
+from straycell.acceptance.evidence import Evidence
+from straycell.acceptance.figures import figures
+from straycell.acceptance.reasons import Outcome, Status, Verdict
+from straycell.acceptance.rules import RuleSet
+from straycell.cells import Chemistry
+from straycell.physics.charging import allowed_current, temperature_limit
+from straycell.quantities import Dimension, Measured, show
+from straycell.readings import Quantity
+
+ROOM_C = 25.0
+BEFORE_ANY_CHARGE = ("rechargeable", "board-voltage", "voltage-floor", "voltage-over-full")
+"""Rules whose open question is answered by looking or measuring, never by trying a charge."""
+
+
+class ChargeKind(StrEnum):
+    """What kind of charge a cell may have."""
+
+    USE = "charge"
+    TEST = "test charge"
+    NONE = "no charge"
+
+
+@dataclass(frozen=True, slots=True)
+class ChargeAllowance:
+    """The most charge current in A, worst case of the charger included; 0 with kind NONE.
+
+    `why` says what the figure rests on, or what forbids a charge; `first` is what to do before. `capacity` (Ah)
+    is what 1C means here: measured, else rated or the table's with a wide uncertainty; None when not known.
+    """
+
+    kind: ChargeKind
+    allowed_a: float
+    why: str
+    first: tuple[str, ...] = ()
+    capacity: Measured | None = None
+    measured: bool = False
+
+
+def charge_allowance(
+    evidence: Evidence,
+    verdict: Verdict,
+    rules: RuleSet,
+    now: datetime,
+    *,
+    temperature_c: float | None = None,
+) -> ChargeAllowance:
+    """What this cell may be charged with now; `temperature_c` is where it is charged (None: a room).
+
+    Unknown is never a pass: no known chemistry, an unconfirmed look-alike of a primary or a voltage too close
+    to a safety limit means no charge; an unknown voltage means the lowest one.
+    """
+    case = Case(evidence, evidence.facts, rules, now)
+    capacity, is_measured = _capacity(case, now)
+    known = ChargeAllowance(ChargeKind.NONE, 0.0, "", (), capacity, is_measured)
+    refusal = _refusal(case, verdict)
+    if refusal is not None:
+        return replace(known, why=refusal[0], first=(refusal[1],))
+    if verdict.outcome is Outcome.HOLD:
+        return _placed(case, _test(case, known), temperature_c)
+    return _placed(case, _use(case, verdict.outcome, known), temperature_c)
+
+
+def _capacity(case: Case, now: datetime) -> tuple[Measured | None, bool]:
+    """(what 1C means in Ah, measured or not); a figure that was not measured may be short by what `light` allows."""
+    found = figures(case.evidence, case.rules, now).capacity
+    if found is not None:
+        return found, True
+    base_ah = case.rate_base_ah
+    if base_ah is None:
+        return None, False
+    return Measured(base_ah, base_ah * (1.0 - case.figure("capacity", "light")) / 2.0), False
+
+
+def _refusal(case: Case, verdict: Verdict) -> tuple[str, str] | None:
+    """(why it may have no charge at all, what to do), or None."""
+    chemistry = case.facts.chemistry
+    if chemistry is Chemistry.PRIMARY:
+        return "it is not rechargeable: never charge it", "tape its ends; it goes to the collection point"
+    if verdict.outcome is Outcome.DISCARD:
+        because = next((r.text for r in verdict.deciding), "")
+        return (
+            f"it is discarded: never charge it ({because})",
+            "keep it apart; it goes to the collection point",
+        )
+    if chemistry is Chemistry.UNKNOWN:
+        return "its chemistry is not known: no charge voltage is safe for it", "find out the chemistry first"
+    for reason in verdict.reasons:
+        if not reason.safety or reason.ceiling > Outcome.HOLD or reason.status is Status.MET:
+            continue
+        # A rule that only keeps the cell at `light` has done its work; one that holds it forbids the charge.
+        if reason.status is Status.FAILED or reason.rule in BEFORE_ANY_CHARGE:
+            return f"no charge yet: {reason.text}", reason.todo.replace(" CODE", f" {verdict.code}")
+    return None
+
+
+def _use(case: Case, outcome: Outcome, known: ChargeAllowance) -> ChargeAllowance:
+    """The outcome's rate of the measured capacity's low end; more only on the maker's figure."""
+    facts = case.facts
+    if known.capacity is None or not known.measured or known.capacity.low <= 0:
+        return replace(known, why="its capacity is not measured", first=("measure its capacity from full",))
+    rate = case.figure("rate-in", outcome.word)
+    # A figure from the sleeve of a re-wrapped cell is not its maker's.
+    may_raise = outcome > Outcome.LIGHT and not facts.rewrapped
+    maker_a = facts.maker_charge_current_a
+    allowed_a = allowed_current(known.capacity.low, rate, maker_current_a=maker_a, maker_may_raise=may_raise)
+    by_maker = maker_a is not None and allowed_a == maker_a
+    low = show(known.capacity.low, Dimension.CAPACITY)
+    why = "the maker's figure" if by_maker else f"{rate:g}C of {low}, the low end of its capacity"
+    return replace(known, kind=ChargeKind.USE, allowed_a=allowed_a, why=f"{outcome.word} cell: {why}")
+
+
+def _test(case: Case, known: ChargeAllowance) -> ChargeAllowance:
+    """A share of the rated capacity, else of the size's table; the low one unless its voltage clears the limit."""
+    base_ah = case.rate_base_ah
+    if base_ah is None or known.capacity is None:
+        todo = "give its rated capacity, its size or its marking: straycell cell correct"
+        return replace(known, why="no charge yet: how much it holds is not known at all", first=(todo,))
+    rated = not case.facts.rewrapped and case.facts.rated_capacity_ah is not None
+    origin = "rated" if rated else "table's" if case.table_capacity_ah is not None else "measured"
+    if origin == "measured":
+        base_ah = max(0.0, known.capacity.low)
+    clear, first = _voltage_is_clear(case)
+    rate = case.figure("test-charge", "normal" if clear else "low")
+    maker_a = case.facts.maker_charge_current_a
+    allowed_a = allowed_current(base_ah, rate, maker_current_a=maker_a, maker_may_raise=False)
+    slow = "" if clear else f", as it is not clearly above {_volts(case.figure('test-charge-low'))}"
+    why = f"{rate:g}C of the {origin} {show(base_ah, Dimension.CAPACITY)}{slow}"
+    if allowed_a == maker_a:
+        why = "the maker's figure"
+    why = f"a test charge only, attended: {why}"
+    return replace(known, kind=ChargeKind.TEST, allowed_a=allowed_a, why=why, first=first)
+
+
+def _voltage_is_clear(case: Case) -> tuple[bool, tuple[str, ...]]:
+    """(its voltage now clears the low test charge's limit by U, what to do when that is not known)."""
+    limit_v = case.figure("test-charge-low")
+    latest = max(case.own_voltages, key=lambda r: (r.at, r.id), default=None)
+    charge = max(case.charges, key=lambda c: (c.at, c.id), default=None)
+    emptied = max(case.of(Quantity.CAPACITY), key=lambda r: (r.at, r.id), default=None)
+    last = max(((e.at, e.id) for e in (latest, charge, emptied) if e is not None), default=None)
+    if charge is not None and last == (charge.at, charge.id):
+        return charge.until_v >= limit_v, ()
+    if latest is not None and last == (latest.at, latest.id):
+        return against_min(case.measured(latest), limit_v) is Side.CLEAR, ()
+    floor_v = _volts(case.figure("voltage-floor"))
+    since = "it was discharged since its voltage was last known" if emptied else "its voltage is not known"
+    return False, (f"measure its voltage first ({since}): below {floor_v} it is never charged",)
+
+
+def _placed(case: Case, allowance: ChargeAllowance, temperature_c: float | None) -> ChargeAllowance:
+    """Less where it is cool, nothing outside the window."""
+    if temperature_c is None or allowance.kind is ChargeKind.NONE or allowance.capacity is None:
+        return allowance
+    low_c, high_c = case.figure("charge-temperature-low"), case.figure("charge-temperature")
+    if not low_c <= temperature_c <= high_c:
+        why = f"no cell is charged at {temperature_c:g} C"
+        first = (f"charge it at {low_c:g} to {high_c:g} C",)
+        return replace(allowance, kind=ChargeKind.NONE, allowed_a=0.0, why=why, first=first)
+    rate = temperature_limit(temperature_c)
+    base = allowance.capacity
+    cool_a = rate * max(0.0, base.low if allowance.measured else base.value)
+    if rate >= temperature_limit(ROOM_C) or cool_a >= allowance.allowed_a:
+        return allowance
+    why = f"{allowance.why}; at {temperature_c:g} C no more than {rate:g}C"
+    return replace(allowance, allowed_a=cool_a, why=why)
+
+
+def _volts(voltage_v: float) -> str:
+    return show(voltage_v, Dimension.VOLTAGE)
