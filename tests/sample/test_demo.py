@@ -88,9 +88,7 @@ def test_it_ends_with_what_to_type_next_and_that_works(kept: tuple[Bench, Path, 
     day = next(line.split("=", 1)[1] for line in answer.out.splitlines() if clock.PIN in line)
     later = Bench(file, now=day)
     assert "cell list --outcome hold" in answer.out
-    assert (
-        len(later.do("cell list --outcome hold")) == 31
-    )  # 32 on the page, one of them discarded at its end
+    assert len(later.do("cell list --outcome hold")) == 31  # 32 on the page, one of them discarded at its end
     assert later.do("store check")["ok"] is True
     assert not bench.store.exists()
 
@@ -155,3 +153,18 @@ def test_a_demo_that_fails_leaves_no_half_store_and_no_pinned_clock(
     before = os.environ.get(clock.PIN)
     assert bench.run(["demo", "--keep", str(file)]).code == 130
     assert not file.exists() and os.environ.get(clock.PIN) == before
+
+
+@pytest.mark.parametrize("line", ["demo now", "demo --keep", "demo --nosuch", "demo --keep a --keep"])
+def test_words_it_does_not_know_are_wrong_usage(
+    line: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Exit 2, and nothing is built."""
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    Bench(tmp_path / "mine.sqlite").refused(line, 2)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_name_that_no_file_can_have_is_refused(tmp_path: Path) -> None:
+    """Too long for the file system: bad data, not a traceback."""
+    Bench(tmp_path / "mine.sqlite").refused(f"demo --keep {tmp_path}/{'x' * 300}", 3)
