@@ -10,7 +10,7 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
-import pypdfium2
+import pypdfium2  # type: ignore[import-untyped]
 import pytest
 from tests.cli.bench import Answer, Bench
 
@@ -66,6 +66,7 @@ def test_the_page_is_short_narrow_and_in_the_order_of_the_flow(kept: tuple[Bench
     assert [line for line in lines if len(line) > 80 and str(file.parent) not in line] == []
     steps = [line for line in lines if line[:1].isdigit()]
     assert [line[0] for line in steps] == list("1234567")
+    assert "could decide from 2026-11-29 on" in " ".join(answer.out.split())
     for command in ("teardown list", "cell show", "verdict list", "match", "label sheet", "discard"):
         assert sum(f"straycell {command}" in line for line in steps) == 1
     assert "\x1b" not in answer.out

@@ -92,7 +92,7 @@ def test_a_note_line_becomes_readings_with_the_usual_words() -> None:
         21,
         28,
     )
-    assert (run.value, run.discharge_current_a, run.cutoff_v) == (pytest.approx(1.846), 0.4, 2.75)
+    assert run.value == pytest.approx(1.846) and (run.discharge_current_a, run.cutoff_v) == (0.4, 2.75)
     assert run.meter is not None and run.meter.name == "load"
     assert rest.at == datetime(2026, 10, 6, 20, 15, tzinfo=UTC)
     assert rest.rested_s == (rest.at - run.at).total_seconds()
