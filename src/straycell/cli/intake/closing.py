@@ -94,7 +94,7 @@ def offer_labels(evening: Evening) -> Talk[None]:
         path = usual if text.casefold() in ("y", "yes") else text
         try:
             yield PrintLabels(path, codes)
-            yield Say(f"{path}: {len(codes)} labels", Tone.GOOD)
+            yield Say(f"{path}: {len(codes)} label{'s' if len(codes) != 1 else ''}", Tone.GOOD)
             return
         except StraycellError as error:
             yield fault(error)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
@@ -16,11 +16,11 @@ from straycell.errors import BadData
 from straycell.meters import Meter
 from straycell.readings import Charge, Method, Quantity, Reading, Where
 
-MEASURED_BY: dict[Need, Quantity] = {
-    Need.CAPACITY: Quantity.CAPACITY,
-    Need.RESISTANCE: Quantity.RESISTANCE,
-    Need.REST: Quantity.VOLTAGE,
-    Need.TABS: Quantity.VOLTAGE,
+_MEASURED: dict[str, Quantity] = {
+    "capacity": Quantity.CAPACITY,
+    "resistance": Quantity.RESISTANCE,
+    "rest": Quantity.VOLTAGE,
+    "tabs": Quantity.VOLTAGE,
 }
 
 
@@ -82,7 +82,7 @@ def _next_figure(need: Need, answers: Answers, taking: Taking) -> Question | Non
         return None
     for figure in figures:
         if figure.key not in answers:
-            return _figure(figure, taking)
+            return _figure(figure, replace(taking, remembered=remember(answers, taking.remembered)))
     if need is Need.CHARGE and "ended" not in answers:
         return Question("ended", Ask("ended", "now", _WHY_ENDED), _ended(taking.now))
     if need is Need.RESISTANCE and "method" not in answers:
@@ -133,6 +133,11 @@ def remember(answers: Answers, former: Mapping[str, str]) -> dict[str, str]:
     if answers.get("current") is not None:
         kept["current"] = f"{answers['current']:.6g}"
     return kept
+
+
+def measured(answers: Answers) -> tuple[Quantity, ...]:
+    """The quantities that a meter was used for."""
+    return tuple(dict.fromkeys(q for key, q in _MEASURED.items() if answers.get(key) is not None))
 
 
 def entry_of(code: str, answers: Answers, meters: Mapping[Quantity, Meter | None], pulse_s: float) -> Entry:

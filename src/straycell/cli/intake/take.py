@@ -14,8 +14,6 @@ from straycell.cli.reading_form import DEFAULT_PULSE_S
 def take(evening: Evening, each: Waiting) -> Talk[bool]:
     """Ask for what the cell waits for and record it; False when the person went back out of it."""
     evening.in_hand = each.code
-    for quantity in dict.fromkeys(due.MEASURED_BY[need] for need in each.needs if need in due.MEASURED_BY):
-        yield from evening.meter_for(quantity)
     now = yield Now()
     asked = due.questions(
         due.Taking(
@@ -25,6 +23,8 @@ def take(evening: Evening, each: Waiting) -> Talk[bool]:
     trail = yield from fill(asked)
     if trail is None:
         return False
+    for quantity in due.measured(merged(trail)):
+        yield from evening.meter_for(quantity)
     meters = dict(evening.meters)
 
     def entry_of(answered: Trail) -> Entry:
