@@ -32,6 +32,7 @@ NOUNS: dict[str, Noun] = dict(
         _noun("label", _USE, "Labels with a QR symbol, and reading them back"),
         _noun("box", _KEEP, "Where cells lie"),
         _noun("store", _KEEP, "The file that holds it all: check, backup, restore"),
+        _noun("completion", _KEEP, "Let your shell complete codes, boxes, projects and commands"),
         _noun("demo", _KEEP, "An invented workshop, from tear-down to matched project, in seconds"),
     ]
 )
