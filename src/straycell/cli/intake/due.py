@@ -61,12 +61,19 @@ def questions(taking: Taking) -> NextQuestion:
         for need in taking.needs:
             if taking.bad_looks & set(answers.get("look") or ()):
                 return None
+            if need is Need.CAPACITY and answers.get("rest") is not None and _pair_first(taking):
+                continue
             question = _look(answers) if need is Need.LOOK else _next_figure(need, answers, taking)
             if question is not None:
                 return question
         return None
 
     return following
+
+
+def _pair_first(taking: Taking) -> bool:
+    """True when the rest voltage belongs to a pair: measured now, the capacity run is still to come."""
+    return taking.needs.index(Need.REST) < taking.needs.index(Need.CAPACITY)
 
 
 def _look(answers: Answers) -> Question | None:

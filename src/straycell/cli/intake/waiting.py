@@ -25,6 +25,8 @@ _BY_RULE: dict[str, Need] = {
     "voltage-floor": Need.REST,
     "voltage-over-full": Need.REST,
 }
+_PAIR_FIRST = (Need.LOOK, Need.REST, *(need for need in Need if need not in (Need.LOOK, Need.REST)))
+"""While a pair of rest voltages is under way, its reading comes before the run that would end the pair."""
 _BY_START: dict[str, Need] = {"capacity": Need.CAPACITY, "resistance": Need.RESISTANCE}
 
 
@@ -52,8 +54,9 @@ def outlook(verdict: Verdict, evidence: Evidence, rules: RuleSet, now: datetime)
             other.append(reason.todo.replace(" CODE", f" {evidence.code}"))
     if _must_not_charge(verdict, evidence):
         ready = {need: at for need, at in ready.items() if need not in _CHARGING}
+    order = _PAIR_FIRST if _open_window(case) is not None else tuple(Need)
     return Outlook(
-        tuple(need for need in Need if need in ready and ready[need] <= now),
+        tuple(need for need in order if need in ready and ready[need] <= now),
         tuple((need, ready[need]) for need in Need if need in ready and ready[need] > now),
         tuple(dict.fromkeys(other)),
         decides if decides > now else None,

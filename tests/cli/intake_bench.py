@@ -1,0 +1,137 @@
+"""Evenings without a terminal: a dialogue is sent lines, and everything it asks for is done or made up."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from datetime import UTC, datetime
+from typing import Any
+
+from straycell.acceptance.reasons import Outcome
+from straycell.cells import CellFacts, Look, make_code
+from straycell.cli.intake import script
+from straycell.cli.intake.evening import intake
+from straycell.cli.intake.script import Entry, Kept, Start
+from straycell.cli.intake.state import Evening
+from straycell.errors import StraycellError
+from straycell.meters import meter_like
+from straycell.readings import Quantity
+
+BAD = frozenset({Look.SWOLLEN, Look.LEAKING, Look.BURNT, Look.DENTED})
+NOW = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
+
+
+def a_start(**more: Any) -> Start:
+    """Nothing known before the first question, unless said."""
+    return Start(**{"bad_looks": BAD, "isolating_looks": BAD - {Look.DENTED}, "floor_v": 2.0, **more})
+
+
+class OutOfLines(Exception):
+    """The dialogue asks on, and the person has said all."""
+
+
+class Table:
+    """Stands in for the store and the screen: keeps what it is told, answers plainly, refuses on demand."""
+
+    def __init__(self, **answers: Callable[[Any], Any]) -> None:
+        self.entries: list[Entry] = []
+        self.amended: list[script.Amend] = []
+        self.prompts: list[str] = []
+        self.defaults: dict[str, str] = {}
+        self.said: list[str] = []
+        self.larges: list[str] = []
+        self.cautions: list[script.Caution] = []
+        self.refusals: list[StraycellError] = []
+        self.given = 0
+        self._answers = answers
+
+    def run(self, dialogue: script.Talk[Any], lines: Iterable[str]) -> Any:
+        """Drive to the end, or to the first question that no line is left for; what the dialogue returned."""
+        left = iter(lines)
+        try:
+            effect = next(dialogue)
+            while True:
+                try:
+                    answer = self._answer(effect, left)
+                except StraycellError as error:
+                    effect = dialogue.throw(error)
+                else:
+                    effect = dialogue.send(answer)
+        except StopIteration as done:
+            return done.value
+        except OutOfLines:
+            return None
+
+    def _answer(self, effect: Any, left: Any) -> Any:
+        name = type(effect).__name__
+        if name in self._answers:
+            return self._answers[name](effect)
+        return getattr(self, f"_do_{name.lower()}")(effect, left)
+
+    def _do_ask(self, effect: script.Ask, left: Any) -> str:
+        self.prompts.append(effect.prompt)
+        self.defaults[effect.prompt] = effect.default
+        try:
+            return str(next(left))
+        except StopIteration:
+            raise OutOfLines from None
+
+    def _do_say(self, effect: script.Say, left: Any) -> None:
+        self.said.append(effect.text)
+
+    def _do_large(self, effect: script.Large, left: Any) -> None:
+        self.larges.append(effect.code)
+
+    def _do_caution(self, effect: script.Caution, left: Any) -> None:
+        self.cautions.append(effect)
+
+    def _do_newcode(self, effect: script.NewCode, left: Any) -> str:
+        self.given += 1
+        return make_code("A", self.given)
+
+    def _do_openteardown(self, effect: script.OpenTeardown, left: Any) -> script.Opened:
+        return script.Opened("AT1", effect.title)
+
+    def _do_usemeter(self, effect: script.UseMeter, left: Any) -> Any:
+        return meter_like(effect.name, effect.like or "hand-held-multimeter")
+
+    def _do_keep(self, effect: script.Keep, left: Any) -> Kept:
+        if self.refusals:
+            raise self.refusals.pop(0)
+        self.entries.append(effect.entry)
+        return self.kept(effect.entry)
+
+    def _do_amend(self, effect: script.Amend, left: Any) -> Kept:
+        self.amended.append(effect)
+        return self.kept(effect.entry)
+
+    def _do_now(self, effect: script.Now, left: Any) -> datetime:
+        return NOW
+
+    def _do_whatwaits(self, effect: script.WhatWaits, left: Any) -> list[script.Waiting]:
+        return []
+
+    def kept(self, entry: Entry) -> Kept:
+        """Out of use when a bad look or less than two volts was recorded."""
+        looks = {look for item in entry.items for look in getattr(item, "look", ())}
+        volts = [i.value for i in entry.items if getattr(i, "quantity", "") == Quantity.AS_FOUND_VOLTAGE]
+        out = bool(looks & BAD) or any(v < 2.0 for v in volts)
+        outcome = Outcome.DISCARD if out else Outcome.HOLD
+        facts = entry.facts or CellFacts()
+        return Kept(
+            entry.code, facts, entry.items, outcome, outcome.word.upper(), ("a reason",) if out else ()
+        )
+
+
+OPENING = ["garden torch", "torch", "-", "INR18650 2600mAh"]
+"""What is asked once: object, kind, no meter, what most cells are."""
+CELL = ["", "3.7", "", ""]
+"""Written, volts, clean, the same kind."""
+
+
+def evening_of(*cells: list[str], table: Table | None = None, **more: Any) -> tuple[Table, Evening]:
+    """An evening with these lines after the opening."""
+    table = table or Table()
+    evening = Evening(a_start(**more))
+    lines = [*OPENING, *(line for cell in cells for line in cell)]
+    table.run(intake(evening), lines)
+    return table, evening

@@ -1,0 +1,395 @@
+"""The dialogue of the evening by itself: no terminal, no store, every turn it can take."""
+
+from __future__ import annotations
+
+import pytest
+from tests.cli.intake_bench import CELL, OPENING, Table, a_start, evening_of
+
+from straycell.cells import CellFacts, Chemistry, Form, Look, make_code
+from straycell.cli.intake import closing
+from straycell.cli.intake.evening import intake
+from straycell.cli.intake.log import missing_of_intake, next_pack
+from straycell.cli.intake.script import (
+    Bearer,
+    FindCode,
+    Found,
+    Opened,
+    Start,
+)
+from straycell.cli.intake.state import Evening
+from straycell.errors import BadData, StoreFault
+from straycell.meters import Meter, meter_like
+from straycell.readings import Quantity, Reading
+from straycell.safety import Step
+
+CODES = [make_code("A", number) for number in range(1, 9)]
+
+
+def values(table: Table, number: int = -1) -> dict[Quantity, object]:
+    """What an entry records, by quantity."""
+    items = [item for item in table.entries[number].items if isinstance(item, Reading)]
+    return {item.quantity: item.look or item.value for item in items}
+
+
+def test_enter_repeats_the_kind_and_look_defaults_to_clean() -> None:
+    """Written, volts, Enter, Enter: four lines a cell."""
+    table, evening = evening_of(CELL, ["", "3.65", "", ""])
+    assert [entry.code for entry in table.entries] == CODES[:2] == list(evening.kept)
+    assert values(table, 1) == {Quantity.AS_FOUND_VOLTAGE: 3.65, Quantity.LOOK: (Look.CLEAN,)}
+    facts = table.entries[1].facts
+    assert facts is not None and (facts.form, facts.chemistry) == (Form.F18650, Chemistry.NMC)
+    assert facts.rated_capacity_ah == 2.6 and facts.marking == "INR18650 2600mAh"
+    assert all((e.teardown, e.pack, e.is_new) == ("AT1", "1", True) for e in table.entries)
+
+
+def test_each_code_is_shown_large_before_anything_is_asked_of_its_cell() -> None:
+    """So that look-alikes are never mixed up."""
+    table, _ = evening_of(CELL)
+    assert table.larges == CODES[:2]
+    written = table.prompts.index(f"write {CODES[0]} on the cell, then Enter")
+    assert "as found, V" not in table.prompts[:written]
+
+
+@pytest.mark.parametrize("text", ["", "37.1", "3,71", "3.7mAh", "clean", "3.7 5", "nan", "A000"])
+def test_a_voltage_that_cannot_be_is_asked_again_and_nothing_is_lost(text: str) -> None:
+    """The fault is said, the same question stands, the next answer counts."""
+    table, _ = evening_of(["", text, "3.7", "", ""])
+    assert table.prompts.count("as found, V") == 2
+    assert values(table)[Quantity.AS_FOUND_VOLTAGE] == 3.7
+
+
+@pytest.mark.parametrize(
+    ("text", "volts"), [("3.71", 3.71), ("3710mV", 3.71), ("3.71 V", 3.71), ("-0.2", -0.2)]
+)
+def test_a_bare_number_is_in_the_unit_the_prompt_names(text: str, volts: float) -> None:
+    """A unit of its own is taken too."""
+    table, _ = evening_of(["", text, "", ""])
+    assert values(table)[Quantity.AS_FOUND_VOLTAGE] == pytest.approx(volts)
+
+
+def test_a_low_voltage_is_said_at_once_and_can_be_put_right_with_one_key() -> None:
+    """0.37 for 3.7 would put a good cell out of use."""
+    table, _ = evening_of(["", "0.37", "<", "3.7", "", ""])
+    assert any("below 2 V" in text for text in table.said)
+    assert values(table)[Quantity.AS_FOUND_VOLTAGE] == 3.7 and not table.amended
+
+
+@pytest.mark.parametrize(
+    "lines", [["s"], ["", "s"], ["", "3.7", "s"], ["", "3.7", "sl"], ["", "3.7", "swollen"]]
+)
+def test_damage_ends_the_questions_wherever_it_is_seen(lines: list[str]) -> None:
+    """Before writing, before measuring, or at the look: the next thing shown is the next cell's code."""
+    table, _ = evening_of(lines)
+    assert Look.SWOLLEN in values(table)[Quantity.LOOK]  # type: ignore[operator]
+    assert table.entries[0].facts is None
+    assert table.larges == CODES[:2]
+    assert Step.LOOK_BAD in [step for caution in table.cautions for step in caution.steps]
+    assert any("on its bag or box" in text for text in table.said)
+
+
+def test_a_dented_cell_is_out_but_is_no_fire_alarm() -> None:
+    """It goes to the discards; nothing more is asked of it either."""
+    table, _ = evening_of(["", "3.7", "d"])
+    assert len(table.entries) == 1 and table.larges == CODES[:2]
+    assert [step for caution in table.cautions for step in caution.steps] == [Step.INTAKE, Step.DISCARD]
+
+
+def test_a_sleeve_that_is_torn_does_not_end_the_questions() -> None:
+    """It can be mended."""
+    table, _ = evening_of(["", "3.7", "tn", ""])
+    assert values(table)[Quantity.LOOK] == (Look.TORN_SLEEVE, Look.BARE_TAB)
+    assert table.entries[0].facts is not None
+
+
+def test_back_asks_the_answer_before_again_and_keeps_what_stands() -> None:
+    """From the marking to the look to the voltage and forward again with Enter."""
+    table, _ = evening_of(["", "3.7", "t", "<", "<", "3.6", "c", ""])
+    assert values(table) == {Quantity.AS_FOUND_VOLTAGE: 3.6, Quantity.LOOK: (Look.CLEAN,)}
+    table, _ = evening_of(["", "3.7", "t", "<", "", ""])
+    assert values(table)[Quantity.LOOK] == (Look.TORN_SLEEVE,)
+
+
+def test_back_at_the_next_code_corrects_the_last_answer_of_the_kept_cell() -> None:
+    """The look of the kept cell is changed: an amendment, and the code already shown stays the next one."""
+    table, evening = evening_of(CELL, ["<", "<", "r", "", "", "", "", ""], CELL)
+    amended = table.amended[0]
+    assert amended.former.code == CODES[0] and "corrected at intake" in amended.because
+    assert {i.look for i in amended.entry.items if isinstance(i, Reading)} >= {(Look.RUST,)}
+    assert [entry.code for entry in table.entries] == CODES[:2]
+    assert evening.pending == CODES[2]
+
+
+def test_back_and_enter_all_along_changes_nothing() -> None:
+    """Looking at the last answer is free."""
+    table, _ = evening_of(CELL, ["<", "", "", "", ""])
+    assert table.amended == [] and any("stays as it is" in text for text in table.said)
+
+
+def test_a_kept_cells_kind_can_be_put_right_and_carries_over() -> None:
+    """< and Enter asks form, chemistry and rated capacity; the next cell starts from them."""
+    table, _ = evening_of(CELL, ["<", "", "", "nca", "2500"], CELL)
+    facts = table.amended[0].entry.facts
+    assert facts is not None and (facts.chemistry, facts.rated_capacity_ah) == (Chemistry.NCA, 2.5)
+    assert table.entries[1].facts == facts
+
+
+def test_a_cell_comes_back_from_out_of_use_only_with_words() -> None:
+    """A single key must not undo a discard."""
+    table, _ = evening_of(
+        ["", "1.2", "", ""], ["<", "<", "<", "3.2", "", "", "", "", "", "", "-", "slip of the finger"]
+    )
+    assert [amend.because for amend in table.amended] == ["slip of the finger"]
+    assert table.amended[0].former.code == CODES[0]
+
+
+def test_back_before_the_first_cell_corrects_what_most_cells_are() -> None:
+    """The proposal of the marking can be overridden before any cell is logged."""
+    table, _ = evening_of(["<", "", "", "nca", ""], CELL)
+    facts = table.entries[0].facts
+    assert facts is not None and facts.chemistry is Chemistry.NCA
+    table, _ = evening_of(["<", "IFR26650 3200mAh", "", "", ""], CELL)
+    facts = table.entries[0].facts
+    assert facts is not None and (facts.chemistry, facts.form) == (Chemistry.LFP, Form.F26650)
+
+
+def test_a_new_marking_asks_only_what_it_does_not_tell() -> None:
+    """Form and chemistry of `18650`: the form is told, the chemistry is asked, once a kind."""
+    table, _ = evening_of(
+        ["", "3.7", "", "18650", "lco"], ["", "3.7", "", "INR18650 2600mAh"], ["", "3.7", "", "1 8650"]
+    )
+    kinds = [entry.facts.chemistry for entry in table.entries if entry.facts]
+    assert kinds == [Chemistry.LCO, Chemistry.NMC, Chemistry.LCO]
+    assert table.prompts.count("chemistry") == 1
+
+
+def test_nothing_printed_asks_what_it_is_and_never_guesses() -> None:
+    """Form from the cell before as a proposal, chemistry unknown."""
+    table, _ = evening_of(["", "3.7", "", "-", "", ""])
+    facts = table.entries[0].facts
+    assert facts == CellFacts(form=Form.F18650, chemistry=Chemistry.UNKNOWN)
+    assert table.defaults["chemistry"] == "unknown"
+
+
+def test_a_marking_of_a_primary_cell_is_never_to_charge() -> None:
+    """No chemistry is asked; the note says it."""
+    table, _ = evening_of(["", "3.0", "", "CR123A 3V"])
+    facts = table.entries[0].facts
+    assert facts is not None and facts.chemistry is Chemistry.PRIMARY
+    assert any("never charge" in text for text in table.said)
+
+
+@pytest.mark.parametrize(("word", "sure"), [("", False), ("n", False), ("y", True)])
+def test_an_unmarked_cell_of_a_primary_size_must_be_confirmed(word: str, sure: bool) -> None:
+    """Enter is no confirmation."""
+    table, _ = evening_of(["", "3.7", "", "-", "16340", "lco", word])
+    facts = table.entries[0].facts
+    assert facts is not None and facts.confirmed_rechargeable is sure
+
+
+def test_the_same_voltage_for_cells_still_welded_together() -> None:
+    """= shares the voltage of the cell before, and says that it was shared."""
+    table, _ = evening_of(CELL, ["", "=", "", ""])
+    shared = next(item for item in table.entries[1].items if isinstance(item, Reading))
+    assert (shared.value, shared.as_group) == (3.7, True)
+    table, _ = evening_of(["", "=", "3.6", "", ""])
+    assert values(table)[Quantity.AS_FOUND_VOLTAGE] == 3.6
+
+
+def test_a_voltage_that_was_not_measured_is_left_out() -> None:
+    """- is an honest answer."""
+    table, _ = evening_of(["", "-", "", ""])
+    assert values(table) == {Quantity.LOOK: (Look.CLEAN,)}
+
+
+def test_plus_starts_the_next_pack() -> None:
+    """Siblings are told apart, for the sake of a leaking one."""
+    table, _ = evening_of(CELL, ["+", *CELL])
+    assert [entry.pack for entry in table.entries] == ["1", "2"]
+    assert (next_pack("9"), next_pack("left")) == ("10", "left 2")
+
+
+def test_help_explains_and_asks_again() -> None:
+    """At every prompt of an evening."""
+    table, _ = evening_of(["?", "", "?", "3.7", "?", "", "?", ""])
+    assert len(table.entries) == 1
+    for words in ("look-alikes", "never be measured again", "Damage decides", "whether it may be charged"):
+        assert any(words in text for text in table.said), words
+
+
+def test_a_scanned_code_of_the_same_cell_is_no_answer_to_the_next_question() -> None:
+    """A scanner that beeps twice does no harm, and another cell's code is not taken for a figure or a print."""
+    table, _ = evening_of(["", CODES[0], "3.7", CODES[4], "", CODES[0].lower(), ""])
+    assert values(table) == {Quantity.AS_FOUND_VOLTAGE: 3.7, Quantity.LOOK: (Look.CLEAN,)}
+    assert any("yes, that is this cell" in text for text in table.said)
+    facts = table.entries[0].facts
+    assert facts is not None and facts.marking == "INR18650 2600mAh"
+
+
+def finding(found: Found) -> Table:
+    """A table where every code stands for this."""
+
+    def find(effect: FindCode) -> Found:
+        if effect.text == "zzz":
+            raise BadData("'zzz' is no code", "read it again")
+        return found
+
+    return Table(FindCode=find)
+
+
+def test_a_printed_blank_is_taken_by_scan_and_the_shown_code_stays_for_the_next() -> None:
+    """Codes printed beforehand."""
+    table, evening = evening_of([CODES[6], "3.7", "", ""], CELL, table=finding(Found(CODES[6], Bearer.BLANK)))
+    assert [entry.code for entry in table.entries] == [CODES[6], CODES[0]]
+    assert evening.pending == CODES[1]
+
+
+def test_a_code_that_was_never_set_aside_must_be_typed_twice() -> None:
+    """A slip that keeps the check character right is rare, and this catches it."""
+    table, _ = evening_of(
+        [CODES[6], CODES[5], "", "3.7", "", ""], table=finding(Found(CODES[6], Bearer.NOTHING))
+    )
+    assert [entry.code for entry in table.entries] == [CODES[0]]
+    table, _ = evening_of(
+        [CODES[6], CODES[6].lower(), "3.7", "", ""], table=finding(Found(CODES[6], Bearer.NOTHING))
+    )
+    assert [entry.code for entry in table.entries] == [CODES[6]]
+
+
+def test_what_is_no_code_is_refused_and_the_question_stands() -> None:
+    """With the reason."""
+    table, _ = evening_of(["zzz", *CELL], table=finding(Found(CODES[6], Bearer.BLANK)))
+    assert any("'zzz' is no code" in text for text in table.said) and len(table.entries) == 1
+
+
+def test_a_known_code_resumes_that_cell_with_what_is_missing_of_it() -> None:
+    """Logged by cell add: its facts are there, voltage and look are not."""
+    known = Found(CODES[6], Bearer.CELL, CellFacts(form=Form.F21700), frozenset())
+    table, evening = evening_of([CODES[6], "3.6", "t"], table=finding(known))
+    assert values(table) == {Quantity.AS_FOUND_VOLTAGE: 3.6, Quantity.LOOK: (Look.TORN_SLEEVE,)}
+    assert (table.entries[0].is_new, table.entries[0].facts) == (False, None)
+    assert evening.pending == CODES[0]
+
+
+def test_a_cell_out_of_use_is_not_measured_again() -> None:
+    """It is named, with what to do."""
+    known = Found(CODES[6], Bearer.CELL, out_of_use="out of use for good")
+    table, _ = evening_of([CODES[6]], table=finding(known))
+    assert table.entries == [] and any("out of use for good" in text for text in table.said)
+
+
+@pytest.mark.parametrize(
+    ("has", "wanted"),
+    [
+        (set(), {"voltage", "look", "marking"}),
+        ({Quantity.LOOK}, {"voltage", "marking"}),
+        ({Quantity.CHARGE, Quantity.LOOK}, {"marking"}),
+        ({Quantity.AS_FOUND_VOLTAGE}, {"look", "marking"}),
+    ],
+)
+def test_as_found_is_past_once_a_cell_was_charged(has: set[Quantity], wanted: set[str]) -> None:
+    """A voltage after a charge must not pass for one as found."""
+    assert missing_of_intake(Found(CODES[0], Bearer.CELL, has=frozenset(has))) == wanted
+
+
+def test_a_refusal_of_the_store_loses_nothing() -> None:
+    """The same entry is offered again."""
+    table = Table()
+    table.refusals = [StoreFault("store is locked", "try again")]
+    evening_of(CELL, [""], table=table)
+    assert len(table.entries) == 1 and any("store is locked" in text for text in table.said)
+
+
+def test_the_meter_is_asked_once_and_goes_with_every_reading() -> None:
+    """By number, by name, by a beginning; a wrong one is asked again."""
+    for text in ("1", "hand-held-multimeter", "hand"):
+        table = Table()
+        lines = ["torch", "torch", "99", "nix", text, "INR18650 2600mAh", *CELL, *CELL]
+        table.run(intake(Evening(a_start())), lines)
+        meters = [i.meter.name for e in table.entries for i in e.items if isinstance(i, Reading) and i.meter]
+        assert meters == ["hand-held-multimeter"] * 2
+        assert table.prompts.count("meter") == 3
+
+
+def remembered(meter: Meter | None) -> Start:
+    """A bench where the last voltage was taken with this meter."""
+    from tests.cli.intake_bench import NOW
+
+    reading = Reading(1, CODES[0], Quantity.AS_FOUND_VOLTAGE, NOW, 3.7, meter=meter)
+    known = {name: meter_like(name, "good-multimeter") for name in ("blue", "red")}
+    return a_start(meters=known, remembered={Quantity.AS_FOUND_VOLTAGE: reading})
+
+
+def test_the_meter_of_the_last_evening_is_remembered() -> None:
+    """Enter takes it."""
+    table = Table()
+    lines = ["torch", "torch", "", "INR18650 2600mAh", *CELL]
+    table.run(intake(Evening(remembered(meter_like("red", "good-multimeter")))), lines)
+    assert table.defaults["meter"] == "red"
+    assert [i.meter.name for i in table.entries[0].items if isinstance(i, Reading) and i.meter] == ["red"]
+
+
+def test_a_second_evening_goes_on_with_the_last_tear_down() -> None:
+    """Enter takes it, and its kind and pack carry over: no marking is asked before the first cell."""
+    facts = CellFacts(form=Form.F21700, chemistry=Chemistry.NCA, marking="INR21700")
+    table = Table(FindTeardown=lambda effect: Opened(effect.code, "lamp", "2", facts))
+    table.run(intake(Evening(a_start(last_teardown=("AT7", "lamp", "lamp")))), ["", "-", *CELL])
+    assert (table.entries[0].teardown, table.entries[0].pack, table.entries[0].facts) == ("AT7", "2", facts)
+
+
+def test_cells_that_wait_are_offered_before_a_tear_down_is_opened() -> None:
+    """m measures; anything else goes on."""
+    table = Table()
+    table.run(intake(Evening(a_start(waiting=3))), ["m"])
+    assert "3 cells wait for a reading" in table.prompts[0]
+    assert any("no cell waits" in text for text in table.said)
+    table = Table()
+    table.run(intake(Evening(a_start(waiting=1))), ["", *OPENING, *CELL])
+    assert len(table.entries) == 1
+
+
+def test_q_ends_the_evening_only_between_cells() -> None:
+    """In the middle of one it says how to drop it."""
+    table, evening = evening_of(["", "3.7", "q", "", ""], ["q"])
+    assert len(table.entries) == 1 and evening.in_hand == ""
+    assert any("Ctrl-C drops it" in text for text in table.said)
+
+
+def test_what_was_dropped_is_told_at_the_end() -> None:
+    """A code that may be on a cell is never forgotten."""
+    _, evening = evening_of(CELL, ["", "3.7"])
+    told = closing.left_over(evening)[0].text
+    assert CODES[1] in told and "not finished" in told and "next time" in told
+    _, evening = evening_of(CELL, ["q"])
+    assert "was not used" in closing.left_over(evening)[0].text
+
+
+def test_the_end_offers_labels_and_asks_again_when_the_file_cannot_be() -> None:
+    """y takes the usual name; a path that exists is refused and nothing is lost."""
+    written: list[str] = []
+
+    def print_labels(effect: object) -> None:
+        path = getattr(effect, "path", "")
+        if path == "there.pdf":
+            raise BadData("there.pdf is there already", "name another file")
+        written.append(path)
+
+    table, evening = evening_of(CELL, table=Table(PrintLabels=print_labels))
+    table.run(closing.offer_labels(evening), ["there.pdf", "y"])
+    assert written == ["labels-AT1.pdf"]
+    table.run(closing.offer_labels(evening), [""])
+    assert len(written) == 1
+
+
+def test_no_cell_no_labels() -> None:
+    """Nothing to stick on."""
+    table = Table()
+    table.run(closing.offer_labels(Evening(a_start())), [])
+    assert table.prompts == []
+
+
+@pytest.mark.parametrize(("text", "rated"), [("2500", 2.5), ("2.5Ah", 2.5), ("-", None)])
+def test_a_rated_capacity_is_taken_in_the_unit_of_its_prompt(text: str, rated: float | None) -> None:
+    """mAh, bare or written; - is not known."""
+    table, _ = evening_of(CELL, ["<", "", "", "", text])
+    facts = table.amended[0].entry.facts
+    assert facts is not None and facts.rated_capacity_ah == rated

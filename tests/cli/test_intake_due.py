@@ -1,0 +1,387 @@
+"""What a cell waits for, from real verdicts on a real store; and the questions that take it."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from unittest import mock
+
+import pytest
+from tests.cli.bench import Bench
+from tests.cli.intake_bench import NOW, OPENING, Table, a_start
+
+from straycell.cells import CellFacts, Chemistry, Look
+from straycell.cli import session
+from straycell.cli.intake import due, hands, script
+from straycell.cli.intake.evening import intake
+from straycell.cli.intake.form import fill, merged
+from straycell.cli.intake.script import Need, Outlook, Waiting
+from straycell.cli.intake.state import Evening
+from straycell.cli.intake.waiting import outlook
+from straycell.errors import BadData
+from straycell.readings import Charge, Method, Quantity, Reading
+
+START = datetime(2026, 3, 1, 9, 0, tzinfo=UTC)
+FRESH = (Need.CHARGE, Need.CAPACITY, Need.RESISTANCE, Need.REST)
+
+
+def at(days: float) -> str:
+    """The bench's clock, days after its start."""
+    return (START + timedelta(days=days)).isoformat()
+
+
+def outlook_of(bench: Bench, code: str) -> Outlook:
+    """What the cell waits for now."""
+    from straycell.acceptance import shipped_rules
+    from straycell.store.reader import open_reader
+
+    now, rules = datetime.fromisoformat(bench.now), shipped_rules()
+    with open_reader(bench.store) as reader:
+        return outlook(reader.verdict(code, rules, now), reader.evidence(code), rules, now)
+
+
+@pytest.fixture
+def cell(bench: Bench) -> str:
+    """A looked-at nmc cell with its voltage as found."""
+    bench.do("meter add blue --like good-multimeter")
+    code = str(bench.do("cell add --marking 'INR18650 2600mAh'")[0]["code"])
+    bench.do(f"reading add {code} --look clean --as-found-voltage 3.5V --meter blue")
+    return code
+
+
+def test_a_cell_waits_for_each_reading_on_the_day_it_can_be_taken(bench: Bench, cell: str) -> None:
+    """From intake to a verdict, step by step as the rules ask."""
+    assert outlook_of(bench, cell).now == FRESH
+    bench.now = at(1)
+    bench.do(f"charge add {cell} --current 0.5A --until 4.2V --temperature 22C --peak-temperature 25C")
+    bench.do(f"reading add {cell} --resistance 45mohm --resistance-method dc-pulse")
+    waits = outlook_of(bench, cell)
+    assert waits.now == (Need.CAPACITY,)
+    assert waits.later == ((Need.REST, START + timedelta(days=2)),), (
+        "first rest voltage 24 h after the charge"
+    )
+    bench.now = at(2.1)
+    assert outlook_of(bench, cell).now == (Need.REST, Need.CAPACITY), "the run would end the pair"
+    bench.do(f"reading add {cell} --voltage 4.17V --rested 25h --temperature 22C --meter blue")
+    waits = outlook_of(bench, cell)
+    assert waits.now == (Need.CAPACITY,)
+    assert [need for need, _ in waits.later] == [Need.REST]
+    assert waits.later[0][1] >= START + timedelta(days=9), "the second at least seven days after the first"
+    bench.now = at(17)
+    assert Need.REST in outlook_of(bench, cell).now
+    bench.do(f"reading add {cell} --voltage 4.165V --rested 15d --temperature 22C --meter blue")
+    bench.now = at(17.5)
+    bench.do(
+        f"reading add {cell} --capacity 2500mAh --discharge-current 0.5A --cutoff 3.0V --temperature 22C"
+    )
+    assert outlook_of(bench, cell).now == ()
+
+
+def test_a_cell_out_of_use_waits_for_nothing(bench: Bench, cell: str) -> None:
+    """No more measuring."""
+    bench.do(f"reading add {cell} --look swollen")
+    assert outlook_of(bench, cell) == Outlook()
+
+
+@pytest.mark.parametrize("line", ["--form 16340 --chemistry lco", "--form 18650"])
+def test_what_may_be_a_primary_cell_is_never_asked_to_be_charged(line: str, bench: Bench) -> None:
+    """Unmarked of a size that primaries share, or of unknown chemistry: what to find out stands among other steps."""
+    code = bench.do(f"cell add {line}")[0]["code"]
+    bench.do(f"reading add {code} --look clean --as-found-voltage 3.5V")
+    waits = outlook_of(bench, code)
+    assert not {Need.CHARGE, Need.CAPACITY} & {*waits.now, *(need for need, _ in waits.later)}
+    assert any("cell correct" in text and code in text for text in waits.other)
+
+
+def test_a_look_is_asked_for_after_mending_and_after_a_bad_sibling(bench: Bench) -> None:
+    """A torn sleeve, a leaking neighbour."""
+    bench.do("teardown add lamp --kind lamp")
+    one, two = (
+        c["code"] for c in bench.do("cell add --teardown AT1 --pack 1 --count 2 --marking 'INR18650 2600mAh'")
+    )
+    bench.do(f"reading add {one} --look torn-sleeve --as-found-voltage 3.5V")
+    bench.do(f"reading add {two} --look clean --as-found-voltage 3.5V")
+    assert outlook_of(bench, one).now[0] is Need.LOOK and Need.LOOK not in outlook_of(bench, two).now
+    bench.now = at(1)
+    bench.do(f"reading add {one} --look leaking")
+    assert outlook_of(bench, two).now[0] is Need.LOOK
+
+
+def test_a_tripped_board_asks_for_the_voltage_at_the_tabs(bench: Bench) -> None:
+    """Not for a charge that would wake it."""
+    code = bench.do("cell add --marking 'INR18650 2600mAh' --protection-board")[0]["code"]
+    bench.do(f"reading add {code} --look clean --as-found-voltage 1.0V --where board")
+    assert Need.TABS in outlook_of(bench, code).now
+
+
+# --- the questions ---------------------------------------------------------------------------------------
+
+
+def taken(lines: list[str], *needs: Need, **more: object) -> tuple[Table, dict[str, object]]:
+    """The answers to these lines."""
+    table = Table()
+    taking = due.Taking("A00001O", needs, NOW, **more)  # type: ignore[arg-type]
+    trail = table.run(fill(due.questions(taking)), lines)
+    return table, merged(trail or ())
+
+
+def test_only_what_is_missing_is_asked_with_its_conditions() -> None:
+    """Capacity with current, cut-off and temperature; nothing else."""
+    table, answers = taken(["2450", "0.5", "3", "22"], Need.CAPACITY)
+    assert [prompt.partition(",")[0] for prompt in table.prompts] == [
+        "capacity",
+        "drawn at",
+        "down to",
+        "room",
+    ]
+    entry = due.entry_of("A00001O", answers, {}, 1.0)
+    run = entry.items[0]
+    assert isinstance(run, Reading) and run.quantity is Quantity.CAPACITY
+    assert (run.value, run.discharge_current_a, run.cutoff_v, run.temperature_c) == (2.45, 0.5, 3.0, 22.0)
+
+
+def test_a_reading_left_for_later_asks_for_no_conditions() -> None:
+    """Enter skips it."""
+    table, answers = taken(["", "", "", ""], *FRESH)
+    assert len(table.prompts) == 4
+    assert due.entry_of("A00001O", answers, {}, 1.0).items == ()
+
+
+def test_the_temperature_is_asked_once_and_proposed_after() -> None:
+    """One room, one thermometer."""
+    lines = ["0.5", "", "21.5", "25", "2h", "2450", "0.5", "3", "", "45", "a", "4.1", "26", ""]
+    _, answers = taken(lines, *FRESH, full_v=4.2)
+    items = due.entry_of("A00001O", answers, {}, 1.0).items
+    charge = items[0]
+    assert isinstance(charge, Charge)
+    assert (charge.until_v, charge.at, charge.peak_temperature_c) == (4.2, NOW - timedelta(hours=2), 25.0)
+    assert {item.temperature_c for item in items} == {21.5, None}
+    assert [i.method for i in items if isinstance(i, Reading) and i.quantity is Quantity.RESISTANCE] == [
+        Method.AC_1KHZ
+    ]
+    rest = items[-1]
+    assert isinstance(rest, Reading) and rest.rested_s == 26 * 3600
+
+
+def test_conditions_carry_over_to_the_next_cell() -> None:
+    """As a person would have typed them."""
+    _, answers = taken(
+        ["0.5", "4.2", "21.5", "25", "", "2450", "0.52", "2.8", ""], Need.CHARGE, Need.CAPACITY
+    )
+    kept = due.remember(answers, {"method": "dc-pulse"})
+    assert kept["drawn"] == "0.52" and kept["cutoff"] == "2.8" and kept["temperature"] == "21.5"
+    assert kept["method"] == "dc-pulse" and kept["current"] == "0.5"
+    _, again = taken(
+        ["=", "4.2", "", "25", "", "2400", "", "", ""], Need.CHARGE, Need.CAPACITY, remembered=kept
+    )
+    assert (again["current"], again["drawn"], again["cutoff"], again["capacity_at"]) == (0.5, 0.52, 2.8, 21.5)
+
+
+@pytest.mark.parametrize(
+    ("need", "bad"),
+    [
+        (Need.CAPACITY, "2450V"),
+        (Need.CAPACITY, "9999999"),
+        (Need.CHARGE, "500"),
+        (Need.RESISTANCE, "-3"),
+        (Need.REST, "41.5"),
+        (Need.REST, "A00001O"),
+        (Need.LOOK, "zz"),
+    ],
+)
+def test_a_figure_that_cannot_be_is_asked_again(need: Need, bad: str) -> None:
+    """With the reason; 500 at a prompt in ampere is a slip for milliampere."""
+    table, _ = taken([bad], need)
+    assert len(table.prompts) == 2 and table.prompts[0] == table.prompts[1] and table.said
+
+
+def test_a_rest_voltage_of_a_pair_leaves_the_capacity_run_for_later() -> None:
+    """Both at one moment would end the pair with its own reading; skipped, the capacity is asked."""
+    table, answers = taken(["4.15", "25", "22"], Need.REST, Need.CAPACITY)
+    assert "capacity" not in answers and len(table.prompts) == 3
+    _, answers = taken(["", "2400", "0.5", "3", "22"], Need.REST, Need.CAPACITY)
+    assert answers["capacity"] == 2.4
+
+
+def test_a_charge_in_the_future_is_refused() -> None:
+    """It is asked for again."""
+    table, answers = taken(["0.5", "4.2", "22", "25", "2026-03-09T10:00+00:00", "now"], Need.CHARGE)
+    assert any("in the future" in text for text in table.said)
+    assert answers["ended"] == script.UNSET
+
+
+def test_damage_seen_at_the_second_look_ends_the_questions() -> None:
+    """No figure is asked of a swollen cell."""
+    table, answers = taken(["s"], Need.LOOK, Need.CAPACITY, bad_looks=frozenset({Look.SWOLLEN}))
+    assert table.prompts == ["look"] and answers["look"] == (Look.SWOLLEN,)
+
+
+# --- the walk --------------------------------------------------------------------------------------------
+
+
+def walking(lines: list[str], **answers: object) -> Table:
+    """A walk along two cells that wait for a resistance."""
+    facts = CellFacts(chemistry=Chemistry.NMC)
+    queue = [Waiting(code, facts, (Need.RESISTANCE,), "tin") for code in ("A00001O", "A00002M")]
+    table = Table(WhatWaits=lambda effect: queue, **answers)  # type: ignore[arg-type]
+    table.run(intake(Evening(a_start(due=True))), lines)
+    return table
+
+
+def test_the_walk_asks_for_the_cell_before_its_figures() -> None:
+    """It names code, kind and box, and waits until the person holds it."""
+    table = walking(["", "45", "d", "-", "", "50", "", "q"])
+    assert [entry.code for entry in table.entries] == ["A00001O", "A00002M"]
+    assert any("A00001O" in text and "in tin" in text for text in table.said)
+    assert table.prompts.count("meter") == 1
+    assert all(
+        item.method is Method.DC_PULSE for e in table.entries for item in e.items if isinstance(item, Reading)
+    )
+
+
+def test_a_scanned_cell_comes_first_and_plus_leaves_one_for_later() -> None:
+    """In the order they come out of the box."""
+
+    def find(effect: script.FindCode) -> script.Found:
+        return script.Found(effect.text, script.Bearer.CELL)
+
+    table = walking(["A00002M", "50", "d", "-", "+"], FindCode=find)
+    assert [entry.code for entry in table.entries] == ["A00002M"]
+    assert any("last cell that waits" in text for text in table.said)
+
+
+def test_damage_seen_on_the_walk_is_recorded_and_ends_the_measuring() -> None:
+    """A letter instead of Enter."""
+    table = walking(["s", "q"])
+    looks = [item.look for entry in table.entries for item in entry.items if isinstance(item, Reading)]
+    assert looks == [(Look.SWOLLEN,)]
+
+
+def test_back_on_the_walk_corrects_the_cell_before() -> None:
+    """Its last answer first, then the one before."""
+    table = walking(["", "45", "d", "-", "<", "<", "54", "", "q"])
+    amended = [item.value for item in table.amended[0].entry.items if isinstance(item, Reading)]
+    assert amended == [0.054]
+
+
+def test_back_out_of_a_cell_leaves_it_waiting() -> None:
+    """< at its first question: the wrong cell was taken."""
+    table = walking(["", "<", "", "45", "d", "-", "+"])
+    assert [entry.code for entry in table.entries] == ["A00001O"]
+
+
+# --- what the store does for it --------------------------------------------------------------------------
+
+
+@pytest.fixture
+def at_bench(bench: Bench) -> object:
+    """Hands on the bench's store, in this process."""
+    env = {"STRAYCELL_STORE": str(bench.store), "STRAYCELL_NOW": bench.now, "TZ": "UTC"}
+    with mock.patch.dict("os.environ", env), session.use(session.Session(env=env)):
+        yield bench
+
+
+def entry(code: str, volts: float, *, look: Look = Look.CLEAN) -> script.Entry:
+    """A cell as an evening makes it."""
+    items = (
+        Reading(0, code, Quantity.AS_FOUND_VOLTAGE, script.UNSET, volts),
+        Reading(0, code, Quantity.LOOK, script.UNSET, look=(look,)),
+    )
+    return script.Entry(code, CellFacts(chemistry=Chemistry.NMC), items, is_new=True)
+
+
+def test_a_cell_and_its_readings_are_one_transaction(at_bench: Bench) -> None:
+    """A reading that the store refuses leaves no cell behind, and its code stays free."""
+    code = hands.do(script.NewCode())
+    with pytest.raises(BadData):
+        hands.do(script.Keep(entry(code, 37.0)))
+    assert at_bench.do("cell list") == []
+    kept = hands.do(script.Keep(entry(code, 3.7)))
+    assert kept.outcome.word == "hold" and kept.outlook.now == FRESH
+    assert [c["code"] for c in at_bench.do("cell list")] == [code]
+
+
+def test_an_amendment_supersedes_and_stays_visible(at_bench: Bench) -> None:
+    """The mistyped voltage is in the history for ever, with the reason; what is the same is left alone."""
+    code = hands.do(script.NewCode())
+    former = hands.do(script.Keep(entry(code, 1.2)))
+    assert former.outcome.word == "discard"
+    kept = hands.do(script.Amend(former, entry(code, 3.2), "slip of the finger"))
+    assert kept.outcome.word == "hold"
+    readings = at_bench.do(f"cell show {code}")["readings"]
+    old = next(r for r in readings if r["value"] == 1.2)
+    assert (old["mistake"], old["because"]) == ("mistyped", "slip of the finger")
+    assert sum(r["quantity"] == "look" for r in readings) == 1
+    assert at_bench.do(f"cell show {code}")["stage"] == "received"
+    assert at_bench.do("store check")["faults"] == []
+
+
+def test_taking_a_voltage_back_leaves_none(at_bench: Bench) -> None:
+    """- in place of a figure: it was never measured."""
+    code = hands.do(script.NewCode())
+    former = hands.do(script.Keep(entry(code, 3.3)))
+    bare = script.Entry(code, former.facts, former.items[1:], is_new=True)
+    hands.do(script.Amend(former, bare, "not measured after all"))
+    standing = [r for r in at_bench.do(f"cell show {code}")["readings"] if not r["retracted"]]
+    assert [r["quantity"] for r in standing] == ["look"]
+
+
+def test_codes_are_known_for_what_they_stand_for(at_bench: Bench) -> None:
+    """A cell, a blank, nothing, or no code at all with the nearest one named."""
+    code, blank = hands.do(script.NewCode()), hands.do(script.NewCode())
+    hands.do(script.Keep(entry(code, 3.7)))
+    assert hands.do(script.FindCode(code.lower())).bearer is script.Bearer.CELL
+    assert hands.do(script.FindCode(blank)).bearer is script.Bearer.BLANK
+    assert hands.do(script.FindCode(code)).has == {
+        Quantity.AS_FOUND_VOLTAGE,
+        Quantity.LOOK,
+    }
+    wrong = code[:-1] + ("0" if code[-1] != "0" else "1")
+    with pytest.raises(BadData) as refused:
+        hands.do(script.FindCode(wrong))
+    assert code in refused.value.remedy
+
+
+def test_the_start_knows_what_the_last_evening_used(at_bench: Bench) -> None:
+    """Meter, last tear-down, and how many cells wait."""
+    hands.do(script.OpenTeardown("torch", "torch"))
+    meter = hands.do(script.UseMeter("good-multimeter", "good-multimeter"))
+    code = hands.do(script.NewCode())
+    made = entry(code, 3.7)
+    with_meter = script.Entry(
+        code,
+        made.facts,
+        (Reading(0, code, Quantity.AS_FOUND_VOLTAGE, script.UNSET, 3.7, meter=meter),),
+        is_new=True,
+    )
+    hands.do(script.Keep(with_meter))
+    start = hands.start(teardown=None, due=False)
+    last = start.remembered[Quantity.AS_FOUND_VOLTAGE]
+    assert last.meter is not None and last.meter.name == "good-multimeter"
+    assert start.last_teardown == ("AT1", "torch", "torch") and start.waiting == 1
+    assert Look.SWOLLEN in start.isolating_looks and Look.DENTED in start.bad_looks - start.isolating_looks
+
+
+def test_an_evening_may_begin_without_a_store(at_bench: Bench) -> None:
+    """The first ever; looking creates no file."""
+    start = hands.start(teardown=None, due=False)
+    assert start.meters == {} and not at_bench.store.exists()
+
+
+def test_labels_are_a_pdf_and_never_replace_a_file(at_bench: Bench, tmp_path: Path) -> None:
+    """Refused with the reason."""
+    code = hands.do(script.NewCode())
+    hands.do(script.Keep(entry(code, 3.7)))
+    out = tmp_path / "sheet.pdf"
+    hands.do(script.PrintLabels(str(out), (code,)))
+    assert out.read_bytes().startswith(b"%PDF")
+    for path in (str(out), str(tmp_path / "sheet.txt"), str(tmp_path / "none" / "sheet.pdf")):
+        with pytest.raises(BadData):
+            hands.do(script.PrintLabels(path, (code,)))
+
+
+def test_an_opening_has_as_many_lines_as_the_bench_says() -> None:
+    """The helper's opening is the dialogue's."""
+    table = Table()
+    table.run(intake(Evening(a_start())), OPENING)
+    assert len(table.larges) == 1
