@@ -129,3 +129,12 @@ def test_a_profile_of_a_hundred_thousand_steps_keeps_its_peak_and_its_mean():
     assert len(cycle.seconds) <= 400
     assert max(cycle.felt) == 1.0
     assert cycle.average == pytest.approx(sum(values) / 86400, rel=1e-9)
+
+
+def test_a_cutoff_that_the_lag_alone_reaches_runs_no_time():
+    """0.5 A, 0.1 h lag: the surface starts 0.05 Ah in, at 4.2 - 0.024 - 0.025 V, below a cut-off of 4.16 V."""
+    cell = linear_source(lag_h=0.1, points=11)
+    assert march(cell, ConstantCurrent(0.5), 4.16).hours == 0.0
+    assert march(cell, ConstantCurrent(0.5), 4.15).hours == pytest.approx(
+        (4.151 - 4.15) / 0.48 / 0.5, rel=WITHIN
+    )

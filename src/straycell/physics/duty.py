@@ -114,6 +114,8 @@ def march_profile(
                 energy += dq * 0.5 * (v0 + (emf - mean_a * ohm if mean_a < math.inf else v0))
                 charge += dq
             marks.append((hours, x0 + share * (x1 - x0)))
+        if below and hours == 0.0:
+            return March(0.0, 0.0, 0.0, True)
         if below:
             hours, charge = _last_round(model, cycle, cutoff_v, hours, charge, marks)
             return March(hours, charge, energy, True)

@@ -307,6 +307,9 @@ def _march(
             ends &= ~nothing & ~before
             if ends.any():
                 q1, i1, v1 = _clipped(ends, cutoff_v, q0, i0, v0, q1, i1, v1)
+                nothing = ends & ~started & (q1 <= 0)
+                alive &= ~nothing
+                ends &= ~nothing
             cross = alive & ~started & ~before & (q0 < 0) & (q1 >= 0)
             part = np.where(cross, -q0 / (q1 - q0), 0.0)
             i0, v0 = np.where(cross, i0 + part * (i1 - i0), i0), np.where(cross, v0 + part * (v1 - v0), v0)

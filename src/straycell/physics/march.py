@@ -53,6 +53,8 @@ def march(
             share = (v0 - cutoff_v) / (v0 - v1) if v1 > -math.inf else 0.0
             i1 = i0 + share * (i1 - i0) if share else i0
             q1, v1 = q0 + share * (q1 - q0), cutoff_v if share else v0
+        if ends and not started and q1 <= 0:
+            return March(0.0, 0.0, 0.0, True)
         if not started and q0 < 0 <= q1:
             share = -q0 / (q1 - q0)
             q0, i0, v0 = 0.0, i0 + share * (i1 - i0), v0 + share * (v1 - v0)
