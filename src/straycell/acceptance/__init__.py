@@ -2,7 +2,7 @@
 
 rules        limits with their sources, read from TOML      evidence   what a verdict is made from
 case         the evidence with uncertainties worked out     conformance   clear, close or beyond a limit
-identity, look, voltage, warming, capacity, resistance, leakage   the rules
+identity, look, voltage, warming, capacity, resistance, leakage, shelf   the rules
 judge        the verdict                                     reasons, record   its shape, and as JSON
 figures      the values a cell stands with today
 """

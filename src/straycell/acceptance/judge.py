@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from datetime import datetime
 
-from straycell.acceptance import capacity, identity, leakage, look, resistance, voltage, warming
+from straycell.acceptance import capacity, identity, leakage, look, resistance, shelf, voltage, warming
 from straycell.acceptance.case import Case, Rule
 from straycell.acceptance.evidence import Evidence
 from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
@@ -30,6 +30,7 @@ ALL_RULES: tuple[Rule, ...] = (
     capacity.capacity,
     resistance.resistance,
     leakage.self_discharge,
+    shelf.shelf_loss,
 )
 
 

@@ -1,0 +1,83 @@
+"""Rest voltages on the shelf: a cell that sinks beyond the discard limit is held until a check clears it."""
+
+from __future__ import annotations
+
+import pytest
+from tests.acceptance.bench import LFP, Bench, day, good, reasons
+
+from straycell.acceptance import Outcome, Status, Upset
+from straycell.cells import Chemistry
+from straycell.physics.curves import curves_for
+
+
+def stored(*rests: tuple[float, float]) -> Bench:
+    """The good cell, let down to storage voltage on day 20, then these rest voltages (day, V)."""
+    bench = good().charge(20.0, until=3.85)
+    for at, volts in rests:
+        bench.rest(volts, at)
+    return bench
+
+
+def sunk(percent_month: float, days: float, start_v: float = 3.85) -> float:
+    """Rest voltage after a loss, by the published NMC set: what a cell of known truth would show."""
+    curve = curves_for(Chemistry.NMC)[0]
+    return curve.voltage(curve.state_of_charge(start_v) - percent_month / 100 * days / 30)
+
+
+def test_a_cell_that_keeps_its_voltage_stays_what_it_was() -> None:
+    """2 % a month is usual (facts: 2 to 3 %): no rule speaks."""
+    bench = stored((22.0, 3.850), (60.0, sunk(2.0, 38)))
+    assert bench.outcome(at=61) is Outcome.PACK
+    assert not reasons(bench.verdict(at=61), "shelf-loss")
+
+
+def test_a_cell_that_loses_twelve_per_cent_a_month_is_held() -> None:
+    """More than twice the discard limit, told beyond its uncertainty: not offered any more, but not condemned."""
+    verdict = stored((22.0, 3.850), (60.0, sunk(12.0, 38))).verdict(at=61)
+    (found,) = reasons(verdict, "shelf-loss")
+    assert verdict.outcome is Outcome.HOLD
+    assert found.safety and found.status is Status.CLOSE and "charge it full" in found.todo
+    assert isinstance(found.observed, float) and found.expanded_uncertainty is not None
+    assert abs(found.observed - 12.0) <= found.expanded_uncertainty
+
+
+def test_one_bad_stretch_is_not_washed_out_by_a_later_flat_one() -> None:
+    """Any segment counts, not only the last."""
+    low = sunk(12.0, 38)
+    assert stored((22.0, 3.850), (60.0, low), (70.0, low - 0.001)).outcome(at=71) is Outcome.HOLD
+
+
+def test_a_self_discharge_check_begun_later_clears_it() -> None:
+    """The hold names its way out: a full charge, a day, and two weeks."""
+    bench = stored((22.0, 3.850), (60.0, sunk(12.0, 38)))
+    bench.charge(61.0).rest(4.180, 62.2).rest(4.172, 77.0)
+    assert bench.outcome(at=78) is Outcome.PACK
+    leaky = stored((22.0, 3.850), (60.0, sunk(12.0, 38)))
+    leaky.charge(61.0).rest(4.180, 62.2).rest(4.020, 77.0)
+    assert leaky.outcome(at=78) is Outcome.DISCARD
+
+
+@pytest.mark.parametrize(
+    "rests",
+    [
+        ((20.2, 3.90), (29.0, 3.78)),  # taken before a day of rest had passed: relaxation
+        ((22.0, 3.85), (24.0, 3.78)),  # only two days apart
+    ],
+)
+def test_what_cannot_be_compared_says_nothing(rests: tuple[tuple[float, float], ...]) -> None:
+    """Relaxation and short waits are no loss."""
+    assert not reasons(stored(*rests).verdict(at=40), "shelf-loss")
+
+
+def test_a_build_in_between_is_use_and_no_loss() -> None:
+    """Rest voltages before and after a build belong to two spans."""
+    bench = stored((22.0, 3.85), (60.0, 3.60))
+    bench.more = {"upsets": (Upset("dismantled", day(40)),)}
+    assert not reasons(bench.verdict(at=61), "shelf-loss")
+
+
+def test_on_the_flat_lfp_curve_voltage_does_not_tell() -> None:
+    """20 mV on lfp is within what one set alone can be off by."""
+    bench = Bench(LFP).found(3.30).look().charge(1.0, until=3.65).charge(20.0, until=3.35)
+    bench.rest(3.300, 22.0).rest(3.280, 60.0)
+    assert not reasons(bench.verdict(at=61), "shelf-loss")
