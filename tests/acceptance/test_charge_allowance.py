@@ -92,7 +92,7 @@ def held(volts: float | None = 3.6, facts: CellFacts = NMC) -> Bench:
 def test_a_held_cell_gets_a_fifth_of_its_rating() -> None:
     """0.2C of rated, attended."""
     found = allowed(held())
-    assert (found.kind, found.allowed_a) == (TEST, pytest.approx(0.2 * 2.5))
+    assert found.kind is TEST and found.allowed_a == pytest.approx(0.2 * 2.5)
     assert "attended" in found.why and not found.measured
 
 
@@ -117,7 +117,7 @@ def test_without_any_size_there_is_no_charge() -> None:
 def test_below_three_volts_it_gets_a_tenth(volts: float, rate: float) -> None:
     """Cell sheet precautions: 0.1C or less below 3.0 V; within U of the limit is not above it."""
     found = allowed(held(volts))
-    assert (found.kind, found.allowed_a) == (TEST, pytest.approx(rate * 2.5))
+    assert found.kind is TEST and found.allowed_a == pytest.approx(rate * 2.5)
 
 
 def test_an_unknown_voltage_counts_as_low_and_is_to_be_measured_first() -> None:

@@ -1,0 +1,178 @@
+"""`straycell runtime`: how long a cell runs a device, with a low end that is a promise."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from straycell.acceptance.reasons import Outcome
+from straycell.cli import clock, desk, output, values
+from straycell.cli import device_load as device
+from straycell.cli.cautions_talk import talk_cautions
+from straycell.cli.cell_page import figure
+from straycell.cli.device_load import Drawn
+from straycell.cli.files import write_whole
+from straycell.cli.one_cell import OneCell, forbidden, hours, look_up, run_arguments, run_of, runtime_json
+from straycell.cli.verbs import lone_app
+from straycell.quantities import Dimension, show
+from straycell.safety import Step
+
+if TYPE_CHECKING:
+    from straycell.physics.loads import Load
+    from straycell.physics.runtime import Runtime
+
+app = lone_app()
+_D = Dimension
+ProtectionOption = Annotated[
+    float | None,
+    values.quantity(
+        "--protection-cutoff", _D.VOLTAGE, "Where its protection stops.", window=device.STOP, example="2.4V"
+    ),
+]
+OutOption = Annotated[
+    Path | None,
+    typer.Option("--out", metavar="PNG", help="Draw voltage against time.", show_default=False),
+]
+
+
+@app.command()
+def runtime(
+    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    until: device.UntilOption,
+    current: device.CurrentOption = None,
+    power: device.PowerOption = None,
+    resistance: device.ResistanceOption = None,
+    efficiency: device.EfficiencyOption = None,
+    drop: device.DropOption = None,
+    across: device.AcrossOption = None,
+    supply: device.SupplyOption = None,
+    lamps: device.LampsOption = None,
+    temperature: device.TemperatureOption = None,
+    protection_cutoff: ProtectionOption = None,
+    out: OutOption = None,
+) -> None:
+    """How long a full cell runs a device: what it draws, and the voltage at which it stops.
+
+    Lamps behind a series resistor are known by --drop, --across and --supply, measured once.
+    """
+    lit = device.lamps(drop, across, None, supply, lamps)
+    steady = device.steady(current, power, resistance, efficiency)
+    drawn = device.one_load(steady, device.drawn_by(lit) if lit else None)
+    now, rules = clock.now(), desk.rules()
+    with desk.reading() as reader:
+        one = look_up(reader, code, rules, now)
+    arguments = run_arguments(one, until, device.ROOM_C if temperature is None else temperature)
+    arguments["protection_cutoff_v"] = protection_cutoff
+    found = run_of(one, drawn.load, arguments)
+    against = forbidden(one, most_drawn_a(one, drawn.load, arguments))
+    if out is not None:
+        write_whole(out, picture(one, drawn, found, arguments, against))
+    output.emit(
+        document(one, drawn, found, arguments, against, out),
+        lambda: page(one, drawn, found, arguments, against),
+    )
+    if out is not None:
+        output.talk(f"picture: {out}")
+    talk_cautions(Step.DISCARD if one.verdict.outcome is Outcome.DISCARD else Step.MATCH, kinds=[one.facts])
+
+
+def stop_v(arguments: dict[str, Any]) -> float:
+    """The voltage in V of the first of all cut-offs."""
+    stops = (arguments["cutoff_v"], arguments["cell_cutoff_v"], arguments.get("protection_cutoff_v"))
+    return float(max(volts for volts in stops if volts is not None))
+
+
+def most_drawn_a(one: OneCell, load: Load, arguments: dict[str, Any]) -> float:
+    """The largest steady current in A between full and the stop."""
+    return max(load.current_at(one.full_v), load.current_at(stop_v(arguments)))
+
+
+def document(
+    one: OneCell,
+    drawn: Drawn,
+    found: Runtime,
+    arguments: dict[str, Any],
+    against: list[str],
+    out: Path | None,
+) -> dict[str, Any]:
+    """The JSON of a run time; `forbidden` is empty when the verdict allows the use."""
+    capacity, resistance = one.capacity, one.candidate.resistance
+    return {
+        "code": one.code,
+        "runtime_h": runtime_json(found),
+        "basis": found.basis,
+        "stop": found.stop,
+        "stop_v": stop_v(arguments),
+        "forbidden": against,
+        "outcome": one.verdict.outcome.word,
+        "load": drawn.document,
+        "until_v": arguments["cutoff_v"],
+        "temperature_c": arguments["temperature_c"],
+        "capacity_ah": {"value": capacity.value, "expanded_uncertainty": capacity.expanded},
+        "resistance_ohm": None
+        if resistance is None
+        else {"value": resistance.value, "expanded_uncertainty": resistance.expanded},
+        "notes": [*one.notes, *found.notes],
+        "picture": out,
+    }
+
+
+def page(one: OneCell, drawn: Drawn, found: Runtime, arguments: dict[str, Any], against: list[str]) -> None:
+    """A run time for a person."""
+    if against:
+        for line in output.wrap(f"NOT ALLOWED  {one.code}: {against[0]}"):
+            output.say(line)
+        output.bullets(against[1:])
+        output.say("")
+    output.say(f"{one.code}  count on {hours(found.low_h)}; {hours(found.expected_h)} expected")
+    resistance = figure(one.candidate.resistance, _D.RESISTANCE) or "not measured"
+    output.facts(
+        [
+            ("at best", hours(found.high_h)),
+            ("load", drawn.words),
+            ("stops at", f"{show(stop_v(arguments), _D.VOLTAGE)}, {found.stop}"),
+            ("works at", show(arguments["temperature_c"], _D.TEMPERATURE)),
+            ("counted from", _basis(one, found)),
+            ("capacity", figure(one.capacity, _D.CAPACITY)),
+            ("resistance", resistance),
+        ],
+        indent="  ",
+    )
+    notes = [*one.notes, *found.notes]
+    if notes:
+        output.section("Mind")
+        output.bullets(notes)
+
+
+def _basis(one: OneCell, found: Runtime) -> str:
+    if found.basis == "own trace":
+        return "its own recorded discharge"
+    return f"the published curves of {one.facts.chemistry}, scaled to its capacity and resistance"
+
+
+def picture(
+    one: OneCell, drawn: Drawn, found: Runtime, arguments: dict[str, Any], against: list[str]
+) -> bytes:
+    """Voltage against time as a PNG."""
+    from straycell.physics.course import voltage_course
+    from straycell.physics.plot import plot_png
+
+    first_stop_v = stop_v(arguments)
+    free = {**arguments, "cell_cutoff_v": None, "protection_cutoff_v": None}
+    course = voltage_course(
+        lambda volts: run_of(one, drawn.load, {**free, "cutoff_v": volts}),
+        full_v=one.full_v,
+        stop_v=first_stop_v,
+    )
+    shown = f"{drawn.words.partition(';')[0]}, {arguments['temperature_c']:g} °C, from {found.basis}"
+    title = f"Run time of {one.code}"
+    return plot_png(
+        course,
+        found,
+        stop_v=first_stop_v,
+        title=title,
+        summary=shown,
+        forbidden=against[0] if against else "",
+    )

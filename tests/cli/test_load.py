@@ -1,0 +1,222 @@
+"""`load`: what a device draws, what a resistor's colours say, and which resistor gives the hours wanted."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from tests.cli.bench import Bench
+from tests.cli.device_bench import graded, held
+
+STRING = "--drop 0.67V --across 5.2ohm --lamps 60"
+
+
+# --- from-drop -------------------------------------------------------------------------------------
+
+
+def test_a_drop_says_what_the_device_and_each_lamp_draw(bench: Bench) -> None:
+    """0.67 V over 5.2 ohm is about 130 mA, about 2 mA for each of 60 lamps (common practice). No store is needed."""
+    found = bench.do(f"load from-drop {STRING}")
+    assert found["current_a"] == pytest.approx(0.67 / 5.2)
+    assert found["per_lamp_a"] == pytest.approx(0.67 / 5.2 / 60)
+    assert not bench.store.exists()
+
+
+def test_without_lamps_there_is_no_share(bench: Bench) -> None:
+    """null, not a guess."""
+    assert bench.do("load from-drop --drop 0.67V --across 5.2ohm")["per_lamp_a"] is None
+
+
+def test_the_resistor_is_held_against_what_one_can_buy(bench: Bench) -> None:
+    """5.2 ohm is no E24 value, the nearest is 5.1 (IEC 60063)."""
+    resistor = bench.do(f"load from-drop {STRING}")["resistor"]
+    assert (resistor["is_e24"], resistor["nearest_e24_ohm"]) == (False, pytest.approx(5.1))
+    assert resistor["nearest_e24_bands"] == ["green", "brown", "gold", "gold"]
+
+
+def test_three_bands_mean_a_fifth_either_way(bench: Bench) -> None:
+    """green red gold: 5.2 ohm, 20 % (IEC 60062); the current is uncertain by as much."""
+    found = bench.do("load from-drop --drop 0.67V --bands green,red,gold --lamps 60")
+    assert found["current_a"] == pytest.approx(0.67 / 5.2)
+    assert (found["low_a"], found["high_a"]) == (pytest.approx(0.67 / 6.24), pytest.approx(0.67 / 4.16))
+    assert found["resistor"]["tolerance"] == 0.2
+
+
+def test_bands_alone_read_a_resistor(bench: Bench) -> None:
+    """With commas or blanks; nothing was measured, so nothing is drawn."""
+    for bands in ("yellow,violet,red,gold", "yellow violet red gold", "Yellow, Violet, Red, Gold"):
+        found = bench.do(f"load from-drop --bands '{bands}'")
+        assert found["current_a"] is None
+        resistor = found["resistor"]
+        assert (resistor["ohm"], resistor["tolerance"]) == (pytest.approx(4700.0), 0.05)
+        assert resistor["is_e24"] is True
+    page = bench.run("load from-drop --bands green,red,gold").out
+    assert page.startswith("5.2 ohm ± 20%") and "4.16 ohm to 6.24 ohm" in page and "5.1 ohm" in page
+
+
+def test_a_measured_resistor_outside_its_bands_is_told(bench: Bench) -> None:
+    """Read from the wrong end, or burnt."""
+    line = "load from-drop --drop 0.67V --bands green,red,gold --across"
+    assert bench.do(f"{line} 6ohm")["resistor"]["within_bands"] is True
+    assert bench.do(f"{line} 7ohm")["resistor"]["within_bands"] is False
+    assert "lies outside" in bench.run(f"{line} 7ohm").out
+
+
+def test_lamps_draw_another_current_on_a_lithium_cell(bench: Bench) -> None:
+    """The measured supply gives the measured current; a fuller one more, at least by what the resistor alone says."""
+    found = bench.do(f"load from-drop {STRING} --supply 3.0V")
+    by_supply = {row["supply_v"]: row["current_a"] for row in found["on_supply"]}
+    assert by_supply[3.0] == pytest.approx(found["current_a"])
+    assert found["current_a"] * 2 < by_supply[4.2] < (0.67 + 1.2) / 5.2
+    assert found["lamp_v"] == pytest.approx(2.33)
+
+
+def test_the_page_of_a_drop_reads_at_eighty_columns(bench: Bench) -> None:
+    """With the caution of a meter's sockets."""
+    answer = bench.run(f"load from-drop {STRING} --supply 3.0V")
+    assert answer.out.startswith("draws 128.8 mA") and "2.147 mA" in answer.out
+    assert "does not halve it" in " ".join(answer.out.split())
+    assert max(map(len, answer.out.splitlines())) <= 80
+    assert "volt sockets" in answer.err
+
+
+BAD_DROPS = [
+    ("", 2, "--drop is missing"),
+    ("--across 5.2ohm", 2, "--drop is missing"),
+    ("--drop 0.67V", 2, "over which resistor"),
+    ("--bands green,red,gold --lamps 60", 2, "--drop is missing"),
+    ("--drop 0.67V --across 0ohm", 3, "cannot be right for a resistor"),
+    ("--drop 0V --across 5ohm", 3, "cannot be right"),
+    ("--drop 0.67A --across 5ohm", 3, "is a current, not a voltage"),
+    ("--drop 0.67V --across 5.2", 3, "has no unit"),
+    ("--drop 0.67V --across 5ohm --lamps 0", 3, "out of range"),
+    ("--drop 0.67V --across 5ohm --lamps many", 3, "no whole number"),
+    ("--drop 3V --across 5ohm --supply 3V", 3, "leaves nothing"),
+    ("--bands green,red", 3, "2 bands"),
+    ("--bands green,red,mauve", 3, "mauve"),
+    ("--bands gold,red,green", 3, "gold is no figure"),
+    ("--bands black,black,red", 3, "all black"),
+    ("--bands ''", 3, "empty"),
+]
+
+
+@pytest.mark.parametrize(("line", "code", "words"), BAD_DROPS)
+def test_a_bad_drop_is_refused_in_its_own_words(line: str, code: int, words: str, bench: Bench) -> None:
+    """2 for a line that does not fit together, 3 for a value that cannot be taken."""
+    assert words in bench.refused(f"load from-drop {line}", code)
+
+
+# --- for-runtime -----------------------------------------------------------------------------------
+
+
+def test_a_resistor_for_the_lamps_that_keeps_the_promise(bench: Bench) -> None:
+    """An E24 value with its bands, its rating at twice the heat, and a low end of at least what was wanted."""
+    code = graded(bench)
+    found = bench.do(f"load for-runtime {code} --runtime 48h --until 3V {STRING} --supply 3V")
+    resistor = found["resistor"]
+    assert resistor["bands"][-1] == "gold" and len(resistor["bands"]) == 4
+    assert (
+        f"{resistor['ohm']:.2g}"[:2].replace(".", "")
+        in "10 11 12 13 15 16 18 20 22 24 27 30 33 36 39 43 47 51"
+    )
+    assert resistor["rating_w"] >= 2 * resistor["dissipated_w"]
+    assert found["runtime_h"]["low"] >= 48
+    assert found["per_lamp_a"] == pytest.approx(found["current_a"] / 60)
+    behind = bench.do(f"load from-drop --bands {','.join(resistor['bands'])}")["resistor"]
+    assert behind["ohm"] == pytest.approx(resistor["ohm"]) and behind["is_e24"]
+
+
+def test_the_next_smaller_resistor_would_not_keep_it(bench: Bench) -> None:
+    """33 ohm is the least: what `runtime` says of the same lamps behind 30 ohm, less 5 %, is under 48 h."""
+    code = graded(bench)
+    found = bench.do(f"load for-runtime {code} --runtime 48h --until 3V {STRING} --supply 3V")
+    assert found["resistor"]["ohm"] == pytest.approx(33.0)
+    # The same diode behind 28.5 ohm, measured at 3 V: I R + 2 kT/q ln(I / I0) fills 0.67 V (solved by halving).
+    low, high = 0.0, 3.0
+    for _ in range(60):
+        drop = (low + high) / 2
+        volts = drop + 2 * 0.02569 * math.log(drop / 28.5 / (0.67 / 5.2))
+        low, high = (drop, high) if volts < 0.67 else (low, drop)
+    less = bench.do(f"runtime {code} --drop {drop:.6f}V --across 28.5ohm --supply 3V --lamps 60 --until 3V")
+    assert less["runtime_h"]["low"] < 48
+
+
+def test_a_current_where_no_lamps_are_named(bench: Bench) -> None:
+    """The largest whose low end is the hours wanted, as `runtime` says, and a plain resistor that draws no more."""
+    code = graded(bench)
+    found = bench.do(f"load for-runtime {code} --runtime 48h --until 3V")
+    again = bench.do(f"runtime {code} --current {found['current_a']:.6f}A --until 3V")["runtime_h"]
+    assert again["low"] == pytest.approx(48, rel=1e-3)
+    assert 0.95 * 4.2 / found["resistor"]["ohm"] <= found["current_a"] * 4.2
+    assert found["resistor"]["runtime_h"]["low"] >= 48
+
+
+def test_the_current_never_passes_what_the_cell_may_give(bench: Bench) -> None:
+    """0.5C of the low end, however short the time; one piece that bears the heat is not sold."""
+    found = bench.do(f"load for-runtime {graded(bench)} --runtime 30min --until 3V")
+    assert found["current_a"] <= found["allowed_a"] * (1 + 1e-6)
+    assert found["resistor"] is None
+    assert any("may give" in note for note in found["notes"])
+
+
+def test_lamps_never_draw_more_than_the_cell_may_give(bench: Bench) -> None:
+    """A light cell of 1400 mAh: 0.2C is some 270 mA, and these lamps would draw 350 mA when it is full."""
+    code = graded(bench, capacity="1.4Ah")
+    found = bench.do(f"load for-runtime {code} --runtime 1h --until 3V {STRING} --supply 3V")
+    assert found["outcome"] == "light" and found["current_a"] <= found["allowed_a"]
+    assert found["resistor"]["ohm"] > 5.2
+
+
+def test_what_cannot_be_had_is_an_answer_and_no_failure(bench: Bench) -> None:
+    """Exit 0 with nulls and why: only match, build, checks and charging end with 1."""
+    code = graded(bench)
+    line = f"load for-runtime {code} --runtime 7000d --until 4.19V --temperature -30C"
+    found = bench.do(line)
+    assert found["current_a"] is None and found["resistor"] is None and found["runtime_h"] is None
+    assert "no current lasts" in found["why_not"]
+    assert bench.run(line).out.startswith(f"{code}  NO: ")
+
+
+def test_a_forbidden_cell_is_named_on_top(bench: Bench) -> None:
+    """Discarded: the answer is given, the verdict before it."""
+    code = graded(bench)
+    bench.do(f"discard {code} --because 'fell into water'")
+    answer = bench.run(f"load for-runtime {code} --runtime 48h --until 3V")
+    assert answer.code == 0 and answer.out.startswith(f"NOT ALLOWED  {code}: DISCARD")
+
+
+@pytest.mark.parametrize("line", ["", f"{STRING} --supply 3V"], ids=["current", "lamps"])
+def test_the_page_for_a_runtime_reads_at_eighty_columns(line: str, bench: Bench) -> None:
+    """What to fit first, then how long, what to buy and how sure."""
+    code = graded(bench)
+    answer = bench.run(f"load for-runtime {code} --runtime 48h --until 3V {line}")
+    assert answer.out.startswith(f"{code}  {'33 ohm in series' if line else 'up to '}")
+    for words in ("count on", "gold)", "or more", "48 h"):
+        assert words in answer.out
+    assert max(map(len, answer.out.splitlines())) <= 80
+    assert "protection" in answer.err
+
+
+BAD_WISHES = [
+    ("--until 3V", 2, "--runtime"),
+    ("--runtime 48h", 2, "--until"),
+    ("--runtime 48 --until 3V", 3, "has no unit"),
+    ("--runtime 0h --until 3V", 3, "cannot be right for a run time"),
+    ("--runtime 48mAh --until 3V", 3, "not a duration"),
+    ("--runtime 48h --until 3V --drop 0.5V", 2, "--across and --supply is missing"),
+    ("--runtime 48h --until 3V --drop 0.5V --bands green,red,blue,blue,mauve --supply 3V", 3, "mauve"),
+    ("--runtime 48h --until 3V --temperature 80C", 3, "no lithium cell"),
+]
+
+
+@pytest.mark.parametrize(("line", "code", "words"), BAD_WISHES)
+def test_a_bad_wish_is_refused_in_its_own_words(line: str, code: int, words: str, bench: Bench) -> None:
+    """Usage and values apart."""
+    assert words in bench.refused(f"load for-runtime {graded(bench)} {line}", code)
+
+
+def test_a_wish_needs_a_cell_with_a_capacity(bench: Bench) -> None:
+    """And a store, and a cell."""
+    bench.refused("load for-runtime A00001O --runtime 48h --until 3V", 4)
+    assert "has no capacity" in bench.refused(f"load for-runtime {held(bench)} --runtime 48h --until 3V", 3)
+    bench.refused("load for-runtime A00002M --runtime 48h --until 3V", 3)
