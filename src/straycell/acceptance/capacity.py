@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from datetime import timedelta
 
-from straycell.acceptance.case import STEPS, Case, default_note, known_chemistry
+from straycell.acceptance.case import STEPS, Case, default_note, known_chemistry, once_a_case
 from straycell.acceptance.conformance import Side, against_min
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.retention import Run, Worth, comparable, runs
@@ -15,6 +15,7 @@ from straycell.quantities import Dimension, Measured, show
 HIGH_VOLTAGE_FROM = 0.1  # V above the chemistry's usual full voltage that makes a marked 4.35 or 4.40 V cell
 
 
+@once_a_case
 def current_run(case: Case) -> Run | None:
     """The run that grades: the latest that counts and is fresh, else the largest fresh lower bound."""
     fresh = [r for r in runs(case) if case.now < case.age_limit("age-capacity", r.reading.at)]
@@ -25,6 +26,7 @@ def current_run(case: Case) -> Run | None:
     return max(bounds, key=lambda r: (r.value.value, r.reading.id), default=None)
 
 
+@once_a_case
 def expected_capacity(case: Case) -> tuple[Measured | None, bool, str]:
     """(what 100 % means in Ah, rated or not, where it comes from)."""
     facts = case.facts

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from functools import cached_property
-from typing import Any
+from functools import cached_property, wraps
+from typing import Any, TypeVar
 
 from straycell.acceptance.evidence import DISMANTLED, Evidence
 from straycell.acceptance.reasons import Outcome, Reason, Status
@@ -28,6 +28,7 @@ class Case:
     rules: RuleSet
     now: datetime
     last_reading: int | None = None
+    memo: dict[object, Any] = field(default_factory=dict, compare=False, repr=False)
 
     # --- looking things up ---
 
@@ -37,7 +38,11 @@ class Case:
 
     def figure(self, limit_id: str, *keys: str) -> float:
         """A limit's figure for this cell's chemistry and form, or for the keys given."""
-        return self.rules.figure(limit_id, *(keys or self.keys))
+        return self.rules.figure(limit_id, *keys) if keys else self._figures[limit_id]
+
+    @cached_property
+    def _figures(self) -> Mapping[str, float]:
+        return self.rules.figures(self.keys)
 
     @cached_property
     def readings(self) -> tuple[Reading, ...]:
@@ -57,11 +62,20 @@ class Case:
 
     def of(self, *quantities: Quantity) -> tuple[Reading, ...]:
         """Readings of these quantities, oldest first."""
-        return tuple(r for r in self.readings if r.quantity in quantities)
+        found: tuple[Reading, ...] | None = self.memo.get(quantities)
+        if found is None:
+            found = self.memo[quantities] = tuple(r for r in self.readings if r.quantity in quantities)
+        return found
 
     def measured(self, reading: Reading) -> Measured:
         """Value and standard uncertainty, by its meter or the cautious default."""
-        return measured(reading, self.rules.defaults)
+        key = id(
+            reading
+        )  # the evidence keeps it alive; hashing all its fields would cost more than this saves
+        found: Measured | None = self.memo.get(key)
+        if found is None:
+            found = self.memo[key] = measured(reading, self.rules.defaults)
+        return found
 
     @cached_property
     def full_voltage_v(self) -> float:
@@ -142,10 +156,13 @@ class Case:
 
     def disturbed(self, start: datetime, end: datetime) -> bool:
         """True when a charge, a discharge or the end of its work in a build lies after `start`, up to `end`."""
+        return any(start < moment <= end for moment in self._disturbances)
+
+    @cached_property
+    def _disturbances(self) -> list[datetime]:
         moments = [c.at for c in self.charges] + [r.at for r in self.of(Quantity.CAPACITY)]
         # In a build a cell is used, which nobody records: rest voltages before and after are no pair.
-        moments += [upset.at for upset in self.evidence.upsets if upset.kind == DISMANTLED]
-        return any(start < moment <= end for moment in moments)
+        return moments + [upset.at for upset in self.evidence.upsets if upset.kind == DISMANTLED]
 
     # --- writing reasons ---
 
@@ -177,6 +194,20 @@ class Case:
 
 
 Rule = Callable[[Case], Iterator[Reason]]
+T = TypeVar("T")
+
+
+def once_a_case(work: Callable[[Case], T]) -> Callable[[Case], T]:
+    """What several rules ask for is worked out for the first and remembered: a case never changes."""
+
+    @wraps(work)
+    def remembered(case: Case) -> T:
+        if work not in case.memo:
+            case.memo[work] = work(case)
+        found: T = case.memo[work]
+        return found
+
+    return remembered
 
 
 def known_chemistry(case: Case) -> bool:

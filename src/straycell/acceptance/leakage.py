@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from straycell.acceptance.case import STEPS, Case, known_chemistry
+from straycell.acceptance.case import STEPS, Case, known_chemistry, once_a_case
 from straycell.acceptance.conformance import Side, against_max, against_min
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.retention import retention_loss
@@ -35,6 +35,7 @@ class Pair:
         return (self.second.at - self.first.at).total_seconds() / 86400.0
 
 
+@once_a_case
 def windows(case: Case) -> list[tuple[Charge, list[Reading]]]:
     """Rest voltages that follow each full charge without a charge or discharge in between, oldest first."""
     found = []
@@ -86,6 +87,14 @@ def _step(case: Case, reading: Reading) -> float:
 
 def estimate(case: Case, pair: Pair) -> Measured | None:
     """Loss in per cent in 30 days from a pair without fault; None when no curve speaks for the chemistry."""
+    key = ("estimate", id(pair.first), id(pair.second))
+    if key not in case.memo:
+        case.memo[key] = _estimate(case, pair)
+    found: Measured | None = case.memo[key]
+    return found
+
+
+def _estimate(case: Case, pair: Pair) -> Measured | None:
     assert pair.first.value is not None and pair.second.value is not None
     drain = case.figure("board-drain") * HOURS_A_MONTH if case.facts.protection_board else 0.0
     common, difference = _errors(case, pair)
@@ -117,6 +126,7 @@ def _errors(case: Case, pair: Pair) -> tuple[float, float]:
     return accuracy.u(first.value), difference
 
 
+@once_a_case
 def all_pairs(case: Case) -> list[Pair]:
     """Every pair that starts with a window's first reading, oldest window first, longest last."""
     return [
@@ -165,6 +175,7 @@ def self_discharge(case: Case) -> Iterator[Reason]:
         yield from _by_capacity_or_wait(case, fresh[-1] if fresh else None)
 
 
+@once_a_case
 def _last_sinking(case: Case) -> datetime:
     """When a rest voltage last lay too low: only a check begun after it counts."""
     limit = case.figure("rest-voltage")

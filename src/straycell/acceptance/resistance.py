@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from straycell.acceptance.capacity import current_run
-from straycell.acceptance.case import STEPS, Case, default_note, known_chemistry
+from straycell.acceptance.case import STEPS, Case, default_note, known_chemistry, once_a_case
 from straycell.acceptance.conformance import Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.retention import runs
@@ -32,6 +32,7 @@ class Yardstick:
     text: str
 
 
+@once_a_case
 def usable(case: Case) -> tuple[Reading, ...]:
     """Resistances whose pulse, if there was one, was long enough to show anything."""
     shortest = case.figure("pulse-length")

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from enum import StrEnum
 
-from straycell.acceptance.case import Case
+from straycell.acceptance.case import Case, once_a_case
 from straycell.physics.self_discharge import loss_from_capacities
 from straycell.quantities import Measured
 from straycell.readings import Quantity, Reading
@@ -33,6 +33,7 @@ class Run:
     why: str = ""
 
 
+@once_a_case
 def runs(case: Case) -> tuple[Run, ...]:
     """All capacity readings, oldest first, each judged by its conditions."""
     return tuple(_judge(case, r) for r in case.of(Quantity.CAPACITY))

@@ -11,7 +11,7 @@ import json
 import math
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
@@ -66,6 +66,9 @@ class RuleSet:
     limits: Mapping[str, Limit]
     hash: str
     defaults: CautiousDefaults
+    _tables: dict[tuple[str, ...], Mapping[str, float]] = field(
+        init=False, default_factory=dict, compare=False, repr=False
+    )
 
     def limit(self, limit_id: str) -> Limit:
         return self.limits[limit_id]
@@ -74,7 +77,15 @@ class RuleSet:
         """The figure of a limit for the first key present."""
         return self.limits[limit_id].value(*keys)
 
+    def figures(self, keys: tuple[str, ...]) -> Mapping[str, float]:
+        """Every limit's figure for the first key present, by id: looked up once for all cells of a kind."""
+        if keys not in self._tables:
+            known = {i: limit.value(*keys) for i, limit in self.limits.items() if limit.has(*keys)}
+            self._tables[keys] = known
+        return self._tables[keys]
 
+
+@lru_cache(maxsize=256)
 def chemistry_keys(chemistry: Chemistry, form: Form) -> tuple[str, ...]:
     """Keys for looking up a figure, the most exact first."""
     family = "4.2V" if chemistry in FOUR_VOLT else str(chemistry)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 
-from straycell.acceptance.case import Case, default_note
+from straycell.acceptance.case import Case, default_note, once_a_case
 from straycell.acceptance.conformance import Side, against_max, against_min
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.cells import Chemistry
@@ -150,6 +150,7 @@ def ceiling(case: Case) -> Iterator[Reason]:
         )
 
 
+@once_a_case
 def doubtful(case: Case) -> bool:
     """True for a cell that was once low, or whose as-found voltage is not known: 28 days of self-discharge."""
     found = case.facts.bought_new or any(r.quantity is Quantity.AS_FOUND_VOLTAGE for r in case.own_voltages)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from straycell.cells import CellFacts, Chemistry, Form
 from straycell.errors import BadData
@@ -29,6 +30,7 @@ class Proposal:
         return None if self.size is None else self.size.volume_cm3
 
 
+@lru_cache(maxsize=1024)
 def read_marking(text: str) -> Proposal:
     """Everything a marking proposes. Never fails: an empty or strange text proposes nothing."""
     printed = take_apart(text)

@@ -7,7 +7,7 @@ envelope of all 4.2 V sets stands in for it, which widens every answer and never
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
@@ -43,6 +43,22 @@ class OcvCurve:
     def state_of_charge(self, voltage_v: float) -> float:
         """State of charge 0 to 1 at an open-circuit voltage in V."""
         return interpolate(voltage_v, self.volts, self.soc)
+
+    def states_of_charge(self, voltages_v: Iterable[float]) -> list[float]:
+        """The same for many voltages at once, which verdicts ask for by the hundred."""
+        volts, soc = self.volts, self.soc
+        low, high = volts[0], volts[-1]
+        found = []
+        for x in voltages_v:
+            if x <= low:
+                found.append(soc[0])
+            elif x >= high:
+                found.append(soc[-1])
+            else:
+                i = bisect_left(volts, x)
+                share = (x - volts[i - 1]) / (volts[i] - volts[i - 1])
+                found.append(soc[i - 1] + share * (soc[i] - soc[i - 1]))
+        return found
 
 
 @lru_cache(maxsize=1)

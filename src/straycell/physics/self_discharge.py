@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from straycell.cells import Chemistry
@@ -45,12 +45,12 @@ def loss_per_month(
     if not curves or pair.days <= 0:
         return None
     per_month = 100.0 * DAYS_A_MONTH / pair.days
-    centres = [_loss(curve, pair, 0.0, 0.0) for curve in curves]
+    centres = [c.state_of_charge(pair.first_v) - c.state_of_charge(pair.second_v) for c in curves]
     share = sum(centres) / len(centres)
     big_common, big_difference = COVERAGE_FACTOR * pair.u_common_v, COVERAGE_FACTOR * pair.u_difference_v
     u_curves = (max(centres) - min(centres)) / 2 / math.sqrt(3.0)
-    u_common = _half_range(curves, lambda c, e: _loss(c, pair, e, 0.0), big_common) / COVERAGE_FACTOR
-    u_difference = _half_range(curves, lambda c, e: _loss(c, pair, 0.0, e), big_difference) / COVERAGE_FACTOR
+    u_common = _half_range(curves, pair, big_common, 0.0) / COVERAGE_FACTOR
+    u_difference = _half_range(curves, pair, 0.0, big_difference) / COVERAGE_FACTOR
     u = math.hypot(u_curves, u_common, u_difference) * per_month
     loss = share * per_month
     if drain_ah_per_month and capacity_ah:
@@ -66,18 +66,22 @@ def _family(chemistry: Chemistry) -> tuple[OcvCurve, ...]:
     return tuple(c for c in all_curves() if c.chemistry is not Chemistry.LFP)
 
 
-def _loss(curve: OcvCurve, pair: VoltagePair, common_v: float, difference_v: float) -> float:
-    """Lost share of charge (0 to 1) on one curve, with the two errors put on the voltages."""
-    first = curve.state_of_charge(pair.first_v + common_v - difference_v / 2)
-    return first - curve.state_of_charge(pair.second_v + common_v + difference_v / 2)
-
-
 def _half_range(
-    curves: Sequence[OcvCurve], loss: Callable[[OcvCurve, float], float], error_v: float, points: int = 9
+    curves: Sequence[OcvCurve], pair: VoltagePair, common_v: float, difference_v: float, points: int = 9
 ) -> float:
-    """Largest half range of the loss over one curve when an error runs from -U to +U."""
-    steps = [error_v * (2 * i / (points - 1) - 1) for i in range(points)]
-    return max((max(values) - min(values)) / 2 for values in ([loss(c, e) for e in steps] for c in curves))
+    """Largest half range of the loss over one curve when the two errors run from -U to +U together.
+
+    The loss is the lost share of charge (0 to 1), with the errors put on the two voltages.
+    """
+    steps = [2 * i / (points - 1) - 1 for i in range(points)]
+    firsts = [pair.first_v + common_v * step - difference_v * step / 2 for step in steps]
+    seconds = [pair.second_v + common_v * step + difference_v * step / 2 for step in steps]
+    widest = 0.0
+    for curve in curves:
+        ends = zip(curve.states_of_charge(firsts), curve.states_of_charge(seconds), strict=True)
+        losses = [first - second for first, second in ends]
+        widest = max(widest, (max(losses) - min(losses)) / 2)
+    return widest
 
 
 def loss_from_capacities(
