@@ -169,3 +169,24 @@ def test_rest_voltage_ages_after_three_months_and_two_weeks() -> None:
     assert bench.outcome(18.2 + 103.9) is Outcome.PACK
     assert bench.outcome(18.2 + 104.0) is Outcome.HOLD
     assert bench.verdict(20.0).valid_until == day(18.2 + 104.0)
+
+
+def test_bringing_a_cell_to_storage_voltage_is_no_leak_when_it_is_recorded() -> None:
+    """A discharge to 3.8 V recorded like a charge that ended there breaks the pair."""
+    forgotten = good(days=15.0).rest(3.80, 30.0)
+    assert forgotten.outcome(31.0) is Outcome.DISCARD
+    recorded = good(days=15.0).charge(19.0, until=3.8, peak=None).rest(3.80, 30.0)
+    assert recorded.outcome(31.0) is Outcome.PACK
+
+
+def test_a_discharge_told_afterwards_does_not_bring_a_discarded_cell_back() -> None:
+    """Discards are read from what was known when the second voltage was recorded."""
+    late = good(days=15.0).rest(3.80, 30.0).charge(19.0, until=3.8, peak=None)
+    assert late.outcome(31.0) is Outcome.DISCARD
+
+
+def test_a_rest_voltage_taken_in_a_device_is_no_pair_with_one_before() -> None:
+    """The device has drawn from it since it was built in."""
+    bench = good(days=15.0).rest(3.80, 30.0)
+    bench.more["installed_at"] = (day(19.0),)
+    assert bench.outcome(31.0) is Outcome.PACK

@@ -154,15 +154,23 @@ class Case:
         """The latest charge that had ended at a time."""
         return next((c for c in reversed(self.charges) if c.at <= at), None)
 
-    def disturbed(self, start: datetime, end: datetime) -> bool:
-        """True when a charge, a discharge or the end of its work in a build lies after `start`, up to `end`."""
-        return any(start < moment <= end for moment in self._disturbances)
+    def disturbed(self, start: datetime, end: datetime, *, known_by: int | None = None) -> bool:
+        """True when a charge, a discharge or work in a build lies after `start`, up to `end`.
+
+        `known_by` leaves out what was recorded after the reading of that number.
+        """
+        return any(
+            start < moment <= end and (known_by is None or number < known_by)
+            for moment, number in self._disturbances
+        )
 
     @cached_property
-    def _disturbances(self) -> list[datetime]:
-        moments = [c.at for c in self.charges] + [r.at for r in self.of(Quantity.CAPACITY)]
-        # In a build a cell is used, which nobody records: rest voltages before and after are no pair.
-        return moments + [upset.at for upset in self.evidence.upsets if upset.kind == DISMANTLED]
+    def _disturbances(self) -> list[tuple[datetime, int]]:
+        """(when, number of the record) of all that moves charge; work in a build is known at once."""
+        moments = [(c.at, c.id) for c in self.charges] + [(r.at, r.id) for r in self.of(Quantity.CAPACITY)]
+        # In a build a cell is used, which nobody records: rest voltages before, in it and after are no pair.
+        moments += [(upset.at, 0) for upset in self.evidence.upsets if upset.kind == DISMANTLED]
+        return moments + [(at, 0) for at in self.evidence.installed_at]
 
     # --- writing reasons ---
 

@@ -53,7 +53,8 @@ class Evidence:
 
     `earlier_facts` are former entries of the facts that were not withdrawn as a mistake: a safety discard that
     followed from one of them stands. `best_sibling_ah` is the largest capacity measured in the same pack.
-    `stands_for` pairs a reading that took another's place on this cell with the first one of that chain.
+    `installed_at` tells when it began to work in a build. `stands_for` pairs a reading that took another's
+    place on this cell with the first one of that chain.
     """
 
     code: str
@@ -67,3 +68,4 @@ class Evidence:
     condemned: Condemnation | None = None
     last_reading: int = 0
     stands_for: tuple[tuple[int, int], ...] = ()
+    installed_at: tuple[datetime, ...] = ()

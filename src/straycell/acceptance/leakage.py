@@ -134,6 +134,22 @@ def all_pairs(case: Case) -> list[Pair]:
     ]
 
 
+def pairs_as_recorded(case: Case) -> list[Pair]:
+    """Every pair as it stood when its second voltage was recorded: what is told only later breaks no pair.
+
+    Discards are read from these, so that no charge told afterwards brings a leaking cell back.
+    """
+    wait = timedelta(hours=case.figure("pair-rest"))
+    found = []
+    for charge in case.charges:
+        if not case.is_full(charge):
+            continue
+        later = [r for r in case.rest_voltages if r.at >= charge.at + wait]
+        inside = [r for r in later if not case.disturbed(charge.at, r.at, known_by=r.id)]
+        found += [make_pair(case, charge, inside[0], r) for r in inside[1:]]
+    return found
+
+
 def checks_done(case: Case) -> list[datetime]:
     """When each self-discharge check ended: pairs that do not overlap, each long enough for light."""
     ends: list[datetime] = []
@@ -152,9 +168,13 @@ def self_discharge(case: Case) -> Iterator[Reason]:
     """Too fast discards; else the outcome its loss allows; not yet, or not tellable, holds."""
     if not known_chemistry(case):
         return
-    pairs = [p for p in all_pairs(case) if not p.fault and p.days >= least_days(case, p, Outcome.LIGHT)]
+
+    def long_enough(pairs: list[Pair]) -> list[Pair]:
+        return [p for p in pairs if not p.fault and p.days >= least_days(case, p, Outcome.LIGHT)]
+
+    pairs = long_enough(all_pairs(case))
     discard_at = case.figure("self-discharge-discard")
-    for pair in pairs:
+    for pair in long_enough(pairs_as_recorded(case)):
         loss = estimate(case, pair)
         if loss is not None and against_max(loss, discard_at) is Side.BEYOND:
             yield case.reason(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from datetime import datetime
 
 from sqlalchemy import Connection, select
 
@@ -11,7 +12,7 @@ from straycell.readings import Charge, Reading
 from straycell.store import facts, family, readings
 from straycell.store.codec import from_us
 from straycell.store.pen import among
-from straycell.store.tables import CONDEMNATION, UPSET
+from straycell.store.tables import BUILD, BUILD_CELL, CONDEMNATION, UPSET
 
 
 def evidences(conn: Connection, codes: Collection[str] | None) -> dict[str, Evidence]:
@@ -27,6 +28,7 @@ def evidences(conn: Connection, codes: Collection[str] | None) -> dict[str, Evid
     last = readings.last_numbers(conn, codes)
     kin = family.kinship(conn, codes)
     chains = readings.first_numbers(conn, [code for code, (_, earlier) in known.items() if earlier])
+    at_work = _installed(conn, codes)
     shocks, ends = _upsets(conn, codes), _condemnations(conn, codes)
     return {
         code: Evidence(
@@ -41,6 +43,7 @@ def evidences(conn: Connection, codes: Collection[str] | None) -> dict[str, Evid
             condemned=ends.get(code),
             last_reading=last.get(code, 0),
             stands_for=tuple(chains.get(code, ())),
+            installed_at=tuple(at_work.get(code, ())),
         )
         for code, (now, earlier) in known.items()
     }
@@ -53,6 +56,22 @@ def _upsets(conn: Connection, codes: Collection[str] | None) -> dict[str, list[U
     found: dict[str, list[Upset]] = {}
     for row in conn.execute(query):
         found.setdefault(row.code, []).append(Upset(row.kind, from_us(row.at_us), row.severe, row.event_id))
+    return found
+
+
+def _installed(conn: Connection, codes: Collection[str] | None) -> dict[str, list[datetime]]:
+    """When each cell was built in, for every build that was finished."""
+    query = (
+        select(BUILD_CELL.c.code, BUILD.c.finished_at_us)
+        .join(BUILD, BUILD.c.id == BUILD_CELL.c.build_id)
+        .where(BUILD.c.finished_at_us.is_not(None))
+        .order_by(BUILD.c.id)
+    )
+    if codes is not None:
+        query = query.where(among(BUILD_CELL.c.code, codes))
+    found: dict[str, list[datetime]] = {}
+    for code, at_us in conn.execute(query):
+        found.setdefault(code, []).append(from_us(at_us))
     return found
 
 
