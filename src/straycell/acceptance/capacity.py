@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from datetime import timedelta
+from typing import Any
 
 from straycell.acceptance.case import STEPS, Case, default_note, known_chemistry, once_a_case
 from straycell.acceptance.conformance import Side, against_min
@@ -120,7 +121,7 @@ def _grade(case: Case, run: Run, expected: Measured, origin: str) -> Iterator[Re
     for outcome in STEPS:
         limit = case.figure("capacity", outcome.word)
         side = against_min(share, limit)
-        common = {"value": share, "limit": limit, "reading": run.reading, "until": until}
+        common: dict[str, Any] = {"value": share, "limit": limit, "reading": run.reading, "until": until}
         if side is Side.CLEAR:
             yield case.reason("capacity", Status.MET, outcome, f"{words}: {outcome.word}", **common)
             return

@@ -174,26 +174,52 @@ class Case:
 
     # --- writing reasons ---
 
-    def reason(self, limit_id: str, status: Status, ceiling: Outcome, text: str, **more: Any) -> Reason:
-        """A reason under a limit: its safety mark, unit and source come from the limit."""
-        limit: Limit = self.rules.limit(limit_id)
-        reading: Reading | Charge | None = more.pop("reading", None)
-        value: Measured | None = more.pop("value", None)
+    def reason(
+        self,
+        limit_id: str,
+        status: Status,
+        ceiling: Outcome,
+        text: str,
+        *,
+        rule: str | None = None,
+        value: Measured | None = None,
+        observed: float | str | None = None,
+        expanded_uncertainty: float | None = None,
+        limit: float | str | None = None,
+        unit: str | None = None,
+        safety: bool | None = None,
+        reading: Reading | Charge | None = None,
+        at: datetime | None = None,
+        until: datetime | None = None,
+        todo: str = "",
+        earliest: datetime | None = None,
+    ) -> Reason:
+        """A reason under a limit: its safety mark, unit and source come from the limit.
+
+        `value` gives what was observed and its U, `reading` the time, where they are not named themselves.
+        """
+        known: Limit = self.rules.limits[limit_id]
         if value is not None:
-            more.setdefault("observed", value.value)
-            more.setdefault("expanded_uncertainty", value.expanded)
-        if reading is not None:
-            more.setdefault("at", reading.at)
+            observed = value.value if observed is None else observed
+            expanded_uncertainty = value.expanded if expanded_uncertainty is None else expanded_uncertainty
+        if reading is not None and at is None:
+            at = reading.at
         return Reason(
-            rule=more.pop("rule", limit.id),
-            status=status,
-            ceiling=ceiling,
-            text=text,
-            unit=more.pop("unit", limit.unit),
-            safety=more.pop("safety", limit.safety),
-            source=limit.source,
-            reading=reading.id if reading is not None else None,
-            **more,
+            known.id if rule is None else rule,
+            status,
+            ceiling,
+            text,
+            observed,
+            expanded_uncertainty,
+            limit,
+            known.unit if unit is None else unit,
+            known.safety if safety is None else safety,
+            known.source,
+            None if reading is None else reading.id,
+            at,
+            until,
+            todo,
+            earliest,
         )
 
     def age_limit(self, limit_id: str, at: datetime) -> datetime:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from typing import Any
 
 from straycell.acceptance.capacity import current_run
 from straycell.acceptance.case import STEPS, Case, default_note, known_chemistry, once_a_case
@@ -172,7 +173,7 @@ def _grade(case: Case, reading: Reading) -> Iterator[Reason]:
     for outcome in STEPS:
         limit = stick.limits[outcome]
         side = against_max(stick.value, limit)
-        common = {"value": stick.value, "limit": limit, "reading": reading, "until": until}
+        common: dict[str, Any] = {"value": stick.value, "limit": limit, "reading": reading, "until": until}
         if side is Side.CLEAR:
             yield case.reason(
                 stick.step_rule, Status.MET, outcome, f"{words}: {outcome.word}", rule="resistance", **common

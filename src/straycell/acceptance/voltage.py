@@ -98,7 +98,7 @@ def _too_close(case: Case, reading: Reading, limit_id: str, limit: float) -> Rea
         reading=reading,
         todo=todo,
         earliest=None if charged else case.now,
-        **({"unit": "V"} if limit_id == "voltage-over-full" else {}),
+        unit="V" if limit_id == "voltage-over-full" else None,
     )
 
 
