@@ -14,7 +14,7 @@ from straycell.cli.intake.script import Entry, Kept, Start
 from straycell.cli.intake.state import Evening
 from straycell.errors import StraycellError
 from straycell.meters import meter_like
-from straycell.readings import Quantity
+from straycell.readings import Quantity, Reading
 
 BAD = frozenset({Look.SWOLLEN, Look.LEAKING, Look.BURNT, Look.DENTED})
 NOW = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
@@ -113,7 +113,8 @@ class Table:
     def kept(self, entry: Entry) -> Kept:
         """Out of use when a bad look or less than two volts was recorded."""
         looks = {look for item in entry.items for look in getattr(item, "look", ())}
-        volts = [i.value for i in entry.items if getattr(i, "quantity", "") == Quantity.AS_FOUND_VOLTAGE]
+        readings = [item for item in entry.items if isinstance(item, Reading)]
+        volts = [r.value for r in readings if r.quantity is Quantity.AS_FOUND_VOLTAGE and r.value is not None]
         out = bool(looks & BAD) or any(v < 2.0 for v in volts)
         outcome = Outcome.DISCARD if out else Outcome.HOLD
         facts = entry.facts or CellFacts()

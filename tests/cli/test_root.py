@@ -104,7 +104,7 @@ def test_a_bare_call_prints_the_help(bench: Bench) -> None:
     [
         ("cel list", "nearest: cell"),
         ("cell lst", "nearest: list"),
-        ("zzz", "one of: teardown"),
+        ("zzz", "one of: intake, teardown"),
         ("cell", "one of: add, correct, list"),
         ("cell list --outcom hold", "nearest: --outcome"),
         ("cell show", "missing argument 'CODE'"),

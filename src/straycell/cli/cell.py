@@ -11,6 +11,7 @@ from straycell.cli import cell_page, clock, desk, facts, output, shapes, values
 from straycell.cli.aftermath import talk_after
 from straycell.cli.cautions_talk import talk_cautions
 from straycell.cli.outcome_words import parse_outcome
+from straycell.cli.sorting import CellOrder, sort_cells
 from straycell.cli.verbs import noun_app
 from straycell.errors import UsageFault
 from straycell.markings import shares_primary_size
@@ -223,13 +224,18 @@ def list_all(
     chemistry: Annotated[Chemistry | None, values.word("--chemistry", Chemistry, "Only these.")] = None,
     form: Annotated[Form | None, values.word("--form", Form, "Only these.")] = None,
     box: Annotated[str | None, values.text_option("--box", "Only what lies there.", metavar="BOX")] = None,
+    sort: Annotated[
+        CellOrder | None, values.word("--sort", CellOrder, "In this order (default code).")
+    ] = None,
 ) -> None:
     """List the cells."""
     wanted = None if outcome is None else parse_outcome(outcome)
     with desk.reading() as reader:
         cells = list(reader.cells(stage=stage, chemistry=chemistry, form=form, box=box))
         verdicts = reader.verdicts(desk.rules(), clock.now(), [cell.code for cell in cells])
-    chosen = [cell for cell in cells if wanted is None or verdicts[cell.code].outcome is wanted]
+    outcomes = {code: verdict.outcome for code, verdict in verdicts.items()}
+    chosen = [cell for cell in cells if wanted is None or outcomes[cell.code] is wanted]
+    chosen = sort_cells(chosen, outcomes, sort or CellOrder.CODE)
     documents = [
         shapes.cell_json(cell)
         | {"outcome": verdicts[cell.code].outcome.word, "valid_until": verdicts[cell.code].valid_until}

@@ -125,10 +125,15 @@ def story(headers: Sequence[str], rows: Sequence[Sequence[Cell]]) -> None:
             say(line)
 
 
+_NARROWEST = 8
+
+
 def _plain_table(headers: Sequence[str], rows: list[list[str]], flexible: int) -> list[str]:
     widths = [max(len(row[i]) for row in [list(headers), *rows]) for i in range(len(headers))]
     excess = sum(widths) + 2 * (len(widths) - 1) - WIDTH
-    widths[flexible] = max(8, widths[flexible] - max(0, excess))
+    widths[flexible] -= min(max(0, excess), max(0, widths[flexible] - _NARROWEST))
+    while sum(widths) + 2 * (len(widths) - 1) > WIDTH and max(widths) > _NARROWEST:
+        widths[widths.index(max(widths))] -= 1
     return [
         "  ".join(_fit(cell, width) for cell, width in zip(row, widths, strict=True)).rstrip()
         for row in [list(headers), *rows]

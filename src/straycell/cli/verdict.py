@@ -8,6 +8,9 @@ from straycell.acceptance.reasons import Outcome
 from straycell.acceptance.record import verdict_to_json
 from straycell.cli import clock, desk, output, values, verdict_page
 from straycell.cli.cautions_talk import talk_cautions
+from straycell.cli.outcome_words import parse_outcome
+from straycell.cli.progress import counting
+from straycell.cli.sorting import VerdictOrder, sort_verdicts
 from straycell.cli.verbs import noun_app
 from straycell.safety import Step
 
@@ -30,12 +33,21 @@ def show(code: Annotated[str, values.text_argument("CODE", "The cell.")]) -> Non
 
 
 @app.command("list")
-def list_all() -> None:
+def list_all(
+    outcome: Annotated[
+        str | None,
+        values.text_option("--outcome", "Only these: pack solo light hold discard.", metavar="WORD"),
+    ] = None,
+    sort: Annotated[
+        VerdictOrder | None, values.word("--sort", VerdictOrder, "In this order (default code).")
+    ] = None,
+) -> None:
     """List every cell's verdict with the next thing to do."""
-    now = clock.now()
+    wanted, now = None if outcome is None else parse_outcome(outcome), clock.now()
     with desk.reading() as reader:
         verdicts = reader.verdicts(desk.rules(), now)
-    chosen = [verdicts[code] for code in sorted(verdicts)]
+    chosen = [verdict for verdict in verdicts.values() if wanted is None or verdict.outcome is wanted]
+    chosen = sort_verdicts(chosen, sort or VerdictOrder.CODE)
     rows = [
         [v.code, v.outcome.word, verdict_page.until(v), next(iter(verdict_page.next_steps(v, now)), None)]
         for v in chosen
@@ -43,7 +55,10 @@ def list_all() -> None:
     output.emit(
         [verdict_to_json(verdict) for verdict in chosen],
         lambda: output.table(
-            ["code", "outcome", "until", "next"], rows, flexible="next", empty="no cell recorded yet"
+            ["code", "outcome", "until", "next"],
+            rows,
+            flexible="next",
+            empty="no verdict fits what you asked for",
         ),
     )
 
@@ -52,7 +67,7 @@ def list_all() -> None:
 def refresh() -> None:
     """Record every cell's verdict anew under the rules in force."""
     rules = desk.rules()
-    with desk.writing() as writer:
-        changed = writer.refresh_verdicts()
+    with desk.writing() as writer, counting("verdicts") as told:
+        changed = writer.refresh_verdicts(told)
     document = {"refreshed": changed, "rules": rules.name, "rules_hash": rules.hash}
     output.emit(document, lambda: output.say(f"{changed} verdicts recorded under {rules.name}"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 from straycell.acceptance.reasons import Outcome, Verdict
@@ -62,8 +63,11 @@ def _why(verdict: Verdict) -> str:
     return "; ".join(reason.text for reason in verdict.deciding[:3]) or "its verdict is discard"
 
 
-def refresh(pen: Pen) -> int:
-    """Record anew every verdict that no longer holds; returns how many."""
+_AT_ONCE = 2000
+
+
+def refresh(pen: Pen, told: Callable[[int, int], None] | None = None) -> int:
+    """Record anew every verdict that no longer holds; returns how many. `told` hears (done, of how many)."""
     settle(pen)
     recorded = verdicts.newest(pen.conn, None, bodies=False)
     last = readings.last_numbers(pen.conn, None)
@@ -74,8 +78,11 @@ def refresh(pen: Pen) -> int:
     ]
     if stale:
         pen.event("verdicts-refreshed", subject=pen.rules.name, detail={"count": len(stale)})
-        found = evidences(pen.conn, stale)
+    for start in range(0, len(stale), _AT_ONCE):
+        found = evidences(pen.conn, stale[start : start + _AT_ONCE])
         made = {code: verdicts.judge(evidence, pen.rules, pen.now) for code, evidence in found.items()}
         verdicts.record(pen.conn, made.values())
         follow(pen, made, set())
+        if told is not None:
+            told(start + len(made), len(stale))
     return len(stale)

@@ -5,7 +5,7 @@ At its end the verdict of every cell it touched is recorded anew (settling.py).
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
@@ -136,9 +136,9 @@ class Writer(Reader):
         """Take a reading or charge back; returns what stands in its place. Raises BadData, UsageFault."""
         return supersede(self._pen, reading_id, mistake, because, right_cell, replacements)
 
-    def refresh_verdicts(self) -> int:
-        """Record anew every verdict that no longer holds; returns how many."""
-        return settling.refresh(self._pen)
+    def refresh_verdicts(self, told: Callable[[int, int], None] | None = None) -> int:
+        """Record anew every verdict that no longer holds; returns how many. `told` hears (done, of how many)."""
+        return settling.refresh(self._pen, told)
 
     # what it is for
 

@@ -1,0 +1,32 @@
+"""How far long work has come, on one line of a terminal; nothing in a pipe, and nothing when it is soon done."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+PATIENCE_S = 0.5
+"""Work that is done by then says nothing."""
+_EVERY_S = 0.1
+
+
+@contextmanager
+def counting(things: str) -> Iterator[Callable[[int, int], None]]:
+    """A function to be told (done, of how many); its line is wiped at the end."""
+    shown, started, last = False, time.monotonic(), 0.0
+
+    def told(done: int, of: int) -> None:
+        nonlocal shown, last
+        now = time.monotonic()
+        if sys.stderr.isatty() and now - started >= PATIENCE_S and now - last >= _EVERY_S:
+            shown, last = True, now
+            line = f"{things}: {done} of {of} ({100 * done // max(of, 1)} %)"
+            print(f"\r{line}", end="", file=sys.stderr, flush=True)
+
+    try:
+        yield told
+    finally:
+        if shown:
+            print(f"\r{' ' * 60}\r", end="", file=sys.stderr, flush=True)

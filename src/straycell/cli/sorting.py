@@ -1,0 +1,68 @@
+"""The orders of `cell list` and `verdict list`; equal ones stand by code."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
+from enum import StrEnum
+
+from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.cells import Cell, Chemistry, Form, Stage
+
+
+class CellOrder(StrEnum):
+    """What cells are sorted by."""
+
+    CODE = "code"
+    FORM = "form"
+    CHEMISTRY = "chemistry"
+    STAGE = "stage"
+    OUTCOME = "outcome"
+    BOX = "box"
+    MARKING = "marking"
+
+
+class VerdictOrder(StrEnum):
+    """What verdicts are sorted by."""
+
+    CODE = "code"
+    OUTCOME = "outcome"
+    UNTIL = "until"
+
+
+_NEVER = datetime.max.replace(tzinfo=UTC)
+_FORMS, _CHEMISTRIES, _STAGES = (list(words) for words in (Form, Chemistry, Stage))
+
+
+def sort_cells(cells: Sequence[Cell], outcomes: Mapping[str, Outcome], by: CellOrder) -> list[Cell]:
+    """Words in the order of their lists, the best outcome first, no box and no marking last."""
+
+    def key(cell: Cell) -> tuple[object, ...]:
+        facts = cell.facts
+        keys: dict[CellOrder, tuple[object, ...]] = {
+            CellOrder.CODE: (),
+            CellOrder.FORM: (_FORMS.index(facts.form),),
+            CellOrder.CHEMISTRY: (_CHEMISTRIES.index(facts.chemistry),),
+            CellOrder.STAGE: (_STAGES.index(cell.stage),),
+            CellOrder.OUTCOME: (-outcomes[cell.code],),
+            CellOrder.BOX: (cell.box is None, cell.box or ""),
+            CellOrder.MARKING: (not facts.marking, facts.marking.casefold()),
+        }
+        return (*keys[by], cell.code)
+
+    return sorted(cells, key=key)
+
+
+def sort_verdicts(verdicts: Sequence[Verdict], by: VerdictOrder) -> list[Verdict]:
+    """The best outcome first; what runs out soonest first, and what allows no use last."""
+
+    def key(verdict: Verdict) -> tuple[object, ...]:
+        until = verdict.valid_until if verdict.outcome > Outcome.HOLD else None
+        keys: dict[VerdictOrder, tuple[object, ...]] = {
+            VerdictOrder.CODE: (),
+            VerdictOrder.OUTCOME: (-verdict.outcome,),
+            VerdictOrder.UNTIL: (until or _NEVER,),
+        }
+        return (*keys[by], verdict.code)
+
+    return sorted(verdicts, key=key)
