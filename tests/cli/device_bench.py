@@ -58,7 +58,7 @@ def iron(bench: Bench) -> str:
     """A measured lfp cell."""
     options = "--form 26650 --chemistry lfp --rated-capacity 3Ah"
     cell = {"capacity": "2.9Ah", "current": "0.6A", "full": "3.6V", "cutoff": "2.2V"}
-    return graded(bench, options, **cell, rests=("3.35V", "3.348V"))  # type: ignore[arg-type]
+    return graded(bench, options, **cell, rests=("3.35V", "3.348V"))
 
 
 def held(bench: Bench, found: str = "3.5V") -> str:

@@ -115,10 +115,6 @@ def test_a_resistor_for_the_lamps_that_keeps_the_promise(bench: Bench) -> None:
     found = bench.do(f"load for-runtime {code} --runtime 48h --until 3V {STRING} --supply 3V")
     resistor = found["resistor"]
     assert resistor["bands"][-1] == "gold" and len(resistor["bands"]) == 4
-    assert (
-        f"{resistor['ohm']:.2g}"[:2].replace(".", "")
-        in "10 11 12 13 15 16 18 20 22 24 27 30 33 36 39 43 47 51"
-    )
     assert resistor["rating_w"] >= 2 * resistor["dissipated_w"]
     assert found["runtime_h"]["low"] >= 48
     assert found["per_lamp_a"] == pytest.approx(found["current_a"] / 60)
