@@ -71,6 +71,9 @@ class Reading:
     """One reading. `value` is in UNITS[quantity]; None for a look, whose words are in `look`.
 
     `where` None means: not said. `id` is 0 for one not yet recorded. Times are UTC.
+    What a trace tells of a reading: `trace` is its number; `u` its own standard uncertainty, in the place of
+    the meter's; `at_least` a capacity that did not run whole, `from_full` one whose trace shows a full start;
+    `energy_wh` what came out with a capacity; `soc` the state of charge (0 to 1) of a resistance.
     """
 
     id: int
@@ -88,11 +91,20 @@ class Reading:
     pulse_s: float | None = None
     look: tuple[Look, ...] = ()
     as_group: bool = False
+    energy_wh: float | None = None
+    soc: float | None = None
+    at_least: bool = False
+    from_full: bool = False
+    u: float | None = None
+    trace: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Charge:
-    """One recorded charge; `at` is when it ended. It shares the readings' numbers, and is superseded like one."""
+    """One recorded charge; `at` is when it ended. It shares the readings' numbers, and is superseded like one.
+
+    `trace` is the number of the trace it was seen in, if so.
+    """
 
     id: int
     cell: str
@@ -104,6 +116,7 @@ class Charge:
     peak_temperature_c: float | None = None
     charger: str = ""
     slot: int | None = None
+    trace: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,10 +157,20 @@ def _worse(known: Accuracy | None, fallback: Accuracy) -> tuple[Accuracy, bool]:
 
 
 def measured(reading: Reading, defaults: CautiousDefaults) -> Measured:
-    """The reading's value with its standard uncertainty (meter limits and resolution, rectangular)."""
+    """The reading's value with its standard uncertainty (meter limits and resolution, rectangular).
+
+    A reading out of a trace brings its own.
+    """
     assert reading.value is not None
+    if reading.u is not None:
+        return Measured(reading.value, reading.u)
     accuracy, is_default = accuracy_of(reading, defaults)
     u = accuracy.u(reading.value)
     if not is_default and reading.meter is not None and UNITS[reading.quantity] == "V":
         u = math.hypot(u, reading.meter.voltage_resolution.u(reading.value))
     return Measured(reading.value, u)
+
+
+def by_default(reading: Reading, defaults: CautiousDefaults) -> bool:
+    """True when no meter spoke for the uncertainty of a reading."""
+    return reading.meter is None if reading.u is not None else accuracy_of(reading, defaults)[1]

@@ -6,7 +6,7 @@ import shutil
 from pathlib import Path
 
 import pytest
-from tests.store.store_bench import Shelf, charge, found
+from tests.store.store_bench import Shelf, charge, found, new_trace
 
 
 @pytest.fixture
@@ -25,6 +25,7 @@ def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
         writer.set_aside_codes(1)
         writer.add_charge(charge(good))
         (wrong,) = writer.add_readings([found(other, 3.1)])
+        writer.add_trace(new_trace(good))
         writer.supersede(wrong.id, "bad-contact", "the clip hung by one tooth")
         writer.add_incident("drop", [other])
         writer.discard(spare, "sat on")

@@ -17,6 +17,7 @@ from straycell.acceptance import RuleSet, load_rules
 from straycell.cells import CellFacts, Look
 from straycell.readings import Charge, Quantity, Reading
 from straycell.store.reader import Reader, open_reader
+from straycell.store.records import NewTrace
 from straycell.store.writer import Writer, open_writer
 
 NOW = day(20.0)
@@ -97,6 +98,13 @@ def look(code: str, *words: Look, at: datetime = NOW) -> Reading:
 
 def capacity(code: str, ah: float, at: datetime = NOW) -> Reading:
     return Reading(0, code, Quantity.CAPACITY, at, ah, discharge_current_a=0.5, cutoff_v=2.75)
+
+
+def new_trace(code: str, raw: bytes = b"time,volt,amp\n0,4.2,0\n", at: datetime = NOW) -> NewTrace:
+    """A trace to be filed; the store looks at nothing inside it."""
+    return NewTrace(
+        code, "run.csv", raw, at, FINE, 3.0, "", {"full_v": 4.2}, {"at_least": False}, {"ah": [0, 1]}
+    )
 
 
 def charge(code: str, at: datetime = NOW) -> Charge:

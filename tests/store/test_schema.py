@@ -98,7 +98,12 @@ def test_a_newer_store_is_refused_by_both_doors(full: Shelf) -> None:
     with full.bare() as conn:
         conn.execute(f"PRAGMA user_version = {schema.VERSION + 1}")
     for door in (full.reading, full.writing):
-        with pytest.raises(StoreFault, match="is of version 2, this straycell knows 1") as caught, door():
+        with (
+            pytest.raises(
+                StoreFault, match=f"is of version {schema.VERSION + 1}, this straycell knows {schema.VERSION}"
+            ) as caught,
+            door(),
+        ):
             pass
         assert "newer straycell" in caught.value.remedy
 
@@ -106,11 +111,11 @@ def test_a_newer_store_is_refused_by_both_doors(full: Shelf) -> None:
 def test_an_older_store_is_refused_for_reading_and_migrated_by_writing(
     full: Shelf, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A made-up version 2 whose migration adds a table: reading asks for it, the next write runs it."""
+    """A made-up next version whose migration adds a table: reading asks for it, the next write runs it."""
     called: list[str] = []
-    monkeypatch.setattr(schema, "VERSION", 2)
+    monkeypatch.setattr(schema, "VERSION", schema.VERSION + 1)
     monkeypatch.setattr(schema, "upgrade", lambda conn: (called.append("upgrade"), schema.seal(conn)))
-    with pytest.raises(StoreFault, match="older version 1"), full.reading():
+    with pytest.raises(StoreFault, match=f"older version {schema.VERSION - 1}"), full.reading():
         pass
     with full.writing():
         pass
@@ -127,7 +132,7 @@ def test_a_migration_that_fails_changes_nothing(full: Shelf, monkeypatch: pytest
         conn.exec_driver_sql("DROP TABLE upset")  # type: ignore[attr-defined]
         conn.exec_driver_sql("ALTER TABLE nothing ADD COLUMN x")  # type: ignore[attr-defined]
 
-    monkeypatch.setattr(schema, "VERSION", 2)
+    monkeypatch.setattr(schema, "VERSION", schema.VERSION + 1)
     monkeypatch.setattr(schema, "upgrade", half)
     with pytest.raises(StoreFault), full.writing():
         pass

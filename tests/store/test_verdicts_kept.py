@@ -93,8 +93,9 @@ def test_a_verdict_that_does_not_know_the_last_reading_is_computed_anew(
     (code,) = shelf.good_cells()
     with shelf.bare() as conn:
         conn.execute(
-            "INSERT INTO reading (id, code, quantity, at_us, value, look, as_group, charger, recorded_at_us, event_id)"
-            " SELECT 1000, code, 'voltage', at_us, 1.2, '', 0, '', recorded_at_us, event_id FROM reading"
+            "INSERT INTO reading (id, code, quantity, at_us, value, look, as_group, at_least, from_full,"
+            " charger, recorded_at_us, event_id)"
+            " SELECT 1000, code, 'voltage', at_us, 1.2, '', 0, 0, 0, '', recorded_at_us, event_id FROM reading"
             " WHERE quantity = 'as-found-voltage' LIMIT 1"
         )
     judged.clear()
@@ -392,8 +393,9 @@ def test_the_check_finds_a_verdict_that_does_not_follow(full: Shelf) -> None:
             "points to a row of cell",
         ),
         (
-            "INSERT INTO reading (code, quantity, at_us, value, look, as_group, charger, recorded_at_us, event_id)"
-            " SELECT code, 'voltage', at_us, 3.7, '', 0, '', recorded_at_us, event_id FROM reading LIMIT 1",
+            "INSERT INTO reading (code, quantity, at_us, value, look, as_group, at_least, from_full,"
+            " charger, recorded_at_us, event_id)"
+            " SELECT code, 'voltage', at_us, 3.7, '', 0, 0, 0, '', recorded_at_us, event_id FROM reading LIMIT 1",
             "does not know its last reading",
         ),
     ],

@@ -9,7 +9,7 @@ from sqlalchemy import Connection, select
 
 from straycell.cells import parse_code
 from straycell.errors import BadData
-from straycell.store import readings, verdicts
+from straycell.store import readings, traces, verdicts
 from straycell.store.codec import from_json, from_us
 from straycell.store.evidence import evidences
 from straycell.store.tables import BLANK_CODE, CELL, METADATA
@@ -25,7 +25,7 @@ def faults(conn: Connection, rules: RuleSet | None) -> list[str]:
     if broken:
         return broken
     found = [*trigger_faults(conn), *_index_faults(conn), *_code_faults(conn)]
-    return found + list(_verdict_faults(conn, rules))
+    return [*found, *traces.file_faults(conn), *_verdict_faults(conn, rules)]
 
 
 def _file_faults(conn: Connection) -> Iterator[str]:

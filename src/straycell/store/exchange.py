@@ -1,4 +1,4 @@
-"""The store as plain text: one CSV file a table, for a spreadsheet or another program.
+"""The store as plain text: one CSV file a table, for a spreadsheet or another program; traces as they came.
 
 Times are ISO 8601 in UTC; numbers are in the unit their column's name ends with.
 """
@@ -25,6 +25,7 @@ from straycell.store.tables import (
     READING,
     SUPERSESSION,
     TEARDOWN,
+    TRACE,
     UPSET,
     VERDICT,
 )
@@ -47,6 +48,7 @@ def _queries() -> dict[str, Select[tuple[object, ...]]]:
         .outerjoin(SUPERSESSION, SUPERSESSION.c.reading_id == READING.c.id)
         .order_by(READING.c.id)
     )
+    traces = select(*(c for c in TRACE.c if c.name not in ("raw", "curve"))).order_by(TRACE.c.id)
     plain = {
         "teardowns": TEARDOWN,
         "cell_versions": CELL_FACTS,
@@ -61,16 +63,17 @@ def _queries() -> dict[str, Select[tuple[object, ...]]]:
         "events": EVENT,
     }
     ordered = {name: select(table).order_by(*table.primary_key) for name, table in plain.items()}
-    return {"cells": cells, "readings": readings, **ordered}
+    return {"cells": cells, "readings": readings, "traces": traces, **ordered}
 
 
 def export_dir(conn: Connection, folder: Path) -> list[Path]:
-    """Write every table into a new or empty folder; returns the files. Raises BadData."""
+    """Write every table, and the files of the traces, into a new or empty folder; returns them. Raises BadData."""
     try:
         if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
             raise BadData(f"{folder} is there already and not an empty folder", "name a new folder")
         folder.mkdir(parents=True, exist_ok=True)
-        return [_write(conn, query, folder / f"{name}.csv") for name, query in _queries().items()]
+        tables = [_write(conn, query, folder / f"{name}.csv") for name, query in _queries().items()]
+        return [*tables, *_trace_files(conn, folder / "traces")]
     except OSError as fault:
         raise BadData(
             f"{folder} cannot be written: {fault.strerror}", "check the path and its permissions"
@@ -84,6 +87,19 @@ def _write(conn: Connection, query: Select[tuple[object, ...]], file: Path) -> P
     frame = pd.DataFrame([tuple(row) for row in result], columns=list(result.keys()), dtype=object)
     _times_as_text(frame).to_csv(file, index=False, lineterminator="\n")
     return file
+
+
+def _trace_files(conn: Connection, folder: Path) -> list[Path]:
+    """The traces' own files, named by number."""
+    from straycell.store.traces import trace_file
+
+    written = []
+    for number, name in conn.execute(select(TRACE.c.id, TRACE.c.name).order_by(TRACE.c.id)).all():
+        folder.mkdir(exist_ok=True)
+        plain = "".join(c if c.isalnum() or c in "-_." else "_" for c in name)[-80:]
+        written.append(folder / f"{number}-{plain}")
+        written[-1].write_bytes(trace_file(conn, number))
+    return written
 
 
 def _times_as_text(frame: pd.DataFrame) -> pd.DataFrame:

@@ -17,14 +17,25 @@ from straycell.builds import Build
 from straycell.cells import Cell, Chemistry, Form, Stage
 from straycell.meters import Meter
 from straycell.readings import Charge, Quantity, Reading
-from straycell.store import boxes, builds, cells, events, meters, projects, readings, teardowns, verdicts
+from straycell.store import (
+    boxes,
+    builds,
+    cells,
+    events,
+    meters,
+    projects,
+    readings,
+    teardowns,
+    traces,
+    verdicts,
+)
 from straycell.store.check import faults
 from straycell.store.codec import from_us
 from straycell.store.engine import connected, reading_engine, recover, store_faults
 from straycell.store.evidence import evidences
-from straycell.store.records import Box, Event, ProjectEntry, RecordedReading
+from straycell.store.records import Box, Event, ProjectEntry, RecordedReading, TraceEntry
 from straycell.store.schema import VERSION, require_current
-from straycell.store.tables import BENCH, CELL, EVENT, PROJECT, READING, VERDICT
+from straycell.store.tables import BENCH, CELL, EVENT, PROJECT, READING, TRACE, VERDICT
 from straycell.teardowns import Teardown
 
 if TYPE_CHECKING:
@@ -147,6 +158,38 @@ class Reader:
         with self._look() as conn:
             return readings.latest(conn, quantity)
 
+    # traces
+
+    def traces(self, code: str | None = None) -> list[TraceEntry]:
+        """All traces, or one cell's, in the order they were filed."""
+        with self._look() as conn:
+            return traces.traces(conn, code)
+
+    def trace(self, number: int) -> TraceEntry:
+        """One trace by its number. Raises BadData."""
+        with self._look() as conn:
+            return traces.trace(conn, number)
+
+    def trace_file(self, number: int) -> bytes:
+        """The file of a trace, byte for byte. Raises BadData."""
+        with self._look() as conn:
+            return traces.trace_file(conn, number)
+
+    def trace_readings(self, number: int) -> tuple[list[int], list[int]]:
+        """Numbers of what came out of a trace: (those that stand, those superseded)."""
+        with self._look() as conn:
+            return traces.readings_of(conn, number)
+
+    def require_new_trace(self, raw: bytes, code: str) -> None:
+        """Raise BadData when the same file is in the store and was not taken back."""
+        with self._look() as conn:
+            traces.require_new(conn, raw, code)
+
+    def curves(self, numbers: Collection[int]) -> dict[int, dict[str, Any]]:
+        """The few points kept of each of these traces, by number."""
+        with self._look() as conn:
+            return traces.curves(conn, numbers)
+
     # verdicts
 
     def evidence(self, code: str) -> Evidence:
@@ -223,6 +266,7 @@ class Reader:
         tables = {
             "cells": CELL,
             "readings": READING,
+            "traces": TRACE,
             "verdicts": VERDICT,
             "projects": PROJECT,
             "events": EVENT,

@@ -45,15 +45,22 @@ _ITEM_COLUMNS = (
     READING.c.peak_temperature_c,
     READING.c.charger,
     READING.c.slot,
+    READING.c.energy_wh,
+    READING.c.soc,
+    READING.c.at_least,
+    READING.c.from_full,
+    READING.c.u,
+    READING.c.trace_id,
 )
 
 
 def _item(row: Sequence[Any], known: dict[str | None, Meter | None]) -> Item:
     number, code, quantity, at_us, value, temperature_c, meter, rested_s, where, discharge_a, *rest = row
-    cutoff_v, method, pulse_s, look, as_group, charge_a, end_a, peak_c, charger, slot = rest
+    cutoff_v, method, pulse_s, look, as_group, charge_a, end_a, peak_c, charger, slot, *rest = rest
+    energy_wh, soc, at_least, from_full, u, trace = rest
     at = from_us(at_us)
     if quantity == "charge":
-        return Charge(number, code, at, charge_a, value, end_a, temperature_c, peak_c, charger, slot)
+        return Charge(number, code, at, charge_a, value, end_a, temperature_c, peak_c, charger, slot, trace)
     return Reading(
         number,
         code,
@@ -70,17 +77,26 @@ def _item(row: Sequence[Any], known: dict[str | None, Meter | None]) -> Item:
         pulse_s,
         tuple(_LOOK[word] for word in look.split()) if look else (),
         as_group,
+        energy_wh,
+        soc,
+        at_least,
+        from_full,
+        u,
+        trace,
     )
 
 
 def _values(item: Item) -> dict[str, Any]:
     """The item as column values, all columns named, so that many rows go in as one statement."""
     common = {"code": item.cell, "at_us": to_us(item.at), "temperature_c": item.temperature_c}
+    common["trace_id"] = item.trace
     if isinstance(item, Charge):
         return common | {
             **dict.fromkeys(
-                ("meter", "rested_s", "where_taken", "discharge_current_a", "cutoff_v", "method")
+                ("meter", "rested_s", "where_taken", "discharge_current_a", "cutoff_v", "method", "u")
             ),
+            **dict.fromkeys(("energy_wh", "soc")),
+            **dict.fromkeys(("at_least", "from_full"), False),
             "quantity": Quantity.CHARGE.value,
             "value": item.until_v,
             "pulse_s": None,
@@ -104,6 +120,11 @@ def _values(item: Item) -> dict[str, Any]:
         "pulse_s": item.pulse_s,
         "look": " ".join(item.look),
         "as_group": item.as_group,
+        "energy_wh": item.energy_wh,
+        "soc": item.soc,
+        "at_least": item.at_least,
+        "from_full": item.from_full,
+        "u": item.u,
         **dict.fromkeys(("charge_current_a", "end_current_a", "peak_temperature_c", "slot")),
         "charger": "",
     }
@@ -225,12 +246,13 @@ def add_items(pen: Pen, items: Sequence[Item], verb: str) -> list[Item]:
         raise BadData("there is nothing to record", "name at least one measured value")
     codes = list(dict.fromkeys(item.cell for item in items))
     cells.require_cells(pen.conn, codes)
-    _require_in_house(pen, codes)
+    require_in_house(pen, codes)
     event_id = pen.event(verb, codes)
     return insert_items(pen, items, event_id)
 
 
-def _require_in_house(pen: Pen, codes: Collection[str]) -> None:
+def require_in_house(pen: Pen, codes: Collection[str]) -> None:
+    """Raise BadData for a cell that was handed over."""
     for code, stage in cells.stages(pen.conn, codes).items():
         if stage is Stage.HANDED_OVER:
             raise BadData(f"cell {code} was handed over and is not here to be measured", "check the code")

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
 from typing import Any
 
+from straycell.meters import Meter
 from straycell.readings import Charge, Reading
 
 
@@ -69,6 +71,43 @@ class Box:
     name: str
     kind: str
     limit_wh: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class NewTrace:
+    """A trace to be filed: its file byte for byte, when it ended, how it was read and what came of it.
+
+    `setting` holds what the figures were worked out with, `curve` few points of the discharge they are of.
+    """
+
+    cell: str
+    name: str
+    raw: bytes
+    at: datetime
+    meter: Meter | None
+    cutoff_v: float
+    columns: str
+    setting: Mapping[str, Any]
+    result: Mapping[str, Any]
+    curve: Mapping[str, Any] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TraceEntry:
+    """A trace as it stands in the store, without its file; `at` is when it ended."""
+
+    id: int
+    cell: str
+    sha256: str
+    name: str
+    size_bytes: int
+    recorded_at: datetime
+    at: datetime
+    meter: Meter | None
+    cutoff_v: float
+    columns: str
+    setting: dict[str, Any]
+    result: dict[str, Any]
 
 
 class Keep(StrEnum):

@@ -234,8 +234,13 @@ class ReadingRow(StoreTable, table=True):
         window("end_current_a", Dimension.CURRENT),
         window("peak_temperature_c", Dimension.TEMPERATURE),
         within("slot", 0, 1000),
+        check("energy_wh", "energy_wh > 0"),
+        within("soc", 0.0, 1.0),
+        *map(flag, ("at_least", "from_full")),
+        check("u", "u >= 0"),
         check("supersedes", "supersedes < id"),
         Index(None, "code", "id"),
+        Index(None, "trace_id", sqlite_where=text("trace_id IS NOT NULL")),
         Index(None, "supersedes", sqlite_where=text("supersedes IS NOT NULL")),
     )
     id: int | None = Field(default=None, primary_key=True)
@@ -258,8 +263,50 @@ class ReadingRow(StoreTable, table=True):
     peak_temperature_c: float | None = None
     charger: str = ""
     slot: int | None = None
+    energy_wh: float | None = None
+    soc: float | None = None
+    at_least: bool = False
+    from_full: bool = False
+    u: float | None = None
+    trace_id: int | None = Field(default=None, foreign_key="trace.id")
     supersedes: int | None = Field(default=None, foreign_key="reading.id")
     recorded_at_us: int
+    event_id: int = Field(foreign_key="event.id")
+
+
+class TraceRow(StoreTable, table=True):
+    """A recorded curve: the file as it was (`raw`, zlib), how it was read, what came of it. Append-only.
+
+    `setting` holds what the figures were worked out with, `curve` few points of the discharge they are of.
+    """
+
+    __tablename__ = "trace"
+    __table_args__ = (
+        code_shape(),
+        check("sha256", "length(sha256) = 64"),
+        said("name"),
+        within("size_bytes", 1, 2**40),
+        moment("at_us"),
+        moment("recorded_at_us"),
+        check("not_in_the_future", "at_us <= recorded_at_us"),
+        within("cutoff_v", 0.0, 5.0),
+        Index(None, "code", "id"),
+        Index(None, "sha256"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    code: str = Field(foreign_key="cell.code")
+    sha256: str
+    name: str
+    size_bytes: int
+    raw: bytes
+    at_us: int
+    recorded_at_us: int
+    meter: str | None = Field(default=None, foreign_key="meter.name")
+    cutoff_v: float
+    columns: str = ""
+    setting: str
+    result: str
+    curve: str = ""
     event_id: int = Field(foreign_key="event.id")
 
 
@@ -382,5 +429,6 @@ BENCH, EVENT, EVENT_CELL = table_of(BenchRow), table_of(EventRow), table_of(Even
 TEARDOWN, BOX, METER = table_of(TeardownRow), table_of(BoxRow), table_of(MeterRow)
 CELL, CELL_FACTS, BLANK_CODE = table_of(CellRow), table_of(CellFactsRow), table_of(BlankCodeRow)
 READING, SUPERSESSION, VERDICT = table_of(ReadingRow), table_of(SupersessionRow), table_of(VerdictRow)
+TRACE = table_of(TraceRow)
 UPSET, CONDEMNATION = table_of(UpsetRow), table_of(CondemnationRow)
 PROJECT, BUILD, BUILD_CELL = table_of(ProjectRow), table_of(BuildRow), table_of(BuildCellRow)

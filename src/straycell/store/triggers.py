@@ -15,6 +15,7 @@ APPEND_ONLY: dict[str, tuple[tuple[str, ...], ...]] = {
     "blank_code": (("code",),),
     "cell_facts": (("id",),),
     "meter": (("name",),),
+    "trace": (("id",),),
     "reading": (("id",),),
     "supersession": (("id",), ("reading_id",)),
     "upset": (("id",),),

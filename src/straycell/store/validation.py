@@ -108,6 +108,21 @@ def _reading_faults(reading: Reading) -> Iterator[str]:
         yield "its cut-off cannot be right for one cell"
     if reading.as_group and reading.quantity is not Quantity.AS_FOUND_VOLTAGE:
         yield "cells still welded together share an as-found voltage and nothing else"
+    yield from _derived_faults(reading)
+
+
+def _derived_faults(reading: Reading) -> Iterator[str]:
+    """Faults of what a trace tells of a reading."""
+    if reading.soc is not None and not (reading.quantity is Quantity.RESISTANCE and 0 <= reading.soc <= 1):
+        yield "a state of charge goes with a resistance, and is 0 to 1"
+    if reading.quantity is not Quantity.CAPACITY and (
+        reading.at_least or reading.from_full or reading.energy_wh is not None
+    ):
+        yield "only a capacity starts full, is a lower bound or has an energy"
+    if reading.energy_wh is not None and not 0 < reading.energy_wh <= 2500:
+        yield "its energy cannot be right for one cell"
+    if reading.u is not None and not (math.isfinite(reading.u) and reading.u >= 0):
+        yield "its uncertainty is no number"
 
 
 def _charge_faults(charge: Charge) -> Iterator[str]:

@@ -15,12 +15,12 @@ from straycell.builds import Build
 from straycell.cells import Cell, CellFacts
 from straycell.meters import Meter
 from straycell.readings import Charge, Reading
-from straycell.store import boxes, builds, cells, meters, projects, readings, settling, teardowns
+from straycell.store import boxes, builds, cells, meters, projects, readings, settling, teardowns, traces
 from straycell.store.engine import connected, store_faults, writing_engine
 from straycell.store.facts import add_cells, correct_cell
 from straycell.store.pen import Pen
 from straycell.store.reader import Reader
-from straycell.store.records import KEEP, Box, Keep, ProjectEntry
+from straycell.store.records import KEEP, Box, Keep, NewTrace, ProjectEntry, TraceEntry
 from straycell.store.schema import prepare, require_current
 from straycell.store.supersede import supersede
 from straycell.store.validation import utc
@@ -124,6 +124,12 @@ class Writer(Reader):
         """Record readings as one write; returns them numbered. Raises BadData and records none."""
         filed = readings.add_items(self._pen, items, "readings-added")
         return [item for item in filed if isinstance(item, Reading)]
+
+    def add_trace(
+        self, new: NewTrace, items: Sequence[Reading | Charge] = ()
+    ) -> tuple[TraceEntry, list[Reading | Charge]]:
+        """File a trace with what came out of it, as one write; returns both numbered. Raises BadData."""
+        return traces.add_trace(self._pen, new, items)
 
     def supersede(
         self,
