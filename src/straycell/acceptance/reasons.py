@@ -91,5 +91,8 @@ class Verdict:
 
     @property
     def safety_failed(self) -> bool:
-        """True when a safety rule failed: no charge, no use, whatever else stands here."""
-        return any(r.safety and r.status is Status.FAILED for r in self.reasons)
+        """True when a failed safety rule holds or discards the cell: no charge, no use, whatever else stands here.
+
+        One that only caps the outcome (deeply discharged once: light at best) does not forbid the test charge.
+        """
+        return any(r.safety and r.status is Status.FAILED and r.ceiling <= Outcome.HOLD for r in self.reasons)
