@@ -94,6 +94,13 @@ def test_a_dented_cell_is_out_but_is_no_fire_alarm() -> None:
     assert [step for caution in table.cautions for step in caution.steps] == [Step.INTAKE, Step.DISCARD]
 
 
+def test_a_deeply_discharged_cell_comes_with_the_word_not_to_wake_it() -> None:
+    """The caution of low voltage, beside what to do with a discard."""
+    table, _ = evening_of(["", "1.2", "", ""])
+    steps = [step for caution in table.cautions for step in caution.steps]
+    assert steps == [Step.INTAKE, Step.LOW_VOLTAGE, Step.DISCARD]
+
+
 def test_a_sleeve_that_is_torn_does_not_end_the_questions() -> None:
     """It can be mended."""
     table, _ = evening_of(["", "3.7", "tn", ""])

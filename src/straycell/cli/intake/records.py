@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from straycell.acceptance.reasons import Outcome
-from straycell.cells import CellFacts, Look
+from straycell.cells import CellFacts
 from straycell.cli.intake.form import fill
 from straycell.cli.intake.script import (
     Amend,
@@ -16,6 +16,7 @@ from straycell.cli.intake.script import (
     Kept,
     Key,
     Say,
+    Start,
     Talk,
     Tone,
     ask,
@@ -45,7 +46,7 @@ def record(evening: Evening, logged: Logged) -> Talk[Kept]:
     """Keep an entry (its `kept` is not looked at), make it the one that < goes back to, and tell."""
     kept = yield from keep(logged.entry)
     _now_kept(evening, replace(logged, kept=kept))
-    yield from tell(kept, logged.entry, evening.start.isolating_looks)
+    yield from tell(kept, logged.entry, evening.start)
     return kept
 
 
@@ -62,7 +63,7 @@ def _now_kept(evening: Evening, logged: Logged) -> None:
         evening.pending = ""
 
 
-def tell(kept: Kept, entry: Entry, isolating: frozenset[Look]) -> Talk[None]:
+def tell(kept: Kept, entry: Entry, start: Start) -> Talk[None]:
     """One line for a cell that goes on; for one that is out, what to do with it now."""
     out = kept.outcome is Outcome.DISCARD
     marking = f", {kept.facts.marking}" if entry.facts is not None and kept.facts.marking else ""
@@ -74,12 +75,18 @@ def tell(kept: Kept, entry: Entry, isolating: frozenset[Look]) -> Talk[None]:
     if kept.because:
         yield Say(f"because {kept.because[0]}", Tone.DANGER)
     looks = {look for item in entry.items if isinstance(item, Reading) for look in item.look}
-    if isolating & looks:
+    if start.isolating_looks & looks:
         yield Say(f"No more measuring. Do not press it: write {kept.code} on its bag or box.", Tone.DANGER)
         yield Caution((Step.LOOK_BAD,), kept.facts)
     else:
-        yield Caution((Step.DISCARD,), kept.facts)
+        low = any(volts < start.floor_v for volts in _as_found(entry))
+        yield Caution((Step.LOW_VOLTAGE, Step.DISCARD) if low else (Step.DISCARD,), kept.facts)
     yield Say("Mistyped? < puts it right, with a reason.")
+
+
+def _as_found(entry: Entry) -> list[float]:
+    readings = [item for item in entry.items if isinstance(item, Reading)]
+    return [r.value for r in readings if r.quantity is Quantity.AS_FOUND_VOLTAGE and r.value is not None]
 
 
 def describe(entry: Entry) -> str:
@@ -117,7 +124,7 @@ def back(evening: Evening) -> Talk[bool]:
         yield fault(error)
         return False
     _now_kept(evening, replace(last, kept=kept, entry=entry, trail=trail))
-    yield from tell(kept, entry, evening.start.isolating_looks)
+    yield from tell(kept, entry, evening.start)
     return True
 
 
