@@ -147,9 +147,9 @@ def test_a_maker_never_raises_a_test_charge() -> None:
 
 
 def test_a_cell_once_low_may_still_show_what_it_is_worth() -> None:
-    """2.2 V fails a safety rule that leaves `light`: the cell is held for other things, and may be charged."""
+    """2.2 V fails a safety rule that only caps it at `light`: held for other things, it may be charged."""
     bench = held(2.2)
-    assert bench.verdict().safety_failed and bench.outcome() is Outcome.HOLD
+    assert not bench.verdict().safety_failed and bench.outcome() is Outcome.HOLD
     assert allowed(bench).kind is TEST
 
 
