@@ -1,9 +1,14 @@
-"""A verdict as JSON and back, without loss: what the store records and the command line prints."""
+"""A verdict as JSON and back, without loss: in full, as the command line prints it, and brief, as the store keeps it.
+
+Brief, nothing is said twice: names of columns and sources stand once, what to do refers to its reason.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import fields
 from datetime import datetime
+from operator import attrgetter
 from typing import Any
 
 from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
@@ -88,3 +93,60 @@ def _reason(data: Mapping[str, Any]) -> Reason:
         todo=data["todo"],
         earliest=_back(data["earliest"]),
     )
+
+
+# --- brief -----------------------------------------------------------------------------------------
+
+_COLUMNS = tuple(field.name for field in fields(Reason))
+_values = attrgetter(*_COLUMNS)
+_SOURCE, _CEILING = _COLUMNS.index("source"), _COLUMNS.index("ceiling")
+_TIMES = tuple(_COLUMNS.index(name) for name in ("at", "until", "earliest"))
+
+
+def verdict_to_record(verdict: Verdict) -> dict[str, Any]:
+    """The whole verdict in about half the room: readable without the rule set it was made under."""
+    numbers: dict[str, int] = {}
+    rows = [_row(reason, numbers) for reason in verdict.reasons]
+    return {
+        "code": verdict.code,
+        "outcome": verdict.outcome.word,
+        "rules": verdict.rules,
+        "rules_hash": verdict.rules_hash,
+        "at": _time(verdict.at),
+        "valid_until": _time(verdict.valid_until),
+        "last_reading": verdict.last_reading,
+        "sources": list(numbers),
+        "columns": _COLUMNS,
+        "reasons": rows,
+        "missing": [_brief_missing(missing, verdict.reasons) for missing in verdict.missing],
+    }
+
+
+def _row(reason: Reason, numbers: dict[str, int]) -> list[Any]:
+    row = list(_values(reason))
+    row[_SOURCE] = numbers.setdefault(reason.source, len(numbers))
+    row[_CEILING] = reason.ceiling.word
+    for place in _TIMES:
+        row[place] = _time(row[place])
+    return row
+
+
+def _brief_missing(missing: Missing, reasons: Sequence[Reason]) -> int | dict[str, Any]:
+    """The place of the reason that says the same, else all of it."""
+    for place, reason in enumerate(reasons):
+        if (reason.text, reason.todo, reason.earliest) == (missing.what, missing.todo, missing.earliest):
+            return place
+    return {"what": missing.what, "todo": missing.todo, "earliest": _time(missing.earliest)}
+
+
+def verdict_from_record(data: Mapping[str, Any]) -> Verdict:
+    """The inverse of verdict_to_record; verdicts that older versions recorded in full are read as well."""
+    if "columns" not in data:
+        return verdict_from_json(data)
+    reasons = [dict(zip(data["columns"], row, strict=True)) for row in data["reasons"]]
+    for reason in reasons:
+        reason["source"] = data["sources"][reason["source"]]
+    missing = [
+        reasons[m] | {"what": reasons[m]["text"]} if isinstance(m, int) else m for m in data["missing"]
+    ]
+    return verdict_from_json({**data, "reasons": reasons, "missing": missing})

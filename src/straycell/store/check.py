@@ -10,7 +10,7 @@ from sqlalchemy import Connection, select
 from straycell.cells import parse_code
 from straycell.errors import BadData
 from straycell.store import readings, traces, verdicts
-from straycell.store.codec import from_json, from_us
+from straycell.store.codec import from_us
 from straycell.store.evidence import evidences
 from straycell.store.tables import BLANK_CODE, CELL, METADATA
 from straycell.store.triggers import trigger_faults
@@ -65,5 +65,5 @@ def _verdict_faults(conn: Connection, rules: RuleSet | None) -> Iterator[str]:
             yield f"the verdict of cell {code} does not know its last reading"
         elif row.rules_hash == current.hash:
             again = verdicts.judge(evidence, current, from_us(row.at_us))
-            if from_json(verdicts.body_of(again)) != from_json(row.body):
+            if again != verdicts.read_body(row.body):
                 yield f"the verdict of cell {code} does not follow from its readings any more"

@@ -8,7 +8,6 @@ from dataclasses import replace
 from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.cells import Stage
 from straycell.store import builds, cells, readings, verdicts
-from straycell.store.codec import from_json
 from straycell.store.evidence import evidences
 from straycell.store.pen import Pen
 
@@ -35,9 +34,7 @@ def settle(pen: Pen) -> dict[str, Verdict]:
 
 def _same(body: str, verdict: Verdict) -> bool:
     """The same answer, but for the time it was given at and the earliest times counted from it."""
-    from straycell.acceptance.record import verdict_from_json
-
-    return _timeless(verdict_from_json(from_json(body))) == _timeless(verdict)
+    return _timeless(verdicts.read_body(body)) == _timeless(verdict)
 
 
 def _timeless(verdict: Verdict) -> tuple[object, ...]:

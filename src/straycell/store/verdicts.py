@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Collection, Iterable
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
@@ -10,7 +11,7 @@ from sqlalchemy import Connection, Row, func, select
 
 from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.store import cells, readings
-from straycell.store.codec import from_json, opt_us, to_json, to_us
+from straycell.store.codec import from_json, opt_us, to_us
 from straycell.store.evidence import evidences
 from straycell.store.pen import among
 from straycell.store.tables import VERDICT
@@ -55,8 +56,6 @@ def verdicts(
     distrusted: Collection[str] = (),
 ) -> dict[str, Verdict]:
     """The verdict of each cell (None: of all): the recorded one where it holds, else computed in memory."""
-    from straycell.acceptance.record import verdict_from_json
-
     listed = cells.codes(conn) if codes is None else sorted(codes)
     recorded = newest(conn, codes)
     last = readings.last_numbers(conn, codes)
@@ -65,7 +64,7 @@ def verdicts(
     for code in listed:
         row = recorded.get(code)
         if row is not None and code not in distrusted and holds(row, rules, now, last.get(code, 0)):
-            made[code] = verdict_from_json(from_json(row.body))
+            made[code] = read_body(row.body)
         else:
             stale.append(code)
     if stale:
@@ -104,9 +103,16 @@ def record(conn: Connection, made: Iterable[Verdict]) -> None:
 
 def body_of(verdict: Verdict) -> str:
     """The verdict as the text that is stored."""
-    from straycell.acceptance.record import verdict_to_json
+    from straycell.acceptance.record import verdict_to_record
 
-    return to_json(verdict_to_json(verdict))
+    return json.dumps(verdict_to_record(verdict), ensure_ascii=False, separators=(",", ":"))
+
+
+def read_body(body: str) -> Verdict:
+    """The verdict that was stored."""
+    from straycell.acceptance.record import verdict_from_record
+
+    return verdict_from_record(from_json(body))
 
 
 def _values(verdict: Verdict) -> dict[str, Any]:
