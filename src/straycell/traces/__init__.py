@@ -5,6 +5,7 @@ cleaning, sign, reading         what is left out and why, which current is disch
 steps, runs                     rest, charge, discharge; a discharge from full to cut-off
 noise, budget, resistance       what the rows tell of the instrument; uncertainty line by line; pulses and pairs
 reduce, result                  the figures and their JSON
+derived, own_curve              readings and charges to record; few points to foresee the next discharge
 plot, terminal                  a picture for the wall, a small curve for the terminal
 """
 

@@ -27,7 +27,8 @@ class DischargeRun:
     """One discharge from its first step to its cut-off or last row; steps `first` to `last` (included).
 
     `capacity_ah` and `energy_wh` are what came out, net of short charges in between, positive.
-    `doubts` say why it is only "at least"; empty for a capacity.
+    `doubts` say why it is only "at least"; empty for a capacity. `shows_full`: the trace alone shows the full
+    start; `spoilt`: no charge recorded elsewhere could make a capacity of it.
     """
 
     first: int
@@ -40,6 +41,8 @@ class DischargeRun:
     current_a: float
     hours: float
     full: bool
+    shows_full: bool
+    spoilt: bool
     reached: bool
     doubts: tuple[str, ...]
     spacing_s: float
@@ -119,6 +122,9 @@ def _run(
         )
     doubts += _missing_rows(analysis, first, end, capacity)
     sampling = _sampling(analysis, loads, end)
+    shown, possible = (
+        _started_full(analysis, first, full_voltage_v, said, capacity)[0] for said in (False, True)
+    )
     return DischargeRun(
         first=first,
         last=end.step,
@@ -130,6 +136,8 @@ def _run(
         current_a=_mean_current(long, end),
         hours=sum(min(s.end_s, end.time_s) - s.onset_s for s in loads) / 3600,
         full=full,
+        shows_full=shown,
+        spoilt=not possible or len(doubts) > (not full),
         reached=end.reached,
         doubts=tuple(doubts),
         spacing_s=sampling[0],

@@ -1,0 +1,219 @@
+"""What a trace tells of its cell: which readings, when, and how far they can be trusted."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pytest
+from tests.traces.helpers import REFERENCE, Reduce, trace_of
+
+from straycell.cells import Chemistry
+from straycell.meters import Meter
+from straycell.physics.curves import OcvCurve, curves_for
+from straycell.readings import CautiousDefaults, Charge, Method, Quantity, Reading
+from straycell.traces import Trace, read_trace
+from straycell.traces.derived import Occasion, derived_items
+from straycell.traces.own_curve import MOST_POINTS, own_curve
+
+END = datetime(2026, 5, 1, 18, 0, tzinfo=UTC)
+REST, PULSE_REST = (600.0, 0.0, 4.18, 4.18), (30.0, 0.0, 3.9, 3.9)
+RUN = (7200.0, -0.5, 4.05, 2.99)
+CHARGE = [(3600.0, 0.5, 3.7, 4.20), (1200.0, 0.04, 4.20, 4.20)]
+Parts = Sequence[tuple[float, float, float, float]]
+
+
+def derive(
+    trace: Trace, reduce: Reduce, meter: Meter | None, defaults: CautiousDefaults, **more: object
+) -> tuple[list[Reading | Charge], list[str]]:
+    given = {"most_v": 4.25, **more}
+    occasion = Occasion("A00001O", END, meter, defaults, **given)  # type: ignore[arg-type]
+    return derived_items(trace, reduce(trace), occasion)
+
+
+def the(items: list[Reading | Charge], quantity: Quantity) -> Reading:
+    (found,) = [i for i in items if isinstance(i, Reading) and i.quantity is quantity]
+    return found
+
+
+def test_a_full_run_gives_a_capacity_with_its_conditions_and_its_own_uncertainty(
+    reduce: Reduce, meter: Meter, defaults: CautiousDefaults
+) -> None:
+    """1 Ah in two hours at 0.5 A from a rest at 4.18 V to 3.0 V; its energy beside it."""
+    trace = trace_of([REST, RUN, (900.0, 0.0, 3.3, 3.4)])
+    items, warnings = derive(trace, reduce, meter, defaults)
+    found, result = the(items, Quantity.CAPACITY), reduce(trace)
+    assert warnings == []
+    assert found.value == pytest.approx(0.5 * 7200 * (4.05 - 3.0) / (4.05 - 2.99) / 3600, rel=2e-3)
+    assert found.discharge_current_a == pytest.approx(0.5)
+    assert found.cutoff_v == 3.0
+    assert (found.from_full, found.at_least, found.meter) == (True, False, meter)
+    assert found.u == result.capacity.u if result.capacity else False
+    assert found.value is not None
+    assert found.energy_wh == pytest.approx(found.value * (4.05 + 3.0) / 2, rel=2e-3)
+    assert found.at == END - timedelta(seconds=900) - timedelta(seconds=7200 * 0.01 / 1.06)
+
+
+@pytest.mark.parametrize(
+    ("parts", "from_full", "at_least"),
+    [
+        ([RUN], False, False),  # a recorded charge can still make a capacity of it
+        ([(600.0, 0.0, 3.6, 3.6), RUN], False, True),  # no record of a charge can
+        ([REST, (3600.0, -0.5, 4.05, 3.6)], True, True),
+        ([*CHARGE, REST, RUN], True, False),
+        ([(1800.0, 0.5, 3.7, 3.9), (600.0, 0.0, 3.88, 3.88), RUN], False, True),
+    ],
+)
+def test_what_the_trace_shows_of_its_start_and_end(
+    reduce: Reduce, meter: Meter, defaults: CautiousDefaults, parts: Parts, from_full: bool, at_least: bool
+) -> None:
+    """A start that is not shown is left to the record of charges; one that is denied, or a missing end, is not."""
+    items, _ = derive(trace_of(parts), reduce, meter, defaults)
+    found = the(items, Quantity.CAPACITY)
+    assert (found.from_full, found.at_least) == (from_full, at_least)
+
+
+def test_a_run_stopped_early_is_recorded_with_the_voltage_it_reached(
+    reduce: Reduce, meter: Meter, defaults: CautiousDefaults
+) -> None:
+    """A cut-off that was never reached would be a false condition."""
+    items, _ = derive(trace_of([REST, (3600.0, -0.5, 4.05, 3.6)]), reduce, meter, defaults)
+    assert the(items, Quantity.CAPACITY).cutoff_v == pytest.approx(3.6)
+
+
+def test_a_pulse_gives_a_resistance_with_its_length_and_state_of_charge(
+    reduce: Reduce, meter: Meter, defaults: CautiousDefaults
+) -> None:
+    """(4.18 - 4.05) V over 0.5 A a second after the start, at full."""
+    trace = trace_of([REST, RUN])
+    found = the(derive(trace, reduce, meter, defaults)[0], Quantity.RESISTANCE)
+    assert (found.method, found.pulse_s) == (Method.DC_PULSE, 1.0)
+    assert found.value == pytest.approx(0.13 / 0.5, rel=5e-3)
+    assert found.soc == pytest.approx(1.0)
+    assert found.u is not None and found.u > 0
+    assert found.at == END - timedelta(seconds=7199)
+
+
+def test_a_full_charge_in_the_trace_is_a_charge_without_the_rooms_temperature(
+    reduce: Reduce, meter: Meter, defaults: CautiousDefaults
+) -> None:
+    """Where it went, where it ended, how warm it got; the warming over ambient stays unmeasured."""
+    trace = trace_of([*CHARGE, REST, RUN])
+    warm = np.where(trace.current_a > 0, 31.0, 24.0)
+    trace = Trace(trace.time_s, trace.voltage_v, trace.current_a, warm)
+    items, _ = derive(trace, reduce, meter, defaults)
+    (charge,) = [i for i in items if isinstance(i, Charge)]
+    assert charge.until_v == pytest.approx(4.20)
+    assert charge.current_a == pytest.approx(0.5)
+    assert charge.end_current_a == pytest.approx(0.04)
+    assert (charge.temperature_c, charge.peak_temperature_c) == (None, 31.0)
+    assert charge.at == END - timedelta(seconds=600 + 7200)
+    assert items[0] is charge
+
+
+def test_two_charges_with_a_discharge_between_are_two(
+    reduce: Reduce, meter: Meter, defaults: CautiousDefaults
+) -> None:
+    """A pause of some minutes makes no second one; a short pulse is none at all."""
+    pulse = (10.0, 0.5, 3.4, 3.5)
+    parts = [
+        *CHARGE,
+        REST,
+        RUN,
+        PULSE_REST,
+        pulse,
+        PULSE_REST,
+        CHARGE[0],
+        (300.0, 0.0, 4.15, 4.15),
+        CHARGE[1],
+    ]
+    items, _ = derive(trace_of(parts), reduce, meter, defaults)
+    charges = [i for i in items if isinstance(i, Charge)]
+    assert len(charges) == 2
+    assert charges[-1].at == END
+
+
+def test_a_charge_too_close_to_over_charged_is_not_recorded(
+    reduce: Reduce, defaults: CautiousDefaults
+) -> None:
+    """4.26 V by an instrument good to 31 mV may have been 4.23 V: noise condemns no good cell."""
+    over = [(3600.0, 0.5, 3.7, 4.26), (1200.0, 0.04, 4.26, 4.26)]
+    items, warnings = derive(trace_of([*over, REST, RUN]), reduce, None, defaults)
+    assert not [i for i in items if isinstance(i, Charge)]
+    assert "too close to over-charged" in warnings[0]
+
+
+def test_a_charge_clearly_over_is_recorded(reduce: Reduce, meter: Meter, defaults: CautiousDefaults) -> None:
+    """4.40 V stays 4.40 V."""
+    over = [(3600.0, 0.5, 3.7, 4.40), (1200.0, 0.04, 4.40, 4.40)]
+    items, warnings = derive(trace_of([*over, REST, RUN]), reduce, meter, defaults)
+    assert [i.until_v for i in items if isinstance(i, Charge)] == [pytest.approx(4.40)]
+    assert warnings == []
+
+
+def test_nothing_is_placed_before_the_charge_that_came_first(
+    reduce: Reduce, meter: Meter, defaults: CautiousDefaults
+) -> None:
+    """Charge recorded, then the trace, both without a time: the order they were told in holds."""
+    charged = END - timedelta(minutes=1)
+    items, _ = derive(
+        trace_of([REST, RUN, (900.0, 0.0, 3.3, 3.4)]), reduce, meter, defaults, not_before=charged
+    )
+    assert [i.at for i in items] == [charged, charged]
+
+
+def test_a_figure_no_cell_can_have_is_told_and_left_out(
+    reduce: Reduce, meter: Meter, defaults: CautiousDefaults
+) -> None:
+    """A voltage that rises as the load comes on is no resistance."""
+    items, warnings = derive(trace_of([(600.0, 0.0, 4.0, 4.0), RUN]), reduce, meter, defaults)
+    assert [i.quantity for i in items if isinstance(i, Reading)] == [Quantity.CAPACITY]
+    assert "no resistance is recorded" in warnings[0]
+
+
+def test_a_recorded_discharge_of_a_real_cell_is_kept_in_few_points(reduce: Reduce) -> None:
+    """The 1C discharges of the leaf cell: from full to 3.0 V, the area under the few points within 0.1 %."""
+    trace = read_trace(REFERENCE / "leaf-cell-1c-discharge.csv.gz")
+    result = reduce(trace)
+    curve = own_curve(trace, result)
+    assert curve is not None and result.energy is not None and result.capacity is not None
+    assert 50 <= len(curve.ah_out) <= MOST_POINTS
+    assert curve.ah_out[-1] == pytest.approx(result.capacity.value, rel=1e-6)
+    assert curve.voltage_v[-1] == pytest.approx(3.0)
+    area = float(np.trapezoid(curve.voltage_v, curve.ah_out))
+    assert area == pytest.approx(result.energy.value, rel=1e-3)
+    assert np.mean(curve.currents()) == pytest.approx(30.3, rel=0.02)  # the cycler counts 30.3 Ah in an hour
+
+
+@pytest.mark.parametrize(
+    "parts",
+    [
+        [RUN],
+        [REST, (3600.0, -0.5, 4.05, 3.6)],
+        [REST, *[(600.0, -0.5, 4.05 - k / 9, 3.94 - k / 9) if j else (1800.0, 0.0, 4.0, 4.0) for k in range(10) for j in (0, 1)]],
+        [(600.0, 0.0, 3.7, 3.7)],
+    ],
+)  # fmt: skip
+def test_a_run_that_is_not_whole_and_in_one_piece_gives_no_curve(reduce: Reduce, parts: Parts) -> None:
+    """Nothing shows the start; stopped early; rests in between; no discharge."""
+    trace = trace_of(parts)
+    assert own_curve(trace, reduce(trace)) is None
+
+
+def test_the_few_points_follow_a_published_curve(reduce: Reduce) -> None:
+    """A slow discharge along a published open-circuit curve: no point of the file lies off by 5 mV."""
+    ocv: OcvCurve = curves_for(Chemistry.NMC)[0]
+    share = np.linspace(0.0, 1.0, 20_000)
+    volts = np.interp(1 - share, ocv.soc, ocv.volts)
+    time = np.concatenate((np.arange(0.0, 600.0, 1.8), 600 + share * 36000))
+    amps = np.where(time < 600, 0.0, -0.25)
+    trace = Trace(time, np.interp(time, 600 + share * 36000, volts), amps)
+    result = reduce(trace, full_voltage_v=float(volts[0]), cutoff_v=float(volts[-1]) + 0.05)
+    curve = own_curve(trace, result)
+    assert curve is not None and result.run is not None
+    here = np.interp(np.array(curve.ah_out) / 2.5, share, volts)
+    assert float(np.max(np.abs(here - curve.voltage_v))) < 0.005
+    dense = np.interp(share[:19_000] * 2.5, curve.ah_out, curve.voltage_v)
+    inside = share[:19_000] * 2.5 <= curve.ah_out[-1]
+    assert float(np.max(np.abs(dense - volts[:19_000])[inside])) < 0.005
