@@ -157,6 +157,25 @@ def test_the_code_meant_is_among_the_suggestions_after_one_slip(
     assert code in nearest_codes(wrong, known)
 
 
+@given(st.integers(0, 5000), st.lists(st.tuples(st.integers(0, 6), st.sampled_from(ALPHABET)), max_size=2))
+def test_a_code_with_two_wrong_characters_is_found_among_very_many(
+    number: int, slips: list[tuple[int, str]]
+) -> None:
+    """Two wrong characters at any two places are the most that a suggestion reaches."""
+    (code,) = next_codes("C", number, 1)
+    wrong = list(code)
+    for at, char in slips:
+        wrong[at] = char
+    assert nearest_codes("".join(wrong), [code]) == [code]
+
+
+@pytest.mark.parametrize("text", ["", "Q", "A" * 9, "A" * 10_000, "\x00\n€", "A0000 1O"])
+def test_any_text_may_be_asked_for(text: str) -> None:
+    """What a scanner or a cat types is at most not found, and quickly."""
+    known = next_codes("A", 0, 50)
+    assert set(nearest_codes(text, known)) <= set(known)
+
+
 def test_far_codes_are_not_suggested() -> None:
     """More than two slips away is a guess, not a help."""
     assert nearest_codes("B123450", ["K90817Q"]) == []

@@ -6,7 +6,7 @@ Codes: a bench letter, five digits and an ISO/IEC 7064 MOD 37,36 check character
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -184,7 +184,8 @@ def next_codes(letter: str, after: int, count: int) -> list[str]:
         number += 1
         if number > LAST_NUMBER:
             raise BadData(
-                f"bench {letter} has run out of numbers", "start a store with another letter: store init --bench"
+                f"bench {letter} has run out of numbers",
+                "start a store with another letter: store init --bench",
             )
         if not is_confusable(letter, number):
             codes.append(_with_check(letter, number))
@@ -218,9 +219,33 @@ def _suggestion(code: str, known: Iterable[str]) -> str:
 
 
 def nearest_codes(code: str, known: Iterable[str], at_most: int = 3) -> list[str]:
-    """Known codes one or two slips away (a wrong, missing or extra character, or a swap), nearest first."""
-    scored = ((_slips(code, other), other) for other in known if abs(len(other) - len(code)) <= 2)
-    return [other for slips, other in sorted(scored) if slips <= 2][:at_most]
+    """Known codes one or two slips away (a wrong, missing or extra character, or a swap), nearest first.
+
+    Every text two slips away is made and looked up: known codes may be a hundred thousand.
+    """
+    listed = set(known)
+    lengths = {len(other) for other in listed if abs(len(other) - len(code)) <= 2}
+    if not lengths:
+        return []
+    letters = sorted(set("".join(listed)))
+    once = {text for text in _slipped(code, letters) if any(abs(len(text) - n) <= 1 for n in lengths)}
+    found = listed & {code, *once}
+    if len(found) < at_most:
+        found |= {twice for text in once for twice in _slipped(text, letters, lengths) if twice in listed}
+    scored = sorted((_slips(code, other), other) for other in found)
+    return [other for slips, other in scored if slips <= 2][:at_most]
+
+
+def _slipped(text: str, letters: Iterable[str], lengths: Collection[int] | None = None) -> Iterator[str]:
+    """Every text one slip away, of these lengths only."""
+    halves = [(text[:i], text[i:]) for i in range(len(text) + 1)]
+    if lengths is None or len(text) - 1 in lengths:
+        yield from (a + b[1:] for a, b in halves if b)
+    if lengths is None or len(text) in lengths:
+        yield from (a + b[1] + b[0] + b[2:] for a, b in halves if len(b) > 1)
+        yield from (a + c + b[1:] for a, b in halves if b for c in letters)
+    if lengths is None or len(text) + 1 in lengths:
+        yield from (a + c + b for a, b in halves for c in letters)
 
 
 def _slips(a: str, b: str) -> int:
