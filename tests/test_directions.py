@@ -34,7 +34,7 @@ labels:      errors quantities teardowns cells meters readings acceptance
 projects:    errors quantities cells physics
 matching:    errors quantities cells meters readings physics acceptance projects
 builds:      errors quantities cells acceptance projects matching
-safety:      errors quantities cells readings acceptance builds
+safety:      errors quantities cells markings readings physics acceptance builds
 store:       *
 cli:         *
 """
@@ -54,7 +54,8 @@ typer        cli/
 click        cli/
 rich         cli/
 qrcode       labels/render.py
-fpdf         labels/render.py
+fpdf         labels/render.py safety/render.py
+icalendar    safety/calendar.py
 PIL          labels/render.py
 zxingcpp     labels/reading.py
 matplotlib   traces/plot.py physics/plot.py

@@ -6,7 +6,7 @@ import shutil
 from pathlib import Path
 
 import pytest
-from tests.store.store_bench import Shelf, charge, found, new_trace
+from tests.store.store_bench import NOW, Shelf, charge, found, new_trace
 
 
 @pytest.fixture
@@ -29,6 +29,8 @@ def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
         writer.supersede(wrong.id, "bad-contact", "the clip hung by one tooth")
         writer.add_incident("drop", [other])
         writer.discard(spare, "sat on")
+        writer.add_handover("recycling yard")
+        writer.compare_meter("fine", NOW.date())
         writer.add_project("gauge", "name = 'gauge'", 1)
         writer.reserve("gauge", [[good]], "plan")
     return shelf.path

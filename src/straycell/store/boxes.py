@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Connection, select
+from collections.abc import Collection, Sequence
+
+from sqlalchemy import Connection, func, select
 
 from straycell.cells import Cell, Stage
 from straycell.errors import BadData
+from straycell.readings import Quantity
+from straycell.safety.boxes import Contents, why_not
+from straycell.safety.energy import Held, energy_wh, total
 from straycell.store import cells
-from straycell.store.pen import Pen
+from straycell.store.pen import Pen, among
 from straycell.store.records import Box
-from straycell.store.tables import BOX, CELL
+from straycell.store.tables import BOX, CELL, READING, SUPERSESSION
 
 
 def boxes(conn: Connection) -> list[Box]:
@@ -42,14 +47,58 @@ def add_box(pen: Pen, name: str, kind: str, limit_wh: float | None) -> Box:
     return Box(name, kind, limit_wh)
 
 
+def capacities(conn: Connection, codes: Collection[str]) -> dict[str, float]:
+    """The latest capacity in Ah of each of these cells that was measured."""
+    withdrawn = select(SUPERSESSION.c.reading_id)
+    newest = (
+        select(func.max(READING.c.id))
+        .where(
+            READING.c.quantity == Quantity.CAPACITY.value,
+            among(READING.c.code, codes),
+            READING.c.id.not_in(withdrawn),
+        )
+        .group_by(READING.c.code)
+    )
+    rows = conn.execute(select(READING.c.code, READING.c.value).where(READING.c.id.in_(newest)))
+    return {code: float(value) for code, value in rows}
+
+
+def helds(conn: Connection, listed: Sequence[Cell]) -> list[Held]:
+    """What the energy of each of these cells follows from, in their order."""
+    measured = capacities(conn, [cell.code for cell in listed])
+    return [Held(cell.facts, measured.get(cell.code)) for cell in listed]
+
+
+def contents(conn: Connection, name: str) -> Contents:
+    """What lies in a box now."""
+    listed = cells.cells(conn, box=name)
+    return Contents(
+        tuple(cell.code for cell in listed if cell.stage is not Stage.CONDEMNED),
+        tuple(cell.code for cell in listed if cell.stage is Stage.CONDEMNED),
+        total(energy_wh(held) for held in helds(conn, listed)),
+    )
+
+
+def require_room(conn: Connection, name: str, incoming: Sequence[Cell]) -> None:
+    """Raise BadData when there is no such box, or these cells may not lie in it: its limit, or bad with good."""
+    there = box(conn, name)
+    found = contents(conn, name)
+    energy = total(energy_wh(held) for held in helds(conn, incoming))
+    for condemned in sorted({cell.stage is Stage.CONDEMNED for cell in incoming}):
+        refusal = why_not(there.name, there.kind, there.limit_wh, found, condemned=condemned, energy=energy)
+        if refusal is not None:
+            raise BadData(*refusal)
+
+
 def move_cell(pen: Pen, code: str, name: str | None) -> Cell:
     """Lay a cell into a box (None: out of its box). A cell just received is shelved by it.
 
-    Raises BadData for a box that is not there, or a cell that is built in or has left the house.
+    Raises BadData for a box that is not there, is too full or holds cells it must not lie with, or a cell that
+    is built in or has left the house.
     """
     old = cells.cell(pen.conn, code)
-    if name is not None:
-        box(pen.conn, name)
+    if name is not None and name != old.box:
+        require_room(pen.conn, name, [old])
     if old.stage in (Stage.INSTALLED, Stage.HANDED_OVER):
         raise BadData(
             f"cell {code} is {old.stage} and lies in no box", "dismantle its build first, if it has one"

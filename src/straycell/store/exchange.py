@@ -12,6 +12,7 @@ from sqlalchemy import Connection, Select, select
 
 from straycell.errors import BadData
 from straycell.store.cells import FACT_COLUMNS, newest_facts
+from straycell.store.keeping_tables import HANDOVER, HANDOVER_CELL, METER_COMPARISON
 from straycell.store.tables import (
     BOX,
     BUILD,
@@ -60,6 +61,9 @@ def _queries() -> dict[str, Select[tuple[object, ...]]]:
         "projects": PROJECT,
         "builds": BUILD,
         "build_cells": BUILD_CELL,
+        "handovers": HANDOVER,
+        "handover_cells": HANDOVER_CELL,
+        "meter_comparisons": METER_COMPARISON,
         "events": EVENT,
     }
     ordered = {name: select(table).order_by(*table.primary_key) for name, table in plain.items()}

@@ -13,7 +13,7 @@ from straycell.cells import Cell, CellFacts, Chemistry, Form, Stage
 from straycell.errors import BadData, UsageFault
 from straycell.readings import Mistake
 from straycell.store import cells, family
-from straycell.store.boxes import box as require_box
+from straycell.store.boxes import require_room
 from straycell.store.pen import Pen, among
 from straycell.store.records import KEEP, Keep
 from straycell.store.tables import CELL, CELL_FACTS, READING
@@ -37,7 +37,7 @@ def add_cells(
     require_facts(facts)
     source = require_teardown(pen.conn, teardown).code if teardown is not None else None
     if box is not None:
-        require_box(pen.conn, box)
+        require_room(pen.conn, box, [Cell("", facts)] * count)
     fresh = [cells.claim_code(pen, code)] if code is not None else cells.issue_codes(pen, count)
     event_id = pen.event(
         "cells-added", subject=source or "", detail={"count": count, "pack": pack, "box": box}
@@ -88,7 +88,7 @@ def correct_cell(
     group = old.pack if isinstance(pack, Keep) else pack
     place = old.box if isinstance(box, Keep) else box
     if place is not None and place != old.box:
-        require_box(pen.conn, place)
+        require_room(pen.conn, place, [replace(old, facts=facts)])
     new = replace(old, facts=facts, teardown=source, pack=group, box=place)
     before, after = _plain(old), _plain(new)
     names = [name for name in after if after[name] != before[name]]

@@ -22,6 +22,8 @@ from straycell.store import (
     builds,
     cells,
     events,
+    handovers,
+    keeping,
     meters,
     projects,
     readings,
@@ -33,7 +35,15 @@ from straycell.store.check import faults
 from straycell.store.codec import from_us
 from straycell.store.engine import connected, reading_engine, recover, store_faults
 from straycell.store.evidence import evidences
-from straycell.store.records import Box, Event, ProjectEntry, RecordedReading, TraceEntry
+from straycell.store.records import (
+    Box,
+    Comparison,
+    Event,
+    HandoverEntry,
+    ProjectEntry,
+    RecordedReading,
+    TraceEntry,
+)
 from straycell.store.schema import VERSION, require_current
 from straycell.store.tables import BENCH, CELL, EVENT, PROJECT, READING, TRACE, VERDICT
 from straycell.teardowns import Teardown
@@ -42,6 +52,9 @@ if TYPE_CHECKING:
     from straycell.acceptance import RuleSet
     from straycell.acceptance.evidence import Evidence
     from straycell.acceptance.reasons import Outcome, Verdict
+    from straycell.safety.due import Household
+    from straycell.safety.energy import Amount
+    from straycell.safety.handover import HandoverList
 
 
 @contextmanager
@@ -130,6 +143,40 @@ class Reader:
         """One box. Raises BadData."""
         with self._look() as conn:
             return boxes.box(conn, name)
+
+    def box_energy(self, name: str) -> Amount:
+        """Energy in Wh of what lies in a box when all of it is full. Raises BadData."""
+        with self._look() as conn:
+            boxes.box(conn, name)
+            return boxes.contents(conn, name).energy
+
+    # safe keeping
+
+    def household(self, rules: RuleSet, now: datetime) -> Household:
+        """Everything that `due` looks at."""
+        with self._look() as conn:
+            judged = verdicts.verdicts(conn, rules, now, None, self._distrusted())
+            return keeping.household(conn, rules, now, judged)
+
+    def comparisons(self) -> list[Comparison]:
+        """When each meter was last compared, or else declared."""
+        with self._look() as conn:
+            return keeping.comparisons(conn)
+
+    def handovers(self) -> list[HandoverEntry]:
+        """All hand-overs in the order they were begun."""
+        with self._look() as conn:
+            return handovers.handovers(conn)
+
+    def handover(self, number: int) -> HandoverEntry:
+        """One hand-over. Raises BadData."""
+        with self._look() as conn:
+            return handovers.handover(conn, number)
+
+    def handover_list(self, number: int, rules: RuleSet, now: datetime) -> HandoverList:
+        """The list of a hand-over: as it would go now, or as it went. Raises BadData."""
+        with self._look() as conn:
+            return handovers.list_of(conn, handovers.handover(conn, number), rules, now)
 
     # readings
 

@@ -110,6 +110,27 @@ class TraceEntry:
     result: dict[str, Any]
 
 
+@dataclass(frozen=True, slots=True)
+class HandoverEntry:
+    """Cells gathered for a collection point. `body` is the list that went with them, once it is closed."""
+
+    id: int
+    place: str
+    opened_at: datetime
+    closed_at: datetime | None
+    codes: tuple[str, ...]
+    body: dict[str, Any] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """When a meter was last compared with a better one, or else declared; `compared` tells which."""
+
+    meter: str
+    last: datetime
+    compared: bool
+
+
 class Keep(StrEnum):
     """Marks an argument that leaves what it names as it is (None would clear it)."""
 

@@ -24,10 +24,11 @@ from straycell.store.engine import (
     store_faults,
     writing_engine,
 )
+from straycell.store.keeping_tables import METER_COMPARISON as _MADE_WITH_THE_REST  # noqa: F401
 from straycell.store.tables import BENCH, EVENT, METADATA
 from straycell.store.triggers import recreate_triggers
 
-VERSION = 2
+VERSION = 3
 APPLICATION_ID = 0x53545259  # "STRY": marks the file as a straycell store
 _ALEMBIC_TABLE = (
     "CREATE TABLE alembic_version "

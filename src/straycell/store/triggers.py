@@ -20,6 +20,7 @@ APPEND_ONLY: dict[str, tuple[tuple[str, ...], ...]] = {
     "supersession": (("id",), ("reading_id",)),
     "upset": (("id",),),
     "condemnation": (("code",),),
+    "meter_comparison": (("id",),),
     "verdict": (("id",),),
 }
 FOR_LIFE: dict[str, tuple[str, ...]] = {
@@ -28,6 +29,14 @@ FOR_LIFE: dict[str, tuple[str, ...]] = {
     "teardown": ("code", "added_at_us", "event_id"),
     "build": ("id", "project", "plan", "reserved_at_us", "event_id"),
     "build_cell": ("build_id", "group_no", "position", "code", "stage_before"),
+    "handover": ("id", "place", "opened_at_us", "event_id"),
+    "handover_cell": ("handover_id", "code", "event_id"),
+}
+_KEY_LENGTH = {"build_cell": 3, "handover_cell": 2}
+FINAL = {
+    # table: what must hold before a row is never changed again
+    "handover": "OLD.closed_at_us IS NOT NULL",
+    "handover_cell": "OLD.state = 'handed-over'",
 }
 
 
@@ -44,9 +53,11 @@ def trigger_statements() -> dict[str, str]:
         update = f"BEFORE UPDATE OF {', '.join(columns)} ON {table}"
         made[f"{table}_for_life"] = _refuse(table, "for_life", update, f"for life in {', '.join(columns)}")
         made[f"{table}_no_delete"] = _refuse(table, "no_delete", f"BEFORE DELETE ON {table}", "never removed")
-        key = columns[:3] if table == "build_cell" else columns[:1]
+        key = columns[: _KEY_LENGTH.get(table, 1)]
         when = f"BEFORE INSERT ON {table} WHEN EXISTS (SELECT 1 FROM {table} WHERE {_same(key)})"
         made[f"{table}_no_replace"] = _refuse(table, "no_replace", when, "never replaced")
+    for table, end in FINAL.items():
+        made[f"{table}_final"] = _refuse(table, "final", f"BEFORE UPDATE ON {table} WHEN {end}", "final")
     return made
 
 

@@ -15,12 +15,33 @@ from straycell.builds import Build
 from straycell.cells import Cell, CellFacts
 from straycell.meters import Meter
 from straycell.readings import Charge, Reading
-from straycell.store import boxes, builds, cells, meters, projects, readings, settling, teardowns, traces
+from straycell.store import (
+    boxes,
+    builds,
+    cells,
+    handovers,
+    keeping,
+    meters,
+    projects,
+    readings,
+    settling,
+    teardowns,
+    traces,
+)
 from straycell.store.engine import connected, store_faults, writing_engine
 from straycell.store.facts import add_cells, correct_cell
 from straycell.store.pen import Pen
 from straycell.store.reader import Reader
-from straycell.store.records import KEEP, Box, Keep, NewTrace, ProjectEntry, TraceEntry
+from straycell.store.records import (
+    KEEP,
+    Box,
+    Comparison,
+    HandoverEntry,
+    Keep,
+    NewTrace,
+    ProjectEntry,
+    TraceEntry,
+)
 from straycell.store.schema import prepare, require_current
 from straycell.store.supersede import supersede
 from straycell.store.validation import utc
@@ -183,9 +204,26 @@ class Writer(Reader):
         return boxes.add_box(self._pen, name, kind, limit_wh)
 
     def move_cell(self, code: str, box: str | None) -> Cell:
-        """Lay a cell into a box. Raises BadData."""
+        """Lay a cell into a box. Raises BadData, also where it must not lie or finds no room."""
+        self.settle()  # what was just recorded may have condemned it
         return boxes.move_cell(self._pen, code, box)
 
     def add_incident(self, kind: str, codes: Sequence[str], note: str = "", severe: bool = False) -> int:
         """Something happened to cells; returns the event's number. Raises BadData."""
         return builds.add_incident(self._pen, kind, codes, note, severe=severe)
+
+    # what leaves, and what must be compared
+
+    def add_handover(self, place: str, codes: Sequence[str] | None = None) -> HandoverEntry:
+        """Gather the waiting condemned cells, or these of them, for a place. Raises BadData."""
+        self.settle()
+        return handovers.add_handover(self._pen, place, codes)
+
+    def close_handover(self, number: int) -> HandoverEntry:
+        """The cells on it have left the house. Raises BadData."""
+        self.settle()
+        return handovers.close_handover(self._pen, number)
+
+    def compare_meter(self, name: str, day: date, note: str = "") -> Comparison:
+        """A meter was held against a better one. Raises BadData."""
+        return keeping.compare_meter(self._pen, name, day, note)

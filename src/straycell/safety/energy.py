@@ -1,0 +1,98 @@
+"""Energy and mass of one cell for box limits and hand-over lists; estimated where unknown, and marked so.
+
+The figures stand in energy.toml, each with its source.
+"""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+
+from straycell.cells import CellFacts, Chemistry, Form
+
+
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """A figure in the unit its user names, whether it is only estimated, and what it rests on."""
+
+    value: float
+    estimated: bool
+    basis: str
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A cell's facts and its latest measured capacity in Ah, as far as its energy goes."""
+
+    facts: CellFacts
+    capacity_ah: float | None = None
+
+
+@lru_cache(maxsize=1)
+def _figures() -> dict[str, dict[str, float]]:
+    text = resources.files("straycell.safety").joinpath("energy.toml").read_text(encoding="utf-8")
+    return {
+        name: {key: float(value) for key, value in entry.items() if key != "source"}
+        for name, entry in tomllib.loads(text).items()
+    }
+
+
+def _figure(name: str, chemistry: Chemistry) -> float:
+    table = _figures()[name]
+    return table.get(str(chemistry), table.get("any", 0.0))
+
+
+def nominal_v(chemistry: Chemistry) -> float:
+    """Nominal voltage in V."""
+    return _figure("nominal_v", chemistry)
+
+
+def volume_cm3(facts: CellFacts) -> float | None:
+    """Volume by the trade size, else as noted or marked; None where no size is known."""
+    if facts.form.value.isdigit():
+        across_cm, height_cm = int(facts.form.value[:2]) / 10, int(facts.form.value[2:]) / 100
+        return math.pi / 4 * across_cm**2 * height_cm
+    if facts.volume_cm3 or not facts.marking or facts.form is Form.OTHER:
+        return facts.volume_cm3
+    from straycell.markings import read_marking
+
+    return read_marking(facts.marking).volume_cm3
+
+
+def energy_wh(held: Held) -> Amount:
+    """Energy at full charge in Wh: capacity x nominal voltage, the larger of rated and measured; else an estimate."""
+    facts = held.facts
+    rated_ah = None if facts.rewrapped else facts.rated_capacity_ah
+    known = [ah for ah in (rated_ah, held.capacity_ah) if ah]
+    volts = nominal_v(facts.chemistry)
+    if known:
+        basis = "rated" if max(known) == rated_ah else "measured"
+        return Amount(max(known) * volts, False, f"{basis} {max(known):.3g} Ah x {volts:g} V")
+    volume = volume_cm3(facts)
+    if volume is not None:
+        return Amount(volume * _figure("wh_per_cm3", facts.chemistry), True, "estimated from its size")
+    if facts.mass_g is not None:
+        return Amount(facts.mass_g * _figure("wh_per_g", facts.chemistry), True, "estimated from its mass")
+    return Amount(_figures()["unknown_wh"]["any"], True, "nothing known of its size: counted as the largest")
+
+
+def mass_g(held: Held) -> Amount:
+    """Mass in g: as weighed, else estimated from size or energy."""
+    facts = held.facts
+    if facts.mass_g is not None:
+        return Amount(facts.mass_g, False, "weighed")
+    volume = volume_cm3(facts)
+    if volume is not None:
+        return Amount(volume * _figure("g_per_cm3", facts.chemistry), True, "estimated from its size")
+    wh = energy_wh(held)
+    return Amount(wh.value * _figure("g_per_wh", facts.chemistry), True, "estimated from its energy")
+
+
+def total(amounts: Iterable[Amount]) -> Amount:
+    """The sum; estimated as soon as one of them is."""
+    listed = list(amounts)
+    return Amount(sum(a.value for a in listed), any(a.estimated for a in listed), "sum")

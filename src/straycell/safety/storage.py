@@ -1,0 +1,219 @@
+"""Where a cell stands between full and empty, since when, and whether that is where a stored cell should be.
+
+The figures stand in storage.toml, each with its source.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from enum import StrEnum
+from functools import lru_cache
+from importlib import resources
+from typing import Any
+
+from straycell.acceptance.case import Case, known_chemistry
+from straycell.acceptance.conformance import Side, against_max, against_min
+from straycell.acceptance.evidence import DISMANTLED
+from straycell.acceptance.reasons import Outcome, Status, Verdict
+from straycell.cells import Chemistry
+from straycell.physics.curves import state_of_charge_range
+from straycell.readings import Charge, Quantity, Reading
+
+
+class Level(StrEnum):
+    """How full a cell is, as far as its records tell."""
+
+    FULL = "full"
+    HIGH = "high"
+    STORED = "stored"
+    LOW = "low"
+    EMPTY = "empty"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """Rest voltages in V at which a cell keeps."""
+
+    low_v: float
+    high_v: float
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Level and since when; the latest charge, discharge or dismantling (`acted_at`), the latest rest voltage
+    after it, and when it first lay at storage voltage. Times are UTC, None when not known.
+    """
+
+    level: Level
+    since: datetime | None = None
+    acted_at: datetime | None = None
+    rest: Reading | None = None
+    stored_at: datetime | None = None
+
+
+@lru_cache(maxsize=1)
+def figures() -> dict[str, Any]:
+    """storage.toml."""
+    text = resources.files("straycell.safety").joinpath("storage.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+def window(chemistry: Chemistry) -> Window | None:
+    """The storage window of a chemistry; None where none can be named."""
+    if chemistry in (Chemistry.UNKNOWN, Chemistry.PRIMARY):
+        return None
+    low_v, high_v = figures()["window_v"]["lfp" if chemistry is Chemistry.LFP else "4.2V"]
+    return Window(low_v, high_v)
+
+
+def target(case: Case) -> str:
+    """What to bring the cell to, in words."""
+    kept = window(case.facts.chemistry)
+    if kept is None:
+        return "its storage voltage"
+    if case.facts.chemistry is not Chemistry.LFP:
+        return f"{kept.low_v:.1f} to {kept.high_v:.1f} V"
+    low, high = figures()["share"]["lfp"]
+    holds = case.reference_capacity_ah
+    if not holds:
+        return f"{low:.0%} to {high:.0%} of its charge (voltage does not tell on lfp: count the charge)"
+    return (
+        f"{low:.0%} to {high:.0%} of its charge: from empty put in {holds * low * 1000:.0f} to "
+        f"{holds * high * 1000:.0f} mAh, from full take out the rest (voltage does not tell on lfp)"
+    )
+
+
+def standing(case: Case) -> Standing:
+    """Where the cell stands now."""
+    kept = window(case.facts.chemistry)
+    act = _last_act(case)
+    since = act[0] if act else None
+    rests = [r for r in _rests(case, act is None) if since is None or r.at > since]
+    if kept is None:
+        return Standing(Level.UNKNOWN, acted_at=since, rest=rests[-1] if rests else None)
+    level, at = _level(case, kept, act, rests)
+    stored = next((r.at for r in rests if _by_voltage(case, kept, r) is Level.STORED), None)
+    if level is Level.STORED and stored is None:
+        stored = since
+    return Standing(level, at, since, rests[-1] if rests else None, stored)
+
+
+def _rests(case: Case, with_found: bool) -> list[Reading]:
+    """Rest voltages, oldest first; what lay untouched before any charge had rested when it was found."""
+    found = case.of(Quantity.AS_FOUND_VOLTAGE) if with_found else ()
+    own = {r.id for r in case.own_voltages}
+    rests = [*case.rest_voltages, *(r for r in found if r.id in own)]
+    return sorted(rests, key=lambda r: (r.at, r.id))
+
+
+def _last_act(case: Case) -> tuple[datetime, Charge | Reading | None] | None:
+    """The latest charge or capacity run, or None beside the time of coming back from a build."""
+    acts: list[tuple[datetime, int, Charge | Reading | None]] = [(c.at, c.id, c) for c in case.charges]
+    acts += [(r.at, r.id, r) for r in case.of(Quantity.CAPACITY)]
+    acts += [(u.at, 0, None) for u in case.evidence.upsets if u.kind == DISMANTLED]
+    if not acts:
+        return None
+    at, _, act = max(acts, key=lambda entry: entry[:2])
+    return at, act
+
+
+def _level(
+    case: Case, kept: Window, act: tuple[datetime, Charge | Reading | None] | None, rests: list[Reading]
+) -> tuple[Level, datetime | None]:
+    """(level, since when): by the latest rest voltage; where there is none, or it is flat, by what was done."""
+    done = _by_act(case, kept, act[1]) if act else Level.UNKNOWN
+    at = act[0] if act else None
+    if case.facts.chemistry is Chemistry.LFP and done in (Level.FULL, Level.EMPTY, Level.HIGH):
+        return done, at
+    if not rests:
+        return done, at
+    level = _by_voltage(case, kept, rests[-1])
+    if level is Level.HIGH and done is Level.FULL:
+        return Level.FULL, at
+    if level is Level.LOW and done is Level.EMPTY:
+        return Level.EMPTY, at
+    since = rests[-1].at
+    for reading in reversed(rests):
+        if _by_voltage(case, kept, reading) is not level:
+            break
+        since = reading.at
+    return level, since
+
+
+def _by_act(case: Case, kept: Window, act: Charge | Reading | None) -> Level:
+    if act is None:
+        return Level.UNKNOWN
+    if isinstance(act, Reading):
+        return Level.EMPTY
+    if case.is_full(act):
+        return Level.FULL
+    if case.facts.chemistry is Chemistry.LFP:
+        return Level.STORED  # a charge that was ended on purpose before it was full
+    if act.until_v > kept.high_v + figures()["charge"]["over_window_v"]:
+        return Level.HIGH
+    return Level.STORED if act.until_v >= kept.low_v else Level.LOW
+
+
+def _by_voltage(case: Case, kept: Window, reading: Reading) -> Level:
+    """Out of the window only when beyond it by U: advice must not flutter."""
+    value = case.measured(reading)
+    if against_max(value, kept.high_v) is Side.BEYOND:
+        return Level.HIGH
+    if against_min(value, kept.low_v) is Side.BEYOND:
+        return Level.LOW
+    return Level.STORED
+
+
+def check_ends(case: Case, verdict: Verdict, stands: Standing) -> datetime | None:
+    """When the self-discharge check that keeps a cell full can end; None when none is running or worth it."""
+    if stands.level is not Level.FULL or stands.acted_at is None:
+        return None
+    latest = stands.acted_at + timedelta(days=figures()["check"]["longest_days"])
+    waits = [
+        r for r in verdict.reasons if _waits_for_check(r.rule, r.status) and r.ceiling <= verdict.outcome
+    ]
+    others = [
+        r
+        for r in verdict.reasons
+        if r.ceiling <= verdict.outcome
+        and r.status is not Status.MET
+        and not r.todo
+        and not r.rule.startswith("self-discharge")
+    ]
+    if not waits or (verdict.outcome is not Outcome.HOLD and others):
+        return None
+    ends = max((r.earliest for r in waits if r.earliest is not None), default=None)
+    return min(latest, ends) if ends is not None else None
+
+
+def _waits_for_check(rule: str, status: Status) -> bool:
+    return rule.startswith(("self-discharge", "sibling-look")) and status in (Status.UNMEASURED, Status.CLOSE)
+
+
+def loss_percent_month(verdict: Verdict) -> float:
+    """The most a cell is reckoned to lose in 30 days, in per cent: its own figure with U, else the usual one."""
+    own = [
+        float(r.observed) + (r.expanded_uncertainty or 0.0)
+        for r in verdict.reasons
+        if r.rule.startswith("self-discharge") and isinstance(r.observed, float)
+    ]
+    usual = float(figures()["loss_percent_month"]["usual"])
+    return max(own[0], 0.0) if own else usual
+
+
+def sinks_at(case: Case, verdict: Verdict, stands: Standing) -> datetime | None:
+    """When a cell may have sunk to its shelf limit, reckoned from its latest rest voltage; None when unknown."""
+    if stands.rest is None or not known_chemistry(case):
+        return None
+    value = case.measured(stands.rest)
+    chemistry = case.facts.chemistry
+    # On lfp the low end of the range is all the flat part leaves: a cell charged by count stands higher.
+    if chemistry is Chemistry.LFP and stands.level is Level.STORED:
+        return None
+    low, _ = state_of_charge_range(chemistry, value.value, value.u)
+    _, floor = state_of_charge_range(chemistry, case.figure("rest-voltage"))
+    months = max(0.0, low - floor) * 100.0 / max(loss_percent_month(verdict), 0.1)
+    return stands.rest.at + timedelta(days=30.0 * months)
