@@ -10,7 +10,7 @@ from typing import Any
 from straycell.acceptance.case import STEPS, Case, default_note, known_chemistry, once_a_case
 from straycell.acceptance.conformance import Side, against_min
 from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.retention import Run, Worth, comparable, runs
+from straycell.acceptance.retention import Run, Worth, comparable, conditions, runs
 from straycell.quantities import Dimension, Measured, show
 
 HIGH_VOLTAGE_FROM = 0.1  # V above the chemistry's usual full voltage that makes a marked 4.35 or 4.40 V cell
@@ -54,6 +54,7 @@ def capacity(case: Case) -> Iterator[Reason]:
     expected, rated, origin = expected_capacity(case)
     run = current_run(case)
     yield from _too_much(case)
+    yield from _energy(case)
     disputed = _contradiction(case)
     if expected is not None and disputed is None:
         yield from _discard(case, expected, origin)
@@ -237,3 +238,33 @@ def _too_much(case: Case) -> Iterator[Reason]:
             todo="check the size and measure the capacity again; supersede the wrong one",
             earliest=case.now,
         )
+
+
+def _energy(case: Case) -> Iterator[Reason]:
+    """The latest run's energy over its capacity is the mean voltage it ran at, which the chemistry bounds.
+
+    Only of a run that was whole and under no harsher conditions than the rule's: those lower it.
+    """
+    run = next(reversed(runs(case)), None)
+    if run is None or run.reading.energy_wh is None or not run.value.value or run.reading.at_least:
+        return
+    if any(conditions(case, run.reading)):
+        return
+    mean_v = run.reading.energy_wh / run.value.value
+    for limit_id in ("mean-voltage-low", "mean-voltage-high"):
+        limit = case.figure(limit_id)
+        beyond = mean_v < limit if limit_id == "mean-voltage-low" else mean_v > limit
+        if beyond:
+            yield case.reason(
+                limit_id,
+                Status.CLOSE,
+                Outcome.HOLD,
+                f"contradictory: {show(run.reading.energy_wh, Dimension.ENERGY)} and {_words(run)} would be "
+                f"{show(mean_v, Dimension.VOLTAGE)} on average, not {case.facts.chemistry}",
+                rule="capacity-energy",
+                observed=mean_v,
+                limit=limit,
+                reading=run.reading,
+                todo="check the chemistry and what the meter shows, and measure capacity and energy again",
+                earliest=case.now,
+            )

@@ -122,15 +122,20 @@ class Case:
     @cached_property
     def reference_capacity_ah(self) -> float | None:
         """What the cell holds, for shares of it: the latest measured capacity, else rated, else the size's table."""
+        return self._latest_ah or self.rate_base_ah
+
+    @cached_property
+    def _latest_ah(self) -> float | None:
+        """The latest capacity whose run was whole, else the latest."""
         capacities = self.of(Quantity.CAPACITY)
-        return capacities[-1].value if capacities else self.rate_base_ah
+        whole = [r for r in capacities if not r.at_least] or capacities
+        return whole[-1].value if whole else None
 
     @cached_property
     def rate_base_ah(self) -> float | None:
         """What 1C of a test current means: the rated capacity, else the size's table, else the measured one."""
         rated = None if self.facts.rewrapped else self.facts.rated_capacity_ah
-        capacities = self.of(Quantity.CAPACITY)
-        return rated or self.table_capacity_ah or (capacities[-1].value if capacities else None)
+        return rated or self.table_capacity_ah or self._latest_ah
 
     @cached_property
     def table_capacity_ah(self) -> float | None:

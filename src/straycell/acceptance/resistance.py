@@ -19,6 +19,8 @@ from straycell.readings import Method, Quantity, Reading
 
 LARGE_FORMS = (Form.F18650, Form.F21700, Form.F26650)
 FLAT_FORMS = (Form.POUCH, Form.PRISMATIC)
+_SAME_PULSE = 0.1
+"""Pulses within a tenth of each other are of one length: an instrument's clock steps."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,17 +212,30 @@ def _nothing(case: Case) -> Reason:
     )
 
 
-def _same_kind(a: Reading, b: Reading) -> bool:
-    return a.method is b.method and a.pulse_s == b.pulse_s and a.where is b.where
+def _same_kind(case: Case, a: Reading, b: Reading) -> bool:
+    """Same method, pulse and place, and within 5 K where both temperatures are known."""
+    return (
+        a.method is b.method
+        and _same_pulse(a.pulse_s, b.pulse_s)
+        and a.where is b.where
+        and _within(a.temperature_c, b.temperature_c, case.figure("contradiction-temperature"))
+    )
+
+
+def _same_pulse(a_s: float | None, b_s: float | None) -> bool:
+    if a_s is None or b_s is None:
+        return a_s is b_s
+    return math.isclose(a_s, b_s, rel_tol=_SAME_PULSE)
+
+
+def _within(a: float | None, b: float | None, span: float) -> bool:
+    return a is None or b is None or abs(a - b) <= span
 
 
 def _near(case: Case, a: Reading, b: Reading) -> bool:
+    """Near enough in time and state of charge for the same value."""
     span = timedelta(days=case.figure("contradiction-days"))
-    kelvin = case.figure("contradiction-temperature")
-    warm = (
-        a.temperature_c is None or b.temperature_c is None or abs(a.temperature_c - b.temperature_c) <= kelvin
-    )
-    return warm and abs(a.at - b.at) <= span
+    return abs(a.at - b.at) <= span and _within(a.soc, b.soc, case.figure("contradiction-charge"))
 
 
 def _agree(a: Measured, b: Measured) -> bool:
@@ -229,19 +244,35 @@ def _agree(a: Measured, b: Measured) -> bool:
 
 def _contradiction(case: Case, latest: Reading) -> Iterator[Reason]:
     """The reading that grades against the others of its kind: a third that agrees with it settles it."""
-    others: Sequence[Reading] = [
-        r for r in usable(case) if r is not latest and _same_kind(r, latest) and _near(case, r, latest)
-    ]
+    alike = [r for r in usable(case) if r is not latest and _same_kind(case, r, latest)]
+    others = [r for r in alike if _near(case, r, latest)]
     value = case.measured(latest)
     against = [r for r in others if not _agree(case.measured(r), value)]
-    if not against or any(_agree(case.measured(r), value) for r in others):
+    if against and not any(_agree(case.measured(r), value) for r in others):
+        yield _disputed(case, latest, against[-1], "contradiction-days", "but")
+    elif not against:
+        yield from _fall(case, latest, [r for r in alike if r.at <= latest.at])
+
+
+def _fall(case: Case, latest: Reading, before: Sequence[Reading]) -> Iterator[Reason]:
+    """Resistance only grows with age: one that fell by half since last time, however long ago, is contradictory."""
+    low = case.figure("resistance-fall-charge")
+    if any(r.soc is not None and r.soc < low for r in (latest, *before[-1:])):
         return
-    other = against[-1]
-    yield case.reason(
-        "contradiction-days",
+    value = case.measured(latest)
+    if not before or any(_agree(case.measured(r), value) for r in before):
+        return
+    if value.value <= case.figure("resistance-fall") * case.measured(before[-1]).value:
+        yield _disputed(case, latest, before[-1], "resistance-fall", "after")
+
+
+def _disputed(case: Case, latest: Reading, other: Reading, limit_id: str, link: str) -> Reason:
+    value = case.measured(latest)
+    return case.reason(
+        limit_id,
         Status.CLOSE,
         Outcome.HOLD,
-        f"contradictory: {_words(case, latest)} on {latest.at:%Y-%m-%d} but {_words(case, other)} on {other.at:%Y-%m-%d}",
+        f"contradictory: {_words(case, latest)} on {latest.at:%Y-%m-%d} {link} {_words(case, other)} on {other.at:%Y-%m-%d}",
         rule="resistance-contradictory",
         observed=value.value,
         expanded_uncertainty=value.expanded,

@@ -41,18 +41,18 @@ def runs(case: Case) -> tuple[Run, ...]:
 
 def _judge(case: Case, reading: Reading) -> Run:
     value = case.measured(reading)
-    easier, harsher = _conditions(case, reading)
+    easier, harsher = conditions(case, reading)
     if reading.temperature_c is None:
         extra = case.figure("capacity-no-temperature") * value.value / 3**0.5
         value = Measured(value.value, (value.u**2 + extra**2) ** 0.5)
         harsher.append("its temperature was not recorded")
-    harsher += _start(case, reading)
+    harsher += ["its trace did not show a full run"] if reading.at_least else _start(case, reading)
     if easier:
         return Run(reading, value, Worth.NOT_COMPARABLE, "; ".join(easier))
     return Run(reading, value, Worth.AT_LEAST if harsher else Worth.COUNTS, "; ".join(harsher))
 
 
-def _conditions(case: Case, reading: Reading) -> tuple[list[str], list[str]]:
+def conditions(case: Case, reading: Reading) -> tuple[list[str], list[str]]:
     """(easier than the rule allows, harsher): rate, cut-off, temperature."""
     easier: list[str] = []
     harsher: list[str] = []
@@ -95,12 +95,12 @@ def _range(value: float, low: float, high: float, words: str, easier: list[str],
 
 
 def _start(case: Case, reading: Reading) -> list[str]:
-    """Why the run did not start full, if so."""
+    """Why the run did not start full, if so; its own trace may show that it did."""
     charge = case.charge_before(reading.at)
     if charge is None or not case.is_full(charge):
-        return ["no recorded full charge before it"]
+        return [] if reading.from_full else ["no recorded full charge before it"]
     if any(charge.at < r.at < reading.at for r in case.of(Quantity.CAPACITY)):
-        return ["discharged once before since the full charge"]
+        return [] if reading.from_full else ["discharged once before since the full charge"]
     if reading.at - charge.at > SOON:
         return [f"{(reading.at - charge.at).days} days after the full charge"]
     return []
@@ -117,11 +117,15 @@ def retention_loss(case: Case) -> tuple[Measured, Reading, float] | None:
         if charge is None or not case.is_full(charge) or late.reading.temperature_c is None:
             continue
         days = (late.reading.at - charge.at).total_seconds() / 86400.0
-        if days < case.figure("retention-days") or len(_start(case, late.reading)) > 1:
+        if days < case.figure("retention-days") or late.reading.at_least:
             continue
         if any(charge.at < r.at < late.reading.at for r in case.of(Quantity.CAPACITY)):
             continue
-        soon = [r for r in judged if r.worth is Worth.COUNTS and comparable(case, r.reading, late.reading)]
+        soon = [
+            r
+            for r in judged
+            if r.worth is Worth.COUNTS and r is not late and comparable(case, r.reading, late.reading)
+        ]
         if soon:
             early = soon[-1]
             same = early.reading.meter is not None and early.reading.meter == late.reading.meter
@@ -133,10 +137,17 @@ def retention_loss(case: Case) -> tuple[Measured, Reading, float] | None:
 
 
 def comparable(case: Case, a: Reading, b: Reading) -> bool:
-    """True for two capacities of the same current and cut-off, within 5 K."""
+    """True for two capacities of nearly the same current, the same cut-off, and within 5 K."""
     near = (
         a.temperature_c is None
         or b.temperature_c is None
         or (abs(a.temperature_c - b.temperature_c) <= case.figure("contradiction-temperature"))
     )
-    return a.discharge_current_a == b.discharge_current_a and a.cutoff_v == b.cutoff_v and near
+    return near and a.cutoff_v == b.cutoff_v and _same_current(case, a, b)
+
+
+def _same_current(case: Case, a: Reading, b: Reading) -> bool:
+    one, other = a.discharge_current_a, b.discharge_current_a
+    if one is None or other is None:
+        return one is other
+    return abs(one - other) <= case.figure("contradiction-current") * max(one, other)

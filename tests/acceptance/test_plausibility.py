@@ -1,0 +1,220 @@
+"""Readings out of traces, and measurements that should not be believed: at the limit, inside, outside."""
+
+from __future__ import annotations
+
+import pytest
+from tests.acceptance.bench import LFP, NMC, Bench, day, good, reason, reasons
+
+from straycell.acceptance import Outcome, Status, figures, load_rules
+from straycell.acceptance.case import Case
+from straycell.acceptance.retention import Worth, retention_loss, runs
+from straycell.cells import CellFacts, Chemistry
+from straycell.readings import Method, Quantity
+
+RULES = load_rules()
+
+
+def run_of(bench: Bench) -> tuple[Worth, str]:
+    """What the last capacity is worth, and why not more."""
+    evidence = bench.evidence()
+    run = runs(Case(evidence, evidence.facts, RULES, day(20.0)))[-1]
+    return run.worth, run.why
+
+
+# --- what a trace tells of a capacity ---------------------------------------------------------------
+
+
+def test_a_trace_that_shows_a_full_start_needs_no_recorded_charge() -> None:
+    """Else the same reading is a lower bound."""
+    assert run_of(Bench().capacity(2.4, 1.2)) == (Worth.AT_LEAST, "no recorded full charge before it")
+    assert run_of(Bench().capacity(2.4, 1.2, from_full=True)) == (Worth.COUNTS, "")
+
+
+def test_a_trace_that_did_not_run_whole_is_a_lower_bound_whatever_is_recorded() -> None:
+    """A full charge before it and a full start do not make up for the missing end."""
+    bench = Bench().charge(1.0).capacity(2.4, 1.2, at_least=True, from_full=True)
+    assert run_of(bench) == (Worth.AT_LEAST, "its trace did not show a full run")
+
+
+def test_a_lower_bound_out_of_a_trace_never_discards() -> None:
+    """0.3 of 2.5 Ah when the logger stopped says nothing against the cell."""
+    verdict = good(capacity=None).capacity(0.3, 1.2, at_least=True).verdict()
+    assert verdict.outcome is Outcome.HOLD
+    assert reasons(verdict, "capacity-discard") == []
+    assert good(capacity=0.3).outcome() is Outcome.DISCARD
+
+
+def test_a_full_start_after_another_discharge_counts() -> None:
+    """The charge between was not recorded; the trace shows it."""
+    bench = Bench().charge(1.0).capacity(2.4, 1.2)
+    assert run_of(bench.capacity(2.4, 1.5))[1] == "discharged once before since the full charge"
+    assert run_of(bench.capacity(2.4, 1.8, from_full=True))[0] is Worth.COUNTS
+
+
+def test_a_run_long_after_its_recorded_charge_stays_a_lower_bound() -> None:
+    """An opening rest near full after 28 days has lost its share all the same."""
+    bench = Bench().charge(1.0).capacity(2.4, 29.0, from_full=True)
+    assert run_of(bench) == (Worth.AT_LEAST, "28 days after the full charge")
+
+
+def test_the_retention_is_never_told_from_a_run_against_itself() -> None:
+    """One run 28 days after a charge, and no earlier one: no loss of exactly nothing."""
+    evidence = Bench().charge(1.0).capacity(2.4, 30.0, from_full=True).evidence()
+    assert retention_loss(Case(evidence, evidence.facts, RULES, day(31.0))) is None
+
+
+@pytest.mark.parametrize(("amps", "told"), [(0.5, True), (0.524, True), (0.476, True), (0.53, False)])
+def test_runs_of_nearly_the_same_current_are_compared(amps: float, told: bool) -> None:
+    """A trace's mean current is never the round figure; 5 % is the limit."""
+    bench = good().charge(19.0).capacity(2.0, 19.2, discharge_current_a=amps)
+    assert bool(reasons(bench.verdict(), "capacity-contradictory")) is told
+
+
+def test_a_readings_own_uncertainty_takes_the_place_of_the_meters() -> None:
+    """The trace's budget knows more than the meter's sheet."""
+    evidence = good(capacity=None).capacity(2.4, 1.2, u=0.05).evidence()
+    known = figures(evidence, RULES, day(20.0)).capacity
+    assert known is not None and known.u == 0.05
+
+
+def test_the_reference_capacity_is_that_of_a_whole_run() -> None:
+    """A trace cut off at 0.2 Ah does not make a small cell of it."""
+    facts = CellFacts(Chemistry.NMC, NMC.form)
+    evidence = Bench(facts).capacity(2.4, 1.0).capacity(0.2, 2.0, at_least=True).evidence()
+    assert Case(evidence, facts, RULES, day(3.0)).reference_capacity_ah == 2.4
+
+
+# --- energy and capacity that disagree --------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("facts", "mean_v", "held"),
+    [
+        (NMC, 3.35, False),
+        (NMC, 3.349, True),
+        (NMC, 3.70, False),
+        (NMC, 4.0, False),
+        (NMC, 4.001, True),
+        (NMC, 3.20, True),  # an lfp cell that was taken for another
+        (LFP, 2.9, False),
+        (LFP, 2.89, True),
+        (LFP, 3.35, False),
+        (LFP, 3.36, True),
+    ],
+)
+def test_energy_over_capacity_lies_in_the_chemistrys_window(
+    facts: CellFacts, mean_v: float, held: bool
+) -> None:
+    """At the limit, inside, outside; contradictory holds and names both figures."""
+    cutoff = 2.75 if facts is NMC else 2.5
+    bench = Bench(facts).charge(1.0, until=4.2 if facts is NMC else 3.65)
+    bench.capacity(2.0, 1.2, cutoff_v=cutoff, energy_wh=2.0 * mean_v)
+    found = reasons(bench.verdict(), "capacity-energy")
+    assert bool(found) is held
+    if held:
+        assert (found[0].status, found[0].ceiling) == (Status.CLOSE, Outcome.HOLD)
+        assert "contradictory" in found[0].text and found[0].todo
+
+
+def test_the_published_mean_voltages_lie_inside_their_windows() -> None:
+    """Every published open-circuit curve, over its whole length."""
+    from itertools import pairwise
+
+    from straycell.physics.curves import all_curves
+
+    for curve in all_curves():
+        points = list(zip(curve.soc, curve.volts, strict=True))
+        area = sum((s2 - s1) * (v1 + v2) / 2 for (s1, v1), (s2, v2) in pairwise(points))
+        mean = area / (points[-1][0] - points[0][0])
+        facts = CellFacts(curve.chemistry, NMC.form)
+        case = Case(Bench(facts).evidence(), facts, RULES, day(1.0))
+        assert case.figure("mean-voltage-low") < mean < case.figure("mean-voltage-high")
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"temperature_c": 0.0},
+        {"discharge_current_a": 2.5},
+        {"cutoff_v": 3.4},
+        {"at_least": True},
+        {"energy_wh": None},
+    ],
+)
+def test_a_harsher_run_is_not_held_against_its_energy(change: dict[str, object]) -> None:
+    """Cold, fast, stopped early: the mean voltage is another one there."""
+    given = {"energy_wh": 2.4 * 3.2, **change}
+    verdict = good(capacity=None).capacity(2.4, 1.2, **given).verdict()  # type: ignore[arg-type]
+    assert reasons(verdict, "capacity-energy") == []
+
+
+def test_a_later_run_that_makes_sense_clears_the_energy() -> None:
+    """The latest run is the one that is judged."""
+    bench = good(capacity=None).capacity(2.4, 1.2, energy_wh=7.0)
+    assert reason(bench.verdict(), "capacity-energy").ceiling is Outcome.HOLD
+    bench.charge(19.0).capacity(2.4, 19.2, energy_wh=8.8)
+    assert reasons(bench.verdict(), "capacity-energy") == []
+
+
+# --- a resistance that fell -------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("ohm", "held"), [(0.049, True), (0.050, True), (0.051, False), (0.09, False)])
+def test_a_resistance_that_fell_by_half_is_contradictory(ohm: float, held: bool) -> None:
+    """At half, below, above; however long ago the last time was."""
+    bench = good(resistance=0.100).resistance(ohm, at=300.0)
+    found = reasons(bench.verdict(301.0), "resistance-contradictory")
+    assert bool(found) is held
+    if held:
+        assert "after" in found[0].text and found[0].ceiling is Outcome.HOLD
+
+
+def test_a_third_reading_that_agrees_settles_the_fall() -> None:
+    """With the new one or with the old one."""
+    bench = good(resistance=0.100).resistance(0.049, at=300.0)
+    assert reasons(bench.verdict(302.0), "resistance-contradictory")
+    bench.resistance(0.0491, at=301.0)
+    assert reasons(bench.verdict(302.0), "resistance-contradictory") == []
+    again = good(resistance=0.100).resistance(0.049, at=19.0).resistance(0.1001, at=19.5)
+    assert reasons(again.verdict(), "resistance-contradictory") == []
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"method": Method.AC_1KHZ},
+        {"pulse_s": 10.0},
+        {"temperature_c": 30.0},
+        {"soc": 0.1},
+    ],
+)
+def test_a_fall_between_two_kinds_of_reading_means_nothing(change: dict[str, object]) -> None:
+    """Another method, pulse or temperature, or a cell nearly empty."""
+    first = {"pulse_s": 1.0, "temperature_c": 22.0, "soc": 0.9}
+    bench = good(resistance=None).resistance(0.100, at=1.3, **{**first, **change})  # type: ignore[arg-type]
+    bench.resistance(0.045, at=300.0, **first)  # type: ignore[arg-type]
+    assert reasons(bench.verdict(301.0), "resistance-contradictory") == []
+
+
+@pytest.mark.parametrize(("soc", "told"), [(0.5, True), (0.549, True), (0.56, False), (None, True)])
+def test_resistances_at_another_state_of_charge_are_not_compared(soc: float | None, told: bool) -> None:
+    """0.05 is the limit where both are known; a fifth more is then no contradiction."""
+    bench = good(resistance=None).resistance(0.050, at=1.3, pulse_s=1.0, soc=0.5)
+    bench.resistance(0.060, at=19.0, pulse_s=1.02, soc=soc)
+    assert bool(reasons(bench.verdict(), "resistance-contradictory")) is told
+
+
+# --- what was there already, held to the same list --------------------------------------------------
+
+
+@pytest.mark.parametrize(("ah", "held"), [(17.7 * 0.220 - 0.001, False), (17.7 * 0.220 + 0.001, True)])
+def test_a_capacity_over_the_best_of_its_size_is_contradictory(ah: float, held: bool) -> None:
+    """220 mAh/cm3 of an 18650's largest volume, whatever a trace says of it."""
+    verdict = good(capacity=None).capacity(ah, 1.2, at_least=True).verdict()
+    assert bool(reasons(verdict, "capacity-contradictory")) is held
+
+
+def test_a_rest_voltage_above_full_is_over_charged() -> None:
+    """4.30 V at rest is no measurement of a 4.2 V cell to go on with."""
+    bench = good().read(Quantity.VOLTAGE, 19.0, 4.30, rested_s=7200.0, temperature_c=22.0)
+    assert bench.outcome() is Outcome.DISCARD
