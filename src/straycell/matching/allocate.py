@@ -9,8 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from straycell.matching.allocate_input import Market, market_of
-from straycell.matching.allocate_parts import Part, plan_part, separate_parts
-from straycell.matching.allocate_weights import tiers_of
+from straycell.matching.allocate_parts import Part, plan_parts
 from straycell.matching.balance_pool import checked_count, checked_number, checked_resistance_ratio
 from straycell.matching.verify import verify_allocation
 
@@ -21,8 +20,8 @@ class Allocation:
 
     `assignment` holds offer positions for each demand, empty where it is not served; under a resistance ratio each
     run of `parallel` cells in it is a legal group. `bound_weight` is at least the weight any plan serves,
-    `bound_surplus_ah` at most the surplus of any plan that serves this weight; a gap is the distance to the bound
-    as a share of it (0.0 is proven best; weights count to nine digits).
+    `bound_surplus_ah` at most the surplus of any plan that serves this weight; a gap is the distance between
+    the two as a share of the larger (0.0 is proven best; weights count to nine digits).
     """
 
     assignment: list[list[int]]
@@ -55,10 +54,7 @@ def allocate_cells(
     deadline = time.monotonic() + checked_number(seconds, "seconds", 0.0)
     market = market_of(offers, demands)
     seed = checked_count(seed, "seed", 0)
-    parts = [
-        plan_part(market, part, tiers_of({i: market.demands[i].weight for i in part}), ratio, deadline, seed)
-        for part in separate_parts(market)
-    ]
+    parts = plan_parts(market, ratio, deadline, seed)
     allocation = joined(market, parts)
     verify_allocation(allocation.assignment, offers, demands, ratio)
     return allocation
@@ -83,13 +79,11 @@ def joined(market: Market, parts: Sequence[Part]) -> Allocation:
         weight + unproven,
         least,
         share(unproven, weight + unproven),
-        share(surplus - least, least),
+        share(surplus - least, surplus),
         any(part.stopped_early for part in parts),
     )
 
 
-def share(distance: float, bound: float) -> float:
-    """A distance as a share of a bound; infinite where the bound is nothing and the distance is not."""
-    if distance <= 0:
-        return 0.0
-    return distance / bound if bound > 0 else math.inf
+def share(distance: float, whole: float) -> float:
+    """A distance as a share of the larger figure, 0.0 where there is none."""
+    return distance / whole if distance > 0 else 0.0

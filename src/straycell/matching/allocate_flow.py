@@ -5,7 +5,8 @@ Prices alone cannot tell windows apart, so this larger model is asked once, for 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import time
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -15,7 +16,10 @@ from straycell.matching.allocate_model import Bools, Model
 from straycell.matching.balance_pool import Floats, Ints
 
 MOST_ARCS = 15_000
-ARCS_A_BUCKET = 12
+FEWER_ARCS = 8_000
+MOST_FLOW_NODES = 100
+# The share of the time left that one question may take.
+TIME_SHARE = 0.7
 NOT_FOR_SALE = 1e6
 
 
@@ -50,41 +54,81 @@ class Flow:
         return rows
 
 
-def flow_of(model: Model, price: Floats) -> Flow:
-    """All arcs, or for each bucket those to the options that prize its cells most."""
+def flow_of(model: Model, price: Floats, support: Bools) -> Flow:
+    """All arcs, or for each bucket those of the support and those to the options that prize its cells most."""
     bucket, option = np.nonzero(model.member)
     if len(bucket) > MOST_ARCS:
         shuffled = (bucket * 7919 + option * 104729) % 9973
-        order = np.lexsort((shuffled, -price[option], bucket))
+        order = np.lexsort((shuffled, -price[option], ~support[bucket, option], bucket))
         bucket, option = bucket[order], option[order]
         place = np.arange(len(bucket)) - np.searchsorted(bucket, bucket, side="left")
-        bucket, option = bucket[place < ARCS_A_BUCKET], option[place < ARCS_A_BUCKET]
+        near = place < max(1, FEWER_ARCS // len(model.masks))
+        bucket, option = bucket[near], option[near]
     return Flow(model, bucket.astype(np.int64), option.astype(np.int64))
 
 
-def fitted(master: Master, price: Floats, in_use: Bools, gap: float) -> Floats | None:
-    """Columns that serve every choice of the model from about the cells in use; None where no way was found.
+@dataclass(frozen=True, slots=True)
+class Trade:
+    """For each bucket: cells in use, the price of the next one more, and what the dearest in use would save."""
 
-    `price` values a cell of each option and `in_use` marks the offers of the plan without windows.
-    """
-    model = master.model
-    flow = flow_of(model, price)
-    scale = float(model.steps_per_ah)
+    used: Ints
+    dearer: Floats
+    saved: Floats
+
+
+def trade_of(model: Model, in_use: Bools) -> Trade:
+    """What to compare with: the offers of a plan."""
     bucket, steps = np.array(model.bucket, dtype=np.int64), np.array(model.steps, dtype=np.float64)
     taken = in_use[np.array(model.cells, dtype=np.int64)]
     count = len(model.masks)
     used = np.bincount(bucket[taken], minlength=count)
-    dearer = np.full(count, NOT_FOR_SALE * scale)
+    dearer = np.full(count, NOT_FOR_SALE * model.steps_per_ah)
     np.minimum.at(dearer, bucket[~taken], steps[~taken])
     saved = np.zeros(count)
     np.maximum.at(saved, bucket[taken], steps[taken])
-    cost = np.concatenate([np.zeros(model.columns + len(flow.bucket)), dearer / scale, -saved / scale])
-    choices = len(model.choices)
-    lower = np.zeros(len(cost))
-    lower[:choices] = 1.0
-    arcs = np.full(len(flow.bucket), INFINITE)
-    upper = np.concatenate([model.upper, arcs, model.supply - used, used]).astype(np.float64)
-    rows = [*master.rows, *flow.option_rows(), *flow.bucket_rows(used)]
-    answer = ask(Question(cost, lower, upper, rows, model.columns, gap), master.deadline, master.seed)
-    master.stopped_early |= answer.stopped_early
-    return None if answer.x is None else np.rint(answer.x[: model.columns])
+    return Trade(used, dearer, saved)
+
+
+@dataclass(slots=True)
+class FlowSearch:
+    """A model with its arcs and the rows known of it, including weights to keep."""
+
+    master: Master
+    flow: Flow
+    trade: Trade
+    kept: list[Row] = field(default_factory=list)
+
+    def ask(
+        self, cost: Floats, spending: bool, pinned: bool, gap: float, enough: float = -INFINITE
+    ) -> Floats | None:
+        """Columns of least cost, the cost of cells included if `spending`; all choices served if `pinned`."""
+        model, trade, arcs = self.master.model, self.trade, len(self.flow.bucket)
+        scale = model.steps_per_ah if spending else np.inf
+        costs = np.concatenate([cost, np.zeros(arcs), trade.dearer / scale, -trade.saved / scale])
+        lower = np.zeros(len(costs))
+        lower[: len(model.choices)] = float(pinned)
+        upper = np.concatenate(
+            [model.upper, np.full(arcs, INFINITE), model.supply - trade.used, trade.used]
+        ).astype(np.float64)
+        known = [row for row in self.master.rows if row.columns[-1] != model.columns]
+        rows = [*known, *self.kept, *self.flow.option_rows(), *self.flow.bucket_rows(trade.used)]
+        question = Question(costs, lower, upper, rows, model.columns, gap, MOST_FLOW_NODES, enough)
+        left = max(0.0, self.master.deadline - time.monotonic())
+        answer = ask(question, time.monotonic() + left * TIME_SHARE, self.master.seed)
+        self.master.stopped_early |= answer.stopped_early
+        return None if answer.x is None else np.rint(answer.x[: model.columns])
+
+    def thrifty(self, pinned: bool, gap: float) -> Floats | None:
+        """The columns that add least to the surplus of the plan compared with."""
+        return self.ask(
+            -self.master.model.minimum_steps() / self.master.model.steps_per_ah, True, pinned, gap
+        )
+
+    def heaviest(self, values: Floats, enough: int) -> Floats | None:
+        """Columns that serve the most of these values, `enough` at best; that much is kept from now on."""
+        x = self.ask(-values, False, False, 0.6, 0.4 - enough)
+        columns = np.flatnonzero(values)
+        if x is not None and len(columns):
+            least = round(float(values @ x)) - 0.4
+            self.kept.append(Row(columns, values[columns], least, INFINITE))
+        return x

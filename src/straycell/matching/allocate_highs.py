@@ -37,7 +37,10 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """Minimise cost over columns within bounds and rows; the first `whole` columns take whole numbers."""
+    """Minimise cost over columns within bounds and rows; the first `whole` columns take whole numbers.
+
+    The search ends at a cost of `enough`, and after `nodes` nodes.
+    """
 
     cost: Floats
     lower: Floats
@@ -45,6 +48,8 @@ class Question:
     rows: Sequence[Row]
     whole: int
     gap: float
+    nodes: int = MOST_NODES
+    enough: float = -INFINITE
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,9 +67,14 @@ def ask(question: Question, deadline: float, seed: int) -> Answer:
     if left < SHORTEST_RUN_S:
         return Answer(None, -INFINITE, True)
     solver = SilentHighs()
-    for name, value in (("threads", 1), ("random_seed", seed % 2**31), ("mip_max_nodes", MOST_NODES)):
+    for name, value in (("threads", 1), ("random_seed", seed % 2**31), ("mip_max_nodes", question.nodes)):
         solver.setOptionValue(name, value)
-    for name, limit in (("mip_rel_gap", 0.0), ("mip_abs_gap", question.gap), ("time_limit", left)):
+    for name, limit in (
+        ("mip_rel_gap", 0.0),
+        ("mip_abs_gap", question.gap),
+        ("time_limit", left),
+        ("objective_target", question.enough),
+    ):
         solver.setOptionValue(name, limit)
     solver.passModel(as_lp(question))
     solver.run()

@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from straycell.matching.allocate_flow import fitted
+from straycell.matching.allocate_flow import FlowSearch, flow_of, trade_of
 from straycell.matching.allocate_greedy import cheapest, dealt
 from straycell.matching.allocate_input import Kind, Market
 from straycell.matching.allocate_master import Master
-from straycell.matching.allocate_model import Model, Windows, model_of, window_count
-from straycell.matching.allocate_simple import serve_in_turn
+from straycell.matching.allocate_model import Bools, Model, Windows, model_of, window_count
+from straycell.matching.allocate_simple import heaviest_first, scarcest_first, serve_in_turn
 from straycell.matching.allocate_solve import Result, Search
-from straycell.matching.allocate_weights import Tier
+from straycell.matching.allocate_weights import Tier, tiers_of
+from straycell.matching.balance_pool import Floats
 
 # Models of every window are exact; beyond this many windows a grid has to do.
 MOST_EXACT_WINDOWS = 200
 GRIDS = (2, 4)
-CLOSE_SURPLUS = 5e-4
+CLOSE_SURPLUS = 9e-4
+FLOW_TURNS = 4
+# What one of many parts may take of the time left.
+PART_SHARE = 0.4
 
 
 @dataclass(slots=True)
@@ -31,6 +36,21 @@ class Part:
     surplus_bound: int = 0
     missing_weight: float = 0.0
     stopped_early: bool = False
+
+
+def plan_parts(market: Market, ratio: float | None, deadline: float, seed: int) -> list[Part]:
+    """Plan all parts, first without the ratio, each with its share of the time left."""
+    planners: list[Planner] = []
+    for demands in separate_parts(market):
+        tiers = tiers_of({demand: market.demands[demand].weight for demand in demands})
+        planners.append(Planner(market, demands, tiers, ratio, deadline, seed))
+    for round_of in (Planner.plan_loosely, Planner.plan):
+        for place, planner in enumerate(planners):
+            now = time.monotonic()
+            share = max(PART_SHARE, 1 / (len(planners) - place))
+            planner.deadline = now + max(0.0, deadline - now) * share
+            round_of(planner)
+    return [planner.part for planner in planners]
 
 
 def separate_parts(market: Market) -> list[list[int]]:
@@ -62,6 +82,10 @@ class Planner:
     deadline: float
     seed: int
     stopped_early: bool = False
+    model: Model = field(init=False)
+    loose: Result = field(init=False)
+    served: set[tuple[int, Kind]] = field(init=False)
+    part: Part = field(init=False)
 
     def search(self, model: Model) -> Search:
         return Search(model, Master(model, self.deadline, self.seed), self.tiers)
@@ -71,20 +95,26 @@ class Planner:
         self.stopped_early |= search.master.stopped_early
         return result
 
-    def plan(self) -> Part:
+    def plan_loosely(self) -> None:
+        """Serve the demands as if resistances could be mixed."""
+        self.model = model_of(self.market, self.demands, None)
+        search = self.search(self.model)
+        self.loose = self.solved(search)
+        self.served = search.served()
+
+    def plan(self) -> None:
         """The best plan found, with what is proven of it."""
-        model = model_of(self.market, self.demands, None)
-        if not model.choices:
-            return Part()
-        search = self.search(model)
-        loose = self.solved(search)
-        if self.ratio is None or not search.served() or not self.ratio_binds(model):
+        self.part = self.planned()
+
+    def planned(self) -> Part:
+        model, loose = self.model, self.loose
+        if self.ratio is None or not self.served or not self.ratio_binds(model):
             return self.finished(model, loose, loose.weight_bounds, loose.surplus_bound)
         if window_count(self.market, self.demands) <= MOST_EXACT_WINDOWS:
             exact = model_of(self.market, self.demands, Windows(self.ratio, 0))
             result = self.solved(self.search(exact))
             return self.finished(exact, result, result.weight_bounds, result.surplus_bound)
-        return self.on_grids(model, loose, search.served())
+        return self.on_grids(model, loose, self.served)
 
     def ratio_binds(self, model: Model) -> bool:
         return any(self.market.demands[choice.demand].parallel > 1 for choice in model.choices)
@@ -94,45 +124,61 @@ class Planner:
         best: tuple[Model, Result] | None = None
         for per_ratio in GRIDS:
             windows = Windows(self.ratio or 1.0, per_ratio)
-            for attempt in (self.fitted, self.searched):
-                found = attempt(model, loose, served, windows)
+            for only in (served, None):
+                if time.monotonic() > self.deadline:
+                    self.stopped_early = True
+                    break
+                found = self.flowing(model, loose, only, windows)
+                if only is None and found is not None:
+                    again = self.flowing(model, loose, served_in(*found), windows)
+                    found = again if again is not None and better(again[1], found[1]) else found
                 if found is not None and (best is None or better(found[1], best[1])):
                     best = found
                 if best is not None and close_enough(best[1], loose):
                     return self.finished(*best, loose.weight_bounds, loose.surplus_bound)
-        assert best is not None
+        if best is None:
+            grid = model_of(self.market, self.demands, Windows(self.ratio or 1.0, GRIDS[0]))
+            best = grid, self.solved(self.search(grid))
         return self.finished(*best, loose.weight_bounds, self.surplus_bound(model, loose, best[1]))
 
-    def fitted(
-        self, model: Model, loose: Result, served: set[tuple[int, Kind]], windows: Windows
+    def flowing(
+        self, model: Model, loose: Result, only: set[tuple[int, Kind]] | None, windows: Windows
     ) -> tuple[Model, Result] | None:
-        """The demands served without the ratio, from about the same cells."""
-        grid = model_of(self.market, self.demands, windows, served)
-        in_use = np.zeros(len(self.market.kinds), dtype=np.bool_)
-        in_use[[cell for cells in dealt(loose.placed) for cell in cells]] = True
-        value = {
-            (c.demand, c.kind): loose.placed.price[k]
-            for k, c in enumerate(model.choices[int(owner)] for owner in model.owner)
-        }
-        prices = [value[(c.demand, c.kind)] for c in (grid.choices[int(owner)] for owner in grid.owner)]
+        """A plan in windows near the plan without them: for the same demands (`only`), or for the heaviest."""
+        grid = model_of(self.market, self.demands, windows, only)
         search = self.search(grid)
+        flow = flow_of(grid, prices_in(grid, model, loose), support_in(grid, model, loose))
+        seeker = FlowSearch(search.master, flow, trade_of(grid, self.in_use(loose)))
+        best: Result | None = None
+        if only is None:
+            pairs = zip(self.tiers, loose.weights, strict=True)
+            found = [seeker.heaviest(search.values(tier)[:-1], most) for tier, most in pairs]
+            best = None if found[-1] is None else self.judged(search, found[-1])
         gap = max(loose.surplus_bound * CLOSE_SURPLUS, 1.0) / 2 / grid.steps_per_ah
-        x = fitted(search.master, np.array(prices, dtype=np.float64), in_use, gap)
+        for _ in range(FLOW_TURNS):
+            x = seeker.thrifty(only is not None, gap)
+            result = None if x is None else self.judged(search, x)
+            if result is None or (best is not None and not better(result, best)):
+                break
+            best = result
+            if close_enough(best, loose):
+                break
+            seeker.trade = trade_of(grid, self.in_use(best))
         self.stopped_early |= search.master.stopped_early
-        if x is None:
-            return None
-        placed = cheapest(grid, grid.needs(x))
+        return None if best is None else (grid, best)
+
+    def judged(self, search: Search, x: Floats) -> Result | None:
+        """These columns with the cheapest cells for them; None where there are none."""
+        placed = cheapest(search.model, search.model.needs(x))
         if placed.wanting:
             return None
-        surplus = search.surplus_of(x, placed)
-        return grid, Result(x, placed, surplus, loose.weights, loose.weight_bounds, loose.surplus_bound)
+        weights = [search.worth(tier, x) for tier in self.tiers]
+        return Result(x, placed, search.surplus_of(x, placed), weights, [], 0)
 
-    def searched(
-        self, model: Model, loose: Result, served: set[tuple[int, Kind]], windows: Windows
-    ) -> tuple[Model, Result]:
-        """Any set of demands."""
-        grid = model_of(self.market, self.demands, windows)
-        return grid, self.solved(self.search(grid))
+    def in_use(self, result: Result) -> Bools:
+        used = np.zeros(len(self.market.kinds), dtype=np.bool_)
+        used[[cell for cells in dealt(result.placed) for cell in cells]] = True
+        return used
 
     def surplus_bound(self, model: Model, loose: Result, result: Result) -> int:
         """A bound on the surplus of plans that serve the weight found under the ratio, which may be less."""
@@ -145,17 +191,24 @@ class Planner:
     def finished(
         self, model: Model, result: Result, weight_bounds: Sequence[int], surplus_bound: int
     ) -> Part:
-        """The plan in offer positions; the plain way stands in where the search was stopped before it found more."""
+        """The plan in offer positions, or the plain one where that serves more."""
         part = Part(stopped_early=self.stopped_early)
         part.assignment = self.assigned(model, result)
         weights = result.weights
-        plain = serve_in_turn(self.market, self.demands, self.ratio)
-        if (plain_weights := [sum(tier.worth.get(d, 0) for d in plain) for tier in self.tiers]) > weights:
-            part.assignment, weights, surplus_bound = plain, plain_weights, 0
+        for order in [] if list(weight_bounds) == weights else self.plain_orders():
+            plain = serve_in_turn(self.market, order, self.ratio)
+            plain_weights = [sum(tier.worth.get(d, 0) for d in plain) for tier in self.tiers]
+            if plain_weights > weights:
+                part.assignment, weights, surplus_bound = plain, plain_weights, 0
         part.surplus = self.surplus(part.assignment)
         part.surplus_bound = min(surplus_bound, part.surplus)
         part.missing_weight = missing(self.tiers, weights, weight_bounds)
         return part
+
+    def plain_orders(self) -> list[list[int]]:
+        """Orders for the plain way, which stands in where the search was stopped before it found more."""
+        first = {demand for demand, _ in self.served}
+        return [heaviest_first(self.market, self.demands), scarcest_first(self.market, self.demands, first)]
 
     def assigned(self, model: Model, result: Result) -> dict[int, list[int]]:
         cells: dict[int, list[int]] = {}
@@ -173,11 +226,34 @@ class Planner:
         )
 
 
-def plan_part(
-    market: Market, demands: Sequence[int], tiers: list[Tier], ratio: float | None, deadline: float, seed: int
-) -> Part:
-    """Plan the demands of one part."""
-    return Planner(market, demands, tiers, ratio, deadline, seed).plan()
+def served_in(model: Model, result: Result) -> set[tuple[int, Kind]]:
+    return {(c.demand, c.kind) for index, c in enumerate(model.choices) if result.x[index] > 0.5}
+
+
+def prices_in(grid: Model, model: Model, loose: Result) -> Floats:
+    """What a cell is worth to each option of a grid, from the plan without windows."""
+    worth: dict[tuple[int, Kind], int] = {}
+    for option, owner in enumerate(model.owner):
+        choice = model.choices[int(owner)]
+        worth[choice.demand, choice.kind] = loose.placed.price[option]
+    owners = (grid.choices[int(owner)] for owner in grid.owner)
+    return np.array([worth[choice.demand, choice.kind] for choice in owners], dtype=np.float64)
+
+
+def support_in(grid: Model, model: Model, loose: Result) -> Bools:
+    """Which buckets of a grid hold cells that the plan without windows gave to the demand of an option."""
+    at = dict(zip(grid.cells, grid.bucket, strict=True))
+    options: dict[tuple[int, Kind], list[int]] = {}
+    for option, owner in enumerate(grid.owner):
+        choice = grid.choices[int(owner)]
+        options.setdefault((choice.demand, choice.kind), []).append(option)
+    support = np.zeros(grid.member.shape, dtype=np.bool_)
+    for option, cells in enumerate(dealt(loose.placed)):
+        choice = model.choices[int(model.owner[option])]
+        for cell in cells:
+            if cell in at:
+                support[at[cell], options.get((choice.demand, choice.kind), [])] = True
+    return support & grid.member
 
 
 def better(one: Result, other: Result) -> bool:

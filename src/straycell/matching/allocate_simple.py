@@ -1,23 +1,23 @@
-"""The plain way: each demand in turn, the heaviest first, takes the smallest cells that serve it."""
+"""The plain way: each demand in turn takes the smallest cells that serve it."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 
 import numpy as np
 
 from straycell.matching.allocate_input import Kind, Market
 from straycell.matching.allocate_model import Bools, eligible
-from straycell.matching.balance_pool import sorted_pool
+from straycell.matching.balance_pool import Ints, sorted_pool
 from straycell.matching.bounds import most_legal_groups
 
 
 def serve_in_turn(market: Market, demands: Sequence[int], ratio: float | None) -> dict[int, list[int]]:
-    """Offer positions for every demand that finds its cells when its turn comes."""
+    """Offer positions for every demand that finds its cells when its turn, in the order given, comes."""
     free: Bools = np.ones(len(market.kinds), dtype=np.bool_)
     of_kind: dict[Kind, Bools] = {}
     assignment: dict[int, list[int]] = {}
-    for demand in sorted(demands, key=lambda i: (-market.demands[i].weight, i)):
+    for demand in demands:
         for kind in market.demands[demand].kinds:
             if kind not in of_kind:
                 of_kind[kind] = np.array([one == kind for one in market.kinds], dtype=np.bool_)
@@ -31,7 +31,23 @@ def serve_in_turn(market: Market, demands: Sequence[int], ratio: float | None) -
     return assignment
 
 
-def cells_for(market: Market, demand: int, able: np.ndarray, ratio: float | None) -> list[int]:
+def heaviest_first(market: Market, demands: Sequence[int]) -> list[int]:
+    return sorted(demands, key=lambda i: (-market.demands[i].weight, i))
+
+
+def scarcest_first(market: Market, demands: Sequence[int], first: Set[int]) -> list[int]:
+    """Those of `first` by how few cells would do for them, then the others by weight."""
+    able = {i: sum_eligible(market, i) for i in first}
+    early = sorted(first, key=lambda i: (able[i], -market.demands[i].parallel, i))
+    return [*early, *heaviest_first(market, [i for i in demands if i not in first])]
+
+
+def sum_eligible(market: Market, demand: int) -> int:
+    every = np.ones(len(market.kinds), dtype=np.bool_)
+    return int(eligible(market, demand, market.demands[demand].kinds[0], every).sum())
+
+
+def cells_for(market: Market, demand: int, able: Ints, ratio: float | None) -> list[int]:
     """The smallest cells that serve a demand, in legal runs under a ratio; none if there are too few."""
     asked = market.demands[demand]
     if len(able) < asked.cells:
