@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from datetime import UTC, datetime
 
 from straycell.errors import UsageFault
 
 PIN = "STRAYCELL_NOW"
+_HELD: ContextVar[datetime | None] = ContextVar("straycell_moment", default=None)
 
 
 def now(env: Mapping[str, str] | None = None) -> datetime:
-    """The time of this command, in UTC. Raises UsageFault when the pin cannot be read."""
+    """The time of this command, in UTC; inside a write, the write's. Raises UsageFault for an unreadable pin."""
+    held = _HELD.get()
+    if held is not None and env is None:
+        return held
     pinned = (os.environ if env is None else env).get(PIN)
     if not pinned:
         return datetime.now(UTC)
@@ -26,3 +32,13 @@ def now(env: Mapping[str, str] | None = None) -> datetime:
         f"{PIN} holds '{pinned}', which is no time with a zone",
         "write it like 2026-05-01T18:00:00+00:00, or unset it",
     )
+
+
+@contextmanager
+def held(moment: datetime) -> Iterator[None]:
+    """Let the clock stand still for the time of a write: nothing in it may lie after it."""
+    token = _HELD.set(moment)
+    try:
+        yield
+    finally:
+        _HELD.reset(token)

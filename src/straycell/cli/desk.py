@@ -53,5 +53,9 @@ def writing(*, create: bool = False, bench: str = "A") -> Iterator[Writer]:
     """One transaction on the store. Only commands that add something new pass `create`."""
     from straycell.store.writer import open_writer
 
-    with open_writer(store_path(), now=clock.now(), rules=rules(), create=create, bench=bench) as writer:
+    moment = clock.now()
+    with (
+        clock.held(moment),
+        open_writer(store_path(), now=moment, rules=rules(), create=create, bench=bench) as writer,
+    ):
         yield writer
