@@ -205,7 +205,7 @@ def parse_code(text: str, known: Iterable[str] = ()) -> str:
     if not re.fullmatch(r"[A-Z]\d{5}[0-9A-Z]", code):
         raise BadData(f"'{text}' is no cell code (a letter, five digits, a check character)", remedy)
     if not mod_37_36.is_valid(code):
-        raise BadData(f"code '{text}' has a wrong check character: a slip in reading or typing", remedy)
+        raise BadData(f"code '{text}' has a wrong check character: misread or mistyped", remedy)
     if is_confusable(code[0], int(code[1:6])):
         raise BadData(f"code '{text}' is never issued: two of its characters are swapped", remedy)
     return code

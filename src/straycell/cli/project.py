@@ -113,7 +113,7 @@ def page(entry: ProjectEntry, project: Project, codes: list[str] | None = None) 
     output.facts(
         [
             ("priority", f"{project.priority}" + (f", due {project.due}" if project.due else "")),
-            ("load", f"{load_kind(project.load)}: {_load_words(project)}"),
+            ("load", _load_line(load_kind(project.load), _load_words(project))),
             (
                 "runs",
                 f"{need.runtime_h:g} h on one charge at {show(need.temperature_c, Dimension.TEMPERATURE)}",
@@ -137,6 +137,10 @@ def page(entry: ProjectEntry, project: Project, codes: list[str] | None = None) 
 
 def _few(words: list[str], all_of_them: int) -> str:
     return "any" if len(words) == all_of_them else ", ".join(words)
+
+
+def _load_line(kind: str, words: str) -> str:
+    return words if words.startswith(kind) else f"{kind}: {words}"
 
 
 def _load_words(project: Project) -> str:

@@ -59,7 +59,7 @@ def list_all() -> None:
         lambda: output.table(
             ["code", "title", "kind", "found", "place"],
             rows,
-            flexible="title",
+            flexible="place",
             empty="no tear-down recorded yet",
         ),
     )
