@@ -6,13 +6,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from straycell.cells import Look
 from straycell.cli import clock, desk, output, values
 from straycell.cli.cautions_talk import talk_cautions
 from straycell.cli.match import match_project
 from straycell.cli.offers import candidates
 from straycell.cli.project import understood
 from straycell.cli.verbs import noun_app
-from straycell.errors import NegativeAnswer, UsageFault
+from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.safety import Step
 
 if TYPE_CHECKING:
@@ -122,6 +123,37 @@ def dismantle(name: Name) -> None:
             "its cells are received again, on hold until look, rest voltage and resistance are recorded anew"
         )
     talk_cautions(Step.DISMANTLE)
+
+
+@app.command("inspect")
+def inspect(
+    name: Name,
+    look: Annotated[
+        list[Look] | None, values.word("--look", Look, "What you see; give it again for more.")
+    ] = None,
+) -> None:
+    """Record a look at the cells of a finished build; what is seen counts for each of them."""
+    from straycell.readings import Quantity, Reading
+
+    if not look:
+        raise UsageFault("nothing is said of what was seen", "add --look clean, or what you see")
+    now = clock.now()
+    with desk.writing() as writer:
+        build = writer.live_build(name)
+        if build is None or build.finished_at is None:
+            raise BadData(f"project '{name}' has no finished build", "see: straycell build list")
+        if build.finished_at >= now:
+            raise BadData(f"the build of '{name}' was finished just now", "look at it again later")
+        writer.add_readings([Reading(0, c, Quantity.LOOK, now, look=tuple(look)) for c in build.codes])
+        writer.settle()
+        outcomes = writer.outcomes(desk.rules(), now, build.codes)
+    bad = [code for code, outcome in outcomes.items() if outcome.word == "discard"]
+    output.emit(document(build) | {"look": look, "discarded": bad}, lambda: _say(build))
+    if bad:
+        output.talk(f"take it out of use: {', '.join(bad)} out of use for good")
+        talk_cautions(Step.LOOK_BAD, full=True)
+    else:
+        output.talk("looked at; the next inspection: straycell due --ahead 200")
 
 
 def document(build: Build) -> dict[str, Any]:

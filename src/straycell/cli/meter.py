@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Annotated, Any
 
-from straycell.cli import desk, output, shapes, values
+from straycell.cli import clock, desk, output, shapes, values
 from straycell.cli.verbs import noun_app
 from straycell.errors import UsageFault
 from straycell.meters import Meter, meter_classes, meter_like, parse_accuracy, parse_resolution, show_accuracy
@@ -90,6 +90,24 @@ def list_all() -> None:
             flexible="name",
             empty="no meter recorded yet: readings without one get the cautious defaults of the rules",
         ),
+    )
+
+
+@app.command("compare")
+def compare(
+    name: Annotated[str, values.text_argument("NAME", "The meter.")],
+    on: Annotated[str | None, values.text_option("--on", "The day (default: today).", metavar="DATE")] = None,
+    note: Annotated[str | None, values.text_option("--note", "With what, and how far off it was.")] = None,
+) -> None:
+    """Record that a meter was held against a better one; `due` asks for it once a year."""
+    now = clock.now()
+    day = values.parse_day(on, now) if on is not None else now.astimezone().date()
+    with desk.writing() as writer:
+        done = writer.compare_meter(name, day, note or "")
+    document = {"meter": done.meter, "compared_on": output.day(done.last), "note": note}
+    output.emit(document, lambda: output.say(f"{done.meter}  compared {output.day(done.last)}"))
+    output.talk(
+        "is it off by more than its accuracy, declare it anew under another name with the wider figure"
     )
 
 

@@ -102,8 +102,8 @@ class Household:
 def due_kinds() -> Mapping[str, DueKind]:
     """The kinds by id, worst first."""
     text = resources.files("straycell.safety").joinpath("due.toml").read_text(encoding="utf-8")
-    kinds = [DueKind(**entry) for entry in tomllib.loads(text)["kind"]]
-    return {kind.id: kind for kind in sorted(kinds, key=lambda kind: kind.rank)}
+    kinds = [DueKind(rank=rank, **entry) for rank, entry in enumerate(tomllib.loads(text)["kind"])]
+    return {kind.id: kind for kind in kinds}
 
 
 def survey(household: Household) -> list[DueItem]:

@@ -106,11 +106,14 @@ def _incident(kept: Kept) -> Iterator[DueItem]:
 
 
 def _sinking(kept: Kept) -> Iterator[DueItem]:
-    reason = _open(kept, "rest-voltage", "voltage-floor", "voltage-over-full")
+    doubt = _open(kept, "voltage-floor", "voltage-over-full")
+    if doubt is not None:
+        yield _item("voltage", kept, doubt.at or kept.now, doubt.text)
+    reason = _open(kept, "rest-voltage")
     if reason is None or reason.status is Status.UNMEASURED:
         return
     charged = kept.case.charge_before(kept.now)
-    if reason.rule == "rest-voltage" and charged is not None and reason.at and charged.at > reason.at:
+    if charged is not None and reason.at and charged.at > reason.at:
         return  # charged since: the self-discharge check that follows is waited for elsewhere
     yield _item("sinking", kept, reason.at or kept.now, reason.text)
 
@@ -157,7 +160,7 @@ def _full(kept: Kept, stands: storage.Standing, volts: str, aim: str) -> DueItem
     assert stands.since is not None
     done_at = stands.rest.at if stands.rest is not None else stands.since
     if ends is None:
-        why = f"full since {stands.since:%Y-%m-%d}{volts}: no check keeps it there"
+        why = f"full since {stands.since:%Y-%m-%d}{volts}: no check keeps it there any more"
         return _item("full", kept, done_at, why, target=aim)
     why = f"full since {stands.since:%Y-%m-%d}{volts}: the check can end, take its last rest voltage first"
     return _item("full", kept, ends, why, target=aim)
