@@ -204,6 +204,22 @@ def test_resistances_at_another_state_of_charge_are_not_compared(soc: float | No
     assert bool(reasons(bench.verdict(), "resistance-contradictory")) is told
 
 
+@pytest.mark.parametrize(("ohm", "told"), [(0.0535, False), (0.0565, True)])
+def test_two_resistances_differ_by_what_they_repeat_to(ohm: float, told: bool) -> None:
+    """With U of 1 % each the rest is repeatability: 5 % as a limit of error, 8 % for a difference of two."""
+    bench = good(resistance=None).resistance(0.050, at=1.3, u=0.00025)
+    bench.resistance(ohm, at=19.0, u=0.00025)
+    assert bool(reasons(bench.verdict(), "resistance-contradictory")) is told
+
+
+@pytest.mark.parametrize(("ah", "told"), [(2.385, False), (2.370, True)])
+def test_two_capacities_differ_by_what_they_repeat_to(ah: float, told: bool) -> None:
+    """A trace's own U of a thousandth is not all that two runs differ by: 0.5 % as a limit of error comes on top."""
+    bench = good(capacity=None).capacity(2.40, 1.2, u=0.0012).charge(19.0)
+    bench.capacity(ah, 19.2, u=0.0012)
+    assert bool(reasons(bench.verdict(), "capacity-contradictory")) is told
+
+
 # --- what was there already, held to the same list --------------------------------------------------
 
 

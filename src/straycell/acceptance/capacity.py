@@ -166,8 +166,10 @@ def _nothing(case: Case) -> Reason:
     )
 
 
-def _agree(a: Run, b: Run) -> bool:
-    return abs(a.value.value - b.value.value) <= math.hypot(a.value.expanded, b.value.expanded)
+def _agree(case: Case, a: Run, b: Run) -> bool:
+    """Within the root of the summed squares of both U, and of what two runs of one cell differ by anyway."""
+    repeat = case.repeat_u("capacity-repeat", max(a.value.value, b.value.value))
+    return abs(a.value.value - b.value.value) <= math.hypot(a.value.expanded, b.value.expanded, 2.0 * repeat)
 
 
 def _against(case: Case, run: Run, others: Sequence[Run]) -> list[Run]:
@@ -183,8 +185,8 @@ def _against(case: Case, run: Run, others: Sequence[Run]) -> list[Run]:
 
 
 def _outvoted(case: Case, run: Run, counting: Sequence[Run]) -> bool:
-    others = [o for o in _against(case, run, counting) if not _agree(o, run)]
-    return any(_agree(a, b) for i, a in enumerate(others) for b in others[i + 1 :])
+    others = [o for o in _against(case, run, counting) if not _agree(case, o, run)]
+    return any(_agree(case, a, b) for i, a in enumerate(others) for b in others[i + 1 :])
 
 
 def _contradiction(case: Case) -> Reason | None:
@@ -194,8 +196,8 @@ def _contradiction(case: Case) -> Reason | None:
         return None
     latest = counting[-1]
     near = _against(case, latest, counting)
-    against = [o for o in near if not _agree(o, latest)]
-    if not against or any(_agree(o, latest) for o in near):
+    against = [o for o in near if not _agree(case, o, latest)]
+    if not against or any(_agree(case, o, latest) for o in near):
         return None
     other = against[-1]
     return case.reason(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -76,6 +77,10 @@ class Case:
         if found is None:
             found = self.memo[key] = measured(reading, self.rules.defaults)
         return found
+
+    def repeat_u(self, limit_id: str, value: float) -> float:
+        """Standard uncertainty of the difference of two readings that only repeat to within a share (a limit of error)."""
+        return value * self.figure(limit_id) * math.sqrt(2.0 / 3.0)
 
     @cached_property
     def full_voltage_v(self) -> float:

@@ -238,17 +238,19 @@ def _near(case: Case, a: Reading, b: Reading) -> bool:
     return abs(a.at - b.at) <= span and _within(a.soc, b.soc, case.figure("contradiction-charge"))
 
 
-def _agree(a: Measured, b: Measured) -> bool:
-    return abs(a.value - b.value) <= math.hypot(a.expanded, b.expanded)
+def _agree(case: Case, a: Reading, b: Reading) -> bool:
+    """Within the root of the summed squares of both U, and of what two readings of one cell differ by anyway."""
+    one, other = case.measured(a), case.measured(b)
+    repeat = case.repeat_u("resistance-repeat", max(one.value, other.value))
+    return abs(one.value - other.value) <= math.hypot(one.expanded, other.expanded, 2.0 * repeat)
 
 
 def _contradiction(case: Case, latest: Reading) -> Iterator[Reason]:
     """The reading that grades against the others of its kind: a third that agrees with it settles it."""
     alike = [r for r in usable(case) if r is not latest and _same_kind(case, r, latest)]
     others = [r for r in alike if _near(case, r, latest)]
-    value = case.measured(latest)
-    against = [r for r in others if not _agree(case.measured(r), value)]
-    if against and not any(_agree(case.measured(r), value) for r in others):
+    against = [r for r in others if not _agree(case, r, latest)]
+    if against and not any(_agree(case, r, latest) for r in others):
         yield _disputed(case, latest, against[-1], "contradiction-days", "but")
     elif not against:
         yield from _fall(case, latest, [r for r in alike if r.at <= latest.at])
@@ -259,10 +261,9 @@ def _fall(case: Case, latest: Reading, before: Sequence[Reading]) -> Iterator[Re
     low = case.figure("resistance-fall-charge")
     if any(r.soc is not None and r.soc < low for r in (latest, *before[-1:])):
         return
-    value = case.measured(latest)
-    if not before or any(_agree(case.measured(r), value) for r in before):
+    if not before or any(_agree(case, r, latest) for r in before):
         return
-    if value.value <= case.figure("resistance-fall") * case.measured(before[-1]).value:
+    if case.measured(latest).value <= case.figure("resistance-fall") * case.measured(before[-1]).value:
         yield _disputed(case, latest, before[-1], "resistance-fall", "after")
 
 
