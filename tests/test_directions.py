@@ -47,7 +47,7 @@ for _line in EDGES.strip().splitlines():
 LIBRARIES = """
 stdnum       cells.py
 platformdirs store/location.py
-sqlmodel     store/
+sqlmodel     store/models
 sqlalchemy   store/
 alembic      store/migrations/
 typer        cli/

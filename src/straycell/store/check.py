@@ -12,7 +12,7 @@ from straycell.errors import BadData
 from straycell.store import readings, traces, verdicts
 from straycell.store.codec import from_us
 from straycell.store.evidence import evidences
-from straycell.store.tables import BLANK_CODE, CELL, METADATA
+from straycell.store.tables import BLANK_CODE, CELL
 from straycell.store.triggers import trigger_faults
 
 if TYPE_CHECKING:
@@ -37,6 +37,8 @@ def _file_faults(conn: Connection) -> Iterator[str]:
 
 
 def _index_faults(conn: Connection) -> list[str]:
+    from straycell.store.models import METADATA
+
     found = set(conn.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'index'").scalars())
     wanted = [str(index.name) for table in METADATA.sorted_tables for index in table.indexes]
     return [f"the index '{name}' is missing" for name in sorted(wanted) if name not in found]

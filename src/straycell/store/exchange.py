@@ -12,7 +12,6 @@ from sqlalchemy import Connection, Select, select
 
 from straycell.errors import BadData
 from straycell.store.cells import FACT_COLUMNS, newest_facts
-from straycell.store.keeping_tables import HANDOVER, HANDOVER_CELL, METER_COMPARISON
 from straycell.store.tables import (
     BOX,
     BUILD,
@@ -21,7 +20,10 @@ from straycell.store.tables import (
     CELL_FACTS,
     CONDEMNATION,
     EVENT,
+    HANDOVER,
+    HANDOVER_CELL,
     METER,
+    METER_COMPARISON,
     PROJECT,
     READING,
     SUPERSESSION,

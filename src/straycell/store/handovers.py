@@ -14,10 +14,18 @@ from straycell.safety.handover import HandoverCell, HandoverList, make_list
 from straycell.store import cells
 from straycell.store.codec import from_json, from_us, opt_time, to_json
 from straycell.store.evidence import evidences
-from straycell.store.keeping_tables import HANDOVER, HANDOVER_CELL, Listing
 from straycell.store.pen import Pen, among, insert_one
-from straycell.store.records import HandoverEntry
-from straycell.store.tables import BENCH, BUILD, BUILD_CELL, CELL, EVENT, EVENT_CELL
+from straycell.store.records import HandoverEntry, Listing
+from straycell.store.tables import (
+    BENCH,
+    BUILD,
+    BUILD_CELL,
+    CELL,
+    EVENT,
+    EVENT_CELL,
+    HANDOVER,
+    HANDOVER_CELL,
+)
 from straycell.store.verdicts import judge
 
 if TYPE_CHECKING:

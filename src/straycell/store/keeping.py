@@ -14,10 +14,9 @@ from straycell.safety.due import Household, Kept, MeterCheck
 from straycell.store import boxes, builds, cells, handovers, meters
 from straycell.store.codec import day_text, from_us, opt_day
 from straycell.store.evidence import evidences
-from straycell.store.keeping_tables import METER_COMPARISON
 from straycell.store.pen import Pen, insert_one
 from straycell.store.records import Comparison
-from straycell.store.tables import EVENT, METER
+from straycell.store.tables import EVENT, METER, METER_COMPARISON
 
 if TYPE_CHECKING:
     from straycell.acceptance import RuleSet

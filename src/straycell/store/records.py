@@ -52,6 +52,14 @@ class ProjectState(StrEnum):
     DROPPED = "dropped"
 
 
+class Listing(StrEnum):
+    """A cell on a hand-over: listed, gone with it, or left out because it is not condemned any more."""
+
+    LISTED = "listed"
+    GONE = "handed-over"
+    LEFT_OUT = "left-out"
+
+
 @dataclass(frozen=True, slots=True)
 class ProjectEntry:
     """A project as filed: its TOML text and where it stands."""

@@ -24,8 +24,7 @@ from straycell.store.engine import (
     store_faults,
     writing_engine,
 )
-from straycell.store.keeping_tables import METER_COMPARISON as _MADE_WITH_THE_REST  # noqa: F401
-from straycell.store.tables import BENCH, EVENT, METADATA
+from straycell.store.tables import BENCH, EVENT
 from straycell.store.triggers import recreate_triggers
 
 VERSION = 3
@@ -131,6 +130,8 @@ def _pragma(conn: Connection, text: str) -> None:
 
 def create_fresh(conn: Connection, now: datetime, bench: str) -> None:
     """All tables, indexes and triggers of the newest version, the bench and the first event."""
+    from straycell.store.models import METADATA
+
     METADATA.create_all(conn)
     conn.exec_driver_sql(_ALEMBIC_TABLE)
     conn.exec_driver_sql("INSERT INTO alembic_version VALUES (?)", (revision_of(VERSION),))

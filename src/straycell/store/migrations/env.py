@@ -2,7 +2,7 @@
 
 from alembic import context
 
-from straycell.store.tables import METADATA
+from straycell.store.models import METADATA
 
 context.configure(
     connection=context.config.attributes["connection"],

@@ -2,21 +2,12 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
-
 from sqlalchemy import Index, text
 from sqlmodel import Field
 
 from straycell.store.checks import check, code_shape, moment, one_of, said
-from straycell.store.tables import StoreTable, table_of
-
-
-class Listing(StrEnum):
-    """A cell on a hand-over: listed, gone with it, or left out because it is not condemned any more."""
-
-    LISTED = "listed"
-    GONE = "handed-over"
-    LEFT_OUT = "left-out"
+from straycell.store.models.base import StoreTable
+from straycell.store.records import Listing
 
 
 class HandoverRow(StoreTable, table=True):
@@ -63,7 +54,3 @@ class MeterComparisonRow(StoreTable, table=True):
     compared_on: str
     note: str = ""
     event_id: int = Field(foreign_key="event.id")
-
-
-HANDOVER, HANDOVER_CELL = table_of(HandoverRow), table_of(HandoverCellRow)
-METER_COMPARISON = table_of(MeterComparisonRow)

@@ -1,0 +1,22 @@
+"""What all tables share: one register, and how keys, checks and indexes are named."""
+
+from __future__ import annotations
+
+from sqlalchemy import MetaData
+from sqlalchemy.orm import registry
+from sqlmodel import SQLModel
+
+_NAMES = {
+    "pk": "pk_%(table_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+}
+_BOOKS = registry(metadata=MetaData(naming_convention=_NAMES))
+
+
+class StoreTable(SQLModel, registry=_BOOKS):
+    """Base of all tables, with a register of its own. Its validators are never built: rows are checked before."""
+
+    model_config = {"defer_build": True}
