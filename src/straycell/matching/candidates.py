@@ -12,8 +12,24 @@ from straycell.physics.runtime import OwnTrace
 from straycell.quantities import Measured
 from straycell.readings import Method
 
-__all__ = ["FREE", "Candidate", "UseLimits", "Why"]
+__all__ = ["FREE", "Candidate", "RestVoltage", "UseLimits", "Why"]
 FREE = (Stage.RECEIVED, Stage.SHELVED)
+
+
+@dataclass(frozen=True, slots=True)
+class RestVoltage:
+    """A rest voltage that still stands: nothing went in or out of the cell since.
+
+    `alone_u_v` is the part of its standard uncertainty that another reading by the same `meter` does not
+    share, in V; None where it is not known who measured.
+    """
+
+    measured: Measured
+    at: datetime
+    meter: str = ""
+    alone_u_v: float | None = None
+    gain: float = 0.0
+    temperature_c: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +39,7 @@ class Candidate:
     `capacity` in Ah, `resistance` in ohm by `resistance_method`; `at_least` says that the capacity is only a
     lower bound. `verdict_valid_until` None means that no age limits the verdict. `deciding_text` says what
     keeps the outcome from being better. How the capacity and the resistance were taken, and the cell's own
-    discharge, sharpen the run time where they are known.
+    discharge, sharpen the run time where they are known; `rest` tells what it may be joined with as it is.
     """
 
     code: str
@@ -40,6 +56,7 @@ class Candidate:
     capacity_current_a: float | None = None
     capacity_cutoff_v: float | None = None
     own_trace: OwnTrace | None = None
+    rest: RestVoltage | None = None
 
     @property
     def pulse_s(self) -> float:

@@ -1,4 +1,4 @@
-"""What a project's device and charger ask of one cell, computed once for all candidates."""
+"""What a project's device asks of each cell of a pack, computed once for all candidates."""
 
 from __future__ import annotations
 
@@ -17,40 +17,58 @@ from straycell.projects import Project
 class Demand:
     """The largest mean currents of a device. For a recorded profile they are means over the rules' times.
 
-    `mean_value` and `peak_value` are the profile's own figures (A or W); None for every other load.
+    `mean_value` and `peak_value` are the profile's own figures (A or W); None for every other load. A cell's
+    currents and voltages are its even share in a pack of `series` groups of `parallel` cells.
     """
 
     project: Project
     mean_value: float | None = None
     peak_value: float | None = None
+    series: int = 1
+    parallel: int = 1
 
     @classmethod
-    def of(cls, project: Project, limits: UseLimits) -> Demand:
-        """The demand of a project under these limits."""
+    def of(cls, project: Project, limits: UseLimits, series: int = 1, parallel: int = 1) -> Demand:
+        """The demand of a project under these limits on a pack of this shape."""
         load = project.load
         if not isinstance(load, Profile):
-            return cls(project)
+            return cls(project, series=series, parallel=parallel)
         values = load.values[: len(load.durations_s)]
         mean, peak = (largest_mean(load.time_s, values, t) for t in (limits.mean_s, limits.peak_s))
-        return cls(project, mean, peak)
+        return cls(project, mean, peak, series, parallel)
+
+    @property
+    def cells(self) -> int:
+        return self.series * self.parallel
+
+    @property
+    def protection_v(self) -> float | None:
+        """Where the protection cuts off, in V a cell; None where it is not said."""
+        protection = self.project.protection
+        if protection.cutoff_v is None or protection.per_cell:
+            return protection.cutoff_v
+        return protection.cutoff_v / self.series
 
     def stop_v(self, chemistry: Chemistry, limits: UseLimits) -> float:
         """Lowest voltage in V at which one cell of this chemistry still feeds the device."""
         own = limits.cell_cutoff_v.get(chemistry, 0.0)
-        return max(own, self.project.need.cutoff_v, self.project.protection.cutoff_v or 0.0)
+        return max(own, self.project.need.cutoff_v / self.series, self.protection_v or 0.0)
 
     def steady_a(self, chemistry: Chemistry, limits: UseLimits) -> float:
-        """Largest steady current in A between full and the voltage at which the device stops."""
-        low_v, high_v = self.stop_v(chemistry, limits), limits.full_v[chemistry]
+        """Largest steady current in A of a cell, between full and the voltage at which the device stops."""
+        low_v, high_v = self.stop_v(chemistry, limits) * self.series, limits.full_v[chemistry] * self.series
         if self.mean_value is not None:
-            return self._from_value(self.mean_value, low_v)
-        return max(self.project.load.current_at(low_v), self.project.load.current_at(high_v))
+            return self._from_value(self.mean_value, low_v) / self.parallel
+        load = self.project.load
+        return max(load.current_at(low_v), load.current_at(high_v)) / self.parallel
 
     def peak_a(self, chemistry: Chemistry, limits: UseLimits) -> float:
-        """Largest current in A over a short time, the steady one where no peak is known."""
-        peak_a = max(self.steady_a(chemistry, limits), self.project.need.peak_current_a or 0.0)
+        """Largest current in A of a cell over a short time, the steady one where no peak is known."""
+        peak_a = (self.project.need.peak_current_a or 0.0) / self.parallel
+        peak_a = max(self.steady_a(chemistry, limits), peak_a)
         if self.peak_value is not None:
-            return max(peak_a, self._from_value(self.peak_value, self.stop_v(chemistry, limits)))
+            low_v = self.stop_v(chemistry, limits) * self.series
+            return max(peak_a, self._from_value(self.peak_value, low_v) / self.parallel)
         return peak_a
 
     def _from_value(self, value: float, voltage_v: float) -> float:

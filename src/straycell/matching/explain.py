@@ -40,6 +40,7 @@ _PLAIN = {
     "charger-voltage": "endangered by the charger's voltage",
     "charger-current": "charged too hard",
     "charge-temperature": "charged too cold or too hot",
+    "protection": "without protection cell by cell",
     "runtime": "running too short",
     "voltage-drop": "dropping too far at the peak",
 }
@@ -57,7 +58,7 @@ def kept(screened: Screened, need_h: float) -> Why:
 
 def nearest_of(failing: Sequence[Screened]) -> Why | None:
     """The reason of the cell that came nearest; None when no cell got past stage, outcome and verdict."""
-    return failing[0].last if failing and len(failing[0].reasons) > 3 else None
+    return failing[0].last if failing and failing[0].steps > 3 else None
 
 
 def missing_for(screen: Screen, failing: Sequence[Screened]) -> tuple[str, ...]:

@@ -26,7 +26,8 @@ class UseLimits:
     """Limits for the matching. Rates are multiples of the measured capacity per hour (C), by outcome.
 
     Voltages are those of one cell by chemistry; `float_error` is what a float voltage measured on the board
-    may be wrong by.
+    may be wrong by. `join_v` and `join_c_rate` limit what flows when two cells are joined in parallel;
+    `cell_drift` (V/K) and `meter_drift` (share of the accuracy, 1/K) are what a rest voltage moves with the room.
     """
 
     c_rate_out: Mapping[Outcome, float]
@@ -41,6 +42,11 @@ class UseLimits:
     float_error: Accuracy
     charge_low_c: float
     charge_high_c: float
+    join_v: float
+    join_c_rate: float
+    cell_drift: float
+    meter_drift: float
+    unsaid_kelvin: float
 
     @classmethod
     def from_mapping(cls, figures: Figures) -> UseLimits:
@@ -61,6 +67,11 @@ class UseLimits:
             ),
             charge_low_c=_one(table, "charge-temperature-low"),
             charge_high_c=_one(table, "charge-temperature"),
+            join_v=_one(table, "join-difference"),
+            join_c_rate=_one(table, "join-rate"),
+            cell_drift=_one(table, "cell-drift"),
+            meter_drift=_one(table, "meter-drift"),
+            unsaid_kelvin=_one(table, "join-unsaid-kelvin"),
         )
 
     @classmethod

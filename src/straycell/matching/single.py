@@ -12,7 +12,8 @@ from straycell.matching.candidates import Candidate, Why
 from straycell.matching.demand import Demand
 from straycell.matching.explain import kept, missing_for, nearest_of, warnings_for
 from straycell.matching.limits import UseLimits
-from straycell.matching.screening import Screen, Screened, final_runtime, screen_candidate
+from straycell.matching.running import final_runtime
+from straycell.matching.screening import Screen, Screened, screen_all
 from straycell.matching.words import finite
 from straycell.physics.runtime import Runtime
 from straycell.projects import Project
@@ -82,7 +83,7 @@ def match_single(
     if not project.pack.one_cell:
         return Match(project.name, False, warnings=warnings, missing=(NO_PACKS,))
     screen = Screen(Demand.of(project, limits), limits, now)
-    screened = [screen_candidate(screen, c) for c in sorted(candidates, key=lambda c: c.code)]
+    screened = screen_all(screen, sorted(candidates, key=lambda c: c.code))
     fitting = sorted((s for s in screened if s.fits), key=lambda s: _least_first(s, project))
     failing = sorted((s for s in screened if not s.fits), key=_nearest_first)
     not_chosen = tuple(kept(s, project.need.runtime_h) for s in fitting[1:]) + tuple(s.last for s in failing)
@@ -97,7 +98,8 @@ def match_single(
             nearest=nearest_of(failing),
         )
     chosen = fitting[0]
-    runtime = final_runtime(screen, chosen)
+    assert chosen.runtime is not None
+    runtime = final_runtime(screen, chosen.candidate, chosen.runtime)
     return Match(
         project=project.name,
         served=True,
@@ -143,7 +145,7 @@ def _least_first(screened: Screened, project: Project) -> tuple[int, float, floa
 
 
 def _nearest_first(screened: Screened) -> tuple[int, float, str]:
-    return -len(screened.reasons), screened.last.relative_shortfall, screened.candidate.code
+    return -screened.steps, screened.last.relative_shortfall, screened.candidate.code
 
 
 def plan_hash(project: Project, groups: Sequence[Sequence[Candidate]]) -> str:

@@ -39,7 +39,10 @@ Drawn = Callable[[Floats | float, Floats], Floats]
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """One cell as `estimate` takes it: capacity in Ah, resistance in ohm, how they were taken, its own cut-off."""
+    """One cell as `estimate` takes it: capacity in Ah, resistance in ohm, how they were taken, its own cut-off.
+
+    `dip_v` (V) lifts the device's and the protection's cut-off for this cell: how far a peak pulls it down.
+    """
 
     chemistry: Chemistry
     capacity: Measured
@@ -50,15 +53,16 @@ class Candidate:
     capacity_current_a: float | None = None
     capacity_cutoff_v: float | None = None
     resistance_pulse_s: float = 1.0
+    dip_v: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class _Question:
-    """What all cells are asked; cut-offs in V, `stop_v` per cell."""
+    """What all cells are asked; for each cell which cut-off comes first, and `stop_v`, its voltage in V a cell."""
 
     load: Load
-    stop: str
-    stop_v: float
+    stops: tuple[str, ...]
+    stop_v: Floats
     temperature_c: float
     series: int
     parallel: int
@@ -100,11 +104,24 @@ def estimate_many(
             groups.setdefault(key, []).append(index)
     for members in groups.values():
         alike = [cells[i] for i in members]
-        stop, stop_v = first_stop(cutoff_v / series, alike[0].cell_cutoff_v, protection_cutoff_v)
-        question = _Question(load, stop, stop_v, temperature_c, series, parallel)
+        stops, stops_v = _first_stops(alike, cutoff_v / series, protection_cutoff_v)
+        question = _Question(load, stops, stops_v, temperature_c, series, parallel)
         for index, answer in zip(members, _group(alike, question), strict=True):
             answers[index] = answer
     return [answer for answer in answers if answer is not None]
+
+
+def _first_stops(
+    cells: Sequence[Candidate], cutoff_v: float, protection_v: float | None
+) -> tuple[tuple[str, ...], Floats]:
+    """Cells of one cut-off: which comes first for each, and its voltage in V."""
+    found: dict[float, tuple[str, float]] = {}
+    for cell in cells:
+        if cell.dip_v not in found:
+            lifted_v = None if protection_v is None else protection_v + cell.dip_v
+            found[cell.dip_v] = first_stop(cutoff_v + cell.dip_v, cell.cell_cutoff_v, lifted_v)
+    pairs = [found[cell.dip_v] for cell in cells]
+    return tuple(stop for stop, _ in pairs), np.array([volts for _, volts in pairs])
 
 
 def _plain(cell: Candidate) -> bool:
@@ -127,9 +144,9 @@ def _single(
         cell.capacity,
         cell.resistance,
         load,
-        cutoff_v=cutoff_v,
+        cutoff_v=cutoff_v + cell.dip_v * pack[0],
         cell_cutoff_v=cell.cell_cutoff_v,
-        protection_cutoff_v=protection_v,
+        protection_cutoff_v=None if protection_v is None else protection_v + cell.dip_v,
         temperature_c=temperature_c,
         full_voltage_v=cell.full_voltage_v,
         series=pack[0],
@@ -193,11 +210,12 @@ def _worded(
     rate_c: Floats,
 ) -> list[Runtime]:
     lead = [ASSUMED_NOTE] if cells[0].resistance is None else []
-    chemistry, stop = cells[0].chemistry, f"{question.stop} cut-off"
+    chemistry, at_c = cells[0].chemistry, question.temperature_c
+    figures = (expected.tolist(), low.tolist(), high.tolist(), rate_c.tolist(), question.stop_v.tolist())
     answers = []
-    for e, lo, hi, rate in zip(expected.tolist(), low.tolist(), high.tolist(), rate_c.tolist(), strict=True):
-        notes = notes_of(chemistry, e, rate, question.temperature_c, question.stop_v, None)
-        answers.append(Runtime(e, lo, hi, "chemistry curve", stop, (*lead, *notes)))
+    for e, lo, hi, rate, stop_v, stop in zip(*figures, question.stops, strict=True):
+        notes = notes_of(chemistry, e, rate, at_c, stop_v, None)
+        answers.append(Runtime(e, lo, hi, "chemistry curve", f"{stop} cut-off", (*lead, *notes)))
     return answers
 
 
@@ -283,7 +301,7 @@ def _march(
     steady_ohm: Floats,
     lag: float,
     draw: Drawn,
-    cutoff_v: float,
+    cutoff_v: Floats,
 ) -> tuple[Floats, Floats]:
     """march.march for an array of cells; infinite current is a voltage of minus infinity."""
     n = len(full_ah)
@@ -333,7 +351,7 @@ def _march(
 
 def _clipped(
     ends: NDArray[np.bool_],
-    cutoff_v: float,
+    cutoff_v: Floats,
     q0: Floats,
     i0: Floats,
     v0: Floats,
