@@ -14,6 +14,7 @@ from typing import Any
 from straycell.acceptance.evidence import Evidence
 from straycell.acceptance.reasons import Outcome, Reason, Status, Verdict
 from straycell.readings import Quantity
+from straycell.safety.incidents import find_incident
 
 
 class Condition(StrEnum):
@@ -64,6 +65,5 @@ def is_critical(evidence: Evidence) -> bool:
     """True when it may still react: look or history says heat, gas or fire."""
     signs = carriage()["critical"]
     looks = {str(word) for r in evidence.readings for word in r.look}
-    return bool(looks & set(signs["looks"])) or any(
-        upset.kind in signs["incidents"] for upset in evidence.upsets
-    )
+    known = [find_incident(upset.kind) for upset in evidence.upsets]
+    return bool(looks & set(signs["looks"])) or any(k and k.id in signs["incidents"] for k in known)

@@ -39,7 +39,7 @@ class HandoverCell:
         held = Held(evidence.facts, _capacity(evidence))
         return cls(
             evidence.code,
-            str(evidence.facts.chemistry),
+            str(_chemistry(evidence)),
             str(evidence.facts.form),
             evidence.facts.marking,
             condition,
@@ -195,6 +195,14 @@ def _rules(cell: HandoverCell) -> tuple[str, ...]:
     if cell.condition is Condition.DAMAGED:
         return ("376-911" if cell.critical else "376-908", "us-damaged", "epa")
     return (*(("636",) if _is_small(cell) else ()), "377", "epa")
+
+
+def _chemistry(evidence: Evidence) -> Chemistry:
+    """As entered; not known when an earlier entry that stands says rechargeable where this one does not."""
+    now = evidence.facts.chemistry
+    before = {earlier.facts.chemistry for earlier in evidence.earlier_facts}
+    disputed = any((kind is Chemistry.PRIMARY) is not (now is Chemistry.PRIMARY) for kind in before)
+    return Chemistry.UNKNOWN if disputed else now
 
 
 def _capacity(evidence: Evidence) -> float | None:

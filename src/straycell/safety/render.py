@@ -21,6 +21,7 @@ _MARGIN_MM = 15.0
 _SMALL, _TEXT, _HEAD, _TITLE = 7.5, 9.0, 11.0, 16.0
 _COLUMNS = (8, 13, 41, 24, 20, 21, 24, 29)
 _SIGN_MM = 52.0
+_TOGETHER_MM = 14.0
 
 
 def handover_pdf(listed: HandoverList, now: datetime, *, cautions: Sequence[str] = ()) -> bytes:
@@ -106,8 +107,8 @@ def _table(pdf: FPDF, listed: HandoverList) -> None:
     with pdf.table(
         col_widths=_COLUMNS,
         line_height=4.2,
-        padding=0.8,
-        text_align=("CENTER", "RIGHT", "LEFT", "LEFT", "RIGHT", "RIGHT", "LEFT", "LEFT"),
+        padding=(0.8, 1.3),
+        text_align=("CENTER", "CENTER", "LEFT", "LEFT", "RIGHT", "RIGHT", "LEFT", "LEFT"),
         borders_layout=TableBordersLayout.ALL,
         headings_style=FontFace(emphasis="BOLD"),
     ) as table:
@@ -127,6 +128,8 @@ def _cells(pdf: FPDF, listed: HandoverList) -> None:
     _say(pdf, "The cells on each line", _HEAD, bold=True)
     for number, line in enumerate(listed.lines, 1):
         pdf.ln(1)
+        if pdf.will_page_break(_TOGETHER_MM):  # a heading never stands alone at the foot of a page
+            pdf.add_page()
         _say(pdf, f"Line {number}: {_kind(line)}, {line.condition}", bold=True)
         for cell in line.cells:
             _say(pdf, _told(cell), 8.0, indent=4.0)

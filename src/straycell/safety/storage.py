@@ -16,6 +16,7 @@ from typing import Any
 from straycell.acceptance.case import Case, known_chemistry
 from straycell.acceptance.conformance import Side, against_max, against_min
 from straycell.acceptance.evidence import DISMANTLED
+from straycell.acceptance.leakage import least_days, make_pair, windows
 from straycell.acceptance.reasons import Outcome, Status, Verdict
 from straycell.cells import Chemistry
 from straycell.physics.curves import state_of_charge_range
@@ -186,7 +187,21 @@ def check_ends(case: Case, verdict: Verdict, stands: Standing) -> datetime | Non
     if not waits or (verdict.outcome is not Outcome.HOLD and others):
         return None
     ends = max((r.earliest for r in waits if r.earliest is not None), default=None)
-    return min(latest, ends) if ends is not None else None
+    if ends is None:
+        return None
+    first, planned = _planned(case, stands.acted_at)
+    # "The earliest from now on" moves with the clock; what was planned does not.
+    return min(latest, planned if not first or ends == case.now else ends)
+
+
+def _planned(case: Case, charged_at: datetime) -> tuple[bool, datetime]:
+    """(the first rest voltage is taken, when the check that began with this charge can first decide)."""
+    inside = next((found for charge, found in windows(case) if charge.at == charged_at), [])
+    if not inside:
+        wait = timedelta(hours=case.figure("pair-rest"))
+        return False, charged_at + wait + timedelta(days=case.figure("pair-days", "pack"))
+    pair = make_pair(case, Charge(0, case.evidence.code, charged_at, 0.0, 0.0), inside[0], inside[0])
+    return True, inside[0].at + timedelta(days=least_days(case, pair, Outcome.LIGHT))
 
 
 def _waits_for_check(rule: str, status: Status) -> bool:

@@ -123,6 +123,5 @@ def _faster(rate: Measured, reference: Measured, factor: float, least: float) ->
     return (
         rate.value - max(reference.value, 0.0) > beyond
         and rate.value > factor * max(reference.value, 0.0)
-        and rate.low > 0
-        and rate.value > least
+        and rate.low > least
     )

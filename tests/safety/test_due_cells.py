@@ -1,0 +1,280 @@
+"""`due`, cell by cell: each kind of issue 7 at its day, with why and what to do."""
+
+from __future__ import annotations
+
+import pytest
+from tests.acceptance.bench import LFP, NMC, Bench, day, good
+from tests.safety.keeping_bench import CODES, due, household, kept, stored, when
+
+from straycell.acceptance import Condemnation, SiblingSign, Upset
+from straycell.cells import Look, Stage
+from straycell.physics.curves import curves_for
+from straycell.readings import Quantity
+from straycell.safety.due import due_kinds, due_now, survey
+
+CONDEMNED = {"stage": Stage.CONDEMNED, "condemned": 4.0}
+
+
+def test_a_cell_that_is_kept_well_asks_for_nothing() -> None:
+    """Stored at 3.85 V, checked two weeks later: silence until the next check."""
+    assert due(stored().rest(3.849, 35.0), at=60.0) == {}
+
+
+# --- the clock of checks ---------------------------------------------------------------------------
+
+
+def test_the_first_check_comes_two_weeks_after_storing() -> None:
+    """Counted from when it lay at storage voltage; a reading taken two days early counts."""
+    assert when(stored(), "first-recheck", at=25.0) == day(21.5 + 14)
+    assert "first-recheck" not in due(stored(), at=35.0)
+    assert "first-recheck" in due(stored(), at=36.0)
+    assert when(stored().rest(3.85, 34.0), "first-recheck", at=50.0) is None
+
+
+def test_a_rest_voltage_is_checked_again_after_ninety_days() -> None:
+    """Cell sheets: about once in 3 months."""
+    bench = stored().rest(3.85, 36.0)
+    assert when(bench, "recheck", at=40.0) == day(36.0 + 90)
+    assert "recheck" not in due(bench, at=125.9)
+    assert due(bench, at=126.1)["recheck"].why == "last rest voltage 2026-04-06"
+
+
+def test_after_fourteen_days_of_grace_it_is_late_and_ranks_higher() -> None:
+    """Then the verdict does not count it any more either."""
+    bench = stored().rest(3.85, 36.0)
+    assert "recheck-late" not in due(bench, at=139.9)
+    late = due(bench, at=140.1)["recheck-late"]
+    assert late.kind.rank < due_kinds()["recheck"].rank
+    assert kept(bench, 140.1).verdict.outcome.word == "hold"
+
+
+def test_a_cell_that_was_never_measured_is_not_forgotten() -> None:
+    """Received and put aside: two weeks, then it is due, whatever box it lies in."""
+    assert "first-recheck" in due(Bench().look(), at=15.0, added=0.0)
+    assert "first-recheck" not in due(Bench().look(), at=13.0, added=0.0)
+
+
+def test_a_cell_on_hold_with_nothing_done_for_a_month_is_told() -> None:
+    """Its next step stands in the verdict."""
+    bench = Bench().found(3.6).look()
+    assert "forgotten" in due(bench, at=31.0)
+    assert "forgotten" not in due(bench, at=29.0)
+
+
+# --- storage voltage -------------------------------------------------------------------------------
+
+
+def test_a_cell_is_not_left_full_after_its_check() -> None:
+    """The pair is decided on day 18.2: bring it to 3.7 to 3.9 V, that day."""
+    item = due(good(), at=18.5)["full"]
+    assert item.at == day(18.2) and "3.7 to 3.9 V" in item.todo
+
+
+def test_a_running_check_may_keep_it_full() -> None:
+    """First rest voltage on day 3.2: for solo the check can end on day 10.2, and not before."""
+    bench = good(second=None)
+    assert "full" not in due(bench, at=10.1)
+    item = due(bench, at=10.3)["full"]
+    assert item.at == day(10.2) and "last rest voltage first" in item.why
+
+
+def test_a_check_goes_on_where_more_days_may_give_more() -> None:
+    """Seven days are enough for solo, pack wants fourteen: the second reading on day 10.3 is not the end."""
+    bench = good(second=4.176, days=7.1)
+    assert "full" not in due(bench, at=12.0)
+    assert due(bench, at=17.3)["full"].at == day(3.2 + 14)
+
+
+def test_a_full_charge_that_no_check_follows_is_not_waited_for_forever() -> None:
+    """Charged after a decided check: no reason to keep it there but the next check's days."""
+    bench = good().charge(30.0)
+    assert "full" in due(bench, at=80.0)
+
+
+def test_a_cell_is_not_left_empty_after_its_capacity_run() -> None:
+    """A day of grace to put it on the charger; charging ends it."""
+    bench = Bench().found(3.6).look().charge(1.0).capacity(2.4, 1.5)
+    assert "empty" not in due(bench, at=2.0)
+    item = due(bench, at=2.6)["empty"]
+    assert item.at == day(2.5) and "3.7 to 3.9 V" in item.todo
+    assert "empty" not in due(bench.charge(2.7), at=3.0)
+
+
+@pytest.mark.parametrize(
+    ("volts", "told"), [(4.05, True), (3.95, True), (3.89, False), (3.71, False), (3.60, True), (3.20, True)]
+)
+def test_a_storage_voltage_out_of_its_window_is_told(volts: float, told: bool) -> None:
+    """3.7 to 3.9 V, about 3.82 V at 40 % (handbook)."""
+    found = due(Bench().found(volts).look().rest(volts, 0.5), at=5.0)
+    assert ("storage-voltage" in found) is told
+
+
+def test_within_its_uncertainty_of_the_edge_advice_does_not_flutter() -> None:
+    """The pocket meter's U at 3.9 V is some 5 mV: 3.903 V may lie inside."""
+    assert "storage-voltage" not in due(Bench().found(3.903).rest(3.903, 0.5), at=5.0)
+
+
+def test_lfp_is_brought_to_storage_by_charge() -> None:
+    """Voltage does not tell there: 30 to 50 % of 3.0 Ah are 900 to 1500 mAh (LFP sheet)."""
+    bench = Bench(LFP).found(3.30).look().charge(1.0, until=3.65).capacity(3.0, 1.5)
+    item = due(bench, at=3.0)["empty"]
+    assert "900 to 1500 mAh" in item.todo
+    assert "storage-voltage" not in due(bench.charge(3.0, until=3.4).rest(3.31, 4.5), at=20.0)
+
+
+def test_an_lfp_cell_left_full_is_told_though_its_voltage_looks_stored() -> None:
+    """3.33 V a day after a full charge: what was done counts."""
+    bench = Bench(LFP).found(3.30).look().charge(1.0, until=3.65).rest(3.33, 2.1)
+    assert "full" in due(bench, at=40.0)
+
+
+# --- before it sinks -------------------------------------------------------------------------------
+
+
+def test_a_low_cell_is_charged_before_it_sinks() -> None:
+    """3.45 V is a few per cent of charge: at 5 % a month it may be below 3.0 V before the next check."""
+    found = due(Bench().found(3.45).look().rest(3.45, 0.5), at=1.0)
+    assert "charge it to 3.7 to 3.9 V" in found["sinks-soon"].todo
+
+
+def test_a_cell_in_the_window_does_not_sink_before_its_next_check() -> None:
+    """A third of its charge lasts half a year and more, even at 5 % a month."""
+    assert "sinks-soon" not in due(Bench().found(3.80).look().rest(3.80, 0.5), at=1.0)
+
+
+def test_a_cell_below_its_shelf_limit_is_a_danger() -> None:
+    """Below 3.0 V: an attended test charge, until it has been charged."""
+    bench = good().rest(2.95, 60.0)
+    item = due(bench, at=61.0)["sinking"]
+    assert item.kind.danger and "attended" in item.todo
+    assert "sinking" not in due(bench.charge(61.0), at=62.0)
+
+
+def test_a_voltage_too_close_to_a_safety_limit_is_told() -> None:
+    """4.249 V may be above 4.25 V: not a pass."""
+    assert "voltage" in due(good().rest(4.249, 25.0), at=26.0)
+
+
+# --- look, warmth, incidents, siblings -------------------------------------------------------------
+
+
+def test_a_cell_that_became_warm_is_told_until_a_gentler_charge_clears_it() -> None:
+    """12 K over ambient: neither fine nor too much."""
+    bench = good(peak=34.0)
+    assert "warm" in due(bench, at=20.0)
+    assert "warm" not in due(bench.charge(21.0, amps=0.5, peak=25.0), at=22.0)
+
+
+@pytest.mark.parametrize(("kind", "listed"), [("drop", "incident"), ("warm", "warm")])
+def test_an_incident_is_due_until_it_is_tested_anew(kind: str, listed: str) -> None:
+    """Look, rest voltage and resistance, all three."""
+    bench = stored()
+    bench.more = {"upsets": (Upset(kind, day(30.0)),)}
+    assert listed in due(bench, at=30.5)
+    bench.look(at=31.0).rest(3.85, 32.0)
+    assert listed in due(bench, at=33.0)
+    assert listed not in due(bench.resistance(0.05, at=33.0), at=34.0)
+
+
+def test_a_sibling_of_a_leaking_cell_is_due() -> None:
+    """One more look and a second check."""
+    bench = stored()
+    bench.more = {"sibling_signs": (SiblingSign(CODES[1], Look.LEAKING, day(25.0)),)}
+    assert CODES[1] in due(bench, at=26.0)["sibling"].why
+
+
+def leaking_shelf(percent_month: float) -> Bench:
+    curve = curves_for(NMC.chemistry)[0]
+    volts = curve.voltage(curve.state_of_charge(3.85) - percent_month / 100 * 40 / 30)
+    return stored().rest(volts, 61.5)
+
+
+def test_a_cell_that_leaks_on_the_shelf_is_told() -> None:
+    """12 % a month, beyond the discard limit: held and due."""
+    assert "falling" in due(leaking_shelf(12.0), at=62.0)
+    assert "falling" not in due(leaking_shelf(1.0), at=62.0)
+
+
+# --- condemned cells -------------------------------------------------------------------------------
+
+
+def test_a_swollen_cell_is_set_apart_at_once() -> None:
+    """Worst of all on a bench; done when it lies in a fit box without good cells."""
+    bench = good(look=(Look.SWOLLEN,))
+    assert "isolate" in due(bench, at=4.0, box=None, **CONDEMNED)
+    assert "isolate" in due(bench, at=4.0, box="shelf", **CONDEMNED)
+    assert "isolate" not in due(bench, at=4.0, box="tin", **CONDEMNED)
+
+
+def test_a_condemned_cell_among_good_ones_is_told() -> None:
+    """A cell is condemned by a reading where it lies: the box is mixed before anybody moves a hand."""
+    bad = kept(good(capacity=0.9), 20.0, stage=Stage.CONDEMNED, condemned=19.0)
+    fine = kept(stored(), 20.0, code=CODES[1])
+    (item, *_) = due_now(survey(household(bad, fine, at=20.0)), day(20.0))
+    assert item.kind.id == "set-apart" and "good cells too" in item.why
+
+
+@pytest.mark.parametrize(
+    ("bench", "kind", "days"),
+    [(good(look=(Look.SWOLLEN,)), "handover-damaged", 14), (good(capacity=0.9), "handover", 90)],
+)
+def test_a_condemned_cell_does_not_wait_longer_than_allowed(bench: Bench, kind: str, days: int) -> None:
+    """Two weeks for a damaged one, three months for an intact one."""
+    assert when(bench, kind, at=5.0, **CONDEMNED) == day(4.0 + days)
+    assert kind in due(bench, at=4.1 + days, **CONDEMNED)
+    assert kind not in due(bench, at=3.9 + days, **CONDEMNED)
+
+
+def test_a_condemned_cell_is_never_asked_to_be_measured() -> None:
+    """No charge, no check, no rest voltage: only apart and away."""
+    found = due(good(found=1.2), at=400.0, **CONDEMNED)
+    assert set(found) == {"handover-damaged"}
+
+
+def test_a_condemned_cell_in_a_device_comes_first() -> None:
+    """It is in there, whatever the book says."""
+    item = due(good(look=(Look.SWOLLEN,)), at=5.0, build="lamp", **CONDEMNED)["in-device"]
+    assert item.kind.rank == 0 and "build dismantle 'lamp'" in item.todo
+
+
+def test_a_cell_that_has_left_is_silent() -> None:
+    """Handed over: nothing is due any more."""
+    assert due(good(look=(Look.SWOLLEN,)), at=500.0, stage=Stage.HANDED_OVER, condemned=4.0) == {}
+
+
+def test_by_hand_and_not_looked_at_since_counts_as_damaged() -> None:
+    """What cannot be diagnosed before carriage is not intact (special provision 376)."""
+    bench = good()
+    bench.more = {"condemned": Condemnation("sat on", day(19.0))}
+    state = {"stage": Stage.CONDEMNED, "condemned": 19.0}
+    assert "handover-damaged" in due(bench, at=40.0, **state)
+    assert "handover-damaged" not in due(bench.look(at=41.0), at=42.0, **state)
+
+
+def test_every_item_says_why_and_what_to_do_without_gaps() -> None:
+    """No place of a text stays unfilled, every kind has its source."""
+    for kind in due_kinds().values():
+        assert kind.source and kind.title
+    cells = [
+        kept(good(), 200.0),
+        kept(good(found=1.2), 200.0, code=CODES[1], stage=Stage.CONDEMNED, condemned=0.0, box=None),
+        kept(Bench().found(3.3).rest(3.3, 1.0), 200.0, code=CODES[2]),
+        kept(Bench(LFP).charge(1.0, until=3.65).capacity(3.0, 1.5), 200.0, code=CODES[3]),
+    ]
+    items = survey(household(*cells, at=200.0))
+    assert len({item.kind.id for item in items}) >= 7
+    for item in items:
+        assert item.why and item.todo and "{" not in item.todo and item.subject
+    assert [item.order for item in items] == sorted(item.order for item in items)
+
+
+def test_the_same_household_gives_the_same_list_in_any_order() -> None:
+    """Ties break on the code."""
+    cells = [kept(good(), 60.0, code=code) for code in CODES]
+    assert survey(household(*cells, at=60.0)) == survey(household(*reversed(cells), at=60.0))
+
+
+def test_looks_and_readings_of_other_quantities_do_not_reset_the_clock() -> None:
+    """Only a rest voltage is a check."""
+    bench = stored().rest(3.85, 36.0).look(at=100.0).read(Quantity.RESISTANCE, 100.0, 0.05)
+    assert when(bench, "recheck", at=101.0) == day(126.0)

@@ -1,0 +1,290 @@
+"""The hand-over list: carriage figures against their sources, states kept apart, estimates marked."""
+
+from __future__ import annotations
+
+import io
+import random
+import re
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import pypdfium2
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from tests.acceptance.bench import LFP, NMC, Bench, day, good
+from tests.safety.keeping_bench import CODES, RULES
+
+from straycell.acceptance import Condemnation, EarlierFacts, Evidence, Upset, assess
+from straycell.cells import CellFacts, Chemistry, Form, Look
+from straycell.safety.condition import Condition, carriage, condition_of, is_critical
+from straycell.safety.energy import Held, energy_wh, mass_g, nominal_v
+from straycell.safety.handover import HandoverCell, HandoverList, make_list
+from straycell.safety.render import handover_pdf
+
+NOW = datetime(2026, 6, 1, 9, tzinfo=UTC)
+
+
+def evidence_of(bench: Bench, code: str = CODES[0]) -> Evidence:
+    return replace(bench.evidence(), code=code)
+
+
+def listed(bench: Bench, code: str = CODES[0], at: float = 100.0) -> HandoverCell:
+    evidence = evidence_of(bench, code)
+    return HandoverCell.of(evidence, assess(evidence, RULES, day(at)))
+
+
+def state(bench: Bench, at: float = 100.0) -> Condition:
+    return condition_of(bench.evidence(), assess(bench.evidence(), RULES, day(at)))[0]
+
+
+def with_more(bench: Bench, **more: object) -> Bench:
+    bench.more = more
+    return bench
+
+
+# --- figures against their sources -----------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "source"),
+    [
+        ("cell-wh", 20.0, "188 (a)"),  # ADR SP 188(a): cell, lithium ion <= 20 Wh; 49 CFR 173.185(c)(1)(i)
+        ("battery-wh", 100.0, "188 (b)"),  # ADR SP 188(b): battery, lithium ion <= 100 Wh
+        ("metal-cell-g", 1.0, "188 (a)"),  # lithium metal <= 1 g
+        ("package-kg", 30.0, "188"),  # package <= 30 kg gross
+        ("piece-g", 500.0, "636"),  # SP 636: gross mass <= 500 g each
+        ("load-kg", 333.0, "636"),  # total lithium cells per transport unit <= 333 kg
+    ],
+)
+def test_carriage_figures_are_those_of_the_regulations(name: str, value: float, source: str) -> None:
+    """Figures from ADR special provisions 188 and 636 as published by the Swedish and Dutch authorities."""
+    figure = carriage()["figure"][name]
+    assert figure["value"] == value and source in figure["source"]
+
+
+@pytest.mark.parametrize(
+    ("rule", "told"),
+    [
+        ("188", ["20 Wh", "1.2 m", "30 kg"]),
+        ("636", ["500 g", "20 Wh", "333 kg"]),
+        ("377", ["LITHIUM BATTERIES FOR DISPOSAL", "LITHIUM BATTERIES FOR RECYCLING"]),
+        ("376-908", ["alone", "neither burns nor conducts", "never by air"]),
+        ("376-911", ["do not set off"]),
+        ("us-damaged", ["(f)", "(d) may not"]),
+        ("epa", ["tape the terminals", "household waste"]),
+    ],
+)
+def test_each_rule_says_what_its_source_says(rule: str, told: list[str]) -> None:
+    """SP 188, 636, 377 + P909, 376 + P908 / P911, 49 CFR 173.185(f), EPA advice."""
+    entry = carriage()["rule"][rule]
+    assert all(words in entry["text"] for words in told) and entry["source"]
+
+
+def test_every_entry_has_a_source_and_says_how_it_was_seen() -> None:
+    """Regulator's own text, second-hand, calculated or memory."""
+    for group in ("figure", "un", "rule"):
+        for entry in carriage()[group].values():
+            assert entry["source"] and entry["status"] in ("seen", "second-hand", "calculated", "memory")
+
+
+@pytest.mark.parametrize(
+    ("chemistry", "number"),
+    [(Chemistry.NMC, "UN 3480"), (Chemistry.LFP, "UN 3480"), (Chemistry.PRIMARY, "UN 3090")],
+)
+def test_un_numbers(chemistry: Chemistry, number: str) -> None:
+    """3480 lithium-ion, 3090 lithium metal (lithium.batteriestransport.org/144)."""
+    cell = listed(Bench(replace(NMC, chemistry=chemistry)).look())
+    assert make_list(1, "yard", "A", NOW, [cell]).lines[0].un == number
+
+
+# --- energy and mass -------------------------------------------------------------------------------
+
+
+def test_the_largest_18650_is_below_twenty_watt_hours() -> None:
+    """3.5 Ah x 3.6 V = 12.6 Wh (facts d, calculated)."""
+    found = energy_wh(Held(replace(NMC, rated_capacity_ah=3.5)))
+    assert found.value == pytest.approx(12.6) and not found.estimated
+
+
+def test_an_unknown_18650_is_estimated_high_and_marked() -> None:
+    """Not below the largest that are sold (12.6 Wh), not above 20 Wh; mass not below a sheet's 48 g."""
+    blank = CellFacts(Chemistry.NMC, Form.F18650)
+    energy, mass = energy_wh(Held(blank)), mass_g(Held(blank))
+    assert energy.estimated and 12.6 <= energy.value < 20
+    assert mass.estimated and 47.5 <= mass.value < 60
+
+
+def test_lfp_26650_estimates_hold_the_sheets() -> None:
+    """Sheet: 3.3 Ah x 3.2 V = 10.56 Wh, 90 g."""
+    blank = CellFacts(Chemistry.LFP, Form.F26650)
+    assert 10.5 <= energy_wh(Held(blank)).value < 14
+    assert 88 <= mass_g(Held(blank)).value < 100
+    assert nominal_v(Chemistry.LFP) in (3.2, 3.3)
+
+
+def test_nothing_known_counts_as_the_largest() -> None:
+    """Unknown is never a pass: 20 Wh, marked."""
+    found = energy_wh(Held(CellFacts()))
+    assert found.value == 20.0 and found.estimated
+
+
+@given(st.sampled_from(list(Chemistry)), st.sampled_from(list(Form)), st.floats(0.05, 50))
+def test_a_measured_capacity_never_lowers_what_is_printed(chem: Chemistry, form: Form, rated: float) -> None:
+    """Energy for carriage is that of the rating, however worn the cell is."""
+    facts = CellFacts(chem, form, rated_capacity_ah=rated)
+    assert energy_wh(Held(facts, rated / 2)).value == energy_wh(Held(facts)).value
+    assert energy_wh(Held(facts, rated * 1.1)).value > energy_wh(Held(facts)).value
+
+
+# --- intact or damaged -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("bench", "expected"),
+    [
+        (good(capacity=0.9), Condition.INTACT),  # worn out, nothing wrong with it
+        (good(look=(Look.SWOLLEN,)), Condition.DAMAGED),
+        (good(look=(Look.DENTED,)), Condition.DAMAGED),
+        (good(found=1.2), Condition.DAMAGED),  # deeply discharged: a short circuit may have grown inside
+        (good(second=3.95), Condition.DAMAGED),  # leaks inside: note (d), short circuit inside
+        (good(peak=48.0), Condition.DAMAGED),
+        (good(look=None, capacity=0.9), Condition.DAMAGED),  # nobody looked: cannot be diagnosed
+        (with_more(good(), upsets=(Upset("reversed", day(20), True),)), Condition.DAMAGED),
+        (with_more(good(capacity=0.9), upsets=(Upset("drop", day(20)),)), Condition.DAMAGED),
+        (with_more(good(), condemned=Condemnation("sat on", day(20))), Condition.DAMAGED),
+        (with_more(good().look(at=21.0), condemned=Condemnation("too weak", day(20))), Condition.INTACT),
+        (Bench(replace(NMC, chemistry=Chemistry.PRIMARY)).look(), Condition.INTACT),
+    ],
+)
+def test_a_cell_is_intact_only_when_it_is_known_to_be(bench: Bench, expected: Condition) -> None:
+    """Special provision 376: safety defect, leak, physical damage, misuse, or not to be diagnosed."""
+    assert state(bench) is expected
+
+
+@pytest.mark.parametrize(
+    ("bench", "critical"),
+    [
+        (good(look=(Look.VENTED,)), True),
+        (good(look=(Look.SMELL,)), True),
+        (good(look=(Look.DENTED,)), False),
+        (with_more(good(), upsets=(Upset("short circuit", day(20), True),)), True),
+        (with_more(good(), upsets=(Upset("water", day(20), True),)), False),
+    ],
+)
+def test_what_may_still_react_is_kept_apart_from_the_rest(bench: Bench, critical: bool) -> None:
+    """P911 and not P908 where gas, heat or fire may come of it."""
+    assert is_critical(bench.evidence()) is critical
+    rules = make_list(1, "yard", "A", NOW, [listed(bench)]).lines[0].rules
+    assert ("376-911" in rules) is critical and ("376-908" in rules) is not critical
+
+
+def test_a_chemistry_under_dispute_is_not_called_lithium_ion() -> None:
+    """Entered as primary once and not withdrawn: the collection point decides."""
+    primary = replace(NMC, chemistry=Chemistry.PRIMARY)
+    bench = with_more(good(), earlier_facts=(EarlierFacts(primary, 1),))
+    assert make_list(1, "yard", "A", NOW, [listed(bench)]).lines[0].un == "UN 3480 or UN 3090"
+
+
+# --- lines -----------------------------------------------------------------------------------------
+
+BENCHES = {
+    "worn": lambda: good(capacity=0.9),
+    "swollen": lambda: good(look=(Look.SWOLLEN,)),
+    "vented": lambda: good(look=(Look.VENTED,)),
+    "worn lfp": lambda: good(facts=LFP, capacity=0.9, found=3.3, first=3.34, second=3.33),
+    "primary": lambda: Bench(replace(NMC, chemistry=Chemistry.PRIMARY)).look(),
+    "large": lambda: Bench(
+        replace(NMC, chemistry=Chemistry.PRIMARY, form=Form.OTHER, rated_capacity_ah=10)
+    ).look(),
+}
+CELLS = [
+    replace(listed(make()), code=f"A{number:05d}X") for number, make in enumerate([*BENCHES.values()] * 3)
+]
+
+
+@given(st.lists(st.sampled_from(CELLS), unique_by=lambda c: c.code), st.integers(0, 1000))
+def test_damaged_and_intact_cells_never_share_a_line(cells: list[HandoverCell], seed: int) -> None:
+    """Every cell once, alike cells together, and the same list in whatever order they come."""
+    made = make_list(1, "yard", "A", NOW, cells)
+    assert sorted(c.code for c in made.cells) == sorted(c.code for c in cells)
+    for line in made.lines:
+        assert {(c.condition, c.critical, c.chemistry, c.form) for c in line.cells} == {
+            (line.condition, line.critical, line.chemistry, line.form)
+        }
+    shuffled = list(cells)
+    random.Random(seed).shuffle(shuffled)
+    assert make_list(1, "yard", "A", NOW, shuffled) == made
+    assert HandoverList.from_json(made.to_json()) == made
+
+
+def test_damaged_lines_come_first_and_none_is_under_a_rule_for_intact_cells() -> None:
+    """The disposal rules for intact cells may not be used for damaged ones (PHMSA 24-0050)."""
+    made = make_list(1, "yard", "A", NOW, CELLS)
+    states = [line.condition for line in made.lines]
+    assert states == sorted(states, key=lambda s: s is Condition.INTACT)
+    for line in made.lines:
+        intact_rules = {"636", "377"} & set(line.rules)
+        assert bool(intact_rules) is (line.condition is Condition.INTACT)
+
+
+def test_consumer_collection_is_named_up_to_twenty_watt_hours_only() -> None:
+    """SP 636: 20 Wh a cell."""
+    made = make_list(1, "yard", "A", NOW, CELLS)
+    for line in made.lines:
+        if line.condition is Condition.INTACT:
+            assert ("636" in line.rules) is all(
+                c.energy.value <= 20 and c.mass.value <= 500 for c in line.cells
+            )
+    assert any("636" not in line.rules for line in made.lines if line.condition is Condition.INTACT)
+
+
+# --- the printed list ------------------------------------------------------------------------------
+
+
+def pages(pdf: bytes) -> list[str]:
+    document = pypdfium2.PdfDocument(io.BytesIO(pdf))
+    return [page.get_textpage().get_text_range().replace("\r\n", "\n") for page in document]
+
+
+def test_the_pdf_holds_what_the_receiver_needs() -> None:
+    """Count, chemistry, mass, energy, state, UN number, rules with sources, and a line to sign."""
+    made = make_list(7, "recycling yard", "A", NOW, CELLS)
+    text = re.sub(r"\s+", " ", " ".join(pages(handover_pdf(made, NOW))))
+    for words in (
+        "Hand-over list 7",
+        "recycling yard",
+        f"{len(CELLS)} cells in all",
+        "UN 3480",
+        "UN 3090",
+        "check with the collection point",
+        "SP 376, P908",
+        "SP 376, P911",
+        "SP 377, P909",
+        "received by: signature",
+        "~ marks a figure that is estimated",
+    ):
+        assert words in text, words
+    assert all(cell.code in text for cell in CELLS)
+
+
+def test_the_same_list_gives_the_same_bytes() -> None:
+    """The date comes in; nothing else changes."""
+    made = make_list(7, "recycling yard", "A", NOW, CELLS)
+    assert handover_pdf(made, NOW) == handover_pdf(made, NOW)
+
+
+def test_two_hundred_cells_run_over_pages_that_all_say_which_list_they_are_of() -> None:
+    """No code lost at a page's end, the signature on one page."""
+    many = [replace(CELLS[n % 6], code=f"B{n:05d}X") for n in range(200)]
+    found = pages(handover_pdf(make_list(3, "yard", "A", NOW, many), NOW))
+    assert len(found) > 3
+    assert all("Hand-over 3" in page and f"of {len(found)}" in page for page in found)
+    assert all(any(cell.code in page for page in found) for cell in many)
+    assert sum("received by: name" in page for page in found) == 1
+
+
+def test_a_place_in_another_script_does_not_break_the_print() -> None:
+    """The built-in font lacks it: question marks, no crash."""
+    made = make_list(3, "Пункт приёма Ω", "A", NOW, CELLS[:1])
+    assert "To: ?" in pages(handover_pdf(made, NOW))[0]
