@@ -214,8 +214,8 @@ def parse_code(text: str, known: Iterable[str] = ()) -> str:
 def _suggestion(code: str, known: Iterable[str]) -> str:
     near = nearest_codes(code, known)
     if near:
-        return f"nearest in the store: {', '.join(near)}; read it from the cell once more"
-    return "read it from the cell once more"
+        return f"nearest in the store: {', '.join(near)}; read it off the cell again"
+    return "read it off the cell again"
 
 
 def nearest_codes(code: str, known: Iterable[str], at_most: int = 3) -> list[str]:
