@@ -172,13 +172,17 @@ def describe_reading(item: Reading) -> str:
         parts.append(f"{current} to {cutoff}")
     if item.method is not None:
         parts.append(f"method {item.method}")
+    if item.soc is not None:
+        parts.append(f"{item.soc:.0%} charged")
     if item.where is not None:
         parts.append(f"at the {item.where}")
     if item.temperature_c is not None and item.quantity is not Quantity.TEMPERATURE:
         parts.append(show_quantity(item.temperature_c, _D.TEMPERATURE))
     parts.append("as a group" if item.as_group else "")
+    parts.append("a lower bound" if item.at_least else "")
     if item.value is not None:
         parts.append(item.meter.name if item.meter else "no meter")
+    parts.append(f"trace {item.trace}" if item.trace is not None else "")
     return ", ".join(part for part in parts if part)
 
 
@@ -190,6 +194,7 @@ def describe_charge(item: Charge) -> str:
     if item.peak_temperature_c is not None:
         parts.append(f"peak {show_quantity(item.peak_temperature_c, _D.TEMPERATURE)}")
     parts.append(f"{item.charger} slot {item.slot}" if item.slot else item.charger)
+    parts.append(f"trace {item.trace}" if item.trace is not None else "")
     return ", ".join(part for part in parts if part)
 
 

@@ -80,7 +80,26 @@ class Correction:
         form = self.form if again else filled_from(self.form, old)
         check_form(form)
         meter = reader.meter(self.meter) if self.meter is not None else None if again else old.meter
-        return list(readings_of(form, cell, moment, meter))
+        return [self._as_derived(new, old) for new in readings_of(form, cell, moment, meter)]
+
+    def _as_derived(self, new: Reading, old: Reading) -> Reading:
+        """What a trace told of the old reading stays with the same value under other words; a new value is typed."""
+        same = (
+            new.quantity is old.quantity
+            and new.value == old.value
+            and self.mistake is not Mistake.BAD_CONTACT
+        )
+        if not same:
+            return new
+        return replace(
+            new,
+            energy_wh=old.energy_wh,
+            soc=old.soc,
+            at_least=old.at_least,
+            from_full=old.from_full,
+            u=old.u if new.meter == old.meter else None,
+            trace=old.trace,
+        )
 
     def _charge(self, old: Charge, cell: str, moment: datetime) -> Charge:
         if not replace(self.form, temperature=None).empty or self.meter is not None:

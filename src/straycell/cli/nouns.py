@@ -19,6 +19,7 @@ NOUNS: dict[str, Noun] = dict(
         _noun("meter", _IN, "What readings are taken with, and how far to trust it"),
         _noun("charge", _IN, "Recorded charges: they start the clock for rest voltages"),
         _noun("reading", _IN, "What was measured or seen; a wrong one is superseded"),
+        _noun("trace", _IN, "Recorded curves: what a file tells of a cell, and how far to trust it"),
         _noun("verdict", _OUT, "What a cell may be used for, with every reason"),
         _noun("rules", _OUT, "Every limit with its source; your own rule file"),
         _noun("cautions", _OUT, "What to mind at each step"),

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from straycell.readings import Quantity, Reading
+
 if TYPE_CHECKING:
     from straycell.acceptance import RuleSet
+    from straycell.acceptance.evidence import Evidence
     from straycell.matching import Candidate
+    from straycell.physics.runtime import OwnTrace
     from straycell.store.reader import Reader
 
 
@@ -20,6 +24,7 @@ def candidates(
     from straycell.matching import Candidate
 
     evidences = reader.evidences(codes)
+    traces = own_traces(reader, evidences)
     verdicts = reader.verdicts(rules, now, codes)
     stages = {cell.code: cell.stage for cell in reader.cells()}
     offers = []
@@ -41,6 +46,30 @@ def candidates(
                 resistance_pulse_s=ohms.pulse_s if ohms else None,
                 capacity_current_a=run.discharge_current_a if run else None,
                 capacity_cutoff_v=run.cutoff_v if run else None,
+                own_trace=traces.get(code),
             )
         )
     return offers
+
+
+def own_traces(reader: Reader, evidences: Mapping[str, Evidence]) -> dict[str, OwnTrace]:
+    """By code, the cell's own discharge: of its latest capacity, when that came out of a trace that ran whole.
+
+    A newer capacity that was typed says more of the cell than an older trace.
+    """
+    latest = {code: _latest_capacity(evidence) for code, evidence in evidences.items()}
+    numbers = {code: r.trace for code, r in latest.items() if r and r.trace is not None and not r.at_least}
+    if not numbers:
+        return {}
+    from straycell.physics.runtime import OwnTrace
+
+    curves = reader.curves(set(numbers.values()))
+    return {
+        code: OwnTrace(tuple(c["ah_out"]), tuple(c["voltage_v"]), tuple(c["current_a"]), c["temperature_c"])
+        for code, number in numbers.items()
+        if (c := curves.get(number)) is not None
+    }
+
+
+def _latest_capacity(evidence: Evidence) -> Reading | None:
+    return next((r for r in reversed(evidence.readings) if r.quantity is Quantity.CAPACITY), None)

@@ -251,6 +251,7 @@ def supersede(
         f"#{', #'.join(str(t.item.id) for t in targets)} superseded as {mistake}; it stays in the history"
     )
     _hint_group(old, as_group)
+    _hint_trace(old)
     for code in dict.fromkeys([old.item.cell, *(item.cell for item in made)]):
         talk_after(code)
 
@@ -277,3 +278,15 @@ def _hint_group(old: RecordedReading, as_group: bool) -> None:
         output.talk(
             "it was recorded for a whole group: the other cells still hold theirs (--as-group takes all back)"
         )
+
+
+def _hint_trace(old: RecordedReading) -> None:
+    """Whose other readings came out of the same trace."""
+    if old.item.trace is None:
+        return
+    with desk.reading() as reader:
+        others = [n for n in reader.trace_readings(old.item.trace)[0] if n != old.item.id]
+    listed = ", ".join(f"#{number}" for number in others)
+    output.talk(
+        f"it came out of trace {old.item.trace}, which stays" + (f"; so did {listed}" if others else "")
+    )

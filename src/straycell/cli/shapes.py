@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from straycell.cells import Cell
 from straycell.meters import Accuracy, Meter, Resolution
-from straycell.readings import UNITS, CautiousDefaults, Charge, Quantity, Reading, accuracy_of, measured
+from straycell.readings import UNITS, CautiousDefaults, Charge, Quantity, Reading, by_default, measured
 from straycell.teardowns import Teardown
 
 if TYPE_CHECKING:
@@ -87,7 +87,7 @@ def reading_json(reading: Reading, defaults: CautiousDefaults) -> Json:
         "value": reading.value if has_value else None,
         "unit": UNITS[reading.quantity],
         "expanded_uncertainty": measured(reading, defaults).expanded if has_value else None,
-        "cautious_default": accuracy_of(reading, defaults)[1] if has_value else None,
+        "cautious_default": by_default(reading, defaults) if has_value else None,
         "at": reading.at,
         "temperature_c": reading.temperature_c,
         "meter": reading.meter.name if reading.meter else None,
@@ -99,6 +99,11 @@ def reading_json(reading: Reading, defaults: CautiousDefaults) -> Json:
         "pulse_s": reading.pulse_s,
         "look": list(reading.look),
         "as_group": reading.as_group,
+        "energy_wh": reading.energy_wh,
+        "soc": reading.soc,
+        "at_least": reading.at_least,
+        "from_full": reading.from_full,
+        "trace": reading.trace,
     }
 
 
@@ -119,6 +124,7 @@ def charge_json(charge: Charge) -> Json:
         "peak_temperature_c": charge.peak_temperature_c,
         "charger": charge.charger or None,
         "slot": charge.slot,
+        "trace": charge.trace,
     }
 
 
@@ -152,5 +158,5 @@ def event_json(event: Event) -> Json:
 def event_words(event: Event, readings: list[str]) -> str:
     """An event's detail and reason in one line; `readings` is what was recorded at its time."""
     parts = [f"{key} {value}" for key, value in event.detail.items() if value not in (None, "", [], {})]
-    parts += readings if event.verb.startswith(("reading", "charge")) else []
+    parts += readings if event.verb.startswith(("reading", "charge", "trace")) else []
     return "; ".join([*parts, f"because: {event.because}"] if event.because else parts)

@@ -1,0 +1,202 @@
+"""`straycell trace`: recorded curves, and what they tell of a cell."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from straycell.cli import clock, desk, output, trace_page, values
+from straycell.cli.aftermath import talk_after
+from straycell.cli.files import write_whole
+from straycell.cli.verbs import noun_app
+from straycell.quantities import Dimension, Window, show
+
+app = noun_app("Recorded curves: capacity, energy and resistance out of a file, with their uncertainty.")
+_D = Dimension
+_CUTOFF = Window(1.0, 4.5)
+_WIDTH = 66
+"""Of the small curve; its last line is longer by the name of the cut-off."""
+_LONG_BYTES = 4_000_000
+"""From this size on a file is read for more than a moment, and progress is shown."""
+Number = Annotated[
+    int,
+    typer.Argument(
+        parser=lambda text: values.parse_whole(text, "id", low=1, high=10**9),
+        metavar="ID",
+        help="The trace's number (trace list).",
+        show_default=False,
+    ),
+]
+
+
+@app.command("add")
+def add(
+    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    file: Annotated[
+        Path,
+        typer.Argument(
+            metavar="FILE", help="Delimited text, gz too: time, voltage, current.", show_default=False
+        ),
+    ],
+    meter: Annotated[
+        str | None, values.text_option("--meter", "What recorded it (meter add).", metavar="M")
+    ] = None,
+    at: Annotated[datetime | None, values.at_option("When the recording ended (default: now).")] = None,
+    cutoff: Annotated[
+        float | None,
+        values.quantity(
+            "--cutoff",
+            _D.VOLTAGE,
+            "Where the discharge ends (default: the rules' highest that counts).",
+            window=_CUTOFF,
+            example="3.0V",
+        ),
+    ] = None,
+    temperature: Annotated[
+        float | None,
+        values.quantity("--temperature", _D.TEMPERATURE, "Of the cell, where the file does not tell it."),
+    ] = None,
+    columns: Annotated[
+        str | None,
+        values.text_option(
+            "--columns", 'What the header does not name: "time=T in min, current=3 in mA".', metavar="MAP"
+        ),
+    ] = None,
+) -> None:
+    """File a recorded curve of a cell, and record the capacity, resistance and charges it shows.
+
+    The file is kept as it is. What came out points back to it; a wrong reading is superseded, the trace stays.
+    """
+    from straycell.acceptance.case import Case
+    from straycell.cli.trace_work import Request, work_out
+    from straycell.traces import parse_columns
+    from straycell.traces.layout import file_bytes
+
+    if columns:
+        parse_columns(columns)
+    now, rules = clock.now(), desk.rules()
+    with desk.reading() as reader:
+        found = reader.find_code(code)
+        with_meter = None if meter is None else reader.meter(meter)
+        evidence = reader.evidence(found)
+        raw = file_bytes(file)
+        reader.require_new_trace(raw, found)
+    request = Request(
+        file.name, raw, at or now, at is not None, with_meter, cutoff, temperature, columns or ""
+    )
+    case = Case(evidence, evidence.facts, rules, now)
+    filing = work_out(case, request, _progress(len(raw)))
+    with desk.writing() as writer:
+        entry, made = writer.add_trace(filing.new, filing.items)
+    numbers = [item.id for item in made]
+    output.emit(trace_page.document(entry, numbers, []), lambda: trace_page.figures(entry, numbers, []))
+    for note in filing.notes:
+        output.talk(note)
+    if entry.result["temperature_c"] is None and entry.result["capacity_ah"] is not None:
+        output.talk("no --temperature: at what temperature was it discharged? until then it is a lower bound")
+    talk_after(found)
+
+
+@app.command("list")
+def list_all(
+    code: Annotated[
+        str | None,
+        typer.Argument(metavar="CODE", help="Only this cell's.", show_default=False),
+    ] = None,
+) -> None:
+    """List the traces, or those of one cell."""
+    with desk.reading() as reader:
+        entries = reader.traces(None if code is None else reader.find_code(code))
+    rows = [
+        [
+            str(e.id),
+            e.cell,
+            output.day(e.at),
+            _short(e.result["capacity_ah"], _D.CAPACITY, least=e.result["at_least"]),
+            _short(e.result["dc_resistance_ohm"], _D.RESISTANCE),
+            e.name,
+        ]
+        for e in entries
+    ]
+    output.emit(
+        [
+            {key: e.result[key] for key in ("capacity_ah", "energy_wh", "dc_resistance_ohm", "at_least")}
+            | {"id": e.id, "cell": e.cell, "at": e.at, "file": e.name}
+            for e in entries
+        ],
+        lambda: output.table(
+            ["id", "cell", "at", "capacity", "resistance", "file"],
+            rows,
+            flexible="file",
+            empty="no trace filed yet: straycell trace add CODE FILE",
+        ),
+    )
+
+
+def _short(figure: dict[str, float] | None, dimension: Dimension, *, least: bool = False) -> str | None:
+    return None if figure is None else ("≥ " if least else "") + show(figure["value"], dimension)
+
+
+@app.command("show")
+def show_one(number: Number) -> None:
+    """Show a trace: its figures, where their uncertainty comes from line by line, and a small curve."""
+    with desk.reading() as reader:
+        entry = reader.trace(number)
+        stand, gone = reader.trace_readings(number)
+        raw = reader.trace_file(number)
+
+    def page() -> None:
+        from straycell.cli.trace_work import again
+        from straycell.traces.terminal import terminal_curve
+
+        trace_page.figures(entry, stand, gone)
+        output.section("Curve")
+        for line in terminal_curve(
+            *again(entry, raw), width=_WIDTH, plain=not trace_page.can_draw()
+        ).splitlines():
+            output.say(line)
+        trace_page.budget(entry.result)
+        trace_page.pulses(entry.result)
+        if entry.result["notes"]:
+            output.section("How it was read")
+            output.bullets(entry.result["notes"])
+
+    output.emit(trace_page.document(entry, stand, gone), page)
+
+
+@app.command("plot")
+def plot(
+    number: Number,
+    out: Annotated[
+        Path, typer.Option("--out", metavar="PNG", help="Where the picture goes.", show_default=False)
+    ],
+) -> None:
+    """Draw voltage, current and charge of a trace, for the wall."""
+    from straycell.cli.trace_work import again
+    from straycell.traces.plot import plot_png
+
+    with desk.reading() as reader:
+        entry = reader.trace(number)
+        raw = reader.trace_file(number)
+        facts = reader.cell(entry.cell).facts
+    kind = f"{facts.form} {facts.chemistry}  {facts.marking}".rstrip()
+    title = f"{entry.cell}  {kind}  {output.day(entry.at)}"
+    write_whole(out, plot_png(*again(entry, raw), title))
+    output.emit({"id": entry.id, "files": [out], "count": 1}, lambda: output.say(str(out)))
+
+
+def _progress(size_bytes: int) -> Callable[[float], None] | None:
+    """A counter on stderr for long files, when a person is there to see it."""
+    if size_bytes < _LONG_BYTES or not sys.stderr.isatty():
+        return None
+
+    def tell(share: float) -> None:
+        end = "\r\x1b[K" if share >= 1 else ""
+        print(f"\rreading the file: {share:4.0%}{end}", end="", file=sys.stderr, flush=True)
+
+    return tell
