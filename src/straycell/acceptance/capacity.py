@@ -167,8 +167,8 @@ def _nothing(case: Case) -> Reason:
 
 
 def _agree(case: Case, a: Run, b: Run) -> bool:
-    """Within the root of the summed squares of both U, and of what two runs of one cell differ by anyway."""
-    repeat = case.repeat_u("capacity-repeat", max(a.value.value, b.value.value))
+    """Within the root of the summed squares of both U; runs out of traces also differ by what runs repeat to."""
+    repeat = case.repeat_u("capacity-repeat", a.reading, b.reading)
     return abs(a.value.value - b.value.value) <= math.hypot(a.value.expanded, b.value.expanded, 2.0 * repeat)
 
 

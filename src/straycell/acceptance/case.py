@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import cached_property, wraps
 from typing import Any, TypeVar
@@ -55,7 +55,15 @@ class Case:
 
     def _was_there(self, item: Reading | Charge) -> bool:
         """True unless only earlier readings count and this one, and what it stands for, came later."""
-        return self.last_reading is None or self._first_ids.get(item.id, item.id) <= self.last_reading
+        return self.last_reading is None or self.number(item) <= self.last_reading
+
+    def number(self, item: Reading | Charge) -> int:
+        """When it came in the order of recording; what took another's place counts from the first of its chain."""
+        return self._first_ids.get(item.id, item.id)
+
+    def as_of(self, *items: Reading | Charge) -> Case:
+        """The same cell as it was known when the last of these was recorded: discards are final from then on."""
+        return replace(self, last_reading=max(self.number(item) for item in items), memo={})
 
     @cached_property
     def _first_ids(self) -> dict[int, int]:
@@ -78,9 +86,16 @@ class Case:
             found = self.memo[key] = measured(reading, self.rules.defaults)
         return found
 
-    def repeat_u(self, limit_id: str, value: float) -> float:
-        """Standard uncertainty of the difference of two readings that only repeat to within a share (a limit of error)."""
-        return value * self.figure(limit_id) * math.sqrt(2.0 / 3.0)
+    def repeat_u(self, limit_id: str, a: Reading, b: Reading) -> float:
+        """Standard uncertainty of a difference by what readings repeat to (a limit of error, as a share).
+
+        Only where a trace gave one of them its own, narrow uncertainty: a meter's limits leave room for it.
+        """
+        if a.u is None and b.u is None:
+            return 0.0
+        return (
+            max(self.measured(a).value, self.measured(b).value) * self.figure(limit_id) * math.sqrt(2.0 / 3.0)
+        )
 
     @cached_property
     def full_voltage_v(self) -> float:
@@ -177,7 +192,8 @@ class Case:
     @cached_property
     def _disturbances(self) -> list[tuple[datetime, int]]:
         """(when, number of the record) of all that moves charge; work in a build is known at once."""
-        moments = [(c.at, c.id) for c in self.charges] + [(r.at, r.id) for r in self.of(Quantity.CAPACITY)]
+        moved = (*self.charges, *self.of(Quantity.CAPACITY))
+        moments = [(item.at, self.number(item)) for item in moved]
         # In a build a cell is used, which nobody records: rest voltages before, in it and after are no pair.
         moments += [(upset.at, 0) for upset in self.evidence.upsets if upset.kind == DISMANTLED]
         return moments + [(at, 0) for at in self.evidence.installed_at]

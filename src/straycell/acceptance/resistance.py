@@ -239,9 +239,9 @@ def _near(case: Case, a: Reading, b: Reading) -> bool:
 
 
 def _agree(case: Case, a: Reading, b: Reading) -> bool:
-    """Within the root of the summed squares of both U, and of what two readings of one cell differ by anyway."""
+    """Within the root of the summed squares of both U; readings out of traces also by what they repeat to."""
     one, other = case.measured(a), case.measured(b)
-    repeat = case.repeat_u("resistance-repeat", max(one.value, other.value))
+    repeat = case.repeat_u("resistance-repeat", a, b)
     return abs(one.value - other.value) <= math.hypot(one.expanded, other.expanded, 2.0 * repeat)
 
 
