@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from straycell.matching.allocate_greedy import bits
-from straycell.matching.allocate_highs import INFINITE, Answer, Question, Row, ask
+from straycell.matching.allocate_highs import INFINITE, MOST_NODES, Answer, Question, Row, ask
 from straycell.matching.allocate_model import Model
 from straycell.matching.balance_pool import Floats
 
@@ -19,6 +19,7 @@ class Master:
     model: Model
     deadline: float
     seed: int
+    nodes: int = MOST_NODES
     rows: list[Row] = field(default_factory=list)
     halls: set[int] = field(default_factory=set)
     stopped_early: bool = False
@@ -85,7 +86,7 @@ class Master:
         total = self.model.columns
         upper = np.append(self.model.upper, INFINITE if spending else 0.0)
         rows = [row for row in self.rows if spending or row.columns[-1] != total]
-        question = Question(cost, np.zeros(len(cost)), upper, rows, total if whole else 0, gap)
+        question = Question(cost, np.zeros(len(cost)), upper, rows, total if whole else 0, gap, self.nodes)
         answer = ask(question, self.deadline, self.seed)
         self.stopped_early |= answer.stopped_early
         return answer

@@ -16,6 +16,8 @@ from straycell.matching.allocate_input import Kind, Market
 from straycell.matching.balance_pool import RATIO_SLACK, Floats, Ints
 
 Bools = npt.NDArray[np.bool_]
+# Closer to 1 a grid would be finer than the resistances themselves.
+SMALLEST_GRID_RATIO = 1.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +160,7 @@ def cut(resistance: Floats, fits: Bools, parallel: int, windows: Windows) -> lis
 
 def starts(ohms: Floats, windows: Windows) -> list[float]:
     """Where windows begin, ascending: at every resistance, or on a grid common to all choices."""
-    if windows.per_ratio == 0:
+    if windows.per_ratio == 0 or windows.ratio < SMALLEST_GRID_RATIO:
         return [float(low) for low in ohms]
     positive = ohms[ohms > 0]
     places = np.floor(np.log(positive) / np.log(windows.ratio) * windows.per_ratio + 1e-9)

@@ -13,13 +13,17 @@ from straycell.matching.allocate_greedy import cheapest, dealt
 from straycell.matching.allocate_input import Kind, Market
 from straycell.matching.allocate_master import Master
 from straycell.matching.allocate_model import Bools, Model, Windows, model_of, window_count
+from straycell.matching.allocate_near import prices_in, served_in, support_in
 from straycell.matching.allocate_simple import heaviest_first, scarcest_first, serve_in_turn
 from straycell.matching.allocate_solve import Result, Search
 from straycell.matching.allocate_weights import Tier, tiers_of
 from straycell.matching.balance_pool import Floats
 
-# Models of every window are exact; beyond this many windows a grid has to do.
-MOST_EXACT_WINDOWS = 200
+# A model of every window is exact. It is tried at once where windows are few, up to many for a proof.
+FEW_WINDOWS = 200
+MOST_EXACT_WINDOWS = 300
+PROOF_NODES = 200
+PROOF_TURNS = 12
 GRIDS = (2, 4)
 CLOSE_SURPLUS = 9e-4
 FLOW_TURNS = 4
@@ -110,19 +114,29 @@ class Planner:
         model, loose = self.model, self.loose
         if self.ratio is None or not self.served or not self.ratio_binds(model):
             return self.finished(model, loose, loose.weight_bounds, loose.surplus_bound)
-        if window_count(self.market, self.demands) <= MOST_EXACT_WINDOWS:
-            exact = model_of(self.market, self.demands, Windows(self.ratio, 0))
-            result = self.solved(self.search(exact))
-            return self.finished(exact, result, result.weight_bounds, result.surplus_bound)
-        return self.on_grids(model, loose, self.served)
+        best = self.on_grids(model, loose, self.served)
+        result, bound = best[1], self.surplus_bound(model, loose, best[1])
+        if (result.weights, result.surplus) == (loose.weight_bounds, bound):
+            return self.finished(*best, loose.weight_bounds, bound)
+        if window_count(self.market, self.demands) > MOST_EXACT_WINDOWS:
+            return self.finished(*best, loose.weight_bounds, bound)
+        exact = model_of(self.market, self.demands, Windows(self.ratio, 0))
+        master = Master(exact, self.deadline, self.seed, PROOF_NODES)
+        proof = self.solved(Search(exact, master, self.tiers, PROOF_TURNS))
+        if proof.weights < result.weights:
+            return self.finished(*best, loose.weight_bounds, bound)
+        bound = max(bound, proof.surplus_bound) if proof.weights == result.weights else proof.surplus_bound
+        best = (exact, proof) if better(proof, result) else best
+        return self.finished(*best, proof.weight_bounds, bound)
 
     def ratio_binds(self, model: Model) -> bool:
         return any(self.market.demands[choice.demand].parallel > 1 for choice in model.choices)
 
-    def on_grids(self, model: Model, loose: Result, served: set[tuple[int, Kind]]) -> Part:
+    def on_grids(self, model: Model, loose: Result, served: set[tuple[int, Kind]]) -> tuple[Model, Result]:
         """Windows on a grid: first for what is served without the ratio, then for any other set of demands."""
         best: tuple[Model, Result] | None = None
-        for per_ratio in GRIDS:
+        small = window_count(self.market, self.demands) <= FEW_WINDOWS
+        for per_ratio in (0,) if small else GRIDS:
             windows = Windows(self.ratio or 1.0, per_ratio)
             for only in (served, None):
                 if time.monotonic() > self.deadline:
@@ -135,11 +149,11 @@ class Planner:
                 if found is not None and (best is None or better(found[1], best[1])):
                     best = found
                 if best is not None and close_enough(best[1], loose):
-                    return self.finished(*best, loose.weight_bounds, loose.surplus_bound)
+                    return best
         if best is None:
             grid = model_of(self.market, self.demands, Windows(self.ratio or 1.0, GRIDS[0]))
             best = grid, self.solved(self.search(grid))
-        return self.finished(*best, loose.weight_bounds, self.surplus_bound(model, loose, best[1]))
+        return best
 
     def flowing(
         self, model: Model, loose: Result, only: set[tuple[int, Kind]] | None, windows: Windows
@@ -224,36 +238,6 @@ class Planner:
             int(market.capacity[cells].sum()) - int(market.minimum[demand]) * len(cells)
             for demand, cells in assignment.items()
         )
-
-
-def served_in(model: Model, result: Result) -> set[tuple[int, Kind]]:
-    return {(c.demand, c.kind) for index, c in enumerate(model.choices) if result.x[index] > 0.5}
-
-
-def prices_in(grid: Model, model: Model, loose: Result) -> Floats:
-    """What a cell is worth to each option of a grid, from the plan without windows."""
-    worth: dict[tuple[int, Kind], int] = {}
-    for option, owner in enumerate(model.owner):
-        choice = model.choices[int(owner)]
-        worth[choice.demand, choice.kind] = loose.placed.price[option]
-    owners = (grid.choices[int(owner)] for owner in grid.owner)
-    return np.array([worth[choice.demand, choice.kind] for choice in owners], dtype=np.float64)
-
-
-def support_in(grid: Model, model: Model, loose: Result) -> Bools:
-    """Which buckets of a grid hold cells that the plan without windows gave to the demand of an option."""
-    at = dict(zip(grid.cells, grid.bucket, strict=True))
-    options: dict[tuple[int, Kind], list[int]] = {}
-    for option, owner in enumerate(grid.owner):
-        choice = grid.choices[int(owner)]
-        options.setdefault((choice.demand, choice.kind), []).append(option)
-    support = np.zeros(grid.member.shape, dtype=np.bool_)
-    for option, cells in enumerate(dealt(loose.placed)):
-        choice = model.choices[int(model.owner[option])]
-        for cell in cells:
-            if cell in at:
-                support[at[cell], options.get((choice.demand, choice.kind), [])] = True
-    return support & grid.member
 
 
 def better(one: Result, other: Result) -> bool:

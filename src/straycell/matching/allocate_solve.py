@@ -19,6 +19,8 @@ MOST_TURNS = 80
 LP_TURNS = 25
 # The part of a smallest step that rounding in the solver may cost.
 STEP_SHARE = 0.4
+# The solver's own accuracy: surplus and bound closer than this, as a share, are the same.
+ACCURACY = 1e-6
 
 
 @dataclass(slots=True)
@@ -40,6 +42,7 @@ class Search:
     model: Model
     master: Master
     tiers: list[Tier]
+    turns: int = MOST_TURNS
     x: Floats = field(init=False)
     placed: Placement = field(init=False)
     floor: list[int] = field(default_factory=list)
@@ -88,7 +91,7 @@ class Search:
         values = self.values(tier)
         bound = int(values.sum())
         self.loosen(-values)
-        for _ in range(MOST_TURNS):
+        for _ in range(self.turns):
             answer = self.master.solve(-values, spending=False, whole=True, gap=1 - STEP_SHARE)
             if answer.bound > -INFINITE:
                 bound = min(bound, int(np.floor(-answer.bound + STEP_SHARE)))
@@ -136,12 +139,12 @@ class Search:
         self.master.add_price_cut(self.placed.price)
         self.learn_prices(cost)
         bound = 0
-        for _ in range(MOST_TURNS):
+        for _ in range(self.turns):
             gap = max(STEP_SHARE / scale, 1e-9 * best / scale)
             answer = self.master.solve(cost, spending=True, whole=True, gap=gap)
             if answer.bound > -INFINITE:
                 bound = min(best, max(bound, int(np.ceil(answer.bound * scale - STEP_SHARE))))
-            if answer.x is None or bound >= best:
+            if answer.x is None or bound >= best * (1 - ACCURACY):
                 break
             x = np.rint(answer.x[:-1])
             if any(self.worth(tier, x) < low for tier, low in zip(self.tiers, floor, strict=True)):
@@ -154,7 +157,7 @@ class Search:
             self.master.add_price_cut(placed.price)
             if (surplus := self.surplus_of(x, placed)) < best:
                 best, self.x, self.placed = surplus, x, placed
-        return best, bound
+        return best, best if bound >= best * (1 - ACCURACY) else bound
 
     def learn_prices(self, cost: Floats) -> None:
         """Cuts from the model with broken columns, as long as they still tell something."""
