@@ -404,6 +404,23 @@ def test_a_forgotten_temperature_is_put_right_and_the_rest_stays_the_traces(
     assert round_cell.do("cell show A00001O")["figures"]["capacity_at_least"] is False
 
 
+def test_a_file_is_worked_out_anew_when_something_was_forgotten(round_cell: Bench, tmp_path: Path) -> None:
+    """With the meter this time: a smaller uncertainty, in the place of the old readings; the reason stays."""
+    file = curve(tmp_path)
+    round_cell.do(f"trace add A00001O {file} --temperature 22C")
+    round_cell.do("meter add load --voltage-accuracy 0.1%+2mV --capacity-accuracy 0.5%+1mAh")
+    line = f"trace add A00001O {file} --temperature 22C --meter load"
+    assert "--again" in round_cell.refused(line, 3)
+    round_cell.refused(f"{line} --again", 2)
+    round_cell.refused(f"{line} --because 'forgot the meter'", 2)
+    found = round_cell.do(f"{line} --again --because 'forgot the meter'")
+    old, new = readings(round_cell, "capacity")
+    assert (old["because"], old["superseded_by"]) == ("forgot the meter", new["id"])
+    assert new["expanded_uncertainty"] < old["expanded_uncertainty"] / 5
+    assert (found["id"], new["trace"], old["trace"]) == (2, 2, 1)
+    assert round_cell.do("trace show 1")["readings"] == []
+
+
 def test_a_retyped_value_is_no_longer_the_traces(round_cell: Bench, tmp_path: Path) -> None:
     """What a person types has the meter's uncertainty and shows no full start."""
     round_cell.do(f"trace add A00001O {curve(tmp_path)} --temperature 22C")

@@ -120,6 +120,34 @@ def test_the_same_file_for_another_cell_is_refused_until_it_is_taken_back(shelf:
         assert reader.trace_readings(again.id)[1] == []
 
 
+def test_a_file_worked_out_anew_supersedes_what_it_gave_before(shelf: Shelf) -> None:
+    """Each by its like; what has no like stays, what is new is added; all with the reason."""
+    (code,) = shelf.cells()
+    number = file_trace(shelf, code)
+    fewer = replace(capacity(code, 2.2), energy_wh=8.0)
+    anew: list[Reading | Charge] = [fewer, charge(code), charge(code)]
+    with shelf.writing() as writer:
+        second, made = writer.add_trace(new_trace(code, RAW), anew, again="forgot the meter")
+    with shelf.reading() as reader:
+        stand, gone = reader.trace_readings(number)
+        assert [reader.reading(n).item for n in stand] == [
+            replace(derived(code)[2], id=stand[0], trace=number)
+        ]
+        replaced = [reader.reading(n) for n in gone]
+        assert all(r.because == "forgot the meter" and r.mistake == "mistyped" for r in replaced)
+        assert {r.superseded_by for r in replaced} < {item.id for item in made}
+        assert reader.trace_readings(second.id) == (sorted(item.id for item in made), [])
+        assert len(made) == 3
+        assert reader.check(shelf.rules) == []
+    with shelf.writing() as writer:
+        third, _ = writer.add_trace(new_trace(code, RAW), derived(code), again="and the columns")
+    with shelf.reading() as reader:
+        assert reader.trace_readings(number)[0] == []
+        (left,) = reader.trace_readings(second.id)[0]  # the second charge, which has no like any more
+        assert isinstance(reader.reading(left).item, Charge)
+        assert len(reader.trace_readings(third.id)[0]) == 3
+
+
 def test_a_trace_whose_reading_is_refused_is_not_filed(shelf: Shelf) -> None:
     """One write: all of it or nothing."""
     (code,) = shelf.cells()

@@ -14,6 +14,7 @@ from straycell.cli import clock, desk, output, trace_page, values
 from straycell.cli.aftermath import talk_after
 from straycell.cli.files import write_whole
 from straycell.cli.verbs import noun_app
+from straycell.errors import UsageFault
 from straycell.quantities import Dimension, Window, show
 
 app = noun_app("Recorded curves: capacity, energy and resistance out of a file, with their uncertainty.")
@@ -67,16 +68,23 @@ def add(
             "--columns", 'What the header does not name: "time=T in min, current=3 in mA".', metavar="MAP"
         ),
     ] = None,
+    again: Annotated[
+        bool, typer.Option("--again", help="Work out a file anew that is in the store; needs --because.")
+    ] = False,
+    because: Annotated[str | None, values.text_option("--because", "Why it is worked out anew.")] = None,
 ) -> None:
     """File a recorded curve of a cell, and record the capacity, resistance and charges it shows.
 
     The file is kept as it is. What came out points back to it; a wrong reading is superseded, the trace stays.
+    With --again what the same file gave before is superseded by what it gives now.
     """
     from straycell.acceptance.case import Case
     from straycell.cli.trace_work import Request, work_out
     from straycell.traces import parse_columns
     from straycell.traces.layout import file_bytes
 
+    if again is (because is None):
+        raise UsageFault("--again and --because go together", "add --again --because 'forgot the meter'")
     if columns:
         parse_columns(columns)
     now, rules = clock.now(), desk.rules()
@@ -85,14 +93,14 @@ def add(
         with_meter = None if meter is None else reader.meter(meter)
         evidence = reader.evidence(found)
         raw = file_bytes(file)
-        reader.require_new_trace(raw, found)
+        reader.require_new_trace(raw, found, again=again)
     request = Request(
         file.name, raw, at or now, at is not None, with_meter, cutoff, temperature, columns or ""
     )
     case = Case(evidence, evidence.facts, rules, now)
     filing = work_out(case, request, _progress(len(raw)))
     with desk.writing() as writer:
-        entry, made = writer.add_trace(filing.new, filing.items)
+        entry, made = writer.add_trace(filing.new, filing.items, because)
     numbers = [item.id for item in made]
     output.emit(trace_page.document(entry, numbers, []), lambda: trace_page.figures(entry, numbers, []))
     for note in filing.notes:

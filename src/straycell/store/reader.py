@@ -227,10 +227,10 @@ class Reader:
         with self._look() as conn:
             return traces.readings_of(conn, number)
 
-    def require_new_trace(self, raw: bytes, code: str) -> None:
-        """Raise BadData when the same file is in the store and was not taken back."""
+    def require_new_trace(self, raw: bytes, code: str, *, again: bool = False) -> None:
+        """Raise BadData when the same file is in the store and was not taken back (`again`: of another cell)."""
         with self._look() as conn:
-            traces.require_new(conn, raw, code)
+            traces.require_new(conn, raw, code, again=again)
 
     def curves(self, numbers: Collection[int]) -> dict[int, dict[str, Any]]:
         """The few points kept of each of these traces, by number."""

@@ -11,16 +11,20 @@ from typing import Any
 from sqlalchemy import Connection, Select, func, select
 
 from straycell.errors import BadData
+from straycell.readings import Charge, Mistake, Quantity
 from straycell.store import cells, meters
 from straycell.store.codec import from_json, from_us, to_json, to_us
 from straycell.store.pen import Pen, insert_one
-from straycell.store.readings import Item, insert_items, require_in_house
+from straycell.store.readings import Item, insert_items, reading, require_in_house
 from straycell.store.records import NewTrace, TraceEntry
+from straycell.store.supersede import supersede
 from straycell.store.tables import READING, SUPERSESSION, TRACE
 from straycell.store.validation import require_moment, utc
 
 _PACKING = 1
 """zlib's fastest level: a million rows shrink to a third in a second, more effort gains little."""
+_LARGEST_BYTES = 900_000_000
+"""SQLite keeps at most 10^9 bytes in one field (sqlite.org/limits.html)."""
 _HEAD = (
     TRACE.c.id,
     TRACE.c.code,
@@ -105,32 +109,45 @@ def readings_of(conn: Connection, number: int) -> tuple[list[int], list[int]]:
     return [r for r, gone in rows if gone is None], [r for r, gone in rows if gone is not None]
 
 
-def filed_before(conn: Connection, sha256: str) -> tuple[TraceEntry, list[int]] | None:
-    """(the trace of the same file, its readings that stand) when one still speaks for its cell, else None."""
-    for entry in _entries(conn, select(*_HEAD).where(TRACE.c.sha256 == sha256).order_by(TRACE.c.id)):
+def _filed_before(conn: Connection, sha256: str) -> list[tuple[TraceEntry, list[int]]]:
+    """(trace, its readings that stand) of each trace of the same file that still speaks for its cell, newest first."""
+    query = select(*_HEAD).where(TRACE.c.sha256 == sha256).order_by(TRACE.c.id.desc())
+    found = []
+    for entry in _entries(conn, query):
         stand, gone = readings_of(conn, entry.id)
         if stand or not gone:
-            return entry, stand
-    return None
+            found.append((entry, stand))
+    return found
 
 
-def require_new(conn: Connection, raw: bytes, code: str) -> None:
-    """Raise BadData when the same file is in the store and its readings were not taken back."""
-    before = filed_before(conn, hashlib.sha256(raw).hexdigest())
-    if before is None:
-        return
-    entry, stand = before
-    if entry.cell == code:
+def require_new(conn: Connection, raw: bytes, code: str, *, again: bool = False) -> list[int]:
+    """Raise BadData when the same file is in the store and its readings were not taken back.
+
+    With `again` it may be there for the same cell; returns its readings that stand then, else none.
+    """
+    before = _filed_before(conn, hashlib.sha256(raw).hexdigest())
+    for entry, stand in before:
+        if entry.cell != code:
+            raise _of_another_cell(entry, stand, code)
+    if before and not again:
+        number, filed = before[0][0].id, before[0][0].recorded_at
         raise BadData(
-            f"this file is in the store: trace {entry.id} of {code}, filed {entry.recorded_at:%Y-%m-%d}",
-            f"see it with: straycell trace show {entry.id}",
+            f"this file is in the store: trace {number} of {code}, filed {filed:%Y-%m-%d}",
+            f"see it with: straycell trace show {number}; to work it out anew: --again --because ...",
         )
-    which = f"take back its readings ({_listed(stand)}) first: " if stand else ""
-    raise BadData(
-        f"this file is in the store as trace {entry.id} of another cell, {entry.cell}: a trace is of one cell",
-        f"{which}straycell reading supersede ID --mistake wrong-cell --right-cell {code} --because ..."
-        if stand
-        else f"see it with: straycell trace show {entry.id}",
+    return sorted(number for _, stand in before for number in stand)
+
+
+def _of_another_cell(entry: TraceEntry, stand: Sequence[int], code: str) -> BadData:
+    what = (
+        f"this file is in the store as trace {entry.id} of another cell, {entry.cell}: a trace is of one cell"
+    )
+    if not stand:
+        return BadData(what, f"see it with: straycell trace show {entry.id}")
+    return BadData(
+        what,
+        f"take back its readings ({_listed(stand)}) first: "
+        f"straycell reading supersede ID --mistake wrong-cell --right-cell {code} --because ...",
     )
 
 
@@ -138,14 +155,22 @@ def _listed(numbers: Sequence[int]) -> str:
     return ", ".join(f"#{number}" for number in numbers)
 
 
-def add_trace(pen: Pen, new: NewTrace, items: Sequence[Item]) -> tuple[TraceEntry, list[Item]]:
-    """File a trace and record what came out of it as one write. Raises BadData; nothing is kept then."""
+def add_trace(
+    pen: Pen, new: NewTrace, items: Sequence[Item], again: str | None = None
+) -> tuple[TraceEntry, list[Item]]:
+    """File a trace and record what came out of it as one write. Raises BadData; nothing is kept then.
+
+    `again` is the reason why the same file is worked out anew: what it gave before is superseded by its like.
+    """
     cells.require_cells(pen.conn, [new.cell])
     require_in_house(pen, [new.cell])
     require_moment(f"trace of {new.cell}", utc(new.at), pen.now)
     if new.meter is not None:
         meters.meter(pen.conn, new.meter.name)
-    require_new(pen.conn, new.raw, new.cell)
+    replaced = require_new(pen.conn, new.raw, new.cell, again=again is not None)
+    packed = zlib.compress(new.raw, _PACKING)
+    if len(packed) > _LARGEST_BYTES:
+        raise BadData(f"{new.name} is too large to be kept with the store", "cut it into shorter recordings")
     detail = {"file": new.name, "readings": len(items)}
     event_id = pen.event("trace-added", [new.cell], subject=new.name, detail=detail)
     number = insert_one(
@@ -155,7 +180,7 @@ def add_trace(pen: Pen, new: NewTrace, items: Sequence[Item]) -> tuple[TraceEntr
         sha256=hashlib.sha256(new.raw).hexdigest(),
         name=new.name,
         size_bytes=len(new.raw),
-        raw=zlib.compress(new.raw, _PACKING),
+        raw=packed,
         at_us=to_us(new.at),
         recorded_at_us=pen.now_us,
         meter=None if new.meter is None else new.meter.name,
@@ -166,9 +191,27 @@ def add_trace(pen: Pen, new: NewTrace, items: Sequence[Item]) -> tuple[TraceEntr
         curve=to_json(new.curve) if new.curve else "",
         event_id=event_id,
     )
-    filed = insert_items(pen, [replace(item, trace=number) for item in items], event_id) if items else []
+    rest = [replace(item, trace=number) for item in items]
+    filed = _replace(pen, replaced, rest, again) if again is not None else []
+    filed += insert_items(pen, rest, event_id) if rest else []
     pen.touched.add(new.cell)
     return trace(pen.conn, number), filed
+
+
+def _replace(pen: Pen, numbers: Sequence[int], items: list[Item], because: str) -> list[Item]:
+    """Put the first new item of the same kind in the place of each old one; these are taken out of `items`."""
+    filed: list[Item] = []
+    for number in numbers:
+        old = reading(pen.conn, number).item
+        like = next((item for item in items if _kind(item) is _kind(old)), None)
+        if like is not None:
+            items.remove(like)
+            filed += supersede(pen, number, Mistake.MISTYPED, because, None, [like])
+    return filed
+
+
+def _kind(item: Item) -> Quantity:
+    return Quantity.CHARGE if isinstance(item, Charge) else item.quantity
 
 
 def file_faults(conn: Connection) -> Iterator[str]:

@@ -147,10 +147,13 @@ class Writer(Reader):
         return [item for item in filed if isinstance(item, Reading)]
 
     def add_trace(
-        self, new: NewTrace, items: Sequence[Reading | Charge] = ()
+        self, new: NewTrace, items: Sequence[Reading | Charge] = (), again: str | None = None
     ) -> tuple[TraceEntry, list[Reading | Charge]]:
-        """File a trace with what came out of it, as one write; returns both numbered. Raises BadData."""
-        return traces.add_trace(self._pen, new, items)
+        """File a trace with what came out of it, as one write; returns both numbered. Raises BadData.
+
+        `again`: why the same file is worked out anew; what it gave before is superseded.
+        """
+        return traces.add_trace(self._pen, new, items, again)
 
     def supersede(
         self,
