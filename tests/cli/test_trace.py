@@ -184,6 +184,19 @@ def test_its_own_discharge_is_the_best_basis_for_a_run_time(round_cell: Bench, t
     assert round_cell.do(line)["basis"] == "chemistry curve"
 
 
+def test_a_typed_energy_that_does_not_go_with_its_capacity_holds(round_cell: Bench) -> None:
+    """5 Wh and 2 Ah are 2.5 V on average: one of the two is wrong; a capacity is needed beside it."""
+    round_cell.do("charge add A00001O --current 1A --until 4.20V --end-current 50mA")
+    line = "reading add A00001O --capacity 2Ah --discharge-current 0.5A --cutoff 2.8V --temperature 22C"
+    round_cell.refused("reading add A00001O --energy 7Wh", 2)
+    (made,) = round_cell.do(f"{line} --energy 5Wh")
+    assert made["energy_wh"] == 5.0
+    reasons = {r["rule"]: r for r in round_cell.do("verdict show A00001O")["reasons"]}
+    assert reasons["capacity-energy"]["observed"] == pytest.approx(2.5)
+    round_cell.do(f"reading supersede {made['id']} --mistake mistyped --energy 7.4Wh --because slip")
+    assert "capacity-energy" not in {r["rule"] for r in round_cell.do("verdict show A00001O")["reasons"]}
+
+
 # --- looking at it ----------------------------------------------------------------------------------
 
 

@@ -170,6 +170,8 @@ def describe_reading(item: Reading) -> str:
             show_quantity(item.cutoff_v, _D.VOLTAGE),
         )
         parts.append(f"{current} to {cutoff}")
+    if item.energy_wh is not None:
+        parts.append(show_quantity(item.energy_wh, _D.ENERGY))
     if item.method is not None:
         parts.append(f"method {item.method}")
     if item.soc is not None:

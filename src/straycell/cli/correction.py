@@ -93,7 +93,6 @@ class Correction:
             return new
         return replace(
             new,
-            energy_wh=old.energy_wh,
             soc=old.soc,
             at_least=old.at_least,
             from_full=old.from_full,

@@ -35,6 +35,7 @@ app = noun_app("What was measured or seen; a wrong one is superseded, never edit
 _D = Dimension
 _CUTOFF = Window(1.0, 4.5)
 _SOME_CURRENT = Window(1e-4, 500.0)
+_ENERGY = Window(0.001, 2500.0)
 _PULSE = Window(1e-3, 600.0)
 
 VoltageOption = Annotated[
@@ -58,6 +59,10 @@ DischargeOption = Annotated[
 CutoffOption = Annotated[
     float | None,
     values.quantity("--cutoff", _D.VOLTAGE, "Where the run ended.", window=_CUTOFF, example="3.0V"),
+]
+EnergyOption = Annotated[
+    float | None,
+    values.quantity("--energy", _D.ENERGY, "That came out with the capacity, if shown.", window=_ENERGY),
 ]
 ResistanceOption = Annotated[float | None, values.quantity("--resistance", _D.RESISTANCE, "Internal.")]
 MethodOption = Annotated[Method | None, values.word("--resistance-method", Method, "How it was taken.")]
@@ -92,6 +97,7 @@ def add(
     capacity: CapacityOption = None,
     discharge_current: DischargeOption = None,
     cutoff: CutoffOption = None,
+    energy: EnergyOption = None,
     resistance: ResistanceOption = None,
     resistance_method: MethodOption = None,
     pulse: PulseOption = None,
@@ -110,6 +116,7 @@ def add(
         capacity=capacity,
         discharge_current=discharge_current,
         cutoff=cutoff,
+        energy=energy,
         resistance=resistance,
         resistance_method=resistance_method,
         pulse=pulse,
@@ -192,6 +199,7 @@ def supersede(
     capacity: CapacityOption = None,
     discharge_current: DischargeOption = None,
     cutoff: CutoffOption = None,
+    energy: EnergyOption = None,
     resistance: ResistanceOption = None,
     resistance_method: MethodOption = None,
     pulse: PulseOption = None,
@@ -221,6 +229,7 @@ def supersede(
         capacity=capacity,
         discharge_current=discharge_current,
         cutoff=cutoff,
+        energy=energy,
         resistance=resistance,
         resistance_method=resistance_method,
         pulse=pulse,

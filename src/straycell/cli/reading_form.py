@@ -25,6 +25,7 @@ class ReadingForm:
     capacity: float | None = None
     discharge_current: float | None = None
     cutoff: float | None = None
+    energy: float | None = None
     resistance: float | None = None
     resistance_method: Method | None = None
     pulse: float | None = None
@@ -84,6 +85,7 @@ def _belongs(form: ReadingForm) -> list[tuple[str, bool, str, bool]]:
         ("--rested", form.rested is not None, "--voltage", voltage),
         ("--discharge-current", form.discharge_current is not None, "--capacity", form.capacity is not None),
         ("--cutoff", form.cutoff is not None, "--capacity", form.capacity is not None),
+        ("--energy", form.energy is not None, "--capacity", form.capacity is not None),
         ("--resistance-method", form.resistance_method is not None, "--resistance", resistance),
         ("--pulse", form.pulse is not None, "--resistance", resistance),
         ("--where", form.where is not None, "a voltage or --resistance", any_voltage or resistance),
@@ -118,6 +120,7 @@ def _reading(form: ReadingForm, quantity: Quantity, cell: str, at: datetime, met
             value=form.capacity,
             discharge_current_a=form.discharge_current,
             cutoff_v=form.cutoff,
+            energy_wh=form.energy,
             where=None,
         )
     if quantity is Quantity.TEMPERATURE:
@@ -174,6 +177,7 @@ def form_of(reading: Reading) -> ReadingForm:
         capacity=value if reading.quantity is Quantity.CAPACITY else None,
         discharge_current=reading.discharge_current_a,
         cutoff=reading.cutoff_v,
+        energy=reading.energy_wh,
         resistance=value if reading.quantity is Quantity.RESISTANCE else None,
         resistance_method=reading.method,
         pulse=reading.pulse_s,
