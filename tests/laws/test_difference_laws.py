@@ -12,7 +12,7 @@ from uncertainties import ufloat
 
 from straycell.acceptance import shipped_rules
 from straycell.acceptance.case import Case
-from straycell.acceptance.leakage import Pair, _errors, make_pair
+from straycell.acceptance.pairs import Pair, errors_of, make_pair
 from straycell.meters import Accuracy, Meter, Resolution
 
 gains = st.floats(0, 0.01)
@@ -41,12 +41,12 @@ def test_the_difference_by_one_meter_is_free_of_its_offset(
     same = meter("one", gain, offset, step)
     g, o = ufloat(1, gain / math.sqrt(3) or 1e-18), ufloat(0, offset / math.sqrt(3))
     shown = [v * g + o + ufloat(0, step / math.sqrt(12)) for v in (first, first - drop)]
-    _, difference = _errors(*pair_of(first, first - drop, same, same))
+    _, difference = errors_of(*pair_of(first, first - drop, same, same))
     assert difference == pytest.approx((shown[0] - shown[1]).std_dev, rel=1e-6)
 
 
 @given(gains, offsets, steps, firsts, drops)
-def test_the_difference_by_two_meters_has_both_errors_whole(
+def test_the_difference_by_two_meters_has_botherrors_of_whole(
     gain: float, offset: float, step: float, first: float, drop: float
 ) -> None:
     """Nothing is shared: the root of the sum of both squared, the limits of each taken as one rectangle."""
@@ -55,7 +55,7 @@ def test_the_difference_by_two_meters_has_both_errors_whole(
     shown = [
         v + ufloat(0, (gain * v + offset) / math.sqrt(3)) + ufloat(0, step / math.sqrt(12)) for v in values
     ]
-    _, difference = _errors(*pair_of(*values, one, other))
+    _, difference = errors_of(*pair_of(*values, one, other))
     assert difference == pytest.approx((shown[0] - shown[1]).std_dev, rel=1e-6)
 
 
@@ -65,8 +65,8 @@ def test_a_difference_by_one_meter_is_known_better_than_by_two(
 ) -> None:
     """The reason to keep to one meter."""
     one, other = meter("one", gain, offset, 1e-4), meter("other", gain, offset, 1e-4)
-    _, same = _errors(*pair_of(first, first - drop, one, one))
-    _, mixed = _errors(*pair_of(first, first - drop, one, other))
+    _, same = errors_of(*pair_of(first, first - drop, one, one))
+    _, mixed = errors_of(*pair_of(first, first - drop, one, other))
     assert same < mixed
 
 

@@ -192,7 +192,7 @@ class Case:
     @cached_property
     def _disturbances(self) -> list[tuple[datetime, int]]:
         """(when, number of the record) of all that moves charge; work in a build is known at once."""
-        moved = (*self.charges, *self.of(Quantity.CAPACITY))
+        moved: list[Reading | Charge] = [*self.charges, *self.of(Quantity.CAPACITY)]
         moments = [(item.at, self.number(item)) for item in moved]
         # In a build a cell is used, which nobody records: rest voltages before, in it and after are no pair.
         moments += [(upset.at, 0) for upset in self.evidence.upsets if upset.kind == DISMANTLED]

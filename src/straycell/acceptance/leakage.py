@@ -3,165 +3,29 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 
 from straycell.acceptance.case import STEPS, Case, known_chemistry, once_a_case
 from straycell.acceptance.conformance import Side, against_max, against_min
+from straycell.acceptance.pairs import (
+    Pair,
+    all_pairs,
+    errors_of,
+    estimate,
+    least_days,
+    make_pair,
+    pairs_as_recorded,
+    step_of,
+    windows,
+)
 from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.acceptance.retention import retention_loss
+from straycell.acceptance.retention import retention_loss, retention_losses
 from straycell.acceptance.voltage import doubtful
-from straycell.physics.self_discharge import VoltagePair, loss_per_month
 from straycell.quantities import Measured
-from straycell.readings import Charge, Quantity, Reading, accuracy_of
+from straycell.readings import Charge, Quantity, Reading
 
-HOURS_A_MONTH = 720.0
 USUAL_LOSS = 2.0  # % a month, published as usual (2 to 3 %): only for the date when a longer wait may decide
-
-
-@dataclass(frozen=True, slots=True)
-class Pair:
-    """Two rest voltages after one full charge. `fault` says why they cannot be compared, if so."""
-
-    charge: Charge
-    first: Reading
-    second: Reading
-    low_start: bool
-    fault: str = ""
-
-    @property
-    def days(self) -> float:
-        return (self.second.at - self.first.at).total_seconds() / 86400.0
-
-
-@once_a_case
-def windows(case: Case) -> list[tuple[Charge, list[Reading]]]:
-    """Rest voltages that follow each full charge without a charge or discharge in between, oldest first."""
-    found = []
-    wait = timedelta(hours=case.figure("pair-rest"))
-    for charge in case.charges:
-        if not case.is_full(charge):
-            continue
-        inside = [
-            r for r in case.rest_voltages if r.at >= charge.at + wait and not case.disturbed(charge.at, r.at)
-        ]
-        found.append((charge, inside))
-    return found
-
-
-def make_pair(case: Case, charge: Charge, first: Reading, second: Reading) -> Pair:
-    """A pair with its fault, if any: temperatures must be known and near each other, the place the same."""
-    low = first.value is not None and first.value < case.figure("pair-start")
-    fault = ""
-    if first.temperature_c is None or second.temperature_c is None:
-        fault = "the temperature of both rest voltages must be recorded"
-    elif abs(first.temperature_c - second.temperature_c) > case.figure("pair-temperature"):
-        fault = (
-            f"the two rest voltages were taken at {first.temperature_c:g} C and {second.temperature_c:g} C, "
-            f"more than {case.figure('pair-temperature'):g} K apart"
-        )
-    elif case.at_board(first) != case.at_board(second):
-        fault = "one rest voltage was taken at the tabs, the other at the board"
-    return Pair(charge, first, second, low, fault)
-
-
-def least_days(case: Case, pair: Pair, outcome: Outcome) -> float:
-    """Days a pair must span to speak for an outcome."""
-    days = case.figure("pair-days", outcome.word)
-    if pair.low_start:
-        days = max(days, case.figure("pair-days", "low-start"))
-    if _step(case, pair.first) >= case.figure("pair-step") - 1e-9:
-        days = max(days, case.figure("pair-days", "coarse"))
-    if doubtful(case):
-        days = max(days, case.figure("pair-days", "doubtful"))
-    return days
-
-
-def _step(case: Case, reading: Reading) -> float:
-    """The meter's step in V here; where it is not known, the largest its accuracy leaves room for (twice it)."""
-    assert reading.value is not None
-    known = reading.meter.voltage_resolution.step(reading.value) if reading.meter else 0.0
-    return known or 2 * accuracy_of(reading, case.rules.defaults)[0].limit(reading.value)
-
-
-def estimate(case: Case, pair: Pair) -> Measured | None:
-    """Loss in per cent in 30 days from a pair without fault; None when no curve speaks for the chemistry."""
-    key = ("estimate", id(pair.first), id(pair.second))
-    if key not in case.memo:
-        case.memo[key] = _estimate(case, pair)
-    found: Measured | None = case.memo[key]
-    return found
-
-
-def _estimate(case: Case, pair: Pair) -> Measured | None:
-    assert pair.first.value is not None and pair.second.value is not None
-    drain = case.figure("board-drain") * HOURS_A_MONTH if case.facts.protection_board else 0.0
-    common, difference = _errors(case, pair)
-    common = math.hypot(common, case.figure("curve-error") / math.sqrt(3.0))
-    return loss_per_month(
-        case.facts.chemistry,
-        VoltagePair(pair.first.value, pair.second.value, pair.days, common, difference),
-        drain_ah_per_month=drain,
-        drain_limit_ah=drain,
-        capacity_ah=case.reference_capacity_ah,
-    )
-
-
-def _errors(case: Case, pair: Pair) -> tuple[float, float]:
-    """Standard uncertainties in V: (shared by both, of their difference)."""
-    first, second = pair.first, pair.second
-    assert first.value is not None and second.value is not None
-    kelvin = abs((first.temperature_c or 0.0) - (second.temperature_c or 0.0))
-    accuracy, is_default = accuracy_of(first, case.rules.defaults)
-    drift = accuracy.limit(first.value) * case.figure("meter-drift") * kelvin / math.sqrt(3.0)
-    cell = case.figure("cell-drift") * kelvin / math.sqrt(3.0)
-    same = not is_default and first.meter is not None and first.meter == second.meter
-    if not same:
-        u1, u2 = case.measured(first).u, case.measured(second).u
-        return max(u1, u2), math.hypot(u1, u2, drift, cell)
-    gain = accuracy.gain * abs(first.value - second.value) / math.sqrt(3.0)
-    steps = math.hypot(_step(case, first), _step(case, second)) / math.sqrt(12.0)
-    difference = math.hypot(gain, steps, drift, cell)
-    return accuracy.u(first.value), difference
-
-
-@once_a_case
-def all_pairs(case: Case) -> list[Pair]:
-    """Every pair that starts with a window's first reading, oldest window first, longest last."""
-    return [
-        make_pair(case, charge, inside[0], later) for charge, inside in windows(case) for later in inside[1:]
-    ]
-
-
-def pairs_as_recorded(case: Case) -> list[Pair]:
-    """Every pair as it stood when its second voltage was recorded: what is told only later breaks no pair.
-
-    Discards are read from these, so that no charge told afterwards brings a leaking cell back.
-    """
-    wait = timedelta(hours=case.figure("pair-rest"))
-    found = []
-    for charge in case.charges:
-        if not case.is_full(charge):
-            continue
-        later = [r for r in case.rest_voltages if r.at >= charge.at + wait]
-        inside = [r for r in later if not case.disturbed(charge.at, r.at, known_by=r.id)]
-        found += [make_pair(case, charge, inside[0], r) for r in inside[1:]]
-    return found
-
-
-def checks_done(case: Case) -> list[datetime]:
-    """When each self-discharge check ended: pairs that do not overlap, each long enough for light."""
-    ends: list[datetime] = []
-    for charge, inside in windows(case):
-        start = inside[0] if inside else None
-        for reading in inside[1:]:
-            assert start is not None
-            pair = make_pair(case, charge, start, reading)
-            if not pair.fault and pair.days >= least_days(case, pair, Outcome.LIGHT):
-                ends.append(reading.at)
-                start = reading
-    return ends
 
 
 def self_discharge(case: Case) -> Iterator[Reason]:
@@ -187,9 +51,15 @@ def self_discharge(case: Case) -> Iterator[Reason]:
                 reading=pair.second,
             )
             return
+    leak = _leak_by_capacity(case)
+    if leak is not None:
+        yield leak
+        return
     fresh = [p for p in pairs if p.first.at > _last_sinking(case)]
     loss = estimate(case, fresh[-1]) if fresh else None
-    if fresh and loss is not None and loss.expanded < discard_at:
+    if fresh and _rose(case, fresh[-1]):
+        yield _contradictory(case, fresh[-1], loss)
+    elif fresh and loss is not None and loss.expanded < discard_at:
         yield from _grade(case, fresh[-1], loss)
     else:
         yield from _by_capacity_or_wait(case, fresh[-1] if fresh else None)
@@ -201,6 +71,28 @@ def _last_sinking(case: Case) -> datetime:
     limit = case.figure("rest-voltage")
     low = [r.at for r in case.rest_voltages if against_min(case.measured(r), limit) is not Side.CLEAR]
     return max(low, default=datetime.min.replace(tzinfo=case.now.tzinfo))
+
+
+def _rose(case: Case, pair: Pair) -> bool:
+    """No cell gains charge by itself: a rise beyond U and the room's swing is an unrecorded charge, or another cell."""
+    assert pair.first.value is not None and pair.second.value is not None
+    swing_v = case.figure("cell-drift") * case.figure("pair-temperature")
+    return pair.second.value - pair.first.value > 2.0 * errors_of(case, pair)[1] + swing_v
+
+
+def _contradictory(case: Case, pair: Pair, loss: Measured | None) -> Reason:
+    return case.reason(
+        "self-discharge",
+        Status.UNMEASURED,
+        Outcome.HOLD,
+        f"contradictory: the rest voltage rose from {pair.first.value:g} V to {pair.second.value:g} V: "
+        "no cell does that by itself",
+        value=loss,
+        limit=case.figure("self-discharge", "light"),
+        reading=pair.second,
+        todo="measure it again; record a charge in between (charge add CODE --at ...), or supersede the wrong one",
+        earliest=case.now,
+    )
 
 
 def _grade(case: Case, pair: Pair, loss: Measured) -> Iterator[Reason]:
@@ -286,20 +178,7 @@ def _by_capacity_or_wait(case: Case, pair: Pair | None) -> Iterator[Reason]:
 
 
 def _grade_retention(case: Case, loss: Measured, reading: Reading, days: float) -> Iterator[Reason]:
-    monthly = f"{loss.value:.1f} ± {loss.expanded:.1f} % a month"
-    words = f"kept {100 - loss.value * days / 30:.1f} % of its charge over {days:.0f} days ({monthly})"
-    discard_at = case.figure("self-discharge-discard")
-    if against_max(loss, discard_at) is Side.BEYOND:
-        yield case.reason(
-            "self-discharge-discard",
-            Status.FAILED,
-            Outcome.DISCARD,
-            words,
-            value=loss,
-            limit=discard_at,
-            reading=reading,
-        )
-        return
+    words = _kept(loss, days)
     for outcome in STEPS:
         limit = case.figure("self-discharge", outcome.word)
         side = against_max(loss, limit)
@@ -318,6 +197,55 @@ def _grade_retention(case: Case, loss: Measured, reading: Reading, days: float) 
         )
         if clear:
             return
+
+
+def _kept(loss: Measured, days: float) -> str:
+    monthly = f"{loss.value:.1f} ± {loss.expanded:.1f} % a month"
+    return f"kept {100 - loss.value * days / 30:.1f} % of its charge over {days:.0f} days ({monthly})"
+
+
+def _leak_by_capacity(case: Case) -> Reason | None:
+    """A discard by two capacity runs, as it stood when it was found: no later run brings the cell back."""
+    capacities = case.of(Quantity.CAPACITY)
+    discard_at = case.figure("self-discharge-discard")
+    for late in capacities:
+        if not any((late.value or 0.0) < (r.value or 0.0) for r in capacities):
+            continue
+        for other in capacities:
+            if case.number(other) < case.number(late):
+                continue
+            known = case.as_of(late, other)
+            told = next((t for t in retention_losses(known) if t[1] is late), None)
+            if told is None or against_max(told[0], discard_at) is not Side.BEYOND or _voltage_tells(known):
+                continue
+            return case.reason(
+                "self-discharge-discard",
+                Status.FAILED,
+                Outcome.DISCARD,
+                _kept(told[0], told[2]),
+                value=told[0],
+                limit=discard_at,
+                reading=late,
+            )
+    return None
+
+
+def _voltage_tells(case: Case) -> bool:
+    """True when a pair of rest voltages tells the loss well enough to grade."""
+    for pair in all_pairs(case):
+        if not pair.fault and pair.days >= least_days(case, pair, Outcome.LIGHT):
+            loss = estimate(case, pair)
+            if loss is not None and loss.expanded < case.figure("self-discharge-discard"):
+                return True
+    return False
+
+
+def _first_of_pair(case: Case, charge: Charge, inside: Sequence[Reading]) -> Reading | None:
+    """The reading that the next one will be compared with, if it is taken like the latest."""
+    known = [r for r in inside if r.temperature_c is not None]
+    if not known:
+        return None
+    return next(r for r in known if r is known[-1] or not make_pair(case, charge, r, known[-1]).fault)
 
 
 def _not_yet(case: Case) -> Reason:
@@ -339,14 +267,15 @@ def _not_yet(case: Case) -> Reason:
             text = "no undisturbed full charge to start from"
     else:
         charge, inside = found[-1]
-        first = inside[0] if inside else None
+        first = _first_of_pair(case, charge, inside)
         start = first.at if first else max(case.now, charge.at + wait)
         if first is not None:
             days = max(days, least_days(case, make_pair(case, charge, first, first), Outcome.LIGHT))
         earliest = max(start + timedelta(days=days), case.now)
         ending = f"the second {days:g} days after the first, by the same meter, with --temperature"
         text = "one rest voltage of two" if first else "no rest voltage since the full charge"
-        if first and _step(case, first) >= case.figure("pair-step") - 1e-9:
+        text = "no rest voltage with its temperature since the full charge" if inside and not first else text
+        if first and step_of(case, first) >= case.figure("pair-step") - 1e-9:
             text += f" (the meter steps by 10 mV or more here, so {days:g} days)"
         todo = (
             f"measure the rest voltage again: {ending}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from straycell.acceptance.case import Case
-from straycell.acceptance.leakage import checks_done
+from straycell.acceptance.pairs import checks_done
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.readings import Quantity
 

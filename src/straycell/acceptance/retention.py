@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import timedelta
 from enum import StrEnum
@@ -107,10 +109,16 @@ def _start(case: Case, reading: Reading) -> list[str]:
 
 
 def retention_loss(case: Case) -> tuple[Measured, Reading, float] | None:
+    """The latest of `retention_losses`."""
+    return next(retention_losses(case), None)
+
+
+def retention_losses(case: Case) -> Iterator[tuple[Measured, Reading, float]]:
     """(loss in % a month, the later run, days) from a run soon after a full charge and one 28 days after it.
 
-    Both at the same current and cut-off and within 5 K; the latest such pair counts.
+    Both at the same current and cut-off, within 5 K and 3 months; the latest such pair comes first and counts.
     """
+    span = timedelta(days=case.figure("contradiction-days"))
     judged = runs(case)
     for late in reversed(judged):
         charge = case.charge_before(late.reading.at)
@@ -124,7 +132,10 @@ def retention_loss(case: Case) -> tuple[Measured, Reading, float] | None:
         soon = [
             r
             for r in judged
-            if r.worth is Worth.COUNTS and r is not late and comparable(case, r.reading, late.reading)
+            if r.worth is Worth.COUNTS
+            and r is not late
+            and comparable(case, r.reading, late.reading)
+            and abs(r.reading.at - charge.at) <= span
         ]
         if soon:
             early = soon[-1]
@@ -132,8 +143,7 @@ def retention_loss(case: Case) -> tuple[Measured, Reading, float] | None:
             loss = loss_from_capacities(
                 early.value, late.value, days, same_meter=same, repeat=case.figure("capacity-repeat")
             )
-            return loss, late.reading, days
-    return None
+            yield loss, late.reading, days
 
 
 def comparable(case: Case, a: Reading, b: Reading) -> bool:
@@ -143,7 +153,14 @@ def comparable(case: Case, a: Reading, b: Reading) -> bool:
         or b.temperature_c is None
         or (abs(a.temperature_c - b.temperature_c) <= case.figure("contradiction-temperature"))
     )
-    return near and a.cutoff_v == b.cutoff_v and _same_current(case, a, b)
+    return near and _same_cutoff(a, b) and _same_current(case, a, b)
+
+
+def _same_cutoff(a: Reading, b: Reading) -> bool:
+    """2.8V and 2800mV are the same, to the last bit or not."""
+    if a.cutoff_v is None or b.cutoff_v is None:
+        return a.cutoff_v is b.cutoff_v
+    return math.isclose(a.cutoff_v, b.cutoff_v, abs_tol=1e-6)
 
 
 def _same_current(case: Case, a: Reading, b: Reading) -> bool:

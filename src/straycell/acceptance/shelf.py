@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from straycell.acceptance.case import Case, known_chemistry
 from straycell.acceptance.conformance import Side, against_max
 from straycell.acceptance.evidence import DISMANTLED
-from straycell.acceptance.leakage import all_pairs, estimate, least_days, make_pair, windows
+from straycell.acceptance.pairs import all_pairs, estimate, least_days, make_pair, windows
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.quantities import Measured
 from straycell.readings import Charge, Quantity, Reading

@@ -27,7 +27,7 @@ def evidences(conn: Connection, codes: Collection[str] | None) -> dict[str, Evid
             measured.setdefault(item.cell, []).append(item)
     last = readings.last_numbers(conn, codes)
     kin = family.kinship(conn, codes)
-    chains = readings.first_numbers(conn, [code for code, (_, earlier) in known.items() if earlier])
+    chains = readings.first_numbers(conn, codes)
     at_work = _installed(conn, codes)
     shocks, ends = _upsets(conn, codes), _condemnations(conn, codes)
     return {

@@ -159,23 +159,22 @@ def last_numbers(conn: Connection, codes: Collection[str] | None) -> dict[str, i
     return {row[0]: row[1] for row in conn.execute(query)}
 
 
-def first_numbers(conn: Connection, codes: Collection[str]) -> dict[str, list[tuple[int, int]]]:
+def first_numbers(conn: Connection, codes: Collection[str] | None) -> dict[str, list[tuple[int, int]]]:
     """By cell: (number, first number of its chain) of readings that took another's place on the same cell."""
-    if not codes:
-        return {}
+    old = READING.alias()
     query = (
         select(READING.c.code, READING.c.id, READING.c.supersedes)
-        .where(among(READING.c.code, codes))
+        .join(old, (old.c.id == READING.c.supersedes) & (old.c.code == READING.c.code))
+        .where(READING.c.supersedes.is_not(None))
         .order_by(READING.c.id)
     )
+    if codes is not None:
+        query = query.where(among(READING.c.code, codes))
     first: dict[int, int] = {}
-    cell_of: dict[int, str] = {}
     found: dict[str, list[tuple[int, int]]] = {}
     for code, number, replaced in conn.execute(query):
-        cell_of[number] = code
-        first[number] = first[replaced] if replaced is not None and cell_of.get(replaced) == code else number
-        if first[number] != number:
-            found.setdefault(code, []).append((number, first[number]))
+        first[number] = first.get(replaced, replaced)
+        found.setdefault(code, []).append((number, first[number]))
     return found
 
 

@@ -125,7 +125,7 @@ def _first_rest(charge: Charge, case: Case) -> datetime:
 
 def _open_window(case: Case) -> tuple[Charge, list[Reading]] | None:
     """The latest full charge that nothing has disturbed, with the rest voltages after it."""
-    from straycell.acceptance.leakage import windows
+    from straycell.acceptance.pairs import windows
 
     undisturbed = [(c, inside) for c, inside in windows(case) if not case.disturbed(c.at, case.now)]
     return undisturbed[-1] if undisturbed else None
