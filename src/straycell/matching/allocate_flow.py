@@ -6,11 +6,11 @@ Prices alone cannot tell windows apart, so this larger model is asked once, for 
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from straycell.matching.allocate_highs import INFINITE, Question, Row, ask
+from straycell.matching.allocate_highs import INFINITE, Answer, Question, Row, ask
 from straycell.matching.allocate_master import Master
 from straycell.matching.allocate_model import Bools, Model
 from straycell.matching.balance_pool import Floats, Ints
@@ -69,8 +69,10 @@ def flow_of(model: Model, price: Floats, support: Bools) -> Flow:
 
 @dataclass(frozen=True, slots=True)
 class Trade:
-    """For each bucket: cells in use, the price of the next one more, and what the dearest in use would save."""
+    """What a plan uses: its steps in all, and for each bucket the cells used, what the next one costs, and what
+    the dearest used would save."""
 
+    total: int
     used: Ints
     dearer: Floats
     saved: Floats
@@ -86,7 +88,7 @@ def trade_of(model: Model, in_use: Bools) -> Trade:
     np.minimum.at(dearer, bucket[~taken], steps[~taken])
     saved = np.zeros(count)
     np.maximum.at(saved, bucket[taken], steps[taken])
-    return Trade(used, dearer, saved)
+    return Trade(int(steps[taken].sum()), used, dearer, saved)
 
 
 @dataclass(slots=True)
@@ -100,7 +102,7 @@ class FlowSearch:
 
     def ask(
         self, cost: Floats, spending: bool, pinned: bool, gap: float, enough: float = -INFINITE
-    ) -> Floats | None:
+    ) -> Answer:
         """Columns of least cost, the cost of cells included if `spending`; all choices served if `pinned`."""
         model, trade, arcs = self.master.model, self.trade, len(self.flow.bucket)
         scale = model.steps_per_ah if spending else np.inf
@@ -116,19 +118,24 @@ class FlowSearch:
         left = max(0.0, self.master.deadline - time.monotonic())
         answer = ask(question, time.monotonic() + left * TIME_SHARE, self.master.seed)
         self.master.stopped_early |= answer.stopped_early
-        return None if answer.x is None else np.rint(answer.x[: model.columns])
+        return answer if answer.x is None else replace(answer, x=np.rint(answer.x[: model.columns]))
 
-    def thrifty(self, pinned: bool, gap: float) -> Floats | None:
-        """The columns that add least to the surplus of the plan compared with."""
+    def thrifty(self, pinned: bool, gap: float) -> Answer:
+        """The columns that add least to the surplus of the plan compared with.
+
+        The bound holds for any plan: each further cell costs no less than the next one, each left out saves no more
+        than the dearest.
+        """
         return self.ask(
             -self.master.model.minimum_steps() / self.master.model.steps_per_ah, True, pinned, gap
         )
 
-    def heaviest(self, values: Floats, enough: int) -> Floats | None:
-        """Columns that serve the most of these values, `enough` at best; that much is kept from now on."""
-        x = self.ask(-values, False, False, 0.6, 0.4 - enough)
+    def heaviest(self, values: Floats, enough: int) -> Answer:
+        """Columns that serve the most of these values, `enough` at best."""
+        return self.ask(-values, False, False, 0.6, 0.4 - enough)
+
+    def keep(self, values: Floats, weight: float) -> None:
+        """From now on at least this weight is given."""
         columns = np.flatnonzero(values)
-        if x is not None and len(columns):
-            least = round(float(values @ x)) - 0.4
-            self.kept.append(Row(columns, values[columns], least, INFINITE))
-        return x
+        if len(columns):
+            self.kept.append(Row(columns, values[columns], weight - 0.4, INFINITE))

@@ -22,10 +22,19 @@ SMALLEST_GRID_RATIO = 1.02
 
 @dataclass(frozen=True, slots=True)
 class Windows:
-    """How resistances are cut: every start (`per_ratio` 0, exact) or a grid of so many starts per ratio."""
+    """How resistances are cut: every start (`per_ratio` 0, exact) or a grid of so many starts per ratio.
+
+    `wider` windows are a grid step wider than the ratio, so that every legal group lies in one: good for bounds.
+    """
 
     ratio: float
     per_ratio: int
+    wider: bool = False
+
+    @property
+    def allowed(self) -> float:
+        step = self.ratio ** (1 / self.per_ratio) if self.wider else 1.0
+        return self.ratio * step * (1 + RATIO_SLACK)
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +152,7 @@ def window_count(market: Market, demands: Sequence[int]) -> int:
 
 def cut(resistance: Floats, fits: Bools, parallel: int, windows: Windows) -> list[Bools]:
     """The windows of a choice that hold at least one group, none inside another; one if no ratio binds."""
-    allowed = windows.ratio * (1 + RATIO_SLACK)
+    allowed = windows.allowed
     ohms = np.unique(resistance[fits])
     if parallel == 1 or ohms[-1] <= ohms[0] * allowed:
         return [fits]

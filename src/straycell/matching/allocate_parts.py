@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from straycell.matching.allocate_flow import FlowSearch, flow_of, trade_of
+from straycell.matching.allocate_flow import MOST_ARCS, FlowSearch, flow_of, trade_of
 from straycell.matching.allocate_greedy import cheapest, dealt
 from straycell.matching.allocate_input import Kind, Market
 from straycell.matching.allocate_master import Master
@@ -24,6 +24,8 @@ FEW_WINDOWS = 200
 MOST_EXACT_WINDOWS = 300
 PROOF_NODES = 200
 PROOF_TURNS = 12
+# Starts per ratio of the wider windows that bounds are taken from.
+BOUND_GRID = 4
 GRIDS = (2, 4)
 CLOSE_SURPLUS = 9e-4
 FLOW_TURNS = 4
@@ -118,16 +120,54 @@ class Planner:
         result, bound = best[1], self.surplus_bound(model, loose, best[1])
         if (result.weights, result.surplus) == (loose.weight_bounds, bound):
             return self.finished(*best, loose.weight_bounds, bound)
+        weight_bounds, bound = self.wider_bounds(loose, result, bound)
+        if (result.weights, result.surplus) == (weight_bounds, bound):
+            return self.finished(*best, weight_bounds, bound)
         if window_count(self.market, self.demands) > MOST_EXACT_WINDOWS:
-            return self.finished(*best, loose.weight_bounds, bound)
+            return self.finished(*best, weight_bounds, bound)
         exact = model_of(self.market, self.demands, Windows(self.ratio, 0))
-        master = Master(exact, self.deadline, self.seed, PROOF_NODES)
-        proof = self.solved(Search(exact, master, self.tiers, PROOF_TURNS))
+        search = self.search(exact)
+        if len(exact.unit) > FEW_WINDOWS:
+            search.turns, search.master.nodes = PROOF_TURNS, PROOF_NODES
+        proof = self.solved(search)
         if proof.weights < result.weights:
-            return self.finished(*best, loose.weight_bounds, bound)
+            return self.finished(*best, weight_bounds, bound)
         bound = max(bound, proof.surplus_bound) if proof.weights == result.weights else proof.surplus_bound
         best = (exact, proof) if better(proof, result) else best
         return self.finished(*best, proof.weight_bounds, bound)
+
+    def wider_bounds(self, loose: Result, result: Result, bound: int) -> tuple[list[int], int]:
+        """Bounds on weight and surplus under the ratio, from windows that are rather too wide than too narrow."""
+        assert self.ratio is not None
+        wide = model_of(self.market, self.demands, Windows(self.ratio, BOUND_GRID, wider=True))
+        if int(wide.member.sum()) > MOST_ARCS:
+            return loose.weight_bounds, bound
+        search = self.search(wide)
+        everywhere = np.ones(wide.member.shape, dtype=np.bool_)
+        seeker = FlowSearch(
+            search.master,
+            flow_of(wide, np.zeros(len(wide.unit)), everywhere),
+            trade_of(wide, self.in_use(result)),
+        )
+        weight_bounds = list(loose.weight_bounds)
+        for place, (tier, weight) in enumerate(zip(self.tiers, result.weights, strict=True)):
+            if result.weights[:place] != loose.weights[:place]:
+                weight_bounds[place] = sum(tier.worth.values())
+            values = search.values(tier)[:-1]
+            if weight_bounds[place] > weight:
+                most = -seeker.heaviest(values, weight_bounds[place]).bound
+                weight_bounds[place] = int(max(weight, min(weight_bounds[place], most + 0.4)))
+            if weight_bounds[place] > weight:
+                break
+            seeker.keep(values, weight)
+        for used in (result, loose):
+            seeker.trade = trade_of(wide, self.in_use(used))
+            most = (
+                seeker.trade.total + seeker.thrifty(False, 0.4 / wide.steps_per_ah).bound * wide.steps_per_ah
+            )
+            if bound < most < np.inf:
+                bound = min(result.surplus, int(np.ceil(most - 0.4)))
+        return weight_bounds, bound
 
     def ratio_binds(self, model: Model) -> bool:
         return any(self.market.demands[choice.demand].parallel > 1 for choice in model.choices)
@@ -165,12 +205,13 @@ class Planner:
         seeker = FlowSearch(search.master, flow, trade_of(grid, self.in_use(loose)))
         best: Result | None = None
         if only is None:
-            pairs = zip(self.tiers, loose.weights, strict=True)
-            found = [seeker.heaviest(search.values(tier)[:-1], most) for tier, most in pairs]
-            best = None if found[-1] is None else self.judged(search, found[-1])
+            for tier, most in zip(self.tiers, loose.weights, strict=True):
+                x = seeker.heaviest(search.values(tier)[:-1], most).x
+                best = None if x is None else self.judged(search, x)
+                seeker.keep(search.values(tier)[:-1], 0 if x is None else search.worth(tier, x))
         gap = max(loose.surplus_bound * CLOSE_SURPLUS, 1.0) / 2 / grid.steps_per_ah
         for _ in range(FLOW_TURNS):
-            x = seeker.thrifty(only is not None, gap)
+            x = seeker.thrifty(only is not None, gap).x
             result = None if x is None else self.judged(search, x)
             if result is None or (best is not None and not better(result, best)):
                 break
