@@ -10,7 +10,6 @@ from straycell.cells import Look
 from straycell.cli import clock, desk, output, values
 from straycell.cli.cautions_talk import talk_cautions
 from straycell.cli.match import match_project
-from straycell.cli.offers import candidates
 from straycell.cli.project import understood
 from straycell.cli.verbs import noun_app
 from straycell.errors import BadData, NegativeAnswer, UsageFault
@@ -58,7 +57,7 @@ def reserve(
         raise UsageFault(f"'{more[0]}' is one word too many", "name cells with --cells CODE ...")
     named = [*(cells or []), *(more or [])]
     with desk.writing() as writer:
-        found = _named(writer, name, named) if named else match_project(writer, name)
+        found = _named(writer, name, named) if named else match_project(writer, name, planning=True)
         if not found.served:
             remedy = found.missing[0] if found.missing else ""
             raise NegativeAnswer(f"project '{name}' is not served", remedy)
@@ -75,19 +74,16 @@ def reserve(
 
 def _named(writer: Writer, name: str, cells: list[str]) -> Match:
     """The match of a project with only the named cells to choose from."""
-    from straycell.matching import UseLimits, match_single
-
-    rules, now = desk.rules(), clock.now()
     codes = [writer.find_code(code) for code in cells]
-    project = understood(writer.project(name))
-    found = match_single(project, candidates(writer, rules, now, codes), UseLimits.from_rules(rules), now=now)
+    found = match_project(writer, name, codes=codes, planning=True)
     left_out = sorted(set(codes) - {code for group in found.groups for code in group})
     if found.served and left_out:
         raise NegativeAnswer(
             f"project '{name}' does not need {', '.join(left_out)}", "name only the cells it is to have"
         )
-    if not found.served and found.not_chosen:
-        first = found.not_chosen[0]
+    failed = [why for why in found.not_chosen if not why.passed]
+    if not found.served and failed:
+        first = failed[0]
         raise NegativeAnswer(f"cell {first.code} does not serve project '{name}': {first.text}", first.remedy)
     return found
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import TYPE_CHECKING, Annotated
 
 from straycell.cli import clock, desk, output, values
@@ -10,6 +11,8 @@ from straycell.cli.offers import candidates
 from straycell.cli.project import understood
 from straycell.cli.verbs import lone_app
 from straycell.errors import NegativeAnswer
+from straycell.matching.pack_shapes import shape_words
+from straycell.quantities import Dimension, show
 from straycell.safety import Step
 
 if TYPE_CHECKING:
@@ -20,13 +23,18 @@ app = lone_app()
 SHOWN = 8
 
 
-def match_project(reader: Reader, name: str) -> Match:
-    """The match of one filed project with the stock as it stands now."""
-    from straycell.matching import UseLimits, match_single
+def match_project(
+    reader: Reader, name: str, *, codes: Collection[str] | None = None, planning: bool = False
+) -> Match:
+    """The match of one filed project with the stock as it stands now, or with the named cells alone.
+
+    With `planning` a project without protection gets its cells too: they can wait for it together.
+    """
+    from straycell.matching import UseLimits, serve
 
     rules, now = desk.rules(), clock.now()
-    project = understood(reader.project(name))
-    return match_single(project, candidates(reader, rules, now), UseLimits.from_rules(rules), now=now)
+    project, limits = understood(reader.project(name)), UseLimits.from_rules(rules)
+    return serve(project, candidates(reader, rules, now, codes), limits, now=now, planning=planning)
 
 
 @app.command()
@@ -47,18 +55,21 @@ def _first(missing: tuple[str, ...]) -> str:
 def page(found: Match) -> None:
     """A match for a person."""
     if found.served:
-        cells = " | ".join(" + ".join(group) for group in found.groups)
-        output.say(f"{found.project}: {cells}")
+        _say_cells(found)
         if found.runtime is not None:
             run = found.runtime
             output.say(f"  runs {run.low_h:.3g} h at the low end, {run.expected_h:.3g} h expected")
             output.say(f"  counted from {run.basis}; ends at {run.stop}")
-        output.section("Why this one")
-        output.bullets(why.text for why in found.why)
+        output.section("Why this one" if found.joining is None else "Why these")
+        told = (why.text for why in found.why if why.test not in _TOLD_ELSEWHERE)
+        output.bullets(dict.fromkeys(told))
     else:
         output.say(f"{found.project}: not served")
         output.section("What is missing")
         output.bullets(found.missing)
+    if found.joining is not None:
+        output.section("Joining, in this order")
+        output.bullets(found.joining.lines)
     if found.warnings:
         output.section("Mind")
         output.bullets(found.warnings)
@@ -72,3 +83,28 @@ def page(found: Match) -> None:
     if found.served:
         output.say("")
         output.say(f"plan {found.plan}: straycell build reserve '{found.project}' --plan {found.plan}")
+
+
+_TOLD_ELSEWHERE = ("group", "place")
+
+
+def _say_cells(found: Match) -> None:
+    """One cell on the line of its project; the groups of a pack each on a line of their own."""
+    if found.joining is None:
+        output.say(f"{found.project}: {' | '.join(' + '.join(group) for group in found.groups)}")
+        return
+    series, parallel = len(found.groups), len(found.groups[0])
+    output.say(f"{found.project}: {shape_words(series, parallel)}")
+    held = {why.code: why.observed for why in found.why if why.test == "group"}
+    for number, group in enumerate(found.groups, 1):
+        ah = held.get(f"group {number}")
+        holds = f"  {show(ah, Dimension.CAPACITY)}" if isinstance(ah, float) else ""
+        for line in output.wrap(f"{number}{holds}: {' + '.join(group)}", "  ", "    "):
+            output.say(line)
+    spread = show(found.spread_ah or 0.0, Dimension.CAPACITY)
+    gap = (
+        "proven"
+        if not found.gap
+        else f"within {show(found.gap, Dimension.FRACTION)} of the best there can be"
+    )
+    output.say(f"  groups apart by {spread}; {gap}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -9,9 +10,10 @@ from typing import TYPE_CHECKING
 from straycell.readings import Quantity, Reading
 
 if TYPE_CHECKING:
-    from straycell.acceptance import RuleSet
+    from straycell.acceptance import Figures, RuleSet
     from straycell.acceptance.evidence import Evidence
     from straycell.matching import Candidate
+    from straycell.matching.candidates import RestVoltage
     from straycell.physics.runtime import OwnTrace
     from straycell.store.reader import Reader
 
@@ -47,6 +49,7 @@ def candidates(
                 capacity_current_a=run.discharge_current_a if run else None,
                 capacity_cutoff_v=run.cutoff_v if run else None,
                 own_trace=traces.get(code),
+                rest=rest_voltage(evidence, known, rules),
             )
         )
     return offers
@@ -73,3 +76,27 @@ def own_traces(reader: Reader, evidences: Mapping[str, Evidence]) -> dict[str, O
 
 def _latest_capacity(evidence: Evidence) -> Reading | None:
     return next((r for r in reversed(evidence.readings) if r.quantity is Quantity.CAPACITY), None)
+
+
+def rest_voltage(evidence: Evidence, known: Figures, rules: RuleSet) -> RestVoltage | None:
+    """The latest rest voltage, with what another one by its meter shares; None once the cell was used after it."""
+    from straycell.matching.candidates import RestVoltage
+    from straycell.readings import accuracy_of
+
+    at, figure = known.rest_voltage_at, known.rest_voltage
+    if at is None or figure is None or _last_used(evidence, at):
+        return None
+    reading = next(r for r in reversed(evidence.readings) if r.quantity is Quantity.VOLTAGE and r.at == at)
+    accuracy, by_default = accuracy_of(reading, rules.defaults)
+    if by_default or reading.meter is None or reading.u is not None:
+        return RestVoltage(figure, at, temperature_c=reading.temperature_c)
+    # A meter without a known step may step by up to twice its accuracy.
+    step_v = reading.meter.voltage_resolution.step(figure.value) or 2 * accuracy.limit(figure.value)
+    alone_u_v = step_v / math.sqrt(12.0)
+    return RestVoltage(figure, at, reading.meter.name, alone_u_v, accuracy.gain, reading.temperature_c)
+
+
+def _last_used(evidence: Evidence, since: datetime) -> bool:
+    """Whether the cell was charged, discharged or built in at or after a time."""
+    runs = (r.at for r in evidence.readings if r.quantity is Quantity.CAPACITY)
+    return any(at >= since for at in (*runs, *(c.at for c in evidence.charges), *evidence.installed_at))

@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING
 
 from straycell.matching.candidates import Candidate, Why
 from straycell.matching.limits import UseLimits
+from straycell.matching.packs import plan_pack, serve
 from straycell.matching.single import Match, match_project, match_single, plan_hash
 
 if TYPE_CHECKING:
+    from straycell.matching.allocate import allocate_cells
     from straycell.matching.balance import balance_groups
 
 __all__ = [
@@ -17,13 +19,19 @@ __all__ = [
     "Match",
     "UseLimits",
     "Why",
+    "allocate_cells",
     "balance_groups",
     "match_project",
     "match_single",
     "plan_hash",
+    "plan_pack",
+    "serve",
 ]
 # These load numpy: only who asks for them pays for it.
-_HEAVY = {"balance_groups": "straycell.matching.balance"}
+_HEAVY = {
+    "allocate_cells": "straycell.matching.allocate",
+    "balance_groups": "straycell.matching.balance",
+}
 
 
 def __getattr__(name: str) -> object:

@@ -25,7 +25,7 @@ NO_PROTECTION = (
 )
 SMALLEST_AH, LARGEST_AH = 1e-3, 400.0
 """Where the search for a sufficient capacity looks."""
-_PLAIN = {
+PLAIN = {
     "stage": "not free",
     "outcome": "on hold or discarded",
     "verdict": "verdict run out",
@@ -69,13 +69,15 @@ def missing_for(screen: Screen, failing: Sequence[Screened]) -> tuple[str, ...]:
         lines.append("there is no cell to choose from")
     else:
         counts = Counter(s.last.test for s in failing)
-        listed = ", ".join(f"{number} {_PLAIN[test]}" for test, number in counts.most_common())
+        listed = ", ".join(f"{number} {PLAIN[test]}" for test, number in counts.most_common())
         lines.append(f"of {len(failing)} cells: {listed}")
     near = nearest_of(failing)
     if near is not None:
         lines.append(f"nearest: {near.code}: {near.text}" + (f"; {near.remedy}" if near.remedy else ""))
     if pack.series is None or pack.parallel is None:
-        lines.append("more cells in series or parallel might do it, but this version plans no packs")
+        lines.append(
+            "more cells in series or parallel might do it: only single cells were looked at, no packs"
+        )
     return tuple(lines)
 
 

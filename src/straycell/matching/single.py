@@ -11,6 +11,7 @@ from datetime import datetime
 from straycell.matching.candidates import Candidate, Why
 from straycell.matching.demand import Demand
 from straycell.matching.explain import kept, missing_for, nearest_of, warnings_for
+from straycell.matching.joining import Joining
 from straycell.matching.limits import UseLimits
 from straycell.matching.running import final_runtime
 from straycell.matching.screening import Screen, Screened, screen_all
@@ -19,7 +20,7 @@ from straycell.physics.runtime import Runtime
 from straycell.projects import Project
 
 PLAN_LENGTH = 16
-NO_PACKS = "not served yet: it wants more than one cell, and this version plans no packs"
+NO_PACKS = "not served yet: it wants more than one cell, and only single cells were looked at"
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +28,8 @@ class Match:
     """What a project gets. `groups` lists the codes of each parallel group in series order.
 
     `why` holds the tests the chosen cells passed, `not_chosen` the first one each other cell failed (nearest
-    first); an unserved match has its `missing`, and the `nearest` cell. Capacities in Ah.
+    first); an unserved match has its `missing`, and the `nearest` cell. `joining` says how a pack's cells come
+    together. Capacities in Ah.
     """
 
     project: str
@@ -43,6 +45,7 @@ class Match:
     missing: tuple[str, ...] = ()
     nearest: Why | None = None
     plan: str | None = None
+    joining: Joining | None = None
 
     def to_json(self) -> dict[str, object]:
         """With the keys of the command `match`."""
@@ -62,6 +65,7 @@ class Match:
             "missing": list(self.missing),
             "nearest": self.nearest.to_json() if self.nearest else None,
             "plan": self.plan,
+            "joining": self.joining.to_json() if self.joining else None,
         }
 
 
