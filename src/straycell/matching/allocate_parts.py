@@ -120,10 +120,13 @@ class Planner:
         result, bound = best[1], self.surplus_bound(model, loose, best[1])
         if (result.weights, result.surplus) == (loose.weight_bounds, bound):
             return self.finished(*best, loose.weight_bounds, bound)
+        small = window_count(self.market, self.demands) <= MOST_EXACT_WINDOWS
+        if close_enough(result, loose) and not small:
+            return self.finished(*best, loose.weight_bounds, bound)
         weight_bounds, bound = self.wider_bounds(loose, result, bound)
         if (result.weights, result.surplus) == (weight_bounds, bound):
             return self.finished(*best, weight_bounds, bound)
-        if window_count(self.market, self.demands) > MOST_EXACT_WINDOWS:
+        if not small:
             return self.finished(*best, weight_bounds, bound)
         exact = model_of(self.market, self.demands, Windows(self.ratio, 0))
         search = self.search(exact)
