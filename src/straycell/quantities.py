@@ -242,4 +242,4 @@ def _places(expanded: float) -> int:
 
 def _round_to(number: float, places: int) -> str:
     text = f"{round(number, places):.{max(places, 0)}f}"
-    return text.removeprefix("-") if float(text) == 0 else text
+    return text[1:] if text[0] == "-" and float(text) == 0 else text

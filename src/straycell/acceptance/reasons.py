@@ -18,11 +18,14 @@ class Outcome(IntEnum):
 
     @property
     def word(self) -> str:
-        return self.name.lower()
+        return _WORDS[self]
 
     @classmethod
     def from_word(cls, word: str) -> Outcome:
         return cls[word.upper()]
+
+
+_WORDS = tuple(outcome.name.lower() for outcome in Outcome)
 
 
 class Status(StrEnum):

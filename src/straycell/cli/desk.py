@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import lru_cache
@@ -37,6 +38,11 @@ def _load_rules(path: Path | None) -> RuleSet:
     from straycell.acceptance import load_rules
 
     return load_rules(path)
+
+
+def helpers() -> int:
+    """How many processes may work at once: the cores this one may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 @contextmanager

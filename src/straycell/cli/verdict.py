@@ -68,6 +68,6 @@ def refresh() -> None:
     """Record every cell's verdict anew under the rules in force."""
     rules = desk.rules()
     with desk.writing() as writer, counting("verdicts") as told:
-        changed = writer.refresh_verdicts(told)
+        changed = writer.refresh_verdicts(told, helpers=desk.helpers())
     document = {"refreshed": changed, "rules": rules.name, "rules_hash": rules.hash}
     output.emit(document, lambda: output.say(f"{changed} verdicts recorded under {rules.name}"))

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from importlib import resources
+from itertools import pairwise
 
 from straycell.cells import Chemistry
 
@@ -35,6 +36,12 @@ class OcvCurve:
     source: str
     soc: tuple[float, ...]
     volts: tuple[float, ...]
+    _steps: list[tuple[float, float, float, float]] = field(init=False, compare=False, repr=False)
+
+    def __post_init__(self) -> None:
+        points = list(zip(self.volts, self.soc, strict=True))
+        steps = [(v0, v1 - v0, s0, s1 - s0) for (v0, s0), (v1, s1) in pairwise(points)]
+        object.__setattr__(self, "_steps", steps)
 
     def voltage(self, soc: float) -> float:
         """Open-circuit voltage in V at a state of charge 0 to 1."""
@@ -46,7 +53,7 @@ class OcvCurve:
 
     def states_of_charge(self, voltages_v: Iterable[float]) -> list[float]:
         """The same for many voltages at once, which verdicts ask for by the hundred."""
-        volts, soc = self.volts, self.soc
+        volts, soc, steps = self.volts, self.soc, self._steps
         low, high = volts[0], volts[-1]
         found = []
         for x in voltages_v:
@@ -55,9 +62,8 @@ class OcvCurve:
             elif x >= high:
                 found.append(soc[-1])
             else:
-                i = bisect_left(volts, x)
-                share = (x - volts[i - 1]) / (volts[i] - volts[i - 1])
-                found.append(soc[i - 1] + share * (soc[i] - soc[i - 1]))
+                from_v, step_v, from_soc, step_soc = steps[bisect_left(volts, x) - 1]
+                found.append(from_soc + (x - from_v) / step_v * step_soc)
         return found
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import Connection, Row, select
@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Row, select
 from straycell.acceptance.evidence import DISMANTLED
 from straycell.acceptance.reasons import Outcome
 from straycell.builds import Build, BuildState
-from straycell.cells import Stage
+from straycell.cells import Stage, check_move
 from straycell.errors import BadData, NegativeAnswer
 from straycell.store import cells, projects
 from straycell.store.codec import from_us, opt_time
@@ -222,6 +222,16 @@ def drop_project(pen: Pen, name: str) -> None:
     projects.set_state(pen, name, ProjectState.DROPPED)
 
 
+def projects_of(conn: Connection, codes: Collection[str]) -> dict[str, str]:
+    """By code: the project whose live build holds the cell, for those that are in one."""
+    query = (
+        select(BUILD_CELL.c.code, BUILD.c.project)
+        .join(BUILD, BUILD_CELL.c.build_id == BUILD.c.id)
+        .where(among(BUILD_CELL.c.code, codes), BUILD_CELL.c.live)
+    )
+    return {row.code: row.project for row in conn.execute(query)}
+
+
 def project_of(conn: Connection, code: str) -> str | None:
     """The project whose live build holds this cell."""
     query = (
@@ -235,10 +245,21 @@ def project_of(conn: Connection, code: str) -> str | None:
 # --- discards and incidents ------------------------------------------------------------------------
 
 
-def condemn(pen: Pen, code: str, because: str) -> None:
-    """A verdict of discard puts a cell out of use."""
-    pen.event("condemned", [code], subject=project_of(pen.conn, code) or "", because=because)
-    put_out_of_use(pen, code)
+def condemn_all(pen: Pen, whys: Mapping[str, str]) -> None:
+    """Verdicts of discard put cells out of use, unless they are already; why by code."""
+    if not whys:
+        return
+    stages, holders = cells.stages(pen.conn, whys), projects_of(pen.conn, whys)
+    new = {c: w for c, w in whys.items() if stages[c] not in (Stage.CONDEMNED, Stage.HANDED_OVER)}
+    free = {code: why for code, why in new.items() if code not in holders}
+    for code in free:
+        check_move(code, stages[code], Stage.CONDEMNED)
+    pen.events("condemned", free)
+    pen.conn.execute(CELL.update().where(among(CELL.c.code, free)).values(stage=Stage.CONDEMNED.value))
+    for code, why in new.items():
+        if code not in free:
+            pen.event("condemned", [code], subject=holders[code], because=why)
+            put_out_of_use(pen, code)
 
 
 def put_out_of_use(pen: Pen, code: str) -> None:

@@ -72,6 +72,17 @@ class Pen:
         self.link(event_id, codes)
         return event_id
 
+    def events(self, verb: str, whys: Mapping[str, str]) -> None:
+        """The same thing done to many cells, an event each; why by code."""
+        first = int(self.conn.execute(select(func.max(EVENT.c.id))).scalar() or 0) + 1
+        common = {"at_us": self.now_us, "verb": verb, "subject": "", "detail": "{}"}
+        numbered = list(enumerate(whys.items(), first))
+        if numbered:
+            rows = [{"id": number, **common, "because": why} for number, (_, why) in numbered]
+            self.conn.execute(EVENT.insert(), rows)
+            links = [{"event_id": number, "code": code} for number, (code, _) in numbered]
+            self.conn.execute(EVENT_CELL.insert(), links)
+
     def link(self, event_id: int, codes: Iterable[str]) -> None:
         """Tie an event to cells that exist by now."""
         rows = [{"event_id": event_id, "code": code} for code in dict.fromkeys(codes)]

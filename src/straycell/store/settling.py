@@ -9,7 +9,9 @@ from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.cells import Stage
 from straycell.store import builds, cells, readings, verdicts
 from straycell.store.evidence import evidences
+from straycell.store.judging import WORTH_HELP, judged, why_discarded
 from straycell.store.pen import Pen
+from straycell.store.tables import VERDICT
 
 
 def settle(pen: Pen) -> dict[str, Verdict]:
@@ -45,26 +47,22 @@ def _timeless(verdict: Verdict) -> tuple[object, ...]:
 
 def follow(pen: Pen, made: dict[str, Verdict], clearing: set[str]) -> None:
     """An outcome `discard` condemns; a condemned cell comes back only when what condemned it was taken back."""
-    now = cells.stages(pen.conn, list(made))
-    for code, verdict in made.items():
-        stage = now[code]
-        if verdict.outcome is Outcome.DISCARD:
-            if stage not in (Stage.CONDEMNED, Stage.HANDED_OVER):
-                builds.condemn(pen, code, _why(verdict))
-        elif stage is Stage.CONDEMNED and code in clearing:
+    builds.condemn_all(pen, {code: why for code, verdict in made.items() if (why := why_discarded(verdict))})
+    fit = [code for code in sorted(clearing & made.keys()) if made[code].outcome is not Outcome.DISCARD]
+    for code, stage in cells.stages(pen.conn, fit).items():
+        if stage is Stage.CONDEMNED:
             cells.move_stage(pen, code, Stage.RECEIVED)
             pen.event("cleared", [code], because="what condemned it was taken back as a mistake")
 
 
-def _why(verdict: Verdict) -> str:
-    return "; ".join(reason.text for reason in verdict.deciding[:3]) or "its verdict is discard"
+_AT_ONCE = 1000
 
 
-_AT_ONCE = 2000
+def refresh(pen: Pen, told: Callable[[int, int], None] | None = None, helpers: int = 1) -> int:
+    """Record anew every verdict that no longer holds; returns how many.
 
-
-def refresh(pen: Pen, told: Callable[[int, int], None] | None = None) -> int:
-    """Record anew every verdict that no longer holds; returns how many. `told` hears (done, of how many)."""
+    `told` hears (done, of how many); `helpers` is how many processes may judge when there are very many.
+    """
     settle(pen)
     recorded = verdicts.newest(pen.conn, None, bodies=False)
     last = readings.last_numbers(pen.conn, None)
@@ -73,13 +71,16 @@ def refresh(pen: Pen, told: Callable[[int, int], None] | None = None) -> int:
         for code in cells.codes(pen.conn)
         if code not in recorded or not verdicts.holds(recorded[code], pen.rules, pen.now, last.get(code, 0))
     ]
-    if stale:
-        pen.event("verdicts-refreshed", subject=pen.rules.name, detail={"count": len(stale)})
-    for start in range(0, len(stale), _AT_ONCE):
-        found = evidences(pen.conn, stale[start : start + _AT_ONCE])
-        made = {code: verdicts.judge(evidence, pen.rules, pen.now) for code, evidence in found.items()}
-        verdicts.record(pen.conn, made.values())
-        follow(pen, made, set())
+    if not stale:
+        return 0
+    pen.event("verdicts-refreshed", subject=pen.rules.name, detail={"count": len(stale)})
+    starts = range(0, len(stale), _AT_ONCE)
+    chunks = (list(evidences(pen.conn, stale[at : at + _AT_ONCE]).values()) for at in starts)
+    done = 0
+    for rows, whys in judged(chunks, pen.rules, pen.now, helpers if len(stale) >= WORTH_HELP else 1):
+        pen.conn.execute(VERDICT.insert(), rows)
+        builds.condemn_all(pen, whys)
+        done += len(rows)
         if told is not None:
-            told(start + len(made), len(stale))
+            told(done, len(stale))
     return len(stale)

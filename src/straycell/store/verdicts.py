@@ -96,16 +96,19 @@ def outcomes(
 
 def record(conn: Connection, made: Iterable[Verdict]) -> None:
     """Add verdicts to the book."""
-    rows = [_values(verdict) for verdict in made]
+    rows = [row_of(verdict) for verdict in made]
     if rows:
         conn.execute(VERDICT.insert(), rows)
+
+
+_ENCODE = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
 
 
 def body_of(verdict: Verdict) -> str:
     """The verdict as the text that is stored."""
     from straycell.acceptance.record import verdict_to_record
 
-    return json.dumps(verdict_to_record(verdict), ensure_ascii=False, separators=(",", ":"))
+    return _ENCODE(verdict_to_record(verdict))
 
 
 def read_body(body: str) -> Verdict:
@@ -115,7 +118,8 @@ def read_body(body: str) -> Verdict:
     return verdict_from_record(from_json(body))
 
 
-def _values(verdict: Verdict) -> dict[str, Any]:
+def row_of(verdict: Verdict) -> dict[str, Any]:
+    """The verdict as column values."""
     return {
         "code": verdict.code,
         "at_us": to_us(verdict.at),

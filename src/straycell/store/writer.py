@@ -166,9 +166,13 @@ class Writer(Reader):
         """Take a reading or charge back; returns what stands in its place. Raises BadData, UsageFault."""
         return supersede(self._pen, reading_id, mistake, because, right_cell, replacements)
 
-    def refresh_verdicts(self, told: Callable[[int, int], None] | None = None) -> int:
-        """Record anew every verdict that no longer holds; returns how many. `told` hears (done, of how many)."""
-        return settling.refresh(self._pen, told)
+    def refresh_verdicts(self, told: Callable[[int, int], None] | None = None, helpers: int = 1) -> int:
+        """Record anew every verdict that no longer holds; returns how many. `told` hears (done, of how many).
+
+        With `helpers` several processes judge when there are very many; only a program whose main module can
+        be imported again may ask for that (see multiprocessing, spawn).
+        """
+        return settling.refresh(self._pen, told, helpers)
 
     # what it is for
 
