@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from tests.acceptance.bench import LFP, NMC, Bench, day, good
 from tests.safety.keeping_bench import CODES, due, household, kept, stored, when
@@ -24,11 +26,16 @@ def test_a_cell_that_is_kept_well_asks_for_nothing() -> None:
 
 
 def test_the_first_check_comes_two_weeks_after_storing() -> None:
-    """Counted from when it lay at storage voltage; a reading taken two days early counts."""
-    assert when(stored(), "first-recheck", at=25.0) == day(21.5 + 14)
-    assert "first-recheck" not in due(stored(), at=35.0)
-    assert "first-recheck" in due(stored(), at=36.0)
-    assert when(stored().rest(3.85, 34.0), "first-recheck", at=50.0) is None
+    """Counted from when it was brought to storage voltage; a reading taken two days early counts."""
+    assert when(stored(), "first-recheck", at=25.0) == day(20.0 + 14)
+    assert "first-recheck" not in due(stored(), at=33.9)
+    assert "first-recheck" in due(stored(), at=34.1)
+    assert when(stored().rest(3.85, 32.0), "first-recheck", at=50.0) is None
+
+
+def test_let_down_without_a_record_of_it_counts_from_the_first_reading_there() -> None:
+    """As found at 3.8 V and measured a day later: stored since it was found."""
+    assert when(Bench().found(3.8).rest(3.8, 1.0), "first-recheck", at=2.0) == day(14.0)
 
 
 def test_a_rest_voltage_is_checked_again_after_ninety_days() -> None:
@@ -71,11 +78,18 @@ def test_a_cell_is_not_left_full_after_its_check() -> None:
 
 
 def test_a_running_check_may_keep_it_full() -> None:
-    """First rest voltage on day 3.2: for solo the check can end on day 10.2, and not before."""
+    """First rest voltage on day 3.2: for pack the check can end on day 17.2, and not before."""
     bench = good(second=None)
-    assert "full" not in due(bench, at=10.1)
-    item = due(bench, at=10.3)["full"]
-    assert item.at == day(10.2) and "last rest voltage first" in item.why
+    assert "full" not in due(bench, at=17.1)
+    for at in (17.3, 25.0):
+        item = due(bench, at=at)["full"]
+        assert item.at == day(17.2) and "last rest voltage first" in item.why
+
+
+def test_seven_days_are_enough_where_solo_is_the_best_to_be_had() -> None:
+    """Rating unknown: at best solo, so nothing is won by fourteen days."""
+    bench = good(facts=replace(NMC, rated_capacity_ah=None), second=None)
+    assert due(bench, at=10.3)["full"].at == day(10.2)
 
 
 def test_a_check_goes_on_where_more_days_may_give_more() -> None:
@@ -83,6 +97,16 @@ def test_a_check_goes_on_where_more_days_may_give_more() -> None:
     bench = good(second=4.176, days=7.1)
     assert "full" not in due(bench, at=12.0)
     assert due(bench, at=17.3)["full"].at == day(3.2 + 14)
+
+
+def test_a_low_start_keeps_the_check_for_twenty_eight_days() -> None:
+    """Rules: below 4.13 V the curves disagree; leaving it earlier would decide nothing."""
+    assert when(good(first=4.10, second=None), "full", at=20.0) == day(3.2 + 28)
+
+
+def test_a_check_whose_first_rest_voltage_was_forgotten_ends_too() -> None:
+    """Reckoned as if it had been taken a day after the charge."""
+    assert when(good(first=None, second=None), "full", at=30.0) == day(2.0 + 1 + 14)
 
 
 def test_a_full_charge_that_no_check_follows_is_not_waited_for_forever() -> None:

@@ -119,9 +119,14 @@ def _sinking(kept: Kept) -> Iterator[DueItem]:
 
 
 def _sibling(kept: Kept) -> Iterator[DueItem]:
+    """Until it is looked at and checked again; while that check runs, when it ends."""
     reason = _open(kept, "sibling-look")
-    if reason is not None:
-        yield _item("sibling", kept, reason.at or kept.now, reason.text)
+    if reason is None:
+        return
+    at = reason.at or kept.now
+    if "look" not in reason.todo:
+        at = storage.check_ends(kept.case, kept.verdict, storage.standing(kept.case)) or at
+    yield _item("sibling", kept, at, reason.text)
 
 
 def _falling(kept: Kept, family: dict[tuple[str, str | None], list[Kept]]) -> Iterator[DueItem]:
@@ -183,7 +188,7 @@ def _sinks_soon(kept: Kept) -> Iterator[DueItem]:
         return
     why = (
         f"{_volts(kept.case, stands).removeprefix(', ')}; at up to "
-        f"{storage.loss_percent_month(kept.verdict):.1f} % a month it may be too low from {low_at:%Y-%m-%d}"
+        f"{storage.loss_percent_month(kept.verdict, kept.case):.1f} % a month it may be too low from {low_at:%Y-%m-%d}"
     )
     yield _item("sinks-soon", kept, stands.rest.at, why, target=storage.target(kept.case))
 

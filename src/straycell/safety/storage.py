@@ -16,11 +16,12 @@ from typing import Any
 from straycell.acceptance.case import Case, known_chemistry
 from straycell.acceptance.conformance import Side, against_max, against_min
 from straycell.acceptance.evidence import DISMANTLED
-from straycell.acceptance.leakage import least_days, make_pair, windows
-from straycell.acceptance.reasons import Outcome, Status, Verdict
+from straycell.acceptance.pairs import least_days, make_pair, windows
+from straycell.acceptance.reasons import Outcome, Reason, Status, Verdict
 from straycell.cells import Chemistry
 from straycell.physics.curves import state_of_charge_range
 from straycell.readings import Charge, Quantity, Reading
+from straycell.safety.trends import falls
 
 
 class Level(StrEnum):
@@ -97,7 +98,7 @@ def standing(case: Case) -> Standing:
         return Standing(Level.UNKNOWN, acted_at=since, rest=rests[-1] if rests else None)
     level, at = _level(case, kept, act, rests)
     stored = next((r.at for r in rests if _by_voltage(case, kept, r) is Level.STORED), None)
-    if level is Level.STORED and stored is None:
+    if act is not None and _by_act(case, kept, act[1]) is Level.STORED:
         stored = since
     return Standing(level, at, since, rests[-1] if rests else None, stored)
 
@@ -169,54 +170,56 @@ def _by_voltage(case: Case, kept: Window, reading: Reading) -> Level:
 
 
 def check_ends(case: Case, verdict: Verdict, stands: Standing) -> datetime | None:
-    """When the self-discharge check that keeps a cell full can end; None when none is running or worth it."""
+    """When the self-discharge check that keeps a cell full can end; None when none is running or worth it.
+
+    The days are those of the best outcome the cell can still reach; a check that cannot decide ends some day.
+    """
     if stands.level is not Level.FULL or stands.acted_at is None:
         return None
+    open_ones = [r for r in verdict.reasons if r.status is not Status.MET and r.ceiling < Outcome.PACK]
+    waits = [r for r in open_ones if _waits_for_check(r)]
+    cap = min((r.ceiling for r in open_ones if not r.todo), default=Outcome.PACK)
+    if not waits or (cap <= verdict.outcome and verdict.outcome is not Outcome.HOLD):
+        return None
     latest = stands.acted_at + timedelta(days=figures()["check"]["longest_days"])
-    waits = [
-        r for r in verdict.reasons if _waits_for_check(r.rule, r.status) and r.ceiling <= verdict.outcome
-    ]
-    others = [
-        r
-        for r in verdict.reasons
-        if r.ceiling <= verdict.outcome
-        and r.status is not Status.MET
-        and not r.todo
-        and not r.rule.startswith("self-discharge")
-    ]
-    if not waits or (verdict.outcome is not Outcome.HOLD and others):
-        return None
-    ends = max((r.earliest for r in waits if r.earliest is not None), default=None)
-    if ends is None:
-        return None
-    first, planned = _planned(case, stands.acted_at)
-    # "The earliest from now on" moves with the clock; what was planned does not.
-    return min(latest, planned if not first or ends == case.now else ends)
+    begun, planned = _planned(case, stands.acted_at, max(cap, Outcome.LIGHT))
+    ends = [r.earliest for r in waits if r.earliest is not None]
+    # "The earliest from now on" moves with the clock where no reading has begun the check.
+    later = [at for at in ends if at > case.now] if begun and planned <= case.now else []
+    return min(latest, max(later, default=planned))
 
 
-def _planned(case: Case, charged_at: datetime) -> tuple[bool, datetime]:
-    """(the first rest voltage is taken, when the check that began with this charge can first decide)."""
+def _planned(case: Case, charged_at: datetime, best: Outcome) -> tuple[bool, datetime]:
+    """(its first rest voltage is taken, when the check since a charge spans the days an outcome asks for)."""
     inside = next((found for charge, found in windows(case) if charge.at == charged_at), [])
     if not inside:
         wait = timedelta(hours=case.figure("pair-rest"))
-        return False, charged_at + wait + timedelta(days=case.figure("pair-days", "pack"))
+        return False, charged_at + wait + timedelta(days=case.figure("pair-days", best.word))
     pair = make_pair(case, Charge(0, case.evidence.code, charged_at, 0.0, 0.0), inside[0], inside[0])
-    return True, inside[0].at + timedelta(days=least_days(case, pair, Outcome.LIGHT))
+    return True, inside[0].at + timedelta(days=least_days(case, pair, best))
 
 
-def _waits_for_check(rule: str, status: Status) -> bool:
-    return rule.startswith(("self-discharge", "sibling-look")) and status in (Status.UNMEASURED, Status.CLOSE)
+def _waits_for_check(reason: Reason) -> bool:
+    return reason.rule.startswith(("self-discharge", "sibling-look")) and reason.status in (
+        Status.UNMEASURED,
+        Status.CLOSE,
+    )
 
 
-def loss_percent_month(verdict: Verdict) -> float:
-    """The most a cell is reckoned to lose in 30 days, in per cent: its own figure with U, else the usual one."""
+def loss_percent_month(verdict: Verdict, case: Case | None = None) -> float:
+    """The most a cell is reckoned to lose in 30 days, in per cent: its own figure with U, else the usual one.
+
+    With `case` the latest stretch on the shelf counts where it was faster.
+    """
     own = [
         float(r.observed) + (r.expanded_uncertainty or 0.0)
         for r in verdict.reasons
         if r.rule.startswith("self-discharge") and isinstance(r.observed, float)
     ]
     usual = float(figures()["loss_percent_month"]["usual"])
-    return max(own[0], 0.0) if own else usual
+    latest = falls(case)[-1:] if case is not None else []
+    shelf = [fall.rate.high for fall in latest if fall.unit == "%/month"]
+    return max([own[0] if own else usual, *shelf, 0.0])
 
 
 def sinks_at(case: Case, verdict: Verdict, stands: Standing) -> datetime | None:
@@ -230,5 +233,5 @@ def sinks_at(case: Case, verdict: Verdict, stands: Standing) -> datetime | None:
         return None
     low, _ = state_of_charge_range(chemistry, value.value, value.u)
     _, floor = state_of_charge_range(chemistry, case.figure("rest-voltage"))
-    months = max(0.0, low - floor) * 100.0 / max(loss_percent_month(verdict), 0.1)
+    months = max(0.0, low - floor) * 100.0 / max(loss_percent_month(verdict, case), 0.1)
     return stands.rest.at + timedelta(days=30.0 * months)

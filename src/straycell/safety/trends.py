@@ -123,5 +123,5 @@ def _faster(rate: Measured, reference: Measured, factor: float, least: float) ->
     return (
         rate.value - max(reference.value, 0.0) > beyond
         and rate.value > factor * max(reference.value, 0.0)
-        and rate.low > least
+        and rate.value > least
     )

@@ -1,0 +1,118 @@
+"""The hands at the bench: what a meter and an eye would show of a cell of known truth."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+
+from tests.walk.truth import FULL_SOC, Kind, TrueCell
+
+from straycell.cells import Look
+from straycell.meters import Accuracy, Meter, Resolution
+from straycell.readings import Charge, Method, Quantity, Reading
+
+START = datetime(2026, 1, 3, 8, tzinfo=UTC)
+METER = Meter(
+    "bench",
+    voltage=Accuracy(0.0005, 0.001),
+    voltage_resolution=Resolution(((float("inf"), 0.001),)),
+    capacity=Accuracy(0.01, 0.002),
+    resistance=Accuracy(0.02, 0.001),
+    temperature=Accuracy(0.0, 1.0),
+)
+
+
+def moment(day: float) -> datetime:
+    return START + timedelta(days=day)
+
+
+@dataclass
+class Hands:
+    """Measures with one meter. `known_bad` is when the records first told of a danger, and by what."""
+
+    seed: int
+    known_bad: dict[str, tuple[float, str]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.dice = random.Random(self.seed + 1)
+        self.gain = self.dice.uniform(-0.0004, 0.0004)
+
+    def reads(self, volts: float) -> float:
+        """What the meter shows: its gain, a step of 1 mV."""
+        return round(volts * (1 + self.gain) + self.dice.uniform(-0.0004, 0.0004), 3)
+
+    def bad(self, cell: TrueCell, day: float, why: str) -> None:
+        self.known_bad.setdefault(cell.code, (day, why))
+
+    def look_of(self, cell: TrueCell, day: float) -> Look:
+        if cell.kind is Kind.SWOLLEN_LATER and cell.turned(day):
+            self.bad(cell, day, "seen swollen")
+            return Look.SWOLLEN
+        return Look.CLEAN
+
+    def look(self, cell: TrueCell, day: float) -> Reading:
+        return Reading(0, cell.code, Quantity.LOOK, moment(day), look=(self.look_of(cell, day),))
+
+    def rest(self, cell: TrueCell, day: float) -> Reading:
+        shown = self.reads(cell.volts(day))
+        warmth = self.dice.uniform(20.0, 23.0)
+        return Reading(
+            0, cell.code, Quantity.VOLTAGE, moment(day), shown, warmth, METER, rested_s=5 * 86400.0
+        )
+
+    def ohms(self, cell: TrueCell, day: float) -> Reading:
+        shown = round(cell.ohm * self.dice.uniform(0.99, 1.01), 4)
+        return Reading(
+            0,
+            cell.code,
+            Quantity.RESISTANCE,
+            moment(day),
+            shown,
+            21.0,
+            METER,
+            method=Method.DC_PULSE,
+            pulse_s=1.0,
+        )
+
+    def charge(self, cell: TrueCell, day: float, until: float = 4.2) -> Charge:
+        soc = FULL_SOC if until > 4.1 else cell.curve.state_of_charge(until - 0.005)
+        cell.put(soc, day)
+        end = 0.05 if until > 4.1 else None
+        peak = 21.0 + self.dice.uniform(1.0, 4.0)
+        return Charge(0, cell.code, moment(day), 0.5, until, end, 21.0, peak)
+
+    def run(self, cell: TrueCell, day: float) -> Reading:
+        cell.put(0.02, day)
+        shown = round(cell.capacity_ah * self.dice.uniform(0.995, 1.005), 3)
+        return Reading(
+            0,
+            cell.code,
+            Quantity.CAPACITY,
+            moment(day),
+            shown,
+            21.0,
+            METER,
+            discharge_current_a=0.5,
+            cutoff_v=2.75,
+        )
+
+    def first_readings(self, cell: TrueCell, day: float) -> list[Reading]:
+        shown = self.reads(cell.found_v)
+        look = Look.CLEAN
+        if cell.kind is Kind.MIS_DEEP:
+            shown = 3.612  # the figure of the cell beside it
+        if cell.kind is Kind.MIS_GOOD and self.dice.random() < 0.5:
+            shown = 1.204  # the clip hung by one tooth
+        if cell.kind is Kind.BAD_LOOK:
+            look = self.dice.choice([Look.LEAKING, Look.SWOLLEN, Look.DENTED, Look.RUST, Look.VENTED])
+            self.bad(cell, day, f"seen {look}")
+        if cell.kind is Kind.DEEP and shown + 0.004 < 2.0:
+            self.bad(cell, day, "found below 2.0 V")
+        if cell.kind is Kind.OVER:
+            self.bad(cell, day, "found above 4.25 V")
+        if cell.kind is Kind.PRIMARY:
+            self.bad(cell, day, "not rechargeable")
+        cell.put(cell.curve.state_of_charge(min(cell.found_v, 4.2)), day)
+        seen = Reading(0, cell.code, Quantity.LOOK, moment(day), look=(look,))
+        return [Reading(0, cell.code, Quantity.AS_FOUND_VOLTAGE, moment(day), shown, 21.0, METER), seen]
