@@ -168,10 +168,13 @@ def protection_trip(protection: Protection) -> TripRange | None:
 
 
 def _strung(screen: Screen, c: Candidate) -> Why:
-    """Cells in series want protection and balancing cell by cell, whatever else is fitted."""
+    """Cells in series want protection and balancing cell by cell, and never a charger for one cell."""
     in_line = screen.demand.series
     if in_line == 1:
         return Why(c.code, "protection", True, "no string to balance")
+    lone = charger.for_one_cell(screen.demand, c, screen.limits)
+    if lone is not None:
+        return lone
     faults = finish_faults(screen.demand.project, series=in_line)
     if not faults:
         return Why(c.code, "protection", True, f"{in_line} in series: protected and balanced cell by cell")
@@ -203,6 +206,7 @@ CELL_TESTS: tuple[Test, ...] = (
     Test(_form, lambda c: c.facts.form),
     Test(_temperature, _all),
     Test(_voltage, lambda c: c.facts.chemistry),
+    Test(_strung, lambda c: c.facts.chemistry),
     Test(_measured, fits=lambda screen, c: c.capacity is not None and c.capacity.low > 0),
     Test(
         _current, fits=lambda screen, c: screen.steady_a(c.facts.chemistry) <= c.allowed_out_a(screen.limits)
@@ -216,7 +220,6 @@ CELL_TESTS: tuple[Test, ...] = (
 )
 DEVICE_TESTS: tuple[Test, ...] = (
     Test(_trip, lambda c: c.facts.chemistry),
-    Test(_strung, _all),
     Test(_charger_voltage, lambda c: (c.facts.chemistry, c.facts.full_voltage_v)),
     Test(_charge_temperature, _all),
     Test(

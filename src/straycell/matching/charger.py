@@ -68,12 +68,10 @@ def charge_current_a(charge: ChargeSpec) -> float:
 
 
 def judge_voltage(demand: Demand, c: Candidate, limits: UseLimits) -> Why:
-    """The worst float voltage must stay within what the cell bears; a 4.2 V charger never meets lfp or a string."""
+    """The worst float voltage must stay within what the cell bears; a 4.2 V charger never meets lfp."""
     charge, chemistry, in_line = demand.project.charge, c.facts.chemistry, demand.series
     if charge is None:
         return Why(c.code, "charger-voltage", True, OUTSIDE)
-    if in_line > 1 and (lone := _for_one_cell(demand, c, limits)) is not None:
-        return lone
     set_v, limit_v = set_voltage_v(charge, chemistry, limits, in_line), highest_float_v(c, limits)
     if set_v is None:
         text = f"the charger's voltage is not given, and {chemistry} never goes on a 4.2 V charger"
@@ -96,10 +94,11 @@ def judge_voltage(demand: Demand, c: Candidate, limits: UseLimits) -> Why:
     return Why(c.code, "charger-voltage", fits, text, worst_v, limit_v, "V", short, "" if fits else remedy)
 
 
-def _for_one_cell(demand: Demand, c: Candidate, limits: UseLimits) -> Why | None:
+def for_one_cell(demand: Demand, c: Candidate, limits: UseLimits) -> Why | None:
     """A single-cell charger on a string, told by its programming resistor or its voltage; None when it is none."""
     charge, chemistry, in_line = demand.project.charge, c.facts.chemistry, demand.series
-    assert charge is not None
+    if charge is None:
+        return None
     wanted_v = limits.full_v[chemistry] * in_line
     remedy = (
         f"fit a charger for {in_line} cells in series and write its voltage, like "

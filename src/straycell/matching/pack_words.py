@@ -33,7 +33,7 @@ def pack_reasons(screen: Screen, plan: PackPlan) -> tuple[Why, ...]:
     chosen = [(n, c) for n, group in enumerate(plan.groups, 1) for c in group]
     some = chosen[0][1]
     whole = screen_candidate(screen, some).reasons
-    shared = {"chemistry", "form", "temperature", "voltage"}
+    shared = {"chemistry", "form", "temperature", "voltage", "protection"}
     of_pack = [replace(w, code="pack") for w in whole if w.test in shared]
     of_pack += [replace(test.judge(screen, some), code="pack") for test in DEVICE_TESTS]
     kind = Why("pack", "kind", True, f"all of one kind: {plan.kind.words}", plan.kind.words)
