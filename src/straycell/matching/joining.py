@@ -185,7 +185,9 @@ def _lines(
         else:
             found.append(f"{action} these to {volts(to_v)} at rest first: {codes}")
     if len(groups[0]) > 1:
-        limit = f"{1000 * min(near):.0f} mV" if min(near) >= 0.001 else "what the meter can tell"
+        limit = (
+            f"{math.floor(1000 * min(near) + 1e-6)} mV" if min(near) >= 0.001 else "what the meter can tell"
+        )
         found.append(f"measure each once more on the day: join only cells within {limit} of each other")
         for number, codes_of in enumerate(order, 1):
             found.append(f"group {number}: join in this order: {', '.join(codes_of)}")
