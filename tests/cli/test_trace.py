@@ -88,7 +88,7 @@ def test_a_recorded_discharge_becomes_figures_readings_and_a_verdict(pouch: Benc
     assert (capacity["trace"], capacity["from_full"], capacity["meter"]) == (1, True, "cycler")
     assert [r["id"] for r in readings(pouch)] and {r["id"] for r in readings(pouch)} == set(found["readings"])
     reasons = pouch.do("verdict show A00001O")["reasons"]
-    assert [r for r in reasons if r["rule"].startswith("capacity") and "at least: at 0.92C" in r["text"]]
+    assert [r for r in reasons if r["rule"].startswith("capacity") and "at least: at 0.92" in r["text"]]
 
 
 def test_a_slow_discharge_that_shows_its_full_start_counts_without_a_recorded_charge(pouch: Bench) -> None:

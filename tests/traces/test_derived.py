@@ -95,6 +95,16 @@ def test_a_pulse_gives_a_resistance_with_its_length_and_state_of_charge(
     assert found.at == END - timedelta(seconds=7199)
 
 
+@pytest.mark.parametrize("name", ["ai2020-iec-pair-20", "chen2020-iec-pair-50", "mohtat2020-iec-pair-80"])
+def test_a_trace_taken_for_its_pulses_gives_a_resistance_and_no_capacity(
+    reduce: Reduce, meter: Meter, defaults: CautiousDefaults, name: str
+) -> None:
+    """Two milliampere-hours out of a cell of hours would be a capacity of nothing."""
+    trace = read_trace(REFERENCE / "pybamm" / f"{name}.csv.gz")
+    items, _ = derive(trace, reduce, meter, defaults)
+    assert [i.quantity for i in items if isinstance(i, Reading)] == [Quantity.RESISTANCE]
+
+
 def test_a_full_charge_in_the_trace_is_a_charge_without_the_rooms_temperature(
     reduce: Reduce, meter: Meter, defaults: CautiousDefaults
 ) -> None:

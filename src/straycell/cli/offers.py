@@ -56,12 +56,12 @@ def candidates(
 
 
 def own_traces(reader: Reader, evidences: Mapping[str, Evidence]) -> dict[str, OwnTrace]:
-    """By code, the cell's own discharge: of its latest capacity, when that came out of a trace that ran whole.
+    """By code, the cell's own discharge: of its latest whole capacity, when that came out of a trace.
 
     A newer capacity that was typed says more of the cell than an older trace.
     """
     latest = {code: _latest_capacity(evidence) for code, evidence in evidences.items()}
-    numbers = {code: r.trace for code, r in latest.items() if r and r.trace is not None and not r.at_least}
+    numbers = {code: r.trace for code, r in latest.items() if r and r.trace is not None}
     if not numbers:
         return {}
     from straycell.physics.runtime import OwnTrace
@@ -75,7 +75,8 @@ def own_traces(reader: Reader, evidences: Mapping[str, Evidence]) -> dict[str, O
 
 
 def _latest_capacity(evidence: Evidence) -> Reading | None:
-    return next((r for r in reversed(evidence.readings) if r.quantity is Quantity.CAPACITY), None)
+    capacities = (r for r in reversed(evidence.readings) if r.quantity is Quantity.CAPACITY)
+    return next((r for r in capacities if not r.at_least), None)
 
 
 def rest_voltage(evidence: Evidence, known: Figures, rules: RuleSet) -> RestVoltage | None:

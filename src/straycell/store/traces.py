@@ -25,6 +25,7 @@ _PACKING = 1
 """zlib's fastest level: a million rows shrink to a third in a second, more effort gains little."""
 _LARGEST_BYTES = 900_000_000
 """SQLite keeps at most 10^9 bytes in one field (sqlite.org/limits.html)."""
+_AT_ONCE = 500
 _HEAD = (
     TRACE.c.id,
     TRACE.c.code,
@@ -93,8 +94,16 @@ def trace_file(conn: Connection, number: int) -> bytes:
 
 def curves(conn: Connection, numbers: Collection[int]) -> dict[int, dict[str, Any]]:
     """The few points kept of each of these traces; one that has no discharge is left out."""
-    query = select(TRACE.c.id, TRACE.c.curve).where(TRACE.c.id.in_(numbers), TRACE.c.curve != "")
-    return {number: from_json(curve) for number, curve in conn.execute(query)} if numbers else {}
+    found: dict[int, dict[str, Any]] = {}
+    for some in batched(sorted(numbers), _AT_ONCE):
+        query = select(TRACE.c.id, TRACE.c.curve).where(TRACE.c.id.in_(some), TRACE.c.curve != "")
+        found |= {number: from_json(curve) for number, curve in conn.execute(query)}
+    return found
+
+
+def batched(numbers: Sequence[int], at_most: int) -> Iterator[Sequence[int]]:
+    """A sequence in pieces: SQLite takes only so many values in one statement."""
+    return (numbers[first : first + at_most] for first in range(0, len(numbers), at_most))
 
 
 def readings_of(conn: Connection, number: int) -> tuple[list[int], list[int]]:

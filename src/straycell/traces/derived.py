@@ -17,7 +17,7 @@ from straycell.meters import Meter
 from straycell.quantities import CELL_WINDOWS, COVERAGE_FACTOR, Dimension, show
 from straycell.readings import CautiousDefaults, Charge, Method, Quantity, Reading
 from straycell.traces.result import TraceResult
-from straycell.traces.runs import PULSE_S
+from straycell.traces.runs import PULSE_S, DischargeRun
 from straycell.traces.steps import Step, StepKind
 from straycell.traces.trace import Trace
 
@@ -74,7 +74,7 @@ def _fits(value: float, dimension: Dimension) -> bool:
 
 def _capacity(trace: Trace, result: TraceResult, occasion: Occasion) -> Reading | str | None:
     run, capacity, energy = result.run, result.capacity, result.energy
-    if run is None or capacity is None or energy is None:
+    if run is None or capacity is None or energy is None or (run.at_least and _only_pulses(result, run)):
         return None
     if not _fits(capacity.value, Dimension.CAPACITY):
         return f"no capacity is recorded: {show(capacity.value, Dimension.CAPACITY)} cannot be a cell's"
@@ -93,6 +93,12 @@ def _capacity(trace: Trace, result: TraceResult, occasion: Occasion) -> Reading 
         from_full=run.shows_full,
         u=capacity.u,
     )
+
+
+def _only_pulses(result: TraceResult, run: DischargeRun) -> bool:
+    """True for a trace that was taken for its pulses: what they took out says nothing of what the cell holds."""
+    steps = result.steps[run.first : run.last + 1]
+    return all(s.duration_s <= PULSE_S for s in steps if s.kind is StepKind.DISCHARGE)
 
 
 def _resistance(trace: Trace, result: TraceResult, occasion: Occasion) -> Reading | str | None:
