@@ -9,7 +9,7 @@ import typer
 from straycell.cells import Look
 from straycell.cli import clock, desk, output, values
 from straycell.cli.cautions_talk import talk_cautions
-from straycell.cli.match import match_project
+from straycell.cli.match import match_project, plan_all
 from straycell.cli.project import understood
 from straycell.cli.verbs import noun_app
 from straycell.errors import BadData, NegativeAnswer, UsageFault
@@ -18,6 +18,7 @@ from straycell.safety import Step
 if TYPE_CHECKING:
     from straycell.builds import Build
     from straycell.matching import Match
+    from straycell.store.reader import Reader
     from straycell.store.writer import Writer
 
 app = noun_app("Cells committed to a project, position by position.")
@@ -61,6 +62,8 @@ def reserve(
         if not found.served:
             remedy = found.missing[0] if found.missing else ""
             raise NegativeAnswer(f"project '{name}' is not served", remedy)
+        if plan is not None and plan != found.plan and not named:
+            found = _from_all(writer, name, plan) or found
         if plan is not None and plan != found.plan:
             raise NegativeAnswer(
                 f"plan {plan} of project '{name}' is no longer true: cells or readings have changed",
@@ -70,6 +73,11 @@ def reserve(
     output.emit(document(made), lambda: _say(made))
     output.talk(f"next: straycell build finish '{name}' when the cell is in")
     talk_cautions(Step.BUILD)
+
+
+def _from_all(reader: Reader, name: str, plan: str) -> Match | None:
+    """The plan of that hash out of the plan of all projects, while that still comes out the same."""
+    return next((m for m in plan_all(reader).plans if m.project == name and m.plan == plan), None)
 
 
 def _named(writer: Writer, name: str, cells: list[str]) -> Match:

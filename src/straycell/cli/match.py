@@ -5,18 +5,20 @@ from __future__ import annotations
 from collections.abc import Collection
 from typing import TYPE_CHECKING, Annotated
 
-from straycell.cli import clock, desk, output, values
+import typer
+
+from straycell.cli import clock, desk, output
 from straycell.cli.cautions_talk import talk_cautions
 from straycell.cli.offers import candidates
 from straycell.cli.project import understood
 from straycell.cli.verbs import lone_app
-from straycell.errors import NegativeAnswer
+from straycell.errors import NegativeAnswer, UsageFault
 from straycell.matching.pack_shapes import shape_words
 from straycell.quantities import Dimension, show
 from straycell.safety import Step
 
 if TYPE_CHECKING:
-    from straycell.matching import Match
+    from straycell.matching import Match, StockPlan
     from straycell.store.reader import Reader
 
 app = lone_app()
@@ -38,14 +40,80 @@ def match_project(
 
 
 @app.command()
-def match(name: Annotated[str, values.text_argument("NAME", "The project.")]) -> None:
-    """Find the least cell that does the project's job, with every reason. Nothing is reserved."""
+def match(
+    name: Annotated[
+        str | None, typer.Argument(metavar="[NAME]", help="The project.", show_default=False)
+    ] = None,
+    everyone: Annotated[
+        bool, typer.Option("--all", help="Every pending project at once, no cell twice.")
+    ] = False,
+) -> None:
+    """Find the least cells that do the project's job, with every reason. Nothing is reserved."""
+    if everyone == (name is not None):
+        what = "a project and --all" if everyone else "neither a project nor --all"
+        raise UsageFault(f"match was given {what}", "name one project, or write --all")
+    if name is None:
+        _match_all()
+        return
     with desk.reading() as reader:
         found = match_project(reader, name)
     output.emit(found.to_json(), lambda: page(found))
     if not found.served:
         raise NegativeAnswer(f"project '{name}' is not served by the cells in store", _first(found.missing))
     talk_cautions(Step.MATCH)
+
+
+def plan_all(reader: Reader) -> StockPlan:
+    """The plan of every pending project with the stock as it stands now."""
+    from straycell.matching import UseLimits, match_all
+    from straycell.store.records import ProjectState
+
+    rules, now = desk.rules(), clock.now()
+    pending = [understood(e) for e in reader.projects() if e.state is ProjectState.PENDING]
+    return match_all(pending, candidates(reader, rules, now), UseLimits.from_rules(rules), now=now)
+
+
+def _match_all() -> None:
+    with desk.reading() as reader:
+        found = plan_all(reader)
+    output.emit(found.to_json(), lambda: page_of_all(found))
+    if found.unserved:
+        names = ", ".join(f"'{m.project}'" for m in found.unserved[:5])
+        more = f" and {len(found.unserved) - 5} more" if len(found.unserved) > 5 else ""
+        raise NegativeAnswer(
+            f"{len(found.unserved)} of {len(found.unserved) + len(found.plans)} projects are not served: {names}{more}",
+            _first(found.unserved[0].missing),
+        )
+    talk_cautions(Step.MATCH)
+
+
+def page_of_all(found: StockPlan) -> None:
+    """All projects for a person: who gets what, who goes without and why."""
+    if not found.plans and not found.unserved:
+        output.talk("no project is waiting: file one with: straycell project add FILE")
+    for plan in found.plans:
+        _say_cells(plan)
+        if plan.runtime is not None:
+            output.say(f"  runs {plan.runtime.low_h:.3g} h at the low end")
+        output.say(f"  straycell build reserve '{plan.project}' --plan {plan.plan}")
+    for plan in found.unserved:
+        output.say(f"{plan.project}: not served")
+        output.bullets(plan.missing)
+    if found.plans:
+        proof = "no plan serves more" if found.gap <= 0 else f"within {found.gap:.1%} of the bound"
+        output.section("How good that is")
+        output.bullets(
+            [
+                f"{len(found.plans)} of {len(found.plans) + len(found.unserved)} projects, the most urgent first: {proof}",
+                f"capacity spent beyond the least that would do: {show(found.surplus_ah, Dimension.CAPACITY)}",
+            ]
+        )
+    spare = [why for why in found.cells if why.test == "kept" and why.text.startswith("would do")]
+    if spare:
+        output.section("Kept")
+        output.bullets(f"{why.code}: {why.text}" for why in spare[:SHOWN])
+        if len(spare) > SHOWN:
+            output.say(f"    and {len(spare) - SHOWN} more: straycell match --all --json")
 
 
 def _first(missing: tuple[str, ...]) -> str:

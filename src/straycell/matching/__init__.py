@@ -6,6 +6,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 from straycell.matching.candidates import Candidate, Why
+from straycell.matching.everyone import StockPlan, match_all
 from straycell.matching.limits import UseLimits
 from straycell.matching.packs import plan_pack, serve
 from straycell.matching.single import Match, match_project, match_single, plan_hash
@@ -17,10 +18,12 @@ if TYPE_CHECKING:
 __all__ = [
     "Candidate",
     "Match",
+    "StockPlan",
     "UseLimits",
     "Why",
     "allocate_cells",
     "balance_groups",
+    "match_all",
     "match_project",
     "match_single",
     "plan_hash",

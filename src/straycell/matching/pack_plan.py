@@ -88,6 +88,16 @@ def _pools(screen: Screen, cells: Sequence[Candidate]) -> Iterator[tuple[list[Ca
             yield pool, ratio
 
 
+def vagueness_band(cells: Sequence[Candidate], limit: float, wanted: int) -> tuple[float, list[str]]:
+    """(the ratio left by the first band that holds enough cells, the codes of the vaguer ones)."""
+    for share in VAGUENESS:
+        vague = [c.code for c in cells if _vagueness(c) > share + 1e-12]
+        ratio = limit / (1.0 + math.sqrt(2.0) * share)
+        if ratio >= 1.0 and 2 * (len(cells) - len(vague)) >= len(cells) and len(cells) - len(vague) >= wanted:
+            return ratio, vague
+    return limit, []
+
+
 def _vagueness(c: Candidate) -> float:
     """U over the resistance."""
     figure = c.resistance

@@ -1,0 +1,126 @@
+"""All pending projects as one question to the optimiser: what each may take, and what serving it is worth.
+
+The optimiser knows limits of capacity, resistance and rank by kind; the tests know more. So a kind is split where a
+project's limits let in a cell that its tests refuse: the cells on either side of such a split differ for somebody.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+
+from straycell.acceptance.reasons import Outcome
+from straycell.matching.asked import Screen
+from straycell.matching.candidates import Candidate
+from straycell.matching.pack_kinds import PackKind
+from straycell.matching.screening import Screened
+from straycell.projects import Project
+
+Kind = tuple[object, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """One project in one shape, with every cell's way through its tests."""
+
+    project: Project
+    screen: Screen
+    screened: Mapping[str, Screened]
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        return self.screen.demand.series, self.screen.demand.parallel
+
+    @property
+    def fitting(self) -> frozenset[str]:
+        return frozenset(code for code, s in self.screened.items() if s.fits)
+
+
+@dataclass(slots=True)
+class Question:
+    """Offers and demands for `allocate_cells`; `splits` tells apart the cells that a project's limits cannot."""
+
+    wishes: Sequence[Wish]
+    cells: Sequence[Candidate]
+    worth: Mapping[str, float]
+    splits: dict[str, set[str]] = field(default_factory=dict)
+
+    def kind(self, c: Candidate) -> Kind:
+        """What the optimiser may treat alike: the kind of a pack, and who was told apart."""
+        return (PackKind.of(c), tuple(sorted(self.splits.get(c.code, ()))))
+
+    def offers(self) -> list[dict[str, object]]:
+        """One offer a cell, in the order of `cells`."""
+        return [
+            {
+                "kind": self.kind(c),
+                "capacity_ah": c.capacity.value if c.capacity else 0.0,
+                "resistance_ohm": c.resistance.value if c.resistance else 0.0,
+                "rank": int(c.outcome),
+            }
+            for c in self.cells
+        ]
+
+    def demands(self, *, loosely: bool = False) -> list[dict[str, object]]:
+        """One demand a wish. `loosely` lets in all that any plan might use: for a bound, not for a plan."""
+        return [self._demand(wish, loosely) for wish in self.wishes]
+
+    def _demand(self, wish: Wish, loosely: bool) -> dict[str, object]:
+        joined = wish.screen.joined
+        allowed = [c for c in self.cells if c.code in wish.fitting]
+        if loosely and joined:
+            # A weak cell may stand beside strong ones in a group: only the group must last.
+            allowed = [c for c in self.cells if c.outcome is Outcome.PACK]
+        kinds = sorted(
+            {self.kind(c) for c in allowed if wish.project.name not in self.splits.get(c.code, ())}
+        )
+        return {
+            "kind": kinds or [("none",)],
+            "series": wish.shape[0],
+            "parallel": wish.shape[1],
+            "packs": 1,
+            "min_capacity_ah": min((c.capacity.value for c in allowed if c.capacity), default=0.0),
+            "max_resistance_ohm": max((c.resistance.value for c in allowed if c.resistance), default=0.0),
+            "min_rank": min((int(c.outcome) for c in allowed), default=0),
+            "weight": self.worth[wish.project.name],
+        }
+
+    def split(self, wish: Wish, codes: Iterable[str]) -> bool:
+        """Tell these cells apart for a project that cannot take them; False where they were before."""
+        new = False
+        for code in codes:
+            known = self.splits.setdefault(code, set())
+            new = new or wish.project.name not in known
+            known.add(wish.project.name)
+        return new
+
+
+def worths(projects: Sequence[Project]) -> dict[str, float]:
+    """What serving each project is worth: one of a better priority outweighs all of lesser ones together.
+
+    Within a priority each further project outweighs every gain of due dates, of which the earlier count for more.
+    """
+    found: dict[str, float] = {}
+    lesser, scale = 0, 1
+    for priority in sorted({p.priority for p in projects}, reverse=True):
+        level = [p for p in projects if p.priority == priority]
+        days = sorted({_due(p) for p in level})
+        unit = len(level) * (len(days) + 1)
+        # A power of two keeps every weight exact in floating point.
+        while scale <= lesser:
+            scale *= 2
+        for p in level:
+            weight = scale * (unit + len(days) - days.index(_due(p)))
+            found[p.name] = float(weight)
+            lesser += weight
+    return found
+
+
+def _due(project: Project) -> date:
+    return project.due or date.max
+
+
+def in_order(projects: Iterable[Project]) -> list[Project]:
+    """The most urgent first."""
+    return sorted(projects, key=lambda p: (p.priority, _due(p), p.name))
