@@ -216,3 +216,37 @@ def test_a_wish_needs_a_cell_with_a_capacity(bench: Bench) -> None:
     bench.refused("load for-runtime A00001O --runtime 48h --until 3V", 4)
     assert "has no capacity" in bench.refused(f"load for-runtime {held(bench)} --runtime 48h --until 3V", 3)
     bench.refused("load for-runtime A00002M --runtime 48h --until 3V", 3)
+
+
+def test_lamps_that_one_cell_does_not_light_get_no_and_no_failure(bench: Bench) -> None:
+    """Exit 0 with nulls and why: three 1.5 V cells fed them, one lithium cell leaves a glow."""
+    code = graded(bench)
+    line = (
+        f"load for-runtime {code} --runtime 24h --until 3V --drop 0.5V --across 10ohm --supply 5V --lamps 20"
+    )
+    found = bench.do(line)
+    assert found["runtime_h"] is None and found["resistor"] is None
+    assert "the lamps go dark on one cell" in found["why_not"]
+    assert "NO: the lamps go dark" in bench.run(line).out
+
+
+def test_a_supply_that_leaves_only_a_glow_is_called_dark(bench: Bench) -> None:
+    """4 V over the lamps: 3.3 V let through less than a hundredth (e to the 14th less, by the diode law)."""
+    line = "load from-drop --drop 0.5V --across 10ohm --supply 4.5V --lamps 20"
+    lit = {row["supply_v"]: row["lit"] for row in bench.do(line)["on_supply"]}
+    assert lit == {4.2: True, 3.7: False, 3.3: False, 3.0: False}
+    assert bench.run(line).out.count("next to nothing: dark") == 3
+
+
+def test_lamps_that_get_more_than_was_measured_are_told(bench: Bench) -> None:
+    """At 3 V they drew 129 mA; behind the same resistor a full cell gives more."""
+    found = bench.do(f"load for-runtime {graded(bench)} --runtime 1h --until 3V {STRING} --supply 3V")
+    assert found["current_a"] > 0.67 / 5.2 and any("feel for warmth" in note for note in found["notes"])
+
+
+def test_lamps_that_fade_on_the_cell_stop_when_they_are_dark(bench: Bench) -> None:
+    """`runtime` counts to the voltage at which they are dark, not to the device's cut-off."""
+    code = graded(bench)
+    found = bench.do(f"runtime {code} --until 3V --drop 0.5V --across 10ohm --supply 4V --lamps 20")
+    assert found["stop"] == "lamps too dark" and 3.3 < found["stop_v"] < 3.5
+    assert found["runtime_h"]["high"] < 200

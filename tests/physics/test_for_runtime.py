@@ -59,3 +59,45 @@ def test_hours_that_cannot_be_wanted_are_refused(wanted_h):
     """Zero, negative, no number, endless."""
     with pytest.raises(BadData):
         current_for_runtime(wanted_h, run, most_a=1.0)
+
+
+# --- lamps that one cell does not light ------------------------------------------------------------
+
+
+def test_lamps_made_for_a_higher_supply_go_dark_on_one_cell():
+    """4.5 V over the lamps when they were lit: 4.2 V leave a ten-thousandth of the current, which is no run time."""
+    with pytest.raises(NegativeAnswer) as caught:
+        resistor_for_runtime(24.0, Lamps(20, 0.5, 10.0, 5.0), run, full_v=4.2)
+    assert "the lamps go dark on one cell" in caught.value.what and "in series" in caught.value.remedy
+
+
+@pytest.mark.parametrize("supply_v", [4.8, 5.0, 9.0])
+def test_a_glow_is_no_run_time(supply_v):
+    """Once even a full cell gives less than the least share, nothing lasts: no millions of hours."""
+    found = run(Lamps(20, 0.4, 10.0, supply_v))
+    assert (found.low_h, found.expected_h, found.high_h) == (0.0, 0.0, 0.0)
+    assert any("dark" in note for note in found.notes)
+
+
+def test_lamps_that_fade_are_counted_until_they_are_dark():
+    """The same as a device that stops at that voltage."""
+    lamps = Lamps(20, 0.5, 10.0, 4.0)
+    at_dark = estimate(Chemistry.NMC, Measured(1.0, 0.02), Measured(0.1, 0.01), lamps, cutoff_v=lamps.dark_v)
+    found = run(lamps)
+    assert found.stop == "lamps too dark" and lamps.dark_v > 2.8
+    assert (found.low_h, found.high_h) == (at_dark.low_h, at_dark.high_h)
+
+
+@pytest.mark.parametrize("wanted_h", [1.0, 20.0, 150.0, 200.0])
+def test_a_found_resistor_lights_the_lamps_for_the_whole_time(wanted_h):
+    """At the voltage that ends the run they still get a twentieth of what was measured."""
+    choice = resistor_for_runtime(wanted_h, LAMPS, run, full_v=4.2)
+    behind = LAMPS.with_resistor(choice.ohm * 0.95)
+    assert choice.runtime.low_h >= wanted_h
+    assert behind.current_at(max(2.8, behind.dark_v)) >= 0.05 * LAMPS.measured_a * (1 - 1e-6)
+
+
+def test_longer_than_lit_lamps_can_last_is_refused():
+    """1 Ah at a twentieth of 55 mA is 364 h at the very most; 400 h would be a glow."""
+    with pytest.raises(NegativeAnswer, match="still light"):
+        resistor_for_runtime(400.0, LAMPS, run, full_v=4.2)

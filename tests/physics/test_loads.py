@@ -101,3 +101,21 @@ def test_a_load_that_cannot_be_is_refused_with_a_remedy(make):
     with pytest.raises(BadData) as caught:
         make()
     assert caught.value.remedy
+
+
+# --- when lamps count as dark ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("across_ohm", [1.0, 10.0, 220.0])
+def test_at_the_dark_voltage_lamps_draw_the_least_share_of_what_lit_them(across_ohm):
+    """A twentieth of the 55 mA that were measured (common practice), whatever resistor stands before them now."""
+    lamps = Lamps(24, 0.55, 10.0, 3.0).with_resistor(across_ohm)
+    assert lamps.least_a == pytest.approx(0.05 * 0.055)
+    assert lamps.current_at(lamps.dark_v) == pytest.approx(lamps.least_a, rel=1e-5)
+
+
+def test_a_larger_resistor_darkens_the_lamps_earlier():
+    """The same current drops more over it (Ohm's law): 0.1 kohm more is 2.75 mA x 100 ohm."""
+    lamps = Lamps(24, 0.55, 10.0, 3.0)
+    more_v = lamps.with_resistor(110.0).dark_v - lamps.dark_v
+    assert more_v == pytest.approx(0.05 * 0.055 * 100.0, rel=1e-5)

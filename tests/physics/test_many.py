@@ -18,6 +18,7 @@ LOADS = [
     ConstantPower(20.0),
     ResistiveLoad(12.0),
     Lamps(24, 0.55, 10.0, 3.0),
+    Lamps(20, 0.5, 10.0, 4.0),
     Profile((0.0, 20.0, 300.0), (1.0, 0.1)),
 ]
 KNOWN = [c for c in Chemistry if c is not Chemistry.PRIMARY]

@@ -11,7 +11,7 @@ from straycell.cli.cautions_talk import talk_cautions
 from straycell.cli.one_cell import OneCell, forbidden, look_up, run_arguments, runtime_json
 from straycell.cli.verbs import noun_app
 from straycell.errors import BadData, NegativeAnswer, UsageFault
-from straycell.quantities import Dimension, Window
+from straycell.quantities import Dimension, Window, show
 from straycell.safety import Step
 
 if TYPE_CHECKING:
@@ -78,13 +78,18 @@ def drop_document(
     }
 
 
-def on_supplies(lit: Lamps, lamps: int | None) -> list[dict[str, float | None]]:
-    """What these lamps draw from full to nearly empty."""
-    found: list[dict[str, float | None]] = []
+def on_supplies(lit: Lamps, lamps: int | None) -> list[dict[str, float | bool | None]]:
+    """What these lamps draw from full to nearly empty, and whether they still light with it."""
+    found: list[dict[str, float | bool | None]] = []
     for volts in SUPPLIES_V:
         current_a = lit.current_at(volts)
         found.append(
-            {"supply_v": volts, "current_a": current_a, "per_lamp_a": current_a / lamps if lamps else None}
+            {
+                "supply_v": volts,
+                "current_a": current_a,
+                "per_lamp_a": current_a / lamps if lamps else None,
+                "lit": current_a >= lit.least_a,
+            }
         )
     return found
 
@@ -159,7 +164,7 @@ def _answer(
             return _lamp_answer(one, run, wanted_h, lit, lamps)
         return _current_answer(one, run, wanted_h, most_a(one))
     except NegativeAnswer as nothing:
-        empty = dict.fromkeys(("current_a", "per_lamp_a", "resistor", "runtime_h", "basis"))
+        empty = dict.fromkeys(("current_a", "per_lamp_a", "resistor", "runtime_h", "basis", "stop"))
         return {**empty, "why_not": nothing.what, "remedy": nothing.remedy, "notes": list(one.notes)}
 
 
@@ -181,13 +186,25 @@ def _lamp_answer(one: OneCell, run: Run, wanted_h: float, lit: Lamps, lamps: int
         },
         "runtime_h": runtime_json(choice.runtime),
         "basis": choice.runtime.basis,
+        "stop": choice.runtime.stop,
         "why_not": None,
         "notes": [
             *one.notes,
             *choice.runtime.notes,
+            *_brighter(choice.full_current_a, lit.measured_a),
             "the lamps are taken as one diode through the measured point",
         ],
     }
+
+
+def _brighter(full_a: float, measured_a: float) -> list[str]:
+    """Lamps that get more than they were seen to bear."""
+    if full_a <= measured_a * 1.01:
+        return []
+    more, then = show(full_a, _D.CURRENT), show(measured_a, _D.CURRENT)
+    return [
+        f"a full cell gives the lamps {more}, more than the {then} they were measured at: feel for warmth"
+    ]
 
 
 def _current_answer(one: OneCell, run: Run, wanted_h: float, most_a: float) -> dict[str, Any]:
@@ -202,6 +219,7 @@ def _current_answer(one: OneCell, run: Run, wanted_h: float, most_a: float) -> d
         "resistor": _plain_resistor(one, run, choice.current_a),
         "runtime_h": runtime_json(choice.runtime),
         "basis": choice.runtime.basis,
+        "stop": choice.runtime.stop,
         "why_not": None,
         "notes": [*one.notes, *choice.runtime.notes, *limit],
     }

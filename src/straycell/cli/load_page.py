@@ -82,8 +82,8 @@ def _supplies(rows: list[Document]) -> None:
         [
             [
                 show(row["supply_v"], _D.VOLTAGE),
-                amps(row["current_a"]),
-                *([amps(row["per_lamp_a"])] if each else []),
+                amps(row["current_a"]) if row["lit"] else "next to nothing: dark",
+                *([amps(row["per_lamp_a"]) if row["lit"] else None] if each else []),
             ]
             for row in rows
         ],
@@ -116,7 +116,7 @@ def wanted_page(found: Document) -> None:
     resistor = found["resistor"]
     series = resistor is not None and "runtime_h" not in resistor
     headline = f"{ohms(resistor['ohm'])} in series" if series else f"up to {amps(found['current_a'])}"
-    output.say(f"{found['code']}  {headline} for {wanted} down to {show(found['until_v'], _D.VOLTAGE)}")
+    output.say(f"{found['code']}  {headline} for {wanted} {_end(found)}")
     run = found["runtime_h"]
     output.facts(
         [
@@ -132,6 +132,13 @@ def wanted_page(found: Document) -> None:
     if found["notes"]:
         output.section("Mind")
         output.bullets(found["notes"])
+
+
+def _end(found: Document) -> str:
+    from straycell.physics.answers import LAMPS_DARK
+
+    dark = found["stop"] == LAMPS_DARK
+    return "until the lamps go dark" if dark else f"down to {show(found['until_v'], _D.VOLTAGE)}"
 
 
 def _full_draw(found: Document) -> str:

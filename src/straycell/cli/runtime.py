@@ -78,15 +78,17 @@ def runtime(
     talk_cautions(Step.DISCARD if one.verdict.outcome is Outcome.DISCARD else Step.MATCH, kinds=[one.facts])
 
 
-def stop_v(arguments: dict[str, Any]) -> float:
-    """The voltage in V of the first of all cut-offs."""
-    stops = (arguments["cutoff_v"], arguments["cell_cutoff_v"], arguments.get("protection_cutoff_v"))
-    return float(max(volts for volts in stops if volts is not None))
+def stop_v(arguments: dict[str, Any], load: Load) -> float:
+    """The voltage in V that ends the run: the first of all cut-offs, or where lamps go dark."""
+    from straycell.physics.answers import dark_voltage, first_stop
+
+    cut_offs = (arguments["cutoff_v"], arguments["cell_cutoff_v"], arguments.get("protection_cutoff_v"))
+    return first_stop(*cut_offs, dark_voltage(load, 1))[1]
 
 
 def most_drawn_a(one: OneCell, load: Load, arguments: dict[str, Any]) -> float:
     """The largest steady current in A between full and the stop."""
-    return max(load.current_at(one.full_v), load.current_at(stop_v(arguments)))
+    return max(load.current_at(one.full_v), load.current_at(stop_v(arguments, load)))
 
 
 def document(
@@ -104,7 +106,7 @@ def document(
         "runtime_h": runtime_json(found),
         "basis": found.basis,
         "stop": found.stop,
-        "stop_v": stop_v(arguments),
+        "stop_v": stop_v(arguments, drawn.load),
         "forbidden": against,
         "outcome": one.verdict.outcome.word,
         "load": drawn.document,
@@ -132,7 +134,7 @@ def page(one: OneCell, drawn: Drawn, found: Runtime, arguments: dict[str, Any], 
         [
             ("at best", hours(found.high_h)),
             ("load", drawn.words),
-            ("stops at", f"{show(stop_v(arguments), _D.VOLTAGE)}, {found.stop}"),
+            ("stops at", f"{show(stop_v(arguments, drawn.load), _D.VOLTAGE)}, {found.stop}"),
             ("works at", show(arguments["temperature_c"], _D.TEMPERATURE)),
             ("counted from", _basis(one, found)),
             ("capacity", figure(one.capacity, _D.CAPACITY)),
@@ -159,7 +161,7 @@ def picture(
     from straycell.physics.course import voltage_course
     from straycell.physics.plot import plot_png
 
-    first_stop_v = stop_v(arguments)
+    first_stop_v = stop_v(arguments, drawn.load)
     free = {**arguments, "cell_cutoff_v": None, "protection_cutoff_v": None}
     course = voltage_course(
         lambda volts: run_of(one, drawn.load, {**free, "cutoff_v": volts}),

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.physics.curves import OcvCurve, all_curves, curves_for
+from straycell.physics.loads import Lamps, Load
 from straycell.physics.shipped import shipped
 from straycell.physics.sources import OwnTrace
 from straycell.physics.temperature import COLDEST_KNOWN_C
@@ -41,9 +42,22 @@ def known_curves(chemistry: Chemistry) -> tuple[OcvCurve, ...]:
     return curves
 
 
-def first_stop(device_v: float, cell_v: float | None, protection_v: float | None) -> tuple[str, float]:
-    """The cut-off that comes first when the voltage falls, per cell; the device on a tie."""
-    stops = [("device", device_v), ("cell", cell_v), ("protection", protection_v)]
+LAMPS_DARK = "lamps too dark"
+
+
+def first_stop(
+    device_v: float, cell_v: float | None, protection_v: float | None, dark_v: float | None = None
+) -> tuple[str, float]:
+    """What ends the run first when the voltage falls, per cell; the device on a tie.
+
+    `dark_v` is where lamps no longer light: what runs on below it is no use.
+    """
+    stops = [
+        ("device cut-off", device_v),
+        ("cell cut-off", cell_v),
+        ("protection cut-off", protection_v),
+        (LAMPS_DARK, dark_v),
+    ]
     known = [(name, volts) for name, volts in stops if volts is not None]
     return max(known, key=lambda item: item[1])
 
@@ -60,19 +74,27 @@ def margin_of(basis: str, rate_c: float, trace: OwnTrace | None, capacity_ah: fl
     return float(share), float(table["off_v"])
 
 
+def dark_voltage(load: Load, series: int) -> float | None:
+    """Where lamps count as dark, in V a cell; None for any other load."""
+    return load.dark_v / series if isinstance(load, Lamps) else None
+
+
 def notes_of(
     chemistry: Chemistry,
     expected_h: float,
     rate_c: float,
     temperature_c: float,
-    stop_v: float,
+    stop: tuple[str, float],
     trace: OwnTrace | None,
 ) -> list[str]:
     """What to know besides, in words."""
     notes = []
     if chemistry is Chemistry.UNKNOWN:
         notes.append("chemistry unknown: the low end takes the worst of all published curves")
-    if expected_h == 0.0:
+    stopped_by, stop_v = stop
+    if expected_h == 0.0 and stopped_by == LAMPS_DARK:
+        notes.append("the lamps stay dark: they need a higher voltage than the cell gives")
+    elif expected_h == 0.0:
         notes.append("the voltage falls below the cut-off as soon as the load is switched on")
     if rate_c > 1.0:
         notes.append("more than 1C: beyond the rates this was checked at")
@@ -80,6 +102,10 @@ def notes_of(
         notes.append("below -20 C no cell sheet gives a figure: the low end is nothing")
     if expected_h > _YEAR_H:
         notes.append("longer than a year: the cell's self-discharge is not counted here")
+    if stopped_by == LAMPS_DARK and expected_h > 0.0:
+        notes.append(
+            f"counted until the lamps go dark at {stop_v:.2f} V: below that they get less than a useful current"
+        )
     if trace is not None and trace.voltage_v[-1] > stop_v + 0.05:
         notes.append(
             f"the trace ends at {trace.voltage_v[-1]:.2f} V, above the cut-off: what is left is not counted"

@@ -15,6 +15,8 @@ Run = Callable[[Load], Runtime]
 """A run time with the cell and the cut-offs already chosen."""
 TOLERANCE = 0.05
 """The resistor to buy: E24 is the series of 5 %."""
+_LEAST_OHM = 0.1
+_STEP = 1.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,28 +68,42 @@ def resistor_for_runtime(
 ) -> ResistorChoice:
     """The smallest E24 series resistor for these lamps whose promised run time is what was wanted.
 
-    `full_v` is the pack's full voltage in V, for the heat. Raises NegativeAnswer when none does.
+    `full_v` is the pack's full voltage in V, for the heat. Raises NegativeAnswer when none does, or when the pack
+    does not light them at all.
     """
     _check_wanted(wanted_h)
-    low, high = math.log(0.1), math.log(most_ohm)
+    if lamps.with_resistor(_LEAST_OHM).dark_v >= full_v:
+        raise NegativeAnswer(
+            f"the lamps go dark on one cell: {lamps.lamp_v:.2f} V stood over them when they were measured, and the "
+            f"cell gives {full_v:.2f} V at most",
+            "run them from more cells in series, or behind a step-up regulator; see: straycell match",
+        )
 
     def lasts(ohm: float) -> bool:
         return run(lamps.with_resistor(ohm * (1 - TOLERANCE))).low_h >= wanted_h
 
-    if not lasts(most_ohm):
-        raise NegativeAnswer(
-            f"no resistor makes these lamps last {wanted_h:g} h", "take a larger cell, or fewer lamps"
-        )
+    # A larger resistor lets less through, but darkens the lamps earlier: the first one that lasts is looked for upwards.
+    nothing = NegativeAnswer(
+        f"no resistor makes these lamps last {wanted_h:g} h and still light",
+        "take a larger cell, or fewer lamps",
+    )
+    low = high = _LEAST_OHM
+    while not lasts(high):
+        low, high = high, high * _STEP
+        if high > most_ohm or lamps.with_resistor(high).dark_v >= full_v:
+            raise nothing
+    low, high = math.log(low), math.log(high)
     while high - low > 1e-4:
         middle = 0.5 * (low + high)
         low, high = (low, middle) if lasts(math.exp(middle)) else (middle, high)
     ohm = rounded_up(math.exp(high))
     weakest = lamps.with_resistor(ohm * (1 - TOLERANCE))
+    found = run(weakest)
+    if not found.low_h >= wanted_h:  # what can be bought lies beyond the few values that would do
+        raise nothing
     full_a = weakest.current_at(full_v)
     heat_w = full_a * full_a * ohm * (1 - TOLERANCE)
-    return ResistorChoice(
-        ohm, bands(ohm, TOLERANCE), TOLERANCE, heat_w, power_rating(heat_w), full_a, run(weakest)
-    )
+    return ResistorChoice(ohm, bands(ohm, TOLERANCE), TOLERANCE, heat_w, power_rating(heat_w), full_a, found)
 
 
 def _check_wanted(wanted_h: float) -> None:

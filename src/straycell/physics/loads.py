@@ -12,6 +12,7 @@ from bisect import bisect_right
 from dataclasses import dataclass, field
 
 from straycell.errors import BadData
+from straycell.physics.shipped import shipped
 
 THERMAL_VOLTAGE_V = 0.02569
 """kT/q at 25 degC (CODATA constants)."""
@@ -105,12 +106,14 @@ class Lamps:
     `drop_v` was measured over the resistor `across_ohm` while the supply stood at `supply_v`. The lamps are
     taken as one diode through the measured point: V = V0 + n kT/q ln(I / I0) with n = LED_IDEALITY (assumed;
     their own series resistance is neglected, so a higher supply gives at most a little less than computed).
+    `lit_a` is the current in A at which they were seen to light, when it is not that of this resistor.
     """
 
     count: int
     drop_v: float
     across_ohm: float
     supply_v: float
+    lit_a: float | None = None
 
     def __post_init__(self) -> None:
         if self.count < 1:
@@ -134,11 +137,23 @@ class Lamps:
         """Forward voltage in V of the lamps when they were measured."""
         return self.supply_v - self.drop_v
 
+    @property
+    def least_a(self) -> float:
+        """The current in A below which the lamps count as dark: a share of what they were seen to light at."""
+        return float(shipped("lamps")["dark"]["least_share"]) * (self.lit_a or self.measured_a)
+
+    @property
+    def dark_v(self) -> float:
+        """The terminal voltage in V below which the lamps count as dark."""
+        least_a = self.least_a
+        diode_v = self.lamp_v + LED_IDEALITY * THERMAL_VOLTAGE_V * math.log(least_a / self.measured_a)
+        return max(0.0, diode_v + least_a * self.across_ohm)
+
     def with_resistor(self, across_ohm: float) -> Lamps:
         """The same lamps behind another resistor: the drop that the measured supply gives over it."""
         _positive("series resistor", across_ohm)
-        current_a = self._solve(self.supply_v, across_ohm)
-        return Lamps(self.count, current_a * across_ohm, across_ohm, self.supply_v)
+        drop_v = self._solve(self.supply_v, across_ohm) * across_ohm
+        return Lamps(self.count, drop_v, across_ohm, self.supply_v, self.lit_a or self.measured_a)
 
     def current_at(self, voltage_v: float, time_s: float = 0.0) -> float:
         """Terminal current in A."""

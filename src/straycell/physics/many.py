@@ -13,7 +13,14 @@ from numpy.typing import NDArray
 
 from straycell.cells import Chemistry
 from straycell.errors import BadData
-from straycell.physics.answers import MOST_MARGIN_UP, Runtime, first_stop, known_curves, notes_of
+from straycell.physics.answers import (
+    MOST_MARGIN_UP,
+    Runtime,
+    dark_voltage,
+    first_stop,
+    known_curves,
+    notes_of,
+)
 from straycell.physics.curves import OcvCurve, interpolate
 from straycell.physics.doubts import ASSUMED_NOTE
 from straycell.physics.loads import (
@@ -104,7 +111,8 @@ def estimate_many(
             groups.setdefault(key, []).append(index)
     for members in groups.values():
         alike = [cells[i] for i in members]
-        stops, stops_v = _first_stops(alike, cutoff_v / series, protection_cutoff_v)
+        dark_v = dark_voltage(load, series)
+        stops, stops_v = _first_stops(alike, cutoff_v / series, protection_cutoff_v, dark_v)
         question = _Question(load, stops, stops_v, temperature_c, series, parallel)
         for index, answer in zip(members, _group(alike, question), strict=True):
             answers[index] = answer
@@ -112,14 +120,14 @@ def estimate_many(
 
 
 def _first_stops(
-    cells: Sequence[Candidate], cutoff_v: float, protection_v: float | None
+    cells: Sequence[Candidate], cutoff_v: float, protection_v: float | None, dark_v: float | None
 ) -> tuple[tuple[str, ...], Floats]:
     """Cells of one cut-off: which comes first for each, and its voltage in V."""
     found: dict[float, tuple[str, float]] = {}
     for cell in cells:
         if cell.dip_v not in found:
             lifted_v = None if protection_v is None else protection_v + cell.dip_v
-            found[cell.dip_v] = first_stop(cutoff_v + cell.dip_v, cell.cell_cutoff_v, lifted_v)
+            found[cell.dip_v] = first_stop(cutoff_v + cell.dip_v, cell.cell_cutoff_v, lifted_v, dark_v)
     pairs = [found[cell.dip_v] for cell in cells]
     return tuple(stop for stop, _ in pairs), np.array([volts for _, volts in pairs])
 
@@ -214,8 +222,8 @@ def _worded(
     figures = (expected.tolist(), low.tolist(), high.tolist(), rate_c.tolist(), question.stop_v.tolist())
     answers = []
     for e, lo, hi, rate, stop_v, stop in zip(*figures, question.stops, strict=True):
-        notes = notes_of(chemistry, e, rate, at_c, stop_v, None)
-        answers.append(Runtime(e, lo, hi, "chemistry curve", f"{stop} cut-off", (*lead, *notes)))
+        notes = notes_of(chemistry, e, rate, at_c, (stop, stop_v), None)
+        answers.append(Runtime(e, lo, hi, "chemistry curve", stop, (*lead, *notes)))
     return answers
 
 

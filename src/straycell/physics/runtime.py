@@ -14,7 +14,15 @@ from dataclasses import dataclass
 
 from straycell.cells import Chemistry
 from straycell.errors import BadData
-from straycell.physics.answers import MOST_MARGIN_UP, Runtime, first_stop, known_curves, margin_of, notes_of
+from straycell.physics.answers import (
+    MOST_MARGIN_UP,
+    Runtime,
+    dark_voltage,
+    first_stop,
+    known_curves,
+    margin_of,
+    notes_of,
+)
 from straycell.physics.doubts import DOUBTS, Assumed, cases_of, known_resistance, slow_share
 from straycell.physics.duty import march_profile
 from straycell.physics.loads import Load, Profile
@@ -90,7 +98,9 @@ def estimate(
     """
     _check(capacity, resistance, cutoff_v, series, parallel)
     check_temperature(temperature_c)
-    stop, stop_v = first_stop(cutoff_v / series, cell_cutoff_v, protection_cutoff_v)
+    stop, stop_v = first_stop(
+        cutoff_v / series, cell_cutoff_v, protection_cutoff_v, dark_voltage(load, series)
+    )
     ohm, ohm_u, notes = known_resistance(capacity, resistance)
     cases = cases_of(chemistry, capacity, ohm, ohm_u, resistance_pulse_s, temperature_c)
     if own_trace is not None:
@@ -112,8 +122,8 @@ def estimate(
     high = max(r.hours + more for r, more in zip(found, up, strict=True))
     if temperature_c < COLDEST_KNOWN_C:
         low = 0.0
-    notes += notes_of(chemistry, expected, rate_c, temperature_c, stop_v, own_trace)
-    return Runtime(expected, min(low, expected), max(high, expected), basis, f"{stop} cut-off", tuple(notes))
+    notes += notes_of(chemistry, expected, rate_c, temperature_c, (stop, stop_v), own_trace)
+    return Runtime(expected, min(low, expected), max(high, expected), basis, stop, tuple(notes))
 
 
 def _mean(found: list[March], capacity_ah: float) -> tuple[float, float]:
