@@ -232,13 +232,13 @@ def list_all(
     wanted = None if outcome is None else parse_outcome(outcome)
     with desk.reading() as reader:
         cells = list(reader.cells(stage=stage, chemistry=chemistry, form=form, box=box))
-        verdicts = reader.verdicts(desk.rules(), clock.now(), [cell.code for cell in cells])
-    outcomes = {code: verdict.outcome for code, verdict in verdicts.items()}
+        standings = reader.standings(desk.rules(), clock.now(), [cell.code for cell in cells])
+    outcomes = {code: standing.outcome for code, standing in standings.items()}
     chosen = [cell for cell in cells if wanted is None or outcomes[cell.code] is wanted]
     chosen = sort_cells(chosen, outcomes, sort or CellOrder.CODE)
     documents = [
         shapes.cell_json(cell)
-        | {"outcome": verdicts[cell.code].outcome.word, "valid_until": verdicts[cell.code].valid_until}
+        | {"outcome": outcomes[cell.code].word, "valid_until": standings[cell.code].valid_until}
         for cell in chosen
     ]
     rows = [
@@ -247,7 +247,7 @@ def list_all(
             cell.facts.form.value,
             cell.facts.chemistry.value,
             cell.stage.value,
-            verdicts[cell.code].outcome.word,
+            outcomes[cell.code].word,
             cell.box,
             cell.facts.marking or None,
         ]

@@ -22,7 +22,7 @@ from straycell.cells import (
 )
 from straycell.errors import BadData
 from straycell.store.codec import from_us
-from straycell.store.pen import Pen, among
+from straycell.store.pen import Pen, among, rows_of
 from straycell.store.tables import BENCH, BLANK_CODE, CELL, CELL_FACTS
 
 FACT_NAMES = tuple(field.name for field in fields(CellFacts))
@@ -149,7 +149,7 @@ def cells(
             query = query.where(column == str(value))
     if wanted is not None:
         query = query.where(among(CELL.c.code, wanted))
-    return [_cell(row) for row in conn.execute(query)]
+    return [_cell(row) for row in rows_of(conn, query)]
 
 
 def stages(conn: Connection, wanted: Collection[str]) -> dict[str, Stage]:

@@ -14,7 +14,7 @@ from straycell.errors import BadData, UsageFault
 from straycell.readings import Mistake
 from straycell.store import cells, family
 from straycell.store.boxes import require_room
-from straycell.store.pen import Pen, among
+from straycell.store.pen import Pen, among, rows_of
 from straycell.store.records import KEEP, Keep
 from straycell.store.tables import CELL, CELL_FACTS, READING
 from straycell.store.teardowns import teardown as require_teardown
@@ -159,7 +159,7 @@ def versions(
     if codes is not None:
         query = query.where(among(CELL_FACTS.c.code, codes))
     listed: dict[str, tuple[CellFacts, tuple[EarlierFacts, ...]]] = {}
-    for code, changed, mistake, after_reading, *values in conn.execute(query):
+    for code, changed, mistake, after_reading, *values in rows_of(conn, query):
         facts = cells.facts_of(tuple(values))
         known = listed.get(code)
         if known is None:

@@ -15,7 +15,7 @@ from straycell.cells import Look
 from straycell.readings import Quantity
 from straycell.store.cells import newest_facts
 from straycell.store.codec import from_us
-from straycell.store.pen import among
+from straycell.store.pen import among, rows_of
 from straycell.store.tables import CELL_FACTS, READING, SUPERSESSION
 
 SIGNS = (Look.LEAKING, Look.SWOLLEN, Look.BURNT)
@@ -34,7 +34,7 @@ def groups(conn: Connection, codes: Collection[str] | None) -> dict[str, _Group]
         query = select(CELL_FACTS.c.code, CELL_FACTS.c.teardown, CELL_FACTS.c.pack).where(
             CELL_FACTS.c.id.in_(newest), CELL_FACTS.c.teardown.is_not(None)
         )
-    return {code: (teardown, pack) for code, teardown, pack in conn.execute(query)}
+    return {code: (teardown, pack) for code, teardown, pack in rows_of(conn, query)}
 
 
 def siblings_of(conn: Connection, codes: Collection[str]) -> set[str]:
@@ -79,7 +79,7 @@ def kinship(conn: Connection, codes: Collection[str] | None) -> Kinship:
         query = query.where(among(READING.c.code, made.group_of))
     newest: dict[tuple[str, Look], SiblingSign] = {}
     best: dict[str, float] = {}
-    for code, quantity, value, look, at_us in conn.execute(query):
+    for code, quantity, value, look, at_us in rows_of(conn, query):
         if quantity == Quantity.CAPACITY:
             best[code] = max(value, best.get(code, value))
             continue

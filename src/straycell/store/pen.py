@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Column, ColumnElement, Connection, Table, func, select
+from sqlalchemy import Column, ColumnElement, Connection, Select, Table, func, select
 
 from straycell.store.codec import to_json, to_us
 from straycell.store.tables import EVENT, EVENT_CELL
@@ -22,6 +22,15 @@ def among(column: Column[Any], values: Collection[str]) -> ColumnElement[bool]:
 
     listed = func.json_each(json.dumps(list(values))).table_valued("value")
     return column.in_(select(listed.c.value))
+
+
+def rows_of(conn: Connection, query: Select[Any]) -> Iterator[Any]:
+    """The rows of a query, fetched many at a time: one by one they take twice as long."""
+    for part in conn.execute(query).partitions(A_PART):
+        yield from part
+
+
+A_PART = 5000
 
 
 def insert_one(conn: Connection, table: Table, **values: object) -> int:

@@ -42,6 +42,7 @@ from straycell.store.records import (
     HandoverEntry,
     ProjectEntry,
     RecordedReading,
+    Standing,
     TraceEntry,
 )
 from straycell.store.schema import VERSION, require_current
@@ -272,7 +273,17 @@ class Reader:
         with self._look() as conn:
             if codes is not None:
                 cells.require_cells(conn, codes)
-            return verdicts.outcomes(conn, rules, now, codes, self._distrusted())
+            standings = verdicts.standings(conn, rules, now, codes, self._distrusted())
+            return {code: standing.outcome for code, standing in standings.items()}
+
+    def standings(
+        self, rules: RuleSet, now: datetime, codes: Collection[str] | None = None
+    ) -> dict[str, Standing]:
+        """The outcomes of many cells and until when they hold, for lists."""
+        with self._look() as conn:
+            if codes is not None:
+                cells.require_cells(conn, codes)
+            return verdicts.standings(conn, rules, now, codes, self._distrusted())
 
     def _distrusted(self) -> Collection[str]:
         """Cells whose recorded verdict is not yet renewed: none, except in the middle of a write."""

@@ -14,7 +14,7 @@ from straycell.meters import Meter
 from straycell.readings import Charge, Method, Quantity, Reading, Where
 from straycell.store import cells, family, meters
 from straycell.store.codec import from_us, to_us
-from straycell.store.pen import Pen, among
+from straycell.store.pen import Pen, among, rows_of
 from straycell.store.records import RecordedReading
 from straycell.store.tables import READING, SUPERSESSION
 from straycell.store.validation import require_item, utc
@@ -147,7 +147,7 @@ def standing(conn: Connection, codes: Collection[str] | None) -> Iterator[Item]:
     )
     if codes is not None:
         query = query.where(among(READING.c.code, codes))
-    for row in conn.execute(query):
+    for row in rows_of(conn, query):
         yield _item(row, known)
 
 
@@ -156,7 +156,7 @@ def last_numbers(conn: Connection, codes: Collection[str] | None) -> dict[str, i
     query = select(READING.c.code, func.max(READING.c.id)).group_by(READING.c.code)
     if codes is not None:
         query = query.where(among(READING.c.code, codes))
-    return {row[0]: row[1] for row in conn.execute(query)}
+    return {row[0]: row[1] for row in rows_of(conn, query)}
 
 
 def first_numbers(conn: Connection, codes: Collection[str] | None) -> dict[str, list[tuple[int, int]]]:

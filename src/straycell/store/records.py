@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
-from typing import Any
+from typing import Any, NamedTuple
 
+from straycell.acceptance.reasons import Outcome
 from straycell.meters import Meter
 from straycell.readings import Charge, Reading
 
@@ -43,6 +44,13 @@ class RecordedReading:
     @property
     def superseded(self) -> bool:
         return self.mistake != ""
+
+
+class Standing(NamedTuple):
+    """The head of a verdict: its outcome, and until when that holds without a write."""
+
+    outcome: Outcome
+    valid_until: datetime | None
 
 
 class ProjectState(StrEnum):

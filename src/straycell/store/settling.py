@@ -69,7 +69,8 @@ def refresh(pen: Pen, told: Callable[[int, int], None] | None = None, helpers: i
     stale = [
         code
         for code in cells.codes(pen.conn)
-        if code not in recorded or not verdicts.holds(recorded[code], pen.rules, pen.now, last.get(code, 0))
+        if code not in recorded
+        or not verdicts.holds(recorded[code], pen.rules, pen.now_us, last.get(code, 0))
     ]
     if not stale:
         return 0

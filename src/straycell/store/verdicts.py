@@ -11,9 +11,10 @@ from sqlalchemy import Connection, Row, func, select
 
 from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.store import cells, readings
-from straycell.store.codec import from_json, opt_us, to_us
+from straycell.store.codec import from_json, opt_time, opt_us, to_us
 from straycell.store.evidence import evidences
-from straycell.store.pen import among
+from straycell.store.pen import among, rows_of
+from straycell.store.records import Standing
 from straycell.store.tables import VERDICT
 
 if TYPE_CHECKING:
@@ -34,12 +35,11 @@ def newest(conn: Connection, codes: Collection[str] | None, *, bodies: bool = Tr
     if codes is not None:
         latest = latest.where(among(VERDICT.c.code, codes))
     columns = [column for column in VERDICT.c if bodies or column.name != "body"]
-    return {row.code: row for row in conn.execute(select(*columns).where(VERDICT.c.id.in_(latest)))}
+    return {row.code: row for row in rows_of(conn, select(*columns).where(VERDICT.c.id.in_(latest)))}
 
 
-def holds(row: Row[Any], rules: RuleSet, now: datetime, last_reading: int) -> bool:
+def holds(row: Row[Any], rules: RuleSet, now_us: int, last_reading: int) -> bool:
     """True while a recorded verdict may be trusted: same rules, same last reading, its time not run out."""
-    now_us = to_us(now)
     return bool(
         row.rules_hash == rules.hash
         and row.last_reading == last_reading
@@ -60,10 +60,11 @@ def verdicts(
     recorded = newest(conn, codes)
     last = readings.last_numbers(conn, codes)
     made: dict[str, Verdict] = {}
+    now_us = to_us(now)
     stale: list[str] = []
     for code in listed:
         row = recorded.get(code)
-        if row is not None and code not in distrusted and holds(row, rules, now, last.get(code, 0)):
+        if row is not None and code not in distrusted and holds(row, rules, now_us, last.get(code, 0)):
             made[code] = read_body(row.body)
         else:
             stale.append(code)
@@ -74,24 +75,26 @@ def verdicts(
     return {code: made[code] for code in listed}
 
 
-def outcomes(
+def standings(
     conn: Connection,
     rules: RuleSet,
     now: datetime,
     codes: Collection[str] | None,
     distrusted: Collection[str] = (),
-) -> dict[str, Outcome]:
-    """Only the outcomes, without reading the reasons of those that hold."""
+) -> dict[str, Standing]:
+    """Only the outcomes and until when they hold, without reading the reasons of those that do."""
     listed = cells.codes(conn) if codes is None else sorted(codes)
     recorded = newest(conn, codes, bodies=False)
     last = readings.last_numbers(conn, codes)
-    held = {
-        c: row
-        for c, row in recorded.items()
-        if c not in distrusted and holds(row, rules, now, last.get(c, 0))
+    now_us = to_us(now)
+    found = {
+        code: Standing(Outcome.from_word(row.outcome), opt_time(row.valid_until_us))
+        for code, row in recorded.items()
+        if code not in distrusted and holds(row, rules, now_us, last.get(code, 0))
     }
-    fresh = verdicts(conn, rules, now, [code for code in listed if code not in held], distrusted)
-    return {c: Outcome.from_word(held[c].outcome) if c in held else fresh[c].outcome for c in listed}
+    fresh = verdicts(conn, rules, now, [code for code in listed if code not in found], distrusted)
+    found |= {code: Standing(verdict.outcome, verdict.valid_until) for code, verdict in fresh.items()}
+    return {code: found[code] for code in listed}
 
 
 def record(conn: Connection, made: Iterable[Verdict]) -> None:
