@@ -121,6 +121,10 @@ def test_a_charger_of_unknown_tolerance_stays_open_at_its_worst_case() -> None:
     ("charger", "ok"),
     [
         (Charger(0.1, tolerance=0.015), False),
+        (Charger(0.1, voltage_v=4.20), False),
+        (Charger(0.1, voltage_v=4.18), True),
+        (Charger(0.1, voltage_v=4.20, tolerance=0.01), True),
+        (Charger(0.1, voltage_v=4.20, measured_float=Measured(4.21, 0.005)), True),
         (Charger(0.1, tolerance=0.0119), True),
         (Charger(0.1, tolerance=0.0120), False),
         (Charger(0.1, measured_float=Measured(4.24, 0.005)), True),
@@ -133,6 +137,15 @@ def test_a_charger_of_unknown_tolerance_stays_open_at_its_worst_case() -> None:
 def test_known_it_must_stay_within_four_and_a_quarter_volts(charger: Charger, ok: bool) -> None:
     """The worst case, or what was measured on this very board plus U; the measurement comes first."""
     assert ask(charger).ok is ok
+
+
+def test_a_stated_voltage_counts_with_the_shipped_tolerance() -> None:
+    """4.20 V x 1.015 = 4.263 V (1.5 %, data sheet of the common part): not ok, and both ways out are named."""
+    answer = ask(Charger(0.1, voltage_v=4.20))
+    found = check(answer, "end-voltage")
+    assert found.ok is False and "4.263 V" in found.text
+    assert "--measured-float" in found.remedy and "--tolerance" in found.remedy and "1.5%" in found.remedy
+    assert "--tolerance" not in check(ask(Charger(0.1, tolerance=0.015)), "end-voltage").remedy
 
 
 def test_lfp_never_goes_on_a_charger_of_four_point_two_volts() -> None:

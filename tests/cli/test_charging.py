@@ -109,6 +109,19 @@ def test_the_end_voltage_is_open_until_it_is_known(bench: Bench) -> None:
     asked(bench, f"{line} --tolerance 1%", 0)
 
 
+def test_a_stated_voltage_without_a_tolerance_counts_the_shipped_one(bench: Bench) -> None:
+    """4.20 V plus 1.5 % is 4.263 V: exit 1, and the advice names both ways out; 4.10 V is fine as it is."""
+    line = f"{small(bench)} --current 0.1A"
+    found = asked(bench, f"{line} --voltage 4.20V", 1)
+    assert found["ok"] is False and found["float_v"]["worst"] == pytest.approx(4.263)
+    assert any("--measured-float" in text and "--tolerance" in text for text in found["advice"])
+    asked(bench, f"{line} --voltage 4.20V --tolerance 1%", 0)
+    asked(bench, f"{line} --voltage 4.10V", 0)
+    assert "NO: its end voltage may reach 4.263" in bench.run(f"charging {line} --voltage 4.20V").out.replace(
+        "\n  ", " "
+    )
+
+
 def test_a_measurement_without_a_meter_has_the_cautious_error(bench: Bench) -> None:
     """0.5 % + 10 mV, rectangular, k = 2: 4.22 V is 4.256 V at worst."""
     line = f"{small(bench)} --current 0.1A --measured-float 4.22V"

@@ -49,8 +49,8 @@ class Charger:
 
     @property
     def float_is_told(self) -> bool:
-        """True when it is known how far its end voltage may stray."""
-        return self.tolerance is not None or self.measured_float is not None
+        """True when something was said of its end voltage: what was not said of it counts at its worst."""
+        return not (self.voltage_v is None and self.tolerance is None and self.measured_float is None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,6 +202,12 @@ def _end_voltage(facts: CellFacts, charger: Charger, rules: RuleSet) -> tuple[Ch
     if charger.measured_float is not None:
         return Check(name, False, text, "use another charger"), known
     remedy = "measure it on this very board (--measured-float), or use a charger of 1 % or better"
+    if charger.tolerance is None:
+        usual = show(float(shipped("charging")["float"]["tolerance"]), Dimension.FRACTION)
+        remedy = (
+            "measure it on this very board (--measured-float), or state what its sheet says (--tolerance; "
+            f"{usual} counts where nothing is said)"
+        )
     return Check(name, False if charger.float_is_told else None, text, remedy), known
 
 
