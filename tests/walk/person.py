@@ -234,8 +234,8 @@ class Person(Hands):
 
     def inspect(self, writer: Writer, project: str, day: float) -> None:
         build = writer.live_build(project)
-        assert build is not None
-        writer.add_readings([self.look(self.by_code[code], day) for code in build.codes])
+        if build is not None:  # it may have been taken apart a moment ago
+            writer.add_readings([self.look(self.by_code[code], day) for code in build.codes])
 
     def hand_over(self, writer: Writer) -> None:
         for entry in writer.handovers():

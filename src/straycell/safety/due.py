@@ -9,7 +9,7 @@ import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from importlib import resources
 
 from straycell.acceptance.case import Case
@@ -17,6 +17,7 @@ from straycell.acceptance.evidence import Evidence
 from straycell.acceptance.reasons import Verdict
 from straycell.builds import Build
 from straycell.cells import Cell
+from straycell.safety.storage import Standing, standing
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +55,7 @@ class DueItem:
         return self.kind.rank, self.at, self.subject
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Kept:
     """One cell as the survey sees it. `condemned_at` is when it was condemned, `build` the project it sits in."""
 
@@ -76,6 +77,11 @@ class Kept:
     @property
     def now(self) -> datetime:
         return self.case.now
+
+    @cached_property
+    def standing(self) -> Standing:
+        """How full it is, and since when."""
+        return standing(self.case)
 
 
 @dataclass(frozen=True, slots=True)

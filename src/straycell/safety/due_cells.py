@@ -125,7 +125,7 @@ def _sibling(kept: Kept) -> Iterator[DueItem]:
         return
     at = reason.at or kept.now
     if "look" not in reason.todo:
-        at = storage.check_ends(kept.case, kept.verdict, storage.standing(kept.case)) or at
+        at = storage.check_ends(kept.case, kept.verdict, kept.standing) or at
     yield _item("sibling", kept, at, reason.text)
 
 
@@ -146,7 +146,7 @@ def _falling(kept: Kept, family: dict[tuple[str, str | None], list[Kept]]) -> It
 
 def _level(kept: Kept) -> Iterator[DueItem]:
     """Left full, left empty, or out of the window."""
-    stands = storage.standing(kept.case)
+    stands = kept.standing
     if stands.since is None or stands.level in (Level.STORED, Level.UNKNOWN):
         return
     volts = _volts(kept.case, stands)
@@ -180,7 +180,7 @@ def _volts(case: Case, stands: storage.Standing) -> str:
 
 def _sinks_soon(kept: Kept) -> Iterator[DueItem]:
     """It may reach its shelf limit before the next check and its grace are over."""
-    stands = storage.standing(kept.case)
+    stands = kept.standing
     if stands.rest is None or stands.level in (Level.FULL, Level.HIGH) or _open(kept, "rest-voltage"):
         return
     low_at = storage.sinks_at(kept.case, kept.verdict, stands)
@@ -206,7 +206,7 @@ def _grace(kept: Kept) -> timedelta:
 
 def _check(kept: Kept) -> Iterator[DueItem]:
     """The first check two weeks after storing, then one every three months; overdue after the grace."""
-    stands = storage.standing(kept.case)
+    stands = kept.standing
     rests = kept.case.rest_voltages
     first = due_kinds()["first-recheck"]
     begun = stands.stored_at or (kept.cell.added_at if not rests else None)
