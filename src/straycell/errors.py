@@ -10,18 +10,22 @@ EXIT_STORE = 4
 
 
 class StraycellError(Exception):
-    """Something the person can act on. `what` names the thing at fault, `remedy` says what to do."""
+    """Something the person can act on. `what` names the thing at fault, `remedy` says what to do.
+
+    `besides` is a second fault of the same thing, where several are told at once.
+    """
 
     exit_code = EXIT_DATA
 
-    def __init__(self, what: str, remedy: str = "") -> None:
+    def __init__(self, what: str, remedy: str = "", *, besides: str = "") -> None:
         super().__init__(what)
         self.what = what
+        self.besides = besides
         self.remedy = remedy
 
     def lines(self) -> list[str]:
-        """The one or two lines for stderr, without line breaks inside."""
-        return [" ".join(part.split()) for part in (self.what, self.remedy) if part]
+        """The one to three lines for stderr, without line breaks inside."""
+        return [" ".join(part.split()) for part in (self.what, self.besides, self.remedy) if part]
 
 
 class NegativeAnswer(StraycellError):

@@ -186,7 +186,7 @@ def test_all_faults_of_a_rule_file_are_reported_in_one_pass(tmp_path: Path) -> N
     text = "\n".join(faults)
     assert rules is None
     for expected in (
-        "name: expected",
+        "name: there is none",
         "nam: unknown",
         "did you mean voltage-floor",
         "cannot be loosened",
@@ -198,6 +198,31 @@ def test_all_faults_of_a_rule_file_are_reported_in_one_pass(tmp_path: Path) -> N
         "no figures or words",
     ):
         assert expected in text, expected
+
+
+def test_an_empty_rule_file_lacks_its_name(tmp_path: Path) -> None:
+    """It is said that there is none, and how to write one; a name that is no text is shown."""
+    _, faults = read_rules(write(tmp_path, ""))
+    assert len(faults) == 1 and "there is none" in faults[0] and 'name = "my bench"' in faults[0]
+    _, faults = read_rules(write(tmp_path, "name = 3"))
+    assert "found 3" in faults[0]
+
+
+def test_a_rule_file_that_cannot_be_taken_is_told_in_three_lines(tmp_path: Path) -> None:
+    """Two faults, the number of the others, and the command that shows them all."""
+    with pytest.raises(BadData) as caught:
+        load_rules(write(tmp_path, FAULTS))
+    lines = caught.value.lines()
+    assert len(lines) == 3 and "name: there is none" in lines[0] and lines[1].startswith("nam: unknown")
+    assert lines[2].startswith("and 8 more") and "straycell rules check" in lines[2]
+    assert max(map(len, lines)) < 300
+
+
+def test_one_loosened_safety_rule_is_one_fault(tmp_path: Path) -> None:
+    """Its keys together: one value for three chemistries is one slip."""
+    text = 'name = "mine"\n[[limit]]\nid = "voltage-floor"\nvalue = 1.0\n'
+    _, faults = read_rules(write(tmp_path, text))
+    assert len(faults) == 1 and faults[0].count("at least") == 3
 
 
 @pytest.mark.parametrize(

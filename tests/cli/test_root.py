@@ -174,6 +174,31 @@ def test_line_breaks_inside_an_error_do_not_make_more_lines(
     assert len(bench.refused("probe", 3).splitlines()) == 2
 
 
+def test_a_second_fault_has_a_line_of_its_own(failing: list[BaseException], bench: Bench) -> None:
+    """What, the second one, what to do: three lines."""
+    failing.append(BadData("x.toml has 4 faults: a", "and 2 more", besides="b"))
+    assert bench.refused("probe", 3) == "straycell: x.toml has 4 faults: a\n  b\n  and 2 more\n"
+
+
+LONG = ["straycell: " + "a fault of some length " * 6, "  " + "and what to do about it " * 5]
+
+
+@pytest.mark.parametrize("width", [40, 80, 120])
+def test_a_terminal_gets_errors_broken_between_words_only(width: int) -> None:
+    """No line wider than the screen, no word split, none lost."""
+    lines = faults.on_terminal(LONG, width)
+    assert max(map(len, lines)) <= width and len(lines) > 2
+    assert " ".join(lines).split() == " ".join(LONG).split()
+
+
+def test_a_terminal_gets_three_lines_where_one_paragraph_makes_them() -> None:
+    """Apart they would make four; a word longer than the screen stays whole, so that it can be copied."""
+    lines = faults.on_terminal(["straycell: " + "ab " * 26, "  " + "cd " * 27], 80)
+    assert len(lines) == 3 and "ab; cd" in " ".join(" ".join(lines).split())
+    path = "/" + "x" * 100
+    assert path in faults.on_terminal([f"straycell: no such file {path}", "  check it"], 80)[1]
+
+
 def test_an_unforeseen_error_is_an_internal_fault_without_a_traceback(
     failing: list[BaseException], bench: Bench
 ) -> None:

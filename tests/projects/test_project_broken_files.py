@@ -27,7 +27,8 @@ def test_a_broken_project_file_is_refused_with_what_and_remedy(path: Path) -> No
     with pytest.raises(BadData) as caught:
         read_project_file(path)
     lines = caught.value.lines()
-    message = " ".join(lines)
+    every = getattr(caught.value, "faults", ())  # more than two are counted on stderr, not told
+    message = " ".join([*lines, *map(str, every)])
     assert caught.value.exit_code == EXIT_DATA
     assert path.name in message
     assert expectations(path), "the file says what it expects"
@@ -79,3 +80,19 @@ def test_an_odd_text_gives_one_short_message(text: str) -> None:
     with pytest.raises(BadData) as caught:
         parse_project(text, source="odd.toml", base=None)
     assert all(len(line) < 4000 for line in caught.value.lines())
+
+
+def test_many_faults_are_told_in_three_lines() -> None:
+    """The first two in full, the rest counted."""
+    with pytest.raises(BadData) as caught:
+        read_project_file(BROKEN / "many-faults-at-once.toml")
+    first, second, rest = caught.value.lines()
+    assert "has 6 faults: line 8, priority" in first and "line 10, load.power" in second
+    assert rest.startswith("and 4 more")
+
+
+def test_two_faults_are_both_told() -> None:
+    """Nothing is left to count."""
+    with pytest.raises(BadData) as caught:
+        parse_project('name = "x"\n[load]\ncurrent = "1V"\n[need]\nruntime = "2h"\n', source="x", base=None)
+    assert len(caught.value.lines()) == 3 and "more" not in " ".join(caught.value.lines())

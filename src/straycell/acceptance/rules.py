@@ -9,6 +9,7 @@ import difflib
 import hashlib
 import json
 import math
+import textwrap
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -22,6 +23,8 @@ from straycell.errors import BadData
 from straycell.meters import Accuracy
 from straycell.readings import CautiousDefaults
 
+_SHOWN = 150
+"""Characters of a fault that are shown where several stand together."""
 FOUR_VOLT = (Chemistry.NMC, Chemistry.LCO, Chemistry.NCA, Chemistry.LMO)
 
 
@@ -107,8 +110,14 @@ def load_rules(path: Path | None = None) -> RuleSet:
         return shipped_rules()
     rules, faults = read_rules(path)
     if faults or rules is None:
-        shown = "; ".join(faults[:3]) + (f"; and {len(faults) - 3} more" if len(faults) > 3 else "")
-        raise BadData(f"rule file {path}: {shown}", f"see them all: straycell rules check {path}")
+        first, *others = [textwrap.shorten(fault, _SHOWN, placeholder=" ...") for fault in faults]
+        count = f"{len(faults)} faults: " if others else ""
+        more = f"and {len(faults) - 2} more, " if len(faults) > 2 else ""
+        raise BadData(
+            f"rule file {path}: {count}{first}",
+            f"{more}in full: straycell rules check {path}",
+            besides=others[0] if others else "",
+        )
     return rules
 
 
@@ -132,7 +141,11 @@ def merge_rules(base: RuleSet, document: Mapping[str, Any]) -> tuple[RuleSet | N
     faults: list[str] = []
     name = document.get("name")
     if not isinstance(name, str) or not name.strip() or name == base.name:
-        faults.append(f"name: expected a name of its own, found {name!r}; verdicts are recorded under it")
+        found = "there is none" if "name" not in document else f"found {name!r}"
+        faults.append(
+            f"name: {found}; give the file a name of its own, verdicts are recorded under it: "
+            'name = "my bench"'
+        )
     faults += [
         f"{key}: unknown; a rule file holds name and [[limit]] entries"
         for key in document
@@ -203,19 +216,19 @@ def _new_values(shipped: Limit, entry: Mapping[str, Any], label: str) -> tuple[L
         return shipped, [
             f"{label}: expected value = a number, or values = {{ ... }} with keys {', '.join(own)}"
         ]
-    faults = []
+    faults, loose = [], []
     for key, figure in given.items():
         if key not in own:
             faults.append(f"{label}: unknown key '{key}'; it has {', '.join(own)}")
         elif isinstance(figure, bool) or not isinstance(figure, int | float) or not math.isfinite(figure):
             faults.append(f"{label}: {key} is {figure!r}; expected a number in {shipped.unit or 'its unit'}")
         elif shipped.safety and shipped.looser(key, figure):
-            faults.append(
-                f"{label}: a safety rule cannot be loosened: {key} is {figure:g}, "
-                f"{'at least' if shipped.bound == 'min' else 'at most'} {own[key]:g} {shipped.unit} ({shipped.source})"
-            )
+            bound = "at least" if shipped.bound == "min" else "at most"
+            loose.append(f"{key} is {figure:g}, {bound} {own[key]:g} {shipped.unit}".rstrip())
         else:
             own[key] = float(figure)
+    if loose:
+        faults.append(f"{label}: a safety rule cannot be loosened: {'; '.join(loose)} ({shipped.source})")
     return replace(shipped, values=own), faults
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import shutil
 import sys
 import traceback
 from collections.abc import Sequence
@@ -15,7 +16,7 @@ import typer
 
 from straycell import __version__
 from straycell.cli import output, session
-from straycell.cli.faults import explain
+from straycell.cli.faults import explain, on_terminal
 from straycell.cli.globals import GlobalOptions, refuse_unreadable, take_globals
 from straycell.cli.nouns import NOUNS
 from straycell.cli.verbs import root_app
@@ -100,7 +101,10 @@ def _report(error: BaseException, *, debug: bool) -> int:
     with suppress(OSError, ValueError):
         if debug:
             traceback.print_exception(error, file=sys.stderr)
-        print(f"straycell: {fault.lines[0]}", *fault.lines[1:], sep="\n  ", file=sys.stderr)
+        lines = [f"straycell: {fault.lines[0]}", *(f"  {line}" for line in fault.lines[1:])]
+        if sys.stderr.isatty():
+            lines = on_terminal(lines, shutil.get_terminal_size().columns)
+        print(*lines, sep="\n", file=sys.stderr)
     return fault.exit_code
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -12,6 +13,7 @@ import typer
 from straycell.errors import EXIT_DATA, EXIT_STORE, EXIT_USAGE, StraycellError
 
 EXIT_INTERRUPTED = 130
+MOST_LINES = 3
 # Typer carries its own copy of click or uses the installed one; the family is found either way.
 _USAGE_ERROR: type[Exception] = typer.BadParameter.__mro__[1]
 _CLICK_ERROR: type[Exception] = typer.BadParameter.__mro__[2]
@@ -28,7 +30,7 @@ class Fault:
 def explain(error: BaseException) -> Fault:
     """The fault that stands for an error; anything unforeseen is an internal fault (exit 3)."""
     if isinstance(error, StraycellError):
-        return Fault(tuple(error.lines()[:2]), error.exit_code)
+        return Fault(tuple(error.lines()), error.exit_code)
     if isinstance(error, _CLICK_ERROR):
         return _usage(error)
     if isinstance(error, KeyboardInterrupt | typer.Abort):
@@ -46,6 +48,30 @@ def explain(error: BaseException) -> Fault:
         ),
         EXIT_DATA,
     )
+
+
+def on_terminal(lines: Sequence[str], width: int) -> list[str]:
+    """A fault's lines for a terminal: broken between words only, what goes on is indented further.
+
+    Where that makes more than three lines, one paragraph of all of it is shorter.
+    """
+    apart = [part for line in lines for part in _broken(line, width)]
+    if len(apart) <= MOST_LINES:
+        return apart
+    joined = _broken("; ".join(line.strip() for line in lines), width)
+    return joined if len(joined) <= MOST_LINES else apart
+
+
+def _broken(line: str, width: int) -> list[str]:
+    lead = line[: len(line) - len(line.lstrip())]
+    return textwrap.wrap(
+        line,
+        max(width, 20),
+        initial_indent="",
+        subsequent_indent=lead + "    ",
+        break_long_words=False,
+        break_on_hyphens=False,
+    ) or [line]
 
 
 def _first_line(error: BaseException) -> str:

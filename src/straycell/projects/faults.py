@@ -41,9 +41,10 @@ class ProjectFaults(BadData):
             place = f" line {only.line}" if only.line else ""
             super().__init__(f"{source}{place}: {only.text}", only.remedy)
             return
-        listed = "; ".join(f"[{number}] {fault}" for number, fault in enumerate(self.faults, 1))
+        first, second = self.faults[:2]
+        rest = f"and {count - 2} more: put these right first" if count > 2 else "put both right"
         super().__init__(
-            f"{source} has {count} faults: {listed}", "put all of them right, then add the file again"
+            f"{source} has {count} faults: {first}", f"{rest}, then add the file again", besides=str(second)
         )
 
 
