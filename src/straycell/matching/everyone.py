@@ -12,15 +12,15 @@ from straycell.matching.candidates import FREE, Candidate, Why
 from straycell.matching.demand import Demand
 from straycell.matching.everyone_model import Question, Wish, in_order, worths
 from straycell.matching.limits import UseLimits
-from straycell.matching.pack_plan import vagueness_band
-from straycell.matching.packs import pack_match, plan_among, serve
+from straycell.matching.pack_plan import PackPlan, vagueness_band
+from straycell.matching.packs import described, pack_match, plan_among, serve
 from straycell.matching.screening import screen_all
 from straycell.matching.single import Match, match_single
 from straycell.matching.verify import UnsoundPlan
 from straycell.projects import Project
 
 ROUNDS = 12
-SECONDS = 20.0
+SECONDS = 10.0
 TOLD = 40
 """How many of the cells not chosen a project tells of here; `match NAME` tells of all."""
 
@@ -30,7 +30,8 @@ class StockPlan:
     """Who gets which cells. `objective` and `bound` in the weights of the priorities, `gap` as a share of the bound.
 
     `surplus_ah` is the capacity spent beyond the least that would do, `bound_surplus_ah` its lower bound as far as
-    the optimiser proved one. `cells` tells of every cell what became of it.
+    the optimiser proved one. `cells` tells of every cell what became of it. `stopped_early` where time ended the
+    search for less surplus.
     """
 
     plans: tuple[Match, ...]
@@ -41,6 +42,7 @@ class StockPlan:
     surplus_ah: float
     bound_surplus_ah: float
     cells: tuple[Why, ...]
+    stopped_early: bool = False
 
     def to_json(self) -> dict[str, object]:
         """With the keys of the command `match --all`."""
@@ -52,6 +54,7 @@ class StockPlan:
             "gap": self.gap,
             "surplus_ah": self.surplus_ah,
             "bound_surplus_ah": self.bound_surplus_ah,
+            "stopped_early": self.stopped_early,
             "cells": [why.to_json() for why in self.cells],
         }
 
@@ -61,6 +64,8 @@ class _Solved:
     taken: dict[str, tuple[Candidate, ...]] = field(default_factory=dict)
     surplus_ah: float = 0.0
     bound_surplus_ah: float = 0.0
+    stopped_early: bool = False
+    packs: dict[str, PackPlan] = field(default_factory=dict)
 
 
 def match_all(
@@ -96,6 +101,7 @@ def match_all(
         surplus_ah=solved.surplus_ah,
         bound_surplus_ah=solved.bound_surplus_ah,
         cells=_cells(cells, wishes, matches, solved),
+        stopped_early=solved.stopped_early,
     )
 
 
@@ -116,16 +122,8 @@ def _solve(
 
     useful = frozenset().union(*(w.fitting for w in wishes))
     parallel = [w for w in wishes if w.shape[1] > 1]
-    loose = [c for c in cells if c.code in useful or _joinable(c, wishes)]
-    question = Question(wishes, loose, worth)
+    question = Question(wishes, [c for c in cells if c.code in useful], worth)
     limit = wishes[0].screen.limits.resistance_ratio
-    rough = allocate_cells(
-        question.offers(),
-        question.demands(loosely=True),
-        resistance_ratio=limit if parallel else None,
-        seconds=SECONDS,
-    )
-    question.cells = [c for c in cells if c.code in useful]
     if not any(wish.screen.joined for wish in wishes):
         # Single cells lose nothing by being told apart at once; packs would lose partners.
         for wish in wishes:
@@ -143,11 +141,28 @@ def _solve(
             for w, places in zip(wishes, answer.assignment, strict=True)
             if places
         }
-        solved = _Solved(taken, answer.surplus_ah, answer.bound_surplus_ah)
+        solved = _Solved(taken, answer.surplus_ah, answer.bound_surplus_ah, answer.stopped_early)
         if not _told_apart(question, wishes, solved):
             break
     _drop_unsound(wishes, solved)
-    return solved, rough.bound_weight
+    return solved, _most(wishes, cells, worth, solved)
+
+
+def _most(
+    wishes: Sequence[Wish], cells: Sequence[Candidate], worth: Mapping[str, float], solved: _Solved
+) -> float:
+    """The most any plan could be worth, of whatever cells and groups; all wishes together where all are served."""
+    if len(solved.taken) == len(wishes):
+        return math.fsum(worth[w.project.name] for w in wishes)
+    from straycell.matching.allocate import allocate_cells
+
+    useful = frozenset().union(*(w.fitting for w in wishes))
+    question = Question(wishes, [c for c in cells if c.code in useful or _joinable(c, wishes)], worth)
+    ratio = wishes[0].screen.limits.resistance_ratio if any(w.shape[1] > 1 for w in wishes) else None
+    answer = allocate_cells(
+        question.offers(), question.demands(loosely=True), resistance_ratio=ratio, seconds=SECONDS
+    )
+    return answer.bound_weight
 
 
 def _joinable(c: Candidate, wishes: Sequence[Wish]) -> bool:
@@ -197,14 +212,14 @@ def _drop_unsound(wishes: Sequence[Wish], solved: _Solved) -> None:
         taken = solved.taken.get(wish.project.name)
         if taken is None:
             continue
-        if any(c.code not in wish.fitting for c in taken) or _groups(wish, taken) is None:
+        plan: PackPlan | None = None
+        if wish.screen.joined:
+            limits, now = wish.screen.limits, wish.screen.now
+            plan = plan_among(wish.project, taken, limits, now, wish.shape)
+        if plan is not None:
+            solved.packs[wish.project.name] = plan
+        elif wish.screen.joined or any(c.code not in wish.fitting for c in taken):
             del solved.taken[wish.project.name]
-
-
-def _groups(wish: Wish, taken: Sequence[Candidate]) -> object | None:
-    if not wish.screen.joined:
-        return taken
-    return plan_among(wish.project, taken, wish.screen.limits, wish.screen.now, wish.shape)
 
 
 def _use_what_is_left(wishes: Sequence[Wish], cells: Sequence[Candidate], solved: _Solved) -> None:
@@ -227,7 +242,10 @@ def _told(wish: Wish, cells: Sequence[Candidate], solved: _Solved) -> Match:
     """The match of one served project with the cells it got."""
     taken = solved.taken[wish.project.name]
     limits, now = wish.screen.limits, wish.screen.now
-    if len(taken) == 1:
+    plan = solved.packs.get(wish.project.name)
+    if plan is not None:
+        found = described(wish.project, wish.screen, plan, limits)
+    elif len(taken) == 1:
         found = match_single(wish.project, taken, limits, now=now)
     else:
         found = pack_match(wish.project, taken, limits, now)

@@ -62,16 +62,11 @@ class Refusal:
 def plan_of(screen: Screen, kind: PackKind, cells: Sequence[Candidate]) -> PackPlan | Refusal:
     """The best pack of these cells (all of one kind, passing all but the run time), or why there is none."""
     refusal = Refusal()
-    best: PackPlan | None = None
     for pool, ratio in _pools(screen, cells):
         found = _within(screen, kind, pool, ratio, refusal)
-        if found is not None and (best is None or _rank(found) < _rank(best)):
-            best = found
-    return best or refusal
-
-
-def _rank(plan: PackPlan) -> tuple[float, float, list[str]]:
-    return round(plan.held_ah, 9), round(plan.spread_ah, 9), sorted(plan.codes)
+        if found is not None:
+            return found
+    return refusal
 
 
 def _pools(screen: Screen, cells: Sequence[Candidate]) -> Iterator[tuple[list[Candidate], float]]:
@@ -79,13 +74,14 @@ def _pools(screen: Screen, cells: Sequence[Candidate]) -> Iterator[tuple[list[Ca
     if screen.demand.parallel == 1:
         yield list(cells), ANY_RATIO
         return
-    before = 0
+    pools: dict[int, tuple[list[Candidate], float]] = {}
     for share in VAGUENESS:
         ratio = screen.limits.resistance_ratio / (1.0 + math.sqrt(2.0) * share)
         pool = [c for c in cells if _vagueness(c) <= share + 1e-12]
-        if len(pool) > before and len(pool) >= screen.demand.cells and ratio >= 1.0:
-            before = len(pool)
-            yield pool, ratio
+        if ratio >= 1.0 and len(pool) >= screen.demand.cells:
+            pools.setdefault(len(pool), (pool, ratio))
+    # The most cells first: what they cannot do within what is left of the ratio, surer ones may.
+    yield from reversed(pools.values())
 
 
 def vagueness_band(cells: Sequence[Candidate], limit: float, wanted: int) -> tuple[float, list[str]]:
@@ -270,18 +266,18 @@ def group_reasons(screen: Screen, groups: Groups, found: Sequence[Run]) -> tuple
 
 
 def least_capacity(screen: Screen, pool: Sequence[Candidate]) -> float:
-    """Least capacity in Ah, to 0.1 %, of cells of this pool's usual resistance that last; infinite where none does."""
-    like = pool[len(pool) // 2]
-    usual = _usual(pool)
+    """Least capacity in Ah, to 0.2 %, of cells of this pool's usual resistance that last; infinite where none does."""
+    share, resistance = _usual(pool)
+    usual = replace(
+        pool[len(pool) // 2], code="", resistance=resistance, own_trace=None, capacity_current_a=None
+    )
 
     def enough(capacity_ah: float) -> bool:
-        figure = Measured(capacity_ah, usual[0] * capacity_ah)
-        rated = replace(
-            like, code="", capacity=figure, resistance=usual[1], own_trace=None, capacity_current_a=None
-        )
-        return lasts(screen, runs(screen, [rated])[0])
+        asked = replace(usual, capacity=Measured(capacity_ah, share * capacity_ah))
+        return lasts(screen, runs(screen, [asked])[0])
 
-    return bisected(enough, screen.steady_a(like.facts.chemistry) * screen.demand.project.need.runtime_h)
+    chemistry = usual.facts.chemistry
+    return bisected(enough, screen.steady_a(chemistry) * screen.demand.project.need.runtime_h, 1.002)
 
 
 def _usual(pool: Sequence[Candidate]) -> tuple[float, Measured]:

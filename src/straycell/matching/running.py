@@ -15,7 +15,7 @@ from straycell.physics.runtime import Runtime, estimate
 from straycell.physics.temperature import resistance_ratio
 from straycell.quantities import Measured
 
-FEW = 20
+FEW = 12
 """Up to so many cells one by one are quicker than loading numpy."""
 
 
