@@ -12,6 +12,7 @@ from straycell.acceptance.conformance import Side, against_min
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.retention import Run, Worth, comparable, conditions, runs
 from straycell.quantities import Dimension, Measured, show
+from straycell.readings import Charge, Quantity, Reading
 
 HIGH_VOLTAGE_FROM = 0.1  # V above the chemistry's usual full voltage that makes a marked 4.35 or 4.40 V cell
 
@@ -33,7 +34,7 @@ def expected_capacity(case: Case) -> tuple[Measured | None, bool, str]:
     facts = case.facts
     if facts.rated_capacity_ah and not facts.rewrapped:
         rated = Measured(facts.rated_capacity_ah, 0.0)
-        if facts.full_voltage_v and facts.full_voltage_v >= case.figure("full-voltage") + HIGH_VOLTAGE_FROM:
+        if case.full_voltage_v >= case.figure("full-voltage") + HIGH_VOLTAGE_FROM:
             share = case.figure("high-voltage-share")
             u = rated.value * case.figure("high-voltage-share-error") / math.sqrt(3.0)
             return Measured(rated.value * share, u), True, "rated, charged to 4.20 V only"
@@ -56,7 +57,7 @@ def capacity(case: Case) -> Iterator[Reason]:
     yield from _too_much(case)
     yield from _energy(case)
     disputed = _contradiction(case)
-    if expected is not None and disputed is None:
+    if expected is not None:
         yield from _discard(case, expected, origin)
     if run is None:
         yield _nothing(case)
@@ -93,12 +94,11 @@ def _share(value: Measured, expected: Measured) -> Measured:
 
 
 def _discard(case: Case, expected: Measured, origin: str) -> Iterator[Reason]:
-    """Every run that counts, however old, unless two others that agree outvote it."""
+    """Every run that counted and stood undisputed at some time since: a later one does not bring the cell back."""
     limit = case.figure("capacity", "light")
-    counting = [r for r in runs(case) if r.worth is Worth.COUNTS]
-    for run in counting:
+    for run in runs(case):
         share = _share(run.value, expected)
-        if against_min(share, limit) is Side.BEYOND and not _outvoted(case, run, counting):
+        if against_min(share, limit) is Side.BEYOND and _stood(case, run.reading):
             yield case.reason(
                 "capacity",
                 Status.FAILED,
@@ -110,6 +110,19 @@ def _discard(case: Case, expected: Measured, origin: str) -> Iterator[Reason]:
                 reading=run.reading,
             )
             return
+
+
+def _stood(case: Case, reading: Reading) -> bool:
+    """True when with all that was known at its recording, or at some later entry, the run counted undisputed."""
+    number = case.number(reading)
+    since: list[Reading | Charge] = [*case.charges, *case.of(Quantity.CAPACITY)]
+    for item in (reading, *(item for item in since if case.number(item) > number)):
+        known = case.as_of(reading, item)
+        judged = [r for r in runs(known) if r.speaks]
+        run = next((r for r in judged if r.reading is reading and r.worth is Worth.COUNTS), None)
+        if run is not None and not _against(known, run, judged) and not _outvoted(known, run, judged):
+            return True
+    return False
 
 
 def _grade(case: Case, run: Run, expected: Measured, origin: str) -> Iterator[Reason]:
@@ -172,7 +185,7 @@ def _agree(case: Case, a: Run, b: Run) -> bool:
     return abs(a.value.value - b.value.value) <= math.hypot(a.value.expanded, b.value.expanded, 2.0 * repeat)
 
 
-def _against(case: Case, run: Run, others: Sequence[Run]) -> list[Run]:
+def _near(case: Case, run: Run, others: Sequence[Run]) -> list[Run]:
     """Runs that can be compared with one: same conditions, near enough in time."""
     span = timedelta(days=case.figure("contradiction-days"))
     return [
@@ -184,22 +197,31 @@ def _against(case: Case, run: Run, others: Sequence[Run]) -> list[Run]:
     ]
 
 
-def _outvoted(case: Case, run: Run, counting: Sequence[Run]) -> bool:
-    others = [o for o in _against(case, run, counting) if not _agree(case, o, run)]
-    return any(_agree(case, a, b) for i, a in enumerate(others) for b in others[i + 1 :])
+def _against(case: Case, run: Run, others: Sequence[Run]) -> list[Run]:
+    """The runs that contradict one, unless another agrees with it and settles it."""
+    near = _near(case, run, others)
+    if any(_agree(case, o, run) for o in near):
+        return []
+    return near
+
+
+def _outvoted(case: Case, run: Run, others: Sequence[Run]) -> bool:
+    against = [o for o in _near(case, run, others) if not _agree(case, o, run)]
+    return any(_agree(case, a, b) for i, a in enumerate(against) for b in against[i + 1 :])
 
 
 def _contradiction(case: Case) -> Reason | None:
     """The latest run against the others: one that disagrees holds unless another agrees with the latest."""
     counting = [r for r in runs(case) if r.worth is Worth.COUNTS]
-    if not counting:
-        return None
-    latest = counting[-1]
-    near = _against(case, latest, counting)
-    against = [o for o in near if not _agree(case, o, latest)]
-    if not against or any(_agree(case, o, latest) for o in near):
-        return None
-    other = against[-1]
+    speaking = [r for r in runs(case) if r.speaks]
+    for judged in (counting, speaking):
+        against = _against(case, judged[-1], judged) if judged else []
+        if against:
+            return _disputed(case, judged[-1], against[-1])
+    return None
+
+
+def _disputed(case: Case, latest: Run, other: Run) -> Reason:
     return case.reason(
         "contradiction-days",
         Status.CLOSE,

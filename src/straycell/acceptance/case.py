@@ -14,7 +14,7 @@ from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.rules import Limit, RuleSet, chemistry_keys
 from straycell.cells import CellFacts, Chemistry, Form
 from straycell.markings import read_marking
-from straycell.quantities import Measured
+from straycell.quantities import Dimension, Measured, show
 from straycell.readings import Charge, Quantity, Reading, Where, measured
 
 STEPS = (Outcome.PACK, Outcome.SOLO, Outcome.LIGHT)
@@ -99,7 +99,9 @@ class Case:
 
     @cached_property
     def full_voltage_v(self) -> float:
-        return self.facts.full_voltage_v or self.figure("full-voltage")
+        """What the chemistry is charged to; a marking may say more, up to what such markings say."""
+        usual, marked = self.figure("full-voltage"), self.facts.full_voltage_v
+        return usual if marked is None else min(marked, self.figure("full-voltage-marked"))
 
     @cached_property
     def volume_cm3(self) -> float | None:
@@ -168,12 +170,26 @@ class Case:
 
     def is_full(self, charge: Charge) -> bool:
         """True when a recorded charge counts as full."""
-        if charge.until_v < self.figure("full-charge-from"):
-            return False
+        return not self.short_of_full(charge)
+
+    def short_of_full(self, charge: Charge) -> str:
+        """Why a recorded charge does not count as full; empty when it does."""
+        least_v = self.figure("full-charge-from")
+        if charge.until_v < least_v:
+            return f"the charge of {charge.at:%Y-%m-%d} ended at {charge.until_v:g} V, below {least_v:g} V"
         base = self.rate_base_ah
         if charge.end_current_a is None or base is None:
-            return True
-        return charge.end_current_a <= self.figure("full-charge-tail") * base
+            return ""
+        most_a = self.figure("full-charge-tail") * base
+        if charge.end_current_a <= most_a:
+            return ""
+        ended, most = show(charge.end_current_a, Dimension.CURRENT), show(most_a, Dimension.CURRENT)
+        return f"the charge of {charge.at:%Y-%m-%d} was ended at {ended}, full means {most} or less"
+
+    def not_full_note(self) -> str:
+        """Said where a full charge is asked for and the latest one does not count as such."""
+        why = self.short_of_full(self.charges[-1]) if self.charges else ""
+        return f" ({why})" if why else ""
 
     def charge_before(self, at: datetime) -> Charge | None:
         """The latest charge that had ended at a time."""

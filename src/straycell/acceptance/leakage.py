@@ -265,6 +265,7 @@ def _not_yet(case: Case) -> Reason:
         earliest = case.now + wait + timedelta(days=days)
         if any(r.quantity is Quantity.CAPACITY for r in case.readings) or case.charges:
             text = "no undisturbed full charge to start from"
+        text += case.not_full_note()
     else:
         charge, inside = found[-1]
         first = _first_of_pair(case, charge, inside)

@@ -69,8 +69,7 @@ def yardstick(case: Case, reading: Reading) -> Yardstick | str:
 
 
 def _by_table(case: Case, reading: Reading, value: Measured) -> Yardstick | str:
-    kind = "ac" if reading.method is Method.AC_1KHZ else "dc"
-    share = case.figure("lfp-resistance") if case.facts.chemistry is Chemistry.LFP else 1.0
+    kind, share = _kind(reading), _chemistry_share(case)
     factor = case.figure("unrated-resistance-discard")
     form = case.facts.form
     if form in FLAT_FORMS:
@@ -140,8 +139,8 @@ def _discards(case: Case) -> Iterator[Reason]:
     for reading in usable(case):
         if case.at_board(reading):
             continue
-        stick = yardstick(case, reading)
-        if isinstance(stick, str) or against_max(stick.value, stick.discard) is not Side.BEYOND:
+        stick = next((s for s in _as_known(case, reading) if _far_too_high(s)), None)
+        if stick is None:
             continue
         yield case.reason(
             stick.discard_rule,
@@ -154,6 +153,41 @@ def _discards(case: Case) -> Iterator[Reason]:
             reading=reading,
         )
         return
+
+
+def _far_too_high(stick: Yardstick) -> bool:
+    return against_max(stick.value, stick.discard) is Side.BEYOND
+
+
+def _as_known(case: Case, reading: Reading) -> Iterator[Yardstick]:
+    """The yardstick now, and for a flat cell with each capacity known since: a later one lifts no discard."""
+    now = yardstick(case, reading)
+    if not isinstance(now, str):
+        yield now
+    if case.facts.form not in FLAT_FORMS or case.measured(reading).low <= _least_discard(case, reading):
+        return
+    for item in (reading, *case.of(Quantity.CAPACITY)):
+        then = yardstick(case.as_of(reading, item), reading)
+        if not isinstance(then, str):
+            yield then
+
+
+def _least_discard(case: Case, reading: Reading) -> float:
+    """Below this in ohm no capacity on record makes a flat cell's resistance a discard."""
+    kind = _kind(reading)
+    most_ah = max((r.value or 0.0 for r in case.of(Quantity.CAPACITY)), default=0.0)
+    small = case.figure(f"unrated-resistance-{kind}", "small/light")
+    product = case.figure("resistance-capacity", f"{kind}/light")
+    least = min(small, product / most_ah) if most_ah else small
+    return least * _chemistry_share(case) * case.figure("unrated-resistance-discard")
+
+
+def _kind(reading: Reading) -> str:
+    return "ac" if reading.method is Method.AC_1KHZ else "dc"
+
+
+def _chemistry_share(case: Case) -> float:
+    return case.figure("lfp-resistance") if case.facts.chemistry is Chemistry.LFP else 1.0
 
 
 def _grade(case: Case, reading: Reading) -> Iterator[Reason]:

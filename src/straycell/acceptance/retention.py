@@ -17,6 +17,9 @@ SOON = timedelta(days=3)
 """A run later than this after its charge has lost a share to self-discharge: a lower bound."""
 
 
+NO_TEMPERATURE = "its temperature was not recorded"
+
+
 class Worth(StrEnum):
     """What a capacity reading is worth for grading."""
 
@@ -34,6 +37,11 @@ class Run:
     worth: Worth
     why: str = ""
 
+    @property
+    def speaks(self) -> bool:
+        """True when it can contradict another: it counts, or nothing but its temperature is missing."""
+        return self.worth is Worth.COUNTS or self.why == NO_TEMPERATURE
+
 
 @once_a_case
 def runs(case: Case) -> tuple[Run, ...]:
@@ -47,7 +55,7 @@ def _judge(case: Case, reading: Reading) -> Run:
     if reading.temperature_c is None:
         extra = case.figure("capacity-no-temperature") * value.value / 3**0.5
         value = Measured(value.value, (value.u**2 + extra**2) ** 0.5)
-        harsher.append("its temperature was not recorded")
+        harsher.append(NO_TEMPERATURE)
     harsher += ["its trace did not show a full run"] if reading.at_least else _start(case, reading)
     if easier:
         return Run(reading, value, Worth.NOT_COMPARABLE, "; ".join(easier))
@@ -66,7 +74,7 @@ def conditions(case: Case, reading: Reading) -> tuple[list[str], list[str]]:
         rate,
         case.figure("capacity-rate-low"),
         case.figure("capacity-rate-high"),
-        f"at {rate:.2f}C",
+        f"at {rate:.3g}C",
         easier,
         harsher,
     )
@@ -100,7 +108,8 @@ def _start(case: Case, reading: Reading) -> list[str]:
     """Why the run did not start full, if so; its own trace may show that it did."""
     charge = case.charge_before(reading.at)
     if charge is None or not case.is_full(charge):
-        return [] if reading.from_full else ["no recorded full charge before it"]
+        why = f" ({case.short_of_full(charge)})" if charge is not None else ""
+        return [] if reading.from_full else [f"no recorded full charge before it{why}"]
     if any(charge.at < r.at < reading.at for r in case.of(Quantity.CAPACITY)):
         return [] if reading.from_full else ["discharged once before since the full charge"]
     if reading.at - charge.at > SOON:

@@ -150,10 +150,21 @@ def ceiling(case: Case) -> Iterator[Reason]:
         )
 
 
+def found_voltage(case: Case) -> Reading | None:
+    """What is known of the voltage when found: at the cell itself, or at its tabs before any charge."""
+    found = [r for r in case.voltages if r.quantity is Quantity.AS_FOUND_VOLTAGE]
+    own = [r for r in found if r in case.own_voltages]
+    if own:
+        return own[-1]
+    first_charge = case.charges[0].at if case.charges else case.now
+    tabs = [r for r in case.own_voltages if found and found[0].at <= r.at <= first_charge]
+    return next((r for r in tabs if not case.at_board(r)), None)
+
+
 @once_a_case
 def doubtful(case: Case) -> bool:
     """True for a cell that was once low, or whose as-found voltage is not known: 28 days of self-discharge."""
-    found = case.facts.bought_new or any(r.quantity is Quantity.AS_FOUND_VOLTAGE for r in case.own_voltages)
+    found = case.facts.bought_new or found_voltage(case) is not None
     limit = case.figure("voltage-light-only")
     return not found or any(against_min(case.measured(r), limit) is not Side.CLEAR for r in case.own_voltages)
 
@@ -184,17 +195,16 @@ def as_found(case: Case) -> Iterator[Reason]:
     if case.facts.chemistry is Chemistry.PRIMARY:
         return
     yield from _tripped_board(case)
-    found = [r for r in case.voltages if r.quantity is Quantity.AS_FOUND_VOLTAGE]
-    if found:
-        if any(r in case.own_voltages for r in found):
-            yield case.reason(
-                "as-found-voltage",
-                Status.MET,
-                Outcome.PACK,
-                _volts(case, found[-1]),
-                value=case.measured(found[-1]),
-                reading=found[-1],
-            )
+    found = found_voltage(case)
+    if found is not None:
+        yield case.reason(
+            "as-found-voltage",
+            Status.MET,
+            Outcome.PACK,
+            _volts(case, found),
+            value=case.measured(found),
+            reading=found,
+        )
         return
     if case.facts.bought_new:
         yield case.reason("as-found-voltage", Status.MET, Outcome.PACK, "bought new", observed="bought new")
@@ -203,7 +213,7 @@ def as_found(case: Case) -> Iterator[Reason]:
         "as-found-voltage",
         Status.UNMEASURED,
         Outcome.LIGHT,
-        "its voltage when found was never recorded: light at best, self-discharge over 28 days",
+        "its voltage when found is not known: light at best, self-discharge over 28 days",
     )
 
 
@@ -262,7 +272,21 @@ def rest(case: Case) -> Iterator[Reason]:
         )
         return
     side = against_min(value, limit)
-    if side is Side.CLEAR:
+    since = _low_since(case, latest, limit) if side is Side.CLEAR else None
+    if since is not None:
+        yield case.reason(
+            "rest-voltage",
+            Status.UNMEASURED,
+            Outcome.HOLD,
+            f"{_volts(case, since)} since, not known to have rested: it may be sinking",
+            value=case.measured(since),
+            limit=limit,
+            reading=since,
+            until=until,
+            todo="let it rest 90 min or more and measure again: reading add CODE --voltage ... --rested ...",
+            earliest=case.now,
+        )
+    elif side is Side.CLEAR:
         yield case.reason(
             "rest-voltage",
             Status.MET,
@@ -282,9 +306,23 @@ def rest(case: Case) -> Iterator[Reason]:
             value=value,
             limit=limit,
             reading=latest,
+            until=until,
             todo="give it its test charge to full, attended, then the self-discharge check again",
             earliest=case.now,
         )
+
+
+def _low_since(case: Case, rested: Reading, limit: float) -> Reading | None:
+    """The latest voltage after the last rest voltage that was low, though nobody said how long it had rested."""
+    later = [
+        r
+        for r in case.own_voltages
+        if r.quantity is Quantity.VOLTAGE
+        and r not in case.rest_voltages
+        and (r.at, r.id) > (rested.at, rested.id)
+    ]
+    low = bool(later) and against_min(case.measured(later[-1]), limit) is not Side.CLEAR
+    return later[-1] if low else None
 
 
 def _rested(case: Case) -> datetime:

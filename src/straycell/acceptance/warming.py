@@ -9,7 +9,7 @@ from straycell.acceptance.case import Case, known_chemistry
 from straycell.acceptance.conformance import Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.quantities import Measured
-from straycell.readings import Charge
+from straycell.readings import Charge, Quantity
 
 _DUST = 1e-9
 
@@ -29,8 +29,20 @@ def _rise(case: Case, charge: Charge) -> Measured | None:
 
 
 def _rate(case: Case, charge: Charge) -> float | None:
+    """Its current over the capacity; where only measured ones are known the largest, lest a later one lift a discard."""
     base = case.rate_base_ah
-    return charge.current_a / base if base else None
+    if base is None:
+        return None
+    known = (not case.facts.rewrapped and case.facts.rated_capacity_ah) or case.table_capacity_ah
+    largest = base if known else max(r.value or 0.0 for r in case.of(Quantity.CAPACITY))
+    return charge.current_a / largest
+
+
+def _repeats(case: Case, charge: Charge, warm: Charge) -> bool:
+    """True when a charge is strong enough to clear a warming: a trickle into a full cell warms nothing."""
+    base = case.rate_base_ah
+    least_a = warm.current_a if base is None else case.figure("test-charge", "low") * base
+    return charge.at > warm.at and charge.current_a >= min(warm.current_a, least_a) - _DUST
 
 
 def hot(case: Case) -> Iterator[Reason]:
@@ -94,15 +106,17 @@ def warming(case: Case) -> Iterator[Reason]:
             "warming",
             Status.UNMEASURED,
             Outcome.HOLD,
-            "no full charge with its peak and ambient temperature on record",
+            f"no full charge with its peak and ambient temperature on record{case.not_full_note()}",
             limit=pass_at,
             todo="charge it full, attended: charge add CODE --current ... --until ... --temperature ... --peak-temperature ...",
             earliest=case.now,
         )
         return
     charge, rise = full[-1]
-    if any(c.at > charge.at and against_max(r, pass_at) is not Side.CLEAR for c, r in judged):
-        charge, rise = judged[-1]
+    unclear = [(c, r) for c, r in judged if against_max(r, pass_at) is not Side.CLEAR]
+    if unclear:
+        warm = unclear[-1]
+        charge, rise = next(((c, r) for c, r in reversed(full) if _repeats(case, c, warm[0])), warm)
     side = against_max(rise, pass_at)
     if side is Side.CLEAR:
         yield case.reason(

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Annotated
 
+import typer
+
 from straycell.cli import desk, output, values
 from straycell.cli.cautions_talk import talk_cautions
 from straycell.cli.verbs import lone_app
@@ -16,8 +18,12 @@ app = lone_app()
 def discard(
     code: Annotated[str, values.text_argument("CODE", "The cell.")],
     because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
+    yes: Annotated[
+        bool, typer.Option("--yes", help="Taken for scripts; the reason is confirmation enough.")
+    ] = False,
 ) -> None:
     """Take a cell out of use for good. No later reading brings it back."""
+    del yes  # nothing is asked here, at a terminal or not
     with desk.writing() as writer:
         found = writer.find_code(code)
         lost_by = writer.discard(found, because)

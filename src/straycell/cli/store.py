@@ -11,7 +11,7 @@ import typer
 from straycell.cli import desk, output, values
 from straycell.cli.prompts import confirm
 from straycell.cli.verbs import noun_app
-from straycell.errors import EXIT_NEGATIVE, BadData
+from straycell.errors import EXIT_NEGATIVE, BadData, StoreFault
 
 app = noun_app("The file that holds it all: check, backup, restore.")
 FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="A file.", show_default=False)]
@@ -107,3 +107,23 @@ def restore(
     output.emit(document, lambda: output.say(f"{path}: restored from {file}"))
     if aside is not None:
         output.talk(f"the former store is kept: {aside}")
+        undone = sorted(_condemned(aside) - _condemned(path))
+        if undone:
+            output.talk(
+                f"discarded after this backup was made, and not in it: {', '.join(undone)}. They stay out of use: "
+                "record again what condemned them, or straycell discard CODE --because TEXT"
+            )
+
+
+def _condemned(path: Path) -> set[str]:
+    """Codes out of use for good in a store; none when it cannot be read, which is why one restores."""
+    from straycell.cells import Stage
+    from straycell.store.reader import open_reader
+
+    try:
+        with open_reader(path) as reader:
+            return {
+                c.code for stage in (Stage.CONDEMNED, Stage.HANDED_OVER) for c in reader.cells(stage=stage)
+            }
+    except StoreFault:
+        return set()

@@ -13,6 +13,9 @@ from straycell.readings import Charge, Method, Quantity, Reading
 from straycell.store.checks import FIRST_US
 from straycell.store.codec import from_us, to_us
 
+_COOLER_BY_ERROR_K = 4.0
+"""A cell never cools while charging; two thermometers may differ by 2 K each (common practice)."""
+
 _DIMENSIONS = {
     Quantity.VOLTAGE: Dimension.VOLTAGE,
     Quantity.AS_FOUND_VOLTAGE: Dimension.VOLTAGE,
@@ -128,6 +131,9 @@ def _derived_faults(reading: Reading) -> Iterator[str]:
 def _charge_faults(charge: Charge) -> Iterator[str]:
     if charge.slot is not None and not 0 <= charge.slot <= 1000:
         yield f"slot {charge.slot} cannot be right"
+    room, peak = charge.temperature_c, charge.peak_temperature_c
+    if room is not None and peak is not None and room - peak > _COOLER_BY_ERROR_K:
+        yield f"the warmest it became ({peak:g} C) lies below the room's {room:g} C: are the two swapped?"
 
 
 def _numbers(item: Reading | Charge) -> Iterator[tuple[str, float | None, Dimension, float | None]]:
