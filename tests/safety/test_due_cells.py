@@ -68,6 +68,12 @@ def test_a_cell_on_hold_with_nothing_done_for_a_month_is_told() -> None:
     assert "forgotten" not in due(bench, at=29.0)
 
 
+def test_checks_on_the_shelf_do_not_hide_that_nothing_moves() -> None:
+    """On hold with its look missing: rest voltages every few weeks are care, and no step forward."""
+    bench = good(look=None).charge(20.0, until=3.85).rest(3.85, 34.0).rest(3.85, 60.0)
+    assert "forgotten" in due(bench, at=61.0)
+
+
 # --- storage voltage -------------------------------------------------------------------------------
 
 

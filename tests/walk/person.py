@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -73,6 +73,7 @@ class Person(Hands):
     plan: dict[str, list[tuple[float, str]]] = field(default_factory=lambda: defaultdict(list))
     cleared: set[str] = field(default_factory=set)
     matched: set[str] = field(default_factory=set)
+    undecided: Counter[str] = field(default_factory=Counter)
     weeks: list[Week] = field(default_factory=list)
     refused: list[str] = field(default_factory=list)
     lists: list[dict[str, Any]] = field(default_factory=list)
@@ -210,6 +211,8 @@ class Person(Hands):
             writer.compare_meter(code, moment(day).date())
         elif kind == "inspection":
             self.inspect(writer, code, day)
+        elif kind == "forgotten":
+            self.decide(writer, code, day)
         else:
             self.plan_for(kind, code, day)
 
@@ -224,6 +227,19 @@ class Person(Hands):
             self.plan[code] += [(day, "store")]
         elif kind in ("recheck", "recheck-late", "first-recheck"):
             self.plan[code] += [(day, "check")]
+
+    def decide(self, writer: Writer, code: str, day: float) -> None:
+        """Undecided for a month: the check again; what two more checks cannot settle is discarded by hand."""
+        rules = {r.rule for r in writer.verdict(code, self.rules, moment(day)).deciding}
+        if self.plan[code] or not any(rule.startswith(("self-discharge", "shelf-loss")) for rule in rules):
+            return
+        self.undecided[code] += 1
+        if self.undecided[code] <= 2:
+            self.plan[code] = [(day, "look"), (day, "charge"), (day + 7, "first"), (day + 21, "second")]
+        else:
+            writer.discard(code, "its self-discharge cannot be settled")
+            writer.settle()
+            writer.add_readings([self.look(self.by_code[code], day + 0.005)])
 
     def take_apart(self, writer: Writer, code: str, day: float) -> None:
         build = next((b for b in writer.builds() if code in b.codes), None)

@@ -10,6 +10,7 @@ from straycell.acceptance.case import Case
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.cells import Stage
 from straycell.quantities import Dimension, show
+from straycell.readings import Quantity
 from straycell.safety import storage
 from straycell.safety.boxes import fit_for_damaged
 from straycell.safety.condition import Condition, condition_of
@@ -230,17 +231,26 @@ def _check(kept: Kept) -> Iterator[DueItem]:
 
 
 def _forgotten(kept: Kept) -> Iterator[DueItem]:
-    """On hold, and nothing was recorded for a month though the next step could be done."""
+    """On hold for a month with nothing done that could end it: checks on the shelf are no step forward."""
     if kept.verdict.outcome is not Outcome.HOLD or not kept.verdict.missing:
         return
-    moments = [r.at for r in kept.case.readings] + [c.at for c in kept.case.charges]
-    last = max([*moments, *([kept.cell.added_at] if kept.cell.added_at else [])], default=None)
+    last = max(_steps_forward(kept), default=kept.cell.added_at)
     if last is None:
         return
     step = kept.verdict.missing[0]
     at = last + timedelta(days=due_kinds()["forgotten"].days["after"])
-    waits = step.earliest if step.earliest and step.earliest > kept.now else None
-    yield _item("forgotten", kept, max(at, waits) if waits else at, f"waits for: {step.what}")
+    running = storage.check_ends(kept.case, kept.verdict, kept.standing)
+    waits = [moment for moment in (step.earliest, running) if moment and moment > kept.now]
+    yield _item("forgotten", kept, max([at, *waits]), f"waits for: {step.what}")
+
+
+def _steps_forward(kept: Kept) -> Iterator[datetime]:
+    """When something was recorded that a verdict waits for."""
+    shelf = (Quantity.VOLTAGE, Quantity.LOOK)
+    yield from (r.at for r in kept.case.readings if r.quantity not in shelf)
+    yield from (c.at for c in kept.case.charges if kept.case.is_full(c))
+    if kept.cell.added_at is not None:
+        yield kept.cell.added_at
 
 
 _QUESTIONS: tuple[Callable[[Kept], Iterator[DueItem]], ...] = (
