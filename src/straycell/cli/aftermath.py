@@ -18,9 +18,9 @@ def talk_after(code: str, step: Step = Step.MEASURING) -> None:
     reasons = verdict_page.why(verdict)
     if verdict.outcome is Outcome.DISCARD and reasons:
         output.talk(f"because {reasons[0]}")
-    steps = verdict_page.next_steps(verdict, now)
+    steps = verdict_page.steps(verdict, now)
     if steps:
-        output.talk(f"next: {steps[0]}")
+        output.talk(f"next: {steps[0].as_next}")
     if verdict.outcome is Outcome.DISCARD:
         talk_cautions(Step.DISCARD, kinds=[facts], full=True)
     else:

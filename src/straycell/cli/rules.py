@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from straycell.cli import desk, output
+from straycell.cli.figure_words import limit_words
 from straycell.cli.shapes import Json
 from straycell.cli.verbs import noun_app
 from straycell.errors import EXIT_NEGATIVE
@@ -48,15 +49,10 @@ def _page(name: str, fingerprint: str, limits: list[Limit]) -> None:
     for limit in limits:
         mark = "  [safety]" if limit.safety else ""
         output.section(f"{limit.id}{mark}")
-        figures = ", ".join(f"{key} {value:g}" for key, value in (limit.values or {}).items())
         output.facts(
             [
                 ("what", limit.text),
-                (
-                    "limit",
-                    " ".join(limit.words)
-                    or (f"{limit.bound} {figures} {limit.unit}".strip() if figures else None),
-                ),
+                ("limit", limit_words(limit)),
                 ("decides", limit.decides),
                 ("source", limit.source),
             ],

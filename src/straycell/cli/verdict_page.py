@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from datetime import datetime
 
 from straycell.acceptance.reasons import Missing, Outcome, Reason, Verdict
+from straycell.acceptance.rules import shipped_rules
 from straycell.cli import output
+from straycell.cli.figure_words import figure
+from straycell.cli.todo import Todo, todos
 
 ALLOWS: dict[Outcome, str] = {
     Outcome.PACK: "may be joined with matched cells in series or parallel",
@@ -37,35 +39,34 @@ def until(verdict: Verdict) -> str:
 
 def next_steps(verdict: Verdict, now: datetime) -> list[str]:
     """What to do, soonest first, each with the day on which it could decide."""
+    return [step.on_page for step in steps(verdict, now)]
+
+
+def steps(verdict: Verdict, now: datetime) -> list[Todo]:
+    """What to do, soonest first; the way out for a cell out of use, the next check for one that nothing lacks."""
     if verdict.outcome is Outcome.DISCARD:
-        return ["keep it apart, its ends covered, until it goes to the collection point", *_way_back(verdict)]
-    steps = [_step(verdict.code, missing, now) for missing in in_order(verdict, now)]
-    if not steps and verdict.valid_until is not None:
-        steps.append(f"check it again before {output.day(verdict.valid_until)}")
-    return steps
+        apart = "keep it apart, its ends covered, until it goes to the collection point"
+        return [Todo(apart, "straycell handover add PLACE"), *_way_back(verdict)]
+    found = todos(verdict.code, in_order(verdict, now), now)
+    if not found and verdict.valid_until is not None:
+        found.append(Todo(f"check it again before {output.day(verdict.valid_until)}", "straycell due"))
+    return found
 
 
-def _way_back(verdict: Verdict) -> list[str]:
+def _way_back(verdict: Verdict) -> list[Todo]:
     """A discard that rests on one reading alone falls only with that reading."""
     behind = {reason.reading for reason in verdict.deciding}
     if len(behind) != 1 or None in behind:
         return []
-    return [
-        f"only if reading #{behind.pop()} was a mistake: straycell reading supersede ID --mistake WORD "
-        "--because TEXT; no later reading brings the cell back"
-    ]
+    number = behind.pop()
+    command = f"straycell reading supersede {number} --mistake WORD --because TEXT"
+    no_other = "no later reading brings the cell back"
+    return [Todo(f"only if reading #{number} was a mistake ({no_other})", command, spelled=True)]
 
 
 def in_order(verdict: Verdict, now: datetime) -> list[Missing]:
     """What is missing, by the day that could decide it."""
     return sorted(verdict.missing, key=lambda missing: max(missing.earliest or now, now))
-
-
-def _step(code: str, missing: Missing, now: datetime) -> str:
-    todo = missing.todo.replace(" CODE", f" {code}")
-    if missing.earliest is not None and missing.earliest > now:
-        return f"{todo} (could decide from {output.day(missing.earliest)} on)"
-    return todo
 
 
 def say_headline(verdict: Verdict, lead: str = "") -> None:
@@ -95,22 +96,13 @@ def page(verdict: Verdict, now: datetime) -> None:
 
 
 def _row(reason: Reason) -> list[str | None]:
+    known = shipped_rules().limits.get(reason.rule)
+    quantity = known.quantity if known is not None else ""
     return [
         reason.rule,
         reason.status.value,
-        _figure(reason.observed, reason.unit, reason.expanded_uncertainty),
-        _figure(reason.limit, reason.unit),
+        figure(reason.observed, reason.unit, reason.expanded_uncertainty, quantity=quantity),
+        figure(reason.limit, reason.unit, quantity=quantity),
         reason.ceiling.word,
         "yes" if reason.safety else "",
     ]
-
-
-def _figure(value: float | str | None, unit: str, expanded: float | None = None) -> str | None:
-    """`38.0 ± 1.6 mohm`: the uncertainty with two figures, the value to the same place."""
-    if value is None or isinstance(value, str):
-        return value
-    tail = "" if unit in ("", "1") else f" {unit}"
-    if expanded is None or not 0 < expanded < math.inf:
-        return f"{value:.4g}{tail}"
-    places = max(0, 1 - math.floor(math.log10(expanded)))
-    return f"{value:.{places}f} ± {expanded:.{places}f}{tail}"

@@ -1,0 +1,80 @@
+"""Figures of rules and reasons as a person writes them: mohm, mAh, per cent, times. JSON keeps SI."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from straycell.quantities import Dimension, show
+
+if TYPE_CHECKING:
+    from straycell.acceptance.rules import Limit
+
+_DIMENSIONS = {
+    "V": Dimension.VOLTAGE,
+    "A": Dimension.CURRENT,
+    "Ah": Dimension.CAPACITY,
+    "ohm": Dimension.RESISTANCE,
+}
+_SMALLER = {
+    "ohm Ah": ("mohm Ah", 1e3),
+    "V/K": ("mV/K", 1e3),
+    "1/K": ("% per K", 1e2),
+    "Ah/cm3": ("mAh/cm3", 1e3),
+}
+_BOUNDS = {"min": "at least", "max": "at most"}
+
+
+def figure(
+    value: float | str | None, unit: str, expanded: float | None = None, *, quantity: str = ""
+) -> str | None:
+    """`38.0 ± 1.6 mohm`: the uncertainty with two figures, the value to the same place; a word stays a word.
+
+    `quantity` is the limit's: it tells a share (per cent) from a ratio (times), and a rate from a temperature.
+    """
+    if value is None or isinstance(value, str):
+        return value
+    sure = None if expanded is None or not 0 < expanded < math.inf else expanded
+    dimension = _DIMENSIONS.get(unit)
+    if unit == "1" and not _is_times(value, quantity):
+        dimension = Dimension.FRACTION
+    if dimension is not None:
+        return show(value, dimension, u=None if sure is None else sure / 2.0)
+    if unit == "C" and quantity == "rate":
+        return f"{value:g}C"
+    word, factor = ("times", 1.0) if unit == "1" else _SMALLER.get(unit, (unit, 1.0))
+    return f"{_rounded(value * factor, None if sure is None else sure * factor)} {word}".rstrip()
+
+
+def _is_times(value: float, quantity: str) -> bool:
+    return quantity.startswith("resistance") or (quantity in ("", "share") and value > 1.0)
+
+
+def _rounded(value: float, expanded: float | None) -> str:
+    if expanded is None:
+        return f"{value:.4g}"
+    places = max(0, 1 - math.floor(math.log10(expanded)))
+    return f"{value:.{places}f} ± {expanded:.{places}f}"
+
+
+def limit_words(limit: Limit) -> str | None:
+    """A limit with its figures for every kind of cell it tells apart; None for one that has none."""
+    if limit.words:
+        return " ".join(limit.words)
+    values = limit.values or {}
+    if not values:
+        return None
+    if set(values) == {"gain", "offset"}:
+        share, rest = show(values["gain"], Dimension.FRACTION), figure(values["offset"], limit.unit)
+        return f"{share} of the reading, and {rest}"
+    shown = [
+        f"{figure(value, limit.unit, quantity=limit.quantity)}{_whom(key, len(values))}"
+        for key, value in values.items()
+    ]
+    return f"{_BOUNDS[limit.bound]} {', '.join(shown)}"
+
+
+def _whom(key: str, count: int) -> str:
+    if key == "any":
+        return "" if count == 1 else " for any other"
+    return " for 4.2 V chemistries" if key == "4.2V" else f" for {key.replace('/', ' ')}"
