@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated
 
@@ -69,14 +71,51 @@ def test_every_noun_of_the_table_has_a_file_and_a_help(noun: str, bench: Bench) 
     assert answer.code == 0 and "Usage: straycell" in answer.out
 
 
-def test_every_help_fits_eighty_columns(bench: Bench) -> None:
-    """Root, nouns and verbs."""
+def every_command() -> Iterator[list[str]]:
+    """Root, nouns and verbs, each as the words that name it."""
     root = app_module.root_command()
+    yield []
     for noun in NOUNS:
         command = root.get_command(None, noun)
-        verb_names = command.list_commands(None) if hasattr(command, "list_commands") else []
-        for argv in [[noun, "--help"], *([noun, verb, "--help"] for verb in verb_names)]:
-            assert max(map(len, bench.run(argv).out.splitlines())) <= 80, argv
+        yield [noun]
+        for verb in command.list_commands(None) if hasattr(command, "list_commands") else []:
+            yield [noun, verb]
+
+
+def test_every_help_fits_eighty_columns(bench: Bench) -> None:
+    """Whatever it is the help of."""
+    for argv in every_command():
+        assert max(map(len, bench.run([*argv, "--help"]).out.splitlines())) <= 80, argv
+
+
+WORD = r"[A-Za-z][\w.|-]*"
+USAGE = re.compile(
+    rf"Usage: straycell[a-z -]* \[OPTIONS\]( NOUN VERB \.\.\.| VERB \.\.\.|( {WORD}| \[{WORD}\])*)"
+)
+
+
+def test_every_usage_line_reads_like_a_line_to_type(bench: Bench) -> None:
+    """CODE, [CODE], CODE..., [CODE...]: no braces, no brackets in brackets, no names of Python's types."""
+    for argv in every_command():
+        text = bench.run([*argv, "--help"]).out
+        usage = " ".join(text.partition("\n\n")[0].split())
+        assert USAGE.fullmatch(usage), usage
+        assert not re.search(r"[{}]|<(str|int|path|float|list)|x>=|\[\[", text), argv
+
+
+@pytest.mark.parametrize(
+    ("line", "usage"),
+    [
+        ("cell show", "straycell cell show [OPTIONS] CODE"),
+        ("trace list", "straycell trace list [OPTIONS] [CODE]"),
+        ("incident add", "straycell incident add [OPTIONS] CODE..."),
+        ("label sheet", "straycell label sheet [OPTIONS] [CODE...]"),
+        ("cell list", "straycell cell list [OPTIONS]"),
+    ],
+)
+def test_usage_tells_one_from_many_and_needed_from_optional(line: str, usage: str, bench: Bench) -> None:
+    """One of each kind."""
+    assert bench.run(f"{line} --help").out.startswith(f"Usage: {usage}\n")
 
 
 def test_version(bench: Bench) -> None:

@@ -103,7 +103,7 @@ def _is_option(param: Any) -> bool:
 def _values(param: Any, line: _Line, start: str, look: Look) -> Iterator[str]:
     """The words a value can be: an enumeration from its help, or names from the store."""
     option = next((opt for opt in param.opts if opt.startswith("--")), "")
-    shown = str(param.metavar or "")
+    shown = str(param.metavar or "").strip("[].")
     whose = _OPTIONS.get(option) if option else _place(shown, line.noun)
     if whose is not None:
         yield from look(whose, start, line.store)

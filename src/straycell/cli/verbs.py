@@ -2,18 +2,70 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import import_module
 from typing import Any
 
 import typer
-from typer.core import TyperGroup
+from typer.core import TyperCommand, TyperGroup
 
 from straycell.cli.faults import nearest_words
 from straycell.errors import UsageFault
 
 _CONTEXT: dict[str, Any] = {"help_option_names": ["--help", "-h"], "max_content_width": 80}
+
+
+class Verb(TyperCommand):
+    """A command whose help names its arguments as a person writes them: CODE, [CODE], CODE..., [CODE...]."""
+
+    def collect_usage_pieces(self, ctx: Any) -> list[str]:
+        params: list[Any] = list(self.params)
+        shown = [_usage_word(p) for p in params if _is_argument(p) and not p.hidden]
+        return ["[OPTIONS]", *shown]
+
+    def format_options(self, ctx: Any, formatter: Any) -> None:
+        """Arguments and options, without the names of Python's types and ranges."""
+        arguments, options = [], []
+        params: list[Any] = self.get_params(ctx)
+        for param in params:
+            record = param.get_help_record(ctx)
+            if record is None:
+                continue
+            if _is_argument(param):
+                arguments.append((_usage_word(param).strip("[]"), str(param.help or "")))
+            else:
+                options.append((record[0], _RANGE.sub("", record[1])))
+        for title, rows in (("Arguments", arguments), ("Options", options)):
+            if rows:
+                with formatter.section(title):
+                    formatter.write_dl(rows)
+
+
+_RANGE = re.compile(r"; x[<>]=?-?[\d.]+")
+
+
+def _is_argument(param: Any) -> bool:
+    return bool(param.param_type_name == "argument")
+
+
+def _usage_word(param: Any) -> str:
+    word = bare_metavar(str(param.metavar or param.name.upper()))
+    many = "..." if param.nargs != 1 else ""
+    return f"{word}{many}" if param.required else f"[{word}{many}]"
+
+
+def bare_metavar(metavar: str) -> str:
+    """`CODE` of `[CODE]...`: what brackets and dots say follows from the argument itself."""
+    return metavar.strip("[].")
+
+
+class _App(typer.Typer):
+    """A Typer whose commands are verbs."""
+
+    def command(self, name: str | None = None, **options: Any) -> Any:
+        return super().command(name, cls=options.pop("cls", Verb), **options)
 
 
 class Verbs(TyperGroup):
@@ -72,7 +124,7 @@ class LazyNouns(Verbs):
 
 def noun_app(help_text: str) -> typer.Typer:
     """A noun with verbs; each verb is a function decorated with `@app.command("verb")`."""
-    app = typer.Typer(
+    app = _App(
         cls=Verbs,
         help=help_text,
         add_completion=False,
@@ -87,7 +139,7 @@ def noun_app(help_text: str) -> typer.Typer:
 
 def lone_app() -> typer.Typer:
     """A noun that is its own verb, such as `discard`: give it exactly one `@app.command()`."""
-    return typer.Typer(
+    return _App(
         add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False, context_settings=_CONTEXT
     )
 
