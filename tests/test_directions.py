@@ -54,7 +54,7 @@ typer        cli/
 click        cli/
 rich         cli/
 qrcode       labels/render.py
-fpdf         labels/render.py safety/render.py
+fpdf         labels/render.py labels/build_sheet_render.py safety/render.py
 icalendar    safety/calendar.py
 PIL          labels/render.py
 zxingcpp     labels/reading.py

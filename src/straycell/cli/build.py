@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from straycell.cells import Look
-from straycell.cli import clock, desk, output, values
+from straycell.cli import clock, desk, output, prompts, values
 from straycell.cli.cautions_talk import talk_cautions
 from straycell.cli.match import match_project, plan_all
 from straycell.cli.project import understood
@@ -71,7 +72,10 @@ def reserve(
             )
         made = writer.reserve(name, found.groups, found.plan or "")
     output.emit(document(made), lambda: _say(made))
-    output.talk(f"next: straycell build finish '{name}' when the cell is in")
+    joined = len(made.codes) > 1
+    if joined:
+        output.talk(f"the sheet to join them by: straycell build sheet '{name}' --out FILE.pdf")
+    output.talk(f"next: straycell build finish '{name}' when the cell{'s are' if joined else ' is'} in")
     talk_cautions(Step.BUILD)
 
 
@@ -97,19 +101,32 @@ def _named(writer: Writer, name: str, cells: list[str]) -> Match:
 
 
 @app.command("finish")
-def finish(name: Name) -> None:
-    """The reserved cells are built in. Refused without protection."""
-    from straycell.projects import finish_faults
-
+def finish(
+    name: Name,
+    yes: Annotated[
+        bool, typer.Option("--yes", help="At a terminal: the cautions were read and followed, do not ask.")
+    ] = False,
+) -> None:
+    """The reserved cells are built in. Refused without protection; at a terminal the cautions are confirmed first."""
+    with desk.reading() as reader:
+        _require_finishable(reader, name)
+    if not yes and prompts.at_terminal():
+        talk_cautions(Step.BUILD, full=True)
+        prompts.confirm(False, "was all of this done, and every check of the build sheet?")
     with desk.writing() as writer:
-        project = understood(writer.project(name))
-        build = writer.live_build(name)
-        faults = finish_faults(project, series=len(build.groups) if build else None)
-        if faults:
-            raise NegativeAnswer(f"project '{name}' cannot be finished: {faults[0]}", _more(faults))
+        _require_finishable(writer, name)
         made = writer.finish(name)
     output.emit(document(made), lambda: _say(made))
     talk_cautions(Step.BUILD, full=True)
+
+
+def _require_finishable(reader: Reader, name: str) -> None:
+    from straycell.projects import finish_faults
+
+    project, build = understood(reader.project(name)), reader.live_build(name)
+    faults = finish_faults(project, series=len(build.groups) if build else None)
+    if faults:
+        raise NegativeAnswer(f"project '{name}' cannot be finished: {faults[0]}", _more(faults))
 
 
 def _more(faults: list[str]) -> str:
@@ -158,6 +175,20 @@ def inspect(
         talk_cautions(Step.LOOK_BAD, full=True)
     else:
         output.talk("looked at; the next inspection: straycell due --ahead 200")
+
+
+@app.command("sheet")
+def sheet(
+    name: Name,
+    out: Annotated[
+        Path, typer.Option("--out", metavar="PDF", help="Where the sheet goes.", show_default=False)
+    ],
+) -> None:
+    """Draw the positions of a reserved build with their codes, and what to do in which order."""
+    from straycell.cli.build_sheet import write_sheet
+
+    write_sheet(name, out)
+    talk_cautions(Step.BUILD)
 
 
 def document(build: Build) -> dict[str, Any]:

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from straycell.cli import clock, desk, output
+from straycell.cli import clock, desk, output, values
 from straycell.cli.cautions_talk import talk_cautions
 from straycell.cli.offers import candidates
-from straycell.cli.project import understood
+from straycell.cli.project import limits, understood
 from straycell.cli.verbs import lone_app
 from straycell.errors import NegativeAnswer, UsageFault
 from straycell.matching.pack_shapes import shape_words
@@ -32,18 +32,16 @@ def match_project(
 
     With `planning` a project without protection gets its cells too: they can wait for it together.
     """
-    from straycell.matching import UseLimits, serve
+    from straycell.matching import serve
 
     rules, now = desk.rules(), clock.now()
-    project, limits = understood(reader.project(name)), UseLimits.from_rules(rules)
-    return serve(project, candidates(reader, rules, now, codes), limits, now=now, planning=planning)
+    project, cells = understood(reader.project(name)), candidates(reader, rules, now, codes)
+    return serve(project, cells, limits(), now=now, planning=planning)
 
 
 @app.command()
 def match(
-    name: Annotated[
-        str | None, typer.Argument(metavar="[NAME]", help="The project.", show_default=False)
-    ] = None,
+    name: Annotated[str | None, values.text_argument("NAME", "The project; or --all.")] = None,
     everyone: Annotated[
         bool, typer.Option("--all", help="Every pending project at once, no cell twice.")
     ] = False,
@@ -57,20 +55,28 @@ def match(
         return
     with desk.reading() as reader:
         found = match_project(reader, name)
-    output.emit(found.to_json(), lambda: page(found))
+        answers = device_answers_of(reader, name, found)
+    output.emit(found.to_json() | answers, lambda: page(found))
     if not found.served:
         raise NegativeAnswer(f"project '{name}' is not served by the cells in store", _first(found.missing))
     talk_cautions(Step.MATCH)
 
 
+def device_answers_of(reader: Reader, name: str, found: Match) -> dict[str, object]:
+    """What the project's charger and protection ask, in the shape it got."""
+    from straycell.matching import device_answers
+
+    return device_answers(understood(reader.project(name)), limits(), len(found.groups) or None)
+
+
 def plan_all(reader: Reader) -> StockPlan:
     """The plan of every pending project with the stock as it stands now."""
-    from straycell.matching import UseLimits, match_all
+    from straycell.matching import match_all
     from straycell.store.records import ProjectState
 
     rules, now = desk.rules(), clock.now()
     pending = [understood(e) for e in reader.projects() if e.state is ProjectState.PENDING]
-    return match_all(pending, candidates(reader, rules, now), UseLimits.from_rules(rules), now=now)
+    return match_all(pending, candidates(reader, rules, now), limits(), now=now)
 
 
 def _match_all() -> None:

@@ -12,6 +12,7 @@ from straycell.cli.verbs import noun_app
 from straycell.quantities import Dimension, show
 
 if TYPE_CHECKING:
+    from straycell.matching import UseLimits
     from straycell.projects import Project
     from straycell.store.records import ProjectEntry
 
@@ -28,14 +29,30 @@ def understood(entry: ProjectEntry) -> Project:
 
 def document(entry: ProjectEntry, project: Project) -> dict[str, Any]:
     """The JSON of a project: as understood, with where it stands and what keeps it from being finished."""
+    from straycell.matching import device_answers
     from straycell.projects import finish_faults
 
+    plain, answers = project.to_json(), device_answers(project, limits())
     return {
-        **project.to_json(),
+        **plain,
+        "protection": {**_table(plain["protection"]), **_table(answers["protection"])},
+        "charging": answers["charging"],
         "state": str(entry.state),
         "added_at": entry.added_at,
         "finish_faults": finish_faults(project),
     }
+
+
+def limits() -> UseLimits:
+    """The limits of the rules in force."""
+    from straycell.matching import UseLimits
+
+    return UseLimits.from_rules(desk.rules())
+
+
+def _table(value: object) -> dict[str, object]:
+    assert isinstance(value, dict)
+    return value
 
 
 @app.command("add")
@@ -129,10 +146,24 @@ def page(entry: ProjectEntry, project: Project, codes: list[str] | None = None) 
         ],
         indent="  ",
     )
+    _say_answers(project)
     faults = finish_faults(project)
     if faults:
         output.section("Before it can be finished")
         output.bullets(faults)
+
+
+def _say_answers(project: Project) -> None:
+    """What its charger and protection ask, and what to change."""
+    from straycell.matching import device_answers
+
+    words = {"charging": "Its charger", "protection": "Its protection"}
+    for name, answer in device_answers(project, limits()).items():
+        assert isinstance(answer, dict)
+        if answer["ok"] is None:
+            continue
+        output.section(f"{words[name]}: {'as it should be' if answer['ok'] else 'change it first'}")
+        output.bullets([*answer["found"], *answer["advice"]])
 
 
 def _few(words: list[str], all_of_them: int) -> str:

@@ -7,11 +7,16 @@ import sys
 from straycell.errors import UsageFault
 
 
+def at_terminal() -> bool:
+    """Whether there is somebody to ask."""
+    return bool(sys.stdin is not None and sys.stdin.isatty() and sys.stderr.isatty())
+
+
 def confirm(yes: bool, question: str) -> None:
     """Return when the step is confirmed; raise UsageFault when it is not or nobody can be asked."""
     if yes:
         return
-    if not (sys.stdin is not None and sys.stdin.isatty() and sys.stderr.isatty()):
+    if not at_terminal():
         raise UsageFault(f"this needs a yes: {question}", "add --yes")
     print(f"{question} [y/N] ", end="", file=sys.stderr, flush=True)
     if sys.stdin.readline().strip().casefold() not in ("y", "yes"):

@@ -119,7 +119,7 @@ def _latin(text: str) -> str:
     return text.encode("latin-1", "replace").decode("latin-1")
 
 
-def _draw_text(pdf: FPDF, item: TextItem, x: float, y: float) -> None:
+def draw_text(pdf: FPDF, item: TextItem, x: float, y: float) -> None:
     pdf.set_font(_FONT, "B" if item.bold else "", item.size_mm * PT_PER_MM)
     pdf.text(x + item.x_mm, y + item.baseline_mm, _latin(item.text))
 
@@ -127,7 +127,7 @@ def _draw_text(pdf: FPDF, item: TextItem, x: float, y: float) -> None:
 def _draw_marks(pdf: FPDF, stock: Stock, places: list[int], heading: str, cautions: Sequence[str]) -> None:
     marks = page_marks(stock, places, heading, cautions, pdf_measure)
     for item in marks.texts:
-        _draw_text(pdf, item, 0.0, 0.0)
+        draw_text(pdf, item, 0.0, 0.0)
     for segments, grey, width in ((marks.cuts, 170, 0.1), (marks.ruler, 0, 0.15)):
         pdf.set_draw_color(grey)
         pdf.set_line_width(width)
@@ -138,7 +138,7 @@ def _draw_marks(pdf: FPDF, stock: Stock, places: list[int], heading: str, cautio
 def _draw_label(pdf: FPDF, layout: Layout, code: str, x: float, y: float) -> None:
     pdf.set_fill_color(0)
     for item in layout.texts:
-        _draw_text(pdf, item, x, y)
+        draw_text(pdf, item, x, y)
     for rule in layout.rules:
         pdf.rect(x + rule.x, y + rule.y, rule.width, rule.height, style="F")
     for band in layout.hatches:
@@ -155,12 +155,12 @@ def _draw_symbol(pdf: FPDF, layout: Layout, code: str, x: float, y: float) -> No
         path.style.stroke_color = None
         path.style.auto_close = False
         for row, dark in enumerate(qr_matrix(code)):
-            for start, length in _runs(dark):
+            for start, length in runs_of(dark):
                 left, top = x + symbol.x + start * module, y + symbol.y + row * module
                 path.rectangle(left, top, length * module, module)
 
 
-def _runs(dark: Sequence[bool]) -> list[tuple[int, int]]:
+def runs_of(dark: Sequence[bool]) -> list[tuple[int, int]]:
     """(start, length) of every unbroken run of dark modules in a row."""
     runs: list[tuple[int, int]] = []
     for column, is_dark in enumerate(dark):

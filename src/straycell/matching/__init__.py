@@ -6,9 +6,10 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 from straycell.matching.candidates import Candidate, Why
+from straycell.matching.device import device_answers
 from straycell.matching.everyone import StockPlan, match_all
 from straycell.matching.limits import UseLimits
-from straycell.matching.packs import plan_pack, serve
+from straycell.matching.packs import as_built, plan_pack, serve
 from straycell.matching.single import Match, match_project, match_single, plan_hash
 
 if TYPE_CHECKING:
@@ -22,7 +23,9 @@ __all__ = [
     "UseLimits",
     "Why",
     "allocate_cells",
+    "as_built",
     "balance_groups",
+    "device_answers",
     "match_all",
     "match_project",
     "match_single",

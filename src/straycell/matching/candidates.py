@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from straycell.acceptance.reasons import Outcome
-from straycell.cells import CellFacts, Stage
+from straycell.cells import CellFacts, Chemistry, Form, Stage
 from straycell.matching.limits import UseLimits
 from straycell.physics.runtime import OwnTrace
 from straycell.quantities import Measured
@@ -57,6 +57,11 @@ class Candidate:
     capacity_cutoff_v: float | None = None
     own_trace: OwnTrace | None = None
     rest: RestVoltage | None = None
+
+    @classmethod
+    def of_kind(cls, chemistry: Chemistry, form: Form) -> Candidate:
+        """A cell of which nothing but its kind is asked."""
+        return cls("", CellFacts(chemistry=chemistry, form=form), Stage.SHELVED, Outcome.SOLO)
 
     @property
     def pulse_s(self) -> float:

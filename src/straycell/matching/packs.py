@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+from straycell.cells import Stage
 from straycell.matching.asked import Screen
 from straycell.matching.candidates import Candidate, Why
 from straycell.matching.demand import Demand
@@ -13,12 +14,12 @@ from straycell.matching.explain import nearest_of, warnings_for
 from straycell.matching.joining import plan_joining
 from straycell.matching.limits import UseLimits
 from straycell.matching.pack_check import check_pack
-from straycell.matching.pack_groups import equivalent
+from straycell.matching.pack_groups import equivalent, held
 from straycell.matching.pack_kinds import PackKind, by_kind
-from straycell.matching.pack_plan import PackPlan, Refusal, least_capacity, plan_of
+from straycell.matching.pack_plan import PackPlan, Refusal, group_reasons, least_capacity, plan_of
 from straycell.matching.pack_shapes import chemistries_of, in_parallel, in_series
 from straycell.matching.pack_words import missing_of, others_of, pack_reasons, pack_warnings, too_few
-from straycell.matching.running import final_runtime
+from straycell.matching.running import final_runtime, runs
 from straycell.matching.screening import screen_all, usable
 from straycell.matching.single import Match, match_project, plan_hash
 from straycell.physics.runtime import Runtime
@@ -95,6 +96,35 @@ def pack_match(project: Project, cells: Sequence[Candidate], limits: UseLimits, 
             if tried.plan is not None:
                 return described(project, tried.screen, tried.plan, limits)
     return Match(project.name, False)
+
+
+def as_built(
+    project: Project, groups: Sequence[Sequence[Candidate]], limits: UseLimits, now: datetime
+) -> Match:
+    """What holds now of cells that are committed in these groups: every test, passed or not, and their joining."""
+    cells = [[replace(c, stage=Stage.SHELVED) for c in group] for group in groups]
+    series, parallel = len(cells), len(cells[0])
+    screen = Screen(Demand.of(project, limits, series, parallel), limits, now)
+    names = tuple(tuple(c.code for c in group) for group in cells)
+    failed = tuple(s.last for s in screen_all(screen, [c for group in cells for c in group]) if not s.fits)
+    if any(c.capacity is None or c.resistance is None for group in cells for c in group):
+        return Match(project.name, False, names, why=failed)
+    alike = [equivalent(group, f"group {number}") for number, group in enumerate(cells, 1)]
+    found = runs(screen, alike)
+    reasons = group_reasons(screen, tuple(tuple(group) for group in cells), found)
+    # In a pack how long it lasts is a matter of the group.
+    failed = tuple(why for why in failed if not (screen.joined and why.test in ("runtime", "voltage-drop")))
+    held_ah = [held(group).value for group in cells]
+    return Match(
+        project.name,
+        all(why.passed for why in (*failed, *reasons)),
+        names,
+        spread_ah=max(held_ah) - min(held_ah),
+        runtime=min((run.steady for run in found), key=lambda runtime: runtime.low_h),
+        why=(*failed, *reasons),
+        plan=plan_hash(project, groups),
+        joining=plan_joining(cells, limits),
+    )
 
 
 def plan_among(

@@ -1,0 +1,147 @@
+"""The camera's pack in the sample workshop, through the commands: match, reserve, sheet, finish, dismantle."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pypdfium2  # type: ignore[import-untyped]
+import pytest
+from tests.cli.bench import Bench
+from tests.sample.conftest import Built
+
+from straycell.cli import prompts
+
+CAMERA = "'bird-box camera'"
+
+
+@pytest.fixture
+def bench(built: Built, tmp_path: Path) -> Bench:
+    """A copy of the workshop on its day."""
+    shutil.copy(built.path, tmp_path / "shop.sqlite")
+    return Bench(tmp_path / "shop.sqlite", built.sample.now.isoformat())
+
+
+def test_the_camera_gets_four_alike_cells_and_every_key(bench: Bench) -> None:
+    """Two groups of two of one marking, 8 h at the low end, with charging and protection answers."""
+    found = bench.do(f"match {CAMERA}")
+    assert found["served"] and [len(group) for group in found["groups"]] == [2, 2]
+    assert {"spread_ah", "bound_spread_ah", "gap", "runtime_h", "why", "not_chosen", "plan"} <= set(found)
+    assert found["runtime_h"]["low"] >= 8 and found["spread_ah"] <= 0.005
+    assert found["protection"]["ok"] is True and found["charging"]["ok"] is None
+    assert found["joining"]["order"]
+    markings = {bench.do(f"cell show {code}")["marking"] for group in found["groups"] for code in group}
+    assert markings == {"INR18650 2000mAh"}
+
+
+def test_looking_changes_nothing(bench: Bench) -> None:
+    """`match` and `match --all` write no byte."""
+    before = bench.store.read_bytes()
+    bench.run(f"match {CAMERA}")
+    bench.run("match --all")
+    assert bench.store.read_bytes() == before
+
+
+def test_a_pack_is_reserved_drawn_finished_and_taken_apart(bench: Bench, tmp_path: Path) -> None:
+    """The whole way; afterwards its cells are received, on hold, and the project waits again."""
+    plan = bench.do(f"match {CAMERA}")["plan"]
+    made = bench.do(f"build reserve {CAMERA} --plan {plan}")
+    codes = [code for group in made["groups"] for code in group]
+    assert made["state"] == "reserved" and len(codes) == 4
+    out = tmp_path / "sheet.pdf"
+    assert bench.do(f"build sheet {CAMERA} --out {out}")["labels"] == codes
+    text = "".join(page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(out))
+    assert all(code in text for code in codes)
+    for words in (
+        "group 1",
+        "join in this order",
+        "fuse at the plus end",
+        "balance leads",
+        "before the first charge",
+    ):
+        assert words in text
+    assert "Stop" not in text and "label sheet" in text
+    assert bench.do(f"build finish {CAMERA}")["state"] == "finished"
+    assert bench.do(f"build dismantle {CAMERA}")["state"] == "dismantled"
+    for code in codes:
+        cell = bench.do(f"cell show {code}")
+        assert (cell["stage"], cell["verdict"]["outcome"]) == ("received", "hold")
+    assert bench.run(f"match {CAMERA}").code == 1
+
+
+def test_named_cells_become_a_pack_when_they_make_one(bench: Bench) -> None:
+    """Four that fit; three are too few, five are one too many, and one of another kind is named."""
+    six = ["H00001K", "H00002I", "H00003G", "H00004E", "H00005C", "H00006A"]
+    assert "missing for" in bench.refused(f"build reserve {CAMERA} --cells {' '.join(six[:3])}", 1)
+    assert "does not need" in bench.refused(f"build reserve {CAMERA} --cells {' '.join(six[:5])}", 1)
+    other = bench.refused(f"build reserve {CAMERA} --cells {' '.join(six[:3])} H00079D", 1)
+    assert "H00079D" in other or "missing for" in other
+    made = bench.do(f"build reserve {CAMERA} --cells {' '.join(six[2:])}")
+    assert sorted(code for group in made["groups"] for code in group) == sorted(six[2:])
+
+
+def test_a_plan_that_is_no_longer_true_is_refused(bench: Bench) -> None:
+    """Another hash, or a cell that was discarded since."""
+    plan = bench.do(f"match {CAMERA}")["plan"]
+    assert "no longer true" in bench.refused(f"build reserve {CAMERA} --plan 0123456789abcdef", 1)
+    bench.do("discard H00004E --because 'fell on the floor'")
+    assert "no longer true" in bench.refused(f"build reserve {CAMERA} --plan {plan}", 1)
+
+
+def test_all_projects_at_once_and_each_plan_can_be_reserved(bench: Bench) -> None:
+    """The vent opener and the camera are served, the lamp and the clock say why not."""
+    answer = bench.run("match --all --json")
+    assert answer.code == 1
+    found = answer.json
+    assert {p["project"] for p in found["plans"]} == {"greenhouse vent opener", "bird-box camera"}
+    assert {p["project"] for p in found["unserved"]} == {"bench lamp", "tide clock"}
+    assert found["gap"] == 0 and found["objective"] == found["bound"]
+    used = [code for p in found["plans"] for group in p["groups"] for code in group]
+    assert len(used) == len(set(used)) == 5
+    for plan in found["plans"]:
+        bench.do(f"build reserve '{plan['project']}' --plan {plan['plan']}")
+
+
+def test_what_was_wrongly_asked_is_told(bench: Bench, tmp_path: Path) -> None:
+    """Both, neither, a project that is not there, a sheet without a build."""
+    assert "name one project" in bench.refused("match", 2)
+    assert "name one project" in bench.refused(f"match {CAMERA} --all", 2)
+    bench.refused("match 'no such thing'", 3)
+    assert "has no build" in bench.refused(f"build sheet {CAMERA} --out {tmp_path / 'x.pdf'}", 3)
+
+
+def test_a_project_without_protection_is_not_served_yet_can_be_planned_and_not_finished(bench: Bench) -> None:
+    """It says what to fit; its cell can wait for it; finishing is refused."""
+    answer = bench.run("match 'tide clock' --json")
+    assert answer.code == 1 and not answer.json["served"] and answer.json["plan"] is None
+    assert "fitted = true" in answer.json["missing"][0] and answer.json["protection"]["ok"] is False
+    bench.do("build reserve 'tide clock'")
+    assert "protection" in bench.refused("build finish 'tide clock'", 1)
+
+
+def test_project_show_says_what_its_charger_asks_and_what_to_change(bench: Bench) -> None:
+    """The bench lamp's charger would over-charge its cells; the vent opener's is gentle enough from 500 mAh."""
+    lamp, vent = (bench.do(f"project show {n}") for n in ("'bench lamp'", "'greenhouse vent opener'"))
+    assert lamp["charging"]["ok"] is False and any("fit a charger" in a for a in lamp["charging"]["advice"])
+    assert vent["charging"]["ok"] is True and vent["charging"]["least_capacity_ah"]["solo"] == pytest.approx(
+        0.5
+    )
+    assert vent["protection"]["ok"] is True and vent["protection"]["fitted"] is True
+
+
+def test_at_a_terminal_finishing_asks_first(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Not confirmed, nothing is built; `--yes` does not ask."""
+    bench.do(f"build reserve {CAMERA}")
+    asked: list[str] = []
+
+    def no(yes: bool, question: str) -> None:
+        asked.append(question)
+        raise prompts.UsageFault("not confirmed: nothing was changed", "answer y, or add --yes")
+
+    monkeypatch.setattr(prompts, "at_terminal", lambda: True)
+    monkeypatch.setattr(prompts, "confirm", no)
+    answer = bench.run(f"build finish {CAMERA}")
+    assert answer.code == 2 and "no solder" not in answer.out and "Do not solder" in answer.err
+    assert asked and bench.do("build list")[-1]["state"] == "reserved"
+    assert bench.do(f"build finish {CAMERA} --yes")["state"] == "finished"
+    assert len(asked) == 1
