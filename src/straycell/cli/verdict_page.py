@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 
 from straycell.acceptance.reasons import Missing, Outcome, Reason, Verdict
@@ -27,9 +28,30 @@ def headline(verdict: Verdict) -> str:
 
 def why(verdict: Verdict, at_most: int = 99) -> list[str]:
     """The texts of the deciding reasons, the weightiest first."""
-    texts = [reason.text for reason in verdict.deciding]
+    texts = _each_figure_once([reason.text for reason in verdict.deciding])
     more = len(texts) - at_most
     return texts[:at_most] + ([f"and {more} more: straycell verdict show {verdict.code}"] if more > 0 else [])
+
+
+_ANSWER = re.compile(r"^(?P<figure>.*\d.*)[:;] (?P<answer>[^:;]+)$")
+
+
+def _each_figure_once(texts: list[str]) -> list[str]:
+    """`1480 mAh is 74%: solo, not enough for pack`: a figure that answers several steps stands once."""
+    answers: dict[str, list[str]] = {}
+    for text in texts:
+        found = _ANSWER.match(text)
+        if found is None:
+            answers.setdefault(text, [])
+        else:
+            answers.setdefault(found["figure"], []).append(found["answer"])
+    reached = {outcome.word for outcome in Outcome}
+    whole = {found["figure"]: text for text in texts if (found := _ANSWER.match(text))}
+    told = []
+    for figured, said in answers.items():
+        said.sort(key=lambda answer: answer not in reached)
+        told.append(f"{figured}: {', '.join(said)}" if len(said) > 1 else whole.get(figured, figured))
+    return told
 
 
 def until(verdict: Verdict) -> str:
