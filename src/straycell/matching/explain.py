@@ -23,6 +23,7 @@ NO_PROTECTION = (
     "no protection is fitted: plan with it, but the build cannot be finished before over-charge, "
     "over-discharge and over-current protection is in the device"
 )
+PACKS_NOT_SEEN = "more cells in series or parallel might do it: only single cells were looked at, no packs"
 SMALLEST_AH, LARGEST_AH = 1e-3, 400.0
 """Where the search for a sufficient capacity looks."""
 PLAIN = {

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from statistics import fmean
 
 from straycell.cells import Stage
 from straycell.matching.asked import Screen
@@ -24,6 +25,9 @@ from straycell.matching.screening import screen_all, usable
 from straycell.matching.single import Match, match_project, plan_hash
 from straycell.physics.runtime import Runtime
 from straycell.projects import Project, finish_faults
+
+# Short of the usual cell's least capacity by no more than this, a group may still last by a lower resistance.
+LIKELY = 0.97
 
 
 @dataclass(slots=True)
@@ -198,13 +202,15 @@ def _first_possible(
     series: int,
     most: int,
 ) -> int:
-    """The least number in parallel at which cells as good as the best there are would do it, one by one or by bisection."""
+    """The least number in parallel at which the best cells there are would do it on average, found by bisection."""
 
     def could(parallel: int) -> bool:
         screen = Screen(Demand.of(project, limits, series, parallel), limits, now)
         for members in by_kind(usable(screen, cells)).values():
-            best_ah = max(c.capacity.value for c in members if c.capacity)
-            if best_ah >= least_capacity(screen, members) * 0.98:
+            best = sorted((c.capacity.value for c in members if c.capacity), reverse=True)[
+                : screen.demand.cells
+            ]
+            if len(best) == screen.demand.cells and fmean(best) >= LIKELY * least_capacity(screen, members):
                 return True
         return False
 

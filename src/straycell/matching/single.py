@@ -5,12 +5,12 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from straycell.matching.candidates import Candidate, Why
 from straycell.matching.demand import Demand
-from straycell.matching.explain import kept, missing_for, nearest_of, warnings_for
+from straycell.matching.explain import PACKS_NOT_SEEN, kept, missing_for, nearest_of, warnings_for
 from straycell.matching.joining import Joining
 from straycell.matching.limits import UseLimits
 from straycell.matching.running import final_runtime
@@ -138,7 +138,13 @@ def match_project(
     several = project.pack.series != 1 or project.pack.parallel != 1
     if answer.served or not several or plan_pack is None:
         return answer
-    return plan_pack(project, candidates, limits, now)
+    packed = plan_pack(project, candidates, limits, now)
+    if packed.served or not project.pack.one_cell:
+        return packed
+    # Both ways failed: what one cell lacks comes first, then what a pack lacks.
+    alone = [line for line in answer.missing if line != PACKS_NOT_SEEN]
+    more = [line for line in packed.missing if line not in alone and not line.startswith(("of ", "nearest"))]
+    return replace(answer, missing=(*alone, *more))
 
 
 def _least_first(screened: Screened, project: Project) -> tuple[int, float, float, str]:
