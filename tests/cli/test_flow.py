@@ -446,6 +446,25 @@ def test_the_history_tells_what_was_read(opened: Bench) -> None:
     assert max(map(len, out.splitlines())) <= 80
 
 
+def test_each_write_tells_its_own_readings_even_in_the_same_second(opened: Bench) -> None:
+    """Four writes at one instant of the pinned clock: every number stands in the history once."""
+    code = opened.do("cell add --form 18650 --chemistry nmc")[0]["code"]
+    numbers = [
+        opened.do(f"reading add {code} --look clean")[0]["id"],
+        opened.do(f"reading add {code} --as-found-voltage 3.6V")[0]["id"],
+        opened.do(f"charge add {code} --current 0.5A --until 4.2V")["id"],
+    ]
+    out = opened.run(f"cell history {code}").out
+    assert [out.count(f"#{number} ") for number in numbers] == [1, 1, 1]
+    shown = {reading["id"]: reading["event_id"] for reading in opened.do(f"cell show {code}")["readings"]}
+    events = {event["id"]: event["verb"] for event in opened.do(f"cell history {code}")}
+    assert [events[shown[number]] for number in numbers] == [
+        "readings-added",
+        "readings-added",
+        "charge-added",
+    ]
+
+
 def test_verdict_list_has_every_cell_once(opened: Bench) -> None:
     """In the order of the codes."""
     assert [v["code"] for v in opened.do("verdict list")] == codes(opened)

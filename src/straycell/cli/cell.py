@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import Annotated
 
 from straycell.acceptance.reasons import Outcome
@@ -290,11 +289,11 @@ def history(code: CodeArgument) -> None:
         found = reader.find_code(code)
         events = list(reader.history(found))
         recorded = list(reader.recorded(found))
-    told: dict[datetime, list[str]] = {}
+    told: dict[int, list[str]] = {}
     for entry in recorded:
-        told.setdefault(entry.recorded_at, []).append(cell_page.told(entry.item, defaults))
+        told.setdefault(entry.event_id, []).append(cell_page.told(entry.item, defaults))
     rows = [
-        [output.stamp_short(e.at), e.verb, e.subject or None, shapes.event_words(e, told.get(e.at, []))]
+        [output.stamp_short(e.at), e.verb, e.subject or None, shapes.event_words(e, told.get(e.id, []))]
         for e in events
     ]
     output.emit(

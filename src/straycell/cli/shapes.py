@@ -66,6 +66,7 @@ def recorded_json(recorded: RecordedReading, defaults: CautiousDefaults) -> Json
     """A recorded reading or charge with its place in the history."""
     return item_json(recorded.item, defaults) | {
         "recorded_at": recorded.recorded_at,
+        "event_id": recorded.event_id,
         "superseded_by": recorded.superseded_by,
         "retracted": recorded.retracted,
         "mistake": recorded.mistake or None,
@@ -156,7 +157,7 @@ def event_json(event: Event) -> Json:
 
 
 def event_words(event: Event, readings: list[str]) -> str:
-    """An event's detail and reason in one line; `readings` is what was recorded at its time."""
+    """An event's detail and reason in one line; `readings` is what this write recorded."""
     parts = [f"{key} {value}" for key, value in event.detail.items() if value not in (None, "", [], {})]
-    parts += readings if event.verb.startswith(("reading", "charge", "trace")) else []
+    parts += readings
     return "; ".join([*parts, f"because: {event.because}"] if event.because else parts)

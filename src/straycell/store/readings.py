@@ -181,11 +181,12 @@ def first_numbers(conn: Connection, codes: Collection[str] | None) -> dict[str, 
 def _recorded(conn: Connection, query: Select[Any]) -> list[RecordedReading]:
     known = _known_meters(conn)
     found: list[RecordedReading] = []
-    for recorded_at_us, mistake, because, replacement, *row in conn.execute(query):
+    for recorded_at_us, event_id, mistake, because, replacement, *row in conn.execute(query):
         found.append(
             RecordedReading(
                 item=_item(row, known),
                 recorded_at=from_us(recorded_at_us),
+                event_id=event_id,
                 superseded_by=replacement,
                 mistake=mistake or "",
                 because=because or "",
@@ -198,10 +199,9 @@ def _recorded(conn: Connection, query: Select[Any]) -> list[RecordedReading]:
 def _with_fate() -> Select[Any]:
     later = READING.alias("later")
     first = select(func.min(later.c.id)).where(later.c.supersedes == READING.c.id).scalar_subquery()
+    fate = (SUPERSESSION.c.mistake, SUPERSESSION.c.because, first)
     return (
-        select(
-            READING.c.recorded_at_us, SUPERSESSION.c.mistake, SUPERSESSION.c.because, first, *_ITEM_COLUMNS
-        )
+        select(READING.c.recorded_at_us, READING.c.event_id, *fate, *_ITEM_COLUMNS)
         .outerjoin(SUPERSESSION, SUPERSESSION.c.reading_id == READING.c.id)
         .order_by(READING.c.at_us, READING.c.id)
     )

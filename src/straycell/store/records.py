@@ -28,7 +28,7 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class RecordedReading:
-    """A reading or charge as it stands in the store.
+    """A reading or charge as it stands in the store; `event_id` is the write that recorded it.
 
     `mistake` is empty unless it was superseded; `superseded_by` is then the (first) reading in its place,
     or None with `retracted` true: taken back without another in its place.
@@ -36,6 +36,7 @@ class RecordedReading:
 
     item: Reading | Charge
     recorded_at: datetime
+    event_id: int
     superseded_by: int | None = None
     mistake: str = ""
     because: str = ""
