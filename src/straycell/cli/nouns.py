@@ -36,6 +36,8 @@ NOUNS: dict[str, Noun] = dict(
         _noun("stock", _KEEP, "Per box: cells, energy, the oldest check, what needs attention"),
         _noun("incident", _KEEP, "What happened to cells: they are held, or condemned at once"),
         _noun("handover", _KEEP, "What leaves for a collection point, with its list"),
+        _noun("import", _KEEP, "Cells and readings from a CSV file, all of it or nothing", "imports"),
+        _noun("export", _KEEP, "The whole store as CSV files"),
         _noun("store", _KEEP, "The file that holds it all: check, backup, restore"),
         _noun("completion", _KEEP, "Let your shell complete codes, boxes, projects and commands"),
         _noun("demo", _KEEP, "An invented workshop, from tear-down to matched project, in seconds"),

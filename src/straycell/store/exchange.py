@@ -6,11 +6,12 @@ Times are ISO 8601 in UTC; numbers are in the unit their column's name ends with
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Connection, Select, select
+from sqlalchemy import ColumnElement, Connection, Select, case, select
 
 from straycell.errors import BadData
+from straycell.readings import UNITS
 from straycell.store.cells import FACT_COLUMNS, newest_facts
 from straycell.store.tables import (
     BOX,
@@ -46,8 +47,13 @@ def _queries() -> dict[str, Select[tuple[object, ...]]]:
         .where(CELL_FACTS.c.id.in_(newest_facts()))
         .order_by(CELL.c.code)
     )
+    units = {quantity.value: unit for quantity, unit in UNITS.items()}
+    unit = case(units, value=READING.c.quantity).label("unit")
+    columns: list[ColumnElement[Any]] = list(READING.c)
+    columns[list(READING.c.keys()).index("where_taken")] = READING.c.where_taken.label("where")
+    after = list(READING.c.keys()).index("value") + 1
     readings = (
-        select(READING, SUPERSESSION.c.mistake, SUPERSESSION.c.because)
+        select(*columns[:after], unit, *columns[after:], SUPERSESSION.c.mistake, SUPERSESSION.c.because)
         .outerjoin(SUPERSESSION, SUPERSESSION.c.reading_id == READING.c.id)
         .order_by(READING.c.id)
     )

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from straycell.acceptance import RuleSet
     from straycell.acceptance.evidence import Evidence
 
-WORTH_HELP = 4000
+WORTH_HELP = 20_000
 """Cells from which on it pays to start other processes."""
 Judged = tuple[list[dict[str, Any]], dict[str, str]]
 

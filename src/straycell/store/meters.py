@@ -6,7 +6,7 @@ import json
 import math
 from typing import Any
 
-from sqlalchemy import Connection, Row, select
+from sqlalchemy import Connection, select
 
 from straycell.errors import BadData
 from straycell.meters import Accuracy, Meter, Resolution
@@ -32,7 +32,8 @@ def _steps_text(resolution: Resolution) -> str:
     return json.dumps(listed) if listed else ""
 
 
-def _meter(row: Row[Any]) -> Meter:
+def meter_of(row: Any) -> Meter:
+    """The meter of a row, of the table or of one that has its columns."""
     return Meter(
         name=row.name,
         like=row.like_class,
@@ -47,7 +48,7 @@ def _meter(row: Row[Any]) -> Meter:
 
 def meters(conn: Connection) -> list[Meter]:
     """All meters by name."""
-    return [_meter(row) for row in conn.execute(select(METER).order_by(METER.c.name))]
+    return [meter_of(row) for row in conn.execute(select(METER).order_by(METER.c.name))]
 
 
 def meter(conn: Connection, name: str) -> Meter:
@@ -57,7 +58,7 @@ def meter(conn: Connection, name: str) -> Meter:
         known = [m.name for m in meters(conn)]
         hint = f"meters here: {', '.join(known)}" if known else "there is no meter yet"
         raise BadData(f"there is no meter '{name}'", f"{hint}; declare one with: straycell meter add")
-    return _meter(row)
+    return meter_of(row)
 
 
 def add_meter(pen: Pen, new: Meter) -> Meter:

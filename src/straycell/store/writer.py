@@ -49,6 +49,7 @@ from straycell.teardowns import Teardown
 
 if TYPE_CHECKING:
     from straycell.acceptance import RuleSet
+    from straycell.store.exchange_table import Imported
 
 
 @contextmanager
@@ -173,6 +174,22 @@ class Writer(Reader):
         be imported again may ask for that (see multiprocessing, spawn).
         """
         return settling.refresh(self._pen, told, helpers)
+
+    def import_cells(
+        self, file: Path, *, partial: bool = False, told: Callable[[int, int], None] | None = None
+    ) -> Imported:
+        """Log the cells of a CSV file, all or none; what is wrong with it comes back. Raises BadData."""
+        from straycell.store.exchange_cells import import_cells
+
+        return import_cells(self._pen, file, partial=partial, told=told)
+
+    def import_readings(
+        self, file: Path, *, partial: bool = False, told: Callable[[int, int], None] | None = None
+    ) -> Imported:
+        """Record the readings of a CSV file, all or none; what is wrong comes back. Raises BadData."""
+        from straycell.store.exchange_readings import import_readings
+
+        return import_readings(self._pen, file, partial=partial, told=told)
 
     # what it is for
 

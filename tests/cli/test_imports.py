@@ -1,0 +1,75 @@
+"""`straycell import` and `straycell export` as a person runs them."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import pytest
+from tests.cli.bench import Bench
+
+CELLS = "form,chemistry,rated_capacity_mah\n18650,nmc,2600\n21700,nmc,4000\n"
+FAULTY = "form,chemistry\n18650,nmc\n1865,nmc\n18650,lico\n"
+
+
+def test_cells_come_from_a_file_and_go_into_a_list(bench: Bench, tmp_path: Path) -> None:
+    """The first import makes the store, as the first cell does."""
+    file = tmp_path / "cells.csv"
+    file.write_text(CELLS)
+    assert bench.do(f"import cells {file}") == {"taken": 2, "left_out": 0, "refused": []}
+    assert [cell["form"] for cell in bench.do("cell list")] == ["18650", "21700"]
+    assert bench.do("store check")["ok"] is True
+
+
+def test_a_faulty_file_is_told_in_full_and_nothing_of_it_is_taken(bench: Bench, tmp_path: Path) -> None:
+    """On stdout for a program, on stderr for a person; exit 3."""
+    file = tmp_path / "cells.csv"
+    file.write_text(FAULTY)
+    shown = bench.run(f"--json import cells {file}")
+    document = json.loads(shown.out)
+    assert shown.code == 3 and document["taken"] == 0
+    assert [(f["line"], f["column"]) for f in document["refused"]] == [(3, "form"), (4, "chemistry")]
+    assert all(f["fault"] and f["remedy"] for f in document["refused"])
+    assert "take the others with --partial" in shown.err and len(shown.err.splitlines()) <= 3
+    assert "line 3: form: '1865' is not known" in bench.run(f"import cells {file}").out
+    assert bench.do("cell list") == []
+
+
+def test_partial_takes_the_others(bench: Bench, tmp_path: Path) -> None:
+    """Exit 0: that is what was asked for."""
+    file = tmp_path / "cells.csv"
+    file.write_text(FAULTY)
+    document = bench.do(f"import cells {file} --partial")
+    assert (document["taken"], len(document["refused"])) == (1, 2)
+
+
+@pytest.mark.parametrize("what", ["cells", "readings"])
+def test_a_template_is_printed_and_is_csv(bench: Bench, what: str) -> None:
+    """Without a store, without a file."""
+    shown = bench.run(f"import {what} --template")
+    rows = list(csv.DictReader(shown.out.splitlines()))
+    assert shown.code == 0 and rows and all(None not in row for row in rows)
+
+
+def test_an_export_comes_back_through_the_command_line(bench: Bench, tmp_path: Path) -> None:
+    """Cells first, then their readings; superseded ones stay behind."""
+    file, out = tmp_path / "cells.csv", tmp_path / "out"
+    file.write_text(CELLS)
+    bench.do(f"import cells {file}")
+    code = bench.do("cell list")[0]["code"]
+    bench.do(f"reading add {code} --as-found-voltage 3.6V --look clean")
+    assert len(bench.do(f"export {out}")["files"]) > 10
+    other = f"--store {tmp_path / 'other.sqlite'}"
+    assert bench.do(f"{other} import cells {out / 'cells.csv'}")["taken"] == 2
+    assert bench.do(f"{other} import readings {out / 'readings.csv'}")["taken"] == 2
+    readings = bench.do(f"{other} cell show {code}")["readings"]
+    assert sorted(r["quantity"] for r in readings) == ["as-found-voltage", "look"]
+
+
+def test_what_is_missing_is_told(bench: Bench, tmp_path: Path) -> None:
+    """No file named: exit 2; none there: exit 3; a folder that is taken: exit 3."""
+    assert "--template" in bench.refused("import cells", 2)
+    assert "cannot be read" in bench.refused(f"import cells {tmp_path / 'none.csv'}", 3)
+    bench.do("cell add --form 18650")
+    assert "not an empty folder" in bench.refused(f"export {bench.store.parent}", 3)
