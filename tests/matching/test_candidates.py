@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from dataclasses import replace
 from datetime import timedelta
 
@@ -14,7 +15,7 @@ from straycell.cells import Chemistry, Form, Stage
 from straycell.errors import BadData
 from straycell.matching import UseLimits
 from straycell.matching.demand import Demand, largest_mean
-from straycell.matching.screening import Screen, peak_resistance_ohm
+from straycell.matching.screening import Screen, peak_resistance_ohm, screen_all, screen_candidate
 from straycell.quantities import Measured
 from straycell.readings import Method
 
@@ -362,3 +363,52 @@ def test_tightened_rules_tighten_the_match() -> None:
     wanted = project('current = "300mA"', runtime="1h")
     assert reason(wanted, cell(0, 2.0, Outcome.LIGHT)) == "served"
     assert reason(wanted, cell(0, 2.0, Outcome.LIGHT), strict) == "current"
+
+
+@pytest.mark.parametrize(
+    ("pack", "cutoff", "protection"),
+    [
+        ("", "3.0V", "fitted = true"),
+        ("series = 2\nparallel = 2", "6.4V", "fitted = true\nper_cell = true\nbalancing = true"),
+    ],
+)
+def test_many_cells_at_once_are_judged_as_one_by_one(pack: str, cutoff: str, protection: str) -> None:
+    """Arrays and plain Python: the same test fails, by the same figures, with peaks and a charger in it."""
+    charge = f'current = "250mA"\nvoltage = "{4.2 if not pack else 8.4}V"\ntolerance = "1%"'
+    wanted = project(
+        'power = "1.2W"',
+        runtime="5h",
+        cutoff=cutoff,
+        need='peak_current = "0.9A"',
+        pack=pack,
+        charge=charge,
+        protection=protection,
+    )
+    chance = random.Random(7)
+    cells = [
+        replace(
+            cell(
+                n,
+                chance.uniform(0.6, 3.0),
+                chance.choice([Outcome.PACK, Outcome.PACK, Outcome.SOLO]),
+                u_ah=0.01,
+                resistance_ohm=chance.choice([None, chance.uniform(0.03, 0.4)]),
+                u_ohm=0.002,
+            )
+        )
+        for n in range(60)
+    ]
+    demand = Demand.of(wanted, LIMITS, wanted.pack.series or 1, wanted.pack.parallel or 1)
+    screen = Screen(demand, LIMITS, NOW)
+    failed = set()
+    for alone, together in zip(
+        (screen_candidate(screen, c) for c in cells), screen_all(screen, cells), strict=True
+    ):
+        assert (alone.fits, alone.steps) == (together.fits, together.steps)
+        assert [why.test for why in alone.reasons] == [why.test for why in together.reasons]
+        assert (alone.last.short_by or 0.0) == pytest.approx(
+            together.last.short_by or 0.0, rel=1e-6, abs=1e-9
+        )
+        assert all(why.passed for why in together.reasons[:-1])
+        failed.add(together.last.test if not together.fits else "served")
+    assert {"served", "runtime", "voltage-drop"} <= failed

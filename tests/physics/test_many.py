@@ -1,6 +1,7 @@
 """Many cells at once: the same answers as one by one."""
 
 import random
+from dataclasses import replace
 
 import pytest
 
@@ -105,3 +106,25 @@ def test_one_impossible_cell_is_named_as_its_own_fault(cell):
     with pytest.raises(BadData) as caught:
         estimate_many([cell], ConstantCurrent(0.2), cutoff_v=3.2)
     assert caught.value.remedy
+
+
+def test_a_dip_lifts_the_cut_off_of_its_own_cell_alone():
+    """What a peak pulls down, cell by cell: as if the device and the protection stopped that much earlier."""
+    plain = [Candidate(Chemistry.NMC, Measured(2.0, 0.02), Measured(0.05, 0.001), cell_cutoff_v=2.5)] * 3
+    dipped = [replace(c, dip_v=dip) for c, dip in zip(plain, (0.0, 0.1, 0.3), strict=True)]
+    together = estimate_many(
+        dipped, ConstantCurrent(0.3), cutoff_v=6.0, protection_cutoff_v=2.9, series=2, parallel=1
+    )
+    for cell, answer in zip(dipped, together, strict=True):
+        alone = estimate(
+            cell.chemistry,
+            cell.capacity,
+            cell.resistance,
+            ConstantCurrent(0.3),
+            cutoff_v=6.0 + 2 * cell.dip_v,
+            cell_cutoff_v=2.5,
+            protection_cutoff_v=2.9 + cell.dip_v,
+            series=2,
+        )
+        assert answer.low_h == pytest.approx(alone.low_h, rel=1e-6)
+    assert together[0].low_h > together[1].low_h > together[2].low_h
