@@ -320,6 +320,26 @@ def test_a_first_voltage_that_cannot_be_compared_spoils_no_later_pair(first: str
     )
 
 
+def test_a_coarse_check_takes_no_verdict_back_and_a_clear_loss_does() -> None:
+    """Three weeks later without a meter: 4.15 V tells little; 4.00 V is more than noise."""
+    assert walked().wait(days=21).read("--voltage 4.15V --rested 35d --temperature 22C").outcome == "pack"
+    assert walked().wait(days=21).read("--voltage 4.00V --rested 35d --temperature 22C").outcome == "discard"
+
+
+def test_a_cell_built_in_at_the_moment_of_its_last_reading_keeps_its_verdict() -> None:
+    """The build was chosen by it, so it came after."""
+    walk = walked()
+    file = walk.bench.store.with_name("gauge.toml")
+    file.write_text(
+        'name = "gauge"\n[load]\ncurrent = "100mA"\n[need]\nruntime = "10h"\ncutoff = "3.2V"\n'
+        'temperature = "20C"\n[pack]\nseries = 1\nparallel = 1\n'
+        '[protection]\nfitted = true\ncutoff = "2.8V"\ntrip_current = "3A"\n'
+    )
+    for line in (f"project add {file}", "build reserve gauge", "build finish gauge"):
+        walk.type(line)
+    assert walk.outcome == "pack"
+
+
 def test_a_rest_of_less_than_a_day_after_the_charge_starts_no_pair() -> None:
     """Relaxation is not self-discharge."""
     walk = walked(first="", second="", days=-0.1).read(_pair("4.180V 22C m"))

@@ -212,7 +212,8 @@ class Case:
         moments = [(item.at, self.number(item)) for item in moved]
         # In a build a cell is used, which nobody records: rest voltages before, in it and after are no pair.
         moments += [(upset.at, 0) for upset in self.evidence.upsets if upset.kind == DISMANTLED]
-        return moments + [(at, 0) for at in self.evidence.installed_at]
+        # Built in at the very moment of a reading means after it: that is what the build was chosen by.
+        return moments + [(at + timedelta.resolution, 0) for at in self.evidence.installed_at]
 
     # --- writing reasons ---
 

@@ -56,13 +56,28 @@ def self_discharge(case: Case) -> Iterator[Reason]:
         yield leak
         return
     fresh = [p for p in pairs if p.first.at > _last_sinking(case)]
-    loss = estimate(case, fresh[-1]) if fresh else None
+    told = _best_told(case, fresh)
     if fresh and _rose(case, fresh[-1]):
-        yield _contradictory(case, fresh[-1], loss)
-    elif fresh and loss is not None and loss.expanded < discard_at:
-        yield from _grade(case, fresh[-1], loss)
+        yield _contradictory(case, fresh[-1], estimate(case, fresh[-1]))
+    elif told is not None:
+        yield from _grade(case, *told)
     else:
         yield from _by_capacity_or_wait(case, fresh[-1] if fresh else None)
+
+
+def _best_told(case: Case, fresh: Sequence[Pair]) -> tuple[Pair, Measured] | None:
+    """The latest pair; else the best of the same window that agrees with it: a coarse check takes back nothing."""
+    latest = estimate(case, fresh[-1]) if fresh else None
+    if latest is None:
+        return None
+    told = [
+        (pair, loss)
+        for pair in reversed(fresh)
+        if pair.charge is fresh[-1].charge and (loss := estimate(case, pair)) is not None
+        if abs(loss.value - latest.value) <= math.hypot(loss.expanded, latest.expanded)
+        if loss.expanded < case.figure("self-discharge-discard")
+    ]
+    return max(told, key=lambda each: min(r.ceiling for r in _grade(case, *each)), default=None)
 
 
 @once_a_case
