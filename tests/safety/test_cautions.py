@@ -84,6 +84,21 @@ def test_a_discard_says_what_to_do_with_the_cell_now(line: str) -> None:
     assert words in texts[name]
 
 
+def test_a_discard_starts_with_what_every_cell_needs() -> None:
+    """Tape and bag, the collection point, the box; what only a damaged cell needs comes after them."""
+    dangers = [c.id for c in cautions_for(Step.DISCARD) if not c.standing]
+    assert dangers == ["tape-ends", "not-the-bin", "discard-box", "isolate"]
+    assert next(c.id for c in cautions_for(Step.DISCARD, quiet=True)) == "tape-ends"
+
+
+@pytest.mark.parametrize(
+    "steps", [[Step.LOOK_BAD], [Step.LOOK_BAD, Step.DISCARD], [Step.INCIDENT, Step.DISCARD]]
+)
+def test_damage_that_was_seen_comes_first(steps: list[Step]) -> None:
+    """A swollen cell is put outdoors before anybody tapes it."""
+    assert cautions_for_all(steps)[0].id == "isolate"
+
+
 def test_a_primary_is_told_never_to_be_charged_first() -> None:
     """The worst error of all stands on top, also in quiet."""
     assert cautions_for(Step.PRIMARY)[0].id == "never-charge-primary"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from straycell.acceptance.reasons import Outcome
 from straycell.cli import clock, desk, output, verdict_page
-from straycell.cli.cautions_talk import talk_cautions
+from straycell.cli.cautions_talk import parting, talk_cautions
 from straycell.safety import Step
 
 
@@ -22,6 +22,6 @@ def talk_after(code: str, step: Step = Step.MEASURING) -> None:
     if steps:
         output.talk(f"next: {steps[0].as_next}")
     if verdict.outcome is Outcome.DISCARD:
-        talk_cautions(Step.DISCARD, kinds=[facts], full=True)
+        talk_cautions(*parting(verdict), kinds=[facts], full=True)
     else:
         talk_cautions(step, kinds=[facts])

@@ -6,10 +6,9 @@ from typing import Annotated
 
 import typer
 
-from straycell.cli import desk, output, values
-from straycell.cli.cautions_talk import talk_cautions
+from straycell.cli import clock, desk, output, values
+from straycell.cli.cautions_talk import parting, talk_cautions
 from straycell.cli.verbs import lone_app
-from straycell.safety import Step
 
 app = lone_app()
 
@@ -28,6 +27,8 @@ def discard(
         found = writer.find_code(code)
         lost_by = writer.discard(found, because)
         cell = writer.cell(found)
+    with desk.reading() as reader:
+        verdict = reader.verdict(found, desk.rules(), clock.now())
     document = {
         "code": cell.code,
         "stage": cell.stage,
@@ -40,4 +41,4 @@ def discard(
         output.talk(
             f"project '{lost_by}' has lost this cell and waits for another: straycell match '{lost_by}'"
         )
-    talk_cautions(Step.DISCARD, kinds=[cell.facts], full=True)
+    talk_cautions(*parting(verdict), kinds=[cell.facts], full=True)

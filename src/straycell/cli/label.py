@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from straycell.cli import clock, desk, output, values
+from straycell.cli.cautions_talk import talk_cautions
 from straycell.cli.files import write_whole
 from straycell.cli.verbs import noun_app
 from straycell.errors import UsageFault
@@ -88,6 +89,7 @@ def sheet(
         labels = contents(reader, wanted)
     write_whole(out, sheet_pdf(labels, _stock(stock), clock.now(), cautions=sheet_cautions(), skip=skip))
     _written([out], len(labels))
+    talk_cautions(Step.LABEL)
 
 
 @app.command("blank")
@@ -110,6 +112,7 @@ def blank(
         lambda: output.say(f"{out}  {len(codes)} codes set aside: {codes[0]} to {codes[-1]}"),
     )
     output.talk("stick one on, then: straycell cell add --code CODE ...")
+    talk_cautions(Step.LABEL)
 
 
 @app.command("single")
@@ -131,6 +134,7 @@ def single(
         label = contents(reader, [found])[0]
     write_whole(out, single_png(label, dpi or DEFAULT_DPI, _stock(stock) if stock else None))
     _written([out], 1)
+    talk_cautions(Step.LABEL)
 
 
 @app.command("read")

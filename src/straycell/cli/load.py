@@ -51,7 +51,7 @@ def from_drop(
     found["resistor"] = resistor_document(ohm, read)
     output.emit(found, lambda: load_page.drop_page(found))
     if drop is not None:
-        talk_cautions(Step.MEASURING)
+        talk_cautions(Step.CIRCUIT)
 
 
 def drop_document(

@@ -7,7 +7,7 @@ from typing import Annotated
 from straycell.acceptance.reasons import Outcome
 from straycell.acceptance.record import verdict_to_json
 from straycell.cli import clock, desk, output, values, verdict_page
-from straycell.cli.cautions_talk import talk_cautions
+from straycell.cli.cautions_talk import parting, talk_cautions
 from straycell.cli.outcome_words import parse_outcome
 from straycell.cli.progress import counting
 from straycell.cli.sorting import VerdictOrder, sort_verdicts
@@ -27,7 +27,7 @@ def show(code: Annotated[str, values.text_argument("CODE", "The cell.")]) -> Non
         facts = reader.cell(found).facts
     output.emit(verdict_to_json(verdict), lambda: verdict_page.page(verdict, now))
     if verdict.outcome is Outcome.DISCARD:
-        talk_cautions(Step.DISCARD, kinds=[facts], full=True)
+        talk_cautions(*parting(verdict), kinds=[facts], full=True)
     else:
         talk_cautions(Step.MEASURING, kinds=[facts])
 

@@ -23,6 +23,7 @@ class Step(StrEnum):
     POUCH = "pouch"
     PRIMARY = "primary"
     MEASURING = "measuring"
+    CIRCUIT = "circuit"
     CHARGING = "charging"
     TEST_CHARGE = "test-charge"
     STORING = "storing"
@@ -44,7 +45,10 @@ class Kind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """One caution. `short` says the same in fewer words; a `standing` one belongs to every step."""
+    """One caution. `short` says the same in fewer words; a `standing` one belongs to every step.
+
+    At the steps in `last` it is shown after the others of its kind: there it is true of some cells only.
+    """
 
     id: str
     text: str
@@ -53,6 +57,7 @@ class Caution:
     kind: Kind
     source: str
     standing: bool = False
+    last: tuple[Step, ...] = ()
 
 
 @lru_cache(maxsize=1)
@@ -71,6 +76,7 @@ def _caution(entry: dict[str, Any]) -> Caution:
         Kind(entry["kind"]),
         entry["source"],
         entry.get("standing", False),
+        tuple(Step(step) for step in entry.get("last", ())),
     )
 
 
@@ -82,7 +88,7 @@ def cautions_for(step: Step | str, *, quiet: bool = False) -> list[Caution]:
     """
     step = Step(step)
     here = [c for c in all_cautions() if step in c.steps or c.standing]
-    here.sort(key=lambda c: (c.standing, c.kind is not Kind.DANGER))
+    here.sort(key=lambda c: _rank(c, [step]))
     if not quiet:
         return here
     return [replace(c, text=c.short) for c in here if c.kind is Kind.DANGER or c.standing]
@@ -93,4 +99,11 @@ def cautions_for_all(steps: list[Step], *, quiet: bool = False) -> list[Caution]
     said: dict[str, Caution] = {}
     for step in steps:
         said.update((c.id, c) for c in cautions_for(step, quiet=quiet) if c.id not in said)
-    return sorted(said.values(), key=lambda c: (c.standing, c.kind is not Kind.DANGER))
+    return sorted(said.values(), key=lambda c: _rank(c, steps))
+
+
+def _rank(caution: Caution, steps: list[Step]) -> tuple[bool, bool, bool]:
+    """The deferral last, dangers first; among them one that every step at hand puts last."""
+    here = [step for step in steps if step in caution.steps]
+    late = bool(here) and all(step in caution.last for step in here)
+    return caution.standing, caution.kind is not Kind.DANGER, late
