@@ -126,6 +126,50 @@ def test_a_corrected_marking_brings_its_size_and_tells_the_rest(bench: Bench) ->
     assert "950 mAh" in answer.err
 
 
+def test_a_corrected_marking_says_what_stays_and_how_to_correct_it(bench: Bench) -> None:
+    """The old rating was true for all that is known: it stays, and the command for it can be copied."""
+    code = bench.do("cell add --marking 'INR18650 2000mAh'")[0]["code"]
+    answer = bench.run(f"cell correct {code} --marking 'INR18650 2500mAh' --because 'read again' --json")
+    assert answer.json[0]["rated_capacity_ah"] == 2.0
+    said = " ".join(answer.err.split())
+    assert "rated 2000 mAh stays as recorded, the new marking says 2500 mAh" in said
+    command = f"straycell cell correct {code} --rated-capacity 2500mAh --because TEXT"
+    assert command in said
+    assert bench.do(command.removeprefix("straycell "))[0]["rated_capacity_ah"] == 2.5
+
+
+def test_a_mistyped_marking_takes_the_rating_that_came_from_it_along(bench: Bench) -> None:
+    """Only where the old rating was what the old marking said; a stated one stays."""
+    code = bench.do("cell add --marking 'INR18650 2000mAh'")[0]["code"]
+    line = "--marking 'INR18650 2500mAh' --because slip --mistake mistyped"
+    answer = bench.run(f"cell correct {code} {line} --json")
+    assert answer.json[0]["rated_capacity_ah"] == 2.5
+    assert (
+        "taken along from the marking: rated 2500 mAh" in answer.err and "stays as recorded" not in answer.err
+    )
+    other = bench.do("cell add --marking 'INR18650 2000mAh' --rated-capacity 2100mAh")[0]["code"]
+    answer = bench.run(f"cell correct {other} {line} --json")
+    assert answer.json[0]["rated_capacity_ah"] == 2.1
+    again = f"cell correct {other} --rated-capacity 2500mAh --mistake mistyped"
+    assert again in " ".join(answer.err.split())
+
+
+def test_a_corrected_marking_that_says_the_same_says_nothing(bench: Bench) -> None:
+    """Another spelling, the same cell."""
+    code = bench.do("cell add --marking 'INR18650 2000mAh'")[0]["code"]
+    answer = bench.run(f"cell correct {code} --marking 'INR 18650 2000 mAh' --because tidier")
+    assert "stays as recorded" not in answer.err and "taken along" not in answer.err
+
+
+def test_a_rating_said_on_the_same_line_is_not_doubted(bench: Bench) -> None:
+    """The person has spoken."""
+    code = bench.do("cell add --marking 'INR18650 2000mAh'")[0]["code"]
+    answer = bench.run(
+        f"cell correct {code} --marking 'INR18650 2500mAh' --rated-capacity 2400mAh --because sheet --json"
+    )
+    assert answer.json[0]["rated_capacity_ah"] == 2.4 and "stays as recorded" not in answer.err
+
+
 def test_a_primary_mark_found_later_meets_the_chemistry_on_record(bench: Bench) -> None:
     """Exit 2: the person confirms, or takes the chemistry back."""
     code = bench.do("cell add --form 16340 --chemistry nmc --confirm-rechargeable")[0]["code"]
@@ -444,6 +488,25 @@ def test_the_history_tells_what_was_read(opened: Bench) -> None:
     out = opened.run(f"cell history {code}").out
     assert "look clean" in out and "as-found-voltage 3.3100 ± 0.0043 V" in out
     assert max(map(len, out.splitlines())) <= 80
+
+
+def test_a_discard_starts_with_tape_unless_damage_was_seen(opened: Bench) -> None:
+    """What every discarded cell needs first; a swollen one is put outdoors first."""
+    sound, swollen = (opened.do("cell add --form 18650 --chemistry nmc")[0]["code"] for _ in range(2))
+    assert opened.run(f"discard {sound} --because 'no use'").err.startswith(
+        "caution: Tape over both terminals"
+    )
+    seen = opened.run(f"reading add {swollen} --look swollen").err
+    assert seen.partition("caution: ")[2].startswith("A swollen, leaking, burnt")
+    assert opened.run(f"discard {swollen} --because bad").err.startswith("caution: A swollen, leaking, burnt")
+
+
+def test_whoever_prints_labels_is_told_to_read_them_back(opened: Bench) -> None:
+    """On stderr, for sheets, single labels and blank ones."""
+    code, folder = codes(opened)[0], opened.store.parent
+    for line in (f"sheet {code} --out {folder}/a.pdf", f"single {code} --out {folder}/a.png"):
+        assert "read the code back" in opened.run(f"label {line}").err
+    assert "read the code back" in opened.run(f"label blank --count 2 --out {folder}/b.pdf").err
 
 
 def test_each_write_tells_its_own_readings_even_in_the_same_second(opened: Bench) -> None:

@@ -177,6 +177,31 @@ def test_nothing_printed_asks_what_it_is_and_never_guesses() -> None:
     assert table.defaults["chemistry"] == "unknown"
 
 
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [("3.71", "looks like a voltage"), ("3,71", "looks like a voltage"), ("77", "only a number")],
+)
+def test_a_marking_that_is_only_a_number_is_asked_again_once(typed: str, words: str) -> None:
+    """A voltage typed one question too late; what is printed instead is then taken."""
+    table, _ = evening_of(["", "3.7", "", typed, "INR18650 2500mAh", ""])
+    assert sum(words in text for text in table.said) == 1
+    assert table.entries[0].facts is not None and table.entries[0].facts.marking == "INR18650 2500mAh"
+
+
+def test_enter_keeps_a_number_as_the_marking() -> None:
+    """It may really be printed so."""
+    table, _ = evening_of(["", "3.7", "", "3.71", "", "", "", ""])
+    facts = table.entries[0].facts
+    assert facts is not None and facts.marking == "3.71" and table.defaults["marking"] == "3.71"
+
+
+@pytest.mark.parametrize("typed", ["18650", "603450"])
+def test_a_number_that_is_a_size_is_taken_at_once(typed: str) -> None:
+    """A round size, a flat one."""
+    table, _ = evening_of(["", "3.7", "", typed, "", "", ""])
+    assert not any("only a number" in text or "like a voltage" in text for text in table.said)
+
+
 def test_a_marking_of_a_primary_cell_is_never_to_charge() -> None:
     """No chemistry is asked; the note says it."""
     table, _ = evening_of(["", "3.0", "", "CR123A 3V"])

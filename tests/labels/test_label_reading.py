@@ -11,7 +11,7 @@ from tests.labels.label_bench import CODES, NOW, a_label, pages, png
 from straycell.acceptance.reasons import Outcome
 from straycell.errors import BadData, UsageFault
 from straycell.labels.reading import read_codes
-from straycell.labels.render import blank_pdf, single_png
+from straycell.labels.render import blank_pdf, sheet_pdf, single_png
 from straycell.labels.stock import find_stock
 
 
@@ -113,12 +113,21 @@ def test_a_missing_file_and_a_folder_are_refused(tmp_path: Path) -> None:
         assert fault.value.remedy
 
 
-def test_without_the_reader_the_remedy_names_the_extra(
+def test_a_pdf_is_to_be_made_a_picture_first(tmp_path: Path) -> None:
+    """The sheet that straycell itself wrote, whatever the file is called."""
+    path = tmp_path / "sheet.png"
+    path.write_bytes(sheet_pdf([a_label(Outcome.PACK)], find_stock(), NOW))
+    with pytest.raises(BadData, match="is a PDF") as fault:
+        read_codes(path)
+    assert "make a picture of the page first" in fault.value.remedy
+
+
+def test_without_the_reader_the_remedy_names_what_to_install(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """zxing-cpp is optional: an import that fails must not end in a traceback."""
+    """An installation without zxing-cpp is broken, but must not end in a traceback; no extra is named."""
     monkeypatch.setitem(sys.modules, "zxingcpp", None)
     with pytest.raises(UsageFault) as fault:
         read_codes(tmp_path / "any.png")
     assert "zxing-cpp" in fault.value.what
-    assert "scan" in fault.value.remedy
+    assert "pip install zxing-cpp" in fault.value.remedy and "[" not in fault.value.remedy

@@ -170,7 +170,7 @@ def correct(
 
     with desk.writing() as writer:
         found = writer.cell(writer.find_code(code))
-        notes = _check_correction(found, said)
+        notes = _check_correction(found, said, mistyped=kind is not None)
         made = writer.correct_cell(
             found.code,
             said,
@@ -198,10 +198,10 @@ def _mistyped(mistake: str | None) -> str | None:
     return found.value
 
 
-def _check_correction(cell: Cell, said: dict[str, object]) -> list[str]:
+def _check_correction(cell: Cell, said: dict[str, object], *, mistyped: bool) -> list[str]:
     """A chemistry or a marking stated later meets the other as it stands on record.
 
-    A new marking brings its size along; what else it proposes is told, not taken.
+    A new marking brings along what `from_new_marking` says; what else it proposes is told, not taken.
     """
     if "marking" not in said and "chemistry" not in said:
         return []
@@ -210,7 +210,10 @@ def _check_correction(cell: Cell, said: dict[str, object]) -> list[str]:
         on_record["chemistry"] = cell.facts.chemistry
     marking = str(said.get("marking", cell.facts.marking))
     facts.with_marking({**facts.stated(**on_record), **said}, marking)
-    return facts.from_new_marking(said, marking) if "marking" in said else []
+    if "marking" not in said:
+        return []
+    notes = facts.from_new_marking(cell.facts, said, mistyped=mistyped)
+    return [note.replace("CODE", cell.code) for note in notes]
 
 
 @app.command("list")

@@ -92,16 +92,60 @@ def with_marking(said: Mapping[str, object], marking: str) -> tuple[dict[str, ob
     return facts, notes
 
 
-def from_new_marking(said: dict[str, object], marking: str) -> list[str]:
-    """Put a corrected marking's size into `said`; what else it proposes comes back as words for the person."""
-    proposal = read_marking(marking)
+def from_new_marking(known: CellFacts, said: dict[str, object], *, mistyped: bool) -> list[str]:
+    """Put what a corrected marking brings along into `said`; what it also speaks of comes back as words.
+
+    Its size always; a rated capacity only where the old one came from a marking that was mistyped.
+    """
+    marking = str(said["marking"])
+    proposal, former = read_marking(marking), read_marking(known.marking)
     if proposal.volume_cm3 is not None:
         said["volume_cm3"] = proposal.volume_cm3
-    others = {name: value for name, value in _proposed(proposal, said).items() if name not in said}
-    words = [text for text in (_tell(name, value) for name, value in others.items()) if text]
-    return (
-        [f"the marking also speaks of {', '.join(words)}: correct that too where it differs"] if words else []
-    )
+    notes = []
+    rated, old = proposal.rated_capacity_ah, known.rated_capacity_ah
+    from_the_slip = mistyped and old == former.rated_capacity_ah
+    if from_the_slip and rated not in (None, old) and "rated_capacity_ah" not in said:
+        said["rated_capacity_ah"] = rated
+        before = "none was recorded" if old is None else f"{show(old, _D.CAPACITY)} came from the old marking"
+        notes.append(f"taken along from the marking: {_tell('rated_capacity_ah', rated)} ({before})")
+    return notes + _left_as_they_were(known, said, proposal, "--mistake mistyped " if mistyped else "")
+
+
+def _left_as_they_were(
+    known: CellFacts, said: Mapping[str, object], proposal: Proposal, mistake: str
+) -> list[str]:
+    """What the new marking speaks of otherwise than the record: what stays, and the command that corrects it."""
+    words, options = [], []
+    for name, value in _proposed(proposal, said).items():
+        recorded = getattr(known, name)
+        if name in said or name not in _CORRECTED_BY or value == recorded:
+            continue
+        option, dimension = _CORRECTED_BY[name]
+        stays = _tell(name, recorded) or f"{_NOUNS[name]} unknown"
+        words.append(f"{stays} stays as recorded, the new marking says {_plain(value, dimension)}")
+        options.append(f"{option} {_plain(value, dimension).replace(' ', '')}")
+    if not words:
+        return []
+    command = f"straycell cell correct CODE {' '.join(options)} {mistake}--because TEXT"
+    return [f"{'; '.join(words)}. To correct that too: {command}"]
+
+
+_CORRECTED_BY: dict[str, tuple[str, Dimension | None]] = {
+    "chemistry": ("--chemistry", None),
+    "form": ("--form", None),
+    "rated_capacity_ah": ("--rated-capacity", _D.CAPACITY),
+    "full_voltage_v": ("--full-voltage", _D.VOLTAGE),
+}
+_NOUNS = {
+    "chemistry": "chemistry",
+    "form": "form",
+    "rated_capacity_ah": "rated capacity",
+    "full_voltage_v": "full voltage",
+}
+
+
+def _plain(value: object, dimension: Dimension | None) -> str:
+    return show(value, dimension) if dimension is not None and isinstance(value, float) else str(value)
 
 
 def _check_primary(facts: Mapping[str, object], proposal: Proposal) -> None:

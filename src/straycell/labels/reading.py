@@ -11,18 +11,19 @@ from straycell.errors import BadData, UsageFault
 def read_codes(path: Path | str) -> list[str]:
     """The cell codes in a picture's QR symbols, each once, sorted.
 
-    Raises UsageFault when the optional reader is not installed, BadData when the file is no picture, shows no
-    QR symbol, or only symbols that hold no cell code.
+    Raises UsageFault when the reader is not installed, BadData when the file is no picture, shows no QR symbol,
+    or only symbols that hold no cell code.
     """
     try:
         import zxingcpp
     except ImportError:
         raise UsageFault(
-            "reading a picture needs the package zxing-cpp, which is not installed",
-            "install it with: pip install 'straycell[scan]', or type the code instead",
+            "reading a picture needs the package zxing-cpp, which belongs to straycell and is not there",
+            "install it with: pip install zxing-cpp, or type the code instead",
         ) from None
     from straycell.labels.render import grey_picture
 
+    _refuse_pdf(Path(path))
     picture = grey_picture(Path(path))
     found = zxingcpp.read_barcodes(picture)
     texts = [symbol.text for symbol in found if symbol.format == zxingcpp.BarcodeFormat.QRCode]
@@ -35,6 +36,20 @@ def read_codes(path: Path | str) -> list[str]:
         shown = texts[0][:40]
         raise BadData(f"the QR symbol in {path} holds no cell code: '{shown}'", "show a label printed here")
     return codes
+
+
+def _refuse_pdf(path: Path) -> None:
+    """A PDF holds no pixels; what else cannot be opened is told by `grey_picture`."""
+    try:
+        with path.open("rb") as file:
+            is_pdf = file.read(5) == b"%PDF-"
+    except OSError:
+        return
+    if is_pdf:
+        raise BadData(
+            f"{path} is a PDF, not a picture",
+            "make a picture of the page first (PNG or JPEG), then read that",
+        )
 
 
 def _cell_code(text: str) -> str | None:

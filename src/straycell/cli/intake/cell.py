@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -12,8 +13,8 @@ from straycell.cli.intake.form import NOTE, Answers, NextQuestion, Question
 from straycell.cli.intake.script import UNSET, Ask, Entry, Key
 from straycell.cli.values import parse_line
 from straycell.errors import BadData
+from straycell.markings import Proposal, read_marking, shares_primary_size
 from straycell.markings import fill as fill_from_marking
-from straycell.markings import read_marking, shares_primary_size
 from straycell.meters import Meter
 from straycell.quantities import Dimension, show
 from straycell.readings import Quantity, Reading
@@ -30,6 +31,7 @@ VOLTAGE, LOOK, MARKING, FORM, CHEMISTRY, RATED, SURE = (
 KIND = "kind"
 AS_GROUP = "as_group"
 SETTLED = "settled"
+DOUBTED = "doubted"
 ALL = frozenset({VOLTAGE, LOOK, MARKING})
 
 _WHY_VOLTAGE = (
@@ -145,7 +147,7 @@ def _look(carry: Carry) -> Question:
 def _kind_question(answers: Answers, carry: Carry) -> Question | None:
     """Marking first; then only what neither the marking nor a cell before has told."""
     if MARKING not in answers:
-        return _marking(carry)
+        return _marking(carry, answers)
     facts = kind_of(answers)
     if answers[SETTLED] or (facts.chemistry is Chemistry.PRIMARY and not carry.review):
         return None
@@ -161,7 +163,7 @@ def _kind_question(answers: Answers, carry: Carry) -> Question | None:
     return _sure(facts) if doubtful and SURE not in answers else None
 
 
-def _marking(carry: Carry) -> Question:
+def _marking(carry: Carry, answers: Answers) -> Question:
     def take(text: str) -> Answers:
         _refuse_code(text, carry.code)
         if not text and carry.facts is not None:
@@ -178,12 +180,27 @@ def _marking(carry: Carry) -> Question:
                 NOTE: _read_as(known, carry),
             }
         proposal = read_marking(marking)
+        doubt = _doubt(marking, proposal)
+        if doubt and answers.get(DOUBTED) != marking:
+            return {DOUBTED: marking, NOTE: f"{doubt}; Enter keeps it as the marking"}
         facts = fill_from_marking(CellFacts(marking=marking), proposal)
         note = _read_as(facts, carry) + (f"\n{proposal.note}" if proposal.note else "")
         return {MARKING: marking, KIND: facts, SETTLED: False, NOTE: note}
 
     default = describe_kind(carry.facts) if carry.facts is not None else "nothing printed"
     return Question(MARKING, Ask("marking", default, _WHY_MARKING), take)
+
+
+_BARE_NUMBER = re.compile(r"[+-]?\d*[.,]?\d+")
+_CELL_MOST_V = 5.0
+
+
+def _doubt(marking: str, proposal: Proposal) -> str:
+    """A bare number is more often a slip than a print; one that names a size is none."""
+    if not _BARE_NUMBER.fullmatch(marking) or proposal.form is not None or proposal.volume_cm3 is not None:
+        return ""
+    voltage = float(marking.replace(",", ".")) <= _CELL_MOST_V
+    return "that looks like a voltage" if voltage else "that is only a number"
 
 
 def _read_as(facts: CellFacts, carry: Carry) -> str:
