@@ -73,3 +73,17 @@ def test_what_is_missing_is_told(bench: Bench, tmp_path: Path) -> None:
     assert "cannot be read" in bench.refused(f"import cells {tmp_path / 'none.csv'}", 3)
     bench.do("cell add --form 18650")
     assert "not an empty folder" in bench.refused(f"export {bench.store.parent}", 3)
+
+
+def test_two_benches_are_merged_on_the_command_line(bench: Bench, tmp_path: Path) -> None:
+    """What came is told; a second time nothing comes."""
+    other = f"--store {tmp_path / 'b.sqlite'}"
+    bench.do(f"{other} store init --bench B")
+    bench.do(f"{other} cell add --form 18650 --chemistry nmc --count 2")
+    bench.do("cell add --form 21700")
+    merged = bench.do(f"store merge {tmp_path / 'b.sqlite'}")
+    assert (merged["bench"], merged["cells"], merged["notes"]) == ("B", 2, [])
+    assert [cell["code"][0] for cell in bench.do("cell list")] == ["A", "B", "B"]
+    assert bench.do(f"store merge {tmp_path / 'b.sqlite'}")["events"] == 0
+    assert "nothing in it that is not here" in bench.run(f"store merge {tmp_path / 'b.sqlite'}").out
+    assert "this store itself" in bench.refused(f"store merge {bench.store}", 3)

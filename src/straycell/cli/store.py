@@ -4,16 +4,20 @@ from __future__ import annotations
 
 from pathlib import Path
 from string import ascii_uppercase
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from straycell.cli import desk, output, values
+from straycell.cli.progress import counting
 from straycell.cli.prompts import confirm
 from straycell.cli.verbs import noun_app
 from straycell.errors import EXIT_NEGATIVE, BadData, StoreFault
 
-app = noun_app("The file that holds it all: check, backup, restore.")
+if TYPE_CHECKING:
+    from straycell.store.merge import Merged
+
+app = noun_app("The file that holds it all: check, backup, restore, merge.")
 FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="A file.", show_default=False)]
 
 
@@ -127,3 +131,28 @@ def _condemned(path: Path) -> set[str]:
             }
     except StoreFault:
         return set()
+
+
+@app.command("merge")
+def merge(file: FileArgument) -> None:
+    """Take another bench's store into this one: codes and times are kept, nothing comes twice."""
+    with desk.writing() as writer, counting("tables") as told:
+        merged = writer.merge(file, told)
+    document = {
+        "store": str(desk.store_path()),
+        "file": str(file),
+        "bench": merged.bench,
+        "cells": merged.cells,
+        "readings": merged.readings,
+        "events": merged.events,
+        "notes": merged.notes,
+    }
+    output.emit(document, lambda: _merged(file, merged))
+
+
+def _merged(file: Path, merged: Merged) -> None:
+    if not merged.events:
+        output.say(f"{file}: nothing in it that is not here already")
+        return
+    output.say(f"{file}: bench {merged.bench}, {merged.cells} new cells, {merged.readings} new readings")
+    output.bullets(merged.notes)

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from straycell.acceptance import RuleSet
 
 
-def among(column: Column[Any], values: Collection[str]) -> ColumnElement[bool]:
+def among(column: Column[Any], values: Collection[str] | Collection[int]) -> ColumnElement[bool]:
     """`column` is one of the values, however many: they go in as one JSON text, not as bound variables."""
     import json
 

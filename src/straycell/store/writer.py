@@ -50,6 +50,7 @@ from straycell.teardowns import Teardown
 if TYPE_CHECKING:
     from straycell.acceptance import RuleSet
     from straycell.store.exchange_table import Imported
+    from straycell.store.merge import Merged
 
 
 @contextmanager
@@ -190,6 +191,12 @@ class Writer(Reader):
         from straycell.store.exchange_readings import import_readings
 
         return import_readings(self._pen, file, partial=partial, told=told)
+
+    def merge(self, file: Path, told: Callable[[int, int], None] | None = None) -> Merged:
+        """Take another bench's store into this one. Raises BadData (codes that clash), StoreFault."""
+        from straycell.store.merge import merge_store
+
+        return merge_store(self._pen, self.path, file, told)
 
     # what it is for
 

@@ -1,0 +1,268 @@
+"""Two benches, one store: codes kept, times kept, nothing twice, clashes refused."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import pytest
+from tests.acceptance.bench import FINE, NMC, day
+from tests.store.store_bench import NOW, Shelf, capacity, found, look, measure
+
+from straycell.builds import BuildState
+from straycell.cells import Look, Stage
+from straycell.errors import BadData, StoreFault
+from straycell.readings import Charge, Reading
+from straycell.store.merge import Merged, matched
+from straycell.store.records import ProjectState
+from straycell.store.writer import Writer, open_writer
+
+LATER = NOW + timedelta(days=1)
+
+
+class Other(Shelf):
+    """A store of another bench."""
+
+    letter = "B"
+
+    @contextmanager
+    def writing(self, at: datetime = NOW, create: bool = True) -> Iterator[Writer]:
+        with open_writer(self.path, now=at, rules=self.rules, create=create, bench=self.letter) as writer:
+            yield writer
+
+
+@pytest.fixture
+def other(tmp_path: Path) -> Other:
+    """Bench B, with a cell of every kind of row."""
+    made = Other(tmp_path / "bench-b.sqlite")
+    with made.writing(day(1)) as writer:
+        torn = writer.add_teardown("boat heater", "heater")
+        writer.add_box("tin", limit_wh=90.0)
+        (good,) = writer.add_cells(NMC, teardown=torn.code, pack="1", box="tin")
+    with made.writing(NOW) as writer:
+        measure(writer, good.code)
+        (second,) = writer.add_cells(NMC)
+        (wrong,) = writer.add_readings([capacity(second.code, 0.5)])
+        writer.supersede(wrong.id, "bad-contact", "the clip hung loose")
+        writer.add_incident("drop", [second.code])
+        (third,) = writer.add_cells(NMC)
+        writer.discard(third.code, "sat on")
+        writer.set_aside_codes(2)
+        writer.correct_cell(second.code, {"maker": "unknown"}, "read it again")
+        writer.add_project("gauge", "name = 'gauge'", 1)
+        writer.reserve("gauge", [[good.code]], "plan")
+    return made
+
+
+def merge(shelf: Shelf, other: Shelf, at: datetime = LATER) -> Merged:
+    with shelf.writing(at) as writer:
+        return writer.merge(other.path)
+
+
+def counts(shelf: Shelf) -> dict[str, int]:
+    """Rows of every table but verdicts."""
+    with shelf.bare() as conn:
+        names = [n for (n,) in conn.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
+        tables = [name for name in names if name not in ("verdict", "alembic_version")]
+        return {name: conn.execute(f"SELECT count(*) FROM {name}").fetchone()[0] for name in tables}
+
+
+def told(shelf: Shelf, code: str) -> list[tuple[object, ...]]:
+    """A cell's history without numbers."""
+    with shelf.reading() as reader:
+        return [(e.at, e.verb, e.cells, e.because) for e in reader.history(code)]
+
+
+def recorded(shelf: Shelf, code: str) -> list[tuple[Reading | Charge, datetime, str, str]]:
+    with shelf.reading() as reader:
+        return [(replace(r.item, id=0), r.recorded_at, r.mistake, r.because) for r in reader.recorded(code)]
+
+
+def test_everything_of_the_other_bench_is_here_as_it_was_there(shelf: Shelf, other: Other) -> None:
+    """Facts, stages, boxes, readings with what was superseded, history with its times, builds."""
+    shelf.good_cells(2)
+    merged = merge(shelf, other)
+    assert (merged.bench, merged.cells, merged.notes) == ("B", 3, [])
+    with shelf.reading() as here, other.reading() as there:
+        codes = there.codes()
+        assert len(here.codes()) == len(codes) + 2
+        for code in codes:
+            assert here.cell(code) == there.cell(code)
+            mine, theirs = here.evidence(code), there.evidence(code)
+            assert mine.facts == theirs.facts
+            assert [replace(u, event=0) for u in mine.upsets] == [replace(u, event=0) for u in theirs.upsets]
+            assert (
+                here.verdict(code, shelf.rules, LATER).outcome
+                == there.verdict(code, shelf.rules, LATER).outcome
+            )
+        assert here.teardowns()[-1] == there.teardowns()[0]
+        assert here.boxes() == there.boxes()
+        assert here.blank_codes() == there.blank_codes()
+        (build,) = here.builds()
+        assert replace(build, id=1) == replace(there.builds()[0], id=1)
+        assert here.project("gauge") == there.project("gauge")
+        assert here.check(shelf.rules) == []
+    for code in codes:
+        assert recorded(shelf, code) == recorded(other, code)
+        assert told(shelf, code) == told(other, code)
+
+
+def test_a_second_merge_brings_nothing_twice(shelf: Shelf, other: Other) -> None:
+    """Not one row, not even an event of its own."""
+    shelf.good_cells(1)
+    merge(shelf, other)
+    before = counts(shelf)
+    again = merge(shelf, other, LATER + timedelta(days=1))
+    assert (again.cells, again.readings, again.events) == (0, 0, 0)
+    assert counts(shelf) == before
+
+
+def test_a_later_merge_brings_what_happened_since(shelf: Shelf, other: Other) -> None:
+    """A new cell, a new reading of a known one, its move, the end of its build."""
+    merge(shelf, other)
+    with other.reading() as there:
+        good, second, _ = there.codes()
+    with other.writing(LATER) as writer:
+        writer.finish("gauge")
+        writer.add_box("drawer")
+        writer.move_cell(second, "drawer")
+        writer.add_readings([look(second, Look.DENTED, at=LATER)])
+        writer.add_cells(NMC)
+    merged = merge(shelf, other, LATER + timedelta(hours=1))
+    assert (merged.cells, merged.readings, merged.notes) == (1, 1, [])
+    with shelf.reading() as here:
+        assert here.cell(good).stage is Stage.INSTALLED
+        assert here.cell(second).box == "drawer"
+        assert here.builds()[0].state is BuildState.FINISHED
+        assert here.project("gauge").state is ProjectState.BUILT
+        assert here.check(shelf.rules) == []
+    assert recorded(shelf, second) == recorded(other, second)
+
+
+def test_a_discard_made_here_since_holds_against_an_older_stand_there(shelf: Shelf, other: Other) -> None:
+    """What was done last holds; the person is told of the difference."""
+    merge(shelf, other)
+    with other.reading() as there:
+        _, second, _ = there.codes()
+    with other.writing(LATER) as writer:
+        writer.add_readings([look(second, Look.CLEAN, at=LATER)])
+    with shelf.writing(LATER + timedelta(hours=2)) as writer:
+        writer.discard(second, "dropped again")
+    merged = merge(shelf, other, LATER + timedelta(hours=3))
+    with shelf.reading() as here:
+        assert here.cell(second).stage is Stage.CONDEMNED
+        assert here.check(shelf.rules) == []
+    assert any(second in note and "condemned" in note for note in merged.notes)
+
+
+def test_verdicts_follow_from_the_readings_of_both_benches(shelf: Shelf, other: Other) -> None:
+    """A low voltage measured there condemns the cell here too."""
+    merge(shelf, other)
+    with other.reading() as there:
+        _, second, _ = there.codes()
+    with other.writing(LATER) as writer:
+        writer.add_readings([found(second, 1.2, LATER)])
+    merge(shelf, other, LATER + timedelta(hours=1))
+    with shelf.reading() as here:
+        assert here.verdict(second, shelf.rules, LATER).outcome.word == "discard"
+        assert here.cell(second).stage is Stage.CONDEMNED
+
+
+def test_boxes_and_meters_that_agree_are_one_and_others_are_told_apart(shelf: Shelf, other: Other) -> None:
+    """The same name with another limit or another accuracy is another thing: it gets its bench's letter."""
+    with shelf.writing(NOW - timedelta(hours=1)) as writer:
+        writer.add_meter(replace(FINE, voltage=None))
+        writer.add_box("tin", limit_wh=40.0)
+        writer.add_project("gauge", "name = 'gauge' # ours", 2)
+    merged = merge(shelf, other)
+    assert len(merged.notes) == 3 and all("(bench B)" in note for note in merged.notes)
+    with shelf.reading() as here, other.reading() as there:
+        good = there.codes()[0]
+        assert {b.name: b.limit_wh for b in here.boxes()} == {"tin": 40.0, "tin (bench B)": 90.0}
+        assert here.cell(good).box == "tin (bench B)"
+        (theirs,) = [m for m in here.meters() if m.name == f"{FINE.name} (bench B)"]
+        assert theirs.voltage == FINE.voltage
+        assert {r.meter.name for r in here.evidence(good).readings if r.meter} == {theirs.name}
+        assert [p.name for p in here.projects()] == ["gauge (bench B)", "gauge"]
+    before = counts(shelf)
+    assert merge(shelf, other, LATER + timedelta(days=1)).events == 0
+    assert counts(shelf) == before
+
+
+def test_the_same_code_for_two_cells_is_refused_with_the_codes(shelf: Shelf, tmp_path: Path) -> None:
+    """Two benches that both begin with A: nothing is merged."""
+    shelf.good_cells(2)
+    twin = Shelf(tmp_path / "twin.sqlite")
+    twin.cells(3)
+    before = counts(shelf)
+    with pytest.raises(BadData, match=r"both stores gave out A00001O, A00002M \(bench A\)"):
+        merge(shelf, twin)
+    assert counts(shelf) == before
+
+
+def test_a_label_set_aside_on_both_benches_is_a_clash_too(shelf: Shelf, tmp_path: Path) -> None:
+    """It hangs on two cells, or will."""
+    twin = Shelf(tmp_path / "twin.sqlite")
+    twin.cells(1)
+    with shelf.writing(NOW) as writer:
+        writer.set_aside_codes(2)
+    with pytest.raises(BadData, match="both stores gave out A00001O"):
+        merge(shelf, twin)
+
+
+def test_a_copy_that_went_its_own_way_comes_home(shelf: Shelf, tmp_path: Path) -> None:
+    """Same letter, no code given out twice: what was measured on the road is taken, the next code is free."""
+    (code,) = shelf.cells(1)
+    copy = Shelf(tmp_path / "road.sqlite")
+    shutil.copyfile(shelf.path, copy.path)
+    copy.add(found(code, 3.7))
+    with copy.writing(NOW) as writer:
+        (fresh,) = writer.add_cells(NMC)
+    merged = merge(shelf, copy)
+    assert (merged.cells, merged.readings) == (1, 1)
+    with shelf.writing(LATER) as writer:
+        (next_one,) = writer.add_cells(NMC)
+    assert next_one.code > fresh.code
+
+
+def test_a_file_that_is_no_other_store_is_refused(shelf: Shelf, tmp_path: Path) -> None:
+    """Itself, a missing one, something else."""
+    shelf.empty()
+    with pytest.raises(BadData, match="this store itself"):
+        merge(shelf, shelf)
+    with pytest.raises(StoreFault, match="does not exist"):
+        merge(shelf, Shelf(tmp_path / "none.sqlite"))
+    (tmp_path / "notes.txt").write_text("not a store at all, only words about one")
+    with pytest.raises(StoreFault):
+        merge(shelf, Shelf(tmp_path / "notes.txt"))
+
+
+def test_an_interrupted_merge_leaves_nothing_half_written(shelf: Shelf, other: Other) -> None:
+    """Ctrl-C in the middle: one transaction, all of it or nothing."""
+    shelf.good_cells(1)
+    before = counts(shelf)
+
+    def stop(done: int, of: int) -> None:
+        if done > of // 2:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt), shelf.writing(LATER) as writer:
+        writer.merge(other.path, stop)
+    assert counts(shelf) == before
+
+
+def test_the_other_store_is_only_read(shelf: Shelf, other: Other) -> None:
+    """Byte for byte as it was."""
+    raw = other.path.read_bytes()
+    merge(shelf, other)
+    assert other.path.read_bytes() == raw
+
+
+def test_events_alike_are_paired_one_to_one() -> None:
+    """Two the same there and one here: one is known, the other new."""
+    alike = (1, "readings-added")
+    assert matched([(5, alike)], [(1, alike), (2, alike), (3, (2, "x"))]) == ({1: 5}, [2, 3])
