@@ -509,6 +509,28 @@ def test_whoever_prints_labels_is_told_to_read_them_back(opened: Bench) -> None:
     assert "read the code back" in opened.run(f"label blank --count 2 --out {folder}/b.pdf").err
 
 
+def test_an_older_store_names_the_command_that_upgrades_it(
+    opened: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Looking changes nothing and says how; afterwards everything is there as before."""
+    from straycell.store import schema
+
+    before = codes(opened)
+    assert opened.do("store upgrade")["upgraded"] is False
+    monkeypatch.setattr(schema, "VERSION", schema.VERSION + 1)
+    monkeypatch.setattr(schema, "upgrade", schema.seal)
+    assert "straycell store upgrade" in opened.refused("cell list", 4)
+    assert opened.do("store upgrade") == {
+        "store": str(opened.store),
+        "from_version": schema.VERSION - 1,
+        "version": schema.VERSION,
+        "upgraded": True,
+    }
+    assert codes(opened) == before
+    opened.store.unlink()
+    opened.refused("store upgrade", 4)
+
+
 def test_each_write_tells_its_own_readings_even_in_the_same_second(opened: Bench) -> None:
     """Four writes at one instant of the pinned clock: every number stands in the history once."""
     code = opened.do("cell add --form 18650 --chemistry nmc")[0]["code"]

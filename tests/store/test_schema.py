@@ -115,13 +115,28 @@ def test_an_older_store_is_refused_for_reading_and_migrated_by_writing(
     called: list[str] = []
     monkeypatch.setattr(schema, "VERSION", schema.VERSION + 1)
     monkeypatch.setattr(schema, "upgrade", lambda conn: (called.append("upgrade"), schema.seal(conn)))
-    with pytest.raises(StoreFault, match=f"older version {schema.VERSION - 1}"), full.reading():
+    older = pytest.raises(StoreFault, match=f"older version {schema.VERSION - 1}")
+    with older as caught, full.reading():
         pass
+    assert "straycell store upgrade" in caught.value.remedy
     with full.writing():
         pass
     assert called == ["upgrade"]
     with full.reading() as reader:
         assert len(reader.codes()) == 3
+
+
+def test_an_upgrade_migrates_once_and_tells_both_versions(
+    full: Shelf, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A made-up next version; the second upgrade finds nothing to do, and a missing store is not made."""
+    monkeypatch.setattr(schema, "VERSION", schema.VERSION + 1)
+    monkeypatch.setattr(schema, "upgrade", schema.seal)
+    assert schema.bring_up(full.path, NOW) == (schema.VERSION - 1, schema.VERSION)
+    assert schema.bring_up(full.path, NOW) == (schema.VERSION, schema.VERSION)
+    with pytest.raises(StoreFault, match="does not exist"):
+        schema.bring_up(full.path.with_name("absent.sqlite"), NOW)
+    assert not full.path.with_name("absent.sqlite").exists()
 
 
 def test_a_migration_that_fails_changes_nothing(full: Shelf, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from straycell.cli import desk, output, values
+from straycell.cli import clock, desk, output, values
 from straycell.cli.progress import counting
 from straycell.cli.prompts import confirm
 from straycell.cli.verbs import noun_app
@@ -83,6 +83,18 @@ def _words(value: object) -> str:
     if isinstance(value, dict):
         return ", ".join(f"{name} {count}" for name, count in value.items()) or "none"
     return "-" if value is None else str(value)
+
+
+@app.command("upgrade")
+def upgrade() -> None:
+    """Bring a store that an older straycell wrote up to date, as a whole or not at all."""
+    from straycell.store.schema import bring_up
+
+    path = desk.store_path()
+    before, after = bring_up(path, clock.now())
+    document = {"store": str(path), "from_version": before, "version": after, "upgraded": after > before}
+    done = f"brought from version {before} to {after}" if after > before else f"is of version {after} already"
+    output.emit(document, lambda: output.say(f"{path}: {done}"))
 
 
 @app.command("backup")

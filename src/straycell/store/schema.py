@@ -65,7 +65,7 @@ def require_current(conn: Connection, path: Path) -> None:
     if version < VERSION:
         raise StoreFault(
             f"store {path} is of the older version {version}",
-            "bring it up to date with: straycell verdict refresh",
+            "bring it up to date with: straycell store upgrade",
         )
 
 
@@ -93,6 +93,14 @@ def prepare(path: Path, now: datetime, *, create: bool, bench: str) -> None:
             create_fresh(conn, now, bench)
         elif version < VERSION:
             upgrade(conn)
+
+
+def bring_up(path: Path, now: datetime) -> tuple[int, int]:
+    """Migrate an existing store where it is older: (its version before, its version now). Nothing else changes."""
+    require_file(path)
+    before = current_version(path)
+    prepare(path, now, create=False, bench="A")
+    return before, current_version(path)
 
 
 def current_version(path: Path) -> int:
