@@ -1,6 +1,5 @@
 """Hand-overs, what is on them, and comparisons of meters. Frozen as it was: later migrations alter it."""
 
-
 from __future__ import annotations
 
 from alembic import op
