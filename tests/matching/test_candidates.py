@@ -377,7 +377,7 @@ def test_many_cells_at_once_are_judged_as_one_by_one(pack: str, cutoff: str, pro
     charge = f'current = "250mA"\nvoltage = "{4.2 if not pack else 8.4}V"\ntolerance = "1%"'
     wanted = project(
         'power = "1.2W"',
-        runtime="5h",
+        runtime="20h" if pack else "5h",
         cutoff=cutoff,
         need='peak_current = "0.9A"',
         pack=pack,
