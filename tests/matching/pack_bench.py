@@ -44,7 +44,7 @@ def shelf(count: int, seed: int = 1, first: int = 0, **kwargs: object) -> list[C
             u_ah=0.01,
             resistance_ohm=round(chance.uniform(0.040, 0.055), 4),
             u_ohm=0.0005,
-            **kwargs,
+            **kwargs,  # type: ignore[arg-type]
         )
         for n in range(count)
     ]

@@ -38,7 +38,8 @@ def test_two_in_series_of_two_in_parallel_are_found_even_and_long_enough() -> No
     assert answer.served and [len(group) for group in answer.groups] == [2, 2]
     sums = held(answer, cells)
     assert answer.spread_ah == pytest.approx(max(sums) - min(sums), abs=1e-9)
-    assert answer.bound_spread_ah is not None and answer.bound_spread_ah <= answer.spread_ah + 1e-12
+    assert answer.bound_spread_ah is not None and answer.spread_ah is not None
+    assert answer.bound_spread_ah <= answer.spread_ah + 1e-12
     assert answer.runtime is not None and answer.runtime.low_h >= 8.0
 
 

@@ -11,6 +11,7 @@ from tests.cli.bench import Bench
 from tests.sample.conftest import Built
 
 from straycell.cli import prompts
+from straycell.errors import UsageFault
 
 CAMERA = "'bird-box camera'"
 
@@ -136,7 +137,7 @@ def test_at_a_terminal_finishing_asks_first(bench: Bench, monkeypatch: pytest.Mo
 
     def no(yes: bool, question: str) -> None:
         asked.append(question)
-        raise prompts.UsageFault("not confirmed: nothing was changed", "answer y, or add --yes")
+        raise UsageFault("not confirmed: nothing was changed", "answer y, or add --yes")
 
     monkeypatch.setattr(prompts, "at_terminal", lambda: True)
     monkeypatch.setattr(prompts, "confirm", no)
