@@ -84,8 +84,6 @@ def _tell(found: Imported, file: Path, what: str, partial: bool) -> None:
         ],
     }
     output.emit(document, lambda: _page(found, file, what, faults))
-    if found.left_out:
-        output.talk(f"{found.left_out} superseded readings left out: their history goes with a backup")
     if faults and not found.taken:
         lines = len({fault.line for fault in faults})
         raise BadData(
@@ -100,3 +98,7 @@ def _page(found: Imported, file: Path, what: str, faults: Sequence[Fault]) -> No
     output.bullets(f"line {fault.line}: {fault.said}: {fault.remedy}" for fault in faults[:SHOWN])
     if len(faults) > SHOWN:
         output.say(f"    and {len(faults) - SHOWN} more faults: --json lists them all")
+    if found.left_out:
+        output.say(
+            f"{found.left_out} superseded readings left out: their history goes with a backup or a merge"
+        )
