@@ -25,7 +25,7 @@ from straycell.store.tables import BENCH, CELL, CELL_FACTS, EVENT, EVENT_CELL, R
 from straycell.store.writer import open_writer
 
 NOW = datetime(2026, 6, 1, 18, tzinfo=UTC)
-A_BENCH = 98_000  # codes of one letter: 1 number in 200 or so is never issued
+A_BENCH = 98_000  # codes of one letter: some numbers are never issued
 A_TEARDOWN, A_PACK, A_CHUNK = 40, 10, 20_000
 SHELVES = 20
 ADDED, MEASURED = 1001, 1002  # events of the rows below

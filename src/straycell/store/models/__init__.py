@@ -5,9 +5,9 @@ Only making, migrating and checking a store imports this; queries use the same t
 
 from sqlalchemy import MetaData
 
-from straycell.store.models import keeping, stock
+from straycell.store.models import builds, keeping, stock
 from straycell.store.models.base import StoreTable
 
 METADATA: MetaData = StoreTable.metadata
 
-__all__ = ["METADATA", "StoreTable", "keeping", "stock"]
+__all__ = ["METADATA", "StoreTable", "builds", "keeping", "stock"]

@@ -1,4 +1,4 @@
-"""The tables of cells, readings, verdicts and builds, each with its range, enumeration and code-shape checks.
+"""The tables of cells, readings and verdicts, each with its range, enumeration and code-shape checks.
 
 A column's name carries its unit; `_us` is microseconds since 1970 UTC.
 """
@@ -9,7 +9,6 @@ from sqlalchemy import Index, UniqueConstraint, text
 from sqlmodel import Field
 
 from straycell.acceptance.reasons import Outcome
-from straycell.builds import BuildState
 from straycell.cells import Chemistry, Form, Stage
 from straycell.quantities import Dimension
 from straycell.readings import Method, Mistake, Quantity, Where
@@ -25,7 +24,6 @@ from straycell.store.checks import (
     within,
 )
 from straycell.store.models.base import StoreTable
-from straycell.store.records import ProjectState
 
 
 class BenchRow(StoreTable, table=True):
@@ -357,48 +355,3 @@ class VerdictRow(StoreTable, table=True):
     last_reading: int
     valid_until_us: int | None = None
     body: str
-
-
-class ProjectRow(StoreTable, table=True):
-    __tablename__ = "project"
-    __table_args__ = (said("name"), one_of("state", ProjectState), within("priority", 0, 1000000))
-    name: str = Field(primary_key=True)
-    body: str
-    priority: int
-    due: str | None = None
-    state: str = "pending"
-    added_at_us: int
-    event_id: int = Field(foreign_key="event.id")
-
-
-class BuildRow(StoreTable, table=True):
-    __tablename__ = "build"
-    __table_args__ = (
-        one_of("state", BuildState),
-        Index("ux_build_live_project", "project", unique=True, sqlite_where=text("state <> 'dismantled'")),
-    )
-    id: int | None = Field(default=None, primary_key=True)
-    project: str = Field(foreign_key="project.name")
-    state: str
-    plan: str
-    reserved_at_us: int
-    finished_at_us: int | None = None
-    dismantled_at_us: int | None = None
-    event_id: int = Field(foreign_key="event.id")
-
-
-class BuildCellRow(StoreTable, table=True):
-    """One position of a build. `live` ends with the build; a cell is live in one build at most."""
-
-    __tablename__ = "build_cell"
-    __table_args__ = (
-        flag("live"),
-        one_of("stage_before", Stage),
-        Index("ux_build_cell_live", "code", unique=True, sqlite_where=text("live = 1")),
-    )
-    build_id: int = Field(primary_key=True, foreign_key="build.id")
-    group_no: int = Field(primary_key=True)
-    position: int = Field(primary_key=True)
-    code: str = Field(foreign_key="cell.code")
-    live: bool = True
-    stage_before: str
