@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import atexit
 import shutil
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from itertools import count
 from pathlib import Path
-from tempfile import TemporaryDirectory
+from tempfile import mkdtemp
 from typing import Any
 
 from tests.cli.bench import Bench
@@ -128,11 +129,12 @@ def _copy(walk: Walk) -> Walk:
     return Walk(Bench(store, now=walk.bench.now), walk.code, walk.teardown, walk.at)
 
 
-_FOLDER = TemporaryDirectory(prefix="straycell-review-")
+_FOLDER = Path(mkdtemp(prefix="straycell-review-"))
+atexit.register(shutil.rmtree, _FOLDER, ignore_errors=True)
 _NUMBERS = count(1)
 
 
 def _new_store() -> Path:
-    folder = Path(_FOLDER.name) / str(next(_NUMBERS))
+    folder = _FOLDER / str(next(_NUMBERS))
     folder.mkdir()
     return folder / "bench.sqlite"
