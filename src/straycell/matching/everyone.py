@@ -4,23 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from straycell.matching.asked import Screen
-from straycell.matching.candidates import FREE, Candidate, Why
+from straycell.matching.candidates import Candidate, Why
 from straycell.matching.demand import Demand
-from straycell.matching.everyone_model import Question, Wish, in_order, worths
+from straycell.matching.everyone_model import Wish, in_order, worths
+from straycell.matching.everyone_solve import Solved, bound_of, solve
 from straycell.matching.limits import UseLimits
-from straycell.matching.pack_plan import PackPlan, vagueness_band
-from straycell.matching.packs import described, pack_match, plan_among, serve
+from straycell.matching.packs import described, pack_match, serve
 from straycell.matching.screening import screen_all
 from straycell.matching.single import Match, match_single
 from straycell.matching.verify import UnsoundPlan
 from straycell.projects import Project
 
-ROUNDS = 12
-SECONDS = 10.0
 TOLD = 40
 """How many of the cells not chosen a project tells of here; `match NAME` tells of all."""
 
@@ -59,15 +57,6 @@ class StockPlan:
         }
 
 
-@dataclass(slots=True)
-class _Solved:
-    taken: dict[str, tuple[Candidate, ...]] = field(default_factory=dict)
-    surplus_ah: float = 0.0
-    bound_surplus_ah: float = 0.0
-    stopped_early: bool = False
-    packs: dict[str, PackPlan] = field(default_factory=dict)
-
-
 def match_all(
     projects: Sequence[Project], candidates: Sequence[Candidate], limits: UseLimits, *, now: datetime
 ) -> StockPlan:
@@ -80,8 +69,8 @@ def match_all(
     alone = {p.name: serve(p, cells, limits, now=now) for p in asked}
     wishes = [_wish(p, alone[p.name], cells, limits, now) for p in asked if alone[p.name].served]
     worth = worths(asked)
-    solved, bound = _solve(wishes, cells, worth)
-    _use_what_is_left(wishes, cells, solved)
+    solved = solve(wishes, cells, worth)
+    bound = bound_of(wishes, cells, worth, solved)
     matches = {w.project.name: _told(w, cells, solved) for w in wishes if w.project.name in solved.taken}
     verify_all(list(matches.values()))
     wish_of = {w.project.name: w for w in wishes}
@@ -112,133 +101,10 @@ def _wish(p: Project, alone: Match, cells: Sequence[Candidate], limits: UseLimit
     return Wish(p, screen, {s.candidate.code: s for s in screen_all(screen, cells)})
 
 
-def _solve(
-    wishes: Sequence[Wish], cells: Sequence[Candidate], worth: Mapping[str, float]
-) -> tuple[_Solved, float]:
-    """(the plan, the most any plan could be worth): the optimiser's answer, tested, and told apart where it was wrong."""
-    if not wishes:
-        return _Solved(), 0.0
-    from straycell.matching.allocate import allocate_cells
-
-    useful = frozenset().union(*(w.fitting for w in wishes))
-    parallel = [w for w in wishes if w.shape[1] > 1]
-    question = Question(wishes, [c for c in cells if c.code in useful], worth)
-    limit = wishes[0].screen.limits.resistance_ratio
-    if not any(wish.screen.joined for wish in wishes):
-        # Single cells lose nothing by being told apart at once; packs would lose partners.
-        for wish in wishes:
-            question.split(wish, _let_in_wrongly(question, wish))
-    ratio, vague = _ratio(parallel, question.cells, limit)
-    for wish in parallel:
-        question.split(wish, vague)
-    solved = _Solved()
-    for _ in range(ROUNDS):
-        answer = allocate_cells(
-            question.offers(), question.demands(), resistance_ratio=ratio, seconds=SECONDS
-        )
-        taken = {
-            w.project.name: tuple(question.cells[k] for k in sorted(places))
-            for w, places in zip(wishes, answer.assignment, strict=True)
-            if places
-        }
-        solved = _Solved(taken, answer.surplus_ah, answer.bound_surplus_ah, answer.stopped_early)
-        if not _told_apart(question, wishes, solved):
-            break
-    _drop_unsound(wishes, solved)
-    return solved, _most(wishes, cells, worth, solved)
-
-
-def _most(
-    wishes: Sequence[Wish], cells: Sequence[Candidate], worth: Mapping[str, float], solved: _Solved
-) -> float:
-    """The most any plan could be worth, of whatever cells and groups; all wishes together where all are served."""
-    if len(solved.taken) == len(wishes):
-        return math.fsum(worth[w.project.name] for w in wishes)
-    from straycell.matching.allocate import allocate_cells
-
-    useful = frozenset().union(*(w.fitting for w in wishes))
-    question = Question(wishes, [c for c in cells if c.code in useful or _joinable(c, wishes)], worth)
-    ratio = wishes[0].screen.limits.resistance_ratio if any(w.shape[1] > 1 for w in wishes) else None
-    answer = allocate_cells(
-        question.offers(), question.demands(loosely=True), resistance_ratio=ratio, seconds=SECONDS
-    )
-    return answer.bound_weight
-
-
-def _joinable(c: Candidate, wishes: Sequence[Wish]) -> bool:
-    return any(w.screen.joined and w.screened[c.code].steps > 2 for w in wishes) and c.stage in FREE
-
-
-def _let_in_wrongly(question: Question, wish: Wish) -> list[str]:
-    """Cells within the limits of one project that its tests refuse."""
-    demand = question.demands()[list(question.wishes).index(wish)]
-    fitting = wish.fitting
-    least_ah, most_ohm, rank = (demand[k] for k in ("min_capacity_ah", "max_resistance_ohm", "min_rank"))
-    assert isinstance(least_ah, float) and isinstance(most_ohm, float) and isinstance(rank, int)
-    return [
-        c.code
-        for c in question.cells
-        if c.code not in fitting
-        and (c.capacity.value if c.capacity else 0.0) >= least_ah
-        and (c.resistance.value if c.resistance else 0.0) <= most_ohm
-        and int(c.outcome) >= rank
-    ]
-
-
-def _ratio(
-    parallel: Sequence[Wish], cells: Sequence[Candidate], limit: float
-) -> tuple[float | None, list[str]]:
-    """(the ratio to plan with, cells too vague for it): what room the usual vagueness of the resistances leaves."""
-    if not parallel:
-        return None, []
-    joined = frozenset().union(*(w.fitting for w in parallel))
-    return vagueness_band(
-        [c for c in cells if c.code in joined], limit, max(w.screen.demand.cells for w in parallel)
-    )
-
-
-def _told_apart(question: Question, wishes: Sequence[Wish], solved: _Solved) -> bool:
-    """Whether a project got a cell that its tests refuse; such cells are told apart for the next round."""
-    again = False
-    for wish in wishes:
-        wrong = [c.code for c in solved.taken.get(wish.project.name, ()) if c.code not in wish.fitting]
-        again = question.split(wish, wrong) or again
-    return again
-
-
-def _drop_unsound(wishes: Sequence[Wish], solved: _Solved) -> None:
-    """What does not hold by the tests is not planned: its cells are free again."""
-    for wish in wishes:
-        taken = solved.taken.get(wish.project.name)
-        if taken is None:
-            continue
-        plan: PackPlan | None = None
-        if wish.screen.joined:
-            limits, now = wish.screen.limits, wish.screen.now
-            plan = plan_among(wish.project, taken, limits, now, wish.shape)
-        if plan is not None:
-            solved.packs[wish.project.name] = plan
-        elif wish.screen.joined or any(c.code not in wish.fitting for c in taken):
-            del solved.taken[wish.project.name]
-
-
-def _use_what_is_left(wishes: Sequence[Wish], cells: Sequence[Candidate], solved: _Solved) -> None:
-    """Projects that went without may still be served by cells that nobody took, mixed strong and weak."""
-    for wish in wishes:
-        if wish.project.name in solved.taken:
-            continue
-        used = {c.code for taken in solved.taken.values() for c in taken}
-        free = [c for c in cells if c.code not in used]
-        found = serve(wish.project, free, wish.screen.limits, now=wish.screen.now)
-        if found.served:
-            codes = {code for group in found.groups for code in group}
-            solved.taken[wish.project.name] = tuple(c for c in free if c.code in codes)
-
-
 # --- telling ---------------------------------------------------------------------------------------
 
 
-def _told(wish: Wish, cells: Sequence[Candidate], solved: _Solved) -> Match:
+def _told(wish: Wish, cells: Sequence[Candidate], solved: Solved) -> Match:
     """The match of one served project with the cells it got."""
     taken = solved.taken[wish.project.name]
     limits, now = wish.screen.limits, wish.screen.now
@@ -254,7 +120,7 @@ def _told(wish: Wish, cells: Sequence[Candidate], solved: _Solved) -> Match:
     return _shortened(replace(found, not_chosen=_others(wish, cells, solved)))
 
 
-def _others(wish: Wish, cells: Sequence[Candidate], solved: _Solved) -> tuple[Why, ...]:
+def _others(wish: Wish, cells: Sequence[Candidate], solved: Solved) -> tuple[Why, ...]:
     """Why this project did not get each other cell, the ones that would do first."""
     owner = {c.code: name for name, taken in solved.taken.items() for c in taken}
     would, nearest = [], []
@@ -276,7 +142,7 @@ def _shortened(found: Match) -> Match:
     return replace(found, not_chosen=found.not_chosen[:TOLD])
 
 
-def _outbid(wish: Wish, alone: Match, cells: Sequence[Candidate], solved: _Solved) -> Match:
+def _outbid(wish: Wish, alone: Match, cells: Sequence[Candidate], solved: Solved) -> Match:
     """A project that the stock alone would serve, were its cells not given to others."""
     wanted = [code for group in alone.groups for code in group]
     owner = {c.code: name for name, taken in solved.taken.items() for c in taken}
@@ -294,7 +160,7 @@ def _outbid(wish: Wish, alone: Match, cells: Sequence[Candidate], solved: _Solve
 
 
 def _cells(
-    cells: Sequence[Candidate], wishes: Sequence[Wish], matches: Mapping[str, Match], solved: _Solved
+    cells: Sequence[Candidate], wishes: Sequence[Wish], matches: Mapping[str, Match], solved: Solved
 ) -> tuple[Why, ...]:
     """Of every cell: who has it, who could have had it, or how near it came."""
     owner = {c.code: name for name, taken in solved.taken.items() if name in matches for c in taken}

@@ -7,17 +7,19 @@ project's limits let in a cell that its tests refuse: the cells on either side o
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 
-from straycell.acceptance.reasons import Outcome
 from straycell.matching.asked import Screen
 from straycell.matching.candidates import Candidate
-from straycell.matching.pack_kinds import PackKind
+from straycell.matching.pack_kinds import PackKind, by_kind
+from straycell.matching.pack_plan import least_capacity
 from straycell.matching.screening import Screened
 from straycell.projects import Project
+from straycell.quantities import Measured
 
 Kind = tuple[object, ...]
+DUST_AH = 0.002
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +36,30 @@ class Wish:
 
     @property
     def fitting(self) -> frozenset[str]:
+        """Cells that would do, in a pack among cells like them."""
         return frozenset(code for code, s in self.screened.items() if s.fits)
+
+    @property
+    def helping(self) -> frozenset[str]:
+        """Cells that any plan could use: a weak one may stand in a group beside the strongest of its kind."""
+        if self.shape[1] == 1:
+            return self.fitting
+        ran = [s.candidate for s in self.screened.values() if s.run is not None]
+        found = set(self.fitting)
+        for members in by_kind(ran).values():
+            strongest_ah = max(c.capacity.value for c in members if c.capacity)
+            surest = [_surest(c, members) for c in members[:1]]
+            group_ah = self.shape[1] * least_capacity(self.screen, surest)
+            weakest_ah = group_ah - (self.shape[1] - 1) * strongest_ah
+            found |= {c.code for c in members if c.capacity and c.capacity.value >= weakest_ah - DUST_AH}
+        return frozenset(found)
+
+
+def _surest(c: Candidate, members: Sequence[Candidate]) -> Candidate:
+    """A cell with the lowest resistance and the least doubt that any of its kind has."""
+    share = min(m.capacity.u / m.capacity.value for m in members if m.capacity)
+    ohm = min(max(0.0, m.resistance.low) for m in members if m.resistance)
+    return replace(c, capacity=Measured(1.0, share), resistance=Measured(ohm, 0.0))
 
 
 @dataclass(slots=True)
@@ -67,11 +92,8 @@ class Question:
         return [self._demand(wish, loosely) for wish in self.wishes]
 
     def _demand(self, wish: Wish, loosely: bool) -> dict[str, object]:
-        joined = wish.screen.joined
-        allowed = [c for c in self.cells if c.code in wish.fitting]
-        if loosely and joined:
-            # A weak cell may stand beside strong ones in a group: only the group must last.
-            allowed = [c for c in self.cells if c.outcome is Outcome.PACK]
+        codes = wish.helping if loosely else wish.fitting
+        allowed = [c for c in self.cells if c.code in codes]
         kinds = sorted(
             {self.kind(c) for c in allowed if wish.project.name not in self.splits.get(c.code, ())}
         )

@@ -84,14 +84,15 @@ def _pools(screen: Screen, cells: Sequence[Candidate]) -> Iterator[tuple[list[Ca
     yield from reversed(pools.values())
 
 
-def vagueness_band(cells: Sequence[Candidate], limit: float, wanted: int) -> tuple[float, list[str]]:
-    """(the ratio left by the first band that holds enough cells, the codes of the vaguer ones)."""
+def vagueness_bands(cells: Sequence[Candidate], limit: float) -> Iterator[tuple[float, list[str]]]:
+    """(the ratio that a band of vagueness leaves, the codes of cells vaguer than it), the most cells first."""
+    found: dict[int, tuple[float, list[str]]] = {}
     for share in VAGUENESS:
         vague = [c.code for c in cells if _vagueness(c) > share + 1e-12]
         ratio = limit / (1.0 + math.sqrt(2.0) * share)
-        if ratio >= 1.0 and 2 * (len(cells) - len(vague)) >= len(cells) and len(cells) - len(vague) >= wanted:
-            return ratio, vague
-    return limit, []
+        if ratio >= 1.0:
+            found.setdefault(len(vague), (ratio, vague))
+    yield from reversed(found.values())
 
 
 def _vagueness(c: Candidate) -> float:
