@@ -30,16 +30,17 @@ class Solved:
     bound_surplus_ah: float = 0.0
     stopped_early: bool = False
     packs: dict[str, PackPlan] = field(default_factory=dict)
+    ratio: float | None = None
 
 
 def solve(wishes: Sequence[Wish], cells: Sequence[Candidate], worth: Mapping[str, float]) -> Solved:
     """Serve the wishes (in order of urgency) by their worth; each wholly or not at all, no cell twice."""
     settled: Taken = {}
-    best, tries = _around(settled, wishes, cells, worth, SECONDS), 0
+    best, tries = _around(settled, wishes, cells, worth, None), 0
     while tries < TRIES:
         for trial in _trials(wishes, cells, best, settled):
             tries += 1
-            found = _around(trial, wishes, cells, worth, AGAIN_SECONDS)
+            found = _around(trial, wishes, cells, worth, best.ratio)
             if _value(found, worth) > _value(best, worth):
                 settled, best = trial, found
                 break
@@ -53,12 +54,12 @@ def _around(
     wishes: Sequence[Wish],
     cells: Sequence[Candidate],
     worth: Mapping[str, float],
-    seconds: float,
+    ratio: float | None,
 ) -> Solved:
-    """The plan of all others beside what is settled."""
+    """The plan of all others beside what is settled; within one `ratio`, or whichever serves best."""
     held = {c.code for taken in settled.values() for c in taken}
     waiting = [w for w in wishes if w.project.name not in settled]
-    solved = _best_planned(waiting, [c for c in cells if c.code not in held], worth, seconds)
+    solved = _best_planned(waiting, [c for c in cells if c.code not in held], worth, ratio)
     solved.taken.update(settled)
     return solved
 
@@ -91,15 +92,17 @@ def _trials(
 
 
 def _best_planned(
-    wishes: Sequence[Wish], cells: Sequence[Candidate], worth: Mapping[str, float], seconds: float
+    wishes: Sequence[Wish], cells: Sequence[Candidate], worth: Mapping[str, float], only: float | None
 ) -> Solved:
     """The best of the plans with more or less of the ratio left for vague resistances."""
     parallel = [w for w in wishes if w.shape[1] > 1]
     joined = frozenset().union(*(w.fitting for w in parallel))
     limit = wishes[0].screen.limits.resistance_ratio if wishes else 1.0
     best: Solved | None = None
-    for ratio, vague in vagueness_bands([c for c in cells if c.code in joined], limit):
+    for ratio, vague in vagueness_bands([c for c in cells if c.code in joined], limit, only):
+        seconds = SECONDS if only is None else AGAIN_SECONDS
         found = _planned(wishes, cells, worth, (ratio if parallel else None, vague), seconds)
+        found.ratio = ratio
         if best is None or _value(found, worth) > _value(best, worth):
             best = found
         if not parallel or len(best.taken) == len(wishes):

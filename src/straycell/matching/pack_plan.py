@@ -29,7 +29,7 @@ TIGHTER = (1.0, 0.7, 0.4, 0.15)
 
 @dataclass(frozen=True, slots=True)
 class PackPlan:
-    """A pack that does it. `goal_ah` is what a group needs; capacities in Ah, `gap` the share it may be off the best."""
+    """A pack that does it. Capacities in Ah; `gap` is the share by which it may be off the best."""
 
     kind: PackKind
     groups: Groups
@@ -38,7 +38,6 @@ class PackPlan:
     spread_ah: float
     bound_spread_ah: float
     gap: float
-    goal_ah: float
 
     @property
     def codes(self) -> frozenset[str]:
@@ -84,14 +83,21 @@ def _pools(screen: Screen, cells: Sequence[Candidate]) -> Iterator[tuple[list[Ca
     yield from reversed(pools.values())
 
 
-def vagueness_bands(cells: Sequence[Candidate], limit: float) -> Iterator[tuple[float, list[str]]]:
-    """(the ratio that a band of vagueness leaves, the codes of cells vaguer than it), the most cells first."""
+def vagueness_bands(
+    cells: Sequence[Candidate], limit: float, only: float | None = None
+) -> Iterator[tuple[float, list[str]]]:
+    """(the ratio that a band of vagueness leaves, the codes of cells vaguer than it), the most cells first.
+
+    With `only`, the band that leaves this ratio and no other.
+    """
     found: dict[int, tuple[float, list[str]]] = {}
     for share in VAGUENESS:
         vague = [c.code for c in cells if _vagueness(c) > share + 1e-12]
         ratio = limit / (1.0 + math.sqrt(2.0) * share)
-        if ratio >= 1.0:
+        if only is None and ratio >= 1.0:
             found.setdefault(len(vague), (ratio, vague))
+        elif ratio == only:
+            found[0] = (ratio, vague)
     yield from reversed(found.values())
 
 
@@ -147,13 +153,17 @@ class _Search:
 
     def plan(self) -> PackPlan | None:
         """The groups that just last; None with the refusal filled in."""
+        if len(self.pool) == self.screen.demand.cells:
+            # All are needed: nothing to spare, the most even groups are the best.
+            draft = self._balanced(None)
+            return self._described(draft) if draft is not None and self._lasts(draft) else None
         goal_ah = least_capacity(self.screen, self.pool) * self.screen.demand.parallel
         draft, goal_ah = self._aimed(goal_ah)
         if draft is None:
-            draft, goal_ah = self._strongest(goal_ah)
+            draft = self._strongest(goal_ah)
         if draft is None:
             draft = self._of_lasting()
-        return None if draft is None else self._described(draft, goal_ah)
+        return None if draft is None else self._described(draft)
 
     def _aimed(self, goal_ah: float) -> tuple[_Draft | None, float]:
         """Raise a goal that was too low, lower one that left time over; the least that lasts."""
@@ -176,11 +186,11 @@ class _Search:
                 goal_ah *= need_h / draft.low_h * (1 + CLOSE / 2)
         return best
 
-    def _strongest(self, failed_ah: float) -> tuple[_Draft | None, float]:
+    def _strongest(self, failed_ah: float) -> _Draft | None:
         """As strong as it goes; where that lasts, down again to between it and the goal that failed."""
         best = self._balanced(None)
         if best is None or not self._lasts(best):
-            return None, failed_ah
+            return None
         reached_ah = min(math.fsum(c.capacity.value for c in g if c.capacity) for g in best.groups)
         low_ah, high_ah = min(failed_ah, reached_ah), reached_ah
         for _ in range(TRIES if low_ah < high_ah else 0):
@@ -190,7 +200,7 @@ class _Search:
                 best, high_ah = min(best, draft, key=lambda d: d.held_ah), middle_ah
             else:
                 low_ah = middle_ah
-        return best, high_ah
+        return best
 
     def _of_lasting(self) -> _Draft | None:
         """Only of cells each of which would last among cells like it."""
@@ -238,7 +248,7 @@ class _Search:
     def _lasts(self, draft: _Draft) -> bool:
         return all(lasts(self.screen, run) for run in draft.runs)
 
-    def _described(self, draft: _Draft, goal_ah: float) -> PackPlan:
+    def _described(self, draft: _Draft) -> PackPlan:
         reasons = group_reasons(self.screen, draft.groups, draft.runs)
         runtimes = tuple(run.steady for run in draft.runs)
         return PackPlan(
@@ -249,7 +259,6 @@ class _Search:
             draft.spread_ah,
             draft.bound_spread_ah,
             max(0.0, draft.gap),
-            goal_ah,
         )
 
 
