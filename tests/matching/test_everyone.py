@@ -139,6 +139,24 @@ def test_a_pack_that_needs_its_cells_mixed_is_served_from_what_is_left() -> None
     assert served(plan) == ["mixed"]
 
 
+def test_a_pack_of_strong_and_weak_cells_keeps_its_priority() -> None:
+    """Neither cell of the pair lasts by itself among its like; a lesser lamp wants one of them."""
+    pack = named(wanted(1, 2, load='current = "100mA"', runtime="35h", cutoff="3.0V"), "pack", 1)
+    cells = [marked(0, 2.9), marked(1, 1.6)]
+    plan = planned([pack, lamp("lamp", 5, 2)], *cells)
+    assert served(plan) == ["pack"] and plan.objective == plan.bound
+
+
+def test_two_packs_and_a_lamp_are_dealt_so_that_all_are_served() -> None:
+    """The pair that comes to mind first would leave two cells that are too weak together, and too unlike."""
+    asked = wanted(1, 2, load='current = "120mA"', runtime="24h", cutoff="3.2V")
+    figures = [(2.755, 0.0411), (1.13, 0.0516), (3.135, 0.0554), (1.542, 0.0728)]
+    cells = [marked(n, ah, resistance_ohm=ohm, u_ohm=0.0004) for n, (ah, ohm) in enumerate(figures)]
+    lone = marked(9, 1.9, "another")
+    plan = planned([named(asked, "one"), named(asked, "two"), lamp("lamp", 9, 1)], *cells, lone)
+    assert served(plan) == ["lamp", "one", "two"]
+
+
 @pytest.mark.parametrize("projects", [[], [lamp("a", 5)]])
 def test_nothing_to_serve_or_nothing_to_serve_with_is_answered(projects: list[Project]) -> None:
     """No project, no cell: an empty plan in plain JSON."""

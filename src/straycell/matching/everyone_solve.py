@@ -16,7 +16,7 @@ from straycell.matching.pack_plan import PackPlan, vagueness_bands
 from straycell.matching.packs import plan_among, serve
 
 Taken = dict[str, tuple[Candidate, ...]]
-ROUNDS, TRIES = 12, 40
+ROUNDS, TRIES, DEPTH = 12, 40, 2
 # The work is bounded by turns; time only stops a search for less surplus, and the plan says so.
 SECONDS, AGAIN_SECONDS = 10.0, 3.0
 
@@ -35,37 +35,81 @@ class Solved:
 
 def solve(wishes: Sequence[Wish], cells: Sequence[Candidate], worth: Mapping[str, float]) -> Solved:
     """Serve the wishes (in order of urgency) by their worth; each wholly or not at all, no cell twice."""
+    search = _Search(wishes, cells, worth, TRIES)
     settled: Taken = {}
-    best, tries = _around(settled, wishes, cells, worth, None), 0
-    while tries < TRIES:
-        for trial in _trials(wishes, cells, best, settled):
-            tries += 1
-            found = _around(trial, wishes, cells, worth, best.ratio)
-            if _value(found, worth) > _value(best, worth):
-                settled, best = trial, found
-                break
-        else:
-            break
+    best = search.around(settled, None)
+    while (found := search.better(settled, best, DEPTH)) is not None:
+        settled, best = found
     return best
 
 
-def _around(
-    settled: Taken,
-    wishes: Sequence[Wish],
-    cells: Sequence[Candidate],
-    worth: Mapping[str, float],
-    ratio: float | None,
-) -> Solved:
-    """The plan of all others beside what is settled; within one `ratio`, or whichever serves best."""
-    held = {c.code for taken in settled.values() for c in taken}
-    waiting = [w for w in wishes if w.project.name not in settled]
-    solved = _best_planned(waiting, [c for c in cells if c.code not in held], worth, ratio)
-    solved.taken.update(settled)
-    return solved
+@dataclass(slots=True)
+class _Search:
+    """Trials of mixed packs, as many as `tries` allows."""
+
+    wishes: Sequence[Wish]
+    cells: Sequence[Candidate]
+    worth: Mapping[str, float]
+    tries: int
+
+    def value(self, solved: Solved) -> float:
+        return math.fsum(self.worth[name] for name in solved.taken)
+
+    def better(self, settled: Taken, best: Solved, depth: int) -> tuple[Taken, Solved] | None:
+        """What is worth more than the best: one more pack settled, or one that costs nothing and then another."""
+        for trial in _trials(self.wishes, self.cells, best, settled):
+            if self.tries <= 0:
+                return None
+            self.tries -= 1
+            found = self.around(trial, best.ratio)
+            if self.value(found) > self.value(best):
+                return trial, found
+            if depth > 1 and self.value(found) == self.value(best):
+                deeper = self.better(trial, found, depth - 1)
+                if deeper is not None:
+                    return deeper
+        return None
+
+    def around(self, settled: Taken, ratio: float | None) -> Solved:
+        """The plan of all others beside what is settled; within one `ratio`, or whichever serves best."""
+        held = {c.code for taken in settled.values() for c in taken}
+        waiting = [w for w in self.wishes if w.project.name not in settled]
+        left = [c for c in self.cells if c.code not in held]
+        solved = self.planned(waiting, left, ratio)
+        solved.taken.update(settled)
+        for wish in self.wishes:
+            if wish.project.name not in solved.taken:
+                used = frozenset(c.code for taken in solved.taken.values() for c in taken)
+                mixed = _mixed(wish, [c for c in self.cells if c.code not in used])
+                if mixed is not None:
+                    solved.taken[wish.project.name] = mixed
+        return solved
+
+    def planned(self, wishes: Sequence[Wish], cells: Sequence[Candidate], only: float | None) -> Solved:
+        """The best of the plans with more or less of the ratio left for vague resistances."""
+        parallel = [w for w in wishes if w.shape[1] > 1]
+        joined = frozenset().union(*(w.fitting for w in parallel))
+        limit = wishes[0].screen.limits.resistance_ratio if wishes else 1.0
+        best: Solved | None = None
+        for ratio, vague in vagueness_bands([c for c in cells if c.code in joined], limit, only):
+            seconds = SECONDS if only is None else AGAIN_SECONDS
+            found = _planned(wishes, cells, self.worth, (ratio if parallel else None, vague), seconds)
+            found.ratio = ratio
+            if best is None or self.value(found) > self.value(best):
+                best = found
+            if not parallel or len(best.taken) == len(wishes):
+                break
+        return best or Solved()
 
 
-def _value(solved: Solved, worth: Mapping[str, float]) -> float:
-    return math.fsum(worth[name] for name in solved.taken)
+def _mixed(wish: Wish, free: Sequence[Candidate]) -> tuple[Candidate, ...] | None:
+    """A pack of any mixture for a project that may have one; None where these cells make none."""
+    shape = wish.project.pack
+    if shape.series == 1 and shape.parallel == 1:
+        return None
+    found = serve(wish.project, free, wish.screen.limits, now=wish.screen.now)
+    codes = {code for group in found.groups for code in group}
+    return tuple(c for c in free if c.code in codes) if found.served else None
 
 
 def _trials(
@@ -74,8 +118,7 @@ def _trials(
     """Packs of any mixture for projects without cells: of what no better one holds, then of all that is not settled."""
     fixed = frozenset(c.code for taken in settled.values() for c in taken)
     for wish in wishes:
-        shape = wish.project.pack
-        if wish.project.name in solved.taken or (shape.series == 1 and shape.parallel == 1):
+        if wish.project.name in solved.taken:
             continue
         better = frozenset(
             c.code
@@ -84,30 +127,9 @@ def _trials(
             for c in solved.taken.get(other.project.name, ())
         )
         for kept in dict.fromkeys((better | fixed, fixed)):
-            free = [c for c in cells if c.code not in kept]
-            found = serve(wish.project, free, wish.screen.limits, now=wish.screen.now)
-            if found.served:
-                codes = {code for group in found.groups for code in group}
-                yield {**settled, wish.project.name: tuple(c for c in free if c.code in codes)}
-
-
-def _best_planned(
-    wishes: Sequence[Wish], cells: Sequence[Candidate], worth: Mapping[str, float], only: float | None
-) -> Solved:
-    """The best of the plans with more or less of the ratio left for vague resistances."""
-    parallel = [w for w in wishes if w.shape[1] > 1]
-    joined = frozenset().union(*(w.fitting for w in parallel))
-    limit = wishes[0].screen.limits.resistance_ratio if wishes else 1.0
-    best: Solved | None = None
-    for ratio, vague in vagueness_bands([c for c in cells if c.code in joined], limit, only):
-        seconds = SECONDS if only is None else AGAIN_SECONDS
-        found = _planned(wishes, cells, worth, (ratio if parallel else None, vague), seconds)
-        found.ratio = ratio
-        if best is None or _value(found, worth) > _value(best, worth):
-            best = found
-        if not parallel or len(best.taken) == len(wishes):
-            break
-    return best or Solved()
+            mixed = _mixed(wish, [c for c in cells if c.code not in kept])
+            if mixed is not None:
+                yield {**settled, wish.project.name: mixed}
 
 
 def _planned(
