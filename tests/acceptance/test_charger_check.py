@@ -19,7 +19,9 @@ from straycell.acceptance.charger_check import (
     gentle_resistor,
     resistor_words,
 )
+from straycell.acceptance.rules import chemistry_keys
 from straycell.cells import CellFacts, Chemistry, Form
+from straycell.physics.charging import float_limit
 from straycell.physics.resistors import rounded_down
 from straycell.quantities import Measured
 
@@ -180,6 +182,22 @@ def test_a_marking_lowers_what_a_cell_bears_and_never_raises_it() -> None:
         found = ask(Charger(0.1), facts=facts).float_v
         assert found is not None and found.limit_v == pytest.approx(limit_v)
     assert not ask(Charger(0.1), facts=low).ok
+
+
+@pytest.mark.parametrize(
+    ("chemistry", "full_v"),
+    [
+        *((c, 4.20) for c in (Chemistry.NMC, Chemistry.LCO, Chemistry.NCA, Chemistry.LMO)),
+        (Chemistry.LFP, 3.65),
+    ],
+)
+def test_what_full_means_and_what_no_charger_may_exceed_are_one_table(
+    chemistry: Chemistry, full_v: float
+) -> None:
+    """Sheets: 4.20 V, lfp 3.65 V (26650 sheet); 0.05 V above it is IEC 62133-2's 4.25 V (from memory)."""
+    keys = chemistry_keys(chemistry, Form.F18650)
+    assert RULES.figure("full-voltage", *keys) == full_v
+    assert float_limit(chemistry) == pytest.approx(full_v + RULES.figure("voltage-over-full", *keys))
 
 
 # --- supply, load, heat, time ----------------------------------------------------------------------

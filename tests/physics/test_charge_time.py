@@ -8,11 +8,23 @@ from hypothesis import strategies as st
 
 from straycell.cells import Chemistry
 from straycell.errors import BadData
-from straycell.physics.charge_time import charge_time
+from straycell.physics.charge_time import ChargeTime
+from straycell.physics.charge_time import charge_time as to_the_end_of
 from straycell.quantities import Measured
 
 CAPACITY = Measured(2.0, 0.02)
 RESISTANCE = Measured(0.06, 0.005)
+FULL_V = {Chemistry.LFP: 3.65}
+"""Sheets: 4.20 V for the others (table of the acceptance rules)."""
+
+
+def charge_time(
+    chemistry: Chemistry, capacity: Measured, resistance: Measured, amps: float, **more
+) -> ChargeTime:
+    """To the chemistry's full voltage."""
+    return to_the_end_of(
+        chemistry, capacity, resistance, amps, **{"charger_v": FULL_V.get(chemistry, 4.20), **more}
+    )
 
 
 def test_a_cell_without_resistance_takes_its_charge_over_the_current():
@@ -66,6 +78,12 @@ def test_more_current_to_the_same_end_never_takes_longer_and_a_fuller_cell_neith
     assert faster.expected_h <= base.expected_h * 1.002
     assert fuller.expected_h <= base.expected_h * 1.002
     assert base.low_h <= base.expected_h <= base.high_h
+
+
+def test_a_lower_end_voltage_is_reached_sooner():
+    """A cell charged to 4.10 V is not full, and takes less."""
+    early = charge_time(Chemistry.NMC, CAPACITY, RESISTANCE, 1.0, charger_v=4.10)
+    assert early.expected_h < charge_time(Chemistry.NMC, CAPACITY, RESISTANCE, 1.0).expected_h
 
 
 @pytest.mark.parametrize(

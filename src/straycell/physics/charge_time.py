@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from straycell.cells import Chemistry
 from straycell.errors import BadData
-from straycell.physics.charging import full_voltage
 from straycell.physics.curves import OcvCurve, curves_for, interpolate
 from straycell.physics.doubts import known_resistance
 from straycell.physics.polarisation import steady_over_pulse
@@ -38,8 +37,8 @@ def charge_time(
     resistance: Measured | None,
     current_a: float,
     *,
+    charger_v: float,
     from_soc: float = 0.0,
-    charger_v: float | None = None,
     end_current_a: float | None = None,
     supply_limit_a: float | None = None,
     load_a: float = 0.0,
@@ -47,9 +46,9 @@ def charge_time(
 ) -> ChargeTime:
     """Time from a state of charge (0 to 1) to the charger's end.
 
-    Above 2.9 V of open-circuit voltage; a cell below it takes a trickle first. `end_current_a` defaults to a
-    tenth of `current_a`. A `load_a` left on takes its share of the current, and keeps the charge from ending
-    when it is more than the end current.
+    `charger_v` is what the charger regulates to in V. Above 2.9 V of open-circuit voltage; a cell below it takes
+    a trickle first. `end_current_a` defaults to a tenth of `current_a`. A `load_a` left on takes its share of the
+    current, and keeps the charge from ending when it is more than the end current.
     """
     curves = curves_for(chemistry)
     if not curves:
@@ -76,11 +75,10 @@ def charge_time(
     notes = []
     if load_a >= end_a:
         notes.append("a load left on while charging keeps the charge from ending: switch it off")
-    top_v = full_voltage(chemistry) if charger_v is None else charger_v
     ohm, ohm_u, more = known_resistance(capacity, resistance)
     steady = steady_over_pulse(chemistry, resistance_pulse_s)
     times = [
-        _hours(curve, ah, r, into_cell_a, top_v, max(end_a - load_a, 1e-3 * into_cell_a), from_soc)
+        _hours(curve, ah, r, into_cell_a, charger_v, max(end_a - load_a, 1e-3 * into_cell_a), from_soc)
         for ah, r in (
             (capacity.value, ohm * steady.expected),
             (max(capacity.low, 0.0), max(0.0, ohm - 2 * ohm_u) * steady.low),

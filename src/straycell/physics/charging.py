@@ -88,13 +88,9 @@ class FloatAnswer:
     advice: str
 
 
-def full_voltage(chemistry: Chemistry) -> float:
-    """The voltage in V a cell of this chemistry is charged to here."""
-    return _of_chemistry("full_v", chemistry)
-
-
-def _of_chemistry(key: str, chemistry: Chemistry) -> float:
-    table: dict[str, float] = shipped("charging")["float"][key]
+def float_limit(chemistry: Chemistry) -> float:
+    """The voltage in V that no charger may exceed on a cell of this chemistry, whatever was measured."""
+    table: dict[str, float] = shipped("charging")["float"]["limit_v"]
     if chemistry not in table:
         raise BadData(
             f"chemistry is {chemistry}: no charge voltage is safe for it", "find out the chemistry first"
@@ -113,7 +109,7 @@ def check_float(
 
     What was measured on this very board, plus its U, counts before the tolerance on the sheet (default 1.5 %).
     """
-    limit_v = _of_chemistry("limit_v", chemistry)
+    limit_v = float_limit(chemistry)
     share = shipped("charging")["float"]["tolerance"] if tolerance is None else tolerance
     if not (math.isfinite(charger_v) and charger_v > 0 and math.isfinite(share) and share >= 0):
         raise BadData(
