@@ -230,6 +230,36 @@ def test_a_supply_below_the_end_voltage_fills_no_cell(supply_v: float, ok: bool)
     assert answer.ok is ok and (answer.time is not None) is ok
 
 
+@pytest.mark.parametrize(
+    ("supply_v", "rated_v", "ok"),
+    [
+        (5.0, None, True),
+        (7.9, None, True),
+        (8.0, None, False),
+        (9.0, None, False),
+        (9.0, 24.0, True),
+        (24.0, 24.0, False),
+    ],
+)
+def test_a_supply_must_stay_below_what_the_charger_bears(
+    supply_v: float, rated_v: float | None, ok: bool
+) -> None:
+    """8 V is the common part's absolute maximum (its data sheet: VCC -0.3 to 8 V); another's own sheet comes first."""
+    answer = ask(Charger(current_a=0.1, supply_v=supply_v, supply_rated_v=rated_v))
+    assert answer.ok is ok and (answer.time is not None) is ok
+    if not ok:
+        found = check(answer, "supply-high")
+        assert "destroy" in found.text and ("8 V" in found.text) is (rated_v is None)
+        assert answer.advice[0] == found.remedy and "5V" in found.remedy
+
+
+def test_the_figure_of_the_supply_comes_with_its_source() -> None:
+    """From the data file; a programming resistor makes it surely a linear charger, so no other sheet is asked for."""
+    lone = check(ask(Charger(programming_resistor_ohm=10_000.0, supply_v=9.0)), "supply-high")
+    assert "VCC -0.3 to 8 V" in lone.text and "--supply-rated" not in lone.remedy
+    assert "--supply-rated" in check(ask(Charger(0.1, supply_v=9.0)), "supply-high").remedy
+
+
 def test_the_heat_is_supply_less_cell_times_current() -> None:
     """(5 - 2.9) V x 1.1 A = 2.31 W at the emptiest cell, more than the 1 W of a bare board (common practice)."""
     hot = ask(Charger(programming_resistor_ohm=1200.0, supply_v=5.0), allowed_a=2.0)

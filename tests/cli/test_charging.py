@@ -137,6 +137,18 @@ def test_a_supply_that_is_the_limit(bench: Bench) -> None:
     assert any("collapses" in text and "9.1 kohm" in text for text in found["advice"])
 
 
+def test_nine_volts_are_the_end_of_a_linear_charger(bench: Bench) -> None:
+    """Exit 1 with the figure and its source (data sheet: 8 V absolute maximum); one made for 24 V is another matter."""
+    code = small(bench)
+    found = asked(bench, f"{code} --programming-resistor 10kohm --supply 9V", 1)
+    assert found["ok"] is False and found["charge_time_h"]["expected"] is None
+    assert any("VCC -0.3 to 8 V" in each["text"] for each in found["checks"] if each["ok"] is False)
+    page = " ".join(bench.run(f"charging {code} --current 0.1A --supply 9V").out.split())
+    assert "NO: a supply of 9 V may destroy" in page and "--supply-rated" in page
+    asked(bench, f"{code} --current 0.1A --supply 9V --supply-rated 24V", 0)
+    asked(bench, f"{code} --current 0.1A --supply 5V", 0)
+
+
 def test_a_load_left_on_keeps_it_from_ending(bench: Bench) -> None:
     """Infinite is null in JSON, and words on the page."""
     code = small(bench)
@@ -184,6 +196,8 @@ BAD = [
     ("--programming-resistor 0ohm", 3, "cannot be right for a programming resistor"),
     ("--programming-resistor 1.2", 3, "has no unit"),
     ("--current 0.1A --supply 400V", 3, "cannot be right for a supply"),
+    ("--current 0.1A --supply-rated 24V", 2, "without --supply"),
+    ("--current 0.1A --supply 9V --supply-rated 24", 3, "has no unit"),
     ("--current 0.1A --supply-limit 0A", 3, "cannot be right"),
     ("--current 0.1A --voltage 12V", 3, "cannot be right for one cell's charger"),
     ("--current 0.1A --tolerance 90%", 3, "cannot be right"),

@@ -9,7 +9,13 @@ from straycell.acceptance.rules import RuleSet, chemistry_keys
 from straycell.cells import CellFacts, Chemistry
 from straycell.errors import BadData
 from straycell.physics.charge_time import ChargeTime, charge_time
-from straycell.physics.charging import check_float, linear_heat, programmed_current, safe_resistor
+from straycell.physics.charging import (
+    check_float,
+    linear_heat,
+    programmed_current,
+    safe_resistor,
+    supply_limit,
+)
 from straycell.physics.resistors import bands
 from straycell.physics.shipped import shipped
 from straycell.quantities import Dimension, Measured, show
@@ -21,7 +27,8 @@ _DUST = 1e-9
 class Charger:
     """What is known of a charger: exactly one of `current_a` and `programming_resistor_ohm`, the rest where known.
 
-    Voltages in V, `tolerance` a share, `load_a` what a device left on draws meanwhile in A.
+    Voltages in V, `tolerance` a share, `load_a` what a device left on draws meanwhile in A. `supply_rated_v` is
+    what its own sheet lets feed it; where that is not said, the common linear part's limit counts.
     """
 
     current_a: float | None = None
@@ -31,6 +38,7 @@ class Charger:
     measured_float: Measured | None = None
     supply_v: float | None = None
     supply_limit_a: float | None = None
+    supply_rated_v: float | None = None
     load_a: float = 0.0
 
     @property
@@ -217,6 +225,8 @@ def _supply(charger: Charger, float_v: Float, allowed_a: float) -> list[Check]:
     if supply_v is not None and float_v.set_v is not None and supply_v <= float_v.set_v:
         text = f"a supply of {_volts(supply_v)} cannot fill a cell to {_volts(float_v.set_v)}"
         checks.append(Check("supply", False, text, "use a supply of a higher voltage, like 5V"))
+    if supply_v is not None:
+        checks += _too_high(charger, supply_v)
     if limit_a is not None and limit_a < charger.worst_a:
         text = (
             f"the supply gives {_amps(limit_a)}, the charger asks for {_amps(charger.set_a)}: the supply is "
@@ -224,6 +234,21 @@ def _supply(charger: Charger, float_v: Float, allowed_a: float) -> list[Check]:
         )
         checks.append(Check("supply-limit", None, text, _softer(charger, min(limit_a, allowed_a))))
     return checks
+
+
+def _too_high(charger: Charger, supply_v: float) -> list[Check]:
+    """A supply at or above what the charger bears destroys it, and a dead one may hand the supply on to the cell."""
+    most_v, source = supply_limit(charger.supply_rated_v)
+    if supply_v < most_v * (1 - _DUST):
+        return []
+    kind = "this charger" if charger.supply_rated_v is not None else "a single-cell linear charger"
+    text = (
+        f"a supply of {_volts(supply_v)} may destroy {kind}: it bears less than {_volts(most_v)} ({source})"
+    )
+    remedy = "use a supply of 5V"
+    if charger.supply_rated_v is None and charger.programming_resistor_ohm is None:
+        remedy += ", or state what its own sheet lets feed it (--supply-rated)"
+    return [Check("supply-high", False, text, remedy)]
 
 
 def _softer(charger: Charger, limit_a: float) -> str:
@@ -259,7 +284,7 @@ def _time(
     set_v, limit_v = float_v.set_v, float_v.limit_v
     if allowance.capacity is None or set_v is None or set_v > limit_v:
         return None
-    if charger.supply_v is not None and charger.supply_v <= set_v:
+    if charger.supply_v is not None and (charger.supply_v <= set_v or _too_high(charger, charger.supply_v)):
         return None
     end_v = charger.measured_float.value if charger.measured_float is not None else set_v
     return charge_time(

@@ -49,6 +49,16 @@ SupplyLimitOption = Annotated[
         "--supply-limit", _D.CURRENT, "The most the supply gives.", window=_AMPS, example="160mA"
     ),
 ]
+SupplyRatedOption = Annotated[
+    float | None,
+    values.quantity(
+        "--supply-rated",
+        _D.VOLTAGE,
+        "The most its sheet lets feed it (default 8V: a linear charger).",
+        window=_SUPPLY,
+        example="24V",
+    ),
+]
 VoltageOption = Annotated[
     float | None,
     values.quantity(
@@ -88,6 +98,7 @@ def charging(
     programming_resistor: ResistorOption = None,
     supply: SupplyOption = None,
     supply_limit: SupplyLimitOption = None,
+    supply_rated: SupplyRatedOption = None,
     voltage: VoltageOption = None,
     tolerance: ToleranceOption = None,
     measured_float: MeasuredOption = None,
@@ -104,6 +115,8 @@ def charging(
     from straycell.acceptance.charger_check import Charger, check_charger
 
     _check_line(current, programming_resistor, measured_float, meter)
+    if supply_rated is not None and supply is None:
+        raise UsageFault("--supply-rated stands without --supply", "give both, or neither")
     now, rules = clock.now(), desk.rules()
     with desk.reading() as reader:
         one = look_up(reader, code, rules, now)
@@ -116,6 +129,7 @@ def charging(
         measured_float=_float(one, measured_float, with_meter),
         supply_v=supply,
         supply_limit_a=supply_limit,
+        supply_rated_v=supply_rated,
         load_a=load or 0.0,
     )
     allowance = charge_allowance(one.evidence, one.verdict, rules, now, temperature_c=temperature)

@@ -137,3 +137,11 @@ def linear_heat(supply_v: float, current_a: float, cell_v: float | None = None) 
     """Heat in W of a linear charger: (supply - cell) x current; by default at the emptiest cell at full current."""
     rule = shipped("charging")["programming"]
     return max(0.0, supply_v - (rule["trickle_below_v"] if cell_v is None else cell_v)) * current_a
+
+
+def supply_limit(rated_v: float | None = None) -> tuple[float, str]:
+    """(the voltage in V a charger's supply must stay below, where that is from): its sheet's, else the common part's."""
+    if rated_v is not None:
+        return rated_v, "as stated for this charger"
+    rule = shipped("charging")["supply"]
+    return float(rule["most_v"]), str(rule["source"])
