@@ -232,7 +232,7 @@ def table_place(lines: Sequence[str]) -> tuple[int, int]:
 
 def options() -> set[str]:
     """Every option of every command."""
-    known = {"--store", "--json", "--debug", "--version", "--help"}
+    known = {"--store", "--json", "--quiet", "--debug", "--version", "--help"}
     for name in NOUNS:
         command = root_command().get_command(None, name)
         for each in [command, *getattr(command, "commands", {}).values()]:

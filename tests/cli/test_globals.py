@@ -12,7 +12,8 @@ from straycell.errors import UsageFault
 def taken(line: str) -> tuple[dict[str, object], list[str]]:
     """What was found on a line, and the rest of it."""
     found = take_globals(line.split(), root_command())
-    seen = {"store": found.store, "json": found.json, "debug": found.debug, "version": found.version}
+    seen: dict[str, object] = {"store": found.store, "json": found.json, "debug": found.debug}
+    seen |= {"version": found.version, "quiet": found.quiet}
     return {name: value for name, value in seen.items() if value}, found.rest
 
 
@@ -29,6 +30,12 @@ def test_store_is_taken_with_its_value_anywhere() -> None:
     """Both spellings."""
     assert taken("--store a.db cell list") == ({"store": "a.db"}, ["cell", "list"])
     assert taken("cell list --store=a.db --debug") == ({"store": "a.db", "debug": True}, ["cell", "list"])
+
+
+@pytest.mark.parametrize("line", ["--quiet due", "due --quiet", "--quiet due --quiet"])
+def test_quiet_is_taken_before_and_after_the_noun(line: str) -> None:
+    """Like --json; there is no variable for it, so no script falls silent by accident."""
+    assert taken(line) == ({"quiet": True}, ["due"])
 
 
 def test_a_double_dash_ends_it() -> None:

@@ -5,8 +5,18 @@ from __future__ import annotations
 import re
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from straycell.safety import Caution, Kind, Step, all_cautions, cautions_for, cautions_for_all
+from straycell.safety import (
+    Caution,
+    Kind,
+    Step,
+    all_cautions,
+    cautions_for,
+    cautions_for_all,
+    fewest_words,
+)
 
 FAMILY = re.compile(
     r"EPA|ESFI|PHMSA|UN |IEC|cell sheet|cell maker|handbook|vendor practice|common practice", re.IGNORECASE
@@ -52,6 +62,17 @@ def test_quiet_shortens_but_never_removes_a_danger(step: Step) -> None:
     assert [c for c in ids(quiet) if c in dangers] == dangers
     assert quiet[-1].standing
     assert sum(len(c.text) for c in quiet) < sum(len(c.text) for c in full)
+
+
+@given(st.lists(st.sampled_from(list(Step)), max_size=4))
+def test_the_fewest_words_hold_every_danger_of_every_step(steps: list[Step]) -> None:
+    """In the short words of the file, each once, with where to turn at the end; nothing grows longer."""
+    least = fewest_words(steps)
+    dangers = {c.id: c.short for step in steps for c in cautions_for(step) if c.kind is Kind.DANGER}
+    assert {c.id: c.text for c in least if not c.standing} == dangers
+    assert not steps or (least[-1].standing and "Local rules" in least[-1].text)
+    short = cautions_for_all(steps, quiet=True)
+    assert sum(len(c.text) for c in least) <= sum(len(c.text) for c in short)
 
 
 def test_a_step_can_be_named_by_its_word_and_a_wrong_one_is_refused() -> None:

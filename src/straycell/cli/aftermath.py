@@ -20,7 +20,7 @@ def talk_after(code: str, step: Step = Step.MEASURING) -> None:
         output.talk(f"because {reasons[0]}")
     steps = verdict_page.steps(verdict, now)
     if steps:
-        output.talk(f"next: {steps[0].as_next}")
+        output.hint(f"next: {steps[0].as_next}")
     if verdict.outcome is Outcome.DISCARD:
         talk_cautions(*parting(verdict), kinds=[facts], full=True)
     else:

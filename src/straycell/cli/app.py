@@ -41,6 +41,10 @@ def _root(
         typer.Option(metavar="FILE|URL", help="The store (else STRAYCELL_STORE, else your data folder)."),
     ] = None,
     json: Annotated[bool, typer.Option("--json", help="One JSON document on stdout.")] = False,
+    quiet: Annotated[
+        bool,
+        typer.Option("--quiet", help="Fewer words on stderr: no hints, dangers in short. None is left out."),
+    ] = False,
     debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of an error.")] = False,
     version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False,
 ) -> None:
@@ -60,7 +64,9 @@ def main(argv: Sequence[str]) -> int:
     try:
         refuse_unreadable(argv)
         found = take_globals(argv, root_command())
-        with session.use(session.Session(found.store, found.json, found.debug, os.environ, stdout)):
+        with session.use(
+            session.Session(found.store, found.json, found.debug, found.quiet, os.environ, stdout)
+        ):
             code = _dispatch(found)
         stdout.flush()
         return code

@@ -74,8 +74,8 @@ def reserve(
     output.emit(document(made), lambda: _say(made))
     joined = len(made.codes) > 1
     if joined:
-        output.talk(f"the sheet to join them by: straycell build sheet '{name}' --out FILE.pdf")
-    output.talk(f"next: straycell build finish '{name}' when the cell{'s are' if joined else ' is'} in")
+        output.hint(f"the sheet to join them by: straycell build sheet '{name}' --out FILE.pdf")
+    output.hint(f"next: straycell build finish '{name}' when the cell{'s are' if joined else ' is'} in")
     talk_cautions(Step.BUILD)
 
 
@@ -174,7 +174,7 @@ def inspect(
         output.talk(f"take it out of use: {', '.join(bad)} out of use for good")
         talk_cautions(Step.LOOK_BAD, full=True)
     else:
-        output.talk("looked at; the next inspection: straycell due --ahead 200")
+        output.hint("looked at; the next inspection: straycell due --ahead 200")
 
 
 @app.command("sheet")

@@ -38,7 +38,7 @@ def write_sheet(name: str, out: Path) -> None:
         {"files": [str(out)], "count": len(build.codes), "labels": list(build.codes)},
         lambda: output.say(f"{out}  {len(build.codes)} cells, {len(groups)} in series"),
     )
-    output.talk(
+    output.hint(
         f"labels: straycell label sheet {' '.join(build.codes[:6])}{' ...' if len(build.codes) > 6 else ''} --out labels.pdf"
     )
 

@@ -86,6 +86,7 @@ def add(
     output.emit([shapes.cell_json(cell) for cell in made], lambda: _codes(made))
     for note in [*notes, *_advice(made[0])]:
         output.talk(note)
+    output.hint(f"next: straycell reading add {made[0].code} --look WORD --as-found-voltage Q --meter NAME")
     talk_cautions(Step.INTAKE, kinds=[made[0].facts])
 
 
@@ -108,7 +109,6 @@ def _advice(cell: Cell) -> list[str]:
             f"form {known.form} is shared by cells that must never be charged: on hold until its marking is "
             "recorded, or --confirm-rechargeable"
         )
-    notes.append(f"next: straycell reading add {cell.code} --look WORD --as-found-voltage Q --meter NAME")
     return notes
 
 

@@ -74,9 +74,9 @@ def add(
     shown = f"#{recorded.id}  {recorded.cell}  charged at {show(current, _D.CURRENT)} to {show(until, _D.VOLTAGE)}"
     output.emit(shapes.charge_json(recorded), lambda: output.say(shown))
     if peak_temperature is None:
-        output.talk("without --peak-temperature the warming is unmeasured, and a verdict waits for it")
+        output.hint("without --peak-temperature the warming is unmeasured, and a verdict waits for it")
     elif temperature is None:
-        output.talk(
+        output.hint(
             "without --temperature (of the room) the warming is unmeasured, and a verdict waits for it"
         )
     talk_after(recorded.cell, Step.CHARGING)

@@ -65,9 +65,9 @@ def _talk(found: list[DueItem], coming: list[DueItem], ics: Path | None) -> None
     if not found:
         output.talk("nothing is due today")
     if coming:
-        output.talk(f"the next thing falls due on {output.day(min(i.at for i in coming))}")
+        output.hint(f"the next thing falls due on {output.day(min(i.at for i in coming))}")
     if ics is not None:
-        output.talk(f"written to {ics}; take it into your calendar in place of the last one")
+        output.hint(f"written to {ics}; take it into your calendar in place of the last one")
     kinds = {item.kind.id for item in found}
     if kinds & {"in-device", "isolate", "warm"}:
         talk_cautions(Step.LOOK_BAD)

@@ -16,12 +16,13 @@ class GlobalOptions:
     store: str | None = None
     json: bool = False
     debug: bool = False
+    quiet: bool = False
     version: bool = False
     rest: list[str] = field(default_factory=list)
 
 
 def take_globals(argv: Sequence[str], root: Any) -> GlobalOptions:
-    """Take --store, --json and --debug out of a command line, and --version where no noun stands before it.
+    """Take --store, --json, --quiet and --debug out of a command line, and --version where no noun stands before it.
 
     `root` is the click command of the app; its nouns say which options take a value.
     """
@@ -54,6 +55,8 @@ def _take(found: GlobalOptions, word: str, words: list[str], *, at_root: bool) -
         found.json = True
     elif word == "--debug":
         found.debug = True
+    elif word == "--quiet":
+        found.quiet = True
     elif word == "--version" and at_root:
         found.version = True
     elif word == "--store":

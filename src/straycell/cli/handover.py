@@ -37,7 +37,7 @@ def add(
         entry = writer.add_handover(place, named)
         listed = writer.handover_list(entry.id, rules, now)
     output.emit(document(entry, listed), lambda: _page(entry, listed))
-    output.talk(
+    output.hint(
         f"next: straycell handover show {entry.id} --out list.pdf; when they are gone: handover close {entry.id}"
     )
     talk_cautions(Step.HANDOVER, full=True)
@@ -85,7 +85,7 @@ def show(
         write_whole(out, handover_pdf(listed, now, cautions=texts))
     output.emit(document(entry, listed) | {"file": out}, lambda: _page(entry, listed))
     if out is not None:
-        output.talk(f"written to {out}")
+        output.hint(f"written to {out}")
     talk_cautions(Step.HANDOVER)
 
 

@@ -111,7 +111,7 @@ def blank(
         {"files": [str(out)], "count": len(codes), "codes": codes},
         lambda: output.say(f"{out}  {len(codes)} codes set aside: {codes[0]} to {codes[-1]}"),
     )
-    output.talk("stick one on, then: straycell cell add --code CODE ...")
+    output.hint("stick one on, then: straycell cell add --code CODE ...")
     talk_cautions(Step.LABEL)
 
 

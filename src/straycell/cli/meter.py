@@ -62,7 +62,7 @@ def add(
         writer.add_meter(meter)
     output.emit(shapes.meter_json(meter), lambda: _page(meter))
     if like:
-        output.talk(
+        output.hint(
             f"the figures of class {like} are {meter_classes()[like].source}; your meter's sheet is better"
         )
 
@@ -106,7 +106,7 @@ def compare(
         done = writer.compare_meter(name, day, note or "")
     document = {"meter": done.meter, "compared_on": output.day(done.last), "note": note}
     output.emit(document, lambda: output.say(f"{done.meter}  compared {output.day(done.last)}"))
-    output.talk(
+    output.hint(
         "is it off by more than its accuracy, declare it anew under another name with the wider figure"
     )
 

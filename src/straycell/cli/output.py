@@ -84,6 +84,12 @@ def talk(text: str) -> None:
         print(line, file=sys.stderr)
 
 
+def hint(text: str) -> None:
+    """What a person may do next, or would be glad to know: not said with --quiet. Never a danger."""
+    if not session.current().quiet:
+        talk(text)
+
+
 def printable(text: str) -> str:
     """Without control characters: what a file or a title holds must not steer a terminal."""
     return "".join(c if c.isprintable() or c == "\n" else "?" for c in text)

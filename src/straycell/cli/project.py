@@ -71,7 +71,7 @@ def add(
     with desk.writing(create=True) as writer:
         entry = writer.add_project(project.name, text, project.priority, project.due, replace)
     output.emit(document(entry, project), lambda: page(entry, project))
-    output.talk(f"next: straycell match '{project.name}'")
+    output.hint(f"next: straycell match '{project.name}'")
 
 
 @app.command("list")

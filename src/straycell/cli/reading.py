@@ -284,7 +284,7 @@ def _group_readings(reader: Reader, old: RecordedReading) -> list[RecordedReadin
 
 def _hint_group(old: RecordedReading, as_group: bool) -> None:
     if isinstance(old.item, Reading) and old.item.as_group and not as_group:
-        output.talk(
+        output.hint(
             "it was recorded for a whole group: the other cells still hold theirs (--as-group takes all back)"
         )
 
@@ -296,6 +296,6 @@ def _hint_trace(old: RecordedReading) -> None:
     with desk.reading() as reader:
         others = [n for n in reader.trace_readings(old.item.trace)[0] if n != old.item.id]
     listed = ", ".join(f"#{number}" for number in others)
-    output.talk(
+    output.hint(
         f"it came out of trace {old.item.trace}, which stays" + (f"; so did {listed}" if others else "")
     )

@@ -74,7 +74,7 @@ def runtime(
         lambda: page(one, drawn, found, arguments, against),
     )
     if out is not None:
-        output.talk(f"picture: {out}")
+        output.hint(f"picture: {out}")
     talk_cautions(Step.DISCARD if one.verdict.outcome is Outcome.DISCARD else Step.MATCH, kinds=[one.facts])
 
 

@@ -18,6 +18,7 @@ class Session:
     store: str | None = None
     json: bool = False
     debug: bool = False
+    quiet: bool = False
     env: Mapping[str, str] = field(default_factory=lambda: os.environ)
     stdout: TextIO = field(default_factory=lambda: sys.stdout)
 

@@ -28,7 +28,7 @@ def stock() -> None:
     found = take_stock(household, limits, due_now(survey(household), now))
     output.emit([as_json(box) for box in found], lambda: _page(found))
     if any(box.attention for box in found):
-        output.talk("what to do about it: straycell due")
+        output.hint("what to do about it: straycell due")
     talk_cautions(Step.STORING)
 
 

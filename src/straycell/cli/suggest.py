@@ -8,7 +8,7 @@ from typing import Any
 
 from straycell.store.glance import Names
 
-_GLOBALS = ("--json", "--debug", "--store", "--help")
+_GLOBALS = ("--json", "--quiet", "--debug", "--store", "--help")
 _OPTIONS: dict[str, Names] = {
     "--teardown": Names.TEARDOWN,
     "--box": Names.BOX,

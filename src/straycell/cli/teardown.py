@@ -44,7 +44,7 @@ def add(
             title, kind, found_on=found, place=place or "", note=note or "", objects=objects or 1
         )
     output.emit(shapes.teardown_json(made), lambda: output.say(f"{made.code}  {made.title}"))
-    output.talk(f"next: straycell cell add --teardown {made.code} --pack 1 --count N ...")
+    output.hint(f"next: straycell cell add --teardown {made.code} --pack 1 --count N ...")
     talk_cautions(Step.TEARDOWN)
 
 

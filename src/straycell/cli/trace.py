@@ -106,7 +106,7 @@ def add(
     for note in filing.notes:
         output.talk(note)
     if entry.result["temperature_c"] is None and entry.result["capacity_ah"] is not None:
-        output.talk("no --temperature: at what temperature was it discharged? until then it is a lower bound")
+        output.hint("no --temperature: at what temperature was it discharged? until then it is a lower bound")
     talk_after(found)
 
 

@@ -1,5 +1,21 @@
 """The cautions and where they are shown."""
 
-from straycell.safety.cautions import Caution, Kind, Step, all_cautions, cautions_for, cautions_for_all
+from straycell.safety.cautions import (
+    Caution,
+    Kind,
+    Step,
+    all_cautions,
+    cautions_for,
+    cautions_for_all,
+    fewest_words,
+)
 
-__all__ = ["Caution", "Kind", "Step", "all_cautions", "cautions_for", "cautions_for_all"]
+__all__ = [
+    "Caution",
+    "Kind",
+    "Step",
+    "all_cautions",
+    "cautions_for",
+    "cautions_for_all",
+    "fewest_words",
+]

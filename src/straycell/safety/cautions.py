@@ -45,7 +45,8 @@ class Kind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """One caution. `short` says the same in fewer words; a `standing` one belongs to every step.
+    """One caution. `short` says the same in fewer words; a `standing` one belongs to every step and has a
+    `least` that is left of it where only the dangers are wanted.
 
     At the steps in `last` it is shown after the others of its kind: there it is true of some cells only.
     """
@@ -58,6 +59,7 @@ class Caution:
     source: str
     standing: bool = False
     last: tuple[Step, ...] = ()
+    least: str = ""
 
 
 @lru_cache(maxsize=1)
@@ -77,6 +79,7 @@ def _caution(entry: dict[str, Any]) -> Caution:
         entry["source"],
         entry.get("standing", False),
         tuple(Step(step) for step in entry.get("last", ())),
+        entry.get("least", ""),
     )
 
 
@@ -100,6 +103,11 @@ def cautions_for_all(steps: list[Step], *, quiet: bool = False) -> list[Caution]
     for step in steps:
         said.update((c.id, c) for c in cautions_for(step, quiet=quiet) if c.id not in said)
     return sorted(said.values(), key=lambda c: _rank(c, steps))
+
+
+def fewest_words(steps: list[Step]) -> list[Caution]:
+    """What --quiet leaves of several steps: every danger in its short words, of the deferral its least."""
+    return [replace(c, text=c.least) if c.standing else c for c in cautions_for_all(list(steps), quiet=True)]
 
 
 def _rank(caution: Caution, steps: list[Step]) -> tuple[bool, bool, bool]:
