@@ -71,6 +71,87 @@ def test_the_page_reads_at_eighty_columns(bench: Bench) -> None:
     assert "protection" in answer.err
 
 
+DAY = "time_s,current_a\n0,0.005\n50,0.4\n60,0\n"
+"""60 s: 5 mA, and 0.4 A for ten of them: 70.8 mA on average."""
+
+
+def recorded(bench: Bench, text: str) -> Path:
+    path = bench.store.with_name("day.csv")
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_a_recorded_profile_is_taken_from_its_file(bench: Bench) -> None:
+    """Near what its mean would give (50 s x 5 mA + 10 s x 0.4 A over 60 s), and less, as its worst moment stops it."""
+    code, path = graded(bench), recorded(bench, DAY)
+    found = bench.do(f"runtime {code} --profile {path} --until 3.2V")
+    mean_a = (50 * 0.005 + 10 * 0.4) / 60
+    assert found["load"]["kind"] == "profile" and found["load"]["mean_current_a"] == pytest.approx(mean_a)
+    assert (found["load"]["period_s"], found["load"]["most_current_a"]) == (60.0, 0.4)
+    steady = bench.do(f"runtime {code} --current {mean_a:.6f}A --until 3.2V")["runtime_h"]["expected"]
+    assert 0.85 * steady < found["runtime_h"]["expected"] < steady
+    answer = bench.run(f"runtime {code} --profile {path} --until 3.2V")
+    assert "70.83 mA on average, up to 400 mA" in " ".join(answer.out.split())
+
+
+def test_a_profile_runs_as_long_on_the_command_line_as_in_a_match(bench: Bench) -> None:
+    """The same file beside a project file: one model behind both."""
+    code, path = graded(bench), recorded(bench, DAY)
+    project = path.with_name("water.toml")
+    project.write_text(
+        'name = "water"\n[load]\nprofile = "day.csv"\n[need]\nruntime = "10h"\ncutoff = "3.2V"\n'
+        "[protection]\nfitted = true\n",
+        encoding="utf-8",
+    )
+    bench.do(f"project add {project}")
+    matched = bench.do("match water")["runtime_h"]
+    alone = bench.do(f"runtime {code} --profile {path} --until 3.2V")["runtime_h"]
+    assert matched["expected"] == pytest.approx(alone["expected"])
+
+
+def test_a_profile_of_power_too(bench: Bench) -> None:
+    """0.292 W on average are 78 mA at 3.73 V or so."""
+    path = recorded(bench, "time_s,power_w\n0,0.05\n3000,1.5\n3600,0\n")
+    found = bench.do(f"runtime {graded(bench)} --profile {path} --until 3.2V")
+    assert found["load"]["mean_power_w"] == pytest.approx((3000 * 0.05 + 600 * 1.5) / 3600)
+    assert 2.5 / 0.09 < found["runtime_h"]["expected"] < 2.5 / 0.07
+    assert found["steady_a"] == pytest.approx(1.5 / 3.2)
+
+
+def test_a_profile_is_judged_by_its_minute_and_its_moment(bench: Bench) -> None:
+    """Steady at most 1.23 A of 2500 mAh, moments twice that: 2 A for 2 s of a minute may be, 3 A or 30 s may not."""
+    code = graded(bench)
+    for seconds, amps, words in ((2, 2.0, ""), (2, 3.0, "its peaks draw"), (50, 2.0, "draws up to")):
+        path = recorded(bench, f"time_s,current_a\n0,{amps}\n{seconds},0\n60,0\n")
+        against = bench.do(f"runtime {code} --profile {path} --until 3V")["forbidden"]
+        assert (words in against[0]) if words else against == []
+
+
+def test_peaks_stop_the_device_earlier(bench: Bench) -> None:
+    """1 A more over 60 mohm and more pull at least 60 mV: the run ends that much higher, and is shorter."""
+    code = graded(bench)
+    base = bench.do(f"runtime {code} --current 35mA --until 3.3V")
+    peaky = bench.do(f"runtime {code} --current 35mA --peak 1.035A --until 3.3V")
+    assert base["dip_v"] == 0 and 0.06 < peaky["dip_v"] < 0.2
+    assert peaky["stop_v"] == pytest.approx(3.3 + peaky["dip_v"]) and peaky["until_v"] == 3.3
+    assert peaky["runtime_h"]["expected"] < base["runtime_h"]["expected"]
+    assert any("between the peaks" in note for note in peaky["notes"])
+    assert bench.do(f"runtime {code} --current 1A --peak 0.5A --until 3.3V")["dip_v"] == 0
+    assert (
+        "its peaks draw" in bench.do(f"runtime {code} --current 35mA --peak 2.6A --until 3V")["forbidden"][0]
+    )
+
+
+def test_lamps_by_the_colours_of_their_resistor(bench: Bench) -> None:
+    """green red gold is 5.2 ohm; what a full cell gives them stands beside what they were measured at."""
+    code = graded(bench)
+    line = f"runtime {code} --drop 0.67V --supply 3V --lamps 60 --until 2.9V"
+    by_bands = bench.do(f"{line} --bands green,red,gold")
+    assert by_bands["runtime_h"] == bench.do(f"{line} --across 5.2ohm")["runtime_h"]
+    page = " ".join(bench.run(f"{line} --across 5.2ohm").out.split())
+    assert "128.8 mA when measured" in page and "from a full cell" in page
+
+
 # --- what forbids the use --------------------------------------------------------------------------
 
 
@@ -200,6 +281,10 @@ BAD = [
     ("--power 1W --efficiency 120% --until 3V", 3, "cannot be right for a converter"),
     ("--current 35mA --until 3V --temperature 90C", 3, "no lithium cell"),
     ("--drop 0.5V --across 10ohm --supply 3V --lamps 0 --until 3V", 3, "out of range"),
+    ("--current 35mA --profile no.csv --until 3V", 3, "is not there"),
+    ("--profile no.csv --until 3V", 3, "name a CSV file with the columns time_s"),
+    ("--profile . --until 3V", 3, "cannot be read as text"),
+    ("--current 35mA --peak 0.5V --until 3V", 3, "is a voltage, not a current"),
 ]
 
 
@@ -207,6 +292,29 @@ BAD = [
 def test_a_bad_line_is_refused_in_its_own_words(line: str, code: int, words: str, bench: Bench) -> None:
     """2 for a line that does not fit together, 3 for a value that cannot be taken."""
     assert words in bench.refused(f"runtime {graded(bench)} {line}", code)
+
+
+BAD_PROFILES = [
+    ("", "not with its columns"),
+    ("time_s,volts\n0,1\n", "not with its columns"),
+    ("time_s,current_a\n0,0.1\n", "two times or more"),
+    ("time_s,current_a\n0,0.1\n60,x\n", "no two numbers"),
+    ("time_s,current_a\n0,0.1\n60,0.2\n30,0\n", "must rise"),
+    ("time_s,current_a\n0,-0.1\n60,0\n", "zero or more"),
+]
+
+
+@pytest.mark.parametrize(("text", "words"), BAD_PROFILES)
+def test_a_file_that_is_no_profile_is_refused(text: str, words: str, bench: Bench) -> None:
+    """Exit 3, in the words of its own fault."""
+    line = f"runtime {graded(bench)} --profile {recorded(bench, text)} --until 3V"
+    assert words in bench.refused(line, 3)
+
+
+def test_a_profile_beside_another_load_is_refused(bench: Bench) -> None:
+    """One device, one load."""
+    line = f"runtime {graded(bench)} --current 3mA --profile {recorded(bench, DAY)} --until 3V"
+    assert "two loads" in bench.refused(line, 2)
 
 
 def test_a_cell_that_is_not_there_is_refused(bench: Bench) -> None:

@@ -1,10 +1,13 @@
-"""What a device draws, on the command line: a current, a power, a resistance, or lamps measured once."""
+"""What a device draws, on the command line: a current, power, resistance, profile, or lamps measured once."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
 
 from straycell.cli import values
 from straycell.errors import UsageFault
@@ -63,6 +66,19 @@ LampsOption = Annotated[
 BandsOption = Annotated[
     str | None,
     values.text_option("--bands", "That resistor by its colours, like green,red,gold.", metavar="COLOURS"),
+]
+ProfileOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--profile",
+        metavar="CSV",
+        help="A recorded load, repeated: time_s and current_a or power_w, as for a project.",
+        show_default=False,
+    ),
+]
+PeakOption = Annotated[
+    float | None,
+    values.quantity("--peak", _D.CURRENT, "Short peaks on top of that load.", window=_AMPS, example="0.5A"),
 ]
 UntilOption = Annotated[
     float,
@@ -156,16 +172,34 @@ def drawn_by(found: Lamps) -> Drawn:
     return Drawn(found, words, document)
 
 
-def one_load(first: Drawn | None, second: Drawn | None) -> Drawn:
-    """The one load that was given. Raises UsageFault for none or two."""
-    _one_of([drawn.document["kind"] for drawn in (first, second) if drawn is not None])
-    found = first or second
-    if found is None:
+def profile(path: Path | None) -> Drawn | None:
+    """A recorded load from its own file, as a project file names one. Raises BadData for a file that is none."""
+    from straycell.projects.loads import parse_profile, profile_text
+
+    if path is None:
+        return None
+    load = parse_profile(profile_text(path), str(path))
+    steps = load.values[: len(load.durations_s)]
+    mean = sum(s * v for s, v in zip(load.durations_s, steps, strict=True)) / load.period_s
+    key, unit = ("current_a", _D.CURRENT) if load.current_a is not None else ("power_w", _D.POWER)
+    words = (
+        f"profile {path.name}, {show(mean, unit)} on average, up to {show(max(steps), unit)}, "
+        f"each round {show(load.period_s, _D.DURATION)}"
+    )
+    document = {"kind": "profile", "file": str(path), "period_s": load.period_s, f"mean_{key}": mean}
+    return Drawn(load, words, {**document, f"most_{key}": max(steps)})
+
+
+def one_load(*drawn: Drawn | None) -> Drawn:
+    """The one load that was given. Raises UsageFault for none or several."""
+    found = [each for each in drawn if each is not None]
+    _one_of([each.document["kind"] for each in found])
+    if not found:
         raise UsageFault(
             "it is not said what the device draws",
-            "give --current, --power, --resistance, or lamps by --drop, --across and --supply",
+            "give --current, --power, --resistance, --profile, or lamps by --drop, --across and --supply",
         )
-    return found
+    return found[0]
 
 
 def _one_of(names: Sequence[str]) -> None:

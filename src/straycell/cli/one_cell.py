@@ -67,6 +67,13 @@ class OneCell:
 
         return self.candidate.allowed_out_a(UseLimits.from_rules(self.rules))
 
+    @property
+    def peak_factor(self) -> float:
+        """How many times the steady current a short peak may be."""
+        from straycell.matching import UseLimits
+
+        return UseLimits.from_rules(self.rules).peak_factor
+
 
 def look_up(reader: Reader, text: str, rules: RuleSet, now: datetime) -> OneCell:
     """A cell by its code as typed. Raises BadData when there is none."""
@@ -119,15 +126,21 @@ def run_of(one: OneCell, load: Load, arguments: Mapping[str, Any]) -> Runtime:
     return estimate(one.facts.chemistry, one.capacity, one.candidate.resistance, load, **arguments)
 
 
-def forbidden(one: OneCell, drawn_a: float | None = None) -> list[str]:
+def forbidden(one: OneCell, drawn_a: float | None = None, peak_a: float | None = None) -> list[str]:
     """What its verdict says against this use, weightiest first; empty when nothing does."""
     if one.verdict.outcome <= Outcome.HOLD:
         return [verdict_page.headline(one.verdict), *verdict_page.why(one.verdict, at_most=2)]
-    allowed_a = one.allowed_out_a
-    if drawn_a is None or drawn_a <= allowed_a:
-        return []
-    drawn, allowed = show(drawn_a, Dimension.CURRENT), show(allowed_a, Dimension.CURRENT)
-    return [f"it draws up to {drawn}; this {one.verdict.outcome.word} cell may give {allowed}"]
+    allowed_a, may = one.allowed_out_a, f"this {one.verdict.outcome.word} cell may give"
+    if drawn_a is not None and drawn_a > allowed_a:
+        return [f"it draws up to {_amps(drawn_a)}; {may} {_amps(allowed_a)}"]
+    at_peak_a = one.peak_factor * allowed_a
+    if peak_a is not None and peak_a > at_peak_a:
+        return [f"its peaks draw up to {_amps(peak_a)}; {may} {_amps(at_peak_a)} for a moment"]
+    return []
+
+
+def _amps(current_a: float) -> str:
+    return show(current_a, Dimension.CURRENT)
 
 
 def hours(value_h: float) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -12,6 +13,7 @@ from straycell.cli import clock, desk, output, values
 from straycell.cli import device_load as device
 from straycell.cli.cautions_talk import talk_cautions
 from straycell.cli.cell_page import figure
+from straycell.cli.device_draw import Draw, draw_of
 from straycell.cli.device_load import Drawn
 from straycell.cli.files import write_whole
 from straycell.cli.one_cell import OneCell, forbidden, hours, look_up, run_arguments, run_of, runtime_json
@@ -47,31 +49,37 @@ def runtime(
     efficiency: device.EfficiencyOption = None,
     drop: device.DropOption = None,
     across: device.AcrossOption = None,
+    bands: device.BandsOption = None,
     supply: device.SupplyOption = None,
     lamps: device.LampsOption = None,
+    profile: device.ProfileOption = None,
+    peak: device.PeakOption = None,
     temperature: device.TemperatureOption = None,
     protection_cutoff: ProtectionOption = None,
     out: OutOption = None,
 ) -> None:
     """How long a full cell runs a device: what it draws, and the voltage at which it stops.
 
-    Lamps behind a series resistor are known by --drop, --across and --supply, measured once.
+    Lamps behind a series resistor are known by --drop, --across (or --bands) and --supply, measured once.
     """
-    lit = device.lamps(drop, across, None, supply, lamps)
+    lit = device.lamps(drop, across, bands, supply, lamps)
     steady = device.steady(current, power, resistance, efficiency)
-    drawn = device.one_load(steady, device.drawn_by(lit) if lit else None)
+    drawn = device.one_load(steady, device.drawn_by(lit) if lit else None, device.profile(profile))
     now, rules = clock.now(), desk.rules()
     with desk.reading() as reader:
         one = look_up(reader, code, rules, now)
     arguments = run_arguments(one, until, device.ROOM_C if temperature is None else temperature)
     arguments["protection_cutoff_v"] = protection_cutoff
-    found = run_of(one, drawn.load, arguments)
-    against = forbidden(one, most_drawn_a(one, drawn.load, arguments))
+    draw = draw_of(one, drawn.load, stop_v(arguments, drawn.load), arguments["temperature_c"], peak)
+    lifted = draw.lifted(arguments)
+    found = run_of(one, drawn.load, lifted)
+    found = replace(found, notes=(*found.notes, *draw.notes(until)))
+    against = forbidden(one, draw.steady_a, draw.peak_a)
     if out is not None:
-        write_whole(out, picture(one, drawn, found, arguments, against))
+        write_whole(out, picture(one, drawn, found, lifted, against))
     output.emit(
-        document(one, drawn, found, arguments, against, out),
-        lambda: page(one, drawn, found, arguments, against),
+        {**document(one, drawn, found, lifted, against, out), "until_v": until, **draw_document(draw)},
+        lambda: page(one, drawn, found, lifted, against),
     )
     if out is not None:
         output.hint(f"picture: {out}")
@@ -86,9 +94,9 @@ def stop_v(arguments: dict[str, Any], load: Load) -> float:
     return first_stop(*cut_offs, dark_voltage(load, 1))[1]
 
 
-def most_drawn_a(one: OneCell, load: Load, arguments: dict[str, Any]) -> float:
-    """The largest steady current in A between full and the stop."""
-    return max(load.current_at(one.full_v), load.current_at(stop_v(arguments, load)))
+def draw_document(draw: Draw) -> dict[str, float]:
+    """What it draws at most, in A, and what a peak costs, in V."""
+    return {"steady_a": draw.steady_a, "peak_a": draw.peak_a, "dip_v": draw.dip_v}
 
 
 def document(
@@ -110,7 +118,6 @@ def document(
         "forbidden": against,
         "outcome": one.verdict.outcome.word,
         "load": drawn.document,
-        "until_v": arguments["cutoff_v"],
         "temperature_c": arguments["temperature_c"],
         "capacity_ah": {"value": capacity.value, "expanded_uncertainty": capacity.expanded},
         "resistance_ohm": None
@@ -134,6 +141,7 @@ def page(one: OneCell, drawn: Drawn, found: Runtime, arguments: dict[str, Any], 
         [
             ("at best", hours(found.high_h)),
             ("load", drawn.words),
+            ("draws", _draws(one, drawn, arguments)),
             ("stops at", f"{show(stop_v(arguments, drawn.load), _D.VOLTAGE)}, {found.stop}"),
             ("works at", show(arguments["temperature_c"], _D.TEMPERATURE)),
             ("counted from", _basis(one, found)),
@@ -146,6 +154,15 @@ def page(one: OneCell, drawn: Drawn, found: Runtime, arguments: dict[str, Any], 
     if notes:
         output.section("Mind")
         output.bullets(notes)
+
+
+def _draws(one: OneCell, drawn: Drawn, arguments: dict[str, Any]) -> str | None:
+    """From full to the stop, where that is not the same; what lamps were seen to bear stands beside it."""
+    if drawn.document["kind"] in ("current", "profile"):
+        return None
+    ends = (one.full_v, stop_v(arguments, drawn.load))
+    full, last = (show(drawn.load.current_at(volts), _D.CURRENT) for volts in ends)
+    return f"{full} from a full cell, {last} at the stop"
 
 
 def _basis(one: OneCell, found: Runtime) -> str:

@@ -17,6 +17,7 @@ KINDS = ("current", "power", "resistance", "lamps", "profile")
 MOST_LAMPS = 100_000
 MOST_PROFILE_BYTES = 20_000_000
 VALUE_COLUMNS = ("current_a", "power_w")
+_LOOK = "name a CSV file with the columns time_s and current_a or power_w"
 _ONE_KIND = f"give exactly one of: {', '.join(KINDS)}"
 
 
@@ -134,14 +135,24 @@ def _profile_text(name: str, base: Path | None) -> str:
         raise BadData(
             f"'{name}' cannot be found: the folder of the project file is not known", "add the file itself"
         )
-    path = base / name
+    try:
+        return profile_text(base / name, name)
+    except BadData as fault:
+        if fault.remedy != _LOOK:
+            raise
+        raise BadData(fault.what, f"its path starts at the project file's folder, {base}") from None
+
+
+def profile_text(path: Path, name: str = "") -> str:
+    """The text of a profile's file; `name` is what to call it. Raises BadData for one that cannot be read."""
+    called = f"'{name or path}'"
     try:
         if path.is_file() and path.stat().st_size > MOST_PROFILE_BYTES:
-            raise BadData(f"'{name}' is larger than a profile of one round can be", "shorten it to one round")
+            raise BadData(f"{called} is larger than a profile of one round can be", "shorten it to one round")
         return path.read_text(encoding="utf-8-sig")
     except (OSError, ValueError) as fault:
         why = "is not there" if isinstance(fault, FileNotFoundError) else "cannot be read as text"
-        raise BadData(f"'{name}' {why}", f"its path starts at the project file's folder, {base}") from None
+        raise BadData(f"{called} {why}", _LOOK) from None
 
 
 def parse_profile(text: str, name: str) -> Profile:
