@@ -13,7 +13,7 @@ from tests.acceptance.bench import FINE, LFP, NMC, Bench, day, good, reason, rea
 from straycell.acceptance import Outcome, Status
 from straycell.acceptance.evidence import DISMANTLED, Upset
 from straycell.meters import meter_like
-from straycell.physics.curves import all_curves
+from straycell.physics.curves import OcvCurve, all_curves
 
 
 def lost(share: float, start: float = 4.180) -> float:
@@ -29,6 +29,18 @@ def lost(share: float, start: float = 4.180) -> float:
 def test_a_loss_far_from_every_limit_decides(per_month: float, outcome: Outcome) -> None:
     """Over 28 days: nothing or the usual passes, a leak beyond 5 % a month by U discards."""
     assert good(second=lost(per_month / 100 * 28 / 30), days=28.0).outcome(32.0) is outcome
+
+
+@pytest.mark.parametrize("truth", [c for c in all_curves() if c.chemistry != "lfp"], ids=lambda c: c.name)
+@pytest.mark.parametrize("per_month", [0.0, 2.0, 4.5, 14.7])
+def test_the_truth_lies_inside_what_the_verdict_says(truth: OcvCurve, per_month: float) -> None:
+    """Whichever published set is the cell's own; read to 1 mV by one meter."""
+    second = round(truth.voltage(truth.state_of_charge(4.180) - per_month / 100 * 28 / 30), 3)
+    said = [r for r in good(second=second, days=28.0).verdict(32.0).reasons if r.rule.startswith("self-d")]
+    assert said
+    for told in said:
+        assert isinstance(told.observed, float) and told.expanded_uncertainty is not None
+        assert abs(told.observed - per_month) <= told.expanded_uncertainty
 
 
 def test_a_better_outcome_needs_a_smaller_loss() -> None:

@@ -7,7 +7,9 @@ from tests.acceptance.bench import LFP, Bench, day, good, reasons
 
 from straycell.acceptance import Outcome, Status, Upset
 from straycell.cells import Chemistry
-from straycell.physics.curves import curves_for
+from straycell.physics.curves import OcvCurve, all_curves, curves_for
+
+SETS = [curve for curve in all_curves() if curve.chemistry is not Chemistry.LFP]
 
 
 def stored(*rests: tuple[float, float]) -> Bench:
@@ -18,9 +20,10 @@ def stored(*rests: tuple[float, float]) -> Bench:
     return bench
 
 
-def sunk(percent_month: float, days: float, start_v: float = 3.85) -> float:
-    """Rest voltage after a loss, by the published NMC set: what a cell of known truth would show."""
-    curve = curves_for(Chemistry.NMC)[0]
+def sunk(
+    percent_month: float, days: float, start_v: float = 3.85, curve: OcvCurve = curves_for(Chemistry.NMC)[0]
+) -> float:
+    """Rest voltage after a loss, by a published set: what a cell of known truth would show."""
     return curve.voltage(curve.state_of_charge(start_v) - percent_month / 100 * days / 30)
 
 
@@ -39,6 +42,27 @@ def test_a_cell_that_loses_twelve_per_cent_a_month_is_held() -> None:
     assert found.safety and found.status is Status.CLOSE and "charge it full" in found.todo
     assert isinstance(found.observed, float) and found.expanded_uncertainty is not None
     assert abs(found.observed - 12.0) <= found.expanded_uncertainty
+
+
+@pytest.mark.parametrize("truth", SETS, ids=lambda curve: curve.name)
+@pytest.mark.parametrize("start_v", [3.75, 3.85, 4.05])
+def test_a_bad_leak_is_told_with_an_interval_that_holds_it(truth: OcvCurve, start_v: float) -> None:
+    """20 % a month, whichever published set is the cell's own: held, and the truth lies inside what is said."""
+    bench = good().charge(20.0, until=start_v).rest(start_v, 22.0)
+    verdict = bench.rest(sunk(20.0, 38, start_v, truth), 60.0).verdict(at=61)
+    (found,) = reasons(verdict, "shelf-loss")
+    assert verdict.outcome is Outcome.HOLD
+    assert isinstance(found.observed, float) and found.expanded_uncertainty is not None
+    assert abs(found.observed - 20.0) <= found.expanded_uncertainty
+
+
+@pytest.mark.parametrize("truth", SETS, ids=lambda curve: curve.name)
+@pytest.mark.parametrize("start_v", [3.65, 3.75, 3.85, 3.95, 4.05])
+def test_a_cell_of_usual_loss_is_never_accused(truth: OcvCurve, start_v: float) -> None:
+    """3 % a month at any voltage of the shelf, whichever set is its own."""
+    bench = good().charge(20.0, until=start_v).rest(start_v, 22.0)
+    verdict = bench.rest(sunk(3.0, 38, start_v, truth), 60.0).verdict(at=61)
+    assert not reasons(verdict, "shelf-loss") and verdict.outcome is Outcome.PACK
 
 
 def test_one_bad_stretch_is_not_washed_out_by_a_later_flat_one() -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from straycell.cells import Chemistry
@@ -38,21 +37,18 @@ def loss_per_month(
 ) -> Measured | None:
     """Loss of charge in per cent of capacity in 30 days, or None when no curve speaks for the chemistry.
 
-    The spread between published sets, the shared error and the error of the difference are added in
-    quadrature; a board's own drain is subtracted, with its limit of error.
+    One of the published sets may be the cell's own, and which is no chance: the interval value +- U is the narrowest
+    that holds what every set says with the meter's error (JCGM 100:2008, 4.3.7, for the middle of two limits). A
+    board's own drain is subtracted, with its limit of error.
     """
     curves = _family(chemistry)
     if not curves or pair.days <= 0:
         return None
     per_month = 100.0 * DAYS_A_MONTH / pair.days
-    centres = [c.state_of_charge(pair.first_v) - c.state_of_charge(pair.second_v) for c in curves]
-    share = sum(centres) / len(centres)
-    big_common, big_difference = COVERAGE_FACTOR * pair.u_common_v, COVERAGE_FACTOR * pair.u_difference_v
-    u_curves = (max(centres) - min(centres)) / 2 / math.sqrt(3.0)
-    u_common = _half_range(curves, pair, big_common, 0.0) / COVERAGE_FACTOR
-    u_difference = _half_range(curves, pair, 0.0, big_difference) / COVERAGE_FACTOR
-    u = math.hypot(u_curves, u_common, u_difference) * per_month
-    loss = share * per_month
+    said = [_said(curve, pair) for curve in curves]
+    lowest, highest = min(each.low for each in said), max(each.high for each in said)
+    loss = (lowest + highest) / 2 * per_month
+    u = (highest - lowest) / 2 / COVERAGE_FACTOR * per_month
     if drain_ah_per_month and capacity_ah:
         loss -= 100.0 * drain_ah_per_month / capacity_ah
         u = math.hypot(u, 100.0 * drain_limit_ah / capacity_ah / math.sqrt(3.0))
@@ -66,22 +62,26 @@ def _family(chemistry: Chemistry) -> tuple[OcvCurve, ...]:
     return tuple(c for c in all_curves() if c.chemistry is not Chemistry.LFP)
 
 
-def _half_range(
-    curves: Sequence[OcvCurve], pair: VoltagePair, common_v: float, difference_v: float, points: int = 9
-) -> float:
-    """Largest half range of the loss over one curve when the two errors run from -U to +U together.
+def _said(curve: OcvCurve, pair: VoltagePair) -> Measured:
+    """The lost share of charge (0 to 1) as one set tells it, with the errors of the two voltages."""
+    first, second = curve.states_of_charge((pair.first_v, pair.second_v))
+    big_common, big_difference = COVERAGE_FACTOR * pair.u_common_v, COVERAGE_FACTOR * pair.u_difference_v
+    expanded = math.hypot(
+        _half_range(curve, pair, big_common, 0.0), _half_range(curve, pair, 0.0, big_difference)
+    )
+    return Measured(first - second, expanded / COVERAGE_FACTOR)
 
-    The loss is the lost share of charge (0 to 1), with the errors put on the two voltages.
-    """
+
+def _half_range(
+    curve: OcvCurve, pair: VoltagePair, common_v: float, difference_v: float, points: int = 9
+) -> float:
+    """Half range of the lost share of charge when the error put on the two voltages runs from -U to +U."""
     steps = [2 * i / (points - 1) - 1 for i in range(points)]
     firsts = [pair.first_v + common_v * step - difference_v * step / 2 for step in steps]
     seconds = [pair.second_v + common_v * step + difference_v * step / 2 for step in steps]
-    widest = 0.0
-    for curve in curves:
-        ends = zip(curve.states_of_charge(firsts), curve.states_of_charge(seconds), strict=True)
-        losses = [first - second for first, second in ends]
-        widest = max(widest, (max(losses) - min(losses)) / 2)
-    return widest
+    ends = zip(curve.states_of_charge(firsts), curve.states_of_charge(seconds), strict=True)
+    losses = [first - second for first, second in ends]
+    return (max(losses) - min(losses)) / 2
 
 
 def loss_from_capacities(
