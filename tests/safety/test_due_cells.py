@@ -6,9 +6,10 @@ from dataclasses import replace
 
 import pytest
 from tests.acceptance.bench import LFP, NMC, Bench, day, good
-from tests.safety.keeping_bench import CODES, due, household, kept, stored, when
+from tests.safety.keeping_bench import CODES, RULES, due, household, kept, stored, when
 
-from straycell.acceptance import Condemnation, SiblingSign, Upset
+from straycell.acceptance import Condemnation, Outcome, SiblingSign, Upset
+from straycell.acceptance.case import Case
 from straycell.cells import Look, Stage
 from straycell.physics.curves import curves_for
 from straycell.readings import Quantity
@@ -72,6 +73,67 @@ def test_checks_on_the_shelf_do_not_hide_that_nothing_moves() -> None:
     """On hold with its look missing: rest voltages every few weeks are care, and no step forward."""
     bench = good(look=None).charge(20.0, until=3.85).rest(3.85, 34.0).rest(3.85, 60.0)
     assert "forgotten" in due(bench, at=61.0)
+
+
+# --- readings that grow old ------------------------------------------------------------------------
+
+
+def checked_until(at: float) -> Bench:
+    """The stored cell, its rest voltage checked every two months."""
+    bench = stored()
+    for number in range(1, int(at / 60) + 1):
+        bench.rest(3.85, 60.0 * number)
+    return bench
+
+
+def test_a_capacity_is_told_thirty_days_before_it_is_too_old() -> None:
+    """Taken on day 1.2, it counts for 365 days (rules): told from day 336.2 on, and not before."""
+    bench = checked_until(330.0)
+    assert when(bench, "ages", at=331.0) == day(1.2 + 365 - 30)
+    assert "ages" not in due(bench, at=336.1)
+    item = due(bench, at=336.3)["ages"]
+    assert item.why.startswith("capacity of 2026-03-02 counts until 2027-03-02, resistance of 2026-03-02")
+    assert "--capacity" in item.todo and "--resistance" in item.todo and "full charge before it" in item.todo
+    assert kept(bench, 336.3).verdict.outcome is Outcome.PACK
+
+
+def test_once_it_is_too_old_the_cell_is_on_hold_and_still_told() -> None:
+    """The day the rules stop accepting it is the day the verdict falls."""
+    bench = checked_until(365.0)
+    assert kept(bench, 366.1).verdict.outcome is Outcome.PACK
+    assert kept(bench, 366.6).verdict.outcome is Outcome.HOLD
+    assert "too old to count since 2027-03-02" in due(bench, at=366.6)["ages"].why
+
+
+def test_only_what_runs_out_is_asked_for() -> None:
+    """A resistance measured again in autumn needs no repeat in spring; then no charge is asked for either."""
+    bench = checked_until(330.0).resistance(0.051, at=250.0)
+    item = due(bench, at=340.0)["ages"]
+    assert "resistance" not in item.why and "--resistance" not in item.todo
+    item = due(checked_until(330.0).charge(299.0).capacity(2.39, 300.0), at=340.0)["ages"]
+    assert "capacity" not in item.why and "full charge" not in item.todo
+
+
+def test_measuring_both_again_moves_it_a_year_on() -> None:
+    """Counted from the new readings."""
+    bench = checked_until(330.0).charge(339.0).capacity(2.39, 340.0).resistance(0.051, at=340.1)
+    assert when(bench, "ages", at=341.0) == day(340.0 + 365 - 30)
+
+
+def test_what_was_never_measured_does_not_grow_old() -> None:
+    """The verdict asks for a first one by itself."""
+    assert when(Bench().found(3.6).look().rest(3.6, 1.0), "ages", at=20.0) is None
+
+
+def test_a_rule_file_of_ones_own_moves_the_day() -> None:
+    """No age stands in the code: with half a year in the rules it is told after five months."""
+    limit = replace(RULES.limits["age-capacity"], values={"any": 182.0})
+    rules = replace(RULES, limits={**RULES.limits, "age-capacity": limit})
+    there = kept(checked_until(120.0), 121.0)
+    case = Case(there.evidence, there.evidence.facts, rules, there.now)
+    moved = replace(there, case=case)
+    (item,) = [i for i in survey(household(moved, at=121.0)) if i.kind.id == "ages"]
+    assert item.at == day(1.2 + 182 - 30)
 
 
 # --- storage voltage -------------------------------------------------------------------------------

@@ -112,7 +112,7 @@ def _page(found: list[DueItem], later: list[DueItem], now: datetime) -> None:
 
 def _common(listed: list[DueItem]) -> str:
     """One step for several cells: with CODE where each has its own."""
-    places = {"code": "CODE", "project": "PROJECT", "target": "its storage level"}
+    places = {**listed[0].fill, "code": "CODE", "project": "PROJECT", "target": "its storage level"}
     steps = {item.todo.replace(item.subject, "CODE") for item in listed}
     return steps.pop() if len(steps) == 1 else listed[0].kind.do.format(**places)
 

@@ -6,8 +6,11 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 
-from straycell.acceptance.case import Case
+from straycell.acceptance.capacity import current_run
+from straycell.acceptance.case import Case, known_chemistry
 from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.resistance import current_resistances, usable
+from straycell.acceptance.retention import runs
 from straycell.cells import Stage
 from straycell.quantities import Dimension, show
 from straycell.readings import Quantity
@@ -230,6 +233,42 @@ def _check(kept: Kept) -> Iterator[DueItem]:
     yield _item(kind, kept, at, text)
 
 
+def _ages(kept: Kept) -> Iterator[DueItem]:
+    """Told ahead: when the rules stop accepting its capacity or resistance, it would fall back on hold."""
+    if kept.verdict.safety_failed or not known_chemistry(kept.case):
+        return
+    kind = due_kinds()["ages"]
+    ends = {word: end for word in ("capacity", "resistance") if (end := _too_old_at(kept.case, word))}
+    if not ends:
+        return
+    at = min(end for _, end in ends.values()) - timedelta(days=kind.days["ahead"])
+    near = max(at, kept.now) + timedelta(days=kind.days["ahead"])
+    old = {word: found for word, found in ends.items() if found[1] <= near}
+    words = {True: "is too old to count since", False: "counts until"}
+    why = ", ".join(
+        f"{word} of {taken:%Y-%m-%d} {words[end <= kept.now]} {end:%Y-%m-%d}"
+        for word, (taken, end) in old.items()
+    )
+    first = ", a full charge before it, attended" if "capacity" in old else ""
+    yield _item("ages", kept, at, why, first=first, options=" ".join(_TAKEN[word] for word in old))
+
+
+_TAKEN = {
+    "capacity": "--capacity ... --discharge-current ... --cutoff ... --temperature ...",
+    "resistance": "--resistance ... --resistance-method ...",
+}
+
+
+def _too_old_at(case: Case, word: str) -> tuple[datetime, datetime] | None:
+    """(when the reading that counts longest was taken, when it runs out); the latest one where none counts now."""
+    if word == "capacity":
+        run = current_run(case) or next(reversed(runs(case)), None)
+        taken = [] if run is None else [run.reading.at]
+    else:
+        taken = [r.at for r in current_resistances(case) or usable(case)]
+    return (max(taken), case.age_limit(f"age-{word}", max(taken))) if taken else None
+
+
 def _forgotten(kept: Kept) -> Iterator[DueItem]:
     """On hold for a month with nothing done that could end it: checks on the shelf are no step forward."""
     if kept.verdict.outcome is not Outcome.HOLD or not kept.verdict.missing:
@@ -261,6 +300,7 @@ _QUESTIONS: tuple[Callable[[Kept], Iterator[DueItem]], ...] = (
     _level,
     _sinks_soon,
     _check,
+    _ages,
     _forgotten,
 )
 
