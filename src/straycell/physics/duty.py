@@ -94,7 +94,7 @@ def march_profile(
     cycle = one_round(profile, slow_share, series * parallel if is_power else parallel)
     average, worst = cycle.average, max(cycle.felt)
     hours = charge = energy = 0.0
-    marks = [(0.0, 0.0)]
+    marks = [(0.0, 0.0, 0.0)]
     before: tuple[float, float, float, float, float] | None = None
     for x1, emf, ohm in zip(model.x_ah, model.emf_v, model.inner_ohm, strict=True):
         mean_a = cycle.current(average, emf, ohm)
@@ -113,49 +113,53 @@ def march_profile(
                 hours += dq * 0.5 * (1 / i0 + 1 / i1)
                 energy += dq * 0.5 * (v0 + (emf - mean_a * ohm if mean_a < math.inf else v0))
                 charge += dq
-            marks.append((hours, x0 + share * (x1 - x0)))
+            marks.append((hours, x0 + share * (x1 - x0), energy))
         if below and hours == 0.0:
             return March(0.0, 0.0, 0.0, True)
         if below:
-            hours, charge = _last_round(model, cycle, cutoff_v, hours, charge, marks)
-            return March(hours, charge, energy, True)
+            return _last_round(model, cycle, cutoff_v, charge, marks)
         before = (x1, q1, mean_a, emf - mean_a * ohm, low_v)
         if q1 <= 0:
-            marks = [(0.0, x1)]
+            marks = [(0.0, x1, 0.0)]
     return March(hours, charge, energy, False)
 
 
 def _last_round(
-    model: SourceModel,
-    cycle: Round,
-    cutoff_v: float,
-    hours: float,
-    charge: float,
-    marks: list[tuple[float, float]],
-) -> tuple[float, float]:
-    """From the last whole round before `hours`, step by step to the first moment that falls below."""
+    model: SourceModel, cycle: Round, cutoff_v: float, charge: float, marks: list[tuple[float, float, float]]
+) -> March:
+    """From the last whole round before the mean ends it, step by step to the first moment that falls below.
+
+    `marks` hold (hours, surface charge in Ah, energy in Wh) so far, `charge` (Ah) is what the last one gave.
+    """
+    times, at, spent = zip(*marks, strict=True)
+    hours, begun, energy_end = marks[-1]
     whole_h = math.floor(hours * 3600.0 / cycle.period_s) * cycle.period_s / 3600.0
-    times, at = [h for h, _ in marks], [x for _, x in marks]
-    x, t, begun = interpolate(whole_h, times, at), whole_h, interpolate(hours, times, at)
+    x, t, energy = interpolate(whole_h, times, at), whole_h, interpolate(whole_h, times, spent)
     fine_ah = _FINE_SHARE * model.x_ah[-1]
     for step in (*range(len(cycle.seconds)), *range(len(cycle.seconds))):
         step_h = cycle.seconds[step] / 3600.0
-        here, current_a = _felt_at(model, cycle, step, x)
+        here, current_a, mean_v = _felt_at(model, cycle, step, x)
         parts = max(1, math.ceil(current_a * step_h / fine_ah)) if current_a < math.inf else 1
         for _ in range(parts):
-            if not here > cutoff_v:
-                return t, charge + x - begun
+            if not (here > cutoff_v and current_a < math.inf):
+                return March(t, charge + x - begun, energy, True)
             dx = current_a * step_h / parts
-            there, next_a = _felt_at(model, cycle, step, x + dx)
+            there, next_a, next_v = _felt_at(model, cycle, step, x + dx)
             if not there > cutoff_v:
                 share = (here - cutoff_v) / (here - there) if math.isfinite(there) else 0.0
-                return t + share * step_h / parts, charge + x + share * dx - begun
-            x, t, here, current_a = x + dx, t + step_h / parts, there, next_a
-    return hours, charge
+                gone = share * dx
+                return March(
+                    t + share * step_h / parts, charge + x + gone - begun, energy + gone * mean_v, True
+                )
+            energy += dx * 0.5 * (mean_v + next_v)
+            x, t, here, current_a, mean_v = x + dx, t + step_h / parts, there, next_a, next_v
+    return March(hours, charge, energy_end, True)
 
 
-def _felt_at(model: SourceModel, cycle: Round, step: int, x_ah: float) -> tuple[float, float]:
-    """Voltage in V at the worst moment of a step, and the step's mean current in A."""
+def _felt_at(model: SourceModel, cycle: Round, step: int, x_ah: float) -> tuple[float, float, float]:
+    """Voltage in V at the worst moment of a step; the step's mean current in A, and the voltage at it."""
     emf = interpolate(x_ah, model.x_ah, model.emf_v)
     ohm = interpolate(x_ah, model.x_ah, model.inner_ohm)
-    return emf - ohm * cycle.current(cycle.felt[step], emf, ohm), cycle.current(cycle.mean[step], emf, ohm)
+    mean_a = cycle.current(cycle.mean[step], emf, ohm)
+    mean_v = emf - ohm * mean_a if mean_a < math.inf else -math.inf
+    return emf - ohm * cycle.current(cycle.felt[step], emf, ohm), mean_a, mean_v

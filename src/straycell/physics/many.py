@@ -5,11 +5,10 @@ Cells with an own trace, and loads with a profile, are answered one by one by `e
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from straycell.cells import Chemistry
 from straycell.errors import BadData
@@ -23,25 +22,15 @@ from straycell.physics.answers import (
 )
 from straycell.physics.curves import OcvCurve, interpolate
 from straycell.physics.doubts import ASSUMED_NOTE
-from straycell.physics.loads import (
-    LED_IDEALITY,
-    THERMAL_VOLTAGE_V,
-    ConstantCurrent,
-    ConstantPower,
-    Lamps,
-    Load,
-    Profile,
-    ResistiveLoad,
-)
+from straycell.physics.loads import Load, Profile
+from straycell.physics.many_draw import Floats, drawn
+from straycell.physics.many_march import march_many
 from straycell.physics.polarisation import assumed_resistance, lag_h, shape, steady_over_pulse
 from straycell.physics.runtime import TEST_RATE_C, OwnTrace, estimate
 from straycell.physics.shipped import shipped
 from straycell.physics.sources import END_DROP_V, END_SHARE
 from straycell.physics.temperature import COLDEST_KNOWN_C, capacity_ratio, check_temperature, resistance_ratio
 from straycell.quantities import Measured
-
-Floats = NDArray[np.float64]
-Drawn = Callable[[Floats | float, Floats], Floats]
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,7 +165,7 @@ def _group(cells: Sequence[Candidate], question: _Question) -> list[Runtime]:
     runs = {(c.name, n): _run(c, case, test_a, first, question) for c in curves for n, case in cases.items()}
     margin = shipped("margin")["chemistry_curve"]
     for curve in curves:
-        for name, off_v in (("volts-", margin["off_v"]), ("volts+", -margin["off_v"])):
+        for name, off_v in (("volts-", margin["off_v"]), ("volts+", -margin["off_up_v"])):
             runs[curve.name, name] = _run(curve, cases["expected"], test_a, first, question, off_v)
     found = [runs[c.name, "expected"] for c in curves]
     expected = sum((hours for hours, _ in found), np.zeros_like(ah)) / len(curves)
@@ -283,10 +272,11 @@ def _run(
         missing = (1.0 - curve.state_of_charge(first.full_voltage_v)) * end
     if missing > 0:
         out, emf, grown = _started(out, emf, grown, missing)
-    draw = _drawn(question, 1.0 / max(1.0, case.resistance_ratio))
+    share = 1.0 / max(1.0, case.resistance_ratio)
+    draw = drawn(question.load, question.series, question.parallel, share)
     nodes = list(zip(out, emf, grown, strict=True))
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        return _march(nodes, full_ah, steady_ohm, case.lag_h, draw, question.stop_v + off_v)
+        return march_many(nodes, full_ah, steady_ohm, case.lag_h, draw, question.stop_v + off_v)
 
 
 def _started(
@@ -301,117 +291,3 @@ def _started(
         [interpolate(missing, out, emf), *(emf[k] for k in later)],
         [interpolate(missing, out, grown), *(grown[k] for k in later)],
     )
-
-
-def _march(
-    nodes: list[tuple[float, float, float]],
-    full_ah: Floats,
-    steady_ohm: Floats,
-    lag: float,
-    draw: Drawn,
-    cutoff_v: Floats,
-) -> tuple[Floats, Floats]:
-    """march.march for an array of cells; infinite current is a voltage of minus infinity."""
-    n = len(full_ah)
-    hours, charge = np.zeros(n), np.zeros(n)
-    q0, i0, v0 = np.zeros(n), np.zeros(n), np.zeros(n)
-    alive, started = np.ones(n, dtype=bool), np.zeros(n, dtype=bool)
-    all_started = False
-    for share_out, emf, grown in nodes:
-        ohm = steady_ohm * grown
-        i1 = draw(emf, ohm)
-        v1 = emf - i1 * ohm
-        beyond = ~np.isfinite(i1)
-        if beyond.any():
-            v1[beyond], i1 = -np.inf, np.where(beyond, i0, i1)
-        q1 = np.where(v1 > -np.inf, full_ah * share_out - lag * i1, q0)
-        ends = alive & (v1 <= cutoff_v)
-        if not all_started:
-            before = ~started & (q1 < 0)
-            nothing = ends & (before | (i0 == 0))
-            alive &= ~nothing
-            ends &= ~nothing & ~before
-            if ends.any():
-                q1, i1, v1 = _clipped(ends, cutoff_v, q0, i0, v0, q1, i1, v1)
-                nothing = ends & ~started & (q1 <= 0)
-                alive &= ~nothing
-                ends &= ~nothing
-            cross = alive & ~started & ~before & (q0 < 0) & (q1 >= 0)
-            part = np.where(cross, -q0 / (q1 - q0), 0.0)
-            i0, v0 = np.where(cross, i0 + part * (i1 - i0), i0), np.where(cross, v0 + part * (v1 - v0), v0)
-            q0 = np.where(cross, 0.0, q0)
-            counts = alive & ~before
-            started |= counts
-            all_started = bool(started[alive].all())
-        else:
-            if ends.any():
-                q1, i1, v1 = _clipped(ends, cutoff_v, q0, i0, v0, q1, i1, v1)
-            counts = alive
-        dq = np.where(counts & (i0 > 0), np.maximum(q1 - q0, 0.0), 0.0)
-        hours += np.where(dq > 0, dq * 0.5 * (1.0 / i0 + 1.0 / i1), 0.0)
-        charge = np.where(dq > 0, q1, charge)
-        alive &= ~ends
-        if not alive.any():
-            break
-        q0, i0, v0 = np.where(started, np.maximum(q0, q1), q1), i1, v1
-    return hours, charge
-
-
-def _clipped(
-    ends: NDArray[np.bool_],
-    cutoff_v: Floats,
-    q0: Floats,
-    i0: Floats,
-    v0: Floats,
-    q1: Floats,
-    i1: Floats,
-    v1: Floats,
-) -> tuple[Floats, Floats, Floats]:
-    """Where a cell ends in this step: the charge, current and voltage at the cut-off."""
-    share = np.where(v1 > -np.inf, (v0 - cutoff_v) / (v0 - v1), 0.0)
-    q = np.where(ends, q0 + share * (q1 - q0), q1)
-    i = np.where(ends, i0 + share * (i1 - i0), i1)
-    return q, i, np.where(ends, cutoff_v, v1)
-
-
-def _drawn(question: _Question, draw_share: float) -> Drawn:
-    """The load's current through one cell, for arrays: loads.drawn_from of each kind."""
-    load, series, parallel = question.load, question.series, question.parallel
-    scale = series / parallel
-    if isinstance(load, ConstantCurrent):
-        fixed_a = load.current_a / parallel
-        return lambda emf, ohm: np.full_like(ohm, fixed_a)
-    if isinstance(load, ConstantPower):
-        power_w = load.power_w / load.efficiency
-        return lambda emf, ohm: _power_current(power_w, emf * series, ohm * scale) / parallel
-    if isinstance(load, ResistiveLoad):
-        load_ohm = load.resistance_ohm
-        return lambda emf, ohm: (
-            np.maximum(0.0, emf * series) / (load_ohm + ohm * scale * draw_share) / parallel
-        )
-    if isinstance(load, Lamps):
-        lamps = load
-        return lambda emf, ohm: _lamp_current(lamps, emf * series, ohm * scale * draw_share) / parallel
-    raise BadData("load: a profile is followed cell by cell", "ask for one cell at a time")
-
-
-def _power_current(power_w: float, emf_v: Floats | float, inner_ohm: Floats) -> Floats:
-    square = np.asarray(emf_v, dtype=np.float64) ** 2 - 4.0 * inner_ohm * power_w
-    possible = (square >= 0) & (np.asarray(emf_v) > 0)
-    root = np.sqrt(np.where(possible, square, 0.0))
-    return np.where(possible, 2.0 * power_w / np.where(possible, emf_v + root, 1.0), np.inf)
-
-
-def _lamp_current(lamps: Lamps, emf_v: Floats | float, inner_ohm: Floats) -> Floats:
-    slope_v = LED_IDEALITY * THERMAL_VOLTAGE_V
-    drop_v = lamps.measured_a * (lamps.across_ohm + inner_ohm)
-    spare_v = np.broadcast_to(np.asarray(emf_v, dtype=np.float64) - lamps.lamp_v, drop_v.shape)
-    bright = spare_v > drop_v
-    y = np.where(bright, np.log(np.where(bright, spare_v / drop_v, 1.0)), np.minimum(0.0, spare_v / slope_v))
-    for _ in range(40):
-        grown = drop_v * np.exp(y)
-        step = (slope_v * y + grown - spare_v) / (slope_v + grown)
-        y = y - step
-        if np.abs(step).max() < 1e-6:
-            break
-    return lamps.measured_a * np.exp(y)

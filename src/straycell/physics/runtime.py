@@ -4,6 +4,11 @@ Basis, best first: the cell's own discharge trace, corrected for the difference 
 hours; else its chemistry's published curves, scaled by its capacity and resistance. The low end takes the
 worst published set, less the root of the summed squares of what the uncertainties of capacity, resistance, lag
 and temperature cost one by one, and of the share the model itself may be wrong by (data/margin.toml).
+
+The expected time never grows with more load, a higher cut-off or the cold. `low` and `high` are such a root about it:
+where it changes faster than its neighbours do, just below the voltage at which the cell starts, they turn by up to
+about one percent of a full run, and under a profile, which ends at a moment of a round, by about a round. A band
+that never turns would need runs at every cut-off in between; the picture draws it by taking the largest so far.
 """
 
 from __future__ import annotations
@@ -113,9 +118,9 @@ def estimate(
 
     found = pack.runs(cases["expected"])
     expected, rate_c = _mean(found, capacity.value)
-    margin, off_v = margin_of(basis, rate_c, own_trace, capacity.value)
+    margin, early_v, late_v = margin_of(basis, rate_c, own_trace, capacity.value)
     moved = [pair for doubt in DOUBTS if (pair := _moved(doubt, cases, pack, found))]
-    moved.append((pack.runs(cases["expected"], off_v), pack.runs(cases["expected"], -off_v)))
+    moved.append((pack.runs(cases["expected"], early_v), pack.runs(cases["expected"], -late_v)))
     down = _reach(found, moved, -1.0, margin)
     up = _reach(found, moved, 1.0, min(margin, MOST_MARGIN_UP))
     low = max(0.0, min(r.hours - less for r, less in zip(found, down, strict=True)))
