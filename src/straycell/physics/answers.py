@@ -62,8 +62,10 @@ def first_stop(
     return max(known, key=lambda item: item[1])
 
 
-def margin_of(basis: str, rate_c: float, trace: OwnTrace | None, capacity_ah: float) -> tuple[float, float]:
-    """What the model itself may be wrong by at this rate, from data/margin.toml: a share of the time, and volts."""
+def margin_of(
+    basis: str, rate_c: float, trace: OwnTrace | None, capacity_ah: float
+) -> tuple[float, float, float]:
+    """What the model may be wrong by at this rate, from data/margin.toml: a share of the time, volts early, late."""
     table = shipped("margin")[basis.replace(" ", "_")]
     known_c = 0.0
     if trace is not None:
@@ -71,7 +73,7 @@ def margin_of(basis: str, rate_c: float, trace: OwnTrace | None, capacity_ah: fl
         known_c = sum(currents) / len(currents) / capacity_ah
     beyond = max(0.0, rate_c**2 - known_c**2)
     share = min(table["most"], table["base"] + table["per_c_squared"] * beyond)
-    return float(share), float(table["off_v"])
+    return float(share), float(table["off_v"]), float(table["off_up_v"])
 
 
 def dark_voltage(load: Load, series: int) -> float | None:
