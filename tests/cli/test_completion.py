@@ -156,30 +156,70 @@ def test_an_unknown_shell_is_wrong_usage(bench: Bench) -> None:
     assert "nearest: bash" in bench.refused("completion bsh", 2)
 
 
-@pytest.mark.skipif(shutil.which("bash") is None, reason="needs bash")
-def test_bash_itself_completes_a_box_with_a_blank(shelf: Bench, tmp_path: Path) -> None:
-    """The script sourced by a real bash, its function called as Tab calls it; a blank is escaped."""
-    stub = tmp_path / "straycell"
+def in_shell(shelf: Bench, folder: Path, *command: str) -> str:
+    """What a real shell prints, with `straycell` on its path and the shelf as its store."""
+    stub = folder / "straycell"
     stub.write_text(f'#!/bin/sh\nexec "{sys.executable}" -m straycell "$@"\n')
     stub.chmod(0o755)
-    script = (
-        'eval "$(straycell completion bash)"; COMP_WORDS=(straycell cell list --box bl); COMP_CWORD=4; '
-        '_straycell; printf "%s|" "${COMPREPLY[@]}"; complete -p straycell'
-    )
     done = subprocess.run(
-        ["bash", "--norc", "-c", script],
+        command,
         capture_output=True,
         text=True,
         check=True,
-        timeout=60,
+        timeout=120,
+        cwd=folder,
         env={
             **os.environ,
-            "PATH": f"{tmp_path}:{os.environ['PATH']}",
+            "HOME": str(folder),
+            "PATH": f"{folder}:{os.environ['PATH']}",
             "PYTHONPATH": str(ROOT / "src"),
             "STRAYCELL_STORE": str(shelf.store),
         },
     )
-    assert done.stdout.startswith("blue\\ tin|") and "-F _straycell straycell" in done.stdout
+    return done.stdout
+
+
+@pytest.mark.skipif(shutil.which("bash") is None, reason="needs bash")
+def test_bash_itself_completes_a_box_with_a_blank(shelf: Bench, tmp_path: Path) -> None:
+    """The script sourced by a real bash, its function called as Tab calls it; a blank is escaped."""
+    script = (
+        'eval "$(straycell completion bash)"; COMP_WORDS=(straycell cell list --box bl); COMP_CWORD=4; '
+        '_straycell; printf "%s|" "${COMPREPLY[@]}"; complete -p straycell'
+    )
+    shown = in_shell(shelf, tmp_path, "bash", "--norc", "-c", script)
+    assert shown.startswith("blue\\ tin|") and "-F _straycell straycell" in shown
+
+
+@pytest.mark.skipif(shutil.which("fish") is None, reason="needs fish")
+@pytest.mark.parametrize(
+    ("typed", "found"),
+    [
+        ("straycell cell list --box bl", ["blue tin"]),
+        ('straycell match "re', ["reed gauge"]),
+        ("straycell match reed\\ g", ["reed gauge"]),
+        ("straycell meter co", ["compare"]),
+        ("straycell import cells cu", ["curve.csv"]),
+    ],
+)
+def test_fish_itself_completes_words_and_files(
+    shelf: Bench, tmp_path: Path, typed: str, found: list[str]
+) -> None:
+    """Files only where no word of ours fits; a name half quoted or escaped is still one word."""
+    (tmp_path / "curve.csv").write_text("")
+    script = "straycell completion fish | source; complete -C $argv[1]"
+    assert in_shell(shelf, tmp_path, "fish", "-c", script, typed).split("\n")[:-1] == found
+
+
+@pytest.mark.skipif(shutil.which("zsh") is None, reason="needs zsh")
+def test_zsh_itself_completes_a_box_with_a_blank(shelf: Bench, tmp_path: Path) -> None:
+    """The function as the completion system calls it, with what it would offer printed instead."""
+    script = (
+        'compdef() { }; compadd() { print -rl -- "${@[3,-1]}" }; _files() { print files }; '
+        'eval "$(straycell completion zsh)"; '
+        "words=(straycell cell list --box bl); CURRENT=5; _straycell; words=(straycell import cells x); "
+        "CURRENT=4; _straycell"
+    )
+    assert in_shell(shelf, tmp_path, "zsh", "-f", "-c", script).splitlines() == ["blue tin", "files"]
 
 
 def test_completing_loads_nothing_heavy(shelf: Bench) -> None:

@@ -37,9 +37,15 @@ compdef _straycell straycell""",
     "fish": r"""# fish: straycell completion fish > ~/.config/fish/completions/straycell.fish
 function __straycell_words
     set -l before (commandline -opc)
-    straycell completion words -- $before[2..] (commandline -ct) 2>/dev/null
+    set -l now (commandline -ct | string trim --left --chars '"\'' | string unescape)
+    set -l found (straycell completion words -- $before[2..] "$now" 2>/dev/null)
+    if test (count $found) -gt 0
+        printf '%s\n' $found
+    else
+        __fish_complete_path (commandline -ct)
+    end
 end
-complete -c straycell -a '(__straycell_words)'""",
+complete -c straycell -f -a '(__straycell_words)'""",
 }
 
 
