@@ -9,6 +9,7 @@ from itertools import pairwise
 
 import pytest
 from tests.physics.physics_tables import (
+    BLIND,
     KEPT_APART,
     USED_SETS,
     Comparison,
@@ -25,6 +26,9 @@ from straycell.physics.shipped import median, shipped
 
 STEADY = ("current", "power", "resistance")
 GROUPS = pytest.mark.parametrize("names", [USED_SETS, KEPT_APART], ids=["used", "kept apart"])
+EVERY_GROUP = pytest.mark.parametrize(
+    "names", [USED_SETS, KEPT_APART, BLIND], ids=["used", "kept apart", "blind"]
+)
 BASES = pytest.mark.parametrize(
     ("trace_rate_c", "pulse_s"),
     [
@@ -71,7 +75,7 @@ def test_from_the_chemistrys_curve_alone_the_median_error_is_four_percent(names,
     assert median([abs(f.error) for f in found]) <= 0.04
 
 
-@GROUPS
+@EVERY_GROUP
 @BASES
 def test_the_low_end_is_a_promise_up_to_half_the_capacity_per_hour(names, trace_rate_c, pulse_s):
     """Kept in every case: every kind of load, duty cycles too, and every cut-off."""
@@ -80,7 +84,7 @@ def test_the_low_end_is_a_promise_up_to_half_the_capacity_per_hour(names, trace_
     assert found and not broken, broken
 
 
-@GROUPS
+@EVERY_GROUP
 @BASES
 def test_the_low_end_is_kept_in_95_of_100_cases_up_to_1c(names, trace_rate_c, pulse_s):
     """Every kind of load, duty cycles too, and every cut-off."""
@@ -88,11 +92,19 @@ def test_the_low_end_is_kept_in_95_of_100_cases_up_to_1c(names, trace_rate_c, pu
     assert sum(f.low_share <= 1.0 for f in found) >= 0.95 * len(found)
 
 
-@GROUPS
+@EVERY_GROUP
 @BASES
 def test_the_low_end_is_no_excuse(names, trace_rate_c, pulse_s):
     """At the median at least 85 % of the truth up to 0.5C."""
     assert median([f.low_share for f in compare(names, trace_rate_c, pulse_s, 0.5)]) >= 0.85
+
+
+@pytest.mark.parametrize("trace_rate_c", [0.1, 0.2, 0.5])
+def test_on_cells_nobody_had_looked_at_the_median_error_with_an_own_trace_is_two_percent(trace_rate_c):
+    """The worst is not judged: one worn cell of high polarisation is off by 8 to 10 % (in `low` it is kept)."""
+    found = [f for f in usual(compare(BLIND, trace_rate_c, 1.0, 0.5)) if f.truth.kind in STEADY]
+    assert len(found) > 80
+    assert median([abs(f.error) for f in found]) <= 0.02
 
 
 @GROUPS

@@ -45,6 +45,11 @@ WORN: dict[str, tuple[str, float, float]] = {
     "Ai2020-worn": ("Ai2020", 1.4, 0.10),
     "Marquis2019-worn": ("Marquis2019", 1.4, 0.15),
     "Prada2013-worn": ("Prada2013", 1.2, 0.10),
+    # made after the margins were set, to see whether the promise holds on cells nobody had looked at
+    "NCA_Kim2011-worn": ("NCA_Kim2011", 1.3, 0.10),
+    "Ecker2015-worn": ("Ecker2015", 1.4, 0.12),
+    "OKane2022-worn": ("OKane2022", 1.4, 0.12),
+    "ORegan2022-worn": ("ORegan2022", 1.2, 0.08),
 }
 DUTY_S = (60.0, 240.0)
 DUTY_RATES_C = ((0.5, 0.02), (1.0, 0.05))
