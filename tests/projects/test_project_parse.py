@@ -49,6 +49,7 @@ tolerance = "1.5%"
 measured_float = "4.18V"
 supply = "5V"
 supply_limit = "0.5A"
+supply_rated = "24V"
 [protection]
 fitted = true
 cutoff = "2.4V"
@@ -74,7 +75,7 @@ def test_every_key_of_the_project_file_is_understood() -> None:
         priority=1,
         due=date(2027, 3, 1),
         pack=PackShape(1, None, (Form.F18650, Form.F14500), (Chemistry.NMC, Chemistry.LCO, Chemistry.NCA)),
-        charge=ChargeSpec(0.25, None, 4.20, 0.015, 4.18, 5.0, 0.5),
+        charge=ChargeSpec(0.25, None, 4.20, 0.015, 4.18, 5.0, 0.5, supply_rated_v=24.0),
         protection=Protection(True, False, False, 2.4, 3.0),
     )
 

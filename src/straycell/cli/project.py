@@ -135,13 +135,13 @@ def page(entry: ProjectEntry, project: Project, codes: list[str] | None = None) 
                 "runs",
                 f"{need.runtime_h:g} h on one charge at {show(need.temperature_c, Dimension.TEMPERATURE)}",
             ),
-            ("stops at", show(need.cutoff_v, Dimension.VOLTAGE)),
+            ("stops at", _cutoff_words(need.cutoff_v, pack.series)),
             ("peak", show(need.peak_current_a, Dimension.CURRENT) if need.peak_current_a else None),
             ("pack", f"{pack.series or 'auto'} in series, {pack.parallel or 'auto'} in parallel"),
             ("forms", _few([str(f) for f in pack.forms], 11)),
             ("chemistries", _few([str(c) for c in pack.chemistries], 5)),
             ("charger", _charger_words(project)),
-            ("protection", "fitted" if project.protection.fitted else "none: the build cannot be finished"),
+            ("protection", _protection_words(project)),
             ("cells", ", ".join(codes or [])),
         ],
         indent="  ",
@@ -164,6 +164,29 @@ def _say_answers(project: Project) -> None:
             continue
         output.section(f"{words[name]}: {'as it should be' if answer['ok'] else 'change it first'}")
         output.bullets([*answer["found"], *answer["advice"]])
+
+
+def _cutoff_words(cutoff_v: float, series: int | None) -> str:
+    """A cut-off is that of the whole string; with its share of one cell where the count is known."""
+    whole = show(cutoff_v, Dimension.VOLTAGE)
+    if series == 1:
+        return whole
+    each = f", {show(cutoff_v / series, Dimension.VOLTAGE)} a cell" if series else ""
+    return f"{whole} for the whole string{each}"
+
+
+def _protection_words(project: Project) -> str:
+    protection = project.protection
+    if not protection.fitted:
+        return "none: the build cannot be finished"
+    words = ["fitted"]
+    if protection.per_cell:
+        words.append("cell by cell")
+    if protection.cutoff_v is not None:
+        each = show(protection.cutoff_v, Dimension.VOLTAGE) + " a cell"
+        cut = each if protection.per_cell else _cutoff_words(protection.cutoff_v, project.pack.series)
+        words.append(f"cuts off at {cut}")
+    return ", ".join(words)
 
 
 def _few(words: list[str], all_of_them: int) -> str:
@@ -205,6 +228,10 @@ def _charger_words(project: Project) -> str:
         parts.append(f"programming resistor {show(charge.programming_resistor_ohm, Dimension.RESISTANCE)}")
     if charge.voltage_v is not None:
         parts.append(f"to {show(charge.voltage_v, Dimension.VOLTAGE)}")
+    if charge.supply_v is not None:
+        limit_a = charge.supply_limit_a
+        most = f", {show(limit_a, Dimension.CURRENT)} at most" if limit_a is not None else ""
+        parts.append(f"fed with {show(charge.supply_v, Dimension.VOLTAGE)}{most}")
     if charge.measured_float_v is not None:
         parts.append(f"float measured {show(charge.measured_float_v, Dimension.VOLTAGE)}")
     return ", ".join(parts) or "in the device"

@@ -13,6 +13,7 @@ from straycell.cells import Chemistry
 from straycell.matching import charger
 from straycell.matching.asked import Screen
 from straycell.matching.candidates import FREE, Candidate, Why
+from straycell.matching.supply import judge_supply
 from straycell.matching.words import amps, capacity, volts
 from straycell.physics.loads import Lamps
 from straycell.physics.protection import TripRange, trip_range
@@ -186,6 +187,10 @@ def _charger_voltage(screen: Screen, c: Candidate) -> Why:
     return charger.judge_voltage(screen.demand, c, screen.limits)
 
 
+def _charger_supply(screen: Screen, c: Candidate) -> Why:
+    return judge_supply(screen.demand, c, screen.limits)
+
+
 def _charge_temperature(screen: Screen, c: Candidate) -> Why:
     return charger.judge_temperature(screen.demand.project, c, screen.limits)
 
@@ -221,6 +226,7 @@ CELL_TESTS: tuple[Test, ...] = (
 DEVICE_TESTS: tuple[Test, ...] = (
     Test(_trip, lambda c: c.facts.chemistry),
     Test(_charger_voltage, lambda c: (c.facts.chemistry, c.facts.full_voltage_v)),
+    Test(_charger_supply, lambda c: c.facts.chemistry),
     Test(_charge_temperature, _all),
     Test(
         _charger_current,

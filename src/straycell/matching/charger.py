@@ -101,7 +101,7 @@ def for_one_cell(demand: Demand, c: Candidate, limits: UseLimits) -> Why | None:
         return None
     wanted_v = limits.full_v[chemistry] * in_line
     remedy = (
-        f"fit a charger for {in_line} cells in series and write its voltage, like "
+        f"fit a charger for {in_line} {_kind(chemistry)}cells in series and write its voltage, like "
         f'voltage = "{wanted_v:.2f}V", with its current instead of a programming resistor'
     )
     stop_v = demand.stop_v(chemistry, limits)
@@ -117,6 +117,11 @@ def for_one_cell(demand: Demand, c: Candidate, limits: UseLimits) -> Why | None:
     text = f"{why}: never a single-cell charger on {in_line} cells in series"
     short = None if set_v is None else max(0.0, stop_v - set_v)
     return Why(c.code, "charger-voltage", False, text, set_v, stop_v, "V", short, remedy)
+
+
+def _kind(chemistry: Chemistry) -> str:
+    """The one chemistry that wants another charger than the rest."""
+    return "lfp " if chemistry is Chemistry.LFP else ""
 
 
 def _how(charge: ChargeSpec, set_v: float) -> str:

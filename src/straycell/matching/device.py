@@ -13,15 +13,19 @@ from straycell.matching.charger import (
     charge_notes,
     charging_place_c,
     for_one_cell,
+    gentler,
     judge_temperature,
     judge_voltage,
 )
 from straycell.matching.demand import Demand
 from straycell.matching.limits import UseLimits
 from straycell.matching.screening import protection_trip
+from straycell.matching.supply import judge_supply, supply_notes
 from straycell.matching.words import amps, capacity
 from straycell.physics.charging import temperature_limit
+from straycell.physics.shipped import shipped
 from straycell.projects import Project, finish_faults
+from straycell.projects.model import ALL_FORMS
 
 OUTSIDE = "charged outside the device"
 
@@ -50,13 +54,16 @@ def _charging(demand: Demand, limits: UseLimits) -> Mapping[str, object]:
     shared = f", {amps(each_a)} for each of {demand.parallel} in parallel" if demand.parallel > 1 else ""
     found = [f"it gives up to {amps(current_a)}{shared}: gentle enough for {sizes or 'no cell'}"]
     found += [why.text for whys in by_chemistry.values() for why in whys]
+    too_much, softer = _by_form(demand, limits, min(least.values()))
+    found += too_much
+    notes = [*charge_notes(project, limits), *supply_notes(project)]
     return {
-        "ok": bool(fitting),
+        "ok": bool(fitting) and not too_much,
         "current_a": current_a,
         "least_capacity_ah": {word: ah if math.isfinite(ah) else None for word, ah in least.items()},
         "chemistries": [str(c) for c in fitting],
         "found": list(dict.fromkeys(found)),
-        "advice": list(dict.fromkeys([w.remedy for w in failed if w.remedy] + charge_notes(project, limits))),
+        "advice": list(dict.fromkeys([*softer, *(w.remedy for w in failed if w.remedy), *notes])),
     }
 
 
@@ -71,12 +78,30 @@ def _least_ah(project: Project, limits: UseLimits, outcome: Outcome, each_a: flo
     return each_a / rate if rate > 0 else math.inf
 
 
+def _by_form(demand: Demand, limits: UseLimits, least_ah: float) -> tuple[list[str], list[str]]:
+    """(that no cell of the sizes the project takes bears its charger, the setting for what each size usually holds)."""
+    charge, pack = demand.project.charge, demand.project.pack
+    sizes = {form: limits.usual_ah[form] for form in pack.forms if form in limits.usual_ah}
+    if charge is None or pack.forms == ALL_FORMS or not sizes:
+        return [], []
+    softer = []
+    for form, usual_ah in sorted(sizes.items(), key=lambda item: item[1]):
+        if usual_ah < least_ah:
+            allowed_a = charge_current_a(charge) * usual_ah / least_ah
+            softer.append(f"for a {form} of {capacity(usual_ah)}: {gentler(charge, allowed_a)}")
+    most_ah = max((limits.most_ah.get(form, math.inf) for form in pack.forms), default=math.inf)
+    if most_ah >= least_ah:
+        return [], softer
+    names = ", ".join(pack.forms)
+    return [f"no cell it takes ({names}) holds as much as {capacity(least_ah)}: charged too hard"], softer
+
+
 def _judged(demand: Demand, limits: UseLimits, chemistry: Chemistry) -> list[Why]:
     """The tests of the charger that no capacity turns, for a cell of this chemistry."""
     cell = Candidate.of_kind(chemistry, demand.project.pack.forms[0])
     lone = for_one_cell(demand, cell, limits) if demand.series > 1 else None
     voltage = judge_voltage(demand, cell, limits) if lone is None else lone
-    return [voltage, judge_temperature(demand.project, cell, limits)]
+    return [voltage, judge_supply(demand, cell, limits), judge_temperature(demand.project, cell, limits)]
 
 
 def _protection(demand: Demand, limits: UseLimits) -> Mapping[str, object]:
@@ -96,6 +121,11 @@ def _protection(demand: Demand, limits: UseLimits) -> Mapping[str, object]:
     else:
         found.append(
             f"it trips between {amps(trip.low_a)} (warm) and {amps(trip.high_a)}; the peak is {amps(peak_a)}"
+        )
+        fuse_above_c = float(shipped("charging")["protection"]["fuse_above_c"])
+        found.append(
+            f"with cells of less than {capacity(trip.high_a / fuse_above_c / demand.parallel)} that is more than "
+            f"{fuse_above_c:g}C: those need a fuse"
         )
         if peak_a >= trip.low_a:
             faults.append("the peak may trip it")

@@ -13,6 +13,7 @@ from straycell.matching.candidates import Candidate, Why
 from straycell.matching.demand import Demand
 from straycell.matching.limits import UseLimits
 from straycell.matching.screening import Screen, Screened, protection_trip, screen_candidate
+from straycell.matching.supply import supply_notes
 from straycell.matching.words import capacity, finite, hours, ohms
 from straycell.physics.protection import check_protection
 from straycell.projects import Project
@@ -39,6 +40,7 @@ PLAIN = {
     "peak-current": "too small for the peak",
     "protection-trip": "stopped by the protection's trip current",
     "charger-voltage": "endangered by the charger's voltage",
+    "charger-supply": "endangered by the charger's supply",
     "charger-current": "charged too hard",
     "charge-temperature": "charged too cold or too hot",
     "protection": "without protection cell by cell",
@@ -142,7 +144,7 @@ def warnings_for(project: Project, limits: UseLimits, chosen: Screened | None = 
     """What must be said aloud: of the project alone, or of the chosen cell in it."""
     if chosen is None:
         lacking = [] if project.protection.fitted else [NO_PROTECTION]
-        return tuple(lacking + charger.charge_notes(project, limits))
+        return tuple(lacking + charger.charge_notes(project, limits) + supply_notes(project))
     notes: list[str] = []
     candidate = chosen.candidate
     if candidate.at_least:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from importlib import resources
 from typing import TYPE_CHECKING
@@ -28,6 +28,7 @@ class UseLimits:
     Voltages are those of one cell by chemistry; `float_error` is what a float voltage measured on the board
     may be wrong by. `join_v` and `join_c_rate` limit what flows when two cells are joined in parallel;
     `cell_drift` (V/K) and `meter_drift` (share of the accuracy, 1/K) are what a rest voltage moves with the room.
+    `usual_ah` and `most_ah` (Ah, by form) are what cells of a size usually hold, and more than any of them does.
     """
 
     c_rate_out: Mapping[Outcome, float]
@@ -47,6 +48,8 @@ class UseLimits:
     cell_drift: float
     meter_drift: float
     unsaid_kelvin: float
+    usual_ah: Mapping[str, float] = field(default_factory=dict)
+    most_ah: Mapping[str, float] = field(default_factory=dict)
 
     @classmethod
     def from_mapping(cls, figures: Figures) -> UseLimits:
@@ -72,6 +75,8 @@ class UseLimits:
             cell_drift=_one(table, "cell-drift"),
             meter_drift=_one(table, "meter-drift"),
             unsaid_kelvin=_one(table, "join-unsaid-kelvin"),
+            usual_ah=table.get("unrated-capacity", {}),
+            most_ah=_most(table),
         )
 
     @classmethod
@@ -91,6 +96,13 @@ def _one(table: Figures, name: str, key: str = "any") -> float:
         return float(table[name][key])
     except KeyError:
         raise BadData(f"the rules lack '{name}' ({key})", "add it to the rule file") from None
+
+
+def _most(table: Figures) -> dict[str, float]:
+    """More than any cell of a size holds, in Ah; empty where the rules do not say."""
+    density = table.get("capacity-density", {}).get("any")
+    volumes = table.get("size-volume", {})
+    return {form: density * volume for form, volume in volumes.items()} if density is not None else {}
 
 
 def _by_outcome(table: Figures, name: str) -> dict[Outcome, float]:

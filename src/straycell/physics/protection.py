@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from straycell.errors import BadData
 from straycell.physics.shipped import shipped
+from straycell.quantities import Dimension, show
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,11 +75,15 @@ def check_protection(
     else:
         if peak_a >= trip.low_a:
             faults.append(
-                f"the peak of {peak_a:.2f} A may trip a warm board from {trip.low_a:.2f} A on: "
+                f"the peak of {_amps(peak_a)} may trip a warm board from {_amps(trip.low_a)} on: "
                 "use transistors of less resistance"
             )
         if trip.high_a > fuse_above_c * capacity_ah:
             hints.append(
-                f"the board may let {trip.high_a:.2f} A through, more than {fuse_above_c:g}C of the cell: add a fuse"
+                f"the board may let {_amps(trip.high_a)} through, more than {fuse_above_c:g}C of the cell: add a fuse"
             )
     return ProtectionAnswer(not faults, (*faults, *hints))
+
+
+def _amps(current_a: float) -> str:
+    return show(current_a, Dimension.CURRENT)

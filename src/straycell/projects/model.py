@@ -56,7 +56,8 @@ class ChargeSpec:
     """The charger in the device: current (A) or programming resistor (ohm), and what it regulates to (V).
 
     None means not said in the file; what is assumed then is decided where the charger is judged.
-    `temperature_c` is where it is charged, when that is not where it works.
+    `supply_rated_v` is what the charger's own sheet lets feed it. `temperature_c` is where it is charged,
+    when that is not where it works.
     """
 
     current_a: float | None = None
@@ -67,6 +68,7 @@ class ChargeSpec:
     supply_v: float | None = None
     supply_limit_a: float | None = None
     temperature_c: float | None = None
+    supply_rated_v: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -191,6 +191,7 @@ def _charge(section: Section, pack: PackShape) -> ChargeSpec:
         measured_float_v=section.quantity("measured_float", Dimension.VOLTAGE, "4.18V", window=string),
         supply_v=section.quantity("supply", Dimension.VOLTAGE, "5V"),
         supply_limit_a=section.quantity("supply_limit", Dimension.CURRENT, "0.5A"),
+        supply_rated_v=section.quantity("supply_rated", Dimension.VOLTAGE, "24V"),
         temperature_c=section.quantity(
             "temperature", Dimension.TEMPERATURE, "20C", window=WORKPLACE, above_zero=False
         ),

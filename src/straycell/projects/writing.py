@@ -43,6 +43,7 @@ def to_toml(project: Project) -> str:
             "measured_float": _q(charge.measured_float_v, "V"),
             "supply": _q(charge.supply_v, "V"),
             "supply_limit": _q(charge.supply_limit_a, "A"),
+            "supply_rated": _q(charge.supply_rated_v, "V"),
             "temperature": _q(charge.temperature_c, "C"),
         }
         lines += _section("charge", entries)

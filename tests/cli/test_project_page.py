@@ -1,0 +1,49 @@
+"""`project show`: the page says which voltages are per cell, and what to change at the charger and the protection."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from tests.cli.bench import Bench
+
+HEAD = 'name = "float"\n[load]\ncurrent = "100mA"\n[need]\nruntime = "2h"\n'
+
+
+def filed(bench: Bench, rest: str) -> Any:
+    """A project by its text; its JSON and its page."""
+    path = bench.store.with_name("float.toml")
+    path.write_text(HEAD + rest, encoding="utf-8")
+    bench.do(f"project add {path} --replace" if bench.store.exists() else f"project add {path}")
+    return bench.do("project show float"), " ".join(bench.run("project show float").out.split())
+
+
+def test_a_string_says_what_is_for_the_whole_and_what_for_a_cell(bench: Bench) -> None:
+    """The device's cut-off is the string's; the protection's is per cell only where it is fitted cell by cell."""
+    rest = 'cutoff = "6V"\n[pack]\nseries = 2\n[protection]\nfitted = true\ncutoff = "4.8V"\n'
+    _, page = filed(bench, rest)
+    assert "stops at 6 V for the whole string, 3 V a cell" in page
+    assert "cuts off at 4.8 V for the whole string, 2.4 V a cell" in page
+    _, page = filed(bench, rest.replace('"4.8V"', '"2.4V"\nper_cell = true\nbalancing = true'))
+    assert "fitted, cell by cell, cuts off at 2.4 V a cell" in page
+    _, page = filed(bench, rest.replace("series = 2", 'series = "auto"'))
+    assert "stops at 6 V for the whole string " in page and "3 V a cell" not in page
+
+
+def test_one_cell_needs_no_such_words(bench: Bench) -> None:
+    """And without protection the build cannot be finished."""
+    found, page = filed(bench, 'cutoff = "3V"\n')
+    assert "stops at 3 V pack" in page and "none: the build cannot be finished" in page
+    assert found["protection"]["ok"] is False and found["charging"]["ok"] is None
+
+
+def test_the_charger_is_shown_with_what_feeds_it_and_what_to_change(bench: Bench) -> None:
+    """1.2 kohm is too much for a 14500, 9 V are too much for the charger (8 V: data sheet)."""
+    found, page = filed(
+        bench,
+        'cutoff = "3V"\n[pack]\nforms = ["14500"]\n[charge]\nprogramming_resistor = "1.2kohm"\n'
+        'measured_float = "4.18V"\nsupply = "9V"\nsupply_limit = "160mA"\n[protection]\nfitted = true\n',
+    )
+    assert found["charging"]["ok"] is False
+    assert "fed with 9 V, 160 mA at most" in page and "Its charger: change it first" in page
+    assert "for a 14500 of 600 mAh: use a programming resistor of 4.7 kohm or more" in page
+    assert "feed it with 5V" in page and "9.1 kohm" in page
