@@ -8,6 +8,7 @@ import pytest
 from tests.matching.single_bench import LIMITS, cell, match, project, reason
 
 from straycell.cells import Chemistry
+from straycell.errors import StraycellError
 from straycell.matching import device_answers
 from straycell.projects import Project
 
@@ -151,6 +152,24 @@ def test_the_trip_is_told_with_its_spread_and_the_cells_that_need_a_fuse() -> No
     assert any("less than 1200 mAh" in text and "fuse" in text for text in guarded["found"])
     two = protection(project(pack="parallel = 2", protection='fitted = true\ntrip_current = "3A"'))
     assert any("less than 600 mAh" in text for text in two["found"])
+
+
+@pytest.mark.parametrize(
+    ("ohm", "typical_a"), [("20mohm", 3.75), ("25mohm", 3.0), ("45mohm", 1.667), ("60mohm", 1.25)]
+)
+def test_the_trip_follows_from_the_transistors(ohm: str, typical_a: float) -> None:
+    """0.15 V / (2 R) (protection part rev 1.1, p. 9), 0.12 to 0.18 V: a fifth either way, and less when hot."""
+    guarded = protection(project(protection=f'fitted = true\ntransistor_resistance = "{ohm}"'))
+    assert guarded["trip_high_a"] == pytest.approx(1.2 * typical_a, rel=1e-3)
+    assert guarded["trip_low_a"] == pytest.approx(0.8 * typical_a / 1.4, rel=1e-3)
+
+
+def test_a_trip_that_is_not_told_is_asked_for() -> None:
+    """In either way; told twice it is refused."""
+    assert any("transistor_resistance" in x for x in protection(project())["advice"])
+    with pytest.raises(StraycellError) as caught:
+        project(protection='fitted = true\ntrip_current = "3A"\ntransistor_resistance = "25mohm"')
+    assert "both a trip current and a transistor's resistance" in str(caught.value)
 
 
 @pytest.mark.parametrize(("peak", "ok"), [("1.6A", True), ("1.8A", False)])

@@ -90,6 +90,7 @@ def test_what_is_not_said_is_filled_in_cautiously() -> None:
         "balancing": False,
         "cutoff_v": None,
         "trip_current_a": None,
+        "transistor_ohm": None,
     }
     assert said["need"] == {"runtime_h": 1.5, "cutoff_v": 3.0, "temperature_c": 25.0, "peak_current_a": None}
     pack = said["pack"]

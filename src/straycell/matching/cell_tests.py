@@ -162,7 +162,11 @@ def _trip(screen: Screen, c: Candidate) -> Why:
 
 def protection_trip(protection: Protection) -> TripRange | None:
     """The range the trip current of a fitted protection may lie in; None when it is not known."""
-    if not protection.fitted or protection.trip_current_a is None:
+    if not protection.fitted:
+        return None
+    if protection.transistor_ohm is not None:
+        return trip_range(protection.transistor_ohm)
+    if protection.trip_current_a is None:
         return None
     one_ohm_a = trip_range(1.0).typical_a
     return trip_range(one_ohm_a / protection.trip_current_a)

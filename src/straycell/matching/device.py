@@ -116,7 +116,8 @@ def _protection(demand: Demand, limits: UseLimits) -> Mapping[str, object]:
         found.append("its trip current is not said")
         if project.protection.fitted:
             advice.append(
-                "look up its trip current and write it as trip_current: a peak above it stops the device"
+                "look up its trip current and write it as trip_current, or the resistance of one of its two "
+                "transistors as transistor_resistance: a peak above it stops the device"
             )
     else:
         found.append(

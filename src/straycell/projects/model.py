@@ -73,13 +73,17 @@ class ChargeSpec:
 
 @dataclass(frozen=True, slots=True)
 class Protection:
-    """Over-charge, over-discharge and over-current protection. `cutoff_v` is per cell when `per_cell`."""
+    """Over-charge, over-discharge and over-current protection. `cutoff_v` is per cell when `per_cell`.
+
+    The trip is told by its current (A), or by the resistance (ohm) of one of the two transistors it is felt over.
+    """
 
     fitted: bool = False
     per_cell: bool = False
     balancing: bool = False
     cutoff_v: float | None = None
     trip_current_a: float | None = None
+    transistor_ohm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

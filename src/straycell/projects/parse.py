@@ -210,6 +210,9 @@ def _protection(section: Section, pack: PackShape) -> Protection:
     window = _string_window(PackShape() if per_cell else pack)
     cutoff_v = section.quantity("cutoff", Dimension.VOLTAGE, "2.4V", window=window)
     trip_a = section.quantity("trip_current", Dimension.CURRENT, "3A")
+    ohm = section.quantity("transistor_resistance", Dimension.RESISTANCE, "25mohm")
+    if trip_a is not None and ohm is not None:
+        section.fault("", "has both a trip current and a transistor's resistance", "give one of them")
     section.missing("fitted", "write fitted = true once the protection is in the device, else fitted = false")
     section.close()
-    return Protection(bool(fitted), bool(per_cell), bool(balancing), cutoff_v, trip_a)
+    return Protection(bool(fitted), bool(per_cell), bool(balancing), cutoff_v, trip_a, ohm)

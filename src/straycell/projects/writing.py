@@ -53,6 +53,7 @@ def to_toml(project: Project) -> str:
         "balancing": _flag(protection.balancing),
         "cutoff": _q(protection.cutoff_v, "V"),
         "trip_current": _q(protection.trip_current_a, "A"),
+        "transistor_resistance": _q(protection.transistor_ohm, "ohm"),
     }
     return "\n".join(lines + _section("protection", entries)) + "\n"
 
