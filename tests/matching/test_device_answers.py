@@ -129,6 +129,15 @@ def test_cells_in_parallel_share_the_charge() -> None:
     assert "for a 14500 of 600 mAh: use a programming resistor of 2.2 kohm or more" in found["advice"]
 
 
+def test_a_charger_for_some_chemistries_is_as_it_should_be_and_says_for_which_not() -> None:
+    """4.242 V are fine for nmc and never for lfp (3.70 V): nothing to change, but it is said."""
+    found = charging(project(charge='current = "0.1A"\nvoltage = "4.20V"\ntolerance = "1%"'))
+    assert found["ok"] and found["chemistries"] == ["nmc", "lco", "nca", "lmo"] and found["advice"] == []
+    assert any(text.startswith("not for lfp: ") for text in found["found"])
+    worse = charging(project(charge='current = "0.1A"\nvoltage = "4.20V"\ntolerance = "1.5%"'))
+    assert not worse["ok"] and any("1 % or better" in text for text in worse["advice"])
+
+
 # --- strings and protection ------------------------------------------------------------------------
 
 

@@ -49,11 +49,19 @@ def _charging(demand: Demand, limits: UseLimits) -> Mapping[str, object]:
     least = {outcome.word: _least_ah(project, limits, outcome, each_a) for outcome in reversed(USES)}
     by_chemistry = {c: _judged(demand, limits, c) for c in project.pack.chemistries if c in limits.full_v}
     fitting = [c for c, whys in by_chemistry.items() if all(why.passed for why in whys)]
-    failed = [why for whys in by_chemistry.values() for why in whys if not why.passed]
+    # With a charger that suits some chemistries, the others are named and nothing is asked to be changed for them.
+    failed = [] if fitting else [why for whys in by_chemistry.values() for why in whys if not why.passed]
     sizes = ", ".join(f"{word} from {capacity(ah)}" for word, ah in least.items() if math.isfinite(ah))
     shared = f", {amps(each_a)} for each of {demand.parallel} in parallel" if demand.parallel > 1 else ""
     found = [f"it gives up to {amps(current_a)}{shared}: gentle enough for {sizes or 'no cell'}"]
-    found += [why.text for whys in by_chemistry.values() for why in whys]
+    found += [w.text for c, whys in by_chemistry.items() if c in fitting or not fitting for w in whys]
+    found += [
+        f"not for {c}: {w.text}"
+        for c, whys in by_chemistry.items()
+        if fitting and c not in fitting
+        for w in whys
+        if not w.passed
+    ]
     too_much, softer = _by_form(demand, limits, min(least.values()))
     found += too_much
     notes = [*charge_notes(project, limits), *supply_notes(project)]
