@@ -90,7 +90,17 @@ BAD = [
     ),
     *("x" * 600, "A" * 60, "A00001", "A000019", "a-00001-o", "T1", "#1", "#-1", "0", "-1", "1.5"),
 ]
-ROOT = ["--json", "--quiet", "--debug", "--version", "--help", "--store", "--store=x.sqlite", "--nosuch", "--"]
+ROOT = [
+    "--json",
+    "--quiet",
+    "--debug",
+    "--version",
+    "--help",
+    "--store",
+    "--store=x.sqlite",
+    "--nosuch",
+    "--",
+]
 
 
 LIKELY = {
