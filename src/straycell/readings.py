@@ -25,6 +25,7 @@ class Quantity(StrEnum):
     TEMPERATURE = "temperature"
     LOOK = "look"
     CHARGE = "charge"
+    LET_DOWN = "let-down"
 
     @property
     def electrical(self) -> bool:
@@ -40,6 +41,7 @@ UNITS: dict[Quantity, str] = {
     Quantity.TEMPERATURE: "C",
     Quantity.LOOK: "",
     Quantity.CHARGE: "V",
+    Quantity.LET_DOWN: "V",
 }
 
 
@@ -69,6 +71,9 @@ class Mistake(StrEnum):
 @dataclass(frozen=True, slots=True)
 class Reading:
     """One reading. `value` is in UNITS[quantity]; None for a look, whose words are in `look`.
+
+    A let-down is no measurement: a load brought the cell down to `value`, on purpose. It tells that charge was
+    moved, and is evidence of nothing else.
 
     `where` None means: not said. `id` is 0 for one not yet recorded. Times are UTC.
     What a trace tells of a reading: `trace` is its number; `u` its own standard uncertainty, in the place of
@@ -133,7 +138,7 @@ class CautiousDefaults:
 def accuracy_of(reading: Reading, defaults: CautiousDefaults) -> tuple[Accuracy, bool]:
     """The accuracy that holds for a reading, and whether it is the cautious default."""
     known: Accuracy | None = None
-    if reading.quantity in (Quantity.VOLTAGE, Quantity.AS_FOUND_VOLTAGE):
+    if reading.quantity in (Quantity.VOLTAGE, Quantity.AS_FOUND_VOLTAGE, Quantity.LET_DOWN):
         known, fallback = (reading.meter.voltage if reading.meter else None), defaults.voltage
     elif reading.quantity is Quantity.CAPACITY:
         known, fallback = (reading.meter.capacity if reading.meter else None), defaults.capacity

@@ -13,6 +13,7 @@ from tests.store.store_bench import NOW, Shelf, capacity, look, measure
 
 from straycell.cells import CellFacts, Form, Look, Stage
 from straycell.errors import BadData
+from straycell.readings import Quantity, Reading
 from straycell.safety.condition import Condition
 from straycell.safety.due import survey
 from straycell.store import schema
@@ -310,7 +311,7 @@ def test_looking_at_the_household_changes_nothing(shelf: Shelf) -> None:
 
 
 def test_a_store_of_the_second_version_is_brought_up(shelf: Shelf, tmp_path: Path) -> None:
-    """Every row is there after it, and hand-overs can begin."""
+    """Every row is there after it, hand-overs can begin, and a let-down can be recorded."""
     (code,) = condemned(shelf)
     old = Shelf(tmp_path / "old.sqlite", shelf.rules)
     with connected(writing_engine(old.path, create=True)) as conn, conn.begin():
@@ -325,5 +326,7 @@ def test_a_store_of_the_second_version_is_brought_up(shelf: Shelf, tmp_path: Pat
         bare.commit()
     with old.writing() as writer:
         assert writer.add_handover("recycling yard").codes == (code,)
+        (made,) = writer.add_readings([Reading(0, code, Quantity.LET_DOWN, NOW, 3.8)])
     with old.reading() as reader:
+        assert reader.reading(made.id).item == made
         assert reader.check(old.rules) == []

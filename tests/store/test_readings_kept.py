@@ -65,10 +65,19 @@ READINGS = st.one_of(
         pulse_s=st.none() | st.floats(1e-3, 3600),
     ),
     _reading(Quantity.TEMPERATURE, st.floats(-60, 250)),
+    _reading(Quantity.LET_DOWN, st.floats(2.5, 5)),
     _reading(
         Quantity.LOOK, st.none(), look=st.lists(st.sampled_from(Look), min_size=1, max_size=4).map(tuple)
     ),
 )
+
+
+def _cooled(charge: Charge) -> bool:
+    """No cell cools while it is charged: such a record is refused."""
+    room_c, peak_c = charge.temperature_c, charge.peak_temperature_c
+    return room_c is not None and peak_c is not None and peak_c < room_c
+
+
 CHARGES = st.builds(
     Charge,
     st.just(0),
@@ -81,7 +90,7 @@ CHARGES = st.builds(
     _temperature,
     st.text(),
     st.none() | st.integers(0, 1000),
-)
+).filter(lambda charge: not _cooled(charge))
 
 
 @settings(max_examples=40)
@@ -134,6 +143,9 @@ def test_a_time_with_an_offset_is_kept_as_the_same_moment_in_utc(shelf: Shelf) -
         replace(capacity(_CODE, 2.0), discharge_current_a=float("nan")),
         Reading(0, _CODE, Quantity.RESISTANCE, NOW, 0.05, pulse_s=0.0),
         Reading(0, _CODE, Quantity.CHARGE, NOW, 4.2),
+        Reading(0, _CODE, Quantity.LET_DOWN, NOW, 2.4),
+        Reading(0, _CODE, Quantity.LET_DOWN, NOW, 3.8, rested_s=3600.0),
+        Reading(0, _CODE, Quantity.LET_DOWN, NOW),
         volts(_CODE, 3.7, NOW + timedelta(microseconds=1)),
         volts(_CODE, 3.7, datetime(1989, 12, 31, tzinfo=UTC)),
         replace(volts(_CODE, 3.7), meter=FINE),

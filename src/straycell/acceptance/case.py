@@ -205,6 +205,16 @@ class Case:
             for moment, number in self._disturbances
         )
 
+    def let_down(self, start: datetime, before: Reading | None = None) -> bool:
+        """True when the cell was let down on purpose after `start` and before a reading (None: up to now).
+
+        Only where that was on record before the reading: told afterwards it must explain no loss away.
+        """
+        return any(
+            start < r.at and (before is None or (r.at <= before.at and self.number(r) < self.number(before)))
+            for r in self.of(Quantity.LET_DOWN)
+        )
+
     @cached_property
     def _disturbances(self) -> list[tuple[datetime, int]]:
         """(when, number of the record) of all that moves charge; work in a build is known at once."""

@@ -269,7 +269,9 @@ def _not_yet(case: Case) -> Reason:
     wait = timedelta(hours=case.figure("pair-rest"))
     sinking = _last_sinking(case)
     found = [
-        (c, inside) for c, inside in windows(case) if not case.disturbed(c.at, case.now) and c.at > sinking
+        (c, inside)
+        for c, inside in windows(case)
+        if not case.disturbed(c.at, case.now) and not case.let_down(c.at) and c.at > sinking
     ]
     faults = [p.fault for p in all_pairs(case) if p.fault]
     if not found:

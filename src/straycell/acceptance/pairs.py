@@ -41,7 +41,11 @@ def windows(case: Case) -> list[tuple[Charge, list[Reading]]]:
         if not case.is_full(charge):
             continue
         inside = [
-            r for r in case.rest_voltages if r.at >= charge.at + wait and not case.disturbed(charge.at, r.at)
+            r
+            for r in case.rest_voltages
+            if r.at >= charge.at + wait
+            and not case.disturbed(charge.at, r.at)
+            and not case.let_down(charge.at, r)
         ]
         found.append((charge, inside))
     return found
@@ -151,7 +155,9 @@ def pairs_as_recorded(case: Case) -> list[Pair]:
     found: list[Pair] = []
     for charge in case.charges:
         if case.is_full(charge):
-            later = [r for r in case.rest_voltages if r.at >= charge.at + wait]
+            later = [
+                r for r in case.rest_voltages if r.at >= charge.at + wait and not case.let_down(charge.at, r)
+            ]
             for i in range(1, len(later)):
                 found += _as_known(case, charge, later[:i], later[i])
     return found

@@ -112,6 +112,8 @@ def _start(case: Case, reading: Reading) -> list[str]:
         return [] if reading.from_full else [f"no recorded full charge before it{why}"]
     if any(charge.at < r.at < reading.at for r in case.of(Quantity.CAPACITY)):
         return [] if reading.from_full else ["discharged once before since the full charge"]
+    if case.let_down(charge.at, reading):
+        return [] if reading.from_full else ["let down since the full charge"]
     if reading.at - charge.at > SOON:
         return [f"{(reading.at - charge.at).days} days after the full charge"]
     return []
@@ -137,6 +139,8 @@ def retention_losses(case: Case) -> Iterator[tuple[Measured, Reading, float]]:
         if days < case.figure("retention-days") or late.reading.at_least:
             continue
         if any(charge.at < r.at < late.reading.at for r in case.of(Quantity.CAPACITY)):
+            continue
+        if case.let_down(charge.at, late.reading):
             continue
         soon = [
             r

@@ -17,22 +17,21 @@ from straycell.readings import Charge, Quantity, Reading
 def spans(case: Case) -> list[tuple[Reading, ...]]:
     """Rest voltages between one charge, discharge or dismantling and the next, oldest first.
 
-    Only those that rested as long as a self-discharge check asks for: relaxation is no loss.
+    Only those that rested as long as a self-discharge check asks for: relaxation is no loss. A let-down parts
+    them where it was on record before the later one.
     """
     wait = timedelta(hours=case.figure("pair-rest"))
     moments = [c.at for c in case.charges] + [r.at for r in case.of(Quantity.CAPACITY)]
     moments += [u.at for u in case.evidence.upsets if u.kind == DISMANTLED]
-    starts: list[datetime | None] = [None, *sorted(set(moments))]
-    found = []
-    for start, end in zip(starts, [*starts[1:], None], strict=True):
-        inside = tuple(
-            r
-            for r in case.rest_voltages
-            if (start is None or r.at >= start + wait) and (end is None or r.at < end)
-        )
-        if inside:
-            found.append(inside)
-    return found
+    lowered = case.of(Quantity.LET_DOWN)
+    found: dict[datetime | None, list[Reading]] = {}
+    for reading in case.rest_voltages:
+        known = [r.at for r in lowered if case.number(r) < case.number(reading)]
+        start = max((at for at in (*moments, *known) if at <= reading.at), default=None)
+        if start is None or reading.at >= start + wait:
+            found.setdefault(start, []).append(reading)
+    first = datetime.min.replace(tzinfo=case.now.tzinfo)
+    return [tuple(found[start]) for start in sorted(found, key=lambda at: at or first)]
 
 
 def loss_between(case: Case, first: Reading, second: Reading) -> Measured | None:

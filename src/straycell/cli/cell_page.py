@@ -25,6 +25,7 @@ DIMENSIONS: dict[Quantity, Dimension] = {
     Quantity.CAPACITY: _D.CAPACITY,
     Quantity.RESISTANCE: _D.RESISTANCE,
     Quantity.TEMPERATURE: _D.TEMPERATURE,
+    Quantity.LET_DOWN: _D.VOLTAGE,
 }
 
 
@@ -154,6 +155,8 @@ def value_text(item: Reading | Charge, defaults: CautiousDefaults) -> str:
         return f"to {show_quantity(item.until_v, _D.VOLTAGE)}"
     if item.value is None:
         return " ".join(item.look)
+    if item.quantity is Quantity.LET_DOWN:
+        return f"to {show_quantity(item.value, _D.VOLTAGE)}"
     return show_quantity(item.value, DIMENSIONS[item.quantity], u=measured(item, defaults).u)
 
 
@@ -182,7 +185,7 @@ def describe_reading(item: Reading) -> str:
         parts.append(show_quantity(item.temperature_c, _D.TEMPERATURE))
     parts.append("as a group" if item.as_group else "")
     parts.append("a lower bound" if item.at_least else "")
-    if item.value is not None:
+    if item.value is not None and item.quantity is not Quantity.LET_DOWN:
         parts.append(item.meter.name if item.meter else "no meter")
     parts.append(f"trace {item.trace}" if item.trace is not None else "")
     return ", ".join(part for part in parts if part)

@@ -9,13 +9,14 @@ from straycell.cli import clock, desk, output, shapes, values
 from straycell.cli.aftermath import talk_after
 from straycell.cli.verbs import noun_app
 from straycell.quantities import Dimension, Window, show
-from straycell.readings import Charge
+from straycell.readings import Charge, Quantity, Reading
 from straycell.safety import Step
 
-app = noun_app("Recorded charges: they start the clock for rest voltages.")
+app = noun_app("Recorded charges, which start the clock for rest voltages, and let-downs, which end it.")
 _D = Dimension
 _SOME = Window(1e-4, 500.0)
 _UNTIL = Window(2.0, 5.0)
+_ENDED = Window(0.0, 5.0)
 
 
 CurrentOption = Annotated[
@@ -80,3 +81,36 @@ def add(
             "without --temperature (of the room) the warming is unmeasured, and a verdict waits for it"
         )
     talk_after(recorded.cell, Step.CHARGING)
+
+
+@app.command("let-down")
+def let_down(
+    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    until: Annotated[
+        float,
+        values.quantity(
+            "--until",
+            _D.VOLTAGE,
+            "The voltage at which the load was taken off.",
+            window=_ENDED,
+            example="3.80V",
+        ),
+    ],
+    temperature: Annotated[
+        float | None, values.quantity("--temperature", _D.TEMPERATURE, "The room's temperature.")
+    ] = None,
+    at: Annotated[datetime | None, values.at_option("When it ended (default: now).")] = None,
+) -> None:
+    """Record that a load brought a cell down to storage voltage; it ends a self-discharge check and proves nothing."""
+    with desk.writing() as writer:
+        found = writer.find_code(code)
+        moment = at or clock.now()
+        (made,) = writer.add_readings([Reading(0, found, Quantity.LET_DOWN, moment, until, temperature)])
+    output.emit(
+        shapes.reading_json(made, desk.rules().defaults),
+        lambda: output.say(f"#{made.id}  {made.cell}  let down to {show(until, _D.VOLTAGE)}"),
+    )
+    output.hint(
+        "it accounts for what is measured from now on; rest voltages recorded before it count as they did"
+    )
+    talk_after(made.cell)

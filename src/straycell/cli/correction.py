@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from straycell.cli.reading_form import ReadingForm, check_form, filled_from, readings_of
 from straycell.errors import UsageFault
-from straycell.readings import Charge, Mistake, Reading
+from straycell.readings import Charge, Mistake, Quantity, Reading
 
 if TYPE_CHECKING:
     from straycell.store.reader import Reader
@@ -75,6 +75,8 @@ class Correction:
         cell, moment = right or old.cell, self.at or (self.now if again else old.at)
         if isinstance(old, Charge):
             return [self._charge(old, cell, moment)]
+        if old.quantity is Quantity.LET_DOWN:
+            return [self._let_down(old, cell, moment)]
         if set(self.charged.said()) - {"temperature_c"}:
             raise UsageFault(f"#{old.id} is a reading, not a charge", "use the options of reading add")
         form = self.form if again else filled_from(self.form, old)
@@ -98,6 +100,20 @@ class Correction:
             from_full=old.from_full,
             u=old.u if new.meter == old.meter else None,
             trace=old.trace,
+        )
+
+    def _let_down(self, old: Reading, cell: str, moment: datetime) -> Reading:
+        other = set(self.charged.said()) - {"until_v", "temperature_c"}
+        if other or self.meter is not None or not replace(self.form, temperature=None).empty:
+            raise UsageFault(f"#{old.id} is a let-down", "use the options of charge let-down")
+        until_v, room_c = self.charged.until_v, self.charged.temperature_c
+        return replace(
+            old,
+            id=0,
+            cell=cell,
+            at=moment,
+            value=old.value if until_v is None else until_v,
+            temperature_c=old.temperature_c if room_c is None else room_c,
         )
 
     def _charge(self, old: Charge, cell: str, moment: datetime) -> Charge:

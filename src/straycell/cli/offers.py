@@ -99,5 +99,5 @@ def rest_voltage(evidence: Evidence, known: Figures, rules: RuleSet) -> RestVolt
 
 def _last_used(evidence: Evidence, since: datetime) -> bool:
     """Whether the cell was charged, discharged or built in at or after a time."""
-    runs = (r.at for r in evidence.readings if r.quantity is Quantity.CAPACITY)
+    runs = (r.at for r in evidence.readings if r.quantity in (Quantity.CAPACITY, Quantity.LET_DOWN))
     return any(at >= since for at in (*runs, *(c.at for c in evidence.charges), *evidence.installed_at))

@@ -156,7 +156,7 @@ def full_charge_before(
     if charge.at > started and opens_at_v < case.figure("full-voltage") - _OPENING_DROP_V:
         return None
     drained = any(charge.at < r.at <= started for r in case.of(Quantity.CAPACITY))
-    return None if drained else charge
+    return None if drained or any(charge.at < r.at <= started for r in case.of(Quantity.LET_DOWN)) else charge
 
 
 def _notes(charge: Charge | None) -> list[str]:

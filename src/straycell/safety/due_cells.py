@@ -159,9 +159,10 @@ def _level(kept: Kept) -> Iterator[DueItem]:
         yield _full(kept, stands, volts, aim)
         return
     kind = due_kinds()["empty" if stands.level is Level.EMPTY else "storage-voltage"]
+    record = _let_down(kept) if stands.level is Level.HIGH else _charge_to(kept)
     word = {Level.EMPTY: "empty", Level.HIGH: "above the window", Level.LOW: "below the window"}[stands.level]
     at = stands.since + timedelta(days=kind.days["grace"])
-    yield _item(kind.id, kept, at, f"{word} since {stands.since:%Y-%m-%d}{volts}", target=aim)
+    yield _item(kind.id, kept, at, f"{word} since {stands.since:%Y-%m-%d}{volts}", target=aim, record=record)
 
 
 def _full(kept: Kept, stands: storage.Standing, volts: str, aim: str) -> DueItem:
@@ -170,9 +171,17 @@ def _full(kept: Kept, stands: storage.Standing, volts: str, aim: str) -> DueItem
     done_at = stands.rest.at if stands.rest is not None else stands.since
     if ends is None:
         why = f"full since {stands.since:%Y-%m-%d}{volts}: no check keeps it there any more"
-        return _item("full", kept, done_at, why, target=aim)
+        return _item("full", kept, done_at, why, target=aim, record=_let_down(kept))
     why = f"full since {stands.since:%Y-%m-%d}{volts}: the check can end, take its last rest voltage first"
-    return _item("full", kept, ends, why, target=aim)
+    return _item("full", kept, ends, why, target=aim, record=_let_down(kept))
+
+
+def _let_down(kept: Kept) -> str:
+    return f"straycell charge let-down {kept.code} --until {storage.storage_voltage(kept.case):.2f}V"
+
+
+def _charge_to(kept: Kept) -> str:
+    return f"straycell charge add {kept.code} --current ... --until {storage.storage_voltage(kept.case):.2f}V"
 
 
 def _volts(case: Case, stands: storage.Standing) -> str:
@@ -285,7 +294,7 @@ def _forgotten(kept: Kept) -> Iterator[DueItem]:
 
 def _steps_forward(kept: Kept) -> Iterator[datetime]:
     """When something was recorded that a verdict waits for."""
-    shelf = (Quantity.VOLTAGE, Quantity.LOOK)
+    shelf = (Quantity.VOLTAGE, Quantity.LOOK, Quantity.LET_DOWN)
     yield from (r.at for r in kept.case.readings if r.quantity not in shelf)
     yield from (c.at for c in kept.case.charges if kept.case.is_full(c))
     if kept.cell.added_at is not None:

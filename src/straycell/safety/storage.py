@@ -45,7 +45,7 @@ class Window:
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """Level and since when; the latest charge, discharge or dismantling (`acted_at`), the latest rest voltage
+    """Level and since when; the latest charge, discharge, let-down or dismantling (`acted_at`), the latest rest voltage
     after it, and when it first lay at storage voltage. Times are UTC, None when not known.
     """
 
@@ -88,6 +88,12 @@ def target(case: Case) -> str:
     )
 
 
+def storage_voltage(case: Case) -> float | None:
+    """The middle of the storage window in V; None where none can be named."""
+    kept = window(case.facts.chemistry)
+    return None if kept is None else (kept.low_v + kept.high_v) / 2.0
+
+
 def standing(case: Case) -> Standing:
     """Where the cell stands now."""
     kept = window(case.facts.chemistry)
@@ -112,9 +118,9 @@ def _rests(case: Case, with_found: bool) -> list[Reading]:
 
 
 def _last_act(case: Case) -> tuple[datetime, Charge | Reading | None] | None:
-    """The latest charge or capacity run, or None beside the time of coming back from a build."""
+    """The latest charge, capacity run or let-down, or None beside the time of coming back from a build."""
     acts: list[tuple[datetime, int, Charge | Reading | None]] = [(c.at, c.id, c) for c in case.charges]
-    acts += [(r.at, r.id, r) for r in case.of(Quantity.CAPACITY)]
+    acts += [(r.at, r.id, r) for r in case.of(Quantity.CAPACITY, Quantity.LET_DOWN)]
     acts += [(u.at, 0, None) for u in case.evidence.upsets if u.kind == DISMANTLED]
     if not acts:
         return None
@@ -149,7 +155,7 @@ def _by_act(case: Case, kept: Window, act: Charge | Reading | None) -> Level:
     if act is None:
         return Level.UNKNOWN
     if isinstance(act, Reading):
-        return Level.EMPTY
+        return Level.EMPTY if act.quantity is Quantity.CAPACITY else _let_down_to(case, kept, act)
     if case.is_full(act):
         return Level.FULL
     if case.facts.chemistry is Chemistry.LFP:
@@ -157,6 +163,16 @@ def _by_act(case: Case, kept: Window, act: Charge | Reading | None) -> Level:
     if act.until_v > kept.high_v + figures()["charge"]["over_window_v"]:
         return Level.HIGH
     return Level.STORED if act.until_v >= kept.low_v else Level.LOW
+
+
+def _let_down_to(case: Case, kept: Window, act: Reading) -> Level:
+    """A cell rises again when the load is off: above the window stays above, a little below is in it."""
+    assert act.value is not None
+    if case.facts.chemistry is Chemistry.LFP:
+        return Level.STORED  # its charge was counted: voltage does not tell
+    if act.value > kept.high_v:
+        return Level.HIGH
+    return Level.STORED if act.value >= kept.low_v - figures()["charge"]["over_window_v"] else Level.LOW
 
 
 def _by_voltage(case: Case, kept: Window, reading: Reading) -> Level:

@@ -59,6 +59,7 @@ def value_windows() -> CheckConstraint:
         Quantity.RESISTANCE: Dimension.RESISTANCE,
         Quantity.TEMPERATURE: Dimension.TEMPERATURE,
         Quantity.CHARGE: Dimension.VOLTAGE,
+        Quantity.LET_DOWN: Dimension.VOLTAGE,
     }
     arms = " ".join(
         f"WHEN '{q}' THEN value BETWEEN {CELL_WINDOWS[d].low!r} AND {CELL_WINDOWS[d].high!r}"

@@ -52,6 +52,7 @@ _DIMENSIONS = {
     Quantity.RESISTANCE: _D.RESISTANCE,
     Quantity.TEMPERATURE: _D.TEMPERATURE,
     Quantity.CHARGE: _D.VOLTAGE,
+    Quantity.LET_DOWN: _D.VOLTAGE,
 }
 _OTHERS = (
     *("code", "at", "quantity", "value", "unit", "meter", "where", "method", "look", "as_group"),

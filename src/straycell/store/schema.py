@@ -27,7 +27,7 @@ from straycell.store.engine import (
 from straycell.store.tables import BENCH, EVENT
 from straycell.store.triggers import recreate_triggers
 
-VERSION = 3
+VERSION = 4
 APPLICATION_ID = 0x53545259  # "STRY": marks the file as a straycell store
 _ALEMBIC_TABLE = (
     "CREATE TABLE alembic_version "

@@ -99,6 +99,11 @@ def _placed(old: Item, kind: Mistake, right: str | None, replacements: Sequence[
             raise BadData(
                 f"the reading in place of {old.id} is of {new.cell}", f"it was taken of {right or old.cell}"
             )
+        if _quantity(old) is Quantity.LET_DOWN and new.cell == old.cell and new.at != old.at:
+            raise BadData(
+                f"when {old.cell} was let down cannot be changed afterwards: it would explain other readings",
+                "take it back with --mistake wrong-cell, then record it anew",
+            )
         if not _alike(_quantity(old), _quantity(new)):
             raise BadData(
                 f"reading {old.id} is a {_quantity(old)}, what should take its place a {_quantity(new)}",

@@ -10,6 +10,7 @@ from straycell.cells import CellFacts
 from straycell.errors import BadData
 from straycell.quantities import CELL_WINDOWS, Dimension, show
 from straycell.readings import Charge, Method, Quantity, Reading
+from straycell.safety.storage import figures
 from straycell.store.checks import FIRST_US
 from straycell.store.codec import from_us, to_us
 
@@ -22,6 +23,7 @@ _DIMENSIONS = {
     Quantity.CAPACITY: Dimension.CAPACITY,
     Quantity.RESISTANCE: Dimension.RESISTANCE,
     Quantity.TEMPERATURE: Dimension.TEMPERATURE,
+    Quantity.LET_DOWN: Dimension.VOLTAGE,
 }
 
 
@@ -103,6 +105,8 @@ def _reading_faults(reading: Reading) -> Iterator[str]:
             yield "a look has no number"
     elif reading.value is None or reading.look:
         yield "it needs a number, and nothing else"
+    if reading.quantity is Quantity.LET_DOWN:
+        yield from _let_down_faults(reading)
     if reading.method is not None and reading.quantity is not Quantity.RESISTANCE:
         yield "only a resistance has a method"
     if reading.pulse_s is not None and not 0 < reading.pulse_s <= 86400:
@@ -112,6 +116,18 @@ def _reading_faults(reading: Reading) -> Iterator[str]:
     if reading.as_group and reading.quantity is not Quantity.AS_FOUND_VOLTAGE:
         yield "cells still welded together share an as-found voltage and nothing else"
     yield from _derived_faults(reading)
+
+
+def _let_down_faults(reading: Reading) -> Iterator[str]:
+    """A deep discharge must not be told as a step of care: its voltage is a reading, and decides."""
+    least_v = float(figures()["let_down"]["least_v"])
+    if reading.value is not None and reading.value < least_v:
+        yield (
+            f"{reading.value:g} V is no storage voltage, {least_v:g} V is the least; let it rest, then record "
+            "the voltage it has"
+        )
+    if reading.rested_s is not None or reading.discharge_current_a is not None:
+        yield "a let-down has an end voltage and nothing else"
 
 
 def _derived_faults(reading: Reading) -> Iterator[str]:

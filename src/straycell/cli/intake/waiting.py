@@ -127,5 +127,9 @@ def _open_window(case: Case) -> tuple[Charge, list[Reading]] | None:
     """The latest full charge that nothing has disturbed, with the rest voltages after it."""
     from straycell.acceptance.pairs import windows
 
-    undisturbed = [(c, inside) for c, inside in windows(case) if not case.disturbed(c.at, case.now)]
+    undisturbed = [
+        (c, inside)
+        for c, inside in windows(case)
+        if not case.disturbed(c.at, case.now) and not case.let_down(c.at)
+    ]
     return undisturbed[-1] if undisturbed else None
