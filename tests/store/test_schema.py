@@ -40,6 +40,23 @@ def test_models_and_migrations_agree(shelf: Shelf, tmp_path: Path) -> None:
     assert sum(kind == "trigger" for kind, _ in fresh) > 30
 
 
+def test_a_new_store_is_laid_out_the_same_whatever_the_hash_seed(tmp_path: Path) -> None:
+    """Tables and indexes in one order, so that two new stores can be compared."""
+    orders = []
+    for seed in ("1", "2"):
+        path = tmp_path / f"{seed}.sqlite"
+        subprocess.run(
+            [sys.executable, "-m", "straycell", "--store", str(path), "store", "init"],
+            check=True,
+            capture_output=True,
+            env={**CHILD_ENV, "PYTHONHASHSEED": seed},
+        )
+        with sqlite3.connect(path) as conn:
+            orders.append(conn.execute("SELECT name FROM sqlite_master ORDER BY rowid").fetchall())
+        conn.close()
+    assert orders[0] == orders[1] and len(orders[0]) > 40
+
+
 def test_a_migrated_store_carries_the_same_marks(shelf: Shelf, tmp_path: Path) -> None:
     """user_version, application_id and Alembic's own row."""
     marks = []

@@ -138,9 +138,14 @@ def _pragma(conn: Connection, text: str) -> None:
 
 def create_fresh(conn: Connection, now: datetime, bench: str) -> None:
     """All tables, indexes and triggers of the newest version, the bench and the first event."""
+    from sqlalchemy.schema import CreateIndex, CreateTable
+
     from straycell.store.models import METADATA
 
-    METADATA.create_all(conn)
+    for table in METADATA.sorted_tables:
+        conn.execute(CreateTable(table))
+        for index in sorted(table.indexes, key=lambda found: str(found.name)):  # a set: its order is chance
+            conn.execute(CreateIndex(index))
     conn.exec_driver_sql(_ALEMBIC_TABLE)
     conn.exec_driver_sql("INSERT INTO alembic_version VALUES (?)", (revision_of(VERSION),))
     seal(conn)
