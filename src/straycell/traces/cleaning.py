@@ -16,6 +16,7 @@ MOST_BAD_SHARE = 0.1
 """More unusable rows than this are no slip of a logger any more (common practice, no published source)."""
 _CONTACT_LOST_V = 0.5
 _SPIKE_V = 0.3
+_EDGE_SHARE = 0.05
 _MOST_PACK_V = 100.0
 _UNIX_S = 1e8
 
@@ -162,10 +163,21 @@ def _drop_repeated(cleaned: Cleaned) -> None:
         )
         cleaned.keep(~rows)
     still = np.append(False, np.diff(cleaned.columns["time"]) == 0)
-    if still.mean() > MOST_BAD_SHARE:
+    if (still & ~_edges(cleaned)).mean() > MOST_BAD_SHARE:
         cleaned.warnings.append(
             f"{some_lines(cleaned.line[still])}: time does not move on: the clock is coarser than the rows"
         )
+
+
+def _edges(cleaned: Cleaned) -> Mask:
+    """Rows that begin a step: instruments write the end of one and the start of the next at the same time."""
+    edges = np.zeros(len(cleaned.line), dtype=bool)
+    if "step" in cleaned.columns:
+        edges[1:] = np.diff(cleaned.columns["step"]) != 0
+    if "current" in cleaned.columns:
+        amps = cleaned.columns["current"]
+        edges[1:] |= np.abs(np.diff(amps)) > _EDGE_SHARE * np.max(np.abs(amps), initial=0.0)
+    return edges
 
 
 def _check_windows(cleaned: Cleaned) -> None:

@@ -50,7 +50,11 @@ def reduce_trace(
     analysis = analyse(trace)
     instrument = instrument_of(analysis, meter, defaults)
     runs = find_runs(
-        analysis, cutoff_v=cutoff_v, full_voltage_v=full_voltage_v, charged_just_before=charged_just_before
+        analysis,
+        cutoff_v=cutoff_v,
+        full_voltage_v=full_voltage_v,
+        charged_just_before=charged_just_before,
+        row_u_v=instrument.row_v,
     )
     run = _headline(runs)
     setting = Setting(analysis, runs, instrument, temperature_c, chemistry)

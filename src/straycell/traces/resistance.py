@@ -87,12 +87,15 @@ def _is_pulse(before: Step, step: Step) -> bool:
 
 
 def _is_read(analysis: Analysis, step: Step, age_s: float) -> bool:
-    """True when a row stands at this age, or two no further apart than the age around it."""
+    """True when a row stands at this age, or one on either side between half and twice the age.
+
+    A row at the very start does not count: it may still show the voltage from before the load.
+    """
     ages = analysis.trace.time_s[_young(analysis, step)] - step.onset_s
     if np.min(np.abs(ages - age_s)) <= _SAME_AGE * age_s:
         return True
     after = int(np.searchsorted(ages, age_s))
-    return 0 < after < len(ages) and float(ages[after] - ages[after - 1]) <= age_s
+    return 0 < after < len(ages) and 2 * float(ages[after - 1]) >= age_s and float(ages[after]) <= 2 * age_s
 
 
 def _young(analysis: Analysis, step: Step) -> slice:
@@ -106,7 +109,8 @@ def _at(analysis: Analysis, step: Step, age_s: float) -> tuple[float, float, flo
     rows = _young(analysis, step)
     ages = analysis.trace.time_s[rows] - step.onset_s
     volts, amps = analysis.trace.voltage_v[rows], analysis.trace.current_a[rows]
-    voltage, current = float(np.interp(age_s, ages, volts)), float(np.interp(age_s, ages, amps))
+    roots = np.sqrt(np.maximum(ages, 0.0))  # diffusion moves the voltage with the root of the time
+    voltage, current = float(np.interp(np.sqrt(age_s), roots, volts)), float(np.interp(age_s, ages, amps))
     if len(ages) < 2:
         return voltage, current, float("nan")
     low, high = max(0.5 * age_s, float(ages[0])), min(2.0 * age_s, float(ages[-1]))

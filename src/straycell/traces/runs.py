@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from straycell.quantities import Dimension, show
+from straycell.quantities import COVERAGE_FACTOR, Dimension, show
 from straycell.traces.steps import Analysis, Step, StepKind
 from straycell.traces.trace import Floats
 
@@ -20,6 +20,8 @@ _FULL_END_RATE = 0.12
 """A full charge ends at a tenth of the capacity an hour or less (common practice), with a fifth of slack."""
 _EXTRAPOLATE = 1.5
 _DARK_SHARE = 0.005
+_SLACK_V = 0.002
+"""A tester that stops at its cut-off may write its last row so far above it (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +63,15 @@ class DischargeRun:
 
 
 @dataclass(frozen=True, slots=True)
+class _Limits:
+    """Cut-off and full voltage in V, and how far above the cut-off a last row may stand and still have reached it."""
+
+    cutoff_v: float
+    full_v: float
+    slack_v: float
+
+
+@dataclass(frozen=True, slots=True)
 class _End:
     """Where a run stops counting: step, time, voltage, last row counted whole."""
 
@@ -74,12 +85,22 @@ class _End:
 
 
 def find_runs(
-    analysis: Analysis, *, cutoff_v: float, full_voltage_v: float, charged_just_before: bool
+    analysis: Analysis,
+    *,
+    cutoff_v: float,
+    full_voltage_v: float,
+    charged_just_before: bool,
+    row_u_v: float = 0.0,
 ) -> list[DischargeRun]:
-    """Every discharge of a trace, in order. A charge that is more than a pulse ends one and begins the next."""
+    """Every discharge of a trace, in order. A charge that is more than a pulse ends one and begins the next.
+
+    `row_u_v` is one row's own standard uncertainty in V: a last row within twice that of the cut-off reached it.
+    """
     spans = _spans(analysis.steps)
+    slack_v = max(_SLACK_V, COVERAGE_FACTOR * row_u_v)
+    limits = _Limits(cutoff_v, full_voltage_v, slack_v)
     return [
-        _run(analysis, first, last, cutoff_v, full_voltage_v, charged_just_before and first == spans[0][0])
+        _run(analysis, first, last, limits, charged_just_before and first == spans[0][0])
         for first, last in spans
     ]
 
@@ -101,11 +122,9 @@ def _is_pulse(step: Step, total_ah: float) -> bool:
     return step.duration_s <= PULSE_S and abs(step.charge_ah) <= _PULSE_SHARE * total_ah
 
 
-def _run(
-    analysis: Analysis, first: int, last: int, cutoff_v: float, full_voltage_v: float, charged: bool
-) -> DischargeRun:
-    steps = analysis.steps
-    end = _find_end(analysis, first, last, cutoff_v)
+def _run(analysis: Analysis, first: int, last: int, limits: _Limits, charged: bool) -> DischargeRun:
+    steps, cutoff_v, full_voltage_v = analysis.steps, limits.cutoff_v, limits.full_v
+    end = _find_end(analysis, first, last, limits)
     whole = [s for s in steps[first : end.step] if s.kind is not StepKind.REST]
     final = steps[end.step]
     final_ah, final_wh = _until(analysis, final, end)
@@ -164,9 +183,9 @@ def _mean_current(loads: list[Step], end: _End) -> float:
     return sum(abs(s.current_a) * (min(s.end_s, end.time_s) - s.onset_s) for s in loads) / seconds
 
 
-def _find_end(analysis: Analysis, first: int, last: int, cutoff_v: float) -> _End:
+def _find_end(analysis: Analysis, first: int, last: int, limits: _Limits) -> _End:
     """The first crossing of the cut-off in a step that is no pulse, else the last row of the run's last discharge."""
-    trace = analysis.trace
+    trace, cutoff_v = analysis.trace, limits.cutoff_v
     for k in range(first, last + 1):
         step = analysis.steps[k]
         if step.kind is not StepKind.DISCHARGE or (step.duration_s <= PULSE_S and k != last):
@@ -174,16 +193,16 @@ def _find_end(analysis: Analysis, first: int, last: int, cutoff_v: float) -> _En
         below = np.flatnonzero(trace.voltage_v[step.first : step.stop] <= cutoff_v)
         if len(below):
             return _crossing(analysis, k, step.first + int(below[0]), cutoff_v)
-    return _stopped(analysis, last, cutoff_v)
+    return _stopped(analysis, last, limits)
 
 
-def _stopped(analysis: Analysis, last: int, cutoff_v: float) -> _End:
+def _stopped(analysis: Analysis, last: int, limits: _Limits) -> _End:
     """A run whose last row is above the cut-off: reached if the voltage's fall gets there before the next row."""
-    step = analysis.steps[last]
+    step, cutoff_v = analysis.steps[last], limits.cutoff_v
     row = step.stop - 1
     slope = _slope(analysis, step, row)
     above_v = step.last_v - cutoff_v
-    if above_v > _EXTRAPOLATE * slope * step.open_end_s:
+    if above_v > max(limits.slack_v, _EXTRAPOLATE * slope * step.open_end_s):
         return _End(last, step.end_s + step.tail_h * 3600, step.last_v, row, False, 0.0, step.open_end_s)
     more_s = min(above_v / slope, step.open_end_s) if slope > 0 else 0.0
     return _End(last, step.end_s + more_s, cutoff_v, row, True, _ah_per_v(step, slope), more_s)

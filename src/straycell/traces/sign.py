@@ -6,15 +6,28 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from straycell.traces.noise import roughness, shown_step
 from straycell.traces.trace import Floats, Ints
 
 REST_SHARE = 0.005
 """Below this share of the largest current nothing flows (common practice, no published source)."""
+_MOST_SHARE = 0.25
+"""However noisy its zero, a current above this share of the largest one flows."""
+_SIGMAS = 5.0
+_SHOWN_STEPS = 1.5
+_SAMPLE = 20_000
 
 
 def rest_limit_a(current_a: Floats) -> float:
-    """The current in A up to which a row counts as rest; 0 when no current flows at all."""
-    return REST_SHARE * float(np.max(np.abs(current_a), initial=0.0))
+    """The current in A up to which a row counts as rest; 0 when no current flows at all.
+
+    A share of the largest current, or more where the instrument's zero scatters or flickers by a shown step.
+    """
+    most = float(np.max(np.abs(current_a), initial=0.0))
+    rows = current_a[:_SAMPLE]
+    small = np.abs(rows) <= _MOST_SHARE * most
+    noise = max(_SIGMAS * roughness(rows, small), _SHOWN_STEPS * shown_step(rows))
+    return max(REST_SHARE * most, min(noise, _MOST_SHARE * most))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -24,6 +24,11 @@ _GAP_FACTOR = 6.0
 _GAP_LEAST_S = 10.0
 _GAP_LEAST_SHARE = 0.005
 _NEIGHBOURS = 3
+_WIDER = 10
+"""Rows either side that a gap must stand out from: irregular loggers leave long distances without losing rows."""
+_SAME_DISTANCE = 0.02
+_CUT_SHORT = 0.9
+_MOSTLY = 0.9
 _FIRST_ROWS = 5
 
 
@@ -161,7 +166,7 @@ def _onsets(trace: Trace, spacing: Floats, firsts: Ints, stops: Ints) -> tuple[F
     if not away[0] >= 0.0 or trace.time_s[0] < 0:
         near[0] = False
     onset = np.where(near, before, time)
-    in_time = _in_time(spacing, firsts, away, own)
+    in_time = _in_time(spacing, firsts, stops, away, own)
     open_start = np.where(in_time, 0.0, np.minimum(away, own))
     open_start[0] = own[0]
     shared = np.where(near & ~in_time, away / 2, 0.0) if trace.step is None else np.zeros(len(away))
@@ -178,14 +183,22 @@ def _onsets(trace: Trace, spacing: Floats, firsts: Ints, stops: Ints) -> tuple[F
     return onset, open_start, near, shared
 
 
-def _in_time(spacing: Floats, firsts: Ints, away: Floats, own: Floats) -> Mask:
+def _in_time(spacing: Floats, firsts: Ints, stops: Ints, away: Floats, own: Floats) -> Mask:
     """Steps whose rows count from the row before, at a distance that is theirs and not the rows' before.
 
-    An instrument that starts its rows anew with each step leaves no doubt when the step began.
+    An instrument that starts its rows anew with each step leaves no doubt when the step began. One that cuts
+    the last distance of a step short and starts anew writes a row when a step ends: then all its steps count.
     """
     before = np.append(0.0, spacing[np.maximum(firsts[1:] - 2, 0)])
-    anew: Mask = (np.abs(away - own) <= 0.02 * own) & (np.abs(before - own) > 0.1 * own)
-    return anew & (before > 0)
+    same = np.abs(away - own) <= _SAME_DISTANCE * own
+    anew: Mask = same & (np.abs(before - own) > 0.1 * own) & (before > 0)
+    usual = np.append(0.0, own[:-1])
+    cut = same & (before < _CUT_SHORT * usual) & (before > 0) & (np.append(0, np.diff(firsts)) > 2)
+    single = (stops - firsts == 1) & (away <= (1 + _SAME_DISTANCE) * own)
+    tied: Mask = same | single
+    if cut.any() and tied[1:].mean() >= _MOSTLY:
+        return tied
+    return anew
 
 
 def _own_spacing(spacing: Floats, firsts: Ints, stops: Ints) -> Floats:
@@ -231,7 +244,12 @@ def _gaps(trace: Trace, spacing: Floats, inside: Mask, firsts: Ints, stops: Ints
     lasting = trace.time_s[stops - 1] - trace.time_s[firsts]
     whole = np.repeat(lasting, stops - firsts)[1:]
     found: Mask = inside & (spacing > _GAP_FACTOR * around) & (known >= _NEIGHBOURS)
-    return found & (spacing >= _GAP_LEAST_S) & (spacing > _GAP_LEAST_SHARE * whole)
+    found &= (spacing >= _GAP_LEAST_S) & (spacing > _GAP_LEAST_SHARE * whole)
+    for place in np.flatnonzero(found).tolist():
+        near = padded[max(0, place - _WIDER) : place + _WIDER + 1].copy()
+        near[min(place, _WIDER)] = np.nan
+        found[place] = spacing[place] > _GAP_FACTOR * np.nanmax(near)
+    return found
 
 
 def _shifted(values: Floats, shift: int) -> Floats:
