@@ -212,3 +212,27 @@ def test_what_to_do_names_commands_and_options_that_exist(kind: Any) -> None:
             assert command is not None, words
         known = {option for param in command.params for option in param.opts}
         assert {word for word in rest.split() if word.startswith("--")} <= known, words
+
+
+def test_discard_names_the_project_that_lost_its_cell(shop: Shop) -> None:
+    """A reservation is freed; a device that is finished is named to be taken apart."""
+    shop.play(FOUND + STORED)
+    shop.on(20)
+    shop.do(f"project add {shop.names['folder']}/lamp.toml")
+    shop.do(f"build reserve lamp --cells {shop.names['a']}")
+    reserved = shop.store.read_bytes()
+    answer = shop.run(f"discard {shop.names['a']} --because hissed")
+    assert "project 'lamp' has lost this cell and waits for another" in " ".join(answer.err.split())
+    assert [p["state"] for p in shop.do("project list")] == ["pending"]
+    shop.store.write_bytes(reserved)
+    made = shop.do(f"discard {shop.names['a']} --because hissed")
+    assert (made["freed_project"], made["in_build"]) == ("lamp", None)
+    shop.store.write_bytes(reserved)
+    shop.on(20.1)
+    shop.do("build finish lamp")
+    finished = shop.store.read_bytes()
+    made = shop.do(f"discard {shop.names['a']} --because hissed")
+    assert (made["freed_project"], made["in_build"]) == (None, "lamp")
+    shop.store.write_bytes(finished)
+    told = " ".join(shop.run(f"discard {shop.names['a']} --because hissed").err.split())
+    assert "it sits in 'lamp': stop using that; straycell build dismantle 'lamp'" in told

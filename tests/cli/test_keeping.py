@@ -215,6 +215,89 @@ def test_incident_refuses_what_cannot_be_taken(shop: Bench, line: str, code: int
     shop.refused(line.format(good=codes(shop)[1]), code)
 
 
+@pytest.mark.parametrize(
+    "sign",
+    [
+        "reading add {bad} --look leaking",
+        "incident add --kind leak {bad}",
+        "incident add --kind swelling {bad}",
+    ],
+)
+def test_the_pack_of_a_leaking_cell_is_checked_once_more(bench: Bench, sign: str) -> None:
+    """Told as a look or as an incident: every sibling is held until looked at and checked again; others are not."""
+    source = bench.do("teardown add pack --kind pack")["code"]
+    add = f"{ADD} --teardown {source}"
+    bad, near = (cell["code"] for cell in bench.do(f"{add} --pack 1 --count 2"))
+    (far,) = (cell["code"] for cell in bench.do(f"{add} --pack 2"))
+    bench.do(sign.format(bad=bad))
+    found = bench.do("due")
+    assert "sibling" in kinds(found, near) and "sibling" not in kinds(found, far)
+    rules = {r["rule"]: r["status"] for r in bench.do(f"verdict show {near}")["reasons"]}
+    assert rules["sibling-look"] == "unmeasured"
+    assert "sibling-look" not in {r["rule"] for r in bench.do(f"verdict show {far}")["reasons"]}
+    assert bench.do("store check")["faults"] == []
+
+
+# --- discard ---------------------------------------------------------------------------------------
+
+
+def test_a_second_discard_says_so_and_writes_nothing(shop: Bench) -> None:
+    """Exit 0: it is out of use, as asked for; the first reason stands, also with another one given."""
+    good = codes(shop)[1]
+    first = shop.do(f"discard {good} --because 'fell into water'")
+    assert (first["discarded_before"], first["because"]) == (False, "fell into water")
+    history, kept = shop.do(f"cell history {good}"), shop.store.read_bytes()
+    shop.now = LATER
+    answer = shop.run(f"discard {good} --because 'too old'")
+    assert answer.code == 0
+    assert answer.out == f"{good}  was discarded on 2026-03-01 already: fell into water\n"
+    assert "nothing was written" in answer.err and "Tape over both terminals" in answer.err
+    again = shop.do(f"discard {good} --because 'too old'")
+    assert (again["discarded_before"], again["because"]) == (True, "fell into water")
+    assert again["discarded_at"].startswith("2026-03-01") and again["outcome"] == "discard"
+    assert shop.store.read_bytes() == kept and shop.do(f"cell history {good}") == history
+
+
+def test_a_cell_condemned_by_its_readings_can_be_discarded_by_hand_once(shop: Bench) -> None:
+    """The person's reason is added to what the readings said."""
+    bad = codes(shop)[0]
+    assert not shop.do(f"discard {bad} --because 'seen by two'")["discarded_before"]
+    assert shop.do(f"discard {bad} --because again")["discarded_before"]
+
+
+@pytest.mark.parametrize(
+    ("line", "code"),
+    [
+        ("discard A99999X --because old", 3),
+        ("discard {good}", 2),
+        ("discard {good} --because ''", 3),
+        ("discard --because old", 2),
+    ],
+)
+def test_discard_refuses_what_cannot_be_meant(shop: Bench, line: str, code: int) -> None:
+    """An unknown code is a slip, whatever else is said."""
+    shop.refused(line.format(good=codes(shop)[1]), code)
+
+
+def test_a_cell_that_has_left_the_house_is_not_discarded(shop: Bench) -> None:
+    """Its code was mistyped: the one meant lies on the bench still."""
+    shop.do("handover add yard")
+    shop.do("handover close 1")
+    assert "handed over" in shop.refused(f"discard {codes(shop)[0]} --because old", 3)
+
+
+def test_discard_says_what_to_do_next_and_that_a_look_is_wanted(shop: Bench) -> None:
+    """Where it goes; without a look after the discard its list calls it damaged."""
+    good = codes(shop)[1]
+    shop.now = LATER
+    told = " ".join(shop.run(f"discard {good} --because weak").err.split())
+    assert f"next: straycell cell move {good} BOX" in told and "handover add PLACE" in told
+    assert f"straycell reading add {good} --look" in told
+    shop.do(f"reading add {good} --look clean")
+    again = " ".join(shop.run(f"discard {good} --because weak").err.split())
+    assert "--look" not in again
+
+
 # --- hand-over -------------------------------------------------------------------------------------
 
 

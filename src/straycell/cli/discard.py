@@ -6,9 +6,12 @@ from typing import Annotated
 
 import typer
 
+from straycell.acceptance.evidence import Condemnation
+from straycell.cells import Stage
 from straycell.cli import clock, desk, output, values
 from straycell.cli.cautions_talk import parting, talk_cautions
 from straycell.cli.verbs import lone_app
+from straycell.safety.condition import NOT_LOOKED_OVER, condition_of
 
 app = lone_app()
 
@@ -23,22 +26,52 @@ def discard(
 ) -> None:
     """Take a cell out of use for good. No later reading brings it back."""
     del yes  # nothing is asked here, at a terminal or not
+    rules, now = desk.rules(), clock.now()
     with desk.writing() as writer:
         found = writer.find_code(code)
-        lost_by = writer.discard(found, because)
-        cell = writer.cell(found)
+        earlier = writer.evidence(found).condemned
+        lost_by = writer.discard(found, because) if earlier is None else None
+        build = None if lost_by is None else writer.live_build(lost_by)
     with desk.reading() as reader:
-        verdict = reader.verdict(found, desk.rules(), clock.now())
+        cell, verdict = reader.cell(found), reader.verdict(found, rules, now)
+        condition = condition_of(reader.evidence(found), verdict)[1]
+    inside = lost_by if build is not None else None
     document = {
         "code": cell.code,
         "stage": cell.stage,
         "outcome": "discard",
-        "because": because,
-        "freed_project": lost_by,
+        "because": because if earlier is None else earlier.because,
+        "discarded_at": now if earlier is None else earlier.at,
+        "discarded_before": earlier is not None,
+        "freed_project": None if inside else lost_by,
+        "in_build": inside,
     }
-    output.emit(document, lambda: output.say(f"{cell.code}  discarded: {because}"))
-    if lost_by is not None:
+    output.emit(document, lambda: output.say(f"{cell.code}  {_word(because, earlier)}"))
+    if earlier is not None:
+        output.talk("nothing was written: a discard is final, and its first reason stands")
+    if inside is not None:
+        output.talk(f"it sits in '{inside}': stop using that; straycell build dismantle '{inside}'")
+    elif lost_by is not None:
         output.talk(
             f"project '{lost_by}' has lost this cell and waits for another: straycell match '{lost_by}'"
         )
-    talk_cautions(*parting(verdict), kinds=[cell.facts], full=True)
+    if cell.stage is not Stage.HANDED_OVER:
+        talk_cautions(*parting(verdict), kinds=[cell.facts], full=True)
+        _next(found, not_looked_over=NOT_LOOKED_OVER in condition)
+
+
+def _word(because: str, earlier: Condemnation | None) -> str:
+    if earlier is None:
+        return f"discarded: {because}"
+    return f"was discarded on {output.day(earlier.at)} already: {earlier.because}"
+
+
+def _next(code: str, *, not_looked_over: bool) -> None:
+    """Where it goes, and the look that its list asks for: without one it travels as damaged."""
+    output.hint(
+        f"next: straycell cell move {code} BOX (a box for condemned cells), then: straycell handover add PLACE"
+    )
+    if not_looked_over:
+        output.hint(
+            f"look it over once more, or its list calls it damaged: straycell reading add {code} --look ..."
+        )

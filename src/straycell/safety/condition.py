@@ -24,6 +24,10 @@ class Condition(StrEnum):
     DAMAGED = "damaged or defective"
 
 
+NOT_LOOKED_OVER = "not looked over"
+"""How the reason begins where a cell counts as damaged because nobody looked at it."""
+
+
 @lru_cache(maxsize=1)
 def carriage() -> dict[str, Any]:
     """carriage.toml."""
@@ -55,9 +59,9 @@ def _undiagnosed(evidence: Evidence) -> str:
     text = carriage()["not-diagnosed"]["text"]
     looks = [r for r in evidence.readings if r.quantity is Quantity.LOOK]
     if not looks:
-        return f"nobody looked it over: {text}"
+        return f"{NOT_LOOKED_OVER} by anybody: {text}"
     if evidence.condemned is not None and looks[-1].at < evidence.condemned.at:
-        return f"not looked over since it was discarded: {text}"
+        return f"{NOT_LOOKED_OVER} since it was discarded: {text}"
     return ""
 
 

@@ -13,13 +13,14 @@ RETEST = ("look", "rest voltage", "resistance")
 
 @dataclass(frozen=True, slots=True)
 class IncidentKind:
-    """One kind. `text` says when it is meant, `why` what it can have done."""
+    """One kind. `text` says when it is meant, `why` what it can have done, `look` what was seen, if anything."""
 
     id: str
     text: str
     severe: bool
     why: str
     source: str
+    look: str = ""
 
 
 @lru_cache(maxsize=1)

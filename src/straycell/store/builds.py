@@ -12,7 +12,7 @@ from straycell.acceptance.reasons import Outcome
 from straycell.builds import Build, BuildState
 from straycell.cells import Stage, check_move
 from straycell.errors import BadData, NegativeAnswer
-from straycell.store import cells, projects
+from straycell.store import cells, family, projects
 from straycell.store.codec import from_us, opt_time
 from straycell.store.evidence import evidences
 from straycell.store.pen import Pen, among, insert_one
@@ -309,6 +309,8 @@ def add_upsets(pen: Pen, codes: Iterable[str], kind: str, *, severe: bool, event
     ]
     pen.conn.execute(UPSET.insert(), rows)
     pen.touched.update(listed)
+    if kind in family.seen_as():
+        pen.kin |= family.siblings_of(pen.conn, listed)
 
 
 def add_incident(pen: Pen, kind: str, codes: Sequence[str], note: str, *, severe: bool) -> int:

@@ -5,7 +5,7 @@ Cells of one tear-down without a pack named count as one pack: unknown takes the
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, select
@@ -13,12 +13,20 @@ from sqlalchemy import Connection, select
 from straycell.acceptance.evidence import SiblingSign
 from straycell.cells import Look
 from straycell.readings import Quantity
+from straycell.safety.incidents import incident_kinds
 from straycell.store.cells import newest_facts
 from straycell.store.codec import from_us
 from straycell.store.pen import among, rows_of
-from straycell.store.tables import CELL_FACTS, READING, SUPERSESSION
+from straycell.store.tables import CELL_FACTS, READING, SUPERSESSION, UPSET
 
 SIGNS = (Look.LEAKING, Look.SWOLLEN, Look.BURNT)
+
+
+def seen_as() -> dict[str, Look]:
+    """Kinds of incident that are a sign for the pack, and the look each stands for."""
+    return {kind.id: Look(kind.look) for kind in incident_kinds() if kind.look in SIGNS}
+
+
 _Group = tuple[str, str | None]
 
 
@@ -86,6 +94,9 @@ def kinship(conn: Connection, codes: Collection[str] | None) -> Kinship:
         for word in SIGNS:
             if word in look.split():
                 newest[code, word] = SiblingSign(code, word, from_us(at_us))
+    for code, word, at_us in _incidents(conn, None if codes is None else made.group_of):
+        sign = SiblingSign(code, word, from_us(at_us))
+        newest[code, word] = max(sign, newest.get((code, word), sign), key=lambda s: s.at)
     for sign in sorted(newest.values(), key=lambda s: (s.at, s.code, s.look)):
         if sign.code in made.group_of:
             made.signs.setdefault(made.group_of[sign.code], []).append(sign)
@@ -95,3 +106,13 @@ def kinship(conn: Connection, codes: Collection[str] | None) -> Kinship:
     for ranked in made.capacity_ah.values():
         ranked.sort(key=lambda pair: (-pair[0], pair[1]))
     return made
+
+
+def _incidents(conn: Connection, codes: Collection[str] | None) -> Iterator[tuple[str, Look, int]]:
+    """(cell, the look it stands for, when): incidents that are a sign, told by kind and not by a look."""
+    known = seen_as()
+    query = select(UPSET.c.code, UPSET.c.kind, UPSET.c.at_us).where(UPSET.c.kind.in_(known))
+    if codes is not None:
+        query = query.where(among(UPSET.c.code, codes))
+    for code, kind, at_us in rows_of(conn, query):
+        yield code, known[kind], at_us
