@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import fields, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -13,6 +14,7 @@ from hypothesis import strategies as st
 from tests.acceptance.bench import FINE, NMC, day
 from tests.store.store_bench import NOW, Shelf, capacity, charge, found, look, measure
 
+from straycell.acceptance.reasons import Outcome
 from straycell.cells import Cell, CellFacts, Chemistry, Form, Look, Stage
 from straycell.errors import BadData
 from straycell.readings import Charge, Method, Quantity, Reading
@@ -157,6 +159,11 @@ def moved(source: Shelf, folder: Path) -> tuple[Shelf, Imported, Imported]:
     """An export taken into an empty store of another bench."""
     with source.reading() as reader:
         reader.export_dir(folder / "out")
+    return taken(folder)
+
+
+def taken(folder: Path) -> tuple[Shelf, Imported, Imported]:
+    """The files of `out`, taken into an empty store."""
     other = Shelf(folder / "other.sqlite")
     with other.writing(NOW + timedelta(days=1)) as writer:
         cells = writer.import_cells(folder / "out" / "cells.csv")
@@ -204,6 +211,49 @@ def test_an_export_taken_into_an_empty_store_gives_the_same_facts_and_readings(
         assert new.boxes() == old.boxes() and new.meters() == old.meters()
         assert new.verdict(code, shelf.rules, NOW).outcome == old.verdict(code, shelf.rules, NOW).outcome
         assert new.check(shelf.rules) == []
+
+
+def test_what_happened_to_a_cell_comes_along_with_its_list(shelf: Shelf, tmp_path: Path) -> None:
+    """A discard by hand, an incident, a place in a device: none is lost on the way, with readings or without."""
+    torn, fell, built = shelf.good_cells(3)
+    with shelf.writing(NOW) as writer:
+        writer.discard(torn, "the wrap is torn")
+        writer.add_incident("fell", [fell], "off the stairs")
+    with shelf.reading() as reader:
+        reader.export_dir(tmp_path / "out")
+    listed = tmp_path / "out" / "cells.csv"
+    listed.write_text(re.sub(rf"({built}),\w+,", r"\1,installed,", listed.read_text()))
+    other, cells, readings = taken(tmp_path)
+    assert (cells.refused, readings.refused) == ((), ())
+    with other.reading() as new:
+        assert new.cell(torn).stage is Stage.CONDEMNED
+        found = {code: new.verdict(code, other.rules, NOW) for code in (torn, fell, built)}
+        assert "the wrap is torn" in str(found[torn].reasons) and found[torn].outcome is Outcome.DISCARD
+        assert found[fell].outcome is Outcome.HOLD and "fell" in str(found[fell])
+        assert found[built].outcome is Outcome.HOLD and "dismantled" in str(found[built])
+        assert new.check(other.rules) == []
+
+
+@pytest.mark.parametrize("stage", ["condemned", "handed-over"])
+def test_a_list_alone_keeps_out_of_use_what_was_out_of_use(shelf: Shelf, tmp_path: Path, stage: str) -> None:
+    """Without any file beside it, with a code or without."""
+    (cell,) = cells_of(shelf, f"form,chemistry,stage\n18650,nmc,{stage}\n")
+    with shelf.reading() as reader:
+        assert reader.cell(cell.code).stage is Stage.CONDEMNED
+        assert "the list it came from" in str(reader.verdict(cell.code, shelf.rules, NOW).reasons)
+
+
+@pytest.mark.parametrize("at", ["", "yesterday", "2026-11-20T20:00:00", "2226-11-20T20:00:00+00:00"])
+def test_an_incident_that_cannot_be_read_is_not_passed_over(shelf: Shelf, tmp_path: Path, at: str) -> None:
+    """The import is refused as a whole and names the line."""
+    (code,) = shelf.good_cells()
+    moved_to = tmp_path / "out"
+    with shelf.reading() as reader:
+        reader.export_dir(moved_to)
+    (moved_to / "upsets.csv").write_text(f"id,code,kind,at,severe\n1,{code},fell,{at},False\n")
+    other = Shelf(tmp_path / "other.sqlite")
+    with pytest.raises(BadData, match=r"upsets\.csv line 2"), other.writing(NOW) as writer:
+        writer.import_cells(moved_to / "cells.csv", partial=False)
 
 
 def test_an_export_can_be_taken_in_once(shelf: Shelf, tmp_path: Path) -> None:

@@ -18,6 +18,7 @@ from straycell.readings import Method
 from straycell.store import boxes, cells
 from straycell.store.exchange_beside import Beside
 from straycell.store.exchange_fields import Fields, quantity_columns
+from straycell.store.exchange_past import carry_past
 from straycell.store.exchange_table import Fault, Imported, read_table
 from straycell.store.pen import Pen
 from straycell.store.tables import CELL, CELL_FACTS
@@ -46,7 +47,8 @@ _FLAGS = ("bought_new", "rewrapped", "tabs", "protection_board", "confirmed_rech
 _TEXTS = ("marking", "maker", "date_code")
 _OTHERS = ("code", "teardown", "pack", "box", "form", "chemistry", "rated_resistance_method", "volume_cm3")
 OF_AN_EXPORT = ("stage", "added_at")
-"""Columns of an export that are not taken: they follow from the readings, or from when the import is made."""
+"""Columns of an export that are not taken as they stand: a stage follows from the readings, and only what was out of
+use, or in a device, has its say; `added_at` is when the import is made."""
 COLUMNS = (*_OTHERS, *_TEXTS, *_FLAGS, *_QUANTITIES, *OF_AN_EXPORT)
 TEMPLATE = (
     "code,teardown,pack,box,form,chemistry,marking,maker,date_code,rated_capacity_mah,rated_resistance_mohm,"
@@ -155,11 +157,14 @@ def _require_room(pen: Pen, found: Sequence[NewCell]) -> None:
 def _file(pen: Pen, file: Path, found: Sequence[NewCell]) -> None:
     """Written codes first: new ones are then counted around them."""
     event_id = pen.event("cells-imported", subject=file.name, detail={"count": len(found)})
-    coded = {cell.code: cell for cell in found if cell.code is not None}
+    filed = {cell.code: cell for cell in found if cell.code is not None}
+    _insert(pen, filed, event_id)
     blank = [cell for cell in found if cell.code is None]
-    _insert(pen, coded, event_id)
     if blank:
-        _insert(pen, dict(zip(cells.issue_codes(pen, len(blank)), blank, strict=True)), event_id)
+        new = dict(zip(cells.issue_codes(pen, len(blank)), blank, strict=True))
+        _insert(pen, new, event_id)
+        filed |= new
+    carry_past(pen, file, {code: cell.was for code, cell in filed.items()}, event_id)
 
 
 def _insert(pen: Pen, found: Mapping[str, NewCell], event_id: int) -> None:
