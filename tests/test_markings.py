@@ -205,6 +205,31 @@ def test_a_printed_capacity_is_taken_when_it_can_mean_one_thing(text: str, ah: f
 
 
 @pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        ("ICR18650 13OOmAh", "13OOmAh"),
+        ("icr18650 13oo mah", "13OO mAh"),
+        ("18650 lOOOmAh", "LOOOmAh"),
+        ("2,600Ah", "2,600Ah"),
+        ("ICR18650 0mAh", "0mAh"),
+    ],
+)
+def test_a_capacity_that_could_not_be_read_is_named(text: str, shown: str) -> None:
+    """A letter O for a nought is a common slip; nothing is guessed, and nothing is passed over in silence."""
+    proposal = read_marking(text)
+    assert proposal.rated_capacity_ah is None
+    assert f"capacity not read: '{shown}'" in proposal.note
+
+
+@pytest.mark.parametrize(
+    "text", ["ICR18650", "INR18650 2600mAh", "3.7V 2.2Ah 8.14Wh", "model utah", "2.4A hour"]
+)
+def test_nothing_is_called_unread_where_no_capacity_is_near(text: str) -> None:
+    """Watt-hours, amperes and words are none."""
+    assert "not read" not in read_marking(text).note
+
+
+@pytest.mark.parametrize(
     ("text", "volts"),
     [
         ("3.8V 4.35V", 4.35),

@@ -10,6 +10,7 @@ from straycell.cli.intake import closing
 from straycell.cli.intake.evening import intake
 from straycell.cli.intake.log import missing_of_intake, next_pack
 from straycell.cli.intake.script import (
+    Ask,
     Bearer,
     FindCode,
     Found,
@@ -157,6 +158,123 @@ def test_back_before_the_first_cell_corrects_what_most_cells_are() -> None:
     table, _ = evening_of(["<", "IFR26650 3200mAh", "", "", ""], CELL)
     facts = table.entries[0].facts
     assert facts is not None and (facts.chemistry, facts.form) == (Chemistry.LFP, Form.F26650)
+
+
+def test_back_at_the_common_marking_goes_to_the_meter_and_keeps_what_was_typed() -> None:
+    """Never forward to the first code; form, marking and meter are each one key back."""
+    table = Table()
+    lines = ["torch", "torch", "hand-held-multimeter", "xy20", "<", "<", "good-multimeter"]
+    table.run(intake(Evening(a_start())), lines)
+    assert table.prompts[2:] == ["meter", "marking", "form", "marking", "meter", "marking"]
+    assert table.defaults["marking"] == "xy20" and table.larges == []
+    table.run(intake(evening := Evening(a_start())), [*lines, "", "18650", "nmc", *CELL])
+    facts = table.entries[0].facts
+    assert facts is not None and (facts.marking, facts.form) == ("xy20", Form.F18650)
+    meter = evening.meters[Quantity.AS_FOUND_VOLTAGE]
+    assert meter is not None and meter.name == "good-multimeter"
+
+
+def test_from_the_first_code_the_common_marking_and_the_meter_are_in_reach() -> None:
+    """One key to the marking, one more to the meter."""
+    table, evening = evening_of(["<", "<", "good-multimeter", "IFR26650 3200mAh"], CELL)
+    facts = table.entries[0].facts
+    assert facts is not None and facts.form is Form.F26650
+    assert evening.meters[Quantity.AS_FOUND_VOLTAGE] is not None
+    assert not any("no cell before" in text for text in table.said)
+
+
+def test_back_at_the_meter_says_that_it_goes_no_further() -> None:
+    """The tear-down is recorded by then; the question stands."""
+    table = Table()
+    table.run(intake(Evening(a_start())), ["torch", "torch", "<", "-", ""])
+    assert table.prompts.count("meter") == 2 and any("is recorded" in text for text in table.said)
+
+
+PRIMARY_KIND = CellFacts(marking="CR123A 3V", chemistry=Chemistry.PRIMARY)
+
+
+def going_on(*lines: str, facts: CellFacts = PRIMARY_KIND) -> tuple[Table, Evening]:
+    """A tear-down that goes on, whose last cell was of this kind."""
+    table = Table(FindTeardown=lambda effect: Opened(effect.code, "lamp", "2", facts))
+    evening = Evening(a_start(last_teardown=("AT7", "lamp", "lamp")))
+    table.run(intake(evening), ["", "-", *lines])
+    return table, evening
+
+
+def test_enter_never_makes_a_cell_primary_because_an_earlier_one_was() -> None:
+    """The kind of the last cell is named, but only = or the marking itself takes it over."""
+    table, _ = going_on("", "3.7", "", "", "INR18650 2600mAh")
+    marking = [prompt for prompt in table.prompts if prompt.startswith("marking")]
+    assert len(marking) == 2 and "= once more CR123A 3V" in marking[0]
+    facts = table.entries[0].facts
+    assert facts is not None and facts.chemistry is Chemistry.NMC
+    assert any("Enter takes no kind over that is never charged" in text for text in table.said)
+
+
+@pytest.mark.parametrize(
+    "keys",
+    [["<", "", "", "3.7", "", ""], ["", "3.7", "", "<", "<", "", "", ""], ["", "3.7", "<", "", "", "", ""]],
+)
+def test_no_way_back_and_forth_with_enter_takes_a_primary_kind_over(keys: list[str]) -> None:
+    """Whatever is gone back over, the marking is still asked."""
+    table, _ = going_on(*keys)
+    assert table.entries == [] and table.prompts[-1].startswith("marking (=")
+
+
+def test_the_same_key_takes_a_primary_kind_over_for_this_cell() -> None:
+    """One key a cell for a whole bag of them; corrected later, Enter keeps what was typed."""
+    table, _ = going_on("", "3.1", "", "=", "<", "", "", "", "")
+    assert [entry.facts for entry in table.entries] == [PRIMARY_KIND]
+    assert table.amended == [] and any("stays as it is" in text for text in table.said)
+
+
+def test_a_common_marking_of_a_primary_cell_is_confirmed_for_each_cell() -> None:
+    """What most cells are is no word on this one."""
+    table = Table()
+    lines = ["torch", "torch", "-", "CR123A 3V", "", "3.1", "", "", "=", "", "3.1", "", "-", "18650", "nmc"]
+    table.run(intake(Evening(a_start())), lines)
+    kinds = [entry.facts.chemistry for entry in table.entries if entry.facts]
+    assert kinds == [Chemistry.PRIMARY, Chemistry.NMC]
+
+
+def test_the_same_key_without_a_cell_before_is_refused() -> None:
+    """There is nothing to be like."""
+    table = Table()
+    table.run(intake(Evening(a_start())), ["torch", "torch", "-", "=", "INR18650 2600mAh", *CELL])
+    assert any("no cell before to be like" in text for text in table.said) and len(table.entries) == 1
+
+
+def test_a_tear_down_that_goes_on_has_the_meter_one_key_back() -> None:
+    """No common marking was asked there."""
+    kind = CellFacts(form=Form.F21700, chemistry=Chemistry.NCA, marking="INR21700")
+    table, evening = going_on("<", "good-multimeter", *CELL, facts=kind)
+    meter = evening.meters[Quantity.AS_FOUND_VOLTAGE]
+    assert meter is not None and meter.name == "good-multimeter"
+    assert table.entries[0].facts == kind
+
+
+def test_the_first_question_leaves_room_to_type_in() -> None:
+    """A long title stands in a line of its own."""
+    table = Table()
+    title = "a cordless screwdriver with a very long name"
+    table.run(intake(Evening(a_start(last_teardown=("AT1", title, "tool")))), [])
+    assert table.defaults["what did you open?"] == "AT1 goes on" and f"AT1 is {title}" in table.said
+
+
+def test_a_mistyped_look_brings_the_near_word_and_not_the_legend_again() -> None:
+    """The legend stands above already; the next cell brings it back."""
+    asked: list[tuple[str, str]] = []
+    lines = iter([*OPENING, "", "3.7", "swolen", "clena", "?", "", "", "", "3.7"])
+
+    def take(effect: Ask) -> str:
+        asked.append((effect.prompt, effect.legend))
+        return next(lines)
+
+    table = Table(Ask=take)
+    table.run(intake(Evening(a_start())), [])
+    looks = [bool(legend) for prompt, legend in asked if prompt == "look"]
+    assert looks == [True, False, False, False, True]
+    assert any("Nearest: swollen" in text for text in table.said)
 
 
 def test_a_new_marking_asks_only_what_it_does_not_tell() -> None:
@@ -393,6 +511,16 @@ def test_what_was_dropped_is_told_at_the_end() -> None:
     assert CODES[1] in told and "not finished" in told and "next time" in told
     _, evening = evening_of(CELL, ["q"])
     assert "was not used" in closing.left_over(evening)[0].text
+
+
+def test_a_correction_cut_short_leaves_its_cell_and_says_so() -> None:
+    """The newer code is only a code that was not used."""
+    _, evening = evening_of(CELL, ["<", "<"])
+    told = [line.text for line in closing.left_over(evening)]
+    assert told[0] == f"{CODES[0]} stays as it was kept: its correction was not finished."
+    assert "was not used" in told[1] and CODES[1] in told[1] and len(told) == 2
+    _, evening = evening_of(CELL, ["<", "", "", "", ""])
+    assert "stays" not in closing.left_over(evening)[0].text
 
 
 def test_the_end_offers_labels_and_asks_again_when_the_file_cannot_be() -> None:

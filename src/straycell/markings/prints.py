@@ -14,6 +14,10 @@ from straycell.markings.designations import Designation, fold, read_designation
 
 VOLTS = re.compile(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,3})?)\s*V(?:DC|OLTS?)?(?![A-Z0-9])")
 CAPACITY = re.compile(r"(?<![\d.,])(\d{1,6})(?:([.,])(\d{1,3}))?\s*(MAH|AH)(?![A-Z])")
+NEAR_CAPACITY = re.compile(
+    r"(?<![A-Z0-9.,])(?P<figure>(?=[A-Z0-9.,]*\d)[A-Z0-9.,]+?|[OIL]{3,})(?P<gap>\s?)(?P<unit>M?AH)(?![A-Z0-9])"
+)
+"""Something that ends like a capacity, with a figure in it or letters that look like figures."""
 LETTERS = re.compile(r"(?<![A-Z0-9])(\d{1,2})?([IL])([A-Z])P?([RP])[-\s/]?(?=T?\d)")
 
 

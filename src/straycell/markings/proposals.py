@@ -9,7 +9,7 @@ from functools import lru_cache
 from straycell.cells import CellFacts, Chemistry, Form
 from straycell.errors import BadData
 from straycell.markings.designations import Size
-from straycell.markings.prints import CAPACITY, Print, says, tables, take_apart
+from straycell.markings.prints import CAPACITY, NEAR_CAPACITY, Print, says, tables, take_apart
 from straycell.markings.sizes import form_and_size
 
 
@@ -111,7 +111,7 @@ def _capacity(printed: Print, size: Size | None) -> tuple[float | None, str]:
     found = {_ah(*match) for match in CAPACITY.findall(printed.folded)}
     values = {value for value in found if value is not None and 0.001 <= value <= 500}
     if not values or len(values) < len(found):
-        return None, ""
+        return None, _unread(printed)
     if printed.cells[1] > 1:
         return None, "the capacity is the battery's"
     most, least = max(values), min(values)
@@ -120,6 +120,15 @@ def _capacity(printed: Print, size: Size | None) -> tuple[float | None, str]:
     if size is not None and most > tables()["density"]["most_ah_per_cm3"] * size.volume_cm3:
         return None, f"{most * 1000:.0f} mAh is more than this size can hold: not taken"
     return most, ""
+
+
+def _unread(printed: Print) -> str:
+    """What is like a capacity and was not taken for one: `13OOmAh`, `2,600Ah`."""
+    near = NEAR_CAPACITY.search(printed.folded)
+    if near is None:
+        return ""
+    unit = "mAh" if near["unit"] == "MAH" else "Ah"
+    return f"capacity not read: '{near['figure']}{near['gap']}{unit}'"
 
 
 def _ah(whole: str, mark: str, part: str, unit: str) -> float | None:

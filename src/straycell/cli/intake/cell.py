@@ -45,7 +45,7 @@ _WHY_LOOK = (
 )
 _WHY_MARKING = (
     "The print tells chemistry, size and capacity, and whether it may be charged at all. Type it word for "
-    "word. Enter: the same kind as the cell before. - nothing is printed on it."
+    "word. Enter: the same kind as the cell before (= where that is never charged). - nothing is printed on it."
 )
 _WHY_FORM = "The size tells what capacity and resistance to expect. A beginning is enough: 18650, 21, po."
 _WHY_CHEMISTRY = (
@@ -166,8 +166,8 @@ def _kind_question(answers: Answers, carry: Carry) -> Question | None:
 def _marking(carry: Carry, answers: Answers) -> Question:
     def take(text: str) -> Answers:
         _refuse_code(text, carry.code)
-        if not text and carry.facts is not None:
-            return {MARKING: carry.facts.marking, KIND: carry.facts, SETTLED: not carry.review}
+        if text == Key.SAME or (not text and carry.facts is not None):
+            return _as_before(text, carry)
         if not text or text == Key.NONE:
             return {MARKING: "", KIND: CellFacts(), SETTLED: False}
         marking = parse_line(text, "marking")
@@ -187,8 +187,28 @@ def _marking(carry: Carry, answers: Answers) -> Question:
         note = _read_as(facts, carry) + (f"\n{proposal.note}" if proposal.note else "")
         return {MARKING: marking, KIND: facts, SETTLED: False, NOTE: note}
 
+    if carry.facts is not None and _condemns(carry.facts):
+        prompt = f"marking (= once more {describe_kind(carry.facts)})"
+        return Question(MARKING, Ask(prompt, why=_WHY_MARKING), take)
     default = describe_kind(carry.facts) if carry.facts is not None else "nothing printed"
     return Question(MARKING, Ask("marking", default, _WHY_MARKING), take)
+
+
+def _condemns(facts: CellFacts) -> bool:
+    """A kind that puts a cell out of use by itself: Enter must not take it over from another cell."""
+    return facts.chemistry is Chemistry.PRIMARY
+
+
+def _as_before(text: str, carry: Carry) -> Answers:
+    """The kind of the cell before: by Enter, or by = where it would put this cell out of use."""
+    if carry.facts is None:
+        raise BadData("no cell before to be like", "type the marking, or - for nothing printed")
+    if not text and _condemns(carry.facts):
+        raise BadData(
+            "Enter takes no kind over that is never charged",
+            "type the marking; = if this cell bears it too; - for nothing printed",
+        )
+    return {MARKING: carry.facts.marking, KIND: carry.facts, SETTLED: not carry.review}
 
 
 _BARE_NUMBER = re.compile(r"[+-]?\d*[.,]?\d+")

@@ -19,16 +19,21 @@ _WHY_LABELS = (
 
 def left_over(evening: Evening) -> list[Say]:
     """What was dropped or shown in vain, so that no code on a cell is forgotten."""
+    if evening.correcting:
+        stays = Say(f"{evening.correcting} stays as it was kept: its correction was not finished.")
+        return [stays, *_unused(evening.pending)]
     if evening.in_hand and evening.in_hand in (evening.pending, *evening.kept):
         said = f"{evening.in_hand} was not finished: nothing new of it is recorded"
     elif evening.in_hand:
         said = f"{evening.in_hand} was not finished: nothing of it is recorded"
-    elif evening.pending:
-        said = f"{evening.pending} was not used"
     else:
-        return []
+        return _unused(evening.pending)
     pending = evening.pending
     return [Say(f"{said}. If {pending} is on a cell, type it there next time." if pending else f"{said}.")]
+
+
+def _unused(code: str) -> list[Say]:
+    return [Say(f"{code} was not used. If it is on a cell, type it there next time.")] if code else []
 
 
 def outlook_lines(kept: list[Kept]) -> list[str]:

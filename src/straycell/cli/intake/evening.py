@@ -75,7 +75,9 @@ def _teardown(start: Start) -> Talk[Opened | None]:
         return given
     last = start.last_teardown
     while True:
-        default = f"{last[0]} {last[1]} goes on" if last else ""
+        if last:
+            yield Say(f"{last[0]} is {last[1]}")
+        default = f"{last[0]} goes on" if last else ""
         text = yield from ask(Ask("what did you open?", default, _WHY_TEARDOWN))
         if text == Key.DONE:
             return None

@@ -41,17 +41,25 @@ def merged(trail: Sequence[Answered]) -> dict[str, Any]:
     return {key: value for each in trail for key, value in each.answers.items()}
 
 
-def fill(next_question: NextQuestion, trail: Trail = (), *, redo_last: bool = False) -> Talk[Trail | None]:
+def fill(
+    next_question: NextQuestion,
+    trail: Trail = (),
+    *,
+    redo_last: bool = False,
+    former: dict[str, str] | None = None,
+) -> Talk[Trail | None]:
     """Ask until nothing is left to ask; None when the person goes back beyond the first question.
 
-    With `redo_last` the last answer of the trail is asked for again, and Enter keeps it.
+    With `redo_last` the last answer of the trail is asked for again, and Enter keeps it. `former` has what was
+    typed at questions that are open again; it outlives going back beyond the first.
     """
-    done, former = list(trail), dict[str, str]()
+    done, former, refused = list(trail), dict[str, str]() if former is None else former, ""
     if redo_last and done:
         _reopen(done, former)
     while (question := next_question(merged(done))) is not None:
         kept = former.get(question.key, "")
-        text = yield from ask(replace(question.ask, default=kept) if kept else question.ask)
+        text = yield from ask(_asked(question, kept, again=refused == question.key))
+        refused = ""
         if text == Key.BACK:
             if not done:
                 return None
@@ -64,6 +72,7 @@ def fill(next_question: NextQuestion, trail: Trail = (), *, redo_last: bool = Fa
             found = dict(question.take(text or kept))
         except StraycellError as error:
             yield fault(error)
+            refused = question.key
             continue
         if note := found.pop(NOTE, ""):
             yield Say(note)
@@ -72,6 +81,12 @@ def fill(next_question: NextQuestion, trail: Trail = (), *, redo_last: bool = Fa
         former[question.key] = text or kept
         done.append(Answered(question.key, text or kept, found))
     return tuple(done)
+
+
+def _asked(question: Question, kept: str, *, again: bool) -> Ask:
+    """The question with the answer that Enter keeps; right after a refusal its legend still stands above."""
+    asked = replace(question.ask, default=kept) if kept else question.ask
+    return replace(asked, legend="") if again else asked
 
 
 def _reopen(done: list[Answered], former: dict[str, str]) -> None:

@@ -69,21 +69,30 @@ def next_cell(evening: Evening) -> Talk[bool]:
 
 
 def usual_kind(evening: Evening) -> Talk[None]:
-    """What is printed on most cells; asked again, it shows what was answered."""
-    again = evening.usual != ()
-    asked = cells.kind_questions(replace(evening.carry, review=again))
-    trail = yield from fill(asked, evening.usual, redo_last=again)
-    if trail is not None:
-        evening.usual = trail
-        evening.carry_on(cells.kind_of(merged(trail)))
+    """What is printed on most cells; asked again, it shows what was answered. Before it stands the meter."""
+    evening.asks_usual = True
+    while True:
+        again = evening.usual != ()
+        asked = cells.kind_questions(replace(evening.carry, facts=None, review=again))
+        trail = yield from fill(asked, evening.usual, redo_last=again, former=evening.usual_typed)
+        if trail is not None:
+            evening.usual = trail
+            evening.carry_on(cells.kind_of(merged(trail)))
+            return
+        evening.usual = ()
+        yield from evening.meter_for(Quantity.AS_FOUND_VOLTAGE, again=True)
 
 
 def _back(evening: Evening) -> Talk[None]:
-    """The last answer: of the cell before, or, before the first cell, of what most are."""
-    if evening.last is None and evening.usual:
+    """The last answer: of the cell before, or, before the first cell, of what most are, or the meter."""
+    if evening.last is not None:
+        if (yield from back(evening)):
+            _carry_from_last(evening)
+    elif evening.asks_usual:
         yield from usual_kind(evening)
-    elif (yield from back(evening)):
-        _carry_from_last(evening)
+    else:
+        yield Say("no cell before this one tonight: the meter, then this code again", Tone.HEAD)
+        yield from evening.meter_for(Quantity.AS_FOUND_VOLTAGE, again=True)
 
 
 def next_pack(pack: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from straycell.cli.intake.script import Ask, Key, Say, Talk, UseMeter, ask, fault
+from straycell.cli.intake.script import Ask, Key, Say, Talk, Tone, UseMeter, ask, fault
 from straycell.errors import BadData, StraycellError
 from straycell.meters import Accuracy, Meter, meter_classes
 from straycell.readings import Quantity
@@ -26,6 +26,9 @@ def choose(known: Mapping[str, Meter], quantity: Quantity, remembered: str | Non
         yield Say(listed)
     while True:
         text = yield from ask(Ask("meter", default or _NO_METER, f"{_WHY}\n{listed}"))
+        if text == Key.BACK:
+            yield Say("what came before it is recorded: a number, a name, or - for none", Tone.FAULT)
+            continue
         try:
             name = _named(text or default or Key.NONE, [name for name, _ in choices])
             if name is None:

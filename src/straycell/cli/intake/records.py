@@ -111,6 +111,13 @@ def back(evening: Evening) -> Talk[bool]:
     if last is None:
         yield Say("there is no cell before this one tonight", Tone.FAULT)
         return False
+    evening.correcting = last.kept.code
+    changed = yield from _put_right(evening, last)
+    evening.correcting = ""
+    return changed
+
+
+def _put_right(evening: Evening, last: Logged) -> Talk[bool]:
     yield Say(f"back to {last.kept.code}: Enter keeps what stands in brackets", Tone.HEAD)
     trail = yield from fill(last.asked_again, last.trail, redo_last=True)
     entry = last.entry if trail is None else last.entry_of(trail)

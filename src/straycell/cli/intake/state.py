@@ -30,7 +30,8 @@ class Logged:
 @dataclass(slots=True)
 class Evening:
     """`kept` has every cell's latest state, in order; `pending` is a code shown and not yet borne by a cell;
-    `in_hand` the cell whose questions are open.
+    `in_hand` the cell whose questions are open; `correcting` the kept cell whose answers are asked again;
+    `asks_usual`: what most cells are was asked, with `usual_typed` what was typed there.
     """
 
     start: Start
@@ -43,8 +44,11 @@ class Evening:
     kept: dict[str, Kept] = field(default_factory=dict)
     last: Logged | None = None
     usual: Trail = ()
+    asks_usual: bool = False
+    usual_typed: dict[str, str] = field(default_factory=dict)
     pending: str = ""
     in_hand: str = ""
+    correcting: str = ""
 
     def __post_init__(self) -> None:
         self.carry = Carry(bad_looks=self.start.bad_looks, floor_v=self.start.floor_v)
@@ -55,11 +59,13 @@ class Evening:
         """This kind is the next cell's default from here on."""
         self.carry = replace(self.carry, facts=facts, kinds=self.carry.seen(facts))
 
-    def meter_for(self, quantity: Quantity) -> Talk[Meter | None]:
-        """The meter of a quantity, asked for once an evening; both kinds of voltage share theirs."""
-        if quantity not in self.meters:
+    def meter_for(self, quantity: Quantity, *, again: bool = False) -> Talk[Meter | None]:
+        """The meter of a quantity, asked for once an evening, or `again`; both kinds of voltage share theirs."""
+        if quantity not in self.meters or again:
             alike = _VOLTAGES if quantity in _VOLTAGES else (quantity,)
+            former = self.meters.get(quantity)
             name = self._last_meter([r for q in alike if (r := self.start.remembered.get(q)) is not None])
+            name = former.name if former is not None else name
             meter = yield from meter_menu.choose(self.known_meters, quantity, name)
             if meter is not None:
                 self.known_meters[meter.name] = meter

@@ -8,6 +8,7 @@ from enum import StrEnum
 from typing import TypeVar
 
 from straycell.cells import Look
+from straycell.cli.faults import nearest_words
 from straycell.cli.values import parse_time
 from straycell.errors import BadData
 from straycell.quantities import Dimension, Window, parse_quantity
@@ -58,8 +59,10 @@ def _looks_of(word: str) -> set[Look]:
             return begun
     if all(letter in LETTERS for letter in word):
         return {LETTERS[letter] for letter in word}
+    near = nearest_words(word, [look.value for look in Look])
     raise BadData(
-        f"look '{word[:40]}' is not known", "type letters, several at once, or words: s, rt, swollen"
+        f"look '{word[:40]}' is not known",
+        f"nearest: {', '.join(near)}" if near else "type letters, several at once, or words: s, rt, swollen",
     )
 
 
