@@ -236,3 +236,19 @@ def test_discard_names_the_project_that_lost_its_cell(shop: Shop) -> None:
     shop.store.write_bytes(finished)
     told = " ".join(shop.run(f"discard {shop.names['a']} --because hissed").err.split())
     assert "it sits in 'lamp': stop using that; straycell build dismantle 'lamp'" in told
+
+
+def test_whatever_puts_a_cell_out_of_use_names_the_project_that_lost_it(shop: Shop) -> None:
+    """A look recorded of a reserved cell frees its reservation; of one in a finished device it says to stop."""
+    shop.play(FOUND + STORED)
+    shop.on(20)
+    shop.do(f"project add {shop.names['folder']}/lamp.toml")
+    shop.do(f"build reserve lamp --cells {shop.names['a']}")
+    reserved, swelling = shop.store.read_bytes(), f"reading add {shop.names['a']} --look swollen"
+    told = " ".join(shop.run(swelling).err.split())
+    assert f"project 'lamp' has lost {shop.names['a']} and waits for another: straycell match 'lamp'" in told
+    shop.store.write_bytes(reserved)
+    shop.on(20.1)
+    shop.do("build finish lamp")
+    told = " ".join(shop.run(swelling).err.split())
+    assert "sits in 'lamp': stop using that; straycell build dismantle 'lamp'" in told

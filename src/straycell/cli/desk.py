@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
@@ -55,8 +55,11 @@ def reading() -> Iterator[Reader]:
 
 
 @contextmanager
-def writing(*, create: bool = False, bench: str = "A") -> Iterator[Writer]:
-    """One transaction on the store. Only commands that add something new pass `create`."""
+def writing(*, create: bool = False, bench: str = "A", tell_lost: bool = True) -> Iterator[Writer]:
+    """One transaction on the store. Only commands that add something new pass `create`.
+
+    A project that lost a cell to what was recorded is named afterwards, unless the command does that itself.
+    """
     from straycell.store.writer import open_writer
 
     moment = clock.now()
@@ -65,3 +68,17 @@ def writing(*, create: bool = False, bench: str = "A") -> Iterator[Writer]:
         open_writer(store_path(), now=moment, rules=rules(), create=create, bench=bench) as writer,
     ):
         yield writer
+    if tell_lost:
+        _talk_lost(writer.lost)
+
+
+def _talk_lost(lost: Mapping[str, tuple[str, bool]]) -> None:
+    from straycell.cli import output
+
+    for project, (code, inside) in sorted(lost.items()):
+        if inside:
+            output.talk(f"{code} sits in '{project}': stop using that; straycell build dismantle '{project}'")
+        else:
+            output.talk(
+                f"project '{project}' has lost {code} and waits for another: straycell match '{project}'"
+            )

@@ -27,7 +27,7 @@ def discard(
     """Take a cell out of use for good. No later reading brings it back."""
     del yes  # nothing is asked here, at a terminal or not
     rules, now = desk.rules(), clock.now()
-    with desk.writing() as writer:
+    with desk.writing(tell_lost=False) as writer:
         found = writer.find_code(code)
         earlier = writer.evidence(found).condemned
         lost_by = writer.discard(found, because) if earlier is None else None

@@ -39,7 +39,7 @@ def add(
     worst = severe or (known is not None and known.severe)
     name = known.id if known is not None else kind
     now = clock.now()
-    with desk.writing() as writer:
+    with desk.writing(tell_lost=False) as writer:
         found = list(dict.fromkeys(writer.find_code(code) for code in codes))
         before = {code: writer.cell(code).stage for code in found}
         gone = [code for code, stage in before.items() if stage == "handed-over"]

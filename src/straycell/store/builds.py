@@ -270,6 +270,8 @@ def put_out_of_use(pen: Pen, code: str) -> None:
     holder = project_of(pen.conn, code)
     build = live_build(pen.conn, holder) if holder else None
     cells.move_stage(pen, code, Stage.CONDEMNED)
+    if holder and build:
+        pen.lost[holder] = (code, build.state is not BuildState.RESERVED)
     if holder and build and build.state is BuildState.RESERVED:
         pen.event("reservation-lost", build.codes, subject=holder, because=f"cell {code} was condemned")
         _release(pen, build, back_to=None)

@@ -45,7 +45,8 @@ class Pen:
     """One writing session inside one transaction. `now` is UTC.
 
     `touched` cells get a new verdict at the end, `kin` (their pack's siblings) only if theirs changed;
-    `clearing` cells may come back from condemned, because what condemned them was taken back.
+    `clearing` cells may come back from condemned, because what condemned them was taken back. `lost` says of each
+    project that a cell was condemned under its hands, and whether the cell is built in.
     """
 
     conn: Connection
@@ -54,6 +55,7 @@ class Pen:
     touched: set[str] = field(default_factory=set)
     kin: set[str] = field(default_factory=set)
     clearing: set[str] = field(default_factory=set)
+    lost: dict[str, tuple[str, bool]] = field(default_factory=dict)
 
     @property
     def now_us(self) -> int:

@@ -81,6 +81,11 @@ class Writer(Reader):
         """Record the verdicts of all cells touched so far and let their stages follow."""
         settling.settle(self._pen)
 
+    @property
+    def lost(self) -> Mapping[str, tuple[str, bool]]:
+        """Projects that lost a cell to a discard in this session: (the cell, whether it is built in)."""
+        return self._pen.lost
+
     def _distrusted(self) -> Collection[str]:
         return self._pen.touched | self._pen.kin
 
