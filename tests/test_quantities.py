@@ -80,6 +80,7 @@ FAULTS = """
 volts      VOLTAGE      is no number with a unit    like 3.71V
 1e999V     VOLTAGE      is too large                like 3.71V
 400C       TEMPERATURE  cannot be right             check the decimal point and the unit
+-3.6V      VOLTAGE      cannot be right             leads crossed? turn them and measure again
 """
 
 
@@ -96,7 +97,7 @@ def test_each_kind_of_bad_quantity_has_its_own_message(line: str) -> None:
 
 def test_the_window_is_said_in_bench_units_and_names_what_was_meant() -> None:
     """`37.1V` gets the range that one cell can have."""
-    with pytest.raises(BadData, match=r"charger voltage: '37.1V' .* one cell \(expected -5 V to 5 V\)"):
+    with pytest.raises(BadData, match=r"charger voltage: '37.1V' .* one cell \(expected -1 V to 5 V\)"):
         parse_quantity("37.1V", Dimension.VOLTAGE, name="charger voltage")
     with pytest.raises(BadData, match="a supply"):
         parse_quantity("0V", Dimension.VOLTAGE, window=Window(1, 30, "a supply"))

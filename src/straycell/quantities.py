@@ -67,10 +67,12 @@ class Window:
     low: float
     high: float
     of: str = "one cell"
+    below: str = "check the decimal point and the unit"
 
 
 CELL_WINDOWS: dict[Dimension, Window] = {
-    Dimension.VOLTAGE: Window(-5.0, 5.0),
+    # A cell driven into reversal rests near zero; -3.6 V is a sound cell on crossed leads (common practice).
+    Dimension.VOLTAGE: Window(-1.0, 5.0, below="leads crossed? turn them and measure again"),
     Dimension.CURRENT: Window(0.0, 500.0),
     Dimension.CAPACITY: Window(0.001, 500.0),
     Dimension.RESISTANCE: Window(1e-5, 100.0),
@@ -151,7 +153,7 @@ def _check_window(label: str, text: str, value: float, dimension: Dimension, win
     low, high = show(window.low, dimension), show(window.high, dimension)
     raise BadData(
         f"{label}: '{text.strip()}' cannot be right for {window.of} (expected {low} to {high})",
-        "check the decimal point and the unit",
+        window.below if value < window.low else "check the decimal point and the unit",
     )
 
 

@@ -21,7 +21,7 @@ from straycell.readings import Charge, Method, Quantity, Reading, Where
 _CODE = "A00001O"
 _times = st.datetimes(datetime(1991, 1, 1), NOW.replace(tzinfo=None)).map(lambda at: at.replace(tzinfo=UTC))  # noqa: DTZ001
 _temperature = st.none() | st.floats(-60, 250)
-_volts = st.floats(-5, 5)
+_volts = st.floats(-1, 5)
 _amps = st.floats(0, 500)
 
 
