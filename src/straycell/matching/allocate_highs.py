@@ -54,7 +54,8 @@ class Question:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """Column values (None where none were found), a lower bound on the goal, and whether time ran out."""
+    """Column values (None where none were found), a lower bound on the goal (infinite where nothing satisfies the
+    rows), and whether time ran out."""
 
     x: Floats | None
     bound: float
@@ -83,7 +84,8 @@ def ask(question: Question, deadline: float, seed: int) -> Answer:
     found = info.primal_solution_status == int(highspy.SolutionStatus.kSolutionStatusFeasible)
     values = np.array(solver.getSolution().col_value) if found else None
     if question.whole:
-        return Answer(values, float(info.mip_dual_bound), out_of_time)
+        impossible = status == highspy.HighsModelStatus.kInfeasible
+        return Answer(values, INFINITE if impossible else float(info.mip_dual_bound), out_of_time)
     done = status == highspy.HighsModelStatus.kOptimal
     return Answer(values, float(info.objective_function_value) if done else -INFINITE, out_of_time)
 

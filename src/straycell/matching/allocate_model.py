@@ -143,6 +143,12 @@ def choices_of(
     return choices, [1.0] * len(choices), fits
 
 
+def cells_in_question(market: Market, demands: Sequence[int]) -> int:
+    """How many offers any of the demands could take."""
+    _, _, fits = choices_of(market, demands)
+    return int(np.logical_or.reduce(fits).sum()) if fits else 0
+
+
 def window_count(market: Market, demands: Sequence[int]) -> int:
     """How many windows an exact model has at most."""
     choices, _, fits = choices_of(market, demands)

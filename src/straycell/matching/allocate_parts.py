@@ -8,22 +8,27 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from straycell.matching.allocate_columns import Plan, refined
 from straycell.matching.allocate_flow import MOST_ARCS, FlowSearch, flow_of, trade_of
 from straycell.matching.allocate_greedy import cheapest, dealt
 from straycell.matching.allocate_input import Kind, Market
 from straycell.matching.allocate_master import Master
-from straycell.matching.allocate_model import Bools, Model, Windows, model_of, window_count
+from straycell.matching.allocate_model import Bools, Model, Windows, cells_in_question, model_of, window_count
 from straycell.matching.allocate_near import prices_in, served_in, support_in
 from straycell.matching.allocate_simple import heaviest_first, scarcest_first, serve_in_turn
 from straycell.matching.allocate_solve import Result, Search
 from straycell.matching.allocate_weights import Tier, tiers_of
 from straycell.matching.balance_pool import Floats
 
-# A model of every window is exact. It is tried at once where windows are few, up to many for a proof.
+# A model of every window is exact: it is tried where windows are few.
 FEW_WINDOWS = 200
+TINY_WINDOWS = 60
+# Among few cells prices of whole servings are asked for first, among many after the grids, beyond not at all.
+FEW_CELLS, MOST_CELLS = 150, 400
+# Up to so many, more is done than to come close to the plan without a ratio.
 MOST_EXACT_WINDOWS = 300
-PROOF_NODES = 200
-PROOF_TURNS = 12
+PROOF_NODES = 6_000
+PROOF_TURNS = 80
 # Starts per ratio of the wider windows that bounds are taken from.
 BOUND_GRID = 4
 GRIDS = (2, 4)
@@ -116,28 +121,69 @@ class Planner:
         model, loose = self.model, self.loose
         if self.ratio is None or not self.served or not self.ratio_binds(model):
             return self.finished(model, loose, loose.weight_bounds, loose.surplus_bound)
+        windows = window_count(self.market, self.demands)
+        if windows <= TINY_WINDOWS:
+            part = self.by_windows(windows)
+            return part if settled(part, 0.0) else self.surer(part)
+        cells = cells_in_question(self.market, self.demands)
+        close = 0.0 if windows <= FEW_WINDOWS else CLOSE_SURPLUS
+        if cells <= FEW_CELLS:
+            part = self.refined(self.rough_part(), close / 2)
+            if settled(part, close):
+                return part
+            return (
+                self.surer(part) if windows <= FEW_WINDOWS else self.best_of(part, self.by_windows(windows))
+            )
+        part = self.by_windows(windows)
+        if cells > MOST_CELLS or settled(part, CLOSE_SURPLUS):
+            return part
+        return self.best_of(part, self.refined(part, close / 2))
+
+    def by_windows(self, windows: int) -> Part:
+        """The best plan on grids of windows, with bounds from wider ones."""
+        model, loose = self.model, self.loose
         best = self.on_grids(model, loose, self.served)
         result, bound = best[1], self.surplus_bound(model, loose, best[1])
-        if (result.weights, result.surplus) == (loose.weight_bounds, bound):
-            return self.finished(*best, loose.weight_bounds, bound)
-        small = window_count(self.market, self.demands) <= MOST_EXACT_WINDOWS
-        if close_enough(result, loose) and not small:
-            return self.finished(*best, loose.weight_bounds, bound)
-        weight_bounds, bound = self.wider_bounds(loose, result, bound)
-        if (result.weights, result.surplus) == (weight_bounds, bound):
-            return self.finished(*best, weight_bounds, bound)
-        if not small:
-            return self.finished(*best, weight_bounds, bound)
+        weight_bounds = loose.weight_bounds
+        proven = (result.weights, result.surplus) == (weight_bounds, bound)
+        if not proven and not (close_enough(result, loose) and windows > MOST_EXACT_WINDOWS):
+            weight_bounds, bound = self.wider_bounds(loose, result, bound)
+        return self.finished(*best, weight_bounds, bound)
+
+    def surer(self, part: Part) -> Part:
+        """The part, or a better one from the model of every window, as far as a number of nodes gets."""
+        assert self.ratio is not None
         exact = model_of(self.market, self.demands, Windows(self.ratio, 0))
         search = self.search(exact)
-        if len(exact.unit) > FEW_WINDOWS:
-            search.turns, search.master.nodes = PROOF_TURNS, PROOF_NODES
+        search.turns, search.master.nodes = PROOF_TURNS, PROOF_NODES
         proof = self.solved(search)
-        if proof.weights < result.weights:
-            return self.finished(*best, weight_bounds, bound)
-        bound = max(bound, proof.surplus_bound) if proof.weights == result.weights else proof.surplus_bound
-        best = (exact, proof) if better(proof, result) else best
-        return self.finished(*best, proof.weight_bounds, bound)
+        return self.best_of(part, self.finished(exact, proof, proof.weight_bounds, proof.surplus_bound))
+
+    def best_of(self, one: Part, other: Part) -> Part:
+        """The better of two plans, with what is proven of either."""
+        best = max(one, other, key=self.goodness)
+        best.stopped_early = one.stopped_early or other.stopped_early
+        if self.goodness(one)[0] == self.goodness(other)[0]:
+            best.missing_weight = min(one.missing_weight, other.missing_weight)
+            best.surplus_bound = min(best.surplus, max(one.surplus_bound, other.surplus_bound))
+        return best
+
+    def refined(self, part: Part, close: float) -> Part:
+        """The part bettered and proven by prices of whole servings, where it is small enough."""
+        assert self.ratio is not None
+        weights = self.goodness(part)[0]
+        bounds = list(self.loose.weight_bounds)
+        plan = Plan(part.assignment, weights, part.surplus, bounds, part.surplus_bound)
+        plan = refined(
+            self.market, self.demands, self.tiers, self.ratio, self.deadline, self.seed, plan, close
+        )
+        return Part(
+            plan.assignment,
+            plan.surplus,
+            plan.surplus_bound,
+            missing(self.tiers, plan.weights, plan.weight_bounds),
+            part.stopped_early or time.monotonic() > self.deadline,
+        )
 
     def wider_bounds(self, loose: Result, result: Result, bound: int) -> tuple[list[int], int]:
         """Bounds on weight and surplus under the ratio, from windows that are rather too wide than too narrow."""
@@ -263,6 +309,26 @@ class Planner:
         part.missing_weight = missing(self.tiers, weights, weight_bounds)
         return part
 
+    def rough_part(self) -> Part:
+        """A plan to begin with: for those served without a ratio if a grid of windows has it, else the plain way."""
+        same = Part()
+        for per_ratio in GRIDS:
+            windows = Windows(self.ratio or 1.0, per_ratio)
+            found = self.flowing(self.model, self.loose, self.served, windows)
+            if found is not None:
+                bounds = self.loose.weight_bounds, self.loose.surplus_bound
+                same = self.finished(*found, *bounds)
+            if found is not None and close_enough(found[1], self.loose):
+                break
+        if same.assignment:
+            return same
+        plans = [serve_in_turn(self.market, order, self.ratio) for order in self.plain_orders()]
+        return max((Part(plan, self.surplus(plan)) for plan in plans), key=self.goodness)
+
+    def goodness(self, part: Part) -> tuple[list[int], int]:
+        """More is better: the weights served, then less surplus."""
+        return [sum(tier.worth.get(d, 0) for d in part.assignment) for tier in self.tiers], -part.surplus
+
     def plain_orders(self) -> list[list[int]]:
         """Orders for the plain way, which stands in where the search was stopped before it found more."""
         first = {demand for demand, _ in self.served}
@@ -282,6 +348,11 @@ class Planner:
             int(market.capacity[cells].sum()) - int(market.minimum[demand]) * len(cells)
             for demand, cells in assignment.items()
         )
+
+
+def settled(part: Part, close: float) -> bool:
+    """Whether no plan can be better, or only by a share of the surplus."""
+    return part.missing_weight == 0 and part.surplus - part.surplus_bound <= close * part.surplus
 
 
 def better(one: Result, other: Result) -> bool:
