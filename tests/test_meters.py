@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from straycell.errors import BadData
+from straycell.errors import BadData, UsageFault
 from straycell.meters import (
     Accuracy,
     Resolution,
@@ -153,6 +153,6 @@ def test_a_meter_like_a_class_has_its_figures_under_a_name_of_its_own() -> None:
     assert meter.name == "the blue one" and meter.like == "hand-held-multimeter"
     assert meter.voltage == meter_classes()["hand-held-multimeter"].meter.voltage
     assert meter.capacity is None
-    with pytest.raises(BadData, match="oscilloscope") as fault:
+    with pytest.raises(UsageFault, match="oscilloscope") as fault:
         meter_like("scope", "oscilloscope")
     assert "good-multimeter" in fault.value.remedy

@@ -13,7 +13,7 @@ from datetime import date
 from functools import lru_cache
 from importlib import resources
 
-from straycell.errors import BadData
+from straycell.errors import BadData, UsageFault
 from straycell.quantities import ANY_WINDOW, Dimension, parse_quantity, show
 
 
@@ -153,5 +153,5 @@ def meter_like(name: str, like: str) -> Meter:
     """A meter of its own name with a shipped class's figures."""
     classes = meter_classes()
     if like not in classes:
-        raise BadData(f"meter class '{like}' is not known", f"choose one of: {', '.join(classes)}")
+        raise UsageFault(f"meter class '{like}' is not known", f"choose one of: {', '.join(classes)}")
     return replace(classes[like].meter, name=name)

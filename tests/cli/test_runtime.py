@@ -280,7 +280,7 @@ BAD = [
     ("--current 35mA --until 3mA", 3, "is a current, not a voltage"),
     ("--power 1W --efficiency 120% --until 3V", 3, "cannot be right for a converter"),
     ("--current 35mA --until 3V --temperature 90C", 3, "no lithium cell"),
-    ("--drop 0.5V --across 10ohm --supply 3V --lamps 0 --until 3V", 3, "out of range"),
+    ("--drop 0.5V --across 10ohm --supply 3V --lamps 0 --until 3V", 2, "out of range"),
     ("--current 35mA --profile no.csv --until 3V", 3, "is not there"),
     ("--profile no.csv --until 3V", 3, "name a CSV file with the columns time_s"),
     ("--profile . --until 3V", 3, "cannot be read as text"),

@@ -8,10 +8,11 @@ from datetime import UTC, date, datetime, timedelta, timezone
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from tests.cli.bench import Bench
 
 from straycell.cells import Chemistry, Look
 from straycell.cli.values import parse_day, parse_line, parse_time, parse_whole, parse_word
-from straycell.errors import BadData
+from straycell.errors import BadData, UsageFault
 
 NOW = datetime(2026, 5, 1, 12, 0, tzinfo=UTC)
 
@@ -93,7 +94,7 @@ def test_a_word_forgives_capitals_and_blanks() -> None:
 
 def test_a_mistyped_word_is_refused_with_the_nearest_one_and_all_of_them() -> None:
     """The person sees what was meant."""
-    with pytest.raises(BadData) as caught:
+    with pytest.raises(UsageFault) as caught:
         parse_word("swolen", Look, "--look")
     assert caught.value.what == "look: 'swolen' is not known"
     assert caught.value.remedy.startswith("nearest: swollen;")
@@ -101,11 +102,11 @@ def test_a_mistyped_word_is_refused_with_the_nearest_one_and_all_of_them() -> No
 
 
 @given(st.text(max_size=20))
-def test_any_text_as_a_word_is_a_word_or_bad_data(text: str) -> None:
+def test_any_text_as_a_word_is_a_word_or_wrong_usage(text: str) -> None:
     """No other exception leaves the parser."""
     try:
         assert parse_word(text, Look, "--look") in Look
-    except BadData as fault:
+    except UsageFault as fault:
         assert "one of:" in fault.remedy
 
 
@@ -114,6 +115,36 @@ def test_what_is_no_whole_number_in_range_is_refused(text: str) -> None:
     """Arabic-Indic digits too: they are digits to Python, not to a bench."""
     with pytest.raises(BadData):
         parse_whole(text, "--count", low=1, high=5)
+
+
+@pytest.mark.parametrize(("text", "told"), [("-3", "it must be 0 or more"), ("9", "write 0 to 5")])
+def test_a_number_out_of_range_is_told_the_bound_it_breaks(text: str, told: str) -> None:
+    """-3 is a whole number, and what it must be is said."""
+    with pytest.raises(BadData) as caught:
+        parse_whole(text, "--ahead", low=0, high=5)
+    assert f"ahead: {text} is out of range" == caught.value.what and caught.value.remedy == told
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "cell list --sort colour",
+        "cell list --outcome perhaps",
+        "verdict list --outcome perhaps",
+        "cell list --stage lost",
+        "cell add --form brick",
+        "cautions --step dance",
+        "due --ahead soon",
+        "due --ahead -3",
+        "label sheet --stock none --out x.pdf",
+        "label sheet --skip -1 --out x.pdf",
+        "meter add mine --like none",
+    ],
+)
+def test_a_word_or_a_count_that_is_no_choice_of_its_option_is_wrong_usage(line: str, bench: Bench) -> None:
+    """The same exit code wherever it happens; the choices are named."""
+    bench.do("cell add --form 18650")
+    assert bench.refused(line, 2)
 
 
 def test_a_whole_number_may_carry_the_hash_of_a_reading() -> None:

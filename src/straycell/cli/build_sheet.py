@@ -34,9 +34,10 @@ def write_sheet(name: str, out: Path) -> None:
         known = {c.code: c for c in candidates(reader, rules, now, build.codes)}
     groups = [[known[code] for code in group] for group in build.groups]
     write_whole(out, build_sheet_pdf(sheet_of(project, groups, build.plan, now), now))
+    count = f"{len(build.codes)} cell{'s' if len(build.codes) != 1 else ''}"
     output.emit(
         {"files": [str(out)], "count": len(build.codes), "labels": list(build.codes)},
-        lambda: output.say(f"{out}  {len(build.codes)} cells, {len(groups)} in series"),
+        lambda: output.say(f"{out}  {count}, {len(groups)} in series"),
     )
     output.hint(
         f"labels: straycell label sheet {' '.join(build.codes[:6])}{' ...' if len(build.codes) > 6 else ''} --out labels.pdf"

@@ -1,6 +1,7 @@
 """Values on the command line: quantities with their unit, times, words of a list, whole numbers, texts.
 
-Every parser raises BadData (exit 3); the shape of the line itself is click's business (exit 2).
+A word that is no choice and a count that is none are wrong usage (UsageFault, exit 2), as is the shape of the line
+itself, which is click's business. A quantity, a time or a text that cannot be taken is BadData (exit 3).
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ import typer
 
 from straycell.cli import clock
 from straycell.cli.faults import nearest_words
-from straycell.errors import BadData
+from straycell.errors import BadData, UsageFault
 from straycell.quantities import Dimension, Window, parse_quantity
 
 _Word = TypeVar("_Word", bound=StrEnum)
@@ -49,7 +50,7 @@ def word(flag: str, kind: type[StrEnum], text: str, *, listed: bool = True) -> A
 
 
 def parse_word(value: str, kind: type[_Word], name: str) -> _Word:
-    """A member of `kind` by its word, capitals and blanks forgiven."""
+    """A member of `kind` by its word, capitals and blanks forgiven. Raises UsageFault."""
     tidy = value.strip().casefold().replace("_", "-").replace(" ", "-")
     for member in kind:
         if member.value == tidy:
@@ -57,7 +58,7 @@ def parse_word(value: str, kind: type[_Word], name: str) -> _Word:
     words = [member.value for member in kind]
     near = nearest_words(tidy, words)
     hint = f"nearest: {', '.join(near)}; " if near else ""
-    raise BadData(
+    raise UsageFault(
         f"{name.removeprefix('--')}: '{value[:60]}' is not known", f"{hint}one of: {' '.join(words)}"
     )
 
@@ -89,23 +90,27 @@ def parse_line(value: str, name: str) -> str:
 
 
 def whole(flag: str, text: str, *, low: int, high: int) -> Any:
-    """An option that takes a whole number from low to high."""
-    return typer.Option(
-        flag,
-        parser=lambda value: parse_whole(value, flag, low=low, high=high),
-        metavar="N",
-        help=text,
-        show_default=False,
-    )
+    """An option that takes a whole number from low to high; another is wrong usage."""
+
+    def parse(value: str) -> int:
+        try:
+            return parse_whole(value, flag, low=low, high=high)
+        except BadData as fault:
+            raise UsageFault(fault.what, fault.remedy) from fault
+
+    return typer.Option(flag, parser=parse, metavar="N", help=text, show_default=False)
 
 
 def parse_whole(value: str, name: str, *, low: int, high: int) -> int:
-    """A whole number from low to high, written in plain digits."""
+    """A whole number from low to high, written in plain digits. Raises BadData."""
     tidy = value.strip().removeprefix("#")
     label = name.removeprefix("--").lower()
-    if not (tidy.isascii() and tidy.isdigit() and len(tidy) < 12):
+    digits = tidy.removeprefix("-")
+    if not (digits.isascii() and digits.isdigit() and len(digits) < 12):
         raise BadData(f"{label}: '{value[:60]}' is no whole number", f"write {low} to {high}")
-    if not low <= int(tidy) <= high:
+    if int(tidy) < low:
+        raise BadData(f"{label}: {tidy} is out of range", f"it must be {low} or more")
+    if int(tidy) > high:
         raise BadData(f"{label}: {tidy} is out of range", f"write {low} to {high}")
     return int(tidy)
 
