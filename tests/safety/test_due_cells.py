@@ -214,6 +214,16 @@ def test_lfp_is_brought_to_storage_by_charge() -> None:
     assert "storage-voltage" not in due(bench.charge(3.0, until=3.4).rest(3.31, 4.5), at=20.0)
 
 
+def test_an_lfp_check_lasts_four_weeks_and_ends_with_a_run() -> None:
+    """Retention idea of IEC 61960: 28 days after the full charge the run is compared; earlier it tells nothing."""
+    bench = Bench(LFP).found(3.30).look().charge(1.0, until=3.65)
+    bench.capacity(2.9, 1.5, cutoff_v=2.5, discharge_current_a=0.6).charge(2.0, until=3.65).rest(3.34, 9.0)
+    assert "full" not in due(bench, at=29.9)
+    item = due(bench, at=30.1)["full"]
+    assert item.at == day(2.0 + 28) and "take its last capacity run first" in item.why
+    assert due(bench, at=45.0)["full"].at == day(30.0)
+
+
 def test_an_lfp_cell_left_full_is_told_though_its_voltage_looks_stored() -> None:
     """3.33 V a day after a full charge: what was done counts."""
     bench = Bench(LFP).found(3.30).look().charge(1.0, until=3.65).rest(3.33, 2.1)

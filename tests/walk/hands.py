@@ -75,16 +75,19 @@ class Hands:
             pulse_s=1.0,
         )
 
-    def charge(self, cell: TrueCell, day: float, until: float = 4.2) -> Charge:
-        soc = FULL_SOC if until > 4.1 else cell.curve.state_of_charge(until - 0.005)
-        cell.put(soc, day)
-        end = 0.05 if until > 4.1 else None
+    def charge(self, cell: TrueCell, day: float, *, full: bool = True) -> Charge:
+        """Full, or brought to storage: by voltage, on a flat curve by counting the charge."""
+        until = cell.full_v if full else 3.4 if cell.lfp else 3.85
+        stored = 0.4 if cell.lfp else cell.curve.state_of_charge(until - 0.005)
+        cell.put(FULL_SOC if full else stored, day)
+        end = 0.05 if full else None
         peak = 21.0 + self.dice.uniform(1.0, 4.0)
         return Charge(0, cell.code, moment(day), 0.5, until, end, 21.0, peak)
 
     def run(self, cell: TrueCell, day: float) -> Reading:
+        held = cell.soc_at(day) / FULL_SOC
         cell.put(0.02, day)
-        shown = round(cell.capacity_ah * self.dice.uniform(0.995, 1.005), 3)
+        shown = round(cell.capacity_ah * held * self.dice.uniform(0.997, 1.003), 3)
         return Reading(
             0,
             cell.code,
@@ -94,7 +97,7 @@ class Hands:
             21.0,
             METER,
             discharge_current_a=0.5,
-            cutoff_v=2.75,
+            cutoff_v=2.5 if cell.lfp else 2.75,
         )
 
     def first_readings(self, cell: TrueCell, day: float) -> list[Reading]:
@@ -107,12 +110,12 @@ class Hands:
         if cell.kind is Kind.BAD_LOOK:
             look = self.dice.choice([Look.LEAKING, Look.SWOLLEN, Look.DENTED, Look.RUST, Look.VENTED])
             self.bad(cell, day, f"seen {look}")
-        if cell.kind is Kind.DEEP and shown + 0.004 < 2.0:
-            self.bad(cell, day, "found below 2.0 V")
+        if cell.kind is Kind.DEEP and shown + 0.004 < cell.floor_v:
+            self.bad(cell, day, "found deeply discharged")
         if cell.kind is Kind.OVER:
             self.bad(cell, day, "found above 4.25 V")
         if cell.kind is Kind.PRIMARY:
             self.bad(cell, day, "not rechargeable")
-        cell.put(cell.curve.state_of_charge(min(cell.found_v, 4.2)), day)
+        cell.put(cell.curve.state_of_charge(min(cell.found_v, 3.33 if cell.lfp else 4.2)), day)
         seen = Reading(0, cell.code, Quantity.LOOK, moment(day), look=(look,))
         return [Reading(0, cell.code, Quantity.AS_FOUND_VOLTAGE, moment(day), shown, 21.0, METER), seen]

@@ -24,6 +24,7 @@ from straycell.store.writer import Writer, open_writer
 WEEKS = 52
 INTAKE_WEEKS = 10
 OBEYS = 0.85
+CHECKING = {"charge", "first", "second", "retain"}
 LAMP = """
 name = "{name}"
 priority = {priority}
@@ -35,7 +36,7 @@ cutoff = "3.0V"
 temperature = "20C"
 [pack]
 forms = ["18650"]
-chemistries = ["nmc", "lco", "nca"]
+chemistries = ["nmc", "lco", "nca", "lfp"]
 [protection]
 fitted = true
 cutoff = "2.5V"
@@ -68,6 +69,7 @@ class Person(Hands):
     """The bench, the truth, and what is planned. `known_bad` is when the records first told of a danger."""
 
     path: Path = Path()
+    share: float = 1.0
     cells: list[TrueCell] = field(default_factory=list)
     by_code: dict[str, TrueCell] = field(default_factory=dict)
     plan: dict[str, list[tuple[float, str]]] = field(default_factory=lambda: defaultdict(list))
@@ -81,7 +83,7 @@ class Person(Hands):
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        self.cells = make_cells(self.seed)
+        self.cells = make_cells(self.seed, self.share)
         self.rules = load_rules()
 
     def writing(self, day: float) -> Any:
@@ -119,6 +121,8 @@ class Person(Hands):
 
     def intake(self, week: int, day: float) -> None:
         batch = self.cells[week * 30 : (week + 1) * 30]
+        if not batch:
+            return
         with self.writing(day + 0.02) as writer:
             source = writer.add_teardown(f"crate {week}", "battery packs", objects=5)
             for number, cell in enumerate(batch):
@@ -128,7 +132,17 @@ class Person(Hands):
             writer.add_readings([r for cell in batch for r in self.first_readings(cell, day + 0.01)])
             writer.settle()
         for cell in batch:
-            self.plan[cell.code] = [(day, "measure"), (day + 7, "first"), (day + 21, "second")]
+            self.plan[cell.code] = [(day, "measure"), *self.check(cell, day)]
+
+    def check(self, cell: TrueCell, day: float) -> list[tuple[float, str]]:
+        """What follows a full charge: two rest voltages; where those tell nothing, a run after four weeks too."""
+        pair = [(day + 7, "first"), (day + 21, "second")]
+        return [*pair, (day + 35, "retain")] if cell.lfp else pair
+
+    def again(self, code: str, day: float) -> list[tuple[float, str]]:
+        """Look, charge and check anew; on a flat curve with a run to compare the later one with."""
+        cell = self.by_code[code]
+        return [(day, "look"), (day, "measure" if cell.lfp else "charge"), *self.check(cell, day)]
 
     def shelve(self, day: float) -> None:
         """Whatever is good and lies in no box goes into the tin; a condemned cell in there is refused company."""
@@ -175,8 +189,8 @@ class Person(Hands):
                     fresh = Reading(0, cell.code, Quantity.AS_FOUND_VOLTAGE, item.at, true, 21.0, METER)
                     mistake = "mistyped" if cell.kind is Kind.MIS_DEEP else "bad-contact"
                     writer.supersede(item.id, mistake, "found in the notes", None, [fresh])
-                    if cell.deep and true + 0.004 < 2.0:
-                        self.bad(cell, day, "found below 2.0 V")
+                    if cell.deep and true + 0.004 < cell.floor_v:
+                        self.bad(cell, day, "found deeply discharged")
             writer.settle()
             back = [c for c in self.cells if c.code and c.kind is Kind.MIS_GOOD]
             for cell in back:
@@ -184,7 +198,7 @@ class Person(Hands):
                 if held.stage is Stage.RECEIVED and held.code not in self.cleared:
                     self.cleared.add(held.code)
                     writer.move_cell(held.code, None)
-                    self.plan[cell.code] = [(day, "measure"), (day + 7, "first"), (day + 21, "second")]
+                    self.plan[cell.code] = [(day, "measure"), *self.check(cell, day)]
 
     # --- obeying due ---------------------------------------------------------------------------
 
@@ -221,10 +235,12 @@ class Person(Hands):
         steps = {step for _, step in self.plan[code]}
         if kind in ("warm", "incident"):
             self.plan[code] = [(day, "retest")]
-        elif kind in ("falling", "sinking", "sibling") and not steps & {"charge", "first", "second"}:
-            self.plan[code] = [(day, "look"), (day, "charge"), (day + 7, "first"), (day + 21, "second")]
-        elif kind in ("sinks-soon", "storage-voltage", "full") and "second" not in steps:
+        elif kind in ("falling", "sinking", "sibling") and not steps & CHECKING:
+            self.plan[code] = self.again(code, day)
+        elif kind in ("sinks-soon", "storage-voltage", "full") and not steps & CHECKING:
             self.plan[code] += [(day, "store")]
+        elif kind == "ages" and not steps & CHECKING:
+            self.plan[code] += [(day, "measure"), (day + 0.1, "store")]
         elif kind in ("recheck", "recheck-late", "first-recheck"):
             self.plan[code] += [(day, "check")]
 
@@ -235,7 +251,7 @@ class Person(Hands):
             return
         self.undecided[code] += 1
         if self.undecided[code] <= 2:
-            self.plan[code] = [(day, "look"), (day, "charge"), (day + 7, "first"), (day + 21, "second")]
+            self.plan[code] = self.again(code, day)
         else:
             writer.discard(code, "its self-discharge cannot be settled")
             writer.settle()
@@ -298,20 +314,31 @@ class Person(Hands):
             charges.append(self.charge(cell, day + 1.2))
         elif step == "first":
             readings.append(self.rest(cell, day + 0.3))
-            if (readings[-1].value or 0.0) < 4.13:  # the verdict says: a low start needs 28 days
+            if (
+                readings[-1].value or 0.0
+            ) < 4.13 and not cell.lfp:  # the verdict says: a low start needs 28 days
                 later = [(at + 14 if name == "second" else at, name) for at, name in self.plan[cell.code]]
                 self.plan[cell.code] = later
         elif step == "second":
             readings.append(self.rest(cell, day + 0.3))
-            if cell.loss >= 7.0 or (cell.later_loss >= 7.0 and cell.turned(day - 14.0)):
-                self.bad(cell, day + 0.3, f"lost {max(cell.loss, cell.later_loss):.0f} % a month in a check")
-            charges.append(self.charge(cell, day + 1.0, until=3.85))
+            if not cell.lfp:
+                self.leaked(cell, day, 14.0)
+                charges.append(self.charge(cell, day + 1.0, full=False))
+        elif step == "retain":
+            readings.append(self.run(cell, day + 0.3))
+            self.leaked(cell, day, 28.0)
+            charges.append(self.charge(cell, day + 1.0, full=False))
         elif step == "store":
-            charges.append(self.charge(cell, day + 1.0, until=3.85))
+            charges.append(self.charge(cell, day + 1.3, full=False))
         elif step == "check":
             readings += [self.look(cell, day + 0.3), self.rest(cell, day + 0.31)]
         elif step == "retest":
             readings += [self.look(cell, day + 0.3), self.rest(cell, day + 0.31), self.ohms(cell, day + 0.32)]
+
+    def leaked(self, cell: TrueCell, day: float, days: float) -> None:
+        """A check that spanned so many days shows what it lost."""
+        if cell.loss >= 7.0 or (cell.later_loss >= 7.0 and cell.turned(day - days)):
+            self.bad(cell, day + 0.3, f"lost {max(cell.loss, cell.later_loss):.0f} % a month in a check")
 
     # --- building ------------------------------------------------------------------------------
 

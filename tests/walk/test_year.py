@@ -1,4 +1,4 @@
-"""A year at the bench with three hundred cells of known truth (tests/walk/truth.py, person.py).
+"""A year at the bench with three hundred cells of known truth, then one with fewer and other dice.
 
 No dangerous cell is ever offered, sits in a pack unnoticed, or is missing from `due` and the hand-over once the
 records tell of it; and the good ones are not thrown away for that.
@@ -21,7 +21,7 @@ from tests.walk.truth import HARMLESS, Kind, TrueCell
 from straycell.acceptance import Outcome
 from straycell.cells import Stage
 
-SEED = 20260103
+YEARS = {"three hundred cells": (20260103, 1.0), "another hundred and twenty": (77, 0.4)}
 AT_ONCE = {Kind.BAD_LOOK, Kind.DEEP, Kind.OVER, Kind.PRIMARY, Kind.SWOLLEN_LATER, Kind.SHORTED, Kind.MIS_DEEP}
 HELD = {"isolate", "set-apart", "in-device", "handover", "handover-damaged"}
 
@@ -36,25 +36,34 @@ class Year:
     lists: list[dict[str, Any]]
     refused: list[str]
     mixed_refusals: int
+    whole: bool = True
 
     def after(self, code: str) -> list[Week]:
         """The weeks that ended after the records told of a cell."""
         return [week for week in self.weeks if week.day > self.known_bad[code][0]]
 
 
-def lived(folder: Path) -> Year:
-    person = Person(SEED, path=folder / "year.sqlite").year()
+def lived(folder: Path, name: str) -> Year:
+    seed, share = YEARS[name]
+    person = Person(seed, path=folder / "year.sqlite", share=share).year()
     return Year(
-        person.weeks, person.by_code, person.known_bad, person.lists, person.refused, person.mixed_refusals
+        person.weeks,
+        person.by_code,
+        person.known_bad,
+        person.lists,
+        person.refused,
+        person.mixed_refusals,
+        share == 1.0,
     )
 
 
-@pytest.fixture(scope="session")
-def year(tmp_path_factory: pytest.TempPathFactory) -> Year:
-    """The year, lived once however many workers ask for it."""
+@pytest.fixture(scope="session", params=YEARS)
+def year(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Year:
+    """Each year, lived once however many workers ask for it."""
+    name = str(request.param)
     base = tmp_path_factory.getbasetemp()
     shared = base.parent if "PYTEST_XDIST_WORKER" in os.environ else base
-    done, turn = shared / "year.pickle", shared / "year.turn"
+    done, turn = shared / f"{name}.pickle", shared / f"{name}.turn"
     try:
         os.close(os.open(turn, os.O_CREAT | os.O_EXCL))
     except FileExistsError:
@@ -63,24 +72,30 @@ def year(tmp_path_factory: pytest.TempPathFactory) -> Year:
             time.sleep(0.2)
     else:
         folder = tmp_path_factory.mktemp("year")
-        part = shared / "year.part"
-        part.write_bytes(pickle.dumps(lived(folder)))
-        part.rename(done)
+        part = shared / f"{name}.part"
+        whole: Year | str = "it was not lived to its end: see the other worker"
+        try:
+            whole = lived(folder, name)
+        finally:  # whoever waits must not wait for nothing
+            part.write_bytes(pickle.dumps(whole))
+            part.rename(done)
     found = pickle.loads(done.read_bytes())
-    assert isinstance(found, Year)
+    assert isinstance(found, Year), found
     return found
 
 
 def test_there_was_something_to_find(year: Year) -> None:
-    """Three hundred cells, every kind of trouble, each danger told by the records some time."""
+    """Every kind of trouble, iron phosphate among most, each danger told by the records some time."""
     kinds = Counter(cell.kind for cell in year.cells.values())
-    assert kinds.total() == 300 and set(kinds) == set(Kind)
+    assert kinds.total() == (300 if year.whole else 120) and set(kinds) == set(Kind)
+    flat = Counter(cell.kind for cell in year.cells.values() if cell.lfp)
+    assert flat[Kind.GOOD] >= 6 and flat[Kind.LEAKY]
     told = Counter(year.cells[code].kind for code in year.known_bad)
-    assert told.total() >= 90
+    assert told.total() >= 0.3 * kinds.total()
     for kind in (Kind.BAD_LOOK, Kind.DEEP, Kind.OVER, Kind.PRIMARY, Kind.SHORTED, Kind.LEAKY):
         assert told[kind] >= 0.9 * kinds[kind], kind
     assert told[Kind.SWOLLEN_LATER] >= 0.7 * kinds[Kind.SWOLLEN_LATER]
-    assert year.refused and year.mixed_refusals
+    assert not year.whole or (year.refused and year.mixed_refusals)
 
 
 def test_no_dangerous_cell_is_ever_offered(year: Year) -> None:
@@ -189,10 +204,23 @@ def test_a_cell_that_begins_to_leak_on_the_shelf_is_told(year: Year) -> None:
                 told_at.setdefault(code, week.day)
     later = {code: cell for code, cell in year.cells.items() if cell.kind is Kind.LEAKY_LATER}
     for code, cell in later.items():
-        quarter_day = cell.turns_day + 30 * 25 / cell.later_loss
+        points = 36 if cell.lfp else 25  # a flat curve tells only near its end, a tenth of the 40 % left
+        quarter_day = cell.turns_day + 30 * points / cell.later_loss
         check_day = quarter_day + 90 + 14 + 7  # the next check, its grace, and the next Saturday
         if check_day < year.weeks[-1].day:
             assert told_at.get(code, 1e9) <= check_day, (code, cell.turns_day, cell.later_loss)
+
+
+def test_a_flat_curve_is_told_by_a_second_run(year: Year) -> None:
+    """Iron phosphate: a leak ends as a discard, a good cell reaches solo; both by the charge kept over four weeks."""
+    last, flat = year.weeks[-1], [(code, cell) for code, cell in year.cells.items() if cell.lfp]
+    out = (Stage.CONDEMNED, Stage.HANDED_OVER)
+    leaky = [code for code, cell in flat if cell.kind is Kind.LEAKY]
+    assert sum(last.stages[code] in out for code in leaky) >= 0.9 * len(leaky)
+    good = [code for code, cell in flat if cell.kind is Kind.GOOD]
+    reached = [c for c in good if any(w.outcomes.get(c, Outcome.HOLD) >= Outcome.SOLO for w in year.weeks)]
+    assert len(reached) >= 0.8 * len(good)
+    assert sum(last.stages[code] in out for code in good) <= 0.05 * len(good)
 
 
 def test_a_cell_that_leaks_is_out_in_the_end(year: Year) -> None:
@@ -235,5 +263,5 @@ def test_a_dropped_cell_is_held_until_it_is_tested_again(year: Year) -> None:
 def test_the_evenings_stay_short(year: Year) -> None:
     """A person reads the list: after the intake, on most Saturdays not more than a third of the cells are on it."""
     later = [week for week in year.weeks if week.day > 150]
-    busy = [week for week in later if len({i.subject for i in week.due}) > 100]
+    busy = [week for week in later if len({i.subject for i in week.due}) > len(year.cells) / 3]
     assert len(busy) <= 0.1 * len(later)

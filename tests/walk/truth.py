@@ -13,7 +13,9 @@ from straycell.cells import CellFacts, Chemistry, Form
 from straycell.physics.curves import OcvCurve, curves_for
 
 FULL_SOC = 0.985
-"""Where a cell rests a day after it was charged to 4.20 V with a tail of a twentieth."""
+"""Where a cell rests a day after it was charged full with a tail of a twentieth."""
+LFP_SHARE = 0.15
+"""Of the kinds that can be iron phosphate: their curve is flat, so voltage tells nothing of a leak."""
 
 
 class Kind(StrEnum):
@@ -34,6 +36,15 @@ class Kind(StrEnum):
     SHORTED = "shorted"
 
 
+MAY_BE_LFP = (
+    Kind.GOOD,
+    Kind.WORN,
+    Kind.LEAKY,
+    Kind.LEAKY_LATER,
+    Kind.SWOLLEN_LATER,
+    Kind.DEEP,
+    Kind.DROPPED,
+)
 HARMLESS = (Kind.GOOD, Kind.MIS_GOOD)
 COUNTS = {
     Kind.GOOD: 150,
@@ -72,6 +83,20 @@ class TrueCell:
     deep: bool = False
     log: list[tuple[float, str]] = field(default_factory=list)
 
+    @property
+    def lfp(self) -> bool:
+        return self.facts.chemistry is Chemistry.LFP
+
+    @property
+    def full_v(self) -> float:
+        """What its charger goes up to."""
+        return 3.65 if self.lfp else 4.2
+
+    @property
+    def floor_v(self) -> float:
+        """Below this it counts as deeply discharged (handbook: 2.00 V; iron phosphate 1.5 V)."""
+        return 1.5 if self.lfp else 2.0
+
     def turned(self, day: float) -> bool:
         return day >= self.turns_day
 
@@ -90,10 +115,10 @@ class TrueCell:
         return self.curve.voltage(self.soc_at(day)) + self.offset_v
 
 
-def make_cells(seed: int) -> list[TrueCell]:
-    """All three hundred in a shuffled order."""
+def make_cells(seed: int, share: float = 1.0) -> list[TrueCell]:
+    """All three hundred, or a share of each kind, in a shuffled order."""
     dice = random.Random(seed)
-    kinds = [kind for kind, count in COUNTS.items() for _ in range(count)]
+    kinds = [kind for kind, count in COUNTS.items() for _ in range(round(count * share))]
     dice.shuffle(kinds)
     return [_make(kind, dice) for kind in kinds]
 
@@ -103,6 +128,10 @@ def _make(kind: Kind, dice: random.Random) -> TrueCell:
     facts = CellFacts(chemistry, Form.F18650, "INR18650 2500mAh", rated_capacity_ah=2.5)
     if chemistry is Chemistry.LCO:
         facts = CellFacts(chemistry, Form.F18650, "ICR18650 2200mAh", rated_capacity_ah=2.2)
+    flat = kind in MAY_BE_LFP and dice.random() < LFP_SHARE
+    if flat:
+        chemistry = Chemistry.LFP
+        facts = CellFacts(chemistry, Form.F18650, "IFR18650 1500mAh", rated_capacity_ah=1.5)
     if kind is Kind.PRIMARY:
         facts = CellFacts(Chemistry.PRIMARY, Form.F16340, "CR123A")
     rated = facts.rated_capacity_ah or 1.5
@@ -111,9 +140,9 @@ def _make(kind: Kind, dice: random.Random) -> TrueCell:
     leaky = dice.uniform(7.0, 30.0)
     curves = curves_for(chemistry if chemistry is not Chemistry.PRIMARY else Chemistry.NMC)
     later = kind in (Kind.LEAKY_LATER, Kind.SWOLLEN_LATER)
-    found = dice.uniform(3.3, 3.95)
+    found = dice.uniform(3.25, 3.32) if flat else dice.uniform(3.3, 3.95)
     if kind in (Kind.DEEP, Kind.MIS_DEEP):
-        found = dice.uniform(0.2, 1.95)
+        found = dice.uniform(0.2, 1.45 if flat else 1.95)
     elif kind is Kind.OVER:
         found = dice.uniform(4.27, 4.45)
     cell = TrueCell(
@@ -121,7 +150,7 @@ def _make(kind: Kind, dice: random.Random) -> TrueCell:
         facts=facts,
         curve=curves[0],
         capacity_ah=rated * share,
-        ohm=dice.uniform(0.030, 0.070),
+        ohm=dice.uniform(0.020, 0.040) if flat else dice.uniform(0.030, 0.070),
         loss=leaky if kind is Kind.LEAKY else calm,
         later_loss=dice.uniform(9.0, 25.0) if kind is Kind.LEAKY_LATER else calm,
         turns_day=dice.uniform(110.0, 260.0) if later else float("inf"),

@@ -11,7 +11,7 @@ from straycell.acceptance.case import Case, known_chemistry
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.resistance import current_resistances, usable
 from straycell.acceptance.retention import runs
-from straycell.cells import Stage
+from straycell.cells import Chemistry, Stage
 from straycell.quantities import Dimension, show
 from straycell.readings import Quantity
 from straycell.safety import storage
@@ -172,7 +172,8 @@ def _full(kept: Kept, stands: storage.Standing, volts: str, aim: str) -> DueItem
     if ends is None:
         why = f"full since {stands.since:%Y-%m-%d}{volts}: no check keeps it there any more"
         return _item("full", kept, done_at, why, target=aim, record=_let_down(kept))
-    why = f"full since {stands.since:%Y-%m-%d}{volts}: the check can end, take its last rest voltage first"
+    last = "capacity run" if kept.cell.facts.chemistry is Chemistry.LFP else "rest voltage"
+    why = f"full since {stands.since:%Y-%m-%d}{volts}: the check can end, take its last {last} first"
     return _item("full", kept, ends, why, target=aim, record=_let_down(kept))
 
 

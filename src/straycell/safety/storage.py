@@ -206,7 +206,12 @@ def check_ends(case: Case, verdict: Verdict, stands: Standing) -> datetime | Non
 
 
 def _planned(case: Case, charged_at: datetime, best: Outcome) -> tuple[bool, datetime]:
-    """(its first rest voltage is taken, when the check since a charge spans the days an outcome asks for)."""
+    """(its first rest voltage is taken, when the check since a charge spans the days an outcome asks for).
+
+    On lfp it ends with a capacity run: voltage seldom tells there.
+    """
+    if case.facts.chemistry is Chemistry.LFP:
+        return False, charged_at + timedelta(days=case.figure("retention-days"))
     inside = next((found for charge, found in windows(case) if charge.at == charged_at), [])
     if not inside:
         wait = timedelta(hours=case.figure("pair-rest"))
