@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from tests.acceptance.bench import LFP, NMC, Bench, day, good, reason, reasons
 
@@ -234,3 +236,28 @@ def test_a_rest_voltage_above_full_is_over_charged() -> None:
     """4.30 V at rest is no measurement of a 4.2 V cell to go on with."""
     bench = good().read(Quantity.VOLTAGE, 19.0, 4.30, rested_s=7200.0, temperature_c=22.0)
     assert bench.outcome() is Outcome.DISCARD
+
+
+@pytest.mark.parametrize(
+    ("volts", "full_v", "held"),
+    [(4.19, None, False), (4.20, None, False), (4.206, None, True), (4.24, None, True), (4.24, 4.35, False)],
+)
+def test_a_rest_voltage_clearly_above_full_is_contradictory(
+    volts: float, full_v: float | None, held: bool
+) -> None:
+    """Beyond U of the meter (3.1 mV a limit, U 3.6 mV): no cell rests above what full means for it."""
+    facts = replace(NMC, full_voltage_v=full_v)
+    bench = good(facts=facts).read(Quantity.VOLTAGE, 19.0, volts, rested_s=7200.0, temperature_c=22.0)
+    told = reason(bench.verdict(), "rest-voltage")
+    assert ("contradictory" in told.text) is held
+    if held:
+        assert (told.ceiling, told.status) == (Outcome.HOLD, Status.UNMEASURED) and "meter" in told.todo
+
+
+def test_a_later_rest_voltage_below_full_settles_it() -> None:
+    """The latest rest voltage is the one that counts; self-discharge has its own say on the pair."""
+    bench = good().read(Quantity.VOLTAGE, 19.0, 4.24, rested_s=7200.0, temperature_c=22.0)
+    assert bench.outcome(20.0) is Outcome.HOLD
+    settled = bench.charge(19.5).rest(4.18, 20.8).rest(4.17, 35.8)
+    assert "contradictory" not in reason(settled.verdict(36.0), "rest-voltage").text
+    assert settled.outcome(36.0) is Outcome.PACK

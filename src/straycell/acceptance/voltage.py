@@ -271,6 +271,20 @@ def rest(case: Case) -> Iterator[Reason]:
             earliest=case.now,
         )
         return
+    if value.low > case.full_voltage_v:
+        yield case.reason(
+            "rest-voltage",
+            Status.UNMEASURED,
+            Outcome.HOLD,
+            f"contradictory: {_volts(case, latest)} at rest, above the {show(case.full_voltage_v, Dimension.VOLTAGE)} "
+            "that full means",
+            value=value,
+            limit=case.full_voltage_v,
+            reading=latest,
+            todo="check the meter, the chemistry and the charger's end voltage, then measure the rest voltage again",
+            earliest=case.now,
+        )
+        return
     side = against_min(value, limit)
     since = _low_since(case, latest, limit) if side is Side.CLEAR else None
     if since is not None:

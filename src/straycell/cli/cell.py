@@ -6,7 +6,7 @@ from typing import Annotated
 
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import Cell, Chemistry, Form, Stage, tidy_code
-from straycell.cli import cell_page, clock, desk, facts, output, shapes, values
+from straycell.cli import cell_page, clock, desk, facts, output, shapes, values, worth
 from straycell.cli.aftermath import talk_after
 from straycell.cli.cautions_talk import talk_cautions
 from straycell.cli.outcome_words import parse_outcome
@@ -270,15 +270,19 @@ def show(code: CodeArgument) -> None:
     rules, now = desk.rules(), clock.now()
     with desk.reading() as reader:
         found = reader.cell(reader.find_code(code))
+        evidence = reader.evidence(found.code)
         page = cell_page.CellPage(
             cell=found,
             verdict=reader.verdict(found.code, rules, now),
-            figures=figures(reader.evidence(found.code), rules, now),
+            figures=figures(evidence, rules, now),
             recorded=tuple(reader.recorded(found.code)),
             defaults=rules.defaults,
             now=now,
+            doubted=worth.doubted(evidence, rules, now),
         )
     output.emit(cell_page.document(page), lambda: cell_page.show(page))
+    if page.figures.at_least or (page.doubted and page.figures.capacity is None):
+        output.hint(worth.remedy(evidence, rules, now))
     talk_cautions(
         Step.DISCARD if page.verdict.outcome is Outcome.DISCARD else Step.MEASURING, kinds=[found.facts]
     )

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -31,7 +32,7 @@ DIMENSIONS: dict[Quantity, Dimension] = {
 
 @dataclass(frozen=True, slots=True)
 class CellPage:
-    """Everything the page shows, read in one go."""
+    """Everything the page shows, read in one go; `doubted` tells which capacities do not count, and why."""
 
     cell: Cell
     verdict: Verdict
@@ -39,6 +40,7 @@ class CellPage:
     recorded: tuple[RecordedReading, ...]
     defaults: CautiousDefaults
     now: datetime
+    doubted: Mapping[int, str] = field(default_factory=dict)
 
 
 def document(page: CellPage) -> shapes.Json:
@@ -67,7 +69,7 @@ def show(page: CellPage) -> None:
     output.section("Next")
     output.bullets(verdict_page.next_steps(page.verdict, page.now) or ["nothing: it is ready for a project"])
     output.section("Readings")
-    rows = [_reading_row(recorded, page.defaults) for recorded in page.recorded]
+    rows = [_reading_row(recorded, page.defaults, page.doubted) for recorded in page.recorded]
     output.table(["id", "what", "value", "at", "how"], rows, flexible="how", empty="none recorded yet")
 
 
@@ -122,8 +124,10 @@ def _figures(page: CellPage) -> list[tuple[str, str | None]]:
     capacity = figure(f.capacity, _D.CAPACITY)
     resistance = figure(f.resistance, _D.RESISTANCE)
     least, method = ("at least " if f.at_least else ""), f", {f.resistance_method}"
+    why = page.doubted.get(f.capacity_reading.id, "") if f.capacity_reading else ""
     return [
         ("capacity", f"{least}{capacity}  ({output.day(f.capacity_at)})" if capacity else none),
+        ("", why if capacity else "; ".join(dict.fromkeys(page.doubted.values()))),
         ("resistance", f"{resistance}  ({output.day(f.resistance_at)}{method})" if resistance else none),
         (
             "rest voltage",
@@ -139,10 +143,14 @@ def figure(value: Measured | None, dimension: Dimension) -> str:
     return "" if value is None else show_quantity(value.value, dimension, u=value.u)
 
 
-def _reading_row(recorded: RecordedReading, defaults: CautiousDefaults) -> list[str | None]:
+def _reading_row(
+    recorded: RecordedReading, defaults: CautiousDefaults, doubted: Mapping[int, str]
+) -> list[str | None]:
     item = recorded.item
     what = "charge" if isinstance(item, Charge) else item.quantity.value
     how = describe_charge(item) if isinstance(item, Charge) else describe_reading(item)
+    if item.id in doubted:
+        how = f"{doubted[item.id]} ({how})"
     if recorded.superseded:
         by = f" by #{recorded.superseded_by}" if recorded.superseded_by else ""
         how = f"superseded{by} ({recorded.mistake}): {recorded.because}"

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from straycell.cells import Cell, Look
-from straycell.cli import clock, desk, output, shapes, values
+from straycell.cli import clock, desk, output, shapes, values, worth
 from straycell.cli.aftermath import talk_after
 from straycell.cli.cell_page import describe_charge, describe_reading, value_text
 from straycell.cli.charge import (
@@ -133,7 +133,16 @@ def add(
     _show_made(made)
     for note in notes_of(form):
         output.talk(note)
+    if capacity is not None:
+        _talk_worth(found.code, [reading.id for reading in made])
     talk_after(found.code)
+
+
+def _talk_worth(code: str, numbers: list[int]) -> None:
+    rules, now = desk.rules(), clock.now()
+    with desk.reading() as reader:
+        evidence = reader.evidence(code)
+    worth.talk_worth(numbers, worth.doubted(evidence, rules, now), worth.remedy(evidence, rules, now))
 
 
 def _for_group(own: list[Reading], cells: list[Cell]) -> list[Reading]:

@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from straycell.cli import clock, desk, output, trace_page, values
+from straycell.cli import clock, desk, output, trace_page, values, worth
 from straycell.cli.aftermath import talk_after
 from straycell.cli.files import write_whole
 from straycell.cli.verbs import noun_app
@@ -102,11 +102,16 @@ def add(
     with desk.writing() as writer:
         entry, made = writer.add_trace(filing.new, filing.items, because)
     numbers = [item.id for item in made]
-    output.emit(trace_page.document(entry, numbers, []), lambda: trace_page.figures(entry, numbers, []))
+    with desk.reading() as reader:
+        evidence = reader.evidence(found)
+    doubts = {n: words for n, words in worth.doubted(evidence, rules, now).items() if n in numbers}
+    told = list(doubts.values())
+    output.emit(
+        trace_page.document(entry, numbers, [], told), lambda: trace_page.figures(entry, numbers, [], told)
+    )
     for note in filing.notes:
         output.talk(note)
-    if entry.result["temperature_c"] is None and entry.result["capacity_ah"] is not None:
-        output.hint("no --temperature: at what temperature was it discharged? until then it is a lower bound")
+    worth.talk_worth(numbers, doubts, worth.remedy(evidence, rules, now))
     talk_after(found)
 
 
@@ -157,12 +162,15 @@ def show_one(number: Number) -> None:
         entry = reader.trace(number)
         stand, gone = reader.trace_readings(number)
         raw = reader.trace_file(number)
+        evidence = reader.evidence(entry.cell)
+    rules, now = desk.rules(), clock.now()
+    doubts = {n: words for n, words in worth.doubted(evidence, rules, now).items() if n in stand}
 
     def page() -> None:
         from straycell.cli.trace_work import again
         from straycell.traces.terminal import terminal_curve
 
-        trace_page.figures(entry, stand, gone)
+        trace_page.figures(entry, stand, gone, list(doubts.values()))
         output.section("Curve")
         for line in terminal_curve(
             *again(entry, raw), width=_WIDTH, plain=not trace_page.can_draw()
@@ -174,7 +182,8 @@ def show_one(number: Number) -> None:
             output.section("How it was read")
             output.bullets(entry.result["notes"])
 
-    output.emit(trace_page.document(entry, stand, gone), page)
+    output.emit(trace_page.document(entry, stand, gone, list(doubts.values())), page)
+    worth.talk_worth(stand, doubts, worth.remedy(evidence, rules, now))
 
 
 @app.command("plot")

@@ -19,8 +19,11 @@ _FIRST = ("capacity_ah", "energy_wh", "dc_resistance_ohm", "pulses", "at_least",
 _MOST_PULSES = 24
 
 
-def document(entry: TraceEntry, stand: list[int], gone: list[int]) -> dict[str, Any]:
-    """A filed trace as JSON: its figures, the readings that came out of it, how it was read."""
+def document(entry: TraceEntry, stand: list[int], gone: list[int], doubts: list[str]) -> dict[str, Any]:
+    """A filed trace as JSON: its figures, the readings that came out of it, how it was read.
+
+    `doubts` say why its capacity is less than one that counts (`a lower bound: at 1C`); empty when it counts.
+    """
     return {
         "id": entry.id,
         **{key: entry.result[key] for key in _FIRST},
@@ -36,6 +39,7 @@ def document(entry: TraceEntry, stand: list[int], gone: list[int]) -> dict[str, 
         "setting": entry.setting,
         "readings": stand,
         "superseded_readings": gone,
+        "capacity_is": doubts[0] if doubts else None,
     }
 
 
@@ -44,13 +48,14 @@ def headline(entry: TraceEntry) -> str:
     return f"trace {entry.id}  {entry.cell}  {entry.name}  {output.stamp_short(entry.at)}"
 
 
-def figures(entry: TraceEntry, stand: Iterable[int], gone: Iterable[int]) -> None:
+def figures(entry: TraceEntry, stand: Iterable[int], gone: Iterable[int], doubts: Iterable[str]) -> None:
     """The figures of a trace and what it doubts."""
     found = entry.result
     output.say(headline(entry))
     output.facts(
         [
             ("capacity", _capacity(found)),
+            ("", "; ".join(doubts)),
             ("energy", _figure(found, "energy_wh")),
             ("resistance", _resistance(found)),
             ("temperature", _temperature(found)),

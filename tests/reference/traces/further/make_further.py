@@ -141,7 +141,7 @@ def main() -> None:
     told["chen-pair-inside-machine-names.csv.gz"] = figures(steps)
     t, v, i, n, s = rows(steps, 10.0, 0.1)
     header = (
-        "test_time_second,voltage_volt,current_ampere,step_count,ambient_temperature_celcius,step_time_second"
+        "test_time_second,voltage_volt,current_ampere,step_count,ambient_temperature_celsius,step_time_second"
     )
     save(
         "chen-pair-inside-machine-names.csv.gz",
