@@ -106,3 +106,19 @@ def test_nothing_due_is_an_empty_calendar_that_still_parses() -> None:
     """An empty bench."""
     empty = calendar_file([], day(0), bench="A", zone=UTC)
     assert vobject.readOne(empty.decode()).version.value == "2.0"
+
+
+def test_a_fold_parts_no_letter_and_unfolds_to_what_was_meant() -> None:
+    """RFC 5545 3.1: CRLF and a blank are taken out again; letters of two octets stay whole."""
+    cell = kept(good(), AT, box="Rücken an Rücken, süßer Käfig für Zellen; größer " * 3)
+    found = survey(household(cell, at=AT))
+    raw = calendar_file(found, day(AT), bench="A", zone=UTC)
+    assert raw.count(b"\r\n ") > 3
+    for line in raw.split(b"\r\n"):
+        assert len(line) <= 75 and line.decode("utf-8") is not None
+    text = raw.replace(b"\r\n ", b"").decode()
+    assert "Rücken an Rücken\\, süßer Käfig für Zellen\\; größer" in text
+    assert any(
+        "süßer Käfig für Zellen; größer" in e.description.value
+        for e in vobject.readOne(raw.decode()).vevent_list
+    )

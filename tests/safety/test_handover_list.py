@@ -169,6 +169,9 @@ def test_a_cell_is_intact_only_when_it_is_known_to_be(bench: Bench, expected: Co
         (good(look=(Look.SMELL,)), True),
         (good(look=(Look.DENTED,)), False),
         (with_more(good(), upsets=(Upset("short circuit", day(20), True),)), True),
+        (with_more(good(), upsets=(Upset("fire", day(20), True),)), True),
+        (with_more(good(), upsets=(Upset("smoke", day(20), True),)), True),
+        (with_more(good(), upsets=(Upset("leak", day(20), True),)), True),  # "leaked or vented": the worse
         (with_more(good(), upsets=(Upset("water", day(20), True),)), False),
     ],
 )
@@ -288,3 +291,26 @@ def test_a_place_in_another_script_does_not_break_the_print() -> None:
     """The built-in font lacks it: question marks, no crash."""
     made = make_list(3, "Пункт приёма Ω", "A", NOW, CELLS[:1])
     assert "To: ?" in pages(handover_pdf(made, NOW))[0]
+
+
+def test_a_cell_that_may_react_is_told_again_above_its_codes() -> None:
+    """On a later page the table is out of sight: the heading of its line says it too."""
+    text = " ".join(
+        pages(handover_pdf(make_list(3, "yard", "A", NOW, [listed(good(look=(Look.VENTED,)))]), NOW))
+    )
+    assert (
+        "damaged or defective: MAY REACT" in re.sub(r"\s+", " ", text).partition("The cells on each line")[2]
+    )
+
+
+def test_looked_at_as_a_picture_nothing_runs_off_the_paper() -> None:
+    """Every page of a long mixed list: ink between the margins, none within 8 mm of any edge."""
+    many = [replace(CELLS[n % 6], code=f"B{n:05d}X") for n in range(200)]
+    for page in pypdfium2.PdfDocument(handover_pdf(make_list(3, "yard" * 20, "A", NOW, many), NOW)):
+        picture = (
+            page.render(scale=1.0, grayscale=True).to_pil().point(lambda shade: 255 if shade < 200 else 0)
+        )
+        left, top, right, bottom = picture.getbbox()
+        edge = 8 / 25.4 * 72
+        assert left > edge and top > edge
+        assert right < picture.width - edge and bottom < picture.height - edge

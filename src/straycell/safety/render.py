@@ -95,6 +95,10 @@ def _energy(amount: Amount) -> str:
     return f"{'~' if amount.estimated else ''}{amount.value:.1f} Wh"
 
 
+def _state(line: HandoverLine) -> str:
+    return str(line.condition) + (": MAY REACT" if line.critical else "")
+
+
 def _kind(line: HandoverLine) -> str:
     names = {"primary": "lithium, not rechargeable", "unknown": "lithium, chemistry not known"}
     return f"{line.form} {names.get(line.chemistry, f'Li-ion ({line.chemistry})')}"
@@ -114,9 +118,15 @@ def _table(pdf: FPDF, listed: HandoverList) -> None:
     ) as table:
         table.row(heads)
         for number, line in enumerate(listed.lines, 1):
-            state = str(line.condition) + (": MAY REACT" if line.critical else "")
             carried = [rules[name]["name"] for name in line.rules if name != "epa"]
-            row = (str(number), str(line.count), _kind(line), state, _mass(line.mass), _energy(line.energy))
+            row = (
+                str(number),
+                str(line.count),
+                _kind(line),
+                _state(line),
+                _mass(line.mass),
+                _energy(line.energy),
+            )
             table.row([*map(_latin, row), line.un, "; ".join(carried)])
     pdf.ln(1)
     ask = str(carriage()["ask"])
@@ -130,7 +140,7 @@ def _cells(pdf: FPDF, listed: HandoverList) -> None:
         pdf.ln(1)
         if pdf.will_page_break(_TOGETHER_MM):  # a heading never stands alone at the foot of a page
             pdf.add_page()
-        _say(pdf, f"Line {number}: {_kind(line)}, {line.condition}", bold=True)
+        _say(pdf, f"Line {number}: {_kind(line)}, {_state(line)}", bold=True)
         for cell in line.cells:
             _say(pdf, _told(cell), 8.0, indent=4.0)
     pdf.ln(2)
