@@ -5,9 +5,11 @@ from __future__ import annotations
 import json
 import os
 import re
+import sqlite3
 import subprocess
 import sys
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Annotated
 
@@ -143,7 +145,7 @@ def test_a_bare_call_prints_the_help(bench: Bench) -> None:
     [
         ("cel list", "nearest: cell"),
         ("cell lst", "nearest: list"),
-        ("zzz", "one of: intake, teardown"),
+        ("zzz", "see: straycell --help"),
         ("cell", "one of: add, correct, list"),
         ("cell list --outcom hold", "nearest: --outcome"),
         ("cell show", "missing argument 'CODE'"),
@@ -267,6 +269,61 @@ def test_errors_of_the_disk_name_the_file() -> None:
     """A full disk, a missing folder."""
     fault = faults.explain(FileNotFoundError(2, "No such file or directory", "out.pdf"))
     assert fault.exit_code == 3 and fault.lines[0].startswith("out.pdf: ")
+
+
+def test_a_full_disk_is_called_full() -> None:
+    """stdout has no name, and no path is to be checked."""
+    fault = faults.explain(OSError(28, "No space left on device"))
+    assert fault.exit_code == 3 and fault.lines[0] == "the output cannot be written: No space left on device"
+    assert "full" in fault.lines[1] and "path" not in fault.lines[1]
+    assert "name a file" in faults.explain(IsADirectoryError(21, "Is a directory", "/tmp")).lines[1]
+
+
+@pytest.mark.parametrize("line", ["zzz", "stor check", "cell lst", "q" * 200])
+def test_an_unknown_noun_or_verb_takes_three_lines_of_a_terminal(line: str, bench: Bench) -> None:
+    """The nearest words or the help, never all nouns."""
+    told = bench.refused(line, 2).rstrip("\n").split("\n")
+    assert len(faults.on_terminal(told, 80)) <= 3 and "--help" in told[-1]
+
+
+@pytest.mark.parametrize("verb", ["restore {} --yes", "merge {}"])
+@pytest.mark.parametrize("what", ["text", "folder", "nothing", "damaged"])
+def test_a_file_that_is_no_store_is_at_fault_itself(
+    bench: Bench, tmp_path: Path, verb: str, what: str
+) -> None:
+    """Another --store would not help: the file named on the line is the wrong one."""
+    bench.do("cell add --form 18650")
+    file = tmp_path / "other.toml"
+    if what == "text":
+        file.write_text("x = 1")
+    elif what == "folder":
+        file.mkdir()
+    elif what == "damaged":
+        file.write_bytes(bench.store.read_bytes()[:-8192])
+    told = bench.refused(f"store {verb.format(file)}", 4)
+    assert "--store" not in told and "store init" not in told and f"straycell: {file} " in told
+    assert bench.do("store check")["ok"]
+
+
+def test_an_older_store_to_merge_is_the_one_to_upgrade(bench: Bench, tmp_path: Path) -> None:
+    """The remedy names that file."""
+    bench.do("cell add --form 18650")
+    file = tmp_path / "old.sqlite"
+    file.write_bytes(bench.store.read_bytes())
+    with closing(sqlite3.connect(file)) as conn:
+        conn.execute("PRAGMA user_version = 1")
+    told = bench.refused(f"store merge {file}", 4)
+    assert f"straycell --store {file} store upgrade" in told
+
+
+def test_a_folder_in_place_of_a_file_is_told_in_plain_words(bench: Bench, tmp_path: Path) -> None:
+    """No name of an error, no number."""
+    text = tmp_path / "picture.png"
+    text.write_text("no picture")
+    for line in (f"project add {tmp_path}", f"label read {tmp_path}", f"label read {text}"):
+        told = bench.refused(line, 3)
+        assert "Error" not in told and "Errno" not in told
+        assert "is a folder" in told or "no picture" in told
 
 
 def test_a_reader_that_leaves_is_no_error(failing: list[BaseException], bench: Bench) -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from straycell.errors import EXIT_DATA, BadData
-from straycell.projects import parse_project, read_project_file
+from straycell.projects import ProjectFaults, parse_project, read_project_file
 
 BROKEN = Path(__file__).parent.parent / "broken" / "projects"
 FILES = sorted(BROKEN.glob("*.toml"))
@@ -47,7 +47,7 @@ def test_there_are_more_than_fifteen_kinds_of_broken_files() -> None:
     ("make", "expected"),
     [
         (lambda folder: folder / "absent.toml", "is not there"),
-        (lambda folder: folder, "cannot be read"),
+        (lambda folder: folder, "is a folder"),
         (lambda folder: folder / "nul\0byte.toml", "cannot be read"),
     ],
     ids=["absent", "a-folder", "nul-in-the-path"],
@@ -83,12 +83,35 @@ def test_an_odd_text_gives_one_short_message(text: str) -> None:
 
 
 def test_many_faults_are_told_in_three_lines() -> None:
-    """The first two in full, the rest counted."""
+    """What is wrong in the first ones, then the places of the others; each line fits a screen."""
     with pytest.raises(BadData) as caught:
         read_project_file(BROKEN / "many-faults-at-once.toml")
     first, second, rest = caught.value.lines()
     assert "has 6 faults: line 8, priority" in first and "line 10, load.power" in second
-    assert rest.startswith("and 4 more")
+    assert rest.startswith("also: ")
+    assert all(len(line) <= 78 for line in (second, rest))
+
+
+def test_each_of_four_faults_is_named_in_three_lines() -> None:
+    """Nobody has to add the file four times to learn of the fourth."""
+    text = 'name = "x"\npriority = 0\n[need]\nruntime = "2"\n[load]\ncurrent = "1V"\n'
+    with pytest.raises(BadData) as caught:
+        parse_project(text, source="x.toml", base=None)
+    lines = caught.value.lines()
+    assert len(lines) == 3 and lines[2] == "also: load.current (line 6), need.cutoff"
+    assert "has 4 faults: line 2, priority" in lines[0] and "line 4, need.runtime" in lines[1]
+
+
+def test_more_places_than_a_line_holds_are_counted() -> None:
+    """Forty unknown keys are no wall of text, and none is passed over."""
+    keys = "\n".join(f"unheard_of_{number} = 1" for number in range(40))
+    with pytest.raises(ProjectFaults) as caught:
+        parse_project(f'name = "x"\n{keys}\n', source="x.toml", base=None)
+    rest = caught.value.lines()[2]
+    shown, _, more = rest.removeprefix("also: ").partition(" and ")
+    told = sum(line.count("unheard") for line in caught.value.lines()[:2])
+    assert len(shown.split(", ")) + int(more.split()[0]) == len(caught.value.faults) - told
+    assert len(rest) <= 78
 
 
 def test_two_faults_are_both_told() -> None:

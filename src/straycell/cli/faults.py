@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import sqlite3
 import textwrap
 from collections.abc import Sequence
@@ -38,8 +39,10 @@ def explain(error: BaseException) -> Fault:
     if isinstance(error, sqlite3.Error) or type(error).__module__.startswith("sqlalchemy"):
         return Fault((f"the store failed: {_first_line(error)}", "run: straycell store check"), EXIT_STORE)
     if isinstance(error, OSError) and error.strerror:
-        name = f"{error.filename}: " if error.filename else ""
-        return Fault((f"{name}{error.strerror}", "check the path and its permissions"), EXIT_DATA)
+        unnamed = "the output cannot be written: " if error.errno in _FULL else ""
+        name = f"{error.filename}: " if error.filename else unnamed
+        remedy = _DISK.get(error.errno or 0, "check the path and its permissions")
+        return Fault((f"{name}{error.strerror}", remedy), EXIT_DATA)
     kind = type(error).__name__
     return Fault(
         (
@@ -48,6 +51,15 @@ def explain(error: BaseException) -> Fault:
         ),
         EXIT_DATA,
     )
+
+
+_FULL = frozenset({errno.ENOSPC, errno.EDQUOT})
+_DISK = {
+    **dict.fromkeys(_FULL, "the place it goes to is full: make room there, then run it again"),
+    errno.EISDIR: "that is a folder: name a file",
+    errno.EIO: "check the disk, then run it again",
+}
+"""What to do, by what the system said."""
 
 
 def on_terminal(lines: Sequence[str], width: int) -> list[str]:

@@ -64,7 +64,7 @@ def add(
         bool, typer.Option("--replace", help="Take the place of the project of that name.")
     ] = False,
 ) -> None:
-    """File a project; all faults of the file are told at once."""
+    """File a project; several faults of the file are told at once."""
     from straycell.projects import read_project_file
 
     project, text = read_project_file(file)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from string import ascii_uppercase
 from typing import TYPE_CHECKING, Annotated
@@ -19,6 +21,24 @@ if TYPE_CHECKING:
 
 app = noun_app("The file that holds it all: check, backup, restore, merge.")
 FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="A file.", show_default=False)]
+
+
+@contextmanager
+def _about(file: Path, remedy: str) -> Iterator[None]:
+    """A fault of the file named on the line is no fault of the store: its remedy names that file."""
+    try:
+        yield
+    except StoreFault as fault:
+        if not fault.what.startswith(f"store {file} "):
+            raise
+        instead = {
+            "--store": remedy,
+            "store init": remedy,
+            "store restore": f"it cannot be used; {remedy}",
+            "store upgrade": f"bring it up to date with: straycell --store {file} store upgrade",
+        }
+        found = next((words for sign, words in instead.items() if sign in fault.remedy), fault.remedy)
+        raise StoreFault(fault.what.removeprefix("store "), found) from fault
 
 
 @app.command("init")
@@ -118,7 +138,8 @@ def restore(
     path = desk.store_path()
     if path.exists():
         confirm(yes, f"replace the store {path} by {file}?")
-    aside = restore_store(file, path)
+    with _about(file, "name a file that this wrote: straycell store backup FILE"):
+        aside = restore_store(file, path)
     document = {"store": str(path), "file": str(file), "former": None if aside is None else str(aside)}
     output.emit(document, lambda: output.say(f"{path}: restored from {file}"))
     if aside is not None:
@@ -148,7 +169,7 @@ def _condemned(path: Path) -> set[str]:
 @app.command("merge")
 def merge(file: FileArgument) -> None:
     """Take another bench's store into this one: codes and times are kept, nothing comes twice."""
-    with desk.writing() as writer, counting("tables") as told:
+    with desk.writing() as writer, counting("tables") as told, _about(file, "name the other bench's store"):
         merged = writer.merge(file, told)
     document = {
         "store": str(desk.store_path()),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib import import_module
 from typing import Any
@@ -80,13 +80,23 @@ class Verbs(TyperGroup):
         word = args[0]
         if self.get_command(ctx, word) is None and not word.startswith("-"):
             known = self.list_commands(ctx)
-            near = nearest_words(word, known)
             shown = "".join(c if c.isprintable() else "?" for c in word[:60])
             raise UsageFault(
                 f"'{ctx.command_path}' has no {self.kind} '{shown}'",
-                f"nearest: {', '.join(near)}" if near else f"one of: {', '.join(known)}",
+                _instead(nearest_words(word, known), known, ctx.command_path),
             )
         return super().resolve_command(ctx, args)
+
+
+_MOST_LISTED = 12
+"""So many words fit in a line or two; of more, the help tells."""
+
+
+def _instead(near: Sequence[str], known: Sequence[str], path: str) -> str:
+    """The nearest words; else all where they are few; always within two lines of a narrow terminal."""
+    if near:
+        return f"nearest: {', '.join(near)}; see: {path} --help"
+    return f"one of: {', '.join(known)}" if len(known) <= _MOST_LISTED else f"see: {path} --help"
 
 
 @dataclass(frozen=True, slots=True)

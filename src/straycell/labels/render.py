@@ -274,7 +274,9 @@ def grey_picture(path: Path) -> Image.Image:
             return picture.convert("L")
     except FileNotFoundError:
         raise BadData(f"there is no file {path}", "check the name") from None
-    except (UnidentifiedImageError, OSError, ValueError, Image.DecompressionBombError) as err:
-        raise BadData(
-            f"{path} is no picture that can be read ({type(err).__name__})", "use PNG or JPEG"
-        ) from None
+    except IsADirectoryError:
+        raise BadData(f"{path} is a folder", "name the picture in it") from None
+    except PermissionError:
+        raise BadData(f"{path} may not be read", "check its permissions") from None
+    except (UnidentifiedImageError, OSError, ValueError, Image.DecompressionBombError):
+        raise BadData(f"{path} is no picture that can be read", "use PNG or JPEG") from None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
@@ -28,9 +28,21 @@ class Fault:
         place = f"line {self.line}, " if self.line else ""
         return f"{place}{self.text} (do: {self.remedy})"
 
+    @property
+    def brief(self) -> str:
+        """Where and what, without what to write instead."""
+        return f"{f'line {self.line}, ' if self.line else ''}{self.text}"
+
+
+_ROOM = 68
+"""Characters of a message's line that a screen of 80 shows beside its lead."""
+
 
 class ProjectFaults(BadData):
-    """A project file with faults; all of them are in `faults`, in the order of the file's keys."""
+    """A project file with faults; all of them are in `faults`, in the order of the file's keys.
+
+    The message has three lines: of two faults everything, of more the first ones and the places of the others.
+    """
 
     def __init__(self, source: str, faults: Iterable[Fault]) -> None:
         self.faults = tuple(faults)
@@ -41,11 +53,43 @@ class ProjectFaults(BadData):
             place = f" line {only.line}" if only.line else ""
             super().__init__(f"{source}{place}: {only.text}", only.remedy)
             return
-        first, second = self.faults[:2]
-        rest = f"and {count - 2} more: put these right first" if count > 2 else "put both right"
-        super().__init__(
-            f"{source} has {count} faults: {first}", f"{rest}, then add the file again", besides=str(second)
-        )
+        if count == 2:
+            first, second = self.faults
+            super().__init__(
+                f"{source} has 2 faults: {first}",
+                "put both right, then add the file again",
+                besides=str(second),
+            )
+            return
+        lead = f"{source} has {count} faults: "
+        above, below, left = _two_lines([fault.brief for fault in self.faults], len(lead))
+        super().__init__(lead + above, _others(self.faults[count - left :]), besides=below)
+
+
+def _others(faults: Sequence[Fault]) -> str:
+    """The places of the faults that found no room, as many as a line holds."""
+    if not faults:
+        return "put them right, then add the file again"
+    shown: list[str] = []
+    for fault in faults:
+        place = fault.key + (f" (line {fault.line})" if fault.line else "")
+        if len(", ".join([*shown, place])) > _ROOM - len("also:  and 99 more"):
+            break
+        shown.append(place)
+    more = f"{len(faults) - len(shown)} more" if len(shown) < len(faults) else ""
+    return f"also: {' and '.join(part for part in (', '.join(shown), more) if part)}"
+
+
+def _two_lines(texts: list[str], lead: int) -> tuple[str, str, int]:
+    """(as many texts as fit a line that begins with `lead` characters, a second line, how many are left over).
+
+    The first text of a line is said whole, however long.
+    """
+    lines, left = ["", ""], list(texts)
+    for number, room in enumerate((_ROOM - lead, _ROOM)):
+        while left and (not lines[number] or len(lines[number]) + 2 + len(left[0]) <= room):
+            lines[number] += ("; " if lines[number] else "") + left.pop(0)
+    return lines[0], lines[1], len(left)
 
 
 def quoted(value: object) -> str:

@@ -47,8 +47,13 @@ def read_project_file(path: Path) -> tuple[Project, str]:
         raise BadData(f"project file {path} is not there", "check the path") from None
     except UnicodeDecodeError:
         raise BadData(f"project file {path} is no UTF-8 text", "save it as plain text in UTF-8") from None
-    except (OSError, ValueError) as fault:
-        raise BadData(f"project file {path} cannot be read ({fault})", "name a readable TOML file") from None
+    except IsADirectoryError:
+        raise BadData(f"project file {path} is a folder", "name the project's TOML file") from None
+    except OSError as fault:
+        why = fault.strerror or "the system refuses"
+        raise BadData(f"project file {path} cannot be read: {why}", "name a readable TOML file") from None
+    except ValueError:
+        raise BadData(f"project file {path} cannot be read: no file has such a name", "check it") from None
     project = parse_project(text, source=path.name, base=path.parent)
     return project, text_to_keep(project, text)
 
