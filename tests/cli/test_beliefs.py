@@ -129,6 +129,19 @@ def test_a_run_under_other_conditions_is_called_what_it_is(conditions: str, char
     assert word in page.out.partition("Readings")[2] and "a capacity that counts:" in flat(page.err)
 
 
+@pytest.mark.parametrize(
+    "found", ["--look swollen", "--as-found-voltage 1.2V", "--voltage 4.4V", "--look punctured --look smell"]
+)
+def test_a_cell_that_may_have_no_charge_is_never_told_to_be_charged(found: str, charged: Bench) -> None:
+    """A lower bound stays called so; how to do better is not said of a discarded cell."""
+    charged.run(f"reading add {CELL} {found} --at 2026-02-20T10:00Z")
+    add_line = f"reading add {CELL} --capacity 2300mAh --discharge-current 2.5A --cutoff 2.75V --at 2026-02-20T18:00Z"
+    for answer in (charged.run(add_line), charged.run(f"cell show {CELL}")):
+        assert "DISCARD" in answer.out + answer.err
+        assert "charge it full" not in flat(answer.out + answer.err)
+    assert "a lower bound" in charged.run(f"cell show {CELL}").out
+
+
 def test_a_run_under_the_rules_conditions_is_not_talked_about(charged: Bench) -> None:
     """From full, 0.2C to 2.75 V at 22 C: a capacity, no more words."""
     answer = charged.run(

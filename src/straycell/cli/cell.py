@@ -281,8 +281,9 @@ def show(code: CodeArgument) -> None:
             doubted=worth.doubted(evidence, rules, now),
         )
     output.emit(cell_page.document(page), lambda: cell_page.show(page))
-    if page.figures.at_least or (page.doubted and page.figures.capacity is None):
-        output.hint(worth.remedy(evidence, rules, now))
+    what_to_do = worth.remedy(evidence, rules, now) if page.doubted else ""
+    if what_to_do and (page.figures.at_least or page.figures.capacity is None):
+        output.hint(what_to_do)
     talk_cautions(
         Step.DISCARD if page.verdict.outcome is Outcome.DISCARD else Step.MEASURING, kinds=[found.facts]
     )

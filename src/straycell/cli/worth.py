@@ -33,16 +33,20 @@ def _words(run: Run) -> str:
 
 
 def remedy(evidence: Evidence, rules: RuleSet, now: datetime) -> str:
-    """What a run must be to count, with the currents of this very cell where they are known."""
+    """What a run must be to count, with this cell's own currents; empty for a cell that may have no charge."""
+    from straycell.acceptance import assess
     from straycell.acceptance.case import Case
+    from straycell.acceptance.charge_allowance import ChargeKind, charge_allowance
 
+    if charge_allowance(evidence, assess(evidence, rules, now), rules, now).kind is ChargeKind.NONE:
+        return ""
     case = Case(evidence, evidence.facts, rules, now)
     cutoffs = " to ".join(
         show(case.figure(f"capacity-cutoff-{end}"), Dimension.VOLTAGE) for end in ("low", "high")
     )
     warmth = " to ".join(f"{case.figure(f'capacity-temperature-{end}'):g}" for end in ("low", "high"))
     return (
-        f"a capacity that counts: charge it full, record that (charge add {evidence.code} ...), then discharge "
+        f"a capacity that counts: charge it full, attended, record that (charge add {evidence.code} ...), then discharge "
         f"at {_currents(case)} down to {cutoffs}, at {warmth} C, with --temperature"
     )
 
@@ -60,5 +64,5 @@ def talk_worth(numbers: Iterable[int], found: Mapping[int, str], what_to_do: str
     told = [f"#{number} is {found[number]}" for number in numbers if number in found]
     for line in told:
         output.talk(line)
-    if told:
+    if told and what_to_do:
         output.hint(what_to_do)
