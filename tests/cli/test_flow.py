@@ -34,6 +34,39 @@ def reasons(bench: Bench, code: str) -> dict[str, Any]:
 # --- tear-downs and cells --------------------------------------------------------------------------
 
 
+def test_a_mistyped_teardown_is_corrected_and_shows_what_was_said_before(opened: Bench) -> None:
+    """The list has the right words, the page the history."""
+    line = "teardown correct at1 --title 'desk lamp' --found 2026-02-21 --objects 3 --because 'wrong tag'"
+    made = opened.do(line)
+    assert (made["code"], made["title"], made["kind"], made["objects"]) == ("AT1", "desk lamp", "lamp", 3)
+    assert opened.do("teardown list")[0]["found_on"] == "2026-02-21"
+    (told,) = opened.do("teardown show AT1")["corrections"]
+    assert told["from"] == {"title": "bedside lamp", "found_on": "2026-02-20", "objects": 2}
+    assert told["because"] == "wrong tag" and told["at"].startswith("2026-03-01")
+    page = opened.run("teardown show AT1").out
+    assert "Corrected" in page and "title from 'bedside lamp' to 'desk lamp'" in page
+    assert len(opened.do("teardown show AT1")["cells"]) == 2 and opened.do("store check")["ok"]
+
+
+@pytest.mark.parametrize(
+    ("line", "code"),
+    [
+        ("AT1 --because x", 2),
+        ("AT1 --title lamp", 2),
+        ("AT1 --title 'bedside lamp' --because x", 3),
+        ("AT9 --title lamp --because x", 3),
+        ("A00001O --title lamp --because x", 3),
+        ("AT1 --title '' --because x", 3),
+        ("AT1 --found 2026-12-31 --because x", 3),
+        ("AT1 --objects 0 --because x", 2),
+    ],
+)
+def test_a_correction_of_a_teardown_that_says_nothing_is_refused(opened: Bench, line: str, code: int) -> None:
+    """And nothing is recorded."""
+    opened.refused(f"teardown correct {line}", code)
+    assert opened.do("teardown show AT1")["corrections"] == []
+
+
 def test_a_teardown_is_shown_with_its_cells(opened: Bench) -> None:
     """What was opened, and what came out."""
     shown = opened.do("teardown show at1")

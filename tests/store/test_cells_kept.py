@@ -321,3 +321,48 @@ def test_a_teardown_that_cannot_be_is_refused(
     """Empty words, no objects, found tomorrow."""
     with shelf.writing() as writer, pytest.raises(BadData):
         writer.add_teardown(title, kind, found_on, objects=objects)
+
+
+def test_a_mistyped_teardown_is_put_right_and_its_history_stays(shelf: Shelf) -> None:
+    """Every field; code and time of filing stay, each correction is an event with what was said before."""
+    with shelf.writing() as writer:
+        made = writer.add_teardown("lmap", "lamp", None, "kerb")
+        first = writer.correct_teardown("at1", {"title": "lamp", "objects": 2}, "slip of the finger")
+        second = writer.correct_teardown(
+            made.code, {"found_on": date(2026, 2, 1), "note": "wet", "kind": "torch"}, "read the tag"
+        )
+    with shelf.reading() as reader:
+        assert reader.teardown(made.code) == second
+        told = reader.teardown_corrections(made.code)
+    assert (first.title, first.objects, first.place) == ("lamp", 2, "kerb")
+    assert (second.code, second.added_at) == (made.code, made.added_at)
+    assert [event.detail["from"] for event in told] == [
+        {"title": "lmap", "objects": 1},
+        {"kind": "lamp", "found_on": None, "note": ""},
+    ]
+    assert [event.because for event in told] == ["slip of the finger", "read the tag"]
+    assert told[1].detail["to"]["found_on"] == "2026-02-01"
+
+
+@pytest.mark.parametrize(
+    ("code", "changes", "because", "error"),
+    [
+        ("AT2", {"title": "x"}, "why", BadData),
+        ("AT1", {"title": "lamp"}, "why", BadData),
+        ("AT1", {"title": " "}, "why", BadData),
+        ("AT1", {"objects": 0}, "why", BadData),
+        ("AT1", {"found_on": date(2026, 3, 22)}, "why", BadData),
+        ("AT1", {"title": "x"}, " ", BadData),
+        ("AT1", {"code": "AT9"}, "why", UsageFault),
+    ],
+)
+def test_a_correction_of_a_teardown_that_cannot_be_changes_nothing(
+    shelf: Shelf, code: str, changes: dict[str, object], because: str, error: type[Exception]
+) -> None:
+    """No such one, nothing new, what could not be filed either, no reason."""
+    with shelf.writing() as writer:
+        made = writer.add_teardown("lamp", "lamp")
+    with pytest.raises(error), shelf.writing() as writer:
+        writer.correct_teardown(code, changes, because)
+    with shelf.reading() as reader:
+        assert reader.teardown("AT1") == made and reader.teardown_corrections("AT1") == []

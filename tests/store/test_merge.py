@@ -266,3 +266,28 @@ def test_events_alike_are_paired_one_to_one() -> None:
     """Two the same there and one here: one is known, the other new."""
     alike = (1, "readings-added")
     assert matched([(5, alike)], [(1, alike), (2, alike), (3, (2, "x"))]) == ({1: 5}, [2, 3])
+
+
+def test_corrections_of_a_teardown_are_merged_the_latest_word_on_each_field(
+    shelf: Shelf, tmp_path: Path
+) -> None:
+    """Whichever store is merged into which, and however often, both say the same in the end."""
+    with shelf.writing(day(1)) as writer:
+        writer.add_teardown("lmap", "lamp", None, "kerb")
+    copy = Shelf(tmp_path / "copy.sqlite")
+    shutil.copy(shelf.path, copy.path)
+    with shelf.writing(day(2)) as writer:
+        writer.correct_teardown("AT1", {"title": "lamp", "place": "yard"}, "slip")
+    with copy.writing(day(3)) as writer:
+        writer.correct_teardown("AT1", {"title": "reading lamp", "objects": 2}, "there were two")
+    for mine, file in ((shelf, copy.path), (copy, shelf.path), (shelf, copy.path)):
+        with mine.writing() as writer:
+            writer.merge(file)
+    for each in (shelf, copy):
+        with each.reading() as reader:
+            found = reader.teardown("AT1")
+            assert (found.title, found.place, found.objects) == ("reading lamp", "yard", 2)
+            assert [event.because for event in reader.teardown_corrections("AT1")] == [
+                "slip",
+                "there were two",
+            ]

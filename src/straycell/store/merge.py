@@ -16,7 +16,7 @@ from typing import Any
 from sqlalchemy import Connection, Select, Table, func, select
 
 from straycell.errors import BadData
-from straycell.store import family
+from straycell.store import family, teardowns
 from straycell.store.engine import connected, reading_engine, recover, store_faults
 from straycell.store.merge_names import Names
 from straycell.store.merge_states import (
@@ -110,6 +110,8 @@ class _Merge:
             if self.told is not None:
                 self.told(step, len(_REFERENCES))
         self._parts()
+        corrected = {row["subject"] for row in rows if row["verb"] == teardowns.CORRECTED}
+        teardowns.follow_corrections(self.pen.conn, sorted(corrected))
         self.merged.notes += bring_cells(both)
         bring_builds(both)
         bring_handovers(both)

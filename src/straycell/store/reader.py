@@ -135,6 +135,11 @@ class Reader:
         with self._look() as conn:
             return teardowns.teardown(conn, code)
 
+    def teardown_corrections(self, code: str) -> list[Event]:
+        """What was put right of a tear-down, oldest first; `from` and `to` stand in the detail."""
+        with self._look() as conn:
+            return teardowns.corrections(conn, code)
+
     def boxes(self) -> list[Box]:
         """All boxes by name."""
         with self._look() as conn:

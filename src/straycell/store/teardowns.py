@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
 from sqlalchemy import Connection, Row, select
 
-from straycell.errors import BadData
-from straycell.store.codec import day_text, from_us, opt_day
+from straycell.errors import BadData, UsageFault
+from straycell.store.codec import day_text, from_json, from_us, opt_day
 from straycell.store.pen import Pen
-from straycell.store.tables import BENCH, TEARDOWN
+from straycell.store.records import Event
+from straycell.store.tables import BENCH, EVENT, TEARDOWN
+from straycell.store.validation import require_because
 from straycell.teardowns import Teardown, make_teardown_code, parse_teardown_code
+
+CORRECTED = "teardown-corrected"
+CORRECTABLE = ("title", "kind", "found_on", "place", "note", "objects")
 
 
 def _teardown(row: Row[Any]) -> Teardown:
@@ -45,14 +52,7 @@ def add_teardown(
     pen: Pen, title: str, kind: str, *, found_on: date | None, place: str, note: str, objects: int
 ) -> Teardown:
     """File a tear-down under the bench's next number."""
-    _require_text("title", title)
-    _require_text("kind", kind)
-    if not 1 <= objects <= 1_000_000:
-        raise BadData(
-            f"a tear-down of {objects} objects", "write how many alike objects were opened, 1 or more"
-        )
-    if found_on is not None and found_on > pen.now.date():
-        raise BadData(f"the tear-down was found on {found_on}, which is in the future", "check the date")
+    _require(Teardown("", title, kind, found_on, place, note, objects), pen.now.date())
     bench = pen.conn.execute(select(BENCH)).one()
     number = bench.last_teardown + 1
     code = make_teardown_code(bench.letter, number)
@@ -72,6 +72,65 @@ def add_teardown(
         )
     )
     return Teardown(code, title, kind, found_on, place, note, objects, pen.now)
+
+
+def correct_teardown(pen: Pen, code: str, changes: Mapping[str, object], because: str) -> Teardown:
+    """Put right what is said of a tear-down. What was said before stays in the book of events.
+
+    Raises BadData (no such tear-down, nothing changes, what cannot be), UsageFault (a name of nothing said of it).
+    """
+    reason = require_because(because)
+    for name in changes:
+        if name not in CORRECTABLE:
+            raise UsageFault(f"'{name}' is nothing said of a tear-down", f"known: {', '.join(CORRECTABLE)}")
+    old = teardown(pen.conn, code)
+    typed: dict[str, Any] = dict(changes)
+    new = replace(old, **typed)
+    _require(new, pen.now.date())
+    before, after = _plain(old), _plain(new)
+    names = [name for name in CORRECTABLE if after[name] != before[name]]
+    if not names:
+        raise BadData(f"nothing changes for tear-down {old.code}", f"see: straycell teardown show {old.code}")
+    detail = {"from": {n: before[n] for n in names}, "to": {n: after[n] for n in names}}
+    pen.event(CORRECTED, subject=old.code, detail=detail, because=reason)
+    pen.conn.execute(TEARDOWN.update().where(TEARDOWN.c.code == old.code).values(detail["to"]))
+    return new
+
+
+def corrections(conn: Connection, code: str) -> list[Event]:
+    """What was put right of a tear-down, oldest first: each with `from` and `to` in its detail."""
+    query = select(EVENT).where(EVENT.c.verb == CORRECTED, EVENT.c.subject == code)
+    rows = conn.execute(query.order_by(EVENT.c.at_us, EVENT.c.id))
+    return [
+        Event(row.id, from_us(row.at_us), row.verb, (), row.subject, from_json(row.detail), row.because)
+        for row in rows
+    ]
+
+
+def follow_corrections(conn: Connection, codes: Collection[str]) -> None:
+    """After a merge: each field of these tear-downs as the latest correction says, on whichever bench it was made."""
+    for code in codes:
+        latest: dict[str, Any] = {}
+        for event in corrections(conn, code):
+            latest |= event.detail["to"]
+        if latest:
+            conn.execute(TEARDOWN.update().where(TEARDOWN.c.code == code).values(latest))
+
+
+def _plain(found: Teardown) -> dict[str, Any]:
+    return {**{name: getattr(found, name) for name in CORRECTABLE}, "found_on": day_text(found.found_on)}
+
+
+def _require(new: Teardown, today: date) -> None:
+    """Raise BadData for a tear-down that cannot be."""
+    _require_text("title", new.title)
+    _require_text("kind", new.kind)
+    if not 1 <= new.objects <= 1_000_000:
+        raise BadData(
+            f"a tear-down of {new.objects} objects", "write how many alike objects were opened, 1 or more"
+        )
+    if new.found_on is not None and new.found_on > today:
+        raise BadData(f"the tear-down was found on {new.found_on}, which is in the future", "check the date")
 
 
 def _require_text(name: str, text: str) -> None:

@@ -105,6 +105,10 @@ class Writer(Reader):
             self._pen, title, kind, found_on=found_on, place=place, note=note, objects=objects
         )
 
+    def correct_teardown(self, code: str, changes: Mapping[str, object], because: str) -> Teardown:
+        """Put right what is said of a tear-down; what was said before stays. Raises BadData, UsageFault."""
+        return teardowns.correct_teardown(self._pen, code, changes, because)
+
     def add_cells(
         self,
         facts: CellFacts,
