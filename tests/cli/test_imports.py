@@ -75,6 +75,15 @@ def test_what_is_missing_is_told(bench: Bench, tmp_path: Path) -> None:
     assert "not an empty folder" in bench.refused(f"export {bench.store.parent}", 3)
 
 
+def test_one_new_cell_is_no_plural(bench: Bench, tmp_path: Path) -> None:
+    """And no reading is no singular."""
+    other = tmp_path / "b.sqlite"
+    bench.do(f"--store {other} store init --bench B")
+    bench.do(f"--store {other} cell add --form 18650")
+    bench.do("cell add --form 21700")
+    assert "1 new cell, 0 new readings" in bench.run(f"store merge {other}").out
+
+
 def test_two_benches_are_merged_on_the_command_line(bench: Bench, tmp_path: Path) -> None:
     """What came is told; a second time nothing comes."""
     other = f"--store {tmp_path / 'b.sqlite'}"

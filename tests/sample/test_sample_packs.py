@@ -70,6 +70,17 @@ def test_a_pack_is_reserved_drawn_finished_and_taken_apart(bench: Bench, tmp_pat
     assert bench.run(f"match {CAMERA}").code == 1
 
 
+def test_the_sheet_of_one_cell_counts_one_cell(bench: Bench, tmp_path: Path) -> None:
+    """One is no plural, on the line and on the page."""
+    bench.do("build reserve 'greenhouse vent opener'")
+    out = tmp_path / "one.pdf"
+    assert (
+        bench.run(f"build sheet 'greenhouse vent opener' --out {out}").out == f"{out}  1 cell, 1 in series\n"
+    )
+    text = "".join(page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(out))
+    assert "1 cells" not in text
+
+
 def test_named_cells_become_a_pack_when_they_make_one(bench: Bench) -> None:
     """Four that fit; three are too few, five are one too many, and one of another kind is named."""
     six = ["H00001K", "H00002I", "H00003G", "H00004E", "H00005C", "H00006A"]

@@ -104,7 +104,8 @@ def close(number: Number) -> None:
 
 
 def _closed(entry: HandoverEntry) -> None:
-    output.say(f"hand-over {entry.id} closed: {len(entry.codes)} cells handed over to {entry.place}")
+    count = f"{len(entry.codes)} cell{'s' if len(entry.codes) != 1 else ''}"
+    output.say(f"hand-over {entry.id} closed: {count} handed over to {entry.place}")
 
 
 def _head(entry: HandoverEntry) -> dict[str, Any]:

@@ -187,5 +187,10 @@ def _merged(file: Path, merged: Merged) -> None:
     if not merged.events:
         output.say(f"{file}: nothing in it that is not here already")
         return
-    output.say(f"{file}: bench {merged.bench}, {merged.cells} new cells, {merged.readings} new readings")
+    cells, readings = _new(merged.cells, "cell"), _new(merged.readings, "reading")
+    output.say(f"{file}: bench {merged.bench}, {cells}, {readings}")
     output.bullets(merged.notes)
+
+
+def _new(count: int, word: str) -> str:
+    return f"{count} new {word}{'s' if count != 1 else ''}"
