@@ -61,7 +61,7 @@ def reserve(
     with desk.writing() as writer:
         found = _named(writer, name, named) if named else match_project(writer, name, planning=True)
         if not found.served:
-            remedy = found.missing[0] if found.missing else ""
+            remedy = output.brief(found.missing[0]) if found.missing else ""
             raise NegativeAnswer(f"project '{name}' is not served", remedy)
         if plan is not None and plan != found.plan and not named:
             found = _from_all(writer, name, plan) or found
@@ -135,15 +135,24 @@ def _more(faults: list[str]) -> str:
 
 @app.command("dismantle")
 def dismantle(name: Name) -> None:
-    """Take a build apart, or free a reservation. Cells come back on hold until they are tested again."""
+    """Take a build apart, or free a reservation. Cells that were built in are on hold until they are tested again."""
     with desk.writing() as writer:
         made = writer.dismantle(name)
+    if made.finished_at is None:
+        output.emit(document(made), lambda: _say_freed(made))
+        return
     output.emit(document(made), lambda: _say(made))
-    if made.finished_at is not None:
-        output.talk(
-            "its cells are received again, on hold until look, rest voltage and resistance are recorded anew"
-        )
+    output.talk(
+        "its cells are received again, on hold until look, rest voltage and resistance are recorded anew"
+    )
     talk_cautions(Step.DISMANTLE)
+
+
+def _say_freed(build: Build) -> None:
+    """Nothing was taken apart: the cells were promised only, and lie where they lay."""
+    codes = ", ".join(build.codes)
+    for line in output.wrap(f"{build.project}  reservation freed: {codes}"):
+        output.say(line)
 
 
 @app.command("inspect")
@@ -206,4 +215,5 @@ def document(build: Build) -> dict[str, Any]:
 
 
 def _say(build: Build) -> None:
-    output.say(f"{build.project}  {build.state}: {', '.join(build.codes)}")
+    for line in output.wrap(f"{build.project}  {build.state}: {', '.join(build.codes)}"):
+        output.say(line)

@@ -18,6 +18,7 @@ from straycell.quantities import Dimension, show
 from straycell.safety import Step
 
 if TYPE_CHECKING:
+    from straycell.builds import Build
     from straycell.matching import Match, StockPlan
     from straycell.store.reader import Reader
 
@@ -54,11 +55,27 @@ def match(
         _match_all()
         return
     with desk.reading() as reader:
+        build = reader.live_build(name)
+        if build is not None:
+            _tell_held(reader, name, build)
+            return
         found = match_project(reader, name)
         answers = device_answers_of(reader, name, found)
     output.emit(found.to_json() | answers, lambda: page(found))
     if not found.served:
-        raise NegativeAnswer(f"project '{name}' is not served by the cells in store", _first(found.missing))
+        raise NegativeAnswer(
+            f"project '{name}' is not served by the cells in store", output.brief(_first(found.missing))
+        )
+    talk_cautions(Step.MATCH)
+
+
+def _tell_held(reader: Reader, name: str, build: Build) -> None:
+    from straycell.cli.match_held import held_document, held_match, held_page, refuse_if_unfit
+
+    found = held_match(reader, name, build)
+    answers = device_answers_of(reader, name, found)
+    output.emit(held_document(found, build) | answers, lambda: held_page(found, build))
+    refuse_if_unfit(found, build)
     talk_cautions(Step.MATCH)
 
 
@@ -84,11 +101,11 @@ def _match_all() -> None:
         found = plan_all(reader)
     output.emit(found.to_json(), lambda: page_of_all(found))
     if found.unserved:
-        names = ", ".join(f"'{m.project}'" for m in found.unserved[:5])
-        more = f" and {len(found.unserved) - 5} more" if len(found.unserved) > 5 else ""
+        count = f"{len(found.unserved)} of {len(found.unserved) + len(found.plans)} projects are not served"
+        first = found.unserved[0]
+        names = ", ".join(f"'{m.project}'" for m in found.unserved)
         raise NegativeAnswer(
-            f"{len(found.unserved)} of {len(found.unserved) + len(found.plans)} projects are not served: {names}{more}",
-            _first(found.unserved[0].missing),
+            output.brief(f"{count}: {names}"), output.brief(f"'{first.project}': {_first(first.missing)}")
         )
     talk_cautions(Step.MATCH)
 
@@ -98,12 +115,12 @@ def page_of_all(found: StockPlan) -> None:
     if not found.plans and not found.unserved:
         output.talk("no project is waiting: file one with: straycell project add FILE")
     for plan in found.plans:
-        _say_cells(plan)
+        say_cells(plan)
         if plan.runtime is not None:
             output.say(f"  runs {plan.runtime.low_h:.3g} h at the low end")
-        output.say(f"  straycell build reserve '{plan.project}' --plan {plan.plan}")
+        _say_reserve(plan)
     for plan in found.unserved:
-        output.say(f"{plan.project}: not served")
+        _say_wrapped(f"{plan.project}: not served")
         output.bullets(plan.missing)
     if found.plans:
         proof = "no plan serves more" if found.gap <= 0 else f"within {found.gap:.1%} of the bound"
@@ -129,7 +146,7 @@ def _first(missing: tuple[str, ...]) -> str:
 def page(found: Match) -> None:
     """A match for a person."""
     if found.served:
-        _say_cells(found)
+        say_cells(found)
         if found.runtime is not None:
             run = found.runtime
             output.say(f"  runs {run.low_h:.3g} h at the low end, {run.expected_h:.3g} h expected")
@@ -138,7 +155,7 @@ def page(found: Match) -> None:
         told = (why.text for why in found.why if why.test not in _TOLD_ELSEWHERE)
         output.bullets(dict.fromkeys(told))
     else:
-        output.say(f"{found.project}: not served")
+        _say_wrapped(f"{found.project}: not served")
         output.section("What is missing")
         output.bullets(found.missing)
     if found.joining is not None:
@@ -156,19 +173,30 @@ def page(found: Match) -> None:
             )
     if found.served:
         output.say("")
-        output.say(f"plan {found.plan}: straycell build reserve '{found.project}' --plan {found.plan}")
+        output.say(f"plan {found.plan}")
+        _say_reserve(found)
+
+
+def _say_reserve(plan: Match) -> None:
+    for line in output.command_lines(f"straycell build reserve '{plan.project}'", f"--plan {plan.plan}"):
+        output.say(line)
+
+
+def _say_wrapped(text: str) -> None:
+    for line in output.wrap(text):
+        output.say(line)
 
 
 _TOLD_ELSEWHERE = ("group", "place")
 
 
-def _say_cells(found: Match) -> None:
+def say_cells(found: Match) -> None:
     """One cell on the line of its project; the groups of a pack each on a line of their own."""
     if found.joining is None:
-        output.say(f"{found.project}: {' | '.join(' + '.join(group) for group in found.groups)}")
+        _say_wrapped(f"{found.project}: {' | '.join(' + '.join(group) for group in found.groups)}")
         return
     series, parallel = len(found.groups), len(found.groups[0])
-    output.say(f"{found.project}: {shape_words(series, parallel)}")
+    _say_wrapped(f"{found.project}: {shape_words(series, parallel)}")
     held = {why.code: why.observed for why in found.why if why.test == "group"}
     for number, group in enumerate(found.groups, 1):
         ah = held.get(f"group {number}")

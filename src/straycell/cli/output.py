@@ -102,6 +102,22 @@ def wrap(text: str, indent: str = "", hang: str = "  ") -> list[str]:
     ) or [indent.rstrip()]
 
 
+def brief(text: str, width: int = WIDTH) -> str:
+    """The text, or as many whole words of it as fit, with dots where it went on."""
+    return textwrap.shorten(text, width, placeholder=" ...")
+
+
+def command_lines(command: str, *options: str, indent: str = "  ") -> list[str]:
+    """A command line to copy: in one line where it fits, else its options on lines that a shell joins."""
+    whole = indent + " ".join([command, *options])
+    if len(whole) <= WIDTH:
+        return [whole]
+    return [
+        *(f"{indent}{'  ' * bool(n)}{part} \\" for n, part in enumerate([command, *options[:-1]])),
+        f"{indent}  {options[-1]}",
+    ]
+
+
 def table(headers: Sequence[str], rows: Sequence[Sequence[Cell]], *, flexible: str, empty: str) -> None:
     """Rows under headers within 80 columns; column `flexible` gives way; `empty` is said on stderr."""
     if not rows:
