@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+from straycell.matching.answer_check import check_answer
 from straycell.matching.asked import Screen
 from straycell.matching.candidates import Candidate, Why
 from straycell.matching.demand import Demand
@@ -117,6 +118,7 @@ def _told(wish: Wish, cells: Sequence[Candidate], solved: Solved) -> Match:
         found = pack_match(wish.project, taken, limits, now)
     if not found.served:
         raise UnsoundPlan([f"project {wish.project.name}: its cells do not serve it"])
+    check_answer(wish.project, found, taken, wish.screen.now)
     return _shortened(replace(found, not_chosen=_others(wish, cells, solved)))
 
 

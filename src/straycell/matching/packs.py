@@ -8,6 +8,7 @@ from datetime import datetime
 from statistics import fmean
 
 from straycell.cells import Stage
+from straycell.matching.answer_check import check_answer
 from straycell.matching.asked import Screen
 from straycell.matching.candidates import Candidate, Why
 from straycell.matching.demand import Demand
@@ -66,7 +67,9 @@ def serve(
     With `planning` that is left to the day the build is finished: protection may still be on its way.
     """
     found = match_project(project, candidates, limits, now=now, plan_pack=plan_pack)
-    return found if planning or project.protection.fitted else withheld(project, found)
+    if not planning and not project.protection.fitted:
+        found = withheld(project, found)
+    return check_answer(project, found, candidates, now, planning=planning)
 
 
 def withheld(project: Project, found: Match) -> Match:
