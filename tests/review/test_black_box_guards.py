@@ -107,7 +107,7 @@ def test_nothing_recorded_later_brings_a_discard_back(name: str) -> None:
 
 
 def test_a_manual_discard_has_no_way_back() -> None:
-    """Neither a correction nor a second word; a store put back by an older copy says whom it forgot."""
+    """Neither a correction nor a second word; nor does an older copy of the store bring it back."""
     walk = walked()
     copy = walk.bench.store.with_name("copy.sqlite")
     walk.type(f"store backup {copy}")
@@ -115,7 +115,8 @@ def test_a_manual_discard_has_no_way_back() -> None:
     walk.type("cell correct CODE --rated-capacity 2600mAh --because seen --mistake mistyped")
     assert walk.outcome == "discard"
     answer = walk.bench.run(f"store restore {copy} --yes")
-    assert answer.code == 0 and walk.code in answer.err
+    assert answer.code == 0 and f"discarded here too: {walk.code}" in answer.err
+    assert walk.outcome == "discard" and walk.type("cell show CODE")["stage"] == "condemned"
 
 
 @pytest.mark.parametrize(

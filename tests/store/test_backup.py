@@ -5,11 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from tests.store.store_bench import Shelf
+from tests.acceptance.bench import NMC
+from tests.store.store_bench import NOW, Shelf, look
 
+from straycell.cells import Look, Stage
 from straycell.errors import BadData, StoreFault, StraycellError
 from straycell.store import engine
-from straycell.store.backup import backup_store, restore_store
+from straycell.store.backup import backup_store, carry_discards, restore_store
 
 
 @pytest.fixture
@@ -41,6 +43,37 @@ def test_a_restored_store_is_the_backup_and_the_former_one_is_kept(full: Shelf, 
     assert aside is not None and _boxes(full.path) == [] and _boxes(aside) == ["later"]
     again = restore_store(aside, full.path)
     assert again not in (None, aside) and _boxes(full.path) == ["later"]
+
+
+def test_what_went_out_of_use_after_the_backup_stays_out_of_use(shelf: Shelf) -> None:
+    """By hand, by a verdict, or out of the house: discarded anew with the first reason; the rest is left alone."""
+    by_hand, by_verdict, gone, fine, before = shelf.good_cells(5)
+    with shelf.writing() as writer:
+        writer.discard(before, "bent")
+    copy = shelf.path.with_name("copy.sqlite")
+    backup_store(shelf.path, copy)
+    shelf.add(look(by_verdict, Look.SWOLLEN))
+    with shelf.writing() as writer:
+        writer.discard(by_hand, "dropped")
+        writer.discard(gone, "smells")
+        writer.add_handover("yard", [gone])
+        writer.close_handover(1)
+        new = writer.add_cells(NMC)[0].code
+        writer.discard(new, "torn")
+    with shelf.reading() as reader:
+        former = reader.out_of_use()
+    restore_store(copy, shelf.path)
+    with shelf.writing() as writer:
+        assert carry_discards(former, writer) == sorted([by_hand, by_verdict, gone])
+        assert carry_discards(former, writer) == []
+    with shelf.reading() as reader:
+        words = {code: o.word for code, o in reader.outcomes(shelf.rules, NOW).items()}
+        assert words == dict.fromkeys([by_hand, by_verdict, gone, before], "discard") | {fine: "pack"}
+        assert reader.cell(by_verdict).stage is Stage.CONDEMNED and reader.check(shelf.rules) == []
+        told = reader.out_of_use()
+    start = "was out of use in the store that was replaced: "
+    assert told[by_hand] == start + "dropped" and told[gone] == start + "smells" and told[before] == "bent"
+    assert told[by_verdict] == start + former[by_verdict] and "swollen" in told[by_verdict]
 
 
 def test_a_missing_store_is_restored(full: Shelf, copy: Path) -> None:

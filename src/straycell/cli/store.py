@@ -14,7 +14,7 @@ from straycell.cli import clock, desk, output, values
 from straycell.cli.progress import counting
 from straycell.cli.prompts import confirm
 from straycell.cli.verbs import noun_app
-from straycell.errors import EXIT_NEGATIVE, BadData, StoreFault
+from straycell.errors import EXIT_NEGATIVE, BadData, StoreFault, StraycellError
 
 if TYPE_CHECKING:
     from straycell.store.merge import Merged
@@ -138,32 +138,60 @@ def restore(
     path = desk.store_path()
     if path.exists():
         confirm(yes, f"replace the store {path} by {file}?")
+        desk.rules()  # a fault of them is told before anything is replaced
     with _about(file, "name a file that this wrote: straycell store backup FILE"):
         aside = restore_store(file, path)
-    document = {"store": str(path), "file": str(file), "former": None if aside is None else str(aside)}
+    former = None if aside is None else _out_of_use(aside)
+    carried = _carried(former, path) if former else []
+    document = {
+        "store": str(path),
+        "file": str(file),
+        "former": None if aside is None else str(aside),
+        "discarded": carried,
+    }
     output.emit(document, lambda: output.say(f"{path}: restored from {file}"))
     if aside is not None:
         output.talk(f"the former store is kept: {aside}")
-        undone = sorted(_condemned(aside) - _condemned(path))
-        if undone:
-            output.talk(
-                f"discarded after this backup was made, and not in it: {', '.join(undone)}. They stay out of use: "
-                "record again what condemned them, or straycell discard CODE --because TEXT"
-            )
+        _talk_former(former, carried)
 
 
-def _condemned(path: Path) -> set[str]:
-    """Codes out of use for good in a store; none when it cannot be read, which is why one restores."""
-    from straycell.cells import Stage
+def _out_of_use(path: Path) -> dict[str, str] | None:
+    """Why each cell is out of use in a store; None when it cannot be read, which is why one restores."""
     from straycell.store.reader import open_reader
 
     try:
         with open_reader(path) as reader:
-            return {
-                c.code for stage in (Stage.CONDEMNED, Stage.HANDED_OVER) for c in reader.cells(stage=stage)
-            }
+            return reader.out_of_use()
     except StoreFault:
-        return set()
+        return None
+
+
+def _carried(former: dict[str, str], path: Path) -> list[str]:
+    """What was out of use in the former store is so in the restored one, as one write."""
+    from straycell.store.backup import carry_discards
+
+    try:
+        with desk.writing() as writer:
+            return carry_discards(former, writer)
+    except StraycellError as fault:
+        raise StoreFault(
+            f"store {path} is restored, but not what was out of use before ({', '.join(former)}): {fault.what}",
+            "use none of these; then, for each one: straycell discard CODE --because TEXT",
+        ) from fault
+
+
+def _talk_former(former: dict[str, str] | None, carried: list[str]) -> None:
+    if former is None:
+        output.talk("what was out of use in it could not be read: discard such cells again before you match")
+        return
+    if carried:
+        output.talk(f"out of use in it, and so discarded here too: {', '.join(carried)}")
+    if not former:
+        return  # and a backup of an older version may still wait for its upgrade
+    with desk.reading() as reader:
+        unknown = sorted(former.keys() - set(reader.codes()))
+    if unknown:
+        output.talk(f"out of use in it, and not in this backup: {', '.join(unknown)}. They stay out of use")
 
 
 @app.command("merge")

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import sqlite3
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import closing
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from straycell.errors import BadData, StoreFault
 from straycell.store.engine import BUSY_S, connected, raw_connection, reading_engine, recover, store_faults
 from straycell.store.schema import store_version
+
+if TYPE_CHECKING:
+    from straycell.store.writer import Writer
 
 _UNREADABLE = (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT)
 
@@ -56,6 +60,19 @@ def restore_store(file: Path, store: Path) -> Path | None:
             _put_aside(store, aside)
             _copy_to_new(file, store)
     return aside
+
+
+_REPLACED = "was out of use in the store that was replaced: "
+
+
+def carry_discards(former: Mapping[str, str], writer: Writer) -> list[str]:
+    """Discard what was out of use in the replaced store (why by code), and is in use in the restored one."""
+    known, gone = set(writer.codes()), writer.out_of_use()
+    carried = [code for code in former if code in known and code not in gone]
+    for code in carried:
+        why = former[code].removeprefix(_REPLACED) or "no reason stands there"
+        writer.discard(code, _REPLACED + why)
+    return carried
 
 
 def _require_sound(path: Path) -> None:

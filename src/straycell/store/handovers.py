@@ -92,20 +92,34 @@ def waiting(conn: Connection) -> list[str]:
 
 def condemned_since(conn: Connection) -> dict[str, datetime]:
     """When each cell that is condemned now was condemned: the first time since it was last cleared."""
+    first = _first_condemned(conn, [Stage.CONDEMNED.value])
+    return {code: from_us(at_us) for code, (at_us, _) in first.items()}
+
+
+def out_of_use(conn: Connection) -> dict[str, str]:
+    """Why each cell that is condemned or handed over went out of use; empty where no event says."""
+    stages = [Stage.CONDEMNED.value, Stage.HANDED_OVER.value]
+    first = _first_condemned(conn, stages)
+    codes = conn.execute(select(CELL.c.code).where(CELL.c.stage.in_(stages)).order_by(CELL.c.code)).scalars()
+    return {code: first[code][1] if code in first else "" for code in codes}
+
+
+def _first_condemned(conn: Connection, stages: Collection[str]) -> dict[str, tuple[int, str]]:
+    """(when in microseconds, why) each cell of these stages was condemned first since it was last cleared."""
     rows = conn.execute(
-        select(EVENT_CELL.c.code, EVENT.c.verb, EVENT.c.at_us)
+        select(EVENT_CELL.c.code, EVENT.c.verb, EVENT.c.at_us, EVENT.c.because)
         .join(EVENT, EVENT.c.id == EVENT_CELL.c.event_id)
         .join(CELL, CELL.c.code == EVENT_CELL.c.code)
-        .where(CELL.c.stage == Stage.CONDEMNED.value, EVENT.c.verb.in_([*_CONDEMNING, "cleared"]))
+        .where(CELL.c.stage.in_(stages), EVENT.c.verb.in_([*_CONDEMNING, "cleared"]))
         .order_by(EVENT.c.id)
     ).all()
-    since: dict[str, datetime] = {}
-    for code, verb, at_us in rows:
+    first: dict[str, tuple[int, str]] = {}
+    for code, verb, at_us, because in rows:
         if verb == "cleared":
-            since.pop(code, None)
+            first.pop(code, None)
         else:
-            since.setdefault(code, from_us(at_us))
-    return since
+            first.setdefault(code, (at_us, because))
+    return first
 
 
 def add_handover(pen: Pen, place: str, codes: Sequence[str] | None) -> HandoverEntry:

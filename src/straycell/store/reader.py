@@ -184,6 +184,11 @@ class Reader:
         with self._look() as conn:
             return handovers.list_of(conn, handovers.handover(conn, number), rules, now)
 
+    def out_of_use(self) -> dict[str, str]:
+        """Why each cell that is condemned or handed over went out of use, by code in order."""
+        with self._look() as conn:
+            return handovers.out_of_use(conn)
+
     # readings
 
     def meters(self) -> list[Meter]:
