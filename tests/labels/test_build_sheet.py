@@ -124,3 +124,14 @@ def test_ticks_are_drawn_for_checks_alone() -> None:
     """A square before each line to be ticked, none before a note."""
     plain, ticked = (pages(sheet(1, 1, Section("S", ("a", "b"), ticks)))[0] for ticks in (False, True))
     assert len(ticked.outlines) - len(plain.outlines) == 2
+
+
+@pytest.mark.parametrize(
+    ("shape", "words"), [((1, 1), "the cell"), ((1, 3), "in parallel"), ((2, 1), "group 2")]
+)
+def test_the_head_of_a_column_says_what_it_is(shape: tuple[int, int], words: str) -> None:
+    """One cell alone is parallel to nothing."""
+    document = pypdfium2.PdfDocument(build_sheet_pdf(sheet(*shape), NOW))
+    told = document[0].get_textpage().get_text_range()
+    assert words in told
+    assert ("in parallel" in told) == (words == "in parallel")

@@ -181,6 +181,24 @@ def test_figures_finer_than_a_milliampere_hour_keep_their_target() -> None:
     assert plan.surplus_ah is not None and plan.surplus_ah < 0.001
 
 
+@pytest.mark.parametrize("seed", [41, 42, 43])
+def test_a_goal_below_what_the_weakest_cells_give_still_deals_them_evenly(seed: int) -> None:
+    """60 cells, 4S5P: the least surplus there can be, and groups as even as if no goal had been given."""
+    capacities, ohms = shelf(60, seed, 0.05)
+    weakest = sorted(capacities)[:20]
+    plan = balance_groups(capacities, ohms, series=4, parallel=5, target_ah=5.0, seconds=PLENTY)
+    assert plan.surplus_ah == pytest.approx(sum(weakest) - 20.0)
+    chosen = [cell for group in plan.groups for cell in group]
+    even = balance_groups(
+        [capacities[cell] for cell in chosen],
+        [ohms[cell] for cell in chosen],
+        series=4,
+        parallel=5,
+        seconds=PLENTY,
+    )
+    assert plan.spread_ah <= even.spread_ah + 1e-9
+
+
 def test_cells_that_find_no_partner_are_named() -> None:
     """One outlier of resistance makes a pack of every cell impossible, and it is the one named."""
     with pytest.raises(NoLegalGrouping) as refusal:

@@ -107,7 +107,8 @@ def _match_all() -> None:
         raise NegativeAnswer(
             output.brief(f"{count}: {names}"), output.brief(f"'{first.project}': {_first(first.missing)}")
         )
-    talk_cautions(Step.MATCH)
+    if found.plans:
+        talk_cautions(Step.MATCH)
 
 
 def page_of_all(found: StockPlan) -> None:

@@ -173,7 +173,8 @@ def _band_mm(rows: int) -> float:
 
 
 def _column(pen: _Pen, column: _Column, x: float, y: float, height: float, groups: int) -> None:
-    name = f"group {column.group}" if groups > 1 else "in parallel"
+    alone = "in parallel" if len(column.cells) > 1 or column.parts > 1 else "the cell"
+    name = f"group {column.group}" if groups > 1 else alone
     if column.parts > 1:
         name += f" ({column.part + 1} of {column.parts})"
     size = fitting_size(name, NAME_MM, CELL_MM[0] - SIGN_MM - 1.0, True, pen.measure)
