@@ -107,8 +107,7 @@ def _match_all() -> None:
         raise NegativeAnswer(
             output.brief(f"{count}: {names}"), output.brief(f"'{first.project}': {_first(first.missing)}")
         )
-    if found.plans:
-        talk_cautions(Step.MATCH)
+    talk_cautions(Step.MATCH)
 
 
 def page_of_all(found: StockPlan) -> None:
