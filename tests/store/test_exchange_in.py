@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import re
 from dataclasses import fields, replace
 from datetime import UTC, datetime, timedelta
@@ -268,8 +269,40 @@ def test_an_export_can_be_taken_in_once(shelf: Shelf, tmp_path: Path) -> None:
     assert standing(other) == before
 
 
+def test_no_text_of_an_export_is_a_formula_and_all_come_back_as_they_were(
+    shelf: Shelf, tmp_path: Path
+) -> None:
+    """In every file; a text with a quote of its own too, a plain number without one, a cold cell as a number."""
+    texts = ("=1+1", "+cmd", "@sum", "-a", "'=b", "''-c", "-5", "'plain")
+    with shelf.writing(NOW) as writer:
+        torn = writer.add_teardown("=title", "lamp", place="@shed")
+        writer.add_box("-tin", "+kind")
+        writer.add_meter(replace(FINE, name="=meter"))
+        codes = [writer.add_cells(replace(NMC, maker=text))[0].code for text in texts]
+        (boxed,) = writer.add_cells(NMC, teardown=torn.code, pack="=p", box="-tin")
+        cold = replace(capacity(boxed.code, 2.4), temperature_c=-5.0, meter=replace(FINE, name="=meter"))
+        writer.add_readings([cold])
+        writer.discard(codes[0], "=dropped")
+    other, cells, readings = moved(shelf, tmp_path)
+    assert (cells.refused, readings.refused) == ((), ())
+    assert facts(other) == facts(shelf) and standing(other) == standing(shelf)
+    with shelf.reading() as old, other.reading() as new:
+        assert new.boxes() == old.boxes() and new.teardowns()[0].title == "=title"
+        assert any(
+            reason.text.endswith("=dropped") for reason in new.verdict(codes[0], shelf.rules, NOW).reasons
+        )
+    fields_out = {
+        field
+        for file in (tmp_path / "out").glob("*.csv")
+        for row in csv.reader(file.read_text().splitlines())
+        for field in row
+    }
+    assert {f for f in fields_out if f.startswith(tuple("=+@-"))} == {"-5", "-5.0"}
+    assert {"'=1+1", "''=b", "'plain", "'=dropped", "'=title", "'-tin"} <= fields_out
+
+
 positive = st.floats(0.01, 4.0, allow_nan=False)
-words = st.text("abc ÄÖµ\"',;-0 ", max_size=12).map(lambda text: " ".join(text.split()))
+words = st.text("abc ÄÖµ\"',;-=+@0 ", max_size=12).map(lambda text: " ".join(text.split()))
 some_facts = st.builds(
     CellFacts,
     chemistry=st.sampled_from([c for c in Chemistry if c is not Chemistry.PRIMARY]),

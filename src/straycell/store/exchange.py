@@ -1,6 +1,7 @@
 """The store as plain text: one CSV file a table, for a spreadsheet or another program; traces as they came.
 
-Times are ISO 8601 in UTC; numbers are in the unit their column's name ends with.
+Times are ISO 8601 in UTC; numbers are in the unit their column's name ends with. A text that a spreadsheet would
+run as a formula stands behind a single quote, which `import` takes off again.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from sqlalchemy import ColumnElement, Connection, Select, case, select
 from straycell.errors import BadData
 from straycell.readings import UNITS
 from straycell.store.cells import FACT_COLUMNS, newest_facts
+from straycell.store.exchange_table import shielded
 from straycell.store.tables import (
     BOX,
     BUILD,
@@ -96,7 +98,9 @@ def _write(conn: Connection, query: Select[tuple[object, ...]], file: Path) -> P
     import pandas as pd
 
     result = conn.execute(query)
-    frame = pd.DataFrame([tuple(row) for row in result], columns=list(result.keys()), dtype=object)
+    frame = pd.DataFrame(
+        [tuple(map(shielded, row)) for row in result], columns=list(result.keys()), dtype=object
+    )
     _times_as_text(frame).to_csv(file, index=False, lineterminator="\n")
     return file
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Collection
 from datetime import date
 from functools import cached_property
@@ -16,6 +15,7 @@ from straycell.errors import BadData
 from straycell.meters import Meter
 from straycell.store import boxes, meters
 from straycell.store.codec import day_text
+from straycell.store.exchange_table import rows_beside
 from straycell.store.pen import Pen
 from straycell.store.tables import BENCH, BOX, METER, TEARDOWN
 
@@ -42,11 +42,7 @@ class Beside:
         return listed | {meter.name: meter for meter in meters.meters(self._pen.conn)}
 
     def _rows(self, name: str, key: str) -> _Rows:
-        file = self._folder / f"{name}.csv"
-        if not file.is_file():
-            return {}
-        with file.open(newline="", encoding="utf-8-sig") as text:
-            return {row[key]: row for row in csv.DictReader(text) if row.get(key)}
+        return {row[key]: row for row in rows_beside(self._folder / f"{name}.csv") if row.get(key)}
 
     def teardown(self, code: str) -> str:
         """The code itself. Raises BadData for a tear-down that is nowhere."""

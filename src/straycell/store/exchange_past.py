@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
@@ -11,6 +10,7 @@ from straycell.acceptance.evidence import DISMANTLED
 from straycell.cells import Stage
 from straycell.errors import BadData
 from straycell.store.codec import to_us
+from straycell.store.exchange_table import rows_beside
 from straycell.store.pen import Pen
 from straycell.store.tables import CONDEMNATION, UPSET
 
@@ -59,12 +59,9 @@ def carry_past(pen: Pen, file: Path, was: Mapping[str, Stage], event_id: int) ->
 
 def _rows(file: Path, now: datetime, was: Mapping[str, Stage]) -> Iterator[tuple[str, dict[str, str], int]]:
     """(code, line, time in us) of the cells just filed."""
-    if not file.is_file():
-        return
-    with file.open(newline="", encoding="utf-8-sig") as text:
-        for number, row in enumerate(csv.DictReader(text), 2):
-            if row.get("code") in was:
-                yield row["code"], row, _time(row.get("at") or "", now, f"{file.name} line {number}")
+    for number, row in enumerate(rows_beside(file), 2):
+        if row.get("code") in was:
+            yield row["code"], row, _time(row.get("at") or "", now, f"{file.name} line {number}")
 
 
 def _time(text: str, now: datetime, where: str) -> int:

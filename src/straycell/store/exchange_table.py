@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
@@ -16,6 +17,29 @@ from straycell.errors import BadData
 
 MOST_BYTES = 500_000_000
 _SHOWN = 60
+_FORMULA = re.compile(r"'*\s*[=+@-]")
+_PLAIN_NUMBER = re.compile(r"[+-]?\d+(\.\d+)?")
+
+
+def shielded(value: object) -> object:
+    """A text that a spreadsheet would take for a formula, behind a single quote; all else as it is."""
+    if isinstance(value, str) and _FORMULA.match(value) and not _PLAIN_NUMBER.fullmatch(value):
+        return f"'{value}"
+    return value
+
+
+def unshielded(value: str) -> str:
+    """The text as it was before `shielded`."""
+    return value[1:] if value.startswith("'") and _FORMULA.match(value) else value
+
+
+def rows_beside(file: Path) -> Iterator[dict[str, str]]:
+    """The lines of a file of an export, by column; none when it is not there."""
+    if not file.is_file():
+        return
+    with file.open(newline="", encoding="utf-8-sig") as text:
+        for row in csv.DictReader(text, restval=""):
+            yield {name: unshielded(value) for name, value in row.items() if isinstance(value, str)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +148,7 @@ def _rows(text: str) -> Iterator[tuple[int, list[str]]]:
     began = 1
     for values in reader:
         if any(value.strip() for value in values):
-            yield began, [value.strip() for value in values]
+            yield began, [unshielded(value.strip()) for value in values]
         began = reader.line_num + 1
 
 
