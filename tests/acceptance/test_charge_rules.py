@@ -6,7 +6,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from tests.acceptance.bench import good, reason
+from tests.acceptance.bench import Bench, good, reason
 
 from straycell.acceptance import Outcome, Status
 
@@ -88,3 +88,12 @@ def test_a_charge_cut_short_is_not_full() -> None:
     bench = good()
     bench.charges = [type(c)(c.id, c.cell, c.at, 1.0, 4.2, 0.9, 22.0, 26.0) for c in bench.charges]
     assert reason(bench.verdict(), "warming").status is Status.UNMEASURED
+
+
+def test_a_trickle_does_not_settle_a_charge_that_was_nearly_too_hot() -> None:
+    """46 C is too close to 45 C to call; only a charge that could have warmed the cell speaks against it."""
+    bench = Bench().capacity(2.0, 1.2).charge(2.0, amps=0.4, ambient=42.0, peak=46.0)
+    bench.charge(3.0, amps=0.001, until=3.8, ambient=21.0, peak=21.0)
+    assert any(r.rule == "charge-temperature" and r.status is Status.CLOSE for r in bench.verdict().reasons)
+    bench.charge(4.0, amps=0.4, ambient=21.0, peak=24.0)
+    assert not any(r.rule == "charge-temperature" for r in bench.verdict().reasons)

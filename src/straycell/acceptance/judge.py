@@ -10,7 +10,7 @@ from straycell.acceptance import capacity, identity, leakage, look, resistance, 
 from straycell.acceptance.case import Case, Rule
 from straycell.acceptance.evidence import Evidence
 from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
-from straycell.acceptance.rules import RuleSet
+from straycell.acceptance.rules import RuleSet, shipped_rules
 
 ALL_RULES: tuple[Rule, ...] = (
     identity.condemned,
@@ -39,6 +39,7 @@ def assess(evidence: Evidence, rules: RuleSet, now: datetime) -> Verdict:
     case = Case(evidence, evidence.facts, rules, now)
     reasons = tuple(reason for rule in ALL_RULES for reason in rule(case))
     reasons = (*_standing(evidence, rules, now, reasons), *reasons)
+    reasons = (*_shipped_dangers(evidence, rules, now, reasons), *reasons)
     outcome = min((r.ceiling for r in reasons), default=Outcome.HOLD)
     missing = () if outcome is Outcome.DISCARD else tuple(_missing(reasons, outcome))
     untils = [r.until for r in reasons if r.until is not None and r.until > now]
@@ -46,6 +47,24 @@ def assess(evidence: Evidence, rules: RuleSet, now: datetime) -> Verdict:
     return Verdict(
         evidence.code, outcome, rules.name, rules.hash, reasons, missing, now, until, evidence.last_reading
     )
+
+
+def _shipped_dangers(
+    evidence: Evidence, rules: RuleSet, now: datetime, reasons: Iterable[Reason]
+) -> Iterator[Reason]:
+    """What a safety rule as shipped finds and a person's own rules do not: a step of theirs may have blinded it.
+
+    A longer wait or a wider error looks stricter, and yet can make a danger too vague to be called one.
+    """
+    shipped = shipped_rules()
+    if rules.hash == shipped.hash:
+        return
+    worst = {r.rule: r.ceiling for r in reasons}
+    case = Case(evidence, evidence.facts, shipped, now)
+    for reason in (found for rule in ALL_RULES for found in rule(case)):
+        known = worst.get(reason.rule, Outcome.PACK)
+        if reason.safety and reason.ceiling is Outcome.DISCARD and reason.ceiling < known:
+            yield replace(reason, text=f"under the shipped rules: {reason.text}")
 
 
 def _standing(

@@ -42,6 +42,7 @@ class Limit:
     unit: str = ""
     values: Mapping[str, float] | None = None
     words: tuple[str, ...] = ()
+    feeds_safety: str = ""
 
     def value(self, *keys: str) -> float:
         """The figure of the first key present. Raises KeyError when none is: callers ask `has` first."""
@@ -59,6 +60,12 @@ class Limit:
         """True when `figure` lets more pass than the limit's own figure for `key`."""
         own = (self.values or {})[key]
         return figure < own if self.bound == "min" else figure > own
+
+    def bares_danger(self, key: str, figure: float) -> float | None:
+        """The figure that `figure` must not pass, because a safety rule leans on it; None when it does not."""
+        own = (self.values or {}).get("light", (self.values or {})[key])
+        beyond = figure > own if self.feeds_safety == "max" else figure < own
+        return own if self.feeds_safety and beyond else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,6 +232,9 @@ def _new_values(shipped: Limit, entry: Mapping[str, Any], label: str) -> tuple[L
         elif shipped.safety and shipped.looser(key, figure):
             bound = "at least" if shipped.bound == "min" else "at most"
             loose.append(f"{key} is {figure:g}, {bound} {own[key]:g} {shipped.unit}".rstrip())
+        elif (furthest := shipped.bares_danger(key, figure)) is not None:
+            bound = "at most" if shipped.feeds_safety == "max" else "at least"
+            loose.append(f"{key} is {figure:g}, {bound} {furthest:g} {shipped.unit}".rstrip())
         else:
             own[key] = float(figure)
     if loose:
@@ -247,6 +257,7 @@ def _limit(entry: Mapping[str, Any]) -> Limit:
         entry.get("unit", ""),
         {key: float(value) for key, value in values.items()} if values else None,
         tuple(entry.get("words", ())),
+        entry.get("feeds_safety", ""),
     )
 
 

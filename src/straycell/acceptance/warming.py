@@ -65,7 +65,10 @@ def hot(case: Case) -> Iterator[Reason]:
                 reading=charge,
             )
             return
-        close = charge if side is Side.CLOSE else None
+        if side is Side.CLOSE:
+            close = charge
+        elif close is not None and _repeats(case, charge, close):
+            close = None
     if close is not None:
         yield case.reason(
             "charge-temperature",

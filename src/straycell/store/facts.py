@@ -86,6 +86,8 @@ def correct_cell(
     if not isinstance(teardown, Keep):
         source = require_teardown(pen.conn, teardown).code if teardown is not None else None
     group = old.pack if isinstance(pack, Keep) else pack
+    if (source, group) != (old.teardown, old.pack) and not mistake:
+        _require_no_sign(pen, code)
     place = old.box if isinstance(box, Keep) else box
     if place is not None and place != old.box:
         require_room(pen.conn, place, [replace(old, facts=facts)])
@@ -106,6 +108,16 @@ def correct_cell(
     pen.touched.add(code)
     pen.clearing |= {code, *pen.kin}
     return new
+
+
+def _require_no_sign(pen: Pen, code: str) -> None:
+    """Raise BadData for a cell whose sibling shows danger: moving it to another pack would hide that."""
+    signs = family.kinship(pen.conn, [code]).signs_for(code)
+    if signs:
+        raise BadData(
+            f"cell {code} is of the same pack as {signs[0].code}, which was seen {signs[0].look}",
+            "if its pack was written down wrongly, add: --mistake mistyped",
+        )
 
 
 def _plain(cell: Cell) -> dict[str, Any]:

@@ -49,8 +49,9 @@ def follow(pen: Pen, made: dict[str, Verdict], clearing: set[str]) -> None:
     """An outcome `discard` condemns; a condemned cell comes back only when what condemned it was taken back."""
     builds.condemn_all(pen, {code: why for code, verdict in made.items() if (why := why_discarded(verdict))})
     fit = [code for code in sorted(clearing & made.keys()) if made[code].outcome is not Outcome.DISCARD]
+    elsewhere = verdicts.condemned_by_other_rules(pen.conn, fit, pen.rules.name)
     for code, stage in cells.stages(pen.conn, fit).items():
-        if stage is Stage.CONDEMNED:
+        if stage is Stage.CONDEMNED and code not in elsewhere:
             cells.move_stage(pen, code, Stage.RECEIVED)
             pen.event("cleared", [code], because="what condemned it was taken back as a mistake")
 

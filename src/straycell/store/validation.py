@@ -27,6 +27,9 @@ _DIMENSIONS = {
 }
 
 
+_MOST_U = max(CELL_WINDOWS[dimension].high for dimension in _DIMENSIONS.values())
+
+
 def utc(at: datetime) -> datetime:
     """The same moment in UTC. Raises BadData for a time without a zone."""
     to_us(at)
@@ -140,7 +143,7 @@ def _derived_faults(reading: Reading) -> Iterator[str]:
         yield "only a capacity starts full, is a lower bound or has an energy"
     if reading.energy_wh is not None and not 0 < reading.energy_wh <= 2500:
         yield "its energy cannot be right for one cell"
-    if reading.u is not None and not (math.isfinite(reading.u) and reading.u >= 0):
+    if reading.u is not None and not 0 <= reading.u <= _MOST_U:
         yield "its uncertainty is no number"
 
 

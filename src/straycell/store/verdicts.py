@@ -38,6 +38,14 @@ def newest(conn: Connection, codes: Collection[str] | None, *, bodies: bool = Tr
     return {row.code: row for row in rows_of(conn, select(*columns).where(VERDICT.c.id.in_(latest)))}
 
 
+def condemned_by_other_rules(conn: Connection, codes: Collection[str], name: str) -> set[str]:
+    """The cells whose last verdict of discard was given under rules of another name: no correction withdrew that."""
+    latest = select(func.max(VERDICT.c.id)).where(VERDICT.c.outcome == Outcome.DISCARD.word)
+    latest = latest.where(among(VERDICT.c.code, codes)).group_by(VERDICT.c.code)
+    query = select(VERDICT.c.code).where(VERDICT.c.id.in_(latest), VERDICT.c.rules != name)
+    return set(conn.execute(query).scalars())
+
+
 def holds(row: Row[Any], rules: RuleSet, now_us: int, last_reading: int) -> bool:
     """True while a recorded verdict may be trusted: same rules, same last reading, its time not run out."""
     return bool(

@@ -1,0 +1,66 @@
+"""A person's own rules never hide a danger that the shipped ones see."""
+
+from __future__ import annotations
+
+import pytest
+from tests.acceptance.bench import Bench, day
+
+from straycell.acceptance.judge import assess
+from straycell.acceptance.reasons import Outcome
+from straycell.acceptance.rules import RuleSet, merge_rules, shipped_rules
+
+
+def own(limit_id: str, **figures: object) -> RuleSet:
+    """The shipped rules with one limit of a person's own; it must be taken."""
+    rules, faults = merge_rules(shipped_rules(), {"name": "my bench", "limit": [{"id": limit_id, **figures}]})
+    assert rules is not None, faults
+    return rules
+
+
+def test_a_wider_error_makes_no_hot_charge_harmless() -> None:
+    """A peak of 70 C is a discard; with an error of 30 K it would be too vague to be one."""
+    bench = Bench().capacity(2.0, 1.2).charge(2.0, ambient=40.0, peak=70.0)
+    blind = own("error-temperature", values={"offset": 30.0})
+    verdict = assess(bench.evidence(), blind, day(20.0))
+    assert verdict.outcome is Outcome.DISCARD and "under the shipped rules" in str(verdict.reasons)
+    assert verdict.rules == "my bench"
+
+
+def test_a_gentler_rate_hides_no_warming() -> None:
+    """A rise of 20 K at 0.45C is a discard, whatever counts as gentle on this bench."""
+    bench = Bench().capacity(2.0, 1.2).charge(2.0, amps=0.9, ambient=22.0, peak=42.0)
+    for rules in (shipped_rules(), own("warming-rate", value=0.01)):
+        assert assess(bench.evidence(), rules, day(20.0)).outcome is Outcome.DISCARD
+
+
+@pytest.mark.parametrize(
+    ("limit_id", "figures"),
+    [
+        ("self-discharge", {"value": 1e9}),
+        ("self-discharge", {"values": {"pack": 5.1}}),
+        ("resistance", {"values": {"light": 2.6}}),
+        ("unrated-resistance-dc", {"value": 1e9}),
+        ("unrated-capacity", {"value": 50.0}),
+        ("board-drain", {"value": 2e-4}),
+        ("pair-temperature", {"value": 100.0}),
+        ("full-charge-from", {"value": 2.0}),
+        ("rest-time", {"value": 0.0}),
+    ],
+)
+def test_a_step_that_a_safety_rule_leans_on_goes_no_further(
+    limit_id: str, figures: dict[str, object]
+) -> None:
+    """The fault names the limit and how far it may go."""
+    rules, faults = merge_rules(shipped_rules(), {"name": "my bench", "limit": [{"id": limit_id, **figures}]})
+    assert rules is None and any(limit_id in fault and "cannot be loosened" in fault for fault in faults)
+
+
+@pytest.mark.parametrize(
+    ("limit_id", "figures"),
+    [("self-discharge", {"values": {"pack": 4.5}}), ("unrated-capacity", {"values": {"18650": 1.5}})],
+)
+def test_what_no_safety_rule_leans_on_may_still_be_loosened(
+    limit_id: str, figures: dict[str, object]
+) -> None:
+    """A bench of its own mind about what is good enough."""
+    assert own(limit_id, **figures).name == "my bench"
