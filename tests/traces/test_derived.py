@@ -227,3 +227,71 @@ def test_the_few_points_follow_a_published_curve(reduce: Reduce) -> None:
     dense = np.interp(share[:19_000] * 2.5, curve.ah_out, curve.voltage_v)
     inside = share[:19_000] * 2.5 <= curve.ah_out[-1]
     assert float(np.max(np.abs(dense - volts[:19_000])[inside])) < 0.005
+
+
+# --- danger that a trace shows ------------------------------------------------------------------------
+
+DEEP_RUN = (7200.0, -0.5, 4.05, 1.0)
+
+
+def volts_of(items: list[Reading | Charge]) -> list[Reading]:
+    return [i for i in items if isinstance(i, Reading) and i.quantity is Quantity.VOLTAGE]
+
+
+def test_a_rest_that_ends_below_the_floor_is_a_voltage_of_its_own(
+    reduce: Reduce, meter: Meter, defaults: CautiousDefaults
+) -> None:
+    """Two hours at 0.6 V after a run: the value, the rest, its time and an uncertainty no smaller than the meter's."""
+    trace = trace_of([REST, DEEP_RUN, (7200.0, 0.0, 0.6, 0.6), (60.0, 0.5, 3.0, 3.0)])
+    (found,) = volts_of(derive(trace, reduce, meter, defaults, floor_v=2.0)[0])
+    assert found.value == pytest.approx(0.6)
+    assert found.rested_s == pytest.approx(7200.0, abs=2.0)
+    assert found.at == END - timedelta(seconds=60)
+    assert found.u is not None and meter.voltage is not None and found.u >= meter.voltage.u(0.6)
+
+
+@pytest.mark.parametrize(
+    ("parts", "expected_v"),
+    [
+        ([REST, RUN, (900.0, 0.0, 3.3, 3.4)], []),
+        ([REST, DEEP_RUN, (900.0, 0.0, 1.5, 2.5)], []),  # it came back
+        ([REST, DEEP_RUN, (60.0, 0.0, 1.2, 1.4)], []),  # a minute is no rest
+        ([REST, DEEP_RUN, (900.0, 0.0, 1.2, 2.001)], [2.001]),  # may be below
+        ([(900.0, 0.0, 1.2, 1.2), *CHARGE], [1.2]),
+        ([(900.0, 0.0, 1.2, 1.2)], [1.2]),  # nothing but a rest
+    ],
+)
+def test_only_a_rest_that_ends_clearly_above_the_floor_is_left_alone(
+    reduce: Reduce, defaults: CautiousDefaults, parts: Parts, expected_v: list[float]
+) -> None:
+    """Within the cautious default's uncertainty of 2 V is no pass; what recovered, or hardly rested, is no rest."""
+    items, _ = derive(trace_of(parts), reduce, None, defaults, floor_v=2.0)
+    assert [r.value for r in volts_of(items)] == pytest.approx(expected_v)
+
+
+def test_without_a_floor_no_low_voltage_is_looked_for(
+    reduce: Reduce, meter: Meter, defaults: CautiousDefaults
+) -> None:
+    """A primary cell may be empty."""
+    trace = trace_of([REST, (7200.0, -0.5, 4.05, -0.3), (7200.0, 0.0, 0.6, 0.6)])
+    assert volts_of(derive(trace, reduce, meter, defaults)[0]) == []
+
+
+@pytest.mark.parametrize(("end_v", "lowest_v"), [(-0.3, -0.3), (0.0, 0.0), (-3.0, -1.0), (0.3, None)])
+def test_a_voltage_of_zero_or_less_under_current_is_recorded(
+    reduce: Reduce, meter: Meter, defaults: CautiousDefaults, end_v: float, lowest_v: float | None
+) -> None:
+    """Driven the wrong way: the lowest that can be a cell's at all (-1 V), without a rest."""
+    trace = trace_of([REST, (7200.0, -0.5, 4.05, end_v)])
+    found = volts_of(derive(trace, reduce, meter, defaults, floor_v=2.0)[0])
+    assert [r.value for r in found] == ([] if lowest_v is None else [pytest.approx(lowest_v, abs=2e-3)])
+    assert all(r.rested_s is None for r in found)
+
+
+def test_crossed_leads_condemn_nothing_and_are_told(
+    reduce: Reduce, meter: Meter, defaults: CautiousDefaults
+) -> None:
+    """A rest at -3.6 V is a sound cell the wrong way round."""
+    items, warnings = derive(trace_of([(900.0, 0.0, -3.6, -3.6)]), reduce, meter, defaults, floor_v=2.0)
+    assert volts_of(items) == []
+    assert any("no low voltage is recorded" in words and "leads crossed" in words for words in warnings)

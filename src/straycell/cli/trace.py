@@ -80,6 +80,7 @@ def add(
     """
     from straycell.acceptance.case import Case
     from straycell.cli.trace_work import Request, work_out
+    from straycell.safety.incidents import heat_incident
     from straycell.traces import parse_columns
     from straycell.traces.layout import file_bytes
 
@@ -99,8 +100,14 @@ def add(
     )
     case = Case(evidence, evidence.facts, rules, now)
     filing = work_out(case, request, _progress(len(raw)))
+    heat = None if filing.warmest_c is None else heat_incident(filing.warmest_c)
+    if heat is not None and again and any(upset.kind == heat.id for upset in evidence.upsets):
+        heat = None  # the first filing recorded it
     with desk.writing() as writer:
         entry, made = writer.add_trace(filing.new, filing.items, because)
+        if heat is not None:
+            hot = f"{show(filing.warmest_c or 0.0, _D.TEMPERATURE)} in trace {entry.id}"
+            writer.add_incident(heat.id, [found], hot, heat.severe)
     numbers = [item.id for item in made]
     with desk.reading() as reader:
         evidence = reader.evidence(found)
@@ -111,6 +118,8 @@ def add(
     )
     for note in filing.notes:
         output.talk(note)
+    if heat is not None:
+        output.talk(f"{hot}: incident '{heat.id}' recorded ({heat.text}): {heat.why}")
     worth.talk_worth(numbers, doubts, worth.remedy(evidence, rules, now))
     talk_after(found)
 

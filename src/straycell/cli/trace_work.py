@@ -38,13 +38,14 @@ class Request:
 
 @dataclass(frozen=True, slots=True)
 class Filing:
-    """A trace ready to be filed, and what to tell of it."""
+    """A trace ready to be filed, and what to tell of it; `warmest_c` is the hottest the cell is said to have been."""
 
     new: NewTrace
     items: tuple[Reading | Charge, ...]
     trace: Trace
     result: TraceResult
     notes: tuple[str, ...]
+    warmest_c: float | None = None
 
 
 def work_out(case: Case, request: Request, progress: Callable[[float], None] | None = None) -> Filing:
@@ -67,6 +68,7 @@ def work_out(case: Case, request: Request, progress: Callable[[float], None] | N
         defaults=case.rules.defaults,
         most_v=case.full_voltage_v + case.figure("voltage-over-full"),
         not_before=charge.at if charge is not None and later else None,
+        floor_v=None if case.facts.chemistry is Chemistry.PRIMARY else case.figure("voltage-floor"),
     )
     items, doubts = derived_items(trace, result, occasion)
     result = replace(result, warnings=(*result.warnings, *doubts))
@@ -83,7 +85,14 @@ def work_out(case: Case, request: Request, progress: Callable[[float], None] | N
         result=result.to_json(),
         curve=None if curve is None else asdict(curve),
     )
-    return Filing(new, tuple(items), trace, result, tuple(_notes(charge if later else None)))
+    notes = tuple(_notes(charge if later else None))
+    return Filing(new, tuple(items), trace, result, notes, warmest(trace, request.temperature_c))
+
+
+def warmest(trace: Trace, said_c: float | None) -> float | None:
+    """The highest temperature in the trace in C; what was said of it where the file tells none."""
+    known = [] if trace.temperature_c is None else [t for t in trace.temperature_c.tolist() if t == t]
+    return max(known, default=said_c)
 
 
 def read_named(name: str, raw: bytes, columns: str, progress: Callable[[float], None] | None = None) -> Trace:

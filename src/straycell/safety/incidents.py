@@ -13,7 +13,10 @@ RETEST = ("look", "rest voltage", "resistance")
 
 @dataclass(frozen=True, slots=True)
 class IncidentKind:
-    """One kind. `text` says when it is meant, `why` what it can have done, `look` what was seen, if anything."""
+    """One kind. `text` says when it is meant, `why` what it can have done, `look` what was seen, if anything.
+
+    `over_c` is the temperature of the cell in C above which it is one, where that makes it one.
+    """
 
     id: str
     text: str
@@ -21,6 +24,7 @@ class IncidentKind:
     why: str
     source: str
     look: str = ""
+    over_c: float | None = None
 
 
 @lru_cache(maxsize=1)
@@ -28,6 +32,11 @@ def incident_kinds() -> tuple[IncidentKind, ...]:
     """The known kinds, the severe ones first."""
     text = resources.files("straycell.safety").joinpath("incidents.toml").read_text(encoding="utf-8")
     return tuple(IncidentKind(**entry) for entry in tomllib.loads(text)["kind"])
+
+
+def heat_incident(temperature_c: float) -> IncidentKind | None:
+    """The kind that a cell's temperature is by itself; None when it was not that hot."""
+    return next((k for k in incident_kinds() if k.over_c is not None and temperature_c > k.over_c), None)
 
 
 def find_incident(word: str) -> IncidentKind | None:

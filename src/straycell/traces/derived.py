@@ -7,15 +7,18 @@ temperature: which column is the room's and which the cell's own, a file does no
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import groupby
 
 import numpy as np
 
 from straycell.meters import Meter
-from straycell.quantities import CELL_WINDOWS, COVERAGE_FACTOR, Dimension, show
-from straycell.readings import CautiousDefaults, Charge, Method, Quantity, Reading
+from straycell.quantities import CELL_WINDOWS, COVERAGE_FACTOR, Dimension, Measured, show
+from straycell.readings import CautiousDefaults, Charge, Method, Quantity, Reading, measured
+from straycell.traces.noise import roughness, shown_step
 from straycell.traces.result import TraceResult
 from straycell.traces.runs import PULSE_S, DischargeRun
 from straycell.traces.steps import Step, StepKind
@@ -23,6 +26,9 @@ from straycell.traces.trace import Trace
 
 _PAUSE_S = 600.0
 """Charge steps with no more than this between them are one charge (common practice)."""
+
+_LEAST_REST_S = 180.0
+"""A rest shorter than this says little of the cell's own voltage (common practice, no published source)."""
 
 _HIGHEST = 0.98
 """The current of a charge is its highest, a spike of a few rows left out (common practice)."""
@@ -33,7 +39,8 @@ class Occasion:
     """Whose trace it is, when it ended (UTC) and what it was taken with.
 
     Nothing in it is placed before `not_before`: the end of the charge that is said to come first.
-    `most_v` is the voltage above which a charge was an over-charge.
+    `most_v` is the voltage above which a charge was an over-charge, `floor_v` the one below which a rest was a
+    deep discharge; None: no low voltage is looked for.
     """
 
     cell: str
@@ -42,6 +49,7 @@ class Occasion:
     defaults: CautiousDefaults
     most_v: float
     not_before: datetime | None = None
+    floor_v: float | None = None
 
     def moment(self, trace: Trace, time_s: float) -> datetime:
         """When the trace's clock showed `time_s`."""
@@ -57,6 +65,8 @@ def derived_items(
     warnings: list[str] = []
     for found in (
         *_charges(trace, result, occasion),
+        *_low_rests(trace, result, occasion),
+        _reversal(trace, result, occasion),
         _resistance(trace, result, occasion),
         _capacity(trace, result, occasion),
     ):
@@ -121,6 +131,66 @@ def _resistance(trace: Trace, result: TraceResult, occasion: Occasion) -> Readin
         pulse_s=dc.pulse_s,
         soc=dc.soc,
         u=dc.resistance.u,
+    )
+
+
+def _low_rests(trace: Trace, result: TraceResult, occasion: Occasion) -> Iterator[Reading | str]:
+    """The end of every rest that is, or may be, below the floor: where the cell lay, and how long."""
+    if occasion.floor_v is None:
+        return
+    for kind, group in groupby(result.steps, key=lambda step: step.kind):
+        steps = list(group)
+        rested_s = steps[-1].end_s - steps[0].onset_s
+        if kind is not StepKind.REST or rested_s < _LEAST_REST_S:
+            continue
+        rows = slice(steps[0].first, steps[-1].stop)
+        value = _row_voltage(trace, steps[-1].stop - 1, rows, occasion)
+        if value.low < occasion.floor_v:
+            yield _low_voltage(value, steps[-1].end_s, trace, occasion, rested_s=rested_s)
+
+
+def _reversal(trace: Trace, result: TraceResult, occasion: Occasion) -> Reading | str | None:
+    """The lowest voltage under current if it is, or may be, zero or less: the cell was driven the wrong way."""
+    loaded = np.zeros(trace.rows, dtype=bool)
+    for step in result.steps:
+        loaded[step.first : step.stop] = step.kind is not StepKind.REST
+    if occasion.floor_v is None or not loaded.any():
+        return None
+    rows = np.flatnonzero(loaded)
+    known = rows[trace.voltage_v[rows] >= CELL_WINDOWS[Dimension.VOLTAGE].low]
+    if not len(known):
+        known = rows
+    row = int(known[np.argmin(trace.voltage_v[known])])
+    value = _row_voltage(trace, row, slice(row, row + 1), occasion)
+    return _low_voltage(value, float(trace.time_s[row]), trace, occasion) if value.low <= 0 else None
+
+
+def _row_voltage(trace: Trace, row: int, rows: slice, occasion: Occasion) -> Measured:
+    """The voltage of a row: the meter's limits, the steps the file shows, the scatter of `rows` around it."""
+    volts = trace.voltage_v[rows]
+    value = float(trace.voltage_v[row])
+    bare = Reading(0, occasion.cell, Quantity.VOLTAGE, occasion.ended_at, value, meter=occasion.meter)
+    seen = max(
+        shown_step(trace.voltage_v) / math.sqrt(12.0), roughness(volts, np.ones(len(volts), dtype=bool))
+    )
+    return Measured(value, math.hypot(measured(bare, occasion.defaults).u, seen))
+
+
+def _low_voltage(
+    value: Measured, time_s: float, trace: Trace, occasion: Occasion, rested_s: float | None = None
+) -> Reading | str:
+    if not _fits(value.value, Dimension.VOLTAGE):
+        volts = show(value.value, Dimension.VOLTAGE)
+        return f"no low voltage is recorded: {volts} cannot be a cell's, leads crossed? measure it by hand"
+    return Reading(
+        id=0,
+        cell=occasion.cell,
+        quantity=Quantity.VOLTAGE,
+        at=occasion.moment(trace, time_s),
+        value=value.value,
+        meter=occasion.meter,
+        rested_s=rested_s,
+        u=value.u,
     )
 
 

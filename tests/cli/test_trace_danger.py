@@ -1,0 +1,97 @@
+"""What a recorded trace shows of danger reaches the verdict: deep discharge, reversal, heat."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from tests.cli.bench import Bench
+
+
+@pytest.fixture
+def round_cell(bench: Bench) -> Bench:
+    """A 2.5 Ah 18650 without any reading."""
+    bench.do("cell add --form 18650 --chemistry nmc --rated-capacity 2500mAh --code A00001O")
+    return bench
+
+
+def run_file(
+    folder: Path, *, end_v: float, rest_v: float | None = None, top_c: float = 30.0, name: str = "run.csv"
+) -> Path:
+    """A rest, four hours of 0.5 A down to `end_v` and up to `top_c`, then two hours at `rest_v`."""
+    lines = ["time_s,voltage_v,current_a,temperature"]
+    lines += [f"{t},4.18,0,25" for t in range(0, 300, 10)]
+    for k in range(1441):
+        part = k / 1440
+        lines.append(f"{300 + 10 * k},{4.10 - (4.10 - end_v) * part:.5f},-0.5,{25 + (top_c - 25) * part:.2f}")
+    if rest_v is not None:
+        lines += [f"{14710 + 10 * k},{rest_v},0,25" for k in range(720)]
+    file = folder / name
+    file.write_text("\n".join(lines) + "\n")
+    return file
+
+
+def reasons(bench: Bench, rule: str) -> list[dict[str, Any]]:
+    return [r for r in bench.do("verdict show A00001O")["reasons"] if r["rule"] == rule]
+
+
+def voltages(bench: Bench) -> list[dict[str, Any]]:
+    return [r for r in bench.do("cell show A00001O")["readings"] if r["quantity"] == "voltage"]
+
+
+def test_hours_at_0_6_v_in_a_trace_discard_the_cell(round_cell: Bench, tmp_path: Path) -> None:
+    """The rest becomes a voltage linked to the trace, and the rule of the floor sees it."""
+    found = round_cell.do(f"trace add A00001O {run_file(tmp_path, end_v=0.6, rest_v=0.6)}")
+    (low,) = voltages(round_cell)
+    assert (low["value"], low["trace"]) == (0.6, found["id"])
+    assert low["rested_h"] == pytest.approx(2.0, abs=0.01)
+    assert low["id"] in found["readings"]
+    (reason,) = reasons(round_cell, "voltage-floor")
+    assert reason["status"] == "failed"
+    assert round_cell.do("verdict show A00001O")["outcome"] == "discard"
+
+
+def test_a_voltage_below_zero_under_current_discards_the_cell(round_cell: Bench, tmp_path: Path) -> None:
+    """A cell driven into reversal, with no rest after it."""
+    round_cell.do(f"trace add A00001O {run_file(tmp_path, end_v=-0.3)}")
+    (low,) = voltages(round_cell)
+    assert low["value"] == pytest.approx(-0.3)
+    assert round_cell.do("verdict show A00001O")["outcome"] == "discard"
+
+
+def test_a_cell_at_85_c_in_a_trace_is_condemned_and_it_is_said(round_cell: Bench, tmp_path: Path) -> None:
+    """The incident goes in with the trace; stderr says what was recorded and why."""
+    answer = round_cell.run(f"trace add A00001O {run_file(tmp_path, end_v=2.9, top_c=85)}")
+    assert answer.code == 0
+    told = " ".join(answer.err.split())
+    assert "85 C in trace 1: incident 'hot' recorded" in told
+    assert "severe incident: hot" in told
+    assert round_cell.do("verdict show A00001O")["outcome"] == "discard"
+
+
+def test_heat_that_was_only_said_counts_too(round_cell: Bench, tmp_path: Path) -> None:
+    """--temperature is of the cell where the file tells none."""
+    file = run_file(tmp_path, end_v=2.9)
+    file.write_text("\n".join(line.rpartition(",")[0] for line in file.read_text().split()) + "\n")
+    round_cell.do(f"trace add A00001O {file} --temperature 70C")
+    assert [r["text"] for r in reasons(round_cell, "upset")] == ["severe incident: hot"]
+
+
+def test_the_same_file_worked_out_anew_records_no_second_incident(round_cell: Bench, tmp_path: Path) -> None:
+    """One heat, one incident."""
+    file = run_file(tmp_path, end_v=2.9, top_c=85)
+    round_cell.do(f"trace add A00001O {file}")
+    answer = round_cell.run(f"trace add A00001O {file} --again --because 'forgot the cut-off' --cutoff 3.2V")
+    assert answer.code == 0, answer.err
+    assert "incident 'hot' recorded" not in answer.err
+
+
+def test_a_usual_trace_up_to_the_limit_records_no_incident_and_no_voltage(
+    round_cell: Bench, tmp_path: Path
+) -> None:
+    """60 C is not above 60 C, and a rest at 3.3 V is none below the floor."""
+    answer = round_cell.run(f"trace add A00001O {run_file(tmp_path, end_v=2.9, rest_v=3.3, top_c=60)}")
+    assert answer.code == 0 and "incident" not in answer.err
+    assert voltages(round_cell) == []
+    assert round_cell.do("verdict show A00001O")["outcome"] != "discard"
