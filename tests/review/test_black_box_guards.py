@@ -154,7 +154,7 @@ def test_superseding_the_reading_behind_it_does_and_stays_visible(bad: str, undo
         ("look", "--mistake mistyped --voltage 3V", 3),
         ("charge", "--mistake bad-contact", 3),
         ("look", "--mistake wrong-cell --right-cell CODE", 2),
-        ("look", "--mistake worn-out", 3),
+        ("look", "--mistake worn-out", 2),
     ],
 )
 def test_what_is_no_such_mistake_is_refused(what: str, undo: str, code: int) -> None:
