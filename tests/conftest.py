@@ -13,3 +13,7 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.load_profile("bench")
+
+if threading.current_thread() is threading.main_thread():
+    # A runner started in the background hands an ignored Ctrl-C on to its children; some tests type it.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
