@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import signal
+import threading
+
 from hypothesis import HealthCheck, settings
 
 settings.register_profile(
