@@ -14,7 +14,7 @@ from straycell.physics.charging import (
     linear_heat,
     programmed_current,
     safe_resistor,
-    supply_limit,
+    supply_too_high,
 )
 from straycell.physics.resistors import bands
 from straycell.physics.shipped import shipped
@@ -238,13 +238,9 @@ def _supply(charger: Charger, float_v: Float, allowed_a: float) -> list[Check]:
 
 def _too_high(charger: Charger, supply_v: float) -> list[Check]:
     """A supply at or above what the charger bears destroys it, and a dead one may hand the supply on to the cell."""
-    most_v, source = supply_limit(charger.supply_rated_v)
-    if supply_v < most_v * (1 - _DUST):
+    text = supply_too_high(supply_v, charger.supply_rated_v)
+    if not text:
         return []
-    kind = "this charger" if charger.supply_rated_v is not None else "a single-cell linear charger"
-    text = (
-        f"a supply of {_volts(supply_v)} may destroy {kind}: it bears less than {_volts(most_v)} ({source})"
-    )
     remedy = "use a supply of 5V"
     if charger.supply_rated_v is None and charger.programming_resistor_ohm is None:
         remedy += ", or state what its own sheet lets feed it (--supply-rated)"

@@ -7,11 +7,10 @@ from straycell.matching.charger import OUTSIDE, charge_current_a, gentler, set_v
 from straycell.matching.demand import Demand
 from straycell.matching.limits import UseLimits
 from straycell.matching.words import amps, volts
-from straycell.physics.charging import supply_limit
+from straycell.physics.charging import supply_limit, supply_too_high
 from straycell.projects import ChargeSpec, Project
 
 TEST = "charger-supply"
-DUST = 1e-9
 
 
 def judge_supply(demand: Demand, c: Candidate, limits: UseLimits) -> Why:
@@ -25,10 +24,8 @@ def judge_supply(demand: Demand, c: Candidate, limits: UseLimits) -> Why:
         return Why(c.code, TEST, True, text)
     fed_v, in_line = charge.supply_v, demand.series
     if in_line == 1 or charge.supply_rated_v is not None:
-        most_v, source = supply_limit(charge.supply_rated_v)
-        if fed_v >= most_v * (1 - DUST):
-            which = "this charger" if charge.supply_rated_v is not None else "a single-cell linear charger"
-            text = f"a supply of {volts(fed_v)} may destroy {which}: it bears less than {volts(most_v)} ({source})"
+        most_v, _ = supply_limit(charge.supply_rated_v)
+        if text := supply_too_high(fed_v, charge.supply_rated_v):
             return Why(
                 c.code, TEST, False, text, fed_v, most_v, "V", fed_v - most_v, _other_supply(charge, in_line)
             )

@@ -12,7 +12,7 @@ from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.physics.resistors import rounded_up
 from straycell.physics.shipped import shipped
-from straycell.quantities import Measured
+from straycell.quantities import Dimension, Measured, show
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,3 +145,13 @@ def supply_limit(rated_v: float | None = None) -> tuple[float, str]:
         return rated_v, "as stated for this charger"
     rule = shipped("charging")["supply"]
     return float(rule["most_v"]), str(rule["source"])
+
+
+def supply_too_high(supply_v: float, rated_v: float | None = None) -> str:
+    """Why a supply may destroy a charger, and hand itself on to the cell; empty when it stays below the limit."""
+    most_v, source = supply_limit(rated_v)
+    if supply_v < most_v * (1 - 1e-9):
+        return ""
+    kind = "this charger" if rated_v is not None else "a single-cell linear charger"
+    fed, most = show(supply_v, Dimension.VOLTAGE), show(most_v, Dimension.VOLTAGE)
+    return f"a supply of {fed} may destroy {kind}: it bears less than {most} ({source})"

@@ -9,6 +9,7 @@ from pathlib import Path
 from straycell.acceptance.evidence import DISMANTLED
 from straycell.cells import Stage
 from straycell.errors import BadData
+from straycell.store import family
 from straycell.store.codec import to_us
 from straycell.store.exchange_table import rows_beside
 from straycell.store.pen import Pen
@@ -48,6 +49,7 @@ def carry_past(pen: Pen, file: Path, was: Mapping[str, Stage], event_id: int) ->
         for code, stage in was.items()
         if stage is Stage.INSTALLED
     ]
+    pen.kin |= family.siblings_of(pen.conn, list(was))
     if discards:
         pen.conn.execute(
             CONDEMNATION.insert(),
