@@ -12,8 +12,8 @@ from pathlib import Path
 from straycell.acceptance import load_rules
 from straycell.errors import StraycellError
 from straycell.store.reader import open_reader
-from straycell.store.sample import build_sample, surprises
-from straycell.store.sample_text import read_sample
+from straycell.store.sample.build import build_sample, surprises
+from straycell.store.sample.text import read_sample
 
 
 def main(arguments: list[str]) -> int:

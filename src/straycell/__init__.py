@@ -18,7 +18,8 @@ matching     which cells serve a project, and why the others do not
 builds       cells committed to a project, position by position
 safety       the cautions and where they are shown
 store        the SQLite file: tables, triggers, migrations, the only way in and out
-cli          one file a noun
+bench        the use cases without a terminal: candidates, filing a trace, recording and putting right
+cli          the commands, a file a noun
 """
 
 __version__ = "0.1.0"

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from tests.acceptance.bench import LFP, NMC, Bench, day, good
 
 from straycell.acceptance import Condemnation, Outcome, Upset, load_rules
-from straycell.acceptance.charge_allowance import ChargeAllowance, ChargeKind, charge_allowance
+from straycell.acceptance.charger.allowance import ChargeAllowance, ChargeKind, charge_allowance
 from straycell.cells import CellFacts, Chemistry, Form, Look
 from straycell.readings import Where
 

@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from straycell.acceptance import load_rules
-from straycell.acceptance.charge_allowance import ChargeAllowance, ChargeKind
-from straycell.acceptance.charger_check import (
+from straycell.acceptance.charger.allowance import ChargeAllowance, ChargeKind
+from straycell.acceptance.charger.check import (
     Charger,
     ChargerAnswer,
     Check,

@@ -9,7 +9,7 @@ from tests.acceptance.bench import LFP, NMC, Bench, day, good, reason, reasons
 
 from straycell.acceptance import Outcome, Status, figures, load_rules
 from straycell.acceptance.case import Case
-from straycell.acceptance.retention import Worth, retention_loss, runs
+from straycell.acceptance.checks.retention import Worth, retention_loss, runs
 from straycell.cells import CellFacts, Chemistry
 from straycell.readings import Method, Quantity
 

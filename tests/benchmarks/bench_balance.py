@@ -10,7 +10,7 @@ import random
 import sys
 import time
 
-from straycell.matching.balance import balance_groups
+from straycell.matching.balance.deal import balance_groups
 
 SERIES, PARALLEL, RATIO = 13, 20, 1.5
 

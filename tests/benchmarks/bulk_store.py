@@ -18,10 +18,10 @@ from sqlalchemy import Column, Connection
 from straycell.acceptance import load_rules
 from straycell.cells import CellFacts, Chemistry, Form, next_codes
 from straycell.meters import Accuracy, Meter, parse_resolution
-from straycell.store.cells import facts_values
-from straycell.store.codec import to_us
+from straycell.store.book.cells import facts_values
+from straycell.store.column_values import to_us
 from straycell.store.engine import connected, writing_engine
-from straycell.store.tables import BENCH, CELL, CELL_FACTS, EVENT, EVENT_CELL, READING, TEARDOWN
+from straycell.store.schema.tables import BENCH, CELL, CELL_FACTS, EVENT, EVENT_CELL, READING, TEARDOWN
 from straycell.store.writer import open_writer
 
 NOW = datetime(2026, 6, 1, 18, tzinfo=UTC)

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 from unittest import mock
 
-from straycell.cli.app import main
+from straycell.cli.app.app import main
 
 START = "2026-03-01T09:00:00+00:00"
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import random
 from typing import Any
 
-from straycell.cli.app import root_command
-from straycell.cli.nouns import NOUNS
+from straycell.cli.app.app import root_command
+from straycell.cli.app.noun_table import NOUNS
 
 GOOD = [
     *("3.71V", "3710mV", "2010mAh", "2.01Ah", "48mohm", "48mΩ", "0.5A", "24h", "90min", "22C", "45g", "-5C"),

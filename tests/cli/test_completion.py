@@ -12,11 +12,11 @@ from pathlib import Path
 import pytest
 from tests.cli.bench import Bench
 
-from straycell.cli.app import root_command
-from straycell.cli.completion import SCRIPTS
-from straycell.cli.nouns import NOUNS
-from straycell.cli.suggest import suggestions
-from straycell.store.glance import MOST, Names, names
+from straycell.cli.app.app import root_command
+from straycell.cli.app.noun_table import NOUNS
+from straycell.cli.nouns.keep.completion import SCRIPTS
+from straycell.cli.nouns.keep.suggest import suggestions
+from straycell.store.completion_names import MOST, Names, names
 
 ROOT = Path(__file__).parents[2]
 
@@ -225,7 +225,7 @@ def test_zsh_itself_completes_a_box_with_a_blank(shelf: Bench, tmp_path: Path) -
 def test_completing_loads_nothing_heavy(shelf: Bench) -> None:
     """A Tab must not wait for libraries."""
     script = (
-        "import sys\nfrom straycell.cli.app import main\n"
+        "import sys\nfrom straycell.cli.app.app import main\n"
         "code = main(['completion', 'words', '--', 'cell', 'show', ''])\n"
         "print([m for m in ('sqlmodel', 'sqlalchemy', 'pandas', 'numpy', 'qrcode') if m in sys.modules], "
         "file=sys.stderr)\nsys.exit(code)"

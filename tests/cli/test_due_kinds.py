@@ -11,8 +11,8 @@ import pytest
 import vobject
 from tests.cli.bench import Bench
 
-from straycell.cli.app import root_command
-from straycell.safety.due import due_kinds
+from straycell.cli.app.app import root_command
+from straycell.safety.due.survey import due_kinds
 
 FIRST = datetime(2026, 3, 1, 9, tzinfo=UTC)
 LAMP = """

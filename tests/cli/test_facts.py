@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from straycell.cells import Chemistry, Form
-from straycell.cli.facts import build_facts, with_marking
+from straycell.cli.nouns.take.facts import build_facts, with_marking
 from straycell.errors import UsageFault
 
 

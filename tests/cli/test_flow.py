@@ -546,7 +546,7 @@ def test_an_older_store_names_the_command_that_upgrades_it(
     opened: Bench, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Looking changes nothing and says how; afterwards everything is there as before."""
-    from straycell.store import schema
+    from straycell.store.schema import create as schema
 
     before = codes(opened)
     assert opened.do("store upgrade")["upgraded"] is False

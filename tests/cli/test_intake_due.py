@@ -11,7 +11,7 @@ from tests.cli.bench import Bench
 from tests.cli.intake_bench import NOW, OPENING, Table, a_start
 
 from straycell.cells import CellFacts, Chemistry, Look
-from straycell.cli import session
+from straycell.cli.app import options
 from straycell.cli.intake import due, hands, script
 from straycell.cli.intake.evening import intake
 from straycell.cli.intake.form import fill, merged
@@ -277,7 +277,7 @@ def test_back_out_of_a_cell_leaves_it_waiting() -> None:
 def at_bench(bench: Bench) -> object:
     """Hands on the bench's store, in this process."""
     env = {"STRAYCELL_STORE": str(bench.store), "STRAYCELL_NOW": bench.now, "TZ": "UTC"}
-    with mock.patch.dict("os.environ", env), session.use(session.Session(env=env)):
+    with mock.patch.dict("os.environ", env), options.use(options.Session(env=env)):
         yield bench
 
 

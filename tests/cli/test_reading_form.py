@@ -6,8 +6,8 @@ from datetime import UTC, datetime
 
 import pytest
 
+from straycell.bench.reading_form import ReadingForm, check_form, filled_from, form_of, notes_of, readings_of
 from straycell.cells import Look
-from straycell.cli.reading_form import ReadingForm, check_form, filled_from, form_of, notes_of, readings_of
 from straycell.errors import UsageFault
 from straycell.readings import Method, Quantity, Reading, Where
 

@@ -17,9 +17,9 @@ import pytest
 import typer
 from tests.cli.bench import Bench
 
-from straycell.cli import app as app_module
-from straycell.cli import faults, output, session, verbs
-from straycell.cli.nouns import NOUNS
+from straycell.cli.app import app as app_module
+from straycell.cli.app import faults, options, output, verbs
+from straycell.cli.app.noun_table import NOUNS
 from straycell.errors import BadData, NegativeAnswer, StoreFault, StraycellError, UsageFault
 
 HEAVY = ("sqlmodel", "sqlalchemy", "pandas", "numpy", "qrcode", "alembic", "fpdf", "PIL")
@@ -42,7 +42,7 @@ def process(*argv: str, **env: str) -> subprocess.CompletedProcess[str]:
 def test_help_loads_nothing_heavy(line: str) -> None:
     """Asked of a fresh interpreter: help is cheap, so people ask for it."""
     script = (
-        "import sys\nfrom straycell.cli.app import main\n"
+        "import sys\nfrom straycell.cli.app.app import main\n"
         f"code = main({line.split()!r})\n"
         f"print([name for name in {HEAVY!r} if name in sys.modules], file=sys.stderr)\n"
         "sys.exit(code)"
@@ -391,7 +391,7 @@ class _Terminal:
 def _drawn(monkeypatch: pytest.MonkeyPatch, env: dict[str, str], rows: list[list[str | None]]) -> str:
     monkeypatch.setenv("COLUMNS", "80")
     screen = _Terminal()
-    with session.use(session.Session(env=env, stdout=screen)):  # type: ignore[arg-type]
+    with options.use(options.Session(env=env, stdout=screen)):  # type: ignore[arg-type]
         output.section("Heading")
         output.table(["code", "marking"], rows, flexible="marking", empty="none")
     return screen.text
@@ -443,7 +443,7 @@ def test_at_a_terminal_only_a_yes_is_a_yes(
     monkeypatch: pytest.MonkeyPatch, answer: str, agreed: bool
 ) -> None:
     """The question goes to stderr; anything else changes nothing."""
-    from straycell.cli.prompts import confirm
+    from straycell.cli.app.prompts import confirm
 
     screen = _Terminal()
     monkeypatch.setattr(sys, "stdin", _Keyboard(answer))
@@ -460,7 +460,7 @@ def test_without_a_terminal_nothing_is_asked(monkeypatch: pytest.MonkeyPatch) ->
     """--yes confirms, else exit 2."""
     import io
 
-    from straycell.cli.prompts import confirm
+    from straycell.cli.app.prompts import confirm
 
     monkeypatch.setattr(sys, "stdin", io.StringIO("y\n"))
     confirm(True, "replace it?")

@@ -9,7 +9,7 @@ import pytest
 from tests.cli.bench import Bench
 
 from straycell.acceptance import load_rules
-from straycell.cli import output, progress
+from straycell.cli.app import output, progress
 from straycell.store.writer import open_writer
 
 
@@ -80,7 +80,7 @@ def test_long_work_tells_how_far_it_is_on_a_terminal_only(monkeypatch: pytest.Mo
     for screen, shown in ((_Screen(), True), (io.StringIO(), False)):
         clock = iter([0.0, 0.1, 1.0, 1.01, 2.0])
         monkeypatch.setattr("sys.stderr", screen)
-        monkeypatch.setattr("straycell.cli.progress.time.monotonic", lambda clock=clock: next(clock))
+        monkeypatch.setattr("straycell.cli.app.progress.time.monotonic", lambda clock=clock: next(clock))
         with progress.counting("verdicts") as told:
             for done in (10, 20, 30, 40):
                 told(done, 40)

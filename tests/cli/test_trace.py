@@ -14,7 +14,8 @@ import pytest
 from tests.cli.bench import Bench
 
 from straycell.cells import make_code
-from straycell.cli import session, trace_page
+from straycell.cli.app import options as session
+from straycell.cli.show import trace_page
 
 ROOT = Path(__file__).parents[1]
 LEAF = ROOT / "reference" / "traces" / "leaf-cell-1c-discharge.csv.gz"
@@ -218,7 +219,7 @@ def test_the_curve_is_plain_where_the_screen_has_no_dots(
 ) -> None:
     """An ASCII terminal gets stars and bars."""
     round_cell.do(f"trace add A00001O {curve(tmp_path)}")
-    monkeypatch.setattr("straycell.cli.trace_page.can_draw", lambda: False)
+    monkeypatch.setattr("straycell.cli.show.trace_page.can_draw", lambda: False)
     page = round_cell.run("trace show 1").out
     drawn = page.partition("Curve")[2].partition("Capacity:")[0]
     assert "*****" in drawn and "|" in drawn
@@ -358,7 +359,7 @@ def test_columns_that_the_header_does_not_name_can_be_said(round_cell: Bench, tm
 def test_ctrl_c_while_reading_leaves_nothing(round_cell: Bench, tmp_path: Path) -> None:
     """Interrupted in the middle of the file: told in one line, nothing is recorded."""
     before = round_cell.do("store info")
-    with mock.patch("straycell.traces.reading.clean", side_effect=KeyboardInterrupt):
+    with mock.patch("straycell.traces.read.from_file.clean", side_effect=KeyboardInterrupt):
         round_cell.refused(f"trace add A00001O {curve(tmp_path)}", 130)
     assert round_cell.do("store info") == before
 
@@ -366,7 +367,7 @@ def test_ctrl_c_while_reading_leaves_nothing(round_cell: Bench, tmp_path: Path) 
 def test_a_write_that_fails_at_the_end_leaves_nothing(round_cell: Bench, tmp_path: Path) -> None:
     """Interrupted after the trace's row, before its readings are in."""
     before = round_cell.do("store info")
-    with mock.patch("straycell.store.traces.insert_items", side_effect=KeyboardInterrupt):
+    with mock.patch("straycell.store.book.traces.insert_items", side_effect=KeyboardInterrupt):
         round_cell.refused(f"trace add A00001O {curve(tmp_path)}", 130)
     assert {**round_cell.do("store info"), "size_bytes": 0} == {**before, "size_bytes": 0}
 
@@ -375,7 +376,7 @@ def test_progress_is_shown_to_a_person_and_to_nobody_else(
     round_cell: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """On stderr, for long files, at a terminal; the line is wiped at the end."""
-    monkeypatch.setattr("straycell.cli.trace._LONG_BYTES", 100)
+    monkeypatch.setattr("straycell.cli.nouns.take.trace._LONG_BYTES", 100)
     assert "reading the file" not in round_cell.run(f"trace add A00001O {curve(tmp_path)}").err
     other = curve(tmp_path, end_v=2.8, name="b.csv")
     monkeypatch.setattr("tests.cli.bench.io.StringIO", Screen)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 from straycell.acceptance.reasons import Outcome, Reason, Status, Verdict
-from straycell.cli import verdict_page
+from straycell.cli.show import verdict_page
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
 

@@ -12,7 +12,7 @@ from uncertainties import ufloat
 
 from straycell.acceptance import shipped_rules
 from straycell.acceptance.case import Case
-from straycell.acceptance.pairs import Pair, errors_of, make_pair
+from straycell.acceptance.checks.pairs import Pair, errors_of, make_pair
 from straycell.meters import Accuracy, Meter, Resolution
 
 gains = st.floats(0, 0.01)

@@ -11,7 +11,7 @@ from tests.matching.single_bench import LIMITS, NOW, cell, project
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import Chemistry
 from straycell.matching import Candidate, Match, UseLimits, serve
-from straycell.matching.candidates import RestVoltage
+from straycell.matching.screen.candidates import RestVoltage
 from straycell.projects import Project
 from straycell.quantities import Measured
 

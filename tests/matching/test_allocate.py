@@ -16,7 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from straycell.errors import BadData, StraycellError, UsageFault
-from straycell.matching.allocate import allocate_cells
+from straycell.matching.allocate.cells import allocate_cells
 
 PLENTY = 60.0
 Cell = dict[str, Any]

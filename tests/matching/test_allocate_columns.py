@@ -20,12 +20,12 @@ from tests.matching.test_allocate import (
     splits,
 )
 
-from straycell.matching.allocate import allocate_cells
-from straycell.matching.allocate_columns import Plan, Refiner, refined
-from straycell.matching.allocate_input import market_of
-from straycell.matching.allocate_model import choices_of
-from straycell.matching.allocate_servings import Buyer, Mixer, buyers_of
-from straycell.matching.allocate_weights import Tier, tiers_of
+from straycell.matching.allocate.cells import allocate_cells
+from straycell.matching.allocate.column_generation import Plan, Refiner, refined
+from straycell.matching.allocate.model import choices_of
+from straycell.matching.allocate.pricing import Buyer, Mixer, buyers_of
+from straycell.matching.allocate.read_input import market_of
+from straycell.matching.allocate.weights import Tier, tiers_of
 from straycell.matching.verify import verify_allocation
 
 RATIO = 1.5

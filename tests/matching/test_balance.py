@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from straycell.errors import BadData, NegativeAnswer, StraycellError, UsageFault
-from straycell.matching.balance import NoLegalGrouping, balance_groups
+from straycell.matching.balance.deal import NoLegalGrouping, balance_groups
 from straycell.matching.verify import verify_groups
 
 PROOFS = Path(__file__).parent.parent / "reference" / "matching" / "balance_proofs.csv"

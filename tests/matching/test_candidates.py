@@ -14,8 +14,8 @@ from straycell.acceptance.rules import shipped_rules
 from straycell.cells import Chemistry, Form, Stage
 from straycell.errors import BadData
 from straycell.matching import UseLimits
-from straycell.matching.demand import Demand, largest_mean
-from straycell.matching.screening import Screen, peak_resistance_ohm, screen_all, screen_candidate
+from straycell.matching.screen.demand import Demand, largest_mean
+from straycell.matching.screen.screening import Screen, peak_resistance_ohm, screen_all, screen_candidate
 from straycell.quantities import Measured
 from straycell.readings import Method
 

@@ -16,9 +16,9 @@ from tests.matching.single_bench import LIMITS, NOW, cell, match, project
 
 from straycell.acceptance.reasons import Outcome
 from straycell.matching import Candidate, StockPlan, match_all
-from straycell.matching.everyone import verify_all
-from straycell.matching.everyone_model import worths
-from straycell.matching.single import Match
+from straycell.matching.all_projects import verify_all
+from straycell.matching.all_projects_model import worths
+from straycell.matching.one_project import Match
 from straycell.matching.verify import UnsoundPlan
 from straycell.projects import Project
 

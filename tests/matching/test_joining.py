@@ -9,7 +9,7 @@ from tests.matching.pack_bench import marked, resting, shelf
 from tests.matching.single_bench import LIMITS
 
 from straycell.cells import Chemistry
-from straycell.matching.joining import Joining, difference, plan_joining
+from straycell.matching.pack.joining import Joining, difference, plan_joining
 from straycell.quantities import Measured
 
 

@@ -15,10 +15,10 @@ from tests.matching.single_bench import LIMITS, NOW, project
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import Chemistry, Form, Stage
 from straycell.matching import Candidate, Match
-from straycell.matching.asked import Screen
-from straycell.matching.demand import Demand
-from straycell.matching.pack_check import check_pack
-from straycell.matching.pack_groups import shares
+from straycell.matching.pack.check import check_pack
+from straycell.matching.pack.groups import shares
+from straycell.matching.screen.demand import Demand
+from straycell.matching.screen.shared import Screen
 from straycell.matching.verify import UnsoundPlan
 from straycell.projects import Project
 from straycell.quantities import Measured

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from straycell.cells import Chemistry
 from straycell.physics.loads import ConstantCurrent, ConstantPower, Load, Profile, ResistiveLoad
-from straycell.physics.runtime import OwnTrace, Runtime, estimate
+from straycell.physics.run_time.runtime import OwnTrace, Runtime, estimate
 from straycell.quantities import Measured
 
 FOLDER = Path(__file__).parents[1] / "reference" / "physics"

@@ -4,10 +4,10 @@ import math
 
 import pytest
 
-from straycell.physics.duty import march_profile, one_round
 from straycell.physics.loads import ConstantCurrent, ConstantPower, Profile, ResistiveLoad
-from straycell.physics.march import march
 from straycell.physics.relaxation import Thevenin
+from straycell.physics.run_time.duty import march_profile, one_round
+from straycell.physics.run_time.march import march
 from straycell.physics.sources import SourceModel
 
 WITHIN = 1e-3

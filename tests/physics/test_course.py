@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from straycell.cells import Chemistry
-from straycell.physics.course import CoursePoint, voltage_course
 from straycell.physics.loads import ConstantCurrent, ResistiveLoad
-from straycell.physics.plot import plot_png
-from straycell.physics.runtime import Runtime, estimate
+from straycell.physics.run_time.course import CoursePoint, voltage_course
+from straycell.physics.run_time.plot import plot_png
+from straycell.physics.run_time.runtime import Runtime, estimate
 from straycell.quantities import Measured
 
 

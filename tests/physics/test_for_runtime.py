@@ -4,10 +4,10 @@ import pytest
 
 from straycell.cells import Chemistry
 from straycell.errors import BadData, NegativeAnswer
-from straycell.physics.for_runtime import current_for_runtime, resistor_for_runtime
 from straycell.physics.loads import Lamps
 from straycell.physics.resistors import is_standard, read_bands, rounded_down
-from straycell.physics.runtime import estimate
+from straycell.physics.run_time.for_runtime import current_for_runtime, resistor_for_runtime
+from straycell.physics.run_time.runtime import estimate
 from straycell.quantities import Measured
 
 LAMPS = Lamps(24, 0.55, 10.0, 3.0)

@@ -8,8 +8,8 @@ import pytest
 from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.physics.loads import ConstantCurrent, ConstantPower, Lamps, Profile, ResistiveLoad
-from straycell.physics.many import Candidate, estimate_many
-from straycell.physics.runtime import OwnTrace, estimate
+from straycell.physics.many.run_time import Candidate, estimate_many
+from straycell.physics.run_time.runtime import OwnTrace, estimate
 from straycell.quantities import Measured
 
 LOADS = [

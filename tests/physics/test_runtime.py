@@ -9,7 +9,7 @@ import pytest
 from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.physics.loads import ConstantCurrent, ConstantPower, Lamps, Profile
-from straycell.physics.runtime import OwnTrace, estimate
+from straycell.physics.run_time.runtime import OwnTrace, estimate
 from straycell.quantities import Measured
 
 CAPACITY = Measured(2.5, 0.04)

@@ -8,10 +8,10 @@ from hypothesis import strategies as st
 
 from straycell.cells import Chemistry
 from straycell.physics.curves import curves_for
-from straycell.physics.duty import march_profile
 from straycell.physics.loads import ConstantCurrent, ConstantPower, Lamps, Profile, ResistiveLoad
-from straycell.physics.march import march
-from straycell.physics.runtime import OwnTrace, estimate
+from straycell.physics.run_time.duty import march_profile
+from straycell.physics.run_time.march import march
+from straycell.physics.run_time.runtime import OwnTrace, estimate
 from straycell.physics.sources import curve_source
 from straycell.quantities import Measured
 

@@ -9,8 +9,8 @@ from tests.acceptance.bench import Bench, day, good
 from tests.safety.keeping_bench import CODES, household, kept, stored
 
 from straycell.cells import Look, Stage
-from straycell.safety.calendar import calendar_file
-from straycell.safety.due import DueItem, MeterCheck, due_now, survey
+from straycell.safety.due.calendar import calendar_file
+from straycell.safety.due.survey import DueItem, MeterCheck, due_now, survey
 
 AT = 60.0
 

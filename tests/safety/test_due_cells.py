@@ -13,7 +13,7 @@ from straycell.acceptance.case import Case
 from straycell.cells import Look, Stage
 from straycell.physics.curves import curves_for
 from straycell.readings import Quantity
-from straycell.safety.due import due_kinds, due_now, survey
+from straycell.safety.due.survey import due_kinds, due_now, survey
 
 CONDEMNED = {"stage": Stage.CONDEMNED, "condemned": 4.0}
 

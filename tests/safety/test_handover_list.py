@@ -17,10 +17,10 @@ from tests.safety.keeping_bench import CODES, RULES
 
 from straycell.acceptance import Condemnation, EarlierFacts, Evidence, Upset, assess
 from straycell.cells import CellFacts, Chemistry, Form, Look
-from straycell.safety.condition import Condition, carriage, condition_of, is_critical
 from straycell.safety.energy import Held, energy_wh, mass_g, nominal_v
-from straycell.safety.handover import HandoverCell, HandoverList, make_list
-from straycell.safety.render import handover_pdf
+from straycell.safety.handover.condition import Condition, carriage, condition_of, is_critical
+from straycell.safety.handover.listing import HandoverCell, HandoverList, make_list
+from straycell.safety.handover.render import handover_pdf
 
 NOW = datetime(2026, 6, 1, 9, tzinfo=UTC)
 

@@ -14,7 +14,7 @@ from tests.safety.keeping_bench import due, household, kept, when
 from straycell.acceptance import Evidence, Outcome
 from straycell.physics.curves import curves_for
 from straycell.readings import Quantity
-from straycell.safety.due import due_now, survey
+from straycell.safety.due.survey import due_now, survey
 
 
 def let_down(bench: Bench, at: float, volts: float = 3.80) -> Bench:
@@ -214,7 +214,7 @@ def test_any_number_of_them_told_late_leaves_a_leak_a_discard(days: list[float],
 
 def test_readings_between_two_honest_let_downs_stand_alone() -> None:
     """Spans do not overlap, and each reading stands in one of them."""
-    from straycell.acceptance.shelf import spans
+    from straycell.acceptance.checks.shelf import spans
 
     bench = good()
     for at in (20.0, 40.0, 60.0):

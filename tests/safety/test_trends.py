@@ -12,8 +12,8 @@ from tests.safety.keeping_bench import CODES, RULES, household, kept
 
 from straycell.acceptance.case import Case
 from straycell.physics.curves import curves_for
-from straycell.safety.due import due_now, survey
-from straycell.safety.trends import falls, trend
+from straycell.safety.due.survey import due_now, survey
+from straycell.safety.due.trends import falls, trend
 
 
 def shelf(*percent_month: float, start_v: float = 3.95, every: float = 40.0, noise: float = 0.0) -> Bench:

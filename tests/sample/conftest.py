@@ -9,8 +9,8 @@ import pytest
 
 from straycell.acceptance import RuleSet, Verdict, load_rules
 from straycell.store.reader import open_reader
-from straycell.store.sample import build_sample
-from straycell.store.sample_text import Sample, SampleCell
+from straycell.store.sample.build import build_sample
+from straycell.store.sample.text import Sample, SampleCell
 
 
 @dataclass(frozen=True)

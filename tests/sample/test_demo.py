@@ -16,10 +16,10 @@ from tests.cli.bench import Answer, Bench
 
 from straycell.acceptance import load_rules
 from straycell.cells import Stage
-from straycell.cli import clock
+from straycell.cli.app import clock
 from straycell.safety import Step, cautions_for
 from straycell.store.reader import open_reader
-from straycell.store.sample_text import read_sample
+from straycell.store.sample.text import read_sample
 
 ROOT = Path(__file__).parents[2]
 NOW = "2027-05-01T09:00:00+00:00"
@@ -143,7 +143,7 @@ def test_a_demo_that_fails_leaves_no_half_store_and_no_pinned_clock(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Ctrl-C while it builds."""
-    from straycell.store import sample
+    from straycell.store.sample import build as sample
 
     def stop(*_: object) -> None:
         raise KeyboardInterrupt

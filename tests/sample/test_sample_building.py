@@ -15,9 +15,9 @@ from tests.sample.conftest import Built
 
 from straycell.errors import BadData, StoreFault
 from straycell.readings import Charge, Reading
-from straycell.store.sample import build_sample
-from straycell.store.sample_notes import Bench, Measured, read_notes
-from straycell.store.sample_text import changes_of, read_sample, sample_folder
+from straycell.store.sample.build import build_sample
+from straycell.store.sample.notes import Bench, Measured, read_notes
+from straycell.store.sample.text import changes_of, read_sample, sample_folder
 
 ROOT = Path(__file__).parents[2]
 HOURS = {"charge": time(9), "capacity": time(17), "rest": time(19, 30), "other": time(20)}
@@ -68,7 +68,7 @@ def test_a_wheel_carries_the_text(tmp_path: Path) -> None:
     with zipfile.ZipFile(wheel) as archive:
         archive.extractall(unpacked)
     code = (
-        "from straycell.store.sample_text import read_sample, sample_folder;"
+        "from straycell.store.sample.text import read_sample, sample_folder;"
         "print(sample_folder(), len(read_sample().cells))"
     )
     run = [sys.executable, "-c", code]

@@ -11,8 +11,8 @@ from straycell.acceptance import Outcome
 from straycell.cells import Chemistry, Form, Look, Stage
 from straycell.readings import Charge, Method, Mistake, Quantity, Reading
 from straycell.store.reader import open_reader
-from straycell.store.sample import deciding, surprises
-from straycell.store.sample_notes import Corrected, Discarded, Measured, TakenBack
+from straycell.store.sample.build import deciding, surprises
+from straycell.store.sample.notes import Corrected, Discarded, Measured, TakenBack
 
 # Every way the shipped rules can turn out against a cell, written down from the rules document.
 KINDS = """
@@ -59,7 +59,7 @@ def test_a_wrong_expectation_would_be_seen(built: Built) -> None:
 
 def test_the_workshop_is_large_and_varied_enough() -> None:
     """At least 6 tear-downs and 64 cells; all chemistries, forms (but `other`) and outcomes, several meters."""
-    from straycell.store.sample_text import read_sample
+    from straycell.store.sample.text import read_sample
 
     sample = read_sample()
     facts = [cell.facts for cell in sample.cells]
@@ -82,7 +82,7 @@ def test_every_kind_of_reason_is_there(built: Built) -> None:
 
 def test_every_kind_of_bench_note_is_there() -> None:
     """All looks but none twice needed; every mistake; corrections both ways; a group; a board; methods; a discard."""
-    from straycell.store.sample_text import read_sample
+    from straycell.store.sample.text import read_sample
 
     sample = read_sample()
     jobs = [job for cell in sample.cells for job in cell.jobs]
@@ -121,7 +121,7 @@ def test_the_figures_bear_the_grade(built: Built, outcome: Outcome, share: float
 
 def test_the_figures_are_plausible() -> None:
     """Masses by form, charges within what a cell bears, rooms a bench has; the oddities are the ones told of."""
-    from straycell.store.sample_text import read_sample
+    from straycell.store.sample.text import read_sample
 
     for cell in read_sample().cells:
         low, high = MASSES.get(cell.facts.form, (0.0, 100.0))

@@ -9,7 +9,7 @@ import pytest
 from tests.cli.bench import Bench
 from tests.sample.conftest import Built
 
-from straycell.cli import output
+from straycell.cli.app import output
 
 CAMERA = "'bird-box camera'"
 VENT = "'greenhouse vent opener'"

@@ -10,7 +10,7 @@ import pytest
 from tests.cli.bench import Bench
 from tests.sample.conftest import Built
 
-from straycell.cli import prompts
+from straycell.cli.app import prompts
 from straycell.errors import UsageFault
 
 CAMERA = "'bird-box camera'"

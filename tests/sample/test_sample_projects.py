@@ -8,7 +8,7 @@ import pytest
 from tests.sample.conftest import Built
 
 from straycell.acceptance import Outcome
-from straycell.cli.offers import candidates
+from straycell.bench.candidates import candidates
 from straycell.matching import Match, UseLimits, match_single
 from straycell.projects import Project, finish_faults, parse_project
 from straycell.store.reader import open_reader

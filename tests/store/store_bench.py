@@ -16,8 +16,8 @@ from tests.acceptance.bench import FINE, NMC, day, good
 from straycell.acceptance import RuleSet, load_rules
 from straycell.cells import CellFacts, Look
 from straycell.readings import Charge, Quantity, Reading
+from straycell.store.book.records import NewTrace
 from straycell.store.reader import Reader, open_reader
-from straycell.store.records import NewTrace
 from straycell.store.writer import Writer, open_writer
 
 NOW = day(20.0)

@@ -8,7 +8,7 @@ import pytest
 from tests.store.store_bench import NOW, Shelf, found
 
 from straycell.cells import CellFacts, make_code
-from straycell.store.exchange_table import Imported
+from straycell.store.exchange.table import Imported
 
 BROKEN = Path(__file__).parents[1] / "broken" / "imports"
 HERE = make_code("B", 1)

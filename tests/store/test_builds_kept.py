@@ -15,7 +15,7 @@ from straycell.acceptance import Outcome
 from straycell.builds import BuildState
 from straycell.cells import Stage
 from straycell.errors import BadData, NegativeAnswer
-from straycell.store.records import ProjectState
+from straycell.store.book.records import ProjectState
 
 
 def _project(shelf: Shelf, name: str = "gauge", priority: int = 1) -> None:

@@ -11,7 +11,7 @@ from tests.store.store_bench import Shelf
 
 from straycell.errors import BadData
 from straycell.readings import Reading
-from straycell.store.models import METADATA
+from straycell.store.schema.models import METADATA
 
 _INNER = {
     "bench",

@@ -19,9 +19,9 @@ from straycell.acceptance.reasons import Outcome
 from straycell.cells import Cell, CellFacts, Chemistry, Form, Look, Stage
 from straycell.errors import BadData
 from straycell.readings import Charge, Method, Quantity, Reading
-from straycell.store.exchange_cells import TEMPLATE as CELLS_TEMPLATE
-from straycell.store.exchange_readings import TEMPLATE as READINGS_TEMPLATE
-from straycell.store.exchange_table import Imported
+from straycell.store.exchange.cells import TEMPLATE as CELLS_TEMPLATE
+from straycell.store.exchange.readings import TEMPLATE as READINGS_TEMPLATE
+from straycell.store.exchange.table import Imported
 
 
 def cells_of(shelf: Shelf, text: str, **more: Any) -> list[Cell]:

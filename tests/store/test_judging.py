@@ -15,7 +15,7 @@ from tests.store.store_bench import NOW, Shelf, found
 
 from straycell.acceptance import Evidence, load_rules
 from straycell.cells import Stage
-from straycell.store import judging, settling
+from straycell.store.verdicts import rejudge, rejudge_parallel
 
 CELLS = 30
 
@@ -29,8 +29,8 @@ def evidence() -> list[list[Evidence]]:
     ]
 
 
-def judged(helpers: int, chunks: list[list[Evidence]] | None = None) -> list[judging.Judged]:
-    return list(judging.judged(chunks or evidence(), load_rules(), NOW, helpers))
+def judged(helpers: int, chunks: list[list[Evidence]] | None = None) -> list[rejudge_parallel.Judged]:
+    return list(rejudge_parallel.judged(chunks or evidence(), load_rules(), NOW, helpers))
 
 
 def test_other_processes_judge_as_this_one_does() -> None:
@@ -51,7 +51,7 @@ def test_a_helper_that_dies_loses_nothing() -> None:
                     os.kill(child, signal.SIGKILL)
             yield chunk
 
-    assert list(judging.judged(chunks(), load_rules(), NOW, 2)) == judged(1)
+    assert list(rejudge_parallel.judged(chunks(), load_rules(), NOW, 2)) == judged(1)
     assert killed
 
 
@@ -73,7 +73,7 @@ def test_a_refresh_with_helpers_records_what_one_without_would(
     low = shelf.cells(1)[0]
     shelf.add(found(low, 1.2))
     later = NOW + timedelta(days=400)
-    monkeypatch.setattr(settling, "WORTH_HELP", 1)
+    monkeypatch.setattr(rejudge, "WORTH_HELP", 1)
     told: list[tuple[int, int]] = []
     with shelf.writing(later) as writer:
         assert writer.refresh_verdicts(lambda done, of: told.append((done, of)), helpers=2) == 3

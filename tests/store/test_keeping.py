@@ -14,11 +14,11 @@ from tests.store.store_bench import NOW, Shelf, capacity, look, measure
 from straycell.cells import CellFacts, Form, Look, Stage
 from straycell.errors import BadData
 from straycell.readings import Quantity, Reading
-from straycell.safety.condition import Condition
-from straycell.safety.due import survey
-from straycell.store import schema
+from straycell.safety.due.survey import survey
+from straycell.safety.handover.condition import Condition
 from straycell.store.engine import connected, writing_engine
-from straycell.store.migrations.run import upgrade_to
+from straycell.store.schema import create as schema
+from straycell.store.schema.migrations.run import upgrade_to
 
 
 def condemned(shelf: Shelf, count: int = 1) -> list[str]:

@@ -10,8 +10,8 @@ from sqlalchemy import Table
 from sqlalchemy.dialects import sqlite
 from tests.store.store_bench import CHILD_ENV, Shelf
 
-from straycell.store import tables
-from straycell.store.models import METADATA
+from straycell.store.schema import tables
+from straycell.store.schema.models import METADATA
 
 SQLITE = sqlite.dialect()
 LIGHT = {table.name: table for table in vars(tables).values() if isinstance(table, Table)}

@@ -17,8 +17,8 @@ from straycell.builds import BuildState
 from straycell.cells import Look, Stage
 from straycell.errors import BadData, StoreFault
 from straycell.readings import Charge, Reading
-from straycell.store.merge import Merged, matched
-from straycell.store.records import ProjectState
+from straycell.store.book.records import ProjectState
+from straycell.store.merge.take_in import Merged, matched
 from straycell.store.writer import Writer, open_writer
 
 LATER = NOW + timedelta(days=1)

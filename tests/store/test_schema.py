@@ -12,9 +12,9 @@ import pytest
 from tests.store.store_bench import CHILD_ENV, NOW, Shelf
 
 from straycell.errors import StoreFault
-from straycell.store import schema
 from straycell.store.engine import connected, writing_engine
-from straycell.store.triggers import recreate_triggers, trigger_faults
+from straycell.store.schema import create as schema
+from straycell.store.schema.guards import recreate_triggers, trigger_faults
 
 
 def normalised(path: Path) -> dict[tuple[str, str], str]:
@@ -78,7 +78,7 @@ def test_the_newest_migration_is_the_version_of_the_models() -> None:
     """Nobody adds a migration and forgets the number that reading checks."""
     from alembic.script import ScriptDirectory
 
-    from straycell.store.migrations.run import config_for
+    from straycell.store.schema.migrations.run import config_for
 
     heads = ScriptDirectory.from_config(config_for()).get_heads()
     assert heads == [schema.revision_of(schema.VERSION)]

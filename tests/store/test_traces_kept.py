@@ -16,9 +16,9 @@ from tests.store.store_bench import NOW, Shelf, capacity, charge, measure, new_t
 
 from straycell.errors import BadData
 from straycell.readings import Charge, Method, Quantity, Reading
-from straycell.store import schema
 from straycell.store.engine import connected, writing_engine
-from straycell.store.migrations.run import upgrade_to
+from straycell.store.schema import create as schema
+from straycell.store.schema.migrations.run import upgrade_to
 
 RAW = b"time / s;voltage / V;current / A\r\n" + b"".join(b"%d;4,1;-1\r\n" % s for s in range(500))
 

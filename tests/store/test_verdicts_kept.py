@@ -14,7 +14,7 @@ from straycell.acceptance.evidence import Condemnation, SiblingSign, Upset
 from straycell.acceptance.rules import merge_rules
 from straycell.cells import CellFacts, Chemistry, Form, Look, Stage
 from straycell.errors import BadData
-from straycell.store import verdicts as book
+from straycell.store.verdicts import recorded as book
 
 
 @pytest.fixture

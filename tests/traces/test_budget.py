@@ -9,7 +9,7 @@ from tests.traces.helpers import Reduce, trace_of
 from uncertainties import ufloat
 
 from straycell.meters import Accuracy
-from straycell.traces.budget import Instrument, combined, resistance_lines
+from straycell.traces.analyse.budget import Instrument, combined, resistance_lines
 
 SQRT3, SQRT12 = math.sqrt(3), math.sqrt(12)
 

@@ -14,8 +14,8 @@ from straycell.meters import Meter
 from straycell.physics.curves import OcvCurve, curves_for
 from straycell.readings import CautiousDefaults, Charge, Method, Quantity, Reading
 from straycell.traces import Trace, read_trace
-from straycell.traces.derived import Occasion, derived_items
-from straycell.traces.own_curve import MOST_POINTS, own_curve
+from straycell.traces.analyse.derived import Occasion, derived_items
+from straycell.traces.analyse.own_curve import MOST_POINTS, own_curve
 
 END = datetime(2026, 5, 1, 18, 0, tzinfo=UTC)
 REST, PULSE_REST = (600.0, 0.0, 4.18, 4.18), (30.0, 0.0, 3.9, 3.9)

@@ -9,8 +9,8 @@ from tests.traces.helpers import BROKEN, Reduce
 
 from straycell.errors import StraycellError
 from straycell.traces import parse_columns, read_trace
-from straycell.traces.plot import plot_png
-from straycell.traces.terminal import terminal_curve
+from straycell.traces.draw.plot import plot_png
+from straycell.traces.draw.terminal import terminal_curve
 
 SEEDS = [path for path in sorted(BROKEN.iterdir()) if path.suffix == ".csv"]
 

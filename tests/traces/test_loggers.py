@@ -7,10 +7,10 @@ import pytest
 from tests.traces.helpers import Reduce, trace_of
 
 from straycell.traces import StepKind, Trace, read_trace, split_steps
-from straycell.traces.noise import scatter
-from straycell.traces.sign import rest_limit_a
-from straycell.traces.steps import analyse
-from straycell.traces.trace import Floats
+from straycell.traces.analyse.steps import analyse
+from straycell.traces.read.noise import scatter
+from straycell.traces.read.sign import rest_limit_a
+from straycell.traces.read.trace import Floats
 
 REST, LOAD = (300.0, 0.0, 4.19, 4.19), (3500.0, -0.1, 4.1, 3.0)
 KINDS = [StepKind.REST, StepKind.DISCHARGE, StepKind.REST]

@@ -12,9 +12,9 @@ from PIL import Image
 from tests.traces.helpers import REFERENCE, Reduce, trace_of
 
 from straycell.traces import Trace, read_trace
-from straycell.traces.plot import plot_png
-from straycell.traces.terminal import terminal_curve
-from straycell.traces.thin import thin_rows
+from straycell.traces.draw.plot import plot_png
+from straycell.traces.draw.terminal import terminal_curve
+from straycell.traces.draw.thin import thin_rows
 
 PARTS = [(600.0, 0.0, 4.17, 4.17), (3600.0, -2.0, 4.05, 3.0), (600.0, 0.0, 3.2, 3.3)]
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from tests.traces.helpers import trace_of
 
 from straycell.traces import StepKind, Trace, split_steps
-from straycell.traces.steps import analyse
+from straycell.traces.analyse.steps import analyse
 
 REST, LOAD, CHARGE = (100.0, 0.0, 4.15, 4.15), (3600.0, -2.0, 4.0, 3.0), (1800.0, 1.5, 3.3, 4.2)
 

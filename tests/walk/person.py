@@ -11,13 +11,13 @@ from tests.walk.hands import METER, Hands, moment
 from tests.walk.truth import Kind, TrueCell, make_cells
 
 from straycell.acceptance import Outcome, load_rules
+from straycell.bench.candidates import candidates
 from straycell.cells import Stage
-from straycell.cli.offers import candidates
 from straycell.errors import BadData, NegativeAnswer
 from straycell.matching import UseLimits, match_single
 from straycell.projects import parse_project
 from straycell.readings import Charge, Quantity, Reading
-from straycell.safety.due import DueItem, due_now, survey
+from straycell.safety.due.survey import DueItem, due_now, survey
 from straycell.store.reader import Reader, open_reader
 from straycell.store.writer import Writer, open_writer
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from straycell.acceptance.capacity import current_run
 from straycell.acceptance.case import Case
+from straycell.acceptance.checks.capacity import current_run
+from straycell.acceptance.checks.resistance import current_resistances
+from straycell.acceptance.checks.retention import Worth
 from straycell.acceptance.evidence import Evidence
-from straycell.acceptance.resistance import current_resistances
-from straycell.acceptance.retention import Worth
 from straycell.acceptance.rules import RuleSet
 from straycell.quantities import Measured
 from straycell.readings import Method, Reading

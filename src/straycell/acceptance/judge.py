@@ -6,8 +6,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from datetime import datetime
 
-from straycell.acceptance import capacity, identity, leakage, look, resistance, shelf, voltage, warming
 from straycell.acceptance.case import Case, Rule
+from straycell.acceptance.checks import capacity, identity, leakage, look, resistance, shelf, voltage, warming
 from straycell.acceptance.evidence import Evidence
 from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
 from straycell.acceptance.rules import RuleSet, shipped_rules

@@ -14,6 +14,6 @@ COLLECT_AFTER = 100_000
 def run(argv: Sequence[str] | None = None) -> NoReturn:
     """Run one command line and leave the process with its exit code."""
     gc.set_threshold(COLLECT_AFTER, 20, 20)
-    from straycell.cli.app import main
+    from straycell.cli.app.app import main
 
     sys.exit(main(sys.argv[1:] if argv is None else argv))

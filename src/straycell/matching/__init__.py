@@ -6,14 +6,14 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from straycell.matching.allocate import allocate_cells
-    from straycell.matching.balance import balance_groups
-    from straycell.matching.candidates import Candidate, Why
-    from straycell.matching.device import device_answers
-    from straycell.matching.everyone import StockPlan, match_all
-    from straycell.matching.limits import UseLimits
-    from straycell.matching.packs import as_built, plan_pack, serve
-    from straycell.matching.single import Match, match_project, match_single, plan_hash
+    from straycell.matching.all_projects import StockPlan, match_all
+    from straycell.matching.allocate.cells import allocate_cells
+    from straycell.matching.balance.deal import balance_groups
+    from straycell.matching.one_project import Match, match_project, match_single, plan_hash
+    from straycell.matching.pack.match_pack import as_built, plan_pack, serve
+    from straycell.matching.screen.candidates import Candidate, Why
+    from straycell.matching.screen.device import device_answers
+    from straycell.matching.screen.limits import UseLimits
 
 __all__ = [
     "Candidate",
@@ -34,14 +34,14 @@ __all__ = [
 ]
 # A run time or a cell's page wants one of these rooms, few want numpy: each is loaded when it is asked for.
 _HOMES = {
-    "allocate": ("allocate_cells",),
-    "balance": ("balance_groups",),
-    "candidates": ("Candidate", "Why"),
-    "device": ("device_answers",),
-    "everyone": ("StockPlan", "match_all"),
-    "limits": ("UseLimits",),
-    "packs": ("as_built", "plan_pack", "serve"),
-    "single": ("Match", "match_project", "match_single", "plan_hash"),
+    "allocate.cells": ("allocate_cells",),
+    "balance.deal": ("balance_groups",),
+    "screen.candidates": ("Candidate", "Why"),
+    "screen.device": ("device_answers",),
+    "all_projects": ("StockPlan", "match_all"),
+    "screen.limits": ("UseLimits",),
+    "pack.match_pack": ("as_built", "plan_pack", "serve"),
+    "one_project": ("Match", "match_project", "match_single", "plan_hash"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 

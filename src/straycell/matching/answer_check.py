@@ -7,8 +7,8 @@ from datetime import datetime
 
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import Stage
-from straycell.matching.candidates import Candidate
-from straycell.matching.single import Match
+from straycell.matching.one_project import Match
+from straycell.matching.screen.candidates import Candidate
 from straycell.matching.verify import SLACK, UnsoundPlan
 from straycell.physics.loads import ConstantCurrent
 from straycell.projects import Project

@@ -8,12 +8,12 @@ from collections.abc import Mapping, Sequence
 
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import CellFacts, Chemistry, Stage
-from straycell.matching import charger
-from straycell.matching.candidates import Candidate, Why
-from straycell.matching.demand import Demand
-from straycell.matching.limits import UseLimits
-from straycell.matching.screening import Screen, Screened, protection_trip, screen_candidate
-from straycell.matching.supply import supply_notes
+from straycell.matching.screen import charger
+from straycell.matching.screen.candidates import Candidate, Why
+from straycell.matching.screen.demand import Demand
+from straycell.matching.screen.limits import UseLimits
+from straycell.matching.screen.screening import Screen, Screened, protection_trip, screen_candidate
+from straycell.matching.screen.supply import supply_notes
 from straycell.matching.words import capacity, finite, hours, ohms
 from straycell.physics.protection import check_protection
 from straycell.projects import Project

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.physics.curves import OcvCurve, curves_for, interpolate
-from straycell.physics.doubts import known_resistance
 from straycell.physics.polarisation import steady_over_pulse
+from straycell.physics.run_time.doubts import known_resistance
 from straycell.physics.shipped import shipped
 from straycell.quantities import Measured
 

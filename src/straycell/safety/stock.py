@@ -9,7 +9,7 @@ from datetime import datetime
 
 from straycell.cells import Stage
 from straycell.readings import Quantity
-from straycell.safety.due import DueItem, Household, Kept
+from straycell.safety.due.survey import DueItem, Household, Kept
 from straycell.safety.energy import Amount, Held, energy_wh, total
 
 IN_THE_HOUSE = (Stage.RECEIVED, Stage.SHELVED, Stage.RESERVED, Stage.CONDEMNED)

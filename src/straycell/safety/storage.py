@@ -14,14 +14,14 @@ from importlib import resources
 from typing import Any
 
 from straycell.acceptance.case import Case, known_chemistry
+from straycell.acceptance.checks.pairs import least_days, make_pair, windows
 from straycell.acceptance.conformance import Side, against_max, against_min
 from straycell.acceptance.evidence import DISMANTLED
-from straycell.acceptance.pairs import least_days, make_pair, windows
 from straycell.acceptance.reasons import Outcome, Reason, Status, Verdict
 from straycell.cells import Chemistry
 from straycell.physics.curves import state_of_charge_range
 from straycell.readings import Charge, Quantity, Reading
-from straycell.safety.trends import falls
+from straycell.safety.due.trends import falls
 
 
 class Level(StrEnum):

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from straycell.errors import BadData, StoreFault
 from straycell.store.engine import BUSY_S, connected, raw_connection, reading_engine, recover, store_faults
-from straycell.store.schema import store_version
+from straycell.store.schema.create import store_version
 
 if TYPE_CHECKING:
     from straycell.store.writer import Writer

@@ -9,11 +9,12 @@ from sqlalchemy import Connection, select
 
 from straycell.cells import parse_code
 from straycell.errors import BadData
-from straycell.store import readings, traces, verdicts
-from straycell.store.codec import from_us
-from straycell.store.evidence import evidences
-from straycell.store.tables import BLANK_CODE, CELL
-from straycell.store.triggers import trigger_faults
+from straycell.store.book import readings, traces
+from straycell.store.column_values import from_us
+from straycell.store.schema.guards import trigger_faults
+from straycell.store.schema.tables import BLANK_CODE, CELL
+from straycell.store.verdicts import recorded as verdicts
+from straycell.store.verdicts.evidence import evidences
 
 if TYPE_CHECKING:
     from straycell.acceptance import RuleSet
@@ -37,7 +38,7 @@ def _file_faults(conn: Connection) -> Iterator[str]:
 
 
 def _index_faults(conn: Connection) -> list[str]:
-    from straycell.store.models import METADATA
+    from straycell.store.schema.models import METADATA
 
     found = set(conn.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'index'").scalars())
     wanted = [str(index.name) for table in METADATA.sorted_tables for index in table.indexes]

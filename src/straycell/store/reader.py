@@ -17,25 +17,20 @@ from straycell.builds import Build
 from straycell.cells import Cell, Chemistry, Form, Stage
 from straycell.meters import Meter
 from straycell.readings import Charge, Quantity, Reading
-from straycell.store import (
+from straycell.store.book import (
     boxes,
     builds,
     cells,
     events,
     handovers,
-    keeping,
+    household,
     meters,
     projects,
     readings,
     teardowns,
     traces,
-    verdicts,
 )
-from straycell.store.check import faults
-from straycell.store.codec import from_us
-from straycell.store.engine import connected, reading_engine, recover, store_faults
-from straycell.store.evidence import evidences
-from straycell.store.records import (
+from straycell.store.book.records import (
     Box,
     Comparison,
     Event,
@@ -45,17 +40,22 @@ from straycell.store.records import (
     Standing,
     TraceEntry,
 )
-from straycell.store.schema import VERSION, require_current
-from straycell.store.tables import BENCH, CELL, EVENT, PROJECT, READING, TRACE, VERDICT
+from straycell.store.check import faults
+from straycell.store.column_values import from_us
+from straycell.store.engine import connected, reading_engine, recover, store_faults
+from straycell.store.schema.create import VERSION, require_current
+from straycell.store.schema.tables import BENCH, CELL, EVENT, PROJECT, READING, TRACE, VERDICT
+from straycell.store.verdicts import recorded as verdicts
+from straycell.store.verdicts.evidence import evidences
 from straycell.teardowns import Teardown
 
 if TYPE_CHECKING:
     from straycell.acceptance import RuleSet
     from straycell.acceptance.evidence import Evidence
     from straycell.acceptance.reasons import Outcome, Verdict
-    from straycell.safety.due import Household
+    from straycell.safety.due.survey import Household
     from straycell.safety.energy import Amount
-    from straycell.safety.handover import HandoverList
+    from straycell.safety.handover.listing import HandoverList
 
 
 @contextmanager
@@ -162,12 +162,12 @@ class Reader:
         """Everything that `due` looks at."""
         with self._look() as conn:
             judged = verdicts.verdicts(conn, rules, now, None, self._distrusted())
-            return keeping.household(conn, rules, now, judged)
+            return household.household(conn, rules, now, judged)
 
     def comparisons(self) -> list[Comparison]:
         """When each meter was last compared, or else declared."""
         with self._look() as conn:
-            return keeping.comparisons(conn)
+            return household.comparisons(conn)
 
     def handovers(self) -> list[HandoverEntry]:
         """All hand-overs in the order they were begun."""
@@ -355,7 +355,7 @@ class Reader:
 
     def export_dir(self, folder: Path) -> list[Path]:
         """Every table as CSV in a new folder; returns the files. Raises BadData."""
-        from straycell.store.exchange import export_dir
+        from straycell.store.exchange.export import export_dir
 
         with self._look() as conn:
             return export_dir(conn, folder)

@@ -1,6 +1,6 @@
 """The writing door: one `with` is one transaction under the write lock; all of it is kept, or nothing.
 
-At its end the verdict of every cell it touched is recorded anew (settling.py).
+At its end the verdict of every cell it touched is recorded anew (rejudge.py).
 """
 
 from __future__ import annotations
@@ -15,24 +15,20 @@ from straycell.builds import Build
 from straycell.cells import Cell, CellFacts
 from straycell.meters import Meter
 from straycell.readings import Charge, Reading
-from straycell.store import (
+from straycell.store.book import (
     boxes,
     builds,
     cells,
     handovers,
-    keeping,
+    household,
     meters,
     projects,
     readings,
-    settling,
     teardowns,
     traces,
 )
-from straycell.store.engine import connected, store_faults, writing_engine
-from straycell.store.facts import add_cells, correct_cell
-from straycell.store.pen import Pen
-from straycell.store.reader import Reader
-from straycell.store.records import (
+from straycell.store.book.facts import add_cells, correct_cell
+from straycell.store.book.records import (
     KEEP,
     Box,
     Comparison,
@@ -42,15 +38,19 @@ from straycell.store.records import (
     ProjectEntry,
     TraceEntry,
 )
-from straycell.store.schema import prepare, require_current
-from straycell.store.supersede import supersede
-from straycell.store.validation import utc
+from straycell.store.book.supersede import supersede
+from straycell.store.engine import connected, store_faults, writing_engine
+from straycell.store.reader import Reader
+from straycell.store.schema.create import prepare, require_current
+from straycell.store.schema.validation import utc
+from straycell.store.session import Pen
+from straycell.store.verdicts import rejudge
 from straycell.teardowns import Teardown
 
 if TYPE_CHECKING:
     from straycell.acceptance import RuleSet
-    from straycell.store.exchange_table import Imported
-    from straycell.store.merge import Merged
+    from straycell.store.exchange.table import Imported
+    from straycell.store.merge.take_in import Merged
 
 
 @contextmanager
@@ -79,7 +79,7 @@ class Writer(Reader):
 
     def settle(self) -> None:
         """Record the verdicts of all cells touched so far and let their stages follow."""
-        settling.settle(self._pen)
+        rejudge.settle(self._pen)
 
     @property
     def lost(self) -> Mapping[str, tuple[str, bool]]:
@@ -183,13 +183,13 @@ class Writer(Reader):
         With `helpers` several processes judge when there are very many; only a program whose main module can
         be imported again may ask for that (see multiprocessing, spawn).
         """
-        return settling.refresh(self._pen, told, helpers)
+        return rejudge.refresh(self._pen, told, helpers)
 
     def import_cells(
         self, file: Path, *, partial: bool = False, told: Callable[[int, int], None] | None = None
     ) -> Imported:
         """Log the cells of a CSV file, all or none; what is wrong with it comes back. Raises BadData."""
-        from straycell.store.exchange_cells import import_cells
+        from straycell.store.exchange.cells import import_cells
 
         return import_cells(self._pen, file, partial=partial, told=told)
 
@@ -197,13 +197,13 @@ class Writer(Reader):
         self, file: Path, *, partial: bool = False, told: Callable[[int, int], None] | None = None
     ) -> Imported:
         """Record the readings of a CSV file, all or none; what is wrong comes back. Raises BadData."""
-        from straycell.store.exchange_readings import import_readings
+        from straycell.store.exchange.readings import import_readings
 
         return import_readings(self._pen, file, partial=partial, told=told)
 
     def merge(self, file: Path, told: Callable[[int, int], None] | None = None) -> Merged:
         """Take another bench's store into this one. Raises BadData (codes that clash), StoreFault."""
-        from straycell.store.merge import merge_store
+        from straycell.store.merge.take_in import merge_store
 
         return merge_store(self._pen, self.path, file, told)
 
@@ -266,4 +266,4 @@ class Writer(Reader):
 
     def compare_meter(self, name: str, day: date, note: str = "") -> Comparison:
         """A meter was held against a better one. Raises BadData."""
-        return keeping.compare_meter(self._pen, name, day, note)
+        return household.compare_meter(self._pen, name, day, note)

@@ -9,12 +9,12 @@ derived, own_curve              readings and charges to record; few points to fo
 plot, terminal                  a picture for the wall, a small curve for the terminal
 """
 
-from straycell.traces.columns import parse_columns
-from straycell.traces.reading import read_trace
-from straycell.traces.reduce import reduce_trace
-from straycell.traces.result import TraceResult
-from straycell.traces.steps import Step, StepKind, split_steps
-from straycell.traces.trace import Trace
+from straycell.traces.analyse.reduce import reduce_trace
+from straycell.traces.analyse.result import TraceResult
+from straycell.traces.analyse.steps import Step, StepKind, split_steps
+from straycell.traces.read.columns import parse_columns
+from straycell.traces.read.from_file import read_trace
+from straycell.traces.read.trace import Trace
 
 __all__ = [
     "Step",

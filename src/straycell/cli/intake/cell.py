@@ -8,10 +8,10 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from straycell.cells import CellFacts, Chemistry, Form, Look
+from straycell.cli.app.values import parse_line
 from straycell.cli.intake import words
 from straycell.cli.intake.form import NOTE, Answers, NextQuestion, Question
 from straycell.cli.intake.script import UNSET, Ask, Entry, Key
-from straycell.cli.values import parse_line
 from straycell.errors import BadData
 from straycell.markings import Proposal, read_marking, shares_primary_size
 from straycell.markings import fill as fill_from_marking

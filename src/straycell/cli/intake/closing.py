@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 
-from straycell.cli import output
+from straycell.cli.app import output
 from straycell.cli.intake.cell import describe_kind
 from straycell.cli.intake.script import Ask, Kept, Key, PrintLabels, Say, Talk, Tone, ask, fault
 from straycell.cli.intake.state import Evening

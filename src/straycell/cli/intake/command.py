@@ -6,13 +6,13 @@ from typing import Annotated
 
 import typer
 
-from straycell.cli import output, session, values
-from straycell.cli.faults import EXIT_INTERRUPTED
+from straycell.cli.app import options, output, values
+from straycell.cli.app.faults import EXIT_INTERRUPTED
+from straycell.cli.app.verbs import lone_app
 from straycell.cli.intake import closing, hands, terminal
 from straycell.cli.intake.evening import intake
 from straycell.cli.intake.script import Kept, Tone
 from straycell.cli.intake.state import Evening
-from straycell.cli.verbs import lone_app
 from straycell.teardowns import parse_teardown_code
 
 app = lone_app()
@@ -31,7 +31,7 @@ def run(
     """
     code = None if teardown is None else parse_teardown_code(teardown)
     terminal.require_terminal()
-    screen = terminal.Terminal(hands.do, session.current().env)
+    screen = terminal.Terminal(hands.do, options.current().env)
     evening = Evening(hands.start(teardown=code, due=due))
     stopped = False
     try:

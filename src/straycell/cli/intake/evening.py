@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from straycell.cli.app.values import parse_line
 from straycell.cli.intake.log import next_cell, usual_kind
 from straycell.cli.intake.script import (
     Ask,
@@ -19,7 +20,6 @@ from straycell.cli.intake.script import (
 )
 from straycell.cli.intake.state import Evening
 from straycell.cli.intake.walk import walk
-from straycell.cli.values import parse_line
 from straycell.errors import StraycellError
 from straycell.readings import Quantity
 from straycell.safety import Step

@@ -9,9 +9,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from straycell.cells import CellFacts, Look, Stage, parse_code
-from straycell.cli import clock, desk, verdict_page
+from straycell.cli.app import clock, context
 from straycell.cli.intake import script
 from straycell.cli.intake.script import Bearer, Found, Kept, Opened, Start, Waiting
+from straycell.cli.show import verdict_page
 from straycell.errors import BadData
 from straycell.meters import meter_like
 from straycell.readings import Charge, Mistake, Quantity, Reading
@@ -38,16 +39,16 @@ def do(effect: object) -> Any:
 
 def start(*, teardown: str | None, due: bool) -> Start:
     """What is known before the first question. An evening may begin without a store, unless it names one."""
-    rules = desk.rules()
+    rules = context.rules()
     damaged, deformed = (
         frozenset(Look(word) for word in rules.limit(name).words) for name in ("look-damage", "look-deformed")
     )
     blank = Start(
         damaged | deformed, damaged, rules.figure("voltage-floor", "4.2V"), teardown=teardown, due=due
     )
-    if not (due or teardown) and not desk.store_path().exists():
+    if not (due or teardown) and not context.store_path().exists():
         return blank
-    with desk.reading() as reader:
+    with context.reading() as reader:
         if teardown is not None:
             reader.teardown(teardown)
         last = next(reversed(reader.teardowns()), None)
@@ -70,9 +71,9 @@ def _find_code(effect: script.FindCode) -> Found:
     try:
         code = parse_code(effect.text)
     except BadData:
-        with desk.reading() as reader:
+        with context.reading() as reader:
             code = parse_code(effect.text, [*reader.codes(), *reader.blank_codes()])
-    with desk.reading() as reader:
+    with context.reading() as reader:
         if code in reader.blank_codes():
             return Found(code, Bearer.BLANK)
         if code not in reader.codes():
@@ -84,7 +85,7 @@ def _find_code(effect: script.FindCode) -> Found:
 
 
 def _find_teardown(effect: script.FindTeardown) -> Opened:
-    with desk.reading() as reader:
+    with context.reading() as reader:
         found = reader.teardown(effect.code)
         own = [cell for cell in reader.cells() if cell.teardown == found.code]
     known = [cell for cell in own if cell.facts != CellFacts()]
@@ -93,7 +94,7 @@ def _find_teardown(effect: script.FindTeardown) -> Opened:
 
 
 def _what_waits(effect: script.WhatWaits) -> list[Waiting]:
-    with desk.reading() as reader:
+    with context.reading() as reader:
         return _waiting(reader, effect.code)
 
 
@@ -101,7 +102,7 @@ def _waiting(reader: Reader, code: str | None) -> list[Waiting]:
     from straycell.acceptance.rules import chemistry_keys
     from straycell.cli.intake.waiting import outlook
 
-    rules, now = desk.rules(), clock.now()
+    rules, now = context.rules(), clock.now()
     cells = [reader.cell(code)] if code is not None else reader.cells()
     cells = [cell for cell in cells if cell.stage in _IN_HOUSE]
     codes = [cell.code for cell in cells]
@@ -119,27 +120,27 @@ def _waiting(reader: Reader, code: str | None) -> list[Waiting]:
 
 
 def _new_code(effect: script.NewCode) -> str:
-    with desk.writing(create=True) as writer:
+    with context.writing(create=True) as writer:
         return writer.set_aside_codes(1)[0]
 
 
 def _open_teardown(effect: script.OpenTeardown) -> Opened:
-    with desk.writing(create=True) as writer:
+    with context.writing(create=True) as writer:
         made = writer.add_teardown(effect.title, effect.kind)
     return Opened(made.code, made.title)
 
 
 def _use_meter(effect: script.UseMeter) -> Meter:
     if not effect.like:
-        with desk.reading() as reader:
+        with context.reading() as reader:
             return reader.meter(effect.name)
-    with desk.writing(create=True) as writer:
+    with context.writing(create=True) as writer:
         return writer.add_meter(meter_like(effect.name, effect.like))
 
 
 def _keep(effect: script.Keep) -> Kept:
     entry, now = effect.entry, clock.now()
-    with desk.writing(create=True) as writer:
+    with context.writing(create=True) as writer:
         if entry.is_new:
             facts = entry.facts or CellFacts()
             writer.add_cells(facts, code=entry.code, teardown=entry.teardown, pack=entry.pack)
@@ -172,7 +173,7 @@ def _kept(writer: Writer, code: str, items: list[Item], now: datetime) -> Kept:
     from straycell.cli.intake.waiting import outlook
 
     writer.settle()
-    verdict = writer.verdict(code, desk.rules(), now)
+    verdict = writer.verdict(code, context.rules(), now)
     return Kept(
         code,
         writer.cell(code).facts,
@@ -180,14 +181,14 @@ def _kept(writer: Writer, code: str, items: list[Item], now: datetime) -> Kept:
         verdict.outcome,
         verdict_page.headline(verdict),
         tuple(verdict_page.why(verdict)),
-        outlook(verdict, writer.evidence(code), desk.rules(), now),
+        outlook(verdict, writer.evidence(code), context.rules(), now),
     )
 
 
 def _amend(effect: script.Amend) -> Kept:
     """What differs is superseded as mistyped; what is no longer there is taken back; what is new is added."""
     former, entry, now = effect.former, effect.entry, clock.now()
-    with desk.writing() as writer:
+    with context.writing() as writer:
         facts = entry.facts if entry.facts is not None else (CellFacts() if entry.is_new else former.facts)
         _correct(writer, entry.code, facts, effect.because, Mistake.MISTYPED.value)
         new = {_quantity(item): item for item in entry.items}
@@ -215,8 +216,8 @@ def _quantity(item: Item) -> Quantity:
 
 
 def _print_labels(effect: script.PrintLabels) -> None:
-    from straycell.cli.files import write_whole
-    from straycell.cli.label import contents, sheet_cautions
+    from straycell.cli.app.files import write_whole
+    from straycell.cli.nouns.use.label import contents, sheet_cautions
     from straycell.labels.render import sheet_pdf
     from straycell.labels.stock import find_stock
 
@@ -225,7 +226,7 @@ def _print_labels(effect: script.PrintLabels) -> None:
         raise BadData(f"{out} is there already", "name another file")
     if out.suffix.casefold() != ".pdf":
         raise BadData(f"'{effect.path}' is no PDF", "end the name in .pdf")
-    with desk.reading() as reader:
+    with context.reading() as reader:
         labels = contents(reader, effect.codes)
     write_whole(out, sheet_pdf(labels, find_stock(), clock.now(), cautions=sheet_cautions()))
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from straycell.bench.reading_form import DEFAULT_PULSE_S
 from straycell.cli.intake import due
 from straycell.cli.intake.closing import outlook_lines
 from straycell.cli.intake.form import Trail, fill, merged
 from straycell.cli.intake.records import not_yet, record
 from straycell.cli.intake.script import Entry, Now, Say, Talk, Waiting
 from straycell.cli.intake.state import Evening, Logged
-from straycell.cli.reading_form import DEFAULT_PULSE_S
 
 
 def take(evening: Evening, each: Waiting) -> Talk[bool]:

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, TextIO
 
 from straycell.cells import Chemistry, Form
-from straycell.cli import output
+from straycell.cli.app import output
 from straycell.cli.intake.glyphs import large
 from straycell.cli.intake.script import Ask, Caution, Large, Say, Talk, Tone
 from straycell.errors import StraycellError, UsageFault

@@ -125,7 +125,7 @@ def _first_rest(charge: Charge, case: Case) -> datetime:
 
 def _open_window(case: Case) -> tuple[Charge, list[Reading]] | None:
     """The latest full charge that nothing has disturbed, with the rest voltages after it."""
-    from straycell.acceptance.pairs import windows
+    from straycell.acceptance.checks.pairs import windows
 
     undisturbed = [
         (c, inside)

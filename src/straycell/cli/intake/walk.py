@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from straycell.bench.reading_form import DEFAULT_PULSE_S
 from straycell.cli.intake import cell as cells
 from straycell.cli.intake import due, words
 from straycell.cli.intake.form import Answered, Trail, merged
@@ -27,7 +28,6 @@ from straycell.cli.intake.script import (
 )
 from straycell.cli.intake.state import Evening, Logged
 from straycell.cli.intake.take import take
-from straycell.cli.reading_form import DEFAULT_PULSE_S
 from straycell.errors import StraycellError
 from straycell.safety import Step
 

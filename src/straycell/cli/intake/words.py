@@ -8,8 +8,8 @@ from enum import StrEnum
 from typing import TypeVar
 
 from straycell.cells import Look
-from straycell.cli.faults import nearest_words
-from straycell.cli.values import parse_time
+from straycell.cli.app.faults import nearest_words
+from straycell.cli.app.values import parse_time
 from straycell.errors import BadData
 from straycell.quantities import Dimension, Window, parse_quantity
 

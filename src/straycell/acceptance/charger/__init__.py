@@ -1,0 +1,1 @@
+"""What a charger may do to a cell, and whether a given one keeps to it."""

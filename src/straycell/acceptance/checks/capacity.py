@@ -1,0 +1,294 @@
+"""Rules of capacity: against the rating, the size's table or the best sibling; contradictions; age."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from datetime import timedelta
+from typing import Any
+
+from straycell.acceptance.case import STEPS, Case, default_note, known_chemistry, once_a_case
+from straycell.acceptance.checks.retention import Run, Worth, comparable, conditions, runs
+from straycell.acceptance.conformance import Side, against_min
+from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.quantities import Dimension, Measured, show
+from straycell.readings import Charge, Quantity, Reading
+
+HIGH_VOLTAGE_FROM = 0.1  # V above the chemistry's usual full voltage that makes a marked 4.35 or 4.40 V cell
+
+
+@once_a_case
+def current_run(case: Case) -> Run | None:
+    """The run that grades: the latest that counts and is fresh, else the largest fresh lower bound."""
+    fresh = [r for r in runs(case) if case.now < case.age_limit("age-capacity", r.reading.at)]
+    counting = [r for r in fresh if r.worth is Worth.COUNTS]
+    if counting:
+        return counting[-1]
+    bounds = [r for r in fresh if r.worth is Worth.AT_LEAST]
+    return max(bounds, key=lambda r: (r.value.value, r.reading.id), default=None)
+
+
+@once_a_case
+def expected_capacity(case: Case) -> tuple[Measured | None, bool, str]:
+    """(what 100 % means in Ah, rated or not, where it comes from)."""
+    facts = case.facts
+    if facts.rated_capacity_ah and not facts.rewrapped:
+        rated = Measured(facts.rated_capacity_ah, 0.0)
+        if case.full_voltage_v >= case.figure("full-voltage") + HIGH_VOLTAGE_FROM:
+            share = case.figure("high-voltage-share")
+            u = rated.value * case.figure("high-voltage-share-error") / math.sqrt(3.0)
+            return Measured(rated.value * share, u), True, "rated, charged to 4.20 V only"
+        return rated, True, "rated"
+    table, sibling = case.table_capacity_ah, case.evidence.best_sibling_ah
+    why = "re-wrapped" if facts.rewrapped else "rating unknown"
+    if table is None:
+        return None, False, why
+    if sibling is not None and sibling > table:
+        return Measured(sibling, 0.0), False, f"{why}: against the best sibling"
+    return Measured(table, 0.0), False, f"{why}: against the size's table"
+
+
+def capacity(case: Case) -> Iterator[Reason]:
+    """The step the capacity reaches; below light by U discards; nothing measured, stale or disputed holds."""
+    if not known_chemistry(case):
+        return
+    expected, rated, origin = expected_capacity(case)
+    run = current_run(case)
+    yield from _too_much(case)
+    yield from _energy(case)
+    disputed = _contradiction(case)
+    if expected is not None:
+        yield from _discard(case, expected, origin)
+    if run is None:
+        yield _nothing(case)
+        return
+    if expected is None:
+        yield case.reason(
+            "unrated-capacity",
+            Status.UNMEASURED,
+            Outcome.HOLD,
+            f"{origin}, and the size is not known: nothing to judge the capacity by",
+            rule="capacity",
+            value=run.value,
+            reading=run.reading,
+            todo="note the size (marking like 603450, or thickness x width x height in mm) or the rated capacity",
+            earliest=case.now,
+        )
+        return
+    if not rated:
+        yield case.reason(
+            "unrated-capacity",
+            Status.UNMEASURED,
+            Outcome.SOLO,
+            f"{origin} ({show(expected.value, Dimension.CAPACITY)}): at best solo",
+            limit=expected.value,
+        )
+    if disputed is not None:
+        yield disputed
+    yield from _grade(case, run, expected, origin)
+
+
+def _share(value: Measured, expected: Measured) -> Measured:
+    share = value.value / expected.value
+    return Measured(share, share * math.hypot(value.u / value.value, expected.u / expected.value))
+
+
+def _discard(case: Case, expected: Measured, origin: str) -> Iterator[Reason]:
+    """Every run that counted and stood undisputed at some time since: a later one does not bring the cell back."""
+    limit = case.figure("capacity", "light")
+    for run in runs(case):
+        share = _share(run.value, expected)
+        if against_min(share, limit) is Side.BEYOND and _stood(case, run.reading):
+            yield case.reason(
+                "capacity",
+                Status.FAILED,
+                Outcome.DISCARD,
+                f"{_words(run)} is {share.value:.0%} ({origin}): worn out",
+                rule="capacity-discard",
+                value=share,
+                limit=limit,
+                reading=run.reading,
+            )
+            return
+
+
+def _stood(case: Case, reading: Reading) -> bool:
+    """True when with all that was known at its recording, or at some later entry, the run counted undisputed."""
+    number = case.number(reading)
+    since: list[Reading | Charge] = [*case.charges, *case.of(Quantity.CAPACITY)]
+    for item in (reading, *(item for item in since if case.number(item) > number)):
+        known = case.as_of(reading, item)
+        judged = [r for r in runs(known) if r.speaks]
+        run = next((r for r in judged if r.reading is reading and r.worth is Worth.COUNTS), None)
+        if run is not None and not _against(known, run, judged) and not _outvoted(known, run, judged):
+            return True
+    return False
+
+
+def _grade(case: Case, run: Run, expected: Measured, origin: str) -> Iterator[Reason]:
+    share = _share(run.value, expected)
+    until = case.age_limit("age-capacity", run.reading.at)
+    at_least = run.worth is Worth.AT_LEAST
+    words = f"{_words(run)} is {share.value:.0%} of {show(expected.value, Dimension.CAPACITY)} ({origin})"
+    words += f", at least: {run.why}" if at_least else ""
+    again = "measure the capacity again: full charge first, 0.2C to the chemistry's cut-off, at 15 to 30 C"
+    for outcome in STEPS:
+        limit = case.figure("capacity", outcome.word)
+        side = against_min(share, limit)
+        common: dict[str, Any] = {"value": share, "limit": limit, "reading": run.reading, "until": until}
+        if side is Side.CLEAR:
+            yield case.reason("capacity", Status.MET, outcome, f"{words}: {outcome.word}", **common)
+            return
+        # A lower bound below a limit says nothing: only a run that counts can fail it.
+        status = Status.CLOSE if side is Side.CLOSE or at_least else Status.FAILED
+        yield case.reason(
+            "capacity",
+            status,
+            Outcome(outcome - 1),
+            f"{words}: {'does not prove' if status is Status.CLOSE else 'not enough for'} {outcome.word}",
+            rule=f"capacity-{outcome.word}",
+            todo=again if status is Status.CLOSE else "",
+            earliest=case.now if status is Status.CLOSE else None,
+            **common,
+        )
+
+
+def _words(run: Run) -> str:
+    value = run.value
+    return f"{show(value.value, Dimension.CAPACITY, u=value.u)}{default_note(run.reading)}"
+
+
+def _nothing(case: Case) -> Reason:
+    todo = "full charge, then a discharge at 0.1 to 0.5C to the chemistry's cut-off at 15 to 30 C, with both recorded"
+    judged = runs(case)
+    if not judged:
+        text = "no capacity measured"
+    elif judged[-1].worth is Worth.NOT_COMPARABLE:
+        text = f"capacity does not count: taken {judged[-1].why}"
+    else:
+        text = f"capacity of {judged[-1].reading.at:%Y-%m-%d} is too old to count"
+    return case.reason(
+        "capacity",
+        Status.UNMEASURED,
+        Outcome.HOLD,
+        text,
+        limit=case.figure("capacity", "light"),
+        reading=judged[-1].reading if judged else None,
+        todo=todo,
+        earliest=case.now,
+    )
+
+
+def _agree(case: Case, a: Run, b: Run) -> bool:
+    """Within the root of the summed squares of both U; runs out of traces also differ by what runs repeat to."""
+    repeat = case.repeat_u("capacity-repeat", a.reading, b.reading)
+    return abs(a.value.value - b.value.value) <= math.hypot(a.value.expanded, b.value.expanded, 2.0 * repeat)
+
+
+def _near(case: Case, run: Run, others: Sequence[Run]) -> list[Run]:
+    """Runs that can be compared with one: same conditions, near enough in time."""
+    span = timedelta(days=case.figure("contradiction-days"))
+    return [
+        o
+        for o in others
+        if o is not run
+        and abs(o.reading.at - run.reading.at) <= span
+        and comparable(case, o.reading, run.reading)
+    ]
+
+
+def _against(case: Case, run: Run, others: Sequence[Run]) -> list[Run]:
+    """The runs that contradict one, unless another agrees with it and settles it."""
+    near = _near(case, run, others)
+    if any(_agree(case, o, run) for o in near):
+        return []
+    return near
+
+
+def _outvoted(case: Case, run: Run, others: Sequence[Run]) -> bool:
+    against = [o for o in _near(case, run, others) if not _agree(case, o, run)]
+    return any(_agree(case, a, b) for i, a in enumerate(against) for b in against[i + 1 :])
+
+
+def _contradiction(case: Case) -> Reason | None:
+    """The latest run against the others: one that disagrees holds unless another agrees with the latest."""
+    counting = [r for r in runs(case) if r.worth is Worth.COUNTS]
+    speaking = [r for r in runs(case) if r.speaks]
+    for judged in (counting, speaking):
+        against = _against(case, judged[-1], judged) if judged else []
+        if against:
+            return _disputed(case, judged[-1], against[-1])
+    return None
+
+
+def _disputed(case: Case, latest: Run, other: Run) -> Reason:
+    return case.reason(
+        "contradiction-days",
+        Status.CLOSE,
+        Outcome.HOLD,
+        f"contradictory: {_words(latest)} on {latest.reading.at:%Y-%m-%d} but {_words(other)} on {other.reading.at:%Y-%m-%d}",
+        rule="capacity-contradictory",
+        observed=latest.value.value,
+        expanded_uncertainty=latest.value.expanded,
+        limit=other.value.value,
+        unit="Ah",
+        reading=latest.reading,
+        todo="measure the capacity a third time under the same conditions; one that agrees settles it",
+        earliest=case.now,
+    )
+
+
+def _too_much(case: Case) -> Iterator[Reason]:
+    """The latest run, whatever its conditions, against what the volume can hold."""
+    limit = case.rules.limit("size-volume")
+    volume = limit.value(*case.keys) if limit.has(*case.keys) else case.volume_cm3
+    judged = runs(case)
+    if not volume or not judged:
+        return
+    run = judged[-1]
+    most = volume * case.figure("capacity-density")
+    if run.value.value > most:
+        yield case.reason(
+            "capacity-density",
+            Status.CLOSE,
+            Outcome.HOLD,
+            f"contradictory: {_words(run)} is more than a cell of this size holds",
+            rule="capacity-contradictory",
+            observed=run.value.value,
+            expanded_uncertainty=run.value.expanded,
+            limit=most,
+            unit="Ah",
+            reading=run.reading,
+            todo="check the size and measure the capacity again; supersede the wrong one",
+            earliest=case.now,
+        )
+
+
+def _energy(case: Case) -> Iterator[Reason]:
+    """The latest run's energy over its capacity is the mean voltage it ran at, which the chemistry bounds.
+
+    Only of a run that was whole and under no harsher conditions than the rule's: those lower it.
+    """
+    run = next(reversed(runs(case)), None)
+    if run is None or run.reading.energy_wh is None or not run.value.value or run.reading.at_least:
+        return
+    if any(conditions(case, run.reading)):
+        return
+    mean_v = run.reading.energy_wh / run.value.value
+    for limit_id in ("mean-voltage-low", "mean-voltage-high"):
+        limit = case.figure(limit_id)
+        beyond = mean_v < limit if limit_id == "mean-voltage-low" else mean_v > limit
+        if beyond:
+            yield case.reason(
+                limit_id,
+                Status.CLOSE,
+                Outcome.HOLD,
+                f"contradictory: {show(run.reading.energy_wh, Dimension.ENERGY)} and {_words(run)} would be "
+                f"{show(mean_v, Dimension.VOLTAGE)} on average, not {case.facts.chemistry}",
+                rule="capacity-energy",
+                observed=mean_v,
+                limit=limit,
+                reading=run.reading,
+                todo="check the chemistry and what the meter shows, and measure capacity and energy again",
+                earliest=case.now,
+            )

@@ -1,0 +1,313 @@
+"""Rules of self-discharge: pairs of rest voltages after a full charge, or two capacity runs where voltage is flat."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from datetime import datetime, timedelta
+
+from straycell.acceptance.case import STEPS, Case, known_chemistry, once_a_case
+from straycell.acceptance.checks.pairs import (
+    Pair,
+    all_pairs,
+    errors_of,
+    estimate,
+    least_days,
+    make_pair,
+    pairs_as_recorded,
+    step_of,
+    windows,
+)
+from straycell.acceptance.checks.retention import retention_loss, retention_losses
+from straycell.acceptance.checks.voltage import doubtful
+from straycell.acceptance.conformance import Side, against_max, against_min
+from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.quantities import Measured
+from straycell.readings import Charge, Quantity, Reading
+
+USUAL_LOSS = 2.0  # % a month, published as usual (2 to 3 %): only for the date when a longer wait may decide
+
+
+def self_discharge(case: Case) -> Iterator[Reason]:
+    """Too fast discards; else the outcome its loss allows; not yet, or not tellable, holds."""
+    if not known_chemistry(case):
+        return
+
+    def long_enough(pairs: list[Pair]) -> list[Pair]:
+        return [p for p in pairs if not p.fault and p.days >= least_days(case, p, Outcome.LIGHT)]
+
+    pairs = long_enough(all_pairs(case))
+    discard_at = case.figure("self-discharge-discard")
+    for pair in long_enough(pairs_as_recorded(case)):
+        loss = estimate(case, pair)
+        if loss is not None and against_max(loss, discard_at) is Side.BEYOND:
+            yield case.reason(
+                "self-discharge-discard",
+                Status.FAILED,
+                Outcome.DISCARD,
+                f"loses {loss.value:.1f} ± {loss.expanded:.1f} % a month: an inner leak",
+                value=loss,
+                limit=discard_at,
+                reading=pair.second,
+            )
+            return
+    leak = _leak_by_capacity(case)
+    if leak is not None:
+        yield leak
+        return
+    fresh = [p for p in pairs if p.first.at > _last_sinking(case)]
+    told = _best_told(case, fresh)
+    if fresh and _rose(case, fresh[-1]):
+        yield _contradictory(case, fresh[-1], estimate(case, fresh[-1]))
+    elif told is not None:
+        yield from _grade(case, *told)
+    else:
+        yield from _by_capacity_or_wait(case, fresh[-1] if fresh else None)
+
+
+def _best_told(case: Case, fresh: Sequence[Pair]) -> tuple[Pair, Measured] | None:
+    """The latest pair; else the best of the same window that agrees with it: a coarse check takes back nothing."""
+    latest = estimate(case, fresh[-1]) if fresh else None
+    if latest is None:
+        return None
+    told = [
+        (pair, loss)
+        for pair in reversed(fresh)
+        if pair.charge is fresh[-1].charge and (loss := estimate(case, pair)) is not None
+        if abs(loss.value - latest.value) <= math.hypot(loss.expanded, latest.expanded)
+        if loss.expanded < case.figure("self-discharge-discard")
+    ]
+    return max(told, key=lambda each: min(r.ceiling for r in _grade(case, *each)), default=None)
+
+
+@once_a_case
+def _last_sinking(case: Case) -> datetime:
+    """When a rest voltage last lay too low: only a check begun after it counts."""
+    limit = case.figure("rest-voltage")
+    low = [r.at for r in case.rest_voltages if against_min(case.measured(r), limit) is not Side.CLEAR]
+    return max(low, default=datetime.min.replace(tzinfo=case.now.tzinfo))
+
+
+def _rose(case: Case, pair: Pair) -> bool:
+    """No cell gains charge by itself: a rise beyond U and the room's swing is an unrecorded charge, or another cell."""
+    assert pair.first.value is not None and pair.second.value is not None
+    swing_v = case.figure("cell-drift") * case.figure("pair-temperature")
+    return pair.second.value - pair.first.value > 2.0 * errors_of(case, pair)[1] + swing_v
+
+
+def _contradictory(case: Case, pair: Pair, loss: Measured | None) -> Reason:
+    return case.reason(
+        "self-discharge",
+        Status.UNMEASURED,
+        Outcome.HOLD,
+        f"contradictory: the rest voltage rose from {pair.first.value:g} V to {pair.second.value:g} V: "
+        "no cell does that by itself",
+        value=loss,
+        limit=case.figure("self-discharge", "light"),
+        reading=pair.second,
+        todo="measure it again; record a charge in between (charge add CODE --at ...), or supersede the wrong one",
+        earliest=case.now,
+    )
+
+
+def _grade(case: Case, pair: Pair, loss: Measured) -> Iterator[Reason]:
+    words = f"loses {loss.value:.1f} ± {loss.expanded:.1f} % a month over {pair.days:.0f} days"
+    for outcome in STEPS:
+        limit = case.figure("self-discharge", outcome.word)
+        days = least_days(case, pair, outcome)
+        side = against_max(loss, limit)
+        if side is Side.CLEAR and pair.days >= days:
+            yield case.reason(
+                "self-discharge",
+                Status.MET,
+                outcome,
+                f"{words}: {outcome.word}",
+                value=loss,
+                limit=limit,
+                reading=pair.second,
+            )
+            return
+        if side is Side.CLEAR:
+            yield case.reason(
+                "self-discharge",
+                Status.UNMEASURED,
+                Outcome(outcome - 1),
+                f"{words}; {outcome.word} needs {days:g} days",
+                rule=f"self-discharge-{outcome.word}",
+                value=loss,
+                limit=limit,
+                reading=pair.second,
+                todo=f"for {outcome.word}: measure the rest voltage again",
+                earliest=pair.first.at + timedelta(days=days),
+            )
+            continue
+        yield case.reason(
+            "self-discharge",
+            Status.CLOSE if side is Side.CLOSE else Status.FAILED,
+            Outcome(outcome - 1),
+            f"{words}: {'too close to call for' if side is Side.CLOSE else 'too much for'} {outcome.word}",
+            rule=f"self-discharge-{outcome.word}",
+            value=loss,
+            limit=limit,
+            reading=pair.second,
+            todo=f"measure the rest voltage again with the same meter, for {outcome.word}"
+            if side is Side.CLOSE
+            else "",
+            earliest=_when_clear(case, pair, loss) if side is Side.CLOSE else None,
+        )
+
+
+def _when_clear(case: Case, pair: Pair, loss: Measured) -> datetime:
+    """When a longer wait would let a usual loss clear the solo limit: U shrinks with the days."""
+    room = case.figure("self-discharge", "solo") - USUAL_LOSS
+    days = max(case.figure("pair-days", "pack"), math.ceil(pair.days * loss.expanded / max(room, 0.5)))
+    return max(case.now, pair.first.at + timedelta(days=days))
+
+
+def _by_capacity_or_wait(case: Case, pair: Pair | None) -> Iterator[Reason]:
+    """Voltage does not tell (flat curve, coarse meter) or not yet: a second capacity run may, else wait."""
+    told = retention_loss(case)
+    if told is not None:
+        loss, reading, days = told
+        yield from _grade_retention(case, loss, reading, days)
+        return
+    if pair is not None:
+        loss_now = estimate(case, pair)
+        spread = f" (U is {loss_now.expanded:.0f} % a month)" if loss_now else ""
+        steep = loss_now is not None and str(case.facts.chemistry) != "lfp"
+        run_after = pair.charge.at + timedelta(days=case.figure("retention-days"))
+        yield case.reason(
+            "self-discharge",
+            Status.UNMEASURED,
+            Outcome.HOLD,
+            f"self-discharge cannot be told from these voltages{spread}",
+            limit=case.figure("self-discharge", "light"),
+            reading=pair.second,
+            todo="measure again with the same, finer meter, or wait longer"
+            if steep
+            else "the curve is flat here: compare a capacity run now with one 28 days after a full charge",
+            earliest=_when_clear(case, pair, loss_now) if steep and loss_now else max(case.now, run_after),
+        )
+        return
+    yield _not_yet(case)
+
+
+def _grade_retention(case: Case, loss: Measured, reading: Reading, days: float) -> Iterator[Reason]:
+    words = _kept(loss, days)
+    for outcome in STEPS:
+        limit = case.figure("self-discharge", outcome.word)
+        side = against_max(loss, limit)
+        clear = side is Side.CLEAR
+        yield case.reason(
+            "self-discharge",
+            Status.MET if clear else Status.CLOSE if side is Side.CLOSE else Status.FAILED,
+            outcome if clear else Outcome(outcome - 1),
+            f"{words}: {outcome.word}" if clear else f"{words}: not enough for {outcome.word}",
+            rule="self-discharge" if clear else f"self-discharge-{outcome.word}",
+            value=loss,
+            limit=limit,
+            reading=reading,
+            todo="" if clear else "repeat the 28 days and the capacity run",
+            earliest=None if clear else case.now + timedelta(days=case.figure("retention-days")),
+        )
+        if clear:
+            return
+
+
+def _kept(loss: Measured, days: float) -> str:
+    monthly = f"{loss.value:.1f} ± {loss.expanded:.1f} % a month"
+    return f"kept {100 - loss.value * days / 30:.1f} % of its charge over {days:.0f} days ({monthly})"
+
+
+def _leak_by_capacity(case: Case) -> Reason | None:
+    """A discard by two capacity runs, as it stood when it was found: no later run brings the cell back."""
+    capacities = case.of(Quantity.CAPACITY)
+    discard_at = case.figure("self-discharge-discard")
+    for late in capacities:
+        if not any((late.value or 0.0) < (r.value or 0.0) for r in capacities):
+            continue
+        for other in capacities:
+            if case.number(other) < case.number(late):
+                continue
+            known = case.as_of(late, other)
+            told = next((t for t in retention_losses(known) if t[1] is late), None)
+            if told is None or against_max(told[0], discard_at) is not Side.BEYOND or _voltage_tells(known):
+                continue
+            return case.reason(
+                "self-discharge-discard",
+                Status.FAILED,
+                Outcome.DISCARD,
+                _kept(told[0], told[2]),
+                value=told[0],
+                limit=discard_at,
+                reading=late,
+            )
+    return None
+
+
+def _voltage_tells(case: Case) -> bool:
+    """True when a pair of rest voltages tells the loss well enough to grade."""
+    for pair in all_pairs(case):
+        if not pair.fault and pair.days >= least_days(case, pair, Outcome.LIGHT):
+            loss = estimate(case, pair)
+            if loss is not None and loss.expanded < case.figure("self-discharge-discard"):
+                return True
+    return False
+
+
+def _first_of_pair(case: Case, charge: Charge, inside: Sequence[Reading]) -> Reading | None:
+    """The reading that the next one will be compared with, if it is taken like the latest."""
+    known = [r for r in inside if r.temperature_c is not None]
+    if not known:
+        return None
+    return next(r for r in known if r is known[-1] or not make_pair(case, charge, r, known[-1]).fault)
+
+
+def _not_yet(case: Case) -> Reason:
+    """No pair yet: what comes next, and the earliest date on which it could decide."""
+    days = case.figure("pair-days", "doubtful" if doubtful(case) else "solo")
+    wait = timedelta(hours=case.figure("pair-rest"))
+    sinking = _last_sinking(case)
+    found = [
+        (c, inside)
+        for c, inside in windows(case)
+        if not case.disturbed(c.at, case.now) and not case.let_down(c.at) and c.at > sinking
+    ]
+    faults = [p.fault for p in all_pairs(case) if p.fault]
+    if not found:
+        text, todo = (
+            "no full charge to start from",
+            "charge it full, attended, and record it: charge add CODE ...",
+        )
+        earliest = case.now + wait + timedelta(days=days)
+        if any(r.quantity is Quantity.CAPACITY for r in case.readings) or case.charges:
+            text = "no undisturbed full charge to start from"
+        text += case.not_full_note()
+    else:
+        charge, inside = found[-1]
+        first = _first_of_pair(case, charge, inside)
+        start = first.at if first else max(case.now, charge.at + wait)
+        if first is not None:
+            days = max(days, least_days(case, make_pair(case, charge, first, first), Outcome.LIGHT))
+        earliest = max(start + timedelta(days=days), case.now)
+        ending = f"the second {days:g} days after the first, by the same meter, with --temperature"
+        text = "one rest voltage of two" if first else "no rest voltage since the full charge"
+        text = "no rest voltage with its temperature since the full charge" if inside and not first else text
+        if first and step_of(case, first) >= case.figure("pair-step") - 1e-9:
+            text += f" (the meter steps by 10 mV or more here, so {days:g} days)"
+        todo = (
+            f"measure the rest voltage again: {ending}"
+            if first
+            else f"first rest voltage {wait.total_seconds() / 3600:g} h or more after the charge, {ending}"
+        )
+    if faults:
+        text = f"{text}; {faults[-1]}"
+    return case.reason(
+        "self-discharge",
+        Status.UNMEASURED,
+        Outcome.HOLD,
+        f"self-discharge: {text}",
+        limit=case.figure("self-discharge", "light"),
+        todo=todo,
+        earliest=earliest,
+    )

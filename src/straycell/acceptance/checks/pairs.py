@@ -1,0 +1,190 @@
+"""Pairs of rest voltages after a full charge: which count, how long they must span, what loss they tell."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from straycell.acceptance.case import Case, once_a_case
+from straycell.acceptance.checks.voltage import doubtful
+from straycell.acceptance.reasons import Outcome
+from straycell.physics.self_discharge import VoltagePair, loss_per_month
+from straycell.quantities import Measured
+from straycell.readings import Charge, Reading, accuracy_of
+
+HOURS_A_MONTH = 720.0
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """Two rest voltages after one full charge. `fault` says why they cannot be compared, if so."""
+
+    charge: Charge
+    first: Reading
+    second: Reading
+    low_start: bool
+    fault: str = ""
+
+    @property
+    def days(self) -> float:
+        return (self.second.at - self.first.at).total_seconds() / 86400.0
+
+
+@once_a_case
+def windows(case: Case) -> list[tuple[Charge, list[Reading]]]:
+    """Rest voltages that follow each full charge without a charge or discharge in between, oldest first."""
+    found = []
+    wait = timedelta(hours=case.figure("pair-rest"))
+    for charge in case.charges:
+        if not case.is_full(charge):
+            continue
+        inside = [
+            r
+            for r in case.rest_voltages
+            if r.at >= charge.at + wait
+            and not case.disturbed(charge.at, r.at)
+            and not case.let_down(charge.at, r)
+        ]
+        found.append((charge, inside))
+    return found
+
+
+def make_pair(case: Case, charge: Charge, first: Reading, second: Reading) -> Pair:
+    """A pair with its fault, if any: temperatures must be known and near each other, the place the same."""
+    low = first.value is not None and first.value < case.figure("pair-start")
+    fault = ""
+    if first.temperature_c is None or second.temperature_c is None:
+        fault = "the temperature of both rest voltages must be recorded"
+    elif abs(first.temperature_c - second.temperature_c) > case.figure("pair-temperature"):
+        fault = (
+            f"the two rest voltages were taken at {first.temperature_c:g} C and {second.temperature_c:g} C, "
+            f"more than {case.figure('pair-temperature'):g} K apart"
+        )
+    elif case.at_board(first) != case.at_board(second):
+        fault = "one rest voltage was taken at the tabs, the other at the board"
+    return Pair(charge, first, second, low, fault)
+
+
+def least_days(case: Case, pair: Pair, outcome: Outcome) -> float:
+    """Days a pair must span to speak for an outcome."""
+    days = case.figure("pair-days", outcome.word)
+    if pair.low_start:
+        days = max(days, case.figure("pair-days", "low-start"))
+    if step_of(case, pair.first) >= case.figure("pair-step") - 1e-9:
+        days = max(days, case.figure("pair-days", "coarse"))
+    if doubtful(case):
+        days = max(days, case.figure("pair-days", "doubtful"))
+    return days
+
+
+def step_of(case: Case, reading: Reading) -> float:
+    """The meter's step in V here; where it is not known, the largest its accuracy leaves room for (twice it)."""
+    assert reading.value is not None
+    known = reading.meter.voltage_resolution.step(reading.value) if reading.meter else 0.0
+    return known or 2 * accuracy_of(reading, case.rules.defaults)[0].limit(reading.value)
+
+
+def estimate(case: Case, pair: Pair) -> Measured | None:
+    """Loss in per cent in 30 days from a pair without fault; None when no curve speaks for the chemistry."""
+    key = ("estimate", id(pair.first), id(pair.second))
+    if key not in case.memo:
+        case.memo[key] = _estimate(case, pair)
+    found: Measured | None = case.memo[key]
+    return found
+
+
+def _estimate(case: Case, pair: Pair) -> Measured | None:
+    assert pair.first.value is not None and pair.second.value is not None
+    drain = case.figure("board-drain") * HOURS_A_MONTH if case.facts.protection_board else 0.0
+    common, difference = errors_of(case, pair)
+    common = math.hypot(common, case.figure("curve-error") / math.sqrt(3.0))
+    return loss_per_month(
+        case.facts.chemistry,
+        VoltagePair(pair.first.value, pair.second.value, pair.days, common, difference),
+        drain_ah_per_month=drain,
+        drain_limit_ah=drain,
+        capacity_ah=case.reference_capacity_ah,
+    )
+
+
+def errors_of(case: Case, pair: Pair) -> tuple[float, float]:
+    """Standard uncertainties in V: (shared by both, of their difference)."""
+    first, second = pair.first, pair.second
+    assert first.value is not None and second.value is not None
+    kelvin = abs((first.temperature_c or 0.0) - (second.temperature_c or 0.0))
+    accuracy, is_default = accuracy_of(first, case.rules.defaults)
+    drift = accuracy.limit(first.value) * case.figure("meter-drift") * kelvin / math.sqrt(3.0)
+    cell = case.figure("cell-drift") * kelvin / math.sqrt(3.0)
+    same = not is_default and first.meter is not None and first.meter == second.meter
+    if not same:
+        u1, u2 = case.measured(first).u, case.measured(second).u
+        return max(u1, u2), math.hypot(u1, u2, drift, cell)
+    gain = accuracy.gain * abs(first.value - second.value) / math.sqrt(3.0)
+    steps = math.hypot(step_of(case, first), step_of(case, second)) / math.sqrt(12.0)
+    difference = math.hypot(gain, steps, drift, cell)
+    return accuracy.u(first.value), difference
+
+
+@once_a_case
+def all_pairs(case: Case) -> list[Pair]:
+    """The widest pair that each later reading of a window makes, oldest window first, longest last."""
+    return [
+        widest(case, charge, inside[:i], inside[i])
+        for charge, inside in windows(case)
+        for i in range(1, len(inside))
+    ]
+
+
+def widest(case: Case, charge: Charge, before: Sequence[Reading], second: Reading) -> Pair:
+    """From the first reading that can be compared with the second; else the faulty pair with the first of all.
+
+    A first reading without its temperature, or taken in a hot room, must not spoil all that follow.
+    """
+    pairs = (make_pair(case, charge, first, second) for first in before)
+    return next((p for p in pairs if not p.fault), make_pair(case, charge, before[0], second))
+
+
+def pairs_as_recorded(case: Case) -> list[Pair]:
+    """Every pair as it stood when the last of it was recorded: what is told only later breaks no pair.
+
+    Discards are read from these, so that no charge or voltage told afterwards brings a leaking cell back.
+    """
+    wait = timedelta(hours=case.figure("pair-rest"))
+    found: list[Pair] = []
+    for charge in case.charges:
+        if case.is_full(charge):
+            later = [
+                r for r in case.rest_voltages if r.at >= charge.at + wait and not case.let_down(charge.at, r)
+            ]
+            for i in range(1, len(later)):
+                found += _as_known(case, charge, later[:i], later[i])
+    return found
+
+
+def _as_known(case: Case, charge: Charge, before: Sequence[Reading], second: Reading) -> Iterator[Pair]:
+    """The pair with `second` when it was recorded, and anew when a first one was recorded after it."""
+    since = max(case.number(charge), case.number(second))
+    for known_by in sorted({since, *(n for n in map(case.number, before) if n > since)}):
+        firsts = [
+            r
+            for r in before
+            if case.number(r) <= known_by and not case.disturbed(charge.at, r.at, known_by=known_by)
+        ]
+        if firsts and not case.disturbed(charge.at, second.at, known_by=known_by):
+            yield widest(case, charge, firsts, second)
+
+
+def checks_done(case: Case) -> list[datetime]:
+    """When each self-discharge check ended: pairs that do not overlap, each long enough for light."""
+    ends: list[datetime] = []
+    for charge, inside in windows(case):
+        before = list(inside[:1])
+        for reading in inside[1:]:
+            pair = widest(case, charge, before, reading)
+            if not pair.fault and pair.days >= least_days(case, pair, Outcome.LIGHT):
+                ends.append(reading.at)
+                before.clear()
+            before.append(reading)
+    return ends

@@ -1,0 +1,319 @@
+"""Rules of resistance: against the rating of the same method, else the table of the size; contradictions; age."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+
+from straycell.acceptance.case import STEPS, Case, default_note, known_chemistry, once_a_case
+from straycell.acceptance.checks.capacity import current_run
+from straycell.acceptance.checks.retention import runs
+from straycell.acceptance.conformance import Side, against_max
+from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.cells import Chemistry, Form
+from straycell.quantities import Dimension, Measured, show
+from straycell.readings import Method, Quantity, Reading
+
+LARGE_FORMS = (Form.F18650, Form.F21700, Form.F26650)
+FLAT_FORMS = (Form.POUCH, Form.PRISMATIC)
+_SAME_PULSE = 0.1
+"""Pulses within a tenth of each other are of one length: an instrument's clock steps."""
+
+
+@dataclass(frozen=True, slots=True)
+class Yardstick:
+    """What one reading is judged by: `value` and the limits share a unit; `discard` is the safety limit."""
+
+    value: Measured
+    limits: dict[Outcome, float]
+    discard: float
+    step_rule: str
+    discard_rule: str
+    text: str
+
+
+@once_a_case
+def usable(case: Case) -> tuple[Reading, ...]:
+    """Resistances whose pulse, if there was one, was long enough to show anything."""
+    shortest = case.figure("pulse-length")
+    return tuple(
+        r
+        for r in case.of(Quantity.RESISTANCE)
+        if r.method is not Method.DC_PULSE or r.pulse_s is None or r.pulse_s >= shortest
+    )
+
+
+def current_resistances(case: Case) -> tuple[Reading, ...]:
+    """The latest fresh reading of each known method; only without any, the latest of unknown method."""
+    fresh = [r for r in usable(case) if case.now < case.age_limit("age-resistance", r.at)]
+    latest = {r.method: r for r in fresh}
+    known = tuple(latest[m] for m in (Method.DC_PULSE, Method.AC_1KHZ) if m in latest)
+    return known or tuple(r for r in latest.values())
+
+
+def yardstick(case: Case, reading: Reading) -> Yardstick | str:
+    """The limits for one reading, or why there are none."""
+    value = case.measured(reading)
+    rated = case.facts.rated_resistance_ohm
+    if rated and str(reading.method) == case.facts.rated_resistance_method and not case.facts.rewrapped:
+        limits = {o: case.figure("resistance", o.word) for o in STEPS}
+        ratio = Measured(value.value / rated, value.u / rated)
+        text = f"{ratio.value:.2f} times its rated {show(rated, Dimension.RESISTANCE)}"
+        return Yardstick(
+            ratio, limits, case.figure("resistance-discard"), "resistance", "resistance-discard", text
+        )
+    return _by_table(case, reading, value)
+
+
+def _by_table(case: Case, reading: Reading, value: Measured) -> Yardstick | str:
+    kind, share = _kind(reading), _chemistry_share(case)
+    factor = case.figure("unrated-resistance-discard")
+    form = case.facts.form
+    if form in FLAT_FORMS:
+        run = current_run(case) or next(reversed(runs(case)), None)
+        capacity = run.value if run else None
+        size_ah = capacity.value if capacity else case.facts.rated_capacity_ah
+        if size_ah is None:
+            return "without a capacity there is no limit for its size"
+        if size_ah >= case.figure("pouch-large"):
+            ah = capacity or Measured(size_ah, 0.0)
+            u = math.hypot(value.u * ah.value, value.value * ah.u)
+            limits = {o: share * case.figure("resistance-capacity", f"{kind}/{o.word}") for o in STEPS}
+            text = f"resistance x capacity {value.value * ah.value:.3f} ohm Ah"
+            measured_product = Measured(value.value * ah.value, u)
+            discard = factor * limits[Outcome.LIGHT]
+            return Yardstick(
+                measured_product, limits, discard, "resistance-capacity", "unrated-resistance-discard", text
+            )
+    elif form is Form.OTHER:
+        return "there is no limit for this form without a rated resistance of the same method"
+    size = "large" if form in LARGE_FORMS else "small"
+    limits = {o: share * case.figure(f"unrated-resistance-{kind}", f"{size}/{o.word}") for o in STEPS}
+    return Yardstick(
+        value,
+        limits,
+        factor * limits[Outcome.LIGHT],
+        f"unrated-resistance-{kind}",
+        "unrated-resistance-discard",
+        f"against the table for {form}",
+    )
+
+
+def resistance(case: Case) -> Iterator[Reason]:
+    """Far too high discards; else the step it reaches; nothing measured, stale or disputed holds."""
+    if not known_chemistry(case):
+        return
+    yield from _discards(case)
+    current = current_resistances(case)
+    if not current:
+        yield _nothing(case)
+        return
+    for reading in current:
+        if reading.method is Method.UNKNOWN or reading.method is None:
+            yield case.reason(
+                "error-resistance-unknown",
+                Status.UNMEASURED,
+                Outcome.SOLO,
+                "resistance by an unknown method: at best solo",
+                rule="resistance-method",
+                observed="unknown",
+                reading=reading,
+                unit="",
+            )
+        yield from _contradiction(case, reading)
+        yield from _grade(case, reading)
+
+
+def _words(case: Case, reading: Reading) -> str:
+    value = case.measured(reading)
+    method = {Method.DC_PULSE: "d.c.", Method.AC_1KHZ: "a.c. 1 kHz"}.get(reading.method or Method.UNKNOWN, "")
+    shown = show(value.value, Dimension.RESISTANCE, u=value.u)
+    return f"{shown} {method}".rstrip() + default_note(reading)
+
+
+def _discards(case: Case) -> Iterator[Reason]:
+    """Every reading that is not superseded; over a board it is only an upper bound and never discards."""
+    for reading in usable(case):
+        if case.at_board(reading):
+            continue
+        stick = next((s for s in _as_known(case, reading) if _far_too_high(s)), None)
+        if stick is None:
+            continue
+        yield case.reason(
+            stick.discard_rule,
+            Status.FAILED,
+            Outcome.DISCARD,
+            f"{_words(case, reading)}, {stick.text}: far too high",
+            value=stick.value,
+            limit=stick.discard,
+            unit=case.rules.limit(stick.step_rule).unit,
+            reading=reading,
+        )
+        return
+
+
+def _far_too_high(stick: Yardstick) -> bool:
+    return against_max(stick.value, stick.discard) is Side.BEYOND
+
+
+def _as_known(case: Case, reading: Reading) -> Iterator[Yardstick]:
+    """The yardstick now, and for a flat cell with each capacity known since: a later one lifts no discard."""
+    now = yardstick(case, reading)
+    if not isinstance(now, str):
+        yield now
+    if case.facts.form not in FLAT_FORMS or case.measured(reading).low <= _least_discard(case, reading):
+        return
+    for item in (reading, *case.of(Quantity.CAPACITY)):
+        then = yardstick(case.as_of(reading, item), reading)
+        if not isinstance(then, str):
+            yield then
+
+
+def _least_discard(case: Case, reading: Reading) -> float:
+    """Below this in ohm no capacity on record makes a flat cell's resistance a discard."""
+    kind = _kind(reading)
+    most_ah = max((r.value or 0.0 for r in case.of(Quantity.CAPACITY)), default=0.0)
+    small = case.figure(f"unrated-resistance-{kind}", "small/light")
+    product = case.figure("resistance-capacity", f"{kind}/light")
+    least = min(small, product / most_ah) if most_ah else small
+    return least * _chemistry_share(case) * case.figure("unrated-resistance-discard")
+
+
+def _kind(reading: Reading) -> str:
+    return "ac" if reading.method is Method.AC_1KHZ else "dc"
+
+
+def _chemistry_share(case: Case) -> float:
+    return case.figure("lfp-resistance") if case.facts.chemistry is Chemistry.LFP else 1.0
+
+
+def _grade(case: Case, reading: Reading) -> Iterator[Reason]:
+    stick = yardstick(case, reading)
+    until = case.age_limit("age-resistance", reading.at)
+    if isinstance(stick, str):
+        yield case.reason(
+            "resistance",
+            Status.UNMEASURED,
+            Outcome.HOLD,
+            f"{_words(case, reading)}: {stick}",
+            reading=reading,
+            todo="measure the capacity first, or note the rated resistance: cell correct CODE --rated-resistance ...",
+            earliest=case.now,
+        )
+        return
+    words = f"{_words(case, reading)}, {stick.text}"
+    again = "measure the resistance again: clean ends, four-wire if you can, same method"
+    for outcome in STEPS:
+        limit = stick.limits[outcome]
+        side = against_max(stick.value, limit)
+        common: dict[str, Any] = {"value": stick.value, "limit": limit, "reading": reading, "until": until}
+        if side is Side.CLEAR:
+            yield case.reason(
+                stick.step_rule, Status.MET, outcome, f"{words}: {outcome.word}", rule="resistance", **common
+            )
+            return
+        unsure = side is Side.CLOSE or case.at_board(reading)
+        yield case.reason(
+            stick.step_rule,
+            Status.CLOSE if unsure else Status.FAILED,
+            Outcome(outcome - 1),
+            f"{words}: {'too close to call for' if unsure else 'too high for'} {outcome.word}",
+            rule=f"resistance-{outcome.word}",
+            todo=again if unsure or outcome is Outcome.LIGHT else "",
+            earliest=case.now if unsure or outcome is Outcome.LIGHT else None,
+            **common,
+        )
+
+
+def _nothing(case: Case) -> Reason:
+    all_readings = case.of(Quantity.RESISTANCE)
+    if not all_readings:
+        text = "no resistance measured"
+    elif not usable(case):
+        text = "the pulse was too short to show the resistance"
+    else:
+        text = f"resistance of {usable(case)[-1].at:%Y-%m-%d} is too old to count"
+    return case.reason(
+        "resistance",
+        Status.UNMEASURED,
+        Outcome.HOLD,
+        text,
+        todo="measure it: reading add CODE --resistance ... --resistance-method dc-pulse or ac-1khz",
+        earliest=case.now,
+    )
+
+
+def _same_kind(case: Case, a: Reading, b: Reading) -> bool:
+    """Same method, pulse and place, and within 5 K where both temperatures are known."""
+    return (
+        a.method is b.method
+        and _same_pulse(a.pulse_s, b.pulse_s)
+        and a.where is b.where
+        and _within(a.temperature_c, b.temperature_c, case.figure("contradiction-temperature"))
+    )
+
+
+def _same_pulse(a_s: float | None, b_s: float | None) -> bool:
+    if a_s is None or b_s is None:
+        return a_s is b_s
+    return math.isclose(a_s, b_s, rel_tol=_SAME_PULSE)
+
+
+def _within(a: float | None, b: float | None, span: float) -> bool:
+    return a is None or b is None or abs(a - b) <= span
+
+
+def _near(case: Case, a: Reading, b: Reading) -> bool:
+    """Near enough in time and state of charge for the same value."""
+    span = timedelta(days=case.figure("contradiction-days"))
+    return abs(a.at - b.at) <= span and _within(a.soc, b.soc, case.figure("contradiction-charge"))
+
+
+def _agree(case: Case, a: Reading, b: Reading) -> bool:
+    """Within the root of the summed squares of both U; readings out of traces also by what they repeat to."""
+    one, other = case.measured(a), case.measured(b)
+    repeat = case.repeat_u("resistance-repeat", a, b)
+    return abs(one.value - other.value) <= math.hypot(one.expanded, other.expanded, 2.0 * repeat)
+
+
+def _contradiction(case: Case, latest: Reading) -> Iterator[Reason]:
+    """The reading that grades against the others of its kind: a third that agrees with it settles it."""
+    alike = [r for r in usable(case) if r is not latest and _same_kind(case, r, latest)]
+    others = [r for r in alike if _near(case, r, latest)]
+    against = [r for r in others if not _agree(case, r, latest)]
+    if against and not any(_agree(case, r, latest) for r in others):
+        yield _disputed(case, latest, against[-1], "contradiction-days", "but")
+    elif not against:
+        yield from _fall(case, latest, [r for r in alike if r.at <= latest.at])
+
+
+def _fall(case: Case, latest: Reading, before: Sequence[Reading]) -> Iterator[Reason]:
+    """Resistance only grows with age: one that fell by half since last time, however long ago, is contradictory."""
+    low = case.figure("resistance-fall-charge")
+    if any(r.soc is not None and r.soc < low for r in (latest, *before[-1:])):
+        return
+    if not before or any(_agree(case, r, latest) for r in before):
+        return
+    if case.measured(latest).value <= case.figure("resistance-fall") * case.measured(before[-1]).value:
+        yield _disputed(case, latest, before[-1], "resistance-fall", "after")
+
+
+def _disputed(case: Case, latest: Reading, other: Reading, limit_id: str, link: str) -> Reason:
+    value = case.measured(latest)
+    return case.reason(
+        limit_id,
+        Status.CLOSE,
+        Outcome.HOLD,
+        f"contradictory: {_words(case, latest)} on {latest.at:%Y-%m-%d} {link} {_words(case, other)} on {other.at:%Y-%m-%d}",
+        rule="resistance-contradictory",
+        observed=value.value,
+        expanded_uncertainty=value.expanded,
+        limit=case.measured(other).value,
+        unit="ohm",
+        reading=latest,
+        todo="measure the resistance a third time, same method; one that agrees settles it",
+        earliest=case.now,
+    )

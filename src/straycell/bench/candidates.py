@@ -1,0 +1,103 @@
+"""Every cell of the store as the matching sees it: verdict, figures, and how they were taken."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Mapping
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from straycell.readings import Quantity, Reading
+
+if TYPE_CHECKING:
+    from straycell.acceptance import Figures, RuleSet
+    from straycell.acceptance.evidence import Evidence
+    from straycell.matching import Candidate
+    from straycell.matching.screen.candidates import RestVoltage
+    from straycell.physics.run_time.runtime import OwnTrace
+    from straycell.store.reader import Reader
+
+
+def candidates(
+    reader: Reader, rules: RuleSet, now: datetime, codes: Collection[str] | None = None
+) -> list[Candidate]:
+    """The cells named, or all, by code."""
+    from straycell.acceptance import figures
+    from straycell.matching import Candidate
+
+    evidences = reader.evidences(codes)
+    traces = own_traces(reader, evidences)
+    verdicts = reader.verdicts(rules, now, codes)
+    stages = {cell.code: cell.stage for cell in reader.cells()}
+    offers = []
+    for code, evidence in evidences.items():
+        verdict, known = verdicts[code], figures(evidence, rules, now)
+        run, ohms = known.capacity_reading, known.resistance_reading
+        offers.append(
+            Candidate(
+                code=code,
+                facts=evidence.facts,
+                stage=stages[code],
+                outcome=verdict.outcome,
+                capacity=known.capacity,
+                at_least=known.at_least,
+                resistance=known.resistance,
+                resistance_method=known.resistance_method,
+                verdict_valid_until=verdict.valid_until,
+                deciding_text="; ".join(reason.text for reason in verdict.deciding[:2]),
+                resistance_pulse_s=ohms.pulse_s if ohms else None,
+                capacity_current_a=run.discharge_current_a if run else None,
+                capacity_cutoff_v=run.cutoff_v if run else None,
+                own_trace=traces.get(code),
+                rest=rest_voltage(evidence, known, rules),
+            )
+        )
+    return offers
+
+
+def own_traces(reader: Reader, evidences: Mapping[str, Evidence]) -> dict[str, OwnTrace]:
+    """By code, the cell's own discharge: of its latest whole capacity, when that came out of a trace.
+
+    A newer capacity that was typed says more of the cell than an older trace.
+    """
+    latest = {code: _latest_capacity(evidence) for code, evidence in evidences.items()}
+    numbers = {code: r.trace for code, r in latest.items() if r and r.trace is not None}
+    if not numbers:
+        return {}
+    from straycell.physics.run_time.runtime import OwnTrace
+
+    curves = reader.curves(set(numbers.values()))
+    return {
+        code: OwnTrace(tuple(c["ah_out"]), tuple(c["voltage_v"]), tuple(c["current_a"]), c["temperature_c"])
+        for code, number in numbers.items()
+        if (c := curves.get(number)) is not None
+    }
+
+
+def _latest_capacity(evidence: Evidence) -> Reading | None:
+    capacities = (r for r in reversed(evidence.readings) if r.quantity is Quantity.CAPACITY)
+    return next((r for r in capacities if not r.at_least), None)
+
+
+def rest_voltage(evidence: Evidence, known: Figures, rules: RuleSet) -> RestVoltage | None:
+    """The latest rest voltage, with what another one by its meter shares; None once the cell was used after it."""
+    from straycell.matching.screen.candidates import RestVoltage
+    from straycell.readings import accuracy_of
+
+    at, figure = known.rest_voltage_at, known.rest_voltage
+    if at is None or figure is None or _last_used(evidence, at):
+        return None
+    reading = next(r for r in reversed(evidence.readings) if r.quantity is Quantity.VOLTAGE and r.at == at)
+    accuracy, by_default = accuracy_of(reading, rules.defaults)
+    if by_default or reading.meter is None or reading.u is not None:
+        return RestVoltage(figure, at, temperature_c=reading.temperature_c)
+    # A meter without a known step may step by up to twice its accuracy.
+    step_v = reading.meter.voltage_resolution.step(figure.value) or 2 * accuracy.limit(figure.value)
+    alone_u_v = step_v / math.sqrt(12.0)
+    return RestVoltage(figure, at, reading.meter.name, alone_u_v, accuracy.gain, reading.temperature_c)
+
+
+def _last_used(evidence: Evidence, since: datetime) -> bool:
+    """Whether the cell was charged, discharged or built in at or after a time."""
+    runs = (r.at for r in evidence.readings if r.quantity in (Quantity.CAPACITY, Quantity.LET_DOWN))
+    return any(at >= since for at in (*runs, *(c.at for c in evidence.charges), *evidence.installed_at))

@@ -1,0 +1,177 @@
+"""From a file to what the store keeps of it: read, reduced under the rules, turned into readings. No screen, no store."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass, replace
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, Any
+
+from straycell.acceptance.case import Case
+from straycell.acceptance.checks.retention import SOON
+from straycell.cells import Chemistry
+from straycell.errors import BadData
+from straycell.meters import Accuracy, Meter
+from straycell.readings import CautiousDefaults, Charge, Quantity, Reading
+from straycell.store.book.records import NewTrace, TraceEntry
+
+if TYPE_CHECKING:
+    from straycell.traces import Trace, TraceResult
+
+_OPENING_DROP_V = 0.35
+"""A charge that may have come after the trace counts only if the trace opens this near full (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """What `trace add` was told. `at` is when the trace ended, `at_said` False when that is only now."""
+
+    name: str
+    raw: bytes
+    at: datetime
+    at_said: bool
+    meter: Meter | None = None
+    cutoff_v: float | None = None
+    temperature_c: float | None = None
+    columns: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Filing:
+    """A trace ready to be filed, and what to tell of it; `warmest_c` is the hottest the cell is said to have been."""
+
+    new: NewTrace
+    items: tuple[Reading | Charge, ...]
+    trace: Trace
+    result: TraceResult
+    notes: tuple[str, ...]
+    warmest_c: float | None = None
+
+
+def work_out(case: Case, request: Request, progress: Callable[[float], None] | None = None) -> Filing:
+    """Read and reduce a trace of the case's cell. Raises BadData naming the file and its line."""
+    from straycell.traces.analyse.derived import Occasion, derived_items
+    from straycell.traces.analyse.own_curve import own_curve
+
+    trace = read_named(request.name, request.raw, request.columns, progress)
+    started = request.at - timedelta(seconds=float(trace.time_s[-1] - trace.time_s[0]))
+    full_v = case.figure("full-voltage")
+    charge = full_charge_before(case, started, request, opens_at_v=float(trace.voltage_v[0]))
+    later = charge is not None and charge.at > started
+    setting = _setting(case, request, full_v=full_v, charged=charge is not None)
+    cutoff_v = case.figure("capacity-cutoff-high") if request.cutoff_v is None else request.cutoff_v
+    result = reduce_with(trace, request.meter, cutoff_v, setting)
+    occasion = Occasion(
+        cell=case.evidence.code,
+        ended_at=request.at,
+        meter=request.meter,
+        defaults=case.rules.defaults,
+        most_v=case.full_voltage_v + case.figure("voltage-over-full"),
+        not_before=charge.at if charge is not None and later else None,
+        floor_v=None if case.facts.chemistry is Chemistry.PRIMARY else case.figure("voltage-floor"),
+    )
+    items, doubts = derived_items(trace, result, occasion)
+    result = replace(result, warnings=(*result.warnings, *doubts))
+    curve = own_curve(trace, result)
+    new = NewTrace(
+        cell=case.evidence.code,
+        name=request.name,
+        raw=request.raw,
+        at=request.at,
+        meter=request.meter,
+        cutoff_v=cutoff_v,
+        columns=request.columns,
+        setting=setting,
+        result=result.to_json(),
+        curve=None if curve is None else asdict(curve),
+    )
+    notes = tuple(_notes(charge if later else None))
+    return Filing(new, tuple(items), trace, result, notes, warmest(trace, request.temperature_c))
+
+
+def warmest(trace: Trace, said_c: float | None) -> float | None:
+    """The highest temperature in the trace in C; what was said of it where the file tells none."""
+    known = [] if trace.temperature_c is None else [t for t in trace.temperature_c.tolist() if t == t]
+    return max(known, default=said_c)
+
+
+def read_named(name: str, raw: bytes, columns: str, progress: Callable[[float], None] | None = None) -> Trace:
+    """The trace in a file's bytes; every refusal names the file. Raises BadData, UsageFault."""
+    from straycell.traces import parse_columns, read_trace
+
+    mapping = parse_columns(columns) if columns else None
+    try:
+        return read_trace(raw, columns=mapping, progress=progress)
+    except BadData as fault:
+        raise BadData(f"{name}: {fault.what}", fault.remedy) from fault
+
+
+def reduce_with(
+    trace: Trace, meter: Meter | None, cutoff_v: float, setting: Mapping[str, Any]
+) -> TraceResult:
+    """The figures of a trace under a recorded setting: the same ones at any later time."""
+    from straycell.traces import reduce_trace
+
+    unused = Accuracy()
+    return reduce_trace(
+        trace,
+        cutoff_v=cutoff_v,
+        full_voltage_v=setting["full_voltage_v"],
+        meter=meter,
+        defaults=CautiousDefaults(
+            Accuracy(*setting["default_voltage"]),
+            Accuracy(*setting["default_capacity"]),
+            unused,
+            unused,
+            unused,
+        ),
+        rated_ah=setting["rated_ah"],
+        charged_just_before=setting["charged_just_before"],
+        temperature_c=setting["temperature_c"],
+        chemistry=Chemistry(setting["chemistry"]),
+    )
+
+
+def again(entry: TraceEntry, raw: bytes) -> tuple[Trace, TraceResult]:
+    """A filed trace read and reduced once more, as it was when it was filed."""
+    trace = read_named(entry.name, raw, entry.columns)
+    return trace, reduce_with(trace, entry.meter, entry.cutoff_v, entry.setting)
+
+
+def _setting(case: Case, request: Request, *, full_v: float, charged: bool) -> dict[str, Any]:
+    defaults = case.rules.defaults
+    return {
+        "full_voltage_v": full_v,
+        "charged_just_before": charged,
+        "rated_ah": case.facts.rated_capacity_ah,
+        "temperature_c": request.temperature_c,
+        "chemistry": case.facts.chemistry.value,
+        "default_voltage": [defaults.voltage.gain, defaults.voltage.offset],
+        "default_capacity": [defaults.capacity.gain, defaults.capacity.offset],
+    }
+
+
+def full_charge_before(
+    case: Case, started: datetime, request: Request, *, opens_at_v: float
+) -> Charge | None:
+    """The recorded full charge that the trace began from, if there is one.
+
+    When no time was said, charge and trace were told in their order: a charge recorded before now came first,
+    unless the trace opens far below full.
+    """
+    charge = case.charge_before(started if request.at_said else request.at)
+    if charge is None or not case.is_full(charge) or started - charge.at > SOON:
+        return None
+    if charge.at > started and opens_at_v < case.figure("full-voltage") - _OPENING_DROP_V:
+        return None
+    drained = any(charge.at < r.at <= started for r in case.of(Quantity.CAPACITY))
+    return None if drained or any(charge.at < r.at <= started for r in case.of(Quantity.LET_DOWN)) else charge
+
+
+def _notes(charge: Charge | None) -> list[str]:
+    if charge is None:
+        return []
+    return [
+        f"charge #{charge.id} is taken to have come before this trace; if it came after it, "
+        "say when the trace ended: --at TIME"
+    ]

@@ -1,0 +1,127 @@
+"""The root of the command line: global options, the nouns, and the one place where errors end."""
+
+from __future__ import annotations
+
+import io
+import os
+import shutil
+import sys
+import traceback
+from collections.abc import Sequence
+from contextlib import redirect_stdout, suppress
+from functools import lru_cache
+from typing import Annotated, Any, TextIO
+
+import typer
+
+from straycell import __version__
+from straycell.cli.app import options, output
+from straycell.cli.app.faults import explain, on_terminal
+from straycell.cli.app.globals import GlobalOptions, refuse_unreadable, take_globals
+from straycell.cli.app.noun_table import NOUNS
+from straycell.cli.app.verbs import root_app
+from straycell.errors import EXIT_DONE
+
+_HELP = """Intake, grading and matching of lithium cells recovered from dead gear.
+
+Quantities carry their unit: 3.71V 2010mAh 48mohm 0.5A 24h 22C. Times are ISO 8601; without a zone they are
+local. A cell of unknown history stays outside every published reuse standard: you decide, at your own risk.
+
+STRAYCELL_STORE names the store, STRAYCELL_RULES a rule file of your own. STRAYCELL_NOW (a time with its zone)
+pins the clock, for tests and demonstrations only. NO_COLOR is respected.
+"""
+
+app = root_app(NOUNS, _HELP)
+
+
+@app.callback()
+def _root(
+    store: Annotated[
+        str | None,
+        typer.Option(metavar="FILE|URL", help="The store (else STRAYCELL_STORE, else your data folder)."),
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="One JSON document on stdout.")] = False,
+    quiet: Annotated[
+        bool,
+        typer.Option("--quiet", help="Fewer words on stderr: no hints, dangers in short. None is left out."),
+    ] = False,
+    debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of an error.")] = False,
+    version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False,
+) -> None:
+    """Shown in --help; `take_globals` has already taken these off the line."""
+
+
+@lru_cache(maxsize=1)
+def root_command() -> Any:
+    """The click command of the whole app."""
+    return typer.main.get_command(app)
+
+
+def main(argv: Sequence[str]) -> int:
+    """Run one command line in this process and return its exit code; nothing but a bug in here can raise."""
+    _forgive_encoding()
+    found, stdout = GlobalOptions(debug="--debug" in argv), sys.stdout
+    try:
+        refuse_unreadable(argv)
+        found = take_globals(argv, root_command())
+        with options.use(
+            options.Session(found.store, found.json, found.debug, found.quiet, os.environ, stdout)
+        ):
+            code = _dispatch(found)
+        stdout.flush()
+        return code
+    except BrokenPipeError:
+        _drop_stdout(stdout)
+        return EXIT_DONE
+    except (Exception, KeyboardInterrupt) as error:
+        return _report(error, debug=found.debug)
+
+
+def _dispatch(found: GlobalOptions) -> int:
+    """Run what the line asks for. With --json nothing but one document reaches stdout, help included."""
+    if found.version:
+        output.emit({"version": __version__}, lambda: output.say(f"straycell {__version__}"))
+        return EXIT_DONE
+    if not found.json:
+        return _invoke(found.rest or ["--help"])
+    stray = io.StringIO()
+    with redirect_stdout(stray):
+        code = _invoke(found.rest or ["--help"])
+    if stray.getvalue():
+        output.print_json({"help": stray.getvalue()})
+    return code
+
+
+def _invoke(words: list[str]) -> int:
+    root = root_command()
+    try:
+        with root.make_context("straycell", words) as context:
+            root.invoke(context)
+    except typer.Exit as leaving:
+        return leaving.exit_code
+    return EXIT_DONE
+
+
+def _report(error: BaseException, *, debug: bool) -> int:
+    fault = explain(error)
+    with suppress(OSError, ValueError):
+        if debug:
+            traceback.print_exception(error, file=sys.stderr)
+        lines = [f"straycell: {fault.lines[0]}", *(f"  {line}" for line in fault.lines[1:])]
+        if sys.stderr.isatty():
+            lines = on_terminal(lines, shutil.get_terminal_size().columns)
+        print(*lines, sep="\n", file=sys.stderr)
+    return fault.exit_code
+
+
+def _forgive_encoding() -> None:
+    """A screen that cannot show a character gets a question mark, not a crash."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+
+
+def _drop_stdout(stdout: TextIO) -> None:
+    """The reader left (`| head`): keep the interpreter's last flush from failing."""
+    with suppress(OSError, ValueError, AttributeError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stdout.fileno())

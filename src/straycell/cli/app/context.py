@@ -1,0 +1,84 @@
+"""The store, the rules and the clock, as a command reaches for them. Nothing heavy is imported before that."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from straycell.cli.app import clock, options
+
+if TYPE_CHECKING:
+    from straycell.acceptance.rules import RuleSet
+    from straycell.store.reader import Reader
+    from straycell.store.writer import Writer
+
+RULES_VARIABLE = "STRAYCELL_RULES"
+
+
+def store_path() -> Path:
+    """The store this command works on: --store, else STRAYCELL_STORE, else the user data folder."""
+    from straycell.store.location import resolve_store
+
+    current = options.current()
+    return resolve_store(current.store, current.env)
+
+
+def rules() -> RuleSet:
+    """The shipped rules, or a person's own file named by `STRAYCELL_RULES` on top of them."""
+    name = options.current().env.get(RULES_VARIABLE)
+    return _load_rules(Path(name).expanduser() if name else None)
+
+
+@lru_cache(maxsize=4)
+def _load_rules(path: Path | None) -> RuleSet:
+    from straycell.acceptance import load_rules
+
+    return load_rules(path)
+
+
+def helpers() -> int:
+    """How many processes may work at once: the cores this one may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+@contextmanager
+def reading() -> Iterator[Reader]:
+    """The store, read-only. Raises StoreFault when there is none."""
+    from straycell.store.reader import open_reader
+
+    with open_reader(store_path()) as reader:
+        yield reader
+
+
+@contextmanager
+def writing(*, create: bool = False, bench: str = "A", tell_lost: bool = True) -> Iterator[Writer]:
+    """One transaction on the store. Only commands that add something new pass `create`.
+
+    A project that lost a cell to what was recorded is named afterwards, unless the command does that itself.
+    """
+    from straycell.store.writer import open_writer
+
+    moment = clock.now()
+    with (
+        clock.held(moment),
+        open_writer(store_path(), now=moment, rules=rules(), create=create, bench=bench) as writer,
+    ):
+        yield writer
+    if tell_lost:
+        _talk_lost(writer.lost)
+
+
+def _talk_lost(lost: Mapping[str, tuple[str, bool]]) -> None:
+    from straycell.cli.app import output
+
+    for project, (code, inside) in sorted(lost.items()):
+        if inside:
+            output.talk(f"{code} sits in '{project}': stop using that; straycell build dismantle '{project}'")
+        else:
+            output.talk(
+                f"project '{project}' has lost {code} and waits for another: straycell match '{project}'"
+            )

@@ -1,0 +1,214 @@
+"""Data on stdout, talk on stderr. Rich draws tables for a terminal only; in a pipe they are plain text."""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+import textwrap
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from datetime import date, datetime
+from decimal import Decimal
+from enum import Enum
+from pathlib import Path
+from typing import Any, Literal
+
+from straycell.cli.app import options as session
+
+WIDTH = 80
+Cell = str | None
+
+
+def print_json(document: object) -> None:
+    """The one JSON document of a command."""
+    stream = session.current().stdout
+    encoding = (getattr(stream, "encoding", None) or "utf-8").lower().replace("-", "")
+    print(
+        json.dumps(plain(document), indent=2, ensure_ascii=encoding != "utf8", allow_nan=False), file=stream
+    )
+
+
+def plain(value: object) -> Any:
+    """A value in JSON's own kinds. Not-a-number and infinity become null; times carry their offset."""
+    if isinstance(value, Enum):
+        return plain(value.value)
+    if value is None or isinstance(value, bool | int | str):
+        return value
+    if isinstance(value, float | Decimal):
+        number = float(value)
+        return number if math.isfinite(number) else None
+    if isinstance(value, datetime):
+        return stamp(value, separator="T")
+    if isinstance(value, date | Path):
+        return str(value)
+    if isinstance(value, Mapping):
+        return {str(plain(key)): plain(item) for key, item in value.items()}
+    if isinstance(value, Iterable):
+        return [plain(item) for item in value]
+    raise TypeError(f"{type(value).__name__} has no JSON form")
+
+
+def stamp(at: datetime, *, separator: str = " ") -> str:
+    """A stored UTC time as local time with its offset, to the second: `2026-05-01 18:00:00+02:00`."""
+    return at.astimezone().isoformat(sep=separator, timespec="seconds")
+
+
+def stamp_short(at: datetime | None) -> str:
+    """To the minute with its offset, for pages; `-` when there is none."""
+    return "-" if at is None else at.astimezone().isoformat(sep=" ", timespec="minutes")
+
+
+def day(at: datetime | date | None) -> str:
+    """The local day, for tables; `-` when there is none."""
+    if at is None:
+        return "-"
+    return (at.astimezone().date() if isinstance(at, datetime) else at).isoformat()
+
+
+def emit(document: object, show: Callable[[], None]) -> None:
+    """Print `document` with --json, else let `show` print for a person."""
+    if session.current().json:
+        print_json(document)
+    else:
+        show()
+
+
+def say(text: str = "") -> None:
+    """One line of data."""
+    print(printable(text), file=session.current().stdout)
+
+
+def talk(text: str) -> None:
+    """Something for the person, wrapped; never part of the data."""
+    for line in wrap(text):
+        print(line, file=sys.stderr)
+
+
+def hint(text: str) -> None:
+    """What a person may do next, or would be glad to know: not said with --quiet. Never a danger."""
+    if not session.current().quiet:
+        talk(text)
+
+
+def printable(text: str) -> str:
+    """Without control characters: what a file or a title holds must not steer a terminal."""
+    return "".join(c if c.isprintable() or c == "\n" else "?" for c in text)
+
+
+def wrap(text: str, indent: str = "", hang: str = "  ") -> list[str]:
+    """Lines of at most WIDTH characters."""
+    return textwrap.wrap(
+        printable(text), WIDTH, initial_indent=indent, subsequent_indent=indent + hang, break_on_hyphens=False
+    ) or [indent.rstrip()]
+
+
+def brief(text: str, width: int = WIDTH) -> str:
+    """The text, or as many whole words of it as fit, with dots where it went on."""
+    return textwrap.shorten(text, width, placeholder=" ...")
+
+
+def command_lines(command: str, *options: str, indent: str = "  ") -> list[str]:
+    """A command line to copy: in one line where it fits, else its options on lines that a shell joins."""
+    whole = indent + " ".join([command, *options])
+    if len(whole) <= WIDTH:
+        return [whole]
+    return [
+        *(f"{indent}{'  ' * bool(n)}{part} \\" for n, part in enumerate([command, *options[:-1]])),
+        f"{indent}  {options[-1]}",
+    ]
+
+
+def table(headers: Sequence[str], rows: Sequence[Sequence[Cell]], *, flexible: str, empty: str) -> None:
+    """Rows under headers within 80 columns; column `flexible` gives way; `empty` is said on stderr."""
+    if not rows:
+        talk(empty)
+        return
+    cells = [[printable(cell or "-").replace("\n", " ") for cell in row] for row in rows]
+    if session.current().at_terminal:
+        _rich_table(headers, cells, flexible)
+        return
+    for line in _plain_table(headers, cells, headers.index(flexible)):
+        say(line)
+
+
+def story(headers: Sequence[str], rows: Sequence[Sequence[Cell]]) -> None:
+    """Like a table, but the last column is told in full, below its row when it is long."""
+    brief = [[printable(cell or "-") for cell in row[:-1]] for row in rows]
+    widths = [max(len(row[i]) for row in [list(headers[:-1]), *brief]) for i in range(len(headers) - 1)]
+    say("  ".join([*(h.ljust(w) for h, w in zip(headers[:-1], widths, strict=True)), headers[-1]]))
+    for row, full in zip(brief, rows, strict=True):
+        lead = "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True))
+        text = printable(full[-1] or "-").replace("\n", " ")
+        if len(lead) + 2 + len(text) <= WIDTH:
+            say(f"{lead}  {text}")
+            continue
+        say(lead.rstrip())
+        for line in wrap(text, "    ", ""):
+            say(line)
+
+
+_NARROWEST = 8
+
+
+def _plain_table(headers: Sequence[str], rows: list[list[str]], flexible: int) -> list[str]:
+    widths = [max(len(row[i]) for row in [list(headers), *rows]) for i in range(len(headers))]
+    excess = sum(widths) + 2 * (len(widths) - 1) - WIDTH
+    widths[flexible] -= min(max(0, excess), max(0, widths[flexible] - _NARROWEST))
+    while sum(widths) + 2 * (len(widths) - 1) > WIDTH and max(widths) > _NARROWEST:
+        widths[widths.index(max(widths))] -= 1
+    return [
+        "  ".join(_fit(cell, width) for cell, width in zip(row, widths, strict=True)).rstrip()
+        for row in [list(headers), *rows]
+    ]
+
+
+def _fit(cell: str, width: int) -> str:
+    return cell.ljust(width) if len(cell) <= width else cell[: width - 1] + "…"
+
+
+def _rich_table(headers: Sequence[str], rows: list[list[str]], flexible: str) -> None:
+    from rich.box import SIMPLE_HEAD
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    drawn = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False)
+    for header in headers:
+        drawn.add_column(
+            header, no_wrap=header != flexible, overflow="fold" if header == flexible else "ellipsis"
+        )
+    for row in rows:
+        drawn.add_row(*(Text(cell) for cell in row))
+    current = session.current()
+    colours: Literal["auto"] | None = "auto" if current.in_colour else None
+    Console(file=current.stdout, color_system=colours, highlight=False).print(drawn)
+
+
+def facts(pairs: Iterable[tuple[str, str | None]], *, indent: str = "") -> None:
+    """`name   value` lines, aligned and wrapped; a pair without a value is left out."""
+    kept = [(name, value) for name, value in pairs if value]
+    width = max((len(name) for name, _ in kept), default=0) + 2
+    for name, value in kept:
+        lead = f"{indent}{name.ljust(width)}"
+        for line in textwrap.wrap(
+            printable(value),
+            WIDTH,
+            initial_indent=lead,
+            subsequent_indent=" " * len(lead),
+            break_on_hyphens=False,
+        ) or [lead]:
+            say(line.rstrip())
+
+
+def section(title: str) -> None:
+    """A heading on a page, bold on a terminal."""
+    current = session.current()
+    say("")
+    print(f"\x1b[1m{title}\x1b[0m" if current.in_colour else title, file=current.stdout)
+
+
+def bullets(lines: Iterable[str], *, indent: str = "  ") -> None:
+    """One `- ` entry a line, wrapped."""
+    for text in lines:
+        for line in wrap(f"- {text}", indent):
+            say(line)

@@ -1,0 +1,172 @@
+"""How nouns and verbs become a Typer app: nouns are loaded only when they are named."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from importlib import import_module
+from typing import Any
+
+import typer
+from typer.core import TyperCommand, TyperGroup
+
+from straycell.cli.app.faults import nearest_words
+from straycell.errors import UsageFault
+
+_CONTEXT: dict[str, Any] = {"help_option_names": ["--help", "-h"], "max_content_width": 80}
+
+
+class Verb(TyperCommand):
+    """A command whose help names its arguments as a person writes them: CODE, [CODE], CODE..., [CODE...]."""
+
+    def collect_usage_pieces(self, ctx: Any) -> list[str]:
+        params: list[Any] = list(self.params)
+        shown = [_usage_word(p) for p in params if _is_argument(p) and not p.hidden]
+        return ["[OPTIONS]", *shown]
+
+    def format_options(self, ctx: Any, formatter: Any) -> None:
+        """Arguments and options, without the names of Python's types and ranges."""
+        arguments, options = [], []
+        params: list[Any] = self.get_params(ctx)
+        for param in params:
+            record = param.get_help_record(ctx)
+            if record is None:
+                continue
+            if _is_argument(param):
+                arguments.append((_usage_word(param).strip("[]"), str(param.help or "")))
+            else:
+                options.append((record[0], _RANGE.sub("", record[1])))
+        for title, rows in (("Arguments", arguments), ("Options", options)):
+            if rows:
+                with formatter.section(title):
+                    formatter.write_dl(rows)
+
+
+_RANGE = re.compile(r"; x[<>]=?-?[\d.]+")
+
+
+def _is_argument(param: Any) -> bool:
+    return bool(param.param_type_name == "argument")
+
+
+def _usage_word(param: Any) -> str:
+    word = bare_metavar(str(param.metavar or param.name.upper()))
+    many = "..." if param.nargs != 1 else ""
+    return f"{word}{many}" if param.required else f"[{word}{many}]"
+
+
+def bare_metavar(metavar: str) -> str:
+    """`CODE` of `[CODE]...`: what brackets and dots say follows from the argument itself."""
+    return metavar.strip("[].")
+
+
+class _App(typer.Typer):
+    """A Typer whose commands are verbs."""
+
+    def command(self, name: str | None = None, **options: Any) -> Any:
+        return super().command(name, cls=options.pop("cls", Verb), **options)
+
+
+class Verbs(TyperGroup):
+    """A group that names the nearest verb when one is mistyped."""
+
+    kind = "verb"
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        return list(self.commands)  # as written, which older Typers would sort
+
+    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
+        word = args[0]
+        if self.get_command(ctx, word) is None and not word.startswith("-"):
+            known = self.list_commands(ctx)
+            shown = "".join(c if c.isprintable() else "?" for c in word[:60])
+            raise UsageFault(
+                f"'{ctx.command_path}' has no {self.kind} '{shown}'",
+                _instead(nearest_words(word, known), known, ctx.command_path),
+            )
+        return super().resolve_command(ctx, args)
+
+
+_MOST_LISTED = 12
+"""So many words fit in a line or two; of more, the help tells."""
+
+
+def _instead(near: Sequence[str], known: Sequence[str], path: str) -> str:
+    """The nearest words; else all where they are few; always within two lines of a narrow terminal."""
+    if near:
+        return f"nearest: {', '.join(near)}; see: {path} --help"
+    return f"one of: {', '.join(known)}" if len(known) <= _MOST_LISTED else f"see: {path} --help"
+
+
+@dataclass(frozen=True, slots=True)
+class Noun:
+    """Where a noun's file is, what it is about (for --help), and under which heading it stands."""
+
+    module: str
+    help: str
+    heading: str
+
+
+class LazyNouns(Verbs):
+    """The root group. `table` is set by the app; a noun's file is imported when the noun is used."""
+
+    kind = "noun"
+    table: Mapping[str, Noun] = {}
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        return list(self.table)
+
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:
+        if cmd_name not in self.table:
+            return None
+        if cmd_name not in self.commands:
+            app: typer.Typer = import_module(self.table[cmd_name].module).app
+            self.commands[cmd_name] = typer.main.get_command(app)
+        return self.commands[cmd_name]
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        for heading in dict.fromkeys(noun.heading for noun in self.table.values()):
+            rows = [(name, noun.help) for name, noun in self.table.items() if noun.heading == heading]
+            with formatter.section(heading):
+                formatter.write_dl(rows)
+
+
+def noun_app(help_text: str) -> typer.Typer:
+    """A noun with verbs; each verb is a function decorated with `@app.command("verb")`."""
+    app = _App(
+        cls=Verbs,
+        help=help_text,
+        add_completion=False,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+        context_settings=_CONTEXT,
+        subcommand_metavar="VERB ...",
+    )
+    app.callback()(_nothing)
+    return app
+
+
+def lone_app() -> typer.Typer:
+    """A noun that is its own verb, such as `discard`: give it exactly one `@app.command()`."""
+    return _App(
+        add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False, context_settings=_CONTEXT
+    )
+
+
+def root_app(table: Mapping[str, Noun], help_text: str) -> typer.Typer:
+    """The root: global options come from its callback, nouns from the table."""
+    cls = type("Nouns", (LazyNouns,), {"table": table})
+    return typer.Typer(
+        cls=cls,
+        help=help_text,
+        add_completion=False,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+        context_settings=_CONTEXT,
+        subcommand_metavar="NOUN VERB ...",
+    )
+
+
+def _nothing() -> None:
+    return None

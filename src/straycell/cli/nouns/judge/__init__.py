@@ -1,0 +1,1 @@
+"""Commands that judge: verdicts, rules, cautions, discard."""

@@ -1,0 +1,44 @@
+"""`straycell cautions`: what to mind at each step, with where the words come from."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from straycell.cli.app import output, values
+from straycell.cli.app.verbs import lone_app
+from straycell.safety import Caution, Step, all_cautions, cautions_for
+
+app = lone_app()
+
+
+@app.command()
+def show(
+    step: Annotated[Step | None, values.word("--step", Step, "Only those of one step.")] = None,
+    sources: Annotated[bool, typer.Option("--sources", help="With where the words come from.")] = False,
+) -> None:
+    """Show the cautions, all or those of one step."""
+    chosen = list(all_cautions()) if step is None else cautions_for(step)
+    document = [
+        {
+            "id": caution.id,
+            "kind": caution.kind,
+            "text": caution.text,
+            "short": caution.short,
+            "steps": list(caution.steps),
+            "standing": caution.standing,
+            "source": caution.source,
+        }
+        for caution in chosen
+    ]
+    output.emit(document, lambda: _page(chosen, sources))
+
+
+def _page(chosen: list[Caution], sources: bool) -> None:
+    for caution in chosen:
+        for line in output.wrap(f"{caution.kind.value}: {caution.text}"):
+            output.say(line)
+        if sources:
+            for line in output.wrap(f"source: {caution.source}", "  "):
+                output.say(line)

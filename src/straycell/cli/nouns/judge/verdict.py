@@ -1,0 +1,74 @@
+"""`straycell verdict`: what the readings say a cell may be used for, with every reason."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from straycell.acceptance.reasons import Outcome
+from straycell.acceptance.record import verdict_to_json
+from straycell.bench.list_order import VerdictOrder, sort_verdicts
+from straycell.cli.app import clock, context, output, values
+from straycell.cli.app.progress import counting
+from straycell.cli.app.verbs import noun_app
+from straycell.cli.show import verdict_page
+from straycell.cli.show.cautions_talk import parting, talk_cautions
+from straycell.cli.show.outcome_words import parse_outcome
+from straycell.safety import Step
+
+app = noun_app("What a cell may be used for, with every reason.")
+
+
+@app.command("show")
+def show(code: Annotated[str, values.text_argument("CODE", "The cell.")]) -> None:
+    """Show a cell's verdict: why, what to do next, and when."""
+    now = clock.now()
+    with context.reading() as reader:
+        found = reader.find_code(code)
+        verdict = reader.verdict(found, context.rules(), now)
+        facts = reader.cell(found).facts
+    output.emit(verdict_to_json(verdict), lambda: verdict_page.page(verdict, now))
+    if verdict.outcome is Outcome.DISCARD:
+        talk_cautions(*parting(verdict), kinds=[facts], full=True)
+    else:
+        talk_cautions(Step.MEASURING, kinds=[facts])
+
+
+@app.command("list")
+def list_all(
+    outcome: Annotated[
+        str | None,
+        values.text_option("--outcome", "Only these: pack solo light hold discard.", metavar="WORD"),
+    ] = None,
+    sort: Annotated[
+        VerdictOrder | None, values.word("--sort", VerdictOrder, "In this order (default code).")
+    ] = None,
+) -> None:
+    """List every cell's verdict with the next thing to do."""
+    wanted, now = None if outcome is None else parse_outcome(outcome), clock.now()
+    with context.reading() as reader:
+        verdicts = reader.verdicts(context.rules(), now)
+    chosen = [verdict for verdict in verdicts.values() if wanted is None or verdict.outcome is wanted]
+    chosen = sort_verdicts(chosen, sort or VerdictOrder.CODE)
+    rows = [
+        [v.code, v.outcome.word, verdict_page.until(v), next(iter(verdict_page.next_steps(v, now)), None)]
+        for v in chosen
+    ]
+    output.emit(
+        [verdict_to_json(verdict) for verdict in chosen],
+        lambda: output.table(
+            ["code", "outcome", "until", "next"],
+            rows,
+            flexible="next",
+            empty="no verdict fits what you asked for",
+        ),
+    )
+
+
+@app.command("refresh")
+def refresh() -> None:
+    """Record every cell's verdict anew under the rules in force."""
+    rules = context.rules()
+    with context.writing() as writer, counting("verdicts") as told:
+        changed = writer.refresh_verdicts(told, helpers=context.helpers())
+    document = {"refreshed": changed, "rules": rules.name, "rules_hash": rules.hash}
+    output.emit(document, lambda: output.say(f"{changed} verdicts recorded under {rules.name}"))

@@ -1,0 +1,1 @@
+"""Commands that keep: boxes, due, stock, incidents, hand-over, exchange, the store, the demo."""

@@ -1,0 +1,52 @@
+"""`straycell box`: where cells lie (`straycell cell move` puts one into another)."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Annotated
+
+from straycell.cli.app import context, output, values
+from straycell.cli.app.verbs import noun_app
+from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.safety import Step
+
+app = noun_app("Where cells lie.")
+DEFAULT_KIND = "shelf"
+
+
+@app.command("add")
+def add(
+    name: Annotated[str, values.text_argument("NAME", "What stands on it.")],
+    kind: Annotated[
+        str | None,
+        values.text_option("--kind", f"What it is, free text (default {DEFAULT_KIND}).", metavar="KIND"),
+    ] = None,
+    limit_wh: Annotated[
+        float | None, values.energy_limit("--limit-wh", "The most energy it may hold, in watt-hours.")
+    ] = None,
+) -> None:
+    """Record a box, a shelf, a can."""
+    with context.writing(create=True) as writer:
+        writer.add_box(name, kind or DEFAULT_KIND, limit_wh)
+        made = writer.box(name)
+    output.emit(asdict(made), lambda: output.say(f"{made.name}  {made.kind}"))
+    talk_cautions(Step.STORING)
+
+
+@app.command("list")
+def list_all() -> None:
+    """List the boxes and how many cells lie in each."""
+    with context.reading() as reader:
+        boxes = list(reader.boxes())
+        cells = list(reader.cells())
+    counts = {box.name: sum(cell.box == box.name for cell in cells) for box in boxes}
+    rows = [
+        [b.name, b.kind, None if b.limit_wh is None else f"{b.limit_wh:g} Wh", str(counts[b.name])]
+        for b in boxes
+    ]
+    output.emit(
+        [asdict(box) | {"cells": counts[box.name]} for box in boxes],
+        lambda: output.table(
+            ["name", "kind", "limit", "cells"], rows, flexible="name", empty="no box recorded yet"
+        ),
+    )

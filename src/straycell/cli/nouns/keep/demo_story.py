@@ -1,0 +1,170 @@
+"""What happens in the demo, step by step, and what is worth telling of it."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.cells import Cell, Stage
+from straycell.cli.app import context
+from straycell.cli.app.files import write_whole
+from straycell.cli.nouns.use import build, label, match
+from straycell.cli.show import cell_page, shapes, verdict_page
+from straycell.readings import Charge, Quantity, Reading
+from straycell.safety import Step, cautions_for, cautions_for_all
+from straycell.teardowns import Teardown
+
+if TYPE_CHECKING:
+    from straycell.builds import Build
+    from straycell.matching import Match
+    from straycell.store.reader import Reader
+
+SHOWN_CELL = "H000086"
+SERVED, UNSERVED = "greenhouse vent opener", "bench lamp"
+DISCARDED, BECAUSE = "H00030A", "weighed again: still 31 g"
+EXAMPLES: dict[Outcome, tuple[str, ...]] = {
+    Outcome.PACK: ("H00013C",),
+    Outcome.SOLO: ("H000254",),
+    Outcome.LIGHT: ("H000238",),
+    Outcome.HOLD: ("H00012E",),
+    Outcome.DISCARD: ("H00021C", "H00049N"),
+}
+WAITING = ("H00054T", "H00064R", "H000326")
+"""Cells on hold whose next step differs: the sample text says why each is there."""
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    """Everything the demo did, in order; the screen and the JSON document both follow from it."""
+
+    now: datetime
+    store: Path
+    labels: Path
+    teardowns: tuple[tuple[Teardown, Mapping[Outcome, int]], ...]
+    cells: Mapping[str, Cell]
+    verdicts: Mapping[str, Verdict]
+    page: cell_page.CellPage
+    served: Match
+    unserved: Match
+    reserved: Build
+    label_count: int
+    freed: str | None
+
+    def of(self, outcome: Outcome) -> list[Verdict]:
+        """The verdicts with this outcome, by code."""
+        return [verdict for verdict in self.verdicts.values() if verdict.outcome is outcome]
+
+
+def live(now: datetime, store: Path, labels: Path) -> Story:
+    """Read, match, reserve, print and discard on the store of the running session."""
+    with context.reading() as reader:
+        cells = {cell.code: cell for cell in reader.cells()}
+        verdicts = reader.verdicts(context.rules(), now)
+        teardowns = _came_out(reader.teardowns(), cells.values(), verdicts)
+        page = _page(reader, cells[SHOWN_CELL], verdicts[SHOWN_CELL], now)
+        served, unserved = (match.match_project(reader, name) for name in (SERVED, UNSERVED))
+    with context.writing() as writer:
+        reserved = writer.reserve(SERVED, served.groups, served.plan or "")
+    count = _print_labels(labels, now)
+    with context.writing() as writer:
+        freed = writer.discard(DISCARDED, BECAUSE)
+    return Story(
+        now,
+        store,
+        labels,
+        teardowns,
+        cells,
+        verdicts,
+        page,
+        served,
+        unserved,
+        reserved,
+        count,
+        freed,
+    )
+
+
+def _came_out(
+    teardowns: Sequence[Teardown], cells: Any, verdicts: Mapping[str, Verdict]
+) -> tuple[tuple[Teardown, Mapping[Outcome, int]], ...]:
+    counts: dict[str | None, Counter[Outcome]] = {}
+    for cell in cells:
+        counts.setdefault(cell.teardown, Counter())[verdicts[cell.code].outcome] += 1
+    return tuple((teardown, counts.get(teardown.code, Counter())) for teardown in teardowns)
+
+
+def _page(reader: Reader, cell: Cell, verdict: Verdict, now: datetime) -> cell_page.CellPage:
+    from straycell.acceptance import figures
+
+    rules = context.rules()
+    known = figures(reader.evidence(cell.code), rules, now)
+    return cell_page.CellPage(cell, verdict, known, tuple(reader.recorded(cell.code)), rules.defaults, now)
+
+
+def _print_labels(path: Path, now: datetime) -> int:
+    """A sheet with every cell in the house; returns how many."""
+    from straycell.labels.render import sheet_pdf
+    from straycell.labels.stock import find_stock
+
+    with context.reading() as reader:
+        codes = [cell.code for cell in reader.cells() if cell.stage is not Stage.HANDED_OVER]
+        contents = label.contents(reader, codes)
+    write_whole(path, sheet_pdf(contents, find_stock(), now, cautions=label.sheet_cautions()))
+    return len(codes)
+
+
+def reading_line(page: cell_page.CellPage, item: Reading | Charge) -> tuple[str, str, str]:
+    """(what, value, how) of one reading or charge, in words."""
+    if isinstance(item, Charge):
+        return "charge", cell_page.value_text(item, page.defaults), cell_page.describe_charge(item)
+    what = {Quantity.AS_FOUND_VOLTAGE: "as found", Quantity.VOLTAGE: "rest voltage"}.get(item.quantity)
+    value, how = cell_page.value_text(item, page.defaults), cell_page.describe_reading(item)
+    return what or item.quantity.value, value, how
+
+
+def first_step(story: Story, code: str) -> str:
+    """What to do next with a cell, the soonest step."""
+    return next(iter(verdict_page.next_steps(story.verdicts[code], story.now)), "")
+
+
+def why(verdict: Verdict) -> str:
+    """The weightiest reason in a line; for a cell that nothing holds back, what it was judged by."""
+    met = [r.text for r in verdict.reasons if r.rule in ("capacity", "self-discharge")]
+    return next((r.text for r in verdict.deciding), "; ".join(met))
+
+
+def document(story: Story) -> shapes.Json:
+    """The whole demo as one JSON document."""
+    return {
+        "now": story.now,
+        "store": story.store,
+        "teardowns": [
+            shapes.teardown_json(teardown) | {"outcomes": {o.word: n for o, n in counts.items()}}
+            for teardown, counts in story.teardowns
+        ],
+        "cell": cell_page.document(story.page),
+        "verdicts": [
+            {"code": v.code, "outcome": v.outcome.word, "because": [r.rule for r in v.deciding]}
+            for v in story.verdicts.values()
+        ],
+        "next": [{"code": code, "todo": first_step(story, code)} for code in WAITING],
+        "match": story.served.to_json(),
+        "unserved": story.unserved.to_json(),
+        "reserved": build.document(story.reserved),
+        "labels": {"files": [story.labels], "count": story.label_count},
+        "discarded": {"code": DISCARDED, "because": BECAUSE, "freed_project": story.freed},
+        "cautions": [
+            {"id": c.id, "text": c.text, "source": c.source}
+            for c in cautions_for_all([Step.TEARDOWN, Step.MATCH, Step.LABEL, Step.DISCARD])
+        ],
+    }
+
+
+def cautions(step: Step) -> list[str]:
+    """The short words of a step, without the ones that stand at the end of the page."""
+    return [c.text for c in cautions_for(step, quiet=True) if not c.standing]

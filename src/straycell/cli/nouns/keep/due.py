@@ -1,0 +1,125 @@
+"""`straycell due`: what must be looked at today, worst first, with why and what to do."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from itertools import groupby
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from straycell.cli.app import clock, context, output, values
+from straycell.cli.app.files import write_whole
+from straycell.cli.app.verbs import lone_app
+from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.safety import Step
+
+if TYPE_CHECKING:
+    from straycell.safety.due.survey import DueItem
+
+app = lone_app()
+MOST_AHEAD_DAYS = 3660
+
+
+@app.command()
+def due(
+    ics: Annotated[
+        Path | None,
+        typer.Option(
+            "--ics", metavar="FILE", help="Also write it, and what comes later, as an iCalendar file."
+        ),
+    ] = None,
+    ahead: Annotated[
+        int | None,
+        values.whole("--ahead", "Days to look ahead (default 0: today).", low=0, high=MOST_AHEAD_DAYS),
+    ] = None,
+) -> None:
+    """Show what must be looked at, worst first. It changes nothing."""
+    from straycell.safety.due.survey import due_now, survey
+
+    now = clock.now()
+    with context.reading() as reader:
+        items = survey(reader.household(context.rules(), now))
+        bench = reader.bench_letter()
+    until = now + timedelta(days=ahead or 0)
+    found = due_now(items, now)
+    later = sorted((i for i in items if now < i.at <= until), key=lambda i: (i.at, i.order))
+    coming = [item for item in items if item.at > now]
+    if ics is not None:
+        from straycell.safety.due.calendar import calendar_file
+
+        write_whole(ics, calendar_file(items, now, bench=bench))
+    document: dict[str, Any] = {
+        "at": now,
+        "due": [as_json(item, now) for item in found],
+        "later": [as_json(item, now) for item in later],
+        "next": min((item.at for item in coming), default=None),
+        "ics": ics,
+    }
+    output.emit(document, lambda: _page(found, later, now))
+    _talk(found, coming, ics)
+
+
+def _talk(found: list[DueItem], coming: list[DueItem], ics: Path | None) -> None:
+    if not found:
+        output.talk("nothing is due today")
+    if coming:
+        output.hint(f"the next thing falls due on {output.day(min(i.at for i in coming))}")
+    if ics is not None:
+        output.hint(f"written to {ics}; take it into your calendar in place of the last one")
+    kinds = {item.kind.id for item in found}
+    if kinds & {"in-device", "isolate", "warm"}:
+        talk_cautions(Step.LOOK_BAD)
+    elif found:
+        talk_cautions(Step.STORING)
+
+
+def as_json(item: DueItem, now: datetime) -> dict[str, Any]:
+    """One thing to look at, for --json."""
+    return {
+        "kind": item.kind.id,
+        "title": item.kind.title,
+        "rank": item.kind.rank,
+        "danger": item.kind.danger,
+        "about": item.about,
+        "subject": item.subject,
+        "code": item.subject if item.about == "cell" else None,
+        "box": item.box,
+        "due_at": item.at,
+        "days_over": max(0, (now - item.at).days),
+        "why": item.why,
+        "todo": item.todo,
+        "source": item.kind.source,
+    }
+
+
+def _page(found: list[DueItem], later: list[DueItem], now: datetime) -> None:
+    for kind, group in groupby(found, key=lambda item: item.kind):
+        listed = list(group)
+        output.section(f"{'! ' if kind.danger else ''}{kind.title} ({len(listed)})")
+        steps = list(dict.fromkeys(item.todo for item in listed))
+        shown = steps[0] if len(steps) == 1 else _common(listed)
+        for line in output.wrap(f"do: {shown}", "  "):
+            output.say(line)
+        for item in listed:
+            _line(item, now)
+    if later:
+        output.section("Later")
+        for item in later:
+            output.say(f"  {output.day(item.at)}  {item.subject}  {item.kind.title}")
+
+
+def _common(listed: list[DueItem]) -> str:
+    """One step for several cells: with CODE where each has its own."""
+    places = {**listed[0].fill, "code": "CODE", "project": "PROJECT", "target": "its storage level"}
+    steps = {item.todo.replace(item.subject, "CODE") for item in listed}
+    return steps.pop() if len(steps) == 1 else listed[0].kind.do.format(**places)
+
+
+def _line(item: DueItem, now: datetime) -> None:
+    over = (now - item.at).days
+    since = f" [{over} d over]" if over > 0 else ""
+    place = f" in {item.box}" if item.box else ""
+    for line in output.wrap(f"{item.subject}{place}{since}: {item.why}", "  ", "    "):
+        output.say(line)

@@ -1,0 +1,154 @@
+"""`straycell handover`: what leaves for a collection point, with its list."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from straycell.cli.app import clock, context, output, values
+from straycell.cli.app.files import write_whole
+from straycell.cli.app.verbs import noun_app
+from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.safety import Step, cautions_for
+
+if TYPE_CHECKING:
+    from straycell.safety.energy import Amount
+    from straycell.safety.handover.listing import HandoverList
+    from straycell.store.book.records import HandoverEntry
+
+app = noun_app("What leaves for a collection point, with its list.")
+Number = Annotated[int, typer.Argument(metavar="N", help="The hand-over's number.", show_default=False)]
+
+
+@app.command("add")
+def add(
+    place: Annotated[str, values.text_argument("PLACE", "Where the cells go.")],
+    codes: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[CODE]...", help="Only these (default: all that wait).", show_default=False),
+    ] = None,
+) -> None:
+    """Gather the condemned cells that wait; an open hand-over for the same place takes them in."""
+    rules, now = context.rules(), clock.now()
+    with context.writing() as writer:
+        named = [writer.find_code(code) for code in codes] if codes else None
+        entry = writer.add_handover(place, named)
+        listed = writer.handover_list(entry.id, rules, now)
+    output.emit(document(entry, listed), lambda: _page(entry, listed))
+    output.hint(
+        f"next: straycell handover show {entry.id} --out list.pdf; when they are gone: handover close {entry.id}"
+    )
+    talk_cautions(Step.HANDOVER, full=True)
+
+
+@app.command("list")
+def list_all() -> None:
+    """List the hand-overs, and how many condemned cells wait for one."""
+    with context.reading() as reader:
+        entries = reader.handovers()
+    rows = [
+        [
+            str(e.id),
+            "closed " + output.day(e.closed_at) if e.closed_at else "open",
+            output.day(e.opened_at),
+            str(len(e.codes)),
+            e.place,
+        ]
+        for e in entries
+    ]
+    output.emit(
+        [_head(entry) for entry in entries],
+        lambda: output.table(
+            ["n", "state", "begun", "cells", "place"], rows, flexible="place", empty="no hand-over yet"
+        ),
+    )
+
+
+@app.command("show")
+def show(
+    number: Number,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="PDF", help="Write the list to go with them as a PDF.")
+    ] = None,
+) -> None:
+    """Show the list of a hand-over: count, chemistry, mass, energy, state, and what may apply to its carriage."""
+    rules, now = context.rules(), clock.now()
+    with context.reading() as reader:
+        entry = reader.handover(number)
+        listed = reader.handover_list(number, rules, now)
+    if out is not None:
+        from straycell.safety.handover.render import handover_pdf
+
+        texts = [caution.text for caution in cautions_for(Step.HANDOVER)]
+        write_whole(out, handover_pdf(listed, now, cautions=texts))
+    output.emit(document(entry, listed) | {"file": out}, lambda: _page(entry, listed))
+    if out is not None:
+        output.hint(f"written to {out}")
+    talk_cautions(Step.HANDOVER)
+
+
+@app.command("close")
+def close(number: Number) -> None:
+    """The cells have left the house: they become handed-over for good, and stay in the book."""
+    rules, now = context.rules(), clock.now()
+    with context.writing() as writer:
+        before = writer.handover(number)
+        entry = writer.close_handover(number)
+        listed = writer.handover_list(number, rules, now)
+    stayed = sorted(set(before.codes) - set(entry.codes))
+    output.emit(document(entry, listed) | {"left_out": stayed}, lambda: _closed(entry))
+    if stayed:
+        output.talk(f"left out, because they are not condemned any more: {', '.join(stayed)}")
+
+
+def _closed(entry: HandoverEntry) -> None:
+    count = f"{len(entry.codes)} cell{'s' if len(entry.codes) != 1 else ''}"
+    output.say(f"hand-over {entry.id} closed: {count} handed over to {entry.place}")
+
+
+def _head(entry: HandoverEntry) -> dict[str, Any]:
+    return {
+        "id": entry.id,
+        "place": entry.place,
+        "state": "closed" if entry.closed_at else "open",
+        "opened_at": entry.opened_at,
+        "closed_at": entry.closed_at,
+        "cells": list(entry.codes),
+    }
+
+
+def document(entry: HandoverEntry, listed: HandoverList) -> dict[str, Any]:
+    """The JSON of a hand-over with its list."""
+    kept = listed.to_json()
+    return _head(entry) | {name: kept[name] for name in kept if name not in ("number", "place", "bench")}
+
+
+def _page(entry: HandoverEntry, listed: HandoverList) -> None:
+    output.say(f"hand-over {entry.id} to {entry.place}, {'closed' if entry.closed_at else 'open'}")
+    rows = [
+        [
+            str(line.count),
+            line.form,
+            line.chemistry,
+            str(line.condition) + (", may react" if line.critical else ""),
+            _amount(line.mass, "g"),
+            _amount(line.energy, "Wh"),
+            line.un,
+        ]
+        for line in listed.lines
+    ]
+    heads = ["count", "form", "chem.", "state", "mass", "energy", "UN"]
+    output.table(heads, rows, flexible="state", empty="no condemned cell on it")
+    for line in listed.lines:
+        output.section(f"{line.count} x {line.form} {line.chemistry}, {line.condition}")
+        for cell in line.cells:
+            for text in output.wrap(f"{cell.code}  {cell.why}", "  "):
+                output.say(text)
+    output.section("May apply; check with the collection point")
+    output.bullets(f"{rule.name}: {rule.text} ({rule.source})" for rule in listed.rules)
+
+
+def _amount(amount: Amount, unit: str) -> str:
+    return f"{'~' if amount.estimated else ''}{amount.value:.0f} {unit}"

@@ -1,0 +1,76 @@
+"""`straycell stock`: per box its cells, their energy, the oldest check, and what needs attention."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from straycell.cli.app import clock, context, output
+from straycell.cli.app.verbs import lone_app
+from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.safety import Step
+
+if TYPE_CHECKING:
+    from straycell.safety.stock import BoxStock
+
+app = lone_app()
+
+
+@app.command()
+def stock() -> None:
+    """Show what lies where. It changes nothing."""
+    from straycell.safety.due.survey import due_now, survey
+    from straycell.safety.stock import take_stock
+
+    now = clock.now()
+    with context.reading() as reader:
+        household = reader.household(context.rules(), now)
+        limits = {box.name: box.limit_wh for box in reader.boxes()}
+    found = take_stock(household, limits, due_now(survey(household), now))
+    output.emit([as_json(box) for box in found], lambda: _page(found))
+    if any(box.attention for box in found):
+        output.hint("what to do about it: straycell due")
+    talk_cautions(Step.STORING)
+
+
+def as_json(box: BoxStock) -> dict[str, Any]:
+    """One box, for --json; `box` null is the cells that lie in none."""
+    return {
+        "box": box.name,
+        "kind": box.kind or None,
+        "cells": box.cells,
+        "condemned": box.condemned,
+        "energy_wh": box.energy.value,
+        "estimated": box.energy.estimated,
+        "limit_wh": box.limit_wh,
+        "over_limit": box.over_limit,
+        "oldest_check": box.oldest_check,
+        "never_checked": box.never_checked,
+        "outcomes": box.outcomes,
+        "attention": [{"title": title, "count": count} for title, count in box.attention],
+    }
+
+
+def _page(found: list[BoxStock]) -> None:
+    rows = [
+        [
+            box.name or "(no box)",
+            str(box.cells),
+            f"{'~' if box.energy.estimated else ''}{box.energy.value:.1f} Wh",
+            "-" if box.limit_wh is None else f"{box.limit_wh:g} Wh" + (" !" if box.over_limit else ""),
+            "never" if box.never_checked else output.day(box.oldest_check),
+            str(sum(count for _, count in box.attention)) if box.attention else None,
+            box.kind or None,
+        ]
+        for box in found
+    ]
+    heads = ["box", "cells", "energy", "limit", "oldest check", "due", "kind"]
+    output.table(heads, rows, flexible="kind", empty="no box and no cell recorded yet")
+    for box in found:
+        if not (box.attention or box.over_limit):
+            continue
+        output.section(box.name or "(no box)")
+        over = ["it holds more than its limit: take cells out"] if box.over_limit else []
+        output.bullets([*over, *(f"{title}: {count}" for title, count in box.attention)])
+    if any(box.energy.estimated for box in found):
+        output.say("")
+        output.say("~ estimated in part: cells without a rated or measured capacity")

@@ -1,0 +1,228 @@
+"""`straycell store`: the one file that holds it all."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from string import ascii_uppercase
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from straycell.cli.app import clock, context, output, values
+from straycell.cli.app.progress import counting
+from straycell.cli.app.prompts import confirm
+from straycell.cli.app.verbs import noun_app
+from straycell.errors import EXIT_NEGATIVE, BadData, StoreFault, StraycellError
+
+if TYPE_CHECKING:
+    from straycell.store.merge.take_in import Merged
+
+app = noun_app("The file that holds it all: check, backup, restore, merge.")
+FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="A file.", show_default=False)]
+
+
+@contextmanager
+def _about(file: Path, remedy: str) -> Iterator[None]:
+    """A fault of the file named on the line is no fault of the store: its remedy names that file."""
+    try:
+        yield
+    except StoreFault as fault:
+        if not fault.what.startswith(f"store {file} "):
+            raise
+        instead = {
+            "--store": remedy,
+            "store init": remedy,
+            "store restore": f"it cannot be used; {remedy}",
+            "store upgrade": f"bring it up to date with: straycell --store {file} store upgrade",
+        }
+        found = next((words for sign, words in instead.items() if sign in fault.remedy), fault.remedy)
+        raise StoreFault(fault.what.removeprefix("store "), found) from fault
+
+
+@app.command("init")
+def init(
+    bench: Annotated[
+        str | None,
+        values.text_option(
+            "--bench",
+            "First letter of every code made here (default A); two benches need two.",
+            metavar="LETTER",
+        ),
+    ] = None,
+) -> None:
+    """Make an empty store. The first writing command does the same on bench A."""
+    path, letter = context.store_path(), (bench or "A").upper()
+    if letter not in ascii_uppercase or len(letter) != 1:
+        raise BadData(
+            f"bench letter '{letter[:20]}' is not one of A to Z", "write one letter, like --bench B"
+        )
+    if path.exists():
+        raise BadData(f"there is a store already: {path}", "name another file with --store, or use this one")
+    with context.writing(create=True, bench=letter):
+        pass
+    output.emit(
+        {"store": str(path), "bench": letter}, lambda: output.say(f"{path}: a new store, bench {letter}")
+    )
+
+
+@app.command("check")
+def check() -> None:
+    """Check the store through and through. Exit 1 when something is wrong with it."""
+    path = context.store_path()
+    with context.reading() as reader:
+        faults = list(reader.check(context.rules()))
+    output.emit({"store": str(path), "ok": not faults, "faults": faults}, lambda: _tell(path, faults))
+    if faults:
+        raise typer.Exit(EXIT_NEGATIVE)
+
+
+def _tell(path: Path, faults: list[str]) -> None:
+    if not faults:
+        output.say(f"{path}: no fault")
+        return
+    output.say(f"{path}: {len(faults)} fault{'s' if len(faults) > 1 else ''}")
+    output.bullets(faults)
+    output.talk("keep this file as it is, and restore the last good backup: straycell store restore FILE")
+
+
+@app.command("info")
+def info() -> None:
+    """Show where the store is and what it holds."""
+    path = context.store_path()
+    with context.reading() as reader:
+        document = {"store": str(path)} | {k: v for k, v in reader.info().items() if k != "path"}
+    output.emit(
+        document,
+        lambda: output.facts((name.replace("_", " "), _words(value)) for name, value in document.items()),
+    )
+
+
+def _words(value: object) -> str:
+    if isinstance(value, dict):
+        return ", ".join(f"{name} {count}" for name, count in value.items()) or "none"
+    return "-" if value is None else str(value)
+
+
+@app.command("upgrade")
+def upgrade() -> None:
+    """Bring a store that an older straycell wrote up to date, as a whole or not at all."""
+    from straycell.store.schema.create import bring_up
+
+    path = context.store_path()
+    before, after = bring_up(path, clock.now())
+    document = {"store": str(path), "from_version": before, "version": after, "upgraded": after > before}
+    done = f"brought from version {before} to {after}" if after > before else f"is of version {after} already"
+    output.emit(document, lambda: output.say(f"{path}: {done}"))
+
+
+@app.command("backup")
+def backup(file: FileArgument) -> None:
+    """Write a copy of the store, complete and checked, while others may go on reading."""
+    from straycell.store.backup import backup_store
+
+    backup_store(context.store_path(), file)
+    document = {"store": str(context.store_path()), "file": str(file), "bytes": file.stat().st_size}
+    output.emit(document, lambda: output.say(f"{file}: backup written, {document['bytes']} bytes"))
+
+
+@app.command("restore")
+def restore(
+    file: FileArgument,
+    yes: Annotated[bool, typer.Option("--yes", help="Replace the store without asking.")] = False,
+) -> None:
+    """Put a backup in the place of the store."""
+    from straycell.store.backup import restore_store
+
+    path = context.store_path()
+    if path.exists():
+        confirm(yes, f"replace the store {path} by {file}?")
+        context.rules()  # a fault of them is told before anything is replaced
+    with _about(file, "name a file that this wrote: straycell store backup FILE"):
+        aside = restore_store(file, path)
+    former = None if aside is None else _out_of_use(aside)
+    carried = _carried(former, path) if former else []
+    document = {
+        "store": str(path),
+        "file": str(file),
+        "former": None if aside is None else str(aside),
+        "discarded": carried,
+    }
+    output.emit(document, lambda: output.say(f"{path}: restored from {file}"))
+    if aside is not None:
+        output.talk(f"the former store is kept: {aside}")
+        _talk_former(former, carried)
+
+
+def _out_of_use(path: Path) -> dict[str, str] | None:
+    """Why each cell is out of use in a store; None when it cannot be read, which is why one restores."""
+    from straycell.store.reader import open_reader
+
+    try:
+        with open_reader(path) as reader:
+            return reader.out_of_use()
+    except StoreFault:
+        return None
+
+
+def _carried(former: dict[str, str], path: Path) -> list[str]:
+    """What was out of use in the former store is so in the restored one, as one write."""
+    from straycell.store.backup import carry_discards
+
+    try:
+        with context.writing() as writer:
+            return carry_discards(former, writer)
+    except StraycellError as fault:
+        raise StoreFault(
+            f"store {path} is restored, but not what was out of use before ({', '.join(former)}): {fault.what}",
+            "use none of these; then, for each one: straycell discard CODE --because TEXT",
+        ) from fault
+
+
+def _talk_former(former: dict[str, str] | None, carried: list[str]) -> None:
+    if former is None:
+        output.talk("what was out of use in it could not be read: discard such cells again before you match")
+        return
+    if carried:
+        output.talk(f"out of use in it, and so discarded here too: {', '.join(carried)}")
+    if not former:
+        return  # and a backup of an older version may still wait for its upgrade
+    with context.reading() as reader:
+        unknown = sorted(former.keys() - set(reader.codes()))
+    if unknown:
+        output.talk(f"out of use in it, and not in this backup: {', '.join(unknown)}. They stay out of use")
+
+
+@app.command("merge")
+def merge(file: FileArgument) -> None:
+    """Take another bench's store into this one: codes and times are kept, nothing comes twice."""
+    with (
+        context.writing() as writer,
+        counting("tables") as told,
+        _about(file, "name the other bench's store"),
+    ):
+        merged = writer.merge(file, told)
+    document = {
+        "store": str(context.store_path()),
+        "file": str(file),
+        "bench": merged.bench,
+        "cells": merged.cells,
+        "readings": merged.readings,
+        "events": merged.events,
+        "notes": merged.notes,
+    }
+    output.emit(document, lambda: _merged(file, merged))
+
+
+def _merged(file: Path, merged: Merged) -> None:
+    if not merged.events:
+        output.say(f"{file}: nothing in it that is not here already")
+        return
+    cells, readings = _new(merged.cells, "cell"), _new(merged.readings, "reading")
+    output.say(f"{file}: bench {merged.bench}, {cells}, {readings}")
+    output.bullets(merged.notes)
+
+
+def _new(count: int, word: str) -> str:
+    return f"{count} new {word}{'s' if count != 1 else ''}"

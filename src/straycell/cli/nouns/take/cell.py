@@ -1,0 +1,323 @@
+"""`straycell cell`: one cell, one code, for life."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from straycell.acceptance.reasons import Outcome
+from straycell.bench.list_order import CellOrder, sort_cells
+from straycell.cells import Cell, Chemistry, Form, Stage, tidy_code
+from straycell.cli.app import clock, context, output, values
+from straycell.cli.app.verbs import noun_app
+from straycell.cli.nouns.take import facts
+from straycell.cli.show import cell_page, shapes, uncounted_capacity
+from straycell.cli.show.after_writing import talk_after
+from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.cli.show.outcome_words import parse_outcome
+from straycell.errors import UsageFault
+from straycell.markings import shares_primary_size
+from straycell.readings import Mistake
+from straycell.safety import Step
+from straycell.teardowns import parse_teardown_code
+
+app = noun_app("One cell, one code, for life.")
+CodeArgument = Annotated[str, values.text_argument("CODE", "The code on the cell.")]
+
+
+@app.command("add")
+def add(
+    teardown: facts.TeardownOption = None,
+    pack: facts.PackOption = None,
+    code: Annotated[
+        str | None, values.text_option("--code", "A code printed beforehand (label blank).", metavar="CODE")
+    ] = None,
+    count: Annotated[int | None, values.whole("--count", "How many alike.", low=1, high=500)] = None,
+    form: facts.FormOption = None,
+    chemistry: facts.ChemistryOption = None,
+    marking: facts.MarkingOption = None,
+    rated_capacity: facts.RatedCapacityOption = None,
+    rated_resistance: facts.RatedResistanceOption = None,
+    box: facts.BoxOption = None,
+    bought_new: facts.BoughtNewOption = None,
+    maker: facts.MakerOption = None,
+    date_code: facts.DateCodeOption = None,
+    rewrapped: facts.RewrappedOption = None,
+    tabs: facts.TabsOption = None,
+    maker_charge_current: facts.ChargeCurrentOption = None,
+    maker_discharge_current: facts.DischargeCurrentOption = None,
+    full_voltage: facts.FullVoltageOption = None,
+    mass: facts.MassOption = None,
+    protection_board: facts.BoardOption = None,
+    confirm_rechargeable: facts.RechargeableOption = None,
+) -> None:
+    """Record one cell, or many alike; each gets its code."""
+    if code is not None and (count or 1) > 1:
+        raise UsageFault(
+            f"--code {code} names one cell, --count {count} asks for more", "leave one of them out"
+        )
+    if pack is not None and teardown is None:
+        raise UsageFault("--pack is a pack of a tear-down", "add --teardown CODE")
+    said = facts.stated(
+        form=form,
+        chemistry=chemistry,
+        marking=marking,
+        rated_capacity_ah=rated_capacity,
+        rated_resistance_ohm=rated_resistance,
+        bought_new=bought_new,
+        maker=maker,
+        date_code=date_code,
+        rewrapped=rewrapped,
+        tabs=tabs,
+        maker_charge_current_a=maker_charge_current,
+        maker_discharge_current_a=maker_discharge_current,
+        full_voltage_v=full_voltage,
+        mass_g=mass,
+        protection_board=protection_board,
+        confirmed_rechargeable=confirm_rechargeable,
+    )
+    fields, notes = facts.with_marking(said, marking or "")
+    with context.writing(create=True) as writer:
+        made = writer.add_cells(
+            facts.build_facts(fields),
+            count=count or 1,
+            code=None if code is None else tidy_code(code),
+            teardown=None if teardown is None else parse_teardown_code(teardown),
+            pack=pack,
+            box=box,
+        )
+    output.emit([shapes.cell_json(cell) for cell in made], lambda: _codes(made))
+    for note in [*notes, *_advice(made[0])]:
+        output.talk(note)
+    output.hint(f"next: straycell reading add {made[0].code} --look WORD --as-found-voltage Q --meter NAME")
+    talk_cautions(Step.INTAKE, kinds=[made[0].facts])
+
+
+def _codes(cells: list[Cell]) -> None:
+    for cell in cells:
+        output.say(f"{cell.code}  {cell.facts.form} {cell.facts.chemistry}  {cell.facts.marking}".rstrip())
+
+
+def _advice(cell: Cell) -> list[str]:
+    known = cell.facts
+    notes = []
+    if known.form is Form.OTHER:
+        notes.append("form: other; say --form if it has a usual size")
+    if known.chemistry is Chemistry.UNKNOWN:
+        notes.append("chemistry: unknown, so it stays on hold; never guess it")
+    if known.chemistry is Chemistry.PRIMARY:
+        notes.append("not rechargeable: it goes to the collection point and is never charged")
+    elif shares_primary_size(known.form) and not known.marking and not known.confirmed_rechargeable:
+        notes.append(
+            f"form {known.form} is shared by cells that must never be charged: on hold until its marking is "
+            "recorded, or --confirm-rechargeable"
+        )
+    return notes
+
+
+@app.command("correct")
+def correct(
+    code: CodeArgument,
+    because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
+    mistake: Annotated[
+        str | None,
+        values.text_option(
+            "--mistake",
+            "'mistyped' when the former entry never was true; else it was then.",
+            metavar="mistyped",
+        ),
+    ] = None,
+    teardown: facts.TeardownOption = None,
+    pack: facts.PackOption = None,
+    form: facts.FormOption = None,
+    chemistry: facts.ChemistryOption = None,
+    marking: facts.MarkingOption = None,
+    rated_capacity: facts.RatedCapacityOption = None,
+    rated_resistance: facts.RatedResistanceOption = None,
+    box: facts.BoxOption = None,
+    bought_new: facts.BoughtNewOption = None,
+    maker: facts.MakerOption = None,
+    date_code: facts.DateCodeOption = None,
+    rewrapped: facts.RewrappedOption = None,
+    tabs: facts.TabsOption = None,
+    maker_charge_current: facts.ChargeCurrentOption = None,
+    maker_discharge_current: facts.DischargeCurrentOption = None,
+    full_voltage: facts.FullVoltageOption = None,
+    mass: facts.MassOption = None,
+    protection_board: facts.BoardOption = None,
+    confirm_rechargeable: facts.RechargeableOption = None,
+) -> None:
+    """Correct what is known of a cell; the former entry stays visible."""
+    said = facts.stated(
+        form=form,
+        chemistry=chemistry,
+        marking=marking,
+        rated_capacity_ah=rated_capacity,
+        rated_resistance_ohm=rated_resistance,
+        bought_new=bought_new,
+        maker=maker,
+        date_code=date_code,
+        rewrapped=rewrapped,
+        tabs=tabs,
+        maker_charge_current_a=maker_charge_current,
+        maker_discharge_current_a=maker_discharge_current,
+        full_voltage_v=full_voltage,
+        mass_g=mass,
+        protection_board=protection_board,
+        confirmed_rechargeable=confirm_rechargeable,
+    )
+    if not (said or teardown or pack or box):
+        raise UsageFault("nothing to correct was given", "add the entry that is right, like --chemistry nmc")
+    kind = _mistyped(mistake)
+    from straycell.store.book.records import KEEP
+
+    with context.writing() as writer:
+        found = writer.cell(writer.find_code(code))
+        notes = _check_correction(found, said, mistyped=kind is not None)
+        made = writer.correct_cell(
+            found.code,
+            said,
+            because,
+            kind,
+            teardown=KEEP if teardown is None else parse_teardown_code(teardown),
+            pack=KEEP if pack is None else pack,
+            box=KEEP if box is None else box,
+        )
+    output.emit([shapes.cell_json(made)], lambda: _codes([made]))
+    for note in notes:
+        output.talk(note)
+    talk_after(made.code, Step.INTAKE)
+
+
+def _mistyped(mistake: str | None) -> str | None:
+    if mistake is None:
+        return None
+    found: Mistake = values.parse_word(mistake, Mistake, "--mistake")
+    if found is not Mistake.MISTYPED:
+        raise UsageFault(
+            f"an entry of a cell cannot be a '{found}'",
+            "--mistake mistyped, or leave it out when the former entry was true at its time",
+        )
+    return found.value
+
+
+def _check_correction(cell: Cell, said: dict[str, object], *, mistyped: bool) -> list[str]:
+    """A chemistry or a marking stated later meets the other as it stands on record.
+
+    A new marking brings along what `from_new_marking` says; what else it proposes is told, not taken.
+    """
+    if "marking" not in said and "chemistry" not in said:
+        return []
+    on_record: dict[str, object] = {"confirmed_rechargeable": cell.facts.confirmed_rechargeable or None}
+    if cell.facts.chemistry is not Chemistry.UNKNOWN:
+        on_record["chemistry"] = cell.facts.chemistry
+    marking = str(said.get("marking", cell.facts.marking))
+    facts.with_marking({**facts.stated(**on_record), **said}, marking)
+    if "marking" not in said:
+        return []
+    notes = facts.from_new_marking(cell.facts, said, mistyped=mistyped)
+    return [note.replace("CODE", cell.code) for note in notes]
+
+
+@app.command("list")
+def list_all(
+    outcome: Annotated[
+        str | None,
+        values.text_option("--outcome", "Only these: pack solo light hold discard.", metavar="WORD"),
+    ] = None,
+    stage: Annotated[Stage | None, values.word("--stage", Stage, "Only these.")] = None,
+    chemistry: Annotated[Chemistry | None, values.word("--chemistry", Chemistry, "Only these.")] = None,
+    form: Annotated[Form | None, values.word("--form", Form, "Only these.")] = None,
+    box: Annotated[str | None, values.text_option("--box", "Only what lies there.", metavar="BOX")] = None,
+    sort: Annotated[
+        CellOrder | None, values.word("--sort", CellOrder, "In this order (default code).")
+    ] = None,
+) -> None:
+    """List the cells."""
+    wanted = None if outcome is None else parse_outcome(outcome)
+    with context.reading() as reader:
+        cells = list(reader.cells(stage=stage, chemistry=chemistry, form=form, box=box))
+        standings = reader.standings(context.rules(), clock.now(), [cell.code for cell in cells])
+    outcomes = {code: standing.outcome for code, standing in standings.items()}
+    chosen = [cell for cell in cells if wanted is None or outcomes[cell.code] is wanted]
+    chosen = sort_cells(chosen, outcomes, sort or CellOrder.CODE)
+    documents = [
+        shapes.cell_json(cell)
+        | {"outcome": outcomes[cell.code].word, "valid_until": standings[cell.code].valid_until}
+        for cell in chosen
+    ]
+    rows = [
+        [
+            cell.code,
+            cell.facts.form.value,
+            cell.facts.chemistry.value,
+            cell.stage.value,
+            outcomes[cell.code].word,
+            cell.box,
+            cell.facts.marking or None,
+        ]
+        for cell in chosen
+    ]
+    headers = ["code", "form", "chem.", "stage", "outcome", "box", "marking"]
+    output.emit(
+        documents,
+        lambda: output.table(headers, rows, flexible="marking", empty="no cell fits what you asked for"),
+    )
+
+
+@app.command("show")
+def show(code: CodeArgument) -> None:
+    """Show one cell: what it is, what it may do, why, and what comes next."""
+    from straycell.acceptance import figures
+
+    rules, now = context.rules(), clock.now()
+    with context.reading() as reader:
+        found = reader.cell(reader.find_code(code))
+        evidence = reader.evidence(found.code)
+        page = cell_page.CellPage(
+            cell=found,
+            verdict=reader.verdict(found.code, rules, now),
+            figures=figures(evidence, rules, now),
+            recorded=tuple(reader.recorded(found.code)),
+            defaults=rules.defaults,
+            now=now,
+            doubted=uncounted_capacity.doubted(evidence, rules, now),
+        )
+    output.emit(cell_page.document(page), lambda: cell_page.show(page))
+    what_to_do = uncounted_capacity.remedy(evidence, rules, now) if page.doubted else ""
+    if what_to_do and (page.figures.at_least or page.figures.capacity is None):
+        output.hint(what_to_do)
+    talk_cautions(
+        Step.DISCARD if page.verdict.outcome is Outcome.DISCARD else Step.MEASURING, kinds=[found.facts]
+    )
+
+
+@app.command("history")
+def history(code: CodeArgument) -> None:
+    """Show everything that ever happened to a cell, corrections too."""
+    defaults = context.rules().defaults
+    with context.reading() as reader:
+        found = reader.find_code(code)
+        events = list(reader.history(found))
+        recorded = list(reader.recorded(found))
+    told: dict[int, list[str]] = {}
+    for entry in recorded:
+        told.setdefault(entry.event_id, []).append(cell_page.told(entry.item, defaults))
+    rows = [
+        [output.stamp_short(e.at), e.verb, e.subject or None, shapes.event_words(e, told.get(e.id, []))]
+        for e in events
+    ]
+    output.emit(
+        [shapes.event_json(event) for event in events],
+        lambda: output.story(["when", "what", "which", "detail"], rows),
+    )
+
+
+@app.command("move")
+def move(code: CodeArgument, box: Annotated[str, values.text_argument("BOX", "Where it lies now.")]) -> None:
+    """Put a cell into another box."""
+    with context.writing() as writer:
+        found = writer.find_code(code)
+        writer.move_cell(found, box)
+        moved = writer.cell(found)
+    output.emit(shapes.cell_json(moved), lambda: output.say(f"{moved.code}  now in {moved.box}"))
+    talk_cautions(Step.STORING)

@@ -1,0 +1,161 @@
+"""`straycell teardown`: what was opened, where it was found, and what came out of it."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from straycell.cli.app import clock, context, output, values
+from straycell.cli.app.verbs import noun_app
+from straycell.cli.show import shapes
+from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.errors import UsageFault
+from straycell.safety import Step
+from straycell.teardowns import Teardown, parse_teardown_code
+
+if TYPE_CHECKING:
+    from straycell.cells import Cell
+    from straycell.store.book.records import Event
+
+app = noun_app("What was opened, where it was found, and what came out of it.")
+
+FoundOption = Annotated[
+    date | None,
+    typer.Option(
+        "--found",
+        parser=lambda text: values.parse_day(text, clock.now()),
+        metavar="DATE",
+        help="The day it was found.",
+    ),
+]
+PlaceOption = Annotated[str | None, values.text_option("--place", "Where it was found.")]
+NoteOption = Annotated[str | None, values.text_option("--note", "Its state, anything odd.")]
+ObjectsOption = Annotated[
+    int | None, values.whole("--objects", "How many alike objects were opened.", low=1, high=1000)
+]
+
+
+@app.command("add")
+def add(
+    title: Annotated[str, values.text_argument("TITLE", "What it was, in a few words.")],
+    kind: Annotated[str, values.text_option("--kind", "The kind of object, free text.", metavar="KIND")],
+    found: FoundOption = None,
+    place: PlaceOption = None,
+    note: NoteOption = None,
+    objects: ObjectsOption = None,
+) -> None:
+    """Record an object that was opened."""
+    with context.writing(create=True) as writer:
+        made = writer.add_teardown(
+            title, kind, found_on=found, place=place or "", note=note or "", objects=objects or 1
+        )
+    output.emit(shapes.teardown_json(made), lambda: output.say(f"{made.code}  {made.title}"))
+    output.hint(f"next: straycell cell add --teardown {made.code} --pack 1 --count N ...")
+    talk_cautions(Step.TEARDOWN)
+
+
+@app.command("correct")
+def correct(
+    code: Annotated[str, values.text_argument("CODE", "The tear-down, like AT3.")],
+    because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
+    title: Annotated[str | None, values.text_option("--title", "What it was, in a few words.")] = None,
+    kind: Annotated[str | None, values.text_option("--kind", "The kind of object.", metavar="KIND")] = None,
+    found: FoundOption = None,
+    place: PlaceOption = None,
+    note: NoteOption = None,
+    objects: ObjectsOption = None,
+) -> None:
+    """Correct what is said of a tear-down; what was said before stays visible."""
+    given = {
+        "title": title,
+        "kind": kind,
+        "found_on": found,
+        "place": place,
+        "note": note,
+        "objects": objects,
+    }
+    said = {name: value for name, value in given.items() if value is not None}
+    if not said:
+        raise UsageFault("nothing to correct was given", "add what is right, like --title 'cordless drill'")
+    with context.writing() as writer:
+        made = writer.correct_teardown(parse_teardown_code(code), said, because)
+    output.emit(shapes.teardown_json(made), lambda: output.say(f"{made.code}  {made.title}"))
+
+
+@app.command("list")
+def list_all() -> None:
+    """List the tear-downs."""
+    with context.reading() as reader:
+        found = list(reader.teardowns())
+    rows = [[t.code, t.title, t.kind, output.day(t.found_on), t.place] for t in found]
+    output.emit(
+        [shapes.teardown_json(t) for t in found],
+        lambda: output.table(
+            ["code", "title", "kind", "found", "place"],
+            rows,
+            flexible="place",
+            empty="no tear-down recorded yet",
+        ),
+    )
+
+
+@app.command("show")
+def show(code: Annotated[str, values.text_argument("CODE", "The tear-down, like AT3.")]) -> None:
+    """Show one tear-down and the cells that came out of it."""
+    wanted = parse_teardown_code(code)
+    with context.reading() as reader:
+        found = reader.teardown(wanted)
+        cells = [cell for cell in reader.cells() if cell.teardown == found.code]
+        corrections = reader.teardown_corrections(found.code)
+    document = shapes.teardown_json(found) | {
+        "cells": [shapes.cell_json(cell) for cell in cells],
+        "corrections": [
+            {"at": e.at, "from": e.detail["from"], "to": e.detail["to"], "because": e.because}
+            for e in corrections
+        ],
+    }
+    output.emit(document, lambda: _page(found, cells, corrections))
+
+
+def _page(found: Teardown, cells: list[Cell], corrections: list[Event]) -> None:
+    output.say(f"{found.code}  {found.title}")
+    output.facts(
+        [
+            ("kind", found.kind),
+            ("found", f"{output.day(found.found_on)} {found.place}".strip(" -")),
+            ("objects", str(found.objects) if found.objects > 1 else None),
+            ("note", found.note),
+        ],
+        indent="  ",
+    )
+    if corrections:
+        output.section("Corrected")
+        output.bullets(
+            f"{output.day(event.at)} {_changes(event)}; because {event.because}" for event in corrections
+        )
+    output.section(f"Cells ({len(cells)})")
+    rows = [
+        [c.code, c.pack, c.facts.form.value, c.facts.chemistry.value, c.stage.value, c.facts.marking]
+        for c in cells
+    ]
+    output.table(
+        ["code", "pack", "form", "chem.", "stage", "marking"],
+        rows,
+        flexible="marking",
+        empty="none recorded yet",
+    )
+
+
+def _changes(event: Event) -> str:
+    """`title from 'lmap' to 'lamp', objects from 1 to 2`."""
+    before, after = event.detail["from"], event.detail["to"]
+    return ", ".join(f"{_NAMES.get(n, n)} from {_shown(before[n])} to {_shown(after[n])}" for n in after)
+
+
+_NAMES = {"found_on": "found"}
+
+
+def _shown(value: object) -> str:
+    return f"'{value}'" if isinstance(value, str) and value else str(value or "nothing")

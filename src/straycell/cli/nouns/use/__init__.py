@@ -1,0 +1,1 @@
+"""Commands that give cells second work: loads, run time, charging, projects, match, build, labels."""

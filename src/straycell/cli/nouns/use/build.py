@@ -1,0 +1,219 @@
+"""`straycell build`: cells committed to a project, until it is dismantled."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from straycell.cells import Look
+from straycell.cli.app import clock, context, output, prompts, values
+from straycell.cli.app.verbs import noun_app
+from straycell.cli.nouns.use.match import match_project, plan_all
+from straycell.cli.nouns.use.project import understood
+from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.errors import BadData, NegativeAnswer, UsageFault
+from straycell.safety import Step
+
+if TYPE_CHECKING:
+    from straycell.builds import Build
+    from straycell.matching import Match
+    from straycell.store.reader import Reader
+    from straycell.store.writer import Writer
+
+app = noun_app("Cells committed to a project, position by position.")
+Name = Annotated[str, values.text_argument("NAME", "The project.")]
+
+
+@app.command("list")
+def list_all() -> None:
+    """List the builds that live."""
+    with context.reading() as reader:
+        builds = reader.builds()
+    rows = [[b.project, str(b.state), output.day(b.reserved_at), ", ".join(b.codes)] for b in builds]
+    output.emit(
+        [document(build) for build in builds],
+        lambda: output.table(
+            ["project", "state", "since", "cells"], rows, flexible="cells", empty="no build"
+        ),
+    )
+
+
+@app.command("reserve")
+def reserve(
+    name: Name,
+    plan: Annotated[
+        str | None, values.text_option("--plan", "The plan that match printed.", metavar="HASH")
+    ] = None,
+    cells: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--cells", metavar="CODE...", help="These cells instead of the matched ones.", show_default=False
+        ),
+    ] = None,
+    more: Annotated[list[str] | None, typer.Argument(hidden=True, metavar="[CODE]...")] = None,
+) -> None:
+    """Promise the matched cells, or the named ones, to a project. A plan that is no longer true is refused."""
+    if more and not cells:
+        raise UsageFault(f"'{more[0]}' is one word too many", "name cells with --cells CODE ...")
+    named = [*(cells or []), *(more or [])]
+    with context.writing() as writer:
+        found = _named(writer, name, named) if named else match_project(writer, name, planning=True)
+        if not found.served:
+            remedy = output.brief(found.missing[0]) if found.missing else ""
+            raise NegativeAnswer(f"project '{name}' is not served", remedy)
+        if plan is not None and plan != found.plan and not named:
+            found = _from_all(writer, name, plan) or found
+        if plan is not None and plan != found.plan:
+            raise NegativeAnswer(
+                f"plan {plan} of project '{name}' is no longer true: cells or readings have changed",
+                f"match it anew: straycell match '{name}'",
+            )
+        made = writer.reserve(name, found.groups, found.plan or "")
+    output.emit(document(made), lambda: _say(made))
+    joined = len(made.codes) > 1
+    if joined:
+        output.hint(f"the sheet to join them by: straycell build sheet '{name}' --out FILE.pdf")
+    output.hint(f"next: straycell build finish '{name}' when the cell{'s are' if joined else ' is'} in")
+    talk_cautions(Step.BUILD)
+
+
+def _from_all(reader: Reader, name: str, plan: str) -> Match | None:
+    """The plan of that hash out of the plan of all projects, while that still comes out the same."""
+    return next((m for m in plan_all(reader).plans if m.project == name and m.plan == plan), None)
+
+
+def _named(writer: Writer, name: str, cells: list[str]) -> Match:
+    """The match of a project with only the named cells to choose from."""
+    codes = [writer.find_code(code) for code in cells]
+    found = match_project(writer, name, codes=codes, planning=True)
+    left_out = sorted(set(codes) - {code for group in found.groups for code in group})
+    if found.served and left_out:
+        raise NegativeAnswer(
+            f"project '{name}' does not need {', '.join(left_out)}", "name only the cells it is to have"
+        )
+    failed = [why for why in found.not_chosen if not why.passed]
+    if not found.served and failed:
+        first = failed[0]
+        raise NegativeAnswer(f"cell {first.code} does not serve project '{name}': {first.text}", first.remedy)
+    return found
+
+
+@app.command("finish")
+def finish(
+    name: Name,
+    yes: Annotated[
+        bool, typer.Option("--yes", help="At a terminal: the cautions were read and followed, do not ask.")
+    ] = False,
+) -> None:
+    """The reserved cells are built in. Refused without protection; at a terminal the cautions are confirmed first."""
+    with context.reading() as reader:
+        _require_finishable(reader, name)
+    if not yes and prompts.at_terminal():
+        talk_cautions(Step.BUILD, full=True)
+        prompts.confirm(False, "was all of this done, and every check of the build sheet?")
+    with context.writing() as writer:
+        _require_finishable(writer, name)
+        made = writer.finish(name)
+    output.emit(document(made), lambda: _say(made))
+    talk_cautions(Step.BUILD, full=True)
+
+
+def _require_finishable(reader: Reader, name: str) -> None:
+    from straycell.projects import finish_faults
+
+    project, build = understood(reader.project(name)), reader.live_build(name)
+    faults = finish_faults(project, series=len(build.groups) if build else None)
+    if faults:
+        raise NegativeAnswer(f"project '{name}' cannot be finished: {faults[0]}", _more(faults))
+
+
+def _more(faults: list[str]) -> str:
+    return "" if len(faults) < 2 else f"and {len(faults) - 1} more: straycell project show"
+
+
+@app.command("dismantle")
+def dismantle(name: Name) -> None:
+    """Take a build apart, or free a reservation. Cells that were built in are on hold until they are tested again."""
+    with context.writing() as writer:
+        made = writer.dismantle(name)
+    if made.finished_at is None:
+        output.emit(document(made), lambda: _say_freed(made))
+        return
+    output.emit(document(made), lambda: _say(made))
+    output.talk(
+        "its cells are received again, on hold until look, rest voltage and resistance are recorded anew"
+    )
+    talk_cautions(Step.DISMANTLE)
+
+
+def _say_freed(build: Build) -> None:
+    """Nothing was taken apart: the cells were promised only, and lie where they lay."""
+    codes = ", ".join(build.codes)
+    for line in output.wrap(f"{build.project}  reservation freed: {codes}"):
+        output.say(line)
+
+
+@app.command("inspect")
+def inspect(
+    name: Name,
+    look: Annotated[
+        list[Look] | None, values.word("--look", Look, "What you see; give it again for more.")
+    ] = None,
+) -> None:
+    """Record a look at the cells of a finished build; what is seen counts for each of them."""
+    from straycell.readings import Quantity, Reading
+
+    if not look:
+        raise UsageFault("nothing is said of what was seen", "add --look clean, or what you see")
+    now = clock.now()
+    with context.writing() as writer:
+        build = writer.live_build(name)
+        if build is None or build.finished_at is None:
+            raise BadData(f"project '{name}' has no finished build", "see: straycell build list")
+        if build.finished_at >= now:
+            raise BadData(f"the build of '{name}' was finished just now", "look at it again later")
+        writer.add_readings([Reading(0, c, Quantity.LOOK, now, look=tuple(look)) for c in build.codes])
+        writer.settle()
+        outcomes = writer.outcomes(context.rules(), now, build.codes)
+    bad = [code for code, outcome in outcomes.items() if outcome.word == "discard"]
+    output.emit(document(build) | {"look": look, "discarded": bad}, lambda: _say(build))
+    if bad:
+        output.talk(f"take it out of use: {', '.join(bad)} out of use for good")
+        talk_cautions(Step.LOOK_BAD, full=True)
+    else:
+        output.hint("looked at; the next inspection: straycell due --ahead 200")
+
+
+@app.command("sheet")
+def sheet(
+    name: Name,
+    out: Annotated[
+        Path, typer.Option("--out", metavar="PDF", help="Where the sheet goes.", show_default=False)
+    ],
+) -> None:
+    """Draw the positions of a reserved build with their codes, and what to do in which order."""
+    from straycell.cli.nouns.use.build_sheet import write_sheet
+
+    write_sheet(name, out)
+    talk_cautions(Step.BUILD)
+
+
+def document(build: Build) -> dict[str, Any]:
+    """The JSON of a build."""
+    return {
+        "id": build.id,
+        "project": build.project,
+        "state": str(build.state),
+        "groups": [list(group) for group in build.groups],
+        "plan": build.plan,
+        "reserved_at": build.reserved_at,
+        "finished_at": build.finished_at,
+        "dismantled_at": build.dismantled_at,
+    }
+
+
+def _say(build: Build) -> None:
+    for line in output.wrap(f"{build.project}  {build.state}: {', '.join(build.codes)}"):
+        output.say(line)

@@ -1,0 +1,70 @@
+"""`straycell build sheet`: the page beside which a pack is joined."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from straycell.bench.candidates import candidates
+from straycell.cli.app import clock, context, output
+from straycell.cli.app.files import write_whole
+from straycell.cli.nouns.use.project import understood
+from straycell.errors import BadData
+from straycell.safety import Step, cautions_for
+
+if TYPE_CHECKING:
+    from straycell.labels.build_sheet import BuildSheet
+    from straycell.matching import Candidate
+    from straycell.projects import Project
+
+
+def write_sheet(name: str, out: Path) -> None:
+    """Write the build sheet of a project whose cells are reserved or built in."""
+    from straycell.labels.build_sheet_render import build_sheet_pdf
+
+    now, rules = clock.now(), context.rules()
+    with context.reading() as reader:
+        project, build = understood(reader.project(name)), reader.live_build(name)
+        if build is None:
+            raise BadData(
+                f"project '{name}' has no build", f"reserve one with: straycell build reserve '{name}'"
+            )
+        known = {c.code: c for c in candidates(reader, rules, now, build.codes)}
+    groups = [[known[code] for code in group] for group in build.groups]
+    write_whole(out, build_sheet_pdf(sheet_of(project, groups, build.plan, now), now))
+    count = f"{len(build.codes)} cell{'s' if len(build.codes) != 1 else ''}"
+    output.emit(
+        {"files": [str(out)], "count": len(build.codes), "labels": list(build.codes)},
+        lambda: output.say(f"{out}  {count}, {len(groups)} in series"),
+    )
+    output.hint(
+        f"labels: straycell label sheet {' '.join(build.codes[:6])}{' ...' if len(build.codes) > 6 else ''} --out labels.pdf"
+    )
+
+
+def sheet_of(project: Project, groups: Sequence[Sequence[Candidate]], plan: str, now: datetime) -> BuildSheet:
+    """The content of the sheet: drawing, order of work, checks, the labels to print, cautions."""
+    from straycell.labels.build_sheet import BuildSheet, Section, SheetCell
+    from straycell.matching import UseLimits, as_built
+    from straycell.matching.pack.shapes import shape_words
+    from straycell.matching.pack.sheet_words import cell_lines, fact_lines, sheet_notes
+
+    limits = UseLimits.from_rules(context.rules())
+    found = as_built(project, groups, limits, now)
+    codes = [c.code for group in groups for c in group]
+    shape = shape_words(len(groups), len(groups[0])) if len(codes) > 1 else "one cell"
+    facts = groups[0][0].facts
+    kind = " ".join(part for part in (str(facts.chemistry), str(facts.form), facts.marking) if part)
+    labels = f"straycell label sheet {' '.join(codes)} --out labels.pdf"
+    sections = [Section(*notes) for notes in sheet_notes(project, found, groups, limits)]
+    sections.append(Section("Labels to print", (labels,)))
+    sections.append(Section("Cautions", tuple(c.text for c in cautions_for(Step.BUILD))))
+    return BuildSheet(
+        title=project.name,
+        facts=(f"{shape}, {kind}", *fact_lines(found, project)),
+        groups=tuple(tuple(SheetCell(c.code, cell_lines(c)) for c in group) for group in groups),
+        sections=tuple(sections),
+        foot=f"straycell build sheet, '{project.name}', plan {plan}, {output.day(now)}",
+    )

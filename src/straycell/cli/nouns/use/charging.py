@@ -1,0 +1,284 @@
+"""`straycell charging`: whether a charger is gentle enough for a cell, and what to change if it is not."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any
+
+from straycell.acceptance.reasons import Outcome
+from straycell.cells import Chemistry
+from straycell.cli.app import clock, context, output, values
+from straycell.cli.app.verbs import lone_app
+from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.cli.show.cell_sheet import OneCell, hours, look_up
+from straycell.errors import NegativeAnswer, UsageFault
+from straycell.quantities import Dimension, Measured, Window, show
+from straycell.safety import Step
+
+if TYPE_CHECKING:
+    from straycell.acceptance.charger.check import Charger, ChargerAnswer
+    from straycell.meters import Meter
+    from straycell.physics.charge_time import ChargeTime
+
+app = lone_app()
+_D = Dimension
+_AMPS = Window(1e-4, 500.0, "a charger")
+_OHMS = Window(10.0, 22e6, "a programming resistor")
+_VOLTS = Window(2.0, 5.0, "one cell's charger")
+_SUPPLY = Window(1.0, 60.0, "a supply")
+_TOLERANCE = Window(0.0, 0.2, "a charger")
+
+CurrentOption = Annotated[
+    float | None, values.quantity("--current", _D.CURRENT, "What the charger is set to.", window=_AMPS)
+]
+ResistorOption = Annotated[
+    float | None,
+    values.quantity(
+        "--programming-resistor",
+        _D.RESISTANCE,
+        "Of a single-cell linear charger (1200 V / R).",
+        window=_OHMS,
+        example="4.7kohm",
+    ),
+]
+SupplyOption = Annotated[
+    float | None, values.quantity("--supply", _D.VOLTAGE, "What feeds it.", window=_SUPPLY, example="5V")
+]
+SupplyLimitOption = Annotated[
+    float | None,
+    values.quantity(
+        "--supply-limit", _D.CURRENT, "The most the supply gives.", window=_AMPS, example="160mA"
+    ),
+]
+SupplyRatedOption = Annotated[
+    float | None,
+    values.quantity(
+        "--supply-rated",
+        _D.VOLTAGE,
+        "The most its sheet lets feed it (default 8V: a linear charger).",
+        window=_SUPPLY,
+        example="24V",
+    ),
+]
+VoltageOption = Annotated[
+    float | None,
+    values.quantity(
+        "--voltage",
+        _D.VOLTAGE,
+        "What it regulates to (never assumed for lfp).",
+        window=_VOLTS,
+        example="4.20V",
+    ),
+]
+ToleranceOption = Annotated[
+    float | None,
+    values.quantity("--tolerance", _D.FRACTION, "Of that voltage (default 1.5%).", window=_TOLERANCE),
+]
+MeasuredOption = Annotated[
+    float | None,
+    values.quantity(
+        "--measured-float", _D.VOLTAGE, "Measured on this very board.", window=_VOLTS, example="4.18V"
+    ),
+]
+MeterOption = Annotated[
+    str | None, values.text_option("--meter", "What --measured-float was taken with.", metavar="M")
+]
+LoadOption = Annotated[
+    float | None,
+    values.quantity("--load", _D.CURRENT, "What a device left on draws meanwhile.", window=_AMPS),
+]
+TemperatureOption = Annotated[
+    float | None, values.quantity("--temperature", _D.TEMPERATURE, "Where it is charged (default: a room).")
+]
+
+
+@app.command()
+def charging(
+    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    current: CurrentOption = None,
+    programming_resistor: ResistorOption = None,
+    supply: SupplyOption = None,
+    supply_limit: SupplyLimitOption = None,
+    supply_rated: SupplyRatedOption = None,
+    voltage: VoltageOption = None,
+    tolerance: ToleranceOption = None,
+    measured_float: MeasuredOption = None,
+    meter: MeterOption = None,
+    load: LoadOption = None,
+    temperature: TemperatureOption = None,
+) -> None:
+    """May this charger charge this cell, how long does it take, what to change. Exit 1 when it may not.
+
+    Give --current, or the --programming-resistor of a linear charger. The current is judged at what the
+    charger is set to, at its worst: a weak supply may be swapped for a strong one.
+    """
+    from straycell.acceptance.charger.allowance import charge_allowance
+    from straycell.acceptance.charger.check import Charger, check_charger
+
+    _check_line(current, programming_resistor, measured_float, meter)
+    if supply_rated is not None and supply is None:
+        raise UsageFault("--supply-rated stands without --supply", "give both, or neither")
+    now, rules = clock.now(), context.rules()
+    with context.reading() as reader:
+        one = look_up(reader, code, rules, now)
+        with_meter = reader.meter(meter) if meter is not None else None
+    charger = Charger(
+        current_a=current,
+        programming_resistor_ohm=programming_resistor,
+        voltage_v=voltage,
+        tolerance=tolerance,
+        measured_float=_float(one, measured_float, with_meter),
+        supply_v=supply,
+        supply_limit_a=supply_limit,
+        supply_rated_v=supply_rated,
+        load_a=load or 0.0,
+    )
+    allowance = charge_allowance(one.evidence, one.verdict, rules, now, temperature_c=temperature)
+    answer = check_charger(one.facts, allowance, charger, rules, one.candidate.resistance)
+    output.emit(document(one, charger, answer), lambda: page(one, charger, answer))
+    talk_cautions(_step(one, answer), kinds=[one.facts])
+    if not answer.ok:
+        failed = next(check for check in answer.checks if check.ok is False)
+        raise NegativeAnswer(f"cell {one.code} must not be charged like this: {failed.text}", failed.remedy)
+
+
+def _check_line(
+    current_a: float | None, resistor_ohm: float | None, measured_v: float | None, meter: str | None
+) -> None:
+    if current_a is not None and resistor_ohm is not None:
+        raise UsageFault("--current and --programming-resistor are two settings", "give one of them")
+    if current_a is None and resistor_ohm is None:
+        raise UsageFault(
+            "it is not said what the charger is set to",
+            "give --current, like 0.5A, or --programming-resistor, like 4.7kohm",
+        )
+    if meter is not None and measured_v is None:
+        raise UsageFault("--meter stands without --measured-float", "give both, or neither")
+
+
+def _float(one: OneCell, measured_v: float | None, meter: Meter | None) -> Measured | None:
+    """The measured end voltage with its meter's error, or the cautious one of the rules."""
+    from datetime import UTC, datetime
+
+    from straycell.readings import Quantity, Reading, measured
+
+    if measured_v is None:
+        return None
+    reading = Reading(
+        0, one.code, Quantity.VOLTAGE, datetime.min.replace(tzinfo=UTC), measured_v, meter=meter
+    )
+    return measured(reading, one.rules.defaults)
+
+
+def _step(one: OneCell, answer: ChargerAnswer) -> Step:
+    from straycell.acceptance.charger.allowance import ChargeKind
+
+    if one.verdict.outcome is Outcome.DISCARD:
+        return Step.DISCARD
+    steps = {ChargeKind.USE: Step.CHARGING, ChargeKind.TEST: Step.TEST_CHARGE}
+    return steps.get(answer.allowance.kind, Step.MEASURING)
+
+
+def _time_json(time: ChargeTime | None) -> dict[str, float | None]:
+    """Null: it may not be charged like this, or never gets there."""
+    if time is None:
+        return {"expected": None, "low": None, "high": None}
+    return {"expected": time.expected_h, "low": time.low_h, "high": time.high_h}
+
+
+def document(one: OneCell, charger: Charger, answer: ChargerAnswer) -> dict[str, Any]:
+    """The JSON of the answer; `ok` of a check is null while it is open."""
+    from straycell.physics.resistors import bands
+
+    end, time, resistor_ohm = answer.float_v, answer.time, answer.resistor_ohm
+    return {
+        "code": one.code,
+        "outcome": one.verdict.outcome.word,
+        "current_a": answer.set_a,
+        "worst_current_a": answer.worst_a,
+        "flowing_a": time.current_a if time is not None else None,
+        "c_rate": answer.c_rate,
+        "allowed_a": answer.allowance.allowed_a,
+        "allowed": answer.allowance.kind,
+        "why": answer.allowance.why,
+        "ok": answer.ok,
+        "charge_time_h": _time_json(time),
+        "limited_by_supply": time.limited_by_supply if time is not None else None,
+        "heat_w": answer.heat_w,
+        "float_v": None if end is None else {"set": end.set_v, "worst": end.worst_v, "limit": end.limit_v},
+        "programming_resistor_ohm": resistor_ohm,
+        "programming_resistor_bands": bands(resistor_ohm) if resistor_ohm is not None else None,
+        "checks": [
+            {"check": check.name, "ok": check.ok, "text": check.text, "remedy": check.remedy}
+            for check in answer.checks
+        ],
+        "advice": answer.advice,
+    }
+
+
+def page(one: OneCell, charger: Charger, answer: ChargerAnswer) -> None:
+    """The answer for a person: the verdict of it first, then the figures, then what to do."""
+    for line in output.wrap(f"{one.code}  {_headline(answer)}"):
+        output.say(line)
+    end = answer.float_v
+    output.facts(
+        [
+            ("verdict", one.verdict.outcome.word),
+            ("charger", _charger_words(charger, answer)),
+            ("allowed", _allowed_words(answer)),
+            ("ends at", _end_words(one, charger, answer) if end is not None else None),
+            ("takes", _time_words(answer.time) if answer.time is not None else None),
+            ("heat", _heat_words(charger, answer)),
+        ],
+        indent="  ",
+    )
+    output.section("What to do" if answer.ok else "What to change")
+    output.bullets(answer.advice or ["nothing: charge it in sight"])
+
+
+def _headline(answer: ChargerAnswer) -> str:
+    if not answer.ok:
+        failed = next(check for check in answer.checks if check.ok is False)
+        return f"NO: {failed.text}"
+    left = [check.text for check in answer.checks if check.ok is None and check.name == "end-voltage"]
+    text = f"fine for the current, but {left[0]}" if left else "fine"
+    return f"{text} (test charge only)" if answer.allowance.kind.value == "test charge" else text
+
+
+def _allowed_words(answer: ChargerAnswer) -> str:
+    allowance = answer.allowance
+    if allowance.kind.value == "no charge":
+        return "no current at all"
+    return f"{show(allowance.allowed_a, _D.CURRENT)}: {allowance.why}"
+
+
+def _charger_words(charger: Charger, answer: ChargerAnswer) -> str:
+    text = show(answer.set_a, _D.CURRENT)
+    if charger.programming_resistor_ohm is not None:
+        resistor = show(charger.programming_resistor_ohm, _D.RESISTANCE)
+        text += f" nominal, up to {show(answer.worst_a, _D.CURRENT)} (programming resistor {resistor})"
+    return text + (f", {answer.c_rate:.2g}C" if answer.c_rate is not None else "")
+
+
+def _end_words(one: OneCell, charger: Charger, answer: ChargerAnswer) -> str | None:
+    end = answer.float_v
+    if end is None or end.set_v is None or end.worst_v is None:
+        return None
+    measured = f", measured {charger.measured_float.value:.2f} V" if charger.measured_float else ""
+    text = f"{end.set_v:.2f} V{measured}, at worst {end.worst_v:.3f} V; this cell bears {end.limit_v:.2f} V"
+    marked_v = one.facts.full_voltage_v
+    if marked_v is not None and one.facts.chemistry is not Chemistry.LFP and marked_v > one.full_v:
+        text += f" (marked {marked_v:.2f} V, charged to {one.full_v:.2f} V here)"
+    return text
+
+
+def _time_words(time: ChargeTime) -> str:
+    if time.expected_h == float("inf"):
+        return "without end"
+    limited = f", as the supply gives {show(time.current_a, _D.CURRENT)}" if time.limited_by_supply else ""
+    return f"{hours(time.expected_h)} from empty ({hours(time.low_h)} to {hours(time.high_h)}){limited}"
+
+
+def _heat_words(charger: Charger, answer: ChargerAnswer) -> str | None:
+    if answer.heat_w is None or charger.supply_v is None:
+        return None
+    return f"{show(answer.heat_w, _D.POWER)} in a linear charger at {show(charger.supply_v, _D.VOLTAGE)}, cell empty"

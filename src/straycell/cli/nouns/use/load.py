@@ -1,0 +1,249 @@
+"""`straycell load`: what a device draws, and which resistor or current gives the hours that are wanted."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any
+
+from straycell.acceptance.reasons import Outcome
+from straycell.cli.app import clock, context, output, values
+from straycell.cli.app.verbs import noun_app
+from straycell.cli.nouns.use import device_load
+from straycell.cli.show import load_page
+from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.cli.show.cell_sheet import OneCell, forbidden, look_up, run_arguments, runtime_json
+from straycell.errors import BadData, NegativeAnswer, UsageFault
+from straycell.quantities import Dimension, Window, show
+from straycell.safety import Step
+
+if TYPE_CHECKING:
+    from straycell.physics.loads import Lamps
+    from straycell.physics.resistors import BandReading
+    from straycell.physics.run_time.for_runtime import Run
+
+app = noun_app("What a device draws, and which resistor or current gives the hours wanted.")
+_D = Dimension
+SUPPLIES_V = (4.2, 3.7, 3.3, 3.0)
+_HOURS = Window(36.0, 20 * 365.25 * 86400.0, "a run time")
+
+
+@app.command("from-drop")
+def from_drop(
+    drop: device_load.DropOption = None,
+    across: device_load.AcrossOption = None,
+    bands: device_load.BandsOption = None,
+    lamps: device_load.LampsOption = None,
+    supply: device_load.SupplyOption = None,
+) -> None:
+    """What a device draws, by the drop over its series resistor; --bands alone reads a resistor.
+
+    With --supply: what the same lamps draw on a lithium cell, which is not the same.
+    """
+    read = device_load.read_resistor(bands) if bands is not None else None
+    if drop is None and (read is None or across is not None or lamps is not None or supply is not None):
+        raise UsageFault(
+            "--drop is missing", "measure the voltage over the resistor, like --drop 0.55V --across 10ohm"
+        )
+    ohm = across if across is not None else read.ohm if read is not None else None
+    if ohm is None:
+        raise UsageFault(
+            "it is not said over which resistor", "give --across, like 10ohm, or its colours with --bands"
+        )
+    found = drop_document(drop, ohm, read if across is None else None, lamps, supply)
+    found["resistor"] = resistor_document(ohm, read)
+    output.emit(found, lambda: load_page.drop_page(found))
+    if drop is not None:
+        talk_cautions(Step.CIRCUIT)
+
+
+def drop_document(
+    drop_v: float | None, ohm: float, read: BandReading | None, lamps: int | None, supply_v: float | None
+) -> dict[str, Any]:
+    """The currents in A: nominal, and the ends that the resistor's tolerance leaves (null without one)."""
+    from straycell.physics.loads import Lamps, current_from_drop
+
+    if drop_v is None:
+        return dict.fromkeys(("current_a", "low_a", "high_a", "per_lamp_a", "lamps", "lamp_v", "on_supply"))
+    drawn = current_from_drop(drop_v, ohm, lamps)
+    lit = Lamps(lamps or 1, drop_v, ohm, supply_v) if supply_v is not None else None
+    return {
+        "current_a": drawn.current_a,
+        "low_a": drop_v / read.high_ohm if read else None,
+        "high_a": drop_v / read.low_ohm if read else None,
+        "per_lamp_a": drawn.per_lamp_a,
+        "lamps": lamps,
+        "drop_v": drop_v,
+        "resistor_w": drop_v * drawn.current_a,
+        "supply_v": supply_v,
+        "lamp_v": lit.lamp_v if lit else None,
+        "on_supply": on_supplies(lit, lamps) if lit else None,
+    }
+
+
+def on_supplies(lit: Lamps, lamps: int | None) -> list[dict[str, float | bool | None]]:
+    """What these lamps draw from full to nearly empty, and whether they still light with it."""
+    found: list[dict[str, float | bool | None]] = []
+    for volts in SUPPLIES_V:
+        current_a = lit.current_at(volts)
+        found.append(
+            {
+                "supply_v": volts,
+                "current_a": current_a,
+                "per_lamp_a": current_a / lamps if lamps else None,
+                "lit": current_a >= lit.least_a,
+            }
+        )
+    return found
+
+
+def resistor_document(ohm: float, read: BandReading | None) -> dict[str, Any]:
+    """A resistor beside what one can buy, and what its bands say."""
+    from straycell.physics.resistors import bands, is_standard, nearest
+
+    near_ohm = nearest(ohm)
+    return {
+        "ohm": ohm,
+        "is_e24": is_standard(ohm),
+        "nearest_e24_ohm": near_ohm,
+        "nearest_e24_bands": bands(near_ohm),
+        "bands_ohm": read.ohm if read else None,
+        "tolerance": read.tolerance if read else None,
+        "low_ohm": read.low_ohm if read else None,
+        "high_ohm": read.high_ohm if read else None,
+        "within_bands": read.low_ohm <= ohm <= read.high_ohm if read else None,
+    }
+
+
+@app.command("for-runtime")
+def for_runtime(
+    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    runtime: Annotated[
+        float,
+        values.quantity("--runtime", _D.DURATION, "The hours that are wanted.", window=_HOURS, example="48h"),
+    ],
+    until: device_load.UntilOption,
+    drop: device_load.DropOption = None,
+    across: device_load.AcrossOption = None,
+    bands: device_load.BandsOption = None,
+    supply: device_load.SupplyOption = None,
+    lamps: device_load.LampsOption = None,
+    temperature: device_load.TemperatureOption = None,
+) -> None:
+    """Which series resistor, or which current, gives the wanted hours on this cell.
+
+    For lamps give what was measured once: --drop over --across (or its --bands) at --supply; the answer is
+    their new series resistor. Without them: the largest current, and the plain resistor that draws it.
+    """
+    lit = device_load.lamps(drop, across, bands, supply, lamps)
+    now, rules = clock.now(), context.rules()
+    with context.reading() as reader:
+        one = look_up(reader, code, rules, now)
+    arguments = run_arguments(one, until, device_load.ROOM_C if temperature is None else temperature)
+    wanted_h = runtime / 3600.0
+    found = {
+        "code": one.code,
+        "wanted_h": wanted_h,
+        "until_v": until,
+        "temperature_c": arguments["temperature_c"],
+        "outcome": one.verdict.outcome.word,
+        "forbidden": forbidden(one),
+        "allowed_a": one.allowed_out_a,
+    }
+    found |= _answer(one, arguments, wanted_h, lit, lamps)
+    output.emit(found, lambda: load_page.wanted_page(found))
+    talk_cautions(Step.DISCARD if one.verdict.outcome is Outcome.DISCARD else Step.MATCH, kinds=[one.facts])
+
+
+def _answer(
+    one: OneCell, arguments: dict[str, Any], wanted_h: float, lit: Lamps | None, lamps: int | None
+) -> dict[str, Any]:
+    """The resistor or current; nulls and `why_not` when nothing lasts that long, which is an answer too."""
+    from straycell.cli.show.gentle_run import gentle_run, most_a
+
+    run = gentle_run(one, arguments)
+    try:
+        if lit is not None:
+            return _lamp_answer(one, run, wanted_h, lit, lamps)
+        return _current_answer(one, run, wanted_h, most_a(one))
+    except NegativeAnswer as nothing:
+        empty = dict.fromkeys(("current_a", "per_lamp_a", "resistor", "runtime_h", "basis", "stop"))
+        return {**empty, "why_not": nothing.what, "remedy": nothing.remedy, "notes": list(one.notes)}
+
+
+def _lamp_answer(one: OneCell, run: Run, wanted_h: float, lit: Lamps, lamps: int | None) -> dict[str, Any]:
+    """Their new series resistor; the current is that of a full cell at the lower end of its tolerance."""
+    from straycell.physics.run_time.for_runtime import resistor_for_runtime
+
+    choice = resistor_for_runtime(wanted_h, lit, run, full_v=one.full_v)
+    return {
+        "current_a": choice.full_current_a,
+        "per_lamp_a": choice.full_current_a / lamps if lamps else None,
+        "resistor": {
+            "use": "in series with the lamps",
+            "ohm": choice.ohm,
+            "bands": choice.bands,
+            "tolerance": choice.tolerance,
+            "dissipated_w": choice.dissipated_w,
+            "rating_w": choice.rating_w,
+        },
+        "runtime_h": runtime_json(choice.runtime),
+        "basis": choice.runtime.basis,
+        "stop": choice.runtime.stop,
+        "why_not": None,
+        "notes": [
+            *one.notes,
+            *choice.runtime.notes,
+            *_brighter(choice.full_current_a, lit.measured_a),
+            "the lamps are taken as one diode through the measured point",
+        ],
+    }
+
+
+def _brighter(full_a: float, measured_a: float) -> list[str]:
+    """Lamps that get more than they were seen to bear."""
+    if full_a <= measured_a * 1.01:
+        return []
+    more, then = show(full_a, _D.CURRENT), show(measured_a, _D.CURRENT)
+    return [
+        f"a full cell gives the lamps {more}, more than the {then} they were measured at: feel for warmth"
+    ]
+
+
+def _current_answer(one: OneCell, run: Run, wanted_h: float, most_a: float) -> dict[str, Any]:
+    """The largest constant current, and the plain resistor across the cell that never draws more."""
+    from straycell.physics.run_time.for_runtime import current_for_runtime
+
+    choice = current_for_runtime(wanted_h, run, most_a=most_a)
+    limit = ["no more than this cell may give; it would last longer"] if choice.current_a >= most_a else []
+    return {
+        "current_a": choice.current_a,
+        "per_lamp_a": None,
+        "resistor": _plain_resistor(one, run, choice.current_a),
+        "runtime_h": runtime_json(choice.runtime),
+        "basis": choice.runtime.basis,
+        "stop": choice.runtime.stop,
+        "why_not": None,
+        "notes": [*one.notes, *choice.runtime.notes, *limit],
+    }
+
+
+def _plain_resistor(one: OneCell, run: Run, current_a: float) -> dict[str, Any] | None:
+    """The E24 resistor across the cell that never draws more; None where one piece cannot bear the heat."""
+    from straycell.physics.loads import ResistiveLoad
+    from straycell.physics.resistors import bands, power_rating, rounded_up
+    from straycell.physics.run_time.for_runtime import TOLERANCE
+
+    try:
+        ohm = rounded_up(one.full_v / current_a / (1 - TOLERANCE))
+        heat_w = one.full_v**2 / (ohm * (1 - TOLERANCE))
+        rating_w = power_rating(heat_w)
+    except BadData:
+        return None
+    return {
+        "use": "alone across the cell, drawing no more than that",
+        "ohm": ohm,
+        "bands": bands(ohm, TOLERANCE),
+        "tolerance": TOLERANCE,
+        "dissipated_w": heat_w,
+        "rating_w": rating_w,
+        "runtime_h": runtime_json(run(ResistiveLoad(ohm * (1 - TOLERANCE)))),
+    }

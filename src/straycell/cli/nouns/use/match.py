@@ -1,0 +1,212 @@
+"""`straycell match`: which cell a project gets, why that one, and why not the others. It changes nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from straycell.bench.candidates import candidates
+from straycell.cli.app import clock, context, output, values
+from straycell.cli.app.verbs import lone_app
+from straycell.cli.nouns.use.project import limits, understood
+from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.errors import NegativeAnswer, UsageFault
+from straycell.matching.pack.shapes import shape_words
+from straycell.quantities import Dimension, show
+from straycell.safety import Step
+
+if TYPE_CHECKING:
+    from straycell.builds import Build
+    from straycell.matching import Match, StockPlan
+    from straycell.store.reader import Reader
+
+app = lone_app()
+SHOWN = 8
+
+
+def match_project(
+    reader: Reader, name: str, *, codes: Collection[str] | None = None, planning: bool = False
+) -> Match:
+    """The match of one filed project with the stock as it stands now, or with the named cells alone.
+
+    With `planning` a project without protection gets its cells too: they can wait for it together.
+    """
+    from straycell.matching import serve
+
+    rules, now = context.rules(), clock.now()
+    project, cells = understood(reader.project(name)), candidates(reader, rules, now, codes)
+    return serve(project, cells, limits(), now=now, planning=planning)
+
+
+@app.command()
+def match(
+    name: Annotated[str | None, values.text_argument("NAME", "The project; or --all.")] = None,
+    everyone: Annotated[
+        bool, typer.Option("--all", help="Every pending project at once, no cell twice.")
+    ] = False,
+) -> None:
+    """Find the least cells that do the project's job, with every reason. Nothing is reserved."""
+    if everyone == (name is not None):
+        what = "a project and --all" if everyone else "neither a project nor --all"
+        raise UsageFault(f"match was given {what}", "name one project, or write --all")
+    if name is None:
+        _match_all()
+        return
+    with context.reading() as reader:
+        build = reader.live_build(name)
+        if build is not None:
+            _tell_held(reader, name, build)
+            return
+        found = match_project(reader, name)
+        answers = device_answers_of(reader, name, found)
+    output.emit(found.to_json() | answers, lambda: page(found))
+    if not found.served:
+        raise NegativeAnswer(
+            f"project '{name}' is not served by the cells in store", output.brief(_first(found.missing))
+        )
+    talk_cautions(Step.MATCH)
+
+
+def _tell_held(reader: Reader, name: str, build: Build) -> None:
+    from straycell.cli.nouns.use.match_held import held_document, held_match, held_page, refuse_if_unfit
+
+    found = held_match(reader, name, build)
+    answers = device_answers_of(reader, name, found)
+    output.emit(held_document(found, build) | answers, lambda: held_page(found, build))
+    refuse_if_unfit(found, build)
+    talk_cautions(Step.MATCH)
+
+
+def device_answers_of(reader: Reader, name: str, found: Match) -> dict[str, object]:
+    """What the project's charger and protection ask, in the shape it got."""
+    from straycell.matching import device_answers
+
+    return device_answers(understood(reader.project(name)), limits(), len(found.groups) or None)
+
+
+def plan_all(reader: Reader) -> StockPlan:
+    """The plan of every pending project with the stock as it stands now."""
+    from straycell.matching import match_all
+    from straycell.store.book.records import ProjectState
+
+    rules, now = context.rules(), clock.now()
+    pending = [understood(e) for e in reader.projects() if e.state is ProjectState.PENDING]
+    return match_all(pending, candidates(reader, rules, now), limits(), now=now)
+
+
+def _match_all() -> None:
+    with context.reading() as reader:
+        found = plan_all(reader)
+    output.emit(found.to_json(), lambda: page_of_all(found))
+    if found.unserved:
+        count = f"{len(found.unserved)} of {len(found.unserved) + len(found.plans)} projects are not served"
+        first = found.unserved[0]
+        names = ", ".join(f"'{m.project}'" for m in found.unserved)
+        raise NegativeAnswer(
+            output.brief(f"{count}: {names}"), output.brief(f"'{first.project}': {_first(first.missing)}")
+        )
+    talk_cautions(Step.MATCH)
+
+
+def page_of_all(found: StockPlan) -> None:
+    """All projects for a person: who gets what, who goes without and why."""
+    if not found.plans and not found.unserved:
+        output.talk("no project is waiting: file one with: straycell project add FILE")
+    for plan in found.plans:
+        say_cells(plan)
+        if plan.runtime is not None:
+            output.say(f"  runs {plan.runtime.low_h:.3g} h at the low end")
+        _say_reserve(plan)
+    for plan in found.unserved:
+        _say_wrapped(f"{plan.project}: not served")
+        output.bullets(plan.missing)
+    if found.plans:
+        proof = "no plan serves more" if found.gap <= 0 else f"within {found.gap:.1%} of the bound"
+        output.section("How good that is")
+        output.bullets(
+            [
+                f"{len(found.plans)} of {len(found.plans) + len(found.unserved)} projects, the most urgent first: {proof}",
+                f"capacity spent beyond the least that would do: {show(found.surplus_ah, Dimension.CAPACITY)}",
+            ]
+        )
+    spare = [why for why in found.cells if why.test == "kept" and why.text.startswith("would do")]
+    if spare:
+        output.section("Kept")
+        output.bullets(f"{why.code}: {why.text}" for why in spare[:SHOWN])
+        if len(spare) > SHOWN:
+            output.say(f"    and {len(spare) - SHOWN} more: straycell match --all --json")
+
+
+def _first(missing: tuple[str, ...]) -> str:
+    return missing[0] if missing else ""
+
+
+def page(found: Match) -> None:
+    """A match for a person."""
+    if found.served:
+        say_cells(found)
+        if found.runtime is not None:
+            run = found.runtime
+            output.say(f"  runs {run.low_h:.3g} h at the low end, {run.expected_h:.3g} h expected")
+            output.say(f"  counted from {run.basis}; ends at {run.stop}")
+        output.section("Why this one" if found.joining is None else "Why these")
+        told = (why.text for why in found.why if why.test not in _TOLD_ELSEWHERE)
+        output.bullets(dict.fromkeys(told))
+    else:
+        _say_wrapped(f"{found.project}: not served")
+        output.section("What is missing")
+        output.bullets(found.missing)
+    if found.joining is not None:
+        output.section("Joining, in this order")
+        output.bullets(found.joining.lines)
+    if found.warnings:
+        output.section("Mind")
+        output.bullets(found.warnings)
+    if found.not_chosen:
+        output.section("Why not the others")
+        output.bullets(f"{why.code}: {why.text}" for why in found.not_chosen[:SHOWN])
+        if len(found.not_chosen) > SHOWN:
+            output.say(
+                f"    and {len(found.not_chosen) - SHOWN} more: straycell match '{found.project}' --json"
+            )
+    if found.served:
+        output.say("")
+        output.say(f"plan {found.plan}")
+        _say_reserve(found)
+
+
+def _say_reserve(plan: Match) -> None:
+    for line in output.command_lines(f"straycell build reserve '{plan.project}'", f"--plan {plan.plan}"):
+        output.say(line)
+
+
+def _say_wrapped(text: str) -> None:
+    for line in output.wrap(text):
+        output.say(line)
+
+
+_TOLD_ELSEWHERE = ("group", "place")
+
+
+def say_cells(found: Match) -> None:
+    """One cell on the line of its project; the groups of a pack each on a line of their own."""
+    if found.joining is None:
+        _say_wrapped(f"{found.project}: {' | '.join(' + '.join(group) for group in found.groups)}")
+        return
+    series, parallel = len(found.groups), len(found.groups[0])
+    _say_wrapped(f"{found.project}: {shape_words(series, parallel)}")
+    held = {why.code: why.observed for why in found.why if why.test == "group"}
+    for number, group in enumerate(found.groups, 1):
+        ah = held.get(f"group {number}")
+        holds = f"  {show(ah, Dimension.CAPACITY)}" if isinstance(ah, float) else ""
+        for line in output.wrap(f"{number}{holds}: {' + '.join(group)}", "  ", "    "):
+            output.say(line)
+    spread = show(found.spread_ah or 0.0, Dimension.CAPACITY)
+    gap = (
+        "proven"
+        if not found.gap
+        else f"within {show(found.gap, Dimension.FRACTION)} of the best there can be"
+    )
+    output.say(f"  groups apart by {spread}; {gap}")

@@ -1,0 +1,65 @@
+"""`match` of a project that has its cells: what it holds and whether they still do, instead of a new plan."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from straycell.bench.candidates import candidates
+from straycell.cli.app import clock, context, output
+from straycell.cli.nouns.use.project import limits, understood
+from straycell.errors import NegativeAnswer
+
+if TYPE_CHECKING:
+    from straycell.builds import Build
+    from straycell.matching import Match
+    from straycell.store.reader import Reader
+
+_STATE_WORDS = {"reserved": "reserved", "finished": "built"}
+
+
+def held_match(reader: Reader, name: str, build: Build) -> Match:
+    """What holds now of the cells in a live build: every test, passed or not, and their joining."""
+    from straycell.matching import as_built
+
+    now = clock.now()
+    known = {one.code: one for one in candidates(reader, context.rules(), now, build.codes)}
+    groups = [[known[code] for code in group] for group in build.groups]
+    return as_built(understood(reader.project(name)), groups, limits(), now)
+
+
+def held_document(found: Match, build: Build) -> dict[str, object]:
+    """The JSON of `match`, with the plan by which the cells were reserved and how far the build is."""
+    since = build.finished_at or build.reserved_at
+    return found.to_json() | {"plan": build.plan, "state": str(build.state), "since": since}
+
+
+def held_page(found: Match, build: Build) -> None:
+    """For a person: since when, which cells, and what no longer holds of them."""
+    from straycell.cli.nouns.use.match import say_cells
+
+    finished = build.finished_at is not None
+    word, since = _STATE_WORDS[str(build.state)], output.day(build.finished_at or build.reserved_at)
+    for line in output.wrap(
+        f"{build.project} is {word} since {since}: it holds its cells, none are looked for"
+    ):
+        output.say(line)
+    say_cells(found)
+    if found.runtime is not None:
+        output.say(f"  runs {found.runtime.low_h:.3g} h at the low end as they are known now")
+    failed = [why for why in found.why if not why.passed]
+    if failed:
+        output.section("Not as a new match would want it" if finished else "No longer true of them")
+        output.bullets(f"{why.code}: {why.text}" if why.code else why.text for why in failed)
+    if not finished:
+        output.hint(f"next: straycell build finish '{build.project}'")
+    output.hint(f"for other cells: straycell build dismantle '{build.project}', then match it anew")
+
+
+def refuse_if_unfit(found: Match, build: Build) -> None:
+    """Raise NegativeAnswer where reserved cells no longer do. In a device readings age: that is no fault."""
+    if not found.served and build.finished_at is None:
+        failed = next((why.text for why in found.why if not why.passed), "a figure of theirs is missing")
+        raise NegativeAnswer(
+            f"the cells that '{build.project}' holds no longer do",
+            output.brief(f"{failed}; straycell build dismantle frees them"),
+        )

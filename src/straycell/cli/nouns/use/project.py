@@ -1,0 +1,237 @@
+"""`straycell project`: devices waiting for cells."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from straycell.cli.app import context, output, values
+from straycell.cli.app.verbs import noun_app
+from straycell.quantities import Dimension, show
+
+if TYPE_CHECKING:
+    from straycell.matching import UseLimits
+    from straycell.projects import Project
+    from straycell.store.book.records import ProjectEntry
+
+app = noun_app("Devices waiting for cells: load, need, charger and protection, from a TOML file.")
+Name = Annotated[str, values.text_argument("NAME", "The project, exactly as named in its file.")]
+
+
+def understood(entry: ProjectEntry) -> Project:
+    """A filed project, read again from its own text."""
+    from straycell.projects import parse_project
+
+    return parse_project(entry.text, source=entry.name, base=None)
+
+
+def document(entry: ProjectEntry, project: Project) -> dict[str, Any]:
+    """The JSON of a project: as understood, with where it stands and what keeps it from being finished."""
+    from straycell.matching import device_answers
+    from straycell.projects import finish_faults
+
+    plain, answers = project.to_json(), device_answers(project, limits())
+    return {
+        **plain,
+        "protection": {**_table(plain["protection"]), **_table(answers["protection"])},
+        "charging": answers["charging"],
+        "state": str(entry.state),
+        "added_at": entry.added_at,
+        "finish_faults": finish_faults(project),
+    }
+
+
+def limits() -> UseLimits:
+    """The limits of the rules in force."""
+    from straycell.matching import UseLimits
+
+    return UseLimits.from_rules(context.rules())
+
+
+def _table(value: object) -> dict[str, object]:
+    assert isinstance(value, dict)
+    return value
+
+
+@app.command("add")
+def add(
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="The project file (TOML).", show_default=False)
+    ],
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Take the place of the project of that name.")
+    ] = False,
+) -> None:
+    """File a project; several faults of the file are told at once."""
+    from straycell.projects import read_project_file
+
+    project, text = read_project_file(file)
+    with context.writing(create=True) as writer:
+        entry = writer.add_project(project.name, text, project.priority, project.due, replace)
+    output.emit(document(entry, project), lambda: page(entry, project))
+    output.hint(f"next: straycell match '{project.name}'")
+
+
+@app.command("list")
+def list_all() -> None:
+    """List the projects, the most urgent first."""
+    with context.reading() as reader:
+        entries = reader.projects()
+    read = [(entry, understood(entry)) for entry in entries]
+    rows = [
+        [
+            str(e.priority),
+            e.due.isoformat() if e.due else None,
+            str(e.state),
+            f"{p.need.runtime_h:g} h",
+            e.name,
+        ]
+        for e, p in read
+    ]
+    output.emit(
+        [document(entry, project) for entry, project in read],
+        lambda: output.table(
+            ["priority", "due", "state", "runs", "name"], rows, flexible="name", empty="no project filed yet"
+        ),
+    )
+
+
+@app.command("show")
+def show_one(name: Name) -> None:
+    """One project as understood, defaults filled in."""
+    with context.reading() as reader:
+        entry = reader.project(name)
+        build = reader.live_build(name)
+    project = understood(entry)
+    codes = list(build.codes) if build else []
+    output.emit(document(entry, project) | {"cells": codes}, lambda: page(entry, project, codes))
+
+
+@app.command("drop")
+def drop(name: Name) -> None:
+    """Give a project up; cells reserved for it are free again."""
+    with context.writing() as writer:
+        writer.drop_project(name)
+        entry = writer.project(name)
+    output.emit(
+        {"name": name, "state": str(entry.state)},
+        lambda: output.say(f"{name}  {entry.state}; its cells are free"),
+    )
+
+
+def page(entry: ProjectEntry, project: Project, codes: list[str] | None = None) -> None:
+    """A project for a person."""
+    from straycell.projects import finish_faults, load_kind
+
+    output.say(f"{project.name}  {entry.state}")
+    need, pack = project.need, project.pack
+    output.facts(
+        [
+            ("priority", f"{project.priority}" + (f", due {project.due}" if project.due else "")),
+            ("load", _load_line(load_kind(project.load), _load_words(project))),
+            (
+                "runs",
+                f"{need.runtime_h:g} h on one charge at {show(need.temperature_c, Dimension.TEMPERATURE)}",
+            ),
+            ("stops at", _cutoff_words(need.cutoff_v, pack.series)),
+            ("peak", show(need.peak_current_a, Dimension.CURRENT) if need.peak_current_a else None),
+            ("pack", f"{pack.series or 'auto'} in series, {pack.parallel or 'auto'} in parallel"),
+            ("forms", _few([str(f) for f in pack.forms], 11)),
+            ("chemistries", _few([str(c) for c in pack.chemistries], 5)),
+            ("charger", _charger_words(project)),
+            ("protection", _protection_words(project)),
+            ("cells", ", ".join(codes or [])),
+        ],
+        indent="  ",
+    )
+    _say_answers(project)
+    faults = finish_faults(project)
+    if faults:
+        output.section("Before it can be finished")
+        output.bullets(faults)
+
+
+def _say_answers(project: Project) -> None:
+    """What its charger and protection ask, and what to change."""
+    from straycell.matching import device_answers
+
+    words = {"charging": "Its charger", "protection": "Its protection"}
+    for name, answer in device_answers(project, limits()).items():
+        assert isinstance(answer, dict)
+        if answer["ok"] is None:
+            continue
+        output.section(f"{words[name]}: {'as it should be' if answer['ok'] else 'change it first'}")
+        output.bullets([*answer["found"], *answer["advice"]])
+
+
+def _cutoff_words(cutoff_v: float, series: int | None) -> str:
+    """A cut-off is that of the whole string; with its share of one cell where the count is known."""
+    whole = show(cutoff_v, Dimension.VOLTAGE)
+    if series == 1:
+        return whole
+    each = f", {show(cutoff_v / series, Dimension.VOLTAGE)} a cell" if series else ""
+    return f"{whole} for the whole string{each}"
+
+
+def _protection_words(project: Project) -> str:
+    protection = project.protection
+    if not protection.fitted:
+        return "none: the build cannot be finished"
+    words = ["fitted"]
+    if protection.per_cell:
+        words.append("cell by cell")
+    if protection.cutoff_v is not None:
+        each = show(protection.cutoff_v, Dimension.VOLTAGE) + " a cell"
+        cut = each if protection.per_cell else _cutoff_words(protection.cutoff_v, project.pack.series)
+        words.append(f"cuts off at {cut}")
+    return ", ".join(words)
+
+
+def _few(words: list[str], all_of_them: int) -> str:
+    return "any" if len(words) == all_of_them else ", ".join(words)
+
+
+def _load_line(kind: str, words: str) -> str:
+    return words if words.startswith(kind) else f"{kind}: {words}"
+
+
+def _load_words(project: Project) -> str:
+    kinds = {
+        "a": Dimension.CURRENT,
+        "w": Dimension.POWER,
+        "ohm": Dimension.RESISTANCE,
+        "v": Dimension.VOLTAGE,
+    }
+    parts = []
+    load: Any = project.to_json()["load"]
+    for key, value in load.items():
+        stem, _, unit = key.rpartition("_")
+        if unit in kinds and isinstance(value, float | int):
+            parts.append(f"{stem} {show(value, kinds[unit])}")
+        elif isinstance(value, list):
+            parts.append(f"{len(value)} {key}")
+        elif key != "kind":
+            parts.append(f"{key} {value:g}" if isinstance(value, float | int) else f"{key} {value}")
+    return ", ".join(dict.fromkeys(parts))
+
+
+def _charger_words(project: Project) -> str:
+    charge = project.charge
+    if charge is None:
+        return "outside the device"
+    parts = []
+    if charge.current_a is not None:
+        parts.append(show(charge.current_a, Dimension.CURRENT))
+    if charge.programming_resistor_ohm is not None:
+        parts.append(f"programming resistor {show(charge.programming_resistor_ohm, Dimension.RESISTANCE)}")
+    if charge.voltage_v is not None:
+        parts.append(f"to {show(charge.voltage_v, Dimension.VOLTAGE)}")
+    if charge.supply_v is not None:
+        limit_a = charge.supply_limit_a
+        most = f", {show(limit_a, Dimension.CURRENT)} at most" if limit_a is not None else ""
+        parts.append(f"fed with {show(charge.supply_v, Dimension.VOLTAGE)}{most}")
+    if charge.measured_float_v is not None:
+        parts.append(f"float measured {show(charge.measured_float_v, Dimension.VOLTAGE)}")
+    return ", ".join(parts) or "in the device"

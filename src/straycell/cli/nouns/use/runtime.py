@@ -1,0 +1,211 @@
+"""`straycell runtime`: how long a cell runs a device, with a low end that is a promise."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from straycell.acceptance.reasons import Outcome
+from straycell.cli.app import clock, context, output, values
+from straycell.cli.app.files import write_whole
+from straycell.cli.app.verbs import lone_app
+from straycell.cli.nouns.use import device_load
+from straycell.cli.nouns.use.device_load import Drawn
+from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.cli.show.cell_page import figure
+from straycell.cli.show.cell_sheet import (
+    OneCell,
+    forbidden,
+    hours,
+    look_up,
+    run_arguments,
+    run_of,
+    runtime_json,
+)
+from straycell.cli.show.device_draw import Draw, draw_of
+from straycell.quantities import Dimension, show
+from straycell.safety import Step
+
+if TYPE_CHECKING:
+    from straycell.physics.loads import Load
+    from straycell.physics.run_time.runtime import Runtime
+
+app = lone_app()
+_D = Dimension
+ProtectionOption = Annotated[
+    float | None,
+    values.quantity(
+        "--protection-cutoff",
+        _D.VOLTAGE,
+        "Where its protection stops.",
+        window=device_load.STOP,
+        example="2.4V",
+    ),
+]
+OutOption = Annotated[
+    Path | None,
+    typer.Option("--out", metavar="PNG", help="Draw voltage against time.", show_default=False),
+]
+
+
+@app.command()
+def runtime(
+    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    until: device_load.UntilOption,
+    current: device_load.CurrentOption = None,
+    power: device_load.PowerOption = None,
+    resistance: device_load.ResistanceOption = None,
+    efficiency: device_load.EfficiencyOption = None,
+    drop: device_load.DropOption = None,
+    across: device_load.AcrossOption = None,
+    bands: device_load.BandsOption = None,
+    supply: device_load.SupplyOption = None,
+    lamps: device_load.LampsOption = None,
+    profile: device_load.ProfileOption = None,
+    peak: device_load.PeakOption = None,
+    temperature: device_load.TemperatureOption = None,
+    protection_cutoff: ProtectionOption = None,
+    out: OutOption = None,
+) -> None:
+    """How long a full cell runs a device: what it draws, and the voltage at which it stops.
+
+    Lamps behind a series resistor are known by --drop, --across (or --bands) and --supply, measured once.
+    """
+    lit = device_load.lamps(drop, across, bands, supply, lamps)
+    steady = device_load.steady(current, power, resistance, efficiency)
+    drawn = device_load.one_load(
+        steady, device_load.drawn_by(lit) if lit else None, device_load.profile(profile)
+    )
+    now, rules = clock.now(), context.rules()
+    with context.reading() as reader:
+        one = look_up(reader, code, rules, now)
+    arguments = run_arguments(one, until, device_load.ROOM_C if temperature is None else temperature)
+    arguments["protection_cutoff_v"] = protection_cutoff
+    draw = draw_of(one, drawn.load, stop_v(arguments, drawn.load), arguments["temperature_c"], peak)
+    lifted = draw.lifted(arguments)
+    found = run_of(one, drawn.load, lifted)
+    found = replace(found, notes=(*found.notes, *draw.notes(until)))
+    against = forbidden(one, draw.steady_a, draw.peak_a)
+    if out is not None:
+        write_whole(out, picture(one, drawn, found, lifted, against))
+    output.emit(
+        {**document(one, drawn, found, lifted, against, out), "until_v": until, **draw_document(draw)},
+        lambda: page(one, drawn, found, lifted, against),
+    )
+    if out is not None:
+        output.hint(f"picture: {out}")
+    talk_cautions(Step.DISCARD if one.verdict.outcome is Outcome.DISCARD else Step.MATCH, kinds=[one.facts])
+
+
+def stop_v(arguments: dict[str, Any], load: Load) -> float:
+    """The voltage in V that ends the run: the first of all cut-offs, or where lamps go dark."""
+    from straycell.physics.run_time.answers import dark_voltage, first_stop
+
+    cut_offs = (arguments["cutoff_v"], arguments["cell_cutoff_v"], arguments.get("protection_cutoff_v"))
+    return first_stop(*cut_offs, dark_voltage(load, 1))[1]
+
+
+def draw_document(draw: Draw) -> dict[str, float]:
+    """What it draws at most, in A, and what a peak costs, in V."""
+    return {"steady_a": draw.steady_a, "peak_a": draw.peak_a, "dip_v": draw.dip_v}
+
+
+def document(
+    one: OneCell,
+    drawn: Drawn,
+    found: Runtime,
+    arguments: dict[str, Any],
+    against: list[str],
+    out: Path | None,
+) -> dict[str, Any]:
+    """The JSON of a run time; `forbidden` is empty when the verdict allows the use."""
+    capacity, resistance = one.capacity, one.candidate.resistance
+    return {
+        "code": one.code,
+        "runtime_h": runtime_json(found),
+        "basis": found.basis,
+        "stop": found.stop,
+        "stop_v": stop_v(arguments, drawn.load),
+        "forbidden": against,
+        "outcome": one.verdict.outcome.word,
+        "load": drawn.document,
+        "temperature_c": arguments["temperature_c"],
+        "capacity_ah": {"value": capacity.value, "expanded_uncertainty": capacity.expanded},
+        "resistance_ohm": None
+        if resistance is None
+        else {"value": resistance.value, "expanded_uncertainty": resistance.expanded},
+        "notes": [*one.notes, *found.notes],
+        "picture": out,
+    }
+
+
+def page(one: OneCell, drawn: Drawn, found: Runtime, arguments: dict[str, Any], against: list[str]) -> None:
+    """A run time for a person."""
+    if against:
+        for line in output.wrap(f"NOT ALLOWED  {one.code}: {against[0]}"):
+            output.say(line)
+        output.bullets(against[1:])
+        output.say("")
+    output.say(f"{one.code}  count on {hours(found.low_h)}; {hours(found.expected_h)} expected")
+    resistance = figure(one.candidate.resistance, _D.RESISTANCE) or "not measured"
+    output.facts(
+        [
+            ("at best", hours(found.high_h)),
+            ("load", drawn.words),
+            ("draws", _draws(one, drawn, arguments)),
+            ("stops at", f"{show(stop_v(arguments, drawn.load), _D.VOLTAGE)}, {found.stop}"),
+            ("works at", show(arguments["temperature_c"], _D.TEMPERATURE)),
+            ("counted from", _basis(one, found)),
+            ("capacity", figure(one.capacity, _D.CAPACITY)),
+            ("resistance", resistance),
+        ],
+        indent="  ",
+    )
+    notes = [*one.notes, *found.notes]
+    if notes:
+        output.section("Mind")
+        output.bullets(notes)
+
+
+def _draws(one: OneCell, drawn: Drawn, arguments: dict[str, Any]) -> str | None:
+    """From full to the stop, where that is not the same; what lamps were seen to bear stands beside it."""
+    if drawn.document["kind"] in ("current", "profile"):
+        return None
+    ends = (one.full_v, stop_v(arguments, drawn.load))
+    full, last = (show(drawn.load.current_at(volts), _D.CURRENT) for volts in ends)
+    return f"{full} from a full cell, {last} at the stop"
+
+
+def _basis(one: OneCell, found: Runtime) -> str:
+    if found.basis == "own trace":
+        return "its own recorded discharge"
+    return f"the published curves of {one.facts.chemistry}, scaled to its capacity and resistance"
+
+
+def picture(
+    one: OneCell, drawn: Drawn, found: Runtime, arguments: dict[str, Any], against: list[str]
+) -> bytes:
+    """Voltage against time as a PNG."""
+    from straycell.physics.run_time.course import voltage_course
+    from straycell.physics.run_time.plot import plot_png
+
+    first_stop_v = stop_v(arguments, drawn.load)
+    free = {**arguments, "cell_cutoff_v": None, "protection_cutoff_v": None}
+    course = voltage_course(
+        lambda volts: run_of(one, drawn.load, {**free, "cutoff_v": volts}),
+        full_v=one.full_v,
+        stop_v=first_stop_v,
+    )
+    shown = f"{drawn.words.partition(';')[0]}, {arguments['temperature_c']:g} °C, from {found.basis}"
+    title = f"Run time of {one.code}"
+    return plot_png(
+        course,
+        found,
+        stop_v=first_stop_v,
+        title=title,
+        summary=shown,
+        forbidden=against[0] if against else "",
+    )

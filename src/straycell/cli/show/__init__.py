@@ -1,0 +1,1 @@
+"""Documents turned into pages for a person."""

@@ -1,0 +1,156 @@
+"""One cell with its verdict and the figures that a device or a charger is reckoned with."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from straycell.acceptance.case import Case
+from straycell.acceptance.checks.retention import Worth, runs
+from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.acceptance.rules import RuleSet, chemistry_keys
+from straycell.bench.candidates import candidates
+from straycell.cells import CellFacts
+from straycell.cli.app import output
+from straycell.cli.show import verdict_page
+from straycell.errors import BadData
+from straycell.quantities import Dimension, show
+
+if TYPE_CHECKING:
+    from straycell.acceptance.evidence import Evidence
+    from straycell.matching import Candidate
+    from straycell.physics.loads import Load
+    from straycell.physics.run_time.runtime import Runtime
+    from straycell.quantities import Measured
+    from straycell.store.reader import Reader
+
+
+@dataclass(frozen=True, slots=True)
+class OneCell:
+    """What is known of a cell now. `notes` say how far its capacity can be trusted."""
+
+    code: str
+    evidence: Evidence
+    verdict: Verdict
+    candidate: Candidate
+    rules: RuleSet
+    notes: tuple[str, ...] = ()
+
+    @property
+    def facts(self) -> CellFacts:
+        return self.candidate.facts
+
+    def figure(self, limit_id: str) -> float:
+        """A limit's figure for this chemistry and form."""
+        return self.rules.figure(limit_id, *chemistry_keys(self.facts.chemistry, self.facts.form))
+
+    @property
+    def full_v(self) -> float:
+        """Where a charge of this chemistry ends here, in V."""
+        return self.figure("full-voltage")
+
+    @property
+    def capacity(self) -> Measured:
+        """Ah. Raises BadData when it was never measured."""
+        if self.candidate.capacity is None:
+            raise BadData(
+                f"cell {self.code} has no capacity: nothing can be counted without one",
+                f"measure it from full: straycell reading add {self.code} --capacity ...",
+            )
+        return self.candidate.capacity
+
+    @property
+    def allowed_out_a(self) -> float:
+        """The largest steady current in A that the verdict allows."""
+        from straycell.matching import UseLimits
+
+        return self.candidate.allowed_out_a(UseLimits.from_rules(self.rules))
+
+    @property
+    def peak_factor(self) -> float:
+        """How many times the steady current a short peak may be."""
+        from straycell.matching import UseLimits
+
+        return UseLimits.from_rules(self.rules).peak_factor
+
+
+def look_up(reader: Reader, text: str, rules: RuleSet, now: datetime) -> OneCell:
+    """A cell by its code as typed. Raises BadData when there is none."""
+    code = reader.find_code(text)
+    evidence, verdict = reader.evidence(code), reader.verdict(code, rules, now)
+    candidate = candidates(reader, rules, now, [code])[0]
+    if candidate.capacity is not None:
+        least = ("its capacity is a lower bound: it may run longer",) if candidate.at_least else ()
+        return OneCell(code, evidence, verdict, candidate, rules, least)
+    candidate, notes = _with_any_capacity(Case(evidence, evidence.facts, rules, now), candidate)
+    return OneCell(code, evidence, verdict, candidate, rules, notes)
+
+
+def _with_any_capacity(case: Case, candidate: Candidate) -> tuple[Candidate, tuple[str, ...]]:
+    """The latest capacity that no verdict counts (too old, taken otherwise), with a word on it."""
+    found = runs(case)
+    if not found:
+        return candidate, ()
+    run = found[-1]
+    day = output.day(run.reading.at)
+    why = run.why if run.worth is not Worth.COUNTS else "too old"
+    note = f"the capacity of {day} counts for no verdict ({why}): the low end promises less than it says"
+    known = replace(
+        candidate,
+        capacity=run.value,
+        capacity_current_a=run.reading.discharge_current_a,
+        capacity_cutoff_v=run.reading.cutoff_v,
+    )
+    return known, (note,)
+
+
+def run_arguments(one: OneCell, until_v: float, temperature_c: float) -> dict[str, Any]:
+    """The keyword arguments that a run time of this cell is reckoned with."""
+    candidate = one.candidate
+    return {
+        "cutoff_v": until_v,
+        "cell_cutoff_v": one.figure("capacity-cutoff-low"),
+        "temperature_c": temperature_c,
+        "own_trace": candidate.own_trace,
+        "capacity_current_a": candidate.capacity_current_a,
+        "capacity_cutoff_v": candidate.capacity_cutoff_v,
+        "resistance_pulse_s": candidate.pulse_s,
+    }
+
+
+def run_of(one: OneCell, load: Load, arguments: Mapping[str, Any]) -> Runtime:
+    """The run time of this cell under a load."""
+    from straycell.physics.run_time.runtime import estimate
+
+    return estimate(one.facts.chemistry, one.capacity, one.candidate.resistance, load, **arguments)
+
+
+def forbidden(one: OneCell, drawn_a: float | None = None, peak_a: float | None = None) -> list[str]:
+    """What its verdict says against this use, weightiest first; empty when nothing does."""
+    if one.verdict.outcome <= Outcome.HOLD:
+        return [verdict_page.headline(one.verdict), *verdict_page.why(one.verdict, at_most=2)]
+    allowed_a, may = one.allowed_out_a, f"this {one.verdict.outcome.word} cell may give"
+    if drawn_a is not None and drawn_a > allowed_a:
+        return [f"it draws up to {_amps(drawn_a)}; {may} {_amps(allowed_a)}"]
+    at_peak_a = one.peak_factor * allowed_a
+    if peak_a is not None and peak_a > at_peak_a:
+        return [f"its peaks draw up to {_amps(peak_a)}; {may} {_amps(at_peak_a)} for a moment"]
+    return []
+
+
+def _amps(current_a: float) -> str:
+    return show(current_a, Dimension.CURRENT)
+
+
+def hours(value_h: float) -> str:
+    """`26 min`, `4.31 h`, `41.2 h`, `238 h`."""
+    if value_h < 1:
+        return f"{60 * value_h:.0f} min"
+    return f"{value_h:.{2 if value_h < 10 else 1 if value_h < 100 else 0}f} h"
+
+
+def runtime_json(runtime: Runtime) -> dict[str, float]:
+    """Hours by the keys of the interface."""
+    return {"expected": runtime.expected_h, "low": runtime.low_h, "high": runtime.high_h}

@@ -1,0 +1,84 @@
+"""What a device draws from one cell at most, steadily and in peaks, and how far a peak pulls the voltage down."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from straycell.cli.show.cell_sheet import OneCell
+from straycell.quantities import Dimension, Measured, show
+
+if TYPE_CHECKING:
+    from straycell.matching import UseLimits
+    from straycell.physics.loads import Load, Profile
+
+
+@dataclass(frozen=True, slots=True)
+class Draw:
+    """Largest currents in A: over a minute, and over the two seconds of a peak; `dip_v` (V) is lost at the peak.
+
+    The run goes on until the voltage has fallen to `dip_v` above the device's and the protection's cut-off.
+    """
+
+    steady_a: float
+    peak_a: float
+    dip_v: float = 0.0
+
+    def lifted(self, arguments: dict[str, Any]) -> dict[str, Any]:
+        """The arguments of a run with those cut-offs raised by the dip."""
+        raised = {**arguments}
+        for name in ("cutoff_v", "protection_cutoff_v"):
+            if raised.get(name) is not None:
+                raised[name] += self.dip_v
+        return raised
+
+    def notes(self, until_v: float) -> list[str]:
+        """What a peak does, in words."""
+        if self.dip_v <= 0:
+            return []
+        steady_v = show(until_v + self.dip_v, Dimension.VOLTAGE)
+        return [
+            f"a peak of {show(self.peak_a, Dimension.CURRENT)} pulls the voltage up to "
+            f"{show(self.dip_v, Dimension.VOLTAGE)} further down: the device stops when it stands at {steady_v} "
+            "between the peaks"
+        ]
+
+
+def draw_of(
+    one: OneCell, load: Load, stop_v: float, temperature_c: float, device_peak_a: float | None
+) -> Draw:
+    """What this load draws between full and `stop_v`; `device_peak_a` (A) are peaks beyond the load itself."""
+    from straycell.matching import UseLimits
+    from straycell.physics.loads import Profile
+
+    limits = UseLimits.from_rules(one.rules)
+    if isinstance(load, Profile):
+        steady_a, peak_a, base_a = _of_profile(load, stop_v, limits)
+    else:
+        steady_a = peak_a = base_a = max(load.current_at(one.full_v), load.current_at(stop_v))
+    if device_peak_a is None or device_peak_a <= base_a:
+        return Draw(steady_a, peak_a)
+    dip_v = (device_peak_a - base_a) * _peak_ohm(one, limits, temperature_c)
+    return Draw(steady_a, device_peak_a, dip_v)
+
+
+def _of_profile(profile: Profile, stop_v: float, limits: UseLimits) -> tuple[float, float, float]:
+    """(steady, peak and highest step in A), at the voltage where a power draws most."""
+    from straycell.matching.screen.demand import largest_mean
+
+    values = profile.values[: len(profile.durations_s)]
+    found = [largest_mean(profile.time_s, values, window) for window in (limits.mean_s, limits.peak_s)]
+    volts = 1.0 if profile.current_a is not None else stop_v
+    return found[0] / volts, found[1] / volts, max(values) / volts
+
+
+def _peak_ohm(one: OneCell, limits: UseLimits, temperature_c: float) -> float:
+    """The resistance in ohm to reckon with at a peak: R + U at its length, cold and nearly empty, as in a match."""
+    from straycell.physics.polarisation import shape, steady_over_pulse
+    from straycell.physics.run_time.doubts import known_resistance
+    from straycell.physics.temperature import resistance_ratio
+
+    chemistry, pulse_s = one.facts.chemistry, one.candidate.pulse_s
+    ohm, u, _ = known_resistance(one.capacity, one.candidate.resistance)
+    longer = steady_over_pulse(chemistry, pulse_s).high / steady_over_pulse(chemistry, limits.peak_s).high
+    return Measured(ohm, u).high * longer * shape(0.0) * resistance_ratio(temperature_c).high

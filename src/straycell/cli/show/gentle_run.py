@@ -1,0 +1,40 @@
+"""A run time that counts as nothing where the load draws more than the cell may give."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from straycell.acceptance.reasons import Outcome
+from straycell.cli.show.cell_sheet import OneCell, run_of
+from straycell.quantities import Dimension, show
+
+if TYPE_CHECKING:
+    from straycell.physics.loads import Load
+    from straycell.physics.run_time.for_runtime import Run
+    from straycell.physics.run_time.runtime import Runtime
+
+_DUST = 1e-9
+
+
+def most_a(one: OneCell) -> float:
+    """The largest steady current in A to look at: what the verdict allows, or would allow a light cell."""
+    if one.verdict.outcome > Outcome.HOLD:
+        return one.allowed_out_a
+    light = one.rules.figure("rate-out", Outcome.LIGHT.word)
+    return light * max(one.capacity.low, 1e-3 * one.capacity.value)
+
+
+def gentle_run(one: OneCell, arguments: Mapping[str, Any]) -> Run:
+    """A run time to search with: a load above what the cell may give does not last at all."""
+    limit_a = most_a(one)
+
+    def run(load: Load) -> Runtime:
+        found = run_of(one, load, arguments)
+        if load.current_at(one.full_v) <= limit_a * (1 + _DUST):
+            return found
+        note = f"it draws more than the {show(limit_a, Dimension.CURRENT)} this cell may give"
+        return replace(found, low_h=0.0, notes=(*found.notes, note))
+
+    return run

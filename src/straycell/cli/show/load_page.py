@@ -1,0 +1,160 @@
+"""The pages of `straycell load` for a person, made from the same documents as their JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from straycell.cli.app import output
+from straycell.cli.show.cell_sheet import hours
+from straycell.quantities import Dimension, show
+
+_D = Dimension
+Document = Mapping[str, Any]
+
+
+def amps(current_a: float) -> str:
+    return show(current_a, _D.CURRENT)
+
+
+def ohms(resistance_ohm: float) -> str:
+    return show(resistance_ohm, _D.RESISTANCE)
+
+
+def drop_page(found: Document) -> None:
+    """What a device draws; or only what a resistor is."""
+    resistor = found["resistor"]
+    if found["current_a"] is None:
+        output.say(f"{ohms(resistor['ohm'])} ± {show(resistor['tolerance'], _D.FRACTION)}")
+    else:
+        output.say(_drawn(found))
+    output.facts(
+        [
+            ("each lamp", _each(found)),
+            ("resistor", _resistor(resistor)),
+            ("bands say", _bands(resistor) if found["current_a"] is not None else _spread(resistor)),
+            ("lamps at", show(found["lamp_v"], _D.VOLTAGE) if found["lamp_v"] is not None else None),
+        ],
+        indent="  ",
+    )
+    if found["on_supply"]:
+        _supplies(found["on_supply"])
+
+
+def _drawn(found: Document) -> str:
+    text = f"draws {amps(found['current_a'])}"
+    if found["low_a"] is not None:
+        text += f" ({amps(found['low_a'])} to {amps(found['high_a'])} by the resistor's tolerance)"
+    return text
+
+
+def _each(found: Document) -> str | None:
+    if found["per_lamp_a"] is None:
+        return None
+    return f"{amps(found['per_lamp_a'])}, if the {found['lamps']} share it evenly"
+
+
+def _resistor(resistor: Document) -> str:
+    if resistor["is_e24"]:
+        return f"{ohms(resistor['ohm'])}, an E24 value"
+    near, colours = ohms(resistor["nearest_e24_ohm"]), " ".join(resistor["nearest_e24_bands"])
+    return f"{ohms(resistor['ohm'])} is no E24 value; the nearest is {near} ({colours})"
+
+
+def _spread(resistor: Document) -> str:
+    return f"anything from {ohms(resistor['low_ohm'])} to {ohms(resistor['high_ohm'])}"
+
+
+def _bands(resistor: Document) -> str | None:
+    if resistor["bands_ohm"] is None:
+        return None
+    text = f"{ohms(resistor['bands_ohm'])} ± {show(resistor['tolerance'], _D.FRACTION)}"
+    if not resistor["within_bands"]:
+        text += "; what was given lies outside that: measure it once more, out of the circuit"
+    return text
+
+
+def _supplies(rows: list[Document]) -> None:
+    output.section("The same lamps on one lithium cell")
+    each = rows[0]["per_lamp_a"] is not None
+    output.table(
+        ["cell at", "draws", *(["each lamp"] if each else [])],
+        [
+            [
+                show(row["supply_v"], _D.VOLTAGE),
+                amps(row["current_a"]) if row["lit"] else "next to nothing: dark",
+                *([amps(row["per_lamp_a"]) if row["lit"] else None] if each else []),
+            ]
+            for row in rows
+        ],
+        flexible="draws",
+        empty="",
+    )
+    output.say("")
+    for line in output.wrap(
+        "Taken as one diode through the measured point: the current follows the supply, and twice the resistor "
+        "does not halve it.",
+        hang="",
+    ):
+        output.say(line)
+
+
+def wanted_page(found: Document) -> None:
+    """Which resistor or current gives the hours."""
+    against = found["forbidden"]
+    if against:
+        for line in output.wrap(f"NOT ALLOWED  {found['code']}: {against[0]}"):
+            output.say(line)
+        output.bullets(against[1:])
+        output.say("")
+    wanted = f"{found['wanted_h']:g} h"
+    if found["why_not"] is not None:
+        for line in output.wrap(f"{found['code']}  NO: {found['why_not']}"):
+            output.say(line)
+        output.bullets([found["remedy"], *found["notes"]])
+        return
+    resistor = found["resistor"]
+    series = resistor is not None and "runtime_h" not in resistor
+    headline = f"{ohms(resistor['ohm'])} in series" if series else f"up to {amps(found['current_a'])}"
+    output.say(f"{found['code']}  {headline} for {wanted} {_end(found)}")
+    run = found["runtime_h"]
+    output.facts(
+        [
+            ("runs", f"count on {hours(run['low'])}; {hours(run['expected'])} expected"),
+            ("draws", _full_draw(found) if series else None),
+            ("resistor", _bought(resistor) if resistor else "none of one piece bears that much heat"),
+            ("with it", None if series or not resistor else _plain_run(resistor)),
+            ("works at", show(found["temperature_c"], _D.TEMPERATURE)),
+            ("counted from", found["basis"]),
+        ],
+        indent="  ",
+    )
+    if found["notes"]:
+        output.section("Mind")
+        output.bullets(found["notes"])
+
+
+def _end(found: Document) -> str:
+    from straycell.physics.run_time.answers import LAMPS_DARK
+
+    dark = found["stop"] == LAMPS_DARK
+    return "until the lamps go dark" if dark else f"down to {show(found['until_v'], _D.VOLTAGE)}"
+
+
+def _full_draw(found: Document) -> str:
+    text = f"{amps(found['current_a'])} with the cell full"
+    return text + (f", {amps(found['per_lamp_a'])} each lamp" if found["per_lamp_a"] is not None else "")
+
+
+def _bought(resistor: Document) -> str:
+    tolerance, heat = show(resistor["tolerance"], _D.FRACTION), show(resistor["dissipated_w"], _D.POWER)
+    rating = show(resistor["rating_w"], _D.POWER)
+    return (
+        f"{ohms(resistor['ohm'])} {tolerance} ({' '.join(resistor['bands'])}), "
+        f"{rating} or more: it turns up to {heat} into heat; {resistor['use']}"
+    )
+
+
+def _plain_run(resistor: Document) -> str:
+    run = resistor["runtime_h"]
+    return f"count on {hours(run['low'])}; {hours(run['expected'])} expected"

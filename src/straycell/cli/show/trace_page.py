@@ -1,0 +1,154 @@
+"""A trace on a page: its figures, where their uncertainty comes from, and a small curve."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from straycell.cli.app import options, output
+from straycell.quantities import COVERAGE_FACTOR, Dimension, show
+from straycell.store.book.records import TraceEntry
+
+_D = Dimension
+_FIGURES = {
+    "capacity_ah": ("Capacity", _D.CAPACITY),
+    "energy_wh": ("Energy", _D.ENERGY),
+    "dc_resistance_ohm": ("Resistance", _D.RESISTANCE),
+}
+_FIRST = ("capacity_ah", "energy_wh", "dc_resistance_ohm", "pulses", "at_least", "warnings")
+_MOST_PULSES = 24
+
+
+def document(entry: TraceEntry, stand: list[int], gone: list[int], doubts: list[str]) -> dict[str, Any]:
+    """A filed trace as JSON: its figures, the readings that came out of it, how it was read.
+
+    `doubts` say why its capacity is less than one that counts (`a lower bound: at 1C`); empty when it counts.
+    """
+    return {
+        "id": entry.id,
+        **{key: entry.result[key] for key in _FIRST},
+        **entry.result,
+        "cell": entry.cell,
+        "file": entry.name,
+        "sha256": entry.sha256,
+        "size_bytes": entry.size_bytes,
+        "at": entry.at,
+        "recorded_at": entry.recorded_at,
+        "meter": None if entry.meter is None else entry.meter.name,
+        "columns": entry.columns or None,
+        "setting": entry.setting,
+        "readings": stand,
+        "superseded_readings": gone,
+        "capacity_is": doubts[0] if doubts else None,
+    }
+
+
+def headline(entry: TraceEntry) -> str:
+    """`trace 3  A00001O  run.csv  2026-05-01 18:00+02:00`."""
+    return f"trace {entry.id}  {entry.cell}  {entry.name}  {output.stamp_short(entry.at)}"
+
+
+def figures(entry: TraceEntry, stand: Iterable[int], gone: Iterable[int], doubts: Iterable[str]) -> None:
+    """The figures of a trace and what it doubts."""
+    found = entry.result
+    output.say(headline(entry))
+    output.facts(
+        [
+            ("capacity", _capacity(found)),
+            ("", "; ".join(doubts)),
+            ("energy", _figure(found, "energy_wh")),
+            ("resistance", _resistance(found)),
+            ("temperature", _temperature(found)),
+            ("meter", entry.meter.name if entry.meter else "none named: the cautious default holds"),
+            ("readings", ", ".join(f"#{n}" for n in stand) or "none"),
+            ("superseded", ", ".join(f"#{n}" for n in gone)),
+        ],
+        indent="  ",
+    )
+    if found["warnings"]:
+        output.section("Mind")
+        output.bullets(found["warnings"])
+
+
+def _figure(found: Mapping[str, Any], key: str) -> str:
+    value, dimension = found[key], _FIGURES[key][1]
+    if value is None:
+        return ""
+    return show(value["value"], dimension, u=value["expanded_uncertainty"] / COVERAGE_FACTOR)
+
+
+def _capacity(found: Mapping[str, Any]) -> str:
+    if found["capacity_ah"] is None:
+        return "none: nothing was discharged"
+    least = "at least " if found["at_least"] else ""
+    current, cutoff = show(found["discharge_current_a"], _D.CURRENT), show(found["cutoff_v"], _D.VOLTAGE)
+    return f"{least}{_figure(found, 'capacity_ah')}  ({current} to {cutoff})"
+
+
+def _resistance(found: Mapping[str, Any]) -> str:
+    dc = found["dc_resistance_ohm"]
+    if dc is None:
+        return "none"
+    charge = "" if dc["soc"] is None else f", {dc['soc']:.0%} charged"
+    how = "pair of currents" if dc["method"] == "pair" else "pulse"
+    return f"{_figure(found, 'dc_resistance_ohm')} d.c.  ({how}, {dc['pulse_s']:g} s{charge})"
+
+
+def _temperature(found: Mapping[str, Any]) -> str:
+    value = found["temperature_c"]
+    return "not known: say it with --temperature" if value is None else show(value, _D.TEMPERATURE)
+
+
+def budget(found: Mapping[str, Any]) -> None:
+    """Line by line where the uncertainty of each figure comes from: its share of the square, largest first."""
+    for key, (title, dimension) in _FIGURES.items():
+        lines = [line for line in found["budget"] if line["figure"] == key]
+        if not lines:
+            continue
+        output.section(f"{title}: {_figure(found, key)}")
+        squares = sum(line["u"] ** 2 for line in lines)
+        rows = [
+            [
+                line["source"],
+                line["value"],
+                show(line["u"], dimension),
+                f"{line['u'] ** 2 / squares:.0%}" if squares else "-",
+            ]
+            for line in sorted(lines, key=lambda line: -line["u"])
+        ]
+        rows.append(["together", None, show(squares**0.5, dimension), "U = 2u"])
+        output.table(["source", "how large", "u", "share"], rows, flexible="source", empty="")
+
+
+def pulses(found: Mapping[str, Any]) -> None:
+    """Every pulse read at its lengths."""
+    listed = found["pulses"]
+    if not listed:
+        return
+    output.section("Pulses")
+    rows = [
+        [
+            str(p["pulse"]),
+            f"{p['pulse_s']:g} s",
+            "-" if p["soc"] is None else f"{p['soc']:.0%}",
+            show(p["resistance_ohm"], _D.RESISTANCE, u=p["expanded_uncertainty"] / COVERAGE_FACTOR),
+            show(p["current_a"], _D.CURRENT),
+            "-" if p["temperature_c"] is None else show(p["temperature_c"], _D.TEMPERATURE),
+        ]
+        for p in listed[:_MOST_PULSES]
+    ]
+    output.table(
+        ["pulse", "after", "charged", "resistance", "current", "at"], rows, flexible="resistance", empty=""
+    )
+    if len(listed) > _MOST_PULSES:
+        output.say(f"and {len(listed) - _MOST_PULSES} more; all of them with --json")
+
+
+def can_draw() -> bool:
+    """True where the braille characters of the small curve can be printed."""
+    encoding = getattr(options.current().stdout, "encoding", None) or "utf-8"
+    try:
+        "⠿┾│".encode(encoding)
+    except (UnicodeError, LookupError):
+        return False
+    return True

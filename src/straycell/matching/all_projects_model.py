@@ -1,0 +1,148 @@
+"""All pending projects as one question to the optimiser: what each may take, and what serving it is worth.
+
+The optimiser knows limits of capacity, resistance and rank by kind; the tests know more. So a kind is split where a
+project's limits let in a cell that its tests refuse: the cells on either side of such a split differ for somebody.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date
+
+from straycell.matching.pack.kinds import PackKind, by_kind
+from straycell.matching.pack.plan import least_capacity
+from straycell.matching.screen.candidates import Candidate
+from straycell.matching.screen.screening import Screened
+from straycell.matching.screen.shared import Screen
+from straycell.projects import Project
+from straycell.quantities import Measured
+
+Kind = tuple[object, ...]
+DUST_AH = 0.002
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """One project in one shape, with every cell's way through its tests."""
+
+    project: Project
+    screen: Screen
+    screened: Mapping[str, Screened]
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        return self.screen.demand.series, self.screen.demand.parallel
+
+    @property
+    def fitting(self) -> frozenset[str]:
+        """Cells that would do, in a pack among cells like them."""
+        return frozenset(code for code, s in self.screened.items() if s.fits)
+
+    @property
+    def helping(self) -> frozenset[str]:
+        """Cells that any plan could use: a weak one may stand in a group beside the strongest of its kind."""
+        if self.shape[1] == 1:
+            return self.fitting
+        ran = [s.candidate for s in self.screened.values() if s.run is not None]
+        found = set(self.fitting)
+        for members in by_kind(ran).values():
+            strongest_ah = max(c.capacity.value for c in members if c.capacity)
+            surest = [_surest(c, members) for c in members[:1]]
+            group_ah = self.shape[1] * least_capacity(self.screen, surest)
+            weakest_ah = group_ah - (self.shape[1] - 1) * strongest_ah
+            found |= {c.code for c in members if c.capacity and c.capacity.value >= weakest_ah - DUST_AH}
+        return frozenset(found)
+
+
+def _surest(c: Candidate, members: Sequence[Candidate]) -> Candidate:
+    """A cell with the lowest resistance and the least doubt that any of its kind has."""
+    share = min(m.capacity.u / m.capacity.value for m in members if m.capacity)
+    ohm = min(max(0.0, m.resistance.low) for m in members if m.resistance)
+    return replace(c, capacity=Measured(1.0, share), resistance=Measured(ohm, 0.0))
+
+
+@dataclass(slots=True)
+class Question:
+    """Offers and demands for `allocate_cells`; `splits` tells apart the cells that a project's limits cannot."""
+
+    wishes: Sequence[Wish]
+    cells: Sequence[Candidate]
+    worth: Mapping[str, float]
+    splits: dict[str, set[str]] = field(default_factory=dict)
+
+    def kind(self, c: Candidate) -> Kind:
+        """What the optimiser may treat alike: the kind of a pack, and who was told apart."""
+        return (PackKind.of(c), tuple(sorted(self.splits.get(c.code, ()))))
+
+    def offers(self) -> list[dict[str, object]]:
+        """One offer a cell, in the order of `cells`."""
+        return [
+            {
+                "kind": self.kind(c),
+                "capacity_ah": c.capacity.value if c.capacity else 0.0,
+                "resistance_ohm": c.resistance.value if c.resistance else 0.0,
+                "rank": int(c.outcome),
+            }
+            for c in self.cells
+        ]
+
+    def demands(self, *, loosely: bool = False) -> list[dict[str, object]]:
+        """One demand a wish. `loosely` lets in all that any plan might use: for a bound, not for a plan."""
+        return [self._demand(wish, loosely) for wish in self.wishes]
+
+    def _demand(self, wish: Wish, loosely: bool) -> dict[str, object]:
+        codes = wish.helping if loosely else wish.fitting
+        allowed = [c for c in self.cells if c.code in codes]
+        kinds = sorted(
+            {self.kind(c) for c in allowed if wish.project.name not in self.splits.get(c.code, ())}
+        )
+        return {
+            "kind": kinds or [("none",)],
+            "series": wish.shape[0],
+            "parallel": wish.shape[1],
+            "packs": 1,
+            "min_capacity_ah": min((c.capacity.value for c in allowed if c.capacity), default=0.0),
+            "max_resistance_ohm": max((c.resistance.value for c in allowed if c.resistance), default=0.0),
+            "min_rank": min((int(c.outcome) for c in allowed), default=0),
+            "weight": self.worth[wish.project.name],
+        }
+
+    def split(self, wish: Wish, codes: Iterable[str]) -> bool:
+        """Tell these cells apart for a project that cannot take them; False where they were before."""
+        new = False
+        for code in codes:
+            known = self.splits.setdefault(code, set())
+            new = new or wish.project.name not in known
+            known.add(wish.project.name)
+        return new
+
+
+def worths(projects: Sequence[Project]) -> dict[str, float]:
+    """What serving each project is worth: one of a better priority outweighs all of lesser ones together.
+
+    Within a priority each further project outweighs every gain of due dates, of which the earlier count for more.
+    """
+    found: dict[str, float] = {}
+    lesser, scale = 0, 1
+    for priority in sorted({p.priority for p in projects}, reverse=True):
+        level = [p for p in projects if p.priority == priority]
+        days = sorted({_due(p) for p in level})
+        unit = len(level) * (len(days) + 1)
+        # A power of two keeps every weight exact in floating point.
+        while scale <= lesser:
+            scale *= 2
+        for p in level:
+            weight = scale * (unit + len(days) - days.index(_due(p)))
+            found[p.name] = float(weight)
+            lesser += weight
+    return found
+
+
+def _due(project: Project) -> date:
+    return project.due or date.max
+
+
+def in_order(projects: Iterable[Project]) -> list[Project]:
+    """The most urgent first."""
+    return sorted(projects, key=lambda p: (p.priority, _due(p), p.name))

@@ -1,0 +1,230 @@
+"""Who gets which cells: the optimiser's plan, tested, and packs of strong and weak cells that it does not see.
+
+The optimiser asks every cell of a pack to last by itself. A pack may also mix: a project that goes without is tried
+again with cells of any mixture, and keeps them where the plan of all others beside it is worth more.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from straycell.matching.all_projects_model import Question, Wish
+from straycell.matching.pack.match_pack import plan_among, serve
+from straycell.matching.pack.plan import PackPlan, vagueness_bands
+from straycell.matching.screen.candidates import Candidate
+
+Taken = dict[str, tuple[Candidate, ...]]
+ROUNDS, TRIES, DEPTH = 12, 40, 2
+# The work is bounded by turns; time only stops a search for less surplus, and the plan says so.
+SECONDS, AGAIN_SECONDS = 10.0, 3.0
+
+
+@dataclass(slots=True)
+class Solved:
+    """Cells by project, the surplus spent with its bound (Ah), and the packs as they were planned."""
+
+    taken: dict[str, tuple[Candidate, ...]] = field(default_factory=dict)
+    surplus_ah: float = 0.0
+    bound_surplus_ah: float = 0.0
+    stopped_early: bool = False
+    packs: dict[str, PackPlan] = field(default_factory=dict)
+    ratio: float | None = None
+
+
+def solve(wishes: Sequence[Wish], cells: Sequence[Candidate], worth: Mapping[str, float]) -> Solved:
+    """Serve the wishes (in order of urgency) by their worth; each wholly or not at all, no cell twice."""
+    search = _Search(wishes, cells, worth, TRIES)
+    settled: Taken = {}
+    best = search.around(settled, None)
+    while (found := search.better(settled, best, DEPTH)) is not None:
+        settled, best = found
+    return best
+
+
+@dataclass(slots=True)
+class _Search:
+    """Trials of mixed packs, as many as `tries` allows."""
+
+    wishes: Sequence[Wish]
+    cells: Sequence[Candidate]
+    worth: Mapping[str, float]
+    tries: int
+
+    def value(self, solved: Solved) -> float:
+        return math.fsum(self.worth[name] for name in solved.taken)
+
+    def better(self, settled: Taken, best: Solved, depth: int) -> tuple[Taken, Solved] | None:
+        """What is worth more than the best: one more pack settled, or one that costs nothing and then another."""
+        for trial in _trials(self.wishes, self.cells, best, settled):
+            if self.tries <= 0:
+                return None
+            self.tries -= 1
+            found = self.around(trial, best.ratio)
+            if self.value(found) > self.value(best):
+                return trial, found
+            if depth > 1 and self.value(found) == self.value(best):
+                deeper = self.better(trial, found, depth - 1)
+                if deeper is not None:
+                    return deeper
+        return None
+
+    def around(self, settled: Taken, ratio: float | None) -> Solved:
+        """The plan of all others beside what is settled; within one `ratio`, or whichever serves best."""
+        held = {c.code for taken in settled.values() for c in taken}
+        waiting = [w for w in self.wishes if w.project.name not in settled]
+        left = [c for c in self.cells if c.code not in held]
+        solved = self.planned(waiting, left, ratio)
+        solved.taken.update(settled)
+        for wish in self.wishes:
+            if wish.project.name not in solved.taken:
+                used = frozenset(c.code for taken in solved.taken.values() for c in taken)
+                mixed = _mixed(wish, [c for c in self.cells if c.code not in used])
+                if mixed is not None:
+                    solved.taken[wish.project.name] = mixed
+        return solved
+
+    def planned(self, wishes: Sequence[Wish], cells: Sequence[Candidate], only: float | None) -> Solved:
+        """The best of the plans with more or less of the ratio left for vague resistances."""
+        parallel = [w for w in wishes if w.shape[1] > 1]
+        joined = frozenset().union(*(w.fitting for w in parallel))
+        limit = wishes[0].screen.limits.resistance_ratio if wishes else 1.0
+        best: Solved | None = None
+        for ratio, vague in vagueness_bands([c for c in cells if c.code in joined], limit, only):
+            seconds = SECONDS if only is None else AGAIN_SECONDS
+            found = _planned(wishes, cells, self.worth, (ratio if parallel else None, vague), seconds)
+            found.ratio = ratio
+            if best is None or self.value(found) > self.value(best):
+                best = found
+            if not parallel or len(best.taken) == len(wishes):
+                break
+        return best or Solved()
+
+
+def _mixed(wish: Wish, free: Sequence[Candidate]) -> tuple[Candidate, ...] | None:
+    """A pack of any mixture for a project that may have one; None where these cells make none."""
+    shape = wish.project.pack
+    if shape.series == 1 and shape.parallel == 1:
+        return None
+    found = serve(wish.project, free, wish.screen.limits, now=wish.screen.now)
+    codes = {code for group in found.groups for code in group}
+    return tuple(c for c in free if c.code in codes) if found.served else None
+
+
+def _trials(
+    wishes: Sequence[Wish], cells: Sequence[Candidate], solved: Solved, settled: Taken
+) -> Iterator[Taken]:
+    """Packs of any mixture for projects without cells: of what no better one holds, then of all that is not settled."""
+    fixed = frozenset(c.code for taken in settled.values() for c in taken)
+    for wish in wishes:
+        if wish.project.name in solved.taken:
+            continue
+        better = frozenset(
+            c.code
+            for other in wishes
+            if other.project.priority <= wish.project.priority
+            for c in solved.taken.get(other.project.name, ())
+        )
+        for kept in dict.fromkeys((better | fixed, fixed)):
+            mixed = _mixed(wish, [c for c in cells if c.code not in kept])
+            if mixed is not None:
+                yield {**settled, wish.project.name: mixed}
+
+
+def _planned(
+    wishes: Sequence[Wish],
+    cells: Sequence[Candidate],
+    worth: Mapping[str, float],
+    room: tuple[float | None, Sequence[str]],
+    seconds: float,
+) -> Solved:
+    """The optimiser's plan, with cells told apart until no project gets one that its tests refuse."""
+    if not wishes:
+        return Solved()
+    from straycell.matching.allocate.cells import allocate_cells
+
+    useful = frozenset().union(*(w.fitting for w in wishes))
+    question = Question(wishes, [c for c in cells if c.code in useful], worth)
+    if not any(wish.screen.joined for wish in wishes):
+        # Single cells lose nothing by being told apart at once; packs would lose partners.
+        for wish in wishes:
+            question.split(wish, _let_in_wrongly(question, wish))
+    ratio, vague = room
+    for wish in wishes:
+        question.split(wish, vague if wish.shape[1] > 1 else ())
+    solved = Solved()
+    for _ in range(ROUNDS):
+        answer = allocate_cells(
+            question.offers(), question.demands(), resistance_ratio=ratio, seconds=seconds
+        )
+        taken = {
+            w.project.name: tuple(question.cells[k] for k in sorted(places))
+            for w, places in zip(wishes, answer.assignment, strict=True)
+            if places
+        }
+        solved = Solved(taken, answer.surplus_ah, answer.bound_surplus_ah, answer.stopped_early)
+        if not _told_apart(question, wishes, solved):
+            break
+    _drop_unsound(wishes, solved)
+    return solved
+
+
+def _let_in_wrongly(question: Question, wish: Wish) -> list[str]:
+    """Cells within the limits of one project that its tests refuse."""
+    demand = question.demands()[list(question.wishes).index(wish)]
+    fitting = wish.fitting
+    least_ah, most_ohm, rank = (demand[k] for k in ("min_capacity_ah", "max_resistance_ohm", "min_rank"))
+    assert isinstance(least_ah, float) and isinstance(most_ohm, float) and isinstance(rank, int)
+    return [
+        c.code
+        for c in question.cells
+        if c.code not in fitting
+        and (c.capacity.value if c.capacity else 0.0) >= least_ah
+        and (c.resistance.value if c.resistance else 0.0) <= most_ohm
+        and int(c.outcome) >= rank
+    ]
+
+
+def _told_apart(question: Question, wishes: Sequence[Wish], solved: Solved) -> bool:
+    """Whether a project got a cell that its tests refuse; such cells are told apart for the next round."""
+    again = False
+    for wish in wishes:
+        wrong = [c.code for c in solved.taken.get(wish.project.name, ()) if c.code not in wish.fitting]
+        again = question.split(wish, wrong) or again
+    return again
+
+
+def _drop_unsound(wishes: Sequence[Wish], solved: Solved) -> None:
+    """What does not hold by the tests is not planned: its cells are free again."""
+    for wish in wishes:
+        taken = solved.taken.get(wish.project.name)
+        if taken is None:
+            continue
+        plan: PackPlan | None = None
+        if wish.screen.joined:
+            limits, now = wish.screen.limits, wish.screen.now
+            plan = plan_among(wish.project, taken, limits, now, wish.shape)
+        if plan is not None:
+            solved.packs[wish.project.name] = plan
+        elif wish.screen.joined or any(c.code not in wish.fitting for c in taken):
+            del solved.taken[wish.project.name]
+
+
+def bound_of(
+    wishes: Sequence[Wish], cells: Sequence[Candidate], worth: Mapping[str, float], solved: Solved
+) -> float:
+    """The most any plan of these shapes could be worth: all together where all are served, else the optimiser's bound.
+
+    It lets a pack have any cell that could stand in a group beside the strongest of its kind.
+    """
+    if len(solved.taken) == len(wishes):
+        return math.fsum(worth[w.project.name] for w in wishes)
+    from straycell.matching.allocate.cells import allocate_cells
+
+    question = Question(wishes, [c for c in cells if any(c.code in w.helping for w in wishes)], worth)
+    ratio = wishes[0].screen.limits.resistance_ratio if any(w.shape[1] > 1 for w in wishes) else None
+    answer = allocate_cells(
+        question.offers(), question.demands(loosely=True), resistance_ratio=ratio, seconds=SECONDS
+    )
+    return answer.bound_weight

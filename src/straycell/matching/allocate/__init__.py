@@ -1,0 +1,1 @@
+"""Many projects share one stock: who is served, and with which cells (column generation over HiGHS)."""

@@ -1,0 +1,226 @@
+"""Who is served under a resistance ratio, decided with proofs from prices; for parts small enough to be asked in full.
+
+A model of the choices alone proposes whom to serve, from all that is proven; servings are priced for them, which
+proves more or gives a better plan, until proposal and plan meet or the work is used up.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from straycell.matching.allocate.highs import INFINITE, Question, Row, ask
+from straycell.matching.allocate.model import choices_of
+from straycell.matching.allocate.pricing import Buyer, Mixer, buyers_of
+from straycell.matching.allocate.read_input import Market
+from straycell.matching.allocate.weights import Tier
+from straycell.matching.balance.pool import Floats, Ints
+
+MOST_TOIL = 2_000_000
+MOST_TURNS = 60
+STEP_SHARE = 0.4
+# The mix that begins the search may be worse than the best by this share.
+ROUGHLY = 1e-3
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Offer positions by demand, with bounds: one weight a tier, surplus in steps."""
+
+    assignment: dict[int, list[int]]
+    weights: list[int]
+    surplus: int
+    weight_bounds: list[int]
+    surplus_bound: int
+
+
+@dataclass(slots=True)
+class Refiner:
+    """A plan being bettered; what is proven of all plans is kept in rows over the choices and the surplus."""
+
+    market: Market
+    tiers: Sequence[Tier]
+    buyers: Sequence[Buyer]
+    ratio: float
+    deadline: float
+    seed: int
+    plan: Plan
+    nearness: float
+    toil_left: int = MOST_TOIL
+    rows: list[Row] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        by_demand: dict[int, list[int]] = {}
+        for index, buyer in enumerate(self.buyers):
+            by_demand.setdefault(buyer.choice.demand, []).append(index)
+        for indices in by_demand.values():
+            self.rows.append(Row(np.array(indices), np.ones(len(indices)), 0.0, 1.0))
+
+    def worth(self, tier: Tier) -> Floats:
+        return np.array([tier.worth.get(buyer.choice.demand, 0) for buyer in self.buyers], dtype=np.float64)
+
+    def mixer(self, spending: bool) -> Mixer:
+        """A new mixer that knows the servings of the plan."""
+        count = len(self.buyers)
+        rows = []
+        for row in self.rows:
+            if row.columns[-1] < count:
+                values = np.zeros(count)
+                values[row.columns] = row.values
+                rows.append((values, row.low, row.high))
+        size = len(self.market.kinds)
+        mixer = Mixer(self.buyers, size, spending, rows, self.deadline, self.seed, self.toil_left)
+        for index, buyer in enumerate(self.buyers):
+            cells = self.plan.assignment.get(buyer.choice.demand, [])
+            if cells and self.market.kinds[cells[0]] == buyer.choice.kind:
+                mixer.add(index, np.sort(np.array(cells, dtype=np.int64)))
+        return mixer
+
+    def propose(self, cost: Floats, gap: float) -> tuple[Floats | None, float]:
+        """Whom to serve at the least cost (a value a choice, the last for the surplus) for all that is known."""
+        count = len(self.buyers)
+        upper = np.append(np.ones(count), INFINITE if cost[-1] else 0.0)
+        rows = [row for row in self.rows if cost[-1] or row.columns[-1] < count]
+        answer = ask(Question(cost, np.zeros(count + 1), upper, rows, count, gap), self.deadline, self.seed)
+        return (None if answer.x is None else np.rint(answer.x[:count])), answer.bound
+
+    def exclude(self, served: Floats) -> None:
+        """Propose these choices, no more and no fewer, not again."""
+        values = np.where(served > 0, 1.0, -1.0)
+        self.rows.append(Row(np.arange(len(served)), values, -INFINITE, float(served.sum()) - 1.0))
+
+    def keep(self, tier: Tier, weight: int) -> None:
+        """From now on at least this much of the tier is given."""
+        worth = self.worth(tier)
+        columns = np.flatnonzero(worth)
+        if len(columns):
+            self.rows.append(Row(columns, worth[columns], weight - STEP_SHARE, INFINITE))
+
+    def raise_weights(self) -> None:
+        """Serve more where it is not proven that nobody can, tier by tier."""
+        bounds = list(self.plan.weight_bounds)
+        for place, tier in enumerate(self.tiers):
+            if self.plan.weights[:place] != bounds[:place]:
+                bounds[place] = sum(tier.worth.values())
+            elif bounds[place] > self.plan.weights[place]:
+                bounds[place] = min(bounds[place], self.raise_tier(place, tier))
+            self.plan = replace(self.plan, weight_bounds=list(bounds))
+            self.keep(tier, self.plan.weights[place])
+
+    def raise_tier(self, place: int, tier: Tier) -> int:
+        """The most of this tier; returns its upper bound."""
+        mixer, cost = self.mixer(spending=False), np.append(-self.worth(tier), 0.0)
+        known = len(self.rows)
+        undecided, bound = 0, int(self.worth(tier).sum())
+        for _ in range(MOST_TURNS):
+            served, least = self.propose(cost, 1 - STEP_SHARE)
+            if least > -INFINITE:
+                bound = min(bound, int(np.floor(-least + STEP_SHARE)))
+            if served is None or bound <= max(self.plan.weights[place], undecided) or mixer.out_of_toil():
+                break
+            short = mixer.learn(close=1.0, enough=1.0, served=served)
+            self.learn_rows(mixer)
+            if short > 0:
+                continue
+            servings = None if mixer.out_of_toil() else mixer.dive() or mixer.whole()
+            if servings is None:
+                undecided = max(undecided, int(self.worth(tier) @ served))
+                self.exclude(served)
+            else:
+                self.take(servings)
+        self.toil_left = mixer.toil_left
+        del self.rows[known:]
+        self.learn_rows(mixer, again=True)
+        return max(bound, undecided, self.plan.weights[place])
+
+    def learn_rows(self, mixer: Mixer, again: bool = False) -> None:
+        """Rows from what a mixer has proven since the last time."""
+        count, scale = len(self.buyers), float(self.market.steps_per_ah)
+        for proof in mixer.proofs if again else mixer.proofs[mixer.told :]:
+            values = proof.least.astype(np.float64)
+            if mixer.spending:
+                columns = np.arange(count + 1)
+                self.rows.append(
+                    Row(columns, np.append(-values, scale) / scale, -proof.paid / scale, INFINITE)
+                )
+            elif values.any():
+                unit = float(values.max())
+                self.rows.append(Row(np.arange(count), values / unit, -INFINITE, proof.paid / unit + 1e-7))
+        mixer.told = len(mixer.proofs)
+
+    def take(self, servings: Sequence[tuple[int, Ints]]) -> None:
+        """These servings, if they are better than the plan."""
+        given = {self.buyers[index].choice.demand: cells for index, cells in servings}
+        ohms = self.market.resistance
+        assignment = {
+            demand: [int(cell) for cell in cells[np.lexsort((cells, ohms[cells]))]]
+            for demand, cells in sorted(given.items())
+        }
+        weights = [sum(tier.worth.get(demand, 0) for demand in given) for tier in self.tiers]
+        surplus = sum(
+            int(self.market.capacity[cells].sum()) - int(self.market.minimum[demand]) * len(cells)
+            for demand, cells in given.items()
+        )
+        if (weights, -surplus) > (self.plan.weights, -self.plan.surplus):
+            bound = self.plan.surplus_bound if weights == self.plan.weights else 0
+            self.plan = replace(
+                self.plan, assignment=assignment, weights=weights, surplus=surplus, surplus_bound=bound
+            )
+
+    def close(self) -> float:
+        return max(STEP_SHARE, self.nearness * self.plan.surplus)
+
+    def lower_surplus(self) -> None:
+        """Spend less, and prove that nobody could spend much less."""
+        mixer, scale = self.mixer(spending=True), float(self.market.steps_per_ah)
+        cost = np.append(np.zeros(len(self.buyers)), 1.0)
+        mixer.learn(max(self.close(), ROUGHLY * self.plan.surplus))
+        self.take(mixer.whole() or [])
+        undecided, bound = float(self.plan.surplus), self.plan.surplus_bound
+        for _ in range(MOST_TURNS):
+            self.learn_rows(mixer)
+            served, least = self.propose(cost, self.close() / 4 / scale)
+            if least > -INFINITE:
+                bound = max(bound, int(np.ceil(min(undecided, least * scale - STEP_SHARE))))
+            enough = self.plan.surplus - self.close() / 2
+            if served is None or least * scale >= enough or mixer.out_of_toil():
+                break
+            costs = mixer.learn(self.close() / 4, enough, served)
+            if costs < enough and not mixer.out_of_toil():
+                self.better(mixer, costs)
+                undecided = min(undecided, float(np.ceil(costs)))
+                self.exclude(served)
+        self.plan = replace(self.plan, surplus_bound=min(self.plan.surplus, bound))
+
+    def better(self, mixer: Mixer, costs: float) -> None:
+        """Better plans of known servings, and of those met on a dive from the mix."""
+        for way in (mixer.dive, mixer.whole, mixer.varied):
+            servings = way()
+            if servings is not None:
+                self.take(servings)
+            if self.plan.surplus <= costs + self.close() or mixer.out_of_toil():
+                break
+
+
+def refined(
+    market: Market,
+    demands: Sequence[int],
+    tiers: Sequence[Tier],
+    ratio: float,
+    deadline: float,
+    seed: int,
+    plan: Plan,
+    nearness: float,
+) -> Plan:
+    """The plan, or a better one, with bounds at least as tight; a share `nearness` of the surplus may stay open."""
+    choices, _, fits = choices_of(market, demands)
+    buyers = buyers_of(market, choices, fits, ratio)
+    refiner = Refiner(market, tiers, buyers, ratio, deadline, seed, plan, nearness)
+    refiner.toil_left = MOST_TOIL // 2
+    refiner.raise_weights()
+    refiner.toil_left = MOST_TOIL
+    if buyers:
+        refiner.lower_surplus()
+    return refiner.plan

@@ -1,0 +1,149 @@
+"""The cheapest cells for fixed needs: cells are taken in ascending capacity as long as the rest stays possible.
+
+The sets of cells that can be placed together form a matroid, so taking the smallest first is exact. A cell that
+cannot be placed closes the options it leads to, at its capacity: those prices prove the result, for any other needs
+too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from straycell.matching.allocate.model import Model
+
+
+@dataclass(slots=True)
+class Placement:
+    """Who holds what: cells per bucket for each option, and the masks of options those buckets lead to."""
+
+    masks: list[int]
+    left: list[int]
+    open: int
+    wanting: int
+    held: list[dict[int, int]]
+    leads: list[int]
+    price: list[int]
+    total: int = 0
+    taken: list[list[int]] = field(default_factory=list)
+
+    def hold(self, option: int, bucket: int) -> None:
+        held = self.held[option]
+        held[bucket] = held.get(bucket, 0) + 1
+        self.leads[option] |= self.masks[bucket]
+
+    def release(self, option: int, bucket: int) -> None:
+        held = self.held[option]
+        held[bucket] -= 1
+        if held[bucket] == 0:
+            del held[bucket]
+            leads = 0
+            for other in held:
+                leads |= self.masks[other]
+            self.leads[option] = leads
+
+    def fill(self, option: int) -> None:
+        self.left[option] -= 1
+        if self.left[option] == 0:
+            self.wanting &= ~(1 << option)
+
+    def search(self, mask: int) -> tuple[int, dict[int, int], int]:
+        """From the options of a cell: a wanting option (or -1), the way there, and all options seen."""
+        seen = frontier = mask
+        came: dict[int, int] = {}
+        while frontier:
+            found = 0
+            for option in bits(frontier):
+                new = self.leads[option] & self.open & ~seen
+                if new:
+                    for to in bits(new):
+                        came[to] = option
+                    seen |= new
+                    found |= new
+                    if new & self.wanting:
+                        return next(bits(new & self.wanting)), came, seen
+            frontier = found
+        return -1, came, seen
+
+    def push(self, bucket: int, goal: int, came: dict[int, int]) -> None:
+        """Give the cell to the first option on the way and pass one cell on along it to the goal."""
+        self.fill(goal)
+        option = goal
+        while option in came:
+            giver = came[option]
+            passed = next(held for held in self.held[giver] if self.masks[held] >> option & 1)
+            self.release(giver, passed)
+            self.hold(option, passed)
+            option = giver
+        self.hold(option, bucket)
+
+    def close(self, seen: int, steps: int) -> None:
+        self.open &= ~seen
+        for option in bits(seen):
+            self.price[option] = steps
+
+    def short_set(self) -> int:
+        """The options that together want more than there is, as a mask."""
+        short, before = self.wanting, 0
+        while short != before:
+            before = short
+            for option, leads in enumerate(self.leads):
+                if leads & short:
+                    short |= 1 << option
+        return short
+
+
+def bits(mask: int) -> Iterator[int]:
+    """The places of the set bits, ascending."""
+    while mask:
+        low = mask & -mask
+        yield low.bit_length() - 1
+        mask ^= low
+
+
+def cheapest(model: Model, needs: list[int]) -> Placement:
+    """Place the needs with the least total capacity; `wanting` is 0 in the result if all found cells."""
+    count = len(needs)
+    wanting = sum(1 << option for option, need in enumerate(needs) if need > 0)
+    placed = Placement(
+        model.masks,
+        list(needs),
+        (1 << count) - 1,
+        wanting,
+        [{} for _ in range(count)],
+        [0] * count,
+        [0] * count,
+        taken=[[] for _ in model.masks],
+    )
+    for cell, bucket, steps in zip(model.cells, model.bucket, model.steps, strict=True):
+        mask = model.masks[bucket] & placed.open
+        if not mask:
+            continue
+        direct = mask & placed.wanting
+        if direct:
+            option = (direct & -direct).bit_length() - 1
+            placed.hold(option, bucket)
+            placed.fill(option)
+        else:
+            goal, came, seen = placed.search(mask)
+            if goal < 0:
+                placed.close(seen, steps)
+                continue
+            placed.push(bucket, goal, came)
+        placed.total += steps
+        placed.taken[bucket].append(cell)
+    placed.close(placed.open, model.steps[-1] if model.steps else 0)
+    return placed
+
+
+def dealt(placed: Placement) -> list[list[int]]:
+    """The offer positions each option holds."""
+    at = [0] * len(placed.masks)
+    cells: list[list[int]] = []
+    for held in placed.held:
+        mine: list[int] = []
+        for bucket in sorted(held):
+            mine += placed.taken[bucket][at[bucket] : at[bucket] + held[bucket]]
+            at[bucket] += held[bucket]
+        cells.append(mine)
+    return cells

@@ -1,0 +1,108 @@
+"""One door to HiGHS: rows in, values and a bound out, never a word on stdout."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import highspy
+import numpy as np
+
+from straycell.matching.balance.pool import Floats, Ints
+
+INFINITE = float(highspy.kHighsInf)
+MOST_NODES = 20_000
+# With less time left than this HiGHS is not started at all.
+SHORTEST_RUN_S = 0.01
+
+
+class SilentHighs(highspy.Highs):
+    """HiGHS without its banner: the ordinary constructor prints on stdout, which carries data here."""
+
+    def __init__(self) -> None:
+        super(highspy.Highs, self).__init__()
+        self.setOptionValue("output_flag", False)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """low <= sum of values * columns <= high, each column once."""
+
+    columns: Ints
+    values: Floats
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """Minimise cost over columns within bounds and rows; the first `whole` columns take whole numbers.
+
+    The search ends at a cost of `enough`, and after `nodes` nodes.
+    """
+
+    cost: Floats
+    lower: Floats
+    upper: Floats
+    rows: Sequence[Row]
+    whole: int
+    gap: float
+    nodes: int = MOST_NODES
+    enough: float = -INFINITE
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """Column values (None where none were found), a lower bound on the goal (infinite where nothing satisfies the
+    rows), and whether time ran out."""
+
+    x: Floats | None
+    bound: float
+    stopped_early: bool
+
+
+def ask(question: Question, deadline: float, seed: int) -> Answer:
+    """Solve on one thread, so that the same question has the same answer; nodes bound the work."""
+    left = deadline - time.monotonic()
+    if left < SHORTEST_RUN_S:
+        return Answer(None, -INFINITE, True)
+    solver = SilentHighs()
+    for name, value in (("threads", 1), ("random_seed", seed % 2**31), ("mip_max_nodes", question.nodes)):
+        solver.setOptionValue(name, value)
+    for name, limit in (
+        ("mip_rel_gap", 0.0),
+        ("mip_abs_gap", question.gap),
+        ("time_limit", left),
+        ("objective_target", question.enough),
+    ):
+        solver.setOptionValue(name, limit)
+    solver.passModel(as_lp(question))
+    solver.run()
+    status, info = solver.getModelStatus(), solver.getInfo()
+    out_of_time = status == highspy.HighsModelStatus.kTimeLimit
+    found = info.primal_solution_status == int(highspy.SolutionStatus.kSolutionStatusFeasible)
+    values = np.array(solver.getSolution().col_value) if found else None
+    if question.whole:
+        impossible = status == highspy.HighsModelStatus.kInfeasible
+        return Answer(values, INFINITE if impossible else float(info.mip_dual_bound), out_of_time)
+    done = status == highspy.HighsModelStatus.kOptimal
+    return Answer(values, float(info.objective_function_value) if done else -INFINITE, out_of_time)
+
+
+def as_lp(question: Question) -> highspy.HighsLp:
+    """The question in the form HiGHS takes, row by row."""
+    lp = highspy.HighsLp()
+    rows, columns = question.rows, len(question.cost)
+    lp.num_col_, lp.num_row_ = columns, len(rows)
+    lp.col_cost_, lp.col_lower_, lp.col_upper_ = question.cost, question.lower, question.upper
+    lp.row_lower_ = np.array([row.low for row in rows])
+    lp.row_upper_ = np.array([row.high for row in rows])
+    lp.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
+    lp.a_matrix_.start_ = np.cumsum([0, *(len(row.columns) for row in rows)]).astype(np.int32)
+    lp.a_matrix_.index_ = np.concatenate([np.zeros(0), *(row.columns for row in rows)]).astype(np.int32)
+    lp.a_matrix_.value_ = np.concatenate([np.zeros(0), *(row.values for row in rows)])
+    if question.whole:
+        kinds = highspy.HighsVarType
+        lp.integrality_ = [kinds.kInteger] * question.whole + [kinds.kContinuous] * (columns - question.whole)
+    return lp

@@ -1,0 +1,220 @@
+"""The question as a solver sees it: choices (a demand with a kind), their windows of resistance, buckets of cells.
+
+A choice whose parallel groups are bound by a resistance ratio is split into options, one for each window of
+resistance; an option takes whole groups. Cells that are eligible for the same options form one bucket.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence, Set
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from straycell.matching.allocate.read_input import Kind, Market
+from straycell.matching.balance.pool import RATIO_SLACK, Floats, Ints
+
+Bools = npt.NDArray[np.bool_]
+# Closer to 1 a grid would be finer than the resistances themselves.
+SMALLEST_GRID_RATIO = 1.02
+
+
+@dataclass(frozen=True, slots=True)
+class Windows:
+    """How resistances are cut: every start (`per_ratio` 0, exact) or a grid of so many starts per ratio.
+
+    `wider` windows are a grid step wider than the ratio, so that every legal group lies in one: good for bounds.
+    """
+
+    ratio: float
+    per_ratio: int
+    wider: bool = False
+
+    @property
+    def allowed(self) -> float:
+        step = self.ratio ** (1 / self.per_ratio) if self.wider else 1.0
+        return self.ratio * step * (1 + RATIO_SLACK)
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """A demand served with one kind: its column is its place in the list."""
+
+    demand: int
+    kind: Kind
+    groups: int
+    cells: int
+    minimum: int
+
+
+@dataclass(frozen=True, slots=True)
+class Model:
+    """Columns: one binary a choice, then whole numbers of groups for the options of windowed choices.
+
+    `cells` are offer positions in ascending capacity (`steps`), `bucket` their buckets; option k takes `unit[k]`
+    cells for each 1 of its column; `member[b, k]` says whether bucket b may serve option k, `masks` the same in bits.
+    """
+
+    choices: list[Choice]
+    cells: list[int]
+    steps: list[int]
+    bucket: list[int]
+    masks: list[int]
+    member: Bools
+    supply: Ints
+    unit: Ints
+    column: Ints
+    owner: Ints
+    upper: Floats
+    steps_per_ah: int
+
+    @property
+    def columns(self) -> int:
+        return len(self.upper)
+
+    def needs(self, x: Floats) -> list[int]:
+        """Whole cells each option takes at these column values, rounded down."""
+        return [int(n) for n in np.floor(self.unit * x[self.column] + 1e-6)]
+
+    def minimum_steps(self) -> Floats:
+        """For each column, the capacity in steps that its cells must at least have."""
+        total = np.zeros(self.columns)
+        lowest = np.array([choice.minimum for choice in self.choices], dtype=np.float64)
+        np.add.at(total, self.column, self.unit * lowest[self.owner] if len(self.owner) else 0.0)
+        return total
+
+
+def eligible(market: Market, demand: int, kind: Kind, of_kind: Bools) -> Bools:
+    """Which offers may serve a demand with a kind."""
+    asked = market.demands[demand]
+    return (
+        of_kind
+        & (market.capacity_ah >= asked.min_capacity_ah)
+        & (market.resistance <= asked.max_resistance_ohm)
+        & (market.rank >= asked.min_rank)
+    )
+
+
+def model_of(
+    market: Market,
+    demands: Sequence[int],
+    windows: Windows | None,
+    only: Set[tuple[int, Kind]] | None = None,
+) -> Model:
+    """The model of some demands with all their kinds, or `only` with some, with windows where a ratio binds."""
+    choices, upper, fits = choices_of(market, demands, only)
+    members: list[Bools] = []
+    unit: list[int] = []
+    column: list[int] = []
+    owner: list[int] = []
+    for index, choice in enumerate(choices):
+        parallel = market.demands[choice.demand].parallel
+        cuts = [fits[index]] if windows is None else cut(market.resistance, fits[index], parallel, windows)
+        for part in cuts:
+            members.append(part)
+            owner.append(index)
+            unit.append(choice.cells if len(cuts) == 1 else parallel)
+            column.append(index if len(cuts) == 1 else len(upper))
+            if len(cuts) > 1:
+                upper.append(float(min(choice.groups, int(part.sum()) // parallel)))
+    return assembled(market, choices, members, unit, column, owner, upper)
+
+
+def choices_of(
+    market: Market, demands: Sequence[int], only: Set[tuple[int, Kind]] | None = None
+) -> tuple[list[Choice], list[float], list[Bools]]:
+    """Every demand with each kind that has enough cells for it."""
+    choices: list[Choice] = []
+    fits: list[Bools] = []
+    of_kind: dict[Kind, Bools] = {}
+    for demand in demands:
+        asked = market.demands[demand]
+        for kind in asked.kinds:
+            if only is not None and (demand, kind) not in only:
+                continue
+            if kind not in of_kind:
+                of_kind[kind] = np.array([one == kind for one in market.kinds], dtype=np.bool_)
+            able = eligible(market, demand, kind, of_kind[kind])
+            if int(able.sum()) >= asked.cells:
+                least = int(market.minimum[demand])
+                choices.append(Choice(demand, kind, asked.groups, asked.cells, least))
+                fits.append(able)
+    return choices, [1.0] * len(choices), fits
+
+
+def cells_in_question(market: Market, demands: Sequence[int]) -> int:
+    """How many offers any of the demands could take."""
+    _, _, fits = choices_of(market, demands)
+    return int(np.logical_or.reduce(fits).sum()) if fits else 0
+
+
+def window_count(market: Market, demands: Sequence[int]) -> int:
+    """How many windows an exact model has at most."""
+    choices, _, fits = choices_of(market, demands)
+    grouped = (f for c, f in zip(choices, fits, strict=True) if market.demands[c.demand].parallel > 1)
+    return sum(len(np.unique(market.resistance[able])) for able in grouped)
+
+
+def cut(resistance: Floats, fits: Bools, parallel: int, windows: Windows) -> list[Bools]:
+    """The windows of a choice that hold at least one group, none inside another; one if no ratio binds."""
+    allowed = windows.allowed
+    ohms = np.unique(resistance[fits])
+    if parallel == 1 or ohms[-1] <= ohms[0] * allowed:
+        return [fits]
+    parts: list[Bools] = []
+    last_reach = -1
+    for low in starts(ohms, windows):
+        part = fits & (resistance >= low) & (resistance <= low * allowed)
+        reach = int(np.searchsorted(ohms, low * allowed, side="right"))
+        if reach > last_reach and int(part.sum()) >= parallel:
+            parts.append(part)
+            last_reach = reach
+    return parts
+
+
+def starts(ohms: Floats, windows: Windows) -> list[float]:
+    """Where windows begin, ascending: at every resistance, or on a grid common to all choices."""
+    if windows.per_ratio == 0 or windows.ratio < SMALLEST_GRID_RATIO:
+        return [float(low) for low in ohms]
+    positive = ohms[ohms > 0]
+    places = np.floor(np.log(positive) / np.log(windows.ratio) * windows.per_ratio + 1e-9)
+    grid = np.unique(np.concatenate([places - k for k in range(windows.per_ratio)]))
+    zero = [0.0] if len(positive) < len(ohms) else []
+    return zero + [float(windows.ratio ** (place / windows.per_ratio)) for place in grid]
+
+
+def assembled(
+    market: Market,
+    choices: list[Choice],
+    members: list[Bools],
+    unit: list[int],
+    column: list[int],
+    owner: list[int],
+    upper: list[float],
+) -> Model:
+    """Buckets and bit masks; options with few cells get the low bits, so that scarce ones are filled first."""
+    table = np.array(members, dtype=np.bool_).reshape(len(members), len(market.kinds)).T
+    scarce_first = np.argsort(table.sum(axis=0), kind="stable")
+    table = table[:, scarce_first]
+    used = np.flatnonzero(table.any(axis=1))
+    ascending = used[np.lexsort((used, market.capacity[used]))]
+    packed = np.packbits(table[ascending], axis=1, bitorder="little")
+    numbers: dict[bytes, int] = {}
+    bucket = [numbers.setdefault(row.tobytes(), len(numbers)) for row in packed]
+    masks = [int.from_bytes(row, "little") for row in numbers]
+    first = np.unique(np.array(bucket, dtype=np.int64), return_index=True)[1]
+    return Model(
+        choices,
+        [int(cell) for cell in ascending],
+        [int(steps) for steps in market.capacity[ascending]],
+        bucket,
+        masks,
+        table[ascending[first]],
+        np.bincount(np.array(bucket, dtype=np.int64), minlength=len(masks)).astype(np.int64),
+        np.array(unit, dtype=np.int64)[scarce_first],
+        np.array(column, dtype=np.int64)[scarce_first],
+        np.array(owner, dtype=np.int64)[scarce_first],
+        np.array(upper, dtype=np.float64),
+        market.steps_per_ah,
+    )

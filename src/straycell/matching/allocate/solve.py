@@ -1,0 +1,177 @@
+"""Weight first, then surplus: the small model and the cheapest placement correct each other until they agree."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence, Set
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from straycell.matching.allocate.greedy import Placement, cheapest
+from straycell.matching.allocate.highs import INFINITE, Row
+from straycell.matching.allocate.model import Model
+from straycell.matching.allocate.read_input import Kind
+from straycell.matching.allocate.restricted_master import Master
+from straycell.matching.allocate.weights import Tier
+from straycell.matching.balance.pool import Floats
+
+MOST_TURNS = 80
+LP_TURNS = 25
+# The part of a smallest step that rounding in the solver may cost.
+STEP_SHARE = 0.4
+# The solver's own accuracy: surplus and bound closer than this, as a share, are the same.
+ACCURACY = 1e-6
+
+
+@dataclass(slots=True)
+class Result:
+    """The best columns found with their placement, and bounds: one weight a tier, surplus in steps."""
+
+    x: Floats
+    placed: Placement
+    surplus: int
+    weights: list[int]
+    weight_bounds: list[int]
+    surplus_bound: int
+
+
+@dataclass(slots=True)
+class Search:
+    """One model being solved: `x` satisfies every row so far."""
+
+    model: Model
+    master: Master
+    tiers: list[Tier]
+    turns: int = MOST_TURNS
+    x: Floats = field(init=False)
+    placed: Placement = field(init=False)
+    floor: list[int] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.x = np.zeros(self.model.columns)
+        self.placed = cheapest(self.model, self.model.needs(self.x))
+
+    def run(self) -> Result:
+        """Serve the most weight, tier by tier, then spend the least surplus."""
+        bounds = [self.raise_tier(tier) for tier in self.tiers]
+        surplus, bound = self.lower_surplus()
+        return Result(self.x, self.placed, surplus, self.weights(), bounds, bound)
+
+    def weights(self) -> list[int]:
+        return [self.worth(tier, self.x) for tier in self.tiers]
+
+    def pin(self, served: Set[tuple[int, Kind]]) -> None:
+        """Only these demands, with these kinds, are to be served."""
+        for index, choice in enumerate(self.model.choices):
+            value = 1.0 if (choice.demand, choice.kind) in served else 0.0
+            self.master.rows.append(Row(np.array([index]), np.ones(1), value, value))
+
+    def served(self) -> set[tuple[int, Kind]]:
+        return {(c.demand, c.kind) for index, c in enumerate(self.model.choices) if self.x[index] > 0.5}
+
+    def start_from(self, x: Floats, placed: Placement, weights: Sequence[int]) -> None:
+        """Begin with known columns, and give at least these weights from now on."""
+        self.x, self.placed = x, placed
+        for tier, weight in zip(self.tiers, weights, strict=True):
+            self.keep(tier, weight)
+
+    def values(self, tier: Tier) -> Floats:
+        """The tier's weight of each column."""
+        worth = np.zeros(self.model.columns + 1)
+        for index, choice in enumerate(self.model.choices):
+            worth[index] = tier.worth.get(choice.demand, 0)
+        return worth
+
+    def worth(self, tier: Tier, x: Floats) -> int:
+        served = (choice.demand for index, choice in enumerate(self.model.choices) if x[index] > 0.5)
+        return sum(tier.worth.get(demand, 0) for demand in served)
+
+    def raise_tier(self, tier: Tier) -> int:
+        """The most of this tier without giving up any of those before; returns its upper bound."""
+        values = self.values(tier)
+        bound = int(values.sum())
+        self.loosen(-values)
+        for _ in range(self.turns):
+            answer = self.master.solve(-values, spending=False, whole=True, gap=1 - STEP_SHARE)
+            if answer.bound > -INFINITE:
+                bound = min(bound, int(np.floor(-answer.bound + STEP_SHARE)))
+            if answer.x is None or self.taken(np.rint(answer.x[:-1]), tier):
+                break
+        bound = max(bound, self.worth(tier, self.x))
+        self.keep(tier, self.worth(tier, self.x))
+        return bound
+
+    def keep(self, tier: Tier, weight: int) -> None:
+        """From now on at least this much of the tier is given."""
+        values = self.values(tier)
+        columns = np.flatnonzero(values)
+        if len(columns):
+            self.master.rows.append(Row(columns, values[columns], weight - STEP_SHARE, INFINITE))
+        self.floor.append(weight)
+
+    def taken(self, x: Floats, tier: Tier) -> bool:
+        """Take these columns if cells can be placed for them; else learn why not."""
+        placed = cheapest(self.model, self.model.needs(x))
+        if placed.wanting:
+            return not self.master.add_hall(placed.short_set())
+        if self.worth(tier, x) >= self.worth(tier, self.x):
+            self.x, self.placed = x, placed
+        return True
+
+    def loosen(self, cost: Floats) -> None:
+        """Learn the sets of options that want too much from the model with broken columns, which is quick."""
+        for _ in range(LP_TURNS):
+            answer = self.master.solve(cost, spending=False, whole=False, gap=0.0)
+            if answer.x is None:
+                return
+            placed = cheapest(self.model, self.model.needs(answer.x[:-1]))
+            if not placed.wanting or not self.master.add_hall(placed.short_set()):
+                return
+
+    def surplus_of(self, x: Floats, placed: Placement) -> int:
+        return placed.total - round(float(self.model.minimum_steps() @ x))
+
+    def lower_surplus(self) -> tuple[int, int]:
+        """The least surplus at this weight, and its lower bound, in steps."""
+        best, floor = self.surplus_of(self.x, self.placed), list(self.floor)
+        scale = float(self.model.steps_per_ah)
+        cost = np.append(-self.model.minimum_steps() / scale, 1.0)
+        self.master.add_price_cut(self.placed.price)
+        self.learn_prices(cost)
+        bound = 0
+        for _ in range(self.turns):
+            gap = max(STEP_SHARE / scale, 1e-9 * best / scale)
+            answer = self.master.solve(cost, spending=True, whole=True, gap=gap)
+            if answer.bound > -INFINITE:
+                bound = min(best, max(bound, int(np.ceil(answer.bound * scale - STEP_SHARE))))
+            if answer.x is None or bound >= best * (1 - ACCURACY):
+                break
+            x = np.rint(answer.x[:-1])
+            if any(self.worth(tier, x) < low for tier, low in zip(self.tiers, floor, strict=True)):
+                break
+            placed = cheapest(self.model, self.model.needs(x))
+            if placed.wanting:
+                if not self.master.add_hall(placed.short_set()):
+                    break
+                continue
+            self.master.add_price_cut(placed.price)
+            if (surplus := self.surplus_of(x, placed)) < best:
+                best, self.x, self.placed = surplus, x, placed
+        return best, best if bound >= best * (1 - ACCURACY) else bound
+
+    def learn_prices(self, cost: Floats) -> None:
+        """Cuts from the model with broken columns, as long as they still tell something."""
+        before = -INFINITE
+        for _ in range(LP_TURNS):
+            answer = self.master.solve(cost, spending=True, whole=False, gap=0.0)
+            if answer.x is None:
+                return
+            placed = cheapest(self.model, self.model.needs(answer.x[:-1]))
+            if placed.wanting:
+                if not self.master.add_hall(placed.short_set()):
+                    return
+                continue
+            if answer.bound - before <= 1e-5 * abs(answer.bound):
+                return
+            before = answer.bound
+            self.master.add_price_cut(placed.price)

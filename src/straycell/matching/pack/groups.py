@@ -1,0 +1,154 @@
+"""One parallel group: what it holds, how unevenly its cells share a current, and whether each bears its share."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import combinations
+
+from straycell.matching.screen import charger
+from straycell.matching.screen.candidates import Candidate, Why
+from straycell.matching.screen.shared import Screen
+from straycell.matching.words import amps, capacity, ohms
+from straycell.quantities import Measured
+
+Group = Sequence[Candidate]
+DUST = 1e-9
+
+
+def held(group: Group) -> Measured:
+    """What a group holds in Ah. Cells measured with one meter err together, so their uncertainties add up."""
+    figures = [c.capacity for c in group if c.capacity is not None]
+    return Measured(math.fsum(f.value for f in figures), math.fsum(f.u for f in figures))
+
+
+def joined_ohm(group: Group) -> Measured:
+    """Resistance of a group in ohm; the same goes for its uncertainty."""
+    figures = [c.resistance for c in group if c.resistance is not None]
+    value, high = (_parallel([f.value + k * f.u for f in figures]) for k in (0.0, 1.0))
+    return Measured(value, high - value)
+
+
+def _parallel(ohm: Sequence[float]) -> float:
+    return 0.0 if min(ohm) <= 0 else 1.0 / math.fsum(1.0 / r for r in ohm)
+
+
+def equivalent(group: Group, name: str) -> Candidate:
+    """The cell of which so many alike would make this group: what its run time is computed for."""
+    count, first = len(group), group[0]
+    if count == 1:
+        return first
+    total, joined = held(group), joined_ohm(group)
+    cutoffs = [c.capacity_cutoff_v for c in group]
+    known = [v for v in cutoffs if v is not None]
+    currents = [c.capacity_current_a for c in group if c.capacity_current_a is not None]
+    return replace(
+        first,
+        code=name,
+        capacity=Measured(total.value / count, total.u / count),
+        at_least=any(c.at_least for c in group),
+        resistance=Measured(joined.value * count, joined.u * count),
+        # The gentlest test counts: it took the most out of a cell.
+        capacity_cutoff_v=min(known) if len(known) == count else None,
+        capacity_current_a=min(currents) if len(currents) == count else None,
+        own_trace=None,
+        rest=None,
+    )
+
+
+def shares(group: Group) -> list[float]:
+    """The largest share of the group's current that each cell may carry, by conductance.
+
+    A cell is taken at its lowest likely resistance, the others as measured.
+    """
+    figures = [c.resistance or Measured(0.0, 0.0) for c in group]
+    return [
+        _share(figure.low, [other.value for k, other in enumerate(figures) if k != place])
+        for place, figure in enumerate(figures)
+    ]
+
+
+def _share(own_ohm: float, others_ohm: Sequence[float]) -> float:
+    if not others_ohm:
+        return 1.0
+    if own_ohm <= 0:
+        # Nothing tells cells of no resistance apart; beside any other one it takes everything.
+        return 1.0 / (1 + len(others_ohm)) if max(others_ohm) <= 0 else 1.0
+    return 0.0 if min(others_ohm) <= 0 else 1.0 / (1.0 + own_ohm * math.fsum(1.0 / r for r in others_ohm))
+
+
+def spread_of(group: Group) -> Measured:
+    """Largest over smallest resistance, of the pair where it is least sure that it is small."""
+    worst = Measured(1.0, 0.0)
+    for one, other in combinations(group, 2):
+        pair = _ratio(one.resistance or Measured(0.0, 0.0), other.resistance or Measured(0.0, 0.0))
+        worst = max(worst, pair, key=lambda ratio: ratio.high)
+    return worst
+
+
+def _ratio(one: Measured, other: Measured) -> Measured:
+    small, large = sorted((one, other), key=lambda figure: figure.value)
+    if small.value <= 0:
+        return Measured(1.0 if large.value <= 0 else math.inf, 0.0)
+    ratio = large.value / small.value
+    return Measured(ratio, ratio * math.hypot(large.u / large.value, small.u / small.value))
+
+
+def judge_group(screen: Screen, number: int, group: Group) -> tuple[Why, ...]:
+    """Every test of one group: its spread of resistance, and the share of each current its lowest cell carries."""
+    name = f"group {number}"
+    total = held(group)
+    holds = f"{name} holds {capacity(total.value)} in {len(group)} cell{'s' if len(group) > 1 else ''}"
+    reasons = [
+        Why(name, "group", True, f"{holds}: {', '.join(c.code for c in group)}", total.value, unit="Ah")
+    ]
+    if len(group) == 1:
+        return tuple(reasons)
+    limits, parallel, chemistry = screen.limits, len(group), group[0].facts.chemistry
+    reasons.append(_spread(screen, name, group))
+    steady_a, peak_a = screen.steady_a(chemistry) * parallel, screen.peak_a(chemistry) * parallel
+    out = [c.allowed_out_a(limits) for c in group]
+    peaks = [limits.peak_factor * a for a in out]
+    reasons += [
+        _carried(name, "share", "the device's current", steady_a, group, out),
+        _carried(name, "peak-share", "its peak", peak_a, group, peaks),
+    ]
+    charge = screen.demand.project.charge
+    if charge is not None:
+        taken = [charger.allowed_charge_a(screen.demand.project, c, limits) for c in group]
+        current_a = charger.charge_current_a(charge)
+        why = _carried(name, "charge-share", "the charge current", current_a, group, taken)
+        if not why.passed:
+            gentle_a = min(a / s for a, s in zip(taken, shares(group), strict=True))
+            why = replace(why, remedy=charger.gentler(charge, gentle_a))
+        reasons.append(why)
+    return tuple(reasons)
+
+
+def _spread(screen: Screen, name: str, group: Group) -> Why:
+    ratio, most = spread_of(group), screen.limits.resistance_ratio
+    fits = ratio.high <= most * (1 + DUST)
+    lowest, highest = (pick(group, key=lambda c: (_ohm(c), c.code)) for pick in (min, max))
+    spread = f"{ohms(_ohm(lowest))} ({lowest.code}) to {ohms(_ohm(highest))} ({highest.code})"
+    text = f"{name}: {spread}, {ratio.value:.2f} to 1, at most {most:g} to 1"
+    if ratio.u > 0:
+        text += f" with U {2 * ratio.u:.2f}"
+    short = None if fits else ratio.high - most
+    return Why(name, "resistance-spread", fits, text, ratio.value, most, "1", short)
+
+
+def _ohm(c: Candidate) -> float:
+    return c.resistance.value if c.resistance is not None else 0.0
+
+
+def _carried(
+    name: str, test: str, what: str, total_a: float, group: Group, allowed_a: Sequence[float]
+) -> Why:
+    """The cell that comes nearest to what it may carry decides."""
+    parts = list(zip(shares(group), allowed_a, group, strict=True))
+    share, most_a, cell = max(parts, key=lambda part: (part[0] * total_a - part[1], part[2].code))
+    carried_a = share * total_a
+    fits = carried_a <= most_a * (1 + DUST)
+    text = f"{name}: {cell.code} carries up to {100 * share:.0f} % of {what}, {amps(carried_a)}; it may have {amps(most_a)}"
+    return Why(name, test, fits, text, carried_a, most_a, "A", None if fits else carried_a - most_a)

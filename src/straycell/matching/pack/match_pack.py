@@ -1,0 +1,314 @@
+"""A pack for a project: the smallest shape that does it, from cells of one kind, with every reason."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from statistics import fmean
+
+from straycell.cells import Stage
+from straycell.matching.answer_check import check_answer
+from straycell.matching.explain import nearest_of, warnings_for
+from straycell.matching.one_project import Match, match_project, plan_hash
+from straycell.matching.pack.check import check_pack
+from straycell.matching.pack.groups import equivalent, held
+from straycell.matching.pack.joining import plan_joining
+from straycell.matching.pack.kinds import PackKind, by_kind
+from straycell.matching.pack.plan import PackPlan, Refusal, group_reasons, least_capacity, plan_of
+from straycell.matching.pack.shapes import chemistries_of, in_parallel, in_series
+from straycell.matching.pack.words import missing_of, others_of, pack_reasons, pack_warnings, too_few
+from straycell.matching.screen.candidates import Candidate, Why
+from straycell.matching.screen.demand import Demand
+from straycell.matching.screen.limits import UseLimits
+from straycell.matching.screen.running import final_runtime, runs
+from straycell.matching.screen.screening import screen_all, usable
+from straycell.matching.screen.shared import Screen
+from straycell.physics.run_time.runtime import Runtime
+from straycell.projects import Project, finish_faults
+
+# Short of the usual cell's least capacity by no more than this, a group may still last by a lower resistance.
+LIKELY = 0.97
+
+
+@dataclass(slots=True)
+class Tried:
+    """One shape as tried: the screen of its cells, what there is of each kind, and how each kind fared."""
+
+    screen: Screen
+    kinds: dict[PackKind, list[Candidate]]
+    plan: PackPlan | None
+    refusals: dict[PackKind, Refusal]
+
+    @property
+    def cells(self) -> int:
+        return self.screen.demand.cells
+
+
+def plan_pack(project: Project, candidates: Sequence[Candidate], limits: UseLimits, now: datetime) -> Match:
+    """The pack of a project that needs, or may take, more than one cell. Same input, same answer."""
+    cells = sorted(candidates, key=lambda c: c.code)
+    tried = _best_shape(project, cells, limits, now)
+    if tried.plan is None:
+        return _unserved(project, cells, tried, limits)
+    return _served(project, cells, tried.screen, tried.plan, limits)
+
+
+def serve(
+    project: Project,
+    candidates: Sequence[Candidate],
+    limits: UseLimits,
+    *,
+    now: datetime,
+    planning: bool = False,
+) -> Match:
+    """The match of any project: one cell where that does it, else a pack; a device without protection is not served.
+
+    With `planning` that is left to the day the build is finished: protection may still be on its way.
+    """
+    found = match_project(project, candidates, limits, now=now, plan_pack=plan_pack)
+    if not planning and not project.protection.fitted:
+        found = withheld(project, found)
+    return check_answer(project, found, candidates, now, planning=planning)
+
+
+def withheld(project: Project, found: Match) -> Match:
+    """The answer to a project without protection: not served, whatever would suit it."""
+    codes = ", ".join(code for group in found.groups for code in group)
+    would = (f"with it, {codes} would serve: they can be reserved meanwhile",) if codes else ()
+    return replace(
+        found,
+        served=False,
+        groups=(),
+        spread_ah=None,
+        bound_spread_ah=None,
+        gap=None,
+        runtime=None,
+        why=(),
+        plan=None,
+        joining=None,
+        not_chosen=tuple(
+            Why(code, "kept", True, "would do once there is protection") for g in found.groups for code in g
+        )
+        + found.not_chosen,
+        missing=(finish_faults(project)[0], *would, *found.missing),
+    )
+
+
+def pack_match(project: Project, cells: Sequence[Candidate], limits: UseLimits, now: datetime) -> Match:
+    """The pack of exactly these cells, in whatever shape of the project takes them all."""
+    for series in in_series(project, chemistries_of(project, cells, limits), limits):
+        if len(cells) % series == 0 and project.pack.parallel in (None, len(cells) // series):
+            tried = try_shape(project, cells, limits, now, (series, len(cells) // series))
+            if tried.plan is not None:
+                return described(project, tried.screen, tried.plan, limits)
+    return Match(project.name, False)
+
+
+def as_built(
+    project: Project, groups: Sequence[Sequence[Candidate]], limits: UseLimits, now: datetime
+) -> Match:
+    """What holds now of cells that are committed in these groups: every test, passed or not, and their joining."""
+    cells = [[replace(c, stage=Stage.SHELVED) for c in group] for group in groups]
+    series, parallel = len(cells), len(cells[0])
+    screen = Screen(Demand.of(project, limits, series, parallel), limits, now)
+    names = tuple(tuple(c.code for c in group) for group in cells)
+    failed = tuple(s.last for s in screen_all(screen, [c for group in cells for c in group]) if not s.fits)
+    if any(c.capacity is None or c.resistance is None for group in cells for c in group):
+        return Match(project.name, False, names, why=failed)
+    alike = [equivalent(group, f"group {number}") for number, group in enumerate(cells, 1)]
+    found = runs(screen, alike)
+    reasons = group_reasons(screen, tuple(tuple(group) for group in cells), found)
+    # In a pack how long it lasts is a matter of the group.
+    failed = tuple(why for why in failed if not (screen.joined and why.test in ("runtime", "voltage-drop")))
+    held_ah = [held(group).value for group in cells]
+    return Match(
+        project.name,
+        all(why.passed for why in (*failed, *reasons)),
+        names,
+        spread_ah=max(held_ah) - min(held_ah),
+        runtime=min((run.steady for run in found), key=lambda runtime: runtime.low_h),
+        why=(*failed, *reasons),
+        plan=plan_hash(project, groups),
+        joining=plan_joining(cells, limits),
+    )
+
+
+def plan_among(
+    project: Project, cells: Sequence[Candidate], limits: UseLimits, now: datetime, shape: tuple[int, int]
+) -> PackPlan | None:
+    """The pack of one shape from just these cells; None when they make none."""
+    return try_shape(project, cells, limits, now, shape).plan
+
+
+def try_shape(
+    project: Project, cells: Sequence[Candidate], limits: UseLimits, now: datetime, shape: tuple[int, int]
+) -> Tried:
+    """Plan one shape from every kind there is; the one that spends the least wins."""
+    series, parallel = shape
+    screen = Screen(Demand.of(project, limits, series, parallel), limits, now)
+    kinds = by_kind(usable(screen, cells))
+    tried = Tried(screen, kinds, None, {})
+    need_h = project.need.runtime_h
+    best: tuple[float, float, PackKind] | None = None
+    for kind, members in kinds.items():
+        if len(members) < screen.demand.cells:
+            continue
+        found = plan_of(screen, kind, members)
+        if isinstance(found, Refusal):
+            tried.refusals[kind] = found
+            continue
+        spare_h = min(runtime.low_h for runtime in found.runtimes) - need_h
+        rank = (round(spare_h / need_h, 3), found.held_ah, kind)
+        if best is None or rank < best:
+            best, tried.plan = rank, found
+    return tried
+
+
+def _best_shape(project: Project, cells: Sequence[Candidate], limits: UseLimits, now: datetime) -> Tried:
+    """The first shape that does it, in order of how many cells it takes; else the one worth explaining."""
+    last: Tried | None = None
+    served: list[Tried] = []
+    for series in in_series(project, chemistries_of(project, cells, limits), limits):
+        counts = _parallels(project, cells, limits, now, series)
+        for parallel in counts:
+            if project.pack.one_cell and series * parallel == 1:
+                continue  # one cell alone was tried before
+            if served and series * parallel >= min(t.cells for t in served):
+                break
+            tried = try_shape(project, cells, limits, now, (series, parallel))
+            if tried.plan is not None:
+                served.append(tried)
+                break
+            last = last or tried
+    if served:
+        return min(served, key=lambda t: (t.cells, t.screen.demand.series))
+    shape = (project.pack.series or 1, project.pack.parallel or 2)
+    return last or try_shape(project, cells, limits, now, shape)
+
+
+def _parallels(
+    project: Project, cells: Sequence[Candidate], limits: UseLimits, now: datetime, series: int
+) -> list[int]:
+    """Numbers of cells in parallel to try: the file's, or from the first at which good cells could do it."""
+    if project.pack.parallel is not None:
+        return [project.pack.parallel]
+    most = max(1, len(cells) // series)
+    return list(in_parallel(_first_possible(project, cells, limits, now, series, most), most)) or [most]
+
+
+def _first_possible(
+    project: Project,
+    cells: Sequence[Candidate],
+    limits: UseLimits,
+    now: datetime,
+    series: int,
+    most: int,
+) -> int:
+    """The least number in parallel at which the best cells there are would do it on average, found by bisection."""
+
+    def could(parallel: int) -> bool:
+        screen = Screen(Demand.of(project, limits, series, parallel), limits, now)
+        for members in by_kind(usable(screen, cells)).values():
+            best = sorted((c.capacity.value for c in members if c.capacity), reverse=True)[
+                : screen.demand.cells
+            ]
+            if len(best) == screen.demand.cells and fmean(best) >= LIKELY * least_capacity(screen, members):
+                return True
+        return False
+
+    low, high = 0, 1
+    while high < most and not could(high):
+        low, high = high, min(most, 2 * high)
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if could(middle) else (middle, high)
+    return high
+
+
+def _served(
+    project: Project, cells: Sequence[Candidate], screen: Screen, plan: PackPlan, limits: UseLimits
+) -> Match:
+    others = others_of(screen, plan, cells)
+    return described(project, screen, plan, limits, others)
+
+
+def described(
+    project: Project, screen: Screen, plan: PackPlan, limits: UseLimits, others: tuple[Why, ...] = ()
+) -> Match:
+    """The answer for a plan, checked once more on its own."""
+    check_pack(screen, plan.groups)
+    runtime = _runtime(screen, plan)
+    warnings = warnings_for(project, limits) + pack_warnings(screen, plan) + runtime.notes
+    return Match(
+        project=project.name,
+        served=True,
+        groups=tuple(tuple(c.code for c in group) for group in plan.groups),
+        spread_ah=plan.spread_ah,
+        bound_spread_ah=plan.bound_spread_ah,
+        gap=plan.gap,
+        runtime=runtime,
+        why=plan.reasons + pack_reasons(screen, plan),
+        not_chosen=others,
+        warnings=tuple(dict.fromkeys(warnings)),
+        plan=plan_hash(project, plan.groups),
+        joining=plan_joining(plan.groups, limits),
+    )
+
+
+def _runtime(screen: Screen, plan: PackPlan) -> Runtime:
+    """The run time of the pack: that of its weakest group."""
+    each = [
+        final_runtime(screen, equivalent(group, f"group {number}"), steady)
+        for number, (group, steady) in enumerate(zip(plan.groups, plan.runtimes, strict=True), 1)
+    ]
+    weakest = min(each, key=lambda runtime: runtime.low_h)
+    return replace(
+        weakest,
+        expected_h=min(runtime.expected_h for runtime in each),
+        high_h=min(runtime.high_h for runtime in each),
+    )
+
+
+def _unserved(project: Project, cells: Sequence[Candidate], tried: Tried, limits: UseLimits) -> Match:
+    screened = screen_all(tried.screen, cells)
+    failing = sorted(
+        (s for s in screened if not s.fits),
+        key=lambda s: (-s.steps, s.last.relative_shortfall, s.candidate.code),
+    )
+    fitting = [s for s in screened if s.fits]
+    missing = missing_of(tried.screen, fitting, failing, tried.kinds, tried.refusals)
+    changes = _changes(project, cells, tried, limits)
+    return Match(
+        project.name,
+        False,
+        not_chosen=tuple(too_few(s) for s in fitting) + tuple(s.last for s in failing),
+        warnings=warnings_for(project, limits),
+        missing=missing + changes,
+        nearest=nearest_of(failing),
+    )
+
+
+def _changes(
+    project: Project, cells: Sequence[Candidate], tried: Tried, limits: UseLimits
+) -> tuple[str, ...]:
+    """What change of the project would serve it with the cells at hand."""
+    found = []
+    longest_h = max((refusal.longest_h for refusal in tried.refusals.values()), default=0.0)
+    least_h, shape = 0.05 * project.need.runtime_h, (tried.screen.demand.series, tried.screen.demand.parallel)
+    for share in (0.995, 0.9, 0.75):
+        need = replace(project.need, runtime_h=float(f"{share * longest_h:.3g}"))
+        if not least_h < need.runtime_h < project.need.runtime_h:
+            continue
+        if try_shape(replace(project, need=need), cells, limits, tried.screen.now, shape).plan is not None:
+            found.append(f"a need of {need.runtime_h:g} h would be served by the cells at hand")
+            break
+    demand = tried.screen.demand
+    if project.pack.parallel is not None:
+        for more in (demand.parallel + 1, demand.parallel + 2):
+            if demand.series * more <= len(cells):
+                wider = try_shape(project, cells, limits, tried.screen.now, (demand.series, more))
+                if wider.plan is not None:
+                    found.append(f"parallel = {more} would be served by the cells at hand")
+                    break
+    return tuple(found)

@@ -1,0 +1,313 @@
+"""The best groups for one shape from cells of one kind: long enough, no better cells than needed, every share borne."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from statistics import median
+
+from straycell.matching.pack.groups import equivalent, judge_group
+from straycell.matching.pack.kinds import ANY_RATIO, PackKind
+from straycell.matching.screen.candidates import Candidate, Why
+from straycell.matching.screen.running import Run, judge_drop, judge_run, lasts, runs
+from straycell.matching.screen.shared import Screen
+from straycell.physics.run_time.runtime import Runtime
+from straycell.quantities import Measured
+
+Groups = tuple[tuple[Candidate, ...], ...]
+# The work of balance_groups is bounded by steps; the time only stops a machine that is far too slow.
+SECONDS = 60.0
+TRIES = 6
+# The goal is met to this share of the run time where cells allow it.
+CLOSE = 0.003
+LEAST_AH, MOST_AH = 1e-3, 400.0
+# A cell whose resistance is known to no better than a band's share is balanced within a ratio that leaves room for it.
+VAGUENESS = (0.0, 0.005, 0.01, 0.02, 0.03, 0.05, 0.08, 0.12, 0.2, 0.3)
+TIGHTER = (1.0, 0.7, 0.4, 0.15)
+
+
+@dataclass(frozen=True, slots=True)
+class PackPlan:
+    """A pack that does it. Capacities in Ah; `gap` is the share by which it may be off the best."""
+
+    kind: PackKind
+    groups: Groups
+    reasons: tuple[Why, ...]
+    runtimes: tuple[Runtime, ...]
+    spread_ah: float
+    bound_spread_ah: float
+    gap: float
+
+    @property
+    def codes(self) -> frozenset[str]:
+        return frozenset(c.code for group in self.groups for c in group)
+
+    @property
+    def held_ah(self) -> float:
+        return math.fsum(c.capacity.value for group in self.groups for c in group if c.capacity)
+
+
+@dataclass(slots=True)
+class Refusal:
+    """Why a kind makes no pack of this shape: `reason` in words, the cells behind it, the longest run there is."""
+
+    reason: str = ""
+    cells: tuple[str, ...] = ()
+    longest_h: float = 0.0
+    failed: list[Why] = field(default_factory=list)
+
+
+def plan_of(screen: Screen, kind: PackKind, cells: Sequence[Candidate]) -> PackPlan | Refusal:
+    """The best pack of these cells (all of one kind, passing all but the run time), or why there is none."""
+    refusal = Refusal()
+    for pool, ratio in _pools(screen, cells):
+        found = _within(screen, kind, pool, ratio, refusal)
+        if found is not None:
+            return found
+    return refusal
+
+
+def _pools(screen: Screen, cells: Sequence[Candidate]) -> Iterator[tuple[list[Candidate], float]]:
+    """Cells with the ratio they are balanced within: the vaguer their resistances, the less of it is left."""
+    if screen.demand.parallel == 1:
+        yield list(cells), ANY_RATIO
+        return
+    pools: dict[int, tuple[list[Candidate], float]] = {}
+    for share in VAGUENESS:
+        ratio = screen.limits.resistance_ratio / (1.0 + math.sqrt(2.0) * share)
+        pool = [c for c in cells if _vagueness(c) <= share + 1e-12]
+        if ratio >= 1.0 and len(pool) >= screen.demand.cells:
+            pools.setdefault(len(pool), (pool, ratio))
+    # The most cells first: what they cannot do within what is left of the ratio, surer ones may.
+    yield from reversed(pools.values())
+
+
+def vagueness_bands(
+    cells: Sequence[Candidate], limit: float, only: float | None = None
+) -> Iterator[tuple[float, list[str]]]:
+    """(the ratio that a band of vagueness leaves, the codes of cells vaguer than it), the most cells first.
+
+    With `only`, the band that leaves this ratio and no other.
+    """
+    found: dict[int, tuple[float, list[str]]] = {}
+    for share in VAGUENESS:
+        vague = [c.code for c in cells if _vagueness(c) > share + 1e-12]
+        ratio = limit / (1.0 + math.sqrt(2.0) * share)
+        if only is None and ratio >= 1.0:
+            found.setdefault(len(vague), (ratio, vague))
+        elif ratio == only:
+            found[0] = (ratio, vague)
+    yield from reversed(found.values())
+
+
+def _vagueness(c: Candidate) -> float:
+    """U over the resistance."""
+    figure = c.resistance
+    if figure is None or (figure.value <= 0 and figure.u > 0):
+        return math.inf
+    return 2.0 * figure.u / figure.value if figure.value > 0 else 0.0
+
+
+def _within(
+    screen: Screen, kind: PackKind, pool: Sequence[Candidate], ratio: float, refusal: Refusal
+) -> PackPlan | None:
+    """Within the ratio, or within a tighter one where the lowest cell of a group would carry too much."""
+    for power in TIGHTER if screen.demand.parallel > 1 else (1.0,):
+        found = _Search(screen, kind, pool, ratio**power, refusal).plan()
+        if found is None:
+            return None
+        failed = [why for why in found.reasons if not why.passed]
+        if not failed:
+            return found
+        refusal.failed = failed
+        refusal.reason = failed[0].text
+    return None
+
+
+@dataclass(slots=True)
+class _Draft:
+    """Groups as balanced, and how long the weakest runs."""
+
+    groups: Groups
+    runs: list[Run]
+    low_h: float
+    spread_ah: float
+    bound_spread_ah: float
+    gap: float
+
+    @property
+    def held_ah(self) -> float:
+        return math.fsum(c.capacity.value for group in self.groups for c in group if c.capacity)
+
+
+@dataclass(slots=True)
+class _Search:
+    """Balancing towards the run time: the goal of a group is moved until the weakest just lasts."""
+
+    screen: Screen
+    kind: PackKind
+    pool: Sequence[Candidate]
+    ratio: float
+    refusal: Refusal
+
+    def plan(self) -> PackPlan | None:
+        """The groups that just last; None with the refusal filled in."""
+        if len(self.pool) == self.screen.demand.cells:
+            # All are needed: nothing to spare, the most even groups are the best.
+            draft = self._balanced(None)
+            return self._described(draft) if draft is not None and self._lasts(draft) else None
+        goal_ah = least_capacity(self.screen, self.pool) * self.screen.demand.parallel
+        draft, goal_ah = self._aimed(goal_ah)
+        if draft is None:
+            draft = self._strongest(goal_ah)
+        if draft is None:
+            draft = self._of_lasting()
+        return None if draft is None else self._described(draft)
+
+    def _aimed(self, goal_ah: float) -> tuple[_Draft | None, float]:
+        """Raise a goal that was too low, lower one that left time over; the least that lasts."""
+        best: tuple[_Draft | None, float] = (None, goal_ah)
+        need_h = self.screen.demand.project.need.runtime_h
+        for _ in range(TRIES):
+            draft = self._balanced(goal_ah) if math.isfinite(goal_ah) else None
+            if draft is None:
+                break
+            if self._lasts(draft):
+                if best[0] is not None and draft.held_ah >= best[0].held_ah - 1e-9:
+                    break
+                best = (draft, goal_ah)
+                if draft.low_h <= need_h * (1 + CLOSE):
+                    break
+                goal_ah *= max(need_h / draft.low_h, 0.5) * (1 + CLOSE / 2)
+            elif best[0] is not None or draft.low_h <= 0:
+                break
+            else:
+                goal_ah *= need_h / draft.low_h * (1 + CLOSE / 2)
+        return best
+
+    def _strongest(self, failed_ah: float) -> _Draft | None:
+        """As strong as it goes; where that lasts, down again to between it and the goal that failed."""
+        best = self._balanced(None)
+        if best is None or not self._lasts(best):
+            return None
+        reached_ah = min(math.fsum(c.capacity.value for c in g if c.capacity) for g in best.groups)
+        low_ah, high_ah = min(failed_ah, reached_ah), reached_ah
+        for _ in range(TRIES if low_ah < high_ah else 0):
+            middle_ah = 0.5 * (low_ah + high_ah)
+            draft = self._balanced(middle_ah)
+            if draft is not None and self._lasts(draft):
+                best, high_ah = min(best, draft, key=lambda d: d.held_ah), middle_ah
+            else:
+                low_ah = middle_ah
+        return best
+
+    def _of_lasting(self) -> _Draft | None:
+        """Only of cells each of which would last among cells like it."""
+        found = runs(self.screen, self.pool)
+        lasting = [c for c, run in zip(self.pool, found, strict=True) if lasts(self.screen, run)]
+        if not self.screen.demand.cells <= len(lasting) < len(self.pool):
+            return None
+        draft = replace(self, pool=lasting)._balanced(None)
+        return draft if draft is not None and self._lasts(draft) else None
+
+    def _balanced(self, target_ah: float | None) -> _Draft | None:
+        from straycell.matching.balance.deal import NoLegalGrouping, balance_groups
+
+        demand = self.screen.demand
+        try:
+            plan = balance_groups(
+                [c.capacity.value if c.capacity else 0.0 for c in self.pool],
+                [c.resistance.value if c.resistance else 0.0 for c in self.pool],
+                series=demand.series,
+                parallel=demand.parallel,
+                target_ah=target_ah,
+                resistance_ratio=self.ratio,
+                seconds=SECONDS,
+            )
+        except NoLegalGrouping as fault:
+            if fault.cells:
+                self.refusal.cells = tuple(self.pool[k].code for k in fault.cells)
+                self.refusal.reason = "their resistances keep them apart"
+            return None
+        groups = tuple(tuple(self.pool[k] for k in group) for group in plan.groups)
+        found = runs(self.screen, [equivalent(g, f"group {n}") for n, g in enumerate(groups, 1)])
+        low_h = min(min(r.steady.low_h, r.peak.low_h if r.peak else 0.0) for r in found)
+        if target_ah is None:
+            off = plan.bound_smallest_ah - plan.smallest_ah
+            gap = max(off, plan.spread_ah - plan.bound_spread_ah) / max(plan.bound_smallest_ah, 1e-9)
+            self.refusal.longest_h = max(self.refusal.longest_h, min(r.steady.low_h for r in found))
+            if plan.limited_by:
+                self.refusal.cells = tuple(self.pool[k].code for k in plan.limited_by)
+                self.refusal.reason = "their resistances keep stronger cells out of the weakest group"
+        else:
+            over = (plan.surplus_ah or 0.0) - (plan.bound_surplus_ah or 0.0)
+            gap = max(over, plan.spread_ah - plan.bound_spread_ah) / max(target_ah * demand.series, 1e-9)
+        return _Draft(groups, found, low_h, plan.spread_ah, plan.bound_spread_ah, 0.0 if plan.proven else gap)
+
+    def _lasts(self, draft: _Draft) -> bool:
+        return all(lasts(self.screen, run) for run in draft.runs)
+
+    def _described(self, draft: _Draft) -> PackPlan:
+        reasons = group_reasons(self.screen, draft.groups, draft.runs)
+        runtimes = tuple(run.steady for run in draft.runs)
+        return PackPlan(
+            self.kind,
+            draft.groups,
+            reasons,
+            runtimes,
+            draft.spread_ah,
+            draft.bound_spread_ah,
+            max(0.0, draft.gap),
+        )
+
+
+def group_reasons(screen: Screen, groups: Groups, found: Sequence[Run]) -> tuple[Why, ...]:
+    """Every test of every group, and the run time of the weakest."""
+    reasons = [why for number, group in enumerate(groups, 1) for why in judge_group(screen, number, group)]
+    name = "group" if len(groups[0]) > 1 else "cell"
+    places = [(run.steady.low_h, number) for number, run in enumerate(found)]
+    weakest = min(places)[1]
+    alike = equivalent(groups[weakest], f"{name} {weakest + 1}")
+    reasons.append(judge_run(screen, alike, found[weakest]))
+    if found[weakest].peak is not None or found[weakest].dip_v is not None:
+        reasons.append(judge_drop(screen, alike, found[weakest]))
+    return tuple(reasons)
+
+
+def least_capacity(screen: Screen, pool: Sequence[Candidate]) -> float:
+    """Least capacity in Ah, to 0.2 %, of cells of this pool's usual resistance that last; infinite where none does."""
+    share, resistance = _usual(pool)
+    usual = replace(
+        pool[len(pool) // 2], code="", resistance=resistance, own_trace=None, capacity_current_a=None
+    )
+
+    def enough(capacity_ah: float) -> bool:
+        asked = replace(usual, capacity=Measured(capacity_ah, share * capacity_ah))
+        return lasts(screen, runs(screen, [asked])[0])
+
+    chemistry = usual.facts.chemistry
+    return bisected(enough, screen.steady_a(chemistry) * screen.demand.project.need.runtime_h, 1.002)
+
+
+def _usual(pool: Sequence[Candidate]) -> tuple[float, Measured]:
+    """(usual uncertainty as a share of the capacity, usual resistance) of a pool."""
+    vague = median(c.capacity.u / c.capacity.value for c in pool if c.capacity and c.capacity.value > 0)
+    known = [c.resistance for c in pool if c.resistance is not None]
+    return vague, Measured(median(r.value for r in known), median(r.u for r in known))
+
+
+def bisected(enough: Callable[[float], bool], first_guess_ah: float, precision: float = 1.001) -> float:
+    """The least figure that is enough, rounded up within `precision`; infinite where even the most is not."""
+    high_ah = min(MOST_AH, max(LEAST_AH, 1.3 * first_guess_ah))
+    low_ah = high_ah / 2.0
+    while not enough(high_ah):
+        if high_ah >= MOST_AH:
+            return math.inf
+        low_ah, high_ah = high_ah, min(MOST_AH, 2.0 * high_ah)
+    while low_ah > LEAST_AH and enough(low_ah):
+        low_ah, high_ah = low_ah / 2.0, low_ah
+    while high_ah > precision * low_ah:
+        middle_ah = math.sqrt(low_ah * high_ah)
+        low_ah, high_ah = (low_ah, middle_ah) if enough(middle_ah) else (middle_ah, high_ah)
+    return high_ah

@@ -1,0 +1,197 @@
+"""The words around a pack: why these cells, why not the others, what an unserved one is missing."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from statistics import median
+
+from straycell.acceptance.reasons import Outcome
+from straycell.cells import CellFacts, Chemistry, Stage
+from straycell.matching.explain import PLAIN, kept, nearest_of
+from straycell.matching.pack.kinds import PackKind
+from straycell.matching.pack.plan import PackPlan, Refusal, bisected
+from straycell.matching.pack.shapes import shape_words
+from straycell.matching.screen.candidates import Candidate, Why
+from straycell.matching.screen.cell_tests import DEVICE_TESTS, protection_trip
+from straycell.matching.screen.screening import Screened, screen_all, screen_candidate
+from straycell.matching.screen.shared import Screen
+from straycell.matching.words import capacity, ohms, volts
+from straycell.physics.polarisation import assumed_resistance
+from straycell.physics.protection import check_protection
+from straycell.quantities import Measured
+from straycell.readings import Method
+
+ROOM_OHM = 1.3
+"""A missing cell may have this much more resistance than the usual of its kind: the 1.3 of the pack limit."""
+
+
+def pack_reasons(screen: Screen, plan: PackPlan) -> tuple[Why, ...]:
+    """What holds for the pack as a whole, then each cell with its place and its figures."""
+    chosen = [(n, c) for n, group in enumerate(plan.groups, 1) for c in group]
+    some = chosen[0][1]
+    whole = screen_candidate(screen, some).reasons
+    shared = {"chemistry", "form", "temperature", "voltage", "protection"}
+    of_pack = [replace(w, code="pack") for w in whole if w.test in shared]
+    of_pack += [replace(test.judge(screen, some), code="pack") for test in DEVICE_TESTS]
+    kind = Why("pack", "kind", True, f"all of one kind: {plan.kind.words}", plan.kind.words)
+    return (kind, *of_pack, *(_place(n, c) for n, c in chosen))
+
+
+def _place(number: int, c: Candidate) -> Why:
+    assert c.capacity is not None and c.resistance is not None
+    rest = f", at rest {volts(c.rest.measured.value)}" if c.rest else ", no rest voltage that still stands"
+    text = (
+        f"{c.outcome.word}, {capacity(c.capacity.value)}, {ohms(c.resistance.value)}{rest}: in group {number}"
+    )
+    return Why(c.code, "place", True, text, c.capacity.value, unit="Ah")
+
+
+def pack_warnings(screen: Screen, plan: PackPlan) -> tuple[str, ...]:
+    """What must be said aloud of the chosen pack: bounds of its figures, fuses."""
+    cells = [c for group in plan.groups for c in group]
+    notes = []
+    if bounds := [c.code for c in cells if c.at_least]:
+        notes.append(f"these hold at least their capacity, so it may run longer: {', '.join(bounds)}")
+    if any(c.resistance_method is Method.AC_1KHZ for c in cells):
+        notes.append("resistances were taken at a.c. 1 kHz; d.c. pulses would be surer")
+    demand, chemistry = screen.demand, cells[0].facts.chemistry
+    protection = demand.project.protection
+    answer = check_protection(
+        min(sum(c.capacity.value for c in g if c.capacity) for g in plan.groups),
+        screen.peak_a(chemistry) * demand.parallel,
+        fitted=protection.fitted,
+        trip=protection_trip(protection),
+        series=demand.series,
+        per_cell=protection.per_cell,
+        balancing=protection.balancing,
+    )
+    if demand.parallel > 1:
+        notes.append("a fuse for each cell in parallel keeps a failing one from taking the current of all")
+    return (*notes, *answer.advice)
+
+
+def others_of(screen: Screen, plan: PackPlan, cells: Sequence[Candidate]) -> tuple[Why, ...]:
+    """Why each other cell was not taken, those that would do first, then the nearest."""
+    left = [c for c in cells if c.code not in plan.codes]
+    spare: list[Why] = []
+    failing: list[Screened] = []
+    for screened in screen_all(screen, left):
+        kind = PackKind.of(screened.candidate)
+        if not screened.fits:
+            failing.append(screened)
+        elif kind == plan.kind:
+            spare.append(kept(screened, screen.demand.project.need.runtime_h))
+        else:
+            spare.append(_of_another_kind(screened.candidate, kind, plan.kind))
+    failing.sort(key=lambda s: (-s.steps, s.last.relative_shortfall, s.candidate.code))
+    return (*spare, *(s.last for s in failing))
+
+
+def _of_another_kind(c: Candidate, kind: PackKind, chosen: PackKind) -> Why:
+    text = f"{kind.difference(chosen)}: this pack is made of {chosen.words} alone"
+    return Why(c.code, "kind", False, text, kind.words, chosen.words)
+
+
+def too_few(screened: Screened) -> Why:
+    """A cell that would do among others like it, of which there are too few."""
+    c = screened.candidate
+    assert c.capacity is not None
+    text = f"would do ({c.outcome.word}, {capacity(c.capacity.value)}), but there are too few to join it with"
+    return Why(c.code, "too-few", True, text)
+
+
+# --- what is missing -------------------------------------------------------------------------------
+
+
+def missing_of(
+    screen: Screen,
+    fitting: Sequence[Screened],
+    failing: Sequence[Screened],
+    kinds: Mapping[PackKind, Sequence[Candidate]],
+    refusals: Mapping[PackKind, Refusal],
+) -> tuple[str, ...]:
+    """What an unserved pack lacks, in plain numbers."""
+    demand = screen.demand
+    good = Counter(PackKind.of(s.candidate) for s in fitting)
+    kind = min(kinds, key=lambda k: (-good[k], -len(kinds[k]), k), default=None)
+    lines = [_wanted(screen, kind, kinds.get(kind, ()) if kind else (), good[kind] if kind else 0)]
+    if kind is not None and kind in refusals and good[kind] >= demand.cells:
+        lines = [_apart(screen, refusals[kind])]
+    if failing:
+        counts = Counter(s.last.test for s in failing)
+        listed = ", ".join(f"{number} {PLAIN[test]}" for test, number in counts.most_common())
+        lines.append(f"of {len(failing) + len(fitting)} cells: {len(fitting)} would do, {listed}")
+    elif not fitting:
+        lines.append("there is no cell to choose from")
+    near = nearest_of(failing)
+    if near is not None:
+        lines.append(f"nearest: {near.code}: {near.text}" + (f"; {near.remedy}" if near.remedy else ""))
+    return tuple(lines)
+
+
+def _apart(screen: Screen, refusal: Refusal) -> str:
+    shape = shape_words(screen.demand.series, screen.demand.parallel)
+    cause = refusal.reason or "the groups come out too uneven"
+    named = f" ({', '.join(refusal.cells[:12])})" if refusal.cells else ""
+    return (
+        f"enough cells, but they make no {shape}: {cause}{named}; cells of resistances nearer to each other, "
+        f"within {screen.limits.resistance_ratio:g} to 1, would"
+    )
+
+
+def _wanted(screen: Screen, kind: PackKind | None, members: Sequence[Candidate], good: int) -> str:
+    """The cells that would do, with the least capacity and the most resistance at which they still do."""
+    demand = screen.demand
+    shape = shape_words(demand.series, demand.parallel)
+    chemistry = members[0].facts.chemistry if members else demand.project.pack.chemistries[0]
+    like = _like(screen, chemistry, members)
+    least_ah = _least_ah(screen, like)
+    if not math.isfinite(least_ah):
+        failed = screen_candidate(screen, _of(like, 400.0)).last
+        return f"{shape}: no cell can serve it: {failed.text}" + (
+            f"; {failed.remedy}" if failed.remedy else ""
+        )
+    assert like.resistance is not None
+    count = demand.cells - good if good < demand.cells else demand.cells
+    more = "more " if good else ""
+    what = kind.words if kind else "of one chemistry, form and marking"
+    plural = "s" if count != 1 else ""
+    return (
+        f"missing for {shape}: {count} {more}free pack cell{plural}, {what}, of at least "
+        f"{capacity(least_ah)} below {ohms(like.resistance.value)}"
+    )
+
+
+def _like(screen: Screen, chemistry: Chemistry, members: Sequence[Candidate]) -> Candidate:
+    """A pack cell as they are measured here, with a little more resistance than usual."""
+    known = [c.resistance for c in members if c.resistance is not None]
+    if known:
+        figure = Measured(ROOM_OHM * median(r.value for r in known), ROOM_OHM * median(r.u for r in known))
+        return replace(members[0], code="", resistance=figure, own_trace=None)
+    need_ah = max(0.1, screen.steady_a(chemistry) * screen.demand.project.need.runtime_h)
+    figure = Measured(ROOM_OHM * assumed_resistance(need_ah)[0], 0.0)
+    facts = CellFacts(chemistry=chemistry, form=screen.demand.project.pack.forms[0])
+    return Candidate(
+        "", facts, Stage.SHELVED, Outcome.PACK, Measured(1.0, 0.01), False, figure, Method.DC_PULSE
+    )
+
+
+def _of(like: Candidate, capacity_ah: float) -> Candidate:
+    assert like.capacity is not None
+    share = like.capacity.u / like.capacity.value
+    figure = Measured(capacity_ah, share * capacity_ah)
+    return replace(like, capacity=figure, verdict_valid_until=None, stage=Stage.SHELVED)
+
+
+def _least_ah(screen: Screen, like: Candidate) -> float:
+    """Least capacity in Ah of such a cell that passes every test, to 1 %."""
+
+    def enough(capacity_ah: float) -> bool:
+        return screen_candidate(screen, _of(like, capacity_ah)).fits
+
+    first_ah = screen.steady_a(like.facts.chemistry) * screen.demand.project.need.runtime_h
+    found_ah = bisected(enough, first_ah, 1.01)
+    return float(f"{found_ah * 1.005:.3g}") if math.isfinite(found_ah) else math.inf

@@ -1,0 +1,128 @@
+"""A cell that offers itself to a project, and the record that one test leaves of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from straycell.acceptance.reasons import Outcome
+from straycell.cells import CellFacts, Chemistry, Form, Stage
+from straycell.matching.screen.limits import UseLimits
+from straycell.physics.run_time.runtime import OwnTrace
+from straycell.quantities import Measured
+from straycell.readings import Method
+
+__all__ = ["FREE", "Candidate", "RestVoltage", "UseLimits", "Why"]
+FREE = (Stage.RECEIVED, Stage.SHELVED)
+
+
+@dataclass(frozen=True, slots=True)
+class RestVoltage:
+    """A rest voltage that still stands: nothing went in or out of the cell since.
+
+    `alone_u_v` is the part of its standard uncertainty that another reading by the same `meter` does not
+    share, in V; None where it is not known who measured.
+    """
+
+    measured: Measured
+    at: datetime
+    meter: str = ""
+    alone_u_v: float | None = None
+    gain: float = 0.0
+    temperature_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One cell as the matching sees it: figures of its verdict, nothing else.
+
+    `capacity` in Ah, `resistance` in ohm by `resistance_method`; `at_least` says that the capacity is only a
+    lower bound. `verdict_valid_until` None means that no age limits the verdict. `deciding_text` says what
+    keeps the outcome from being better. How the capacity and the resistance were taken, and the cell's own
+    discharge, sharpen the run time where they are known; `rest` tells what it may be joined with as it is.
+    """
+
+    code: str
+    facts: CellFacts
+    stage: Stage
+    outcome: Outcome
+    capacity: Measured | None = None
+    at_least: bool = False
+    resistance: Measured | None = None
+    resistance_method: Method | None = None
+    verdict_valid_until: datetime | None = None
+    deciding_text: str = ""
+    resistance_pulse_s: float | None = None
+    capacity_current_a: float | None = None
+    capacity_cutoff_v: float | None = None
+    own_trace: OwnTrace | None = None
+    rest: RestVoltage | None = None
+
+    @classmethod
+    def of_kind(cls, chemistry: Chemistry, form: Form) -> Candidate:
+        """A cell of which nothing but its kind is asked."""
+        return cls("", CellFacts(chemistry=chemistry, form=form), Stage.SHELVED, Outcome.SOLO)
+
+    @property
+    def pulse_s(self) -> float:
+        """Length in s of the pulse the resistance was taken with; 0 at 1 kHz, 1 where it is not known."""
+        if self.resistance_method is Method.AC_1KHZ:
+            return 0.0
+        return 1.0 if self.resistance_pulse_s is None else self.resistance_pulse_s
+
+    def allowed_out_a(self, limits: UseLimits) -> float:
+        """Largest steady current in A that the outcome allows; zero without a measured capacity."""
+        return self._allowed_a(limits.c_rate_out.get(self.outcome, 0.0), self.facts.maker_discharge_current_a)
+
+    def allowed_in_a(self, limits: UseLimits) -> float:
+        """Largest charge current in A that the outcome allows; zero without a measured capacity."""
+        return self._allowed_a(limits.c_rate_in.get(self.outcome, 0.0), self.facts.maker_charge_current_a)
+
+    def _allowed_a(self, c_rate: float, maker_a: float | None) -> float:
+        # The rule's rate holds on the low end of the capacity; a light cell never takes a higher maker's figure.
+        if self.capacity is None or c_rate <= 0:
+            return 0.0
+        by_rule_a = c_rate * max(0.0, self.capacity.low)
+        if maker_a is None:
+            return by_rule_a
+        return maker_a if self.outcome > Outcome.LIGHT else min(by_rule_a, maker_a)
+
+
+@dataclass(frozen=True, slots=True)
+class Why:
+    """How one test turned out for one cell, in words and in numbers; `short_by` is in `unit`.
+
+    `remedy` says what would change it, where a person can change it.
+    """
+
+    code: str
+    test: str
+    passed: bool
+    text: str
+    observed: float | str | None = None
+    limit: float | str | None = None
+    unit: str = ""
+    short_by: float | None = None
+    remedy: str = ""
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "code": self.code,
+            "test": self.test,
+            "passed": self.passed,
+            "text": self.text,
+            "observed": self.observed,
+            "limit": self.limit,
+            "unit": self.unit,
+            "short_by": self.short_by,
+            "remedy": self.remedy,
+        }
+
+    @property
+    def relative_shortfall(self) -> float:
+        """How far from passing, as a share of the limit; infinite where that has no number."""
+        if self.passed:
+            return 0.0
+        if self.short_by is None or not isinstance(self.limit, float | int) or not self.limit:
+            return float("inf")
+        return abs(self.short_by / self.limit)

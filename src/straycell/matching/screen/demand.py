@@ -1,0 +1,95 @@
+"""What a project's device asks of each cell of a pack, computed once for all candidates."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import accumulate
+
+from straycell.cells import Chemistry
+from straycell.matching.screen.limits import UseLimits
+from straycell.physics.loads import Profile
+from straycell.projects import Project
+
+
+@dataclass(frozen=True, slots=True)
+class Demand:
+    """The largest mean currents of a device. For a recorded profile they are means over the rules' times.
+
+    `mean_value` and `peak_value` are the profile's own figures (A or W); None for every other load. A cell's
+    currents and voltages are its even share in a pack of `series` groups of `parallel` cells.
+    """
+
+    project: Project
+    mean_value: float | None = None
+    peak_value: float | None = None
+    series: int = 1
+    parallel: int = 1
+
+    @classmethod
+    def of(cls, project: Project, limits: UseLimits, series: int = 1, parallel: int = 1) -> Demand:
+        """The demand of a project under these limits on a pack of this shape."""
+        load = project.load
+        if not isinstance(load, Profile):
+            return cls(project, series=series, parallel=parallel)
+        values = load.values[: len(load.durations_s)]
+        mean, peak = (largest_mean(load.time_s, values, t) for t in (limits.mean_s, limits.peak_s))
+        return cls(project, mean, peak, series, parallel)
+
+    @property
+    def cells(self) -> int:
+        return self.series * self.parallel
+
+    @property
+    def protection_v(self) -> float | None:
+        """Where the protection cuts off, in V a cell; None where it is not said."""
+        protection = self.project.protection
+        if protection.cutoff_v is None or protection.per_cell:
+            return protection.cutoff_v
+        return protection.cutoff_v / self.series
+
+    def stop_v(self, chemistry: Chemistry, limits: UseLimits) -> float:
+        """Lowest voltage in V at which one cell of this chemistry still feeds the device."""
+        own = limits.cell_cutoff_v.get(chemistry, 0.0)
+        return max(own, self.project.need.cutoff_v / self.series, self.protection_v or 0.0)
+
+    def steady_a(self, chemistry: Chemistry, limits: UseLimits) -> float:
+        """Largest steady current in A of a cell, between full and the voltage at which the device stops."""
+        low_v, high_v = self.stop_v(chemistry, limits) * self.series, limits.full_v[chemistry] * self.series
+        if self.mean_value is not None:
+            return self._from_value(self.mean_value, low_v) / self.parallel
+        load = self.project.load
+        return max(load.current_at(low_v), load.current_at(high_v)) / self.parallel
+
+    def peak_a(self, chemistry: Chemistry, limits: UseLimits) -> float:
+        """Largest current in A of a cell over a short time, the steady one where no peak is known."""
+        peak_a = (self.project.need.peak_current_a or 0.0) / self.parallel
+        peak_a = max(self.steady_a(chemistry, limits), peak_a)
+        if self.peak_value is not None:
+            low_v = self.stop_v(chemistry, limits) * self.series
+            return max(peak_a, self._from_value(self.peak_value, low_v) / self.parallel)
+        return peak_a
+
+    def _from_value(self, value: float, voltage_v: float) -> float:
+        load = self.project.load
+        return value if isinstance(load, Profile) and load.current_a is not None else value / voltage_v
+
+
+def largest_mean(time_s: Sequence[float], values: Sequence[float], window_s: float) -> float:
+    """Largest mean of a repeated step function over any window of this length.
+
+    `time_s` holds the start of every step and the end of the round; `values` one value a step.
+    """
+    period_s = time_s[-1]
+    steps = zip(time_s, time_s[1:], values, strict=False)
+    totals = [0.0, *accumulate((end - start) * value for start, end, value in steps)]
+
+    def total(at_s: float) -> float:
+        rounds, rest_s = divmod(at_s, period_s)
+        index = min(bisect_right(time_s, rest_s) - 1, len(values) - 1)
+        return rounds * totals[-1] + totals[index] + (rest_s - time_s[index]) * values[index]
+
+    # A window of the largest mean can always be moved until it starts or ends where a step does.
+    starts = (s for edge in time_s[:-1] for s in (edge, edge - window_s))
+    return max(total(start + window_s) - total(start) for start in starts) / window_s

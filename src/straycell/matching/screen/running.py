@@ -1,0 +1,215 @@
+"""The tests of run time: whether a cell runs the device long enough, and still does so at the device's peaks."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from straycell.errors import BadData
+from straycell.matching.screen import charger
+from straycell.matching.screen.candidates import Candidate, Why
+from straycell.matching.screen.shared import Screen
+from straycell.matching.words import amps, capacity, finite, hours, ohms, volts
+from straycell.physics.polarisation import shape, steady_over_pulse
+from straycell.physics.run_time.runtime import Runtime, estimate
+from straycell.physics.temperature import resistance_ratio
+from straycell.quantities import Measured
+
+FEW = 12
+"""Up to so many cells one by one are quicker than loading numpy."""
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """How long a cell runs the device: at its steady current, and with `dip_v` (V) lost at the peaks.
+
+    `peak` is the steady run where no peak matters, and None where the first test already failed.
+    """
+
+    steady: Runtime
+    peak: Runtime | None = None
+    dip_v: float | None = None
+
+
+def run_time(screen: Screen, c: Candidate, *, dip_v: float = 0.0, at_least: bool = True) -> Runtime:
+    """Run time of a pack of cells like this one; `dip_v` (V) is how far a peak pulls each below its steady voltage.
+
+    `at_least` counts from where the charger ends in the worst case, else from where it is set to.
+    """
+    assert c.capacity is not None
+    demand, chemistry = screen.demand, c.facts.chemistry
+    project, protection_v = demand.project, demand.protection_v
+    try:
+        return estimate(
+            chemistry,
+            c.capacity,
+            c.resistance,
+            project.load,
+            cutoff_v=project.need.cutoff_v + dip_v * demand.series,
+            cell_cutoff_v=screen.limits.cell_cutoff_v[chemistry],
+            protection_cutoff_v=protection_v + dip_v if protection_v is not None else None,
+            temperature_c=project.need.temperature_c,
+            full_voltage_v=_full_v(screen, c, at_least=at_least),
+            series=demand.series,
+            parallel=demand.parallel,
+            own_trace=c.own_trace,
+            capacity_current_a=c.capacity_current_a,
+            capacity_cutoff_v=c.capacity_cutoff_v,
+            resistance_pulse_s=c.pulse_s,
+        )
+    except BadData as fault:
+        if not fault.what.startswith("charge:"):
+            raise
+        return Runtime(0.0, 0.0, 0.0, "chemistry curve", "start", (fault.what,))
+
+
+def _full_v(screen: Screen, c: Candidate, *, at_least: bool = True) -> float | None:
+    demand = screen.demand
+    return charger.filled_to_v(
+        demand.project.charge, c.facts.chemistry, screen.limits, at_least=at_least, series=demand.series
+    )
+
+
+def run_times(
+    screen: Screen, cells: Sequence[Candidate], dips_v: Sequence[float] | None = None
+) -> list[Runtime]:
+    """`run_time` of each; many at once where there are many."""
+    given_v = [0.0] * len(cells) if dips_v is None else dips_v
+    if len(cells) <= FEW:
+        return [run_time(screen, c, dip_v=v) for c, v in zip(cells, given_v, strict=True)]
+    from straycell.physics.many.run_time import Candidate as Asked
+    from straycell.physics.many.run_time import estimate_many
+
+    demand = screen.demand
+    fulls = {x: _full_v(screen, c) for c in cells if (x := c.facts.chemistry) is not None}
+    asked = [
+        Asked(
+            c.facts.chemistry,
+            c.capacity or Measured(0.0, 0.0),
+            c.resistance,
+            own_trace=c.own_trace,
+            cell_cutoff_v=screen.limits.cell_cutoff_v[c.facts.chemistry],
+            full_voltage_v=fulls[c.facts.chemistry],
+            capacity_current_a=c.capacity_current_a,
+            capacity_cutoff_v=c.capacity_cutoff_v,
+            resistance_pulse_s=c.pulse_s,
+            dip_v=v,
+        )
+        for c, v in zip(cells, given_v, strict=True)
+    ]
+    try:
+        return estimate_many(
+            asked,
+            demand.project.load,
+            cutoff_v=demand.project.need.cutoff_v,
+            protection_cutoff_v=demand.protection_v,
+            temperature_c=demand.project.need.temperature_c,
+            series=demand.series,
+            parallel=demand.parallel,
+        )
+    except BadData:
+        return [run_time(screen, c, dip_v=v) for c, v in zip(cells, given_v, strict=True)]
+
+
+def runs(screen: Screen, cells: Sequence[Candidate]) -> list[Run]:
+    """How long each cell runs the device; peaks are followed only for those that last without them."""
+    steady = run_times(screen, cells)
+    need_h = screen.demand.project.need.runtime_h
+    found = [Run(runtime) for runtime in steady]
+    followed: list[int] = []
+    dips_v: list[float] = []
+    for k, (c, runtime) in enumerate(zip(cells, steady, strict=True)):
+        if runtime.low_h < need_h:
+            continue
+        dip_v = peak_dip_v(screen, c)
+        if dip_v == 0.0:
+            found[k] = Run(runtime, runtime, 0.0)
+        elif dip_v is not None and dip_v < _spare_v(screen, c):
+            followed.append(k)
+            dips_v.append(dip_v)
+        else:
+            found[k] = Run(runtime, None, dip_v)
+    at_peak = run_times(screen, [cells[k] for k in followed], dips_v) if followed else []
+    for k, dip_v, runtime in zip(followed, dips_v, at_peak, strict=True):
+        found[k] = Run(steady[k], runtime, dip_v)
+    return found
+
+
+def peak_dip_v(screen: Screen, c: Candidate) -> float | None:
+    """How far in V the peak pulls the cell below its steady voltage; None where its resistance is not known."""
+    chemistry = c.facts.chemistry
+    peak_a, steady_a = screen.peak_a(chemistry), screen.steady_a(chemistry)
+    if peak_a <= steady_a:
+        return 0.0
+    if c.resistance is None:
+        return None
+    return (peak_a - steady_a) * peak_resistance_ohm(screen, c, c.resistance)
+
+
+def _spare_v(screen: Screen, c: Candidate) -> float:
+    chemistry = c.facts.chemistry
+    return screen.limits.full_v[chemistry] - screen.demand.stop_v(chemistry, screen.limits)
+
+
+def peak_resistance_ohm(screen: Screen, c: Candidate, resistance: Measured) -> float:
+    """Resistance in ohm to reckon with at a peak: R + U, grown to the peak's length, nearly empty and cold."""
+    chemistry = c.facts.chemistry
+    key = ("peak-growth", chemistry, c.pulse_s)
+    if key not in screen.known:
+        at_c, peak_s = screen.demand.project.need.temperature_c, screen.limits.peak_s
+        longer = steady_over_pulse(chemistry, c.pulse_s).high / steady_over_pulse(chemistry, peak_s).high
+        screen.known[key] = longer * shape(0.0) * resistance_ratio(at_c).high
+    grown: float = screen.known[key]  # type: ignore[assignment]
+    return resistance.high * grown
+
+
+def final_runtime(screen: Screen, c: Candidate, runtime: Runtime) -> Runtime:
+    """The run time to print: expected from where the charger is set to, low from the worst it may end at."""
+    least_v = _full_v(screen, c)
+    if least_v is None:
+        return runtime
+    note = f"the low end counts from {volts(least_v)}, which the charger reaches at least"
+    nominal = run_time(screen, c, at_least=False)
+    return replace(nominal, low_h=runtime.low_h, notes=(*nominal.notes, note))
+
+
+def lasts(screen: Screen, run: Run) -> bool:
+    """Whether the cell lasts, peaks or none."""
+    need_h = screen.demand.project.need.runtime_h
+    return run.steady.low_h >= need_h and run.peak is not None and run.peak.low_h >= need_h
+
+
+def judge_run(screen: Screen, c: Candidate, run: Run) -> Why:
+    """Whether it runs long enough at its steady current."""
+    assert c.capacity is not None
+    end_v = _full_v(screen, c)
+    charged = f" charged to {volts(end_v)}" if end_v is not None else ""
+    return _long_enough(screen, c, "runtime", f"{capacity(c.capacity.value)}{charged}: runs", run.steady)
+
+
+def judge_drop(screen: Screen, c: Candidate, run: Run) -> Why:
+    """The peak comes on top of the steady current: what it pulls down must not stop the device too early."""
+    peak_a, dip_v = screen.peak_a(c.facts.chemistry), run.dip_v
+    if peak_a <= screen.steady_a(c.facts.chemistry):
+        return Why(c.code, "voltage-drop", True, "no peak above the steady current")
+    if c.resistance is None or dip_v is None:
+        text = "its resistance is not measured: the drop at the peak is not known"
+        remedy = "measure its resistance with a d.c. pulse"
+        return Why(c.code, "voltage-drop", False, text, unit="ohm", remedy=remedy)
+    over = f"of {amps(peak_a)} over up to {ohms(peak_resistance_ohm(screen, c, c.resistance))}"
+    if run.peak is None:
+        spare_v = _spare_v(screen, c)
+        text = f"a peak {over} pulls even a full cell below the cut-off"
+        return Why(c.code, "voltage-drop", False, text, dip_v, spare_v, "V", dip_v - spare_v)
+    return _long_enough(
+        screen, c, "voltage-drop", f"peaks {over} pull it down by {volts(dip_v)}: runs", run.peak
+    )
+
+
+def _long_enough(screen: Screen, c: Candidate, test: str, words: str, runtime: Runtime) -> Why:
+    need_h = screen.demand.project.need.runtime_h
+    fits = runtime.low_h >= need_h
+    ran, needed = hours(runtime.low_h, need_h)
+    text = f"{words} {ran} at the low end, {needed} needed"
+    short = None if fits else need_h - runtime.low_h
+    return Why(c.code, test, fits, text, finite(runtime.low_h), need_h, "h", short)

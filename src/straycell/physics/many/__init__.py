@@ -1,0 +1,1 @@
+"""The run time of many cells under one load at once (numpy)."""

@@ -1,0 +1,293 @@
+"""The same run times as `runtime.estimate`, for many cells under one load at once (numpy).
+
+Cells with an own trace, and loads with a profile, are answered one by one by `estimate`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from straycell.cells import Chemistry
+from straycell.errors import BadData
+from straycell.physics.curves import OcvCurve, interpolate
+from straycell.physics.loads import Load, Profile
+from straycell.physics.many.draw import Floats, drawn
+from straycell.physics.many.march import march_many
+from straycell.physics.polarisation import assumed_resistance, lag_h, shape, steady_over_pulse
+from straycell.physics.run_time.answers import (
+    MOST_MARGIN_UP,
+    Runtime,
+    dark_voltage,
+    first_stop,
+    known_curves,
+    notes_of,
+)
+from straycell.physics.run_time.doubts import ASSUMED_NOTE
+from straycell.physics.run_time.runtime import TEST_RATE_C, OwnTrace, estimate
+from straycell.physics.shipped import shipped
+from straycell.physics.sources import END_DROP_V, END_SHARE
+from straycell.physics.temperature import COLDEST_KNOWN_C, capacity_ratio, check_temperature, resistance_ratio
+from straycell.quantities import Measured
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One cell as `estimate` takes it: capacity in Ah, resistance in ohm, how they were taken, its own cut-off.
+
+    `dip_v` (V) lifts the device's and the protection's cut-off for this cell: how far a peak pulls it down.
+    """
+
+    chemistry: Chemistry
+    capacity: Measured
+    resistance: Measured | None = None
+    own_trace: OwnTrace | None = None
+    cell_cutoff_v: float | None = None
+    full_voltage_v: float | None = None
+    capacity_current_a: float | None = None
+    capacity_cutoff_v: float | None = None
+    resistance_pulse_s: float = 1.0
+    dip_v: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Question:
+    """What all cells are asked; for each cell which cut-off comes first, and `stop_v`, its voltage in V a cell."""
+
+    load: Load
+    stops: tuple[str, ...]
+    stop_v: Floats
+    temperature_c: float
+    series: int
+    parallel: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Case:
+    """As doubts.Assumed, with an array for each figure that differs from cell to cell."""
+
+    capacity_ah: Floats
+    steady_ohm: Floats
+    lag_h: float
+    capacity_ratio: float
+    resistance_ratio: float
+
+
+def estimate_many(
+    cells: Sequence[Candidate],
+    load: Load,
+    *,
+    cutoff_v: float,
+    protection_cutoff_v: float | None = None,
+    temperature_c: float = 25.0,
+    series: int = 1,
+    parallel: int = 1,
+) -> list[Runtime]:
+    """One Runtime a cell, in order, as if the whole pack were of cells like it. Raises BadData like `estimate`."""
+    check_temperature(temperature_c)
+    answers: list[Runtime | None] = [None] * len(cells)
+    groups: dict[tuple[object, ...], list[int]] = {}
+    for index, cell in enumerate(cells):
+        if cell.own_trace is not None or isinstance(load, Profile) or not _plain(cell):
+            answers[index] = _single(
+                cell, load, cutoff_v, protection_cutoff_v, temperature_c, (series, parallel)
+            )
+        else:
+            kind = (cell.chemistry, cell.resistance_pulse_s, cell.capacity_cutoff_v)
+            key = (*kind, cell.cell_cutoff_v, cell.full_voltage_v, cell.resistance is None)
+            groups.setdefault(key, []).append(index)
+    for members in groups.values():
+        alike = [cells[i] for i in members]
+        dark_v = dark_voltage(load, series)
+        stops, stops_v = _first_stops(alike, cutoff_v / series, protection_cutoff_v, dark_v)
+        question = _Question(load, stops, stops_v, temperature_c, series, parallel)
+        for index, answer in zip(members, _group(alike, question), strict=True):
+            answers[index] = answer
+    return [answer for answer in answers if answer is not None]
+
+
+def _first_stops(
+    cells: Sequence[Candidate], cutoff_v: float, protection_v: float | None, dark_v: float | None
+) -> tuple[tuple[str, ...], Floats]:
+    """Cells of one cut-off: which comes first for each, and its voltage in V."""
+    found: dict[float, tuple[str, float]] = {}
+    for cell in cells:
+        if cell.dip_v not in found:
+            lifted_v = None if protection_v is None else protection_v + cell.dip_v
+            found[cell.dip_v] = first_stop(cutoff_v + cell.dip_v, cell.cell_cutoff_v, lifted_v, dark_v)
+    pairs = [found[cell.dip_v] for cell in cells]
+    return tuple(stop for stop, _ in pairs), np.array([volts for _, volts in pairs])
+
+
+def _plain(cell: Candidate) -> bool:
+    """Whether the figures are sound enough for arrays; `estimate` words the fault of one that is not."""
+    ohm = cell.resistance
+    good = np.isfinite(cell.capacity.value) and cell.capacity.value > 0 and cell.capacity.u >= 0
+    return bool(good and (ohm is None or (np.isfinite(ohm.value) and ohm.value >= 0)))
+
+
+def _single(
+    cell: Candidate,
+    load: Load,
+    cutoff_v: float,
+    protection_v: float | None,
+    temperature_c: float,
+    pack: tuple[int, int],
+) -> Runtime:
+    return estimate(
+        cell.chemistry,
+        cell.capacity,
+        cell.resistance,
+        load,
+        cutoff_v=cutoff_v + cell.dip_v * pack[0],
+        cell_cutoff_v=cell.cell_cutoff_v,
+        protection_cutoff_v=None if protection_v is None else protection_v + cell.dip_v,
+        temperature_c=temperature_c,
+        full_voltage_v=cell.full_voltage_v,
+        series=pack[0],
+        parallel=pack[1],
+        own_trace=cell.own_trace,
+        capacity_current_a=cell.capacity_current_a,
+        capacity_cutoff_v=cell.capacity_cutoff_v,
+        resistance_pulse_s=cell.resistance_pulse_s,
+    )
+
+
+def _group(cells: Sequence[Candidate], question: _Question) -> list[Runtime]:
+    """Cells of one chemistry, whose readings were taken in the same way."""
+    first = cells[0]
+    curves = known_curves(first.chemistry)
+    ah = np.array([c.capacity.value for c in cells])
+    test_a = np.array([c.capacity_current_a or TEST_RATE_C * c.capacity.value for c in cells])
+    cases = _cases(cells, ah, question.temperature_c)
+    runs = {(c.name, n): _run(c, case, test_a, first, question) for c in curves for n, case in cases.items()}
+    margin = shipped("margin")["chemistry_curve"]
+    for curve in curves:
+        for name, off_v in (("volts-", margin["off_v"]), ("volts+", -margin["off_up_v"])):
+            runs[curve.name, name] = _run(curve, cases["expected"], test_a, first, question, off_v)
+    found = [runs[c.name, "expected"] for c in curves]
+    expected = sum((hours for hours, _ in found), np.zeros_like(ah)) / len(curves)
+    if not np.isfinite(expected).all():
+        raise BadData(
+            "load: it draws nothing at this pack's voltage", "look at the load's supply voltage once more"
+        )
+    charge = sum((q for _, q in found), np.zeros_like(ah)) / len(curves)
+    rate_c = charge / np.maximum(expected, 1e-9) / ah
+    share = np.minimum(margin["most"], margin["base"] + margin["per_c_squared"] * rate_c**2)
+    doubts = sorted({name[:-1] for _, name in runs if name != "expected"})
+    lows, highs = [], []
+    for curve in curves:
+        hours = runs[curve.name, "expected"][0]
+        down, up = (share * hours) ** 2, (np.minimum(share, MOST_MARGIN_UP) * hours) ** 2
+        for doubt in doubts:
+            sides = [
+                runs[curve.name, doubt + sign][0] - hours
+                for sign in "-+"
+                if (curve.name, doubt + sign) in runs
+            ]
+            down += np.maximum(0.0, -np.minimum.reduce(sides)) ** 2
+            up += np.maximum(0.0, np.maximum.reduce(sides)) ** 2
+        lows.append(hours - np.sqrt(down))
+        highs.append(hours + np.sqrt(up))
+    low = np.clip(np.minimum.reduce(lows), 0.0, expected)
+    high = np.maximum(np.maximum.reduce(highs), expected)
+    if question.temperature_c < COLDEST_KNOWN_C:
+        low = np.zeros_like(low)
+    return _worded(cells, question, expected, low, high, rate_c)
+
+
+def _worded(
+    cells: Sequence[Candidate],
+    question: _Question,
+    expected: Floats,
+    low: Floats,
+    high: Floats,
+    rate_c: Floats,
+) -> list[Runtime]:
+    lead = [ASSUMED_NOTE] if cells[0].resistance is None else []
+    chemistry, at_c = cells[0].chemistry, question.temperature_c
+    figures = (expected.tolist(), low.tolist(), high.tolist(), rate_c.tolist(), question.stop_v.tolist())
+    answers = []
+    for e, lo, hi, rate, stop_v, stop in zip(*figures, question.stops, strict=True):
+        notes = notes_of(chemistry, e, rate, at_c, (stop, stop_v), None)
+        answers.append(Runtime(e, lo, hi, "chemistry curve", stop, (*lead, *notes)))
+    return answers
+
+
+def _cases(cells: Sequence[Candidate], ah: Floats, temperature_c: float) -> dict[str, _Case]:
+    """As doubts.cases_of; a case that equals the expected one is left out."""
+    first = cells[0]
+    steady, lag = steady_over_pulse(first.chemistry, first.resistance_pulse_s), lag_h(first.chemistry)
+    cold_q, cold_r = capacity_ratio(temperature_c), resistance_ratio(temperature_c)
+    u_ah = np.array([c.capacity.u for c in cells])
+    usual = [assumed_resistance(c.capacity.value) for c in cells]
+    ohm = np.array(
+        [c.resistance.value if c.resistance else o for c, (o, _) in zip(cells, usual, strict=True)]
+    )
+    u_ohm = np.array([c.resistance.u if c.resistance else u for c, (_, u) in zip(cells, usual, strict=True)])
+    sound = np.minimum(ohm, np.array([o for o, _ in usual]))
+    middle = ohm + (steady.expected - 1.0) * sound
+    worse = np.hypot(2.0 * u_ohm, sound * (steady.high - steady.expected))
+    better = np.hypot(2.0 * u_ohm, sound * (steady.expected - steady.low))
+    least = np.maximum(ah - 2.0 * u_ah, 1e-3 * ah)
+    now = (cold_q.expected, cold_r.expected)
+    cases = {
+        "expected": _Case(ah, middle, lag.expected, *now),
+        "capacity-": _Case(least, middle, lag.expected, *now),
+        "capacity+": _Case(ah + 2.0 * u_ah, middle, lag.expected, *now),
+        "resistance-": _Case(ah, middle + worse, lag.expected, *now),
+        "resistance+": _Case(ah, np.maximum(0.0, middle - better), lag.expected, *now),
+        "lag-": _Case(ah, middle, lag.high, *now),
+        "lag+": _Case(ah, middle, lag.low, *now),
+    }
+    if (cold_q.low, cold_r.high) != now:
+        cases["cold-"] = _Case(ah, middle, lag.expected, cold_q.low, cold_r.high)
+    if (cold_q.high, cold_r.low) != now:
+        cases["cold+"] = _Case(ah, middle, lag.expected, cold_q.high, cold_r.low)
+    return cases
+
+
+def _run(
+    curve: OcvCurve,
+    case: _Case,
+    test_a: Floats,
+    first: Candidate,
+    question: _Question,
+    off_v: float = 0.0,
+) -> tuple[Floats, Floats]:
+    """Hours and Ah of every cell on one curve: sources.curve_source and march.march, cell beside cell."""
+    test_v = curve.volts[0] if first.capacity_cutoff_v is None else first.capacity_cutoff_v
+    left = np.interp(test_v + test_a * case.steady_ohm * shape(0.05), curve.volts, curve.soc)
+    full_ah = (case.capacity_ah + test_a * case.lag_h) / (1.0 - np.minimum(left, 0.5)) * case.capacity_ratio
+    steady_ohm = case.steady_ohm * case.resistance_ratio
+    soc = curve.soc[::-1]
+    out = [1.0 - s for s in soc]
+    emf, grown = list(curve.volts[::-1]), [shape(s) for s in soc]
+    end = (1.0 - soc[-1]) * (1.0 + END_SHARE)
+    out, emf, grown = [*out, end], [*emf, emf[-1] - END_DROP_V], [*grown, grown[-1]]
+    missing = 0.0
+    if first.full_voltage_v is not None:
+        missing = (1.0 - curve.state_of_charge(first.full_voltage_v)) * end
+    if missing > 0:
+        out, emf, grown = _started(out, emf, grown, missing)
+    share = 1.0 / max(1.0, case.resistance_ratio)
+    draw = drawn(question.load, question.series, question.parallel, share)
+    nodes = list(zip(out, emf, grown, strict=True))
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        return march_many(nodes, full_ah, steady_ohm, case.lag_h, draw, question.stop_v + off_v)
+
+
+def _started(
+    out: list[float], emf: list[float], grown: list[float], missing: float
+) -> tuple[list[float], list[float], list[float]]:
+    """As sources.started_at, in shares of the full charge."""
+    if missing >= 0.99 * out[-1]:
+        raise BadData("charge: the pack would start empty", "charge it to its chemistry's full voltage")
+    later = [k for k, share in enumerate(out) if share > missing]
+    return (
+        [0.0, *(out[k] - missing for k in later)],
+        [interpolate(missing, out, emf), *(emf[k] for k in later)],
+        [interpolate(missing, out, grown), *(grown[k] for k in later)],
+    )

@@ -1,0 +1,111 @@
+"""The other way round: which current or which series resistor gives the hours that are wanted."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from straycell.errors import BadData, NegativeAnswer
+from straycell.physics.loads import ConstantCurrent, Lamps, Load
+from straycell.physics.resistors import bands, power_rating, rounded_up
+from straycell.physics.run_time.runtime import Runtime
+
+Run = Callable[[Load], Runtime]
+"""A run time with the cell and the cut-offs already chosen."""
+TOLERANCE = 0.05
+"""The resistor to buy: E24 is the series of 5 %."""
+_LEAST_OHM = 0.1
+_STEP = 1.25
+
+
+@dataclass(frozen=True, slots=True)
+class CurrentChoice:
+    """The largest constant current in A whose promised run time is what was wanted."""
+
+    current_a: float
+    runtime: Runtime
+
+
+@dataclass(frozen=True, slots=True)
+class ResistorChoice:
+    """A resistor to buy: value in ohm, colours, heat in it at the full voltage and rating in W, run time with it.
+
+    The run time is that of a resistor at the lower end of its tolerance.
+    """
+
+    ohm: float
+    bands: tuple[str, ...]
+    tolerance: float
+    dissipated_w: float
+    rating_w: float
+    full_current_a: float
+    runtime: Runtime
+
+
+def current_for_runtime(wanted_h: float, run: Run, *, most_a: float, least_a: float = 1e-6) -> CurrentChoice:
+    """Bisect for the current; raises NegativeAnswer when not even `least_a` lasts that long."""
+    _check_wanted(wanted_h)
+    if not run(ConstantCurrent(least_a)).low_h >= wanted_h:
+        raise NegativeAnswer(
+            f"no current lasts {wanted_h:g} h on this cell", "take a larger cell, or several"
+        )
+    low, high = math.log(least_a), math.log(most_a)
+    if run(ConstantCurrent(most_a)).low_h >= wanted_h:
+        low = high
+    while high - low > 1e-4:
+        middle = 0.5 * (low + high)
+        if run(ConstantCurrent(math.exp(middle))).low_h >= wanted_h:
+            low = middle
+        else:
+            high = middle
+    current_a = math.exp(low)
+    return CurrentChoice(current_a, run(ConstantCurrent(current_a)))
+
+
+def resistor_for_runtime(
+    wanted_h: float, lamps: Lamps, run: Run, *, full_v: float, most_ohm: float = 1e6
+) -> ResistorChoice:
+    """The smallest E24 series resistor for these lamps whose promised run time is what was wanted.
+
+    `full_v` is the pack's full voltage in V, for the heat. Raises NegativeAnswer when none does, or when the pack
+    does not light them at all.
+    """
+    _check_wanted(wanted_h)
+    if lamps.with_resistor(_LEAST_OHM).dark_v >= full_v:
+        raise NegativeAnswer(
+            f"the lamps go dark on one cell: {lamps.lamp_v:.2f} V stood over them when they were measured, and the "
+            f"cell gives {full_v:.2f} V at most",
+            "run them from more cells in series, or behind a step-up regulator; see: straycell match",
+        )
+
+    def lasts(ohm: float) -> bool:
+        return run(lamps.with_resistor(ohm * (1 - TOLERANCE))).low_h >= wanted_h
+
+    # A larger resistor lets less through, but darkens the lamps earlier: the first one that lasts is looked for upwards.
+    nothing = NegativeAnswer(
+        f"no resistor makes these lamps last {wanted_h:g} h and still light",
+        "take a larger cell, or fewer lamps",
+    )
+    low = high = _LEAST_OHM
+    while not lasts(high):
+        low, high = high, high * _STEP
+        if high > most_ohm or lamps.with_resistor(high).dark_v >= full_v:
+            raise nothing
+    low, high = math.log(low), math.log(high)
+    while high - low > 1e-4:
+        middle = 0.5 * (low + high)
+        low, high = (low, middle) if lasts(math.exp(middle)) else (middle, high)
+    ohm = rounded_up(math.exp(high))
+    weakest = lamps.with_resistor(ohm * (1 - TOLERANCE))
+    found = run(weakest)
+    if not found.low_h >= wanted_h:  # what can be bought lies beyond the few values that would do
+        raise nothing
+    full_a = weakest.current_at(full_v)
+    heat_w = full_a * full_a * ohm * (1 - TOLERANCE)
+    return ResistorChoice(ohm, bands(ohm, TOLERANCE), TOLERANCE, heat_w, power_rating(heat_w), full_a, found)
+
+
+def _check_wanted(wanted_h: float) -> None:
+    if not (math.isfinite(wanted_h) and wanted_h > 0):
+        raise BadData(f"wanted run time is {wanted_h:g} h", "write it like 24h")

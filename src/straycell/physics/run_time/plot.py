@@ -1,0 +1,137 @@
+"""The picture of a run time: voltage under load against time, the band from low to high end, the cut-off.
+
+Only this module of physics imports matplotlib (its Agg canvas alone: no window, no global state).
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from straycell.physics.run_time.course import CoursePoint
+from straycell.physics.run_time.runtime import Runtime
+from straycell.quantities import Dimension, show
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+_INK, _GRID, _LINE, _BAND, _CUT = "#22303c", "#d5dbe0", "#1d4e89", "#c9d8ea", "#b00020"
+_TIMES = ((72.0, 24.0, "d"), (1.5, 1.0, "h"), (0.0, 1.0 / 60.0, "min"))
+"""From so many hours on, the unit of the axis: hours in one, and its name."""
+
+
+def plot_png(
+    course: Sequence[CoursePoint],
+    runtime: Runtime,
+    *,
+    stop_v: float,
+    title: str,
+    summary: str,
+    forbidden: str = "",
+    dpi: int = 150,
+) -> bytes:
+    """A PNG of 10 x 6 inches at `dpi`. Same input, same bytes (for one version of matplotlib)."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(10, 6), dpi=dpi, facecolor="white", layout="constrained")
+    FigureCanvasAgg(figure)
+    panel = figure.subplots()
+    _dress(panel)
+    _draw(panel, course, runtime, stop_v)
+    figure.suptitle(title, x=0.01, ha="left", fontsize=17, color=_INK, fontweight="bold", parse_math=False)
+    panel.set_title(
+        summary, loc="left", fontsize=11, color=_INK, pad=10 if not forbidden else 26, parse_math=False
+    )
+    if forbidden:
+        panel.annotate(
+            f"not allowed: {forbidden}"[:110],
+            (0.0, 1.0),
+            xycoords="axes fraction",
+            xytext=(0, 8),
+            textcoords="offset points",
+            fontsize=11,
+            color=_CUT,
+            fontweight="bold",
+            parse_math=False,
+        )
+    out = io.BytesIO()
+    figure.savefig(out, format="png", metadata={"Software": "straycell"})
+    return out.getvalue()
+
+
+def _draw(panel: Axes, course: Sequence[CoursePoint], runtime: Runtime, stop_v: float) -> None:
+    ends = [h for h in (runtime.high_h, runtime.expected_h) if h > 0]
+    longest_h = max(ends, default=1.0)
+    hours, unit = next((hours, unit) for start, hours, unit in _TIMES if longest_h >= start)
+    panel.set_xlabel(f"time / {unit}")
+    panel.set_ylabel("voltage under load / V")
+    panel.axhline(stop_v, color=_CUT, linewidth=1.2, linestyle=(0, (6, 4)))
+    _say(panel, 0.0, stop_v, f"{runtime.stop} {show(stop_v, Dimension.VOLTAGE)}", (6, 5), _CUT)
+    if not course:
+        panel.set_xlim(0, 1)
+        panel.set_ylim(stop_v - 0.5, stop_v + 0.5)
+        _say(panel, 0.0, stop_v, "the load pulls the voltage below the cut-off at once", (6, -18), _INK)
+        return
+    volts = [p.voltage_v for p in course]
+    low, expected, high = (
+        [getattr(p, end) / hours for p in course] for end in ("low_h", "expected_h", "high_h")
+    )
+    panel.fill(low + high[::-1], volts + volts[::-1], color=_BAND, linewidth=0, label="low end to high end")
+    panel.plot(expected, volts, color=_LINE, linewidth=2.0, label="expected", solid_joinstyle="round")
+    panel.plot(low, volts, color=_LINE, linewidth=1.1, linestyle=(0, (2, 2)), label="low end: count on this")
+    span_v = volts[0] - stop_v
+    panel.set_ylim(stop_v - 0.12 * span_v, volts[0] + 0.08 * span_v)
+    panel.set_xlim(0, 1.04 * high[-1])
+    panel.legend(loc="upper right", frameon=False, fontsize=10, labelcolor=_INK)
+    _ends(panel, low[-1], expected[-1], high[-1], stop_v, unit)
+
+
+def _ends(panel: Axes, low: float, expected: float, high: float, stop_v: float, unit: str) -> None:
+    """Where each line meets the cut-off, in numbers; the two of them apart when they lie close together."""
+    panel.plot([low, expected], [stop_v, stop_v], "o", color=_LINE, markersize=6, zorder=5)
+    close = expected - low < 0.14 * high
+    panel.annotate(
+        f"{low:.3g} {unit}",
+        (low, stop_v),
+        xytext=(-4 if close else 0, -17),
+        textcoords="offset points",
+        ha="right" if close else "center",
+        fontsize=11,
+        color=_LINE,
+        fontweight="bold",
+    )
+    panel.annotate(
+        f"{expected:.3g} {unit}",
+        (expected, stop_v),
+        xytext=(4 if close else 0, -17),
+        textcoords="offset points",
+        ha="left" if close and expected < 0.9 * high else "center",
+        fontsize=11,
+        color=_INK,
+    )
+
+
+def _say(panel: Axes, x: float, y: float, text: str, offset: tuple[float, float], colour: str) -> None:
+    panel.annotate(
+        text,
+        (x, y),
+        xycoords=("axes fraction", "data"),
+        xytext=offset,
+        textcoords="offset points",
+        ha="left",
+        fontsize=10,
+        color=colour,
+    )
+
+
+def _dress(panel: Axes) -> None:
+    panel.grid(True, color=_GRID, linewidth=0.7)
+    panel.set_axisbelow(True)
+    panel.spines[["top", "right"]].set_visible(False)
+    panel.spines[["left", "bottom"]].set_color(_INK)
+    panel.tick_params(colors=_INK, labelsize=10)
+    for axis in (panel.xaxis, panel.yaxis):
+        axis.label.set_color(_INK)
+        axis.label.set_fontsize(11)

@@ -1,0 +1,228 @@
+"""How long a cell or a pack of equal cells runs a device: expected, with a low end that is a promise.
+
+Basis, best first: the cell's own discharge trace, corrected for the difference in current by its resistance over
+hours; else its chemistry's published curves, scaled by its capacity and resistance. The low end takes the
+worst published set, less the root of the summed squares of what the uncertainties of capacity, resistance, lag
+and temperature cost one by one, and of the share the model itself may be wrong by (data/margin.toml).
+
+The expected time never grows with more load, a higher cut-off or the cold. `low` and `high` are such a root about it:
+where it changes faster than its neighbours do, just below the voltage at which the cell starts, they turn by up to
+about one percent of a full run, and under a profile, which ends at a moment of a round, by about a round. A band
+that never turns would need runs at every cut-off in between; the picture draws it by taking the largest so far.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from straycell.cells import Chemistry
+from straycell.errors import BadData
+from straycell.physics.loads import Load, Profile
+from straycell.physics.run_time.answers import (
+    MOST_MARGIN_UP,
+    Runtime,
+    dark_voltage,
+    first_stop,
+    known_curves,
+    margin_of,
+    notes_of,
+)
+from straycell.physics.run_time.doubts import DOUBTS, Assumed, cases_of, known_resistance, slow_share
+from straycell.physics.run_time.duty import march_profile
+from straycell.physics.run_time.march import March, march
+from straycell.physics.sources import (
+    OwnTrace,
+    SourceModel,
+    curve_source,
+    scaled,
+    started_at,
+    trace_source,
+)
+from straycell.physics.temperature import COLDEST_KNOWN_C, capacity_ratio, check_temperature, resistance_ratio
+from straycell.quantities import Measured
+
+__all__ = ["OwnTrace", "Runtime", "estimate"]
+
+TEST_RATE_C = 0.2
+"""A capacity is taken at 0.2C where nothing else is said (IEC 61960, from memory; cell sheets agree)."""
+
+
+Build = Callable[[Assumed], tuple[SourceModel, ...]]
+Pair = tuple[list[March], list[March]]
+
+
+@dataclass(frozen=True, slots=True)
+class _Pack:
+    """One question, ready to be marched for any choice of what is not known exactly."""
+
+    build: Build
+    load: Load
+    stop_v: float
+    series: int
+    parallel: int
+    slow_share: float
+
+    def runs(self, case: Assumed, higher_v: float = 0.0, *, keep: bool = False) -> list[March]:
+        """One run a curve, down to a cut-off `higher_v` above the first one."""
+        return [self._run(model, self.stop_v + higher_v, keep) for model in self.build(case)]
+
+    def _run(self, model: SourceModel, end_v: float, keep: bool) -> March:
+        pack = {"series": self.series, "parallel": self.parallel}
+        if isinstance(self.load, Profile):
+            return march_profile(model, self.load, end_v, slow_share=self.slow_share, **pack)
+        return march(model, self.load, end_v, keep=keep, **pack)
+
+
+def estimate(
+    chemistry: Chemistry,
+    capacity: Measured,
+    resistance: Measured | None,
+    load: Load,
+    *,
+    cutoff_v: float,
+    cell_cutoff_v: float | None = None,
+    protection_cutoff_v: float | None = None,
+    temperature_c: float = 25.0,
+    full_voltage_v: float | None = None,
+    series: int = 1,
+    parallel: int = 1,
+    own_trace: OwnTrace | None = None,
+    capacity_current_a: float | None = None,
+    capacity_cutoff_v: float | None = None,
+    resistance_pulse_s: float = 1.0,
+) -> Runtime:
+    """Run time of a pack of equal cells, from full. Capacity (Ah) and resistance (ohm) are those of one cell.
+
+    `load` is what the device draws at the pack's terminals; `cutoff_v` is the device's, for the whole string; the
+    cell's and the protection's cut-offs are per cell. `capacity_current_a` and `capacity_cutoff_v` say how the
+    capacity was taken (default 0.2C, to the end of the chemistry's window), `resistance_pulse_s` how the
+    resistance was (0 for 1 kHz). `full_voltage_v` is the voltage per cell that the charger ends at, when it is
+    below the chemistry's full voltage. Raises BadData for what cannot be.
+    """
+    _check(capacity, resistance, cutoff_v, series, parallel)
+    check_temperature(temperature_c)
+    stop, stop_v = first_stop(
+        cutoff_v / series, cell_cutoff_v, protection_cutoff_v, dark_voltage(load, series)
+    )
+    ohm, ohm_u, notes = known_resistance(capacity, resistance)
+    cases = cases_of(chemistry, capacity, ohm, ohm_u, resistance_pulse_s, temperature_c)
+    if own_trace is not None:
+        basis, build = "own trace", _from_trace(own_trace, chemistry, capacity.value, full_voltage_v)
+    else:
+        test = (capacity_current_a or TEST_RATE_C * capacity.value, capacity_cutoff_v)
+        basis, build = "chemistry curve", _from_curves(chemistry, test, full_voltage_v)
+    slow = slow_share(chemistry, capacity.value, cases["expected"].steady_ohm)
+    pack = _Pack(build, load, stop_v, series, parallel, slow)
+
+    found = pack.runs(cases["expected"])
+    expected, rate_c = _mean(found, capacity.value)
+    margin, early_v, late_v = margin_of(basis, rate_c, own_trace, capacity.value)
+    moved = [pair for doubt in DOUBTS if (pair := _moved(doubt, cases, pack, found))]
+    moved.append((pack.runs(cases["expected"], early_v), pack.runs(cases["expected"], -late_v)))
+    down = _reach(found, moved, -1.0, margin)
+    up = _reach(found, moved, 1.0, min(margin, MOST_MARGIN_UP))
+    low = max(0.0, min(r.hours - less for r, less in zip(found, down, strict=True)))
+    high = max(r.hours + more for r, more in zip(found, up, strict=True))
+    if temperature_c < COLDEST_KNOWN_C:
+        low = 0.0
+    notes += notes_of(chemistry, expected, rate_c, temperature_c, (stop, stop_v), own_trace)
+    return Runtime(expected, min(low, expected), max(high, expected), basis, stop, tuple(notes))
+
+
+def _mean(found: list[March], capacity_ah: float) -> tuple[float, float]:
+    """(expected h, mean rate in multiples of the capacity per hour) over the curves."""
+    expected = sum(r.hours for r in found) / len(found)
+    if not math.isfinite(expected):
+        raise BadData(
+            "load: it draws nothing at this pack's voltage", "look at the load's supply voltage once more"
+        )
+    charge_ah = sum(r.charge_ah for r in found) / len(found)
+    return expected, charge_ah / max(expected, 1e-9) / capacity_ah
+
+
+def _check(
+    capacity: Measured,
+    resistance: Measured | None,
+    cutoff_v: float,
+    series: int,
+    parallel: int,
+) -> None:
+    if not (math.isfinite(capacity.value) and capacity.value > 0 and capacity.u >= 0):
+        raise BadData(
+            f"capacity is {capacity.value:g} Ah, and must be above zero", "measure the capacity first"
+        )
+    if resistance is not None and not (math.isfinite(resistance.value) and resistance.value >= 0):
+        raise BadData(
+            f"resistance is {resistance.value:g} ohm, and must be zero or more", "measure it once more"
+        )
+    if not (math.isfinite(cutoff_v) and cutoff_v >= 0):
+        raise BadData(f"cut-off is {cutoff_v:g} V, and must be zero or more", "write it for the whole string")
+    if series < 1 or parallel < 1:
+        raise BadData(f"a pack of {series}S{parallel}P", "series and parallel are one or more")
+
+
+def _from_curves(
+    chemistry: Chemistry, test: tuple[float, float | None], full_voltage_v: float | None
+) -> Build:
+    curves = known_curves(chemistry)
+    test_a, cutoff_v = test
+
+    def build(case: Assumed) -> tuple[SourceModel, ...]:
+        models = []
+        for curve in curves:
+            window_v = curve.volts[0] if cutoff_v is None else cutoff_v
+            model = curve_source(
+                curve, case.capacity_ah, case.steady_ohm, case.lag_h, test_a=test_a, test_cutoff_v=window_v
+            )
+            missing = 0.0 if full_voltage_v is None else 1.0 - curve.state_of_charge(full_voltage_v)
+            models.append(_prepared(model, case, missing))
+        return tuple(models)
+
+    return build
+
+
+def _from_trace(
+    trace: OwnTrace, chemistry: Chemistry, measured_ah: float, full_voltage_v: float | None
+) -> Build:
+    curves = () if full_voltage_v is None else known_curves(chemistry)
+    taken_at = capacity_ratio(trace.temperature_c).expected
+    resistance_then = resistance_ratio(trace.temperature_c).expected
+
+    def build(case: Assumed) -> tuple[SourceModel, ...]:
+        model = trace_source(trace, case.steady_ohm * resistance_then, case.lag_h)
+        warm = scaled(model, case.capacity_ah / measured_ah / taken_at, 1.0 / resistance_then)
+        missing = max((1.0 - c.state_of_charge(full_voltage_v or c.volts[-1]) for c in curves), default=0.0)
+        return (_prepared(warm, case, missing),)
+
+    return build
+
+
+def _prepared(model: SourceModel, case: Assumed, missing: float) -> SourceModel:
+    ready = scaled(model, case.capacity_ratio, case.resistance_ratio)
+    return started_at(ready, missing * ready.x_ah[-1])
+
+
+def _moved(doubt: str, cases: dict[str, Assumed], pack: _Pack, expected: list[March]) -> Pair | None:
+    """The runs with one doubt to either side; None when it does not matter here."""
+    sides = [cases[doubt + sign] for sign in "-+"]
+    if all(side == cases["expected"] for side in sides):
+        return None
+    worse, better = (expected if side == cases["expected"] else pack.runs(side) for side in sides)
+    return worse, better
+
+
+def _reach(expected: list[March], moved: list[Pair], way: float, share: float) -> list[float]:
+    """For each curve, in h: the root of the summed squares of what each doubt moves down (-1) or up (1).
+
+    Either side of a doubt may be the shorter one: on an own trace at more current than the load's, a lower
+    resistance is. `share` of the run time is the model's own.
+    """
+    reach = []
+    for k, run in enumerate(expected):
+        squares = (share * run.hours) ** 2
+        for pair in moved:
+            squares += max(0.0, *(way * (side[k].hours - run.hours) for side in pair)) ** 2
+        reach.append(math.sqrt(squares))
+    return reach

@@ -1,0 +1,1 @@
+"""What must be looked at, worst first."""

@@ -1,0 +1,76 @@
+"""What `due` asks of builds and meters."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+
+from straycell.acceptance.reasons import Outcome
+from straycell.builds import Build, BuildState
+from straycell.cells import Stage
+from straycell.readings import Quantity
+from straycell.safety.due.survey import DueItem, Household, Kept, due_kinds
+
+_DOUBTFUL = ("sibling-look", "upset", "shelf-loss", "voltage-floor", "voltage-over-full", "chemistry")
+"""Holds that concern a built-in cell; that a reading of it grew old does not: it cannot be measured in there."""
+
+
+def builds_due(household: Household) -> Iterator[DueItem]:
+    """Finished builds: inspected two weeks after they were finished, then twice a year."""
+    by_code = {kept.code: kept for kept in household.kept}
+    for build in household.builds:
+        if build.state is not BuildState.FINISHED or build.finished_at is None:
+            continue
+        cells = [by_code[code] for code in build.codes if code in by_code]
+        yield from _doubtful(build, cells)
+        yield _inspection(build, cells)
+
+
+def _doubtful(build: Build, cells: list[Kept]) -> Iterator[DueItem]:
+    for kept in cells:
+        if kept.cell.stage is not Stage.INSTALLED or kept.verdict.outcome > Outcome.HOLD:
+            continue
+        reason = next((r for r in kept.verdict.deciding if r.rule in _DOUBTFUL), None)
+        if reason is None and kept.verdict.outcome is Outcome.DISCARD:
+            reason = next(iter(kept.verdict.deciding), None)
+        if reason is not None:
+            yield DueItem(
+                due_kinds()["in-device"],
+                kept.code,
+                reason.at or kept.now,
+                f"{reason.text} (in '{build.project}')",
+                fill={"project": build.project},
+            )
+
+
+def _inspection(build: Build, cells: list[Kept]) -> DueItem:
+    kind = due_kinds()["inspection"]
+    assert build.finished_at is not None
+    last = inspected_at(build, cells)
+    days = kind.days["first" if last is None else "every"]
+    since = last or build.finished_at
+    word = "finished" if last is None else "looked at"
+    why = f"{word} {since:%Y-%m-%d}: {len(build.codes)} cell{'s' if len(build.codes) > 1 else ''}"
+    return DueItem(kind, build.project, since + timedelta(days=days), why, about="build")
+
+
+def inspected_at(build: Build, cells: list[Kept]) -> datetime | None:
+    """When all cells of a build were last looked at after it was finished: the oldest of their latest looks."""
+    latest = [
+        max(
+            (r.at for r in kept.case.of(Quantity.LOOK) if build.finished_at and r.at > build.finished_at),
+            default=None,
+        )
+        for kept in cells
+    ]
+    seen = [at for at in latest if at is not None]
+    return min(seen) if seen and len(seen) == len(latest) else None
+
+
+def meters_due(household: Household) -> Iterator[DueItem]:
+    """Meters that were not compared for a year, or never since they were declared."""
+    kind = due_kinds()["meter"]
+    for meter in sorted(household.meters, key=lambda m: m.name):
+        word = "last compared" if meter.compared else "never compared, declared"
+        at = meter.last + timedelta(days=kind.days["every"])
+        yield DueItem(kind, meter.name, at, f"{word} {meter.last:%Y-%m-%d}", about="meter")

@@ -1,0 +1,130 @@
+"""What must be looked at, worst first: kinds from due.toml, the items, and the survey that gathers them.
+
+`due_cells` holds the questions asked of a cell, `due_others` those of builds and meters.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from functools import cached_property, lru_cache
+from importlib import resources
+
+from straycell.acceptance.case import Case
+from straycell.acceptance.evidence import Evidence
+from straycell.acceptance.reasons import Verdict
+from straycell.builds import Build
+from straycell.cells import Cell
+from straycell.safety.storage import Standing, standing
+
+
+@dataclass(frozen=True, slots=True)
+class DueKind:
+    """One kind of thing to look at. A lower `rank` is worse; `do` has places to fill in."""
+
+    id: str
+    rank: int
+    title: str
+    danger: bool
+    do: str
+    source: str
+    days: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class DueItem:
+    """One thing to look at from `at` (UTC) on: which cell, project or meter, why, and what to do."""
+
+    kind: DueKind
+    subject: str
+    at: datetime
+    why: str
+    box: str | None = None
+    about: str = "cell"
+    fill: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def todo(self) -> str:
+        return self.kind.do.format(**{"code": self.subject, "project": self.subject, **self.fill})
+
+    @property
+    def order(self) -> tuple[int, datetime, str]:
+        """Worst first, then longest due, then by code."""
+        return self.kind.rank, self.at, self.subject
+
+
+@dataclass(frozen=True)
+class Kept:
+    """One cell as the survey sees it. `condemned_at` is when it was condemned, `build` the project it sits in."""
+
+    cell: Cell
+    case: Case
+    verdict: Verdict
+    condemned_at: datetime | None = None
+    build: str | None = None
+    handover: int | None = None
+
+    @property
+    def code(self) -> str:
+        return self.cell.code
+
+    @property
+    def evidence(self) -> Evidence:
+        return self.case.evidence
+
+    @property
+    def now(self) -> datetime:
+        return self.case.now
+
+    @cached_property
+    def standing(self) -> Standing:
+        """How full it is, and since when."""
+        return standing(self.case)
+
+
+@dataclass(frozen=True, slots=True)
+class MeterCheck:
+    """A meter and when it was last compared, or else first declared."""
+
+    name: str
+    last: datetime
+    compared: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Household:
+    """Everything the survey looks at. `box_kinds` gives each box's kind as written."""
+
+    kept: Sequence[Kept]
+    box_kinds: Mapping[str, str]
+    builds: Sequence[Build]
+    meters: Sequence[MeterCheck]
+    now: datetime
+
+
+@lru_cache(maxsize=1)
+def due_kinds() -> Mapping[str, DueKind]:
+    """The kinds by id, worst first."""
+    text = resources.files("straycell.safety.due").joinpath("due.toml").read_text(encoding="utf-8")
+    kinds = [DueKind(rank=rank, **entry) for rank, entry in enumerate(tomllib.loads(text)["kind"])]
+    return {kind.id: kind for kind in kinds}
+
+
+def survey(household: Household) -> list[DueItem]:
+    """All that is due now or will be, as things stand, worst first. Same input, same list."""
+    from straycell.safety.due.cells import cells_due
+    from straycell.safety.due.others import builds_due, meters_due
+
+    found: Iterable[DueItem] = [
+        *cells_due(household),
+        *builds_due(household),
+        *meters_due(household),
+    ]
+    return sorted(found, key=lambda item: item.order)
+
+
+def due_now(items: Iterable[DueItem], now: datetime) -> list[DueItem]:
+    """Those whose time has come, worst first."""
+    return [item for item in items if item.at <= now]

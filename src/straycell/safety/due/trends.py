@@ -1,0 +1,127 @@
+"""Rest voltages that fall faster than the cell's own past or its siblings: told before any limit is reached."""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from functools import lru_cache
+from importlib import resources
+from statistics import median
+from typing import Any
+
+from straycell.acceptance.case import Case, known_chemistry
+from straycell.acceptance.checks.shelf import loss_between, segments, spans
+from straycell.cells import Chemistry
+from straycell.quantities import Measured
+from straycell.readings import Reading
+
+
+@dataclass(frozen=True, slots=True)
+class Fall:
+    """How fast a rest voltage fell between two readings, in `unit` (%/month, or mV/month on lfp)."""
+
+    rate: Measured
+    unit: str
+    first_at: datetime
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Trend:
+    """A cell that falls faster than it should: against what, and since when that is known."""
+
+    code: str
+    fall: Fall
+    reference: float
+    against: str
+
+    @property
+    def text(self) -> str:
+        rate, unit = self.fall.rate, self.fall.unit
+        return (
+            f"loses {rate.value:.1f} ± {rate.expanded:.1f} {unit}, {self.against} {self.reference:.1f} {unit}: "
+            "falling faster"
+        )
+
+
+@lru_cache(maxsize=1)
+def _figures() -> dict[str, Any]:
+    text = resources.files("straycell.safety.due").joinpath("trends.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+def falls(case: Case) -> list[Fall]:
+    """How fast the rest voltage fell, stretch by stretch, oldest first; stretches do not overlap."""
+    if not known_chemistry(case):
+        return []
+    found: list[Fall] = []
+    for span in spans(case):
+        end: datetime | None = None
+        mine: list[Fall] = []
+        for first, second in segments(case, span):
+            if end is not None and second.at > end:
+                continue
+            fall = _fall(case, first, second)
+            if fall is not None:
+                mine.insert(0, fall)
+                end = first.at
+        found += mine
+    return found
+
+
+def _fall(case: Case, first: Reading, second: Reading) -> Fall | None:
+    if case.facts.chemistry is not Chemistry.LFP:
+        rate = loss_between(case, first, second)
+        unit = "%/month"
+    else:
+        rate, unit = _millivolts(case, first, second), "mV/month"
+    return None if rate is None else Fall(rate, unit, first.at, second.at)
+
+
+def _millivolts(case: Case, first: Reading, second: Reading) -> Measured | None:
+    """Drop in mV in 30 days; each voltage with all of its meter's uncertainty."""
+    before, after = case.measured(first), case.measured(second)
+    days = (second.at - first.at).total_seconds() / 86400.0
+    if case.at_board(first) != case.at_board(second) or days <= 0:
+        return None
+    scale = 1000.0 * 30.0 / days
+    return Measured((before.value - after.value) * scale, math.hypot(before.u, after.u) * scale)
+
+
+def trend(case: Case, siblings: Sequence[Case] = ()) -> Trend | None:
+    """The latest stretch held against the cell's past, then against its siblings; None when it is in line.
+
+    Called out only when it is faster beyond the uncertainty of both, and never below a usual loss.
+    """
+    mine = falls(case)
+    if not mine or _over(case, mine[-1]):
+        return None
+    latest, figures = mine[-1], _figures()
+    least = figures["least"]["lfp_mv_month" if latest.unit.startswith("mV") else "percent_month"]
+    past = [fall for fall in mine[:-1] if fall.unit == latest.unit]
+    if past and _faster(latest.rate, past[-1].rate, figures["factor"]["past"], least):
+        return Trend(case.evidence.code, latest, past[-1].rate.value, "before that it was")
+    others = [f[-1] for f in map(falls, siblings) if f and f[-1].unit == latest.unit]
+    if len(others) < figures["siblings"]["fewest"]:
+        return None
+    middle = Measured(median(o.rate.value for o in others), median(o.rate.u for o in others))
+    if _faster(latest.rate, middle, figures["factor"]["siblings"], least):
+        return Trend(case.evidence.code, latest, middle.value, "its siblings")
+    return None
+
+
+def _over(case: Case, latest: Fall) -> bool:
+    """True when the cell was charged, discharged or built in since: that stretch is past."""
+    return case.disturbed(latest.at, case.now)
+
+
+def _faster(rate: Measured, reference: Measured, factor: float, least: float) -> bool:
+    beyond = 2.0 * math.hypot(rate.u, reference.u)
+    return (
+        rate.value - max(reference.value, 0.0) > beyond
+        and rate.value > factor * max(reference.value, 0.0)
+        and rate.value > least
+    )

@@ -1,0 +1,180 @@
+"""The hand-over list as a PDF, A4, to be signed by who receives the cells. The only module here that knows fpdf2.
+
+The date comes in with the list, so the same list gives the same bytes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, datetime
+
+from fpdf import FPDF
+from fpdf.enums import TableBordersLayout, XPos, YPos
+from fpdf.fonts import FontFace
+
+from straycell.safety.energy import Amount
+from straycell.safety.handover.condition import Condition, carriage
+from straycell.safety.handover.listing import HandoverCell, HandoverLine, HandoverList
+
+_FONT = "helvetica"
+_MARGIN_MM = 15.0
+_SMALL, _TEXT, _HEAD, _TITLE = 7.5, 9.0, 11.0, 16.0
+_COLUMNS = (8, 13, 41, 24, 20, 21, 24, 29)
+_SIGN_MM = 52.0
+_TOGETHER_MM = 14.0
+
+
+def handover_pdf(listed: HandoverList, now: datetime, *, cautions: Sequence[str] = ()) -> bytes:
+    """The list on as many pages as it takes: lines, the cells on them, what may apply, cautions, signatures."""
+    pdf = _Sheet(listed, now)
+    pdf.add_page()
+    _head(pdf, listed, now)
+    _table(pdf, listed)
+    _cells(pdf, listed)
+    _rules(pdf, listed, cautions)
+    _signatures(pdf)
+    return bytes(pdf.output())
+
+
+class _Sheet(FPDF):
+    """A4 with the list's number and the page at the foot of every page."""
+
+    def __init__(self, listed: HandoverList, now: datetime) -> None:
+        super().__init__(unit="mm", format="A4")
+        self.set_margin(_MARGIN_MM)
+        self.set_auto_page_break(True, margin=18.0)
+        self.set_creation_date(now.astimezone(UTC).replace(microsecond=0))
+        self.set_producer("straycell")
+        self.set_title(f"straycell hand-over {listed.number}")
+        self.alias_nb_pages()
+        self._foot = f"Hand-over {listed.number}, bench {listed.bench}, printed {now:%Y-%m-%d %H:%M} UTC"
+
+    def footer(self) -> None:
+        self.set_y(-13.0)
+        self.set_font(_FONT, "", _SMALL)
+        self.cell(0, 4, f"{self._foot}, page {self.page_no()} of {{nb}}", align="C")
+
+
+def _latin(text: str) -> str:
+    return text.encode("latin-1", "replace").decode("latin-1")
+
+
+def _say(pdf: FPDF, text: str, size: float = _TEXT, *, bold: bool = False, indent: float = 0.0) -> None:
+    pdf.set_font(_FONT, "B" if bold else "", size)
+    pdf.set_x(_MARGIN_MM + indent)
+    width = pdf.w - 2 * _MARGIN_MM - indent
+    pdf.multi_cell(width, size * 0.46, _latin(text), align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+
+
+def _head(pdf: FPDF, listed: HandoverList, now: datetime) -> None:
+    _say(pdf, f"Hand-over list {listed.number}", _TITLE, bold=True)
+    state = f"closed {listed.closed_at:%Y-%m-%d}" if listed.closed_at else f"open, as of {now:%Y-%m-%d}"
+    pdf.ln(1)
+    _say(pdf, f"To: {listed.place}", _HEAD)
+    _say(pdf, f"From: bench {listed.bench}; begun {listed.opened_at:%Y-%m-%d}, {state}")
+    damaged = sum(cell.condition is Condition.DAMAGED for cell in listed.cells)
+    _say(
+        pdf,
+        f"{len(listed.cells)} cells in all: {damaged} damaged or defective, {len(listed.cells) - damaged} intact; "
+        f"{_mass(listed.mass)}, {_energy(listed.energy)}",
+        bold=True,
+    )
+    _say(
+        pdf,
+        "~ marks a figure that is estimated, wholly or in part, from size or form. Energy is that of full cells.",
+    )
+    pdf.ln(2)
+
+
+def _mass(amount: Amount) -> str:
+    figure = f"{amount.value / 1000:.2f} kg" if amount.value >= 1000 else f"{amount.value:.0f} g"
+    return f"{'~' if amount.estimated else ''}{figure}"
+
+
+def _energy(amount: Amount) -> str:
+    return f"{'~' if amount.estimated else ''}{amount.value:.1f} Wh"
+
+
+def _state(line: HandoverLine) -> str:
+    return str(line.condition) + (": MAY REACT" if line.critical else "")
+
+
+def _kind(line: HandoverLine) -> str:
+    names = {"primary": "lithium, not rechargeable", "unknown": "lithium, chemistry not known"}
+    return f"{line.form} {names.get(line.chemistry, f'Li-ion ({line.chemistry})')}"
+
+
+def _table(pdf: FPDF, listed: HandoverList) -> None:
+    rules = carriage()["rule"]
+    heads = ("line", "count", "what", "state", "mass", "energy", "UN number*", "may apply*")
+    pdf.set_font(_FONT, "", 8.5)
+    with pdf.table(
+        col_widths=_COLUMNS,
+        line_height=4.2,
+        padding=(0.8, 1.3),
+        text_align=("CENTER", "CENTER", "LEFT", "LEFT", "RIGHT", "RIGHT", "LEFT", "LEFT"),
+        borders_layout=TableBordersLayout.ALL,
+        headings_style=FontFace(emphasis="BOLD"),
+    ) as table:
+        table.row(heads)
+        for number, line in enumerate(listed.lines, 1):
+            carried = [rules[name]["name"] for name in line.rules if name != "epa"]
+            row = (
+                str(number),
+                str(line.count),
+                _kind(line),
+                _state(line),
+                _mass(line.mass),
+                _energy(line.energy),
+            )
+            table.row([*map(_latin, row), line.un, "; ".join(carried)])
+    pdf.ln(1)
+    ask = str(carriage()["ask"])
+    _say(pdf, f"* May apply, no more: {ask}, and follow its word and the carrier's.", bold=True)
+    pdf.ln(2)
+
+
+def _cells(pdf: FPDF, listed: HandoverList) -> None:
+    _say(pdf, "The cells on each line", _HEAD, bold=True)
+    for number, line in enumerate(listed.lines, 1):
+        pdf.ln(1)
+        if pdf.will_page_break(_TOGETHER_MM):  # a heading never stands alone at the foot of a page
+            pdf.add_page()
+        _say(pdf, f"Line {number}: {_kind(line)}, {_state(line)}", bold=True)
+        for cell in line.cells:
+            _say(pdf, _told(cell), 8.0, indent=4.0)
+    pdf.ln(2)
+
+
+def _told(cell: HandoverCell) -> str:
+    marking = f" '{cell.marking}'" if cell.marking else ""
+    return f"{cell.code}{marking}  {_mass(cell.mass)}, {_energy(cell.energy)}: {cell.why}"
+
+
+def _rules(pdf: FPDF, listed: HandoverList, cautions: Sequence[str]) -> None:
+    _say(pdf, "What may apply, with where it stands", _HEAD, bold=True)
+    for rule in listed.rules:
+        _say(pdf, f"{rule.name}: {rule.text}. Source: {rule.source}.", 8.0)
+        pdf.ln(0.6)
+    pdf.ln(1)
+    for text in cautions:
+        _say(pdf, text, 8.0)
+    pdf.ln(2)
+
+
+def _signatures(pdf: FPDF) -> None:
+    """Never alone on two pages: they start a page of their own when there is no room."""
+    if pdf.get_y() + _SIGN_MM > pdf.h - 18.0:
+        pdf.add_page()
+    _say(pdf, "Received as listed", _HEAD, bold=True)
+    _say(pdf, "Damaged and intact cells were handed over apart, terminals covered.")
+    width = (pdf.w - 2 * _MARGIN_MM - 10.0) / 2
+    top = pdf.get_y() + 14.0
+    for place, who in enumerate(("handed over by", "received by")):
+        left = _MARGIN_MM + place * (width + 10.0)
+        for row, what in enumerate(("name, date", "signature")):
+            y = top + 15.0 * row
+            pdf.line(left, y, left + width, y)
+            pdf.set_font(_FONT, "", _SMALL)
+            pdf.text(left, y + 3.5, f"{who}: {what}")
+    pdf.set_y(top + 22.0)

@@ -1,0 +1,1 @@
+"""What is kept, a file a thing: cells, readings, tear-downs, boxes, builds, hand-overs."""

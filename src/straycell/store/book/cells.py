@@ -1,0 +1,219 @@
+"""Cells in the store: their codes, the versions of their facts, their stage and their box."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from dataclasses import fields
+from typing import Any
+
+from sqlalchemy import Connection, Select, func, select
+
+from straycell.cells import (
+    LAST_NUMBER,
+    Cell,
+    CellFacts,
+    Chemistry,
+    Form,
+    Stage,
+    check_move,
+    nearest_codes,
+    next_codes,
+    parse_code,
+)
+from straycell.errors import BadData
+from straycell.store.column_values import from_us
+from straycell.store.schema.tables import BENCH, BLANK_CODE, CELL, CELL_FACTS
+from straycell.store.session import Pen, among, rows_of
+
+FACT_NAMES = tuple(field.name for field in fields(CellFacts))
+FACT_COLUMNS = tuple(CELL_FACTS.c[name] for name in FACT_NAMES)
+_CHEMISTRY = FACT_NAMES.index("chemistry")
+_FORM = FACT_NAMES.index("form")
+
+
+def facts_of(values: tuple[Any, ...]) -> CellFacts:
+    """The facts from a row's values in FACT_NAMES order."""
+    listed = list(values)
+    listed[_CHEMISTRY] = Chemistry(listed[_CHEMISTRY])
+    listed[_FORM] = Form(listed[_FORM])
+    return CellFacts(*listed)
+
+
+def facts_values(facts: CellFacts) -> dict[str, Any]:
+    """The facts as plain column values."""
+    values = {name: getattr(facts, name) for name in FACT_NAMES}
+    return values | {"chemistry": facts.chemistry.value, "form": facts.form.value}
+
+
+def newest_facts() -> Select[tuple[int]]:
+    """Numbers of the versions that hold now."""
+    return select(func.max(CELL_FACTS.c.id)).group_by(CELL_FACTS.c.code)
+
+
+def _cells() -> Select[Any]:
+    """Asked cell by cell, which the index answers at once: as a list of numbers SQLite may read it for every cell."""
+    version = CELL_FACTS.alias()
+    newest = select(func.max(version.c.id)).where(version.c.code == CELL.c.code).scalar_subquery()
+    return (
+        select(
+            CELL.c.code,
+            CELL.c.stage,
+            CELL.c.box,
+            CELL.c.added_at_us,
+            CELL_FACTS.c.teardown,
+            CELL_FACTS.c.pack,
+            *FACT_COLUMNS,
+        )
+        .select_from(CELL)
+        .join(CELL_FACTS, CELL_FACTS.c.id == newest)
+        .order_by(CELL.c.code)
+    )
+
+
+def _cell(row: Any) -> Cell:
+    code, stage, box, added_at_us, teardown, pack, *facts = row
+    return Cell(code, facts_of(tuple(facts)), Stage(stage), teardown, pack, box, from_us(added_at_us))
+
+
+def codes(conn: Connection) -> list[str]:
+    """Every cell's code, in order."""
+    return list(conn.execute(select(CELL.c.code).order_by(CELL.c.code)).scalars())
+
+
+def cell(conn: Connection, code: str) -> Cell:
+    """One cell. Raises BadData naming the nearest codes when there is none."""
+    newest = select(func.max(CELL_FACTS.c.id)).where(CELL_FACTS.c.code == code).scalar_subquery()
+    row = conn.execute(
+        select(
+            CELL.c.code,
+            CELL.c.stage,
+            CELL.c.box,
+            CELL.c.added_at_us,
+            CELL_FACTS.c.teardown,
+            CELL_FACTS.c.pack,
+            *FACT_COLUMNS,
+        )
+        .join(CELL_FACTS, CELL_FACTS.c.id == newest)
+        .where(CELL.c.code == code)
+    ).one_or_none()
+    if row is None:
+        raise _absent(conn, code)
+    return _cell(row)
+
+
+def _absent(conn: Connection, code: str) -> BadData:
+    if conn.execute(select(BLANK_CODE.c.code).where(BLANK_CODE.c.code == code)).first() is not None:
+        return BadData(
+            f"code {code} is set aside, but no cell bears it yet",
+            f"log the cell: straycell cell add --code {code}",
+        )
+    near = nearest_codes(code, codes(conn))
+    hint = f"nearest in the store: {', '.join(near)}" if near else "see: straycell cell list"
+    return BadData(f"there is no cell {code}", hint)
+
+
+def require_cells(conn: Connection, wanted: Iterable[str]) -> None:
+    """Raise BadData for the first of these codes that is no cell's."""
+    listed = list(dict.fromkeys(wanted))
+    found = set(conn.execute(select(CELL.c.code).where(among(CELL.c.code, listed))).scalars())
+    for code in listed:
+        if code not in found:
+            raise _absent(conn, code)
+
+
+def find_code(conn: Connection, text: str) -> str:
+    """A code as typed or scanned, of a cell that exists. Raises BadData with the nearest codes."""
+    try:
+        code = parse_code(text)
+    except BadData:
+        code = parse_code(text, codes(conn))  # the same refusal, now with suggestions
+    require_cells(conn, [code])
+    return code
+
+
+def cells(
+    conn: Connection,
+    *,
+    wanted: Collection[str] | None = None,
+    stage: Stage | None = None,
+    chemistry: Chemistry | None = None,
+    form: Form | None = None,
+    box: str | None = None,
+) -> list[Cell]:
+    """Cells by code, those that fit every given filter."""
+    query = _cells()
+    for column, value in (
+        (CELL.c.stage, stage),
+        (CELL_FACTS.c.chemistry, chemistry),
+        (CELL_FACTS.c.form, form),
+        (CELL.c.box, box),
+    ):
+        if value is not None:
+            query = query.where(column == str(value))
+    if wanted is not None:
+        query = query.where(among(CELL.c.code, wanted))
+    return [_cell(row) for row in rows_of(conn, query)]
+
+
+def stages(conn: Connection, wanted: Collection[str]) -> dict[str, Stage]:
+    """The stage of each of these cells."""
+    rows = conn.execute(select(CELL.c.code, CELL.c.stage).where(among(CELL.c.code, wanted)))
+    return {code: Stage(stage) for code, stage in rows}
+
+
+def move_stage(pen: Pen, code: str, new: Stage) -> None:
+    """Move a cell along its life. Raises BadData for an illegal step."""
+    check_move(code, stages(pen.conn, [code])[code], new)
+    pen.conn.execute(CELL.update().where(CELL.c.code == code).values(stage=new.value))
+
+
+# --- codes -----------------------------------------------------------------------------------------
+
+
+def taken(conn: Connection, wanted: Collection[str]) -> set[str]:
+    """Which of these codes stand for a cell or are set aside."""
+    used = conn.execute(select(CELL.c.code).where(among(CELL.c.code, wanted))).scalars()
+    aside = conn.execute(select(BLANK_CODE.c.code).where(among(BLANK_CODE.c.code, wanted))).scalars()
+    return {*used, *aside}
+
+
+def issue_codes(pen: Pen, count: int) -> list[str]:
+    """The bench's next free codes, counted as issued from now on."""
+    if count < 1:
+        raise BadData(f"{count} codes cannot be issued", "write how many, 1 or more")
+    bench = pen.conn.execute(select(BENCH)).one()
+    after, fresh = int(bench.last_cell), list[str]()
+    while len(fresh) < count:
+        offered = next_codes(bench.letter, after, min(count - len(fresh), LAST_NUMBER))
+        used = taken(pen.conn, offered)
+        fresh += [code for code in offered if code not in used]
+        after = int(offered[-1][1:6])
+    pen.conn.execute(BENCH.update().values(last_cell=after))
+    return fresh
+
+
+def set_aside_codes(pen: Pen, count: int) -> list[str]:
+    """Codes for blank labels, to be used by cells logged later."""
+    fresh = issue_codes(pen, count)
+    event_id = pen.event("codes-set-aside", subject=f"{fresh[0]} to {fresh[-1]}", detail={"count": count})
+    pen.conn.execute(BLANK_CODE.insert(), [{"code": code, "event_id": event_id} for code in fresh])
+    return fresh
+
+
+def blank_codes(conn: Connection) -> list[str]:
+    """Codes set aside that no cell bears yet."""
+    return list(
+        conn.execute(
+            select(BLANK_CODE.c.code)
+            .where(BLANK_CODE.c.code.not_in(select(CELL.c.code)))
+            .order_by(BLANK_CODE.c.code)
+        ).scalars()
+    )
+
+
+def claim_code(pen: Pen, text: str) -> str:
+    """A code chosen by hand: one set aside, or any valid one that no cell bears. Raises BadData."""
+    code = parse_code(text)
+    if pen.conn.execute(select(CELL.c.code).where(CELL.c.code == code)).first() is not None:
+        raise BadData(f"code {code} stands for a cell already", "a code is for life: take another")
+    return code

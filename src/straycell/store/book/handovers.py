@@ -1,0 +1,234 @@
+"""Hand-overs in the store: condemned cells gathered for a collection point, and their leaving. Nothing is deleted."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from sqlalchemy import Connection, select
+
+from straycell.cells import Stage
+from straycell.errors import BadData
+from straycell.safety.handover.listing import HandoverCell, HandoverList, make_list
+from straycell.store.book import cells
+from straycell.store.book.records import HandoverEntry, Listing
+from straycell.store.column_values import from_json, from_us, opt_time, to_json
+from straycell.store.schema.tables import (
+    BENCH,
+    BUILD,
+    BUILD_CELL,
+    CELL,
+    EVENT,
+    EVENT_CELL,
+    HANDOVER,
+    HANDOVER_CELL,
+)
+from straycell.store.session import Pen, among, insert_one
+from straycell.store.verdicts.evidence import evidences
+from straycell.store.verdicts.recorded import judge
+
+if TYPE_CHECKING:
+    from straycell.acceptance import RuleSet
+
+_CONDEMNING = ("condemned", "discarded")
+
+
+def handovers(conn: Connection) -> list[HandoverEntry]:
+    """All hand-overs in the order they were begun."""
+    rows = conn.execute(select(HANDOVER).order_by(HANDOVER.c.id)).all()
+    places = conn.execute(
+        select(HANDOVER_CELL.c.handover_id, HANDOVER_CELL.c.code)
+        .where(HANDOVER_CELL.c.state != Listing.LEFT_OUT.value)
+        .order_by(HANDOVER_CELL.c.handover_id, HANDOVER_CELL.c.code)
+    ).all()
+    on: dict[int, list[str]] = {}
+    for number, code in places:
+        on.setdefault(number, []).append(code)
+    return [
+        HandoverEntry(
+            id=row.id,
+            place=row.place,
+            opened_at=from_us(row.opened_at_us),
+            closed_at=opt_time(row.closed_at_us),
+            codes=tuple(on.get(row.id, ())),
+            body=from_json(row.body) if row.body else None,
+        )
+        for row in rows
+    ]
+
+
+def handover(conn: Connection, number: int) -> HandoverEntry:
+    """One hand-over by its number. Raises BadData when there is none."""
+    listed = handovers(conn)
+    found = next((entry for entry in listed if entry.id == number), None)
+    if found is None:
+        hint = f"there are 1 to {listed[-1].id}" if listed else "begin one with: straycell handover add PLACE"
+        raise BadData(f"there is no hand-over {number}", hint)
+    return found
+
+
+def built_in(conn: Connection) -> set[str]:
+    """Cells that sit in a live build, whatever their stage."""
+    query = (
+        select(BUILD_CELL.c.code)
+        .join(BUILD, BUILD.c.id == BUILD_CELL.c.build_id)
+        .where(BUILD_CELL.c.live, BUILD.c.state == "finished")
+    )
+    return set(conn.execute(query).scalars())
+
+
+def waiting(conn: Connection) -> list[str]:
+    """Condemned cells that are in no device and on no hand-over, by code."""
+    taken = select(HANDOVER_CELL.c.code).where(HANDOVER_CELL.c.state != Listing.LEFT_OUT.value)
+    rows = conn.execute(
+        select(CELL.c.code)
+        .where(CELL.c.stage == Stage.CONDEMNED.value, CELL.c.code.not_in(taken))
+        .order_by(CELL.c.code)
+    ).scalars()
+    inside = built_in(conn)
+    return [code for code in rows if code not in inside]
+
+
+def condemned_since(conn: Connection) -> dict[str, datetime]:
+    """When each cell that is condemned now was condemned: the first time since it was last cleared."""
+    first = _first_condemned(conn, [Stage.CONDEMNED.value])
+    return {code: from_us(at_us) for code, (at_us, _) in first.items()}
+
+
+def out_of_use(conn: Connection) -> dict[str, str]:
+    """Why each cell that is condemned or handed over went out of use; empty where no event says."""
+    stages = [Stage.CONDEMNED.value, Stage.HANDED_OVER.value]
+    first = _first_condemned(conn, stages)
+    codes = conn.execute(select(CELL.c.code).where(CELL.c.stage.in_(stages)).order_by(CELL.c.code)).scalars()
+    return {code: first[code][1] if code in first else "" for code in codes}
+
+
+def _first_condemned(conn: Connection, stages: Collection[str]) -> dict[str, tuple[int, str]]:
+    """(when in microseconds, why) each cell of these stages was condemned first since it was last cleared."""
+    rows = conn.execute(
+        select(EVENT_CELL.c.code, EVENT.c.verb, EVENT.c.at_us, EVENT.c.because)
+        .join(EVENT, EVENT.c.id == EVENT_CELL.c.event_id)
+        .join(CELL, CELL.c.code == EVENT_CELL.c.code)
+        .where(CELL.c.stage.in_(stages), EVENT.c.verb.in_([*_CONDEMNING, "cleared"]))
+        .order_by(EVENT.c.id)
+    ).all()
+    first: dict[str, tuple[int, str]] = {}
+    for code, verb, at_us, because in rows:
+        if verb == "cleared":
+            first.pop(code, None)
+        else:
+            first.setdefault(code, (at_us, because))
+    return first
+
+
+def add_handover(pen: Pen, place: str, codes: Sequence[str] | None) -> HandoverEntry:
+    """Gather the waiting condemned cells (or these of them) for a place; an open hand-over there takes them in.
+
+    Raises BadData when none waits, or one of the cells named is not to be had.
+    """
+    name = place.strip()
+    if not name:
+        raise BadData("a hand-over needs a place", "write where the cells go, like 'recycling yard'")
+    free = waiting(pen.conn)
+    wanted = free if codes is None else list(dict.fromkeys(codes))
+    _require_waiting(pen.conn, wanted, free)
+    open_one = pen.conn.execute(
+        select(HANDOVER.c.id).where(HANDOVER.c.place == name, HANDOVER.c.closed_at_us.is_(None))
+    ).scalar()
+    if not wanted and open_one is None:
+        raise BadData("no condemned cell waits for a hand-over", "see: straycell cell list --stage condemned")
+    event_id = pen.event("handover-added", wanted, subject=name, detail={"count": len(wanted)})
+    number = open_one or insert_one(
+        pen.conn, HANDOVER, place=name, opened_at_us=pen.now_us, body="", event_id=event_id
+    )
+    _list(pen, number, wanted, event_id)
+    return handover(pen.conn, number)
+
+
+def _require_waiting(conn: Connection, wanted: Collection[str], free: Collection[str]) -> None:
+    cells.require_cells(conn, wanted)
+    stages = cells.stages(conn, wanted)
+    for code in wanted:
+        if code in free:
+            continue
+        if stages[code] is not Stage.CONDEMNED:
+            raise BadData(
+                f"cell {code} is {stages[code]}, not condemned", f"see: straycell verdict show {code}"
+            )
+        if code in built_in(conn):
+            raise BadData(
+                f"cell {code} is condemned and still built in", "take its build apart first: build dismantle"
+            )
+        raise BadData(f"cell {code} is on a hand-over already", "see: straycell handover list")
+
+
+def _list(pen: Pen, number: int, wanted: Sequence[str], event_id: int) -> None:
+    again = set(
+        pen.conn.execute(
+            select(HANDOVER_CELL.c.code).where(
+                HANDOVER_CELL.c.handover_id == number, among(HANDOVER_CELL.c.code, wanted)
+            )
+        ).scalars()
+    )
+    for code in wanted:
+        if code in again:
+            pen.conn.execute(
+                HANDOVER_CELL.update()
+                .where(HANDOVER_CELL.c.handover_id == number, HANDOVER_CELL.c.code == code)
+                .values(state=Listing.LISTED.value)
+            )
+        else:
+            pen.conn.execute(
+                HANDOVER_CELL.insert().values(
+                    handover_id=number, code=code, state=Listing.LISTED.value, event_id=event_id
+                )
+            )
+
+
+def list_of(conn: Connection, entry: HandoverEntry, rules: RuleSet, now: datetime) -> HandoverList:
+    """The list as it would go with the cells now; of a closed hand-over the one that went."""
+    if entry.body is not None:
+        return HandoverList.from_json(entry.body)
+    stages = cells.stages(conn, entry.codes)
+    still = [code for code in entry.codes if stages[code] is Stage.CONDEMNED]
+    found = evidences(conn, still)
+    listed = [HandoverCell.of(evidence, judge(evidence, rules, now)) for evidence in found.values()]
+    letter = str(conn.execute(select(BENCH.c.letter)).scalar_one())
+    return make_list(entry.id, entry.place, letter, entry.opened_at, listed)
+
+
+def close_handover(pen: Pen, number: int) -> HandoverEntry:
+    """The cells have left the house: they become handed-over, and the list is kept as it went.
+
+    Cells that are not condemned any more are left out and stay. Raises BadData when it is closed, or empty.
+    """
+    entry = handover(pen.conn, number)
+    if entry.closed_at is not None:
+        raise BadData(
+            f"hand-over {number} was closed on {entry.closed_at:%Y-%m-%d}", "begin another: handover add"
+        )
+    stages = cells.stages(pen.conn, entry.codes)
+    gone = [code for code in entry.codes if stages[code] is Stage.CONDEMNED]
+    if not gone:
+        raise BadData(f"hand-over {number} holds no condemned cell", "nothing to hand over")
+    listed = list_of(pen.conn, entry, pen.rules, pen.now).closed(pen.now)
+    pen.event("handed-over", gone, subject=entry.place, detail={"handover": number})
+    for code in gone:
+        cells.move_stage(pen, code, Stage.HANDED_OVER)
+    pen.conn.execute(CELL.update().where(among(CELL.c.code, gone)).values(box=None))
+    on = HANDOVER_CELL.c.handover_id == number
+    pen.conn.execute(
+        HANDOVER_CELL.update().where(on, among(HANDOVER_CELL.c.code, gone)).values(state=Listing.GONE.value)
+    )
+    pen.conn.execute(
+        HANDOVER_CELL.update()
+        .where(on, HANDOVER_CELL.c.state == Listing.LISTED.value)
+        .values(state=Listing.LEFT_OUT.value)
+    )
+    pen.conn.execute(
+        HANDOVER.update()
+        .where(HANDOVER.c.id == number)
+        .values(closed_at_us=pen.now_us, body=to_json(listed.to_json()))
+    )
+    return handover(pen.conn, number)

@@ -1,0 +1,90 @@
+"""Meters in the store: as declared, for good, because readings lean on them."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+from sqlalchemy import Connection, select
+
+from straycell.errors import BadData
+from straycell.meters import Accuracy, Meter, Resolution
+from straycell.store.column_values import day_text, opt_day
+from straycell.store.schema.tables import METER
+from straycell.store.session import Pen
+
+_QUANTITIES = ("voltage", "capacity", "resistance", "temperature")
+
+
+def _accuracy(gain: float | None, offset: float | None) -> Accuracy | None:
+    return None if gain is None or offset is None else Accuracy(gain, offset)
+
+
+def _steps(text: str) -> Resolution:
+    """A bound of null is infinity, which JSON has no word for."""
+    listed = json.loads(text) if text else []
+    return Resolution(tuple((math.inf if bound is None else bound, step) for bound, step in listed))
+
+
+def _steps_text(resolution: Resolution) -> str:
+    listed = [(None if math.isinf(bound) else bound, step) for bound, step in resolution.steps]
+    return json.dumps(listed) if listed else ""
+
+
+def meter_of(row: Any) -> Meter:
+    """The meter of a row, of the table or of one that has its columns."""
+    return Meter(
+        name=row.name,
+        like=row.like_class,
+        voltage=_accuracy(row.voltage_gain, row.voltage_offset),
+        voltage_resolution=_steps(row.voltage_resolution),
+        capacity=_accuracy(row.capacity_gain, row.capacity_offset),
+        resistance=_accuracy(row.resistance_gain, row.resistance_offset),
+        temperature=_accuracy(row.temperature_gain, row.temperature_offset),
+        compared_on=opt_day(row.compared_on),
+    )
+
+
+def meters(conn: Connection) -> list[Meter]:
+    """All meters by name."""
+    return [meter_of(row) for row in conn.execute(select(METER).order_by(METER.c.name))]
+
+
+def meter(conn: Connection, name: str) -> Meter:
+    """One meter by its exact name. Raises BadData when there is none."""
+    row = conn.execute(select(METER).where(METER.c.name == name)).one_or_none()
+    if row is None:
+        known = [m.name for m in meters(conn)]
+        hint = f"meters here: {', '.join(known)}" if known else "there is no meter yet"
+        raise BadData(f"there is no meter '{name}'", f"{hint}; declare one with: straycell meter add")
+    return meter_of(row)
+
+
+def add_meter(pen: Pen, new: Meter) -> Meter:
+    """Declare a meter. Raises BadData when the name is empty or taken, or a figure is no accuracy."""
+    if not new.name.strip():
+        raise BadData("a meter needs a name", "write it as you call the instrument, like 'blue multimeter'")
+    if pen.conn.execute(select(METER.c.name).where(METER.c.name == new.name)).first() is not None:
+        raise BadData(
+            f"there is a meter '{new.name}' already, and readings lean on its figures",
+            "declare the changed one under another name",
+        )
+    values: dict[str, object] = {"name": new.name, "like_class": new.like}
+    for quantity in _QUANTITIES:
+        accuracy: Accuracy | None = getattr(new, quantity)
+        if accuracy is not None:
+            _require_accuracy(new.name, quantity, accuracy)
+        values[f"{quantity}_gain"] = None if accuracy is None else accuracy.gain
+        values[f"{quantity}_offset"] = None if accuracy is None else accuracy.offset
+    values["voltage_resolution"] = _steps_text(new.voltage_resolution)
+    values["compared_on"] = day_text(new.compared_on)
+    event_id = pen.event("meter-added", subject=new.name)
+    pen.conn.execute(METER.insert().values(**values, event_id=event_id))
+    return new
+
+
+def _require_accuracy(name: str, quantity: str, accuracy: Accuracy) -> None:
+    parts = (accuracy.gain, accuracy.offset)
+    if not all(math.isfinite(part) and part >= 0 for part in parts) or not any(parts):
+        raise BadData(f"meter '{name}': its {quantity} accuracy is not above zero", "write it like 0.5%+2mV")

@@ -1,0 +1,290 @@
+"""Readings and charges in the store: added, superseded with a reason, never changed."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import replace
+from typing import Any
+
+from sqlalchemy import Connection, Select, func, select
+
+from straycell.cells import Look, Stage
+from straycell.errors import BadData
+from straycell.meters import Meter
+from straycell.readings import Charge, Method, Quantity, Reading, Where
+from straycell.store.book import cells, meters
+from straycell.store.book.records import RecordedReading
+from straycell.store.column_values import from_us, to_us
+from straycell.store.schema.tables import READING, SUPERSESSION
+from straycell.store.schema.validation import require_item, utc
+from straycell.store.session import Pen, among, rows_of
+from straycell.store.verdicts import siblings
+
+Item = Reading | Charge
+_QUANTITY = {q.value: q for q in Quantity}
+_METHOD: dict[str | None, Method | None] = {None: None, **{m.value: m for m in Method}}
+_WHERE: dict[str | None, Where | None] = {None: None, **{w.value: w for w in Where}}
+_LOOK = {look.value: look for look in Look}
+_ITEM_COLUMNS = (
+    READING.c.id,
+    READING.c.code,
+    READING.c.quantity,
+    READING.c.at_us,
+    READING.c.value,
+    READING.c.temperature_c,
+    READING.c.meter,
+    READING.c.rested_s,
+    READING.c.where_taken,
+    READING.c.discharge_current_a,
+    READING.c.cutoff_v,
+    READING.c.method,
+    READING.c.pulse_s,
+    READING.c.look,
+    READING.c.as_group,
+    READING.c.charge_current_a,
+    READING.c.end_current_a,
+    READING.c.peak_temperature_c,
+    READING.c.charger,
+    READING.c.slot,
+    READING.c.energy_wh,
+    READING.c.soc,
+    READING.c.at_least,
+    READING.c.from_full,
+    READING.c.u,
+    READING.c.trace_id,
+)
+
+
+def _item(row: Sequence[Any], known: dict[str | None, Meter | None]) -> Item:
+    number, code, quantity, at_us, value, temperature_c, meter, rested_s, where, discharge_a, *rest = row
+    cutoff_v, method, pulse_s, look, as_group, charge_a, end_a, peak_c, charger, slot, *rest = rest
+    energy_wh, soc, at_least, from_full, u, trace = rest
+    at = from_us(at_us)
+    if quantity == "charge":
+        return Charge(number, code, at, charge_a, value, end_a, temperature_c, peak_c, charger, slot, trace)
+    return Reading(
+        number,
+        code,
+        _QUANTITY[quantity],
+        at,
+        value,
+        temperature_c,
+        known[meter],
+        rested_s,
+        _WHERE[where],
+        discharge_a,
+        cutoff_v,
+        _METHOD[method],
+        pulse_s,
+        tuple(_LOOK[word] for word in look.split()) if look else (),
+        as_group,
+        energy_wh,
+        soc,
+        at_least,
+        from_full,
+        u,
+        trace,
+    )
+
+
+def _values(item: Item) -> dict[str, Any]:
+    """The item as column values, all columns named, so that many rows go in as one statement."""
+    common = {"code": item.cell, "at_us": to_us(item.at), "temperature_c": item.temperature_c}
+    common["trace_id"] = item.trace
+    if isinstance(item, Charge):
+        return common | {
+            **dict.fromkeys(
+                ("meter", "rested_s", "where_taken", "discharge_current_a", "cutoff_v", "method", "u")
+            ),
+            **dict.fromkeys(("energy_wh", "soc")),
+            **dict.fromkeys(("at_least", "from_full"), False),
+            "quantity": Quantity.CHARGE.value,
+            "value": item.until_v,
+            "pulse_s": None,
+            "look": "",
+            "as_group": False,
+            "charge_current_a": item.current_a,
+            "end_current_a": item.end_current_a,
+            "peak_temperature_c": item.peak_temperature_c,
+            "charger": item.charger,
+            "slot": item.slot,
+        }
+    return common | {
+        "quantity": item.quantity.value,
+        "value": item.value,
+        "meter": None if item.meter is None else item.meter.name,
+        "rested_s": item.rested_s,
+        "where_taken": item.where,
+        "discharge_current_a": item.discharge_current_a,
+        "cutoff_v": item.cutoff_v,
+        "method": item.method,
+        "pulse_s": item.pulse_s,
+        "look": " ".join(item.look),
+        "as_group": item.as_group,
+        "energy_wh": item.energy_wh,
+        "soc": item.soc,
+        "at_least": item.at_least,
+        "from_full": item.from_full,
+        "u": item.u,
+        **dict.fromkeys(("charge_current_a", "end_current_a", "peak_temperature_c", "slot")),
+        "charger": "",
+    }
+
+
+def _known_meters(conn: Connection) -> dict[str | None, Meter | None]:
+    return {None: None, **{meter.name: meter for meter in meters.meters(conn)}}
+
+
+# --- looking ---------------------------------------------------------------------------------------
+
+
+def standing(conn: Connection, codes: Collection[str] | None) -> Iterator[Item]:
+    """Every reading and charge that is not superseded, of these cells (None: of all), oldest first."""
+    known = _known_meters(conn)
+    query = (
+        select(*_ITEM_COLUMNS)
+        .where(READING.c.id.not_in(select(SUPERSESSION.c.reading_id)))
+        .order_by(READING.c.code, READING.c.at_us, READING.c.id)
+    )
+    if codes is not None:
+        query = query.where(among(READING.c.code, codes))
+    for row in rows_of(conn, query):
+        yield _item(row, known)
+
+
+def last_numbers(conn: Connection, codes: Collection[str] | None) -> dict[str, int]:
+    """The number of the last reading of each cell that has any."""
+    query = select(READING.c.code, func.max(READING.c.id)).group_by(READING.c.code)
+    if codes is not None:
+        query = query.where(among(READING.c.code, codes))
+    return {row[0]: row[1] for row in rows_of(conn, query)}
+
+
+def first_numbers(conn: Connection, codes: Collection[str] | None) -> dict[str, list[tuple[int, int]]]:
+    """By cell: (number, first number of its chain) of readings that took another's place on the same cell."""
+    old = READING.alias()
+    query = (
+        select(READING.c.code, READING.c.id, READING.c.supersedes)
+        .join(old, (old.c.id == READING.c.supersedes) & (old.c.code == READING.c.code))
+        .where(READING.c.supersedes.is_not(None))
+        .order_by(READING.c.id)
+    )
+    if codes is not None:
+        query = query.where(among(READING.c.code, codes))
+    first: dict[int, int] = {}
+    found: dict[str, list[tuple[int, int]]] = {}
+    for code, number, replaced in conn.execute(query):
+        first[number] = first.get(replaced, replaced)
+        found.setdefault(code, []).append((number, first[number]))
+    return found
+
+
+def _recorded(conn: Connection, query: Select[Any]) -> list[RecordedReading]:
+    known = _known_meters(conn)
+    found: list[RecordedReading] = []
+    for recorded_at_us, event_id, mistake, because, replacement, *row in conn.execute(query):
+        found.append(
+            RecordedReading(
+                item=_item(row, known),
+                recorded_at=from_us(recorded_at_us),
+                event_id=event_id,
+                superseded_by=replacement,
+                mistake=mistake or "",
+                because=because or "",
+                retracted=mistake is not None and replacement is None,
+            )
+        )
+    return found
+
+
+def _with_fate() -> Select[Any]:
+    later = READING.alias("later")
+    first = select(func.min(later.c.id)).where(later.c.supersedes == READING.c.id).scalar_subquery()
+    fate = (SUPERSESSION.c.mistake, SUPERSESSION.c.because, first)
+    return (
+        select(READING.c.recorded_at_us, READING.c.event_id, *fate, *_ITEM_COLUMNS)
+        .outerjoin(SUPERSESSION, SUPERSESSION.c.reading_id == READING.c.id)
+        .order_by(READING.c.at_us, READING.c.id)
+    )
+
+
+def recorded(conn: Connection, code: str, *, with_superseded: bool) -> list[RecordedReading]:
+    """All of one cell's readings and charges, oldest first."""
+    query = _with_fate().where(READING.c.code == code)
+    if not with_superseded:
+        query = query.where(SUPERSESSION.c.id.is_(None))
+    return _recorded(conn, query)
+
+
+def reading(conn: Connection, number: int) -> RecordedReading:
+    """One reading or charge by its number. Raises BadData when there is none."""
+    found = _recorded(conn, _with_fate().where(READING.c.id == number)) if abs(number) < 2**63 else []
+    if not found:
+        raise BadData(f"there is no reading {number}", "numbers stand in: straycell cell show CODE")
+    return found[0]
+
+
+def latest(conn: Connection, quantity: Quantity) -> Item | None:
+    """The reading or charge of a quantity that was recorded last, of any cell, superseded ones left out."""
+    query = (
+        select(*_ITEM_COLUMNS)
+        .where(READING.c.quantity == quantity.value)
+        .where(READING.c.id.not_in(select(SUPERSESSION.c.reading_id)))
+        .order_by(READING.c.id.desc())
+        .limit(1)
+    )
+    row = conn.execute(query).first()
+    return None if row is None else _item(row, _known_meters(conn))
+
+
+# --- writing ---------------------------------------------------------------------------------------
+
+
+def add_items(pen: Pen, items: Sequence[Item], verb: str) -> list[Item]:
+    """Record readings or charges as one write. Raises BadData; nothing is recorded then."""
+    if not items:
+        raise BadData("there is nothing to record", "name at least one measured value")
+    codes = list(dict.fromkeys(item.cell for item in items))
+    cells.require_cells(pen.conn, codes)
+    require_in_house(pen, codes)
+    event_id = pen.event(verb, codes)
+    return insert_items(pen, items, event_id)
+
+
+def require_in_house(pen: Pen, codes: Collection[str]) -> None:
+    """Raise BadData for a cell that was handed over."""
+    for code, stage in cells.stages(pen.conn, codes).items():
+        if stage is Stage.HANDED_OVER:
+            raise BadData(f"cell {code} was handed over and is not here to be measured", "check the code")
+
+
+def insert_items(pen: Pen, items: Sequence[Item], event_id: int, supersedes: int | None = None) -> list[Item]:
+    """Validate, number and insert; marks the cells, and where it matters their siblings, as touched."""
+    known = _known_meters(pen.conn)
+    for item in items:
+        require_item(item, pen.now)
+        if isinstance(item, Reading) and item.meter is not None and item.meter.name not in known:
+            meters.meter(pen.conn, item.meter.name)
+    first = (pen.conn.execute(select(func.max(READING.c.id))).scalar() or 0) + 1
+    numbered = [_filed(item, first + i, known) for i, item in enumerate(items)]
+    common = {"recorded_at_us": pen.now_us, "event_id": event_id, "supersedes": supersedes}
+    pen.conn.execute(READING.insert(), [{"id": item.id, **_values(item), **common} for item in numbered])
+    pen.touched.update(item.cell for item in numbered)
+    tells = {item.cell for item in numbered if _tells_siblings(item)}
+    if tells:
+        pen.kin |= siblings.siblings_of(pen.conn, tells)
+    return numbered
+
+
+def _filed(item: Item, number: int, known: dict[str | None, Meter | None]) -> Item:
+    """As it will be read again: numbered, in UTC, with the meter as declared."""
+    if isinstance(item, Charge):
+        return replace(item, id=number, at=utc(item.at))
+    meter = None if item.meter is None else known[item.meter.name]
+    return replace(item, id=number, at=utc(item.at), meter=meter)
+
+
+def _tells_siblings(item: Item) -> bool:
+    if isinstance(item, Charge):
+        return False
+    return item.quantity is Quantity.CAPACITY or any(word in siblings.SIGNS for word in item.look)

@@ -1,0 +1,182 @@
+"""Cells from a CSV file: one line a cell, new codes where none is written, all of it as one write.
+
+A column that is left out is filled from the marking; an empty field under a column that is there means unknown.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from straycell.cells import Cell, CellFacts, Chemistry, Form, Stage, parse_code
+from straycell.errors import BadData
+from straycell.markings import fill, read_marking
+from straycell.quantities import Dimension
+from straycell.readings import Method
+from straycell.store.book import boxes, cells
+from straycell.store.exchange.beside import Beside
+from straycell.store.exchange.fields import Fields, quantity_columns
+from straycell.store.exchange.past import carry_past
+from straycell.store.exchange.table import Fault, Imported, read_table
+from straycell.store.schema.tables import CELL, CELL_FACTS
+from straycell.store.schema.validation import require_facts
+from straycell.store.session import Pen
+from straycell.teardowns import parse_teardown_code
+
+_QUANTITIES = quantity_columns(
+    {
+        "rated_capacity": Dimension.CAPACITY,
+        "rated_resistance": Dimension.RESISTANCE,
+        "maker_charge_current": Dimension.CURRENT,
+        "maker_discharge_current": Dimension.CURRENT,
+        "full_voltage": Dimension.VOLTAGE,
+        "mass": Dimension.MASS,
+    }
+)
+_FACT_OF = {
+    "rated_capacity": "rated_capacity_ah",
+    "rated_resistance": "rated_resistance_ohm",
+    "maker_charge_current": "maker_charge_current_a",
+    "maker_discharge_current": "maker_discharge_current_a",
+    "full_voltage": "full_voltage_v",
+    "mass": "mass_g",
+}
+_FLAGS = ("bought_new", "rewrapped", "tabs", "protection_board", "confirmed_rechargeable")
+_TEXTS = ("marking", "maker", "date_code")
+_OTHERS = ("code", "teardown", "pack", "box", "form", "chemistry", "rated_resistance_method", "volume_cm3")
+OF_AN_EXPORT = ("stage", "added_at")
+"""Columns of an export that are not taken as they stand: a stage follows from the readings, and only what was out of
+use, or in a device, has its say; `added_at` is when the import is made."""
+COLUMNS = (*_OTHERS, *_TEXTS, *_FLAGS, *_QUANTITIES, *OF_AN_EXPORT)
+TEMPLATE = (
+    "code,teardown,pack,box,form,chemistry,marking,maker,date_code,rated_capacity_mah,rated_resistance_mohm,"
+    "full_voltage_v,mass_g,bought_new,rewrapped,tabs,protection_board,confirmed_rechargeable\n"
+    ",,,,18650,nmc,INR18650 2600mAh,,,2600,45,,45.5,no,no,yes,no,no\n"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class NewCell:
+    """A line that can be taken; no code means the bench's next."""
+
+    line: int
+    facts: CellFacts
+    code: str | None
+    teardown: str | None
+    pack: str | None
+    box: str | None
+    was: Stage = Stage.RECEIVED
+
+
+def import_cells(
+    pen: Pen, file: Path, *, partial: bool, told: Callable[[int, int], None] | None = None
+) -> Imported:
+    """Take the cells of a file, all or none (with `partial` those without a fault)."""
+    table = read_table(file, COLUMNS, (("form", "marking", "code"),))
+    faults, found = list(table.faults), list[NewCell]()
+    beside = Beside(pen, file)
+    for done, line in enumerate(table.lines, 1):
+        fields = Fields(line, _QUANTITIES)
+        cell = _read(fields, table.columns, beside)
+        faults += fields.faults
+        if cell is not None and not fields.faults:
+            found.append(cell)
+        if told is not None:
+            told(done, len(table.lines))
+    twice = list(_taken_twice(pen, found))
+    faults += twice
+    refused = {fault.line for fault in twice}
+    found = [cell for cell in found if cell.line not in refused]
+    if found and (partial or not faults):
+        beside.take(teardowns=_names(c.teardown for c in found), boxes_=_names(c.box for c in found))
+        _require_room(pen, found)
+        _file(pen, file, found)
+        return Imported(len(found), tuple(faults))
+    return Imported(0, tuple(faults))
+
+
+def _names(values: Iterable[str | None]) -> set[str]:
+    return {value for value in values if value is not None}
+
+
+def _read(fields: Fields, columns: Sequence[str], beside: Beside) -> NewCell | None:
+    given: dict[str, Any] = {name: fields.text(name) for name in _TEXTS}
+    given |= {name: fields.flag(name) for name in _FLAGS}
+    given |= {fact: fields.quantity(stem) for stem, fact in _FACT_OF.items()}
+    given["volume_cm3"] = fields.number("volume_cm3")
+    given["form"] = fields.word("form", Form) or Form.OTHER
+    given["chemistry"] = fields.word("chemistry", Chemistry) or Chemistry.UNKNOWN
+    given["rated_resistance_method"] = str(fields.word("rated_resistance_method", Method) or Method.AC_1KHZ)
+    code = fields.try_("code", parse_code)
+    teardown = fields.try_("teardown", lambda text: beside.teardown(parse_teardown_code(text)))
+    box = fields.try_("box", beside.box)
+    pack = fields.text("pack") or None
+    if pack and not fields.has("teardown"):
+        fields.refuse("pack", f"'{pack}' is a pack of no tear-down", "fill the column teardown too")
+    facts = fields.try_("marking", lambda _: _proposed(CellFacts(**given), columns)) or CellFacts(**given)
+    try:
+        require_facts(facts)
+    except BadData as fault:
+        fields.refuse("", fault.what, fault.remedy)
+    was = fields.word("stage", Stage) or Stage.RECEIVED
+    return NewCell(fields.line.number, facts, code, teardown, pack, box, was)
+
+
+def _proposed(facts: CellFacts, columns: Sequence[str]) -> CellFacts:
+    """What the marking proposes, for columns that the file does not have."""
+    proposal = read_marking(facts.marking)
+    filled = fill(facts, proposal)  # refuses a rechargeable chemistry on the mark of a primary cell
+    there = {_QUANTITIES[name].stem if name in _QUANTITIES else name for name in columns}
+    kept = {_FACT_OF.get(name, name) for name in there}
+    names = [name for name in cells.FACT_NAMES if name not in kept]
+    return replace(facts, **{name: getattr(filled, name) for name in names})
+
+
+def _taken_twice(pen: Pen, found: Sequence[NewCell]) -> Iterable[Fault]:
+    """Codes that stand for a cell already, here or on an earlier line."""
+    coded = [(cell.line, cell.code) for cell in found if cell.code is not None]
+    here = cells.stages(pen.conn, [code for _, code in coded])
+    first: dict[str, int] = {}
+    for line, code in coded:
+        if code in here:
+            yield Fault(line, f"{code} stands for a cell already", "a code is for life: take another", "code")
+        elif code in first:
+            yield Fault(line, f"{code} stands on line {first[code]} too", "one line for each cell", "code")
+        first.setdefault(code, line)
+
+
+def _require_room(pen: Pen, found: Sequence[NewCell]) -> None:
+    """Raise BadData for a box that may not hold them. A condemned cell of an export may lie with its like."""
+    for name in sorted(_names(cell.box for cell in found)):
+        incoming = [Cell("", c.facts, c.was) for c in found if c.box == name]
+        boxes.require_room(pen.conn, name, incoming)
+
+
+def _file(pen: Pen, file: Path, found: Sequence[NewCell]) -> None:
+    """Written codes first: new ones are then counted around them."""
+    event_id = pen.event("cells-imported", subject=file.name, detail={"count": len(found)})
+    filed = {cell.code: cell for cell in found if cell.code is not None}
+    _insert(pen, filed, event_id)
+    blank = [cell for cell in found if cell.code is None]
+    if blank:
+        new = dict(zip(cells.issue_codes(pen, len(blank)), blank, strict=True))
+        _insert(pen, new, event_id)
+        filed |= new
+    carry_past(pen, file, {code: cell.was for code, cell in filed.items()}, event_id)
+
+
+def _insert(pen: Pen, found: Mapping[str, NewCell], event_id: int) -> None:
+    if not found:
+        return
+    common = {"stage": Stage.RECEIVED.value, "added_at_us": pen.now_us, "event_id": event_id}
+    version = {"changed": "", "mistake": "", "after_reading": 0, "event_id": event_id}
+    pen.conn.execute(CELL.insert(), [{"code": c, "box": new.box, **common} for c, new in found.items()])
+    facts = [
+        {"code": c, "teardown": new.teardown, "pack": new.pack, **cells.facts_values(new.facts), **version}
+        for c, new in found.items()
+    ]
+    pen.conn.execute(CELL_FACTS.insert(), facts)
+    pen.link(event_id, found)
+    pen.touched.update(found)

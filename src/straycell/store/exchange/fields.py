@@ -1,0 +1,149 @@
+"""What may stand in one field: quantities with a unit in the field or in the column's name, words, times, flags."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from difflib import get_close_matches
+from enum import StrEnum
+from typing import TypeVar
+
+from straycell.errors import BadData
+from straycell.quantities import Dimension, parse_quantity
+from straycell.store.exchange.table import Fault, Line
+
+T = TypeVar("T")
+W = TypeVar("W", bound=StrEnum)
+TEXT_LIMIT = 500
+_YES, _NO = ("yes", "true", "1", "y", "x"), ("no", "false", "0", "n", "")
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column that holds a quantity: what it is called, what it measures, the unit of bare numbers in it."""
+
+    stem: str
+    dimension: Dimension
+    unit: str | None
+
+
+def quantity_columns(stems: Mapping[str, Dimension]) -> dict[str, Column]:
+    """By column name: `rated_capacity` (each figure with its unit), `rated_capacity_mah`, `rated_capacity_ah`..."""
+    found: dict[str, Column] = {}
+    for stem, dimension in stems.items():
+        found[stem] = Column(stem, dimension, None)
+        for unit in dimension.value.units:
+            if unit.isascii() and unit != "%" and "Ohm" not in unit and unit not in ("Mohm", "degC"):
+                found[f"{stem}_{unit.casefold()}"] = Column(stem, dimension, unit)
+    return found
+
+
+class Fields:
+    """One line being read: what was asked for so far, and the faults found on the way."""
+
+    def __init__(self, line: Line, quantities: Mapping[str, Column]) -> None:
+        self.line, self._quantities = line, quantities
+        self.faults: list[Fault] = []
+        self._figures: dict[str, float | None] = {}
+
+    def text(self, column: str) -> str:
+        """What stands there, in one line; empty when nothing does."""
+        value = " ".join(self.line.fields.get(column, "").split())
+        if len(value) > TEXT_LIMIT:
+            self.refuse(column, f"{len(value)} characters", f"at most {TEXT_LIMIT}")
+            return ""
+        return value
+
+    def has(self, column: str) -> bool:
+        """True when something stands there."""
+        return bool(self.line.fields.get(column))
+
+    def refuse(self, column: str, text: str, remedy: str) -> None:
+        """Note a fault of this line."""
+        self.faults.append(Fault(self.line.number, text, remedy, column))
+
+    def try_(self, column: str, read: Callable[[str], T]) -> T | None:
+        """What `read` makes of the field; None when it is empty or was refused, which is noted."""
+        value = self.text(column)
+        if not value:
+            return None
+        try:
+            return read(value)
+        except BadData as fault:
+            self.faults.append(self.line.fault(column, fault))
+            return None
+
+    def quantity(self, stem: str) -> float | None:
+        """The figure of whichever column of this stem is filled, in the base unit."""
+        if stem not in self._figures:
+            self._figures[stem] = self._quantity(stem)
+        return self._figures[stem]
+
+    def _quantity(self, stem: str) -> float | None:
+        filled = [n for n in self.line.fields if self.has(n) and self._is(n, stem)]
+        if len(filled) > 1:
+            self.refuse(filled[1], f"{stem} stands in two columns, {filled[0]} too", "fill one of them")
+        if not filled:
+            return None
+        column = self._quantities[filled[0]]
+        return self.try_(filled[0], lambda value: _quantity(value, column, filled[0]))
+
+    def _is(self, name: str, stem: str) -> bool:
+        column = self._quantities.get(name)
+        return column is not None and column.stem == stem
+
+    def word(self, column: str, kind: type[W]) -> W | None:
+        """A word of a list."""
+        return self.try_(column, lambda value: parse_word(value, kind))
+
+    def number(self, column: str) -> float | None:
+        """A plain number."""
+        return self.try_(column, _number)
+
+    def flag(self, column: str) -> bool:
+        """Yes or no; nothing is no."""
+        value = self.text(column).casefold()
+        if value not in (*_YES, *_NO):
+            self.refuse(column, f"'{value[:60]}' is neither yes nor no", "write yes or no")
+        return value in _YES
+
+    def time(self, column: str, now: datetime) -> datetime | None:
+        """An ISO 8601 time in UTC; without a zone it is local."""
+        return self.try_(column, lambda value: _time(value, now))
+
+
+def parse_word(value: str, kind: type[W]) -> W:
+    """A member of `kind` by its word, capitals and blanks forgiven."""
+    tidy = value.casefold().replace("_", "-").replace(" ", "-")
+    words = [member.value for member in kind]
+    if tidy in words:
+        return kind(tidy)
+    near = get_close_matches(tidy, words, 1)
+    hint = f"nearest: {near[0]}; " if near else ""
+    raise BadData(f"'{value[:60]}' is not known", f"{hint}one of: {' '.join(words)}")
+
+
+def _quantity(value: str, column: Column, name: str) -> float:
+    return parse_quantity(value, column.dimension, bare=column.unit, name=name)
+
+
+def _number(value: str) -> float:
+    if re.fullmatch(r"[+-]?\d+,\d+", value):
+        raise BadData(f"'{value}' has a decimal comma", f"write a point: {value.replace(',', '.')}")
+    if not re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", value):
+        raise BadData(f"'{value[:60]}' is no number", "write it like 3.7, without a unit")
+    return float(value)
+
+
+def _time(value: str, now: datetime) -> datetime:
+    try:
+        at = datetime.fromisoformat(value).astimezone(UTC)
+    except (ValueError, OverflowError, OSError):
+        raise BadData(
+            f"'{value[:60]}' is no ISO 8601 time", "write it like 2026-05-01T18:30 (local) or with its zone"
+        ) from None
+    if at > now:
+        raise BadData(f"'{value}' is in the future", "check the date, the time and its zone")
+    return at

@@ -1,0 +1,79 @@
+"""What a list says happened to its cells: discards and incidents come along, and out of use stays out of use."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from datetime import UTC, datetime
+from pathlib import Path
+
+from straycell.acceptance.evidence import DISMANTLED
+from straycell.cells import Stage
+from straycell.errors import BadData
+from straycell.store.column_values import to_us
+from straycell.store.exchange.table import rows_beside
+from straycell.store.schema.tables import CONDEMNATION, UPSET
+from straycell.store.session import Pen
+from straycell.store.verdicts import siblings
+
+_OUT_OF_USE = {
+    Stage.CONDEMNED: "condemned in the list it came from",
+    Stage.HANDED_OVER: "handed over in the list it came from",
+}
+_NOT_SEVERE = ("False", "false", "no", "0")
+
+
+def carry_past(pen: Pen, file: Path, was: Mapping[str, Stage], event_id: int) -> None:
+    """Record it for the cells just filed, `was` being the stage their line names.
+
+    `discards.csv` and `upsets.csv` are read where they lie beside `file`. Raises BadData for a line that cannot
+    be read: a danger that is not understood is not passed over.
+    """
+    discards = {
+        code: {"because": row.get("because") or _OUT_OF_USE[Stage.CONDEMNED], "at_us": at_us}
+        for code, row, at_us in _rows(file.with_name("discards.csv"), pen.now, was)
+    }
+    for code, stage in was.items():
+        if stage in _OUT_OF_USE:
+            discards.setdefault(code, {"because": _OUT_OF_USE[stage], "at_us": pen.now_us})
+    upsets = [
+        {
+            "code": code,
+            "kind": row.get("kind") or "an incident without a kind",
+            "at_us": at_us,
+            "severe": row.get("severe") not in _NOT_SEVERE,
+        }
+        for code, row, at_us in _rows(file.with_name("upsets.csv"), pen.now, was)
+    ]
+    upsets += [
+        {"code": code, "kind": DISMANTLED, "at_us": pen.now_us, "severe": False}
+        for code, stage in was.items()
+        if stage is Stage.INSTALLED
+    ]
+    pen.kin |= siblings.siblings_of(pen.conn, list(was))
+    if discards:
+        pen.conn.execute(
+            CONDEMNATION.insert(),
+            [{"code": code, "event_id": event_id, **row} for code, row in sorted(discards.items())],
+        )
+    if upsets:
+        pen.conn.execute(UPSET.insert(), [{**row, "event_id": event_id} for row in upsets])
+
+
+def _rows(file: Path, now: datetime, was: Mapping[str, Stage]) -> Iterator[tuple[str, dict[str, str], int]]:
+    """(code, line, time in us) of the cells just filed."""
+    for number, row in enumerate(rows_beside(file), 2):
+        if row.get("code") in was:
+            yield row["code"], row, _time(row.get("at") or "", now, f"{file.name} line {number}")
+
+
+def _time(text: str, now: datetime, where: str) -> int:
+    try:
+        at = datetime.fromisoformat(text)
+    except ValueError:
+        at = None
+    if at is None or at.tzinfo is None or at > now:
+        raise BadData(
+            f"{where}: '{text[:40]}' is no time with a zone, up to now",
+            "write it like 2026-11-20T20:00:00+00:00, or take the file away if it is of another list",
+        )
+    return to_us(at.astimezone(UTC))

@@ -1,0 +1,1 @@
+"""Another bench's store taken into this one."""

@@ -1,0 +1,200 @@
+"""Builds a store from the sample workshop's text: its days replayed through the writing door, one write a day."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, time
+from itertools import groupby
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from straycell.acceptance.reasons import Status, Verdict
+from straycell.errors import StoreFault
+from straycell.projects import Project, parse_project
+from straycell.readings import Charge, Quantity, Reading
+from straycell.store.sample.notes import Corrected, Discarded, Job, Measured, Moved, TakenBack
+from straycell.store.sample.text import (
+    Sample,
+    SampleBuild,
+    SampleCell,
+    SampleIncident,
+    SampleProject,
+    SampleTeardown,
+    changes_of,
+    read_sample,
+)
+from straycell.store.writer import Writer, open_writer
+
+if TYPE_CHECKING:
+    from straycell.acceptance import RuleSet
+
+DAYS_END = time(22, 0)
+
+
+@dataclass(frozen=True, slots=True)
+class BuildStep:
+    """One step in a build's life: `reserve`, `finish` or `dismantle`."""
+
+    build: SampleBuild
+    step: str
+
+
+@dataclass(frozen=True, slots=True)
+class Drop:
+    """A project is given up."""
+
+    name: str
+
+
+Deed = Job | SampleTeardown | SampleCell | SampleIncident | SampleProject | BuildStep | Drop
+
+
+@dataclass(slots=True)
+class _Memory:
+    """What later notes refer to: tear-downs by number, and each cell's latest reading of a kind."""
+
+    teardowns: list[str] = field(default_factory=list)
+    latest: dict[tuple[str, Quantity], int] = field(default_factory=dict)
+
+    def keep(self, items: Iterable[Reading | Charge]) -> None:
+        for item in items:
+            kind = Quantity.CHARGE if isinstance(item, Charge) else item.quantity
+            self.latest[item.cell, kind] = item.id
+
+
+def build_sample(path: Path, rules: RuleSet, sample: Sample | None = None) -> Sample:
+    """Make the sample store at `path`, which must not exist; returns the text it was made from.
+
+    Same text and rules, same content. Raises StoreFault when there is something at `path` already.
+    """
+    if path.exists():
+        raise StoreFault(f"there is something at {path} already", "name a file that does not exist yet")
+    sample = read_sample() if sample is None else sample
+    memory = _Memory()
+    with open_writer(path, now=sample.started, rules=rules, bench=sample.bench) as writer:
+        _furnish(writer, sample)
+    for now, deeds in days(sample):
+        with open_writer(path, now=now, rules=rules, create=False) as writer:
+            _replay(writer, deeds, memory)
+    with open_writer(path, now=sample.now, rules=rules, create=False) as writer:
+        writer.refresh_verdicts()
+    return sample
+
+
+def _furnish(writer: Writer, sample: Sample) -> None:
+    for meter in sample.meters:
+        writer.add_meter(meter)
+    for name, kind, limit_wh in sample.boxes:
+        writer.add_box(name, kind, limit_wh)
+    writer.set_aside_codes(sample.blank_codes)
+
+
+def days(sample: Sample) -> Iterator[tuple[datetime, list[Deed]]]:
+    """Everything that happened, by day in order; with the moment it was written down."""
+    dated = sorted(_deeds(sample), key=lambda pair: pair[0])
+    for day, pairs in groupby(dated, key=lambda pair: pair[0].date()):
+        evening = datetime.combine(day, DAYS_END, sample.now.tzinfo)
+        yield min(evening, sample.now), [deed for _, deed in pairs]
+
+
+def _deeds(sample: Sample) -> Iterator[tuple[datetime, Deed]]:
+    for teardown in sample.teardowns:
+        yield teardown.at, teardown
+    for cell in sample.cells:
+        yield cell.added_at, cell
+    for cell in sample.cells:
+        for job in cell.jobs:
+            yield job.at, job
+    for incident in sample.incidents:
+        yield incident.at, incident
+    for project in sample.projects:
+        yield project.at, project
+    for build in sample.builds:
+        yield build.reserved, BuildStep(build, "reserve")
+        yield build.finished, BuildStep(build, "finish")
+        yield build.dismantled, BuildStep(build, "dismantle")
+    for project in sample.projects:
+        if project.dropped is not None:
+            yield project.dropped, Drop(_parsed(project).name)
+
+
+def _replay(writer: Writer, deeds: Sequence[Deed], memory: _Memory) -> None:
+    """Readings that follow each other go in as one write, as a table typed in one go would."""
+    for _, run in groupby(deeds, key=lambda deed: _reading(deed) is not None):
+        listed = list(run)
+        readings = [reading for reading in map(_reading, listed) if reading is not None]
+        if readings:
+            memory.keep(writer.add_readings(readings))
+        else:
+            for deed in listed:
+                _do(writer, deed, memory)
+
+
+def _reading(deed: Deed) -> Reading | None:
+    return deed.item if isinstance(deed, Measured) and isinstance(deed.item, Reading) else None
+
+
+def _do(writer: Writer, deed: Deed, memory: _Memory) -> None:
+    match deed:
+        case SampleTeardown():
+            made = writer.add_teardown(
+                deed.title, deed.kind, deed.found_on, deed.place, deed.note, deed.objects
+            )
+            memory.teardowns.append(made.code)
+        case SampleCell():
+            source = None if deed.teardown is None else memory.teardowns[deed.teardown]
+            writer.add_cells(deed.facts, code=deed.code, teardown=source, pack=deed.pack)
+        case Measured(item=Charge() as charge):
+            memory.keep([writer.add_charge(charge)])
+        case TakenBack():
+            number = memory.latest[deed.code, deed.quantity]
+            instead = [] if deed.instead is None else [deed.instead]
+            memory.keep(writer.supersede(number, deed.mistake, deed.because, deed.right_cell, instead))
+        case Corrected():
+            writer.correct_cell(deed.code, changes_of(deed.changes), deed.because, deed.mistake)
+        case Moved():
+            writer.move_cell(deed.code, deed.box)
+        case Discarded():
+            writer.discard(deed.code, deed.because)
+        case SampleIncident():
+            writer.add_incident(deed.kind, deed.codes, deed.note, severe=deed.severe)
+        case SampleProject():
+            filed = _parsed(deed)
+            writer.add_project(filed.name, deed.text, filed.priority, filed.due)
+        case BuildStep():
+            _build_step(writer, deed)
+        case Drop():
+            writer.drop_project(deed.name)
+
+
+def _parsed(project: SampleProject) -> Project:
+    return parse_project(project.text, source=project.file, base=None)
+
+
+def _build_step(writer: Writer, deed: BuildStep) -> None:
+    if deed.step == "reserve":
+        writer.reserve(deed.build.project, deed.build.groups, plan="by hand")
+    elif deed.step == "finish":
+        writer.finish(deed.build.project)
+    else:
+        writer.dismantle(deed.build.project)
+
+
+def deciding(verdict: Verdict) -> tuple[str, ...]:
+    """The reasons that keep an outcome from being better, as `rule status`, in order."""
+    return tuple(sorted({f"{r.rule} {r.status}" for r in verdict.deciding if r.status is not Status.MET}))
+
+
+def surprises(sample: Sample, verdicts: Mapping[str, Verdict]) -> list[str]:
+    """Every cell whose verdict is not what its text expects, in a line each; none is as it should be."""
+    found = []
+    for cell in sample.cells:
+        verdict = verdicts[cell.code]
+        expected, told = tuple(sorted(cell.because)), deciding(verdict)
+        if (verdict.outcome, told) != (cell.expect, expected):
+            found.append(
+                f"{cell.code}: {verdict.outcome.word} by {', '.join(told) or 'nothing'}; "
+                f"the text expects {cell.expect.word} by {', '.join(expected) or 'nothing'}"
+            )
+    return found

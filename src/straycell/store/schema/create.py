@@ -1,0 +1,178 @@
+"""Making a store, telling its version, bringing an older one up to date.
+
+The version stands in `PRAGMA user_version`, so that reading needs no Alembic; it equals the newest migration.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+
+from sqlalchemy import Connection
+
+from straycell.cells import make_code
+from straycell.errors import StoreFault
+from straycell.store.column_values import to_us
+from straycell.store.engine import (
+    connected,
+    os_faults,
+    reading_engine,
+    recover,
+    require_file,
+    store_faults,
+    writing_engine,
+)
+from straycell.store.schema.guards import recreate_triggers
+from straycell.store.schema.tables import BENCH, EVENT
+
+VERSION = 4
+APPLICATION_ID = 0x53545259  # "STRY": marks the file as a straycell store
+_ALEMBIC_TABLE = (
+    "CREATE TABLE alembic_version "
+    "(version_num VARCHAR(32) NOT NULL, CONSTRAINT alembic_version_pkc PRIMARY KEY (version_num))"
+)
+
+
+def revision_of(version: int) -> str:
+    """The Alembic revision that brings a store to this version."""
+    return f"{version:04d}"
+
+
+def store_version(conn: Connection, path: Path) -> int:
+    """The version of a store, 0 for an empty file. Raises StoreFault when it is something else or newer."""
+    version = int(conn.exec_driver_sql("PRAGMA user_version").scalar_one())
+    application = int(conn.exec_driver_sql("PRAGMA application_id").scalar_one())
+    tables = int(conn.exec_driver_sql("SELECT count(*) FROM sqlite_master").scalar_one())
+    if application != APPLICATION_ID and (tables or version or application):
+        raise StoreFault(
+            f"store {path} is an SQLite file of another kind", "name a straycell store with --store"
+        )
+    if version > VERSION:
+        raise StoreFault(
+            f"store {path} is of version {version}, this straycell knows {VERSION}",
+            "install the newer straycell it was written with",
+        )
+    return version
+
+
+def require_current(conn: Connection, path: Path) -> None:
+    """Raise StoreFault unless the store can be read as it is."""
+    version = store_version(conn, path)
+    if version == 0:
+        raise StoreFault(f"store {path} is empty", "remove the empty file, then: straycell store init")
+    if version < VERSION:
+        raise StoreFault(
+            f"store {path} is of the older version {version}",
+            "bring it up to date with: straycell store upgrade",
+        )
+
+
+def prepare(path: Path, now: datetime, *, create: bool, bench: str) -> None:
+    """Make the store when it is missing or empty, migrate it when it is older."""
+    with os_faults(path):
+        there = path.exists()
+        if not create or there:
+            require_file(path)
+        else:
+            _make_room(path)
+    if there and current_version(path) == VERSION:
+        return
+    make_code(bench, 0)  # refuses a letter that is none, before anything is made
+    with (
+        store_faults(path),
+        connected(writing_engine(path, create=create)) as conn,
+        _foreign_keys_off(conn),
+        conn.begin(),
+    ):
+        version = store_version(conn, path)  # another process may have been first
+        if version == 0 and not create:
+            raise StoreFault(f"store {path} is empty", "remove the empty file, then: straycell store init")
+        if version == 0:
+            create_fresh(conn, now, bench)
+        elif version < VERSION:
+            upgrade(conn)
+
+
+def bring_up(path: Path, now: datetime) -> tuple[int, int]:
+    """Migrate an existing store where it is older: (its version before, its version now). Nothing else changes."""
+    require_file(path)
+    before = current_version(path)
+    prepare(path, now, create=False, bench="A")
+    return before, current_version(path)
+
+
+def current_version(path: Path) -> int:
+    """The version of an existing file, read without taking the write lock."""
+    with store_faults(path), connected(reading_engine(path)) as conn:
+        recover(path, conn)
+        return store_version(conn, path)
+
+
+def _make_room(path: Path) -> None:
+    if not path.parent.is_dir():
+        from straycell.store.location import default_store_path
+
+        if path != default_store_path():
+            raise StoreFault(f"the folder of store {path} does not exist", f"make it first: {path.parent}")
+        path.parent.mkdir(parents=True, exist_ok=True)
+
+
+@contextmanager
+def _foreign_keys_off(conn: Connection) -> Iterator[None]:
+    """A table that is altered is copied and dropped; with foreign keys on that would fail."""
+    _pragma(conn, "foreign_keys = OFF")
+    try:
+        yield
+    finally:
+        _pragma(conn, "foreign_keys = ON")
+
+
+def _pragma(conn: Connection, text: str) -> None:
+    cursor = conn.connection.cursor()  # below SQLAlchemy's transaction: the pragma does nothing inside one
+    cursor.execute(f"PRAGMA {text}")
+    cursor.close()
+    conn.rollback()
+
+
+def create_fresh(conn: Connection, now: datetime, bench: str) -> None:
+    """All tables, indexes and triggers of the newest version, the bench and the first event."""
+    from sqlalchemy.schema import CreateIndex, CreateTable
+
+    from straycell.store.schema.models import METADATA
+
+    for table in METADATA.sorted_tables:
+        conn.execute(CreateTable(table))
+        for index in sorted(table.indexes, key=lambda found: str(found.name)):  # a set: its order is chance
+            conn.execute(CreateIndex(index))
+    conn.exec_driver_sql(_ALEMBIC_TABLE)
+    conn.exec_driver_sql("INSERT INTO alembic_version VALUES (?)", (revision_of(VERSION),))
+    seal(conn)
+    conn.execute(
+        BENCH.insert().values(id=1, letter=bench, last_cell=0, last_teardown=0, created_at_us=to_us(now))
+    )
+    conn.execute(
+        EVENT.insert().values(at_us=to_us(now), verb="store-created", subject=bench, detail="{}", because="")
+    )
+
+
+def upgrade(conn: Connection) -> None:
+    """Run the migrations that are missing, inside the caller's transaction, then put the triggers back."""
+    from straycell.store.schema.migrations.run import upgrade_to
+
+    upgrade_to(conn, revision_of(VERSION))
+    faults = conn.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
+    if faults:
+        raise StoreFault(
+            f"the migration left {len(faults)} rows without what they point to",
+            "nothing was changed; report this",
+        )
+    seal(conn)
+
+
+def seal(conn: Connection) -> None:
+    """Triggers, and the marks that tell a straycell store and its version."""
+    recreate_triggers(conn)
+    conn.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
+    conn.exec_driver_sql(f"PRAGMA user_version = {VERSION}")

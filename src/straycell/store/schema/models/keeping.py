@@ -1,0 +1,56 @@
+"""The tables of safe keeping: hand-overs, what is on them, and comparisons of meters."""
+
+from __future__ import annotations
+
+from sqlalchemy import Index, text
+from sqlmodel import Field
+
+from straycell.store.book.records import Listing
+from straycell.store.schema.checks import check, code_shape, moment, one_of, said
+from straycell.store.schema.models.base import StoreTable
+
+
+class HandoverRow(StoreTable, table=True):
+    """Cells on their way to a collection point. `body` is the list as JSON once it is closed, and final."""
+
+    __tablename__ = "handover"
+    __table_args__ = (
+        said("place"),
+        moment("opened_at_us"),
+        moment("closed_at_us"),
+        check("closed", "(closed_at_us IS NULL) = (body = '')"),
+        Index("ux_handover_open_place", "place", unique=True, sqlite_where=text("closed_at_us IS NULL")),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    place: str
+    opened_at_us: int
+    closed_at_us: int | None = None
+    body: str = ""
+    event_id: int = Field(foreign_key="event.id")
+
+
+class HandoverCellRow(StoreTable, table=True):
+    """One cell on a hand-over; on one at a time."""
+
+    __tablename__ = "handover_cell"
+    __table_args__ = (
+        code_shape(),
+        one_of("state", Listing),
+        Index("ux_handover_cell_live", "code", unique=True, sqlite_where=text("state <> 'left-out'")),
+    )
+    handover_id: int = Field(primary_key=True, foreign_key="handover.id")
+    code: str = Field(primary_key=True, foreign_key="cell.code")
+    state: str = Listing.LISTED.value
+    event_id: int = Field(foreign_key="event.id")
+
+
+class MeterComparisonRow(StoreTable, table=True):
+    """A meter held against a better one. Append-only."""
+
+    __tablename__ = "meter_comparison"
+    __table_args__ = (Index(None, "meter"),)
+    id: int | None = Field(default=None, primary_key=True)
+    meter: str = Field(foreign_key="meter.name")
+    compared_on: str
+    note: str = ""
+    event_id: int = Field(foreign_key="event.id")

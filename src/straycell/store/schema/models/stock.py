@@ -1,0 +1,357 @@
+"""The tables of cells, readings and verdicts, each with its range, enumeration and code-shape checks.
+
+A column's name carries its unit; `_us` is microseconds since 1970 UTC.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import Index, UniqueConstraint, text
+from sqlmodel import Field
+
+from straycell.acceptance.reasons import Outcome
+from straycell.cells import Chemistry, Form, Stage
+from straycell.quantities import Dimension
+from straycell.readings import Method, Mistake, Quantity, Where
+from straycell.store.schema.checks import (
+    check,
+    code_shape,
+    flag,
+    moment,
+    one_of,
+    said,
+    value_windows,
+    window,
+    within,
+)
+from straycell.store.schema.models.base import StoreTable
+
+
+class BenchRow(StoreTable, table=True):
+    """The one row of the bench itself: its letter and the last numbers it issued."""
+
+    __tablename__ = "bench"
+    __table_args__ = (
+        check("one_row", "id = 1"),
+        check("letter", "letter GLOB '[A-Z]'"),
+        within("last_cell", 0, 99999),
+        within("last_teardown", 0, 9999999),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    letter: str
+    last_cell: int = 0
+    last_teardown: int = 0
+    created_at_us: int
+
+
+class EventRow(StoreTable, table=True):
+    """One write. Append-only."""
+
+    __tablename__ = "event"
+    __table_args__ = (moment("at_us"), said("verb"))
+    id: int | None = Field(default=None, primary_key=True)
+    at_us: int
+    verb: str
+    subject: str = ""
+    detail: str = "{}"
+    because: str = ""
+
+
+class EventCellRow(StoreTable, table=True):
+    """Which cells a write concerned. Append-only."""
+
+    __tablename__ = "event_cell"
+    __table_args__ = (Index(None, "code", "event_id"), {"sqlite_with_rowid": False})
+    event_id: int = Field(primary_key=True, foreign_key="event.id")
+    code: str = Field(primary_key=True, foreign_key="cell.code")
+
+
+class TeardownRow(StoreTable, table=True):
+    __tablename__ = "teardown"
+    __table_args__ = (
+        check("code", "code GLOB '[A-Z]T[1-9]*' AND code NOT GLOB '??*[^0-9]*'"),
+        said("title"),
+        said("kind"),
+        within("objects", 1, 1000000),
+    )
+    code: str = Field(primary_key=True)
+    title: str
+    kind: str
+    found_on: str | None = None
+    place: str = ""
+    note: str = ""
+    objects: int = 1
+    added_at_us: int
+    event_id: int = Field(foreign_key="event.id")
+
+
+class BoxRow(StoreTable, table=True):
+    __tablename__ = "box"
+    __table_args__ = (said("name"), check("limit_wh", "limit_wh > 0"))
+    name: str = Field(primary_key=True)
+    kind: str = ""
+    limit_wh: float | None = None
+    event_id: int = Field(foreign_key="event.id")
+
+
+class CellRow(StoreTable, table=True):
+    """A cell's code for life, and where it stands now. Its facts are versions in cell_facts."""
+
+    __tablename__ = "cell"
+    __table_args__ = (code_shape(), one_of("stage", Stage), Index(None, "box"), Index(None, "stage"))
+    code: str = Field(primary_key=True)
+    stage: str = "received"
+    box: str | None = Field(default=None, foreign_key="box.name")
+    added_at_us: int
+    event_id: int = Field(foreign_key="event.id")
+
+
+class BlankCodeRow(StoreTable, table=True):
+    """A code set aside on a blank label. Append-only; it is used once a cell bears it."""
+
+    __tablename__ = "blank_code"
+    __table_args__ = (code_shape(),)
+    code: str = Field(primary_key=True)
+    event_id: int = Field(foreign_key="event.id")
+
+
+class CellFactsRow(StoreTable, table=True):
+    """One version of a cell's facts. Append-only; the newest holds.
+
+    `changed` lists the fields this version changed; with `mistake` they are withdrawn from all before it.
+    `after_reading` is the number of the last reading recorded before it, of any cell.
+    """
+
+    __tablename__ = "cell_facts"
+    __table_args__ = (
+        code_shape(),
+        one_of("chemistry", Chemistry),
+        one_of("form", Form),
+        one_of("rated_resistance_method", Method),
+        window("rated_capacity_ah", Dimension.CAPACITY),
+        window("rated_resistance_ohm", Dimension.RESISTANCE),
+        window("maker_charge_current_a", Dimension.CURRENT, 1e-6),
+        window("maker_discharge_current_a", Dimension.CURRENT, 1e-6),
+        window("full_voltage_v", Dimension.VOLTAGE, 1.0),
+        window("mass_g", Dimension.MASS),
+        within("volume_cm3", 0.001, 100000.0),
+        *map(flag, ("bought_new", "rewrapped", "tabs", "protection_board", "confirmed_rechargeable")),
+        one_of("mistake", ("", Mistake.MISTYPED)),
+        Index(None, "code", "id"),
+        Index(None, "teardown"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    code: str = Field(foreign_key="cell.code")
+    teardown: str | None = Field(default=None, foreign_key="teardown.code")
+    pack: str | None = None
+    chemistry: str
+    form: str
+    marking: str
+    maker: str
+    date_code: str
+    rated_capacity_ah: float | None = None
+    rated_resistance_ohm: float | None = None
+    rated_resistance_method: str
+    maker_charge_current_a: float | None = None
+    maker_discharge_current_a: float | None = None
+    full_voltage_v: float | None = None
+    mass_g: float | None = None
+    volume_cm3: float | None = None
+    bought_new: bool
+    rewrapped: bool
+    tabs: bool
+    protection_board: bool
+    confirmed_rechargeable: bool
+    changed: str = ""
+    mistake: str = ""
+    after_reading: int = 0
+    event_id: int = Field(foreign_key="event.id")
+
+
+class MeterRow(StoreTable, table=True):
+    """A meter as declared: readings keep the uncertainty they were taken with. Append-only."""
+
+    __tablename__ = "meter"
+    __table_args__ = (
+        said("name"),
+        *(
+            check(f"{quantity}_{part}", f"{quantity}_{part} >= 0")
+            for quantity in ("voltage", "capacity", "resistance", "temperature")
+            for part in ("gain", "offset")
+        ),
+    )
+    name: str = Field(primary_key=True)
+    like_class: str = ""
+    voltage_gain: float | None = None
+    voltage_offset: float | None = None
+    voltage_resolution: str = ""
+    capacity_gain: float | None = None
+    capacity_offset: float | None = None
+    resistance_gain: float | None = None
+    resistance_offset: float | None = None
+    temperature_gain: float | None = None
+    temperature_offset: float | None = None
+    compared_on: str | None = None
+    event_id: int = Field(foreign_key="event.id")
+
+
+class ReadingRow(StoreTable, table=True):
+    """A reading or a charge: one table, one run of numbers. Append-only."""
+
+    __tablename__ = "reading"
+    __table_args__ = (
+        code_shape(),
+        one_of("quantity", Quantity),
+        moment("at_us"),
+        moment("recorded_at_us"),
+        check("not_in_the_future", "at_us <= recorded_at_us"),
+        value_windows(),
+        window("temperature_c", Dimension.TEMPERATURE),
+        window("rested_s", Dimension.DURATION),
+        one_of("where_taken", Where),
+        window("discharge_current_a", Dimension.CURRENT),
+        within("cutoff_v", 0.0, 5.0),
+        one_of("method", Method),
+        check("pulse_s", "pulse_s > 0"),
+        check("look", "(quantity = 'look') = (look <> '')"),
+        flag("as_group"),
+        check("charge", "(quantity = 'charge') = (charge_current_a IS NOT NULL)"),
+        window("charge_current_a", Dimension.CURRENT, 1e-6),
+        window("end_current_a", Dimension.CURRENT),
+        window("peak_temperature_c", Dimension.TEMPERATURE),
+        within("slot", 0, 1000),
+        check("energy_wh", "energy_wh > 0"),
+        within("soc", 0.0, 1.0),
+        *map(flag, ("at_least", "from_full")),
+        check("u", "u >= 0"),
+        check("supersedes", "supersedes < id"),
+        Index(None, "code", "id"),
+        Index(None, "trace_id", sqlite_where=text("trace_id IS NOT NULL")),
+        Index(None, "supersedes", sqlite_where=text("supersedes IS NOT NULL")),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    code: str = Field(foreign_key="cell.code")
+    quantity: str
+    at_us: int
+    value: float | None = None
+    temperature_c: float | None = None
+    meter: str | None = Field(default=None, foreign_key="meter.name")
+    rested_s: float | None = None
+    where_taken: str | None = None
+    discharge_current_a: float | None = None
+    cutoff_v: float | None = None
+    method: str | None = None
+    pulse_s: float | None = None
+    look: str = ""
+    as_group: bool = False
+    charge_current_a: float | None = None
+    end_current_a: float | None = None
+    peak_temperature_c: float | None = None
+    charger: str = ""
+    slot: int | None = None
+    energy_wh: float | None = None
+    soc: float | None = None
+    at_least: bool = False
+    from_full: bool = False
+    u: float | None = None
+    trace_id: int | None = Field(default=None, foreign_key="trace.id")
+    supersedes: int | None = Field(default=None, foreign_key="reading.id")
+    recorded_at_us: int
+    event_id: int = Field(foreign_key="event.id")
+
+
+class TraceRow(StoreTable, table=True):
+    """A recorded curve: the file as it was (`raw`, zlib), how it was read, what came of it. Append-only.
+
+    `setting` holds what the figures were worked out with, `curve` few points of the discharge they are of.
+    """
+
+    __tablename__ = "trace"
+    __table_args__ = (
+        code_shape(),
+        check("sha256", "length(sha256) = 64"),
+        said("name"),
+        within("size_bytes", 1, 2**40),
+        moment("at_us"),
+        moment("recorded_at_us"),
+        check("not_in_the_future", "at_us <= recorded_at_us"),
+        within("cutoff_v", 0.0, 5.0),
+        Index(None, "code", "id"),
+        Index(None, "sha256"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    code: str = Field(foreign_key="cell.code")
+    sha256: str
+    name: str
+    size_bytes: int
+    raw: bytes
+    at_us: int
+    recorded_at_us: int
+    meter: str | None = Field(default=None, foreign_key="meter.name")
+    cutoff_v: float
+    columns: str = ""
+    setting: str
+    result: str
+    curve: str = ""
+    event_id: int = Field(foreign_key="event.id")
+
+
+class SupersessionRow(StoreTable, table=True):
+    """A reading taken back, once, with its reason. Append-only."""
+
+    __tablename__ = "supersession"
+    __table_args__ = (
+        one_of("mistake", Mistake),
+        said("because"),
+        check("right_cell", "right_cell IS NULL OR mistake = 'wrong-cell'"),
+        UniqueConstraint("reading_id"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    reading_id: int = Field(foreign_key="reading.id")
+    mistake: str
+    because: str
+    right_cell: str | None = Field(default=None, foreign_key="cell.code")
+    event_id: int = Field(foreign_key="event.id")
+
+
+class UpsetRow(StoreTable, table=True):
+    """An incident, or coming back from a build. Append-only."""
+
+    __tablename__ = "upset"
+    __table_args__ = (said("kind"), flag("severe"), moment("at_us"), Index(None, "code"))
+    id: int | None = Field(default=None, primary_key=True)
+    code: str = Field(foreign_key="cell.code")
+    kind: str
+    at_us: int
+    severe: bool = False
+    event_id: int = Field(foreign_key="event.id")
+
+
+class CondemnationRow(StoreTable, table=True):
+    """A person discarded the cell, once and for good. Append-only."""
+
+    __tablename__ = "condemnation"
+    __table_args__ = (said("because"), moment("at_us"))
+    code: str = Field(primary_key=True, foreign_key="cell.code")
+    because: str
+    at_us: int
+    event_id: int = Field(foreign_key="event.id")
+
+
+class VerdictRow(StoreTable, table=True):
+    """A verdict as recorded; the newest of a cell counts. Append-only. `body` is the whole of it as JSON."""
+
+    __tablename__ = "verdict"
+    __table_args__ = (
+        one_of("outcome", (outcome.word for outcome in Outcome)),
+        moment("at_us"),
+        Index(None, "code", "id"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    code: str = Field(foreign_key="cell.code")
+    at_us: int
+    rules: str
+    rules_hash: str
+    outcome: str
+    last_reading: int
+    valid_until_us: int | None = None
+    body: str

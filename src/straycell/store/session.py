@@ -1,0 +1,101 @@
+"""What one write carries with it: the connection, the time, its events, and the cells it touched."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from sqlalchemy import Column, ColumnElement, Connection, Select, Table, func, select
+
+from straycell.store.column_values import to_json, to_us
+from straycell.store.schema.tables import EVENT, EVENT_CELL
+
+if TYPE_CHECKING:
+    from straycell.acceptance import RuleSet
+
+
+def among(column: Column[Any], values: Collection[str] | Collection[int]) -> ColumnElement[bool]:
+    """`column` is one of the values, however many: they go in as one JSON text, not as bound variables."""
+    import json
+
+    listed = func.json_each(json.dumps(list(values))).table_valued("value")
+    return column.in_(select(listed.c.value))
+
+
+def rows_of(conn: Connection, query: Select[Any]) -> Iterator[Any]:
+    """The rows of a query, fetched many at a time: one by one they take twice as long."""
+    for part in conn.execute(query).partitions(A_PART):
+        yield from part
+
+
+A_PART = 5000
+
+
+def insert_one(conn: Connection, table: Table, **values: object) -> int:
+    """Insert one row and return its number."""
+    key = conn.execute(table.insert().values(values)).inserted_primary_key
+    assert key is not None
+    return int(key[0])
+
+
+@dataclass(slots=True)
+class Pen:
+    """One writing session inside one transaction. `now` is UTC.
+
+    `touched` cells get a new verdict at the end, `kin` (their pack's siblings) only if theirs changed;
+    `clearing` cells may come back from condemned, because what condemned them was taken back. `lost` says of each
+    project that a cell was condemned under its hands, and whether the cell is built in.
+    """
+
+    conn: Connection
+    now: datetime
+    rules: RuleSet
+    touched: set[str] = field(default_factory=set)
+    kin: set[str] = field(default_factory=set)
+    clearing: set[str] = field(default_factory=set)
+    lost: dict[str, tuple[str, bool]] = field(default_factory=dict)
+
+    @property
+    def now_us(self) -> int:
+        return to_us(self.now)
+
+    def event(
+        self,
+        verb: str,
+        codes: Iterable[str] = (),
+        *,
+        subject: str = "",
+        detail: Mapping[str, Any] | None = None,
+        because: str = "",
+    ) -> int:
+        """Record what is being done, and to which (existing) cells; returns the event's number."""
+        event_id = insert_one(
+            self.conn,
+            EVENT,
+            at_us=self.now_us,
+            verb=verb,
+            subject=subject,
+            detail=to_json(detail or {}),
+            because=because,
+        )
+        self.link(event_id, codes)
+        return event_id
+
+    def events(self, verb: str, whys: Mapping[str, str]) -> None:
+        """The same thing done to many cells, an event each; why by code."""
+        first = int(self.conn.execute(select(func.max(EVENT.c.id))).scalar() or 0) + 1
+        common = {"at_us": self.now_us, "verb": verb, "subject": "", "detail": "{}"}
+        numbered = list(enumerate(whys.items(), first))
+        if numbered:
+            rows = [{"id": number, **common, "because": why} for number, (_, why) in numbered]
+            self.conn.execute(EVENT.insert(), rows)
+            links = [{"event_id": number, "code": code} for number, (code, _) in numbered]
+            self.conn.execute(EVENT_CELL.insert(), links)
+
+    def link(self, event_id: int, codes: Iterable[str]) -> None:
+        """Tie an event to cells that exist by now."""
+        rows = [{"event_id": event_id, "code": code} for code in dict.fromkeys(codes)]
+        if rows:
+            self.conn.execute(EVENT_CELL.insert(), rows)

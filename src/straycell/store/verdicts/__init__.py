@@ -1,0 +1,1 @@
+"""Verdicts as recorded: evidence gathered, cells judged at the end of a write."""

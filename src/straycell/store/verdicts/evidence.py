@@ -1,0 +1,83 @@
+"""Everything a verdict is made from, gathered for one cell or for all with the same few queries."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from datetime import datetime
+
+from sqlalchemy import Connection, select
+
+from straycell.acceptance.evidence import Condemnation, Evidence, Upset
+from straycell.readings import Charge, Reading
+from straycell.store.book import facts, readings
+from straycell.store.column_values import from_us
+from straycell.store.schema.tables import BUILD, BUILD_CELL, CONDEMNATION, UPSET
+from straycell.store.session import among
+from straycell.store.verdicts import siblings
+
+
+def evidences(conn: Connection, codes: Collection[str] | None) -> dict[str, Evidence]:
+    """The evidence of these cells (None: of all), by code in order."""
+    known = facts.versions(conn, codes)
+    measured: dict[str, list[Reading]] = {}
+    charged: dict[str, list[Charge]] = {}
+    for item in readings.standing(conn, codes):
+        if isinstance(item, Charge):
+            charged.setdefault(item.cell, []).append(item)
+        else:
+            measured.setdefault(item.cell, []).append(item)
+    last = readings.last_numbers(conn, codes)
+    kin = siblings.kinship(conn, codes)
+    chains = readings.first_numbers(conn, codes)
+    at_work = _installed(conn, codes)
+    shocks, ends = _upsets(conn, codes), _condemnations(conn, codes)
+    return {
+        code: Evidence(
+            code=code,
+            facts=now,
+            readings=tuple(measured.get(code, ())),
+            charges=tuple(charged.get(code, ())),
+            earlier_facts=earlier,
+            upsets=tuple(shocks.get(code, ())),
+            sibling_signs=kin.signs_for(code),
+            best_sibling_ah=kin.best_for(code),
+            condemned=ends.get(code),
+            last_reading=last.get(code, 0),
+            stands_for=tuple(chains.get(code, ())),
+            installed_at=tuple(at_work.get(code, ())),
+        )
+        for code, (now, earlier) in known.items()
+    }
+
+
+def _upsets(conn: Connection, codes: Collection[str] | None) -> dict[str, list[Upset]]:
+    query = select(UPSET).order_by(UPSET.c.at_us, UPSET.c.id)
+    if codes is not None:
+        query = query.where(among(UPSET.c.code, codes))
+    found: dict[str, list[Upset]] = {}
+    for row in conn.execute(query):
+        found.setdefault(row.code, []).append(Upset(row.kind, from_us(row.at_us), row.severe, row.event_id))
+    return found
+
+
+def _installed(conn: Connection, codes: Collection[str] | None) -> dict[str, list[datetime]]:
+    """When each cell was built in, for every build that was finished."""
+    query = (
+        select(BUILD_CELL.c.code, BUILD.c.finished_at_us)
+        .join(BUILD, BUILD.c.id == BUILD_CELL.c.build_id)
+        .where(BUILD.c.finished_at_us.is_not(None))
+        .order_by(BUILD.c.id)
+    )
+    if codes is not None:
+        query = query.where(among(BUILD_CELL.c.code, codes))
+    found: dict[str, list[datetime]] = {}
+    for code, at_us in conn.execute(query):
+        found.setdefault(code, []).append(from_us(at_us))
+    return found
+
+
+def _condemnations(conn: Connection, codes: Collection[str] | None) -> dict[str, Condemnation]:
+    query = select(CONDEMNATION)
+    if codes is not None:
+        query = query.where(among(CONDEMNATION.c.code, codes))
+    return {row.code: Condemnation(row.because, from_us(row.at_us)) for row in conn.execute(query)}

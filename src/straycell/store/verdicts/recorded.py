@@ -1,0 +1,143 @@
+"""Verdicts as recorded, and whether they may still be trusted."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Collection, Iterable
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from sqlalchemy import Connection, Row, func, select
+
+from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.store.book import cells, readings
+from straycell.store.book.records import Standing
+from straycell.store.column_values import from_json, opt_time, opt_us, to_us
+from straycell.store.schema.tables import VERDICT
+from straycell.store.session import among, rows_of
+from straycell.store.verdicts.evidence import evidences
+
+if TYPE_CHECKING:
+    from straycell.acceptance import RuleSet
+    from straycell.acceptance.evidence import Evidence
+
+
+def judge(evidence: Evidence, rules: RuleSet, now: datetime) -> Verdict:
+    """The verdict that follows from the evidence; nothing is read or written."""
+    from straycell.acceptance import assess
+
+    return assess(evidence, rules, now)
+
+
+def newest(conn: Connection, codes: Collection[str] | None, *, bodies: bool = True) -> dict[str, Row[Any]]:
+    """The newest recorded verdict of each cell; without `bodies` their JSON is left in the file."""
+    latest = select(func.max(VERDICT.c.id)).group_by(VERDICT.c.code)
+    if codes is not None:
+        latest = latest.where(among(VERDICT.c.code, codes))
+    columns = [column for column in VERDICT.c if bodies or column.name != "body"]
+    return {row.code: row for row in rows_of(conn, select(*columns).where(VERDICT.c.id.in_(latest)))}
+
+
+def condemned_by_other_rules(conn: Connection, codes: Collection[str], name: str) -> set[str]:
+    """The cells whose last verdict of discard was given under rules of another name: no correction withdrew that."""
+    latest = select(func.max(VERDICT.c.id)).where(VERDICT.c.outcome == Outcome.DISCARD.word)
+    latest = latest.where(among(VERDICT.c.code, codes)).group_by(VERDICT.c.code)
+    query = select(VERDICT.c.code).where(VERDICT.c.id.in_(latest), VERDICT.c.rules != name)
+    return set(conn.execute(query).scalars())
+
+
+def holds(row: Row[Any], rules: RuleSet, now_us: int, last_reading: int) -> bool:
+    """True while a recorded verdict may be trusted: same rules, same last reading, its time not run out."""
+    return bool(
+        row.rules_hash == rules.hash
+        and row.last_reading == last_reading
+        and row.at_us <= now_us
+        and (row.valid_until_us is None or now_us < row.valid_until_us)
+    )
+
+
+def verdicts(
+    conn: Connection,
+    rules: RuleSet,
+    now: datetime,
+    codes: Collection[str] | None,
+    distrusted: Collection[str] = (),
+) -> dict[str, Verdict]:
+    """The verdict of each cell (None: of all): the recorded one where it holds, else computed in memory."""
+    listed = cells.codes(conn) if codes is None else sorted(codes)
+    recorded = newest(conn, codes)
+    last = readings.last_numbers(conn, codes)
+    made: dict[str, Verdict] = {}
+    now_us = to_us(now)
+    stale: list[str] = []
+    for code in listed:
+        row = recorded.get(code)
+        if row is not None and code not in distrusted and holds(row, rules, now_us, last.get(code, 0)):
+            made[code] = read_body(row.body)
+        else:
+            stale.append(code)
+    if stale:
+        wanted = None if codes is None and len(stale) == len(listed) else stale
+        for code, evidence in evidences(conn, wanted).items():
+            made[code] = judge(evidence, rules, now)
+    return {code: made[code] for code in listed}
+
+
+def standings(
+    conn: Connection,
+    rules: RuleSet,
+    now: datetime,
+    codes: Collection[str] | None,
+    distrusted: Collection[str] = (),
+) -> dict[str, Standing]:
+    """Only the outcomes and until when they hold, without reading the reasons of those that do."""
+    listed = cells.codes(conn) if codes is None else sorted(codes)
+    recorded = newest(conn, codes, bodies=False)
+    last = readings.last_numbers(conn, codes)
+    now_us = to_us(now)
+    found = {
+        code: Standing(Outcome.from_word(row.outcome), opt_time(row.valid_until_us))
+        for code, row in recorded.items()
+        if code not in distrusted and holds(row, rules, now_us, last.get(code, 0))
+    }
+    fresh = verdicts(conn, rules, now, [code for code in listed if code not in found], distrusted)
+    found |= {code: Standing(verdict.outcome, verdict.valid_until) for code, verdict in fresh.items()}
+    return {code: found[code] for code in listed}
+
+
+def record(conn: Connection, made: Iterable[Verdict]) -> None:
+    """Add verdicts to the book."""
+    rows = [row_of(verdict) for verdict in made]
+    if rows:
+        conn.execute(VERDICT.insert(), rows)
+
+
+_ENCODE = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
+
+
+def body_of(verdict: Verdict) -> str:
+    """The verdict as the text that is stored."""
+    from straycell.acceptance.record import verdict_to_record
+
+    return _ENCODE(verdict_to_record(verdict))
+
+
+def read_body(body: str) -> Verdict:
+    """The verdict that was stored."""
+    from straycell.acceptance.record import verdict_from_record
+
+    return verdict_from_record(from_json(body))
+
+
+def row_of(verdict: Verdict) -> dict[str, Any]:
+    """The verdict as column values."""
+    return {
+        "code": verdict.code,
+        "at_us": to_us(verdict.at),
+        "rules": verdict.rules,
+        "rules_hash": verdict.rules_hash,
+        "outcome": verdict.outcome.word,
+        "last_reading": verdict.last_reading,
+        "valid_until_us": opt_us(verdict.valid_until),
+        "body": body_of(verdict),
+    }

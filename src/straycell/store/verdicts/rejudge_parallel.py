@@ -1,0 +1,101 @@
+"""Very many verdicts: judged by several processes where the caller has them to spare, else here.
+
+A verdict follows from its evidence alone, so who judges it makes no difference to what is recorded.
+"""
+
+from __future__ import annotations
+
+import signal
+from collections import deque
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.store.verdicts.recorded import judge, row_of
+
+if TYPE_CHECKING:
+    from concurrent.futures import Future, ProcessPoolExecutor
+
+    from straycell.acceptance import RuleSet
+    from straycell.acceptance.evidence import Evidence
+
+WORTH_HELP = 20_000
+"""Cells from which on it pays to start other processes."""
+Judged = tuple[list[dict[str, Any]], dict[str, str]]
+
+
+def why_discarded(verdict: Verdict) -> str:
+    """The reasons behind a discard in words; empty for any other outcome."""
+    if verdict.outcome is not Outcome.DISCARD:
+        return ""
+    return "; ".join(reason.text for reason in verdict.deciding[:3]) or "its verdict is discard"
+
+
+def judge_all(evidence: Iterable[Evidence], rules: RuleSet, now: datetime) -> Judged:
+    """(rows to record, why by code of those that are discards)."""
+    made = [judge(each, rules, now) for each in evidence]
+    whys = {verdict.code: why for verdict in made if (why := why_discarded(verdict))}
+    return [row_of(verdict) for verdict in made], whys
+
+
+def judged(chunks: Iterable[list[Evidence]], rules: RuleSet, now: datetime, helpers: int) -> Iterator[Judged]:
+    """Each chunk judged, in order. Where helpers cannot be started or die, the rest is done here."""
+    waiting: deque[tuple[list[Evidence], Future[Judged] | None]] = deque()
+    with _pool(rules, now, helpers) as pool:
+        for chunk in chunks:
+            waiting.append((chunk, _handed_over(pool, chunk)))
+            if len(waiting) > 2 * helpers or pool is None:
+                yield _result(*waiting.popleft(), rules, now)
+        while waiting:
+            yield _result(*waiting.popleft(), rules, now)
+
+
+def _handed_over(pool: ProcessPoolExecutor | None, chunk: list[Evidence]) -> Future[Judged] | None:
+    try:
+        return None if pool is None else pool.submit(_help, chunk)
+    except (OSError, RuntimeError):  # a pool that lost a process takes no more
+        return None
+
+
+def _result(chunk: list[Evidence], future: Future[Judged] | None, rules: RuleSet, now: datetime) -> Judged:
+    from concurrent.futures.process import BrokenProcessPool
+
+    if future is not None:
+        try:
+            return future.result()
+        except (BrokenProcessPool, OSError):
+            pass
+    return judge_all(chunk, rules, now)
+
+
+@contextmanager
+def _pool(rules: RuleSet, now: datetime, helpers: int) -> Iterator[ProcessPoolExecutor | None]:
+    if helpers < 2:
+        yield None
+        return
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
+    try:
+        pool = ProcessPoolExecutor(helpers, get_context("spawn"), _begin, (rules, now))
+    except (OSError, ImportError, NotImplementedError):  # no semaphores here
+        yield None
+        return
+    try:
+        yield pool
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+_TASK: list[tuple[RuleSet, datetime]] = []
+
+
+def _begin(rules: RuleSet, now: datetime) -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the process that writes
+    _TASK[:] = [(rules, now)]
+
+
+def _help(chunk: list[Evidence]) -> Judged:
+    return judge_all(chunk, *_TASK[0])

@@ -1,0 +1,1 @@
+"""From a trace to its figures, each with its uncertainty budget."""

@@ -1,0 +1,237 @@
+"""What a trace tells of its cell, as readings and charges that can be recorded.
+
+A capacity whose trace did not run whole is a lower bound for ever; one that only lacks the proof of a full
+start counts once a full charge before it is on record. A charge in the trace is recorded without the room's
+temperature: which column is the room's and which the cell's own, a file does not say.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from itertools import groupby
+
+import numpy as np
+
+from straycell.meters import Meter
+from straycell.quantities import CELL_WINDOWS, COVERAGE_FACTOR, Dimension, Measured, show
+from straycell.readings import CautiousDefaults, Charge, Method, Quantity, Reading, measured
+from straycell.traces.analyse.result import TraceResult
+from straycell.traces.analyse.runs import PULSE_S, DischargeRun
+from straycell.traces.analyse.steps import Step, StepKind
+from straycell.traces.read.noise import roughness, shown_step
+from straycell.traces.read.trace import Trace
+
+_PAUSE_S = 600.0
+"""Charge steps with no more than this between them are one charge (common practice)."""
+
+_LEAST_REST_S = 180.0
+"""A rest shorter than this says little of the cell's own voltage (common practice, no published source)."""
+
+_HIGHEST = 0.98
+"""The current of a charge is its highest, a spike of a few rows left out (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Occasion:
+    """Whose trace it is, when it ended (UTC) and what it was taken with.
+
+    Nothing in it is placed before `not_before`: the end of the charge that is said to come first.
+    `most_v` is the voltage above which a charge was an over-charge, `floor_v` the one below which a rest was a
+    deep discharge; None: no low voltage is looked for.
+    """
+
+    cell: str
+    ended_at: datetime
+    meter: Meter | None
+    defaults: CautiousDefaults
+    most_v: float
+    not_before: datetime | None = None
+    floor_v: float | None = None
+
+    def moment(self, trace: Trace, time_s: float) -> datetime:
+        """When the trace's clock showed `time_s`."""
+        at = self.ended_at - timedelta(seconds=max(0.0, float(trace.time_s[-1]) - time_s))
+        return at if self.not_before is None else max(at, self.not_before)
+
+
+def derived_items(
+    trace: Trace, result: TraceResult, occasion: Occasion
+) -> tuple[list[Reading | Charge], list[str]]:
+    """(readings and charges in the order they happened, warnings about what was not recorded)."""
+    items: list[Reading | Charge] = []
+    warnings: list[str] = []
+    for found in (
+        *_charges(trace, result, occasion),
+        *_low_rests(trace, result, occasion),
+        _reversal(trace, result, occasion),
+        _resistance(trace, result, occasion),
+        _capacity(trace, result, occasion),
+    ):
+        if isinstance(found, str):
+            warnings.append(found)
+        elif found is not None:
+            items.append(found)
+    return sorted(items, key=lambda item: item.at), warnings
+
+
+def _fits(value: float, dimension: Dimension) -> bool:
+    window = CELL_WINDOWS[dimension]
+    return window.low <= value <= window.high
+
+
+def _capacity(trace: Trace, result: TraceResult, occasion: Occasion) -> Reading | str | None:
+    run, capacity, energy = result.run, result.capacity, result.energy
+    if run is None or capacity is None or energy is None or (run.at_least and _only_pulses(result, run)):
+        return None
+    if not _fits(capacity.value, Dimension.CAPACITY):
+        return f"no capacity is recorded: {show(capacity.value, Dimension.CAPACITY)} cannot be a cell's"
+    return Reading(
+        id=0,
+        cell=occasion.cell,
+        quantity=Quantity.CAPACITY,
+        at=occasion.moment(trace, run.end_s),
+        value=capacity.value,
+        temperature_c=result.temperature_c,
+        meter=occasion.meter,
+        discharge_current_a=run.current_a,
+        cutoff_v=result.cutoff_v if run.reached else max(result.cutoff_v, min(run.end_v, 5.0)),
+        energy_wh=energy.value,
+        at_least=run.spoilt,
+        from_full=run.shows_full,
+        u=capacity.u,
+    )
+
+
+def _only_pulses(result: TraceResult, run: DischargeRun) -> bool:
+    """True for a trace that was taken for its pulses: what they took out says nothing of what the cell holds."""
+    steps = result.steps[run.first : run.last + 1]
+    return all(s.duration_s <= PULSE_S for s in steps if s.kind is StepKind.DISCHARGE)
+
+
+def _resistance(trace: Trace, result: TraceResult, occasion: Occasion) -> Reading | str | None:
+    dc = result.dc_resistance
+    if dc is None:
+        return None
+    if not _fits(dc.resistance.value, Dimension.RESISTANCE):
+        return (
+            f"no resistance is recorded: {show(dc.resistance.value, Dimension.RESISTANCE)} cannot be a cell's"
+        )
+    return Reading(
+        id=0,
+        cell=occasion.cell,
+        quantity=Quantity.RESISTANCE,
+        at=occasion.moment(trace, result.steps[dc.step].onset_s + dc.pulse_s),
+        value=dc.resistance.value,
+        temperature_c=dc.temperature_c,
+        meter=occasion.meter,
+        method=Method.DC_PULSE,
+        pulse_s=dc.pulse_s,
+        soc=dc.soc,
+        u=dc.resistance.u,
+    )
+
+
+def _low_rests(trace: Trace, result: TraceResult, occasion: Occasion) -> Iterator[Reading | str]:
+    """The end of every rest that is, or may be, below the floor: where the cell lay, and how long."""
+    if occasion.floor_v is None:
+        return
+    for kind, group in groupby(result.steps, key=lambda step: step.kind):
+        steps = list(group)
+        rested_s = steps[-1].end_s - steps[0].onset_s
+        if kind is not StepKind.REST or rested_s < _LEAST_REST_S:
+            continue
+        rows = slice(steps[0].first, steps[-1].stop)
+        value = _row_voltage(trace, steps[-1].stop - 1, rows, occasion)
+        if value.low < occasion.floor_v:
+            yield _low_voltage(value, steps[-1].end_s, trace, occasion, rested_s=rested_s)
+
+
+def _reversal(trace: Trace, result: TraceResult, occasion: Occasion) -> Reading | str | None:
+    """The lowest voltage under current if it is, or may be, zero or less: the cell was driven the wrong way."""
+    loaded = np.zeros(trace.rows, dtype=bool)
+    for step in result.steps:
+        loaded[step.first : step.stop] = step.kind is not StepKind.REST
+    if occasion.floor_v is None or not loaded.any():
+        return None
+    rows = np.flatnonzero(loaded)
+    known = rows[trace.voltage_v[rows] >= CELL_WINDOWS[Dimension.VOLTAGE].low]
+    if not len(known):
+        known = rows
+    row = int(known[np.argmin(trace.voltage_v[known])])
+    value = _row_voltage(trace, row, slice(row, row + 1), occasion)
+    return _low_voltage(value, float(trace.time_s[row]), trace, occasion) if value.low <= 0 else None
+
+
+def _row_voltage(trace: Trace, row: int, rows: slice, occasion: Occasion) -> Measured:
+    """The voltage of a row: the meter's limits, the steps the file shows, the scatter of `rows` around it."""
+    volts = trace.voltage_v[rows]
+    value = float(trace.voltage_v[row])
+    bare = Reading(0, occasion.cell, Quantity.VOLTAGE, occasion.ended_at, value, meter=occasion.meter)
+    seen = max(
+        shown_step(trace.voltage_v) / math.sqrt(12.0), roughness(volts, np.ones(len(volts), dtype=bool))
+    )
+    return Measured(value, math.hypot(measured(bare, occasion.defaults).u, seen))
+
+
+def _low_voltage(
+    value: Measured, time_s: float, trace: Trace, occasion: Occasion, rested_s: float | None = None
+) -> Reading | str:
+    if not _fits(value.value, Dimension.VOLTAGE):
+        volts = show(value.value, Dimension.VOLTAGE)
+        return f"no low voltage is recorded: {volts} cannot be a cell's, leads crossed? measure it by hand"
+    return Reading(
+        id=0,
+        cell=occasion.cell,
+        quantity=Quantity.VOLTAGE,
+        at=occasion.moment(trace, time_s),
+        value=value.value,
+        meter=occasion.meter,
+        rested_s=rested_s,
+        u=value.u,
+    )
+
+
+def _charges(trace: Trace, result: TraceResult, occasion: Occasion) -> Iterator[Charge | str]:
+    for steps in _groups(result.steps):
+        yield _charge(trace, steps, occasion)
+
+
+def _groups(steps: tuple[Step, ...]) -> list[list[Step]]:
+    """Charge steps that are no pulses, those of one charge together."""
+    groups: list[list[Step]] = []
+    open_group = False
+    for step in steps:
+        if step.kind is StepKind.CHARGE and (open_group or step.duration_s > PULSE_S):
+            if open_group:
+                groups[-1].append(step)
+            else:
+                groups.append([step])
+            open_group = True
+        elif step.kind is StepKind.DISCHARGE or step.duration_s > _PAUSE_S:
+            open_group = False
+    return groups
+
+
+def _charge(trace: Trace, steps: list[Step], occasion: Occasion) -> Charge | str:
+    rows = slice(steps[0].first, steps[-1].stop)
+    top_v = float(trace.voltage_v[rows].max())
+    accuracy = (occasion.meter.voltage if occasion.meter else None) or occasion.defaults.voltage
+    expanded_v = COVERAGE_FACTOR * accuracy.u(top_v)
+    if top_v - expanded_v <= occasion.most_v < top_v:
+        volts = f"{show(top_v, Dimension.VOLTAGE)} ± {show(expanded_v, Dimension.VOLTAGE)}"
+        return f"a charge up to {volts} is too close to over-charged to call: it is not recorded as a charge"
+    peak_c = None
+    if trace.temperature_c is not None and np.isfinite(trace.temperature_c[rows]).any():
+        peak_c = float(np.nanmax(trace.temperature_c[rows]))
+    return Charge(
+        id=0,
+        cell=occasion.cell,
+        at=occasion.moment(trace, steps[-1].end_s),
+        current_a=float(np.quantile(np.abs(trace.current_a[rows]), _HIGHEST)),
+        until_v=top_v,
+        end_current_a=abs(float(trace.current_a[steps[-1].stop - 1])),
+        peak_temperature_c=peak_c,
+    )

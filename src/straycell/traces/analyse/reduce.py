@@ -1,0 +1,203 @@
+"""From a trace to its figures: capacity, energy, resistance, what they are worth, and what speaks against them."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from straycell.cells import Chemistry
+from straycell.meters import Meter
+from straycell.quantities import Dimension, show
+from straycell.readings import CautiousDefaults
+from straycell.traces.analyse.budget import (
+    BudgetLine,
+    Instrument,
+    capacity_lines,
+    combined,
+    energy_lines,
+    instrument_of,
+)
+from straycell.traces.analyse.resistance import DC_PULSE_S, PulseResistance, Setting, find_pair, find_pulses
+from straycell.traces.analyse.result import TraceResult
+from straycell.traces.analyse.runs import DischargeRun, find_runs
+from straycell.traces.analyse.steps import Analysis, StepKind, analyse
+from straycell.traces.read.trace import Trace
+
+_COUNTER_SHARE = 0.02
+"""The instrument's own count and ours may differ by so much before it is said (common practice)."""
+_MOST_GAPS = 10
+
+
+def reduce_trace(
+    trace: Trace,
+    *,
+    cutoff_v: float,
+    full_voltage_v: float,
+    meter: Meter | None,
+    defaults: CautiousDefaults,
+    rated_ah: float | None = None,
+    charged_just_before: bool,
+    temperature_c: float | None = None,
+    chemistry: Chemistry | None = None,
+) -> TraceResult:
+    """Every figure of a trace, with its uncertainty budget.
+
+    `cutoff_v` ends a discharge (rows below it are not counted), `full_voltage_v` is the chemistry's or the
+    marking's. `meter` gives the limits of error, `defaults` the cautious ones where it gives none.
+    `charged_just_before` says that a full charge is recorded before the trace begins. `temperature_c` holds
+    where the file has no temperature. `chemistry` lets a rest voltage stand for a state of charge that the
+    trace itself does not tell. Pure: same input, same result.
+    """
+    analysis = analyse(trace)
+    instrument = instrument_of(analysis, meter, defaults)
+    runs = find_runs(
+        analysis,
+        cutoff_v=cutoff_v,
+        full_voltage_v=full_voltage_v,
+        charged_just_before=charged_just_before,
+        row_u_v=instrument.row_v,
+    )
+    run = _headline(runs)
+    setting = Setting(analysis, runs, instrument, temperature_c, chemistry)
+    pulses = find_pulses(setting)
+    dc = find_pair(setting, rated_ah) or _first_at(pulses, DC_PULSE_S)
+    budget = _budget(run, dc, instrument)
+    lines = {
+        figure: [line for line in budget if line.figure == figure] for figure in ("capacity_ah", "energy_wh")
+    }
+    return TraceResult(
+        capacity=combined(run.capacity_ah, lines["capacity_ah"]) if run else None,
+        energy=combined(run.energy_wh, lines["energy_wh"]) if run else None,
+        dc_resistance=dc,
+        pulses=tuple(pulses),
+        at_least=run is None or run.at_least,
+        warnings=(*trace.warnings, *_warnings(analysis, runs, run, instrument, meter)),
+        notes=(*trace.notes, *_notes(runs, run, pulses, dc)),
+        budget=tuple(budget),
+        run=run,
+        runs=tuple(runs),
+        steps=tuple(analysis.steps),
+        cutoff_v=cutoff_v,
+        full_voltage_v=full_voltage_v,
+        temperature_c=_mean_temperature(trace, run, temperature_c),
+    )
+
+
+def _headline(runs: list[DischargeRun]) -> DischargeRun | None:
+    """The last complete discharge; without one, the largest."""
+    whole = [run for run in runs if not run.at_least]
+    if whole:
+        return whole[-1]
+    return max(runs, key=lambda run: run.capacity_ah, default=None)
+
+
+def _first_at(pulses: list[PulseResistance], age_s: float) -> PulseResistance | None:
+    return next((pulse for pulse in pulses if pulse.pulse_s == age_s), None)
+
+
+def _budget(run: DischargeRun | None, dc: PulseResistance | None, instrument: Instrument) -> list[BudgetLine]:
+    lines = [*capacity_lines(run, instrument), *energy_lines(run, instrument)] if run else []
+    return [*lines, *(dc.lines if dc else ())]
+
+
+def _mean_temperature(trace: Trace, run: DischargeRun | None, given_c: float | None) -> float | None:
+    if trace.temperature_c is None:
+        return given_c
+    rows = slice(None)
+    if run is not None:
+        first, last = np.searchsorted(trace.time_s, (run.start_s, run.end_s))
+        rows = slice(int(first), int(last) + 1)
+    known = trace.temperature_c[rows]
+    known = known[np.isfinite(known)]
+    return float(known.mean()) if len(known) else given_c
+
+
+def _warnings(
+    analysis: Analysis,
+    runs: list[DischargeRun],
+    run: DischargeRun | None,
+    instrument: Instrument,
+    meter: Meter | None,
+) -> list[str]:
+    found: list[str] = []
+    if run is None:
+        found.append("nothing was discharged in this trace: it gives no capacity")
+    else:
+        found += [f"at least, no capacity: {doubt}" for doubt in run.doubts]
+        found += _counter_warning(analysis, run)
+    found += _gap_warnings(analysis, run)
+    if instrument.voltage_is_default or instrument.current_is_default:
+        lacking = [
+            word
+            for word, is_default in (
+                ("voltage", instrument.voltage_is_default),
+                ("capacity", instrument.current_is_default),
+            )
+            if is_default
+        ]
+        who = (
+            f"meter '{meter.name}' states no accuracy of {' and '.join(lacking)}"
+            if meter
+            else "no meter is named"
+        )
+        found.append(f"{who}: the cautious default holds")
+    return found
+
+
+def _gap_warnings(analysis: Analysis, run: DischargeRun | None) -> list[str]:
+    """Rows missing inside a rest, a charge or another discharge; the run's own stand among its doubts."""
+    trace = analysis.trace
+    first, last = (analysis.steps[run.first].first, run.end_row) if run else (0, -1)
+    return [
+        f"rows are missing before line {trace.line_of(int(row))} (from {trace.time_s[row - 1]:.10g} s to "
+        f"{trace.time_s[row]:.10g} s)"
+        for row in analysis.gap_rows[:_MOST_GAPS]
+        if not first < row <= last
+    ]
+
+
+def _counter_warning(analysis: Analysis, run: DischargeRun) -> list[str]:
+    """The instrument's own count over the run's discharges against ours, where it has one."""
+    counter = analysis.trace.counter_ah
+    if counter is None:
+        return []
+    counted = ours = 0.0
+    for step in analysis.steps[run.first : run.last + 1]:
+        if step.kind is not StepKind.DISCHARGE:
+            continue
+        rows = counter[step.first : min(step.stop, run.end_row + 1)]
+        if len(rows) < 2 or not np.isfinite(rows[[0, -1]]).all():
+            continue
+        counted += abs(float(rows[-1] - rows[0]))
+        ours += abs(float(analysis.running_ah[step.first + len(rows) - 1] - analysis.running_ah[step.first]))
+    if ours <= 0 or counted <= 0 or abs(counted - ours) <= _COUNTER_SHARE * ours:
+        return []
+    theirs, own = show(counted, Dimension.CAPACITY), show(ours, Dimension.CAPACITY)
+    return [
+        f"the file's own counter says {theirs}, its current over time {own} "
+        f"(up to line {analysis.trace.line_of(run.end_row)}): one of the columns is wrong"
+    ]
+
+
+def _notes(
+    runs: list[DischargeRun],
+    run: DischargeRun | None,
+    pulses: list[PulseResistance],
+    dc: PulseResistance | None,
+) -> list[str]:
+    notes: list[str] = []
+    if run is not None and len(runs) > 1:
+        which = runs.index(run) + 1
+        notes.append(f"{len(runs)} discharges: the figures are of number {which}")
+    if dc is None:
+        notes.append(
+            "no resistance: the rows lie too far apart for a pulse of 1 s"
+            if run is not None
+            else "no resistance: no pulse"
+        )
+    elif dc.method == "pair":
+        notes.append("resistance from a pair of currents as in IEC 61960 (10 s, then 1 s)")
+    else:
+        notes.append(
+            f"resistance from the first pulse, after {dc.pulse_s:g} s of {dc.current_a:.3g} A from rest"
+        )
+    return notes

@@ -1,0 +1,1 @@
+"""The picture of a trace, on paper and in the terminal."""

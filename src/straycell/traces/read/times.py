@@ -1,0 +1,65 @@
+"""Times written as numbers, as `1:02:03` or as dates, to seconds."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from straycell.traces.read.trace import Floats
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_CLOCK = re.compile(r"^\s*(?:(\d+)[d ]\s*)?\d+:\d{1,2}(:\d{1,2}([.,]\d+)?)?\s*$")
+_DATE = re.compile(r"^\s*\d{4}-\d{1,2}-\d{1,2}|^\s*\d{1,2}[./]\d{1,2}[./]\d{2,4}")
+_DAY_S = 86400.0
+
+
+def seconds(column: pd.Series[str], factor: float) -> tuple[Floats, bool]:
+    """Seconds of a column of text, NaN where it is none, and whether they are seconds of a clock or calendar.
+
+    Numbers are taken times `factor`; `h:mm:ss` and ISO dates as they are. A clock that passes midnight goes on.
+    """
+    import pandas as pd
+
+    sample = [str(text) for text in column.dropna().head(50)]
+    if _most(sample, _CLOCK):
+        return _unrolled(_clock_seconds(column)), True
+    if _most(sample, _DATE):
+        day_first = not re.match(r"^\s*\d{4}", sample[0])
+        moments = pd.to_datetime(column, errors="coerce", utc=True, dayfirst=day_first, format="mixed")
+        nanoseconds = moments.astype("datetime64[ns, UTC]").to_numpy(dtype="datetime64[ns]")
+        missing = np.isnat(nanoseconds)
+        values = nanoseconds.astype(np.int64) / 1e9
+        values[missing] = np.nan
+        return values, True
+    numbers = pd.to_numeric(column, errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
+    return numbers * factor, False
+
+
+def _most(sample: list[str], pattern: re.Pattern[str]) -> bool:
+    return bool(sample) and sum(bool(pattern.match(text)) for text in sample) > len(sample) / 2
+
+
+def _clock_seconds(column: pd.Series[str]) -> Floats:
+    return np.array([_clock(text) for text in column], dtype=np.float64)
+
+
+def _clock(text: object) -> float:
+    if not isinstance(text, str) or not _CLOCK.match(text):
+        return float("nan")
+    days, _, rest = text.strip().rpartition("d") if "d" in text else text.strip().rpartition(" ")
+    parts = [float(part) for part in rest.replace(",", ".").split(":")]
+    parts += [0.0] * (3 - len(parts))
+    return float(days or 0) * _DAY_S + parts[0] * 3600 + parts[1] * 60 + parts[2]
+
+
+def _unrolled(clock_s: Floats) -> Floats:
+    """A clock that falls by most of a day passed midnight; a smaller fall stays a fall."""
+    filled = clock_s[np.isfinite(clock_s)]
+    falls = np.diff(filled, prepend=filled[:1]) < -0.5 * _DAY_S
+    unrolled = clock_s.copy()
+    unrolled[np.isfinite(clock_s)] = filled + _DAY_S * np.cumsum(falls)
+    return unrolled
