@@ -34,7 +34,8 @@ def test_every_danger_is_said_in_full_once_and_then_short(
     second = day.run(line.format(**words))
     assert first.out == second.out and len(second.err) < len(first.err)
     for caution in (c for c in cautions_for(Step(step)) if c.kind is Kind.DANGER):
-        assert caution.text in flat(first.err)
+        some_cells_only = Step(step) in caution.last and caution.short in flat(first.err)
+        assert some_cells_only or caution.text in flat(first.err)
         assert caution.short in flat(second.err)
     assert "Local rules" in first.err and "Local rules" not in second.err
 

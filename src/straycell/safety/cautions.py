@@ -49,7 +49,7 @@ class Caution:
     """One caution. `short` says the same in fewer words; the `standing` one, the deferral, belongs to every step.
 
     `least` is what --quiet leaves of the deferral.
-    At the steps in `last` it is shown after the others of its kind: there it is true of some cells only.
+    At the steps in `last` it comes after the others of its kind and short: there it is true of some cells only.
     """
 
     id: str
@@ -120,12 +120,18 @@ def spoken_cautions(
         return [" ".join(short)] if short else [], []
     fresh = [c for c in found if c.id not in told]
     known = [c.short for c in found if c.id in told and c.kind is Kind.DANGER]
-    texts = [c.short if c.standing else c.text for c in fresh]
-    return [*texts, *([" ".join(known)] if known else [])], [c.id for c in fresh]
+    brief = [c for c in fresh if c.standing or _of_some_cells(c, steps)]
+    texts = [c.short if c in brief else c.text for c in fresh]
+    told_now = [c.id for c in fresh if c.standing or c not in brief]
+    return [*texts, *([" ".join(known)] if known else [])], told_now
 
 
 def _rank(caution: Caution, steps: list[Step]) -> tuple[bool, bool, bool]:
     """The deferral last, dangers first; among them one that every step at hand puts last."""
+    return caution.standing, caution.kind is not Kind.DANGER, _of_some_cells(caution, steps)
+
+
+def _of_some_cells(caution: Caution, steps: list[Step]) -> bool:
+    """True when every step at hand puts it last, as true of some cells only."""
     here = [step for step in steps if step in caution.steps]
-    late = bool(here) and all(step in caution.last for step in here)
-    return caution.standing, caution.kind is not Kind.DANGER, late
+    return bool(here) and all(step in caution.last for step in here)

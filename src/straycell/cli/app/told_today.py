@@ -29,8 +29,6 @@ def told_today() -> frozenset[str]:
 
 def remember(ids: Iterable[str]) -> None:
     """Note that these were printed in full. A folder that cannot be written changes nothing."""
-    from straycell.cli.app.files import write_whole
-
     folder = state_folder(options.current().env)
     known = told_today()
     told = sorted(known.union(ids))
@@ -38,8 +36,7 @@ def remember(ids: Iterable[str]) -> None:
         return
     with contextlib.suppress(OSError):
         folder.mkdir(parents=True, exist_ok=True)
-        text = json.dumps({"day": _today(), "told": told})
-        write_whole(folder / _FILE, text.encode())
+        (folder / _FILE).write_text(json.dumps({"day": _today(), "told": told}), encoding="utf-8")
 
 
 def _today() -> str:
