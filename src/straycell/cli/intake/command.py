@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from straycell.cli.app import options, output, values
+from straycell.cli.app import options, output, tables, values
 from straycell.cli.app.faults import EXIT_INTERRUPTED
 from straycell.cli.app.verbs import lone_app
 from straycell.cli.intake import closing, hands, terminal
@@ -86,5 +86,5 @@ def _table(kept: list[Kept]) -> None:
     if not kept:
         return
     output.say("")
-    output.table(["code", "kind", "outcome", "why"], closing.rows(kept), flexible="why", empty="")
+    tables.table(["code", "kind", "outcome", "why"], closing.rows(kept), flexible="why", empty="")
     output.say(closing.summary(kept))

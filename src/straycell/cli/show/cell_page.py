@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from straycell.acceptance.reasons import Verdict
 from straycell.acceptance.record import verdict_to_json
 from straycell.cells import Cell, CellFacts
-from straycell.cli.app import output
+from straycell.cli.app import output, tables
 from straycell.cli.show import shapes, verdict_page
 from straycell.quantities import Dimension, Measured
 from straycell.quantities import show as show_quantity
@@ -71,7 +71,7 @@ def show(page: CellPage) -> None:
     output.bullets(verdict_page.next_steps(page.verdict, page.now) or ["nothing: it is ready for a project"])
     output.section("Readings")
     rows = [_reading_row(recorded, page.defaults, page.doubted) for recorded in page.recorded]
-    output.table(["id", "what", "value", "at", "how"], rows, flexible="how", empty="none recorded yet")
+    tables.table(["id", "what", "value", "at", "how"], rows, flexible="how", empty="none recorded yet")
 
 
 def _identity(cell: Cell) -> list[tuple[str, str | None]]:

@@ -7,8 +7,9 @@ from datetime import datetime
 
 from straycell.acceptance.reasons import Missing, Outcome, Reason, Verdict
 from straycell.acceptance.rules import shipped_rules
-from straycell.cli.app import output
+from straycell.cli.app import output, tables
 from straycell.cli.show.figure_words import figure
+from straycell.cli.show.outcomes import sign
 from straycell.cli.show.todo import Todo, todos
 
 ALLOWS: dict[Outcome, str] = {
@@ -92,8 +93,10 @@ def in_order(verdict: Verdict, now: datetime) -> list[Missing]:
 
 
 def say_headline(verdict: Verdict, lead: str = "") -> None:
-    """The headline, wrapped."""
-    for line in output.wrap(f"{lead}  {headline(verdict)}".strip(), "" if lead else "  "):
+    """The headline behind its sign, wrapped."""
+    for line in output.wrap(
+        f"{sign(verdict.outcome)} {lead}  {headline(verdict)}".strip(), "" if lead else "  "
+    ):
         output.say(line)
 
 
@@ -107,7 +110,7 @@ def page(verdict: Verdict, now: datetime) -> None:
     output.section("Next")
     output.bullets(next_steps(verdict, now) or ["nothing: it is ready for a project"])
     output.section("Every rule")
-    output.table(
+    tables.table(
         ["rule", "status", "observed", "limit", "best", "safety"],
         [_row(reason) for reason in verdict.reasons],
         flexible="observed",

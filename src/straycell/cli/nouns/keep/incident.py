@@ -6,9 +6,10 @@ from typing import Annotated, Any
 
 import typer
 
-from straycell.cli.app import clock, context, output, values
+from straycell.cli.app import clock, context, output, tables, values
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.cli.show.outcomes import outcome_cell
 from straycell.errors import BadData
 from straycell.safety import Step
 from straycell.safety.incidents import RETEST, find_incident, incident_kinds
@@ -71,9 +72,9 @@ def add(
             for cell in cells
         ],
     }
-    rows = [[cell.code, cell.stage.value, verdicts[cell.code].outcome.word] for cell in cells]
+    rows = [[cell.code, cell.stage.value, outcome_cell(verdicts[cell.code].outcome)] for cell in cells]
     output.emit(
-        document, lambda: output.table(["code", "stage", "outcome"], rows, flexible="stage", empty="")
+        document, lambda: tables.table(["code", "stage", "outcome"], rows, flexible="stage", empty="")
     )
     _talk(worst, known.why if known else "", lost, in_device)
     talk_cautions(Step.INCIDENT, *([Step.DISCARD] if worst else []), kinds=[c.facts for c in cells])
@@ -99,4 +100,4 @@ def kinds() -> None:
         {"kind": k.id, "text": k.text, "severe": k.severe, "why": k.why, "source": k.source} for k in listed
     ]
     rows = [[k.id, "condemns" if k.severe else "holds", f"{k.text}: {k.why}"] for k in listed]
-    output.emit(document, lambda: output.story(["kind", "what it does", "when, and why"], rows))
+    output.emit(document, lambda: tables.story(["kind", "what it does", "when, and why"], rows))

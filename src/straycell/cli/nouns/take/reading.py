@@ -11,7 +11,7 @@ import typer
 from straycell.bench.correction import ChargeForm, Correction
 from straycell.bench.reading_form import ReadingForm, check_form, notes_of, readings_of
 from straycell.cells import Cell, Look
-from straycell.cli.app import clock, context, output, values
+from straycell.cli.app import clock, context, output, tables, values
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.nouns.take.charge import (
     ChargerOption,
@@ -179,7 +179,7 @@ def _show_made(made: list[Reading | Charge] | list[Reading]) -> None:
     ]
     output.emit(
         [shapes.item_json(item, defaults) for item in made],
-        lambda: output.table(
+        lambda: tables.table(
             ["id", "cell", "what", "value", "how"],
             rows,
             flexible="how",
