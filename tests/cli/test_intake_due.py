@@ -169,12 +169,16 @@ def test_conditions_carry_over_to_the_next_cell() -> None:
         ["0.5", "4.2", "21.5", "25", "", "2450", "0.52", "2.8", ""], Need.CHARGE, Need.CAPACITY
     )
     kept = due.remember(answers, {"method": "dc-pulse"})
-    assert kept["drawn"] == "0.52" and kept["cutoff"] == "2.8" and kept["temperature"] == "21.5"
-    assert kept["method"] == "dc-pulse" and kept["current"] == "0.5"
+    assert kept["discharge_current_a"] == "0.52" and kept["cutoff_v"] == "2.8"
+    assert kept["temperature_c"] == "21.5"
+    assert kept["method"] == "dc-pulse" and kept["current_a"] == "0.5"
     _, again = taken(
         ["=", "4.2", "", "25", "", "2400", "", "", ""], Need.CHARGE, Need.CAPACITY, remembered=kept
     )
-    assert (again["current"], again["drawn"], again["cutoff"], again["capacity_at"]) == (0.5, 0.52, 2.8, 21.5)
+    charge, run = due.entry_of("A00001O", again, {}, 1.0).items
+    assert isinstance(charge, Charge) and isinstance(run, Reading)
+    assert (charge.current_a, run.discharge_current_a, run.cutoff_v) == (0.5, 0.52, 2.8)
+    assert run.temperature_c == 21.5
 
 
 @pytest.mark.parametrize(

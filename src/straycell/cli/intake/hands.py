@@ -15,14 +15,13 @@ from straycell.cli.intake.script import Bearer, Found, Kept, Opened, Start, Wait
 from straycell.cli.show import verdict_page
 from straycell.errors import BadData
 from straycell.meters import meter_like
-from straycell.readings import Charge, Mistake, Quantity, Reading
+from straycell.readings import KINDS, Charge, Item, Mistake, Quantity, Reading
 
 if TYPE_CHECKING:
     from straycell.meters import Meter
     from straycell.store.reader import Reader
     from straycell.store.writer import Writer
 
-Item = Reading | Charge
 MOST_TO_COUNT = 2000
 """In a larger store the number of waiting cells is not counted before the first question."""
 _IN_HOUSE = frozenset({Stage.RECEIVED, Stage.SHELVED, Stage.RESERVED})
@@ -80,7 +79,7 @@ def _find_code(effect: script.FindCode) -> Found:
             return Found(code, Bearer.NOTHING)
         cell = reader.cell(code)
         items = [recorded.item for recorded in reader.recorded(code, with_superseded=False)]
-        has = frozenset(Quantity.CHARGE if isinstance(i, Charge) else i.quantity for i in items)
+        has = frozenset(item.quantity for item in items)
         return Found(code, Bearer.CELL, cell.facts, has, _OUT_OF_USE.get(cell.stage, ""))
 
 
@@ -191,28 +190,23 @@ def _amend(effect: script.Amend) -> Kept:
     with context.writing() as writer:
         facts = entry.facts if entry.facts is not None else (CellFacts() if entry.is_new else former.facts)
         _correct(writer, entry.code, facts, effect.because, Mistake.MISTYPED.value)
-        new = {_quantity(item): item for item in entry.items}
+        new = {item.quantity: item for item in entry.items}
         made: list[Item] = []
         for old in former.items:
-            made += _amend_item(writer, old, new.pop(_quantity(old), None), effect.because)
+            made += _amend_item(writer, old, new.pop(old.quantity, None), effect.because)
         made += _record(writer, tuple(new.values()), now)
         return _kept(writer, entry.code, made, now)
 
 
 def _amend_item(writer: Writer, old: Item, new: Item | None, because: str) -> list[Item]:
     if new is None:
-        electrical = not isinstance(old, Charge) and old.quantity.electrical
-        mistake = Mistake.BAD_CONTACT if electrical else Mistake.WRONG_CELL
+        mistake = Mistake.BAD_CONTACT if KINDS[old.quantity].by_contact else Mistake.WRONG_CELL
         writer.supersede(old.id, mistake.value, because)
         return []
     placed = replace(new, at=old.at) if new.at == script.UNSET else new
     if replace(placed, id=old.id) == old:
         return [old]
     return list(writer.supersede(old.id, Mistake.MISTYPED.value, because, None, [placed]))
-
-
-def _quantity(item: Item) -> Quantity:
-    return Quantity.CHARGE if isinstance(item, Charge) else item.quantity
 
 
 def _print_labels(effect: script.PrintLabels) -> None:

@@ -24,11 +24,9 @@ from straycell.cli.intake.script import (
 )
 from straycell.cli.intake.state import Evening, Logged
 from straycell.errors import StraycellError
-from straycell.quantities import Dimension, show
-from straycell.readings import Charge, Quantity, Reading
+from straycell.quantities import show
+from straycell.readings import KINDS, Charge, Quantity, Reading
 from straycell.safety import Step
-
-_DIMENSIONS = {Quantity.CAPACITY: Dimension.CAPACITY, Quantity.RESISTANCE: Dimension.RESISTANCE}
 
 
 def keep(entry: Entry) -> Talk[Kept]:
@@ -93,12 +91,12 @@ def describe(entry: Entry) -> str:
     """`3.71 V, clean`."""
     parts = []
     for item in entry.items:
-        if isinstance(item, Charge):
-            parts.append(f"charged to {show(item.until_v, Dimension.VOLTAGE)}")
-        elif item.value is None:
-            parts.append(" ".join(item.look))
+        dimension = KINDS[item.quantity].dimension
+        if dimension is None or item.value is None:
+            parts.append(" ".join(getattr(item, "look", ())))
         else:
-            parts.append(show(item.value, _DIMENSIONS.get(item.quantity, Dimension.VOLTAGE)))
+            to = "charged to " if isinstance(item, Charge) else ""
+            parts.append(to + show(item.value, dimension))
     return ", ".join(parts) or "nothing measured"
 
 

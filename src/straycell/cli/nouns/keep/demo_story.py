@@ -15,7 +15,7 @@ from straycell.cli.app import context
 from straycell.cli.app.files import write_whole
 from straycell.cli.nouns.use import build, label, match
 from straycell.cli.show import cell_page, shapes, verdict_page
-from straycell.readings import Charge, Quantity, Reading
+from straycell.readings import Item, Quantity
 from straycell.safety import Step, cautions_for, cautions_for_all
 from straycell.teardowns import Teardown
 
@@ -118,12 +118,10 @@ def _print_labels(path: Path, now: datetime) -> int:
     return len(codes)
 
 
-def reading_line(page: cell_page.CellPage, item: Reading | Charge) -> tuple[str, str, str]:
+def reading_line(page: cell_page.CellPage, item: Item) -> tuple[str, str, str]:
     """(what, value, how) of one reading or charge, in words."""
-    if isinstance(item, Charge):
-        return "charge", cell_page.value_text(item, page.defaults), cell_page.describe_charge(item)
     what = {Quantity.AS_FOUND_VOLTAGE: "as found", Quantity.VOLTAGE: "rest voltage"}.get(item.quantity)
-    value, how = cell_page.value_text(item, page.defaults), cell_page.describe_reading(item)
+    value, how = cell_page.value_text(item, page.defaults), cell_page.describe(item)
     return what or item.quantity.value, value, how
 
 

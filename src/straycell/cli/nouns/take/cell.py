@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
 from straycell.acceptance.reasons import Outcome
 from straycell.bench.list_order import CellOrder, sort_cells
 from straycell.cells import Cell, Chemistry, Form, Stage, tidy_code
 from straycell.cli.app import clock, context, output, values
+from straycell.cli.app.fields import takes
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.nouns.take import facts
 from straycell.cli.show import cell_page, shapes, uncounted_capacity
@@ -25,6 +26,7 @@ CodeArgument = Annotated[str, values.text_argument("CODE", "The code on the cell
 
 
 @app.command("add")
+@takes(facts.SAID)
 def add(
     teardown: facts.TeardownOption = None,
     pack: facts.PackOption = None,
@@ -32,23 +34,8 @@ def add(
         str | None, values.text_option("--code", "A code printed beforehand (label blank).", metavar="CODE")
     ] = None,
     count: Annotated[int | None, values.whole("--count", "How many alike.", low=1, high=500)] = None,
-    form: facts.FormOption = None,
-    chemistry: facts.ChemistryOption = None,
-    marking: facts.MarkingOption = None,
-    rated_capacity: facts.RatedCapacityOption = None,
-    rated_resistance: facts.RatedResistanceOption = None,
     box: facts.BoxOption = None,
-    bought_new: facts.BoughtNewOption = None,
-    maker: facts.MakerOption = None,
-    date_code: facts.DateCodeOption = None,
-    rewrapped: facts.RewrappedOption = None,
-    tabs: facts.TabsOption = None,
-    maker_charge_current: facts.ChargeCurrentOption = None,
-    maker_discharge_current: facts.DischargeCurrentOption = None,
-    full_voltage: facts.FullVoltageOption = None,
-    mass: facts.MassOption = None,
-    protection_board: facts.BoardOption = None,
-    confirm_rechargeable: facts.RechargeableOption = None,
+    **said: Any,
 ) -> None:
     """Record one cell, or many alike; each gets its code."""
     if code is not None and (count or 1) > 1:
@@ -57,25 +44,7 @@ def add(
         )
     if pack is not None and teardown is None:
         raise UsageFault("--pack is a pack of a tear-down", "add --teardown CODE")
-    said = facts.stated(
-        form=form,
-        chemistry=chemistry,
-        marking=marking,
-        rated_capacity_ah=rated_capacity,
-        rated_resistance_ohm=rated_resistance,
-        bought_new=bought_new,
-        maker=maker,
-        date_code=date_code,
-        rewrapped=rewrapped,
-        tabs=tabs,
-        maker_charge_current_a=maker_charge_current,
-        maker_discharge_current_a=maker_discharge_current,
-        full_voltage_v=full_voltage,
-        mass_g=mass,
-        protection_board=protection_board,
-        confirmed_rechargeable=confirm_rechargeable,
-    )
-    fields, notes = facts.with_marking(said, marking or "")
+    fields, notes = facts.with_marking(said, said.get("marking", ""))
     with context.writing(create=True) as writer:
         made = writer.add_cells(
             facts.build_facts(fields),
@@ -115,6 +84,7 @@ def _advice(cell: Cell) -> list[str]:
 
 
 @app.command("correct")
+@takes(facts.SAID)
 def correct(
     code: CodeArgument,
     because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
@@ -128,43 +98,10 @@ def correct(
     ] = None,
     teardown: facts.TeardownOption = None,
     pack: facts.PackOption = None,
-    form: facts.FormOption = None,
-    chemistry: facts.ChemistryOption = None,
-    marking: facts.MarkingOption = None,
-    rated_capacity: facts.RatedCapacityOption = None,
-    rated_resistance: facts.RatedResistanceOption = None,
     box: facts.BoxOption = None,
-    bought_new: facts.BoughtNewOption = None,
-    maker: facts.MakerOption = None,
-    date_code: facts.DateCodeOption = None,
-    rewrapped: facts.RewrappedOption = None,
-    tabs: facts.TabsOption = None,
-    maker_charge_current: facts.ChargeCurrentOption = None,
-    maker_discharge_current: facts.DischargeCurrentOption = None,
-    full_voltage: facts.FullVoltageOption = None,
-    mass: facts.MassOption = None,
-    protection_board: facts.BoardOption = None,
-    confirm_rechargeable: facts.RechargeableOption = None,
+    **said: Any,
 ) -> None:
     """Correct what is known of a cell; the former entry stays visible."""
-    said = facts.stated(
-        form=form,
-        chemistry=chemistry,
-        marking=marking,
-        rated_capacity_ah=rated_capacity,
-        rated_resistance_ohm=rated_resistance,
-        bought_new=bought_new,
-        maker=maker,
-        date_code=date_code,
-        rewrapped=rewrapped,
-        tabs=tabs,
-        maker_charge_current_a=maker_charge_current,
-        maker_discharge_current_a=maker_discharge_current,
-        full_voltage_v=full_voltage,
-        mass_g=mass,
-        protection_board=protection_board,
-        confirmed_rechargeable=confirm_rechargeable,
-    )
     if not (said or teardown or pack or box):
         raise UsageFault("nothing to correct was given", "add the entry that is right, like --chemistry nmc")
     kind = _mistyped(mistake)

@@ -2,86 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from straycell.bench.correction import ChargeForm, Correction
-from straycell.bench.reading_form import ReadingForm, check_form, notes_of, readings_of
-from straycell.cells import Cell, Look
+from straycell.bench.correction import Correction
+from straycell.bench.reading_form import check_form, notes_of, readings_of
+from straycell.cells import Cell
 from straycell.cli.app import clock, context, output, values
+from straycell.cli.app.fields import takes
 from straycell.cli.app.verbs import noun_app
-from straycell.cli.nouns.take.charge import (
-    ChargerOption,
-    CurrentOption,
-    EndCurrentOption,
-    PeakOption,
-    SlotOption,
-    UntilOption,
-)
 from straycell.cli.show import shapes, uncounted_capacity
 from straycell.cli.show.after_writing import talk_after
-from straycell.cli.show.cell_page import describe_charge, describe_reading, value_text
+from straycell.cli.show.cell_page import describe, value_text
 from straycell.errors import BadData, UsageFault
-from straycell.quantities import Dimension, Window
-from straycell.readings import Charge, Method, Mistake, Quantity, Reading, Where
+from straycell.readings import Charge, Item, Mistake, Quantity, Reading
+from straycell.readings.fields import OF_CHARGE, OF_READING
 
 if TYPE_CHECKING:
     from straycell.store.book.records import RecordedReading
     from straycell.store.reader import Reader
 
 app = noun_app("What was measured or seen; a wrong one is superseded, never edited.")
-_D = Dimension
-_CUTOFF = Window(1.0, 4.5)
-_SOME_CURRENT = Window(1e-4, 500.0)
-_ENERGY = Window(0.001, 2500.0)
-_PULSE = Window(1e-3, 600.0)
-
-VoltageOption = Annotated[
-    float | None, values.quantity("--voltage", _D.VOLTAGE, "At the cell; with --rested a rest voltage.")
-]
-RestedOption = Annotated[
-    float | None, values.quantity("--rested", _D.DURATION, "How long it had lain without current.")
-]
-AsFoundOption = Annotated[
-    float | None, values.quantity("--as-found-voltage", _D.VOLTAGE, "As it came out of the object.")
-]
-WhereOption = Annotated[Where | None, values.word("--where", Where, "For cells with a protection board.")]
-CapacityOption = Annotated[
-    float | None,
-    values.quantity("--capacity", _D.CAPACITY, "From full; needs --discharge-current and --cutoff."),
-]
-DischargeOption = Annotated[
-    float | None,
-    values.quantity("--discharge-current", _D.CURRENT, "Of the capacity run.", window=_SOME_CURRENT),
-]
-CutoffOption = Annotated[
-    float | None,
-    values.quantity("--cutoff", _D.VOLTAGE, "Where the run ended.", window=_CUTOFF, example="3.0V"),
-]
-EnergyOption = Annotated[
-    float | None,
-    values.quantity("--energy", _D.ENERGY, "That came out with the capacity, if shown.", window=_ENERGY),
-]
-ResistanceOption = Annotated[float | None, values.quantity("--resistance", _D.RESISTANCE, "Internal.")]
-MethodOption = Annotated[Method | None, values.word("--resistance-method", Method, "How it was taken.")]
-PulseOption = Annotated[
-    float | None,
-    values.quantity(
-        "--pulse", _D.DURATION, "Length of the d.c. pulse (default 1s).", window=_PULSE, example="1s"
-    ),
-]
-TemperatureOption = Annotated[
-    float | None,
-    values.quantity("--temperature", _D.TEMPERATURE, "Of the room; alone, a reading of the cell."),
-]
-LookOption = Annotated[list[Look] | None, values.word("--look", Look, "Say it several times for several.")]
-GroupOption = Annotated[
-    bool,
-    typer.Option("--as-group", help="The as-found voltage of all cells still welded in parallel with it."),
-]
 MeterOption = Annotated[
     str | None, values.text_option("--meter", "What it was taken with (meter add).", metavar="M")
 ]
@@ -89,54 +34,33 @@ AtOption = Annotated[datetime | None, values.at_option()]
 
 
 @app.command("add")
+@takes(OF_READING.values())
 def add(
     code: Annotated[str, values.text_argument("CODE", "The cell.")],
-    voltage: VoltageOption = None,
-    rested: RestedOption = None,
-    as_found_voltage: AsFoundOption = None,
-    where: WhereOption = None,
-    capacity: CapacityOption = None,
-    discharge_current: DischargeOption = None,
-    cutoff: CutoffOption = None,
-    energy: EnergyOption = None,
-    resistance: ResistanceOption = None,
-    resistance_method: MethodOption = None,
-    pulse: PulseOption = None,
-    temperature: TemperatureOption = None,
-    look: LookOption = None,
-    as_group: GroupOption = False,
     meter: MeterOption = None,
     at: AtOption = None,
+    **said: Any,
 ) -> None:
     """Record what was measured or seen of a cell; several quantities on one line are recorded together."""
-    form = ReadingForm(
-        voltage=voltage,
-        rested=rested,
-        as_found_voltage=as_found_voltage,
-        where=where,
-        capacity=capacity,
-        discharge_current=discharge_current,
-        cutoff=cutoff,
-        energy=energy,
-        resistance=resistance,
-        resistance_method=resistance_method,
-        pulse=pulse,
-        temperature=temperature,
-        look=tuple(look or ()),
-        as_group=as_group,
-    )
-    check_form(form)
+    said = _plain(said)
+    check_form(said)
     with context.writing() as writer:
         found = writer.cell(writer.find_code(code))
         with_meter = None if meter is None else writer.meter(meter)
-        own = readings_of(form, found.code, at or clock.now(), with_meter)
-        made = writer.add_readings([*own, *(_for_group(own, group_of(writer, found)) if as_group else [])])
+        own = readings_of(said, found.code, at or clock.now(), with_meter)
+        group = group_of(writer, found) if "as_group" in said else []
+        made = writer.add_readings([*own, *_for_group(own, group)])
     _show_made(made)
-    for note in notes_of(form):
+    for note in notes_of(said):
         output.talk(note)
-    if capacity is not None:
+    if "capacity_ah" in said:
         _talk_worth(found.code, [reading.id for reading in made])
     talk_after(found.code)
+
+
+def _plain(said: dict[str, Any]) -> dict[str, Any]:
+    """A list of words as a reading holds them."""
+    return {name: tuple(value) if isinstance(value, list) else value for name, value in said.items()}
 
 
 def _talk_worth(code: str, numbers: list[int]) -> None:
@@ -165,15 +89,15 @@ def group_of(reader: Reader, cell: Cell) -> list[Cell]:
     return [other for other in reader.cells() if (other.teardown, other.pack) == (cell.teardown, cell.pack)]
 
 
-def _show_made(made: list[Reading | Charge] | list[Reading]) -> None:
+def _show_made(made: Sequence[Item]) -> None:
     defaults = context.rules().defaults
     rows = [
         [
             f"#{item.id}",
             item.cell,
-            "charge" if isinstance(item, Charge) else item.quantity.value,
+            item.quantity.value,
             value_text(item, defaults),
-            (describe_charge(item) if isinstance(item, Charge) else describe_reading(item)) or None,
+            describe(item) or None,
         ]
         for item in made
     ]
@@ -189,6 +113,7 @@ def _show_made(made: list[Reading | Charge] | list[Reading]) -> None:
 
 
 @app.command("supersede")
+@takes([*(field for field in OF_READING.values() if field.name != "as_group"), *OF_CHARGE.values()])
 def supersede(
     number: Annotated[
         int,
@@ -203,66 +128,25 @@ def supersede(
     right_cell: Annotated[
         str | None, values.text_option("--right-cell", "The cell it really was of.", metavar="CODE")
     ] = None,
-    voltage: VoltageOption = None,
-    rested: RestedOption = None,
-    as_found_voltage: AsFoundOption = None,
-    where: WhereOption = None,
-    capacity: CapacityOption = None,
-    discharge_current: DischargeOption = None,
-    cutoff: CutoffOption = None,
-    energy: EnergyOption = None,
-    resistance: ResistanceOption = None,
-    resistance_method: MethodOption = None,
-    pulse: PulseOption = None,
-    temperature: TemperatureOption = None,
-    look: LookOption = None,
-    as_group: GroupOption = False,
+    as_group: Annotated[
+        bool, typer.Option("--as-group", help="Take back the as-found voltage of its whole group.")
+    ] = False,
     meter: MeterOption = None,
     at: AtOption = None,
-    current: CurrentOption = None,
-    until: UntilOption = None,
-    end_current: EndCurrentOption = None,
-    peak_temperature: PeakOption = None,
-    charger: ChargerOption = None,
-    slot: SlotOption = None,
+    **said: Any,
 ) -> None:
     """Take a reading back as a mistake, and record the right one in its place if there is one.
 
-    The old one stays visible. For a slip or a wrong cell, what is not said anew stays as it was; after a
-    bad contact, say the new measurement in full. --as-group takes back a voltage recorded for a whole group.
-    A charge is superseded with the options of charge add.
+    The old one stays visible. Options you leave out keep their old value; after a bad contact give every value
+    again. A charge is superseded with the options of charge add.
     """
-    form = ReadingForm(
-        voltage=voltage,
-        rested=rested,
-        as_found_voltage=as_found_voltage,
-        where=where,
-        capacity=capacity,
-        discharge_current=discharge_current,
-        cutoff=cutoff,
-        energy=energy,
-        resistance=resistance,
-        resistance_method=resistance_method,
-        pulse=pulse,
-        temperature=temperature,
-        look=tuple(look or ()),
-    )
-    charged = ChargeForm(
-        current_a=current,
-        until_v=until,
-        end_current_a=end_current,
-        temperature_c=temperature,
-        peak_temperature_c=peak_temperature,
-        charger=charger,
-        slot=slot,
-    )
-    correction = Correction(mistake, form, charged, meter, at, clock.now())
+    correction = Correction(mistake, _plain(said), meter, at, clock.now())
     correction.check(right_cell)
     with context.writing() as writer:
         old = writer.reading(number)
         right = None if right_cell is None else writer.find_code(right_cell)
         targets = _group_readings(writer, old) if as_group else [old]
-        made: list[Reading | Charge] = []
+        made: list[Item] = []
         for target in targets:
             placed = correction.replacements(target.item, right, writer)
             made += writer.supersede(target.item.id, mistake.value, because, right, placed)
@@ -285,10 +169,8 @@ def _group_readings(reader: Reader, old: RecordedReading) -> list[RecordedReadin
     for cell in group_of(reader, reader.cell(item.cell)):
         for recorded in reader.recorded(cell.code, with_superseded=False):
             other = recorded.item
-            alike = (
-                isinstance(other, Reading) and other.as_group and other.quantity is Quantity.AS_FOUND_VOLTAGE
-            )
-            if alike and (other.at, getattr(other, "value", None)) == (item.at, item.value):
+            alike = isinstance(other, Reading) and other.as_group
+            if alike and (other.at, other.value) == (item.at, item.value):
                 same.append(recorded)
     return same or [old]
 
