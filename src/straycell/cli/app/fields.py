@@ -25,9 +25,8 @@ def takes(
 
     def dressed(command: Callable[..., None]) -> Callable[..., None]:
         def run(**given: Any) -> None:
-            names = {option.name for option in options}
-            said = {name: given.pop(name) for name in names if not _left_out(given[name])}
-            command(**given, **said)
+            said = {option.name: given.pop(option.name) for option in options}
+            command(**given, **{name: value for name, value in said.items() if not _left_out(value)})
 
         own = [
             p
@@ -52,7 +51,7 @@ def _parameter(field: Field, *, needed: bool) -> inspect.Parameter:
     default = inspect.Parameter.empty if needed else None
     return inspect.Parameter(
         field.name,
-        inspect.Parameter.KEYWORD_ONLY,
+        inspect.Parameter.POSITIONAL_OR_KEYWORD,
         default=default,
         annotation=Annotated[kind if needed else kind | None, _option(field)],
     )
