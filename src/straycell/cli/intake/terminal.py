@@ -8,10 +8,10 @@ import textwrap
 from collections.abc import Callable, Mapping
 from typing import Any, TextIO
 
+from straycell.bench.intake.script import Ask, Caution, Large, Say, Talk, Tone
 from straycell.cells import Chemistry, Form
 from straycell.cli.app import output
 from straycell.cli.intake.glyphs import large
-from straycell.cli.intake.script import Ask, Caution, Large, Say, Talk, Tone
 from straycell.errors import StraycellError, UsageFault
 from straycell.safety import Step, cautions_for_all
 

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from straycell.acceptance.reasons import Status, Verdict
 from straycell.cells import CellFacts, Chemistry, Form
 from straycell.cli.app import options, output
 from straycell.safety import Step, cautions_for_all, fewest_words
@@ -29,12 +28,3 @@ def talk_cautions(*steps: Step, kinds: Iterable[CellFacts] = (), full: bool = Fa
     texts = [caution.text for caution in found]
     for text in texts if full else [" ".join(texts)]:
         output.talk(f"caution: {text}")
-
-
-_DAMAGE = ("look-damage", "look-deformed")
-
-
-def parting(verdict: Verdict) -> list[Step]:
-    """The steps whose cautions a cell out of use asks for: those of damage only where it was seen."""
-    damaged = any(r.rule in _DAMAGE and r.status is Status.FAILED for r in verdict.reasons)
-    return [Step.LOOK_BAD, Step.DISCARD] if damaged else [Step.DISCARD]

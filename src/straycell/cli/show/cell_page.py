@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from datetime import datetime
 from typing import TYPE_CHECKING
 
-from straycell.acceptance.reasons import Verdict
 from straycell.acceptance.record import verdict_to_json
+from straycell.bench import verdict_words
+from straycell.bench.cell_sheet import CellSheet
 from straycell.cells import Cell, CellFacts
 from straycell.cli.app import output
 from straycell.cli.show import shapes, verdict_page
@@ -27,26 +26,12 @@ from straycell.readings import (
 )
 
 if TYPE_CHECKING:
-    from straycell.acceptance import Figures
     from straycell.store.book.records import RecordedReading
 
 _D = Dimension
 
 
-@dataclass(frozen=True, slots=True)
-class CellPage:
-    """Everything the page shows, read in one go; `doubted` tells which capacities do not count, and why."""
-
-    cell: Cell
-    verdict: Verdict
-    figures: Figures
-    recorded: tuple[RecordedReading, ...]
-    defaults: CautiousDefaults
-    now: datetime
-    doubted: Mapping[int, str] = field(default_factory=dict)
-
-
-def document(page: CellPage) -> shapes.Json:
+def document(page: CellSheet) -> shapes.Json:
     """The page as JSON: the cell, its figures, its readings (superseded ones marked), its verdict."""
     return shapes.cell_json(page.cell) | {
         "outcome": page.verdict.outcome.word,
@@ -56,7 +41,7 @@ def document(page: CellPage) -> shapes.Json:
     }
 
 
-def show(page: CellPage) -> None:
+def show(page: CellSheet) -> None:
     """Print the page for a person."""
     cell = page.cell
     output.say(f"{cell.code}  {cell.facts.form} {cell.facts.chemistry}  {cell.facts.marking}".rstrip())
@@ -65,12 +50,12 @@ def show(page: CellPage) -> None:
     output.facts(_identity(cell), indent="  ")
     output.section("Measured")
     output.facts(_figures(page), indent="  ")
-    reasons = verdict_page.why(page.verdict, at_most=5)
+    reasons = verdict_words.why(page.verdict, at_most=5)
     if reasons:
         output.section("Why")
         output.bullets(reasons)
     output.section("Next")
-    output.bullets(verdict_page.next_steps(page.verdict, page.now) or ["nothing: it is ready for a project"])
+    output.bullets(verdict_words.next_steps(page.verdict, page.now) or ["nothing: it is ready for a project"])
     output.section("Readings")
     rows = [_reading_row(recorded, page.defaults, page.doubted) for recorded in page.recorded]
     output.table(["id", "what", "value", "at", "how"], rows, flexible="how", empty="none recorded yet")
@@ -113,7 +98,7 @@ def _flags(known: CellFacts) -> list[str]:
     return [field.noun for field in flags if getattr(known, field.name)]
 
 
-def _figures(page: CellPage) -> list[tuple[str, str | None]]:
+def _figures(page: CellSheet) -> list[tuple[str, str | None]]:
     f = page.figures
     none = "nothing that counts today"
     capacity = figure(f.capacity, _D.CAPACITY)

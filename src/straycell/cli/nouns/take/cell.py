@@ -5,14 +5,16 @@ from __future__ import annotations
 from typing import Annotated, Any
 
 from straycell.acceptance.reasons import Outcome
+from straycell.bench.cell_sheet import cell_history, cell_sheet
 from straycell.bench.list_order import CellOrder, sort_cells
+from straycell.bench.record import followed
 from straycell.cells import Cell, Chemistry, Form, Stage, tidy_code
-from straycell.cli.app import clock, context, output, values
+from straycell.cli.app import context, output, values
 from straycell.cli.app.fields import takes
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.nouns.take import facts
-from straycell.cli.show import cell_page, shapes, uncounted_capacity
-from straycell.cli.show.after_writing import talk_after
+from straycell.cli.show import cell_page, shapes
+from straycell.cli.show.after_writing import talk_recorded
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.outcome_words import parse_outcome
 from straycell.errors import UsageFault
@@ -107,7 +109,8 @@ def correct(
     kind = _mistyped(mistake)
     from straycell.store.book.records import KEEP
 
-    with context.writing() as writer:
+    bench = context.bench()
+    with bench.writing() as writer:
         found = writer.cell(writer.find_code(code))
         notes = _check_correction(found, said, mistyped=kind is not None)
         made = writer.correct_cell(
@@ -119,10 +122,11 @@ def correct(
             pack=KEEP if pack is None else pack,
             box=KEEP if box is None else box,
         )
+        done = followed(bench, writer, [], [made.code])
     output.emit([shapes.cell_json(made)], lambda: _codes([made]))
     for note in notes:
         output.talk(note)
-    talk_after(made.code, Step.INTAKE)
+    talk_recorded(done, Step.INTAKE)
 
 
 def _mistyped(mistake: str | None) -> str | None:
@@ -171,9 +175,10 @@ def list_all(
 ) -> None:
     """List the cells."""
     wanted = None if outcome is None else parse_outcome(outcome)
-    with context.reading() as reader:
+    bench = context.bench()
+    with bench.reading() as reader:
         cells = list(reader.cells(stage=stage, chemistry=chemistry, form=form, box=box))
-        standings = reader.standings(context.rules(), clock.now(), [cell.code for cell in cells])
+        standings = reader.standings(bench.rules, bench.now, [cell.code for cell in cells])
     outcomes = {code: standing.outcome for code, standing in standings.items()}
     chosen = [cell for cell in cells if wanted is None or outcomes[cell.code] is wanted]
     chosen = sort_cells(chosen, outcomes, sort or CellOrder.CODE)
@@ -204,27 +209,12 @@ def list_all(
 @app.command("show")
 def show(code: CodeArgument) -> None:
     """Show one cell: what it is, what it may do, why, and what comes next."""
-    from straycell.acceptance import figures
-
-    rules, now = context.rules(), clock.now()
-    with context.reading() as reader:
-        found = reader.cell(reader.find_code(code))
-        evidence = reader.evidence(found.code)
-        page = cell_page.CellPage(
-            cell=found,
-            verdict=reader.verdict(found.code, rules, now),
-            figures=figures(evidence, rules, now),
-            recorded=tuple(reader.recorded(found.code)),
-            defaults=rules.defaults,
-            now=now,
-            doubted=uncounted_capacity.doubted(evidence, rules, now),
-        )
+    page = cell_sheet(context.bench(), code)
     output.emit(cell_page.document(page), lambda: cell_page.show(page))
-    what_to_do = uncounted_capacity.remedy(evidence, rules, now) if page.doubted else ""
-    if what_to_do and (page.figures.at_least or page.figures.capacity is None):
-        output.hint(what_to_do)
+    if page.remedy and (page.figures.at_least or page.figures.capacity is None):
+        output.hint(page.remedy)
     talk_cautions(
-        Step.DISCARD if page.verdict.outcome is Outcome.DISCARD else Step.MEASURING, kinds=[found.facts]
+        Step.DISCARD if page.verdict.outcome is Outcome.DISCARD else Step.MEASURING, kinds=[page.cell.facts]
     )
 
 
@@ -232,19 +222,17 @@ def show(code: CodeArgument) -> None:
 def history(code: CodeArgument) -> None:
     """Show everything that ever happened to a cell, corrections too."""
     defaults = context.rules().defaults
-    with context.reading() as reader:
-        found = reader.find_code(code)
-        events = list(reader.history(found))
-        recorded = list(reader.recorded(found))
-    told: dict[int, list[str]] = {}
-    for entry in recorded:
-        told.setdefault(entry.event_id, []).append(cell_page.told(entry.item, defaults))
+    history = cell_history(context.bench(), code)
+    told = {
+        number: [cell_page.told(entry.item, defaults) for entry in entries]
+        for number, entries in history.recorded.items()
+    }
     rows = [
         [output.stamp_short(e.at), e.verb, e.subject or None, shapes.event_words(e, told.get(e.id, []))]
-        for e in events
+        for e in history.events
     ]
     output.emit(
-        [shapes.event_json(event) for event in events],
+        [shapes.event_json(event) for event in history.events],
         lambda: output.story(["when", "what", "which", "detail"], rows),
     )
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Annotated, Any
 
-from straycell.cli.app import clock, context, output, values
+from straycell.bench.record import record_charge, record_let_down
+from straycell.cli.app import context, output, values
 from straycell.cli.app.fields import takes
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show import shapes
-from straycell.cli.show.after_writing import talk_after
+from straycell.cli.show.after_writing import talk_recorded
 from straycell.quantities import Dimension, show
-from straycell.readings import FIELDS, KINDS, Quantity, charge_of, reading_of
+from straycell.readings import FIELDS
 from straycell.readings.fields import LET_DOWN_V, OF_CHARGE, ROOM
 from straycell.safety import Step
 
@@ -26,16 +27,16 @@ def add(
     **said: Any,
 ) -> None:
     """Record a charge of a cell; its time is when it ended."""
-    with context.writing() as writer:
-        recorded = writer.add_charge(charge_of(said, writer.find_code(code), at or clock.now()))
-    current, until = show(recorded.current_a, Dimension.CURRENT), show(recorded.until_v, Dimension.VOLTAGE)
-    shown = f"#{recorded.id}  {recorded.cell}  charged at {current} to {until}"
-    output.emit(shapes.charge_json(recorded), lambda: output.say(shown))
+    done = record_charge(context.bench(), code, said, at=at)
+    (charge,) = done.items
+    current, until = show(said["current_a"], Dimension.CURRENT), show(said["until_v"], Dimension.VOLTAGE)
+    shown = f"#{charge.id}  {charge.cell}  charged at {current} to {until}"
+    output.emit(shapes.item_json(charge, context.rules().defaults), lambda: output.say(shown))
     lacks = next((name for name in ("peak_temperature_c", "temperature_c") if name not in said), None)
     if lacks:
         option, of = FIELDS[lacks].option, " (of the room)" if lacks == "temperature_c" else ""
         output.hint(f"without {option}{of} the warming is unmeasured, and a verdict waits for it")
-    talk_after(recorded.cell, Step.CHARGING)
+    talk_recorded(done, Step.CHARGING)
 
 
 @app.command("let-down")
@@ -46,11 +47,10 @@ def let_down(
     **said: Any,
 ) -> None:
     """Record that a load brought a cell to storage voltage; it ends a self-discharge check."""
-    with context.writing() as writer:
-        found = writer.find_code(code)
-        (made,) = writer.add_readings([reading_of(KINDS[Quantity.LET_DOWN], said, found, at or clock.now())])
+    done = record_let_down(context.bench(), code, said, at=at)
+    (made,) = done.items
     output.emit(
-        shapes.reading_json(made, context.rules().defaults),
+        shapes.item_json(made, context.rules().defaults),
         lambda: output.say(
             f"#{made.id}  {made.cell}  let down to {show(said['until_v'], Dimension.VOLTAGE)}"
         ),
@@ -58,4 +58,4 @@ def let_down(
     output.hint(
         "it accounts for what is measured from now on; rest voltages recorded before it count as they did"
     )
-    talk_after(made.cell)
+    talk_recorded(done)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from straycell.cli.intake.script import Ask, Key, Say, Talk, Tone, UseMeter, ask, fault
+from straycell.bench.intake.script import Ask, Key, Say, Talk, Tone, UseMeter, ask, fault
 from straycell.errors import BadData, StraycellError
 from straycell.meters import Accuracy, Meter, meter_classes
 from straycell.readings import KINDS, Quantity

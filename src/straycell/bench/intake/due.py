@@ -6,11 +6,12 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
+from straycell.bench.intake import words
+from straycell.bench.intake.figures import TAKEN, Figure
+from straycell.bench.intake.form import Answers, NextQuestion, Question
+from straycell.bench.intake.script import UNSET, Ask, Entry, Key
+from straycell.bench.outlook import Need
 from straycell.cells import CellFacts, Look
-from straycell.cli.intake import words
-from straycell.cli.intake.figures import TAKEN, Figure
-from straycell.cli.intake.form import Answers, NextQuestion, Question
-from straycell.cli.intake.script import UNSET, Ask, Entry, Key, Need
 from straycell.errors import BadData
 from straycell.meters import Meter
 from straycell.readings import KINDS, Item, Method, Quantity, Reading, charge_of, reading_of

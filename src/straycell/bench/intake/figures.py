@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from straycell.cli.intake.script import Need
+from straycell.bench.outlook import Need
 from straycell.quantities import Dimension, Window
 from straycell.readings import KINDS, Field, Quantity, Where
 

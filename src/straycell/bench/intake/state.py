@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
+from straycell.bench.intake import due, meter_menu
+from straycell.bench.intake.cell import Carry
+from straycell.bench.intake.figures import TAKEN
+from straycell.bench.intake.form import NextQuestion, Trail
+from straycell.bench.intake.script import Entry, Kept, Start, Talk
 from straycell.cells import CellFacts
-from straycell.cli.intake import due, meter_menu
-from straycell.cli.intake.cell import Carry
-from straycell.cli.intake.figures import TAKEN
-from straycell.cli.intake.form import NextQuestion, Trail
-from straycell.cli.intake.script import Entry, Kept, Start, Talk
 from straycell.meters import Meter
 from straycell.readings import Quantity, Reading
 
