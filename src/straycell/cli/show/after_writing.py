@@ -40,6 +40,6 @@ def talk_after(after: After, step: Step = Step.MEASURING) -> None:
     if steps:
         output.hint(f"next: {steps[0].as_next}")
     if verdict.outcome is Outcome.DISCARD:
-        talk_cautions(*verdict_words.parting(verdict), kinds=kinds, full=True)
+        talk_cautions(*verdict_words.parting(verdict), kinds=kinds)
     else:
         talk_cautions(step, kinds=kinds)

@@ -47,7 +47,7 @@ def discard(
         for line in lost_words({project: (cell.code, done.in_build)}):
             output.talk(line)
     if cell.stage is not Stage.HANDED_OVER:
-        talk_cautions(*parting(done.after.verdict), kinds=[cell.facts], full=True)
+        talk_cautions(*parting(done.after.verdict), kinds=[cell.facts])
         _next(cell.code, not_looked_over=not done.looked_over)
 
 

@@ -52,7 +52,7 @@ def due(
     if ics is not None:
         from straycell.safety.due.calendar import calendar_file
 
-        write_whole(ics, calendar_file(items, now, bench=bench), force=force)
+        write_whole(ics, calendar_file(items, now, bench=letter), force=force)
     document: dict[str, Any] = {
         "at": now,
         "due": [as_json(item, now) for item in found],

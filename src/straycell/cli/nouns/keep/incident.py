@@ -66,7 +66,6 @@ def add(
         Step.INCIDENT,
         *([Step.DISCARD] if done.severe else []),
         kinds=[cell.facts for cell, _ in outcomes],
-        full=done.severe,
     )
 
 

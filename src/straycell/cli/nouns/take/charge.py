@@ -58,4 +58,4 @@ def let_down(
     output.hint(
         "it accounts for what is measured from now on; rest voltages recorded before it count as they did"
     )
-    talk_recorded(done)
+    talk_recorded(done, Step.CAPACITY)
