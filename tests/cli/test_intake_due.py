@@ -201,9 +201,9 @@ def test_a_figure_that_cannot_be_is_asked_again(need: Need, bad: str) -> None:
 def test_a_rest_voltage_of_a_pair_leaves_the_capacity_run_for_later() -> None:
     """Both at one moment would end the pair with its own reading; skipped, the capacity is asked."""
     table, answers = taken(["4.15", "25", "22"], Need.REST, Need.CAPACITY)
-    assert "capacity" not in answers and len(table.prompts) == 3
+    assert due.key_of(Need.CAPACITY) not in answers and len(table.prompts) == 3
     _, answers = taken(["", "2400", "0.5", "3", "22"], Need.REST, Need.CAPACITY)
-    assert answers["capacity"] == 2.4
+    assert answers[due.key_of(Need.CAPACITY)] == 2.4
 
 
 def test_a_charge_in_the_future_is_refused() -> None:

@@ -118,7 +118,8 @@ class Fields:
         if field.kind is Look:
             return self.try_(field.column, _looks)
         if field.kind in (int, float):
-            return self.try_(field.column, _whole if field.kind is int else _number)
+            whole = field.kind is int
+            return self.try_(field.column, lambda value: _whole(value, field) if whole else _number(value))
         return self.word(field.column, field.kind)
 
     def time(self, column: str, now: datetime) -> datetime | None:
@@ -149,9 +150,9 @@ def _number(value: str) -> float:
     return float(value)
 
 
-def _whole(value: str) -> int:
+def _whole(value: str, field: Field) -> int:
     if not (value.isascii() and value.isdigit() and len(value) < 5):
-        raise BadData(f"'{value[:60]}' is not a whole number", "write it like 2")
+        raise BadData(f"'{value[:60]}' is not a {field.noun}", "write its number, like 2")
     return int(value)
 
 
