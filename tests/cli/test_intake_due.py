@@ -16,7 +16,8 @@ from straycell.bench.intake.session import intake
 from straycell.bench.intake.state import Evening
 from straycell.bench.outlook import Need, Outlook, Waiting, outlook
 from straycell.cells import CellFacts, Chemistry, Look
-from straycell.cli.app import options
+from straycell.cli.app import context, options
+from straycell.cli.intake.command import carry_out
 from straycell.errors import BadData
 from straycell.readings import Charge, Method, Quantity, Reading
 
@@ -295,21 +296,21 @@ def entry(code: str, volts: float, *, look: Look = Look.CLEAN) -> script.Entry:
 
 def test_a_cell_and_its_readings_are_one_transaction(at_bench: Bench) -> None:
     """A reading that the store refuses leaves no cell behind, and its code stays free."""
-    code = store_actions.do(script.NewCode())
+    code = carry_out(script.NewCode())
     with pytest.raises(BadData):
-        store_actions.do(script.Keep(entry(code, 37.0)))
+        carry_out(script.Keep(entry(code, 37.0)))
     assert at_bench.do("cell list") == []
-    kept = store_actions.do(script.Keep(entry(code, 3.7)))
+    kept = carry_out(script.Keep(entry(code, 3.7)))
     assert kept.outcome.word == "hold" and kept.outlook.now == FRESH
     assert [c["code"] for c in at_bench.do("cell list")] == [code]
 
 
 def test_an_amendment_supersedes_and_stays_visible(at_bench: Bench) -> None:
     """The mistyped voltage is in the history for ever, with the reason; what is the same is left alone."""
-    code = store_actions.do(script.NewCode())
-    former = store_actions.do(script.Keep(entry(code, 1.2)))
+    code = carry_out(script.NewCode())
+    former = carry_out(script.Keep(entry(code, 1.2)))
     assert former.outcome.word == "discard"
-    kept = store_actions.do(script.Amend(former, entry(code, 3.2), "slip of the finger"))
+    kept = carry_out(script.Amend(former, entry(code, 3.2), "slip of the finger"))
     assert kept.outcome.word == "hold"
     readings = at_bench.do(f"cell show {code}")["readings"]
     old = next(r for r in readings if r["value"] == 1.2)
@@ -321,35 +322,35 @@ def test_an_amendment_supersedes_and_stays_visible(at_bench: Bench) -> None:
 
 def test_taking_a_voltage_back_leaves_none(at_bench: Bench) -> None:
     """- in place of a figure: it was never measured."""
-    code = store_actions.do(script.NewCode())
-    former = store_actions.do(script.Keep(entry(code, 3.3)))
+    code = carry_out(script.NewCode())
+    former = carry_out(script.Keep(entry(code, 3.3)))
     bare = script.Entry(code, former.facts, former.items[1:], is_new=True)
-    store_actions.do(script.Amend(former, bare, "not measured after all"))
+    carry_out(script.Amend(former, bare, "not measured after all"))
     standing = [r for r in at_bench.do(f"cell show {code}")["readings"] if not r["retracted"]]
     assert [r["quantity"] for r in standing] == ["look"]
 
 
 def test_codes_are_known_for_what_they_stand_for(at_bench: Bench) -> None:
     """A cell, a blank, nothing, or no code at all with the nearest one named."""
-    code, blank = store_actions.do(script.NewCode()), store_actions.do(script.NewCode())
-    store_actions.do(script.Keep(entry(code, 3.7)))
-    assert store_actions.do(script.FindCode(code.lower())).bearer is script.Bearer.CELL
-    assert store_actions.do(script.FindCode(blank)).bearer is script.Bearer.BLANK
-    assert store_actions.do(script.FindCode(code)).has == {
+    code, blank = carry_out(script.NewCode()), carry_out(script.NewCode())
+    carry_out(script.Keep(entry(code, 3.7)))
+    assert carry_out(script.FindCode(code.lower())).bearer is script.Bearer.CELL
+    assert carry_out(script.FindCode(blank)).bearer is script.Bearer.BLANK
+    assert carry_out(script.FindCode(code)).has == {
         Quantity.AS_FOUND_VOLTAGE,
         Quantity.LOOK,
     }
     wrong = code[:-1] + ("0" if code[-1] != "0" else "1")
     with pytest.raises(BadData) as refused:
-        store_actions.do(script.FindCode(wrong))
+        carry_out(script.FindCode(wrong))
     assert code in refused.value.remedy
 
 
 def test_the_start_knows_what_the_last_evening_used(at_bench: Bench) -> None:
     """Meter, last tear-down, and how many cells wait."""
-    store_actions.do(script.OpenTeardown("torch", "torch"))
-    meter = store_actions.do(script.UseMeter("good-multimeter", "good-multimeter"))
-    code = store_actions.do(script.NewCode())
+    carry_out(script.OpenTeardown("torch", "torch"))
+    meter = carry_out(script.UseMeter("good-multimeter", "good-multimeter"))
+    code = carry_out(script.NewCode())
     made = entry(code, 3.7)
     with_meter = script.Entry(
         code,
@@ -357,8 +358,8 @@ def test_the_start_knows_what_the_last_evening_used(at_bench: Bench) -> None:
         (Reading(0, code, Quantity.AS_FOUND_VOLTAGE, script.UNSET, 3.7, meter=meter),),
         is_new=True,
     )
-    store_actions.do(script.Keep(with_meter))
-    start = store_actions.start(teardown=None, due=False)
+    carry_out(script.Keep(with_meter))
+    start = store_actions.start(context.bench(), teardown=None, due=False)
     last = start.remembered[Quantity.AS_FOUND_VOLTAGE]
     assert last.meter is not None and last.meter.name == "good-multimeter"
     assert start.last_teardown == ("AT1", "torch", "torch") and start.waiting == 1
@@ -367,20 +368,20 @@ def test_the_start_knows_what_the_last_evening_used(at_bench: Bench) -> None:
 
 def test_an_evening_may_begin_without_a_store(at_bench: Bench) -> None:
     """The first ever; looking creates no file."""
-    start = store_actions.start(teardown=None, due=False)
+    start = store_actions.start(context.bench(), teardown=None, due=False)
     assert start.meters == {} and not at_bench.store.exists()
 
 
 def test_labels_are_a_pdf_and_never_replace_a_file(at_bench: Bench, tmp_path: Path) -> None:
     """Refused with the reason."""
-    code = store_actions.do(script.NewCode())
-    store_actions.do(script.Keep(entry(code, 3.7)))
+    code = carry_out(script.NewCode())
+    carry_out(script.Keep(entry(code, 3.7)))
     out = tmp_path / "sheet.pdf"
-    store_actions.do(script.PrintLabels(str(out), (code,)))
+    carry_out(script.PrintLabels(str(out), (code,)))
     assert out.read_bytes().startswith(b"%PDF")
     for path in (str(out), str(tmp_path / "sheet.txt"), str(tmp_path / "none" / "sheet.pdf")):
         with pytest.raises(BadData):
-            store_actions.do(script.PrintLabels(path, (code,)))
+            carry_out(script.PrintLabels(path, (code,)))
 
 
 def test_an_opening_has_as_many_lines_as_the_bench_says() -> None:

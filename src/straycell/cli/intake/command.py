@@ -34,7 +34,7 @@ def run(
     """
     code = None if teardown is None else parse_teardown_code(teardown)
     terminal.require_terminal()
-    screen = terminal.Terminal(_do, options.current().env)
+    screen = terminal.Terminal(carry_out, options.current().env)
     evening = Evening(store_actions.start(context.bench(), teardown=code, due=due))
     stopped = False
     try:
@@ -49,7 +49,7 @@ def run(
     _end(screen, evening, offer=not stopped)
 
 
-def _do(effect: object) -> Any:
+def carry_out(effect: object) -> Any:
     """What a dialogue asks for, at the moment it asks."""
     if isinstance(effect, PrintLabels):
         return _print_labels(effect)
