@@ -86,7 +86,7 @@ def _faults(item: Item, kind: Kind) -> Iterator[str]:
         yield (
             "a look has words and no number" if kind.value is None else "it needs a number, and nothing else"
         )
-    for name in said.keys() - {*kind.takes, kind.key}:
+    for name in sorted(said.keys() - {*kind.takes, kind.key}):
         yield f"a {kind.quantity} has no {said[name].noun}"
     if isinstance(item, Charge):
         yield from _warming_faults(item)
