@@ -6,13 +6,20 @@ import os
 import tempfile
 from pathlib import Path
 
-from straycell.errors import BadData
+from straycell.errors import BadData, UsageFault
+
+_KINDS = ((b"%PDF-", ".pdf"), (b"\x89PNG", ".png"), (b"BEGIN:VCALENDAR", ".ics"))
+"""What a file begins with, and the suffix under which programs look for such a file."""
 
 
 def write_whole(path: Path, content: bytes) -> None:
-    """Write beside the target and move into place, so that Ctrl-C leaves no half file. Raises BadData."""
+    """Write beside the target and move into place, so that Ctrl-C leaves no half file.
+
+    Raises BadData, and UsageFault when the suffix belongs to another kind of file.
+    """
     if path.is_dir():
         raise BadData(f"{path} is a folder", "name a file")
+    _require_suffix(path, content)
     try:
         handle, name = tempfile.mkstemp(prefix=f".{path.name[:40]}.", dir=path.parent)
     except OSError as fault:
@@ -31,6 +38,16 @@ def write_whole(path: Path, content: bytes) -> None:
         ) from None
     finally:
         part.unlink(missing_ok=True)
+
+
+def _require_suffix(path: Path, content: bytes) -> None:
+    """A name without any suffix promises nothing and is taken."""
+    right = next((suffix for start, suffix in _KINDS if content.startswith(start)), path.suffix.lower())
+    if path.suffix and path.suffix.lower() != right:
+        raise UsageFault(
+            f"{path.name} does not fit: this command writes a {right[1:].upper()} file",
+            f"name it {path.stem}{right}",
+        )
 
 
 def _umask() -> int:
