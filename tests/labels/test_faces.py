@@ -7,8 +7,8 @@ from fontTools.ttLib import TTFont
 from PIL import Image, ImageChops, ImageDraw, ImageFont
 from tests.labels.label_bench import NOW, page_texts
 
-from straycell.cli.app.files import write_whole
 from straycell.errors import UsageFault
+from straycell.files.write import write_whole
 from straycell.labels.document import TEXT, Paper
 from straycell.labels.faces import (
     CODE_ADVANCE,
@@ -87,6 +87,7 @@ def test_widths_are_those_of_the_printed_page() -> None:
         paper.set_font(TEXT, style, 72)
         for text in ("2010 ± 60 mAh", *SAMPLES):
             assert text_width(text, 25.4, bold) == pytest.approx(paper.get_string_width(text), rel=1e-3)
+    paper.finished()
     assert {round(share, 3) for share in advances("code").values()} == {CODE_ADVANCE}
     assert code_width("W00410H", 2.0) == pytest.approx(7 * CODE_ADVANCE * 2.0)
 

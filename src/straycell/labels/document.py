@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 
 from fpdf import FPDF
+from fpdf.fonts import TTFFont
 
 from straycell.labels.faces import face_file, shown
 from straycell.labels.layout import TextItem
@@ -36,7 +37,8 @@ class Paper(FPDF):
         """The file; the faces, which stay open until all letters in use are known, are closed."""
         data = bytes(self.output())
         for font in self.fonts.values():
-            font.ttfont.close()
+            if isinstance(font, TTFFont):
+                font.ttfont.close()
         return data
 
     def draw_text(self, item: TextItem, x_mm: float = 0.0, y_mm: float = 0.0, scale: float = 1.0) -> None:
