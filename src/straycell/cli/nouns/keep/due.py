@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from straycell.cli.app import clock, context, output, tables, values
+from straycell.cli.app import context, output, tables, values
 from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.verbs import lone_app
 from straycell.cli.show.cautions_talk import talk_cautions
@@ -43,12 +43,14 @@ def due(
     """Show what must be looked at, worst first; with a kind, which cells and why. It changes nothing."""
     from straycell.safety.due.survey import due_kinds, due_now, survey
 
-    now = clock.now()
+    bench = context.bench()
+    now = bench.now
     if kind is not None and kind not in due_kinds():
         raise values.nearest_word_fault("KIND", kind, list(due_kinds()))
-    with context.reading() as reader:
-        everything = survey(reader.household(context.rules(), now))
-        bench = reader.bench_letter()
+    with bench.reading() as reader:
+        household = reader.household(bench.rules, now)
+        letter = reader.bench_letter()
+    everything = survey(household)
     items = [item for item in everything if kind in (None, item.kind.id)]
     until = now + timedelta(days=ahead or 0)
     found = due_now(items, now)
@@ -57,7 +59,7 @@ def due(
     if ics is not None:
         from straycell.safety.due.calendar import calendar_file
 
-        write_whole(ics, calendar_file(everything, now, bench=bench), force=force)
+        write_whole(ics, calendar_file(everything, now, bench=letter), force=force)
     document: dict[str, Any] = {
         "at": now,
         "due": [as_json(item, now) for item in found],
