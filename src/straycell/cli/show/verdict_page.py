@@ -15,7 +15,8 @@ from straycell.cli.show.outcomes import sign
 def say_headline(verdict: Verdict, lead: str = "") -> None:
     """The headline behind its sign, wrapped."""
     for line in output.wrap(
-        f"{sign(verdict.outcome)} {lead}  {headline(verdict)}".strip(), "" if lead else "  "
+        "  ".join(filter(None, [f"{sign(verdict.outcome)} {lead}".strip(), headline(verdict)])),
+        "" if lead else "  ",
     ):
         output.say(line)
 
