@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from straycell.builds import Build
 from straycell.cells import Cell, CellFacts
+from straycell.keys import RecordKey
 from straycell.meters import Meter
 from straycell.readings import Charge, Reading
 from straycell.store.book import (
@@ -68,6 +69,7 @@ def open_writer(
         writer = Writer(Pen(conn, moment, rules), path)
         yield writer
         writer.settle()
+        writer.close()
 
 
 class Writer(Reader):
@@ -80,6 +82,10 @@ class Writer(Reader):
     def settle(self) -> None:
         """Record the verdicts of all cells touched so far and let their stages follow."""
         rejudge.settle(self._pen)
+
+    def close(self) -> None:
+        """File all of it as one write."""
+        self._pen.close()
 
     @property
     def lost(self) -> Mapping[str, tuple[str, bool]]:
@@ -168,7 +174,7 @@ class Writer(Reader):
 
     def supersede(
         self,
-        reading_id: int,
+        reading_id: RecordKey,
         mistake: str,
         because: str,
         right_cell: str | None = None,
@@ -259,7 +265,7 @@ class Writer(Reader):
         self.settle()
         return handovers.add_handover(self._pen, place, codes)
 
-    def close_handover(self, number: int) -> HandoverEntry:
+    def close_handover(self, number: RecordKey) -> HandoverEntry:
         """The cells on it have left the house. Raises BadData."""
         self.settle()
         return handovers.close_handover(self._pen, number)
