@@ -9,6 +9,7 @@ import typer
 
 from straycell.cells import Look
 from straycell.cli.app import clock, context, output, prompts, values
+from straycell.cli.app.files import Force
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.nouns.use.match import match_project, plan_all
 from straycell.cli.nouns.use.project import understood
@@ -193,11 +194,12 @@ def sheet(
     out: Annotated[
         Path, typer.Option("--out", metavar="PDF", help="Where the sheet goes.", show_default=False)
     ],
+    force: Force = False,
 ) -> None:
     """Draw the positions of a reserved build with their codes, and what to do in which order."""
     from straycell.cli.nouns.use.build_sheet import write_sheet
 
-    write_sheet(name, out)
+    write_sheet(name, out, force=force)
     talk_cautions(Step.BUILD)
 
 
