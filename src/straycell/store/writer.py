@@ -17,6 +17,7 @@ from straycell.keys import RecordKey
 from straycell.meters import Meter
 from straycell.readings import Charge, Reading
 from straycell.store.book import (
+    bench,
     boxes,
     builds,
     cells,
@@ -212,6 +213,10 @@ class Writer(Reader):
         from straycell.store.merge.take_in import merge_store
 
         return merge_store(self._pen, self.path, file, told)
+
+    def take_letter(self, letter: str) -> str:
+        """Give this copy of a store a letter of its own; returns the former one. Raises BadData."""
+        return bench.take_letter(self._pen, letter)
 
     # what it is for
 

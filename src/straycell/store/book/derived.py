@@ -135,10 +135,10 @@ def handover_rows(conn: Connection, keys: Keys) -> Rows:
 
 def handover_cell_rows(conn: Connection, keys: Keys) -> Rows:
     """What became of each cell on a list. On two open lists it stays on the first; one that left is on no other."""
-    query = select(HANDOVER_CELL.c.handover, HANDOVER_CELL.c.code)
+    code, query = HANDOVER_CELL.c.code, select(HANDOVER_CELL.c.handover, HANDOVER_CELL.c.code)
     on = _only(query, HANDOVER_CELL.c.handover, keys)
     pairs = {tuple(row) for row in rows_of(conn, on)}
-    every = [tuple(row) for row in rows_of(conn, query.where(among(query.c.code, {c for _, c in pairs})))]
+    every = [tuple(row) for row in rows_of(conn, query.where(among(code, {c for _, c in pairs})))]
     closed = _closings(conn, {key for key, _ in every})
     gone = {
         code: key

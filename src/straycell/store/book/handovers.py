@@ -182,7 +182,7 @@ def list_of(conn: Connection, entry: HandoverEntry, rules: RuleSet, now: datetim
     found = evidences(conn, still)
     listed = [HandoverCell.of(evidence, judge(evidence, rules, now)) for evidence in found.values()]
     letter = str(conn.execute(select(BENCH.c.letter)).scalar_one())
-    return make_list(entry.id, entry.place, letter, entry.opened_at, listed)
+    return make_list(str(entry.id), entry.place, letter, entry.opened_at, listed)
 
 
 def close_handover(pen: Pen, number: RecordKey) -> HandoverEntry:

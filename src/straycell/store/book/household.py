@@ -31,7 +31,7 @@ def household(conn: Connection, rules: RuleSet, now: datetime, judged: dict[str,
     inside = handovers.built_in(conn)
     project_of = {code: build.project for build in live for code in build.codes if code in inside}
     on = {
-        code: entry.id
+        code: str(entry.id)
         for entry in handovers.handovers(conn)
         if entry.closed_at is None
         for code in entry.codes

@@ -207,6 +207,7 @@ def _with_fate() -> Select[Any]:
     once = select(func.min(other.c.id)).where(other.c.record == READING.c.key).scalar_subquery()
     return (
         select(READING.c.recorded_at_us, READING.c.event_id, *fate, *_ITEM_COLUMNS)
+        .select_from(READING)
         .outerjoin(SUPERSESSION, SUPERSESSION.c.id == once)
         .order_by(READING.c.at_us, *recording(READING))
     )
@@ -271,7 +272,7 @@ def insert_items(
     pen: Pen, items: Sequence[Item], event_id: int, supersedes: RecordKey | None = None
 ) -> list[Item]:
     """Validate, number and insert; marks the cells, and where it matters their siblings, as touched."""
-    known = {None: None, **{meter.name: meter for meter in meters.meters(pen.conn)}}
+    known: dict[str | None, Meter | None] = {meter.name: meter for meter in meters.meters(pen.conn)}
     for item in items:
         require_item(item, pen.now)
         if isinstance(item, Reading) and item.meter is not None and item.meter.name not in known:

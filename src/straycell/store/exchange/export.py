@@ -57,6 +57,7 @@ def _queries(conn: Connection) -> dict[str, Select[tuple[object, ...]]]:
     once = select(func.min(first.c.id)).where(first.c.record == READING.c.key).scalar_subquery()
     readings = (
         select(*columns[:after], unit, *columns[after:], SUPERSESSION.c.mistake, SUPERSESSION.c.because)
+        .select_from(READING)
         .outerjoin(SUPERSESSION, SUPERSESSION.c.id == once)
         .order_by(READING.c.id)
     )

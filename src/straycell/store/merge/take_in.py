@@ -109,7 +109,9 @@ class _Merge:
     def _take_writes(self, unknown: list[Row]) -> None:
         first = chain.next_id(self.pen.conn)
         self.writes = {write["id"]: first + place for place, write in enumerate(unknown)}
-        self.pen.conn.execute(WRITE.insert(), [{**write, "id": self.writes[write["id"]]} for write in unknown])
+        self.pen.conn.execute(
+            WRITE.insert(), [{**write, "id": self.writes[write["id"]]} for write in unknown]
+        )
 
     def _take_rows(self, table: Table) -> None:
         rows = list(self._rows(table))

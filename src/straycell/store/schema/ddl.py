@@ -79,9 +79,11 @@ CREATE TABLE finding_fell (
     CONSTRAINT pk_finding_fell PRIMARY KEY (id),
     CONSTRAINT ck_finding_fell_digest CHECK (length(digest) = 64),
     CONSTRAINT ck_finding_fell_key CHECK (length(trim(key)) > 0),
-    CONSTRAINT uq_finding_fell_digest UNIQUE (digest),
     CONSTRAINT fk_finding_fell_write_id FOREIGN KEY(write_id) REFERENCES write (id) DEFERRABLE INITIALLY DEFERRED
 )
+    """,
+    """
+CREATE INDEX ix_finding_fell_digest ON finding_fell (digest)
     """,
     """
 CREATE TABLE blank_code (
@@ -119,7 +121,7 @@ CREATE TABLE fact (
     CONSTRAINT pk_fact PRIMARY KEY (id),
     CONSTRAINT ck_fact_subject CHECK (length(trim(subject)) > 0),
     CONSTRAINT ck_fact_field CHECK (length(trim(field)) > 0),
-    CONSTRAINT ck_fact_entry CHECK (entry GLOB '[A-Z]-[1-9]*'),
+    CONSTRAINT ck_fact_entry CHECK (entry GLOB '[A-Z]-[1-9]*' OR entry GLOB '+*'),
     CONSTRAINT ck_fact_over CHECK (length(trim(over)) > 0),
     CONSTRAINT ck_fact_mistake CHECK (mistake IN ('', 'mistyped')),
     CONSTRAINT uq_fact_subject_field_entry UNIQUE (subject, field, entry),
@@ -386,13 +388,15 @@ CREATE TABLE finding (
     CONSTRAINT ck_finding_rule CHECK (length(trim(rule)) > 0),
     CONSTRAINT ck_finding_expanded_uncertainty CHECK (expanded_uncertainty >= 0),
     CONSTRAINT ck_finding_at_us CHECK (at_us BETWEEN 631152000000000 AND 4102444800000000),
-    CONSTRAINT uq_finding_digest UNIQUE (digest),
     CONSTRAINT fk_finding_write_id FOREIGN KEY(write_id) REFERENCES write (id) DEFERRABLE INITIALLY DEFERRED,
     CONSTRAINT fk_finding_code FOREIGN KEY(code) REFERENCES cell (code)
 )
     """,
     """
 CREATE INDEX ix_finding_code ON finding (code)
+    """,
+    """
+CREATE INDEX ix_finding_digest ON finding (digest)
     """,
     """
 CREATE TABLE handover_cell (

@@ -48,7 +48,7 @@ def _column(column: Column[object]) -> str:
     more = ", primary_key=True" if column.primary_key else ""
     default = getattr(column.default, "arg", None)
     if default is not None:
-        more += f", default={json.dumps(default) if isinstance(default, str) else default!r}"
+        more += f", default={json.dumps(default) if isinstance(default, str) else default}"
     return f'Column("{column.name}", {_KINDS[column.type.compile(_DIALECT)]}{more})'
 
 

@@ -5,7 +5,7 @@ Cells of one tear-down without a pack named count as one pack: unknown takes the
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, func, select
@@ -98,15 +98,19 @@ def kinship(conn: Connection, codes: Collection[str] | None) -> Kinship:
     for code, word, at_us, key in _incidents(conn, None if codes is None else made.group_of):
         sign = SiblingSign(code, word, from_us(at_us), key)
         newest[code, word] = max(sign, newest.get((code, word), sign), key=lambda s: s.at)
-    for sign in sorted(newest.values(), key=lambda s: (s.at, s.code, s.look)):
+    _file(made, newest.values(), best)
+    return made
+
+
+def _file(made: Kinship, signs: Iterable[SiblingSign], best: Mapping[str, tuple[float, str]]) -> None:
+    for sign in sorted(signs, key=lambda s: (s.at, s.code, s.look)):
         if sign.code in made.group_of:
             made.signs.setdefault(made.group_of[sign.code], []).append(sign)
     for code, (ah, key) in best.items():
         if code in made.group_of:
             made.capacity_ah.setdefault(made.group_of[code], []).append((ah, code, key))
     for ranked in made.capacity_ah.values():
-        ranked.sort(key=lambda pair: (-pair[0], pair[1]))
-    return made
+        ranked.sort(key=lambda entry: (-entry[0], entry[1]))
 
 
 def _incidents(conn: Connection, codes: Collection[str] | None) -> Iterator[tuple[str, Look, int, str]]:
