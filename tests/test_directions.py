@@ -37,7 +37,7 @@ labels:      errors files quantities teardowns cells meters readings acceptance 
 projects:    errors plain_text files quantities cells physics
 matching:    errors quantities cells meters readings physics acceptance projects keys
 builds:      errors quantities cells acceptance projects matching keys
-safety:      errors quantities cells markings readings physics acceptance builds keys
+safety:      errors quantities cells markings readings physics acceptance labels builds keys
 store:       *
 bench:       *
 cli:         *
@@ -58,7 +58,8 @@ typer        cli/
 click        cli/
 rich         cli/
 qrcode       labels/render.py
-fpdf         labels/render.py labels/build_sheet_render.py safety/handover/render.py
+fpdf         labels/document.py safety/handover/render.py
+fontTools    labels/faces.py
 icalendar    safety/due/calendar.py
 PIL          labels/render.py
 zxingcpp     labels/reading.py
