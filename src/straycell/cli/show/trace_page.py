@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from straycell.cli.app import options, output
@@ -21,7 +21,7 @@ _MOST_PULSES = 24
 
 
 def document(
-    entry: TraceEntry, stand: list[RecordKey], gone: list[RecordKey], doubts: list[str]
+    entry: TraceEntry, stand: Sequence[RecordKey], gone: Sequence[RecordKey], doubts: list[str]
 ) -> dict[str, Any]:
     """A filed trace as JSON: its figures, the readings that came out of it, how it was read.
 
