@@ -141,11 +141,11 @@ def test_a_changed_method_does_not_inherit_the_pulse() -> None:
     "reading",
     [
         old_capacity(),
-        Reading(0, "A00001X", Quantity.VOLTAGE, AT, 4.1, rested_s=86400.0, where=Where.TABS),
-        Reading(0, "A00001X", Quantity.AS_FOUND_VOLTAGE, AT, 3.2, as_group=True),
-        Reading(0, "A00001X", Quantity.RESISTANCE, AT, 0.05, method=Method.DC_PULSE, pulse_s=2.0),
-        Reading(0, "A00001X", Quantity.LOOK, AT, look=(Look.RUST,)),
-        Reading(0, "A00001X", Quantity.TEMPERATURE, AT, 33.0, temperature_c=33.0),
+        Reading(NEW, "A00001X", Quantity.VOLTAGE, AT, 4.1, rested_s=86400.0, where=Where.TABS),
+        Reading(NEW, "A00001X", Quantity.AS_FOUND_VOLTAGE, AT, 3.2, as_group=True),
+        Reading(NEW, "A00001X", Quantity.RESISTANCE, AT, 0.05, method=Method.DC_PULSE, pulse_s=2.0),
+        Reading(NEW, "A00001X", Quantity.LOOK, AT, look=(Look.RUST,)),
+        Reading(NEW, "A00001X", Quantity.TEMPERATURE, AT, 33.0, temperature_c=33.0),
     ],
 )
 def test_the_form_of_a_reading_records_the_same_reading(reading: Reading) -> None:
