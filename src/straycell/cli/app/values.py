@@ -116,8 +116,13 @@ def record_argument(what: str, text: str, metavar: str = "ID") -> Any:
 
 def at_option(text: str = "When it was done (default: now).") -> Any:
     """`--at TIME`; gives a UTC time."""
+    return time_option("--at", text)
+
+
+def time_option(flag: str, text: str) -> Any:
+    """An option that takes a time up to now; gives a UTC time."""
     return typer.Option(
-        "--at",
+        flag,
         parser=lambda value: parse_time(value, clock.now()),
         metavar="TIME",
         help=text,
