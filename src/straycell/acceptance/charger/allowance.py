@@ -125,8 +125,7 @@ def _test(case: Case, known: ChargeAllowance) -> ChargeAllowance:
     if base_ah is None or known.capacity is None:
         todo = "give its rated capacity, its size or its marking: straycell cell correct"
         return replace(known, why="no charge yet: how much it holds is not known at all", first=(todo,))
-    rated = not case.facts.rewrapped and case.facts.rated_capacity_ah is not None
-    origin = "rated" if rated else "table's" if case.table_capacity_ah is not None else "measured"
+    origin = "rated" if case.rated_ah else "table's" if case.table_capacity_ah is not None else "measured"
     if origin == "measured":
         base_ah = max(0.0, known.capacity.low)
     clear, first = _voltage_is_clear(case)

@@ -31,7 +31,7 @@ def talk_cautions(*steps: Step, kinds: Iterable[CellFacts] = (), full: bool = Fa
         output.talk(f"caution: {text}")
 
 
-_DAMAGE = ("look-damage", "look-deformed")
+_DAMAGE = ("look-damage", "look-deformed", "look-returned", "look-rust-stain")
 
 
 def parting(verdict: Verdict) -> list[Step]:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from straycell.errors import BadData, UsageFault
 from straycell.readings import Charge, Mistake, Quantity
 from straycell.store.book import cells
-from straycell.store.book.readings import Item, insert_items, reading
+from straycell.store.book.readings import Item, insert_items, reading, require_places
 from straycell.store.schema.tables import SUPERSESSION
 from straycell.store.schema.validation import require_because
 from straycell.store.session import Pen
@@ -43,6 +43,7 @@ def supersede(
         )
     right = _right_cell(pen, old, kind, right_cell)
     placed = _placed(old, kind, right, replacements)
+    require_places(pen.conn, placed)
     codes = [old.cell, *([right] if right else [])]
     detail = {"reading": number, "mistake": kind.value, "right_cell": right, "quantity": _quantity(old).value}
     event_id = pen.event("reading-superseded", codes, subject=str(number), detail=detail, because=reason)

@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 
 from straycell.cells import CellFacts
 from straycell.errors import BadData
+from straycell.markings import beyond_size
 from straycell.quantities import CELL_WINDOWS, Dimension, show
 from straycell.readings import Charge, Method, Quantity, Reading
 from straycell.safety.storage import figures
@@ -71,6 +72,11 @@ def require_facts(facts: CellFacts) -> None:
     volume = facts.volume_cm3
     if volume is not None and not (math.isfinite(volume) and 0.001 <= volume <= 100000.0):
         raise BadData(f"volume_cm3: {volume} cannot be right for one cell", "check the dimensions")
+    for ceiling in beyond_size(facts):
+        raise BadData(
+            f"{ceiling.fact}: {ceiling.text}",
+            "check the figure and the size; a print that cannot be true goes into the marking only",
+        )
     if facts.rated_resistance_method not in set(Method):
         raise BadData(
             f"'{facts.rated_resistance_method}' is no way to measure a resistance",
@@ -143,8 +149,21 @@ def _derived_faults(reading: Reading) -> Iterator[str]:
         yield "only a capacity starts full, is a lower bound or has an energy"
     if reading.energy_wh is not None and not 0 < reading.energy_wh <= 2500:
         yield "its energy cannot be right for one cell"
-    if reading.u is not None and not 0 <= reading.u <= _MOST_U:
-        yield "its uncertainty is no number"
+    if reading.u is not None and not 0 < reading.u <= _MOST_U:
+        yield "its uncertainty is not above zero: nothing is measured exactly"
+    elif reading.u is not None and reading.u < _shown_u(reading) * (1 - 1e-9):
+        yield f"its uncertainty of {reading.u:g} is below what the display of its meter can show"
+
+
+def _shown_u(reading: Reading) -> float:
+    """Standard uncertainty of the meter's step at this value; 0 where the step is not known."""
+    if (
+        reading.meter is None
+        or reading.value is None
+        or _DIMENSIONS.get(reading.quantity) is not Dimension.VOLTAGE
+    ):
+        return 0.0
+    return reading.meter.voltage_resolution.u(reading.value)
 
 
 def _charge_faults(charge: Charge) -> Iterator[str]:
