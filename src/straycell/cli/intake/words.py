@@ -60,9 +60,10 @@ def read_looks(text: str) -> tuple[Look, ...]:
 def _looks_of(word: str) -> set[Look]:
     if len(word) >= SHORTEST_WORD:
         begun = {look for look in Look if look.value.startswith(word)}
-        exact = {look for look in begun if look.value == word}
-        if len(exact or begun) == 1:
-            return exact or begun
+        # `rus` is rust, which rust-specks only begins with; `tor` could be either and is refused.
+        shortest = {look for look in begun if all(other.value.startswith(look.value) for other in begun)}
+        if shortest:
+            return shortest
     if all(letter in LETTERS for letter in word):
         return {LETTERS[letter] for letter in word}
     near = nearest_words(word, [look.value for look in Look])
