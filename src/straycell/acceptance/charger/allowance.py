@@ -167,8 +167,8 @@ def _placed(case: Case, allowance: ChargeAllowance, temperature_c: float | None)
         return replace(allowance, kind=ChargeKind.NONE, allowed_a=0.0, why=why, first=first)
     base = allowance.capacity
     if temperature_c < low_c:
-        first = (*allowance.first, f"stay with it: below {low_c:g} C a cell is charged attended only")
-        allowance = replace(allowance, first=first)
+        attended = (*allowance.first, f"stay with it: below {low_c:g} C a cell is charged attended only")
+        allowance = replace(allowance, first=attended)
     rate = temperature_limit(temperature_c)
     cool_a = rate * max(0.0, base.low if allowance.measured else base.value)
     if rate >= temperature_limit(ROOM_C) or cool_a >= allowance.allowed_a:
