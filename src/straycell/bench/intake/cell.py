@@ -12,6 +12,7 @@ from straycell.bench.intake.form import NOTE, Answers, NextQuestion, Question
 from straycell.bench.intake.script import UNSET, Ask, Entry, Key
 from straycell.cells import CellFacts, Chemistry, Form, Look
 from straycell.errors import BadData
+from straycell.keys import NEW
 from straycell.markings import (
     Proposal,
     rating_beyond_size,
@@ -314,7 +315,7 @@ def entry_of(code: str, answers: Answers, meter: Meter | None, **more: Any) -> E
     if answers.get(VOLTAGE) is not None:
         items.append(
             Reading(
-                0,
+                NEW,
                 code,
                 Quantity.AS_FOUND_VOLTAGE,
                 UNSET,
@@ -324,5 +325,5 @@ def entry_of(code: str, answers: Answers, meter: Meter | None, **more: Any) -> E
             )
         )
     if LOOK in answers:
-        items.append(Reading(0, code, Quantity.LOOK, UNSET, look=tuple(answers[LOOK])))
+        items.append(Reading(NEW, code, Quantity.LOOK, UNSET, look=tuple(answers[LOOK])))
     return Entry(code, kind_of(answers) if MARKING in answers else None, tuple(items), **more)
