@@ -8,17 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from enum import StrEnum
-from typing import Any, TypeVar
+from typing import Any
 
 import typer
 
+from straycell import typed
 from straycell.cli.app import clock
 from straycell.errors import BadData, UsageFault
 from straycell.keys import typed_key
 from straycell.quantities import Dimension, Window, parse_quantity
-from straycell.typed import nearest_words, parse_line, parse_time
-
-_Word = TypeVar("_Word", bound=StrEnum)
+from straycell.typed import Word, parse_line, parse_time
 
 
 def quantity(
@@ -46,18 +45,12 @@ def word(flag: str, kind: type[StrEnum], text: str, *, listed: bool = True) -> A
     )
 
 
-def parse_word(value: str, kind: type[_Word], name: str) -> _Word:
+def parse_word(value: str, kind: type[Word], name: str) -> Word:
     """A member of `kind` by its word, capitals and blanks forgiven. Raises UsageFault."""
-    tidy = value.strip().casefold().replace("_", "-").replace(" ", "-")
-    for member in kind:
-        if member.value == tidy:
-            return member
-    words = [member.value for member in kind]
-    near = nearest_words(tidy, words)
-    hint = f"nearest: {', '.join(near)}; " if near else ""
-    raise UsageFault(
-        f"{name.removeprefix('--')}: '{value[:60]}' is not known", f"{hint}one of: {' '.join(words)}"
-    )
+    try:
+        return typed.parse_word(value, kind)
+    except BadData as fault:
+        raise UsageFault(f"{name.removeprefix('--')}: {fault.what}", fault.remedy) from fault
 
 
 def text_option(flag: str, help_text: str, *, metavar: str = "TEXT") -> Any:
