@@ -135,4 +135,4 @@ def evening_of(*cells: list[str], table: Table | None = None, **more: Any) -> tu
     session = Session(a_start(**more))
     lines = [*OPENING, *(line for cell in cells for line in cell)]
     table.run(intake(session), lines)
-    return table, evening
+    return table, session

@@ -34,7 +34,7 @@ def values(table: Table, number: int = -1) -> dict[Quantity, object]:
 
 def test_enter_repeats_the_kind_and_look_defaults_to_clean() -> None:
     """Written, volts, Enter, Enter: four lines a cell."""
-    table, evening = evening_of(CELL, ["", "3.65", "", ""])
+    table, session = evening_of(CELL, ["", "3.65", "", ""])
     assert [entry.code for entry in table.entries] == CODES[:2] == list(session.kept)
     assert values(table, 1) == {Quantity.AS_FOUND_VOLTAGE: 3.65, Quantity.LOOK: (Look.CLEAN,)}
     facts = table.entries[1].facts
@@ -119,7 +119,7 @@ def test_back_asks_the_answer_before_again_and_keeps_what_stands() -> None:
 
 def test_back_at_the_next_code_corrects_the_last_answer_of_the_kept_cell() -> None:
     """The look of the kept cell is changed: an amendment, and the code already shown stays the next one."""
-    table, evening = evening_of(CELL, ["<", "<", "r", "", "", "", "", ""], CELL)
+    table, session = evening_of(CELL, ["<", "<", "r", "", "", "", "", ""], CELL)
     amended = table.amended[0]
     assert amended.former.code == CODES[0] and "corrected at intake" in amended.because
     assert {i.look for i in amended.entry.items if isinstance(i, Reading)} >= {(Look.RUST,)}
@@ -167,7 +167,7 @@ def test_back_at_the_common_marking_goes_to_the_meter_and_keeps_what_was_typed()
     table.run(intake(Session(a_start())), lines)
     assert table.prompts[2:] == ["meter", "marking", "form", "marking", "meter", "marking"]
     assert table.defaults["marking"] == "xy20" and table.larges == []
-    table.run(intake(evening := Session(a_start())), [*lines, "", "18650", "nmc", *CELL])
+    table.run(intake(session := Session(a_start())), [*lines, "", "18650", "nmc", *CELL])
     facts = table.entries[0].facts
     assert facts is not None and (facts.marking, facts.form) == ("xy20", Form.F18650)
     meter = session.meters[Quantity.AS_FOUND_VOLTAGE]
@@ -176,7 +176,7 @@ def test_back_at_the_common_marking_goes_to_the_meter_and_keeps_what_was_typed()
 
 def test_from_the_first_code_the_common_marking_and_the_meter_are_in_reach() -> None:
     """One key to the marking, one more to the meter."""
-    table, evening = evening_of(["<", "<", "good-multimeter", "IFR26650 3200mAh"], CELL)
+    table, session = evening_of(["<", "<", "good-multimeter", "IFR26650 3200mAh"], CELL)
     facts = table.entries[0].facts
     assert facts is not None and facts.form is Form.F26650
     assert session.meters[Quantity.AS_FOUND_VOLTAGE] is not None
@@ -198,7 +198,7 @@ def going_on(*lines: str, facts: CellFacts = PRIMARY_KIND) -> tuple[Table, Sessi
     table = Table(FindTeardown=lambda effect: Opened(effect.code, "lamp", "2", facts))
     session = Session(a_start(last_teardown=("AT7", "lamp", "lamp")))
     table.run(intake(session), ["", "-", *lines])
-    return table, evening
+    return table, session
 
 
 def test_enter_never_makes_a_cell_primary_because_an_earlier_one_was() -> None:
@@ -247,7 +247,7 @@ def test_the_same_key_without_a_cell_before_is_refused() -> None:
 def test_a_tear_down_that_goes_on_has_the_meter_one_key_back() -> None:
     """No common marking was asked there."""
     kind = CellFacts(form=Form.F21700, chemistry=Chemistry.NCA, marking="INR21700")
-    table, evening = going_on("<", "good-multimeter", *CELL, facts=kind)
+    table, session = going_on("<", "good-multimeter", *CELL, facts=kind)
     meter = session.meters[Quantity.AS_FOUND_VOLTAGE]
     assert meter is not None and meter.name == "good-multimeter"
     assert table.entries[0].facts == kind
@@ -388,7 +388,7 @@ def finding(found: Found) -> Table:
 
 def test_a_printed_blank_is_taken_by_scan_and_the_shown_code_stays_for_the_next() -> None:
     """Codes printed beforehand."""
-    table, evening = evening_of([CODES[6], "3.7", "", ""], CELL, table=finding(Found(CODES[6], Bearer.BLANK)))
+    table, session = evening_of([CODES[6], "3.7", "", ""], CELL, table=finding(Found(CODES[6], Bearer.BLANK)))
     assert [entry.code for entry in table.entries] == [CODES[6], CODES[0]]
     assert session.pending == CODES[1]
 
@@ -414,7 +414,7 @@ def test_what_is_no_code_is_refused_and_the_question_stands() -> None:
 def test_a_known_code_resumes_that_cell_with_what_is_missing_of_it() -> None:
     """Logged by cell add: its facts are there, voltage and look are not."""
     known = Found(CODES[6], Bearer.CELL, CellFacts(form=Form.F21700), frozenset())
-    table, evening = evening_of([CODES[6], "3.6", "t"], table=finding(known))
+    table, session = evening_of([CODES[6], "3.6", "t"], table=finding(known))
     assert values(table) == {Quantity.AS_FOUND_VOLTAGE: 3.6, Quantity.LOOK: (Look.TORN_SLEEVE,)}
     assert (table.entries[0].is_new, table.entries[0].facts) == (False, None)
     assert session.pending == CODES[0]
@@ -499,27 +499,27 @@ def test_cells_that_wait_are_offered_before_a_tear_down_is_opened() -> None:
 
 def test_q_ends_the_evening_only_between_cells() -> None:
     """In the middle of one it says how to drop it."""
-    table, evening = evening_of(["", "3.7", "q", "", ""], ["q"])
+    table, session = evening_of(["", "3.7", "q", "", ""], ["q"])
     assert len(table.entries) == 1 and session.in_hand == ""
     assert any("Ctrl-C drops it" in text for text in table.said)
 
 
 def test_what_was_dropped_is_told_at_the_end() -> None:
     """A code that may be on a cell is never forgotten."""
-    _, evening = evening_of(CELL, ["", "3.7"])
+    _, session = evening_of(CELL, ["", "3.7"])
     told = closing.left_over(session)[0].text
     assert CODES[1] in told and "not finished" in told and "next time" in told
-    _, evening = evening_of(CELL, ["q"])
+    _, session = evening_of(CELL, ["q"])
     assert "was not used" in closing.left_over(session)[0].text
 
 
 def test_a_correction_cut_short_leaves_its_cell_and_says_so() -> None:
     """The newer code is only a code that was not used."""
-    _, evening = evening_of(CELL, ["<", "<"])
+    _, session = evening_of(CELL, ["<", "<"])
     told = [line.text for line in closing.left_over(session)]
     assert told[0] == f"{CODES[0]} stays as it was kept: its correction was not finished."
     assert "was not used" in told[1] and CODES[1] in told[1] and len(told) == 2
-    _, evening = evening_of(CELL, ["<", "", "", "", ""])
+    _, session = evening_of(CELL, ["<", "", "", "", ""])
     assert "stays" not in closing.left_over(session)[0].text
 
 
@@ -533,7 +533,7 @@ def test_the_end_offers_labels_and_asks_again_when_the_file_cannot_be() -> None:
             raise BadData("there.pdf is there already", "name another file")
         written.append(path)
 
-    table, evening = evening_of(CELL, table=Table(PrintLabels=print_labels))
+    table, session = evening_of(CELL, table=Table(PrintLabels=print_labels))
     table.run(closing.offer_labels(session), ["there.pdf", "y"])
     assert written == ["labels-AT1.pdf"]
     table.run(closing.offer_labels(session), [""])
