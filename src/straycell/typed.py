@@ -27,9 +27,14 @@ def parse_word(value: str, kind: type[Word]) -> Word:
     words = [member.value for member in kind]
     if tidy in words:
         return kind(tidy)
-    near = nearest_words(tidy, words)
+    raise unknown_word(value, words)
+
+
+def unknown_word(value: str, words: Sequence[str]) -> BadData:
+    """A word that is none of these, with the nearest ones and all of them."""
+    near = nearest_words(value.strip(), words)
     hint = f"nearest: {', '.join(near)}; " if near else ""
-    raise BadData(f"'{value[:60]}' is not known", f"{hint}one of: {' '.join(words)}")
+    return BadData(f"'{value[:60]}' is not known", f"{hint}one of: {' '.join(words)}")
 
 
 def parse_line(value: str, name: str) -> str:

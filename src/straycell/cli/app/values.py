@@ -6,7 +6,7 @@ itself, which is click's business. A quantity, a time or a text that cannot be t
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from enum import StrEnum
 from typing import Any
 
@@ -50,7 +50,16 @@ def parse_word(value: str, kind: type[Word], name: str) -> Word:
     try:
         return typed.parse_word(value, kind)
     except BadData as fault:
-        raise UsageFault(f"{name.removeprefix('--')}: {fault.what}", fault.remedy) from fault
+        raise _of_option(name, fault) from fault
+
+
+def nearest_word_fault(name: str, value: str, words: Sequence[str]) -> UsageFault:
+    """An option's word that is not known, with the nearest ones and all of them."""
+    return _of_option(name, typed.unknown_word(value, words))
+
+
+def _of_option(name: str, fault: BadData) -> UsageFault:
+    return UsageFault(f"{name.removeprefix('--')}: {fault.what}", fault.remedy)
 
 
 def text_option(flag: str, help_text: str, *, metavar: str = "TEXT") -> Any:
