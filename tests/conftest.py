@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import sqlite3
 import threading
@@ -12,6 +13,8 @@ from tests import drawing
 from straycell.store import engine
 
 drawing.choose_profile()
+
+os.environ["STRAYCELL_STATE"] = ""  # nothing is remembered from test to test: every caution is new
 
 _synced = engine.raw_connection
 

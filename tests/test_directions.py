@@ -21,17 +21,19 @@ SOURCE = Path(straycell.__file__).parent
 # room: the rooms it may look back to; * is every row above. Physics knows none of its users.
 EDGES = """
 errors:
+plain_text:  errors
+files:       errors
 quantities:  errors
 teardowns:   errors quantities
 cells:       errors quantities
 markings:    errors quantities cells
 meters:      errors quantities
 readings:    errors quantities cells meters
-traces:      errors quantities cells meters readings physics
+traces:      errors files quantities cells meters readings physics
 physics:     errors quantities cells
-acceptance:  errors quantities teardowns cells markings meters readings physics
-labels:      errors quantities teardowns cells meters readings acceptance
-projects:    errors quantities cells physics
+acceptance:  errors plain_text files quantities teardowns cells markings meters readings physics
+labels:      errors files quantities teardowns cells meters readings acceptance
+projects:    errors plain_text files quantities cells physics
 matching:    errors quantities cells meters readings physics acceptance projects
 builds:      errors quantities cells acceptance projects matching
 safety:      errors quantities cells markings readings physics acceptance builds

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from straycell.cli.app import clock, context, output, values
-from straycell.cli.app.files import write_whole
+from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.safety import Step, cautions_for
@@ -40,7 +40,7 @@ def add(
     output.hint(
         f"next: straycell handover show {entry.id} --out list.pdf; when they are gone: handover close {entry.id}"
     )
-    talk_cautions(Step.HANDOVER, full=True)
+    talk_cautions(Step.HANDOVER)
 
 
 @app.command("list")
@@ -72,6 +72,7 @@ def show(
     out: Annotated[
         Path | None, typer.Option("--out", metavar="PDF", help="Write the list to go with them as a PDF.")
     ] = None,
+    force: Force = False,
 ) -> None:
     """Show the list of a hand-over: count, chemistry, mass, energy, state, and what may apply to its carriage."""
     rules, now = context.rules(), clock.now()
@@ -82,7 +83,7 @@ def show(
         from straycell.safety.handover.render import handover_pdf
 
         texts = [caution.text for caution in cautions_for(Step.HANDOVER)]
-        write_whole(out, handover_pdf(listed, now, cautions=texts))
+        write_whole(out, handover_pdf(listed, now, cautions=texts), force=force)
     output.emit(document(entry, listed) | {"file": out}, lambda: _page(entry, listed))
     if out is not None:
         output.hint(f"written to {out}")

@@ -11,7 +11,7 @@ from typing import Annotated
 import typer
 
 from straycell.cli.app import clock, context, output, values
-from straycell.cli.app.files import write_whole
+from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show import trace_page, uncounted_capacity
 from straycell.cli.show.after_writing import talk_after
@@ -204,6 +204,7 @@ def plot(
     out: Annotated[
         Path, typer.Option("--out", metavar="PNG", help="Where the picture goes.", show_default=False)
     ],
+    force: Force = False,
 ) -> None:
     """Draw voltage, current and charge of a trace, for the wall."""
     from straycell.bench.file_trace import again
@@ -215,7 +216,7 @@ def plot(
         facts = reader.cell(entry.cell).facts
     kind = f"{facts.form} {facts.chemistry}  {facts.marking}".rstrip()
     title = f"{entry.cell}  {kind}  {output.day(entry.at)}"
-    write_whole(out, plot_png(*again(entry, raw), title))
+    write_whole(out, plot_png(*again(entry, raw), title), force=force)
     output.emit({"id": entry.id, "files": [out], "count": 1}, lambda: output.say(str(out)))
 
 
