@@ -9,8 +9,9 @@ from itertools import combinations
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from tests.drawing import examples
 
 from straycell.errors import BadData, NegativeAnswer, StraycellError, UsageFault
 from straycell.matching.balance.deal import NoLegalGrouping, balance_groups
@@ -49,7 +50,7 @@ small_shelves = st.lists(
 small_packs = st.sampled_from([(1, 2), (2, 2), (1, 3), (2, 3), (3, 2), (2, 1), (3, 1)])
 
 
-@settings(max_examples=120, deadline=None)
+@examples(120)
 @given(small_shelves, small_packs)
 def test_the_weakest_group_and_the_spread_equal_those_of_exhaustive_search(
     cells: list[tuple[int, float]], pack: tuple[int, int]
@@ -68,7 +69,7 @@ def test_the_weakest_group_and_the_spread_equal_those_of_exhaustive_search(
     assert (plan.bound_smallest_ah, plan.bound_spread_ah) == (plan.smallest_ah, plan.spread_ah)
 
 
-@settings(max_examples=120, deadline=None)
+@examples(120)
 @given(small_shelves, small_packs, st.integers(-20, 35))
 def test_surplus_and_spread_at_a_target_equal_those_of_exhaustive_search(
     cells: list[tuple[int, float]], pack: tuple[int, int], above: int
@@ -89,7 +90,7 @@ def test_surplus_and_spread_at_a_target_equal_those_of_exhaustive_search(
     assert plan.proven
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(small_shelves, small_packs, st.tuples(st.integers(1500, 1530), st.sampled_from([0.03, 0.045, 0.09])))
 def test_one_more_cell_never_weakens_the_weakest_group(
     cells: list[tuple[int, float]], pack: tuple[int, int], extra: tuple[int, float]

@@ -10,9 +10,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from tests.acceptance.bench import FINE, NMC, day
+from tests.drawing import examples
 from tests.store.store_bench import NOW, Shelf, capacity, charge, found, look, measure
 
 from straycell.acceptance.reasons import Outcome
@@ -324,11 +325,7 @@ some_facts = st.builds(
 )
 
 
-@settings(
-    deadline=None,
-    max_examples=12,
-    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
-)
+@examples(12)
 @given(st.lists(some_facts, min_size=1, max_size=4), st.lists(st.floats(2.6, 4.1), min_size=1, max_size=4))
 def test_any_facts_and_any_figures_survive_the_way_out_and_in(
     tmp_path_factory: pytest.TempPathFactory, kinds: list[CellFacts], volts: list[float]

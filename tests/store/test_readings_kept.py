@@ -8,9 +8,10 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from tests.acceptance.bench import FINE, day
+from tests.drawing import examples
 from tests.store.store_bench import NOW, Shelf, capacity, charge, found, look, volts
 
 from straycell.cells import Look
@@ -93,7 +94,7 @@ CHARGES = st.builds(
 ).filter(lambda charge: not _cooled(charge))
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(st.lists(READINGS, min_size=1, max_size=12), CHARGES)
 def test_readings_and_charges_come_back_as_they_went_in(readings: list[Reading], one: Charge) -> None:
     """To the last bit and the microsecond, numbered in the order given."""

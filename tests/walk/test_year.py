@@ -41,15 +41,21 @@ class Crowd:
         number = self.benches.index(bench)
         cells = make_cells(self.seed, self.share)[number :: len(self.benches)]
         store = folder / "year.sqlite"
-        pace = {"crate": self.crate, "matches_every": self.matches_every}
-        person = Person(self.seed + number, path=store, bench=bench, cells=cells, **pace).year()
+        person = Person(
+            self.seed + number,
+            path=store,
+            bench=bench,
+            crate=self.crate,
+            matches_every=self.matches_every,
+            cells=cells,
+        ).year()
         (folder / "year.pickle").write_bytes(pickle.dumps(_told(person, whole=self.share == 1.0)))
 
 
 # The larger crowd works at four benches, so that several workers can live its year at once.
 YEARS = {
     "three hundred cells": Crowd(20260103, 1.0, "ABCD", 12, 4),
-    "another hundred and twenty": Crowd(77, 0.4, "A", 30, 2),
+    "another hundred and twenty": Crowd(77, 0.4, "A", 30, 4),
 }
 
 
