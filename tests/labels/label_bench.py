@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
-import pypdfium2  # type: ignore[import-untyped]
+import pypdfium2
 import zxingcpp
 from PIL import Image
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import combinations
 
-import pypdfium2  # type: ignore[import-untyped]
+import pypdfium2
 import pytest
 import zxingcpp
 from hypothesis import given

@@ -341,7 +341,7 @@ def test_identical_cells_and_zero_resistance_are_plain_cases() -> None:
     ],
 )
 def test_figures_that_cannot_be_taken_are_refused(
-    cell: Cell, asked: Cell, options: dict[str, float], kind: type[StraycellError]
+    cell: Cell, asked: Cell, options: dict[str, Any], kind: type[StraycellError]
 ) -> None:
     """Each kind of bad figure is named with what to do."""
     with pytest.raises(kind) as refusal:

@@ -7,6 +7,7 @@ import random
 from collections.abc import Iterator, Sequence
 from itertools import combinations
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -77,7 +78,12 @@ def test_surplus_and_spread_at_a_target_equal_those_of_exhaustive_search(
     """With a target: the least surplus, then the least spread; no plan where none reaches it."""
     mah, ohms = [cell[0] for cell in cells], [cell[1] for cell in cells]
     target = 1500 * pack[1] + above
-    asked = {"series": pack[0], "parallel": pack[1], "target_ah": target / 1000, "seconds": PLENTY}
+    asked: dict[str, Any] = {
+        "series": pack[0],
+        "parallel": pack[1],
+        "target_ah": target / 1000,
+        "seconds": PLENTY,
+    }
     reaching = [sums for sums in all_plans(mah, ohms, *pack, 1.5) if min(sums) >= target]
     if not reaching:
         with pytest.raises(NoLegalGrouping):
@@ -161,7 +167,7 @@ def test_a_pack_of_every_cell_is_even_to_a_milliampere_hour(seed: int) -> None:
 def test_the_same_input_gives_the_same_plan() -> None:
     """Work is counted in steps, so a plan repeats to the cell."""
     capacities, ohms = shelf(150, 5, 0.3)
-    asked = {"series": 6, "parallel": 5, "seconds": PLENTY, "seed": 3}
+    asked: dict[str, Any] = {"series": 6, "parallel": 5, "seconds": PLENTY, "seed": 3}
     assert balance_groups(capacities, ohms, **asked) == balance_groups(capacities, ohms, **asked)
 
 
@@ -266,7 +272,7 @@ def test_figures_that_cannot_be_taken_are_refused(
     capacities: list[float], ohms: list[float], options: dict[str, float], kind: type[StraycellError]
 ) -> None:
     """Each kind of bad figure is named with what to do."""
-    asked = {"series": 1, "parallel": 2, **options}
+    asked: dict[str, Any] = {"series": 1, "parallel": 2, **options}
     with pytest.raises(kind) as refusal:
         balance_groups(capacities, ohms, **asked)
     assert refusal.value.remedy

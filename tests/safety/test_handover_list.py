@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import random
 import re
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 
@@ -191,7 +192,7 @@ def test_a_chemistry_under_dispute_is_not_called_lithium_ion() -> None:
 
 # --- lines -----------------------------------------------------------------------------------------
 
-BENCHES = {
+BENCHES: dict[str, Callable[[], Bench]] = {
     "worn": lambda: good(capacity=0.9),
     "swollen": lambda: good(look=(Look.SWOLLEN,)),
     "vented": lambda: good(look=(Look.VENTED,)),

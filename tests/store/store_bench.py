@@ -59,7 +59,7 @@ class Shelf:
     def cells(self, count: int = 1, facts: CellFacts = NMC, **more: str | None) -> list[str]:
         """Cells without any reading."""
         with self.writing(day(0)) as writer:
-            return [cell.code for cell in writer.add_cells(facts, count=count, **more)]  # type: ignore[arg-type]
+            return [cell.code for cell in writer.add_cells(facts, count=count, **more)]
 
     def good_cells(self, count: int = 1, facts: CellFacts = NMC) -> list[str]:
         """Cells that are `pack` on day 20."""

@@ -110,7 +110,8 @@ def test_readings_and_charges_come_back_as_they_went_in(readings: list[Reading],
         with shelf.reading() as reader:
             back = [record.item for record in reader.recorded(_CODE)]
             evidence = reader.evidence(_CODE)
-        by_time = sorted([*filed, charged], key=lambda item: (item.at, item.id))
+        items: list[Reading | Charge] = [*filed, charged]
+        by_time = sorted(items, key=lambda item: (item.at, item.id))
         assert back == by_time
         assert list(evidence.readings) == [item for item in by_time if isinstance(item, Reading)]
         assert evidence.charges == (charged,) and evidence.last_reading == charged.id
