@@ -14,6 +14,7 @@ from straycell.acceptance import Outcome, load_rules
 from straycell.bench.candidates import candidates
 from straycell.cells import Stage
 from straycell.errors import BadData, NegativeAnswer
+from straycell.keys import NEW
 from straycell.matching import UseLimits, match_single
 from straycell.projects import parse_project
 from straycell.readings import Charge, Quantity, Reading
@@ -188,7 +189,7 @@ class Person(Hands):
                     true = self.reads(cell.found_v)
                     if item.value is None or abs(item.value - true) < 0.05:
                         continue
-                    fresh = Reading(0, cell.code, Quantity.AS_FOUND_VOLTAGE, item.at, true, 21.0, METER)
+                    fresh = Reading(NEW, cell.code, Quantity.AS_FOUND_VOLTAGE, item.at, true, 21.0, METER)
                     mistake = "mistyped" if cell.kind is Kind.MIS_DEEP else "bad-contact"
                     writer.supersede(item.id, mistake, "found in the notes", None, [fresh])
                     if cell.deep and true + 0.004 < cell.floor_v:
