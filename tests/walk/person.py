@@ -384,7 +384,8 @@ class Person(Hands):
 
     def try_dangerous(self, writer: Writer, day: float) -> None:
         """Nobody can promise a dangerous cell to a project, not even by hand."""
-        free = {c.code for c in writer.cells() if c.stage in (Stage.RECEIVED, Stage.SHELVED)}
+        here = (Stage.RECEIVED, Stage.SHELVED, Stage.CONDEMNED)
+        free = {c.code for c in writer.cells() if c.stage in here}
         project = next((p.name for p in writer.projects() if p.state == "pending"), None)
         for code in sorted(set(self.known_bad) & free)[:5] if project else []:
             try:
