@@ -13,7 +13,6 @@ from tests.acceptance.bench import FINE
 from tests.store.store_bench import NOW, Shelf, capacity, charge, measure, new_trace
 
 from straycell.errors import BadData
-from straycell.keys import NEW
 from straycell.readings import Charge, Method, Quantity, Reading
 
 RAW = b"time / s;voltage / V;current / A\r\n" + b"".join(b"%d;4,1;-1\r\n" % s for s in range(500))
@@ -21,7 +20,7 @@ RAW = b"time / s;voltage / V;current / A\r\n" + b"".join(b"%d;4,1;-1\r\n" % s fo
 
 def derived(code: str) -> list[Reading | Charge]:
     """What a trace may tell: a capacity, a resistance and the charge before them."""
-    ohms = Reading(NEW, code, Quantity.RESISTANCE, NOW, 0.04, 22.0, method=Method.DC_PULSE, pulse_s=1.0)
+    ohms = Reading(0, code, Quantity.RESISTANCE, NOW, 0.04, 22.0, method=Method.DC_PULSE, pulse_s=1.0)
     return [
         charge(code),
         replace(capacity(code, 2.3), energy_wh=8.4, at_least=True, from_full=True, u=0.011),
@@ -71,7 +70,7 @@ def test_what_came_out_of_a_trace_points_back_to_it(shelf: Shelf) -> None:
         stand, gone = reader.trace_readings(number)
         items = [reader.reading(n).item for n in stand]
     assert gone == []
-    assert [replace(item, id=NEW) for item in items] == [replace(i, trace=number) for i in derived(code)]
+    assert [replace(item, id=0) for item in items] == [replace(i, trace=number) for i in derived(code)]
 
 
 def test_a_trace_without_a_figure_is_filed_too(shelf: Shelf) -> None:
