@@ -182,6 +182,7 @@ traces/analyse/reduce.py reduce_trace             9 arguments
 physics/run_time/runtime.py estimate             15 arguments
 acceptance/case.py reason                        16 arguments
 store/book/                                      21 modules
+cli/app/                                         17 modules
 """
 
 

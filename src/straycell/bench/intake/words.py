@@ -24,8 +24,13 @@ LETTERS: dict[str, Look] = {
     "x": Look.CRUSHED,
     "d": Look.DENTED,
     "r": Look.RUST,
+    "k": Look.RUST_SPECKS,
     "t": Look.TORN_SLEEVE,
+    "g": Look.TORN_RING,
     "n": Look.BARE_TAB,
+    "w": Look.WET,
+    "i": Look.STAINED,
+    "y": Look.CORRODED,
 }
 """No beginning of three letters or more of any look is made of these letters alone, so the two never mix."""
 SHORTEST_WORD = 3
@@ -33,10 +38,10 @@ _CODE_SHAPE = re.compile(r"[A-Za-z][\s-]?[0-9OILoil]{5}[\s-]?[0-9A-Za-z]")
 
 
 def legend() -> str:
-    """All looks with their letters, on two lines of a screen."""
+    """All looks with their letters, on three lines of a screen."""
     named = [f"{letter} {look}" for letter, look in LETTERS.items()]
-    half = len(named) // 2
-    return "\n".join(f"  {'  '.join(part)}" for part in (named[:half], named[half:]))
+    third = -(-len(named) // 3)
+    return "\n".join(f"  {'  '.join(named[i : i + third])}" for i in range(0, len(named), third))
 
 
 def read_looks(text: str) -> tuple[Look, ...]:
@@ -54,8 +59,10 @@ def read_looks(text: str) -> tuple[Look, ...]:
 def _looks_of(word: str) -> set[Look]:
     if len(word) >= SHORTEST_WORD:
         begun = {look for look in Look if look.value.startswith(word)}
-        if len(begun) == 1:
-            return begun
+        # `rus` is rust, which rust-specks only begins with; `tor` could be either and is refused.
+        shortest = {look for look in begun if all(other.value.startswith(look.value) for other in begun)}
+        if shortest:
+            return shortest
     if all(letter in LETTERS for letter in word):
         return {LETTERS[letter] for letter in word}
     near = nearest_words(word, [look.value for look in Look])

@@ -9,7 +9,7 @@ from straycell.errors import BadData, UsageFault
 from straycell.keys import NEW, RecordKey
 from straycell.readings import KINDS, Charge, Mistake, Quantity
 from straycell.store.book import cells
-from straycell.store.book.readings import Item, insert_items, reading
+from straycell.store.book.readings import Item, insert_items, reading, require_places
 from straycell.store.schema.tables import SUPERSESSION
 from straycell.store.schema.validation import require_because
 from straycell.store.session import Pen
@@ -44,6 +44,7 @@ def supersede(
         )
     right = _right_cell(pen, old, kind, right_cell)
     placed = _placed(old, kind, right, replacements)
+    require_places(pen.conn, placed)
     codes = [old.cell, *([right] if right else [])]
     detail = {
         "reading": str(number),
