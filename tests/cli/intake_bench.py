@@ -107,7 +107,7 @@ class Table:
     def _do_now(self, effect: script.Now, left: Any) -> datetime:
         return NOW
 
-    def _do_whatwaits(self, effect: script.WhatWaits, left: Any) -> list[script.Waiting]:
+    def _do_whatwaits(self, effect: script.WhatWaits, left: Any) -> list[Any]:
         return []
 
     def kept(self, entry: Entry) -> CellKept:

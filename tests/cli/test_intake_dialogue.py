@@ -19,6 +19,7 @@ from straycell.bench.intake.session import intake
 from straycell.bench.intake.state import Session
 from straycell.cells import CellFacts, Chemistry, Form, Look, make_code
 from straycell.errors import BadData, StoreFault
+from straycell.keys import RecordKey
 from straycell.meters import Meter, meter_like
 from straycell.readings import Quantity, Reading
 from straycell.safety import Step
@@ -464,7 +465,7 @@ def remembered(meter: Meter | None) -> Start:
     """A bench where the last voltage was taken with this meter."""
     from tests.cli.intake_bench import NOW
 
-    reading = Reading(1, CODES[0], Quantity.AS_FOUND_VOLTAGE, NOW, 3.7, meter=meter)
+    reading = Reading(RecordKey("A", 1), CODES[0], Quantity.AS_FOUND_VOLTAGE, NOW, 3.7, meter=meter)
     known = {name: meter_like(name, "good-multimeter") for name in ("blue", "red")}
     return a_start(meters=known, remembered={Quantity.AS_FOUND_VOLTAGE: reading})
 

@@ -171,7 +171,7 @@ def test_slips_are_put_right_in_the_open(built: Built) -> None:
             for r in reader.recorded("H00079D")
             if getattr(r.item, "quantity", None) is Quantity.AS_FOUND_VOLTAGE
         )
-        assert {(wrong.item.value, wrong.mistake), (right.item.value, right.mistake)} == {  # type: ignore[union-attr]
+        assert {(wrong.item.value, wrong.mistake), (right.item.value, right.mistake)} == {
             (1.7, "mistyped"),
             (3.7, ""),
         }
