@@ -24,7 +24,7 @@ from straycell.store.schema.tables import (
     SUPERSESSION,
 )
 from straycell.store.session import Pen
-from straycell.store.verdicts import siblings
+from straycell.store.verdicts import rejudge, siblings
 
 RECORDS_LOST = "records-lost"
 """The kind of upset of a cell of which the replaced store could not be read: it is checked like one that fell."""
@@ -105,11 +105,12 @@ def carry_over(pen: Pen, former: Former, because: str) -> Carried:
     held = sorted(known - former.readable) if former.lost else []
     if held:
         builds.add_upsets(pen, held, RECORDS_LOST, severe=False, event_id=event_id)
+    pen.touched |= touched | set(held)
+    pen.kin |= siblings.siblings_of(pen.conn, pen.touched)
+    rejudge.settle(pen)  # what is taken back here may bring a cell back that something else, now lost, condemned
     discarded = _discards(pen, former, known, event_id)
-    linked = touched | set(held) | set(discarded)
-    pen.link(event_id, sorted(linked))
-    pen.touched |= linked
-    pen.kin |= siblings.siblings_of(pen.conn, linked)
+    pen.link(event_id, sorted(touched | set(held) | set(discarded)))
+    pen.touched |= set(discarded)
     unknown = sorted(former.out_of_use.keys() - known)
     return Carried(tuple(discarded), tuple(unknown), tuple(held))
 
