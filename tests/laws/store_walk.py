@@ -54,7 +54,13 @@ class Walk:
         """One thing that somebody does."""
         deeds: list[tuple[int, Callable[[str], None]]] = [
             *((12, self.measure), (3, self.add), (4, self.see), (4, self.correct), (3, self.take_back)),
-            *((2, self.discard), (2, self.incident), (1, self.hand_over), (1, self.back_up), (1, self.restore)),
+            *(
+                (2, self.discard),
+                (2, self.incident),
+                (1, self.hand_over),
+                (1, self.back_up),
+                (1, self.restore),
+            ),
             (8, self.merge),
         ]
         weights, acts = zip(*deeds, strict=True)
@@ -143,7 +149,9 @@ class Walk:
             return
         shelf = self.shelves[letter]
         before = stages(shelf)
-        done = restore_store(self.dice.choice(self.backups[letter]), shelf.path, now=self.now, rules=self.rules)
+        done = restore_store(
+            self.dice.choice(self.backups[letter]), shelf.path, now=self.now, rules=self.rules
+        )
         assert done.aside is not None
         done.aside.unlink()
         after = stages(shelf)
@@ -223,7 +231,12 @@ def said(shelf: Shelf) -> dict[str, object]:
     """What a store says of each cell, without row numbers, which are its own."""
     with shelf.reading() as reader:
         evidence = {
-            code: replace(each, last_reading="", earlier_facts=(), upsets=tuple(replace(u, event=0) for u in each.upsets))
+            code: replace(
+                each,
+                last_reading="",
+                earlier_facts=(),
+                upsets=tuple(replace(u, event=0) for u in each.upsets),
+            )
             for code, each in reader.evidences().items()
         }
         cells = {cell.code: (cell.stage, cell.facts, cell.pack) for cell in reader.cells()}
