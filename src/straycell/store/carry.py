@@ -107,7 +107,8 @@ def carry_over(pen: Pen, former: Former, because: str) -> Carried:
         builds.add_upsets(pen, held, RECORDS_LOST, severe=False, event_id=event_id)
     pen.touched |= touched | set(held)
     pen.kin |= siblings.siblings_of(pen.conn, pen.touched)
-    rejudge.settle(pen)  # what is taken back here may bring a cell back that something else, now lost, condemned
+    # What is taken back here may bring a cell back that something else, lost by now, had condemned.
+    rejudge.settle(pen)
     discarded = _discards(pen, former, known, event_id)
     pen.link(event_id, sorted(touched | set(held) | set(discarded)))
     pen.touched |= set(discarded)
