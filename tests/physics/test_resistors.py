@@ -99,6 +99,29 @@ def test_written_bands_read_back(mantissa, decade, tolerance):
     assert math.isclose(reading.ohm, ohm, rel_tol=1e-9) and reading.tolerance == tolerance
 
 
+# IEC 60062:2016, table of colours: the tolerance band in per cent.
+BANDS = {
+    "brown": 1.0,
+    "red": 2.0,
+    "orange": 0.05,
+    "yellow": 0.02,
+    "green": 0.5,
+    "blue": 0.25,
+    "violet": 0.1,
+    "grey": 0.01,
+    "gold": 5.0,
+    "silver": 10.0,
+}
+
+
+@pytest.mark.parametrize(("colour", "percent"), BANDS.items())
+def test_the_last_of_five_bands_is_the_tolerance_of_the_standard(colour, percent):
+    """Every colour that has one, with and without a figure that could be taken for it."""
+    reading = read_bands(["brown", "violet", "green", "brown", colour])
+    assert reading.ohm == pytest.approx(1750.0)
+    assert reading.tolerance == pytest.approx(percent / 100)
+
+
 def test_colours_are_forgiven_case_blanks_and_american_spelling():
     """Gray and purple are grey and violet."""
     assert read_bands([" Gray", "RED ", "purple", "gold"]).ohm == pytest.approx(82e7)
