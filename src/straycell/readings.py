@@ -103,6 +103,11 @@ class Reading:
     u: float | None = None
     trace: int | None = None
 
+    @property
+    def key(self) -> str:
+        """Its name in the basis of a finding."""
+        return str(self.id)
+
 
 @dataclass(frozen=True, slots=True)
 class Charge:
@@ -122,6 +127,11 @@ class Charge:
     charger: str = ""
     slot: int | None = None
     trace: int | None = None
+
+    @property
+    def key(self) -> str:
+        """Its name in the basis of a finding."""
+        return str(self.id)
 
 
 @dataclass(frozen=True, slots=True)

@@ -187,7 +187,8 @@ def test_siblings_are_cells_of_the_same_pack_of_the_same_teardown(shelf: Shelf) 
         every = reader.evidences()
         assert every[b].sibling_signs == every[c].sibling_signs == (SiblingSign(a, Look.LEAKING, day(2)),)
         assert every[a].sibling_signs == every[far].sibling_signs == every[lone].sibling_signs == ()
-        best = {code: every[code].best_sibling_ah for code in (a, b, c, far, lone)}
+        found = {code: every[code].best_sibling for code in (a, b, c, far, lone)}
+        best = {code: each and each.capacity_ah for code, each in found.items()}
         assert best == {a: 2.4, b: 2.2, c: 2.4, far: None, lone: None}
         assert reader.evidence(c) == every[c]
 

@@ -42,7 +42,7 @@ class Reason:
     """One rule's answer. `ceiling` is the best outcome it leaves; `observed` and `limit` share `unit`.
 
     `until` is when this answer runs out by age alone; `todo` what to do about it; `earliest` when that can
-    decide; `reading` the id of the reading it came from, `cell` text says it in words for a person.
+    decide; `reading` the id of the reading it came from. A `finding` was `recorded` and stays, whatever comes later.
     """
 
     rule: str
@@ -60,6 +60,8 @@ class Reason:
     until: datetime | None = None
     todo: str = ""
     earliest: datetime | None = None
+    finding: bool = False
+    recorded: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,6 +40,8 @@ def reason_to_json(reason: Reason) -> dict[str, Any]:
         "until": _time(reason.until),
         "todo": reason.todo,
         "earliest": _time(reason.earliest),
+        "finding": reason.finding,
+        "recorded": _time(reason.recorded),
     }
 
 
@@ -92,6 +94,8 @@ def _reason(data: Mapping[str, Any]) -> Reason:
         until=_back(data["until"]),
         todo=data["todo"],
         earliest=_back(data["earliest"]),
+        finding=data.get("finding", False),
+        recorded=_back(data.get("recorded")),
     )
 
 
@@ -100,7 +104,7 @@ def _reason(data: Mapping[str, Any]) -> Reason:
 _COLUMNS = tuple(field.name for field in fields(Reason))
 _values = attrgetter(*_COLUMNS)
 _SOURCE, _CEILING = _COLUMNS.index("source"), _COLUMNS.index("ceiling")
-_TIMES = tuple(_COLUMNS.index(name) for name in ("at", "until", "earliest"))
+_TIMES = tuple(_COLUMNS.index(name) for name in ("at", "until", "earliest", "recorded"))
 
 
 def verdict_to_record(verdict: Verdict) -> dict[str, Any]:

@@ -3,15 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 
-from straycell.acceptance.case import Case
+from straycell.acceptance.case import Case, Tried, once_a_case
 from straycell.acceptance.checks.pairs import checks_done
+from straycell.acceptance.conformance import Side
 from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.readings import Quantity
+from straycell.readings import Quantity, Reading
+
+
+@once_a_case
+def damage(case: Case) -> tuple[Tried, ...]:
+    """Each look against the words of damage and of deformation."""
+    found = []
+    for limit_id in ("look-damage", "look-deformed"):
+        words = case.rules.limit(limit_id).words
+        for reading in case.of(Quantity.LOOK):
+            seen = ", ".join(str(w) for w in reading.look if str(w) in words)
+            side = Side.BEYOND if seen else Side.CLEAR
+            found.append(Tried(limit_id, side, (reading,), partial(_seen, case, limit_id, reading, seen)))
+    return tuple(found)
+
+
+def _seen(case: Case, limit_id: str, reading: Reading, seen: str) -> Reason:
+    return case.reason(
+        limit_id, Status.FAILED, Outcome.DISCARD, f"seen: {seen}", observed=seen, reading=reading
+    )
 
 
 def look(case: Case) -> Iterator[Reason]:
-    """Damage discards at any time; an end that can short holds until a later look is without it."""
+    """An end that can short holds until a later look is without it."""
     looks = case.of(Quantity.LOOK)
     if not looks:
         yield case.reason(
@@ -24,16 +45,6 @@ def look(case: Case) -> Iterator[Reason]:
             earliest=case.now,
         )
         return
-    bad = False
-    for limit_id in ("look-damage", "look-deformed"):
-        words = case.rules.limit(limit_id).words
-        hit = next((r for r in looks if any(str(w) in words for w in r.look)), None)
-        if hit is not None:
-            bad = True
-            seen = ", ".join(str(w) for w in hit.look if str(w) in words)
-            yield case.reason(
-                limit_id, Status.FAILED, Outcome.DISCARD, f"seen: {seen}", observed=seen, reading=hit
-            )
     latest = looks[-1]
     ends = [str(w) for w in latest.look if str(w) in case.rules.limit("look-mend").words]
     if ends:
@@ -47,7 +58,7 @@ def look(case: Case) -> Iterator[Reason]:
             todo="mend it (new sleeve, insulated tab), then record a new look",
             earliest=case.now,
         )
-    elif not bad:
+    elif all(t.side is Side.CLEAR for t in damage(case)):
         seen = ", ".join(str(w) for w in latest.look)
         yield case.reason(
             "look-damage",

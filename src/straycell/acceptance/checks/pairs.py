@@ -34,18 +34,14 @@ class Pair:
 
 @once_a_case
 def windows(case: Case) -> list[tuple[Charge, list[Reading]]]:
-    """Rest voltages that follow each full charge without a charge or discharge in between, oldest first."""
+    """Rest voltages that follow each full charge with no charge moved in between, oldest first."""
     found = []
     wait = timedelta(hours=case.figure("pair-rest"))
     for charge in case.charges:
         if not case.is_full(charge):
             continue
         inside = [
-            r
-            for r in case.rest_voltages
-            if r.at >= charge.at + wait
-            and not case.disturbed(charge.at, r.at)
-            and not case.let_down(charge.at, r)
+            r for r in case.rest_voltages if r.at >= charge.at + wait and not case.disturbed(charge.at, r.at)
         ]
         found.append((charge, inside))
     return found
@@ -69,13 +65,17 @@ def make_pair(case: Case, charge: Charge, first: Reading, second: Reading) -> Pa
 
 def least_days(case: Case, pair: Pair, outcome: Outcome) -> float:
     """Days a pair must span to speak for an outcome."""
-    days = case.figure("pair-days", outcome.word)
+    days = max(case.figure("pair-days", outcome.word), days_to_condemn(case, pair))
+    return max(days, case.figure("pair-days", "doubtful")) if doubtful(case) else days
+
+
+def days_to_condemn(case: Case, pair: Pair) -> float:
+    """Days a pair must span to show a leak; that follows from the pair alone, not from the cell's past."""
+    days = case.figure("pair-days", "light")
     if pair.low_start:
         days = max(days, case.figure("pair-days", "low-start"))
     if step_of(case, pair.first) >= case.figure("pair-step") - 1e-9:
         days = max(days, case.figure("pair-days", "coarse"))
-    if doubtful(case):
-        days = max(days, case.figure("pair-days", "doubtful"))
     return days
 
 
@@ -146,34 +146,21 @@ def widest(case: Case, charge: Charge, before: Sequence[Reading], second: Readin
     return next((p for p in pairs if not p.fault), make_pair(case, charge, before[0], second))
 
 
-def pairs_as_recorded(case: Case) -> list[Pair]:
-    """Every pair as it stood when the last of it was recorded: what is told only later breaks no pair.
-
-    Discards are read from these, so that no charge or voltage told afterwards brings a leaking cell back.
-    """
-    wait = timedelta(hours=case.figure("pair-rest"))
-    found: list[Pair] = []
-    for charge in case.charges:
-        if case.is_full(charge):
-            later = [
-                r for r in case.rest_voltages if r.at >= charge.at + wait and not case.let_down(charge.at, r)
-            ]
-            for i in range(1, len(later)):
-                found += _as_known(case, charge, later[:i], later[i])
-    return found
+def leak_records(case: Case, pair: Pair) -> tuple[Reading | Charge, ...]:
+    """All that the loss between two rest voltages rests on; what a board draws counts as a share of the capacity."""
+    board = case.reference_records if case.facts.protection_board else ()
+    return tuple(dict.fromkeys((*case.full_records(pair.charge), pair.first, pair.second, *board)))
 
 
-def _as_known(case: Case, charge: Charge, before: Sequence[Reading], second: Reading) -> Iterator[Pair]:
-    """The pair with `second` when it was recorded, and anew when a first one was recorded after it."""
-    since = max(case.number(charge), case.number(second))
-    for known_by in sorted({since, *(n for n in map(case.number, before) if n > since)}):
-        firsts = [
-            r
-            for r in before
-            if case.number(r) <= known_by and not case.disturbed(charge.at, r.at, known_by=known_by)
-        ]
-        if firsts and not case.disturbed(charge.at, second.at, known_by=known_by):
-            yield widest(case, charge, firsts, second)
+def falling_pairs(case: Case, charge: Charge, inside: Sequence[Reading]) -> Iterator[Pair]:
+    """Any two of these rest voltages that can be compared and fell beyond U: each speaks for itself."""
+    for i, second in enumerate(inside):
+        for first in inside[:i]:
+            assert first.value is not None and second.value is not None
+            if first.value > second.value:
+                pair = make_pair(case, charge, first, second)
+                if not pair.fault and first.value - second.value > 2.0 * errors_of(case, pair)[1]:
+                    yield pair
 
 
 def checks_done(case: Case) -> list[datetime]:

@@ -8,7 +8,6 @@ from typing import Any
 
 from sqlalchemy import Connection, func, select
 
-from straycell.acceptance.evidence import EarlierFacts
 from straycell.cells import Cell, CellFacts, Chemistry, Form, Stage
 from straycell.errors import BadData, UsageFault
 from straycell.readings import Mistake
@@ -158,35 +157,26 @@ def _file(pen: Pen, new: Cell, changed: Sequence[str], mistake: str, event_id: i
     pen.conn.execute(CELL.update().where(CELL.c.code == new.code).values(box=new.box))
 
 
-def versions(
-    conn: Connection, codes: Collection[str] | None
-) -> dict[str, tuple[CellFacts, tuple[EarlierFacts, ...]]]:
-    """For each cell its facts now, and the distinct earlier ones that were not withdrawn as mistyped."""
+Said = tuple[CellFacts, dict[Chemistry, str]]
+"""The facts that count now, and the other chemistries said of the cell that no mistake withdrew, with their keys."""
+
+
+def said(conn: Connection, codes: Collection[str] | None) -> dict[str, Said]:
+    """For each cell its facts now and what else was said of its chemistry."""
     query = select(
-        CELL_FACTS.c.code,
-        CELL_FACTS.c.changed,
-        CELL_FACTS.c.mistake,
-        CELL_FACTS.c.after_reading,
-        *cells.FACT_COLUMNS,
+        CELL_FACTS.c.id, CELL_FACTS.c.code, CELL_FACTS.c.changed, CELL_FACTS.c.mistake, *cells.FACT_COLUMNS
     ).order_by(CELL_FACTS.c.code, CELL_FACTS.c.id)
     if codes is not None:
         query = query.where(among(CELL_FACTS.c.code, codes))
-    listed: dict[str, tuple[CellFacts, tuple[EarlierFacts, ...]]] = {}
-    for code, changed, mistake, after_reading, *values in rows_of(conn, query):
+    listed: dict[str, Said] = {}
+    for number, code, changed, mistake, *values in rows_of(conn, query):
         facts = cells.facts_of(tuple(values))
-        known = listed.get(code)
-        if known is None:
-            listed[code] = (facts, ())
-            continue
-        earlier = [*known[1], EarlierFacts(known[0], after_reading)]
-        if mistake:
-            withdrawn: dict[str, Any] = {name: getattr(facts, name) for name in changed.split()}
-            earlier = [replace(each, facts=replace(each.facts, **withdrawn)) for each in earlier]
-        listed[code] = (facts, _distinct(earlier, facts))
+        others = listed[code][1] if code in listed else {}
+        if mistake and "chemistry" in changed.split():
+            others = {}
+        elif code in listed and listed[code][0].chemistry is not facts.chemistry:
+            others = {**others, listed[code][0].chemistry: f"fact {code}.chemistry {number}"}
+        others.pop(facts.chemistry, None)
+        others.pop(Chemistry.UNKNOWN, None)
+        listed[code] = (facts, others)
     return listed
-
-
-def _distinct(earlier: Sequence[EarlierFacts], now: CellFacts) -> tuple[EarlierFacts, ...]:
-    """Each earlier entry once, with the last reading it ever stood for; without those that hold now."""
-    last = {each.facts: each.last_reading for each in earlier if each.facts != now}
-    return tuple(EarlierFacts(facts, number) for facts, number in last.items())

@@ -160,25 +160,6 @@ def last_numbers(conn: Connection, codes: Collection[str] | None) -> dict[str, i
     return {row[0]: row[1] for row in rows_of(conn, query)}
 
 
-def first_numbers(conn: Connection, codes: Collection[str] | None) -> dict[str, list[tuple[int, int]]]:
-    """By cell: (number, first number of its chain) of readings that took another's place on the same cell."""
-    old = READING.alias()
-    query = (
-        select(READING.c.code, READING.c.id, READING.c.supersedes)
-        .join(old, (old.c.id == READING.c.supersedes) & (old.c.code == READING.c.code))
-        .where(READING.c.supersedes.is_not(None))
-        .order_by(READING.c.id)
-    )
-    if codes is not None:
-        query = query.where(among(READING.c.code, codes))
-    first: dict[int, int] = {}
-    found: dict[str, list[tuple[int, int]]] = {}
-    for code, number, replaced in conn.execute(query):
-        first[number] = first.get(replaced, replaced)
-        found.setdefault(code, []).append((number, first[number]))
-    return found
-
-
 def _recorded(conn: Connection, query: Select[Any]) -> list[RecordedReading]:
     known = _known_meters(conn)
     found: list[RecordedReading] = []

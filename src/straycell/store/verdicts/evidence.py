@@ -18,7 +18,7 @@ from straycell.store.verdicts import siblings
 
 def evidences(conn: Connection, codes: Collection[str] | None) -> dict[str, Evidence]:
     """The evidence of these cells (None: of all), by code in order."""
-    known = facts.versions(conn, codes)
+    known = facts.said(conn, codes)
     measured: dict[str, list[Reading]] = {}
     charged: dict[str, list[Charge]] = {}
     for item in readings.standing(conn, codes):
@@ -28,7 +28,6 @@ def evidences(conn: Connection, codes: Collection[str] | None) -> dict[str, Evid
             measured.setdefault(item.cell, []).append(item)
     last = readings.last_numbers(conn, codes)
     kin = siblings.kinship(conn, codes)
-    chains = readings.first_numbers(conn, codes)
     at_work = _installed(conn, codes)
     shocks, ends = _upsets(conn, codes), _condemnations(conn, codes)
     return {
@@ -37,16 +36,15 @@ def evidences(conn: Connection, codes: Collection[str] | None) -> dict[str, Evid
             facts=now,
             readings=tuple(measured.get(code, ())),
             charges=tuple(charged.get(code, ())),
-            earlier_facts=earlier,
+            other_chemistries=others,
             upsets=tuple(shocks.get(code, ())),
             sibling_signs=kin.signs_for(code),
-            best_sibling_ah=kin.best_for(code),
+            best_sibling=kin.best_for(code),
             condemned=ends.get(code),
             last_reading=last.get(code, 0),
-            stands_for=tuple(chains.get(code, ())),
             installed_at=tuple(at_work.get(code, ())),
         )
-        for code, (now, earlier) in known.items()
+        for code, (now, others) in known.items()
     }
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from sqlalchemy import Connection, select
 
-from straycell.acceptance.evidence import SiblingSign
+from straycell.acceptance.evidence import BestSibling, SiblingSign
 from straycell.cells import Look
 from straycell.readings import Quantity
 from straycell.safety.incidents import incident_kinds
@@ -54,29 +54,36 @@ def siblings_of(conn: Connection, codes: Collection[str]) -> set[str]:
 
 @dataclass(slots=True)
 class Kinship:
-    """What each pack shows: its signs, oldest first, and the largest capacities by cell."""
+    """What each pack shows: its signs, oldest first, and the largest capacity of each cell, largest first."""
 
     group_of: dict[str, _Group]
     signs: dict[_Group, list[SiblingSign]]
-    capacity_ah: dict[_Group, list[tuple[float, str]]]
+    capacities: dict[_Group, list[tuple[str, BestSibling]]]
 
     def signs_for(self, code: str) -> tuple[SiblingSign, ...]:
         """Signs on the other cells of the pack."""
         group = self.group_of.get(code)
         return tuple(s for s in self.signs.get(group, ()) if s.code != code) if group else ()
 
-    def best_for(self, code: str) -> float | None:
+    def best_for(self, code: str) -> BestSibling | None:
         """The largest capacity among the other cells of the pack."""
         group = self.group_of.get(code)
-        ranked = self.capacity_ah.get(group, ()) if group else ()
-        return next((ah for ah, other in ranked if other != code), None)
+        ranked = self.capacities.get(group, ()) if group else ()
+        return next((best for other, best in ranked if other != code), None)
 
 
 def kinship(conn: Connection, codes: Collection[str] | None) -> Kinship:
     """Signs and capacities of the packs these cells belong to (None: all)."""
     made = Kinship(groups(conn, codes), {}, {})
     query = (
-        select(READING.c.code, READING.c.quantity, READING.c.value, READING.c.look, READING.c.at_us)
+        select(
+            READING.c.id,
+            READING.c.code,
+            READING.c.quantity,
+            READING.c.value,
+            READING.c.look,
+            READING.c.at_us,
+        )
         .where(
             READING.c.quantity.in_((Quantity.LOOK.value, Quantity.CAPACITY.value)),
             READING.c.id.not_in(select(SUPERSESSION.c.reading_id)),
@@ -86,10 +93,11 @@ def kinship(conn: Connection, codes: Collection[str] | None) -> Kinship:
     if codes is not None:
         query = query.where(among(READING.c.code, made.group_of))
     newest: dict[tuple[str, Look], SiblingSign] = {}
-    best: dict[str, float] = {}
-    for code, quantity, value, look, at_us in rows_of(conn, query):
+    best: dict[str, BestSibling] = {}
+    for number, code, quantity, value, look, at_us in rows_of(conn, query):
         if quantity == Quantity.CAPACITY:
-            best[code] = max(value, best.get(code, value))
+            if code not in best or value > best[code].capacity_ah:
+                best[code] = BestSibling(str(number), value)
             continue
         for word in SIGNS:
             if word in look.split():
@@ -100,11 +108,9 @@ def kinship(conn: Connection, codes: Collection[str] | None) -> Kinship:
     for sign in sorted(newest.values(), key=lambda s: (s.at, s.code, s.look)):
         if sign.code in made.group_of:
             made.signs.setdefault(made.group_of[sign.code], []).append(sign)
-    for code, ah in best.items():
+    for code in sorted(best, key=lambda code: (-best[code].capacity_ah, code)):
         if code in made.group_of:
-            made.capacity_ah.setdefault(made.group_of[code], []).append((ah, code))
-    for ranked in made.capacity_ah.values():
-        ranked.sort(key=lambda pair: (-pair[0], pair[1]))
+            made.capacities.setdefault(made.group_of[code], []).append((code, best[code]))
     return made
 
 
