@@ -21,20 +21,23 @@ SOURCE = Path(straycell.__file__).parent
 # room: the rooms it may look back to; * is every row above. Physics knows none of its users.
 EDGES = """
 errors:
+plain_text:  errors
+files:       errors
 quantities:  errors
 teardowns:   errors quantities
 cells:       errors quantities
 markings:    errors quantities cells
 meters:      errors quantities
-readings:    errors quantities cells meters
-traces:      errors quantities cells meters readings physics
+keys:        errors
+readings:    errors quantities cells meters keys
+traces:      errors files quantities cells meters readings physics keys
 physics:     errors quantities cells
-acceptance:  errors quantities teardowns cells markings meters readings physics
-labels:      errors quantities teardowns cells meters readings acceptance
-projects:    errors quantities cells physics
-matching:    errors quantities cells meters readings physics acceptance projects
-builds:      errors quantities cells acceptance projects matching
-safety:      errors quantities cells markings readings physics acceptance builds
+acceptance:  errors plain_text files quantities teardowns cells markings meters readings physics keys
+labels:      errors files quantities teardowns cells meters readings acceptance keys
+projects:    errors plain_text files quantities cells physics
+matching:    errors quantities cells meters readings physics acceptance projects keys
+builds:      errors quantities cells acceptance projects matching keys
+safety:      errors quantities cells markings readings physics acceptance labels builds keys
 store:       *
 bench:       *
 cli:         *
@@ -55,7 +58,8 @@ typer        cli/
 click        cli/
 rich         cli/
 qrcode       labels/render.py
-fpdf         labels/render.py labels/build_sheet_render.py safety/handover/render.py
+fpdf         labels/document.py safety/handover/render.py
+fontTools    labels/faces.py
 icalendar    safety/due/calendar.py
 PIL          labels/render.py
 zxingcpp     labels/reading.py

@@ -4,10 +4,13 @@ The rooms, in flow order:
 
 quantities   volts, ampere-hours, ohms; a value with its uncertainty; parsing and printing
 errors       the one family of user errors and its exit codes
+plain_text   what of a text may reach a screen, and JSON that cannot steer one
+files        files by the names a person types: read within bounds, written whole
 teardowns    what was opened, where and when it was found
 cells        codes, chemistries, forms, life stages, the facts known of one cell
 markings     what the print on a cell says (IEC 61960 designations, trade forms)
 meters       what a reading was taken with, and how well it can be trusted
+keys         a record's number, its bench's for life
 readings     one measured quantity at one time; one recorded charge
 traces       recorded curves read from files: steps, capacity, energy, resistance
 acceptance   the rules, one small function a rule, the verdict and its reasons

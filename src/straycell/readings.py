@@ -11,6 +11,7 @@ from datetime import datetime
 from enum import StrEnum
 
 from straycell.cells import Look
+from straycell.keys import RecordKey
 from straycell.meters import Accuracy, Meter
 from straycell.quantities import Measured
 
@@ -75,13 +76,13 @@ class Reading:
     A let-down is no measurement: a load brought the cell down to `value`, on purpose. It tells that charge was
     moved, and is evidence of nothing else.
 
-    `where` None means: not said. `id` is 0 for one not yet recorded. Times are UTC.
+    `where` None means: not said. `id` is NEW for one not yet recorded. Times are UTC.
     What a trace tells of a reading: `trace` is its number; `u` its own standard uncertainty, in the place of
     the meter's; `at_least` a capacity that did not run whole, `from_full` one whose trace shows a full start;
     `energy_wh` what came out with a capacity; `soc` the state of charge (0 to 1) of a resistance.
     """
 
-    id: int
+    id: RecordKey
     cell: str
     quantity: Quantity
     at: datetime
@@ -101,11 +102,11 @@ class Reading:
     at_least: bool = False
     from_full: bool = False
     u: float | None = None
-    trace: int | None = None
+    trace: RecordKey | None = None
 
     @property
     def key(self) -> str:
-        """Its name in the basis of a finding."""
+        """Its number as a text: H-613."""
         return str(self.id)
 
 
@@ -116,7 +117,7 @@ class Charge:
     `trace` is the number of the trace it was seen in, if so.
     """
 
-    id: int
+    id: RecordKey
     cell: str
     at: datetime
     current_a: float
@@ -126,11 +127,11 @@ class Charge:
     peak_temperature_c: float | None = None
     charger: str = ""
     slot: int | None = None
-    trace: int | None = None
+    trace: RecordKey | None = None
 
     @property
     def key(self) -> str:
-        """Its name in the basis of a finding."""
+        """Its number as a text: H-613."""
         return str(self.id)
 
 

@@ -11,6 +11,7 @@ import pytest
 from tests.acceptance.bench import NMC, Bench, day, good, reason, reasons
 
 from straycell.acceptance import Condemnation, Outcome, SiblingSign, Status, Upset
+from straycell.acceptance.evidence import FactSaid, fact_key
 from straycell.cells import CellFacts, Chemistry, Form, Look
 
 DANGEROUS = [Look.SWOLLEN, Look.LEAKING, Look.BURNT, Look.PUNCTURED, Look.VENTED, Look.SMELL, Look.CRUSHED]
@@ -119,25 +120,31 @@ def test_a_full_size_cell_that_is_too_light_is_contradictory(grams: float, outco
     assert good(facts=replace(NMC, mass_g=grams)).outcome() is outcome
 
 
+def said(first: Chemistry, now: Chemistry) -> tuple[FactSaid, ...]:
+    """Born as one kind, corrected to another, and the first never withdrawn."""
+    born = fact_key("A00001O", "chemistry")
+    return (FactSaid("chemistry", first, born, False), FactSaid("chemistry", now, f"{born}.H-7", True))
+
+
 def test_a_chemistry_that_was_said_and_not_withdrawn_condemns_as_the_one_that_counts() -> None:
     """primary corrected to nmc: the discard stays until the earlier entry is withdrawn as mistyped."""
     bench = good()
-    bench.more["other_chemistries"] = {Chemistry.PRIMARY: "fact 1"}
+    bench.more["corrected"] = said(Chemistry.PRIMARY, Chemistry.NMC)
     verdict, found = bench.judged()
     assert verdict.outcome is Outcome.DISCARD
-    assert [(f.rule, f.basis) for f in found] == [("chemistry", frozenset({"fact 1"}))]
-    bench.more["other_chemistries"] = {}
+    assert [(f.rule, f.basis) for f in found] == [("chemistry", frozenset({"fact A00001O.chemistry"}))]
+    bench.more["corrected"] = ()
     assert bench.outcome() is Outcome.PACK
 
 
 def test_of_two_kinds_with_unlike_limits_both_apply() -> None:
     """nmc now and lfp before: a charge to 4.20 V over-charges an lfp cell; one to 3.65 V leaves a question."""
     bench = good()
-    bench.more["other_chemistries"] = {Chemistry.LFP: "fact 1"}
+    bench.more["corrected"] = said(Chemistry.LFP, Chemistry.NMC)
     assert bench.outcome() is Outcome.DISCARD
     gentle = Bench().found(3.3).look()
-    gentle.more["other_chemistries"] = {Chemistry.LFP: "fact 1"}
+    gentle.more["corrected"] = said(Chemistry.LFP, Chemistry.NMC)
     held = reason(gentle.verdict(), "chemistry")
     assert held.ceiling is Outcome.HOLD and "--mistake mistyped" in held.todo
-    gentle.more["other_chemistries"] = {Chemistry.NCA: "fact 1"}
+    gentle.more["corrected"] = said(Chemistry.NCA, Chemistry.NMC)
     assert reason(gentle.verdict(), "chemistry").status is Status.MET

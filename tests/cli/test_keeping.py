@@ -174,7 +174,7 @@ def test_a_severe_incident_condemns_at_once(shop: Bench) -> None:
     good = codes(shop)[1]
     answer = shop.run(f"incident add --kind 'short circuit' {good}")
     assert answer.code == 0 and "condemned" in answer.out and "condemned at once" in answer.err
-    assert "Tape over both terminals" in answer.err
+    assert "Tape both terminals" in answer.err
     assert shop.do(f"cell show {good}")["stage"] == "condemned"
 
 
@@ -251,7 +251,7 @@ def test_a_second_discard_says_so_and_writes_nothing(shop: Bench) -> None:
     answer = shop.run(f"discard {good} --because 'too old'")
     assert answer.code == 0
     assert answer.out == f"{good}  was discarded on 2026-03-01 already: fell into water\n"
-    assert "nothing was written" in answer.err and "Tape over both terminals" in answer.err
+    assert "nothing was written" in answer.err and "Tape both terminals" in answer.err
     again = shop.do(f"discard {good} --because 'too old'")
     assert (again["discarded_before"], again["because"]) == (True, "fell into water")
     assert again["discarded_at"].startswith("2026-03-01") and again["outcome"] == "discard"
@@ -323,7 +323,7 @@ def test_a_hand_over_from_gathering_to_closing(shop: Bench, tmp_path: Path) -> N
 def test_the_same_list_can_be_printed_again_after_closing(shop: Bench, tmp_path: Path) -> None:
     """What went with the cells, not what would go now."""
     shop.do("handover add yard")
-    assert shop.run("handover close 1").out == "hand-over 1 closed: 1 cell handed over to yard\n"
+    assert shop.run("handover close 1").out == "hand-over A-1 closed: 1 cell handed over to yard\n"
     shop.now = LATER
     found = shop.do(f"handover show 1 --out {tmp_path / 'again.pdf'}")
     assert found["closed_at"].startswith("2026-03-01") and found["count"] == 1

@@ -9,6 +9,7 @@ import pytest
 from straycell.bench.reading_form import ReadingForm, check_form, filled_from, form_of, notes_of, readings_of
 from straycell.cells import Look
 from straycell.errors import UsageFault
+from straycell.keys import NEW
 from straycell.readings import Method, Quantity, Reading, Where
 
 AT = datetime(2026, 4, 2, 18, 30, tzinfo=UTC)
@@ -151,4 +152,4 @@ def test_the_form_of_a_reading_records_the_same_reading(reading: Reading) -> Non
     """There and back."""
     from dataclasses import replace
 
-    assert one(form_of(reading)) == replace(reading, id=0)
+    assert one(form_of(reading)) == replace(reading, id=NEW)

@@ -21,8 +21,9 @@ from straycell.acceptance import (
     shipped_rules,
     stands,
 )
-from straycell.acceptance.checks.shelf import SHELF_LOSS
+from straycell.acceptance.evidence import SHELF_LOSS
 from straycell.cells import CellFacts, Chemistry, Form, Look
+from straycell.keys import RecordKey
 from straycell.physics.curves import curves_for
 from straycell.readings import Quantity
 
@@ -49,7 +50,7 @@ def pouch(ohm: float) -> Bench:
 
 CONDEMNED = {
     "chemistry": lambda: Bench(replace(NMC, chemistry=Chemistry.PRIMARY)),
-    "upset": lambda: with_more(good(), upsets=(Upset("water", day(5), True, 3),)),
+    "upset": lambda: with_more(good(), upsets=(Upset("water", day(5), True, key="incident A-3"),)),
     "look-damage": lambda: good().look(Look.SWOLLEN, at=30),
     "look-deformed": lambda: good().look(Look.DENTED, at=30),
     "voltage-floor": lambda: good(found=1.2),
@@ -132,8 +133,12 @@ def test_no_record_and_no_time_takes_a_finding_away(name: str, more: Bench, rate
     grown = replace(
         evidence,
         facts=replace(evidence.facts, rated_capacity_ah=1.0 if rated else None, maker="another"),
-        readings=in_order((*evidence.readings, *(replace(r, id=r.id + shift) for r in more.readings))),
-        charges=in_order((*evidence.charges, *(replace(c, id=c.id + shift) for c in more.charges))),
+        readings=in_order(
+            (*evidence.readings, *(replace(r, id=RecordKey("A", r.id.number + shift)) for r in more.readings))
+        ),
+        charges=in_order(
+            (*evidence.charges, *(replace(c, id=RecordKey("A", c.id.number + shift)) for c in more.charges))
+        ),
         findings=found,
     )
     verdict = judge(grown, shipped_rules(), day(70 + wait)).verdict
@@ -153,7 +158,8 @@ def test_it_falls_with_what_it_rests_on_and_with_nothing_else(name: str, number:
     """A withdrawn record voids the findings that name it; a corrected maker or date voids none."""
     evidence = CONDEMNED[name]().evidence()
     for finding in find(evidence, day(70)):
-        assert stands(finding, {str(number)}) is (str(number) not in finding.basis)
+        key = f"A-{number}"
+        assert stands(finding, {key}) is (key not in finding.basis)
         assert stands(finding, {evidence.fact_key(field)})
 
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
+from typing import Any
 
 from straycell.cells import CellFacts, Chemistry, Look
 from straycell.readings import Charge, Reading
@@ -24,11 +25,7 @@ class Upset:
     at: datetime
     severe: bool = False
     event: int = 0
-
-    @property
-    def key(self) -> str:
-        """Its name in the basis of a finding."""
-        return f"incident {self.event}"
+    key: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +35,7 @@ class SiblingSign:
     code: str
     look: Look
     at: datetime
+    key: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,14 +48,19 @@ class BestSibling:
 
 @dataclass(frozen=True, slots=True)
 class Condemnation:
-    """A person discarded the cell."""
+    """A person discarded the cell; `key` is "discard H-5"."""
 
     because: str
     at: datetime
+    key: str = ""
 
 
 Record = Reading | Charge | Upset | BestSibling
 """What a finding can rest on, beside facts. Each has a `key`."""
+
+
+SHELF_LOSS = "shelf-loss"
+"""The one rule whose findings hold a cell until a self-discharge check answers them; all others condemn it."""
 
 
 @dataclass(frozen=True)
@@ -105,35 +108,68 @@ class Fall:
     measurable: bool = True
 
 
+def fact_key(code: str, field: str, entry: str = "") -> str:
+    """The key of one value of one field: as the cell was born with it, or of the correction `entry`."""
+    return f"fact {code}.{field}" + (f".{entry}" if entry else "")
+
+
+@dataclass(frozen=True, slots=True)
+class FactSaid:
+    """One value that was said of a field of a cell. It `holds`, or was corrected without having been mistyped."""
+
+    field: str
+    value: Any
+    key: str
+    holds: bool
+
+
 @dataclass(frozen=True)
 class Evidence:
     """One cell's facts and everything measured of it that is not superseded, oldest first.
 
-    `fact_keys` names the record of each field of the facts; `other_chemistries` are those that were also said and
-    never withdrawn as mistyped, with their keys. `findings` are those recorded before that no mistake has voided,
-    `falls` those that one has. `installed_at` tells when the cell began to work in a build.
+    `corrected` holds, for fields that were ever corrected, all that was said and not withdrawn as mistyped.
+    `findings` are those recorded before that no mistake has voided, `falls` those that one has. `installed_at`
+    tells when the cell began to work in a build.
     """
 
     code: str
     facts: CellFacts
     readings: tuple[Reading, ...] = ()
     charges: tuple[Charge, ...] = ()
-    fact_keys: Mapping[str, str] = field(default_factory=dict)
-    other_chemistries: Mapping[Chemistry, str] = field(default_factory=dict)
     upsets: tuple[Upset, ...] = ()
     sibling_signs: tuple[SiblingSign, ...] = ()
     best_sibling: BestSibling | None = None
     condemned: Condemnation | None = None
-    last_reading: int = 0
+    last_reading: str = ""
     installed_at: tuple[datetime, ...] = ()
+    corrected: tuple[FactSaid, ...] = ()
     findings: tuple[Finding, ...] = ()
     falls: tuple[Fall, ...] = ()
 
+    def fact_key(self, field: str) -> str:
+        """The key of the value of a field that counts; a field that nobody filled in has one, too."""
+        value = getattr(self.facts, field)
+        said = [each for each in self.corrected if each.field == field and each.value == value]
+        held = [each.key for each in said if each.holds] or [each.key for each in said]
+        return held[-1] if held else fact_key(self.code, field)
+
+    @cached_property
+    def other_chemistries(self) -> tuple[Chemistry, ...]:
+        """What was also said of the chemistry and never withdrawn as mistyped."""
+        said = dict.fromkeys(each.value for each in self.corrected if each.field == "chemistry")
+        return tuple(kind for kind in said if kind not in (self.facts.chemistry, Chemistry.UNKNOWN))
+
     def under(self, chemistry: Chemistry) -> Evidence:
         """The same evidence with another chemistry that was said of the cell."""
-        keys = {**self.fact_keys, "chemistry": self.other_chemistries[chemistry]}
-        return replace(self, facts=replace(self.facts, chemistry=chemistry), fact_keys=keys)
+        return replace(self, facts=replace(self.facts, chemistry=chemistry))
 
-    def fact_key(self, name: str) -> str:
-        """The key of a field's value; a field of which nothing was ever recorded has one, too."""
-        return self.fact_keys.get(name) or f"fact {self.code}.{name}"
+    @property
+    def disputed(self) -> tuple[str, ...]:
+        """Fields that two benches corrected differently since they last met."""
+        return tuple(dict.fromkeys(self._disputed()))
+
+    def _disputed(self) -> Iterator[str]:
+        held: dict[str, Any] = {}
+        for each in self.corrected:
+            if each.holds and held.setdefault(each.field, each.value) != each.value:
+                yield each.field

@@ -41,20 +41,20 @@ def condemned(case: Case) -> list[tuple[Test, Tried]]:
     return [(test, tried) for test in CONDEMNING for tried in test(case) if tried.side is Side.BEYOND]
 
 
-def find(evidence: Evidence, now: datetime, case: Case | None = None) -> tuple[Finding, ...]:
+def find(evidence: Evidence, recorded: datetime, case: Case | None = None) -> tuple[Finding, ...]:
     """Every finding in the evidence under the shipped rules, also under other chemistries said of the cell.
 
-    `now` is only noted in them; `case` is the evidence under the shipped rules, where a caller has one.
+    `recorded` is the moment they bear; `case` is the evidence under the shipped rules, where a caller has one.
     """
     shipped = shipped_rules()
     others = [evidence.under(chemistry) for chemistry in evidence.other_chemistries]
-    cases = [case or Case(evidence, evidence.facts, shipped, now)]
-    cases += [Case(other, other.facts, shipped, now) for other in others]
-    found = [finding_of(each, test, tried) for each in cases for test, tried in condemned(each)]
+    cases = [case or Case(evidence, evidence.facts, shipped, recorded)]
+    cases += [Case(other, other.facts, shipped, recorded) for other in others]
+    found = [finding_of(each, test, tried, recorded) for each in cases for test, tried in condemned(each)]
     return tuple({finding.digest: finding for finding in found}.values())
 
 
-def finding_of(case: Case, test: Test, tried: Tried) -> Finding:
+def finding_of(case: Case, test: Test, tried: Tried, recorded: datetime) -> Finding:
     """One condemning answer as a finding: its test is asked again with its records alone, to see what it rests on."""
     alone = alone_with(case, tried.records)
     test(alone)
@@ -73,7 +73,7 @@ def finding_of(case: Case, test: Test, tried: Tried) -> Finding:
         reason.safety,
         frozenset(keys),
         reason.at,
-        case.now,
+        recorded,
     )
 
 

@@ -8,11 +8,12 @@ from datetime import datetime
 
 from straycell.acceptance.case import Case, Rule
 from straycell.acceptance.checks import capacity, identity, leakage, look, resistance, shelf, voltage, warming
-from straycell.acceptance.evidence import Evidence, Finding
+from straycell.acceptance.evidence import SHELF_LOSS, Evidence, Finding
 from straycell.acceptance.fallen import tested_again
 from straycell.acceptance.findings import condemned, find
 from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
 from straycell.acceptance.rules import RuleSet, shipped_rules
+from straycell.keys import RecordKey
 from straycell.readings import Charge, Reading
 
 GRADING: tuple[Rule, ...] = (
@@ -50,16 +51,16 @@ def assess(evidence: Evidence, rules: RuleSet, now: datetime) -> Verdict:
     return judge(evidence, rules, now).verdict
 
 
-def judge(evidence: Evidence, rules: RuleSet, now: datetime) -> Judgement:
+def judge(evidence: Evidence, rules: RuleSet, now: datetime, recorded: datetime | None = None) -> Judgement:
     """The verdict and what is to be recorded: the shipped rules always look, whatever a person's own rules say.
 
     A longer wait or a wider error in a person's file looks stricter, and yet can make a danger too vague to be
-    called one; so findings come from the shipped rules alone.
+    called one; so findings come from the shipped rules alone. `recorded` is the moment they bear (None: now).
     """
     case = Case(evidence, evidence.facts, rules, now)
     own = rules.hash != shipped_rules().hash
     known = {finding.digest for finding in evidence.findings}
-    found = tuple(f for f in find(evidence, now, None if own else case) if f.digest not in known)
+    found = tuple(f for f in find(evidence, recorded or now, None if own else case) if f.digest not in known)
     reasons = [*_as_reasons(case, (*evidence.findings, *found))]
     if own:
         reasons += _own_discards(case, reasons)
@@ -82,7 +83,7 @@ def _as_reasons(case: Case, findings: Iterable[Finding]) -> Iterator[Reason]:
     """One reason a rule: the finding that was recorded first. On the shelf the last that no check answered."""
     first: dict[str, Finding] = {}
     for finding in sorted(findings, key=lambda f: (f.recorded, f.at or f.recorded, f.digest)):
-        if finding.rule == shelf.SHELF_LOSS:
+        if finding.rule == SHELF_LOSS:
             if not shelf.checked_after(case, finding.at or finding.recorded):
                 first[finding.rule] = finding
         else:
@@ -90,13 +91,13 @@ def _as_reasons(case: Case, findings: Iterable[Finding]) -> Iterator[Reason]:
     yield from (_as_reason(case, finding) for finding in first.values())
 
 
-def _newest_record(case: Case, finding: Finding) -> int | None:
+def _newest_record(case: Case, finding: Finding) -> RecordKey | None:
     items: tuple[Reading | Charge, ...] = (*case.readings, *case.charges)
     return next((i.id for i in items if i.at == finding.at and i.key in finding.basis), None)
 
 
 def _as_reason(case: Case, finding: Finding) -> Reason:
-    on_shelf = finding.rule == shelf.SHELF_LOSS
+    on_shelf = finding.rule == SHELF_LOSS
     return Reason(
         finding.rule,
         Status.CLOSE if on_shelf else Status.FAILED,

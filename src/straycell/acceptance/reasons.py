@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import IntEnum, StrEnum
 
+from straycell.keys import RecordKey
+
 
 class Outcome(IntEnum):
     """What a cell may be used for; a larger one allows more."""
@@ -55,13 +57,18 @@ class Reason:
     unit: str = ""
     safety: bool = False
     source: str = ""
-    reading: int | None = None
+    reading: RecordKey | None = None
     at: datetime | None = None
     until: datetime | None = None
     todo: str = ""
     earliest: datetime | None = None
     finding: bool = False
     recorded: datetime | None = None
+
+
+def is_final(reason: Reason) -> bool:
+    """True for what puts a cell out of use for good: a finding, or a person's own discard."""
+    return reason.ceiling is Outcome.DISCARD and (reason.finding or reason.rule == "condemned")
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +92,7 @@ class Verdict:
     missing: tuple[Missing, ...]
     at: datetime
     valid_until: datetime | None
-    last_reading: int
+    last_reading: str
 
     @property
     def deciding(self) -> tuple[Reason, ...]:

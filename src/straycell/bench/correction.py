@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from straycell.bench.reading_form import ReadingForm, check_form, filled_from, readings_of
 from straycell.errors import UsageFault
+from straycell.keys import NEW
 from straycell.readings import Charge, Mistake, Quantity, Reading
 
 if TYPE_CHECKING:
@@ -69,7 +70,7 @@ class Correction:
         if not self.anew:
             if right is None:
                 return []
-            moved = replace(old, id=0, cell=right)
+            moved = replace(old, id=NEW, cell=right)
             return [replace(moved, as_group=False) if isinstance(moved, Reading) else moved]
         again = self.mistake is Mistake.BAD_CONTACT
         cell, moment = right or old.cell, self.at or (self.now if again else old.at)
@@ -109,7 +110,7 @@ class Correction:
         until_v, room_c = self.charged.until_v, self.charged.temperature_c
         return replace(
             old,
-            id=0,
+            id=NEW,
             cell=cell,
             at=moment,
             value=old.value if until_v is None else until_v,
@@ -119,4 +120,4 @@ class Correction:
     def _charge(self, old: Charge, cell: str, moment: datetime) -> Charge:
         if not replace(self.form, temperature=None).empty or self.meter is not None:
             raise UsageFault(f"#{old.id} is a charge, not a reading", "use the options of charge add")
-        return replace(old, id=0, cell=cell, at=moment, **self.charged.said())
+        return replace(old, id=NEW, cell=cell, at=moment, **self.charged.said())

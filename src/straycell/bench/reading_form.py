@@ -7,6 +7,7 @@ from datetime import datetime
 
 from straycell.cells import Look
 from straycell.errors import UsageFault
+from straycell.keys import NEW
 from straycell.meters import Meter
 from straycell.readings import Method, Quantity, Reading, Where
 
@@ -100,7 +101,7 @@ def readings_of(form: ReadingForm, cell: str, at: datetime, meter: Meter | None)
 
 def _reading(form: ReadingForm, quantity: Quantity, cell: str, at: datetime, meter: Meter | None) -> Reading:
     base = Reading(
-        id=0,
+        id=NEW,
         cell=cell,
         quantity=quantity,
         at=at,

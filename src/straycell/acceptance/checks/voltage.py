@@ -164,7 +164,7 @@ def ceiling(case: Case) -> Iterator[Reason]:
     if close:
         yield _too_close(case, close[-1], "voltage-over-full", limit)
         return
-    highest = max(case.voltages, key=lambda r: (case.measured(r).value, -r.id))
+    highest = min(case.voltages, key=lambda r: (-case.measured(r).value, r.id))
     yield case.reason(
         "voltage-over-full",
         Status.MET,

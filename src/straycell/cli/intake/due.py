@@ -13,6 +13,7 @@ from straycell.cli.intake.figures import FIGURES, Figure
 from straycell.cli.intake.form import Answers, NextQuestion, Question
 from straycell.cli.intake.script import UNSET, Ask, Entry, Key, Need
 from straycell.errors import BadData
+from straycell.keys import NEW
 from straycell.meters import Meter
 from straycell.readings import Charge, Method, Quantity, Reading, Where
 
@@ -151,11 +152,11 @@ def entry_of(code: str, answers: Answers, meters: Mapping[Quantity, Meter | None
     """What is to be recorded; what was skipped is not."""
     items: list[Reading | Charge] = []
     if answers.get("look"):
-        items.append(Reading(0, code, Quantity.LOOK, UNSET, look=tuple(answers["look"])))
+        items.append(Reading(NEW, code, Quantity.LOOK, UNSET, look=tuple(answers["look"])))
     if answers.get("current") is not None:
         items.append(
             Charge(
-                0,
+                NEW,
                 code,
                 answers["ended"],
                 answers["current"],
@@ -168,7 +169,7 @@ def entry_of(code: str, answers: Answers, meters: Mapping[Quantity, Meter | None
     def add(key: str, quantity: Quantity, **more: Any) -> None:
         if answers.get(key) is not None:
             meter = meters.get(quantity)
-            items.append(Reading(0, code, quantity, UNSET, answers[key], meter=meter, **more))
+            items.append(Reading(NEW, code, quantity, UNSET, answers[key], meter=meter, **more))
 
     add(
         "capacity",

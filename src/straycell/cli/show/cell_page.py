@@ -12,6 +12,7 @@ from straycell.acceptance.record import verdict_to_json
 from straycell.cells import Cell, CellFacts
 from straycell.cli.app import output
 from straycell.cli.show import shapes, verdict_page
+from straycell.keys import RecordKey
 from straycell.quantities import Dimension, Measured
 from straycell.quantities import show as show_quantity
 from straycell.readings import CautiousDefaults, Charge, Quantity, Reading, measured
@@ -41,7 +42,7 @@ class CellPage:
     recorded: tuple[RecordedReading, ...]
     defaults: CautiousDefaults
     now: datetime
-    doubted: Mapping[int, str] = field(default_factory=dict)
+    doubted: Mapping[RecordKey, str] = field(default_factory=dict)
 
 
 def document(page: CellPage) -> shapes.Json:
@@ -145,7 +146,7 @@ def figure(value: Measured | None, dimension: Dimension) -> str:
 
 
 def _reading_row(
-    recorded: RecordedReading, defaults: CautiousDefaults, doubted: Mapping[int, str]
+    recorded: RecordedReading, defaults: CautiousDefaults, doubted: Mapping[RecordKey, str]
 ) -> list[str | None]:
     item = recorded.item
     what = "charge" if isinstance(item, Charge) else item.quantity.value

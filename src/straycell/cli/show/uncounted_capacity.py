@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from straycell.cli.app import output
+from straycell.keys import RecordKey
 from straycell.quantities import Dimension, show
 
 if TYPE_CHECKING:
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
     from straycell.acceptance.rules import RuleSet
 
 
-def doubted(evidence: Evidence, rules: RuleSet, now: datetime) -> dict[int, str]:
+def doubted(evidence: Evidence, rules: RuleSet, now: datetime) -> dict[RecordKey, str]:
     """`{id: "a lower bound: at 0.962C"}` for each capacity that is less than one that counts."""
     from straycell.acceptance.case import Case
     from straycell.acceptance.checks.retention import Worth, runs
@@ -59,7 +60,7 @@ def _currents(case: Case) -> str:
     return " to ".join(show(rate * base, Dimension.CURRENT) for rate in rates)
 
 
-def talk_worth(numbers: Iterable[int], found: Mapping[int, str], what_to_do: str) -> None:
+def talk_worth(numbers: Iterable[RecordKey], found: Mapping[RecordKey, str], what_to_do: str) -> None:
     """Say on stderr which of these readings do not count as a capacity, and once what to do."""
     told = [f"#{number} is {found[number]}" for number in numbers if number in found]
     for line in told:

@@ -14,6 +14,7 @@ from sqlalchemy import select
 
 from straycell.cells import Look, parse_code, tidy_code
 from straycell.errors import BadData
+from straycell.keys import NEW
 from straycell.quantities import Dimension, parse_quantity
 from straycell.readings import Charge, Method, Quantity, Reading, Where
 from straycell.store.book import cells, readings
@@ -58,7 +59,7 @@ _OTHERS = (
     *("code", "at", "quantity", "value", "unit", "meter", "where", "method", "look", "as_group"),
     *("charger", "slot", "soc", "at_least", "from_full", "u"),
 )
-OF_AN_EXPORT = ("id", "mistake", "because", "supersedes", "recorded_at", "event_id", "trace_id")
+OF_AN_EXPORT = ("id", "mistake", "because", "supersedes", "recorded_at", "event_id", "trace", "key")
 """Columns of an export that are not taken; a line with a mistake is a superseded reading and is left out."""
 COLUMNS = (*_OTHERS, *_QUANTITIES, *OF_AN_EXPORT)
 TEMPLATE = (
@@ -103,7 +104,7 @@ class _Known:
         self.pen, self.codes = pen, set(cells.stages(pen.conn, wanted))
         standing = select(
             READING.c.code, READING.c.quantity, READING.c.at_us, READING.c.value, READING.c.look
-        ).where(among(READING.c.code, self.codes), READING.c.id.not_in(select(SUPERSESSION.c.reading_id)))
+        ).where(among(READING.c.code, self.codes), READING.c.key.not_in(select(SUPERSESSION.c.record)))
         self._seen: dict[tuple[Any, ...], int] = {tuple(row): 0 for row in rows_of(pen.conn, standing)}
 
     def code(self, text: str) -> str:
@@ -159,7 +160,7 @@ def _given(fields: Fields, beside: Beside) -> dict[str, Any]:
         "at_least": fields.flag("at_least"),
         "from_full": fields.flag("from_full"),
         # Only a trace brings its own; typed into a list it would take the guard band off a limit.
-        "u": fields.number("u") if fields.has("trace_id") else None,
+        "u": fields.number("u") if fields.has("trace") else None,
     }
 
 
@@ -181,7 +182,7 @@ def _one(fields: Fields, code: str, at: datetime, given: dict[str, Any]) -> Iter
     if quantity is Quantity.CHARGE:
         yield from _charge(fields, code, at, given, value)
     else:
-        yield Reading(0, code, quantity, at, value, **given)
+        yield Reading(NEW, code, quantity, at, value, **given)
 
 
 _APPLIES: dict[str, tuple[str, ...]] = {
@@ -195,7 +196,7 @@ _APPLIES: dict[str, tuple[str, ...]] = {
 def _several(fields: Fields, code: str, at: datetime, given: dict[str, Any]) -> Iterator[Item]:
     """A reading for each figure, with the conditions that belong to it; a look; a charge."""
     if given["look"]:
-        yield Reading(0, code, Quantity.LOOK, at, look=given["look"])
+        yield Reading(NEW, code, Quantity.LOOK, at, look=given["look"])
     if fields.quantity("charge_current") is not None or fields.quantity("charge_until") is not None:
         yield from _charge(fields, code, at, given, fields.quantity("charge_until"))
     for stem, names in _APPLIES.items():
@@ -204,7 +205,7 @@ def _several(fields: Fields, code: str, at: datetime, given: dict[str, Any]) -> 
             own = {name: given[name] for name in names}
             if stem == "resistance" and own["method"] is None:
                 own["method"] = Method.UNKNOWN
-            yield Reading(0, code, Quantity(stem.replace("_", "-")), at, value, **own)
+            yield Reading(NEW, code, Quantity(stem.replace("_", "-")), at, value, **own)
 
 
 def _charge(
@@ -217,7 +218,7 @@ def _charge(
         )
         return
     yield Charge(
-        0,
+        NEW,
         code,
         at,
         current_a,

@@ -14,6 +14,7 @@ from typing import Any
 
 from straycell.cells import Look
 from straycell.errors import BadData
+from straycell.keys import NEW
 from straycell.meters import Meter
 from straycell.quantities import Dimension, parse_quantity
 from straycell.readings import Charge, Method, Mistake, Quantity, Reading, Where
@@ -168,11 +169,11 @@ def _taken_back(code: str, at: datetime, mistake: str, words: list[str], bench: 
 
 def _item(code: str, at: datetime, verb: str, words: Sequence[str], bench: Bench) -> Reading | Charge:
     if verb == "look":
-        return Reading(0, code, Quantity.LOOK, at, look=tuple(Look(word) for word in words))
+        return Reading(NEW, code, Quantity.LOOK, at, look=tuple(Look(word) for word in words))
     given = _conditions(_split(bench.usual.get(verb, ""))) | _conditions(words)
     if verb == "charge":
         return Charge(
-            0,
+            NEW,
             code,
             at,
             parse_quantity(given["value"], _D.CURRENT),
@@ -184,7 +185,7 @@ def _item(code: str, at: datetime, verb: str, words: Sequence[str], bench: Bench
         )
     quantity, dimension = QUANTITIES[verb]
     return Reading(
-        0,
+        NEW,
         code,
         quantity,
         at,

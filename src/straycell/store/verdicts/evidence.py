@@ -5,20 +5,23 @@ from __future__ import annotations
 from collections.abc import Collection
 from datetime import datetime
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, select
 
 from straycell.acceptance.evidence import Condemnation, Evidence, Upset
 from straycell.readings import Charge, Reading
 from straycell.store.book import facts, readings
 from straycell.store.column_values import from_us
-from straycell.store.schema.tables import BUILD, BUILD_CELL, CONDEMNATION, UPSET
+from straycell.store.schema.tables import BUILD, BUILD_CELL, CONDEMNATION, SUPERSESSION, UPSET
 from straycell.store.session import among
-from straycell.store.verdicts import siblings
+from straycell.store.verdicts import findings, siblings
 
 
-def evidences(conn: Connection, codes: Collection[str] | None) -> dict[str, Evidence]:
-    """The evidence of these cells (None: of all), by code in order."""
-    known = facts.said(conn, codes)
+def evidences(
+    conn: Connection, codes: Collection[str] | None, now: datetime | None = None
+) -> dict[str, Evidence]:
+    """The evidence of these cells (None: of all), by code in order; `now` is the time of a write not yet filed."""
+    known = facts.facts(conn, codes)
+    corrected = facts.corrected(conn, codes)
     measured: dict[str, list[Reading]] = {}
     charged: dict[str, list[Charge]] = {}
     for item in readings.standing(conn, codes):
@@ -30,31 +33,35 @@ def evidences(conn: Connection, codes: Collection[str] | None) -> dict[str, Evid
     kin = siblings.kinship(conn, codes)
     at_work = _installed(conn, codes)
     shocks, ends = _upsets(conn, codes), _condemnations(conn, codes)
+    seen, nothing = findings.recorded(conn, codes, now), findings.Recorded((), ())
     return {
         code: Evidence(
             code=code,
             facts=now,
             readings=tuple(measured.get(code, ())),
             charges=tuple(charged.get(code, ())),
-            other_chemistries=others,
             upsets=tuple(shocks.get(code, ())),
             sibling_signs=kin.signs_for(code),
             best_sibling=kin.best_for(code),
+            corrected=corrected.get(code, ()),
             condemned=ends.get(code),
-            last_reading=last.get(code, 0),
+            last_reading=last.get(code, ""),
             installed_at=tuple(at_work.get(code, ())),
+            findings=seen.get(code, nothing).standing,
+            falls=seen.get(code, nothing).falls,
         )
-        for code, (now, others) in known.items()
+        for code, now in known.items()
     }
 
 
 def _upsets(conn: Connection, codes: Collection[str] | None) -> dict[str, list[Upset]]:
-    query = select(UPSET).order_by(UPSET.c.at_us, UPSET.c.id)
+    query = select(UPSET).order_by(UPSET.c.at_us, func.length(UPSET.c.key), UPSET.c.key)
     if codes is not None:
         query = query.where(among(UPSET.c.code, codes))
     found: dict[str, list[Upset]] = {}
     for row in conn.execute(query):
-        found.setdefault(row.code, []).append(Upset(row.kind, from_us(row.at_us), row.severe, row.event_id))
+        upset = Upset(row.kind, from_us(row.at_us), row.severe, row.event_id, f"incident {row.key}")
+        found.setdefault(row.code, []).append(upset)
     return found
 
 
@@ -62,9 +69,9 @@ def _installed(conn: Connection, codes: Collection[str] | None) -> dict[str, lis
     """When each cell was built in, for every build that was finished."""
     query = (
         select(BUILD_CELL.c.code, BUILD.c.finished_at_us)
-        .join(BUILD, BUILD.c.id == BUILD_CELL.c.build_id)
+        .join(BUILD, BUILD.c.key == BUILD_CELL.c.build)
         .where(BUILD.c.finished_at_us.is_not(None))
-        .order_by(BUILD.c.id)
+        .order_by(BUILD.c.finished_at_us)
     )
     if codes is not None:
         query = query.where(among(BUILD_CELL.c.code, codes))
@@ -75,7 +82,14 @@ def _installed(conn: Connection, codes: Collection[str] | None) -> dict[str, lis
 
 
 def _condemnations(conn: Connection, codes: Collection[str] | None) -> dict[str, Condemnation]:
-    query = select(CONDEMNATION)
+    """The first of each cell that was not taken back."""
+    withdrawn = select(SUPERSESSION.c.record)
+    query = select(CONDEMNATION).where(("discard " + CONDEMNATION.c.key).not_in(withdrawn))
+    query = query.order_by(CONDEMNATION.c.at_us, func.length(CONDEMNATION.c.key), CONDEMNATION.c.key)
     if codes is not None:
         query = query.where(among(CONDEMNATION.c.code, codes))
-    return {row.code: Condemnation(row.because, from_us(row.at_us)) for row in conn.execute(query)}
+    found: dict[str, Condemnation] = {}
+    for row in conn.execute(query):
+        made = Condemnation(row.because, from_us(row.at_us), f"discard {row.key}")
+        found.setdefault(row.code, made)
+    return found

@@ -18,15 +18,15 @@ from straycell.store.session import among, rows_of
 from straycell.store.verdicts.evidence import evidences
 
 if TYPE_CHECKING:
-    from straycell.acceptance import RuleSet
+    from straycell.acceptance import Judgement, RuleSet
     from straycell.acceptance.evidence import Evidence
 
 
-def judge(evidence: Evidence, rules: RuleSet, now: datetime) -> Verdict:
-    """The verdict that follows from the evidence; nothing is read or written."""
-    from straycell.acceptance import assess
+def judge(evidence: Evidence, rules: RuleSet, now: datetime, recorded: datetime | None = None) -> Judgement:
+    """The verdict that follows from the evidence and what is to be recorded; nothing is read or written."""
+    from straycell.acceptance import judge as judged
 
-    return assess(evidence, rules, now)
+    return judged(evidence, rules, now, recorded)
 
 
 def newest(conn: Connection, codes: Collection[str] | None, *, bodies: bool = True) -> dict[str, Row[Any]]:
@@ -38,15 +38,7 @@ def newest(conn: Connection, codes: Collection[str] | None, *, bodies: bool = Tr
     return {row.code: row for row in rows_of(conn, select(*columns).where(VERDICT.c.id.in_(latest)))}
 
 
-def condemned_by_other_rules(conn: Connection, codes: Collection[str], name: str) -> set[str]:
-    """The cells whose last verdict of discard was given under rules of another name: no correction withdrew that."""
-    latest = select(func.max(VERDICT.c.id)).where(VERDICT.c.outcome == Outcome.DISCARD.word)
-    latest = latest.where(among(VERDICT.c.code, codes)).group_by(VERDICT.c.code)
-    query = select(VERDICT.c.code).where(VERDICT.c.id.in_(latest), VERDICT.c.rules != name)
-    return set(conn.execute(query).scalars())
-
-
-def holds(row: Row[Any], rules: RuleSet, now_us: int, last_reading: int) -> bool:
+def holds(row: Row[Any], rules: RuleSet, now_us: int, last_reading: str) -> bool:
     """True while a recorded verdict may be trusted: same rules, same last reading, its time not run out."""
     return bool(
         row.rules_hash == rules.hash
@@ -72,14 +64,14 @@ def verdicts(
     stale: list[str] = []
     for code in listed:
         row = recorded.get(code)
-        if row is not None and code not in distrusted and holds(row, rules, now_us, last.get(code, 0)):
+        if row is not None and code not in distrusted and holds(row, rules, now_us, last.get(code, "")):
             made[code] = read_body(row.body)
         else:
             stale.append(code)
     if stale:
         wanted = None if codes is None and len(stale) == len(listed) else stale
         for code, evidence in evidences(conn, wanted).items():
-            made[code] = judge(evidence, rules, now)
+            made[code] = judge(evidence, rules, now).verdict
     return {code: made[code] for code in listed}
 
 
@@ -98,7 +90,7 @@ def standings(
     found = {
         code: Standing(Outcome.from_word(row.outcome), opt_time(row.valid_until_us))
         for code, row in recorded.items()
-        if code not in distrusted and holds(row, rules, now_us, last.get(code, 0))
+        if code not in distrusted and holds(row, rules, now_us, last.get(code, ""))
     }
     fresh = verdicts(conn, rules, now, [code for code in listed if code not in found], distrusted)
     found |= {code: Standing(verdict.outcome, verdict.valid_until) for code, verdict in fresh.items()}

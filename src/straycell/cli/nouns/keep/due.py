@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from straycell.cli.app import clock, context, output, values
-from straycell.cli.app.files import write_whole
+from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.verbs import lone_app
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.safety import Step
@@ -34,6 +34,7 @@ def due(
         int | None,
         values.whole("--ahead", "Days to look ahead (default 0: today).", low=0, high=MOST_AHEAD_DAYS),
     ] = None,
+    force: Force = False,
 ) -> None:
     """Show what must be looked at, worst first. It changes nothing."""
     from straycell.safety.due.survey import due_now, survey
@@ -49,7 +50,7 @@ def due(
     if ics is not None:
         from straycell.safety.due.calendar import calendar_file
 
-        write_whole(ics, calendar_file(items, now, bench=bench))
+        write_whole(ics, calendar_file(items, now, bench=bench), force=force)
     document: dict[str, Any] = {
         "at": now,
         "due": [as_json(item, now) for item in found],

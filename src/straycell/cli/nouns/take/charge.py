@@ -9,6 +9,7 @@ from straycell.cli.app import clock, context, output, values
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show import shapes
 from straycell.cli.show.after_writing import talk_after
+from straycell.keys import NEW
 from straycell.quantities import Dimension, Window, show
 from straycell.readings import Charge, Quantity, Reading
 from straycell.safety import Step
@@ -61,7 +62,7 @@ def add(
     with context.writing() as writer:
         recorded = writer.add_charge(
             Charge(
-                id=0,
+                id=NEW,
                 cell=writer.find_code(code),
                 at=at or clock.now(),
                 current_a=current,
@@ -106,7 +107,7 @@ def let_down(
     with context.writing() as writer:
         found = writer.find_code(code)
         moment = at or clock.now()
-        (made,) = writer.add_readings([Reading(0, found, Quantity.LET_DOWN, moment, until, temperature)])
+        (made,) = writer.add_readings([Reading(NEW, found, Quantity.LET_DOWN, moment, until, temperature)])
     output.emit(
         shapes.reading_json(made, context.rules().defaults),
         lambda: output.say(f"#{made.id}  {made.cell}  let down to {show(until, _D.VOLTAGE)}"),
@@ -114,4 +115,4 @@ def let_down(
     output.hint(
         "it accounts for what is measured from now on; rest voltages recorded before it count as they did"
     )
-    talk_after(made.cell)
+    talk_after(made.cell, Step.CAPACITY)

@@ -25,6 +25,7 @@ from straycell.cli.show import shapes, uncounted_capacity
 from straycell.cli.show.after_writing import talk_after
 from straycell.cli.show.cell_page import describe_charge, describe_reading, value_text
 from straycell.errors import BadData, UsageFault
+from straycell.keys import RecordKey
 from straycell.quantities import Dimension, Window
 from straycell.readings import Charge, Method, Mistake, Quantity, Reading, Where
 
@@ -139,7 +140,7 @@ def add(
     talk_after(found.code)
 
 
-def _talk_worth(code: str, numbers: list[int]) -> None:
+def _talk_worth(code: str, numbers: list[RecordKey]) -> None:
     rules, now = context.rules(), clock.now()
     with context.reading() as reader:
         evidence = reader.evidence(code)
@@ -191,12 +192,7 @@ def _show_made(made: list[Reading | Charge] | list[Reading]) -> None:
 @app.command("supersede")
 def supersede(
     number: Annotated[
-        int,
-        typer.Argument(
-            parser=lambda text: values.parse_whole(text, "id", low=1, high=10**9),
-            metavar="ID",
-            help="The number of the reading or charge (cell show lists them).",
-        ),
+        str, values.record_argument("reading", "The number of the reading or charge (cell show lists them).")
     ],
     mistake: Annotated[Mistake, values.word("--mistake", Mistake, "What was wrong with it.")],
     because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
@@ -259,7 +255,7 @@ def supersede(
     correction = Correction(mistake, form, charged, meter, at, clock.now())
     correction.check(right_cell)
     with context.writing() as writer:
-        old = writer.reading(number)
+        old = writer.reading(writer.reading_number(number))
         right = None if right_cell is None else writer.find_code(right_cell)
         targets = _group_readings(writer, old) if as_group else [old]
         made: list[Reading | Charge] = []

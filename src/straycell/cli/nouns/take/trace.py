@@ -11,7 +11,7 @@ from typing import Annotated
 import typer
 
 from straycell.cli.app import clock, context, output, values
-from straycell.cli.app.files import write_whole
+from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show import trace_page, uncounted_capacity
 from straycell.cli.show.after_writing import talk_after
@@ -25,15 +25,7 @@ _WIDTH = 66
 """Of the small curve; its last line is longer by the name of the cut-off."""
 _LONG_BYTES = 4_000_000
 """From this size on a file is read for more than a moment, and progress is shown."""
-Number = Annotated[
-    int,
-    typer.Argument(
-        parser=lambda text: values.parse_whole(text, "id", low=1, high=10**9),
-        metavar="ID",
-        help="The trace's number (trace list).",
-        show_default=False,
-    ),
-]
+Number = Annotated[str, values.record_argument("trace", "The trace's number (trace list).")]
 
 
 @app.command("add")
@@ -171,9 +163,9 @@ def _short(figure: dict[str, float] | None, dimension: Dimension, *, least: bool
 def show_one(number: Number) -> None:
     """Show a trace: its figures, where their uncertainty comes from line by line, and a small curve."""
     with context.reading() as reader:
-        entry = reader.trace(number)
-        stand, gone = reader.trace_readings(number)
-        raw = reader.trace_file(number)
+        entry = reader.trace(reader.trace_number(number))
+        stand, gone = reader.trace_readings(entry.id)
+        raw = reader.trace_file(entry.id)
         evidence = reader.evidence(entry.cell)
     rules, now = context.rules(), clock.now()
     doubts = {n: words for n, words in uncounted_capacity.doubted(evidence, rules, now).items() if n in stand}
@@ -204,18 +196,19 @@ def plot(
     out: Annotated[
         Path, typer.Option("--out", metavar="PNG", help="Where the picture goes.", show_default=False)
     ],
+    force: Force = False,
 ) -> None:
     """Draw voltage, current and charge of a trace, for the wall."""
     from straycell.bench.file_trace import again
     from straycell.traces.draw.plot import plot_png
 
     with context.reading() as reader:
-        entry = reader.trace(number)
-        raw = reader.trace_file(number)
+        entry = reader.trace(reader.trace_number(number))
+        raw = reader.trace_file(entry.id)
         facts = reader.cell(entry.cell).facts
     kind = f"{facts.form} {facts.chemistry}  {facts.marking}".rstrip()
     title = f"{entry.cell}  {kind}  {output.day(entry.at)}"
-    write_whole(out, plot_png(*again(entry, raw), title))
+    write_whole(out, plot_png(*again(entry, raw), title), force=force)
     output.emit({"id": entry.id, "files": [out], "count": 1}, lambda: output.say(str(out)))
 
 
