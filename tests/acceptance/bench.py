@@ -94,7 +94,7 @@ class Bench:
         now = day(at)
         found: tuple[Finding, ...] = self.more.get("findings", ())  # type: ignore[assignment]
         whole = replace(self.evidence(), findings=found)
-        for number in range(1, self._next()):
+        for number in range(1, self._next().number):
             so_far = replace(
                 whole,
                 readings=tuple(r for r in whole.readings if r.id.number <= number),

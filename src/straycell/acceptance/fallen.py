@@ -13,6 +13,9 @@ from straycell.acceptance.evidence import BestSibling, Fall
 from straycell.acceptance.findings import CONDEMNING
 from straycell.acceptance.reasons import Outcome, Reason, Status
 
+FALL_FIRST = "finding-fell-first"
+"""The rule's name while the cell is not measured again: before that it has no charge."""
+
 
 def tested_again(case: Case) -> Iterator[Reason]:
     """Look, rest voltage, resistance and a self-discharge check, all taken after the latest fall."""
@@ -20,7 +23,8 @@ def tested_again(case: Case) -> Iterator[Reason]:
     if not falls:
         return
     fall = max(falls, key=lambda f: (f.at, f.rule))
-    done = {**tested_since(case, fall.at), "self-discharge check": checked_after(case, fall.at)}
+    measured = tested_since(case, fall.at)
+    done = {**measured, "self-discharge check": checked_after(case, fall.at)}
     lacking = [name for name, there in done.items() if not there]
     what = f"the finding '{fall.rule}' fell on {fall.at:%Y-%m-%d} with a mistake"
     yield case.reason(
@@ -28,6 +32,7 @@ def tested_again(case: Case) -> Iterator[Reason]:
         Status.UNMEASURED if lacking else Status.MET,
         Outcome.HOLD if lacking else Outcome.PACK,
         f"{what}; still to do: {', '.join(lacking)}" if lacking else f"{what}; tested again since",
+        rule=None if all(measured.values()) else FALL_FIRST,
         observed=fall.rule,
         at=fall.at,
         todo=f"record {', '.join(lacking)} again" if lacking else "",

@@ -17,9 +17,9 @@ from straycell.store.verdicts import findings, siblings
 
 
 def evidences(
-    conn: Connection, codes: Collection[str] | None, now: datetime | None = None
+    conn: Connection, codes: Collection[str] | None, unfiled: findings.Unfiled | None = None
 ) -> dict[str, Evidence]:
-    """The evidence of these cells (None: of all), by code in order; `now` is the time of a write not yet filed."""
+    """The evidence of these cells (None: of all), by code in order; `unfiled` while a write is being made."""
     known = facts.facts(conn, codes)
     corrected = facts.corrected(conn, codes)
     measured: dict[str, list[Reading]] = {}
@@ -33,7 +33,7 @@ def evidences(
     kin = siblings.kinship(conn, codes)
     at_work = _installed(conn, codes)
     shocks, ends = _upsets(conn, codes), _condemnations(conn, codes)
-    seen, nothing = findings.recorded(conn, codes, now), findings.Recorded((), ())
+    seen, nothing = findings.recorded(conn, codes, unfiled), findings.Recorded((), ())
     return {
         code: Evidence(
             code=code,

@@ -13,7 +13,7 @@ from straycell.acceptance.evidence import Fall, Finding
 from straycell.acceptance.findings import stands
 from straycell.store.book.withdrawn import withdrawn
 from straycell.store.column_values import from_json, from_us, to_json, to_us
-from straycell.store.schema.tables import FINDING, FINDING_FELL, READING, WRITE
+from straycell.store.schema.tables import BENCH, FINDING, FINDING_FELL, READING, WRITE
 from straycell.store.session import Pen, among
 
 
@@ -25,16 +25,30 @@ class Recorded:
     falls: tuple[Fall, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Unfiled:
+    """The write that is being made: its row comes last, so what it adds is not tied to its time and bench yet."""
+
+    at: datetime
+    bench: str
+
+    @classmethod
+    def of(cls, pen: Pen) -> Unfiled:
+        """A merge is the write of neither bench."""
+        letter = "" if pen.merging is not None else pen.conn.execute(select(BENCH.c.letter)).scalar_one()
+        return cls(from_us(pen.event_us), letter)
+
+
 def recorded(
-    conn: Connection, codes: Collection[str] | None, now: datetime | None = None
+    conn: Connection, codes: Collection[str] | None, unfiled: Unfiled | None = None
 ) -> dict[str, Recorded]:
-    """The findings of these cells (None: of all) that have any; `now` is the time of a write not yet filed."""
+    """The findings of these cells (None: of all) that have any; `unfiled` while a write is being made."""
     rows = _rows(conn, codes)
-    falls = _falls(conn, rows, now) if rows else {}
+    falls = _falls(conn, rows, unfiled) if rows else {}
     listed: dict[str, dict[str, Finding]] = {}
     fallen: dict[str, list[Fall]] = {}
     for row in rows:
-        finding = _finding(row, now)
+        finding = _finding(row, unfiled)
         known = listed.setdefault(row.code, {})
         if row.digest in falls and row.digest not in known:
             fallen.setdefault(row.code, []).append(falls[row.digest])
@@ -59,12 +73,15 @@ def _rows(conn: Connection, codes: Collection[str] | None) -> Sequence[Row[Any]]
     return conn.execute(query).all()
 
 
-def _moment(at_us: int | None, now: datetime | None) -> datetime:
-    assert at_us is not None or now is not None
-    return from_us(at_us) if at_us is not None else now  # type: ignore[return-value]
+def _filed(bench: str | None, at_us: int | None, unfiled: Unfiled | None) -> tuple[str, datetime]:
+    """(bench, time) of the write of a row."""
+    if bench is not None and at_us is not None:
+        return bench, from_us(at_us)
+    assert unfiled is not None
+    return unfiled.bench, unfiled.at
 
 
-def _finding(row: Row[Any], now: datetime | None) -> Finding:
+def _finding(row: Row[Any], unfiled: Unfiled | None) -> Finding:
     return Finding(
         row.code,
         row.rule,
@@ -77,14 +94,14 @@ def _finding(row: Row[Any], now: datetime | None) -> Finding:
         row.safety,
         frozenset(from_json(row.basis)),
         from_us(row.at_us),
-        _moment(row.recorded_us, now),
+        _filed(row.bench, row.recorded_us, unfiled)[1],
     )
 
 
 # --- falling ---------------------------------------------------------------------------------------
 
 
-def _falls(conn: Connection, rows: Sequence[Row[Any]], now: datetime | None) -> dict[str, Fall]:
+def _falls(conn: Connection, rows: Sequence[Row[Any]], unfiled: Unfiled | None) -> dict[str, Fall]:
     """The fall of each void finding, by digest: the first of them where two benches saw it."""
     query = (
         select(FINDING_FELL, WRITE.c.bench, WRITE.c.at_us)
@@ -103,17 +120,12 @@ def _falls(conn: Connection, rows: Sequence[Row[Any]], now: datetime | None) -> 
     for row in fell:
         finding = first[row.digest]
         own, instead = items.get(row.key, (None, frozenset()))
-        found.setdefault(
-            row.digest,
-            Fall(
-                finding.rule,
-                _moment(row.at_us, now),
-                _moment(finding.recorded_us, now),
-                row.bench == finding.bench,
-                instead,
-                own == finding.code,
-            ),
+        (bench, at), (found_by, found_at) = (
+            _filed(row.bench, row.at_us, unfiled),
+            _filed(finding.bench, finding.recorded_us, unfiled),
         )
+        fall = Fall(finding.rule, at, found_at, bench == found_by, instead, own == finding.code)
+        found.setdefault(row.digest, fall)
     return found
 
 
@@ -140,7 +152,7 @@ def let_fall(pen: Pen, codes: Collection[str]) -> set[str]:
             select(FINDING_FELL.c.digest).where(among(FINDING_FELL.c.digest, {row.digest for row in rows}))
         ).scalars()
     )
-    open_ = {row.digest: _finding(row, from_us(pen.event_us)) for row in rows if row.digest not in known}
+    open_ = {row.digest: _finding(row, Unfiled.of(pen)) for row in rows if row.digest not in known}
     gone = withdrawn(pen.conn, {key for finding in open_.values() for key in finding.basis})
     void = sorted((f for f in open_.values() if not stands(f, gone)), key=lambda f: (f.cell, f.digest))
     for finding in void:

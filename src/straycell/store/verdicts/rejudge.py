@@ -34,13 +34,13 @@ def settle(pen: Pen) -> dict[str, Verdict]:
         return {}
     codes = [*touched, *sorted(kin)]
     fallen = findings.let_fall(pen, codes)
-    moment = from_us(pen.event_us)
-    evidence = evidences(pen.conn, codes, moment)
+    unfiled = findings.Unfiled.of(pen)
+    evidence = evidences(pen.conn, codes, unfiled)
     recorded = verdicts.newest(pen.conn, codes)
     before = _found_before(pen, evidence, recorded)
     judged = {
         code: verdicts.judge(
-            replace(each, findings=each.findings + before.get(code, ())), pen.rules, pen.now, moment
+            replace(each, findings=each.findings + before.get(code, ())), pen.rules, pen.now, unfiled.at
         )
         for code, each in evidence.items()
     }
