@@ -11,6 +11,7 @@ from tests.acceptance.bench import FINE, LFP, NMC, Bench, good, reason, reasons
 
 from straycell.acceptance import Outcome, Status
 from straycell.cells import CellFacts, Chemistry, Form
+from straycell.keys import RecordKey
 from straycell.readings import Where
 
 U_FINE = 2 * ((0.0005 * 2.0 + 0.001) ** 2 / 3 + 0.001**2 / 12) ** 0.5
@@ -127,7 +128,7 @@ def test_a_marked_high_voltage_cell_has_its_own_ceiling() -> None:
 def test_a_charge_to_too_high_a_voltage_discards(until: float, outcome: Outcome) -> None:
     """The charger's end voltage is a voltage at the cell."""
     bench = good()
-    bench.charges[0] = type(bench.charges[0])(3, "A00001O", bench.charges[0].at, 1.0, until, 0.05, 22.0, 26.0)
+    bench.charges[0] = type(bench.charges[0])(RecordKey("A", 3), "A00001O", bench.charges[0].at, 1.0, until, 0.05, 22.0, 26.0)
     assert bench.outcome() is outcome
 
 

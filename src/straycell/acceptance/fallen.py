@@ -7,7 +7,7 @@ from datetime import timedelta
 
 from straycell.acceptance.case import Case, Tried
 from straycell.acceptance.checks.identity import tested_since
-from straycell.acceptance.checks.shelf import checked_after
+from straycell.acceptance.checks.pairs import checked_after
 from straycell.acceptance.conformance import Side
 from straycell.acceptance.evidence import BestSibling, Fall
 from straycell.acceptance.findings import CONDEMNING

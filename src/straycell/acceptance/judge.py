@@ -8,6 +8,7 @@ from datetime import datetime
 
 from straycell.acceptance.case import Case, Rule
 from straycell.acceptance.checks import capacity, identity, leakage, look, resistance, shelf, voltage, warming
+from straycell.acceptance.checks.pairs import checked_after
 from straycell.acceptance.evidence import SHELF_LOSS, Evidence, Finding
 from straycell.acceptance.fallen import tested_again
 from straycell.acceptance.findings import condemned, find
@@ -35,6 +36,7 @@ GRADING: tuple[Rule, ...] = (
     capacity.capacity,
     resistance.resistance,
     leakage.self_discharge,
+    leakage.worst_stretch,
 )
 
 
@@ -84,7 +86,7 @@ def _as_reasons(case: Case, findings: Iterable[Finding]) -> Iterator[Reason]:
     first: dict[str, Finding] = {}
     for finding in sorted(findings, key=lambda f: (f.recorded, f.at or f.recorded, f.digest)):
         if finding.rule == SHELF_LOSS:
-            if not shelf.checked_after(case, finding.at or finding.recorded):
+            if not checked_after(case, finding.at or finding.recorded):
                 first[finding.rule] = finding
         else:
             first.setdefault(finding.rule, finding)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from straycell.acceptance.case import Case, once_a_case
+from straycell.acceptance.checks.retention import retained
 from straycell.acceptance.checks.voltage import doubtful
 from straycell.acceptance.reasons import Outcome
 from straycell.physics.self_discharge import VoltagePair, loss_per_month
@@ -65,18 +66,12 @@ def make_pair(case: Case, charge: Charge, first: Reading, second: Reading) -> Pa
 
 def least_days(case: Case, pair: Pair, outcome: Outcome) -> float:
     """Days a pair must span to speak for an outcome."""
-    days = max(case.figure("pair-days", outcome.word), days_to_condemn(case, pair))
-    return max(days, case.figure("pair-days", "doubtful")) if doubtful(case) else days
-
-
-def days_to_condemn(case: Case, pair: Pair) -> float:
-    """Days a pair must span to show a leak; that follows from the pair alone, not from the cell's past."""
-    days = case.figure("pair-days", "light")
+    days = case.figure("pair-days", outcome.word)
     if pair.low_start:
         days = max(days, case.figure("pair-days", "low-start"))
     if step_of(case, pair.first) >= case.figure("pair-step") - 1e-9:
         days = max(days, case.figure("pair-days", "coarse"))
-    return days
+    return max(days, case.figure("pair-days", "doubtful")) if doubtful(case) else days
 
 
 def step_of(case: Case, reading: Reading) -> float:
@@ -175,3 +170,15 @@ def checks_done(case: Case) -> list[datetime]:
                 before.clear()
             before.append(reading)
     return ends
+
+
+def checked_after(case: Case, at: datetime) -> bool:
+    """True when a self-discharge check that could decide was begun after a time and is over."""
+    by_voltage = any(
+        p.first.at > at
+        and not p.fault
+        and p.days >= least_days(case, p, Outcome.LIGHT)
+        and estimate(case, p) is not None
+        for p in all_pairs(case)
+    )
+    return by_voltage or any(kept.charge.at > at for kept in retained(case))

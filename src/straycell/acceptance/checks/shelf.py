@@ -11,8 +11,7 @@ from datetime import datetime, timedelta
 from functools import partial
 
 from straycell.acceptance.case import MOVES_CHARGE, Case, Tried, known_chemistry, once_a_case
-from straycell.acceptance.checks.pairs import all_pairs, estimate, least_days, make_pair, windows
-from straycell.acceptance.checks.retention import retained
+from straycell.acceptance.checks.pairs import estimate, make_pair, windows
 from straycell.acceptance.conformance import against_max
 from straycell.acceptance.evidence import DISMANTLED, SHELF_LOSS
 from straycell.acceptance.reasons import Outcome, Reason, Status
@@ -90,15 +89,3 @@ def segments(case: Case, span: tuple[Reading, ...]) -> Iterator[tuple[Reading, R
         earlier = [r for r in span[:i] if span[i].at - r.at >= least]
         if earlier:
             yield earlier[-1], span[i]
-
-
-def checked_after(case: Case, at: datetime) -> bool:
-    """True when a self-discharge check that could decide was begun after a time and is over."""
-    by_voltage = any(
-        p.first.at > at
-        and not p.fault
-        and p.days >= least_days(case, p, Outcome.LIGHT)
-        and estimate(case, p) is not None
-        for p in all_pairs(case)
-    )
-    return by_voltage or any(kept.charge.at > at for kept in retained(case))
