@@ -69,6 +69,10 @@ class Mistake(StrEnum):
     BAD_CONTACT = "bad-contact"
 
 
+METER_FAULT = "meter-fault"
+"""The mistake of readings that a faulty meter gave; said of all of them at once, never of one alone."""
+
+
 @dataclass(frozen=True, slots=True)
 class Reading:
     """One reading. `value` is in UNITS[quantity]; None for a look, whose words are in `look`.
@@ -185,6 +189,12 @@ def measured(reading: Reading, defaults: CautiousDefaults) -> Measured:
     if not is_default and reading.meter is not None and UNITS[reading.quantity] == "V":
         u = math.hypot(u, reading.meter.voltage_resolution.u(reading.value))
     return Measured(reading.value, u)
+
+
+def is_off(reading: Reading, actual: float, defaults: CautiousDefaults) -> bool:
+    """True when what a meter showed of a known value (in UNITS) is further from it than its accuracy leaves room for."""
+    assert reading.value is not None
+    return abs(reading.value - actual) > measured(reading, defaults).expanded
 
 
 def by_default(reading: Reading, defaults: CautiousDefaults) -> bool:

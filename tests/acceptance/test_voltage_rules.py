@@ -128,7 +128,9 @@ def test_a_marked_high_voltage_cell_has_its_own_ceiling() -> None:
 def test_a_charge_to_too_high_a_voltage_discards(until: float, outcome: Outcome) -> None:
     """The charger's end voltage is a voltage at the cell."""
     bench = good()
-    bench.charges[0] = type(bench.charges[0])(RecordKey("A", 3), "A00001O", bench.charges[0].at, 1.0, until, 0.05, 22.0, 26.0)
+    bench.charges[0] = type(bench.charges[0])(
+        RecordKey("A", 3), "A00001O", bench.charges[0].at, 1.0, until, 0.05, 22.0, 26.0
+    )
     assert bench.outcome() is outcome
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, FromClause, Select, func, select
@@ -157,6 +158,19 @@ def last_numbers(conn: Connection, codes: Collection[str] | None) -> dict[str, s
     if codes is not None:
         query = query.where(among(READING.c.code, codes))
     return {row[0]: row[1] for row in rows_of(conn, query)}
+
+
+def taken_with(conn: Connection, meter: str, start: datetime, end: datetime) -> list[Reading]:
+    """What a meter (by its key) showed from `start` to `end` and was not taken back, oldest first."""
+    query = (
+        select(*_ITEM_COLUMNS)
+        .where(READING.c.key.not_in(select(SUPERSESSION.c.record)), READING.c.meter == meter)
+        .where(READING.c.at_us >= to_us(start), READING.c.at_us <= to_us(end))
+        .order_by(READING.c.at_us, READING.c.code, *recording(READING))
+    )
+    known = meters.by_key(conn)
+    items = [_item(row, known) for row in conn.execute(query)]
+    return [item for item in items if isinstance(item, Reading)]
 
 
 def recorded_since(conn: Connection, codes: Collection[str], event_id: int) -> set[str]:
