@@ -84,7 +84,7 @@ def recorded(shelf: Shelf, code: str) -> list[tuple[Reading | Charge, datetime, 
 
 def test_everything_of_the_other_bench_is_here_as_it_was_there(shelf: Shelf, other: Other) -> None:
     """Facts, stages, boxes, readings with what was superseded, history with its times, builds."""
-    shelf.good_cells(2)
+    shelf.cells(2)
     merged = merge(shelf, other)
     assert (merged.bench, merged.cells, merged.notes) == ("B", 3, [])
     with shelf.reading() as here, other.reading() as there:

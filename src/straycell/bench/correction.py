@@ -79,7 +79,7 @@ class Correction:
         if old.quantity is Quantity.LET_DOWN:
             return [self._let_down(old, cell, moment)]
         if set(self.charged.said()) - {"temperature_c"}:
-            raise UsageFault(f"#{old.id} is a reading, not a charge", "use the options of reading add")
+            raise UsageFault(f"{old.id} is a reading, not a charge", "use the options of reading add")
         form = self.form if again else filled_from(self.form, old)
         check_form(form)
         meter = reader.meter(self.meter) if self.meter is not None else None if again else old.meter
@@ -106,7 +106,7 @@ class Correction:
     def _let_down(self, old: Reading, cell: str, moment: datetime) -> Reading:
         other = set(self.charged.said()) - {"until_v", "temperature_c"}
         if other or self.meter is not None or not replace(self.form, temperature=None).empty:
-            raise UsageFault(f"#{old.id} is a let-down", "use the options of charge let-down")
+            raise UsageFault(f"{old.id} is a let-down", "use the options of charge let-down")
         until_v, room_c = self.charged.until_v, self.charged.temperature_c
         return replace(
             old,
@@ -119,5 +119,5 @@ class Correction:
 
     def _charge(self, old: Charge, cell: str, moment: datetime) -> Charge:
         if not replace(self.form, temperature=None).empty or self.meter is not None:
-            raise UsageFault(f"#{old.id} is a charge, not a reading", "use the options of charge add")
+            raise UsageFault(f"{old.id} is a charge, not a reading", "use the options of charge add")
         return replace(old, id=NEW, cell=cell, at=moment, **self.charged.said())

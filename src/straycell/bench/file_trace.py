@@ -172,6 +172,6 @@ def _notes(charge: Charge | None) -> list[str]:
     if charge is None:
         return []
     return [
-        f"charge #{charge.id} is taken to have come before this trace; if it came after it, "
+        f"charge {charge.id} is taken to have come before this trace; if it came after it, "
         "say when the trace ended: --at TIME"
     ]

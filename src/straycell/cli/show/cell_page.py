@@ -154,9 +154,9 @@ def _reading_row(
     if item.id in doubted:
         how = f"{doubted[item.id]} ({how})"
     if recorded.superseded:
-        by = f" by #{recorded.superseded_by}" if recorded.superseded_by else ""
+        by = f" by {recorded.superseded_by}" if recorded.superseded_by else ""
         how = f"superseded{by} ({recorded.mistake}): {recorded.because}"
-    return [f"#{item.id}", what, value_text(item, defaults), output.day(item.at), how or None]
+    return [f"{item.id}", what, value_text(item, defaults), output.day(item.at), how or None]
 
 
 def value_text(item: Reading | Charge, defaults: CautiousDefaults) -> str:
@@ -216,4 +216,4 @@ def describe_charge(item: Charge) -> str:
 def told(item: Reading | Charge, defaults: CautiousDefaults) -> str:
     """`#9 look clean`: one reading or charge in a few words."""
     what = "charge" if isinstance(item, Charge) else item.quantity.value
-    return f"#{item.id} {what} {value_text(item, defaults)}"
+    return f"{item.id} {what} {value_text(item, defaults)}"

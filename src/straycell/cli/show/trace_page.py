@@ -65,8 +65,8 @@ def figures(
             ("resistance", _resistance(found)),
             ("temperature", _temperature(found)),
             ("meter", entry.meter.name if entry.meter else "none named: the cautious default holds"),
-            ("readings", ", ".join(f"#{n}" for n in stand) or "none"),
-            ("superseded", ", ".join(f"#{n}" for n in gone)),
+            ("readings", ", ".join(f"{n}" for n in stand) or "none"),
+            ("superseded", ", ".join(f"{n}" for n in gone)),
         ],
         indent="  ",
     )

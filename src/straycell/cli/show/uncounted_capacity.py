@@ -62,7 +62,7 @@ def _currents(case: Case) -> str:
 
 def talk_worth(numbers: Iterable[RecordKey], found: Mapping[RecordKey, str], what_to_do: str) -> None:
     """Say on stderr which of these readings do not count as a capacity, and once what to do."""
-    told = [f"#{number} is {found[number]}" for number in numbers if number in found]
+    told = [f"{number} is {found[number]}" for number in numbers if number in found]
     for line in told:
         output.talk(line)
     if told and what_to_do:

@@ -154,7 +154,7 @@ def _of_another_cell(entry: TraceEntry, stand: Sequence[RecordKey], code: str) -
 
 
 def _listed(numbers: Sequence[RecordKey]) -> str:
-    return ", ".join(f"#{number}" for number in numbers)
+    return ", ".join(f"{number}" for number in numbers)
 
 
 def add_trace(

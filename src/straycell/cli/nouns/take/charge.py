@@ -74,7 +74,9 @@ def add(
                 slot=slot,
             )
         )
-    shown = f"#{recorded.id}  {recorded.cell}  charged at {show(current, _D.CURRENT)} to {show(until, _D.VOLTAGE)}"
+    shown = (
+        f"{recorded.id}  {recorded.cell}  charged at {show(current, _D.CURRENT)} to {show(until, _D.VOLTAGE)}"
+    )
     output.emit(shapes.charge_json(recorded), lambda: output.say(shown))
     if peak_temperature is None:
         output.hint("without --peak-temperature the warming is unmeasured, and a verdict waits for it")
@@ -110,7 +112,7 @@ def let_down(
         (made,) = writer.add_readings([Reading(NEW, found, Quantity.LET_DOWN, moment, until, temperature)])
     output.emit(
         shapes.reading_json(made, context.rules().defaults),
-        lambda: output.say(f"#{made.id}  {made.cell}  let down to {show(until, _D.VOLTAGE)}"),
+        lambda: output.say(f"{made.id}  {made.cell}  let down to {show(until, _D.VOLTAGE)}"),
     )
     output.hint(
         "it accounts for what is measured from now on; rest voltages recorded before it count as they did"

@@ -170,7 +170,7 @@ def _show_made(made: list[Reading | Charge] | list[Reading]) -> None:
     defaults = context.rules().defaults
     rows = [
         [
-            f"#{item.id}",
+            f"{item.id}",
             item.cell,
             "charge" if isinstance(item, Charge) else item.quantity.value,
             value_text(item, defaults),
@@ -264,7 +264,7 @@ def supersede(
             made += writer.supersede(target.item.id, mistake.value, because, right, placed)
     _show_made(made)
     output.talk(
-        f"#{', #'.join(str(t.item.id) for t in targets)} superseded as {mistake}; it stays in the history"
+        f"{', '.join(str(t.item.id) for t in targets)} superseded as {mistake}; it stays in the history"
     )
     _hint_group(old, as_group)
     _hint_trace(old)
@@ -276,7 +276,7 @@ def _group_readings(reader: Reader, old: RecordedReading) -> list[RecordedReadin
     """The readings that were recorded together with `old` for the whole group."""
     item = old.item
     if isinstance(item, Charge) or not item.as_group:
-        raise UsageFault(f"#{item.id} was not recorded for a group", "leave --as-group out")
+        raise UsageFault(f"{item.id} was not recorded for a group", "leave --as-group out")
     same = []
     for cell in group_of(reader, reader.cell(item.cell)):
         for recorded in reader.recorded(cell.code, with_superseded=False):
@@ -302,7 +302,7 @@ def _hint_trace(old: RecordedReading) -> None:
         return
     with context.reading() as reader:
         others = [n for n in reader.trace_readings(old.item.trace)[0] if n != old.item.id]
-    listed = ", ".join(f"#{number}" for number in others)
+    listed = ", ".join(f"{number}" for number in others)
     output.hint(
         f"it came out of trace {old.item.trace}, which stays" + (f"; so did {listed}" if others else "")
     )
