@@ -20,6 +20,7 @@ from straycell.readings import Charge, Reading
 GRADING: tuple[Rule, ...] = (
     identity.condemned,
     identity.chemistry,
+    identity.disputed,
     identity.rechargeable,
     look.look,
     look.siblings,
@@ -137,6 +138,7 @@ def _missing(reasons: Iterable[Reason], outcome: Outcome) -> Iterator[Missing]:
 
 _WORK = (
     "chemistry",
+    "facts",
     "rechargeable",
     "look",
     "board",

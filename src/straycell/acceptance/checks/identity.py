@@ -43,6 +43,20 @@ def chemistry(case: Case) -> Iterator[Reason]:
         yield _chemistry(case, Status.MET, Outcome.PACK, f"chemistry {kind}")
 
 
+def disputed(case: Case) -> Iterator[Reason]:
+    """Two benches corrected the same fact differently since they last met: nobody knows which is right."""
+    for name in case.evidence.disputed:
+        yield case.reason(
+            "facts-disputed",
+            Status.UNMEASURED,
+            Outcome.HOLD,
+            f"two benches said different things of its {name.replace('_', ' ')}",
+            observed=name,
+            todo=f"look at the cell, then: cell correct CODE --{name.replace('_', '-')} ... --because ...",
+            earliest=case.now,
+        )
+
+
 def rechargeable(case: Case) -> Iterator[Reason]:
     """Sizes that primaries share need a marking or a person's word; a primary's marking needs more than that."""
     facts = case.facts
