@@ -17,9 +17,9 @@ from straycell.store.verdicts import findings, siblings
 
 
 def evidences(
-    conn: Connection, codes: Collection[str] | None, unfiled: findings.Unfiled | None = None
+    conn: Connection, codes: Collection[str] | None, bench: str | None = None
 ) -> dict[str, Evidence]:
-    """The evidence of these cells (None: of all), by code in order; `unfiled` while a write is being made."""
+    """The evidence of these cells (None: of all), by code in order; `bench` as in `findings.recorded`."""
     known = facts.facts(conn, codes)
     corrected = facts.corrected(conn, codes)
     measured: dict[str, list[Reading]] = {}
@@ -33,7 +33,7 @@ def evidences(
     kin = siblings.kinship(conn, codes)
     at_work = _installed(conn, codes)
     shocks, ends = _upsets(conn, codes), _condemnations(conn, codes)
-    seen, nothing = findings.recorded(conn, codes, unfiled), findings.Recorded((), ())
+    seen, nothing = findings.recorded(conn, codes, bench), findings.Recorded((), ())
     return {
         code: Evidence(
             code=code,

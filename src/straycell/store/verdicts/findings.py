@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, select
+from sqlalchemy import ColumnElement, Connection, Row, Table, func, literal, select
 
 from straycell.acceptance.evidence import Fall, Finding
 from straycell.acceptance.findings import stands
 from straycell.store.book.withdrawn import withdrawn
 from straycell.store.column_values import from_json, from_us, to_json, to_us
-from straycell.store.schema.tables import BENCH, FINDING, FINDING_FELL, READING, WRITE
+from straycell.store.schema.tables import BENCH, EVENT, FINDING, FINDING_FELL, READING, WRITE
 from straycell.store.session import Pen, among
 
 
@@ -25,30 +24,19 @@ class Recorded:
     falls: tuple[Fall, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Unfiled:
-    """The write that is being made: its row comes last, so what it adds is not tied to its time and bench yet."""
-
-    at: datetime
-    bench: str
-
-    @classmethod
-    def of(cls, pen: Pen) -> Unfiled:
-        """A merge is the write of neither bench."""
-        letter = "" if pen.merging is not None else pen.conn.execute(select(BENCH.c.letter)).scalar_one()
-        return cls(from_us(pen.event_us), letter)
-
-
 def recorded(
-    conn: Connection, codes: Collection[str] | None, unfiled: Unfiled | None = None
+    conn: Connection, codes: Collection[str] | None, bench: str | None = None
 ) -> dict[str, Recorded]:
-    """The findings of these cells (None: of all) that have any; `unfiled` while a write is being made."""
-    rows = _rows(conn, codes)
-    falls = _falls(conn, rows, unfiled) if rows else {}
+    """The findings of these cells (None: of all) that have any.
+
+    `bench` is that of a write not yet filed (None: this store's; a merge is of neither bench).
+    """
+    rows = _rows(conn, codes, bench)
+    falls = _falls(conn, rows, bench) if rows else {}
     listed: dict[str, dict[str, Finding]] = {}
     fallen: dict[str, list[Fall]] = {}
     for row in rows:
-        finding = _finding(row, unfiled)
+        finding = _finding(row)
         known = listed.setdefault(row.code, {})
         if row.digest in falls and row.digest not in known:
             fallen.setdefault(row.code, []).append(falls[row.digest])
@@ -61,27 +49,27 @@ def recorded(
     }
 
 
-def _rows(conn: Connection, codes: Collection[str] | None) -> Sequence[Row[Any]]:
-    """Every finding with its write, the one that was recorded first first; a write not yet filed has no time."""
+def _rows(conn: Connection, codes: Collection[str] | None, bench: str | None = None) -> Sequence[Row[Any]]:
+    """Every finding with the bench and the time of its write, the one that was recorded first first."""
+    by, at_us = _written(FINDING, bench)
     query = (
-        select(FINDING, WRITE.c.bench, WRITE.c.at_us.label("recorded_us"))
+        select(FINDING, by.label("bench"), at_us.label("recorded_us"))
         .join(WRITE, WRITE.c.id == FINDING.c.write_id, isouter=True)
-        .order_by(WRITE.c.at_us.is_(None), WRITE.c.at_us, WRITE.c.bench, FINDING.c.digest)
+        .order_by(at_us, by, FINDING.c.digest)
     )
     if codes is not None:
         query = query.where(among(FINDING.c.code, codes))
     return conn.execute(query).all()
 
 
-def _filed(bench: str | None, at_us: int | None, unfiled: Unfiled | None) -> tuple[str, datetime]:
-    """(bench, time) of the write of a row."""
-    if bench is not None and at_us is not None:
-        return bench, from_us(at_us)
-    assert unfiled is not None
-    return unfiled.bench, unfiled.at
+def _written(table: Table, bench: str | None) -> tuple[ColumnElement[str], ColumnElement[int]]:
+    """Bench and time of the write of a row. A write is filed last: until then its events tell when it was."""
+    events = select(func.min(EVENT.c.at_us)).where(EVENT.c.write_id == table.c.write_id)
+    own = select(BENCH.c.letter).scalar_subquery() if bench is None else literal(bench)
+    return func.coalesce(WRITE.c.bench, own), func.coalesce(WRITE.c.at_us, events.scalar_subquery())
 
 
-def _finding(row: Row[Any], unfiled: Unfiled | None) -> Finding:
+def _finding(row: Row[Any]) -> Finding:
     return Finding(
         row.code,
         row.rule,
@@ -94,20 +82,21 @@ def _finding(row: Row[Any], unfiled: Unfiled | None) -> Finding:
         row.safety,
         frozenset(from_json(row.basis)),
         from_us(row.at_us),
-        _filed(row.bench, row.recorded_us, unfiled)[1],
+        from_us(row.recorded_us),
     )
 
 
 # --- falling ---------------------------------------------------------------------------------------
 
 
-def _falls(conn: Connection, rows: Sequence[Row[Any]], unfiled: Unfiled | None) -> dict[str, Fall]:
+def _falls(conn: Connection, rows: Sequence[Row[Any]], bench: str | None) -> dict[str, Fall]:
     """The fall of each void finding, by digest: the first of them where two benches saw it."""
+    by, at_us = _written(FINDING_FELL, bench)
     query = (
-        select(FINDING_FELL, WRITE.c.bench, WRITE.c.at_us)
+        select(FINDING_FELL, by.label("bench"), at_us.label("at_us"))
         .join(WRITE, WRITE.c.id == FINDING_FELL.c.write_id, isouter=True)
         .where(among(FINDING_FELL.c.digest, {row.digest for row in rows}))
-        .order_by(WRITE.c.at_us.is_(None), WRITE.c.at_us, WRITE.c.bench, FINDING_FELL.c.key)
+        .order_by(at_us, by, FINDING_FELL.c.key)
     )
     fell = conn.execute(query).all()
     if not fell:
@@ -119,12 +108,15 @@ def _falls(conn: Connection, rows: Sequence[Row[Any]], unfiled: Unfiled | None) 
     found: dict[str, Fall] = {}
     for row in fell:
         finding = first[row.digest]
-        own, instead = items.get(row.key, (None, frozenset()))
-        (bench, at), (found_by, found_at) = (
-            _filed(row.bench, row.at_us, unfiled),
-            _filed(finding.bench, finding.recorded_us, unfiled),
+        cell, instead = items.get(row.key, (None, frozenset()))
+        fall = Fall(
+            finding.rule,
+            from_us(row.at_us),
+            from_us(finding.recorded_us),
+            row.bench == finding.bench,
+            instead,
+            cell == finding.code,
         )
-        fall = Fall(finding.rule, at, found_at, bench == found_by, instead, own == finding.code)
         found.setdefault(row.digest, fall)
     return found
 
@@ -152,7 +144,7 @@ def let_fall(pen: Pen, codes: Collection[str]) -> set[str]:
             select(FINDING_FELL.c.digest).where(among(FINDING_FELL.c.digest, {row.digest for row in rows}))
         ).scalars()
     )
-    open_ = {row.digest: _finding(row, Unfiled.of(pen)) for row in rows if row.digest not in known}
+    open_ = {row.digest: _finding(row) for row in rows if row.digest not in known}
     gone = withdrawn(pen.conn, {key for finding in open_.values() for key in finding.basis})
     void = sorted((f for f in open_.values() if not stands(f, gone)), key=lambda f: (f.cell, f.digest))
     for finding in void:

@@ -34,13 +34,15 @@ def settle(pen: Pen) -> dict[str, Verdict]:
         return {}
     codes = [*touched, *sorted(kin)]
     fallen = findings.let_fall(pen, codes)
-    unfiled = findings.Unfiled.of(pen)
-    evidence = evidences(pen.conn, codes, unfiled)
+    evidence = evidences(pen.conn, codes, None if pen.merging is None else "")
     recorded = verdicts.newest(pen.conn, codes)
     before = _found_before(pen, evidence, recorded)
     judged = {
         code: verdicts.judge(
-            replace(each, findings=each.findings + before.get(code, ())), pen.rules, pen.now, unfiled.at
+            replace(each, findings=each.findings + before.get(code, ())),
+            pen.rules,
+            pen.now,
+            from_us(pen.event_us),
         )
         for code, each in evidence.items()
     }
