@@ -23,6 +23,7 @@ EDGES = """
 errors:
 plain_text:  errors
 files:       errors
+typed:       errors
 quantities:  errors
 teardowns:   errors quantities
 cells:       errors quantities

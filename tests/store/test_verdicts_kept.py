@@ -303,7 +303,11 @@ def test_taking_the_reading_back_brings_the_cell_back_and_nothing_else_does(shel
     with shelf.reading() as reader:
         assert reader.cell(code).stage is Stage.RECEIVED
         assert reader.verdict(code, shelf.rules, NOW).outcome is Outcome.HOLD
-        assert [e.verb for e in reader.history(code)][-3:] == ["reading-superseded", "finding-fell", "cleared"]
+        assert [e.verb for e in reader.history(code)][-3:] == [
+            "reading-superseded",
+            "finding-fell",
+            "cleared",
+        ]
         assert reader.check(shelf.rules) == []
 
 

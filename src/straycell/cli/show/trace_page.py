@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from straycell.cli.app import options, output
+from straycell.cli.app import options, output, tables
 from straycell.keys import RecordKey
 from straycell.quantities import COVERAGE_FACTOR, Dimension, show
 from straycell.store.book.records import TraceEntry
@@ -21,7 +21,7 @@ _MOST_PULSES = 24
 
 
 def document(
-    entry: TraceEntry, stand: list[RecordKey], gone: list[RecordKey], doubts: list[str]
+    entry: TraceEntry, stand: Sequence[RecordKey], gone: Sequence[RecordKey], doubts: list[str]
 ) -> dict[str, Any]:
     """A filed trace as JSON: its figures, the readings that came out of it, how it was read.
 
@@ -122,7 +122,7 @@ def budget(found: Mapping[str, Any]) -> None:
             for line in sorted(lines, key=lambda line: -line["u"])
         ]
         rows.append(["together", None, show(squares**0.5, dimension), "U = 2u"])
-        output.table(["source", "how large", "u", "share"], rows, flexible="source", empty="")
+        tables.table(["source", "how large", "u", "share"], rows, flexible="source", empty="")
 
 
 def pulses(found: Mapping[str, Any]) -> None:
@@ -142,7 +142,7 @@ def pulses(found: Mapping[str, Any]) -> None:
         ]
         for p in listed[:_MOST_PULSES]
     ]
-    output.table(
+    tables.table(
         ["pulse", "after", "charged", "resistance", "current", "at"], rows, flexible="resistance", empty=""
     )
     if len(listed) > _MOST_PULSES:

@@ -13,7 +13,7 @@ from sqlalchemy import Column, ColumnElement, Connection, Select, case, func, se
 
 from straycell.errors import BadData
 from straycell.keys import key_of
-from straycell.readings import UNITS
+from straycell.readings import KINDS
 from straycell.store.book.names import shown
 from straycell.store.exchange.table import shielded
 from straycell.store.schema.tables import (
@@ -48,7 +48,7 @@ def _queries(conn: Connection) -> dict[str, Select[tuple[object, ...]]]:
     """What goes into which file."""
     of_cell = [column for column in CELL.c if column.name not in ("born", "event_id")]
     cells = select(*(_named(conn, column) for column in of_cell)).order_by(CELL.c.code)
-    units = {quantity.value: unit for quantity, unit in UNITS.items()}
+    units = {quantity.value: kind.unit for quantity, kind in KINDS.items()}
     unit = case(units, value=READING.c.quantity).label("unit")
     columns: list[ColumnElement[Any]] = [_named(conn, column) for column in READING.c]
     columns[list(READING.c.keys()).index("where_taken")] = READING.c.where_taken.label("where")

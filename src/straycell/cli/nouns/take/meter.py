@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, Any
 
-from straycell.cli.app import clock, context, output, values
+from straycell.cli.app import clock, context, output, tables, values
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show import shapes
 from straycell.errors import BadData, UsageFault
 from straycell.meters import Meter, meter_classes, meter_like, parse_accuracy, parse_resolution, show_accuracy
 from straycell.quantities import Dimension, parse_quantity, show
 from straycell.readings import METER_FAULT
+from straycell.typed import parse_day, parse_time
 
 if TYPE_CHECKING:
     from straycell.store.book.household import KnownValue
@@ -89,7 +90,7 @@ def list_all() -> None:
     ]
     output.emit(
         [shapes.meter_json(m) for m in meters],
-        lambda: output.table(
+        lambda: tables.table(
             ["name", "voltage", "capacity", "resistance", "temperature"],
             [[cell or None for cell in row] for row in rows],
             flexible="name",
@@ -112,7 +113,7 @@ def compare(
 ) -> None:
     """Record that a meter was held against a better one; `due` asks for it once a year."""
     now = clock.now()
-    day = values.parse_day(on, now) if on is not None else now.astimezone().date()
+    day = parse_day(on, now) if on is not None else now.astimezone().date()
     known = _known_value(showed, actual)
     with context.writing() as writer:
         done, is_off = writer.compare_meter(name, day, note or "", known)
@@ -167,7 +168,7 @@ def fault(
 ) -> None:
     """Take back all that a faulty meter showed; needs a comparison that shows the fault (meter compare --showed)."""
     now = clock.now()
-    since, until = values.parse_time(start, now), values.parse_time(end, now)
+    since, until = parse_time(start, now), parse_time(end, now)
     if until < since:
         raise UsageFault("--to lies before --from", "give the earlier time first")
     with context.writing() as writer:

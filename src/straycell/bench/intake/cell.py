@@ -7,11 +7,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from straycell.bench.intake import words
+from straycell.bench.intake.form import NOTE, Answers, NextQuestion, Question
+from straycell.bench.intake.script import UNSET, Ask, Entry, Key
 from straycell.cells import CellFacts, Chemistry, Form, Look
-from straycell.cli.app.values import parse_line
-from straycell.cli.intake import words
-from straycell.cli.intake.form import NOTE, Answers, NextQuestion, Question
-from straycell.cli.intake.script import UNSET, Ask, Entry, Key
 from straycell.errors import BadData
 from straycell.keys import NEW
 from straycell.markings import Proposal, read_marking, shares_primary_size
@@ -19,6 +18,7 @@ from straycell.markings import fill as fill_from_marking
 from straycell.meters import Meter
 from straycell.quantities import Dimension, show
 from straycell.readings import Quantity, Reading
+from straycell.typed import parse_line
 
 VOLTAGE, LOOK, MARKING, FORM, CHEMISTRY, RATED, SURE = (
     "voltage",

@@ -5,25 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from typing import Any
 
+from straycell.bench.intake import words
+from straycell.bench.intake.figures import TAKEN, Figure
+from straycell.bench.intake.form import Answers, NextQuestion, Question
+from straycell.bench.intake.script import UNSET, Ask, Entry, Key
+from straycell.bench.outlook import Need
 from straycell.cells import CellFacts, Look
-from straycell.cli.intake import words
-from straycell.cli.intake.figures import FIGURES, Figure
-from straycell.cli.intake.form import Answers, NextQuestion, Question
-from straycell.cli.intake.script import UNSET, Ask, Entry, Key, Need
 from straycell.errors import BadData
 from straycell.keys import NEW
 from straycell.meters import Meter
-from straycell.readings import Charge, Method, Quantity, Reading, Where
-
-_MEASURED: dict[str, Quantity] = {
-    "capacity": Quantity.CAPACITY,
-    "resistance": Quantity.RESISTANCE,
-    "rest": Quantity.VOLTAGE,
-    "tabs": Quantity.VOLTAGE,
-}
-
+from straycell.readings import KINDS, Item, Method, Quantity, Reading, charge_of, reading_of
 
 _WHY_METHOD = (
     "d.c. and a.c. resistances are never compared. d dc-pulse, a ac-1khz, u unknown (gives at best solo)."
@@ -50,9 +42,9 @@ class Taking:
         """What Enter takes: what a skip is called, the answer of the cell before, or a usual end voltage."""
         if figure.skip:
             return figure.skip
-        if figure.key == "until" and self.full_v is not None:
+        if figure.field.name == "until_v" and self.full_v is not None:
             return f"{self.full_v:.2f}"
-        return self.remembered.get(figure.shared or figure.key, "")
+        return self.remembered.get(figure.field.name, "")
 
 
 def questions(taking: Taking) -> NextQuestion:
@@ -62,7 +54,7 @@ def questions(taking: Taking) -> NextQuestion:
         for need in taking.needs:
             if taking.bad_looks & set(answers.get("look") or ()):
                 return None
-            if need is Need.CAPACITY and answers.get("rest") is not None and _pair_first(taking):
+            if need is Need.CAPACITY and answers.get(key_of(Need.REST)) is not None and _pair_first(taking):
                 continue
             question = _look(answers) if need is Need.LOOK else _next_figure(need, answers, taking)
             if question is not None:
@@ -70,6 +62,11 @@ def questions(taking: Taking) -> NextQuestion:
         return None
 
     return following
+
+
+def key_of(need: Need, figure: Figure | None = None) -> str:
+    """The name of an answer: a need's own figure, or one of its conditions."""
+    return f"{need.value}: {(figure or TAKEN[need].figures[0]).field.name}"
 
 
 def _pair_first(taking: Taking) -> bool:
@@ -85,12 +82,13 @@ def _look(answers: Answers) -> Question | None:
 
 
 def _next_figure(need: Need, answers: Answers, taking: Taking) -> Question | None:
-    figures = FIGURES[need]
-    if figures[0].key in answers and answers[figures[0].key] is None:
+    figures = TAKEN[need].figures
+    if answers.get(key_of(need), UNSET) is None:
         return None
     for figure in figures:
-        if figure.key not in answers:
-            return _figure(figure, replace(taking, remembered=remember(answers, taking.remembered)))
+        if key_of(need, figure) not in answers:
+            remembered = remember(answers, taking.remembered)
+            return _figure(key_of(need, figure), figure, replace(taking, remembered=remembered))
     if need is Need.CHARGE and "ended" not in answers:
         return Question("ended", Ask("ended", "now", _WHY_ENDED), _ended(taking.now))
     if need is Need.RESISTANCE and "method" not in answers:
@@ -98,22 +96,20 @@ def _next_figure(need: Need, answers: Answers, taking: Taking) -> Question | Non
     return None
 
 
-def _figure(figure: Figure, taking: Taking) -> Question:
+def _figure(key: str, figure: Figure, taking: Taking) -> Question:
     default = taking.default_of(figure)
 
     def take(text: str) -> Answers:
-        if figure.skip and text in ("", Key.NONE):
-            return {figure.key: None}
-        if figure.may_be_unknown and text == Key.NONE:
-            return {figure.key: None}
+        if text in ((Key.NONE, "") if figure.skip else (Key.NONE,) if figure.may_be_unknown else ()):
+            return {key: None}
         if text == Key.SAME:
-            text = taking.remembered.get(figure.shared or figure.key, "")
+            text = taking.remembered.get(figure.field.name, "")
         if words.is_code_like(text):
             raise BadData(f"this is about {taking.code}", "finish it first; Enter leaves a reading for later")
         name = figure.prompt.partition(",")[0]
-        return {figure.key: words.number(text or default, figure.dimension, figure.unit, name, figure.window)}
+        return {key: words.number(text or default, figure.dimension, figure.unit, name, figure.window)}
 
-    return Question(figure.key, Ask(figure.prompt, default, figure.why), take)
+    return Question(key, Ask(figure.prompt, default, figure.why), take)
 
 
 def _ended(now: datetime) -> Callable[[str], Answers]:
@@ -130,57 +126,48 @@ def _method(taking: Taking) -> Question:
 
 
 def remember(answers: Answers, former: Mapping[str, str]) -> dict[str, str]:
-    """The answers that the next cell starts from, as a person would type them."""
+    """The answers that the next cell starts from, as a person would type them, by the names of the fields.
+
+    All room temperatures of an evening share one default; what may be skipped is measured anew, but a charge current
+    can be taken over.
+    """
     kept = dict(former)
-    for figure in (figure for figures in FIGURES.values() for figure in figures):
-        value = answers.get(figure.key)
-        if value is not None and not figure.skip:
-            kept[figure.shared or figure.key] = f"{value / figure.dimension.value.units[figure.unit]:.6g}"
+    for need, taken in TAKEN.items():
+        for figure in taken.figures:
+            value = answers.get(key_of(need, figure))
+            if value is not None and (not figure.skip or need is Need.CHARGE):
+                kept[figure.field.name] = as_typed(figure, value)
     if answers.get("method") is not None:
         kept["method"] = answers["method"].value
-    if answers.get("current") is not None:
-        kept["current"] = f"{answers['current']:.6g}"
     return kept
+
+
+def as_typed(figure: Figure, value: float) -> str:
+    """A value as a bare number in the prompt's unit."""
+    return f"{value / figure.dimension.value.units[figure.unit]:.6g}"
 
 
 def measured(answers: Answers) -> tuple[Quantity, ...]:
     """The quantities that a meter was used for."""
-    return tuple(dict.fromkeys(q for key, q in _MEASURED.items() if answers.get(key) is not None))
+    found = (t.quantity for need, t in TAKEN.items() if answers.get(key_of(need)) is not None)
+    return tuple(dict.fromkeys(quantity for quantity in found if KINDS[quantity].accuracy))
 
 
 def entry_of(code: str, answers: Answers, meters: Mapping[Quantity, Meter | None], pulse_s: float) -> Entry:
     """What is to be recorded; what was skipped is not."""
-    items: list[Reading | Charge] = []
+    items: list[Item] = []
     if answers.get("look"):
         items.append(Reading(NEW, code, Quantity.LOOK, UNSET, look=tuple(answers["look"])))
-    if answers.get("current") is not None:
-        items.append(
-            Charge(
-                NEW,
-                code,
-                answers["ended"],
-                answers["current"],
-                answers["until"],
-                temperature_c=answers["room"],
-                peak_temperature_c=answers["peak"],
-            )
-        )
-
-    def add(key: str, quantity: Quantity, **more: Any) -> None:
-        if answers.get(key) is not None:
-            meter = meters.get(quantity)
-            items.append(Reading(NEW, code, quantity, UNSET, answers[key], meter=meter, **more))
-
-    add(
-        "capacity",
-        Quantity.CAPACITY,
-        temperature_c=answers.get("capacity_at"),
-        discharge_current_a=answers.get("drawn"),
-        cutoff_v=answers.get("cutoff"),
-    )
-    method = answers.get("method")
-    pulse = pulse_s if method is Method.DC_PULSE else None
-    add("resistance", Quantity.RESISTANCE, method=method, pulse_s=pulse)
-    add("rest", Quantity.VOLTAGE, temperature_c=answers.get("rest_at"), rested_s=answers.get("rested"))
-    add("tabs", Quantity.VOLTAGE, where=Where.TABS)
+    for need, taken in TAKEN.items():
+        if answers.get(key_of(need)) is None:
+            continue
+        said = {figure.field.name: answers.get(key_of(need, figure)) for figure in taken.figures}
+        if need is Need.CHARGE:
+            items.append(charge_of(said, code, answers["ended"]))
+            continue
+        method = answers.get("method")
+        if need is Need.RESISTANCE:
+            said |= {"method": method, "pulse_s": pulse_s if method is Method.DC_PULSE else None}
+        said["where"] = taken.where
+        items.append(reading_of(KINDS[taken.quantity], said, code, UNSET, meters.get(taken.quantity)))
     return Entry(code, None, tuple(items))

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
+from straycell.bench.intake import due, meter_menu
+from straycell.bench.intake.cell import Carry
+from straycell.bench.intake.figures import TAKEN
+from straycell.bench.intake.form import NextQuestion, Trail
+from straycell.bench.intake.script import Entry, Kept, Start, Talk
 from straycell.cells import CellFacts
-from straycell.cli.intake import due, meter_menu
-from straycell.cli.intake.cell import Carry
-from straycell.cli.intake.form import NextQuestion, Trail
-from straycell.cli.intake.script import Entry, Kept, Start, Talk
 from straycell.meters import Meter
 from straycell.readings import Quantity, Reading
 
@@ -80,12 +81,16 @@ class Evening:
 
 def remembered_from(start: Start) -> dict[str, str]:
     """The conditions of the last readings on record, as a person would type them."""
-    answers: dict[str, object] = {}
-    run, ohms = start.remembered.get(Quantity.CAPACITY), start.remembered.get(Quantity.RESISTANCE)
-    if run is not None:
-        answers |= {"drawn": run.discharge_current_a, "cutoff": run.cutoff_v}
-    if ohms is not None:
-        answers["method"] = ohms.method
-    if start.last_charge is not None:
-        answers["current"] = start.last_charge.current_a
+    latest = {**start.remembered, Quantity.CHARGE: start.last_charge}
+    ohms = start.remembered.get(Quantity.RESISTANCE)
+    answers: dict[str, object] = {"method": ohms.method if ohms else None}
+    for need, taken in TAKEN.items():
+        for figure in taken.figures:
+            if figure.field.name in _CARRIED:
+                answers[due.key_of(need, figure)] = getattr(
+                    latest.get(taken.quantity), figure.field.name, None
+                )
     return due.remember(answers, {})
+
+
+_CARRIED = ("current_a", "discharge_current_a", "cutoff_v")

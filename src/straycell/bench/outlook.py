@@ -3,17 +3,53 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from datetime import datetime, timedelta
+from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from straycell.acceptance.reasons import Outcome, Reason, Status, Verdict
-from straycell.cells import Chemistry
-from straycell.cli.intake.script import Need, Outlook
+from straycell.acceptance.rules import chemistry_keys
+from straycell.bench.context import Bench
+from straycell.cells import CellFacts, Chemistry, Stage
 from straycell.readings import Charge, Reading
 
 if TYPE_CHECKING:
     from straycell.acceptance import Evidence, RuleSet
     from straycell.acceptance.case import Case
+
+
+class Need(StrEnum):
+    """A reading that a cell can wait for, in the order they are asked for."""
+
+    LOOK = "look"
+    CHARGE = "full charge"
+    CAPACITY = "capacity"
+    RESISTANCE = "resistance"
+    REST = "rest voltage"
+    TABS = "voltage at the tabs"
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """What a cell waits for: readings of today, readings of a later day, other steps; when that could decide."""
+
+    now: tuple[Need, ...] = ()
+    later: tuple[tuple[Need, datetime], ...] = ()
+    other: tuple[str, ...] = ()
+    decides: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """A cell that waits for readings, where it lies, and the voltage at which a charge of its kind ends."""
+
+    code: str
+    facts: CellFacts
+    needs: tuple[Need, ...]
+    box: str | None = None
+    full_v: float | None = None
+
 
 _CHARGING = frozenset({Need.CHARGE, Need.CAPACITY})
 _BY_RULE: dict[str, Need] = {
@@ -129,3 +165,27 @@ def _open_window(case: Case) -> tuple[Charge, list[Reading]] | None:
 
     undisturbed = [(c, inside) for c, inside in windows(case) if not case.disturbed(c.at, case.now)]
     return undisturbed[-1] if undisturbed else None
+
+
+IN_HOUSE = frozenset({Stage.RECEIVED, Stage.SHELVED, Stage.RESERVED})
+
+
+def what_waits(bench: Bench, code: str | None = None) -> list[Waiting]:
+    """The cells in the house that wait for a reading that can be taken now, by code; or this one alone.
+
+    Raises BadData for a code that is no cell's.
+    """
+    with bench.reading() as reader:
+        cells = [reader.cell(code)] if code is not None else list(reader.cells())
+        cells = [cell for cell in cells if cell.stage in IN_HOUSE]
+        codes = [cell.code for cell in cells]
+        verdicts, evidences = reader.verdicts(bench.rules, bench.now, codes), reader.evidences(codes)
+    found = []
+    for cell in cells:
+        needs = outlook(verdicts[cell.code], evidences[cell.code], bench.rules, bench.now).now
+        if needs:
+            full_v = bench.rules.figure(
+                "full-voltage", *chemistry_keys(cell.facts.chemistry, cell.facts.form)
+            )
+            found.append(Waiting(cell.code, cell.facts, needs, cell.box, full_v))
+    return found

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from straycell.acceptance.reasons import Missing
-from straycell.cli.app import output
+from straycell.typed import day
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +69,7 @@ def _merged(missing: list[Missing]) -> list[Missing]:
 def _todo(code: str, missing: Missing, now: datetime) -> Todo:
     when = ""
     if missing.earliest is not None and missing.earliest > now:
-        when = f" (could decide from {output.day(missing.earliest)} on)"
+        when = f" (could decide from {day(missing.earliest)} on)"
     spelled = _SPELLED.match(missing.todo)
     if spelled is None:
         words = _INLINE.sub(r"straycell \1", missing.todo).replace("CODE", code)

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from straycell.cli.app.values import parse_line
-from straycell.cli.intake.log import next_cell, usual_kind
-from straycell.cli.intake.script import (
+from straycell.bench.intake.log import next_cell, usual_kind
+from straycell.bench.intake.script import (
     Ask,
     Caution,
     FindTeardown,
@@ -18,12 +17,13 @@ from straycell.cli.intake.script import (
     ask,
     fault,
 )
-from straycell.cli.intake.state import Evening
-from straycell.cli.intake.walk import walk
+from straycell.bench.intake.state import Evening
+from straycell.bench.intake.waiting_round import walk
 from straycell.errors import StraycellError
 from straycell.readings import Quantity
 from straycell.safety import Step
 from straycell.teardowns import parse_teardown_code
+from straycell.typed import parse_line
 
 KEYS = "? explains  < corrects the last answer  q ends  Ctrl-C drops only this cell"
 _WHY_WAITING = "Cells logged before lack a reading that can be taken today. Later: straycell intake --due."

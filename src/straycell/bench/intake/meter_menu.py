@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from straycell.cli.intake.script import Ask, Key, Say, Talk, Tone, UseMeter, ask, fault
+from straycell.bench.intake.script import Ask, Key, Say, Talk, Tone, UseMeter, ask, fault
 from straycell.errors import BadData, StraycellError
 from straycell.meters import Accuracy, Meter, meter_classes
-from straycell.readings import Quantity
+from straycell.readings import KINDS, Quantity
 
 _NO_METER = "none of these"
 _WHY = (
@@ -56,9 +56,8 @@ def choices_for(known: Mapping[str, Meter], quantity: Quantity) -> list[tuple[st
 
 def accuracy(meter: Meter, quantity: Quantity) -> Accuracy | None:
     """What a meter is known to be good for."""
-    if quantity is Quantity.CAPACITY:
-        return meter.capacity
-    return meter.resistance if quantity is Quantity.RESISTANCE else meter.voltage
+    found: Accuracy | None = getattr(meter, KINDS[quantity].accuracy)
+    return found
 
 
 def _what(quantity: Quantity) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from straycell.cli.intake.script import Ask, Key, Say, Talk, Tone, ask, fault
+from straycell.bench.intake.script import Ask, Key, Say, Talk, Tone, ask, fault
 from straycell.errors import StraycellError
 
 Answers = Mapping[str, Any]

@@ -9,6 +9,8 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 from straycell.acceptance.reasons import Outcome
+from straycell.bench.outlook import Outlook
+from straycell.bench.record import Lost
 from straycell.cells import CellFacts, Look
 from straycell.errors import StraycellError
 from straycell.readings import Charge, Quantity, Reading
@@ -201,27 +203,6 @@ class Found:
     out_of_use: str = ""
 
 
-class Need(StrEnum):
-    """A reading that a cell can wait for, in the order they are asked for."""
-
-    LOOK = "look"
-    CHARGE = "full charge"
-    CAPACITY = "capacity"
-    RESISTANCE = "resistance"
-    REST = "rest voltage"
-    TABS = "voltage at the tabs"
-
-
-@dataclass(frozen=True, slots=True)
-class Outlook:
-    """What a cell waits for: readings of today, readings of a later day, other steps; when that could decide."""
-
-    now: tuple[Need, ...] = ()
-    later: tuple[tuple[Need, datetime], ...] = ()
-    other: tuple[str, ...] = ()
-    decides: datetime | None = None
-
-
 @dataclass(frozen=True, slots=True)
 class Opened:
     """A tear-down, and what the last cell out of it was."""
@@ -234,7 +215,7 @@ class Opened:
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """A cell as recorded: its numbered items, and where its verdict stands now."""
+    """A cell as recorded: its numbered items, its verdict now, and the projects that lost it."""
 
     code: str
     facts: CellFacts
@@ -243,17 +224,7 @@ class Kept:
     headline: str
     because: tuple[str, ...] = ()
     outlook: Outlook = field(default_factory=Outlook)
-
-
-@dataclass(frozen=True, slots=True)
-class Waiting:
-    """A cell and what it waits for now."""
-
-    code: str
-    facts: CellFacts
-    needs: tuple[Need, ...]
-    box: str | None = None
-    full_v: float | None = None
+    lost: Lost = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

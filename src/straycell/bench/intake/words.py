@@ -8,10 +8,9 @@ from enum import StrEnum
 from typing import TypeVar
 
 from straycell.cells import Look
-from straycell.cli.app.faults import nearest_words
-from straycell.cli.app.values import parse_time
 from straycell.errors import BadData
 from straycell.quantities import Dimension, Window, parse_quantity
+from straycell.typed import nearest_words, parse_time
 
 _Word = TypeVar("_Word", bound=StrEnum)
 LETTERS: dict[str, Look] = {

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from straycell.bench.reading_form import DEFAULT_PULSE_S
-from straycell.cli.intake import cell as cells
-from straycell.cli.intake import due, words
-from straycell.cli.intake.form import Answered, Trail, merged
-from straycell.cli.intake.log import resume
-from straycell.cli.intake.records import back, not_yet, record
-from straycell.cli.intake.script import (
+from straycell.bench.intake import cell as cells
+from straycell.bench.intake import due, words
+from straycell.bench.intake.form import Answered, Trail, merged
+from straycell.bench.intake.log import resume
+from straycell.bench.intake.records import back, not_yet, record, take_readings
+from straycell.bench.intake.script import (
     UNSET,
     Ask,
     Bearer,
@@ -17,17 +16,16 @@ from straycell.cli.intake.script import (
     FindCode,
     Found,
     Key,
-    Need,
     Say,
     Talk,
     Tone,
-    Waiting,
     WhatWaits,
     ask,
     fault,
 )
-from straycell.cli.intake.state import Evening, Logged
-from straycell.cli.intake.take import take
+from straycell.bench.intake.state import Evening, Logged
+from straycell.bench.outlook import Need, Waiting
+from straycell.bench.reading_form import DEFAULT_PULSE_S
 from straycell.errors import StraycellError
 from straycell.safety import Step
 
@@ -58,7 +56,7 @@ def walk(evening: Evening) -> Talk[None]:
         elif text == Key.NEXT:
             del todo[each.code]
         elif text == "":
-            if (yield from take(evening, each)):
+            if (yield from take_readings(evening, each)):
                 del todo[each.code]
         elif evening.carry.bad_looks & set(words.named_looks(text)):
             yield from _damaged(evening, each, text)
@@ -75,7 +73,7 @@ def _scanned(evening: Evening, todo: dict[str, Waiting], text: str) -> Talk[None
         yield fault(error)
         return
     if found.code in todo:
-        if (yield from take(evening, todo[found.code])):
+        if (yield from take_readings(evening, todo[found.code])):
             del todo[found.code]
     elif found.bearer is Bearer.CELL:
         yield from resume(evening, found)

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 
-from straycell.cli.app import output
-from straycell.cli.intake.cell import describe_kind
-from straycell.cli.intake.script import Ask, Kept, Key, PrintLabels, Say, Talk, Tone, ask, fault
-from straycell.cli.intake.state import Evening
+from straycell.bench.intake.cell import describe_kind
+from straycell.bench.intake.script import Ask, Kept, Key, PrintLabels, Say, Talk, Tone, ask, fault
+from straycell.bench.intake.state import Evening
 from straycell.errors import StraycellError
+from straycell.typed import day
 
 MOST_CODES = 6
 _WHY_LABELS = (
@@ -51,11 +51,11 @@ def _by_first(line: tuple[str, list[str]]) -> str:
 
 def _outlook_texts(kept: Kept) -> Iterator[str]:
     out = kept.outlook
-    decides = f"; could decide from {output.day(out.decides)} on" if out.decides else ""
+    decides = f"; could decide from {day(out.decides)} on" if out.decides else ""
     if out.now:
         yield f"now {', '.join(out.now)}{decides}"
     for need, at in out.later:
-        yield f"{need} from {output.day(at)} on"
+        yield f"{need} from {day(at)} on"
     yield from out.other
 
 

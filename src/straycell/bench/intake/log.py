@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 from straycell.acceptance.reasons import Outcome
-from straycell.cells import CellFacts, Look
-from straycell.cli.intake import cell as cells
-from straycell.cli.intake import words
-from straycell.cli.intake.cell import Carry
-from straycell.cli.intake.form import Answered, Trail, fill, merged
-from straycell.cli.intake.records import back, not_yet, record
-from straycell.cli.intake.script import (
+from straycell.bench.intake import cell as cells
+from straycell.bench.intake import words
+from straycell.bench.intake.cell import Carry
+from straycell.bench.intake.form import Answered, Trail, fill, merged
+from straycell.bench.intake.records import back, not_yet, record, take_readings
+from straycell.bench.intake.script import (
     Ask,
     Bearer,
     Caution,
@@ -24,13 +23,13 @@ from straycell.cli.intake.script import (
     Say,
     Talk,
     Tone,
-    Waiting,
     WhatWaits,
     ask,
     fault,
 )
-from straycell.cli.intake.state import Evening, Logged
-from straycell.cli.intake.take import take
+from straycell.bench.intake.state import Evening, Logged
+from straycell.bench.outlook import Waiting
+from straycell.cells import CellFacts, Look
 from straycell.errors import StraycellError
 from straycell.readings import Quantity
 from straycell.safety import Step
@@ -189,7 +188,7 @@ def resume(evening: Evening, found: Found) -> Talk[None]:
     if not waiting:
         yield Say(f"{found.code} waits for no reading today")
     for each in waiting:
-        yield from take(evening, each)
+        yield from take_readings(evening, each)
 
 
 def missing_of_intake(found: Found) -> frozenset[str]:

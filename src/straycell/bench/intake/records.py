@@ -1,13 +1,14 @@
-"""Recording one cell, saying what came of it, and the way back to the last answer given."""
+"""Recording one cell, saying what came of it, taking the readings it waits for, and the way back."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
 from straycell.acceptance.reasons import Outcome
-from straycell.cells import CellFacts
-from straycell.cli.intake.form import fill
-from straycell.cli.intake.script import (
+from straycell.bench.intake import due
+from straycell.bench.intake.closing import outlook_lines
+from straycell.bench.intake.form import Trail, fill, merged
+from straycell.bench.intake.script import (
     Amend,
     Ask,
     Caution,
@@ -15,6 +16,7 @@ from straycell.cli.intake.script import (
     Keep,
     Kept,
     Key,
+    Now,
     Say,
     Start,
     Talk,
@@ -22,13 +24,15 @@ from straycell.cli.intake.script import (
     ask,
     fault,
 )
-from straycell.cli.intake.state import Evening, Logged
+from straycell.bench.intake.state import Evening, Logged
+from straycell.bench.outlook import Waiting
+from straycell.bench.reading_form import DEFAULT_PULSE_S
+from straycell.bench.record import lost_words
+from straycell.cells import CellFacts
 from straycell.errors import StraycellError
-from straycell.quantities import Dimension, show
-from straycell.readings import Charge, Quantity, Reading
+from straycell.quantities import show
+from straycell.readings import KINDS, Charge, Quantity, Reading
 from straycell.safety import Step
-
-_DIMENSIONS = {Quantity.CAPACITY: Dimension.CAPACITY, Quantity.RESISTANCE: Dimension.RESISTANCE}
 
 
 def keep(entry: Entry) -> Talk[Kept]:
@@ -65,6 +69,8 @@ def _now_kept(evening: Evening, logged: Logged) -> None:
 
 def tell(kept: Kept, entry: Entry, start: Start) -> Talk[None]:
     """One line for a cell that goes on; for one that is out, what to do with it now."""
+    for line in lost_words(kept.lost):
+        yield Say(line, Tone.DANGER)
     out = kept.outcome is Outcome.DISCARD
     marking = f", {kept.facts.marking}" if entry.facts is not None and kept.facts.marking else ""
     said = f"{kept.code} kept: {describe(entry)}{marking}"
@@ -93,12 +99,12 @@ def describe(entry: Entry) -> str:
     """`3.71 V, clean`."""
     parts = []
     for item in entry.items:
-        if isinstance(item, Charge):
-            parts.append(f"charged to {show(item.until_v, Dimension.VOLTAGE)}")
-        elif item.value is None:
-            parts.append(" ".join(item.look))
+        dimension = KINDS[item.quantity].dimension
+        if dimension is None or item.value is None:
+            parts.append(" ".join(getattr(item, "look", ())))
         else:
-            parts.append(show(item.value, _DIMENSIONS.get(item.quantity, Dimension.VOLTAGE)))
+            to = "charged to " if isinstance(item, Charge) else ""
+            parts.append(to + show(item.value, dimension))
     return ", ".join(parts) or "nothing measured"
 
 
@@ -145,3 +151,34 @@ def _reason(kept: Kept) -> Talk[str]:
         if text and text not in tuple(Key):
             return text
         yield Say("a few words, please", Tone.FAULT)
+
+
+def take_readings(evening: Evening, each: Waiting) -> Talk[bool]:
+    """Ask for what the cell waits for and record it; False when the person went back out of it."""
+    evening.in_hand = each.code
+    now = yield Now()
+    asked = due.questions(
+        due.Taking(
+            each.code, each.needs, now, each.facts, each.full_v, evening.remembered, evening.carry.bad_looks
+        )
+    )
+    trail = yield from fill(asked)
+    if trail is None:
+        return False
+    for quantity in due.measured(merged(trail)):
+        yield from evening.meter_for(quantity)
+    meters = dict(evening.meters)
+
+    def entry_of(answered: Trail) -> Entry:
+        return due.entry_of(each.code, merged(answered), meters, DEFAULT_PULSE_S)
+
+    entry = entry_of(trail)
+    evening.remembered = due.remember(merged(trail), evening.remembered)
+    if not entry.items:
+        evening.in_hand = ""
+        yield Say(f"{each.code}: left for later")
+        return True
+    kept = yield from record(evening, Logged(not_yet(each.code), entry, trail, asked, entry_of))
+    for line in outlook_lines([kept]):
+        yield Say(f"  {line}")
+    return True

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from straycell.cli.app import output
 from straycell.keys import RecordKey
 from straycell.quantities import Dimension, show
 
@@ -58,12 +56,3 @@ def _currents(case: Case) -> str:
     if not base:
         return f"{rates[0]:g}C to {rates[1]:g}C"
     return " to ".join(show(rate * base, Dimension.CURRENT) for rate in rates)
-
-
-def talk_worth(numbers: Iterable[RecordKey], found: Mapping[RecordKey, str], what_to_do: str) -> None:
-    """Say on stderr which of these readings do not count as a capacity, and once what to do."""
-    told = [f"{number} is {found[number]}" for number in numbers if number in found]
-    for line in told:
-        output.talk(line)
-    if told and what_to_do:
-        output.hint(what_to_do)
