@@ -25,6 +25,7 @@ from straycell.store.book import (
     handovers,
     household,
     meters,
+    prints,
     projects,
     readings,
     teardowns,
@@ -35,6 +36,7 @@ from straycell.store.book.records import (
     Comparison,
     Event,
     HandoverEntry,
+    LabelPrint,
     ProjectEntry,
     RecordedReading,
     Standing,
@@ -304,6 +306,16 @@ class Reader:
         with self._look() as conn:
             cells.require_cells(conn, [code])
             return events.history(conn, code)
+
+    def label_prints(self) -> dict[str, LabelPrint]:
+        """The latest printed label of every cell that has one, by code."""
+        with self._look() as conn:
+            return prints.label_prints(conn)
+
+    def printer_scale(self, printer: str) -> float:
+        """What this printer's pages are drawn by. Raises BadData for a printer not measured yet."""
+        with self._look() as conn:
+            return prints.printer_scale(conn, printer)
 
     # projects and builds
 

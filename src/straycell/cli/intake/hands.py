@@ -216,19 +216,14 @@ def _quantity(item: Item) -> Quantity:
 
 
 def _print_labels(effect: script.PrintLabels) -> None:
-    from straycell.cli.app.files import write_whole
-    from straycell.cli.nouns.use.label import contents, sheet_cautions
-    from straycell.labels.render import sheet_pdf
-    from straycell.labels.stock import find_stock
+    from straycell.cli.nouns.use.label import print_cells
 
     out = Path(effect.path).expanduser()
     if out.exists():
         raise BadData(f"{out} is there already", "name another file")
     if out.suffix.casefold() != ".pdf":
         raise BadData(f"'{effect.path}' is no PDF", "end the name in .pdf")
-    with context.reading() as reader:
-        labels = contents(reader, effect.codes)
-    write_whole(out, sheet_pdf(labels, find_stock(), clock.now(), cautions=sheet_cautions()))
+    print_cells(effect.codes, out)
 
 
 _ACTS: dict[type, Callable[[Any], Any]] = {
