@@ -41,11 +41,11 @@ def read(
     if out is not None and len(images) != 1:
         raise BadData("--out takes one picture at a time", "name one IMAGE")
     found = [(image, read_picture(image)) for image in images]
-    for image, symbols in found:
-        _talk_others(image, symbols)
     if out is not None:
         write_whole(out, marked_png(*found[0]), force=force)
     codes = codes_of(found)
+    for image, symbols in found:
+        _talk_others(image, symbols)
     if not cells:
         output.emit(codes, lambda: output.say("\n".join(codes)))
         return
