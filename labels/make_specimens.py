@@ -55,7 +55,7 @@ def specimens(form: Form, purpose: Purpose = Purpose.SHELF) -> Iterator[LabelCon
     for number, (row, code) in enumerate(zip(rows, next_codes("W", 400, len(rows)), strict=True)):
         chemistry, marking, mah, u_mah, at_least, mohm, method, outcome = row
         cell = Cell(code, CellFacts(chemistry=chemistry, form=form, marking=marking))
-        verdict = Verdict(code, outcome, "shipped", "", (), (), NOW, NOW + timedelta(days=330), 0)
+        verdict = Verdict(code, outcome, "shipped", "", (), (), NOW, NOW + timedelta(days=330), "W-1")
         capacity = Measured(mah / 1e3, u_mah / 2e3) if mah else None
         resistance = Measured(mohm / 1e3, mohm * 0.04e-3) if mohm else None
         taken = NOW - timedelta(days=12)

@@ -36,7 +36,7 @@ def bare(codes: list[str]) -> None:
 def label(number: int, code: str) -> LabelContent:
     """An invented cell with other figures on each."""
     cell = Cell(code, CellFacts(chemistry=Chemistry.NMC, form=Form.F18650))
-    verdict = Verdict(code, Outcome(number % 5), "shipped", "", (), (), NOW, NOW + timedelta(days=300), 0)
+    verdict = Verdict(code, Outcome(number % 5), "shipped", "", (), (), NOW, NOW + timedelta(days=300), "W-1")
     figures = LabelFigures(
         Measured(1.5 + number / 1000, 0.03), NOW, False, Measured(0.03 + number / 1e5, 0.001), "dc-pulse", NOW
     )

@@ -149,7 +149,7 @@ class Shop(Bench):
             day, _, words = line.strip().partition(" ")
             if words and float(day) <= until:
                 self.on(float(day))
-                self.do(words.format(**self.names))
+                self.prepare(words.format(**self.names))
 
     def due(self, day: float, more: str = "") -> dict[str, dict[str, Any]]:
         """What is due on a day for cell a, a project or a meter, by kind."""
@@ -166,9 +166,9 @@ def shop(tmp_path: Path) -> Shop:
     shop = Shop(tmp_path / "shop.sqlite")
     shop.names = {"folder": str(tmp_path)}
     shop.play(START)
-    (source,) = [shop.do("teardown add pack --kind pack")["code"]]
+    (source,) = [shop.prepare("teardown add pack --kind pack")["code"]]
     add = f"cell add --teardown {source} --pack 1 --form 18650 --chemistry nmc --rated-capacity 2500mAh --marking INR18650"
-    shop.names |= dict(zip("ab", (cell["code"] for cell in shop.do(f"{add} --count 2")), strict=True))
+    shop.names |= dict(zip("ab", (cell["code"] for cell in shop.prepare(f"{add} --count 2")), strict=True))
     return shop
 
 
@@ -222,7 +222,7 @@ def test_discard_names_the_project_that_lost_its_cell(shop: Shop) -> None:
     shop.do(f"build reserve lamp --cells {shop.names['a']}")
     reserved = shop.store.read_bytes()
     answer = shop.run(f"discard {shop.names['a']} --because hissed")
-    assert "project 'lamp' has lost this cell and waits for another" in " ".join(answer.err.split())
+    assert f"project 'lamp' has lost {shop.names['a']} and waits for another" in " ".join(answer.err.split())
     assert [p["state"] for p in shop.do("project list")] == ["pending"]
     shop.store.write_bytes(reserved)
     made = shop.do(f"discard {shop.names['a']} --because hissed")
@@ -235,7 +235,7 @@ def test_discard_names_the_project_that_lost_its_cell(shop: Shop) -> None:
     assert (made["freed_project"], made["in_build"]) == (None, "lamp")
     shop.store.write_bytes(finished)
     told = " ".join(shop.run(f"discard {shop.names['a']} --because hissed").err.split())
-    assert "it sits in 'lamp': stop using that; straycell build dismantle 'lamp'" in told
+    assert f"{shop.names['a']} sits in 'lamp': stop using that; straycell build dismantle 'lamp'" in told
 
 
 def test_whatever_puts_a_cell_out_of_use_names_the_project_that_lost_it(shop: Shop) -> None:

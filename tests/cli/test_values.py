@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta, timezone
 
 import pytest
@@ -11,14 +12,15 @@ from hypothesis import strategies as st
 from tests.cli.bench import Bench
 
 from straycell.cells import Chemistry, Look
-from straycell.cli.app.values import parse_day, parse_line, parse_time, parse_whole, parse_word
+from straycell.cli.app.values import parse_whole, parse_word
 from straycell.errors import BadData, UsageFault
+from straycell.typed import parse_day, parse_line, parse_time
 
 NOW = datetime(2026, 5, 1, 12, 0, tzinfo=UTC)
 
 
 @pytest.fixture
-def bangkok(monkeypatch: pytest.MonkeyPatch) -> None:
+def bangkok(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """A bench seven hours east of UTC, without summer time."""
     monkeypatch.setenv("TZ", "Etc/GMT-7")
     time.tzset()

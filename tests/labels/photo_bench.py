@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 import numpy as np
-import pypdfium2  # type: ignore[import-untyped]
+import pypdfium2
 from PIL import Image, ImageFilter
 
 from straycell.labels.content import LabelContent, blank_content
@@ -214,7 +214,7 @@ def taken(
     """Turned, out of focus by `blur` px, with sensor noise of `noise` levels, in weaker contrast."""
     turned = picture.rotate(degrees, Image.Resampling.BICUBIC, expand=True, fillcolor=128)
     soft = turned.filter(ImageFilter.GaussianBlur(blur)) if blur > 0 else turned
-    levels = np.asarray(soft, dtype=np.float32)
+    levels = np.asarray(soft, dtype=np.float64)
     low, high = dice.uniform(0, 50), dice.uniform(190, 255)
     levels = low + levels * (high - low) / 255 + dice.normal(0, noise, levels.shape)
     return Image.fromarray(levels.clip(0, 255).astype(np.uint8))

@@ -7,7 +7,7 @@ import sys
 from dataclasses import replace
 from datetime import timedelta, timezone
 
-import pypdfium2  # type: ignore[import-untyped]
+import pypdfium2
 import pytest
 from PIL import Image, ImageChops, ImageDraw
 from tests.labels.label_bench import (

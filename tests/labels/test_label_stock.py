@@ -98,7 +98,7 @@ def test_a4_is_that_of_iso_216() -> None:
     assert PAGES_MM["A4"] == (210.0, 297.0)
     assert PAGES_MM["A5"] == (297 // 2, 210)
     assert PAGES_MM["A6"] == (210 // 2, 148)
-    assert PAGES_MM["letter"] == (pytest.approx(8.5 * 25.4), pytest.approx(11 * 25.4))
+    assert PAGES_MM["letter"] == pytest.approx((8.5 * 25.4, 11 * 25.4))
 
 
 FAULTS = [

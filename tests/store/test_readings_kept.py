@@ -10,7 +10,7 @@ from tempfile import TemporaryDirectory
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tests.acceptance.bench import FINE, day
+from tests.acceptance.bench import FINE, NMC, day
 from tests.store.store_bench import NOW, Shelf, capacity, charge, found, look, volts
 
 from straycell.cells import Look
@@ -99,20 +99,20 @@ def test_readings_and_charges_come_back_as_they_went_in(readings: list[Reading],
     """To the last bit and the microsecond, numbered in the order given."""
     with TemporaryDirectory() as folder:
         shelf = Shelf(Path(folder) / "shelf.sqlite")
-        assert shelf.cells() == [_CODE]
+        assert shelf.cells(facts=replace(NMC, protection_board=True)) == [_CODE]
         with shelf.writing() as writer:
             writer.add_meter(FINE)
             filed = writer.add_readings(readings)
             charged = writer.add_charge(one)
-        assert [replace(reading, id=0) for reading in filed] == readings
-        assert [reading.id for reading in filed] == list(range(1, len(readings) + 1))
+        assert [replace(made, id=given.id) for made, given in zip(filed, readings, strict=True)] == readings
+        assert [reading.key for reading in filed] == [f"A-{n}" for n in range(1, len(readings) + 1)]
         with shelf.reading() as reader:
             back = [record.item for record in reader.recorded(_CODE)]
             evidence = reader.evidence(_CODE)
         by_time = sorted([*filed, charged], key=lambda item: (item.at, item.id))
         assert back == by_time
         assert list(evidence.readings) == [item for item in by_time if isinstance(item, Reading)]
-        assert evidence.charges == (charged,) and evidence.last_reading == charged.id
+        assert evidence.charges == (charged,) and evidence.last_reading == charged.key
 
 
 def test_a_time_with_an_offset_is_kept_as_the_same_moment_in_utc(shelf: Shelf) -> None:
@@ -294,7 +294,7 @@ def test_a_reading_can_be_taken_back_without_another(shelf: Shelf, mistake: str)
     with shelf.reading() as reader:
         (record,) = reader.recorded(code)
         assert record.retracted and record.superseded_by is None
-        assert reader.evidence(code).readings == () and reader.evidence(code).last_reading == old.id
+        assert reader.evidence(code).readings == () and reader.evidence(code).last_reading == old.key
 
 
 def test_a_reading_is_superseded_only_once(shelf: Shelf) -> None:
@@ -308,7 +308,7 @@ def test_a_reading_is_superseded_only_once(shelf: Shelf) -> None:
         assert str(new.id) in caught.value.remedy
         writer.supersede(new.id, "mistyped", "slip again", None, [found(code, 3.2)])
     with shelf.reading() as reader:
-        assert [record.superseded_by for record in reader.recorded(code)] == [2, 3, None]
+        assert [str(record.superseded_by) for record in reader.recorded(code)] == ["A-2", "A-3", "None"]
 
 
 def _bad_contact_look(shelf: Shelf, code: str) -> Reading:
@@ -356,3 +356,17 @@ def test_a_number_that_is_no_reading_is_told(shelf: Shelf, number: int) -> None:
     shelf.add(found(code, 3.6))
     with shelf.writing() as writer, pytest.raises(BadData, match="there is no reading"):
         writer.supersede(number, "wrong-cell", "x")
+
+
+def test_a_reading_at_a_board_needs_a_board(shelf: Shelf) -> None:
+    """0.4 V at a board that is not on record would hide a dead cell: refused, also in another one's place."""
+    (bare,) = shelf.cells()
+    (boarded,) = shelf.cells(facts=replace(NMC, protection_board=True))
+    low = replace(found(bare, 0.4), where=Where.BOARD)
+    with pytest.raises(BadData, match="no protection board on record"):
+        shelf.add(low)
+    (filed,) = shelf.add(replace(low, cell=boarded))
+    assert filed.where is Where.BOARD
+    (at_tabs,) = shelf.add(found(bare, 3.4))
+    with pytest.raises(BadData, match="no protection board"), shelf.writing() as writer:
+        writer.supersede(at_tabs.id, "mistyped", "a slip", None, [low])

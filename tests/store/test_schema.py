@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from sqlalchemy import Connection
 from tests.store.store_bench import CHILD_ENV, NOW, Shelf
 
 from straycell.errors import StoreFault
@@ -27,8 +28,8 @@ def normalised(path: Path) -> dict[tuple[str, str], str]:
 
 def migrated(path: Path) -> Path:
     """A store made by running every migration on an empty file."""
-    with connected(writing_engine(path, create=True)) as conn, conn.begin():
-        schema.upgrade(conn)
+    with connected(writing_engine(path, create=True)) as door, door.begin():
+        schema.upgrade(door)
     return path
 
 
@@ -90,11 +91,11 @@ def test_a_migration_puts_lost_triggers_back(full: Shelf) -> None:
         for name in ("reading_no_update", "event_no_delete"):
             conn.execute(f"DROP TRIGGER {name}")
         conn.execute("CREATE TRIGGER stray AFTER INSERT ON box BEGIN SELECT 1; END")
-    with connected(writing_engine(full.path)) as conn, conn.begin():
-        assert len(trigger_faults(conn)) == 2
-        schema.upgrade(conn)
-        assert trigger_faults(conn) == []
-        names = conn.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'trigger'").scalars().all()
+    with connected(writing_engine(full.path)) as door, door.begin():
+        assert len(trigger_faults(door)) == 2
+        schema.upgrade(door)
+        assert trigger_faults(door) == []
+        names = door.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'trigger'").scalars().all()
     assert "stray" not in names
 
 
@@ -105,9 +106,9 @@ def test_an_altered_trigger_is_noticed(full: Shelf) -> None:
         conn.execute("CREATE TRIGGER reading_no_update BEFORE UPDATE ON reading BEGIN SELECT 1; END")
     with full.reading() as reader:
         assert reader.check(full.rules) == ["the guard 'reading_no_update' is altered"]
-    with connected(writing_engine(full.path)) as conn, conn.begin():
-        recreate_triggers(conn)
-        assert trigger_faults(conn) == []
+    with connected(writing_engine(full.path)) as door, door.begin():
+        recreate_triggers(door)
+        assert trigger_faults(door) == []
 
 
 def test_a_newer_store_is_refused_by_both_doors(full: Shelf) -> None:
@@ -131,7 +132,12 @@ def test_an_older_store_is_refused_for_reading_and_migrated_by_writing(
     """A made-up next version whose migration adds a table: reading asks for it, the next write runs it."""
     called: list[str] = []
     monkeypatch.setattr(schema, "VERSION", schema.VERSION + 1)
-    monkeypatch.setattr(schema, "upgrade", lambda conn: (called.append("upgrade"), schema.seal(conn)))
+
+    def upgrade(conn: Connection) -> None:
+        called.append("upgrade")
+        schema.seal(conn)
+
+    monkeypatch.setattr(schema, "upgrade", upgrade)
     older = pytest.raises(StoreFault, match=f"older version {schema.VERSION - 1}")
     with older as caught, full.reading():
         pass
@@ -154,6 +160,55 @@ def test_an_upgrade_migrates_once_and_tells_both_versions(
     with pytest.raises(StoreFault, match="does not exist"):
         schema.bring_up(full.path.with_name("absent.sqlite"), NOW)
     assert not full.path.with_name("absent.sqlite").exists()
+
+
+INVENTED = """
+from alembic import op
+import sqlalchemy as sa
+
+revision = "{new:04d}"
+down_revision = "{old:04d}"
+
+
+def upgrade() -> None:
+    with op.batch_alter_table("upset", recreate="always") as table:
+        table.add_column(sa.Column("loudness_db", sa.Float()))
+"""
+
+
+def test_a_store_is_brought_from_one_version_to_the_next(
+    full: Shelf, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An invented migration that makes a table again: rows, guards and the chain of writes are as before."""
+    from straycell.store.schema.migrations import run
+
+    old, new = schema.VERSION, schema.VERSION + 1
+    (tmp_path / "next.py").write_text(INVENTED.format(old=old, new=new), encoding="utf-8")
+    monkeypatch.setattr(run, "LOCATIONS", [*run.LOCATIONS, tmp_path])
+    monkeypatch.setattr(schema, "VERSION", new)
+    with full.bare() as conn:
+        before = conn.execute("SELECT key, code, kind FROM upset").fetchall()
+    assert schema.bring_up(full.path, NOW) == (old, new)
+    with full.bare() as conn:
+        assert (
+            conn.execute("SELECT key, code, kind FROM upset WHERE loudness_db IS NULL").fetchall() == before
+        )
+        assert conn.execute("SELECT * FROM alembic_version").fetchall() == [(schema.revision_of(new),)]
+    with full.reading() as reader:
+        assert reader.check(full.rules) == []
+    with full.writing() as writer:
+        writer.add_incident("drop", [writer.codes()[1]])
+
+
+def test_a_store_of_the_trials_is_refused_with_what_to_do(full: Shelf) -> None:
+    """Written before anything was released: it can be written out by what wrote it, and taken in as lists."""
+    with full.bare() as conn:
+        conn.execute(f"PRAGMA application_id = {schema.TRIAL_ID}")
+        conn.execute("PRAGMA user_version = 4")
+    for door in (full.reading, full.writing):
+        with pytest.raises(StoreFault, match="by a trial version") as caught, door():
+            pass
+        assert "export" in caught.value.remedy
 
 
 def test_a_migration_that_fails_changes_nothing(full: Shelf, monkeypatch: pytest.MonkeyPatch) -> None:

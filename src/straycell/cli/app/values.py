@@ -6,22 +6,18 @@ itself, which is click's business. A quantity, a time or a text that cannot be t
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from datetime import UTC, date, datetime
+from collections.abc import Callable, Sequence
 from enum import StrEnum
-from typing import Any, TypeVar
+from typing import Any
 
 import typer
 
+from straycell import typed
 from straycell.cli.app import clock
-from straycell.cli.app.faults import nearest_words
 from straycell.errors import BadData, UsageFault
+from straycell.keys import typed_key
 from straycell.quantities import Dimension, Window, parse_quantity
-
-_Word = TypeVar("_Word", bound=StrEnum)
-FIRST_DAY = date(1990, 1, 1)
-"""Nothing here can be older: lithium-ion cells were first sold in 1991 (from memory)."""
-TEXT_LIMIT = 500
+from straycell.typed import Word, parse_line, parse_time
 
 
 def quantity(
@@ -49,18 +45,21 @@ def word(flag: str, kind: type[StrEnum], text: str, *, listed: bool = True) -> A
     )
 
 
-def parse_word(value: str, kind: type[_Word], name: str) -> _Word:
+def parse_word(value: str, kind: type[Word], name: str) -> Word:
     """A member of `kind` by its word, capitals and blanks forgiven. Raises UsageFault."""
-    tidy = value.strip().casefold().replace("_", "-").replace(" ", "-")
-    for member in kind:
-        if member.value == tidy:
-            return member
-    words = [member.value for member in kind]
-    near = nearest_words(tidy, words)
-    hint = f"nearest: {', '.join(near)}; " if near else ""
-    raise UsageFault(
-        f"{name.removeprefix('--')}: '{value[:60]}' is not known", f"{hint}one of: {' '.join(words)}"
-    )
+    try:
+        return typed.parse_word(value, kind)
+    except BadData as fault:
+        raise _of_option(name, fault) from fault
+
+
+def nearest_word_fault(name: str, value: str, words: Sequence[str]) -> UsageFault:
+    """An option's word that is not known, with the nearest ones and all of them."""
+    return _of_option(name, typed.unknown_word(value, words))
+
+
+def _of_option(name: str, fault: BadData) -> UsageFault:
+    return UsageFault(f"{name.removeprefix('--')}: {fault.what}", fault.remedy)
 
 
 def text_option(flag: str, help_text: str, *, metavar: str = "TEXT") -> Any:
@@ -75,18 +74,6 @@ def text_argument(metavar: str, help_text: str) -> Any:
 
 def _line_parser(name: str) -> Callable[[str], str]:
     return lambda value: parse_line(value, name.removeprefix("--").lower())
-
-
-def parse_line(value: str, name: str) -> str:
-    """One line of text without control characters, blanks at the ends cut off."""
-    tidy = " ".join(value.split())
-    if not tidy:
-        raise BadData(f"{name} is empty", "write a few words")
-    if len(tidy) > TEXT_LIMIT:
-        raise BadData(f"{name} has {len(tidy)} characters", f"at most {TEXT_LIMIT}")
-    if not tidy.isprintable():
-        raise BadData(f"{name} holds control characters", "write plain text")
-    return tidy
 
 
 def whole(flag: str, text: str, *, low: int, high: int) -> Any:
@@ -115,46 +102,30 @@ def parse_whole(value: str, name: str, *, low: int, high: int) -> int:
     return int(tidy)
 
 
+def record_argument(what: str, text: str, metavar: str = "ID") -> Any:
+    """The number of a record as typed (H-613, or 613 alone); which record it means only the store can tell."""
+
+    def parse(value: str) -> str:
+        typed_key(value, what)
+        return value
+
+    return typer.Argument(parser=parse, metavar=metavar, help=text, show_default=False)
+
+
 def at_option(text: str = "When it was done (default: now).") -> Any:
     """`--at TIME`; gives a UTC time."""
+    return time_option("--at", text)
+
+
+def time_option(flag: str, text: str) -> Any:
+    """An option that takes a time up to now; gives a UTC time."""
     return typer.Option(
-        "--at",
+        flag,
         parser=lambda value: parse_time(value, clock.now()),
         metavar="TIME",
         help=text,
         show_default=False,
     )
-
-
-def parse_time(value: str, now: datetime) -> datetime:
-    """An ISO 8601 time in UTC; without a zone it is local. A time in the future is refused."""
-    try:
-        at = datetime.fromisoformat(value.strip()).astimezone(UTC)
-    except (ValueError, OverflowError, OSError):
-        raise BadData(
-            f"'{value[:60]}' is no ISO 8601 time", "write it like 2026-05-01T18:30 (local)"
-        ) from None
-    if at > now:
-        raise BadData(
-            f"the time {at.astimezone().isoformat(timespec='seconds')} is in the future",
-            f"it is {now.astimezone().isoformat(timespec='seconds')}: check the date and the zone",
-        )
-    if at.date() < FIRST_DAY:
-        raise BadData(f"the time '{value}' is before {FIRST_DAY.year}", "check the year")
-    return at
-
-
-def parse_day(value: str, now: datetime) -> date:
-    """An ISO 8601 day, not in the future."""
-    try:
-        found = date.fromisoformat(value.strip())
-    except ValueError:
-        raise BadData(f"'{value[:60]}' is no ISO 8601 day", "write it like 2026-05-01") from None
-    if found > now.astimezone().date():
-        raise BadData(f"the day {found} is in the future", "check the date")
-    if found < FIRST_DAY:
-        raise BadData(f"the day {found} is before {FIRST_DAY.year}", "check the year")
-    return found
 
 
 def energy_limit(flag: str, text: str) -> Any:

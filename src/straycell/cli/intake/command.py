@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from pathlib import Path
+from typing import Annotated, Any
 
 import typer
 
-from straycell.cli.app import options, output, values
+from straycell.bench.intake import closing, store_actions
+from straycell.bench.intake.script import CellKept, PrintLabels, Tone
+from straycell.bench.intake.session import intake
+from straycell.bench.intake.state import Session
+from straycell.cli.app import context, options, output, tables, values
 from straycell.cli.app.faults import EXIT_INTERRUPTED
 from straycell.cli.app.verbs import lone_app
-from straycell.cli.intake import closing, hands, terminal
-from straycell.cli.intake.evening import intake
-from straycell.cli.intake.script import Kept, Tone
-from straycell.cli.intake.state import Evening
+from straycell.cli.intake import terminal
+from straycell.errors import BadData
 from straycell.teardowns import parse_teardown_code
 
 app = lone_app()
@@ -31,28 +34,46 @@ def run(
     """
     code = None if teardown is None else parse_teardown_code(teardown)
     terminal.require_terminal()
-    screen = terminal.Terminal(hands.do, options.current().env)
-    evening = Evening(hands.start(teardown=code, due=due))
+    screen = terminal.Terminal(carry_out, options.current().env)
+    session = Session(store_actions.start(context.bench(), teardown=code, due=due))
     stopped = False
     try:
-        screen.run(intake(evening))
+        screen.run(intake(session))
     except terminal.Ended:
         stopped = True
     except KeyboardInterrupt:
         screen.say("")
         stopped = True
-        _end(screen, evening, offer=False)
+        _end(screen, session, offer=False)
         raise typer.Exit(EXIT_INTERRUPTED) from None
-    _end(screen, evening, offer=not stopped)
+    _end(screen, session, offer=not stopped)
 
 
-def _end(screen: terminal.Terminal, evening: Evening, *, offer: bool) -> None:
-    for line in closing.left_over(evening):
+def carry_out(effect: object) -> Any:
+    """What a dialogue asks for, at the moment it asks."""
+    if isinstance(effect, PrintLabels):
+        return _print_labels(effect)
+    return store_actions.do(context.bench(), effect)
+
+
+def _print_labels(effect: PrintLabels) -> None:
+    from straycell.cli.nouns.use.label import print_cells
+
+    out = Path(effect.path).expanduser()
+    if out.exists():
+        raise BadData(f"{out} is there already", "name another file")
+    if out.suffix.casefold() != ".pdf":
+        raise BadData(f"'{effect.path}' is no PDF", "end the name in .pdf")
+    print_cells(effect.codes, out)
+
+
+def _end(screen: terminal.Terminal, session: Session, *, offer: bool) -> None:
+    for line in closing.left_over(session):
         screen.say(line.text, line.tone)
-    kept = list(evening.kept.values())
+    kept = list(session.kept.values())
     if not kept:
         screen.say("no cell was recorded")
-    output.emit(_document(evening, kept), lambda: _table(kept))
+    output.emit(_document(session, kept), lambda: _table(kept))
     lines = closing.outlook_lines(kept)
     if lines:
         screen.say("What to measure next:", Tone.HEAD)
@@ -60,12 +81,12 @@ def _end(screen: terminal.Terminal, evening: Evening, *, offer: bool) -> None:
             screen.say(f"  {text}")
         screen.say("When it is measured: straycell intake --due")
     if offer and kept:
-        screen.run(closing.offer_labels(evening))
+        screen.run(closing.offer_labels(session))
 
 
-def _document(evening: Evening, kept: list[Kept]) -> dict[str, object]:
+def _document(session: Session, kept: list[CellKept]) -> dict[str, object]:
     return {
-        "teardown": evening.teardown,
+        "teardown": session.teardown,
         "cells": [
             {
                 "code": each.code,
@@ -82,9 +103,9 @@ def _document(evening: Evening, kept: list[Kept]) -> dict[str, object]:
     }
 
 
-def _table(kept: list[Kept]) -> None:
+def _table(kept: list[CellKept]) -> None:
     if not kept:
         return
     output.say("")
-    output.table(["code", "kind", "outcome", "why"], closing.rows(kept), flexible="why", empty="")
+    tables.table(["code", "kind", "outcome", "why"], closing.rows(kept), flexible="why", empty="")
     output.say(closing.summary(kept))

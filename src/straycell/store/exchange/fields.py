@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
-from difflib import get_close_matches
-from enum import StrEnum
-from typing import TypeVar
+from datetime import datetime
+from typing import Any, TypeVar
 
+from straycell.cells import Look
 from straycell.errors import BadData
 from straycell.quantities import Dimension, parse_quantity
+from straycell.readings import Field
 from straycell.store.exchange.table import Fault, Line
+from straycell.typed import Word, parse_time, parse_word
 
 T = TypeVar("T")
-W = TypeVar("W", bound=StrEnum)
 TEXT_LIMIT = 500
 _YES, _NO = ("yes", "true", "1", "y", "x"), ("no", "false", "0", "n", "")
 
@@ -29,10 +29,12 @@ class Column:
     unit: str | None
 
 
-def quantity_columns(stems: Mapping[str, Dimension]) -> dict[str, Column]:
+def quantity_columns(fields: Iterable[Field]) -> dict[str, Column]:
     """By column name: `rated_capacity` (each figure with its unit), `rated_capacity_mah`, `rated_capacity_ah`..."""
     found: dict[str, Column] = {}
-    for stem, dimension in stems.items():
+    for stem, dimension in ((field.column, field.dimension) for field in fields):
+        if dimension is None:
+            continue
         found[stem] = Column(stem, dimension, None)
         for unit in dimension.value.units:
             if unit.isascii() and unit != "%" and "Ohm" not in unit and unit not in ("Mohm", "degC"):
@@ -94,13 +96,9 @@ class Fields:
         column = self._quantities.get(name)
         return column is not None and column.stem == stem
 
-    def word(self, column: str, kind: type[W]) -> W | None:
+    def word(self, column: str, kind: type[Word]) -> Word | None:
         """A word of a list."""
         return self.try_(column, lambda value: parse_word(value, kind))
-
-    def number(self, column: str) -> float | None:
-        """A plain number."""
-        return self.try_(column, _number)
 
     def flag(self, column: str) -> bool:
         """Yes or no; nothing is no."""
@@ -109,20 +107,22 @@ class Fields:
             self.refuse(column, f"'{value[:60]}' is neither yes nor no", "write yes or no")
         return value in _YES
 
+    def said(self, field: Field) -> Any:
+        """What stands under a field of the table of what can be recorded; None where nothing does."""
+        if field.dimension is not None:
+            return self.quantity(field.column)
+        if field.kind in (bool, str):
+            return (self.flag if field.kind is bool else self.text)(field.column) or None
+        if field.kind is Look:
+            return self.try_(field.column, _looks)
+        if field.kind in (int, float):
+            whole = field.kind is int
+            return self.try_(field.column, lambda value: _whole(value, field) if whole else _number(value))
+        return self.word(field.column, field.kind)
+
     def time(self, column: str, now: datetime) -> datetime | None:
         """An ISO 8601 time in UTC; without a zone it is local."""
-        return self.try_(column, lambda value: _time(value, now))
-
-
-def parse_word(value: str, kind: type[W]) -> W:
-    """A member of `kind` by its word, capitals and blanks forgiven."""
-    tidy = value.casefold().replace("_", "-").replace(" ", "-")
-    words = [member.value for member in kind]
-    if tidy in words:
-        return kind(tidy)
-    near = get_close_matches(tidy, words, 1)
-    hint = f"nearest: {near[0]}; " if near else ""
-    raise BadData(f"'{value[:60]}' is not known", f"{hint}one of: {' '.join(words)}")
+        return self.try_(column, lambda value: parse_time(value, now))
 
 
 def _quantity(value: str, column: Column, name: str) -> float:
@@ -137,13 +137,11 @@ def _number(value: str) -> float:
     return float(value)
 
 
-def _time(value: str, now: datetime) -> datetime:
-    try:
-        at = datetime.fromisoformat(value).astimezone(UTC)
-    except (ValueError, OverflowError, OSError):
-        raise BadData(
-            f"'{value[:60]}' is no ISO 8601 time", "write it like 2026-05-01T18:30 (local) or with its zone"
-        ) from None
-    if at > now:
-        raise BadData(f"'{value}' is in the future", "check the date, the time and its zone")
-    return at
+def _whole(value: str, field: Field) -> int:
+    if not (value.isascii() and value.isdigit() and len(value) < 5):
+        raise BadData(f"'{value[:60]}' is not a {field.noun}", "write its number, like 2")
+    return int(value)
+
+
+def _looks(value: str) -> tuple[Look, ...]:
+    return tuple(parse_word(word, Look) for word in value.replace(",", " ").replace(";", " ").split())

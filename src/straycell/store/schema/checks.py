@@ -5,12 +5,12 @@ A NULL passes every one of them (SQL: an unknown check holds), so optional colum
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from sqlalchemy import CheckConstraint
 
 from straycell.quantities import CELL_WINDOWS, Dimension
-from straycell.readings import Quantity
+from straycell.readings import KINDS, Field, Quantity
 
 FIRST_US = 631_152_000_000_000  # 1990-01-01: before the first lithium-ion cell was sold (from memory)
 LAST_US = 4_102_444_800_000_000  # 2100-01-01
@@ -33,17 +33,16 @@ def within(column: str, low: float, high: float) -> CheckConstraint:
     return check(column, f"{column} BETWEEN {low!r} AND {high!r}")
 
 
-def window(column: str, dimension: Dimension, low: float | None = None) -> CheckConstraint:
-    window = CELL_WINDOWS[dimension]
-    return within(column, window.low if low is None else low, window.high)
-
-
 def moment(column: str) -> CheckConstraint:
     return within(column, FIRST_US, LAST_US)
 
 
 def code_shape(column: str = "code") -> CheckConstraint:
     return check(column, f"{column} GLOB '{CODE_SHAPE}'")
+
+
+def key_shape(column: str = "key") -> CheckConstraint:
+    return check(column, f"{column} GLOB '[A-Z]-[1-9]*' AND {column} NOT GLOB '??*[^0-9]*'")
 
 
 def said(column: str) -> CheckConstraint:
@@ -54,21 +53,42 @@ def flag(column: str) -> CheckConstraint:
     return check(column, f"{column} IN (0, 1)")
 
 
+_COLUMNS = {"where": "where_taken", "current_a": "charge_current_a"}
+"""Where a column is not called as its field."""
+_ABOVE = {"pulse_s": "pulse_s > 0", "energy_wh": "energy_wh > 0", "u": "u >= 0"}
+"""What a store kept of these before there was an upper end."""
+_ELSEWHERE = frozenset({*(kind.key for kind in KINDS.values())} - {"temperature_c"})
+"""A value has its column in common with all others (`value_windows`)."""
+
+
+def held(fields: Iterable[Field]) -> Iterator[CheckConstraint]:
+    """The checks that the table of what can be recorded puts on the columns of these fields."""
+    for field in fields:
+        if field.kind is not str and field.name not in _ELSEWHERE:
+            yield _held(field)
+
+
+def _held(field: Field) -> CheckConstraint:
+    name, column = field.name, _COLUMNS.get(field.name, field.name)
+    if name in _ABOVE:
+        return check(column, _ABOVE[name])
+    if field.kind is bool:
+        return flag(column)
+    if field.window is not None:
+        return within(column, field.window.low, field.window.high)
+    return one_of(column, field.kind)
+
+
 def value_windows() -> CheckConstraint:
     """The value's window follows its quantity; a charge's value is its end voltage."""
-    of = {
-        Quantity.VOLTAGE: Dimension.VOLTAGE,
-        Quantity.AS_FOUND_VOLTAGE: Dimension.VOLTAGE,
-        Quantity.CAPACITY: Dimension.CAPACITY,
-        Quantity.RESISTANCE: Dimension.RESISTANCE,
-        Quantity.TEMPERATURE: Dimension.TEMPERATURE,
-        Quantity.CHARGE: Dimension.VOLTAGE,
-        Quantity.LET_DOWN: Dimension.VOLTAGE,
-    }
-    arms = " ".join(
-        f"WHEN '{q}' THEN value BETWEEN {_KEPT_LOW.get(d, CELL_WINDOWS[d].low)!r} AND {CELL_WINDOWS[d].high!r}"
-        for q, d in of.items()
-    )
+    dimensions = {quantity: KINDS[quantity].dimension for quantity in Quantity}
+    arms = " ".join(_arm(q, d) for q, d in dimensions.items() if d is not None)
     return check(
         "value", f"CASE quantity {arms} ELSE value IS NULL END AND (quantity = 'look') = (value IS NULL)"
     )
+
+
+def _arm(quantity: Quantity, dimension: Dimension) -> str:
+    window = CELL_WINDOWS[dimension]
+    low = _KEPT_LOW.get(dimension, window.low)
+    return f"WHEN '{quantity}' THEN value BETWEEN {low!r} AND {window.high!r}"

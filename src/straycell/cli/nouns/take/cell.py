@@ -2,20 +2,31 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
 
 from straycell.acceptance.reasons import Outcome
+from straycell.bench.cell_list import Wanted, cell_list
+from straycell.bench.cell_sheet import cell_history, cell_sheet
 from straycell.bench.list_order import CellOrder, sort_cells
+from straycell.bench.record import followed
+from straycell.bench.swap import swap_cells
 from straycell.cells import Cell, Chemistry, Form, Stage, tidy_code
-from straycell.cli.app import clock, context, output, values
+from straycell.cli.app import context, output, tables, values
+from straycell.cli.app.fields import takes
+from straycell.cli.app.files import Force
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.nouns.take import facts
-from straycell.cli.show import cell_page, shapes, uncounted_capacity
-from straycell.cli.show.after_writing import talk_after
+from straycell.cli.show import cell_page, cell_table, shapes
+from straycell.cli.show.after_writing import talk_recorded
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.outcome_words import parse_outcome
+from straycell.cli.show.outcomes import parse_outcome
 from straycell.errors import UsageFault
 from straycell.markings import shares_primary_size
+from straycell.quantities import Dimension
 from straycell.readings import Mistake
 from straycell.safety import Step
 from straycell.teardowns import parse_teardown_code
@@ -25,6 +36,7 @@ CodeArgument = Annotated[str, values.text_argument("CODE", "The code on the cell
 
 
 @app.command("add")
+@takes(facts.SAID)
 def add(
     teardown: facts.TeardownOption = None,
     pack: facts.PackOption = None,
@@ -32,23 +44,8 @@ def add(
         str | None, values.text_option("--code", "A code printed beforehand (label blank).", metavar="CODE")
     ] = None,
     count: Annotated[int | None, values.whole("--count", "How many alike.", low=1, high=500)] = None,
-    form: facts.FormOption = None,
-    chemistry: facts.ChemistryOption = None,
-    marking: facts.MarkingOption = None,
-    rated_capacity: facts.RatedCapacityOption = None,
-    rated_resistance: facts.RatedResistanceOption = None,
     box: facts.BoxOption = None,
-    bought_new: facts.BoughtNewOption = None,
-    maker: facts.MakerOption = None,
-    date_code: facts.DateCodeOption = None,
-    rewrapped: facts.RewrappedOption = None,
-    tabs: facts.TabsOption = None,
-    maker_charge_current: facts.ChargeCurrentOption = None,
-    maker_discharge_current: facts.DischargeCurrentOption = None,
-    full_voltage: facts.FullVoltageOption = None,
-    mass: facts.MassOption = None,
-    protection_board: facts.BoardOption = None,
-    confirm_rechargeable: facts.RechargeableOption = None,
+    **said: Any,
 ) -> None:
     """Record one cell, or many alike; each gets its code."""
     if code is not None and (count or 1) > 1:
@@ -57,25 +54,7 @@ def add(
         )
     if pack is not None and teardown is None:
         raise UsageFault("--pack is a pack of a tear-down", "add --teardown CODE")
-    said = facts.stated(
-        form=form,
-        chemistry=chemistry,
-        marking=marking,
-        rated_capacity_ah=rated_capacity,
-        rated_resistance_ohm=rated_resistance,
-        bought_new=bought_new,
-        maker=maker,
-        date_code=date_code,
-        rewrapped=rewrapped,
-        tabs=tabs,
-        maker_charge_current_a=maker_charge_current,
-        maker_discharge_current_a=maker_discharge_current,
-        full_voltage_v=full_voltage,
-        mass_g=mass,
-        protection_board=protection_board,
-        confirmed_rechargeable=confirm_rechargeable,
-    )
-    fields, notes = facts.with_marking(said, marking or "")
+    fields, notes = facts.with_marking(said, said.get("marking", ""))
     with context.writing(create=True) as writer:
         made = writer.add_cells(
             facts.build_facts(fields),
@@ -115,6 +94,7 @@ def _advice(cell: Cell) -> list[str]:
 
 
 @app.command("correct")
+@takes(facts.SAID)
 def correct(
     code: CodeArgument,
     because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
@@ -128,49 +108,17 @@ def correct(
     ] = None,
     teardown: facts.TeardownOption = None,
     pack: facts.PackOption = None,
-    form: facts.FormOption = None,
-    chemistry: facts.ChemistryOption = None,
-    marking: facts.MarkingOption = None,
-    rated_capacity: facts.RatedCapacityOption = None,
-    rated_resistance: facts.RatedResistanceOption = None,
     box: facts.BoxOption = None,
-    bought_new: facts.BoughtNewOption = None,
-    maker: facts.MakerOption = None,
-    date_code: facts.DateCodeOption = None,
-    rewrapped: facts.RewrappedOption = None,
-    tabs: facts.TabsOption = None,
-    maker_charge_current: facts.ChargeCurrentOption = None,
-    maker_discharge_current: facts.DischargeCurrentOption = None,
-    full_voltage: facts.FullVoltageOption = None,
-    mass: facts.MassOption = None,
-    protection_board: facts.BoardOption = None,
-    confirm_rechargeable: facts.RechargeableOption = None,
+    **said: Any,
 ) -> None:
     """Correct what is known of a cell; the former entry stays visible."""
-    said = facts.stated(
-        form=form,
-        chemistry=chemistry,
-        marking=marking,
-        rated_capacity_ah=rated_capacity,
-        rated_resistance_ohm=rated_resistance,
-        bought_new=bought_new,
-        maker=maker,
-        date_code=date_code,
-        rewrapped=rewrapped,
-        tabs=tabs,
-        maker_charge_current_a=maker_charge_current,
-        maker_discharge_current_a=maker_discharge_current,
-        full_voltage_v=full_voltage,
-        mass_g=mass,
-        protection_board=protection_board,
-        confirmed_rechargeable=confirm_rechargeable,
-    )
     if not (said or teardown or pack or box):
         raise UsageFault("nothing to correct was given", "add the entry that is right, like --chemistry nmc")
     kind = _mistyped(mistake)
     from straycell.store.book.records import KEEP
 
-    with context.writing() as writer:
+    bench = context.bench()
+    with bench.writing() as writer:
         found = writer.cell(writer.find_code(code))
         notes = _check_correction(found, said, mistyped=kind is not None)
         made = writer.correct_cell(
@@ -182,10 +130,11 @@ def correct(
             pack=KEEP if pack is None else pack,
             box=KEEP if box is None else box,
         )
+        done = followed(bench, writer, [], [made.code])
     output.emit([shapes.cell_json(made)], lambda: _codes([made]))
     for note in notes:
         output.talk(note)
-    talk_after(made.code, Step.INTAKE)
+    talk_recorded(done, Step.INTAKE)
 
 
 def _mistyped(mistake: str | None) -> str | None:
@@ -228,66 +177,66 @@ def list_all(
     chemistry: Annotated[Chemistry | None, values.word("--chemistry", Chemistry, "Only these.")] = None,
     form: Annotated[Form | None, values.word("--form", Form, "Only these.")] = None,
     box: Annotated[str | None, values.text_option("--box", "Only what lies there.", metavar="BOX")] = None,
+    teardown: Annotated[
+        str | None, values.text_option("--teardown", "Only what came out of it.", metavar="CODE")
+    ] = None,
+    search: Annotated[
+        str | None,
+        values.text_option(
+            "--search", "Only where marking, maker, box or tear-down hold this.", metavar="TEXT"
+        ),
+    ] = None,
+    min_capacity: Annotated[
+        float | None,
+        values.quantity("--min-capacity", Dimension.CAPACITY, "Only with this much or more today."),
+    ] = None,
     sort: Annotated[
         CellOrder | None, values.word("--sort", CellOrder, "In this order (default code).")
     ] = None,
+    columns: Annotated[
+        str | None,
+        values.text_option(
+            "--columns", f"These, joined by commas: {' '.join(cell_table.COLUMNS)}.", metavar="NAMES"
+        ),
+    ] = None,
+    plot: Annotated[
+        Path | None,
+        typer.Option(
+            "--plot", metavar="FILE", help="Also draw them, capacity over resistance (.png or .svg)."
+        ),
+    ] = None,
+    force: Force = False,
 ) -> None:
-    """List the cells."""
-    wanted = None if outcome is None else parse_outcome(outcome)
-    with context.reading() as reader:
-        cells = list(reader.cells(stage=stage, chemistry=chemistry, form=form, box=box))
-        standings = reader.standings(context.rules(), clock.now(), [cell.code for cell in cells])
-    outcomes = {code: standing.outcome for code, standing in standings.items()}
-    chosen = [cell for cell in cells if wanted is None or outcomes[cell.code] is wanted]
-    chosen = sort_cells(chosen, outcomes, sort or CellOrder.CODE)
-    documents = [
-        shapes.cell_json(cell)
-        | {"outcome": outcomes[cell.code].word, "valid_until": standings[cell.code].valid_until}
-        for cell in chosen
-    ]
-    rows = [
-        [
-            cell.code,
-            cell.facts.form.value,
-            cell.facts.chemistry.value,
-            cell.stage.value,
-            outcomes[cell.code].word,
-            cell.box,
-            cell.facts.marking or None,
-        ]
-        for cell in chosen
-    ]
-    headers = ["code", "form", "chem.", "stage", "outcome", "box", "marking"]
-    output.emit(
-        documents,
-        lambda: output.table(headers, rows, flexible="marking", empty="no cell fits what you asked for"),
+    """List the cells with their figures of today."""
+    wanted = Wanted(
+        None if outcome is None else parse_outcome(outcome),
+        stage,
+        chemistry,
+        form,
+        box,
+        teardown,
+        search,
+        min_capacity,
     )
+    names = cell_table.chosen_columns(columns)
+    bench = context.bench()
+    with bench.reading() as reader:
+        listed = cell_list(reader, bench.rules, bench.now, wanted)
+    listed = sort_cells(listed, sort or CellOrder.CODE)
+    if plot is not None:
+        cell_table.draw(listed, plot, force=force)
+    output.emit([cell_table.document(each) for each in listed], lambda: cell_table.show(listed, names))
 
 
 @app.command("show")
 def show(code: CodeArgument) -> None:
     """Show one cell: what it is, what it may do, why, and what comes next."""
-    from straycell.acceptance import figures
-
-    rules, now = context.rules(), clock.now()
-    with context.reading() as reader:
-        found = reader.cell(reader.find_code(code))
-        evidence = reader.evidence(found.code)
-        page = cell_page.CellPage(
-            cell=found,
-            verdict=reader.verdict(found.code, rules, now),
-            figures=figures(evidence, rules, now),
-            recorded=tuple(reader.recorded(found.code)),
-            defaults=rules.defaults,
-            now=now,
-            doubted=uncounted_capacity.doubted(evidence, rules, now),
-        )
+    page = cell_sheet(context.bench(), code)
     output.emit(cell_page.document(page), lambda: cell_page.show(page))
-    what_to_do = uncounted_capacity.remedy(evidence, rules, now) if page.doubted else ""
-    if what_to_do and (page.figures.at_least or page.figures.capacity is None):
-        output.hint(what_to_do)
+    if page.remedy and (page.figures.at_least or page.figures.capacity is None):
+        output.hint(page.remedy)
     talk_cautions(
-        Step.DISCARD if page.verdict.outcome is Outcome.DISCARD else Step.MEASURING, kinds=[found.facts]
+        Step.DISCARD if page.verdict.outcome is Outcome.DISCARD else Step.MEASURING, kinds=[page.cell.facts]
     )
 
 
@@ -295,29 +244,52 @@ def show(code: CodeArgument) -> None:
 def history(code: CodeArgument) -> None:
     """Show everything that ever happened to a cell, corrections too."""
     defaults = context.rules().defaults
-    with context.reading() as reader:
-        found = reader.find_code(code)
-        events = list(reader.history(found))
-        recorded = list(reader.recorded(found))
-    told: dict[int, list[str]] = {}
-    for entry in recorded:
-        told.setdefault(entry.event_id, []).append(cell_page.told(entry.item, defaults))
+    history = cell_history(context.bench(), code)
+    told = {
+        number: [cell_page.told(entry.item, defaults) for entry in entries]
+        for number, entries in history.recorded.items()
+    }
     rows = [
         [output.stamp_short(e.at), e.verb, e.subject or None, shapes.event_words(e, told.get(e.id, []))]
-        for e in events
+        for e in history.events
     ]
     output.emit(
-        [shapes.event_json(event) for event in events],
-        lambda: output.story(["when", "what", "which", "detail"], rows),
+        [shapes.event_json(event) for event in history.events],
+        lambda: tables.story(["when", "what", "which", "detail"], rows),
     )
 
 
 @app.command("move")
-def move(code: CodeArgument, box: Annotated[str, values.text_argument("BOX", "Where it lies now.")]) -> None:
-    """Put a cell into another box."""
+def move(
+    codes: Annotated[list[str], values.text_argument("CODE", "The cells.")],
+    box: Annotated[str, values.text_argument("BOX", "Where they lie now.")],
+) -> None:
+    """Put cells into another box, all of them in one write."""
     with context.writing() as writer:
-        found = writer.find_code(code)
-        writer.move_cell(found, box)
-        moved = writer.cell(found)
-    output.emit(shapes.cell_json(moved), lambda: output.say(f"{moved.code}  now in {moved.box}"))
+        found = list(dict.fromkeys(writer.find_code(code) for code in codes))
+        moved = [writer.move_cell(code, box) for code in found]
+    documents = [shapes.cell_json(cell) for cell in moved]
+    shown = f"{', '.join(cell.code for cell in moved)}  now in {box}"
+    output.emit(documents[0] if len(documents) == 1 else documents, lambda: output.say(shown))
     talk_cautions(Step.STORING)
+
+
+@app.command("swap")
+def swap(
+    first: Annotated[str, values.text_argument("CODE", "One of the two.")],
+    second: Annotated[str, values.text_argument("OTHER", "The other.")],
+    because: Annotated[
+        str, values.text_option("--because", "How they were mixed up; it stays in the history.")
+    ],
+    since: Annotated[
+        datetime | None, values.time_option("--since", "Only what was measured from then on (default: all).")
+    ] = None,
+) -> None:
+    """Put two mixed-up cells right: what was measured of one counts for the other."""
+    done = swap_cells(context.bench(), first, second, because, since)
+    defaults = context.rules().defaults
+    output.emit(
+        [shapes.item_json(item, defaults) for item in done.items],
+        lambda: output.say(f"{len(done.items)} readings and charges changed places"),
+    )
+    talk_recorded(done)

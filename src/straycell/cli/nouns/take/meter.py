@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Annotated, Any
 
-from straycell.cli.app import clock, context, output, values
+from straycell.cli.app import clock, context, output, tables, values
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show import shapes
 from straycell.errors import UsageFault
 from straycell.meters import Meter, meter_classes, meter_like, parse_accuracy, parse_resolution, show_accuracy
 from straycell.quantities import Dimension, show
+from straycell.typed import parse_day
 
 app = noun_app("What readings are taken with, and how far to trust it.")
 _D = Dimension
@@ -71,7 +72,7 @@ def add(
 @app.command("list")
 def list_all() -> None:
     """List the meters with their accuracies."""
-    with context.reading() as reader:
+    with context.bench().reading() as reader:
         meters = list(reader.meters())
     rows = [
         [
@@ -85,7 +86,7 @@ def list_all() -> None:
     ]
     output.emit(
         [shapes.meter_json(m) for m in meters],
-        lambda: output.table(
+        lambda: tables.table(
             ["name", "voltage", "capacity", "resistance", "temperature"],
             [[cell or None for cell in row] for row in rows],
             flexible="name",
@@ -102,7 +103,7 @@ def compare(
 ) -> None:
     """Record that a meter was held against a better one; `due` asks for it once a year."""
     now = clock.now()
-    day = values.parse_day(on, now) if on is not None else now.astimezone().date()
+    day = parse_day(on, now) if on is not None else now.astimezone().date()
     with context.writing() as writer:
         done = writer.compare_meter(name, day, note or "")
     document = {"meter": done.meter, "compared_on": output.day(done.last), "note": note}

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from straycell.cells import Look
-from straycell.cli.app import clock, context, output, prompts, values
+from straycell.cli.app import clock, context, output, prompts, tables, values
 from straycell.cli.app.files import Force
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.nouns.use.match import match_project, plan_all
 from straycell.cli.nouns.use.project import understood
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import BadData, NegativeAnswer, UsageFault
+from straycell.keys import NEW
 from straycell.safety import Step
 
 if TYPE_CHECKING:
@@ -35,7 +36,7 @@ def list_all() -> None:
     rows = [[b.project, str(b.state), output.day(b.reserved_at), ", ".join(b.codes)] for b in builds]
     output.emit(
         [document(build) for build in builds],
-        lambda: output.table(
+        lambda: tables.table(
             ["project", "state", "since", "cells"], rows, flexible="cells", empty="no build"
         ),
     )
@@ -122,12 +123,16 @@ def finish(
 
 
 def _require_finishable(reader: Reader, name: str) -> None:
+    from straycell.cli.nouns.use.match_held import held_match, refuse_if_unfit
     from straycell.projects import finish_faults
 
     project, build = understood(reader.project(name)), reader.live_build(name)
     faults = finish_faults(project, series=len(build.groups) if build else None)
     if faults:
         raise NegativeAnswer(f"project '{name}' cannot be finished: {faults[0]}", _more(faults))
+    if build is not None:
+        # The file may have been replaced since: current, temperature and charger are asked again.
+        refuse_if_unfit(held_match(reader, name, build), build)
 
 
 def _more(faults: list[str]) -> str:
@@ -175,7 +180,7 @@ def inspect(
             raise BadData(f"project '{name}' has no finished build", "see: straycell build list")
         if build.finished_at >= now:
             raise BadData(f"the build of '{name}' was finished just now", "look at it again later")
-        writer.add_readings([Reading(0, c, Quantity.LOOK, now, look=tuple(look)) for c in build.codes])
+        writer.add_readings([Reading(NEW, c, Quantity.LOOK, now, look=tuple(look)) for c in build.codes])
         writer.settle()
         outcomes = writer.outcomes(context.rules(), now, build.codes)
     bad = [code for code, outcome in outcomes.items() if outcome.word == "discard"]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from straycell.cli.app import clock, context, output, values
+from straycell.cli.app import clock, context, output, tables, values
 from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.options import current
 from straycell.errors import BadData, UsageFault
@@ -125,7 +125,7 @@ def stocks_list() -> None:
             }
             for s in known
         ],
-        lambda: output.table(
+        lambda: tables.table(
             ["name", "label", "a page", "goes", "for"], rows, flexible="for", empty="no stock"
         ),
     )

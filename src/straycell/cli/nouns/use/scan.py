@@ -22,6 +22,7 @@ from straycell.safety import Step
 
 if TYPE_CHECKING:
     from straycell.bench.inventory import Inventory
+    from straycell.store.book.records import HandoverEntry
 
 app = lone_app()
 
@@ -122,17 +123,17 @@ def _move(box: str) -> None:
 
 
 def _hand_over(place: str) -> None:
-    numbers: set[int] = set()
+    found: list[HandoverEntry] = []
 
     def take(text: str) -> str:
         with context.writing() as writer:
             code = writer.find_code(_parsed(text))
-            numbers.add(writer.add_handover(place, [code]).id)
+            found.append(writer.add_handover(place, [code]))
         output.talk(f"{code} is on the hand-over to '{place}'")
         return code
 
     taken = list(dict.fromkeys(_codes(take)))
-    number = max(numbers, default=None)
+    number = found[-1].id if found else None
     output.emit(
         {"place": place, "handover": number, "taken": taken},
         lambda: output.say(f"{len(taken)} on the hand-over to '{place}'"),
