@@ -26,7 +26,6 @@ from straycell.store.book import (
     handovers,
     household,
     meters,
-    prints,
     projects,
     readings,
     teardowns,
@@ -333,12 +332,12 @@ class Reader:
     def label_prints(self) -> dict[str, LabelPrint]:
         """The latest printed label of every cell that has one, by code."""
         with self._look() as conn:
-            return prints.label_prints(conn)
+            return events.label_prints(conn)
 
     def printer_scale(self, printer: str) -> float:
         """What this printer's pages are drawn by. Raises BadData for a printer not measured yet."""
         with self._look() as conn:
-            return prints.printer_scale(conn, printer)
+            return events.printer_scale(conn, printer)
 
     def own_events(self, since: datetime) -> list[tuple[Event, list[str]]]:
         """What this bench wrote since a time (UTC): each event with its readings that still count, oldest first."""

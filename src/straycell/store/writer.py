@@ -21,10 +21,10 @@ from straycell.store.book import (
     boxes,
     builds,
     cells,
+    events,
     handovers,
     household,
     meters,
-    prints,
     projects,
     readings,
     teardowns,
@@ -157,11 +157,11 @@ class Writer(Reader):
 
     def record_labels(self, purpose: str, said: Mapping[str, str]) -> None:
         """Labels of these cells were printed; the fingerprint of what each says, by code."""
-        prints.record_labels(self._pen, purpose, said)
+        events.record_labels(self._pen, purpose, said)
 
     def record_scale(self, printer: str, scale: float) -> None:
         """What a printer's pages must be drawn by so that they come out true."""
-        prints.record_scale(self._pen, printer, scale)
+        events.record_scale(self._pen, printer, scale)
 
     # what was measured
 

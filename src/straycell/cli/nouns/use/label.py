@@ -23,7 +23,7 @@ from straycell.labels.content import Purpose
 from straycell.safety import Step, cautions_for
 
 if TYPE_CHECKING:
-    from straycell.bench.labels_of import CellLabel
+    from straycell.bench.paper.labels_of import CellLabel
     from straycell.labels.content import LabelContent
     from straycell.labels.stocks.stock import Stock
     from straycell.store.reader import Reader
@@ -58,7 +58,7 @@ def sheet_cautions() -> list[str]:
 
 def print_cells(codes: Sequence[str], out: Path, *, force: bool = False) -> int:
     """A sheet of these cells on the stocks of their forms, remembered as printed; returns how many labels."""
-    from straycell.bench.labels_of import labels_of, on_stocks
+    from straycell.bench.paper.labels_of import labels_of, on_stocks
     from straycell.labels.render import sheet_pdf
 
     now = clock.now()
@@ -121,7 +121,7 @@ def sheet(
 
     The stock follows from each cell's form: cells of several forms get pages of several stocks.
     """
-    from straycell.bench.labels_of import Wanted, on_stocks, place_labels, wanted_labels
+    from straycell.bench.paper.labels_of import Wanted, on_stocks, place_labels, wanted_labels
     from straycell.labels.stocks.choose import box_stock
 
     kind = purpose or Purpose.SHELF
@@ -231,7 +231,7 @@ def single(
     force: Force = False,
 ) -> None:
     """One label as a one-bit picture for a label printer, on a stock of one label a page where one fits."""
-    from straycell.bench.labels_of import Wanted, on_stocks, wanted_labels
+    from straycell.bench.paper.labels_of import Wanted, on_stocks, wanted_labels
     from straycell.labels.picture import single_png
 
     known = dict(sorted(known_stocks().items(), key=lambda entry: entry[1].per_page > 1))

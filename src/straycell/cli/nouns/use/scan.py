@@ -21,7 +21,7 @@ from straycell.errors import StraycellError, UsageFault
 from straycell.safety import Step
 
 if TYPE_CHECKING:
-    from straycell.bench.inventory import Inventory
+    from straycell.bench.paper.inventory import Inventory
     from straycell.store.book.records import HandoverEntry
 
 app = lone_app()
@@ -142,7 +142,7 @@ def _hand_over(place: str) -> None:
 
 
 def _check(box: str) -> None:
-    from straycell.bench.inventory import take_inventory
+    from straycell.bench.paper.inventory import take_inventory
 
     with context.reading() as reader:
         take_inventory(reader, box, ())
