@@ -1,4 +1,4 @@
-"""`due`, cell by cell: each kind of issue 7 at its day, with why and what to do."""
+"""`due`, cell by cell: each kind on its day, with why and what to do."""
 
 from __future__ import annotations
 
