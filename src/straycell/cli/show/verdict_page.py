@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from straycell.acceptance.reasons import Reason, Verdict
+from straycell.acceptance.reasons import Reason, Status, Verdict
 from straycell.acceptance.rules import shipped_rules
 from straycell.bench.verdict_words import headline, next_steps, why
 from straycell.cli.app import output, tables
 from straycell.cli.show.figure_words import figure
+from straycell.cli.show.limit_bar import limit_bar
 from straycell.cli.show.outcomes import sign
 
 
@@ -21,8 +22,8 @@ def say_headline(verdict: Verdict, lead: str = "") -> None:
         output.say(line)
 
 
-def page(verdict: Verdict, now: datetime) -> None:
-    """The whole verdict for a person."""
+def page(verdict: Verdict, now: datetime, *, everything: bool = False) -> None:
+    """The verdict for a person: what failed, is close or missing; with `everything` also what is met."""
     say_headline(verdict, verdict.code)
     reasons = why(verdict)
     if reasons:
@@ -30,14 +31,20 @@ def page(verdict: Verdict, now: datetime) -> None:
         output.bullets(reasons)
     output.section("Next")
     output.bullets(next_steps(verdict, now) or ["nothing: it is ready for a project"])
-    output.section("Every rule")
-    tables.table(
-        ["rule", "status", "observed", "limit", "best", "safety"],
-        [_row(reason) for reason in verdict.reasons],
-        flexible="observed",
-        empty="no rule had anything to say",
-    )
+    open_ones = [reason for reason in verdict.reasons if reason.status is not Status.MET]
+    met = [reason for reason in verdict.reasons if reason.status is Status.MET]
+    shown = [*open_ones, *(met if everything else [])]
+    if shown:
+        output.section("Every rule" if everything else "Not met")
+        tables.table(
+            ["rule", "status", "observed", "limit", "how near", "best", "safety"],
+            [_row(reason) for reason in shown],
+            flexible="observed",
+            empty="",
+        )
     output.say("")
+    if met and not everything:
+        output.say(f"{len(met)} {'more met' if open_ones else 'rules, all met'}: --all shows them")
     output.say(f"rules: {verdict.rules} ({verdict.rules_hash[:12]}), judged {output.stamp_short(verdict.at)}")
 
 
@@ -49,6 +56,7 @@ def _row(reason: Reason) -> list[str | None]:
         reason.status.value,
         figure(reason.observed, reason.unit, reason.expanded_uncertainty, quantity=quantity),
         figure(reason.limit, reason.unit, quantity=quantity),
+        limit_bar(reason.observed, reason.limit, reason.expanded_uncertainty),
         reason.ceiling.word,
         "yes" if reason.safety else "",
     ]

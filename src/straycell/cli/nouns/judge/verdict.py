@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Annotated
 
+import typer
+
 from straycell.acceptance.reasons import Outcome
 from straycell.acceptance.record import verdict_to_json
 from straycell.bench import verdict_words
@@ -21,14 +23,19 @@ app = noun_app("What a cell may be used for, with every reason.")
 
 
 @app.command("show")
-def show(code: Annotated[str, values.text_argument("CODE", "The cell.")]) -> None:
+def show(
+    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    everything: Annotated[bool, typer.Option("--all", help="Also the rules that are met.")] = False,
+) -> None:
     """Show a cell's verdict: why, what to do next, and when."""
     bench = context.bench()
     with bench.reading() as reader:
         found = reader.find_code(code)
         verdict = reader.verdict(found, bench.rules, bench.now)
         facts = reader.cell(found).facts
-    output.emit(verdict_to_json(verdict), lambda: verdict_page.page(verdict, bench.now))
+    output.emit(
+        verdict_to_json(verdict), lambda: verdict_page.page(verdict, bench.now, everything=everything)
+    )
     if verdict.outcome is Outcome.DISCARD:
         talk_cautions(*parting(verdict), kinds=[facts])
     else:
