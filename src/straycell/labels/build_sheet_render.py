@@ -7,22 +7,16 @@ from datetime import UTC, datetime
 from fpdf import FPDF
 
 from straycell.labels.boxes import Box
-from straycell.labels.build_sheet import (
-    MODULE_MM,
-    PAGE_HEIGHT_MM,
-    PAGE_WIDTH_MM,
-    BuildSheet,
-    SheetPage,
-    lay_out_sheet,
-)
-from straycell.labels.payload import QUIET_MODULES
-from straycell.labels.render import draw_text, pdf_measure, qr_matrix, runs_of
+from straycell.labels.build_sheet import PAGE_HEIGHT_MM, PAGE_WIDTH_MM, BuildSheet, SheetPage, lay_out_sheet
+from straycell.labels.build_sheet_drawing import Disc, Face
+from straycell.labels.render import draw_text, pdf_measure
 
-LINE_MM, WIRE_MM = 0.2, 0.5
+LINE_MM, RIM_MM, TAB_MM = 0.2, 0.45, 1.0
+_LINK_GREY = 150
 
 
 def build_sheet_pdf(sheet: BuildSheet, now: datetime) -> bytes:
-    """The sheet as a PDF of A4 pages."""
+    """The sheet as a PDF of A4 pages, upright or laid across."""
     pdf = FPDF(unit="mm", format=(PAGE_WIDTH_MM, PAGE_HEIGHT_MM))
     pdf.set_auto_page_break(False)
     pdf.set_margin(0)
@@ -30,7 +24,7 @@ def build_sheet_pdf(sheet: BuildSheet, now: datetime) -> bytes:
     pdf.set_producer("straycell")
     pdf.set_title("straycell build sheet")
     for page in lay_out_sheet(sheet, pdf_measure):
-        pdf.add_page()
+        pdf.add_page(format=page.size)
         _draw(pdf, page)
     return bytes(pdf.output())
 
@@ -40,27 +34,57 @@ def _draw(pdf: FPDF, page: SheetPage) -> None:
     pdf.set_fill_color(0)
     pdf.set_line_width(LINE_MM)
     for box in page.outlines:
-        pdf.rect(box.x, box.y, box.width, box.height, style="D")
-    for bar in page.bars:
-        pdf.rect(bar.x, bar.y, bar.width, bar.height, style="F")
-    pdf.set_line_width(WIRE_MM)
-    for wire in page.wires:
-        pdf.line(*wire)
-    for code, box in page.symbols:
-        _symbol(pdf, code, box)
+        _rectangle(pdf, box, "D")
+    for rule in page.rules:
+        pdf.line(*rule)
+    for face in page.faces:
+        _draw_face(pdf, face)
     for item in page.texts:
         draw_text(pdf, item, 0.0, 0.0)
 
 
-def _symbol(pdf: FPDF, code: str, box: Box) -> None:
-    """All modules as one filled path: separate rectangles would show hairlines between them on screens."""
-    inner = box.shrunk(QUIET_MODULES * MODULE_MM)
-    with pdf.new_path() as path:
-        path.style.fill_color = "#000000"
-        path.style.stroke_color = None
-        path.style.auto_close = False
-        for row, dark in enumerate(qr_matrix(code)):
-            for start, length in runs_of(dark):
-                path.rectangle(
-                    inner.x + start * MODULE_MM, inner.y + row * MODULE_MM, length * MODULE_MM, MODULE_MM
-                )
+def _draw_face(pdf: FPDF, face: Face) -> None:
+    """Metal first, the discs over the tabs' ends, then the words."""
+    pdf.set_fill_color(_LINK_GREY)
+    for link in face.links:
+        _rectangle(pdf, link.box, "F")
+    pdf.set_fill_color(0)
+    pdf.set_line_width(RIM_MM)
+    for outline in face.outlines:
+        _rectangle(pdf, outline, "D")
+    for strip in (*face.bars, *face.leads):
+        _rectangle(pdf, strip.box, "F")
+    for disc in face.discs:
+        _draw_disc(pdf, disc)
+    pdf.set_line_width(TAB_MM)
+    for tab in face.tabs:
+        pdf.line(*tab)
+    pdf.set_line_width(LINE_MM)
+    pdf.set_dash_pattern(dash=1.6, gap=1.2)
+    for gap in face.gaps:
+        pdf.line(*gap)
+    pdf.set_dash_pattern()
+    for item in face.texts:
+        draw_text(pdf, item, 0.0, 0.0)
+    pdf.set_text_color(255)
+    for item in face.white:
+        draw_text(pdf, item, 0.0, 0.0)
+    pdf.set_text_color(0)
+
+
+def _draw_disc(pdf: FPDF, disc: Disc) -> None:
+    """Black with a white cross, or white with a black bar: told apart without colour, and from afar."""
+    pdf.set_line_width(RIM_MM)
+    pdf.set_fill_color(0 if disc.plus else 255)
+    pdf.ellipse(disc.x - disc.radius, disc.y - disc.radius, 2 * disc.radius, 2 * disc.radius, style="FD")
+    arm, thick = 0.34 * disc.radius, 0.15 * disc.radius
+    y = disc.sign_y
+    pdf.set_fill_color(255 if disc.plus else 0)
+    _rectangle(pdf, Box(disc.x - arm, y - 0.5 * thick, 2 * arm, thick), "F")
+    if disc.plus:
+        _rectangle(pdf, Box(disc.x - 0.5 * thick, y - arm, thick, 2 * arm), "F")
+    pdf.set_fill_color(0)
+
+
+def _rectangle(pdf: FPDF, box: Box, style: str) -> None:
+    pdf.rect(box.x, box.y, box.width, box.height, style=style)

@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+from straycell.cells import position_name
 from straycell.matching.explain import PACKS_NOT_SEEN, kept, missing_for, nearest_of, warnings_for
 from straycell.matching.pack.joining import Joining
 from straycell.matching.screen.candidates import Candidate, Why
@@ -53,6 +54,7 @@ class Match:
             "project": self.project,
             "served": self.served,
             "groups": [list(group) for group in self.groups],
+            "positions": positions(self.groups),
             "spread_ah": self.spread_ah,
             "bound_spread_ah": self.bound_spread_ah,
             "gap": self.gap,
@@ -67,6 +69,15 @@ class Match:
             "plan": self.plan,
             "joining": self.joining.to_json() if self.joining else None,
         }
+
+
+def positions(groups: Sequence[Sequence[str]]) -> dict[str, str]:
+    """Where each cell sits, by code: `1a` in the first place of the first group."""
+    return {
+        code: position_name(number, place)
+        for number, group in enumerate(groups, 1)
+        for place, code in enumerate(group, 1)
+    }
 
 
 def _runtime_json(runtime: Runtime | None) -> dict[str, float | None] | None:

@@ -22,11 +22,10 @@ Notes = tuple[str, tuple[str, ...], bool]
 
 
 def cell_lines(c: Candidate) -> tuple[str, ...]:
-    """Two short lines of figures for one cell."""
-    first = [capacity(c.capacity.value)] if c.capacity else []
-    first += [ohms(c.resistance.value)] if c.resistance else []
-    rest = (volts(c.rest.measured.value) + " at rest",) if c.rest else ("rest voltage: measure",)
-    return (", ".join(first), *rest)
+    """The figures of one cell in the list of the sheet."""
+    found = [capacity(c.capacity.value)] if c.capacity else []
+    found += [ohms(c.resistance.value)] if c.resistance else []
+    return (*found, *([volts(c.rest.measured.value)] if c.rest else []))
 
 
 def sheet_notes(

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from straycell.bench.candidates import candidates
+from straycell.cells import Form, position_name
 from straycell.cli.app import clock, context, output
 from straycell.cli.app.files import write_whole
 from straycell.cli.nouns.use.project import understood
@@ -54,6 +55,8 @@ def sheet_of(project: Project, groups: Sequence[Sequence[Candidate]], plan: str,
     limits = UseLimits.from_rules(context.rules())
     found = as_built(project, groups, limits, now)
     codes = [c.code for group in groups for c in group]
+    order = found.joining.order if found.joining and len(groups[0]) > 1 else ()
+    turn = {code: number for group in order for number, code in enumerate(group, 1)}
     shape = shape_words(len(groups), len(groups[0])) if len(codes) > 1 else "one cell"
     facts = groups[0][0].facts
     kind = " ".join(part for part in (str(facts.chemistry), str(facts.form), facts.marking) if part)
@@ -64,7 +67,14 @@ def sheet_of(project: Project, groups: Sequence[Sequence[Candidate]], plan: str,
     return BuildSheet(
         title=project.name,
         facts=(f"{shape}, {kind}", *fact_lines(found, project)),
-        groups=tuple(tuple(SheetCell(c.code, cell_lines(c)) for c in group) for group in groups),
+        groups=tuple(
+            tuple(
+                SheetCell(position_name(number, place), c.code, turn.get(c.code, 0), ", ".join(cell_lines(c)))
+                for place, c in enumerate(group, 1)
+            )
+            for number, group in enumerate(groups, 1)
+        ),
         sections=tuple(sections),
         foot=f"straycell build sheet, '{project.name}', plan {plan}, {output.day(now)}",
+        flat=facts.form in (Form.POUCH, Form.PRISMATIC),
     )

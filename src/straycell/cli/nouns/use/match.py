@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from straycell.bench.candidates import candidates
+from straycell.cells import position_name
 from straycell.cli.app import clock, context, output, values
 from straycell.cli.app.verbs import lone_app
 from straycell.cli.nouns.use.project import limits, understood
@@ -201,7 +202,8 @@ def say_cells(found: Match) -> None:
     for number, group in enumerate(found.groups, 1):
         ah = held.get(f"group {number}")
         holds = f"  {show(ah, Dimension.CAPACITY)}" if isinstance(ah, float) else ""
-        for line in output.wrap(f"{number}{holds}: {' + '.join(group)}", "  ", "    "):
+        placed = " + ".join(f"{position_name(number, place)} {code}" for place, code in enumerate(group, 1))
+        for line in output.wrap(f"group {number}{holds}: {placed}", "  ", "    "):
             output.say(line)
     spread = show(found.spread_ah or 0.0, Dimension.CAPACITY)
     gap = (
