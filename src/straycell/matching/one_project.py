@@ -10,6 +10,7 @@ from datetime import datetime
 
 from straycell.cells import position_name
 from straycell.matching.explain import PACKS_NOT_SEEN, kept, missing_for, nearest_of, warnings_for
+from straycell.matching.pack.data import PackData, pack_data
 from straycell.matching.pack.joining import Joining
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.demand import Demand
@@ -30,7 +31,7 @@ class Match:
 
     `why` holds the tests the chosen cells passed, `not_chosen` the first one each other cell failed (nearest
     first); an unserved match has its `missing`, and the `nearest` cell. `joining` says how a pack's cells come
-    together. Capacities in Ah.
+    together, `data` what the pack is in figures. Capacities in Ah.
     """
 
     project: str
@@ -47,6 +48,7 @@ class Match:
     nearest: Why | None = None
     plan: str | None = None
     joining: Joining | None = None
+    data: PackData | None = None
 
     def to_json(self) -> dict[str, object]:
         """With the keys of the command `match`."""
@@ -68,6 +70,7 @@ class Match:
             "nearest": self.nearest.to_json() if self.nearest else None,
             "plan": self.plan,
             "joining": self.joining.to_json() if self.joining else None,
+            "pack": self.data.to_json() if self.data else None,
         }
 
 
@@ -115,6 +118,7 @@ def match_single(
     chosen = fitting[0]
     assert chosen.runtime is not None
     runtime = final_runtime(screen, chosen.candidate, chosen.runtime)
+    data = pack_data(project, ((chosen.candidate,),), limits)
     return Match(
         project=project.name,
         served=True,
@@ -125,8 +129,9 @@ def match_single(
         runtime=runtime,
         why=chosen.reasons,
         not_chosen=not_chosen,
-        warnings=warnings + warnings_for(project, limits, chosen) + runtime.notes,
+        warnings=warnings + warnings_for(project, limits, chosen) + data.warnings + runtime.notes,
         plan=plan_hash(project, ((chosen.candidate,),)),
+        data=data,
     )
 
 

@@ -12,6 +12,7 @@ from straycell.matching.answer_check import check_answer
 from straycell.matching.explain import nearest_of, warnings_for
 from straycell.matching.one_project import Match, match_project, plan_hash
 from straycell.matching.pack.check import check_pack
+from straycell.matching.pack.data import pack_data
 from straycell.matching.pack.groups import equivalent, held
 from straycell.matching.pack.joining import plan_joining
 from straycell.matching.pack.kinds import PackKind, by_kind
@@ -87,6 +88,7 @@ def withheld(project: Project, found: Match) -> Match:
         why=(),
         plan=None,
         joining=None,
+        data=None,
         not_chosen=tuple(
             Why(code, "kept", True, "would do once there is protection") for g in found.groups for code in g
         )
@@ -127,10 +129,11 @@ def as_built(
         all(why.passed for why in (*failed, *reasons)),
         names,
         spread_ah=max(held_ah) - min(held_ah),
-        runtime=min((run.steady for run in found), key=lambda runtime: runtime.low_h),
+        runtime=weakest_run(screen, alike, [run.steady for run in found]),
         why=(*failed, *reasons),
         plan=plan_hash(project, groups),
         joining=plan_joining(cells, limits),
+        data=pack_data(project, cells, limits),
     )
 
 
@@ -238,8 +241,10 @@ def described(
 ) -> Match:
     """The answer for a plan, checked once more on its own."""
     check_pack(screen, plan.groups)
-    runtime = _runtime(screen, plan)
-    warnings = warnings_for(project, limits) + pack_warnings(screen, plan) + runtime.notes
+    alike = [equivalent(group, f"group {number}") for number, group in enumerate(plan.groups, 1)]
+    runtime = weakest_run(screen, alike, plan.runtimes)
+    data = pack_data(project, plan.groups, limits)
+    warnings = warnings_for(project, limits) + pack_warnings(screen, plan) + data.warnings + runtime.notes
     return Match(
         project=project.name,
         served=True,
@@ -253,15 +258,13 @@ def described(
         warnings=tuple(dict.fromkeys(warnings)),
         plan=plan_hash(project, plan.groups),
         joining=plan_joining(plan.groups, limits),
+        data=data,
     )
 
 
-def _runtime(screen: Screen, plan: PackPlan) -> Runtime:
-    """The run time of the pack: that of its weakest group."""
-    each = [
-        final_runtime(screen, equivalent(group, f"group {number}"), steady)
-        for number, (group, steady) in enumerate(zip(plan.groups, plan.runtimes, strict=True), 1)
-    ]
+def weakest_run(screen: Screen, alike: Sequence[Candidate], steady: Sequence[Runtime]) -> Runtime:
+    """The run time of the pack as it is told, the same on every page: that of its weakest group."""
+    each = [final_runtime(screen, c, run) for c, run in zip(alike, steady, strict=True)]
     weakest = min(each, key=lambda runtime: runtime.low_h)
     return replace(
         weakest,

@@ -68,8 +68,6 @@ def pack_warnings(screen: Screen, plan: PackPlan) -> tuple[str, ...]:
         per_cell=protection.per_cell,
         balancing=protection.balancing,
     )
-    if demand.parallel > 1:
-        notes.append("a fuse for each cell in parallel keeps a failing one from taking the current of all")
     return (*notes, *answer.advice)
 
 

@@ -85,7 +85,9 @@ class Candidate:
         by_rule_a = c_rate * max(0.0, self.capacity.low)
         if maker_a is None:
             return by_rule_a
-        return maker_a if self.outcome > Outcome.LIGHT else min(by_rule_a, maker_a)
+        # A figure from the sleeve of a re-wrapped cell is not its maker's: it may lower, never raise.
+        may_raise = self.outcome > Outcome.LIGHT and not self.facts.rewrapped
+        return maker_a if may_raise else min(by_rule_a, maker_a)
 
 
 @dataclass(frozen=True, slots=True)

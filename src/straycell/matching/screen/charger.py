@@ -134,7 +134,12 @@ def _how(charge: ChargeSpec, set_v: float) -> str:
 
 def allowed_charge_a(project: Project, c: Candidate, limits: UseLimits) -> float:
     """Largest charge current in A for this cell in this project: less where it is known to be cool."""
-    allowed_a, at_c = c.allowed_in_a(limits), charging_place_c(project, limits)
+    return cell_charge_a(c, limits, charging_place_c(project, limits))
+
+
+def cell_charge_a(c: Candidate, limits: UseLimits, at_c: float | None) -> float:
+    """Largest charge current in A for this cell at a temperature; None counts as a room."""
+    allowed_a = c.allowed_in_a(limits)
     if at_c is None or c.capacity is None or temperature_limit(at_c) >= temperature_limit(ROOM_C):
         return allowed_a
     return min(allowed_a, temperature_limit(at_c) * max(0.0, c.capacity.low))

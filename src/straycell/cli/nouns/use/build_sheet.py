@@ -14,11 +14,15 @@ from straycell.cli.app.files import write_whole
 from straycell.cli.nouns.use.project import understood
 from straycell.errors import BadData
 from straycell.safety import Step, cautions_for
+from straycell.safety.energy import Held, mass_g
 
 if TYPE_CHECKING:
     from straycell.labels.build_sheet import BuildSheet
     from straycell.matching import Candidate
     from straycell.projects import Project
+
+
+MOST_NAMED = 24
 
 
 def write_sheet(name: str, out: Path) -> None:
@@ -61,12 +65,17 @@ def sheet_of(project: Project, groups: Sequence[Sequence[Candidate]], plan: str,
     facts = groups[0][0].facts
     kind = " ".join(part for part in (str(facts.chemistry), str(facts.form), facts.marking) if part)
     labels = f"straycell label sheet {' '.join(codes)} --out labels.pdf"
+    if len(codes) > MOST_NAMED:
+        labels = (
+            f"straycell label sheet CODE ... --out labels.pdf, with the {len(codes)} codes of the list above"
+        )
     sections = [Section(*notes) for notes in sheet_notes(project, found, groups, limits)]
     sections.append(Section("Labels to print", (labels,)))
-    sections.append(Section("Cautions", tuple(c.text for c in cautions_for(Step.BUILD))))
+    cautions = [c for c in cautions_for(Step.BUILD) if len(codes) > 1 or c.id != "join-equal"]
+    sections.append(Section("Cautions", tuple(c.text for c in cautions)))
     return BuildSheet(
         title=project.name,
-        facts=(f"{shape}, {kind}", *fact_lines(found, project)),
+        facts=(f"{shape}, {kind}", *fact_lines(found, project, mass_words(groups))),
         groups=tuple(
             tuple(
                 SheetCell(position_name(number, place), c.code, turn.get(c.code, 0), ", ".join(cell_lines(c)))
@@ -78,3 +87,11 @@ def sheet_of(project: Project, groups: Sequence[Sequence[Candidate]], plan: str,
         foot=f"straycell build sheet, '{project.name}', plan {plan}, {output.day(now)}",
         flat=facts.form in (Form.POUCH, Form.PRISMATIC),
     )
+
+
+def mass_words(groups: Sequence[Sequence[Candidate]]) -> str:
+    """`90 g of cells`, or `about 90 g` where one was not weighed."""
+    amounts = [mass_g(Held(c.facts, c.capacity.value if c.capacity else None)) for g in groups for c in g]
+    about = "about " if any(amount.estimated for amount in amounts) else ""
+    of = " of cells" if len(amounts) > 1 else ""
+    return f"{about}{sum(amount.value for amount in amounts):.3g} g{of}"

@@ -159,6 +159,7 @@ def page(found: Match) -> None:
         _say_wrapped(f"{found.project}: not served")
         output.section("What is missing")
         output.bullets(found.missing)
+    say_pack(found)
     if found.joining is not None:
         output.section("Joining, in this order")
         output.bullets(found.joining.lines)
@@ -176,6 +177,19 @@ def page(found: Match) -> None:
         output.say("")
         output.say(f"plan {found.plan}")
         _say_reserve(found)
+
+
+def say_pack(found: Match) -> None:
+    """The pack's own data: voltages, energy, currents by temperature, fuses, the board to look for."""
+    from straycell.matching.pack.fuse_words import danger_lines, fuse_lines
+    from straycell.matching.pack.sheet_words import charge_lines, pack_lines
+
+    if found.data is None:
+        return
+    output.section("The pack" if found.joining is not None else "The cell in it")
+    board = "a board that fits: " + "; ".join(found.data.board)
+    lines = (*pack_lines(found.data), *charge_lines(found.data), *fuse_lines(found.data), board)
+    output.bullets((*danger_lines(found.data), *lines))
 
 
 def _say_reserve(plan: Match) -> None:
