@@ -127,7 +127,7 @@ def test_a_resistor_for_the_lamps_that_keeps_the_promise(bench: Bench) -> None:
 def test_the_next_smaller_resistor_would_not_keep_it(bench: Bench) -> None:
     """33 ohm is the least: what `runtime` says of the same lamps behind 30 ohm, less 5 %, is under 48 h."""
     code = graded(bench)
-    found = bench.do(f"load for-runtime {code} --runtime 48h --until 3V {STRING} --supply 3V")
+    found = bench.do(f"load for-runtime {code} --runtime 48h --until 3V {STRING} --supply 3V --brighter")
     assert found["resistor"]["ohm"] == pytest.approx(33.0)
     # The same diode behind 28.5 ohm, measured at 3 V: I R + 2 kT/q ln(I / I0) fills 0.67 V (solved by halving).
     low, high = 0.0, 3.0
@@ -242,8 +242,11 @@ def test_a_supply_that_leaves_only_a_glow_is_called_dark(bench: Bench) -> None:
 
 def test_lamps_that_get_more_than_was_measured_are_told(bench: Bench) -> None:
     """At 3 V they drew 129 mA; behind the same resistor a full cell gives more."""
-    found = bench.do(f"load for-runtime {graded(bench)} --runtime 1h --until 3V {STRING} --supply 3V")
-    assert found["current_a"] > 0.67 / 5.2 and any("feel for warmth" in note for note in found["notes"])
+    line = f"load for-runtime {graded(bench)} --runtime 1h --until 3V {STRING} --supply 3V"
+    found = bench.do(f"{line} --brighter")
+    assert found["current_a"] > 0.67 / 5.2 and any("burn out" in note for note in found["notes"])
+    gentle = bench.do(line)
+    assert gentle["current_a"] <= 0.67 / 5.2 and not any("burn out" in note for note in gentle["notes"])
 
 
 def test_lamps_that_fade_on_the_cell_stop_when_they_are_dark(bench: Bench) -> None:

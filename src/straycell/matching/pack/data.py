@@ -13,6 +13,7 @@ from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
 from straycell.matching.words import at_least, at_most, capacity, volts
 from straycell.physics.curves import all_curves, curves_for
+from straycell.physics.loads import Lamps
 from straycell.physics.protection import trip_range
 from straycell.projects import Project
 from straycell.quantities import Dimension
@@ -38,6 +39,7 @@ class PackData:
     currents: PackCurrents
     fusing: Fusing
     board: tuple[str, ...]
+    lamps: str = ""
 
     @property
     def alone(self) -> bool:
@@ -46,8 +48,9 @@ class PackData:
 
     @property
     def warnings(self) -> tuple[str, ...]:
-        """What keeps the build from being finished."""
-        return tuple(f"the build cannot be finished like this: {fault}" for fault in self.fusing.faults)
+        """What keeps the build from being finished, and what the lamps of the device would get."""
+        faults = [f"the build cannot be finished like this: {fault}" for fault in self.fusing.faults]
+        return (*faults, *([self.lamps] if self.lamps else []))
 
     def to_json(self) -> dict[str, object]:
         """With the keys of the commands; a size is width, depth and height as usually arranged."""
@@ -74,13 +77,14 @@ def pack_data(project: Project, groups: Sequence[Group], limits: UseLimits) -> P
     mean_v = fmean(fmean(curve.voltage(k / 100) for k in range(101)) for curve in curves)
     weakest = min((held(group) for group in groups), key=lambda figure: figure.low)
     least_ah = min(held(group).value for group in groups)
+    full_v = limits.full_v[chemistry] * series
     currents, fusing = pack_currents(groups, limits), fusing_of(demand, groups, limits)
     return PackData(
         series=series,
         parallel=parallel,
         empty_v=demand.stop_v(chemistry, limits) * series,
         nominal_v=mean_v * series,
-        full_v=limits.full_v[chemistry] * series,
+        full_v=full_v,
         capacity_ah=least_ah,
         low_wh=max(0.0, weakest.low) * mean_v * series,
         expected_wh=least_ah * mean_v * series,
@@ -88,6 +92,7 @@ def pack_data(project: Project, groups: Sequence[Group], limits: UseLimits) -> P
         currents=currents,
         fusing=fusing,
         board=_board(demand, groups, limits, fusing),
+        lamps=project.load.brighter(full_v) if isinstance(project.load, Lamps) else "",
     )
 
 

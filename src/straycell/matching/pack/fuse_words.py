@@ -60,8 +60,8 @@ def _short(fuse: Fuse) -> str:
 
 
 def danger_lines(data: PackData) -> tuple[str, ...]:
-    """What a voltage or an energy above the usual means; empty below both."""
-    high, found = figures()["high"], []
+    """What lamps would get beyond their old device, what a high voltage or energy means; empty where none is."""
+    high, found = figures()["high"], [data.lamps] if data.lamps else []
     if data.full_v > high["volts"]:
         found.append(f"{volts(data.full_v)} when full: {high['volts_text']}")
     if data.expected_wh > high["wh"]:

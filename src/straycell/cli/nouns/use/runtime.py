@@ -87,7 +87,8 @@ def runtime(
     draw = draw_of(one, drawn.load, stop_v(arguments, drawn.load), arguments["temperature_c"], peak)
     lifted = draw.lifted(arguments)
     found = run_of(one, drawn.load, lifted)
-    found = replace(found, notes=(*found.notes, *draw.notes(until)))
+    lit_notes = [lit.brighter(one.full_v)] if lit is not None and lit.brighter(one.full_v) else []
+    found = replace(found, notes=(*found.notes, *draw.notes(until), *lit_notes))
     against = forbidden(one, draw.steady_a, draw.peak_a)
     if out is not None:
         write_whole(out, picture(one, drawn, found, lifted, against))
