@@ -13,7 +13,6 @@ from straycell.cells import Chemistry
 from straycell.matching.screen import charger
 from straycell.matching.screen.candidates import FREE, Candidate, Why
 from straycell.matching.screen.shared import Screen
-from straycell.matching.screen.supply import judge_supply
 from straycell.matching.words import amps, capacity, volts
 from straycell.physics.loads import Lamps
 from straycell.physics.protection import TripRange, trip_range
@@ -192,7 +191,7 @@ def _charger_voltage(screen: Screen, c: Candidate) -> Why:
 
 
 def _charger_supply(screen: Screen, c: Candidate) -> Why:
-    return judge_supply(screen.demand, c, screen.limits)
+    return charger.judge_supply(screen.demand, c, screen.limits)
 
 
 def _charge_temperature(screen: Screen, c: Candidate) -> Why:

@@ -14,13 +14,14 @@ from straycell.matching.screen.charger import (
     charging_place_c,
     for_one_cell,
     gentler,
+    judge_supply,
     judge_temperature,
     judge_voltage,
+    supply_notes,
 )
 from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
 from straycell.matching.screen.screening import protection_trip
-from straycell.matching.screen.supply import judge_supply, supply_notes
 from straycell.matching.words import amps, capacity
 from straycell.physics.charging import temperature_limit
 from straycell.physics.shipped import shipped
