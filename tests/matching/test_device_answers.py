@@ -56,10 +56,10 @@ def test_the_supplys_figure_comes_with_its_source_and_a_remedy() -> None:
         for head in ('programming_resistor = "15kohm"', 'current = "0.1A"')
     )
     assert any("VCC -0.3 to 8 V" in text for text in lone["found"])
-    assert "feed it with 5V" in lone["advice"]
+    assert "use a supply of 5V" in lone["advice"]
     assert any("supply_rated" in text for text in other["advice"])
     missing = " ".join(match(project(charge=f'{GENTLE}\nsupply = "9V"'), cell(1)).missing)
-    assert "9 V may destroy" in missing and "feed it with 5V" in missing
+    assert "9 V may destroy" in missing and "use a supply of 5V" in missing
 
 
 def test_a_charger_for_a_string_may_have_a_higher_supply() -> None:
@@ -98,8 +98,8 @@ def test_small_sizes_are_told_the_resistor_for_each() -> None:
     """0.5C (common practice) of a usual 14500 of 600 mAh is 0.3 A: 1320 / 0.3 = 4.4, so 4.7 kohm; 13400: 6.2 kohm."""
     found = charging(project(pack='forms = ["14500", "13400"]', charge=HARD))
     assert not found["ok"]
-    assert "for a 14500 of 600 mAh: use a programming resistor of 4.7 kohm or more" in found["advice"]
-    assert "for a 13400 of 450 mAh: use a programming resistor of 6.2 kohm or more" in found["advice"]
+    assert any("a 14500 of 600 mAh: use a programming resistor of 4.7 kohm" in a for a in found["advice"])
+    assert any("a 13400 of 450 mAh: use a programming resistor of 6.2 kohm" in a for a in found["advice"])
     assert any("charged too hard" in text for text in found["found"])
 
 
@@ -126,7 +126,7 @@ def test_a_charger_set_by_its_current_is_told_the_current() -> None:
 def test_cells_in_parallel_share_the_charge() -> None:
     """Two 14500 take 0.6 A together: 1320 / 0.6 = 2.2 kohm."""
     found = charging(project(pack='forms = ["14500"]\nparallel = 2', charge=HARD))
-    assert "for a 14500 of 600 mAh: use a programming resistor of 2.2 kohm or more" in found["advice"]
+    assert any("a 14500 of 600 mAh: use a programming resistor of 2.2 kohm" in a for a in found["advice"])
 
 
 def test_a_charger_for_some_chemistries_is_as_it_should_be_and_says_for_which_not() -> None:

@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.matching.pack_bench import marked, packed, shelf, wanted
-from tests.matching.single_bench import LIMITS
+from tests.matching.single_bench import LIMITS, NOW
 
 from straycell.acceptance.reasons import Outcome
-from straycell.matching import Candidate
+from straycell.matching import Candidate, as_built
 from straycell.matching.pack.currents import pack_charge_a, pack_currents
 from straycell.matching.pack.sheet_words import charge_lines
 
@@ -94,7 +94,8 @@ def test_the_match_refuses_what_the_sheet_does_not_quote(at_c: float, share: flo
     charge = (
         f'current = "{share * quoted_a:.6f}A"\nvoltage = "12.5V"\ntolerance = "0.5%"\ntemperature = "{at_c}C"'
     )
-    found = packed(wanted(3, 2, load='current = "0.1A"', runtime="5h", cutoff="9V", charge=charge), *cells)
+    asked = wanted(3, 2, load='current = "0.1A"', runtime="5h", cutoff="9V", charge=charge)
+    found = as_built(asked, groups, LIMITS, NOW)
     assert found.served == served
     if found.data is not None:
         assert charge_lines(found.data)

@@ -31,7 +31,8 @@ class Match:
 
     `why` holds the tests the chosen cells passed, `not_chosen` the first one each other cell failed (nearest
     first); an unserved match has its `missing`, and the `nearest` cell. `joining` says how a pack's cells come
-    together, `data` what the pack is in figures. Capacities in Ah.
+    together, `data` what the pack is in figures. `proven`
+    is False where an unserved pack was only not found. Capacities in Ah.
     """
 
     project: str
@@ -49,6 +50,7 @@ class Match:
     plan: str | None = None
     joining: Joining | None = None
     data: PackData | None = None
+    proven: bool = True
 
     def to_json(self) -> dict[str, object]:
         """With the keys of the command `match`."""
@@ -70,6 +72,7 @@ class Match:
             "nearest": self.nearest.to_json() if self.nearest else None,
             "plan": self.plan,
             "joining": self.joining.to_json() if self.joining else None,
+            "proven": self.proven,
             "pack": self.data.to_json() if self.data else None,
         }
 

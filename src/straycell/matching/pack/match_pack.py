@@ -30,6 +30,8 @@ from straycell.projects import Project, finish_faults
 
 # Short of the usual cell's least capacity by no more than this, a group may still last by a lower resistance.
 LIKELY = 0.97
+# Up to so many cells in parallel every number is tried.
+FEW_WIDTHS = 8
 
 
 @dataclass(slots=True)
@@ -40,6 +42,11 @@ class Tried:
     kinds: dict[PackKind, list[Candidate]]
     plan: PackPlan | None
     refusals: dict[PackKind, Refusal]
+
+    @property
+    def proven(self) -> bool:
+        """True where it is proven that these cells make no pack of this shape: too few of each kind, or all tested."""
+        return all(refusal.proven for refusal in self.refusals.values())
 
     @property
     def cells(self) -> int:
@@ -197,6 +204,8 @@ def _parallels(
     if project.pack.parallel is not None:
         return [project.pack.parallel]
     most = max(1, len(cells) // series)
+    if most <= FEW_WIDTHS:
+        return list(range(1, most + 1))
     return list(in_parallel(_first_possible(project, cells, limits, now, series, most), most)) or [most]
 
 
@@ -280,7 +289,12 @@ def _unserved(project: Project, cells: Sequence[Candidate], tried: Tried, limits
         key=lambda s: (-s.steps, s.last.relative_shortfall, s.candidate.code),
     )
     fitting = [s for s in screened if s.fits]
-    missing = missing_of(tried.screen, fitting, failing, tried.kinds, tried.refusals)
+    shape = (tried.screen.demand.series, tried.screen.demand.parallel)
+
+    def serves(some: Sequence[Candidate]) -> bool:
+        return plan_among(project, some, limits, tried.screen.now, shape) is not None
+
+    missing = missing_of(tried.screen, fitting, failing, tried.kinds, tried.refusals, serves)
     changes = _changes(project, cells, tried, limits)
     return Match(
         project.name,
@@ -289,6 +303,7 @@ def _unserved(project: Project, cells: Sequence[Candidate], tried: Tried, limits
         warnings=warnings_for(project, limits),
         missing=missing + changes,
         nearest=nearest_of(failing),
+        proven=tried.proven,
     )
 
 

@@ -7,7 +7,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from statistics import median
 
-from straycell.matching.pack.groups import equivalent, judge_group
+from straycell.matching.pack.exact import Exact, every_choice
+from straycell.matching.pack.groups import cell_limits, equivalent, judge_group
 from straycell.matching.pack.kinds import ANY_RATIO, PackKind
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.running import Run, judge_drop, judge_run, lasts, runs
@@ -25,6 +26,8 @@ LEAST_AH, MOST_AH = 1e-3, 400.0
 # A cell whose resistance is known to no better than a band's share is balanced within a ratio that leaves room for it.
 VAGUENESS = (0.0, 0.005, 0.01, 0.02, 0.03, 0.05, 0.08, 0.12, 0.2, 0.3)
 TIGHTER = (1.0, 0.7, 0.4, 0.15)
+# Up to so many cells are also tried in groups that only the test of their shares can judge.
+FEW = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,12 +53,17 @@ class PackPlan:
 
 @dataclass(slots=True)
 class Refusal:
-    """Why a kind makes no pack of this shape: `reason` in words, the cells behind it, the longest run there is."""
+    """Why no pack of this shape was found in a kind: `reason` in words, the cells behind it, the longest run there is.
+
+    `tried` counts the groupings that were tested; `proven` says that every choice there is was, and none passes.
+    """
 
     reason: str = ""
     cells: tuple[str, ...] = ()
     longest_h: float = 0.0
     failed: list[Why] = field(default_factory=list)
+    tried: int = 0
+    proven: bool = False
 
 
 def plan_of(screen: Screen, kind: PackKind, cells: Sequence[Candidate]) -> PackPlan | Refusal:
@@ -65,7 +73,36 @@ def plan_of(screen: Screen, kind: PackKind, cells: Sequence[Candidate]) -> PackP
         found = _within(screen, kind, pool, ratio, refusal)
         if found is not None:
             return found
-    return refusal
+    exact = every_choice(screen, cells)
+    refusal.proven = exact.proven
+    return _of_groups(screen, kind, exact) if exact.groups else refusal
+
+
+def _of_groups(screen: Screen, kind: PackKind, exact: Exact) -> PackPlan:
+    """The plan of groups that were found by looking at every choice; how even they could be was not asked."""
+    held = [math.fsum(c.capacity.value for c in group if c.capacity) for group in exact.groups]
+    spread = max(held) - min(held)
+    return PackPlan(
+        kind,
+        exact.groups,
+        group_reasons(screen, exact.groups, exact.runs),
+        tuple(run.steady for run in exact.runs),
+        spread,
+        0.0,
+        spread / max(min(held), 1e-9),
+    )
+
+
+def _bears(screen: Screen, c: Candidate, ratio: float) -> bool:
+    """Whether a cell keeps within every limit whatever it is joined with inside this ratio of resistances.
+
+    At worst it is the lowest of its group, and all others have `ratio` times its resistance.
+    """
+    figure = c.resistance
+    if figure is None or figure.value <= 0:
+        return False
+    share = 1.0 / (1.0 + (screen.demand.parallel - 1) * max(0.0, figure.low) / (ratio * figure.value))
+    return all(share * total_a <= most_a for _, _, total_a, most_a in cell_limits(screen, c))
 
 
 def _pools(screen: Screen, cells: Sequence[Candidate]) -> Iterator[tuple[list[Candidate], float]]:
@@ -112,11 +149,19 @@ def _vagueness(c: Candidate) -> float:
 def _within(
     screen: Screen, kind: PackKind, pool: Sequence[Candidate], ratio: float, refusal: Refusal
 ) -> PackPlan | None:
-    """Within the ratio, or within a tighter one where the lowest cell of a group would carry too much."""
-    for power in TIGHTER if screen.demand.parallel > 1 else (1.0,):
-        found = _Search(screen, kind, pool, ratio**power, refusal).plan()
+    """Of cells that bear any share inside the ratio, or a tighter one; else of all, whatever share that gives them.
+
+    A goal of capacity alone picks small cells, of which the lowest resistance of a group then overloads.
+    """
+    powers = TIGHTER if screen.demand.parallel > 1 else (1.0,)
+    parts = [(ratio**power, [c for c in pool if _bears(screen, c, ratio**power)]) for power in powers]
+    safe = [(r, part) for r, part in parts if screen.demand.cells <= len(part)]
+    if not safe or len(safe[0][1]) < len(pool):
+        safe += [(ratio**power, list(pool)) for power in (powers if len(pool) <= FEW else (1.0,))]
+    for near, part in safe:
+        found = _Search(screen, kind, part, near, refusal).plan()
         if found is None:
-            return None
+            continue
         failed = [why for why in found.reasons if not why.passed]
         if not failed:
             return found
@@ -230,6 +275,7 @@ class _Search:
                 self.refusal.cells = tuple(self.pool[k].code for k in fault.cells)
                 self.refusal.reason = "their resistances keep them apart"
             return None
+        self.refusal.tried += 1
         groups = tuple(tuple(self.pool[k] for k in group) for group in plan.groups)
         found = runs(self.screen, [equivalent(g, f"group {n}") for n, g in enumerate(groups, 1)])
         low_h = min(min(r.steady.low_h, r.peak.low_h if r.peak else 0.0) for r in found)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from statistics import median
 
@@ -24,6 +24,10 @@ from straycell.physics.protection import check_protection
 from straycell.quantities import Measured
 from straycell.readings import Method
 
+MORE = (1.0, 1.1, 1.25, 1.5, 2.0)
+"""A missing cell that does by itself may still not do beside the others: how much more is tried."""
+
+Serves = Callable[[Sequence[Candidate]], bool]
 ROOM_OHM = 1.3
 """A missing cell may have this much more resistance than the usual of its kind: the 1.3 of the pack limit."""
 
@@ -110,12 +114,13 @@ def missing_of(
     failing: Sequence[Screened],
     kinds: Mapping[PackKind, Sequence[Candidate]],
     refusals: Mapping[PackKind, Refusal],
+    serves: Serves,
 ) -> tuple[str, ...]:
-    """What an unserved pack lacks, in plain numbers."""
+    """What an unserved pack lacks, in plain numbers; `serves` says whether just these cells would do."""
     demand = screen.demand
     good = Counter(PackKind.of(s.candidate) for s in fitting)
     kind = min(kinds, key=lambda k: (-good[k], -len(kinds[k]), k), default=None)
-    lines = [_wanted(screen, kind, kinds.get(kind, ()) if kind else (), good[kind] if kind else 0)]
+    lines = [_wanted(screen, kind, kinds.get(kind, ()) if kind else (), good[kind] if kind else 0, serves)]
     if kind is not None and kind in refusals and good[kind] >= demand.cells:
         lines = [_apart(screen, refusals[kind])]
     if failing:
@@ -131,35 +136,53 @@ def missing_of(
 
 
 def _apart(screen: Screen, refusal: Refusal) -> str:
+    """Cells enough, and no pack: proven to be none, or only not found, with what stood in the way of the last one."""
     shape = shape_words(screen.demand.series, screen.demand.parallel)
-    cause = refusal.reason or "the groups come out too uneven"
+    cause = refusal.reason or "the groups do not last long enough"
     named = f" ({', '.join(refusal.cells[:12])})" if refusal.cells else ""
+    remedies = dict.fromkeys(why.remedy for why in refusal.failed if why.remedy)
+    change = f"; {'; '.join(remedies)}" if remedies else ""
+    if refusal.proven:
+        return f"enough cells, and no choice of them makes {shape}: every one was tested; the last: {cause}{named}{change}"
     return (
-        f"enough cells, but they make no {shape}: {cause}{named}; cells of resistances nearer to each other, "
-        f"within {screen.limits.resistance_ratio:g} to 1, would"
+        f"enough cells, but no {shape} found in {refusal.tried} groupings tried (more even resistances, more capacity); "
+        f"that there is none is not proven; the last: {cause}{named}{change}"
     )
 
 
-def _wanted(screen: Screen, kind: PackKind | None, members: Sequence[Candidate], good: int) -> str:
-    """The cells that would do, with the least capacity and the most resistance at which they still do."""
+def _wanted(
+    screen: Screen, kind: PackKind | None, members: Sequence[Candidate], good: int, serves: Serves
+) -> str:
+    """The cells that would do, with the least capacity and the most resistance; put through the match before it is said."""
     demand = screen.demand
     shape = shape_words(demand.series, demand.parallel)
     chemistry = members[0].facts.chemistry if members else demand.project.pack.chemistries[0]
     like = _like(screen, chemistry, members)
-    least_ah = _least_ah(screen, like)
-    if not math.isfinite(least_ah):
-        failed = screen_candidate(screen, _of(like, 400.0)).last
-        return f"{shape}: no cell can serve it: {failed.text}" + (
-            f"; {failed.remedy}" if failed.remedy else ""
-        )
-    assert like.resistance is not None
     count = demand.cells - good if good < demand.cells else demand.cells
+    beside = sorted(members, key=lambda c: -(c.capacity.value if c.capacity else 0.0))[: demand.cells - count]
+    most_ah, least_ah = screen.limits.most_ah.get(str(like.facts.form), math.inf), _least_ah(screen, like)
+    wanted_ah = next(
+        (
+            ah
+            for factor in MORE
+            if (ah := float(f"{factor * least_ah:.3g}")) <= most_ah
+            and serves([*beside, *(replace(_of(like, ah), code=f"new {n}") for n in range(count))])
+        ),
+        None,
+    )
+    if wanted_ah is None:
+        last = screen_candidate(screen, _of(like, min(most_ah, 400.0))).last
+        why = f"{last.text}{f'; {last.remedy}' if last.remedy else ''}"
+        if last.passed:
+            why = f"not even with {count} of {capacity(most_ah)}, the most that a {like.facts.form} holds"
+        return f"{shape}: no cell of this size was found to serve it: {why}"
+    assert like.resistance is not None
     more = "more " if good else ""
     what = kind.words if kind else "of one chemistry, form and marking"
     plural = "s" if count != 1 else ""
     return (
         f"missing for {shape}: {count} {more}free pack cell{plural}, {what}, of at least "
-        f"{capacity(least_ah)} below {ohms(like.resistance.value)}"
+        f"{capacity(wanted_ah)} below {ohms(like.resistance.value)}"
     )
 
 

@@ -94,7 +94,7 @@ class Candidate:
 class Why:
     """How one test turned out for one cell, in words and in numbers; `short_by` is in `unit`.
 
-    `remedy` says what would change it, where a person can change it.
+    `remedy` says what would change it, where a person can change it. `cell` is the cell of a group that decides.
     """
 
     code: str
@@ -106,6 +106,7 @@ class Why:
     unit: str = ""
     short_by: float | None = None
     remedy: str = ""
+    cell: str = ""
 
     def to_json(self) -> dict[str, object]:
         return {

@@ -15,7 +15,7 @@ from straycell.matching.screen.candidates import FREE, Candidate, Why
 from straycell.matching.screen.shared import Screen
 from straycell.matching.words import amps, capacity, volts
 from straycell.physics.loads import Lamps
-from straycell.physics.protection import TripRange, trip_range
+from straycell.physics.protection import TripRange, shunt_trip, trip_range
 from straycell.physics.temperature import COLDEST_KNOWN_C, HOTTEST_C
 from straycell.projects import Protection, finish_faults
 
@@ -167,6 +167,8 @@ def protection_trip(protection: Protection) -> TripRange | None:
         return trip_range(protection.transistor_ohm)
     if protection.trip_current_a is None:
         return None
+    if protection.sensing == "shunt":
+        return shunt_trip(protection.trip_current_a)
     one_ohm_a = trip_range(1.0).typical_a
     return trip_range(one_ohm_a / protection.trip_current_a)
 

@@ -137,6 +137,11 @@ def _protection(demand: Demand, limits: UseLimits) -> Mapping[str, object]:
             f"with cells of less than {capacity(trip.high_a / fuse_above_c / demand.parallel)} that is more than "
             f"{fuse_above_c:g}C: those need a fuse"
         )
+        if project.protection.trip_current_a is not None and not project.protection.sensing:
+            advice.append(
+                "ask how the board feels its current and write sensing: two transistors in a row (counted here) trip "
+                "earlier when warm; one with a resistor of its own (shunt), as boards of 10 A and more have, does not"
+            )
         if peak_a >= trip.low_a:
             faults.append("the peak may trip it")
             advice.append("fit a protection with a higher trip current, or lower the peak")

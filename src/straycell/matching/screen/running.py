@@ -199,7 +199,10 @@ def judge_drop(screen: Screen, c: Candidate, run: Run) -> Why:
     over = f"of {amps(peak_a)} over up to {ohms(peak_resistance_ohm(screen, c, c.resistance))}"
     if run.peak is None:
         spare_v = _spare_v(screen, c)
-        text = f"a peak {over} pulls even a full cell below the cut-off"
+        text = (
+            f"a peak {over} (nearly empty, at {screen.demand.project.need.temperature_c:g} C) takes {volts(dip_v)}, and "
+            f"from full to the cut-off there are {volts(spare_v)}"
+        )
         return Why(c.code, "voltage-drop", False, text, dip_v, spare_v, "V", dip_v - spare_v)
     return _long_enough(
         screen, c, "voltage-drop", f"peaks {over} pull it down by {volts(dip_v)}: runs", run.peak

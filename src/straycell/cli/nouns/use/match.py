@@ -60,7 +60,7 @@ def match(
         if build is not None:
             _tell_held(reader, name, build)
             return
-        found = match_project(reader, name)
+        found = dropped_match(reader, name) or match_project(reader, name)
         answers = device_answers_of(reader, name, found)
     output.emit(found.to_json() | answers, lambda: page(found))
     if not found.served:
@@ -68,6 +68,17 @@ def match(
             f"project '{name}' is not served by the cells in store", output.brief(_first(found.missing))
         )
     talk_cautions(Step.MATCH)
+
+
+def dropped_match(reader: Reader, name: str) -> Match | None:
+    """The answer to a project that was given up; None for any other."""
+    from straycell.matching import Match
+    from straycell.store.book.records import ProjectState
+
+    if reader.project(name).state is not ProjectState.DROPPED:
+        return None
+    again = "it was dropped: no cells are looked for; file it again with: straycell project add FILE"
+    return Match(name, False, missing=(again,))
 
 
 def _tell_held(reader: Reader, name: str, build: Build) -> None:
@@ -124,7 +135,10 @@ def page_of_all(found: StockPlan) -> None:
         _say_wrapped(f"{plan.project}: not served")
         output.bullets(plan.missing)
     if found.plans:
+        open_ones = ", ".join(f"'{m.project}'" for m in found.unserved if not m.proven)
         proof = "no plan serves more" if found.gap <= 0 else f"within {found.gap:.1%} of the bound"
+        if open_ones:
+            proof += f"; whether {open_ones} could be served is not proven"
         output.section("How good that is")
         output.bullets(
             [
