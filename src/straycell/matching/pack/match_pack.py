@@ -18,7 +18,14 @@ from straycell.matching.pack.joining import plan_joining
 from straycell.matching.pack.kinds import PackKind, by_kind
 from straycell.matching.pack.plan import PackPlan, Refusal, group_reasons, least_capacity, plan_of
 from straycell.matching.pack.shapes import chemistries_of, in_parallel, in_series
-from straycell.matching.pack.words import missing_of, others_of, pack_reasons, pack_warnings, too_few
+from straycell.matching.pack.words import (
+    NOT_PROVEN,
+    missing_of,
+    others_of,
+    pack_reasons,
+    pack_warnings,
+    too_few,
+)
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
@@ -296,12 +303,15 @@ def _unserved(project: Project, cells: Sequence[Candidate], tried: Tried, limits
 
     missing = missing_of(tried.screen, fitting, failing, tried.kinds, tried.refusals, serves)
     changes = _changes(project, cells, tried, limits)
+    count = sum(refusal.tried for refusal in tried.refusals.values())
+    note = f"not found in {count} groupings; that no choice of cells does it is not proven"
+    open_end = () if tried.proven or any(NOT_PROVEN in line for line in missing) else (note,)
     return Match(
         project.name,
         False,
         not_chosen=tuple(too_few(s) for s in fitting) + tuple(s.last for s in failing),
         warnings=warnings_for(project, limits),
-        missing=missing + changes,
+        missing=missing + changes + open_end,
         nearest=nearest_of(failing),
         proven=tried.proven,
     )

@@ -69,6 +69,12 @@ class Refusal:
 def plan_of(screen: Screen, kind: PackKind, cells: Sequence[Candidate]) -> PackPlan | Refusal:
     """The best pack of these cells (all of one kind, passing all but the run time), or why there is none."""
     refusal = Refusal()
+    if _too_weak(screen, cells):
+        refusal.proven = True
+        for pool, ratio in _pools(screen, cells):
+            _Search(screen, kind, pool, ratio, refusal).longest()
+            break
+        return refusal
     for pool, ratio in _pools(screen, cells):
         found = _within(screen, kind, pool, ratio, refusal)
         if found is not None:
@@ -76,6 +82,27 @@ def plan_of(screen: Screen, kind: PackKind, cells: Sequence[Candidate]) -> PackP
     exact = every_choice(screen, cells)
     refusal.proven = exact.proven
     return _of_groups(screen, kind, exact) if exact.groups else refusal
+
+
+def _too_weak(screen: Screen, cells: Sequence[Candidate]) -> bool:
+    """Proof that no choice lasts: not even a group of the mean of the best cells, each as sure and as low in resistance
+    as any, does; the weakest group of any pack is weaker than that."""
+    count = screen.demand.cells
+    best = sorted((c.capacity.value for c in cells if c.capacity), reverse=True)[:count]
+    vague = min(c.capacity.u for c in cells if c.capacity)
+    ohms = [max(0.0, c.resistance.low) for c in cells if c.resistance is not None]
+    ideal = replace(
+        cells[0],
+        code="",
+        capacity=Measured(math.fsum(best) / count, vague),
+        resistance=Measured(min(ohms, default=0.0), 0.0),
+        own_trace=None,
+        # Taken at more current, or down to a higher voltage, the same figure leaves more to give.
+        capacity_current_a=max((c.capacity_current_a for c in cells if c.capacity_current_a), default=None),
+        capacity_cutoff_v=max((c.capacity_cutoff_v for c in cells if c.capacity_cutoff_v), default=None),
+    )
+    traced = screen.demand.parallel == 1 and any(c.own_trace for c in cells)
+    return not traced and not lasts(screen, runs(screen, [ideal])[0])
 
 
 def _of_groups(screen: Screen, kind: PackKind, exact: Exact) -> PackPlan:
@@ -209,6 +236,10 @@ class _Search:
         if draft is None:
             draft = self._of_lasting()
         return None if draft is None else self._described(draft)
+
+    def longest(self) -> None:
+        """How long the most even pack of all runs, for the words of a refusal."""
+        self._balanced(None)
 
     def _aimed(self, goal_ah: float) -> tuple[_Draft | None, float]:
         """Raise a goal that was too low, lower one that left time over; the least that lasts."""

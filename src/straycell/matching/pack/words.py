@@ -27,6 +27,7 @@ from straycell.readings import Method
 MORE = (1.0, 1.1, 1.25, 1.5, 2.0)
 """A missing cell that does by itself may still not do beside the others: how much more is tried."""
 
+NOT_PROVEN = "is not proven"
 Serves = Callable[[Sequence[Candidate]], bool]
 ROOM_OHM = 1.3
 """A missing cell may have this much more resistance than the usual of its kind: the 1.3 of the pack limit."""
@@ -146,7 +147,7 @@ def _apart(screen: Screen, refusal: Refusal) -> str:
         return f"enough cells, and no choice of them makes {shape}: every one was tested; the last: {cause}{named}{change}"
     return (
         f"enough cells, but no {shape} found in {refusal.tried} groupings tried (more even resistances, more capacity); "
-        f"that there is none is not proven; the last: {cause}{named}{change}"
+        f"that there is none {NOT_PROVEN}; the last: {cause}{named}{change}"
     )
 
 
@@ -161,15 +162,20 @@ def _wanted(
     count = demand.cells - good if good < demand.cells else demand.cells
     beside = sorted(members, key=lambda c: -(c.capacity.value if c.capacity else 0.0))[: demand.cells - count]
     most_ah, least_ah = screen.limits.most_ah.get(str(like.facts.form), math.inf), _least_ah(screen, like)
-    wanted_ah = next(
-        (
-            ah
-            for factor in MORE
-            if (ah := float(f"{factor * least_ah:.3g}")) <= most_ah
-            and serves([*beside, *(replace(_of(like, ah), code=f"new {n}") for n in range(count))])
-        ),
-        None,
-    )
+
+    def enough(new: Candidate, number: int, ah: float) -> bool:
+        cells = [replace(_of(new, ah), code=f"new {n}") for n in range(number)]
+        return serves([*(beside if number == count else ()), *cells])
+
+    # Beside the cells at hand, with a little more resistance than theirs or with theirs; else all of them new.
+    usual = _like(screen, chemistry, members, 1.0)
+    wanted_ah = None
+    for new, number in ((like, count), (usual, count), (like, demand.cells)):
+        sizes = (float(f"{factor * least_ah:.3g}") for factor in MORE)
+        wanted_ah = next((ah for ah in sizes if ah <= most_ah and enough(new, number, ah)), None)
+        if wanted_ah is not None:
+            like, count = new, number
+            break
     if wanted_ah is None:
         last = screen_candidate(screen, _of(like, min(most_ah, 400.0))).last
         why = f"{last.text}{f'; {last.remedy}' if last.remedy else ''}"
@@ -177,7 +183,7 @@ def _wanted(
             why = f"not even with {count} of {capacity(most_ah)}, the most that a {like.facts.form} holds"
         return f"{shape}: no cell of this size was found to serve it: {why}"
     assert like.resistance is not None
-    more = "more " if good else ""
+    more = "more " if count < demand.cells else ""
     what = kind.words if kind else "of one chemistry, form and marking"
     plural = "s" if count != 1 else ""
     return (
@@ -186,14 +192,16 @@ def _wanted(
     )
 
 
-def _like(screen: Screen, chemistry: Chemistry, members: Sequence[Candidate]) -> Candidate:
-    """A pack cell as they are measured here, with a little more resistance than usual."""
+def _like(
+    screen: Screen, chemistry: Chemistry, members: Sequence[Candidate], room: float = ROOM_OHM
+) -> Candidate:
+    """A pack cell as they are measured here, with `room` times the usual resistance."""
     known = [c.resistance for c in members if c.resistance is not None]
     if known:
-        figure = Measured(ROOM_OHM * median(r.value for r in known), ROOM_OHM * median(r.u for r in known))
+        figure = Measured(room * median(r.value for r in known), room * median(r.u for r in known))
         return replace(members[0], code="", resistance=figure, own_trace=None)
     need_ah = max(0.1, screen.steady_a(chemistry) * screen.demand.project.need.runtime_h)
-    figure = Measured(ROOM_OHM * assumed_resistance(need_ah)[0], 0.0)
+    figure = Measured(room * assumed_resistance(need_ah)[0], 0.0)
     facts = CellFacts(chemistry=chemistry, form=screen.demand.project.pack.forms[0])
     return Candidate(
         "", facts, Stage.SHELVED, Outcome.PACK, Measured(1.0, 0.01), False, figure, Method.DC_PULSE
