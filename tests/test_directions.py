@@ -21,20 +21,23 @@ SOURCE = Path(straycell.__file__).parent
 # room: the rooms it may look back to; * is every row above. Physics knows none of its users.
 EDGES = """
 errors:
+plain_text:  errors
+files:       errors
+typed:       errors
 quantities:  errors
 teardowns:   errors quantities
 cells:       errors quantities
 markings:    errors quantities cells
 meters:      errors quantities
 readings:    errors quantities cells meters
-traces:      errors quantities cells meters readings physics
+traces:      errors files quantities cells meters readings physics
 physics:     errors quantities cells
-acceptance:  errors quantities teardowns cells markings meters readings physics
-labels:      errors quantities teardowns cells meters readings acceptance
-projects:    errors quantities cells physics
+acceptance:  errors plain_text files quantities teardowns cells markings meters readings physics
+labels:      errors files quantities teardowns cells meters readings acceptance
+projects:    errors plain_text files quantities cells physics
 matching:    errors quantities cells meters readings physics acceptance projects
 builds:      errors quantities cells acceptance projects matching
-safety:      errors quantities cells markings readings physics acceptance builds
+safety:      errors quantities cells markings readings physics acceptance labels builds
 store:       *
 bench:       *
 cli:         *
@@ -55,7 +58,8 @@ typer        cli/
 click        cli/
 rich         cli/
 qrcode       labels/render.py
-fpdf         labels/render.py labels/build_sheet_render.py safety/handover/render.py
+fpdf         labels/document.py safety/handover/render.py
+fontTools    labels/faces.py
 icalendar    safety/due/calendar.py
 PIL          labels/render.py
 zxingcpp     labels/reading.py

@@ -4,6 +4,9 @@ The rooms, in flow order:
 
 quantities   volts, ampere-hours, ohms; a value with its uncertainty; parsing and printing
 errors       the one family of user errors and its exit codes
+plain_text   what of a text may reach a screen, and JSON that cannot steer one
+files        files by the names a person types: read within bounds, written whole
+typed        what a person types: a line of text, a word of a list, a time, a day
 teardowns    what was opened, where and when it was found
 cells        codes, chemistries, forms, life stages, the facts known of one cell
 markings     what the print on a cell says (IEC 61960 designations, trade forms)
@@ -18,7 +21,7 @@ matching     which cells serve a project, and why the others do not
 builds       cells committed to a project, position by position
 safety       the cautions and where they are shown
 store        the SQLite file: tables, triggers, migrations, the only way in and out
-bench        the use cases without a terminal: candidates, filing a trace, recording and putting right
+bench        the use cases without a terminal: recording and what follows, a cell's sheet, what waits, the guided intake
 cli          the commands, a file a noun
 """
 

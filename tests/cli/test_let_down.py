@@ -54,7 +54,7 @@ def test_it_is_shown_for_what_it_is(full: Shop) -> None:
     answer = full.run(f"charge let-down {code} --until 3800mV --temperature 21C")
     assert answer.code == 0 and f"{code}  let down to 3.8 V" in answer.out
     assert "rest voltages recorded before it count as they did" in " ".join(answer.err.split())
-    assert "caution:" in answer.err and "end it at 60 C" in answer.err
+    assert "caution:" in answer.err and "End it when the cell passes 60 C" in answer.err
     full.do(f"reading add {code} --look clean")
     assert "let-down" in full.run(f"cell show {code}").out
     assert "let-down to 3.8 V" in full.run(f"cell history {code}").out
@@ -80,7 +80,7 @@ def test_a_slip_in_its_voltage_is_put_right_and_its_day_is_not(full: Shop) -> No
     [
         ("charge let-down {a}", 2, "--until"),
         ("charge let-down {a} --until 3.8", 3, "unit"),
-        ("charge let-down {a} --until 2.1V", 3, "no storage voltage"),
+        ("charge let-down {a} --until 2.1V", 3, "not a storage voltage"),
         ("charge let-down {a} --until 9V", 3, "9"),
         ("charge let-down {a} --until 3.8V --at 2027-01-01", 3, "future"),
         ("charge let-down A99999X --until 3.8V", 3, "A99999X"),

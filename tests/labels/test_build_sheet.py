@@ -15,7 +15,7 @@ from straycell.labels.boxes import Box
 from straycell.labels.build_sheet import BuildSheet, Section, SheetCell, SheetPage, lay_out_sheet, wrapped
 from straycell.labels.build_sheet_drawing import Face, connections, planned
 from straycell.labels.build_sheet_render import build_sheet_pdf
-from straycell.labels.render import pdf_measure
+from straycell.labels.faces import text_width
 
 CODES = next_codes("T", 300, 300)
 SHAPES = [(1, 1), (1, 2), (3, 2), (4, 4), (13, 20), (2, 1), (14, 1), (1, 30), (2, 40), (30, 3)]
@@ -47,7 +47,7 @@ def sheet(
 
 
 def pages(content: BuildSheet) -> list[SheetPage]:
-    return lay_out_sheet(content, pdf_measure)
+    return lay_out_sheet(content, text_width)
 
 
 def faces(content: BuildSheet) -> list[Face]:
@@ -123,7 +123,7 @@ def test_everything_stands_on_the_page_apart_from_everything_else(shape: tuple[i
     content = sheet(*shape, Section("Checks", ("a long line " * 20, "short"), True))
     for page in pages(content):
         width, height = page.size
-        texts = page.texts + [t for f in page.faces for t in (*f.texts, *f.white)]
+        texts = page.texts + [t for f in page.faces for t in f.texts]
         metal = [s.box for f in page.faces for s in (*f.bars, *f.links, *f.leads)]
         boxes = [t.box for t in texts] + page.outlines + metal
         assert all(
@@ -211,8 +211,8 @@ def test_any_title_a_project_may_have_is_printed(title: str, shape: tuple[int, i
 @given(st.text(alphabet="abc defghij", max_size=120), st.floats(8, 60))
 def test_wrapped_lines_fit_and_lose_nothing(text: str, width: float) -> None:
     """However long a word is."""
-    lines = wrapped(text, 3.0, width, pdf_measure)
-    assert all(pdf_measure(line, 3.0, False) <= width for line in lines)
+    lines = wrapped(text, 3.0, width, text_width)
+    assert all(text_width(line, 3.0, False) <= width for line in lines)
     assert "".join("".join(lines).split()) == "".join(text.split())
 
 

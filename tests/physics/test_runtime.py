@@ -206,7 +206,8 @@ def test_a_trace_that_is_no_discharge_is_refused(ah, volts, amps):
 def test_no_heavy_library_is_loaded_for_one_run_time():
     """estimate() must not cost the import of numpy."""
     code = (
-        "import sys; from straycell.physics import runtime, charging, resistors, charge_time, for_runtime, protection;"
+        "import sys; from straycell.physics import charging, resistors, charge_time, protection;"
+        "from straycell.physics.run_time import runtime, for_runtime;"
         "sys.exit(any(m in sys.modules for m in ('numpy', 'pandas', 'sqlmodel')))"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

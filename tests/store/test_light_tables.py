@@ -40,7 +40,7 @@ def test_reading_and_writing_load_neither_sqlmodel_nor_alembic(shelf: Shelf) -> 
     (code,) = shelf.good_cells(1)
     script = f"""
 import sys
-from straycell.cli.app import main
+from straycell.cli.app.app import main
 main(["--store", {str(shelf.path)!r}, "cell", "show", {code!r}])
 main(["--store", {str(shelf.path)!r}, "reading", "add", {code!r}, "--look", "clean"])
 print([name for name in ("sqlmodel", "sqlalchemy.orm", "alembic") if name in sys.modules])

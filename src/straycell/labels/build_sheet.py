@@ -19,6 +19,7 @@ from straycell.labels.build_sheet_drawing import (
     Face,
     Picture,
     PlacedCell,
+    code_item,
     draw,
     draw_one_cell,
     item,
@@ -279,7 +280,7 @@ def _cells(pen: _Pen, sheet: BuildSheet) -> None:
 
 def _cell_line(pen: _Pen, cell: SheetCell, x: float, y: float, size: float, column: float) -> None:
     pen.text(cell.position, x, y, size, True)
-    pen.text(cell.code, x + 8.5, y, size, True)
+    pen.page.texts.append(code_item(cell.code, x + 8.5, y, size))
     blank = 17.0
     end = x + column - 4.0
     if cell.figures and column > 60.0:

@@ -8,9 +8,10 @@ a group and the minus bar of the next, which is turned round, lie side by side o
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from straycell.labels.boxes import Box
+from straycell.labels.faces import code_width
 from straycell.labels.layout import CAP_SHARE, DESCENT_SHARE, Measure, TextItem, fitting_size
 
 PLUS, MINUS = "+", "-"
@@ -82,7 +83,6 @@ class Face:
     gaps: list[Segment] = field(default_factory=list)
     outlines: list[Box] = field(default_factory=list)
     texts: list[TextItem] = field(default_factory=list)
-    white: list[TextItem] = field(default_factory=list)
     size: tuple[float, float] = (0.0, 0.0)
 
 
@@ -218,13 +218,13 @@ class _Row:
         """The position in the disc, the code on the side away from the bar, the order beside the tab."""
         plus = self.sign == PLUS
         name = fitting_size(cell.position, min(0.8 * radius, 4.6), 1.3 * radius, True, self.measure)
-        target = self.face.white if plus else self.face.texts
         middle = y + (0.42 if below else 0.5) * radius
-        target.append(_centred(cell.position, x, middle + 0.5 * CAP_SHARE * name, name, self.measure))
-        code = fitting_size(cell.code, size, self.picture.pitch_mm - 0.8, True, self.measure)
+        middle += 0.5 * CAP_SHARE * name
+        self.face.texts.append(replace(_centred(cell.position, x, middle, name, self.measure), white=plus))
+        code = min(size, (self.picture.pitch_mm - 0.8) / code_width(cell.code, 1.0))
         if not (self.picture.flat and plus):
             at = y - radius - 0.35 * size if below else y + radius + 0.35 * size + CAP_SHARE * code
-            self.face.texts.append(_centred(cell.code, x, at, code, self.measure))
+            self.face.texts.append(code_item(cell.code, x - 0.5 * code_width(cell.code, code), at, code))
         if cell.order:
             small = min(2.4, 0.8 * size)
             at = y + 0.95 * radius if below else y - 0.95 * radius + CAP_SHARE * small
@@ -284,6 +284,12 @@ def item(text: str, x: float, baseline: float, size: float, bold: bool, measure:
     return TextItem(text, x, baseline, size, bold, box)
 
 
+def code_item(code: str, x: float, baseline: float, size: float) -> TextItem:
+    """A code in its own face, whose zero is no O."""
+    box = Box(x, baseline - CAP_SHARE * size, code_width(code, size), (CAP_SHARE + DESCENT_SHARE) * size)
+    return TextItem(code, x, baseline, size, True, box, mono=True)
+
+
 def _centred(text: str, x: float, baseline: float, size: float, measure: Measure) -> TextItem:
     return item(text, x - 0.5 * measure(text, size, True), baseline, size, True, measure)
 
@@ -308,7 +314,8 @@ def draw_one_cell(cell: PlacedCell, left: float, top: float, measure: Measure) -
         for k, line in enumerate(lines):
             x_text = lead.x - 1.0 - measure(line, 3.0, True) if way < 0 else lead.right + 1.0
             face.texts.append(item(line, x_text, middle + 1.0 + 4.0 * k, 3.0, True, measure))
-    face.texts.append(_centred(cell.code, body.x + 0.5 * length, middle + 1.5, 5.0, measure))
+    left_of_middle = body.x + 0.5 * (length - code_width(cell.code, 5.0))
+    face.texts.append(code_item(cell.code, left_of_middle, middle + 1.5, 5.0))
     return face
 
 

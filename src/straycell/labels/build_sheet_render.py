@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
-
-from fpdf import FPDF
+from datetime import datetime
 
 from straycell.labels.boxes import Box
 from straycell.labels.build_sheet import PAGE_HEIGHT_MM, PAGE_WIDTH_MM, BuildSheet, SheetPage, lay_out_sheet
 from straycell.labels.build_sheet_drawing import Disc, Face
-from straycell.labels.render import draw_text, pdf_measure
+from straycell.labels.document import Paper
+from straycell.labels.faces import text_width
 
 LINE_MM, RIM_MM, TAB_MM = 0.2, 0.45, 1.0
 _LINK_GREY = 150
@@ -17,19 +16,14 @@ _LINK_GREY = 150
 
 def build_sheet_pdf(sheet: BuildSheet, now: datetime) -> bytes:
     """The sheet as a PDF of A4 pages, upright or laid across."""
-    pdf = FPDF(unit="mm", format=(PAGE_WIDTH_MM, PAGE_HEIGHT_MM))
-    pdf.set_auto_page_break(False)
-    pdf.set_margin(0)
-    pdf.set_creation_date(now.astimezone(UTC).replace(microsecond=0))
-    pdf.set_producer("straycell")
-    pdf.set_title("straycell build sheet")
-    for page in lay_out_sheet(sheet, pdf_measure):
+    pdf = Paper("straycell build sheet", now, (PAGE_WIDTH_MM, PAGE_HEIGHT_MM))
+    for page in lay_out_sheet(sheet, text_width):
         pdf.add_page(format=page.size)
         _draw(pdf, page)
-    return bytes(pdf.output())
+    return pdf.finished()
 
 
-def _draw(pdf: FPDF, page: SheetPage) -> None:
+def _draw(pdf: Paper, page: SheetPage) -> None:
     pdf.set_draw_color(0)
     pdf.set_fill_color(0)
     pdf.set_line_width(LINE_MM)
@@ -40,10 +34,10 @@ def _draw(pdf: FPDF, page: SheetPage) -> None:
     for face in page.faces:
         _draw_face(pdf, face)
     for item in page.texts:
-        draw_text(pdf, item, 0.0, 0.0)
+        pdf.draw_text(item)
 
 
-def _draw_face(pdf: FPDF, face: Face) -> None:
+def _draw_face(pdf: Paper, face: Face) -> None:
     """Metal first, the discs over the tabs' ends, then the words."""
     pdf.set_fill_color(_LINK_GREY)
     for link in face.links:
@@ -65,14 +59,10 @@ def _draw_face(pdf: FPDF, face: Face) -> None:
         pdf.line(*gap)
     pdf.set_dash_pattern()
     for item in face.texts:
-        draw_text(pdf, item, 0.0, 0.0)
-    pdf.set_text_color(255)
-    for item in face.white:
-        draw_text(pdf, item, 0.0, 0.0)
-    pdf.set_text_color(0)
+        pdf.draw_text(item)
 
 
-def _draw_disc(pdf: FPDF, disc: Disc) -> None:
+def _draw_disc(pdf: Paper, disc: Disc) -> None:
     """Black with a white cross, or white with a black bar: told apart without colour, and from afar."""
     pdf.set_line_width(RIM_MM)
     pdf.set_fill_color(0 if disc.plus else 255)
@@ -86,5 +76,5 @@ def _draw_disc(pdf: FPDF, disc: Disc) -> None:
     pdf.set_fill_color(0)
 
 
-def _rectangle(pdf: FPDF, box: Box, style: str) -> None:
+def _rectangle(pdf: Paper, box: Box, style: str) -> None:
     pdf.rect(box.x, box.y, box.width, box.height, style=style)

@@ -84,6 +84,12 @@ class Reader:
         with self._conn.begin():
             yield self._conn
 
+    @contextmanager
+    def snapshot(self) -> Iterator[None]:
+        """All that is asked within the block is of one state; no other process can commit meanwhile."""
+        with self._look():
+            yield
+
     # bench and codes
 
     def bench_letter(self) -> str:

@@ -1,39 +1,34 @@
-"""Files that commands write: whole or not at all."""
+"""Files that commands write (`--out`, `--ics`): as `files.write` has it, and never in the place of the store."""
 
 from __future__ import annotations
 
-import os
-import tempfile
+from contextlib import AbstractContextManager
 from pathlib import Path
+from typing import Annotated
 
-from straycell.errors import BadData
+import typer
+
+from straycell.cli.app import context
+from straycell.errors import UsageFault
+from straycell.files import write
+
+Force = Annotated[
+    bool, typer.Option("--force", help="Replace a file of another kind that is there (never a database).")
+]
 
 
-def write_whole(path: Path, content: bytes) -> None:
-    """Write beside the target and move into place, so that Ctrl-C leaves no half file. Raises BadData."""
-    if path.is_dir():
-        raise BadData(f"{path} is a folder", "name a file")
+def write_whole(path: Path, content: bytes, *, force: bool = False) -> None:
+    """Write a file whole or not at all. Raises BadData for what must not be replaced."""
+    write.write_whole(path, content, force=force, kept=_store())
+
+
+def prepared(path: Path, content: bytes, *, force: bool = False) -> AbstractContextManager[write.Part]:
+    """The same in two steps: written beside its place now, placed by the caller once the store has it."""
+    return write.prepared(path, content, force=force, kept=_store())
+
+
+def _store() -> list[Path]:
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{path.name[:40]}.", dir=path.parent)
-    except OSError as fault:
-        raise BadData(
-            f"{path} cannot be written: {fault.strerror}", "check the folder and its permissions"
-        ) from None
-    part = Path(name)
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(content)
-        part.chmod(0o666 & ~_umask())
-        part.replace(path)
-    except OSError as fault:
-        raise BadData(
-            f"{path} cannot be written: {fault.strerror}", "check the folder and the space left"
-        ) from None
-    finally:
-        part.unlink(missing_ok=True)
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
+        return [context.store_path()]
+    except UsageFault:  # a store that cannot be named cannot be overwritten either
+        return []

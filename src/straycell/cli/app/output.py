@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from straycell.cli.app import options as session
+from straycell.typed import day as day
 
 WIDTH = 80
 Cell = str | None
@@ -56,13 +57,6 @@ def stamp(at: datetime, *, separator: str = " ") -> str:
 def stamp_short(at: datetime | None) -> str:
     """To the minute with its offset, for pages; `-` when there is none."""
     return "-" if at is None else at.astimezone().isoformat(sep=" ", timespec="minutes")
-
-
-def day(at: datetime | date | None) -> str:
-    """The local day, for tables; `-` when there is none."""
-    if at is None:
-        return "-"
-    return (at.astimezone().date() if isinstance(at, datetime) else at).isoformat()
 
 
 def emit(document: object, show: Callable[[], None]) -> None:

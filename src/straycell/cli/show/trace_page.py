@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from straycell.cli.app import options, output
@@ -19,7 +19,9 @@ _FIRST = ("capacity_ah", "energy_wh", "dc_resistance_ohm", "pulses", "at_least",
 _MOST_PULSES = 24
 
 
-def document(entry: TraceEntry, stand: list[int], gone: list[int], doubts: list[str]) -> dict[str, Any]:
+def document(
+    entry: TraceEntry, stand: Sequence[int], gone: Sequence[int], doubts: list[str]
+) -> dict[str, Any]:
     """A filed trace as JSON: its figures, the readings that came out of it, how it was read.
 
     `doubts` say why its capacity is less than one that counts (`a lower bound: at 1C`); empty when it counts.

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from straycell.errors import BadData, UsageFault
-from straycell.readings import Charge, Mistake, Quantity
+from straycell.readings import KINDS, Charge, Mistake, Quantity
 from straycell.store.book import cells
 from straycell.store.book.readings import Item, insert_items, reading
 from straycell.store.schema.tables import SUPERSESSION
@@ -72,7 +72,7 @@ def _mistake(word: str) -> Mistake:
 
 
 def _right_cell(pen: Pen, old: Item, kind: Mistake, right_cell: str | None) -> str | None:
-    if kind is Mistake.BAD_CONTACT and not _quantity(old).electrical:
+    if kind is Mistake.BAD_CONTACT and not KINDS[_quantity(old)].by_contact:
         raise BadData(
             f"reading {old.id} is a {_quantity(old)}: a bad contact cannot falsify it",
             "only voltage, capacity and resistance; else it is wrong-cell or mistyped",

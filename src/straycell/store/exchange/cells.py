@@ -8,13 +8,11 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
-from straycell.cells import Cell, CellFacts, Chemistry, Form, Stage, parse_code
+from straycell.cells import Cell, CellFacts, Stage, parse_code
 from straycell.errors import BadData
 from straycell.markings import fill, read_marking
-from straycell.quantities import Dimension
-from straycell.readings import Method
+from straycell.readings import FACTS
 from straycell.store.book import boxes, cells
 from straycell.store.exchange.beside import Beside
 from straycell.store.exchange.fields import Fields, quantity_columns
@@ -25,31 +23,13 @@ from straycell.store.schema.validation import require_facts
 from straycell.store.session import Pen
 from straycell.teardowns import parse_teardown_code
 
-_QUANTITIES = quantity_columns(
-    {
-        "rated_capacity": Dimension.CAPACITY,
-        "rated_resistance": Dimension.RESISTANCE,
-        "maker_charge_current": Dimension.CURRENT,
-        "maker_discharge_current": Dimension.CURRENT,
-        "full_voltage": Dimension.VOLTAGE,
-        "mass": Dimension.MASS,
-    }
-)
-_FACT_OF = {
-    "rated_capacity": "rated_capacity_ah",
-    "rated_resistance": "rated_resistance_ohm",
-    "maker_charge_current": "maker_charge_current_a",
-    "maker_discharge_current": "maker_discharge_current_a",
-    "full_voltage": "full_voltage_v",
-    "mass": "mass_g",
-}
-_FLAGS = ("bought_new", "rewrapped", "tabs", "protection_board", "confirmed_rechargeable")
-_TEXTS = ("marking", "maker", "date_code")
-_OTHERS = ("code", "teardown", "pack", "box", "form", "chemistry", "rated_resistance_method", "volume_cm3")
+_QUANTITIES = quantity_columns(FACTS.values())
+_PLAIN = tuple(field.column for field in FACTS.values() if field.dimension is None)
+_OTHERS = ("code", "teardown", "pack", "box")
 OF_AN_EXPORT = ("stage", "added_at")
 """Columns of an export that are not taken as they stand: a stage follows from the readings, and only what was out of
 use, or in a device, has its say; `added_at` is when the import is made."""
-COLUMNS = (*_OTHERS, *_TEXTS, *_FLAGS, *_QUANTITIES, *OF_AN_EXPORT)
+COLUMNS = (*_OTHERS, *_PLAIN, *_QUANTITIES, *OF_AN_EXPORT)
 TEMPLATE = (
     "code,teardown,pack,box,form,chemistry,marking,maker,date_code,rated_capacity_mah,rated_resistance_mohm,"
     "full_voltage_v,mass_g,bought_new,rewrapped,tabs,protection_board,confirmed_rechargeable\n"
@@ -102,13 +82,7 @@ def _names(values: Iterable[str | None]) -> set[str]:
 
 
 def _read(fields: Fields, columns: Sequence[str], beside: Beside) -> NewCell | None:
-    given: dict[str, Any] = {name: fields.text(name) for name in _TEXTS}
-    given |= {name: fields.flag(name) for name in _FLAGS}
-    given |= {fact: fields.quantity(stem) for stem, fact in _FACT_OF.items()}
-    given["volume_cm3"] = fields.number("volume_cm3")
-    given["form"] = fields.word("form", Form) or Form.OTHER
-    given["chemistry"] = fields.word("chemistry", Chemistry) or Chemistry.UNKNOWN
-    given["rated_resistance_method"] = str(fields.word("rated_resistance_method", Method) or Method.AC_1KHZ)
+    given = {name: value for name, field in FACTS.items() if (value := fields.said(field)) is not None}
     code = fields.try_("code", parse_code)
     teardown = fields.try_("teardown", lambda text: beside.teardown(parse_teardown_code(text)))
     box = fields.try_("box", beside.box)
@@ -129,9 +103,8 @@ def _proposed(facts: CellFacts, columns: Sequence[str]) -> CellFacts:
     proposal = read_marking(facts.marking)
     filled = fill(facts, proposal)  # refuses a rechargeable chemistry on the mark of a primary cell
     there = {_QUANTITIES[name].stem if name in _QUANTITIES else name for name in columns}
-    kept = {_FACT_OF.get(name, name) for name in there}
-    names = [name for name in cells.FACT_NAMES if name not in kept]
-    return replace(facts, **{name: getattr(filled, name) for name in names})
+    left_out = (name for name, field in FACTS.items() if field.column not in there)
+    return replace(facts, **{name: getattr(filled, name) for name in left_out})
 
 
 def _taken_twice(pen: Pen, found: Sequence[NewCell]) -> Iterable[Fault]:

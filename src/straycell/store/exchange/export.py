@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import ColumnElement, Connection, Select, case, select
 
 from straycell.errors import BadData
-from straycell.readings import UNITS
+from straycell.readings import KINDS
 from straycell.store.book.cells import FACT_COLUMNS, newest_facts
 from straycell.store.exchange.table import shielded
 from straycell.store.schema.tables import (
@@ -49,7 +49,7 @@ def _queries() -> dict[str, Select[tuple[object, ...]]]:
         .where(CELL_FACTS.c.id.in_(newest_facts()))
         .order_by(CELL.c.code)
     )
-    units = {quantity.value: unit for quantity, unit in UNITS.items()}
+    units = {quantity.value: kind.unit for quantity, kind in KINDS.items()}
     unit = case(units, value=READING.c.quantity).label("unit")
     columns: list[ColumnElement[Any]] = list(READING.c)
     columns[list(READING.c.keys()).index("where_taken")] = READING.c.where_taken.label("where")

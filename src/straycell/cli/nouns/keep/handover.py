@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from straycell.cli.app import clock, context, output, values
-from straycell.cli.app.files import write_whole
+from straycell.cli.app import context, output, values
+from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.safety import Step, cautions_for
@@ -31,16 +31,16 @@ def add(
     ] = None,
 ) -> None:
     """Gather the condemned cells that wait; an open hand-over for the same place takes them in."""
-    rules, now = context.rules(), clock.now()
-    with context.writing() as writer:
+    bench = context.bench()
+    with bench.writing() as writer:
         named = [writer.find_code(code) for code in codes] if codes else None
         entry = writer.add_handover(place, named)
-        listed = writer.handover_list(entry.id, rules, now)
+        listed = writer.handover_list(entry.id, bench.rules, bench.now)
     output.emit(document(entry, listed), lambda: _page(entry, listed))
     output.hint(
         f"next: straycell handover show {entry.id} --out list.pdf; when they are gone: handover close {entry.id}"
     )
-    talk_cautions(Step.HANDOVER, full=True)
+    talk_cautions(Step.HANDOVER)
 
 
 @app.command("list")
@@ -72,17 +72,18 @@ def show(
     out: Annotated[
         Path | None, typer.Option("--out", metavar="PDF", help="Write the list to go with them as a PDF.")
     ] = None,
+    force: Force = False,
 ) -> None:
     """Show the list of a hand-over: count, chemistry, mass, energy, state, and what may apply to its carriage."""
-    rules, now = context.rules(), clock.now()
-    with context.reading() as reader:
+    bench = context.bench()
+    with bench.reading() as reader:
         entry = reader.handover(number)
-        listed = reader.handover_list(number, rules, now)
+        listed = reader.handover_list(number, bench.rules, bench.now)
     if out is not None:
         from straycell.safety.handover.render import handover_pdf
 
         texts = [caution.text for caution in cautions_for(Step.HANDOVER)]
-        write_whole(out, handover_pdf(listed, now, cautions=texts))
+        write_whole(out, handover_pdf(listed, bench.now, cautions=texts), force=force)
     output.emit(document(entry, listed) | {"file": out}, lambda: _page(entry, listed))
     if out is not None:
         output.hint(f"written to {out}")
@@ -92,11 +93,11 @@ def show(
 @app.command("close")
 def close(number: Number) -> None:
     """The cells have left the house: they become handed-over for good, and stay in the book."""
-    rules, now = context.rules(), clock.now()
-    with context.writing() as writer:
+    bench = context.bench()
+    with bench.writing() as writer:
         before = writer.handover(number)
         entry = writer.close_handover(number)
-        listed = writer.handover_list(number, rules, now)
+        listed = writer.handover_list(number, bench.rules, bench.now)
     stayed = sorted(set(before.codes) - set(entry.codes))
     output.emit(document(entry, listed) | {"left_out": stayed}, lambda: _closed(entry))
     if stayed:

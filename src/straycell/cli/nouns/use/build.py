@@ -9,6 +9,7 @@ import typer
 
 from straycell.cells import Look
 from straycell.cli.app import clock, context, output, prompts, values
+from straycell.cli.app.files import Force
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.nouns.use.match import match_project, plan_all
 from straycell.cli.nouns.use.project import understood
@@ -111,13 +112,13 @@ def finish(
     with context.reading() as reader:
         _require_finishable(reader, name)
     if not yes and prompts.at_terminal():
-        talk_cautions(Step.BUILD, full=True)
+        talk_cautions(Step.BUILD)
         prompts.confirm(False, "was all of this done, and every check of the build sheet?")
     with context.writing() as writer:
         _require_finishable(writer, name)
         made = writer.finish(name)
     output.emit(document(made), lambda: _say(made))
-    talk_cautions(Step.BUILD, full=True)
+    talk_cautions(Step.BUILD)
 
 
 def _require_finishable(reader: Reader, name: str) -> None:
@@ -186,7 +187,7 @@ def inspect(
     output.emit(document(build) | {"look": look, "discarded": bad}, lambda: _say(build))
     if bad:
         output.talk(f"take it out of use: {', '.join(bad)} out of use for good")
-        talk_cautions(Step.LOOK_BAD, full=True)
+        talk_cautions(Step.LOOK_BAD)
     else:
         output.hint("looked at; the next inspection: straycell due --ahead 200")
 
@@ -197,11 +198,12 @@ def sheet(
     out: Annotated[
         Path, typer.Option("--out", metavar="PDF", help="Where the sheet goes.", show_default=False)
     ],
+    force: Force = False,
 ) -> None:
     """Draw the positions of a reserved build with their codes, and what to do in which order."""
     from straycell.cli.nouns.use.build_sheet import write_sheet
 
-    write_sheet(name, out)
+    write_sheet(name, out, force=force)
     talk_cautions(Step.BUILD)
 
 

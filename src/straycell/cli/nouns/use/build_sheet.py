@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 MOST_NAMED = 24
 
 
-def write_sheet(name: str, out: Path) -> None:
+def write_sheet(name: str, out: Path, *, force: bool) -> None:
     """Write the build sheet of a project whose cells are reserved or built in."""
     from straycell.labels.build_sheet_render import build_sheet_pdf
 
@@ -38,7 +38,7 @@ def write_sheet(name: str, out: Path) -> None:
             )
         known = {c.code: c for c in candidates(reader, rules, now, build.codes)}
     groups = [[known[code] for code in group] for group in build.groups]
-    write_whole(out, build_sheet_pdf(sheet_of(project, groups, build.plan, now), now))
+    write_whole(out, build_sheet_pdf(sheet_of(project, groups, build.plan, now), now), force=force)
     count = f"{len(build.codes)} cell{'s' if len(build.codes) != 1 else ''}"
     output.emit(
         {"files": [str(out)], "count": len(build.codes), "labels": list(build.codes)},

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from straycell.cli.app import clock, context, output, values
-from straycell.cli.app.files import write_whole
+from straycell.cli.app.files import Force, prepared, write_whole
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.errors import UsageFault
+from straycell.errors import BadData, UsageFault
 from straycell.safety import Step, cautions_for
 
 if TYPE_CHECKING:
@@ -74,6 +75,7 @@ def sheet(
     ] = None,
     stock: StockName = None,
     skip: Skip = 0,
+    force: Force = False,
 ) -> None:
     """Print labels of the named cells, or of all that have not left the house, as a PDF."""
     from straycell.cells import Stage
@@ -87,7 +89,8 @@ def sheet(
         if not wanted:
             raise UsageFault("there is no cell to print a label for", "log cells first: straycell cell add")
         labels = contents(reader, wanted)
-    write_whole(out, sheet_pdf(labels, _stock(stock), clock.now(), cautions=sheet_cautions(), skip=skip))
+    pdf = sheet_pdf(labels, _stock(stock), clock.now(), cautions=sheet_cautions(), skip=skip)
+    write_whole(out, pdf, force=force)
     _written([out], len(labels))
     talk_cautions(Step.LABEL)
 
@@ -98,15 +101,25 @@ def blank(
     count: Annotated[int, values.whole("--count", "How many codes to set aside.", low=1, high=MOST_BLANK)],
     stock: StockName = None,
     skip: Skip = 0,
+    force: Force = False,
 ) -> None:
     """Set codes aside and print them, so that cells are marked before they are measured."""
     from straycell.labels.render import blank_pdf
 
     chosen = _stock(stock)
-    with context.writing(create=True) as writer:
-        codes = writer.set_aside_codes(count)
-        # Written before the commit: a sheet that cannot be written sets no codes aside.
-        write_whole(out, blank_pdf(codes, chosen, clock.now(), cautions=sheet_cautions(), skip=skip))
+    with ExitStack() as until_placed:
+        with context.writing(create=True) as writer:
+            codes = writer.set_aside_codes(count)
+            pdf = blank_pdf(codes, chosen, clock.now(), cautions=sheet_cautions(), skip=skip)
+            # On the disk before the commit, in its place after it: no code is on paper that the store does not know.
+            sheet = until_placed.enter_context(prepared(out, pdf, force=force))
+        try:
+            sheet.place()
+        except BadData as fault:
+            raise BadData(
+                f"{fault.what}; not on paper: {codes[0]} to {codes[-1]}",
+                "these codes are set aside and not handed out again; run it once more for others",
+            ) from fault
     output.emit(
         {"files": [str(out)], "count": len(codes), "codes": codes},
         lambda: output.say(f"{out}  {len(codes)} codes set aside: {codes[0]} to {codes[-1]}"),
@@ -125,6 +138,7 @@ def single(
         int | None, values.whole("--dpi", "Dots per inch of the printer, 203 or 300.", low=150, high=1200)
     ] = None,
     stock: StockName = None,
+    force: Force = False,
 ) -> None:
     """One label as a one-bit picture for a label printer."""
     from straycell.labels.render import single_png
@@ -132,7 +146,7 @@ def single(
     with context.reading() as reader:
         found = reader.find_code(code)
         label = contents(reader, [found])[0]
-    write_whole(out, single_png(label, dpi or DEFAULT_DPI, _stock(stock) if stock else None))
+    write_whole(out, single_png(label, dpi or DEFAULT_DPI, _stock(stock) if stock else None), force=force)
     _written([out], 1)
     talk_cautions(Step.LABEL)
 

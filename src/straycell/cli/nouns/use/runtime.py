@@ -10,7 +10,7 @@ import typer
 
 from straycell.acceptance.reasons import Outcome
 from straycell.cli.app import clock, context, output, values
-from straycell.cli.app.files import write_whole
+from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.verbs import lone_app
 from straycell.cli.nouns.use import device_load
 from straycell.cli.nouns.use.device_load import Drawn
@@ -69,6 +69,7 @@ def runtime(
     temperature: device_load.TemperatureOption = None,
     protection_cutoff: ProtectionOption = None,
     out: OutOption = None,
+    force: Force = False,
 ) -> None:
     """How long a full cell runs a device: what it draws, and the voltage at which it stops.
 
@@ -91,7 +92,7 @@ def runtime(
     found = replace(found, notes=(*found.notes, *draw.notes(until), *lit_notes))
     against = forbidden(one, draw.steady_a, draw.peak_a)
     if out is not None:
-        write_whole(out, picture(one, drawn, found, lifted, against))
+        write_whole(out, picture(one, drawn, found, lifted, against), force=force)
     output.emit(
         {**document(one, drawn, found, lifted, against, out), "until_v": until, **draw_document(draw)},
         lambda: page(one, drawn, found, lifted, against),

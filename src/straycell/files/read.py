@@ -1,0 +1,143 @@
+"""Files named on a command line, read within bounds: no device, no pipe, no bomb, no more bytes than such a file has.
+
+In: a path, what the file is called in messages, its most bytes. Out: bytes, text or a TOML document. Every refusal
+is a BadData that names the file and what to do.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import stat
+import tomllib
+import zlib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, BinaryIO
+
+from straycell.errors import BadData
+
+MOST_TOML_BYTES = 4_000_000
+MOST_DEPTH = 40
+"""Tables within tables, arrays within arrays. The deepest file of ours has 3."""
+_CHUNK = 1 << 20
+_KEY_PART = r"(?:[A-Za-z0-9_-]++|\"[^\"\n]*+\"|'[^'\n]*+')[ \t]*+"
+# Python's parser takes a key of n parts in n * n steps: such a line is refused before it sees it.
+_LONG_KEY = re.compile(rf"(?<![A-Za-z0-9_-])(?:{_KEY_PART}\.[ \t]*+){{{MOST_DEPTH},}}+")
+_KINDS = {
+    stat.S_ISDIR: ("is a folder", "name a file in it"),
+    stat.S_ISFIFO: ("is a pipe, not a file", "save it as a file, then name that"),
+    stat.S_ISSOCK: ("is a socket, not a file", "name a file"),
+    stat.S_ISCHR: ("is a device, not a file", "name a file"),
+    stat.S_ISBLK: ("is a device, not a file", "name a file"),
+}
+
+
+def open_file(path: Path, what: str, most_bytes: int) -> BinaryIO:
+    """A regular file of at most `most_bytes`, open for reading. Raises BadData for anything else."""
+    try:
+        # Without O_NONBLOCK the open of a pipe that nobody writes to waits for ever.
+        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    except FileNotFoundError:
+        raise BadData(f"{what} {path} is not there", "check the path") from None
+    except OSError as fault:
+        raise _unreadable(path, what, fault) from None
+    except ValueError:
+        raise BadData(f"{what} {path}: no file can have such a name", "check it") from None
+    found = os.fstat(handle)
+    odd = next((words for test, words in _KINDS.items() if test(found.st_mode)), None)
+    if odd is None and found.st_size > most_bytes:
+        odd = (f"is larger than {_size(most_bytes)}", "split it, or name the right file")
+    if odd is not None:
+        os.close(handle)
+        raise BadData(f"{what} {path} {odd[0]}", odd[1])
+    return os.fdopen(handle, "rb")
+
+
+def read_bytes(path: Path, what: str, most_bytes: int) -> bytes:
+    """The bytes of a file, also of one that grows meanwhile: never more than `most_bytes`. Raises BadData."""
+    with open_file(path, what, most_bytes) as file:
+        try:
+            raw = file.read(most_bytes + 1)
+        except OSError as fault:
+            raise _unreadable(path, what, fault) from None
+    if len(raw) > most_bytes:
+        raise BadData(f"{what} {path} is larger than {_size(most_bytes)}", "split it, or name the right file")
+    return raw
+
+
+def read_text(path: Path, what: str, most_bytes: int) -> str:
+    """UTF-8 text without its byte order mark. Raises BadData, for a NUL and bytes that are no text too."""
+    raw = read_bytes(path, what, most_bytes).removeprefix(b"\xef\xbb\xbf")
+    try:
+        text = raw.decode("utf-8")
+    except UnicodeDecodeError as fault:
+        line = raw[: fault.start].count(b"\n") + 1
+        raise BadData(
+            f"{what} {path} is not UTF-8 text (line {line})", "save it as plain text in UTF-8"
+        ) from None
+    if "\0" in text:
+        line = text[: text.index("\0")].count("\n") + 1
+        raise BadData(f"{what} {path} holds a NUL character (line {line})", "save it as plain text in UTF-8")
+    return text
+
+
+def toml_document(text: str) -> dict[str, Any]:
+    """A TOML document. Raises BadData for one that is not TOML, nested too deeply or too large."""
+    remedy = 'write lines like name = "reed-bed gauge"'
+    if len(text) > MOST_TOML_BYTES:
+        raise BadData(f"it is larger than {_size(MOST_TOML_BYTES)}", "name the right file")
+    long = _LONG_KEY.search(text)
+    if long is not None:
+        line = text.count("\n", 0, long.start()) + 1
+        raise BadData(f"not TOML for this job: line {line} has a key of over {MOST_DEPTH} parts", remedy)
+    try:
+        document = tomllib.loads(text.removeprefix("\ufeff"))
+    except ValueError as fault:
+        raise BadData(f"not TOML: {fault}", remedy) from None
+    except RecursionError:
+        raise BadData("not TOML for this job: it is nested too deeply", remedy) from None
+    if _deeper_than(document, MOST_DEPTH):
+        raise BadData("not TOML for this job: it is nested too deeply", remedy)
+    return document
+
+
+def _deeper_than(document: object, most: int) -> bool:
+    level: list[object] = [document]
+    for _ in range(most):
+        level = [item for holder in level for item in _inside(holder)]
+        if not level:
+            return False
+    return True
+
+
+def _inside(holder: object) -> Iterator[object]:
+    items = holder.values() if isinstance(holder, dict) else holder if isinstance(holder, list) else ()
+    return (item for item in items if isinstance(item, dict | list))
+
+
+def unpacked_gz(raw: bytes, most_bytes: int) -> bytes:
+    """What a gz file holds, its members joined. Raises BadData (a bomb), EOFError (cut off), zlib.error (damaged)."""
+    parts, size, rest = list[bytes](), 0, raw
+    while rest:
+        stream = zlib.decompressobj(wbits=31)
+        while not stream.eof:
+            part = stream.decompress(rest, _CHUNK)
+            rest = stream.unconsumed_tail
+            size += len(part)
+            if size > most_bytes:
+                raise BadData(f"the gz file unpacks to more than {_size(most_bytes)}", "split it")
+            if not part and not rest and not stream.eof:
+                raise EOFError
+            parts.append(part)
+        rest = stream.unused_data.lstrip(b"\0")
+    return b"".join(parts)
+
+
+def _unreadable(path: Path, what: str, fault: OSError) -> BadData:
+    why = fault.strerror or "the system refuses"
+    return BadData(f"{what} {path} cannot be read: {why}", "check the path and its permissions")
+
+
+def _size(size: int) -> str:
+    return f"{size // 1_000_000} MB" if size >= 1_000_000 else f"{size // 1000} kB"
