@@ -251,7 +251,9 @@ def _name_group(picture: Picture, face: Face, measure: Measure, group: int, at: 
     sign = picture.signs(group)[0]
     shown = "both tabs" if picture.flat else "plus ends" if sign == PLUS else "minus ends"
     size = min(3.4, 0.21 * picture.row_mm)
-    y = top + 0.4 * picture.row_mm + 0.1 * size
+    # Clear of the pack's own lead, which lies at the top of the first group and at the foot of the last.
+    middle = 0.53 if group == 0 and sign == MINUS else 0.4
+    y = top + middle * picture.row_mm + 0.1 * size
     if len(picture.groups) > 1 or len(picture.groups[0]) > 1:
         name = f"group {group + 1}" if len(picture.groups) > 1 else "one group"
         face.texts.append(item(name, left, y, size, True, measure))

@@ -119,8 +119,8 @@ def match_single(
             nearest=nearest_of(failing),
         )
     chosen = fitting[0]
-    assert chosen.runtime is not None
-    runtime = final_runtime(screen, chosen.candidate, chosen.runtime)
+    assert chosen.run is not None
+    runtime = final_runtime(screen, chosen.candidate, chosen.run)
     data = pack_data(project, ((chosen.candidate,),), limits)
     return Match(
         project=project.name,

@@ -117,6 +117,7 @@ def run_arguments(one: OneCell, until_v: float, temperature_c: float) -> dict[st
         "capacity_current_a": candidate.capacity_current_a,
         "capacity_cutoff_v": candidate.capacity_cutoff_v,
         "resistance_pulse_s": candidate.pulse_s,
+        "loss_per_month": candidate.loss_per_month,
     }
 
 
@@ -142,13 +143,6 @@ def forbidden(one: OneCell, drawn_a: float | None = None, peak_a: float | None =
 
 def _amps(current_a: float) -> str:
     return show(current_a, Dimension.CURRENT)
-
-
-def hours(value_h: float) -> str:
-    """`26 min`, `4.31 h`, `41.2 h`, `238 h`."""
-    if value_h < 1:
-        return f"{60 * value_h:.0f} min"
-    return f"{value_h:.{2 if value_h < 10 else 1 if value_h < 100 else 0}f} h"
 
 
 def runtime_json(runtime: Runtime) -> dict[str, float]:

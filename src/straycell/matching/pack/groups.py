@@ -54,7 +54,16 @@ def equivalent(group: Group, name: str) -> Candidate:
         capacity_current_a=min(currents) if len(currents) == count else None,
         own_trace=None,
         rest=None,
+        loss_per_month=_loss(group),
     )
+
+
+def _loss(group: Group) -> Measured | None:
+    """What a group loses a month, as a share; None unless it is known of every cell."""
+    known = [c.loss_per_month for c in group if c.loss_per_month is not None]
+    if len(known) < len(group):
+        return None
+    return Measured(math.fsum(f.value for f in known) / len(known), max(f.u for f in known))
 
 
 def shares(group: Group) -> list[float]:

@@ -29,7 +29,7 @@ from straycell.matching.pack.words import (
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
-from straycell.matching.screen.running import final_runtime, runs
+from straycell.matching.screen.running import Run, final_runtime, runs
 from straycell.matching.screen.screening import screen_all, usable
 from straycell.matching.screen.shared import Screen
 from straycell.physics.run_time.runtime import Runtime
@@ -143,7 +143,7 @@ def as_built(
         all(why.passed for why in (*failed, *reasons)),
         names,
         spread_ah=max(held_ah) - min(held_ah),
-        runtime=weakest_run(screen, alike, [run.steady for run in found]),
+        runtime=weakest_run(screen, alike, found),
         why=(*failed, *reasons),
         plan=plan_hash(project, groups),
         joining=plan_joining(cells, limits),
@@ -175,7 +175,7 @@ def try_shape(
         if isinstance(found, Refusal):
             tried.refusals[kind] = found
             continue
-        spare_h = min(runtime.low_h for runtime in found.runtimes) - need_h
+        spare_h = min(run.promised.low_h for run in found.runs) - need_h
         rank = (round(spare_h / need_h, 3), found.held_ah, kind)
         if best is None or rank < best:
             best, tried.plan = rank, found
@@ -258,7 +258,7 @@ def described(
     """The answer for a plan, checked once more on its own."""
     check_pack(screen, plan.groups)
     alike = [equivalent(group, f"group {number}") for number, group in enumerate(plan.groups, 1)]
-    runtime = weakest_run(screen, alike, plan.runtimes)
+    runtime = weakest_run(screen, alike, plan.runs)
     data = pack_data(project, plan.groups, limits)
     warnings = warnings_for(project, limits) + pack_warnings(screen, plan) + data.warnings + runtime.notes
     return Match(
@@ -278,9 +278,9 @@ def described(
     )
 
 
-def weakest_run(screen: Screen, alike: Sequence[Candidate], steady: Sequence[Runtime]) -> Runtime:
+def weakest_run(screen: Screen, alike: Sequence[Candidate], found: Sequence[Run]) -> Runtime:
     """The run time of the pack as it is told, the same on every page: that of its weakest group."""
-    each = [final_runtime(screen, c, run) for c, run in zip(alike, steady, strict=True)]
+    each = [final_runtime(screen, c, run) for c, run in zip(alike, found, strict=True)]
     weakest = min(each, key=lambda runtime: runtime.low_h)
     return replace(
         weakest,

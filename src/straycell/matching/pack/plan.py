@@ -13,7 +13,6 @@ from straycell.matching.pack.kinds import ANY_RATIO, PackKind
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.running import Run, judge_drop, judge_run, lasts, runs
 from straycell.matching.screen.shared import Screen
-from straycell.physics.run_time.runtime import Runtime
 from straycell.quantities import Measured
 
 Groups = tuple[tuple[Candidate, ...], ...]
@@ -37,7 +36,7 @@ class PackPlan:
     kind: PackKind
     groups: Groups
     reasons: tuple[Why, ...]
-    runtimes: tuple[Runtime, ...]
+    runs: tuple[Run, ...]
     spread_ah: float
     bound_spread_ah: float
     gap: float
@@ -113,7 +112,7 @@ def _of_groups(screen: Screen, kind: PackKind, exact: Exact) -> PackPlan:
         kind,
         exact.groups,
         group_reasons(screen, exact.groups, exact.runs),
-        tuple(run.steady for run in exact.runs),
+        exact.runs,
         spread,
         0.0,
         spread / max(min(held), 1e-9),
@@ -327,12 +326,11 @@ class _Search:
 
     def _described(self, draft: _Draft) -> PackPlan:
         reasons = group_reasons(self.screen, draft.groups, draft.runs)
-        runtimes = tuple(run.steady for run in draft.runs)
         return PackPlan(
             self.kind,
             draft.groups,
             reasons,
-            runtimes,
+            tuple(draft.runs),
             draft.spread_ah,
             draft.bound_spread_ah,
             max(0.0, draft.gap),

@@ -39,7 +39,8 @@ class Candidate:
     `capacity` in Ah, `resistance` in ohm by `resistance_method`; `at_least` says that the capacity is only a
     lower bound. `verdict_valid_until` None means that no age limits the verdict. `deciding_text` says what
     keeps the outcome from being better. How the capacity and the resistance were taken, and the cell's own
-    discharge, sharpen the run time where they are known; `rest` tells what it may be joined with as it is.
+    discharge and self-discharge (`loss_per_month`, a share), sharpen the run time where they are known; `rest`
+    tells what it may be joined with as it is.
     """
 
     code: str
@@ -57,6 +58,7 @@ class Candidate:
     capacity_cutoff_v: float | None = None
     own_trace: OwnTrace | None = None
     rest: RestVoltage | None = None
+    loss_per_month: Measured | None = None
 
     @classmethod
     def of_kind(cls, chemistry: Chemistry, form: Form) -> Candidate:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.matching.screen import charger
 from straycell.matching.screen.candidates import Candidate, Why
@@ -29,6 +30,11 @@ class Run:
     steady: Runtime
     peak: Runtime | None = None
     dip_v: float | None = None
+
+    @property
+    def promised(self) -> Runtime:
+        """The one run time that is told: with the peaks, where they matter."""
+        return self.peak if self.peak is not None else self.steady
 
 
 def run_time(screen: Screen, c: Candidate, *, dip_v: float = 0.0, at_least: bool = True) -> Runtime:
@@ -56,6 +62,7 @@ def run_time(screen: Screen, c: Candidate, *, dip_v: float = 0.0, at_least: bool
             capacity_current_a=c.capacity_current_a,
             capacity_cutoff_v=c.capacity_cutoff_v,
             resistance_pulse_s=c.pulse_s,
+            loss_per_month=c.loss_per_month,
         )
     except BadData as fault:
         if not fault.what.startswith("charge:"):
@@ -94,6 +101,7 @@ def run_times(
             capacity_cutoff_v=c.capacity_cutoff_v,
             resistance_pulse_s=c.pulse_s,
             dip_v=v,
+            loss_per_month=c.loss_per_month,
         )
         for c, v in zip(cells, given_v, strict=True)
     ]
@@ -138,12 +146,12 @@ def runs(screen: Screen, cells: Sequence[Candidate]) -> list[Run]:
 def peak_dip_v(screen: Screen, c: Candidate) -> float | None:
     """How far in V the peak pulls the cell below its steady voltage; None where its resistance is not known."""
     chemistry = c.facts.chemistry
-    peak_a, steady_a = screen.peak_a(chemistry), screen.steady_a(chemistry)
-    if peak_a <= steady_a:
+    added_a = screen.dip_a(chemistry)
+    if added_a <= 0:
         return 0.0
     if c.resistance is None:
         return None
-    return (peak_a - steady_a) * peak_resistance_ohm(screen, c, c.resistance)
+    return added_a * peak_resistance_ohm(screen, c, c.resistance)
 
 
 def _spare_v(screen: Screen, c: Candidate) -> float:
@@ -157,19 +165,24 @@ def peak_resistance_ohm(screen: Screen, c: Candidate, resistance: Measured) -> f
     key = ("peak-growth", chemistry, c.pulse_s)
     if key not in screen.known:
         at_c, peak_s = screen.demand.project.need.temperature_c, screen.limits.peak_s
-        longer = steady_over_pulse(chemistry, c.pulse_s).high / steady_over_pulse(chemistry, peak_s).high
-        screen.known[key] = longer * shape(0.0) * resistance_ratio(at_c).high
+        screen.known[key] = peak_growth(chemistry, c.pulse_s, peak_s, at_c)
     grown: float = screen.known[key]  # type: ignore[assignment]
     return resistance.high * grown
 
 
-def final_runtime(screen: Screen, c: Candidate, runtime: Runtime) -> Runtime:
-    """The run time to print: expected from where the charger is set to, low from the worst it may end at."""
-    least_v = _full_v(screen, c)
+def peak_growth(chemistry: Chemistry, pulse_s: float, peak_s: float, temperature_c: float) -> float:
+    """How many times a resistance by a pulse of `pulse_s` counts at a peak of `peak_s`: longer, nearly empty, cold."""
+    longer = steady_over_pulse(chemistry, pulse_s).high / steady_over_pulse(chemistry, peak_s).high
+    return longer * shape(0.0) * resistance_ratio(temperature_c).high
+
+
+def final_runtime(screen: Screen, c: Candidate, run: Run) -> Runtime:
+    """The run time to print, peaks counted: expected from where the charger is set to, low from the worst it may end at."""
+    least_v, runtime = _full_v(screen, c), run.promised
     if least_v is None:
         return runtime
     note = f"the low end counts from {volts(least_v)}, which the charger reaches at least"
-    nominal = run_time(screen, c, at_least=False)
+    nominal = run_time(screen, c, dip_v=(run.dip_v or 0.0) if run.peak is not None else 0.0, at_least=False)
     return replace(nominal, low_h=runtime.low_h, notes=(*nominal.notes, note))
 
 
@@ -190,8 +203,8 @@ def judge_run(screen: Screen, c: Candidate, run: Run) -> Why:
 def judge_drop(screen: Screen, c: Candidate, run: Run) -> Why:
     """The peak comes on top of the steady current: what it pulls down must not stop the device too early."""
     peak_a, dip_v = screen.peak_a(c.facts.chemistry), run.dip_v
-    if peak_a <= screen.steady_a(c.facts.chemistry):
-        return Why(c.code, "voltage-drop", True, "no peak above the steady current")
+    if screen.dip_a(c.facts.chemistry) <= 0:
+        return Why(c.code, "voltage-drop", True, "no peak beyond what the run time counts")
     if c.resistance is None or dip_v is None:
         text = "its resistance is not measured: the drop at the peak is not known"
         remedy = "measure its resistance with a d.c. pulse"

@@ -9,8 +9,9 @@ from straycell.cells import Chemistry
 from straycell.cli.app import clock, context, output, values
 from straycell.cli.app.verbs import lone_app
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.cell_sheet import OneCell, hours, look_up
+from straycell.cli.show.cell_sheet import OneCell, look_up
 from straycell.errors import NegativeAnswer, UsageFault
+from straycell.matching.words import run_hours as hours
 from straycell.quantities import Dimension, Measured, Window, show
 from straycell.safety import Step
 

@@ -15,6 +15,7 @@ from straycell.cli.nouns.use.project import limits, understood
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import NegativeAnswer, UsageFault
 from straycell.matching.pack.shapes import shape_words
+from straycell.matching.words import run_hours
 from straycell.quantities import Dimension, show
 from straycell.safety import Step
 
@@ -129,7 +130,7 @@ def page_of_all(found: StockPlan) -> None:
     for plan in found.plans:
         say_cells(plan)
         if plan.runtime is not None:
-            output.say(f"  runs {plan.runtime.low_h:.3g} h at the low end")
+            output.say(f"  runs {run_hours(plan.runtime.low_h)} at the low end")
         _say_reserve(plan)
     for plan in found.unserved:
         _say_wrapped(f"{plan.project}: not served")
@@ -164,7 +165,7 @@ def page(found: Match) -> None:
         say_cells(found)
         if found.runtime is not None:
             run = found.runtime
-            output.say(f"  runs {run.low_h:.3g} h at the low end, {run.expected_h:.3g} h expected")
+            output.say(f"  runs {run_hours(run.low_h)} at the low end, {run_hours(run.expected_h)} expected")
             output.say(f"  counted from {run.basis}; ends at {run.stop}")
         output.section("Why this one" if found.joining is None else "Why these")
         told = (why.text for why in found.why if why.test not in _TOLD_ELSEWHERE)

@@ -19,13 +19,13 @@ from straycell.cli.show.cell_page import figure
 from straycell.cli.show.cell_sheet import (
     OneCell,
     forbidden,
-    hours,
     look_up,
     run_arguments,
     run_of,
     runtime_json,
 )
 from straycell.cli.show.device_draw import Draw, draw_of
+from straycell.matching.words import run_hours as hours
 from straycell.quantities import Dimension, show
 from straycell.safety import Step
 
