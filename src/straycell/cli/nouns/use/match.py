@@ -48,11 +48,42 @@ def match(
     everyone: Annotated[
         bool, typer.Option("--all", help="Every pending project at once, no cell twice.")
     ] = False,
+    cells: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--cells",
+            metavar="CODE...",
+            help="A dry run with these cells; --cells A,B --cells C,D puts two choices side by side.",
+            show_default=False,
+        ),
+    ] = None,
+    what: Annotated[
+        str | None,
+        values.text_option("--what", 'A load without a project, like "5V 300mA".', metavar="LOAD"),
+    ] = None,
+    more: Annotated[list[str] | None, typer.Argument(hidden=True, metavar="[CODE]...")] = None,
 ) -> None:
-    """Find the least cells that do the project's job, with every reason. Nothing is reserved."""
+    """Find the least cells that do the project's job, with every reason. Nothing is reserved.
+
+    With --what: what the stock can give to a load, in each small shape.
+    """
+    if more and not cells:
+        raise UsageFault(f"'{more[0]}' is one word too many", "name cells with --cells CODE ...")
+    if what is not None:
+        _match_what(what, name, everyone, cells)
+        return
     if everyone == (name is not None):
-        what = "a project and --all" if everyone else "neither a project nor --all"
-        raise UsageFault(f"match was given {what}", "name one project, or write --all")
+        given = "a project and --all" if everyone else "neither a project nor --all"
+        raise UsageFault(f"match was given {given}", "name one project, or write --all")
+    if name is None and cells:
+        raise UsageFault("--cells stands without a project", "name the project first")
+    if cells and name is not None:
+        from straycell.cli.nouns.use.match_choices import choices_of, match_cells
+
+        with context.reading() as reader:
+            match_cells(reader, name, choices_of(cells, more or []))
+        talk_cautions(Step.MATCH)
+        return
     if name is None:
         _match_all()
         return
@@ -68,6 +99,16 @@ def match(
         raise NegativeAnswer(
             f"project '{name}' is not served by the cells in store", output.brief(_first(found.missing))
         )
+    talk_cautions(Step.MATCH)
+
+
+def _match_what(what: str, name: str | None, everyone: bool, cells: list[str] | None) -> None:
+    from straycell.cli.nouns.use.match_choices import match_what
+
+    if name is not None or everyone or cells:
+        raise UsageFault("--what is a load without a project", "give it alone")
+    with context.reading() as reader:
+        match_what(reader, what)
     talk_cautions(Step.MATCH)
 
 
