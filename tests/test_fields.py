@@ -9,6 +9,7 @@ from tests.cli.bench import Bench
 
 from straycell.cells import CellFacts
 from straycell.errors import BadData
+from straycell.keys import NEW
 from straycell.quantities import parse_quantity
 from straycell.readings import FACTS, FIELDS, KINDS, Charge, Quantity, Reading
 from straycell.readings.fields import OF_CHARGE, OF_READING, Field
@@ -72,5 +73,5 @@ def test_a_condition_of_another_quantity_is_refused(tmp_path: object) -> None:
 
     at = datetime(2026, 3, 1, tzinfo=UTC)
     with pytest.raises(BadData, match="a resistance has no energy"):
-        require_item(Reading(0, "A00001O", Quantity.RESISTANCE, at, 0.05, energy_wh=7.0), at)
-    require_item(Reading(0, "A00001O", Quantity.CAPACITY, at, 2.0, energy_wh=7.0), at)
+        require_item(Reading(NEW, "A00001O", Quantity.RESISTANCE, at, 0.05, energy_wh=7.0), at)
+    require_item(Reading(NEW, "A00001O", Quantity.CAPACITY, at, 2.0, energy_wh=7.0), at)

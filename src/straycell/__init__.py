@@ -11,6 +11,7 @@ teardowns    what was opened, where and when it was found
 cells        codes, chemistries, forms, life stages, the facts known of one cell
 markings     what the print on a cell says (IEC 61960 designations, trade forms)
 meters       what a reading was taken with, and how well it can be trusted
+keys         a record's number, its bench's for life
 readings     one measured quantity at one time; one recorded charge
 traces       recorded curves read from files: steps, capacity, energy, resistance
 acceptance   the rules, one small function a rule, the verdict and its reasons

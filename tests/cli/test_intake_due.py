@@ -19,6 +19,7 @@ from straycell.cells import CellFacts, Chemistry, Look
 from straycell.cli.app import context, options
 from straycell.cli.intake.command import carry_out
 from straycell.errors import BadData
+from straycell.keys import NEW
 from straycell.readings import Charge, Method, Quantity, Reading
 
 START = datetime(2026, 3, 1, 9, 0, tzinfo=UTC)
@@ -288,8 +289,8 @@ def at_bench(bench: Bench) -> object:
 def entry(code: str, volts: float, *, look: Look = Look.CLEAN) -> script.Entry:
     """A cell as an evening makes it."""
     items = (
-        Reading(0, code, Quantity.AS_FOUND_VOLTAGE, script.UNSET, volts),
-        Reading(0, code, Quantity.LOOK, script.UNSET, look=(look,)),
+        Reading(NEW, code, Quantity.AS_FOUND_VOLTAGE, script.UNSET, volts),
+        Reading(NEW, code, Quantity.LOOK, script.UNSET, look=(look,)),
     )
     return script.Entry(code, CellFacts(chemistry=Chemistry.NMC), items, is_new=True)
 
@@ -355,7 +356,7 @@ def test_the_start_knows_what_the_last_evening_used(at_bench: Bench) -> None:
     with_meter = script.Entry(
         code,
         made.facts,
-        (Reading(0, code, Quantity.AS_FOUND_VOLTAGE, script.UNSET, 3.7, meter=meter),),
+        (Reading(NEW, code, Quantity.AS_FOUND_VOLTAGE, script.UNSET, 3.7, meter=meter),),
         is_new=True,
     )
     carry_out(script.Keep(with_meter))

@@ -9,6 +9,7 @@ import pytest
 from straycell.bench.reading_form import Said, check_form, filled_from, form_of, notes_of, readings_of
 from straycell.cells import Look
 from straycell.errors import UsageFault
+from straycell.keys import NEW
 from straycell.readings import Method, Quantity, Reading, Where
 
 AT = datetime(2026, 4, 2, 18, 30, tzinfo=UTC)
@@ -140,15 +141,15 @@ def test_a_changed_method_does_not_inherit_the_pulse() -> None:
     "reading",
     [
         old_capacity(),
-        Reading(0, "A00001X", Quantity.VOLTAGE, AT, 4.1, rested_s=86400.0, where=Where.TABS),
-        Reading(0, "A00001X", Quantity.AS_FOUND_VOLTAGE, AT, 3.2, as_group=True),
-        Reading(0, "A00001X", Quantity.RESISTANCE, AT, 0.05, method=Method.DC_PULSE, pulse_s=2.0),
-        Reading(0, "A00001X", Quantity.LOOK, AT, look=(Look.RUST,)),
-        Reading(0, "A00001X", Quantity.TEMPERATURE, AT, 33.0, temperature_c=33.0),
+        Reading(NEW, "A00001X", Quantity.VOLTAGE, AT, 4.1, rested_s=86400.0, where=Where.TABS),
+        Reading(NEW, "A00001X", Quantity.AS_FOUND_VOLTAGE, AT, 3.2, as_group=True),
+        Reading(NEW, "A00001X", Quantity.RESISTANCE, AT, 0.05, method=Method.DC_PULSE, pulse_s=2.0),
+        Reading(NEW, "A00001X", Quantity.LOOK, AT, look=(Look.RUST,)),
+        Reading(NEW, "A00001X", Quantity.TEMPERATURE, AT, 33.0, temperature_c=33.0),
     ],
 )
 def test_the_form_of_a_reading_records_the_same_reading(reading: Reading) -> None:
     """There and back."""
     from dataclasses import replace
 
-    assert one(form_of(reading)) == replace(reading, id=0)
+    assert one(form_of(reading)) == replace(reading, id=NEW)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from straycell.bench.context import Bench
 from straycell.bench.uncounted_capacity import doubted, remedy
 from straycell.cells import Cell
+from straycell.keys import RecordKey
 from straycell.readings import CautiousDefaults
 
 if TYPE_CHECKING:
@@ -32,7 +33,7 @@ class CellSheet:
     recorded: tuple[RecordedReading, ...]
     defaults: CautiousDefaults
     now: datetime
-    doubted: Mapping[int, str] = field(default_factory=dict)
+    doubted: Mapping[RecordKey, str] = field(default_factory=dict)
     remedy: str = ""
 
 

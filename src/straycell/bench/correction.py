@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from straycell.bench.reading_form import Said, check_form, filled_from, readings_of
 from straycell.errors import UsageFault
+from straycell.keys import NEW
 from straycell.readings import KINDS, Charge, Item, Mistake, Quantity, Reading
 from straycell.readings.fields import OF_READING
 
@@ -51,18 +52,18 @@ class Correction:
         if not self.anew:
             if right is None:
                 return []
-            moved = replace(old, id=0, cell=right)
+            moved = replace(old, id=NEW, cell=right)
             return [replace(moved, as_group=False) if isinstance(moved, Reading) else moved]
         again = self.mistake is Mistake.BAD_CONTACT
         cell, moment = right or old.cell, self.at or (self.now if again else old.at)
         if isinstance(old, Charge):
-            return [replace(old, id=0, cell=cell, at=moment, **self._only("charge add", old))]
+            return [replace(old, id=NEW, cell=cell, at=moment, **self._only("charge add", old))]
         if old.quantity is Quantity.LET_DOWN:
             said = self._only("charge let-down", old)
             value = {"value": said.pop("until_v")} if "until_v" in said else {}
-            return [replace(old, id=0, cell=cell, at=moment, **value, **said)]
+            return [replace(old, id=NEW, cell=cell, at=moment, **value, **said)]
         if self.said.keys() - OF_READING.keys():
-            raise UsageFault(f"#{old.id} is a reading, not a charge", "use the options of reading add")
+            raise UsageFault(f"{old.id} is a reading, not a charge", "use the options of reading add")
         said = dict(self.said) if again else filled_from(self.said, old)
         check_form(said)
         meter = reader.meter(self.meter) if self.meter is not None else None if again else old.meter
@@ -72,7 +73,7 @@ class Correction:
         """What was said, when all of it goes with what `command` records. Raises UsageFault."""
         kind = KINDS[old.quantity]
         if self.meter is not None or self.said.keys() - {kind.key, *kind.takes}:
-            raise UsageFault(f"#{old.id} is a {old.quantity}, not a reading", f"use the options of {command}")
+            raise UsageFault(f"{old.id} is a {old.quantity}, not a reading", f"use the options of {command}")
         return dict(self.said)
 
     def _as_derived(self, new: Reading, old: Reading) -> Reading:

@@ -15,6 +15,7 @@ from straycell.bench.record import Recorded, followed
 from straycell.bench.uncounted_capacity import doubted, remedy
 from straycell.cells import Chemistry
 from straycell.errors import BadData
+from straycell.keys import RecordKey
 from straycell.meters import Accuracy, Meter
 from straycell.quantities import Dimension, show
 from straycell.readings import CautiousDefaults, Charge, Quantity, Reading
@@ -177,7 +178,7 @@ def _notes(charge: Charge | None) -> list[str]:
     if charge is None:
         return []
     return [
-        f"charge #{charge.id} is taken to have come before this trace; if it came after it, "
+        f"charge {charge.id} is taken to have come before this trace; if it came after it, "
         "say when the trace ended: --at TIME"
     ]
 
@@ -241,18 +242,18 @@ class TraceSheet:
 
     entry: TraceEntry
     raw: bytes
-    stand: tuple[int, ...]
-    gone: tuple[int, ...]
-    doubts: Mapping[int, str]
+    stand: tuple[RecordKey, ...]
+    gone: tuple[RecordKey, ...]
+    doubts: Mapping[RecordKey, str]
     remedy: str
 
 
-def trace_sheet(bench: Bench, number: int) -> TraceSheet:
-    """The sheet of a filed trace. Raises BadData when there is none of that number."""
+def trace_sheet(bench: Bench, number: str) -> TraceSheet:
+    """The sheet of a filed trace; its number as typed. Raises BadData when there is none of that number."""
     with bench.reading() as reader:
-        entry = reader.trace(number)
-        stand, gone = reader.trace_readings(number)
-        raw = reader.trace_file(number)
+        entry = reader.trace(reader.trace_number(number))
+        stand, gone = reader.trace_readings(entry.id)
+        raw = reader.trace_file(entry.id)
         evidence = reader.evidence(entry.cell)
     doubts = {n: why for n, why in doubted(evidence, bench.rules, bench.now).items() if n in stand}
     what_to_do = remedy(evidence, bench.rules, bench.now) if doubts else ""

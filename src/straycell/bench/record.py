@@ -16,6 +16,7 @@ from straycell.bench.reading_form import Said, check_form, readings_of
 from straycell.bench.uncounted_capacity import doubted, remedy
 from straycell.cells import Cell
 from straycell.errors import BadData, UsageFault
+from straycell.keys import RecordKey
 from straycell.readings import KINDS, Item, Quantity, Reading, charge_of, reading_of
 
 if TYPE_CHECKING:
@@ -46,7 +47,7 @@ class Recorded:
     items: tuple[Item, ...]
     after: tuple[After, ...]
     lost: Lost = field(default_factory=dict)
-    doubts: Mapping[int, str] = field(default_factory=dict)
+    doubts: Mapping[RecordKey, str] = field(default_factory=dict)
     remedy: str = ""
 
 
@@ -61,7 +62,7 @@ class Superseded:
     recorded: Recorded
     taken_back: tuple[RecordedReading, ...]
     rest_of_group: bool
-    same_trace: tuple[int, ...]
+    same_trace: tuple[RecordKey, ...]
 
 
 def record_readings(
@@ -95,7 +96,7 @@ def record_let_down(bench: Bench, code: str, said: Said, *, at: datetime | None 
 
 def supersede(
     bench: Bench,
-    number: int,
+    number: str,
     correction: Correction,
     because: str,
     *,
@@ -104,11 +105,11 @@ def supersede(
 ) -> Superseded:
     """Take a reading or charge back as a mistake, and record the right one in its place if there is one.
 
-    `as_group` takes back the as-found voltage of its whole group. Raises UsageFault, BadData.
+    `number` is as typed. `as_group` takes back the as-found voltage of its whole group. Raises UsageFault, BadData.
     """
     correction.check(right_cell)
     with bench.writing() as writer:
-        old = writer.reading(number)
+        old = writer.reading(writer.reading_number(number))
         right = None if right_cell is None else writer.find_code(right_cell)
         targets = _group_readings(writer, old) if as_group else [old]
         made: list[Item] = []
@@ -128,7 +129,7 @@ def supersede(
 def followed(bench: Bench, writer: Writer, items: Sequence[Item], codes: Sequence[str]) -> Recorded:
     """What these items did to these cells, seen at the end of the write that recorded them."""
     writer.settle()
-    doubts, what_to_do = dict[int, str](), ""
+    doubts, what_to_do = dict[RecordKey, str](), ""
     for code in codes if any(item.quantity is Quantity.CAPACITY for item in items) else ():
         evidence, numbers = writer.evidence(code), {item.id for item in items}
         found = doubted(evidence, bench.rules, bench.now)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from straycell.keys import RecordKey
 from straycell.quantities import Dimension, show
 
 if TYPE_CHECKING:
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
     from straycell.acceptance.rules import RuleSet
 
 
-def doubted(evidence: Evidence, rules: RuleSet, now: datetime) -> dict[int, str]:
+def doubted(evidence: Evidence, rules: RuleSet, now: datetime) -> dict[RecordKey, str]:
     """`{id: "a lower bound: at 0.962C"}` for each capacity that is less than one that counts."""
     from straycell.acceptance.case import Case
     from straycell.acceptance.checks.retention import Worth, runs

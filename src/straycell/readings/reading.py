@@ -11,6 +11,7 @@ from datetime import datetime
 from typing import Any
 
 from straycell.cells import Look
+from straycell.keys import NEW, RecordKey
 from straycell.meters import Meter
 from straycell.readings.fields import FIELDS, KINDS, Field, Kind
 from straycell.readings.words import Method, Quantity, Where
@@ -23,13 +24,13 @@ class Reading:
     A let-down is no measurement: a load brought the cell down to `value`, on purpose. It tells that charge was
     moved, and is evidence of nothing else.
 
-    `where` None means: not said. `id` is 0 for one not yet recorded. Times are UTC.
+    `where` None means: not said. `id` is NEW for one not yet recorded. Times are UTC.
     What a trace tells of a reading: `trace` is its number; `u` its own standard uncertainty, in the place of
     the meter's; `at_least` a capacity that did not run whole, `from_full` one whose trace shows a full start;
     `energy_wh` what came out with a capacity; `soc` the state of charge (0 to 1) of a resistance.
     """
 
-    id: int
+    id: RecordKey
     cell: str
     quantity: Quantity
     at: datetime
@@ -49,7 +50,12 @@ class Reading:
     at_least: bool = False
     from_full: bool = False
     u: float | None = None
-    trace: int | None = None
+    trace: RecordKey | None = None
+
+    @property
+    def key(self) -> str:
+        """Its number as a text: H-613."""
+        return str(self.id)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +65,7 @@ class Charge:
     `trace` is the number of the trace it was seen in, if so.
     """
 
-    id: int
+    id: RecordKey
     cell: str
     at: datetime
     current_a: float
@@ -69,7 +75,12 @@ class Charge:
     peak_temperature_c: float | None = None
     charger: str = ""
     slot: int | None = None
-    trace: int | None = None
+    trace: RecordKey | None = None
+
+    @property
+    def key(self) -> str:
+        """Its number as a text: H-613."""
+        return str(self.id)
 
     @property
     def quantity(self) -> Quantity:
@@ -98,13 +109,13 @@ def reading_of(
     """A reading of this kind, from what was said under the names of the fields; not yet numbered."""
     value = None if kind.value is None else said[kind.key]
     with_meter = meter if kind.accuracy else None
-    return Reading(0, cell, kind.quantity, at, value, meter=with_meter, **_taken(kind, said))
+    return Reading(NEW, cell, kind.quantity, at, value, meter=with_meter, **_taken(kind, said))
 
 
 def charge_of(said: Mapping[str, Any], cell: str, at: datetime) -> Charge:
     """The same for a charge."""
     kind = KINDS[Quantity.CHARGE]
-    return Charge(0, cell, at, until_v=said[kind.key], **_taken(kind, said))
+    return Charge(NEW, cell, at, until_v=said[kind.key], **_taken(kind, said))
 
 
 def _taken(kind: Kind, said: Mapping[str, Any]) -> dict[str, Any]:

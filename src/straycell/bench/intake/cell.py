@@ -12,6 +12,7 @@ from straycell.bench.intake.form import NOTE, Answers, NextQuestion, Question
 from straycell.bench.intake.script import UNSET, Ask, Entry, Key
 from straycell.cells import CellFacts, Chemistry, Form, Look
 from straycell.errors import BadData
+from straycell.keys import NEW
 from straycell.markings import Proposal, read_marking, shares_primary_size
 from straycell.markings import fill as fill_from_marking
 from straycell.meters import Meter
@@ -298,7 +299,7 @@ def entry_of(code: str, answers: Answers, meter: Meter | None, **more: Any) -> E
     if answers.get(VOLTAGE) is not None:
         items.append(
             Reading(
-                0,
+                NEW,
                 code,
                 Quantity.AS_FOUND_VOLTAGE,
                 UNSET,
@@ -308,5 +309,5 @@ def entry_of(code: str, answers: Answers, meter: Meter | None, **more: Any) -> E
             )
         )
     if LOOK in answers:
-        items.append(Reading(0, code, Quantity.LOOK, UNSET, look=tuple(answers[LOOK])))
+        items.append(Reading(NEW, code, Quantity.LOOK, UNSET, look=tuple(answers[LOOK])))
     return Entry(code, kind_of(answers) if MARKING in answers else None, tuple(items), **more)

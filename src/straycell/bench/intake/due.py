@@ -13,6 +13,7 @@ from straycell.bench.intake.script import UNSET, Ask, Entry, Key
 from straycell.bench.outlook import Need
 from straycell.cells import CellFacts, Look
 from straycell.errors import BadData
+from straycell.keys import NEW
 from straycell.meters import Meter
 from straycell.readings import KINDS, Item, Method, Quantity, Reading, charge_of, reading_of
 
@@ -156,7 +157,7 @@ def entry_of(code: str, answers: Answers, meters: Mapping[Quantity, Meter | None
     """What is to be recorded; what was skipped is not."""
     items: list[Item] = []
     if answers.get("look"):
-        items.append(Reading(0, code, Quantity.LOOK, UNSET, look=tuple(answers["look"])))
+        items.append(Reading(NEW, code, Quantity.LOOK, UNSET, look=tuple(answers["look"])))
     for need, taken in TAKEN.items():
         if answers.get(key_of(need)) is None:
             continue

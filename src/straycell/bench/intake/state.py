@@ -75,7 +75,7 @@ class Evening:
 
     @staticmethod
     def _last_meter(readings: list[Reading]) -> str | None:
-        last = max(readings, key=lambda reading: reading.id, default=None)
+        last = max(readings, key=lambda reading: (reading.at, reading.id), default=None)
         return last.meter.name if last is not None and last.meter is not None else None
 
 

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from straycell.cli.app import options as session
+from straycell.keys import RecordKey
 from straycell.typed import day as day
 
 WIDTH = 80
@@ -40,7 +41,7 @@ def plain(value: object) -> Any:
         return number if math.isfinite(number) else None
     if isinstance(value, datetime):
         return stamp(value, separator="T")
-    if isinstance(value, date | Path):
+    if isinstance(value, date | Path | RecordKey):
         return str(value)
     if isinstance(value, Mapping):
         return {str(plain(key)): plain(item) for key, item in value.items()}

@@ -14,6 +14,7 @@ import typer
 
 from straycell.cli.app import clock
 from straycell.errors import BadData, UsageFault
+from straycell.keys import typed_key
 from straycell.quantities import Dimension, Window, parse_quantity
 from straycell.typed import nearest_words, parse_line, parse_time
 
@@ -97,6 +98,16 @@ def parse_whole(value: str, name: str, *, low: int, high: int) -> int:
     if int(tidy) > high:
         raise BadData(f"{label}: {tidy} is out of range", f"write {low} to {high}")
     return int(tidy)
+
+
+def record_argument(what: str, text: str, metavar: str = "ID") -> Any:
+    """The number of a record as typed (H-613, or 613 alone); which record it means only the store can tell."""
+
+    def parse(value: str) -> str:
+        typed_key(value, what)
+        return value
+
+    return typer.Argument(parser=parse, metavar=metavar, help=text, show_default=False)
 
 
 def at_option(text: str = "When it was done (default: now).") -> Any:

@@ -9,6 +9,7 @@ from straycell.bench import verdict_words
 from straycell.bench.record import After, Recorded, lost_words
 from straycell.cli.app import clock, output
 from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.keys import RecordKey
 from straycell.safety import Step
 
 
@@ -21,10 +22,10 @@ def talk_recorded(recorded: Recorded, step: Step = Step.MEASURING) -> None:
         talk_after(after, step)
 
 
-def talk_doubts(doubts: Mapping[int, str], remedy: str) -> None:
+def talk_doubts(doubts: Mapping[RecordKey, str], remedy: str) -> None:
     """Which capacities do not count, and once what to do."""
     for number, why in doubts.items():
-        output.talk(f"#{number} is {why}")
+        output.talk(f"{number} is {why}")
     if doubts and remedy:
         output.hint(remedy)
 

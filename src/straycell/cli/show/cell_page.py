@@ -11,6 +11,7 @@ from straycell.bench.cell_sheet import CellSheet
 from straycell.cells import Cell, CellFacts
 from straycell.cli.app import output
 from straycell.cli.show import shapes, verdict_page
+from straycell.keys import RecordKey
 from straycell.quantities import Dimension, Measured
 from straycell.quantities import show as show_quantity
 from straycell.readings import (
@@ -124,16 +125,16 @@ def figure(value: Measured | None, dimension: Dimension) -> str:
 
 
 def _reading_row(
-    recorded: RecordedReading, defaults: CautiousDefaults, doubted: Mapping[int, str]
+    recorded: RecordedReading, defaults: CautiousDefaults, doubted: Mapping[RecordKey, str]
 ) -> list[str | None]:
     item = recorded.item
     how = describe(item)
     if item.id in doubted:
         how = f"{doubted[item.id]} ({how})"
     if recorded.superseded:
-        by = f" by #{recorded.superseded_by}" if recorded.superseded_by else ""
+        by = f" by {recorded.superseded_by}" if recorded.superseded_by else ""
         how = f"superseded{by} ({recorded.mistake}): {recorded.because}"
-    return [f"#{item.id}", item.quantity.value, value_text(item, defaults), output.day(item.at), how or None]
+    return [f"{item.id}", item.quantity.value, value_text(item, defaults), output.day(item.at), how or None]
 
 
 def value_text(item: Item, defaults: CautiousDefaults) -> str:
@@ -174,4 +175,4 @@ _NO_ROOM = frozenset({Quantity.CHARGE, Quantity.TEMPERATURE})
 
 def told(item: Item, defaults: CautiousDefaults) -> str:
     """`#9 look clean`: one reading or charge in a few words."""
-    return f"#{item.id} {item.quantity} {value_text(item, defaults)}"
+    return f"{item.id} {item.quantity} {value_text(item, defaults)}"

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from straycell.cli.app import options, output
+from straycell.keys import RecordKey
 from straycell.quantities import COVERAGE_FACTOR, Dimension, show
 from straycell.store.book.records import TraceEntry
 
@@ -20,7 +21,7 @@ _MOST_PULSES = 24
 
 
 def document(
-    entry: TraceEntry, stand: Sequence[int], gone: Sequence[int], doubts: list[str]
+    entry: TraceEntry, stand: Sequence[RecordKey], gone: Sequence[RecordKey], doubts: list[str]
 ) -> dict[str, Any]:
     """A filed trace as JSON: its figures, the readings that came out of it, how it was read.
 
@@ -50,7 +51,9 @@ def headline(entry: TraceEntry) -> str:
     return f"trace {entry.id}  {entry.cell}  {entry.name}  {output.stamp_short(entry.at)}"
 
 
-def figures(entry: TraceEntry, stand: Iterable[int], gone: Iterable[int], doubts: Iterable[str]) -> None:
+def figures(
+    entry: TraceEntry, stand: Iterable[RecordKey], gone: Iterable[RecordKey], doubts: Iterable[str]
+) -> None:
     """The figures of a trace and what it doubts."""
     found = entry.result
     output.say(headline(entry))
@@ -62,8 +65,8 @@ def figures(entry: TraceEntry, stand: Iterable[int], gone: Iterable[int], doubts
             ("resistance", _resistance(found)),
             ("temperature", _temperature(found)),
             ("meter", entry.meter.name if entry.meter else "none named: the cautious default holds"),
-            ("readings", ", ".join(f"#{n}" for n in stand) or "none"),
-            ("superseded", ", ".join(f"#{n}" for n in gone)),
+            ("readings", ", ".join(f"{n}" for n in stand) or "none"),
+            ("superseded", ", ".join(f"{n}" for n in gone)),
         ],
         indent="  ",
     )

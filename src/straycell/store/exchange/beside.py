@@ -13,11 +13,12 @@ from sqlalchemy import select
 
 from straycell.errors import BadData
 from straycell.meters import Meter
-from straycell.store.book import boxes, meters
-from straycell.store.column_values import day_text
+from straycell.store.book import boxes, meters, teardowns
+from straycell.store.book.names import shown
 from straycell.store.exchange.table import rows_beside
 from straycell.store.schema.tables import BENCH, BOX, METER, TEARDOWN
 from straycell.store.session import Pen
+from straycell.teardowns import Teardown
 
 _Rows = dict[str, dict[str, str]]
 
@@ -34,7 +35,7 @@ class Beside:
 
     @cached_property
     def _boxes(self) -> tuple[set[str], _Rows]:
-        return set(self._pen.conn.execute(select(BOX.c.name)).scalars()), self._rows("boxes", "name")
+        return set(shown(self._pen.conn, BOX).values()), self._rows("boxes", "name")
 
     @cached_property
     def _meters(self) -> dict[str, Meter]:
@@ -67,19 +68,19 @@ class Beside:
     def take(
         self,
         *,
-        teardowns: Collection[str] = (),
+        teardowns_: Collection[str] = (),
         boxes_: Collection[str] = (),
         meters_: Collection[str] = (),
     ) -> None:
         """Bring what is only listed beside the file into the store, of these names."""
         here, listed = self._teardowns
-        for code in sorted(set(teardowns) - here):
+        for code in sorted(set(teardowns_) - here):
             self._file_teardown(code, listed[code])
         here, listed = self._boxes
         for name in sorted(set(boxes_) - here):
             limit = listed[name].get("limit_wh")
             boxes.add_box(self._pen, name, listed[name].get("kind", ""), float(limit) if limit else None)
-        known = set(self._pen.conn.execute(select(METER.c.name)).scalars())
+        known = set(shown(self._pen.conn, METER).values())
         for name in sorted(set(meters_) - known):
             meters.add_meter(self._pen, self._meters[name])
 
@@ -87,19 +88,16 @@ class Beside:
         """Under the code it has."""
         found = row.get("found_on")
         event_id = self._pen.event("teardown-added", subject=code, detail={"title": row["title"]})
-        self._pen.conn.execute(
-            TEARDOWN.insert().values(
-                code=code,
-                title=row["title"],
-                kind=row["kind"],
-                found_on=day_text(date.fromisoformat(found)) if found else None,
-                place=row.get("place", ""),
-                note=row.get("note", ""),
-                objects=int(row.get("objects") or 1),
-                added_at_us=self._pen.now_us,
-                event_id=event_id,
-            )
+        new = Teardown(
+            code,
+            row["title"],
+            row["kind"],
+            date.fromisoformat(found) if found else None,
+            row.get("place", ""),
+            row.get("note", ""),
+            int(row.get("objects") or 1),
         )
+        teardowns.insert(self._pen, new, event_id)
         bench = self._pen.conn.execute(select(BENCH)).one()
         if code.startswith(bench.letter) and int(code[2:]) > bench.last_teardown:
             self._pen.conn.execute(BENCH.update().values(last_teardown=int(code[2:])))

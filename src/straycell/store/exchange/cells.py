@@ -14,11 +14,12 @@ from straycell.errors import BadData
 from straycell.markings import fill, read_marking
 from straycell.readings import FACTS
 from straycell.store.book import boxes, cells
+from straycell.store.book.names import shown
 from straycell.store.exchange.beside import Beside
 from straycell.store.exchange.fields import Fields, quantity_columns
 from straycell.store.exchange.past import carry_past
 from straycell.store.exchange.table import Fault, Imported, read_table
-from straycell.store.schema.tables import CELL, CELL_FACTS
+from straycell.store.schema.tables import BOX, CELL
 from straycell.store.schema.validation import require_facts
 from straycell.store.session import Pen
 from straycell.teardowns import parse_teardown_code
@@ -70,7 +71,7 @@ def import_cells(
     refused = {fault.line for fault in twice}
     found = [cell for cell in found if cell.line not in refused]
     if found and (partial or not faults):
-        beside.take(teardowns=_names(c.teardown for c in found), boxes_=_names(c.box for c in found))
+        beside.take(teardowns_=_names(c.teardown for c in found), boxes_=_names(c.box for c in found))
         _require_room(pen, found)
         _file(pen, file, found)
         return Imported(len(found), tuple(faults))
@@ -143,13 +144,21 @@ def _file(pen: Pen, file: Path, found: Sequence[NewCell]) -> None:
 def _insert(pen: Pen, found: Mapping[str, NewCell], event_id: int) -> None:
     if not found:
         return
-    common = {"stage": Stage.RECEIVED.value, "added_at_us": pen.now_us, "event_id": event_id}
-    version = {"changed": "", "mistake": "", "after_reading": 0, "event_id": event_id}
-    pen.conn.execute(CELL.insert(), [{"code": c, "box": new.box, **common} for c, new in found.items()])
-    facts = [
-        {"code": c, "teardown": new.teardown, "pack": new.pack, **cells.facts_values(new.facts), **version}
-        for c, new in found.items()
+    keys = {name: key for key, name in shown(pen.conn, BOX).items()}
+    rows = [
+        cells.born_row(
+            code,
+            {
+                "box": keys[new.box] if new.box else None,
+                "teardown": new.teardown,
+                "pack": new.pack,
+                **cells.facts_values(new.facts),
+            },
+            pen.now_us,
+            event_id,
+        )
+        for code, new in found.items()
     ]
-    pen.conn.execute(CELL_FACTS.insert(), facts)
+    pen.conn.execute(CELL.insert(), rows)
     pen.link(event_id, found)
     pen.touched.update(found)

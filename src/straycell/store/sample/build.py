@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from straycell.acceptance.reasons import Status, Verdict
 from straycell.errors import StoreFault
+from straycell.keys import RecordKey
 from straycell.projects import Project, parse_project
 from straycell.readings import Charge, Item, Quantity, Reading
 from straycell.store.sample.notes import Corrected, Discarded, Job, Measured, Moved, TakenBack
@@ -55,7 +56,7 @@ class _Memory:
     """What later notes refer to: tear-downs by number, and each cell's latest reading of a kind."""
 
     teardowns: list[str] = field(default_factory=list)
-    latest: dict[tuple[str, Quantity], int] = field(default_factory=dict)
+    latest: dict[tuple[str, Quantity], RecordKey] = field(default_factory=dict)
 
     def keep(self, items: Iterable[Item]) -> None:
         for item in items:

@@ -46,6 +46,10 @@ def code_shape(column: str = "code") -> CheckConstraint:
     return check(column, f"{column} GLOB '{CODE_SHAPE}'")
 
 
+def key_shape(column: str = "key") -> CheckConstraint:
+    return check(column, f"{column} GLOB '[A-Z]-[1-9]*' AND {column} NOT GLOB '??*[^0-9]*'")
+
+
 def said(column: str) -> CheckConstraint:
     return check(column, f"length(trim({column})) > 0")
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from straycell.store.book.records import HandoverEntry
 
 app = noun_app("What leaves for a collection point, with its list.")
-Number = Annotated[int, typer.Argument(metavar="N", help="The hand-over's number.", show_default=False)]
+Number = Annotated[str, values.record_argument("hand-over", "The hand-over's number.", metavar="N")]
 
 
 @app.command("add")
@@ -77,8 +77,8 @@ def show(
     """Show the list of a hand-over: count, chemistry, mass, energy, state, and what may apply to its carriage."""
     bench = context.bench()
     with bench.reading() as reader:
-        entry = reader.handover(number)
-        listed = reader.handover_list(number, bench.rules, bench.now)
+        entry = reader.handover(reader.handover_number(number))
+        listed = reader.handover_list(entry.id, bench.rules, bench.now)
     if out is not None:
         from straycell.safety.handover.render import handover_pdf
 
@@ -95,9 +95,9 @@ def close(number: Number) -> None:
     """The cells have left the house: they become handed-over for good, and stay in the book."""
     bench = context.bench()
     with bench.writing() as writer:
-        before = writer.handover(number)
-        entry = writer.close_handover(number)
-        listed = writer.handover_list(number, bench.rules, bench.now)
+        before = writer.handover(writer.handover_number(number))
+        entry = writer.close_handover(before.id)
+        listed = writer.handover_list(before.id, bench.rules, bench.now)
     stayed = sorted(set(before.codes) - set(entry.codes))
     output.emit(document(entry, listed) | {"left_out": stayed}, lambda: _closed(entry))
     if stayed:

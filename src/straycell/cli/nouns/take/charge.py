@@ -30,7 +30,7 @@ def add(
     done = record_charge(context.bench(), code, said, at=at)
     (charge,) = done.items
     current, until = show(said["current_a"], Dimension.CURRENT), show(said["until_v"], Dimension.VOLTAGE)
-    shown = f"#{charge.id}  {charge.cell}  charged at {current} to {until}"
+    shown = f"{charge.id}  {charge.cell}  charged at {current} to {until}"
     output.emit(shapes.item_json(charge, context.rules().defaults), lambda: output.say(shown))
     lacks = next((name for name in ("peak_temperature_c", "temperature_c") if name not in said), None)
     if lacks:
@@ -51,9 +51,7 @@ def let_down(
     (made,) = done.items
     output.emit(
         shapes.item_json(made, context.rules().defaults),
-        lambda: output.say(
-            f"#{made.id}  {made.cell}  let down to {show(said['until_v'], Dimension.VOLTAGE)}"
-        ),
+        lambda: output.say(f"{made.id}  {made.cell}  let down to {show(said['until_v'], Dimension.VOLTAGE)}"),
     )
     output.hint(
         "it accounts for what is measured from now on; rest voltages recorded before it count as they did"

@@ -52,7 +52,7 @@ def _show_made(made: Sequence[Item]) -> None:
     defaults = context.rules().defaults
     rows = [
         [
-            f"#{item.id}",
+            f"{item.id}",
             item.cell,
             item.quantity.value,
             value_text(item, defaults),
@@ -75,12 +75,8 @@ def _show_made(made: Sequence[Item]) -> None:
 @takes([*(field for field in OF_READING.values() if field.name != "as_group"), *OF_CHARGE.values()])
 def supersede(
     number: Annotated[
-        int,
-        typer.Argument(
-            parser=lambda text: values.parse_whole(text, "id", low=1, high=10**9),
-            metavar="ID",
-            help="The number of the reading or charge (cell show lists them).",
-        ),
+        str,
+        values.record_argument("reading", "The number of the reading or charge (cell show lists them)."),
     ],
     mistake: Annotated[Mistake, values.word("--mistake", Mistake, "What was wrong with it.")],
     because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
@@ -103,7 +99,7 @@ def supersede(
     correction = Correction(mistake, _plain(said), meter, at, bench.now)
     done = record.supersede(bench, number, correction, because, right_cell=right_cell, as_group=as_group)
     _show_made(done.recorded.items)
-    numbers = ", ".join(f"#{old.item.id}" for old in done.taken_back)
+    numbers = ", ".join(str(old.item.id) for old in done.taken_back)
     output.talk(f"{numbers} superseded as {mistake}; it stays in the history")
     if done.rest_of_group:
         output.hint(
@@ -111,6 +107,6 @@ def supersede(
         )
     trace = done.taken_back[0].item.trace
     if trace is not None:
-        listed = ", ".join(f"#{number}" for number in done.same_trace)
+        listed = ", ".join(f"{number}" for number in done.same_trace)
         output.hint(f"it came out of trace {trace}, which stays" + (f"; so did {listed}" if listed else ""))
     talk_recorded(done.recorded)

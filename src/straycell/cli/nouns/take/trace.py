@@ -25,15 +25,7 @@ _WIDTH = 66
 """Of the small curve; its last line is longer by the name of the cut-off."""
 _LONG_BYTES = 4_000_000
 """From this size on a file is read for more than a moment, and progress is shown."""
-Number = Annotated[
-    int,
-    typer.Argument(
-        parser=lambda text: values.parse_whole(text, "id", low=1, high=10**9),
-        metavar="ID",
-        help="The trace's number (trace list).",
-        show_default=False,
-    ),
-]
+Number = Annotated[str, values.record_argument("trace", "The trace's number (trace list).")]
 
 
 @app.command("add")
@@ -189,8 +181,8 @@ def plot(
     from straycell.traces.draw.plot import plot_png
 
     with context.reading() as reader:
-        entry = reader.trace(number)
-        raw = reader.trace_file(number)
+        entry = reader.trace(reader.trace_number(number))
+        raw = reader.trace_file(entry.id)
         facts = reader.cell(entry.cell).facts
     kind = f"{facts.form} {facts.chemistry}  {facts.marking}".rstrip()
     title = f"{entry.cell}  {kind}  {output.day(entry.at)}"
