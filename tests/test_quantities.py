@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from uncertainties import ufloat
 
 from straycell.errors import BadData
+from straycell.matching.words import beside
 from straycell.quantities import (
     ANY_WINDOW,
     Dimension,
@@ -78,6 +79,16 @@ def test_durations_are_written_as_they_are_said(text: str, hours: float) -> None
 def test_advice_has_two_figures_on_the_safe_side(value: float, up: bool, two: float) -> None:
     """What must hold is rounded up, what may be had is rounded down."""
     assert two_figures(value, up=up) == pytest.approx(two, rel=1e-12)
+
+
+@given(st.floats(1e-3, 1e3), st.floats(1e-3, 1e3))
+def test_a_value_beside_its_limit_keeps_its_answer(value: float, limit: float) -> None:
+    """Printed, it passes exactly when it passes; neither is rounded to the unsafe side."""
+    shown = beside(value, limit, Dimension.VOLTAGE)
+    told, most = (parse_quantity(text, Dimension.VOLTAGE, window=ANY_WINDOW) for text in shown)
+    assert told >= value * (1 - 1e-6) and most <= limit * (1 + 1e-6)
+    if not math.isclose(value, limit, rel_tol=1e-3):
+        assert (told <= most) == (value <= limit)
 
 
 @given(st.floats(1e-9, 1e9), st.booleans())

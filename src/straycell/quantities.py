@@ -251,9 +251,14 @@ def show_safe(value: float, dimension: Dimension, *, up: bool) -> str:
 
 def two_figures(value: float, *, up: bool) -> float:
     """The value to two significant figures, never below it (`up`) or never above it."""
+    return safe_figures(value, 2, up=up)
+
+
+def safe_figures(value: float, figures: int, *, up: bool) -> float:
+    """The value to so many significant figures, rounded up or down."""
     if not math.isfinite(value) or value == 0:
         return value
-    places = 1 - math.floor(math.log10(abs(value)))
+    places = figures - 1 - math.floor(math.log10(abs(value)))
     # What is within the rounding of binary fractions of a step is on it.
     scaled = value * 10.0**places
     return round((math.ceil(scaled - 1e-9) if up else math.floor(scaled + 1e-9)) / 10.0**places, 12)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from straycell.quantities import Dimension, show, show_safe
+from straycell.quantities import Dimension, safe_figures, show, show_safe
 
 
 def amps(current_a: float) -> str:
@@ -31,6 +31,16 @@ def at_most(value: float, dimension: Dimension) -> str:
 def at_least(value: float, dimension: Dimension) -> str:
     """A limit from below, or a load in advice: two figures, rounded up."""
     return show_safe(value, dimension, up=True)
+
+
+def beside(value: float, limit: float, dimension: Dimension) -> tuple[str, str]:
+    """A value and the limit from above that it is held against: two figures each, the value rounded up, the limit
+    down, or as many figures as it takes to leave the answer what it is."""
+    for figures in range(2, 8):
+        up, down = safe_figures(value, figures, up=True), safe_figures(limit, figures, up=False)
+        if (up <= down) == (value <= limit):
+            break
+    return show(up, dimension), show(down, dimension)
 
 
 def hours(value_h: float, limit_h: float) -> tuple[str, str]:

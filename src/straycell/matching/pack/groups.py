@@ -10,8 +10,8 @@ from itertools import combinations
 from straycell.matching.screen import charger
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.shared import Screen
-from straycell.matching.words import amps, capacity, ohms
-from straycell.quantities import Measured
+from straycell.matching.words import beside, capacity, ohms
+from straycell.quantities import Dimension, Measured
 
 Group = Sequence[Candidate]
 DUST = 1e-9
@@ -173,6 +173,7 @@ def _carried(
     share, most_a, cell = max(parts, key=lambda part: (part[0] * total_a - part[1], part[2].code))
     carried_a = share * total_a
     fits = carried_a <= most_a * (1 + DUST)
-    text = f"{name}: {cell.code} carries up to {100 * share:.0f} % of {what}, {amps(carried_a)}; it may have {amps(most_a)}"
+    carried, may = beside(carried_a, most_a, Dimension.CURRENT)
+    text = f"{name}: {cell.code} carries up to {100 * share:.0f} % of {what}, {carried}; it may have {may}"
     short = None if fits else carried_a - most_a
     return Why(name, test, fits, text, carried_a, most_a, "A", short, cell=cell.code)

@@ -10,11 +10,11 @@ from straycell.errors import BadData
 from straycell.matching.screen import charger
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.shared import Screen
-from straycell.matching.words import amps, capacity, finite, hours, ohms, volts
+from straycell.matching.words import at_least, capacity, finite, hours, volts
 from straycell.physics.polarisation import shape, steady_over_pulse
 from straycell.physics.run_time.runtime import Runtime, estimate
 from straycell.physics.temperature import resistance_ratio
-from straycell.quantities import Measured
+from straycell.quantities import Dimension, Measured
 
 FEW = 12
 """Up to so many cells one by one are quicker than loading numpy."""
@@ -209,7 +209,8 @@ def judge_drop(screen: Screen, c: Candidate, run: Run) -> Why:
         text = "its resistance is not measured: the drop at the peak is not known"
         remedy = "measure its resistance with a d.c. pulse"
         return Why(c.code, "voltage-drop", False, text, unit="ohm", remedy=remedy)
-    over = f"of {amps(peak_a)} over up to {ohms(peak_resistance_ohm(screen, c, c.resistance))}"
+    most_ohm = at_least(peak_resistance_ohm(screen, c, c.resistance), Dimension.RESISTANCE)
+    over = f"of {at_least(peak_a, Dimension.CURRENT)} over up to {most_ohm}"
     if run.peak is None:
         spare_v = _spare_v(screen, c)
         text = (
@@ -218,7 +219,11 @@ def judge_drop(screen: Screen, c: Candidate, run: Run) -> Why:
         )
         return Why(c.code, "voltage-drop", False, text, dip_v, spare_v, "V", dip_v - spare_v)
     return _long_enough(
-        screen, c, "voltage-drop", f"peaks {over} pull it down by {volts(dip_v)}: runs", run.peak
+        screen,
+        c,
+        "voltage-drop",
+        f"peaks {over} pull it down by {at_least(dip_v, Dimension.VOLTAGE)}: runs",
+        run.peak,
     )
 
 
