@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from straycell.acceptance.reasons import Outcome
 from straycell.cli.app import clock, context, output, values
+from straycell.cli.app.files import Force
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.nouns.use import device_load
 from straycell.cli.show import load_page
@@ -113,6 +115,29 @@ def resistor_document(ohm: float, read: BandReading | None) -> dict[str, Any]:
         "high_ohm": read.high_ohm if read else None,
         "within_bands": read.low_ohm <= ohm <= read.high_ohm if read else None,
     }
+
+
+@app.command("from-log")
+def from_log(
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="The log: times and current.", show_default=False)
+    ],
+    out: Annotated[
+        Path, typer.Option("--out", metavar="CSV", help="Where the profile goes.", show_default=False)
+    ],
+    columns: Annotated[
+        str | None,
+        values.text_option("--columns", 'Its columns, like "time=Zeit, current=I in mA".', metavar="MAP"),
+    ] = None,
+    power: Annotated[
+        bool, typer.Option("--power", help="Keep the power (needs a voltage), as behind a converter.")
+    ] = False,
+    force: Force = False,
+) -> None:
+    """Turn a recorded log into a profile for a project: semicolons, decimal commas, clocks and own names are read."""
+    from straycell.cli.nouns.use import load_log
+
+    load_log.from_log(file, out, columns, power, force)
 
 
 @app.command("for-runtime")
