@@ -64,7 +64,7 @@ fontTools    labels/faces.py
 icalendar    safety/due/calendar.py
 PIL          labels/render.py
 zxingcpp     labels/reading.py
-matplotlib   traces/draw/plot.py physics/run_time/plot.py
+matplotlib   traces/draw/plot.py physics/run_time/plot.py matching/chart.py
 pandas       traces/ store/exchange
 highspy      matching/
 numpy        traces/ physics/ matching/

@@ -284,7 +284,7 @@ def test_a_recorded_log_becomes_a_profile_that_runtime_takes(bench: Bench, tmp_p
 @pytest.mark.parametrize(
     ("text", "options", "words"),
     [
-        ("a;b\n1;2\n3;4\n", "", "names columns"),
+        ("a;b\n1;2\n3;4\n", "", "names no column"),
         (LOG, "--columns 'time=Uhr,current=Strom (mA)'", "no column 'Uhr'"),
         (LOG.replace("10:01:00", "09:01:00"), "", "is not later"),
         ("time_s;voltage_v;current_a\n0;5;0\n10;5;0\n", "", "not all zero"),

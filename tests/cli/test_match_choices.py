@@ -112,3 +112,27 @@ def test_every_fault_of_a_project_file_is_listed_with_the_near_miss(bench: Bench
         assert words in told
     faults = bench.run(f"project add {path} --json").json["faults"]
     assert [fault["line"] for fault in faults] == [6, 7, 8, None]
+
+
+def test_the_chart_shows_every_candidate_against_the_hours_needed(bench: Bench, tmp_path: Path) -> None:
+    """Longer bars for longer runs, the chosen one marked, the need as a line; the picture is a PNG."""
+    out = tmp_path / "vent.png"
+    answer = bench.run(f"match {VENT} --chart --out {out}")
+    assert out.read_bytes().startswith(b"\x89PNG")
+    bars = [line for line in answer.out.splitlines() if "=" in line and line.startswith("H0")]
+    runs = [float(line.split()[-2]) for line in bars]
+    lengths = [line.count("=") + ("|" in line) for line in bars]
+    assert len(bars) >= 5 and sum("*" in line for line in bars) == 1
+    assert sorted(range(len(bars)), key=lambda k: (runs[k], k)) == sorted(
+        range(len(bars)), key=lambda k: (lengths[k], runs[k], k)
+    )
+    assert "needed 24 h" in answer.out
+    assert all(len(line) <= 80 for line in answer.out.splitlines())
+    again = bench.run(f"match {VENT} --out {tmp_path / 'again.png'} --json")
+    assert again.json["picture"] and (tmp_path / "again.png").read_bytes() == out.read_bytes()
+
+
+def test_the_chart_of_a_pack_shows_its_groups_against_their_even_share(bench: Bench) -> None:
+    """One bar a group."""
+    told = bench.run("match 'bird-box camera' --chart").out
+    assert "group 1" in told and "even share 3.65 Ah" in told

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -10,6 +11,7 @@ import typer
 from straycell.bench.candidates import candidates
 from straycell.cells import position_name
 from straycell.cli.app import clock, context, output, values
+from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.verbs import lone_app
 from straycell.cli.nouns.use.project import limits, understood
 from straycell.cli.show.cautions_talk import talk_cautions
@@ -22,6 +24,7 @@ from straycell.safety import Step
 if TYPE_CHECKING:
     from straycell.builds import Build
     from straycell.matching import Match, StockPlan
+    from straycell.matching.chart import Chart
     from straycell.store.reader import Reader
 
 app = lone_app()
@@ -61,6 +64,13 @@ def match(
         str | None,
         values.text_option("--what", 'A load without a project, like "5V 300mA".', metavar="LOAD"),
     ] = None,
+    chart: Annotated[
+        bool, typer.Option("--chart", help="Draw the candidates' run times, or what the groups hold.")
+    ] = False,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="PNG", help="The chart as a picture.", show_default=False)
+    ] = None,
+    force: Force = False,
     more: Annotated[list[str] | None, typer.Argument(hidden=True, metavar="[CODE]...")] = None,
 ) -> None:
     """Find the least cells that do the project's job, with every reason. Nothing is reserved.
@@ -94,12 +104,40 @@ def match(
             return
         found = dropped_match(reader, name) or match_project(reader, name)
         answers = device_answers_of(reader, name, found)
-    output.emit(found.to_json() | answers, lambda: page(found))
+        drawn = _drawn(reader, name, found) if chart or out is not None else None
+    if out is not None and drawn is not None:
+        from straycell.matching.chart import chart_png
+
+        write_whole(out, chart_png(drawn), force=force)
+    document = found.to_json() | answers | ({"picture": out} if out else {})
+
+    def show_it() -> None:
+        page(found)
+        if chart:
+            _say_chart(drawn)
+
+    output.emit(document, show_it)
     if not found.served:
         raise NegativeAnswer(
             f"project '{name}' is not served by the cells in store", output.brief(_first(found.missing))
         )
     talk_cautions(Step.MATCH)
+
+
+def _drawn(reader: Reader, name: str, found: Match) -> Chart:
+    from straycell.matching.chart import chart_of
+
+    rules, now = context.rules(), clock.now()
+    return chart_of(understood(reader.project(name)), found, candidates(reader, rules, now), limits(), now)
+
+
+def _say_chart(drawn: Chart | None) -> None:
+    from straycell.matching.chart import chart_lines
+
+    if drawn is not None:
+        output.section(drawn.title)
+        for line in chart_lines(drawn, output.WIDTH):
+            output.say(line)
 
 
 def _match_what(what: str, name: str | None, everyone: bool, cells: list[str] | None) -> None:
