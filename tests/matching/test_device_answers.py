@@ -197,3 +197,18 @@ def test_lfp_is_never_served_by_a_four_point_two_volt_charger() -> None:
     assert not charging(project(pack=only, charge=GENTLE))["ok"]
     own = 'current = "0.1A"\nvoltage = "3.60V"'
     assert charging(project(pack=only, charge=own))["ok"]
+
+
+@pytest.mark.parametrize(
+    ("sensing", "low_a", "high_a"), [("", 30 * 0.12 / 0.15 / 1.4, 36.0), ("shunt", 24.0, 36.0)]
+)
+def test_a_board_with_a_resistor_of_its_own_does_not_trip_earlier_when_warm(
+    sensing: str, low_a: float, high_a: float
+) -> None:
+    """30 A felt at 0.15 +/- 0.03 V: 24 to 36 A; over two warm transistors (x 1.4) from 17 A on. Unsaid counts as these."""
+    line = (
+        f'fitted = true\ntrip_current = "30A"\n{f"sensing = {chr(34)}{sensing}{chr(34)}" if sensing else ""}'
+    )
+    found = protection(project(protection=line))
+    assert (found["trip_low_a"], found["trip_high_a"]) == (pytest.approx(low_a), pytest.approx(high_a))
+    assert any("ask how the board feels its current" in text for text in found["advice"]) is (sensing == "")

@@ -12,9 +12,9 @@ from tests.matching.pack_bench import marked, packed, shelf, wanted
 from tests.matching.single_bench import LIMITS, NOW, project
 
 from straycell.matching import Match, serve
-from straycell.matching.pack.data import PackData, pack_data
-from straycell.matching.pack.fuse_words import danger_lines, fuse_lines
-from straycell.matching.pack.fusing import Fuse, wire_mm2
+from straycell.matching.sheet.data import PackData, pack_data
+from straycell.matching.sheet.fuse_words import danger_lines, fuse_lines
+from straycell.matching.sheet.fusing import Fuse, wire_mm2
 from straycell.physics.loads import ConstantCurrent
 
 # R10 of ISO 3, as IEC 60127 rounds it, and the usual values of IEC 60269.

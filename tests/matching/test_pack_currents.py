@@ -12,8 +12,8 @@ from tests.matching.single_bench import LIMITS, NOW
 
 from straycell.acceptance.reasons import Outcome
 from straycell.matching import Candidate, as_built
-from straycell.matching.pack.currents import pack_charge_a, pack_currents
-from straycell.matching.pack.sheet_words import charge_lines
+from straycell.matching.sheet.currents import pack_charge_a, pack_currents
+from straycell.matching.sheet.words import charge_lines
 
 
 def flows(group: Sequence[Candidate], total_a: float, low: int) -> list[float]:

@@ -86,7 +86,7 @@ def chart_lines(chart: Chart, width: int) -> list[str]:
         drawn[at] = "|"
         mark = "*" if bar.chosen else " "
         lines.append(f"{bar.label:<{label - 2}}{mark} {''.join(drawn)} {bar.low:.3g} {chart.unit}")
-    words, before = f"{chart.line_label} {chart.line:.3g} {chart.unit}", label + 1 + at
+    words, before = f"{chart.line_label} {chart.line:.3g} {chart.unit}", label + at
     lines.append(f"{words:>{before - 1}} |" if before > 0.5 * width else f"{'':<{before}}| {words}")
     return lines
 

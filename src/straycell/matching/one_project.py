@@ -10,13 +10,13 @@ from datetime import datetime
 
 from straycell.cells import position_name
 from straycell.matching.explain import PACKS_NOT_SEEN, kept, missing_for, nearest_of, warnings_for
-from straycell.matching.pack.data import PackData, pack_data
 from straycell.matching.pack.joining import Joining
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
 from straycell.matching.screen.running import final_runtime
 from straycell.matching.screen.screening import Screen, Screened, screen_all
+from straycell.matching.sheet.data import PackData, pack_data
 from straycell.matching.words import finite
 from straycell.physics.run_time.runtime import Runtime
 from straycell.projects import Project

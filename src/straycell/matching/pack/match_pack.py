@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
-from statistics import fmean
 
 from straycell.cells import Stage
 from straycell.matching.answer_check import check_answer
 from straycell.matching.explain import nearest_of, warnings_for
 from straycell.matching.one_project import Match, match_project, plan_hash
 from straycell.matching.pack.check import check_pack
-from straycell.matching.pack.data import pack_data
 from straycell.matching.pack.groups import equivalent, held
 from straycell.matching.pack.joining import plan_joining
-from straycell.matching.pack.kinds import PackKind, by_kind
-from straycell.matching.pack.plan import PackPlan, Refusal, group_reasons, least_capacity, plan_of
-from straycell.matching.pack.shapes import chemistries_of, in_parallel, in_series
+from straycell.matching.pack.plan import PackPlan, group_reasons
+from straycell.matching.pack.shape_search import Tried, best_shape, plan_among, try_shape
+from straycell.matching.pack.shapes import chemistries_of, in_series
 from straycell.matching.pack.words import (
     NOT_PROVEN,
     missing_of,
@@ -30,40 +28,17 @@ from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
 from straycell.matching.screen.running import Run, final_runtime, runs
-from straycell.matching.screen.screening import screen_all, usable
+from straycell.matching.screen.screening import screen_all
 from straycell.matching.screen.shared import Screen
+from straycell.matching.sheet.data import pack_data
 from straycell.physics.run_time.runtime import Runtime
 from straycell.projects import Project, finish_faults
-
-# Short of the usual cell's least capacity by no more than this, a group may still last by a lower resistance.
-LIKELY = 0.97
-# Up to so many cells in parallel every number is tried.
-FEW_WIDTHS = 8
-
-
-@dataclass(slots=True)
-class Tried:
-    """One shape as tried: the screen of its cells, what there is of each kind, and how each kind fared."""
-
-    screen: Screen
-    kinds: dict[PackKind, list[Candidate]]
-    plan: PackPlan | None
-    refusals: dict[PackKind, Refusal]
-
-    @property
-    def proven(self) -> bool:
-        """True where it is proven that these cells make no pack of this shape: too few of each kind, or all tested."""
-        return all(refusal.proven for refusal in self.refusals.values())
-
-    @property
-    def cells(self) -> int:
-        return self.screen.demand.cells
 
 
 def plan_pack(project: Project, candidates: Sequence[Candidate], limits: UseLimits, now: datetime) -> Match:
     """The pack of a project that needs, or may take, more than one cell. Same input, same answer."""
     cells = sorted(candidates, key=lambda c: c.code)
-    tried = _best_shape(project, cells, limits, now)
+    tried = best_shape(project, cells, limits, now)
     if tried.plan is None:
         return _unserved(project, cells, tried, limits)
     return _served(project, cells, tried.screen, tried.plan, limits)
@@ -149,100 +124,6 @@ def as_built(
         joining=plan_joining(cells, limits),
         data=pack_data(project, cells, limits),
     )
-
-
-def plan_among(
-    project: Project, cells: Sequence[Candidate], limits: UseLimits, now: datetime, shape: tuple[int, int]
-) -> PackPlan | None:
-    """The pack of one shape from just these cells; None when they make none."""
-    return try_shape(project, cells, limits, now, shape).plan
-
-
-def try_shape(
-    project: Project, cells: Sequence[Candidate], limits: UseLimits, now: datetime, shape: tuple[int, int]
-) -> Tried:
-    """Plan one shape from every kind there is; the one that spends the least wins."""
-    series, parallel = shape
-    screen = Screen(Demand.of(project, limits, series, parallel), limits, now)
-    kinds = by_kind(usable(screen, cells))
-    tried = Tried(screen, kinds, None, {})
-    need_h = project.need.runtime_h
-    best: tuple[float, float, PackKind] | None = None
-    for kind, members in kinds.items():
-        if len(members) < screen.demand.cells:
-            continue
-        found = plan_of(screen, kind, members)
-        if isinstance(found, Refusal):
-            tried.refusals[kind] = found
-            continue
-        spare_h = min(run.promised.low_h for run in found.runs) - need_h
-        rank = (round(spare_h / need_h, 3), found.held_ah, kind)
-        if best is None or rank < best:
-            best, tried.plan = rank, found
-    return tried
-
-
-def _best_shape(project: Project, cells: Sequence[Candidate], limits: UseLimits, now: datetime) -> Tried:
-    """The first shape that does it, in order of how many cells it takes; else the one worth explaining."""
-    last: Tried | None = None
-    served: list[Tried] = []
-    for series in in_series(project, chemistries_of(project, cells, limits), limits):
-        counts = _parallels(project, cells, limits, now, series)
-        for parallel in counts:
-            if project.pack.one_cell and series * parallel == 1:
-                continue  # one cell alone was tried before
-            if served and series * parallel >= min(t.cells for t in served):
-                break
-            tried = try_shape(project, cells, limits, now, (series, parallel))
-            if tried.plan is not None:
-                served.append(tried)
-                break
-            last = last or tried
-    if served:
-        return min(served, key=lambda t: (t.cells, t.screen.demand.series))
-    shape = (project.pack.series or 1, project.pack.parallel or 2)
-    return last or try_shape(project, cells, limits, now, shape)
-
-
-def _parallels(
-    project: Project, cells: Sequence[Candidate], limits: UseLimits, now: datetime, series: int
-) -> list[int]:
-    """Numbers of cells in parallel to try: the file's, or from the first at which good cells could do it."""
-    if project.pack.parallel is not None:
-        return [project.pack.parallel]
-    most = max(1, len(cells) // series)
-    if most <= FEW_WIDTHS:
-        return list(range(1, most + 1))
-    return list(in_parallel(_first_possible(project, cells, limits, now, series, most), most)) or [most]
-
-
-def _first_possible(
-    project: Project,
-    cells: Sequence[Candidate],
-    limits: UseLimits,
-    now: datetime,
-    series: int,
-    most: int,
-) -> int:
-    """The least number in parallel at which the best cells there are would do it on average, found by bisection."""
-
-    def could(parallel: int) -> bool:
-        screen = Screen(Demand.of(project, limits, series, parallel), limits, now)
-        for members in by_kind(usable(screen, cells)).values():
-            best = sorted((c.capacity.value for c in members if c.capacity), reverse=True)[
-                : screen.demand.cells
-            ]
-            if len(best) == screen.demand.cells and fmean(best) >= LIKELY * least_capacity(screen, members):
-                return True
-        return False
-
-    low, high = 0, 1
-    while high < most and not could(high):
-        low, high = high, min(most, 2 * high)
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if could(middle) else (middle, high)
-    return high
 
 
 def _served(

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from statistics import median
 
 from straycell.matching.pack.exact import Exact, every_choice
 from straycell.matching.pack.groups import cell_limits, equivalent, judge_group
-from straycell.matching.pack.kinds import ANY_RATIO, PackKind
+from straycell.matching.pack.kinds import PackKind
+from straycell.matching.pack.least import least_capacity, too_weak
+from straycell.matching.pack.pools import pools_of
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.running import Run, judge_drop, judge_run, lasts, runs
 from straycell.matching.screen.shared import Screen
-from straycell.quantities import Measured
 
 Groups = tuple[tuple[Candidate, ...], ...]
 # The work of balance_groups is bounded by steps; the time only stops a machine that is far too slow.
@@ -21,9 +21,6 @@ SECONDS = 60.0
 TRIES = 6
 # The goal is met to this share of the run time where cells allow it.
 CLOSE = 0.003
-LEAST_AH, MOST_AH = 1e-3, 400.0
-# A cell whose resistance is known to no better than a band's share is balanced within a ratio that leaves room for it.
-VAGUENESS = (0.0, 0.005, 0.01, 0.02, 0.03, 0.05, 0.08, 0.12, 0.2, 0.3)
 TIGHTER = (1.0, 0.7, 0.4, 0.15)
 # Up to so many cells are also tried in groups that only the test of their shares can judge.
 FEW = 100
@@ -68,40 +65,19 @@ class Refusal:
 def plan_of(screen: Screen, kind: PackKind, cells: Sequence[Candidate]) -> PackPlan | Refusal:
     """The best pack of these cells (all of one kind, passing all but the run time), or why there is none."""
     refusal = Refusal()
-    if _too_weak(screen, cells):
+    if too_weak(screen, cells):
         refusal.proven = True
-        for pool, ratio in _pools(screen, cells):
+        for pool, ratio in pools_of(screen, cells):
             _Search(screen, kind, pool, ratio, refusal).longest()
             break
         return refusal
-    for pool, ratio in _pools(screen, cells):
+    for pool, ratio in pools_of(screen, cells):
         found = _within(screen, kind, pool, ratio, refusal)
         if found is not None:
             return found
     exact = every_choice(screen, cells)
     refusal.proven = exact.proven
     return _of_groups(screen, kind, exact) if exact.groups else refusal
-
-
-def _too_weak(screen: Screen, cells: Sequence[Candidate]) -> bool:
-    """Proof that no choice lasts: not even a group of the mean of the best cells, each as sure and as low in resistance
-    as any, does; the weakest group of any pack is weaker than that."""
-    count = screen.demand.cells
-    best = sorted((c.capacity.value for c in cells if c.capacity), reverse=True)[:count]
-    vague = min(c.capacity.u for c in cells if c.capacity)
-    ohms = [max(0.0, c.resistance.low) for c in cells if c.resistance is not None]
-    ideal = replace(
-        cells[0],
-        code="",
-        capacity=Measured(math.fsum(best) / count, vague),
-        resistance=Measured(min(ohms, default=0.0), 0.0),
-        own_trace=None,
-        # Taken at more current, or down to a higher voltage, the same figure leaves more to give.
-        capacity_current_a=max((c.capacity_current_a for c in cells if c.capacity_current_a), default=None),
-        capacity_cutoff_v=max((c.capacity_cutoff_v for c in cells if c.capacity_cutoff_v), default=None),
-    )
-    traced = screen.demand.parallel == 1 and any(c.own_trace for c in cells)
-    return not traced and not lasts(screen, runs(screen, [ideal])[0])
 
 
 def _of_groups(screen: Screen, kind: PackKind, exact: Exact) -> PackPlan:
@@ -129,47 +105,6 @@ def _bears(screen: Screen, c: Candidate, ratio: float) -> bool:
         return False
     share = 1.0 / (1.0 + (screen.demand.parallel - 1) * max(0.0, figure.low) / (ratio * figure.value))
     return all(share * total_a <= most_a for _, _, total_a, most_a in cell_limits(screen, c))
-
-
-def _pools(screen: Screen, cells: Sequence[Candidate]) -> Iterator[tuple[list[Candidate], float]]:
-    """Cells with the ratio they are balanced within: the vaguer their resistances, the less of it is left."""
-    if screen.demand.parallel == 1:
-        yield list(cells), ANY_RATIO
-        return
-    pools: dict[int, tuple[list[Candidate], float]] = {}
-    for share in VAGUENESS:
-        ratio = screen.limits.resistance_ratio / (1.0 + math.sqrt(2.0) * share)
-        pool = [c for c in cells if _vagueness(c) <= share + 1e-12]
-        if ratio >= 1.0 and len(pool) >= screen.demand.cells:
-            pools.setdefault(len(pool), (pool, ratio))
-    # The most cells first: what they cannot do within what is left of the ratio, surer ones may.
-    yield from reversed(pools.values())
-
-
-def vagueness_bands(
-    cells: Sequence[Candidate], limit: float, only: float | None = None
-) -> Iterator[tuple[float, list[str]]]:
-    """(the ratio that a band of vagueness leaves, the codes of cells vaguer than it), the most cells first.
-
-    With `only`, the band that leaves this ratio and no other.
-    """
-    found: dict[int, tuple[float, list[str]]] = {}
-    for share in VAGUENESS:
-        vague = [c.code for c in cells if _vagueness(c) > share + 1e-12]
-        ratio = limit / (1.0 + math.sqrt(2.0) * share)
-        if only is None and ratio >= 1.0:
-            found.setdefault(len(vague), (ratio, vague))
-        elif ratio == only:
-            found[0] = (ratio, vague)
-    yield from reversed(found.values())
-
-
-def _vagueness(c: Candidate) -> float:
-    """U over the resistance."""
-    figure = c.resistance
-    if figure is None or (figure.value <= 0 and figure.u > 0):
-        return math.inf
-    return 2.0 * figure.u / figure.value if figure.value > 0 else 0.0
 
 
 def _within(
@@ -348,41 +283,3 @@ def group_reasons(screen: Screen, groups: Groups, found: Sequence[Run]) -> tuple
     if found[weakest].peak is not None or found[weakest].dip_v is not None:
         reasons.append(judge_drop(screen, alike, found[weakest]))
     return tuple(reasons)
-
-
-def least_capacity(screen: Screen, pool: Sequence[Candidate]) -> float:
-    """Least capacity in Ah, to 0.2 %, of cells of this pool's usual resistance that last; infinite where none does."""
-    share, resistance = _usual(pool)
-    usual = replace(
-        pool[len(pool) // 2], code="", resistance=resistance, own_trace=None, capacity_current_a=None
-    )
-
-    def enough(capacity_ah: float) -> bool:
-        asked = replace(usual, capacity=Measured(capacity_ah, share * capacity_ah))
-        return lasts(screen, runs(screen, [asked])[0])
-
-    chemistry = usual.facts.chemistry
-    return bisected(enough, screen.steady_a(chemistry) * screen.demand.project.need.runtime_h, 1.002)
-
-
-def _usual(pool: Sequence[Candidate]) -> tuple[float, Measured]:
-    """(usual uncertainty as a share of the capacity, usual resistance) of a pool."""
-    vague = median(c.capacity.u / c.capacity.value for c in pool if c.capacity and c.capacity.value > 0)
-    known = [c.resistance for c in pool if c.resistance is not None]
-    return vague, Measured(median(r.value for r in known), median(r.u for r in known))
-
-
-def bisected(enough: Callable[[float], bool], first_guess_ah: float, precision: float = 1.001) -> float:
-    """The least figure that is enough, rounded up within `precision`; infinite where even the most is not."""
-    high_ah = min(MOST_AH, max(LEAST_AH, 1.3 * first_guess_ah))
-    low_ah = high_ah / 2.0
-    while not enough(high_ah):
-        if high_ah >= MOST_AH:
-            return math.inf
-        low_ah, high_ah = high_ah, min(MOST_AH, 2.0 * high_ah)
-    while low_ah > LEAST_AH and enough(low_ah):
-        low_ah, high_ah = low_ah / 2.0, low_ah
-    while high_ah > precision * low_ah:
-        middle_ah = math.sqrt(low_ah * high_ah)
-        low_ah, high_ah = (low_ah, middle_ah) if enough(middle_ah) else (middle_ah, high_ah)
-    return high_ah

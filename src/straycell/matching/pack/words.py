@@ -12,7 +12,8 @@ from straycell.acceptance.reasons import Outcome
 from straycell.cells import CellFacts, Chemistry, Stage
 from straycell.matching.explain import PLAIN, kept, nearest_of
 from straycell.matching.pack.kinds import PackKind
-from straycell.matching.pack.plan import PackPlan, Refusal, bisected
+from straycell.matching.pack.least import bisected
+from straycell.matching.pack.plan import PackPlan, Refusal
 from straycell.matching.pack.shapes import shape_words
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.cell_tests import DEVICE_TESTS, protection_trip

@@ -54,7 +54,7 @@ def sheet_of(project: Project, groups: Sequence[Sequence[Candidate]], plan: str,
     from straycell.labels.build_sheet import BuildSheet, Section, SheetCell
     from straycell.matching import UseLimits, as_built
     from straycell.matching.pack.shapes import shape_words
-    from straycell.matching.pack.sheet_words import cell_lines, fact_lines, sheet_notes
+    from straycell.matching.sheet.words import cell_lines, fact_lines, sheet_notes
 
     limits = UseLimits.from_rules(context.rules())
     found = as_built(project, groups, limits, now)

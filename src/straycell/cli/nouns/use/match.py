@@ -275,8 +275,8 @@ def page(found: Match) -> None:
 
 def say_pack(found: Match) -> None:
     """The pack's own data: voltages, energy, currents by temperature, fuses, the board to look for."""
-    from straycell.matching.pack.fuse_words import danger_lines, fuse_lines
-    from straycell.matching.pack.sheet_words import charge_lines, pack_lines
+    from straycell.matching.sheet.fuse_words import danger_lines, fuse_lines
+    from straycell.matching.sheet.words import charge_lines, pack_lines
 
     if found.data is None:
         return

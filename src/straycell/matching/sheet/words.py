@@ -7,14 +7,14 @@ from collections.abc import Sequence
 
 from straycell.errors import BadData
 from straycell.matching.one_project import Match
-from straycell.matching.pack.data import PackData
-from straycell.matching.pack.fuse_words import danger_lines, fuse_lines
 from straycell.matching.pack.groups import joined_ohm
 from straycell.matching.screen.candidates import Candidate
 from straycell.matching.screen.charger import charge_current_a, highest_float_v
 from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
 from straycell.matching.screen.screening import protection_trip
+from straycell.matching.sheet.data import PackData
+from straycell.matching.sheet.fuse_words import danger_lines, fuse_lines
 from straycell.matching.words import amps, at_least, at_most, capacity, ohms, run_hours, volts
 from straycell.physics.polarisation import steady_over_pulse
 from straycell.physics.resistors import POWER_RATINGS_W, power_rating, rounded_up

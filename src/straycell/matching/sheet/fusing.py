@@ -10,12 +10,12 @@ from functools import lru_cache
 from importlib import resources
 from typing import Any
 
-from straycell.matching.pack.currents import least
 from straycell.matching.pack.groups import Group, shares
 from straycell.matching.screen.candidates import Candidate
 from straycell.matching.screen.charger import charge_current_a
 from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
+from straycell.matching.sheet.currents import least
 from straycell.matching.words import at_least, at_most
 from straycell.physics.polarisation import steady_over_pulse
 from straycell.physics.shipped import shipped
@@ -87,7 +87,7 @@ class Fusing:
 @lru_cache(maxsize=1)
 def figures() -> dict[str, Any]:
     """fuses.toml."""
-    text = resources.files("straycell.matching.pack").joinpath("fuses.toml").read_text(encoding="utf-8")
+    text = resources.files("straycell.matching.sheet").joinpath("fuses.toml").read_text(encoding="utf-8")
     return tomllib.loads(text)
 
 

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean
 
-from straycell.matching.pack.currents import PackCurrents, pack_currents
-from straycell.matching.pack.fusing import Fusing, fusing_of
 from straycell.matching.pack.groups import Group, held
 from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
+from straycell.matching.sheet.currents import PackCurrents, pack_currents
+from straycell.matching.sheet.fusing import Fusing, fusing_of
 from straycell.matching.words import at_least, at_most, capacity, volts
 from straycell.physics.curves import all_curves, curves_for
 from straycell.physics.loads import Lamps

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from straycell.matching.pack.data import PackData
-from straycell.matching.pack.fusing import Fuse, figures
+from straycell.matching.sheet.data import PackData
+from straycell.matching.sheet.fusing import Fuse, figures
 from straycell.matching.words import amps, at_least, at_most, volts
 from straycell.quantities import Dimension, two_figures
 
