@@ -11,14 +11,8 @@ from hypothesis import strategies as st
 
 from straycell.acceptance import load_rules
 from straycell.acceptance.charger.allowance import ChargeAllowance, ChargeKind
-from straycell.acceptance.charger.check import (
-    Charger,
-    ChargerAnswer,
-    Check,
-    check_charger,
-    gentle_resistor,
-    resistor_words,
-)
+from straycell.acceptance.charger.check import Charger, ChargerAnswer, Check, check_charger
+from straycell.acceptance.charger.judge import gentle_resistor, resistor_words
 from straycell.acceptance.rules import chemistry_keys
 from straycell.cells import CellFacts, Chemistry, Form
 from straycell.physics.charging import float_limit

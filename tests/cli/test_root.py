@@ -9,7 +9,6 @@ import sqlite3
 import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import closing
 from pathlib import Path
 from typing import Annotated
 
@@ -18,7 +17,7 @@ import typer
 from tests.cli.bench import Bench
 
 from straycell.cli.app import app as app_module
-from straycell.cli.app import faults, options, output, verbs
+from straycell.cli.app import faults, options, output, tables, verbs
 from straycell.cli.app.noun_table import NOUNS
 from straycell.errors import BadData, NegativeAnswer, StoreFault, StraycellError, UsageFault
 
@@ -146,7 +145,6 @@ def test_a_bare_call_prints_the_help(bench: Bench) -> None:
         ("cel list", "nearest: cell"),
         ("cell lst", "nearest: list"),
         ("zzz", "see: straycell --help"),
-        ("cell", "one of: add, correct, list"),
         ("cell list --outcom hold", "nearest: --outcome"),
         ("cell show", "missing argument 'CODE'"),
         ("cell show A B", "unexpected extra argument"),
@@ -259,7 +257,6 @@ def test_debug_shows_the_traceback(failing: list[BaseException], bench: Bench) -
 
 def test_errors_of_the_database_are_faults_of_the_store() -> None:
     """Also those that nobody wrapped."""
-    import sqlite3
 
     fault = faults.explain(sqlite3.DatabaseError("file is not a database"))
     assert fault.exit_code == 4 and "store check" in fault.lines[1]
@@ -303,17 +300,6 @@ def test_a_file_that_is_no_store_is_at_fault_itself(
     told = bench.refused(f"store {verb.format(file)}", 4)
     assert "--store" not in told and "store init" not in told and f"straycell: {file} " in told
     assert bench.do("store check")["ok"]
-
-
-def test_an_older_store_to_merge_is_the_one_to_upgrade(bench: Bench, tmp_path: Path) -> None:
-    """The remedy names that file."""
-    bench.do("cell add --form 18650")
-    file = tmp_path / "old.sqlite"
-    file.write_bytes(bench.store.read_bytes())
-    with closing(sqlite3.connect(file)) as conn:
-        conn.execute("PRAGMA user_version = 1")
-    told = bench.refused(f"store merge {file}", 4)
-    assert f"straycell --store {file} store upgrade" in told
 
 
 def test_a_folder_in_place_of_a_file_is_told_in_plain_words(bench: Bench, tmp_path: Path) -> None:
@@ -393,7 +379,7 @@ def _drawn(monkeypatch: pytest.MonkeyPatch, env: dict[str, str], rows: list[list
     screen = _Terminal()
     with options.use(options.Session(env=env, stdout=screen)):  # type: ignore[arg-type]
         output.section("Heading")
-        output.table(["code", "marking"], rows, flexible="marking", empty="none")
+        tables.table(["code", "marking"], rows, flexible="marking", empty="none")
     return screen.text
 
 
@@ -412,7 +398,7 @@ def test_a_table_on_a_terminal_folds_within_eighty_columns(monkeypatch: pytest.M
 
 def test_a_table_in_a_pipe_is_plain_and_fits_eighty_columns(capsys: pytest.CaptureFixture[str]) -> None:
     """One line a row; the flexible column is cut, --json has it whole."""
-    output.table(["code", "marking", "stage"], [["A1", "m" * 120, None]], flexible="marking", empty="none")
+    tables.table(["code", "marking", "stage"], [["A1", "m" * 120, None]], flexible="marking", empty="none")
     lines = capsys.readouterr().out.splitlines()
     assert len(lines) == 2 and max(map(len, lines)) <= 80
     assert lines[1].endswith("-") and "…" in lines[1]
@@ -420,7 +406,7 @@ def test_a_table_in_a_pipe_is_plain_and_fits_eighty_columns(capsys: pytest.Captu
 
 def test_control_characters_of_data_never_reach_a_screen(capsys: pytest.CaptureFixture[str]) -> None:
     """A marking must not steer a terminal."""
-    output.table(["code", "marking"], [["A1", "\x1b[2Jx"]], flexible="marking", empty="none")
+    tables.table(["code", "marking"], [["A1", "\x1b[2Jx"]], flexible="marking", empty="none")
     output.say("a\x07b")
     assert "\x1b" not in (text := capsys.readouterr().out) and "\x07" not in text
 

@@ -257,7 +257,7 @@ def test_a_picture_of_an_lfp_cell_too(bench: Bench) -> None:
 def test_a_picture_that_cannot_be_written_is_refused(bench: Bench) -> None:
     """Exit 3, nothing on stdout."""
     line = f"runtime {graded(bench)} --current 35mA --until 3.2V --out"
-    assert "cannot be written" in bench.refused(f"{line} {bench.store.with_name('no')}/such/run.png", 3)
+    assert "does not exist" in bench.refused(f"{line} {bench.store.with_name('no')}/such/run.png", 3)
     assert "is a folder" in bench.refused(f"{line} {Path(bench.store).parent}", 3)
 
 

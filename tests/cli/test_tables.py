@@ -9,7 +9,7 @@ import pytest
 from tests.cli.bench import Bench
 
 from straycell.acceptance import load_rules
-from straycell.cli.app import output, progress
+from straycell.cli.app import progress
 from straycell.store.writer import open_writer
 
 
@@ -17,14 +17,14 @@ from straycell.store.writer import open_writer
 def shelf(bench: Bench) -> Bench:
     """Four cells of several kinds, one out of use, one in a box with a long name."""
     long = "the tall grey cupboard behind the door, second shelf from the top, left hand side"
-    bench.do(f"box add '{long}'")
-    bench.do("box add attic")
-    bench.do(f"cell add --form 21700 --chemistry lfp --box '{long}' --marking '{'INR21700 ' * 20}'")
-    bench.do("cell add --form 18650 --chemistry nmc --marking 'ICR18650 2600mAh'")
-    bench.do("cell add --form pouch --chemistry unknown --box attic")
-    bench.do("cell add --form 18650 --chemistry lco")
-    swollen = bench.do("cell list")[1]["code"]
-    bench.do(f"reading add {swollen} --look swollen")
+    bench.prepare(f"box add '{long}'")
+    bench.prepare("box add attic")
+    bench.prepare(f"cell add --form 21700 --chemistry lfp --box '{long}' --marking '{'INR21700 ' * 20}'")
+    bench.prepare("cell add --form 18650 --chemistry nmc --marking 'ICR18650 2600mAh'")
+    bench.prepare("cell add --form pouch --chemistry unknown --box attic")
+    bench.prepare("cell add --form 18650 --chemistry lco")
+    swollen = bench.prepare("cell list")[1]["code"]
+    bench.prepare(f"reading add {swollen} --look swollen")
     return bench
 
 
@@ -65,7 +65,7 @@ def test_an_unknown_order_is_refused_with_the_known_ones(shelf: Bench) -> None:
 def test_tables_fit_eighty_columns_whatever_they_hold(line: str, shelf: Bench) -> None:
     """A long box and a long marking both give way; the code never does."""
     shown = shelf.run(line).out.splitlines()
-    assert max(map(len, shown)) <= output.WIDTH
+    assert max(map(len, shown)) <= 80
     codes = column(shelf, "cell list", "code")
     assert sum(any(str(code) in text for code in codes) for text in shown) == 4
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from itertools import combinations, product
 
-import pypdfium2  # type: ignore[import-untyped]
+import pypdfium2
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from tests.drawing import examples
 from tests.labels.label_bench import NOW
 
 from straycell.cells import next_codes, position_name
@@ -207,7 +208,7 @@ def test_any_title_a_project_may_have_is_printed(title: str, shape: tuple[int, i
     assert build_sheet_pdf(sheet(*shape, title=title), NOW).startswith(b"%PDF")
 
 
-@settings(max_examples=30)
+@examples(30)
 @given(st.text(alphabet="abc defghij", max_size=120), st.floats(8, 60))
 def test_wrapped_lines_fit_and_lose_nothing(text: str, width: float) -> None:
     """However long a word is."""

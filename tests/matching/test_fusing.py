@@ -44,14 +44,13 @@ def test_every_fuse_holds_the_load_and_melts_before_the_weakest_cell_suffers(
     asked = wanted(series, parallel, load=f'current = "{steady_a:.4f}A"', cutoff=f"{3 * series}V", need=need)
     fusing = pack_data(asked, groups, LIMITS).fusing
     steady_a, peak_a = float(f"{steady_a:.4f}"), float(f"{peak * steady_a:.4f}")
-    bears_a = min(
-        3
-        * (c.capacity.low)
-        / (1 / (1 + c.resistance.low * sum(1 / o.resistance.value for o in g if o is not c)))
-        for g in groups
-        for c in g
-        if c.capacity and c.resistance
-    )
+    bears = []
+    for group in groups:
+        for c in group:
+            assert c.capacity is not None and c.resistance is not None
+            others = sum(1 / o.resistance.value for o in group if o is not c and o.resistance)
+            bears.append(3 * c.capacity.low * (1 + c.resistance.low * others))
+    bears_a = min(bears)
     assert fusing.main.bears_a == pytest.approx(bears_a)
     if fusing.main.rated_a is None:
         fits = [a for a in USUAL if a <= 10 and max(steady_a / 0.75, peak_a / 1.5) <= a <= bears_a / 2.1]

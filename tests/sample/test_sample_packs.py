@@ -6,7 +6,7 @@ import re
 import shutil
 from pathlib import Path
 
-import pypdfium2  # type: ignore[import-untyped]
+import pypdfium2
 import pytest
 from tests.cli.bench import Bench
 from tests.sample.conftest import Built

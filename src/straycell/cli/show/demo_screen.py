@@ -14,7 +14,7 @@ from straycell.cli.nouns.keep import demo_story
 from straycell.cli.nouns.keep.demo_story import Story
 from straycell.safety import Step, cautions_for
 
-WIDTH = output.WIDTH
+WIDTH = 80
 BEST_FIRST = sorted(Outcome, reverse=True)
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from straycell.cli.app import clock, context, output, values
+from straycell.cli.app import clock, context, output, tables, values
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show import shapes
 from straycell.cli.show.cautions_talk import talk_cautions
@@ -88,12 +88,12 @@ def correct(
 @app.command("list")
 def list_all() -> None:
     """List the tear-downs."""
-    with context.reading() as reader:
+    with context.bench().reading() as reader:
         found = list(reader.teardowns())
     rows = [[t.code, t.title, t.kind, output.day(t.found_on), t.place] for t in found]
     output.emit(
         [shapes.teardown_json(t) for t in found],
-        lambda: output.table(
+        lambda: tables.table(
             ["code", "title", "kind", "found", "place"],
             rows,
             flexible="place",
@@ -106,7 +106,7 @@ def list_all() -> None:
 def show(code: Annotated[str, values.text_argument("CODE", "The tear-down, like AT3.")]) -> None:
     """Show one tear-down and the cells that came out of it."""
     wanted = parse_teardown_code(code)
-    with context.reading() as reader:
+    with context.bench().reading() as reader:
         found = reader.teardown(wanted)
         cells = [cell for cell in reader.cells() if cell.teardown == found.code]
         corrections = reader.teardown_corrections(found.code)
@@ -141,7 +141,7 @@ def _page(found: Teardown, cells: list[Cell], corrections: list[Event]) -> None:
         [c.code, c.pack, c.facts.form.value, c.facts.chemistry.value, c.stage.value, c.facts.marking]
         for c in cells
     ]
-    output.table(
+    tables.table(
         ["code", "pack", "form", "chem.", "stage", "marking"],
         rows,
         flexible="marking",

@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from straycell.cli.app import context, output, values
+from straycell.cli.app import context, output, tables, values
 from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show import trace_page
@@ -108,7 +108,7 @@ def list_all(
     ] = None,
 ) -> None:
     """List the traces, or those of one cell."""
-    with context.reading() as reader:
+    with context.bench().reading() as reader:
         entries = reader.traces(None if code is None else reader.find_code(code))
     rows = [
         [
@@ -127,7 +127,7 @@ def list_all(
             | {"id": e.id, "cell": e.cell, "at": e.at, "file": e.name}
             for e in entries
         ],
-        lambda: output.table(
+        lambda: tables.table(
             ["id", "cell", "at", "capacity", "resistance", "file"],
             rows,
             flexible="file",
@@ -180,7 +180,7 @@ def plot(
     from straycell.bench.file_trace import again
     from straycell.traces.draw.plot import plot_png
 
-    with context.reading() as reader:
+    with context.bench().reading() as reader:
         entry = reader.trace(reader.trace_number(number))
         raw = reader.trace_file(entry.id)
         facts = reader.cell(entry.cell).facts

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from straycell.cells import Look
-from straycell.cli.app import clock, context, output, prompts, values
+from straycell.cli.app import clock, context, output, prompts, tables, values
 from straycell.cli.app.files import Force
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.nouns.use.match import match_project, plan_all
@@ -36,7 +36,7 @@ def list_all() -> None:
     rows = [[b.project, str(b.state), output.day(b.reserved_at), ", ".join(b.codes)] for b in builds]
     output.emit(
         [document(build) for build in builds],
-        lambda: output.table(
+        lambda: tables.table(
             ["project", "state", "since", "cells"], rows, flexible="cells", empty="no build"
         ),
     )
@@ -123,6 +123,7 @@ def finish(
 
 
 def _require_finishable(reader: Reader, name: str) -> None:
+    from straycell.cli.nouns.use.match_held import held_match, refuse_if_unfit
     from straycell.projects import finish_faults
 
     project, build = understood(reader.project(name)), reader.live_build(name)
@@ -134,6 +135,9 @@ def _require_finishable(reader: Reader, name: str) -> None:
         faults += data.fusing.faults if data is not None else []
     if faults:
         raise NegativeAnswer(f"project '{name}' cannot be finished: {faults[0]}", _more(faults))
+    if build is not None:
+        # The file may have been replaced since: current, temperature and charger are asked again.
+        refuse_if_unfit(held_match(reader, name, build), build)
 
 
 def _more(faults: list[str]) -> str:

@@ -10,7 +10,7 @@ import typer
 
 from straycell.bench.candidates import candidates
 from straycell.cells import position_name
-from straycell.cli.app import clock, context, output, values
+from straycell.cli.app import clock, context, options, output, values
 from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.verbs import lone_app
 from straycell.cli.nouns.use.project import limits, understood
@@ -136,7 +136,7 @@ def _say_chart(drawn: Chart | None) -> None:
 
     if drawn is not None:
         output.section(drawn.title)
-        for line in chart_lines(drawn, output.WIDTH):
+        for line in chart_lines(drawn, options.current().columns):
             output.say(line)
 
 

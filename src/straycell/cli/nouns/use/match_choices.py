@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from straycell.bench.candidates import candidates
-from straycell.cli.app import clock, context, output
+from straycell.cli.app import clock, context, output, tables
 from straycell.cli.nouns.use.project import limits
 from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.matching.words import run_hours
@@ -61,7 +61,7 @@ def side_by_side(found: Sequence[Match]) -> None:
     for label, value in _COMPARED:
         rows.append([label, *(value(m) if m.served else "" for m in found)])
     rows.append(["why not", *("" if m.served else _first_refusal(m) for m in found)])
-    output.table(["", *heads], rows, flexible=heads[-1], empty="")
+    tables.table(["", *heads], rows, flexible=heads[-1], empty="")
 
 
 def _first_refusal(found: Match) -> str:
@@ -154,7 +154,7 @@ def _page(text: str, stock: Stock) -> None:
         for offer in stock.offers
     ]
     head = ["shape", "count on", "expected", "nominal", "cells"]
-    output.table(head, rows, flexible="cells", empty="nothing in store can feed it")
+    tables.table(head, rows, flexible="cells", empty="nothing in store can feed it")
     output.hint("each wants a protection board, strings one that watches and balances every cell")
     if stock.waiting:
         count = len(stock.waiting)
