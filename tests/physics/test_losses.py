@@ -33,6 +33,11 @@ def stepped_h(
     return hours
 
 
+def bare(hours: float, mean_a: float) -> Runtime:
+    """A run time as a load alone gives it."""
+    return Runtime(hours, 0.9 * hours, 1.05 * hours, "chemistry curve", "device", mean_a=mean_a)
+
+
 @pytest.mark.parametrize("load_a", [20e-6, 50e-6, 250e-6, 1e-3, 3e-3])
 @pytest.mark.parametrize("own", [None, Measured(0.0257, 0.001), Measured(0.004, 0.001)])
 def test_long_runs_end_when_load_and_losses_have_taken_the_charge(
@@ -41,9 +46,7 @@ def test_long_runs_end_when_load_and_losses_have_taken_the_charge(
     """Within 4 % of the stepped circuit, from weeks to decades; the losses as published (2.5 %, 4 %, 3 uA)."""
     capacity_ah = 2.0
     bare_h = capacity_ah / load_a
-    run = with_losses(
-        Runtime(bare_h, 0.9 * bare_h, 1.05 * bare_h, "chemistry curve", "device"), capacity_ah, load_a, own
-    )
+    run = with_losses(bare(bare_h, load_a), capacity_ah, own)
     month = own.value if own is not None else 0.025
     true_h = stepped_h(capacity_ah, capacity_ah, load_a, month, 0.04, 3e-6)
     assert run.expected_h == pytest.approx(true_h, rel=0.04)
@@ -54,11 +57,11 @@ def test_long_runs_end_when_load_and_losses_have_taken_the_charge(
 
 def test_a_clock_of_250_microampere_is_not_promised_ten_months_of_charge_that_leaks_away() -> None:
     """2 Ah, 2.57 % a month of its own: 8,000 h at the load alone, some 6,300 h in truth."""
-    own = Measured(0.0257, 0.002)
-    asked = (Chemistry.NMC, Measured(2.0, 0.02), Measured(0.06, 0.003), ConstantCurrent(250e-6))
-    found = estimate(*asked, cutoff_v=3.0, loss_per_month=own)
+    own, capacity = Measured(0.0257, 0.002), Measured(2.0, 0.02)
+    asked = (Chemistry.NMC, capacity, Measured(0.06, 0.003))
+    found = with_losses(estimate(*asked, ConstantCurrent(250e-6), cutoff_v=3.0), 2.0, own)
     assert 6000 < found.expected_h < 6600 and found.low_h < found.expected_h
-    tiny = estimate(*asked[:3], ConstantCurrent(20e-6), cutoff_v=3.0)
+    tiny = with_losses(estimate(*asked, ConstantCurrent(20e-6), cutoff_v=3.0), 2.0)
     assert (
         tiny.expected_h < 25_000
     )  # 100,000 h at the load alone: 11 years, of which the cell leaks away most
@@ -69,36 +72,24 @@ def test_a_clock_of_250_microampere_is_not_promised_ten_months_of_charge_that_le
 def test_more_load_never_runs_longer_across_the_week(load_a: float, more: float, own: float) -> None:
     """The losses set in between one week and two, and turn nothing round."""
     leak = Measured(own, 0.0)
-    heavy, light = (
-        with_losses(Runtime(2.0 / a, 1.9 / a, 2.1 / a, "", ""), 2.0, a, leak) for a in (load_a * more, load_a)
-    )
+    heavy, light = (with_losses(bare(2.0 / a, a), 2.0, leak) for a in (load_a * more, load_a))
     for end in ("expected_h", "low_h", "high_h"):
         assert getattr(heavy, end) <= getattr(light, end) * (1 + 1e-9)
 
 
 def test_a_run_of_days_is_what_it_was() -> None:
     """Nothing of it matters below a week."""
-    run = Runtime(120.0, 110.0, 130.0, "chemistry curve", "device")
-    assert with_losses(run, 2.0, 0.016) == run
+    run = bare(120.0, 0.016)
+    assert with_losses(run, 2.0) == run
 
 
 @pytest.mark.parametrize("load_a", [2e-4, 2e-3, 5e-3, 0.02])
-def test_many_cells_at_once_lose_the_same_as_one(load_a: float) -> None:
+def test_many_cells_at_once_give_the_mean_current_that_losses_are_counted_by(load_a: float) -> None:
     """The path over arrays and the path of one cell give one answer."""
-    cells = [
-        Candidate(Chemistry.NMC, Measured(1.5 + 0.1 * k, 0.01), Measured(0.06, 0.002), loss_per_month=loss)
-        for k, loss in enumerate([None, Measured(0.02, 0.004), Measured(0.06, 0.01)])
-    ]
+    cells = [Candidate(Chemistry.NMC, Measured(1.5 + 0.1 * k, 0.01), Measured(0.06, 0.002)) for k in range(3)]
     together = estimate_many(cells, ConstantCurrent(load_a), cutoff_v=3.1, parallel=2)
     for cell, run in zip(cells, together, strict=True):
-        alone = estimate(
-            cell.chemistry,
-            cell.capacity,
-            cell.resistance,
-            ConstantCurrent(load_a),
-            cutoff_v=3.1,
-            parallel=2,
-            loss_per_month=cell.loss_per_month,
-        )
-        assert math.isclose(run.low_h, alone.low_h, rel_tol=2e-3)
-        assert math.isclose(run.expected_h, alone.expected_h, rel_tol=2e-3)
+        asked = (cell.chemistry, cell.capacity, cell.resistance, ConstantCurrent(load_a))
+        alone = estimate(*asked, cutoff_v=3.1, parallel=2)
+        assert math.isclose(run.mean_a, alone.mean_a, rel_tol=2e-3)
+        assert math.isclose(alone.mean_a, load_a / 2, rel_tol=1e-3)

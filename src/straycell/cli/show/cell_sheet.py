@@ -117,15 +117,16 @@ def run_arguments(one: OneCell, until_v: float, temperature_c: float) -> dict[st
         "capacity_current_a": candidate.capacity_current_a,
         "capacity_cutoff_v": candidate.capacity_cutoff_v,
         "resistance_pulse_s": candidate.pulse_s,
-        "loss_per_month": candidate.loss_per_month,
     }
 
 
 def run_of(one: OneCell, load: Load, arguments: Mapping[str, Any]) -> Runtime:
     """The run time of this cell under a load."""
+    from straycell.physics.run_time.losses import with_losses
     from straycell.physics.run_time.runtime import estimate
 
-    return estimate(one.facts.chemistry, one.capacity, one.candidate.resistance, load, **arguments)
+    bare = estimate(one.facts.chemistry, one.capacity, one.candidate.resistance, load, **arguments)
+    return with_losses(bare, one.capacity.value, one.candidate.loss_per_month)
 
 
 def forbidden(one: OneCell, drawn_a: float | None = None, peak_a: float | None = None) -> list[str]:

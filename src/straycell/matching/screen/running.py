@@ -12,6 +12,7 @@ from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.shared import Screen
 from straycell.matching.words import at_least, capacity, finite, hours, volts
 from straycell.physics.polarisation import shape, steady_over_pulse
+from straycell.physics.run_time.losses import with_losses
 from straycell.physics.run_time.runtime import Runtime, estimate
 from straycell.physics.temperature import resistance_ratio
 from straycell.quantities import Dimension, Measured
@@ -46,7 +47,7 @@ def run_time(screen: Screen, c: Candidate, *, dip_v: float = 0.0, at_least: bool
     demand, chemistry = screen.demand, c.facts.chemistry
     project, protection_v = demand.project, demand.protection_v
     try:
-        return estimate(
+        bare = estimate(
             chemistry,
             c.capacity,
             c.resistance,
@@ -62,12 +63,12 @@ def run_time(screen: Screen, c: Candidate, *, dip_v: float = 0.0, at_least: bool
             capacity_current_a=c.capacity_current_a,
             capacity_cutoff_v=c.capacity_cutoff_v,
             resistance_pulse_s=c.pulse_s,
-            loss_per_month=c.loss_per_month,
         )
     except BadData as fault:
         if not fault.what.startswith("charge:"):
             raise
         return Runtime(0.0, 0.0, 0.0, "chemistry curve", "start", (fault.what,))
+    return _told(screen, c, bare)
 
 
 def _full_v(screen: Screen, c: Candidate, *, at_least: bool = True) -> float | None:
@@ -101,12 +102,11 @@ def run_times(
             capacity_cutoff_v=c.capacity_cutoff_v,
             resistance_pulse_s=c.pulse_s,
             dip_v=v,
-            loss_per_month=c.loss_per_month,
         )
         for c, v in zip(cells, given_v, strict=True)
     ]
     try:
-        return estimate_many(
+        found = estimate_many(
             asked,
             demand.project.load,
             cutoff_v=demand.project.need.cutoff_v,
@@ -117,6 +117,13 @@ def run_times(
         )
     except BadData:
         return [run_time(screen, c, dip_v=v) for c, v in zip(cells, given_v, strict=True)]
+    return [_told(screen, c, run) for c, run in zip(cells, found, strict=True)]
+
+
+def _told(screen: Screen, c: Candidate, bare: Runtime) -> Runtime:
+    """A run time with what it loses beside its load: no other is ever told."""
+    assert c.capacity is not None
+    return with_losses(bare, c.capacity.value, c.loss_per_month, screen.demand.parallel)
 
 
 def runs(screen: Screen, cells: Sequence[Candidate]) -> list[Run]:

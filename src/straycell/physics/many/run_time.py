@@ -26,7 +26,6 @@ from straycell.physics.run_time.answers import (
     notes_of,
 )
 from straycell.physics.run_time.doubts import ASSUMED_NOTE
-from straycell.physics.run_time.losses import with_losses
 from straycell.physics.run_time.runtime import TEST_RATE_C, OwnTrace, estimate
 from straycell.physics.shipped import shipped
 from straycell.physics.sources import END_DROP_V, END_SHARE
@@ -51,7 +50,6 @@ class Candidate:
     capacity_cutoff_v: float | None = None
     resistance_pulse_s: float = 1.0
     dip_v: float = 0.0
-    loss_per_month: Measured | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +152,6 @@ def _single(
         capacity_current_a=cell.capacity_current_a,
         capacity_cutoff_v=cell.capacity_cutoff_v,
         resistance_pulse_s=cell.resistance_pulse_s,
-        loss_per_month=cell.loss_per_month,
     )
 
 
@@ -215,9 +212,8 @@ def _worded(
     answers = []
     for cell, e, lo, hi, rate, stop_v, stop in zip(cells, *figures, question.stops, strict=True):
         notes = notes_of(chemistry, e, rate, at_c, (stop, stop_v), None)
-        run = Runtime(e, lo, hi, "chemistry curve", stop, (*lead, *notes))
-        ah = cell.capacity.value
-        answers.append(with_losses(run, ah, rate * ah, cell.loss_per_month, question.parallel))
+        mean_a = rate * cell.capacity.value
+        answers.append(Runtime(e, lo, hi, "chemistry curve", stop, (*lead, *notes), mean_a))
     return answers
 
 

@@ -21,6 +21,7 @@ class Runtime:
     """Hours: `expected`, and `low` to `high`; `low` is meant to hold nineteen times out of twenty.
 
     `basis` says what it was computed from, `stop` which cut-off ends the run, `notes` what to know besides.
+    `mean_a` is what one cell gives on the mean, in A.
     """
 
     expected_h: float
@@ -29,6 +30,7 @@ class Runtime:
     basis: str
     stop: str
     notes: tuple[str, ...] = ()
+    mean_a: float = 0.0
 
 
 def known_curves(chemistry: Chemistry) -> tuple[OcvCurve, ...]:

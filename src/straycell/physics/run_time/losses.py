@@ -11,14 +11,13 @@ from straycell.quantities import Measured
 MONTH_H, YEAR_H = 730.5, 8766.0
 
 
-def with_losses(
-    run: Runtime, capacity_ah: float, mean_a: float, own: Measured | None = None, parallel: int = 1
-) -> Runtime:
-    """The run time with its losses, for a cell of `capacity_ah` that gives `mean_a` (A) on the mean.
+def with_losses(run: Runtime, capacity_ah: float, own: Measured | None = None, parallel: int = 1) -> Runtime:
+    """The run time with its losses, for a cell of `capacity_ah` in a group of `parallel`: what may be promised.
 
     `own` is the share of its capacity that this cell was seen to lose a month; the usual one where None. The load
     runs out when load and losses together have taken the charge: t = t0 I / (I + losses).
     """
+    mean_a = run.mean_a
     from_h = float(shipped("losses")["ramp_h"]["from"])
     if run.high_h <= from_h or mean_a <= 0:
         return run

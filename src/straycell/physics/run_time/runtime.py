@@ -31,7 +31,6 @@ from straycell.physics.run_time.answers import (
 )
 from straycell.physics.run_time.doubts import DOUBTS, Assumed, cases_of, known_resistance, slow_share
 from straycell.physics.run_time.duty import march_profile
-from straycell.physics.run_time.losses import with_losses
 from straycell.physics.run_time.march import March, march
 from straycell.physics.sources import (
     OwnTrace,
@@ -93,7 +92,6 @@ def estimate(
     capacity_current_a: float | None = None,
     capacity_cutoff_v: float | None = None,
     resistance_pulse_s: float = 1.0,
-    loss_per_month: Measured | None = None,
 ) -> Runtime:
     """Run time of a pack of equal cells, from full. Capacity (Ah) and resistance (ohm) are those of one cell.
 
@@ -101,8 +99,8 @@ def estimate(
     cell's and the protection's cut-offs are per cell. `capacity_current_a` and `capacity_cutoff_v` say how the
     capacity was taken (default 0.2C, to the end of the chemistry's window), `resistance_pulse_s` how the
     resistance was (0 for 1 kHz). `full_voltage_v` is the voltage per cell that the charger ends at, when it is
-    below the chemistry's full voltage. `loss_per_month` is the share of its capacity that this cell was seen to lose
-    by itself; what a run of more than a week loses is counted in any case. Raises BadData for what cannot be.
+    below the chemistry's full voltage. What a run of more than a week loses beside
+    its load is not in it: `losses.with_losses`. Raises BadData for what cannot be.
     """
     _check(capacity, resistance, cutoff_v, series, parallel)
     check_temperature(temperature_c)
@@ -131,8 +129,8 @@ def estimate(
     if temperature_c < COLDEST_KNOWN_C:
         low = 0.0
     notes += notes_of(chemistry, expected, rate_c, temperature_c, (stop, stop_v), own_trace)
-    run = Runtime(expected, min(low, expected), max(high, expected), basis, stop, tuple(notes))
-    return with_losses(run, capacity.value, rate_c * capacity.value, loss_per_month, parallel)
+    mean_a = rate_c * capacity.value
+    return Runtime(expected, min(low, expected), max(high, expected), basis, stop, tuple(notes), mean_a)
 
 
 def _mean(found: list[March], capacity_ah: float) -> tuple[float, float]:
