@@ -11,7 +11,7 @@ import re
 from itertools import combinations
 
 import pytest
-from tests.matching.pack_bench import large_stock, marked, packed, wanted
+from tests.matching.pack_bench import large_stock, marked, packed, shelf, wanted
 from tests.matching.single_bench import LIMITS, NOW
 
 from straycell.matching import Candidate
@@ -139,3 +139,24 @@ def test_advice_is_put_through_the_match_before_it_is_given() -> None:
         ]
         assert packed(asked, *cells, *bought).served, seed
     assert told >= 3
+
+
+@pytest.mark.parametrize(
+    ("cutoff", "runtime"),
+    [("7.0V", "2.1h"), ("6.8V", "1.9h"), ("5.2V", "2.6h")],
+    ids=["half", "a-little", "no-room"],
+)
+def test_a_change_that_is_offered_would_serve(cutoff: str, runtime: str) -> None:
+    """Another need, a lower cut-off, one more in parallel: each tried with the words it is given in."""
+    stock = shelf(4)
+    shape = {"load": 'current = "1A"', "cutoff": cutoff, "runtime": runtime}
+    found = packed(wanted(2, 1, **shape), *stock)
+    assert not found.served
+    told = " ".join(found.missing)
+    if lower := re.search(r"a cut-off of ([\d.]+) V would give", told):
+        assert packed(wanted(2, 1, **{**shape, "cutoff": f"{lower[1]}V"}), *stock).served
+    assert (lower is not None) == (cutoff != "5.2V")
+    if less := re.search(r"a need of ([\d.]+) h would be served", told):
+        assert packed(wanted(2, 1, **{**shape, "runtime": f"{less[1]}h"}), *stock).served
+    if wider := re.search(r"parallel = (\d) would be served", told):
+        assert packed(wanted(2, int(wider[1]), **shape), *stock).served

@@ -31,6 +31,7 @@ from straycell.matching.screen.running import Run, final_runtime, runs
 from straycell.matching.screen.screening import screen_all
 from straycell.matching.screen.shared import Screen
 from straycell.matching.sheet.data import pack_data
+from straycell.matching.words import run_hours, volts
 from straycell.physics.run_time.runtime import Runtime
 from straycell.projects import Project, finish_faults
 
@@ -212,6 +213,7 @@ def _changes(
         if try_shape(replace(project, need=need), cells, limits, tried.screen.now, shape).plan is not None:
             found.append(f"a need of {need.runtime_h:g} h would be served by the cells at hand")
             break
+    found += _lower_stop(project, cells, tried, limits)
     demand = tried.screen.demand
     if project.pack.parallel is not None:
         for more in (demand.parallel + 1, demand.parallel + 2):
@@ -221,3 +223,21 @@ def _changes(
                     found.append(f"parallel = {more} would be served by the cells at hand")
                     break
     return tuple(found)
+
+
+def _lower_stop(project: Project, cells: Sequence[Candidate], tried: Tried, limits: UseLimits) -> list[str]:
+    """A cut-off at which the cells at hand would do, where the device's is above what they may be emptied to."""
+    kinds = [c for c in chemistries_of(project, cells, limits) if c in limits.cell_cutoff_v]
+    shape = (tried.screen.demand.series, tried.screen.demand.parallel)
+    # Half a step below the device's own first: the less of a change, the likelier it can be made.
+    lowest_v = max((limits.cell_cutoff_v[c] for c in kinds), default=0.0) * shape[0]
+    for share in (0.5, 1.0):
+        stop_v = round(project.need.cutoff_v - share * (project.need.cutoff_v - lowest_v), 2)
+        if not lowest_v <= stop_v < project.need.cutoff_v:
+            continue
+        asked = replace(project, need=replace(project.need, cutoff_v=stop_v))
+        plan = try_shape(asked, cells, limits, tried.screen.now, shape).plan
+        if plan is not None:
+            low_h = min(run.promised.low_h for run in plan.runs)
+            return [f"a cut-off of {volts(stop_v)} would give {run_hours(low_h)} with the cells at hand"]
+    return []
