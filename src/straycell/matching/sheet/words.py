@@ -211,6 +211,6 @@ def pack_lines(data: PackData) -> tuple[str, ...]:
     ]
     if data.size_mm is not None:
         wide, deep, high = (math.ceil(mm) for mm in data.size_mm)
-        arranged = "" if data.alone else ", the cells side by side, without holder and strips"
+        arranged = " in size" if data.alone else ", the cells side by side, without holder and strips"
         lines.append(f"{wide} x {deep} x {high} mm{arranged}")
     return tuple(lines)
