@@ -24,7 +24,7 @@ from straycell.safety import Step
 if TYPE_CHECKING:
     from straycell.builds import Build
     from straycell.matching import Match, StockPlan
-    from straycell.matching.chart import Chart
+    from straycell.pictures.bars import Chart
     from straycell.store.reader import Reader
 
 app = lone_app()
@@ -106,7 +106,7 @@ def match(
         answers = device_answers_of(reader, name, found)
         drawn = _drawn(reader, name, found) if chart or out is not None else None
     if out is not None and drawn is not None:
-        from straycell.matching.chart import chart_png
+        from straycell.pictures.bars import chart_png
 
         write_whole(out, chart_png(drawn), force=force)
     document = found.to_json() | answers | ({"picture": out} if out else {})
@@ -125,14 +125,14 @@ def match(
 
 
 def _drawn(reader: Reader, name: str, found: Match) -> Chart:
-    from straycell.matching.chart import chart_of
+    from straycell.cli.show.match_chart import chart_of
 
     rules, now = context.rules(), clock.now()
     return chart_of(understood(reader.project(name)), found, candidates(reader, rules, now), limits(), now)
 
 
 def _say_chart(drawn: Chart | None) -> None:
-    from straycell.matching.chart import chart_lines
+    from straycell.pictures.bars import chart_lines
 
     if drawn is not None:
         output.section(drawn.title)

@@ -1,26 +1,14 @@
-"""How long each candidate runs against the hours needed, or what each group of a pack holds: as lines and as a PNG.
+"""Bars in one unit against a line: how long each candidate runs, or what each group of a pack holds.
 
-Only this module of matching imports matplotlib (its Agg canvas alone: no window, no global state).
+What is sure is dark, what may be is pale, and at the terminal `=` and `-`: told apart without colours.
 """
 
 from __future__ import annotations
 
 import io
-import math
-from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 
-from straycell.matching.one_project import Match
-from straycell.matching.screen.candidates import Candidate
-from straycell.matching.screen.demand import Demand
-from straycell.matching.screen.limits import UseLimits
-from straycell.matching.screen.screening import screen_all
-from straycell.matching.screen.shared import Screen
-from straycell.projects import Project
-
-MOST_BARS = 24
-_INK, _BAR, _BAND, _LINE = "#22303c", "#1d4e89", "#c9d8ea", "#b00020"
+_INK, _BAR, _OTHER, _BAND, _LINE = "#22303c", "#1d4e89", "#8aa6c4", "#c9d8ea", "#b00020"
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,31 +31,6 @@ class Chart:
     bars: tuple[Bar, ...]
     line: float
     line_label: str
-
-
-def chart_of(
-    project: Project, found: Match, cells: Sequence[Candidate], limits: UseLimits, now: datetime
-) -> Chart:
-    """The groups of a pack beside their even share; else every cell that was run through the device, the best last."""
-    chosen = {code for group in found.groups for code in group}
-    if found.joining is not None:
-        held = {c.code: c.capacity for c in cells}
-        bars = []
-        for number, group in enumerate(found.groups, 1):
-            figures = [figure for code in group if (figure := held.get(code)) is not None]
-            value, u = math.fsum(f.value for f in figures), math.fsum(f.expanded for f in figures)
-            bars.append(Bar(f"group {number}", value - u, value, value + u, True))
-        even = math.fsum(bar.expected for bar in bars) / len(bars)
-        return Chart(f"{project.name}: what each group holds", "Ah", tuple(bars), even, "even share")
-    screen = Screen(Demand.of(project, limits), limits, now)
-    ran = [s for s in screen_all(screen, cells) if s.runtime is not None and math.isfinite(s.runtime.high_h)]
-    ran.sort(key=lambda s: (s.candidate.code not in chosen, s.runtime.low_h if s.runtime else 0.0))
-    bars = [
-        Bar(s.candidate.code, run.low_h, run.expected_h, run.high_h, s.candidate.code in chosen)
-        for s in ran[:MOST_BARS]
-        if (run := s.runtime) is not None
-    ]
-    return Chart(f"{project.name}: how long each runs", "h", tuple(bars), project.need.runtime_h, "needed")
 
 
 def chart_lines(chart: Chart, width: int) -> list[str]:
@@ -102,7 +65,7 @@ def chart_png(chart: Chart, dpi: int = 150) -> bytes:
     rows = range(len(chart.bars))
     lows = [bar.low for bar in chart.bars]
     panel.barh(rows, [bar.high - bar.low for bar in chart.bars], left=lows, color=_BAND, label="may be")
-    colours = [_BAR if bar.chosen else "#8aa6c4" for bar in chart.bars]
+    colours = [_BAR if bar.chosen else _OTHER for bar in chart.bars]
     panel.barh(rows, lows, color=colours, label="sure")
     panel.plot([bar.expected for bar in chart.bars], rows, "o", color=_INK, markersize=4, label="expected")
     panel.axvline(chart.line, color=_LINE, linewidth=1.4, linestyle=(0, (6, 4)))
