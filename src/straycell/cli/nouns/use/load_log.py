@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import io
+import math
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -42,8 +44,6 @@ def from_log(file: Path, out: Path, columns: str | None, power: bool, force: boo
 
 def _read(file: Path, columns: str | None, power: bool) -> tuple[list[float], list[float], str]:
     """(times from 0 in s, current in A or power in W, the column's name). What flows out of the cells is positive."""
-    import numpy as np
-
     from straycell.traces.read.columns import parse_columns
     from straycell.traces.read.layout import file_bytes, find_layout, plain_text
     from straycell.traces.read.table import read_table
@@ -58,23 +58,27 @@ def _read(file: Path, columns: str | None, power: bool) -> tuple[list[float], li
             f'name it: --columns "{", ".join(f"{name}=HEADER" for name in needed)}"',
         )
     table = read_table(raw, layout)
-    kept = np.all([np.isfinite(table.columns[name]) for name in needed], axis=0)
-    time, current = table.columns["time"][kept], table.columns["current"][kept]
-    if len(time) < 2 or len(time) > MOST_STEPS:
+    columns_of = [table.columns[name].tolist() for name in needed]
+    rows = [
+        (line, *cells)
+        for line, *cells in zip(table.line.tolist(), *columns_of, strict=True)
+        if all(math.isfinite(cell) for cell in cells)
+    ]
+    if not 2 <= len(rows) <= MOST_STEPS:
         raise BadData(
-            f"log '{file}' has {len(time)} usable rows", f"give one round, of 2 to {MOST_STEPS} rows"
+            f"log '{file}' has {len(rows)} usable rows", f"give one round, of 2 to {MOST_STEPS} rows"
         )
-    back = np.flatnonzero(np.diff(time) <= 0)
-    if len(back):
-        line = int(table.line[kept][int(back[0]) + 1])
-        raise BadData(
-            f"log '{file}' line {line}: its time is not later than that before", "sort or split the file"
-        )
+    for before, after in pairwise(rows):
+        if after[1] <= before[1]:
+            raise BadData(
+                f"log '{file}' line {after[0]}: its time is not later than that before",
+                "sort or split the file",
+            )
     # A logger may count what flows out as negative: the sign of the larger side is that of the load.
-    outward = current if abs(current.max()) >= abs(current.min()) else -current
-    outward = np.maximum(outward, 0.0)
-    values = outward * table.columns["voltage"][kept] if power else outward
-    return (time - time[0]).tolist(), values.tolist(), "power_w" if power else "current_a"
+    currents = [row[2] for row in rows]
+    sign = 1.0 if max(currents) >= -min(currents) else -1.0
+    values = [max(0.0, sign * row[2]) * (row[3] if power else 1.0) for row in rows]
+    return [row[1] - rows[0][1] for row in rows], values, "power_w" if power else "current_a"
 
 
 def _checked(text: str, name: str) -> dict[str, float]:
