@@ -59,7 +59,7 @@ def test_a_pack_is_reserved_drawn_finished_and_taken_apart(bench: Bench, tmp_pat
         "in this order: 1a",
         "one fuse right at PACK PLUS",
         "10 s between the plus end behind the fuse",
-        "build inspect",
+        "every group at rest, after 7 days",
         "balance leads",
         "before the first charge",
     ):

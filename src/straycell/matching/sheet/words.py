@@ -66,7 +66,7 @@ def sheet_notes(
         found.append(("Charging", _charging(project, data), False))
     found.append(("Checks before the first charge", _checks(project, groups, limits), True))
     if series > 1:
-        found.append(("Afterwards", _afterwards(project, series), True))
+        found.append(("Afterwards", _afterwards(series), True))
     return tuple(found)
 
 
@@ -171,12 +171,12 @@ def _test_load(project: Project, groups: Sequence[Sequence[Candidate]], limits: 
     )
 
 
-def _afterwards(project: Project, series: int) -> tuple[str, ...]:
-    room = ",".join("_____V" for _ in range(min(series, 4))) + (",..." if series > 4 else "")
+def _afterwards(series: int) -> tuple[str, ...]:
+    """A cell that leaks inside shows in the voltage of its group, long before anything is warm."""
+    room = ", ".join(f"{n}: ______ V" for n in range(1, series + 1))
     return (
-        "measure every group at rest after a day, after 7 days, then every 90 days, and write it down: "
-        f"straycell build inspect '{project.name}' --groups {room}",
-        "a group that sinks faster than the others: take the pack out of use and let a person look for the cell",
+        *(f"every group at rest, {when}: {room}" for when in ("after a day", "after 7 days")),
+        "the same every 90 days; a group that sinks faster than the others: take the pack out of use and find its cell",
     )
 
 
