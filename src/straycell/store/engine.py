@@ -36,6 +36,15 @@ def writing_engine(path: Path, *, create: bool = False) -> Engine:
     return _engine(path, "rwc" if create else "rw", "BEGIN IMMEDIATE")
 
 
+@contextmanager
+def checking(path: Path) -> Iterator[Connection]:
+    """Looks with all constraints in force, which a read-only connection skips in its checks; can write nothing."""
+    require_file(path)
+    with connected(_engine(path, "rw", "BEGIN")) as conn, conn.begin():
+        conn.exec_driver_sql("PRAGMA query_only = ON")
+        yield conn
+
+
 def require_file(path: Path) -> None:
     """Raise StoreFault unless `path` is a file."""
     with os_faults(path):
