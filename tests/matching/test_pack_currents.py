@@ -57,7 +57,7 @@ def test_no_cell_of_a_pack_gets_more_than_it_may_whatever_is_quoted(groups: list
             margins.append(share_a / may_a)
     assert max(margins) == pytest.approx(1.0)
     for span in currents.charge:
-        rate = 0.2 if span.to_c <= 15 else 0.5
+        rate = 0.2 if span.to_c <= 20 else 0.5
         for group in groups:
             for k, c in enumerate(group):
                 assert c.capacity is not None
@@ -79,7 +79,7 @@ def test_a_cool_place_lowers_the_charge_current_of_a_large_pack() -> None:
     cool, room = (pack_charge_a(groups, LIMITS, at_c) for at_c in (12.0, 25.0))
     assert cool == pytest.approx(0.4 * room)
     told = pack_currents(groups, LIMITS).charge
-    assert [s.most_a for s in told] == pytest.approx([cool, room])
+    assert [s.most_a for s in told] == pytest.approx([cool, room], rel=1e-4)
     assert (told[0].from_c, told[-1].to_c) == (LIMITS.charge_low_c, LIMITS.charge_high_c)
 
 

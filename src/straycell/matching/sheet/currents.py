@@ -5,6 +5,7 @@ The worst share decides: a pack may have no more than drives its least able cell
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -66,11 +67,11 @@ def _charge_spans(groups: Sequence[Group], limits: UseLimits) -> tuple[ChargeSpa
     low_c = limits.charge_low_c
     while low_c < limits.charge_high_c:
         high_c = min(limits.charge_high_c, (low_c // STEP_C + 1) * STEP_C)
-        # The rates change at whole spans: both ends and the middle, taken inside, show the least of one.
-        inside = (low_c + 1e-6, 0.5 * (low_c + high_c), high_c - 1e-6)
+        # The rates rise in straight lines with their corners at whole spans: the least lies at one of the ends.
+        inside = (low_c + 1e-6, high_c - 1e-6)
         most_a = min(pack_charge_a(groups, limits, at_c) for at_c in inside)
-        if found and found[-1].most_a == most_a:
-            found[-1] = ChargeSpan(found[-1].from_c, high_c, most_a)
+        if found and math.isclose(found[-1].most_a, most_a, rel_tol=1e-4):
+            found[-1] = ChargeSpan(found[-1].from_c, high_c, min(found[-1].most_a, most_a))
         else:
             found.append(ChargeSpan(low_c, high_c, most_a))
         low_c = high_c
