@@ -6,11 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+from straycell.acceptance.permission import FREE
 from straycell.acceptance.reasons import Outcome
 from straycell.matching.one_project import Match
 from straycell.matching.pack.match_pack import serve
 from straycell.matching.pack.shape_search import try_shape
-from straycell.matching.screen.candidates import FREE, Candidate
+from straycell.matching.screen.candidates import Candidate
 from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
 from straycell.matching.screen.screening import screen_all
