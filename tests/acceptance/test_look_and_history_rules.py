@@ -145,6 +145,6 @@ def test_of_two_kinds_with_unlike_limits_both_apply() -> None:
     gentle = Bench().found(3.3).look()
     gentle.more["corrected"] = said(Chemistry.LFP, Chemistry.NMC)
     held = reason(gentle.verdict(), "chemistry")
-    assert held.ceiling is Outcome.HOLD and "--mistake mistyped" in held.todo
+    assert held.ceiling is Outcome.HOLD and "--mistake mistyped" in held.todo.command("A00001O")
     gentle.more["corrected"] = said(Chemistry.NCA, Chemistry.NMC)
     assert reason(gentle.verdict(), "chemistry").status is Status.MET

@@ -13,6 +13,7 @@ from straycell.acceptance.conformance import Side
 from straycell.acceptance.evidence import DISMANTLED, Evidence, Record
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.rules import Limit, RuleSet, chemistry_keys
+from straycell.acceptance.work import Work
 from straycell.cells import CellFacts, Chemistry, Form
 from straycell.markings import read_marking
 from straycell.quantities import Dimension, Measured, show
@@ -236,8 +237,9 @@ class Case:
         reading: Reading | Charge | None = None,
         at: datetime | None = None,
         until: datetime | None = None,
-        todo: str = "",
+        todo: Work | None = None,
         earliest: datetime | None = None,
+        figure: str = "",
     ) -> Reason:
         """A reason under a limit: its safety mark, unit and source come from the limit.
 
@@ -265,6 +267,7 @@ class Case:
             until,
             todo,
             earliest,
+            figure=figure,
         )
 
     def age_limit(self, limit_id: str, at: datetime) -> datetime:

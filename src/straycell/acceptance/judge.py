@@ -115,7 +115,7 @@ def _as_reason(case: Case, finding: Finding) -> Reason:
         _newest_record(case, finding),
         finding.at,
         None,
-        shelf.SHELF_TODO if on_shelf else "",
+        shelf.todo(case) if on_shelf else None,
         case.now if on_shelf else None,
         True,
         finding.recorded,
@@ -131,9 +131,10 @@ def _own_discards(case: Case, reasons: Iterable[Reason]) -> list[Reason]:
 
 def _missing(reasons: Iterable[Reason], outcome: Outcome) -> Iterator[Missing]:
     """What to do next: on hold, all that holds; else what stands between the cell and the next better outcome."""
-    open_ones = [r for r in reasons if r.status is not Status.MET and r.todo and r.ceiling <= outcome]
+    open_ones = [r for r in reasons if r.status is not Status.MET and r.ceiling <= outcome]
     for reason in sorted(open_ones, key=_order_of_work):
-        yield Missing(reason.text, reason.todo, reason.earliest)
+        if reason.todo is not None:
+            yield Missing(reason.text, reason.todo, reason.earliest)
 
 
 _WORK = (

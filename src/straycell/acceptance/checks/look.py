@@ -7,8 +7,10 @@ from functools import partial
 
 from straycell.acceptance.case import Case, Tried, once_a_case
 from straycell.acceptance.checks.pairs import checks_done
+from straycell.acceptance.checks.steps import check_step
 from straycell.acceptance.conformance import Side
 from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.work import Work, WorkKind, together
 from straycell.readings import Quantity, Reading
 
 
@@ -41,7 +43,7 @@ def look(case: Case) -> Iterator[Reason]:
             Outcome.HOLD,
             "nobody has looked it over",
             rule="look",
-            todo="look at it: reading add CODE --look clean (or what you see)",
+            todo=Work(WorkKind.LOOK, "look at it and record what you see"),
             earliest=case.now,
         )
         return
@@ -55,7 +57,7 @@ def look(case: Case) -> Iterator[Reason]:
             f"{', '.join(ends)}: an end that can short",
             observed=", ".join(ends),
             reading=latest,
-            todo="mend it (new sleeve, insulated tab), then record a new look",
+            todo=Work(WorkKind.LOOK, "mend it (new sleeve, insulated tab), then look at it again"),
             earliest=case.now,
         )
     elif all(t.side is Side.CLEAR for t in damage(case)):
@@ -85,6 +87,9 @@ def siblings(case: Case) -> Iterator[Reason]:
     lacking += [] if checked else [f"a second self-discharge check ({len(checks)} of 2 done)"]
     sign = f"{latest.code} of the same pack: {latest.look}"
     if lacking:
+        kinds = [] if looked else [WorkKind.LOOK]
+        kind, at = check_step(case)
+        kinds += [] if checked else [kind]
         yield case.reason(
             "sibling-look",
             Status.UNMEASURED,
@@ -92,7 +97,7 @@ def siblings(case: Case) -> Iterator[Reason]:
             f"{sign}; {' and '.join(lacking)} still to do",
             observed=str(latest.look),
             at=latest.at,
-            todo=f"record {' and '.join(lacking)}",
+            todo=together(f"record {' and '.join(lacking)}", kinds, not_before=None if not looked else at),
             earliest=case.now,
         )
     else:
