@@ -51,4 +51,5 @@ def run_work(case: Case, words: str, options: str = "") -> Work:
 def rest_work(case: Case, words: str, not_before: datetime | None = None) -> Work:
     """A rest voltage. Right after a full charge it waits for the hour at which it can begin a check."""
     kind, at = check_step(case)
-    return Work(WorkKind.REST, words, at if kind is WorkKind.REST and at is not None else not_before)
+    at = at if kind is WorkKind.REST and at is not None else not_before
+    return Work(WorkKind.REST, words, at if at is not None and at > case.now else None)
