@@ -7,11 +7,12 @@ from datetime import datetime
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
+from straycell.acceptance.permission import charge_refusal
 from straycell.acceptance.reasons import Outcome, Status, Verdict
 from straycell.acceptance.rules import chemistry_keys
 from straycell.acceptance.work import Work, WorkKind
 from straycell.bench.context import Bench
-from straycell.cells import CellFacts, Chemistry, Stage
+from straycell.cells import CellFacts, Stage
 
 if TYPE_CHECKING:
     from straycell.acceptance import Evidence, RuleSet
@@ -85,7 +86,7 @@ def outlook(verdict: Verdict, evidence: Evidence, rules: RuleSet, now: datetime)
             ready[need] = min(ready.get(need, at), at)
         if work.kind not in _NEEDS:
             other.append(f"{work.words}: {work.command(evidence.code)}")
-    if _must_not_charge(verdict, evidence):
+    if charge_refusal(verdict, evidence.facts.chemistry) is not None:
         ready = {need: at for need, at in ready.items() if need not in _CHARGING}
     order = _PAIR_FIRST if open_charge(case) is not None else tuple(Need)
     return Outlook(
@@ -93,16 +94,6 @@ def outlook(verdict: Verdict, evidence: Evidence, rules: RuleSet, now: datetime)
         tuple((need, ready[need]) for need in Need if need in ready and ready[need] > now),
         tuple(dict.fromkeys(other)),
         decides if decides > now else None,
-    )
-
-
-def _must_not_charge(verdict: Verdict, evidence: Evidence) -> bool:
-    """A failed safety rule, or a doubt whether it can be recharged at all."""
-    doubtful = any(r.rule == "rechargeable" and r.status is not Status.MET for r in verdict.reasons)
-    return (
-        doubtful
-        or verdict.safety_failed
-        or evidence.facts.chemistry in (Chemistry.PRIMARY, Chemistry.UNKNOWN)
     )
 
 
