@@ -39,7 +39,9 @@ def test_a_record_says_nothing_twice() -> None:
 
 def test_a_step_that_belongs_to_no_reason_is_kept_in_words() -> None:
     """Nothing ties the list of what is missing to the reasons for ever."""
-    verdict = replace(good(second=None).verdict(), missing=(Missing("a cup of tea", "drink it"),))
+    verdict = replace(
+        good(second=None).verdict(), missing=(Missing("a cup of tea", Work(WorkKind.WAIT, "drink it")),)
+    )
     assert verdict_from_record(verdict_to_record(verdict)) == verdict
 
 
