@@ -18,7 +18,7 @@ def why(*texts: str, figure: str = "") -> list[str]:
         )
         for text in texts
     )
-    return verdict_words.why(Verdict("A00001K", Outcome.SOLO, "r", "h", reasons, (), NOW, None, 0))
+    return verdict_words.why(Verdict("A00001K", Outcome.SOLO, "r", "h", reasons, (), NOW, None, ""))
 
 
 def test_a_figure_stands_once_with_what_it_reaches_first() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Callable
 from dataclasses import fields, replace
 
 from hypothesis import given, settings
@@ -48,7 +49,7 @@ def pouch(ohm: float) -> Bench:
     return bench.capacity(1.2, 1.2).resistance(ohm)
 
 
-CONDEMNED = {
+CONDEMNED: dict[str, Callable[[], Bench]] = {
     "chemistry": lambda: Bench(replace(NMC, chemistry=Chemistry.PRIMARY)),
     "upset": lambda: with_more(good(), upsets=(Upset("water", day(5), True, key="incident A-3"),)),
     "look-damage": lambda: good().look(Look.SWOLLEN, at=30),

@@ -15,7 +15,7 @@ from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.rules import Limit, RuleSet, chemistry_keys
 from straycell.acceptance.work import Work
 from straycell.cells import CellFacts, Chemistry, Form
-from straycell.markings import read_marking
+from straycell.markings import most_capacity_ah, rating_beyond_size, read_marking
 from straycell.quantities import Dimension, Measured, show
 from straycell.readings import Charge, Quantity, Reading, Where, measured
 
@@ -155,17 +155,23 @@ class Case:
     @cached_property
     def rate_base_ah(self) -> float | None:
         """What 1C of a test current means: the rated capacity, else the size's table, else the measured one."""
-        return self._stated_ah or self._latest_ah
+        found, most = self._stated_ah or self._latest_ah, most_capacity_ah(self.facts)
+        return found if found is None or most is None else min(found, most)
 
     @property
     def _stated_ah(self) -> float | None:
-        rated = None if self.facts.rewrapped else self.facts.rated_capacity_ah
-        return rated or self.table_capacity_ah
+        return self.rated_ah or self.table_capacity_ah
 
     @property
     def rate_base_records(self) -> tuple[Reading, ...]:
         """What `rate_base_ah` was measured by, where nothing is rated and the size is in no table."""
         return () if self._stated_ah else self.reference_records
+
+    @cached_property
+    def rated_ah(self) -> float | None:
+        """The maker's figure, unless it is a re-wrapped sleeve's, or more than the size can hold."""
+        lie = self.facts.rewrapped or rating_beyond_size(self.facts) is not None
+        return None if lie else self.facts.rated_capacity_ah
 
     @cached_property
     def table_capacity_ah(self) -> float | None:

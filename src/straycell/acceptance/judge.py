@@ -7,8 +7,18 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from straycell.acceptance.case import Case, Rule
-from straycell.acceptance.checks import capacity, identity, leakage, look, resistance, shelf, voltage, warming
+from straycell.acceptance.checks import (
+    capacity,
+    identity,
+    leakage,
+    look,
+    plausible,
+    resistance,
+    voltage,
+    warming,
+)
 from straycell.acceptance.checks.pairs import checked_after
+from straycell.acceptance.checks.shelf import todo as shelf_todo
 from straycell.acceptance.evidence import SHELF_LOSS, Evidence, Finding
 from straycell.acceptance.fallen import tested_again
 from straycell.acceptance.findings import condemned, find
@@ -23,6 +33,7 @@ GRADING: tuple[Rule, ...] = (
     identity.disputed,
     identity.rechargeable,
     look.look,
+    look.returned,
     look.siblings,
     identity.upset,
     tested_again,
@@ -35,6 +46,7 @@ GRADING: tuple[Rule, ...] = (
     warming.hot,
     warming.warming,
     capacity.capacity,
+    plausible.over_rating,
     resistance.resistance,
     leakage.self_discharge,
     leakage.worst_stretch,
@@ -115,7 +127,7 @@ def _as_reason(case: Case, finding: Finding) -> Reason:
         _newest_record(case, finding),
         finding.at,
         None,
-        shelf.todo(case) if on_shelf else None,
+        shelf_todo(case) if on_shelf else None,
         case.now if on_shelf else None,
         True,
         finding.recorded,
