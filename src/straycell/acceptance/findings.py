@@ -24,6 +24,7 @@ CONDEMNING: tuple[Test, ...] = (
     identity.not_rechargeable,
     identity.severe_incidents,
     look.damage,
+    look.returned,
     voltage.deep_discharges,
     voltage.over_charges,
     warming.hot_charges,

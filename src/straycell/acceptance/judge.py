@@ -33,7 +33,6 @@ GRADING: tuple[Rule, ...] = (
     identity.disputed,
     identity.rechargeable,
     look.look,
-    look.returned,
     look.siblings,
     identity.upset,
     tested_again,

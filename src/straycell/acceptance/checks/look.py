@@ -38,14 +38,15 @@ def damage(case: Case) -> tuple[Tried, ...]:
         for reading in case.of(Quantity.LOOK):
             seen = ", ".join(str(w) for w in reading.look if str(w) in words)
             side = Side.BEYOND if seen else Side.CLEAR
-            found.append(Tried(limit_id, side, (reading,), partial(_seen, case, limit_id, reading, seen)))
+            found.append(
+                Tried(
+                    limit_id,
+                    side,
+                    (reading,),
+                    partial(_out_of_it, case, limit_id, reading, seen, f"seen: {seen}"),
+                )
+            )
     return tuple(found)
-
-
-def _seen(case: Case, limit_id: str, reading: Reading, seen: str) -> Reason:
-    return case.reason(
-        limit_id, Status.FAILED, Outcome.DISCARD, f"seen: {seen}", observed=seen, reading=reading
-    )
 
 
 def look(case: Case) -> Iterator[Reason]:
@@ -106,30 +107,30 @@ def _still_wet(case: Case, latest: Reading) -> Reading | None:
     return wet[-1] if soon else None
 
 
-def returned(case: Case) -> Iterator[Reason]:
+@once_a_case
+def returned(case: Case) -> tuple[Tried, ...]:
     """A stain, wet or corrosion that was gone and is there again comes out of the cell; so does rust with a stain."""
     looks = case.of(Quantity.LOOK)
+    found = []
     for word in case.rules.limit("look-returned").words:
         seen = [i for i, r in enumerate(looks) if word in r.look]
-        again = next((b for a, b in pairwise(seen) if b > a + 1), None)
-        if again is not None:
-            text = f"{word} again after it had been cleaned: it comes out of the cell"
-            yield case.reason(
-                "look-returned", Status.FAILED, Outcome.DISCARD, text, observed=word, reading=looks[again]
-            )
-            return
+        for first, again in pairwise(seen):
+            if again > first + 1:
+                text = f"{word} again after it had been cleaned: it comes out of the cell"
+                why = partial(_out_of_it, case, "look-returned", looks[again], word, text)
+                records = (looks[first], looks[first + 1], looks[again])
+                found.append(Tried("look-returned", Side.BEYOND, records, why))
     words = set(case.rules.limit("look-rust-stain").words)
-    both = next((r for r in looks if words <= {str(word) for word in r.look}), None)
-    if both is not None:
+    for reading in looks:
         seen_as = " with ".join(sorted(words))
-        yield case.reason(
-            "look-rust-stain",
-            Status.FAILED,
-            Outcome.DISCARD,
-            f"seen: {seen_as}",
-            observed=seen_as,
-            reading=both,
-        )
+        side = Side.BEYOND if words <= {str(word) for word in reading.look} else Side.CLEAR
+        why = partial(_out_of_it, case, "look-rust-stain", reading, seen_as, f"seen: {seen_as}")
+        found.append(Tried("look-rust-stain", side, (reading,), why))
+    return tuple(found)
+
+
+def _out_of_it(case: Case, limit_id: str, reading: Reading, seen: str, text: str) -> Reason:
+    return case.reason(limit_id, Status.FAILED, Outcome.DISCARD, text, observed=seen, reading=reading)
 
 
 def siblings(case: Case) -> Iterator[Reason]:
