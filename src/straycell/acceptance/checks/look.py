@@ -87,7 +87,7 @@ def look(case: Case) -> Iterator[Reason]:
 
 def _to_mend(case: Case, limit_id: str, found: list[str], reading: Reading) -> Reason:
     todo = "; ".join(_MEND.get(word, f"see to it: {word}") for word in found)
-    dry = timedelta(hours=case.figure("look-dry")) if "wet" in found else timedelta(0)
+    dry = reading.at + timedelta(hours=case.figure("look-dry")) if "wet" in found else None
     return case.reason(
         limit_id,
         Status.FAILED,
@@ -95,8 +95,8 @@ def _to_mend(case: Case, limit_id: str, found: list[str], reading: Reading) -> R
         f"{', '.join(found)}: {_FAULT[limit_id]}",
         observed=", ".join(found),
         reading=reading,
-        todo=Work(WorkKind.LOOK, f"{todo}; then record a new look"),
-        earliest=max(case.now, reading.at + dry),
+        todo=Work(WorkKind.LOOK, f"{todo}; then record a new look", dry),
+        earliest=max(case.now, dry or case.now),
     )
 
 
