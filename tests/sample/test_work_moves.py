@@ -101,10 +101,13 @@ def test_the_proposed_command_moves_its_reason(built: Built, tmp_path: Path) -> 
     assert not stuck
 
 
-COVERED = """board-voltage capacity capacity-contradictory capacity-light capacity-over-rating capacity-pack charge-temperature chemistry look
-look-clean look-mend mass rechargeable resistance resistance-contradictory resistance-light resistance-pack resistance-solo
-rest-voltage self-discharge self-discharge-light self-discharge-pack self-discharge-solo sibling-look upset
-voltage-floor voltage-over-full warming"""
+COVERED = """
+board-voltage capacity capacity-contradictory capacity-light capacity-over-rating capacity-pack
+charge-temperature chemistry look look-clean look-mend mass rechargeable resistance resistance-
+contradictory resistance-light resistance-pack resistance-solo rest-voltage self-discharge self-
+discharge-light self-discharge-pack self-discharge-solo sibling-look upset voltage-floor voltage-
+over-full warming
+"""
 
 
 def test_the_workshop_shows_each_rule_that_asks_for_something(built: Built) -> None:
