@@ -28,7 +28,8 @@ capacity-light close; capacity-discard failed; capacity-contradictory close; unr
 resistance unmeasured; resistance-method unmeasured; resistance-pack failed; resistance-pack close;
 resistance-solo failed; resistance-solo close; resistance-light failed; resistance-contradictory close;
 resistance-discard failed; unrated-resistance-discard failed; self-discharge unmeasured; self-discharge-pack unmeasured;
-self-discharge-pack close; self-discharge-solo close; self-discharge-light close; self-discharge-stretch close; self-discharge-discard failed;
+self-discharge-pack close; self-discharge-solo close; self-discharge-light close; self-discharge-stretch close;
+self-discharge-discard failed;
 capacity-over-rating close; look-clean failed; look-returned failed; look-rust-stain failed
 """
 
