@@ -281,6 +281,13 @@ def _tripped_board(case: Case) -> Iterator[Reason]:
     )
 
 
+_FIRST_REST = "measure the rest voltage after 90 min or more without current"
+_CHECK_FIRST = (
+    "check the meter, the chemistry and the charger's end voltage, then measure the rest voltage again"
+)
+_CHARGE_AND_CHECK = "give it its test charge to full, attended, then the self-discharge check again"
+
+
 def rest(case: Case) -> Iterator[Reason]:
     """The latest rest voltage: there, fresh, and not sinking below the shelf limit."""
     if case.facts.chemistry is Chemistry.PRIMARY:
@@ -293,9 +300,7 @@ def rest(case: Case) -> Iterator[Reason]:
             Outcome.HOLD,
             "no rest voltage yet",
             limit=limit,
-            todo=rest_work(
-                case, "measure the rest voltage after 90 min or more without current", _rested(case)
-            ),
+            todo=rest_work(case, _FIRST_REST, _rested(case)),
             earliest=_rested(case),
         )
         return
@@ -326,10 +331,7 @@ def rest(case: Case) -> Iterator[Reason]:
             value=value,
             limit=case.full_voltage_v,
             reading=latest,
-            todo=rest_work(
-                case,
-                "check the meter, the chemistry and the charger's end voltage, then measure the rest voltage again",
-            ),
+            todo=rest_work(case, _CHECK_FIRST),
             earliest=case.now,
         )
         return
@@ -369,9 +371,7 @@ def rest(case: Case) -> Iterator[Reason]:
             limit=limit,
             reading=latest,
             until=until,
-            todo=check_work(
-                case, "give it its test charge to full, attended, then the self-discharge check again"
-            ),
+            todo=check_work(case, _CHARGE_AND_CHECK),
             earliest=case.now,
         )
 
