@@ -31,24 +31,25 @@ def table(
     headers: Sequence[str],
     rows: Sequence[Sequence[Cell]],
     *,
-    flexible: str,
+    flexible: str | None,
     empty: str,
     right: Collection[str] = (),
 ) -> None:
-    """Rows under headers; column `flexible` wraps, those in `right` are figures; `empty` is said on stderr."""
+    """Rows under headers; column `flexible` gives way (None: nothing may be cut), those in `right` are figures; `empty` is said on stderr."""
     if not rows:
         output.talk(empty)
         return
     cells = [[_tidy(cell) for cell in row] for row in rows]
     current = options.current()
     widths = [max(map(len, column)) for column in zip(headers, *cells, strict=True)]
-    fixed = sum(widths) - widths[headers.index(flexible)] + 2 * (len(widths) - 1)
-    if current.at_terminal and (current.columns < NARROW or fixed + _LEAST > current.columns):
+    gives_way = 0 if flexible is None else max(0, widths[headers.index(flexible)] - _LEAST)
+    needed = sum(widths) - gives_way + 2 * (len(widths) - 1)
+    if current.at_terminal and (current.columns < NARROW or needed > current.columns):
         _cards(headers, cells)
     elif current.at_terminal or current.in_colour:
         _rich_table(headers, cells, flexible, right)
     else:
-        for line in _plain_table(headers, cells, headers.index(flexible), right):
+        for line in _plain_table(headers, cells, flexible, right):
             output.say(line)
 
 
@@ -84,12 +85,14 @@ def _cards(headers: Sequence[str], rows: list[list[str]]) -> None:
 
 
 def _plain_table(
-    headers: Sequence[str], rows: list[list[str]], flexible: int, right: Collection[str]
+    headers: Sequence[str], rows: list[list[str]], flexible: str | None, right: Collection[str]
 ) -> list[str]:
     """Within 80 columns where the flexible column can give way, else as wide as it must be."""
     widths = [max(map(len, column)) for column in zip(headers, *rows, strict=True)]
     excess = sum(widths) + 2 * (len(widths) - 1) - options.current().columns
-    widths[flexible] -= min(max(0, excess), max(0, widths[flexible] - _LEAST))
+    if flexible is not None:
+        place = headers.index(flexible)
+        widths[place] -= min(max(0, excess), max(0, widths[place] - _LEAST))
     aligned = [name in right for name in headers]
     return [
         "  ".join(_fit(*each) for each in zip(row, widths, aligned, strict=True)).rstrip()
@@ -103,7 +106,9 @@ def _fit(cell: str, width: int, right: bool) -> str:
     return cell.rjust(width) if right else cell.ljust(width)
 
 
-def _rich_table(headers: Sequence[str], rows: list[list[str]], flexible: str, right: Collection[str]) -> None:
+def _rich_table(
+    headers: Sequence[str], rows: list[list[str]], flexible: str | None, right: Collection[str]
+) -> None:
     from rich.box import SIMPLE_HEAD
     from rich.console import Console
     from rich.table import Table

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from straycell.cli.app import options
 
-WIDTH = 13
+WIDTH = 11
 _CENTRE = WIDTH // 2
 _SPAN = 0.5
 """The bar shows half below to half above the limit: a value further off needs no closer look."""
 
 
 def limit_bar(observed: object, limit: object, expanded_uncertainty: float | None) -> str:
-    """` ──●──│      `: the limit in the middle, the value with its U; empty where either is no figure above 0."""
+    """`──●──│     `: the limit in the middle, the value with its U; empty where either is no figure above 0."""
     if not isinstance(observed, int | float) or not isinstance(limit, int | float) or limit <= 0:
         return ""
     spread = expanded_uncertainty or 0.0

@@ -39,7 +39,7 @@ def page(verdict: Verdict, now: datetime, *, everything: bool = False) -> None:
         tables.table(
             ["rule", "status", "observed", "limit", "how near", "best", "safety"],
             [_row(reason) for reason in shown],
-            flexible="observed",
+            flexible=None,
             empty="",
         )
     output.say("")
