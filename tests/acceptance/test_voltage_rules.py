@@ -13,6 +13,7 @@ from tests.acceptance.bench import FINE, LFP, NMC, Bench, good, reason, reasons
 
 from straycell.acceptance import Outcome, Status
 from straycell.cells import CellFacts, Chemistry, Form
+from straycell.keys import RecordKey
 from straycell.readings import Where
 
 U_FINE = 2 * ((0.0005 * 2.0 + 0.001) ** 2 / 3 + 0.001**2 / 12) ** 0.5
@@ -49,13 +50,18 @@ def test_rest_voltage_below_two_volts_discards_only_beyond_its_uncertainty(
     volts: float, outcome: Outcome
 ) -> None:
     """A rest voltage can be measured again: noise must not condemn, and close is no pass."""
-    assert good().rest(volts, 25.0).outcome(26.0) is outcome
+    assert emptied().rest(volts, 25.0).outcome(26.0) is outcome
+
+
+def emptied() -> Bench:
+    """A good cell after a capacity run: what it shows now is no leak."""
+    return good().capacity(2.4, 20.0)
 
 
 def test_a_shelf_voltage_without_a_meter_needs_more_distance() -> None:
     """1.98 V without a meter is within U (about 23 mV) of 2.0 V: hold; 1.95 V is beyond."""
-    assert good().rest(1.985, 25.0, meter=None).outcome(26.0) is Outcome.HOLD
-    assert good().rest(1.950, 25.0, meter=None).outcome(26.0) is Outcome.DISCARD
+    assert emptied().rest(1.985, 25.0, meter=None).outcome(26.0) is Outcome.HOLD
+    assert emptied().rest(1.950, 25.0, meter=None).outcome(26.0) is Outcome.DISCARD
 
 
 def test_a_low_voltage_discards_for_ever() -> None:
@@ -124,7 +130,9 @@ def test_a_marked_high_voltage_cell_has_its_own_ceiling() -> None:
 def test_a_charge_to_too_high_a_voltage_discards(until: float, outcome: Outcome) -> None:
     """The charger's end voltage is a voltage at the cell."""
     bench = good()
-    bench.charges[0] = type(bench.charges[0])(3, "A00001O", bench.charges[0].at, 1.0, until, 0.05, 22.0, 26.0)
+    bench.charges[0] = type(bench.charges[0])(
+        RecordKey("A", 3), "A00001O", bench.charges[0].at, 1.0, until, 0.05, 22.0, 26.0
+    )
     assert bench.outcome() is outcome
 
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from enum import Enum
 
+from straycell.acceptance.permission import least_outcome
 from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.cells import Cell, Chemistry, Form, Stage, parse_code
 from straycell.errors import BadData
@@ -168,7 +169,7 @@ def _figure_texts(measured: Measured, dimension: Dimension) -> tuple[str, str]:
 
 def _outcome_line(verdict: Verdict | None, today: date) -> Line | None:
     """None unless the cell may be used and the date until which that holds lies ahead."""
-    if verdict is None or verdict.outcome <= Outcome.HOLD or verdict.valid_until is None:
+    if verdict is None or verdict.valid_until is None or verdict.outcome < least_outcome(joined=False):
         return None
     day = verdict.valid_until.date()
     if day <= today:

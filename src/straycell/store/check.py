@@ -69,6 +69,6 @@ def _verdict_faults(conn: Connection, rules: RuleSet | None) -> Iterator[str]:
         elif row.last_reading != last.get(code, ""):
             yield f"the verdict of cell {code} does not know its last reading"
         elif row.rules_hash == current.hash:
-            again = verdicts.judge(evidence, current, from_us(row.at_us))
+            again = verdicts.judge(evidence, current, from_us(row.at_us)).verdict
             if again != verdicts.read_body(row.body):
                 yield f"the verdict of cell {code} does not follow from its readings any more"

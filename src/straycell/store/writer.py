@@ -275,6 +275,12 @@ class Writer(Reader):
         self.settle()
         return handovers.close_handover(self._pen, number)
 
-    def compare_meter(self, name: str, day: date, note: str = "") -> Comparison:
-        """A meter was held against a better one. Raises BadData."""
-        return household.compare_meter(self._pen, name, day, note)
+    def compare_meter(
+        self, name: str, day: date, note: str = "", known: household.KnownValue | None = None
+    ) -> tuple[Comparison, bool]:
+        """A meter was held against a better one; also whether it was off by more than its accuracy. Raises BadData."""
+        return household.compare_meter(self._pen, name, day, note, known)
+
+    def withdraw_faulty(self, name: str, start: datetime, end: datetime, because: str) -> list[Reading]:
+        """Take back all that a faulty meter showed between two times; returns that. Raises BadData."""
+        return household.withdraw_faulty(self._pen, name, start, end, because)

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import timedelta
-from itertools import pairwise
+from functools import partial
+from itertools import product
 
-from straycell.acceptance.case import Case
+from straycell.acceptance.case import Case, Tried, once_a_case
 from straycell.acceptance.checks.pairs import checks_done
+from straycell.acceptance.conformance import Side
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.cells import Look
 from straycell.readings import Quantity, Reading
@@ -25,8 +27,52 @@ _MEND = {
 _FAULT = {"look-mend": "an end that can short", "look-clean": "to be cleaned and looked at again"}
 
 
+@once_a_case
+def damage(case: Case) -> tuple[Tried, ...]:
+    """Each look against the words of damage and of deformation."""
+    found = []
+    for limit_id in ("look-damage", "look-deformed"):
+        words = case.rules.limit(limit_id).words
+        for reading in case.of(Quantity.LOOK):
+            seen = ", ".join(str(w) for w in reading.look if str(w) in words)
+            side = Side.BEYOND if seen else Side.CLEAR
+            found.append(Tried(limit_id, side, (reading,), partial(_seen, case, limit_id, reading, seen)))
+    return tuple(found)
+
+
+def _seen(case: Case, limit_id: str, reading: Reading, seen: str) -> Reason:
+    return case.reason(
+        limit_id, Status.FAILED, Outcome.DISCARD, f"seen: {seen}", observed=seen, reading=reading
+    )
+
+
+@once_a_case
+def seeping(case: Case) -> tuple[Tried, ...]:
+    """A stain, wet or corrosion that was gone and is there again comes out of the cell; so does rust with a stain."""
+    looks, found = case.of(Quantity.LOOK), []
+    for word in case.rules.limit("look-returned").words:
+        for gone in (r for r in looks if word not in r.look):
+            before = [r for r in looks if word in r.look and r.at < gone.at]
+            after = [r for r in looks if word in r.look and r.at > gone.at]
+            text = f"{word} again after it had been cleaned: it comes out of the cell"
+            for first, again in product(before, after):
+                why = partial(_seeped, case, "look-returned", again, word, text)
+                found.append(Tried("look-returned", Side.BEYOND, (first, gone, again), why))
+    together = set(case.rules.limit("look-rust-stain").words)
+    for reading in looks:
+        if together <= {str(word) for word in reading.look}:
+            seen = " with ".join(sorted(together))
+            why = partial(_seeped, case, "look-rust-stain", reading, seen, f"seen: {seen}")
+            found.append(Tried("look-rust-stain", Side.BEYOND, (reading,), why))
+    return tuple(found)
+
+
+def _seeped(case: Case, limit_id: str, reading: Reading, seen: str, text: str) -> Reason:
+    return case.reason(limit_id, Status.FAILED, Outcome.DISCARD, text, observed=seen, reading=reading)
+
+
 def look(case: Case) -> Iterator[Reason]:
-    """Damage discards at any time; what can be mended or cleaned holds until a later look is without it."""
+    """What can be mended or cleaned holds until a later look is without it."""
     looks = case.of(Quantity.LOOK)
     if not looks:
         yield case.reason(
@@ -39,16 +85,6 @@ def look(case: Case) -> Iterator[Reason]:
             earliest=case.now,
         )
         return
-    bad = False
-    for limit_id in ("look-damage", "look-deformed"):
-        words = case.rules.limit(limit_id).words
-        hit = next((r for r in looks if any(str(w) in words for w in r.look)), None)
-        if hit is not None:
-            bad = True
-            seen = ", ".join(str(w) for w in hit.look if str(w) in words)
-            yield case.reason(
-                limit_id, Status.FAILED, Outcome.DISCARD, f"seen: {seen}", observed=seen, reading=hit
-            )
     latest, held = looks[-1], False
     for limit_id in ("look-mend", "look-clean"):
         found = [str(w) for w in latest.look if str(w) in case.rules.limit(limit_id).words]
@@ -58,7 +94,7 @@ def look(case: Case) -> Iterator[Reason]:
     if not held and (wet := _still_wet(case, latest)) is not None:
         held = True
         yield _to_mend(case, "look-clean", ["wet"], wet)
-    if not held and not bad:
+    if not held and all(t.side is Side.CLEAR for t in damage(case)):
         seen = ", ".join(str(w) for w in latest.look)
         yield case.reason(
             "look-damage",
@@ -91,32 +127,6 @@ def _still_wet(case: Case, latest: Reading) -> Reading | None:
     wet = [r for r in case.of(Quantity.LOOK) if Look.WET in r.look]
     soon = wet and latest.at < wet[-1].at + timedelta(hours=case.figure("look-dry"))
     return wet[-1] if soon else None
-
-
-def returned(case: Case) -> Iterator[Reason]:
-    """A stain, wet or corrosion that was gone and is there again comes out of the cell; so does rust with a stain."""
-    looks = case.of(Quantity.LOOK)
-    for word in case.rules.limit("look-returned").words:
-        seen = [i for i, r in enumerate(looks) if word in r.look]
-        again = next((b for a, b in pairwise(seen) if b > a + 1), None)
-        if again is not None:
-            text = f"{word} again after it had been cleaned: it comes out of the cell"
-            yield case.reason(
-                "look-returned", Status.FAILED, Outcome.DISCARD, text, observed=word, reading=looks[again]
-            )
-            return
-    words = set(case.rules.limit("look-rust-stain").words)
-    both = next((r for r in looks if words <= {str(word) for word in r.look}), None)
-    if both is not None:
-        seen_as = " with ".join(sorted(words))
-        yield case.reason(
-            "look-rust-stain",
-            Status.FAILED,
-            Outcome.DISCARD,
-            f"seen: {seen_as}",
-            observed=seen_as,
-            reading=both,
-        )
 
 
 def siblings(case: Case) -> Iterator[Reason]:

@@ -11,7 +11,7 @@ from sqlmodel import Field
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import Chemistry, Form, Stage
 from straycell.quantities import Dimension
-from straycell.readings import Method, Mistake, Quantity, Where
+from straycell.readings import METER_FAULT, Method, Mistake, Quantity, Where
 from straycell.store.schema.checks import (
     check,
     code_shape,
@@ -263,7 +263,7 @@ class SupersessionRow(StoreTable, table=True):
 
     __tablename__ = "supersession"
     __table_args__ = (
-        one_of("mistake", (*Mistake, "meter-fault")),
+        one_of("mistake", (*Mistake, METER_FAULT)),
         said("record"),
         said("because"),
         check("right_cell", "right_cell IS NULL OR mistake = 'wrong-cell'"),
