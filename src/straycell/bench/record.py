@@ -10,9 +10,11 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from straycell.acceptance.case import Case
 from straycell.bench.context import Bench
 from straycell.bench.correction import Correction
 from straycell.bench.reading_form import Said, check_form, readings_of
+from straycell.bench.rest import require_rest
 from straycell.bench.uncounted_capacity import doubted, remedy
 from straycell.cells import Cell
 from straycell.errors import BadData, UsageFault
@@ -76,6 +78,10 @@ def record_readings(
     with bench.writing() as writer:
         cell = writer.cell(writer.find_code(code))
         own = readings_of(said, cell.code, at or bench.now, None if meter is None else writer.meter(meter))
+        evidence = writer.evidence(cell.code)
+        case = Case(evidence, evidence.facts, bench.rules, bench.now)
+        for reading in own:
+            require_rest(case, reading)
         group = group_of(writer, cell) if "as_group" in said else []
         return followed(bench, writer, writer.add_readings([*own, *_for_group(own, group)]), [cell.code])
 

@@ -172,12 +172,12 @@ def checks_done(case: Case) -> list[datetime]:
     return ends
 
 
-def checked_after(case: Case, at: datetime) -> bool:
-    """True when a self-discharge check that could decide was begun after a time and is over."""
+def checked_after(case: Case, at: datetime, *, least: float = 0.0) -> bool:
+    """True when a self-discharge check that could decide was begun after a time and is over, `least` days long."""
     by_voltage = any(
         p.first.at > at
         and not p.fault
-        and p.days >= least_days(case, p, Outcome.LIGHT)
+        and p.days >= max(least, least_days(case, p, Outcome.LIGHT))
         and estimate(case, p) is not None
         for p in all_pairs(case)
     )

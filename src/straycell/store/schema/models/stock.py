@@ -182,6 +182,9 @@ class ReadingRow(StoreTable, table=True):
         within("soc", 0.0, 1.0),
         *map(flag, ("at_least", "from_full")),
         check("u", "u >= 0"),
+        window("surroundings_c", Dimension.TEMPERATURE),
+        window("put_in_ah", Dimension.CAPACITY),
+        window("took_s", Dimension.DURATION),
         UniqueConstraint("key"),
         Index(None, "code", "id"),
         Index(None, "trace", sqlite_where=text("trace IS NOT NULL")),
@@ -213,6 +216,10 @@ class ReadingRow(StoreTable, table=True):
     at_least: bool = False
     from_full: bool = False
     u: float | None = None
+    surroundings_c: float | None = None
+    doubt: str = ""
+    put_in_ah: float | None = None
+    took_s: float | None = None
     trace: str | None = Field(default=None, foreign_key="trace.key")
     supersedes: str | None = Field(default=None, foreign_key="reading.key")
     recorded_at_us: int
