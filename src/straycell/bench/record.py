@@ -17,6 +17,7 @@ from straycell.bench.reading_form import Said, check_form, readings_of
 from straycell.bench.rest import require_rest
 from straycell.bench.uncounted_capacity import doubted, remedy
 from straycell.cells import Cell
+from straycell.chargers import find_charger
 from straycell.errors import BadData, UsageFault
 from straycell.keys import RecordKey
 from straycell.readings import KINDS, Item, Quantity, Reading, charge_of, reading_of
@@ -87,9 +88,21 @@ def record_readings(
 
 
 def record_charge(bench: Bench, code: str, said: Said, *, at: datetime | None = None) -> Recorded:
-    """Record a charge that ended `at`. Raises BadData."""
+    """Record a charge that ended `at`; a charger of known float ends it there. Raises UsageFault, BadData."""
+    moment = at or bench.now
     with bench.writing() as writer:
-        made = writer.add_charge(charge_of(said, writer.find_code(code), at or bench.now))
+        name = said.get("charger", "")
+        charger = find_charger(writer.chargers(), name, said.get("slot"), moment) if name else None
+        until_said = "until_v" in said
+        if not until_said:
+            if charger is None or charger.float_v is None:
+                raise UsageFault(
+                    "--until is missing",
+                    "give the voltage it was charged to, or name a --charger whose float was measured lately",
+                )
+            said = {**said, "until_v": charger.float_v.value}
+        charge = charge_of(said, writer.find_code(code), moment)
+        made = writer.add_charge(charge if charger is None else charger.ended(charge, until_said=until_said))
         return followed(bench, writer, [made], [made.cell])
 
 

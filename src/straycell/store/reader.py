@@ -15,6 +15,7 @@ from sqlalchemy import Connection, func, select
 
 from straycell.builds import Build
 from straycell.cells import Cell, Chemistry, Form, Stage
+from straycell.chargers import Charger
 from straycell.keys import RecordKey
 from straycell.meters import Meter
 from straycell.readings import Charge, Quantity, Reading
@@ -22,6 +23,7 @@ from straycell.store.book import (
     boxes,
     builds,
     cells,
+    chargers,
     events,
     handovers,
     household,
@@ -203,6 +205,11 @@ class Reader:
         """All meters by name."""
         with self._look() as conn:
             return meters.meters(conn)
+
+    def chargers(self) -> list[Charger]:
+        """Every measurement of every charger, oldest first."""
+        with self._look() as conn:
+            return chargers.chargers(conn)
 
     def meter(self, name: str) -> Meter:
         """One meter. Raises BadData."""

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from straycell.builds import Build
 from straycell.cells import Cell, CellFacts
+from straycell.chargers import Charger
 from straycell.keys import RecordKey
 from straycell.meters import Meter
 from straycell.readings import Charge, Reading
@@ -21,6 +22,7 @@ from straycell.store.book import (
     boxes,
     builds,
     cells,
+    chargers,
     handovers,
     household,
     meters,
@@ -152,6 +154,10 @@ class Writer(Reader):
     def add_meter(self, meter: Meter) -> Meter:
         """Declare a meter. Raises BadData."""
         return meters.add_meter(self._pen, meter)
+
+    def add_charger(self, charger: Charger) -> Charger:
+        """Record what was measured of a charger. Raises BadData."""
+        return chargers.add_charger(self._pen, charger)
 
     def add_charge(self, charge: Charge) -> Charge:
         """Record a charge; returns it numbered. Raises BadData."""

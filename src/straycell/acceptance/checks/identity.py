@@ -9,7 +9,7 @@ from functools import partial
 from straycell.acceptance.case import Case, Tried
 from straycell.acceptance.checks.pairs import checked_after
 from straycell.acceptance.conformance import Side
-from straycell.acceptance.evidence import Upset
+from straycell.acceptance.evidence import DISMANTLED, Upset
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.rules import family
 from straycell.cells import Chemistry
@@ -202,9 +202,8 @@ def upset(case: Case) -> Iterator[Reason]:
     if shaken and not checked_after(case, max(event.at for event in shaken)):
         lacking.append("self-discharge check")
     if lacking:
-        # Without a look no charge either: the test charge of a cell that was hurt may be its last.
         yield case.reason(
-            "upset-look" if "look" in lacking else "upset",
+            "upset",
             Status.UNMEASURED,
             Outcome.HOLD,
             f"after '{latest.kind}' the cell must be tested again: {', '.join(lacking)} still to do",
@@ -213,6 +212,18 @@ def upset(case: Case) -> Iterator[Reason]:
             todo=f"record {', '.join(lacking)} again",
             earliest=case.now,
         )
+        if "look" in lacking and latest.kind != DISMANTLED:
+            # Without a look no charge either: the test charge of a cell that was hurt may be its last.
+            yield case.reason(
+                "upset-look",
+                Status.UNMEASURED,
+                Outcome.HOLD,
+                f"nobody has looked at it since '{latest.kind}': no charge before that",
+                observed=latest.kind,
+                at=latest.at,
+                todo="look at it: reading add CODE --look clean (or what you see)",
+                earliest=case.now,
+            )
     else:
         yield case.reason(
             "upset",

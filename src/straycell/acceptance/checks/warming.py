@@ -122,6 +122,19 @@ def _warmed(case: Case, charge: Charge, rise: Measured, rate: float) -> Reason:
     )
 
 
+def proven_charge_a(case: Case) -> float | None:
+    """The most charge current in A at which a cell that once warmed has stayed cool since; None if it never warmed."""
+    limit = case.figure("warming")
+    judged = [(c, rise) for c in case.charges if (rise := _rise(case, c)) is not None]
+    warm = [c for c, rise in judged if against_max(rise, limit) is not Side.CLEAR]
+    if not warm:
+        return None
+    since = [
+        c.current_a for c, rise in judged if c.at > warm[-1].at and against_max(rise, limit) is Side.CLEAR
+    ]
+    return max(since, default=0.0)
+
+
 def warming(case: Case) -> Iterator[Reason]:
     """A full charge with its peak and ambient temperature; the rise decides."""
     if not known_chemistry(case) or any(t.side is Side.BEYOND for t in warm_charges(case)):
@@ -165,6 +178,7 @@ def warming(case: Case) -> Iterator[Reason]:
         value=rise,
         limit=pass_at,
         reading=charge,
-        todo="let it rest, then charge it once more at 0.2C, attended, and note both temperatures",
+        todo="let it rest, then charge it once more at 0.2C, attended, and note both temperatures; "
+        "use will be allowed up to the current at which it stays cool",
         earliest=case.now,
     )

@@ -109,6 +109,32 @@ CREATE TABLE box (
 )
     """,
     """
+CREATE TABLE charger (
+    id INTEGER NOT NULL,
+    name VARCHAR NOT NULL,
+    slot INTEGER,
+    float_v FLOAT,
+    float_u FLOAT,
+    end_current_a FLOAT,
+    capacity_gain FLOAT,
+    capacity_offset FLOAT,
+    measured_at_us INTEGER NOT NULL,
+    event_id INTEGER NOT NULL,
+    CONSTRAINT pk_charger PRIMARY KEY (id),
+    CONSTRAINT ck_charger_name CHECK (length(trim(name)) > 0),
+    CONSTRAINT ck_charger_slot CHECK (slot BETWEEN 0 AND 1000),
+    CONSTRAINT ck_charger_float CHECK ((float_v IS NULL) = (float_u IS NULL) AND float_u > 0),
+    CONSTRAINT ck_charger_float_v CHECK (float_v BETWEEN -1.0 AND 5.0),
+    CONSTRAINT ck_charger_end_current_a CHECK (end_current_a BETWEEN 0.0 AND 500.0),
+    CONSTRAINT ck_charger_capacity CHECK ((capacity_gain IS NULL) = (capacity_offset IS NULL)),
+    CONSTRAINT ck_charger_measured_at_us CHECK (measured_at_us BETWEEN 631152000000000 AND 4102444800000000),
+    CONSTRAINT fk_charger_event_id FOREIGN KEY(event_id) REFERENCES event (id)
+)
+    """,
+    """
+CREATE INDEX ix_charger_name ON charger (name)
+    """,
+    """
 CREATE TABLE fact (
     id INTEGER NOT NULL,
     subject VARCHAR NOT NULL,

@@ -70,6 +70,20 @@ BOX = Table(
     Column("limit_wh", Float),
     Column("event_id", Integer),
 )
+CHARGER = Table(
+    "charger",
+    _BOOK,
+    Column("id", Integer, primary_key=True),
+    Column("name", String),
+    Column("slot", Integer),
+    Column("float_v", Float),
+    Column("float_u", Float),
+    Column("end_current_a", Float),
+    Column("capacity_gain", Float),
+    Column("capacity_offset", Float),
+    Column("measured_at_us", Integer),
+    Column("event_id", Integer),
+)
 FACT = Table(
     "fact",
     _BOOK,
