@@ -185,8 +185,8 @@ def unexplained(case: Case) -> Iterator[Reason]:
             f"{latest.doubt}: say what happened",
             observed=latest.value,
             reading=latest,
-            todo=f"say what happened: straycell trace keep {latest.id} if the cell was there, "
-            f"straycell trace trim {latest.id} if it had been taken out",
+            todo=f"say what happened: straycell trace keep {latest.id} --because ... if the cell was there, "
+            f"straycell trace trim {latest.id} --because ... if it had been taken out",
             earliest=case.now,
         )
 
