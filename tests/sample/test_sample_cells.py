@@ -29,7 +29,9 @@ resistance unmeasured; resistance-method unmeasured; resistance-pack failed; res
 resistance-solo failed; resistance-solo close; resistance-light failed; resistance-contradictory close;
 resistance-discard failed; unrated-resistance-discard failed; self-discharge unmeasured; self-discharge-pack unmeasured;
 self-discharge-pack close; self-discharge-solo close; self-discharge-light close; self-discharge-discard failed;
-capacity-over-rating close; look-clean failed; look-returned failed; look-rust-stain failed
+capacity-over-rating close; look-clean failed; look-returned failed; look-rust-stain failed;
+first-day-discard failed; first-day close; charge-frost unmeasured; warm-rest failed; mass-lost failed;
+charge-in close
 """
 
 # Lightest and heaviest in g: 18650 44 to 48 on cell sheets, a protection board adds 2 to 3; the others common practice.

@@ -156,6 +156,7 @@ OF_READING = _fields(
         _D.TEMPERATURE,
         "surroundings",
         "Of the air around it, beside the cell's own --temperature.",
+        note="around",
         words="in {}",
     ),
     Field(
@@ -366,6 +367,7 @@ KINDS: dict[Quantity, Kind] = {
             OF_READING["temperature_c"],
             ("temperature_c", "surroundings_c", "rested_s", "doubt"),
             accuracy="temperature",
+            notes=("warmth",),
         ),
         Kind(Quantity.MASS, OF_READING["mass_g"], (), accuracy="mass", notes=("mass",)),
         Kind(
