@@ -185,7 +185,7 @@ def test_a_correction_alone_lifts_no_discard(built: Built) -> None:
     """Entered as primary, changed without saying it was a slip: still out of use, and it says why."""
     verdict = built.verdicts["H00080R"]
     assert verdict.outcome is Outcome.DISCARD
-    assert any("earlier entry" in reason.text for reason in verdict.deciding)
+    assert [reason.rule for reason in verdict.deciding if reason.finding] == ["chemistry"]
 
 
 def test_a_build_taken_apart_leaves_its_mark(built: Built) -> None:
