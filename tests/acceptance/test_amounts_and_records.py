@@ -126,3 +126,11 @@ def test_a_charge_within_the_stated_rest_makes_it_none() -> None:
     """However it came into the store: 4.19 V half an hour after a charge is no rest voltage."""
     bench = good(first=None, second=None).charge(20.0).rest(4.19, 20.02)
     assert "no rest voltage" in reason(bench.verdict(21.0), "rest-voltage").text
+
+
+@pytest.mark.parametrize(("last_c", "cold"), [(8.0, True), (14.9, True), (15.0, False), (22.0, False)])
+def test_below_fifteen_degrees_the_next_step_begins_indoors(last_c: float, cold: bool) -> None:
+    """Readings at 8 and 2 C never pair: three hours in a room first."""
+    bench = good(first=None, second=None).rest(4.18, 3.2, temperature_c=last_c)
+    todo = reason(bench.verdict(4.0), "self-discharge").todo
+    assert ("bring it indoors for 3 h" in todo) is cold

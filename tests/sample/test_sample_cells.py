@@ -31,7 +31,7 @@ resistance-discard failed; unrated-resistance-discard failed; self-discharge unm
 self-discharge-pack close; self-discharge-solo close; self-discharge-light close; self-discharge-discard failed;
 capacity-over-rating close; look-clean failed; look-returned failed; look-rust-stain failed;
 first-day-discard failed; first-day close; charge-frost unmeasured; warm-rest failed; mass-lost failed;
-charge-in close
+charge-in close; self-discharge-stretch close; upset-look unmeasured
 """
 
 # Lightest and heaviest in g: 18650 44 to 48 on cell sheets, a protection board adds 2 to 3; the others common practice.

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 
 from straycell.acceptance.case import Case, Rule
 from straycell.acceptance.checks import (
@@ -89,7 +89,28 @@ def judge(evidence: Evidence, rules: RuleSet, now: datetime, recorded: datetime 
     if own:
         reasons += _own_discards(case, reasons)
     reasons += [reason for rule in GRADING for reason in rule(case)]
+    reasons = [_indoors(case, reason) for reason in reasons]
     return Judgement(_verdict(case, tuple(reasons)), found)
+
+
+_MEASURED = ("rest-voltage", "self-discharge", "capacity", "resistance", "shelf-loss", "first-day")
+
+
+def _indoors(case: Case, reason: Reason) -> Reason:
+    """A cell last measured in the cold comes indoors first: readings at 8 and 2 C never pair with any other."""
+    known = [(r.at, r.temperature_c) for r in case.readings if r.temperature_c is not None]
+    at, last_c = max(known, default=(case.now, None))
+    if not reason.todo or not reason.rule.startswith(_MEASURED) or last_c is None:
+        return reason
+    if last_c >= case.figure("indoors-below"):
+        return reason
+    hours = case.figure("indoors-hours")
+    ready = at + timedelta(hours=hours)
+    return replace(
+        reason,
+        todo=f"it was at {last_c:g} C: bring it indoors for {hours:g} h, then {reason.todo}",
+        earliest=max(reason.earliest or case.now, ready),
+    )
 
 
 def _verdict(case: Case, reasons: tuple[Reason, ...]) -> Verdict:

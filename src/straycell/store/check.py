@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import datetime
 from typing import TYPE_CHECKING
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, select
 
 from straycell.cells import parse_code
 from straycell.errors import BadData
 from straycell.store import chain
 from straycell.store.book import derived, readings, traces
-from straycell.store.column_values import from_us
+from straycell.store.column_values import from_us, to_us
 from straycell.store.schema.guards import trigger_faults
-from straycell.store.schema.tables import BLANK_CODE, CELL
+from straycell.store.schema.tables import BLANK_CODE, CELL, READING, VERDICT
 from straycell.store.verdicts import recorded as verdicts
 from straycell.store.verdicts.evidence import evidences
 
@@ -21,13 +22,14 @@ if TYPE_CHECKING:
     from straycell.acceptance import RuleSet
 
 
-def faults(conn: Connection, rules: RuleSet | None) -> list[str]:
-    """Every fault found, most basic first; a damaged file is not looked into further."""
+def faults(conn: Connection, rules: RuleSet | None, now: datetime | None = None) -> list[str]:
+    """Every fault found, most basic first; a damaged file is not looked into further. `now`: what lies later is one."""
     broken = list(_file_faults(conn))
     if broken:
         return broken
     found = [*trigger_faults(conn), *_index_faults(conn), *_code_faults(conn)]
     found += [*chain.faults(conn), *derived.faults(conn)]
+    found += [] if now is None else _clock_faults(conn, now)
     return [*found, *traces.file_faults(conn), *_verdict_faults(conn, rules)]
 
 
@@ -45,6 +47,21 @@ def _index_faults(conn: Connection) -> list[str]:
     found = set(conn.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'index'").scalars())
     wanted = [str(index.name) for table in METADATA.sorted_tables for index in table.indexes]
     return [f"the index '{name}' is missing" for name in sorted(wanted) if name not in found]
+
+
+def _clock_faults(conn: Connection, now: datetime) -> Iterator[str]:
+    """What was recorded, or is said to have happened, later than now: a clock was or is wrong."""
+    late = to_us(now)
+    for code, key, at_us in conn.execute(
+        select(READING.c.code, READING.c.key, READING.c.recorded_at_us).where(READING.c.recorded_at_us > late)
+    ):
+        yield f"reading {key} of cell {code} was recorded at {from_us(at_us):%Y-%m-%d %H:%M} UTC, later than now"
+    for code, at_us in conn.execute(
+        select(VERDICT.c.code, func.max(VERDICT.c.at_us))
+        .where(VERDICT.c.at_us > late)
+        .group_by(VERDICT.c.code)
+    ):
+        yield f"a verdict of cell {code} is of {from_us(at_us):%Y-%m-%d %H:%M} UTC, later than now"
 
 
 def _code_faults(conn: Connection) -> Iterator[str]:

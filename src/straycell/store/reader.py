@@ -390,7 +390,7 @@ class Reader:
         with self._look() as conn:
             return export_dir(conn, folder)
 
-    def check(self, rules: RuleSet | None = None) -> list[str]:
+    def check(self, rules: RuleSet | None = None, now: datetime | None = None) -> list[str]:
         """What is wrong with the store, in words; verdicts under other rules than these are not re-made."""
         with self._look() as conn:
-            return faults(conn, rules)
+            return faults(conn, rules, now)

@@ -74,7 +74,7 @@ def check() -> None:
     """Check the store through and through. Exit 1 when something is wrong with it."""
     path = context.store_path()
     with context.reading() as reader:
-        faults = list(reader.check(context.rules()))
+        faults = list(reader.check(context.rules(), clock.now()))
     output.emit({"store": str(path), "ok": not faults, "faults": faults}, lambda: _tell(path, faults))
     if faults:
         raise typer.Exit(EXIT_NEGATIVE)
