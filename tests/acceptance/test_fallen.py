@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
 
@@ -41,8 +42,11 @@ def test_a_good_cell_whose_finding_fell_is_held_and_told_what_to_do() -> None:
 def test_it_is_not_charged_before_it_was_measured_again(without: str) -> None:
     """Each of the three; with all of them the check may begin with its charge."""
     bench = fallen(good())
-    parts = {"look": lambda b: b.look(at=21.0), "rest": lambda b: b.rest(4.16, 21.1)}
-    parts["resistance"] = lambda b: b.resistance(0.05, 21.2)
+    parts: dict[str, Callable[[Bench], Bench]] = {
+        "look": lambda b: b.look(at=21.0),
+        "rest": lambda b: b.rest(4.16, 21.1),
+        "resistance": lambda b: b.resistance(0.05, 21.2),
+    }
     for name, do in parts.items():
         if name != without:
             do(bench)

@@ -92,11 +92,12 @@ def test_a_bad_sibling_asks_for_a_look_and_a_check_over_28_days(word: Look) -> N
 def test_a_check_that_ran_counts_and_a_second_leaker_restarts_nothing() -> None:
     """28 days are over when the first sibling leaks; then another one does."""
     bench = good(days=28.5)
-    bench.more["sibling_signs"] = (SiblingSign("A00002M", Look.LEAKING, day(32.0)),)
+    first = SiblingSign("A00002M", Look.LEAKING, day(32.0))
+    bench.more["sibling_signs"] = (first,)
     assert bench.outcome(33.0) is Outcome.HOLD
     bench.look(Look.CLEAN, at=33.5)
     assert bench.outcome(34.0) is Outcome.PACK
-    bench.more["sibling_signs"] += (SiblingSign("A00003K", Look.LEAKING, day(40.0)),)
+    bench.more["sibling_signs"] = (first, SiblingSign("A00003K", Look.LEAKING, day(40.0)))
     assert bench.outcome(41.0) is Outcome.PACK
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Callable
 from dataclasses import fields, replace
 
 from hypothesis import given, settings
@@ -48,11 +49,13 @@ def pouch(ohm: float) -> Bench:
     return bench.capacity(1.2, 1.2).resistance(ohm)
 
 
-CONDEMNED = {
+CONDEMNED: dict[str, Callable[[], Bench]] = {
     "chemistry": lambda: Bench(replace(NMC, chemistry=Chemistry.PRIMARY)),
     "upset": lambda: with_more(good(), upsets=(Upset("water", day(5), True, key="incident A-3"),)),
     "look-damage": lambda: good().look(Look.SWOLLEN, at=30),
     "look-deformed": lambda: good().look(Look.DENTED, at=30),
+    "look-returned": lambda: good().look(Look.STAINED, at=30).look(at=31).look(Look.STAINED, at=32),
+    "look-rust-stain": lambda: good().look(Look.RUST_SPECKS, Look.STAINED, at=30),
     "voltage-floor": lambda: good(found=1.2),
     "voltage-over-full": lambda: good().charge(30.0, until=4.35),
     "charge-temperature": lambda: good().charge(30.0, peak=60.0),

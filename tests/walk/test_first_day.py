@@ -7,7 +7,7 @@ The truth is drawn from the published curves: a charger 1.5 % off at most that e
 from __future__ import annotations
 
 import random
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tests.acceptance.bench import Bench, reasons
 
@@ -53,12 +53,8 @@ class Morning:
         bench = Bench(meter=CHEAP).found(3.6).look()
         bench.resistance(round(self.ohm, 3), at=0.5, method=Method.DC_PULSE, meter=None)
         bench.charge(1.0, until=4.2, amps=0.5)
-        bench.charges[-1] = type(bench.charges[-1])(**{**_fields(bench.charges[-1]), "end_current_a": 0.25})
+        bench.charges[-1] = replace(bench.charges[-1], end_current_a=0.25)
         return bench.rest(self.shown(dice), 1.0 + self.hours / 24.0, rested_s=self.hours * 3600)
-
-
-def _fields(charge: object) -> dict[str, object]:
-    return {name: getattr(charge, name) for name in charge.__dataclass_fields__}  # type: ignore[attr-defined]
 
 
 def held(morning: Morning, dice: random.Random) -> str:

@@ -161,12 +161,6 @@ class Case:
         found, most = self._stated_ah or self._latest_ah, most_capacity_ah(self.facts)
         return found if found is None or most is None else min(found, most)
 
-    @cached_property
-    def rated_ah(self) -> float | None:
-        """The maker's figure, unless it is a re-wrapped sleeve's, or more than the size can hold."""
-        lie = self.facts.rewrapped or rating_beyond_size(self.facts) is not None
-        return None if lie else self.facts.rated_capacity_ah
-
     @property
     def _stated_ah(self) -> float | None:
         return self.rated_ah or self.table_capacity_ah
@@ -175,6 +169,12 @@ class Case:
     def rate_base_records(self) -> tuple[Reading, ...]:
         """What `rate_base_ah` was measured by, where nothing is rated and the size is in no table."""
         return () if self._stated_ah else self.reference_records
+
+    @cached_property
+    def rated_ah(self) -> float | None:
+        """The maker's figure, unless it is a re-wrapped sleeve's, or more than the size can hold."""
+        lie = self.facts.rewrapped or rating_beyond_size(self.facts) is not None
+        return None if lie else self.facts.rated_capacity_ah
 
     @cached_property
     def table_capacity_ah(self) -> float | None:

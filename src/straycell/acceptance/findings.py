@@ -37,7 +37,7 @@ CONDEMNING: tuple[Test, ...] = (
     identity.not_rechargeable,
     identity.severe_incidents,
     look.damage,
-    look.seeping,
+    look.returned,
     voltage.deep_discharges,
     voltage.over_charges,
     warming.hot_charges,

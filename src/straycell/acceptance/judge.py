@@ -17,11 +17,11 @@ from straycell.acceptance.checks import (
     plausible,
     resistance,
     resting,
-    shelf,
     voltage,
     warming,
 )
 from straycell.acceptance.checks.pairs import checked_after
+from straycell.acceptance.checks.shelf import SHELF_TODO
 from straycell.acceptance.evidence import SHELF_LOSS, Evidence, Finding
 from straycell.acceptance.fallen import tested_again
 from straycell.acceptance.findings import condemned, find
@@ -157,7 +157,7 @@ def _as_reason(case: Case, finding: Finding) -> Reason:
         _newest_record(case, finding),
         finding.at,
         None,
-        shelf.SHELF_TODO if on_shelf else "",
+        SHELF_TODO if on_shelf else "",
         case.now if on_shelf else None,
         True,
         finding.recorded,

@@ -46,7 +46,7 @@ from straycell.store.book.records import (
 from straycell.store.book.typed import find_key
 from straycell.store.check import faults
 from straycell.store.column_values import from_us
-from straycell.store.engine import connected, reading_engine, recover, store_faults
+from straycell.store.engine import checking, connected, reading_engine, recover, store_faults
 from straycell.store.schema.create import VERSION, require_current
 from straycell.store.schema.tables import BENCH, CELL, EVENT, HANDOVER, PROJECT, READING, TRACE, VERDICT
 from straycell.store.verdicts import recorded as verdicts
@@ -335,6 +335,13 @@ class Reader:
             cells.require_cells(conn, [code])
             return events.history(conn, code)
 
+    def own_events(self, since: datetime) -> list[tuple[Event, list[str]]]:
+        """What this bench wrote since a time (UTC): each event with its readings that still count, oldest first."""
+        with self._look() as conn:
+            found = events.since(conn, since, self.bench_letter())
+            recorded = events.recorded_by(conn, found)
+            return [(event, recorded.get(event.id, [])) for event in found]
+
     # projects and builds
 
     def projects(self) -> list[ProjectEntry]:
@@ -392,5 +399,5 @@ class Reader:
 
     def check(self, rules: RuleSet | None = None, now: datetime | None = None) -> list[str]:
         """What is wrong with the store, in words; verdicts under other rules than these are not re-made."""
-        with self._look() as conn:
+        with store_faults(self.path), checking(self.path) as conn:
             return faults(conn, rules, now)

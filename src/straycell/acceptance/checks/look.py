@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import timedelta
 from functools import partial
-from itertools import product
+from itertools import pairwise
 
 from straycell.acceptance.case import Case, Tried, once_a_case
 from straycell.acceptance.checks.pairs import long_checked
@@ -36,39 +36,15 @@ def damage(case: Case) -> tuple[Tried, ...]:
         for reading in case.of(Quantity.LOOK):
             seen = ", ".join(str(w) for w in reading.look if str(w) in words)
             side = Side.BEYOND if seen else Side.CLEAR
-            found.append(Tried(limit_id, side, (reading,), partial(_seen, case, limit_id, reading, seen)))
+            found.append(
+                Tried(
+                    limit_id,
+                    side,
+                    (reading,),
+                    partial(_out_of_it, case, limit_id, reading, seen, f"seen: {seen}"),
+                )
+            )
     return tuple(found)
-
-
-def _seen(case: Case, limit_id: str, reading: Reading, seen: str) -> Reason:
-    return case.reason(
-        limit_id, Status.FAILED, Outcome.DISCARD, f"seen: {seen}", observed=seen, reading=reading
-    )
-
-
-@once_a_case
-def seeping(case: Case) -> tuple[Tried, ...]:
-    """A stain, wet or corrosion that was gone and is there again comes out of the cell; so does rust with a stain."""
-    looks, found = case.of(Quantity.LOOK), []
-    for word in case.rules.limit("look-returned").words:
-        for gone in (r for r in looks if word not in r.look):
-            before = [r for r in looks if word in r.look and r.at < gone.at]
-            after = [r for r in looks if word in r.look and r.at > gone.at]
-            text = f"{word} again after it had been cleaned: it comes out of the cell"
-            for first, again in product(before, after):
-                why = partial(_seeped, case, "look-returned", again, word, text)
-                found.append(Tried("look-returned", Side.BEYOND, (first, gone, again), why))
-    together = set(case.rules.limit("look-rust-stain").words)
-    for reading in looks:
-        if together <= {str(word) for word in reading.look}:
-            seen = " with ".join(sorted(together))
-            why = partial(_seeped, case, "look-rust-stain", reading, seen, f"seen: {seen}")
-            found.append(Tried("look-rust-stain", Side.BEYOND, (reading,), why))
-    return tuple(found)
-
-
-def _seeped(case: Case, limit_id: str, reading: Reading, seen: str, text: str) -> Reason:
-    return case.reason(limit_id, Status.FAILED, Outcome.DISCARD, text, observed=seen, reading=reading)
 
 
 def look(case: Case) -> Iterator[Reason]:
@@ -127,6 +103,32 @@ def _still_wet(case: Case, latest: Reading) -> Reading | None:
     wet = [r for r in case.of(Quantity.LOOK) if Look.WET in r.look]
     soon = wet and latest.at < wet[-1].at + timedelta(hours=case.figure("look-dry"))
     return wet[-1] if soon else None
+
+
+@once_a_case
+def returned(case: Case) -> tuple[Tried, ...]:
+    """A stain, wet or corrosion that was gone and is there again comes out of the cell; so does rust with a stain."""
+    looks = case.of(Quantity.LOOK)
+    found = []
+    for word in case.rules.limit("look-returned").words:
+        seen = [i for i, r in enumerate(looks) if word in r.look]
+        for first, again in pairwise(seen):
+            if again > first + 1:
+                text = f"{word} again after it had been cleaned: it comes out of the cell"
+                why = partial(_out_of_it, case, "look-returned", looks[again], word, text)
+                records = (looks[first], looks[first + 1], looks[again])
+                found.append(Tried("look-returned", Side.BEYOND, records, why))
+    words = set(case.rules.limit("look-rust-stain").words)
+    for reading in looks:
+        seen_as = " with ".join(sorted(words))
+        side = Side.BEYOND if words <= {str(word) for word in reading.look} else Side.CLEAR
+        why = partial(_out_of_it, case, "look-rust-stain", reading, seen_as, f"seen: {seen_as}")
+        found.append(Tried("look-rust-stain", side, (reading,), why))
+    return tuple(found)
+
+
+def _out_of_it(case: Case, limit_id: str, reading: Reading, seen: str, text: str) -> Reason:
+    return case.reason(limit_id, Status.FAILED, Outcome.DISCARD, text, observed=seen, reading=reading)
 
 
 def siblings(case: Case) -> Iterator[Reason]:

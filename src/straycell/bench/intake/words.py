@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import re
 from datetime import datetime, timedelta
-from enum import StrEnum
-from typing import TypeVar
 
 from straycell.cells import Look
 from straycell.errors import BadData
 from straycell.quantities import Dimension, Window, parse_quantity
-from straycell.typed import nearest_words, parse_time
+from straycell.typed import Word, nearest_words, parse_time
 
-_Word = TypeVar("_Word", bound=StrEnum)
 LETTERS: dict[str, Look] = {
     "c": Look.CLEAN,
     "s": Look.SWOLLEN,
@@ -80,7 +77,7 @@ def named_looks(text: str) -> tuple[Look, ...]:
         return ()
 
 
-def pick(text: str, kind: type[_Word], name: str) -> _Word:
+def pick(text: str, kind: type[Word], name: str) -> Word:
     """A word by itself or by a beginning that only one word has. Raises BadData."""
     tidy = text.strip().casefold()
     begun = [member for member in kind if member.value.startswith(tidy)] if tidy else []

@@ -46,7 +46,7 @@ def add(
 @app.command("list")
 def list_all() -> None:
     """List the hand-overs, and how many condemned cells wait for one."""
-    with context.reading() as reader:
+    with context.bench().reading() as reader:
         entries = reader.handovers()
     rows = [
         [

@@ -5,7 +5,6 @@ from __future__ import annotations
 from sqlalchemy import Index, text
 from sqlmodel import Field
 
-from straycell.quantities import Dimension
 from straycell.store.book.records import Listing
 from straycell.store.schema.checks import (
     check,
@@ -14,7 +13,6 @@ from straycell.store.schema.checks import (
     moment,
     one_of,
     said,
-    window,
     within,
 )
 from straycell.store.schema.models.base import StoreTable
@@ -62,8 +60,8 @@ class ChargerRow(StoreTable, table=True):
         said("name"),
         within("slot", 0, 1000),
         check("float", "(float_v IS NULL) = (float_u IS NULL) AND float_u > 0"),
-        window("float_v", Dimension.VOLTAGE),
-        window("end_current_a", Dimension.CURRENT),
+        within("float_v", 0.0, 5.0),
+        within("end_current_a", 0.0, 500.0),
         check("capacity", "(capacity_gain IS NULL) = (capacity_offset IS NULL)"),
         moment("measured_at_us"),
         Index(None, "name"),
