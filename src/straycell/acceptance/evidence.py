@@ -67,7 +67,7 @@ SHELF_LOSS = "shelf-loss"
 class Finding:
     """A rule as shipped condemned a cell, and what that rests on. Recorded once, for ever.
 
-    `at` is when the newest record of the basis was taken, `recorded` when the finding was. `basis` holds the
+    `at` is when the record that shows it was taken (else as `recorded`), `recorded` when the finding was. `basis` holds the
     keys of readings, charges, incidents and facts: these alone condemn by the same rule, at any later time.
     """
 
@@ -81,7 +81,7 @@ class Finding:
     source: str
     safety: bool
     basis: frozenset[str]
-    at: datetime | None
+    at: datetime
     recorded: datetime
 
     @cached_property

@@ -90,7 +90,7 @@ def finding_of(case: Case, test: Test, tried: Tried, recorded: datetime) -> Find
         reason.source,
         reason.safety,
         frozenset(keys),
-        reason.at,
+        reason.at or recorded,
         recorded,
     )
 

@@ -127,9 +127,9 @@ def _verdict(case: Case, reasons: tuple[Reason, ...]) -> Verdict:
 def _as_reasons(case: Case, findings: Iterable[Finding]) -> Iterator[Reason]:
     """One reason a rule: the finding that was recorded first. On the shelf the last that no check answered."""
     first: dict[str, Finding] = {}
-    for finding in sorted(findings, key=lambda f: (f.recorded, f.at or f.recorded, f.digest)):
+    for finding in sorted(findings, key=lambda f: (f.recorded, f.at, f.digest)):
         if finding.rule == SHELF_LOSS:
-            if not checked_after(case, finding.at or finding.recorded):
+            if not checked_after(case, finding.at):
                 first[finding.rule] = finding
         else:
             first.setdefault(finding.rule, finding)

@@ -23,6 +23,7 @@ from straycell.store.book import (
     builds,
     cells,
     chargers,
+    events,
     handovers,
     household,
     meters,
@@ -155,6 +156,14 @@ class Writer(Reader):
     def set_aside_codes(self, count: int) -> list[str]:
         """Codes for blank labels."""
         return cells.set_aside_codes(self._pen, count)
+
+    def record_labels(self, purpose: str, said: Mapping[str, str]) -> None:
+        """Labels of these cells were printed; the fingerprint of what each says, by code."""
+        events.record_labels(self._pen, purpose, said)
+
+    def record_scale(self, printer: str, scale: float) -> None:
+        """What a printer's pages must be drawn by so that they come out true."""
+        events.record_scale(self._pen, printer, scale)
 
     # what was measured
 

@@ -173,7 +173,7 @@ def record(pen: Pen, found: Iterable[Finding]) -> None:
             "unit": finding.unit,
             "source": finding.source,
             "safety": finding.safety,
-            "at_us": pen.event_us if finding.at is None else to_us(finding.at),
+            "at_us": to_us(finding.at),
             "write_id": pen.write_id,
         }
         for finding in sorted(found, key=lambda f: (f.cell, f.digest))
