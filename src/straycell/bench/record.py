@@ -17,10 +17,10 @@ from straycell.bench.reading_form import Said, check_form, readings_of
 from straycell.bench.rest import require_rest
 from straycell.bench.uncounted_capacity import doubted, remedy
 from straycell.cells import Cell
-from straycell.chargers import find_charger
 from straycell.errors import BadData, UsageFault
 from straycell.keys import RecordKey
 from straycell.readings import KINDS, Item, Quantity, Reading, charge_of, reading_of
+from straycell.readings.charger import find_charger
 
 if TYPE_CHECKING:
     from straycell.acceptance.reasons import Verdict

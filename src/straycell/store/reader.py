@@ -15,10 +15,10 @@ from sqlalchemy import Connection, func, select
 
 from straycell.builds import Build
 from straycell.cells import Cell, Chemistry, Form, Stage
-from straycell.chargers import Charger
 from straycell.keys import RecordKey
 from straycell.meters import Meter
 from straycell.readings import Charge, Quantity, Reading
+from straycell.readings.charger import Charger
 from straycell.store.book import (
     boxes,
     builds,

@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING
 
 from straycell.builds import Build
 from straycell.cells import Cell, CellFacts
-from straycell.chargers import Charger
 from straycell.keys import RecordKey
 from straycell.meters import Meter
 from straycell.readings import Charge, Reading
+from straycell.readings.charger import Charger
 from straycell.store.book import (
     bench,
     boxes,

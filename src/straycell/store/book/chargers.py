@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from sqlalchemy import Connection, select
 
-from straycell.chargers import Charger
 from straycell.errors import BadData
 from straycell.meters import Accuracy
 from straycell.quantities import Measured
+from straycell.readings.charger import Charger
 from straycell.store.column_values import from_us, to_us
 from straycell.store.schema.tables import CHARGER
 from straycell.store.session import Pen

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from straycell.chargers import COUNTS_FOR, Charger
 from straycell.cli.app import clock, context, output, tables, values
 from straycell.cli.app.verbs import noun_app
 from straycell.keys import NEW
 from straycell.meters import parse_accuracy, show_accuracy
 from straycell.quantities import Dimension, Measured, show
 from straycell.readings import Quantity, Reading, measured
+from straycell.readings.charger import COUNTS_FOR, Charger
 
 app = noun_app("What charges the cells, and where each slot ends.")
 _D = Dimension

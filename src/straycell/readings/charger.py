@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 from straycell.meters import Accuracy
 from straycell.quantities import Measured
-from straycell.readings import Charge
+from straycell.readings.reading import Charge
 
 COUNTS_FOR = timedelta(days=90)
 """How long a measured float counts: references drift and contacts wear; common practice, no published source."""
