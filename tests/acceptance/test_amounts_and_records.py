@@ -133,4 +133,4 @@ def test_below_fifteen_degrees_the_next_step_begins_indoors(last_c: float, cold:
     """Readings at 8 and 2 C never pair: three hours in a room first."""
     bench = good(first=None, second=None).rest(4.18, 3.2, temperature_c=last_c)
     todo = reason(bench.verdict(4.0), "self-discharge").todo
-    assert ("bring it indoors for 3 h" in todo) is cold
+    assert todo is not None and ("bring it indoors for 3 h" in todo.words) is cold

@@ -9,11 +9,12 @@ from collections.abc import Iterator
 from functools import partial
 
 from straycell.acceptance.case import Case, Tried, known_chemistry, once_a_case
-from straycell.acceptance.checks.identity import tested_since
+from straycell.acceptance.checks.identity import tested_by, tested_since
 from straycell.acceptance.checks.pairs import checked_after
 from straycell.acceptance.checks.warming import rate_of
 from straycell.acceptance.conformance import Side
 from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.work import Work, WorkKind, together
 from straycell.quantities import Measured
 from straycell.readings import Charge
 
@@ -87,7 +88,11 @@ def _after_frost(case: Case, charge: Charge) -> Reason:
         observed=charge.temperature_c,
         limit=case.figure("charge-frost"),
         reading=charge,
-        todo=f"record {', '.join(lacking)}, taken after that charge" if lacking else "",
+        todo=together(
+            f"record {', '.join(lacking)}, taken after that charge", tested_by(lacking) or [WorkKind.CHARGE]
+        )
+        if lacking
+        else None,
         earliest=case.now if lacking else None,
     )
 
@@ -112,6 +117,8 @@ def _too_fast_reason(case: Case, charge: Charge) -> Reason:
         observed=rate,
         limit=case.figure("cold-rate"),
         reading=charge,
-        todo="charge it full at 15 C or more, attended, then the self-discharge check again",
+        todo=Work(
+            WorkKind.CHARGE, "charge it full at 15 C or more, attended, then the self-discharge check again"
+        ),
         earliest=case.now,
     )

@@ -14,6 +14,7 @@ from functools import partial
 from straycell.acceptance.case import Case, Tried, known_chemistry, once_a_case
 from straycell.acceptance.conformance import Side
 from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.work import Work, WorkKind
 from straycell.physics.charging import float_tolerance
 from straycell.physics.self_discharge import surely_missing
 from straycell.quantities import Dimension, show
@@ -129,7 +130,10 @@ def first_day(case: Case) -> Iterator[Reason]:
         observed=worst.missing,
         limit=limit,
         reading=worst.rest,
-        todo="charge it full once more, attended, with the charger's float measured at the cell, and take its rest "
-        "voltage a day later; no other charge",
+        todo=Work(
+            WorkKind.CHARGE,
+            "charge it full once more, attended, with the charger's float measured at the cell, and take its rest "
+            "voltage a day later; no other charge",
+        ),
         earliest=case.now,
     )

@@ -10,8 +10,10 @@ from itertools import pairwise
 
 from straycell.acceptance.case import Case, Tried, known_chemistry, once_a_case
 from straycell.acceptance.checks.retention import SOON, runs
+from straycell.acceptance.checks.steps import run_work
 from straycell.acceptance.conformance import Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.work import Work, WorkKind
 from straycell.quantities import Dimension, Measured, show
 from straycell.readings import Charge, Quantity, Reading
 
@@ -34,7 +36,7 @@ def over_rating(case: Case) -> Iterator[Reason]:
         value=share,
         limit=limit,
         reading=run.reading,
-        todo="check the print and what the meter counts, then measure the capacity again",
+        todo=run_work(case, "check the print and what the meter counts, then measure the capacity again"),
         earliest=case.now,
     )
 
@@ -138,8 +140,11 @@ def charge_in(case: Case) -> Iterator[Reason]:
         observed=latest.share,
         limit=case.figure("charge-in"),
         reading=latest.charge,
-        todo="charge it full once more, attended, and note what went in and how long it took; if it does not taper "
-        "off again, discard it",
+        todo=Work(
+            WorkKind.CHARGE,
+            "charge it full once more, attended, and note what went in and how long it took; if it does not taper "
+            "off again, discard it",
+        ),
         earliest=case.now,
     )
 
@@ -168,6 +173,9 @@ def lost_mass(case: Case) -> Iterator[Reason]:
         expanded_uncertainty=expanded / first.value,
         limit=limit,
         reading=weighed[-1],
-        todo="weigh it again on the same scale; if it stays lighter, discard it: its seal is gone",
+        todo=Work(
+            WorkKind.MASS,
+            "weigh it again on the same scale; if it stays lighter, discard it: its seal is gone",
+        ),
         earliest=case.now,
     )

@@ -11,6 +11,7 @@ from straycell.acceptance.case import Case, Tried, once_a_case
 from straycell.acceptance.checks.pairs import checked_after
 from straycell.acceptance.conformance import Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.work import Work, WorkKind
 from straycell.quantities import Measured
 from straycell.readings import Quantity, Reading
 
@@ -74,9 +75,12 @@ def warm(case: Case) -> Iterator[Reason]:
             value=rise,
             limit=limit,
             reading=reading,
-            todo="charge it full, attended, then the self-discharge check again"
+            todo=Work(WorkKind.CHARGE, "charge it full, attended, then the self-discharge check again")
             if cooled
-            else "lay it apart where nothing burns and do not charge it; a day later measure it and its surroundings again",
+            else Work(
+                WorkKind.WAIT,
+                "lay it apart where nothing burns and do not charge it; a day later measure it and its surroundings again",
+            ),
             earliest=case.now if cooled else max(case.now, reading.at + day),
         )
     yield from _hot_place(case)
@@ -101,6 +105,9 @@ def _hot_place(case: Case) -> Iterator[Reason]:
             observed=peak,
             limit=look_at,
             reading=latest,
-            todo=f"record {' and '.join(lacking)}, taken after that",
+            todo=Work(
+                WorkKind.LOOK if "a look" in lacking else WorkKind.CHARGE,
+                f"record {' and '.join(lacking)}, taken after that",
+            ),
             earliest=case.now,
         )
