@@ -257,7 +257,7 @@ def test_a_picture_of_an_lfp_cell_too(bench: Bench) -> None:
 def test_a_picture_that_cannot_be_written_is_refused(bench: Bench) -> None:
     """Exit 3, nothing on stdout."""
     line = f"runtime {graded(bench)} --current 35mA --until 3.2V --out"
-    assert "cannot be written" in bench.refused(f"{line} {bench.store.with_name('no')}/such/run.png", 3)
+    assert "does not exist" in bench.refused(f"{line} {bench.store.with_name('no')}/such/run.png", 3)
     assert "is a folder" in bench.refused(f"{line} {Path(bench.store).parent}", 3)
 
 
@@ -282,8 +282,8 @@ BAD = [
     ("--current 35mA --until 3V --temperature 90C", 3, "no lithium cell"),
     ("--drop 0.5V --across 10ohm --supply 3V --lamps 0 --until 3V", 2, "out of range"),
     ("--current 35mA --profile no.csv --until 3V", 3, "is not there"),
-    ("--profile no.csv --until 3V", 3, "name a CSV file with the columns time_s"),
-    ("--profile . --until 3V", 3, "cannot be read as text"),
+    ("--profile no.csv --until 3V", 3, "check the path"),
+    ("--profile . --until 3V", 3, "is a folder"),
     ("--current 35mA --peak 0.5V --until 3V", 3, "is a voltage, not a current"),
 ]
 

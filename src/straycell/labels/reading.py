@@ -6,6 +6,9 @@ from pathlib import Path
 
 from straycell.cells import parse_code
 from straycell.errors import BadData, UsageFault
+from straycell.files.read import read_bytes
+
+MOST_BYTES = 100_000_000
 
 
 def read_codes(path: Path | str) -> list[str]:
@@ -23,9 +26,13 @@ def read_codes(path: Path | str) -> list[str]:
         ) from None
     from straycell.labels.render import grey_picture
 
-    _refuse_pdf(Path(path))
-    picture = grey_picture(Path(path))
-    found = zxingcpp.read_barcodes(picture)
+    raw = read_bytes(Path(path), f"picture {path}", MOST_BYTES)
+    if raw.startswith(b"%PDF-"):
+        raise BadData(
+            f"{path} is a PDF, not a picture",
+            "make a picture of the page first (PNG or JPEG), then read that",
+        )
+    found = zxingcpp.read_barcodes(grey_picture(raw, str(path)))
     texts = [symbol.text for symbol in found if symbol.format == zxingcpp.BarcodeFormat.QRCode]
     if not texts:
         raise BadData(
@@ -36,20 +43,6 @@ def read_codes(path: Path | str) -> list[str]:
         shown = texts[0][:40]
         raise BadData(f"the QR symbol in {path} holds no cell code: '{shown}'", "show a label printed here")
     return codes
-
-
-def _refuse_pdf(path: Path) -> None:
-    """A PDF holds no pixels; what else cannot be opened is told by `grey_picture`."""
-    try:
-        with path.open("rb") as file:
-            is_pdf = file.read(5) == b"%PDF-"
-    except OSError:
-        return
-    if is_pdf:
-        raise BadData(
-            f"{path} is a PDF, not a picture",
-            "make a picture of the page first (PNG or JPEG), then read that",
-        )
 
 
 def _cell_code(text: str) -> str | None:

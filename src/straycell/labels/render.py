@@ -7,11 +7,11 @@ arguments give the same bytes.
 from __future__ import annotations
 
 import io
+import warnings
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from functools import lru_cache
-from pathlib import Path
 
 import qrcode
 from fpdf import FPDF
@@ -30,6 +30,7 @@ MM_PER_INCH = 25.4
 PT_PER_MM = 72.0 / MM_PER_INCH
 SINGLE_STOCK = "roll-50x20"
 LEAST_DPI, MOST_DPI = 150, 1200
+MOST_PIXELS = 80_000_000
 STRIPE_SHARE = 0.55
 _FONT = "helvetica"
 _LEVELS = {"H": qrcode.ERROR_CORRECT_H, "Q": qrcode.ERROR_CORRECT_Q}
@@ -267,16 +268,12 @@ def _pen_symbol(pen: ImageDraw.ImageDraw, layout: Layout, code: str, dot: float)
                 pen.rectangle([x, y, x + dots - 1, y + dots - 1], fill=0)
 
 
-def grey_picture(path: Path) -> Image.Image:
-    """A picture file as grey levels, for reading codes. Raises BadData when it is none."""
+def grey_picture(raw: bytes, name: str) -> Image.Image:
+    """The bytes of a picture file as grey levels, for reading codes. Raises BadData when it is none."""
     try:
-        with Image.open(path) as picture:
+        with warnings.catch_warnings(action="ignore"), Image.open(io.BytesIO(raw)) as picture:
+            if picture.width * picture.height > MOST_PIXELS:
+                raise BadData(f"{name} has {picture.width} x {picture.height} pixels", "make it smaller")
             return picture.convert("L")
-    except FileNotFoundError:
-        raise BadData(f"there is no file {path}", "check the name") from None
-    except IsADirectoryError:
-        raise BadData(f"{path} is a folder", "name the picture in it") from None
-    except PermissionError:
-        raise BadData(f"{path} may not be read", "check its permissions") from None
     except (UnidentifiedImageError, OSError, ValueError, Image.DecompressionBombError):
-        raise BadData(f"{path} is no picture that can be read", "use PNG or JPEG") from None
+        raise BadData(f"{name} is not a picture that can be read", "use PNG or JPEG") from None
