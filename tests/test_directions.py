@@ -22,7 +22,7 @@ SOURCE = Path(straycell.__file__).parent
 EDGES = """
 errors:
 plain_text:  errors
-files:       errors
+files:       errors plain_text
 quantities:  errors
 teardowns:   errors quantities
 cells:       errors quantities

@@ -16,12 +16,14 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from straycell.errors import BadData
+from straycell.plain_text import is_plain, require_plain
 
 MOST_TOML_BYTES = 8_000_000
 MOST_DEPTH = 40
 """Tables within tables, arrays within arrays. The deepest file of ours has 3."""
 _CHUNK = 1 << 20
 LF = b"\n"
+_LAYOUT = dict.fromkeys(map(ord, "\t\r\n"), " ")
 _KEY_PART = r"(?:[A-Za-z0-9_-]++|\"[^\"\n]*+\"|'[^'\n]*+')[ \t]*+"
 # Python's parser takes a key of n parts in n * n steps: such a line is refused before it sees it.
 _LONG_KEY = re.compile(rf"(?<![A-Za-z0-9_-])(?:{_KEY_PART}\.[ \t]*+){{{MOST_DEPTH},}}+")
@@ -71,7 +73,7 @@ def read_bytes(path: Path, named: str, most_bytes: int) -> bytes:
 
 
 def read_text(path: Path, named: str, most_bytes: int) -> str:
-    """UTF-8 text without its byte order mark. Raises BadData, for a NUL and bytes that are no text too."""
+    """UTF-8 text without its byte order mark. Raises BadData, for characters that steer a screen too."""
     raw = read_bytes(path, named, most_bytes).removeprefix(b"\xef\xbb\xbf")
     remedy = "save it as plain text in UTF-8"
     try:
@@ -83,6 +85,9 @@ def read_text(path: Path, named: str, most_bytes: int) -> str:
     if "\0" in text:
         line = text.count("\n", 0, text.index("\0")) + 1
         raise BadData(f"{named} holds a NUL character (line {line})", remedy)
+    if not is_plain(text.translate(_LAYOUT)):
+        for number, part in enumerate(text.split("\n"), 1):
+            require_plain(f"{named} line {number}", part.translate(_LAYOUT))
     return text
 
 

@@ -21,6 +21,7 @@ from straycell.cli.app.globals import GlobalOptions, refuse_unreadable, take_glo
 from straycell.cli.app.noun_table import NOUNS
 from straycell.cli.app.verbs import root_app
 from straycell.errors import EXIT_DONE
+from straycell.plain_text import one_line, screen_lines
 
 _HELP = """Intake, grading and matching of lithium cells recovered from dead gear.
 
@@ -32,6 +33,7 @@ pins the clock, for tests and demonstrations only. NO_COLOR is respected.
 """
 
 app = root_app(NOUNS, _HELP)
+LONGEST_LINE = 600
 
 
 @app.callback()
@@ -106,8 +108,13 @@ def _report(error: BaseException, *, debug: bool) -> int:
     fault = explain(error)
     with suppress(OSError, ValueError):
         if debug:
-            traceback.print_exception(error, file=sys.stderr)
-        lines = [f"straycell: {fault.lines[0]}", *(f"  {line}" for line in fault.lines[1:])]
+            print(screen_lines("".join(traceback.format_exception(error))), file=sys.stderr)
+        # What a person typed or a file holds may be part of it: cleaned here, and of a length that can be read.
+        first, *others = [
+            one_line(line if len(line) <= LONGEST_LINE else f"{line[:LONGEST_LINE]} ...")
+            for line in fault.lines
+        ]
+        lines = [f"straycell: {first}", *(f"  {line}" for line in others)]
         if sys.stderr.isatty():
             lines = on_terminal(lines, shutil.get_terminal_size().columns)
         print(*lines, sep="\n", file=sys.stderr)

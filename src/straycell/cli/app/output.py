@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 import sys
 import textwrap
@@ -14,6 +13,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from straycell.cli.app import options as session
+from straycell.plain_text import json_text, one_line, screen_lines
 
 WIDTH = 80
 Cell = str | None
@@ -23,9 +23,7 @@ def print_json(document: object) -> None:
     """The one JSON document of a command."""
     stream = session.current().stdout
     encoding = (getattr(stream, "encoding", None) or "utf-8").lower().replace("-", "")
-    print(
-        json.dumps(plain(document), indent=2, ensure_ascii=encoding != "utf8", allow_nan=False), file=stream
-    )
+    print(json_text(plain(document), ascii_only=encoding != "utf8"), file=stream)
 
 
 def plain(value: object) -> Any:
@@ -75,7 +73,7 @@ def emit(document: object, show: Callable[[], None]) -> None:
 
 def say(text: str = "") -> None:
     """One line of data."""
-    print(printable(text), file=session.current().stdout)
+    print(screen_lines(text), file=session.current().stdout)
 
 
 def talk(text: str) -> None:
@@ -90,15 +88,14 @@ def hint(text: str) -> None:
         talk(text)
 
 
-def printable(text: str) -> str:
-    """Without control characters: what a file or a title holds must not steer a terminal."""
-    return "".join(c if c.isprintable() or c == "\n" else "?" for c in text)
-
-
 def wrap(text: str, indent: str = "", hang: str = "  ") -> list[str]:
     """Lines of at most WIDTH characters."""
     return textwrap.wrap(
-        printable(text), WIDTH, initial_indent=indent, subsequent_indent=indent + hang, break_on_hyphens=False
+        screen_lines(text),
+        WIDTH,
+        initial_indent=indent,
+        subsequent_indent=indent + hang,
+        break_on_hyphens=False,
     ) or [indent.rstrip()]
 
 
@@ -123,7 +120,7 @@ def table(headers: Sequence[str], rows: Sequence[Sequence[Cell]], *, flexible: s
     if not rows:
         talk(empty)
         return
-    cells = [[printable(cell or "-").replace("\n", " ") for cell in row] for row in rows]
+    cells = [[_in_one_line(cell) for cell in row] for row in rows]
     if session.current().at_terminal:
         _rich_table(headers, cells, flexible)
         return
@@ -131,14 +128,18 @@ def table(headers: Sequence[str], rows: Sequence[Sequence[Cell]], *, flexible: s
         say(line)
 
 
+def _in_one_line(cell: Cell) -> str:
+    return one_line((cell or "-").replace("\n", " "))
+
+
 def story(headers: Sequence[str], rows: Sequence[Sequence[Cell]]) -> None:
     """Like a table, but the last column is told in full, below its row when it is long."""
-    brief = [[printable(cell or "-") for cell in row[:-1]] for row in rows]
+    brief = [[_in_one_line(cell) for cell in row[:-1]] for row in rows]
     widths = [max(len(row[i]) for row in [list(headers[:-1]), *brief]) for i in range(len(headers) - 1)]
     say("  ".join([*(h.ljust(w) for h, w in zip(headers[:-1], widths, strict=True)), headers[-1]]))
     for row, full in zip(brief, rows, strict=True):
         lead = "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True))
-        text = printable(full[-1] or "-").replace("\n", " ")
+        text = _in_one_line(full[-1])
         if len(lead) + 2 + len(text) <= WIDTH:
             say(f"{lead}  {text}")
             continue
@@ -191,7 +192,7 @@ def facts(pairs: Iterable[tuple[str, str | None]], *, indent: str = "") -> None:
     for name, value in kept:
         lead = f"{indent}{name.ljust(width)}"
         for line in textwrap.wrap(
-            printable(value),
+            screen_lines(value),
             WIDTH,
             initial_indent=lead,
             subsequent_indent=" " * len(lead),
@@ -204,6 +205,7 @@ def section(title: str) -> None:
     """A heading on a page, bold on a terminal."""
     current = session.current()
     say("")
+    title = one_line(title)
     print(f"\x1b[1m{title}\x1b[0m" if current.in_colour else title, file=current.stdout)
 
 

@@ -16,6 +16,7 @@ import typer
 from straycell.cli.app import clock
 from straycell.cli.app.faults import nearest_words
 from straycell.errors import BadData, UsageFault
+from straycell.plain_text import require_plain
 from straycell.quantities import Dimension, Window, parse_quantity
 
 _Word = TypeVar("_Word", bound=StrEnum)
@@ -84,9 +85,7 @@ def parse_line(value: str, name: str) -> str:
         raise BadData(f"{name} is empty", "write a few words")
     if len(tidy) > TEXT_LIMIT:
         raise BadData(f"{name} has {len(tidy)} characters", f"at most {TEXT_LIMIT}")
-    if not tidy.isprintable():
-        raise BadData(f"{name} holds control characters", "write plain text")
-    return tidy
+    return require_plain(name, tidy)
 
 
 def whole(flag: str, text: str, *, low: int, high: int) -> Any:

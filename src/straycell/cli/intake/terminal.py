@@ -9,10 +9,10 @@ from collections.abc import Callable, Mapping
 from typing import Any, TextIO
 
 from straycell.cells import Chemistry, Form
-from straycell.cli.app import output
 from straycell.cli.intake.glyphs import large
 from straycell.cli.intake.script import Ask, Caution, Large, Say, Talk, Tone
 from straycell.errors import StraycellError, UsageFault
+from straycell.plain_text import screen_lines
 from straycell.safety import Step, cautions_for_all
 
 _WEIGHT = {Tone.HEAD: "1", Tone.GOOD: "32", Tone.FAULT: "33", Tone.DANGER: "1;31"}
@@ -115,7 +115,7 @@ class Terminal:
     def _wrap(self, text: str) -> list[str]:
         lead = " " * (len(text) - len(text.lstrip(" ")))
         return textwrap.wrap(
-            output.printable(text),
+            screen_lines(text),
             self._width(),
             subsequent_indent=lead + "  ",
             break_on_hyphens=False,

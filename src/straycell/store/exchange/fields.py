@@ -49,8 +49,8 @@ class Fields:
         self._figures: dict[str, float | None] = {}
 
     def text(self, column: str) -> str:
-        """What stands there, in one line; empty when nothing does."""
-        value = " ".join(self.line.fields.get(column, "").split())
+        """What stands there; empty when nothing does."""
+        value = self.line.fields.get(column, "")
         if len(value) > TEXT_LIMIT:
             self.refuse(column, f"{len(value)} characters", f"at most {TEXT_LIMIT}")
             return ""
@@ -88,7 +88,7 @@ class Fields:
         if not filled:
             return None
         column = self._quantities[filled[0]]
-        return self.try_(filled[0], lambda value: _quantity(value, column, filled[0]))
+        return self.try_(filled[0], lambda value: _quantity(self.pointed(value), column, filled[0]))
 
     def _is(self, name: str, stem: str) -> bool:
         column = self._quantities.get(name)
@@ -100,7 +100,18 @@ class Fields:
 
     def number(self, column: str) -> float | None:
         """A plain number."""
-        return self.try_(column, _number)
+        return self.try_(column, lambda value: number(self.pointed(value)))
+
+    def pointed(self, value: str) -> str:
+        """A number with a point, of a list whose decimal mark is a comma. Raises BadData for both marks in one list."""
+        if self.line.decimal == "." or not any(mark in value for mark in ",."):
+            return value
+        if "." in value or value.count(",") > 1:
+            raise BadData(
+                f"'{value[:60]}' has a point, other numbers of the list a decimal comma",
+                "write all of them alike",
+            )
+        return value.replace(",", ".")
 
     def flag(self, column: str) -> bool:
         """Yes or no; nothing is no."""
@@ -129,7 +140,8 @@ def _quantity(value: str, column: Column, name: str) -> float:
     return parse_quantity(value, column.dimension, bare=column.unit, name=name)
 
 
-def _number(value: str) -> float:
+def number(value: str) -> float:
+    """A plain number. Raises BadData."""
     if re.fullmatch(r"[+-]?\d+,\d+", value):
         raise BadData(f"'{value}' has a decimal comma", f"write a point: {value.replace(',', '.')}")
     if not re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", value):

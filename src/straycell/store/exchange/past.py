@@ -10,7 +10,7 @@ from straycell.acceptance.evidence import DISMANTLED
 from straycell.cells import Stage
 from straycell.errors import BadData
 from straycell.store.column_values import to_us
-from straycell.store.exchange.table import rows_beside
+from straycell.store.exchange.rows import rows_beside
 from straycell.store.schema.tables import CONDEMNATION, UPSET
 from straycell.store.session import Pen
 from straycell.store.verdicts import siblings
@@ -61,7 +61,7 @@ def carry_past(pen: Pen, file: Path, was: Mapping[str, Stage], event_id: int) ->
 
 def _rows(file: Path, now: datetime, was: Mapping[str, Stage]) -> Iterator[tuple[str, dict[str, str], int]]:
     """(code, line, time in us) of the cells just filed."""
-    for number, row in enumerate(rows_beside(file), 2):
+    for number, row in rows_beside(file):
         if row.get("code") in was:
             yield row["code"], row, _time(row.get("at") or "", now, f"{file.name} line {number}")
 

@@ -16,6 +16,7 @@ from straycell.cli.app.verbs import noun_app
 from straycell.cli.show import trace_page, uncounted_capacity
 from straycell.cli.show.after_writing import talk_after
 from straycell.errors import UsageFault
+from straycell.plain_text import require_plain
 from straycell.quantities import Dimension, Window, show
 
 app = noun_app("Recorded curves: capacity, energy and resistance out of a file, with their uncertainty.")
@@ -95,6 +96,7 @@ def add(
         with_meter = None if meter is None else reader.meter(meter)
         evidence = reader.evidence(found)
         raw = file_bytes(file)
+        require_plain("the name of the file", file.name)
         reader.require_new_trace(raw, found, again=again)
     request = Request(
         file.name, raw, at or now, at is not None, with_meter, cutoff, temperature, columns or ""
