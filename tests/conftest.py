@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import threading
 
 from hypothesis import HealthCheck, settings
+
+os.environ["STRAYCELL_STATE"] = ""  # nothing is remembered from test to test: every caution is new
 
 settings.register_profile(
     "bench",

@@ -90,6 +90,9 @@ class Walk:
     env: dict[str, str] = field(default_factory=dict)
     code: int = 0
 
+    def __post_init__(self) -> None:
+        self.env.setdefault("STRAYCELL_STATE", str(self.folder / "state"))
+
     def do(self, step: Step) -> list[str]:
         """Do one step; the lines it prints, both streams as a terminal shows them."""
         if step.kind == "file":

@@ -36,7 +36,7 @@ labels:      errors files quantities teardowns cells meters readings acceptance
 projects:    errors plain_text files quantities cells physics
 matching:    errors quantities cells meters readings physics acceptance projects
 builds:      errors quantities cells acceptance projects matching
-safety:      errors quantities cells markings readings physics acceptance builds
+safety:      errors quantities cells markings readings physics acceptance labels builds
 store:       *
 bench:       *
 cli:         *
@@ -57,7 +57,8 @@ typer        cli/
 click        cli/
 rich         cli/
 qrcode       labels/render.py
-fpdf         labels/render.py labels/build_sheet_render.py safety/handover/render.py
+fpdf         labels/document.py safety/handover/render.py
+fontTools    labels/faces.py
 icalendar    safety/due/calendar.py
 PIL          labels/render.py
 zxingcpp     labels/reading.py

@@ -174,7 +174,7 @@ def test_a_severe_incident_condemns_at_once(shop: Bench) -> None:
     good = codes(shop)[1]
     answer = shop.run(f"incident add --kind 'short circuit' {good}")
     assert answer.code == 0 and "condemned" in answer.out and "condemned at once" in answer.err
-    assert "Tape over both terminals" in answer.err
+    assert "Tape both terminals" in answer.err
     assert shop.do(f"cell show {good}")["stage"] == "condemned"
 
 
@@ -251,7 +251,7 @@ def test_a_second_discard_says_so_and_writes_nothing(shop: Bench) -> None:
     answer = shop.run(f"discard {good} --because 'too old'")
     assert answer.code == 0
     assert answer.out == f"{good}  was discarded on 2026-03-01 already: fell into water\n"
-    assert "nothing was written" in answer.err and "Tape over both terminals" in answer.err
+    assert "nothing was written" in answer.err and "Tape both terminals" in answer.err
     again = shop.do(f"discard {good} --because 'too old'")
     assert (again["discarded_before"], again["because"]) == (True, "fell into water")
     assert again["discarded_at"].startswith("2026-03-01") and again["outcome"] == "discard"

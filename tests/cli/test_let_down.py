@@ -54,7 +54,7 @@ def test_it_is_shown_for_what_it_is(full: Shop) -> None:
     answer = full.run(f"charge let-down {code} --until 3800mV --temperature 21C")
     assert answer.code == 0 and f"{code}  let down to 3.8 V" in answer.out
     assert "rest voltages recorded before it count as they did" in " ".join(answer.err.split())
-    assert "caution:" in answer.err and "end it at 60 C" in answer.err
+    assert "caution:" in answer.err and "End it when the cell passes 60 C" in answer.err
     full.do(f"reading add {code} --look clean")
     assert "let-down" in full.run(f"cell show {code}").out
     assert "let-down to 3.8 V" in full.run(f"cell history {code}").out

@@ -23,7 +23,7 @@ from straycell.labels.build_sheet import (
     wrapped,
 )
 from straycell.labels.build_sheet_render import build_sheet_pdf
-from straycell.labels.render import pdf_measure
+from straycell.labels.faces import text_width
 
 
 def sheet(series: int, parallel: int, *sections: Section, title: str = "reed-bed gauge") -> BuildSheet:
@@ -39,7 +39,7 @@ def sheet(series: int, parallel: int, *sections: Section, title: str = "reed-bed
 
 
 def pages(content: BuildSheet) -> list[SheetPage]:
-    return lay_out_sheet(content, pdf_measure)
+    return lay_out_sheet(content, text_width)
 
 
 def overlap(one: Box, other: Box) -> bool:
@@ -115,8 +115,8 @@ def test_any_title_a_project_may_have_is_printed(title: str) -> None:
 @given(st.text(alphabet="abc defghij", max_size=120), st.floats(8, 60))
 def test_wrapped_lines_fit_and_lose_nothing(text: str, width: float) -> None:
     """However long a word is."""
-    lines = wrapped(text, 3.0, width, pdf_measure)
-    assert all(pdf_measure(line, 3.0, False) <= width for line in lines)
+    lines = wrapped(text, 3.0, width, text_width)
+    assert all(text_width(line, 3.0, False) <= width for line in lines)
     assert "".join("".join(lines).split()) == "".join(text.split())
 
 

@@ -8,9 +8,9 @@ from tests.labels.label_bench import CODES, every_kind_of_label
 from straycell.errors import BadData
 from straycell.labels.boxes import Box, stripes
 from straycell.labels.content import DO_NOT_USE, MOST_LINES, LabelContent, Line, Role, blank_content
+from straycell.labels.faces import text_width
 from straycell.labels.layout import ELLIPSIS, LEAST_SIZE_MM, Layout, lay_out
 from straycell.labels.payload import MODULES, QUIET_MODULES
-from straycell.labels.render import pdf_measure
 from straycell.labels.stock import LabelShape, find_stock, stock_faults, stocks
 
 EPS = 1e-6
@@ -66,7 +66,7 @@ hatched = st.builds(
 blanks = st.sampled_from(CODES).map(blank_content)
 
 
-@given(st.one_of(plain, hatched, blanks), shapes(), st.sampled_from([even_font, pdf_measure]))
+@given(st.one_of(plain, hatched, blanks), shapes(), st.sampled_from([even_font, text_width]))
 def test_nothing_overlaps_and_nothing_leaves_the_label(
     content: LabelContent, shape: LabelShape, font: object
 ) -> None:
@@ -114,7 +114,7 @@ def test_the_quiet_zone_is_four_modules_wide_on_all_sides(stock: object) -> None
     """ISO/IEC 18004: nothing but paper within four modules of the symbol, and all of it on the label."""
     shape = stock.shape  # type: ignore[attr-defined]
     for content in [*every_kind_of_label(), blank_content(CODES[0])]:
-        layout = lay_out(content, shape, pdf_measure)
+        layout = lay_out(content, shape, text_width)
         quiet = QUIET_MODULES * shape.module_mm
         symbol = layout.symbol
         assert symbol.width == pytest.approx(MODULES * shape.module_mm)
@@ -128,7 +128,7 @@ def test_the_quiet_zone_is_four_modules_wide_on_all_sides(stock: object) -> None
 def test_no_shipped_stock_cuts_what_a_label_really_says(stock: object) -> None:
     """The widest figures, the longest names: no ellipsis on any shipped sheet."""
     for content in every_kind_of_label():
-        layout = lay_out(content, stock.shape, pdf_measure)  # type: ignore[attr-defined]
+        layout = lay_out(content, stock.shape, text_width)  # type: ignore[attr-defined]
         assert not any(ELLIPSIS in item.text for item in layout.texts)
         assert len(layout.texts) >= 1 + len(content.lines)
 
@@ -138,7 +138,7 @@ def test_long_text_is_cut_with_an_ellipsis_and_figures_are_not() -> None:
     long = LabelContent(
         CODES[0], (Line((("N" * 200, ""),), Role.KIND), Line((("9" * 200, "2026-01-01"),), Role.FIGURE))
     )
-    _, kind, figure = lay_out(long, WRAP, pdf_measure).texts
+    _, kind, figure = lay_out(long, WRAP, text_width).texts
     assert kind.text.endswith("N" + ELLIPSIS)
     assert figure.text == ELLIPSIS
 
@@ -147,8 +147,8 @@ def test_the_longest_wording_that_fits_is_taken() -> None:
     """On the wide label the uncertainty stands, on a narrow one only the value."""
     line = Line((("2010 ± 60 mAh of a good cell", "2026-01-01"), ("2010 mAh", "2026-01-01")), Role.FIGURE)
     content = LabelContent(CODES[0], (line,))
-    large = lay_out(content, find_stock("plain-large").shape, pdf_measure)
-    small = lay_out(content, find_stock("plain-small").shape, pdf_measure)
+    large = lay_out(content, find_stock("plain-large").shape, text_width)
+    small = lay_out(content, find_stock("plain-small").shape, text_width)
     assert large.texts[1].text == line.wordings[0][0]
     assert small.texts[1].text == line.wordings[1][0]
 
@@ -156,7 +156,7 @@ def test_the_longest_wording_that_fits_is_taken() -> None:
 def test_lines_of_neighbouring_labels_stand_level() -> None:
     """A label with fewer lines keeps the baselines of a full one."""
     full, short = (
-        lay_out(LabelContent(CODES[0], (Line((("NMC 18650", ""),), Role.KIND),) * n), WRAP, pdf_measure)
+        lay_out(LabelContent(CODES[0], (Line((("NMC 18650", ""),), Role.KIND),) * n), WRAP, text_width)
         for n in (4, 2)
     )
     assert [t.baseline_mm for t in short.texts] == pytest.approx([t.baseline_mm for t in full.texts[:3]])
@@ -164,7 +164,7 @@ def test_lines_of_neighbouring_labels_stand_level() -> None:
 
 def test_all_codes_of_a_sheet_are_of_one_size_and_the_largest_text() -> None:
     """A narrow code is not set larger than a wide one."""
-    found = [lay_out(blank_content(code), WRAP, pdf_measure).texts for code in CODES[:40]]
+    found = [lay_out(blank_content(code), WRAP, text_width).texts for code in CODES[:40]]
     assert len({round(items[0].size_mm, 6) for items in found}) == 1
     assert all(items[0].size_mm > 1.5 * max(i.size_mm for i in items[1:]) for items in found)
 
@@ -175,14 +175,14 @@ def test_a_label_too_small_for_its_code_or_warning_is_refused(width: float) -> N
     shape = LabelShape(width, 15.0, 0.5, 0.45)
     assert stock_faults_of(shape)
     with pytest.raises(BadData):
-        lay_out(every_kind_of_label()[0], shape, pdf_measure)
+        lay_out(every_kind_of_label()[0], shape, text_width)
 
 
 def test_lines_that_do_not_fit_below_one_another_are_refused() -> None:
     """Twenty lines on a small label are a mistake of the caller, not something to hide."""
     many = LabelContent(CODES[0], (Line((("word", ""),), Role.NOTE),) * 20)
     with pytest.raises(BadData, match="one below the other"):
-        lay_out(many, WRAP, pdf_measure)
+        lay_out(many, WRAP, text_width)
 
 
 def stock_faults_of(shape: LabelShape) -> list[str]:

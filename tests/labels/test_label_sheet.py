@@ -26,9 +26,10 @@ from straycell.acceptance.reasons import Outcome
 from straycell.errors import BadData, UsageFault
 from straycell.labels.boxes import Box
 from straycell.labels.content import DO_NOT_USE, LabelContent, blank_content
+from straycell.labels.faces import text_width
 from straycell.labels.layout import Layout, lay_out
 from straycell.labels.page import RULER_MM, UNPRINTABLE_MM, page_marks
-from straycell.labels.render import blank_pdf, pdf_measure, qr_matrix, sheet_pdf
+from straycell.labels.render import blank_pdf, qr_matrix, sheet_pdf
 from straycell.labels.stock import Stock, find_stock, stocks
 
 CAUTIONS = ("Insulate the ends before anything else.", "Local rules and a qualified person come first.")
@@ -42,7 +43,7 @@ def moved(box: Box, x: float, y: float) -> Box:
 def placed(contents: list[LabelContent], stock: Stock) -> list[tuple[Layout, float, float]]:
     """Layouts of one page with their corners."""
     return [
-        (lay_out(content, stock.shape, pdf_measure), *stock.origin_mm(place))
+        (lay_out(content, stock.shape, text_width), *stock.origin_mm(place))
         for place, content in enumerate(contents)
     ]
 
@@ -194,7 +195,7 @@ def test_every_page_carries_the_cautions_in_its_margin(name: str) -> None:
     pdf = blank_pdf(CODES[: stock.per_page + 1], stock, NOW, cautions=CAUTIONS)
     for text in page_texts(pdf):
         assert all(caution in text for caution in CAUTIONS)
-    marks = page_marks(stock, [0], "head", CAUTIONS, pdf_measure)
+    marks = page_marks(stock, [0], "head", CAUTIONS, text_width)
     foot = [item for item in marks.texts if item.text in CAUTIONS]
     assert all(item.box.y >= stock.page_height_mm - stock.bottom_mm for item in foot)
     assert all(item.box.bottom <= stock.page_height_mm - UNPRINTABLE_MM + 0.2 for item in foot)
@@ -204,7 +205,7 @@ def test_a_long_caution_is_wrapped_and_too_long_a_one_ends_in_an_ellipsis() -> N
     """No line is wider than the margin's room, none leaves the page."""
     stock = find_stock("sticker-65")
     for words_in_it in (20, 40, 2000):
-        marks = page_marks(stock, [], "head", [" ".join(["caution"] * words_in_it)], pdf_measure)
+        marks = page_marks(stock, [], "head", [" ".join(["caution"] * words_in_it)], text_width)
         foot = [item for item in marks.texts if item.baseline_mm > stock.top_mm]
         assert foot
         assert all(item.box.right <= stock.page_width_mm - UNPRINTABLE_MM for item in foot)
@@ -215,7 +216,7 @@ def test_a_long_caution_is_wrapped_and_too_long_a_one_ends_in_an_ellipsis() -> N
 def test_the_ruler_is_as_long_as_it_says() -> None:
     """A sheet printed at the wrong scale shows at once: the line measures 50 mm on the page's pixels too."""
     stock = find_stock("plain-wrap")
-    line = page_marks(stock, [], "head", (), pdf_measure).ruler[0]
+    line = page_marks(stock, [], "head", (), text_width).ruler[0]
     assert line[2] - line[0] == pytest.approx(50.0)
     assert pytest.approx(50.0) == RULER_MM
     (page,) = pages(blank_pdf(CODES[:1], stock, NOW), 254)
@@ -227,7 +228,7 @@ def test_the_ruler_is_as_long_as_it_says() -> None:
 def test_marks_keep_clear_of_the_labels() -> None:
     """Head, ruler and cautions lie in the margins of every stock that has them."""
     for stock in stocks().values():
-        marks = page_marks(stock, [0], "straycell labels", CAUTIONS, pdf_measure)
+        marks = page_marks(stock, [0], "straycell labels", CAUTIONS, text_width)
         last = stock.page_height_mm - stock.bottom_mm
         for item in marks.texts:
             assert item.box.bottom <= stock.top_mm or item.box.y >= last
@@ -236,8 +237,8 @@ def test_marks_keep_clear_of_the_labels() -> None:
 
 def test_cut_lines_outline_the_labels_that_are_used() -> None:
     """Two neighbours share an edge, which is drawn once: seven lines."""
-    assert len(page_marks(find_stock("plain-wrap"), [0, 1], "", (), pdf_measure).cuts) == 7
-    assert page_marks(find_stock("sticker-65"), [0, 1], "", (), pdf_measure).cuts == ()
+    assert len(page_marks(find_stock("plain-wrap"), [0, 1], "", (), text_width).cuts) == 7
+    assert page_marks(find_stock("sticker-65"), [0, 1], "", (), text_width).cuts == ()
 
 
 def test_the_same_arguments_give_the_same_bytes() -> None:
@@ -287,10 +288,10 @@ def test_a_code_that_is_not_valid_is_never_printed() -> None:
         sheet_pdf([LabelContent(wrong, ())], find_stock("plain-wrap"), NOW)
 
 
-def test_a_caution_in_any_script_does_not_break_the_sheet() -> None:
-    """The built-in fonts know Latin-1; anything else shows as a question mark."""
-    pdf = blank_pdf(CODES[:1], find_stock("plain-wrap"), NOW, cautions=["Zellen prüfen Ω 容"])
-    assert "Zellen prüfen ? ?" in page_texts(pdf)[0]
+def test_a_caution_prints_as_written_and_a_missing_glyph_stands_with_its_number() -> None:
+    """Latin, Greek and Cyrillic are embedded; a sign the face lacks is named, not asked about."""
+    pdf = blank_pdf(CODES[:1], find_stock("plain-wrap"), NOW, cautions=["Łódź prüfen Ω Жук 容"])
+    assert "Łódź prüfen Ω Жук [U+5BB9]" in page_texts(pdf)[0]
 
 
 def test_the_pure_rooms_load_no_qr_and_no_pdf_library() -> None:

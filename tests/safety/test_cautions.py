@@ -15,7 +15,7 @@ from straycell.safety import (
     all_cautions,
     cautions_for,
     cautions_for_all,
-    fewest_words,
+    spoken_cautions,
 )
 
 FAMILY = re.compile(
@@ -64,15 +64,30 @@ def test_quiet_shortens_but_never_removes_a_danger(step: Step) -> None:
     assert sum(len(c.text) for c in quiet) < sum(len(c.text) for c in full)
 
 
-@given(st.lists(st.sampled_from(list(Step)), max_size=4))
-def test_the_fewest_words_hold_every_danger_of_every_step(steps: list[Step]) -> None:
-    """In the short words of the file, each once, with where to turn at the end; nothing grows longer."""
-    least = fewest_words(steps)
-    dangers = {c.id: c.short for step in steps for c in cautions_for(step) if c.kind is Kind.DANGER}
-    assert {c.id: c.text for c in least if not c.standing} == dangers
-    assert not steps or (least[-1].standing and "Local rules" in least[-1].text)
-    short = cautions_for_all(steps, quiet=True)
-    assert sum(len(c.text) for c in least) <= sum(len(c.text) for c in short)
+STEPS = st.lists(st.sampled_from(list(Step)), max_size=4)
+TOLD = st.frozensets(st.sampled_from([c.id for c in all_cautions()]))
+
+
+@given(STEPS, TOLD, st.booleans())
+def test_no_danger_is_ever_left_out(steps: list[Step], told: frozenset[str], quiet: bool) -> None:
+    """In full where it is new today, else in its short words, whatever was read before and however quiet."""
+    texts, now_told = spoken_cautions(steps, told, quiet=quiet)
+    said = " ".join(texts)
+    for caution in (c for step in steps for c in cautions_for(step) if c.kind is Kind.DANGER):
+        some_cells_only = all(step in caution.last for step in steps if step in caution.steps)
+        short = quiet or caution.id in told or some_cells_only
+        assert (caution.short if short else caution.text) in said
+    assert not set(now_told) & told and not (quiet and now_told)
+
+
+@given(STEPS, TOLD)
+def test_what_was_read_today_is_said_in_fewer_words(steps: list[Step], told: frozenset[str]) -> None:
+    """Reading it once more never takes longer, and the second time advice and the deferral are gone."""
+    first, read = spoken_cautions(steps, told)
+    second, more = spoken_cautions(steps, told.union(read))
+    assert not more
+    assert sum(map(len, second)) <= sum(map(len, first)) + len(steps)
+    assert "Local rules" not in " ".join(second)
 
 
 def test_a_step_can_be_named_by_its_word_and_a_wrong_one_is_refused() -> None:
@@ -84,13 +99,12 @@ def test_a_step_can_be_named_by_its_word_and_a_wrong_one_is_refused() -> None:
 
 # After a discard, what US EPA and the carriage rules ask for (words that must be there)
 DISCARD = """
-isolate      no more measuring
+isolate      stop measuring
 isolate      swollen, leaking, burnt
 isolate      outdoors
-tape-ends    tape over both terminals
-tape-ends    bag of its own
-not-the-bin  household waste
-not-the-bin  recycling bin
+tape-ends    tape both terminals
+tape-ends    bag each cell on its own
+not-the-bin  household or recycling bin
 not-the-bin  collection point
 discard-box  does not burn
 discard-box  apart from good cells

@@ -287,10 +287,10 @@ def test_two_hundred_cells_run_over_pages_that_all_say_which_list_they_are_of() 
     assert sum("received by: name" in page for page in found) == 1
 
 
-def test_a_place_in_another_script_does_not_break_the_print() -> None:
-    """The built-in font lacks it: question marks, no crash."""
-    made = make_list(3, "Пункт приёма Ω", "A", NOW, CELLS[:1])
-    assert "To: ?" in pages(handover_pdf(made, NOW))[0]
+def test_a_place_prints_as_written_in_greek_cyrillic_and_any_latin() -> None:
+    """What the face lacks stands with its number, so that nothing reads as a question."""
+    made = make_list(3, "Łódź, Жук, Ωμέγα 容", "A", NOW, CELLS[:1])
+    assert "To: Łódź, Жук, Ωμέγα [U+5BB9]" in pages(handover_pdf(made, NOW))[0]
 
 
 def test_a_cell_that_may_react_is_told_again_above_its_codes() -> None:

@@ -35,13 +35,13 @@ BROKEN = {
     "an open quote": ("teardowns", TEARDOWNS + 'BT1,"lamp\n', "not readable as CSV"),
     "no number": ("boxes", BOXES + "tin,,much\n", "'much' is no number"),
     "not above zero": ("boxes", BOXES + "tin,,-5\n", "not above zero"),
-    "infinite": ("boxes", BOXES + "tin,,1e999\n", "limit_wh"),
+    "infinite": ("boxes", BOXES + "tin,,1e999\n", "too large"),
 }
 BROKEN_METERS = {
     "no accuracy": ("blue,x,0,0,,,,,,,,\n", "not above zero"),
     "negative": ("blue,x,-1,0.002,,,,,,,,\n", "not above zero"),
     "words": ("blue,x,much,0.002,,,,,,,,\n", "is no number"),
-    "broken steps": ("blue,x,0.005,0.002,[[1,,,,,,,,\n", "not those of an export"),
+    "broken steps": ("blue,x,0.005,0.002,[[1,,,,,,,\n", "not those of an export"),
     "steps of nothing": ('blue,x,0.005,0.002,"[[null, 0]]",,,,,,,\n', "a resolution of 0"),
     "a day to come": ("blue,x,0.005,0.002,,,,,,,,2999-01-01\n", "in the future"),
     "deep steps": (f"blue,x,0.005,0.002,{'[' * 400},,,,,,,\n", "not those of an export"),

@@ -16,7 +16,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from straycell.errors import BadData
+from straycell.errors import BadData, UsageFault
 
 try:
     import fcntl
@@ -28,6 +28,7 @@ _SQLITE = b"SQLite format 3\0"
 _SQLITE_HELPERS = (b"\xd9\xd5\x05\xf9\x20\xa1\x63\xd7", b"\x37\x7f\x06\x82", b"\x37\x7f\x06\x83")
 _SQLITE_SUFFIXES = ("-journal", "-wal", "-shm")
 _KINDS = {b"%PDF": "a PDF", b"\x89PNG": "a PNG", b"BEGIN:VCALENDAR": "an iCalendar file", b"<svg": "an SVG"}
+_SUFFIXES = {"a PDF": ".pdf", "a PNG": ".png", "an iCalendar file": ".ics", "an SVG": ".svg"}
 _PART = ".straycell-{name}-{token}.part"
 _HEAD, _SHOWN, _TRIES = 64, 40, 5
 
@@ -51,15 +52,21 @@ class Part:
 
 
 def write_whole(path: Path, content: bytes, *, force: bool = False, kept: Iterable[Path] = ()) -> None:
-    """Write `content` under `path`, whole or not at all. Raises BadData, see `target_of`."""
+    """Write `content` under `path`, whole or not at all. Raises as `target_of` does."""
     with prepared(path, content, force=force, kept=kept) as part:
         part.place()
 
 
 @contextmanager
 def prepared(path: Path, content: bytes, *, force: bool = False, kept: Iterable[Path] = ()) -> Iterator[Part]:
-    """`content` on the disk beside `path`, to be placed by the caller when all else is done. Raises BadData."""
-    with part_file(target_of(path, content, force=force, kept=kept)) as part:
+    """`content` on the disk beside `path`, to be placed by the caller when all else is done.
+
+    Raises as `target_of`, and, without `force`, UsageFault for a suffix that belongs to another kind of file: programs go by it.
+    """
+    target = target_of(path, content, force=force, kept=kept)
+    if not force:
+        _require_suffix(path, content)
+    with part_file(target) as part:
         try:
             with part.path.open("r+b") as stream:
                 stream.write(content)
@@ -167,6 +174,15 @@ def _require_kind(path: Path, target: Path, content: bytes, force: bool) -> None
     if head and not force and (wanted is None or _kind(head) != wanted):
         what = wanted or "what goes there"
         raise BadData(f"{path} is there already and is not {what}", "name another file, or add --force")
+
+
+def _require_suffix(path: Path, content: bytes) -> None:
+    """A name without any suffix promises nothing and is taken."""
+    kind = _kind(content)
+    if kind is not None and path.suffix.lower() not in ("", _SUFFIXES[kind]):
+        raise UsageFault(
+            f"{path.name} does not fit: this command writes {kind}", f"name it {path.stem}{_SUFFIXES[kind]}"
+        )
 
 
 def _beside_database(target: Path) -> bool:

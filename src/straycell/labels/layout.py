@@ -27,7 +27,7 @@ COMFORT_SIZE_MM = 2.1
 
 MOST_SIZE_MM = 3.8
 CAP_SHARE = 0.76
-DESCENT_SHARE = 0.23
+DESCENT_SHARE = 0.24
 CODE_DESCENT_SHARE = 0.08
 RULE_MM = 0.15
 ELLIPSIS = "..."
@@ -47,7 +47,7 @@ _BOLD = {Role.KIND, Role.OUTCOME, Role.WARNING}
 
 @dataclass(frozen=True, slots=True)
 class TextItem:
-    """A text on its baseline; `box` is the room it keeps for itself."""
+    """A text on its baseline; `box` is the room it keeps for itself. `mono`: in the face for codes."""
 
     text: str
     x_mm: float
@@ -55,6 +55,8 @@ class TextItem:
     size_mm: float
     bold: bool
     box: Box
+    mono: bool = False
+    white: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -254,5 +256,5 @@ def _rules(rows: list[_Row], texts: list[TextItem], column: Box) -> tuple[Box, .
     if not any(row.write_in for row in rows):
         return ()
     words = texts[1:]
-    start = max(word.box.right + 0.5 * word.size_mm for word in words)
+    start = min(column.right, max(word.box.right + 0.5 * word.size_mm for word in words))
     return tuple(Box(start, word.baseline_mm, max(column.right - start, 0.0), RULE_MM) for word in words)

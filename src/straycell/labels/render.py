@@ -8,31 +8,30 @@ from __future__ import annotations
 
 import io
 import warnings
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import datetime
 from functools import lru_cache
 
 import qrcode
-from fpdf import FPDF
 from PIL import Image, ImageDraw, ImageFont, UnidentifiedImageError
 from qrcode.util import MODE_ALPHA_NUM, QRData
 
 from straycell.errors import BadData, UsageFault
 from straycell.labels.boxes import stripes
 from straycell.labels.content import LabelContent, blank_content
+from straycell.labels.document import Paper
+from straycell.labels.faces import advances, face_file, face_name, shown, text_width
 from straycell.labels.layout import Layout, TextItem, lay_out
 from straycell.labels.page import heading_text, page_marks
 from straycell.labels.payload import MODULES, QUIET_MODULES, cell_payload
 from straycell.labels.stock import LEAST_MODULE_MM, LabelShape, Stock, find_stock
 
 MM_PER_INCH = 25.4
-PT_PER_MM = 72.0 / MM_PER_INCH
 SINGLE_STOCK = "roll-50x20"
 LEAST_DPI, MOST_DPI = 150, 1200
 MOST_PIXELS = 80_000_000
 STRIPE_SHARE = 0.55
-_FONT = "helvetica"
 _LEVELS = {"H": qrcode.ERROR_CORRECT_H, "Q": qrcode.ERROR_CORRECT_Q}
 
 
@@ -66,7 +65,7 @@ def sheet_pdf(
         raise UsageFault("no labels to print", "name at least one cell")
     if not 0 <= skip < stock.per_page:
         raise UsageFault(f"cannot skip {skip} places of a sheet of {stock.per_page}", "skip fewer")
-    pdf = _document(stock, now)
+    pdf = Paper("straycell labels", now, (stock.page_width_mm, stock.page_height_mm))
     pages = -(-(skip + len(contents)) // stock.per_page)
     for page in range(pages):
         first = max(page * stock.per_page, skip)
@@ -75,10 +74,8 @@ def sheet_pdf(
         places = [place - page * stock.per_page for place in range(first, last)]
         _draw_marks(pdf, stock, places, heading_text(stock, now, page + 1, pages), cautions)
         for place, content in zip(places, contents[first - skip : last - skip], strict=True):
-            _draw_label(
-                pdf, lay_out(content, stock.shape, pdf_measure), content.code, *stock.origin_mm(place)
-            )
-    return bytes(pdf.output())
+            _draw_label(pdf, lay_out(content, stock.shape, text_width), content.code, *stock.origin_mm(place))
+    return pdf.finished()
 
 
 def blank_pdf(
@@ -93,42 +90,10 @@ def blank_pdf(
     return sheet_pdf([blank_content(code) for code in codes], stock, now, cautions=cautions, skip=skip)
 
 
-def _document(stock: Stock, now: datetime) -> FPDF:
-    pdf = FPDF(unit="mm", format=(stock.page_width_mm, stock.page_height_mm))
-    pdf.set_auto_page_break(False)
-    pdf.set_margin(0)
-    pdf.set_creation_date(now.astimezone(UTC).replace(microsecond=0))
-    pdf.set_producer("straycell")
-    pdf.set_title("straycell labels")
-    return pdf
-
-
-@lru_cache(maxsize=1)
-def _ruler_pdf() -> FPDF:
-    """A document that is never written: it only knows the widths of the built-in fonts."""
-    return FPDF(unit="mm")
-
-
-def pdf_measure(text: str, size_mm: float, bold: bool) -> float:
-    """Width in mm of a text in the PDF's font; characters the font lacks count as `?`."""
-    pdf = _ruler_pdf()
-    pdf.set_font(_FONT, "B" if bold else "", 100)
-    return float(pdf.get_string_width(_latin(text))) * size_mm * PT_PER_MM / 100
-
-
-def _latin(text: str) -> str:
-    return text.encode("latin-1", "replace").decode("latin-1")
-
-
-def draw_text(pdf: FPDF, item: TextItem, x: float, y: float) -> None:
-    pdf.set_font(_FONT, "B" if item.bold else "", item.size_mm * PT_PER_MM)
-    pdf.text(x + item.x_mm, y + item.baseline_mm, _latin(item.text))
-
-
-def _draw_marks(pdf: FPDF, stock: Stock, places: list[int], heading: str, cautions: Sequence[str]) -> None:
-    marks = page_marks(stock, places, heading, cautions, pdf_measure)
+def _draw_marks(pdf: Paper, stock: Stock, places: list[int], heading: str, cautions: Sequence[str]) -> None:
+    marks = page_marks(stock, places, heading, cautions, text_width)
     for item in marks.texts:
-        draw_text(pdf, item, 0.0, 0.0)
+        pdf.draw_text(item)
     for segments, grey, width in ((marks.cuts, 170, 0.1), (marks.ruler, 0, 0.15)):
         pdf.set_draw_color(grey)
         pdf.set_line_width(width)
@@ -136,40 +101,17 @@ def _draw_marks(pdf: FPDF, stock: Stock, places: list[int], heading: str, cautio
             pdf.line(*segment)
 
 
-def _draw_label(pdf: FPDF, layout: Layout, code: str, x: float, y: float) -> None:
+def _draw_label(pdf: Paper, layout: Layout, code: str, x: float, y: float) -> None:
     pdf.set_fill_color(0)
     for item in layout.texts:
-        draw_text(pdf, item, x, y)
+        pdf.draw_text(item, x, y)
     for rule in layout.rules:
         pdf.rect(x + rule.x, y + rule.y, rule.width, rule.height, style="F")
     for band in layout.hatches:
         for corners in stripes(band, STRIPE_SHARE * band.height):
             pdf.polygon([(x + cx, y + cy) for cx, cy in corners], style="F")
-    _draw_symbol(pdf, layout, code, x, y)
-
-
-def _draw_symbol(pdf: FPDF, layout: Layout, code: str, x: float, y: float) -> None:
-    """All modules as one filled path: separate rectangles would show hairlines between them on screens."""
-    module, symbol = layout.shape.module_mm, layout.symbol
-    with pdf.new_path() as path:
-        path.style.fill_color = "#000000"
-        path.style.stroke_color = None
-        path.style.auto_close = False
-        for row, dark in enumerate(qr_matrix(code)):
-            for start, length in runs_of(dark):
-                left, top = x + symbol.x + start * module, y + symbol.y + row * module
-                path.rectangle(left, top, length * module, module)
-
-
-def runs_of(dark: Sequence[bool]) -> list[tuple[int, int]]:
-    """(start, length) of every unbroken run of dark modules in a row."""
-    runs: list[tuple[int, int]] = []
-    for column, is_dark in enumerate(dark):
-        if is_dark and runs and sum(runs[-1]) == column:
-            runs[-1] = (runs[-1][0], runs[-1][1] + 1)
-        elif is_dark:
-            runs.append((column, 1))
-    return runs
+    symbol = layout.symbol
+    pdf.draw_symbol(qr_matrix(code), x + symbol.x, y + symbol.y, layout.shape.module_mm)
 
 
 # --- PNG -------------------------------------------------------------------------------------------
@@ -185,7 +127,7 @@ def single_png(content: LabelContent, dpi: int, stock: Stock | None = None) -> b
     image = Image.new("1", (round(shape.width_mm / dot), round(shape.height_mm / dot)), 1)
     pen = ImageDraw.Draw(image)
     pen.fontmode = "1"
-    layout = lay_out(content, shape, _PngMeasure(dot))
+    layout = lay_out(content, shape, text_width)
     for item in layout.texts:
         _pen_text(pen, item, dot)
     for rule in layout.rules:
@@ -215,46 +157,17 @@ def _in_whole_dots(shape: LabelShape, dpi: int) -> LabelShape:
 
 
 @lru_cache(maxsize=64)
-def _font(size_dots: float) -> ImageFont.FreeTypeFont:
-    font = ImageFont.load_default(size_dots)
-    if not isinstance(font, ImageFont.FreeTypeFont):
-        raise BadData("this Pillow has no scalable font", "reinstall pillow with FreeType support")
-    return font
-
-
-def _letters(text: str, size_dots: float, bold: bool) -> Iterator[tuple[str, float, int]]:
-    """(letter, its left edge, dots it is struck again to the right).
-
-    The built-in font has one weight only; bold letters are struck twice and set as much further apart.
-    """
-    font, left = _font(size_dots), 0.0
-    again = max(1, round(size_dots * 0.035)) if bold else 0
-    for letter in _latin(text):
-        yield letter, left, again
-        left += font.getlength(letter) + again
-
-
-class _PngMeasure:
-    """Widths of texts as they are drawn at one resolution."""
-
-    def __init__(self, dot_mm: float) -> None:
-        self.dot_mm = dot_mm
-
-    def __call__(self, text: str, size_mm: float, bold: bool) -> float:
-        dots = size_mm / self.dot_mm
-        font = _font(dots)
-        return self.dot_mm * max(
-            (left + again + font.getlength(letter) for letter, left, again in _letters(text, dots, bold)),
-            default=0.0,
-        )
+def _font(name: str, size_dots: float) -> ImageFont.FreeTypeFont:
+    return ImageFont.truetype(face_file(name), size_dots)
 
 
 def _pen_text(pen: ImageDraw.ImageDraw, item: TextItem, dot: float) -> None:
-    size = item.size_mm / dot
-    x, y = round(item.x_mm / dot), round(item.baseline_mm / dot)
-    for letter, left, again in _letters(item.text, size, item.bold):
-        for shift in range(again + 1):
-            pen.text((x + round(left) + shift, y), letter, fill=0, font=_font(size), anchor="ls")
+    """Letter by letter at the place it has in the PDF: Pillow would round every width to whole dots."""
+    name, size = face_name(item.bold, item.mono), item.size_mm / dot
+    left, baseline = item.x_mm / dot, round(item.baseline_mm / dot)
+    for letter in shown(item.text):
+        pen.text((round(left), baseline), letter, fill=int(item.white), font=_font(name, size), anchor="ls")
+        left += advances(name)[ord(letter)] * size
 
 
 def _pen_symbol(pen: ImageDraw.ImageDraw, layout: Layout, code: str, dot: float) -> None:

@@ -7,7 +7,7 @@ from straycell.safety.cautions import (
     all_cautions,
     cautions_for,
     cautions_for_all,
-    fewest_words,
+    spoken_cautions,
 )
 
 __all__ = [
@@ -17,5 +17,5 @@ __all__ = [
     "all_cautions",
     "cautions_for",
     "cautions_for_all",
-    "fewest_words",
+    "spoken_cautions",
 ]

@@ -23,6 +23,7 @@ class Step(StrEnum):
     POUCH = "pouch"
     PRIMARY = "primary"
     MEASURING = "measuring"
+    CAPACITY = "capacity"
     CIRCUIT = "circuit"
     CHARGING = "charging"
     TEST_CHARGE = "test-charge"
@@ -45,10 +46,10 @@ class Kind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """One caution. `short` says the same in fewer words; a `standing` one belongs to every step and has a
-    `least` that is left of it where only the dangers are wanted.
+    """One caution. `short` says the same in fewer words; the `standing` one, the deferral, belongs to every step.
 
-    At the steps in `last` it is shown after the others of its kind: there it is true of some cells only.
+    `least` is what --quiet leaves of the deferral.
+    At the steps in `last` it comes after the others of its kind and short: there it is true of some cells only.
     """
 
     id: str
@@ -105,13 +106,32 @@ def cautions_for_all(steps: list[Step], *, quiet: bool = False) -> list[Caution]
     return sorted(said.values(), key=lambda c: _rank(c, steps))
 
 
-def fewest_words(steps: list[Step]) -> list[Caution]:
-    """What --quiet leaves of several steps: every danger in its short words, of the deferral its least."""
-    return [replace(c, text=c.least) if c.standing else c for c in cautions_for_all(list(steps), quiet=True)]
+def spoken_cautions(
+    steps: list[Step], told: frozenset[str], *, quiet: bool = False
+) -> tuple[list[str], list[str]]:
+    """What a screen says of several steps to a person who read the cautions in `told` today.
+
+    Returns the texts and the ids that they say in full. A danger is in full the first time, then short; advice and
+    the deferral are said once a day. `quiet` keeps every danger, short, and of the deferral its least.
+    """
+    found = cautions_for_all(steps)
+    if quiet:
+        short = [c.least if c.standing else c.short for c in found if c.standing or c.kind is Kind.DANGER]
+        return [" ".join(short)] if short else [], []
+    fresh = [c for c in found if c.id not in told]
+    known = [c.short for c in found if c.id in told and c.kind is Kind.DANGER]
+    brief = [c for c in fresh if c.standing or _of_some_cells(c, steps)]
+    texts = [c.short if c in brief else c.text for c in fresh]
+    told_now = [c.id for c in fresh if c.standing or c not in brief]
+    return [*texts, *([" ".join(known)] if known else [])], told_now
 
 
 def _rank(caution: Caution, steps: list[Step]) -> tuple[bool, bool, bool]:
     """The deferral last, dangers first; among them one that every step at hand puts last."""
+    return caution.standing, caution.kind is not Kind.DANGER, _of_some_cells(caution, steps)
+
+
+def _of_some_cells(caution: Caution, steps: list[Step]) -> bool:
+    """True when every step at hand puts it last, as true of some cells only."""
     here = [step for step in steps if step in caution.steps]
-    late = bool(here) and all(step in caution.last for step in here)
-    return caution.standing, caution.kind is not Kind.DANGER, late
+    return bool(here) and all(step in caution.last for step in here)

@@ -9,6 +9,7 @@ from pathlib import Path
 from straycell.errors import UsageFault
 
 VARIABLE = "STRAYCELL_STORE"
+STATE_VARIABLE = "STRAYCELL_STATE"
 FILE_NAME = "straycell.sqlite"
 _EXAMPLE = "write a file, like --store bench.sqlite, or sqlite:///bench.sqlite"
 
@@ -27,6 +28,14 @@ def resolve_store(option: str | None, env: Mapping[str, str]) -> Path:
     if env.get(VARIABLE):
         return _path_of(env[VARIABLE], VARIABLE)
     return default_store_path()
+
+
+def state_folder(env: Mapping[str, str]) -> Path | None:
+    """The folder for what a screen remembers; None when STRAYCELL_STATE is empty, then nothing is remembered."""
+    from platformdirs import user_state_path
+
+    named = env.get(STATE_VARIABLE)
+    return user_state_path("straycell", appauthor=False) if named is None else Path(named) if named else None
 
 
 def _path_of(text: str, origin: str) -> Path:

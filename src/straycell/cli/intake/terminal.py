@@ -8,12 +8,13 @@ import textwrap
 from collections.abc import Callable, Mapping
 from typing import Any, TextIO
 
-from straycell.cells import Chemistry, Form
+from straycell.cli.app import options, told_today
 from straycell.cli.intake.glyphs import large
 from straycell.cli.intake.script import Ask, Caution, Large, Say, Talk, Tone
+from straycell.cli.show.cautions_talk import added_by
 from straycell.errors import StraycellError, UsageFault
 from straycell.plain_text import screen_lines
-from straycell.safety import Step, cautions_for_all
+from straycell.safety import spoken_cautions
 
 _WEIGHT = {Tone.HEAD: "1", Tone.GOOD: "32", Tone.FAULT: "33", Tone.DANGER: "1;31"}
 _CSI = "\x1b["
@@ -38,7 +39,7 @@ class Terminal:
     def __init__(self, do: Callable[[object], Any], env: Mapping[str, str]) -> None:
         self._do = do
         self._plain = bool(env.get("NO_COLOR")) or env.get("TERM") == "dumb"
-        self._stood_for_rules = False
+        self._told: frozenset[str] = frozenset()
 
     def run(self, dialogue: Talk[Any]) -> None:
         """Drive a dialogue to its end. Raises Ended, KeyboardInterrupt."""
@@ -94,15 +95,14 @@ class Terminal:
         print(file=sys.stderr)
 
     def caution(self, caution: Caution) -> None:
-        """Short, one line each; the standing one is said once an evening."""
-        steps = list(caution.steps)
-        if caution.facts is not None:
-            steps += [Step.PRIMARY] if caution.facts.chemistry is Chemistry.PRIMARY else []
-            steps += [Step.POUCH] if caution.facts.form is Form.POUCH else []
-        for each in cautions_for_all(steps, quiet=True):
-            if not (each.standing and self._stood_for_rules):
-                self.say(f"! {each.text}", Tone.FAULT)
-            self._stood_for_rules |= each.standing
+        """In full when the danger is new today, after that in one short line."""
+        steps = [*caution.steps, *added_by([caution.facts] if caution.facts is not None else [])]
+        known = self._told | told_today.told_today()
+        texts, told = spoken_cautions(steps, known, quiet=options.current().quiet)
+        for text in texts:
+            self.say(f"! {text}", Tone.FAULT)
+        self._told = known.union(told)
+        told_today.remember(told)
 
     def _print(self, line: str, tone: Tone) -> None:
         weight = "" if self._plain else _WEIGHT.get(tone, "")

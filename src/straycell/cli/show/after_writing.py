@@ -23,6 +23,6 @@ def talk_after(code: str, step: Step = Step.MEASURING) -> None:
     if steps:
         output.hint(f"next: {steps[0].as_next}")
     if verdict.outcome is Outcome.DISCARD:
-        talk_cautions(*parting(verdict), kinds=[facts], full=True)
+        talk_cautions(*parting(verdict), kinds=[facts])
     else:
         talk_cautions(step, kinds=[facts])

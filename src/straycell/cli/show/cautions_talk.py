@@ -1,6 +1,6 @@
-"""The cautions for the step at hand, on stderr, wherever a step leads to handling a cell.
+"""The cautions for the step at hand, on stderr: in full when the danger is new today, after that in few words.
 
-With --quiet they come in their fewest words; no danger is ever left out.
+A wall of text that comes with every command is not read, and then neither is the one line that matters.
 """
 
 from __future__ import annotations
@@ -9,26 +9,25 @@ from collections.abc import Iterable
 
 from straycell.acceptance.reasons import Status, Verdict
 from straycell.cells import CellFacts, Chemistry, Form
-from straycell.cli.app import options, output
-from straycell.safety import Step, cautions_for_all, fewest_words
+from straycell.cli.app import options, output, told_today
+from straycell.safety import Step, spoken_cautions
 
 
-def talk_cautions(*steps: Step, kinds: Iterable[CellFacts] = (), full: bool = False) -> None:
-    """Say the cautions of these steps, and those that the kinds of cell at hand add. Short unless `full`.
-
-    With --quiet what is full becomes short, and what is short says its dangers and where to turn.
-    """
-    wanted = [*steps]
-    facts = list(kinds)
-    if any(known.chemistry is Chemistry.PRIMARY for known in facts):
-        wanted.append(Step.PRIMARY)
-    if any(known.form is Form.POUCH for known in facts):
-        wanted.append(Step.POUCH)
-    quiet = options.current().quiet
-    found = fewest_words(wanted) if quiet else cautions_for_all(wanted, quiet=not full)
-    texts = [caution.text for caution in found]
-    for text in texts if full else [" ".join(texts)]:
+def talk_cautions(*steps: Step, kinds: Iterable[CellFacts] = ()) -> None:
+    """Say the cautions of these steps, and those that the kinds of cell at hand add."""
+    wanted = [*steps, *added_by(kinds)]
+    texts, told = spoken_cautions(wanted, told_today.told_today(), quiet=options.current().quiet)
+    for text in texts:
         output.talk(f"caution: {text}")
+    told_today.remember(told)
+
+
+def added_by(kinds: Iterable[CellFacts]) -> list[Step]:
+    """The steps whose cautions a kind of cell adds, whatever is done to it."""
+    facts = list(kinds)
+    primary = any(known.chemistry is Chemistry.PRIMARY for known in facts)
+    pouch = any(known.form is Form.POUCH for known in facts)
+    return [*[Step.PRIMARY] * primary, *[Step.POUCH] * pouch]
 
 
 _DAMAGE = ("look-damage", "look-deformed")

@@ -6,17 +6,17 @@ The date comes in with the list, so the same list gives the same bytes.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 
-from fpdf import FPDF
 from fpdf.enums import TableBordersLayout, XPos, YPos
 from fpdf.fonts import FontFace
 
+from straycell.labels.document import TEXT, Paper
+from straycell.labels.faces import shown
 from straycell.safety.energy import Amount
 from straycell.safety.handover.condition import Condition, carriage
 from straycell.safety.handover.listing import HandoverCell, HandoverLine, HandoverList
 
-_FONT = "helvetica"
 _MARGIN_MM = 15.0
 _SMALL, _TEXT, _HEAD, _TITLE = 7.5, 9.0, 11.0, 16.0
 _COLUMNS = (8, 13, 41, 24, 20, 21, 24, 29)
@@ -33,40 +33,33 @@ def handover_pdf(listed: HandoverList, now: datetime, *, cautions: Sequence[str]
     _cells(pdf, listed)
     _rules(pdf, listed, cautions)
     _signatures(pdf)
-    return bytes(pdf.output())
+    return pdf.finished()
 
 
-class _Sheet(FPDF):
+class _Sheet(Paper):
     """A4 with the list's number and the page at the foot of every page."""
 
     def __init__(self, listed: HandoverList, now: datetime) -> None:
-        super().__init__(unit="mm", format="A4")
+        super().__init__(f"straycell hand-over {listed.number}", now)
         self.set_margin(_MARGIN_MM)
         self.set_auto_page_break(True, margin=18.0)
-        self.set_creation_date(now.astimezone(UTC).replace(microsecond=0))
-        self.set_producer("straycell")
-        self.set_title(f"straycell hand-over {listed.number}")
         self.alias_nb_pages()
         self._foot = f"Hand-over {listed.number}, bench {listed.bench}, printed {now:%Y-%m-%d %H:%M} UTC"
 
     def footer(self) -> None:
         self.set_y(-13.0)
-        self.set_font(_FONT, "", _SMALL)
+        self.set_font(TEXT, "", _SMALL)
         self.cell(0, 4, f"{self._foot}, page {self.page_no()} of {{nb}}", align="C")
 
 
-def _latin(text: str) -> str:
-    return text.encode("latin-1", "replace").decode("latin-1")
-
-
-def _say(pdf: FPDF, text: str, size: float = _TEXT, *, bold: bool = False, indent: float = 0.0) -> None:
-    pdf.set_font(_FONT, "B" if bold else "", size)
+def _say(pdf: Paper, text: str, size: float = _TEXT, *, bold: bool = False, indent: float = 0.0) -> None:
+    pdf.set_font(TEXT, "B" if bold else "", size)
     pdf.set_x(_MARGIN_MM + indent)
     width = pdf.w - 2 * _MARGIN_MM - indent
-    pdf.multi_cell(width, size * 0.46, _latin(text), align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+    pdf.multi_cell(width, size * 0.46, shown(text), align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
 
 
-def _head(pdf: FPDF, listed: HandoverList, now: datetime) -> None:
+def _head(pdf: Paper, listed: HandoverList, now: datetime) -> None:
     _say(pdf, f"Hand-over list {listed.number}", _TITLE, bold=True)
     state = f"closed {listed.closed_at:%Y-%m-%d}" if listed.closed_at else f"open, as of {now:%Y-%m-%d}"
     pdf.ln(1)
@@ -104,10 +97,10 @@ def _kind(line: HandoverLine) -> str:
     return f"{line.form} {names.get(line.chemistry, f'Li-ion ({line.chemistry})')}"
 
 
-def _table(pdf: FPDF, listed: HandoverList) -> None:
+def _table(pdf: Paper, listed: HandoverList) -> None:
     rules = carriage()["rule"]
     heads = ("line", "count", "what", "state", "mass", "energy", "UN number*", "may apply*")
-    pdf.set_font(_FONT, "", 8.5)
+    pdf.set_font(TEXT, "", 8.5)
     with pdf.table(
         col_widths=_COLUMNS,
         line_height=4.2,
@@ -127,14 +120,14 @@ def _table(pdf: FPDF, listed: HandoverList) -> None:
                 _mass(line.mass),
                 _energy(line.energy),
             )
-            table.row([*map(_latin, row), line.un, "; ".join(carried)])
+            table.row([*map(shown, row), line.un, "; ".join(carried)])
     pdf.ln(1)
     ask = str(carriage()["ask"])
     _say(pdf, f"* May apply, no more: {ask}, and follow its word and the carrier's.", bold=True)
     pdf.ln(2)
 
 
-def _cells(pdf: FPDF, listed: HandoverList) -> None:
+def _cells(pdf: Paper, listed: HandoverList) -> None:
     _say(pdf, "The cells on each line", _HEAD, bold=True)
     for number, line in enumerate(listed.lines, 1):
         pdf.ln(1)
@@ -151,7 +144,7 @@ def _told(cell: HandoverCell) -> str:
     return f"{cell.code}{marking}  {_mass(cell.mass)}, {_energy(cell.energy)}: {cell.why}"
 
 
-def _rules(pdf: FPDF, listed: HandoverList, cautions: Sequence[str]) -> None:
+def _rules(pdf: Paper, listed: HandoverList, cautions: Sequence[str]) -> None:
     _say(pdf, "What may apply, with where it stands", _HEAD, bold=True)
     for rule in listed.rules:
         _say(pdf, f"{rule.name}: {rule.text}. Source: {rule.source}.", 8.0)
@@ -162,7 +155,7 @@ def _rules(pdf: FPDF, listed: HandoverList, cautions: Sequence[str]) -> None:
     pdf.ln(2)
 
 
-def _signatures(pdf: FPDF) -> None:
+def _signatures(pdf: Paper) -> None:
     """Never alone on two pages: they start a page of their own when there is no room."""
     if pdf.get_y() + _SIGN_MM > pdf.h - 18.0:
         pdf.add_page()
@@ -175,6 +168,6 @@ def _signatures(pdf: FPDF) -> None:
         for row, what in enumerate(("name, date", "signature")):
             y = top + 15.0 * row
             pdf.line(left, y, left + width, y)
-            pdf.set_font(_FONT, "", _SMALL)
+            pdf.set_font(TEXT, "", _SMALL)
             pdf.text(left, y + 3.5, f"{who}: {what}")
     pdf.set_y(top + 22.0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -146,6 +147,8 @@ def number(value: str) -> float:
         raise BadData(f"'{value}' has a decimal comma", f"write a point: {value.replace(',', '.')}")
     if not re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", value):
         raise BadData(f"'{value[:60]}' is no number", "write it like 3.7, without a unit")
+    if not math.isfinite(float(value)):
+        raise BadData(f"'{value[:60]}' is too large to be meant", "write it like 3.7, without a unit")
     return float(value)
 
 

@@ -149,6 +149,7 @@ class Table:
                 yield Line(number, {name: value for name, value in named if name}, self._decimal)
         except RowFault as fault:
             noted.note([Fault(fault.line, fault.what, fault.remedy)])
+            return
         if not count:
             noted.note([Fault(1, "there is no line under the header", "write one line for each")])
 

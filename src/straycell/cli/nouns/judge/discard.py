@@ -56,7 +56,7 @@ def discard(
             f"project '{lost_by}' has lost this cell and waits for another: straycell match '{lost_by}'"
         )
     if cell.stage is not Stage.HANDED_OVER:
-        talk_cautions(*parting(verdict), kinds=[cell.facts], full=True)
+        talk_cautions(*parting(verdict), kinds=[cell.facts])
         _next(found, not_looked_over=NOT_LOOKED_OVER in condition)
 
 

@@ -28,7 +28,7 @@ def show(code: Annotated[str, values.text_argument("CODE", "The cell.")]) -> Non
         facts = reader.cell(found).facts
     output.emit(verdict_to_json(verdict), lambda: verdict_page.page(verdict, now))
     if verdict.outcome is Outcome.DISCARD:
-        talk_cautions(*parting(verdict), kinds=[facts], full=True)
+        talk_cautions(*parting(verdict), kinds=[facts])
     else:
         talk_cautions(Step.MEASURING, kinds=[facts])
 

@@ -40,7 +40,7 @@ def add(
     output.hint(
         f"next: straycell handover show {entry.id} --out list.pdf; when they are gone: handover close {entry.id}"
     )
-    talk_cautions(Step.HANDOVER, full=True)
+    talk_cautions(Step.HANDOVER)
 
 
 @app.command("list")

@@ -76,9 +76,7 @@ def add(
         document, lambda: output.table(["code", "stage", "outcome"], rows, flexible="stage", empty="")
     )
     _talk(worst, known.why if known else "", lost, in_device)
-    talk_cautions(
-        Step.INCIDENT, *([Step.DISCARD] if worst else []), kinds=[c.facts for c in cells], full=worst
-    )
+    talk_cautions(Step.INCIDENT, *([Step.DISCARD] if worst else []), kinds=[c.facts for c in cells])
 
 
 def _talk(severe: bool, why: str, lost: list[str], in_device: list[str]) -> None:
@@ -86,7 +84,7 @@ def _talk(severe: bool, why: str, lost: list[str], in_device: list[str]) -> None
     if severe:
         output.talk(f"condemned at once{reason}")
     else:
-        output.talk(f"held until {', '.join(RETEST[:-1])} and {RETEST[-1]} are recorded anew{reason}")
+        output.talk(f"held until {', '.join(RETEST[:-1])} and {RETEST[-1]} are recorded again{reason}")
     for project in lost:
         output.talk(f"project '{project}' has lost a cell and waits for another: straycell match '{project}'")
     for project in in_device:

@@ -114,4 +114,4 @@ def let_down(
     output.hint(
         "it accounts for what is measured from now on; rest voltages recorded before it count as they did"
     )
-    talk_after(made.cell)
+    talk_after(made.cell, Step.CAPACITY)

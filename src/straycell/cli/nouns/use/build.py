@@ -112,13 +112,13 @@ def finish(
     with context.reading() as reader:
         _require_finishable(reader, name)
     if not yes and prompts.at_terminal():
-        talk_cautions(Step.BUILD, full=True)
+        talk_cautions(Step.BUILD)
         prompts.confirm(False, "was all of this done, and every check of the build sheet?")
     with context.writing() as writer:
         _require_finishable(writer, name)
         made = writer.finish(name)
     output.emit(document(made), lambda: _say(made))
-    talk_cautions(Step.BUILD, full=True)
+    talk_cautions(Step.BUILD)
 
 
 def _require_finishable(reader: Reader, name: str) -> None:
@@ -182,7 +182,7 @@ def inspect(
     output.emit(document(build) | {"look": look, "discarded": bad}, lambda: _say(build))
     if bad:
         output.talk(f"take it out of use: {', '.join(bad)} out of use for good")
-        talk_cautions(Step.LOOK_BAD, full=True)
+        talk_cautions(Step.LOOK_BAD)
     else:
         output.hint("looked at; the next inspection: straycell due --ahead 200")
 

@@ -1,0 +1,68 @@
+"""The embedded faces: how wide a text is, and which characters they lack.
+
+`text` has Latin, Greek, Cyrillic and the usual signs; `code` is for codes alone: a slashed zero, unlike 1, I and L.
+Licence and origin: fonts/LICENSE. Made by labels/make_fonts.py.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable
+from functools import lru_cache
+from importlib import resources
+from pathlib import Path
+
+CODE_ADVANCE = 0.602
+"""Width of any letter of the code face over the size (hmtx table)."""
+
+_FILES = {"text": "text.ttf", "text-bold": "text-bold.ttf", "code": "code.ttf"}
+
+
+def face_name(bold: bool, mono: bool = False) -> str:
+    return "code" if mono else "text-bold" if bold else "text"
+
+
+def face_file(name: str) -> Path:
+    """The font file of `text`, `text-bold` or `code`."""
+    return Path(str(resources.files("straycell.labels") / "fonts" / _FILES[name]))
+
+
+@lru_cache(maxsize=4)
+def advances(name: str) -> dict[int, float]:
+    """Width of every character the face has, as a share of the size."""
+    from fontTools.ttLib import TTFont
+
+    with TTFont(face_file(name), lazy=True) as font:
+        widths, unit = font["hmtx"], font["head"].unitsPerEm
+        return {code: widths[glyph][0] / unit for code, glyph in font.getBestCmap().items()}
+
+
+def text_width(text: str, size_mm: float, bold: bool) -> float:
+    """Width in mm as printed."""
+    known = advances(face_name(bold))
+    return size_mm * sum(known[ord(letter)] for letter in shown(text))
+
+
+def code_width(code: str, size_mm: float) -> float:
+    return CODE_ADVANCE * size_mm * len(code)
+
+
+@lru_cache(maxsize=4096)
+def shown(text: str) -> str:
+    """The text as it can be printed: a character the face lacks becomes its number, `[U+5BB9]`."""
+    known = advances("text")
+    return "".join(
+        letter if ord(letter) in known else " " if letter.isspace() else f"[U+{ord(letter):04X}]"
+        for letter in unicodedata.normalize("NFC", text)
+    )
+
+
+def missing_glyphs(texts: Iterable[str]) -> list[str]:
+    """Every character the face lacks, with its name: `容 U+5BB9 CJK UNIFIED IDEOGRAPH-5BB9`."""
+    known = advances("text")
+    letters = {letter for text in texts for letter in unicodedata.normalize("NFC", text)}
+    lacking = sorted(letter for letter in letters if not letter.isspace() and ord(letter) not in known)
+    return [
+        f"{c if c.isprintable() else ''} U+{ord(c):04X} {unicodedata.name(c, 'no name')}".strip()
+        for c in lacking
+    ]
