@@ -29,7 +29,7 @@ cells-too-many-fields                 2 | 3 fields where the header has 2       
 cells-too-few-fields                  2 | 2 fields where the header has 3       | leave fields empty
 cells-mixed-separators                2 | 1 fields where the header has 3       | leave fields empty
 cells-decimal-comma                   2 | rated_capacity_ah: '2,6' has a decimal comma  | 2.6
-cells-both-decimal-marks              4 | '2,600' has a decimal comma            | 2.600
+cells-both-decimal-marks              4 | '2,600' has a comma that can be read  | 2600 or 2.600
 cells-point-among-decimal-commas      204 | '2.6' has a point                    | all of them alike
 cells-no-unit                         2 | mass: '45' has no unit                | 45g
 cells-wrong-unit                      2 | '2600mV' is a voltage, not a capacity | Ah, mAh

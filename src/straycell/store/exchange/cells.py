@@ -80,7 +80,7 @@ def import_cells(
     """Take the cells of a file, all or none (with `partial` those without a fault)."""
     table = Table(file, COLUMNS, (("form", "marking", "code"),), NUMBERS, mapping)
     found, beside = list[NewCell](), Beside(pen, file)
-    for line in counted(table.lines(), told):
+    for line in counted(table.lines(patient=partial), told):
         fields = Fields(line, _QUANTITIES)
         cell = _read(fields, table.columns, beside)
         table.faults.note(fields.faults)

@@ -81,7 +81,7 @@ def import_readings(
     table = Table(file, COLUMNS, (("code",), ("at",)), NUMBERS, mapping)
     found, taken, left_out = list[Item](), 0, 0
     beside, known = Beside(pen, file), _Known(pen, table)
-    for line in counted(table.lines(), told):
+    for line in counted(table.lines(patient=partial), told):
         if line.fields.get("mistake"):
             left_out += 1
             continue

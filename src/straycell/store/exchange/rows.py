@@ -19,6 +19,8 @@ from straycell.plain_text import is_plain
 MOST_BYTES = 100_000_000
 MOST_LINE_BYTES = 1_000_000
 MOST_FIELD = 10_000
+MOST_LINES = 250_000
+MOST_COLUMNS = 500
 _HEAD_BYTES = 65_536
 _FORMULA = re.compile(r"'*\s*[=+@-]")
 _PLAIN_NUMBER = re.compile(r"[+-]?\d+(\.\d+)?")
@@ -64,6 +66,8 @@ def rows(file: Path, separator: str) -> Iterator[tuple[int, list[str]]]:
         began = 1
         try:
             for values in reader:
+                if len(values) > MOST_COLUMNS:
+                    raise RowFault(began, f"{len(values)} fields on one line", f"at most {MOST_COLUMNS}")
                 if any(value and not value.isspace() for value in values):
                     yield began, [_unshielded(" ".join(value.split())) for value in values]
                 began = reader.line_num + 1
@@ -76,6 +80,8 @@ def _lines(stream: BinaryIO) -> Iterator[str]:
     number = 0
     while raw := stream.readline(MOST_LINE_BYTES + 1):
         number += 1
+        if number > MOST_LINES:
+            raise RowFault(number, f"more than {MOST_LINES} lines", "split the file")
         if number == 1:
             _require_text(raw)
             raw = raw.removeprefix(b"\xef\xbb\xbf")

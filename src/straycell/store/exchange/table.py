@@ -12,7 +12,6 @@ from straycell.errors import BadData, UsageFault
 from straycell.plain_text import is_plain, one_line, require_plain
 from straycell.store.exchange.rows import RowFault, rows, separator_of
 
-MOST_LINES = 200_000
 MOST_FAULTS = 1000
 """More are counted, not kept: a hostile list would fill the memory with them."""
 _SHOWN = 60
@@ -129,8 +128,11 @@ class Table:
         if not self.faults and self._separator != ",":
             self._decimal = self._find_decimal(numbers)
 
-    def lines(self, *, noting: bool = True) -> Iterator[Line]:
-        """Its lines that can be read as such; the faults of the others are noted, unless they were before."""
+    def lines(self, *, noting: bool = True, patient: bool = True) -> Iterator[Line]:
+        """Its lines that can be read as such; the faults of the others are noted, unless they were before.
+
+        Without patience the reading ends when more faults are found than are told.
+        """
         if not self.columns or self.faults:
             return
         count, noted = 0, self.faults if noting else Faults()
@@ -139,8 +141,8 @@ class Table:
                 if number == self._header_line:
                     continue
                 count += 1
-                if count > MOST_LINES:
-                    raise RowFault(number, f"more than {MOST_LINES} lines", "split the file")
+                if noted.more and not patient:
+                    raise RowFault(number, "the file was not read further", "correct these first")
                 fault = self._fault(number, values)
                 if fault is not None:
                     noted.note([fault])
@@ -148,7 +150,7 @@ class Table:
                 named = zip(self.columns, values, strict=True)
                 yield Line(number, {name: value for name, value in named if name}, self._decimal)
         except RowFault as fault:
-            noted.note([Fault(fault.line, fault.what, fault.remedy)])
+            noted.kept.append(Fault(fault.line, fault.what, fault.remedy))
             return
         if not count:
             noted.note([Fault(1, "there is no line under the header", "write one line for each")])
