@@ -47,6 +47,8 @@ _FLAGS = ("bought_new", "rewrapped", "tabs", "protection_board", "confirmed_rech
 _TEXTS = ("marking", "maker", "date_code")
 _OTHERS = ("code", "teardown", "pack", "box", "form", "chemistry", "rated_resistance_method", "volume_cm3")
 _NOTES = ("own_number", "note")
+MOST_LINES = 25_000
+"""In one write; of so many cells it keeps within 200 MB of memory."""
 OF_AN_EXPORT = ("stage", "added_at")
 """Columns of an export that are not taken as they stand: a stage follows from the readings, and only what was out of
 use, or in a device, has its say; `added_at` is when the import is made."""
@@ -83,6 +85,8 @@ def import_cells(
     for line in counted(table.lines(patient=partial), told):
         fields = Fields(line, _QUANTITIES)
         cell = _read(fields, table.columns, beside)
+        if line.number > MOST_LINES:
+            fields.refuse("", f"more than {MOST_LINES} lines", "split the file")
         table.faults.note(fields.faults)
         if cell is not None and not fields.faults and (partial or not table.faults):
             found.append(cell)

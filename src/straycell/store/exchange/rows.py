@@ -19,7 +19,7 @@ from straycell.plain_text import is_plain
 MOST_BYTES = 100_000_000
 MOST_LINE_BYTES = 1_000_000
 MOST_FIELD = 10_000
-MOST_LINES = 250_000
+MOST_LINES = 100_000
 MOST_COLUMNS = 500
 _HEAD_BYTES = 65_536
 _FORMULA = re.compile(r"'*\s*[=+@-]")
