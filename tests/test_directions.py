@@ -23,20 +23,22 @@ EDGES = """
 errors:
 plain_text:  errors
 files:       errors plain_text
+typed:       errors plain_text
 quantities:  errors
 teardowns:   errors quantities
 cells:       errors quantities
 markings:    errors quantities cells
 meters:      errors quantities
-readings:    errors quantities cells meters
-traces:      errors files quantities cells meters readings physics
+keys:        errors
+readings:    errors quantities cells meters keys
+traces:      errors files quantities cells meters readings physics keys
 physics:     errors quantities cells
-acceptance:  errors plain_text files quantities teardowns cells markings meters readings physics
-labels:      errors files quantities teardowns cells meters readings acceptance
+acceptance:  errors plain_text files quantities teardowns cells markings meters readings physics keys
+labels:      errors files quantities teardowns cells meters readings acceptance keys
 projects:    errors plain_text files quantities cells physics
-matching:    errors quantities cells meters readings physics acceptance projects
-builds:      errors quantities cells acceptance projects matching
-safety:      errors quantities cells markings readings physics acceptance labels builds
+matching:    errors quantities cells meters readings physics acceptance projects keys
+builds:      errors quantities cells acceptance projects matching keys
+safety:      errors quantities cells markings readings physics acceptance labels builds keys
 store:       *
 bench:       *
 cli:         *

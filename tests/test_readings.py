@@ -12,7 +12,7 @@ from uncertainties import ufloat
 
 from straycell.meters import Accuracy, Meter, parse_resolution
 from straycell.readings import (
-    UNITS,
+    KINDS,
     CautiousDefaults,
     Method,
     Quantity,
@@ -142,7 +142,7 @@ def test_a_resistance_from_two_voltages_agrees_with_four_outside_libraries() -> 
 
 def test_bad_contact_can_only_be_the_mistake_of_an_electrical_reading() -> None:
     """A look is never a matter of contact."""
-    assert {q for q in Quantity if q.electrical} == {
+    assert {q for q in Quantity if KINDS[q].by_contact} == {
         Quantity.VOLTAGE,
         Quantity.AS_FOUND_VOLTAGE,
         Quantity.CAPACITY,
@@ -152,5 +152,5 @@ def test_bad_contact_can_only_be_the_mistake_of_an_electrical_reading() -> None:
 
 def test_every_quantity_has_its_unit() -> None:
     """Base units; a look has none."""
-    assert set(UNITS) == set(Quantity)
-    assert UNITS[Quantity.LOOK] == ""
+    assert set(KINDS) == set(Quantity)
+    assert KINDS[Quantity.LOOK].unit == ""

@@ -6,10 +6,12 @@ quantities   volts, ampere-hours, ohms; a value with its uncertainty; parsing an
 errors       the one family of user errors and its exit codes
 plain_text   what of a text may reach a screen, and JSON that cannot steer one
 files        files by the names a person types: read within bounds, written whole
+typed        what a person types: a line of text, a word of a list, a time, a day
 teardowns    what was opened, where and when it was found
 cells        codes, chemistries, forms, life stages, the facts known of one cell
 markings     what the print on a cell says (IEC 61960 designations, trade forms)
 meters       what a reading was taken with, and how well it can be trusted
+keys         a record's number, its bench's for life
 readings     one measured quantity at one time; one recorded charge
 traces       recorded curves read from files: steps, capacity, energy, resistance
 acceptance   the rules, one small function a rule, the verdict and its reasons
@@ -20,7 +22,7 @@ matching     which cells serve a project, and why the others do not
 builds       cells committed to a project, position by position
 safety       the cautions and where they are shown
 store        the SQLite file: tables, triggers, migrations, the only way in and out
-bench        the use cases without a terminal: candidates, filing a trace, recording and putting right
+bench        the use cases without a terminal: recording and what follows, a cell's sheet, what waits, the guided intake
 cli          the commands, a file a noun
 """
 

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
+from straycell.keys import RecordKey
+
 
 class BuildState(StrEnum):
     RESERVED = "reserved"
@@ -17,7 +19,7 @@ class BuildState(StrEnum):
 class Build:
     """Cells of one project; `groups` lists the codes of each parallel group in series order."""
 
-    id: int
+    id: RecordKey
     project: str
     state: BuildState
     groups: tuple[tuple[str, ...], ...]

@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 
 from straycell.acceptance import Evidence, Outcome, Reason, Verdict, assess, load_rules
 from straycell.cells import CellFacts, Chemistry, Form, Look
+from straycell.keys import RecordKey
 from straycell.meters import Accuracy, Meter, Resolution
 from straycell.readings import Charge, Method, Quantity, Reading
 
@@ -39,8 +40,8 @@ class Bench:
         self.charges: list[Charge] = []
         self.more: dict[str, object] = {}
 
-    def _next(self) -> int:
-        return len(self.readings) + len(self.charges) + 1
+    def _next(self) -> RecordKey:
+        return RecordKey("A", len(self.readings) + len(self.charges) + 1)
 
     def read(self, quantity: Quantity, at: float, value: float | None = None, **more: object) -> Bench:
         given = {"meter": self.meter, **more}
@@ -84,7 +85,7 @@ class Bench:
             self.facts,
             tuple(sorted(self.readings, key=lambda r: (r.at, r.id))),
             tuple(sorted(self.charges, key=lambda c: (c.at, c.id))),
-            last_reading=self._next() - 1,
+            last_reading=str(RecordKey("A", self._next().number - 1)),
             **self.more,  # type: ignore[arg-type]
         )
 

@@ -12,10 +12,16 @@ from tests.acceptance.bench import FINE, NMC, Bench, day, good
 from straycell.acceptance import Evidence, Outcome, Status, assess, load_rules
 from straycell.acceptance.record import verdict_from_json, verdict_to_json
 from straycell.cells import CellFacts, Chemistry, Form, Look
+from straycell.keys import RecordKey
 from straycell.meters import Accuracy, Meter, Resolution
 from straycell.readings import Method, Quantity
 
 RULES = load_rules()
+
+
+def later(number: RecordKey) -> RecordKey:
+    """A number of the same bench, given out afterwards."""
+    return RecordKey(number.bench, number.number + 100)
 
 
 def scaled(factor: float) -> Meter:
@@ -183,8 +189,8 @@ def test_more_readings_never_bring_a_discard_back(bench: Bench, more: Bench) -> 
     verdict = bench.verdict(41.0)
     if not (verdict.outcome is Outcome.DISCARD and verdict.safety_failed):
         return
-    moved = [replace(r, id=r.id + 100, at=r.at + timedelta(days=60)) for r in more.readings]
-    charges = [replace(c, id=c.id + 100, at=c.at + timedelta(days=60)) for c in more.charges]
+    moved = [replace(r, id=later(r.id), at=r.at + timedelta(days=60)) for r in more.readings]
+    charges = [replace(c, id=later(c.id), at=c.at + timedelta(days=60)) for c in more.charges]
     own = bench.evidence()
     grown = Evidence(
         own.code,

@@ -7,11 +7,11 @@ from datetime import UTC, datetime
 from typing import Any
 
 from straycell.acceptance.reasons import Outcome
+from straycell.bench.intake import script
+from straycell.bench.intake.script import Entry, Kept, Start
+from straycell.bench.intake.session import intake
+from straycell.bench.intake.state import Evening
 from straycell.cells import CellFacts, Look, make_code
-from straycell.cli.intake import script
-from straycell.cli.intake.evening import intake
-from straycell.cli.intake.script import Entry, Kept, Start
-from straycell.cli.intake.state import Evening
 from straycell.errors import StraycellError
 from straycell.meters import meter_like
 from straycell.readings import Quantity, Reading

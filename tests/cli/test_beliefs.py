@@ -121,7 +121,7 @@ def test_a_run_under_other_conditions_is_called_what_it_is(conditions: str, char
     answer = charged.run(
         f"reading add {CELL} --capacity 2300mAh {conditions} --meter fine --at 2026-02-20T18:00Z"
     )
-    assert says(answer, f"#2 is {word}", why), answer.err
+    assert says(answer, f"A-2 is {word}", why), answer.err
     for promised in ("charge it full", "250 mA to 1.25 A", "2.5 V to 3 V", "15 to 30 C"):
         assert promised in flat(answer.err)
     page = charged.run(f"cell show {CELL}")

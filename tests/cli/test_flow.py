@@ -508,7 +508,7 @@ def test_a_discard_names_the_one_reading_it_rests_on(opened: Bench) -> None:
     code = codes(opened)[0]
     made = opened.do(f"reading add {code} --as-found-voltage 1.7V --meter blue")[0]
     text = " ".join(opened.run(f"verdict show {code}").out.split())
-    assert f"only if reading #{made['id']} was a mistake" in text
+    assert f"only if reading {made['id']} was a mistake" in text
     opened.do(f"discard {code} --because 'not worth it'")
     assert "only if reading" not in opened.run(f"verdict show {code}").out
 
@@ -571,7 +571,7 @@ def test_each_write_tells_its_own_readings_even_in_the_same_second(opened: Bench
         opened.do(f"charge add {code} --current 0.5A --until 4.2V")["id"],
     ]
     out = opened.run(f"cell history {code}").out
-    assert [out.count(f"#{number} ") for number in numbers] == [1, 1, 1]
+    assert [out.count(f"{number} ") for number in numbers] == [1, 1, 1]
     shown = {reading["id"]: reading["event_id"] for reading in opened.do(f"cell show {code}")["readings"]}
     events = {event["id"]: event["verb"] for event in opened.do(f"cell history {code}")}
     assert [events[shown[number]] for number in numbers] == [

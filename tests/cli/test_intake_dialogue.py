@@ -5,11 +5,9 @@ from __future__ import annotations
 import pytest
 from tests.cli.intake_bench import CELL, OPENING, Table, a_start, evening_of
 
-from straycell.cells import CellFacts, Chemistry, Form, Look, make_code
-from straycell.cli.intake import closing
-from straycell.cli.intake.evening import intake
-from straycell.cli.intake.log import missing_of_intake, next_pack
-from straycell.cli.intake.script import (
+from straycell.bench.intake import closing
+from straycell.bench.intake.log import missing_of_intake, next_pack
+from straycell.bench.intake.script import (
     Ask,
     Bearer,
     FindCode,
@@ -17,7 +15,9 @@ from straycell.cli.intake.script import (
     Opened,
     Start,
 )
-from straycell.cli.intake.state import Evening
+from straycell.bench.intake.session import intake
+from straycell.bench.intake.state import Evening
+from straycell.cells import CellFacts, Chemistry, Form, Look, make_code
 from straycell.errors import BadData, StoreFault
 from straycell.meters import Meter, meter_like
 from straycell.readings import Quantity, Reading

@@ -10,15 +10,16 @@ import pytest
 from tests.cli.bench import Bench
 from tests.cli.intake_bench import NOW, OPENING, Table, a_start
 
+from straycell.bench.intake import due, script, store_actions
+from straycell.bench.intake.form import fill, merged
+from straycell.bench.intake.session import intake
+from straycell.bench.intake.state import Evening
+from straycell.bench.outlook import Need, Outlook, Waiting, outlook
 from straycell.cells import CellFacts, Chemistry, Look
-from straycell.cli.app import options
-from straycell.cli.intake import due, hands, script
-from straycell.cli.intake.evening import intake
-from straycell.cli.intake.form import fill, merged
-from straycell.cli.intake.script import Need, Outlook, Waiting
-from straycell.cli.intake.state import Evening
-from straycell.cli.intake.waiting import outlook
+from straycell.cli.app import context, options
+from straycell.cli.intake.command import carry_out
 from straycell.errors import BadData
+from straycell.keys import NEW
 from straycell.readings import Charge, Method, Quantity, Reading
 
 START = datetime(2026, 3, 1, 9, 0, tzinfo=UTC)
@@ -169,12 +170,16 @@ def test_conditions_carry_over_to_the_next_cell() -> None:
         ["0.5", "4.2", "21.5", "25", "", "2450", "0.52", "2.8", ""], Need.CHARGE, Need.CAPACITY
     )
     kept = due.remember(answers, {"method": "dc-pulse"})
-    assert kept["drawn"] == "0.52" and kept["cutoff"] == "2.8" and kept["temperature"] == "21.5"
-    assert kept["method"] == "dc-pulse" and kept["current"] == "0.5"
+    assert kept["discharge_current_a"] == "0.52" and kept["cutoff_v"] == "2.8"
+    assert kept["temperature_c"] == "21.5"
+    assert kept["method"] == "dc-pulse" and kept["current_a"] == "0.5"
     _, again = taken(
         ["=", "4.2", "", "25", "", "2400", "", "", ""], Need.CHARGE, Need.CAPACITY, remembered=kept
     )
-    assert (again["current"], again["drawn"], again["cutoff"], again["capacity_at"]) == (0.5, 0.52, 2.8, 21.5)
+    charge, run = due.entry_of("A00001O", again, {}, 1.0).items
+    assert isinstance(charge, Charge) and isinstance(run, Reading)
+    assert (charge.current_a, run.discharge_current_a, run.cutoff_v) == (0.5, 0.52, 2.8)
+    assert run.temperature_c == 21.5
 
 
 @pytest.mark.parametrize(
@@ -198,9 +203,9 @@ def test_a_figure_that_cannot_be_is_asked_again(need: Need, bad: str) -> None:
 def test_a_rest_voltage_of_a_pair_leaves_the_capacity_run_for_later() -> None:
     """Both at one moment would end the pair with its own reading; skipped, the capacity is asked."""
     table, answers = taken(["4.15", "25", "22"], Need.REST, Need.CAPACITY)
-    assert "capacity" not in answers and len(table.prompts) == 3
+    assert due.key_of(Need.CAPACITY) not in answers and len(table.prompts) == 3
     _, answers = taken(["", "2400", "0.5", "3", "22"], Need.REST, Need.CAPACITY)
-    assert answers["capacity"] == 2.4
+    assert answers[due.key_of(Need.CAPACITY)] == 2.4
 
 
 def test_a_charge_in_the_future_is_refused() -> None:
@@ -284,29 +289,29 @@ def at_bench(bench: Bench) -> object:
 def entry(code: str, volts: float, *, look: Look = Look.CLEAN) -> script.Entry:
     """A cell as an evening makes it."""
     items = (
-        Reading(0, code, Quantity.AS_FOUND_VOLTAGE, script.UNSET, volts),
-        Reading(0, code, Quantity.LOOK, script.UNSET, look=(look,)),
+        Reading(NEW, code, Quantity.AS_FOUND_VOLTAGE, script.UNSET, volts),
+        Reading(NEW, code, Quantity.LOOK, script.UNSET, look=(look,)),
     )
     return script.Entry(code, CellFacts(chemistry=Chemistry.NMC), items, is_new=True)
 
 
 def test_a_cell_and_its_readings_are_one_transaction(at_bench: Bench) -> None:
     """A reading that the store refuses leaves no cell behind, and its code stays free."""
-    code = hands.do(script.NewCode())
+    code = carry_out(script.NewCode())
     with pytest.raises(BadData):
-        hands.do(script.Keep(entry(code, 37.0)))
+        carry_out(script.Keep(entry(code, 37.0)))
     assert at_bench.do("cell list") == []
-    kept = hands.do(script.Keep(entry(code, 3.7)))
+    kept = carry_out(script.Keep(entry(code, 3.7)))
     assert kept.outcome.word == "hold" and kept.outlook.now == FRESH
     assert [c["code"] for c in at_bench.do("cell list")] == [code]
 
 
 def test_an_amendment_supersedes_and_stays_visible(at_bench: Bench) -> None:
     """The mistyped voltage is in the history for ever, with the reason; what is the same is left alone."""
-    code = hands.do(script.NewCode())
-    former = hands.do(script.Keep(entry(code, 1.2)))
+    code = carry_out(script.NewCode())
+    former = carry_out(script.Keep(entry(code, 1.2)))
     assert former.outcome.word == "discard"
-    kept = hands.do(script.Amend(former, entry(code, 3.2), "slip of the finger"))
+    kept = carry_out(script.Amend(former, entry(code, 3.2), "slip of the finger"))
     assert kept.outcome.word == "hold"
     readings = at_bench.do(f"cell show {code}")["readings"]
     old = next(r for r in readings if r["value"] == 1.2)
@@ -318,44 +323,44 @@ def test_an_amendment_supersedes_and_stays_visible(at_bench: Bench) -> None:
 
 def test_taking_a_voltage_back_leaves_none(at_bench: Bench) -> None:
     """- in place of a figure: it was never measured."""
-    code = hands.do(script.NewCode())
-    former = hands.do(script.Keep(entry(code, 3.3)))
+    code = carry_out(script.NewCode())
+    former = carry_out(script.Keep(entry(code, 3.3)))
     bare = script.Entry(code, former.facts, former.items[1:], is_new=True)
-    hands.do(script.Amend(former, bare, "not measured after all"))
+    carry_out(script.Amend(former, bare, "not measured after all"))
     standing = [r for r in at_bench.do(f"cell show {code}")["readings"] if not r["retracted"]]
     assert [r["quantity"] for r in standing] == ["look"]
 
 
 def test_codes_are_known_for_what_they_stand_for(at_bench: Bench) -> None:
     """A cell, a blank, nothing, or no code at all with the nearest one named."""
-    code, blank = hands.do(script.NewCode()), hands.do(script.NewCode())
-    hands.do(script.Keep(entry(code, 3.7)))
-    assert hands.do(script.FindCode(code.lower())).bearer is script.Bearer.CELL
-    assert hands.do(script.FindCode(blank)).bearer is script.Bearer.BLANK
-    assert hands.do(script.FindCode(code)).has == {
+    code, blank = carry_out(script.NewCode()), carry_out(script.NewCode())
+    carry_out(script.Keep(entry(code, 3.7)))
+    assert carry_out(script.FindCode(code.lower())).bearer is script.Bearer.CELL
+    assert carry_out(script.FindCode(blank)).bearer is script.Bearer.BLANK
+    assert carry_out(script.FindCode(code)).has == {
         Quantity.AS_FOUND_VOLTAGE,
         Quantity.LOOK,
     }
     wrong = code[:-1] + ("0" if code[-1] != "0" else "1")
     with pytest.raises(BadData) as refused:
-        hands.do(script.FindCode(wrong))
+        carry_out(script.FindCode(wrong))
     assert code in refused.value.remedy
 
 
 def test_the_start_knows_what_the_last_evening_used(at_bench: Bench) -> None:
     """Meter, last tear-down, and how many cells wait."""
-    hands.do(script.OpenTeardown("torch", "torch"))
-    meter = hands.do(script.UseMeter("good-multimeter", "good-multimeter"))
-    code = hands.do(script.NewCode())
+    carry_out(script.OpenTeardown("torch", "torch"))
+    meter = carry_out(script.UseMeter("good-multimeter", "good-multimeter"))
+    code = carry_out(script.NewCode())
     made = entry(code, 3.7)
     with_meter = script.Entry(
         code,
         made.facts,
-        (Reading(0, code, Quantity.AS_FOUND_VOLTAGE, script.UNSET, 3.7, meter=meter),),
+        (Reading(NEW, code, Quantity.AS_FOUND_VOLTAGE, script.UNSET, 3.7, meter=meter),),
         is_new=True,
     )
-    hands.do(script.Keep(with_meter))
-    start = hands.start(teardown=None, due=False)
+    carry_out(script.Keep(with_meter))
+    start = store_actions.start(context.bench(), teardown=None, due=False)
     last = start.remembered[Quantity.AS_FOUND_VOLTAGE]
     assert last.meter is not None and last.meter.name == "good-multimeter"
     assert start.last_teardown == ("AT1", "torch", "torch") and start.waiting == 1
@@ -364,20 +369,20 @@ def test_the_start_knows_what_the_last_evening_used(at_bench: Bench) -> None:
 
 def test_an_evening_may_begin_without_a_store(at_bench: Bench) -> None:
     """The first ever; looking creates no file."""
-    start = hands.start(teardown=None, due=False)
+    start = store_actions.start(context.bench(), teardown=None, due=False)
     assert start.meters == {} and not at_bench.store.exists()
 
 
 def test_labels_are_a_pdf_and_never_replace_a_file(at_bench: Bench, tmp_path: Path) -> None:
     """Refused with the reason."""
-    code = hands.do(script.NewCode())
-    hands.do(script.Keep(entry(code, 3.7)))
+    code = carry_out(script.NewCode())
+    carry_out(script.Keep(entry(code, 3.7)))
     out = tmp_path / "sheet.pdf"
-    hands.do(script.PrintLabels(str(out), (code,)))
+    carry_out(script.PrintLabels(str(out), (code,)))
     assert out.read_bytes().startswith(b"%PDF")
     for path in (str(out), str(tmp_path / "sheet.txt"), str(tmp_path / "none" / "sheet.pdf")):
         with pytest.raises(BadData):
-            hands.do(script.PrintLabels(path, (code,)))
+            carry_out(script.PrintLabels(path, (code,)))
 
 
 def test_an_opening_has_as_many_lines_as_the_bench_says() -> None:

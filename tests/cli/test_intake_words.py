@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from straycell.bench.intake import words
 from straycell.cells import Chemistry, Form, Look, make_code
-from straycell.cli.intake import words
 from straycell.cli.intake.glyphs import SHAPES, large
 from straycell.errors import BadData
 from straycell.quantities import Dimension

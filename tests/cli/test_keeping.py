@@ -323,7 +323,7 @@ def test_a_hand_over_from_gathering_to_closing(shop: Bench, tmp_path: Path) -> N
 def test_the_same_list_can_be_printed_again_after_closing(shop: Bench, tmp_path: Path) -> None:
     """What went with the cells, not what would go now."""
     shop.do("handover add yard")
-    assert shop.run("handover close 1").out == "hand-over 1 closed: 1 cell handed over to yard\n"
+    assert shop.run("handover close 1").out == "hand-over A-1 closed: 1 cell handed over to yard\n"
     shop.now = LATER
     found = shop.do(f"handover show 1 --out {tmp_path / 'again.pdf'}")
     assert found["closed_at"].startswith("2026-03-01") and found["count"] == 1

@@ -8,7 +8,7 @@ import pytest
 from tests.cli.bench import Bench
 
 from straycell.acceptance.reasons import Missing
-from straycell.cli.show.todo import todos
+from straycell.bench.todo import todos
 
 NOW = datetime(2026, 3, 1, 9, 0, tzinfo=UTC)
 CODE = "A00001K"

@@ -147,7 +147,7 @@ def test_charge_then_trace_in_their_order_is_a_capacity_from_full(round_cell: Be
     file = curve(tmp_path, rest_v=None)
     charged = round_cell.do("charge add A00001O --current 1A --until 4.20V --end-current 50mA")
     answer = round_cell.run(f"trace add A00001O {file} --temperature 22C")
-    assert f"charge #{charged['id']} is taken to have come before this trace" in " ".join(answer.err.split())
+    assert f"charge {charged['id']} is taken to have come before this trace" in " ".join(answer.err.split())
     assert round_cell.do("trace show 1")["at_least"] is False
     assert round_cell.do("cell show A00001O")["figures"]["capacity_at_least"] is False
 
@@ -238,7 +238,7 @@ def test_plot_draws_a_picture_as_large_as_a_page(pouch: Bench, tmp_path: Path) -
     """A PNG of 1650 x 1200 dots, the same one each time; nothing is drawn over a folder."""
     pouch.do(f"trace add A00001O {LEAF}")
     out = tmp_path / "wall.png"
-    assert pouch.do(f"trace plot 1 --out {out}") == {"id": 1, "files": [str(out)], "count": 1}
+    assert pouch.do(f"trace plot 1 --out {out}") == {"id": "A-1", "files": [str(out)], "count": 1}
     first = out.read_bytes()
     assert first[:8] == b"\x89PNG\r\n\x1a\n"
     assert (int.from_bytes(first[16:20]), int.from_bytes(first[20:24])) == (1650, 1200)
@@ -278,7 +278,7 @@ def test_the_same_file_twice_is_noticed(round_cell: Bench, tmp_path: Path) -> No
     round_cell.do(f"cell add --form 18650 --chemistry nmc --code {SECOND}")
     copy = tmp_path / "copy.csv"
     copy.write_bytes((tmp_path / "run.csv").read_bytes())
-    assert "trace 1 of A00001O" in round_cell.refused(f"trace add A00001O {copy}", 3)
+    assert "trace A-1 of A00001O" in round_cell.refused(f"trace add A00001O {copy}", 3)
     told = round_cell.refused(f"trace add {SECOND} {copy}", 3)
     assert "another cell, A00001O" in told and "wrong-cell" in told
     assert len(round_cell.do("trace list")) == 1
@@ -382,7 +382,7 @@ def test_progress_is_shown_to_a_person_and_to_nobody_else(
     monkeypatch.setattr("tests.cli.bench.io.StringIO", Screen)
     answer = round_cell.run(f"trace add A00001O {other} --json")
     assert "reading the file:" in answer.err and "100%\r\x1b[K" in answer.err
-    assert answer.json["id"] == 2
+    assert answer.json["id"] == "A-2"
 
 
 # --- taking it back ---------------------------------------------------------------------------------
@@ -396,8 +396,8 @@ def test_a_reading_out_of_a_trace_is_superseded_and_the_trace_stays(
     (capacity,) = readings(round_cell, "capacity")
     line = f"reading supersede {capacity['id']} --mistake bad-contact --because 'the clip was warm'"
     told = " ".join(round_cell.run(line).err.split())
-    assert "it came out of trace 1, which stays" in told
-    assert all(f"#{number}" in told for number in made)
+    assert "it came out of trace A-1, which stays" in told
+    assert all(str(number) in told for number in made)
     shown = round_cell.do("trace show 1")
     assert shown["superseded_readings"] == [capacity["id"]]
     assert shown["readings"] == [n for n in made if n != capacity["id"]]
@@ -451,5 +451,5 @@ def test_a_trace_of_the_wrong_cell_moves_reading_by_reading(round_cell: Bench, t
     round_cell.do(f"cell add --form 18650 --chemistry nmc --code {SECOND}")
     for number in made:
         round_cell.do(f"reading supersede {number} --mistake wrong-cell --because 'other tray'")
-    assert round_cell.do(f"trace add {SECOND} {file}")["id"] == 2
+    assert round_cell.do(f"trace add {SECOND} {file}")["id"] == "A-2"
     assert round_cell.do("store check")["faults"] == []

@@ -65,7 +65,7 @@ def test_a_cell_at_85_c_in_a_trace_is_condemned_and_it_is_said(round_cell: Bench
     answer = round_cell.run(f"trace add A00001O {run_file(tmp_path, end_v=2.9, top_c=85)}")
     assert answer.code == 0
     told = " ".join(answer.err.split())
-    assert "85 C in trace 1: incident 'hot' recorded" in told
+    assert "85 C in trace A-1: incident 'hot' recorded" in told
     assert "severe incident: hot" in told
     assert round_cell.do("verdict show A00001O")["outcome"] == "discard"
 

@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 from tests.cli.bench import Bench
 
 from straycell.cells import Chemistry, Look
-from straycell.cli.app.values import parse_day, parse_line, parse_time, parse_whole, parse_word
+from straycell.cli.app.values import parse_whole, parse_word
 from straycell.errors import BadData, UsageFault
+from straycell.typed import parse_day, parse_line, parse_time
 
 NOW = datetime(2026, 5, 1, 12, 0, tzinfo=UTC)
 

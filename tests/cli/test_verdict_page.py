@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 from straycell.acceptance.reasons import Outcome, Reason, Status, Verdict
-from straycell.cli.show import verdict_page
+from straycell.bench import verdict_words
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
 
@@ -13,7 +13,7 @@ NOW = datetime(2026, 3, 1, tzinfo=UTC)
 def why(*texts: str) -> list[str]:
     """What a page says for reasons of these texts, all of them deciding."""
     reasons = tuple(Reason("capacity", Status.FAILED, Outcome.SOLO, text) for text in texts)
-    return verdict_page.why(Verdict("A00001K", Outcome.SOLO, "r", "h", reasons, (), NOW, None, 0))
+    return verdict_words.why(Verdict("A00001K", Outcome.SOLO, "r", "h", reasons, (), NOW, None, 0))
 
 
 def test_a_figure_stands_once_with_what_it_reaches_first() -> None:

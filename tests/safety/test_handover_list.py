@@ -17,6 +17,7 @@ from tests.safety.keeping_bench import CODES, RULES
 
 from straycell.acceptance import Condemnation, EarlierFacts, Evidence, Upset, assess
 from straycell.cells import CellFacts, Chemistry, Form, Look
+from straycell.keys import RecordKey
 from straycell.safety.energy import Held, energy_wh, mass_g, nominal_v
 from straycell.safety.handover.condition import Condition, carriage, condition_of, is_critical
 from straycell.safety.handover.listing import HandoverCell, HandoverList, make_list
@@ -185,7 +186,7 @@ def test_what_may_still_react_is_kept_apart_from_the_rest(bench: Bench, critical
 def test_a_chemistry_under_dispute_is_not_called_lithium_ion() -> None:
     """Entered as primary once and not withdrawn: the collection point decides."""
     primary = replace(NMC, chemistry=Chemistry.PRIMARY)
-    bench = with_more(good(), earlier_facts=(EarlierFacts(primary, 1),))
+    bench = with_more(good(), earlier_facts=(EarlierFacts(primary, RecordKey("A", 1)),))
     assert make_list(1, "yard", "A", NOW, [listed(bench)]).lines[0].un == "UN 3480 or UN 3090"
 
 

@@ -8,6 +8,9 @@ from pathlib import Path
 import pytest
 from tests.store.store_bench import NOW, Shelf, charge, found, new_trace
 
+from straycell.store.schema.tables import FINDING, FINDING_FELL
+from straycell.store.writer import Writer
+
 
 @pytest.fixture
 def shelf(tmp_path: Path) -> Shelf:
@@ -23,6 +26,7 @@ def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
     with shelf.writing() as writer:
         writer.add_teardown("garden lantern", "lamp")
         writer.set_aside_codes(1)
+        writer.add_box("drawer", limit_wh=90.0)
         writer.add_charge(charge(good))
         (wrong,) = writer.add_readings([found(other, 3.1)])
         writer.add_trace(new_trace(good))
@@ -33,7 +37,24 @@ def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
         writer.compare_meter("fine", NOW.date())
         writer.add_project("gauge", "name = 'gauge'", 1)
         writer.reserve("gauge", [[good]], "plan")
+        writer.correct_cell(other, {"maker": "unknown"}, "read it again")
+        _fallen_finding(writer, other)
     return shelf.path
+
+
+def _fallen_finding(writer: Writer, code: str) -> None:
+    """A finding that no rule made, and its fall: only so that both tables hold a row."""
+    pen, digest = writer._pen, "0" * 64
+    row = {
+        "digest": digest,
+        "code": code,
+        "rule": "look",
+        "basis": "[]",
+        "words": "seen",
+        "at_us": pen.now_us,
+    }
+    pen.conn.execute(FINDING.insert().values(**row, write_id=pen.write_id))
+    pen.conn.execute(FINDING_FELL.insert().values(digest=digest, key="A-1", write_id=pen.write_id))
 
 
 @pytest.fixture

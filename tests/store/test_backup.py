@@ -57,7 +57,7 @@ def test_what_went_out_of_use_after_the_backup_stays_out_of_use(shelf: Shelf) ->
         writer.discard(by_hand, "dropped")
         writer.discard(gone, "smells")
         writer.add_handover("yard", [gone])
-        writer.close_handover(1)
+        writer.close_handover(writer.handovers()[0].id)
         new = writer.add_cells(NMC)[0].code
         writer.discard(new, "torn")
     with shelf.reading() as reader:
@@ -124,7 +124,7 @@ def _newer(path: Path) -> None:
 
 def _loose(path: Path) -> None:
     with Shelf(path).bare() as conn:
-        conn.execute("INSERT INTO upset VALUES (NULL, 'A00009A', 'drop', 1772366400000000, 0, 1)")
+        conn.execute("INSERT INTO upset VALUES (NULL, 'A-99', 'A00009A', 'drop', 1772366400000000, 0, 1)")
 
 
 @pytest.mark.parametrize("spoil", [_absent, _prose, _torn, _newer, _loose])

@@ -69,7 +69,7 @@ readings-unknown-method               2 | method: 'guess' is not known          
 readings-no-such-meter                2 | there is no meter 'golden meter'      | meter add
 readings-charge-without-end-voltage   2 | needs its current and its end voltage | charge_until
 readings-warmest-below-the-room       2 | lies below the room's                 | reading add --help
-readings-no-slot                      2 | slot: 'left' is no slot               | like 2
+readings-no-slot                      2 | slot: 'left' is not a slot               | like 2
 readings-same-reading-twice           3 | stands on line 2 too                  | leave the line out
 readings-reading-recorded-before      2 | is recorded already                   | leave the line out
 """

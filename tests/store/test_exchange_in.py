@@ -126,7 +126,7 @@ def test_every_figure_on_a_line_becomes_a_reading_with_its_own_conditions(shelf:
     at = datetime(2026, 3, 10, 10, tzinfo=UTC)
     common: dict[str, Any] = {"temperature_c": 21.0}
     assert [replace(item, id=0) for item in items] == [
-        Reading(0, code, Quantity.LOOK, at, look=(Look.CLEAN, Look.DENTED)),
+        Reading(0, code, Quantity.LOOK, at, look=(Look.CLEAN, Look.DENTED), **common),
         Reading(0, code, Quantity.VOLTAGE, at, 4.18, rested_s=108000.0, **common),
         Reading(0, code, Quantity.CAPACITY, at, 2.35, discharge_current_a=0.5, cutoff_v=2.75, **common),
         Reading(0, code, Quantity.RESISTANCE, at, 0.05, method=Method.DC_PULSE, pulse_s=1.0, **common),

@@ -20,7 +20,7 @@ def _refused(shelf: Shelf, sql: str, *values: object) -> str:
 def _first_row(shelf: Shelf, table: str) -> dict[str, object]:
     with shelf.bare() as conn:
         conn.row_factory = sqlite3.Row
-        row = conn.execute(f"SELECT * FROM {table} ORDER BY 1 LIMIT 1").fetchone()
+        row = conn.execute(f'SELECT * FROM "{table}" ORDER BY 1 LIMIT 1').fetchone()
         assert row is not None, f"the full store has no row in {table}"
         return dict(row)
 
@@ -30,7 +30,7 @@ def test_append_only_rows_cannot_be_updated_or_deleted(full: Shelf, table: str) 
     """History stays: no column of a row can be changed, no row removed."""
     row = _first_row(full, table)
     for column in row:
-        assert "never changed" in _refused(full, f"UPDATE {table} SET {column} = {column}")
+        assert "never changed" in _refused(full, f'UPDATE "{table}" SET {column} = {column}')
     assert "never removed" in _refused(full, f"DELETE FROM {table}")
     assert _first_row(full, table) == row
 
@@ -41,15 +41,15 @@ def test_an_existing_row_cannot_be_inserted_over(full: Shelf, table: str, verb: 
     """INSERT OR REPLACE removes the old row without a delete trigger; the insert itself is refused."""
     row = _first_row(full, table)
     marks = ", ".join("?" * len(row))
-    told = _refused(full, f"{verb} INTO {table} ({', '.join(row)}) VALUES ({marks})", *row.values())
+    told = _refused(full, f'{verb} INTO "{table}" ({", ".join(row)}) VALUES ({marks})', *row.values())
     assert "never replaced" in told
     assert _first_row(full, table) == row
 
 
-def test_a_supersession_cannot_be_replaced_through_the_reading_it_names(full: Shelf) -> None:
+def test_a_reading_cannot_be_replaced_through_its_number_for_life(full: Shelf) -> None:
     """A second key of a row is as good a door for REPLACE as its first."""
-    row = _first_row(full, "supersession") | {"id": 999, "because": "changed my mind"}
-    sql = f"REPLACE INTO supersession ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})"
+    row = _first_row(full, "reading") | {"id": 999, "value": 3.9}
+    sql = f"REPLACE INTO reading ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})"
     assert "never replaced" in _refused(full, sql, *row.values())
 
 
@@ -57,7 +57,7 @@ def test_a_supersession_cannot_be_replaced_through_the_reading_it_names(full: Sh
 def test_what_holds_for_life_cannot_be_changed_or_removed(full: Shelf, table: str) -> None:
     """A cell keeps its code, a build its cells; their state may move on."""
     for column in FOR_LIFE[table]:
-        assert "for life" in _refused(full, f"UPDATE {table} SET {column} = {column}")
+        assert "for life" in _refused(full, f'UPDATE "{table}" SET {column} = {column}')
     assert "never removed" in _refused(full, f"DELETE FROM {table}")
 
 
@@ -99,7 +99,7 @@ def test_an_upsert_on_a_reading_is_refused(full: Shelf) -> None:
 )
 def test_a_reading_out_of_range_is_refused_by_the_table(full: Shelf, column: str, value: object) -> None:
     """CHECKs repeat what validation said, for whoever comes without it."""
-    row = _first_row(full, "reading") | {"id": 999}
+    row = _first_row(full, "reading") | {"id": 999, "key": "A-999"}
     row[column] = value
     sql = f"INSERT INTO reading ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})"
     assert "CHECK constraint failed" in _refused(full, sql, *row.values())
@@ -107,7 +107,7 @@ def test_a_reading_out_of_range_is_refused_by_the_table(full: Shelf, column: str
 
 def test_the_row_that_is_varied_is_taken_when_nothing_is_wrong(full: Shelf) -> None:
     """Else the checks above would pass for any other reason."""
-    row = _first_row(full, "reading") | {"id": 999}
+    row = _first_row(full, "reading") | {"id": 999, "key": "A-999"}
     with full.bare() as conn:
         conn.execute(
             f"INSERT INTO reading ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})", list(row.values())
@@ -126,8 +126,9 @@ def test_the_row_that_is_varied_is_taken_when_nothing_is_wrong(full: Shelf) -> N
         "UPDATE bench SET last_cell = 100000",
         "UPDATE teardown SET objects = 0",
         "UPDATE teardown SET title = '  '",
-        "INSERT INTO bench SELECT 2, letter, 0, 0, created_at_us FROM bench",
-        "INSERT INTO box VALUES ('tin', '', -5.0, 1)",
+        "INSERT INTO bench SELECT 2, letter, 0, 0, 0, 0, 0, 0, 0, '', created_at_us FROM bench",
+        "INSERT INTO box VALUES ('A-99', 'tin', '', -5.0, 1)",
+        "INSERT INTO box VALUES ('tin', 'tin', '', 5.0, 1)",
     ],
 )
 def test_words_and_ranges_of_other_tables_are_checked(full: Shelf, sql: str) -> None:
@@ -135,16 +136,19 @@ def test_words_and_ranges_of_other_tables_are_checked(full: Shelf, sql: str) -> 
     assert "CHECK constraint failed" in _refused(full, sql)
 
 
+BUILD_AGAIN = (
+    "INSERT INTO build SELECT 'A-77', {}, 'reserved', '', reserved_at_us, NULL, NULL, event_id FROM build"
+)
+
+
 def test_a_cell_is_live_in_one_build_only(full: Shelf) -> None:
     """The partial unique index, against a writer who forgets to look."""
     with full.bare() as conn:
         conn.execute(
-            "INSERT INTO project SELECT 'second', body, 1, NULL, state, added_at_us, event_id FROM project"
+            "INSERT INTO project SELECT 'A-78', 'second', body, 1, NULL, state, born, added_at_us, event_id FROM project"
         )
-        conn.execute(
-            "INSERT INTO build SELECT 77, 'second', 'reserved', '', reserved_at_us, NULL, NULL, event_id FROM build"
-        )
-        insert = "INSERT INTO build_cell SELECT 77, 0, 0, code, ?, stage_before FROM build_cell"
+        conn.execute(BUILD_AGAIN.format("'A-78'"))
+        insert = "INSERT INTO build_cell SELECT 'A-77', 0, 0, code, ?, event_id FROM build_cell"
         with pytest.raises(sqlite3.IntegrityError, match="UNIQUE"):
             conn.execute(insert, (1,))
         conn.execute(insert, (0,))
@@ -152,11 +156,7 @@ def test_a_cell_is_live_in_one_build_only(full: Shelf) -> None:
 
 def test_a_project_has_one_live_build(full: Shelf) -> None:
     """Two reservations for one device would hold twice the cells."""
-    told = _refused(
-        full,
-        "INSERT INTO build SELECT 77, project, 'reserved', '', reserved_at_us, NULL, NULL, event_id FROM build",
-    )
-    assert "UNIQUE" in told
+    assert "UNIQUE" in _refused(full, BUILD_AGAIN.format("project"))
 
 
 def test_foreign_keys_are_on_for_every_connection_of_ours(full: Shelf) -> None:

@@ -1,9 +1,10 @@
-"""The tables that queries use, held column by column against the schema they stand for; and why there are two."""
+"""The generated half of the schema is what the models say; and why it is generated and not worked out each time."""
 
 from __future__ import annotations
 
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from sqlalchemy import Table
@@ -11,6 +12,7 @@ from sqlalchemy.dialects import sqlite
 from tests.store.store_bench import CHILD_ENV, Shelf
 
 from straycell.store.schema import tables
+from straycell.store.schema.generate import FILES
 from straycell.store.schema.models import METADATA
 
 SQLITE = sqlite.dialect()
@@ -33,6 +35,12 @@ def test_the_columns_are_those_of_the_schema(name: str) -> None:
         ]
 
     assert described(LIGHT[name]) == described(METADATA.tables[name])
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.name)
+def test_the_generated_files_are_what_the_models_say(path: Path) -> None:
+    """After a change of the models: python -m straycell.store.schema.generate."""
+    assert path.read_text(encoding="utf-8") == FILES[path]()
 
 
 def test_reading_and_writing_load_neither_sqlmodel_nor_alembic(shelf: Shelf) -> None:

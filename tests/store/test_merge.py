@@ -18,7 +18,7 @@ from straycell.cells import Look, Stage
 from straycell.errors import BadData, StoreFault
 from straycell.readings import Charge, Reading
 from straycell.store.book.records import ProjectState
-from straycell.store.merge.take_in import Merged, matched
+from straycell.store.merge.take_in import Merged
 from straycell.store.writer import Writer, open_writer
 
 LATER = NOW + timedelta(days=1)
@@ -64,11 +64,11 @@ def merge(shelf: Shelf, other: Shelf, at: datetime = LATER) -> Merged:
 
 
 def counts(shelf: Shelf) -> dict[str, int]:
-    """Rows of every table but verdicts."""
+    """Rows of every table but verdicts, which are no records."""
     with shelf.bare() as conn:
         names = [n for (n,) in conn.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
         tables = [name for name in names if name not in ("verdict", "alembic_version")]
-        return {name: conn.execute(f"SELECT count(*) FROM {name}").fetchone()[0] for name in tables}
+        return {name: conn.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0] for name in tables}
 
 
 def told(shelf: Shelf, code: str) -> list[tuple[object, ...]]:
@@ -79,12 +79,12 @@ def told(shelf: Shelf, code: str) -> list[tuple[object, ...]]:
 
 def recorded(shelf: Shelf, code: str) -> list[tuple[Reading | Charge, datetime, str, str]]:
     with shelf.reading() as reader:
-        return [(replace(r.item, id=0), r.recorded_at, r.mistake, r.because) for r in reader.recorded(code)]
+        return [(r.item, r.recorded_at, r.mistake, r.because) for r in reader.recorded(code)]
 
 
 def test_everything_of_the_other_bench_is_here_as_it_was_there(shelf: Shelf, other: Other) -> None:
     """Facts, stages, boxes, readings with what was superseded, history with its times, builds."""
-    shelf.good_cells(2)
+    shelf.cells(2)
     merged = merge(shelf, other)
     assert (merged.bench, merged.cells, merged.notes) == ("B", 3, [])
     with shelf.reading() as here, other.reading() as there:
@@ -103,7 +103,7 @@ def test_everything_of_the_other_bench_is_here_as_it_was_there(shelf: Shelf, oth
         assert here.boxes() == there.boxes()
         assert here.blank_codes() == there.blank_codes()
         (build,) = here.builds()
-        assert replace(build, id=1) == replace(there.builds()[0], id=1)
+        assert build == there.builds()[0]
         assert here.project("gauge") == there.project("gauge")
         assert here.check(shelf.rules) == []
     for code in codes:
@@ -144,7 +144,7 @@ def test_a_later_merge_brings_what_happened_since(shelf: Shelf, other: Other) ->
 
 
 def test_a_discard_made_here_since_holds_against_an_older_stand_there(shelf: Shelf, other: Other) -> None:
-    """What was done last holds; the person is told of the difference."""
+    """A discard is stronger than the shelf, whatever was done there since."""
     merge(shelf, other)
     with other.reading() as there:
         _, second, _ = there.codes()
@@ -152,11 +152,11 @@ def test_a_discard_made_here_since_holds_against_an_older_stand_there(shelf: She
         writer.add_readings([look(second, Look.CLEAN, at=LATER)])
     with shelf.writing(LATER + timedelta(hours=2)) as writer:
         writer.discard(second, "dropped again")
-    merged = merge(shelf, other, LATER + timedelta(hours=3))
-    with shelf.reading() as here:
-        assert here.cell(second).stage is Stage.CONDEMNED
-        assert here.check(shelf.rules) == []
-    assert any(second in note and "condemned" in note for note in merged.notes)
+    for mine, file in ((shelf, other), (other, shelf)):
+        merge(mine, file, LATER + timedelta(hours=3))
+        with mine.reading() as here:
+            assert here.cell(second).stage is Stage.CONDEMNED
+            assert here.check(shelf.rules) == []
 
 
 def test_verdicts_follow_from_the_readings_of_both_benches(shelf: Shelf, other: Other) -> None:
@@ -172,8 +172,8 @@ def test_verdicts_follow_from_the_readings_of_both_benches(shelf: Shelf, other: 
         assert here.cell(second).stage is Stage.CONDEMNED
 
 
-def test_boxes_and_meters_that_agree_are_one_and_others_are_told_apart(shelf: Shelf, other: Other) -> None:
-    """The same name with another limit or another accuracy is another thing: it gets its bench's letter."""
+def test_boxes_meters_and_projects_of_one_name_stay_two(shelf: Shelf, other: Other) -> None:
+    """Nothing is paired by its words: another bench's gets its letter behind its name, each in its own store."""
     with shelf.writing(NOW - timedelta(hours=1)) as writer:
         writer.add_meter(replace(FINE, voltage=None))
         writer.add_box("tin", limit_wh=40.0)
@@ -191,31 +191,39 @@ def test_boxes_and_meters_that_agree_are_one_and_others_are_told_apart(shelf: Sh
     before = counts(shelf)
     assert merge(shelf, other, LATER + timedelta(days=1)).events == 0
     assert counts(shelf) == before
+    merge(other, shelf)
+    with other.reading() as there:
+        assert {b.name: b.limit_wh for b in there.boxes()} == {"tin (bench A)": 40.0, "tin": 90.0}
 
 
-def test_the_same_code_for_two_cells_is_refused_with_the_codes(shelf: Shelf, tmp_path: Path) -> None:
-    """Two benches that both begin with A: nothing is merged."""
+def test_two_stores_of_one_letter_are_refused_both_ways(shelf: Shelf, tmp_path: Path) -> None:
+    """Both give out the same codes and numbers: nothing is merged, and the person learns what to do."""
     shelf.good_cells(2)
     twin = Shelf(tmp_path / "twin.sqlite")
     twin.cells(3)
-    before = counts(shelf)
-    with pytest.raises(BadData, match=r"both stores gave out A00001O, A00002M \(bench A\)"):
-        merge(shelf, twin)
-    assert counts(shelf) == before
+    for mine, theirs in ((shelf, twin), (twin, shelf)):
+        before = counts(mine)
+        with pytest.raises(BadData, match=r"both bench A, and went their own ways at write A-1 ") as caught:
+            merge(mine, theirs)
+        assert "store bench LETTER" in caught.value.remedy
+        assert counts(mine) == before
 
 
-def test_a_label_set_aside_on_both_benches_is_a_clash_too(shelf: Shelf, tmp_path: Path) -> None:
-    """It hangs on two cells, or will."""
-    twin = Shelf(tmp_path / "twin.sqlite")
-    twin.cells(1)
-    with shelf.writing(NOW) as writer:
-        writer.set_aside_codes(2)
-    with pytest.raises(BadData, match="both stores gave out A00001O"):
-        merge(shelf, twin)
+def test_a_code_claimed_by_hand_on_two_benches_is_refused(shelf: Shelf, other: Other) -> None:
+    """One label stands for two cells, or will."""
+    with other.reading() as there:
+        taken = [there.codes()[0], there.blank_codes()[0]]
+    for code in taken:
+        with shelf.writing(NOW) as writer:
+            writer.add_cells(NMC, code=code)
+        with pytest.raises(BadData, match=f"both stores gave out .*{code}"):
+            merge(shelf, other)
+        with pytest.raises(BadData, match=f"both stores gave out .*{code}"):
+            merge(other, shelf)
 
 
-def test_a_copy_that_went_its_own_way_comes_home(shelf: Shelf, tmp_path: Path) -> None:
-    """Same letter, no code given out twice: what was measured on the road is taken, the next code is free."""
+def test_a_copy_that_alone_was_written_to_comes_home(shelf: Shelf, tmp_path: Path) -> None:
+    """Same letter, one chain: what was measured on the road is taken as it is, and the next code is free."""
     (code,) = shelf.cells(1)
     copy = Shelf(tmp_path / "road.sqlite")
     shutil.copyfile(shelf.path, copy.path)
@@ -226,7 +234,137 @@ def test_a_copy_that_went_its_own_way_comes_home(shelf: Shelf, tmp_path: Path) -
     assert (merged.cells, merged.readings) == (1, 1)
     with shelf.writing(LATER) as writer:
         (next_one,) = writer.add_cells(NMC)
-    assert next_one.code > fresh.code
+        assert next_one.code > fresh.code
+        (number,) = [r.id for r in writer.add_readings([found(next_one.code, 3.6, LATER)])]
+    assert str(number) == "A-2"
+
+
+def test_copies_that_went_their_own_ways_are_refused_both_ways(shelf: Shelf, tmp_path: Path) -> None:
+    """Both were written to under one letter: the first write that differs is named."""
+    (code,) = shelf.cells(1)
+    copy = Shelf(tmp_path / "road.sqlite")
+    shutil.copyfile(shelf.path, copy.path)
+    copy.add(found(code, 3.7))
+    shelf.add(found(code, 3.6))
+    for mine, theirs in ((shelf, copy), (copy, shelf)):
+        with pytest.raises(BadData, match="went their own ways at write A-3"):
+            merge(mine, theirs)
+
+
+def test_a_copy_with_a_letter_of_its_own_is_merged_both_ways(shelf: Shelf, tmp_path: Path) -> None:
+    """`store bench B` right after copying: the past is shared, what follows is told apart by its letter."""
+    (code,) = shelf.cells(1)
+    copy = Shelf(tmp_path / "road.sqlite")
+    shutil.copyfile(shelf.path, copy.path)
+    with copy.writing() as writer:
+        assert writer.take_letter("B") == "A"
+    (there,) = copy.add(found(code, 3.7))
+    (here,) = shelf.add(found(code, 3.6, LATER), at=LATER)
+    assert (str(there.id), str(here.id)) == ("B-1", "A-1")
+    with copy.writing() as writer:
+        (fresh,) = writer.add_cells(NMC)
+    assert fresh.code.startswith("B")
+    for mine, theirs in ((shelf, copy), (copy, shelf)):
+        merge(mine, theirs)
+        with mine.reading() as reader:
+            assert [str(r.item.id) for r in reader.recorded(code)] == ["B-1", "A-1"]
+            assert reader.check(shelf.rules) == []
+
+
+@pytest.mark.parametrize(("letter", "words"), [("A", "already"), ("B", "known here")])
+def test_a_letter_in_use_is_no_letter_of_ones_own(
+    shelf: Shelf, other: Other, letter: str, words: str
+) -> None:
+    """Its own, and one whose records stand here."""
+    shelf.cells(1)
+    merge(shelf, other)
+    with pytest.raises(BadData, match=words), shelf.writing() as writer:
+        writer.take_letter(letter)
+
+
+def test_two_stores_that_took_each_other_in_are_at_rest(shelf: Shelf, other: Other) -> None:
+    """The second merge brings the first one's own write along; from then on nothing is new on either side."""
+    shelf.good_cells(1)
+    merge(shelf, other)
+    merge(other, shelf)
+    assert writes(shelf) == writes(other)
+    for mine, theirs in ((shelf, other), (other, shelf)):
+        before = mine.path.read_bytes()
+        assert merge(mine, theirs, LATER + timedelta(days=9)).events == 0
+        assert mine.path.read_bytes() == before
+
+
+def test_a_merge_is_the_same_write_on_whichever_side_it_is_made(
+    shelf: Shelf, other: Other, tmp_path: Path
+) -> None:
+    """Sorted parents and the later of their times: the two results share every write."""
+    shelf.good_cells(1)
+    left, right = Shelf(tmp_path / "left.sqlite"), Other(tmp_path / "right.sqlite")
+    shutil.copyfile(shelf.path, left.path)
+    shutil.copyfile(other.path, right.path)
+    merge(left, other, LATER)
+    merge(right, shelf, LATER + timedelta(days=3))
+    assert writes(left) == writes(right)
+
+
+def writes(shelf: Shelf) -> set[str]:
+    """The keys of all writes."""
+    with shelf.bare() as conn:
+        return {key for (key,) in conn.execute('SELECT key FROM "write"')}
+
+
+def test_a_fact_that_two_benches_changed_apart_is_disputed_until_it_is_corrected(
+    shelf: Shelf, other: Other
+) -> None:
+    """Both values stand; the next correction settles it on both benches."""
+    merge(shelf, other)
+    with other.reading() as there:
+        _, second, _ = there.codes()
+    with shelf.writing(LATER) as writer:
+        writer.correct_cell(second, {"chemistry": "lfp"}, "3.3 V at rest")
+    with other.writing(LATER) as writer:
+        writer.correct_cell(second, {"chemistry": "lco"}, "read on the sleeve")
+    for mine, theirs in ((shelf, other), (other, shelf)):
+        merged = merge(mine, theirs, LATER + timedelta(hours=1))
+        assert mine is other or any("differently" in note for note in merged.notes)
+        with mine.reading() as reader:
+            assert reader.evidence(second).disputed == ("chemistry",)
+    with shelf.writing(LATER + timedelta(hours=2)) as writer:
+        writer.correct_cell(second, {"chemistry": "lfp"}, "the print says so")
+    merge(other, shelf, LATER + timedelta(hours=3))
+    for mine in (shelf, other):
+        with mine.reading() as reader:
+            assert reader.evidence(second).disputed == ()
+            assert reader.cell(second).facts.chemistry == "lfp"
+
+
+def test_a_cell_in_a_build_on_both_benches_is_refused(shelf: Shelf, other: Other) -> None:
+    """It cannot be in two devices: both are named."""
+    with other.reading() as there:
+        good = there.codes()[0]
+    with other.writing() as writer:
+        writer.dismantle("gauge")
+    merge(shelf, other)
+    for mine, name in ((shelf, "lamp"), (other, "gauge")):
+        with mine.writing(LATER) as writer:
+            if name == "lamp":
+                writer.add_project(name, f"name = '{name}'", 1)
+            writer.reserve(name, [[good]], "plan")
+    for mine, theirs in ((shelf, other), (other, shelf)):
+        with pytest.raises(BadData, match=f"cell {good} is in a build in both stores: for '.*' and for '.*'"):
+            merge(mine, theirs)
+
+
+def test_a_store_that_was_changed_by_hand_is_not_taken_in(shelf: Shelf, other: Other) -> None:
+    """The first write that does not fit is named, and nothing is merged."""
+    shelf.good_cells(1)
+    with other.bare() as conn:
+        conn.execute("DROP TRIGGER reading_no_update")
+        conn.execute("UPDATE reading SET value = 3.9 WHERE quantity = 'voltage'")
+    before = counts(shelf)
+    with pytest.raises(StoreFault, match="changed by hand: write B-3 "):
+        merge(shelf, other)
+    assert counts(shelf) == before
 
 
 def test_a_file_that_is_no_other_store_is_refused(shelf: Shelf, tmp_path: Path) -> None:
@@ -262,12 +400,6 @@ def test_the_other_store_is_only_read(shelf: Shelf, other: Other) -> None:
     assert other.path.read_bytes() == raw
 
 
-def test_events_alike_are_paired_one_to_one() -> None:
-    """Two the same there and one here: one is known, the other new."""
-    alike = (1, "readings-added")
-    assert matched([(5, alike)], [(1, alike), (2, alike), (3, (2, "x"))]) == ({1: 5}, [2, 3])
-
-
 def test_corrections_of_a_teardown_are_merged_the_latest_word_on_each_field(
     shelf: Shelf, tmp_path: Path
 ) -> None:
@@ -276,6 +408,8 @@ def test_corrections_of_a_teardown_are_merged_the_latest_word_on_each_field(
         writer.add_teardown("lmap", "lamp", None, "kerb")
     copy = Shelf(tmp_path / "copy.sqlite")
     shutil.copy(shelf.path, copy.path)
+    with copy.writing(day(1)) as writer:
+        writer.take_letter("B")
     with shelf.writing(day(2)) as writer:
         writer.correct_teardown("AT1", {"title": "lamp", "place": "yard"}, "slip")
     with copy.writing(day(3)) as writer:

@@ -156,6 +156,55 @@ def test_an_upgrade_migrates_once_and_tells_both_versions(
     assert not full.path.with_name("absent.sqlite").exists()
 
 
+INVENTED = """
+from alembic import op
+import sqlalchemy as sa
+
+revision = "{new:04d}"
+down_revision = "{old:04d}"
+
+
+def upgrade() -> None:
+    with op.batch_alter_table("upset", recreate="always") as table:
+        table.add_column(sa.Column("loudness_db", sa.Float()))
+"""
+
+
+def test_a_store_is_brought_from_one_version_to_the_next(
+    full: Shelf, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An invented migration that makes a table again: rows, guards and the chain of writes are as before."""
+    from straycell.store.schema.migrations import run
+
+    old, new = schema.VERSION, schema.VERSION + 1
+    (tmp_path / "next.py").write_text(INVENTED.format(old=old, new=new), encoding="utf-8")
+    monkeypatch.setattr(run, "LOCATIONS", [*run.LOCATIONS, tmp_path])
+    monkeypatch.setattr(schema, "VERSION", new)
+    with full.bare() as conn:
+        before = conn.execute("SELECT key, code, kind FROM upset").fetchall()
+    assert schema.bring_up(full.path, NOW) == (old, new)
+    with full.bare() as conn:
+        assert (
+            conn.execute("SELECT key, code, kind FROM upset WHERE loudness_db IS NULL").fetchall() == before
+        )
+        assert conn.execute("SELECT * FROM alembic_version").fetchall() == [(schema.revision_of(new),)]
+    with full.reading() as reader:
+        assert reader.check(full.rules) == []
+    with full.writing() as writer:
+        writer.add_incident("drop", [writer.codes()[1]])
+
+
+def test_a_store_of_the_trials_is_refused_with_what_to_do(full: Shelf) -> None:
+    """Written before anything was released: it can be written out by what wrote it, and taken in as lists."""
+    with full.bare() as conn:
+        conn.execute(f"PRAGMA application_id = {schema.TRIAL_ID}")
+        conn.execute("PRAGMA user_version = 4")
+    for door in (full.reading, full.writing):
+        with pytest.raises(StoreFault, match="by a trial version") as caught, door():
+            pass
+        assert "export" in caught.value.remedy
+
+
 def test_a_migration_that_fails_changes_nothing(full: Shelf, monkeypatch: pytest.MonkeyPatch) -> None:
     """All of it is one transaction."""
     before = normalised(full.path)

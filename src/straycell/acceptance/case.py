@@ -13,6 +13,7 @@ from straycell.acceptance.evidence import DISMANTLED, Evidence
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.rules import Limit, RuleSet, chemistry_keys
 from straycell.cells import CellFacts, Chemistry, Form
+from straycell.keys import NEW, RecordKey
 from straycell.markings import read_marking
 from straycell.quantities import Dimension, Measured, show
 from straycell.readings import Charge, Quantity, Reading, Where, measured
@@ -28,7 +29,7 @@ class Case:
     facts: CellFacts
     rules: RuleSet
     now: datetime
-    last_reading: int | None = None
+    last_reading: RecordKey | None = None
     memo: dict[object, Any] = field(default_factory=dict, compare=False, repr=False)
 
     # --- looking things up ---
@@ -57,7 +58,7 @@ class Case:
         """True unless only earlier readings count and this one, and what it stands for, came later."""
         return self.last_reading is None or self.number(item) <= self.last_reading
 
-    def number(self, item: Reading | Charge) -> int:
+    def number(self, item: Reading | Charge) -> RecordKey:
         """When it came in the order of recording; what took another's place counts from the first of its chain."""
         return self._first_ids.get(item.id, item.id)
 
@@ -66,7 +67,7 @@ class Case:
         return replace(self, last_reading=max(self.number(item) for item in items), memo={})
 
     @cached_property
-    def _first_ids(self) -> dict[int, int]:
+    def _first_ids(self) -> dict[RecordKey, RecordKey]:
         return dict(self.evidence.stands_for)
 
     def of(self, *quantities: Quantity) -> tuple[Reading, ...]:
@@ -195,7 +196,7 @@ class Case:
         """The latest charge that had ended at a time."""
         return next((c for c in reversed(self.charges) if c.at <= at), None)
 
-    def disturbed(self, start: datetime, end: datetime, *, known_by: int | None = None) -> bool:
+    def disturbed(self, start: datetime, end: datetime, *, known_by: RecordKey | None = None) -> bool:
         """True when a charge, a discharge or work in a build lies after `start`, up to `end`.
 
         `known_by` leaves out what was recorded after the reading of that number.
@@ -216,14 +217,14 @@ class Case:
         )
 
     @cached_property
-    def _disturbances(self) -> list[tuple[datetime, int]]:
+    def _disturbances(self) -> list[tuple[datetime, RecordKey]]:
         """(when, number of the record) of all that moves charge; work in a build is known at once."""
         moved: list[Reading | Charge] = [*self.charges, *self.of(Quantity.CAPACITY)]
         moments = [(item.at, self.number(item)) for item in moved]
         # In a build a cell is used, which nobody records: rest voltages before, in it and after are no pair.
-        moments += [(upset.at, 0) for upset in self.evidence.upsets if upset.kind == DISMANTLED]
+        moments += [(upset.at, NEW) for upset in self.evidence.upsets if upset.kind == DISMANTLED]
         # Built in at the very moment of a reading means after it: that is what the build was chosen by.
-        return moments + [(at + timedelta.resolution, 0) for at in self.evidence.installed_at]
+        return moments + [(at + timedelta.resolution, NEW) for at in self.evidence.installed_at]
 
     # --- writing reasons ---
 

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import IntEnum, StrEnum
 
+from straycell.keys import RecordKey
+
 
 class Outcome(IntEnum):
     """What a cell may be used for; a larger one allows more."""
@@ -55,7 +57,7 @@ class Reason:
     unit: str = ""
     safety: bool = False
     source: str = ""
-    reading: int | None = None
+    reading: RecordKey | None = None
     at: datetime | None = None
     until: datetime | None = None
     todo: str = ""
@@ -83,7 +85,7 @@ class Verdict:
     missing: tuple[Missing, ...]
     at: datetime
     valid_until: datetime | None
-    last_reading: int
+    last_reading: str
 
     @property
     def deciding(self) -> tuple[Reason, ...]:

@@ -12,10 +12,15 @@ from operator import attrgetter
 from typing import Any
 
 from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
+from straycell.keys import RecordKey, key_of
 
 
 def _time(value: datetime | None) -> str | None:
     return value.isoformat() if value is not None else None
+
+
+def _key(value: RecordKey | None) -> str | None:
+    return None if value is None else str(value)
 
 
 def _back(value: str | None) -> datetime | None:
@@ -35,7 +40,7 @@ def reason_to_json(reason: Reason) -> dict[str, Any]:
         "unit": reason.unit,
         "safety": reason.safety,
         "source": reason.source,
-        "reading": reason.reading,
+        "reading": _key(reason.reading),
         "at": _time(reason.at),
         "until": _time(reason.until),
         "todo": reason.todo,
@@ -87,7 +92,7 @@ def _reason(data: Mapping[str, Any]) -> Reason:
         unit=data["unit"],
         safety=data["safety"],
         source=data["source"],
-        reading=data["reading"],
+        reading=key_of(data["reading"]) if data["reading"] else None,
         at=_back(data["at"]),
         until=_back(data["until"]),
         todo=data["todo"],
@@ -99,7 +104,7 @@ def _reason(data: Mapping[str, Any]) -> Reason:
 
 _COLUMNS = tuple(field.name for field in fields(Reason))
 _values = attrgetter(*_COLUMNS)
-_SOURCE, _CEILING = _COLUMNS.index("source"), _COLUMNS.index("ceiling")
+_SOURCE, _CEILING, _READING = (_COLUMNS.index(name) for name in ("source", "ceiling", "reading"))
 _TIMES = tuple(_COLUMNS.index(name) for name in ("at", "until", "earliest"))
 
 
@@ -126,6 +131,7 @@ def _row(reason: Reason, numbers: dict[str, int]) -> list[Any]:
     row = list(_values(reason))
     row[_SOURCE] = numbers.setdefault(reason.source, len(numbers))
     row[_CEILING] = reason.ceiling.word
+    row[_READING] = _key(reason.reading)
     for place in _TIMES:
         row[place] = _time(row[place])
     return row

@@ -1,17 +1,23 @@
-"""From a file to what the store keeps of it: read, reduced under the rules, turned into readings. No screen, no store."""
+"""From a file to what the store keeps of it: read, reduced under the rules, turned into readings, filed."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime, timedelta
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from straycell.acceptance.case import Case
 from straycell.acceptance.checks.retention import SOON
+from straycell.bench.context import Bench
+from straycell.bench.record import Recorded, followed
+from straycell.bench.uncounted_capacity import doubted, remedy
 from straycell.cells import Chemistry
 from straycell.errors import BadData
+from straycell.keys import RecordKey
 from straycell.meters import Accuracy, Meter
+from straycell.quantities import Dimension, show
 from straycell.readings import CautiousDefaults, Charge, Quantity, Reading
 from straycell.store.book.records import NewTrace, TraceEntry
 
@@ -172,6 +178,83 @@ def _notes(charge: Charge | None) -> list[str]:
     if charge is None:
         return []
     return [
-        f"charge #{charge.id} is taken to have come before this trace; if it came after it, "
+        f"charge {charge.id} is taken to have come before this trace; if it came after it, "
         "say when the trace ended: --at TIME"
     ]
+
+
+@dataclass(frozen=True, slots=True)
+class Filed:
+    """A trace as filed, what came out of it, and what a person should know of how it was read."""
+
+    entry: TraceEntry
+    recorded: Recorded
+    notes: tuple[str, ...]
+
+
+def file_trace(
+    bench: Bench,
+    code: str,
+    file: Path,
+    *,
+    because: str | None,
+    progress: Callable[[int], Callable[[float], None] | None] = lambda size_bytes: None,
+    meter: str | None = None,
+    at: datetime | None = None,
+    **said: Any,
+) -> Filed:
+    """File a curve of a cell and record what it shows; `said` has `cutoff_v`, `temperature_c`, `columns` of a Request.
+
+    `because` says why a file that is in the store is worked out again; what it gave before is superseded. `progress`
+    makes, from the file's size in bytes, what hears the share that is read. Raises BadData, UsageFault.
+    """
+    from straycell.safety.incidents import heat_incident
+    from straycell.traces.read.layout import file_bytes
+
+    raw = file_bytes(file)
+    with bench.reading() as reader:
+        found = reader.find_code(code)
+        with_meter = None if meter is None else reader.meter(meter)
+        evidence = reader.evidence(found)
+        reader.require_new_trace(raw, found, again=because is not None)
+    request = Request(file.name, raw, at or bench.now, at is not None, with_meter, **said)
+    case = Case(evidence, evidence.facts, bench.rules, bench.now)
+    filing = work_out(case, request, progress(len(raw)))
+    heat = None if filing.warmest_c is None else heat_incident(filing.warmest_c)
+    if heat is not None and because is not None and any(u.kind == heat.id for u in evidence.upsets):
+        heat = None  # the first filing recorded it
+    notes = list(filing.notes)
+    with bench.writing() as writer:
+        entry, made = writer.add_trace(filing.new, filing.items, because)
+        if heat is not None:
+            hot = f"{show(filing.warmest_c or 0.0, Dimension.TEMPERATURE)} in trace {entry.id}"
+            writer.add_incident(heat.id, [found], hot, heat.severe)
+            notes.append(f"{hot}: incident '{heat.id}' recorded ({heat.text}): {heat.why}")
+        return Filed(entry, followed(bench, writer, made, [found]), tuple(notes))
+
+
+@dataclass(frozen=True, slots=True)
+class TraceSheet:
+    """A filed trace with its file, the numbers of the readings that came out of it (`gone`: superseded), and doubts.
+
+    `doubts` says which of its capacities do not count, and why; `remedy` what one must be to count.
+    """
+
+    entry: TraceEntry
+    raw: bytes
+    stand: tuple[RecordKey, ...]
+    gone: tuple[RecordKey, ...]
+    doubts: Mapping[RecordKey, str]
+    remedy: str
+
+
+def trace_sheet(bench: Bench, number: str) -> TraceSheet:
+    """The sheet of a filed trace; its number as typed. Raises BadData when there is none of that number."""
+    with bench.reading() as reader:
+        entry = reader.trace(reader.trace_number(number))
+        stand, gone = reader.trace_readings(entry.id)
+        raw = reader.trace_file(entry.id)
+        evidence = reader.evidence(entry.cell)
+    doubts = {n: why for n, why in doubted(evidence, bench.rules, bench.now).items() if n in stand}
+    what_to_do = remedy(evidence, bench.rules, bench.now) if doubts else ""
+    return TraceSheet(entry, raw, tuple(stand), tuple(gone), doubts, what_to_do)

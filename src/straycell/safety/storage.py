@@ -19,6 +19,7 @@ from straycell.acceptance.conformance import Side, against_max, against_min
 from straycell.acceptance.evidence import DISMANTLED
 from straycell.acceptance.reasons import Outcome, Reason, Status, Verdict
 from straycell.cells import Chemistry
+from straycell.keys import NEW, RecordKey
 from straycell.physics.curves import state_of_charge_range
 from straycell.readings import Charge, Quantity, Reading
 from straycell.safety.due.trends import falls
@@ -119,9 +120,9 @@ def _rests(case: Case, with_found: bool) -> list[Reading]:
 
 def _last_act(case: Case) -> tuple[datetime, Charge | Reading | None] | None:
     """The latest charge, capacity run or let-down, or None beside the time of coming back from a build."""
-    acts: list[tuple[datetime, int, Charge | Reading | None]] = [(c.at, c.id, c) for c in case.charges]
+    acts: list[tuple[datetime, RecordKey, Charge | Reading | None]] = [(c.at, c.id, c) for c in case.charges]
     acts += [(r.at, r.id, r) for r in case.of(Quantity.CAPACITY, Quantity.LET_DOWN)]
-    acts += [(u.at, 0, None) for u in case.evidence.upsets if u.kind == DISMANTLED]
+    acts += [(u.at, NEW, None) for u in case.evidence.upsets if u.kind == DISMANTLED]
     if not acts:
         return None
     at, _, act = max(acts, key=lambda entry: entry[:2])
@@ -216,7 +217,7 @@ def _planned(case: Case, charged_at: datetime, best: Outcome) -> tuple[bool, dat
     if not inside:
         wait = timedelta(hours=case.figure("pair-rest"))
         return False, charged_at + wait + timedelta(days=case.figure("pair-days", best.word))
-    pair = make_pair(case, Charge(0, case.evidence.code, charged_at, 0.0, 0.0), inside[0], inside[0])
+    pair = make_pair(case, Charge(NEW, case.evidence.code, charged_at, 0.0, 0.0), inside[0], inside[0])
     return True, inside[0].at + timedelta(days=least_days(case, pair, best))
 
 

@@ -9,7 +9,8 @@ from sqlalchemy import Connection, select
 
 from straycell.cells import parse_code
 from straycell.errors import BadData
-from straycell.store.book import readings, traces
+from straycell.store import chain
+from straycell.store.book import derived, readings, traces
 from straycell.store.column_values import from_us
 from straycell.store.schema.guards import trigger_faults
 from straycell.store.schema.tables import BLANK_CODE, CELL
@@ -26,6 +27,7 @@ def faults(conn: Connection, rules: RuleSet | None) -> list[str]:
     if broken:
         return broken
     found = [*trigger_faults(conn), *_index_faults(conn), *_code_faults(conn)]
+    found += [*chain.faults(conn), *derived.faults(conn)]
     return [*found, *traces.file_faults(conn), *_verdict_faults(conn, rules)]
 
 
@@ -64,7 +66,7 @@ def _verdict_faults(conn: Connection, rules: RuleSet | None) -> Iterator[str]:
         row = recorded.get(code)
         if row is None:
             yield f"cell {code} has no recorded verdict"
-        elif row.last_reading != last.get(code, 0):
+        elif row.last_reading != last.get(code, ""):
             yield f"the verdict of cell {code} does not know its last reading"
         elif row.rules_hash == current.hash:
             again = verdicts.judge(evidence, current, from_us(row.at_us))

@@ -15,6 +15,7 @@ from sqlalchemy import Connection, func, select
 
 from straycell.builds import Build
 from straycell.cells import Cell, Chemistry, Form, Stage
+from straycell.keys import RecordKey
 from straycell.meters import Meter
 from straycell.readings import Charge, Quantity, Reading
 from straycell.store.book import (
@@ -40,11 +41,12 @@ from straycell.store.book.records import (
     Standing,
     TraceEntry,
 )
+from straycell.store.book.typed import find_key
 from straycell.store.check import faults
 from straycell.store.column_values import from_us
 from straycell.store.engine import connected, reading_engine, recover, store_faults
 from straycell.store.schema.create import VERSION, require_current
-from straycell.store.schema.tables import BENCH, CELL, EVENT, PROJECT, READING, TRACE, VERDICT
+from straycell.store.schema.tables import BENCH, CELL, EVENT, HANDOVER, PROJECT, READING, TRACE, VERDICT
 from straycell.store.verdicts import recorded as verdicts
 from straycell.store.verdicts.evidence import evidences
 from straycell.teardowns import Teardown
@@ -83,6 +85,12 @@ class Reader:
             return
         with self._conn.begin():
             yield self._conn
+
+    @contextmanager
+    def snapshot(self) -> Iterator[None]:
+        """All that is asked within the block is of one state; no other process can commit meanwhile."""
+        with self._look():
+            yield
 
     # bench and codes
 
@@ -174,12 +182,12 @@ class Reader:
         with self._look() as conn:
             return handovers.handovers(conn)
 
-    def handover(self, number: int) -> HandoverEntry:
+    def handover(self, number: RecordKey) -> HandoverEntry:
         """One hand-over. Raises BadData."""
         with self._look() as conn:
             return handovers.handover(conn, number)
 
-    def handover_list(self, number: int, rules: RuleSet, now: datetime) -> HandoverList:
+    def handover_list(self, number: RecordKey, rules: RuleSet, now: datetime) -> HandoverList:
         """The list of a hand-over: as it would go now, or as it went. Raises BadData."""
         with self._look() as conn:
             return handovers.list_of(conn, handovers.handover(conn, number), rules, now)
@@ -206,7 +214,7 @@ class Reader:
         with self._look() as conn:
             return readings.recorded(conn, code, with_superseded=with_superseded)
 
-    def reading(self, number: int) -> RecordedReading:
+    def reading(self, number: RecordKey) -> RecordedReading:
         """One reading or charge by its number. Raises BadData."""
         with self._look() as conn:
             return readings.reading(conn, number)
@@ -216,6 +224,21 @@ class Reader:
         with self._look() as conn:
             return readings.latest(conn, quantity)
 
+    def reading_number(self, text: str) -> RecordKey:
+        """The number of a reading or charge as a person types it. Raises BadData."""
+        with self._look() as conn:
+            return find_key(conn, READING, text, "reading")
+
+    def trace_number(self, text: str) -> RecordKey:
+        """The number of a trace as a person types it. Raises BadData."""
+        with self._look() as conn:
+            return find_key(conn, TRACE, text, "trace")
+
+    def handover_number(self, text: str) -> RecordKey:
+        """The number of a hand-over as a person types it. Raises BadData."""
+        with self._look() as conn:
+            return find_key(conn, HANDOVER, text, "hand-over")
+
     # traces
 
     def traces(self, code: str | None = None) -> list[TraceEntry]:
@@ -223,17 +246,17 @@ class Reader:
         with self._look() as conn:
             return traces.traces(conn, code)
 
-    def trace(self, number: int) -> TraceEntry:
+    def trace(self, number: RecordKey) -> TraceEntry:
         """One trace by its number. Raises BadData."""
         with self._look() as conn:
             return traces.trace(conn, number)
 
-    def trace_file(self, number: int) -> bytes:
+    def trace_file(self, number: RecordKey) -> bytes:
         """The file of a trace, byte for byte. Raises BadData."""
         with self._look() as conn:
             return traces.trace_file(conn, number)
 
-    def trace_readings(self, number: int) -> tuple[list[int], list[int]]:
+    def trace_readings(self, number: RecordKey) -> tuple[list[RecordKey], list[RecordKey]]:
         """Numbers of what came out of a trace: (those that stand, those superseded)."""
         with self._look() as conn:
             return traces.readings_of(conn, number)
@@ -243,7 +266,7 @@ class Reader:
         with self._look() as conn:
             traces.require_new(conn, raw, code, again=again)
 
-    def curves(self, numbers: Collection[int]) -> dict[int, dict[str, Any]]:
+    def curves(self, numbers: Collection[RecordKey]) -> dict[RecordKey, dict[str, Any]]:
         """The few points kept of each of these traces, by number."""
         with self._look() as conn:
             return traces.curves(conn, numbers)

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from sqlalchemy import Column, ColumnElement, Connection, Select, Table, func, select
 
+from straycell.keys import RecordKey
+from straycell.store import chain
 from straycell.store.column_values import to_json, to_us
-from straycell.store.schema.tables import EVENT, EVENT_CELL
+from straycell.store.schema.tables import BENCH, EVENT, EVENT_CELL
 
 if TYPE_CHECKING:
     from straycell.acceptance import RuleSet
@@ -40,13 +43,18 @@ def insert_one(conn: Connection, table: Table, **values: object) -> int:
     return int(key[0])
 
 
+Run = Literal["reading", "trace", "handover", "record"]
+"""Readings and charges, traces and hand-overs are numbered by themselves: people type these."""
+
+
 @dataclass(slots=True)
 class Pen:
     """One writing session inside one transaction. `now` is UTC.
 
     `touched` cells get a new verdict at the end, `kin` (their pack's siblings) only if theirs changed;
     `clearing` cells may come back from condemned, because what condemned them was taken back. `lost` says of each
-    project that a cell was condemned under its hands, and whether the cell is built in.
+    project that a cell was condemned under its hands, and whether the cell is built in. `merging`: the writes that
+    a merge brings together, and the time it bears on either side.
     """
 
     conn: Connection
@@ -56,6 +64,50 @@ class Pen:
     kin: set[str] = field(default_factory=set)
     clearing: set[str] = field(default_factory=set)
     lost: dict[str, tuple[str, bool]] = field(default_factory=dict)
+    made: chain.Open | None = None
+    merging: tuple[tuple[str, ...], int] | None = None
+
+    @property
+    def write_id(self) -> int:
+        """The write that all of this session's rows belong to; begun when it is first asked for."""
+        if self.made is None:
+            self.made = chain.begin(self.conn)
+        return self.made.id
+
+    def close(self) -> None:
+        """File the write, if anything was written."""
+        if self.made is None:
+            return
+        if not self.conn.execute(select(EVENT.c.id).where(EVENT.c.write_id == self.made.id).limit(1)).first():
+            self.event("judged")
+        chain.close(self.conn, self.made, self.merging)
+        self.made = self.merging = None
+
+    def numbers(self, run: Run, count: int = 1) -> list[RecordKey]:
+        """The bench's next numbers of a run, given out for good."""
+        column = BENCH.c[f"last_{run}"]
+        letter, last = self.conn.execute(select(BENCH.c.letter, column)).one()
+        self.conn.execute(BENCH.update().values({column: last + count}))
+        return [RecordKey(letter, last + 1 + i) for i in range(count)]
+
+    def number(self, run: Run) -> RecordKey:
+        """The bench's next number of a run, given out for good."""
+        return self.numbers(run)[0]
+
+    def entries(self, count: int) -> list[str]:
+        """Names for that many entries of facts; those of a merge are the same on either side."""
+        if self.merging is None:
+            return [str(number) for number in self.numbers("record", count)]
+        return [f"+{hashlib.sha256(' '.join(self.merging[0]).encode()).hexdigest()[:16]}"] * count
+
+    @property
+    def _event_us(self) -> int:
+        return self.now_us if self.merging is None else self.merging[1]
+
+    @property
+    def last_event(self) -> int:
+        """The event recorded last."""
+        return int(self.conn.execute(select(func.coalesce(func.max(EVENT.c.id), 0))).scalar_one())
 
     @property
     def now_us(self) -> int:
@@ -74,7 +126,8 @@ class Pen:
         event_id = insert_one(
             self.conn,
             EVENT,
-            at_us=self.now_us,
+            write_id=self.write_id,
+            at_us=self._event_us,
             verb=verb,
             subject=subject,
             detail=to_json(detail or {}),
@@ -86,7 +139,13 @@ class Pen:
     def events(self, verb: str, whys: Mapping[str, str]) -> None:
         """The same thing done to many cells, an event each; why by code."""
         first = int(self.conn.execute(select(func.max(EVENT.c.id))).scalar() or 0) + 1
-        common = {"at_us": self.now_us, "verb": verb, "subject": "", "detail": "{}"}
+        common = {
+            "write_id": self.write_id,
+            "at_us": self._event_us,
+            "verb": verb,
+            "subject": "",
+            "detail": "{}",
+        }
         numbered = list(enumerate(whys.items(), first))
         if numbered:
             rows = [{"id": number, **common, "because": why} for number, (_, why) in numbered]

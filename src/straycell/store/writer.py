@@ -13,9 +13,11 @@ from typing import TYPE_CHECKING
 
 from straycell.builds import Build
 from straycell.cells import Cell, CellFacts
+from straycell.keys import RecordKey
 from straycell.meters import Meter
 from straycell.readings import Charge, Reading
 from straycell.store.book import (
+    bench,
     boxes,
     builds,
     cells,
@@ -68,6 +70,7 @@ def open_writer(
         writer = Writer(Pen(conn, moment, rules), path)
         yield writer
         writer.settle()
+        writer.close()
 
 
 class Writer(Reader):
@@ -80,6 +83,10 @@ class Writer(Reader):
     def settle(self) -> None:
         """Record the verdicts of all cells touched so far and let their stages follow."""
         rejudge.settle(self._pen)
+
+    def close(self) -> None:
+        """File all of it as one write."""
+        self._pen.close()
 
     @property
     def lost(self) -> Mapping[str, tuple[str, bool]]:
@@ -168,7 +175,7 @@ class Writer(Reader):
 
     def supersede(
         self,
-        reading_id: int,
+        reading_id: RecordKey,
         mistake: str,
         because: str,
         right_cell: str | None = None,
@@ -216,6 +223,10 @@ class Writer(Reader):
         from straycell.store.merge.take_in import merge_store
 
         return merge_store(self._pen, self.path, file, told)
+
+    def take_letter(self, letter: str) -> str:
+        """Give this copy of a store a letter of its own; returns the former one. Raises BadData."""
+        return bench.take_letter(self._pen, letter)
 
     # what it is for
 
@@ -269,7 +280,7 @@ class Writer(Reader):
         self.settle()
         return handovers.add_handover(self._pen, place, codes)
 
-    def close_handover(self, number: int) -> HandoverEntry:
+    def close_handover(self, number: RecordKey) -> HandoverEntry:
         """The cells on it have left the house. Raises BadData."""
         self.settle()
         return handovers.close_handover(self._pen, number)

@@ -10,6 +10,7 @@ from straycell.acceptance.checks.pairs import all_pairs, estimate, least_days, m
 from straycell.acceptance.conformance import Side, against_max
 from straycell.acceptance.evidence import DISMANTLED
 from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.keys import NEW
 from straycell.quantities import Measured
 from straycell.readings import Charge, Quantity, Reading
 
@@ -36,7 +37,7 @@ def spans(case: Case) -> list[tuple[Reading, ...]]:
 
 def loss_between(case: Case, first: Reading, second: Reading) -> Measured | None:
     """Loss in per cent in 30 days between two rest voltages of one span; None when they cannot be compared."""
-    start = Charge(0, case.evidence.code, first.at, 0.0, 0.0)
+    start = Charge(NEW, case.evidence.code, first.at, 0.0, 0.0)
     pair = make_pair(case, start, first, second)
     return None if pair.fault or pair.days <= 0 else estimate(case, pair)
 

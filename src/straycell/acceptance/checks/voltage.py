@@ -138,7 +138,7 @@ def ceiling(case: Case) -> Iterator[Reason]:
     if close is not None:
         yield _too_close(case, close, "voltage-over-full", limit)
     elif case.voltages:
-        highest = max(case.voltages, key=lambda r: (case.measured(r).value, -r.id))
+        highest = min(case.voltages, key=lambda r: (-case.measured(r).value, r.id))
         yield case.reason(
             "voltage-over-full",
             Status.MET,

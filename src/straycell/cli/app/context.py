@@ -13,6 +13,7 @@ from straycell.cli.app import clock, options
 
 if TYPE_CHECKING:
     from straycell.acceptance.rules import RuleSet
+    from straycell.bench.context import Bench
     from straycell.store.reader import Reader
     from straycell.store.writer import Writer
 
@@ -38,6 +39,13 @@ def _load_rules(path: Path | None) -> RuleSet:
     from straycell.acceptance import load_rules
 
     return load_rules(path)
+
+
+def bench() -> Bench:
+    """What a use case works on: this command's store and rules, and the moment it begins."""
+    from straycell.bench.context import Bench
+
+    return Bench(store_path(), rules(), clock.now())
 
 
 def helpers() -> int:
@@ -73,12 +81,8 @@ def writing(*, create: bool = False, bench: str = "A", tell_lost: bool = True) -
 
 
 def _talk_lost(lost: Mapping[str, tuple[str, bool]]) -> None:
+    from straycell.bench.record import lost_words
     from straycell.cli.app import output
 
-    for project, (code, inside) in sorted(lost.items()):
-        if inside:
-            output.talk(f"{code} sits in '{project}': stop using that; straycell build dismantle '{project}'")
-        else:
-            output.talk(
-                f"project '{project}' has lost {code} and waits for another: straycell match '{project}'"
-            )
+    for line in lost_words(lost):
+        output.talk(line)

@@ -109,8 +109,3 @@ def _near_option(option: str, context: typer.Context | None, path: str) -> str:
     known = [opt for param in params for opt in param.opts if opt.startswith("--")]
     near = get_close_matches(option, known, n=2, cutoff=0.6)
     return f"nearest: {', '.join(near)}; see: {path} --help" if near else f"see: {path} --help"
-
-
-def nearest_words(word: str, known: Sequence[str]) -> list[str]:
-    """Known words that a slip would turn into this one, nearest first."""
-    return get_close_matches(word.casefold(), known, n=3, cutoff=0.55)

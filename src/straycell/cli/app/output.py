@@ -13,7 +13,9 @@ from pathlib import Path
 from typing import Any, Literal
 
 from straycell.cli.app import options as session
+from straycell.keys import RecordKey
 from straycell.plain_text import json_text, one_line, screen_lines
+from straycell.typed import day as day
 
 WIDTH = 80
 Cell = str | None
@@ -37,7 +39,7 @@ def plain(value: object) -> Any:
         return number if math.isfinite(number) else None
     if isinstance(value, datetime):
         return stamp(value, separator="T")
-    if isinstance(value, date | Path):
+    if isinstance(value, date | Path | RecordKey):
         return str(value)
     if isinstance(value, Mapping):
         return {str(plain(key)): plain(item) for key, item in value.items()}
@@ -54,13 +56,6 @@ def stamp(at: datetime, *, separator: str = " ") -> str:
 def stamp_short(at: datetime | None) -> str:
     """To the minute with its offset, for pages; `-` when there is none."""
     return "-" if at is None else at.astimezone().isoformat(sep=" ", timespec="minutes")
-
-
-def day(at: datetime | date | None) -> str:
-    """The local day, for tables; `-` when there is none."""
-    if at is None:
-        return "-"
-    return (at.astimezone().date() if isinstance(at, datetime) else at).isoformat()
 
 
 def emit(document: object, show: Callable[[], None]) -> None:

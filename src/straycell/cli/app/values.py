@@ -7,22 +7,18 @@ itself, which is click's business. A quantity, a time or a text that cannot be t
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import UTC, date, datetime
 from enum import StrEnum
 from typing import Any, TypeVar
 
 import typer
 
 from straycell.cli.app import clock
-from straycell.cli.app.faults import nearest_words
 from straycell.errors import BadData, UsageFault
-from straycell.plain_text import require_plain
+from straycell.keys import typed_key
 from straycell.quantities import Dimension, Window, parse_quantity
+from straycell.typed import nearest_words, parse_line, parse_time
 
 _Word = TypeVar("_Word", bound=StrEnum)
-FIRST_DAY = date(1990, 1, 1)
-"""Nothing here can be older: lithium-ion cells were first sold in 1991 (from memory)."""
-TEXT_LIMIT = 500
 
 
 def quantity(
@@ -78,16 +74,6 @@ def _line_parser(name: str) -> Callable[[str], str]:
     return lambda value: parse_line(value, name.removeprefix("--").lower())
 
 
-def parse_line(value: str, name: str) -> str:
-    """One line of text without control characters, blanks at the ends cut off."""
-    tidy = " ".join(value.split())
-    if not tidy:
-        raise BadData(f"{name} is empty", "write a few words")
-    if len(tidy) > TEXT_LIMIT:
-        raise BadData(f"{name} has {len(tidy)} characters", f"at most {TEXT_LIMIT}")
-    return require_plain(name, tidy)
-
-
 def whole(flag: str, text: str, *, low: int, high: int) -> Any:
     """An option that takes a whole number from low to high; another is wrong usage."""
 
@@ -114,6 +100,16 @@ def parse_whole(value: str, name: str, *, low: int, high: int) -> int:
     return int(tidy)
 
 
+def record_argument(what: str, text: str, metavar: str = "ID") -> Any:
+    """The number of a record as typed (H-613, or 613 alone); which record it means only the store can tell."""
+
+    def parse(value: str) -> str:
+        typed_key(value, what)
+        return value
+
+    return typer.Argument(parser=parse, metavar=metavar, help=text, show_default=False)
+
+
 def at_option(text: str = "When it was done (default: now).") -> Any:
     """`--at TIME`; gives a UTC time."""
     return typer.Option(
@@ -123,37 +119,6 @@ def at_option(text: str = "When it was done (default: now).") -> Any:
         help=text,
         show_default=False,
     )
-
-
-def parse_time(value: str, now: datetime) -> datetime:
-    """An ISO 8601 time in UTC; without a zone it is local. A time in the future is refused."""
-    try:
-        at = datetime.fromisoformat(value.strip()).astimezone(UTC)
-    except (ValueError, OverflowError, OSError):
-        raise BadData(
-            f"'{value[:60]}' is no ISO 8601 time", "write it like 2026-05-01T18:30 (local)"
-        ) from None
-    if at > now:
-        raise BadData(
-            f"the time {at.astimezone().isoformat(timespec='seconds')} is in the future",
-            f"it is {now.astimezone().isoformat(timespec='seconds')}: check the date and the zone",
-        )
-    if at.date() < FIRST_DAY:
-        raise BadData(f"the time '{value}' is before {FIRST_DAY.year}", "check the year")
-    return at
-
-
-def parse_day(value: str, now: datetime) -> date:
-    """An ISO 8601 day, not in the future."""
-    try:
-        found = date.fromisoformat(value.strip())
-    except ValueError:
-        raise BadData(f"'{value[:60]}' is no ISO 8601 day", "write it like 2026-05-01") from None
-    if found > now.astimezone().date():
-        raise BadData(f"the day {found} is in the future", "check the date")
-    if found < FIRST_DAY:
-        raise BadData(f"the day {found} is before {FIRST_DAY.year}", "check the year")
-    return found
 
 
 def energy_limit(flag: str, text: str) -> Any:

@@ -11,8 +11,8 @@ from typing import Any
 import typer
 from typer.core import TyperCommand, TyperGroup
 
-from straycell.cli.app.faults import nearest_words
 from straycell.errors import UsageFault
+from straycell.typed import nearest_words
 
 _CONTEXT: dict[str, Any] = {"help_option_names": ["--help", "-h"], "max_content_width": 80}
 

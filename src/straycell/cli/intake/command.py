@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from pathlib import Path
+from typing import Annotated, Any
 
 import typer
 
-from straycell.cli.app import options, output, values
+from straycell.bench.intake import closing, store_actions
+from straycell.bench.intake.script import Kept, PrintLabels, Tone
+from straycell.bench.intake.session import intake
+from straycell.bench.intake.state import Evening
+from straycell.cli.app import clock, context, options, output, values
 from straycell.cli.app.faults import EXIT_INTERRUPTED
 from straycell.cli.app.verbs import lone_app
-from straycell.cli.intake import closing, hands, terminal
-from straycell.cli.intake.evening import intake
-from straycell.cli.intake.script import Kept, Tone
-from straycell.cli.intake.state import Evening
+from straycell.cli.intake import terminal
+from straycell.errors import BadData
 from straycell.teardowns import parse_teardown_code
 
 app = lone_app()
@@ -31,8 +34,8 @@ def run(
     """
     code = None if teardown is None else parse_teardown_code(teardown)
     terminal.require_terminal()
-    screen = terminal.Terminal(hands.do, options.current().env)
-    evening = Evening(hands.start(teardown=code, due=due))
+    screen = terminal.Terminal(carry_out, options.current().env)
+    evening = Evening(store_actions.start(context.bench(), teardown=code, due=due))
     stopped = False
     try:
         screen.run(intake(evening))
@@ -44,6 +47,29 @@ def run(
         _end(screen, evening, offer=False)
         raise typer.Exit(EXIT_INTERRUPTED) from None
     _end(screen, evening, offer=not stopped)
+
+
+def carry_out(effect: object) -> Any:
+    """What a dialogue asks for, at the moment it asks."""
+    if isinstance(effect, PrintLabels):
+        return _print_labels(effect)
+    return store_actions.do(context.bench(), effect)
+
+
+def _print_labels(effect: PrintLabels) -> None:
+    from straycell.cli.app.files import write_whole
+    from straycell.cli.nouns.use.label import contents, sheet_cautions
+    from straycell.labels.render import sheet_pdf
+    from straycell.labels.stock import find_stock
+
+    out = Path(effect.path).expanduser()
+    if out.exists():
+        raise BadData(f"{out} is there already", "name another file")
+    if out.suffix.casefold() != ".pdf":
+        raise BadData(f"'{effect.path}' is no PDF", "end the name in .pdf")
+    with context.reading() as reader:
+        labels = contents(reader, effect.codes)
+    write_whole(out, sheet_pdf(labels, find_stock(), clock.now(), cautions=sheet_cautions()))
 
 
 def _end(screen: terminal.Terminal, evening: Evening, *, offer: bool) -> None:

@@ -8,9 +8,9 @@ import textwrap
 from collections.abc import Callable, Mapping
 from typing import Any, TextIO
 
+from straycell.bench.intake.script import Ask, Caution, Large, Say, Talk, Tone
 from straycell.cli.app import options, told_today
 from straycell.cli.intake.glyphs import large
-from straycell.cli.intake.script import Ask, Caution, Large, Say, Talk, Tone
 from straycell.cli.show.cautions_talk import added_by
 from straycell.errors import StraycellError, UsageFault
 from straycell.plain_text import screen_lines

@@ -2,27 +2,45 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from straycell.acceptance.reasons import Outcome
-from straycell.cli.app import clock, context, output
-from straycell.cli.show import verdict_page
-from straycell.cli.show.cautions_talk import parting, talk_cautions
+from straycell.bench import verdict_words
+from straycell.bench.record import After, Recorded, lost_words
+from straycell.cli.app import clock, output
+from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.keys import RecordKey
 from straycell.safety import Step
 
 
-def talk_after(code: str, step: Step = Step.MEASURING) -> None:
-    """Say on stderr where the cell stands now, what comes next, and the cautions for that."""
-    now = clock.now()
-    with context.reading() as reader:
-        verdict = reader.verdict(code, context.rules(), now)
-        facts = reader.cell(code).facts
-    output.talk(f"{code} is now {verdict_page.headline(verdict)}")
-    reasons = verdict_page.why(verdict)
+def talk_recorded(recorded: Recorded, step: Step = Step.MEASURING) -> None:
+    """Say on stderr which projects lost a cell, which capacities do not count, and where each cell stands now."""
+    for line in lost_words(recorded.lost):
+        output.talk(line)
+    talk_doubts(recorded.doubts, recorded.remedy)
+    for after in recorded.after:
+        talk_after(after, step)
+
+
+def talk_doubts(doubts: Mapping[RecordKey, str], remedy: str) -> None:
+    """Which capacities do not count, and once what to do."""
+    for number, why in doubts.items():
+        output.talk(f"{number} is {why}")
+    if doubts and remedy:
+        output.hint(remedy)
+
+
+def talk_after(after: After, step: Step = Step.MEASURING) -> None:
+    """Say where the cell stands now, what comes next, and the cautions for that."""
+    verdict, kinds = after.verdict, [after.cell.facts]
+    output.talk(f"{after.cell.code} is now {verdict_words.headline(verdict)}")
+    reasons = verdict_words.why(verdict)
     if verdict.outcome is Outcome.DISCARD and reasons:
         output.talk(f"because {reasons[0]}")
-    steps = verdict_page.steps(verdict, now)
+    steps = verdict_words.steps(verdict, clock.now())
     if steps:
         output.hint(f"next: {steps[0].as_next}")
     if verdict.outcome is Outcome.DISCARD:
-        talk_cautions(*parting(verdict), kinds=[facts])
+        talk_cautions(*verdict_words.parting(verdict), kinds=kinds)
     else:
-        talk_cautions(step, kinds=[facts])
+        talk_cautions(step, kinds=kinds)

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from straycell.acceptance.reasons import Status, Verdict
 from straycell.cells import CellFacts, Chemistry, Form
 from straycell.cli.app import options, output, told_today
 from straycell.safety import Step, spoken_cautions
@@ -28,12 +27,3 @@ def added_by(kinds: Iterable[CellFacts]) -> list[Step]:
     primary = any(known.chemistry is Chemistry.PRIMARY for known in facts)
     pouch = any(known.form is Form.POUCH for known in facts)
     return [*[Step.PRIMARY] * primary, *[Step.POUCH] * pouch]
-
-
-_DAMAGE = ("look-damage", "look-deformed")
-
-
-def parting(verdict: Verdict) -> list[Step]:
-    """The steps whose cautions a cell out of use asks for: those of damage only where it was seen."""
-    damaged = any(r.rule in _DAMAGE and r.status is Status.FAILED for r in verdict.reasons)
-    return [Step.LOOK_BAD, Step.DISCARD] if damaged else [Step.DISCARD]

@@ -3,48 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from datetime import datetime
 from typing import TYPE_CHECKING
 
-from straycell.acceptance.reasons import Verdict
 from straycell.acceptance.record import verdict_to_json
+from straycell.bench import verdict_words
+from straycell.bench.cell_sheet import CellSheet
 from straycell.cells import Cell, CellFacts
 from straycell.cli.app import output
 from straycell.cli.show import shapes, verdict_page
+from straycell.keys import RecordKey
 from straycell.quantities import Dimension, Measured
 from straycell.quantities import show as show_quantity
-from straycell.readings import CautiousDefaults, Charge, Quantity, Reading, measured
+from straycell.readings import (
+    FACTS,
+    FIELDS,
+    KINDS,
+    CautiousDefaults,
+    Charge,
+    Item,
+    Quantity,
+    measured,
+    said_of,
+)
 
 if TYPE_CHECKING:
-    from straycell.acceptance import Figures
     from straycell.store.book.records import RecordedReading
 
 _D = Dimension
-DIMENSIONS: dict[Quantity, Dimension] = {
-    Quantity.VOLTAGE: _D.VOLTAGE,
-    Quantity.AS_FOUND_VOLTAGE: _D.VOLTAGE,
-    Quantity.CAPACITY: _D.CAPACITY,
-    Quantity.RESISTANCE: _D.RESISTANCE,
-    Quantity.TEMPERATURE: _D.TEMPERATURE,
-    Quantity.LET_DOWN: _D.VOLTAGE,
-}
 
 
-@dataclass(frozen=True, slots=True)
-class CellPage:
-    """Everything the page shows, read in one go; `doubted` tells which capacities do not count, and why."""
-
-    cell: Cell
-    verdict: Verdict
-    figures: Figures
-    recorded: tuple[RecordedReading, ...]
-    defaults: CautiousDefaults
-    now: datetime
-    doubted: Mapping[int, str] = field(default_factory=dict)
-
-
-def document(page: CellPage) -> shapes.Json:
+def document(page: CellSheet) -> shapes.Json:
     """The page as JSON: the cell, its figures, its readings (superseded ones marked), its verdict."""
     return shapes.cell_json(page.cell) | {
         "outcome": page.verdict.outcome.word,
@@ -54,7 +42,7 @@ def document(page: CellPage) -> shapes.Json:
     }
 
 
-def show(page: CellPage) -> None:
+def show(page: CellSheet) -> None:
     """Print the page for a person."""
     cell = page.cell
     output.say(f"{cell.code}  {cell.facts.form} {cell.facts.chemistry}  {cell.facts.marking}".rstrip())
@@ -63,12 +51,12 @@ def show(page: CellPage) -> None:
     output.facts(_identity(cell), indent="  ")
     output.section("Measured")
     output.facts(_figures(page), indent="  ")
-    reasons = verdict_page.why(page.verdict, at_most=5)
+    reasons = verdict_words.why(page.verdict, at_most=5)
     if reasons:
         output.section("Why")
         output.bullets(reasons)
     output.section("Next")
-    output.bullets(verdict_page.next_steps(page.verdict, page.now) or ["nothing: it is ready for a project"])
+    output.bullets(verdict_words.next_steps(page.verdict, page.now) or ["nothing: it is ready for a project"])
     output.section("Readings")
     rows = [_reading_row(recorded, page.defaults, page.doubted) for recorded in page.recorded]
     output.table(["id", "what", "value", "at", "how"], rows, flexible="how", empty="none recorded yet")
@@ -107,19 +95,11 @@ def rated(known: CellFacts) -> str:
 
 
 def _flags(known: CellFacts) -> list[str]:
-    return [
-        text
-        for text, is_so in (
-            ("re-wrapped", known.rewrapped),
-            ("welded tabs", known.tabs),
-            ("protection board", known.protection_board),
-            ("confirmed as rechargeable", known.confirmed_rechargeable),
-        )
-        if is_so
-    ]
+    flags = (field for field in FACTS.values() if field.kind is bool and field.name != "bought_new")
+    return [field.noun for field in flags if getattr(known, field.name)]
 
 
-def _figures(page: CellPage) -> list[tuple[str, str | None]]:
+def _figures(page: CellSheet) -> list[tuple[str, str | None]]:
     f = page.figures
     none = "nothing that counts today"
     capacity = figure(f.capacity, _D.CAPACITY)
@@ -145,74 +125,54 @@ def figure(value: Measured | None, dimension: Dimension) -> str:
 
 
 def _reading_row(
-    recorded: RecordedReading, defaults: CautiousDefaults, doubted: Mapping[int, str]
+    recorded: RecordedReading, defaults: CautiousDefaults, doubted: Mapping[RecordKey, str]
 ) -> list[str | None]:
     item = recorded.item
-    what = "charge" if isinstance(item, Charge) else item.quantity.value
-    how = describe_charge(item) if isinstance(item, Charge) else describe_reading(item)
+    how = describe(item)
     if item.id in doubted:
         how = f"{doubted[item.id]} ({how})"
     if recorded.superseded:
-        by = f" by #{recorded.superseded_by}" if recorded.superseded_by else ""
+        by = f" by {recorded.superseded_by}" if recorded.superseded_by else ""
         how = f"superseded{by} ({recorded.mistake}): {recorded.because}"
-    return [f"#{item.id}", what, value_text(item, defaults), output.day(item.at), how or None]
+    return [f"{item.id}", item.quantity.value, value_text(item, defaults), output.day(item.at), how or None]
 
 
-def value_text(item: Reading | Charge, defaults: CautiousDefaults) -> str:
+def value_text(item: Item, defaults: CautiousDefaults) -> str:
     """A reading's value with U, a look's words, or where a charge went."""
-    if isinstance(item, Charge):
-        return f"to {show_quantity(item.until_v, _D.VOLTAGE)}"
-    if item.value is None:
-        return " ".join(item.look)
-    if item.quantity is Quantity.LET_DOWN:
-        return f"to {show_quantity(item.value, _D.VOLTAGE)}"
-    return show_quantity(item.value, DIMENSIONS[item.quantity], u=measured(item, defaults).u)
+    dimension = KINDS[item.quantity].dimension
+    if dimension is None or item.value is None:
+        return " ".join(getattr(item, "look", ()))
+    if isinstance(item, Charge) or item.quantity is Quantity.LET_DOWN:
+        return f"to {show_quantity(item.value, dimension)}"
+    return show_quantity(item.value, dimension, u=measured(item, defaults).u)
 
 
-def describe_reading(item: Reading) -> str:
-    """The conditions of a reading in a few words."""
-    parts = []
-    if item.quantity is Quantity.VOLTAGE:
-        parts.append(
-            "not rested" if item.rested_s is None else f"rested {show_quantity(item.rested_s, _D.DURATION)}"
+def describe(item: Item) -> str:
+    """The conditions of a reading or charge in a few words."""
+    said = {field.name: value for field, value in said_of(item)}
+    text = "not rested" if item.quantity is Quantity.VOLTAGE and "rested_s" not in said else ""
+    for each in (FIELDS[name] for name in KINDS[item.quantity].takes if name in said):
+        if each.words and (each.name != "temperature_c" or item.quantity not in _NO_ROOM):
+            value = show_quantity(said[each.name], each.dimension) if each.dimension else said[each.name]
+            glue = "" if each.words.startswith(" ") or not text else ", "
+            text += glue + each.words.format(value)
+    meter = getattr(item, "meter", None)
+    metered = KINDS[item.quantity].accuracy and item.quantity is not Quantity.LET_DOWN
+    return ", ".join(
+        part
+        for part in (
+            text,
+            (meter.name if meter else "no meter") if metered else "",
+            f"trace {item.trace}" if item.trace is not None else "",
         )
-    if item.discharge_current_a is not None and item.cutoff_v is not None:
-        current, cutoff = (
-            show_quantity(item.discharge_current_a, _D.CURRENT),
-            show_quantity(item.cutoff_v, _D.VOLTAGE),
-        )
-        parts.append(f"{current} to {cutoff}")
-    if item.energy_wh is not None:
-        parts.append(show_quantity(item.energy_wh, _D.ENERGY))
-    if item.method is not None:
-        parts.append(f"method {item.method}")
-    if item.soc is not None:
-        parts.append(f"{item.soc:.0%} charged")
-    if item.where is not None:
-        parts.append(f"at the {item.where}")
-    if item.temperature_c is not None and item.quantity is not Quantity.TEMPERATURE:
-        parts.append(show_quantity(item.temperature_c, _D.TEMPERATURE))
-    parts.append("as a group" if item.as_group else "")
-    parts.append("a lower bound" if item.at_least else "")
-    if item.value is not None and item.quantity is not Quantity.LET_DOWN:
-        parts.append(item.meter.name if item.meter else "no meter")
-    parts.append(f"trace {item.trace}" if item.trace is not None else "")
-    return ", ".join(part for part in parts if part)
+        if part
+    )
 
 
-def describe_charge(item: Charge) -> str:
-    """The conditions of a charge in a few words."""
-    parts = [show_quantity(item.current_a, _D.CURRENT)]
-    if item.end_current_a is not None:
-        parts.append(f"down to {show_quantity(item.end_current_a, _D.CURRENT)}")
-    if item.peak_temperature_c is not None:
-        parts.append(f"peak {show_quantity(item.peak_temperature_c, _D.TEMPERATURE)}")
-    parts.append(f"{item.charger} slot {item.slot}" if item.slot else item.charger)
-    parts.append(f"trace {item.trace}" if item.trace is not None else "")
-    return ", ".join(part for part in parts if part)
+_NO_ROOM = frozenset({Quantity.CHARGE, Quantity.TEMPERATURE})
+"""Their temperature is not told as a condition: it is the reading itself, or stands beside the peak."""
 
 
-def told(item: Reading | Charge, defaults: CautiousDefaults) -> str:
+def told(item: Item, defaults: CautiousDefaults) -> str:
     """`#9 look clean`: one reading or charge in a few words."""
-    what = "charge" if isinstance(item, Charge) else item.quantity.value
-    return f"#{item.id} {what} {value_text(item, defaults)}"
+    return f"{item.id} {item.quantity} {value_text(item, defaults)}"

@@ -11,10 +11,10 @@ from straycell.acceptance.case import Case
 from straycell.acceptance.checks.retention import Worth, runs
 from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.acceptance.rules import RuleSet, chemistry_keys
+from straycell.bench import verdict_words
 from straycell.bench.candidates import candidates
 from straycell.cells import CellFacts
 from straycell.cli.app import output
-from straycell.cli.show import verdict_page
 from straycell.errors import BadData
 from straycell.quantities import Dimension, show
 
@@ -130,7 +130,7 @@ def run_of(one: OneCell, load: Load, arguments: Mapping[str, Any]) -> Runtime:
 def forbidden(one: OneCell, drawn_a: float | None = None, peak_a: float | None = None) -> list[str]:
     """What its verdict says against this use, weightiest first; empty when nothing does."""
     if one.verdict.outcome <= Outcome.HOLD:
-        return [verdict_page.headline(one.verdict), *verdict_page.why(one.verdict, at_most=2)]
+        return [verdict_words.headline(one.verdict), *verdict_words.why(one.verdict, at_most=2)]
     allowed_a, may = one.allowed_out_a, f"this {one.verdict.outcome.word} cell may give"
     if drawn_a is not None and drawn_a > allowed_a:
         return [f"it draws up to {_amps(drawn_a)}; {may} {_amps(allowed_a)}"]

@@ -8,10 +8,10 @@ import textwrap
 from collections.abc import Iterable, Mapping
 
 from straycell.acceptance.reasons import Outcome
+from straycell.bench import verdict_words
 from straycell.cli.app import clock, options, output
 from straycell.cli.nouns.keep import demo_story
 from straycell.cli.nouns.keep.demo_story import Story
-from straycell.cli.show import verdict_page
 from straycell.plain_text import one_line, screen_lines
 from straycell.safety import Step, cautions_for
 
@@ -81,7 +81,7 @@ def _cell(story: Story) -> None:
         what, value, how = demo_story.reading_line(page, recorded.item)
         lead = f"  {output.day(recorded.item.at)}  {what:<12}  {value:<17}  "
         output.say((lead + textwrap.shorten(how, WIDTH - len(lead), placeholder=" ...")).rstrip())
-    _line(verdict_page.headline(page.verdict), "  = ")
+    _line(verdict_words.headline(page.verdict), "  = ")
     _line(f"because {demo_story.why(page.verdict)}", "    ")
 
 
@@ -89,7 +89,7 @@ def _verdicts(story: Story) -> None:
     _title("3 What each may be used for, and why", "straycell verdict list")
     for outcome in BEST_FIRST:
         count = len(story.of(outcome))
-        output.say(f"  {outcome.word:<8}{count:>3}  {verdict_page.ALLOWS[outcome]}")
+        output.say(f"  {outcome.word:<8}{count:>3}  {verdict_words.ALLOWS[outcome]}")
         for code in demo_story.EXAMPLES[outcome]:
             _line(demo_story.why(story.verdicts[code]), f"      {code}: ")
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from straycell.cells import Cell
 from straycell.meters import Accuracy, Meter, Resolution
-from straycell.readings import UNITS, CautiousDefaults, Charge, Quantity, Reading, by_default, measured
+from straycell.readings import KINDS, CautiousDefaults, Charge, Quantity, Reading, by_default, measured
 from straycell.teardowns import Teardown
 
 if TYPE_CHECKING:
@@ -86,7 +86,7 @@ def reading_json(reading: Reading, defaults: CautiousDefaults) -> Json:
         "cell": reading.cell,
         "quantity": reading.quantity,
         "value": reading.value if has_value else None,
-        "unit": UNITS[reading.quantity],
+        "unit": KINDS[reading.quantity].unit,
         "expanded_uncertainty": measured(reading, defaults).expanded if has_value else None,
         "cautious_default": by_default(reading, defaults) if has_value else None,
         "at": reading.at,
@@ -115,7 +115,7 @@ def charge_json(charge: Charge) -> Json:
         "cell": charge.cell,
         "quantity": Quantity.CHARGE,
         "value": charge.until_v,
-        "unit": UNITS[Quantity.CHARGE],
+        "unit": KINDS[Quantity.CHARGE].unit,
         "expanded_uncertainty": None,
         "at": charge.at,
         "current_a": charge.current_a,

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from straycell.cli.app import options, output
+from straycell.keys import RecordKey
 from straycell.quantities import COVERAGE_FACTOR, Dimension, show
 from straycell.store.book.records import TraceEntry
 
@@ -19,7 +20,9 @@ _FIRST = ("capacity_ah", "energy_wh", "dc_resistance_ohm", "pulses", "at_least",
 _MOST_PULSES = 24
 
 
-def document(entry: TraceEntry, stand: list[int], gone: list[int], doubts: list[str]) -> dict[str, Any]:
+def document(
+    entry: TraceEntry, stand: Sequence[RecordKey], gone: Sequence[RecordKey], doubts: list[str]
+) -> dict[str, Any]:
     """A filed trace as JSON: its figures, the readings that came out of it, how it was read.
 
     `doubts` say why its capacity is less than one that counts (`a lower bound: at 1C`); empty when it counts.
@@ -48,7 +51,9 @@ def headline(entry: TraceEntry) -> str:
     return f"trace {entry.id}  {entry.cell}  {entry.name}  {output.stamp_short(entry.at)}"
 
 
-def figures(entry: TraceEntry, stand: Iterable[int], gone: Iterable[int], doubts: Iterable[str]) -> None:
+def figures(
+    entry: TraceEntry, stand: Iterable[RecordKey], gone: Iterable[RecordKey], doubts: Iterable[str]
+) -> None:
     """The figures of a trace and what it doubts."""
     found = entry.result
     output.say(headline(entry))
@@ -60,8 +65,8 @@ def figures(entry: TraceEntry, stand: Iterable[int], gone: Iterable[int], doubts
             ("resistance", _resistance(found)),
             ("temperature", _temperature(found)),
             ("meter", entry.meter.name if entry.meter else "none named: the cautious default holds"),
-            ("readings", ", ".join(f"#{n}" for n in stand) or "none"),
-            ("superseded", ", ".join(f"#{n}" for n in gone)),
+            ("readings", ", ".join(f"{n}" for n in stand) or "none"),
+            ("superseded", ", ".join(f"{n}" for n in gone)),
         ],
         indent="  ",
     )

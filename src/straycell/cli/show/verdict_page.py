@@ -1,94 +1,14 @@
-"""A verdict in words: what the cell may do, why, what to do next and when."""
+"""The page of a verdict."""
 
 from __future__ import annotations
 
-import re
 from datetime import datetime
 
-from straycell.acceptance.reasons import Missing, Outcome, Reason, Verdict
+from straycell.acceptance.reasons import Reason, Verdict
 from straycell.acceptance.rules import shipped_rules
+from straycell.bench.verdict_words import headline, next_steps, why
 from straycell.cli.app import output
 from straycell.cli.show.figure_words import figure
-from straycell.cli.show.todo import Todo, todos
-
-ALLOWS: dict[Outcome, str] = {
-    Outcome.PACK: "may be joined with matched cells in series or parallel",
-    Outcome.SOLO: "may serve alone, in single-cell devices",
-    Outcome.LIGHT: "may serve alone, in devices that draw little",
-    Outcome.HOLD: "not decided yet: do not use it",
-    Outcome.DISCARD: "out of use for good: never charge it, never build it in",
-}
-
-
-def headline(verdict: Verdict) -> str:
-    """`PACK until 2027-01-31: may be joined ...`: the word, the day until which it holds, what it allows."""
-    until_when = f" until {until(verdict)}" if until(verdict) != "-" else ""
-    return f"{verdict.outcome.word.upper()}{until_when}: {ALLOWS[verdict.outcome]}"
-
-
-def why(verdict: Verdict, at_most: int = 99) -> list[str]:
-    """The texts of the deciding reasons, the weightiest first."""
-    texts = _each_figure_once([reason.text for reason in verdict.deciding])
-    more = len(texts) - at_most
-    return texts[:at_most] + ([f"and {more} more: straycell verdict show {verdict.code}"] if more > 0 else [])
-
-
-_ANSWER = re.compile(r"^(?P<figure>.*\d.*)[:;] (?P<answer>[^:;]+)$")
-
-
-def _each_figure_once(texts: list[str]) -> list[str]:
-    """`1480 mAh is 74%: solo, not enough for pack`: a figure that answers several steps stands once."""
-    answers: dict[str, list[str]] = {}
-    for text in texts:
-        found = _ANSWER.match(text)
-        if found is None:
-            answers.setdefault(text, [])
-        else:
-            answers.setdefault(found["figure"], []).append(found["answer"])
-    reached = {outcome.word for outcome in Outcome}
-    whole = {found["figure"]: text for text in texts if (found := _ANSWER.match(text))}
-    told = []
-    for figured, said in answers.items():
-        said.sort(key=lambda answer: answer not in reached)
-        told.append(f"{figured}: {', '.join(said)}" if len(said) > 1 else whole.get(figured, figured))
-    return told
-
-
-def until(verdict: Verdict) -> str:
-    """The day until which a use is allowed; `-` when none is."""
-    return output.day(verdict.valid_until) if verdict.outcome > Outcome.HOLD else "-"
-
-
-def next_steps(verdict: Verdict, now: datetime) -> list[str]:
-    """What to do, soonest first, each with the day on which it could decide."""
-    return [step.on_page for step in steps(verdict, now)]
-
-
-def steps(verdict: Verdict, now: datetime) -> list[Todo]:
-    """What to do, soonest first; the way out for a cell out of use, the next check for one that nothing lacks."""
-    if verdict.outcome is Outcome.DISCARD:
-        apart = "keep it apart, its ends covered, until it goes to the collection point"
-        return [Todo(apart, "straycell handover add PLACE"), *_way_back(verdict)]
-    found = todos(verdict.code, in_order(verdict, now), now)
-    if not found and verdict.valid_until is not None:
-        found.append(Todo(f"check it again before {output.day(verdict.valid_until)}", "straycell due"))
-    return found
-
-
-def _way_back(verdict: Verdict) -> list[Todo]:
-    """A discard that rests on one reading alone falls only with that reading."""
-    behind = {reason.reading for reason in verdict.deciding}
-    if len(behind) != 1 or None in behind:
-        return []
-    number = behind.pop()
-    command = f"straycell reading supersede {number} --mistake WORD --because TEXT"
-    no_other = "no later reading brings the cell back"
-    return [Todo(f"only if reading #{number} was a mistake ({no_other})", command, spelled=True)]
-
-
-def in_order(verdict: Verdict, now: datetime) -> list[Missing]:
-    """What is missing, by the day that could decide it."""
-    return sorted(verdict.missing, key=lambda missing: max(missing.earliest or now, now))
 
 
 def say_headline(verdict: Verdict, lead: str = "") -> None:

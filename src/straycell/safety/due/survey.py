@@ -64,7 +64,7 @@ class Kept:
     verdict: Verdict
     condemned_at: datetime | None = None
     build: str | None = None
-    handover: int | None = None
+    handover: str | None = None
 
     @property
     def code(self) -> str:

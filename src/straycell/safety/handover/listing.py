@@ -89,7 +89,7 @@ class HandoverLine:
 class HandoverList:
     """Everything the printed list shows."""
 
-    number: int
+    number: str
     place: str
     bench: str
     opened_at: datetime
@@ -155,7 +155,7 @@ def may_apply(rule: str) -> MayApply:
 
 
 def make_list(
-    number: int, place: str, bench: str, opened_at: datetime, cells: Sequence[HandoverCell]
+    number: str, place: str, bench: str, opened_at: datetime, cells: Sequence[HandoverCell]
 ) -> HandoverList:
     """Cells gathered into lines, the damaged first. Same cells, same list, in whatever order they come."""
     groups: dict[tuple[bool, bool, str, str, bool], list[HandoverCell]] = {}

@@ -12,24 +12,28 @@ from straycell.readings import Quantity
 from straycell.safety.boxes import Contents, why_not
 from straycell.safety.energy import Held, energy_wh, total
 from straycell.store.book import cells
+from straycell.store.book.derived import say
+from straycell.store.book.names import key_named, shown
 from straycell.store.book.records import Box
-from straycell.store.schema.tables import BOX, CELL, READING, SUPERSESSION
+from straycell.store.schema.tables import BOX, READING, SUPERSESSION
 from straycell.store.session import Pen, among
 
 
 def boxes(conn: Connection) -> list[Box]:
     """All boxes by name."""
-    return [Box(row.name, row.kind, row.limit_wh) for row in conn.execute(select(BOX).order_by(BOX.c.name))]
+    names = shown(conn, BOX)
+    found = [Box(names[row.key], row.kind, row.limit_wh) for row in conn.execute(select(BOX))]
+    return sorted(found, key=lambda box: box.name)
 
 
 def box(conn: Connection, name: str) -> Box:
     """One box by its exact name. Raises BadData when there is none."""
-    row = conn.execute(select(BOX).where(BOX.c.name == name)).one_or_none()
-    if row is None:
-        known = conn.execute(select(BOX.c.name).order_by(BOX.c.name)).scalars().all()
-        hint = f"boxes here: {', '.join(known)}" if known else "there is no box yet"
-        raise BadData(f"there is no box '{name}'", f"{hint}; make one with: straycell box add")
-    return Box(row.name, row.kind, row.limit_wh)
+    known = boxes(conn)
+    for found in known:
+        if found.name == name:
+            return found
+    hint = f"boxes here: {', '.join(box.name for box in known)}" if known else "there is no box yet"
+    raise BadData(f"there is no box '{name}'", f"{hint}; make one with: straycell box add")
 
 
 def add_box(pen: Pen, name: str, kind: str, limit_wh: float | None) -> Box:
@@ -40,22 +44,23 @@ def add_box(pen: Pen, name: str, kind: str, limit_wh: float | None) -> Box:
         raise BadData(
             f"box '{name}': a limit of {limit_wh} Wh", "write a limit above zero, like --limit-wh 100"
         )
-    if pen.conn.execute(select(BOX.c.name).where(BOX.c.name == name)).first() is not None:
+    if key_named(pen.conn, BOX, name) is not None:
         raise BadData(f"there is a box '{name}' already", "take another name")
     event_id = pen.event("box-added", subject=name, detail={"kind": kind, "limit_wh": limit_wh})
-    pen.conn.execute(BOX.insert().values(name=name, kind=kind, limit_wh=limit_wh, event_id=event_id))
+    values = {"key": str(pen.number("record")), "name": name, "kind": kind, "limit_wh": limit_wh}
+    pen.conn.execute(BOX.insert().values(**values, event_id=event_id))
     return Box(name, kind, limit_wh)
 
 
 def capacities(conn: Connection, codes: Collection[str]) -> dict[str, float]:
     """The latest capacity in Ah of each of these cells that was measured."""
-    withdrawn = select(SUPERSESSION.c.reading_id)
+    withdrawn = select(SUPERSESSION.c.record)
     newest = (
         select(func.max(READING.c.id))
         .where(
             READING.c.quantity == Quantity.CAPACITY.value,
             among(READING.c.code, codes),
-            READING.c.id.not_in(withdrawn),
+            READING.c.key.not_in(withdrawn),
         )
         .group_by(READING.c.code)
     )
@@ -103,8 +108,9 @@ def move_cell(pen: Pen, code: str, name: str | None) -> Cell:
         raise BadData(
             f"cell {code} is {old.stage} and lies in no box", "dismantle its build first, if it has one"
         )
-    pen.event("cell-moved", [code], subject=name or "", detail={"from": old.box, "to": name})
-    pen.conn.execute(CELL.update().where(CELL.c.code == code).values(box=name))
+    event_id = pen.event("cell-moved", [code], subject=name or "", detail={"from": old.box, "to": name})
+    said = {"box": None if name is None else key_named(pen.conn, BOX, name)}
     if name is not None and old.stage is Stage.RECEIVED:
-        cells.move_stage(pen, code, Stage.SHELVED)
+        said["stage"] = Stage.SHELVED.value
+    say(pen, event_id, {code: said})
     return cells.cell(pen.conn, code)

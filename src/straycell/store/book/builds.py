@@ -5,19 +5,23 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Row, select
+from sqlalchemy import Connection, Row, func, select
 
 from straycell.acceptance.evidence import DISMANTLED
 from straycell.acceptance.reasons import Outcome
 from straycell.builds import Build, BuildState
 from straycell.cells import Stage, check_move
 from straycell.errors import BadData, NegativeAnswer
+from straycell.keys import key_of
 from straycell.store.book import cells, projects
+from straycell.store.book.derived import follow, say
+from straycell.store.book.names import key_named, shown
 from straycell.store.book.records import ProjectState
+from straycell.store.book.register import put
 from straycell.store.column_values import from_us, opt_time
-from straycell.store.schema.tables import BUILD, BUILD_CELL, CELL, CONDEMNATION, UPSET
+from straycell.store.schema.tables import BUILD, BUILD_CELL, CONDEMNATION, PROJECT, UPSET
 from straycell.store.schema.validation import require_because
-from straycell.store.session import Pen, among, insert_one
+from straycell.store.session import Pen, among
 from straycell.store.verdicts import siblings
 from straycell.store.verdicts.evidence import evidences
 from straycell.store.verdicts.recorded import judge
@@ -27,7 +31,7 @@ from straycell.store.verdicts.recorded import judge
 
 def builds(conn: Connection, *, live_only: bool) -> list[Build]:
     """All builds, or those not dismantled, in the order they were reserved."""
-    query = select(BUILD).order_by(BUILD.c.id)
+    query = select(BUILD).order_by(BUILD.c.reserved_at_us, func.length(BUILD.c.key), BUILD.c.key)
     if live_only:
         query = query.where(BUILD.c.state != BuildState.DISMANTLED.value)
     return _builds(conn, conn.execute(query).all())
@@ -35,27 +39,29 @@ def builds(conn: Connection, *, live_only: bool) -> list[Build]:
 
 def live_build(conn: Connection, project: str) -> Build | None:
     """The build of a project that is reserved or finished."""
-    query = select(BUILD).where(BUILD.c.project == project, BUILD.c.state != BuildState.DISMANTLED.value)
+    of = key_named(conn, PROJECT, project)
+    query = select(BUILD).where(BUILD.c.project == of, BUILD.c.state != BuildState.DISMANTLED.value)
     found = _builds(conn, conn.execute(query).all())
     return found[0] if found else None
 
 
 def _builds(conn: Connection, rows: Sequence[Row[Any]]) -> list[Build]:
-    numbers = [row.id for row in rows]
+    keys = [row.key for row in rows]
     places = conn.execute(
-        select(BUILD_CELL.c.build_id, BUILD_CELL.c.group_no, BUILD_CELL.c.code)
-        .where(among(BUILD_CELL.c.build_id, numbers))
-        .order_by(BUILD_CELL.c.build_id, BUILD_CELL.c.group_no, BUILD_CELL.c.position)
+        select(BUILD_CELL.c.build, BUILD_CELL.c.group_no, BUILD_CELL.c.code)
+        .where(among(BUILD_CELL.c.build, keys))
+        .order_by(BUILD_CELL.c.build, BUILD_CELL.c.group_no, BUILD_CELL.c.position)
     ).all()
-    groups: dict[int, dict[int, list[str]]] = {number: {} for number in numbers}
-    for build_id, group_no, code in places:
-        groups[build_id].setdefault(group_no, []).append(code)
+    groups: dict[str, dict[int, list[str]]] = {key: {} for key in keys}
+    for build, group_no, code in places:
+        groups[build].setdefault(group_no, []).append(code)
+    names = shown(conn, PROJECT) if rows else {}
     return [
         Build(
-            id=row.id,
-            project=row.project,
+            id=key_of(row.key),
+            project=names[row.project],
             state=BuildState(row.state),
-            groups=tuple(tuple(codes) for codes in groups[row.id].values()),
+            groups=tuple(tuple(codes) for codes in groups[row.key].values()),
             plan=row.plan,
             reserved_at=from_us(row.reserved_at_us),
             finished_at=opt_time(row.finished_at_us),
@@ -101,31 +107,17 @@ def reserve(pen: Pen, project: str, groups: Sequence[Sequence[str]], plan: str) 
     _require_free(pen.conn, codes, stages)
     require_usable(pen, codes, Outcome.PACK if len(codes) > 1 else Outcome.LIGHT)
     event_id = pen.event("build-reserved", codes, subject=project, detail={"groups": groups, "plan": plan})
-    build_id = insert_one(
-        pen.conn,
-        BUILD,
-        project=project,
-        state=BuildState.RESERVED.value,
-        plan=plan,
-        reserved_at_us=pen.now_us,
-        event_id=event_id,
+    build, of = str(pen.number("record")), projects.key(pen.conn, project)
+    pen.conn.execute(
+        BUILD.insert().values(key=build, project=of, plan=plan, reserved_at_us=pen.now_us, event_id=event_id)
     )
     rows = [
-        {
-            "build_id": build_id,
-            "group_no": g,
-            "position": p,
-            "code": code,
-            "live": True,
-            "stage_before": stages[code],
-        }
+        {"build": build, "group_no": g, "position": p, "code": code, "event_id": event_id}
         for g, group in enumerate(groups)
         for p, code in enumerate(group)
     ]
     pen.conn.execute(BUILD_CELL.insert(), rows)
-    for code in codes:
-        cells.move_stage(pen, code, Stage.RESERVED)
-    projects.set_state(pen, project, ProjectState.RESERVED)
+    follow(pen.conn, projects=[of], cells=codes)
     pen.touched.update(codes)
     return _required(pen.conn, project)
 
@@ -167,17 +159,17 @@ def finish(pen: Pen, project: str) -> Build:
     if build.state is not BuildState.RESERVED:
         raise BadData(f"the build of '{project}' is {build.state} already", "see: straycell project show")
     require_usable(pen, build.codes, Outcome.PACK if len(build.codes) > 1 else Outcome.LIGHT)
-    pen.event("build-finished", build.codes, subject=project)
-    _end(pen, build, state=BuildState.FINISHED.value, finished_at_us=pen.now_us)
-    for code in build.codes:
-        cells.move_stage(pen, code, Stage.INSTALLED)
-    pen.conn.execute(CELL.update().where(among(CELL.c.code, build.codes)).values(box=None))
-    projects.set_state(pen, project, ProjectState.BUILT)
+    event_id = pen.event("build-finished", build.codes, subject=project)
+    say(pen, event_id, {code: {"box": None} for code in build.codes})
+    _go_on(pen, build, BuildState.FINISHED, event_id)
     return _required(pen.conn, project)
 
 
-def _end(pen: Pen, build: Build, **values: object) -> None:
-    pen.conn.execute(BUILD.update().where(BUILD.c.id == build.id).values(**values))
+def _go_on(pen: Pen, build: Build, state: BuildState, event_id: int) -> None:
+    """The build goes a step on; its project and its cells follow."""
+    put(pen, event_id, {str(build.id): {"state": state.value}})
+    of = [projects.key(pen.conn, build.project)]
+    follow(pen.conn, builds=[str(build.id)], projects=of, cells=build.codes)
 
 
 # --- giving back -----------------------------------------------------------------------------------
@@ -190,21 +182,11 @@ def dismantle(pen: Pen, project: str) -> Build:
     build = _required(pen.conn, project)
     built_in = build.state is BuildState.FINISHED
     event_id = pen.event("build-dismantled", build.codes, subject=project, detail={"was": build.state})
-    _release(pen, build, back_to=Stage.RECEIVED if built_in else None)
     if built_in:
+        put(pen, event_id, {code: {"stage": Stage.RECEIVED.value} for code in build.codes})
         add_upsets(pen, build.codes, DISMANTLED, severe=False, event_id=event_id)
-    projects.set_state(pen, project, ProjectState.PENDING)
+    _go_on(pen, build, BuildState.DISMANTLED, event_id)
     return next(b for b in builds(pen.conn, live_only=False) if b.id == build.id)
-
-
-def _release(pen: Pen, build: Build, back_to: Stage | None) -> None:
-    _end(pen, build, state=BuildState.DISMANTLED.value, dismantled_at_us=pen.now_us)
-    places = pen.conn.execute(select(BUILD_CELL).where(BUILD_CELL.c.build_id == build.id)).all()
-    pen.conn.execute(BUILD_CELL.update().where(BUILD_CELL.c.build_id == build.id).values(live=False))
-    stages = cells.stages(pen.conn, build.codes)
-    for place in places:
-        if stages[place.code] in (Stage.RESERVED, Stage.INSTALLED):
-            cells.move_stage(pen, place.code, back_to or Stage(place.stage_before))
 
 
 def drop_project(pen: Pen, name: str) -> None:
@@ -217,30 +199,29 @@ def drop_project(pen: Pen, name: str) -> None:
     if entry.state is ProjectState.DROPPED:
         raise BadData(f"project '{name}' was dropped before", "see: straycell project list")
     build = live_build(pen.conn, name)
-    pen.event("project-dropped", build.codes if build else (), subject=name)
+    event_id = pen.event("project-dropped", build.codes if build else (), subject=name)
+    of = projects.key(pen.conn, name)
+    put(pen, event_id, {of: {"dropped": True}})
     if build is not None:
-        _release(pen, build, back_to=None)
-    projects.set_state(pen, name, ProjectState.DROPPED)
+        _go_on(pen, build, BuildState.DISMANTLED, event_id)
+    follow(pen.conn, projects=[of])
 
 
 def projects_of(conn: Connection, codes: Collection[str]) -> dict[str, str]:
     """By code: the project whose live build holds the cell, for those that are in one."""
     query = (
         select(BUILD_CELL.c.code, BUILD.c.project)
-        .join(BUILD, BUILD_CELL.c.build_id == BUILD.c.id)
+        .join(BUILD, BUILD_CELL.c.build == BUILD.c.key)
         .where(among(BUILD_CELL.c.code, codes), BUILD_CELL.c.live)
     )
-    return {row.code: row.project for row in conn.execute(query)}
+    rows = conn.execute(query).all()
+    names = shown(conn, PROJECT) if rows else {}
+    return {row.code: names[row.project] for row in rows}
 
 
 def project_of(conn: Connection, code: str) -> str | None:
     """The project whose live build holds this cell."""
-    query = (
-        select(BUILD.c.project)
-        .join(BUILD_CELL, BUILD_CELL.c.build_id == BUILD.c.id)
-        .where(BUILD_CELL.c.code == code, BUILD_CELL.c.live)
-    )
-    return conn.execute(query).scalar()
+    return projects_of(conn, [code]).get(code)
 
 
 # --- discards and incidents ------------------------------------------------------------------------
@@ -252,31 +233,30 @@ def condemn_all(pen: Pen, whys: Mapping[str, str]) -> None:
         return
     stages, holders = cells.stages(pen.conn, whys), projects_of(pen.conn, whys)
     new = {c: w for c, w in whys.items() if stages[c] not in (Stage.CONDEMNED, Stage.HANDED_OVER)}
-    free = {code: why for code, why in new.items() if code not in holders}
-    for code in free:
+    for code in new:
         check_move(code, stages[code], Stage.CONDEMNED)
-    pen.events("condemned", free)
-    pen.conn.execute(CELL.update().where(among(CELL.c.code, free)).values(stage=Stage.CONDEMNED.value))
-    for code, why in new.items():
-        if code not in free:
-            pen.event("condemned", [code], subject=holders[code], because=why)
-            put_out_of_use(pen, code)
+    pen.events("condemned", {code: why for code, why in new.items() if code not in holders})
+    for code in sorted(new.keys() & holders.keys()):
+        pen.event("condemned", [code], subject=holders[code], because=new[code])
+    if new:
+        say(pen, pen.last_event, {code: {"stage": Stage.CONDEMNED.value} for code in new})
+    free_lost(pen, new)
 
 
-def put_out_of_use(pen: Pen, code: str) -> None:
-    """Condemn a cell and free its reservation; the other cells go back and the project waits again.
+def free_lost(pen: Pen, codes: Collection[str]) -> None:
+    """Of these cells just condemned: a reservation that holds one is freed, and its project waits again.
 
     A cell that is built in stays in its build until that is dismantled: it is in there, whatever the book says.
     """
-    holder = project_of(pen.conn, code)
-    build = live_build(pen.conn, holder) if holder else None
-    cells.move_stage(pen, code, Stage.CONDEMNED)
-    if holder and build:
+    for code, holder in sorted(projects_of(pen.conn, codes).items()):
+        build = live_build(pen.conn, holder)
+        if build is None:
+            continue
         pen.lost[holder] = (code, build.state is not BuildState.RESERVED)
-    if holder and build and build.state is BuildState.RESERVED:
-        pen.event("reservation-lost", build.codes, subject=holder, because=f"cell {code} was condemned")
-        _release(pen, build, back_to=None)
-        projects.set_state(pen, holder, ProjectState.PENDING)
+        if build.state is BuildState.RESERVED:
+            because = f"cell {code} was condemned"
+            event_id = pen.event("reservation-lost", build.codes, subject=holder, because=because)
+            _go_on(pen, build, BuildState.DISMANTLED, event_id)
 
 
 def discard(pen: Pen, code: str, because: str) -> str | None:
@@ -288,18 +268,18 @@ def discard(pen: Pen, code: str, because: str) -> str | None:
     stage = cells.cell(pen.conn, code).stage
     if stage is Stage.HANDED_OVER:
         raise BadData(f"cell {code} was handed over already", "check the code")
-    old = pen.conn.execute(select(CONDEMNATION).where(CONDEMNATION.c.code == code)).one_or_none()
+    old = pen.conn.execute(select(CONDEMNATION).where(CONDEMNATION.c.code == code)).first()
     if old is not None:
         raise BadData(
             f"cell {code} was discarded on {from_us(old.at_us):%Y-%m-%d}: {old.because}", "nothing to do"
         )
     holder = project_of(pen.conn, code)
     event_id = pen.event("discarded", [code], subject=holder or "", because=reason)
+    row = {"key": str(pen.number("record")), "code": code, "because": reason, "at_us": pen.now_us}
+    pen.conn.execute(CONDEMNATION.insert().values(**row, event_id=event_id))
+    follow(pen.conn, cells=[code])
     if stage is not Stage.CONDEMNED:
-        put_out_of_use(pen, code)
-    pen.conn.execute(
-        CONDEMNATION.insert().values(code=code, because=reason, at_us=pen.now_us, event_id=event_id)
-    )
+        free_lost(pen, [code])
     pen.touched.add(code)
     return holder
 
@@ -307,9 +287,9 @@ def discard(pen: Pen, code: str, because: str) -> str | None:
 def add_upsets(pen: Pen, codes: Iterable[str], kind: str, *, severe: bool, event_id: int) -> None:
     """Something happened to these cells; their verdicts follow."""
     listed = list(dict.fromkeys(codes))
-    rows = [
-        {"code": c, "kind": kind, "at_us": pen.now_us, "severe": severe, "event_id": event_id} for c in listed
-    ]
+    common = {"kind": kind, "at_us": pen.now_us, "severe": severe, "event_id": event_id}
+    numbers = pen.numbers("record", len(listed))
+    rows = [{"key": str(n), "code": c, **common} for n, c in zip(numbers, listed, strict=True)]
     pen.conn.execute(UPSET.insert(), rows)
     pen.touched.update(listed)
     if kind in siblings.seen_as():

@@ -1,12 +1,12 @@
-"""Cells in the store: their codes, the versions of their facts, their stage and their box."""
+"""Cells in the store: their codes, the facts, their stage and their box."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import fields
 from typing import Any
 
-from sqlalchemy import Connection, Select, func, select
+from sqlalchemy import Connection, Select, select
 
 from straycell.cells import (
     LAST_NUMBER,
@@ -15,18 +15,18 @@ from straycell.cells import (
     Chemistry,
     Form,
     Stage,
-    check_move,
     nearest_codes,
     next_codes,
     parse_code,
 )
 from straycell.errors import BadData
-from straycell.store.column_values import from_us
-from straycell.store.schema.tables import BENCH, BLANK_CODE, CELL, CELL_FACTS
+from straycell.store.book.names import key_named, shown
+from straycell.store.column_values import from_us, to_json
+from straycell.store.schema.tables import BENCH, BLANK_CODE, BOX, CELL
 from straycell.store.session import Pen, among, rows_of
 
 FACT_NAMES = tuple(field.name for field in fields(CellFacts))
-FACT_COLUMNS = tuple(CELL_FACTS.c[name] for name in FACT_NAMES)
+FACT_COLUMNS = tuple(CELL.c[name] for name in FACT_NAMES)
 _CHEMISTRY = FACT_NAMES.index("chemistry")
 _FORM = FACT_NAMES.index("form")
 
@@ -45,34 +45,47 @@ def facts_values(facts: CellFacts) -> dict[str, Any]:
     return values | {"chemistry": facts.chemistry.value, "form": facts.form.value}
 
 
-def newest_facts() -> Select[tuple[int]]:
-    """Numbers of the versions that hold now."""
-    return select(func.max(CELL_FACTS.c.id)).group_by(CELL_FACTS.c.code)
+CELL_FIELDS = ("stage", "box", "teardown", "pack", *FACT_NAMES)
+"""What can be said of a cell; box and stage say where it lies, and are no evidence."""
+UNSAID: dict[str, Any] = {
+    "stage": Stage.RECEIVED.value,
+    "box": None,
+    "teardown": None,
+    "pack": None,
+    **facts_values(CellFacts()),
+}
+"""A cell of which nothing is said."""
 
 
-def _cells() -> Select[Any]:
-    """Asked cell by cell, which the index answers at once: as a list of numbers SQLite may read it for every cell."""
-    version = CELL_FACTS.alias()
-    newest = select(func.max(version.c.id)).where(version.c.code == CELL.c.code).scalar_subquery()
-    return (
-        select(
-            CELL.c.code,
-            CELL.c.stage,
-            CELL.c.box,
-            CELL.c.added_at_us,
-            CELL_FACTS.c.teardown,
-            CELL_FACTS.c.pack,
-            *FACT_COLUMNS,
-        )
-        .select_from(CELL)
-        .join(CELL_FACTS, CELL_FACTS.c.id == newest)
-        .order_by(CELL.c.code)
-    )
+def born_row(code: str, said: dict[str, Any], added_at_us: int, event_id: int) -> dict[str, Any]:
+    """The row of a new cell; `said` are its fields."""
+    born = {name: value for name, value in said.items() if value != UNSAID[name]}
+    return {
+        **UNSAID,
+        **said,
+        "code": code,
+        "born": to_json(born),
+        "added_at_us": added_at_us,
+        "event_id": event_id,
+    }
 
 
-def _cell(row: Any) -> Cell:
-    code, stage, box, added_at_us, teardown, pack, *facts = row
-    return Cell(code, facts_of(tuple(facts)), Stage(stage), teardown, pack, box, from_us(added_at_us))
+_COLUMNS = (
+    CELL.c.code,
+    CELL.c.stage,
+    CELL.c.box,
+    CELL.c.added_at_us,
+    CELL.c.teardown,
+    CELL.c.pack,
+    *FACT_COLUMNS,
+)
+
+
+def _read(conn: Connection, query: Select[Any]) -> Iterator[Cell]:
+    boxes = shown(conn, BOX)
+    for code, stage, box, added_at_us, teardown, pack, *facts in rows_of(conn, query):
+        place = boxes[box] if box else None
+        yield Cell(code, facts_of(tuple(facts)), Stage(stage), teardown, pack, place, from_us(added_at_us))
 
 
 def codes(conn: Connection) -> list[str]:
@@ -82,23 +95,10 @@ def codes(conn: Connection) -> list[str]:
 
 def cell(conn: Connection, code: str) -> Cell:
     """One cell. Raises BadData naming the nearest codes when there is none."""
-    newest = select(func.max(CELL_FACTS.c.id)).where(CELL_FACTS.c.code == code).scalar_subquery()
-    row = conn.execute(
-        select(
-            CELL.c.code,
-            CELL.c.stage,
-            CELL.c.box,
-            CELL.c.added_at_us,
-            CELL_FACTS.c.teardown,
-            CELL_FACTS.c.pack,
-            *FACT_COLUMNS,
-        )
-        .join(CELL_FACTS, CELL_FACTS.c.id == newest)
-        .where(CELL.c.code == code)
-    ).one_or_none()
-    if row is None:
+    found = next(_read(conn, select(*_COLUMNS).where(CELL.c.code == code)), None)
+    if found is None:
         raise _absent(conn, code)
-    return _cell(row)
+    return found
 
 
 def _absent(conn: Connection, code: str) -> BadData:
@@ -141,30 +141,24 @@ def cells(
     box: str | None = None,
 ) -> list[Cell]:
     """Cells by code, those that fit every given filter."""
-    query = _cells()
+    query = select(*_COLUMNS).order_by(CELL.c.code)
     for column, value in (
         (CELL.c.stage, stage),
-        (CELL_FACTS.c.chemistry, chemistry),
-        (CELL_FACTS.c.form, form),
-        (CELL.c.box, box),
+        (CELL.c.chemistry, chemistry),
+        (CELL.c.form, form),
+        (CELL.c.box, None if box is None else key_named(conn, BOX, box) or ""),
     ):
         if value is not None:
             query = query.where(column == str(value))
     if wanted is not None:
         query = query.where(among(CELL.c.code, wanted))
-    return [_cell(row) for row in rows_of(conn, query)]
+    return list(_read(conn, query))
 
 
 def stages(conn: Connection, wanted: Collection[str]) -> dict[str, Stage]:
     """The stage of each of these cells."""
     rows = conn.execute(select(CELL.c.code, CELL.c.stage).where(among(CELL.c.code, wanted)))
     return {code: Stage(stage) for code, stage in rows}
-
-
-def move_stage(pen: Pen, code: str, new: Stage) -> None:
-    """Move a cell along its life. Raises BadData for an illegal step."""
-    check_move(code, stages(pen.conn, [code])[code], new)
-    pen.conn.execute(CELL.update().where(CELL.c.code == code).values(stage=new.value))
 
 
 # --- codes -----------------------------------------------------------------------------------------

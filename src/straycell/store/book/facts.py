@@ -1,22 +1,28 @@
-"""Logging cells and correcting what is known of them: every version of the facts is kept."""
+"""Logging cells and correcting what is known of them: every value of every field is kept."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+import json
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import replace
+from itertools import groupby
 from typing import Any
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, select
 
-from straycell.acceptance.evidence import EarlierFacts
+from straycell.acceptance.evidence import EarlierFacts, FactSaid, fact_key
 from straycell.cells import Cell, CellFacts, Chemistry, Form, Stage
 from straycell.errors import BadData, UsageFault
+from straycell.keys import NEW, RecordKey, key_of
 from straycell.readings import Mistake
 from straycell.store.book import cells
 from straycell.store.book.boxes import require_room
+from straycell.store.book.derived import say
+from straycell.store.book.names import key_named
 from straycell.store.book.records import KEEP, Keep
+from straycell.store.book.register import BORN, Said, said
 from straycell.store.book.teardowns import teardown as require_teardown
-from straycell.store.schema.tables import CELL, CELL_FACTS, READING
+from straycell.store.schema.tables import BOX, CELL, READING
 from straycell.store.schema.validation import require_because, require_facts
 from straycell.store.session import Pen, among, rows_of
 from straycell.store.verdicts import siblings
@@ -40,21 +46,12 @@ def add_cells(
     if box is not None:
         require_room(pen.conn, box, [Cell("", facts)] * count)
     fresh = [cells.claim_code(pen, code)] if code is not None else cells.issue_codes(pen, count)
-    event_id = pen.event(
-        "cells-added", subject=source or "", detail={"count": count, "pack": pack, "box": box}
-    )
-    common = {"stage": Stage.RECEIVED.value, "box": box, "added_at_us": pen.now_us, "event_id": event_id}
-    pen.conn.execute(CELL.insert(), [{"code": each, **common} for each in fresh])
-    version = {
-        "teardown": source,
-        "pack": pack,
-        **cells.facts_values(facts),
-        "changed": "",
-        "mistake": "",
-        "after_reading": 0,
-        "event_id": event_id,
-    }
-    pen.conn.execute(CELL_FACTS.insert(), [{"code": each, **version} for each in fresh])
+    detail = {"count": count, "pack": pack, "box": box}
+    event_id = pen.event("cells-added", subject=source or "", detail=detail)
+    place = None if box is None else key_named(pen.conn, BOX, box)
+    values = {"box": place, "teardown": source, "pack": pack, **cells.facts_values(facts)}
+    rows = [cells.born_row(each, values, pen.now_us, event_id) for each in fresh]
+    pen.conn.execute(CELL.insert(), rows)
     pen.link(event_id, fresh)
     pen.touched.update(fresh)
     return [Cell(each, facts, Stage.RECEIVED, source, pack, box, pen.now) for each in fresh]
@@ -71,7 +68,7 @@ def correct_cell(
     pack: str | Keep | None = KEEP,
     box: str | Keep | None = KEEP,
 ) -> Cell:
-    """File a new version of a cell's facts. With `mistake` "mistyped" the old entries are withdrawn.
+    """Say some facts of a cell anew, field by field. With `mistake` "mistyped" what was said before is withdrawn.
 
     Raises BadData (no such cell, tear-down or box; nothing changes), UsageFault (a name that is no fact).
     """
@@ -94,7 +91,8 @@ def correct_cell(
         require_room(pen.conn, place, [replace(old, facts=facts)])
     new = replace(old, facts=facts, teardown=source, pack=group, box=place)
     before, after = _plain(old), _plain(new)
-    names = [name for name in after if after[name] != before[name]]
+    open_ = disputed(pen.conn, code)
+    names = [name for name in after if after[name] != before[name] or (name in open_ and name in changes)]
     if not names:
         raise BadData(f"nothing changes for cell {code}", "see: straycell cell show " + code)
     detail = {
@@ -104,7 +102,8 @@ def correct_cell(
     }
     event_id = pen.event("cell-corrected", [code], detail=detail, because=reason)
     pen.kin |= siblings.siblings_of(pen.conn, [code])
-    _file(pen, new, [n for n in names if n in cells.FACT_NAMES], mistake or "", event_id)
+    values = {n: after[n] for n in names} | ({"box": _key(pen, place)} if "box" in names else {})
+    say(pen, event_id, {code: values}, mistake or "")
     pen.kin |= siblings.siblings_of(pen.conn, [code])
     pen.touched.add(code)
     pen.clearing |= {code, *pen.kin}
@@ -141,52 +140,88 @@ def _changed(facts: CellFacts, changes: Mapping[str, object]) -> CellFacts:
     return replace(facts, **typed)
 
 
-def _file(pen: Pen, new: Cell, changed: Sequence[str], mistake: str, event_id: int) -> None:
-    """The box is where the cell lies, not a fact of it: it has no versions."""
-    pen.conn.execute(
-        CELL_FACTS.insert().values(
-            code=new.code,
-            teardown=new.teardown,
-            pack=new.pack,
-            **cells.facts_values(new.facts),
-            changed=" ".join(changed),
-            mistake=mistake,
-            after_reading=pen.conn.execute(select(func.max(READING.c.id))).scalar() or 0,
-            event_id=event_id,
-        )
-    )
-    pen.conn.execute(CELL.update().where(CELL.c.code == new.code).values(box=new.box))
+def _key(pen: Pen, box: str | None) -> str | None:
+    return None if box is None else key_named(pen.conn, BOX, box)
 
 
-def versions(
-    conn: Connection, codes: Collection[str] | None
-) -> dict[str, tuple[CellFacts, tuple[EarlierFacts, ...]]]:
-    """For each cell its facts now, and the distinct earlier ones that were not withdrawn as mistyped."""
-    query = select(
-        CELL_FACTS.c.code,
-        CELL_FACTS.c.changed,
-        CELL_FACTS.c.mistake,
-        CELL_FACTS.c.after_reading,
-        *cells.FACT_COLUMNS,
-    ).order_by(CELL_FACTS.c.code, CELL_FACTS.c.id)
+def disputed(conn: Connection, code: str) -> set[str]:
+    """Facts of a cell that two benches corrected differently since they last met."""
+    return {name for name, found in said(conn, [code], FACTS).get(code, {}).items() if found.disputed}
+
+
+FACTS = ("teardown", "pack", *cells.FACT_NAMES)
+"""What can be said of a cell and is evidence."""
+
+
+def facts(conn: Connection, codes: Collection[str] | None) -> dict[str, CellFacts]:
+    """The facts of these cells (None: of all) as they are known now, by code in order."""
+    query = select(CELL.c.code, *cells.FACT_COLUMNS).order_by(CELL.c.code)
     if codes is not None:
-        query = query.where(among(CELL_FACTS.c.code, codes))
-    listed: dict[str, tuple[CellFacts, tuple[EarlierFacts, ...]]] = {}
-    for code, changed, mistake, after_reading, *values in rows_of(conn, query):
-        facts = cells.facts_of(tuple(values))
-        known = listed.get(code)
-        if known is None:
-            listed[code] = (facts, ())
-            continue
-        earlier = [*known[1], EarlierFacts(known[0], after_reading)]
-        if mistake:
-            withdrawn: dict[str, Any] = {name: getattr(facts, name) for name in changed.split()}
-            earlier = [replace(each, facts=replace(each.facts, **withdrawn)) for each in earlier]
-        listed[code] = (facts, _distinct(earlier, facts))
-    return listed
+        query = query.where(among(CELL.c.code, codes))
+    return {code: cells.facts_of(tuple(values)) for code, *values in rows_of(conn, query)}
 
 
-def _distinct(earlier: Sequence[EarlierFacts], now: CellFacts) -> tuple[EarlierFacts, ...]:
-    """Each earlier entry once, with the last reading it ever stood for; without those that hold now."""
-    last = {each.facts: each.last_reading for each in earlier if each.facts != now}
-    return tuple(EarlierFacts(facts, number) for facts, number in last.items())
+def corrected(conn: Connection, codes: Collection[str] | None) -> dict[str, tuple[FactSaid, ...]]:
+    """Of each cell of which a fact was ever corrected: all that was said of it and not withdrawn as mistyped."""
+    known = said(conn, codes, FACTS)
+    if not known:
+        return {}
+    query = select(CELL.c.code, CELL.c.born).where(among(CELL.c.code, known))
+    return {
+        code: tuple(
+            each
+            for name in sorted(known[code])
+            for each in _said_of(code, name, json.loads(born), known[code][name])
+        )
+        for code, born in conn.execute(query)
+    }
+
+
+def _said_of(code: str, name: str, born: Mapping[str, Any], found: Said) -> Iterator[FactSaid]:
+    holding = {head.entry for head in found.heads}
+    if BORN not in found.withdrawn:
+        yield FactSaid(name, _typed(name, born.get(name, cells.UNSAID[name])), fact_key(code, name), False)
+    for entry in sorted(found.entries, key=lambda e: e.rank):
+        if entry.entry not in found.withdrawn:
+            key = fact_key(code, name, entry.entry)
+            yield FactSaid(name, _typed(name, entry.value), key, entry.entry in holding)
+
+
+def _typed(name: str, value: Any) -> Any:
+    if name == "chemistry":
+        return Chemistry(value)
+    return Form(value) if name == "form" else value
+
+
+def earlier(conn: Connection, codes: Collection[str] | None) -> dict[str, tuple[EarlierFacts, ...]]:
+    """The distinct former facts of each cell that were not withdrawn, with the last reading taken under them."""
+    known = said(conn, codes, cells.FACT_NAMES)
+    query = select(CELL.c.code, CELL.c.born).where(among(CELL.c.code, known))
+    found: dict[str, tuple[EarlierFacts, ...]] = {}
+    for code, born in conn.execute(query):
+        values = cells.UNSAID | json.loads(born)
+        versions: list[tuple[dict[str, Any], RecordKey]] = []
+        entries = sorted(
+            ((e, name) for name, of in known[code].items() for e in of.entries),
+            key=lambda pair: pair[0].event_id,
+        )
+        for event_id, group in groupby(entries, key=lambda pair: pair[0].event_id):
+            versions.append((dict(values), _last_before(conn, code, event_id)))
+            for entry, name in group:
+                values[name] = entry.value
+                if entry.mistake:
+                    for former, _ in versions:
+                        former[name] = entry.value
+        last = {_facts_of(former): number for former, number in versions}
+        found[code] = tuple(EarlierFacts(f, n) for f, n in last.items() if f != _facts_of(values))
+    return found
+
+
+def _facts_of(values: Mapping[str, Any]) -> CellFacts:
+    return cells.facts_of(tuple(values[name] for name in cells.FACT_NAMES))
+
+
+def _last_before(conn: Connection, code: str, event_id: int) -> RecordKey:
+    query = select(READING.c.key).where(READING.c.code == code, READING.c.event_id < event_id)
+    found = conn.execute(query.order_by(READING.c.id.desc()).limit(1)).scalar()
+    return NEW if found is None else key_of(found)

@@ -6,14 +6,17 @@ from collections.abc import Collection, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, select
 
 from straycell.cells import Stage
 from straycell.errors import BadData
+from straycell.keys import RecordKey, key_of
 from straycell.safety.handover.listing import HandoverCell, HandoverList, make_list
 from straycell.store.book import cells
+from straycell.store.book.derived import follow
 from straycell.store.book.records import HandoverEntry, Listing
-from straycell.store.column_values import from_json, from_us, opt_time, to_json
+from straycell.store.book.register import put
+from straycell.store.column_values import from_json, from_us, opt_time
 from straycell.store.schema.tables import (
     BENCH,
     BUILD,
@@ -24,7 +27,7 @@ from straycell.store.schema.tables import (
     HANDOVER,
     HANDOVER_CELL,
 )
-from straycell.store.session import Pen, among, insert_one
+from straycell.store.session import Pen
 from straycell.store.verdicts.evidence import evidences
 from straycell.store.verdicts.recorded import judge
 
@@ -36,34 +39,36 @@ _CONDEMNING = ("condemned", "discarded")
 
 def handovers(conn: Connection) -> list[HandoverEntry]:
     """All hand-overs in the order they were begun."""
-    rows = conn.execute(select(HANDOVER).order_by(HANDOVER.c.id)).all()
+    order = (HANDOVER.c.opened_at_us, func.length(HANDOVER.c.key), HANDOVER.c.key)
+    rows = conn.execute(select(HANDOVER).order_by(*order)).all()
     places = conn.execute(
-        select(HANDOVER_CELL.c.handover_id, HANDOVER_CELL.c.code)
+        select(HANDOVER_CELL.c.handover, HANDOVER_CELL.c.code)
         .where(HANDOVER_CELL.c.state != Listing.LEFT_OUT.value)
-        .order_by(HANDOVER_CELL.c.handover_id, HANDOVER_CELL.c.code)
+        .order_by(HANDOVER_CELL.c.handover, HANDOVER_CELL.c.code)
     ).all()
-    on: dict[int, list[str]] = {}
-    for number, code in places:
-        on.setdefault(number, []).append(code)
+    on: dict[str, list[str]] = {}
+    for key, code in places:
+        on.setdefault(key, []).append(code)
     return [
         HandoverEntry(
-            id=row.id,
+            id=key_of(row.key),
             place=row.place,
             opened_at=from_us(row.opened_at_us),
             closed_at=opt_time(row.closed_at_us),
-            codes=tuple(on.get(row.id, ())),
+            codes=tuple(on.get(row.key, ())),
             body=from_json(row.body) if row.body else None,
         )
         for row in rows
     ]
 
 
-def handover(conn: Connection, number: int) -> HandoverEntry:
+def handover(conn: Connection, number: RecordKey) -> HandoverEntry:
     """One hand-over by its number. Raises BadData when there is none."""
     listed = handovers(conn)
     found = next((entry for entry in listed if entry.id == number), None)
     if found is None:
-        hint = f"there are 1 to {listed[-1].id}" if listed else "begin one with: straycell handover add PLACE"
+        known = ", ".join(str(entry.id) for entry in listed[-5:])
+        hint = f"the last ones are {known}" if listed else "begin one with: straycell handover add PLACE"
         raise BadData(f"there is no hand-over {number}", hint)
     return found
 
@@ -72,7 +77,7 @@ def built_in(conn: Connection) -> set[str]:
     """Cells that sit in a live build, whatever their stage."""
     query = (
         select(BUILD_CELL.c.code)
-        .join(BUILD, BUILD.c.id == BUILD_CELL.c.build_id)
+        .join(BUILD, BUILD.c.key == BUILD_CELL.c.build)
         .where(BUILD_CELL.c.live, BUILD.c.state == "finished")
     )
     return set(conn.execute(query).scalars())
@@ -111,7 +116,7 @@ def _first_condemned(conn: Connection, stages: Collection[str]) -> dict[str, tup
         .join(EVENT, EVENT.c.id == EVENT_CELL.c.event_id)
         .join(CELL, CELL.c.code == EVENT_CELL.c.code)
         .where(CELL.c.stage.in_(stages), EVENT.c.verb.in_([*_CONDEMNING, "cleared"]))
-        .order_by(EVENT.c.id)
+        .order_by(EVENT.c.at_us, EVENT.c.id)
     ).all()
     first: dict[str, tuple[int, str]] = {}
     for code, verb, at_us, because in rows:
@@ -134,16 +139,21 @@ def add_handover(pen: Pen, place: str, codes: Sequence[str] | None) -> HandoverE
     wanted = free if codes is None else list(dict.fromkeys(codes))
     _require_waiting(pen.conn, wanted, free)
     open_one = pen.conn.execute(
-        select(HANDOVER.c.id).where(HANDOVER.c.place == name, HANDOVER.c.closed_at_us.is_(None))
+        select(HANDOVER.c.key)
+        .where(HANDOVER.c.place == name, HANDOVER.c.closed_at_us.is_(None))
+        .order_by(func.length(HANDOVER.c.key), HANDOVER.c.key)
     ).scalar()
     if not wanted and open_one is None:
         raise BadData("no condemned cell waits for a hand-over", "see: straycell cell list --stage condemned")
     event_id = pen.event("handover-added", wanted, subject=name, detail={"count": len(wanted)})
-    number = open_one or insert_one(
-        pen.conn, HANDOVER, place=name, opened_at_us=pen.now_us, body="", event_id=event_id
-    )
-    _list(pen, number, wanted, event_id)
-    return handover(pen.conn, number)
+    key = open_one or str(pen.number("handover"))
+    if open_one is None:
+        row = {"key": key, "place": name, "opened_at_us": pen.now_us, "event_id": event_id}
+        pen.conn.execute(HANDOVER.insert().values(**row))
+    if wanted:
+        rows = [{"handover": key, "code": code, "event_id": event_id} for code in wanted]
+        pen.conn.execute(HANDOVER_CELL.insert(), rows)
+    return handover(pen.conn, key_of(key))
 
 
 def _require_waiting(conn: Connection, wanted: Collection[str], free: Collection[str]) -> None:
@@ -163,29 +173,6 @@ def _require_waiting(conn: Connection, wanted: Collection[str], free: Collection
         raise BadData(f"cell {code} is on a hand-over already", "see: straycell handover list")
 
 
-def _list(pen: Pen, number: int, wanted: Sequence[str], event_id: int) -> None:
-    again = set(
-        pen.conn.execute(
-            select(HANDOVER_CELL.c.code).where(
-                HANDOVER_CELL.c.handover_id == number, among(HANDOVER_CELL.c.code, wanted)
-            )
-        ).scalars()
-    )
-    for code in wanted:
-        if code in again:
-            pen.conn.execute(
-                HANDOVER_CELL.update()
-                .where(HANDOVER_CELL.c.handover_id == number, HANDOVER_CELL.c.code == code)
-                .values(state=Listing.LISTED.value)
-            )
-        else:
-            pen.conn.execute(
-                HANDOVER_CELL.insert().values(
-                    handover_id=number, code=code, state=Listing.LISTED.value, event_id=event_id
-                )
-            )
-
-
 def list_of(conn: Connection, entry: HandoverEntry, rules: RuleSet, now: datetime) -> HandoverList:
     """The list as it would go with the cells now; of a closed hand-over the one that went."""
     if entry.body is not None:
@@ -195,10 +182,10 @@ def list_of(conn: Connection, entry: HandoverEntry, rules: RuleSet, now: datetim
     found = evidences(conn, still)
     listed = [HandoverCell.of(evidence, judge(evidence, rules, now)) for evidence in found.values()]
     letter = str(conn.execute(select(BENCH.c.letter)).scalar_one())
-    return make_list(entry.id, entry.place, letter, entry.opened_at, listed)
+    return make_list(str(entry.id), entry.place, letter, entry.opened_at, listed)
 
 
-def close_handover(pen: Pen, number: int) -> HandoverEntry:
+def close_handover(pen: Pen, number: RecordKey) -> HandoverEntry:
     """The cells have left the house: they become handed-over, and the list is kept as it went.
 
     Cells that are not condemned any more are left out and stay. Raises BadData when it is closed, or empty.
@@ -213,22 +200,9 @@ def close_handover(pen: Pen, number: int) -> HandoverEntry:
     if not gone:
         raise BadData(f"hand-over {number} holds no condemned cell", "nothing to hand over")
     listed = list_of(pen.conn, entry, pen.rules, pen.now).closed(pen.now)
-    pen.event("handed-over", gone, subject=entry.place, detail={"handover": number})
-    for code in gone:
-        cells.move_stage(pen, code, Stage.HANDED_OVER)
-    pen.conn.execute(CELL.update().where(among(CELL.c.code, gone)).values(box=None))
-    on = HANDOVER_CELL.c.handover_id == number
-    pen.conn.execute(
-        HANDOVER_CELL.update().where(on, among(HANDOVER_CELL.c.code, gone)).values(state=Listing.GONE.value)
-    )
-    pen.conn.execute(
-        HANDOVER_CELL.update()
-        .where(on, HANDOVER_CELL.c.state == Listing.LISTED.value)
-        .values(state=Listing.LEFT_OUT.value)
-    )
-    pen.conn.execute(
-        HANDOVER.update()
-        .where(HANDOVER.c.id == number)
-        .values(closed_at_us=pen.now_us, body=to_json(listed.to_json()))
-    )
+    detail = {"handover": str(number)}
+    event_id = pen.event("handed-over", gone, subject=entry.place, detail=detail)
+    put(pen, event_id, {str(number): {"closed": {"body": listed.to_json(), "gone": gone}}})
+    put(pen, event_id, {code: {"box": None} for code in gone})
+    follow(pen.conn, handovers=[str(number)], cells=gone)
     return handover(pen.conn, number)

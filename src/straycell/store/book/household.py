@@ -12,10 +12,11 @@ from straycell.acceptance.reasons import Verdict
 from straycell.errors import BadData
 from straycell.safety.due.survey import Household, Kept, MeterCheck
 from straycell.store.book import boxes, builds, cells, handovers, meters
+from straycell.store.book.names import shown
 from straycell.store.book.records import Comparison
 from straycell.store.column_values import day_text, from_us, opt_day
 from straycell.store.schema.tables import EVENT, METER, METER_COMPARISON
-from straycell.store.session import Pen, insert_one
+from straycell.store.session import Pen
 from straycell.store.verdicts.evidence import evidences
 
 if TYPE_CHECKING:
@@ -30,7 +31,7 @@ def household(conn: Connection, rules: RuleSet, now: datetime, judged: dict[str,
     inside = handovers.built_in(conn)
     project_of = {code: build.project for build in live for code in build.codes if code in inside}
     on = {
-        code: entry.id
+        code: str(entry.id)
         for entry in handovers.handovers(conn)
         if entry.closed_at is None
         for code in entry.codes
@@ -54,18 +55,18 @@ def household(conn: Connection, rules: RuleSet, now: datetime, judged: dict[str,
 def comparisons(conn: Connection) -> list[Comparison]:
     """When each meter was last compared, or else declared, by name."""
     latest: dict[str, date] = {}
-    for row in conn.execute(select(METER_COMPARISON).order_by(METER_COMPARISON.c.id)):
+    for row in conn.execute(select(METER_COMPARISON)):
         day = date.fromisoformat(row.compared_on)
         latest[row.meter] = max(day, latest.get(row.meter, day))
-    added = select(METER.c.name, METER.c.compared_on, EVENT.c.at_us).join(
+    added = select(METER.c.key, METER.c.compared_on, EVENT.c.at_us).join(
         EVENT, EVENT.c.id == METER.c.event_id
     )
-    found = []
-    for name, told, at_us in conn.execute(added.order_by(METER.c.name)):
-        days = [day for day in (opt_day(told), latest.get(name)) if day is not None]
+    names, found = shown(conn, METER), []
+    for key, told, at_us in conn.execute(added):
+        days = [day for day in (opt_day(told), latest.get(key)) if day is not None]
         last = _noon(max(days)) if days else from_us(at_us)
-        found.append(Comparison(name, last, bool(days)))
-    return found
+        found.append(Comparison(names[key], last, bool(days)))
+    return sorted(found, key=lambda each: each.meter)
 
 
 def _noon(day: date) -> datetime:
@@ -78,7 +79,6 @@ def compare_meter(pen: Pen, name: str, day: date, note: str) -> Comparison:
     if day > pen.now.date():
         raise BadData(f"meter '{name}': {day} is in the future", "check the date")
     event_id = pen.event("meter-compared", subject=name, detail={"on": day.isoformat()}, because=note)
-    insert_one(
-        pen.conn, METER_COMPARISON, meter=name, compared_on=day_text(day), note=note, event_id=event_id
-    )
+    row = {"meter": meters.keys(pen.conn)[name], "compared_on": day_text(day), "note": note}
+    pen.conn.execute(METER_COMPARISON.insert().values(**row, event_id=event_id))
     return next(c for c in comparisons(pen.conn) if c.meter == name)

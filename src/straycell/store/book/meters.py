@@ -10,6 +10,7 @@ from sqlalchemy import Connection, select
 
 from straycell.errors import BadData
 from straycell.meters import Accuracy, Meter, Resolution
+from straycell.store.book.names import key_named, shown
 from straycell.store.column_values import day_text, opt_day
 from straycell.store.schema.tables import METER
 from straycell.store.session import Pen
@@ -32,10 +33,10 @@ def _steps_text(resolution: Resolution) -> str:
     return json.dumps(listed) if listed else ""
 
 
-def meter_of(row: Any) -> Meter:
-    """The meter of a row, of the table or of one that has its columns."""
+def meter_of(row: Any, name: str | None = None) -> Meter:
+    """The meter of a row, of the table or of one that has its columns, under its own or this name."""
     return Meter(
-        name=row.name,
+        name=row.name if name is None else name,
         like=row.like_class,
         voltage=_accuracy(row.voltage_gain, row.voltage_offset),
         voltage_resolution=_steps(row.voltage_resolution),
@@ -46,25 +47,38 @@ def meter_of(row: Any) -> Meter:
     )
 
 
+def by_key(conn: Connection) -> dict[str | None, Meter | None]:
+    """Every meter by its key; None is none."""
+    names = shown(conn, METER)
+    rows = conn.execute(select(METER).order_by(METER.c.key))
+    return {None: None, **{row.key: meter_of(row, names[row.key]) for row in rows}}
+
+
 def meters(conn: Connection) -> list[Meter]:
     """All meters by name."""
-    return [meter_of(row) for row in conn.execute(select(METER).order_by(METER.c.name))]
+    found = [meter for meter in by_key(conn).values() if meter is not None]
+    return sorted(found, key=lambda meter: meter.name)
 
 
 def meter(conn: Connection, name: str) -> Meter:
     """One meter by its exact name. Raises BadData when there is none."""
-    row = conn.execute(select(METER).where(METER.c.name == name)).one_or_none()
-    if row is None:
-        known = [m.name for m in meters(conn)]
-        hint = f"meters here: {', '.join(known)}" if known else "there is no meter yet"
-        raise BadData(f"there is no meter '{name}'", f"{hint}; declare one with: straycell meter add")
-    return meter_of(row)
+    known = meters(conn)
+    for found in known:
+        if found.name == name:
+            return found
+    hint = f"meters here: {', '.join(m.name for m in known)}" if known else "there is no meter yet"
+    raise BadData(f"there is no meter '{name}'", f"{hint}; declare one with: straycell meter add")
+
+
+def keys(conn: Connection) -> dict[str | None, str | None]:
+    """The key of every meter by its name."""
+    return {None: None, **{name: key for key, name in shown(conn, METER).items()}}
 
 
 def add_meter(pen: Pen, new: Meter) -> Meter:
     """Declare a meter. Raises BadData when the name is empty or taken, or a figure is no accuracy."""
     require_meter(new)
-    if pen.conn.execute(select(METER.c.name).where(METER.c.name == new.name)).first() is not None:
+    if key_named(pen.conn, METER, new.name) is not None:
         raise BadData(
             f"there is a meter '{new.name}' already, and readings lean on its figures",
             "declare the changed one under another name",
@@ -76,6 +90,7 @@ def add_meter(pen: Pen, new: Meter) -> Meter:
         values[f"{quantity}_offset"] = None if accuracy is None else accuracy.offset
     values["voltage_resolution"] = _steps_text(new.voltage_resolution)
     values["compared_on"] = day_text(new.compared_on)
+    values["key"] = str(pen.number("record"))
     event_id = pen.event("meter-added", subject=new.name)
     pen.conn.execute(METER.insert().values(**values, event_id=event_id))
     return new

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from sqlalchemy import Connection, Select, func, select
+from sqlalchemy import ColumnElement, Connection, FromClause, Select, func, select
 
 from straycell.cells import Look, Stage
 from straycell.errors import BadData
+from straycell.keys import RecordKey, key_of
 from straycell.meters import Meter
 from straycell.readings import Charge, Method, Quantity, Reading, Where
 from straycell.store.book import cells, meters
@@ -26,7 +27,7 @@ _METHOD: dict[str | None, Method | None] = {None: None, **{m.value: m for m in M
 _WHERE: dict[str | None, Where | None] = {None: None, **{w.value: w for w in Where}}
 _LOOK = {look.value: look for look in Look}
 _ITEM_COLUMNS = (
-    READING.c.id,
+    READING.c.key,
     READING.c.code,
     READING.c.quantity,
     READING.c.at_us,
@@ -51,15 +52,16 @@ _ITEM_COLUMNS = (
     READING.c.at_least,
     READING.c.from_full,
     READING.c.u,
-    READING.c.trace_id,
+    READING.c.trace,
 )
 
 
 def _item(row: Sequence[Any], known: dict[str | None, Meter | None]) -> Item:
-    number, code, quantity, at_us, value, temperature_c, meter, rested_s, where, discharge_a, *rest = row
+    key, code, quantity, at_us, value, temperature_c, meter, rested_s, where, discharge_a, *rest = row
     cutoff_v, method, pulse_s, look, as_group, charge_a, end_a, peak_c, charger, slot, *rest = rest
-    energy_wh, soc, at_least, from_full, u, trace = rest
-    at = from_us(at_us)
+    energy_wh, soc, at_least, from_full, u, trace_key = rest
+    at, number = from_us(at_us), key_of(key)
+    trace = None if trace_key is None else key_of(trace_key)
     if quantity == "charge":
         return Charge(number, code, at, charge_a, value, end_a, temperature_c, peak_c, charger, slot, trace)
     return Reading(
@@ -87,10 +89,10 @@ def _item(row: Sequence[Any], known: dict[str | None, Meter | None]) -> Item:
     )
 
 
-def _values(item: Item) -> dict[str, Any]:
-    """The item as column values, all columns named, so that many rows go in as one statement."""
+def _values(item: Item, keys: Mapping[str | None, str | None]) -> dict[str, Any]:
+    """The item as column values, all columns named, so that many rows go in as one statement; `keys` of meters."""
     common = {"code": item.cell, "at_us": to_us(item.at), "temperature_c": item.temperature_c}
-    common["trace_id"] = item.trace
+    common["trace"] = None if item.trace is None else str(item.trace)
     if isinstance(item, Charge):
         return common | {
             **dict.fromkeys(
@@ -112,7 +114,7 @@ def _values(item: Item) -> dict[str, Any]:
     return common | {
         "quantity": item.quantity.value,
         "value": item.value,
-        "meter": None if item.meter is None else item.meter.name,
+        "meter": None if item.meter is None else keys[item.meter.name],
         "rested_s": item.rested_s,
         "where_taken": item.where,
         "discharge_current_a": item.discharge_current_a,
@@ -131,20 +133,16 @@ def _values(item: Item) -> dict[str, Any]:
     }
 
 
-def _known_meters(conn: Connection) -> dict[str | None, Meter | None]:
-    return {None: None, **{meter.name: meter for meter in meters.meters(conn)}}
-
-
 # --- looking ---------------------------------------------------------------------------------------
 
 
 def standing(conn: Connection, codes: Collection[str] | None) -> Iterator[Item]:
     """Every reading and charge that is not superseded, of these cells (None: of all), oldest first."""
-    known = _known_meters(conn)
+    known = meters.by_key(conn)
     query = (
         select(*_ITEM_COLUMNS)
-        .where(READING.c.id.not_in(select(SUPERSESSION.c.reading_id)))
-        .order_by(READING.c.code, READING.c.at_us, READING.c.id)
+        .where(READING.c.key.not_in(select(SUPERSESSION.c.record)))
+        .order_by(READING.c.code, READING.c.at_us, *recording(READING))
     )
     if codes is not None:
         query = query.where(among(READING.c.code, codes))
@@ -152,35 +150,38 @@ def standing(conn: Connection, codes: Collection[str] | None) -> Iterator[Item]:
         yield _item(row, known)
 
 
-def last_numbers(conn: Connection, codes: Collection[str] | None) -> dict[str, int]:
-    """The number of the last reading of each cell that has any."""
-    query = select(READING.c.code, func.max(READING.c.id)).group_by(READING.c.code)
+def last_numbers(conn: Connection, codes: Collection[str] | None) -> dict[str, str]:
+    """The number of the reading that came last of each cell that has any."""
+    # SQLite takes a bare column from the row that has the maximum (sqlite.org/lang_select.html#bareagg).
+    query = select(READING.c.code, READING.c.key, func.max(READING.c.id)).group_by(READING.c.code)
     if codes is not None:
         query = query.where(among(READING.c.code, codes))
     return {row[0]: row[1] for row in rows_of(conn, query)}
 
 
-def first_numbers(conn: Connection, codes: Collection[str] | None) -> dict[str, list[tuple[int, int]]]:
+def first_numbers(
+    conn: Connection, codes: Collection[str] | None
+) -> dict[str, list[tuple[RecordKey, RecordKey]]]:
     """By cell: (number, first number of its chain) of readings that took another's place on the same cell."""
     old = READING.alias()
     query = (
-        select(READING.c.code, READING.c.id, READING.c.supersedes)
-        .join(old, (old.c.id == READING.c.supersedes) & (old.c.code == READING.c.code))
+        select(READING.c.code, READING.c.key, READING.c.supersedes)
+        .join(old, (old.c.key == READING.c.supersedes) & (old.c.code == READING.c.code))
         .where(READING.c.supersedes.is_not(None))
         .order_by(READING.c.id)
     )
     if codes is not None:
         query = query.where(among(READING.c.code, codes))
-    first: dict[int, int] = {}
-    found: dict[str, list[tuple[int, int]]] = {}
+    first: dict[str, str] = {}
+    found: dict[str, list[tuple[RecordKey, RecordKey]]] = {}
     for code, number, replaced in conn.execute(query):
         first[number] = first.get(replaced, replaced)
-        found.setdefault(code, []).append((number, first[number]))
+        found.setdefault(code, []).append((key_of(number), key_of(first[number])))
     return found
 
 
 def _recorded(conn: Connection, query: Select[Any]) -> list[RecordedReading]:
-    known = _known_meters(conn)
+    known = meters.by_key(conn)
     found: list[RecordedReading] = []
     for recorded_at_us, event_id, mistake, because, replacement, *row in conn.execute(query):
         found.append(
@@ -188,7 +189,7 @@ def _recorded(conn: Connection, query: Select[Any]) -> list[RecordedReading]:
                 item=_item(row, known),
                 recorded_at=from_us(recorded_at_us),
                 event_id=event_id,
-                superseded_by=replacement,
+                superseded_by=None if replacement is None else key_of(replacement),
                 mistake=mistake or "",
                 because=because or "",
                 retracted=mistake is not None and replacement is None,
@@ -198,14 +199,23 @@ def _recorded(conn: Connection, query: Select[Any]) -> list[RecordedReading]:
 
 
 def _with_fate() -> Select[Any]:
-    later = READING.alias("later")
-    first = select(func.min(later.c.id)).where(later.c.supersedes == READING.c.id).scalar_subquery()
-    fate = (SUPERSESSION.c.mistake, SUPERSESSION.c.because, first)
+    later, other = READING.alias("later"), SUPERSESSION.alias("other")
+    first = (
+        select(later.c.key).where(later.c.supersedes == READING.c.key).order_by(*recording(later)).limit(1)
+    )
+    fate = (SUPERSESSION.c.mistake, SUPERSESSION.c.because, first.scalar_subquery())
+    once = select(func.min(other.c.id)).where(other.c.record == READING.c.key).scalar_subquery()
     return (
         select(READING.c.recorded_at_us, READING.c.event_id, *fate, *_ITEM_COLUMNS)
-        .outerjoin(SUPERSESSION, SUPERSESSION.c.reading_id == READING.c.id)
-        .order_by(READING.c.at_us, READING.c.id)
+        .select_from(READING)
+        .outerjoin(SUPERSESSION, SUPERSESSION.c.id == once)
+        .order_by(READING.c.at_us, *recording(READING))
     )
+
+
+def recording(table: FromClause) -> tuple[ColumnElement[Any], ...]:
+    """The order of recording, the same on every bench: the moment, then the bench's own numbers."""
+    return table.c.recorded_at_us, func.length(table.c.key), table.c.key
 
 
 def recorded(conn: Connection, code: str, *, with_superseded: bool) -> list[RecordedReading]:
@@ -216,9 +226,9 @@ def recorded(conn: Connection, code: str, *, with_superseded: bool) -> list[Reco
     return _recorded(conn, query)
 
 
-def reading(conn: Connection, number: int) -> RecordedReading:
+def reading(conn: Connection, number: RecordKey) -> RecordedReading:
     """One reading or charge by its number. Raises BadData when there is none."""
-    found = _recorded(conn, _with_fate().where(READING.c.id == number)) if abs(number) < 2**63 else []
+    found = _recorded(conn, _with_fate().where(READING.c.key == str(number)))
     if not found:
         raise BadData(f"there is no reading {number}", "numbers stand in: straycell cell show CODE")
     return found[0]
@@ -229,12 +239,12 @@ def latest(conn: Connection, quantity: Quantity) -> Item | None:
     query = (
         select(*_ITEM_COLUMNS)
         .where(READING.c.quantity == quantity.value)
-        .where(READING.c.id.not_in(select(SUPERSESSION.c.reading_id)))
-        .order_by(READING.c.id.desc())
+        .where(READING.c.key.not_in(select(SUPERSESSION.c.record)))
+        .order_by(*(column.desc() for column in recording(READING)))
         .limit(1)
     )
     row = conn.execute(query).first()
-    return None if row is None else _item(row, _known_meters(conn))
+    return None if row is None else _item(row, meters.by_key(conn))
 
 
 # --- writing ---------------------------------------------------------------------------------------
@@ -258,17 +268,25 @@ def require_in_house(pen: Pen, codes: Collection[str]) -> None:
             raise BadData(f"cell {code} was handed over and is not here to be measured", "check the code")
 
 
-def insert_items(pen: Pen, items: Sequence[Item], event_id: int, supersedes: int | None = None) -> list[Item]:
+def insert_items(
+    pen: Pen, items: Sequence[Item], event_id: int, supersedes: RecordKey | None = None
+) -> list[Item]:
     """Validate, number and insert; marks the cells, and where it matters their siblings, as touched."""
-    known = _known_meters(pen.conn)
+    known: dict[str | None, Meter | None] = {meter.name: meter for meter in meters.meters(pen.conn)}
     for item in items:
         require_item(item, pen.now)
         if isinstance(item, Reading) and item.meter is not None and item.meter.name not in known:
             meters.meter(pen.conn, item.meter.name)
-    first = (pen.conn.execute(select(func.max(READING.c.id))).scalar() or 0) + 1
-    numbered = [_filed(item, first + i, known) for i, item in enumerate(items)]
-    common = {"recorded_at_us": pen.now_us, "event_id": event_id, "supersedes": supersedes}
-    pen.conn.execute(READING.insert(), [{"id": item.id, **_values(item), **common} for item in numbered])
+    numbers = pen.numbers("reading", len(items))
+    numbered = [_filed(item, number, known) for item, number in zip(items, numbers, strict=True)]
+    common = {
+        "recorded_at_us": pen.now_us,
+        "event_id": event_id,
+        "supersedes": None if supersedes is None else str(supersedes),
+    }
+    keys = meters.keys(pen.conn)
+    rows = [{"key": str(item.id), **_values(item, keys), **common} for item in numbered]
+    pen.conn.execute(READING.insert(), rows)
     pen.touched.update(item.cell for item in numbered)
     tells = {item.cell for item in numbered if _tells_siblings(item)}
     if tells:
@@ -276,7 +294,7 @@ def insert_items(pen: Pen, items: Sequence[Item], event_id: int, supersedes: int
     return numbered
 
 
-def _filed(item: Item, number: int, known: dict[str | None, Meter | None]) -> Item:
+def _filed(item: Item, number: RecordKey, known: Mapping[str | None, Meter | None]) -> Item:
     """As it will be read again: numbered, in UTC, with the meter as declared."""
     if isinstance(item, Charge):
         return replace(item, id=number, at=utc(item.at))

@@ -9,6 +9,7 @@ from enum import StrEnum
 from typing import Any, NamedTuple
 
 from straycell.acceptance.reasons import Outcome
+from straycell.keys import RecordKey
 from straycell.meters import Meter
 from straycell.readings import Charge, Reading
 
@@ -37,7 +38,7 @@ class RecordedReading:
     item: Reading | Charge
     recorded_at: datetime
     event_id: int
-    superseded_by: int | None = None
+    superseded_by: RecordKey | None = None
     mistake: str = ""
     because: str = ""
     retracted: bool = False
@@ -113,7 +114,7 @@ class NewTrace:
 class TraceEntry:
     """A trace as it stands in the store, without its file; `at` is when it ended."""
 
-    id: int
+    id: RecordKey
     cell: str
     sha256: str
     name: str
@@ -131,7 +132,7 @@ class TraceEntry:
 class HandoverEntry:
     """Cells gathered for a collection point. `body` is the list that went with them, once it is closed."""
 
-    id: int
+    id: RecordKey
     place: str
     opened_at: datetime
     closed_at: datetime | None

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from straycell.errors import BadData, UsageFault
-from straycell.readings import Charge, Mistake, Quantity
+from straycell.keys import NEW, RecordKey
+from straycell.readings import KINDS, Charge, Mistake, Quantity
 from straycell.store.book import cells
 from straycell.store.book.readings import Item, insert_items, reading
 from straycell.store.schema.tables import SUPERSESSION
@@ -19,7 +20,7 @@ _VOLTAGES = (Quantity.VOLTAGE, Quantity.AS_FOUND_VOLTAGE)
 
 def supersede(
     pen: Pen,
-    number: int,
+    number: RecordKey,
     mistake: str,
     because: str,
     right_cell: str | None,
@@ -44,11 +45,16 @@ def supersede(
     right = _right_cell(pen, old, kind, right_cell)
     placed = _placed(old, kind, right, replacements)
     codes = [old.cell, *([right] if right else [])]
-    detail = {"reading": number, "mistake": kind.value, "right_cell": right, "quantity": _quantity(old).value}
+    detail = {
+        "reading": str(number),
+        "mistake": kind.value,
+        "right_cell": right,
+        "quantity": _quantity(old).value,
+    }
     event_id = pen.event("reading-superseded", codes, subject=str(number), detail=detail, because=reason)
     pen.conn.execute(
         SUPERSESSION.insert().values(
-            reading_id=number, mistake=kind.value, because=reason, right_cell=right, event_id=event_id
+            record=str(number), mistake=kind.value, because=reason, right_cell=right, event_id=event_id
         )
     )
     filed = insert_items(pen, placed, event_id, supersedes=number) if placed else []
@@ -72,7 +78,7 @@ def _mistake(word: str) -> Mistake:
 
 
 def _right_cell(pen: Pen, old: Item, kind: Mistake, right_cell: str | None) -> str | None:
-    if kind is Mistake.BAD_CONTACT and not _quantity(old).electrical:
+    if kind is Mistake.BAD_CONTACT and not KINDS[_quantity(old)].by_contact:
         raise BadData(
             f"reading {old.id} is a {_quantity(old)}: a bad contact cannot falsify it",
             "only voltage, capacity and resistance; else it is wrong-cell or mistyped",
@@ -112,7 +118,7 @@ def _placed(old: Item, kind: Mistake, right: str | None, replacements: Sequence[
             )
     placed = list(replacements)
     if right is not None and all(new.cell != right for new in placed):
-        placed.insert(0, replace(old, id=0, cell=right))
+        placed.insert(0, replace(old, id=NEW, cell=right))
     return placed
 
 

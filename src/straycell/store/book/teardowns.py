@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -10,7 +10,9 @@ from typing import Any
 from sqlalchemy import Connection, Row, select
 
 from straycell.errors import BadData, UsageFault
+from straycell.store.book.derived import TEARDOWN_FIELDS, follow
 from straycell.store.book.records import Event
+from straycell.store.book.register import born_text, put
 from straycell.store.column_values import day_text, from_json, from_us, opt_day
 from straycell.store.schema.tables import BENCH, EVENT, TEARDOWN
 from straycell.store.schema.validation import require_because
@@ -18,7 +20,6 @@ from straycell.store.session import Pen
 from straycell.teardowns import Teardown, make_teardown_code, parse_teardown_code
 
 CORRECTED = "teardown-corrected"
-CORRECTABLE = ("title", "kind", "found_on", "place", "note", "objects")
 
 
 def _teardown(row: Row[Any]) -> Teardown:
@@ -36,7 +37,8 @@ def _teardown(row: Row[Any]) -> Teardown:
 
 def teardowns(conn: Connection) -> list[Teardown]:
     """All tear-downs in the order they were filed."""
-    return [_teardown(row) for row in conn.execute(select(TEARDOWN).order_by(TEARDOWN.c.event_id))]
+    order = (TEARDOWN.c.added_at_us, TEARDOWN.c.event_id, TEARDOWN.c.code)
+    return [_teardown(row) for row in conn.execute(select(TEARDOWN).order_by(*order))]
 
 
 def teardown(conn: Connection, code: str) -> Teardown:
@@ -58,20 +60,16 @@ def add_teardown(
     code = make_teardown_code(bench.letter, number)
     event_id = pen.event("teardown-added", subject=code, detail={"title": title, "kind": kind})
     pen.conn.execute(BENCH.update().values(last_teardown=number))
-    pen.conn.execute(
-        TEARDOWN.insert().values(
-            code=code,
-            title=title,
-            kind=kind,
-            found_on=day_text(found_on),
-            place=place,
-            note=note,
-            objects=objects,
-            added_at_us=pen.now_us,
-            event_id=event_id,
-        )
-    )
-    return Teardown(code, title, kind, found_on, place, note, objects, pen.now)
+    new = Teardown(code, title, kind, found_on, place, note, objects, pen.now)
+    insert(pen, new, event_id)
+    return new
+
+
+def insert(pen: Pen, new: Teardown, event_id: int) -> None:
+    """The row of a new tear-down."""
+    said = _plain(new)
+    row = {"code": new.code, "born": born_text(said), "added_at_us": pen.now_us, "event_id": event_id}
+    pen.conn.execute(TEARDOWN.insert().values(**said, **row))
 
 
 def correct_teardown(pen: Pen, code: str, changes: Mapping[str, object], because: str) -> Teardown:
@@ -81,19 +79,22 @@ def correct_teardown(pen: Pen, code: str, changes: Mapping[str, object], because
     """
     reason = require_because(because)
     for name in changes:
-        if name not in CORRECTABLE:
-            raise UsageFault(f"'{name}' is nothing said of a tear-down", f"known: {', '.join(CORRECTABLE)}")
+        if name not in TEARDOWN_FIELDS:
+            raise UsageFault(
+                f"'{name}' is nothing said of a tear-down", f"known: {', '.join(TEARDOWN_FIELDS)}"
+            )
     old = teardown(pen.conn, code)
     typed: dict[str, Any] = dict(changes)
     new = replace(old, **typed)
     require_teardown(new, pen.now.date())
     before, after = _plain(old), _plain(new)
-    names = [name for name in CORRECTABLE if after[name] != before[name]]
+    names = [name for name in TEARDOWN_FIELDS if after[name] != before[name]]
     if not names:
         raise BadData(f"nothing changes for tear-down {old.code}", f"see: straycell teardown show {old.code}")
     detail = {"from": {n: before[n] for n in names}, "to": {n: after[n] for n in names}}
-    pen.event(CORRECTED, subject=old.code, detail=detail, because=reason)
-    pen.conn.execute(TEARDOWN.update().where(TEARDOWN.c.code == old.code).values(detail["to"]))
+    event_id = pen.event(CORRECTED, subject=old.code, detail=detail, because=reason)
+    put(pen, event_id, {old.code: detail["to"]})
+    follow(pen.conn, teardowns=[old.code])
     return new
 
 
@@ -107,18 +108,8 @@ def corrections(conn: Connection, code: str) -> list[Event]:
     ]
 
 
-def follow_corrections(conn: Connection, codes: Collection[str]) -> None:
-    """After a merge: each field of these tear-downs as the latest correction says, on whichever bench it was made."""
-    for code in codes:
-        latest: dict[str, Any] = {}
-        for event in corrections(conn, code):
-            latest |= event.detail["to"]
-        if latest:
-            conn.execute(TEARDOWN.update().where(TEARDOWN.c.code == code).values(latest))
-
-
 def _plain(found: Teardown) -> dict[str, Any]:
-    return {**{name: getattr(found, name) for name in CORRECTABLE}, "found_on": day_text(found.found_on)}
+    return {**{name: getattr(found, name) for name in TEARDOWN_FIELDS}, "found_on": day_text(found.found_on)}
 
 
 def require_teardown(new: Teardown, today: date) -> None:

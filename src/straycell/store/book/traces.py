@@ -8,26 +8,26 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
-from sqlalchemy import Connection, Select, func, select
+from sqlalchemy import Connection, Select, select
 
 from straycell.errors import BadData
+from straycell.keys import RecordKey, key_of
 from straycell.readings import Charge, Mistake, Quantity
 from straycell.store.book import cells, meters
-from straycell.store.book.readings import Item, insert_items, reading, require_in_house
+from straycell.store.book.readings import Item, insert_items, reading, recording, require_in_house
 from straycell.store.book.records import NewTrace, TraceEntry
 from straycell.store.book.supersede import supersede
 from straycell.store.column_values import from_json, from_us, to_json, to_us
 from straycell.store.schema.tables import READING, SUPERSESSION, TRACE
 from straycell.store.schema.validation import require_moment, utc
-from straycell.store.session import Pen, insert_one
+from straycell.store.session import Pen, among, insert_one
 
 _PACKING = 1
 """zlib's fastest level: a million rows shrink to a third in a second, more effort gains little."""
 _LARGEST_BYTES = 900_000_000
 """SQLite keeps at most 10^9 bytes in one field (sqlite.org/limits.html)."""
-_AT_ONCE = 500
 _HEAD = (
-    TRACE.c.id,
+    TRACE.c.key,
     TRACE.c.code,
     TRACE.c.sha256,
     TRACE.c.name,
@@ -43,17 +43,17 @@ _HEAD = (
 
 
 def _entries(conn: Connection, query: Select[Any]) -> Iterator[TraceEntry]:
-    known = {meter.name: meter for meter in meters.meters(conn)}
+    known = meters.by_key(conn)
     for row in conn.execute(query):
         yield TraceEntry(
-            id=row.id,
+            id=key_of(row.key),
             cell=row.code,
             sha256=row.sha256,
             name=row.name,
             size_bytes=row.size_bytes,
             recorded_at=from_us(row.recorded_at_us),
             at=from_us(row.at_us),
-            meter=known[row.meter] if row.meter else None,
+            meter=known[row.meter],
             cutoff_v=row.cutoff_v,
             columns=row.columns,
             setting=from_json(row.setting),
@@ -63,64 +63,57 @@ def _entries(conn: Connection, query: Select[Any]) -> Iterator[TraceEntry]:
 
 def traces(conn: Connection, code: str | None) -> list[TraceEntry]:
     """All traces, or one cell's, in the order they were filed."""
-    query = select(*_HEAD).order_by(TRACE.c.id)
+    query = select(*_HEAD).order_by(*recording(TRACE))
     if code is not None:
         query = query.where(TRACE.c.code == code)
     return list(_entries(conn, query))
 
 
-def trace(conn: Connection, number: int) -> TraceEntry:
+def trace(conn: Connection, number: RecordKey) -> TraceEntry:
     """One trace. Raises BadData when there is none of that number."""
-    found = list(_entries(conn, select(*_HEAD).where(TRACE.c.id == number))) if abs(number) < 2**63 else []
+    found = list(_entries(conn, select(*_HEAD).where(TRACE.c.key == str(number))))
     if not found:
-        highest = conn.execute(select(func.max(TRACE.c.id))).scalar()
+        last = conn.execute(select(TRACE.c.key).order_by(TRACE.c.id.desc()).limit(1)).scalar()
         raise BadData(
             f"there is no trace {number}",
-            f"they are numbered 1 to {highest}"
-            if highest
+            f"the last one filed is {last}; see: straycell trace list"
+            if last
             else "file one with: straycell trace add CODE FILE",
         )
     return found[0]
 
 
-def trace_file(conn: Connection, number: int) -> bytes:
+def trace_file(conn: Connection, number: RecordKey) -> bytes:
     """The file of a trace, byte for byte. Raises BadData."""
     entry = trace(conn, number)
-    raw = zlib.decompress(conn.execute(select(TRACE.c.raw).where(TRACE.c.id == number)).scalar_one())
+    raw = zlib.decompress(conn.execute(select(TRACE.c.raw).where(TRACE.c.key == str(number))).scalar_one())
     if hashlib.sha256(raw).hexdigest() != entry.sha256:
         raise BadData(f"the file of trace {number} is damaged", "run: straycell store check")
     return raw
 
 
-def curves(conn: Connection, numbers: Collection[int]) -> dict[int, dict[str, Any]]:
+def curves(conn: Connection, numbers: Collection[RecordKey]) -> dict[RecordKey, dict[str, Any]]:
     """The few points kept of each of these traces; one that has no discharge is left out."""
-    found: dict[int, dict[str, Any]] = {}
-    for some in batched(sorted(numbers), _AT_ONCE):
-        query = select(TRACE.c.id, TRACE.c.curve).where(TRACE.c.id.in_(some), TRACE.c.curve != "")
-        found |= {number: from_json(curve) for number, curve in conn.execute(query)}
-    return found
+    wanted = among(TRACE.c.key, [str(number) for number in numbers])
+    rows = conn.execute(select(TRACE.c.key, TRACE.c.curve).where(wanted, TRACE.c.curve != ""))
+    return {key_of(key): from_json(curve) for key, curve in rows}
 
 
-def batched(numbers: Sequence[int], at_most: int) -> Iterator[Sequence[int]]:
-    """A sequence in pieces: SQLite takes only so many values in one statement."""
-    return (numbers[first : first + at_most] for first in range(0, len(numbers), at_most))
-
-
-def readings_of(conn: Connection, number: int) -> tuple[list[int], list[int]]:
+def readings_of(conn: Connection, number: RecordKey) -> tuple[list[RecordKey], list[RecordKey]]:
     """The numbers of the readings and charges that came out of a trace: (those that stand, those superseded)."""
-    query = (
-        select(READING.c.id, SUPERSESSION.c.id)
-        .outerjoin(SUPERSESSION, SUPERSESSION.c.reading_id == READING.c.id)
-        .where(READING.c.trace_id == number)
-        .order_by(READING.c.id)
-    )
-    rows = conn.execute(query).all()
-    return [r for r, gone in rows if gone is None], [r for r, gone in rows if gone is not None]
+    gone = READING.c.key.in_(select(SUPERSESSION.c.record))
+    query = select(READING.c.key, gone).where(READING.c.trace == str(number)).order_by(*recording(READING))
+    rows = [(key_of(key), away) for key, away in conn.execute(query)]
+    return [key for key, away in rows if not away], [key for key, away in rows if away]
 
 
-def _filed_before(conn: Connection, sha256: str) -> list[tuple[TraceEntry, list[int]]]:
+def _filed_before(conn: Connection, sha256: str) -> list[tuple[TraceEntry, list[RecordKey]]]:
     """(trace, its readings that stand) of each trace of the same file that still speaks for its cell, newest first."""
-    query = select(*_HEAD).where(TRACE.c.sha256 == sha256).order_by(TRACE.c.id.desc())
+    query = (
+        select(*_HEAD)
+        .where(TRACE.c.sha256 == sha256)
+        .order_by(*(column.desc() for column in recording(TRACE)))
+    )
     found = []
     for entry in _entries(conn, query):
         stand, gone = readings_of(conn, entry.id)
@@ -129,7 +122,7 @@ def _filed_before(conn: Connection, sha256: str) -> list[tuple[TraceEntry, list[
     return found
 
 
-def require_new(conn: Connection, raw: bytes, code: str, *, again: bool = False) -> list[int]:
+def require_new(conn: Connection, raw: bytes, code: str, *, again: bool = False) -> list[RecordKey]:
     """Raise BadData when the same file is in the store and its readings were not taken back.
 
     With `again` it may be there for the same cell; returns its readings that stand then, else none.
@@ -147,7 +140,7 @@ def require_new(conn: Connection, raw: bytes, code: str, *, again: bool = False)
     return sorted(number for _, stand in before for number in stand)
 
 
-def _of_another_cell(entry: TraceEntry, stand: Sequence[int], code: str) -> BadData:
+def _of_another_cell(entry: TraceEntry, stand: Sequence[RecordKey], code: str) -> BadData:
     what = (
         f"this file is in the store as trace {entry.id} of another cell, {entry.cell}: a trace is of one cell"
     )
@@ -160,8 +153,8 @@ def _of_another_cell(entry: TraceEntry, stand: Sequence[int], code: str) -> BadD
     )
 
 
-def _listed(numbers: Sequence[int]) -> str:
-    return ", ".join(f"#{number}" for number in numbers)
+def _listed(numbers: Sequence[RecordKey]) -> str:
+    return ", ".join(f"{number}" for number in numbers)
 
 
 def add_trace(
@@ -182,9 +175,11 @@ def add_trace(
         raise BadData(f"{new.name} is too large to be kept with the store", "cut it into shorter recordings")
     detail = {"file": new.name, "readings": len(items)}
     event_id = pen.event("trace-added", [new.cell], subject=new.name, detail=detail)
-    number = insert_one(
+    number = pen.number("trace")
+    insert_one(
         pen.conn,
         TRACE,
+        key=str(number),
         code=new.cell,
         sha256=hashlib.sha256(new.raw).hexdigest(),
         name=new.name,
@@ -192,7 +187,7 @@ def add_trace(
         raw=packed,
         at_us=to_us(new.at),
         recorded_at_us=pen.now_us,
-        meter=None if new.meter is None else new.meter.name,
+        meter=meters.keys(pen.conn)[None if new.meter is None else new.meter.name],
         cutoff_v=new.cutoff_v,
         columns=new.columns,
         setting=to_json(new.setting),
@@ -207,7 +202,7 @@ def add_trace(
     return trace(pen.conn, number), filed
 
 
-def _replace(pen: Pen, numbers: Sequence[int], items: list[Item], because: str) -> list[Item]:
+def _replace(pen: Pen, numbers: Sequence[RecordKey], items: list[Item], because: str) -> list[Item]:
     """Put the first new item of the same kind in the place of each old one; these are taken out of `items`."""
     filed: list[Item] = []
     for number in numbers:
@@ -225,10 +220,10 @@ def _kind(item: Item) -> Quantity:
 
 def file_faults(conn: Connection) -> Iterator[str]:
     """Traces whose file is not what it was when it was filed."""
-    for number, sha256 in conn.execute(select(TRACE.c.id, TRACE.c.sha256).order_by(TRACE.c.id)).all():
+    for key, sha256 in conn.execute(select(TRACE.c.key, TRACE.c.sha256).order_by(TRACE.c.id)).all():
         try:
-            raw = zlib.decompress(conn.execute(select(TRACE.c.raw).where(TRACE.c.id == number)).scalar_one())
+            raw = zlib.decompress(conn.execute(select(TRACE.c.raw).where(TRACE.c.key == key)).scalar_one())
         except zlib.error:
             raw = b""
         if hashlib.sha256(raw).hexdigest() != sha256:
-            yield f"the file of trace {number} is not the one that was filed"
+            yield f"the file of trace {key} is not the one that was filed"

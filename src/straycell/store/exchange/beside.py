@@ -14,6 +14,7 @@ from sqlalchemy import Column, select
 from straycell.errors import BadData
 from straycell.meters import Meter
 from straycell.store.book import boxes, meters, teardowns
+from straycell.store.book.names import shown
 from straycell.store.book.records import Box
 from straycell.store.column_values import day_text
 from straycell.store.exchange.fields import TEXT_LIMIT, number
@@ -39,7 +40,8 @@ class Beside:
 
     @cached_property
     def _boxes(self) -> dict[str, Box | None]:
-        return self._listed("boxes", "name", _box) | dict.fromkeys(self._here(BOX.c.name))
+        here = shown(self._pen.conn, BOX).values()
+        return self._listed("boxes", "name", _box) | dict.fromkeys(here)
 
     @cached_property
     def _meters(self) -> dict[str, Meter]:
@@ -96,16 +98,14 @@ class Beside:
             box = self._boxes[name]
             if box is not None:
                 boxes.add_box(self._pen, box.name, box.kind, box.limit_wh)
-        known = set(self._here(METER.c.name))
+        known = set(shown(self._pen.conn, METER).values())
         for name in sorted(set(meters_) - known):
             meters.add_meter(self._pen, self._meters[name])
 
     def _file_teardown(self, new: Teardown) -> None:
         """Under the code it has."""
         event_id = self._pen.event("teardown-added", subject=new.code, detail={"title": new.title})
-        row = {name: getattr(new, name) for name in ("code", "title", "kind", "place", "note", "objects")}
-        row |= {"found_on": day_text(new.found_on), "added_at_us": self._pen.now_us, "event_id": event_id}
-        self._pen.conn.execute(TEARDOWN.insert().values(row))
+        teardowns.insert(self._pen, new, event_id)
         bench = self._pen.conn.execute(select(BENCH)).one()
         if new.code.startswith(bench.letter) and int(new.code[2:]) > bench.last_teardown:
             self._pen.conn.execute(BENCH.update().values(last_teardown=int(new.code[2:])))

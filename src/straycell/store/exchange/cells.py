@@ -8,51 +8,32 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
-from straycell.cells import Cell, CellFacts, Chemistry, Form, Stage, parse_code
+from straycell.cells import Cell, CellFacts, Stage, parse_code
 from straycell.errors import BadData
 from straycell.markings import fill, read_marking
-from straycell.quantities import Dimension
-from straycell.readings import Method
+from straycell.readings import FACTS
 from straycell.store.book import boxes, cells
+from straycell.store.book.names import shown
 from straycell.store.exchange.beside import Beside
 from straycell.store.exchange.fields import Fields, quantity_columns
 from straycell.store.exchange.past import carry_past
 from straycell.store.exchange.table import Fault, Imported, Table, Told, counted
-from straycell.store.schema.tables import CELL, CELL_FACTS
+from straycell.store.schema.tables import BOX, CELL
 from straycell.store.schema.validation import require_facts
 from straycell.store.session import Pen
 from straycell.teardowns import parse_teardown_code
 
-_QUANTITIES = quantity_columns(
-    {
-        "rated_capacity": Dimension.CAPACITY,
-        "rated_resistance": Dimension.RESISTANCE,
-        "maker_charge_current": Dimension.CURRENT,
-        "maker_discharge_current": Dimension.CURRENT,
-        "full_voltage": Dimension.VOLTAGE,
-        "mass": Dimension.MASS,
-    }
-)
-_FACT_OF = {
-    "rated_capacity": "rated_capacity_ah",
-    "rated_resistance": "rated_resistance_ohm",
-    "maker_charge_current": "maker_charge_current_a",
-    "maker_discharge_current": "maker_discharge_current_a",
-    "full_voltage": "full_voltage_v",
-    "mass": "mass_g",
-}
-_FLAGS = ("bought_new", "rewrapped", "tabs", "protection_board", "confirmed_rechargeable")
-_TEXTS = ("marking", "maker", "date_code")
-_OTHERS = ("code", "teardown", "pack", "box", "form", "chemistry", "rated_resistance_method", "volume_cm3")
+_QUANTITIES = quantity_columns(FACTS.values())
+_PLAIN = tuple(field.column for field in FACTS.values() if field.dimension is None)
+_OTHERS = ("code", "teardown", "pack", "box")
 _NOTES = ("own_number", "note")
 MOST_LINES = 25_000
 """In one write; of so many cells it keeps within 200 MB of memory."""
 OF_AN_EXPORT = ("stage", "added_at")
 """Columns of an export that are not taken as they stand: a stage follows from the readings, and only what was out of
 use, or in a device, has its say; `added_at` is when the import is made."""
-COLUMNS = (*_OTHERS, *_NOTES, *_TEXTS, *_FLAGS, *_QUANTITIES, *OF_AN_EXPORT)
+COLUMNS = (*_OTHERS, *_NOTES, *_PLAIN, *_QUANTITIES, *OF_AN_EXPORT)
 QUANTITY_STEMS = frozenset(column.stem for column in _QUANTITIES.values())
 NUMBERS = (*_QUANTITIES, "volume_cm3")
 TEMPLATE = (
@@ -106,13 +87,7 @@ def _names(values: Iterable[str | None]) -> set[str]:
 
 
 def _read(fields: Fields, columns: Sequence[str], beside: Beside) -> NewCell | None:
-    given: dict[str, Any] = {name: fields.text(name) for name in _TEXTS}
-    given |= {name: fields.flag(name) for name in _FLAGS}
-    given |= {fact: fields.quantity(stem) for stem, fact in _FACT_OF.items()}
-    given["volume_cm3"] = fields.number("volume_cm3")
-    given["form"] = fields.word("form", Form) or Form.OTHER
-    given["chemistry"] = fields.word("chemistry", Chemistry) or Chemistry.UNKNOWN
-    given["rated_resistance_method"] = str(fields.word("rated_resistance_method", Method) or Method.AC_1KHZ)
+    given = {name: value for name, field in FACTS.items() if (value := fields.said(field)) is not None}
     code = fields.try_("code", parse_code)
     teardown = fields.try_("teardown", lambda text: beside.teardown(parse_teardown_code(text)))
     box = fields.try_("box", beside.box)
@@ -135,19 +110,15 @@ def _stated(fields: Fields, columns: Sequence[str]) -> set[str]:
     """The facts that the line states. In an export every column does, for an empty field there means unknown."""
     whole = set(OF_AN_EXPORT) <= set(columns)
     there = [name for name in columns if whole or fields.has(name)]
-    return {_FACT_OF.get(stem, stem) for stem in (_stem(name) for name in there)}
-
-
-def _stem(column: str) -> str:
-    return _QUANTITIES[column].stem if column in _QUANTITIES else column
+    return {_QUANTITIES[name].stem if name in _QUANTITIES else name for name in there}
 
 
 def _proposed(facts: CellFacts, stated: Collection[str]) -> CellFacts:
     """What the marking proposes, for what is not stated."""
     proposal = read_marking(facts.marking)
     filled = fill(facts, proposal)  # refuses a rechargeable chemistry on the mark of a primary cell
-    names = [name for name in cells.FACT_NAMES if name not in stated]
-    return replace(facts, **{name: getattr(filled, name) for name in names})
+    left_out = (name for name, field in FACTS.items() if field.column not in stated)
+    return replace(facts, **{name: getattr(filled, name) for name in left_out})
 
 
 def _taken_twice(pen: Pen, found: Sequence[NewCell]) -> Iterable[Fault]:
@@ -187,13 +158,21 @@ def _file(pen: Pen, file: Path, found: Sequence[NewCell]) -> None:
 def _insert(pen: Pen, found: Mapping[str, NewCell], event_id: int) -> None:
     if not found:
         return
-    common = {"stage": Stage.RECEIVED.value, "added_at_us": pen.now_us, "event_id": event_id}
-    version = {"changed": "", "mistake": "", "after_reading": 0, "event_id": event_id}
-    pen.conn.execute(CELL.insert(), [{"code": c, "box": new.box, **common} for c, new in found.items()])
-    facts = [
-        {"code": c, "teardown": new.teardown, "pack": new.pack, **cells.facts_values(new.facts), **version}
-        for c, new in found.items()
+    keys = {name: key for key, name in shown(pen.conn, BOX).items()}
+    rows = [
+        cells.born_row(
+            code,
+            {
+                "box": keys[new.box] if new.box else None,
+                "teardown": new.teardown,
+                "pack": new.pack,
+                **cells.facts_values(new.facts),
+            },
+            pen.now_us,
+            event_id,
+        )
+        for code, new in found.items()
     ]
-    pen.conn.execute(CELL_FACTS.insert(), facts)
+    pen.conn.execute(CELL.insert(), rows)
     pen.link(event_id, found)
     pen.touched.update(found)

@@ -9,20 +9,23 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import ColumnElement, Connection, Select, case, select
+from sqlalchemy import Column, ColumnElement, Connection, Select, case, func, select
 
 from straycell.files.write import cannot_write, part_folder
-from straycell.readings import UNITS
-from straycell.store.book.cells import FACT_COLUMNS, newest_facts
+from straycell.keys import key_of
+from straycell.readings import KINDS
+from straycell.store.book.names import shown
 from straycell.store.exchange.rows import shielded
 from straycell.store.schema.tables import (
     BOX,
     BUILD,
     BUILD_CELL,
     CELL,
-    CELL_FACTS,
     CONDEMNATION,
     EVENT,
+    FACT,
+    FINDING,
+    FINDING_FELL,
     HANDOVER,
     HANDOVER_CELL,
     METER,
@@ -34,38 +37,39 @@ from straycell.store.schema.tables import (
     TRACE,
     UPSET,
     VERDICT,
+    WRITE,
 )
 
 if TYPE_CHECKING:
     import pandas as pd
 
 
-def _queries() -> dict[str, Select[tuple[object, ...]]]:
+def _queries(conn: Connection) -> dict[str, Select[tuple[object, ...]]]:
     """What goes into which file."""
-    place = (CELL.c.code, CELL.c.stage, CELL.c.box, CELL_FACTS.c.teardown, CELL_FACTS.c.pack)
-    cells = (
-        select(*place, *FACT_COLUMNS, CELL.c.added_at_us)
-        .join(CELL_FACTS, CELL_FACTS.c.code == CELL.c.code)
-        .where(CELL_FACTS.c.id.in_(newest_facts()))
-        .order_by(CELL.c.code)
-    )
-    units = {quantity.value: unit for quantity, unit in UNITS.items()}
+    of_cell = [column for column in CELL.c if column.name not in ("born", "event_id")]
+    cells = select(*(_named(conn, column) for column in of_cell)).order_by(CELL.c.code)
+    units = {quantity.value: kind.unit for quantity, kind in KINDS.items()}
     unit = case(units, value=READING.c.quantity).label("unit")
-    columns: list[ColumnElement[Any]] = list(READING.c)
+    columns: list[ColumnElement[Any]] = [_named(conn, column) for column in READING.c]
     columns[list(READING.c.keys()).index("where_taken")] = READING.c.where_taken.label("where")
     after = list(READING.c.keys()).index("value") + 1
+    first = SUPERSESSION.alias("first")
+    once = select(func.min(first.c.id)).where(first.c.record == READING.c.key).scalar_subquery()
     readings = (
         select(*columns[:after], unit, *columns[after:], SUPERSESSION.c.mistake, SUPERSESSION.c.because)
-        .outerjoin(SUPERSESSION, SUPERSESSION.c.reading_id == READING.c.id)
+        .select_from(READING)
+        .outerjoin(SUPERSESSION, SUPERSESSION.c.id == once)
         .order_by(READING.c.id)
     )
-    traces = select(*(c for c in TRACE.c if c.name not in ("raw", "curve"))).order_by(TRACE.c.id)
     plain = {
         "teardowns": TEARDOWN,
-        "cell_versions": CELL_FACTS,
+        "facts": FACT,
         "boxes": BOX,
         "meters": METER,
         "verdicts": VERDICT,
+        "findings": FINDING,
+        "findings_fell": FINDING_FELL,
+        "supersessions": SUPERSESSION,
         "upsets": UPSET,
         "discards": CONDEMNATION,
         "projects": PROJECT,
@@ -75,9 +79,27 @@ def _queries() -> dict[str, Select[tuple[object, ...]]]:
         "handover_cells": HANDOVER_CELL,
         "meter_comparisons": METER_COMPARISON,
         "events": EVENT,
+        "writes": WRITE,
+        "traces": TRACE,
     }
-    ordered = {name: select(table).order_by(*table.primary_key) for name, table in plain.items()}
-    return {"cells": cells, "readings": readings, "traces": traces, **ordered}
+    ordered = {
+        name: select(*(_named(conn, c) for c in table.c if c.name not in _LEFT_OUT)).order_by(
+            *table.primary_key
+        )
+        for name, table in plain.items()
+    }
+    return {"cells": cells, "readings": readings, **ordered}
+
+
+_LEFT_OUT = ("born", "raw", "curve")
+_NAMED = {"box": BOX, "meter": METER, "project": PROJECT}
+
+
+def _named(conn: Connection, column: Column[Any]) -> ColumnElement[Any]:
+    """What refers to a box, meter or project by its key, by its name."""
+    table = _NAMED.get(column.name)
+    names = {} if table is None else shown(conn, table)
+    return case(names, value=column).label(column.name) if names else column
 
 
 def export_dir(conn: Connection, folder: Path) -> list[Path]:
@@ -87,7 +109,9 @@ def export_dir(conn: Connection, folder: Path) -> list[Path]:
     """
     with part_folder(folder) as part:
         try:
-            tables = [_write(conn, query, part.path / f"{name}.csv") for name, query in _queries().items()]
+            tables = [
+                _write(conn, query, part.path / f"{name}.csv") for name, query in _queries(conn).items()
+            ]
             files = [*tables, *_trace_files(conn, part.path / "traces")]
         except OSError as fault:
             raise cannot_write(folder, fault) from fault
@@ -111,11 +135,11 @@ def _trace_files(conn: Connection, folder: Path) -> list[Path]:
     from straycell.store.book.traces import trace_file
 
     written = []
-    for number, name in conn.execute(select(TRACE.c.id, TRACE.c.name).order_by(TRACE.c.id)).all():
+    for key, name in conn.execute(select(TRACE.c.key, TRACE.c.name).order_by(TRACE.c.id)).all():
         folder.mkdir(exist_ok=True)
         plain = "".join(c if c.isalnum() or c in "-_." else "_" for c in name)[-80:]
-        written.append(folder / f"{number}-{plain}")
-        written[-1].write_bytes(trace_file(conn, number))
+        written.append(folder / f"{key}-{plain}")
+        written[-1].write_bytes(trace_file(conn, key_of(key)))
     return written
 
 

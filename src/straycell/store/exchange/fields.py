@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from difflib import get_close_matches
 from enum import StrEnum
-from typing import TypeVar
+from typing import Any, TypeVar
 
+from straycell.cells import Look
 from straycell.errors import BadData
 from straycell.quantities import Dimension, parse_quantity
+from straycell.readings import Field
 from straycell.store.exchange.table import Fault, Line
 
 T = TypeVar("T")
@@ -30,10 +32,12 @@ class Column:
     unit: str | None
 
 
-def quantity_columns(stems: Mapping[str, Dimension]) -> dict[str, Column]:
+def quantity_columns(fields: Iterable[Field]) -> dict[str, Column]:
     """By column name: `rated_capacity` (each figure with its unit), `rated_capacity_mah`, `rated_capacity_ah`..."""
     found: dict[str, Column] = {}
-    for stem, dimension in stems.items():
+    for stem, dimension in ((field.column, field.dimension) for field in fields):
+        if dimension is None:
+            continue
         found[stem] = Column(stem, dimension, None)
         for unit in dimension.value.units:
             if unit.isascii() and unit != "%" and "Ohm" not in unit and unit not in ("Mohm", "degC"):
@@ -99,10 +103,6 @@ class Fields:
         """A word of a list."""
         return self.try_(column, lambda value: parse_word(value, kind))
 
-    def number(self, column: str) -> float | None:
-        """A plain number."""
-        return self.try_(column, lambda value: number(self.pointed(value)))
-
     def pointed(self, value: str) -> str:
         """A number with a point, of a list whose decimal mark is a comma. Raises BadData for both marks in one list."""
         if self.line.decimal == "." or not any(mark in value for mark in ",."):
@@ -120,6 +120,21 @@ class Fields:
         if value not in (*_YES, *_NO):
             self.refuse(column, f"'{value[:60]}' is neither yes nor no", "write yes or no")
         return value in _YES
+
+    def said(self, field: Field) -> Any:
+        """What stands under a field of the table of what can be recorded; None where nothing does."""
+        if field.dimension is not None:
+            return self.quantity(field.column)
+        if field.kind in (bool, str):
+            return (self.flag if field.kind is bool else self.text)(field.column) or None
+        if field.kind is Look:
+            return self.try_(field.column, _looks)
+        if field.kind in (int, float):
+            whole = field.kind is int
+            return self.try_(
+                field.column, lambda value: _whole(value, field) if whole else number(self.pointed(value))
+            )
+        return self.word(field.column, field.kind)
 
     def time(self, column: str, now: datetime) -> datetime | None:
         """An ISO 8601 time in UTC; without a zone it is local."""
@@ -150,6 +165,16 @@ def number(value: str) -> float:
     if not math.isfinite(float(value)):
         raise BadData(f"'{value[:60]}' is too large to be meant", "write it like 3.7, without a unit")
     return float(value)
+
+
+def _whole(value: str, field: Field) -> int:
+    if not (value.isascii() and value.isdigit() and len(value) < 5):
+        raise BadData(f"'{value[:60]}' is not a {field.noun}", "write its number, like 2")
+    return int(value)
+
+
+def _looks(value: str) -> tuple[Look, ...]:
+    return tuple(parse_word(word, Look) for word in value.replace(",", " ").replace(";", " ").split())
 
 
 def _time(value: str, now: datetime) -> datetime:

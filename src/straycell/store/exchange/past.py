@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from straycell.acceptance.evidence import DISMANTLED
 from straycell.cells import Stage
 from straycell.errors import BadData
+from straycell.store.book.derived import follow
 from straycell.store.column_values import to_us
 from straycell.store.exchange.rows import rows_beside
 from straycell.store.schema.tables import CONDEMNATION, UPSET
@@ -51,12 +53,17 @@ def carry_past(pen: Pen, file: Path, was: Mapping[str, Stage], event_id: int) ->
     ]
     pen.kin |= siblings.siblings_of(pen.conn, list(was))
     if discards:
-        pen.conn.execute(
-            CONDEMNATION.insert(),
-            [{"code": code, "event_id": event_id, **row} for code, row in sorted(discards.items())],
-        )
+        listed = [{"code": code, "event_id": event_id, **row} for code, row in sorted(discards.items())]
+        pen.conn.execute(CONDEMNATION.insert(), list(_numbered(pen, listed)))
+        follow(pen.conn, cells=list(discards))
     if upsets:
-        pen.conn.execute(UPSET.insert(), [{**row, "event_id": event_id} for row in upsets])
+        rows = [{**row, "event_id": event_id} for row in upsets]
+        pen.conn.execute(UPSET.insert(), list(_numbered(pen, rows)))
+
+
+def _numbered(pen: Pen, rows: Sequence[dict[str, Any]]) -> Iterator[dict[str, Any]]:
+    for key, row in zip(pen.numbers("record", len(rows)), rows, strict=True):
+        yield {**row, "key": str(key)}
 
 
 def _rows(file: Path, now: datetime, was: Mapping[str, Stage]) -> Iterator[tuple[str, dict[str, str], int]]:

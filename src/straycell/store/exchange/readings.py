@@ -12,51 +12,35 @@ from typing import Any
 
 from sqlalchemy import select
 
-from straycell.cells import Look, parse_code, tidy_code
+from straycell.cells import parse_code, tidy_code
 from straycell.errors import BadData
-from straycell.quantities import Dimension, parse_quantity
-from straycell.readings import Charge, Method, Quantity, Reading, Where
+from straycell.meters import Meter
+from straycell.quantities import parse_quantity
+from straycell.readings import (
+    FIELDS,
+    KINDS,
+    Charge,
+    Item,
+    Method,
+    Quantity,
+    Reading,
+    charge_of,
+    reading_of,
+)
+from straycell.readings.fields import OF_READING
 from straycell.store.book import cells, readings
 from straycell.store.column_values import to_us
 from straycell.store.exchange.beside import Beside
-from straycell.store.exchange.fields import Fields, parse_word, quantity_columns
+from straycell.store.exchange.fields import Fields, quantity_columns
 from straycell.store.exchange.table import Imported, Table, Told, counted
 from straycell.store.schema.tables import READING, SUPERSESSION
 from straycell.store.schema.validation import require_item
 from straycell.store.session import Pen, among, rows_of
 
-_D = Dimension
-_FIGURES = {
-    "voltage": _D.VOLTAGE,
-    "as_found_voltage": _D.VOLTAGE,
-    "capacity": _D.CAPACITY,
-    "resistance": _D.RESISTANCE,
-}
-_CONDITIONS = {
-    "temperature": _D.TEMPERATURE,
-    "rested": _D.DURATION,
-    "discharge_current": _D.CURRENT,
-    "cutoff": _D.VOLTAGE,
-    "pulse": _D.DURATION,
-    "charge_current": _D.CURRENT,
-    "charge_until": _D.VOLTAGE,
-    "end_current": _D.CURRENT,
-    "peak_temperature": _D.TEMPERATURE,
-    "energy": _D.ENERGY,
-}
-_QUANTITIES = quantity_columns({**_FIGURES, **_CONDITIONS})
-_DIMENSIONS = {
-    Quantity.VOLTAGE: _D.VOLTAGE,
-    Quantity.AS_FOUND_VOLTAGE: _D.VOLTAGE,
-    Quantity.CAPACITY: _D.CAPACITY,
-    Quantity.RESISTANCE: _D.RESISTANCE,
-    Quantity.TEMPERATURE: _D.TEMPERATURE,
-    Quantity.CHARGE: _D.VOLTAGE,
-    Quantity.LET_DOWN: _D.VOLTAGE,
-}
+_QUANTITIES = quantity_columns(FIELDS.values())
 _OTHERS = (
-    *("code", "at", "quantity", "value", "unit", "meter", "where", "method", "look", "as_group"),
-    *("charger", "slot", "soc", "at_least", "from_full", "u"),
+    *("code", "at", "quantity", "value", "unit", "meter"),
+    *(field.column for field in FIELDS.values() if field.dimension is None),
 )
 OF_AN_EXPORT = ("id", "mistake", "because", "supersedes", "recorded_at", "event_id", "trace_id")
 """Columns of an export that are not taken; a line with a mistake is a superseded reading and is left out."""
@@ -71,7 +55,6 @@ TEMPLATE = (
     "A00001O,2026-05-02T09:00,,,,,,,,,,21,,0.5,4.20,0.05,27,four-slot charger,2\n"
     "A00001O,2026-05-03T20:00,,,4.18,30,2350,0.5,2.75,52,dc-pulse,21,blue multimeter,,,,,,\n"
 )
-Item = Reading | Charge
 
 
 def import_readings(
@@ -119,9 +102,8 @@ class _Known:
 
     def line_of(self, item: Item, line: int) -> int | None:
         """None for something new, else the line that says the same, 0 for one recorded before."""
-        value, look = (item.until_v, "") if isinstance(item, Charge) else (item.value, " ".join(item.look))
-        quantity = Quantity.CHARGE if isinstance(item, Charge) else item.quantity
-        key = (item.cell, quantity.value, to_us(item.at), value, look)
+        look = " ".join(getattr(item, "look", ()))
+        key = (item.cell, item.quantity.value, to_us(item.at), item.value, look)
         earlier = self._seen.get(key)
         self._seen.setdefault(key, line)
         return earlier
@@ -133,11 +115,16 @@ def _read(pen: Pen, fields: Fields, beside: Beside, known: _Known) -> list[Item]
     for column in ("code", "at"):
         if not fields.has(column):
             fields.refuse(column, "nothing stands there", "say which cell, and when it was measured")
-    given = _given(fields, beside)
+    given = {name: value for name, field in FIELDS.items() if (value := fields.said(field)) is not None}
+    if not fields.has(
+        "trace_id"
+    ):  # only a trace brings its own; typed, it would take the guard band off a limit
+        given.pop("u", None)
+    meter = fields.try_("meter", beside.meter)
     if code is None or at is None:
         return []
     make = _one if fields.has("quantity") else _several
-    items = list(make(fields, code, at, given))
+    items = list(make(fields, code, at, given, meter))
     if not items and not fields.faults:
         fields.refuse("", "nothing was measured on this line", "fill one figure, or remove the line")
     for item in items:
@@ -145,38 +132,15 @@ def _read(pen: Pen, fields: Fields, beside: Beside, known: _Known) -> list[Item]
     return items
 
 
-def _given(fields: Fields, beside: Beside) -> dict[str, Any]:
-    """Every condition of the line, named as in a reading."""
-    return {
-        "temperature_c": fields.quantity("temperature"),
-        "meter": fields.try_("meter", beside.meter),
-        "rested_s": fields.quantity("rested"),
-        "where": fields.word("where", Where),
-        "discharge_current_a": fields.quantity("discharge_current"),
-        "cutoff_v": fields.quantity("cutoff"),
-        "method": fields.word("method", Method),
-        "pulse_s": fields.quantity("pulse"),
-        "look": fields.try_("look", _looks) or (),
-        "as_group": fields.flag("as_group"),
-        "energy_wh": fields.quantity("energy"),
-        "soc": fields.number("soc"),
-        "at_least": fields.flag("at_least"),
-        "from_full": fields.flag("from_full"),
-        # Only a trace brings its own; typed into a list it would take the guard band off a limit.
-        "u": fields.number("u") if fields.has("trace_id") else None,
-    }
-
-
-def _looks(text: str) -> tuple[Look, ...]:
-    return tuple(parse_word(word, Look) for word in text.replace(",", " ").replace(";", " ").split())
-
-
-def _one(fields: Fields, code: str, at: datetime, given: dict[str, Any]) -> Iterator[Item]:
+def _one(
+    fields: Fields, code: str, at: datetime, given: dict[str, Any], meter: Meter | None
+) -> Iterator[Item]:
     """The reading or charge that `quantity` and `value` name."""
     quantity = fields.word("quantity", Quantity)
     if quantity is None:
         return
-    value, dimension = None, _DIMENSIONS.get(quantity)
+    kind, value = KINDS[quantity], None
+    dimension = kind.dimension
     if dimension is not None:
         unit = fields.text("unit") or None
         value = fields.try_(
@@ -184,62 +148,33 @@ def _one(fields: Fields, code: str, at: datetime, given: dict[str, Any]) -> Iter
         )
         if value is None and fields.has("value"):
             return
+        given = {**given, kind.key: value}
+    for name in sorted(given.keys() - {*kind.takes, kind.key}):
+        fields.refuse(FIELDS[name].column, f"a {quantity} has no {FIELDS[name].noun}", "leave it empty")
     if quantity is Quantity.CHARGE:
-        yield from _charge(fields, code, at, given, value)
+        yield from _charge(fields, code, at, given)
     else:
-        yield Reading(0, code, quantity, at, value, **given)
+        yield reading_of(kind, given, code, at, meter)
 
 
-_APPLIES: dict[str, tuple[str, ...]] = {
-    "voltage": ("temperature_c", "meter", "rested_s", "where"),
-    "as_found_voltage": ("temperature_c", "meter", "where", "as_group"),
-    "capacity": ("temperature_c", "meter", "discharge_current_a", "cutoff_v", "energy_wh"),
-    "resistance": ("temperature_c", "meter", "where", "method", "pulse_s"),
-}
-
-
-def _several(fields: Fields, code: str, at: datetime, given: dict[str, Any]) -> Iterator[Item]:
+def _several(
+    fields: Fields, code: str, at: datetime, given: dict[str, Any], meter: Meter | None
+) -> Iterator[Item]:
     """A reading for each figure, with the conditions that belong to it; a look; a charge."""
-    if given["look"]:
-        yield Reading(0, code, Quantity.LOOK, at, look=given["look"])
-    if fields.quantity("charge_current") is not None or fields.quantity("charge_until") is not None:
-        yield from _charge(fields, code, at, given, fields.quantity("charge_until"))
-    for stem, names in _APPLIES.items():
-        value = fields.quantity(stem)
-        if value is not None:
-            own = {name: given[name] for name in names}
-            if stem == "resistance" and own["method"] is None:
-                own["method"] = Method.UNKNOWN
-            yield Reading(0, code, Quantity(stem.replace("_", "-")), at, value, **own)
+    if "current_a" in given or "until_v" in given:
+        yield from _charge(fields, code, at, given)
+    for quantity, kind in KINDS.items():
+        if kind.key in given and kind.key in OF_READING and quantity is not Quantity.TEMPERATURE:
+            yield reading_of(kind, {"method": Method.UNKNOWN, **given}, code, at, meter)
 
 
-def _charge(
-    fields: Fields, code: str, at: datetime, given: dict[str, Any], until_v: float | None
-) -> Iterator[Charge]:
-    current_a, slot = fields.quantity("charge_current"), fields.try_("slot", _slot)
-    if current_a is None or until_v is None:
+def _charge(fields: Fields, code: str, at: datetime, given: dict[str, Any]) -> Iterator[Charge]:
+    if given.get("current_a") is None or given.get("until_v") is None:
         fields.refuse(
             "", "a charge needs its current and its end voltage", "fill charge_current and charge_until"
         )
         return
-    yield Charge(
-        0,
-        code,
-        at,
-        current_a,
-        until_v,
-        fields.quantity("end_current"),
-        given["temperature_c"],
-        fields.quantity("peak_temperature"),
-        fields.text("charger"),
-        slot,
-    )
-
-
-def _slot(text: str) -> int:
-    if not (text.isascii() and text.isdigit() and len(text) < 5):
-        raise BadData(f"'{text[:60]}' is no slot", "write its number, like 2")
-    return int(text)
+    yield charge_of(given, code, at)
 
 
 def _check(pen: Pen, fields: Fields, item: Item, known: _Known) -> None:

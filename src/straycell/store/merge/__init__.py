@@ -1,1 +1,1 @@
-"""Another bench's store taken into this one."""
+"""Another bench's writes taken into this store."""

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING
 
 from straycell.acceptance.reasons import Status, Verdict
 from straycell.errors import StoreFault
+from straycell.keys import RecordKey
 from straycell.projects import Project, parse_project
-from straycell.readings import Charge, Quantity, Reading
+from straycell.readings import Charge, Item, Quantity, Reading
 from straycell.store.sample.notes import Corrected, Discarded, Job, Measured, Moved, TakenBack
 from straycell.store.sample.text import (
     Sample,
@@ -55,12 +56,11 @@ class _Memory:
     """What later notes refer to: tear-downs by number, and each cell's latest reading of a kind."""
 
     teardowns: list[str] = field(default_factory=list)
-    latest: dict[tuple[str, Quantity], int] = field(default_factory=dict)
+    latest: dict[tuple[str, Quantity], RecordKey] = field(default_factory=dict)
 
-    def keep(self, items: Iterable[Reading | Charge]) -> None:
+    def keep(self, items: Iterable[Item]) -> None:
         for item in items:
-            kind = Quantity.CHARGE if isinstance(item, Charge) else item.quantity
-            self.latest[item.cell, kind] = item.id
+            self.latest[item.cell, item.quantity] = item.id
 
 
 def build_sample(path: Path, rules: RuleSet, sample: Sample | None = None) -> Sample:

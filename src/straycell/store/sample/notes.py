@@ -16,25 +16,23 @@ from straycell.cells import Look
 from straycell.errors import BadData
 from straycell.meters import Meter
 from straycell.quantities import Dimension, parse_quantity
-from straycell.readings import Charge, Method, Mistake, Quantity, Reading, Where
+from straycell.readings import (
+    FIELDS,
+    KINDS,
+    Field,
+    Item,
+    Kind,
+    Method,
+    Mistake,
+    Quantity,
+    Reading,
+    Where,
+    charge_of,
+    reading_of,
+)
 
-_D = Dimension
-QUANTITIES = {
-    "found": (Quantity.AS_FOUND_VOLTAGE, _D.VOLTAGE),
-    "rest": (Quantity.VOLTAGE, _D.VOLTAGE),
-    "volts": (Quantity.VOLTAGE, _D.VOLTAGE),
-    "capacity": (Quantity.CAPACITY, _D.CAPACITY),
-    "resistance": (Quantity.RESISTANCE, _D.RESISTANCE),
-}
+KIND_OF = {note: kind for kind in KINDS.values() for note in kind.notes}
 MISTAKES = tuple(str(m) for m in Mistake)
-_PAIRED = {
-    "at": ("current", _D.CURRENT),
-    "to": ("end_voltage", _D.VOLTAGE),
-    "until": ("end_current", _D.CURRENT),
-    "peak": ("peak", _D.TEMPERATURE),
-    "rested": ("rested", _D.DURATION),
-    "pulse": ("pulse", _D.DURATION),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +40,7 @@ class Measured:
     """A reading or charge to record."""
 
     at: datetime
-    item: Reading | Charge
+    item: Item
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +53,7 @@ class TakenBack:
     mistake: str
     because: str
     right_cell: str | None = None
-    instead: Reading | Charge | None = None
+    instead: Item | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,71 +158,50 @@ def _job(code: str, at: datetime, words: list[str], bench: Bench) -> Job:
 def _taken_back(code: str, at: datetime, mistake: str, words: list[str], bench: Bench) -> TakenBack:
     """`mistyped found "because" is 3.71V`, `wrong-cell capacity "because" of H00001K`."""
     kind, because, rest = words[0], words[1], words[2:]
-    quantity = Quantity.CHARGE if kind == "charge" else QUANTITIES[kind][0]
     right = rest[1] if rest[:1] == ["of"] else None
     instead = _item(code, at, kind, rest[1:], bench) if rest[:1] == ["is"] else None
-    return TakenBack(at, code, quantity, mistake, because, right, instead)
+    return TakenBack(at, code, KIND_OF[kind].quantity, mistake, because, right, instead)
 
 
-def _item(code: str, at: datetime, verb: str, words: Sequence[str], bench: Bench) -> Reading | Charge:
-    if verb == "look":
-        return Reading(0, code, Quantity.LOOK, at, look=tuple(Look(word) for word in words))
-    given = _conditions(_split(bench.usual.get(verb, ""))) | _conditions(words)
-    if verb == "charge":
-        return Charge(
-            0,
-            code,
-            at,
-            parse_quantity(given["value"], _D.CURRENT),
-            given["end_voltage"],
-            given.get("end_current"),
-            given.get("temperature"),
-            given.get("peak"),
-            given.get("charger", ""),
-        )
-    quantity, dimension = QUANTITIES[verb]
-    return Reading(
-        0,
-        code,
-        quantity,
-        at,
-        parse_quantity(given["value"], dimension),
-        given.get("temperature"),
-        Meter(given["meter"]) if given.get("meter", "none") != "none" else None,
-        given.get("rested"),
-        given.get("where"),
-        given.get("current"),
-        given.get("end_voltage"),
-        given.get("method"),
-        given.get("pulse"),
-        as_group=given.get("as_group", False),
-    )
+def _item(code: str, at: datetime, verb: str, words: Sequence[str], bench: Bench) -> Item:
+    kind = KIND_OF[verb]
+    said = _said(kind, _split(bench.usual.get(verb, ""))) | _said(kind, words)
+    meter = said.pop("meter", "none")
+    if kind.quantity is Quantity.CHARGE:
+        return charge_of(said, code, at)
+    return reading_of(kind, said, code, at, Meter(meter) if meter != "none" else None)
 
 
-def _conditions(words: Sequence[str]) -> dict[str, Any]:
-    """What a job's words say, by name; a later word wins."""
+def _said(kind: Kind, words: Sequence[str]) -> dict[str, Any]:
+    """What a job's words say, by the names of the fields; a later word wins."""
+    by_note = {field.note: field for field in kind.fields() if field.note}
+    bare = FIELDS["current_a"] if kind.quantity is Quantity.CHARGE else kind.value
     found: dict[str, Any] = {}
     left = list(words)
     while left:
         word = left.pop(0)
-        if word in _PAIRED:
-            name, dimension = _PAIRED[word]
-            found[name] = parse_quantity(left.pop(0), dimension)
-        elif word in ("meter", "in"):
-            found["charger" if word == "in" else "meter"] = left.pop(0)
-        elif word in ("tabs", "board"):
+        field = by_note.get(word)
+        if kind.value is None:
+            found["look"] = (*found.get("look", ()), Look(word))
+        elif field is not None:
+            found[field.name] = True if field.kind is bool else _value(field, left.pop(0))
+        elif word == "meter":
+            found["meter"] = left.pop(0)
+        elif word in set(Where):
             found["where"] = Where(word)
         elif word in set(Method):
             found["method"] = Method(word)
-        elif word == "as-group":
-            found["as_group"] = True
         elif word.endswith("C") and word[0] in "-0123456789":
-            found["temperature"] = parse_quantity(word, _D.TEMPERATURE)
-        elif word[0].isdigit():
-            found["value"] = word
+            found["temperature_c"] = parse_quantity(word, Dimension.TEMPERATURE)
+        elif bare is not None and word[0].isdigit():
+            found[bare.name] = _value(bare, word)
         else:
             raise BadData(f"'{word}' is not understood")
     return found
+
+
+def _value(field: Field, word: str) -> Any:
+    return word if field.dimension is None else parse_quantity(word, field.dimension)
 
 
 def _with_rest(job: Job, busy: datetime | None) -> Job:
@@ -241,4 +218,4 @@ def _busy_until(job: Job) -> datetime | None:
     if not isinstance(job, Measured):
         return None
     item = job.item
-    return item.at if isinstance(item, Charge) or item.quantity is Quantity.CAPACITY else None
+    return item.at if item.quantity in (Quantity.CHARGE, Quantity.CAPACITY) else None

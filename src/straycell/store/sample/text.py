@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from importlib import resources
 from importlib.resources.abc import Traversable
@@ -13,22 +13,14 @@ from typing import Any
 
 import straycell
 from straycell.acceptance.reasons import Outcome
-from straycell.cells import CellFacts, Chemistry, Form, parse_code
+from straycell.cells import CellFacts, parse_code
 from straycell.errors import BadData
 from straycell.meters import Meter, meter_like
 from straycell.quantities import Dimension, parse_quantity
+from straycell.readings import FACTS
 from straycell.store.sample.notes import Bench, Job, read_notes
 
-_QUANTITIES: dict[str, tuple[str, Dimension]] = {
-    "rated_capacity": ("rated_capacity_ah", Dimension.CAPACITY),
-    "rated_resistance": ("rated_resistance_ohm", Dimension.RESISTANCE),
-    "maker_charge_current": ("maker_charge_current_a", Dimension.CURRENT),
-    "maker_discharge_current": ("maker_discharge_current_a", Dimension.CURRENT),
-    "full_voltage": ("full_voltage_v", Dimension.VOLTAGE),
-    "mass": ("mass_g", Dimension.MASS),
-}
-_PLAIN = {f.name for f in fields(CellFacts)} - {name for name, _ in _QUANTITIES.values()}
-_WORDS: dict[str, type[Chemistry | Form]] = {"chemistry": Chemistry, "form": Form}
+_FACTS = {field.column: field for field in FACTS.values()}
 _ABOUT = ("code", "pack", "box", "shows", "expect", "because", "notes", "since")
 
 
@@ -216,15 +208,13 @@ def changes_of(entry: Mapping[str, Any]) -> dict[str, Any]:
     """The same by the store's names. Raises BadData for a key that is nothing known of a cell."""
     made: dict[str, Any] = {}
     for key, value in entry.items():
-        if key in _QUANTITIES:
-            name, dimension = _QUANTITIES[key]
-            made[name] = None if value == "unknown" else parse_quantity(value, dimension)
-        elif key in _WORDS:
-            made[key] = _WORDS[key](value)
-        elif key in _PLAIN:
-            made[key] = value
+        if key not in _FACTS:
+            raise BadData(f"'{key}' is not a fact of a cell")
+        field = _FACTS[key]
+        if field.dimension is not None:
+            made[field.name] = None if value == "unknown" else parse_quantity(value, field.dimension)
         else:
-            raise BadData(f"'{key}' is nothing known of a cell")
+            made[field.name] = field.kind(value)
     return made
 
 

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from sqlalchemy import CheckConstraint
 
 from straycell.quantities import CELL_WINDOWS, Dimension
-from straycell.readings import Quantity
+from straycell.readings import KINDS, Quantity
 
 FIRST_US = 631_152_000_000_000  # 1990-01-01: before the first lithium-ion cell was sold (from memory)
 LAST_US = 4_102_444_800_000_000  # 2100-01-01
@@ -46,6 +46,10 @@ def code_shape(column: str = "code") -> CheckConstraint:
     return check(column, f"{column} GLOB '{CODE_SHAPE}'")
 
 
+def key_shape(column: str = "key") -> CheckConstraint:
+    return check(column, f"{column} GLOB '[A-Z]-[1-9]*' AND {column} NOT GLOB '??*[^0-9]*'")
+
+
 def said(column: str) -> CheckConstraint:
     return check(column, f"length(trim({column})) > 0")
 
@@ -56,19 +60,14 @@ def flag(column: str) -> CheckConstraint:
 
 def value_windows() -> CheckConstraint:
     """The value's window follows its quantity; a charge's value is its end voltage."""
-    of = {
-        Quantity.VOLTAGE: Dimension.VOLTAGE,
-        Quantity.AS_FOUND_VOLTAGE: Dimension.VOLTAGE,
-        Quantity.CAPACITY: Dimension.CAPACITY,
-        Quantity.RESISTANCE: Dimension.RESISTANCE,
-        Quantity.TEMPERATURE: Dimension.TEMPERATURE,
-        Quantity.CHARGE: Dimension.VOLTAGE,
-        Quantity.LET_DOWN: Dimension.VOLTAGE,
-    }
-    arms = " ".join(
-        f"WHEN '{q}' THEN value BETWEEN {_KEPT_LOW.get(d, CELL_WINDOWS[d].low)!r} AND {CELL_WINDOWS[d].high!r}"
-        for q, d in of.items()
-    )
+    dimensions = {quantity: KINDS[quantity].dimension for quantity in Quantity}
+    arms = " ".join(_arm(q, d) for q, d in dimensions.items() if d is not None)
     return check(
         "value", f"CASE quantity {arms} ELSE value IS NULL END AND (quantity = 'look') = (value IS NULL)"
     )
+
+
+def _arm(quantity: Quantity, dimension: Dimension) -> str:
+    window = CELL_WINDOWS[dimension]
+    low = _KEPT_LOW.get(dimension, window.low)
+    return f"WHEN '{quantity}' THEN value BETWEEN {low!r} AND {window.high!r}"

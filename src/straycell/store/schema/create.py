@@ -14,6 +14,7 @@ from sqlalchemy import Connection
 
 from straycell.cells import make_code
 from straycell.errors import StoreFault
+from straycell.store import chain
 from straycell.store.column_values import to_us
 from straycell.store.engine import (
     connected,
@@ -27,8 +28,9 @@ from straycell.store.engine import (
 from straycell.store.schema.guards import recreate_triggers
 from straycell.store.schema.tables import BENCH, EVENT
 
-VERSION = 4
-APPLICATION_ID = 0x53545259  # "STRY": marks the file as a straycell store
+VERSION = 1
+APPLICATION_ID = 0x53545243  # "STRC": marks the file as a straycell store
+TRIAL_ID = 0x53545259  # "STRY": stores of the trials, before anything was released
 _ALEMBIC_TABLE = (
     "CREATE TABLE alembic_version "
     "(version_num VARCHAR(32) NOT NULL, CONSTRAINT alembic_version_pkc PRIMARY KEY (version_num))"
@@ -45,6 +47,11 @@ def store_version(conn: Connection, path: Path) -> int:
     version = int(conn.exec_driver_sql("PRAGMA user_version").scalar_one())
     application = int(conn.exec_driver_sql("PRAGMA application_id").scalar_one())
     tables = int(conn.exec_driver_sql("SELECT count(*) FROM sqlite_master").scalar_one())
+    if application == TRIAL_ID:
+        raise StoreFault(
+            f"store {path} was written by a trial version, which cannot be brought up to date",
+            "write it out with that version (straycell export DIR), then import the lists into a new store",
+        )
     if application != APPLICATION_ID and (tables or version or application):
         raise StoreFault(
             f"store {path} is an SQLite file of another kind", "name a straycell store with --store"
@@ -137,24 +144,20 @@ def _pragma(conn: Connection, text: str) -> None:
 
 
 def create_fresh(conn: Connection, now: datetime, bench: str) -> None:
-    """All tables, indexes and triggers of the newest version, the bench and the first event."""
-    from sqlalchemy.schema import CreateIndex, CreateTable
+    """All tables, indexes and triggers of the newest version, the bench and the first write."""
+    from straycell.store.schema.ddl import STATEMENTS
 
-    from straycell.store.schema.models import METADATA
-
-    for table in METADATA.sorted_tables:
-        conn.execute(CreateTable(table))
-        for index in sorted(table.indexes, key=lambda found: str(found.name)):  # a set: its order is chance
-            conn.execute(CreateIndex(index))
+    for statement in STATEMENTS:
+        conn.exec_driver_sql(statement)
     conn.exec_driver_sql(_ALEMBIC_TABLE)
     conn.exec_driver_sql("INSERT INTO alembic_version VALUES (?)", (revision_of(VERSION),))
     seal(conn)
+    conn.execute(BENCH.insert().values(id=1, letter=bench, created_at_us=to_us(now)))
+    first = chain.begin(conn)
     conn.execute(
-        BENCH.insert().values(id=1, letter=bench, last_cell=0, last_teardown=0, created_at_us=to_us(now))
+        EVENT.insert().values(write_id=first.id, at_us=to_us(now), verb="store-created", subject=bench)
     )
-    conn.execute(
-        EVENT.insert().values(at_us=to_us(now), verb="store-created", subject=bench, detail="{}", because="")
-    )
+    chain.close(conn, first)
 
 
 def upgrade(conn: Connection) -> None:

@@ -10,27 +10,32 @@ from sqlalchemy import Connection
 
 APPEND_ONLY: dict[str, tuple[tuple[str, ...], ...]] = {
     # table: each of its keys
+    "write": (("id",), ("key",)),
     "event": (("id",),),
     "event_cell": (("event_id", "code"),),
     "blank_code": (("code",),),
-    "cell_facts": (("id",),),
-    "meter": (("name",),),
-    "trace": (("id",),),
-    "reading": (("id",),),
-    "supersession": (("id",), ("reading_id",)),
-    "upset": (("id",),),
-    "condemnation": (("code",),),
+    "box": (("key",),),
+    "meter": (("key",),),
+    "trace": (("id",), ("key",)),
+    "reading": (("id",), ("key",)),
+    "supersession": (("id",),),
+    "upset": (("id",), ("key",)),
+    "condemnation": (("id",), ("key",)),
+    "fact": (("id",), ("subject", "field", "entry")),
+    "finding": (("id",),),
+    "finding_fell": (("id",),),
     "meter_comparison": (("id",),),
     "verdict": (("id",),),
 }
 FOR_LIFE: dict[str, tuple[str, ...]] = {
     # table: the key first, then what else never changes; its rows are never removed
-    "cell": ("code", "added_at_us", "event_id"),
-    "teardown": ("code", "added_at_us", "event_id"),
-    "build": ("id", "project", "plan", "reserved_at_us", "event_id"),
-    "build_cell": ("build_id", "group_no", "position", "code", "stage_before"),
-    "handover": ("id", "place", "opened_at_us", "event_id"),
-    "handover_cell": ("handover_id", "code", "event_id"),
+    "cell": ("code", "born", "added_at_us", "event_id"),
+    "teardown": ("code", "born", "added_at_us", "event_id"),
+    "project": ("key", "name", "born", "added_at_us", "event_id"),
+    "build": ("key", "project", "plan", "reserved_at_us", "event_id"),
+    "build_cell": ("build", "group_no", "position", "code", "event_id"),
+    "handover": ("key", "place", "opened_at_us", "event_id"),
+    "handover_cell": ("handover", "code", "event_id"),
 }
 _KEY_LENGTH = {"build_cell": 3, "handover_cell": 2}
 FINAL = {

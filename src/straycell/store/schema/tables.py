@@ -1,113 +1,330 @@
-"""The tables as queries see them: plain SQLAlchemy, without keys to other tables or checks.
+"""The tables as queries see them.
 
-The schema is in store/models; a test holds each column here against it. Twice, because importing SQLModel
-takes longer than any query on a hundred thousand cells.
+Generated from schema/models: change those, then run `python -m straycell.store.schema.generate`.
 """
 
 from __future__ import annotations
 
-import json
-from typing import Any
-
 from sqlalchemy import Boolean, Column, Float, Integer, LargeBinary, MetaData, String, Table
-from sqlalchemy.types import TypeEngine
 
 _BOOK = MetaData()
-_KINDS: dict[str, type[TypeEngine[Any]]] = {
-    "": String,
-    "int": Integer,
-    "real": Float,
-    "flag": Boolean,
-    "bytes": LargeBinary,
-}
 
-
-def _table(name: str, columns: str) -> Table:
-    """Columns as `name`, `name:kind` or `name:kind=default`; a star marks the key."""
-    return Table(name, _BOOK, *map(_column, columns.split()))
-
-
-def _column(text: str) -> Column[Any]:
-    head, has_default, default = text.partition("=")
-    name, _, kind = head.partition(":")
-    value = {"default": json.loads(default)} if has_default else {}
-    return Column(name.rstrip("*"), _KINDS[kind], primary_key=name.endswith("*"), **value)
-
-
-BENCH = _table("bench", "id*:int letter last_cell:int=0 last_teardown:int=0 created_at_us:int")
-EVENT = _table("event", 'id*:int at_us:int verb subject="" detail="{}" because=""')
-EVENT_CELL = _table("event_cell", "event_id*:int code*")
-TEARDOWN = _table(
-    "teardown",
-    """
-    code* title kind found_on place="" note="" objects:int=1 added_at_us:int event_id:int
-    """,
+BENCH = Table(
+    "bench",
+    _BOOK,
+    Column("id", Integer, primary_key=True),
+    Column("letter", String),
+    Column("last_cell", Integer, default=0),
+    Column("last_teardown", Integer, default=0),
+    Column("last_reading", Integer, default=0),
+    Column("last_trace", Integer, default=0),
+    Column("last_handover", Integer, default=0),
+    Column("last_record", Integer, default=0),
+    Column("last_write", Integer, default=0),
+    Column("heads", String, default=""),
+    Column("created_at_us", Integer),
 )
-BOX = _table("box", 'name* kind="" limit_wh:real event_id:int')
-CELL = _table("cell", 'code* stage="received" box added_at_us:int event_id:int')
-BLANK_CODE = _table("blank_code", "code* event_id:int")
-CELL_FACTS = _table(
-    "cell_facts",
-    """
-    id*:int code teardown pack chemistry form marking maker date_code rated_capacity_ah:real
-    rated_resistance_ohm:real rated_resistance_method maker_charge_current_a:real
-    maker_discharge_current_a:real full_voltage_v:real mass_g:real volume_cm3:real bought_new:flag
-    rewrapped:flag tabs:flag protection_board:flag confirmed_rechargeable:flag changed="" mistake=""
-    after_reading:int=0 event_id:int
-    """,
+WRITE = Table(
+    "write",
+    _BOOK,
+    Column("id", Integer, primary_key=True),
+    Column("bench", String),
+    Column("number", Integer),
+    Column("key", String),
+    Column("parents", String, default=""),
+    Column("at_us", Integer),
+    Column("verb", String),
+    Column("detail", String, default="{}"),
 )
-METER = _table(
+EVENT = Table(
+    "event",
+    _BOOK,
+    Column("id", Integer, primary_key=True),
+    Column("write_id", Integer),
+    Column("at_us", Integer),
+    Column("verb", String),
+    Column("subject", String, default=""),
+    Column("detail", String, default="{}"),
+    Column("because", String, default=""),
+)
+FINDING_FELL = Table(
+    "finding_fell",
+    _BOOK,
+    Column("id", Integer, primary_key=True),
+    Column("digest", String),
+    Column("key", String),
+    Column("write_id", Integer),
+)
+BLANK_CODE = Table(
+    "blank_code",
+    _BOOK,
+    Column("code", String, primary_key=True),
+    Column("event_id", Integer),
+)
+BOX = Table(
+    "box",
+    _BOOK,
+    Column("key", String, primary_key=True),
+    Column("name", String),
+    Column("kind", String, default=""),
+    Column("limit_wh", Float),
+    Column("event_id", Integer),
+)
+FACT = Table(
+    "fact",
+    _BOOK,
+    Column("id", Integer, primary_key=True),
+    Column("subject", String),
+    Column("field", String),
+    Column("entry", String),
+    Column("value", String),
+    Column("mistake", String, default=""),
+    Column("over", String),
+    Column("event_id", Integer),
+)
+HANDOVER = Table(
+    "handover",
+    _BOOK,
+    Column("key", String, primary_key=True),
+    Column("place", String),
+    Column("opened_at_us", Integer),
+    Column("closed_at_us", Integer),
+    Column("body", String, default=""),
+    Column("event_id", Integer),
+)
+METER = Table(
     "meter",
-    """
-    name* like_class="" voltage_gain:real voltage_offset:real voltage_resolution="" capacity_gain:real
-    capacity_offset:real resistance_gain:real resistance_offset:real temperature_gain:real
-    temperature_offset:real compared_on event_id:int
-    """,
+    _BOOK,
+    Column("key", String, primary_key=True),
+    Column("name", String),
+    Column("like_class", String, default=""),
+    Column("voltage_gain", Float),
+    Column("voltage_offset", Float),
+    Column("voltage_resolution", String, default=""),
+    Column("capacity_gain", Float),
+    Column("capacity_offset", Float),
+    Column("resistance_gain", Float),
+    Column("resistance_offset", Float),
+    Column("temperature_gain", Float),
+    Column("temperature_offset", Float),
+    Column("compared_on", String),
+    Column("event_id", Integer),
 )
-READING = _table(
-    "reading",
-    """
-    id*:int code quantity at_us:int value:real temperature_c:real meter rested_s:real where_taken
-    discharge_current_a:real cutoff_v:real method pulse_s:real look="" as_group:flag=false
-    charge_current_a:real end_current_a:real peak_temperature_c:real charger="" slot:int energy_wh:real
-    soc:real at_least:flag=false from_full:flag=false u:real trace_id:int supersedes:int
-    recorded_at_us:int event_id:int
-    """,
-)
-TRACE = _table(
-    "trace",
-    """
-    id*:int code sha256 name size_bytes:int raw:bytes at_us:int recorded_at_us:int meter cutoff_v:real
-    columns="" setting result curve="" event_id:int
-    """,
-)
-SUPERSESSION = _table("supersession", "id*:int reading_id:int mistake because right_cell event_id:int")
-UPSET = _table("upset", "id*:int code kind at_us:int severe:flag=false event_id:int")
-CONDEMNATION = _table("condemnation", "code* because at_us:int event_id:int")
-VERDICT = _table(
-    "verdict",
-    """
-    id*:int code at_us:int rules rules_hash outcome last_reading:int valid_until_us:int body
-    """,
-)
-PROJECT = _table(
+PROJECT = Table(
     "project",
-    """
-    name* body priority:int due state="pending" added_at_us:int event_id:int
-    """,
+    _BOOK,
+    Column("key", String, primary_key=True),
+    Column("name", String),
+    Column("body", String),
+    Column("priority", Integer),
+    Column("due", String),
+    Column("state", String, default="pending"),
+    Column("born", String),
+    Column("added_at_us", Integer),
+    Column("event_id", Integer),
 )
-BUILD = _table(
+TEARDOWN = Table(
+    "teardown",
+    _BOOK,
+    Column("code", String, primary_key=True),
+    Column("title", String),
+    Column("kind", String),
+    Column("found_on", String),
+    Column("place", String, default=""),
+    Column("note", String, default=""),
+    Column("objects", Integer, default=1),
+    Column("born", String),
+    Column("added_at_us", Integer),
+    Column("event_id", Integer),
+)
+BUILD = Table(
     "build",
-    """
-    id*:int project state plan reserved_at_us:int finished_at_us:int dismantled_at_us:int event_id:int
-    """,
+    _BOOK,
+    Column("key", String, primary_key=True),
+    Column("project", String),
+    Column("state", String, default="reserved"),
+    Column("plan", String),
+    Column("reserved_at_us", Integer),
+    Column("finished_at_us", Integer),
+    Column("dismantled_at_us", Integer),
+    Column("event_id", Integer),
 )
-BUILD_CELL = _table(
+CELL = Table(
+    "cell",
+    _BOOK,
+    Column("code", String, primary_key=True),
+    Column("stage", String, default="received"),
+    Column("box", String),
+    Column("teardown", String),
+    Column("pack", String),
+    Column("chemistry", String),
+    Column("form", String),
+    Column("marking", String),
+    Column("maker", String),
+    Column("date_code", String),
+    Column("rated_capacity_ah", Float),
+    Column("rated_resistance_ohm", Float),
+    Column("rated_resistance_method", String),
+    Column("maker_charge_current_a", Float),
+    Column("maker_discharge_current_a", Float),
+    Column("full_voltage_v", Float),
+    Column("mass_g", Float),
+    Column("volume_cm3", Float),
+    Column("bought_new", Boolean),
+    Column("rewrapped", Boolean),
+    Column("tabs", Boolean),
+    Column("protection_board", Boolean),
+    Column("confirmed_rechargeable", Boolean),
+    Column("born", String),
+    Column("added_at_us", Integer),
+    Column("event_id", Integer),
+)
+METER_COMPARISON = Table(
+    "meter_comparison",
+    _BOOK,
+    Column("id", Integer, primary_key=True),
+    Column("meter", String),
+    Column("compared_on", String),
+    Column("note", String, default=""),
+    Column("event_id", Integer),
+)
+BUILD_CELL = Table(
     "build_cell",
-    """
-    build_id*:int group_no*:int position*:int code live:flag=true stage_before
-    """,
+    _BOOK,
+    Column("build", String, primary_key=True),
+    Column("group_no", Integer, primary_key=True),
+    Column("position", Integer, primary_key=True),
+    Column("code", String),
+    Column("live", Boolean, default=True),
+    Column("event_id", Integer),
 )
-HANDOVER = _table("handover", 'id*:int place opened_at_us:int closed_at_us:int body="" event_id:int')
-HANDOVER_CELL = _table("handover_cell", 'handover_id*:int code* state="listed" event_id:int')
-METER_COMPARISON = _table("meter_comparison", 'id*:int meter compared_on note="" event_id:int')
+CONDEMNATION = Table(
+    "condemnation",
+    _BOOK,
+    Column("id", Integer, primary_key=True),
+    Column("key", String),
+    Column("code", String),
+    Column("because", String),
+    Column("at_us", Integer),
+    Column("event_id", Integer),
+)
+EVENT_CELL = Table(
+    "event_cell",
+    _BOOK,
+    Column("event_id", Integer, primary_key=True),
+    Column("code", String, primary_key=True),
+)
+FINDING = Table(
+    "finding",
+    _BOOK,
+    Column("id", Integer, primary_key=True),
+    Column("digest", String),
+    Column("code", String),
+    Column("rule", String),
+    Column("basis", String),
+    Column("words", String),
+    Column("observed", String, default="null"),
+    Column("expanded_uncertainty", Float),
+    Column("bound", String, default="null"),
+    Column("unit", String, default=""),
+    Column("source", String, default=""),
+    Column("safety", Boolean, default=False),
+    Column("at_us", Integer),
+    Column("write_id", Integer),
+)
+HANDOVER_CELL = Table(
+    "handover_cell",
+    _BOOK,
+    Column("handover", String, primary_key=True),
+    Column("code", String, primary_key=True),
+    Column("state", String, default="listed"),
+    Column("event_id", Integer),
+)
+SUPERSESSION = Table(
+    "supersession",
+    _BOOK,
+    Column("id", Integer, primary_key=True),
+    Column("record", String),
+    Column("mistake", String),
+    Column("because", String),
+    Column("right_cell", String),
+    Column("event_id", Integer),
+)
+TRACE = Table(
+    "trace",
+    _BOOK,
+    Column("id", Integer, primary_key=True),
+    Column("key", String),
+    Column("code", String),
+    Column("sha256", String),
+    Column("name", String),
+    Column("size_bytes", Integer),
+    Column("raw", LargeBinary),
+    Column("at_us", Integer),
+    Column("recorded_at_us", Integer),
+    Column("meter", String),
+    Column("cutoff_v", Float),
+    Column("columns", String, default=""),
+    Column("setting", String),
+    Column("result", String),
+    Column("curve", String, default=""),
+    Column("event_id", Integer),
+)
+UPSET = Table(
+    "upset",
+    _BOOK,
+    Column("id", Integer, primary_key=True),
+    Column("key", String),
+    Column("code", String),
+    Column("kind", String),
+    Column("at_us", Integer),
+    Column("severe", Boolean, default=False),
+    Column("event_id", Integer),
+)
+VERDICT = Table(
+    "verdict",
+    _BOOK,
+    Column("id", Integer, primary_key=True),
+    Column("code", String),
+    Column("at_us", Integer),
+    Column("rules", String),
+    Column("rules_hash", String),
+    Column("outcome", String),
+    Column("last_reading", String),
+    Column("valid_until_us", Integer),
+    Column("body", String),
+)
+READING = Table(
+    "reading",
+    _BOOK,
+    Column("id", Integer, primary_key=True),
+    Column("key", String),
+    Column("code", String),
+    Column("quantity", String),
+    Column("at_us", Integer),
+    Column("value", Float),
+    Column("temperature_c", Float),
+    Column("meter", String),
+    Column("rested_s", Float),
+    Column("where_taken", String),
+    Column("discharge_current_a", Float),
+    Column("cutoff_v", Float),
+    Column("method", String),
+    Column("pulse_s", Float),
+    Column("look", String, default=""),
+    Column("as_group", Boolean, default=False),
+    Column("charge_current_a", Float),
+    Column("end_current_a", Float),
+    Column("peak_temperature_c", Float),
+    Column("charger", String, default=""),
+    Column("slot", Integer),
+    Column("energy_wh", Float),
+    Column("soc", Float),
+    Column("at_least", Boolean, default=False),
+    Column("from_full", Boolean, default=False),
+    Column("u", Float),
+    Column("trace", String),
+    Column("supersedes", String),
+    Column("recorded_at_us", Integer),
+    Column("event_id", Integer),
+)

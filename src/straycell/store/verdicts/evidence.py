@@ -5,20 +5,21 @@ from __future__ import annotations
 from collections.abc import Collection
 from datetime import datetime
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, select
 
 from straycell.acceptance.evidence import Condemnation, Evidence, Upset
 from straycell.readings import Charge, Reading
 from straycell.store.book import facts, readings
 from straycell.store.column_values import from_us
-from straycell.store.schema.tables import BUILD, BUILD_CELL, CONDEMNATION, UPSET
+from straycell.store.schema.tables import BUILD, BUILD_CELL, CONDEMNATION, SUPERSESSION, UPSET
 from straycell.store.session import among
 from straycell.store.verdicts import siblings
 
 
 def evidences(conn: Connection, codes: Collection[str] | None) -> dict[str, Evidence]:
     """The evidence of these cells (None: of all), by code in order."""
-    known = facts.versions(conn, codes)
+    known = facts.facts(conn, codes)
+    earlier, corrected = facts.earlier(conn, codes), facts.corrected(conn, codes)
     measured: dict[str, list[Reading]] = {}
     charged: dict[str, list[Charge]] = {}
     for item in readings.standing(conn, codes):
@@ -37,26 +38,29 @@ def evidences(conn: Connection, codes: Collection[str] | None) -> dict[str, Evid
             facts=now,
             readings=tuple(measured.get(code, ())),
             charges=tuple(charged.get(code, ())),
-            earlier_facts=earlier,
+            earlier_facts=earlier.get(code, ()),
             upsets=tuple(shocks.get(code, ())),
             sibling_signs=kin.signs_for(code),
-            best_sibling_ah=kin.best_for(code),
+            best_sibling_ah=kin.best_for(code)[0],
+            best_sibling_key=kin.best_for(code)[1],
+            corrected=corrected.get(code, ()),
             condemned=ends.get(code),
-            last_reading=last.get(code, 0),
+            last_reading=last.get(code, ""),
             stands_for=tuple(chains.get(code, ())),
             installed_at=tuple(at_work.get(code, ())),
         )
-        for code, (now, earlier) in known.items()
+        for code, now in known.items()
     }
 
 
 def _upsets(conn: Connection, codes: Collection[str] | None) -> dict[str, list[Upset]]:
-    query = select(UPSET).order_by(UPSET.c.at_us, UPSET.c.id)
+    query = select(UPSET).order_by(UPSET.c.at_us, func.length(UPSET.c.key), UPSET.c.key)
     if codes is not None:
         query = query.where(among(UPSET.c.code, codes))
     found: dict[str, list[Upset]] = {}
     for row in conn.execute(query):
-        found.setdefault(row.code, []).append(Upset(row.kind, from_us(row.at_us), row.severe, row.event_id))
+        upset = Upset(row.kind, from_us(row.at_us), row.severe, row.event_id, f"incident {row.key}")
+        found.setdefault(row.code, []).append(upset)
     return found
 
 
@@ -64,9 +68,9 @@ def _installed(conn: Connection, codes: Collection[str] | None) -> dict[str, lis
     """When each cell was built in, for every build that was finished."""
     query = (
         select(BUILD_CELL.c.code, BUILD.c.finished_at_us)
-        .join(BUILD, BUILD.c.id == BUILD_CELL.c.build_id)
+        .join(BUILD, BUILD.c.key == BUILD_CELL.c.build)
         .where(BUILD.c.finished_at_us.is_not(None))
-        .order_by(BUILD.c.id)
+        .order_by(BUILD.c.finished_at_us)
     )
     if codes is not None:
         query = query.where(among(BUILD_CELL.c.code, codes))
@@ -77,7 +81,14 @@ def _installed(conn: Connection, codes: Collection[str] | None) -> dict[str, lis
 
 
 def _condemnations(conn: Connection, codes: Collection[str] | None) -> dict[str, Condemnation]:
-    query = select(CONDEMNATION)
+    """The first of each cell that was not taken back."""
+    withdrawn = select(SUPERSESSION.c.record)
+    query = select(CONDEMNATION).where(("discard " + CONDEMNATION.c.key).not_in(withdrawn))
+    query = query.order_by(CONDEMNATION.c.at_us, func.length(CONDEMNATION.c.key), CONDEMNATION.c.key)
     if codes is not None:
         query = query.where(among(CONDEMNATION.c.code, codes))
-    return {row.code: Condemnation(row.because, from_us(row.at_us)) for row in conn.execute(query)}
+    found: dict[str, Condemnation] = {}
+    for row in conn.execute(query):
+        made = Condemnation(row.because, from_us(row.at_us), f"discard {row.key}")
+        found.setdefault(row.code, made)
+    return found

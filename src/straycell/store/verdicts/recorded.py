@@ -46,7 +46,7 @@ def condemned_by_other_rules(conn: Connection, codes: Collection[str], name: str
     return set(conn.execute(query).scalars())
 
 
-def holds(row: Row[Any], rules: RuleSet, now_us: int, last_reading: int) -> bool:
+def holds(row: Row[Any], rules: RuleSet, now_us: int, last_reading: str) -> bool:
     """True while a recorded verdict may be trusted: same rules, same last reading, its time not run out."""
     return bool(
         row.rules_hash == rules.hash
@@ -72,7 +72,7 @@ def verdicts(
     stale: list[str] = []
     for code in listed:
         row = recorded.get(code)
-        if row is not None and code not in distrusted and holds(row, rules, now_us, last.get(code, 0)):
+        if row is not None and code not in distrusted and holds(row, rules, now_us, last.get(code, "")):
             made[code] = read_body(row.body)
         else:
             stale.append(code)
@@ -98,7 +98,7 @@ def standings(
     found = {
         code: Standing(Outcome.from_word(row.outcome), opt_time(row.valid_until_us))
         for code, row in recorded.items()
-        if code not in distrusted and holds(row, rules, now_us, last.get(code, 0))
+        if code not in distrusted and holds(row, rules, now_us, last.get(code, ""))
     }
     fresh = verdicts(conn, rules, now, [code for code in listed if code not in found], distrusted)
     found |= {code: Standing(verdict.outcome, verdict.valid_until) for code, verdict in fresh.items()}

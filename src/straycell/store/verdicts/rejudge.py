@@ -8,6 +8,7 @@ from dataclasses import replace
 from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.cells import Stage
 from straycell.store.book import builds, cells, readings
+from straycell.store.book.derived import say
 from straycell.store.schema.tables import VERDICT
 from straycell.store.session import Pen
 from straycell.store.verdicts import recorded as verdicts
@@ -53,8 +54,8 @@ def follow(pen: Pen, made: dict[str, Verdict], clearing: set[str]) -> None:
     elsewhere = verdicts.condemned_by_other_rules(pen.conn, fit, pen.rules.name)
     for code, stage in cells.stages(pen.conn, fit).items():
         if stage is Stage.CONDEMNED and code not in elsewhere:
-            cells.move_stage(pen, code, Stage.RECEIVED)
-            pen.event("cleared", [code], because="what condemned it was taken back as a mistake")
+            event_id = pen.event("cleared", [code], because="what condemned it was taken back as a mistake")
+            say(pen, event_id, {code: {"stage": Stage.RECEIVED.value}})
 
 
 _AT_ONCE = 1000
@@ -72,7 +73,7 @@ def refresh(pen: Pen, told: Callable[[int, int], None] | None = None, helpers: i
         code
         for code in cells.codes(pen.conn)
         if code not in recorded
-        or not verdicts.holds(recorded[code], pen.rules, pen.now_us, last.get(code, 0))
+        or not verdicts.holds(recorded[code], pen.rules, pen.now_us, last.get(code, ""))
     ]
     if not stale:
         return 0

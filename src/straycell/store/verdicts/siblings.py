@@ -5,18 +5,17 @@ Cells of one tear-down without a pack named count as one pack: unknown takes the
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, select
 
 from straycell.acceptance.evidence import SiblingSign
 from straycell.cells import Look
 from straycell.readings import Quantity
 from straycell.safety.incidents import incident_kinds
-from straycell.store.book.cells import newest_facts
 from straycell.store.column_values import from_us
-from straycell.store.schema.tables import CELL_FACTS, READING, SUPERSESSION, UPSET
+from straycell.store.schema.tables import CELL, READING, SUPERSESSION, UPSET
 from straycell.store.session import among, rows_of
 
 SIGNS = (Look.LEAKING, Look.SWOLLEN, Look.BURNT)
@@ -32,16 +31,10 @@ _Group = tuple[str, str | None]
 
 def groups(conn: Connection, codes: Collection[str] | None) -> dict[str, _Group]:
     """The tear-down and pack of every cell that shares a tear-down with one of these (None: of all)."""
-    query = select(CELL_FACTS.c.code, CELL_FACTS.c.teardown, CELL_FACTS.c.pack).where(
-        CELL_FACTS.c.id.in_(newest_facts()), CELL_FACTS.c.teardown.is_not(None)
-    )
+    query = select(CELL.c.code, CELL.c.teardown, CELL.c.pack).where(CELL.c.teardown.is_not(None))
     if codes is not None:
-        own = select(CELL_FACTS.c.teardown).where(among(CELL_FACTS.c.code, codes))
-        near = select(CELL_FACTS.c.code).where(CELL_FACTS.c.teardown.in_(own))
-        newest = newest_facts().where(CELL_FACTS.c.code.in_(near))
-        query = select(CELL_FACTS.c.code, CELL_FACTS.c.teardown, CELL_FACTS.c.pack).where(
-            CELL_FACTS.c.id.in_(newest), CELL_FACTS.c.teardown.is_not(None)
-        )
+        own = select(CELL.c.teardown).where(among(CELL.c.code, codes))
+        query = query.where(CELL.c.teardown.in_(own))
     return {code: (teardown, pack) for code, teardown, pack in rows_of(conn, query)}
 
 
@@ -58,61 +51,75 @@ class Kinship:
 
     group_of: dict[str, _Group]
     signs: dict[_Group, list[SiblingSign]]
-    capacity_ah: dict[_Group, list[tuple[float, str]]]
+    capacity_ah: dict[_Group, list[tuple[float, str, str]]]
 
     def signs_for(self, code: str) -> tuple[SiblingSign, ...]:
         """Signs on the other cells of the pack."""
         group = self.group_of.get(code)
         return tuple(s for s in self.signs.get(group, ()) if s.code != code) if group else ()
 
-    def best_for(self, code: str) -> float | None:
-        """The largest capacity among the other cells of the pack."""
+    def best_for(self, code: str) -> tuple[float | None, str]:
+        """(the largest capacity among the other cells of the pack, the key of its reading)."""
         group = self.group_of.get(code)
         ranked = self.capacity_ah.get(group, ()) if group else ()
-        return next((ah for ah, other in ranked if other != code), None)
+        return next(((ah, key) for ah, other, key in ranked if other != code), (None, ""))
 
 
 def kinship(conn: Connection, codes: Collection[str] | None) -> Kinship:
     """Signs and capacities of the packs these cells belong to (None: all)."""
     made = Kinship(groups(conn, codes), {}, {})
     query = (
-        select(READING.c.code, READING.c.quantity, READING.c.value, READING.c.look, READING.c.at_us)
+        select(
+            READING.c.code,
+            READING.c.quantity,
+            READING.c.value,
+            READING.c.look,
+            READING.c.at_us,
+            READING.c.key,
+        )
         .where(
             READING.c.quantity.in_((Quantity.LOOK.value, Quantity.CAPACITY.value)),
-            READING.c.id.not_in(select(SUPERSESSION.c.reading_id)),
+            READING.c.key.not_in(select(SUPERSESSION.c.record)),
         )
-        .order_by(READING.c.at_us, READING.c.id)
+        .order_by(READING.c.at_us, READING.c.recorded_at_us, func.length(READING.c.key), READING.c.key)
     )
     if codes is not None:
         query = query.where(among(READING.c.code, made.group_of))
     newest: dict[tuple[str, Look], SiblingSign] = {}
-    best: dict[str, float] = {}
-    for code, quantity, value, look, at_us in rows_of(conn, query):
+    best: dict[str, tuple[float, str]] = {}
+    for code, quantity, value, look, at_us, key in rows_of(conn, query):
         if quantity == Quantity.CAPACITY:
-            best[code] = max(value, best.get(code, value))
+            if code not in best or value > best[code][0]:
+                best[code] = (value, key)
             continue
         for word in SIGNS:
             if word in look.split():
-                newest[code, word] = SiblingSign(code, word, from_us(at_us))
-    for code, word, at_us in _incidents(conn, None if codes is None else made.group_of):
-        sign = SiblingSign(code, word, from_us(at_us))
+                newest[code, word] = SiblingSign(code, word, from_us(at_us), key)
+    for code, word, at_us, key in _incidents(conn, None if codes is None else made.group_of):
+        sign = SiblingSign(code, word, from_us(at_us), key)
         newest[code, word] = max(sign, newest.get((code, word), sign), key=lambda s: s.at)
-    for sign in sorted(newest.values(), key=lambda s: (s.at, s.code, s.look)):
-        if sign.code in made.group_of:
-            made.signs.setdefault(made.group_of[sign.code], []).append(sign)
-    for code, ah in best.items():
-        if code in made.group_of:
-            made.capacity_ah.setdefault(made.group_of[code], []).append((ah, code))
-    for ranked in made.capacity_ah.values():
-        ranked.sort(key=lambda pair: (-pair[0], pair[1]))
+    _file(made, newest.values(), best)
     return made
 
 
-def _incidents(conn: Connection, codes: Collection[str] | None) -> Iterator[tuple[str, Look, int]]:
-    """(cell, the look it stands for, when): incidents that are a sign, told by kind and not by a look."""
+def _file(made: Kinship, signs: Iterable[SiblingSign], best: Mapping[str, tuple[float, str]]) -> None:
+    for sign in sorted(signs, key=lambda s: (s.at, s.code, s.look)):
+        if sign.code in made.group_of:
+            made.signs.setdefault(made.group_of[sign.code], []).append(sign)
+    for code, (ah, key) in best.items():
+        if code in made.group_of:
+            made.capacity_ah.setdefault(made.group_of[code], []).append((ah, code, key))
+    for ranked in made.capacity_ah.values():
+        ranked.sort(key=lambda entry: (-entry[0], entry[1]))
+
+
+def _incidents(conn: Connection, codes: Collection[str] | None) -> Iterator[tuple[str, Look, int, str]]:
+    """(cell, the look it stands for, when, its key): incidents that are a sign, told by kind and not by a look."""
     known = seen_as()
-    query = select(UPSET.c.code, UPSET.c.kind, UPSET.c.at_us).where(UPSET.c.kind.in_(known))
+    query = select(UPSET.c.code, UPSET.c.kind, UPSET.c.at_us, UPSET.c.key).where(UPSET.c.kind.in_(known))
     if codes is not None:
         query = query.where(among(UPSET.c.code, codes))
-    for code, kind, at_us in rows_of(conn, query):
-        yield code, known[kind], at_us
+    for code, kind, at_us, key in rows_of(
+        conn, query.order_by(UPSET.c.at_us, func.length(UPSET.c.key), UPSET.c.key)
+    ):
+        yield code, known[kind], at_us, f"incident {key}"

@@ -15,6 +15,7 @@ from itertools import groupby
 
 import numpy as np
 
+from straycell.keys import NEW
 from straycell.meters import Meter
 from straycell.quantities import CELL_WINDOWS, COVERAGE_FACTOR, Dimension, Measured, show
 from straycell.readings import CautiousDefaults, Charge, Method, Quantity, Reading, measured
@@ -89,7 +90,7 @@ def _capacity(trace: Trace, result: TraceResult, occasion: Occasion) -> Reading 
     if not _fits(capacity.value, Dimension.CAPACITY):
         return f"no capacity is recorded: {show(capacity.value, Dimension.CAPACITY)} cannot be a cell's"
     return Reading(
-        id=0,
+        id=NEW,
         cell=occasion.cell,
         quantity=Quantity.CAPACITY,
         at=occasion.moment(trace, run.end_s),
@@ -120,7 +121,7 @@ def _resistance(trace: Trace, result: TraceResult, occasion: Occasion) -> Readin
             f"no resistance is recorded: {show(dc.resistance.value, Dimension.RESISTANCE)} cannot be a cell's"
         )
     return Reading(
-        id=0,
+        id=NEW,
         cell=occasion.cell,
         quantity=Quantity.RESISTANCE,
         at=occasion.moment(trace, result.steps[dc.step].onset_s + dc.pulse_s),
@@ -169,7 +170,7 @@ def _row_voltage(trace: Trace, row: int, rows: slice, occasion: Occasion) -> Mea
     """The voltage of a row: the meter's limits, the steps the file shows, the scatter of `rows` around it."""
     volts = trace.voltage_v[rows]
     value = float(trace.voltage_v[row])
-    bare = Reading(0, occasion.cell, Quantity.VOLTAGE, occasion.ended_at, value, meter=occasion.meter)
+    bare = Reading(NEW, occasion.cell, Quantity.VOLTAGE, occasion.ended_at, value, meter=occasion.meter)
     seen = max(
         shown_step(trace.voltage_v) / math.sqrt(12.0), roughness(volts, np.ones(len(volts), dtype=bool))
     )
@@ -183,7 +184,7 @@ def _low_voltage(
         volts = show(value.value, Dimension.VOLTAGE)
         return f"no low voltage is recorded: {volts} cannot be a cell's, leads crossed? measure it by hand"
     return Reading(
-        id=0,
+        id=NEW,
         cell=occasion.cell,
         quantity=Quantity.VOLTAGE,
         at=occasion.moment(trace, time_s),
@@ -227,7 +228,7 @@ def _charge(trace: Trace, steps: list[Step], occasion: Occasion) -> Charge | str
     if trace.temperature_c is not None and np.isfinite(trace.temperature_c[rows]).any():
         peak_c = float(np.nanmax(trace.temperature_c[rows]))
     return Charge(
-        id=0,
+        id=NEW,
         cell=occasion.cell,
         at=occasion.moment(trace, steps[-1].end_s),
         current_a=float(np.quantile(np.abs(trace.current_a[rows]), _HIGHEST)),

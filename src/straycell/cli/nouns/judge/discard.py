@@ -7,11 +7,13 @@ from typing import Annotated
 import typer
 
 from straycell.acceptance.evidence import Condemnation
+from straycell.bench.discard import discard_cell
+from straycell.bench.record import lost_words
+from straycell.bench.verdict_words import parting
 from straycell.cells import Stage
-from straycell.cli.app import clock, context, output, values
+from straycell.cli.app import context, output, values
 from straycell.cli.app.verbs import lone_app
-from straycell.cli.show.cautions_talk import parting, talk_cautions
-from straycell.safety.handover.condition import NOT_LOOKED_OVER, condition_of
+from straycell.cli.show.cautions_talk import talk_cautions
 
 app = lone_app()
 
@@ -26,38 +28,27 @@ def discard(
 ) -> None:
     """Take a cell out of use for good. No later reading brings it back."""
     del yes  # nothing is asked here, at a terminal or not
-    rules, now = context.rules(), clock.now()
-    with context.writing(tell_lost=False) as writer:
-        found = writer.find_code(code)
-        earlier = writer.evidence(found).condemned
-        lost_by = writer.discard(found, because) if earlier is None else None
-        build = None if lost_by is None else writer.live_build(lost_by)
-    with context.reading() as reader:
-        cell, verdict = reader.cell(found), reader.verdict(found, rules, now)
-        condition = condition_of(reader.evidence(found), verdict)[1]
-    inside = lost_by if build is not None else None
+    done = discard_cell(context.bench(), code, because)
+    cell, earlier, project = done.after.cell, done.earlier, done.project
     document = {
         "code": cell.code,
         "stage": cell.stage,
         "outcome": "discard",
-        "because": because if earlier is None else earlier.because,
-        "discarded_at": now if earlier is None else earlier.at,
+        "because": done.because,
+        "discarded_at": done.at,
         "discarded_before": earlier is not None,
-        "freed_project": None if inside else lost_by,
-        "in_build": inside,
+        "freed_project": None if done.in_build else project,
+        "in_build": project if done.in_build else None,
     }
     output.emit(document, lambda: output.say(f"{cell.code}  {_word(because, earlier)}"))
     if earlier is not None:
         output.talk("nothing was written: a discard is final, and its first reason stands")
-    if inside is not None:
-        output.talk(f"it sits in '{inside}': stop using that; straycell build dismantle '{inside}'")
-    elif lost_by is not None:
-        output.talk(
-            f"project '{lost_by}' has lost this cell and waits for another: straycell match '{lost_by}'"
-        )
+    if project is not None:
+        for line in lost_words({project: (cell.code, done.in_build)}):
+            output.talk(line)
     if cell.stage is not Stage.HANDED_OVER:
-        talk_cautions(*parting(verdict), kinds=[cell.facts])
-        _next(found, not_looked_over=NOT_LOOKED_OVER in condition)
+        talk_cautions(*parting(done.after.verdict), kinds=[cell.facts])
+        _next(cell.code, not_looked_over=not done.looked_over)
 
 
 def _word(because: str, earlier: Condemnation | None) -> str:

@@ -6,12 +6,14 @@ from typing import Annotated
 
 from straycell.acceptance.reasons import Outcome
 from straycell.acceptance.record import verdict_to_json
+from straycell.bench import verdict_words
 from straycell.bench.list_order import VerdictOrder, sort_verdicts
-from straycell.cli.app import clock, context, output, values
+from straycell.bench.verdict_words import parting
+from straycell.cli.app import context, output, values
 from straycell.cli.app.progress import counting
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show import verdict_page
-from straycell.cli.show.cautions_talk import parting, talk_cautions
+from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.outcome_words import parse_outcome
 from straycell.safety import Step
 
@@ -21,12 +23,12 @@ app = noun_app("What a cell may be used for, with every reason.")
 @app.command("show")
 def show(code: Annotated[str, values.text_argument("CODE", "The cell.")]) -> None:
     """Show a cell's verdict: why, what to do next, and when."""
-    now = clock.now()
-    with context.reading() as reader:
+    bench = context.bench()
+    with bench.reading() as reader:
         found = reader.find_code(code)
-        verdict = reader.verdict(found, context.rules(), now)
+        verdict = reader.verdict(found, bench.rules, bench.now)
         facts = reader.cell(found).facts
-    output.emit(verdict_to_json(verdict), lambda: verdict_page.page(verdict, now))
+    output.emit(verdict_to_json(verdict), lambda: verdict_page.page(verdict, bench.now))
     if verdict.outcome is Outcome.DISCARD:
         talk_cautions(*parting(verdict), kinds=[facts])
     else:
@@ -44,13 +46,14 @@ def list_all(
     ] = None,
 ) -> None:
     """List every cell's verdict with the next thing to do."""
-    wanted, now = None if outcome is None else parse_outcome(outcome), clock.now()
-    with context.reading() as reader:
-        verdicts = reader.verdicts(context.rules(), now)
+    wanted, bench = None if outcome is None else parse_outcome(outcome), context.bench()
+    now = bench.now
+    with bench.reading() as reader:
+        verdicts = reader.verdicts(bench.rules, now)
     chosen = [verdict for verdict in verdicts.values() if wanted is None or verdict.outcome is wanted]
     chosen = sort_verdicts(chosen, sort or VerdictOrder.CODE)
     rows = [
-        [v.code, v.outcome.word, verdict_page.until(v), next(iter(verdict_page.next_steps(v, now)), None)]
+        [v.code, v.outcome.word, verdict_words.until(v), next(iter(verdict_words.next_steps(v, now)), None)]
         for v in chosen
     ]
     output.emit(

@@ -9,9 +9,9 @@ from typing import Annotated
 import typer
 
 from straycell.cli.app import options, output
-from straycell.cli.app.faults import nearest_words
 from straycell.cli.app.verbs import lone_app
 from straycell.errors import UsageFault
+from straycell.typed import nearest_words
 
 app = lone_app()
 _ASKED_BY_SHELL = "words"

@@ -10,19 +10,20 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.bench import verdict_words
+from straycell.bench.cell_sheet import CellSheet, sheet_of
 from straycell.cells import Cell, Stage
 from straycell.cli.app import context
 from straycell.cli.app.files import write_whole
 from straycell.cli.nouns.use import build, label, match
-from straycell.cli.show import cell_page, shapes, verdict_page
-from straycell.readings import Charge, Quantity, Reading
+from straycell.cli.show import cell_page, shapes
+from straycell.readings import Item, Quantity
 from straycell.safety import Step, cautions_for, cautions_for_all
 from straycell.teardowns import Teardown
 
 if TYPE_CHECKING:
     from straycell.builds import Build
     from straycell.matching import Match
-    from straycell.store.reader import Reader
 
 SHOWN_CELL = "H000086"
 SERVED, UNSERVED = "greenhouse vent opener", "bench lamp"
@@ -48,7 +49,7 @@ class Story:
     teardowns: tuple[tuple[Teardown, Mapping[Outcome, int]], ...]
     cells: Mapping[str, Cell]
     verdicts: Mapping[str, Verdict]
-    page: cell_page.CellPage
+    page: CellSheet
     served: Match
     unserved: Match
     reserved: Build
@@ -66,7 +67,7 @@ def live(now: datetime, store: Path, labels: Path) -> Story:
         cells = {cell.code: cell for cell in reader.cells()}
         verdicts = reader.verdicts(context.rules(), now)
         teardowns = _came_out(reader.teardowns(), cells.values(), verdicts)
-        page = _page(reader, cells[SHOWN_CELL], verdicts[SHOWN_CELL], now)
+        page = sheet_of(context.bench(), reader, SHOWN_CELL)
         served, unserved = (match.match_project(reader, name) for name in (SERVED, UNSERVED))
     with context.writing() as writer:
         reserved = writer.reserve(SERVED, served.groups, served.plan or "")
@@ -98,14 +99,6 @@ def _came_out(
     return tuple((teardown, counts.get(teardown.code, Counter())) for teardown in teardowns)
 
 
-def _page(reader: Reader, cell: Cell, verdict: Verdict, now: datetime) -> cell_page.CellPage:
-    from straycell.acceptance import figures
-
-    rules = context.rules()
-    known = figures(reader.evidence(cell.code), rules, now)
-    return cell_page.CellPage(cell, verdict, known, tuple(reader.recorded(cell.code)), rules.defaults, now)
-
-
 def _print_labels(path: Path, now: datetime) -> int:
     """A sheet with every cell in the house; returns how many."""
     from straycell.labels.render import sheet_pdf
@@ -118,18 +111,16 @@ def _print_labels(path: Path, now: datetime) -> int:
     return len(codes)
 
 
-def reading_line(page: cell_page.CellPage, item: Reading | Charge) -> tuple[str, str, str]:
+def reading_line(page: CellSheet, item: Item) -> tuple[str, str, str]:
     """(what, value, how) of one reading or charge, in words."""
-    if isinstance(item, Charge):
-        return "charge", cell_page.value_text(item, page.defaults), cell_page.describe_charge(item)
     what = {Quantity.AS_FOUND_VOLTAGE: "as found", Quantity.VOLTAGE: "rest voltage"}.get(item.quantity)
-    value, how = cell_page.value_text(item, page.defaults), cell_page.describe_reading(item)
+    value, how = cell_page.value_text(item, page.defaults), cell_page.describe(item)
     return what or item.quantity.value, value, how
 
 
 def first_step(story: Story, code: str) -> str:
     """What to do next with a cell, the soonest step."""
-    return next(iter(verdict_page.next_steps(story.verdicts[code], story.now)), "")
+    return next(iter(verdict_words.next_steps(story.verdicts[code], story.now)), "")
 
 
 def why(verdict: Verdict) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from straycell.cli.app import clock, context, output, values
+from straycell.cli.app import context, output, values
 from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.verbs import lone_app
 from straycell.cli.show.cautions_talk import talk_cautions
@@ -39,10 +39,12 @@ def due(
     """Show what must be looked at, worst first. It changes nothing."""
     from straycell.safety.due.survey import due_now, survey
 
-    now = clock.now()
-    with context.reading() as reader:
-        items = survey(reader.household(context.rules(), now))
-        bench = reader.bench_letter()
+    bench = context.bench()
+    now = bench.now
+    with bench.reading() as reader:
+        household = reader.household(bench.rules, now)
+        letter = reader.bench_letter()
+    items = survey(household)
     until = now + timedelta(days=ahead or 0)
     found = due_now(items, now)
     later = sorted((i for i in items if now < i.at <= until), key=lambda i: (i.at, i.order))
@@ -50,7 +52,7 @@ def due(
     if ics is not None:
         from straycell.safety.due.calendar import calendar_file
 
-        write_whole(ics, calendar_file(items, now, bench=bench), force=force)
+        write_whole(ics, calendar_file(items, now, bench=letter), force=force)
     document: dict[str, Any] = {
         "at": now,
         "due": [as_json(item, now) for item in found],

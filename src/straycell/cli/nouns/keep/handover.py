@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from straycell.cli.app import clock, context, output, values
+from straycell.cli.app import context, output, values
 from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show.cautions_talk import talk_cautions
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from straycell.store.book.records import HandoverEntry
 
 app = noun_app("What leaves for a collection point, with its list.")
-Number = Annotated[int, typer.Argument(metavar="N", help="The hand-over's number.", show_default=False)]
+Number = Annotated[str, values.record_argument("hand-over", "The hand-over's number.", metavar="N")]
 
 
 @app.command("add")
@@ -31,11 +31,11 @@ def add(
     ] = None,
 ) -> None:
     """Gather the condemned cells that wait; an open hand-over for the same place takes them in."""
-    rules, now = context.rules(), clock.now()
-    with context.writing() as writer:
+    bench = context.bench()
+    with bench.writing() as writer:
         named = [writer.find_code(code) for code in codes] if codes else None
         entry = writer.add_handover(place, named)
-        listed = writer.handover_list(entry.id, rules, now)
+        listed = writer.handover_list(entry.id, bench.rules, bench.now)
     output.emit(document(entry, listed), lambda: _page(entry, listed))
     output.hint(
         f"next: straycell handover show {entry.id} --out list.pdf; when they are gone: handover close {entry.id}"
@@ -75,15 +75,15 @@ def show(
     force: Force = False,
 ) -> None:
     """Show the list of a hand-over: count, chemistry, mass, energy, state, and what may apply to its carriage."""
-    rules, now = context.rules(), clock.now()
-    with context.reading() as reader:
-        entry = reader.handover(number)
-        listed = reader.handover_list(number, rules, now)
+    bench = context.bench()
+    with bench.reading() as reader:
+        entry = reader.handover(reader.handover_number(number))
+        listed = reader.handover_list(entry.id, bench.rules, bench.now)
     if out is not None:
         from straycell.safety.handover.render import handover_pdf
 
         texts = [caution.text for caution in cautions_for(Step.HANDOVER)]
-        write_whole(out, handover_pdf(listed, now, cautions=texts), force=force)
+        write_whole(out, handover_pdf(listed, bench.now, cautions=texts), force=force)
     output.emit(document(entry, listed) | {"file": out}, lambda: _page(entry, listed))
     if out is not None:
         output.hint(f"written to {out}")
@@ -93,11 +93,11 @@ def show(
 @app.command("close")
 def close(number: Number) -> None:
     """The cells have left the house: they become handed-over for good, and stay in the book."""
-    rules, now = context.rules(), clock.now()
-    with context.writing() as writer:
-        before = writer.handover(number)
-        entry = writer.close_handover(number)
-        listed = writer.handover_list(number, rules, now)
+    bench = context.bench()
+    with bench.writing() as writer:
+        before = writer.handover(writer.handover_number(number))
+        entry = writer.close_handover(before.id)
+        listed = writer.handover_list(before.id, bench.rules, bench.now)
     stayed = sorted(set(before.codes) - set(entry.codes))
     output.emit(document(entry, listed) | {"left_out": stayed}, lambda: _closed(entry))
     if stayed:

@@ -6,12 +6,13 @@ from typing import Annotated, Any
 
 import typer
 
+from straycell.bench.discard import record_incident
+from straycell.bench.record import lost_words
 from straycell.cli.app import clock, context, output, values
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.errors import BadData
 from straycell.safety import Step
-from straycell.safety.incidents import RETEST, find_incident, incident_kinds
+from straycell.safety.incidents import RETEST, incident_kinds
 
 app = noun_app("Something happened to cells: short circuit, drop, heat, water, a charger that failed.")
 
@@ -35,60 +36,37 @@ def add(
     ] = False,
 ) -> None:
     """Record an incident: every cell named is held until look, rest voltage and resistance are recorded anew."""
-    known = find_incident(kind)
-    worst = severe or (known is not None and known.severe)
-    name = known.id if known is not None else kind
-    now = clock.now()
-    with context.writing(tell_lost=False) as writer:
-        found = list(dict.fromkeys(writer.find_code(code) for code in codes))
-        before = {code: writer.cell(code).stage for code in found}
-        gone = [code for code, stage in before.items() if stage == "handed-over"]
-        if gone:
-            raise BadData(f"cell {gone[0]} was handed over already", "check the code")
-        held_by = {c: b.project for b in writer.builds() for c in b.codes if c in before}
-        number = writer.add_incident(name, found, note or "", worst)
-        writer.settle()
-        cells = [writer.cell(code) for code in found]
-        verdicts = writer.verdicts(context.rules(), now, found)
-        live = writer.builds()
-    still = {code for build in live for code in build.codes}
-    lost = sorted({project for code, project in held_by.items() if code not in still})
-    inside = [build for build in live if build.finished_at is not None]
-    in_device = sorted({build.project for build in inside if before.keys() & set(build.codes)})
+    done = record_incident(context.bench(), codes, kind, note=note or "", severe=severe)
+    outcomes = [(after.cell, after.verdict.outcome.word) for after in done.after]
     document: dict[str, Any] = {
-        "id": number,
-        "kind": name,
-        "severe": worst,
+        "id": done.number,
+        "kind": done.name,
+        "severe": done.severe,
         "note": note,
-        "at": now,
-        "why": known.why if known else None,
-        "source": known.source if known else None,
-        "retest": [] if worst else list(RETEST),
-        "freed_projects": lost,
-        "in_builds": in_device,
-        "cells": [
-            {"code": cell.code, "stage": cell.stage, "outcome": verdicts[cell.code].outcome.word}
-            for cell in cells
-        ],
+        "at": clock.now(),
+        "why": done.kind.why if done.kind else None,
+        "source": done.kind.source if done.kind else None,
+        "retest": [] if done.severe else list(RETEST),
+        "freed_projects": sorted(project for project, (_, inside) in done.lost.items() if not inside),
+        "in_builds": sorted(project for project, (_, inside) in done.lost.items() if inside),
+        "cells": [{"code": cell.code, "stage": cell.stage, "outcome": word} for cell, word in outcomes],
     }
-    rows = [[cell.code, cell.stage.value, verdicts[cell.code].outcome.word] for cell in cells]
+    rows = [[cell.code, cell.stage.value, word] for cell, word in outcomes]
     output.emit(
         document, lambda: output.table(["code", "stage", "outcome"], rows, flexible="stage", empty="")
     )
-    _talk(worst, known.why if known else "", lost, in_device)
-    talk_cautions(Step.INCIDENT, *([Step.DISCARD] if worst else []), kinds=[c.facts for c in cells])
-
-
-def _talk(severe: bool, why: str, lost: list[str], in_device: list[str]) -> None:
-    reason = f": {why}" if why else ""
-    if severe:
+    reason = f": {done.kind.why}" if done.kind else ""
+    if done.severe:
         output.talk(f"condemned at once{reason}")
     else:
         output.talk(f"held until {', '.join(RETEST[:-1])} and {RETEST[-1]} are recorded again{reason}")
-    for project in lost:
-        output.talk(f"project '{project}' has lost a cell and waits for another: straycell match '{project}'")
-    for project in in_device:
-        output.talk(f"a cell of it sits in '{project}': stop using it; straycell build dismantle '{project}'")
+    for line in lost_words(done.lost):
+        output.talk(line)
+    talk_cautions(
+        Step.INCIDENT,
+        *([Step.DISCARD] if done.severe else []),
+        kinds=[cell.facts for cell, _ in outcomes],
+    )
 
 
 @app.command("kinds")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from straycell.cli.app import clock, context, output
+from straycell.cli.app import context, output
 from straycell.cli.app.verbs import lone_app
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.safety import Step
@@ -21,11 +21,11 @@ def stock() -> None:
     from straycell.safety.due.survey import due_now, survey
     from straycell.safety.stock import take_stock
 
-    now = clock.now()
-    with context.reading() as reader:
-        household = reader.household(context.rules(), now)
+    bench = context.bench()
+    with bench.reading() as reader:
+        household = reader.household(bench.rules, bench.now)
         limits = {box.name: box.limit_wh for box in reader.boxes()}
-    found = take_stock(household, limits, due_now(survey(household), now))
+    found = take_stock(household, limits, due_now(survey(household), bench.now))
     output.emit([as_json(box) for box in found], lambda: _page(found))
     if any(box.attention for box in found):
         output.hint("what to do about it: straycell due")

@@ -54,10 +54,7 @@ def init(
 ) -> None:
     """Make an empty store. The first writing command does the same on bench A."""
     path, letter = context.store_path(), (bench or "A").upper()
-    if letter not in ascii_uppercase or len(letter) != 1:
-        raise BadData(
-            f"bench letter '{letter[:20]}' is not one of A to Z", "write one letter, like --bench B"
-        )
+    _require_letter(letter)
     if path.exists():
         raise BadData(f"there is a store already: {path}", "name another file with --store, or use this one")
     with context.writing(create=True, bench=letter):
@@ -65,6 +62,11 @@ def init(
     output.emit(
         {"store": str(path), "bench": letter}, lambda: output.say(f"{path}: a new store, bench {letter}")
     )
+
+
+def _require_letter(letter: str) -> None:
+    if letter not in ascii_uppercase or len(letter) != 1:
+        raise BadData(f"bench letter '{letter[:20]}' is not one of A to Z", "write one letter, like B")
 
 
 @app.command("check")
@@ -192,6 +194,24 @@ def _talk_former(former: dict[str, str] | None, carried: list[str]) -> None:
         unknown = sorted(former.keys() - set(reader.codes()))
     if unknown:
         output.talk(f"out of use in it, and not in this backup: {', '.join(unknown)}. They stay out of use")
+
+
+@app.command("bench")
+def take_letter(
+    letter: Annotated[str, values.text_argument("LETTER", "A letter that none of your benches has.")],
+) -> None:
+    """Give a fresh copy of a store a letter of its own, so that both can be written to and merged."""
+    new = letter.upper()
+    _require_letter(new)
+    with context.writing(create=False) as writer:
+        former = writer.take_letter(new)
+    document = {"store": str(context.store_path()), "bench": new, "from": former}
+    output.emit(
+        document, lambda: output.say(f"{context.store_path()}: bench {new} from now on, it was {former}")
+    )
+    output.hint(
+        "what was written before keeps its numbers; do this right after copying, before anything is written"
+    )
 
 
 @app.command("merge")

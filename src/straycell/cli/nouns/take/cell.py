@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
 from straycell.acceptance.reasons import Outcome
+from straycell.bench.cell_sheet import cell_history, cell_sheet
 from straycell.bench.list_order import CellOrder, sort_cells
+from straycell.bench.record import followed
 from straycell.cells import Cell, Chemistry, Form, Stage, tidy_code
-from straycell.cli.app import clock, context, output, values
+from straycell.cli.app import context, output, values
+from straycell.cli.app.fields import takes
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.nouns.take import facts
-from straycell.cli.show import cell_page, shapes, uncounted_capacity
-from straycell.cli.show.after_writing import talk_after
+from straycell.cli.show import cell_page, shapes
+from straycell.cli.show.after_writing import talk_recorded
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.outcome_words import parse_outcome
 from straycell.errors import UsageFault
@@ -25,6 +28,7 @@ CodeArgument = Annotated[str, values.text_argument("CODE", "The code on the cell
 
 
 @app.command("add")
+@takes(facts.SAID)
 def add(
     teardown: facts.TeardownOption = None,
     pack: facts.PackOption = None,
@@ -32,23 +36,8 @@ def add(
         str | None, values.text_option("--code", "A code printed beforehand (label blank).", metavar="CODE")
     ] = None,
     count: Annotated[int | None, values.whole("--count", "How many alike.", low=1, high=500)] = None,
-    form: facts.FormOption = None,
-    chemistry: facts.ChemistryOption = None,
-    marking: facts.MarkingOption = None,
-    rated_capacity: facts.RatedCapacityOption = None,
-    rated_resistance: facts.RatedResistanceOption = None,
     box: facts.BoxOption = None,
-    bought_new: facts.BoughtNewOption = None,
-    maker: facts.MakerOption = None,
-    date_code: facts.DateCodeOption = None,
-    rewrapped: facts.RewrappedOption = None,
-    tabs: facts.TabsOption = None,
-    maker_charge_current: facts.ChargeCurrentOption = None,
-    maker_discharge_current: facts.DischargeCurrentOption = None,
-    full_voltage: facts.FullVoltageOption = None,
-    mass: facts.MassOption = None,
-    protection_board: facts.BoardOption = None,
-    confirm_rechargeable: facts.RechargeableOption = None,
+    **said: Any,
 ) -> None:
     """Record one cell, or many alike; each gets its code."""
     if code is not None and (count or 1) > 1:
@@ -57,25 +46,7 @@ def add(
         )
     if pack is not None and teardown is None:
         raise UsageFault("--pack is a pack of a tear-down", "add --teardown CODE")
-    said = facts.stated(
-        form=form,
-        chemistry=chemistry,
-        marking=marking,
-        rated_capacity_ah=rated_capacity,
-        rated_resistance_ohm=rated_resistance,
-        bought_new=bought_new,
-        maker=maker,
-        date_code=date_code,
-        rewrapped=rewrapped,
-        tabs=tabs,
-        maker_charge_current_a=maker_charge_current,
-        maker_discharge_current_a=maker_discharge_current,
-        full_voltage_v=full_voltage,
-        mass_g=mass,
-        protection_board=protection_board,
-        confirmed_rechargeable=confirm_rechargeable,
-    )
-    fields, notes = facts.with_marking(said, marking or "")
+    fields, notes = facts.with_marking(said, said.get("marking", ""))
     with context.writing(create=True) as writer:
         made = writer.add_cells(
             facts.build_facts(fields),
@@ -115,6 +86,7 @@ def _advice(cell: Cell) -> list[str]:
 
 
 @app.command("correct")
+@takes(facts.SAID)
 def correct(
     code: CodeArgument,
     because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
@@ -128,49 +100,17 @@ def correct(
     ] = None,
     teardown: facts.TeardownOption = None,
     pack: facts.PackOption = None,
-    form: facts.FormOption = None,
-    chemistry: facts.ChemistryOption = None,
-    marking: facts.MarkingOption = None,
-    rated_capacity: facts.RatedCapacityOption = None,
-    rated_resistance: facts.RatedResistanceOption = None,
     box: facts.BoxOption = None,
-    bought_new: facts.BoughtNewOption = None,
-    maker: facts.MakerOption = None,
-    date_code: facts.DateCodeOption = None,
-    rewrapped: facts.RewrappedOption = None,
-    tabs: facts.TabsOption = None,
-    maker_charge_current: facts.ChargeCurrentOption = None,
-    maker_discharge_current: facts.DischargeCurrentOption = None,
-    full_voltage: facts.FullVoltageOption = None,
-    mass: facts.MassOption = None,
-    protection_board: facts.BoardOption = None,
-    confirm_rechargeable: facts.RechargeableOption = None,
+    **said: Any,
 ) -> None:
     """Correct what is known of a cell; the former entry stays visible."""
-    said = facts.stated(
-        form=form,
-        chemistry=chemistry,
-        marking=marking,
-        rated_capacity_ah=rated_capacity,
-        rated_resistance_ohm=rated_resistance,
-        bought_new=bought_new,
-        maker=maker,
-        date_code=date_code,
-        rewrapped=rewrapped,
-        tabs=tabs,
-        maker_charge_current_a=maker_charge_current,
-        maker_discharge_current_a=maker_discharge_current,
-        full_voltage_v=full_voltage,
-        mass_g=mass,
-        protection_board=protection_board,
-        confirmed_rechargeable=confirm_rechargeable,
-    )
     if not (said or teardown or pack or box):
         raise UsageFault("nothing to correct was given", "add the entry that is right, like --chemistry nmc")
     kind = _mistyped(mistake)
     from straycell.store.book.records import KEEP
 
-    with context.writing() as writer:
+    bench = context.bench()
+    with bench.writing() as writer:
         found = writer.cell(writer.find_code(code))
         notes = _check_correction(found, said, mistyped=kind is not None)
         made = writer.correct_cell(
@@ -182,10 +122,11 @@ def correct(
             pack=KEEP if pack is None else pack,
             box=KEEP if box is None else box,
         )
+        done = followed(bench, writer, [], [made.code])
     output.emit([shapes.cell_json(made)], lambda: _codes([made]))
     for note in notes:
         output.talk(note)
-    talk_after(made.code, Step.INTAKE)
+    talk_recorded(done, Step.INTAKE)
 
 
 def _mistyped(mistake: str | None) -> str | None:
@@ -234,9 +175,10 @@ def list_all(
 ) -> None:
     """List the cells."""
     wanted = None if outcome is None else parse_outcome(outcome)
-    with context.reading() as reader:
+    bench = context.bench()
+    with bench.reading() as reader:
         cells = list(reader.cells(stage=stage, chemistry=chemistry, form=form, box=box))
-        standings = reader.standings(context.rules(), clock.now(), [cell.code for cell in cells])
+        standings = reader.standings(bench.rules, bench.now, [cell.code for cell in cells])
     outcomes = {code: standing.outcome for code, standing in standings.items()}
     chosen = [cell for cell in cells if wanted is None or outcomes[cell.code] is wanted]
     chosen = sort_cells(chosen, outcomes, sort or CellOrder.CODE)
@@ -267,27 +209,12 @@ def list_all(
 @app.command("show")
 def show(code: CodeArgument) -> None:
     """Show one cell: what it is, what it may do, why, and what comes next."""
-    from straycell.acceptance import figures
-
-    rules, now = context.rules(), clock.now()
-    with context.reading() as reader:
-        found = reader.cell(reader.find_code(code))
-        evidence = reader.evidence(found.code)
-        page = cell_page.CellPage(
-            cell=found,
-            verdict=reader.verdict(found.code, rules, now),
-            figures=figures(evidence, rules, now),
-            recorded=tuple(reader.recorded(found.code)),
-            defaults=rules.defaults,
-            now=now,
-            doubted=uncounted_capacity.doubted(evidence, rules, now),
-        )
+    page = cell_sheet(context.bench(), code)
     output.emit(cell_page.document(page), lambda: cell_page.show(page))
-    what_to_do = uncounted_capacity.remedy(evidence, rules, now) if page.doubted else ""
-    if what_to_do and (page.figures.at_least or page.figures.capacity is None):
-        output.hint(what_to_do)
+    if page.remedy and (page.figures.at_least or page.figures.capacity is None):
+        output.hint(page.remedy)
     talk_cautions(
-        Step.DISCARD if page.verdict.outcome is Outcome.DISCARD else Step.MEASURING, kinds=[found.facts]
+        Step.DISCARD if page.verdict.outcome is Outcome.DISCARD else Step.MEASURING, kinds=[page.cell.facts]
     )
 
 
@@ -295,19 +222,17 @@ def show(code: CodeArgument) -> None:
 def history(code: CodeArgument) -> None:
     """Show everything that ever happened to a cell, corrections too."""
     defaults = context.rules().defaults
-    with context.reading() as reader:
-        found = reader.find_code(code)
-        events = list(reader.history(found))
-        recorded = list(reader.recorded(found))
-    told: dict[int, list[str]] = {}
-    for entry in recorded:
-        told.setdefault(entry.event_id, []).append(cell_page.told(entry.item, defaults))
+    history = cell_history(context.bench(), code)
+    told = {
+        number: [cell_page.told(entry.item, defaults) for entry in entries]
+        for number, entries in history.recorded.items()
+    }
     rows = [
         [output.stamp_short(e.at), e.verb, e.subject or None, shapes.event_words(e, told.get(e.id, []))]
-        for e in events
+        for e in history.events
     ]
     output.emit(
-        [shapes.event_json(event) for event in events],
+        [shapes.event_json(event) for event in history.events],
         lambda: output.story(["when", "what", "which", "detail"], rows),
     )
 

@@ -6,22 +6,15 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Annotated, Any
 
-import typer
-
 from straycell.cells import CellFacts, Chemistry, Form
 from straycell.cli.app import values
 from straycell.errors import UsageFault
 from straycell.markings import Proposal, read_marking
-from straycell.quantities import Dimension, Window, show
+from straycell.quantities import Dimension, show
+from straycell.readings import FACTS
 
-_FULL = Window(3.0, 4.6)
-_D = Dimension
-
-
-def _yes_no(flag: str, text: str) -> Any:
-    return typer.Option(f"{flag}/--no-{flag.removeprefix('--')}", help=text, show_default=False)
-
-
+SAID = [field for field in FACTS.values() if field.help]
+"""What `cell add` and `cell correct` take."""
 TeardownOption = Annotated[
     str | None, values.text_option("--teardown", "The tear-down it came out of, like AT3.", metavar="CODE")
 ]
@@ -29,42 +22,6 @@ PackOption = Annotated[
     str | None, values.text_option("--pack", "Which pack of that tear-down; siblings share it.", metavar="K")
 ]
 BoxOption = Annotated[str | None, values.text_option("--box", "Where it lies.", metavar="BOX")]
-FormOption = Annotated[Form | None, values.word("--form", Form, "Its size.")]
-ChemistryOption = Annotated[
-    Chemistry | None, values.word("--chemistry", Chemistry, "Wins over what the marking proposes.")
-]
-MarkingOption = Annotated[
-    str | None, values.text_option("--marking", "What is printed on it, word for word.")
-]
-RatedCapacityOption = Annotated[
-    float | None, values.quantity("--rated-capacity", _D.CAPACITY, "The maker's figure for this cell.")
-]
-RatedResistanceOption = Annotated[
-    float | None, values.quantity("--rated-resistance", _D.RESISTANCE, "The maker's figure, a.c. 1 kHz.")
-]
-MakerOption = Annotated[str | None, values.text_option("--maker", "Who made it, if that is known.")]
-DateCodeOption = Annotated[str | None, values.text_option("--date-code", "The date code as printed.")]
-ChargeCurrentOption = Annotated[
-    float | None, values.quantity("--maker-charge-current", _D.CURRENT, "The most the maker allows in.")
-]
-DischargeCurrentOption = Annotated[
-    float | None, values.quantity("--maker-discharge-current", _D.CURRENT, "The most the maker allows out.")
-]
-FullVoltageOption = Annotated[
-    float | None,
-    values.quantity(
-        "--full-voltage", _D.VOLTAGE, "Charge voltage, when printed.", window=_FULL, example="4.35V"
-    ),
-]
-MassOption = Annotated[float | None, values.quantity("--mass", _D.MASS, "What the bare cell weighs.")]
-BoughtNewOption = Annotated[bool | None, _yes_no("--bought-new", "Bought new, not recovered.")]
-RewrappedOption = Annotated[bool | None, _yes_no("--rewrapped", "Its sleeve is not the maker's.")]
-TabsOption = Annotated[bool | None, _yes_no("--tabs", "Nickel tabs are welded on.")]
-BoardOption = Annotated[bool | None, _yes_no("--protection-board", "A protection board sits on it.")]
-RechargeableOption = Annotated[
-    bool | None,
-    _yes_no("--confirm-rechargeable", "You know that it can be recharged, whatever size or mark say."),
-]
 
 
 def stated(**options: object) -> dict[str, object]:
@@ -106,7 +63,11 @@ def from_new_marking(known: CellFacts, said: dict[str, object], *, mistyped: boo
     from_the_slip = mistyped and old == former.rated_capacity_ah
     if from_the_slip and rated not in (None, old) and "rated_capacity_ah" not in said:
         said["rated_capacity_ah"] = rated
-        before = "none was recorded" if old is None else f"{show(old, _D.CAPACITY)} came from the old marking"
+        before = (
+            "none was recorded"
+            if old is None
+            else f"{show(old, Dimension.CAPACITY)} came from the old marking"
+        )
         notes.append(f"taken along from the marking: {_tell('rated_capacity_ah', rated)} ({before})")
     return notes + _left_as_they_were(known, said, proposal, "--mistake mistyped " if mistyped else "")
 
@@ -118,30 +79,19 @@ def _left_as_they_were(
     words, options = [], []
     for name, value in _proposed(proposal, said).items():
         recorded = getattr(known, name)
-        if name in said or name not in _CORRECTED_BY or value == recorded:
+        if name in said or name not in _CORRECTABLE or value == recorded:
             continue
-        option, dimension = _CORRECTED_BY[name]
-        stays = _tell(name, recorded) or f"{_NOUNS[name]} unknown"
-        words.append(f"{stays} stays as recorded, the new marking says {_plain(value, dimension)}")
-        options.append(f"{option} {_plain(value, dimension).replace(' ', '')}")
+        field = FACTS[name]
+        stays, new = _tell(name, recorded) or f"{field.noun} unknown", _plain(value, field.dimension)
+        words.append(f"{stays} stays as recorded, the new marking says {new}")
+        options.append(f"{field.option} {new.replace(' ', '')}")
     if not words:
         return []
     command = f"straycell cell correct CODE {' '.join(options)} {mistake}--because TEXT"
     return [f"{'; '.join(words)}. To correct that too: {command}"]
 
 
-_CORRECTED_BY: dict[str, tuple[str, Dimension | None]] = {
-    "chemistry": ("--chemistry", None),
-    "form": ("--form", None),
-    "rated_capacity_ah": ("--rated-capacity", _D.CAPACITY),
-    "full_voltage_v": ("--full-voltage", _D.VOLTAGE),
-}
-_NOUNS = {
-    "chemistry": "chemistry",
-    "form": "form",
-    "rated_capacity_ah": "rated capacity",
-    "full_voltage_v": "full voltage",
-}
+_CORRECTABLE = ("chemistry", "form", "rated_capacity_ah", "full_voltage_v")
 
 
 def _plain(value: object, dimension: Dimension | None) -> str:

@@ -11,6 +11,7 @@ from straycell.cli.show import shapes
 from straycell.errors import UsageFault
 from straycell.meters import Meter, meter_classes, meter_like, parse_accuracy, parse_resolution, show_accuracy
 from straycell.quantities import Dimension, show
+from straycell.typed import parse_day
 
 app = noun_app("What readings are taken with, and how far to trust it.")
 _D = Dimension
@@ -102,7 +103,7 @@ def compare(
 ) -> None:
     """Record that a meter was held against a better one; `due` asks for it once a year."""
     now = clock.now()
-    day = values.parse_day(on, now) if on is not None else now.astimezone().date()
+    day = parse_day(on, now) if on is not None else now.astimezone().date()
     with context.writing() as writer:
         done = writer.compare_meter(name, day, note or "")
     document = {"meter": done.meter, "compared_on": output.day(done.last), "note": note}

@@ -14,6 +14,7 @@ from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import UsageFault
 from straycell.safety import Step
 from straycell.teardowns import Teardown, parse_teardown_code
+from straycell.typed import parse_day
 
 if TYPE_CHECKING:
     from straycell.cells import Cell
@@ -25,7 +26,7 @@ FoundOption = Annotated[
     date | None,
     typer.Option(
         "--found",
-        parser=lambda text: values.parse_day(text, clock.now()),
+        parser=lambda text: parse_day(text, clock.now()),
         metavar="DATE",
         help="The day it was found.",
     ),

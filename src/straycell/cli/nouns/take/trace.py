@@ -10,13 +10,12 @@ from typing import Annotated
 
 import typer
 
-from straycell.cli.app import clock, context, output, values
+from straycell.cli.app import context, output, values
 from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.verbs import noun_app
-from straycell.cli.show import trace_page, uncounted_capacity
-from straycell.cli.show.after_writing import talk_after
+from straycell.cli.show import trace_page
+from straycell.cli.show.after_writing import talk_doubts, talk_recorded
 from straycell.errors import UsageFault
-from straycell.plain_text import require_plain
 from straycell.quantities import Dimension, Window, show
 
 app = noun_app("Recorded curves: capacity, energy and resistance out of a file, with their uncertainty.")
@@ -26,15 +25,7 @@ _WIDTH = 66
 """Of the small curve; its last line is longer by the name of the cut-off."""
 _LONG_BYTES = 4_000_000
 """From this size on a file is read for more than a moment, and progress is shown."""
-Number = Annotated[
-    int,
-    typer.Argument(
-        parser=lambda text: values.parse_whole(text, "id", low=1, high=10**9),
-        metavar="ID",
-        help="The trace's number (trace list).",
-        show_default=False,
-    ),
-]
+Number = Annotated[str, values.record_argument("trace", "The trace's number (trace list).")]
 
 
 @app.command("add")
@@ -80,53 +71,33 @@ def add(
     The file is kept as it is. What came out points back to it; a wrong reading is superseded, the trace stays.
     With --again what the same file gave before is superseded by what it gives now.
     """
-    from straycell.acceptance.case import Case
-    from straycell.bench.file_trace import Request, work_out
-    from straycell.safety.incidents import heat_incident
+    from straycell.bench.file_trace import file_trace
     from straycell.traces import parse_columns
-    from straycell.traces.read.layout import file_bytes
 
     if again is (because is None):
         raise UsageFault("--again and --because go together", "add --again --because 'forgot the meter'")
     if columns:
         parse_columns(columns)
-    now, rules = clock.now(), context.rules()
-    with context.reading() as reader:
-        found = reader.find_code(code)
-        with_meter = None if meter is None else reader.meter(meter)
-        evidence = reader.evidence(found)
-        raw = file_bytes(file)
-        require_plain("the name of the file", file.name)
-        reader.require_new_trace(raw, found, again=again)
-    request = Request(
-        file.name, raw, at or now, at is not None, with_meter, cutoff, temperature, columns or ""
+    filed = file_trace(
+        context.bench(),
+        code,
+        file,
+        meter=meter,
+        at=at,
+        cutoff_v=cutoff,
+        temperature_c=temperature,
+        columns=columns or "",
+        because=because,
+        progress=_progress,
     )
-    case = Case(evidence, evidence.facts, rules, now)
-    filing = work_out(case, request, _progress(len(raw)))
-    heat = None if filing.warmest_c is None else heat_incident(filing.warmest_c)
-    if heat is not None and again and any(upset.kind == heat.id for upset in evidence.upsets):
-        heat = None  # the first filing recorded it
-    with context.writing() as writer:
-        entry, made = writer.add_trace(filing.new, filing.items, because)
-        if heat is not None:
-            hot = f"{show(filing.warmest_c or 0.0, _D.TEMPERATURE)} in trace {entry.id}"
-            writer.add_incident(heat.id, [found], hot, heat.severe)
-    numbers = [item.id for item in made]
-    with context.reading() as reader:
-        evidence = reader.evidence(found)
-    doubts = {
-        n: words for n, words in uncounted_capacity.doubted(evidence, rules, now).items() if n in numbers
-    }
-    told = list(doubts.values())
+    numbers, told = [item.id for item in filed.recorded.items], list(filed.recorded.doubts.values())
     output.emit(
-        trace_page.document(entry, numbers, [], told), lambda: trace_page.figures(entry, numbers, [], told)
+        trace_page.document(filed.entry, numbers, [], told),
+        lambda: trace_page.figures(filed.entry, numbers, [], told),
     )
-    for note in filing.notes:
+    for note in filed.notes:
         output.talk(note)
-    if heat is not None:
-        output.talk(f"{hot}: incident '{heat.id}' recorded ({heat.text}): {heat.why}")
-    uncounted_capacity.talk_worth(numbers, doubts, uncounted_capacity.remedy(evidence, rules, now))
-    talk_after(found)
+    talk_recorded(filed.recorded)
 
 
 @app.command("list")
@@ -172,13 +143,10 @@ def _short(figure: dict[str, float] | None, dimension: Dimension, *, least: bool
 @app.command("show")
 def show_one(number: Number) -> None:
     """Show a trace: its figures, where their uncertainty comes from line by line, and a small curve."""
-    with context.reading() as reader:
-        entry = reader.trace(number)
-        stand, gone = reader.trace_readings(number)
-        raw = reader.trace_file(number)
-        evidence = reader.evidence(entry.cell)
-    rules, now = context.rules(), clock.now()
-    doubts = {n: words for n, words in uncounted_capacity.doubted(evidence, rules, now).items() if n in stand}
+    from straycell.bench.file_trace import trace_sheet
+
+    sheet = trace_sheet(context.bench(), number)
+    entry, stand, gone, doubts = sheet.entry, sheet.stand, sheet.gone, sheet.doubts
 
     def page() -> None:
         from straycell.bench.file_trace import again
@@ -187,7 +155,7 @@ def show_one(number: Number) -> None:
         trace_page.figures(entry, stand, gone, list(doubts.values()))
         output.section("Curve")
         for line in terminal_curve(
-            *again(entry, raw), width=_WIDTH, plain=not trace_page.can_draw()
+            *again(entry, sheet.raw), width=_WIDTH, plain=not trace_page.can_draw()
         ).splitlines():
             output.say(line)
         trace_page.budget(entry.result)
@@ -197,7 +165,7 @@ def show_one(number: Number) -> None:
             output.bullets(entry.result["notes"])
 
     output.emit(trace_page.document(entry, stand, gone, list(doubts.values())), page)
-    uncounted_capacity.talk_worth(stand, doubts, uncounted_capacity.remedy(evidence, rules, now))
+    talk_doubts(doubts, sheet.remedy)
 
 
 @app.command("plot")
@@ -213,8 +181,8 @@ def plot(
     from straycell.traces.draw.plot import plot_png
 
     with context.reading() as reader:
-        entry = reader.trace(number)
-        raw = reader.trace_file(number)
+        entry = reader.trace(reader.trace_number(number))
+        raw = reader.trace_file(entry.id)
         facts = reader.cell(entry.cell).facts
     kind = f"{facts.form} {facts.chemistry}  {facts.marking}".rstrip()
     title = f"{entry.cell}  {kind}  {output.day(entry.at)}"

@@ -15,6 +15,7 @@ from straycell.cli.nouns.use.match import match_project, plan_all
 from straycell.cli.nouns.use.project import understood
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import BadData, NegativeAnswer, UsageFault
+from straycell.keys import NEW
 from straycell.safety import Step
 
 if TYPE_CHECKING:
@@ -175,7 +176,7 @@ def inspect(
             raise BadData(f"project '{name}' has no finished build", "see: straycell build list")
         if build.finished_at >= now:
             raise BadData(f"the build of '{name}' was finished just now", "look at it again later")
-        writer.add_readings([Reading(0, c, Quantity.LOOK, now, look=tuple(look)) for c in build.codes])
+        writer.add_readings([Reading(NEW, c, Quantity.LOOK, now, look=tuple(look)) for c in build.codes])
         writer.settle()
         outcomes = writer.outcomes(context.rules(), now, build.codes)
     bad = [code for code, outcome in outcomes.items() if outcome.word == "discard"]

@@ -11,6 +11,7 @@ from straycell.cli.app.verbs import lone_app
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.cell_sheet import OneCell, hours, look_up
 from straycell.errors import NegativeAnswer, UsageFault
+from straycell.keys import NEW
 from straycell.quantities import Dimension, Measured, Window, show
 from straycell.safety import Step
 
@@ -164,7 +165,7 @@ def _float(one: OneCell, measured_v: float | None, meter: Meter | None) -> Measu
     if measured_v is None:
         return None
     reading = Reading(
-        0, one.code, Quantity.VOLTAGE, datetime.min.replace(tzinfo=UTC), measured_v, meter=meter
+        NEW, one.code, Quantity.VOLTAGE, datetime.min.replace(tzinfo=UTC), measured_v, meter=meter
     )
     return measured(reading, one.rules.defaults)
 

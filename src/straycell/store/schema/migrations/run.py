@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 from alembic import command
 from alembic.config import Config
 from sqlalchemy import Connection
 
+LOCATIONS = [Path(__file__).parent / "versions"]
+"""Where migrations lie; a test adds an invented one."""
+
 
 def config_for(conn: Connection | None = None) -> Config:
     """Alembic's settings without a file of their own."""
     config = Config()
     config.set_main_option("script_location", str(Path(__file__).parent).replace("%", "%%"))
+    config.set_main_option("path_separator", "os")
+    config.set_main_option("version_locations", os.pathsep.join(map(str, LOCATIONS)).replace("%", "%%"))
     config.attributes["connection"] = conn
     return config
 

@@ -1,13 +1,14 @@
-"""The schema as SQLModel tables: what a store is made from, and what the migrations are held against.
+"""The schema as SQLModel tables: the one description of it that is written by hand.
 
-Only making, migrating and checking a store imports this; queries use the same tables in store/tables.py.
+`python -m straycell.store.schema.generate` makes from it the tables that queries use and the statements a new
+store is made with. Only that, migrating and checking import it.
 """
 
 from sqlalchemy import MetaData
 
-from straycell.store.schema.models import builds, keeping, stock
+from straycell.store.schema.models import builds, keeping, stock, writes
 from straycell.store.schema.models.base import StoreTable
 
 METADATA: MetaData = StoreTable.metadata
 
-__all__ = ["METADATA", "StoreTable", "builds", "keeping", "stock"]
+__all__ = ["METADATA", "StoreTable", "builds", "keeping", "stock", "writes"]

@@ -6,33 +6,45 @@ from sqlalchemy import Index, text
 from sqlmodel import Field
 
 from straycell.builds import BuildState
-from straycell.cells import Stage
 from straycell.store.book.records import ProjectState
-from straycell.store.schema.checks import flag, one_of, said, within
+from straycell.store.schema.checks import flag, key_shape, one_of, said, within
 from straycell.store.schema.models.base import StoreTable
 
 
 class ProjectRow(StoreTable, table=True):
+    """A device waiting for cells. `born` is what was filed first, as JSON; the rest follows from facts and builds."""
+
     __tablename__ = "project"
-    __table_args__ = (said("name"), one_of("state", ProjectState), within("priority", 0, 1000000))
-    name: str = Field(primary_key=True)
+    __table_args__ = (
+        key_shape(),
+        said("name"),
+        one_of("state", ProjectState),
+        within("priority", 0, 1000000),
+        Index(None, "name"),
+    )
+    key: str = Field(primary_key=True)
+    name: str
     body: str
     priority: int
     due: str | None = None
     state: str = "pending"
+    born: str
     added_at_us: int
     event_id: int = Field(foreign_key="event.id")
 
 
 class BuildRow(StoreTable, table=True):
+    """Cells promised to a project; how far it went follows from the facts."""
+
     __tablename__ = "build"
     __table_args__ = (
+        key_shape(),
         one_of("state", BuildState),
         Index("ux_build_live_project", "project", unique=True, sqlite_where=text("state <> 'dismantled'")),
     )
-    id: int | None = Field(default=None, primary_key=True)
-    project: str = Field(foreign_key="project.name")
-    state: str
+    key: str = Field(primary_key=True)
+    project: str = Field(foreign_key="project.key")
+    state: str = "reserved"
     plan: str
     reserved_at_us: int
     finished_at_us: int | None = None
@@ -46,12 +58,12 @@ class BuildCellRow(StoreTable, table=True):
     __tablename__ = "build_cell"
     __table_args__ = (
         flag("live"),
-        one_of("stage_before", Stage),
         Index("ux_build_cell_live", "code", unique=True, sqlite_where=text("live = 1")),
+        Index(None, "code"),
     )
-    build_id: int = Field(primary_key=True, foreign_key="build.id")
+    build: str = Field(primary_key=True, foreign_key="build.key")
     group_no: int = Field(primary_key=True)
     position: int = Field(primary_key=True)
     code: str = Field(foreign_key="cell.code")
     live: bool = True
-    stage_before: str
+    event_id: int = Field(foreign_key="event.id")

@@ -6,22 +6,22 @@ from sqlalchemy import Index, text
 from sqlmodel import Field
 
 from straycell.store.book.records import Listing
-from straycell.store.schema.checks import check, code_shape, moment, one_of, said
+from straycell.store.schema.checks import check, code_shape, key_shape, moment, one_of, said
 from straycell.store.schema.models.base import StoreTable
 
 
 class HandoverRow(StoreTable, table=True):
-    """Cells on their way to a collection point. `body` is the list as JSON once it is closed, and final."""
+    """Cells on their way to a collection point. `body` is the list as JSON once it is closed; that is final."""
 
     __tablename__ = "handover"
     __table_args__ = (
+        key_shape(),
         said("place"),
         moment("opened_at_us"),
         moment("closed_at_us"),
         check("closed", "(closed_at_us IS NULL) = (body = '')"),
-        Index("ux_handover_open_place", "place", unique=True, sqlite_where=text("closed_at_us IS NULL")),
     )
-    id: int | None = Field(default=None, primary_key=True)
+    key: str = Field(primary_key=True)
     place: str
     opened_at_us: int
     closed_at_us: int | None = None
@@ -38,7 +38,7 @@ class HandoverCellRow(StoreTable, table=True):
         one_of("state", Listing),
         Index("ux_handover_cell_live", "code", unique=True, sqlite_where=text("state <> 'left-out'")),
     )
-    handover_id: int = Field(primary_key=True, foreign_key="handover.id")
+    handover: str = Field(primary_key=True, foreign_key="handover.key")
     code: str = Field(primary_key=True, foreign_key="cell.code")
     state: str = Listing.LISTED.value
     event_id: int = Field(foreign_key="event.id")
@@ -50,7 +50,7 @@ class MeterComparisonRow(StoreTable, table=True):
     __tablename__ = "meter_comparison"
     __table_args__ = (Index(None, "meter"),)
     id: int | None = Field(default=None, primary_key=True)
-    meter: str = Field(foreign_key="meter.name")
+    meter: str = Field(foreign_key="meter.key")
     compared_on: str
     note: str = ""
     event_id: int = Field(foreign_key="event.id")

@@ -16,6 +16,7 @@ from straycell.store.schema.checks import (
     check,
     code_shape,
     flag,
+    key_shape,
     moment,
     one_of,
     said,
@@ -26,46 +27,9 @@ from straycell.store.schema.checks import (
 from straycell.store.schema.models.base import StoreTable
 
 
-class BenchRow(StoreTable, table=True):
-    """The one row of the bench itself: its letter and the last numbers it issued."""
-
-    __tablename__ = "bench"
-    __table_args__ = (
-        check("one_row", "id = 1"),
-        check("letter", "letter GLOB '[A-Z]'"),
-        within("last_cell", 0, 99999),
-        within("last_teardown", 0, 9999999),
-    )
-    id: int | None = Field(default=None, primary_key=True)
-    letter: str
-    last_cell: int = 0
-    last_teardown: int = 0
-    created_at_us: int
-
-
-class EventRow(StoreTable, table=True):
-    """One write. Append-only."""
-
-    __tablename__ = "event"
-    __table_args__ = (moment("at_us"), said("verb"))
-    id: int | None = Field(default=None, primary_key=True)
-    at_us: int
-    verb: str
-    subject: str = ""
-    detail: str = "{}"
-    because: str = ""
-
-
-class EventCellRow(StoreTable, table=True):
-    """Which cells a write concerned. Append-only."""
-
-    __tablename__ = "event_cell"
-    __table_args__ = (Index(None, "code", "event_id"), {"sqlite_with_rowid": False})
-    event_id: int = Field(primary_key=True, foreign_key="event.id")
-    code: str = Field(primary_key=True, foreign_key="cell.code")
-
-
 class TeardownRow(StoreTable, table=True):
+    """What was opened. `born` is what was said of it first, as JSON; the other columns follow from the facts."""
+
     __tablename__ = "teardown"
     __table_args__ = (
         check("code", "code GLOB '[A-Z]T[1-9]*' AND code NOT GLOB '??*[^0-9]*'"),
@@ -80,50 +44,33 @@ class TeardownRow(StoreTable, table=True):
     place: str = ""
     note: str = ""
     objects: int = 1
+    born: str
     added_at_us: int
     event_id: int = Field(foreign_key="event.id")
 
 
 class BoxRow(StoreTable, table=True):
+    """Where cells lie. Append-only. Two benches may each have one of a name."""
+
     __tablename__ = "box"
-    __table_args__ = (said("name"), check("limit_wh", "limit_wh > 0"))
-    name: str = Field(primary_key=True)
+    __table_args__ = (key_shape(), said("name"), check("limit_wh", "limit_wh > 0"))
+    key: str = Field(primary_key=True)
+    name: str
     kind: str = ""
     limit_wh: float | None = None
     event_id: int = Field(foreign_key="event.id")
 
 
 class CellRow(StoreTable, table=True):
-    """A cell's code for life, and where it stands now. Its facts are versions in cell_facts."""
+    """A cell's code for life, and what was known of it at first, as JSON (`born`; what is usual is left out).
 
-    __tablename__ = "cell"
-    __table_args__ = (code_shape(), one_of("stage", Stage), Index(None, "box"), Index(None, "stage"))
-    code: str = Field(primary_key=True)
-    stage: str = "received"
-    box: str | None = Field(default=None, foreign_key="box.name")
-    added_at_us: int
-    event_id: int = Field(foreign_key="event.id")
-
-
-class BlankCodeRow(StoreTable, table=True):
-    """A code set aside on a blank label. Append-only; it is used once a cell bears it."""
-
-    __tablename__ = "blank_code"
-    __table_args__ = (code_shape(),)
-    code: str = Field(primary_key=True)
-    event_id: int = Field(foreign_key="event.id")
-
-
-class CellFactsRow(StoreTable, table=True):
-    """One version of a cell's facts. Append-only; the newest holds.
-
-    `changed` lists the fields this version changed; with `mistake` they are withdrawn from all before it.
-    `after_reading` is the number of the last reading recorded before it, of any cell.
+    All other columns follow from that and from the facts, findings, builds and hand-overs, and may be made again.
     """
 
-    __tablename__ = "cell_facts"
+    __tablename__ = "cell"
     __table_args__ = (
         code_shape(),
+        one_of("stage", Stage),
         one_of("chemistry", Chemistry),
         one_of("form", Form),
         one_of("rated_resistance_method", Method),
@@ -135,12 +82,13 @@ class CellFactsRow(StoreTable, table=True):
         window("mass_g", Dimension.MASS),
         within("volume_cm3", 0.001, 100000.0),
         *map(flag, ("bought_new", "rewrapped", "tabs", "protection_board", "confirmed_rechargeable")),
-        one_of("mistake", ("", Mistake.MISTYPED)),
-        Index(None, "code", "id"),
+        Index(None, "box"),
+        Index(None, "stage"),
         Index(None, "teardown"),
     )
-    id: int | None = Field(default=None, primary_key=True)
-    code: str = Field(foreign_key="cell.code")
+    code: str = Field(primary_key=True)
+    stage: str = "received"
+    box: str | None = Field(default=None, foreign_key="box.key")
     teardown: str | None = Field(default=None, foreign_key="teardown.code")
     pack: str | None = None
     chemistry: str
@@ -161,9 +109,17 @@ class CellFactsRow(StoreTable, table=True):
     tabs: bool
     protection_board: bool
     confirmed_rechargeable: bool
-    changed: str = ""
-    mistake: str = ""
-    after_reading: int = 0
+    born: str
+    added_at_us: int
+    event_id: int = Field(foreign_key="event.id")
+
+
+class BlankCodeRow(StoreTable, table=True):
+    """A code set aside on a blank label. Append-only; it is used once a cell bears it."""
+
+    __tablename__ = "blank_code"
+    __table_args__ = (code_shape(),)
+    code: str = Field(primary_key=True)
     event_id: int = Field(foreign_key="event.id")
 
 
@@ -172,6 +128,7 @@ class MeterRow(StoreTable, table=True):
 
     __tablename__ = "meter"
     __table_args__ = (
+        key_shape(),
         said("name"),
         *(
             check(f"{quantity}_{part}", f"{quantity}_{part} >= 0")
@@ -179,7 +136,8 @@ class MeterRow(StoreTable, table=True):
             for part in ("gain", "offset")
         ),
     )
-    name: str = Field(primary_key=True)
+    key: str = Field(primary_key=True)
+    name: str
     like_class: str = ""
     voltage_gain: float | None = None
     voltage_offset: float | None = None
@@ -199,6 +157,7 @@ class ReadingRow(StoreTable, table=True):
 
     __tablename__ = "reading"
     __table_args__ = (
+        key_shape(),
         code_shape(),
         one_of("quantity", Quantity),
         moment("at_us"),
@@ -223,18 +182,19 @@ class ReadingRow(StoreTable, table=True):
         within("soc", 0.0, 1.0),
         *map(flag, ("at_least", "from_full")),
         check("u", "u >= 0"),
-        check("supersedes", "supersedes < id"),
+        UniqueConstraint("key"),
         Index(None, "code", "id"),
-        Index(None, "trace_id", sqlite_where=text("trace_id IS NOT NULL")),
+        Index(None, "trace", sqlite_where=text("trace IS NOT NULL")),
         Index(None, "supersedes", sqlite_where=text("supersedes IS NOT NULL")),
     )
     id: int | None = Field(default=None, primary_key=True)
+    key: str
     code: str = Field(foreign_key="cell.code")
     quantity: str
     at_us: int
     value: float | None = None
     temperature_c: float | None = None
-    meter: str | None = Field(default=None, foreign_key="meter.name")
+    meter: str | None = Field(default=None, foreign_key="meter.key")
     rested_s: float | None = None
     where_taken: str | None = None
     discharge_current_a: float | None = None
@@ -253,8 +213,8 @@ class ReadingRow(StoreTable, table=True):
     at_least: bool = False
     from_full: bool = False
     u: float | None = None
-    trace_id: int | None = Field(default=None, foreign_key="trace.id")
-    supersedes: int | None = Field(default=None, foreign_key="reading.id")
+    trace: str | None = Field(default=None, foreign_key="trace.key")
+    supersedes: str | None = Field(default=None, foreign_key="reading.key")
     recorded_at_us: int
     event_id: int = Field(foreign_key="event.id")
 
@@ -267,6 +227,7 @@ class TraceRow(StoreTable, table=True):
 
     __tablename__ = "trace"
     __table_args__ = (
+        key_shape(),
         code_shape(),
         check("sha256", "length(sha256) = 64"),
         said("name"),
@@ -275,10 +236,12 @@ class TraceRow(StoreTable, table=True):
         moment("recorded_at_us"),
         check("not_in_the_future", "at_us <= recorded_at_us"),
         within("cutoff_v", 0.0, 5.0),
+        UniqueConstraint("key"),
         Index(None, "code", "id"),
         Index(None, "sha256"),
     )
     id: int | None = Field(default=None, primary_key=True)
+    key: str
     code: str = Field(foreign_key="cell.code")
     sha256: str
     name: str
@@ -286,7 +249,7 @@ class TraceRow(StoreTable, table=True):
     raw: bytes
     at_us: int
     recorded_at_us: int
-    meter: str | None = Field(default=None, foreign_key="meter.name")
+    meter: str | None = Field(default=None, foreign_key="meter.key")
     cutoff_v: float
     columns: str = ""
     setting: str
@@ -296,17 +259,18 @@ class TraceRow(StoreTable, table=True):
 
 
 class SupersessionRow(StoreTable, table=True):
-    """A reading taken back, once, with its reason. Append-only."""
+    """A record taken back, with its reason. Append-only; two benches may each take the same one back."""
 
     __tablename__ = "supersession"
     __table_args__ = (
-        one_of("mistake", Mistake),
+        one_of("mistake", (*Mistake, "meter-fault")),
+        said("record"),
         said("because"),
         check("right_cell", "right_cell IS NULL OR mistake = 'wrong-cell'"),
-        UniqueConstraint("reading_id"),
+        Index(None, "record"),
     )
     id: int | None = Field(default=None, primary_key=True)
-    reading_id: int = Field(foreign_key="reading.id")
+    record: str
     mistake: str
     because: str
     right_cell: str | None = Field(default=None, foreign_key="cell.code")
@@ -317,8 +281,16 @@ class UpsetRow(StoreTable, table=True):
     """An incident, or coming back from a build. Append-only."""
 
     __tablename__ = "upset"
-    __table_args__ = (said("kind"), flag("severe"), moment("at_us"), Index(None, "code"))
+    __table_args__ = (
+        key_shape(),
+        said("kind"),
+        flag("severe"),
+        moment("at_us"),
+        UniqueConstraint("key"),
+        Index(None, "code"),
+    )
     id: int | None = Field(default=None, primary_key=True)
+    key: str
     code: str = Field(foreign_key="cell.code")
     kind: str
     at_us: int
@@ -327,11 +299,19 @@ class UpsetRow(StoreTable, table=True):
 
 
 class CondemnationRow(StoreTable, table=True):
-    """A person discarded the cell, once and for good. Append-only."""
+    """A person discarded the cell, for good. Append-only; two benches may each have done so."""
 
     __tablename__ = "condemnation"
-    __table_args__ = (said("because"), moment("at_us"))
-    code: str = Field(primary_key=True, foreign_key="cell.code")
+    __table_args__ = (
+        key_shape(),
+        said("because"),
+        moment("at_us"),
+        UniqueConstraint("key"),
+        Index(None, "code"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    key: str
+    code: str = Field(foreign_key="cell.code")
     because: str
     at_us: int
     event_id: int = Field(foreign_key="event.id")
@@ -352,6 +332,6 @@ class VerdictRow(StoreTable, table=True):
     rules: str
     rules_hash: str
     outcome: str
-    last_reading: int
+    last_reading: str
     valid_until_us: int | None = None
     body: str

@@ -1,0 +1,80 @@
+"""Everything known of one cell, read at one moment: for its page, its label, and the bench page."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from straycell.bench.context import Bench
+from straycell.bench.uncounted_capacity import doubted, remedy
+from straycell.cells import Cell
+from straycell.keys import RecordKey
+from straycell.readings import CautiousDefaults
+
+if TYPE_CHECKING:
+    from straycell.acceptance import Figures
+    from straycell.acceptance.reasons import Verdict
+    from straycell.store.book.records import Event, RecordedReading
+    from straycell.store.reader import Reader
+
+
+@dataclass(frozen=True, slots=True)
+class CellSheet:
+    """One cell with its verdict, the figures that count today, and every reading, superseded ones too.
+
+    `doubted` says by number which capacities do not count, and why; `remedy` what one must be to count.
+    """
+
+    cell: Cell
+    verdict: Verdict
+    figures: Figures
+    recorded: tuple[RecordedReading, ...]
+    defaults: CautiousDefaults
+    now: datetime
+    doubted: Mapping[RecordKey, str] = field(default_factory=dict)
+    remedy: str = ""
+
+
+def cell_sheet(bench: Bench, code: str) -> CellSheet:
+    """The sheet of a cell by its code as typed. Raises BadData with the nearest codes."""
+    with bench.reading() as reader:
+        return sheet_of(bench, reader, reader.find_code(code))
+
+
+def sheet_of(bench: Bench, reader: Reader, code: str) -> CellSheet:
+    """The same within a look at the store."""
+    from straycell.acceptance import figures
+
+    rules, now, evidence = bench.rules, bench.now, reader.evidence(code)
+    doubts = doubted(evidence, rules, now)
+    return CellSheet(
+        cell=reader.cell(code),
+        verdict=reader.verdict(code, rules, now),
+        figures=figures(evidence, rules, now),
+        recorded=tuple(reader.recorded(code)),
+        defaults=rules.defaults,
+        now=now,
+        doubted=doubts,
+        remedy=remedy(evidence, rules, now) if doubts else "",
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class CellHistory:
+    """Every write that concerned a cell, oldest first, and what each recorded of it."""
+
+    events: tuple[Event, ...]
+    recorded: Mapping[int, tuple[RecordedReading, ...]]
+
+
+def cell_history(bench: Bench, code: str) -> CellHistory:
+    """The events of a cell by its code as typed. Raises BadData."""
+    with bench.reading() as reader:
+        found = reader.find_code(code)
+        events = tuple(reader.history(found))
+        recorded: dict[int, tuple[RecordedReading, ...]] = {}
+        for entry in reader.recorded(found):
+            recorded[entry.event_id] = (*recorded.get(entry.event_id, ()), entry)
+    return CellHistory(events, recorded)

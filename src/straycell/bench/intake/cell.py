@@ -1,0 +1,313 @@
+"""What is asked of one cell as it comes out: its voltage as found, its look, its marking. Nothing else if it is damaged."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from straycell.bench.intake import words
+from straycell.bench.intake.form import NOTE, Answers, NextQuestion, Question
+from straycell.bench.intake.script import UNSET, Ask, Entry, Key
+from straycell.cells import CellFacts, Chemistry, Form, Look
+from straycell.errors import BadData
+from straycell.keys import NEW
+from straycell.markings import Proposal, read_marking, shares_primary_size
+from straycell.markings import fill as fill_from_marking
+from straycell.meters import Meter
+from straycell.quantities import Dimension, show
+from straycell.readings import Quantity, Reading
+from straycell.typed import parse_line
+
+VOLTAGE, LOOK, MARKING, FORM, CHEMISTRY, RATED, SURE = (
+    "voltage",
+    "look",
+    "marking",
+    "form",
+    "chemistry",
+    "rated",
+    "sure",
+)
+KIND = "kind"
+AS_GROUP = "as_group"
+SETTLED = "settled"
+DOUBTED = "doubted"
+ALL = frozenset({VOLTAGE, LOOK, MARKING})
+
+_WHY_VOLTAGE = (
+    "The voltage as it came out tells how deep it lay empty; it can never be measured again. Below 2.0 V "
+    "(lfp 1.5 V) a cell is out of use for good. Negative: turn the leads. Damaged? Do not measure: type the "
+    "letter of what you see. - not measured, = still welded in parallel to the cell before, < back."
+)
+_WHY_LOOK = (
+    "Damage decides at once. Enter: clean. Several letters together: rt is rust and a torn sleeve. "
+    "bare-tab is an end that can short; a welded nickel tab alone is not meant."
+)
+_WHY_MARKING = (
+    "The print tells chemistry, size and capacity, and whether it may be charged at all. Type it word for "
+    "word. Enter: the same kind as the cell before (= where that is never charged). - nothing is printed on it."
+)
+_WHY_FORM = "The size tells what capacity and resistance to expect. A beginning is enough: 18650, 21, po."
+_WHY_CHEMISTRY = (
+    "Every limit hangs on it. Only what the print or the maker's sheet says: an unknown one stays on hold, "
+    "a guessed one is dangerous. lfp: 3.2 V; primary: not rechargeable."
+)
+_WHY_RATED = "The capacity the maker states for this one cell. Enter or -: not known."
+_WHY_SURE = "Cells that must never be charged come in this size too. Say y only when the maker's data say so."
+
+
+@dataclass(frozen=True, slots=True)
+class Carry:
+    """What goes over from cell to cell: the kind, kinds seen before by their marking, the last voltage."""
+
+    code: str = ""
+    facts: CellFacts | None = None
+    kinds: Mapping[str, CellFacts] = field(default_factory=dict)
+    voltage_v: float | None = None
+    bad_looks: frozenset[Look] = frozenset()
+    floor_v: float = 0.0
+    review: bool = False
+    wanted: frozenset[str] = ALL
+
+    def seen(self, facts: CellFacts) -> Mapping[str, CellFacts]:
+        """The kinds with this one added."""
+        return {**self.kinds, fold_marking(facts.marking): facts} if facts.marking else self.kinds
+
+
+def fold_marking(marking: str) -> str:
+    """Markings that differ in blanks and capitals only are one."""
+    return "".join(marking.split()).casefold()
+
+
+def questions(carry: Carry) -> NextQuestion:
+    """The next question of a cell. `carry.wanted` says which of the three it is about; review asks all of its kind."""
+
+    def following(answers: Answers) -> Question | None:
+        if VOLTAGE in carry.wanted and VOLTAGE not in answers:
+            return _voltage(carry)
+        if LOOK in carry.wanted and LOOK not in answers:
+            return _look(carry)
+        if is_bad(answers, carry.bad_looks) or MARKING not in carry.wanted:
+            return None
+        return _kind_question(answers, carry)
+
+    return following
+
+
+def kind_questions(carry: Carry) -> NextQuestion:
+    """Only what is printed on most of the cells, before the first."""
+    return lambda answers: _kind_question(answers, carry)
+
+
+def is_bad(answers: Answers, bad: frozenset[Look]) -> bool:
+    """True when a look was seen after which nothing more is asked."""
+    return bool(bad & set(answers.get(LOOK, ())))
+
+
+# --- the single questions ----------------------------------------------------------------------------
+
+
+def _voltage(carry: Carry) -> Question:
+    def take(text: str) -> Answers:
+        if text == Key.NONE:
+            return {VOLTAGE: None, NOTE: "not measured: light at best, and a long self-discharge check"}
+        if text == Key.SAME:
+            if carry.voltage_v is None:
+                raise BadData("no voltage to share with the cell before", "measure this one")
+            return {VOLTAGE: carry.voltage_v, AS_GROUP: True}
+        if carry.bad_looks & set(words.named_looks(text)):
+            return {VOLTAGE: None, LOOK: words.named_looks(text)}
+        _refuse_code(text, carry.code)
+        value = words.number(text, Dimension.VOLTAGE, "V", "as found")
+        low = f"{show(value, Dimension.VOLTAGE)} is below {show(carry.floor_v, Dimension.VOLTAGE)}: < if mistyped"
+        return {VOLTAGE: value} | ({NOTE: low} if value < carry.floor_v else {})
+
+    return Question(VOLTAGE, Ask("as found, V", why=_WHY_VOLTAGE), take)
+
+
+def _refuse_code(text: str, code: str) -> None:
+    if words.is_code_like(text):
+        same = text.replace(" ", "").replace("-", "").upper() == code
+        raise BadData(
+            f"{text.upper()}: yes, that is this cell"
+            if same
+            else f"this is about {code}, not {text.upper()}",
+            "now its voltage" if same else "finish this one first, or < to leave it",
+        )
+
+
+def _look(carry: Carry) -> Question:
+    def take(text: str) -> Answers:
+        _refuse_code(text, carry.code)
+        return {LOOK: words.read_looks(text) if text else (Look.CLEAN,)}
+
+    return Question(LOOK, Ask("look", "clean", _WHY_LOOK, words.legend()), take)
+
+
+def _kind_question(answers: Answers, carry: Carry) -> Question | None:
+    """Marking first; then only what neither the marking nor a cell before has told."""
+    if MARKING not in answers:
+        return _marking(carry, answers)
+    facts = kind_of(answers)
+    if answers[SETTLED] or (facts.chemistry is Chemistry.PRIMARY and not carry.review):
+        return None
+    if FORM not in answers and (carry.review or facts.form is Form.OTHER):
+        return _form(carry, facts)
+    if CHEMISTRY not in answers and (carry.review or facts.chemistry is Chemistry.UNKNOWN):
+        return _chemistry(facts)
+    if RATED not in answers and carry.review:
+        return _rated(facts)
+    doubtful = (
+        shares_primary_size(facts.form) and not facts.marking and facts.chemistry is not Chemistry.PRIMARY
+    )
+    return _sure(facts) if doubtful and SURE not in answers else None
+
+
+def _marking(carry: Carry, answers: Answers) -> Question:
+    def take(text: str) -> Answers:
+        _refuse_code(text, carry.code)
+        if text == Key.SAME or (not text and carry.facts is not None):
+            return _as_before(text, carry)
+        if not text or text == Key.NONE:
+            return {MARKING: "", KIND: CellFacts(), SETTLED: False}
+        marking = parse_line(text, "marking")
+        known = carry.kinds.get(fold_marking(marking))
+        if known is not None:
+            return {
+                MARKING: known.marking,
+                KIND: known,
+                SETTLED: not carry.review,
+                NOTE: _read_as(known, carry),
+            }
+        proposal = read_marking(marking)
+        doubt = _doubt(marking, proposal)
+        if doubt and answers.get(DOUBTED) != marking:
+            return {DOUBTED: marking, NOTE: f"{doubt}; Enter keeps it as the marking"}
+        facts = fill_from_marking(CellFacts(marking=marking), proposal)
+        note = _read_as(facts, carry) + (f"\n{proposal.note}" if proposal.note else "")
+        return {MARKING: marking, KIND: facts, SETTLED: False, NOTE: note}
+
+    if carry.facts is not None and _condemns(carry.facts):
+        prompt = f"marking (= once more {describe_kind(carry.facts)})"
+        return Question(MARKING, Ask(prompt, why=_WHY_MARKING), take)
+    default = describe_kind(carry.facts) if carry.facts is not None else "nothing printed"
+    return Question(MARKING, Ask("marking", default, _WHY_MARKING), take)
+
+
+def _condemns(facts: CellFacts) -> bool:
+    """A kind that puts a cell out of use by itself: Enter must not take it over from another cell."""
+    return facts.chemistry is Chemistry.PRIMARY
+
+
+def _as_before(text: str, carry: Carry) -> Answers:
+    """The kind of the cell before: by Enter, or by = where it would put this cell out of use."""
+    if carry.facts is None:
+        raise BadData("no cell before to be like", "type the marking, or - for nothing printed")
+    if not text and _condemns(carry.facts):
+        raise BadData(
+            "Enter takes no kind over that is never charged",
+            "type the marking; = if this cell bears it too; - for nothing printed",
+        )
+    return {MARKING: carry.facts.marking, KIND: carry.facts, SETTLED: not carry.review}
+
+
+_BARE_NUMBER = re.compile(r"[+-]?\d*[.,]?\d+")
+_CELL_MOST_V = 5.0
+
+
+def _doubt(marking: str, proposal: Proposal) -> str:
+    """A bare number is more often a slip than a print; one that names a size is none."""
+    if not _BARE_NUMBER.fullmatch(marking) or proposal.form is not None or proposal.volume_cm3 is not None:
+        return ""
+    voltage = float(marking.replace(",", ".")) <= _CELL_MOST_V
+    return "that looks like a voltage" if voltage else "that is only a number"
+
+
+def _read_as(facts: CellFacts, carry: Carry) -> str:
+    read = f"read as {describe_kind(facts, with_marking=False)}"
+    return read if carry.review else f"{read}. Wrong? < and Enter, then say what it is"
+
+
+def describe_kind(facts: CellFacts, *, with_marking: bool = True) -> str:
+    """`INR18650 2600mAh (18650 nmc)`, or `18650 nmc, 2600 mAh`."""
+    kind = f"{facts.form} {facts.chemistry}"
+    if with_marking:
+        return f"{facts.marking} ({kind})" if facts.marking else f"nothing printed, {kind}"
+    rated = facts.rated_capacity_ah
+    return kind + (f", {show(rated, Dimension.CAPACITY)}" if rated is not None else "")
+
+
+def _form(carry: Carry, facts: CellFacts) -> Question:
+    former = facts.form if carry.review or carry.facts is None else carry.facts.form
+
+    def take(text: str) -> Answers:
+        return {FORM: words.pick(text, Form, "form") if text else former}
+
+    return Question(FORM, Ask("form", former.value, f"{_WHY_FORM} {' '.join(Form)}"), take)
+
+
+def _chemistry(facts: CellFacts) -> Question:
+    def take(text: str) -> Answers:
+        chosen = words.pick(text, Chemistry, "chemistry") if text else facts.chemistry
+        fill_from_marking(replace(facts, chemistry=chosen), read_marking(facts.marking))
+        return {CHEMISTRY: chosen}
+
+    ask = Ask("chemistry", facts.chemistry.value, f"{_WHY_CHEMISTRY} One of: {' '.join(Chemistry)}")
+    return Question(CHEMISTRY, ask, take)
+
+
+def _rated(facts: CellFacts) -> Question:
+    former = facts.rated_capacity_ah
+
+    def take(text: str) -> Answers:
+        if not text or text == Key.NONE:
+            return {RATED: None if text else former}
+        return {RATED: words.number(text, Dimension.CAPACITY, "mAh", "rated")}
+
+    shown = "not known" if former is None else show(former, Dimension.CAPACITY)
+    return Question(RATED, Ask("rated, mAh", shown, _WHY_RATED), take)
+
+
+def _sure(facts: CellFacts) -> Question:
+    def take(text: str) -> Answers:
+        return {SURE: text.casefold() in ("y", "yes")}
+
+    prompt = f"an unmarked {facts.form}: surely rechargeable? y"
+    return Question(SURE, Ask(prompt, "not sure", _WHY_SURE), take)
+
+
+# --- from answers to an entry ------------------------------------------------------------------------
+
+
+def kind_of(answers: Answers) -> CellFacts:
+    """The facts that the answers so far tell."""
+    facts: CellFacts = answers.get(KIND, CellFacts())
+    changes: dict[str, Any] = {
+        name: answers[key] for key, name in ((FORM, "form"), (CHEMISTRY, "chemistry")) if key in answers
+    }
+    if RATED in answers:
+        changes["rated_capacity_ah"] = answers[RATED]
+    if SURE in answers:
+        changes["confirmed_rechargeable"] = answers[SURE]
+    return replace(facts, **changes)
+
+
+def entry_of(code: str, answers: Answers, meter: Meter | None, **more: Any) -> Entry:
+    """What is to be recorded; a damaged cell's kind was not asked, so it is not claimed to be known."""
+    items: list[Reading] = []
+    if answers.get(VOLTAGE) is not None:
+        items.append(
+            Reading(
+                NEW,
+                code,
+                Quantity.AS_FOUND_VOLTAGE,
+                UNSET,
+                value=answers[VOLTAGE],
+                meter=meter,
+                as_group=answers.get(AS_GROUP, False),
+            )
+        )
+    if LOOK in answers:
+        items.append(Reading(NEW, code, Quantity.LOOK, UNSET, look=tuple(answers[LOOK])))
+    return Entry(code, kind_of(answers) if MARKING in answers else None, tuple(items), **more)

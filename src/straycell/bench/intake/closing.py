@@ -1,0 +1,105 @@
+"""The end of an evening: the verdicts so far, what to measure next and when, and the offer of a label sheet."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+
+from straycell.bench.intake.cell import describe_kind
+from straycell.bench.intake.script import Ask, Kept, Key, PrintLabels, Say, Talk, Tone, ask, fault
+from straycell.bench.intake.state import Evening
+from straycell.errors import StraycellError
+from straycell.typed import day
+
+MOST_CODES = 6
+_WHY_LABELS = (
+    "An A4 sheet with a QR symbol a cell. y takes the name in brackets, or type a path; Enter: no sheet."
+)
+
+
+def left_over(evening: Evening) -> list[Say]:
+    """What was dropped or shown in vain, so that no code on a cell is forgotten."""
+    if evening.correcting:
+        stays = Say(f"{evening.correcting} stays as it was kept: its correction was not finished.")
+        return [stays, *_unused(evening.pending)]
+    if evening.in_hand and evening.in_hand in (evening.pending, *evening.kept):
+        said = f"{evening.in_hand} was not finished: nothing new of it is recorded"
+    elif evening.in_hand:
+        said = f"{evening.in_hand} was not finished: nothing of it is recorded"
+    else:
+        return _unused(evening.pending)
+    pending = evening.pending
+    return [Say(f"{said}. If {pending} is on a cell, type it there next time." if pending else f"{said}.")]
+
+
+def _unused(code: str) -> list[Say]:
+    return [Say(f"{code} was not used. If it is on a cell, type it there next time.")] if code else []
+
+
+def outlook_lines(kept: list[Kept]) -> list[str]:
+    """What to measure next and when, the same thing said once for all cells it stands for."""
+    lines: dict[str, list[str]] = {}
+    for each in kept:
+        for text in _outlook_texts(each):
+            lines.setdefault(text, []).append(each.code)
+    return [f"{_codes(codes, len(kept))}: {text}" for text, codes in sorted(lines.items(), key=_by_first)]
+
+
+def _by_first(line: tuple[str, list[str]]) -> str:
+    return line[1][0]
+
+
+def _outlook_texts(kept: Kept) -> Iterator[str]:
+    out = kept.outlook
+    decides = f"; could decide from {day(out.decides)} on" if out.decides else ""
+    if out.now:
+        yield f"now {', '.join(out.now)}{decides}"
+    for need, at in out.later:
+        yield f"{need} from {day(at)} on"
+    yield from out.other
+
+
+def _codes(codes: list[str], of: int) -> str:
+    if len(codes) > MOST_CODES:
+        return f"all {of}" if len(codes) == of else f"{len(codes)} cells ({codes[0]} to {codes[-1]})"
+    return " ".join(codes)
+
+
+def summary(kept: list[Kept]) -> str:
+    """`12 cells: 10 hold, 2 discard`."""
+    counts = Counter(each.outcome for each in kept)
+    words = ", ".join(f"{counts[outcome]} {outcome.word}" for outcome in sorted(counts, reverse=True))
+    return f"{len(kept)} cell{'s' if len(kept) != 1 else ''}: {words}"
+
+
+def rows(kept: list[Kept]) -> list[list[str | None]]:
+    """code, kind, outcome, why: the table of the evening."""
+    return [
+        [
+            each.code,
+            describe_kind(each.facts, with_marking=False),
+            each.outcome.word,
+            each.because[0] if each.because else None,
+        ]
+        for each in kept
+    ]
+
+
+def offer_labels(evening: Evening) -> Talk[None]:
+    """A label sheet of tonight's cells, if the person wants one."""
+    codes = tuple(evening.kept)
+    if not codes:
+        return
+    usual = f"labels-{evening.teardown or 'measured'}.pdf"
+    while True:
+        prompt = f"label sheet for {len(codes)} cell{'s' if len(codes) != 1 else ''}? y or a path"
+        text = yield from ask(Ask(prompt, "no", _WHY_LABELS))
+        if text.casefold() in ("", "n", "no", Key.DONE, Key.NONE):
+            return
+        path = usual if text.casefold() in ("y", "yes") else text
+        try:
+            yield PrintLabels(path, codes)
+            yield Say(f"{path}: {len(codes)} label{'s' if len(codes) != 1 else ''}", Tone.GOOD)
+            return
+        except StraycellError as error:
+            yield fault(error)

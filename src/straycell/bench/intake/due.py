@@ -1,0 +1,173 @@
+"""Taking the readings a cell waits for: exactly those, each with its conditions, which carry over to the next cell."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+
+from straycell.bench.intake import words
+from straycell.bench.intake.figures import TAKEN, Figure
+from straycell.bench.intake.form import Answers, NextQuestion, Question
+from straycell.bench.intake.script import UNSET, Ask, Entry, Key
+from straycell.bench.outlook import Need
+from straycell.cells import CellFacts, Look
+from straycell.errors import BadData
+from straycell.keys import NEW
+from straycell.meters import Meter
+from straycell.readings import KINDS, Item, Method, Quantity, Reading, charge_of, reading_of
+
+_WHY_METHOD = (
+    "d.c. and a.c. resistances are never compared. d dc-pulse, a ac-1khz, u unknown (gives at best solo)."
+)
+_WHY_ENDED = (
+    "When the charge ended: Enter for now, 5h for five hours ago, 2d, or a time like 2026-05-01T18:30."
+)
+_WHY_LOOK = "Look at it again. Enter: not looked at. c clean, or the letters of what you see."
+
+
+@dataclass(frozen=True, slots=True)
+class Taking:
+    """One cell, what is taken of it, and the answers that carry over."""
+
+    code: str
+    needs: tuple[Need, ...]
+    now: datetime
+    facts: CellFacts = field(default_factory=CellFacts)
+    full_v: float | None = None
+    remembered: Mapping[str, str] = field(default_factory=dict)
+    bad_looks: frozenset[Look] = frozenset()
+
+    def default_of(self, figure: Figure) -> str:
+        """What Enter takes: what a skip is called, the answer of the cell before, or a usual end voltage."""
+        if figure.skip:
+            return figure.skip
+        if figure.field.name == "until_v" and self.full_v is not None:
+            return f"{self.full_v:.2f}"
+        return self.remembered.get(figure.field.name, "")
+
+
+def questions(taking: Taking) -> NextQuestion:
+    """The next question about the readings of one cell; a reading that is skipped asks for no conditions."""
+
+    def following(answers: Answers) -> Question | None:
+        for need in taking.needs:
+            if taking.bad_looks & set(answers.get("look") or ()):
+                return None
+            if need is Need.CAPACITY and answers.get(key_of(Need.REST)) is not None and _pair_first(taking):
+                continue
+            question = _look(answers) if need is Need.LOOK else _next_figure(need, answers, taking)
+            if question is not None:
+                return question
+        return None
+
+    return following
+
+
+def key_of(need: Need, figure: Figure | None = None) -> str:
+    """The name of an answer: a need's own figure, or one of its conditions."""
+    return f"{need.value}: {(figure or TAKEN[need].figures[0]).field.name}"
+
+
+def _pair_first(taking: Taking) -> bool:
+    """True when the rest voltage belongs to a pair: measured now, the capacity run is still to come."""
+    return taking.needs.index(Need.REST) < taking.needs.index(Need.CAPACITY)
+
+
+def _look(answers: Answers) -> Question | None:
+    if "look" in answers:
+        return None
+    ask = Ask("look", "not looked at", _WHY_LOOK, words.legend())
+    return Question("look", ask, lambda text: {"look": words.read_looks(text) if text else None})
+
+
+def _next_figure(need: Need, answers: Answers, taking: Taking) -> Question | None:
+    figures = TAKEN[need].figures
+    if answers.get(key_of(need), UNSET) is None:
+        return None
+    for figure in figures:
+        if key_of(need, figure) not in answers:
+            remembered = remember(answers, taking.remembered)
+            return _figure(key_of(need, figure), figure, replace(taking, remembered=remembered))
+    if need is Need.CHARGE and "ended" not in answers:
+        return Question("ended", Ask("ended", "now", _WHY_ENDED), _ended(taking.now))
+    if need is Need.RESISTANCE and "method" not in answers:
+        return _method(taking)
+    return None
+
+
+def _figure(key: str, figure: Figure, taking: Taking) -> Question:
+    default = taking.default_of(figure)
+
+    def take(text: str) -> Answers:
+        if text in ((Key.NONE, "") if figure.skip else (Key.NONE,) if figure.may_be_unknown else ()):
+            return {key: None}
+        if text == Key.SAME:
+            text = taking.remembered.get(figure.field.name, "")
+        if words.is_code_like(text):
+            raise BadData(f"this is about {taking.code}", "finish it first; Enter leaves a reading for later")
+        name = figure.prompt.partition(",")[0]
+        return {key: words.number(text or default, figure.dimension, figure.unit, name, figure.window)}
+
+    return Question(key, Ask(figure.prompt, default, figure.why), take)
+
+
+def _ended(now: datetime) -> Callable[[str], Answers]:
+    return lambda text: {"ended": words.moment(text, now) if text and text.casefold() != "now" else UNSET}
+
+
+def _method(taking: Taking) -> Question:
+    default = taking.remembered.get("method", Method.UNKNOWN.value)
+
+    def take(text: str) -> Answers:
+        return {"method": words.pick(text or default, Method, "method")}
+
+    return Question("method", Ask("method: d dc-pulse, a ac-1khz, u unknown", default, _WHY_METHOD), take)
+
+
+def remember(answers: Answers, former: Mapping[str, str]) -> dict[str, str]:
+    """The answers that the next cell starts from, as a person would type them, by the names of the fields.
+
+    All room temperatures of an evening share one default; what may be skipped is measured anew, but a charge current
+    can be taken over.
+    """
+    kept = dict(former)
+    for need, taken in TAKEN.items():
+        for figure in taken.figures:
+            value = answers.get(key_of(need, figure))
+            if value is not None and (not figure.skip or need is Need.CHARGE):
+                kept[figure.field.name] = as_typed(figure, value)
+    if answers.get("method") is not None:
+        kept["method"] = answers["method"].value
+    return kept
+
+
+def as_typed(figure: Figure, value: float) -> str:
+    """A value as a bare number in the prompt's unit."""
+    return f"{value / figure.dimension.value.units[figure.unit]:.6g}"
+
+
+def measured(answers: Answers) -> tuple[Quantity, ...]:
+    """The quantities that a meter was used for."""
+    found = (t.quantity for need, t in TAKEN.items() if answers.get(key_of(need)) is not None)
+    return tuple(dict.fromkeys(quantity for quantity in found if KINDS[quantity].accuracy))
+
+
+def entry_of(code: str, answers: Answers, meters: Mapping[Quantity, Meter | None], pulse_s: float) -> Entry:
+    """What is to be recorded; what was skipped is not."""
+    items: list[Item] = []
+    if answers.get("look"):
+        items.append(Reading(NEW, code, Quantity.LOOK, UNSET, look=tuple(answers["look"])))
+    for need, taken in TAKEN.items():
+        if answers.get(key_of(need)) is None:
+            continue
+        said = {figure.field.name: answers.get(key_of(need, figure)) for figure in taken.figures}
+        if need is Need.CHARGE:
+            items.append(charge_of(said, code, answers["ended"]))
+            continue
+        method = answers.get("method")
+        if need is Need.RESISTANCE:
+            said |= {"method": method, "pulse_s": pulse_s if method is Method.DC_PULSE else None}
+        said["where"] = taken.where
+        items.append(reading_of(KINDS[taken.quantity], said, code, UNSET, meters.get(taken.quantity)))
+    return Entry(code, None, tuple(items))

@@ -1,0 +1,204 @@
+"""Cell after cell out of one tear-down: its code first, then what is asked of it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from straycell.acceptance.reasons import Outcome
+from straycell.bench.intake import cell as cells
+from straycell.bench.intake import words
+from straycell.bench.intake.cell import Carry
+from straycell.bench.intake.form import Answered, Trail, fill, merged
+from straycell.bench.intake.records import back, not_yet, record, take_readings
+from straycell.bench.intake.script import (
+    Ask,
+    Bearer,
+    Caution,
+    Entry,
+    FindCode,
+    Found,
+    Key,
+    Large,
+    NewCode,
+    Say,
+    Talk,
+    Tone,
+    WhatWaits,
+    ask,
+    fault,
+)
+from straycell.bench.intake.state import Evening, Logged
+from straycell.bench.outlook import Waiting
+from straycell.cells import CellFacts, Look
+from straycell.errors import StraycellError
+from straycell.readings import Quantity
+from straycell.safety import Step
+
+_WHY_CODE = (
+    "A code is for life. Write it on the cell before you measure, so that look-alikes are never mixed up; "
+    "then Enter; a zero gets a stroke. A scanned or typed code: that cell instead (a printed blank, or one logged before). "
+    "Already damaged? Do not write on it: type the letter of what you see. + next pack, < the cell before, q ends."
+)
+
+
+def next_cell(evening: Evening) -> Talk[bool]:
+    """One cell from its code to its record; False when the evening is over."""
+    if not evening.pending:
+        evening.pending = yield NewCode()
+    code = evening.in_hand = evening.pending
+    yield Large(code)
+    while True:
+        text = yield from ask(Ask(f"write {code} on the cell, then Enter", why=_WHY_CODE))
+        if text == Key.DONE:
+            evening.in_hand = ""
+            return False
+        if text == "":
+            yield from _log(evening, code)
+        elif text == Key.BACK:
+            yield from _back(evening)
+        elif text == Key.NEXT:
+            evening.pack = next_pack(evening.pack)
+            yield Say(f"pack {evening.pack} of {evening.teardown} from here on", Tone.HEAD)
+            continue
+        elif evening.carry.bad_looks & set(words.named_looks(text)):
+            yield from _keep_damaged(evening, code, words.named_looks(text))
+        elif not (yield from _by_code(evening, text)):
+            continue
+        return True
+
+
+def usual_kind(evening: Evening) -> Talk[None]:
+    """What is printed on most cells; asked again, it shows what was answered. Before it stands the meter."""
+    evening.asks_usual = True
+    while True:
+        again = evening.usual != ()
+        asked = cells.kind_questions(replace(evening.carry, facts=None, review=again))
+        trail = yield from fill(asked, evening.usual, redo_last=again, former=evening.usual_typed)
+        if trail is not None:
+            evening.usual = trail
+            evening.carry_on(cells.kind_of(merged(trail)))
+            return
+        evening.usual = ()
+        yield from evening.meter_for(Quantity.AS_FOUND_VOLTAGE, again=True)
+
+
+def _back(evening: Evening) -> Talk[None]:
+    """The last answer: of the cell before, or, before the first cell, of what most are, or the meter."""
+    if evening.last is not None:
+        if (yield from back(evening)):
+            _carry_from_last(evening)
+    elif evening.asks_usual:
+        yield from usual_kind(evening)
+    else:
+        yield Say("no cell before this one tonight: the meter, then this code again", Tone.HEAD)
+        yield from evening.meter_for(Quantity.AS_FOUND_VOLTAGE, again=True)
+
+
+def next_pack(pack: str) -> str:
+    """`1` to `2`; a pack with a name gets a number behind it."""
+    return str(int(pack) + 1) if pack.isascii() and pack.isdigit() else f"{pack} 2"
+
+
+def _by_code(evening: Evening, text: str) -> Talk[bool]:
+    """A typed or scanned code; False when it is none, and the question stands as before."""
+    try:
+        found: Found = yield FindCode(text)
+    except StraycellError as error:
+        yield fault(error)
+        return False
+    if found.bearer is Bearer.CELL:
+        yield from resume(evening, found)
+        return True
+    if found.bearer is Bearer.NOTHING:
+        yield Say(f"{found.code} stands for no cell and was not set aside here.", Tone.FAULT)
+        again = yield from ask(Ask("is it on the cell? type it once more, or Enter for no"))
+        if _bare(again) != _bare(text):
+            return False
+    yield from _log(evening, found.code)
+    return True
+
+
+def _bare(text: str) -> str:
+    return text.replace(" ", "").replace("-", "").upper()
+
+
+def _log(evening: Evening, code: str) -> Talk[None]:
+    """The questions of a new cell, then its record."""
+    evening.in_hand = code
+    carry = replace(evening.carry, code=code)
+    trail = yield from fill(cells.questions(carry))
+    if trail is not None:
+        yield from record(evening, _new(evening, carry, trail))
+        _carry_from_last(evening)
+
+
+def _keep_damaged(evening: Evening, code: str, seen: tuple[Look, ...]) -> Talk[None]:
+    answers = {cells.VOLTAGE: None, cells.LOOK: seen}
+    trail = (Answered(cells.VOLTAGE, "".join(f"{look} " for look in seen).strip(), answers),)
+    yield from record(evening, _new(evening, replace(evening.carry, code=code), trail))
+
+
+def _new(evening: Evening, carry: Carry, trail: Trail) -> Logged:
+    """A new cell of this tear-down and pack, as they are now."""
+    meter, teardown, pack = evening.meters.get(Quantity.AS_FOUND_VOLTAGE), evening.teardown, evening.pack
+
+    def entry_of(answered: Trail) -> Entry:
+        return cells.entry_of(carry.code, merged(answered), meter, teardown=teardown, pack=pack, is_new=True)
+
+    again = cells.questions(replace(carry, review=True))
+    return Logged(not_yet(carry.code), entry_of(trail), trail, again, entry_of)
+
+
+def _carry_from_last(evening: Evening) -> None:
+    """The cell just kept is what the next one starts from."""
+    answers = merged(evening.last.trail) if evening.last is not None else {}
+    if answers.get(cells.VOLTAGE) is not None:
+        evening.carry = replace(evening.carry, voltage_v=answers[cells.VOLTAGE])
+    if cells.MARKING in answers:
+        evening.carry_on(cells.kind_of(answers))
+
+
+# --- a cell logged before ------------------------------------------------------------------------------
+
+
+def resume(evening: Evening, found: Found) -> Talk[None]:
+    """What of a cell's intake is missing, then the readings it waits for."""
+    if found.out_of_use:
+        yield Say(f"{found.code}: {found.out_of_use}", Tone.DANGER)
+        yield Caution((Step.DISCARD,), found.facts)
+        return
+    yield Say(f"{found.code} goes on: {cells.describe_kind(found.facts)}", Tone.HEAD)
+    wanted = missing_of_intake(found)
+    if wanted:
+        evening.in_hand = found.code
+        meter = (yield from evening.meter_for(Quantity.AS_FOUND_VOLTAGE)) if cells.VOLTAGE in wanted else None
+        carry = replace(evening.carry, code=found.code, wanted=wanted)
+        trail = yield from fill(cells.questions(carry))
+        if trail is None:
+            return
+
+        def entry_of(answered: Trail) -> Entry:
+            return cells.entry_of(found.code, merged(answered), meter)
+
+        again = cells.questions(replace(carry, review=True))
+        logged = Logged(not_yet(found.code), entry_of(trail), trail, again, entry_of)
+        if (yield from record(evening, logged)).outcome is Outcome.DISCARD:
+            return
+    waiting: list[Waiting] = yield WhatWaits(found.code)
+    if not waiting:
+        yield Say(f"{found.code} waits for no reading today")
+    for each in waiting:
+        yield from take_readings(evening, each)
+
+
+def missing_of_intake(found: Found) -> frozenset[str]:
+    """Which of the three questions were never answered. As found is past once a cell was charged or run."""
+    wanted = set()
+    past = {Quantity.CHARGE, Quantity.CAPACITY, Quantity.AS_FOUND_VOLTAGE} & found.has
+    if not past and not found.facts.bought_new:
+        wanted.add(cells.VOLTAGE)
+    if Quantity.LOOK not in found.has:
+        wanted.add(cells.LOOK)
+    if found.facts == CellFacts():
+        wanted.add(cells.MARKING)
+    return frozenset(wanted)

@@ -1,0 +1,184 @@
+"""Recording one cell, saying what came of it, taking the readings it waits for, and the way back."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from straycell.acceptance.reasons import Outcome
+from straycell.bench.intake import due
+from straycell.bench.intake.closing import outlook_lines
+from straycell.bench.intake.form import Trail, fill, merged
+from straycell.bench.intake.script import (
+    Amend,
+    Ask,
+    Caution,
+    Entry,
+    Keep,
+    Kept,
+    Key,
+    Now,
+    Say,
+    Start,
+    Talk,
+    Tone,
+    ask,
+    fault,
+)
+from straycell.bench.intake.state import Evening, Logged
+from straycell.bench.outlook import Waiting
+from straycell.bench.reading_form import DEFAULT_PULSE_S
+from straycell.bench.record import lost_words
+from straycell.cells import CellFacts
+from straycell.errors import StraycellError
+from straycell.quantities import show
+from straycell.readings import KINDS, Charge, Quantity, Reading
+from straycell.safety import Step
+
+
+def keep(entry: Entry) -> Talk[Kept]:
+    """Record it; when the store refuses, say why and try again when the person says so: nothing is lost."""
+    while True:
+        try:
+            kept: Kept = yield Keep(entry)
+            return kept
+        except StraycellError as error:
+            yield fault(error)
+            yield from ask(Ask("nothing is lost: Enter tries to record it again, Ctrl-C drops it"))
+
+
+def record(evening: Evening, logged: Logged) -> Talk[Kept]:
+    """Keep an entry (its `kept` is not looked at), make it the one that < goes back to, and tell."""
+    kept = yield from keep(logged.entry)
+    _now_kept(evening, replace(logged, kept=kept))
+    yield from tell(kept, logged.entry, evening.start)
+    return kept
+
+
+def not_yet(code: str) -> Kept:
+    """Stands in a Logged until its entry is recorded."""
+    return Kept(code, CellFacts(), (), Outcome.HOLD, "")
+
+
+def _now_kept(evening: Evening, logged: Logged) -> None:
+    evening.last = logged
+    evening.kept[logged.kept.code] = logged.kept
+    evening.in_hand = ""
+    if evening.pending == logged.kept.code:
+        evening.pending = ""
+
+
+def tell(kept: Kept, entry: Entry, start: Start) -> Talk[None]:
+    """One line for a cell that goes on; for one that is out, what to do with it now."""
+    for line in lost_words(kept.lost):
+        yield Say(line, Tone.DANGER)
+    out = kept.outcome is Outcome.DISCARD
+    marking = f", {kept.facts.marking}" if entry.facts is not None and kept.facts.marking else ""
+    said = f"{kept.code} kept: {describe(entry)}{marking}"
+    if not out:
+        yield Say(f"{said}: {kept.outcome.word}", Tone.GOOD)
+        return
+    yield Say(f"{said}. {kept.headline}", Tone.DANGER)
+    if kept.because:
+        yield Say(f"because {kept.because[0]}", Tone.DANGER)
+    looks = {look for item in entry.items if isinstance(item, Reading) for look in item.look}
+    if start.isolating_looks & looks:
+        yield Say(f"No more measuring. Do not press it: write {kept.code} on its bag or box.", Tone.DANGER)
+        yield Caution((Step.LOOK_BAD,), kept.facts)
+    else:
+        low = any(volts < start.floor_v for volts in _as_found(entry))
+        yield Caution((Step.LOW_VOLTAGE, Step.DISCARD) if low else (Step.DISCARD,), kept.facts)
+    yield Say("Mistyped? < puts it right, with a reason.")
+
+
+def _as_found(entry: Entry) -> list[float]:
+    readings = [item for item in entry.items if isinstance(item, Reading)]
+    return [r.value for r in readings if r.quantity is Quantity.AS_FOUND_VOLTAGE and r.value is not None]
+
+
+def describe(entry: Entry) -> str:
+    """`3.71 V, clean`."""
+    parts = []
+    for item in entry.items:
+        dimension = KINDS[item.quantity].dimension
+        if dimension is None or item.value is None:
+            parts.append(" ".join(getattr(item, "look", ())))
+        else:
+            to = "charged to " if isinstance(item, Charge) else ""
+            parts.append(to + show(item.value, dimension))
+    return ", ".join(parts) or "nothing measured"
+
+
+def back(evening: Evening) -> Talk[bool]:
+    """Ask the last answer of the cell before again. What changes is superseded, and stays visible.
+
+    True when something was changed.
+    """
+    last = evening.last
+    if last is None:
+        yield Say("there is no cell before this one tonight", Tone.FAULT)
+        return False
+    evening.correcting = last.kept.code
+    changed = yield from _put_right(evening, last)
+    evening.correcting = ""
+    return changed
+
+
+def _put_right(evening: Evening, last: Logged) -> Talk[bool]:
+    yield Say(f"back to {last.kept.code}: Enter keeps what stands in brackets", Tone.HEAD)
+    trail = yield from fill(last.asked_again, last.trail, redo_last=True)
+    entry = last.entry if trail is None else last.entry_of(trail)
+    if trail is None or entry == last.entry:
+        yield Say(f"{last.kept.code} stays as it is")
+        return False
+    because = yield from _reason(last.kept)
+    try:
+        kept: Kept = yield Amend(last.kept, entry, because)
+    except StraycellError as error:
+        yield fault(error)
+        return False
+    _now_kept(evening, replace(last, kept=kept, entry=entry, trail=trail))
+    yield from tell(kept, entry, evening.start)
+    return True
+
+
+def _reason(kept: Kept) -> Talk[str]:
+    """A cell that was out of use comes back only with a reason in words."""
+    if kept.outcome is not Outcome.DISCARD:
+        return "corrected at intake, right after it was typed"
+    why = f"{kept.code} was out of use; what took it out stays in its history, with your reason."
+    while True:
+        text = yield from ask(Ask("it was out of use: what was the mistake?", why=why))
+        if text and text not in tuple(Key):
+            return text
+        yield Say("a few words, please", Tone.FAULT)
+
+
+def take_readings(evening: Evening, each: Waiting) -> Talk[bool]:
+    """Ask for what the cell waits for and record it; False when the person went back out of it."""
+    evening.in_hand = each.code
+    now = yield Now()
+    asked = due.questions(
+        due.Taking(
+            each.code, each.needs, now, each.facts, each.full_v, evening.remembered, evening.carry.bad_looks
+        )
+    )
+    trail = yield from fill(asked)
+    if trail is None:
+        return False
+    for quantity in due.measured(merged(trail)):
+        yield from evening.meter_for(quantity)
+    meters = dict(evening.meters)
+
+    def entry_of(answered: Trail) -> Entry:
+        return due.entry_of(each.code, merged(answered), meters, DEFAULT_PULSE_S)
+
+    entry = entry_of(trail)
+    evening.remembered = due.remember(merged(trail), evening.remembered)
+    if not entry.items:
+        evening.in_hand = ""
+        yield Say(f"{each.code}: left for later")
+        return True
+    kept = yield from record(evening, Logged(not_yet(each.code), entry, trail, asked, entry_of))
+    for line in outlook_lines([kept]):
+        yield Say(f"  {line}")
+    return True

@@ -1,0 +1,115 @@
+"""The whole evening: what it is about, then cell after cell, or the cells that wait."""
+
+from __future__ import annotations
+
+from straycell.bench.intake.log import next_cell, usual_kind
+from straycell.bench.intake.script import (
+    Ask,
+    Caution,
+    FindTeardown,
+    Key,
+    Opened,
+    OpenTeardown,
+    Say,
+    Start,
+    Talk,
+    Tone,
+    ask,
+    fault,
+)
+from straycell.bench.intake.state import Evening
+from straycell.bench.intake.waiting_round import walk
+from straycell.errors import StraycellError
+from straycell.readings import Quantity
+from straycell.safety import Step
+from straycell.teardowns import parse_teardown_code
+from straycell.typed import parse_line
+
+KEYS = "? explains  < corrects the last answer  q ends  Ctrl-C drops only this cell"
+_WHY_WAITING = "Cells logged before lack a reading that can be taken today. Later: straycell intake --due."
+_WHY_TEARDOWN = "A tear-down is one object that was opened; its cells share a history. A code like AT3 goes on with that one."
+_WHY_KIND = "Free text, the same word for alike objects: torch, tool battery, notebook."
+
+
+def intake(evening: Evening) -> Talk[None]:
+    """One tear-down, cell after cell; or, when the person says so, the cells that wait."""
+    yield Say(KEYS)
+    if evening.start.due:
+        yield from walk(evening)
+        return
+    if evening.start.waiting and evening.start.teardown is None:
+        number = evening.start.waiting
+        waits = f"{number} cell{'s wait' if number > 1 else ' waits'} for a reading"
+        answer = yield from ask(Ask(f"{waits}: m measures, Enter opens a tear-down", why=_WHY_WAITING))
+        if answer == Key.DONE:
+            return
+        if answer.casefold() == "m":
+            yield from walk(evening)
+            return
+    if not (yield from _open(evening)):
+        return
+    yield Caution((Step.INTAKE,))
+    while (yield from next_cell(evening)):
+        pass
+
+
+def _open(evening: Evening) -> Talk[bool]:
+    """The tear-down, the meter, and what most cells are; False when the person ends it here."""
+    opened = yield from _teardown(evening.start)
+    if opened is None:
+        return False
+    evening.teardown, evening.pack = opened.code, opened.pack
+    yield Say(f"tear-down {opened.code}: {opened.title}, pack {opened.pack}", Tone.HEAD)
+    yield from evening.meter_for(Quantity.AS_FOUND_VOLTAGE)
+    if opened.facts is not None:
+        evening.carry_on(opened.facts)
+        return True
+    yield Say("What is printed on most of the cells? Each can differ; Enter: nothing is.")
+    yield from usual_kind(evening)
+    return True
+
+
+def _teardown(start: Start) -> Talk[Opened | None]:
+    if start.teardown is not None:
+        given: Opened = yield FindTeardown(start.teardown)
+        return given
+    last = start.last_teardown
+    while True:
+        if last:
+            yield Say(f"{last[0]} is {last[1]}")
+        default = f"{last[0]} goes on" if last else ""
+        text = yield from ask(Ask("what did you open?", default, _WHY_TEARDOWN))
+        if text == Key.DONE:
+            return None
+        if text == Key.BACK:
+            yield Say("this is the first question", Tone.FAULT)
+            continue
+        try:
+            if (not text and last) or _is_teardown_code(text):
+                found: Opened = yield FindTeardown(text or (last[0] if last else ""))
+                return found
+            opened = yield from _new_teardown(parse_line(text, "title"), last[2] if last else "")
+            if opened is not None:
+                return opened
+        except StraycellError as error:
+            yield fault(error)
+
+
+def _is_teardown_code(text: str) -> bool:
+    try:
+        return bool(parse_teardown_code(text))
+    except StraycellError:
+        return False
+
+
+def _new_teardown(title: str, last_kind: str) -> Talk[Opened | None]:
+    """None when the person goes back to the title."""
+    while True:
+        text = yield from ask(Ask("what kind of object?", last_kind, _WHY_KIND))
+        if text == Key.BACK:
+            return None
+        try:
+            made: Opened = yield OpenTeardown(title, parse_line(text or last_kind, "kind"))
+            return made
+        except StraycellError as error:
+            yield fault(error)

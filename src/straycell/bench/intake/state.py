@@ -1,0 +1,96 @@
+"""What has come together in an evening. It outlives an interrupt, so that the end can tell what was kept."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+
+from straycell.bench.intake import due, meter_menu
+from straycell.bench.intake.cell import Carry
+from straycell.bench.intake.figures import TAKEN
+from straycell.bench.intake.form import NextQuestion, Trail
+from straycell.bench.intake.script import Entry, Kept, Start, Talk
+from straycell.cells import CellFacts
+from straycell.meters import Meter
+from straycell.readings import Quantity, Reading
+
+_VOLTAGES = (Quantity.AS_FOUND_VOLTAGE, Quantity.VOLTAGE)
+
+
+@dataclass(frozen=True, slots=True)
+class Logged:
+    """A cell as kept, with what is needed to ask its last answer again and to record what comes of it."""
+
+    kept: Kept
+    entry: Entry
+    trail: Trail
+    asked_again: NextQuestion
+    entry_of: Callable[[Trail], Entry]
+
+
+@dataclass(slots=True)
+class Evening:
+    """`kept` has every cell's latest state, in order; `pending` is a code shown and not yet borne by a cell;
+    `in_hand` the cell whose questions are open; `correcting` the kept cell whose answers are asked again;
+    `asks_usual`: what most cells are was asked, with `usual_typed` what was typed there.
+    """
+
+    start: Start
+    teardown: str | None = None
+    pack: str = "1"
+    meters: dict[Quantity, Meter | None] = field(default_factory=dict)
+    known_meters: dict[str, Meter] = field(default_factory=dict)
+    carry: Carry = field(default_factory=Carry)
+    remembered: dict[str, str] = field(default_factory=dict)
+    kept: dict[str, Kept] = field(default_factory=dict)
+    last: Logged | None = None
+    usual: Trail = ()
+    asks_usual: bool = False
+    usual_typed: dict[str, str] = field(default_factory=dict)
+    pending: str = ""
+    in_hand: str = ""
+    correcting: str = ""
+
+    def __post_init__(self) -> None:
+        self.carry = Carry(bad_looks=self.start.bad_looks, floor_v=self.start.floor_v)
+        self.known_meters = dict(self.start.meters)
+        self.remembered = remembered_from(self.start)
+
+    def carry_on(self, facts: CellFacts) -> None:
+        """This kind is the next cell's default from here on."""
+        self.carry = replace(self.carry, facts=facts, kinds=self.carry.seen(facts))
+
+    def meter_for(self, quantity: Quantity, *, again: bool = False) -> Talk[Meter | None]:
+        """The meter of a quantity, asked for once an evening, or `again`; both kinds of voltage share theirs."""
+        if quantity not in self.meters or again:
+            alike = _VOLTAGES if quantity in _VOLTAGES else (quantity,)
+            former = self.meters.get(quantity)
+            name = self._last_meter([r for q in alike if (r := self.start.remembered.get(q)) is not None])
+            name = former.name if former is not None else name
+            meter = yield from meter_menu.choose(self.known_meters, quantity, name)
+            if meter is not None:
+                self.known_meters[meter.name] = meter
+            self.meters.update(dict.fromkeys(alike, meter))
+        return self.meters[quantity]
+
+    @staticmethod
+    def _last_meter(readings: list[Reading]) -> str | None:
+        last = max(readings, key=lambda reading: (reading.at, reading.id), default=None)
+        return last.meter.name if last is not None and last.meter is not None else None
+
+
+def remembered_from(start: Start) -> dict[str, str]:
+    """The conditions of the last readings on record, as a person would type them."""
+    latest = {**start.remembered, Quantity.CHARGE: start.last_charge}
+    ohms = start.remembered.get(Quantity.RESISTANCE)
+    answers: dict[str, object] = {"method": ohms.method if ohms else None}
+    for need, taken in TAKEN.items():
+        for figure in taken.figures:
+            if figure.field.name in _CARRIED:
+                answers[due.key_of(need, figure)] = getattr(
+                    latest.get(taken.quantity), figure.field.name, None
+                )
+    return due.remember(answers, {})
+
+
+_CARRIED = ("current_a", "discharge_current_a", "cutoff_v")

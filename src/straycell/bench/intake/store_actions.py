@@ -1,0 +1,201 @@
+"""What the store does for a dialogue: one transaction a cell, with everything of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import asdict, replace
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from straycell.bench import verdict_words
+from straycell.bench.context import Bench
+from straycell.bench.intake import script
+from straycell.bench.intake.script import Bearer, Found, Kept, Opened, Start
+from straycell.bench.outlook import Waiting, outlook, what_waits
+from straycell.cells import CellFacts, Look, Stage, parse_code
+from straycell.errors import BadData
+from straycell.meters import meter_like
+from straycell.readings import KINDS, Charge, Item, Mistake, Quantity, Reading
+
+if TYPE_CHECKING:
+    from straycell.meters import Meter
+    from straycell.store.writer import Writer
+
+MOST_TO_COUNT = 2000
+"""In a larger store the number of waiting cells is not counted before the first question."""
+_OUT_OF_USE = {
+    Stage.CONDEMNED: "out of use for good; keep it apart, never charge it",
+    Stage.HANDED_OVER: "was handed over; if it is here, check the code",
+}
+
+
+def do(bench: Bench, effect: object) -> Any:
+    """Carry out what a dialogue asks of the store. Raises StraycellError, and then nothing was written."""
+    return _ACTS[type(effect)](bench, effect)
+
+
+def start(bench: Bench, *, teardown: str | None, due: bool) -> Start:
+    """What is known before the first question. An evening may begin without a store, unless it names one."""
+    rules = bench.rules
+    damaged, deformed = (
+        frozenset(Look(word) for word in rules.limit(name).words) for name in ("look-damage", "look-deformed")
+    )
+    blank = Start(
+        damaged | deformed, damaged, rules.figure("voltage-floor", "4.2V"), teardown=teardown, due=due
+    )
+    if not (due or teardown) and not bench.path.exists():
+        return blank
+    with bench.reading() as reader:
+        if teardown is not None:
+            reader.teardown(teardown)
+        last = next(reversed(reader.teardowns()), None)
+        latest = {quantity: reader.latest(quantity) for quantity in Quantity}
+        charge = latest[Quantity.CHARGE]
+        known = replace(
+            blank,
+            meters={meter.name: meter for meter in reader.meters()},
+            remembered={q: item for q, item in latest.items() if isinstance(item, Reading)},
+            last_charge=charge if isinstance(charge, Charge) else None,
+            last_teardown=None if last is None else (last.code, last.title, last.kind),
+        )
+        few = len(reader.codes()) <= MOST_TO_COUNT
+    return replace(known, waiting=len(what_waits(bench)) if few else 0)
+
+
+# --- looking -------------------------------------------------------------------------------------------
+
+
+def _find_code(bench: Bench, effect: script.FindCode) -> Found:
+    try:
+        code = parse_code(effect.text)
+    except BadData:
+        with bench.reading() as reader:
+            code = parse_code(effect.text, [*reader.codes(), *reader.blank_codes()])
+    with bench.reading() as reader:
+        if code in reader.blank_codes():
+            return Found(code, Bearer.BLANK)
+        if code not in reader.codes():
+            return Found(code, Bearer.NOTHING)
+        cell = reader.cell(code)
+        items = [recorded.item for recorded in reader.recorded(code, with_superseded=False)]
+        has = frozenset(item.quantity for item in items)
+        return Found(code, Bearer.CELL, cell.facts, has, _OUT_OF_USE.get(cell.stage, ""))
+
+
+def _find_teardown(bench: Bench, effect: script.FindTeardown) -> Opened:
+    with bench.reading() as reader:
+        found = reader.teardown(effect.code)
+        own = [cell for cell in reader.cells() if cell.teardown == found.code]
+    known = [cell for cell in own if cell.facts != CellFacts()]
+    pack = own[-1].pack if own and own[-1].pack else "1"
+    return Opened(found.code, found.title, pack, known[-1].facts if known else None)
+
+
+def _what_waits(bench: Bench, effect: script.WhatWaits) -> list[Waiting]:
+    return what_waits(bench, effect.code)
+
+
+# --- writing -------------------------------------------------------------------------------------------
+
+
+def _new_code(bench: Bench, effect: script.NewCode) -> str:
+    with bench.writing(create=True) as writer:
+        return writer.set_aside_codes(1)[0]
+
+
+def _open_teardown(bench: Bench, effect: script.OpenTeardown) -> Opened:
+    with bench.writing(create=True) as writer:
+        made = writer.add_teardown(effect.title, effect.kind)
+    return Opened(made.code, made.title)
+
+
+def _use_meter(bench: Bench, effect: script.UseMeter) -> Meter:
+    if not effect.like:
+        with bench.reading() as reader:
+            return reader.meter(effect.name)
+    with bench.writing(create=True) as writer:
+        return writer.add_meter(meter_like(effect.name, effect.like))
+
+
+def _keep(bench: Bench, effect: script.Keep) -> Kept:
+    entry = effect.entry
+    with bench.writing(create=True) as writer:
+        if entry.is_new:
+            facts = entry.facts or CellFacts()
+            writer.add_cells(facts, code=entry.code, teardown=entry.teardown, pack=entry.pack)
+        elif entry.facts is not None and entry.facts != writer.cell(entry.code).facts:
+            _correct(writer, entry.code, entry.facts, "completed at intake", None)
+        made = _record(writer, entry.items, bench.now)
+        return _kept(bench, writer, entry.code, made)
+
+
+def _record(writer: Writer, items: tuple[Item, ...], now: datetime) -> list[Item]:
+    timed = [_timed(item, now) for item in items]
+    made: list[Item] = [writer.add_charge(item) for item in timed if isinstance(item, Charge)]
+    readings = [item for item in timed if isinstance(item, Reading)]
+    return [*made, *(writer.add_readings(readings) if readings else [])]
+
+
+def _timed(item: Item, now: datetime) -> Item:
+    return replace(item, at=now) if item.at == script.UNSET else item
+
+
+def _correct(writer: Writer, code: str, facts: CellFacts, because: str, mistake: str | None) -> None:
+    before, after = asdict(writer.cell(code).facts), asdict(facts)
+    changes = {name: after[name] for name in after if after[name] != before[name]}
+    if changes:
+        writer.correct_cell(code, changes, because, mistake)
+
+
+def _kept(bench: Bench, writer: Writer, code: str, items: list[Item]) -> Kept:
+    """The cell as it stands at the end of this transaction."""
+    writer.settle()
+    verdict = writer.verdict(code, bench.rules, bench.now)
+    return Kept(
+        code,
+        writer.cell(code).facts,
+        tuple(items),
+        verdict.outcome,
+        verdict_words.headline(verdict),
+        tuple(verdict_words.why(verdict)),
+        outlook(verdict, writer.evidence(code), bench.rules, bench.now),
+        dict(writer.lost),
+    )
+
+
+def _amend(bench: Bench, effect: script.Amend) -> Kept:
+    """What differs is superseded as mistyped; what is no longer there is taken back; what is new is added."""
+    former, entry = effect.former, effect.entry
+    with bench.writing() as writer:
+        facts = entry.facts if entry.facts is not None else (CellFacts() if entry.is_new else former.facts)
+        _correct(writer, entry.code, facts, effect.because, Mistake.MISTYPED.value)
+        new = {item.quantity: item for item in entry.items}
+        made: list[Item] = []
+        for old in former.items:
+            made += _amend_item(writer, old, new.pop(old.quantity, None), effect.because)
+        made += _record(writer, tuple(new.values()), bench.now)
+        return _kept(bench, writer, entry.code, made)
+
+
+def _amend_item(writer: Writer, old: Item, new: Item | None, because: str) -> list[Item]:
+    if new is None:
+        mistake = Mistake.BAD_CONTACT if KINDS[old.quantity].by_contact else Mistake.WRONG_CELL
+        writer.supersede(old.id, mistake.value, because)
+        return []
+    placed = replace(new, at=old.at) if new.at == script.UNSET else new
+    if replace(placed, id=old.id) == old:
+        return [old]
+    return list(writer.supersede(old.id, Mistake.MISTYPED.value, because, None, [placed]))
+
+
+_ACTS: dict[type, Callable[[Bench, Any], Any]] = {
+    script.NewCode: _new_code,
+    script.FindCode: _find_code,
+    script.OpenTeardown: _open_teardown,
+    script.FindTeardown: _find_teardown,
+    script.UseMeter: _use_meter,
+    script.Keep: _keep,
+    script.Amend: _amend,
+    script.WhatWaits: _what_waits,
+    script.Now: lambda bench, effect: bench.now,
+}

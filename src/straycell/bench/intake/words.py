@@ -1,0 +1,108 @@
+"""Short answers: looks by one letter, several at once; words by their beginning; plain numbers in the prompt's unit."""
+
+from __future__ import annotations
+
+import re
+from datetime import datetime, timedelta
+from enum import StrEnum
+from typing import TypeVar
+
+from straycell.cells import Look
+from straycell.errors import BadData
+from straycell.quantities import Dimension, Window, parse_quantity
+from straycell.typed import nearest_words, parse_time
+
+_Word = TypeVar("_Word", bound=StrEnum)
+LETTERS: dict[str, Look] = {
+    "c": Look.CLEAN,
+    "s": Look.SWOLLEN,
+    "l": Look.LEAKING,
+    "b": Look.BURNT,
+    "p": Look.PUNCTURED,
+    "v": Look.VENTED,
+    "m": Look.SMELL,
+    "x": Look.CRUSHED,
+    "d": Look.DENTED,
+    "r": Look.RUST,
+    "t": Look.TORN_SLEEVE,
+    "n": Look.BARE_TAB,
+}
+"""No beginning of three letters or more of any look is made of these letters alone, so the two never mix."""
+SHORTEST_WORD = 3
+_CODE_SHAPE = re.compile(r"[A-Za-z][\s-]?[0-9OILoil]{5}[\s-]?[0-9A-Za-z]")
+
+
+def legend() -> str:
+    """All looks with their letters, on two lines of a screen."""
+    named = [f"{letter} {look}" for letter, look in LETTERS.items()]
+    half = len(named) // 2
+    return "\n".join(f"  {'  '.join(part)}" for part in (named[:half], named[half:]))
+
+
+def read_looks(text: str) -> tuple[Look, ...]:
+    """`sl`, `s l`, `swo, rust`: the looks named, each once, in the order of the legend. Raises BadData."""
+    found: set[Look] = set()
+    for word in re.split(r"[\s,;+/]+", text.strip().casefold()):
+        found |= _looks_of(word) if word else set()
+    if not found:
+        raise BadData("no look was named", "type letters, several at once, or words: s, rt, swollen")
+    if Look.CLEAN in found and len(found) > 1:
+        raise BadData(f"look '{text.strip()[:40]}': clean and something else", "leave c out")
+    return tuple(look for look in LETTERS.values() if look in found)
+
+
+def _looks_of(word: str) -> set[Look]:
+    if len(word) >= SHORTEST_WORD:
+        begun = {look for look in Look if look.value.startswith(word)}
+        if len(begun) == 1:
+            return begun
+    if all(letter in LETTERS for letter in word):
+        return {LETTERS[letter] for letter in word}
+    near = nearest_words(word, [look.value for look in Look])
+    raise BadData(
+        f"look '{word[:40]}' is not known",
+        f"nearest: {', '.join(near)}" if near else "type letters, several at once, or words: s, rt, swollen",
+    )
+
+
+def named_looks(text: str) -> tuple[Look, ...]:
+    """The same, but empty for what is no look."""
+    try:
+        return read_looks(text)
+    except BadData:
+        return ()
+
+
+def pick(text: str, kind: type[_Word], name: str) -> _Word:
+    """A word by itself or by a beginning that only one word has. Raises BadData."""
+    tidy = text.strip().casefold()
+    begun = [member for member in kind if member.value.startswith(tidy)] if tidy else []
+    exact = [member for member in begun if member.value == tidy]
+    if len(exact or begun) == 1:
+        return (exact or begun)[0]
+    words = " ".join(member.value for member in (begun or kind))
+    why = "could be several" if begun else "is not known"
+    raise BadData(f"{name}: '{text.strip()[:40]}' {why}", f"one of: {words}")
+
+
+def number(text: str, dimension: Dimension, unit: str, name: str, window: Window | None = None) -> float:
+    """A number in the unit that the prompt names, or with a unit of its own. Raises BadData."""
+    if not text.strip():
+        raise BadData(f"{name}: nothing was typed", "type the figure, or ? for what it is for")
+    return parse_quantity(text, dimension, bare=unit, name=name, window=window)
+
+
+def is_code_like(text: str) -> bool:
+    """True for what a scanner or a person types for a cell's code, right or wrong."""
+    return _CODE_SHAPE.fullmatch(text.strip()) is not None
+
+
+def moment(text: str, now: datetime) -> datetime:
+    """`2h` (ago), `90min`, `1d`, or an ISO 8601 time; never in the future. Raises BadData."""
+    tidy = text.strip().casefold().removesuffix("ago").strip()
+    if re.fullmatch(r"\d+(\.\d*)?\s*(s|min|h|d)", tidy):
+        ago = parse_quantity(tidy, Dimension.DURATION, name="how long ago")
+        return now - timedelta(seconds=ago)
+    if re.fullmatch(r"\d{1,2}:\d{2}", tidy):
+        raise BadData(f"'{text.strip()}' names no day", "write 2h for two hours ago, or 2026-05-01T18:30")
+    return parse_time(text, now)

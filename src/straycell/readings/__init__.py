@@ -1,0 +1,32 @@
+"""Readings and charges: what can be recorded, one reading or charge, and how far it can be off.
+
+words      the words of a reading       fields     the one table of what can be recorded
+reading    one reading, one charge      accuracy   its standard uncertainty
+"""
+
+from straycell.readings.accuracy import CautiousDefaults, accuracy_of, by_default, measured
+from straycell.readings.fields import FACTS, FIELDS, KINDS, Field, Kind
+from straycell.readings.reading import Charge, Item, Reading, charge_of, reading_of, said_of
+from straycell.readings.words import Method, Mistake, Quantity, Where
+
+__all__ = [
+    "FACTS",
+    "FIELDS",
+    "KINDS",
+    "CautiousDefaults",
+    "Charge",
+    "Field",
+    "Item",
+    "Kind",
+    "Method",
+    "Mistake",
+    "Quantity",
+    "Reading",
+    "Where",
+    "accuracy_of",
+    "by_default",
+    "charge_of",
+    "measured",
+    "reading_of",
+    "said_of",
+]

@@ -1,0 +1,61 @@
+"""How far a reading can be off: its meter's accuracy, or the cautious default of the rules."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from straycell.meters import Accuracy
+from straycell.quantities import Measured
+from straycell.readings.fields import KINDS
+from straycell.readings.reading import Reading
+from straycell.readings.words import Method
+
+
+@dataclass(frozen=True, slots=True)
+class CautiousDefaults:
+    """Limits of error where no meter is named; they belong to the rules (see acceptance)."""
+
+    voltage: Accuracy
+    capacity: Accuracy
+    resistance: Accuracy
+    resistance_unknown_method: Accuracy
+    temperature: Accuracy
+
+
+def accuracy_of(reading: Reading, defaults: CautiousDefaults) -> tuple[Accuracy, bool]:
+    """The accuracy that holds for a reading, and whether it is the cautious default."""
+    covered_by = KINDS[reading.quantity].accuracy
+    known: Accuracy | None = getattr(reading.meter, covered_by, None)
+    if reading.method is Method.UNKNOWN:
+        return _worse(known, defaults.resistance_unknown_method)
+    fallback: Accuracy = getattr(defaults, covered_by)
+    return (known, False) if known is not None else (fallback, True)
+
+
+def _worse(known: Accuracy | None, fallback: Accuracy) -> tuple[Accuracy, bool]:
+    """A tester's unknown method is not better than the fallback in gain or offset, whatever its sheet says."""
+    if known is None:
+        return fallback, True
+    worse = Accuracy(max(known.gain, fallback.gain), max(known.offset, fallback.offset))
+    return worse, worse != known
+
+
+def measured(reading: Reading, defaults: CautiousDefaults) -> Measured:
+    """The reading's value with its standard uncertainty (meter limits and resolution, rectangular).
+
+    A reading out of a trace brings its own.
+    """
+    assert reading.value is not None
+    if reading.u is not None:
+        return Measured(reading.value, reading.u)
+    accuracy, is_default = accuracy_of(reading, defaults)
+    u = accuracy.u(reading.value)
+    if not is_default and reading.meter is not None and KINDS[reading.quantity].accuracy == "voltage":
+        u = math.hypot(u, reading.meter.voltage_resolution.u(reading.value))
+    return Measured(reading.value, u)
+
+
+def by_default(reading: Reading, defaults: CautiousDefaults) -> bool:
+    """True when no meter spoke for the uncertainty of a reading."""
+    return reading.meter is None if reading.u is not None else accuracy_of(reading, defaults)[1]

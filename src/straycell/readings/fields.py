@@ -1,0 +1,352 @@
+"""The one table of what can be recorded: every number, word and flag of a reading, a charge and a cell.
+
+Options of the command line, columns of a CSV file, bench notes, the guided intake, validation and the CHECKs of the
+database read it. A new quantity is one line in FIELDS, one in KINDS, and its rule.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from straycell.cells import Chemistry, Form, Look
+from straycell.quantities import CELL_WINDOWS, Dimension, Window
+from straycell.readings.words import Method, Quantity, Where
+
+_D = Dimension
+_UNIT = re.compile(r"_(v|a|ah|ohm|s|c|wh|g|cm3)$")
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One thing that can be said. `name` is the attribute of a Reading, Charge or CellFacts, with its unit.
+
+    `kind` is a dimension, a set of words, or bool, int, float, str; `help` is the option's text (empty: no option).
+    `typed` is what can be meant where a person types it, `kept` what a row may hold (both default to the window of
+    the dimension). `note` is the word before it in a bench note, `words` how a page tells it as a condition (one that
+    begins with a blank belongs to the condition before it).
+    """
+
+    name: str
+    kind: Any
+    noun: str
+    help: str = ""
+    typed: Window | None = None
+    kept: Window | None = None
+    example: str = ""
+    note: str = ""
+    flag: str = ""
+    heading: str = ""
+    words: str = ""
+
+    @property
+    def stem(self) -> str:
+        """The name without its unit, as it stands in options and columns."""
+        return _UNIT.sub("", self.name)
+
+    @property
+    def option(self) -> str:
+        return self.flag or "--" + self.stem.replace("_", "-")
+
+    @property
+    def column(self) -> str:
+        """The column of a CSV file; that of a figure may have the unit behind it."""
+        return self.heading or self.stem
+
+    @property
+    def dimension(self) -> Dimension | None:
+        return self.kind if isinstance(self.kind, Dimension) else None
+
+    @property
+    def window(self) -> Window | None:
+        """What a row may hold; None where no range is meant."""
+        return self.kept or (CELL_WINDOWS.get(self.dimension) if self.dimension else None)
+
+
+def _fields(*fields: Field) -> dict[str, Field]:
+    return {field.name: field for field in fields}
+
+
+_SOME_CURRENT = Window(1e-4, 500.0)
+_NOT_NONE = Window(1e-6, 500.0)
+# Above the energy that 500 Ah at 5 V hold, no single cell delivers (the windows of `quantities`).
+_ENERGY = Window(1e-6, 2500.0)
+
+OF_READING = _fields(
+    Field("look", Look, "look", "Repeat it for several."),
+    Field("as_found_voltage_v", _D.VOLTAGE, "as-found voltage", "As it came out of the object."),
+    Field("voltage_v", _D.VOLTAGE, "voltage", "At the cell; with --rested a rest voltage."),
+    Field(
+        "rested_s",
+        _D.DURATION,
+        "rest",
+        "How long it had lain without current.",
+        note="rested",
+        words="rested {}",
+    ),
+    Field("capacity_ah", _D.CAPACITY, "capacity", "From full; needs --discharge-current and --cutoff."),
+    Field(
+        "discharge_current_a",
+        _D.CURRENT,
+        "discharge current",
+        "Of the capacity run.",
+        typed=_SOME_CURRENT,
+        note="at",
+        words="{}",
+    ),
+    Field(
+        "cutoff_v",
+        _D.VOLTAGE,
+        "cut-off",
+        "Where the run ended.",
+        typed=Window(1.0, 4.5),
+        kept=Window(0.0, 5.0),
+        example="3.0V",
+        note="to",
+        words=" to {}",
+    ),
+    Field(
+        "energy_wh",
+        _D.ENERGY,
+        "energy",
+        "Energy delivered in that run, if the meter shows it.",
+        typed=Window(0.001, 2500.0),
+        kept=_ENERGY,
+        words="{}",
+    ),
+    Field("resistance_ohm", _D.RESISTANCE, "resistance", "Internal resistance of the cell."),
+    Field(
+        "method",
+        Method,
+        "method",
+        "How the resistance was measured.",
+        flag="--resistance-method",
+        words="method {}",
+    ),
+    Field(
+        "pulse_s",
+        _D.DURATION,
+        "pulse",
+        "Length of the d.c. pulse (default 1s).",
+        typed=Window(1e-3, 600.0),
+        kept=Window(1e-6, 86400.0),
+        example="1s",
+        note="pulse",
+    ),
+    Field("where", Where, "place", "For cells with a protection board.", words="at the {}"),
+    Field(
+        "as_group",
+        bool,
+        "group",
+        "The as-found voltage of all cells still welded in parallel with it.",
+        note="as-group",
+        words="as a group",
+    ),
+    Field(
+        "temperature_c",
+        _D.TEMPERATURE,
+        "temperature",
+        "Of the room; alone, a reading of the cell.",
+        words="{}",
+    ),
+)
+"""What `reading add` takes, in this order."""
+
+OF_TRACE = _fields(
+    Field("soc", float, "state of charge", kept=Window(0.0, 1.0), words="{:.0%} charged"),
+    Field("at_least", bool, "lower bound", words="a lower bound"),
+    Field("from_full", bool, "full start"),
+    Field("u", float, "uncertainty", kept=Window(0.0, 500.0)),
+)
+"""What only a trace says of a reading; `u` is in the unit of the value."""
+
+OF_CHARGE = _fields(
+    Field(
+        "current_a",
+        _D.CURRENT,
+        "current",
+        "The charge current.",
+        _SOME_CURRENT,
+        _NOT_NONE,
+        heading="charge_current",
+        words="{}",
+    ),
+    Field(
+        "until_v",
+        _D.VOLTAGE,
+        "end voltage",
+        "The voltage it was charged to.",
+        typed=Window(2.0, 5.0),
+        kept=Window(0.0, 5.0),
+        example="4.20V",
+        note="to",
+        heading="charge_until",
+    ),
+    Field(
+        "end_current_a",
+        _D.CURRENT,
+        "end current",
+        "The current at which it stopped.",
+        example="50mA",
+        note="until",
+        words="down to {}",
+    ),
+    Field(
+        "peak_temperature_c",
+        _D.TEMPERATURE,
+        "peak temperature",
+        "The warmest the cell became.",
+        note="peak",
+        words="peak {}",
+    ),
+    Field("charger", str, "charger", "What charged it.", example="NAME", note="in", words="{}"),
+    Field(
+        "slot",
+        int,
+        "slot",
+        "Which of its slots.",
+        Window(1, 99),
+        Window(0, 1000, "a charger"),
+        words=" slot {}",
+    ),
+)
+"""What `charge add` takes beside the room's temperature."""
+
+ROOM = Field("temperature_c", _D.TEMPERATURE, "temperature", "The room's temperature.")
+LET_DOWN_V = Field(
+    "until_v",
+    _D.VOLTAGE,
+    "end voltage",
+    "The voltage at which the load was taken off.",
+    typed=Window(0.0, 5.0),
+    example="3.80V",
+)
+
+FACTS = _fields(
+    Field("form", Form, "form", "Its size."),
+    Field("chemistry", Chemistry, "chemistry", "Wins over what the marking proposes."),
+    Field("marking", str, "marking", "What is printed on it, word for word."),
+    Field("rated_capacity_ah", _D.CAPACITY, "rated capacity", "The maker's figure for this cell."),
+    Field("rated_resistance_ohm", _D.RESISTANCE, "rated resistance", "The maker's figure, a.c. 1 kHz."),
+    Field("rated_resistance_method", Method, "method of the rated resistance"),
+    Field("bought_new", bool, "bought new", "Bought new, not recovered."),
+    Field("maker", str, "maker", "Who made it, if that is known."),
+    Field("date_code", str, "date code", "The date code as printed."),
+    Field("rewrapped", bool, "re-wrapped", "Its sleeve is not the maker's."),
+    Field("tabs", bool, "welded tabs", "Nickel tabs are welded on."),
+    Field("maker_charge_current_a", _D.CURRENT, "in", "The most the maker allows in.", kept=_NOT_NONE),
+    Field("maker_discharge_current_a", _D.CURRENT, "out", "The most the maker allows out.", kept=_NOT_NONE),
+    Field(
+        "full_voltage_v",
+        _D.VOLTAGE,
+        "full voltage",
+        "Charge voltage printed on the cell.",
+        typed=Window(3.0, 4.6),
+        kept=Window(1.0, 5.0),
+        example="4.35V",
+    ),
+    Field("mass_g", _D.MASS, "mass", "What the bare cell weighs."),
+    Field("volume_cm3", float, "volume in cm3", kept=Window(0.001, 100000.0), heading="volume_cm3"),
+    Field("protection_board", bool, "protection board", "A protection board sits on it."),
+    Field(
+        "confirmed_rechargeable",
+        bool,
+        "confirmed as rechargeable",
+        "You know that it can be recharged, whatever size or mark say.",
+        flag="--confirm-rechargeable",
+    ),
+)
+"""What is known of a cell apart from measurements."""
+
+FIELDS = OF_READING | OF_TRACE | OF_CHARGE
+"""Everything that a reading or a charge can hold, by name."""
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One quantity: its value (None for a look), the conditions that go with it, those it cannot do without.
+
+    `accuracy` names the accuracy of a meter that covers it, `by_contact` says that a bad contact can falsify it,
+    `notes` are its verbs in a bench note.
+    """
+
+    quantity: Quantity
+    value: Field | None
+    takes: tuple[str, ...]
+    needs: tuple[str, ...] = ()
+    accuracy: str = ""
+    by_contact: bool = False
+    notes: tuple[str, ...] = ()
+
+    @property
+    def dimension(self) -> Dimension | None:
+        return self.value.dimension if self.value else None
+
+    @property
+    def unit(self) -> str:
+        return self.dimension.base if self.dimension else ""
+
+    @property
+    def key(self) -> str:
+        """Under which name what was measured is said."""
+        return self.value.name if self.value else "look"
+
+    def fields(self) -> Iterator[Field]:
+        """Everything that can be said of it, the value first."""
+        if self.value is not None:
+            yield self.value
+        yield from (FIELDS[name] for name in self.takes)
+
+
+_RUN = ("discharge_current_a", "cutoff_v")
+KINDS: dict[Quantity, Kind] = {
+    kind.quantity: kind
+    for kind in (
+        Kind(Quantity.LOOK, None, ("look", "temperature_c"), notes=("look",)),
+        Kind(
+            Quantity.AS_FOUND_VOLTAGE,
+            OF_READING["as_found_voltage_v"],
+            ("where", "temperature_c", "as_group", "u"),
+            accuracy="voltage",
+            by_contact=True,
+            notes=("found",),
+        ),
+        Kind(
+            Quantity.VOLTAGE,
+            OF_READING["voltage_v"],
+            ("rested_s", "where", "temperature_c", "u"),
+            accuracy="voltage",
+            by_contact=True,
+            notes=("rest", "volts"),
+        ),
+        Kind(
+            Quantity.CAPACITY,
+            OF_READING["capacity_ah"],
+            (*_RUN, "energy_wh", "temperature_c", "at_least", "from_full", "u"),
+            needs=_RUN,
+            accuracy="capacity",
+            by_contact=True,
+            notes=("capacity",),
+        ),
+        Kind(
+            Quantity.RESISTANCE,
+            OF_READING["resistance_ohm"],
+            ("method", "pulse_s", "soc", "where", "temperature_c", "u"),
+            accuracy="resistance",
+            by_contact=True,
+            notes=("resistance",),
+        ),
+        Kind(Quantity.TEMPERATURE, OF_READING["temperature_c"], ("temperature_c",), accuracy="temperature"),
+        Kind(
+            Quantity.CHARGE,
+            OF_CHARGE["until_v"],
+            (*(name for name in OF_CHARGE if name != "until_v"), "temperature_c"),
+            needs=("current_a",),
+            notes=("charge",),
+        ),
+        Kind(Quantity.LET_DOWN, LET_DOWN_V, ("temperature_c",), accuracy="voltage"),
+    )
+}
+"""In the order in which several quantities of one line are recorded."""

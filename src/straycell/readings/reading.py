@@ -1,0 +1,122 @@
+"""One measured quantity of one cell at one time, and one recorded charge.
+
+Append-only: a wrong one is superseded by another, with a reason, and stays visible.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from straycell.cells import Look
+from straycell.keys import NEW, RecordKey
+from straycell.meters import Meter
+from straycell.readings.fields import FIELDS, KINDS, Field, Kind
+from straycell.readings.words import Method, Quantity, Where
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One reading. `value` is in the unit of its kind; None for a look, whose words are in `look`.
+
+    A let-down is no measurement: a load brought the cell down to `value`, on purpose. It tells that charge was
+    moved, and is evidence of nothing else.
+
+    `where` None means: not said. `id` is NEW for one not yet recorded. Times are UTC.
+    What a trace tells of a reading: `trace` is its number; `u` its own standard uncertainty, in the place of
+    the meter's; `at_least` a capacity that did not run whole, `from_full` one whose trace shows a full start;
+    `energy_wh` what came out with a capacity; `soc` the state of charge (0 to 1) of a resistance.
+    """
+
+    id: RecordKey
+    cell: str
+    quantity: Quantity
+    at: datetime
+    value: float | None = None
+    temperature_c: float | None = None
+    meter: Meter | None = None
+    rested_s: float | None = None
+    where: Where | None = None
+    discharge_current_a: float | None = None
+    cutoff_v: float | None = None
+    method: Method | None = None
+    pulse_s: float | None = None
+    look: tuple[Look, ...] = ()
+    as_group: bool = False
+    energy_wh: float | None = None
+    soc: float | None = None
+    at_least: bool = False
+    from_full: bool = False
+    u: float | None = None
+    trace: RecordKey | None = None
+
+    @property
+    def key(self) -> str:
+        """Its number as a text: H-613."""
+        return str(self.id)
+
+
+@dataclass(frozen=True, slots=True)
+class Charge:
+    """One recorded charge; `at` is when it ended. It shares the readings' numbers, and is superseded like one.
+
+    `trace` is the number of the trace it was seen in, if so.
+    """
+
+    id: RecordKey
+    cell: str
+    at: datetime
+    current_a: float
+    until_v: float
+    end_current_a: float | None = None
+    temperature_c: float | None = None
+    peak_temperature_c: float | None = None
+    charger: str = ""
+    slot: int | None = None
+    trace: RecordKey | None = None
+
+    @property
+    def key(self) -> str:
+        """Its number as a text: H-613."""
+        return str(self.id)
+
+    @property
+    def quantity(self) -> Quantity:
+        return Quantity.CHARGE
+
+    @property
+    def value(self) -> float:
+        """The voltage it ended at, so that a list of readings can hold it."""
+        return self.until_v
+
+
+Item = Reading | Charge
+
+
+def said_of(item: Item) -> Iterator[tuple[Field, Any]]:
+    """Every field beside the value that is filled, also one that its kind does not take."""
+    for field in FIELDS.values():
+        value = getattr(item, field.name, None)
+        if value is not None and value is not False and value != () and value != "":
+            yield field, value
+
+
+def reading_of(
+    kind: Kind, said: Mapping[str, Any], cell: str, at: datetime, meter: Meter | None = None
+) -> Reading:
+    """A reading of this kind, from what was said under the names of the fields; not yet numbered."""
+    value = None if kind.value is None else said[kind.key]
+    with_meter = meter if kind.accuracy else None
+    return Reading(NEW, cell, kind.quantity, at, value, meter=with_meter, **_taken(kind, said))
+
+
+def charge_of(said: Mapping[str, Any], cell: str, at: datetime) -> Charge:
+    """The same for a charge."""
+    kind = KINDS[Quantity.CHARGE]
+    return Charge(NEW, cell, at, until_v=said[kind.key], **_taken(kind, said))
+
+
+def _taken(kind: Kind, said: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: said[name] for name in kind.takes if name in said}

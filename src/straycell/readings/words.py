@@ -1,0 +1,41 @@
+"""The words of a reading: what it holds, where and how it was taken, why it is taken back."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class Quantity(StrEnum):
+    """What a reading holds; `fields.KINDS` says what each needs."""
+
+    VOLTAGE = "voltage"
+    AS_FOUND_VOLTAGE = "as-found-voltage"
+    CAPACITY = "capacity"
+    RESISTANCE = "resistance"
+    TEMPERATURE = "temperature"
+    LOOK = "look"
+    CHARGE = "charge"
+    LET_DOWN = "let-down"
+
+
+class Where(StrEnum):
+    """Where a voltage or resistance was taken on a cell with a protection board."""
+
+    TABS = "tabs"
+    BOARD = "board"
+
+
+class Method(StrEnum):
+    """How a resistance was taken; values of different methods are never compared."""
+
+    DC_PULSE = "dc-pulse"
+    AC_1KHZ = "ac-1khz"
+    UNKNOWN = "unknown"
+
+
+class Mistake(StrEnum):
+    """Why a reading is superseded."""
+
+    WRONG_CELL = "wrong-cell"
+    MISTYPED = "mistyped"
+    BAD_CONTACT = "bad-contact"

@@ -1,0 +1,91 @@
+"""The chain of writes: every hand edit and every removed row is named by the first write that does not fit."""
+
+from __future__ import annotations
+
+import pytest
+from tests.acceptance.bench import NMC
+from tests.store.store_bench import NOW, Shelf, found
+
+from straycell.store.schema.guards import trigger_statements
+
+EDITS = {
+    "a value": "UPDATE reading SET value = value + 0.1 WHERE id = (SELECT max(id) FROM reading)",
+    "a text in place of a number": "UPDATE reading SET value = '3.6 V' WHERE id = (SELECT max(id) FROM reading)",
+    "a reason": "UPDATE supersession SET because = 'no reason'",
+    "a removed reading": "DELETE FROM reading WHERE id = (SELECT max(id) FROM reading)",
+    "a removed supersession": "DELETE FROM supersession",
+    "a removed discard": "DELETE FROM condemnation",
+    "a discard by hand": (
+        "INSERT INTO condemnation (key, code, because, at_us, event_id) SELECT 'A-999', code, 'x', at_us, event_id "
+        "FROM condemnation LIMIT 1"
+    ),
+    "what a cell was born with": "UPDATE cell SET born = '{}'",
+    "the time of an event": "UPDATE event SET at_us = at_us - 1 WHERE id = (SELECT max(id) FROM event)",
+    "who is on a hand-over": "DELETE FROM handover_cell",
+    "a meter": "UPDATE meter SET voltage_gain = 0.5",
+    "the key of a write": "UPDATE \"write\" SET key = replace(key, substr(key, 1, 1), 'x') WHERE id = 2",
+}
+
+
+@pytest.mark.parametrize("edit", EDITS.values(), ids=EDITS)
+def test_a_hand_edit_is_named_with_its_write(full: Shelf, edit: str) -> None:
+    """Past all guards, as another program can do it; the guards are put back and say nothing."""
+    with full.bare() as conn:
+        conn.execute("PRAGMA ignore_check_constraints = ON")
+        for name in trigger_statements():
+            conn.execute(f"DROP TRIGGER {name}")
+        conn.execute(edit)
+        for statement in trigger_statements().values():
+            conn.execute(statement)
+    with full.reading() as reader:
+        faults = reader.check(full.rules)
+    assert any(fault.startswith("write A-") and "by hand" in fault for fault in faults), faults
+
+
+def test_writes_removed_from_the_end_are_missed(full: Shelf) -> None:
+    """The bench counted them when it gave out their numbers."""
+    full.cells(1)
+    with full.bare() as conn:
+        conn.execute("PRAGMA foreign_keys = OFF")
+        for name in trigger_statements():
+            conn.execute(f"DROP TRIGGER {name}")
+        conn.execute("DELETE FROM cell WHERE event_id = (SELECT max(id) FROM event)")
+        conn.execute("DELETE FROM event_cell WHERE event_id = (SELECT max(id) FROM event)")
+        conn.execute("DELETE FROM verdict WHERE code NOT IN (SELECT code FROM cell)")
+        conn.execute("DELETE FROM event WHERE id = (SELECT max(id) FROM event)")
+        conn.execute('DELETE FROM "write" WHERE id = (SELECT max(id) FROM "write")')
+        for statement in trigger_statements().values():
+            conn.execute(statement)
+    with full.reading() as reader:
+        assert any("the last writes are missing: write A-4" in fault for fault in reader.check(full.rules))
+
+
+def test_one_transaction_is_one_write_whatever_it_holds(shelf: Shelf) -> None:
+    """Cells, readings and a discard in one go; looking and failing write nothing."""
+    with shelf.writing() as writer:
+        (cell,) = writer.add_cells(NMC)
+        writer.add_readings([found(cell.code, 3.6)])
+        writer.discard(cell.code, "sat on")
+    with pytest.raises(ZeroDivisionError), shelf.writing() as writer:
+        writer.add_cells(NMC)
+        raise ZeroDivisionError
+    with shelf.writing():
+        pass
+    with shelf.bare() as conn:
+        rows = conn.execute('SELECT bench, number, verb, parents <> "" FROM "write" ORDER BY id').fetchall()
+    assert rows == [("A", 1, "store-created", 0), ("A", 2, "cells-added", 1)]
+    with shelf.writing(NOW) as writer:
+        writer.add_cells(NMC)
+    with shelf.bare() as conn:
+        (last, before) = conn.execute('SELECT parents, key FROM "write" ORDER BY id DESC LIMIT 2').fetchall()
+    assert last[0] == before[1]
+
+
+def test_numbers_of_a_transaction_that_failed_are_given_out_again(shelf: Shelf) -> None:
+    """Nothing was written under them; a number that stands anywhere is never given out twice."""
+    (code,) = shelf.cells(1)
+    with pytest.raises(ZeroDivisionError), shelf.writing() as writer:
+        writer.add_readings([found(code, 3.6)])
+        raise ZeroDivisionError
+    (made,) = shelf.add(found(code, 3.7))
+    assert str(made.id) == "A-1"
