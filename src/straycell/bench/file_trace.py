@@ -17,6 +17,7 @@ from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.keys import RecordKey
 from straycell.meters import Accuracy, Meter
+from straycell.plain_text import require_plain
 from straycell.quantities import Dimension, show
 from straycell.readings import CautiousDefaults, Charge, Quantity, Reading
 from straycell.store.book.records import NewTrace, TraceEntry
@@ -212,6 +213,7 @@ def file_trace(
     from straycell.traces.read.layout import file_bytes
 
     raw = file_bytes(file)
+    require_plain("the name of the file", file.name)
     with bench.reading() as reader:
         found = reader.find_code(code)
         with_meter = None if meter is None else reader.meter(meter)

@@ -90,7 +90,7 @@ class _Known:
         self.pen, self.codes = pen, set(cells.stages(pen.conn, wanted))
         standing = select(
             READING.c.code, READING.c.quantity, READING.c.at_us, READING.c.value, READING.c.look
-        ).where(among(READING.c.code, self.codes), READING.c.id.not_in(select(SUPERSESSION.c.reading_id)))
+        ).where(among(READING.c.code, self.codes), READING.c.key.not_in(select(SUPERSESSION.c.record)))
         self._seen: dict[tuple[Any, ...], int] = {tuple(row): 0 for row in rows_of(pen.conn, standing)}
 
     def code(self, text: str) -> str:
