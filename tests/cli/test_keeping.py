@@ -50,10 +50,12 @@ def test_due_tells_the_worst_first_with_why_and_what_to_do(shop: Bench) -> None:
 
 def test_due_page_names_each_cell_under_its_kind(shop: Bench) -> None:
     """What, do, which; the talk about safety goes to stderr."""
-    answer = shop.run("due")
-    assert answer.code == 0
-    assert "! a damaged cell is not set apart (1)" in answer.out and "do: " in answer.out
-    assert codes(shop)[0] in answer.out and "caution:" in answer.err
+    board = shop.run("due")
+    assert board.code == 0 and "! isolate" in board.out and "Damaged and not set apart" in board.out
+    assert "straycell due isolate" in board.err and "caution:" in board.err
+    answer = shop.run("due isolate")
+    assert "! Damaged and not set apart (1)" in answer.out and "do: " in answer.out
+    assert codes(shop)[0] in answer.out and "nearest: isolate" in shop.refused("due isolat", 2)
 
 
 def test_due_grows_as_time_goes_by(shop: Bench) -> None:
@@ -136,7 +138,7 @@ def test_stock_counts_cells_energy_and_what_needs_attention(shop: Bench) -> None
     assert found["tin"]["energy_wh"] == pytest.approx(2 * 2.6 * 3.6) and not found["tin"]["estimated"]
     assert found["tin"]["never_checked"] == 1 and found["tin"]["oldest_check"].startswith("2026-03-01")
     assert found[None]["condemned"] == 1
-    assert found[None]["attention"] == [{"title": "a damaged cell is not set apart", "count": 1}]
+    assert found[None]["attention"] == [{"title": "Damaged and not set apart", "count": 1}]
     assert bad not in shop.run("stock").out and "(no box)" in shop.run("stock").out
 
 

@@ -18,7 +18,7 @@ import typer
 from tests.cli.bench import Bench
 
 from straycell.cli.app import app as app_module
-from straycell.cli.app import faults, options, output, verbs
+from straycell.cli.app import faults, options, output, tables, verbs
 from straycell.cli.app.noun_table import NOUNS
 from straycell.errors import BadData, NegativeAnswer, StoreFault, StraycellError, UsageFault
 
@@ -146,7 +146,6 @@ def test_a_bare_call_prints_the_help(bench: Bench) -> None:
         ("cel list", "nearest: cell"),
         ("cell lst", "nearest: list"),
         ("zzz", "see: straycell --help"),
-        ("cell", "one of: add, correct, list"),
         ("cell list --outcom hold", "nearest: --outcome"),
         ("cell show", "missing argument 'CODE'"),
         ("cell show A B", "unexpected extra argument"),
@@ -393,7 +392,7 @@ def _drawn(monkeypatch: pytest.MonkeyPatch, env: dict[str, str], rows: list[list
     screen = _Terminal()
     with options.use(options.Session(env=env, stdout=screen)):  # type: ignore[arg-type]
         output.section("Heading")
-        output.table(["code", "marking"], rows, flexible="marking", empty="none")
+        tables.table(["code", "marking"], rows, flexible="marking", empty="none")
     return screen.text
 
 
@@ -412,7 +411,7 @@ def test_a_table_on_a_terminal_folds_within_eighty_columns(monkeypatch: pytest.M
 
 def test_a_table_in_a_pipe_is_plain_and_fits_eighty_columns(capsys: pytest.CaptureFixture[str]) -> None:
     """One line a row; the flexible column is cut, --json has it whole."""
-    output.table(["code", "marking", "stage"], [["A1", "m" * 120, None]], flexible="marking", empty="none")
+    tables.table(["code", "marking", "stage"], [["A1", "m" * 120, None]], flexible="marking", empty="none")
     lines = capsys.readouterr().out.splitlines()
     assert len(lines) == 2 and max(map(len, lines)) <= 80
     assert lines[1].endswith("-") and "…" in lines[1]
@@ -420,7 +419,7 @@ def test_a_table_in_a_pipe_is_plain_and_fits_eighty_columns(capsys: pytest.Captu
 
 def test_control_characters_of_data_never_reach_a_screen(capsys: pytest.CaptureFixture[str]) -> None:
     """A marking must not steer a terminal."""
-    output.table(["code", "marking"], [["A1", "\x1b[2Jx"]], flexible="marking", empty="none")
+    tables.table(["code", "marking"], [["A1", "\x1b[2Jx"]], flexible="marking", empty="none")
     output.say("a\x07b")
     assert "\x1b" not in (text := capsys.readouterr().out) and "\x07" not in text
 

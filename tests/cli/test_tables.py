@@ -9,7 +9,7 @@ import pytest
 from tests.cli.bench import Bench
 
 from straycell.acceptance import load_rules
-from straycell.cli.app import output, progress
+from straycell.cli.app import progress
 from straycell.store.writer import open_writer
 
 
@@ -65,7 +65,7 @@ def test_an_unknown_order_is_refused_with_the_known_ones(shelf: Bench) -> None:
 def test_tables_fit_eighty_columns_whatever_they_hold(line: str, shelf: Bench) -> None:
     """A long box and a long marking both give way; the code never does."""
     shown = shelf.run(line).out.splitlines()
-    assert max(map(len, shown)) <= output.WIDTH
+    assert max(map(len, shown)) <= 80
     codes = column(shelf, "cell list", "code")
     assert sum(any(str(code) in text for code in codes) for text in shown) == 4
 

@@ -9,8 +9,6 @@ import pytest
 from tests.cli.bench import Bench
 from tests.sample.conftest import Built
 
-from straycell.cli.app import output
-
 CAMERA = "'bird-box camera'"
 VENT = "'greenhouse vent opener'"
 
@@ -57,7 +55,7 @@ def test_reserved_cells_that_no_longer_do_are_a_negative_answer(bench: Bench) ->
     answer = bench.run(f"match {CAMERA}")
     assert answer.code == 1
     assert "No longer true of them" in answer.out
-    assert "no longer do" in answer.err and max(map(len, answer.err.splitlines())) <= output.WIDTH + 2
+    assert "no longer do" in answer.err and max(map(len, answer.err.splitlines())) <= 80 + 2
 
 
 def test_readings_of_a_built_in_cell_may_age(bench: Bench) -> None:
@@ -120,6 +118,6 @@ def test_no_line_for_a_person_is_wider_than_the_page_whatever_the_name(bench: Be
     for line in (["match", LONG], ["match", "--all"], ["match", "bench lamp"], ["match", "tide clock"]):
         answer = bench.run(line)
         for told in [*answer.out.splitlines(), *answer.err.splitlines()]:
-            assert len(told) <= output.WIDTH + 2 or LONG in told, told
+            assert len(told) <= 80 + 2 or LONG in told, told
     out = bench.run(["match", LONG]).out.splitlines()
     assert out[-1].strip().startswith("--plan ") and out[-2].endswith(" \\")

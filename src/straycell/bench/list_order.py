@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from enum import StrEnum
 
 from straycell.acceptance.reasons import Outcome, Verdict
-from straycell.cells import Cell, Chemistry, Form, Stage
+from straycell.bench.cell_list import Listed
+from straycell.cells import Chemistry, Form, Stage
 
 
 class CellOrder(StrEnum):
@@ -20,6 +22,10 @@ class CellOrder(StrEnum):
     OUTCOME = "outcome"
     BOX = "box"
     MARKING = "marking"
+    CAPACITY = "capacity"
+    RESISTANCE = "resistance"
+    LOSS = "loss"
+    UNTIL = "until"
 
 
 class VerdictOrder(StrEnum):
@@ -34,19 +40,23 @@ _NEVER = datetime.max.replace(tzinfo=UTC)
 _FORMS, _CHEMISTRIES, _STAGES = (list(words) for words in (Form, Chemistry, Stage))
 
 
-def sort_cells(cells: Sequence[Cell], outcomes: Mapping[str, Outcome], by: CellOrder) -> list[Cell]:
-    """Words in the order of their lists, the best outcome first, no box and no marking last."""
+def sort_cells(cells: Sequence[Listed], by: CellOrder) -> list[Listed]:
+    """Words in the order of their lists; the best outcome, most capacity, least resistance first; unknown last."""
 
-    def key(cell: Cell) -> tuple[object, ...]:
-        facts = cell.facts
+    def key(each: Listed) -> tuple[object, ...]:
+        cell, facts = each.cell, each.cell.facts
         keys: dict[CellOrder, tuple[object, ...]] = {
             CellOrder.CODE: (),
             CellOrder.FORM: (_FORMS.index(facts.form),),
             CellOrder.CHEMISTRY: (_CHEMISTRIES.index(facts.chemistry),),
             CellOrder.STAGE: (_STAGES.index(cell.stage),),
-            CellOrder.OUTCOME: (-outcomes[cell.code],),
+            CellOrder.OUTCOME: (-each.outcome,),
             CellOrder.BOX: (cell.box is None, cell.box or ""),
             CellOrder.MARKING: (not facts.marking, facts.marking.casefold()),
+            CellOrder.CAPACITY: (-each.capacity.value if each.capacity else 0.0,),
+            CellOrder.RESISTANCE: (each.resistance.value if each.resistance else math.inf,),
+            CellOrder.LOSS: (each.loss_pct_month[0] if each.loss_pct_month else math.inf,),
+            CellOrder.UNTIL: (each.valid_until or _NEVER,),
         }
         return (*keys[by], cell.code)
 

@@ -19,6 +19,7 @@ from straycell.cli.app import options, output
 from straycell.cli.app.faults import explain, on_terminal
 from straycell.cli.app.globals import GlobalOptions, refuse_unreadable, take_globals
 from straycell.cli.app.noun_table import NOUNS
+from straycell.cli.app.shorthand import spelled_out
 from straycell.cli.app.verbs import root_app
 from straycell.errors import EXIT_DONE
 from straycell.plain_text import one_line, screen_lines
@@ -27,6 +28,8 @@ _HELP = """Intake, grading and matching of lithium cells recovered from dead gea
 
 Quantities carry their unit: 3.71V 2010mAh 48mohm 0.5A 24h 22C. Times are ISO 8601; without a zone they are
 local. A cell of unknown history stays outside every published reuse standard: you decide, at your own risk.
+
+A bare code shows the cell, a bare noun lists or explains: straycell H00001K, straycell box.
 
 STRAYCELL_STORE names the store, STRAYCELL_RULES a rule file of your own. STRAYCELL_NOW (a time with its zone)
 pins the clock, for tests and demonstrations only. NO_COLOR is respected.
@@ -45,10 +48,10 @@ def _root(
     json: Annotated[bool, typer.Option("--json", help="One JSON document on stdout.")] = False,
     quiet: Annotated[
         bool,
-        typer.Option("--quiet", help="Fewer words on stderr: no hints, dangers in short. None is left out."),
+        typer.Option("--quiet", help="Print less on stderr: no hints, cautions shortened but never dropped."),
     ] = False,
     debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of an error.")] = False,
-    version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False,
+    version: Annotated[bool, typer.Option("--version", "-V", help="Print the version.")] = False,
 ) -> None:
     """Shown in --help; `take_globals` has already taken these off the line."""
 
@@ -84,11 +87,12 @@ def _dispatch(found: GlobalOptions) -> int:
     if found.version:
         output.emit({"version": __version__}, lambda: output.say(f"straycell {__version__}"))
         return EXIT_DONE
+    words = spelled_out(found.rest, root_command())
     if not found.json:
-        return _invoke(found.rest or ["--help"])
+        return _invoke(words)
     stray = io.StringIO()
     with redirect_stdout(stray):
-        code = _invoke(found.rest or ["--help"])
+        code = _invoke(words)
     if stray.getvalue():
         output.print_json({"help": stray.getvalue()})
     return code

@@ -57,7 +57,7 @@ def _take(found: GlobalOptions, word: str, words: list[str], *, at_root: bool) -
         found.debug = True
     elif word == "--quiet":
         found.quiet = True
-    elif word == "--version" and at_root:
+    elif word in ("--version", "-V") and at_root:
         found.version = True
     elif word == "--store":
         if not words:

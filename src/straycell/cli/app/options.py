@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -29,8 +30,22 @@ class Session:
 
     @property
     def in_colour(self) -> bool:
-        """True on a screen whose person has not asked for plain text (https://no-color.org)."""
-        return self.at_terminal and not self.env.get("NO_COLOR")
+        """True on a screen unless NO_COLOR asks for plain text, and anywhere with FORCE_COLOR (https://no-color.org)."""
+        if self.env.get("NO_COLOR"):
+            return False
+        return self.at_terminal or bool(self.env.get("FORCE_COLOR"))
+
+    @property
+    def columns(self) -> int:
+        """How wide a table may be: the terminal within 40 to 200 columns, 80 in a pipe or a file."""
+        if not self.at_terminal:
+            return 80
+        return min(200, max(40, shutil.get_terminal_size((80, 24)).columns))
+
+    @property
+    def line(self) -> int:
+        """How long a line of prose may be: past 100 columns an eye loses the next line."""
+        return min(100, self.columns)
 
 
 _CURRENT: ContextVar[Session | None] = ContextVar("straycell_session", default=None)

@@ -5,20 +5,17 @@ from __future__ import annotations
 import math
 import sys
 import textwrap
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from datetime import date, datetime
 from decimal import Decimal
 from enum import Enum
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from straycell.cli.app import options as session
 from straycell.keys import RecordKey
 from straycell.plain_text import json_text, one_line, screen_lines
 from straycell.typed import day as day
-
-WIDTH = 80
-Cell = str | None
 
 
 def print_json(document: object) -> None:
@@ -84,100 +81,30 @@ def hint(text: str) -> None:
 
 
 def wrap(text: str, indent: str = "", hang: str = "  ") -> list[str]:
-    """Lines of at most WIDTH characters."""
+    """Lines that fit the screen."""
     return textwrap.wrap(
         screen_lines(text),
-        WIDTH,
+        session.current().line,
         initial_indent=indent,
         subsequent_indent=indent + hang,
         break_on_hyphens=False,
     ) or [indent.rstrip()]
 
 
-def brief(text: str, width: int = WIDTH) -> str:
+def brief(text: str) -> str:
     """The text, or as many whole words of it as fit, with dots where it went on."""
-    return textwrap.shorten(text, width, placeholder=" ...")
+    return textwrap.shorten(text, session.current().line, placeholder=" ...")
 
 
 def command_lines(command: str, *options: str, indent: str = "  ") -> list[str]:
     """A command line to copy: in one line where it fits, else its options on lines that a shell joins."""
     whole = indent + " ".join([command, *options])
-    if len(whole) <= WIDTH:
+    if len(whole) <= session.current().line:
         return [whole]
     return [
         *(f"{indent}{'  ' * bool(n)}{part} \\" for n, part in enumerate([command, *options[:-1]])),
         f"{indent}  {options[-1]}",
     ]
-
-
-def table(headers: Sequence[str], rows: Sequence[Sequence[Cell]], *, flexible: str, empty: str) -> None:
-    """Rows under headers within 80 columns; column `flexible` gives way; `empty` is said on stderr."""
-    if not rows:
-        talk(empty)
-        return
-    cells = [[_in_one_line(cell) for cell in row] for row in rows]
-    if session.current().at_terminal:
-        _rich_table(headers, cells, flexible)
-        return
-    for line in _plain_table(headers, cells, headers.index(flexible)):
-        say(line)
-
-
-def _in_one_line(cell: Cell) -> str:
-    return one_line((cell or "-").replace("\n", " "))
-
-
-def story(headers: Sequence[str], rows: Sequence[Sequence[Cell]]) -> None:
-    """Like a table, but the last column is told in full, below its row when it is long."""
-    brief = [[_in_one_line(cell) for cell in row[:-1]] for row in rows]
-    widths = [max(len(row[i]) for row in [list(headers[:-1]), *brief]) for i in range(len(headers) - 1)]
-    say("  ".join([*(h.ljust(w) for h, w in zip(headers[:-1], widths, strict=True)), headers[-1]]))
-    for row, full in zip(brief, rows, strict=True):
-        lead = "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True))
-        text = _in_one_line(full[-1])
-        if len(lead) + 2 + len(text) <= WIDTH:
-            say(f"{lead}  {text}")
-            continue
-        say(lead.rstrip())
-        for line in wrap(text, "    ", ""):
-            say(line)
-
-
-_NARROWEST = 8
-
-
-def _plain_table(headers: Sequence[str], rows: list[list[str]], flexible: int) -> list[str]:
-    widths = [max(len(row[i]) for row in [list(headers), *rows]) for i in range(len(headers))]
-    excess = sum(widths) + 2 * (len(widths) - 1) - WIDTH
-    widths[flexible] -= min(max(0, excess), max(0, widths[flexible] - _NARROWEST))
-    while sum(widths) + 2 * (len(widths) - 1) > WIDTH and max(widths) > _NARROWEST:
-        widths[widths.index(max(widths))] -= 1
-    return [
-        "  ".join(_fit(cell, width) for cell, width in zip(row, widths, strict=True)).rstrip()
-        for row in [list(headers), *rows]
-    ]
-
-
-def _fit(cell: str, width: int) -> str:
-    return cell.ljust(width) if len(cell) <= width else cell[: width - 1] + "…"
-
-
-def _rich_table(headers: Sequence[str], rows: list[list[str]], flexible: str) -> None:
-    from rich.box import SIMPLE_HEAD
-    from rich.console import Console
-    from rich.table import Table
-    from rich.text import Text
-
-    drawn = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False)
-    for header in headers:
-        drawn.add_column(
-            header, no_wrap=header != flexible, overflow="fold" if header == flexible else "ellipsis"
-        )
-    for row in rows:
-        drawn.add_row(*(Text(cell) for cell in row))
-    current = session.current()
-    colours: Literal["auto"] | None = "auto" if current.in_colour else None
-    Console(file=current.stdout, color_system=colours, highlight=False).print(drawn)
 
 
 def facts(pairs: Iterable[tuple[str, str | None]], *, indent: str = "") -> None:
@@ -188,7 +115,7 @@ def facts(pairs: Iterable[tuple[str, str | None]], *, indent: str = "") -> None:
         lead = f"{indent}{name.ljust(width)}"
         for line in textwrap.wrap(
             screen_lines(value),
-            WIDTH,
+            session.current().line,
             initial_indent=lead,
             subsequent_indent=" " * len(lead),
             break_on_hyphens=False,

@@ -6,7 +6,7 @@ itself, which is click's business. A quantity, a time or a text that cannot be t
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from enum import StrEnum
 from typing import Any, TypeVar
 
@@ -52,10 +52,14 @@ def parse_word(value: str, kind: type[_Word], name: str) -> _Word:
     for member in kind:
         if member.value == tidy:
             return member
-    words = [member.value for member in kind]
-    near = nearest_words(tidy, words)
+    raise nearest_word_fault(name, value, [member.value for member in kind])
+
+
+def nearest_word_fault(name: str, value: str, words: Sequence[str]) -> UsageFault:
+    """An option's word that is not known, with the nearest ones and all of them."""
+    near = nearest_words(value.strip().casefold(), words)
     hint = f"nearest: {', '.join(near)}; " if near else ""
-    raise UsageFault(
+    return UsageFault(
         f"{name.removeprefix('--')}: '{value[:60]}' is not known", f"{hint}one of: {' '.join(words)}"
     )
 

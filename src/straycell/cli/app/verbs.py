@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from importlib import import_module
+from functools import lru_cache
+from importlib import import_module, resources
 from typing import Any
 
 import typer
@@ -41,6 +43,28 @@ class Verb(TyperCommand):
             if rows:
                 with formatter.section(title):
                     formatter.write_dl(rows)
+
+    def format_epilog(self, ctx: Any, formatter: Any) -> None:
+        """Two examples end every page of help."""
+        lines = examples_of(ctx.command_path.split()[1:])
+        if lines:
+            with formatter.section("Examples"):
+                for line in lines:
+                    formatter.write(f"{'':{formatter.current_indent}}straycell {line}\n")
+
+
+def examples_of(path: Sequence[str]) -> list[str]:
+    """The example lines of a command, without the program's name; none for an unknown one."""
+    found: Any = _examples()
+    for word in path:
+        found = found.get(word, {}) if isinstance(found, dict) else {}
+    return list(found) if isinstance(found, list) else []
+
+
+@lru_cache(maxsize=1)
+def _examples() -> dict[str, Any]:
+    text = resources.files("straycell.cli.app").joinpath("examples.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
 
 
 _RANGE = re.compile(r"; x[<>]=?-?[\d.]+")

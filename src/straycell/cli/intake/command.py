@@ -11,7 +11,7 @@ from straycell.bench.intake import closing, store_actions
 from straycell.bench.intake.script import Kept, PrintLabels, Tone
 from straycell.bench.intake.session import intake
 from straycell.bench.intake.state import Evening
-from straycell.cli.app import clock, context, options, output, values
+from straycell.cli.app import clock, context, options, output, tables, values
 from straycell.cli.app.faults import EXIT_INTERRUPTED
 from straycell.cli.app.verbs import lone_app
 from straycell.cli.intake import terminal
@@ -112,5 +112,5 @@ def _table(kept: list[Kept]) -> None:
     if not kept:
         return
     output.say("")
-    output.table(["code", "kind", "outcome", "why"], closing.rows(kept), flexible="why", empty="")
+    tables.table(["code", "kind", "outcome", "why"], closing.rows(kept), flexible="why", empty="")
     output.say(closing.summary(kept))

@@ -9,7 +9,7 @@ from straycell.acceptance.record import verdict_to_json
 from straycell.bench import verdict_words
 from straycell.bench.cell_sheet import CellSheet
 from straycell.cells import Cell, CellFacts
-from straycell.cli.app import output
+from straycell.cli.app import output, tables
 from straycell.cli.show import shapes, verdict_page
 from straycell.keys import RecordKey
 from straycell.quantities import Dimension, Measured
@@ -59,7 +59,7 @@ def show(page: CellSheet) -> None:
     output.bullets(verdict_words.next_steps(page.verdict, page.now) or ["nothing: it is ready for a project"])
     output.section("Readings")
     rows = [_reading_row(recorded, page.defaults, page.doubted) for recorded in page.recorded]
-    output.table(["id", "what", "value", "at", "how"], rows, flexible="how", empty="none recorded yet")
+    tables.table(["id", "what", "value", "at", "how"], rows, flexible="how", empty="none recorded yet")
 
 
 def _identity(cell: Cell) -> list[tuple[str, str | None]]:

@@ -15,7 +15,7 @@ from straycell.cli.nouns.keep.demo_story import Story
 from straycell.plain_text import one_line, screen_lines
 from straycell.safety import Step, cautions_for
 
-WIDTH = output.WIDTH
+WIDTH = 80
 BEST_FIRST = sorted(Outcome, reverse=True)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from straycell.cli.app import output
+from straycell.cli.app import output, tables
 from straycell.cli.show.cell_sheet import hours
 from straycell.quantities import Dimension, show
 
@@ -77,7 +77,7 @@ def _bands(resistor: Document) -> str | None:
 def _supplies(rows: list[Document]) -> None:
     output.section("The same lamps on one lithium cell")
     each = rows[0]["per_lamp_a"] is not None
-    output.table(
+    tables.table(
         ["cell at", "draws", *(["each lamp"] if each else [])],
         [
             [

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from straycell.cli.app import options, output
+from straycell.cli.app import options, output, tables
 from straycell.keys import RecordKey
 from straycell.quantities import COVERAGE_FACTOR, Dimension, show
 from straycell.store.book.records import TraceEntry
@@ -122,7 +122,7 @@ def budget(found: Mapping[str, Any]) -> None:
             for line in sorted(lines, key=lambda line: -line["u"])
         ]
         rows.append(["together", None, show(squares**0.5, dimension), "U = 2u"])
-        output.table(["source", "how large", "u", "share"], rows, flexible="source", empty="")
+        tables.table(["source", "how large", "u", "share"], rows, flexible="source", empty="")
 
 
 def pulses(found: Mapping[str, Any]) -> None:
@@ -142,7 +142,7 @@ def pulses(found: Mapping[str, Any]) -> None:
         ]
         for p in listed[:_MOST_PULSES]
     ]
-    output.table(
+    tables.table(
         ["pulse", "after", "charged", "resistance", "current", "at"], rows, flexible="resistance", empty=""
     )
     if len(listed) > _MOST_PULSES:

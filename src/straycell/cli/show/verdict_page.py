@@ -7,13 +7,17 @@ from datetime import datetime
 from straycell.acceptance.reasons import Reason, Verdict
 from straycell.acceptance.rules import shipped_rules
 from straycell.bench.verdict_words import headline, next_steps, why
-from straycell.cli.app import output
+from straycell.cli.app import output, tables
 from straycell.cli.show.figure_words import figure
+from straycell.cli.show.outcomes import sign
 
 
 def say_headline(verdict: Verdict, lead: str = "") -> None:
-    """The headline, wrapped."""
-    for line in output.wrap(f"{lead}  {headline(verdict)}".strip(), "" if lead else "  "):
+    """The headline behind its sign, wrapped."""
+    for line in output.wrap(
+        "  ".join(filter(None, [f"{sign(verdict.outcome)} {lead}".strip(), headline(verdict)])),
+        "" if lead else "  ",
+    ):
         output.say(line)
 
 
@@ -27,7 +31,7 @@ def page(verdict: Verdict, now: datetime) -> None:
     output.section("Next")
     output.bullets(next_steps(verdict, now) or ["nothing: it is ready for a project"])
     output.section("Every rule")
-    output.table(
+    tables.table(
         ["rule", "status", "observed", "limit", "best", "safety"],
         [_row(reason) for reason in verdict.reasons],
         flexible="observed",

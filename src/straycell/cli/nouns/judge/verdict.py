@@ -9,12 +9,12 @@ from straycell.acceptance.record import verdict_to_json
 from straycell.bench import verdict_words
 from straycell.bench.list_order import VerdictOrder, sort_verdicts
 from straycell.bench.verdict_words import parting
-from straycell.cli.app import context, output, values
+from straycell.cli.app import context, output, tables, values
 from straycell.cli.app.progress import counting
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show import verdict_page
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.outcome_words import parse_outcome
+from straycell.cli.show.outcomes import outcome_cell, parse_outcome
 from straycell.safety import Step
 
 app = noun_app("What a cell may be used for, with every reason.")
@@ -53,12 +53,17 @@ def list_all(
     chosen = [verdict for verdict in verdicts.values() if wanted is None or verdict.outcome is wanted]
     chosen = sort_verdicts(chosen, sort or VerdictOrder.CODE)
     rows = [
-        [v.code, v.outcome.word, verdict_words.until(v), next(iter(verdict_words.next_steps(v, now)), None)]
+        [
+            v.code,
+            outcome_cell(v.outcome),
+            verdict_words.until(v),
+            next(iter(verdict_words.next_steps(v, now)), None),
+        ]
         for v in chosen
     ]
     output.emit(
         [verdict_to_json(verdict) for verdict in chosen],
-        lambda: output.table(
+        lambda: tables.table(
             ["code", "outcome", "until", "next"],
             rows,
             flexible="next",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Annotated
 
-from straycell.cli.app import context, output, values
+from straycell.cli.app import context, output, tables, values
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.safety import Step
@@ -46,7 +46,7 @@ def list_all() -> None:
     ]
     output.emit(
         [asdict(box) | {"cells": counts[box.name]} for box in boxes],
-        lambda: output.table(
+        lambda: tables.table(
             ["name", "kind", "limit", "cells"], rows, flexible="name", empty="no box recorded yet"
         ),
     )

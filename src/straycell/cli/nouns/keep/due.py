@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from straycell.cli.app import context, output, values
+from straycell.cli.app import context, output, tables, values
 from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.verbs import lone_app
 from straycell.cli.show.cautions_talk import talk_cautions
@@ -24,6 +24,10 @@ MOST_AHEAD_DAYS = 3660
 
 @app.command()
 def due(
+    kind: Annotated[
+        str | None,
+        values.text_argument("[KIND]", "Its cells, each with why and since when: a word of the board."),
+    ] = None,
     ics: Annotated[
         Path | None,
         typer.Option(
@@ -36,15 +40,18 @@ def due(
     ] = None,
     force: Force = False,
 ) -> None:
-    """Show what must be looked at, worst first. It changes nothing."""
-    from straycell.safety.due.survey import due_now, survey
+    """Show what must be looked at, worst first; with a kind, which cells and why. It changes nothing."""
+    from straycell.safety.due.survey import due_kinds, due_now, survey
 
     bench = context.bench()
     now = bench.now
+    if kind is not None and kind not in due_kinds():
+        raise values.nearest_word_fault("KIND", kind, list(due_kinds()))
     with bench.reading() as reader:
         household = reader.household(bench.rules, now)
         letter = reader.bench_letter()
-    items = survey(household)
+    everything = survey(household)
+    items = [item for item in everything if kind in (None, item.kind.id)]
     until = now + timedelta(days=ahead or 0)
     found = due_now(items, now)
     later = sorted((i for i in items if now < i.at <= until), key=lambda i: (i.at, i.order))
@@ -52,7 +59,7 @@ def due(
     if ics is not None:
         from straycell.safety.due.calendar import calendar_file
 
-        write_whole(ics, calendar_file(items, now, bench=letter), force=force)
+        write_whole(ics, calendar_file(everything, now, bench=letter), force=force)
     document: dict[str, Any] = {
         "at": now,
         "due": [as_json(item, now) for item in found],
@@ -60,8 +67,10 @@ def due(
         "next": min((item.at for item in coming), default=None),
         "ics": ics,
     }
-    output.emit(document, lambda: _page(found, later, now))
+    output.emit(document, lambda: _page(found, later, now) if kind else _board(found, later, now))
     _talk(found, coming, ics)
+    if found and kind is None:
+        output.hint(f"which cells, why and what to do: straycell due {found[0].kind.id}")
 
 
 def _talk(found: list[DueItem], coming: list[DueItem], ics: Path | None) -> None:
@@ -97,6 +106,22 @@ def as_json(item: DueItem, now: datetime) -> dict[str, Any]:
     }
 
 
+def _board(found: list[DueItem], later: list[DueItem], now: datetime) -> None:
+    """A line for each kind, worst first: how many, where, how long overdue at most."""
+    rows: list[list[str | None]] = []
+    for kind, group in groupby(found, key=lambda item: item.kind):
+        listed = list(group)
+        boxes = dict.fromkeys(item.box for item in listed if item.box)
+        over = max((now - item.at).days for item in listed)
+        place = f" (in {', '.join(boxes)})" if boxes else ""
+        mark = "!" if kind.danger else " "
+        age = f"{over} d" if over else "today"
+        rows.append([f"{mark} {kind.id}", f"{len(listed):>5}", f"{age:>7}", f"{kind.title}{place}"])
+    if rows:
+        tables.story(["  kind", "count", "overdue", "what"], rows)
+    _later(later)
+
+
 def _page(found: list[DueItem], later: list[DueItem], now: datetime) -> None:
     for kind, group in groupby(found, key=lambda item: item.kind):
         listed = list(group)
@@ -107,6 +132,10 @@ def _page(found: list[DueItem], later: list[DueItem], now: datetime) -> None:
             output.say(line)
         for item in listed:
             _line(item, now)
+    _later(later)
+
+
+def _later(later: list[DueItem]) -> None:
     if later:
         output.section("Later")
         for item in later:
@@ -122,7 +151,7 @@ def _common(listed: list[DueItem]) -> str:
 
 def _line(item: DueItem, now: datetime) -> None:
     over = (now - item.at).days
-    since = f" [{over} d over]" if over > 0 else ""
+    since = f" [{over} days overdue]" if over > 0 else ""
     place = f" in {item.box}" if item.box else ""
     for line in output.wrap(f"{item.subject}{place}{since}: {item.why}", "  ", "    "):
         output.say(line)

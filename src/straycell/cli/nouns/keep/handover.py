@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from straycell.cli.app import context, output, values
+from straycell.cli.app import context, output, tables, values
 from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show.cautions_talk import talk_cautions
@@ -60,7 +60,7 @@ def list_all() -> None:
     ]
     output.emit(
         [_head(entry) for entry in entries],
-        lambda: output.table(
+        lambda: tables.table(
             ["n", "state", "begun", "cells", "place"], rows, flexible="place", empty="no hand-over yet"
         ),
     )
@@ -141,7 +141,7 @@ def _page(entry: HandoverEntry, listed: HandoverList) -> None:
         for line in listed.lines
     ]
     heads = ["count", "form", "chem.", "state", "mass", "energy", "UN"]
-    output.table(heads, rows, flexible="state", empty="no condemned cell on it")
+    tables.table(heads, rows, flexible="state", empty="no condemned cell on it")
     for line in listed.lines:
         output.section(f"{line.count} x {line.form} {line.chemistry}, {line.condition}")
         for cell in line.cells:

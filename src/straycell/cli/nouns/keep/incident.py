@@ -8,9 +8,10 @@ import typer
 
 from straycell.bench.discard import record_incident
 from straycell.bench.record import lost_words
-from straycell.cli.app import clock, context, output, values
+from straycell.cli.app import clock, context, output, tables, values
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.cli.show.outcomes import outcome_cell
 from straycell.safety import Step
 from straycell.safety.incidents import RETEST, incident_kinds
 
@@ -51,9 +52,11 @@ def add(
         "in_builds": sorted(project for project, (_, inside) in done.lost.items() if inside),
         "cells": [{"code": cell.code, "stage": cell.stage, "outcome": word} for cell, word in outcomes],
     }
-    rows = [[cell.code, cell.stage.value, word] for cell, word in outcomes]
+    rows = [
+        [after.cell.code, after.cell.stage.value, outcome_cell(after.verdict.outcome)] for after in done.after
+    ]
     output.emit(
-        document, lambda: output.table(["code", "stage", "outcome"], rows, flexible="stage", empty="")
+        document, lambda: tables.table(["code", "stage", "outcome"], rows, flexible="stage", empty="")
     )
     reason = f": {done.kind.why}" if done.kind else ""
     if done.severe:
@@ -77,4 +80,4 @@ def kinds() -> None:
         {"kind": k.id, "text": k.text, "severe": k.severe, "why": k.why, "source": k.source} for k in listed
     ]
     rows = [[k.id, "condemns" if k.severe else "holds", f"{k.text}: {k.why}"] for k in listed]
-    output.emit(document, lambda: output.story(["kind", "what it does", "when, and why"], rows))
+    output.emit(document, lambda: tables.story(["kind", "what it does", "when, and why"], rows))

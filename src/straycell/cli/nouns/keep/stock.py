@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from straycell.cli.app import context, output
+from straycell.cli.app import context, output, tables
 from straycell.cli.app.verbs import lone_app
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.safety import Step
@@ -64,7 +64,7 @@ def _page(found: list[BoxStock]) -> None:
         for box in found
     ]
     heads = ["box", "cells", "energy", "limit", "oldest check", "due", "kind"]
-    output.table(heads, rows, flexible="kind", empty="no box and no cell recorded yet")
+    tables.table(heads, rows, flexible="kind", empty="no box and no cell recorded yet")
     for box in found:
         if not (box.attention or box.over_limit):
             continue

@@ -5,20 +5,22 @@ from __future__ import annotations
 from typing import Annotated, Any
 
 from straycell.acceptance.reasons import Outcome
+from straycell.bench.cell_list import Wanted, cell_list
 from straycell.bench.cell_sheet import cell_history, cell_sheet
 from straycell.bench.list_order import CellOrder, sort_cells
 from straycell.bench.record import followed
 from straycell.cells import Cell, Chemistry, Form, Stage, tidy_code
-from straycell.cli.app import context, output, values
+from straycell.cli.app import context, output, tables, values
 from straycell.cli.app.fields import takes
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.nouns.take import facts
-from straycell.cli.show import cell_page, shapes
+from straycell.cli.show import cell_page, cell_table, shapes
 from straycell.cli.show.after_writing import talk_recorded
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.outcome_words import parse_outcome
+from straycell.cli.show.outcomes import parse_outcome
 from straycell.errors import UsageFault
 from straycell.markings import shares_primary_size
+from straycell.quantities import Dimension
 from straycell.readings import Mistake
 from straycell.safety import Step
 from straycell.teardowns import parse_teardown_code
@@ -169,41 +171,46 @@ def list_all(
     chemistry: Annotated[Chemistry | None, values.word("--chemistry", Chemistry, "Only these.")] = None,
     form: Annotated[Form | None, values.word("--form", Form, "Only these.")] = None,
     box: Annotated[str | None, values.text_option("--box", "Only what lies there.", metavar="BOX")] = None,
+    teardown: Annotated[
+        str | None, values.text_option("--teardown", "Only what came out of it.", metavar="CODE")
+    ] = None,
+    search: Annotated[
+        str | None,
+        values.text_option(
+            "--search", "Only where marking, maker, box or tear-down hold this.", metavar="TEXT"
+        ),
+    ] = None,
+    min_capacity: Annotated[
+        float | None,
+        values.quantity("--min-capacity", Dimension.CAPACITY, "Only with this much or more today."),
+    ] = None,
     sort: Annotated[
         CellOrder | None, values.word("--sort", CellOrder, "In this order (default code).")
     ] = None,
+    columns: Annotated[
+        str | None,
+        values.text_option(
+            "--columns", f"These, joined by commas: {' '.join(cell_table.COLUMNS)}.", metavar="NAMES"
+        ),
+    ] = None,
 ) -> None:
-    """List the cells."""
-    wanted = None if outcome is None else parse_outcome(outcome)
+    """List the cells with their figures of today."""
+    wanted = Wanted(
+        None if outcome is None else parse_outcome(outcome),
+        stage,
+        chemistry,
+        form,
+        box,
+        teardown,
+        search,
+        min_capacity,
+    )
+    names = cell_table.chosen_columns(columns)
     bench = context.bench()
     with bench.reading() as reader:
-        cells = list(reader.cells(stage=stage, chemistry=chemistry, form=form, box=box))
-        standings = reader.standings(bench.rules, bench.now, [cell.code for cell in cells])
-    outcomes = {code: standing.outcome for code, standing in standings.items()}
-    chosen = [cell for cell in cells if wanted is None or outcomes[cell.code] is wanted]
-    chosen = sort_cells(chosen, outcomes, sort or CellOrder.CODE)
-    documents = [
-        shapes.cell_json(cell)
-        | {"outcome": outcomes[cell.code].word, "valid_until": standings[cell.code].valid_until}
-        for cell in chosen
-    ]
-    rows = [
-        [
-            cell.code,
-            cell.facts.form.value,
-            cell.facts.chemistry.value,
-            cell.stage.value,
-            outcomes[cell.code].word,
-            cell.box,
-            cell.facts.marking or None,
-        ]
-        for cell in chosen
-    ]
-    headers = ["code", "form", "chem.", "stage", "outcome", "box", "marking"]
-    output.emit(
-        documents,
-        lambda: output.table(headers, rows, flexible="marking", empty="no cell fits what you asked for"),
-    )
+        listed = cell_list(reader, bench.rules, bench.now, wanted)
+    listed = sort_cells(listed, sort or CellOrder.CODE)
+    output.emit([cell_table.document(each) for each in listed], lambda: cell_table.show(listed, names))
 
 
 @app.command("show")
@@ -233,7 +240,7 @@ def history(code: CodeArgument) -> None:
     ]
     output.emit(
         [shapes.event_json(event) for event in history.events],
-        lambda: output.story(["when", "what", "which", "detail"], rows),
+        lambda: tables.story(["when", "what", "which", "detail"], rows),
     )
 
 

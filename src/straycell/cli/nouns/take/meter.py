@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Annotated, Any
 
-from straycell.cli.app import clock, context, output, values
+from straycell.cli.app import clock, context, output, tables, values
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show import shapes
 from straycell.errors import UsageFault
@@ -86,7 +86,7 @@ def list_all() -> None:
     ]
     output.emit(
         [shapes.meter_json(m) for m in meters],
-        lambda: output.table(
+        lambda: tables.table(
             ["name", "voltage", "capacity", "resistance", "temperature"],
             [[cell or None for cell in row] for row in rows],
             flexible="name",

@@ -11,7 +11,7 @@ import typer
 from straycell.bench import record
 from straycell.bench.correction import Correction
 from straycell.bench.reading_form import notes_of
-from straycell.cli.app import context, output, values
+from straycell.cli.app import context, output, tables, values
 from straycell.cli.app.fields import takes
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show import shapes
@@ -62,7 +62,7 @@ def _show_made(made: Sequence[Item]) -> None:
     ]
     output.emit(
         [shapes.item_json(item, defaults) for item in made],
-        lambda: output.table(
+        lambda: tables.table(
             ["id", "cell", "what", "value", "how"],
             rows,
             flexible="how",

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from straycell.cli.app import clock, context, output, values
+from straycell.cli.app import clock, context, output, tables, values
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show import shapes
 from straycell.cli.show.cautions_talk import talk_cautions
@@ -93,7 +93,7 @@ def list_all() -> None:
     rows = [[t.code, t.title, t.kind, output.day(t.found_on), t.place] for t in found]
     output.emit(
         [shapes.teardown_json(t) for t in found],
-        lambda: output.table(
+        lambda: tables.table(
             ["code", "title", "kind", "found", "place"],
             rows,
             flexible="place",
@@ -141,7 +141,7 @@ def _page(found: Teardown, cells: list[Cell], corrections: list[Event]) -> None:
         [c.code, c.pack, c.facts.form.value, c.facts.chemistry.value, c.stage.value, c.facts.marking]
         for c in cells
     ]
-    output.table(
+    tables.table(
         ["code", "pack", "form", "chem.", "stage", "marking"],
         rows,
         flexible="marking",

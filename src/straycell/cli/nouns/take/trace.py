@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from straycell.cli.app import context, output, values
+from straycell.cli.app import context, output, tables, values
 from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show import trace_page
@@ -127,7 +127,7 @@ def list_all(
             | {"id": e.id, "cell": e.cell, "at": e.at, "file": e.name}
             for e in entries
         ],
-        lambda: output.table(
+        lambda: tables.table(
             ["id", "cell", "at", "capacity", "resistance", "file"],
             rows,
             flexible="file",

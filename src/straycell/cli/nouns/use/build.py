@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from straycell.cells import Look
-from straycell.cli.app import clock, context, output, prompts, values
+from straycell.cli.app import clock, context, output, prompts, tables, values
 from straycell.cli.app.files import Force
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.nouns.use.match import match_project, plan_all
@@ -36,7 +36,7 @@ def list_all() -> None:
     rows = [[b.project, str(b.state), output.day(b.reserved_at), ", ".join(b.codes)] for b in builds]
     output.emit(
         [document(build) for build in builds],
-        lambda: output.table(
+        lambda: tables.table(
             ["project", "state", "since", "cells"], rows, flexible="cells", empty="no build"
         ),
     )

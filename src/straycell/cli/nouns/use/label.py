@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from straycell.cli.app import clock, context, output, values
+from straycell.cli.app import clock, context, output, tables, values
 from straycell.cli.app.files import Force, prepared, write_whole
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show.cautions_talk import talk_cautions
@@ -184,7 +184,7 @@ def stocks_list() -> None:
             }
             for s in known.values()
         ],
-        lambda: output.table(["name", "label", "a page", "for"], rows, flexible="for", empty="no stock"),
+        lambda: tables.table(["name", "label", "a page", "for"], rows, flexible="for", empty="no stock"),
     )
 
 

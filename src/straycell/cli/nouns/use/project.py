@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from straycell.cli.app import context, output, values
+from straycell.cli.app import context, output, tables, values
 from straycell.cli.app.verbs import noun_app
 from straycell.quantities import Dimension, show
 
@@ -92,7 +92,7 @@ def list_all() -> None:
     ]
     output.emit(
         [document(entry, project) for entry, project in read],
-        lambda: output.table(
+        lambda: tables.table(
             ["priority", "due", "state", "runs", "name"], rows, flexible="name", empty="no project filed yet"
         ),
     )

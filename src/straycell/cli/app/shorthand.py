@@ -1,0 +1,29 @@
+"""What a person types before knowing the grammar: a bare code, a bare noun, `help`."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from typing import Any
+
+# By their shape alone: a code that was misread is refused by the command, with the nearest ones in the store.
+_CELL = re.compile(r"[A-Za-z][0-9OIL]{5}[0-9A-Za-z]", re.IGNORECASE)
+_TEARDOWN = re.compile(r"[A-Za-z]T[1-9][0-9]*", re.IGNORECASE)
+
+
+def spelled_out(words: Sequence[str], root: Any) -> list[str]:
+    """The command line that is meant: `H00001K` is `cell show`, `box` is `box list`, `help box` is `box --help`."""
+    match list(words):
+        case []:
+            return ["--help"]
+        case ["help", *rest]:
+            return [*rest, "--help"]
+        case [noun] if (known := root.get_command(None, noun)) is not None:
+            verbs = getattr(known, "commands", None)
+            return [noun] if verbs is None else [noun, "list" if "list" in verbs else "--help"]
+        case [word] if _CELL.fullmatch(word):
+            return ["cell", "show", word]
+        case [word] if _TEARDOWN.fullmatch(word):
+            return ["teardown", "show", word]
+        case typed:
+            return typed

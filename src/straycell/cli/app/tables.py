@@ -1,0 +1,128 @@
+"""Rows for a person: a table where its columns fit, else a card for each row; nothing that decides is cut."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from typing import Literal
+
+from straycell.cli.app import options, output
+from straycell.plain_text import one_line
+
+NARROW = 72
+"""Below so many columns a row of figures is a card: a code or a date in half is worse than a long page."""
+_LEAST = 12
+"""A flexible column with fewer characters than this tells nothing."""
+
+
+class Marked(str):
+    """A cell's text with a colour for a screen (a style of rich); the words say the same without it."""
+
+    style: str
+
+    def __new__(cls, text: str, style: str) -> Marked:
+        made = super().__new__(cls, text)
+        made.style = style
+        return made
+
+
+Cell = str | None
+
+
+def table(
+    headers: Sequence[str],
+    rows: Sequence[Sequence[Cell]],
+    *,
+    flexible: str,
+    empty: str,
+    right: Collection[str] = (),
+) -> None:
+    """Rows under headers; column `flexible` wraps, those in `right` are figures; `empty` is said on stderr."""
+    if not rows:
+        output.talk(empty)
+        return
+    cells = [[_tidy(cell) for cell in row] for row in rows]
+    current = options.current()
+    widths = [max(map(len, column)) for column in zip(headers, *cells, strict=True)]
+    fixed = sum(widths) - widths[headers.index(flexible)] + 2 * (len(widths) - 1)
+    if current.at_terminal and (current.columns < NARROW or fixed + _LEAST > current.columns):
+        _cards(headers, cells)
+    elif current.at_terminal or current.in_colour:
+        _rich_table(headers, cells, flexible, right)
+    else:
+        for line in _plain_table(headers, cells, headers.index(flexible), right):
+            output.say(line)
+
+
+def _tidy(cell: Cell) -> str:
+    shown = one_line((cell or "-").replace("\n", " "))
+    return Marked(shown, cell.style) if isinstance(cell, Marked) else shown
+
+
+def story(headers: Sequence[str], rows: Sequence[Sequence[Cell]]) -> None:
+    """Like a table, but the last column is written in full, below its row when it is long."""
+    brief = [[_tidy(cell) for cell in row[:-1]] for row in rows]
+    widths = [max(len(row[i]) for row in [list(headers[:-1]), *brief]) for i in range(len(headers) - 1)]
+    output.say("  ".join([*(h.ljust(w) for h, w in zip(headers[:-1], widths, strict=True)), headers[-1]]))
+    for row, full in zip(brief, rows, strict=True):
+        lead = "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True))
+        text = _tidy(full[-1])
+        if len(lead) + 2 + len(text) <= options.current().line:
+            output.say(f"{lead}  {text}")
+            continue
+        output.say(lead.rstrip())
+        for line in output.wrap(text, "    ", ""):
+            output.say(line)
+
+
+def _cards(headers: Sequence[str], rows: list[list[str]]) -> None:
+    """The first column as a heading, what is known below it, name by name."""
+    for row in rows:
+        output.say(row[0])
+        output.facts(
+            [(name, None if cell == "-" else cell) for name, cell in zip(headers[1:], row[1:], strict=True)],
+            indent="  ",
+        )
+
+
+def _plain_table(
+    headers: Sequence[str], rows: list[list[str]], flexible: int, right: Collection[str]
+) -> list[str]:
+    """Within 80 columns where the flexible column can give way, else as wide as it must be."""
+    widths = [max(map(len, column)) for column in zip(headers, *rows, strict=True)]
+    excess = sum(widths) + 2 * (len(widths) - 1) - options.current().columns
+    widths[flexible] -= min(max(0, excess), max(0, widths[flexible] - _LEAST))
+    aligned = [name in right for name in headers]
+    return [
+        "  ".join(_fit(*each) for each in zip(row, widths, aligned, strict=True)).rstrip()
+        for row in [list(headers), *rows]
+    ]
+
+
+def _fit(cell: str, width: int, right: bool) -> str:
+    if len(cell) > width:
+        return cell[: width - 1] + "…"
+    return cell.rjust(width) if right else cell.ljust(width)
+
+
+def _rich_table(headers: Sequence[str], rows: list[list[str]], flexible: str, right: Collection[str]) -> None:
+    from rich.box import SIMPLE_HEAD
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    current = options.current()
+    drawn = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False)
+    for header in headers:
+        side: Literal["left", "right"] = "right" if header in right else "left"
+        drawn.add_column(header, no_wrap=header != flexible, overflow="fold", justify=side)
+    for row in rows:
+        drawn.add_row(*(Text(cell, cell.style if isinstance(cell, Marked) else "") for cell in row))
+    colours: Literal["standard"] | None = "standard" if current.in_colour else None
+    console = Console(
+        file=current.stdout,
+        color_system=colours,
+        force_terminal=current.in_colour,
+        highlight=False,
+        width=current.columns,
+    )
+    console.print(drawn)

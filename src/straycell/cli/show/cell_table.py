@@ -1,0 +1,70 @@
+"""Cells as a table of figures: the outcome with its sign, mAh, mohm, % a month, until when, where."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from straycell.acceptance.reasons import Outcome
+from straycell.bench.cell_list import Listed
+from straycell.cli.app import output, tables
+from straycell.cli.app.values import nearest_word_fault
+from straycell.cli.show import shapes
+from straycell.cli.show.outcomes import outcome_cell
+from straycell.quantities import Measured
+
+COLUMNS: dict[str, Callable[[Listed], str | None]] = {
+    "code": lambda each: each.cell.code,
+    "outcome": lambda each: outcome_cell(each.outcome),
+    "mAh": lambda each: _number(each.capacity, 1e3),
+    "mohm": lambda each: _number(each.resistance, 1e3),
+    "%/month": lambda each: f"{each.loss_pct_month[0]:.1f}" if each.loss_pct_month else None,
+    "until": lambda each: output.day(each.valid_until if each.outcome > Outcome.HOLD else None),
+    "box": lambda each: each.cell.box,
+    "form": lambda each: each.cell.facts.form.value,
+    "chem.": lambda each: each.cell.facts.chemistry.value,
+    "stage": lambda each: each.cell.stage.value,
+    "teardown": lambda each: each.cell.teardown,
+    "maker": lambda each: each.cell.facts.maker or None,
+    "marking": lambda each: each.cell.facts.marking or None,
+}
+_USUAL = ("code", "outcome", "mAh", "mohm", "%/month", "until", "form", "chem.", "box")
+_FIGURES = ("mAh", "mohm", "%/month")
+
+
+def chosen_columns(text: str | None) -> Sequence[str]:
+    """The columns a person named, the code always first. Raises UsageFault."""
+    if text is None:
+        return _USUAL
+    known = {name.casefold(): name for name in COLUMNS}
+    names = [word.strip() for word in text.split(",") if word.strip()]
+    for name in names:
+        if name.casefold() not in known:
+            raise nearest_word_fault("--columns", name, list(COLUMNS))
+    return list(dict.fromkeys(["code", *(known[name.casefold()] for name in names)]))
+
+
+def show(listed: Sequence[Listed], names: Sequence[str]) -> None:
+    """The table; the last column gives way."""
+    rows = [[COLUMNS[name](each) for name in names] for each in listed]
+    tables.table(names, rows, flexible=names[-1], right=_FIGURES, empty="no cell fits what you asked for")
+
+
+def document(each: Listed) -> dict[str, Any]:
+    """One cell for --json: its facts, and each figure with its expanded uncertainty or null."""
+    loss = each.loss_pct_month
+    return shapes.cell_json(each.cell) | {
+        "outcome": each.outcome.word,
+        "valid_until": each.valid_until,
+        "capacity_ah": _measured(each.capacity),
+        "resistance_ohm": _measured(each.resistance),
+        "loss_pct_month": None if loss is None else {"value": loss[0], "expanded_uncertainty": loss[1]},
+    }
+
+
+def _measured(figure: Measured | None) -> dict[str, float] | None:
+    return None if figure is None else {"value": figure.value, "expanded_uncertainty": figure.expanded}
+
+
+def _number(figure: Measured | None, per_unit: float) -> str | None:
+    return None if figure is None else f"{figure.value * per_unit:.0f}"

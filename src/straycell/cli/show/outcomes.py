@@ -1,0 +1,53 @@
+"""The outcomes on a screen: a word, a sign that is seen without colours, and a colour."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from straycell.acceptance.reasons import Outcome
+from straycell.cli.app import options
+from straycell.cli.app.tables import Marked
+
+
+class OutcomeWord(StrEnum):
+    """What a cell may be used for, as a person writes it."""
+
+    PACK = "pack"
+    SOLO = "solo"
+    LIGHT = "light"
+    HOLD = "hold"
+    DISCARD = "discard"
+
+
+def parse_outcome(text: str) -> Outcome:
+    """An outcome by its word."""
+    from straycell.cli.app.values import parse_word
+
+    return Outcome.from_word(parse_word(text, OutcomeWord, "--outcome").value)
+
+
+# Three fields of a gauge for what a cell may do, as on its label. Blue to yellow to red keeps apart for all common
+# kinds of colour blindness (Okabe and Ito, Color Universal Design), and the signs differ without any colour.
+_SIGNS = {
+    Outcome.PACK: ("▮▮▮", "###", "bold cyan"),
+    Outcome.SOLO: ("▮▮▯", "##-", "cyan"),
+    Outcome.LIGHT: ("▮▯▯", "#--", "blue"),
+    Outcome.HOLD: ("···", "...", "yellow"),
+    Outcome.DISCARD: ("✕✕✕", "XXX", "bold red"),
+}
+
+
+def sign(outcome: Outcome) -> str:
+    """Three characters; plain ones where the stream cannot show the others."""
+    drawn, plain, _ = _SIGNS[outcome]
+    encoding = getattr(options.current().stdout, "encoding", None) or "utf-8"
+    try:
+        drawn.encode(encoding)
+    except (UnicodeEncodeError, LookupError):
+        return plain
+    return drawn
+
+
+def outcome_cell(outcome: Outcome) -> Marked:
+    """`▮▮▮ pack` for a table."""
+    return Marked(f"{sign(outcome)} {outcome.word}", _SIGNS[outcome][2])
