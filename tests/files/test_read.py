@@ -109,6 +109,8 @@ def test_a_gz_bomb_is_refused_before_it_is_unpacked() -> None:
     bomb = gzip.compress(b"\0" * 50_000_000)
     with pytest.raises(BadData, match="unpacks to more than"):
         unpacked_gz(bomb * 20, 10_000_000)
+    with pytest.raises(BadData, match="100 times its size"):
+        unpacked_gz(bomb, 100_000_000)
     assert unpacked_gz(gzip.compress(b"a\n") + gzip.compress(b"b\n"), 100) == b"a\nb\n"
 
 

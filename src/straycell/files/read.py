@@ -21,7 +21,9 @@ from straycell.plain_text import is_plain, require_plain
 MOST_TOML_BYTES = 8_000_000
 MOST_DEPTH = 40
 """Tables within tables, arrays within arrays. The deepest file of ours has 3."""
-_CHUNK = 1 << 20
+MOST_RATIO = 100
+"""Logs shrink to a tenth or a thirtieth; what shrinks to a thousandth is one thing repeated, made to burst."""
+_CHUNK, _RATIO_FROM = 1 << 20, 10_000_000
 LF = b"\n"
 _LAYOUT = dict.fromkeys(map(ord, "\t\r\n"), " ")
 _KEY_PART = r"(?:[A-Za-z0-9_-]++|\"[^\"\n]*+\"|'[^'\n]*+')[ \t]*+"
@@ -140,6 +142,8 @@ def unpacked_gz(raw: bytes, most_bytes: int) -> bytes:
             size += len(part)
             if size > most_bytes:
                 raise BadData(f"the gz file unpacks to more than {_size(most_bytes)}", "split it")
+            if size > max(MOST_RATIO * len(raw), _RATIO_FROM):
+                raise BadData(f"the gz file unpacks to over {MOST_RATIO} times its size", "unpack it by hand")
             parts.append(part)
             if not part and not rest and not stream.eof:
                 raise EOFError(sum(whole.count(LF) for whole in parts))
