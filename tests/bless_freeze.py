@@ -7,13 +7,15 @@ import tempfile
 from pathlib import Path
 
 from tests.freeze.workshop import FROZEN, answers
+from tests.sample.sample_store import NAME, build
 
 
 def main() -> int:
     """Bless the answers; exit 0."""
     before = FROZEN.read_text(encoding="utf-8") if FROZEN.exists() else ""
     with tempfile.TemporaryDirectory() as folder:
-        now = "\n".join([*answers(Path(folder)), ""])
+        build(Path(folder))
+        now = "\n".join([*answers(Path(folder) / NAME), ""])
     FROZEN.write_text(now, encoding="utf-8")
     print(f"{FROZEN}: {'as it was' if now == before else 'changed, read the diff'}", file=sys.stderr)
     return 0

@@ -1,24 +1,33 @@
-"""Shared by all rooms: property tests repeat byte for byte, leave no files, and are not timed."""
+"""Shared by all rooms: how property tests draw, what a write costs, and what Ctrl-C does."""
 
 from __future__ import annotations
 
 import os
 import signal
+import sqlite3
 import threading
+from pathlib import Path
 
-from hypothesis import HealthCheck, settings
+from tests import drawing
+
+from straycell.store import engine
+
+drawing.choose_profile()
 
 os.environ["STRAYCELL_STATE"] = ""  # nothing is remembered from test to test: every caution is new
 
-settings.register_profile(
-    "bench",
-    derandomize=True,
-    database=None,
-    deadline=None,
-    max_examples=100,
-    suppress_health_check=[HealthCheck.too_slow],
-)
-settings.load_profile("bench")
+_synced = engine.raw_connection
+
+
+def _unsynced(path: Path, mode: str) -> sqlite3.Connection:
+    """No test here survives a power cut; what a killed writer leaves is tested in processes of their own."""
+    made = _synced(path, mode)
+    if mode != "ro":  # even a pragma looks into the file, and a reader may not tidy up after a killed writer
+        made.execute("PRAGMA synchronous = OFF")
+    return made
+
+
+engine.raw_connection = _unsynced
 
 if threading.current_thread() is threading.main_thread():
     # A runner started in the background hands an ignored Ctrl-C on to its children; some tests type it.

@@ -1,4 +1,4 @@
-"""Who may import whom: the rooms and their direction, as a table held against the code.
+"""Who may import whom, and how large a part may be: the rooms and their direction, as a table held against the code.
 
 An edge that is not in the table fails; to add one is a decision, not an accident.
 """
@@ -169,6 +169,123 @@ def test_a_core_room_reads_no_clock(room: str) -> None:
     }
     assert not calls & {"datetime.now", "datetime.utcnow", "datetime.today", "date.today", "time.time"}
 
+
+# --- the shape of modules --------------------------------------------------------------------------
+
+MOST_LINES, MOST_ARGUMENTS, MOST_MODULES = 60, 8, 15
+# What is still larger, with its size. A line may leave or its figure fall; none may join.
+LARGER = """
+acceptance/case.py reason                         16 arguments
+acceptance/checks/voltage.py rest                 86 lines
+bench/                                            16 modules
+cli/app/                                          17 modules
+physics/charge_time.py charge_time                10 arguments
+physics/charge_time.py charge_time                61 lines
+physics/run_time/runtime.py estimate              15 arguments
+store/book/                                       21 modules
+traces/analyse/reduce.py reduce_trace              9 arguments
+"""
+
+
+def is_command(function: ast.FunctionDef) -> bool:
+    """A command of the command line: its arguments are its options, each on a line of its own."""
+    calls = [each.func for each in function.decorator_list if isinstance(each, ast.Call)]
+    return any(isinstance(call, ast.Attribute) and call.attr in ("command", "callback") for call in calls)
+
+
+def too_large(tree: ast.AST) -> Iterator[tuple[str, int, str]]:
+    """Functions over a bound: name, size, of what."""
+    for node in ast.walk(tree):
+        if not isinstance(node, ast.FunctionDef) or is_command(node):
+            continue
+        lines = (node.end_lineno or node.lineno) - node.lineno + 1
+        names = [each.arg for each in (*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs)]
+        arguments = len([name for name in names if name not in ("self", "cls")])
+        if lines > MOST_LINES:
+            yield node.name, lines, "lines"
+        if arguments > MOST_ARGUMENTS:
+            yield node.name, arguments, "arguments"
+
+
+def test_functions_and_folders_stay_small() -> None:
+    """Sixty lines and eight arguments a function, commands apart; fifteen modules a folder."""
+    found = [
+        f"{where(path)} {name} {size} {what}"
+        for path in FILES
+        for name, size, what in too_large(ast.parse(path.read_text(encoding="utf-8")))
+    ]
+    for folder in {path.parent for path in FILES}:
+        modules = [path for path in FILES if path.parent == folder and path.name != "__init__.py"]
+        if len(modules) > MOST_MODULES:
+            found.append(f"{where(folder)}/ {len(modules)} modules")
+    known = {" ".join(line.split()) for line in LARGER.strip().splitlines()}
+    assert set(found) == known, "a new one: make it smaller; one that shrank: lower its figure in LARGER"
+
+
+def test_what_is_too_large_is_seen() -> None:
+    """The check itself is checked: a line and an argument more than the bound, and a command that may have them."""
+    body = "\n".join("    pass" for _ in range(MOST_LINES))
+    names = ", ".join(f"a{number}" for number in range(MOST_ARGUMENTS + 1))
+    plain = f"def f(self, {names}):\n{body}"
+    assert [what for _, _, what in too_large(ast.parse(plain))] == ["lines", "arguments"]
+    assert not list(too_large(ast.parse(f"@app.command()\n{plain}")))
+
+
+def run_at_import(body: list[ast.stmt]) -> Iterator[ast.Import | ast.ImportFrom]:
+    """The imports that run when a module is loaded. Those for a type checker and those inside functions run later or
+    never: they cannot catch a module half made, and the command line stays quick by them."""
+    for node in body:
+        if isinstance(node, ast.Import | ast.ImportFrom):
+            yield node
+        elif isinstance(node, ast.If):
+            checking = isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING"
+            yield from run_at_import([*([] if checking else node.body), *node.orelse])
+        elif isinstance(node, ast.Try | ast.With):
+            yield from run_at_import(node.body)
+
+
+def module_name(path: Path) -> str:
+    parts = ["straycell", *path.relative_to(SOURCE).with_suffix("").parts]
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def loads(path: Path, modules: set[str]) -> set[str]:
+    """Our modules that this one loads when it is loaded."""
+    package = ".".join(["straycell", *path.relative_to(SOURCE).parent.parts])
+    found: set[str] = set()
+    for node in run_at_import(ast.parse(path.read_text(encoding="utf-8")).body):
+        names = set(imports(ast.Module([node], []), package))
+        if isinstance(node, ast.ImportFrom):  # a name that is a module of its own is that module
+            names |= {f"{name}.{alias.name}" for name in names for alias in node.names}
+            inner = {name for name in names if name in modules}
+            names = {name for name in inner if not any(other.startswith(f"{name}.") for other in inner)}
+        found |= names & modules
+    return found
+
+
+def circle(edges: dict[str, set[str]]) -> set[str]:
+    """Modules that load each other, straight or through others; empty when there are none."""
+    left = dict(edges)
+    while ready := [name for name, targets in left.items() if not targets & set(left)]:
+        for name in ready:
+            del left[name]
+    return set(left)
+
+
+def test_no_module_loads_itself_through_others() -> None:
+    """Inside a room, too, imports run in one direction."""
+    modules = {module_name(path) for path in FILES}
+    assert not circle({module_name(path): loads(path, modules) for path in FILES})
+
+
+def test_a_circle_is_seen() -> None:
+    """Three in a ring, with one that only looks at them."""
+    assert circle({"a": {"b"}, "b": {"c"}, "c": {"a"}, "d": set()}) == {"a", "b", "c"}
+    checking = "if TYPE_CHECKING:\n    import a\nelse:\n    import b\ndef f():\n    import c"
+    assert [ast.unparse(node) for node in run_at_import(ast.parse(checking).body)] == ["import b"]
+
+
+# --- the checks themselves -------------------------------------------------------------------------
 
 BREACHES = """
 physics  | import straycell.acceptance

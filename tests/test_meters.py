@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from statistics import pstdev
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -12,14 +13,43 @@ from hypothesis import strategies as st
 from straycell.errors import BadData, UsageFault
 from straycell.meters import (
     Accuracy,
+    Meter,
     Resolution,
     meter_classes,
     meter_like,
     parse_accuracy,
     parse_resolution,
     show_accuracy,
+    too_good,
 )
 from straycell.quantities import Dimension
+
+
+@pytest.mark.parametrize(
+    ("figures", "said"),
+    [
+        ({"voltage": Accuracy(0.0, 1e-7)}, "the best there is"),
+        ({"voltage": Accuracy(0.00003, 0.00005)}, ""),
+        (
+            {"voltage": Accuracy(0.0005, 0.001), "voltage_resolution": Resolution(((math.inf, 0.01),))},
+            "finer",
+        ),
+        ({"voltage": Accuracy(0.001, 0.002), "voltage_resolution": Resolution(((math.inf, 0.01),))}, ""),
+        ({"capacity": Accuracy(0.0, 1e-6)}, "the best there is"),
+        ({"resistance": Accuracy(0.0, 1e-7)}, "the best there is"),
+        ({"temperature": Accuracy(0.0, 0.01)}, "the best there is"),
+        ({"temperature": Accuracy(0.0, 0.5)}, ""),
+    ],
+)
+def test_a_meter_that_is_too_good_is_told(figures: dict[str, Any], said: str) -> None:
+    """An accuracy no instrument has, or finer than half of what it shows, would take every guard band away."""
+    why = too_good(Meter("mine", **figures))
+    assert said in why and bool(why) is bool(said)
+
+
+def test_no_shipped_kind_of_meter_is_too_good() -> None:
+    """The bound of all is above none of them."""
+    assert not [name for name, kind in meter_classes().items() if too_good(kind.meter)]
 
 
 @pytest.mark.parametrize(

@@ -183,7 +183,7 @@ def test_values_are_printed_in_the_unit_a_person_writes_on_a_cell(line: str) -> 
 def test_value_and_uncertainty_are_rounded_alike(value: float, share: float) -> None:
     """Both stop at the same decimal place, U keeps two figures (as the `uncertainties` library rounds)."""
     u = value * share / 2
-    number, expanded = re.fullmatch(r"(\S+) ± (\S+) \S+", show(value, Dimension.CAPACITY, u=u)).groups()  # type: ignore[union-attr]
+    number, expanded = re.fullmatch(r"(\S+) ± (\S+) \S+", show(value, Dimension.CAPACITY, u=u)).groups()
     assert len(number.partition(".")[2]) == len(expanded.partition(".")[2])
     _, divisor = bench_unit(value, Dimension.CAPACITY)
     outside = f"{ufloat(value / divisor, 2 * u / divisor):.2uf}".split("+/-")

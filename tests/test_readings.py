@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from uncertainties import ufloat
 
+from straycell.keys import RecordKey
 from straycell.meters import Accuracy, Meter, parse_resolution
 from straycell.readings import (
     KINDS,
@@ -40,7 +41,7 @@ def reading(
     quantity: Quantity, value: float, meter: Meter | None = None, method: Method | None = None
 ) -> Reading:
     """One reading with nothing else said."""
-    return Reading(1, "B00001K", quantity, AT, value=value, meter=meter, method=method)
+    return Reading(RecordKey("B", 1), "B00001K", quantity, AT, value=value, meter=meter, method=method)
 
 
 def rectangular(limit: float) -> float:

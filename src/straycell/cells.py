@@ -83,8 +83,13 @@ class Look(StrEnum):
     CRUSHED = "crushed"
     DENTED = "dented"
     RUST = "rust"
+    RUST_SPECKS = "rust-specks"
     TORN_SLEEVE = "torn-sleeve"
+    TORN_RING = "torn-ring"
     BARE_TAB = "bare-tab"
+    WET = "wet"
+    STAINED = "stained"
+    CORRODED = "corroded"
 
 
 @dataclass(frozen=True, slots=True)

@@ -124,11 +124,48 @@ def show_accuracy(accuracy: Accuracy | None, dimension: Dimension) -> str:
     return " + ".join(parts)
 
 
+BEST = "best"
+"""The entry of meter_classes.toml that is no kind of instrument, but the bound of all."""
+_TYPICAL = {
+    "voltage": (Dimension.VOLTAGE, 3.7),
+    "capacity": (Dimension.CAPACITY, 2.0),
+    "resistance": (Dimension.RESISTANCE, 0.05),
+    "temperature": (Dimension.TEMPERATURE, 22.0),
+}
+"""By quantity: where a meter's limits of error are held against the bound."""
+
+
+@lru_cache(maxsize=1)
+def _entries() -> dict[str, MeterClass]:
+    text = resources.files("straycell").joinpath("meter_classes.toml").read_text(encoding="utf-8")
+    return {name: _meter_class(name, entry) for name, entry in tomllib.loads(text).items()}
+
+
 @lru_cache(maxsize=1)
 def meter_classes() -> dict[str, MeterClass]:
     """The shipped kinds of instruments by name, from meter_classes.toml."""
-    text = resources.files("straycell").joinpath("meter_classes.toml").read_text(encoding="utf-8")
-    return {name: _meter_class(name, entry) for name, entry in tomllib.loads(text).items()}
+    return {name: found for name, found in _entries().items() if name != BEST}
+
+
+def too_good(meter: Meter) -> str:
+    """Why a meter's figures cannot be true; empty when they can: its guard bands would be next to nothing."""
+    best = _entries()[BEST].meter
+    for name, (dimension, typical) in _TYPICAL.items():
+        stated: Accuracy | None = getattr(meter, name)
+        bound: Accuracy | None = getattr(best, name)
+        if stated is None or bound is None:
+            continue
+        if stated.limit(typical) < bound.limit(typical):
+            least = show_accuracy(bound, dimension)
+            return f"its {name} accuracy of {show_accuracy(stated, dimension)} is below {least}, the best there is"
+    step = meter.voltage_resolution.step(_TYPICAL["voltage"][1])
+    if meter.voltage is not None and meter.voltage.limit(_TYPICAL["voltage"][1]) < step / 2:
+        accuracy, shown = (
+            show_accuracy(meter.voltage, Dimension.VOLTAGE),
+            show(step, Dimension.VOLTAGE),
+        )
+        return f"its voltage accuracy of {accuracy} is finer than half of the {shown} that it shows"
+    return ""
 
 
 def _meter_class(name: str, entry: dict[str, str]) -> MeterClass:

@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import UTC, date, datetime
 from difflib import get_close_matches
+from enum import StrEnum
+from typing import TypeVar
 
 from straycell.errors import BadData
 from straycell.plain_text import require_plain
 
+Word = TypeVar("Word", bound=StrEnum)
 FIRST_DAY = date(1990, 1, 1)
 """Nothing here can be older: lithium-ion cells were first sold in 1991 (from memory)."""
 TEXT_LIMIT = 500
@@ -17,6 +20,22 @@ TEXT_LIMIT = 500
 def nearest_words(word: str, known: Sequence[str]) -> list[str]:
     """Known words that a slip would turn into this one, nearest first."""
     return get_close_matches(word[:80].casefold(), known, n=3, cutoff=0.55)
+
+
+def parse_word(value: str, kind: type[Word]) -> Word:
+    """A member of `kind` by its word, capitals and blanks forgiven. Raises BadData naming the nearest."""
+    tidy = value.strip().casefold().replace("_", "-").replace(" ", "-")
+    words = [member.value for member in kind]
+    if tidy in words:
+        return kind(tidy)
+    raise unknown_word(value, words)
+
+
+def unknown_word(value: str, words: Sequence[str]) -> BadData:
+    """A word that is none of these, with the nearest ones and all of them."""
+    near = nearest_words(value.strip(), words)
+    hint = f"nearest: {', '.join(near)}; " if near else ""
+    return BadData(f"'{value[:60]}' is not known", f"{hint}one of: {' '.join(words)}")
 
 
 def parse_line(value: str, name: str) -> str:
@@ -35,7 +54,8 @@ def parse_time(value: str, now: datetime) -> datetime:
         at = datetime.fromisoformat(value.strip()).astimezone(UTC)
     except (ValueError, OverflowError, OSError):
         raise BadData(
-            f"'{value[:60]}' is no ISO 8601 time", "write it like 2026-05-01T18:30 (local)"
+            f"'{value[:60]}' is not an ISO 8601 time",
+            "write it like 2026-05-01T18:30 (local) or with its zone",
         ) from None
     if at > now:
         raise BadData(
@@ -52,7 +72,7 @@ def parse_day(value: str, now: datetime) -> date:
     try:
         found = date.fromisoformat(value.strip())
     except ValueError:
-        raise BadData(f"'{value[:60]}' is no ISO 8601 day", "write it like 2026-05-01") from None
+        raise BadData(f"'{value[:60]}' is not an ISO 8601 day", "write it like 2026-05-01") from None
     if found > now.astimezone().date():
         raise BadData(f"the day {found} is in the future", "check the date")
     if found < FIRST_DAY:

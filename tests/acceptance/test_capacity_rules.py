@@ -59,8 +59,8 @@ def test_without_a_meter_more_distance_is_needed() -> None:
 )
 def test_harsher_conditions_give_a_lower_bound(harsher: dict[str, float | None]) -> None:
     """It proves what it reaches and never discards."""
-    assert good(capacity=None).capacity(2.4, 1.2, **harsher).outcome() is Outcome.PACK  # type: ignore[arg-type]
-    low = good(capacity=None).capacity(0.9, 1.2, **harsher).verdict()  # type: ignore[arg-type]
+    assert good(capacity=None).capacity(2.4, 1.2, **harsher).outcome() is Outcome.PACK
+    low = good(capacity=None).capacity(0.9, 1.2, **harsher).verdict()
     assert low.outcome is Outcome.HOLD
     assert reason(low, "capacity-light").status is Status.CLOSE
 

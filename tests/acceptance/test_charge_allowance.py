@@ -220,15 +220,28 @@ def test_what_was_open_is_settled_by_a_person_or_a_measurement() -> None:
 
 @pytest.mark.parametrize(
     ("at_c", "share"),
-    # 10 to 45 C (IEC 62133-2, from memory); 5 to 15 C 0.2C (cell sheet).
-    [(9.9, 0.0), (10.0, 0.2), (15.0, 0.2), (15.1, 0.5), (25.0, 0.5), (45.0, 0.5), (45.1, 0.0), (-5.0, 0.0)],
+    # 0 to 45 C (three 18650 sheets); 0.1C to 5 C, 0.2C to 15 C, then 0.5C (a sheet), straight lines between.
+    [
+        *[
+            (-5.0, 0.0),
+            (-0.1, 0.0),
+            (0.0, 0.1),
+            (5.0, 0.1),
+            (7.5, 0.15),
+            (9.9, 0.198),
+            (10.0, 0.2),
+            (15.0, 0.2),
+        ],
+        *[(17.5, 0.35), (20.0, 0.5), (25.0, 0.5), (45.0, 0.5), (45.1, 0.0)],
+    ],
 )
 def test_cool_takes_less_and_frost_or_heat_nothing(at_c: float, share: float) -> None:
-    """The window of the rules, the steps of the sheet."""
+    """The window of the rules, the steps of the sheet without their cliffs; below 10 C somebody stays with it."""
     bench = good()
     found = allowed(bench, temperature_c=at_c)
     assert found.allowed_a == pytest.approx(share * low_ah(bench))
     assert (found.kind is NONE) == (share == 0.0)
+    assert any("attended" in text for text in found.first) == (0.0 <= at_c < 10.0)
 
 
 def test_warmth_never_raises_what_a_cell_may_have() -> None:

@@ -32,6 +32,41 @@ def test_an_end_that_can_short_holds_until_mended(word: Look) -> None:
     assert good(look=(word,)).look(Look.CLEAN, at=5.0).outcome() is Outcome.PACK
 
 
+@pytest.mark.parametrize("word", [Look.STAINED, Look.CORRODED, Look.RUST_SPECKS, Look.TORN_RING])
+def test_what_can_be_cleaned_or_mended_holds_until_a_later_look(word: Look) -> None:
+    """No charge before it, and the hold names what to do; a clean look clears it."""
+    verdict = good(look=(word,)).verdict()
+    assert verdict.outcome is Outcome.HOLD and verdict.safety_failed
+    assert any("then record a new look" in missing.todo for missing in verdict.missing)
+    assert good(look=(word,)).look(Look.CLEAN, at=5.0).outcome() is Outcome.PACK
+
+
+@pytest.mark.parametrize(("hours", "held"), [(0.5, True), (23.9, True), (24.0, False), (48.0, False)])
+def test_a_wet_cell_dries_for_a_day_before_a_look_clears_it(hours: float, held: bool) -> None:
+    """At, inside and outside the day."""
+    bench = good(look=(Look.WET,)).look(Look.CLEAN, at=hours / 24.0)
+    assert (bench.outcome() is Outcome.HOLD) is held
+
+
+@pytest.mark.parametrize("word", [Look.STAINED, Look.CORRODED, Look.WET])
+def test_what_was_cleaned_and_is_back_comes_out_of_the_cell(word: Look) -> None:
+    """Seen, gone, seen again: discard for good. Seen twice without a look between is one and the same."""
+    once = good(look=(word,)).look(word, at=2.0)
+    assert once.outcome() is Outcome.HOLD
+    back = good(look=(word,)).look(Look.CLEAN, at=5.0).look(word, at=9.0)
+    assert back.outcome() is Outcome.DISCARD
+    assert back.look(Look.CLEAN, at=12.0).outcome() is Outcome.DISCARD
+
+
+def test_rust_specks_are_wiped_off_and_rust_with_a_stain_is_a_leak() -> None:
+    """Specks alone may come back with the damp; beside a stain they condemn."""
+    specks = good(look=(Look.RUST_SPECKS,)).look(Look.CLEAN, at=5.0).look(Look.RUST_SPECKS, at=9.0)
+    assert specks.outcome() is Outcome.HOLD
+    assert good(look=(Look.RUST_SPECKS, Look.STAINED)).outcome() is Outcome.DISCARD
+    apart = good(look=(Look.RUST_SPECKS,)).look(Look.STAINED, at=5.0)
+    assert apart.outcome() is Outcome.HOLD
+
+
 def test_no_look_is_no_pass() -> None:
     """Nobody looked: unmeasured, on hold."""
     assert reason(good(look=None).verdict(), "look").status is Status.UNMEASURED

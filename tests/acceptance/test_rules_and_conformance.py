@@ -6,6 +6,7 @@ JCGM 106:2012 examples: data from memory, arithmetic checked (see each row). Gua
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -135,13 +136,13 @@ SAFETY = [limit for limit in shipped_rules().limits.values() if limit.safety and
 
 
 @pytest.mark.parametrize("limit", SAFETY, ids=lambda limit: limit.id)
-def test_no_safety_limit_can_be_loosened(limit: object, tmp_path: Path) -> None:
+def test_no_safety_limit_can_be_loosened(limit: Any, tmp_path: Path) -> None:
     """Every one of them, by a hair, is refused with the reason."""
-    key, own = next(iter(limit.values.items()))  # type: ignore[attr-defined]
-    figure = own - 1e-6 if limit.bound == "min" else own + 1e-6  # type: ignore[attr-defined]
+    key, own = next(iter(limit.values.items()))
+    figure = own - 1e-6 if limit.bound == "min" else own + 1e-6
     path = write(
         tmp_path, f'name = "x"\n[[limit]]\nid = "{limit.id}"\nvalues = {{ "{key}" = {figure:.9f} }}\n'
-    )  # type: ignore[attr-defined]
+    )
     rules, faults = read_rules(path)
     assert rules is None and "cannot be loosened" in faults[0]
 

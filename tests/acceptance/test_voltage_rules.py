@@ -6,11 +6,14 @@ lfp and the rest: common practice, no published source.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from tests.acceptance.bench import FINE, LFP, NMC, Bench, good, reason, reasons
 
 from straycell.acceptance import Outcome, Status
 from straycell.cells import CellFacts, Chemistry, Form
+from straycell.keys import RecordKey
 from straycell.readings import Where
 
 U_FINE = 2 * ((0.0005 * 2.0 + 0.001) ** 2 / 3 + 0.001**2 / 12) ** 0.5
@@ -122,7 +125,9 @@ def test_a_marked_high_voltage_cell_has_its_own_ceiling() -> None:
 def test_a_charge_to_too_high_a_voltage_discards(until: float, outcome: Outcome) -> None:
     """The charger's end voltage is a voltage at the cell."""
     bench = good()
-    bench.charges[0] = type(bench.charges[0])(3, "A00001O", bench.charges[0].at, 1.0, until, 0.05, 22.0, 26.0)
+    bench.charges[0] = type(bench.charges[0])(
+        RecordKey("A", 3), "A00001O", bench.charges[0].at, 1.0, until, 0.05, 22.0, 26.0
+    )
     assert bench.outcome() is outcome
 
 
@@ -207,3 +212,23 @@ def test_a_voltage_without_rest_is_no_rest_voltage() -> None:
     assert reason(short.verdict(2.0), "rest-voltage").status is Status.UNMEASURED
     long = Bench(NMC, FINE).found(3.6).look().rest(3.7, 1.0, rested_s=5400.0)
     assert reason(long.verdict(2.0), "rest-voltage").status is Status.MET
+
+
+def test_bought_new_lifts_nothing_that_a_voltage_as_found_set() -> None:
+    """0.4 V at a board is not known of the cell: light at best; a person's later 'bought new' changes nothing of it."""
+    board = replace(NMC, protection_board=True)
+    bench = good(facts=board, found=None).found(0.4, where=Where.BOARD)
+    before = reason(bench.verdict(), "as-found-voltage")
+    bench.facts = replace(board, bought_new=True)
+    assert before.status is Status.UNMEASURED and reason(bench.verdict(), "as-found-voltage") == before
+    assert good(facts=replace(NMC, bought_new=True), found=None).outcome() is Outcome.PACK
+
+
+def test_a_low_voltage_at_a_board_is_held_until_the_tabs_are_measured() -> None:
+    """Neither a higher one at the board nor time lifts it; one at the tabs does."""
+    board = replace(NMC, protection_board=True)
+    bench = good(facts=board, found=None).found(0.4, where=Where.BOARD)
+    bench.rest(4.165, 25.0, where=Where.BOARD)
+    assert reason(bench.verdict(30.0), "board-voltage").ceiling is Outcome.HOLD
+    bench.rest(4.165, 26.0, where=Where.TABS)
+    assert not reasons(bench.verdict(30.0), "board-voltage")

@@ -6,7 +6,9 @@ import io
 import json
 import os
 import shlex
+import zlib
 from contextlib import redirect_stderr, redirect_stdout
+from copy import deepcopy
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -31,6 +33,17 @@ class Answer:
         return json.loads(self.out)
 
 
+@dataclass(frozen=True)
+class Prepared:
+    """What a line and all before it left: the answer's document and the store, packed."""
+
+    document: Any
+    store: bytes
+
+
+_PREPARED: dict[tuple[str, ...], Prepared] = {}
+
+
 @dataclass
 class Bench:
     """Runs command lines in this process; `now` moves when a test says so."""
@@ -38,6 +51,34 @@ class Bench:
     store: Path
     now: str = START
     env: dict[str, str] = field(default_factory=dict)
+    _trail: tuple[str, ...] = ()
+    _left: tuple[int, int] | None = None
+
+    def prepare(self, line: str) -> Any:
+        """`do` for what a test starts from: typed once in a run, after that the store it left is copied.
+
+        That holds for a fresh store that only prepared lines have touched; any other store is typed into.
+        """
+        if self._state() != self._left:
+            return self.do(line)
+        around = {name: value for name, value in os.environ.items() if name.startswith("STRAYCELL_")}
+        self._trail = (*self._trail, repr((self.now, around | self.env, line)))
+        known = _PREPARED.get(self._trail)
+        if known is None:
+            document = self.do(line)
+            _PREPARED[self._trail] = Prepared(document, zlib.compress(self.store.read_bytes(), 1))
+        else:
+            document = known.document
+            self.store.write_bytes(zlib.decompress(known.store))
+        self._left = self._state()
+        return deepcopy(document)
+
+    def _state(self) -> tuple[int, int] | None:
+        """Tells whether somebody else has written."""
+        if not self.store.exists():
+            return None
+        found = self.store.stat()
+        return found.st_mtime_ns, found.st_size
 
     def run(self, line: str | list[str]) -> Answer:
         """One command line, as a shell would split it."""

@@ -9,7 +9,7 @@ START, LATER = "2026-03-01T09:00:00+00:00", "2026-04-03T10:00:00+00:00"
 
 def added(bench: Bench, options: str) -> str:
     """A new cell's code."""
-    return str(bench.do(f"cell add {options}")[0]["code"])
+    return str(bench.prepare(f"cell add {options}")[0]["code"])
 
 
 def graded(
@@ -25,25 +25,25 @@ def graded(
     """A cell with everything a verdict needs, measured over a month with good meters; the clock stands after it."""
     bench.now = START
     if not bench.store.exists() or not bench.do("meter list"):
-        bench.do("meter add blue --like good-multimeter")
-        bench.do("meter add load --like electronic-load")
+        bench.prepare("meter add blue --like good-multimeter")
+        bench.prepare("meter add load --like electronic-load")
     code = added(bench, options)
     charge = f"charge add {code} --current {current} --until {full} --end-current 20mA"
     charge += " --temperature 21C --peak-temperature 26C"
     rest = f"reading add {code} --meter blue --temperature 21C --voltage"
-    bench.do(f"reading add {code} --look clean --as-found-voltage 3.31V --meter blue --temperature 21C")
-    bench.do(charge)
+    bench.prepare(f"reading add {code} --look clean --as-found-voltage 3.31V --meter blue --temperature 21C")
+    bench.prepare(charge)
     bench.now = "2026-03-01T20:00:00+00:00"
-    bench.do(
+    bench.prepare(
         f"reading add {code} --capacity {capacity} --discharge-current {current} --cutoff {cutoff} "
         "--resistance 60mohm --resistance-method dc-pulse --temperature 21C --meter load"
     )
     bench.now = "2026-03-02T09:00:00+00:00"
-    bench.do(charge)
+    bench.prepare(charge)
     bench.now = "2026-03-04T09:00:00+00:00"
-    bench.do(f"{rest} {rests[0]} --rested 48h")
+    bench.prepare(f"{rest} {rests[0]} --rested 48h")
     bench.now = "2026-04-03T09:00:00+00:00"
-    bench.do(f"{rest} {rests[1]} --rested 768h")
+    bench.prepare(f"{rest} {rests[1]} --rested 768h")
     bench.now = LATER
     return code
 
@@ -64,5 +64,5 @@ def iron(bench: Bench) -> str:
 def held(bench: Bench, found: str = "3.5V") -> str:
     """A cell on hold: looked at and found, nothing else."""
     code = added(bench, "--marking 'INR18650 2600mAh'")
-    bench.do(f"reading add {code} --look clean --as-found-voltage {found}")
+    bench.prepare(f"reading add {code} --look clean --as-found-voltage {found}")
     return code

@@ -8,9 +8,9 @@ from typing import Any
 
 from straycell.acceptance.reasons import Outcome
 from straycell.bench.intake import script
-from straycell.bench.intake.script import Entry, Kept, Start
+from straycell.bench.intake.script import CellKept, Entry, Start
 from straycell.bench.intake.session import intake
-from straycell.bench.intake.state import Evening
+from straycell.bench.intake.state import Session
 from straycell.cells import CellFacts, Look, make_code
 from straycell.errors import StraycellError
 from straycell.meters import meter_like
@@ -94,23 +94,23 @@ class Table:
     def _do_usemeter(self, effect: script.UseMeter, left: Any) -> Any:
         return meter_like(effect.name, effect.like or "hand-held-multimeter")
 
-    def _do_keep(self, effect: script.Keep, left: Any) -> Kept:
+    def _do_keep(self, effect: script.Keep, left: Any) -> CellKept:
         if self.refusals:
             raise self.refusals.pop(0)
         self.entries.append(effect.entry)
         return self.kept(effect.entry)
 
-    def _do_amend(self, effect: script.Amend, left: Any) -> Kept:
+    def _do_amend(self, effect: script.Amend, left: Any) -> CellKept:
         self.amended.append(effect)
         return self.kept(effect.entry)
 
     def _do_now(self, effect: script.Now, left: Any) -> datetime:
         return NOW
 
-    def _do_whatwaits(self, effect: script.WhatWaits, left: Any) -> list[script.Waiting]:
+    def _do_whatwaits(self, effect: script.WhatWaits, left: Any) -> list[Any]:
         return []
 
-    def kept(self, entry: Entry) -> Kept:
+    def kept(self, entry: Entry) -> CellKept:
         """Out of use when a bad look or less than two volts was recorded."""
         looks = {look for item in entry.items for look in getattr(item, "look", ())}
         readings = [item for item in entry.items if isinstance(item, Reading)]
@@ -118,7 +118,7 @@ class Table:
         out = bool(looks & BAD) or any(v < 2.0 for v in volts)
         outcome = Outcome.DISCARD if out else Outcome.HOLD
         facts = entry.facts or CellFacts()
-        return Kept(
+        return CellKept(
             entry.code, facts, entry.items, outcome, outcome.word.upper(), ("a reason",) if out else ()
         )
 
@@ -129,10 +129,10 @@ CELL = ["", "3.7", "", ""]
 """Written, volts, clean, the same kind."""
 
 
-def evening_of(*cells: list[str], table: Table | None = None, **more: Any) -> tuple[Table, Evening]:
+def evening_of(*cells: list[str], table: Table | None = None, **more: Any) -> tuple[Table, Session]:
     """An evening with these lines after the opening."""
     table = table or Table()
-    evening = Evening(a_start(**more))
+    session = Session(a_start(**more))
     lines = [*OPENING, *(line for cell in cells for line in cell)]
-    table.run(intake(evening), lines)
-    return table, evening
+    table.run(intake(session), lines)
+    return table, session

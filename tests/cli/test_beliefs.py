@@ -16,10 +16,10 @@ FURTHER = Path(__file__).parents[1] / "reference" / "traces" / "further"
 @pytest.fixture
 def cell(bench: Bench) -> Bench:
     """A good 2.5 Ah cell in its second week: looked at, charged, discharged, pulsed, charged and rested twice."""
-    bench.do(
+    bench.prepare(
         "meter add fine --voltage-accuracy 0.02%+1mV --capacity-accuracy 0.5%+1mAh --resistance-accuracy 1%+0.5mohm"
     )
-    bench.do(f"cell add --form 18650 --chemistry nmc --rated-capacity 2500mAh --code {CELL}")
+    bench.prepare(f"cell add --form 18650 --chemistry nmc --rated-capacity 2500mAh --code {CELL}")
     add(bench, "--look clean --as-found-voltage 3.62V", "2026-02-01T09:00Z")
     charge(bench, "2026-02-02T09:00Z")
     add(bench, f"--capacity 2400mAh {RUN}", "2026-02-02T17:00Z")
@@ -32,11 +32,11 @@ def cell(bench: Bench) -> Bench:
 
 
 def add(bench: Bench, words: str, at: str) -> None:
-    bench.do(f"reading add {CELL} {words} --temperature 22C --meter fine --at {at}")
+    bench.prepare(f"reading add {CELL} {words} --temperature 22C --meter fine --at {at}")
 
 
 def charge(bench: Bench, at: str) -> None:
-    bench.do(
+    bench.prepare(
         f"charge add {CELL} --current 1A --until 4.20V --end-current 100mA "
         f"--temperature 22C --peak-temperature 26C --at {at}"
     )
@@ -102,8 +102,8 @@ CONDITIONS = {
 @pytest.fixture
 def charged(bench: Bench) -> Bench:
     """A 2.5 Ah cell fresh from a full charge that is on record."""
-    bench.do(f"cell add --form 18650 --chemistry nmc --rated-capacity 2500mAh --code {CELL}")
-    bench.do("meter add fine --capacity-accuracy 0.5%+1mAh")
+    bench.prepare(f"cell add --form 18650 --chemistry nmc --rated-capacity 2500mAh --code {CELL}")
+    bench.prepare("meter add fine --capacity-accuracy 0.5%+1mAh")
     charge(bench, "2026-02-20T09:00Z")
     return bench
 

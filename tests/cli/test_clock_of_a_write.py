@@ -2,28 +2,17 @@
 
 from __future__ import annotations
 
-import json
-import os
-import subprocess
-import sys
-from pathlib import Path
+from datetime import UTC, datetime
+
+from tests.cli.bench import Bench
 
 
-def straycell(store: Path, *words: str) -> subprocess.CompletedProcess[str]:
-    env = {k: v for k, v in os.environ.items() if k != "STRAYCELL_NOW"} | {"STRAYCELL_STORE": str(store)}
-    return subprocess.run(
-        [sys.executable, "-m", "straycell", *words], env=env, capture_output=True, text=True
-    )
-
-
-def test_readings_and_charges_are_recorded_now_by_the_real_clock(tmp_path: Path) -> None:
+def test_readings_and_charges_are_recorded_now_by_the_real_clock(bench: Bench) -> None:
     """The moment a person leaves out is the write's own."""
-    store = tmp_path / "s.sqlite"
-    assert straycell(store, "cell", "add", "--chemistry", "nmc", "--form", "18650").returncode == 0
-    read = straycell(
-        store, "--json", "reading", "add", "A00001O", "--as-found-voltage", "3.4V", "--look", "clean"
-    )
-    assert read.returncode == 0, read.stderr
-    assert {reading["quantity"] for reading in json.loads(read.stdout)} == {"as-found-voltage", "look"}
-    charged = straycell(store, "charge", "add", "A00001O", "--current", "0.5A", "--until", "4.2V")
-    assert charged.returncode == 0, charged.stderr
+    bench.now = ""  # not pinned
+    before = datetime.now(UTC)
+    code = bench.do("cell add --chemistry nmc --form 18650")[0]["code"]
+    readings = bench.do(f"reading add {code} --as-found-voltage 3.4V --look clean")
+    assert {reading["quantity"] for reading in readings} == {"as-found-voltage", "look"}
+    assert all(before <= datetime.fromisoformat(reading["at"]) <= datetime.now(UTC) for reading in readings)
+    bench.do(f"charge add {code} --current 0.5A --until 4.2V")

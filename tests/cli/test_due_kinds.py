@@ -149,7 +149,7 @@ class Shop(Bench):
             day, _, words = line.strip().partition(" ")
             if words and float(day) <= until:
                 self.on(float(day))
-                self.do(words.format(**self.names))
+                self.prepare(words.format(**self.names))
 
     def due(self, day: float, more: str = "") -> dict[str, dict[str, Any]]:
         """What is due on a day for cell a, a project or a meter, by kind."""
@@ -166,9 +166,9 @@ def shop(tmp_path: Path) -> Shop:
     shop = Shop(tmp_path / "shop.sqlite")
     shop.names = {"folder": str(tmp_path)}
     shop.play(START)
-    (source,) = [shop.do("teardown add pack --kind pack")["code"]]
+    (source,) = [shop.prepare("teardown add pack --kind pack")["code"]]
     add = f"cell add --teardown {source} --pack 1 --form 18650 --chemistry nmc --rated-capacity 2500mAh --marking INR18650"
-    shop.names |= dict(zip("ab", (cell["code"] for cell in shop.do(f"{add} --count 2")), strict=True))
+    shop.names |= dict(zip("ab", (cell["code"] for cell in shop.prepare(f"{add} --count 2")), strict=True))
     return shop
 
 

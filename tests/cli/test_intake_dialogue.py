@@ -16,9 +16,10 @@ from straycell.bench.intake.script import (
     Start,
 )
 from straycell.bench.intake.session import intake
-from straycell.bench.intake.state import Evening
+from straycell.bench.intake.state import Session
 from straycell.cells import CellFacts, Chemistry, Form, Look, make_code
 from straycell.errors import BadData, StoreFault
+from straycell.keys import RecordKey
 from straycell.meters import Meter, meter_like
 from straycell.readings import Quantity, Reading
 from straycell.safety import Step
@@ -34,8 +35,8 @@ def values(table: Table, number: int = -1) -> dict[Quantity, object]:
 
 def test_enter_repeats_the_kind_and_look_defaults_to_clean() -> None:
     """Written, volts, Enter, Enter: four lines a cell."""
-    table, evening = evening_of(CELL, ["", "3.65", "", ""])
-    assert [entry.code for entry in table.entries] == CODES[:2] == list(evening.kept)
+    table, session = evening_of(CELL, ["", "3.65", "", ""])
+    assert [entry.code for entry in table.entries] == CODES[:2] == list(session.kept)
     assert values(table, 1) == {Quantity.AS_FOUND_VOLTAGE: 3.65, Quantity.LOOK: (Look.CLEAN,)}
     facts = table.entries[1].facts
     assert facts is not None and (facts.form, facts.chemistry) == (Form.F18650, Chemistry.NMC)
@@ -119,12 +120,12 @@ def test_back_asks_the_answer_before_again_and_keeps_what_stands() -> None:
 
 def test_back_at_the_next_code_corrects_the_last_answer_of_the_kept_cell() -> None:
     """The look of the kept cell is changed: an amendment, and the code already shown stays the next one."""
-    table, evening = evening_of(CELL, ["<", "<", "r", "", "", "", "", ""], CELL)
+    table, session = evening_of(CELL, ["<", "<", "r", "", "", "", "", ""], CELL)
     amended = table.amended[0]
     assert amended.former.code == CODES[0] and "corrected at intake" in amended.because
     assert {i.look for i in amended.entry.items if isinstance(i, Reading)} >= {(Look.RUST,)}
     assert [entry.code for entry in table.entries] == CODES[:2]
-    assert evening.pending == CODES[2]
+    assert session.pending == CODES[2]
 
 
 def test_back_and_enter_all_along_changes_nothing() -> None:
@@ -164,41 +165,41 @@ def test_back_at_the_common_marking_goes_to_the_meter_and_keeps_what_was_typed()
     """Never forward to the first code; form, marking and meter are each one key back."""
     table = Table()
     lines = ["torch", "torch", "hand-held-multimeter", "xy20", "<", "<", "good-multimeter"]
-    table.run(intake(Evening(a_start())), lines)
+    table.run(intake(Session(a_start())), lines)
     assert table.prompts[2:] == ["meter", "marking", "form", "marking", "meter", "marking"]
     assert table.defaults["marking"] == "xy20" and table.larges == []
-    table.run(intake(evening := Evening(a_start())), [*lines, "", "18650", "nmc", *CELL])
+    table.run(intake(session := Session(a_start())), [*lines, "", "18650", "nmc", *CELL])
     facts = table.entries[0].facts
     assert facts is not None and (facts.marking, facts.form) == ("xy20", Form.F18650)
-    meter = evening.meters[Quantity.AS_FOUND_VOLTAGE]
+    meter = session.meters[Quantity.AS_FOUND_VOLTAGE]
     assert meter is not None and meter.name == "good-multimeter"
 
 
 def test_from_the_first_code_the_common_marking_and_the_meter_are_in_reach() -> None:
     """One key to the marking, one more to the meter."""
-    table, evening = evening_of(["<", "<", "good-multimeter", "IFR26650 3200mAh"], CELL)
+    table, session = evening_of(["<", "<", "good-multimeter", "IFR26650 3200mAh"], CELL)
     facts = table.entries[0].facts
     assert facts is not None and facts.form is Form.F26650
-    assert evening.meters[Quantity.AS_FOUND_VOLTAGE] is not None
+    assert session.meters[Quantity.AS_FOUND_VOLTAGE] is not None
     assert not any("no cell before" in text for text in table.said)
 
 
 def test_back_at_the_meter_says_that_it_goes_no_further() -> None:
     """The tear-down is recorded by then; the question stands."""
     table = Table()
-    table.run(intake(Evening(a_start())), ["torch", "torch", "<", "-", ""])
+    table.run(intake(Session(a_start())), ["torch", "torch", "<", "-", ""])
     assert table.prompts.count("meter") == 2 and any("is recorded" in text for text in table.said)
 
 
 PRIMARY_KIND = CellFacts(marking="CR123A 3V", chemistry=Chemistry.PRIMARY)
 
 
-def going_on(*lines: str, facts: CellFacts = PRIMARY_KIND) -> tuple[Table, Evening]:
+def going_on(*lines: str, facts: CellFacts = PRIMARY_KIND) -> tuple[Table, Session]:
     """A tear-down that goes on, whose last cell was of this kind."""
     table = Table(FindTeardown=lambda effect: Opened(effect.code, "lamp", "2", facts))
-    evening = Evening(a_start(last_teardown=("AT7", "lamp", "lamp")))
-    table.run(intake(evening), ["", "-", *lines])
-    return table, evening
+    session = Session(a_start(last_teardown=("AT7", "lamp", "lamp")))
+    table.run(intake(session), ["", "-", *lines])
+    return table, session
 
 
 def test_enter_never_makes_a_cell_primary_because_an_earlier_one_was() -> None:
@@ -232,7 +233,7 @@ def test_a_common_marking_of_a_primary_cell_is_confirmed_for_each_cell() -> None
     """What most cells are is no word on this one."""
     table = Table()
     lines = ["torch", "torch", "-", "CR123A 3V", "", "3.1", "", "", "=", "", "3.1", "", "-", "18650", "nmc"]
-    table.run(intake(Evening(a_start())), lines)
+    table.run(intake(Session(a_start())), lines)
     kinds = [entry.facts.chemistry for entry in table.entries if entry.facts]
     assert kinds == [Chemistry.PRIMARY, Chemistry.NMC]
 
@@ -240,15 +241,15 @@ def test_a_common_marking_of_a_primary_cell_is_confirmed_for_each_cell() -> None
 def test_the_same_key_without_a_cell_before_is_refused() -> None:
     """There is nothing to be like."""
     table = Table()
-    table.run(intake(Evening(a_start())), ["torch", "torch", "-", "=", "INR18650 2600mAh", *CELL])
+    table.run(intake(Session(a_start())), ["torch", "torch", "-", "=", "INR18650 2600mAh", *CELL])
     assert any("no cell before to be like" in text for text in table.said) and len(table.entries) == 1
 
 
 def test_a_tear_down_that_goes_on_has_the_meter_one_key_back() -> None:
     """No common marking was asked there."""
     kind = CellFacts(form=Form.F21700, chemistry=Chemistry.NCA, marking="INR21700")
-    table, evening = going_on("<", "good-multimeter", *CELL, facts=kind)
-    meter = evening.meters[Quantity.AS_FOUND_VOLTAGE]
+    table, session = going_on("<", "good-multimeter", *CELL, facts=kind)
+    meter = session.meters[Quantity.AS_FOUND_VOLTAGE]
     assert meter is not None and meter.name == "good-multimeter"
     assert table.entries[0].facts == kind
 
@@ -257,7 +258,7 @@ def test_the_first_question_leaves_room_to_type_in() -> None:
     """A long title stands in a line of its own."""
     table = Table()
     title = "a cordless screwdriver with a very long name"
-    table.run(intake(Evening(a_start(last_teardown=("AT1", title, "tool")))), [])
+    table.run(intake(Session(a_start(last_teardown=("AT1", title, "tool")))), [])
     assert table.defaults["what did you open?"] == "AT1 goes on" and f"AT1 is {title}" in table.said
 
 
@@ -271,7 +272,7 @@ def test_a_mistyped_look_brings_the_near_word_and_not_the_legend_again() -> None
         return next(lines)
 
     table = Table(Ask=take)
-    table.run(intake(Evening(a_start())), [])
+    table.run(intake(Session(a_start())), [])
     looks = [bool(legend) for prompt, legend in asked if prompt == "look"]
     assert looks == [True, False, False, False, True]
     assert any("Nearest: swollen" in text for text in table.said)
@@ -359,7 +360,7 @@ def test_plus_starts_the_next_pack() -> None:
 
 
 def test_help_explains_and_asks_again() -> None:
-    """At every prompt of an evening."""
+    """At every prompt of an session."""
     table, _ = evening_of(["?", "", "?", "3.7", "?", "", "?", ""])
     assert len(table.entries) == 1
     for words in ("look-alikes", "never be measured again", "Damage decides", "whether it may be charged"):
@@ -388,9 +389,9 @@ def finding(found: Found) -> Table:
 
 def test_a_printed_blank_is_taken_by_scan_and_the_shown_code_stays_for_the_next() -> None:
     """Codes printed beforehand."""
-    table, evening = evening_of([CODES[6], "3.7", "", ""], CELL, table=finding(Found(CODES[6], Bearer.BLANK)))
+    table, session = evening_of([CODES[6], "3.7", "", ""], CELL, table=finding(Found(CODES[6], Bearer.BLANK)))
     assert [entry.code for entry in table.entries] == [CODES[6], CODES[0]]
-    assert evening.pending == CODES[1]
+    assert session.pending == CODES[1]
 
 
 def test_a_code_that_was_never_set_aside_must_be_typed_twice() -> None:
@@ -414,10 +415,10 @@ def test_what_is_no_code_is_refused_and_the_question_stands() -> None:
 def test_a_known_code_resumes_that_cell_with_what_is_missing_of_it() -> None:
     """Logged by cell add: its facts are there, voltage and look are not."""
     known = Found(CODES[6], Bearer.CELL, CellFacts(form=Form.F21700), frozenset())
-    table, evening = evening_of([CODES[6], "3.6", "t"], table=finding(known))
+    table, session = evening_of([CODES[6], "3.6", "t"], table=finding(known))
     assert values(table) == {Quantity.AS_FOUND_VOLTAGE: 3.6, Quantity.LOOK: (Look.TORN_SLEEVE,)}
     assert (table.entries[0].is_new, table.entries[0].facts) == (False, None)
-    assert evening.pending == CODES[0]
+    assert session.pending == CODES[0]
 
 
 def test_a_cell_out_of_use_is_not_measured_again() -> None:
@@ -454,7 +455,7 @@ def test_the_meter_is_asked_once_and_goes_with_every_reading() -> None:
     for text in ("1", "hand-held-multimeter", "hand"):
         table = Table()
         lines = ["torch", "torch", "99", "nix", text, "INR18650 2600mAh", *CELL, *CELL]
-        table.run(intake(Evening(a_start())), lines)
+        table.run(intake(Session(a_start())), lines)
         meters = [i.meter.name for e in table.entries for i in e.items if isinstance(i, Reading) and i.meter]
         assert meters == ["hand-held-multimeter"] * 2
         assert table.prompts.count("meter") == 3
@@ -464,7 +465,7 @@ def remembered(meter: Meter | None) -> Start:
     """A bench where the last voltage was taken with this meter."""
     from tests.cli.intake_bench import NOW
 
-    reading = Reading(1, CODES[0], Quantity.AS_FOUND_VOLTAGE, NOW, 3.7, meter=meter)
+    reading = Reading(RecordKey("A", 1), CODES[0], Quantity.AS_FOUND_VOLTAGE, NOW, 3.7, meter=meter)
     known = {name: meter_like(name, "good-multimeter") for name in ("blue", "red")}
     return a_start(meters=known, remembered={Quantity.AS_FOUND_VOLTAGE: reading})
 
@@ -473,7 +474,7 @@ def test_the_meter_of_the_last_evening_is_remembered() -> None:
     """Enter takes it."""
     table = Table()
     lines = ["torch", "torch", "", "INR18650 2600mAh", *CELL]
-    table.run(intake(Evening(remembered(meter_like("red", "good-multimeter")))), lines)
+    table.run(intake(Session(remembered(meter_like("red", "good-multimeter")))), lines)
     assert table.defaults["meter"] == "red"
     assert [i.meter.name for i in table.entries[0].items if isinstance(i, Reading) and i.meter] == ["red"]
 
@@ -482,45 +483,45 @@ def test_a_second_evening_goes_on_with_the_last_tear_down() -> None:
     """Enter takes it, and its kind and pack carry over: no marking is asked before the first cell."""
     facts = CellFacts(form=Form.F21700, chemistry=Chemistry.NCA, marking="INR21700")
     table = Table(FindTeardown=lambda effect: Opened(effect.code, "lamp", "2", facts))
-    table.run(intake(Evening(a_start(last_teardown=("AT7", "lamp", "lamp")))), ["", "-", *CELL])
+    table.run(intake(Session(a_start(last_teardown=("AT7", "lamp", "lamp")))), ["", "-", *CELL])
     assert (table.entries[0].teardown, table.entries[0].pack, table.entries[0].facts) == ("AT7", "2", facts)
 
 
 def test_cells_that_wait_are_offered_before_a_tear_down_is_opened() -> None:
     """m measures; anything else goes on."""
     table = Table()
-    table.run(intake(Evening(a_start(waiting=3))), ["m"])
+    table.run(intake(Session(a_start(waiting=3))), ["m"])
     assert "3 cells wait for a reading" in table.prompts[0]
     assert any("no cell waits" in text for text in table.said)
     table = Table()
-    table.run(intake(Evening(a_start(waiting=1))), ["", *OPENING, *CELL])
+    table.run(intake(Session(a_start(waiting=1))), ["", *OPENING, *CELL])
     assert len(table.entries) == 1
 
 
 def test_q_ends_the_evening_only_between_cells() -> None:
     """In the middle of one it says how to drop it."""
-    table, evening = evening_of(["", "3.7", "q", "", ""], ["q"])
-    assert len(table.entries) == 1 and evening.in_hand == ""
+    table, session = evening_of(["", "3.7", "q", "", ""], ["q"])
+    assert len(table.entries) == 1 and session.in_hand == ""
     assert any("Ctrl-C drops it" in text for text in table.said)
 
 
 def test_what_was_dropped_is_told_at_the_end() -> None:
     """A code that may be on a cell is never forgotten."""
-    _, evening = evening_of(CELL, ["", "3.7"])
-    told = closing.left_over(evening)[0].text
+    _, session = evening_of(CELL, ["", "3.7"])
+    told = closing.left_over(session)[0].text
     assert CODES[1] in told and "not finished" in told and "next time" in told
-    _, evening = evening_of(CELL, ["q"])
-    assert "was not used" in closing.left_over(evening)[0].text
+    _, session = evening_of(CELL, ["q"])
+    assert "was not used" in closing.left_over(session)[0].text
 
 
 def test_a_correction_cut_short_leaves_its_cell_and_says_so() -> None:
     """The newer code is only a code that was not used."""
-    _, evening = evening_of(CELL, ["<", "<"])
-    told = [line.text for line in closing.left_over(evening)]
+    _, session = evening_of(CELL, ["<", "<"])
+    told = [line.text for line in closing.left_over(session)]
     assert told[0] == f"{CODES[0]} stays as it was kept: its correction was not finished."
     assert "was not used" in told[1] and CODES[1] in told[1] and len(told) == 2
-    _, evening = evening_of(CELL, ["<", "", "", "", ""])
-    assert "stays" not in closing.left_over(evening)[0].text
+    _, session = evening_of(CELL, ["<", "", "", "", ""])
+    assert "stays" not in closing.left_over(session)[0].text
 
 
 def test_the_end_offers_labels_and_asks_again_when_the_file_cannot_be() -> None:
@@ -533,17 +534,17 @@ def test_the_end_offers_labels_and_asks_again_when_the_file_cannot_be() -> None:
             raise BadData("there.pdf is there already", "name another file")
         written.append(path)
 
-    table, evening = evening_of(CELL, table=Table(PrintLabels=print_labels))
-    table.run(closing.offer_labels(evening), ["there.pdf", "y"])
+    table, session = evening_of(CELL, table=Table(PrintLabels=print_labels))
+    table.run(closing.offer_labels(session), ["there.pdf", "y"])
     assert written == ["labels-AT1.pdf"]
-    table.run(closing.offer_labels(evening), [""])
+    table.run(closing.offer_labels(session), [""])
     assert len(written) == 1
 
 
 def test_no_cell_no_labels() -> None:
     """Nothing to stick on."""
     table = Table()
-    table.run(closing.offer_labels(Evening(a_start())), [])
+    table.run(closing.offer_labels(Session(a_start())), [])
     assert table.prompts == []
 
 

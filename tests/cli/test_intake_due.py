@@ -13,7 +13,7 @@ from tests.cli.intake_bench import NOW, OPENING, Table, a_start
 from straycell.bench.intake import due, script, store_actions
 from straycell.bench.intake.form import fill, merged
 from straycell.bench.intake.session import intake
-from straycell.bench.intake.state import Evening
+from straycell.bench.intake.state import Session
 from straycell.bench.outlook import Need, Outlook, Waiting, outlook
 from straycell.cells import CellFacts, Chemistry, Look
 from straycell.cli.app import context, options
@@ -229,7 +229,7 @@ def walking(lines: list[str], **answers: object) -> Table:
     facts = CellFacts(chemistry=Chemistry.NMC)
     queue = [Waiting(code, facts, (Need.RESISTANCE,), "tin") for code in ("A00001O", "A00002M")]
     table = Table(WhatWaits=lambda effect: queue, **answers)  # type: ignore[arg-type]
-    table.run(intake(Evening(a_start(due=True))), lines)
+    table.run(intake(Session(a_start(due=True))), lines)
     return table
 
 
@@ -388,5 +388,5 @@ def test_labels_are_a_pdf_and_never_replace_a_file(at_bench: Bench, tmp_path: Pa
 def test_an_opening_has_as_many_lines_as_the_bench_says() -> None:
     """The helper's opening is the dialogue's."""
     table = Table()
-    table.run(intake(Evening(a_start())), OPENING)
+    table.run(intake(Session(a_start())), OPENING)
     assert len(table.larges) == 1

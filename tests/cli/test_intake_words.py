@@ -35,12 +35,19 @@ def test_letters_in_any_order_and_with_any_gap_name_exactly_these_looks(looks: l
 
 @given(st.sampled_from(list(Look)), st.integers(words.SHORTEST_WORD, 12))
 def test_a_beginning_of_a_look_never_reads_as_letters(look: Look, length: int) -> None:
-    """`bar` is a bare tab, not burnt and rust: words and letters never mix."""
-    assert words.read_looks(look.value[:length]) == (look,)
+    """`bar` is a bare tab, not burnt and rust: words and letters never mix. What could be two is the worse or none."""
+    begun = look.value[:length]
+    if begun in ("tor", "torn", "torn-"):
+        with pytest.raises(BadData):
+            words.read_looks(begun)
+    elif "rust".startswith(begun):
+        assert words.read_looks(begun) == (Look.RUST,)
+    else:
+        assert words.read_looks(begun) == (look,)
 
 
 @pytest.mark.parametrize(
-    "text", ["", " ", "q", "w", "cs", "clean rust", "swolen", "3.7", "sq", "é", "A00001O"]
+    "text", ["", " ", "q", "z", "cs", "clean rust", "swolen", "3.7", "sq", "é", "A00001O"]
 )
 def test_what_is_no_look_is_refused(text: str) -> None:
     """With the way to write it; clean goes with nothing else."""

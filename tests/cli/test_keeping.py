@@ -18,13 +18,15 @@ ADD = "cell add --form 18650 --chemistry nmc --rated-capacity 2600mAh --marking 
 @pytest.fixture
 def shop(bench: Bench) -> Bench:
     """Three cells: one swollen, one measured once, one never."""
-    bench.do("box add tin --kind 'metal box' --limit-wh 28")
-    bench.do("box add drum --kind 'hand-over drum'")
-    bench.do("meter add blue --like hand-held-multimeter")
-    bench.codes = [cell["code"] for cell in bench.do(f"{ADD} --count 3")]  # type: ignore[attr-defined]
+    bench.prepare("box add tin --kind 'metal box' --limit-wh 28")
+    bench.prepare("box add drum --kind 'hand-over drum'")
+    bench.prepare("meter add blue --like hand-held-multimeter")
+    bench.codes = [cell["code"] for cell in bench.prepare(f"{ADD} --count 3")]  # type: ignore[attr-defined]
     bad, good, _ = codes(bench)
-    bench.do(f"reading add {bad} --look swollen")
-    bench.do(f"reading add {good} --look clean --voltage 3.80V --rested 24h --temperature 22C --meter blue")
+    bench.prepare(f"reading add {bad} --look swollen")
+    bench.prepare(
+        f"reading add {good} --look clean --voltage 3.80V --rested 24h --temperature 22C --meter blue"
+    )
     return bench
 
 

@@ -73,7 +73,7 @@ class Watched:
 
 @pytest.fixture
 def cell(bench: Bench) -> Bench:
-    bench.do(f"cell add --form 18650 --chemistry nmc --rated-capacity 1000mAh --code {CELL}")
+    bench.prepare(f"cell add --form 18650 --chemistry nmc --rated-capacity 1000mAh --code {CELL}")
     return bench
 
 

@@ -40,10 +40,10 @@ CASES = [tuple(part.strip() for part in line.split("|")) for line in SAID.strip(
 @pytest.fixture
 def words(bench: Bench) -> dict[str, str]:
     """A good cell, a swollen one, one that lay low, and a box."""
-    good, bad, low = (cell["code"] for cell in bench.do(f"{ADD} --count 3"))
-    bench.do(f"reading add {bad} --look swollen")
-    bench.do(f"reading add {low} --look clean --as-found-voltage 2.6V")
-    bench.do("box add tin --kind 'metal box'")
+    good, bad, low = (cell["code"] for cell in bench.prepare(f"{ADD} --count 3"))
+    bench.prepare(f"reading add {bad} --look swollen")
+    bench.prepare(f"reading add {low} --look clean --as-found-voltage 2.6V")
+    bench.prepare("box add tin --kind 'metal box'")
     return {"good": good, "bad": bad, "low": low, "folder": str(bench.store.parent)}
 
 

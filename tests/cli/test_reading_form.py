@@ -9,7 +9,7 @@ import pytest
 from straycell.bench.reading_form import Said, check_form, filled_from, form_of, notes_of, readings_of
 from straycell.cells import Look
 from straycell.errors import UsageFault
-from straycell.keys import NEW
+from straycell.keys import NEW, RecordKey
 from straycell.readings import Method, Quantity, Reading, Where
 
 AT = datetime(2026, 4, 2, 18, 30, tzinfo=UTC)
@@ -104,7 +104,14 @@ def test_options_that_do_not_fit_together_are_refused(form: Said, words: str) ->
 def old_capacity() -> Reading:
     """A capacity on record."""
     return Reading(
-        7, "A00001X", Quantity.CAPACITY, AT, 2.01, temperature_c=21.0, discharge_current_a=0.5, cutoff_v=3.0
+        RecordKey("A", 7),
+        "A00001X",
+        Quantity.CAPACITY,
+        AT,
+        2.01,
+        temperature_c=21.0,
+        discharge_current_a=0.5,
+        cutoff_v=3.0,
     )
 
 
@@ -124,7 +131,7 @@ def test_a_correction_of_a_condition_keeps_the_value() -> None:
 
 def test_a_correction_to_another_quantity_takes_nothing_but_the_temperature() -> None:
     """The voltage had been entered as found by mistake."""
-    old = Reading(8, "A00001X", Quantity.AS_FOUND_VOLTAGE, AT, 3.61, temperature_c=20.0)
+    old = Reading(RecordKey("A", 8), "A00001X", Quantity.AS_FOUND_VOLTAGE, AT, 3.61, temperature_c=20.0)
     form = filled_from({"voltage_v": 3.61, "rested_s": 3600.0}, old)
     assert one(form).quantity is Quantity.VOLTAGE
     assert "as_found_voltage_v" not in form and form["temperature_c"] == 20.0
@@ -132,7 +139,9 @@ def test_a_correction_to_another_quantity_takes_nothing_but_the_temperature() ->
 
 def test_a_changed_method_does_not_inherit_the_pulse() -> None:
     """It was 1 kHz after all."""
-    old = Reading(9, "A00001X", Quantity.RESISTANCE, AT, 0.05, method=Method.DC_PULSE, pulse_s=10.0)
+    old = Reading(
+        RecordKey("A", 9), "A00001X", Quantity.RESISTANCE, AT, 0.05, method=Method.DC_PULSE, pulse_s=10.0
+    )
     form = filled_from({"method": Method.AC_1KHZ}, old)
     assert one(form).pulse_s is None
 

@@ -9,7 +9,6 @@ import sqlite3
 import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import closing
 from pathlib import Path
 from typing import Annotated
 
@@ -258,7 +257,6 @@ def test_debug_shows_the_traceback(failing: list[BaseException], bench: Bench) -
 
 def test_errors_of_the_database_are_faults_of_the_store() -> None:
     """Also those that nobody wrapped."""
-    import sqlite3
 
     fault = faults.explain(sqlite3.DatabaseError("file is not a database"))
     assert fault.exit_code == 4 and "store check" in fault.lines[1]
@@ -302,17 +300,6 @@ def test_a_file_that_is_no_store_is_at_fault_itself(
     told = bench.refused(f"store {verb.format(file)}", 4)
     assert "--store" not in told and "store init" not in told and f"straycell: {file} " in told
     assert bench.do("store check")["ok"]
-
-
-def test_an_older_store_to_merge_is_the_one_to_upgrade(bench: Bench, tmp_path: Path) -> None:
-    """The remedy names that file."""
-    bench.do("cell add --form 18650")
-    file = tmp_path / "old.sqlite"
-    file.write_bytes(bench.store.read_bytes())
-    with closing(sqlite3.connect(file)) as conn:
-        conn.execute("PRAGMA user_version = 1")
-    told = bench.refused(f"store merge {file}", 4)
-    assert f"straycell --store {file} store upgrade" in told
 
 
 def test_a_folder_in_place_of_a_file_is_told_in_plain_words(bench: Bench, tmp_path: Path) -> None:

@@ -17,14 +17,14 @@ from straycell.store.writer import open_writer
 def shelf(bench: Bench) -> Bench:
     """Four cells of several kinds, one out of use, one in a box with a long name."""
     long = "the tall grey cupboard behind the door, second shelf from the top, left hand side"
-    bench.do(f"box add '{long}'")
-    bench.do("box add attic")
-    bench.do(f"cell add --form 21700 --chemistry lfp --box '{long}' --marking '{'INR21700 ' * 20}'")
-    bench.do("cell add --form 18650 --chemistry nmc --marking 'ICR18650 2600mAh'")
-    bench.do("cell add --form pouch --chemistry unknown --box attic")
-    bench.do("cell add --form 18650 --chemistry lco")
-    swollen = bench.do("cell list")[1]["code"]
-    bench.do(f"reading add {swollen} --look swollen")
+    bench.prepare(f"box add '{long}'")
+    bench.prepare("box add attic")
+    bench.prepare(f"cell add --form 21700 --chemistry lfp --box '{long}' --marking '{'INR21700 ' * 20}'")
+    bench.prepare("cell add --form 18650 --chemistry nmc --marking 'ICR18650 2600mAh'")
+    bench.prepare("cell add --form pouch --chemistry unknown --box attic")
+    bench.prepare("cell add --form 18650 --chemistry lco")
+    swollen = bench.prepare("cell list")[1]["code"]
+    bench.prepare(f"reading add {swollen} --look swollen")
     return bench
 
 

@@ -28,15 +28,15 @@ MESSAGES: dict[str, dict[str, list[str]]] = tomllib.loads((BROKEN / "messages.to
 @pytest.fixture
 def pouch(bench: Bench) -> Bench:
     """A 33.1 Ah pouch cell of the kind the reference traces are of, and the cycler's meter."""
-    bench.do("meter add cycler --voltage-accuracy 0.05%+1mV --capacity-accuracy 0.1%+1mAh")
-    bench.do("cell add --form pouch --chemistry lmo --rated-capacity 33.1Ah --code A00001O")
+    bench.prepare("meter add cycler --voltage-accuracy 0.05%+1mV --capacity-accuracy 0.1%+1mAh")
+    bench.prepare("cell add --form pouch --chemistry lmo --rated-capacity 33.1Ah --code A00001O")
     return bench
 
 
 @pytest.fixture
 def round_cell(bench: Bench) -> Bench:
     """A 2.5 Ah 18650 without any reading."""
-    bench.do("cell add --form 18650 --chemistry nmc --rated-capacity 2500mAh --code A00001O")
+    bench.prepare("cell add --form 18650 --chemistry nmc --rated-capacity 2500mAh --code A00001O")
     return bench
 
 

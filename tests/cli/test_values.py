@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta, timezone
 
 import pytest
@@ -19,7 +20,7 @@ NOW = datetime(2026, 5, 1, 12, 0, tzinfo=UTC)
 
 
 @pytest.fixture
-def bangkok(monkeypatch: pytest.MonkeyPatch) -> None:
+def bangkok(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """A bench seven hours east of UTC, without summer time."""
     monkeypatch.setenv("TZ", "Etc/GMT-7")
     time.tzset()

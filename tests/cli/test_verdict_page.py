@@ -13,7 +13,7 @@ NOW = datetime(2026, 3, 1, tzinfo=UTC)
 def why(*texts: str) -> list[str]:
     """What a page says for reasons of these texts, all of them deciding."""
     reasons = tuple(Reason("capacity", Status.FAILED, Outcome.SOLO, text) for text in texts)
-    return verdict_words.why(Verdict("A00001K", Outcome.SOLO, "r", "h", reasons, (), NOW, None, 0))
+    return verdict_words.why(Verdict("A00001K", Outcome.SOLO, "r", "h", reasons, (), NOW, None, ""))
 
 
 def test_a_figure_stands_once_with_what_it_reaches_first() -> None:

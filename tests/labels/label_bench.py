@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
-import pypdfium2  # type: ignore[import-untyped]
+import pypdfium2
 import zxingcpp
 from PIL import Image
 
@@ -48,7 +48,7 @@ def a_cell(code: str = CODES[0], stage: Stage = Stage.SHELVED, **facts: object) 
 
 def a_verdict(outcome: Outcome, until: datetime | None = UNTIL, code: str = CODES[0]) -> Verdict:
     """A verdict without reasons: a label looks at the outcome and its date only."""
-    return Verdict(code, outcome, "shipped", "hash", (), (), NOW, until, 1)
+    return Verdict(code, outcome, "shipped", "hash", (), (), NOW, until, "A-1")
 
 
 def a_label(

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from itertools import combinations
 
-import pypdfium2  # type: ignore[import-untyped]
+import pypdfium2
 import pytest
 import zxingcpp
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from tests.drawing import examples
 from tests.labels.label_bench import CODES, NOW
 
 from straycell.labels.boxes import Box
@@ -111,7 +112,7 @@ def test_any_title_a_project_may_have_is_printed(title: str) -> None:
     assert build_sheet_pdf(sheet(1, 2, title=title), NOW).startswith(b"%PDF")
 
 
-@settings(max_examples=30)
+@examples(30)
 @given(st.text(alphabet="abc defghij", max_size=120), st.floats(8, 60))
 def test_wrapped_lines_fit_and_lose_nothing(text: str, width: float) -> None:
     """However long a word is."""

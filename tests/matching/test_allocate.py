@@ -12,8 +12,9 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from tests.drawing import examples
 
 from straycell.errors import BadData, StraycellError, UsageFault
 from straycell.matching.allocate.cells import allocate_cells
@@ -114,7 +115,7 @@ few_demands = st.lists(
 ratios = st.sampled_from([None, 1.0, 1.25, 1.5])
 
 
-@settings(max_examples=200, deadline=None)
+@examples(200)
 @given(offers_of_two_kinds, few_demands, ratios)
 def test_weight_and_surplus_equal_those_of_exhaustive_search(
     offers: list[Cell], demands: list[Cell], ratio: float | None
@@ -127,7 +128,7 @@ def test_weight_and_surplus_equal_those_of_exhaustive_search(
     assert (plan.bound_weight, plan.bound_surplus_ah) == (plan.weight, plan.surplus_ah)
 
 
-@settings(max_examples=80, deadline=None)
+@examples(80)
 @given(
     offers_of_two_kinds,
     few_demands,
@@ -340,7 +341,7 @@ def test_identical_cells_and_zero_resistance_are_plain_cases() -> None:
     ],
 )
 def test_figures_that_cannot_be_taken_are_refused(
-    cell: Cell, asked: Cell, options: dict[str, float], kind: type[StraycellError]
+    cell: Cell, asked: Cell, options: dict[str, Any], kind: type[StraycellError]
 ) -> None:
     """Each kind of bad figure is named with what to do."""
     with pytest.raises(kind) as refusal:

@@ -8,8 +8,9 @@ from itertools import combinations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from tests.drawing import examples
 from tests.matching.test_allocate import (
     Cell,
     all_shares,
@@ -46,7 +47,7 @@ def nothing_known(offers: list[Cell], demands: list[Cell], ratio: float) -> tupl
     return refined(market, everyone, tiers, ratio, time.monotonic() + 60, 0, none, 0.0), tiers
 
 
-@settings(max_examples=150, deadline=None)
+@examples(150)
 @given(
     st.lists(cells, min_size=4, max_size=8),
     st.sampled_from([(1, 2, 1), (2, 2, 1), (1, 3, 1), (3, 1, 1), (1, 2, 2)]),
@@ -73,7 +74,7 @@ def test_a_serving_is_the_cheapest_legal_one_at_any_prices(
         assert splits([offers[i] for i in held], shape[1], RATIO)
 
 
-@settings(max_examples=150, deadline=None)
+@examples(150)
 @given(offers_of_two_kinds, few_demands, st.sampled_from([1.0, 1.25, 1.5]))
 def test_bounds_from_prices_hold_and_plans_are_sound_even_when_nothing_is_known_before(
     offers: list[Cell], demands: list[Cell], ratio: float
@@ -94,7 +95,7 @@ def test_bounds_from_prices_hold_and_plans_are_sound_even_when_nothing_is_known_
         assert plan.surplus_bound <= -least <= plan.surplus
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(offers_of_two_kinds, few_demands)
 def test_whatever_prices_are_named_their_proof_holds(offers: list[Cell], demands: list[Cell]) -> None:
     """Every plan that serves certain choices costs at least what the price list says."""

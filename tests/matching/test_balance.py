@@ -7,10 +7,12 @@ import random
 from collections.abc import Iterator, Sequence
 from itertools import combinations
 from pathlib import Path
+from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from tests.drawing import examples
 
 from straycell.errors import BadData, NegativeAnswer, StraycellError, UsageFault
 from straycell.matching.balance.deal import NoLegalGrouping, balance_groups
@@ -49,7 +51,7 @@ small_shelves = st.lists(
 small_packs = st.sampled_from([(1, 2), (2, 2), (1, 3), (2, 3), (3, 2), (2, 1), (3, 1)])
 
 
-@settings(max_examples=120, deadline=None)
+@examples(120)
 @given(small_shelves, small_packs)
 def test_the_weakest_group_and_the_spread_equal_those_of_exhaustive_search(
     cells: list[tuple[int, float]], pack: tuple[int, int]
@@ -68,7 +70,7 @@ def test_the_weakest_group_and_the_spread_equal_those_of_exhaustive_search(
     assert (plan.bound_smallest_ah, plan.bound_spread_ah) == (plan.smallest_ah, plan.spread_ah)
 
 
-@settings(max_examples=120, deadline=None)
+@examples(120)
 @given(small_shelves, small_packs, st.integers(-20, 35))
 def test_surplus_and_spread_at_a_target_equal_those_of_exhaustive_search(
     cells: list[tuple[int, float]], pack: tuple[int, int], above: int
@@ -76,7 +78,12 @@ def test_surplus_and_spread_at_a_target_equal_those_of_exhaustive_search(
     """With a target: the least surplus, then the least spread; no plan where none reaches it."""
     mah, ohms = [cell[0] for cell in cells], [cell[1] for cell in cells]
     target = 1500 * pack[1] + above
-    asked = {"series": pack[0], "parallel": pack[1], "target_ah": target / 1000, "seconds": PLENTY}
+    asked: dict[str, Any] = {
+        "series": pack[0],
+        "parallel": pack[1],
+        "target_ah": target / 1000,
+        "seconds": PLENTY,
+    }
     reaching = [sums for sums in all_plans(mah, ohms, *pack, 1.5) if min(sums) >= target]
     if not reaching:
         with pytest.raises(NoLegalGrouping):
@@ -89,7 +96,7 @@ def test_surplus_and_spread_at_a_target_equal_those_of_exhaustive_search(
     assert plan.proven
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(small_shelves, small_packs, st.tuples(st.integers(1500, 1530), st.sampled_from([0.03, 0.045, 0.09])))
 def test_one_more_cell_never_weakens_the_weakest_group(
     cells: list[tuple[int, float]], pack: tuple[int, int], extra: tuple[int, float]
@@ -160,7 +167,7 @@ def test_a_pack_of_every_cell_is_even_to_a_milliampere_hour(seed: int) -> None:
 def test_the_same_input_gives_the_same_plan() -> None:
     """Work is counted in steps, so a plan repeats to the cell."""
     capacities, ohms = shelf(150, 5, 0.3)
-    asked = {"series": 6, "parallel": 5, "seconds": PLENTY, "seed": 3}
+    asked: dict[str, Any] = {"series": 6, "parallel": 5, "seconds": PLENTY, "seed": 3}
     assert balance_groups(capacities, ohms, **asked) == balance_groups(capacities, ohms, **asked)
 
 
@@ -265,7 +272,7 @@ def test_figures_that_cannot_be_taken_are_refused(
     capacities: list[float], ohms: list[float], options: dict[str, float], kind: type[StraycellError]
 ) -> None:
     """Each kind of bad figure is named with what to do."""
-    asked = {"series": 1, "parallel": 2, **options}
+    asked: dict[str, Any] = {"series": 1, "parallel": 2, **options}
     with pytest.raises(kind) as refusal:
         balance_groups(capacities, ohms, **asked)
     assert refusal.value.remedy

@@ -9,8 +9,9 @@ from datetime import date
 from itertools import product
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from tests.drawing import examples
 from tests.matching.pack_bench import marked, shelf, wanted
 from tests.matching.single_bench import LIMITS, NOW, cell, match, project
 
@@ -225,7 +226,7 @@ def value(projects: list[Project], served_names: set[str]) -> list[object]:
     return found
 
 
-@settings(max_examples=25, deadline=None)
+@examples(25)
 @given(lamps_of, cells_of_some)
 def test_no_other_plan_serves_more_by_the_rules(
     asked: list[tuple[int, int, int | None]], stock: list[tuple[float, Outcome]]
@@ -247,7 +248,7 @@ def test_no_other_plan_serves_more_by_the_rules(
     assert all(fits[name, code] for name, codes in cells_of(plan).items() for code in codes)
 
 
-@settings(max_examples=15, deadline=None)
+@examples(15)
 @given(lamps_of, cells_of_some, st.floats(0.4, 3.2))
 def test_one_more_cell_never_lowers_the_objective(
     asked: list[tuple[int, int, int | None]], stock: list[tuple[float, Outcome]], ah: float
@@ -258,7 +259,7 @@ def test_one_more_cell_never_lowers_the_objective(
     assert more >= planned(projects, *cells).objective
 
 
-@settings(max_examples=8, deadline=None)
+@examples(8)
 @given(st.integers(0, 999))
 def test_the_order_of_projects_and_cells_changes_nothing(seed: int) -> None:
     """Same input, same plans, packs among them."""

@@ -7,8 +7,9 @@ import random
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from tests.drawing import examples
 from tests.matching.pack_bench import marked, packed, reasons, shelf, wanted, why_not
 from tests.matching.single_bench import LIMITS, NOW, project
 
@@ -303,7 +304,7 @@ cells_of = st.lists(
 )
 
 
-@settings(max_examples=25, deadline=None)
+@examples(25)
 @given(packs, cells_of)
 def test_every_plan_is_of_one_kind_of_pack_cells_used_once_and_every_cell_says_why(
     asked: Project, cells: list[Candidate]
@@ -321,7 +322,7 @@ def test_every_plan_is_of_one_kind_of_pack_cells_used_once_and_every_cell_says_w
         assert max(ohms) <= 1.5 * min(ohms)
 
 
-@settings(max_examples=20, deadline=None)
+@examples(20)
 @given(packs, cells_of, cells_of)
 def test_adding_cells_never_makes_a_served_pack_unserved(
     asked: Project, cells: list[Candidate], more: list[Candidate]
@@ -332,7 +333,7 @@ def test_adding_cells_never_makes_a_served_pack_unserved(
         assert packed(asked, *cells, *(c for c in more if c.code not in known)).served
 
 
-@settings(max_examples=15, deadline=None)
+@examples(15)
 @given(packs, cells_of, st.randoms(use_true_random=False))
 def test_the_order_of_the_shelf_changes_no_pack(
     asked: Project, cells: list[Candidate], shuffler: random.Random

@@ -9,8 +9,9 @@ from dataclasses import replace
 from datetime import datetime
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from tests.drawing import examples
 from tests.matching.single_bench import CODES, LIMITS, NOW, cell, match, project
 
 from straycell.acceptance.reasons import Outcome
@@ -244,7 +245,7 @@ projects = st.builds(
 )
 
 
-@settings(max_examples=50)
+@examples(50)
 @given(projects, shelves)
 def test_no_cell_on_hold_discarded_stale_or_promised_is_ever_chosen(
     wanted: Project, shelf: list[Candidate]
@@ -261,7 +262,7 @@ def test_no_cell_on_hold_discarded_stale_or_promised_is_ever_chosen(
     assert sorted(told) == sorted(by_code)
 
 
-@settings(max_examples=50)
+@examples(50)
 @given(projects, shelves, shelves)
 def test_adding_cells_never_makes_a_served_project_unserved(
     wanted: Project, shelf: list[Candidate], more: list[Candidate]
@@ -272,7 +273,7 @@ def test_adding_cells_never_makes_a_served_project_unserved(
         assert match(wanted, *shelf, *(c for c in more if c.code not in known)).served
 
 
-@settings(max_examples=50)
+@examples(50)
 @given(projects, shelves, st.randoms(use_true_random=False))
 def test_the_order_of_the_shelf_changes_nothing(
     wanted: Project, shelf: list[Candidate], shuffler: random.Random
@@ -283,7 +284,7 @@ def test_the_order_of_the_shelf_changes_nothing(
     assert match_single(wanted, shuffled, LIMITS, now=NOW) == match_single(wanted, shelf, LIMITS, now=NOW)
 
 
-@settings(max_examples=50)
+@examples(50)
 @given(projects, shelves)
 def test_a_more_uncertain_figure_never_lets_a_cell_in(wanted: Project, shelf: list[Candidate]) -> None:
     """Doubling every uncertainty can only lose a project."""

@@ -3,8 +3,9 @@
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from tests.drawing import examples
 
 from straycell.cells import Chemistry
 from straycell.errors import BadData
@@ -61,7 +62,7 @@ def test_a_load_larger_than_the_supply_charges_nothing():
     assert math.isinf(found.low_h) and found.current_a == 0.0
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(
     st.sampled_from([Chemistry.NMC, Chemistry.LCO, Chemistry.NCA, Chemistry.LMO, Chemistry.LFP]),
     st.floats(0.05, 2.0),

@@ -1,6 +1,7 @@
 """Charging: programming resistor, float voltage, heat, allowed current, temperature windows."""
 
 import math
+from itertools import pairwise
 
 import pytest
 from hypothesis import given
@@ -117,10 +118,10 @@ def test_a_discarded_cell_gets_nothing_whatever_its_maker_said():
 
 @pytest.mark.parametrize(
     ("temperature_c", "rate"),
-    [(-1.0, 0.0), (0.0, 0.1), (4.0, 0.1), (10.0, 0.2), (25.0, 0.5), (45.0, 0.5), (46.0, 0.0)],
+    [(-1.0, 0.0), (0.0, 0.1), (4.0, 0.1), (10.0, 0.2), (12.0, 0.2), (25.0, 0.5), (45.0, 0.5), (46.0, 0.0)],
 )
 def test_charge_current_by_temperature(temperature_c, rate):
-    """0-5 degC 0.1C, 5-15 0.2C, 15 on 0.5C (cell sheet, machineu.com); three 18650 sheets end at 45 degC."""
+    """0-5 degC 0.1C, 10-15 0.2C, 20 on 0.5C (cell sheet, machineu.com); three 18650 sheets end at 45 degC."""
     assert temperature_limit(temperature_c) == rate
     assert allowed_current(1.0, 0.5, maker_current_a=2.0, temperature_c=temperature_c) == rate
 
@@ -143,3 +144,9 @@ def test_nonsense_is_refused_with_a_remedy(call):
     with pytest.raises(BadData) as caught:
         call()
     assert caught.value.remedy
+
+
+def test_a_degree_more_or_less_is_no_cliff():
+    """Between the steps of the sheet the current rises in straight lines: a tenth of a degree is worth little."""
+    rates = [temperature_limit(tenth / 10) for tenth in range(451)]
+    assert rates == sorted(rates) and max(b - a for a, b in pairwise(rates)) < 0.01

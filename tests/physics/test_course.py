@@ -6,9 +6,10 @@ import io
 from itertools import pairwise
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
+from tests.drawing import examples
 
 from straycell.cells import Chemistry
 from straycell.physics.loads import ConstantCurrent, ResistiveLoad
@@ -55,7 +56,7 @@ def test_a_flat_stretch_gets_the_points_it_needs() -> None:
     assert longest < 0.1 * course[-1].expected_h
 
 
-@settings(max_examples=5)
+@examples(5)
 @given(
     load_a=st.floats(0.02, 1.5),
     stop_v=st.floats(2.5, 3.9),

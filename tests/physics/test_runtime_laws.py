@@ -3,8 +3,9 @@
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from tests.drawing import examples
 
 from straycell.cells import Chemistry
 from straycell.physics.curves import curves_for
@@ -22,7 +23,7 @@ OHM_AH = st.floats(0.01, 0.4)
 CUTOFF = st.floats(2.0, 3.9)
 TEMPERATURE = st.floats(-20.0, 45.0)
 KIND = st.sampled_from(["current", "power", "resistance", "lamps", "profile", "power profile"])
-FEW = settings(max_examples=60, deadline=None)
+FEW = examples(60)
 SLACK = 1.0 + 1e-6
 ROUNDS = 1.0 + 1e-3
 """A profile of power is followed step by step from its last whole round on, which leaves a thousandth."""

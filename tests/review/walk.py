@@ -6,7 +6,6 @@ import atexit
 import shutil
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
-from functools import cache
 from itertools import count
 from pathlib import Path
 from tempfile import mkdtemp
@@ -86,47 +85,32 @@ class Walk:
 
 def begin(cell: str = NMC, meter: str = OWN_SHEET) -> Walk:
     """A store with one meter and one cell, nothing measured."""
-    return _copy(_after(cell, meter, ()))
+    walk = Walk(Bench(_new_store())).wait()
+    walk.bench.prepare(f"meter add m {meter}")
+    walk.teardown = walk.bench.prepare('teardown add "garden pump" --kind pump')["code"]
+    walk.code = walk.bench.prepare(f"cell add --teardown {walk.teardown} {cell}")[0]["code"]
+    return walk
 
 
 def walked(**changed: Any) -> Walk:
     """The plain walk with some steps changed, in a store of its own."""
     step = PLAIN | changed
-    charge = ("charge", step["charge"])
     lines = [
         (0.0, "reading", step["look"]),
         (0.0, "reading", step["found"]),
-        (4.0, *charge),
+        (4.0, "charge", step["charge"]),
         (6.0, "reading", step["capacity"]),
         (6.0, "reading", step["resistance"]),
-        (5.0, *charge),
+        (5.0, "charge", step["charge"]),
         (24.0, "reading", step["first"]),
         (24.0 * step["days"], "reading", step["second"]),
     ]
-    return _copy(_after(step["cell"], step["meter"], tuple(lines)))
-
-
-@cache
-def _after(cell: str, meter: str, lines: tuple[tuple[float, str, str], ...]) -> Walk:
-    """The store after these lines (hours to wait, noun, options; none of them: only the wait), made once."""
-    if lines:
-        walk = _copy(_after(cell, meter, lines[:-1]))
-        hours, noun, options = lines[-1]
+    walk = begin(step["cell"], step["meter"])
+    for hours, noun, options in lines:
         walk.wait(hours=hours)
         if options:
-            walk.type(f"{noun} add CODE {options}")
-        return walk
-    walk = Walk(Bench(_new_store())).wait()
-    walk.type(f"meter add m {meter}")
-    walk.teardown = walk.type('teardown add "garden pump" --kind pump')["code"]
-    walk.code = walk.type(f"cell add --teardown {walk.teardown} {cell}")[0]["code"]
+            walk.bench.prepare(f"{noun} add {walk.code} {options}")
     return walk
-
-
-def _copy(walk: Walk) -> Walk:
-    store = _new_store()
-    shutil.copy(walk.bench.store, store)
-    return Walk(Bench(store, now=walk.bench.now), walk.code, walk.teardown, walk.at)
 
 
 _FOLDER = Path(mkdtemp(prefix="straycell-review-"))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 
 import vobject
 from tests.acceptance.bench import Bench, day, good
@@ -31,7 +32,7 @@ def written(now: datetime | None = None) -> bytes:
     return calendar_file(items(), now or day(AT), bench="A", zone=UTC)
 
 
-def parsed() -> list[object]:
+def parsed() -> list[Any]:
     return list(vobject.readOne(written().decode("utf-8")).vevent_list)
 
 
@@ -40,15 +41,15 @@ def test_an_independent_library_reads_every_event() -> None:
     events = parsed()
     assert events
     for event in events:
-        assert event.summary.value and event.description.value  # type: ignore[attr-defined]
-        start, end = event.dtstart.value, event.dtend.value  # type: ignore[attr-defined]
+        assert event.summary.value and event.description.value
+        start, end = event.dtstart.value, event.dtend.value
         assert isinstance(start, date) and not isinstance(start, datetime)
         assert end - start == timedelta(days=1)
 
 
 def test_everything_due_or_coming_is_in_it_with_what_to_do() -> None:
     """No subject is lost, commas and semicolons included."""
-    text = "\n".join(event.description.value for event in parsed())  # type: ignore[attr-defined]
+    text = "\n".join(event.description.value for event in parsed())
     for item in items():
         assert item.subject in text
         assert item.todo in text
@@ -57,20 +58,20 @@ def test_everything_due_or_coming_is_in_it_with_what_to_do() -> None:
 def test_what_is_due_stands_on_today_and_the_rest_on_its_day() -> None:
     """Nothing is put into the past, where nobody looks."""
     today = day(AT).date()
-    days = sorted(event.dtstart.value for event in parsed())  # type: ignore[attr-defined]
+    days = sorted(event.dtstart.value for event in parsed())
     assert days[0] == today and days[-1] > today
-    late = [event for event in parsed() if event.dtstart.value == today]  # type: ignore[attr-defined]
+    late = [event for event in parsed() if event.dtstart.value == today]
     kinds = {item.kind.title for item in due_now(items(), day(AT))}
-    assert {e.summary.value.split(": ")[0] for e in late} == kinds  # type: ignore[attr-defined]
+    assert {e.summary.value.split(": ")[0] for e in late} == kinds
     (recheck,) = [
         e for e in parsed() if "checked again" in e.summary.value and CODES[2] in e.description.value
-    ]  # type: ignore[attr-defined]
-    assert recheck.dtstart.value == day(130.0).date()  # type: ignore[attr-defined]
+    ]
+    assert recheck.dtstart.value == day(130.0).date()
 
 
 def test_uids_are_unique_and_stay_the_same() -> None:
     """RFC 5545 3.8.4.7: persistent, globally unique; taken in again, an entry is replaced."""
-    uids = [event.uid.value for event in parsed()]  # type: ignore[attr-defined]
+    uids = [event.uid.value for event in parsed()]
     assert len(set(uids)) == len(uids)
     later = vobject.readOne(written(day(AT) + timedelta(minutes=5)).decode("utf-8"))
     assert [event.uid.value for event in later.vevent_list] == uids
@@ -92,9 +93,9 @@ def test_lines_are_as_the_standard_wants_them() -> None:
 def test_dangers_carry_the_highest_priority_and_an_alarm() -> None:
     """RFC 5545 3.8.1.9: 1 is the highest."""
     for event in parsed():
-        danger = "danger" in str(event.categories.value)  # type: ignore[attr-defined]
-        assert (event.priority.value == "1") is danger  # type: ignore[attr-defined]
-        assert ("valarm" in event.contents) is danger  # type: ignore[attr-defined]
+        danger = "danger" in str(event.categories.value)
+        assert (event.priority.value == "1") is danger
+        assert ("valarm" in event.contents) is danger
 
 
 def test_the_same_items_give_the_same_bytes() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import random
 import re
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 
@@ -54,6 +55,7 @@ def with_more(bench: Bench, **more: object) -> Bench:
         ("battery-wh", 100.0, "188 (b)"),  # ADR SP 188(b): battery, lithium ion <= 100 Wh
         ("metal-cell-g", 1.0, "188 (a)"),  # lithium metal <= 1 g
         ("package-kg", 30.0, "188"),  # package <= 30 kg gross
+        ("alone-kg", 30.0, "P908"),  # net mass of one cell or battery, P908
         ("piece-g", 500.0, "636"),  # SP 636: gross mass <= 500 g each
         ("load-kg", 333.0, "636"),  # total lithium cells per transport unit <= 333 kg
     ],
@@ -70,7 +72,7 @@ def test_carriage_figures_are_those_of_the_regulations(name: str, value: float, 
         ("188", ["20 Wh", "1.2 m", "30 kg"]),
         ("636", ["500 g", "20 Wh", "333 kg"]),
         ("377", ["LITHIUM BATTERIES FOR DISPOSAL", "LITHIUM BATTERIES FOR RECYCLING"]),
-        ("376-908", ["alone", "neither burns nor conducts", "never by air"]),
+        ("376-908", ["alone", "neither burns nor conducts", "never by air", "30 kg net"]),
         ("376-911", ["do not set off"]),
         ("us-damaged", ["(f)", "(d) may not"]),
         ("epa", ["tape the terminals", "household waste"]),
@@ -96,7 +98,7 @@ def test_every_entry_has_a_source_and_says_how_it_was_seen() -> None:
 def test_un_numbers(chemistry: Chemistry, number: str) -> None:
     """3480 lithium-ion, 3090 lithium metal (lithium.batteriestransport.org/144)."""
     cell = listed(Bench(replace(NMC, chemistry=chemistry)).look())
-    assert make_list(1, "yard", "A", NOW, [cell]).lines[0].un == number
+    assert make_list("1", "yard", "A", NOW, [cell]).lines[0].un == number
 
 
 # --- energy and mass -------------------------------------------------------------------------------
@@ -174,25 +176,29 @@ def test_a_cell_is_intact_only_when_it_is_known_to_be(bench: Bench, expected: Co
         (with_more(good(), upsets=(Upset("smoke", day(20), True),)), True),
         (with_more(good(), upsets=(Upset("leak", day(20), True),)), True),  # "leaked or vented": the worse
         (with_more(good(), upsets=(Upset("water", day(20), True),)), False),
+        (good().found(4.30, at=19.0), True),  # over-charged, as measured
+        (good(second=3.95), True),  # leaks inside
+        (good(found=1.2), False),
+        (good(capacity=0.9), False),
     ],
 )
 def test_what_may_still_react_is_kept_apart_from_the_rest(bench: Bench, critical: bool) -> None:
     """P911 and not P908 where gas, heat or fire may come of it."""
-    assert is_critical(bench.evidence()) is critical
-    rules = make_list(1, "yard", "A", NOW, [listed(bench)]).lines[0].rules
-    assert ("376-911" in rules) is critical and ("376-908" in rules) is not critical
+    assert is_critical(bench.evidence(), bench.verdict(21.0)) is critical
+    rules = make_list("1", "yard", "A", NOW, [listed(bench)]).lines[0].rules
+    assert ("376-911" in rules) is critical and not (critical and "376-908" in rules)
 
 
 def test_a_chemistry_under_dispute_is_not_called_lithium_ion() -> None:
     """Entered as primary once and not withdrawn: the collection point decides."""
     primary = replace(NMC, chemistry=Chemistry.PRIMARY)
     bench = with_more(good(), earlier_facts=(EarlierFacts(primary, RecordKey("A", 1)),))
-    assert make_list(1, "yard", "A", NOW, [listed(bench)]).lines[0].un == "UN 3480 or UN 3090"
+    assert make_list("1", "yard", "A", NOW, [listed(bench)]).lines[0].un == "UN 3480 or UN 3090"
 
 
 # --- lines -----------------------------------------------------------------------------------------
 
-BENCHES = {
+BENCHES: dict[str, Callable[[], Bench]] = {
     "worn": lambda: good(capacity=0.9),
     "swollen": lambda: good(look=(Look.SWOLLEN,)),
     "vented": lambda: good(look=(Look.VENTED,)),
@@ -210,7 +216,7 @@ CELLS = [
 @given(st.lists(st.sampled_from(CELLS), unique_by=lambda c: c.code), st.integers(0, 1000))
 def test_damaged_and_intact_cells_never_share_a_line(cells: list[HandoverCell], seed: int) -> None:
     """Every cell once, alike cells together, and the same list in whatever order they come."""
-    made = make_list(1, "yard", "A", NOW, cells)
+    made = make_list("1", "yard", "A", NOW, cells)
     assert sorted(c.code for c in made.cells) == sorted(c.code for c in cells)
     for line in made.lines:
         assert {(c.condition, c.critical, c.chemistry, c.form) for c in line.cells} == {
@@ -218,13 +224,13 @@ def test_damaged_and_intact_cells_never_share_a_line(cells: list[HandoverCell], 
         }
     shuffled = list(cells)
     random.Random(seed).shuffle(shuffled)
-    assert make_list(1, "yard", "A", NOW, shuffled) == made
+    assert make_list("1", "yard", "A", NOW, shuffled) == made
     assert HandoverList.from_json(made.to_json()) == made
 
 
 def test_damaged_lines_come_first_and_none_is_under_a_rule_for_intact_cells() -> None:
     """The disposal rules for intact cells may not be used for damaged ones (PHMSA 24-0050)."""
-    made = make_list(1, "yard", "A", NOW, CELLS)
+    made = make_list("1", "yard", "A", NOW, CELLS)
     states = [line.condition for line in made.lines]
     assert states == sorted(states, key=lambda s: s is Condition.INTACT)
     for line in made.lines:
@@ -234,7 +240,7 @@ def test_damaged_lines_come_first_and_none_is_under_a_rule_for_intact_cells() ->
 
 def test_consumer_collection_is_named_up_to_twenty_watt_hours_only() -> None:
     """SP 636: 20 Wh a cell."""
-    made = make_list(1, "yard", "A", NOW, CELLS)
+    made = make_list("1", "yard", "A", NOW, CELLS)
     for line in made.lines:
         if line.condition is Condition.INTACT:
             assert ("636" in line.rules) is all(
@@ -253,7 +259,7 @@ def pages(pdf: bytes) -> list[str]:
 
 def test_the_pdf_holds_what_the_receiver_needs() -> None:
     """Count, chemistry, mass, energy, state, UN number, rules with sources, and a line to sign."""
-    made = make_list(7, "recycling yard", "A", NOW, CELLS)
+    made = make_list("7", "recycling yard", "A", NOW, CELLS)
     text = re.sub(r"\s+", " ", " ".join(pages(handover_pdf(made, NOW))))
     for words in (
         "Hand-over list 7",
@@ -274,14 +280,14 @@ def test_the_pdf_holds_what_the_receiver_needs() -> None:
 
 def test_the_same_list_gives_the_same_bytes() -> None:
     """The date comes in; nothing else changes."""
-    made = make_list(7, "recycling yard", "A", NOW, CELLS)
+    made = make_list("7", "recycling yard", "A", NOW, CELLS)
     assert handover_pdf(made, NOW) == handover_pdf(made, NOW)
 
 
 def test_two_hundred_cells_run_over_pages_that_all_say_which_list_they_are_of() -> None:
     """No code lost at a page's end, the signature on one page."""
     many = [replace(CELLS[n % 6], code=f"B{n:05d}X") for n in range(200)]
-    found = pages(handover_pdf(make_list(3, "yard", "A", NOW, many), NOW))
+    found = pages(handover_pdf(make_list("3", "yard", "A", NOW, many), NOW))
     assert len(found) > 3
     assert all("Hand-over 3" in page and f"of {len(found)}" in page for page in found)
     assert all(any(cell.code in page for page in found) for cell in many)
@@ -290,24 +296,24 @@ def test_two_hundred_cells_run_over_pages_that_all_say_which_list_they_are_of() 
 
 def test_a_place_prints_as_written_in_greek_cyrillic_and_any_latin() -> None:
     """What the face lacks stands with its number, so that nothing reads as a question."""
-    made = make_list(3, "Łódź, Жук, Ωμέγα 容", "A", NOW, CELLS[:1])
+    made = make_list("3", "Łódź, Жук, Ωμέγα 容", "A", NOW, CELLS[:1])
     assert "To: Łódź, Жук, Ωμέγα [U+5BB9]" in pages(handover_pdf(made, NOW))[0]
 
 
 def test_a_cell_that_may_react_is_told_again_above_its_codes() -> None:
     """On a later page the table is out of sight: the heading of its line says it too."""
     text = " ".join(
-        pages(handover_pdf(make_list(3, "yard", "A", NOW, [listed(good(look=(Look.VENTED,)))]), NOW))
+        pages(handover_pdf(make_list("3", "yard", "A", NOW, [listed(good(look=(Look.VENTED,)))]), NOW))
     )
     assert (
-        "damaged or defective: MAY REACT" in re.sub(r"\s+", " ", text).partition("The cells on each line")[2]
+        "MAY REACT: damaged or defective" in re.sub(r"\s+", " ", text).partition("The cells on each line")[2]
     )
 
 
 def test_looked_at_as_a_picture_nothing_runs_off_the_paper() -> None:
     """Every page of a long mixed list: ink between the margins, none within 8 mm of any edge."""
     many = [replace(CELLS[n % 6], code=f"B{n:05d}X") for n in range(200)]
-    for page in pypdfium2.PdfDocument(handover_pdf(make_list(3, "yard" * 20, "A", NOW, many), NOW)):
+    for page in pypdfium2.PdfDocument(handover_pdf(make_list("3", "yard" * 20, "A", NOW, many), NOW)):
         picture = (
             page.render(scale=1.0, grayscale=True).to_pil().point(lambda shade: 255 if shade < 200 else 0)
         )

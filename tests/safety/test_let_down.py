@@ -6,9 +6,10 @@ from dataclasses import replace
 from itertools import pairwise
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from tests.acceptance.bench import LFP, Bench, day, good, reasons
+from tests.drawing import examples
 from tests.safety.keeping_bench import due, household, kept, when
 
 from straycell.acceptance import Evidence, Outcome
@@ -182,7 +183,7 @@ def lived(steps: list[tuple[int, str, float, bool]], *, lfp: bool) -> tuple[Benc
 
 
 @pytest.mark.parametrize("lfp", [False, True])
-@settings(max_examples=150, deadline=None)
+@examples(150)
 @given(steps=STEPS, share=st.integers(1, 99), volts=st.floats(2.5, 4.2))
 def test_recorded_last_it_lifts_nothing_whatever_day_it_is_given(
     lfp: bool, steps: list[tuple[int, str, float, bool]], share: int, volts: float
@@ -199,7 +200,7 @@ def test_recorded_last_it_lifts_nothing_whatever_day_it_is_given(
     assert {kind for kind, item in listed.items() if item.kind.danger} <= set(still)
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(st.lists(st.floats(0.0, 40.0), min_size=1, max_size=4), st.floats(6.5, 30.0))
 def test_any_number_of_them_told_late_leaves_a_leak_a_discard(days: list[float], percent: float) -> None:
     """A leaking cell's pair is on record: the dates of four let-downs change nothing about it."""

@@ -1,4 +1,4 @@
-"""The sample store, built once for all tests of a worker."""
+"""The sample store, built once for all workers."""
 
 from __future__ import annotations
 
@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from tests.sample.sample_store import sample_store
 
 from straycell.acceptance import RuleSet, Verdict, load_rules
 from straycell.store.reader import open_reader
-from straycell.store.sample.build import build_sample
-from straycell.store.sample.text import Sample, SampleCell
+from straycell.store.sample.text import Sample, SampleCell, read_sample
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,6 @@ class Built:
 @pytest.fixture(scope="session")
 def built(tmp_path_factory: pytest.TempPathFactory) -> Built:
     """Built from the checkout's text under the shipped rules."""
-    path, rules = tmp_path_factory.mktemp("sample") / "workshop.sqlite", load_rules()
-    sample = build_sample(path, rules)
+    path, rules, sample = sample_store(tmp_path_factory), load_rules(), read_sample()
     with open_reader(path) as reader:
         return Built(path, sample, rules, reader.verdicts(rules, sample.now))

@@ -10,7 +10,7 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
-import pypdfium2  # type: ignore[import-untyped]
+import pypdfium2
 import pytest
 from tests.cli.bench import Answer, Bench
 

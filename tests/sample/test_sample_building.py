@@ -16,12 +16,14 @@ from tests.sample.conftest import Built
 from straycell.errors import BadData, StoreFault
 from straycell.readings import Charge, Reading
 from straycell.store.sample.build import build_sample
-from straycell.store.sample.notes import Bench, Measured, read_notes
+from straycell.store.sample.notes import NoteDefaults, Recording, read_notes
 from straycell.store.sample.text import changes_of, read_sample, sample_folder
 
 ROOT = Path(__file__).parents[2]
 HOURS = {"charge": time(9), "capacity": time(17), "rest": time(19, 30), "other": time(20)}
-BENCH = Bench(2026, HOURS, {"charge": "1A to 4.20V 21C peak 26C", "capacity": "at 0.5A to 2.75V meter load"})
+BENCH = NoteDefaults(
+    2026, HOURS, {"charge": "1A to 4.20V 21C peak 26C", "capacity": "at 0.5A to 2.75V meter load"}
+)
 
 
 def content(path: Path) -> list[str]:
@@ -83,7 +85,9 @@ def test_a_note_line_becomes_readings_with_the_usual_words() -> None:
       10-04  charge peak 28C; capacity 1846mAh at 0.4A   # a remark
       10-06 20:15  rest 4.186V 21C
     """
-    charge, run, rest = (job.item for job in read_notes("H00001K", notes, BENCH) if isinstance(job, Measured))
+    charge, run, rest = (
+        job.item for job in read_notes("H00001K", notes, BENCH) if isinstance(job, Recording)
+    )
     assert isinstance(charge, Charge) and isinstance(run, Reading) and isinstance(rest, Reading)
     assert charge.at == datetime(2026, 10, 4, 9, tzinfo=UTC)
     assert (charge.current_a, charge.until_v, charge.temperature_c, charge.peak_temperature_c) == (

@@ -12,7 +12,7 @@ from straycell.cells import Chemistry, Form, Look, Stage
 from straycell.readings import Charge, Method, Mistake, Quantity, Reading
 from straycell.store.reader import open_reader
 from straycell.store.sample.build import deciding, surprises
-from straycell.store.sample.notes import Corrected, Discarded, Measured, TakenBack
+from straycell.store.sample.notes import Corrected, Discarded, Recording, TakenBack
 
 # Every way the shipped rules can turn out against a cell, written down from the rules document.
 KINDS = """
@@ -28,7 +28,8 @@ capacity-light close; capacity-discard failed; capacity-contradictory close; unr
 resistance unmeasured; resistance-method unmeasured; resistance-pack failed; resistance-pack close;
 resistance-solo failed; resistance-solo close; resistance-light failed; resistance-contradictory close;
 resistance-discard failed; unrated-resistance-discard failed; self-discharge unmeasured; self-discharge-pack unmeasured;
-self-discharge-pack close; self-discharge-solo close; self-discharge-light close; self-discharge-discard failed
+self-discharge-pack close; self-discharge-solo close; self-discharge-light close; self-discharge-discard failed;
+capacity-over-rating close; look-clean failed; look-returned failed; look-rust-stain failed
 """
 
 # Lightest and heaviest in g: 18650 44 to 48 on cell sheets, a protection board adds 2 to 3; the others common practice.
@@ -86,7 +87,7 @@ def test_every_kind_of_bench_note_is_there() -> None:
 
     sample = read_sample()
     jobs = [job for cell in sample.cells for job in cell.jobs]
-    readings = [j.item for j in jobs if isinstance(j, Measured) and isinstance(j.item, Reading)]
+    readings = [j.item for j in jobs if isinstance(j, Recording) and isinstance(j.item, Reading)]
     assert {word for r in readings for word in r.look} == set(Look) - {Look.BURNT}
     assert {j.mistake for j in jobs if isinstance(j, TakenBack)} == {str(m) for m in Mistake}
     assert {j.mistake for j in jobs if isinstance(j, Corrected)} == {None, "mistyped"}
@@ -109,7 +110,7 @@ def test_the_figures_bear_the_grade(built: Built, outcome: Outcome, share: float
         runs = [
             j.item.value
             for j in cell.jobs
-            if isinstance(j, Measured)
+            if isinstance(j, Recording)
             and isinstance(j.item, Reading)
             and j.item.quantity is Quantity.CAPACITY
         ]
@@ -128,7 +129,7 @@ def test_the_figures_are_plausible() -> None:
         odd = cell.because == ("mass failed",)
         assert cell.facts.mass_g is not None and (odd or low <= cell.facts.mass_g <= high), cell.code
         for job in cell.jobs:
-            if isinstance(job, Measured) and isinstance(job.item, Charge):
+            if isinstance(job, Recording) and isinstance(job.item, Charge):
                 charge, rated = job.item, cell.facts.rated_capacity_ah
                 assert rated is None or charge.current_a <= 0.5 * rated + 1e-9, cell.code
                 most = 3.65 if cell.facts.form is Form.F26650 and cell.code != "H00049N" else 4.20
@@ -140,10 +141,10 @@ def test_no_condemned_cell_is_measured_on(built: Built) -> None:
     for cell in built.sample.cells:
         if "look-damage failed" in cell.because or "look-deformed failed" in cell.because:
             kinds = {
-                j.item.quantity for j in cell.jobs if isinstance(j, Measured) and isinstance(j.item, Reading)
+                j.item.quantity for j in cell.jobs if isinstance(j, Recording) and isinstance(j.item, Reading)
             }
             assert kinds <= {Quantity.LOOK, Quantity.AS_FOUND_VOLTAGE}, cell.code
-            assert not any(isinstance(j, Measured) and isinstance(j.item, Charge) for j in cell.jobs), (
+            assert not any(isinstance(j, Recording) and isinstance(j.item, Charge) for j in cell.jobs), (
                 cell.code
             )
 
@@ -170,7 +171,7 @@ def test_slips_are_put_right_in_the_open(built: Built) -> None:
             for r in reader.recorded("H00079D")
             if getattr(r.item, "quantity", None) is Quantity.AS_FOUND_VOLTAGE
         )
-        assert {(wrong.item.value, wrong.mistake), (right.item.value, right.mistake)} == {  # type: ignore[union-attr]
+        assert {(wrong.item.value, wrong.mistake), (right.item.value, right.mistake)} == {
             (1.7, "mistyped"),
             (3.7, ""),
         }

@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
-import pypdfium2  # type: ignore[import-untyped]
+import pypdfium2
 import pytest
 from tests.cli.bench import Bench
 from tests.sample.conftest import Built

@@ -15,6 +15,7 @@ from tests.acceptance.bench import FINE, NMC, day, good
 
 from straycell.acceptance import RuleSet, load_rules
 from straycell.cells import CellFacts, Look
+from straycell.keys import NEW
 from straycell.readings import Charge, Quantity, Reading
 from straycell.store.book.records import NewTrace
 from straycell.store.reader import Reader, open_reader
@@ -59,7 +60,7 @@ class Shelf:
     def cells(self, count: int = 1, facts: CellFacts = NMC, **more: str | None) -> list[str]:
         """Cells without any reading."""
         with self.writing(day(0)) as writer:
-            return [cell.code for cell in writer.add_cells(facts, count=count, **more)]  # type: ignore[arg-type]
+            return [cell.code for cell in writer.add_cells(facts, count=count, **more)]
 
     def good_cells(self, count: int = 1, facts: CellFacts = NMC) -> list[str]:
         """Cells that are `pack` on day 20."""
@@ -79,13 +80,13 @@ def measure(writer: Writer, code: str, capacity_ah: float = 2.40) -> None:
     if FINE.name not in [meter.name for meter in writer.meters()]:
         writer.add_meter(FINE)
     evidence = good(capacity=capacity_ah).evidence()
-    writer.add_readings([replace(r, cell=code, id=0) for r in evidence.readings])
+    writer.add_readings([replace(r, cell=code, id=NEW) for r in evidence.readings])
     for charge in evidence.charges:
-        writer.add_charge(replace(charge, cell=code, id=0))
+        writer.add_charge(replace(charge, cell=code, id=NEW))
 
 
 def volts(code: str, value: float, at: datetime = NOW, quantity: Quantity = Quantity.VOLTAGE) -> Reading:
-    return Reading(0, code, quantity, at, value)
+    return Reading(NEW, code, quantity, at, value)
 
 
 def found(code: str, value: float, at: datetime = NOW) -> Reading:
@@ -93,11 +94,11 @@ def found(code: str, value: float, at: datetime = NOW) -> Reading:
 
 
 def look(code: str, *words: Look, at: datetime = NOW) -> Reading:
-    return Reading(0, code, Quantity.LOOK, at, look=words)
+    return Reading(NEW, code, Quantity.LOOK, at, look=words)
 
 
 def capacity(code: str, ah: float, at: datetime = NOW) -> Reading:
-    return Reading(0, code, Quantity.CAPACITY, at, ah, discharge_current_a=0.5, cutoff_v=2.75)
+    return Reading(NEW, code, Quantity.CAPACITY, at, ah, discharge_current_a=0.5, cutoff_v=2.75)
 
 
 def new_trace(code: str, raw: bytes = b"time,volt,amp\n0,4.2,0\n", at: datetime = NOW) -> NewTrace:
@@ -108,4 +109,4 @@ def new_trace(code: str, raw: bytes = b"time,volt,amp\n0,4.2,0\n", at: datetime 
 
 
 def charge(code: str, at: datetime = NOW) -> Charge:
-    return Charge(0, code, at, 1.0, 4.2, 0.05, 22.0, 26.0)
+    return Charge(NEW, code, at, 1.0, 4.2, 0.05, 22.0, 26.0)

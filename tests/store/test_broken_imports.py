@@ -53,7 +53,7 @@ cells-control-character               2 | maker: control characters             
 cells-text-too-long                   2 | maker: 600 characters                 | at most 500
 readings-no-time                      2 | at: nothing stands there              | when it was measured
 readings-no-time-column               1 | a column is missing: at               | --template
-readings-not-iso-time                 2 | '1.5.2026' is no ISO 8601 time        | 2026-05-01T18:30
+readings-not-iso-time                 2 | '1.5.2026' is not an ISO 8601 time        | 2026-05-01T18:30
 readings-in-the-future                2 | in the future                         | check the date
 readings-before-such-cells            2 | before 1990                           | year
 readings-cell-that-is-not-here        2 | there is no cell B00009I              | nearest in the store

@@ -18,6 +18,7 @@ from tests.store.store_bench import NOW, Shelf, capacity, charge, found, look, m
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import Cell, CellFacts, Chemistry, Form, Look, Stage
 from straycell.errors import BadData
+from straycell.markings import beyond_size
 from straycell.readings import Charge, Method, Quantity, Reading
 from straycell.store.exchange.cells import TEMPLATE as CELLS_TEMPLATE
 from straycell.store.exchange.readings import TEMPLATE as READINGS_TEMPLATE
@@ -325,7 +326,7 @@ some_facts = st.builds(
     tabs=st.booleans(),
     protection_board=st.booleans(),
     confirmed_rechargeable=st.booleans(),
-)
+).filter(lambda facts: not any(beyond_size(facts)))
 
 
 @settings(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from sqlalchemy import event
 from tests.store.store_bench import Shelf
@@ -19,12 +21,12 @@ ASKED = {
 }
 
 
-def plans(reader: Reader, ask: object, code: str) -> list[str]:
+def plans(reader: Reader, ask: Any, code: str) -> list[str]:
     """Every step of every plan of the queries that a question makes."""
-    asked: list[tuple[str, object]] = []
+    asked: list[tuple[str, Any]] = []
     conn = reader._conn
     event.listen(conn, "before_cursor_execute", lambda *args: asked.append((args[2], args[3])))
-    ask(reader, code)  # type: ignore[operator]
+    ask(reader, code)
     selects = [(sql, values) for sql, values in asked if sql.startswith("SELECT")]
     with conn.begin():
         return [

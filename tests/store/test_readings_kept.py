@@ -10,7 +10,7 @@ from tempfile import TemporaryDirectory
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tests.acceptance.bench import FINE, day
+from tests.acceptance.bench import FINE, NMC, day
 from tests.store.store_bench import NOW, Shelf, capacity, charge, found, look, volts
 
 from straycell.cells import Look
@@ -99,7 +99,7 @@ def test_readings_and_charges_come_back_as_they_went_in(readings: list[Reading],
     """To the last bit and the microsecond, numbered in the order given."""
     with TemporaryDirectory() as folder:
         shelf = Shelf(Path(folder) / "shelf.sqlite")
-        assert shelf.cells() == [_CODE]
+        assert shelf.cells(facts=replace(NMC, protection_board=True)) == [_CODE]
         with shelf.writing() as writer:
             writer.add_meter(FINE)
             filed = writer.add_readings(readings)
@@ -356,3 +356,17 @@ def test_a_number_that_is_no_reading_is_told(shelf: Shelf, number: int) -> None:
     shelf.add(found(code, 3.6))
     with shelf.writing() as writer, pytest.raises(BadData, match="there is no reading"):
         writer.supersede(number, "wrong-cell", "x")
+
+
+def test_a_reading_at_a_board_needs_a_board(shelf: Shelf) -> None:
+    """0.4 V at a board that is not on record would hide a dead cell: refused, also in another one's place."""
+    (bare,) = shelf.cells()
+    (boarded,) = shelf.cells(facts=replace(NMC, protection_board=True))
+    low = replace(found(bare, 0.4), where=Where.BOARD)
+    with pytest.raises(BadData, match="no protection board on record"):
+        shelf.add(low)
+    (filed,) = shelf.add(replace(low, cell=boarded))
+    assert filed.where is Where.BOARD
+    (at_tabs,) = shelf.add(found(bare, 3.4))
+    with pytest.raises(BadData, match="no protection board"), shelf.writing() as writer:
+        writer.supersede(at_tabs.id, "mistyped", "a slip", None, [low])

@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from sqlalchemy import Connection
 from tests.store.store_bench import CHILD_ENV, NOW, Shelf
 
 from straycell.errors import StoreFault
@@ -27,8 +28,8 @@ def normalised(path: Path) -> dict[tuple[str, str], str]:
 
 def migrated(path: Path) -> Path:
     """A store made by running every migration on an empty file."""
-    with connected(writing_engine(path, create=True)) as conn, conn.begin():
-        schema.upgrade(conn)
+    with connected(writing_engine(path, create=True)) as door, door.begin():
+        schema.upgrade(door)
     return path
 
 
@@ -90,11 +91,11 @@ def test_a_migration_puts_lost_triggers_back(full: Shelf) -> None:
         for name in ("reading_no_update", "event_no_delete"):
             conn.execute(f"DROP TRIGGER {name}")
         conn.execute("CREATE TRIGGER stray AFTER INSERT ON box BEGIN SELECT 1; END")
-    with connected(writing_engine(full.path)) as conn, conn.begin():
-        assert len(trigger_faults(conn)) == 2
-        schema.upgrade(conn)
-        assert trigger_faults(conn) == []
-        names = conn.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'trigger'").scalars().all()
+    with connected(writing_engine(full.path)) as door, door.begin():
+        assert len(trigger_faults(door)) == 2
+        schema.upgrade(door)
+        assert trigger_faults(door) == []
+        names = door.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'trigger'").scalars().all()
     assert "stray" not in names
 
 
@@ -105,9 +106,9 @@ def test_an_altered_trigger_is_noticed(full: Shelf) -> None:
         conn.execute("CREATE TRIGGER reading_no_update BEFORE UPDATE ON reading BEGIN SELECT 1; END")
     with full.reading() as reader:
         assert reader.check(full.rules) == ["the guard 'reading_no_update' is altered"]
-    with connected(writing_engine(full.path)) as conn, conn.begin():
-        recreate_triggers(conn)
-        assert trigger_faults(conn) == []
+    with connected(writing_engine(full.path)) as door, door.begin():
+        recreate_triggers(door)
+        assert trigger_faults(door) == []
 
 
 def test_a_newer_store_is_refused_by_both_doors(full: Shelf) -> None:
@@ -131,7 +132,12 @@ def test_an_older_store_is_refused_for_reading_and_migrated_by_writing(
     """A made-up next version whose migration adds a table: reading asks for it, the next write runs it."""
     called: list[str] = []
     monkeypatch.setattr(schema, "VERSION", schema.VERSION + 1)
-    monkeypatch.setattr(schema, "upgrade", lambda conn: (called.append("upgrade"), schema.seal(conn)))
+
+    def upgrade(conn: Connection) -> None:
+        called.append("upgrade")
+        schema.seal(conn)
+
+    monkeypatch.setattr(schema, "upgrade", upgrade)
     older = pytest.raises(StoreFault, match=f"older version {schema.VERSION - 1}")
     with older as caught, full.reading():
         pass

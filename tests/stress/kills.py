@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from tests.stress.rig import Rig, rig
@@ -28,7 +28,7 @@ class _Walk:
     def __init__(self, used: Rig) -> None:
         self.rig, self.known, self.printed = used, set[str](), set[str]()
         self.discarded, self.unfinished = set[str](), 0
-        straycell.labels.render.blank_pdf = _plain_sheet
+        setattr(straycell.labels.render, "blank_pdf", _plain_sheet)  # noqa: B010
         used.do("store", "init")
         self._add()
         self.backup = used.folder / "backup.sqlite"
@@ -142,6 +142,6 @@ class _Walk:
         assert not left, ("left behind", left)
 
 
-def _plain_sheet(codes: list[str], *_: object, **__: object) -> bytes:
+def _plain_sheet(codes: Sequence[str], *_: object, **__: object) -> bytes:
     """In place of the drawing, which has tests of its own: a sheet whose codes can be read back."""
     return ("%PDF " + " ".join(codes)).encode()

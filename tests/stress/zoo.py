@@ -77,7 +77,7 @@ def _bytes_at_random(used: Rig) -> None:
     used.store.write_bytes(raw)
 
 
-def _sql(*statements: str) -> Callable[[Path], None]:
+def _sql(*statements: str) -> Callable[[Path], object]:
     def apply(store: Path) -> None:
         with closing(sqlite3.connect(store, isolation_level=None)) as conn:
             conn.execute("PRAGMA writable_schema = ON")
@@ -90,7 +90,7 @@ def _sql(*statements: str) -> Callable[[Path], None]:
     return apply
 
 
-def _cut(share: float) -> Callable[[Path], None]:
+def _cut(share: float) -> Callable[[Path], object]:
     return lambda store: store.write_bytes(store.read_bytes()[: int(store.stat().st_size * share)])
 
 
@@ -103,7 +103,7 @@ def _strange_journal(store: Path) -> None:
     store.with_name(store.name + "-journal").write_bytes(b"\xd9\xd5\x05\xf9\x20\xa1\x63\xd7" + b"x" * 600)
 
 
-DEFECTS: list[Callable[[Path], None]] = [
+DEFECTS: list[Callable[[Path], object]] = [
     lambda store: store.write_bytes(b""),
     lambda store: store.write_bytes(b"my notes\n"),
     lambda store: store.write_bytes(b"SQLite format 3\0"),

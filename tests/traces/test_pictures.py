@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import subprocess
 import sys
+from typing import Any
 
 import numpy as np
 import pytest
@@ -23,7 +24,7 @@ def drawn(trace: Trace, reduce: Reduce, title: str = "B00017K") -> Image.Image:
     return Image.open(io.BytesIO(plot_png(trace, reduce(trace), title)))
 
 
-def colours(image: Image.Image) -> set[tuple[int, int, int]]:
+def colours(image: Image.Image) -> set[Any]:
     return {colour for _, colour in image.convert("RGB").getcolors(1 << 24) or []}
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +16,9 @@ from straycell.traces import Trace, parse_columns, read_trace
 ROWS = [(10.0 * k, 4.19 - 0.002 * k - (0.05 if k > 3 else 0.0), 0.0 if k <= 3 else -1.25) for k in range(30)]
 
 
-def table(head: str, form: str, rows: list[tuple[float, ...]] | None = None, end: str = "\n") -> bytes:
+def table(
+    head: str, form: str, rows: Sequence[tuple[float | str, ...]] | None = None, end: str = "\n"
+) -> bytes:
     """A header line and one line a row, in a form like `{};{};{}`."""
     return end.join([head, *(form.format(*row) for row in rows or ROWS), ""]).encode()
 

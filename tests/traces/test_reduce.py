@@ -75,9 +75,9 @@ def test_a_charge_in_the_trace_must_have_ended_full(
 ) -> None:
     """Up to the full voltage, and down to about a tenth of the capacity an hour."""
     charge = trace_of([(3600.0, 1.0, 3.5, top_v)], spacing_s=10)
-    taper = np.linspace(1.0, end_a, 200)
+    taper = np.linspace(1.0, end_a, 200, dtype=np.float64)
     after = trace_of([(600.0, 0.0, 4.1, 4.1), RUN], spacing_s=10)
-    time = np.concatenate((charge.time_s, 3600 + 10 * np.arange(1, 201), 5610 + after.time_s))
+    time = np.concatenate((charge.time_s, 3600.0 + 10.0 * np.arange(1.0, 201.0), 5610 + after.time_s))
     volts = np.concatenate((charge.voltage_v, np.full(200, top_v), after.voltage_v))
     amps = np.concatenate((charge.current_a, taper, after.current_a))
     assert reduce(Trace(time, volts, amps)).at_least is least
@@ -223,6 +223,7 @@ def test_the_chemistry_gives_a_pulse_its_state_of_charge(reduce: Reduce) -> None
     """3.70 V at rest is 21 to 44 % between the published sets of two chemistries: a wide range, and told as one."""
     trace = trace_of([(6000.0, 0.0, 3.70, 3.70), (30.0, -2.0, 3.6, 3.55), (60.0, 0.0, 3.65, 3.69)])
     pulse = next(p for p in reduce(trace, chemistry=Chemistry.LCO).pulses if p.pulse_s == 1.0)
+    assert pulse.soc_range is not None and pulse.soc is not None
     low, high = pulse.soc_range
     assert low < 0.21 < high
     assert low <= pulse.soc <= high
@@ -235,7 +236,9 @@ def test_a_short_rest_tells_less_of_the_state_of_charge(reduce: Reduce) -> None:
     spans = []
     for rest_s in (60.0, 6000.0):
         parts = [(rest_s, 0.0, 3.8, 3.8), (30.0, -2.0, 3.7, 3.65), (60.0, 0.0, 3.75, 3.79)]
-        low, high = reduce(trace_of(parts), chemistry=Chemistry.NMC).pulses[0].soc_range
+        found = reduce(trace_of(parts), chemistry=Chemistry.NMC).pulses[0].soc_range
+        assert found is not None
+        low, high = found
         spans.append(high - low)
     assert spans[0] > spans[1]
 

@@ -9,6 +9,7 @@ from datetime import UTC, datetime, timedelta
 from tests.walk.truth import FULL_SOC, Kind, TrueCell
 
 from straycell.cells import Look
+from straycell.keys import NEW
 from straycell.meters import Accuracy, Meter, Resolution
 from straycell.readings import Charge, Method, Quantity, Reading
 
@@ -52,19 +53,19 @@ class Hands:
         return Look.CLEAN
 
     def look(self, cell: TrueCell, day: float) -> Reading:
-        return Reading(0, cell.code, Quantity.LOOK, moment(day), look=(self.look_of(cell, day),))
+        return Reading(NEW, cell.code, Quantity.LOOK, moment(day), look=(self.look_of(cell, day),))
 
     def rest(self, cell: TrueCell, day: float) -> Reading:
         shown = self.reads(cell.volts(day))
         warmth = self.dice.uniform(20.0, 23.0)
         return Reading(
-            0, cell.code, Quantity.VOLTAGE, moment(day), shown, warmth, METER, rested_s=5 * 86400.0
+            NEW, cell.code, Quantity.VOLTAGE, moment(day), shown, warmth, METER, rested_s=5 * 86400.0
         )
 
     def ohms(self, cell: TrueCell, day: float) -> Reading:
         shown = round(cell.ohm * self.dice.uniform(0.99, 1.01), 4)
         return Reading(
-            0,
+            NEW,
             cell.code,
             Quantity.RESISTANCE,
             moment(day),
@@ -82,14 +83,14 @@ class Hands:
         cell.put(FULL_SOC if full else stored, day)
         end = 0.05 if full else None
         peak = 21.0 + self.dice.uniform(1.0, 4.0)
-        return Charge(0, cell.code, moment(day), 0.5, until, end, 21.0, peak)
+        return Charge(NEW, cell.code, moment(day), 0.5, until, end, 21.0, peak)
 
     def run(self, cell: TrueCell, day: float) -> Reading:
         held = cell.soc_at(day) / FULL_SOC
         cell.put(0.02, day)
         shown = round(cell.capacity_ah * held * self.dice.uniform(0.997, 1.003), 3)
         return Reading(
-            0,
+            NEW,
             cell.code,
             Quantity.CAPACITY,
             moment(day),
@@ -117,5 +118,5 @@ class Hands:
         if cell.kind is Kind.PRIMARY:
             self.bad(cell, day, "not rechargeable")
         cell.put(cell.curve.state_of_charge(min(cell.found_v, 3.33 if cell.lfp else 4.2)), day)
-        seen = Reading(0, cell.code, Quantity.LOOK, moment(day), look=(look,))
-        return [Reading(0, cell.code, Quantity.AS_FOUND_VOLTAGE, moment(day), shown, 21.0, METER), seen]
+        seen = Reading(NEW, cell.code, Quantity.LOOK, moment(day), look=(look,))
+        return [Reading(NEW, cell.code, Quantity.AS_FOUND_VOLTAGE, moment(day), shown, 21.0, METER), seen]

@@ -8,12 +8,13 @@ from pathlib import Path
 from typing import Any
 
 from tests.walk.hands import METER, Hands, moment
-from tests.walk.truth import Kind, TrueCell, make_cells
+from tests.walk.truth import Kind, TrueCell
 
 from straycell.acceptance import Outcome, load_rules
 from straycell.bench.candidates import candidates
 from straycell.cells import Stage
 from straycell.errors import BadData, NegativeAnswer
+from straycell.keys import NEW
 from straycell.matching import UseLimits, match_single
 from straycell.projects import parse_project
 from straycell.readings import Charge, Quantity, Reading
@@ -66,10 +67,12 @@ class Week:
 
 @dataclass
 class Person(Hands):
-    """The bench, the truth, and what is planned. `known_bad` is when the records first told of a danger."""
+    """A bench with its letter, the truth, and what is planned. `known_bad` is when the records first told of a danger."""
 
     path: Path = Path()
-    share: float = 1.0
+    bench: str = "A"
+    crate: int = 30
+    matches_every: int = 2
     cells: list[TrueCell] = field(default_factory=list)
     by_code: dict[str, TrueCell] = field(default_factory=dict)
     plan: dict[str, list[tuple[float, str]]] = field(default_factory=lambda: defaultdict(list))
@@ -83,11 +86,10 @@ class Person(Hands):
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        self.cells = make_cells(self.seed, self.share)
         self.rules = load_rules()
 
     def writing(self, day: float) -> Any:
-        return open_writer(self.path, now=moment(day), rules=self.rules)
+        return open_writer(self.path, now=moment(day), rules=self.rules, bench=self.bench)
 
     # --- a Saturday ----------------------------------------------------------------------------
 
@@ -120,7 +122,7 @@ class Person(Hands):
         self.close_book(day + 1.7)
 
     def intake(self, week: int, day: float) -> None:
-        batch = self.cells[week * 30 : (week + 1) * 30]
+        batch = self.cells[week * self.crate : (week + 1) * self.crate]
         if not batch:
             return
         with self.writing(day + 0.02) as writer:
@@ -169,7 +171,8 @@ class Person(Hands):
         with self.writing(day + 0.03) as writer:
             stages = {cell.code: cell.stage for cell in writer.cells()}
             there = [code for code in codes if stages[code] in (Stage.RECEIVED, Stage.SHELVED)]
-            writer.add_incident(word, there, "off the shelf", severe)
+            if there:
+                writer.add_incident(word, there, "off the shelf", severe)
         for code in there if severe else ():
             self.bad(self.by_code[code], day, "shorted")
 
@@ -186,7 +189,7 @@ class Person(Hands):
                     true = self.reads(cell.found_v)
                     if item.value is None or abs(item.value - true) < 0.05:
                         continue
-                    fresh = Reading(0, cell.code, Quantity.AS_FOUND_VOLTAGE, item.at, true, 21.0, METER)
+                    fresh = Reading(NEW, cell.code, Quantity.AS_FOUND_VOLTAGE, item.at, true, 21.0, METER)
                     mistake = "mistyped" if cell.kind is Kind.MIS_DEEP else "bad-contact"
                     writer.supersede(item.id, mistake, "found in the notes", None, [fresh])
                     if cell.deep and true + 0.004 < cell.floor_v:
@@ -347,12 +350,11 @@ class Person(Hands):
         if week < 8:
             return
         with self.writing(day) as writer:
-            if week % 2 == 0:
+            if week % self.matches_every == 0:
                 self.match(writer, day)
             if week in (10, 20):
                 self.build_pack(writer, PACKS[week // 20], day)
-            if week % 6 == 0:
-                self.try_dangerous(writer, day)
+            self.try_dangerous(writer, day)
 
     def match(self, writer: Writer, day: float) -> None:
         limits = UseLimits.from_rules(self.rules)
@@ -382,7 +384,8 @@ class Person(Hands):
 
     def try_dangerous(self, writer: Writer, day: float) -> None:
         """Nobody can promise a dangerous cell to a project, not even by hand."""
-        free = {c.code for c in writer.cells() if c.stage in (Stage.RECEIVED, Stage.SHELVED)}
+        here = (Stage.RECEIVED, Stage.SHELVED, Stage.CONDEMNED)
+        free = {c.code for c in writer.cells() if c.stage in here}
         project = next((p.name for p in writer.projects() if p.state == "pending"), None)
         for code in sorted(set(self.known_bad) & free)[:5] if project else []:
             try:

@@ -6,24 +6,57 @@ records tell of it; and the good ones are not thrown away for that.
 
 from __future__ import annotations
 
-import os
 import pickle
-import time
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
+from tests.once import Once, made_once
 from tests.walk.person import Person, Week
-from tests.walk.truth import HARMLESS, Kind, TrueCell
+from tests.walk.truth import HARMLESS, Kind, TrueCell, make_cells
 
 from straycell.acceptance import Outcome
 from straycell.cells import Stage
 
-YEARS = {"three hundred cells": (20260103, 1.0), "another hundred and twenty": (77, 0.4)}
 AT_ONCE = {Kind.BAD_LOOK, Kind.DEEP, Kind.OVER, Kind.PRIMARY, Kind.SWOLLEN_LATER, Kind.SHORTED, Kind.MIS_DEEP}
 HELD = {"isolate", "set-apart", "in-device", "handover", "handover-damaged"}
+
+
+@dataclass(frozen=True)
+class Crowd:
+    """Cells drawn from one seed, dealt to benches that each live the same year on a store of their own."""
+
+    seed: int
+    share: float
+    benches: str
+    crate: int
+    matches_every: int
+
+    def live(self, bench: str, folder: Path) -> None:
+        """One bench's year, left in the folder."""
+        number = self.benches.index(bench)
+        cells = make_cells(self.seed, self.share)[number :: len(self.benches)]
+        store = folder / "year.sqlite"
+        person = Person(
+            self.seed + number,
+            path=store,
+            bench=bench,
+            crate=self.crate,
+            matches_every=self.matches_every,
+            cells=cells,
+        ).year()
+        (folder / "year.pickle").write_bytes(pickle.dumps(_told(person, whole=self.share == 1.0)))
+
+
+# The larger crowd works at four benches, so that several workers can live its year at once.
+YEARS = {
+    "three hundred cells": Crowd(20260103, 1.0, "ABCD", 12, 4),
+    "another hundred and twenty": Crowd(77, 0.4, "A", 30, 4),
+}
 
 
 @dataclass
@@ -36,16 +69,14 @@ class Year:
     lists: list[dict[str, Any]]
     refused: list[str]
     mixed_refusals: int
-    whole: bool = True
+    whole: bool
 
     def after(self, code: str) -> list[Week]:
         """The weeks that ended after the records told of a cell."""
         return [week for week in self.weeks if week.day > self.known_bad[code][0]]
 
 
-def lived(folder: Path, name: str) -> Year:
-    seed, share = YEARS[name]
-    person = Person(seed, path=folder / "year.sqlite", share=share).year()
+def _told(person: Person, *, whole: bool) -> Year:
     return Year(
         person.weeks,
         person.by_code,
@@ -53,35 +84,45 @@ def lived(folder: Path, name: str) -> Year:
         person.lists,
         person.refused,
         person.mixed_refusals,
-        share == 1.0,
+        whole,
+    )
+
+
+def _together(years: Sequence[Year]) -> Year:
+    """The benches side by side: codes carry the bench's letter, so nothing collides."""
+    weeks = [
+        Week(
+            day=same[0].day,
+            due=[item for week in same for item in week.due],
+            offered=set[str]().union(*(week.offered for week in same)),
+            matched=set[str]().union(*(week.matched for week in same)),
+            outcomes={code: outcome for week in same for code, outcome in week.outcomes.items()},
+            stages={code: stage for week in same for code, stage in week.stages.items()},
+            boxes={code: box and f"{code[0]}: {box}" for week in same for code, box in week.boxes.items()},
+            in_packs=set[str]().union(*(week.in_packs for week in same)),
+        )
+        for same in zip(*(year.weeks for year in years), strict=True)
+    ]
+    return Year(
+        weeks,
+        {code: cell for year in years for code, cell in year.cells.items()},
+        {code: known for year in years for code, known in year.known_bad.items()},
+        [body for year in years for body in year.lists],
+        [code for year in years for code in year.refused],
+        sum(year.mixed_refusals for year in years),
+        years[0].whole,
     )
 
 
 @pytest.fixture(scope="session", params=YEARS)
 def year(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Year:
-    """Each year, lived once however many workers ask for it."""
-    name = str(request.param)
-    base = tmp_path_factory.getbasetemp()
-    shared = base.parent if "PYTEST_XDIST_WORKER" in os.environ else base
-    done, turn = shared / f"{name}.pickle", shared / f"{name}.turn"
-    try:
-        os.close(os.open(turn, os.O_CREAT | os.O_EXCL))
-    except FileExistsError:
-        deadline = time.monotonic() + 900
-        while not done.exists() and time.monotonic() < deadline:
-            time.sleep(0.2)
-    else:
-        folder = tmp_path_factory.mktemp("year")
-        part = shared / f"{name}.part"
-        whole: Year | str = "it was not lived to its end: see the other worker"
-        try:
-            whole = lived(folder, name)
-        finally:  # whoever waits must not wait for nothing
-            part.write_bytes(pickle.dumps(whole))
-            part.rename(done)
-    found = pickle.loads(done.read_bytes())
-    assert isinstance(found, Year), found
-    return found
+    """Each crowd's year, lived once however many workers ask for it."""
+    crowd = YEARS[request.param]
+    parts = [
+        Once(tmp_path_factory, f"year-{crowd.seed}-{bench}", partial(crowd.live, bench))
+        for bench in crowd.benches
+    ]
+    return _together([pickle.loads((part / "year.pickle").read_bytes()) for part in made_once(parts)])
 
 
 def test_there_was_something_to_find(year: Year) -> None:

@@ -14,7 +14,7 @@ from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.rules import Limit, RuleSet, chemistry_keys
 from straycell.cells import CellFacts, Chemistry, Form
 from straycell.keys import NEW, RecordKey
-from straycell.markings import read_marking
+from straycell.markings import most_capacity_ah, rating_beyond_size, read_marking
 from straycell.quantities import Dimension, Measured, show
 from straycell.readings import Charge, Quantity, Reading, Where, measured
 
@@ -157,8 +157,14 @@ class Case:
     @cached_property
     def rate_base_ah(self) -> float | None:
         """What 1C of a test current means: the rated capacity, else the size's table, else the measured one."""
-        rated = None if self.facts.rewrapped else self.facts.rated_capacity_ah
-        return rated or self.table_capacity_ah or self._latest_ah
+        found, most = self.rated_ah or self.table_capacity_ah or self._latest_ah, most_capacity_ah(self.facts)
+        return found if found is None or most is None else min(found, most)
+
+    @cached_property
+    def rated_ah(self) -> float | None:
+        """The maker's figure, unless it is a re-wrapped sleeve's, or more than the size can hold."""
+        lie = self.facts.rewrapped or rating_beyond_size(self.facts) is not None
+        return None if lie else self.facts.rated_capacity_ah
 
     @cached_property
     def table_capacity_ah(self) -> float | None:

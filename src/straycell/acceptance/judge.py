@@ -7,7 +7,17 @@ from dataclasses import replace
 from datetime import datetime
 
 from straycell.acceptance.case import Case, Rule
-from straycell.acceptance.checks import capacity, identity, leakage, look, resistance, shelf, voltage, warming
+from straycell.acceptance.checks import (
+    capacity,
+    identity,
+    leakage,
+    look,
+    plausible,
+    resistance,
+    shelf,
+    voltage,
+    warming,
+)
 from straycell.acceptance.evidence import Evidence
 from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
 from straycell.acceptance.rules import RuleSet, shipped_rules
@@ -17,6 +27,7 @@ ALL_RULES: tuple[Rule, ...] = (
     identity.chemistry,
     identity.rechargeable,
     look.look,
+    look.returned,
     look.siblings,
     identity.upset,
     identity.mass,
@@ -28,6 +39,7 @@ ALL_RULES: tuple[Rule, ...] = (
     warming.hot,
     warming.warming,
     capacity.capacity,
+    plausible.over_rating,
     resistance.resistance,
     leakage.self_discharge,
     shelf.shelf_loss,

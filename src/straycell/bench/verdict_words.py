@@ -90,7 +90,7 @@ def in_order(verdict: Verdict, now: datetime) -> list[Missing]:
     return sorted(verdict.missing, key=lambda missing: max(missing.earliest or now, now))
 
 
-_DAMAGE = ("look-damage", "look-deformed")
+_DAMAGE = ("look-damage", "look-deformed", "look-returned", "look-rust-stain")
 
 
 def parting(verdict: Verdict) -> list[Step]:

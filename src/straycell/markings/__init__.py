@@ -3,19 +3,32 @@
 Everything here is a proposal. In doubt nothing is proposed, or the cautious side. Tables: markings.toml.
 """
 
+from straycell.markings.ceilings import Ceiling, beyond_size, most_capacity_ah, rating_beyond_size
 from straycell.markings.designations import Designation, Size, designation, read_designation
-from straycell.markings.proposals import Proposal, fill, read_marking
+from straycell.markings.proposals import (
+    Proposal,
+    fill,
+    printed_capacity_ah,
+    read_marking,
+    unrated_beyond_size,
+)
 from straycell.markings.sizes import cylinder_form, shares_primary_size, trade_size
 
 __all__ = [
+    "Ceiling",
     "Designation",
     "Proposal",
     "Size",
+    "beyond_size",
     "cylinder_form",
     "designation",
     "fill",
+    "most_capacity_ah",
+    "printed_capacity_ah",
+    "rating_beyond_size",
     "read_designation",
     "read_marking",
     "shares_primary_size",
     "trade_size",
+    "unrated_beyond_size",
 ]

@@ -8,6 +8,7 @@ from functools import lru_cache
 
 from straycell.cells import CellFacts, Chemistry, Form
 from straycell.errors import BadData
+from straycell.markings.ceilings import rating_beyond_size
 from straycell.markings.designations import Size
 from straycell.markings.prints import CAPACITY, NEAR_CAPACITY, Print, says, tables, take_apart
 from straycell.markings.sizes import form_and_size
@@ -41,7 +42,15 @@ def read_marking(text: str) -> Proposal:
             Chemistry.PRIMARY, form, size, not_rechargeable=True, note=f"{primary}: never charge it"
         )
     chemistry, note = _chemistry(printed)
-    capacity, capacity_note = _capacity(printed, size)
+    capacity, capacity_note = _capacity(printed)
+    bare = CellFacts(
+        chemistry or Chemistry.UNKNOWN,
+        form or Form.OTHER,
+        rated_capacity_ah=capacity,
+        volume_cm3=None if size is None else size.volume_cm3,
+    )
+    if (ceiling := rating_beyond_size(bare)) is not None:
+        capacity, capacity_note = None, f"{ceiling.text}: not taken"
     full = [v for v in tables()["full"]["volts"] if printed.any_volts([v])]
     notes = [note, size_note, capacity_note, _battery_note(printed)]
     return Proposal(
@@ -106,8 +115,8 @@ def _battery_note(printed: Print) -> str:
     return f"the mark of a battery ({series} in series, {parallel} in parallel): read for one cell of it"
 
 
-def _capacity(printed: Print, size: Size | None) -> tuple[float | None, str]:
-    """The printed capacity in Ah, unless it is a battery's, disputed, or too much for the size."""
+def _capacity(printed: Print) -> tuple[float | None, str]:
+    """The printed capacity in Ah, unless it is a battery's or disputed."""
     found = {_ah(*match) for match in CAPACITY.findall(printed.folded)}
     values = {value for value in found if value is not None and 0.001 <= value <= 500}
     if not values or len(values) < len(found):
@@ -117,9 +126,12 @@ def _capacity(printed: Print, size: Size | None) -> tuple[float | None, str]:
     most, least = max(values), min(values)
     if most > 1.1 * least:
         return None, "two capacities are printed: none is proposed"
-    if size is not None and most > tables()["density"]["most_ah_per_cm3"] * size.volume_cm3:
-        return None, f"{most * 1000:.0f} mAh is more than this size can hold: not taken"
     return most, ""
+
+
+def printed_capacity_ah(text: str) -> float | None:
+    """The capacity that a marking prints, possible or not; None where there is none or two disagree."""
+    return _capacity(take_apart(text))[0]
 
 
 def _unread(printed: Print) -> str:
@@ -155,7 +167,7 @@ def fill(facts: CellFacts, proposal: Proposal) -> CellFacts:
         chemistry = Chemistry.PRIMARY
     elif chemistry is Chemistry.UNKNOWN and proposal.chemistry not in (None, Chemistry.PRIMARY):
         chemistry = proposal.chemistry
-    return replace(
+    filled = replace(
         facts,
         chemistry=chemistry,
         form=proposal.form if facts.form is Form.OTHER and proposal.form else facts.form,
@@ -163,6 +175,13 @@ def fill(facts: CellFacts, proposal: Proposal) -> CellFacts:
         rated_capacity_ah=_first(facts.rated_capacity_ah, proposal.rated_capacity_ah),
         full_voltage_v=_first(facts.full_voltage_v, proposal.full_voltage_v),
     )
+    printed_only = facts.rated_capacity_ah is None
+    return unrated_beyond_size(filled) if printed_only else filled
+
+
+def unrated_beyond_size(facts: CellFacts) -> CellFacts:
+    """A printed rating that the size cannot hold stays in the marking; the cell counts as unrated."""
+    return replace(facts, rated_capacity_ah=None) if rating_beyond_size(facts) else facts
 
 
 def _first(said: float | None, proposed: float | None) -> float | None:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from straycell.cells import Chemistry
 from straycell.errors import BadData
+from straycell.physics.curves import interpolate
 from straycell.physics.resistors import rounded_up
 from straycell.physics.shipped import shipped
 from straycell.quantities import Dimension, Measured, show
@@ -72,10 +73,11 @@ def allowed_current(
 
 def temperature_limit(temperature_c: float) -> float:
     """The highest charge rate (multiples of the capacity per hour) at a temperature; 0 outside the window."""
-    for window in shipped("charging")["window"]:
-        if window["from_c"] <= temperature_c <= window["below_c"]:
-            return float(window["most_c_rate"])
-    return 0.0
+    table = shipped("charging")["temperature"]
+    at_c: list[float] = table["at_c"]
+    if not at_c[0] <= temperature_c <= at_c[-1]:
+        return 0.0
+    return interpolate(temperature_c, at_c, table["most_c_rate"])
 
 
 @dataclass(frozen=True, slots=True)

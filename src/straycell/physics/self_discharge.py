@@ -62,6 +62,15 @@ def _family(chemistry: Chemistry) -> tuple[OcvCurve, ...]:
     return tuple(c for c in all_curves() if c.chemistry is not Chemistry.LFP)
 
 
+def surely_missing(chemistry: Chemistry, ended_v: float, rested_v: float) -> float | None:
+    """The least share of charge (0 to 1) between two open-circuit voltages that any published set tells.
+
+    Negative where the second is higher. None for lfp, whose flat curve tells nothing here, and without a curve.
+    """
+    curves = () if chemistry is Chemistry.LFP else _family(chemistry)
+    return min((c.state_of_charge(ended_v) - c.state_of_charge(rested_v) for c in curves), default=None)
+
+
 def _said(curve: OcvCurve, pair: VoltagePair) -> Measured:
     """The lost share of charge (0 to 1) as one set tells it, with the errors of the two voltages."""
     first, second = curve.states_of_charge((pair.first_v, pair.second_v))

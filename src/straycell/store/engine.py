@@ -8,11 +8,14 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from functools import cache, partial
 from pathlib import Path
+from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy import Connection, Dialect, Engine, create_engine, event, make_url
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import NullPool
+from sqlalchemy.util import LRUCache
 
 from straycell.errors import StoreFault
 
@@ -66,13 +69,24 @@ def raw_connection(path: Path, mode: str) -> sqlite3.Connection:
 
 
 def _engine(path: Path, mode: str, begin: str) -> Engine:
-    engine = create_engine("sqlite://", creator=lambda: raw_connection(path, mode), poolclass=NullPool)
+    dialect, compiled = _shared()
+    creator: Any = partial(raw_connection, path, mode)
+    pool = NullPool(creator, dialect=dialect)
+    engine = Engine(pool, dialect, make_url("sqlite://"), execution_options={"compiled_cache": compiled})
 
     @event.listens_for(engine, "begin")
     def take_lock(conn: Connection) -> None:
         conn.exec_driver_sql(begin)
 
     return engine
+
+
+@cache
+def _shared() -> tuple[Dialect, LRUCache[Any, Any]]:
+    """What all engines of a process share: to compile a statement again for each took a third of a small write."""
+    first = create_engine("sqlite://")
+    with first.connect():  # the dialect asks the library for its version
+        return first.dialect, LRUCache(500)
 
 
 @contextmanager

@@ -328,6 +328,13 @@ class Reader:
             cells.require_cells(conn, [code])
             return events.history(conn, code)
 
+    def own_events(self, since: datetime) -> list[tuple[Event, list[str]]]:
+        """What this bench wrote since a time (UTC): each event with its readings that still count, oldest first."""
+        with self._look() as conn:
+            found = events.since(conn, since, self.bench_letter())
+            recorded = events.recorded_by(conn, found)
+            return [(event, recorded.get(event.id, [])) for event in found]
+
     # projects and builds
 
     def projects(self) -> list[ProjectEntry]:

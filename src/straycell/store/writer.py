@@ -180,9 +180,11 @@ class Writer(Reader):
         because: str,
         right_cell: str | None = None,
         replacements: Sequence[Reading | Charge] = (),
+        *,
+        undone: bool = False,
     ) -> list[Reading | Charge]:
         """Take a reading or charge back; returns what stands in its place. Raises BadData, UsageFault."""
-        return supersede(self._pen, reading_id, mistake, because, right_cell, replacements)
+        return supersede(self._pen, reading_id, mistake, because, right_cell, replacements, undone)
 
     def refresh_verdicts(self, told: Callable[[int, int], None] | None = None, helpers: int = 1) -> int:
         """Record anew every verdict that no longer holds; returns how many. `told` hears (done, of how many).

@@ -11,6 +11,7 @@ import csv
 import json
 import random
 import sys
+from typing import Any
 
 import highspy
 
@@ -29,8 +30,8 @@ def proven(offers: list[list[int]], demands: list[list[float]], ratio: float | N
     model.silent()
     model.setOptionValue("mip_rel_gap", 0.0)
     served = [model.addBinary() for _ in demands]
-    taken: list[list[object]] = [[] for _ in offers]
-    surplus: object = 0
+    taken: list[list[Any]] = [[] for _ in offers]
+    surplus: Any = 0
     for asked, serve in zip(demands, served, strict=True):
         series, parallel, packs, least, most, _, rank = asked
         able = [

@@ -140,8 +140,11 @@ def make(name: str) -> None:
     values = parameters(name)
     low_v = float(values["Lower voltage cut-off [V]"])
     nominal = float(values["Nominal cell capacity [A.h]"])
-    capacity = first_below(discharge(name, "current", 0.2 * nominal, low_v, 5.0), low_v)[1]
-    capacity = first_below(discharge(name, "current", 0.2 * capacity, low_v, 5.0), low_v)[1]
+    capacity = nominal
+    for _ in range(2):  # 0.2C of what 0.2C of the nominal capacity gives
+        end = first_below(discharge(name, "current", 0.2 * capacity, low_v, 5.0), low_v)
+        assert end is not None, f"{name} never reaches {low_v} V"
+        capacity = end[1]
     head = [
         f"# set: {name}",
         f"# chemistry: {chemistry}",

@@ -125,8 +125,7 @@ def _test(case: Case, known: ChargeAllowance) -> ChargeAllowance:
     if base_ah is None or known.capacity is None:
         todo = "give its rated capacity, its size or its marking: straycell cell correct"
         return replace(known, why="no charge yet: how much it holds is not known at all", first=(todo,))
-    rated = not case.facts.rewrapped and case.facts.rated_capacity_ah is not None
-    origin = "rated" if rated else "table's" if case.table_capacity_ah is not None else "measured"
+    origin = "rated" if case.rated_ah else "table's" if case.table_capacity_ah is not None else "measured"
     if origin == "measured":
         base_ah = max(0.0, known.capacity.low)
     clear, first = _voltage_is_clear(case)
@@ -162,12 +161,15 @@ def _placed(case: Case, allowance: ChargeAllowance, temperature_c: float | None)
     if temperature_c is None or allowance.kind is ChargeKind.NONE or allowance.capacity is None:
         return allowance
     low_c, high_c = case.figure("charge-temperature-low"), case.figure("charge-temperature")
-    if not low_c <= temperature_c <= high_c:
+    if not case.figure("charge-temperature-attended") <= temperature_c <= high_c:
         why = f"no cell is charged at {temperature_c:g} C"
         first = (f"charge it at {low_c:g} to {high_c:g} C",)
         return replace(allowance, kind=ChargeKind.NONE, allowed_a=0.0, why=why, first=first)
-    rate = temperature_limit(temperature_c)
     base = allowance.capacity
+    if temperature_c < low_c:
+        attended = (*allowance.first, f"stay with it: below {low_c:g} C a cell is charged attended only")
+        allowance = replace(allowance, first=attended)
+    rate = temperature_limit(temperature_c)
     cool_a = rate * max(0.0, base.low if allowance.measured else base.value)
     if rate >= temperature_limit(ROOM_C) or cool_a >= allowance.allowed_a:
         return allowance

@@ -32,8 +32,8 @@ def current_run(case: Case) -> Run | None:
 def expected_capacity(case: Case) -> tuple[Measured | None, bool, str]:
     """(what 100 % means in Ah, rated or not, where it comes from)."""
     facts = case.facts
-    if facts.rated_capacity_ah and not facts.rewrapped:
-        rated = Measured(facts.rated_capacity_ah, 0.0)
+    if case.rated_ah:
+        rated = Measured(case.rated_ah, 0.0)
         if case.full_voltage_v >= case.figure("full-voltage") + HIGH_VOLTAGE_FROM:
             share = case.figure("high-voltage-share")
             u = rated.value * case.figure("high-voltage-share-error") / math.sqrt(3.0)

@@ -3,15 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import timedelta
+from itertools import pairwise
 
 from straycell.acceptance.case import Case
 from straycell.acceptance.checks.pairs import checks_done
 from straycell.acceptance.reasons import Outcome, Reason, Status
-from straycell.readings import Quantity
+from straycell.cells import Look
+from straycell.readings import Quantity, Reading
+
+_MEND = {
+    "torn-sleeve": "give it a new sleeve",
+    "torn-ring": "put a new insulating ring over its positive end",
+    "bare-tab": "insulate the tab",
+    "wet": "with gloves and away from others, let it dry in the open for a day; an oily or sweet smell is leaking",
+    "stained": "with gloves, wipe the stain off; look whence it came: from its own seal is leaking",
+    "corroded": "with gloves, clean the terminal; from its own seal is leaking",
+    "rust-specks": "wipe the specks off the can; at the vent or with a stain it is rust",
+}
+"""What to do about a look that holds; then a new look decides."""
+_FAULT = {"look-mend": "an end that can short", "look-clean": "to be cleaned and looked at again"}
 
 
 def look(case: Case) -> Iterator[Reason]:
-    """Damage discards at any time; an end that can short holds until a later look is without it."""
+    """Damage discards at any time; what can be mended or cleaned holds until a later look is without it."""
     looks = case.of(Quantity.LOOK)
     if not looks:
         yield case.reason(
@@ -34,20 +49,16 @@ def look(case: Case) -> Iterator[Reason]:
             yield case.reason(
                 limit_id, Status.FAILED, Outcome.DISCARD, f"seen: {seen}", observed=seen, reading=hit
             )
-    latest = looks[-1]
-    ends = [str(w) for w in latest.look if str(w) in case.rules.limit("look-mend").words]
-    if ends:
-        yield case.reason(
-            "look-mend",
-            Status.FAILED,
-            Outcome.HOLD,
-            f"{', '.join(ends)}: an end that can short",
-            observed=", ".join(ends),
-            reading=latest,
-            todo="mend it (new sleeve, insulated tab), then record a new look",
-            earliest=case.now,
-        )
-    elif not bad:
+    latest, held = looks[-1], False
+    for limit_id in ("look-mend", "look-clean"):
+        found = [str(w) for w in latest.look if str(w) in case.rules.limit(limit_id).words]
+        if found:
+            held = True
+            yield _to_mend(case, limit_id, found, latest)
+    if not held and (wet := _still_wet(case, latest)) is not None:
+        held = True
+        yield _to_mend(case, "look-clean", ["wet"], wet)
+    if not held and not bad:
         seen = ", ".join(str(w) for w in latest.look)
         yield case.reason(
             "look-damage",
@@ -57,6 +68,54 @@ def look(case: Case) -> Iterator[Reason]:
             rule="look",
             observed=seen,
             reading=latest,
+        )
+
+
+def _to_mend(case: Case, limit_id: str, found: list[str], reading: Reading) -> Reason:
+    todo = "; ".join(_MEND.get(word, f"see to it: {word}") for word in found)
+    dry = timedelta(hours=case.figure("look-dry")) if "wet" in found else timedelta(0)
+    return case.reason(
+        limit_id,
+        Status.FAILED,
+        Outcome.HOLD,
+        f"{', '.join(found)}: {_FAULT[limit_id]}",
+        observed=", ".join(found),
+        reading=reading,
+        todo=f"{todo}; then record a new look",
+        earliest=max(case.now, reading.at + dry),
+    )
+
+
+def _still_wet(case: Case, latest: Reading) -> Reading | None:
+    """The last look that was wet, where the latest one came too soon after it to speak of a dry cell."""
+    wet = [r for r in case.of(Quantity.LOOK) if Look.WET in r.look]
+    soon = wet and latest.at < wet[-1].at + timedelta(hours=case.figure("look-dry"))
+    return wet[-1] if soon else None
+
+
+def returned(case: Case) -> Iterator[Reason]:
+    """A stain, wet or corrosion that was gone and is there again comes out of the cell; so does rust with a stain."""
+    looks = case.of(Quantity.LOOK)
+    for word in case.rules.limit("look-returned").words:
+        seen = [i for i, r in enumerate(looks) if word in r.look]
+        again = next((b for a, b in pairwise(seen) if b > a + 1), None)
+        if again is not None:
+            text = f"{word} again after it had been cleaned: it comes out of the cell"
+            yield case.reason(
+                "look-returned", Status.FAILED, Outcome.DISCARD, text, observed=word, reading=looks[again]
+            )
+            return
+    words = set(case.rules.limit("look-rust-stain").words)
+    both = next((r for r in looks if words <= {str(word) for word in r.look}), None)
+    if both is not None:
+        seen_as = " with ".join(sorted(words))
+        yield case.reason(
+            "look-rust-stain",
+            Status.FAILED,
+            Outcome.DISCARD,
+            f"seen: {seen_as}",
+            observed=seen_as,
+            reading=both,
         )
 
 

@@ -75,7 +75,7 @@ def _by_table(case: Case, reading: Reading, value: Measured) -> Yardstick | str:
     if form in FLAT_FORMS:
         run = current_run(case) or next(reversed(runs(case)), None)
         capacity = run.value if run else None
-        size_ah = capacity.value if capacity else case.facts.rated_capacity_ah
+        size_ah = capacity.value if capacity else case.rated_ah
         if size_ah is None:
             return "without a capacity there is no limit for its size"
         if size_ah >= case.figure("pouch-large"):

@@ -161,10 +161,15 @@ def found_voltage(case: Case) -> Reading | None:
     return next((r for r in tabs if not case.at_board(r)), None)
 
 
+def never_found(case: Case) -> bool:
+    """Bought new, so nobody found it; a voltage as found on record says that somebody did, and counts before it."""
+    return case.facts.bought_new and not case.of(Quantity.AS_FOUND_VOLTAGE)
+
+
 @once_a_case
 def doubtful(case: Case) -> bool:
     """True for a cell that was once low, or whose as-found voltage is not known: 28 days of self-discharge."""
-    found = case.facts.bought_new or found_voltage(case) is not None
+    found = never_found(case) or found_voltage(case) is not None
     limit = case.figure("voltage-light-only")
     return not found or any(against_min(case.measured(r), limit) is not Side.CLEAR for r in case.own_voltages)
 
@@ -206,7 +211,7 @@ def as_found(case: Case) -> Iterator[Reason]:
             reading=found,
         )
         return
-    if case.facts.bought_new:
+    if never_found(case):
         yield case.reason("as-found-voltage", Status.MET, Outcome.PACK, "bought new", observed="bought new")
         return
     yield case.reason(

@@ -33,7 +33,7 @@ def _rate(case: Case, charge: Charge) -> float | None:
     base = case.rate_base_ah
     if base is None:
         return None
-    known = (not case.facts.rewrapped and case.facts.rated_capacity_ah) or case.table_capacity_ah
+    known = case.rated_ah or case.table_capacity_ah
     largest = base if known else max(r.value or 0.0 for r in case.of(Quantity.CAPACITY))
     return charge.current_a / largest
 

@@ -13,7 +13,13 @@ from straycell.bench.intake.script import UNSET, Ask, Entry, Key
 from straycell.cells import CellFacts, Chemistry, Form, Look
 from straycell.errors import BadData
 from straycell.keys import NEW
-from straycell.markings import Proposal, read_marking, shares_primary_size
+from straycell.markings import (
+    Proposal,
+    rating_beyond_size,
+    read_marking,
+    shares_primary_size,
+    unrated_beyond_size,
+)
 from straycell.markings import fill as fill_from_marking
 from straycell.meters import Meter
 from straycell.quantities import Dimension, show
@@ -242,7 +248,10 @@ def _form(carry: Carry, facts: CellFacts) -> Question:
     former = facts.form if carry.review or carry.facts is None else carry.facts.form
 
     def take(text: str) -> Answers:
-        return {FORM: words.pick(text, Form, "form") if text else former}
+        chosen = words.pick(text, Form, "form") if text else former
+        lie = rating_beyond_size(replace(facts, form=chosen))
+        note = {} if lie is None else {NOTE: f"{lie.text}: the cell counts as unrated"}
+        return {FORM: chosen, **note}
 
     return Question(FORM, Ask("form", former.value, f"{_WHY_FORM} {' '.join(Form)}"), take)
 
@@ -263,7 +272,11 @@ def _rated(facts: CellFacts) -> Question:
     def take(text: str) -> Answers:
         if not text or text == Key.NONE:
             return {RATED: None if text else former}
-        return {RATED: words.number(text, Dimension.CAPACITY, "mAh", "rated")}
+        rated = words.number(text, Dimension.CAPACITY, "mAh", "rated")
+        lie = rating_beyond_size(replace(facts, rated_capacity_ah=rated))
+        if lie is not None:
+            raise BadData(lie.text, "check the figure and the size; - for a rating that cannot be true")
+        return {RATED: rated}
 
     shown = "not known" if former is None else show(former, Dimension.CAPACITY)
     return Question(RATED, Ask("rated, mAh", shown, _WHY_RATED), take)
@@ -286,7 +299,10 @@ def kind_of(answers: Answers) -> CellFacts:
     changes: dict[str, Any] = {
         name: answers[key] for key, name in ((FORM, "form"), (CHEMISTRY, "chemistry")) if key in answers
     }
-    if RATED in answers:
+    if RATED not in answers:
+        facts = replace(facts, **changes)
+        changes["rated_capacity_ah"] = unrated_beyond_size(facts).rated_capacity_ah
+    else:
         changes["rated_capacity_ah"] = answers[RATED]
     if SURE in answers:
         changes["confirmed_rechargeable"] = answers[SURE]

@@ -6,8 +6,8 @@ from collections import Counter
 from collections.abc import Iterator
 
 from straycell.bench.intake.cell import describe_kind
-from straycell.bench.intake.script import Ask, Kept, Key, PrintLabels, Say, Talk, Tone, ask, fault
-from straycell.bench.intake.state import Evening
+from straycell.bench.intake.script import Ask, CellKept, Key, PrintLabels, Say, Talk, Tone, ask, fault
+from straycell.bench.intake.state import Session
 from straycell.errors import StraycellError
 from straycell.typed import day
 
@@ -17,18 +17,18 @@ _WHY_LABELS = (
 )
 
 
-def left_over(evening: Evening) -> list[Say]:
+def left_over(session: Session) -> list[Say]:
     """What was dropped or shown in vain, so that no code on a cell is forgotten."""
-    if evening.correcting:
-        stays = Say(f"{evening.correcting} stays as it was kept: its correction was not finished.")
-        return [stays, *_unused(evening.pending)]
-    if evening.in_hand and evening.in_hand in (evening.pending, *evening.kept):
-        said = f"{evening.in_hand} was not finished: nothing new of it is recorded"
-    elif evening.in_hand:
-        said = f"{evening.in_hand} was not finished: nothing of it is recorded"
+    if session.correcting:
+        stays = Say(f"{session.correcting} stays as it was kept: its correction was not finished.")
+        return [stays, *_unused(session.pending)]
+    if session.in_hand and session.in_hand in (session.pending, *session.kept):
+        said = f"{session.in_hand} was not finished: nothing new of it is recorded"
+    elif session.in_hand:
+        said = f"{session.in_hand} was not finished: nothing of it is recorded"
     else:
-        return _unused(evening.pending)
-    pending = evening.pending
+        return _unused(session.pending)
+    pending = session.pending
     return [Say(f"{said}. If {pending} is on a cell, type it there next time." if pending else f"{said}.")]
 
 
@@ -36,7 +36,7 @@ def _unused(code: str) -> list[Say]:
     return [Say(f"{code} was not used. If it is on a cell, type it there next time.")] if code else []
 
 
-def outlook_lines(kept: list[Kept]) -> list[str]:
+def outlook_lines(kept: list[CellKept]) -> list[str]:
     """What to measure next and when, the same thing said once for all cells it stands for."""
     lines: dict[str, list[str]] = {}
     for each in kept:
@@ -49,7 +49,7 @@ def _by_first(line: tuple[str, list[str]]) -> str:
     return line[1][0]
 
 
-def _outlook_texts(kept: Kept) -> Iterator[str]:
+def _outlook_texts(kept: CellKept) -> Iterator[str]:
     out = kept.outlook
     decides = f"; could decide from {day(out.decides)} on" if out.decides else ""
     if out.now:
@@ -65,15 +65,15 @@ def _codes(codes: list[str], of: int) -> str:
     return " ".join(codes)
 
 
-def summary(kept: list[Kept]) -> str:
+def summary(kept: list[CellKept]) -> str:
     """`12 cells: 10 hold, 2 discard`."""
     counts = Counter(each.outcome for each in kept)
     words = ", ".join(f"{counts[outcome]} {outcome.word}" for outcome in sorted(counts, reverse=True))
     return f"{len(kept)} cell{'s' if len(kept) != 1 else ''}: {words}"
 
 
-def rows(kept: list[Kept]) -> list[list[str | None]]:
-    """code, kind, outcome, why: the table of the evening."""
+def rows(kept: list[CellKept]) -> list[list[str | None]]:
+    """code, kind, outcome, why: the table of the session."""
     return [
         [
             each.code,
@@ -85,12 +85,12 @@ def rows(kept: list[Kept]) -> list[list[str | None]]:
     ]
 
 
-def offer_labels(evening: Evening) -> Talk[None]:
+def offer_labels(session: Session) -> Talk[None]:
     """A label sheet of tonight's cells, if the person wants one."""
-    codes = tuple(evening.kept)
+    codes = tuple(session.kept)
     if not codes:
         return
-    usual = f"labels-{evening.teardown or 'measured'}.pdf"
+    usual = f"labels-{session.teardown or 'measured'}.pdf"
     while True:
         prompt = f"label sheet for {len(codes)} cell{'s' if len(codes) != 1 else ''}? y or a path"
         text = yield from ask(Ask(prompt, "no", _WHY_LABELS))

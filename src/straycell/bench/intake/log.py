@@ -27,7 +27,7 @@ from straycell.bench.intake.script import (
     ask,
     fault,
 )
-from straycell.bench.intake.state import Evening, Logged
+from straycell.bench.intake.state import Logged, Session
 from straycell.bench.outlook import Waiting
 from straycell.cells import CellFacts, Look
 from straycell.errors import StraycellError
@@ -41,57 +41,57 @@ _WHY_CODE = (
 )
 
 
-def next_cell(evening: Evening) -> Talk[bool]:
+def next_cell(session: Session) -> Talk[bool]:
     """One cell from its code to its record; False when the evening is over."""
-    if not evening.pending:
-        evening.pending = yield NewCode()
-    code = evening.in_hand = evening.pending
+    if not session.pending:
+        session.pending = yield NewCode()
+    code = session.in_hand = session.pending
     yield Large(code)
     while True:
         text = yield from ask(Ask(f"write {code} on the cell, then Enter", why=_WHY_CODE))
         if text == Key.DONE:
-            evening.in_hand = ""
+            session.in_hand = ""
             return False
         if text == "":
-            yield from _log(evening, code)
+            yield from _log(session, code)
         elif text == Key.BACK:
-            yield from _back(evening)
+            yield from _back(session)
         elif text == Key.NEXT:
-            evening.pack = next_pack(evening.pack)
-            yield Say(f"pack {evening.pack} of {evening.teardown} from here on", Tone.HEAD)
+            session.pack = next_pack(session.pack)
+            yield Say(f"pack {session.pack} of {session.teardown} from here on", Tone.HEAD)
             continue
-        elif evening.carry.bad_looks & set(words.named_looks(text)):
-            yield from _keep_damaged(evening, code, words.named_looks(text))
-        elif not (yield from _by_code(evening, text)):
+        elif session.carry.bad_looks & set(words.named_looks(text)):
+            yield from _keep_damaged(session, code, words.named_looks(text))
+        elif not (yield from _by_code(session, text)):
             continue
         return True
 
 
-def usual_kind(evening: Evening) -> Talk[None]:
+def usual_kind(session: Session) -> Talk[None]:
     """What is printed on most cells; asked again, it shows what was answered. Before it stands the meter."""
-    evening.asks_usual = True
+    session.asks_usual = True
     while True:
-        again = evening.usual != ()
-        asked = cells.kind_questions(replace(evening.carry, facts=None, review=again))
-        trail = yield from fill(asked, evening.usual, redo_last=again, former=evening.usual_typed)
+        again = session.usual != ()
+        asked = cells.kind_questions(replace(session.carry, facts=None, review=again))
+        trail = yield from fill(asked, session.usual, redo_last=again, former=session.usual_typed)
         if trail is not None:
-            evening.usual = trail
-            evening.carry_on(cells.kind_of(merged(trail)))
+            session.usual = trail
+            session.carry_on(cells.kind_of(merged(trail)))
             return
-        evening.usual = ()
-        yield from evening.meter_for(Quantity.AS_FOUND_VOLTAGE, again=True)
+        session.usual = ()
+        yield from session.meter_for(Quantity.AS_FOUND_VOLTAGE, again=True)
 
 
-def _back(evening: Evening) -> Talk[None]:
+def _back(session: Session) -> Talk[None]:
     """The last answer: of the cell before, or, before the first cell, of what most are, or the meter."""
-    if evening.last is not None:
-        if (yield from back(evening)):
-            _carry_from_last(evening)
-    elif evening.asks_usual:
-        yield from usual_kind(evening)
+    if session.last is not None:
+        if (yield from back(session)):
+            _carry_from_last(session)
+    elif session.asks_usual:
+        yield from usual_kind(session)
     else:
         yield Say("no cell before this one tonight: the meter, then this code again", Tone.HEAD)
-        yield from evening.meter_for(Quantity.AS_FOUND_VOLTAGE, again=True)
+        yield from session.meter_for(Quantity.AS_FOUND_VOLTAGE, again=True)
 
 
 def next_pack(pack: str) -> str:
@@ -99,7 +99,7 @@ def next_pack(pack: str) -> str:
     return str(int(pack) + 1) if pack.isascii() and pack.isdigit() else f"{pack} 2"
 
 
-def _by_code(evening: Evening, text: str) -> Talk[bool]:
+def _by_code(session: Session, text: str) -> Talk[bool]:
     """A typed or scanned code; False when it is none, and the question stands as before."""
     try:
         found: Found = yield FindCode(text)
@@ -107,14 +107,14 @@ def _by_code(evening: Evening, text: str) -> Talk[bool]:
         yield fault(error)
         return False
     if found.bearer is Bearer.CELL:
-        yield from resume(evening, found)
+        yield from resume(session, found)
         return True
     if found.bearer is Bearer.NOTHING:
         yield Say(f"{found.code} stands for no cell and was not set aside here.", Tone.FAULT)
         again = yield from ask(Ask("is it on the cell? type it once more, or Enter for no"))
         if _bare(again) != _bare(text):
             return False
-    yield from _log(evening, found.code)
+    yield from _log(session, found.code)
     return True
 
 
@@ -122,25 +122,25 @@ def _bare(text: str) -> str:
     return text.replace(" ", "").replace("-", "").upper()
 
 
-def _log(evening: Evening, code: str) -> Talk[None]:
+def _log(session: Session, code: str) -> Talk[None]:
     """The questions of a new cell, then its record."""
-    evening.in_hand = code
-    carry = replace(evening.carry, code=code)
+    session.in_hand = code
+    carry = replace(session.carry, code=code)
     trail = yield from fill(cells.questions(carry))
     if trail is not None:
-        yield from record(evening, _new(evening, carry, trail))
-        _carry_from_last(evening)
+        yield from record(session, _new(session, carry, trail))
+        _carry_from_last(session)
 
 
-def _keep_damaged(evening: Evening, code: str, seen: tuple[Look, ...]) -> Talk[None]:
+def _keep_damaged(session: Session, code: str, seen: tuple[Look, ...]) -> Talk[None]:
     answers = {cells.VOLTAGE: None, cells.LOOK: seen}
     trail = (Answered(cells.VOLTAGE, "".join(f"{look} " for look in seen).strip(), answers),)
-    yield from record(evening, _new(evening, replace(evening.carry, code=code), trail))
+    yield from record(session, _new(session, replace(session.carry, code=code), trail))
 
 
-def _new(evening: Evening, carry: Carry, trail: Trail) -> Logged:
+def _new(session: Session, carry: Carry, trail: Trail) -> Logged:
     """A new cell of this tear-down and pack, as they are now."""
-    meter, teardown, pack = evening.meters.get(Quantity.AS_FOUND_VOLTAGE), evening.teardown, evening.pack
+    meter, teardown, pack = session.meters.get(Quantity.AS_FOUND_VOLTAGE), session.teardown, session.pack
 
     def entry_of(answered: Trail) -> Entry:
         return cells.entry_of(carry.code, merged(answered), meter, teardown=teardown, pack=pack, is_new=True)
@@ -149,19 +149,19 @@ def _new(evening: Evening, carry: Carry, trail: Trail) -> Logged:
     return Logged(not_yet(carry.code), entry_of(trail), trail, again, entry_of)
 
 
-def _carry_from_last(evening: Evening) -> None:
+def _carry_from_last(session: Session) -> None:
     """The cell just kept is what the next one starts from."""
-    answers = merged(evening.last.trail) if evening.last is not None else {}
+    answers = merged(session.last.trail) if session.last is not None else {}
     if answers.get(cells.VOLTAGE) is not None:
-        evening.carry = replace(evening.carry, voltage_v=answers[cells.VOLTAGE])
+        session.carry = replace(session.carry, voltage_v=answers[cells.VOLTAGE])
     if cells.MARKING in answers:
-        evening.carry_on(cells.kind_of(answers))
+        session.carry_on(cells.kind_of(answers))
 
 
 # --- a cell logged before ------------------------------------------------------------------------------
 
 
-def resume(evening: Evening, found: Found) -> Talk[None]:
+def resume(session: Session, found: Found) -> Talk[None]:
     """What of a cell's intake is missing, then the readings it waits for."""
     if found.out_of_use:
         yield Say(f"{found.code}: {found.out_of_use}", Tone.DANGER)
@@ -170,9 +170,9 @@ def resume(evening: Evening, found: Found) -> Talk[None]:
     yield Say(f"{found.code} goes on: {cells.describe_kind(found.facts)}", Tone.HEAD)
     wanted = missing_of_intake(found)
     if wanted:
-        evening.in_hand = found.code
-        meter = (yield from evening.meter_for(Quantity.AS_FOUND_VOLTAGE)) if cells.VOLTAGE in wanted else None
-        carry = replace(evening.carry, code=found.code, wanted=wanted)
+        session.in_hand = found.code
+        meter = (yield from session.meter_for(Quantity.AS_FOUND_VOLTAGE)) if cells.VOLTAGE in wanted else None
+        carry = replace(session.carry, code=found.code, wanted=wanted)
         trail = yield from fill(cells.questions(carry))
         if trail is None:
             return
@@ -182,13 +182,13 @@ def resume(evening: Evening, found: Found) -> Talk[None]:
 
         again = cells.questions(replace(carry, review=True))
         logged = Logged(not_yet(found.code), entry_of(trail), trail, again, entry_of)
-        if (yield from record(evening, logged)).outcome is Outcome.DISCARD:
+        if (yield from record(session, logged)).outcome is Outcome.DISCARD:
             return
     waiting: list[Waiting] = yield WhatWaits(found.code)
     if not waiting:
         yield Say(f"{found.code} waits for no reading today")
     for each in waiting:
-        yield from take_readings(evening, each)
+        yield from take_readings(session, each)
 
 
 def missing_of_intake(found: Found) -> frozenset[str]:

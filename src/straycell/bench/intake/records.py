@@ -12,9 +12,9 @@ from straycell.bench.intake.script import (
     Amend,
     Ask,
     Caution,
+    CellKept,
     Entry,
     Keep,
-    Kept,
     Key,
     Now,
     Say,
@@ -24,7 +24,7 @@ from straycell.bench.intake.script import (
     ask,
     fault,
 )
-from straycell.bench.intake.state import Evening, Logged
+from straycell.bench.intake.state import Logged, Session
 from straycell.bench.outlook import Waiting
 from straycell.bench.reading_form import DEFAULT_PULSE_S
 from straycell.bench.record import lost_words
@@ -35,39 +35,39 @@ from straycell.readings import KINDS, Charge, Quantity, Reading
 from straycell.safety import Step
 
 
-def keep(entry: Entry) -> Talk[Kept]:
+def keep(entry: Entry) -> Talk[CellKept]:
     """Record it; when the store refuses, say why and try again when the person says so: nothing is lost."""
     while True:
         try:
-            kept: Kept = yield Keep(entry)
+            kept: CellKept = yield Keep(entry)
             return kept
         except StraycellError as error:
             yield fault(error)
             yield from ask(Ask("nothing is lost: Enter tries to record it again, Ctrl-C drops it"))
 
 
-def record(evening: Evening, logged: Logged) -> Talk[Kept]:
+def record(session: Session, logged: Logged) -> Talk[CellKept]:
     """Keep an entry (its `kept` is not looked at), make it the one that < goes back to, and tell."""
     kept = yield from keep(logged.entry)
-    _now_kept(evening, replace(logged, kept=kept))
-    yield from tell(kept, logged.entry, evening.start)
+    _now_kept(session, replace(logged, kept=kept))
+    yield from tell(kept, logged.entry, session.start)
     return kept
 
 
-def not_yet(code: str) -> Kept:
+def not_yet(code: str) -> CellKept:
     """Stands in a Logged until its entry is recorded."""
-    return Kept(code, CellFacts(), (), Outcome.HOLD, "")
+    return CellKept(code, CellFacts(), (), Outcome.HOLD, "")
 
 
-def _now_kept(evening: Evening, logged: Logged) -> None:
-    evening.last = logged
-    evening.kept[logged.kept.code] = logged.kept
-    evening.in_hand = ""
-    if evening.pending == logged.kept.code:
-        evening.pending = ""
+def _now_kept(session: Session, logged: Logged) -> None:
+    session.last = logged
+    session.kept[logged.kept.code] = logged.kept
+    session.in_hand = ""
+    if session.pending == logged.kept.code:
+        session.pending = ""
 
 
-def tell(kept: Kept, entry: Entry, start: Start) -> Talk[None]:
+def tell(kept: CellKept, entry: Entry, start: Start) -> Talk[None]:
     """One line for a cell that goes on; for one that is out, what to do with it now."""
     for line in lost_words(kept.lost):
         yield Say(line, Tone.DANGER)
@@ -108,22 +108,22 @@ def describe(entry: Entry) -> str:
     return ", ".join(parts) or "nothing measured"
 
 
-def back(evening: Evening) -> Talk[bool]:
+def back(session: Session) -> Talk[bool]:
     """Ask the last answer of the cell before again. What changes is superseded, and stays visible.
 
     True when something was changed.
     """
-    last = evening.last
+    last = session.last
     if last is None:
         yield Say("there is no cell before this one tonight", Tone.FAULT)
         return False
-    evening.correcting = last.kept.code
-    changed = yield from _put_right(evening, last)
-    evening.correcting = ""
+    session.correcting = last.kept.code
+    changed = yield from _put_right(session, last)
+    session.correcting = ""
     return changed
 
 
-def _put_right(evening: Evening, last: Logged) -> Talk[bool]:
+def _put_right(session: Session, last: Logged) -> Talk[bool]:
     yield Say(f"back to {last.kept.code}: Enter keeps what stands in brackets", Tone.HEAD)
     trail = yield from fill(last.asked_again, last.trail, redo_last=True)
     entry = last.entry if trail is None else last.entry_of(trail)
@@ -132,16 +132,16 @@ def _put_right(evening: Evening, last: Logged) -> Talk[bool]:
         return False
     because = yield from _reason(last.kept)
     try:
-        kept: Kept = yield Amend(last.kept, entry, because)
+        kept: CellKept = yield Amend(last.kept, entry, because)
     except StraycellError as error:
         yield fault(error)
         return False
-    _now_kept(evening, replace(last, kept=kept, entry=entry, trail=trail))
-    yield from tell(kept, entry, evening.start)
+    _now_kept(session, replace(last, kept=kept, entry=entry, trail=trail))
+    yield from tell(kept, entry, session.start)
     return True
 
 
-def _reason(kept: Kept) -> Talk[str]:
+def _reason(kept: CellKept) -> Talk[str]:
     """A cell that was out of use comes back only with a reason in words."""
     if kept.outcome is not Outcome.DISCARD:
         return "corrected at intake, right after it was typed"
@@ -153,32 +153,32 @@ def _reason(kept: Kept) -> Talk[str]:
         yield Say("a few words, please", Tone.FAULT)
 
 
-def take_readings(evening: Evening, each: Waiting) -> Talk[bool]:
+def take_readings(session: Session, each: Waiting) -> Talk[bool]:
     """Ask for what the cell waits for and record it; False when the person went back out of it."""
-    evening.in_hand = each.code
+    session.in_hand = each.code
     now = yield Now()
     asked = due.questions(
         due.Taking(
-            each.code, each.needs, now, each.facts, each.full_v, evening.remembered, evening.carry.bad_looks
+            each.code, each.needs, now, each.facts, each.full_v, session.remembered, session.carry.bad_looks
         )
     )
     trail = yield from fill(asked)
     if trail is None:
         return False
     for quantity in due.measured(merged(trail)):
-        yield from evening.meter_for(quantity)
-    meters = dict(evening.meters)
+        yield from session.meter_for(quantity)
+    meters = dict(session.meters)
 
     def entry_of(answered: Trail) -> Entry:
         return due.entry_of(each.code, merged(answered), meters, DEFAULT_PULSE_S)
 
     entry = entry_of(trail)
-    evening.remembered = due.remember(merged(trail), evening.remembered)
+    session.remembered = due.remember(merged(trail), session.remembered)
     if not entry.items:
-        evening.in_hand = ""
+        session.in_hand = ""
         yield Say(f"{each.code}: left for later")
         return True
-    kept = yield from record(evening, Logged(not_yet(each.code), entry, trail, asked, entry_of))
+    kept = yield from record(session, Logged(not_yet(each.code), entry, trail, asked, entry_of))
     for line in outlook_lines([kept]):
         yield Say(f"  {line}")
     return True

@@ -131,16 +131,16 @@ class Entry:
 
 @dataclass(frozen=True, slots=True)
 class Keep:
-    """Record an entry; the answer is a Kept."""
+    """Record an entry; the answer is a CellKept."""
 
     entry: Entry
 
 
 @dataclass(frozen=True, slots=True)
 class Amend:
-    """Put an entry in the place of what was kept; what differs is superseded. The answer is a Kept."""
+    """Put an entry in the place of what was kept; what differs is superseded. The answer is a CellKept."""
 
-    former: Kept
+    former: CellKept
     entry: Entry
     because: str
 
@@ -214,7 +214,7 @@ class Opened:
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class CellKept:
     """A cell as recorded: its numbered items, its verdict now, and the projects that lost it."""
 
     code: str

@@ -17,8 +17,8 @@ from straycell.bench.intake.script import (
     ask,
     fault,
 )
-from straycell.bench.intake.state import Evening
-from straycell.bench.intake.waiting_round import walk
+from straycell.bench.intake.state import Session
+from straycell.bench.intake.waiting_round import waiting_round
 from straycell.errors import StraycellError
 from straycell.readings import Quantity
 from straycell.safety import Step
@@ -31,41 +31,41 @@ _WHY_TEARDOWN = "A tear-down is one object that was opened; its cells share a hi
 _WHY_KIND = "Free text, the same word for alike objects: torch, tool battery, notebook."
 
 
-def intake(evening: Evening) -> Talk[None]:
+def intake(session: Session) -> Talk[None]:
     """One tear-down, cell after cell; or, when the person says so, the cells that wait."""
     yield Say(KEYS)
-    if evening.start.due:
-        yield from walk(evening)
+    if session.start.due:
+        yield from waiting_round(session)
         return
-    if evening.start.waiting and evening.start.teardown is None:
-        number = evening.start.waiting
+    if session.start.waiting and session.start.teardown is None:
+        number = session.start.waiting
         waits = f"{number} cell{'s wait' if number > 1 else ' waits'} for a reading"
         answer = yield from ask(Ask(f"{waits}: m measures, Enter opens a tear-down", why=_WHY_WAITING))
         if answer == Key.DONE:
             return
         if answer.casefold() == "m":
-            yield from walk(evening)
+            yield from waiting_round(session)
             return
-    if not (yield from _open(evening)):
+    if not (yield from _open(session)):
         return
     yield Caution((Step.INTAKE,))
-    while (yield from next_cell(evening)):
+    while (yield from next_cell(session)):
         pass
 
 
-def _open(evening: Evening) -> Talk[bool]:
+def _open(session: Session) -> Talk[bool]:
     """The tear-down, the meter, and what most cells are; False when the person ends it here."""
-    opened = yield from _teardown(evening.start)
+    opened = yield from _teardown(session.start)
     if opened is None:
         return False
-    evening.teardown, evening.pack = opened.code, opened.pack
+    session.teardown, session.pack = opened.code, opened.pack
     yield Say(f"tear-down {opened.code}: {opened.title}, pack {opened.pack}", Tone.HEAD)
-    yield from evening.meter_for(Quantity.AS_FOUND_VOLTAGE)
+    yield from session.meter_for(Quantity.AS_FOUND_VOLTAGE)
     if opened.facts is not None:
-        evening.carry_on(opened.facts)
+        session.carry_on(opened.facts)
         return True
     yield Say("What is printed on most of the cells? Each can differ; Enter: nothing is.")
-    yield from usual_kind(evening)
+    yield from usual_kind(session)
     return True
 
 

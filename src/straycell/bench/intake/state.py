@@ -9,7 +9,7 @@ from straycell.bench.intake import due, meter_menu
 from straycell.bench.intake.cell import Carry
 from straycell.bench.intake.figures import TAKEN
 from straycell.bench.intake.form import NextQuestion, Trail
-from straycell.bench.intake.script import Entry, Kept, Start, Talk
+from straycell.bench.intake.script import CellKept, Entry, Start, Talk
 from straycell.cells import CellFacts
 from straycell.meters import Meter
 from straycell.readings import Quantity, Reading
@@ -21,7 +21,7 @@ _VOLTAGES = (Quantity.AS_FOUND_VOLTAGE, Quantity.VOLTAGE)
 class Logged:
     """A cell as kept, with what is needed to ask its last answer again and to record what comes of it."""
 
-    kept: Kept
+    kept: CellKept
     entry: Entry
     trail: Trail
     asked_again: NextQuestion
@@ -29,7 +29,7 @@ class Logged:
 
 
 @dataclass(slots=True)
-class Evening:
+class Session:
     """`kept` has every cell's latest state, in order; `pending` is a code shown and not yet borne by a cell;
     `in_hand` the cell whose questions are open; `correcting` the kept cell whose answers are asked again;
     `asks_usual`: what most cells are was asked, with `usual_typed` what was typed there.
@@ -42,7 +42,7 @@ class Evening:
     known_meters: dict[str, Meter] = field(default_factory=dict)
     carry: Carry = field(default_factory=Carry)
     remembered: dict[str, str] = field(default_factory=dict)
-    kept: dict[str, Kept] = field(default_factory=dict)
+    kept: dict[str, CellKept] = field(default_factory=dict)
     last: Logged | None = None
     usual: Trail = ()
     asks_usual: bool = False
@@ -61,7 +61,7 @@ class Evening:
         self.carry = replace(self.carry, facts=facts, kinds=self.carry.seen(facts))
 
     def meter_for(self, quantity: Quantity, *, again: bool = False) -> Talk[Meter | None]:
-        """The meter of a quantity, asked for once an evening, or `again`; both kinds of voltage share theirs."""
+        """The meter of a quantity, asked for once an session, or `again`; both kinds of voltage share theirs."""
         if quantity not in self.meters or again:
             alike = _VOLTAGES if quantity in _VOLTAGES else (quantity,)
             former = self.meters.get(quantity)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from straycell.bench import verdict_words
 from straycell.bench.context import Bench
 from straycell.bench.intake import script
-from straycell.bench.intake.script import Bearer, Found, Kept, Opened, Start
+from straycell.bench.intake.script import Bearer, CellKept, Found, Opened, Start
 from straycell.bench.outlook import Waiting, outlook, what_waits
 from straycell.cells import CellFacts, Look, Stage, parse_code
 from straycell.errors import BadData
@@ -117,7 +117,7 @@ def _use_meter(bench: Bench, effect: script.UseMeter) -> Meter:
         return writer.add_meter(meter_like(effect.name, effect.like))
 
 
-def _keep(bench: Bench, effect: script.Keep) -> Kept:
+def _keep(bench: Bench, effect: script.Keep) -> CellKept:
     entry = effect.entry
     with bench.writing(create=True) as writer:
         if entry.is_new:
@@ -147,11 +147,11 @@ def _correct(writer: Writer, code: str, facts: CellFacts, because: str, mistake:
         writer.correct_cell(code, changes, because, mistake)
 
 
-def _kept(bench: Bench, writer: Writer, code: str, items: list[Item]) -> Kept:
+def _kept(bench: Bench, writer: Writer, code: str, items: list[Item]) -> CellKept:
     """The cell as it stands at the end of this transaction."""
     writer.settle()
     verdict = writer.verdict(code, bench.rules, bench.now)
-    return Kept(
+    return CellKept(
         code,
         writer.cell(code).facts,
         tuple(items),
@@ -163,7 +163,7 @@ def _kept(bench: Bench, writer: Writer, code: str, items: list[Item]) -> Kept:
     )
 
 
-def _amend(bench: Bench, effect: script.Amend) -> Kept:
+def _amend(bench: Bench, effect: script.Amend) -> CellKept:
     """What differs is superseded as mistyped; what is no longer there is taken back; what is new is added."""
     former, entry = effect.former, effect.entry
     with bench.writing() as writer:

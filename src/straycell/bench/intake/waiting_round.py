@@ -23,7 +23,7 @@ from straycell.bench.intake.script import (
     ask,
     fault,
 )
-from straycell.bench.intake.state import Evening, Logged
+from straycell.bench.intake.state import Logged, Session
 from straycell.bench.outlook import Need, Waiting
 from straycell.bench.reading_form import DEFAULT_PULSE_S
 from straycell.errors import StraycellError
@@ -35,7 +35,7 @@ _WHY = (
 )
 
 
-def walk(evening: Evening) -> Talk[None]:
+def waiting_round(session: Session) -> Talk[None]:
     """Take what each waiting cell lacks, until none is left or the person ends it."""
     queue: list[Waiting] = yield WhatWaits()
     if not queue:
@@ -52,36 +52,36 @@ def walk(evening: Evening) -> Talk[None]:
         if text == Key.DONE:
             return
         if text == Key.BACK:
-            yield from back(evening)
+            yield from back(session)
         elif text == Key.NEXT:
             del todo[each.code]
         elif text == "":
-            if (yield from take_readings(evening, each)):
+            if (yield from take_readings(session, each)):
                 del todo[each.code]
-        elif evening.carry.bad_looks & set(words.named_looks(text)):
-            yield from _damaged(evening, each, text)
+        elif session.carry.bad_looks & set(words.named_looks(text)):
+            yield from _damaged(session, each, text)
             del todo[each.code]
         else:
-            yield from _scanned(evening, todo, text)
+            yield from _scanned(session, todo, text)
     yield Say("that was the last cell that waits", Tone.GOOD)
 
 
-def _scanned(evening: Evening, todo: dict[str, Waiting], text: str) -> Talk[None]:
+def _scanned(session: Session, todo: dict[str, Waiting], text: str) -> Talk[None]:
     try:
         found: Found = yield FindCode(text)
     except StraycellError as error:
         yield fault(error)
         return
     if found.code in todo:
-        if (yield from take_readings(evening, todo[found.code])):
+        if (yield from take_readings(session, todo[found.code])):
             del todo[found.code]
     elif found.bearer is Bearer.CELL:
-        yield from resume(evening, found)
+        yield from resume(session, found)
     else:
         yield Say(f"{found.code} stands for no cell yet: straycell intake logs it", Tone.FAULT)
 
 
-def _damaged(evening: Evening, each: Waiting, text: str) -> Talk[None]:
+def _damaged(session: Session, each: Waiting, text: str) -> Talk[None]:
     """Only the look is recorded; the question that < opens again is the look."""
     asked = due.questions(due.Taking(each.code, (Need.LOOK,), UNSET, each.facts, bad_looks=frozenset()))
     trail = (Answered("look", text, {"look": words.named_looks(text)}),)
@@ -89,4 +89,4 @@ def _damaged(evening: Evening, each: Waiting, text: str) -> Talk[None]:
     def entry_of(answered: Trail) -> Entry:
         return due.entry_of(each.code, merged(answered), {}, DEFAULT_PULSE_S)
 
-    yield from record(evening, Logged(not_yet(each.code), entry_of(trail), trail, asked, entry_of))
+    yield from record(session, Logged(not_yet(each.code), entry_of(trail), trail, asked, entry_of))

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import re
 from datetime import datetime, timedelta
-from enum import StrEnum
-from typing import TypeVar
 
 from straycell.cells import Look
 from straycell.errors import BadData
 from straycell.quantities import Dimension, Window, parse_quantity
-from straycell.typed import nearest_words, parse_time
+from straycell.typed import Word, nearest_words, parse_time
 
-_Word = TypeVar("_Word", bound=StrEnum)
 LETTERS: dict[str, Look] = {
     "c": Look.CLEAN,
     "s": Look.SWOLLEN,
@@ -24,8 +21,13 @@ LETTERS: dict[str, Look] = {
     "x": Look.CRUSHED,
     "d": Look.DENTED,
     "r": Look.RUST,
+    "k": Look.RUST_SPECKS,
     "t": Look.TORN_SLEEVE,
+    "g": Look.TORN_RING,
     "n": Look.BARE_TAB,
+    "w": Look.WET,
+    "i": Look.STAINED,
+    "y": Look.CORRODED,
 }
 """No beginning of three letters or more of any look is made of these letters alone, so the two never mix."""
 SHORTEST_WORD = 3
@@ -33,10 +35,10 @@ _CODE_SHAPE = re.compile(r"[A-Za-z][\s-]?[0-9OILoil]{5}[\s-]?[0-9A-Za-z]")
 
 
 def legend() -> str:
-    """All looks with their letters, on two lines of a screen."""
+    """All looks with their letters, on three lines of a screen."""
     named = [f"{letter} {look}" for letter, look in LETTERS.items()]
-    half = len(named) // 2
-    return "\n".join(f"  {'  '.join(part)}" for part in (named[:half], named[half:]))
+    third = -(-len(named) // 3)
+    return "\n".join(f"  {'  '.join(named[i : i + third])}" for i in range(0, len(named), third))
 
 
 def read_looks(text: str) -> tuple[Look, ...]:
@@ -54,8 +56,10 @@ def read_looks(text: str) -> tuple[Look, ...]:
 def _looks_of(word: str) -> set[Look]:
     if len(word) >= SHORTEST_WORD:
         begun = {look for look in Look if look.value.startswith(word)}
-        if len(begun) == 1:
-            return begun
+        # `rus` is rust, which rust-specks only begins with; `tor` could be either and is refused.
+        shortest = {look for look in begun if all(other.value.startswith(look.value) for other in begun)}
+        if shortest:
+            return shortest
     if all(letter in LETTERS for letter in word):
         return {LETTERS[letter] for letter in word}
     near = nearest_words(word, [look.value for look in Look])
@@ -73,7 +77,7 @@ def named_looks(text: str) -> tuple[Look, ...]:
         return ()
 
 
-def pick(text: str, kind: type[_Word], name: str) -> _Word:
+def pick(text: str, kind: type[Word], name: str) -> Word:
     """A word by itself or by a beginning that only one word has. Raises BadData."""
     tidy = text.strip().casefold()
     begun = [member for member in kind if member.value.startswith(tidy)] if tidy else []

@@ -41,6 +41,7 @@ NOUNS: dict[str, Noun] = dict(
             "import", _KEEP, "Cells and readings from a CSV file, all of it or nothing", "nouns.keep.imports"
         ),
         _noun("export", _KEEP, "The whole store as CSV files"),
+        _noun("log", _KEEP, "What this bench wrote today, with numbers to take back"),
         _noun("store", _KEEP, "The file that holds it all: check, backup, restore"),
         _noun("completion", _KEEP, "Let your shell complete codes, boxes, projects and commands"),
         _noun("demo", _KEEP, "An invented workshop, from tear-down to matched project, in seconds"),

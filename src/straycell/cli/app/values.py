@@ -8,17 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from enum import StrEnum
-from typing import Any, TypeVar
+from typing import Any
 
 import typer
 
+from straycell import typed
 from straycell.cli.app import clock
 from straycell.errors import BadData, UsageFault
 from straycell.keys import typed_key
 from straycell.quantities import Dimension, Window, parse_quantity
-from straycell.typed import nearest_words, parse_line, parse_time
-
-_Word = TypeVar("_Word", bound=StrEnum)
+from straycell.typed import Word, parse_line, parse_time
 
 
 def quantity(
@@ -46,22 +45,21 @@ def word(flag: str, kind: type[StrEnum], text: str, *, listed: bool = True) -> A
     )
 
 
-def parse_word(value: str, kind: type[_Word], name: str) -> _Word:
+def parse_word(value: str, kind: type[Word], name: str) -> Word:
     """A member of `kind` by its word, capitals and blanks forgiven. Raises UsageFault."""
-    tidy = value.strip().casefold().replace("_", "-").replace(" ", "-")
-    for member in kind:
-        if member.value == tidy:
-            return member
-    raise nearest_word_fault(name, value, [member.value for member in kind])
+    try:
+        return typed.parse_word(value, kind)
+    except BadData as fault:
+        raise _of_option(name, fault) from fault
 
 
 def nearest_word_fault(name: str, value: str, words: Sequence[str]) -> UsageFault:
     """An option's word that is not known, with the nearest ones and all of them."""
-    near = nearest_words(value.strip().casefold(), words)
-    hint = f"nearest: {', '.join(near)}; " if near else ""
-    return UsageFault(
-        f"{name.removeprefix('--')}: '{value[:60]}' is not known", f"{hint}one of: {' '.join(words)}"
-    )
+    return _of_option(name, typed.unknown_word(value, words))
+
+
+def _of_option(name: str, fault: BadData) -> UsageFault:
+    return UsageFault(f"{name.removeprefix('--')}: {fault.what}", fault.remedy)
 
 
 def text_option(flag: str, help_text: str, *, metavar: str = "TEXT") -> Any:
@@ -116,8 +114,13 @@ def record_argument(what: str, text: str, metavar: str = "ID") -> Any:
 
 def at_option(text: str = "When it was done (default: now).") -> Any:
     """`--at TIME`; gives a UTC time."""
+    return time_option("--at", text)
+
+
+def time_option(flag: str, text: str) -> Any:
+    """An option that takes a time up to now; gives a UTC time."""
     return typer.Option(
-        "--at",
+        flag,
         parser=lambda value: parse_time(value, clock.now()),
         metavar="TIME",
         help=text,

@@ -8,9 +8,9 @@ from typing import Annotated, Any
 import typer
 
 from straycell.bench.intake import closing, store_actions
-from straycell.bench.intake.script import Kept, PrintLabels, Tone
+from straycell.bench.intake.script import CellKept, PrintLabels, Tone
 from straycell.bench.intake.session import intake
-from straycell.bench.intake.state import Evening
+from straycell.bench.intake.state import Session
 from straycell.cli.app import clock, context, options, output, tables, values
 from straycell.cli.app.faults import EXIT_INTERRUPTED
 from straycell.cli.app.verbs import lone_app
@@ -35,18 +35,18 @@ def run(
     code = None if teardown is None else parse_teardown_code(teardown)
     terminal.require_terminal()
     screen = terminal.Terminal(carry_out, options.current().env)
-    evening = Evening(store_actions.start(context.bench(), teardown=code, due=due))
+    session = Session(store_actions.start(context.bench(), teardown=code, due=due))
     stopped = False
     try:
-        screen.run(intake(evening))
+        screen.run(intake(session))
     except terminal.Ended:
         stopped = True
     except KeyboardInterrupt:
         screen.say("")
         stopped = True
-        _end(screen, evening, offer=False)
+        _end(screen, session, offer=False)
         raise typer.Exit(EXIT_INTERRUPTED) from None
-    _end(screen, evening, offer=not stopped)
+    _end(screen, session, offer=not stopped)
 
 
 def carry_out(effect: object) -> Any:
@@ -72,13 +72,13 @@ def _print_labels(effect: PrintLabels) -> None:
     write_whole(out, sheet_pdf(labels, find_stock(), clock.now(), cautions=sheet_cautions()))
 
 
-def _end(screen: terminal.Terminal, evening: Evening, *, offer: bool) -> None:
-    for line in closing.left_over(evening):
+def _end(screen: terminal.Terminal, session: Session, *, offer: bool) -> None:
+    for line in closing.left_over(session):
         screen.say(line.text, line.tone)
-    kept = list(evening.kept.values())
+    kept = list(session.kept.values())
     if not kept:
         screen.say("no cell was recorded")
-    output.emit(_document(evening, kept), lambda: _table(kept))
+    output.emit(_document(session, kept), lambda: _table(kept))
     lines = closing.outlook_lines(kept)
     if lines:
         screen.say("What to measure next:", Tone.HEAD)
@@ -86,12 +86,12 @@ def _end(screen: terminal.Terminal, evening: Evening, *, offer: bool) -> None:
             screen.say(f"  {text}")
         screen.say("When it is measured: straycell intake --due")
     if offer and kept:
-        screen.run(closing.offer_labels(evening))
+        screen.run(closing.offer_labels(session))
 
 
-def _document(evening: Evening, kept: list[Kept]) -> dict[str, object]:
+def _document(session: Session, kept: list[CellKept]) -> dict[str, object]:
     return {
-        "teardown": evening.teardown,
+        "teardown": session.teardown,
         "cells": [
             {
                 "code": each.code,
@@ -108,7 +108,7 @@ def _document(evening: Evening, kept: list[Kept]) -> dict[str, object]:
     }
 
 
-def _table(kept: list[Kept]) -> None:
+def _table(kept: list[CellKept]) -> None:
     if not kept:
         return
     output.say("")

@@ -65,9 +65,12 @@ def _undiagnosed(evidence: Evidence) -> str:
     return ""
 
 
-def is_critical(evidence: Evidence) -> bool:
-    """True when it may still react: look or history says heat, gas or fire."""
+def is_critical(evidence: Evidence, verdict: Verdict) -> bool:
+    """True when it may still react: look, history or a measurement says heat, gas, fire, or a short inside."""
     signs = carriage()["critical"]
+    measured = [r for r in verdict.reasons if r.rule in signs["rules"] and r.ceiling is Outcome.DISCARD]
+    if any(r.status is not Status.MET for r in measured):
+        return True
     looks = {str(word) for r in evidence.readings for word in r.look}
     known = [find_incident(upset.kind) for upset in evidence.upsets]
     return bool(looks & set(signs["looks"])) or any(k and k.id in signs["incidents"] for k in known)

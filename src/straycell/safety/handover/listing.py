@@ -43,7 +43,7 @@ class HandoverCell:
             str(evidence.facts.form),
             evidence.facts.marking,
             condition,
-            condition is Condition.DAMAGED and is_critical(evidence),
+            condition is Condition.DAMAGED and is_critical(evidence, verdict),
             why,
             energy_wh(held),
             mass_g(held),

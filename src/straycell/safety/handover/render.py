@@ -89,7 +89,7 @@ def _energy(amount: Amount) -> str:
 
 
 def _state(line: HandoverLine) -> str:
-    return str(line.condition) + (": MAY REACT" if line.critical else "")
+    return ("MAY REACT: " if line.critical else "") + str(line.condition)
 
 
 def _kind(line: HandoverLine) -> str:

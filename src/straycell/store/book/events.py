@@ -2,16 +2,42 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Connection, select
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, Select, select
 
 from straycell.store.book.records import Event
-from straycell.store.column_values import from_json, from_us
-from straycell.store.schema.tables import EVENT, EVENT_CELL
+from straycell.store.column_values import from_json, from_us, to_us
+from straycell.store.schema.tables import EVENT, EVENT_CELL, READING, SUPERSESSION, WRITE
 
 
 def history(conn: Connection, code: str) -> list[Event]:
     """All events of one cell, oldest first."""
-    ids = select(EVENT_CELL.c.event_id).where(EVENT_CELL.c.code == code)
+    return _listed(conn, select(EVENT_CELL.c.event_id).where(EVENT_CELL.c.code == code))
+
+
+def since(conn: Connection, at: datetime, bench: str) -> list[Event]:
+    """All events of one bench's own writes from a time (UTC) on, oldest first."""
+    own = select(WRITE.c.id).where(WRITE.c.bench == bench, WRITE.c.at_us >= to_us(at))
+    return _listed(conn, select(EVENT.c.id).where(EVENT.c.write_id.in_(own)))
+
+
+def recorded_by(conn: Connection, events: list[Event]) -> dict[int, list[str]]:
+    """By event, the numbers of the readings and charges it recorded that nothing superseded since."""
+    superseded = select(SUPERSESSION.c.record)
+    rows = conn.execute(
+        select(READING.c.event_id, READING.c.key)
+        .where(READING.c.event_id.in_([event.id for event in events]), READING.c.key.not_in(superseded))
+        .order_by(READING.c.id)
+    )
+    found: dict[int, list[str]] = {}
+    for event_id, key in rows:
+        found.setdefault(event_id, []).append(key)
+    return found
+
+
+def _listed(conn: Connection, ids: Select[Any]) -> list[Event]:
     rows = conn.execute(select(EVENT).where(EVENT.c.id.in_(ids)).order_by(EVENT.c.id)).all()
     links = conn.execute(
         select(EVENT_CELL.c.event_id, EVENT_CELL.c.code)

@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, select
 
 from straycell.errors import BadData
-from straycell.meters import Accuracy, Meter, Resolution
+from straycell.meters import Accuracy, Meter, Resolution, too_good
 from straycell.store.book.names import key_named, shown
 from straycell.store.column_values import day_text, opt_day
 from straycell.store.schema.tables import METER
@@ -88,6 +88,8 @@ def add_meter(pen: Pen, new: Meter) -> Meter:
         accuracy: Accuracy | None = getattr(new, quantity)
         values[f"{quantity}_gain"] = None if accuracy is None else accuracy.gain
         values[f"{quantity}_offset"] = None if accuracy is None else accuracy.offset
+    if why := too_good(new):
+        raise BadData(f"meter '{new.name}': {why}", "take the limits of error from its sheet, like 0.5%+3mV")
     values["voltage_resolution"] = _steps_text(new.voltage_resolution)
     values["compared_on"] = day_text(new.compared_on)
     values["key"] = str(pen.number("record"))

@@ -257,8 +257,20 @@ def add_items(pen: Pen, items: Sequence[Item], verb: str) -> list[Item]:
     codes = list(dict.fromkeys(item.cell for item in items))
     cells.require_cells(pen.conn, codes)
     require_in_house(pen, codes)
+    require_places(pen.conn, items)
     event_id = pen.event(verb, codes)
     return insert_items(pen, items, event_id)
+
+
+def require_places(conn: Connection, items: Sequence[Item]) -> None:
+    """Raise BadData for a reading at the board of a cell that has none on record."""
+    at_board = {item.cell for item in items if isinstance(item, Reading) and item.where is Where.BOARD}
+    for cell in cells.cells(conn, wanted=at_board) if at_board else ():
+        if not cell.facts.protection_board:
+            raise BadData(
+                f"cell {cell.code} has no protection board on record, so nothing was measured at one",
+                f"leave --where out, or record the board: straycell cell correct {cell.code} --protection-board",
+            )
 
 
 def require_in_house(pen: Pen, codes: Collection[str]) -> None:

@@ -9,7 +9,7 @@ from straycell.errors import BadData, UsageFault
 from straycell.keys import NEW, RecordKey
 from straycell.readings import KINDS, Charge, Mistake, Quantity
 from straycell.store.book import cells
-from straycell.store.book.readings import Item, insert_items, reading
+from straycell.store.book.readings import Item, insert_items, reading, require_places
 from straycell.store.schema.tables import SUPERSESSION
 from straycell.store.schema.validation import require_because
 from straycell.store.session import Pen
@@ -25,8 +25,11 @@ def supersede(
     because: str,
     right_cell: str | None,
     replacements: Sequence[Item],
+    undone: bool = False,
 ) -> list[Item]:
     """Supersede one reading or charge; returns what stands in its place, numbered.
+
+    `undone` takes a slip back before what should be there is known.
 
     wrong-cell: with `right_cell` the value moves there. mistyped: needs what should have been written.
     bad-contact: electrical readings only, with a repeated one or none. Raises BadData, UsageFault.
@@ -43,7 +46,8 @@ def supersede(
             else "add a new reading",
         )
     right = _right_cell(pen, old, kind, right_cell)
-    placed = _placed(old, kind, right, replacements)
+    placed = [] if undone else _placed(old, kind, right, replacements)
+    require_places(pen.conn, placed)
     codes = [old.cell, *([right] if right else [])]
     detail = {
         "reading": str(number),

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from straycell.cells import Cell, CellFacts, Stage, parse_code
 from straycell.errors import BadData
-from straycell.markings import fill, read_marking
+from straycell.markings import fill, printed_capacity_ah, read_marking, unrated_beyond_size
 from straycell.readings import FACTS
 from straycell.store.book import boxes, cells
 from straycell.store.book.names import shown
@@ -96,6 +96,8 @@ def _read(fields: Fields, columns: Sequence[str], beside: Beside) -> NewCell | N
         fields.refuse("pack", f"'{pack}' is a pack of no tear-down", "fill the column teardown too")
     stated = _stated(fields, columns)
     facts = fields.try_("marking", lambda _: _proposed(CellFacts(**given), stated)) or CellFacts(**given)
+    if facts.rated_capacity_ah is not None and facts.rated_capacity_ah == printed_capacity_ah(facts.marking):
+        facts = unrated_beyond_size(facts)
     try:
         require_facts(facts)
     except BadData as fault:

@@ -6,9 +6,7 @@ import math
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
-from difflib import get_close_matches
-from enum import StrEnum
+from datetime import datetime
 from typing import Any, TypeVar
 
 from straycell.cells import Look
@@ -16,9 +14,9 @@ from straycell.errors import BadData
 from straycell.quantities import Dimension, parse_quantity
 from straycell.readings import Field
 from straycell.store.exchange.table import Fault, Line
+from straycell.typed import Word, parse_time, parse_word
 
 T = TypeVar("T")
-W = TypeVar("W", bound=StrEnum)
 TEXT_LIMIT = 500
 _YES, _NO = ("yes", "true", "1", "y", "x"), ("no", "false", "0", "n", "")
 
@@ -99,7 +97,7 @@ class Fields:
         column = self._quantities.get(name)
         return column is not None and column.stem == stem
 
-    def word(self, column: str, kind: type[W]) -> W | None:
+    def word(self, column: str, kind: type[Word]) -> Word | None:
         """A word of a list."""
         return self.try_(column, lambda value: parse_word(value, kind))
 
@@ -138,18 +136,7 @@ class Fields:
 
     def time(self, column: str, now: datetime) -> datetime | None:
         """An ISO 8601 time in UTC; without a zone it is local."""
-        return self.try_(column, lambda value: _time(value, now))
-
-
-def parse_word(value: str, kind: type[W]) -> W:
-    """A member of `kind` by its word, capitals and blanks forgiven."""
-    tidy = value.casefold().replace("_", "-").replace(" ", "-")
-    words = [member.value for member in kind]
-    if tidy in words:
-        return kind(tidy)
-    near = get_close_matches(tidy, words, 1)
-    hint = f"nearest: {near[0]}; " if near else ""
-    raise BadData(f"'{value[:60]}' is not known", f"{hint}one of: {' '.join(words)}")
+        return self.try_(column, lambda value: parse_time(value, now))
 
 
 def _quantity(value: str, column: Column, name: str) -> float:
@@ -175,15 +162,3 @@ def _whole(value: str, field: Field) -> int:
 
 def _looks(value: str) -> tuple[Look, ...]:
     return tuple(parse_word(word, Look) for word in value.replace(",", " ").replace(";", " ").split())
-
-
-def _time(value: str, now: datetime) -> datetime:
-    try:
-        at = datetime.fromisoformat(value).astimezone(UTC)
-    except (ValueError, OverflowError, OSError):
-        raise BadData(
-            f"'{value[:60]}' is no ISO 8601 time", "write it like 2026-05-01T18:30 (local) or with its zone"
-        ) from None
-    if at > now:
-        raise BadData(f"'{value}' is in the future", "check the date, the time and its zone")
-    return at

@@ -24,6 +24,7 @@ from straycell.readings import (
     Method,
     Quantity,
     Reading,
+    Where,
     charge_of,
     reading_of,
 )
@@ -88,6 +89,8 @@ class _Known:
     def __init__(self, pen: Pen, table: Table) -> None:
         wanted = {tidy_code(line.fields.get("code", "")[:40]) for line in table.lines(noting=False)}
         self.pen, self.codes = pen, set(cells.stages(pen.conn, wanted))
+        bearers = cells.cells(pen.conn, wanted=self.codes) if self.codes else []
+        self.boards = {cell.code for cell in bearers if cell.facts.protection_board}
         standing = select(
             READING.c.code, READING.c.quantity, READING.c.at_us, READING.c.value, READING.c.look
         ).where(among(READING.c.code, self.codes), READING.c.key.not_in(select(SUPERSESSION.c.record)))
@@ -182,6 +185,10 @@ def _check(pen: Pen, fields: Fields, item: Item, known: _Known) -> None:
         require_item(item, pen.now)
     except BadData as fault:
         fields.refuse("", fault.what, fault.remedy)
+    if isinstance(item, Reading) and item.where is Where.BOARD and item.cell not in known.boards:
+        fields.refuse(
+            "where", f"cell {item.cell} has no protection board on record", "write tabs, or nothing"
+        )
     earlier = known.line_of(item, fields.line.number)
     if earlier is not None:
         where = f"stands on line {earlier} too" if earlier else "is recorded already"

@@ -14,7 +14,7 @@ from straycell.errors import StoreFault
 from straycell.keys import RecordKey
 from straycell.projects import Project, parse_project
 from straycell.readings import Charge, Item, Quantity, Reading
-from straycell.store.sample.notes import Corrected, Discarded, Job, Measured, Moved, TakenBack
+from straycell.store.sample.notes import Corrected, Discarded, Job, Moved, Recording, TakenBack
 from straycell.store.sample.text import (
     Sample,
     SampleBuild,
@@ -132,7 +132,7 @@ def _replay(writer: Writer, deeds: Sequence[Deed], memory: _Memory) -> None:
 
 
 def _reading(deed: Deed) -> Reading | None:
-    return deed.item if isinstance(deed, Measured) and isinstance(deed.item, Reading) else None
+    return deed.item if isinstance(deed, Recording) and isinstance(deed.item, Reading) else None
 
 
 def _do(writer: Writer, deed: Deed, memory: _Memory) -> None:
@@ -145,7 +145,7 @@ def _do(writer: Writer, deed: Deed, memory: _Memory) -> None:
         case SampleCell():
             source = None if deed.teardown is None else memory.teardowns[deed.teardown]
             writer.add_cells(deed.facts, code=deed.code, teardown=source, pack=deed.pack)
-        case Measured(item=Charge() as charge):
+        case Recording(item=Charge() as charge):
             memory.keep([writer.add_charge(charge)])
         case TakenBack():
             number = memory.latest[deed.code, deed.quantity]

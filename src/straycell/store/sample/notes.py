@@ -36,7 +36,7 @@ MISTAKES = tuple(str(m) for m in Mistake)
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
+class Recording:
     """A reading or charge to record."""
 
     at: datetime
@@ -85,11 +85,11 @@ class Discarded:
     because: str
 
 
-Job = Measured | TakenBack | Corrected | Moved | Discarded
+Job = Recording | TakenBack | Corrected | Moved | Discarded
 
 
 @dataclass(frozen=True, slots=True)
-class Bench:
+class NoteDefaults:
     """What all notes share: the year, the usual hour of each job, the usual words of this tear-down."""
 
     year: int
@@ -97,7 +97,7 @@ class Bench:
     usual: Mapping[str, str] = field(default_factory=dict)
 
 
-def read_notes(code: str, text: str, bench: Bench) -> Iterator[Job]:
+def read_notes(code: str, text: str, bench: NoteDefaults) -> Iterator[Job]:
     """The jobs of one cell's notes, in the order written. Raises BadData that quotes the line."""
     busy: datetime | None = None
     for line in filter(None, (raw.partition("#")[0].strip() for raw in text.splitlines())):
@@ -110,7 +110,7 @@ def read_notes(code: str, text: str, bench: Bench) -> Iterator[Job]:
             raise BadData(f"sample cell {code}, note '{line}': {fault}", "see sample_db/README.md") from fault
 
 
-def _line(code: str, line: str, bench: Bench) -> Iterator[Job]:
+def _line(code: str, line: str, bench: NoteDefaults) -> Iterator[Job]:
     words = _split(line)
     day = words.pop(0)
     date_text = day if len(day) > 5 else f"{bench.year}-{day}"
@@ -139,7 +139,7 @@ def _jobs(words: Sequence[str]) -> Iterator[list[str]]:
             job.append(word)
 
 
-def _job(code: str, at: datetime, words: list[str], bench: Bench) -> Job:
+def _job(code: str, at: datetime, words: list[str], bench: NoteDefaults) -> Job:
     verb, rest = words[0], words[1:]
     if verb in MISTAKES:
         return _taken_back(code, at, verb, rest, bench)
@@ -152,10 +152,10 @@ def _job(code: str, at: datetime, words: list[str], bench: Bench) -> Job:
         return Moved(at, code, rest[0])
     if verb == "discard":
         return Discarded(at, code, rest[0])
-    return Measured(at, _item(code, at, verb, rest, bench))
+    return Recording(at, _item(code, at, verb, rest, bench))
 
 
-def _taken_back(code: str, at: datetime, mistake: str, words: list[str], bench: Bench) -> TakenBack:
+def _taken_back(code: str, at: datetime, mistake: str, words: list[str], bench: NoteDefaults) -> TakenBack:
     """`mistyped found "because" is 3.71V`, `wrong-cell capacity "because" of H00001K`."""
     kind, because, rest = words[0], words[1], words[2:]
     right = rest[1] if rest[:1] == ["of"] else None
@@ -163,7 +163,7 @@ def _taken_back(code: str, at: datetime, mistake: str, words: list[str], bench: 
     return TakenBack(at, code, KIND_OF[kind].quantity, mistake, because, right, instead)
 
 
-def _item(code: str, at: datetime, verb: str, words: Sequence[str], bench: Bench) -> Item:
+def _item(code: str, at: datetime, verb: str, words: Sequence[str], bench: NoteDefaults) -> Item:
     kind = KIND_OF[verb]
     said = _said(kind, _split(bench.usual.get(verb, ""))) | _said(kind, words)
     meter = said.pop("meter", "none")
@@ -206,16 +206,16 @@ def _value(field: Field, word: str) -> Any:
 
 def _with_rest(job: Job, busy: datetime | None) -> Job:
     """A rest voltage that does not say how long it rested did so since the last charge or discharge."""
-    if not isinstance(job, Measured) or not isinstance(job.item, Reading):
+    if not isinstance(job, Recording) or not isinstance(job.item, Reading):
         return job
     item = job.item
     if item.quantity is not Quantity.VOLTAGE or item.rested_s is not None or busy is None:
         return job
-    return Measured(job.at, replace(item, rested_s=(job.at - busy).total_seconds()))
+    return Recording(job.at, replace(item, rested_s=(job.at - busy).total_seconds()))
 
 
 def _busy_until(job: Job) -> datetime | None:
-    if not isinstance(job, Measured):
+    if not isinstance(job, Recording):
         return None
     item = job.item
     return item.at if item.quantity in (Quantity.CHARGE, Quantity.CAPACITY) else None

@@ -18,7 +18,7 @@ from straycell.errors import BadData
 from straycell.meters import Meter, meter_like
 from straycell.quantities import Dimension, parse_quantity
 from straycell.readings import FACTS
-from straycell.store.sample.notes import Bench, Job, read_notes
+from straycell.store.sample.notes import Job, NoteDefaults, read_notes
 
 _FACTS = {field.column: field for field in FACTS.values()}
 _ABOUT = ("code", "pack", "box", "shows", "expect", "because", "notes", "since")
@@ -125,7 +125,7 @@ def read_sample(folder: Traversable | None = None) -> Sample:
 def _read(folder: Traversable) -> Sample:
     top = _toml(folder.joinpath("workshop.toml"))
     now = _moment(top["now"])
-    bench = Bench(now.year, top["hours"])
+    bench = NoteDefaults(now.year, top["hours"])
     teardowns: list[SampleTeardown] = []
     cells: list[SampleCell] = []
     for name in top["files"]:
@@ -176,7 +176,9 @@ def _teardown(entry: Mapping[str, Any]) -> SampleTeardown:
     )
 
 
-def _cells(name: str, page: Mapping[str, Any], bench: Bench, teardown: int | None) -> Iterator[SampleCell]:
+def _cells(
+    name: str, page: Mapping[str, Any], bench: NoteDefaults, teardown: int | None
+) -> Iterator[SampleCell]:
     opened = page["teardown"]["opened"] if teardown is not None else None
     for entry in page["cell"]:
         code = parse_code(entry["code"])

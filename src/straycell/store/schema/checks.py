@@ -5,12 +5,12 @@ A NULL passes every one of them (SQL: an unknown check holds), so optional colum
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from sqlalchemy import CheckConstraint
 
 from straycell.quantities import CELL_WINDOWS, Dimension
-from straycell.readings import KINDS, Quantity
+from straycell.readings import KINDS, Field, Quantity
 
 FIRST_US = 631_152_000_000_000  # 1990-01-01: before the first lithium-ion cell was sold (from memory)
 LAST_US = 4_102_444_800_000_000  # 2100-01-01
@@ -33,11 +33,6 @@ def within(column: str, low: float, high: float) -> CheckConstraint:
     return check(column, f"{column} BETWEEN {low!r} AND {high!r}")
 
 
-def window(column: str, dimension: Dimension, low: float | None = None) -> CheckConstraint:
-    window = CELL_WINDOWS[dimension]
-    return within(column, window.low if low is None else low, window.high)
-
-
 def moment(column: str) -> CheckConstraint:
     return within(column, FIRST_US, LAST_US)
 
@@ -56,6 +51,32 @@ def said(column: str) -> CheckConstraint:
 
 def flag(column: str) -> CheckConstraint:
     return check(column, f"{column} IN (0, 1)")
+
+
+_COLUMNS = {"where": "where_taken", "current_a": "charge_current_a"}
+"""Where a column is not called as its field."""
+_ABOVE = {"pulse_s": "pulse_s > 0", "energy_wh": "energy_wh > 0", "u": "u >= 0"}
+"""What a store kept of these before there was an upper end."""
+_ELSEWHERE = frozenset({*(kind.key for kind in KINDS.values())} - {"temperature_c"})
+"""A value has its column in common with all others (`value_windows`)."""
+
+
+def held(fields: Iterable[Field]) -> Iterator[CheckConstraint]:
+    """The checks that the table of what can be recorded puts on the columns of these fields."""
+    for field in fields:
+        if field.kind is not str and field.name not in _ELSEWHERE:
+            yield _held(field)
+
+
+def _held(field: Field) -> CheckConstraint:
+    name, column = field.name, _COLUMNS.get(field.name, field.name)
+    if name in _ABOVE:
+        return check(column, _ABOVE[name])
+    if field.kind is bool:
+        return flag(column)
+    if field.window is not None:
+        return within(column, field.window.low, field.window.high)
+    return one_of(column, field.kind)
 
 
 def value_windows() -> CheckConstraint:

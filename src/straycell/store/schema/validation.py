@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 
 from straycell.cells import CellFacts
 from straycell.errors import BadData
+from straycell.markings import beyond_size
 from straycell.quantities import Dimension, show
 from straycell.readings import FACTS, KINDS, Charge, Field, Item, Kind, Method, Quantity, Reading, said_of
 from straycell.safety.storage import figures
@@ -60,6 +61,11 @@ def require_facts(facts: CellFacts) -> None:
     for name, field in FACTS.items():
         if field.window is not None:
             require_within(name, getattr(facts, name), field)
+    for ceiling in beyond_size(facts):
+        raise BadData(
+            f"{ceiling.fact}: {ceiling.text}",
+            "check the figure and the size; a print that cannot be true goes into the marking only",
+        )
     if facts.rated_resistance_method not in set(Method):
         raise BadData(
             f"'{facts.rated_resistance_method}' is not a way to measure a resistance",
@@ -86,6 +92,8 @@ def _faults(item: Item, kind: Kind) -> Iterator[str]:
         yield (
             "a look has words and no number" if kind.value is None else "it needs a number, and nothing else"
         )
+    if isinstance(item, Reading) and item.u is not None:
+        yield from _exact_faults(item, item.u)
     for name in sorted(said.keys() - {*kind.takes, kind.key}):
         yield f"a {kind.quantity} has no {said[name].noun}"
     if isinstance(item, Charge):
@@ -94,6 +102,17 @@ def _faults(item: Item, kind: Kind) -> Iterator[str]:
         yield "a charge is recorded with its current and end voltage"
     elif kind.quantity is Quantity.LET_DOWN:
         yield from _let_down_faults(item)
+
+
+def _exact_faults(reading: Reading, u: float) -> Iterator[str]:
+    """An uncertainty of nothing, or finer than the display, takes the guard band off every limit."""
+    if u <= 0.0:
+        yield "its uncertainty is not above zero: nothing is measured exactly"
+        return
+    in_volts = reading.meter is not None and KINDS[reading.quantity].unit == "V"
+    shown_u = reading.meter.voltage_resolution.u(reading.value or 0.0) if in_volts and reading.meter else 0.0
+    if u < shown_u * (1 - 1e-9):
+        yield f"its uncertainty of {u:g} V is below what the display of its meter can show"
 
 
 def _let_down_faults(reading: Reading) -> Iterator[str]:

@@ -36,7 +36,7 @@ def add(
 @app.command("list")
 def list_all() -> None:
     """List the boxes and how many cells lie in each."""
-    with context.reading() as reader:
+    with context.bench().reading() as reader:
         boxes = list(reader.boxes())
         cells = list(reader.cells())
     counts = {box.name: sum(cell.box == box.name for cell in cells) for box in boxes}

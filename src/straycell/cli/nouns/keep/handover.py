@@ -15,7 +15,7 @@ from straycell.safety import Step, cautions_for
 
 if TYPE_CHECKING:
     from straycell.safety.energy import Amount
-    from straycell.safety.handover.listing import HandoverList
+    from straycell.safety.handover.listing import HandoverLine, HandoverList
     from straycell.store.book.records import HandoverEntry
 
 app = noun_app("What leaves for a collection point, with its list.")
@@ -46,7 +46,7 @@ def add(
 @app.command("list")
 def list_all() -> None:
     """List the hand-overs, and how many condemned cells wait for one."""
-    with context.reading() as reader:
+    with context.bench().reading() as reader:
         entries = reader.handovers()
     rows = [
         [
@@ -133,7 +133,7 @@ def _page(entry: HandoverEntry, listed: HandoverList) -> None:
             str(line.count),
             line.form,
             line.chemistry,
-            str(line.condition) + (", may react" if line.critical else ""),
+            _state(line),
             _amount(line.mass, "g"),
             _amount(line.energy, "Wh"),
             line.un,
@@ -143,12 +143,17 @@ def _page(entry: HandoverEntry, listed: HandoverList) -> None:
     heads = ["count", "form", "chem.", "state", "mass", "energy", "UN"]
     tables.table(heads, rows, flexible="state", empty="no condemned cell on it")
     for line in listed.lines:
-        output.section(f"{line.count} x {line.form} {line.chemistry}, {line.condition}")
+        output.section(f"{line.count} x {line.form} {line.chemistry}: {_state(line)}")
         for cell in line.cells:
             for text in output.wrap(f"{cell.code}  {cell.why}", "  "):
                 output.say(text)
     output.section("May apply; check with the collection point")
     output.bullets(f"{rule.name}: {rule.text} ({rule.source})" for rule in listed.rules)
+
+
+def _state(line: HandoverLine) -> str:
+    """What may react comes first: a narrow column cuts the end of a cell, never this."""
+    return ("MAY REACT, " if line.critical else "") + str(line.condition)
 
 
 def _amount(amount: Amount, unit: str) -> str:

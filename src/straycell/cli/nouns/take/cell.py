@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Annotated, Any
 
 from straycell.acceptance.reasons import Outcome
@@ -9,6 +10,7 @@ from straycell.bench.cell_list import Wanted, cell_list
 from straycell.bench.cell_sheet import cell_history, cell_sheet
 from straycell.bench.list_order import CellOrder, sort_cells
 from straycell.bench.record import followed
+from straycell.bench.swap import swap_cells
 from straycell.cells import Cell, Chemistry, Form, Stage, tidy_code
 from straycell.cli.app import context, output, tables, values
 from straycell.cli.app.fields import takes
@@ -245,11 +247,36 @@ def history(code: CodeArgument) -> None:
 
 
 @app.command("move")
-def move(code: CodeArgument, box: Annotated[str, values.text_argument("BOX", "Where it lies now.")]) -> None:
-    """Put a cell into another box."""
+def move(
+    codes: Annotated[list[str], values.text_argument("CODE", "The cells.")],
+    box: Annotated[str, values.text_argument("BOX", "Where they lie now.")],
+) -> None:
+    """Put cells into another box, all of them in one write."""
     with context.writing() as writer:
-        found = writer.find_code(code)
-        writer.move_cell(found, box)
-        moved = writer.cell(found)
-    output.emit(shapes.cell_json(moved), lambda: output.say(f"{moved.code}  now in {moved.box}"))
+        found = list(dict.fromkeys(writer.find_code(code) for code in codes))
+        moved = [writer.move_cell(code, box) for code in found]
+    documents = [shapes.cell_json(cell) for cell in moved]
+    shown = f"{', '.join(cell.code for cell in moved)}  now in {box}"
+    output.emit(documents[0] if len(documents) == 1 else documents, lambda: output.say(shown))
     talk_cautions(Step.STORING)
+
+
+@app.command("swap")
+def swap(
+    first: Annotated[str, values.text_argument("CODE", "One of the two.")],
+    second: Annotated[str, values.text_argument("OTHER", "The other.")],
+    because: Annotated[
+        str, values.text_option("--because", "How they were mixed up; it stays in the history.")
+    ],
+    since: Annotated[
+        datetime | None, values.time_option("--since", "Only what was measured from then on (default: all).")
+    ] = None,
+) -> None:
+    """Put two mixed-up cells right: what was measured of one counts for the other."""
+    done = swap_cells(context.bench(), first, second, because, since)
+    defaults = context.rules().defaults
+    output.emit(
+        [shapes.item_json(item, defaults) for item in done.items],
+        lambda: output.say(f"{len(done.items)} readings and charges changed places"),
+    )
+    talk_recorded(done)

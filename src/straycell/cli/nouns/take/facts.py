@@ -9,7 +9,7 @@ from typing import Annotated, Any
 from straycell.cells import CellFacts, Chemistry, Form
 from straycell.cli.app import values
 from straycell.errors import UsageFault
-from straycell.markings import Proposal, read_marking
+from straycell.markings import Proposal, rating_beyond_size, read_marking
 from straycell.quantities import Dimension, show
 from straycell.readings import FACTS
 
@@ -40,6 +40,10 @@ def with_marking(said: Mapping[str, object], marking: str) -> tuple[dict[str, ob
     if proposal.not_rechargeable:
         _check_primary(facts, proposal)
     taken = {name: value for name, value in _proposed(proposal, facts).items() if name not in facts}
+    lie = rating_beyond_size(build_facts({**facts, **taken})) if "rated_capacity_ah" in taken else None
+    if lie is not None:
+        del taken["rated_capacity_ah"]
+        notes.append(f"marking: {lie.text}: kept as the marking, the cell counts as unrated")
     facts.update(taken)
     words = [text for text in (_tell(name, value) for name, value in taken.items()) if text]
     if words:

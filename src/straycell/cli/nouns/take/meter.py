@@ -72,7 +72,7 @@ def add(
 @app.command("list")
 def list_all() -> None:
     """List the meters with their accuracies."""
-    with context.reading() as reader:
+    with context.bench().reading() as reader:
         meters = list(reader.meters())
     rows = [
         [

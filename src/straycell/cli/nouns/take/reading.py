@@ -11,6 +11,7 @@ import typer
 from straycell.bench import record
 from straycell.bench.correction import Correction
 from straycell.bench.reading_form import notes_of
+from straycell.bench.tonight import undo_last
 from straycell.cli.app import context, output, tables, values
 from straycell.cli.app.fields import takes
 from straycell.cli.app.verbs import noun_app
@@ -109,4 +110,15 @@ def supersede(
     if trace is not None:
         listed = ", ".join(f"{number}" for number in done.same_trace)
         output.hint(f"it came out of trace {trace}, which stays" + (f"; so did {listed}" if listed else ""))
+    talk_recorded(done.recorded)
+
+
+@app.command("undo")
+def undo(
+    because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
+) -> None:
+    """Take the last thing this bench recorded back as mistyped, within an hour; then record it right."""
+    done = undo_last(context.bench(), because)
+    document = {"superseded": done.numbers, "mistake": Mistake.MISTYPED, "because": because}
+    output.emit(document, lambda: output.say(f"{', '.join(done.numbers)} taken back"))
     talk_recorded(done.recorded)

@@ -88,7 +88,7 @@ def correct(
 @app.command("list")
 def list_all() -> None:
     """List the tear-downs."""
-    with context.reading() as reader:
+    with context.bench().reading() as reader:
         found = list(reader.teardowns())
     rows = [[t.code, t.title, t.kind, output.day(t.found_on), t.place] for t in found]
     output.emit(
@@ -106,7 +106,7 @@ def list_all() -> None:
 def show(code: Annotated[str, values.text_argument("CODE", "The tear-down, like AT3.")]) -> None:
     """Show one tear-down and the cells that came out of it."""
     wanted = parse_teardown_code(code)
-    with context.reading() as reader:
+    with context.bench().reading() as reader:
         found = reader.teardown(wanted)
         cells = [cell for cell in reader.cells() if cell.teardown == found.code]
         corrections = reader.teardown_corrections(found.code)

@@ -108,7 +108,7 @@ def list_all(
     ] = None,
 ) -> None:
     """List the traces, or those of one cell."""
-    with context.reading() as reader:
+    with context.bench().reading() as reader:
         entries = reader.traces(None if code is None else reader.find_code(code))
     rows = [
         [
@@ -180,7 +180,7 @@ def plot(
     from straycell.bench.file_trace import again
     from straycell.traces.draw.plot import plot_png
 
-    with context.reading() as reader:
+    with context.bench().reading() as reader:
         entry = reader.trace(reader.trace_number(number))
         raw = reader.trace_file(entry.id)
         facts = reader.cell(entry.cell).facts

@@ -123,12 +123,16 @@ def finish(
 
 
 def _require_finishable(reader: Reader, name: str) -> None:
+    from straycell.cli.nouns.use.match_held import held_match, refuse_if_unfit
     from straycell.projects import finish_faults
 
     project, build = understood(reader.project(name)), reader.live_build(name)
     faults = finish_faults(project, series=len(build.groups) if build else None)
     if faults:
         raise NegativeAnswer(f"project '{name}' cannot be finished: {faults[0]}", _more(faults))
+    if build is not None:
+        # The file may have been replaced since: current, temperature and charger are asked again.
+        refuse_if_unfit(held_match(reader, name, build), build)
 
 
 def _more(faults: list[str]) -> str:

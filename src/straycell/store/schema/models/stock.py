@@ -9,19 +9,18 @@ from sqlalchemy import Index, UniqueConstraint, text
 from sqlmodel import Field
 
 from straycell.acceptance.reasons import Outcome
-from straycell.cells import Chemistry, Form, Stage
-from straycell.quantities import Dimension
-from straycell.readings import Method, Mistake, Quantity, Where
+from straycell.cells import Stage
+from straycell.readings import FACTS, FIELDS, Mistake, Quantity
 from straycell.store.schema.checks import (
     check,
     code_shape,
     flag,
+    held,
     key_shape,
     moment,
     one_of,
     said,
     value_windows,
-    window,
     within,
 )
 from straycell.store.schema.models.base import StoreTable
@@ -71,17 +70,7 @@ class CellRow(StoreTable, table=True):
     __table_args__ = (
         code_shape(),
         one_of("stage", Stage),
-        one_of("chemistry", Chemistry),
-        one_of("form", Form),
-        one_of("rated_resistance_method", Method),
-        window("rated_capacity_ah", Dimension.CAPACITY),
-        window("rated_resistance_ohm", Dimension.RESISTANCE),
-        window("maker_charge_current_a", Dimension.CURRENT, 1e-6),
-        window("maker_discharge_current_a", Dimension.CURRENT, 1e-6),
-        window("full_voltage_v", Dimension.VOLTAGE, 1.0),
-        window("mass_g", Dimension.MASS),
-        within("volume_cm3", 0.001, 100000.0),
-        *map(flag, ("bought_new", "rewrapped", "tabs", "protection_board", "confirmed_rechargeable")),
+        *held(FACTS.values()),
         Index(None, "box"),
         Index(None, "stage"),
         Index(None, "teardown"),
@@ -164,24 +153,9 @@ class ReadingRow(StoreTable, table=True):
         moment("recorded_at_us"),
         check("not_in_the_future", "at_us <= recorded_at_us"),
         value_windows(),
-        window("temperature_c", Dimension.TEMPERATURE),
-        window("rested_s", Dimension.DURATION),
-        one_of("where_taken", Where),
-        window("discharge_current_a", Dimension.CURRENT),
-        within("cutoff_v", 0.0, 5.0),
-        one_of("method", Method),
-        check("pulse_s", "pulse_s > 0"),
+        *held(FIELDS.values()),
         check("look", "(quantity = 'look') = (look <> '')"),
-        flag("as_group"),
         check("charge", "(quantity = 'charge') = (charge_current_a IS NOT NULL)"),
-        window("charge_current_a", Dimension.CURRENT, 1e-6),
-        window("end_current_a", Dimension.CURRENT),
-        window("peak_temperature_c", Dimension.TEMPERATURE),
-        within("slot", 0, 1000),
-        check("energy_wh", "energy_wh > 0"),
-        within("soc", 0.0, 1.0),
-        *map(flag, ("at_least", "from_full")),
-        check("u", "u >= 0"),
         UniqueConstraint("key"),
         Index(None, "code", "id"),
         Index(None, "trace", sqlite_where=text("trace IS NOT NULL")),

@@ -1,0 +1,52 @@
+"""`straycell log`: what this bench wrote, with the numbers to take back."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Annotated
+
+import typer
+
+from straycell.bench.tonight import Logged, log_since
+from straycell.cli.app import context, output, tables, values
+from straycell.cli.app.verbs import lone_app
+from straycell.cli.show import shapes
+from straycell.errors import UsageFault
+
+app = lone_app()
+
+
+@app.command()
+def log(
+    today: Annotated[bool, typer.Option("--today", help="Since this morning (the default).")] = False,
+    since: Annotated[datetime | None, values.time_option("--since", "From this time on.")] = None,
+) -> None:
+    """Show what this bench wrote today, with the numbers of readings to take back."""
+    if today and since is not None:
+        raise UsageFault("--today and --since are two times", "leave one out")
+    bench = context.bench()
+    start = since or bench.now.astimezone().replace(hour=0, minute=0, second=0, microsecond=0)
+    logged = log_since(bench, start)
+    rows = [
+        [
+            f"{each.event.at.astimezone():%H:%M}" if since is None else output.stamp_short(each.event.at),
+            ", ".join(each.numbers) or None,
+            each.event.verb,
+            _what(each),
+        ]
+        for each in logged
+    ]
+    output.emit(
+        [shapes.event_json(each.event) | {"numbers": each.numbers} for each in logged],
+        lambda: tables.story(["when", "number", "what", "which"], rows),
+    )
+    if not logged:
+        output.talk("nothing was written yet")
+    elif logged[-1].numbers:
+        output.hint("the last write can be taken back within an hour: straycell reading undo --because TEXT")
+
+
+def _what(each: Logged) -> str:
+    cells = each.event.cells
+    named = ", ".join(cells) if len(cells) <= 4 else f"{', '.join(cells[:3])} and {len(cells) - 3} more"
+    return "; ".join(filter(None, [named, shapes.event_words(each.event, [])])) or each.event.subject

@@ -1,0 +1,24 @@
+"""The sample workshop's store under the shipped rules, for whoever needs one to look at or to copy."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from tests.once import Once, made_once
+
+from straycell.acceptance import load_rules
+from straycell.store.sample.build import build_sample
+
+NAME = "workshop.sqlite"
+
+
+def sample_store(factory: pytest.TempPathFactory) -> Path:
+    """The one store of this test run; copy it before you change anything."""
+    (folder,) = made_once([Once(factory, "sample", build)])
+    return folder / NAME
+
+
+def build(folder: Path) -> None:
+    """Build it in `folder`."""
+    build_sample(folder / NAME, load_rules())
