@@ -121,7 +121,9 @@ def _words(text: str) -> str:
 
 def _known(name: str, unit: str, place: int, header: str) -> Column | None:
     """The column of a name and a unit; an empty unit is taken as the base unit, or read from a name like `mV`."""
-    name, unit = _words(name), unit.strip().casefold()
+    plain, unit = name.strip().casefold(), unit.strip().casefold()
+    # `mV` and `mAh` are one word, `cellVoltage` is two.
+    name = plain if any((quantity, plain) in _RANK for quantity in QUANTITIES) else _words(name)
     for quantity in QUANTITIES:
         rank = _RANK.get((quantity, name))
         if rank is None:
