@@ -37,6 +37,7 @@ acceptance:  errors plain_text files quantities teardowns cells markings meters 
 labels:      errors files quantities teardowns cells meters readings acceptance keys
 projects:    errors plain_text files quantities cells physics
 matching:    errors quantities cells meters readings physics acceptance projects keys
+pictures:    errors quantities cells acceptance
 builds:      errors quantities cells acceptance projects matching keys
 safety:      errors quantities cells markings readings physics acceptance labels builds keys
 store:       *
@@ -64,7 +65,7 @@ fontTools    labels/faces.py
 icalendar    safety/due/calendar.py
 PIL          labels/render.py
 zxingcpp     labels/reading.py
-matplotlib   traces/draw/plot.py physics/run_time/plot.py
+matplotlib   pictures/ traces/draw/plot.py physics/run_time/plot.py
 pandas       traces/ store/exchange
 highspy      matching/
 numpy        traces/ physics/ matching/

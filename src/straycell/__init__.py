@@ -19,6 +19,7 @@ physics      open-circuit curves, self-discharge, run time
 labels       what stands on a label, where, and the PDF or PNG it becomes
 projects     a device waiting for cells, read from its TOML file
 matching     which cells serve a project, and why the others do not
+pictures     the stock as a picture for the wall
 builds       cells committed to a project, position by position
 safety       the cautions and where they are shown
 store        the SQLite file: tables, triggers, migrations, the only way in and out

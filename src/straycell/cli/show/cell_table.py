@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
 
 from straycell.acceptance.reasons import Outcome
 from straycell.bench.cell_list import Listed
 from straycell.cli.app import output, tables
+from straycell.cli.app.files import write_whole
 from straycell.cli.app.values import nearest_word_fault
 from straycell.cli.show import shapes
 from straycell.cli.show.outcomes import outcome_cell
 from straycell.quantities import Measured
+
+if TYPE_CHECKING:
+    from straycell.pictures.stock import Point
 
 COLUMNS: dict[str, Callable[[Listed], str | None]] = {
     "code": lambda each: each.cell.code,
@@ -48,6 +53,27 @@ def show(listed: Sequence[Listed], names: Sequence[str]) -> None:
     """The table; the last column gives way."""
     rows = [[COLUMNS[name](each) for name in names] for each in listed]
     tables.table(names, rows, flexible=names[-1], right=_FIGURES, empty="no cell fits what you asked for")
+
+
+def draw(listed: Sequence[Listed], path: Path, *, force: bool) -> None:
+    """The cells as a picture. Raises BadData for another suffix than .png or .svg."""
+    from straycell.pictures.stock import stock_picture
+
+    points = points_of(listed)
+    kind: Literal["png", "svg"] = "svg" if path.suffix.lower() == ".svg" else "png"
+    write_whole(path, stock_picture(points, len(listed) - len(points), kind), force=force)
+    output.hint(f"drawn in {path}")
+
+
+def points_of(listed: Sequence[Listed]) -> list[Point]:
+    """The cells that have both figures today."""
+    from straycell.pictures.stock import Point
+
+    return [
+        Point(each.capacity.value, each.resistance.value, each.outcome)
+        for each in listed
+        if each.capacity is not None and each.resistance is not None
+    ]
 
 
 def document(each: Listed) -> dict[str, Any]:

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from datetime import datetime
+from pathlib import Path
 from typing import Annotated, Any
+
+import typer
 
 from straycell.acceptance.reasons import Outcome
 from straycell.bench.cell_list import Wanted, cell_list
@@ -14,6 +17,7 @@ from straycell.bench.swap import swap_cells
 from straycell.cells import Cell, Chemistry, Form, Stage, tidy_code
 from straycell.cli.app import context, output, tables, values
 from straycell.cli.app.fields import takes
+from straycell.cli.app.files import Force
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.nouns.take import facts
 from straycell.cli.show import cell_page, cell_table, shapes
@@ -195,6 +199,13 @@ def list_all(
             "--columns", f"These, joined by commas: {' '.join(cell_table.COLUMNS)}.", metavar="NAMES"
         ),
     ] = None,
+    plot: Annotated[
+        Path | None,
+        typer.Option(
+            "--plot", metavar="FILE", help="Also draw them, capacity over resistance (.png or .svg)."
+        ),
+    ] = None,
+    force: Force = False,
 ) -> None:
     """List the cells with their figures of today."""
     wanted = Wanted(
@@ -212,6 +223,8 @@ def list_all(
     with bench.reading() as reader:
         listed = cell_list(reader, bench.rules, bench.now, wanted)
     listed = sort_cells(listed, sort or CellOrder.CODE)
+    if plot is not None:
+        cell_table.draw(listed, plot, force=force)
     output.emit([cell_table.document(each) for each in listed], lambda: cell_table.show(listed, names))
 
 

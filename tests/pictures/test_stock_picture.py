@@ -1,0 +1,51 @@
+"""The picture of the stock: the same for the same cells, each outcome with a mark of its own, README's is current."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from PIL import Image
+from tests.bless_pictures import FOLDER, sample_listed
+
+from straycell.acceptance.reasons import Outcome
+from straycell.cli.show.cell_table import points_of
+from straycell.pictures.stock import Point, digest, stock_picture
+
+POINTS = [Point(2.0, 0.03, Outcome.PACK), Point(1.0, 0.2, Outcome.DISCARD)]
+
+
+@pytest.mark.parametrize("kind", ["png", "svg"])
+@pytest.mark.parametrize("points", [[], POINTS])
+def test_the_same_cells_give_the_same_bytes(kind: str, points: list[Point]) -> None:
+    """An empty stock is drawn too."""
+    first, second = (stock_picture(points, 1, kind) for _ in range(2))  # type: ignore[arg-type]
+    assert first == second
+    assert first.startswith(b"\x89PNG" if kind == "png" else b"<?xml")
+
+
+def test_every_outcome_looks_different_in_grey() -> None:
+    """A printer without colours: the pictures of one cell differ by outcome alone."""
+    grey = set()
+    for outcome in Outcome:
+        drawn = Image.open(io.BytesIO(stock_picture([Point(2.0, 0.03, outcome)], 0, dpi=60))).convert("L")
+        # the mark itself, without the legend that names it
+        grey.add(drawn.crop((100, 40, 400, 330)).point(lambda level: 255 if level > 200 else 0).tobytes())
+    assert len(grey) == len(Outcome)
+
+
+@given(st.permutations(POINTS))
+def test_a_picture_is_known_by_what_it_shows(points: list[Point]) -> None:
+    """Whatever the order; another count of cells is another picture."""
+    assert digest(points, 1) == digest(POINTS, 1) != digest(points, 2)
+
+
+def test_the_picture_of_the_readme_is_current(tmp_path: Path) -> None:
+    """Else: python -m tests.bless_pictures."""
+    listed = sample_listed(tmp_path)
+    points = points_of(listed)
+    shown = Image.open(FOLDER / "stock.png").info["Description"]
+    assert shown == digest(points, len(listed) - len(points))
