@@ -43,7 +43,17 @@ _OTHERS = (
     *("code", "at", "quantity", "value", "unit", "meter"),
     *(field.column for field in FIELDS.values() if field.dimension is None),
 )
-OF_AN_EXPORT = ("id", "mistake", "because", "supersedes", "recorded_at", "event_id", "trace_id")
+OF_AN_EXPORT = (
+    "id",
+    "key",
+    "mistake",
+    "because",
+    "supersedes",
+    "recorded_at",
+    "event_id",
+    "trace",
+    "trace_id",
+)
 """Columns of an export that are not taken; a line with a mistake is a superseded reading and is left out."""
 COLUMNS = (*_OTHERS, *_QUANTITIES, *OF_AN_EXPORT)
 QUANTITY_STEMS = frozenset(column.stem for column in _QUANTITIES.values())
@@ -119,9 +129,8 @@ def _read(pen: Pen, fields: Fields, beside: Beside, known: _Known) -> list[Item]
         if not fields.has(column):
             fields.refuse(column, "nothing stands there", "say which cell, and when it was measured")
     given = {name: value for name, field in FIELDS.items() if (value := fields.said(field)) is not None}
-    if not fields.has(
-        "trace_id"
-    ):  # only a trace brings its own; typed, it would take the guard band off a limit
+    # Only a trace brings its own; typed into a list it would take the guard band off a limit.
+    if not (fields.has("trace") or fields.has("trace_id")):
         given.pop("u", None)
     meter = fields.try_("meter", beside.meter)
     if code is None or at is None:
