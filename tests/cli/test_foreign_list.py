@@ -64,7 +64,7 @@ def test_a_mapping_that_does_not_fit_is_named(
 
 def test_a_fault_that_repeats_is_one_message_with_its_lines(bench: Bench, tmp_path: Path) -> None:
     """120 lines with the same slip, each with another value, and one line with another."""
-    rows = [f"18650,nmc,{n} kg" for n in range(1, 121)]
+    rows = [f"18650,nmc,{n} lb" for n in range(1, 121)]
     rows[60] = "18650,nmcc,45g"
     (tmp_path / "list.csv").write_text("form,chemistry,mass\n" + "\n".join(rows) + "\n")
     answer = bench.run(f"import cells {tmp_path / 'list.csv'}")

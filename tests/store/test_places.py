@@ -39,7 +39,7 @@ def test_the_innermost_mount_counts(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("name", ["My Cloud", "work-sync", "team drive"])
-def test_a_synchronised_folder_is_seen_by_its_name(tmp_path: Path, name: str) -> None:
+def test_a_watched_folder_is_seen_by_its_name(tmp_path: Path, name: str) -> None:
     """However far above the file."""
     folder = tmp_path / name / "cells"
     folder.mkdir(parents=True)
@@ -48,7 +48,7 @@ def test_a_synchronised_folder_is_seen_by_its_name(tmp_path: Path, name: str) ->
 
 
 @pytest.mark.parametrize("name", [".stfolder", "._sync_abc.db", ".sync", "bench (conflicted copy).sqlite"])
-def test_a_synchroniser_is_seen_by_what_it_leaves(tmp_path: Path, name: str) -> None:
+def test_what_another_program_leaves_is_seen(tmp_path: Path, name: str) -> None:
     """A marker in a folder above, a copy of two machines beside the file."""
     (tmp_path / name).write_text("")
     (warning,) = place_warnings(tmp_path / "bench.sqlite", mounted())
