@@ -1,4 +1,4 @@
-"""`due`, cell by cell: each kind of issue 7 at its day, with why and what to do."""
+"""`due`, cell by cell: each kind on its day, with why and what to do."""
 
 from __future__ import annotations
 
@@ -282,7 +282,18 @@ def test_a_sibling_of_a_leaking_cell_is_due() -> None:
     """One more look and a second check."""
     bench = stored()
     bench.more = {"sibling_signs": (SiblingSign(CODES[1], Look.LEAKING, day(25.0)),)}
-    assert CODES[1] in due(bench, at=26.0)["sibling"].why
+    item = due(bench, at=26.0)["sibling"]
+    assert CODES[1] in item.why and item.at == day(25.0)
+
+
+def test_a_sibling_that_was_looked_at_is_due_when_its_second_check_ends() -> None:
+    """Charged full on day 26: the sign of day 25 asks for no more today, the check has its days first."""
+    bench = stored()
+    bench.more = {"sibling_signs": (SiblingSign(CODES[1], Look.LEAKING, day(25.0)),)}
+    bench.look(at=25.5).charge(26.0).rest(4.18, 27.5)
+    assert due(bench, at=27.6).get("sibling") is None
+    later = next(i for i in survey(household(kept(bench, 27.6), at=27.6)) if i.kind.id == "sibling")
+    assert later.at >= day(27.5 + 7.0)
 
 
 def leaking_shelf(percent_month: float) -> Bench:

@@ -2,16 +2,26 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 from tests.acceptance.bench import NMC
-from tests.store.store_bench import NOW, Shelf, look
+from tests.store.store_bench import CHILD_ENV, NOW, Shelf, found, look
 
+from straycell.acceptance import load_rules
 from straycell.cells import Look, Stage
 from straycell.errors import BadData, StoreFault, StraycellError
 from straycell.store import engine
-from straycell.store.backup import backup_store, carry_discards, restore_store
+from straycell.store.backup import backup_store, restore_store
+from straycell.store.carry import Carried
+from straycell.store.engine import same_file
+
+
+def restore(copy: Path, store: Path) -> Path | None:
+    """Restore; returns where the former store is kept."""
+    return restore_store(copy, store, now=NOW, rules=load_rules()).aside
 
 
 @pytest.fixture
@@ -26,7 +36,7 @@ def copy(full: Shelf) -> Path:
 
 def _boxes(path: Path) -> list[str]:
     with Shelf(path).reading() as reader:
-        return [box.name for box in reader.boxes()]
+        return [box.name for box in reader.boxes() if box.name != "drawer"]
 
 
 def test_a_backup_is_the_store_as_it_was(full: Shelf, copy: Path) -> None:
@@ -39,9 +49,9 @@ def test_a_backup_is_the_store_as_it_was(full: Shelf, copy: Path) -> None:
 
 def test_a_restored_store_is_the_backup_and_the_former_one_is_kept(full: Shelf, copy: Path) -> None:
     """A restore in error can itself be undone."""
-    aside = restore_store(copy, full.path)
+    aside = restore(copy, full.path)
     assert aside is not None and _boxes(full.path) == [] and _boxes(aside) == ["later"]
-    again = restore_store(aside, full.path)
+    again = restore(aside, full.path)
     assert again not in (None, aside) and _boxes(full.path) == ["later"]
 
 
@@ -62,24 +72,26 @@ def test_what_went_out_of_use_after_the_backup_stays_out_of_use(shelf: Shelf) ->
         writer.discard(new, "torn")
     with shelf.reading() as reader:
         former = reader.out_of_use()
-    restore_store(copy, shelf.path)
-    with shelf.writing() as writer:
-        assert carry_discards(former, writer) == sorted([by_hand, by_verdict, gone])
-        assert carry_discards(former, writer) == []
+    done = restore_store(copy, shelf.path, now=NOW, rules=shelf.rules)
+    assert done.carried == Carried(tuple(sorted([by_hand, by_verdict, gone])), (new,), ())
+    assert (
+        restore_store(copy, shelf.path, now=NOW, rules=shelf.rules).carried.discarded
+        == done.carried.discarded
+    )
     with shelf.reading() as reader:
         words = {code: o.word for code, o in reader.outcomes(shelf.rules, NOW).items()}
         assert words == dict.fromkeys([by_hand, by_verdict, gone, before], "discard") | {fine: "pack"}
         assert reader.cell(by_verdict).stage is Stage.CONDEMNED and reader.check(shelf.rules) == []
         told = reader.out_of_use()
     start = "was out of use in the store that was replaced: "
-    assert told[by_hand] == start + "dropped" and told[gone] == start + "smells" and told[before] == "bent"
+    assert told[by_hand] == "dropped" and told[gone] == "smells" and told[before] == "bent"
     assert told[by_verdict] == start + former[by_verdict] and "swollen" in told[by_verdict]
 
 
 def test_a_missing_store_is_restored(full: Shelf, copy: Path) -> None:
     """The disk was lost, the copy was elsewhere."""
     full.path.unlink()
-    assert restore_store(copy, full.path) is None and _boxes(full.path) == []
+    assert restore(copy, full.path) is None and _boxes(full.path) == []
 
 
 @pytest.mark.parametrize("content", [b"", b"tea stains" * 999, b"SQLite format 3\0" + b"\xff" * 9000])
@@ -91,17 +103,97 @@ def test_a_ruined_store_is_restored_over_with_its_journal_put_aside(
     journal = full.path.with_name(full.path.name + "-journal")
     if content:
         journal.write_bytes(b"old")
-    aside = restore_store(copy, full.path)
+    aside = restore(copy, full.path)
     assert _boxes(full.path) == [] and not journal.exists()
     assert aside is not None and (not content or aside.read_bytes() == content)
 
 
-def test_an_open_reader_sees_the_restored_store(full: Shelf, copy: Path) -> None:
-    """The file is changed in place, so nobody goes on with the old one."""
+def test_a_writer_that_waited_while_a_restore_replaced_the_file_is_told(full: Shelf, copy: Path) -> None:
+    """What it wrote would go into the former store, which nobody looks into again."""
+    with same_file(full.path) as require_same:
+        require_same()
+        restore(copy, full.path)
+        with pytest.raises(StoreFault, match="was replaced by a restore"):
+            require_same()
+
+
+def test_numbers_given_out_since_the_backup_are_not_given_out_again(shelf: Shelf) -> None:
+    """Labels with them hang on cells; another bench may have taken the records in."""
+    shelf.good_cells(1)
+    copy = shelf.path.with_name("copy.sqlite")
+    backup_store(shelf.path, copy)
+    with shelf.writing() as writer:
+        (lost,) = writer.add_cells(NMC)
+        (reading,) = writer.add_readings([look(lost.code, Look.CLEAN)])
+    restore(copy, shelf.path)
+    with shelf.writing() as writer:
+        (cell,) = writer.add_cells(NMC)
+        (after,) = writer.add_readings([look(cell.code, Look.CLEAN)])
+    assert cell.code > lost.code and after.id > reading.id
+    with shelf.reading() as reader:
+        assert reader.check(shelf.rules) == []
+
+
+def test_a_mistake_found_since_the_backup_stays_found(shelf: Shelf) -> None:
+    """A reading taken back and a chemistry that was mistyped are so in the restored store too."""
+    code, other = shelf.good_cells(2)
+    (low,) = shelf.add(found(code, 1.0))
+    copy = shelf.path.with_name("copy.sqlite")
+    backup_store(shelf.path, copy)
+    with shelf.writing() as writer:
+        writer.supersede(low.id, "wrong-cell", "it was the spare")
+        writer.correct_cell(other, {"chemistry": "lco"}, "the print", "mistyped")
+    restore(copy, shelf.path)
+    with shelf.reading() as reader:
+        assert low.key not in {r.key for r in reader.evidence(code).readings}
+        assert reader.cell(other).facts.chemistry == "lco" and reader.evidence(other).former == ()
+        assert reader.check(shelf.rules) == []
+
+
+def test_a_store_that_cannot_be_read_leaves_its_cells_on_hold(full: Shelf, copy: Path) -> None:
+    """What it knew of them is lost: they are checked again like cells that fell."""
+    full.path.write_bytes(b"tea stains" * 999)
+    done = restore_store(copy, full.path, now=NOW, rules=full.rules)
+    assert done.lost and len(done.carried.held) == 3
     with full.reading() as reader:
-        assert [box.name for box in reader.boxes()] == ["later"]
-        restore_store(copy, full.path)
-        assert reader.boxes() == []
+        outcomes = {code: outcome.word for code, outcome in reader.outcomes(full.rules, NOW).items()}
+    assert set(outcomes.values()) <= {"hold", "discard"}
+
+
+KILLED = """
+import os, sys
+from datetime import datetime
+from pathlib import Path
+from straycell.acceptance import load_rules
+from straycell.store.backup import restore_store
+
+def stop(step):
+    if step == sys.argv[3]:
+        os._exit(9)
+
+restore_store(Path(sys.argv[1]), Path(sys.argv[2]), now=datetime.fromisoformat(sys.argv[4]), rules=load_rules(), step=stop)
+"""
+
+
+@pytest.mark.parametrize("step", ["copied", "carried", "set aside", "placed"])
+def test_a_restore_killed_between_its_steps_loses_no_discard(shelf: Shelf, step: str) -> None:
+    """Before the rename the store is as it was, afterwards it is restored with what was carried over."""
+    by_hand, by_verdict, _ = shelf.good_cells(3)
+    copy = shelf.path.with_name("copy.sqlite")
+    backup_store(shelf.path, copy)
+    shelf.add(look(by_verdict, Look.SWOLLEN))
+    with shelf.writing() as writer:
+        writer.discard(by_hand, "dropped")
+    arguments = [str(copy), str(shelf.path), step, NOW.isoformat()]
+    done = subprocess.run([sys.executable, "-c", KILLED, *arguments], env=CHILD_ENV, check=False)
+    assert done.returncode == 9
+    with shelf.reading() as reader:
+        assert {by_hand, by_verdict} == set(reader.out_of_use())
+        assert reader.check(shelf.rules) == []
+    restore(copy, shelf.path)
+    assert not list(shelf.path.parent.glob(".straycell-*"))
+    with shelf.reading() as reader:
+        assert {by_hand, by_verdict} == set(reader.out_of_use())
 
 
 def _absent(path: Path) -> None:
@@ -133,7 +225,7 @@ def test_a_bad_backup_is_refused_and_the_store_left_as_it_was(full: Shelf, copy:
     spoil(copy)  # type: ignore[operator]
     before = full.path.read_bytes()
     with pytest.raises(StoreFault) as caught:
-        restore_store(copy, full.path)
+        restore(copy, full.path)
     assert caught.value.remedy and full.path.read_bytes() == before
     assert not list(full.path.parent.glob("*.replaced-*"))
 
@@ -154,9 +246,9 @@ def test_wrong_names_are_told(full: Shelf, copy: Path) -> None:
         (BadData, lambda: backup_store(full.path, folder)),
         (BadData, lambda: backup_store(full.path, folder / "no" / "copy.sqlite")),
         (StoreFault, lambda: backup_store(folder / "absent.sqlite", folder / "new.sqlite")),
-        (BadData, lambda: restore_store(full.path, full.path)),
-        (StoreFault, lambda: restore_store(copy, folder)),
-        (BadData, lambda: restore_store(copy, folder / "no" / "shelf.sqlite")),
+        (BadData, lambda: restore(full.path, full.path)),
+        (StoreFault, lambda: restore(copy, folder)),
+        (BadData, lambda: restore(copy, folder / "no" / "shelf.sqlite")),
     ]
     for error, act in cases:
         with pytest.raises(error) as caught:
@@ -173,6 +265,6 @@ def test_a_store_in_use_is_not_restored_over(
     with full.bare() as conn:
         conn.execute("BEGIN IMMEDIATE")
         with pytest.raises(StoreFault, match="locked"):
-            restore_store(copy, full.path)
+            restore(copy, full.path)
         conn.execute("ROLLBACK")
     assert _boxes(full.path) == ["later"]

@@ -2,19 +2,32 @@
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
 import time
-from collections.abc import Callable, Mapping
-from contextlib import closing
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from straycell.errors import BadData, StoreFault
-from straycell.store.engine import BUSY_S, connected, raw_connection, reading_engine, recover, store_faults
-from straycell.store.schema.create import store_version
+from straycell.files.write import part_file
+from straycell.store.carry import Carried, Former, read_former
+from straycell.store.engine import (
+    BUSY_S,
+    connected,
+    raw_connection,
+    reading_engine,
+    recover,
+    store_faults,
+    writing_engine,
+)
+from straycell.store.schema.create import VERSION, store_version
 
 if TYPE_CHECKING:
-    from straycell.store.writer import Writer
+    from straycell.acceptance import RuleSet
 
 _UNREADABLE = (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT)
 
@@ -32,47 +45,95 @@ def backup_store(store: Path, file: Path) -> None:
         _copy_to_new(store, file)
 
 
-def restore_store(file: Path, store: Path) -> Path | None:
-    """Put the backup `file` in the place of `store`; returns where the former store was kept, if there was one.
+@dataclass(frozen=True, slots=True)
+class Restored:
+    """Where the replaced store is kept, if there was one; what was carried over from it, if it could be read."""
 
-    Raises StoreFault when `file` is no sound straycell store, or `store` is in use.
+    aside: Path | None = None
+    carried: Carried = field(default_factory=Carried)
+    lost: bool = False
+
+
+def restore_store(
+    file: Path, store: Path, *, now: datetime, rules: RuleSet, step: Step = lambda _: None
+) -> Restored:
+    """Put the backup `file` in the place of `store`, by one rename, with what must not be lost written into it before.
+
+    `step` hears the name of each step just done. Raises StoreFault when `file` is no sound straycell store, or `store`
+    is in use; BadData when it cannot be put there.
     """
     _require_sound(file)
     if store.is_dir():
         raise StoreFault(f"store {store} is a folder", "name the file in it with --store")
-    if not store.exists():
-        _require_folder(store)
-        with store_faults(store):
-            _copy_to_new(file, store)
-        return None
-    if store.samefile(file):
+    _require_folder(store)
+    if store.exists() and store.samefile(file):
         raise BadData(f"{file} is the store itself", "name the backup to bring back")
+    _sweep_journals(store.parent)
+    with part_file(store, mode=0o600) as part, store_faults(store), _held(store) as former:
+        _copy(file, part.path)
+        step("copied")
+        carried = Carried()
+        if former is not None:
+            carried = _carry(part.path, former, now, rules)
+            step("carried")
+        aside = _set_aside(store) if store.exists() else None
+        step("set aside")
+        part.place()
+        step("placed")
+    return Restored(aside, carried, former is not None and former.lost)
+
+
+Step = Callable[[str], None]
+
+
+def _sweep_journals(folder: Path) -> None:
+    """Journals of parts whose run was killed; the parts themselves go with the next one made."""
+    for journal in folder.glob(".straycell-*.part-journal"):
+        if not journal.with_name(journal.name.removesuffix("-journal")).exists():
+            journal.unlink(missing_ok=True)
+
+
+def _carry(path: Path, former: Former, now: datetime, rules: RuleSet) -> Carried:
+    from straycell.store.writer import open_writer
+
+    with open_writer(path, now=now, rules=rules, create=False) as writer:
+        return writer.carry_over(former)
+
+
+@contextmanager
+def _held(store: Path) -> Iterator[Former | None]:
+    """The store that is replaced, read under its write lock: nobody writes to it until it is replaced.
+
+    None when there is none. One that cannot be read as a store is lost with all it knew, and needs no lock.
+    """
+    if not store.exists():
+        yield None
+        return
+    if not _is_database(store):
+        yield Former(lost=True)
+        return
+    with connected(writing_engine(store)) as conn, conn.begin():
+        try:
+            readable = store_version(conn, store) == VERSION
+        except StoreFault:
+            readable = False
+        yield read_former(conn) if readable else Former(lost=True)
+
+
+def _set_aside(store: Path) -> Path:
+    """A second name for the replaced store, so that its place is never empty; with its journal, if one is left."""
     aside = _free_name(store)
-    with store_faults(store):
-        if _is_database(store):
-            _copy_to_new(store, aside)
-            with (
-                closing(raw_connection(file, "ro")) as source,
-                closing(raw_connection(store, "rw")) as target,
-            ):
-                source.backup(target, progress=_patience(store))
-        else:
-            _put_aside(store, aside)
-            _copy_to_new(file, store)
+    journal = store.with_name(store.name + "-journal")
+    for source, target in ((store, aside), (journal, aside.with_name(aside.name + "-journal"))):
+        if source.exists():
+            try:
+                target.hardlink_to(source)
+            except OSError:  # a file system without links
+                shutil.copy2(source, target)
+    # Left behind, SQLite would roll it back into the restored store.
+    journal.unlink(missing_ok=True)
+    aside.chmod(0o600)
     return aside
-
-
-_REPLACED = "was out of use in the store that was replaced: "
-
-
-def carry_discards(former: Mapping[str, str], writer: Writer) -> list[str]:
-    """Discard what was out of use in the replaced store (why by code), and is in use in the restored one."""
-    known, gone = set(writer.codes()), writer.out_of_use()
-    carried = [code for code in former if code in known and code not in gone]
-    for code in carried:
-        why = former[code].removeprefix(_REPLACED) or "no reason stands there"
-        writer.discard(code, _REPLACED + why)
-    return carried
 
 
 def _require_sound(path: Path) -> None:
@@ -97,17 +158,14 @@ def _require_folder(file: Path) -> None:
 
 def _copy_to_new(source: Path, file: Path) -> None:
     """Under another name first, so that `file` is either whole or not there."""
-    part = file.with_name(file.name + ".part")
-    try:
-        with closing(raw_connection(source, "ro")) as old, closing(raw_connection(part, "rwc")) as new:
-            old.backup(new, progress=_patience(source))
-        part.replace(file)
-    except OSError as fault:
-        raise StoreFault(
-            f"{file} cannot be written: {fault.strerror}", "check the path and its permissions"
-        ) from fault
-    finally:
-        part.unlink(missing_ok=True)
+    with part_file(file, mode=0o600) as part:
+        _copy(source, part.path)
+        part.place()
+
+
+def _copy(source: Path, target: Path) -> None:
+    with closing(raw_connection(source, "ro")) as old, closing(raw_connection(target, "rw")) as new:
+        old.backup(new, progress=_patience(source))
 
 
 def _patience(path: Path) -> Callable[[int, int, int], None]:
@@ -122,6 +180,8 @@ def _patience(path: Path) -> Callable[[int, int, int], None]:
 
 
 def _is_database(path: Path) -> bool:
+    if path.stat().st_size == 0:
+        return False
     try:
         with closing(raw_connection(path, "rw")) as conn:
             return bool(conn.execute("PRAGMA quick_check(1)").fetchone() == ("ok",))
@@ -136,11 +196,3 @@ def _free_name(store: Path) -> Path:
     while (name := store.with_name(f"{store.name}.replaced-{number}")).exists():
         number += 1
     return name
-
-
-def _put_aside(store: Path, aside: Path) -> None:
-    """With its journal: left behind, SQLite would roll it back into the restored store."""
-    store.replace(aside)
-    journal = store.with_name(store.name + "-journal")
-    if journal.exists():
-        journal.replace(aside.with_name(aside.name + "-journal"))

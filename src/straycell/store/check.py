@@ -1,50 +1,74 @@
-"""`store check`: is the file sound, are its guards in place, do its verdicts follow from its readings."""
+"""`store check`: is the file sound, its schema whole, each value one that can be, and does all follow from its records."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import tomllib
+from collections.abc import Callable, Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection, select
 
-from straycell.cells import parse_code
+from straycell.cells import Look, parse_code
 from straycell.errors import BadData
 from straycell.store import chain
 from straycell.store.book import derived, readings, traces
-from straycell.store.column_values import from_us
-from straycell.store.schema.guards import trigger_faults
-from straycell.store.schema.tables import BLANK_CODE, CELL
+from straycell.store.book.counters import given_out
+from straycell.store.column_values import from_us, opt_us
+from straycell.store.schema.compare import schema_faults, value_faults
+from straycell.store.schema.tables import BENCH, BLANK_CODE, CELL, PROJECT, READING
 from straycell.store.verdicts import recorded as verdicts
 from straycell.store.verdicts.evidence import evidences
 
 if TYPE_CHECKING:
     from straycell.acceptance import RuleSet
 
+MOST = 200
+
 
 def faults(conn: Connection, rules: RuleSet | None) -> list[str]:
-    """Every fault found, most basic first; a damaged file is not looked into further."""
-    broken = list(_file_faults(conn))
+    """Every fault found, the most basic first; a damaged file is not looked into further."""
+    broken = list(_some(_file_faults(conn)))
     if broken:
         return broken
-    found = [*trigger_faults(conn), *_index_faults(conn), *_code_faults(conn)]
-    found += [*chain.faults(conn), *derived.faults(conn)]
-    return [*found, *traces.file_faults(conn), *_verdict_faults(conn, rules)]
+    checks: tuple[tuple[str, Callable[[], Iterable[str]]], ...] = (
+        ("the schema", lambda: schema_faults(conn)),
+        ("the values", lambda: value_faults(conn)),
+        ("the looks", lambda: _look_faults(conn)),
+        ("the codes", lambda: _code_faults(conn)),
+        ("the numbers given out", lambda: _counter_faults(conn)),
+        ("the chain of writes", lambda: chain.faults(conn)),
+        ("where things stand", lambda: derived.faults(conn)),
+        ("the projects", lambda: _project_faults(conn)),
+        ("the files of the traces", lambda: traces.file_faults(conn)),
+        ("the verdicts", lambda: _verdict_faults(conn, rules)),
+    )
+    found: list[str] = []
+    for what, check in checks:
+        try:
+            found += _some(check())
+        except Exception as fault:
+            # A broken row may stop any check that reads it: that is a fault of the store, not of the program.
+            found.append(f"{what} cannot be checked: {type(fault).__name__}: {fault}".splitlines()[0])
+    return found
+
+
+def _some(listed: Iterable[str]) -> Iterator[str]:
+    for number, fault in enumerate(listed):
+        if number == MOST:
+            yield "and more of this kind"
+            return
+        yield fault
 
 
 def _file_faults(conn: Connection) -> Iterator[str]:
     for (line,) in conn.exec_driver_sql("PRAGMA integrity_check(20)").all():
-        if line != "ok":
+        # Values are named with their rows below; here the pages and indexes count.
+        if line != "ok" and not line.startswith(
+            ("CHECK constraint", "NULL value in", "non-", "NUMERIC", "TEXT")
+        ):
             yield f"the file is damaged: {line}"
     for table, row, parent, _ in conn.exec_driver_sql("PRAGMA foreign_key_check").all():
         yield f"row {row} of {table} points to a row of {parent} that is not there"
-
-
-def _index_faults(conn: Connection) -> list[str]:
-    from straycell.store.schema.models import METADATA
-
-    found = set(conn.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'index'").scalars())
-    wanted = [str(index.name) for table in METADATA.sorted_tables for index in table.indexes]
-    return [f"the index '{name}' is missing" for name in sorted(wanted) if name not in found]
 
 
 def _code_faults(conn: Connection) -> Iterator[str]:
@@ -54,6 +78,35 @@ def _code_faults(conn: Connection) -> Iterator[str]:
                 parse_code(code)
             except BadData as fault:
                 yield fault.what
+
+
+def _counter_faults(conn: Connection) -> Iterator[str]:
+    bench = conn.execute(select(BENCH)).one_or_none()
+    if bench is None:
+        yield "the row of the bench is missing: no number can be given out"
+        return
+    for name, number in given_out(conn, bench.letter).items():
+        if number > getattr(bench, name):
+            run = name.removeprefix("last_")
+            yield f"{run} {number} stands in the store, but the bench counts only to {getattr(bench, name)}"
+
+
+def _project_faults(conn: Connection) -> Iterator[str]:
+    """Only whether it can be read at all: what a project must hold is asked when it is filed."""
+    for name, body in conn.execute(select(PROJECT.c.name, PROJECT.c.body).order_by(PROJECT.c.key)):
+        try:
+            if tomllib.loads(body).get("name") != name:
+                yield f"project '{name}': its text is of another project"
+        except tomllib.TOMLDecodeError as fault:
+            yield f"project '{name}': its text is not TOML: {fault}"
+
+
+def _look_faults(conn: Connection) -> Iterator[str]:
+    known = {look.value for look in Look}
+    for key, look in conn.execute(select(READING.c.key, READING.c.look).where(READING.c.look != "")):
+        unknown = [word for word in look.split() if word not in known]
+        if unknown:
+            yield f"reading {key}: '{unknown[0]}' is not a known look"
 
 
 def _verdict_faults(conn: Connection, rules: RuleSet | None) -> Iterator[str]:
@@ -66,9 +119,15 @@ def _verdict_faults(conn: Connection, rules: RuleSet | None) -> Iterator[str]:
         row = recorded.get(code)
         if row is None:
             yield f"cell {code} has no recorded verdict"
+            continue
+        verdict = verdicts.read_body(row.body)
+        head = (verdict.outcome.word, verdict.rules_hash, verdict.last_reading, opt_us(verdict.valid_until))
+        if head != (row.outcome, row.rules_hash, row.last_reading, row.valid_until_us):
+            yield f"the head of the verdict of cell {code} does not follow from its body"
         elif row.last_reading != last.get(code, ""):
             yield f"the verdict of cell {code} does not know its last reading"
-        elif row.rules_hash == current.hash:
-            again = verdicts.judge(evidence, current, from_us(row.at_us))
-            if again != verdicts.read_body(row.body):
-                yield f"the verdict of cell {code} does not follow from its readings any more"
+        elif (
+            row.rules_hash == current.hash
+            and verdicts.judge(evidence, current, from_us(row.at_us)) != verdict
+        ):
+            yield f"the verdict of cell {code} does not follow from its readings any more"

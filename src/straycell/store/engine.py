@@ -6,7 +6,7 @@ Rollback journal, not a write-ahead log: looking leaves no files behind and work
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from functools import cache, partial
 from pathlib import Path
@@ -36,6 +36,15 @@ def writing_engine(path: Path, *, create: bool = False) -> Engine:
     return _engine(path, "rwc" if create else "rw", "BEGIN IMMEDIATE")
 
 
+@contextmanager
+def checking(path: Path) -> Iterator[Connection]:
+    """Looks with all constraints in force, which a read-only connection skips in its checks; can write nothing."""
+    require_file(path)
+    with connected(_engine(path, "rw", "BEGIN")) as conn, conn.begin():
+        conn.exec_driver_sql("PRAGMA query_only = ON")
+        yield conn
+
+
 def require_file(path: Path) -> None:
     """Raise StoreFault unless `path` is a file."""
     with os_faults(path):
@@ -45,6 +54,24 @@ def require_file(path: Path) -> None:
             raise StoreFault(f"store {path} does not exist", "start one with: straycell store init")
         if not path.is_file():
             raise StoreFault(f"store {path} is no file but a device or a pipe", "name a file with --store")
+
+
+@contextmanager
+def same_file(path: Path) -> Iterator[Callable[[], None]]:
+    """Gives a check, for when the lock is held, that the file opened is still the one under this name.
+
+    A restore renames another file into its place; what was written to the old one would be lost.
+    """
+    with os_faults(path):
+        before = path.stat()
+
+    def require_same() -> None:
+        with os_faults(path):
+            now = path.stat()
+        if (now.st_dev, now.st_ino) != (before.st_dev, before.st_ino):
+            raise StoreFault(f"store {path} was replaced by a restore meanwhile", "run the command again")
+
+    yield require_same
 
 
 @contextmanager

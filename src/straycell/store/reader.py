@@ -44,7 +44,7 @@ from straycell.store.book.records import (
 from straycell.store.book.typed import find_key
 from straycell.store.check import faults
 from straycell.store.column_values import from_us
-from straycell.store.engine import connected, reading_engine, recover, store_faults
+from straycell.store.engine import checking, connected, reading_engine, recover, store_faults
 from straycell.store.schema.create import VERSION, require_current
 from straycell.store.schema.tables import BENCH, CELL, EVENT, HANDOVER, PROJECT, READING, TRACE, VERDICT
 from straycell.store.verdicts import recorded as verdicts
@@ -392,5 +392,5 @@ class Reader:
 
     def check(self, rules: RuleSet | None = None) -> list[str]:
         """What is wrong with the store, in words; verdicts under other rules than these are not re-made."""
-        with self._look() as conn:
+        with store_faults(self.path), checking(self.path) as conn:
             return faults(conn, rules)

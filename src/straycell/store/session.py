@@ -138,7 +138,9 @@ class Pen:
 
     def events(self, verb: str, whys: Mapping[str, str]) -> None:
         """The same thing done to many cells, an event each; why by code."""
-        first = int(self.conn.execute(select(func.max(EVENT.c.id))).scalar() or 0) + 1
+        if not whys:
+            return
+        first = self.last_event + 1
         common = {
             "write_id": self.write_id,
             "at_us": self._event_us,
@@ -147,11 +149,10 @@ class Pen:
             "detail": "{}",
         }
         numbered = list(enumerate(whys.items(), first))
-        if numbered:
-            rows = [{"id": number, **common, "because": why} for number, (_, why) in numbered]
-            self.conn.execute(EVENT.insert(), rows)
-            links = [{"event_id": number, "code": code} for number, (code, _) in numbered]
-            self.conn.execute(EVENT_CELL.insert(), links)
+        rows = [{"id": number, **common, "because": why} for number, (_, why) in numbered]
+        self.conn.execute(EVENT.insert(), rows)
+        links = [{"event_id": number, "code": code} for number, (code, _) in numbered]
+        self.conn.execute(EVENT_CELL.insert(), links)
 
     def link(self, event_id: int, codes: Iterable[str]) -> None:
         """Tie an event to cells that exist by now."""

@@ -41,7 +41,8 @@ from straycell.store.book.records import (
     TraceEntry,
 )
 from straycell.store.book.supersede import supersede
-from straycell.store.engine import connected, store_faults, writing_engine
+from straycell.store.carry import Carried, Former, carry_over
+from straycell.store.engine import connected, same_file, store_faults, writing_engine
 from straycell.store.reader import Reader
 from straycell.store.schema.create import prepare, require_current
 from straycell.store.schema.validation import utc
@@ -65,7 +66,13 @@ def open_writer(
     """
     moment = utc(now)
     prepare(path, moment, create=create, bench=bench)
-    with store_faults(path), connected(writing_engine(path)) as conn, conn.begin():
+    with (
+        store_faults(path),
+        same_file(path) as require_same,
+        connected(writing_engine(path)) as conn,
+        conn.begin(),
+    ):
+        require_same()
         require_current(conn, path)
         writer = Writer(Pen(conn, moment, rules), path)
         yield writer
@@ -225,6 +232,10 @@ class Writer(Reader):
         from straycell.store.merge.take_in import merge_store
 
         return merge_store(self._pen, self.path, file, told)
+
+    def carry_over(self, former: Former) -> Carried:
+        """Write what must not be lost of a replaced store into this restored copy."""
+        return carry_over(self._pen, former, "a backup was restored")
 
     def take_letter(self, letter: str) -> str:
         """Give this copy of a store a letter of its own; returns the former one. Raises BadData."""

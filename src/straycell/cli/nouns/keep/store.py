@@ -14,9 +14,10 @@ from straycell.cli.app import clock, context, output, values
 from straycell.cli.app.progress import counting
 from straycell.cli.app.prompts import confirm
 from straycell.cli.app.verbs import noun_app
-from straycell.errors import EXIT_NEGATIVE, BadData, StoreFault, StraycellError
+from straycell.errors import EXIT_NEGATIVE, BadData, StoreFault
 
 if TYPE_CHECKING:
+    from straycell.store.backup import Restored
     from straycell.store.merge.take_in import Merged
 
 app = noun_app("The file that holds it all: check, backup, restore, merge.")
@@ -142,63 +143,35 @@ def restore(
     """Put a backup in the place of the store."""
     from straycell.store.backup import restore_store
 
-    path = context.store_path()
+    path, bench = context.store_path(), context.bench()
     if path.exists():
         confirm(yes, f"replace the store {path} by {file}?")
-        context.rules()  # a fault of them is told before anything is replaced
     with _about(file, "name a file that this wrote: straycell store backup FILE"):
-        aside = restore_store(file, path)
-    former = None if aside is None else _out_of_use(aside)
-    carried = _carried(former, path) if former else []
+        done = restore_store(file, path, now=bench.now, rules=bench.rules)
     document = {
         "store": str(path),
         "file": str(file),
-        "former": None if aside is None else str(aside),
-        "discarded": carried,
+        "former": None if done.aside is None else str(done.aside),
+        "discarded": list(done.carried.discarded),
+        "held": list(done.carried.held),
+        "not_in_backup": list(done.carried.unknown),
     }
     output.emit(document, lambda: output.say(f"{path}: restored from {file}"))
-    if aside is not None:
-        output.talk(f"the former store is kept: {aside}")
-        _talk_former(former, carried)
+    if done.aside is not None:
+        output.talk(f"the former store is kept: {done.aside}")
+        _talk_carried(done)
 
 
-def _out_of_use(path: Path) -> dict[str, str] | None:
-    """Why each cell is out of use in a store; None when it cannot be read, which is why one restores."""
-    from straycell.store.reader import open_reader
-
-    try:
-        with open_reader(path) as reader:
-            return reader.out_of_use()
-    except StoreFault:
-        return None
-
-
-def _carried(former: dict[str, str], path: Path) -> list[str]:
-    """What was out of use in the former store is so in the restored one, as one write."""
-    from straycell.store.backup import carry_discards
-
-    try:
-        with context.writing() as writer:
-            return carry_discards(former, writer)
-    except StraycellError as fault:
-        raise StoreFault(
-            f"store {path} is restored, but not what was out of use before ({', '.join(former)}): {fault.what}",
-            "use none of these; then, for each one: straycell discard CODE --because TEXT",
-        ) from fault
-
-
-def _talk_former(former: dict[str, str] | None, carried: list[str]) -> None:
-    if former is None:
-        output.talk("what was out of use in it could not be read: discard such cells again before you match")
-        return
-    if carried:
-        output.talk(f"out of use in it, and so discarded here too: {', '.join(carried)}")
-    if not former:
-        return  # and a backup of an older version may still wait for its upgrade
-    with context.reading() as reader:
-        unknown = sorted(former.keys() - set(reader.codes()))
-    if unknown:
-        output.talk(f"out of use in it, and not in this backup: {', '.join(unknown)}. They stay out of use")
+def _talk_carried(done: Restored) -> None:
+    if done.lost:
+        output.talk(
+            "not all of it could be read: cells of which nothing could are on hold until checked again"
+        )
+    if done.carried.discarded:
+        output.talk(f"out of use in it, and so discarded here too: {', '.join(done.carried.discarded)}")
+    if done.carried.unknown:
+        listed = ", ".join(done.carried.unknown)
+        output.talk(f"out of use in it, and not in this backup: {listed}. They stay out of use")
 
 
 @app.command("bench")

@@ -1,0 +1,198 @@
+"""What a restore must not lose: dangers seen and mistakes found since the backup, and the numbers given out."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from sqlalchemy import Connection, Row, Select, Table, select
+from sqlalchemy.exc import DBAPIError
+
+from straycell.cells import Stage
+from straycell.readings import Mistake
+from straycell.store.book import builds, cells, derived, handovers
+from straycell.store.book.counters import given_out
+from straycell.store.book.facts import FACTS
+from straycell.store.book.register import put, said
+from straycell.store.schema.tables import (
+    BENCH,
+    CELL,
+    CONDEMNATION,
+    FINDING,
+    FINDING_FELL,
+    SUPERSESSION,
+)
+from straycell.store.session import Pen
+from straycell.store.verdicts import rejudge, siblings
+
+RECORDS_LOST = "records-lost"
+"""The kind of upset of a cell of which the replaced store could not be read: it is checked like one that fell."""
+REPLACED = "was out of use in the store that was replaced: "
+_OUT = (Stage.CONDEMNED.value, Stage.HANDED_OVER.value)
+
+
+@dataclass(slots=True)
+class Former:
+    """What the replaced store says that counts, as far as it could be read; `lost` when not all of it could."""
+
+    letter: str = ""
+    counters: dict[str, int] = field(default_factory=dict)
+    findings: list[Row[Any]] = field(default_factory=list)
+    falls: list[Row[Any]] = field(default_factory=list)
+    supersessions: list[Row[Any]] = field(default_factory=list)
+    discards: list[Row[Any]] = field(default_factory=list)
+    mistyped: dict[str, dict[str, Any]] = field(default_factory=dict)
+    out_of_use: dict[str, str] = field(default_factory=dict)
+    readable: set[str] = field(default_factory=set)
+    lost: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Carried:
+    """What became of it: cells discarded here too, cells out of use there and not in the backup, cells held."""
+
+    discarded: tuple[str, ...] = ()
+    unknown: tuple[str, ...] = ()
+    held: tuple[str, ...] = ()
+
+
+def read_former(conn: Connection) -> Former:
+    """Read what must be carried over, row by row, past what is damaged."""
+    former = Former()
+    rows = _all(former, conn, select(BENCH))
+    if rows:
+        former.letter = rows[0].letter
+        former.counters = {name: n for name, n in rows[0]._mapping.items() if name.startswith("last_")}
+    former.findings = _all(former, conn, select(FINDING).order_by(FINDING.c.id))
+    former.falls = _all(former, conn, select(FINDING_FELL).order_by(FINDING_FELL.c.id))
+    former.supersessions = _all(former, conn, select(SUPERSESSION).order_by(SUPERSESSION.c.id))
+    former.discards = _all(former, conn, select(CONDEMNATION).order_by(CONDEMNATION.c.id))
+    former.readable = {row.code for row in _all(former, conn, select(CELL.c.code, CELL.c.stage))}
+    try:
+        former.mistyped = dict(_mistyped(conn))
+        former.out_of_use = handovers.out_of_use(conn)
+    except (DBAPIError, ValueError):
+        former.lost = True
+    return former
+
+
+def _all(former: Former, conn: Connection, query: Select[Any]) -> list[Row[Any]]:
+    found: list[Row[Any]] = []
+    try:
+        found.extend(conn.execute(query))
+    except (DBAPIError, ValueError):
+        former.lost = True
+    return found
+
+
+def _mistyped(conn: Connection) -> Iterator[tuple[str, dict[str, Any]]]:
+    for code, fields in said(conn, None, FACTS).items():
+        values = {name: found.value for name, found in fields.items() if found.withdrawn}
+        if values:
+            yield code, values
+
+
+def carry_over(pen: Pen, former: Former, because: str) -> Carried:
+    """Write it into the restored copy, as one write, before that takes the store's place."""
+    keep_counters(pen.conn, former)
+    known = set(cells.codes(pen.conn))
+    event_id = pen.event("store-restored", because=because)
+    touched = _findings(pen, former, known)
+    touched |= _supersessions(pen, former, known, event_id)
+    touched |= _facts(pen, former, known, event_id)
+    derived.follow(pen.conn, cells=touched)
+    held = sorted(known - former.readable) if former.lost else []
+    if held:
+        builds.add_upsets(pen, held, RECORDS_LOST, severe=False, event_id=event_id)
+    pen.touched |= touched | set(held)
+    pen.kin |= siblings.siblings_of(pen.conn, pen.touched)
+    # What is taken back here may bring a cell back that something else, lost by now, had condemned.
+    rejudge.settle(pen)
+    discarded = _discards(pen, former, known, event_id)
+    pen.link(event_id, sorted(touched | set(held) | set(discarded)))
+    pen.touched |= set(discarded)
+    unknown = sorted(former.out_of_use.keys() - known)
+    return Carried(tuple(discarded), tuple(unknown), tuple(held))
+
+
+def keep_counters(conn: Connection, former: Former) -> None:
+    """The replaced store's letter and its last numbers: none of them is given out again."""
+    if not former.letter:
+        return
+    here = conn.execute(select(BENCH)).one()
+    own = dict(here._mapping) if here.letter == former.letter else given_out(conn, former.letter)
+    lifted = {name: max(number, own[name]) for name, number in former.counters.items()}
+    conn.execute(BENCH.update().values(letter=former.letter, **lifted))
+
+
+def _findings(pen: Pen, former: Former, known: Collection[str]) -> set[str]:
+    codes: set[str] = set()
+    for table, rows in ((FINDING, former.findings), (FINDING_FELL, former.falls)):
+        here = set(pen.conn.execute(select(table.c.digest)).scalars())
+        of = dict(pen.conn.execute(select(FINDING.c.digest, FINDING.c.code)).tuples().all())
+        for row in rows:
+            code = row.code if table is FINDING else of.get(row.digest)
+            if row.digest not in here and code is not None and code in known:
+                here.add(row.digest)
+                codes.add(code)
+                pen.conn.execute(table.insert().values(_again(table, row), write_id=pen.write_id))
+    return codes
+
+
+def _again(table: Table, row: Row[Any]) -> dict[str, Any]:
+    return {name: value for name, value in row._mapping.items() if name not in ("id", "write_id", "event_id")}
+
+
+def _supersessions(pen: Pen, former: Former, known: Collection[str], event_id: int) -> set[str]:
+    from straycell.store.schema.tables import READING
+
+    here = {(row.record, row.mistake) for row in pen.conn.execute(select(SUPERSESSION))}
+    codes: set[str] = set()
+    for row in former.supersessions:
+        if (row.record, row.mistake) in here:
+            continue
+        right = row.right_cell if row.right_cell in known else None
+        values = _again(SUPERSESSION, row) | {"right_cell": right, "event_id": event_id}
+        pen.conn.execute(SUPERSESSION.insert().values(values))
+        of = pen.conn.execute(select(READING.c.code).where(READING.c.key == row.record)).scalar()
+        codes |= {code for code in (of, right) if code is not None}
+    pen.clearing |= codes
+    return codes
+
+
+def _facts(pen: Pen, former: Former, known: Collection[str], event_id: int) -> set[str]:
+    """Corrections of what was mistyped: the values that hold there, said again where they do not hold here."""
+    here = said(pen.conn, list(former.mistyped), FACTS)
+    values: dict[str, dict[str, Any]] = {}
+    for code in former.mistyped.keys() & set(known):
+        for name, value in former.mistyped[code].items():
+            found = here.get(code, {}).get(name)
+            if found is None or found.value != value:
+                values.setdefault(code, {})[name] = value
+    put(pen, event_id, values, Mistake.MISTYPED.value)
+    return set(values)
+
+
+def _discards(pen: Pen, former: Former, known: Collection[str], event_id: int) -> list[str]:
+    """What a person discarded, and what was out of use for any reason, unless it is so here by now."""
+    whys = {row.code: row.because for row in former.discards}
+    out = {
+        code: REPLACED + (why.removeprefix(REPLACED) or "no reason stands there")
+        for code, why in former.out_of_use.items()
+    }
+    gone = set(handovers.out_of_use(pen.conn))
+    by_hand = set(pen.conn.execute(select(CONDEMNATION.c.code)).scalars())
+    wanted = {code: why for code, why in (out | whys).items() if code in known}
+    wanted = {c: why for c, why in wanted.items() if (c in whys and c not in by_hand) or c not in gone}
+    numbers = pen.numbers("record", len(wanted))
+    rows = [
+        {"key": str(n), "code": c, "because": why, "at_us": pen.now_us, "event_id": event_id}
+        for n, (c, why) in zip(numbers, sorted(wanted.items()), strict=True)
+    ]
+    if rows:
+        pen.events("discarded", dict(sorted(wanted.items())))
+        pen.conn.execute(CONDEMNATION.insert(), rows)
+        derived.follow(pen.conn, cells=list(wanted))
+        builds.free_lost(pen, sorted(wanted))
+    return sorted(set(wanted) - gone)

@@ -1,0 +1,243 @@
+"""A random walk over three benches that merge, restore old backups and make mistakes; its laws count their premises."""
+
+from __future__ import annotations
+
+import random
+import shutil
+from collections import Counter
+from collections.abc import Callable
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+from tests.acceptance.bench import NMC, day
+from tests.store.store_bench import Shelf, capacity, found, look, volts
+
+from straycell.acceptance import load_rules
+from straycell.cells import Look, Stage
+from straycell.errors import BadData, StraycellError
+from straycell.readings import Reading
+from straycell.store.backup import backup_store, restore_store
+
+LETTERS = "ABC"
+DANGERS = (Look.LEAKING, Look.SWOLLEN, Look.BURNT, Look.VENTED)
+OUT = (Stage.CONDEMNED, Stage.HANDED_OVER)
+
+
+class Walk:
+    """Three stores that began as copies of one. `seen` holds cells that were discarded, until that is taken back."""
+
+    def __init__(self, folder: Path, seed: int) -> None:
+        self.dice, self.folder, self.now = random.Random(seed), folder, day(30)
+        self.rules = load_rules()
+        self.shelves = {letter: Shelf(folder / f"{letter}.sqlite", self.rules) for letter in LETTERS}
+        self.premises: Counter[str] = Counter()
+        self.discarded: set[str] = set()
+        self.backups: dict[str, list[Path]] = {letter: [] for letter in LETTERS}
+        first = self.shelves["A"]
+        first.cells(4)
+        for letter in LETTERS[1:]:
+            shutil.copyfile(first.path, self.shelves[letter].path)
+            with self.writing(letter) as writer:
+                writer.take_letter(letter)
+
+    @contextmanager
+    def writing(self, letter: str) -> Any:
+        """One write of a bench, a few minutes after the last one anywhere."""
+        self.now += timedelta(minutes=self.dice.randint(1, 90))
+        with self.shelves[letter].writing(self.now) as writer:
+            yield writer
+
+    def step(self) -> None:
+        """One thing that somebody does."""
+        deeds: list[tuple[int, Callable[[str], None]]] = [
+            *((12, self.measure), (3, self.add), (4, self.see), (4, self.correct), (3, self.take_back)),
+            *(
+                (2, self.discard),
+                (2, self.incident),
+                (1, self.hand_over),
+                (1, self.back_up),
+                (1, self.restore),
+            ),
+            (8, self.merge),
+        ]
+        weights, acts = zip(*deeds, strict=True)
+        self.dice.choices(acts, weights)[0](self.dice.choice(LETTERS))
+
+    def _code(self, letter: str, *, here: bool = True) -> str | None:
+        with self.shelves[letter].reading() as reader:
+            codes = [c.code for c in reader.cells() if not here or c.stage is not Stage.HANDED_OVER]
+        return self.dice.choice(codes) if codes else None
+
+    def add(self, letter: str) -> None:
+        with self.writing(letter) as writer:
+            writer.add_cells(NMC, count=self.dice.randint(1, 2))
+
+    def measure(self, letter: str) -> None:
+        code = self._code(letter)
+        if code is None:
+            return
+        items: list[Reading] = [
+            volts(code, round(self.dice.uniform(3.2, 4.15), 2), self.now),
+            found(code, round(self.dice.uniform(2.6, 3.9), 2), self.now),
+            capacity(code, round(self.dice.uniform(1.9, 2.6), 2), self.now),
+        ]
+        with self.writing(letter) as writer:
+            writer.add_readings([self.dice.choice(items)])
+
+    def see(self, letter: str) -> None:
+        code = self._code(letter)
+        if code is not None:
+            word = self.dice.choice([Look.CLEAN, *DANGERS])
+            with self.writing(letter) as writer:
+                writer.add_readings([look(code, word, at=self.now)])
+
+    def correct(self, letter: str) -> None:
+        """Careless: a field at random, sometimes as mistyped."""
+        code = self._code(letter, here=False)
+        change = self.dice.choice(
+            [{"maker": self.dice.choice("xyz")}, {"chemistry": self.dice.choice(["nmc", "lco", "lfp"])}]
+        )
+        try:
+            with self.writing(letter) as writer:
+                writer.correct_cell(code, change, "read it again", self.dice.choice([None, "mistyped"]))
+        except BadData:  # nothing changes by it
+            self.premises["refused corrections"] += 1
+
+    def take_back(self, letter: str) -> None:
+        code = self._code(letter)
+        with self.shelves[letter].reading() as reader:
+            standing = [] if code is None else reader.recorded(code, with_superseded=False)
+        if standing:
+            with self.writing(letter) as writer:
+                writer.supersede(self.dice.choice(standing).item.id, "wrong-cell", "it was the spare")
+
+    def discard(self, letter: str) -> None:
+        code = self._code(letter)
+        try:
+            with self.writing(letter) as writer:
+                writer.discard(code, "sat on")
+        except StraycellError:
+            return
+        self.discarded.add(code or "")
+
+    def incident(self, letter: str) -> None:
+        code = self._code(letter)
+        if code is not None:
+            with self.writing(letter) as writer:
+                writer.add_incident(self.dice.choice(["drop", "warm"]), [code])
+
+    def hand_over(self, letter: str) -> None:
+        try:
+            with self.writing(letter) as writer:
+                entry = writer.add_handover("yard")
+                if self.dice.random() < 0.7:
+                    writer.close_handover(entry.id)
+        except BadData:  # no cell waits
+            self.premises["empty hand-overs"] += 1
+
+    def back_up(self, letter: str) -> None:
+        file = self.folder / f"backup-{letter}-{len(self.backups[letter])}.sqlite"
+        backup_store(self.shelves[letter].path, file)
+        self.backups[letter].append(file)
+
+    def restore(self, letter: str) -> None:
+        """Law: what was out of use stays so, for every cell that the backup knows."""
+        if not self.backups[letter]:
+            return
+        shelf = self.shelves[letter]
+        before = stages(shelf)
+        done = restore_store(
+            self.dice.choice(self.backups[letter]), shelf.path, now=self.now, rules=self.rules
+        )
+        assert done.aside is not None
+        done.aside.unlink()
+        after = stages(shelf)
+        for code in after.keys() & before.keys():
+            if before[code] in OUT:
+                self.premises["restored"] += 1
+                assert after[code] in OUT, code
+
+    def merge(self, letter: str) -> None:
+        """Laws: a second merge writes nothing; which side takes in which makes no difference; discards stay."""
+        other = self.dice.choice([each for each in LETTERS if each != letter])
+        mine, theirs = self.shelves[letter], self.shelves[other]
+        self.commutes(mine, theirs)
+        if self.premises["commuted"] % 3 == 0:
+            self.associates()
+        self._merge(mine, theirs)
+        self.premises["idempotent"] += 1
+        before = mine.path.read_bytes()
+        self._merge(mine, theirs)
+        assert mine.path.read_bytes() == before
+        here = stages(mine)
+        for code in self.discarded & here.keys():
+            self.premises["discards"] += 1
+            with mine.reading() as reader:
+                known = reader.evidence(code).condemned is not None
+            assert not known or here[code] in OUT, code
+
+    def _merge(self, mine: Shelf, theirs: Shelf) -> None:
+        with mine.writing(self.now) as writer:
+            writer.merge(theirs.path)
+
+    def _copy(self, shelf: Shelf, name: str) -> Shelf:
+        made = Shelf(self.folder / f"{name}.sqlite", self.rules)
+        shutil.copyfile(shelf.path, made.path)
+        return made
+
+    def commutes(self, mine: Shelf, theirs: Shelf) -> None:
+        """The same writes, stages and evidence whichever side takes in the other."""
+        left, right = self._copy(mine, "left"), self._copy(theirs, "right")
+        self._merge(left, theirs)
+        self._merge(right, mine)
+        self.premises["commuted"] += 1
+        assert said(left) == said(right)
+        assert writes(left) == writes(right)
+
+    def associates(self) -> None:
+        """(a with b) with c says the same as a with (b with c)."""
+        a, b, c = self.shelves.values()
+        left, right, middle = self._copy(a, "left"), self._copy(a, "right"), self._copy(b, "middle")
+        self._merge(left, b)
+        self._merge(left, c)
+        self._merge(middle, c)
+        self._merge(right, middle)
+        self.premises["associated"] += 1
+        assert said(left) == said(right)
+
+    def sound(self) -> None:
+        """No store has a fault."""
+        for letter, shelf in self.shelves.items():
+            with shelf.reading() as reader:
+                assert reader.check(self.rules) == [], letter
+
+
+def stages(shelf: Shelf) -> dict[str, Stage]:
+    """Where each cell stands."""
+    with shelf.reading() as reader:
+        return {cell.code: cell.stage for cell in reader.cells()}
+
+
+def writes(shelf: Shelf) -> set[str]:
+    """The keys of all writes."""
+    with shelf.bare() as conn:
+        return {key for (key,) in conn.execute('SELECT key FROM "write"')}
+
+
+def said(shelf: Shelf) -> dict[str, object]:
+    """What a store says of each cell, without row numbers, which are its own."""
+    with shelf.reading() as reader:
+        evidence = {
+            code: replace(
+                each,
+                last_reading="",
+                earlier_facts=(),
+                upsets=tuple(replace(u, event=0) for u in each.upsets),
+            )
+            for code, each in reader.evidences().items()
+        }
+        cells = {cell.code: (cell.stage, cell.facts, cell.pack) for cell in reader.cells()}
+    return {code: (cells[code], each) for code, each in evidence.items()}
