@@ -11,7 +11,7 @@ import time
 from importlib import import_module
 
 LONG = {"kills": 500, "disks": 200, "writers": 2000, "zoo": 300, "files": 250, "lines": 20_000}
-SHORT = {"kills": 50, "disks": 30, "writers": 6, "zoo": 14, "files": 60, "lines": 400}
+SHORT = {"kills": 50, "disks": 30, "writers": 6, "zoo": 36, "files": 60, "lines": 400}
 SEED = 13
 
 

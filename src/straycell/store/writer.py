@@ -42,6 +42,7 @@ from straycell.store.book.records import (
 )
 from straycell.store.book.supersede import supersede
 from straycell.store.carry import Carried, Former, carry_over
+from straycell.store.damage import damage_named
 from straycell.store.engine import connected, same_file, store_faults, writing_engine
 from straycell.store.reader import Reader
 from straycell.store.schema.create import prepare, require_current
@@ -68,6 +69,7 @@ def open_writer(
     prepare(path, moment, create=create, bench=bench)
     with (
         store_faults(path),
+        damage_named(path),
         same_file(path) as require_same,
         connected(writing_engine(path)) as conn,
         conn.begin(),

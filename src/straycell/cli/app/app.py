@@ -7,8 +7,8 @@ import os
 import shutil
 import sys
 import traceback
-from collections.abc import Sequence
-from contextlib import redirect_stdout, suppress
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, redirect_stdout, suppress
 from functools import lru_cache
 from typing import Annotated, Any, TextIO
 
@@ -21,7 +21,7 @@ from straycell.cli.app.globals import GlobalOptions, refuse_unreadable, take_glo
 from straycell.cli.app.noun_table import NOUNS
 from straycell.cli.app.shorthand import spelled_out
 from straycell.cli.app.verbs import root_app
-from straycell.errors import EXIT_DONE
+from straycell.errors import EXIT_DONE, StraycellError
 from straycell.plain_text import one_line, screen_lines
 
 _HELP = """Intake, grading and matching of lithium cells recovered from dead gear.
@@ -69,8 +69,11 @@ def main(argv: Sequence[str]) -> int:
     try:
         refuse_unreadable(argv)
         found = take_globals(argv, root_command())
-        with options.use(
-            options.Session(found.store, found.json, found.debug, found.quiet, os.environ, stdout)
+        with (
+            options.use(
+                options.Session(found.store, found.json, found.debug, found.quiet, os.environ, stdout)
+            ),
+            _damage_named(),
         ):
             code = _dispatch(found)
         stdout.flush()
@@ -80,6 +83,25 @@ def main(argv: Sequence[str]) -> int:
         return EXIT_DONE
     except (Exception, KeyboardInterrupt) as error:
         return _report(error, debug=found.debug)
+
+
+@contextmanager
+def _damage_named() -> Iterator[None]:
+    """What falls over a value of the store after it was closed is told as its damage; see `store.damage`."""
+    try:
+        yield
+    except StraycellError:
+        raise
+    except Exception:
+        if "straycell.store.reader" not in sys.modules:
+            raise
+        from straycell.cli.app.context import store_path
+        from straycell.store.damage import damage_named
+
+        if not store_path().is_file():
+            raise
+        with damage_named(store_path()):
+            raise
 
 
 def _dispatch(found: GlobalOptions) -> int:

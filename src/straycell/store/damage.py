@@ -1,0 +1,43 @@
+"""A value that cannot be is the store's damage, not a fault of the program: what falls over one is told so.
+
+The store is looked through only then: reading every value with a doubt would cost each command its time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from straycell.errors import StoreFault, StraycellError
+from straycell.store.check import faults
+from straycell.store.engine import checking
+
+_FELL = (LookupError, ValueError, TypeError, ArithmeticError, AttributeError, AssertionError)
+"""What code raises that meets an unknown word, a text for a number, a year 300,000."""
+
+
+@contextmanager
+def damage_named(path: Path) -> Iterator[None]:
+    """Raise StoreFault in the place of what fell, if `store check` finds something wrong; else what fell is raised."""
+    try:
+        yield
+    except StraycellError:
+        raise
+    except _FELL as error:
+        found = _first_fault(path)
+        if found is None:
+            raise
+        raise StoreFault(
+            f"store {path} is damaged: {found}", "see: straycell store check; then bring back a backup"
+        ) from error
+
+
+def _first_fault(path: Path) -> str | None:
+    try:
+        with checking(path) as conn:
+            return next(iter(faults(conn, None)), None)
+    except StraycellError as fault:
+        return fault.what
+    except _FELL:
+        return "its values cannot be read"
