@@ -9,7 +9,7 @@ from tests.acceptance.bench import LFP, NMC, Bench, day, good, reason, reasons
 
 from straycell.acceptance import Outcome, Status, figures, load_rules
 from straycell.acceptance.case import Case
-from straycell.acceptance.checks.retention import Worth, retention_loss, runs
+from straycell.acceptance.checks.retention import Worth, retained, runs
 from straycell.cells import CellFacts, Chemistry
 from straycell.readings import Method, Quantity
 
@@ -62,7 +62,7 @@ def test_a_run_long_after_its_recorded_charge_stays_a_lower_bound() -> None:
 def test_the_retention_is_never_told_from_a_run_against_itself() -> None:
     """One run 28 days after a charge, and no earlier one: no loss of exactly nothing."""
     evidence = Bench().charge(1.0).capacity(2.4, 30.0, from_full=True).evidence()
-    assert retention_loss(Case(evidence, evidence.facts, RULES, day(31.0))) is None
+    assert retained(Case(evidence, evidence.facts, RULES, day(31.0))) == ()
 
 
 @pytest.mark.parametrize(("amps", "told"), [(0.5, True), (0.524, True), (0.476, True), (0.53, False)])

@@ -69,6 +69,12 @@ def test_a_cell_on_hold_with_nothing_done_for_a_month_is_told() -> None:
     assert "forgotten" not in due(bench, at=29.0)
 
 
+def test_a_month_is_counted_from_the_last_step_forward() -> None:
+    """Measured on day 1.3 and again on day 20: a month after that, not after the first."""
+    bench = good(look=None).resistance(0.05, at=20.0)
+    assert when(bench, "forgotten", at=49.0) == day(20.0 + 30.0)
+
+
 def test_checks_on_the_shelf_do_not_hide_that_nothing_moves() -> None:
     """On hold with its look missing: rest voltages every few weeks are care, and no step forward."""
     bench = good(look=None).charge(20.0, until=3.85).rest(3.85, 34.0).rest(3.85, 60.0)

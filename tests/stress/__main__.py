@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 from importlib import import_module
+from pathlib import Path
 
 LONG = {"kills": 500, "disks": 200, "writers": 2000, "zoo": 300, "files": 250, "lines": 20_000}
 SHORT = {"kills": 50, "disks": 30, "writers": 6, "zoo": 36, "files": 60, "lines": 400}
@@ -31,15 +32,21 @@ def one(name: str, count: int) -> int:
 
 def main(words: list[str]) -> int:
     """The worst exit code of the programs named, of all without names."""
+    trials = sorted(path.stem for path in Path(__file__).parent.glob("stress_*.py"))
     counts = SHORT if "--short" in words else LONG
     names = [word for word in words if not word.startswith("--")]
-    if unknown := [name for name in names if name not in LONG]:
-        print(f"no program {unknown[0]!r}: take one of {', '.join(LONG)}", file=sys.stderr)
+    own = [name for name in names if f"stress_{name}" in trials]
+    if unknown := [name for name in names if name not in (*LONG, *own)]:
+        known = (*LONG, *(name.removeprefix("stress_") for name in trials))
+        print(f"no program {unknown[0]!r}: take one of {', '.join(known)}", file=sys.stderr)
         return 2
     if "--here" in words:
         return max(one(name, counts[name]) for name in names)
     flags = [word for word in words if word.startswith("--")]
-    started = [[sys.executable, "-m", "tests.stress", name, *flags, "--here"] for name in names or LONG]
+    shared = [name for name in names if name in LONG] if names else list(LONG)
+    started = [[sys.executable, "-m", "tests.stress", name, *flags, "--here"] for name in shared]
+    alone = [f"stress_{name}" for name in own] if names else trials
+    started += [[sys.executable, "-m", f"tests.stress.{name}"] for name in alone]
     return max(subprocess.run(command, check=False).returncode for command in started)
 
 
