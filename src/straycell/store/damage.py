@@ -13,18 +13,21 @@ from straycell.errors import StoreFault, StraycellError
 from straycell.store.check import faults
 from straycell.store.engine import checking
 
-_FELL = (LookupError, ValueError, TypeError, ArithmeticError, AttributeError, AssertionError)
+_FELL: tuple[type[Exception], ...] = (LookupError, ValueError, TypeError, ArithmeticError, AttributeError)
 """What code raises that meets an unknown word, a text for a number, a year 300,000."""
 
 
 @contextmanager
-def damage_named(path: Path) -> Iterator[None]:
-    """Raise StoreFault in the place of what fell, if `store check` finds something wrong; else what fell is raised."""
+def damage_named(path: Path, *more: type[Exception]) -> Iterator[None]:
+    """Raise StoreFault in the place of what fell, if `store check` finds something wrong; else what fell is raised.
+
+    `more` are kinds of errors that mean damage too where the caller holds no other code.
+    """
     try:
         yield
     except StraycellError:
         raise
-    except _FELL as error:
+    except _FELL + more as error:
         found = _first_fault(path)
         if found is None:
             raise
@@ -39,5 +42,5 @@ def _first_fault(path: Path) -> str | None:
             return next(iter(faults(conn, None)), None)
     except StraycellError as fault:
         return fault.what
-    except _FELL:
+    except (*_FELL, AssertionError):
         return "its values cannot be read"

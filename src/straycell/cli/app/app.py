@@ -100,7 +100,7 @@ def _damage_named() -> Iterator[None]:
 
         if not store_path().is_file():
             raise
-        with damage_named(store_path()):
+        with damage_named(store_path(), AssertionError):
             raise
 
 
