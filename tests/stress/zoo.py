@@ -20,12 +20,13 @@ LOOKS = (
         "stock",
         "export out",
     ),
-    *("label sheet --out a.pdf", "store backup copy.sqlite", "completion words -- cell show A"),
+    *("store backup copy.sqlite", "completion words -- cell show A"),
 )
 WRITES = (
     "cell add --form 18650",
     "reading add A00001O --as-found-voltage 3.6V",
     "discard A00002Z --because dented",
+    "label sheet --out a.pdf",
 )
 
 

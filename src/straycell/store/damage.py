@@ -15,6 +15,7 @@ from straycell.store.engine import checking
 
 _FELL: tuple[type[Exception], ...] = (LookupError, ValueError, TypeError, ArithmeticError, AttributeError)
 """What code raises that meets an unknown word, a text for a number, a year 300,000."""
+_ANY: tuple[type[Exception], ...] = (*_FELL, AssertionError)
 
 
 @contextmanager
@@ -42,5 +43,5 @@ def _first_fault(path: Path) -> str | None:
             return next(iter(faults(conn, None)), None)
     except StraycellError as fault:
         return fault.what
-    except (*_FELL, AssertionError):
+    except _ANY:
         return "its values cannot be read"
