@@ -28,6 +28,7 @@ MOST_IN_LINE = 1000
 LOWEST_PRIORITY = 99
 LONGEST_NAME = 80
 SECTIONS = ("load", "need", "pack", "charge", "protection")
+SENSING = ("transistors", "shunt")
 WORKPLACE = Window(-60.0, 100.0, "a place where a cell works")
 LONGEST_RUN = Window(0.0, 20 * 365.25 * 86400.0, "one charge")
 _FORMS = {str(form): "" for form in Form}
@@ -201,6 +202,11 @@ def _protection(section: Section, pack: PackShape) -> Protection:
     ohm = section.quantity("transistor_resistance", Dimension.RESISTANCE, "25mohm")
     if trip_a is not None and ohm is not None:
         section.fault("", "has both a trip current and a transistor's resistance", "give one of them")
+    sensing = section.raw("sensing")
+    if sensing is not None and sensing not in SENSING:
+        section.fault("sensing", f"{quoted(sensing)} is not known", f"choose from: {', '.join(SENSING)}")
     section.missing("fitted", "write fitted = true once the protection is in the device, else fitted = false")
     section.close()
-    return Protection(bool(fitted), bool(per_cell), bool(balancing), cutoff_v, trip_a, ohm)
+    return Protection(
+        bool(fitted), bool(per_cell), bool(balancing), cutoff_v, trip_a, ohm, str(sensing or "")
+    )
