@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import shutil
+
 import pytest
 from tests.acceptance.bench import NMC
 from tests.store.store_bench import NOW, Shelf, found
 
+from straycell.store.backup import backup_store
 from straycell.store.schema.guards import trigger_statements
 
 EDITS = {
@@ -89,3 +92,19 @@ def test_numbers_of_a_transaction_that_failed_are_given_out_again(shelf: Shelf) 
         raise ZeroDivisionError
     (made,) = shelf.add(found(code, 3.7))
     assert str(made.id) == "A-1"
+
+
+def test_a_backup_shows_what_a_store_has_lost(shelf: Shelf) -> None:
+    """A store that only went on holds all of it; one that was put back by hand does not."""
+    shelf.cells(1)
+    copy, old = shelf.path.with_name("copy.sqlite"), shelf.path.with_name("old.sqlite")
+    backup_store(shelf.path, old)
+    shelf.add(found("A00001O", 3.6))
+    backup_store(shelf.path, copy)
+    shelf.cells(1)
+    with shelf.reading() as reader:
+        assert reader.lost_since(copy) == reader.lost_since(old) == []
+    shutil.copyfile(old, shelf.path)
+    with shelf.reading() as reader:
+        (line,) = reader.lost_since(copy)
+    assert line.startswith("write A-3 (readings-added") and "not in the store" in line

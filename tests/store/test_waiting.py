@@ -48,7 +48,7 @@ def test_a_writer_that_waits_says_so_and_then_writes(shelf: Shelf, monkeypatch: 
     shelf.empty()
     monkeypatch.setattr(engine, "SILENT_S", 0.2)
     heard: list[Path] = []
-    engine.WAITING.set(heard.append)
+    token = engine.WAITING.set(heard.append)
     hold = "import sqlite3, sys, time; c = sqlite3.connect(sys.argv[1], isolation_level=None); "
     hold += "c.execute('BEGIN IMMEDIATE'); print('held', flush=True); time.sleep(float(sys.argv[2])); c.rollback()"
     with subprocess.Popen(
@@ -61,6 +61,7 @@ def test_a_writer_that_waits_says_so_and_then_writes(shelf: Shelf, monkeypatch: 
     with shelf.writing() as writer:
         writer.add_cells(NMC)
     assert len(heard) == 1
+    engine.WAITING.reset(token)
 
 
 def test_a_writer_gives_up_at_last(shelf: Shelf, monkeypatch: pytest.MonkeyPatch) -> None:

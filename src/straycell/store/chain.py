@@ -187,6 +187,16 @@ def faults(conn: Connection) -> Iterator[str]:
         yield f"the last writes are missing: write {bench.letter}-{bench.last_write} was given out, and is not here"
 
 
+def lost_since(conn: Connection, backup: Connection) -> Iterator[str]:
+    """Writes of a backup that the store does not hold: nothing that was written may go, short of a restore."""
+    here = set(conn.exec_driver_sql('SELECT key FROM "write"').scalars())
+    names = ("bench", "number", "key", "verb", "at_us")
+    for row in backup.exec_driver_sql(f'SELECT {", ".join(names)} FROM "write" ORDER BY id'):
+        write = dict(zip(names, row, strict=True))
+        if write["key"] not in here:
+            yield f"{name_of(write)} stands in the backup, and not in the store"
+
+
 def name_of(write: dict[str, Any]) -> str:
     """A write as a person finds it."""
     from straycell.store.column_values import from_us

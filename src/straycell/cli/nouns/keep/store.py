@@ -71,11 +71,21 @@ def _require_letter(letter: str) -> None:
 
 
 @app.command("check")
-def check() -> None:
+def check(
+    against: Annotated[
+        Path | None,
+        typer.Option(
+            "--against", metavar="BACKUP", help="Also name what this backup holds and the store does not."
+        ),
+    ] = None,
+) -> None:
     """Check the store through and through. Exit 1 when something is wrong with it."""
     path = context.store_path()
     with context.reading() as reader:
         faults = list(reader.check(context.rules()))
+        if against is not None:
+            with _about(against, "name a file that this wrote: straycell store backup FILE"):
+                faults += reader.lost_since(against)
     output.emit({"store": str(path), "ok": not faults, "faults": faults}, lambda: _tell(path, faults))
     if faults:
         raise typer.Exit(EXIT_NEGATIVE)
