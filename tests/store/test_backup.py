@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -230,12 +231,20 @@ def test_a_bad_backup_is_refused_and_the_store_left_as_it_was(full: Shelf, copy:
     assert not list(full.path.parent.glob("*.replaced-*"))
 
 
-def test_a_damaged_store_is_not_backed_up(full: Shelf) -> None:
-    """A backup is a promise."""
-    _torn(full.path)
-    with pytest.raises(StoreFault):
-        backup_store(full.path, full.path.with_name("copy.sqlite"))
-    assert not full.path.with_name("copy.sqlite").exists()
+@pytest.mark.parametrize("spoil", [_torn, _loose, _prose])
+def test_a_damaged_store_is_copied_and_the_copy_marked(full: Shelf, spoil: Callable[[Path], None]) -> None:
+    """What is left of it is saved, and nobody takes the copy for a good one."""
+    spoil(full.path)
+    file = full.path.with_name("copy.sqlite")
+    assert backup_store(full.path, file)
+    assert file.stat().st_size == full.path.stat().st_size
+    for attempt in (
+        lambda: restore(file, full.path),
+        lambda: backup_store(file, full.path.with_name("again")),
+    ):
+        if spoil is not _prose:
+            with pytest.raises(StoreFault, match="copy of a store that was damaged"):
+                attempt()
 
 
 def test_wrong_names_are_told(full: Shelf, copy: Path) -> None:

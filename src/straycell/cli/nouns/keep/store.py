@@ -135,9 +135,17 @@ def backup(file: FileArgument) -> None:
     """Write a copy of the store, complete and checked, while others may go on reading."""
     from straycell.store.backup import backup_store
 
-    backup_store(context.store_path(), file)
-    document = {"store": str(context.store_path()), "file": str(file), "bytes": file.stat().st_size}
-    output.emit(document, lambda: output.say(f"{file}: backup written, {document['bytes']} bytes"))
+    damage = backup_store(context.store_path(), file)
+    size = file.stat().st_size
+    document = {
+        "store": str(context.store_path()),
+        "file": str(file),
+        "bytes": size,
+        "damage": damage or None,
+    }
+    output.emit(document, lambda: output.say(f"{file}: backup written, {size} bytes"))
+    if damage:
+        output.talk(f"the store is damaged ({damage}): the copy is marked so and cannot be restored")
 
 
 @app.command("restore")
