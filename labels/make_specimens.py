@@ -7,14 +7,28 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.cells import Cell, CellFacts, Chemistry, Form, next_codes
-from straycell.labels.content import NO_FIGURES, LabelContent, LabelFigures, label_content
-from straycell.labels.render import blank_pdf, sheet_pdf, single_png
-from straycell.labels.stock import find_stock
+from straycell.labels.content import (
+    NO_FIGURES,
+    LabelContent,
+    LabelFigures,
+    Place,
+    Purpose,
+    blank_content,
+    box_content,
+    label_content,
+    project_content,
+)
+from straycell.labels.payload import link_payload
+from straycell.labels.picture import single_png
+from straycell.labels.render import calibration_pdf, sheet_pdf
+from straycell.labels.stocks.files import shipped
+from straycell.labels.stocks.stock import Stock, Where
 from straycell.quantities import Measured
 
 NOW = datetime(2026, 10, 4, 18, 30, tzinfo=UTC)
@@ -23,60 +37,96 @@ CAUTIONS = (
     "Local rules, the cell maker's data and a qualified person come before this label.",
 )
 
-# (chemistry, form, marking, mAh, U in mAh, at least, mohm, method, outcome); None: not measured
-CELLS: tuple[tuple[Chemistry, Form, str, float | None, float, bool, float | None, str, Outcome], ...] = (
-    (Chemistry.NMC, Form.F18650, "", 2484, 41, False, 38, "dc-pulse", Outcome.PACK),
-    (Chemistry.NMC, Form.F18650, "", 2512, 41, False, 36, "dc-pulse", Outcome.PACK),
-    (Chemistry.LCO, Form.F18650, "", 1790, 62, False, 71, "ac-1khz", Outcome.SOLO),
-    (Chemistry.NCA, Form.F21700, "", 3120, 50, True, 29, "dc-pulse", Outcome.SOLO),
-    (Chemistry.LFP, Form.F26650, "", 2840, 48, False, 24, "dc-pulse", Outcome.PACK),
-    (Chemistry.UNKNOWN, Form.F18650, "", 2015, 60, False, None, "unknown", Outcome.HOLD),
-    (Chemistry.NMC, Form.F18650, "", None, 0, False, None, "unknown", Outcome.DISCARD),
-    (Chemistry.LCO, Form.PRISMATIC, "ICP06/35/50", 815, 20, False, 128, "dc-pulse", Outcome.LIGHT),
-    (Chemistry.LMO, Form.F14500, "", 612, 18, True, 210, "unknown", Outcome.LIGHT),
-    (Chemistry.PRIMARY, Form.F16340, "", None, 0, False, None, "unknown", Outcome.DISCARD),
+# (chemistry, marking, mAh, U in mAh, at least, mohm, method, outcome); None: not measured
+ROUND: tuple[tuple[Chemistry, str, float | None, float, bool, float | None, str, Outcome], ...] = (
+    (Chemistry.NMC, "", 2484, 41, False, 38, "dc-pulse", Outcome.PACK),
+    (Chemistry.LCO, "", 1790, 62, False, 71, "ac-1khz", Outcome.SOLO),
+    (Chemistry.LMO, "", 612, 18, True, 210, "unknown", Outcome.LIGHT),
+    (Chemistry.LFP, "", None, 0, False, None, "unknown", Outcome.SOLO),
+    (Chemistry.UNKNOWN, "", 2015, 60, False, None, "unknown", Outcome.HOLD),
+    (Chemistry.NMC, "", None, 0, False, None, "unknown", Outcome.DISCARD),
 )
+FLAT = tuple((kind, "ICP06/35/50", *rest) for kind, _, *rest in ROUND)
 
 
-def specimens() -> Iterator[LabelContent]:
-    """One label for each invented cell."""
-    for row, code in zip(CELLS, next_codes("W", 400, len(CELLS)), strict=True):
-        chemistry, form, marking, mah, u_mah, at_least, mohm, method, outcome = row
+def specimens(form: Form, purpose: Purpose = Purpose.SHELF) -> Iterator[LabelContent]:
+    """One label for each face, on cells of one form."""
+    rows = ROUND if form.value.isdigit() else FLAT
+    for number, (row, code) in enumerate(zip(rows, next_codes("W", 400, len(rows)), strict=True)):
+        chemistry, marking, mah, u_mah, at_least, mohm, method, outcome = row
         cell = Cell(code, CellFacts(chemistry=chemistry, form=form, marking=marking))
-        verdict = Verdict(code, outcome, "shipped", "", (), (), NOW, NOW + timedelta(days=330), 0)
+        verdict = Verdict(code, outcome, "shipped", "", (), (), NOW, NOW + timedelta(days=330), "W-1")
         capacity = Measured(mah / 1e3, u_mah / 2e3) if mah else None
         resistance = Measured(mohm / 1e3, mohm * 0.04e-3) if mohm else None
         taken = NOW - timedelta(days=12)
         figures = LabelFigures(capacity, taken, at_least, resistance, method, taken) if mah else NO_FIGURES
-        yield label_content(cell, verdict, figures, today=NOW.date())
+        place = Place("reed-bed gauge", 1 + number // 3, 2, 1 + number % 3, 3)
+        if purpose is not Purpose.DISCARD or outcome is Outcome.DISCARD:
+            where = place if purpose is Purpose.BUILD else None
+            yield label_content(cell, verdict, figures, today=NOW.date(), purpose=purpose, place=where)
+
+
+def sheet(*parts: tuple[Stock, list[LabelContent]]) -> bytes:
+    return sheet_pdf(parts, NOW, cautions=CAUTIONS)
 
 
 def main(folder: Path) -> None:
-    """Write every specimen into the folder."""
-    contents = list(specimens())
-    codes = next_codes("W", 500, 65)
+    """Write every specimen into the folder: a sheet for every stock, then one for every purpose."""
+    known = {name: stock for name, stock in shipped().items() if not name.endswith("-letter")}
+    wrap = known["plain-wrap"]
+    blanks = [blank_content(code) for code in next_codes("W", 500, 65)]
+    boxes = [
+        box_content("round, good", "metal box, lid loose", 400.0, 33),
+        box_content("sand", "bucket", None, 1),
+    ]
     files = {
-        "sheet-plain-wrap.pdf": sheet_pdf(contents * 2, find_stock("plain-wrap"), NOW, cautions=CAUTIONS),
-        "sheet-plain-small.pdf": sheet_pdf(contents, find_stock("plain-small"), NOW, cautions=CAUTIONS),
-        "sheet-plain-large.pdf": sheet_pdf(contents, find_stock("plain-large"), NOW, cautions=CAUTIONS),
-        "blank-sticker-65.pdf": blank_pdf(codes, find_stock("sticker-65"), NOW, cautions=CAUTIONS),
-        "single-pack-203.png": single_png(contents[0], 203),
-        "single-discard-203.png": single_png(contents[6], 203),
-        "single-light-300.png": single_png(contents[7], 300),
+        f"stock-{name}.pdf": sheet((stock, [*specimens(stock.forms[0]), blanks[0]]))
+        for name, stock in known.items()
+        if stock.where is not Where.BOX
     }
+    files |= {
+        "purpose-tiny.pdf": sheet((known["plain-10"], list(specimens(Form.F10440, Purpose.TINY)))),
+        "purpose-build.pdf": sheet((wrap, list(specimens(Form.F18650, Purpose.BUILD)))),
+        "purpose-discard.pdf": sheet((wrap, list(specimens(Form.F18650, Purpose.DISCARD)))),
+        "purpose-box.pdf": sheet(
+            (known["plain-box"], [*boxes, project_content("reed-bed gauge", "2 in series, 3 in parallel", 6)])
+        ),
+        "purpose-blank.pdf": sheet((known["sticker-65"], blanks)),
+        "link.pdf": sheet(
+            (wrap, linked(Form.F18650, "http://bench.lan")),
+            (known["plain-flag"], linked(Form.POUCH, "http://straycell.workshop.example:8000/cell")),
+        ),
+        "calibration.pdf": calibration_pdf(NOW, (210.0, 297.0)),
+    }
+    rolls = list(specimens(Form.F18650))
+    for number, (name, dpi) in enumerate((("pack", 203), ("solo", 300), ("light", 300))):
+        files[f"single-{name}-{dpi}.png"] = single_png(rolls[number], dpi, known["roll-50x20"])
+    files["single-not-yet-203.png"] = single_png(rolls[4], 203, known["roll-50x20"])
+    files["single-discard-203.png"] = single_png(rolls[5], 203, known["roll-50x20"])
     for name, data in files.items():
         (folder / name).write_bytes(data)
         print(folder / name)
 
 
-def draw_pictures(folder: Path) -> None:
-    """The first page of two of the sheets as pictures, for reading without a PDF viewer."""
-    import pypdfium2  # type: ignore[import-untyped]
+def linked(form: Form, base: str) -> list[LabelContent]:
+    """The same labels with the address of the bench page in the symbol."""
+    return [replace(content, payload=link_payload(base, content.code)) for content in specimens(form)]
 
-    for name in ("sheet-plain-wrap", "blank-sticker-65"):
-        page = pypdfium2.PdfDocument(folder / f"{name}.pdf")[0]
-        picture = page.render(scale=110 / 72, grayscale=True).to_pil()
-        picture.quantize(16).save(folder / f"{name}.png", optimize=True)
+
+def draw_pictures(folder: Path) -> None:
+    """The used part of every sheet's first page as a picture, for reading without a PDF viewer."""
+    import pypdfium2  # type: ignore[import-untyped]
+    from PIL import ImageOps
+
+    for path in sorted(folder.glob("*.pdf")):
+        document = pypdfium2.PdfDocument(path)
+        page = document[0].render(scale=150 / 72, grayscale=True).to_pil()
+        document.close()
+        if page.width > 800:
+            rows = page.crop((0, 0, page.width, page.height - 200))
+            below = ImageOps.invert(rows).getbbox()
+            page = rows.crop((40, 100, page.width - 40, min(rows.height, (below or (0, 0, 0, 800))[3] + 12)))
+        page.quantize(8).save(path.with_suffix(".png"), optimize=True)
 
 
 if __name__ == "__main__":

@@ -1,7 +1,6 @@
 """The print on a cell: IEC 61960 designations, trade forms, and the marks of cells never to be charged.
 
-Published forms: copy of IEC 61960 clause 5.1 (bbs.angui.org/thread-175879-1-1.html), trade forms
-(large-battery.com/news/29.html, ciaps.org.cn itemid-6682), prismatic sheet 603450. F for iron phosphate and
+Published forms: IEC 61960-3 clause 5.1, trade forms (common practice), a prismatic sheet 603450. F for iron phosphate and
 the primary letters of IEC 60086 are from memory.
 """
 
@@ -34,7 +33,7 @@ INR19/65                      | nmc | 18650     | 19 - 65
 ICR18650                      | lco | 18650     | 18 - 65
 icr18650                      | lco | 18650     | 18 - 65
 INR18650                      | nmc | 18650     | 18 - 65
-INR18650-25R 2500mAh 3.6V     | nmc | 18650     | 18 - 65
+INR18650-25Z 2500mAh 3.6V     | nmc | 18650     | 18 - 65
 INR21700                      | nmc | 21700     | 21 - 70
 IMR14500                      | lmo | 14500     | 14 - 50
 IFR26650                      | lfp | 26650     | 26 - 65
@@ -60,7 +59,7 @@ LP603450 3.7V                 | -   | pouch     | 6 34 50
 10 x 34 x 50 mm               | -   | pouch     | 10 34 50
 1×3.4×5 cm                    | -   | pouch     | 10 34 50
 18.4 x 65.0 mm                | -   | 18650     | 18.4 - 65
-NCR18650B                     | -   | 18650     | 18 - 65
+NCR18650Z                     | -   | 18650     | 18 - 65
 18650                         | -   | 18650     | 18 - 65
 LFP                           | lfp | -         | -
 LFP26650                      | lfp | 26650     | 26 - 65
@@ -110,7 +109,7 @@ CR18650
 BR2325
 BR-2/3A
 ER14505 3.6V
-ER34615M
+ER34615
 ER 14250
 FR6
 FR03
@@ -119,7 +118,7 @@ LR03
 LR44
 6LR61
 4LR44
-SR626SW
+SR626
 PR48
 R6
 R20

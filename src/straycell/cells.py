@@ -47,6 +47,11 @@ class Form(StrEnum):
     PRISMATIC = "prismatic"
     OTHER = "other"
 
+    @property
+    def round_size_mm(self) -> tuple[float, float] | None:
+        """Diameter and length of a round cell; None for the others."""
+        return (float(self.value[:2]), int(self.value[2:]) / 10) if self.value.isdigit() else None
+
 
 class Stage(StrEnum):
     """Where a cell is in its life here."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
-from straycell.acceptance import Evidence, Outcome, Reason, Verdict, assess, load_rules
+from straycell.acceptance import Evidence, Finding, Outcome, Reason, RuleSet, Verdict, judge, load_rules
 from straycell.cells import CellFacts, Chemistry, Form, Look
 from straycell.keys import RecordKey
 from straycell.meters import Accuracy, Meter, Resolution
@@ -89,8 +89,24 @@ class Bench:
             **self.more,  # type: ignore[arg-type]
         )
 
+    def judged(self, at: float = 20.0, rules: RuleSet | None = None) -> tuple[Verdict, tuple[Finding, ...]]:
+        """The verdict and the findings when every entry was a write of its own, as a store keeps them."""
+        now = day(at)
+        found: tuple[Finding, ...] = self.more.get("findings", ())  # type: ignore[assignment]
+        whole = replace(self.evidence(), findings=found)
+        for number in range(1, self._next().number):
+            so_far = replace(
+                whole,
+                readings=tuple(r for r in whole.readings if r.id.number <= number),
+                charges=tuple(c for c in whole.charges if c.id.number <= number),
+                findings=found,
+            )
+            found += judge(so_far, rules or load_rules(), now).found
+        last = judge(replace(whole, findings=found), rules or load_rules(), now)
+        return last.verdict, found + last.found
+
     def verdict(self, at: float = 20.0) -> Verdict:
-        return assess(self.evidence(), load_rules(), day(at))
+        return self.judged(at)[0]
 
     def outcome(self, at: float = 20.0) -> Outcome:
         return self.verdict(at).outcome

@@ -11,7 +11,7 @@ from dataclasses import replace
 import pytest
 from tests.acceptance.bench import NMC, good, reason, reasons
 
-from straycell.acceptance import Outcome, Status
+from straycell.acceptance import BestSibling, Outcome, Status
 from straycell.cells import CellFacts, Chemistry, Form
 
 
@@ -119,7 +119,7 @@ def test_the_best_sibling_raises_the_bar() -> None:
     """A sibling with 2.6 Ah: 1.7 Ah is 65 %, light; against the table it would be 85 %."""
     bench = good(facts=UNRATED, capacity=1.7)
     assert bench.outcome() is Outcome.SOLO
-    bench.more["best_sibling_ah"] = 2.6
+    bench.more["best_sibling"] = BestSibling("77", 2.6)
     assert bench.outcome() is Outcome.LIGHT
 
 

@@ -4,11 +4,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
-from tests.acceptance.bench import Bench, good, reason
+from tests.acceptance.bench import NMC, Bench, good, reason
 
 from straycell.acceptance import Outcome, Status
+from straycell.cells import Form
 
 U_ONE = 2 * 2.0 / math.sqrt(3)  # one temperature without a meter: 2 K rectangular
 U_RISE = U_ONE * math.sqrt(2)
@@ -46,6 +48,15 @@ def test_warming_at_a_high_current_does_not_discard() -> None:
     bench = good()
     bench.charge(20.0, amps=2.5, peak=42.0)
     assert bench.outcome(21.0) is Outcome.HOLD
+
+
+def test_a_later_smaller_capacity_lifts_no_discard_by_warming() -> None:
+    """Nothing is rated: 1 A is 0.42C of the 2.4 Ah it once gave, and must not become 1C by the 1 Ah it gives now."""
+    unrated = replace(NMC, form=Form.OTHER, rated_capacity_ah=None)
+    bench = good(facts=unrated, peak=22.0 + 15.0 + U_RISE + 0.5)
+    assert reason(bench.verdict(), "warming-discard").status is Status.FAILED
+    bench.capacity(1.0, 18.5)
+    assert reason(bench.verdict(), "warming-discard").status is Status.FAILED
 
 
 @pytest.mark.parametrize(

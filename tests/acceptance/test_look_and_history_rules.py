@@ -10,7 +10,8 @@ from dataclasses import replace
 import pytest
 from tests.acceptance.bench import NMC, Bench, day, good, reason, reasons
 
-from straycell.acceptance import Condemnation, EarlierFacts, Outcome, SiblingSign, Status, Upset
+from straycell.acceptance import Condemnation, Outcome, SiblingSign, Status, Upset
+from straycell.acceptance.evidence import FactSaid, fact_key
 from straycell.cells import CellFacts, Chemistry, Form, Look
 
 DANGEROUS = [Look.SWOLLEN, Look.LEAKING, Look.BURNT, Look.PUNCTURED, Look.VENTED, Look.SMELL, Look.CRUSHED]
@@ -154,32 +155,31 @@ def test_a_full_size_cell_that_is_too_light_is_contradictory(grams: float, outco
     assert good(facts=replace(NMC, mass_g=grams)).outcome() is outcome
 
 
-def test_a_safety_discard_survives_a_plain_correction_and_not_a_withdrawn_mistake() -> None:
-    """primary corrected to nmc: the discard stands while the earlier entry stands."""
+def said(first: Chemistry, now: Chemistry) -> tuple[FactSaid, ...]:
+    """Born as one kind, corrected to another, and the first never withdrawn."""
+    born = fact_key("A00001O", "chemistry")
+    return (FactSaid("chemistry", first, born, False), FactSaid("chemistry", now, f"{born}.H-7", True))
+
+
+def test_a_chemistry_that_was_said_and_not_withdrawn_condemns_as_the_one_that_counts() -> None:
+    """primary corrected to nmc: the discard stays until the earlier entry is withdrawn as mistyped."""
     bench = good()
-    bench.more["earlier_facts"] = (EarlierFacts(replace(NMC, chemistry=Chemistry.PRIMARY), 0),)
-    verdict = bench.verdict()
+    bench.more["corrected"] = said(Chemistry.PRIMARY, Chemistry.NMC)
+    verdict, found = bench.judged()
     assert verdict.outcome is Outcome.DISCARD
-    assert "earlier entry" in verdict.deciding[0].text
-    bench.more["earlier_facts"] = ()
+    assert [(f.rule, f.basis) for f in found] == [("chemistry", frozenset({"fact A00001O.chemistry"}))]
+    bench.more["corrected"] = ()
     assert bench.outcome() is Outcome.PACK
 
 
-def test_an_earlier_entry_judges_only_what_was_recorded_under_it() -> None:
-    """Wrongly entered as lfp, corrected before the charge to 4.20 V: no discard was ever recorded."""
+def test_of_two_kinds_with_unlike_limits_both_apply() -> None:
+    """nmc now and lfp before: a charge to 4.20 V over-charges an lfp cell; one to 3.65 V leaves a question."""
     bench = good()
-    wrong = replace(NMC, chemistry=Chemistry.LFP)
-    bench.more["earlier_facts"] = (EarlierFacts(wrong, 2),)  # as-found voltage 3.60 V and the look
-    assert bench.outcome() is Outcome.PACK
-    bench.more["earlier_facts"] = (EarlierFacts(wrong, 3),)  # and the charge to 4.20 V
+    bench.more["corrected"] = said(Chemistry.LFP, Chemistry.NMC)
     assert bench.outcome() is Outcome.DISCARD
-
-
-def test_a_reading_put_in_anothers_place_is_still_judged_under_the_entry_of_its_time() -> None:
-    """1.8 V under nmc, corrected to lfp, then the reading 'mistyped' as 1.81 V: no way out by the back door."""
-    lfp = replace(NMC, chemistry=Chemistry.LFP)
-    bench = Bench(lfp).found(3.2).look().rest(1.81, 1.0)
-    bench.more["earlier_facts"] = (EarlierFacts(NMC, 1),)
-    assert bench.outcome(2.0) is not Outcome.DISCARD
-    bench.more["stands_for"] = ((3, 1),)
-    assert bench.outcome(2.0) is Outcome.DISCARD
+    gentle = Bench().found(3.3).look()
+    gentle.more["corrected"] = said(Chemistry.LFP, Chemistry.NMC)
+    held = reason(gentle.verdict(), "chemistry")
+    assert held.ceiling is Outcome.HOLD and "--mistake mistyped" in held.todo
+    gentle.more["corrected"] = said(Chemistry.NCA, Chemistry.NMC)
+    assert reason(gentle.verdict(), "chemistry").status is Status.MET

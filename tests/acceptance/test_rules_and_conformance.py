@@ -5,6 +5,7 @@ JCGM 106:2012 examples: data from memory, arithmetic checked (see each row). Gua
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import Any
 
@@ -133,6 +134,14 @@ words = ["dented", "rust", "smell"]
 
 
 SAFETY = [limit for limit in shipped_rules().limits.values() if limit.safety and limit.values]
+
+
+@pytest.mark.parametrize("size", ["18650", "21700", "26650", "14500", "16340", "18350", "13400", "10440"])
+def test_a_size_holds_what_its_trade_name_says(size: str) -> None:
+    """Two digits of diameter in mm, three of length in tenths: no cell of the size is larger by a seventh."""
+    across_mm, long_mm = float(size[:2]), float(size[2:]) / 10
+    named_cm3 = math.pi / 4 * across_mm**2 * long_mm / 1000
+    assert named_cm3 < load_rules().figure("size-volume", size) < named_cm3 * 8 / 7
 
 
 @pytest.mark.parametrize("limit", SAFETY, ids=lambda limit: limit.id)

@@ -113,6 +113,14 @@ KINDS: dict[str, tuple[str, float, float | None]] = {
         2.1,
         1.9,
     ),
+    "trend": (
+        FOUND
+        + STORED
+        + "\n50 reading add {a} --voltage 3.795V --rested 700h --temperature 22C --meter m\n"
+        + "\n80 reading add {a} --voltage 3.749V --rested 1400h --temperature 22C --meter m\n",
+        80.1,
+        79.9,
+    ),
     "recheck-late": (FOUND + STORED, 19.6 + 90 + 14.1, 19.6 + 90 + 13.9),
     "full": (FOUND + BEGUN, 17.3, 17.1),
     "empty": (FOUND + RUN, 2.6, 2.4),

@@ -44,7 +44,7 @@ def end(person: Person) -> int:
 
 
 def test_twenty_cells_take_at_most_four_keys_each_beyond_the_figures(bench: Bench) -> None:
-    """The evening of the issue: two kinds of cells and a swollen one among twenty; look letters count as keys."""
+    """An evening: two kinds of cells and a swollen one among twenty; look letters count as keys."""
     volts = [f"3.{600 + 7 * number}" if number < 12 else f"3.{260 + number}" for number in range(20)]
     with at_terminal(bench.store, "intake") as person:
         open_evening(person)

@@ -309,7 +309,7 @@ def test_a_folder_in_place_of_a_file_is_told_in_plain_words(bench: Bench, tmp_pa
     for line in (f"project add {tmp_path}", f"label read {tmp_path}", f"label read {text}"):
         told = bench.refused(line, 3)
         assert "Error" not in told and "Errno" not in told
-        assert "is a folder" in told or "no picture" in told
+        assert "is a folder" in told or "not a picture" in told
 
 
 def test_a_reader_that_leaves_is_no_error(failing: list[BaseException], bench: Bench) -> None:

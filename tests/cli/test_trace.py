@@ -18,8 +18,8 @@ from straycell.cli.app import options as session
 from straycell.cli.show import trace_page
 
 ROOT = Path(__file__).parents[1]
-LEAF = ROOT / "reference" / "traces" / "leaf-cell-1c-discharge.csv.gz"
-HPPC = ROOT / "reference" / "traces" / "leaf-cell-hppc-25c.csv.gz"
+ONE_C = ROOT / "reference" / "traces" / "pouch-33ah-1c-discharge.csv.gz"
+HPPC = ROOT / "reference" / "traces" / "pouch-33ah-hppc-25c.csv.gz"
 BROKEN = ROOT / "broken" / "traces"
 SECOND = make_code("A", 2)
 MESSAGES: dict[str, dict[str, list[str]]] = tomllib.loads((BROKEN / "messages.toml").read_text())
@@ -69,7 +69,7 @@ def readings(bench: Bench, quantity: str = "") -> list[dict[str, Any]]:
 
 def test_a_recorded_discharge_becomes_figures_readings_and_a_verdict(pouch: Bench) -> None:
     """The cycler's own counter says 30.29 Ah for the last discharge; 1C is harsher than the rule's 0.5C."""
-    found = pouch.do(f"trace add A00001O {LEAF} --meter cycler --temperature 25C")
+    found = pouch.do(f"trace add A00001O {ONE_C} --meter cycler --temperature 25C")
     assert found["capacity_ah"]["value"] == pytest.approx(30.29, rel=1e-3)
     assert found["capacity_ah"]["expanded_uncertainty"] < 0.05
     assert set(found["energy_wh"]) == {"value", "expanded_uncertainty"}
@@ -236,7 +236,7 @@ def test_whether_dots_can_be_drawn_depends_on_the_screens_encoding() -> None:
 
 def test_plot_draws_a_picture_as_large_as_a_page(pouch: Bench, tmp_path: Path) -> None:
     """A PNG of 1650 x 1200 dots, the same one each time; nothing is drawn over a folder."""
-    pouch.do(f"trace add A00001O {LEAF}")
+    pouch.do(f"trace add A00001O {ONE_C}")
     out = tmp_path / "wall.png"
     assert pouch.do(f"trace plot 1 --out {out}") == {"id": "A-1", "files": [str(out)], "count": 1}
     first = out.read_bytes()

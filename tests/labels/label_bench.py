@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
@@ -15,7 +15,10 @@ from PIL import Image
 from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.cells import Cell, CellFacts, Chemistry, Form, Stage, next_codes
 from straycell.labels.boxes import Box
-from straycell.labels.content import LabelContent, LabelFigures, label_content
+from straycell.labels.content import LabelContent, LabelFigures, blank_content, label_content
+from straycell.labels.render import sheet_pdf
+from straycell.labels.stocks.files import shipped
+from straycell.labels.stocks.stock import Stock
 from straycell.quantities import Measured
 
 NOW = datetime(2026, 10, 4, 18, 30, tzinfo=UTC)
@@ -59,12 +62,12 @@ def a_label(
     return label_content(a_cell(code, Stage.SHELVED, **facts), verdict, FIGURES, today=today)
 
 
-def every_kind_of_label() -> list[LabelContent]:
-    """One label for each outcome, for the widest figures, and for the longest names of chemistry and form."""
+def every_kind_of_label(form: Form = Form.F18650) -> list[LabelContent]:
+    """One label for each outcome, for the widest figures, and for the longest names of chemistries."""
     outcomes: list[Outcome | None] = [*Outcome, None]
-    labels = [a_label(outcome, code) for outcome, code in zip(outcomes, CODES, strict=False)]
-    wide = a_cell(CODES[10], chemistry=Chemistry.UNKNOWN, form=Form.PRISMATIC, marking="ICP103450 ± Ωlong")
-    primary = a_cell(CODES[11], chemistry=Chemistry.PRIMARY, form=Form.PRISMATIC)
+    labels = [a_label(outcome, code, form=form) for outcome, code in zip(outcomes, CODES, strict=False)]
+    wide = a_cell(CODES[10], chemistry=Chemistry.UNKNOWN, form=form, marking="ICP103450 ± Ωlong 容")
+    primary = a_cell(CODES[11], chemistry=Chemistry.PRIMARY, form=form)
     sharp = replace(
         FIGURES, resistance=Measured(0.01288, 0.0001), capacity=Measured(12.88, 0.26), at_least=True
     )
@@ -72,14 +75,32 @@ def every_kind_of_label() -> list[LabelContent]:
     return [
         *labels,
         label_content(wide, light, WIDEST_FIGURES, today=TODAY),
-        label_content(a_cell(CODES[12]), a_verdict(Outcome.LIGHT, code=CODES[12]), sharp, today=TODAY),
+        label_content(
+            a_cell(CODES[12], form=form), a_verdict(Outcome.LIGHT, code=CODES[12]), sharp, today=TODAY
+        ),
         label_content(primary, None, WIDEST_FIGURES, today=TODAY),
     ]
 
 
 def words(content: LabelContent) -> str:
     """Every wording a label may carry, in one text."""
-    return " | ".join(" ".join(pair) for line in content.lines for pair in line.wordings)
+    lines = [wording for line in content.lines for wording in line.wordings]
+    return " | ".join([*content.headline, content.unit, *lines, *content.rules])
+
+
+def find_stock(name: str) -> Stock:
+    """A shipped stock."""
+    return shipped()[name]
+
+
+def sheet_of(contents: Sequence[LabelContent], stock: Stock, now: datetime = NOW, **more: Any) -> bytes:
+    """A sheet of one stock."""
+    return sheet_pdf([(stock, contents)], now, **more)
+
+
+def blanks_of(codes: Sequence[str], stock: Stock, now: datetime = NOW, **more: Any) -> bytes:
+    """Labels for codes set aside."""
+    return sheet_of([blank_content(code) for code in codes], stock, now, **more)
 
 
 def pages(pdf: bytes, dpi: int) -> list[Image.Image]:

@@ -1,210 +1,279 @@
-"""Where things stand on a label: laws that hold for any content, any sound shape and any font."""
+"""Where things stand on a label: laws that hold for any cell and any sound shape."""
+
+import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
-from tests.labels.label_bench import CODES, every_kind_of_label
+from tests.labels.label_bench import (
+    CODES,
+    FIGURES,
+    TODAY,
+    a_cell,
+    a_label,
+    a_verdict,
+    every_kind_of_label,
+    words,
+)
 
-from straycell.errors import BadData
-from straycell.labels.boxes import Box, stripes
-from straycell.labels.content import DO_NOT_USE, MOST_LINES, LabelContent, Line, Role, blank_content
-from straycell.labels.faces import text_width
-from straycell.labels.layout import ELLIPSIS, LEAST_SIZE_MM, Layout, lay_out
-from straycell.labels.payload import MODULES, QUIET_MODULES
-from straycell.labels.stock import LabelShape, find_stock, stock_faults, stocks
+from straycell.acceptance.reasons import Outcome
+from straycell.cells import Chemistry, Form
+from straycell.errors import BadData, UsageFault
+from straycell.labels.boxes import Box, dashes, frame
+from straycell.labels.content import (
+    Face,
+    LabelContent,
+    LabelFigures,
+    Place,
+    Purpose,
+    blank_content,
+    box_content,
+    label_content,
+)
+from straycell.labels.faces import code_width, text_width
+from straycell.labels.layout import LEAST_SIZE_MM, Layout, TextItem, lay_out
+from straycell.labels.payload import MODULES, QUIET_MODULES, link_payload
+from straycell.labels.stocks.files import shipped
+from straycell.labels.stocks.stock import LabelShape, Stock, Where
+from straycell.quantities import Measured
 
 EPS = 1e-6
-WRAP = find_stock("plain-wrap").shape
-FREE_ROLES = [role for role in Role if role not in (Role.WARNING, Role.WRITE_IN)]
-
-
-def even_font(text: str, size_mm: float, bold: bool) -> float:
-    """A made-up font in which every letter is as wide as it is in bold Helvetica on average."""
-    return len(text) * size_mm * (0.62 if bold else 0.56)
+STOCKS = shipped()
+ON_CELLS = {name: stock for name, stock in STOCKS.items() if stock.where is not Where.BOX}
+ALL_STOCKS = pytest.mark.parametrize("stock", ON_CELLS.values(), ids=ON_CELLS)
+CAP = 0.729
 
 
 def overlap(a: Box, b: Box) -> bool:
     return a.x < b.right - EPS and b.x < a.right - EPS and a.y < b.bottom - EPS and b.y < a.bottom - EPS
 
 
-def is_sound(layout: Layout) -> bool:
-    """Nothing overlaps, nothing enters the rim that stays unprinted."""
-    shape, boxes = layout.shape, layout.boxes()
-    inside = all(
-        box.x >= shape.inset_mm - EPS
-        and box.y >= shape.inset_mm - EPS
-        and box.right <= shape.width_mm - shape.inset_mm + EPS
-        and box.bottom <= shape.height_mm - shape.inset_mm + EPS
-        for box in boxes
+def inside(box: Box, rim: Box) -> bool:
+    return (
+        box.x >= rim.x - EPS
+        and box.y >= rim.y - EPS
+        and box.right <= rim.right + EPS
+        and box.bottom <= rim.bottom + EPS
     )
-    return inside and not any(overlap(a, b) for n, a in enumerate(boxes) for b in boxes[n + 1 :])
+
+
+def is_sound(layout: Layout) -> bool:
+    """No two texts overlap, none stands on black unless it is white, nothing enters the quiet zone or the rim."""
+    shape = layout.shape
+    rim = Box(0, 0, shape.width_mm, shape.height_mm).shrunk(shape.inset_mm)
+    texts = [item.box for item in layout.texts]
+    apart = not any(overlap(a, b) for n, a in enumerate(texts) for b in texts[n + 1 :])
+    for item in layout.texts:
+        black = [fill for fill in layout.fills if overlap(fill, item.box)]
+        apart &= all(inside(item.box, fill) for fill in black) if item.white else not black
+    quiet = layout.symbol.box if layout.symbol else None
+    everything = [*texts, *layout.fills]
+    clear = quiet is None or not any(overlap(quiet, box) for box in everything)
+    return apart and clear and all(inside(box, rim) for box in [*everything, *([quiet] if quiet else [])])
 
 
 @st.composite
 def shapes(draw: st.DrawFn) -> LabelShape:
     """Label shapes the stock check lets through."""
-    module = draw(st.floats(0.33, 1.5))
+    module = draw(st.floats(0.25, 1.2))
     inset = draw(st.floats(0.0, 3.0))
-    height = draw(st.floats(max(12.0, 29 * module), 80.0)) + 2 * inset + 0.01
-    width = 29 * module + 2 * inset + draw(st.floats(16.1, 90.0))
-    return LabelShape(width, height, inset, module)
+    height = draw(st.floats(max(8.0, 29 * module), 60.0)) + 2 * inset + 0.01
+    width = 29 * module + 2 * inset + draw(st.floats(9.1, 90.0))
+    return LabelShape(width, height, inset, module, least_module_mm=0.25)
 
 
-texts = st.text(st.characters(codec="latin-1", exclude_categories=["C"]), max_size=60)
-wordings = st.lists(st.tuples(texts, st.one_of(st.just(""), texts)), min_size=1, max_size=3)
-lines = st.builds(lambda w, role: Line(tuple(w), role), wordings, st.sampled_from(FREE_ROLES))
-plain = st.builds(
-    lambda body, code: LabelContent(code, tuple(body)),
-    st.lists(lines, max_size=MOST_LINES),
-    st.sampled_from(CODES),
+figures = st.builds(
+    LabelFigures,
+    st.one_of(st.none(), st.builds(Measured, st.floats(0.02, 30), st.floats(0.0, 0.5))),
+    st.just(FIGURES.capacity_at),
+    st.booleans(),
+    st.one_of(st.none(), st.builds(Measured, st.floats(0.001, 2), st.floats(0.0, 0.1))),
+    st.sampled_from(["dc-pulse", "ac-1khz", "unknown"]),
+    st.just(FIGURES.resistance_at),
 )
-hatched = st.builds(
-    lambda line, code: LabelContent(code, (Line(((DO_NOT_USE, ""),), Role.WARNING), line), hatched=True),
-    lines,
-    st.sampled_from(CODES),
-)
-blanks = st.sampled_from(CODES).map(blank_content)
+markings = st.text(st.characters(exclude_categories=["C"]), max_size=60)
 
 
-@given(st.one_of(plain, hatched, blanks), shapes(), st.sampled_from([even_font, text_width]))
-def test_nothing_overlaps_and_nothing_leaves_the_label(
-    content: LabelContent, shape: LabelShape, font: object
-) -> None:
-    """Any text, any sound shape, two fonts: always laid out, always sound, the code always in full."""
-    layout = lay_out(content, shape, font)  # type: ignore[arg-type]
+@st.composite
+def contents(draw: st.DrawFn) -> LabelContent:
+    """Any cell with any figures, for any purpose on a cell."""
+    if draw(st.integers(0, 9)) == 0:
+        return blank_content(draw(st.sampled_from(CODES)))
+    cell = a_cell(
+        chemistry=draw(st.sampled_from(Chemistry)), form=draw(st.sampled_from(Form)), marking=draw(markings)
+    )
+    verdict = a_verdict(draw(st.sampled_from(Outcome)))
+    purpose = draw(st.sampled_from([Purpose.SHELF, Purpose.TINY, Purpose.BUILD]))
+    place = Place(draw(markings), 13, 13, 40, 40) if purpose is Purpose.BUILD else None
+    return label_content(cell, verdict, draw(figures), today=TODAY, purpose=purpose, place=place)
+
+
+@given(contents(), shapes())
+def test_nothing_overlaps_and_nothing_leaves_the_label(content: LabelContent, shape: LabelShape) -> None:
+    """Any cell, any sound shape: sound, or refused because the texts do not fit; the code always stands in full."""
+    try:
+        layout = lay_out(content, shape)
+    except BadData:
+        assume(False)
+        return
     assert is_sound(layout)
-    assert layout.texts[0].text == content.code
-    assert len(layout.hatches) == (2 if content.hatched else 0)
+    assert content.code in {item.text for item in layout.texts}
 
 
-@given(st.one_of(plain, hatched), shapes())
-def test_text_is_never_printed_below_the_smallest_size_nor_wider_than_its_box(
+@given(contents(), shapes())
+def test_no_print_is_smaller_than_5_pt_and_the_headline_is_the_largest(
     content: LabelContent, shape: LabelShape
 ) -> None:
-    """Shrunk to 5 pt at the least, then cut."""
-    for item in lay_out(content, shape, even_font).texts:
-        assert item.size_mm >= LEAST_SIZE_MM - EPS
-        assert even_font(item.text, item.size_mm, item.bold) <= item.box.width + EPS
+    """Rather no label than one that nobody can read; what decides at the shelf is seen first."""
+    try:
+        texts = lay_out(content, shape).texts
+    except BadData:
+        assume(False)
+        return
+    assert all(item.size_mm >= LEAST_SIZE_MM - EPS for item in texts if item.text != content.unit)
+    heads = {row for wording in content.headline for row in wording.split("\n")}
+    largest = max(texts, key=lambda item: item.size_mm)
+    assert largest.text in heads
 
 
-@given(st.one_of(plain, hatched), shapes())
-def test_half_a_figure_is_never_printed(content: LabelContent, shape: LabelShape) -> None:
-    """A figure or an outcome stands whole with its date, or as an ellipsis alone."""
-    whole = (Role.FIGURE, Role.OUTCOME)
-    assume(all(line.role in (*whole, Role.WARNING) for line in content.lines))
-    allowed = {part for line in content.lines for pair in line.wordings for part in pair}
-    shown = {item.text for item in lay_out(content, shape, even_font).texts}
-    assert shown <= allowed | {content.code, ELLIPSIS}
+@given(contents(), shapes())
+def test_a_text_is_printed_whole_or_not_at_all(content: LabelContent, shape: LabelShape) -> None:
+    """Half a figure is a wrong figure: every text is one of its wordings; only optional ones may be missing."""
+    try:
+        shown = {item.text for item in lay_out(content, shape).texts}
+    except BadData:
+        assume(False)
+        return
+    heads = {row for wording in content.headline for row in wording.split("\n")}
+    allowed = heads | {content.unit, *content.rules} | {w for line in content.lines for w in line.wordings}
+    assert shown <= allowed
+    for line in content.lines:
+        assert line.optional or set(line.wordings) & shown
 
 
-@given(plain, shapes())
-def test_a_date_never_stands_without_its_figure(content: LabelContent, shape: LabelShape) -> None:
-    """What stands at the right edge belongs to the text on the same baseline."""
-    layout = lay_out(content, shape, even_font)
-    pairs = {pair for line in content.lines for pair in line.wordings}
-    for item in layout.texts:
-        if item.x_mm > layout.qr.right + EPS:
-            row = [other for other in layout.texts if other.baseline_mm == item.baseline_mm]
-            left = next((other.text for other in row if other is not item), "")
-            assert (left, item.text) in pairs
+@ALL_STOCKS
+def test_every_kind_of_label_fits_on_every_stock(stock: Stock) -> None:
+    """The widest figures, the longest names, each purpose; nothing needed is left out."""
+    for content in [*every_kind_of_label(stock.forms[0]), blank_content(CODES[0])]:
+        assert is_sound(lay_out(content, stock.shape))
 
 
-@pytest.mark.parametrize("stock", stocks().values(), ids=stocks().keys())
-def test_the_quiet_zone_is_four_modules_wide_on_all_sides(stock: object) -> None:
+@ALL_STOCKS
+def test_the_quiet_zone_is_four_modules_wide_on_all_sides(stock: Stock) -> None:
     """ISO/IEC 18004: nothing but paper within four modules of the symbol, and all of it on the label."""
-    shape = stock.shape  # type: ignore[attr-defined]
-    for content in [*every_kind_of_label(), blank_content(CODES[0])]:
-        layout = lay_out(content, shape, text_width)
-        quiet = QUIET_MODULES * shape.module_mm
-        symbol = layout.symbol
-        assert symbol.width == pytest.approx(MODULES * shape.module_mm)
-        around = Box(symbol.x - quiet, symbol.y - quiet, symbol.width + 2 * quiet, symbol.height + 2 * quiet)
-        assert not any(overlap(around, box) for box in layout.boxes()[1:])
-        assert min(around.x, around.y) >= shape.inset_mm - EPS
-        assert around.bottom <= shape.height_mm - shape.inset_mm + EPS
+    shape = stock.shape
+    for content in [*every_kind_of_label(stock.forms[0]), blank_content(CODES[0])]:
+        layout = lay_out(content, shape)
+        assert layout.symbol is not None
+        quiet, dark = QUIET_MODULES * shape.module_mm, layout.symbol.dark
+        assert dark.width == pytest.approx(MODULES * shape.module_mm)
+        around = Box(dark.x - quiet, dark.y - quiet, dark.width + 2 * quiet, dark.height + 2 * quiet)
+        assert not any(overlap(around, box) for box in [*layout.fills, *(item.box for item in layout.texts)])
+        assert inside(around, Box(0, 0, shape.width_mm, shape.height_mm).shrunk(shape.inset_mm))
 
 
-@pytest.mark.parametrize("stock", stocks().values(), ids=stocks().keys())
-def test_no_shipped_stock_cuts_what_a_label_really_says(stock: object) -> None:
-    """The widest figures, the longest names: no ellipsis on any shipped sheet."""
-    for content in every_kind_of_label():
-        layout = lay_out(content, stock.shape, text_width)  # type: ignore[attr-defined]
-        assert not any(ELLIPSIS in item.text for item in layout.texts)
-        assert len(layout.texts) >= 1 + len(content.lines)
-
-
-def test_long_text_is_cut_with_an_ellipsis_and_figures_are_not() -> None:
-    """A kind of 200 letters is cut; a figure of 200 digits is replaced."""
-    long = LabelContent(
-        CODES[0], (Line((("N" * 200, ""),), Role.KIND), Line((("9" * 200, "2026-01-01"),), Role.FIGURE))
+def figure_mm(stock: Stock) -> float:
+    """Height of the capacity's digits."""
+    item = next(
+        item
+        for item in lay_out(a_label(Outcome.PACK, form=stock.forms[0]), stock.shape).texts
+        if item.text == "2010"
     )
-    _, kind, figure = lay_out(long, WRAP, text_width).texts
-    assert kind.text.endswith("N" + ELLIPSIS)
-    assert figure.text == ELLIPSIS
+    return CAP * item.size_mm
 
 
-def test_the_longest_wording_that_fits_is_taken() -> None:
-    """On the wide label the uncertainty stands, on a narrow one only the value."""
-    line = Line((("2010 ± 60 mAh of a good cell", "2026-01-01"), ("2010 mAh", "2026-01-01")), Role.FIGURE)
-    content = LabelContent(CODES[0], (line,))
-    large = lay_out(content, find_stock("plain-large").shape, text_width)
-    small = lay_out(content, find_stock("plain-small").shape, text_width)
-    assert large.texts[1].text == line.wordings[0][0]
-    assert small.texts[1].text == line.wordings[1][0]
+@pytest.mark.parametrize("name", [name for name in ON_CELLS if name != "sticker-65"])
+def test_the_capacity_is_three_millimetres_high_on_every_stock(name: str) -> None:
+    """Read at a metre."""
+    assert figure_mm(STOCKS[name]) >= 3.0
 
 
-def test_lines_of_neighbouring_labels_stand_level() -> None:
-    """A label with fewer lines keeps the baselines of a full one."""
-    full, short = (
-        lay_out(LabelContent(CODES[0], (Line((("NMC 18650", ""),), Role.KIND),) * n), WRAP, text_width)
-        for n in (4, 2)
-    )
-    assert [t.baseline_mm for t in short.texts] == pytest.approx([t.baseline_mm for t in full.texts[:3]])
+def test_small_print_is_larger_than_it_was_on_the_smallest_labels() -> None:
+    """1.3 mm was too small: 1.5 mm and more in capitals on all but the shortest cell's label."""
+    for name, stock in ON_CELLS.items():
+        least = min(
+            item.size_mm
+            for item in lay_out(a_label(Outcome.PACK, form=stock.forms[0]), stock.shape).texts
+            if item.text != "mAh"
+        )
+        assert CAP * least >= (1.28 if name.startswith("plain-short") else 1.5), name
 
 
-def test_all_codes_of_a_sheet_are_of_one_size_and_the_largest_text() -> None:
-    """A narrow code is not set larger than a wide one."""
-    found = [lay_out(blank_content(code), WRAP, text_width).texts for code in CODES[:40]]
+@ALL_STOCKS
+def test_the_gauge_stands_at_the_edge_and_fills_from_below(stock: Stock) -> None:
+    """Three equal fields over the whole height; as many are black as the outcome says."""
+    for outcome, filled in ((Outcome.LIGHT, 1), (Outcome.SOLO, 2), (Outcome.PACK, 3)):
+        layout = lay_out(a_label(outcome), stock.shape)
+        black = [fill for fill in layout.fills if min(fill.width, fill.height) > 1.0]
+        assert len(black) == filled
+        assert {round(fill.x, 6) for fill in black} == {round(stock.shape.inset_mm, 6)}
+        lowest = max(black, key=lambda fill: fill.bottom)
+        assert lowest.bottom == pytest.approx(stock.shape.height_mm - stock.shape.inset_mm)
+
+
+def test_all_codes_of_a_blank_sheet_are_of_one_size_and_the_largest_text() -> None:
+    """The face for codes is monospaced: no code is set larger than another."""
+    found = [lay_out(blank_content(code), STOCKS["plain-wrap"].shape).texts for code in CODES[:40]]
     assert len({round(items[0].size_mm, 6) for items in found}) == 1
-    assert all(items[0].size_mm > 1.5 * max(i.size_mm for i in items[1:]) for items in found)
+    assert all(items[0].mono and items[0].size_mm > 1.5 * items[1].size_mm for items in found)
 
 
-@pytest.mark.parametrize("width", [18.0, 20.0])
-def test_a_label_too_small_for_its_code_or_warning_is_refused(width: float) -> None:
-    """Such a shape is a fault of the stock too; laying out says so instead of cutting a code."""
-    shape = LabelShape(width, 15.0, 0.5, 0.45)
-    assert stock_faults_of(shape)
-    with pytest.raises(BadData):
-        lay_out(every_kind_of_label()[0], shape, text_width)
+def test_a_box_label_takes_the_whole_width_for_its_name() -> None:
+    """No symbol, no gauge."""
+    layout = lay_out(box_content("round, good", "metal box", 400.0, 33), STOCKS["plain-box"].shape)
+    assert layout.symbol is None and layout.fills == () and is_sound(layout)
+    assert max(item.size_mm for item in layout.texts) * CAP > 6.0
 
 
-def test_lines_that_do_not_fit_below_one_another_are_refused() -> None:
-    """Twenty lines on a small label are a mistake of the caller, not something to hide."""
-    many = LabelContent(CODES[0], (Line((("word", ""),), Role.NOTE),) * 20)
-    with pytest.raises(BadData, match="one below the other"):
-        lay_out(many, WRAP, text_width)
+@pytest.mark.parametrize("width", [20.5, 22.0])
+def test_a_label_too_small_for_its_texts_is_refused(width: float) -> None:
+    """Laying out says so instead of cutting a code or a warning."""
+    with pytest.raises(BadData, match=r"do not fit|does not fit"):
+        for content in every_kind_of_label():
+            lay_out(content, LabelShape(width, 14.0, 0.5, 0.44))
 
 
-def stock_faults_of(shape: LabelShape) -> list[str]:
-    from dataclasses import replace
+def test_an_address_gets_the_modules_its_label_allows() -> None:
+    """A round cell's label keeps its symbol within 60 degrees; a longer address goes on a flag, or nowhere."""
+    short = replace(a_label(Outcome.PACK), payload=link_payload("https://b.lan", CODES[0]))
+    wrap = STOCKS["plain-wrap"].shape
+    layout = lay_out(short, wrap)
+    assert layout.symbol is not None and layout.symbol.payload.version == 2
+    assert layout.symbol.dark.width <= math.pi * 18.2 / 6 + EPS
+    assert layout.symbol.module_mm >= 0.33 and is_sound(layout)
+    long = replace(short, payload=link_payload("https://bench.some-long-name.example/straycell", CODES[0]))
+    assert long.payload is not None and long.payload.version > 3
+    with pytest.raises(UsageFault, match="too long"):
+        lay_out(long, wrap)
+    assert is_sound(lay_out(long, STOCKS["plain-flag"].shape))
 
-    return stock_faults(replace(find_stock("roll-50x20"), shape=shape))
 
-
-@given(st.floats(0, 50), st.floats(0, 50), st.floats(0.5, 60), st.floats(0.5, 8), st.floats(0.2, 3))
-def test_hatching_stays_in_its_band_and_fills_half_of_it(
-    x: float, y: float, width: float, height: float, bar: float
+@given(st.floats(0, 50), st.floats(0, 50), st.floats(4, 60), st.floats(4, 60))
+def test_a_frame_and_its_dashes_stay_inside_and_end_in_the_corners(
+    x: float, y: float, width: float, height: float
 ) -> None:
-    """Bars as wide as the gaps: over a long band half the area is dark, within a bar at either end."""
+    """Dashed or not: nothing outside, the four corners are dark."""
     box = Box(x, y, width, height)
-    bars = list(stripes(box, bar))
-    corners = [corner for polygon in bars for corner in polygon]
-    assert all(x - EPS <= cx <= box.right + EPS and y - EPS <= cy <= box.bottom + EPS for cx, cy in corners)
-    dark = sum(polygon_area(polygon) for polygon in bars)
-    assert abs(dark - box.width * box.height / 2) <= bar * height + EPS
+    for bars in (frame(box, 0.4), list(dashes(box, 1.8, 1.1, 0.5))):
+        assert all(inside(bar, box) for bar in bars)
+        for cx, cy in ((x, y), (box.right, y), (x, box.bottom), (box.right, box.bottom)):
+            assert any(b.x - EPS <= cx <= b.right + EPS and b.y - EPS <= cy <= b.bottom + EPS for b in bars)
 
 
-def polygon_area(corners: list[tuple[float, float]]) -> float:
-    """The shoelace formula."""
-    ring = zip(corners, corners[1:] + corners[:1], strict=True)
-    return abs(sum(ax * by - bx * ay for (ax, ay), (bx, by) in ring)) / 2
+def test_widths_are_measured_in_the_face_that_prints() -> None:
+    """A code in the face for codes, all else in the bold text face."""
+
+    def width(item: TextItem) -> float:
+        return (
+            code_width(item.text, item.size_mm)
+            if item.mono
+            else text_width(item.text, item.size_mm, item.bold)
+        )
+
+    for content in every_kind_of_label():
+        assert words(content)
+        for item in lay_out(content, STOCKS["plain-wrap"].shape).texts:
+            assert item.box.width == pytest.approx(width(item))
+            assert item.mono == (item.text == content.code)
+    assert {content.face for content in every_kind_of_label()} == {Face.GAUGE, Face.NOT_YET, Face.DO_NOT_USE}

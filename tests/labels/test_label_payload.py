@@ -4,21 +4,23 @@ import pytest
 import qrcode
 from hypothesis import given
 from hypothesis import strategies as st
-from qrcode.util import MODE_ALPHA_NUM, QRData
+from qrcode.util import MODE_8BIT_BYTE, MODE_ALPHA_NUM, QRData
 from tests.labels.label_bench import CODES
 
 from straycell.cells import CODE_LENGTH, is_confusable, make_code
-from straycell.errors import BadData
+from straycell.errors import BadData, UsageFault
 from straycell.labels.payload import (
     ALPHANUMERIC,
-    CAPACITY,
+    CODE_CAPACITY,
+    LINK_CAPACITY,
     MODULES,
     QUIET_MODULES,
     SIDE_MODULES,
     cell_payload,
-    payload_of,
+    code_in,
+    link_payload,
 )
-from straycell.labels.render import qr_matrix
+from straycell.labels.render import qr_matrix, symbol_matrix
 
 # Alphanumeric characters by version and level: ISO/IEC 18004:2006 table 7 (versions 1 to 4).
 ISO_18004 = {
@@ -52,36 +54,65 @@ def test_the_library_changes_version_exactly_where_the_standard_does(version: in
     assert version_chosen(most + 1, level) == version + 1
 
 
+# Bytes by version at level Q: the same table.
+ISO_18004_BYTES_Q = {1: 11, 2: 20, 3: 32, 4: 46}
+
+
 def test_our_capacities_and_sizes_are_those_of_the_standard() -> None:
-    """Version 1: 21 modules, quiet zone of 4, 10 characters at H and 16 at Q."""
-    assert {level: ISO_18004[1][level] for level in "HQ"} == CAPACITY
+    """Version 1: 21 modules, quiet zone of 4, 10 characters at H; addresses at Q by version."""
+    assert ISO_18004[1]["H"] == CODE_CAPACITY
+    assert [LINK_CAPACITY[v - 1] for v in ISO_18004] == [
+        (ISO_18004[v]["Q"], ISO_18004_BYTES_Q[v]) for v in ISO_18004
+    ]
     assert (MODULES, QUIET_MODULES, SIDE_MODULES) == (17 + 4 * 1, 4, 29)
     assert len(ALPHANUMERIC) == 45
 
 
-@pytest.mark.parametrize(("length", "level"), [(1, "H"), (7, "H"), (10, "H"), (11, "Q"), (16, "Q")])
-def test_the_strongest_level_that_holds_the_text_is_taken(length: int, level: str) -> None:
-    """H up to 10 characters, Q up to 16."""
-    assert payload_of("A" * length).level == level
+hosts = st.from_regex(r"[a-z0-9]{1,12}(\.[a-z0-9]{1,10}){0,3}(:[0-9]{2,5})?", fullmatch=True)
 
 
-@pytest.mark.parametrize("text", ["", "A" * 17, "t00301k", "T00301Ä", "T00\n301"])
-def test_a_text_no_version_1_symbol_holds_is_refused(text: str) -> None:
-    """Empty, too long, or with characters alphanumeric mode lacks."""
-    with pytest.raises(BadData) as fault:
-        payload_of(text)
-    assert fault.value.remedy
+@given(hosts, st.sampled_from(["", "/", "/cell", "/CELL/"]), st.sampled_from(["http", "https"]))
+def test_an_address_takes_the_smallest_version_and_is_read_as_its_code(
+    host: str, path: str, scheme: str
+) -> None:
+    """The QR library agrees on the version; capitals mean the same host; the code comes back."""
+    try:
+        payload = link_payload(f"{scheme}://{host}{path}", CODES[0])
+    except UsageFault:
+        assert len(host) > 40
+        return
+    mode = MODE_ALPHA_NUM if payload.alphanumeric else MODE_8BIT_BYTE
+    symbol = qrcode.QRCode(error_correction=LEVELS["Q"])
+    symbol.add_data(QRData(payload.text, mode=mode), optimize=0)
+    symbol.make(fit=True)
+    assert (int(symbol.version), payload.level) == (payload.version, "Q")
+    assert payload.text.lower() == f"{scheme}://{host}{path.rstrip('/')}/{CODES[0]}".lower()
+    assert code_in(payload.text) == CODES[0]
+    assert len(symbol_matrix(payload)) == payload.modules == 17 + 4 * payload.version
 
 
-@given(st.characters(), st.integers(0, 20))
-def test_only_the_45_characters_pass(letter: str, more: int) -> None:
-    """Whatever else stands in the text, one odd character refuses it."""
-    text = letter + "A" * more
-    if letter in ALPHANUMERIC and more < 16:
-        assert payload_of(text).text == text
-    else:
-        with pytest.raises(BadData):
-            payload_of(text)
+@pytest.mark.parametrize(
+    "base", ["bench.local", "ftp://b.lan", "http://", "http://b.lan?x=1", "http://b.lan#a", ""]
+)
+def test_what_is_not_the_address_of_a_page_is_wrong_usage(base: str) -> None:
+    """The message shows how it is written."""
+    with pytest.raises(UsageFault) as fault:
+        link_payload(base, CODES[0])
+    assert "http://" in fault.value.remedy
+
+
+def test_an_address_no_symbol_holds_is_refused() -> None:
+    """Two hundred letters of host."""
+    with pytest.raises(UsageFault, match="too long"):
+        link_payload("http://" + "a" * 200 + ".example", CODES[0])
+
+
+@pytest.mark.parametrize(
+    "text", ["hello", "https://example.org/", "https://example.org/T99999A", "T00301", ""]
+)
+def test_a_foreign_text_stands_for_no_code(text: str) -> None:
+    """Neither a word nor somebody else's address nor a code with a wrong check character."""
+    assert code_in(text) is None
 
 
 @given(st.sampled_from("ABCDEFGHIJKLMNOPQRSTUVWXYZ"), st.integers(0, 99999))

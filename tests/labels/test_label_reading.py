@@ -6,13 +6,14 @@ from pathlib import Path
 import pytest
 import qrcode
 from PIL import Image, ImageFilter
-from tests.labels.label_bench import CODES, NOW, a_label, pages, png
+from tests.labels.label_bench import CODES, a_label, blanks_of, find_stock, pages, png, sheet_of
 
 from straycell.acceptance.reasons import Outcome
 from straycell.errors import BadData, UsageFault
+from straycell.labels.picture import single_png
 from straycell.labels.reading import read_codes
-from straycell.labels.render import blank_pdf, sheet_pdf, single_png
-from straycell.labels.stock import find_stock
+
+ROLL = find_stock("roll-50x20")
 
 
 def saved(picture: Image.Image, folder: Path, name: str = "photo.png") -> Path:
@@ -24,14 +25,14 @@ def saved(picture: Image.Image, folder: Path, name: str = "photo.png") -> Path:
 def test_a_label_made_here_is_read(tmp_path: Path) -> None:
     """From the file as written."""
     path = tmp_path / "label.png"
-    path.write_bytes(single_png(a_label(Outcome.PACK), 203))
+    path.write_bytes(single_png(a_label(Outcome.PACK), 203, ROLL))
     assert read_codes(path) == [CODES[0]]
     assert read_codes(str(path)) == [CODES[0]]
 
 
 def test_a_scanned_sheet_gives_every_code_once_and_sorted(tmp_path: Path) -> None:
     """A page with one label printed twice."""
-    (page,) = pages(blank_pdf([*reversed(CODES[:20]), CODES[3]], find_stock("plain-wrap"), NOW), 150)
+    (page,) = pages(blanks_of([*reversed(CODES[:20]), CODES[3]], find_stock("plain-wrap")), 200)
     assert read_codes(saved(page, tmp_path)) == sorted(CODES[:20])
 
 
@@ -39,7 +40,9 @@ def test_a_scanned_sheet_gives_every_code_once_and_sorted(tmp_path: Path) -> Non
 def test_a_photograph_that_is_turned_blurred_and_grey_is_read(tmp_path: Path, degrees: int) -> None:
     """A bench photograph: turned, soft, of low contrast, saved as JPEG."""
     label = (
-        png(single_png(a_label(Outcome.SOLO), 300)).convert("L").point(lambda level: 60 + level * 120 // 255)
+        png(single_png(a_label(Outcome.SOLO), 300, ROLL))
+        .convert("L")
+        .point(lambda level: 60 + level * 120 // 255)
     )
     photo = Image.new("L", (900, 900), 150)
     photo.paste(label, (150, 330))
@@ -50,7 +53,7 @@ def test_a_photograph_that_is_turned_blurred_and_grey_is_read(tmp_path: Path, de
 @pytest.mark.parametrize("modules", [1, 2])
 def test_a_scratched_label_is_read(tmp_path: Path, modules: int) -> None:
     """Level H restores up to 30 % of the code words: a scratch down the whole symbol does not stop it."""
-    label = png(single_png(a_label(Outcome.SOLO), 300)).convert("L")
+    label = png(single_png(a_label(Outcome.SOLO), 300, ROLL)).convert("L")
     left, dots = 36 + 11 * 6, 6
     label.paste(255, (left, 0, left + modules * dots, label.height))
     assert read_codes(saved(label, tmp_path)) == [CODES[0]]
@@ -66,14 +69,14 @@ def test_a_picture_without_a_symbol_says_what_to_do(tmp_path: Path) -> None:
 def test_a_foreign_symbol_is_named_as_such(tmp_path: Path) -> None:
     """Somebody else's QR code, however long, is no cell."""
     symbol = qrcode.make("a parcel's number " + "9" * 90).get_image()
-    with pytest.raises(BadData, match="holds no cell code"):
+    with pytest.raises(BadData, match="is foreign, not a cell"):
         read_codes(saved(symbol, tmp_path))
 
 
 def test_a_foreign_symbol_beside_ours_is_passed_over(tmp_path: Path) -> None:
     """Only cell codes come back."""
     picture = Image.new("L", (1200, 600), 255)
-    picture.paste(png(single_png(a_label(Outcome.PACK), 300)).convert("L"), (0, 0))
+    picture.paste(png(single_png(a_label(Outcome.PACK), 300, ROLL)).convert("L"), (0, 0))
     picture.paste(qrcode.make("hello").get_image().convert("L"), (700, 50))
     assert read_codes(saved(picture, tmp_path)) == [CODES[0]]
 
@@ -98,7 +101,7 @@ def test_a_file_that_is_no_picture_is_refused(tmp_path: Path, data: bytes) -> No
 
 def test_a_picture_cut_off_half_way_is_refused(tmp_path: Path) -> None:
     """A download that broke off."""
-    whole = single_png(a_label(Outcome.PACK), 300)
+    whole = single_png(a_label(Outcome.PACK), 300, ROLL)
     path = tmp_path / "half.png"
     path.write_bytes(whole[: len(whole) // 2])
     with pytest.raises(BadData):
@@ -116,7 +119,7 @@ def test_a_missing_file_and_a_folder_are_refused(tmp_path: Path) -> None:
 def test_a_pdf_is_to_be_made_a_picture_first(tmp_path: Path) -> None:
     """The sheet that straycell itself wrote, whatever the file is called."""
     path = tmp_path / "sheet.png"
-    path.write_bytes(sheet_pdf([a_label(Outcome.PACK)], find_stock(), NOW))
+    path.write_bytes(sheet_of([a_label(Outcome.PACK)], find_stock("plain-wrap")))
     with pytest.raises(BadData, match="is a PDF") as fault:
         read_codes(path)
     assert "make a picture of the page first" in fault.value.remedy

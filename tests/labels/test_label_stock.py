@@ -1,28 +1,27 @@
-"""Label stocks: the shipped sheets, and every fault of a definition found in one pass."""
+"""Label stocks: the shipped sheets, a person's own, and every fault of a definition found in one pass."""
 
+import math
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from straycell.cells import Form
 from straycell.errors import BadData, UsageFault
 from straycell.labels.payload import MODULES
-from straycell.labels.stock import (
-    LEAST_MODULE_MM,
-    PAGES_MM,
-    LabelShape,
-    Stock,
-    find_stock,
-    read_stocks,
-    stock_faults,
-    stocks,
-)
+from straycell.labels.stocks.choose import by_stock, find_stock, fitting, require_fit, stock_for
+from straycell.labels.stocks.files import PAGES_MM, all_stocks, read_stocks, shipped
+from straycell.labels.stocks.stock import LabelShape, Stock, Where, stock_faults
 
+STOCKS = shipped()
 GOOD = """
 [mine]
 text = "a sheet of ours"
 source = "measured"
+where = "along"
+forms = ["18650"]
 page = "A4"
 columns = 2
 rows = 5
@@ -33,7 +32,7 @@ height_mm = 20
 pitch_x_mm = 62
 pitch_y_mm = 22
 inset_mm = 1
-module_mm = 0.5
+module_mm = 0.44
 """
 
 
@@ -46,32 +45,48 @@ def with_line(key: str, value: str) -> str:
 def test_a_definition_is_read_as_written() -> None:
     """Whole numbers and decimals both do; cut lines are off unless asked for."""
     stock = read_stocks(GOOD, "mine.toml")["mine"]
-    assert stock.shape == LabelShape(60.0, 20.0, 1.0, 0.5)
+    assert stock.shape == LabelShape(60.0, 20.0, 1.0, 0.44, symbol_most_mm=stock.shape.symbol_most_mm)
     assert (stock.per_page, stock.cut_lines) == (10, False)
     assert stock.origin_mm(3) == (72.0, 37.0)
 
 
-@pytest.mark.parametrize("stock", stocks().values(), ids=stocks().keys())
+@pytest.mark.parametrize("stock", STOCKS.values(), ids=STOCKS)
 def test_every_shipped_stock_is_sound_and_says_where_it_comes_from(stock: Stock) -> None:
-    """No fault, a text and a source, modules no smaller than the limit."""
+    """No fault, a text and a source; modules of 0.33 mm, or of 0.25 mm where a printer of 300 dpi is asked for."""
     assert stock_faults(stock) == []
-    assert stock.text
-    assert stock.source
-    assert stock.shape.module_mm >= LEAST_MODULE_MM
+    assert stock.text and stock.source
+    assert stock.shape.module_mm >= (0.25 if stock.dpi >= 300 else 0.33)
 
 
-def test_the_plain_sheet_holds_a_symbol_of_12_mm_and_the_small_one_fits_a_14500() -> None:
-    """A 14500 is 50 mm long and 44 mm around (trade size), an 18650 is 65 mm long."""
-    wrap, small = find_stock("plain-wrap"), find_stock("plain-small")
-    assert wrap.shape.module_mm * MODULES >= 12.0
-    assert wrap.shape.width_mm < 65.0
-    assert small.shape.width_mm < 50.0
-    assert small.shape.height_mm < 44.0
+@pytest.mark.parametrize("form", Form)
+def test_every_form_has_a_stock_and_a_flag(form: Form) -> None:
+    """10440 and 13400 among them; the one chosen is the first that names the form."""
+    assert stock_for(STOCKS, form) is fitting(STOCKS, form)[0]
+    assert {stock.where for stock in fitting(STOCKS, form)} >= {Where.FLAG}
+    assert stock_for(STOCKS, form).where is (Where.ALONG if form.value.isdigit() else Where.FLAT)
+
+
+@pytest.mark.parametrize("stock", STOCKS.values(), ids=STOCKS)
+def test_nothing_overhangs_and_no_symbol_bends_over_more_than_60_degrees(stock: Stock) -> None:
+    """Worked out from the trade sizes: an 18650 is 18 mm across and 65 mm long. The print lies on 0.1 mm of paper."""
+    for form in stock.forms if stock.where is Where.ALONG else ():
+        across, length = int(form.value[:2]), int(form.value[2:]) / 10
+        assert stock.shape.width_mm <= length
+        assert stock.shape.height_mm <= math.pi * across * 0.45
+        arc = MODULES * stock.shape.module_mm / (math.pi * (across + 0.2)) * 360
+        assert arc <= 60.0
+
+
+def test_the_plain_stock_of_an_18650_stays_within_the_limit_the_cell_sets() -> None:
+    """60 degrees of 18 mm are 9.4 mm; of a 10440, with modules of 0.25 mm, 5.25 mm."""
+    assert stock_for(STOCKS, Form.F18650).shape.module_mm * MODULES <= 9.43
+    thin = stock_for(STOCKS, Form.F10440)
+    assert (thin.shape.module_mm, thin.dpi) == (0.25, 300)
 
 
 def test_a_sheet_of_65_has_65_labels_and_even_margins() -> None:
     """Five columns of thirteen, centred on A4."""
-    stock = find_stock("sticker-65")
+    stock = find_stock(STOCKS, "sticker-65")
     assert stock.per_page == 65
     right = stock.page_width_mm - stock.left_mm - 4 * stock.pitch_x_mm - stock.shape.width_mm
     assert right == pytest.approx(stock.left_mm, abs=0.01)
@@ -83,6 +98,7 @@ def test_a4_is_that_of_iso_216() -> None:
     assert PAGES_MM["A4"] == (210.0, 297.0)
     assert PAGES_MM["A5"] == (297 // 2, 210)
     assert PAGES_MM["A6"] == (210 // 2, 148)
+    assert PAGES_MM["letter"] == pytest.approx((8.5 * 25.4, 11 * 25.4))
 
 
 FAULTS = [
@@ -92,27 +108,36 @@ FAULTS = [
     ("top_mm", "-0.5", "leave the page at the top"),
     ("pitch_x_mm", "59.9", "overlap side by side"),
     ("pitch_y_mm", "19", "overlap top to bottom"),
+    ("tail_mm", "-2", "tail_mm is below zero"),
     ("module_mm", "0.32", "QR too small"),
     ("module_mm", "0.63", "quiet zone of 4 modules"),
-    ("width_mm", "30", "too little room beside the QR"),
+    ("module_mm", "0.46", "bend over more than 60 degrees"),
+    ("width_mm", "22", "too little room beside the QR"),
+    ("width_mm", "66", "overhang a 18650"),
+    ("height_mm", "57", "overlap themselves around a 18650"),
     ("height_mm", "0", "above zero"),
     ("inset_mm", "-1", "inset_mm is below zero"),
-    ("inset_mm", '"1"', "inset_mm needs a number, found '1'"),
-    ("inset_mm", "nan", "inset_mm needs a number"),
-    ("inset_mm", "inf", "inset_mm needs a number"),
-    ("inset_mm", "true", "inset_mm needs a number"),
-    ("inset_mm", "", "inset_mm needs a number, found nothing"),
-    ("rows", "0", "rows needs a whole number"),
-    ("rows", "2.5", "rows needs a whole number"),
-    ("columns", "true", "columns needs a whole number"),
-    ("text", '""', "text needs a text"),
-    ("source", "7", "source needs a text"),
-    ("page", '"B4"', "page needs A4"),
-    ("page", "[210]", "page needs A4"),
-    ("page", "[210, -1]", "page needs A4"),
-    ("page", "", "page needs A4"),
-    ("cut_lines", "1", "cut_lines needs true or false"),
-    ("colour", '"red"', "unknown key colour"),
+    ("inset_mm", '"1"', "inset_mm: input should be a valid number, found '1'"),
+    ("inset_mm", "nan", "inset_mm: input should be a finite number"),
+    ("inset_mm", "inf", "inset_mm: input should be a finite number"),
+    ("inset_mm", "true", "inset_mm: input should be a valid number"),
+    ("inset_mm", "", "inset_mm: field required"),
+    ("rows", "0", "rows: input should be greater than or equal to 1"),
+    ("rows", "2.5", "rows: input should be a valid integer"),
+    ("columns", "true", "columns: input should be a valid integer"),
+    ("text", '""', "text: string should have at least 1 character"),
+    ("source", "7", "source: input should be a valid string"),
+    ("page", '"B4"', "page: input should be 'A4', 'A5', 'A6' or 'letter'"),
+    ("page", "[210]", "page: "),
+    ("page", "", "page: field required"),
+    ("cut_lines", "1", "cut_lines: input should be a valid boolean"),
+    ("colour", '"red"', "colour: this key is not known"),
+    ("where", '"under"', "where: input should be 'along', 'around', 'flat', 'flag' or 'box'"),
+    ("where", '"box"', "a box label goes on no form"),
+    ("forms", "[]", "name the cells it goes on"),
+    ("forms", '["19000"]', "forms: input should be '18650'"),
+    ("forms", '["pouch"]', "a pouch is not round"),
+    ("dpi", "72", "dpi: input should be greater than or equal to 150"),
 ]
 
 
@@ -127,32 +152,91 @@ def test_a_fault_is_named(key: str, value: str, fault: str) -> None:
 
 
 def test_all_faults_of_all_stocks_are_reported_in_one_pass() -> None:
-    """Geometry in one stock, missing figures in the other, and a stock that is no table."""
-    bad = with_line("columns", "4").replace("module_mm = 0.5", "module_mm = 0.2")
+    """Geometry in one stock, missing figures in the other, and a stock that is not a table."""
+    bad = with_line("columns", "4").replace("module_mm = 0.44", "module_mm = 0.2")
     text = "loose = 3\n" + bad + GOOD.replace("[mine]", "[other]").replace("rows = 5", "rows = 0\nhue = 1")
     with pytest.raises(BadData) as found:
         read_stocks(text, "two.toml")
     for fault in (
-        "loose: expected a table",
+        "loose: the table: ",
         "mine: labels leave the page on the right",
         "mine: QR too small",
-        "other: rows needs",
-        "other: unknown key hue",
+        "other: rows: ",
+        "other: hue: this key is not known",
     ):
         assert fault in found.value.what
 
 
 def test_a_file_that_is_no_toml_is_refused() -> None:
     """The parser's own words name the line."""
-    with pytest.raises(BadData, match="no valid TOML"):
+    with pytest.raises(BadData, match="not valid TOML"):
         read_stocks("[mine\nrows = 1", "broken.toml")
+
+
+def test_plain_paper_is_filled_and_every_page_named_makes_a_stock() -> None:
+    """Without columns and rows as many as fit inside the margins, in the middle of the page."""
+    kept = [
+        line
+        for line in GOOD.splitlines()
+        if line.split(" ")[0] not in ("columns", "rows", "left_mm", "top_mm")
+    ]
+    text = "\n".join(kept).replace('"A4"', '["A4", "letter"]')
+    a4, letter = read_stocks(text, "mine.toml").values()
+    assert (a4.name, letter.name) == ("mine", "mine-letter")
+    assert (a4.columns, a4.rows) == (3, 11) and (letter.columns, letter.rows) == (3, 11)
+    assert a4.left_mm == pytest.approx((210 - 3 * 62) / 2)
+
+
+# --- a person's own --------------------------------------------------------------------------------
+
+
+def test_own_stocks_come_first_and_the_shipped_ones_stay(tmp_path: Path) -> None:
+    """A folder of files or one file; the first stock that names a form is chosen, so an own one is."""
+    (tmp_path / "mine.toml").write_text(GOOD)
+    for own in (tmp_path, tmp_path / "mine.toml"):
+        known = all_stocks(own)
+        assert next(iter(known)) == "mine" and set(known) == {"mine", *STOCKS}
+        assert stock_for(known, Form.F18650).name == "mine"
+    assert all_stocks(tmp_path / "no such folder") == STOCKS == all_stocks(None)
+
+
+def test_the_faults_of_all_own_files_are_reported_at_once(tmp_path: Path) -> None:
+    """A broken figure, a text that is not UTF-8, a name that is taken: three files, one message."""
+    (tmp_path / "a.toml").write_text(with_line("rows", "0"))
+    (tmp_path / "b.toml").write_bytes(b"\xff\xfe")
+    (tmp_path / "c.toml").write_text(GOOD.replace("[mine]", "[plain-wrap]"))
+    with pytest.raises(BadData) as found:
+        all_stocks(tmp_path)
+    for fault in ("a.toml: mine: rows", "b.toml: not UTF-8", "c.toml: plain-wrap is taken"):
+        assert fault in found.value.what
+
+
+# --- which one -------------------------------------------------------------------------------------
 
 
 def test_an_unknown_stock_names_the_choices() -> None:
     """A slip on the command line is wrong usage, not bad data."""
     with pytest.raises(UsageFault) as fault:
-        find_stock("plain")
+        find_stock(STOCKS, "plain")
     assert "plain-wrap" in fault.value.remedy
+
+
+def test_a_stock_that_does_not_go_on_a_cell_names_those_that_do() -> None:
+    """The cell, its form, and the stocks for it."""
+    with pytest.raises(UsageFault, match=r"plain-wrap.*A00001O.*10440") as fault:
+        require_fit(STOCKS, STOCKS["plain-wrap"], [("A00001O", Form.F10440)])
+    assert "plain-10" in fault.value.remedy and "plain-wrap" not in fault.value.remedy
+
+
+def test_cells_of_several_forms_are_dealt_to_their_stocks() -> None:
+    """Each form its own stock, every cell once, in the order given."""
+    forms = [Form.F18650, Form.POUCH, Form.F10440, Form.F18650]
+    groups = by_stock(STOCKS, forms, None)
+    assert [(stock.name, places) for stock, places in groups] == [
+        ("plain-wrap", [0, 3]),
+        ("plain-flat", [1]),
+        ("plain-10", [2]),
+    ]
 
 
 lengths = st.floats(-5, 120, allow_nan=False)

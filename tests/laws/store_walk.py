@@ -234,7 +234,6 @@ def said(shelf: Shelf) -> dict[str, object]:
             code: replace(
                 each,
                 last_reading="",
-                earlier_facts=(),
                 upsets=tuple(replace(u, event=0) for u in each.upsets),
             )
             for code, each in reader.evidences().items()

@@ -14,7 +14,9 @@ from straycell.acceptance.case import Case
 from straycell.cells import CellFacts, Chemistry, Form, Look
 from straycell.meters import Accuracy, Meter
 
-DISCARDED_BY_LOOK = [w for w in Look if w not in (Look.CLEAN, Look.TORN_SLEEVE, Look.BARE_TAB)]
+DISCARDED_BY_LOOK = [
+    Look(word) for name in ("look-damage", "look-deformed") for word in shipped_rules().limit(name).words
+]
 
 figures = st.fixed_dictionaries(
     {

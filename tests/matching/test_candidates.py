@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import random
 from dataclasses import replace
 from datetime import timedelta
@@ -16,6 +17,7 @@ from straycell.errors import BadData
 from straycell.matching import UseLimits
 from straycell.matching.screen.demand import Demand, largest_mean
 from straycell.matching.screen.screening import Screen, peak_resistance_ohm, screen_all, screen_candidate
+from straycell.physics.run_time.runtime import estimate
 from straycell.quantities import Measured
 from straycell.readings import Method
 
@@ -412,3 +414,27 @@ def test_many_cells_at_once_are_judged_as_one_by_one(pack: str, cutoff: str, pro
         assert all(why.passed for why in together.reasons[:-1])
         failed.add(together.last.test if not together.fits else "served")
     assert {"served", "runtime", "voltage-drop"} <= failed
+
+
+def test_what_runs_is_promised_from_the_least_the_measured_float_may_be() -> None:
+    """4.10 V measured without a meter may be 0.5 % + 10 mV less: the low end counts from there, not from what was read."""
+    charge = 'current = "250mA"\nvoltage = "4.20V"\nmeasured_float = "4.10V"'
+    lamp, one = project(charge=charge), cell(0, full_v=4.2)
+    plan = match(lamp, one)
+    assert plan.served and plan.runtime is not None
+    least_v = 4.10 - 2 * (0.005 * 4.10 + 0.010) / math.sqrt(3)
+    at_least, as_read = (
+        estimate(
+            Chemistry.NMC,
+            Measured(2.5, 0.0),
+            Measured(0.05, 0.0),
+            lamp.load,
+            cutoff_v=3.0,
+            cell_cutoff_v=LIMITS.cell_cutoff_v[Chemistry.NMC],
+            full_voltage_v=volts,
+            resistance_pulse_s=one.pulse_s,
+        ).low_h
+        for volts in (least_v, 4.10)
+    )
+    assert at_least < 0.99 * as_read
+    assert plan.runtime.low_h == pytest.approx(at_least, rel=1e-6)

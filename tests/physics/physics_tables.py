@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 from straycell.cells import Chemistry
@@ -125,6 +125,7 @@ def pulse_ohm(name: str, pulse_s: float, soc: float = 0.5) -> float:
     )
 
 
+@cache
 def predict(truth: Truth, trace_rate_c: float | None, pulse_s: float = 1.0, u_share: float = 0.0) -> Runtime:
     """What the tool says, given capacity and resistance as a bench would have measured them."""
     about = head(truth.set_name)

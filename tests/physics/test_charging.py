@@ -121,7 +121,7 @@ def test_a_discarded_cell_gets_nothing_whatever_its_maker_said():
     [(-1.0, 0.0), (0.0, 0.1), (4.0, 0.1), (10.0, 0.2), (12.0, 0.2), (25.0, 0.5), (45.0, 0.5), (46.0, 0.0)],
 )
 def test_charge_current_by_temperature(temperature_c, rate):
-    """0-5 degC 0.1C, 10-15 0.2C, 20 on 0.5C (cell sheet, machineu.com); three 18650 sheets end at 45 degC."""
+    """0-5 degC 0.1C, 10-15 0.2C, 20 on 0.5C (an 18650 cell sheet); three 18650 sheets end at 45 degC."""
     assert temperature_limit(temperature_c) == rate
     assert allowed_current(1.0, 0.5, maker_current_a=2.0, temperature_c=temperature_c) == rate
 

@@ -18,7 +18,7 @@ from straycell.physics.resistors import (
     series_values,
 )
 
-# IEC 60063, as listed on qsl.net/g4usp/Components/Component%20preferred%20values.htm
+# IEC 60063:2015, series E24 and E96
 E24 = "10 11 12 13 15 16 18 20 22 24 27 30 33 36 39 43 47 51 56 62 68 75 82 91"
 OHMS = st.floats(0.1, 2e7)
 
@@ -31,7 +31,7 @@ def test_e24_is_the_standards_table_and_not_the_formula():
 
 
 def test_e96_is_the_rounded_formula():
-    """E96 equals round(100 x 10^(i/96)) throughout (reaylabs.com)."""
+    """E96 equals round(100 x 10^(i/96)) throughout (IEC 60063:2015)."""
     assert list(series_values("e96")) == [round(100 * 10 ** (i / 96)) for i in range(96)]
 
 
@@ -62,7 +62,7 @@ def test_rounding_brackets_the_value(ohm):
     assert nearest(ohm) in (low, high)
 
 
-# IEC 60062: digits, multiplier, tolerance (kodekata.net/resistorcolorcode.html).
+# IEC 60062:2016: digits, multiplier, tolerance.
 CODES = [
     ("yellow,violet,red,gold", 4700.0, 0.05),
     ("brown,green,orange,gold", 15000.0, 0.05),
@@ -97,6 +97,29 @@ def test_written_bands_read_back(mantissa, decade, tolerance):
     ohm = int(mantissa) * 10.0**decade
     reading = read_bands(bands(ohm, tolerance))
     assert math.isclose(reading.ohm, ohm, rel_tol=1e-9) and reading.tolerance == tolerance
+
+
+# IEC 60062:2016, table of colours: the tolerance band in per cent.
+BANDS = {
+    "brown": 1.0,
+    "red": 2.0,
+    "orange": 0.05,
+    "yellow": 0.02,
+    "green": 0.5,
+    "blue": 0.25,
+    "violet": 0.1,
+    "grey": 0.01,
+    "gold": 5.0,
+    "silver": 10.0,
+}
+
+
+@pytest.mark.parametrize(("colour", "percent"), BANDS.items())
+def test_the_last_of_five_bands_is_the_tolerance_of_the_standard(colour, percent):
+    """Every colour that has one, with and without a figure that could be taken for it."""
+    reading = read_bands(["brown", "violet", "green", "brown", colour])
+    assert reading.ohm == pytest.approx(1750.0)
+    assert reading.tolerance == pytest.approx(percent / 100)
 
 
 def test_colours_are_forgiven_case_blanks_and_american_spelling():

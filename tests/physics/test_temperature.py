@@ -7,9 +7,9 @@ from hypothesis import strategies as st
 from straycell.errors import BadData
 from straycell.physics.temperature import capacity_ratio, check_temperature, resistance_ratio
 
-# Cell sheet GP603450: mAh at 0.2C to 2.8 V; percentages recomputed from 964 mAh at 20 degC.
+# Cell sheet of a prismatic 603450 cell: mAh at 0.2C to 2.8 V; percentages recomputed from 964 mAh at 20 degC.
 PRISMATIC = [(-20.0, 776), (-10.0, 810), (0.0, 822), (20.0, 964)]
-# Cell sheet INR18650-15L, 7.5: percent of the capacity at 25 degC.
+# Cell sheet of an 18650 power cell, section 7.5: percent of the capacity at 25 degC.
 POWER_CELL = [(-20.0, 60), (-10.0, 75), (0.0, 80), (25.0, 100)]
 
 

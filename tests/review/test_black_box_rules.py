@@ -376,8 +376,8 @@ def test_a_rest_of_less_than_a_day_after_the_charge_starts_no_pair() -> None:
         ("1100mAh m 14C 0.5A 2.8V", "hold"),
         ("1100mAh m 22C 0.5A 3.1V", "hold"),
         ("1900mAh m 22C 1.3A 2.8V", "solo"),
-        # more than 17.7 cm3 can hold
-        ("3895mAh m 22C 0.5A 2.8V", "hold"),
+        # more than 17.72 cm3 can hold
+        ("4345mAh m 22C 0.5A 2.8V", "hold"),
     ],
 )
 def test_capacity_by_steps_and_conditions(run: str, outcome: str) -> None:

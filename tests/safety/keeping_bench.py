@@ -30,7 +30,7 @@ def kept(
     added: float = 0.0,
 ) -> Kept:
     """One cell as it stands so many days after the tear-down."""
-    evidence = bench.evidence() if isinstance(bench, Bench) else bench
+    evidence = replace(bench.evidence(), findings=bench.judged(at)[1]) if isinstance(bench, Bench) else bench
     evidence = replace(evidence, code=code)
     cell = Cell(code, evidence.facts, stage, teardown, None, box, day(added))
     now = day(at)

@@ -90,6 +90,15 @@ def test_what_was_read_today_is_said_in_fewer_words(steps: list[Step], told: fro
     assert "Local rules" not in " ".join(second)
 
 
+@given(st.lists(st.sampled_from(list(Step)), min_size=1, max_size=3))
+def test_only_what_was_said_in_full_counts_as_read(steps: list[Step]) -> None:
+    """A danger of which only the short words were shown is shown in full when its own step comes."""
+    texts, read = spoken_cautions(steps, frozenset())
+    whole = {c.id for c in cautions_for_all(steps) if c.text in texts}
+    standing = {c.id for c in cautions_for_all(steps) if c.standing}
+    assert set(read) == whole | standing
+
+
 def test_a_step_can_be_named_by_its_word_and_a_wrong_one_is_refused() -> None:
     """A misspelt step must not silently show nothing."""
     assert cautions_for("discard") == cautions_for(Step.DISCARD)

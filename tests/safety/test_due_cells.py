@@ -1,4 +1,4 @@
-"""`due`, cell by cell: each kind of issue 7 at its day, with why and what to do."""
+"""`due`, cell by cell: each kind on its day, with why and what to do."""
 
 from __future__ import annotations
 
@@ -67,6 +67,12 @@ def test_a_cell_on_hold_with_nothing_done_for_a_month_is_told() -> None:
     bench = Bench().found(3.6).look()
     assert "forgotten" in due(bench, at=31.0)
     assert "forgotten" not in due(bench, at=29.0)
+
+
+def test_a_month_is_counted_from_the_last_step_forward() -> None:
+    """Measured on day 1.3 and again on day 20: a month after that, not after the first."""
+    bench = good(look=None).resistance(0.05, at=20.0)
+    assert when(bench, "forgotten", at=49.0) == day(20.0 + 30.0)
 
 
 def test_checks_on_the_shelf_do_not_hide_that_nothing_moves() -> None:
@@ -282,7 +288,18 @@ def test_a_sibling_of_a_leaking_cell_is_due() -> None:
     """One more look and a second check."""
     bench = stored()
     bench.more = {"sibling_signs": (SiblingSign(CODES[1], Look.LEAKING, day(25.0)),)}
-    assert CODES[1] in due(bench, at=26.0)["sibling"].why
+    item = due(bench, at=26.0)["sibling"]
+    assert CODES[1] in item.why and item.at == day(25.0)
+
+
+def test_a_sibling_that_was_looked_at_is_due_when_its_second_check_ends() -> None:
+    """Charged full on day 26: the sign of day 25 asks for no more today, the check has its days first."""
+    bench = stored()
+    bench.more = {"sibling_signs": (SiblingSign(CODES[1], Look.LEAKING, day(25.0)),)}
+    bench.look(at=25.5).charge(26.0).rest(4.18, 27.5)
+    assert due(bench, at=27.6).get("sibling") is None
+    later = next(i for i in survey(household(kept(bench, 27.6), at=27.6)) if i.kind.id == "sibling")
+    assert later.at >= day(27.5 + 7.0)
 
 
 def leaking_shelf(percent_month: float) -> Bench:

@@ -28,7 +28,8 @@ capacity-light close; capacity-discard failed; capacity-contradictory close; unr
 resistance unmeasured; resistance-method unmeasured; resistance-pack failed; resistance-pack close;
 resistance-solo failed; resistance-solo close; resistance-light failed; resistance-contradictory close;
 resistance-discard failed; unrated-resistance-discard failed; self-discharge unmeasured; self-discharge-pack unmeasured;
-self-discharge-pack close; self-discharge-solo close; self-discharge-light close; self-discharge-discard failed;
+self-discharge-pack close; self-discharge-solo close; self-discharge-light close; self-discharge-stretch close;
+self-discharge-discard failed;
 capacity-over-rating close; look-clean failed; look-returned failed; look-rust-stain failed
 """
 
@@ -183,7 +184,7 @@ def test_a_correction_alone_lifts_no_discard(built: Built) -> None:
     """Entered as primary, changed without saying it was a slip: still out of use, and it says why."""
     verdict = built.verdicts["H00080R"]
     assert verdict.outcome is Outcome.DISCARD
-    assert any("earlier entry" in reason.text for reason in verdict.deciding)
+    assert [reason.rule for reason in verdict.deciding if reason.finding] == ["chemistry"]
 
 
 def test_a_build_taken_apart_leaves_its_mark(built: Built) -> None:

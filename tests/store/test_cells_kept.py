@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from tests.acceptance.bench import NMC, day
 from tests.store.store_bench import NOW, Shelf, found
 
-from straycell.acceptance.evidence import EarlierFacts
+from straycell.acceptance.evidence import fact_key
 from straycell.cells import CellFacts, Chemistry, Form, Stage, make_code, parse_code
 from straycell.errors import BadData, UsageFault
 from straycell.store.book.cells import FACT_NAMES, facts_of, facts_values
@@ -198,10 +198,10 @@ def test_unknown_places_are_refused_by_name(shelf: Shelf) -> None:
 # --- corrections -----------------------------------------------------------------------------------
 
 
-def test_a_correction_keeps_the_earlier_entry_with_its_last_reading(shelf: Shelf) -> None:
-    """What was true at its time stays in the evidence, up to the readings made under it."""
+def test_a_correction_keeps_what_was_said_before(shelf: Shelf) -> None:
+    """What was said stays in the evidence, field by field, until it is withdrawn as mistyped."""
     (code,) = shelf.cells()
-    (reading,) = shelf.add(found(code, 3.5, day(1)), at=day(1))
+    shelf.add(found(code, 3.5, day(1)), at=day(1))
     with shelf.writing() as writer:
         new = writer.correct_cell(
             code, {"chemistry": "lfp", "rated_capacity_ah": 1.5}, "read the sleeve again"
@@ -209,36 +209,27 @@ def test_a_correction_keeps_the_earlier_entry_with_its_last_reading(shelf: Shelf
         writer.add_readings([found(code, 3.3)])
     with shelf.reading() as reader:
         evidence = reader.evidence(code)
-        event = reader.history(code)[-2]
+        event = next(e for e in reader.history(code) if e.verb == "cell-corrected")
     assert new.facts == evidence.facts and new.facts.chemistry is Chemistry.LFP
-    assert evidence.earlier_facts == (EarlierFacts(NMC, reading.id),)
-    assert event.verb == "cell-corrected" and event.because == "read the sleeve again"
+    assert evidence.other_chemistries == (Chemistry.NMC,)
+    assert evidence.fact_key("chemistry") != fact_key(code, "chemistry")
+    assert evidence.fact_key("form") == fact_key(code, "form")
+    assert event.because == "read the sleeve again"
     assert event.detail["from"] == {"chemistry": "nmc", "rated_capacity_ah": 2.5}
 
 
 def test_a_mistyped_entry_is_withdrawn_but_stays_in_the_history(shelf: Shelf) -> None:
-    """Only the named fields are patched; other earlier facts stand."""
+    """Only the named fields; what else was said before stays said."""
     (code,) = shelf.cells()
     with shelf.writing() as writer:
         writer.correct_cell(code, {"chemistry": Chemistry.LCO}, "new sleeve shows it")
         writer.correct_cell(code, {"rated_capacity_ah": 2.6}, "slip of the finger", "mistyped")
     with shelf.reading() as reader:
-        earlier = reader.evidence(code).earlier_facts
+        evidence = reader.evidence(code)
         details = [event.detail for event in reader.history(code) if event.verb == "cell-corrected"]
-    assert [(e.facts.chemistry, e.facts.rated_capacity_ah) for e in earlier] == [(Chemistry.NMC, 2.6)]
+    assert evidence.other_chemistries == (Chemistry.NMC,)
+    assert [s.value for s in evidence.corrected if s.field == "rated_capacity_ah"] == [2.6]
     assert details[-1]["from"] == {"rated_capacity_ah": 2.5} and details[-1]["mistake"] == "mistyped"
-
-
-def test_going_back_and_forth_leaves_each_earlier_entry_once(shelf: Shelf) -> None:
-    """Distinct entries, with the last reading each ever stood for; what holds now is not an earlier one."""
-    (code,) = shelf.cells()
-    with shelf.writing() as writer:
-        writer.correct_cell(code, {"tabs": True}, "tabs found")
-        writer.correct_cell(code, {"tabs": False}, "cut off")
-        (reading,) = writer.add_readings([found(code, 3.5)])
-        writer.correct_cell(code, {"tabs": True}, "found after all")
-    with shelf.reading() as reader:
-        assert reader.evidence(code).earlier_facts == (EarlierFacts(NMC, reading.id),)
 
 
 def test_a_correction_can_move_and_clear_where_a_cell_belongs(shelf: Shelf) -> None:

@@ -10,26 +10,8 @@ from tests.acceptance.bench import NMC
 from tests.store.store_bench import NOW, Shelf, look
 
 from straycell.acceptance.reasons import Outcome
-from straycell.acceptance.rules import merge_rules, shipped_rules
-from straycell.cells import Look, Stage
+from straycell.cells import Look
 from straycell.errors import BadData
-from straycell.store.writer import open_writer
-
-
-def test_a_discard_under_other_rules_is_not_cleared_by_a_correction(shelf: Shelf) -> None:
-    """A person's stricter file condemned it; that the file is put away withdraws nothing."""
-    (code,) = shelf.good_cells()
-    strict, faults = merge_rules(
-        shipped_rules(), {"name": "strict", "limit": [{"id": "self-discharge-discard", "value": 0.01}]}
-    )
-    assert strict is not None, faults
-    with open_writer(shelf.path, now=NOW + timedelta(minutes=1), rules=strict) as writer:
-        writer.refresh_verdicts()
-        assert writer.cell(code).stage is Stage.CONDEMNED
-    with shelf.writing(NOW + timedelta(minutes=2)) as writer:
-        writer.correct_cell(code, {"mass_g": 45.0}, "weighed", None)
-    with shelf.reading() as reader:
-        assert reader.cell(code).stage is Stage.CONDEMNED
 
 
 @pytest.mark.parametrize("to", ["2", None])

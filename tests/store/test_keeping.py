@@ -286,7 +286,7 @@ def test_a_meter_counts_from_its_latest_comparison(shelf: Shelf) -> None:
         assert [(c.last, c.compared) for c in writer.comparisons()] == [(day(0.0), False)]
     with shelf.writing(day(30.0)) as writer:
         writer.compare_meter("fine", day(20.0).date(), "against a reference")
-        done = writer.compare_meter("fine", day(10.0).date())
+        done, _ = writer.compare_meter("fine", day(10.0).date())
     assert (done.last.date(), done.compared) == (day(20.0).date(), True)
     with pytest.raises(BadData, match="in the future"), shelf.writing(day(30.0)) as writer:
         writer.compare_meter("fine", day(31.0).date())

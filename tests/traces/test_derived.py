@@ -183,8 +183,8 @@ def test_a_figure_no_cell_can_have_is_told_and_left_out(
 
 
 def test_a_recorded_discharge_of_a_real_cell_is_kept_in_few_points(reduce: Reduce) -> None:
-    """The 1C discharges of the leaf cell: from full to 3.0 V, the area under the few points within 0.1 %."""
-    trace = read_trace(REFERENCE / "leaf-cell-1c-discharge.csv.gz")
+    """The 1C discharges of the measured pouch cell: from full to 3.0 V, the area under the few points within 0.1 %."""
+    trace = read_trace(REFERENCE / "pouch-33ah-1c-discharge.csv.gz")
     result = reduce(trace)
     curve = own_curve(trace, result)
     assert curve is not None and result.energy is not None and result.capacity is not None

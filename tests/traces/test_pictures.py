@@ -49,7 +49,7 @@ def test_any_title_can_stand_on_a_picture(title: str, reduce: Reduce) -> None:
     assert drawn(trace_of(PARTS, spacing_s=60), reduce, title).size == (1650, 1200)
 
 
-@pytest.mark.parametrize("name", ["leaf-cell-1c-discharge.csv.gz", "leaf-cell-hppc-25c.csv.gz"])
+@pytest.mark.parametrize("name", ["pouch-33ah-1c-discharge.csv.gz", "pouch-33ah-hppc-25c.csv.gz"])
 def test_recorded_traces_can_be_drawn(name: str, reduce: Reduce) -> None:
     """With four cycles, and with ten pulses."""
     assert drawn(read_trace(REFERENCE / name), reduce).size == (1650, 1200)

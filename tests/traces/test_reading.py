@@ -297,7 +297,7 @@ DIALECTS = {
 
 
 @pytest.mark.parametrize("case", DIALECTS)
-@pytest.mark.parametrize("name", ["leaf-cell-1c-discharge.csv.gz", "leaf-cell-hppc-25c.csv.gz"])
+@pytest.mark.parametrize("name", ["pouch-33ah-1c-discharge.csv.gz", "pouch-33ah-hppc-25c.csv.gz"])
 def test_a_recorded_trace_means_the_same_in_every_dialect(case: str, name: str, reduce: Reduce) -> None:
     """Capacity, energy and every pulse, whatever the units, the sign, the separator and the decimal mark."""
     separator, decimal, factors, head = DIALECTS[case]

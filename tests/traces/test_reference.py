@@ -41,7 +41,7 @@ def discharges_of(trace: Trace, reduce: Reduce) -> list[float]:
 @pytest.mark.parametrize("bare", [False, True])
 def test_four_1c_discharges_meet_the_cyclers_counter(bare: bool, reduce: Reduce) -> None:
     """Within 0.1 %, with the cycler's step columns and without them."""
-    trace = read_trace(REFERENCE / "leaf-cell-1c-discharge.csv.gz")
+    trace = read_trace(REFERENCE / "pouch-33ah-1c-discharge.csv.gz")
     found = discharges_of(without_step_columns(trace) if bare else trace, reduce)
     assert found == pytest.approx(COUNTER_AH, rel=1e-3)
 
@@ -49,7 +49,7 @@ def test_four_1c_discharges_meet_the_cyclers_counter(bare: bool, reduce: Reduce)
 @pytest.mark.parametrize("cycle", [0, 1, 2, 3])
 def test_one_discharge_cut_out_of_the_file_meets_the_counter_too(cycle: int, reduce: Reduce) -> None:
     """A file of one discharge alone: the same charge, yet nothing shows it began full."""
-    trace = read_trace(REFERENCE / "leaf-cell-1c-discharge.csv.gz")
+    trace = read_trace(REFERENCE / "pouch-33ah-1c-discharge.csv.gz")
     step = [s for s in split_steps(trace) if s.kind is StepKind.DISCHARGE][cycle]
     rows = slice(step.first, step.stop)
     alone = Trace(trace.time_s[rows], trace.voltage_v[rows], trace.current_a[rows])
@@ -62,7 +62,7 @@ def test_one_discharge_cut_out_of_the_file_meets_the_counter_too(cycle: int, red
 
 def test_the_discharges_are_complete_and_the_last_is_the_figure(reduce: Reduce) -> None:
     """Each follows a full charge in the file and ends at 3.0 V."""
-    result = reduce(read_trace(REFERENCE / "leaf-cell-1c-discharge.csv.gz"))
+    result = reduce(read_trace(REFERENCE / "pouch-33ah-1c-discharge.csv.gz"))
     assert [run.at_least for run in result.runs] == [False] * 4
     assert result.capacity is not None
     assert result.capacity.value == pytest.approx(COUNTER_AH[3], rel=1e-3)
@@ -73,7 +73,7 @@ def test_the_discharges_are_complete_and_the_last_is_the_figure(reduce: Reduce) 
 @pytest.mark.parametrize("bare", [False, True])
 def test_net_discharge_of_the_pulse_trace_leaves_gaps_out(bare: bool, reduce: Reduce) -> None:
     """Within 0.5 % of the counter, where integrating every gap blindly is 2.5 % off."""
-    trace = read_trace(REFERENCE / "leaf-cell-hppc-25c.csv.gz")
+    trace = read_trace(REFERENCE / "pouch-33ah-hppc-25c.csv.gz")
     result = reduce(without_step_columns(trace) if bare else trace)
     assert result.capacity is not None
     assert result.capacity.value == pytest.approx(NET_COUNTER_AH, rel=5e-3)
@@ -89,7 +89,7 @@ def test_net_discharge_of_the_pulse_trace_leaves_gaps_out(bare: bool, reduce: Re
 @pytest.mark.parametrize("number", PULSES)
 def test_pulse_resistances_meet_an_independent_library(number: int, bare: bool, reduce: Reduce) -> None:
     """Within 1 % at 0.5, 10 and 29.5 s, at the charge out and the rest voltage of the table."""
-    trace = read_trace(REFERENCE / "leaf-cell-hppc-25c.csv.gz")
+    trace = read_trace(REFERENCE / "pouch-33ah-hppc-25c.csv.gz")
     result = reduce(without_step_columns(trace) if bare else trace)
     out_ah, rest_v, milliohm = PULSES[number]
     own = {pulse.pulse_s: pulse for pulse in result.pulses if pulse.pulse == number}
@@ -102,7 +102,7 @@ def test_pulse_resistances_meet_an_independent_library(number: int, bare: bool, 
 
 def test_a_longer_pulse_shows_more_resistance(reduce: Reduce) -> None:
     """Every pulse of the trace grows with its length, so a value without its length means nothing."""
-    result = reduce(read_trace(REFERENCE / "leaf-cell-hppc-25c.csv.gz"))
+    result = reduce(read_trace(REFERENCE / "pouch-33ah-hppc-25c.csv.gz"))
     for number in range(1, 11):
         values = [pulse.resistance.value for pulse in result.pulses if pulse.pulse == number]
         assert values == sorted(values)

@@ -54,7 +54,7 @@ class Crowd:
 
 # The larger crowd works at four benches, so that several workers can live its year at once.
 YEARS = {
-    "three hundred cells": Crowd(20260103, 1.0, "ABCD", 12, 4),
+    "three hundred cells": Crowd(20260103, 1.0, "ABCD", 12, 8),
     "another hundred and twenty": Crowd(77, 0.4, "A", 30, 4),
 }
 

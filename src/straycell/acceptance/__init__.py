@@ -3,22 +3,35 @@
 rules        limits with their sources, read from TOML      evidence   what a verdict is made from
 case         the evidence with uncertainties worked out     conformance   clear, close or beyond a limit
 identity, look, voltage, warming, capacity, resistance, leakage, shelf   the rules
+findings     what a rule saw, and what alone shows it      fallen     the re-test after a finding fell
 judge        the verdict                                     reasons, record   its shape, and as JSON
 figures      the values a cell stands with today
 """
 
 from straycell.acceptance.conformance import conformance_probability
-from straycell.acceptance.evidence import Condemnation, EarlierFacts, Evidence, SiblingSign, Upset
+from straycell.acceptance.evidence import (
+    BestSibling,
+    Condemnation,
+    Evidence,
+    Fall,
+    Finding,
+    SiblingSign,
+    Upset,
+)
 from straycell.acceptance.figures import Figures, figures
-from straycell.acceptance.judge import assess
+from straycell.acceptance.findings import find, stands
+from straycell.acceptance.judge import Judgement, assess, judge
 from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
 from straycell.acceptance.rules import Limit, RuleSet, load_rules, read_rules, shipped_rules
 
 __all__ = [
+    "BestSibling",
     "Condemnation",
-    "EarlierFacts",
     "Evidence",
+    "Fall",
     "Figures",
+    "Finding",
+    "Judgement",
     "Limit",
     "Missing",
     "Outcome",
@@ -31,7 +44,10 @@ __all__ = [
     "assess",
     "conformance_probability",
     "figures",
+    "find",
+    "judge",
     "load_rules",
     "read_rules",
     "shipped_rules",
+    "stands",
 ]

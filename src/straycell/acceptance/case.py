@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cached_property, wraps
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
-from straycell.acceptance.evidence import DISMANTLED, Evidence
+from straycell.acceptance.conformance import Side
+from straycell.acceptance.evidence import DISMANTLED, Evidence, Record
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.rules import Limit, RuleSet, chemistry_keys
 from straycell.cells import CellFacts, Chemistry, Form
-from straycell.keys import NEW, RecordKey
 from straycell.markings import most_capacity_ah, rating_beyond_size, read_marking
 from straycell.quantities import Dimension, Measured, show
 from straycell.readings import Charge, Quantity, Reading, Where, measured
 
+MOVES_CHARGE = (Quantity.CAPACITY, Quantity.LET_DOWN)
 STEPS = (Outcome.PACK, Outcome.SOLO, Outcome.LIGHT)
 
 
@@ -29,7 +30,6 @@ class Case:
     facts: CellFacts
     rules: RuleSet
     now: datetime
-    last_reading: RecordKey | None = None
     memo: dict[object, Any] = field(default_factory=dict, compare=False, repr=False)
 
     # --- looking things up ---
@@ -46,29 +46,17 @@ class Case:
     def _figures(self) -> Mapping[str, float]:
         return self.rules.figures(self.keys)
 
-    @cached_property
+    def known_figure(self, limit_id: str) -> float | None:
+        """A limit's figure for this cell's chemistry and form; None where it has none for them."""
+        return self._figures.get(limit_id)
+
+    @property
     def readings(self) -> tuple[Reading, ...]:
-        return tuple(r for r in self.evidence.readings if self._was_there(r))
+        return self.evidence.readings
 
-    @cached_property
+    @property
     def charges(self) -> tuple[Charge, ...]:
-        return tuple(c for c in self.evidence.charges if self._was_there(c))
-
-    def _was_there(self, item: Reading | Charge) -> bool:
-        """True unless only earlier readings count and this one, and what it stands for, came later."""
-        return self.last_reading is None or self.number(item) <= self.last_reading
-
-    def number(self, item: Reading | Charge) -> RecordKey:
-        """When it came in the order of recording; what took another's place counts from the first of its chain."""
-        return self._first_ids.get(item.id, item.id)
-
-    def as_of(self, *items: Reading | Charge) -> Case:
-        """The same cell as it was known when the last of these was recorded: discards are final from then on."""
-        return replace(self, last_reading=max(self.number(item) for item in items), memo={})
-
-    @cached_property
-    def _first_ids(self) -> dict[RecordKey, RecordKey]:
-        return dict(self.evidence.stands_for)
+        return self.evidence.charges
 
     def of(self, *quantities: Quantity) -> tuple[Reading, ...]:
         """Readings of these quantities, oldest first."""
@@ -148,17 +136,35 @@ class Case:
         return self._latest_ah or self.rate_base_ah
 
     @cached_property
-    def _latest_ah(self) -> float | None:
+    def _latest_capacity(self) -> Reading | None:
         """The latest capacity whose run was whole, else the latest."""
         capacities = self.of(Quantity.CAPACITY)
         whole = [r for r in capacities if not r.at_least] or capacities
-        return whole[-1].value if whole else None
+        return whole[-1] if whole else None
+
+    @property
+    def _latest_ah(self) -> float | None:
+        return self._latest_capacity.value if self._latest_capacity else None
+
+    @property
+    def reference_records(self) -> tuple[Reading, ...]:
+        """What `reference_capacity_ah` was measured by, if it was."""
+        return (self._latest_capacity,) if self._latest_capacity else ()
 
     @cached_property
     def rate_base_ah(self) -> float | None:
         """What 1C of a test current means: the rated capacity, else the size's table, else the measured one."""
-        found, most = self.rated_ah or self.table_capacity_ah or self._latest_ah, most_capacity_ah(self.facts)
+        found, most = self._stated_ah or self._latest_ah, most_capacity_ah(self.facts)
         return found if found is None or most is None else min(found, most)
+
+    @property
+    def _stated_ah(self) -> float | None:
+        return self.rated_ah or self.table_capacity_ah
+
+    @property
+    def rate_base_records(self) -> tuple[Reading, ...]:
+        """What `rate_base_ah` was measured by, where nothing is rated and the size is in no table."""
+        return () if self._stated_ah else self.reference_records
 
     @cached_property
     def rated_ah(self) -> float | None:
@@ -172,8 +178,7 @@ class Case:
         if self.facts.form in (Form.POUCH, Form.PRISMATIC):
             volume = self.volume_cm3
             return volume * self.figure("unrated-capacity-density") if volume else None
-        limit = self.rules.limit("unrated-capacity")
-        return limit.value(*self.keys) if limit.has(*self.keys) else None
+        return self.known_figure("unrated-capacity")
 
     def is_full(self, charge: Charge) -> bool:
         """True when a recorded charge counts as full."""
@@ -202,35 +207,21 @@ class Case:
         """The latest charge that had ended at a time."""
         return next((c for c in reversed(self.charges) if c.at <= at), None)
 
-    def disturbed(self, start: datetime, end: datetime, *, known_by: RecordKey | None = None) -> bool:
-        """True when a charge, a discharge or work in a build lies after `start`, up to `end`.
+    def full_records(self, charge: Charge) -> tuple[Charge | Reading, ...]:
+        """What `is_full` rests on: the charge, and what tells whether its end current was low."""
+        return (charge,) if charge.end_current_a is None else (charge, *self.rate_base_records)
 
-        `known_by` leaves out what was recorded after the reading of that number.
-        """
-        return any(
-            start < moment <= end and (known_by is None or number < known_by)
-            for moment, number in self._disturbances
-        )
-
-    def let_down(self, start: datetime, before: Reading | None = None) -> bool:
-        """True when the cell was let down on purpose after `start` and before a reading (None: up to now).
-
-        Only where that was on record before the reading: told afterwards it must explain no loss away.
-        """
-        return any(
-            start < r.at and (before is None or (r.at <= before.at and self.number(r) < self.number(before)))
-            for r in self.of(Quantity.LET_DOWN)
-        )
+    def disturbed(self, start: datetime, end: datetime) -> bool:
+        """True when a charge, a discharge, a let-down or work in a build lies after `start`, up to `end`."""
+        return any(start < moment <= end for moment in self._disturbances)
 
     @cached_property
-    def _disturbances(self) -> list[tuple[datetime, RecordKey]]:
-        """(when, number of the record) of all that moves charge; work in a build is known at once."""
-        moved: list[Reading | Charge] = [*self.charges, *self.of(Quantity.CAPACITY)]
-        moments = [(item.at, self.number(item)) for item in moved]
+    def _disturbances(self) -> list[datetime]:
+        moments = [c.at for c in self.charges] + [r.at for r in self.of(*MOVES_CHARGE)]
         # In a build a cell is used, which nobody records: rest voltages before, in it and after are no pair.
-        moments += [(upset.at, NEW) for upset in self.evidence.upsets if upset.kind == DISMANTLED]
+        moments += [upset.at for upset in self.evidence.upsets if upset.kind == DISMANTLED]
         # Built in at the very moment of a reading means after it: that is what the build was chosen by.
-        return moments + [(at + timedelta.resolution, NEW) for at in self.evidence.installed_at]
+        return moments + [at + timedelta.resolution for at in self.evidence.installed_at]
 
     # --- writing reasons ---
 
@@ -289,6 +280,22 @@ class Case:
 
 Rule = Callable[[Case], Iterator[Reason]]
 T = TypeVar("T")
+
+
+class Tried(NamedTuple):
+    """One condemning test of some records: BEYOND condemns, CLEAR clears the limit by U.
+
+    It asks neither the clock nor what else is known: `records` with the facts alone give the same answer at any
+    later time. `reason` writes it out.
+    """
+
+    rule: str
+    side: Side
+    records: tuple[Record, ...]
+    reason: Callable[[], Reason]
+
+
+Test = Callable[[Case], Sequence[Tried]]
 
 
 def once_a_case(work: Callable[[Case], T]) -> Callable[[Case], T]:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import cached_property
 from typing import Any
 
-from straycell.cells import CellFacts, Look
-from straycell.keys import RecordKey
+from straycell.cells import CellFacts, Chemistry, Look
 from straycell.readings import Charge, Reading
 
 DISMANTLED = "dismantled"
@@ -17,10 +19,7 @@ DISMANTLED = "dismantled"
 
 @dataclass(frozen=True, slots=True)
 class Upset:
-    """Something that happened to a cell: an incident, or coming back from a dismantled build.
-
-    `key` is what a finding that rests on it says: "incident H-4".
-    """
+    """Something that happened to a cell: an incident, or coming back from a dismantled build."""
 
     kind: str
     at: datetime
@@ -31,12 +30,20 @@ class Upset:
 
 @dataclass(frozen=True, slots=True)
 class SiblingSign:
-    """A cell of the same pack that leaked, swelled or burnt: `look` was seen at `at`, as the record `key` says."""
+    """A cell of the same pack that leaked, swelled or burnt: `look` was seen at `at`."""
 
     code: str
     look: Look
     at: datetime
     key: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BestSibling:
+    """The largest capacity measured in the same pack, in Ah, and the key of that reading."""
+
+    key: str
+    capacity_ah: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,12 +55,57 @@ class Condemnation:
     key: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class EarlierFacts:
-    """A former entry of a cell's facts, and the last reading that was recorded while it stood."""
+Record = Reading | Charge | Upset | BestSibling
+"""What a finding can rest on, beside facts. Each has a `key`."""
 
-    facts: CellFacts
-    last_reading: RecordKey
+
+SHELF_LOSS = "shelf-loss"
+"""The one rule whose findings hold a cell until a self-discharge check answers them; all others condemn it."""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """A rule as shipped condemned a cell, and what that rests on. Recorded once, for ever.
+
+    `at` is when the record that shows it was taken (else as `recorded`), `recorded` when the finding was. `basis` holds the
+    keys of readings, charges, incidents and facts: these alone condemn by the same rule, at any later time.
+    """
+
+    cell: str
+    rule: str
+    words: str
+    value: float | str | None
+    expanded_uncertainty: float | None
+    limit: float | str | None
+    unit: str
+    source: str
+    safety: bool
+    basis: frozenset[str]
+    at: datetime
+    recorded: datetime
+
+    @cached_property
+    def digest(self) -> str:
+        """Its name: sha256 over cell, rule, limit and basis. What was found again is the same finding."""
+        named = [self.cell, self.rule, self.limit, sorted(self.basis)]
+        return hashlib.sha256(json.dumps(named).encode()).hexdigest()
+
+
+@dataclass(frozen=True, slots=True)
+class Fall:
+    """A finding lost a record of its basis to a mistake: when, and since when it had been recorded.
+
+    `same_bench`: the bench that recorded the finding took the record back. `instead`: keys of the readings and
+    charges put in the place of the withdrawn ones. `measurable` is False where no reading of this cell was the
+    mistake (a fact, a sibling's reading), so that nothing of it can be measured again.
+    """
+
+    rule: str
+    at: datetime
+    found_at: datetime
+    same_bench: bool = False
+    instead: frozenset[str] = frozenset()
+    measurable: bool = True
 
 
 def fact_key(code: str, field: str, entry: str = "") -> str:
@@ -71,41 +123,45 @@ class FactSaid:
     holds: bool
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Evidence:
     """One cell's facts and everything measured of it that is not superseded, oldest first.
 
-    `earlier_facts` are former entries of the facts that were not withdrawn as a mistake: a safety discard that
-    followed from one of them stands. `best_sibling_ah` is the largest capacity measured in the same pack.
-    `installed_at` tells when it began to work in a build. `stands_for` pairs a reading that took another's
-    place on this cell with the first one of that chain. `corrected` holds, for fields that were ever corrected, all
-    that was said and not withdrawn as mistyped; `best_sibling_key` is the reading behind `best_sibling_ah`.
+    `corrected` holds, for fields that were ever corrected, all that was said and not withdrawn as mistyped.
+    `findings` are those recorded before that no mistake has voided, `falls` those that one has. `installed_at`
+    tells when the cell began to work in a build.
     """
 
     code: str
     facts: CellFacts
     readings: tuple[Reading, ...] = ()
     charges: tuple[Charge, ...] = ()
-    earlier_facts: tuple[EarlierFacts, ...] = ()
     upsets: tuple[Upset, ...] = ()
     sibling_signs: tuple[SiblingSign, ...] = ()
-    best_sibling_ah: float | None = None
+    best_sibling: BestSibling | None = None
     condemned: Condemnation | None = None
     last_reading: str = ""
-    stands_for: tuple[tuple[RecordKey, RecordKey], ...] = ()
     installed_at: tuple[datetime, ...] = ()
     corrected: tuple[FactSaid, ...] = ()
-    best_sibling_key: str = ""
+    findings: tuple[Finding, ...] = ()
+    falls: tuple[Fall, ...] = ()
 
-    def fact_keys(self, field: str) -> tuple[str, ...]:
-        """The keys of all values of a field that hold, or held and were not withdrawn as mistyped."""
-        found = tuple(each.key for each in self.corrected if each.field == field)
-        return found or (fact_key(self.code, field),)
+    def fact_key(self, field: str) -> str:
+        """The key of the value of a field that counts; a field that nobody filled in has one, too."""
+        value = getattr(self.facts, field)
+        said = [each for each in self.corrected if each.field == field and each.value == value]
+        held = [each.key for each in said if each.holds] or [each.key for each in said]
+        return held[-1] if held else fact_key(self.code, field)
 
-    @property
-    def former(self) -> tuple[FactSaid, ...]:
-        """Values that were corrected without having been mistyped: a danger under them stays one."""
-        return tuple(each for each in self.corrected if not each.holds)
+    @cached_property
+    def other_chemistries(self) -> tuple[Chemistry, ...]:
+        """What was also said of the chemistry and never withdrawn as mistyped."""
+        said = dict.fromkeys(each.value for each in self.corrected if each.field == "chemistry")
+        return tuple(kind for kind in said if kind not in (self.facts.chemistry, Chemistry.UNKNOWN))
+
+    def under(self, chemistry: Chemistry) -> Evidence:
+        """The same evidence with another chemistry that was said of the cell."""
+        return replace(self, facts=replace(self.facts, chemistry=chemistry))
 
     @property
     def disputed(self) -> tuple[str, ...]:

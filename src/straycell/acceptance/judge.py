@@ -1,9 +1,9 @@
-"""The verdict: every rule asked in order, the least of what they leave, and what to do next."""
+"""The verdict: the least of the fresh judgement, the findings and the re-test after a fall, and what to do next."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
+from dataclasses import dataclass
 from datetime import datetime
 
 from straycell.acceptance.case import Case, Rule
@@ -14,22 +14,28 @@ from straycell.acceptance.checks import (
     look,
     plausible,
     resistance,
-    shelf,
     voltage,
     warming,
 )
-from straycell.acceptance.evidence import Evidence
+from straycell.acceptance.checks.pairs import checked_after
+from straycell.acceptance.checks.shelf import SHELF_TODO
+from straycell.acceptance.evidence import SHELF_LOSS, Evidence, Finding
+from straycell.acceptance.fallen import tested_again
+from straycell.acceptance.findings import condemned, find
 from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
 from straycell.acceptance.rules import RuleSet, shipped_rules
+from straycell.keys import RecordKey
+from straycell.readings import Charge, Reading
 
-ALL_RULES: tuple[Rule, ...] = (
+GRADING: tuple[Rule, ...] = (
     identity.condemned,
     identity.chemistry,
+    identity.disputed,
     identity.rechargeable,
     look.look,
-    look.returned,
     look.siblings,
     identity.upset,
+    tested_again,
     identity.mass,
     voltage.floor,
     voltage.ceiling,
@@ -42,16 +48,42 @@ ALL_RULES: tuple[Rule, ...] = (
     plausible.over_rating,
     resistance.resistance,
     leakage.self_discharge,
-    shelf.shelf_loss,
+    leakage.worst_stretch,
 )
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """A verdict, and the findings in the evidence that nobody had recorded before."""
+
+    verdict: Verdict
+    found: tuple[Finding, ...]
 
 
 def assess(evidence: Evidence, rules: RuleSet, now: datetime) -> Verdict:
     """The verdict on one cell at `now` (UTC). Same arguments, same verdict; nothing else is looked at."""
+    return judge(evidence, rules, now).verdict
+
+
+def judge(evidence: Evidence, rules: RuleSet, now: datetime, recorded: datetime | None = None) -> Judgement:
+    """The verdict and what is to be recorded: the shipped rules always look, whatever a person's own rules say.
+
+    A longer wait or a wider error in a person's file looks stricter, and yet can make a danger too vague to be
+    called one; so findings come from the shipped rules alone. `recorded` is the moment they bear (None: now).
+    """
     case = Case(evidence, evidence.facts, rules, now)
-    reasons = tuple(reason for rule in ALL_RULES for reason in rule(case))
-    reasons = (*_standing(evidence, rules, now, reasons), *reasons)
-    reasons = (*_shipped_dangers(evidence, rules, now, reasons), *reasons)
+    own = rules.hash != shipped_rules().hash
+    known = {finding.digest for finding in evidence.findings}
+    found = tuple(f for f in find(evidence, recorded or now, None if own else case) if f.digest not in known)
+    reasons = [*_as_reasons(case, (*evidence.findings, *found))]
+    if own:
+        reasons += _own_discards(case, reasons)
+    reasons += [reason for rule in GRADING for reason in rule(case)]
+    return Judgement(_verdict(case, tuple(reasons)), found)
+
+
+def _verdict(case: Case, reasons: tuple[Reason, ...]) -> Verdict:
+    evidence, rules, now = case.evidence, case.rules, case.now
     outcome = min((r.ceiling for r in reasons), default=Outcome.HOLD)
     missing = () if outcome is Outcome.DISCARD else tuple(_missing(reasons, outcome))
     untils = [r.until for r in reasons if r.until is not None and r.until > now]
@@ -61,38 +93,51 @@ def assess(evidence: Evidence, rules: RuleSet, now: datetime) -> Verdict:
     )
 
 
-def _shipped_dangers(
-    evidence: Evidence, rules: RuleSet, now: datetime, reasons: Iterable[Reason]
-) -> Iterator[Reason]:
-    """What a safety rule as shipped finds and a person's own rules do not: a step of theirs may have blinded it.
-
-    A longer wait or a wider error looks stricter, and yet can make a danger too vague to be called one.
-    """
-    shipped = shipped_rules()
-    if rules.hash == shipped.hash:
-        return
-    worst = {r.rule: r.ceiling for r in reasons}
-    case = Case(evidence, evidence.facts, shipped, now)
-    for reason in (found for rule in ALL_RULES for found in rule(case)):
-        known = worst.get(reason.rule, Outcome.PACK)
-        if reason.safety and reason.ceiling is Outcome.DISCARD and reason.ceiling < known:
-            yield replace(reason, text=f"under the shipped rules: {reason.text}")
+def _as_reasons(case: Case, findings: Iterable[Finding]) -> Iterator[Reason]:
+    """One reason a rule: the finding that was recorded first. On the shelf the last that no check answered."""
+    first: dict[str, Finding] = {}
+    for finding in sorted(findings, key=lambda f: (f.recorded, f.at, f.digest)):
+        if finding.rule == SHELF_LOSS:
+            if not checked_after(case, finding.at):
+                first[finding.rule] = finding
+        else:
+            first.setdefault(finding.rule, finding)
+    yield from (_as_reason(case, finding) for finding in first.values())
 
 
-def _standing(
-    evidence: Evidence, rules: RuleSet, now: datetime, reasons: Iterable[Reason]
-) -> Iterator[Reason]:
-    """Safety discards that followed from earlier facts, corrected since but not withdrawn as a mistake."""
-    failing = {r.rule for r in reasons if r.ceiling is Outcome.DISCARD}
-    for earlier in evidence.earlier_facts:
-        case = Case(evidence, earlier.facts, rules, now, earlier.last_reading)
-        for reason in (found for rule in ALL_RULES for found in rule(case)):
-            if reason.ceiling is Outcome.DISCARD and reason.safety and reason.rule not in failing:
-                failing.add(reason.rule)
-                text = (
-                    f"under an earlier entry ({earlier.facts.chemistry} {earlier.facts.form}): {reason.text}"
-                )
-                yield replace(reason, text=text)
+def _newest_record(case: Case, finding: Finding) -> RecordKey | None:
+    items: tuple[Reading | Charge, ...] = (*case.readings, *case.charges)
+    return next((i.id for i in items if i.at == finding.at and i.key in finding.basis), None)
+
+
+def _as_reason(case: Case, finding: Finding) -> Reason:
+    on_shelf = finding.rule == SHELF_LOSS
+    return Reason(
+        finding.rule,
+        Status.CLOSE if on_shelf else Status.FAILED,
+        Outcome.HOLD if on_shelf else Outcome.DISCARD,
+        finding.words,
+        finding.value,
+        finding.expanded_uncertainty,
+        finding.limit,
+        finding.unit,
+        finding.safety,
+        finding.source,
+        _newest_record(case, finding),
+        finding.at,
+        None,
+        SHELF_TODO if on_shelf else "",
+        case.now if on_shelf else None,
+        True,
+        finding.recorded,
+    )
+
+
+def _own_discards(case: Case, reasons: Iterable[Reason]) -> list[Reason]:
+    """What a person's own stricter rules condemn: true while they are in force, and not a finding."""
+    known = {reason.rule for reason in reasons}
+    found = {tried.rule: tried for _, tried in reversed(condemned(case)) if tried.rule not in known}
+    return [tried.reason() for tried in found.values()]
 
 
 def _missing(reasons: Iterable[Reason], outcome: Outcome) -> Iterator[Missing]:
@@ -104,12 +149,14 @@ def _missing(reasons: Iterable[Reason], outcome: Outcome) -> Iterator[Missing]:
 
 _WORK = (
     "chemistry",
+    "facts",
     "rechargeable",
     "look",
     "board",
     "voltage",
     "upset",
     "mass",
+    "finding",
     "warming",
     "charge",
     "capacity",

@@ -44,7 +44,7 @@ class Reason:
     """One rule's answer. `ceiling` is the best outcome it leaves; `observed` and `limit` share `unit`.
 
     `until` is when this answer runs out by age alone; `todo` what to do about it; `earliest` when that can
-    decide; `reading` the id of the reading it came from, `cell` text says it in words for a person.
+    decide; `reading` the id of the reading it came from. A `finding` was `recorded` and stays, whatever comes later.
     """
 
     rule: str
@@ -62,6 +62,13 @@ class Reason:
     until: datetime | None = None
     todo: str = ""
     earliest: datetime | None = None
+    finding: bool = False
+    recorded: datetime | None = None
+
+
+def is_final(reason: Reason) -> bool:
+    """True for what puts a cell out of use for good: a finding, or a person's own discard."""
+    return reason.ceiling is Outcome.DISCARD and (reason.finding or reason.rule == "condemned")
 
 
 @dataclass(frozen=True, slots=True)

@@ -45,6 +45,8 @@ def reason_to_json(reason: Reason) -> dict[str, Any]:
         "until": _time(reason.until),
         "todo": reason.todo,
         "earliest": _time(reason.earliest),
+        "finding": reason.finding,
+        "recorded": _time(reason.recorded),
     }
 
 
@@ -97,6 +99,8 @@ def _reason(data: Mapping[str, Any]) -> Reason:
         until=_back(data["until"]),
         todo=data["todo"],
         earliest=_back(data["earliest"]),
+        finding=data.get("finding", False),
+        recorded=_back(data.get("recorded")),
     )
 
 
@@ -105,7 +109,7 @@ def _reason(data: Mapping[str, Any]) -> Reason:
 _COLUMNS = tuple(field.name for field in fields(Reason))
 _values = attrgetter(*_COLUMNS)
 _SOURCE, _CEILING, _READING = (_COLUMNS.index(name) for name in ("source", "ceiling", "reading"))
-_TIMES = tuple(_COLUMNS.index(name) for name in ("at", "until", "earliest"))
+_TIMES = tuple(_COLUMNS.index(name) for name in ("at", "until", "earliest", "recorded"))
 
 
 def verdict_to_record(verdict: Verdict) -> dict[str, Any]:

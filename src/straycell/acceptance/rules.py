@@ -56,6 +56,15 @@ class Limit:
         """True when one of the keys (or `any`) has a figure."""
         return any(key in (self.values or {}) for key in (*keys, "any"))
 
+    @property
+    def rests_on(self) -> frozenset[str]:
+        """The facts that choose between its figures: chemistry, form, both or neither."""
+        words = {word for key in self.values or {} for word in key.split("/")}
+        families = {"4.2V", *Chemistry}
+        return frozenset(
+            name for name, known in (("chemistry", families), ("form", set(Form))) if words & known
+        )
+
     def looser(self, key: str, figure: float) -> bool:
         """True when `figure` lets more pass than the limit's own figure for `key`."""
         own = (self.values or {})[key]
@@ -98,8 +107,12 @@ class RuleSet:
 @lru_cache(maxsize=256)
 def chemistry_keys(chemistry: Chemistry, form: Form) -> tuple[str, ...]:
     """Keys for looking up a figure, the most exact first."""
-    family = "4.2V" if chemistry in FOUR_VOLT else str(chemistry)
-    return (f"{chemistry}/{form}", str(form), family)
+    return (f"{chemistry}/{form}", str(form), family(chemistry))
+
+
+def family(chemistry: Chemistry) -> str:
+    """Chemistries of one family share their limits."""
+    return "4.2V" if chemistry in FOUR_VOLT else str(chemistry)
 
 
 @lru_cache(maxsize=1)
@@ -280,5 +293,5 @@ def _rule_set(name: str, limits: Mapping[str, Limit]) -> RuleSet:
     return RuleSet(name, dict(limits), digest[:16], defaults)
 
 
-ENGINE = 3
+ENGINE = 4
 """Raise when the rule functions change what they answer: recorded verdicts are then computed anew."""

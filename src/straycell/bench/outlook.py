@@ -163,11 +163,7 @@ def _open_window(case: Case) -> tuple[Charge, list[Reading]] | None:
     """The latest full charge that nothing has disturbed, with the rest voltages after it."""
     from straycell.acceptance.checks.pairs import windows
 
-    undisturbed = [
-        (c, inside)
-        for c, inside in windows(case)
-        if not case.disturbed(c.at, case.now) and not case.let_down(c.at)
-    ]
+    undisturbed = [(c, inside) for c, inside in windows(case) if not case.disturbed(c.at, case.now)]
     return undisturbed[-1] if undisturbed else None
 
 

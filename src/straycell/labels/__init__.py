@@ -1,8 +1,10 @@
 """What stands on a label, where, and the PDF or PNG it becomes.
 
-payload  what the QR symbol holds        content  which lines a cell's label carries
-stock    sheets of labels, in mm         layout   where everything stands, in mm
-render   the PDF sheet, the PNG label    reading  codes back from a picture
+payload  what the QR symbol holds        content  what a label says, by what the cell may do
+stocks/  sheets of labels, in mm         layout   where everything stands, in mm
+faces    the embedded fonts              document one kind of PDF for every paper
+render   the PDF sheet                   picture  the PNG of one label
+reading  codes back from a picture
 
-`render` is not imported here: it loads the QR and PDF libraries, which no command but `label` needs.
+Nothing is imported here: render and picture load the QR, PDF and picture libraries, which few commands need.
 """

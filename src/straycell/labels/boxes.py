@@ -1,4 +1,4 @@
-"""Rectangles in millimetres, and the slanting bars that fill one as hatching."""
+"""Rectangles in millimetres, and the frames that are drawn as rectangles."""
 
 from __future__ import annotations
 
@@ -27,29 +27,30 @@ class Box:
         return Box(self.x + by, self.y + by, self.width - 2 * by, self.height - 2 * by)
 
 
-def stripes(box: Box, width_mm: float) -> Iterator[list[tuple[float, float]]]:
-    """Slanting bars across a band, as polygons that end exactly at its rim; gaps are as wide as the bars."""
-    start = box.x - box.height
-    while start < box.right:
-        bar = [
-            (start, box.bottom),
-            (start + width_mm, box.bottom),
-            (start + width_mm + box.height, box.y),
-            (start + box.height, box.y),
-        ]
-        bar = _kept(_kept(bar, box.x, 1.0), box.right, -1.0)
-        if len(bar) >= 3:
-            yield bar
-        start += 2 * width_mm
+def frame(box: Box, stroke_mm: float) -> list[Box]:
+    """The outline of a box, inside its edges."""
+    low, right = box.bottom - stroke_mm, box.right - stroke_mm
+    return [
+        Box(box.x, box.y, box.width, stroke_mm),
+        Box(box.x, low, box.width, stroke_mm),
+        Box(box.x, box.y, stroke_mm, box.height),
+        Box(right, box.y, stroke_mm, box.height),
+    ]
 
 
-def _kept(corners: list[tuple[float, float]], edge: float, side: float) -> list[tuple[float, float]]:
-    """The part of a convex polygon on one side of an upright edge (side 1: right of it, -1: left of it)."""
-    kept: list[tuple[float, float]] = []
-    for (ax, ay), (bx, by) in zip(corners, corners[1:] + corners[:1], strict=True):
-        a_in, b_in = side * (ax - edge) >= 0, side * (bx - edge) >= 0
-        if a_in:
-            kept.append((ax, ay))
-        if a_in != b_in:
-            kept.append((edge, ay + (by - ay) * (edge - ax) / (bx - ax)))
-    return kept
+def dashes(box: Box, dash_mm: float, gap_mm: float, stroke_mm: float) -> Iterator[Box]:
+    """The outline in dashes, inside the edges; every side begins and ends with a whole dash."""
+    for y in (box.y, box.bottom - stroke_mm):
+        for start, length in _spread(box.width, dash_mm, gap_mm):
+            yield Box(box.x + start, y, length, stroke_mm)
+    for x in (box.x, box.right - stroke_mm):
+        for start, length in _spread(box.height, dash_mm, gap_mm):
+            yield Box(x, box.y + start, stroke_mm, length)
+
+
+def _spread(length: float, dash: float, gap: float) -> Iterator[tuple[float, float]]:
+    """(start, length) of dashes on one side, the gaps stretched so that both ends are dashes."""
+    count = max(2, round((length + gap) / (dash + gap)))
+    step = (length - dash) / (count - 1)
+    for number in range(count):
+        yield number * step, dash

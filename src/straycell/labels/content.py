@@ -1,56 +1,88 @@
-"""Which lines a label carries, decided from the cell, its verdict and its figures.
+"""What a label says, decided from the cell, its verdict and its figures.
 
-A figure stands only with its date, an outcome only with the date until which it holds; a cell that is out of
-use shows no figure at all.
+Four faces, told apart at a metre: a gauge of three fields for what the cell may do, NOT YET in a dashed frame,
+DO NOT USE in a black field, and an empty gauge for a code set aside. A figure stands only with the month of its
+test, an outcome only with the date until which it holds; without a pass that holds now there is no figure.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import hashlib
+import math
+from dataclasses import dataclass, replace
 from datetime import date, datetime
-from enum import Enum
+from enum import StrEnum
 
+from straycell.acceptance.permission import least_outcome
 from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.cells import Cell, Chemistry, Form, Stage, parse_code
 from straycell.errors import BadData
-from straycell.quantities import Dimension, Measured, show
+from straycell.labels.payload import Payload, cell_payload
+from straycell.quantities import COVERAGE_FACTOR, Dimension, Measured, show
 from straycell.readings import Method
 
-MOST_LINES = 4
-"""No label carries more lines below its code."""
+DO_NOT_USE, NEVER_CHARGE, NOT_YET = "DO NOT USE", "never charge", "NOT YET"
+FIELDS = 3
+"""Fields of the gauge: one filled for light, two for solo, three for pack."""
 
-DO_NOT_USE = "DO NOT USE"
+
+class Face(StrEnum):
+    """Which of the pictures a label is; a person sees this before any word."""
+
+    GAUGE = "gauge"
+    NOT_YET = "not-yet"
+    DO_NOT_USE = "do-not-use"
+    BLANK = "blank"
+    PLAIN = "plain"  # a box or a project: no gauge, no symbol
 
 
-class Role(Enum):
-    """What a line is for, and so what may happen to it when room is short."""
+class Purpose(StrEnum):
+    """What the labels are for."""
 
-    KIND = "kind"  # may be cut with an ellipsis
-    FIGURE = "figure"  # whole, or an ellipsis alone: half a number is a wrong number
-    OUTCOME = "outcome"  # the same
-    WARNING = "warning"  # must stand in full
-    NOTE = "note"  # may be cut
-    WRITE_IN = "write-in"  # a word and a rule to write on
+    SHELF = "shelf"
+    TINY = "tiny"
+    BUILD = "build"
+    DISCARD = "discard"
+    BOX = "box"
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line in one or more wordings, the longest first; the layout takes the longest that fits.
+    """A short text in one or more wordings, the longest first; the layout takes the longest that fits.
 
-    A wording is what stands on the left and what stands at the right edge, most often a date.
+    `mono`: in the face for codes; `optional`: left out where the rest would get too small.
     """
 
-    wordings: tuple[tuple[str, str], ...]
-    role: Role
+    wordings: tuple[str, ...]
+    mono: bool = False
+    optional: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class LabelContent:
-    """Everything one label says: the code, large and as a QR symbol, and the lines below it."""
+    """Everything one label says. `headline` is its largest text, `unit` follows it small, `filled` fields of the
+    gauge are black; `rules` are words with a line to write on.
+    """
 
     code: str
-    lines: tuple[Line, ...]
-    hatched: bool = False
+    face: Face
+    headline: tuple[str, ...] = ()
+    unit: str = ""
+    filled: int = 0
+    lines: tuple[Line, ...] = ()
+    rules: tuple[str, ...] = ()
+    payload: Payload | None = None
+
+    def fingerprint(self) -> str:
+        """Changes when what a person reads changes, so that an outdated label is found."""
+        said = (
+            self.face.value,
+            self.headline,
+            self.unit,
+            self.filled,
+            [line.wordings for line in self.lines],
+        )
+        return hashlib.sha256(repr(said).encode()).hexdigest()[:12]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,36 +97,95 @@ class LabelFigures:
     resistance_at: datetime | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a cell sits in a build: group and cell count from 1, as on the build sheet."""
+
+    project: str
+    group: int
+    groups: int
+    cell: int
+    cells: int
+
+
 NO_FIGURES = LabelFigures()
+_FIELDS = {Outcome.LIGHT: 1, Outcome.SOLO: 2, Outcome.PACK: 3}
 _METHODS = {Method.DC_PULSE.value: "dc", Method.AC_1KHZ.value: "ac"}
 _FLAT = {Form.POUCH, Form.PRISMATIC, Form.OTHER}
 
 
 def label_content(
-    cell: Cell, verdict: Verdict | None, figures: LabelFigures = NO_FIGURES, *, today: date
+    cell: Cell,
+    verdict: Verdict | None,
+    figures: LabelFigures = NO_FIGURES,
+    *,
+    today: date,
+    purpose: Purpose = Purpose.SHELF,
+    place: Place | None = None,
 ) -> LabelContent:
     """The label of one cell. `verdict` must be the one that holds now (None: not known).
 
-    Raises BadData when the verdict is another cell's or the code is not valid.
+    Raises BadData when the verdict is another cell's, the code is not valid, or a discard label is asked for a cell
+    in use.
     """
     code = parse_code(cell.code)
     if verdict is not None and verdict.code != cell.code:
         raise BadData(f"the verdict of {verdict.code} cannot stand on the label of {cell.code}")
     if out_of_use(cell, verdict):
-        return _out_of_use_content(code, cell)
-    lines = [
-        _kind_line(cell),
-        _capacity_line(figures),
-        _resistance_line(figures),
-        _outcome_line(verdict, today) or Line((("look it up before use", ""),), Role.NOTE),
-    ]
-    return LabelContent(code, tuple(line for line in lines if line is not None))
+        lines = (
+            ()
+            if purpose is Purpose.TINY
+            else (Line((NEVER_CHARGE,)), replace(_kind_line(cell), optional=True))
+        )
+        return _cell_label(
+            code, Face.DO_NOT_USE, (DO_NOT_USE, DO_NOT_USE.replace(" USE", "\nUSE")), lines=lines
+        )
+    if purpose is Purpose.DISCARD:
+        raise BadData(f"{code} is not out of use", "a discard label is for cells with the outcome discard")
+    until = _until(verdict, today)
+    if verdict is None or until is None:
+        lines = (
+            ()
+            if purpose is Purpose.TINY
+            else (_kind_line(cell), Line(("look it up before use", "look it up")))
+        )
+        return _cell_label(code, Face.NOT_YET, (NOT_YET, NOT_YET.replace(" ", "\n")), lines=lines)
+    filled = _FIELDS[verdict.outcome]
+    if purpose is Purpose.TINY:
+        return LabelContent(code, Face.GAUGE, (code,), filled=filled, payload=cell_payload(code))
+    use = f"{verdict.outcome.word.upper()} until {until.isoformat()}"
+    if place is not None:
+        headline: tuple[str, ...] = (f"{place.group}-{place.cell}",)
+        unit, more = "", _place_lines(place)
+    else:
+        (headline, unit), more = _headline(verdict, figures), _figure_lines(figures)
+    return _cell_label(
+        code,
+        Face.GAUGE,
+        headline,
+        unit,
+        filled,
+        (_kind_line(cell), *more, Line((use, f"to {until.isoformat()}"))),
+    )
 
 
 def blank_content(code: str) -> LabelContent:
     """A label for a code set aside: the cell is marked first and measured later; two rules to write on."""
-    volts = Line((("as found, V", ""), ("found, V", ""), ("V", "")), Role.WRITE_IN)
-    return LabelContent(parse_code(code), (volts, Line((("date", ""),), Role.WRITE_IN)))
+    code = parse_code(code)
+    return LabelContent(code, Face.BLANK, (code,), rules=("found, V", "date"), payload=cell_payload(code))
+
+
+def box_content(name: str, kind: str, limit_wh: float | None, count: int) -> LabelContent:
+    """The label of a box: its name, what it is, the most energy it may hold, how many cells lie in it."""
+    limit = "no limit set" if limit_wh is None else f"at most {limit_wh:g} Wh"
+    lines = (Line((kind,)), Line((limit,)), Line((f"{count} cell{'s' if count != 1 else ''}",)))
+    return LabelContent("", Face.PLAIN, (name,), lines=lines)
+
+
+def project_content(name: str, shape: str, count: int) -> LabelContent:
+    """The label of a project's tray: its name, how its cells are joined, how many they are."""
+    lines = (Line((shape,)), Line((f"{count} cell{'s' if count != 1 else ''}",)))
+    return LabelContent("", Face.PLAIN, (name,), lines=lines)
 
 
 def out_of_use(cell: Cell, verdict: Verdict | None) -> bool:
@@ -104,11 +195,59 @@ def out_of_use(cell: Cell, verdict: Verdict | None) -> bool:
     return gone or discarded or cell.facts.chemistry is Chemistry.PRIMARY
 
 
-def _out_of_use_content(code: str, cell: Cell) -> LabelContent:
-    warning = Line(((DO_NOT_USE, ""),), Role.WARNING)
-    kind = _kind_line(cell).wordings[-1][0]
-    note = Line((("do not charge", kind), ("do not charge", "")), Role.NOTE)
-    return LabelContent(code, (warning, note), hatched=True)
+def _cell_label(
+    code: str,
+    face: Face,
+    headline: tuple[str, ...],
+    unit: str = "",
+    filled: int = 0,
+    lines: tuple[Line, ...] = (),
+) -> LabelContent:
+    return LabelContent(
+        code, face, headline, unit, filled, (Line((code,), mono=True), *lines), (), cell_payload(code)
+    )
+
+
+def _until(verdict: Verdict | None, today: date) -> date | None:
+    """The day until which a usable outcome holds; None unless it lies ahead."""
+    if verdict is None or verdict.valid_until is None or verdict.outcome < least_outcome(joined=False):
+        return None
+    day = verdict.valid_until.date()
+    return day if day > today else None
+
+
+def _headline(verdict: Verdict, figures: LabelFigures) -> tuple[tuple[str, ...], str]:
+    """The capacity and its unit; a lower bound is printed less its uncertainty. Else the outcome is the largest word."""
+    capacity = figures.capacity
+    if capacity is None or figures.capacity_at is None:
+        return (verdict.outcome.word.upper(),), ""
+    if figures.at_least:
+        sure_mah = math.floor((capacity.value - COVERAGE_FACTOR * capacity.u) * 1000 + 1e-9)
+        return (f"\u2265{sure_mah}",), "mAh"
+    number, unit = show(capacity.value, Dimension.CAPACITY, u=capacity.u or None).split(" ", 1)
+    return (number,), unit.split(" ")[-1]
+
+
+def _figure_lines(figures: LabelFigures) -> tuple[Line, ...]:
+    """The uncertainty of the headline, the resistance with its method, the month of the last test."""
+    lines: list[Line] = []
+    days = [at for at in (figures.capacity_at, figures.resistance_at) if at is not None]
+    capacity = figures.capacity if figures.capacity_at is not None else None
+    if capacity is not None and capacity.u > 0 and not figures.at_least:
+        spread = show(capacity.value, Dimension.CAPACITY, u=capacity.u).split(" \u00b1 ")[1]
+        lines.append(Line((f"\u00b1 {spread}",), optional=True))
+    if figures.resistance is not None and figures.resistance_at is not None:
+        method = _METHODS.get(figures.resistance_method, "?")
+        lines.append(Line((f"{figures.resistance.value * 1000:.3g} m\u03a9 {method}",)))
+    if days:
+        month = f"{max(days):%Y-%m}"
+        lines.append(Line((f"tested {month}", month)))
+    return tuple(lines)
+
+
+def _place_lines(place: Place) -> tuple[Line, ...]:
+    where = f"group {place.group} of {place.groups}, cell {place.cell} of {place.cells}"
+    return (Line((where, f"group {place.group}, cell {place.cell}")), Line((place.project,), optional=True))
 
 
 def _kind_line(cell: Cell) -> Line:
@@ -116,67 +255,7 @@ def _kind_line(cell: Cell) -> Line:
     facts = cell.facts
     form = "other form" if facts.form is Form.OTHER else facts.form.value
     if facts.chemistry is Chemistry.UNKNOWN:
-        return Line(((f"chemistry unknown, {form}", ""), (f"unknown, {form}", "")), Role.KIND)
+        return Line((f"chemistry unknown, {form}", f"unknown {form}"))
     kind = f"{facts.chemistry.value.upper()} {form}"
-    marking = _printable(facts.marking)
-    if facts.form in _FLAT and marking:
-        return Line(((kind, marking), (kind, "")), Role.KIND)
-    return Line(((kind, ""),), Role.KIND)
-
-
-def _capacity_line(figures: LabelFigures) -> Line | None:
-    if figures.capacity is None or figures.capacity_at is None:
-        return None
-    long, short = _figure_texts(figures.capacity, Dimension.CAPACITY)
-    texts = (f"at least {long}", f"at least {short}", f"> {short}") if figures.at_least else (long, short)
-    return _dated_line(texts, figures.capacity_at)
-
-
-def _resistance_line(figures: LabelFigures) -> Line | None:
-    if figures.resistance is None or figures.resistance_at is None:
-        return None
-    long, short = _figure_texts(figures.resistance, Dimension.RESISTANCE)
-    method = _METHODS.get(figures.resistance_method, "method?")
-    texts = (
-        f"{long} {method}",
-        f"{short} {method}",
-        f"{_three_figures(short)} {method.removeprefix('method')}",
-    )
-    return _dated_line(texts, figures.resistance_at)
-
-
-def _three_figures(shown: str) -> str:
-    """`12.8 mohm` for `12.80 mohm`, where a label is too narrow for more."""
-    number, unit = shown.split(" ", 1)
-    return f"{float(number):.3g} {unit}" if abs(float(number)) < 999.5 else shown
-
-
-def _dated_line(texts: tuple[str, ...], at: datetime) -> Line:
-    day = at.date().isoformat()
-    return Line(tuple((text, day) for text in texts), Role.FIGURE)
-
-
-def _figure_texts(measured: Measured, dimension: Dimension) -> tuple[str, str]:
-    """`2010 ± 60 mAh` and, rounded alike, `2010 mAh`."""
-    if measured.u <= 0:
-        plain = show(measured.value, dimension)
-        return plain, plain
-    long = show(measured.value, dimension, u=measured.u)
-    value, rest = long.split(" ± ")
-    return long, f"{value} {rest.split(' ', 1)[1]}"
-
-
-def _outcome_line(verdict: Verdict | None, today: date) -> Line | None:
-    """None unless the cell may be used and the date until which that holds lies ahead."""
-    if verdict is None or verdict.outcome <= Outcome.HOLD or verdict.valid_until is None:
-        return None
-    day = verdict.valid_until.date()
-    if day <= today:
-        return None
-    return Line(((f"{verdict.outcome.word.upper()} until {day.isoformat()}", ""),), Role.OUTCOME)
-
-
-def _printable(text: str) -> str:
-    """On one line, and in the characters the built-in PDF fonts have (Latin-1)."""
-    tidy = " ".join(text.split())
-    return "".join(c if c.isprintable() else "?" for c in tidy.encode("latin-1", "replace").decode("latin-1"))
+    marking = " ".join(facts.marking.split())
+    return Line((f"{kind} {marking}", kind)) if facts.form in _FLAT and marking else Line((kind,))

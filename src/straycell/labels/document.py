@@ -9,8 +9,10 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 
 from fpdf import FPDF
+from fpdf.drawing import PaintedPath
 from fpdf.fonts import TTFFont
 
+from straycell.labels.boxes import Box
 from straycell.labels.faces import face_file, shown
 from straycell.labels.layout import TextItem
 
@@ -22,8 +24,11 @@ TEXT, CODE = "text", "code"
 class Paper(FPDF):
     """A document of pages in mm, whose text is set in the embedded faces."""
 
-    def __init__(self, title: str, now: datetime, page_mm: str | tuple[float, float] = "A4") -> None:
+    def __init__(
+        self, title: str, now: datetime, page_mm: str | tuple[float, float] = "A4", scale: float = 1.0
+    ) -> None:
         super().__init__(unit="mm", format=page_mm)
+        self.scale = scale
         self.set_auto_page_break(False)
         self.set_margin(0)
         self.set_creation_date(now.astimezone(UTC).replace(microsecond=0))
@@ -41,27 +46,58 @@ class Paper(FPDF):
                 font.ttfont.close()
         return data
 
-    def draw_text(self, item: TextItem, x_mm: float = 0.0, y_mm: float = 0.0, scale: float = 1.0) -> None:
+    def _at(self, x_mm: float, y_mm: float) -> tuple[float, float]:
+        """Where a point is drawn: a printer's own scale is undone about the page's middle."""
+        return (
+            self.w / 2 + (x_mm - self.w / 2) * self.scale,
+            self.h / 2 + (y_mm - self.h / 2) * self.scale,
+        )
+
+    def draw_text(self, item: TextItem, x_mm: float = 0.0, y_mm: float = 0.0) -> None:
         """One text of a layout whose origin is (x, y)."""
         family, style = (CODE, "") if item.mono else (TEXT, "B" if item.bold else "")
-        self.set_font(family, style, item.size_mm * scale * PT_PER_MM)
+        self.set_font(family, style, item.size_mm * self.scale * PT_PER_MM)
         self.set_text_color(255 if item.white else 0)
-        self.text((x_mm + item.x_mm) * scale, (y_mm + item.baseline_mm) * scale, shown(item.text))
+        self.text(*self._at(x_mm + item.x_mm, y_mm + item.baseline_mm), shown(item.text))
+
+    def draw_fill(self, box: Box) -> None:
+        """A filled rectangle."""
+        self.rect(*self._at(box.x, box.y), box.width * self.scale, box.height * self.scale, style="F")
+
+    def draw_line(self, x1: float, y1: float, x2: float, y2: float) -> None:
+        """A line in the current colour and width."""
+        self.line(*self._at(x1, y1), *self._at(x2, y2))
 
     def draw_symbol(
-        self, matrix: Sequence[Sequence[bool]], x_mm: float, y_mm: float, module_mm: float, scale: float = 1.0
+        self, matrix: Sequence[Sequence[bool]], x_mm: float, y_mm: float, module_mm: float
     ) -> None:
         """All modules as one filled path: separate rectangles would show hairlines between them on screens."""
-        side = module_mm * scale
-        with self.new_path() as path:
-            path.style.fill_color = "#000000"
-            path.style.stroke_color = None
-            path.style.auto_close = False
-            for row, dark in enumerate(matrix):
-                for start, length in runs_of(dark):
-                    path.rectangle(
-                        x_mm * scale + start * side, y_mm * scale + row * side, length * side, side
-                    )
+        side = module_mm * self.scale
+        left, top = self._at(x_mm, y_mm)
+        path = PaintedPath()
+        path.style.fill_color = "#000000"
+        path.style.stroke_color = None
+        path.style.auto_close = False
+        for column, row, width, height in blocks_of(matrix):
+            path.rectangle(left + column * side, top + row * side, width * side, height * side)
+        self.draw_path(path, copy=False)  # type: ignore[arg-type]  # a path is what it takes; copying is slow
+
+
+def blocks_of(matrix: Sequence[Sequence[bool]]) -> list[tuple[int, int, int, int]]:
+    """(column, row, width, height) of rectangles that cover the dark modules: runs of a row, grown down while alike."""
+    blocks: list[tuple[int, int, int, int]] = []
+    growing: dict[tuple[int, int], int] = {}
+    for row, dark in enumerate(matrix):
+        runs = dict.fromkeys(runs_of(dark), row)
+        for run, begun in growing.items():
+            if run in runs:
+                runs[run] = begun
+            else:
+                blocks.append((run[0], begun, run[1], row - begun))
+        growing = runs
+    return blocks + [
+        (start, begun, length, len(matrix) - begun) for (start, length), begun in growing.items()
+    ]
 
 
 def runs_of(dark: Sequence[bool]) -> list[tuple[int, int]]:

@@ -39,8 +39,13 @@ def advances(name: str) -> dict[int, float]:
 
 def text_width(text: str, size_mm: float, bold: bool) -> float:
     """Width in mm as printed."""
+    return size_mm * _width_share(text, bold)
+
+
+@lru_cache(maxsize=4096)
+def _width_share(text: str, bold: bool) -> float:
     known = advances(face_name(bold))
-    return size_mm * sum(known[ord(letter)] for letter in shown(text))
+    return sum(known[ord(letter)] for letter in shown(text))
 
 
 def code_width(code: str, size_mm: float) -> float:

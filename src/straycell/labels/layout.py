@@ -1,20 +1,21 @@
 """Where everything stands on one label, in millimetres from its upper left corner.
 
-Pure: the width of a text is asked of a `Measure` that the renderer brings: the same rules for PDF and PNG.
-
-The QR symbol with its quiet zone stands on the left; the code and the lines stand in the column beside it.
+Pure. The gauge, frame or field that says what a cell may do stands at the left edge, the largest words beside it, the
+small texts below them, the QR symbol with its quiet zone at the right edge.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import combinations, pairwise
 
 from straycell.errors import BadData
-from straycell.labels.boxes import Box
-from straycell.labels.content import MOST_LINES, LabelContent, Line, Role
-from straycell.labels.payload import QUIET_MODULES
-from straycell.labels.stock import LabelShape
+from straycell.labels.boxes import Box, dashes, frame
+from straycell.labels.content import FIELDS, Face, LabelContent
+from straycell.labels.faces import code_width, text_width
+from straycell.labels.payload import QUIET_MODULES, Payload
+from straycell.labels.stocks.stock import LabelShape
 
 Measure = Callable[[str, float, bool], float]
 """(text, size in mm, bold) to the width in mm."""
@@ -22,27 +23,29 @@ Measure = Callable[[str, float, bool], float]
 LEAST_SIZE_MM = 1.76
 """5 pt, the smallest print that is still read at arm's length (common practice, no published source)."""
 
-COMFORT_SIZE_MM = 2.1
-"""6 pt: a longer wording is chosen only where it can be printed at least this large."""
+COMFORT_SIZE_MM = 2.3
+"""6.5 pt: longer wordings are taken only where they can be printed at least this large."""
 
-MOST_SIZE_MM = 3.8
+MOST_SIZE_MM = 4.2
 CAP_SHARE = 0.76
 DESCENT_SHARE = 0.24
-CODE_DESCENT_SHARE = 0.08
 RULE_MM = 0.15
 ELLIPSIS = "..."
 
-# Shares of the column: of its height for what is stacked, of its width for words before a rule.
-_BODY_SHARE = 0.13
-_CODE_SHARE = 0.30
-_HATCHED_CODE_SHARE = 0.24
-_WARNING_SHARE = 0.22
-_HATCH_SHARE = 0.11
-_WRITE_IN_SHARE = 0.29
-_WORD_SHARE = 0.5
-_PAIR_GAP_SHARE = 0.6
+# Shares: of the label's inner height unless a size is named.
+_GAUGE_SHARE = 0.19
+_GAUGE_MM = (2.0, 6.0)
+_FIELD_GAP_SHARE = 0.05
+_OUTLINE_MM = 0.3
+_HEADLINE_SHARE, _WORDS_SHARE = 0.34, 0.40
+_LEAST_HEADLINE_MM = 3.15
+_UNIT_SHARE = 0.45
+_ROW_GAP_SHARE = 0.24
+_WORD_GAP_SHARE = 0.75
+_DASH_MM = (1.8, 1.1, 0.5)
+_PAD_SHARE = 0.07
+_LARGE_SHARE = 0.22
 _WIDEST_CODE = "W00000W"
-_BOLD = {Role.KIND, Role.OUTCOME, Role.WARNING}
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,201 +63,228 @@ class TextItem:
 
 
 @dataclass(frozen=True, slots=True)
-class Layout:
-    """One label, ready to draw. `qr` includes the quiet zone; `rules` are thin lines to write on."""
+class Symbol:
+    """A QR symbol; `box` includes its quiet zone."""
 
-    shape: LabelShape
-    qr: Box
-    texts: tuple[TextItem, ...]
-    rules: tuple[Box, ...] = ()
-    hatches: tuple[Box, ...] = ()
+    payload: Payload
+    box: Box
+    module_mm: float
 
     @property
-    def symbol(self) -> Box:
-        """The dark part of the QR symbol, without its quiet zone."""
-        return self.qr.shrunk(QUIET_MODULES * self.shape.module_mm)
-
-    def boxes(self) -> tuple[Box, ...]:
-        """Everything that takes room."""
-        return (self.qr, *(text.box for text in self.texts), *self.rules, *self.hatches)
+    def dark(self) -> Box:
+        """The symbol without its quiet zone."""
+        return self.box.shrunk(QUIET_MODULES * self.module_mm)
 
 
 @dataclass(frozen=True, slots=True)
-class _Row:
-    """One row of the column: room above and below its baseline. Without a size it is a hatched band.
+class Layout:
+    """One label, ready to draw: black boxes first, then texts, then the symbol."""
 
-    `gap` weighs the room that follows it against that of the other rows.
+    shape: LabelShape
+    symbol: Symbol | None
+    texts: tuple[TextItem, ...]
+    fills: tuple[Box, ...] = ()
+
+
+def lay_out(content: LabelContent, shape: LabelShape) -> Layout:
+    """Place the content on a label. Raises BadData when the code, the symbol or a warning cannot stand in full."""
+    inner = Box(0, 0, shape.width_mm, shape.height_mm).shrunk(shape.inset_mm)
+    symbol = _symbol(content, shape, inner)
+    right = symbol.box.x if symbol else inner.right
+    room = Box(inner.x, inner.y, right - inner.x, inner.height)
+    if content.face in (Face.GAUGE, Face.BLANK):
+        gauge = _gauge(content.filled, inner)
+        left = gauge[0].x + _gauge_width(inner) + 0.25 * _gauge_width(inner)
+        column = Box(left, inner.y, right - left, inner.height)
+        return Layout(shape, symbol, tuple(_column(content, column)), (*gauge, *_rules(content, column)))
+    if content.face is Face.PLAIN:
+        return Layout(shape, symbol, tuple(_column(content, room)))
+    pad = max(_PAD_SHARE * inner.height, 1.1)
+    white = content.face is Face.DO_NOT_USE
+    fills = (room,) if white else tuple(dashes(room, *_DASH_MM))
+    return Layout(shape, symbol, tuple(_column(content, room.shrunk(pad), white)), fills)
+
+
+# --- symbol and gauge ------------------------------------------------------------------------------
+
+
+def _symbol(content: LabelContent, shape: LabelShape, inner: Box) -> Symbol | None:
+    if content.payload is None:
+        return None
+    module = shape.module_for(content.payload)
+    side = (content.payload.modules + 2 * QUIET_MODULES) * module
+    return Symbol(
+        content.payload, Box(inner.right - side, inner.y + (inner.height - side) / 2, side, side), module
+    )
+
+
+def _gauge_width(inner: Box) -> float:
+    return min(max(_GAUGE_SHARE * inner.height, _GAUGE_MM[0]), _GAUGE_MM[1])
+
+
+def _gauge(filled: int, inner: Box) -> list[Box]:
+    """Three fields one above the other at the left edge, filled from below; the others are outlines."""
+    gap = max(_FIELD_GAP_SHARE * inner.height, 0.5)
+    height = (inner.height - (FIELDS - 1) * gap) / FIELDS
+    fills: list[Box] = []
+    for number in range(FIELDS):
+        field = Box(inner.x, inner.bottom - height - number * (height + gap), _gauge_width(inner), height)
+        fills += [field] if number < filled else frame(field, _OUTLINE_MM)
+    return fills
+
+
+def _rules(content: LabelContent, column: Box) -> Iterator[Box]:
+    """A line to write on after each word, ending where the column ends."""
+    for item in _rule_words(content, column):
+        start = min(column.right, item.box.right + 0.5 * item.size_mm)
+        yield Box(start, item.baseline_mm, max(column.right - start - 0.5, 0.0), RULE_MM)
+
+
+def _rule_words(content: LabelContent, column: Box) -> list[TextItem]:
+    size = max(LEAST_SIZE_MM, min(MOST_SIZE_MM, 0.17 * column.height, 0.1 * column.width))
+    share = 0.62 * column.height / max(len(content.rules), 1)
+    first = column.bottom - DESCENT_SHARE * size - share * (len(content.rules) - 1)
+    return [_item(word, column.x, first + n * share, size) for n, word in enumerate(content.rules)]
+
+
+# --- texts -----------------------------------------------------------------------------------------
+
+
+def _column(content: LabelContent, column: Box, white: bool = False) -> Iterator[TextItem]:
+    """The largest words, then the small texts below them in as many rows as print them largest."""
+    if content.rules:
+        yield from _headline(content, Box(column.x, column.y, column.width, 0.34 * column.height), white)
+        yield from _rule_words(content, column)
+        return
+    best = max(_arrangements(content, column), key=_merit, default=None)
+    if best is None:
+        yield from _headline(content, column, white)
+        return
+    if best.size_mm < LEAST_SIZE_MM - 1e-9:
+        raise BadData(
+            f"the texts of label {content.code} do not fit on it", "use a larger stock; see: label stocks"
+        )
+    below = _rows_height(len(best.rows), best.size_mm)
+    words = Box(column.x, column.y, column.width, column.height - below - 0.2 * best.size_mm)
+    yield from _headline(content, words, white)
+    yield from _placed(best, Box(column.x, column.bottom - below, column.width, below), white)
+
+
+@dataclass(frozen=True, slots=True)
+class _Rows:
+    """Small texts in rows, and the size at which all of them fit."""
+
+    rows: tuple[tuple[tuple[str, bool], ...], ...]
+    size_mm: float
+
+
+def _merit(found: _Rows) -> tuple[float, int, float]:
+    """Comfortable print first, then few rows, which leave the headline its height, then large print."""
+    return min(found.size_mm, COMFORT_SIZE_MM), -len(found.rows), found.size_mm
+
+
+def _rows_height(rows: int, size: float) -> float:
+    return rows * (CAP_SHARE + _ROW_GAP_SHARE) * size
+
+
+def _arrangements(content: LabelContent, column: Box) -> Iterator[_Rows]:
+    """Every way to break the texts into rows: in full wordings if that stays comfortable, else in short ones, else
+    without what may be left out.
     """
-
-    above: float
-    below: float
-    text: str = ""
-    right: str = ""
-    size_mm: float = 0.0
-    bold: bool = False
-    write_in: bool = False
-    gap: float = 1.0
-
-    @property
-    def height(self) -> float:
-        return self.above + self.below
+    room = column.height - _headline_mm(content, column)
+    needed = [line for line in content.lines if not line.optional]
+    for lines, wording in ((content.lines, 0), (content.lines, -1), (needed, -1)):
+        texts = [(line.wordings[wording], line.mono) for line in lines]
+        counts = range(1, len(texts) + 1)
+        found = [_sized(rows, column.width, room) for count in counts for rows in _broken(texts, count)]
+        yield from found
+        if any(rows.size_mm >= COMFORT_SIZE_MM for rows in found):
+            return
 
 
-def lay_out(content: LabelContent, shape: LabelShape, measure: Measure) -> Layout:
-    """Place the content on a label. Raises BadData when the code or a warning cannot stand on it in full."""
-    side = shape.qr_mm
-    qr = Box(shape.inset_mm, (shape.height_mm - side) / 2, side, side)
-    inner_height = shape.height_mm - 2 * shape.inset_mm
-    column = Box(qr.right, shape.inset_mm, shape.width_mm - shape.inset_mm - qr.right, inner_height)
-    body = _body_rows(content.lines, column, measure)
-    if content.hatched:
-        band = _Row(0.0, _HATCH_SHARE * column.height)
-        rows = [band, _code_row(content.code, column, _HATCHED_CODE_SHARE, measure), *body, band]
-    else:
-        code = _code_row(content.code, column, _CODE_SHARE, measure)
-        rows = [replace(code, gap=2.0), *body, *_empty_rows(content, column)]
-    texts, rules, hatches = _stacked(rows, column, measure)
-    return Layout(shape, qr, texts, rules, hatches)
+def _headline_mm(content: LabelContent, column: Box) -> float:
+    """The height that small texts leave to the largest words: digits of 3 mm where the label is high enough."""
+    share = _WORDS_SHARE if content.face in (Face.NOT_YET, Face.DO_NOT_USE) else _HEADLINE_SHARE
+    return max(share * column.height, _LEAST_HEADLINE_MM)
 
 
-def _code_row(code: str, column: Box, share: float, measure: Measure) -> _Row:
-    """Sized for the widest code there can be, so that all codes of a sheet are of one size."""
-    nominal = share * column.height / CAP_SHARE
-    size = fitting_size(_WIDEST_CODE, nominal, column.width, True, measure)
-    size = fitting_size(code, size, column.width, True, measure)
-    if measure(code, size, True) > column.width:
-        raise BadData(f"the code {code} does not fit beside the QR symbol", "use a larger label")
-    return _Row(CAP_SHARE * size, CODE_DESCENT_SHARE * size, code, "", size, True)
+def _broken(texts: list[tuple[str, bool]], rows: int) -> Iterator[tuple[tuple[tuple[str, bool], ...], ...]]:
+    for cuts in combinations(range(1, len(texts)), rows - 1):
+        edges = (0, *cuts, len(texts))
+        yield tuple(tuple(texts[a:b]) for a, b in pairwise(edges))
 
 
-def _nominal_size(column: Box) -> float:
-    return min(MOST_SIZE_MM, max(LEAST_SIZE_MM, _BODY_SHARE * column.height))
+def _sized(rows: tuple[tuple[tuple[str, bool], ...], ...], width: float, height: float) -> _Rows:
+    """The size these rows can have in that room."""
+    tall = height / (_rows_height(len(rows), 1.0) + 0.2)
+    wide = width / max(_row_width(row) for row in rows)
+    return _Rows(rows, min(tall, wide, max(MOST_SIZE_MM, _LARGE_SHARE * height)))
 
 
-def _empty_rows(content: LabelContent, column: Box) -> list[_Row]:
-    """Room for lines this label lacks, so that the lines of neighbouring labels stand level."""
-    if any(line.role is Role.WRITE_IN for line in content.lines):
-        return []
-    size = _nominal_size(column)
-    missing = max(0, MOST_LINES - len(content.lines))
-    return [_Row(CAP_SHARE * size, DESCENT_SHARE * size, size_mm=size)] * missing
+def _row_width(row: Sequence[tuple[str, bool]]) -> float:
+    """Width of a row at a size of 1 mm."""
+    gaps = _WORD_GAP_SHARE * (len(row) - 1)
+    return gaps + sum(_width(text, 1.0, True, mono) for text, mono in row)
 
 
-def _body_rows(lines: tuple[Line, ...], column: Box, measure: Measure) -> list[_Row]:
-    """All lines in one size, the largest at which the widest of the chosen wordings fits."""
-    nominal = _nominal_size(column)
-    comfort = min(nominal, COMFORT_SIZE_MM)
-    chosen = [(line, _wording(line, comfort, column.width, measure)) for line in lines]
-    sizes = [
-        _pair_size(wording, nominal, column.width, line.role in _BOLD, measure)
-        for line, wording in chosen
-        if line.role not in (Role.WARNING, Role.WRITE_IN)
-    ]
-    size = min(sizes, default=nominal)
-    return [_line_row(line, wording, size, column, measure) for line, wording in chosen]
+def _width(text: str, size: float, bold: bool, mono: bool) -> float:
+    return code_width(text, size) if mono else text_width(text, size, bold)
 
 
-def _wording(line: Line, size: float, width: float, measure: Measure) -> tuple[str, str]:
-    """The longest wording that fits; a line to write on keeps most of the width for the pen."""
-    room = width * _WORD_SHARE if line.role is Role.WRITE_IN else width
-    bold = line.role in _BOLD
-    fitting = (pair for pair in line.wordings if _pair_width(pair, size, bold, measure) <= room)
-    return next(fitting, line.wordings[-1])
+def _placed(found: _Rows, below: Box, white: bool) -> Iterator[TextItem]:
+    step = below.height / len(found.rows)
+    for number, row in enumerate(found.rows):
+        baseline = below.y + (number + 1) * step - 0.04 * found.size_mm
+        x = below.x
+        for text, mono in row:
+            item = _item(text, x, baseline, found.size_mm, True, mono, white)
+            yield item
+            x = item.box.right + _WORD_GAP_SHARE * found.size_mm
 
 
-def _pair_width(pair: tuple[str, str], size: float, bold: bool, measure: Measure) -> float:
-    text, right = pair
-    extra = _PAIR_GAP_SHARE * size + measure(right, size, False) if right else 0.0
-    return measure(text, size, bold) + extra
+def _headline(content: LabelContent, room: Box, white: bool) -> Iterator[TextItem]:
+    """The words as large as the room allows, in the wording that can be largest; the unit follows on the baseline."""
+    mono = content.headline == (content.code,)
+    sized = [(_headline_size(words, content.unit, room, mono), words) for words in content.headline]
+    size, words = max(sized, key=lambda pair: pair[0])
+    if size < LEAST_SIZE_MM:
+        raise BadData(f"'{words}' does not fit on the label", "use a larger stock; see: label stocks")
+    rows = words.split("\n")
+    height = (CAP_SHARE * len(rows) + 0.2 * (len(rows) - 1)) * size
+    baseline = room.y + (room.height - height) / 2 + CAP_SHARE * size
+    for row in rows:
+        item = _item(row, room.x, baseline, size, True, mono, white)
+        yield item
+        baseline += (CAP_SHARE + 0.2) * size
+    if content.unit:
+        x = item.box.right + 0.25 * _UNIT_SHARE * size
+        yield _item(content.unit, x, item.baseline_mm, _UNIT_SHARE * size, True, False, white)
 
 
-def _line_row(line: Line, wording: tuple[str, str], size: float, column: Box, measure: Measure) -> _Row:
-    bold = line.role in _BOLD
-    text, right = wording
-    if line.role is Role.WARNING:
-        size = fitting_size(text, _WARNING_SHARE * column.height / CAP_SHARE, column.width, True, measure)
-        if measure(text, size, True) > column.width:
-            raise BadData(f"the warning '{text}' does not fit on the label", "use a larger label")
-        return _Row(CAP_SHARE * size, CODE_DESCENT_SHARE * size, text, "", size, True)
-    if _pair_width(wording, size, bold, measure) > column.width:
-        whole = line.role in (Role.FIGURE, Role.OUTCOME)
-        text, right = _cut("" if whole else text, size, column.width, bold, measure), ""
-    nominal = _nominal_size(column)
-    above, below = CAP_SHARE * nominal, DESCENT_SHARE * nominal
-    if line.role is Role.WRITE_IN:
-        above = max(_WRITE_IN_SHARE * column.height - below, above)
-        return _Row(above, below, text, "", size, bold, True, gap=0.0)
-    return _Row(above, below, text, right, size, bold)
+def _headline_size(words: str, unit: str, room: Box, mono: bool) -> float:
+    rows = words.split("\n")
+    tall = room.height / (CAP_SHARE * len(rows) + 0.2 * (len(rows) - 1))
+    wide = max(_width(_WIDEST_CODE if mono else row, 1.0, True, mono) for row in rows)
+    if unit:
+        wide += _UNIT_SHARE * (0.25 + text_width(unit, 1.0, True))
+    return min(tall, room.width / wide)
+
+
+def _item(
+    text: str,
+    x: float,
+    baseline: float,
+    size: float,
+    bold: bool = False,
+    mono: bool = False,
+    white: bool = False,
+) -> TextItem:
+    box = Box(x, baseline - CAP_SHARE * size, _width(text, size, bold, mono), CAP_SHARE * size)
+    return TextItem(text, x, baseline, size, bold, box, mono, white)
 
 
 def fitting_size(text: str, nominal: float, width: float, bold: bool, measure: Measure) -> float:
     """The largest size up to `nominal` at which the text fits `width`, but at least the smallest print."""
-    return _pair_size((text, ""), nominal, width, bold, measure)
-
-
-def _pair_size(pair: tuple[str, str], nominal: float, width: float, bold: bool, measure: Measure) -> float:
     size = max(nominal, LEAST_SIZE_MM)
-    wide = _pair_width(pair, size, bold, measure)
-    if wide > width > 0:
-        size = max(LEAST_SIZE_MM, size * width / wide)
-    # Hinted screen fonts do not scale evenly, so the guess may still be a little wide.
-    while size > LEAST_SIZE_MM and _pair_width(pair, size, bold, measure) > width:
-        size = max(LEAST_SIZE_MM, size * 0.98)
-    return size
-
-
-def _cut(text: str, size: float, width: float, bold: bool, measure: Measure) -> str:
-    """The text, or as much of it as fits followed by an ellipsis; nothing where not even that fits."""
-    if text and measure(text, size, bold) <= width:
-        return text
-    for end in range(len(text), -1, -1):
-        shown = text[:end].rstrip() + ELLIPSIS
-        if measure(shown, size, bold) <= width:
-            return shown
-    return ""
-
-
-_Stacked = tuple[tuple[TextItem, ...], tuple[Box, ...], tuple[Box, ...]]
-
-
-def _stacked(rows: list[_Row], column: Box, measure: Measure) -> _Stacked:
-    """Texts, rules and bands of the rows one below the other, the slack shared between gaps and both ends."""
-    slack = column.height - sum(row.height for row in rows)
-    if slack < -1e-9:
-        raise BadData("the lines do not fit on the label one below the other", "use a larger label")
-    weights = sum(row.gap for row in rows[:-1])
-    widest = 0.45 * min(row.height for row in rows)
-    # Bands end where the printable height ends; elsewhere what the gaps do not take goes to both ends.
-    banded = not rows[0].size_mm
-    gap = max(slack, 0.0) / weights if banded else min(max(slack, 0.0) / (weights + 1), widest)
-    top = column.y + (slack - gap * weights) / 2
-    texts: list[TextItem] = []
-    hatches: list[Box] = []
-    for row in rows:
-        box = Box(column.x, top, column.width, row.height)
-        if not row.size_mm:
-            hatches.append(box)
-        texts += _placed(row, box, measure)
-        top += row.height + gap * row.gap
-    return tuple(texts), _rules(rows, texts, column), tuple(hatches)
-
-
-def _placed(row: _Row, box: Box, measure: Measure) -> Iterator[TextItem]:
-    """The row's text at the left edge and, when it has one, its date at the right edge."""
-    baseline = box.y + row.above
-    if row.text:
-        width = min(measure(row.text, row.size_mm, row.bold), box.width)
-        yield TextItem(row.text, box.x, baseline, row.size_mm, row.bold, Box(box.x, box.y, width, box.height))
-    if row.right:
-        width = measure(row.right, row.size_mm, False)
-        x = box.right - width
-        yield TextItem(row.right, x, baseline, row.size_mm, False, Box(x, box.y, width, box.height))
-
-
-def _rules(rows: list[_Row], texts: list[TextItem], column: Box) -> tuple[Box, ...]:
-    """Lines to write on, all beginning after the longest of their words."""
-    if not any(row.write_in for row in rows):
-        return ()
-    words = texts[1:]
-    start = min(column.right, max(word.box.right + 0.5 * word.size_mm for word in words))
-    return tuple(Box(start, word.baseline_mm, max(column.right - start, 0.0), RULE_MM) for word in words)
+    wide = measure(text, size, bold)
+    return max(LEAST_SIZE_MM, size * width / wide) if wide > width > 0 else size

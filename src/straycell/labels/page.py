@@ -10,13 +10,15 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from straycell.labels.boxes import Box
+from straycell.labels.faces import text_width
 from straycell.labels.layout import CAP_SHARE, DESCENT_SHARE, Measure, TextItem, fitting_size
-from straycell.labels.stock import Stock
+from straycell.labels.stocks.stock import Stock
 
 UNPRINTABLE_MM = 4.5
 """Rim that office printers leave white (common practice, no published source)."""
 
 RULER_MM = 50.0
+CALIBRATION_MM = 150.0
 _SIZE_MM = 2.3
 _PITCH_MM = 2.9
 _CLEAR_MM = 1.2
@@ -117,6 +119,7 @@ def _cuts(stock: Stock, positions: Sequence[int]) -> tuple[Segment, ...]:
     for position in positions:
         x, y = stock.origin_mm(position)
         right, bottom = x + stock.shape.width_mm, y + stock.shape.height_mm
+        x -= stock.tail_mm
         for edge in (
             (x, y, right, y),
             (x, bottom, right, bottom),
@@ -125,6 +128,30 @@ def _cuts(stock: Stock, positions: Sequence[int]) -> tuple[Segment, ...]:
         ):
             found.add((round(edge[0], 3), round(edge[1], 3), round(edge[2], 3), round(edge[3], 3)))
     return tuple(sorted(found))
+
+
+def calibration_marks(width: float, height: float) -> tuple[tuple[TextItem, ...], tuple[Segment, ...]]:
+    """Two lines of 150 mm with ticks every 10 mm, across and down, and what to do with their measured length."""
+    left, top = (width - CALIBRATION_MM) / 2, 60.0
+    words = (
+        "Printer calibration",
+        "Print this page at 100 %, without fit to page. Measure both lines with a steel ruler, end to end.",
+        "Then: straycell label calibrate --printer NAME --measured LENGTH, with the length of the line across,",
+        "and from then on: straycell label sheet --printer NAME. The two lines should agree within 0.5 mm;",
+        "if they do not, the printer stretches one way and no factor helps.",
+    )
+    texts = [
+        _item(word, left, 24.0 + 5.0 * n, 5.0 if n == 0 else 3.2, text_width) for n, word in enumerate(words)
+    ]
+    across = [(left, top, left + CALIBRATION_MM, top)]
+    down = [(left, top, left, top + CALIBRATION_MM)]
+    for mm in range(0, int(CALIBRATION_MM) + 1, 10):
+        tick = 3.0 if mm % 50 == 0 else 1.5
+        across.append((left + mm, top, left + mm, top - tick))
+        down.append((left, top + mm, left - tick, top + mm))
+    texts.append(_item("150 mm across", left + 60.0, top + 5.0, 3.2, text_width))
+    texts.append(_item("150 mm down", left + 4.0, top + 76.0, 3.2, text_width))
+    return tuple(texts), (*across, *down)
 
 
 def _item(text: str, x: float, baseline: float, size: float, measure: Measure) -> TextItem:

@@ -1,45 +1,166 @@
-"""Cell codes back from a picture: a scan, a photograph, or a label made here."""
+"""Cell codes back from a picture: a scan, a photograph, or a label made here. Never a guess.
+
+A symbol that its own error correction cannot restore is broken; one that restores to something else is foreign.
+"""
 
 from __future__ import annotations
 
+import io
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
-from straycell.cells import parse_code
 from straycell.errors import BadData, UsageFault
+from straycell.labels.payload import code_in
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+Corner = tuple[int, int]
+_SMALL_PX, _LARGE_PX = 1600, 3000
+_TURNS_DEG = (45, 22.5)
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """One symbol in a picture: its text, the cell code that stands for (None: foreign or broken), its corners in px."""
+
+    text: str
+    code: str | None
+    broken: bool
+    corners: tuple[Corner, Corner, Corner, Corner]
 
 
 def read_codes(path: Path | str) -> list[str]:
-    """The cell codes in a picture's QR symbols, each once, sorted.
+    """The cell codes in a picture's QR symbols, each once, sorted. Raises as `codes_of` does."""
+    return codes_of([(Path(path), read_picture(Path(path)))])
 
-    Raises UsageFault when the reader is not installed, BadData when the file is no picture, shows no QR symbol,
-    or only symbols that hold no cell code.
-    """
+
+def codes_of(found: Sequence[tuple[Path, list[Found]]]) -> list[str]:
+    """All codes of some pictures, each once, sorted. Raises BadData when there is none, saying what was seen."""
+    codes = sorted({symbol.code for _, symbols in found for symbol in symbols if symbol.code is not None})
+    if codes:
+        return codes
+    paths = ", ".join(str(path) for path, _ in found)
+    seen = [symbol for _, symbols in found for symbol in symbols]
+    foreign = [symbol for symbol in seen if not symbol.broken]
+    if foreign:
+        raise BadData(
+            f"the QR symbol in {paths} is foreign, not a cell's: '{foreign[0].text[:40]}'",
+            "show a label printed here",
+        )
+    if seen:
+        raise BadData(
+            f"the QR symbol in {paths} is not readable",
+            "closer, sharper, evenly lit; or type the code instead",
+        )
+    raise BadData(f"no QR symbol found in {paths}", "closer, sharper, evenly lit; or type the code instead")
+
+
+def read_picture(path: Path) -> list[Found]:
+    """Every QR symbol in a picture. Raises BadData when the file is not one, UsageFault when the reader is missing."""
+    _reader()
+    _refuse_pdf(path)
+    from straycell.labels.picture import grey_picture
+
+    return find_symbols(grey_picture(path))
+
+
+def find_symbols(picture: Image) -> list[Found]:
+    """Every QR symbol in grey levels. A picture in which none is read is tried again softer, larger and turned."""
+    best: list[Found] = []
+    for attempt, back in _attempts(picture):
+        found = [_found(symbol, back) for symbol in _read(attempt)]
+        read = [symbol for symbol in found if not symbol.broken]
+        if read:
+            return [
+                symbol
+                for symbol in found
+                if not (symbol.broken and any(_overlap(symbol, one) for one in read))
+            ]
+        best = best or found
+    return best
+
+
+def _reader() -> Any:
     try:
         import zxingcpp
     except ImportError:
         raise UsageFault(
-            "reading a picture needs the package zxing-cpp, which belongs to straycell and is not there",
+            "reading a picture needs the package zxing-cpp, which belongs to straycell and is missing",
             "install it with: pip install zxing-cpp, or type the code instead",
         ) from None
-    from straycell.labels.render import grey_picture
+    return zxingcpp
 
-    _refuse_pdf(Path(path))
-    picture = grey_picture(Path(path))
-    found = zxingcpp.read_barcodes(picture)
-    texts = [symbol.text for symbol in found if symbol.format == zxingcpp.BarcodeFormat.QRCode]
-    if not texts:
-        raise BadData(
-            f"no QR symbol found in {path}", "closer, sharper, evenly lit; or type the code instead"
+
+def _read(picture: Image) -> list[Any]:
+    reader = _reader()
+    return list(reader.read_barcodes(picture, formats=reader.BarcodeFormat.QRCode, return_errors=True))
+
+
+def _attempts(picture: Image) -> Iterator[tuple[Image, float]]:
+    """The picture itself, then versions of it with the factor that leads back to its pixels (0: turned)."""
+    from PIL import Image as Images
+    from PIL import ImageFilter, ImageOps
+
+    yield picture, 1.0
+    even = ImageOps.autocontrast(picture, cutoff=1)
+    yield even.filter(ImageFilter.MedianFilter(3)), 1.0
+    yield even.filter(ImageFilter.GaussianBlur(1.2)), 1.0
+    longest = max(picture.size)
+    if longest < _SMALL_PX:
+        size = (2 * picture.width, 2 * picture.height)
+        yield even.resize(size, Images.Resampling.BICUBIC).filter(ImageFilter.GaussianBlur(1.0)), 0.5
+    if longest > _LARGE_PX:
+        yield even.reduce(2), 2.0
+    for turn in _TURNS_DEG:
+        yield even.rotate(turn, Images.Resampling.BICUBIC, expand=True, fillcolor=255), 0.0
+
+
+def _found(symbol: Any, back: float) -> Found:
+    broken = not symbol.valid
+    spot = symbol.position
+    points = (spot.top_left, spot.top_right, spot.bottom_right, spot.bottom_left)
+    one, two, three, four = ((round(p.x * back), round(p.y * back)) for p in points)
+    text = "" if broken else symbol.text
+    return Found(text, None if broken else code_in(text), broken, (one, two, three, four))
+
+
+def _overlap(symbol: Found, other: Found) -> bool:
+    """True when two symbols share a part of the picture, or the one has no place: a label seen twice, once not well."""
+    if not any(x or y for x, y in symbol.corners):
+        return True
+    spans = [tuple(zip(*found.corners, strict=True)) for found in (symbol, other)]
+    return all(min(one) <= max(two) and min(two) <= max(one) for one, two in zip(*spans, strict=True))
+
+
+def marked_png(path: Path, found: Sequence[Found]) -> bytes:
+    """The picture with a frame around every symbol and its code, `foreign` or `not readable` beside it."""
+    from PIL import ImageDraw
+
+    from straycell.labels.picture import grey_picture, label_font
+
+    picture = grey_picture(path).convert("RGB")
+    pen, stroke = ImageDraw.Draw(picture), max(3, max(picture.size) // 400)
+    font = label_font(max(14, max(picture.size) // 45))
+    for symbol in found:
+        corners = list(symbol.corners)
+        if not any(x or y for x, y in corners):
+            continue
+        pen.line(
+            [*corners, corners[0]], fill=(200, 0, 0) if symbol.code is None else (0, 110, 0), width=stroke
         )
-    codes = sorted({code for code in map(_cell_code, texts) if code is not None})
-    if not codes:
-        shown = texts[0][:40]
-        raise BadData(f"the QR symbol in {path} holds no cell code: '{shown}'", "show a label printed here")
-    return codes
+        words = symbol.code or ("not readable" if symbol.broken else "foreign")
+        at = (min(x for x, _ in corners), max(y for _, y in corners) + stroke)
+        pen.text(at, words, fill=(0, 0, 0), font=font, stroke_width=stroke, stroke_fill=(255, 255, 255))
+    out = io.BytesIO()
+    picture.save(out, format="PNG")
+    return out.getvalue()
 
 
 def _refuse_pdf(path: Path) -> None:
-    """A PDF holds no pixels; what else cannot be opened is told by `grey_picture`."""
+    """A PDF holds no pixels; what else cannot be opened is reported by `grey_picture`."""
     try:
         with path.open("rb") as file:
             is_pdf = file.read(5) == b"%PDF-"
@@ -50,11 +171,3 @@ def _refuse_pdf(path: Path) -> None:
             f"{path} is a PDF, not a picture",
             "make a picture of the page first (PNG or JPEG), then read that",
         )
-
-
-def _cell_code(text: str) -> str | None:
-    """The code, or None for a symbol that is not ours."""
-    try:
-        return parse_code(text)
-    except BadData:
-        return None

@@ -1,195 +1,138 @@
-"""From layouts to files: the PDF sheet, in vectors, and the one-bit PNG of a single label.
+"""From layouts to the PDF sheet, in vectors. The only module that knows qrcode.
 
-The only module that knows qrcode, fpdf2 and Pillow. Dates and ids come from the arguments, so the same
-arguments give the same bytes.
+Dates and ids come from the arguments, so the same arguments give the same bytes.
 """
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import datetime
 from functools import lru_cache
-from pathlib import Path
 
 import qrcode
-from PIL import Image, ImageDraw, ImageFont, UnidentifiedImageError
-from qrcode.util import MODE_ALPHA_NUM, QRData
+from qrcode.util import MODE_8BIT_BYTE, MODE_ALPHA_NUM, QRData
 
-from straycell.errors import BadData, UsageFault
-from straycell.labels.boxes import stripes
-from straycell.labels.content import LabelContent, blank_content
+from straycell.errors import UsageFault
+from straycell.labels.boxes import Box
+from straycell.labels.content import LabelContent
 from straycell.labels.document import Paper
-from straycell.labels.faces import advances, face_file, face_name, shown, text_width
+from straycell.labels.faces import text_width
 from straycell.labels.layout import Layout, TextItem, lay_out
-from straycell.labels.page import heading_text, page_marks
-from straycell.labels.payload import MODULES, QUIET_MODULES, cell_payload
-from straycell.labels.stock import LEAST_MODULE_MM, LabelShape, Stock, find_stock
+from straycell.labels.page import Segment, calibration_marks, heading_text, page_marks
+from straycell.labels.payload import Payload, cell_payload
+from straycell.labels.stocks.stock import Stock
 
-MM_PER_INCH = 25.4
-SINGLE_STOCK = "roll-50x20"
-LEAST_DPI, MOST_DPI = 150, 1200
-STRIPE_SHARE = 0.55
+SCALES = (0.9, 1.1)
+"""A printer that is off by more is set to "fit to page"."""
+
+Part = tuple[Stock, Sequence[LabelContent]]
 _LEVELS = {"H": qrcode.ERROR_CORRECT_H, "Q": qrcode.ERROR_CORRECT_Q}
 
 
 @lru_cache(maxsize=256)
-def qr_matrix(code: str) -> tuple[tuple[bool, ...], ...]:
-    """Modules of a cell code's symbol, row by row, True where dark, without the quiet zone."""
-    payload = cell_payload(code)
-    symbol = qrcode.QRCode(version=1, error_correction=_LEVELS[payload.level], border=0)
-    symbol.add_data(QRData(payload.text, mode=MODE_ALPHA_NUM), optimize=0)
+def symbol_matrix(payload: Payload) -> tuple[tuple[bool, ...], ...]:
+    """Modules of a symbol, row by row, True where dark, without the quiet zone."""
+    symbol = qrcode.QRCode(version=payload.version, error_correction=_LEVELS[payload.level], border=0)
+    mode = MODE_ALPHA_NUM if payload.alphanumeric else MODE_8BIT_BYTE
+    symbol.add_data(QRData(payload.text, mode=mode), optimize=0)
     symbol.make(fit=False)
     return tuple(tuple(bool(dark) for dark in row) for row in symbol.get_matrix())
 
 
-# --- PDF -------------------------------------------------------------------------------------------
+def qr_matrix(code: str) -> tuple[tuple[bool, ...], ...]:
+    """Modules of a bare cell code's symbol."""
+    return symbol_matrix(cell_payload(code))
 
 
 def sheet_pdf(
-    contents: Sequence[LabelContent],
-    stock: Stock,
+    parts: Sequence[Part],
     now: datetime,
     *,
     cautions: Sequence[str] = (),
     skip: int = 0,
+    scale: float = 1.0,
 ) -> bytes:
-    """The labels in the order given, on as many pages as it takes, as a PDF.
+    """The labels of each stock in the order given, every stock on pages of its own, as a PDF.
 
-    `skip` leaves the first places of the first page empty (a sheet of stickers already begun). `cautions`
-    stand in the lower margin of every page. Raises UsageFault for no labels or a skip beyond the page.
+    `skip` leaves the first places of the first page empty (a sheet of stickers already begun). `cautions` stand in the
+    lower margin of every page. Everything is drawn by `scale` about the page's middle. Raises UsageFault for no labels, a
+    skip beyond the page, or a scale no printer needs.
     """
-    if not contents:
+    if not any(contents for _, contents in parts):
         raise UsageFault("no labels to print", "name at least one cell")
-    if not 0 <= skip < stock.per_page:
-        raise UsageFault(f"cannot skip {skip} places of a sheet of {stock.per_page}", "skip fewer")
-    pdf = Paper("straycell labels", now, (stock.page_width_mm, stock.page_height_mm))
-    pages = -(-(skip + len(contents)) // stock.per_page)
-    for page in range(pages):
-        first = max(page * stock.per_page, skip)
-        last = min((page + 1) * stock.per_page, skip + len(contents))
-        pdf.add_page()
-        places = [place - page * stock.per_page for place in range(first, last)]
-        _draw_marks(pdf, stock, places, heading_text(stock, now, page + 1, pages), cautions)
-        for place, content in zip(places, contents[first - skip : last - skip], strict=True):
-            _draw_label(pdf, lay_out(content, stock.shape, text_width), content.code, *stock.origin_mm(place))
+    require_scale(scale)
+    first_stock = parts[0][0]
+    if not 0 <= skip < first_stock.per_page:
+        raise UsageFault(f"cannot skip {skip} places of a sheet of {first_stock.per_page}", "skip fewer")
+    sheets = [sheet for n, part in enumerate(parts) for sheet in _sheets(part, skip if n == 0 else 0)]
+    pdf = Paper("straycell labels", now, (first_stock.page_width_mm, first_stock.page_height_mm), scale)
+    for number, (stock, places, contents) in enumerate(sheets, 1):
+        pdf.add_page(format=(stock.page_width_mm, stock.page_height_mm))
+        _draw_marks(pdf, stock, places, heading_text(stock, now, number, len(sheets)), cautions)
+        for place, content in zip(places, contents, strict=True):
+            draw_label(pdf, lay_out(content, stock.shape), *stock.origin_mm(place))
     return pdf.finished()
 
 
-def blank_pdf(
-    codes: Sequence[str],
-    stock: Stock,
-    now: datetime,
-    *,
-    cautions: Sequence[str] = (),
-    skip: int = 0,
-) -> bytes:
-    """Labels for codes set aside, so that cells are marked before they are measured."""
-    return sheet_pdf([blank_content(code) for code in codes], stock, now, cautions=cautions, skip=skip)
+def require_scale(scale: float) -> float:
+    """The factor itself. Raises UsageFault for one that no printer needs."""
+    if not SCALES[0] <= scale <= SCALES[1]:
+        raise UsageFault(
+            f"a scale of {scale:g} is not a printer's error",
+            f"write a factor from {SCALES[0]} to {SCALES[1]}",
+        )
+    return scale
+
+
+_Sheet = tuple[Stock, list[int], Sequence[LabelContent]]
+
+
+def _sheets(part: Part, skip: int) -> list[_Sheet]:
+    """Pages of one stock: the places that are used, and what stands on them."""
+    stock, contents = part
+    sheets: list[_Sheet] = []
+    done = 0
+    while done < len(contents):
+        first = skip if not sheets else 0
+        count = min(stock.per_page - first, len(contents) - done)
+        sheets.append((stock, list(range(first, first + count)), contents[done : done + count]))
+        done += count
+    return sheets
+
+
+def calibration_pdf(now: datetime, page_mm: tuple[float, float], scale: float = 1.0) -> bytes:
+    """A page with two lines to measure, so that a printer's own scale becomes known."""
+    pdf = Paper("straycell label calibration", now, page_mm, scale)
+    pdf.add_page()
+    _draw(pdf, *calibration_marks(*page_mm))
+    return pdf.finished()
 
 
 def _draw_marks(pdf: Paper, stock: Stock, places: list[int], heading: str, cautions: Sequence[str]) -> None:
     marks = page_marks(stock, places, heading, cautions, text_width)
-    for item in marks.texts:
+    pdf.set_draw_color(170)
+    pdf.set_line_width(0.1)
+    for segment in marks.cuts:
+        pdf.draw_line(*segment)
+    _draw(pdf, marks.texts, marks.ruler)
+
+
+def _draw(pdf: Paper, texts: Sequence[TextItem], lines: Sequence[Segment]) -> None:
+    for item in texts:
         pdf.draw_text(item)
-    for segments, grey, width in ((marks.cuts, 170, 0.1), (marks.ruler, 0, 0.15)):
-        pdf.set_draw_color(grey)
-        pdf.set_line_width(width)
-        for segment in segments:
-            pdf.line(*segment)
+    pdf.set_draw_color(0)
+    pdf.set_line_width(0.15)
+    for segment in lines:
+        pdf.draw_line(*segment)
 
 
-def _draw_label(pdf: Paper, layout: Layout, code: str, x: float, y: float) -> None:
+def draw_label(pdf: Paper, layout: Layout, x: float, y: float) -> None:
+    """One label with its upper left corner at (x, y) mm."""
     pdf.set_fill_color(0)
+    for box in layout.fills:
+        pdf.draw_fill(Box(x + box.x, y + box.y, box.width, box.height))
     for item in layout.texts:
         pdf.draw_text(item, x, y)
-    for rule in layout.rules:
-        pdf.rect(x + rule.x, y + rule.y, rule.width, rule.height, style="F")
-    for band in layout.hatches:
-        for corners in stripes(band, STRIPE_SHARE * band.height):
-            pdf.polygon([(x + cx, y + cy) for cx, cy in corners], style="F")
-    symbol = layout.symbol
-    pdf.draw_symbol(qr_matrix(code), x + symbol.x, y + symbol.y, layout.shape.module_mm)
-
-
-# --- PNG -------------------------------------------------------------------------------------------
-
-
-def single_png(content: LabelContent, dpi: int, stock: Stock | None = None) -> bytes:
-    """One label as a one-bit PNG for a label printer of `dpi` dots per inch (203 and 300 are usual).
-
-    A module is a whole number of dots. Raises UsageFault when the resolution makes that impossible.
-    """
-    shape = _in_whole_dots((stock or find_stock(SINGLE_STOCK)).shape, dpi)
-    dot = MM_PER_INCH / dpi
-    image = Image.new("1", (round(shape.width_mm / dot), round(shape.height_mm / dot)), 1)
-    pen = ImageDraw.Draw(image)
-    pen.fontmode = "1"
-    layout = lay_out(content, shape, text_width)
-    for item in layout.texts:
-        _pen_text(pen, item, dot)
-    for rule in layout.rules:
-        top = round(rule.y / dot)
-        pen.line([(round(rule.x / dot), top), (round(rule.right / dot) - 1, top)], fill=0)
-    for band in layout.hatches:
-        for corners in stripes(band, STRIPE_SHARE * band.height):
-            pen.polygon([(round(cx / dot), round(cy / dot)) for cx, cy in corners], fill=0)
-    _pen_symbol(pen, layout, content.code, dot)
-    out = io.BytesIO()
-    image.save(out, format="PNG", dpi=(dpi, dpi), optimize=False)
-    return out.getvalue()
-
-
-def _in_whole_dots(shape: LabelShape, dpi: int) -> LabelShape:
-    """The shape with its module rounded to whole dots, still large enough and still fitting."""
-    if not LEAST_DPI <= dpi <= MOST_DPI:
-        raise UsageFault(f"{dpi} dpi is no resolution of a label printer", "203 and 300 are usual: --dpi 203")
-    dot = MM_PER_INCH / dpi
-    room = min(shape.width_mm, shape.height_mm) - 2 * shape.inset_mm
-    nearest = round(shape.module_mm / dot)
-    for dots in (nearest, nearest - 1, nearest + 1):
-        fitted = replace(shape, module_mm=dots * dot)
-        if fitted.module_mm >= LEAST_MODULE_MM and fitted.qr_mm <= room:
-            return fitted
-    raise UsageFault(f"a readable QR symbol does not fit this label at {dpi} dpi", "use a larger label")
-
-
-@lru_cache(maxsize=64)
-def _font(name: str, size_dots: float) -> ImageFont.FreeTypeFont:
-    return ImageFont.truetype(face_file(name), size_dots)
-
-
-def _pen_text(pen: ImageDraw.ImageDraw, item: TextItem, dot: float) -> None:
-    """Letter by letter at the place it has in the PDF: Pillow would round every width to whole dots."""
-    name, size = face_name(item.bold, item.mono), item.size_mm / dot
-    left, baseline = item.x_mm / dot, round(item.baseline_mm / dot)
-    for letter in shown(item.text):
-        pen.text((round(left), baseline), letter, fill=int(item.white), font=_font(name, size), anchor="ls")
-        left += advances(name)[ord(letter)] * size
-
-
-def _pen_symbol(pen: ImageDraw.ImageDraw, layout: Layout, code: str, dot: float) -> None:
-    dots = round(layout.shape.module_mm / dot)
-    left = round(layout.qr.x / dot) + QUIET_MODULES * dots
-    top = round(layout.qr.y / dot) + QUIET_MODULES * dots
-    for row, dark in enumerate(qr_matrix(code)):
-        for column in range(MODULES):
-            if dark[column]:
-                x, y = left + column * dots, top + row * dots
-                pen.rectangle([x, y, x + dots - 1, y + dots - 1], fill=0)
-
-
-def grey_picture(path: Path) -> Image.Image:
-    """A picture file as grey levels, for reading codes. Raises BadData when it is none."""
-    try:
-        with Image.open(path) as picture:
-            return picture.convert("L")
-    except FileNotFoundError:
-        raise BadData(f"there is no file {path}", "check the name") from None
-    except IsADirectoryError:
-        raise BadData(f"{path} is a folder", "name the picture in it") from None
-    except PermissionError:
-        raise BadData(f"{path} may not be read", "check its permissions") from None
-    except (UnidentifiedImageError, OSError, ValueError, Image.DecompressionBombError):
-        raise BadData(f"{path} is no picture that can be read", "use PNG or JPEG") from None
+    if layout.symbol is not None:
+        dark = layout.symbol.dark
+        pdf.draw_symbol(symbol_matrix(layout.symbol.payload), x + dark.x, y + dark.y, layout.symbol.module_mm)

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
-from straycell.acceptance.reasons import Outcome
-from straycell.cells import Stage
 from straycell.matching.one_project import Match
 from straycell.matching.screen.candidates import Candidate
 from straycell.matching.verify import SLACK, UnsoundPlan
@@ -63,12 +61,8 @@ def _protection_faults(project: Project, found: Match) -> list[str]:
 
 def _cell_faults(project: Project, c: Candidate, now: datetime, *, joined: bool) -> list[str]:
     faults = []
-    if c.outcome < (Outcome.PACK if joined else Outcome.LIGHT):
-        faults.append(f"{c.code} is {c.outcome.word}")
-    if c.stage not in (Stage.RECEIVED, Stage.SHELVED):
-        faults.append(f"{c.code} is {c.stage}")
-    if c.verdict_valid_until is not None and c.verdict_valid_until < now:
-        faults.append(f"the verdict of {c.code} has run out")
+    if not c.permission(now).may_offer(joined=joined):
+        faults.append(f"{c.code} may not be offered: {c.outcome.word}, {c.stage}")
     if c.facts.form not in project.pack.forms:
         faults.append(f"{c.code} is of a form that does not fit")
     if c.facts.chemistry not in project.pack.chemistries:

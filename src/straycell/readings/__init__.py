@@ -4,15 +4,16 @@ words      the words of a reading       fields     the one table of what can be 
 reading    one reading, one charge      accuracy   its standard uncertainty
 """
 
-from straycell.readings.accuracy import CautiousDefaults, accuracy_of, by_default, measured
+from straycell.readings.accuracy import CautiousDefaults, accuracy_of, by_default, is_off, measured
 from straycell.readings.fields import FACTS, FIELDS, KINDS, Field, Kind
 from straycell.readings.reading import Charge, Item, Reading, charge_of, reading_of, said_of
-from straycell.readings.words import Method, Mistake, Quantity, Where
+from straycell.readings.words import METER_FAULT, Method, Mistake, Quantity, Where
 
 __all__ = [
     "FACTS",
     "FIELDS",
     "KINDS",
+    "METER_FAULT",
     "CautiousDefaults",
     "Charge",
     "Field",
@@ -26,6 +27,7 @@ __all__ = [
     "accuracy_of",
     "by_default",
     "charge_of",
+    "is_off",
     "measured",
     "reading_of",
     "said_of",

@@ -56,6 +56,12 @@ def measured(reading: Reading, defaults: CautiousDefaults) -> Measured:
     return Measured(reading.value, u)
 
 
+def is_off(reading: Reading, actual: float, defaults: CautiousDefaults) -> bool:
+    """True when what a meter showed of a known value (in the reading's unit) is off by more than U."""
+    assert reading.value is not None
+    return abs(reading.value - actual) > measured(reading, defaults).expanded
+
+
 def by_default(reading: Reading, defaults: CautiousDefaults) -> bool:
     """True when no meter spoke for the uncertainty of a reading."""
     return reading.meter is None if reading.u is not None else accuracy_of(reading, defaults)[1]

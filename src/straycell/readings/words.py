@@ -39,3 +39,7 @@ class Mistake(StrEnum):
     WRONG_CELL = "wrong-cell"
     MISTYPED = "mistyped"
     BAD_CONTACT = "bad-contact"
+
+
+METER_FAULT = "meter-fault"
+"""The mistake of readings that a faulty meter gave; said of all of them at once, never of one alone."""

@@ -157,7 +157,6 @@ def _supersessions(pen: Pen, former: Former, known: Collection[str], event_id: i
         pen.conn.execute(SUPERSESSION.insert().values(values))
         of = pen.conn.execute(select(READING.c.code).where(READING.c.key == row.record)).scalar()
         codes |= {code for code in (of, right) if code is not None}
-    pen.clearing |= codes
     return codes
 
 

@@ -128,6 +128,6 @@ def _verdict_faults(conn: Connection, rules: RuleSet | None) -> Iterator[str]:
             yield f"the verdict of cell {code} does not know its last reading"
         elif (
             row.rules_hash == current.hash
-            and verdicts.judge(evidence, current, from_us(row.at_us)) != verdict
+            and verdicts.judge(evidence, current, from_us(row.at_us)).verdict != verdict
         ):
             yield f"the verdict of cell {code} does not follow from its readings any more"

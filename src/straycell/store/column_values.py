@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
 from datetime import UTC, date, datetime, timedelta
-from typing import Any, cast
+from typing import Any
 
 from straycell.errors import BadData
 
@@ -41,10 +40,10 @@ def opt_day(text: str | None) -> date | None:
     return None if text is None else date.fromisoformat(text)
 
 
-def to_json(value: Mapping[str, Any]) -> str:
+def to_json(value: Any) -> str:
     """Compact, keys sorted: the same content is the same text."""
     return json.dumps(value, sort_keys=True, ensure_ascii=False, separators=(",", ":"), default=str)
 
 
-def from_json(text: str) -> dict[str, Any]:
-    return cast("dict[str, Any]", json.loads(text))
+def from_json(text: str) -> Any:
+    return json.loads(text)

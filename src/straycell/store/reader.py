@@ -38,6 +38,7 @@ from straycell.store.book.records import (
     Comparison,
     Event,
     HandoverEntry,
+    LabelPrint,
     ProjectEntry,
     RecordedReading,
     Standing,
@@ -329,6 +330,16 @@ class Reader:
         with self._look() as conn:
             cells.require_cells(conn, [code])
             return events.history(conn, code)
+
+    def label_prints(self) -> dict[str, LabelPrint]:
+        """The latest printed label of every cell that has one, by code."""
+        with self._look() as conn:
+            return events.label_prints(conn)
+
+    def printer_scale(self, printer: str) -> float:
+        """What this printer's pages are drawn by. Raises BadData for a printer not measured yet."""
+        with self._look() as conn:
+            return events.printer_scale(conn, printer)
 
     def own_events(self, since: datetime) -> list[tuple[Event, list[str]]]:
         """What this bench wrote since a time (UTC): each event with its readings that still count, oldest first."""

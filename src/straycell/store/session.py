@@ -52,9 +52,8 @@ class Pen:
     """One writing session inside one transaction. `now` is UTC.
 
     `touched` cells get a new verdict at the end, `kin` (their pack's siblings) only if theirs changed;
-    `clearing` cells may come back from condemned, because what condemned them was taken back. `lost` says of each
-    project that a cell was condemned under its hands, and whether the cell is built in. `merging`: the writes that
-    a merge brings together, and the time it bears on either side.
+    `lost` says of each project that a cell was condemned under its hands, and whether the cell is built in.
+    `merging`: the writes that a merge brings together, and the time it bears on either side.
     """
 
     conn: Connection
@@ -62,7 +61,6 @@ class Pen:
     rules: RuleSet
     touched: set[str] = field(default_factory=set)
     kin: set[str] = field(default_factory=set)
-    clearing: set[str] = field(default_factory=set)
     lost: dict[str, tuple[str, bool]] = field(default_factory=dict)
     made: chain.Open | None = None
     merging: tuple[tuple[str, ...], int] | None = None
@@ -101,7 +99,8 @@ class Pen:
         return [f"+{hashlib.sha256(' '.join(self.merging[0]).encode()).hexdigest()[:16]}"] * count
 
     @property
-    def _event_us(self) -> int:
+    def event_us(self) -> int:
+        """The time that this session's events bear."""
         return self.now_us if self.merging is None else self.merging[1]
 
     @property
@@ -127,7 +126,7 @@ class Pen:
             self.conn,
             EVENT,
             write_id=self.write_id,
-            at_us=self._event_us,
+            at_us=self.event_us,
             verb=verb,
             subject=subject,
             detail=to_json(detail or {}),
@@ -143,7 +142,7 @@ class Pen:
         first = self.last_event + 1
         common = {
             "write_id": self.write_id,
-            "at_us": self._event_us,
+            "at_us": self.event_us,
             "verb": verb,
             "subject": "",
             "detail": "{}",

@@ -21,6 +21,7 @@ from straycell.store.book import (
     boxes,
     builds,
     cells,
+    events,
     handovers,
     household,
     meters,
@@ -153,6 +154,14 @@ class Writer(Reader):
     def set_aside_codes(self, count: int) -> list[str]:
         """Codes for blank labels."""
         return cells.set_aside_codes(self._pen, count)
+
+    def record_labels(self, purpose: str, said: Mapping[str, str]) -> None:
+        """Labels of these cells were printed; the fingerprint of what each says, by code."""
+        events.record_labels(self._pen, purpose, said)
+
+    def record_scale(self, printer: str, scale: float) -> None:
+        """What a printer's pages must be drawn by so that they come out true."""
+        events.record_scale(self._pen, printer, scale)
 
     # what was measured
 
@@ -288,6 +297,12 @@ class Writer(Reader):
         self.settle()
         return handovers.close_handover(self._pen, number)
 
-    def compare_meter(self, name: str, day: date, note: str = "") -> Comparison:
-        """A meter was held against a better one. Raises BadData."""
-        return household.compare_meter(self._pen, name, day, note)
+    def compare_meter(
+        self, name: str, day: date, note: str = "", known: household.KnownValue | None = None
+    ) -> tuple[Comparison, bool]:
+        """A meter was held against a better one; also whether it was off by more than its accuracy. Raises BadData."""
+        return household.compare_meter(self._pen, name, day, note, known)
+
+    def withdraw_faulty(self, name: str, start: datetime, end: datetime, because: str) -> list[Reading]:
+        """Take back all that a faulty meter showed between two times; returns that. Raises BadData."""
+        return household.withdraw_faulty(self._pen, name, start, end, because)

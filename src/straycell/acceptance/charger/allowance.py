@@ -10,16 +10,14 @@ from straycell.acceptance.case import Case
 from straycell.acceptance.conformance import Side, against_min
 from straycell.acceptance.evidence import Evidence
 from straycell.acceptance.figures import figures
-from straycell.acceptance.reasons import Outcome, Status, Verdict
+from straycell.acceptance.permission import charge_refusal
+from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.acceptance.rules import RuleSet
-from straycell.cells import Chemistry
 from straycell.physics.charging import allowed_current, temperature_limit
 from straycell.quantities import Dimension, Measured, show
 from straycell.readings import Quantity
 
 ROOM_C = 25.0
-BEFORE_ANY_CHARGE = ("rechargeable", "board-voltage", "voltage-floor", "voltage-over-full")
-"""Rules whose open question is answered by looking or measuring, never by trying a charge."""
 
 
 class ChargeKind(StrEnum):
@@ -62,9 +60,9 @@ def charge_allowance(
     case = Case(evidence, evidence.facts, rules, now)
     capacity, is_measured = _capacity(case, now)
     known = ChargeAllowance(ChargeKind.NONE, 0.0, "", (), capacity, is_measured)
-    refusal = _refusal(case, verdict)
+    refusal = charge_refusal(verdict, case.facts.chemistry)
     if refusal is not None:
-        return replace(known, why=refusal[0], first=(refusal[1],))
+        return replace(known, why=refusal.why, first=(refusal.first,))
     if verdict.outcome is Outcome.HOLD:
         return _placed(case, _test(case, known), temperature_c)
     return _placed(case, _use(case, verdict.outcome, known), temperature_c)
@@ -79,28 +77,6 @@ def _capacity(case: Case, now: datetime) -> tuple[Measured | None, bool]:
     if base_ah is None:
         return None, False
     return Measured(base_ah, base_ah * (1.0 - case.figure("capacity", "light")) / 2.0), False
-
-
-def _refusal(case: Case, verdict: Verdict) -> tuple[str, str] | None:
-    """(why it may have no charge at all, what to do), or None."""
-    chemistry = case.facts.chemistry
-    if chemistry is Chemistry.PRIMARY:
-        return "it is not rechargeable: never charge it", "tape its ends; it goes to the collection point"
-    if verdict.outcome is Outcome.DISCARD:
-        because = next((r.text for r in verdict.deciding), "")
-        return (
-            f"it is discarded: never charge it ({because})",
-            "keep it apart; it goes to the collection point",
-        )
-    if chemistry is Chemistry.UNKNOWN:
-        return "its chemistry is not known: no charge voltage is safe for it", "find out the chemistry first"
-    for reason in verdict.reasons:
-        if not reason.safety or reason.ceiling > Outcome.HOLD or reason.status is Status.MET:
-            continue
-        # A rule that only keeps the cell at `light` has done its work; one that holds it forbids the charge.
-        if reason.status is Status.FAILED or reason.rule in BEFORE_ANY_CHARGE:
-            return f"no charge yet: {reason.text}", reason.todo.replace(" CODE", f" {verdict.code}")
-    return None
 
 
 def _use(case: Case, outcome: Outcome, known: ChargeAllowance) -> ChargeAllowance:

@@ -5,14 +5,21 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from datetime import timedelta
+from functools import partial
 from typing import Any
 
-from straycell.acceptance.case import STEPS, Case, default_note, known_chemistry, once_a_case
-from straycell.acceptance.checks.retention import Run, Worth, comparable, conditions, runs
+from straycell.acceptance.case import STEPS, Case, Tried, default_note, known_chemistry, once_a_case
+from straycell.acceptance.checks.retention import (
+    Run,
+    Worth,
+    comparable,
+    conditions,
+    runs,
+    start_records,
+)
 from straycell.acceptance.conformance import Side, against_min
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.quantities import Dimension, Measured, show
-from straycell.readings import Charge, Quantity, Reading
 
 HIGH_VOLTAGE_FROM = 0.1  # V above the chemistry's usual full voltage that makes a marked 4.35 or 4.40 V cell
 
@@ -39,17 +46,17 @@ def expected_capacity(case: Case) -> tuple[Measured | None, bool, str]:
             u = rated.value * case.figure("high-voltage-share-error") / math.sqrt(3.0)
             return Measured(rated.value * share, u), True, "rated, charged to 4.20 V only"
         return rated, True, "rated"
-    table, sibling = case.table_capacity_ah, case.evidence.best_sibling_ah
+    table, sibling = case.table_capacity_ah, case.evidence.best_sibling
     why = "re-wrapped" if facts.rewrapped else "rating unknown"
     if table is None:
         return None, False, why
-    if sibling is not None and sibling > table:
-        return Measured(sibling, 0.0), False, f"{why}: against the best sibling"
+    if sibling is not None and sibling.capacity_ah > table:
+        return Measured(sibling.capacity_ah, 0.0), False, f"{why}: against the best sibling"
     return Measured(table, 0.0), False, f"{why}: against the size's table"
 
 
 def capacity(case: Case) -> Iterator[Reason]:
-    """The step the capacity reaches; below light by U discards; nothing measured, stale or disputed holds."""
+    """The step the capacity reaches; nothing measured, stale or disputed holds."""
     if not known_chemistry(case):
         return
     expected, rated, origin = expected_capacity(case)
@@ -57,8 +64,6 @@ def capacity(case: Case) -> Iterator[Reason]:
     yield from _too_much(case)
     yield from _energy(case)
     disputed = _contradiction(case)
-    if expected is not None:
-        yield from _discard(case, expected, origin)
     if run is None:
         yield _nothing(case)
         return
@@ -93,36 +98,41 @@ def _share(value: Measured, expected: Measured) -> Measured:
     return Measured(share, share * math.hypot(value.u / value.value, expected.u / expected.value))
 
 
-def _discard(case: Case, expected: Measured, origin: str) -> Iterator[Reason]:
-    """Every run that counted and stood undisputed at some time since: a later one does not bring the cell back."""
+@once_a_case
+def worn_out(case: Case) -> tuple[Tried, ...]:
+    """Each run that counts and that no other disputes, against the least that light asks for.
+
+    Age does not acquit: a run too old to grade by still shows a worn cell.
+    """
+    expected, _, origin = expected_capacity(case)
+    if not known_chemistry(case) or expected is None:
+        return ()
     limit = case.figure("capacity", "light")
+    speaking = [r for r in runs(case) if r.speaks]
+    sibling = case.evidence.best_sibling
+    known_by = (sibling,) if sibling and expected.value == sibling.capacity_ah else ()
+    found = []
     for run in runs(case):
+        if run.worth is not Worth.COUNTS or _against(case, run, speaking) or _outvoted(case, run, speaking):
+            continue
         share = _share(run.value, expected)
-        if against_min(share, limit) is Side.BEYOND and _stood(case, run.reading):
-            yield case.reason(
-                "capacity",
-                Status.FAILED,
-                Outcome.DISCARD,
-                f"{_words(run)} is {share.value:.0%} ({origin}): worn out",
-                rule="capacity-discard",
-                value=share,
-                limit=limit,
-                reading=run.reading,
-            )
-            return
+        why = partial(_worn, case, run, share, origin)
+        records = (*start_records(case, run.reading), *known_by)
+        found.append(Tried("capacity-discard", against_min(share, limit), records, why))
+    return tuple(found)
 
 
-def _stood(case: Case, reading: Reading) -> bool:
-    """True when with all that was known at its recording, or at some later entry, the run counted undisputed."""
-    number = case.number(reading)
-    since: list[Reading | Charge] = [*case.charges, *case.of(Quantity.CAPACITY)]
-    for item in (reading, *(item for item in since if case.number(item) > number)):
-        known = case.as_of(reading, item)
-        judged = [r for r in runs(known) if r.speaks]
-        run = next((r for r in judged if r.reading is reading and r.worth is Worth.COUNTS), None)
-        if run is not None and not _against(known, run, judged) and not _outvoted(known, run, judged):
-            return True
-    return False
+def _worn(case: Case, run: Run, share: Measured, origin: str) -> Reason:
+    return case.reason(
+        "capacity",
+        Status.FAILED,
+        Outcome.DISCARD,
+        f"{_words(run)} is {share.value:.0%} ({origin}): worn out",
+        rule="capacity-discard",
+        value=share,
+        limit=case.figure("capacity", "light"),
+        reading=run.reading,
+    )
 
 
 def _grade(case: Case, run: Run, expected: Measured, origin: str) -> Iterator[Reason]:
@@ -240,8 +250,7 @@ def _disputed(case: Case, latest: Run, other: Run) -> Reason:
 
 def _too_much(case: Case) -> Iterator[Reason]:
     """The latest run, whatever its conditions, against what the volume can hold."""
-    limit = case.rules.limit("size-volume")
-    volume = limit.value(*case.keys) if limit.has(*case.keys) else case.volume_cm3
+    volume = case.known_figure("size-volume") or case.volume_cm3
     judged = runs(case)
     if not volume or not judged:
         return

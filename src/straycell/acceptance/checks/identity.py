@@ -3,37 +3,58 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import datetime
+from functools import partial
 
-from straycell.acceptance.case import Case
+from straycell.acceptance.case import Case, Tried
+from straycell.acceptance.conformance import Side
+from straycell.acceptance.evidence import Upset
 from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.rules import family
 from straycell.cells import Chemistry
 from straycell.markings import read_marking
 from straycell.quantities import Dimension, show
 from straycell.readings import Quantity
 
 
+def not_rechargeable(case: Case) -> tuple[Tried, ...]:
+    """A primary cell."""
+    primary = case.facts.chemistry is Chemistry.PRIMARY
+    why = partial(_chemistry, case, Status.FAILED, Outcome.DISCARD, "not rechargeable: never charge it")
+    return (Tried("chemistry", Side.BEYOND if primary else Side.CLEAR, (), why),)
+
+
+def _chemistry(case: Case, status: Status, ceiling: Outcome, text: str, todo: str = "") -> Reason:
+    return case.reason("chemistry", status, ceiling, text, observed=str(case.facts.chemistry), todo=todo)
+
+
 def chemistry(case: Case) -> Iterator[Reason]:
-    """Primary is discarded, unknown is held."""
+    """Unknown is held, and so is a cell of which two kinds with unlike limits were said."""
     kind = case.facts.chemistry
-    if kind is Chemistry.PRIMARY:
+    if kind is Chemistry.UNKNOWN:
+        text = "the chemistry is not known, so no limit can be chosen"
+        todo = "find the marking or the maker's sheet, then: cell correct CODE --chemistry ... --because ..."
+        yield _chemistry(case, Status.UNMEASURED, Outcome.HOLD, text, todo)
+    elif others := [c for c in case.evidence.other_chemistries if family(c) != family(kind)]:
+        text = f"chemistry {kind}, but {' and '.join(others)} was said, too, and never withdrawn: both limits apply"
+        todo = f"make sure, then: cell correct CODE --chemistry {kind} --mistake mistyped --because ..."
+        yield _chemistry(case, Status.UNMEASURED, Outcome.HOLD, text, todo)
+    elif kind is not Chemistry.PRIMARY:
+        yield _chemistry(case, Status.MET, Outcome.PACK, f"chemistry {kind}")
+
+
+def disputed(case: Case) -> Iterator[Reason]:
+    """Two benches corrected the same fact differently since they last met: nobody knows which is right."""
+    for name in case.evidence.disputed:
         yield case.reason(
-            "chemistry",
-            Status.FAILED,
-            Outcome.DISCARD,
-            "not rechargeable: never charge it",
-            observed=str(kind),
-        )
-    elif kind is Chemistry.UNKNOWN:
-        yield case.reason(
-            "chemistry",
+            "facts-disputed",
             Status.UNMEASURED,
             Outcome.HOLD,
-            "the chemistry is not known, so no limit can be chosen",
-            observed=str(kind),
-            todo="find the marking or the maker's sheet, then: cell correct CODE --chemistry ... --because ...",
+            f"two benches said different things of its {name.replace('_', ' ')}",
+            observed=name,
+            todo=f"look at the cell, then: cell correct CODE --{name.replace('_', '-')} ... --because ...",
+            earliest=case.now,
         )
-    else:
-        yield case.reason("chemistry", Status.MET, Outcome.PACK, f"chemistry {kind}", observed=str(kind))
 
 
 def rechargeable(case: Case) -> Iterator[Reason]:
@@ -67,11 +88,9 @@ def rechargeable(case: Case) -> Iterator[Reason]:
 
 def mass(case: Case) -> Iterator[Reason]:
     """A full-size cell that is too light is not what its sleeve says."""
-    limit = case.rules.limit("mass")
-    grams = case.facts.mass_g
-    if grams is None or not limit.has(*case.keys):
+    grams, least = case.facts.mass_g, case.known_figure("mass")
+    if grams is None or least is None:
         return
-    least = limit.value(*case.keys)
     fine = grams >= least
     yield case.reason(
         "mass",
@@ -101,37 +120,50 @@ def condemned(case: Case) -> Iterator[Reason]:
         )
 
 
+def severe_incidents(case: Case) -> tuple[Tried, ...]:
+    """What a cell does not survive, whatever it measures afterwards."""
+    return tuple(
+        Tried("upset", Side.BEYOND if u.severe else Side.CLEAR, (u,), partial(_severe, case, u))
+        for u in case.evidence.upsets
+    )
+
+
+def _severe(case: Case, event: Upset) -> Reason:
+    return case.reason(
+        "upset",
+        Status.FAILED,
+        Outcome.DISCARD,
+        f"severe incident: {event.kind}",
+        observed=event.kind,
+        at=event.at,
+    )
+
+
+def tested_since(case: Case, at: datetime) -> dict[str, bool]:
+    """What a cell is tested by after something happened to it, and whether that was done after a time."""
+    return {
+        "look": any(r.at > at for r in case.of(Quantity.LOOK)),
+        "rest voltage": any(r.at > at for r in case.rest_voltages),
+        "resistance": any(r.at > at for r in case.of(Quantity.RESISTANCE)),
+    }
+
+
 def upset(case: Case) -> Iterator[Reason]:
-    """After an incident or a dismantled build: look, rest voltage and resistance anew."""
-    for event in case.evidence.upsets:
-        if event.severe:
-            yield case.reason(
-                "upset",
-                Status.FAILED,
-                Outcome.DISCARD,
-                f"severe incident: {event.kind}",
-                observed=event.kind,
-                at=event.at,
-            )
+    """After an incident or a dismantled build: look, rest voltage and resistance again."""
     mild = [event for event in case.evidence.upsets if not event.severe]
     if not mild:
         return
     latest = max(mild, key=lambda event: event.at)
-    done = {
-        "look": any(r.at > latest.at for r in case.of(Quantity.LOOK)),
-        "rest voltage": any(r.at > latest.at for r in case.rest_voltages),
-        "resistance": any(r.at > latest.at for r in case.of(Quantity.RESISTANCE)),
-    }
-    lacking = [name for name, there in done.items() if not there]
+    lacking = [name for name, there in tested_since(case, latest.at).items() if not there]
     if lacking:
         yield case.reason(
             "upset",
             Status.UNMEASURED,
             Outcome.HOLD,
-            f"after '{latest.kind}' the cell must be tested anew: {', '.join(lacking)} still to do",
+            f"after '{latest.kind}' the cell must be tested again: {', '.join(lacking)} still to do",
             observed=latest.kind,
             at=latest.at,
-            todo=f"record {', '.join(lacking)} anew",
+            todo=f"record {', '.join(lacking)} again",
             earliest=case.now,
         )
     else:
@@ -139,7 +171,7 @@ def upset(case: Case) -> Iterator[Reason]:
             "upset",
             Status.MET,
             Outcome.PACK,
-            f"tested anew after '{latest.kind}'",
+            f"tested again after '{latest.kind}'",
             observed=latest.kind,
             at=latest.at,
         )

@@ -5,20 +5,23 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
+from functools import partial
 
-from straycell.acceptance.case import STEPS, Case, known_chemistry, once_a_case
+from straycell.acceptance.case import STEPS, Case, Tried, known_chemistry, once_a_case
 from straycell.acceptance.checks.pairs import (
     Pair,
     all_pairs,
+    checked_after,
     errors_of,
     estimate,
+    falling_pairs,
+    leak_records,
     least_days,
     make_pair,
-    pairs_as_recorded,
     step_of,
     windows,
 )
-from straycell.acceptance.checks.retention import retention_loss, retention_losses
+from straycell.acceptance.checks.retention import Kept, retained, start_records
 from straycell.acceptance.checks.voltage import doubtful
 from straycell.acceptance.conformance import Side, against_max, against_min
 from straycell.acceptance.reasons import Outcome, Reason, Status
@@ -28,33 +31,104 @@ from straycell.readings import Charge, Quantity, Reading
 USUAL_LOSS = 2.0  # % a month, published as usual (2 to 3 %): only for the date when a longer wait may decide
 
 
-def self_discharge(case: Case) -> Iterator[Reason]:
-    """Too fast discards; else the outcome its loss allows; not yet, or not tellable, holds."""
+@once_a_case
+def leaks(case: Case) -> tuple[Tried, ...]:
+    """Each two rest voltages after a full charge that fell, and each two capacity runs: a leak, or none.
+
+    Any two that show it condemn: what else was measured neither hides nor excuses a stretch that leaks.
+    """
     if not known_chemistry(case):
-        return
+        return ()
+    return (*_leaks_by_voltage(case), *_leaks_by_capacity(case))
 
-    def long_enough(pairs: list[Pair]) -> list[Pair]:
-        return [p for p in pairs if not p.fault and p.days >= least_days(case, p, Outcome.LIGHT)]
 
-    pairs = long_enough(all_pairs(case))
-    discard_at = case.figure("self-discharge-discard")
-    for pair in long_enough(pairs_as_recorded(case)):
-        loss = estimate(case, pair)
-        if loss is not None and against_max(loss, discard_at) is Side.BEYOND:
-            yield case.reason(
-                "self-discharge-discard",
-                Status.FAILED,
-                Outcome.DISCARD,
-                f"loses {loss.value:.1f} ± {loss.expanded:.1f} % a month: an inner leak",
-                value=loss,
-                limit=discard_at,
-                reading=pair.second,
-            )
-            return
-    leak = _leak_by_capacity(case)
-    if leak is not None:
-        yield leak
+@once_a_case
+def stretches(case: Case) -> tuple[tuple[Pair, Measured], ...]:
+    """Each two rest voltages of a check that fell beyond U, with the loss they tell."""
+    found = (
+        (p, estimate(case, p))
+        for charge, inside in windows(case)
+        for p in falling_pairs(case, charge, inside)
+    )
+    return tuple((pair, loss) for pair, loss in found if loss is not None)
+
+
+def _leaks_by_voltage(case: Case) -> Iterator[Tried]:
+    limit, least = case.figure("self-discharge-discard"), case.figure("pair-days", "light")
+    for pair, loss in stretches(case):
+        if pair.days >= least:
+            words = f"loses {loss.value:.1f} ± {loss.expanded:.1f} % a month: an inner leak"
+            why = partial(_leak, case, words, loss, pair.second)
+            yield Tried("self-discharge-discard", against_max(loss, limit), leak_records(case, pair), why)
+
+
+def _leaks_by_capacity(case: Case) -> Iterator[Tried]:
+    told = retained(case) if len(case.of(Quantity.CAPACITY)) > 1 else ()
+    if not told or _voltage_tells(case):
         return
+    limit = case.figure("self-discharge-discard")
+    for kept in told:
+        start = start_records(case, kept.early.reading)
+        records = dict.fromkeys((*case.full_records(kept.charge), *start, kept.late.reading))
+        why = partial(_leak, case, _kept(kept), kept.loss, kept.late.reading)
+        yield Tried("self-discharge-discard", against_max(kept.loss, limit), tuple(records), why)
+
+
+def _leak(case: Case, words: str, loss: Measured, reading: Reading) -> Reason:
+    return case.reason(
+        "self-discharge-discard",
+        Status.FAILED,
+        Outcome.DISCARD,
+        words,
+        value=loss,
+        limit=case.figure("self-discharge-discard"),
+        reading=reading,
+    )
+
+
+def worst_stretch(case: Case) -> Iterator[Reason]:
+    """A stretch of a check that may leak holds until a week more shows whether it does, or a new check does.
+
+    Of several rest voltages the worst stretch counts: a slow start hides no leak that began later.
+    """
+    if not known_chemistry(case) or any(t.side is Side.BEYOND for t in leaks(case)):
+        return
+    open_ones = [(pair, loss) for pair, loss in stretches(case) if _open(case, pair, loss)]
+    if open_ones:
+        pair, loss = max(open_ones, key=lambda each: (each[1].value, each[0].second.at))
+        days = case.figure("pair-days", "light")
+        yield case.reason(
+            "self-discharge-discard",
+            Status.CLOSE,
+            Outcome.HOLD,
+            f"loses {loss.value:.1f} ± {loss.expanded:.1f} % a month from {pair.first.at:%Y-%m-%d} "
+            f"to {pair.second.at:%Y-%m-%d}: it may leak",
+            rule="self-discharge-stretch",
+            value=loss,
+            limit=case.figure("self-discharge-discard"),
+            reading=pair.second,
+            todo="measure the rest voltage again, by the same meter, with --temperature",
+            earliest=max(case.now, pair.second.at + timedelta(days=days)),
+        )
+
+
+def _open(case: Case, pair: Pair, loss: Measured) -> bool:
+    """Under a week only a loss surely above the limit speaks; then any above it that can be told at all."""
+    limit, days = case.figure("self-discharge-discard"), case.figure("pair-days", "light")
+    short = pair.days < days
+    if against_max(loss, limit) is not Side.BEYOND if short else not loss.expanded < limit < loss.value:
+        return False
+    later = next((inside for charge, inside in windows(case) if charge is pair.charge), [])
+    wanted = (pair.first.at if short else pair.second.at) + timedelta(days=days)
+    settled = any(r.at >= wanted and not make_pair(case, pair.charge, pair.first, r).fault for r in later)
+    return not settled and not checked_after(case, pair.second.at)
+
+
+def self_discharge(case: Case) -> Iterator[Reason]:
+    """The outcome its loss allows; not yet, or not tellable, holds."""
+    if not known_chemistry(case) or any(t.side is Side.BEYOND for t in leaks(case)):
+        return
+    pairs = [p for p in all_pairs(case) if not p.fault and p.days >= least_days(case, p, Outcome.LIGHT)]
     fresh = [p for p in pairs if p.first.at > _last_sinking(case)]
     told = _best_told(case, fresh)
     if fresh and _rose(case, fresh[-1]):
@@ -166,10 +240,9 @@ def _when_clear(case: Case, pair: Pair, loss: Measured) -> datetime:
 
 def _by_capacity_or_wait(case: Case, pair: Pair | None) -> Iterator[Reason]:
     """Voltage does not tell (flat curve, coarse meter) or not yet: a second capacity run may, else wait."""
-    told = retention_loss(case)
-    if told is not None:
-        loss, reading, days = told
-        yield from _grade_retention(case, loss, reading, days)
+    told = retained(case)
+    if told:
+        yield from _grade_retention(case, told[0])
         return
     if pair is not None:
         loss_now = estimate(case, pair)
@@ -192,8 +265,8 @@ def _by_capacity_or_wait(case: Case, pair: Pair | None) -> Iterator[Reason]:
     yield _not_yet(case)
 
 
-def _grade_retention(case: Case, loss: Measured, reading: Reading, days: float) -> Iterator[Reason]:
-    words = _kept(loss, days)
+def _grade_retention(case: Case, kept: Kept) -> Iterator[Reason]:
+    words, loss = _kept(kept), kept.loss
     for outcome in STEPS:
         limit = case.figure("self-discharge", outcome.word)
         side = against_max(loss, limit)
@@ -206,7 +279,7 @@ def _grade_retention(case: Case, loss: Measured, reading: Reading, days: float) 
             rule="self-discharge" if clear else f"self-discharge-{outcome.word}",
             value=loss,
             limit=limit,
-            reading=reading,
+            reading=kept.late.reading,
             todo="" if clear else "repeat the 28 days and the capacity run",
             earliest=None if clear else case.now + timedelta(days=case.figure("retention-days")),
         )
@@ -214,35 +287,11 @@ def _grade_retention(case: Case, loss: Measured, reading: Reading, days: float) 
             return
 
 
-def _kept(loss: Measured, days: float) -> str:
+def _kept(kept: Kept) -> str:
+    loss = kept.loss
     monthly = f"{loss.value:.1f} ± {loss.expanded:.1f} % a month"
-    return f"kept {100 - loss.value * days / 30:.1f} % of its charge over {days:.0f} days ({monthly})"
-
-
-def _leak_by_capacity(case: Case) -> Reason | None:
-    """A discard by two capacity runs, as it stood when it was found: no later run brings the cell back."""
-    capacities = case.of(Quantity.CAPACITY)
-    discard_at = case.figure("self-discharge-discard")
-    for late in capacities:
-        if not any((late.value or 0.0) < (r.value or 0.0) for r in capacities):
-            continue
-        for other in capacities:
-            if case.number(other) < case.number(late):
-                continue
-            known = case.as_of(late, other)
-            told = next((t for t in retention_losses(known) if t[1] is late), None)
-            if told is None or against_max(told[0], discard_at) is not Side.BEYOND or _voltage_tells(known):
-                continue
-            return case.reason(
-                "self-discharge-discard",
-                Status.FAILED,
-                Outcome.DISCARD,
-                _kept(told[0], told[2]),
-                value=told[0],
-                limit=discard_at,
-                reading=late,
-            )
-    return None
+    share = 100 - loss.value * kept.days / 30
+    return f"kept {share:.1f} % of its charge over {kept.days:.0f} days ({monthly})"
 
 
 def _voltage_tells(case: Case) -> bool:
@@ -269,9 +318,7 @@ def _not_yet(case: Case) -> Reason:
     wait = timedelta(hours=case.figure("pair-rest"))
     sinking = _last_sinking(case)
     found = [
-        (c, inside)
-        for c, inside in windows(case)
-        if not case.disturbed(c.at, case.now) and not case.let_down(c.at) and c.at > sinking
+        (c, inside) for c, inside in windows(case) if not case.disturbed(c.at, case.now) and c.at > sinking
     ]
     faults = [p.fault for p in all_pairs(case) if p.fault]
     if not found:

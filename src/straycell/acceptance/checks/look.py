@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import timedelta
+from functools import partial
 from itertools import pairwise
 
-from straycell.acceptance.case import Case
+from straycell.acceptance.case import Case, Tried, once_a_case
 from straycell.acceptance.checks.pairs import checks_done
+from straycell.acceptance.conformance import Side
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.cells import Look
 from straycell.readings import Quantity, Reading
@@ -25,8 +27,28 @@ _MEND = {
 _FAULT = {"look-mend": "an end that can short", "look-clean": "to be cleaned and looked at again"}
 
 
+@once_a_case
+def damage(case: Case) -> tuple[Tried, ...]:
+    """Each look against the words of damage and of deformation."""
+    found = []
+    for limit_id in ("look-damage", "look-deformed"):
+        words = case.rules.limit(limit_id).words
+        for reading in case.of(Quantity.LOOK):
+            seen = ", ".join(str(w) for w in reading.look if str(w) in words)
+            side = Side.BEYOND if seen else Side.CLEAR
+            found.append(
+                Tried(
+                    limit_id,
+                    side,
+                    (reading,),
+                    partial(_out_of_it, case, limit_id, reading, seen, f"seen: {seen}"),
+                )
+            )
+    return tuple(found)
+
+
 def look(case: Case) -> Iterator[Reason]:
-    """Damage discards at any time; what can be mended or cleaned holds until a later look is without it."""
+    """What can be mended or cleaned holds until a later look is without it."""
     looks = case.of(Quantity.LOOK)
     if not looks:
         yield case.reason(
@@ -39,16 +61,6 @@ def look(case: Case) -> Iterator[Reason]:
             earliest=case.now,
         )
         return
-    bad = False
-    for limit_id in ("look-damage", "look-deformed"):
-        words = case.rules.limit(limit_id).words
-        hit = next((r for r in looks if any(str(w) in words for w in r.look)), None)
-        if hit is not None:
-            bad = True
-            seen = ", ".join(str(w) for w in hit.look if str(w) in words)
-            yield case.reason(
-                limit_id, Status.FAILED, Outcome.DISCARD, f"seen: {seen}", observed=seen, reading=hit
-            )
     latest, held = looks[-1], False
     for limit_id in ("look-mend", "look-clean"):
         found = [str(w) for w in latest.look if str(w) in case.rules.limit(limit_id).words]
@@ -58,7 +70,7 @@ def look(case: Case) -> Iterator[Reason]:
     if not held and (wet := _still_wet(case, latest)) is not None:
         held = True
         yield _to_mend(case, "look-clean", ["wet"], wet)
-    if not held and not bad:
+    if not held and all(t.side is Side.CLEAR for t in damage(case)):
         seen = ", ".join(str(w) for w in latest.look)
         yield case.reason(
             "look-damage",
@@ -93,30 +105,30 @@ def _still_wet(case: Case, latest: Reading) -> Reading | None:
     return wet[-1] if soon else None
 
 
-def returned(case: Case) -> Iterator[Reason]:
+@once_a_case
+def returned(case: Case) -> tuple[Tried, ...]:
     """A stain, wet or corrosion that was gone and is there again comes out of the cell; so does rust with a stain."""
     looks = case.of(Quantity.LOOK)
+    found = []
     for word in case.rules.limit("look-returned").words:
         seen = [i for i, r in enumerate(looks) if word in r.look]
-        again = next((b for a, b in pairwise(seen) if b > a + 1), None)
-        if again is not None:
-            text = f"{word} again after it had been cleaned: it comes out of the cell"
-            yield case.reason(
-                "look-returned", Status.FAILED, Outcome.DISCARD, text, observed=word, reading=looks[again]
-            )
-            return
+        for first, again in pairwise(seen):
+            if again > first + 1:
+                text = f"{word} again after it had been cleaned: it comes out of the cell"
+                why = partial(_out_of_it, case, "look-returned", looks[again], word, text)
+                records = (looks[first], looks[first + 1], looks[again])
+                found.append(Tried("look-returned", Side.BEYOND, records, why))
     words = set(case.rules.limit("look-rust-stain").words)
-    both = next((r for r in looks if words <= {str(word) for word in r.look}), None)
-    if both is not None:
+    for reading in looks:
         seen_as = " with ".join(sorted(words))
-        yield case.reason(
-            "look-rust-stain",
-            Status.FAILED,
-            Outcome.DISCARD,
-            f"seen: {seen_as}",
-            observed=seen_as,
-            reading=both,
-        )
+        side = Side.BEYOND if words <= {str(word) for word in reading.look} else Side.CLEAR
+        why = partial(_out_of_it, case, "look-rust-stain", reading, seen_as, f"seen: {seen_as}")
+        found.append(Tried("look-rust-stain", side, (reading,), why))
+    return tuple(found)
+
+
+def _out_of_it(case: Case, limit_id: str, reading: Reading, seen: str, text: str) -> Reason:
+    return case.reason(limit_id, Status.FAILED, Outcome.DISCARD, text, observed=seen, reading=reading)
 
 
 def siblings(case: Case) -> Iterator[Reason]:

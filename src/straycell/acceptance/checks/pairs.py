@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from straycell.acceptance.case import Case, once_a_case
+from straycell.acceptance.checks.retention import retained
 from straycell.acceptance.checks.voltage import doubtful
 from straycell.acceptance.reasons import Outcome
 from straycell.physics.self_discharge import VoltagePair, loss_per_month
@@ -34,18 +35,14 @@ class Pair:
 
 @once_a_case
 def windows(case: Case) -> list[tuple[Charge, list[Reading]]]:
-    """Rest voltages that follow each full charge without a charge or discharge in between, oldest first."""
+    """Rest voltages that follow each full charge with no charge moved in between, oldest first."""
     found = []
     wait = timedelta(hours=case.figure("pair-rest"))
     for charge in case.charges:
         if not case.is_full(charge):
             continue
         inside = [
-            r
-            for r in case.rest_voltages
-            if r.at >= charge.at + wait
-            and not case.disturbed(charge.at, r.at)
-            and not case.let_down(charge.at, r)
+            r for r in case.rest_voltages if r.at >= charge.at + wait and not case.disturbed(charge.at, r.at)
         ]
         found.append((charge, inside))
     return found
@@ -74,9 +71,7 @@ def least_days(case: Case, pair: Pair, outcome: Outcome) -> float:
         days = max(days, case.figure("pair-days", "low-start"))
     if step_of(case, pair.first) >= case.figure("pair-step") - 1e-9:
         days = max(days, case.figure("pair-days", "coarse"))
-    if doubtful(case):
-        days = max(days, case.figure("pair-days", "doubtful"))
-    return days
+    return max(days, case.figure("pair-days", "doubtful")) if doubtful(case) else days
 
 
 def step_of(case: Case, reading: Reading) -> float:
@@ -146,34 +141,21 @@ def widest(case: Case, charge: Charge, before: Sequence[Reading], second: Readin
     return next((p for p in pairs if not p.fault), make_pair(case, charge, before[0], second))
 
 
-def pairs_as_recorded(case: Case) -> list[Pair]:
-    """Every pair as it stood when the last of it was recorded: what is told only later breaks no pair.
-
-    Discards are read from these, so that no charge or voltage told afterwards brings a leaking cell back.
-    """
-    wait = timedelta(hours=case.figure("pair-rest"))
-    found: list[Pair] = []
-    for charge in case.charges:
-        if case.is_full(charge):
-            later = [
-                r for r in case.rest_voltages if r.at >= charge.at + wait and not case.let_down(charge.at, r)
-            ]
-            for i in range(1, len(later)):
-                found += _as_known(case, charge, later[:i], later[i])
-    return found
+def leak_records(case: Case, pair: Pair) -> tuple[Reading | Charge, ...]:
+    """All that the loss between two rest voltages rests on; what a board draws counts as a share of the capacity."""
+    board = case.reference_records if case.facts.protection_board else ()
+    return tuple(dict.fromkeys((*case.full_records(pair.charge), pair.first, pair.second, *board)))
 
 
-def _as_known(case: Case, charge: Charge, before: Sequence[Reading], second: Reading) -> Iterator[Pair]:
-    """The pair with `second` when it was recorded, and anew when a first one was recorded after it."""
-    since = max(case.number(charge), case.number(second))
-    for known_by in sorted({since, *(n for n in map(case.number, before) if n > since)}):
-        firsts = [
-            r
-            for r in before
-            if case.number(r) <= known_by and not case.disturbed(charge.at, r.at, known_by=known_by)
-        ]
-        if firsts and not case.disturbed(charge.at, second.at, known_by=known_by):
-            yield widest(case, charge, firsts, second)
+def falling_pairs(case: Case, charge: Charge, inside: Sequence[Reading]) -> Iterator[Pair]:
+    """Any two of these rest voltages that can be compared and fell beyond U: each speaks for itself."""
+    for i, second in enumerate(inside):
+        for first in inside[:i]:
+            assert first.value is not None and second.value is not None
+            if first.value > second.value:
+                pair = make_pair(case, charge, first, second)
+                if not pair.fault and first.value - second.value > 2.0 * errors_of(case, pair)[1]:
+                    yield pair
 
 
 def checks_done(case: Case) -> list[datetime]:
@@ -188,3 +170,15 @@ def checks_done(case: Case) -> list[datetime]:
                 before.clear()
             before.append(reading)
     return ends
+
+
+def checked_after(case: Case, at: datetime) -> bool:
+    """True when a self-discharge check that could decide was begun after a time and is over."""
+    by_voltage = any(
+        p.first.at > at
+        and not p.fault
+        and p.days >= least_days(case, p, Outcome.LIGHT)
+        and estimate(case, p) is not None
+        for p in all_pairs(case)
+    )
+    return by_voltage or any(kept.charge.at > at for kept in retained(case))

@@ -6,11 +6,12 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import partial
 from typing import Any
 
-from straycell.acceptance.case import STEPS, Case, default_note, known_chemistry, once_a_case
+from straycell.acceptance.case import STEPS, Case, Tried, default_note, known_chemistry, once_a_case
 from straycell.acceptance.checks.capacity import current_run
-from straycell.acceptance.checks.retention import runs
+from straycell.acceptance.checks.retention import Run, runs
 from straycell.acceptance.conformance import Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.cells import Chemistry, Form
@@ -55,25 +56,30 @@ def current_resistances(case: Case) -> tuple[Reading, ...]:
 
 
 def yardstick(case: Case, reading: Reading) -> Yardstick | str:
-    """The limits for one reading, or why there are none."""
-    value = case.measured(reading)
+    """The limits for one reading, or why there are none; a flat cell's size is what it holds today."""
+    return _by_rating(case, reading) or _by_table(
+        case, reading, current_run(case) or next(reversed(runs(case)), None)
+    )
+
+
+def _by_rating(case: Case, reading: Reading) -> Yardstick | None:
     rated = case.facts.rated_resistance_ohm
-    if rated and str(reading.method) == case.facts.rated_resistance_method and not case.facts.rewrapped:
-        limits = {o: case.figure("resistance", o.word) for o in STEPS}
-        ratio = Measured(value.value / rated, value.u / rated)
-        text = f"{ratio.value:.2f} times its rated {show(rated, Dimension.RESISTANCE)}"
-        return Yardstick(
-            ratio, limits, case.figure("resistance-discard"), "resistance", "resistance-discard", text
-        )
-    return _by_table(case, reading, value)
+    if not rated or str(reading.method) != case.facts.rated_resistance_method or case.facts.rewrapped:
+        return None
+    value = case.measured(reading)
+    limits = {o: case.figure("resistance", o.word) for o in STEPS}
+    ratio = Measured(value.value / rated, value.u / rated)
+    text = f"{ratio.value:.2f} times its rated {show(rated, Dimension.RESISTANCE)}"
+    discard = case.figure("resistance-discard")
+    return Yardstick(ratio, limits, discard, "resistance", "resistance-discard", text)
 
 
-def _by_table(case: Case, reading: Reading, value: Measured) -> Yardstick | str:
+def _by_table(case: Case, reading: Reading, run: Run | None) -> Yardstick | str:
+    value = case.measured(reading)
     kind, share = _kind(reading), _chemistry_share(case)
     factor = case.figure("unrated-resistance-discard")
     form = case.facts.form
     if form in FLAT_FORMS:
-        run = current_run(case) or next(reversed(runs(case)), None)
         capacity = run.value if run else None
         size_ah = capacity.value if capacity else case.rated_ah
         if size_ah is None:
@@ -103,10 +109,9 @@ def _by_table(case: Case, reading: Reading, value: Measured) -> Yardstick | str:
 
 
 def resistance(case: Case) -> Iterator[Reason]:
-    """Far too high discards; else the step it reaches; nothing measured, stale or disputed holds."""
+    """The step it reaches; nothing measured, stale or disputed holds."""
     if not known_chemistry(case):
         return
-    yield from _discards(case)
     current = current_resistances(case)
     if not current:
         yield _nothing(case)
@@ -134,52 +139,42 @@ def _words(case: Case, reading: Reading) -> str:
     return f"{shown} {method}".rstrip() + default_note(reading)
 
 
-def _discards(case: Case) -> Iterator[Reason]:
-    """Every reading that is not superseded; over a board it is only an upper bound and never discards."""
+@once_a_case
+def far_too_high(case: Case) -> tuple[Tried, ...]:
+    """Each resistance against its discard limit; over a board it is only an upper bound and never discards.
+
+    A flat cell is judged with each capacity it ever showed: a later one lifts no discard.
+    """
+    if not known_chemistry(case):
+        return ()
+    sizes: Sequence[Run | None] = runs(case) if case.facts.form in FLAT_FORMS else ()
+    found = []
     for reading in usable(case):
         if case.at_board(reading):
             continue
-        stick = next((s for s in _as_known(case, reading) if _far_too_high(s)), None)
-        if stick is None:
-            continue
-        yield case.reason(
-            stick.discard_rule,
-            Status.FAILED,
-            Outcome.DISCARD,
-            f"{_words(case, reading)}, {stick.text}: far too high",
-            value=stick.value,
-            limit=stick.discard,
-            unit=case.rules.limit(stick.step_rule).unit,
-            reading=reading,
-        )
-        return
+        rated = _by_rating(case, reading)
+        for run in (None,) if rated or not sizes else sizes:
+            stick = rated or _by_table(case, reading, run)
+            if not isinstance(stick, str):
+                records = (reading,) if run is None else (reading, run.reading)
+                side = against_max(stick.value, stick.discard)
+                found.append(
+                    Tried(stick.discard_rule, side, records, partial(_too_high, case, reading, stick))
+                )
+    return tuple(found)
 
 
-def _far_too_high(stick: Yardstick) -> bool:
-    return against_max(stick.value, stick.discard) is Side.BEYOND
-
-
-def _as_known(case: Case, reading: Reading) -> Iterator[Yardstick]:
-    """The yardstick now, and for a flat cell with each capacity known since: a later one lifts no discard."""
-    now = yardstick(case, reading)
-    if not isinstance(now, str):
-        yield now
-    if case.facts.form not in FLAT_FORMS or case.measured(reading).low <= _least_discard(case, reading):
-        return
-    for item in (reading, *case.of(Quantity.CAPACITY)):
-        then = yardstick(case.as_of(reading, item), reading)
-        if not isinstance(then, str):
-            yield then
-
-
-def _least_discard(case: Case, reading: Reading) -> float:
-    """Below this in ohm no capacity on record makes a flat cell's resistance a discard."""
-    kind = _kind(reading)
-    most_ah = max((r.value or 0.0 for r in case.of(Quantity.CAPACITY)), default=0.0)
-    small = case.figure(f"unrated-resistance-{kind}", "small/light")
-    product = case.figure("resistance-capacity", f"{kind}/light")
-    least = min(small, product / most_ah) if most_ah else small
-    return least * _chemistry_share(case) * case.figure("unrated-resistance-discard")
+def _too_high(case: Case, reading: Reading, stick: Yardstick) -> Reason:
+    return case.reason(
+        stick.discard_rule,
+        Status.FAILED,
+        Outcome.DISCARD,
+        f"{_words(case, reading)}, {stick.text}: far too high",
+        value=stick.value,
+        limit=stick.discard,
+        unit=case.rules.limit(stick.step_rule).unit,
+        reading=reading,
+    )
 
 
 def _kind(reading: Reading) -> str:

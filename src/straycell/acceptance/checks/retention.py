@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import timedelta
 from enum import StrEnum
 
-from straycell.acceptance.case import Case, once_a_case
+from straycell.acceptance.case import MOVES_CHARGE, Case, once_a_case
 from straycell.physics.self_discharge import loss_from_capacities
 from straycell.quantities import Measured
-from straycell.readings import Quantity, Reading
+from straycell.readings import Charge, Quantity, Reading
 
 SOON = timedelta(days=3)
 """A run later than this after its charge has lost a share to self-discharge: a lower bound."""
@@ -112,51 +111,68 @@ def _start(case: Case, reading: Reading) -> list[str]:
         return [] if reading.from_full else [f"no recorded full charge before it{why}"]
     if any(charge.at < r.at < reading.at for r in case.of(Quantity.CAPACITY)):
         return [] if reading.from_full else ["discharged once before since the full charge"]
-    if case.let_down(charge.at, reading):
+    if any(charge.at < r.at < reading.at for r in case.of(Quantity.LET_DOWN)):
         return [] if reading.from_full else ["let down since the full charge"]
     if reading.at - charge.at > SOON:
         return [f"{(reading.at - charge.at).days} days after the full charge"]
     return []
 
 
-def retention_loss(case: Case) -> tuple[Measured, Reading, float] | None:
-    """The latest of `retention_losses`."""
-    return next(retention_losses(case), None)
+def start_records(case: Case, reading: Reading) -> tuple[Reading | Charge, ...]:
+    """A run with what shows that it started full and at which rate it ran."""
+    charge = None if reading.from_full else case.charge_before(reading.at)
+    full = case.full_records(charge) if charge is not None else ()
+    return tuple(dict.fromkeys((reading, *full, *case.rate_base_records)))
 
 
-def retention_losses(case: Case) -> Iterator[tuple[Measured, Reading, float]]:
-    """(loss in % a month, the later run, days) from a run soon after a full charge and one 28 days after it.
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What a cell kept of its charge: `early` soon after a full charge, `late` 28 days or more after `charge`.
 
-    Both at the same current and cut-off, within 5 K and 3 months; the latest such pair comes first and counts.
+    `loss` is in per cent in 30 days.
+    """
+
+    charge: Charge
+    early: Run
+    late: Run
+    days: float
+    loss: Measured
+
+
+@once_a_case
+def retained(case: Case) -> tuple[Kept, ...]:
+    """Every pair of runs that tells what was kept, the latest first.
+
+    Both at the same current and cut-off, within 5 K and 3 months, nothing taken out of the cell in between.
     """
     span = timedelta(days=case.figure("contradiction-days"))
+    least = case.figure("retention-days")
     judged = runs(case)
+    found = []
     for late in reversed(judged):
         charge = case.charge_before(late.reading.at)
         if charge is None or not case.is_full(charge) or late.reading.temperature_c is None:
             continue
         days = (late.reading.at - charge.at).total_seconds() / 86400.0
-        if days < case.figure("retention-days") or late.reading.at_least:
+        if days < least or late.reading.at_least:
             continue
-        if any(charge.at < r.at < late.reading.at for r in case.of(Quantity.CAPACITY)):
+        if any(charge.at < r.at < late.reading.at for r in case.of(*MOVES_CHARGE)):
             continue
-        if case.let_down(charge.at, late.reading):
-            continue
-        soon = [
-            r
-            for r in judged
-            if r.worth is Worth.COUNTS
-            and r is not late
-            and comparable(case, r.reading, late.reading)
-            and abs(r.reading.at - charge.at) <= span
+        found += [
+            Kept(charge, early, late, days, _loss(case, early, late, days))
+            for early in reversed(judged)
+            if early.worth is Worth.COUNTS
+            and early is not late
+            and abs(early.reading.at - charge.at) <= span
+            and comparable(case, early.reading, late.reading)
         ]
-        if soon:
-            early = soon[-1]
-            same = early.reading.meter is not None and early.reading.meter == late.reading.meter
-            loss = loss_from_capacities(
-                early.value, late.value, days, same_meter=same, repeat=case.figure("capacity-repeat")
-            )
-            yield loss, late.reading, days
+    return tuple(found)
+
+
+def _loss(case: Case, early: Run, late: Run, days: float) -> Measured:
+    same = early.reading.meter is not None and early.reading.meter == late.reading.meter
+    repeat = case.figure("capacity-repeat")
+    return loss_from_capacities(early.value, late.value, days, same_meter=same, repeat=repeat)
 
 
 def comparable(case: Case, a: Reading, b: Reading) -> bool:

@@ -1,34 +1,38 @@
-"""Rules of the shelf: rest voltages that fall too fast between checks, outside a self-discharge check."""
+"""Rules of the shelf: rest voltages that fall too fast between checks, outside a self-discharge check.
+
+A hold and not a discard: where the voltage curve is flat a loss is told less well than from full. It is a finding
+all the same, which only a self-discharge check begun afterwards answers.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import datetime, timedelta
+from functools import partial
 
-from straycell.acceptance.case import Case, known_chemistry
-from straycell.acceptance.checks.pairs import all_pairs, estimate, least_days, make_pair, windows
-from straycell.acceptance.conformance import Side, against_max
-from straycell.acceptance.evidence import DISMANTLED
+from straycell.acceptance.case import MOVES_CHARGE, Case, Tried, known_chemistry, once_a_case
+from straycell.acceptance.checks.pairs import estimate, make_pair, windows
+from straycell.acceptance.conformance import against_max
+from straycell.acceptance.evidence import DISMANTLED, SHELF_LOSS
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.keys import NEW
 from straycell.quantities import Measured
-from straycell.readings import Charge, Quantity, Reading
+from straycell.readings import Charge, Reading
+
+SHELF_TODO = "charge it full, attended, then the self-discharge check again"
 
 
 def spans(case: Case) -> list[tuple[Reading, ...]]:
-    """Rest voltages between one charge, discharge or dismantling and the next, oldest first.
+    """Rest voltages between one charge, discharge, let-down or dismantling and the next, oldest first.
 
-    Only those that rested as long as a self-discharge check asks for: relaxation is no loss. A let-down parts
-    them where it was on record before the later one.
+    Only those that rested as long as a self-discharge check asks for: relaxation is not a loss.
     """
     wait = timedelta(hours=case.figure("pair-rest"))
-    moments = [c.at for c in case.charges] + [r.at for r in case.of(Quantity.CAPACITY)]
+    moments = [c.at for c in case.charges] + [r.at for r in case.of(*MOVES_CHARGE)]
     moments += [u.at for u in case.evidence.upsets if u.kind == DISMANTLED]
-    lowered = case.of(Quantity.LET_DOWN)
     found: dict[datetime | None, list[Reading]] = {}
     for reading in case.rest_voltages:
-        known = [r.at for r in lowered if case.number(r) < case.number(reading)]
-        start = max((at for at in (*moments, *known) if at <= reading.at), default=None)
+        start = max((at for at in moments if at <= reading.at), default=None)
         if start is None or reading.at >= start + wait:
             found.setdefault(start, []).append(reading)
     first = datetime.min.replace(tzinfo=case.now.tzinfo)
@@ -42,37 +46,40 @@ def loss_between(case: Case, first: Reading, second: Reading) -> Measured | None
     return None if pair.fault or pair.days <= 0 else estimate(case, pair)
 
 
-def shelf_loss(case: Case) -> Iterator[Reason]:
-    """A cell that sinks on the shelf beyond the discard limit by U is held until a self-discharge check clears it.
-
-    A hold and no discard: where the voltage curve is flat a loss is told less well than from full.
-    """
+@once_a_case
+def sinkings(case: Case) -> tuple[Tried, ...]:
+    """Each stretch on the shelf, outside a self-discharge check, against the discard limit."""
     if not known_chemistry(case):
-        return
+        return ()
     limit = case.figure("self-discharge-discard")
     in_checks = {r.id for _, inside in windows(case) for r in inside}
+    found = []
     for span in spans(case):
         if span[0].id in in_checks:
             continue  # the rule of self-discharge speaks for these
         for first, second in segments(case, span):
             loss = loss_between(case, first, second)
-            if loss is None or against_max(loss, limit) is not Side.BEYOND:
-                continue
-            if _checked_after(case, second.at):
-                continue
-            yield case.reason(
-                "self-discharge-discard",
-                Status.CLOSE,  # not failed: the charge that the check starts with must stay allowed
-                Outcome.HOLD,
-                f"lost {loss.value:.1f} ± {loss.expanded:.1f} % a month on the shelf",
-                rule="shelf-loss",
-                value=loss,
-                limit=limit,
-                reading=second,
-                todo="charge it full, attended, then the self-discharge check again",
-                earliest=case.now,
-            )
-            return
+            if loss is not None:
+                board = case.reference_records if case.facts.protection_board else ()
+                why = partial(_sank, case, second, loss)
+                records = tuple(dict.fromkeys((first, second, *board)))
+                found.append(Tried(SHELF_LOSS, against_max(loss, limit), records, why))
+    return tuple(found)
+
+
+def _sank(case: Case, second: Reading, loss: Measured) -> Reason:
+    return case.reason(
+        "self-discharge-discard",
+        Status.CLOSE,  # not failed: the charge that the check starts with must stay allowed
+        Outcome.HOLD,
+        f"lost {loss.value:.1f} ± {loss.expanded:.1f} % a month on the shelf",
+        rule=SHELF_LOSS,
+        value=loss,
+        limit=case.figure("self-discharge-discard"),
+        reading=second,
+        todo=SHELF_TODO,
+        earliest=case.now,
+    )
 
 
 def segments(case: Case, span: tuple[Reading, ...]) -> Iterator[tuple[Reading, Reading]]:
@@ -82,14 +89,3 @@ def segments(case: Case, span: tuple[Reading, ...]) -> Iterator[tuple[Reading, R
         earlier = [r for r in span[:i] if span[i].at - r.at >= least]
         if earlier:
             yield earlier[-1], span[i]
-
-
-def _checked_after(case: Case, at: datetime) -> bool:
-    """True when a self-discharge check that could decide was begun after a time."""
-    return any(
-        p.first.at > at
-        and not p.fault
-        and p.days >= least_days(case, p, Outcome.LIGHT)
-        and estimate(case, p) is not None
-        for p in all_pairs(case)
-    )

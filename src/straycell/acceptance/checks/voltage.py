@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
+from functools import partial
 
-from straycell.acceptance.case import Case, default_note, once_a_case
+from straycell.acceptance.case import Case, Tried, default_note, once_a_case
 from straycell.acceptance.conformance import Side, against_max, against_min
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.cells import Chemistry
 from straycell.quantities import Dimension, show
-from straycell.readings import Quantity, Reading
+from straycell.readings import Charge, Quantity, Reading
 
 
 def _volts(case: Case, reading: Reading) -> str:
@@ -19,36 +20,52 @@ def _volts(case: Case, reading: Reading) -> str:
     return f"{kind} {show(value.value, Dimension.VOLTAGE, u=value.u)}{default_note(reading)}"
 
 
-def _once_only(reading: Reading) -> bool:
+def _worse_side(side: Side, reading: Reading) -> Side:
     """An as-found voltage can never be measured again: too close takes the worse side."""
-    return reading.quantity is Quantity.AS_FOUND_VOLTAGE
+    once_only = reading.quantity is Quantity.AS_FOUND_VOLTAGE
+    return Side.BEYOND if once_only and side is Side.CLOSE else side
+
+
+@once_a_case
+def deep_discharges(case: Case) -> tuple[Tried, ...]:
+    """Each own voltage against the floor; below it copper may have dissolved."""
+    if case.facts.chemistry is Chemistry.PRIMARY:
+        return ()
+    limit = case.figure("voltage-floor")
+
+    def tried(reading: Reading) -> Tried:
+        side = _worse_side(against_min(case.measured(reading), limit), reading)
+        why = partial(
+            _beyond, case, "voltage-floor", reading, limit, "deeply discharged, copper may have dissolved"
+        )
+        return Tried("voltage-floor", side, (reading,), why)
+
+    return tuple(map(tried, case.own_voltages))
+
+
+def _beyond(case: Case, limit_id: str, reading: Reading, limit: float, words: str) -> Reason:
+    return case.reason(
+        limit_id,
+        Status.FAILED,
+        Outcome.DISCARD,
+        f"{_volts(case, reading)}: {words}",
+        value=case.measured(reading),
+        limit=limit,
+        reading=reading,
+    )
 
 
 def floor(case: Case) -> Iterator[Reason]:
-    """Any own voltage below the floor discards; one too close to it holds until measured again."""
-    if case.facts.chemistry is Chemistry.PRIMARY or not case.own_voltages:
+    """A voltage too close to the floor holds until measured again."""
+    tries = deep_discharges(case)
+    if not tries or any(t.side is Side.BEYOND for t in tries):
         return
     limit = case.figure("voltage-floor")
-    lowest = min(case.own_voltages, key=lambda r: (case.measured(r).value, r.id))
-    close: Reading | None = None
-    for reading in case.own_voltages:
-        side = against_min(case.measured(reading), limit)
-        if side is Side.BEYOND or (side is Side.CLOSE and _once_only(reading)):
-            yield case.reason(
-                "voltage-floor",
-                Status.FAILED,
-                Outcome.DISCARD,
-                f"{_volts(case, reading)}: deeply discharged, copper may have dissolved",
-                value=case.measured(reading),
-                limit=limit,
-                reading=reading,
-            )
-            return
-        if side is Side.CLOSE and not _settled_low(case, reading, limit):
-            close = reading
-    if close is not None:
-        yield _too_close(case, close, "voltage-floor", limit)
+    close = [r for r in _close(tries) if not _settled_low(case, r, limit)]
+    if close:
+        yield _too_close(case, close[-1], "voltage-floor", limit)
         return
+    lowest = min(case.own_voltages, key=lambda r: (case.measured(r).value, r.id))
     yield case.reason(
         "voltage-floor",
         Status.MET,
@@ -58,6 +75,10 @@ def floor(case: Case) -> Iterator[Reason]:
         limit=limit,
         reading=lowest,
     )
+
+
+def _close(tries: Sequence[Tried]) -> list[Reading]:
+    return [t.records[0] for t in tries if t.side is Side.CLOSE and isinstance(t.records[0], Reading)]
 
 
 def _settled_low(case: Case, close: Reading, limit: float) -> bool:
@@ -102,52 +123,57 @@ def _too_close(case: Case, reading: Reading, limit_id: str, limit: float) -> Rea
     )
 
 
-def ceiling(case: Case) -> Iterator[Reason]:
-    """Any voltage, or the end voltage of any charge, above full plus the margin discards."""
+@once_a_case
+def over_charges(case: Case) -> tuple[Tried, ...]:
+    """The end voltage of each charge, and each voltage, against full plus the margin."""
     if case.facts.chemistry is Chemistry.PRIMARY:
+        return ()
+    limit = case.full_voltage_v + case.figure("voltage-over-full")
+
+    def charged(charge: Charge) -> Tried:
+        side = Side.BEYOND if charge.until_v > limit + 1e-9 else Side.CLEAR
+        return Tried("voltage-over-full", side, (charge,), partial(_charged_over, case, charge, limit))
+
+    def tried(reading: Reading) -> Tried:
+        side = _worse_side(against_max(case.measured(reading), limit), reading)
+        why = partial(_beyond, case, "voltage-over-full", reading, limit, "over-charged")
+        return Tried("voltage-over-full", side, (reading,), why)
+
+    return (*map(charged, case.charges), *map(tried, case.voltages))
+
+
+def _charged_over(case: Case, charge: Charge, limit: float) -> Reason:
+    return case.reason(
+        "voltage-over-full",
+        Status.FAILED,
+        Outcome.DISCARD,
+        f"was charged to {show(charge.until_v, Dimension.VOLTAGE)}: over-charged",
+        observed=charge.until_v,
+        limit=limit,
+        reading=charge,
+    )
+
+
+def ceiling(case: Case) -> Iterator[Reason]:
+    """A voltage too close to over-charge holds until a later one clears it."""
+    tries = over_charges(case)
+    if any(t.side is Side.BEYOND for t in tries) or not case.voltages or not tries:
         return
     limit = case.full_voltage_v + case.figure("voltage-over-full")
-    for charge in case.charges:
-        if charge.until_v > limit + 1e-9:
-            yield case.reason(
-                "voltage-over-full",
-                Status.FAILED,
-                Outcome.DISCARD,
-                f"was charged to {show(charge.until_v, Dimension.VOLTAGE)}: over-charged",
-                observed=charge.until_v,
-                limit=limit,
-                reading=charge,
-            )
-            return
-    close: Reading | None = None
-    for reading in case.voltages:
-        side = against_max(case.measured(reading), limit)
-        if side is Side.BEYOND or (side is Side.CLOSE and _once_only(reading)):
-            yield case.reason(
-                "voltage-over-full",
-                Status.FAILED,
-                Outcome.DISCARD,
-                f"{_volts(case, reading)}: over-charged",
-                value=case.measured(reading),
-                limit=limit,
-                reading=reading,
-            )
-            return
-        if side is Side.CLOSE and not _settled_high(case, reading, limit):
-            close = reading
-    if close is not None:
-        yield _too_close(case, close, "voltage-over-full", limit)
-    elif case.voltages:
-        highest = min(case.voltages, key=lambda r: (-case.measured(r).value, r.id))
-        yield case.reason(
-            "voltage-over-full",
-            Status.MET,
-            Outcome.PACK,
-            f"highest voltage {_volts(case, highest)}",
-            value=case.measured(highest),
-            limit=limit,
-            reading=highest,
-        )
+    close = [r for r in _close(tries) if not _settled_high(case, r, limit)]
+    if close:
+        yield _too_close(case, close[-1], "voltage-over-full", limit)
+        return
+    highest = min(case.voltages, key=lambda r: (-case.measured(r).value, r.id))
+    yield case.reason(
+        "voltage-over-full",
+        Status.MET,
+        Outcome.PACK,
+        f"highest voltage {_volts(case, highest)}",
+        value=case.measured(highest),
+        limit=limit,
+        reading=highest,
+    )
 
 
 def found_voltage(case: Case) -> Reading | None:

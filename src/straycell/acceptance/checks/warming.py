@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from functools import partial
 
-from straycell.acceptance.case import Case, known_chemistry
+from straycell.acceptance.case import Case, Tried, known_chemistry, once_a_case
 from straycell.acceptance.conformance import Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.quantities import Measured
-from straycell.readings import Charge, Quantity
+from straycell.readings import Charge, Quantity, Reading
 
 _DUST = 1e-9
 
@@ -28,14 +29,13 @@ def _rise(case: Case, charge: Charge) -> Measured | None:
     return Measured(peak.value - charge.temperature_c, math.hypot(peak.u, ambient_u))
 
 
-def _rate(case: Case, charge: Charge) -> float | None:
-    """Its current over the capacity; where only measured ones are known the largest, lest a later one lift a discard."""
-    base = case.rate_base_ah
-    if base is None:
-        return None
-    known = case.rated_ah or case.table_capacity_ah
-    largest = base if known else max(r.value or 0.0 for r in case.of(Quantity.CAPACITY))
-    return charge.current_a / largest
+def _rate(case: Case, charge: Charge) -> tuple[float | None, tuple[Reading, ...]]:
+    """(its current over the capacity, the reading that capacity is known by); of measured ones the largest counts."""
+    if not case.rate_base_records:
+        base = case.rate_base_ah
+        return (None if base is None else charge.current_a / base), ()
+    largest = max(case.of(Quantity.CAPACITY), key=lambda r: r.value or 0.0)
+    return charge.current_a / (largest.value or math.inf), (largest,)
 
 
 def _repeats(case: Case, charge: Charge, warm: Charge) -> bool:
@@ -45,27 +45,39 @@ def _repeats(case: Case, charge: Charge, warm: Charge) -> bool:
     return charge.at > warm.at and charge.current_a >= min(warm.current_a, least_a) - _DUST
 
 
+@once_a_case
+def hot_charges(case: Case) -> tuple[Tried, ...]:
+    """The peak temperature of each charge, at any current."""
+    limit = case.figure("charge-temperature")
+
+    def reason(charge: Charge, peak: Measured) -> Reason:
+        return case.reason(
+            "charge-temperature",
+            Status.FAILED,
+            Outcome.DISCARD,
+            f"reached {peak.value:g} ± {peak.expanded:.1f} C while charging",
+            value=peak,
+            limit=limit,
+            reading=charge,
+        )
+
+    return tuple(
+        Tried("charge-temperature", against_max(peak, limit), (charge,), partial(reason, charge, peak))
+        for charge in case.charges
+        if (peak := _peak(case, charge)) is not None
+    )
+
+
 def hot(case: Case) -> Iterator[Reason]:
-    """Too hot while charging, at any current."""
+    """Too close to too hot while charging holds until a repeat."""
     limit = case.figure("charge-temperature")
     close: Charge | None = None
-    for charge in case.charges:
-        peak = _peak(case, charge)
-        if peak is None:
-            continue
-        side = against_max(peak, limit)
-        if side is Side.BEYOND:
-            yield case.reason(
-                "charge-temperature",
-                Status.FAILED,
-                Outcome.DISCARD,
-                f"reached {peak.value:g} ± {peak.expanded:.1f} C while charging",
-                value=peak,
-                limit=limit,
-                reading=charge,
-            )
+    for tried in hot_charges(case):
+        charge = tried.records[0]
+        assert isinstance(charge, Charge)
+        if tried.side is Side.BEYOND:
             return
-        if side is Side.CLOSE:
+        if tried.side is Side.CLOSE:
             close = charge
         elif close is not None and _repeats(case, charge, close):
             close = None
@@ -83,26 +95,39 @@ def hot(case: Case) -> Iterator[Reason]:
         )
 
 
+@once_a_case
+def warm_charges(case: Case) -> tuple[Tried, ...]:
+    """The rise of each gentle charge: one that warms a cell is wrong with the cell, not with the charger."""
+    if not known_chemistry(case):
+        return ()
+    limit, gentle = case.figure("warming-discard"), case.figure("warming-rate") + _DUST
+    found = []
+    for charge in case.charges:
+        rise, (rate, known_by) = _rise(case, charge), _rate(case, charge)
+        if rise is not None and rate is not None and rate <= gentle:
+            why = partial(_warmed, case, charge, rise, rate)
+            found.append(Tried("warming-discard", against_max(rise, limit), (charge, *known_by), why))
+    return tuple(found)
+
+
+def _warmed(case: Case, charge: Charge, rise: Measured, rate: float) -> Reason:
+    return case.reason(
+        "warming-discard",
+        Status.FAILED,
+        Outcome.DISCARD,
+        f"warmed by {rise.value:g} ± {rise.expanded:.1f} K at {rate:.2f}C",
+        value=rise,
+        limit=case.figure("warming-discard"),
+        reading=charge,
+    )
+
+
 def warming(case: Case) -> Iterator[Reason]:
     """A full charge with its peak and ambient temperature; the rise decides."""
-    if not known_chemistry(case):
+    if not known_chemistry(case) or any(t.side is Side.BEYOND for t in warm_charges(case)):
         return
     judged = [(c, rise) for c in case.charges if (rise := _rise(case, c)) is not None]
-    discard_at, pass_at = case.figure("warming-discard"), case.figure("warming")
-    gentle = case.figure("warming-rate") + _DUST
-    for charge, rise in judged:
-        rate = _rate(case, charge)
-        if against_max(rise, discard_at) is Side.BEYOND and rate is not None and rate <= gentle:
-            yield case.reason(
-                "warming-discard",
-                Status.FAILED,
-                Outcome.DISCARD,
-                f"warmed by {rise.value:g} ± {rise.expanded:.1f} K at {rate:.2f}C",
-                value=rise,
-                limit=discard_at,
-                reading=charge,
-            )
-            return
+    pass_at = case.figure("warming")
     full = [(c, rise) for c, rise in judged if case.is_full(c)]
     if not full:
         yield case.reason(

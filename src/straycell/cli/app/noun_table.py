@@ -32,6 +32,7 @@ NOUNS: dict[str, Noun] = dict(
         _noun("match", _USE, "Which cells a project gets, and why not the others"),
         _noun("build", _USE, "Cells committed to a project"),
         _noun("label", _USE, "Labels with a QR symbol, and reading them back"),
+        _noun("scan", _USE, "Codes from a scanner, one a line: look up, move, print, hand over, take stock"),
         _noun("box", _KEEP, "Where cells lie"),
         _noun("due", _KEEP, "What must be looked at today, worst first"),
         _noun("stock", _KEEP, "Per box: cells, energy, the oldest check, what needs attention"),

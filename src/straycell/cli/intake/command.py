@@ -11,7 +11,7 @@ from straycell.bench.intake import closing, store_actions
 from straycell.bench.intake.script import CellKept, PrintLabels, Tone
 from straycell.bench.intake.session import intake
 from straycell.bench.intake.state import Session
-from straycell.cli.app import clock, context, options, output, tables, values
+from straycell.cli.app import context, options, output, tables, values
 from straycell.cli.app.faults import EXIT_INTERRUPTED
 from straycell.cli.app.verbs import lone_app
 from straycell.cli.intake import terminal
@@ -57,19 +57,14 @@ def carry_out(effect: object) -> Any:
 
 
 def _print_labels(effect: PrintLabels) -> None:
-    from straycell.cli.app.files import write_whole
-    from straycell.cli.nouns.use.label import contents, sheet_cautions
-    from straycell.labels.render import sheet_pdf
-    from straycell.labels.stock import find_stock
+    from straycell.cli.nouns.use.label import print_cells
 
     out = Path(effect.path).expanduser()
     if out.exists():
         raise BadData(f"{out} is there already", "name another file")
     if out.suffix.casefold() != ".pdf":
         raise BadData(f"'{effect.path}' is no PDF", "end the name in .pdf")
-    with context.reading() as reader:
-        labels = contents(reader, effect.codes)
-    write_whole(out, sheet_pdf(labels, find_stock(), clock.now(), cautions=sheet_cautions()))
+    print_cells(effect.codes, out)
 
 
 def _end(screen: terminal.Terminal, session: Session, *, offer: bool) -> None:

@@ -7,8 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from straycell.acceptance.reasons import Outcome
-from straycell.cells import Stage
 from straycell.matching.screen.candidates import Candidate
 from straycell.matching.screen.shared import Screen
 from straycell.matching.verify import SLACK, UnsoundPlan, shape_faults, verify_groups
@@ -43,12 +41,8 @@ def check_pack(screen: Screen, groups: Sequence[Sequence[Candidate]]) -> None:
 
 def _cell_faults(screen: Screen, c: Candidate) -> list[str]:
     faults = []
-    if screen.demand.cells > 1 and c.outcome is not Outcome.PACK:
-        faults.append(f"{c.code} is {c.outcome.word}, not pack")
-    if c.stage not in (Stage.RECEIVED, Stage.SHELVED):
-        faults.append(f"{c.code} is {c.stage}")
-    if c.verdict_valid_until is not None and c.verdict_valid_until < screen.now:
-        faults.append(f"the verdict of {c.code} has run out")
+    if not c.permission(screen.now).may_offer(joined=screen.demand.cells > 1):
+        faults.append(f"{c.code} may not be offered: {c.outcome.word}, {c.stage}")
     if c.capacity is None or c.resistance is None:
         faults.append(f"{c.code} lacks a figure")
     return faults

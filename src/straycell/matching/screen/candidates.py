@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from straycell.acceptance.permission import Permission, permission
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import CellFacts, Chemistry, Form, Stage
 from straycell.matching.screen.limits import UseLimits
@@ -12,8 +13,7 @@ from straycell.physics.run_time.runtime import OwnTrace
 from straycell.quantities import Measured
 from straycell.readings import Method
 
-__all__ = ["FREE", "Candidate", "RestVoltage", "UseLimits", "Why"]
-FREE = (Stage.RECEIVED, Stage.SHELVED)
+__all__ = ["Candidate", "RestVoltage", "UseLimits", "Why"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +57,10 @@ class Candidate:
     capacity_cutoff_v: float | None = None
     own_trace: OwnTrace | None = None
     rest: RestVoltage | None = None
+
+    def permission(self, now: datetime) -> Permission:
+        """What it may be used for at a moment."""
+        return permission(self.outcome, self.stage, self.verdict_valid_until, now)
 
     @classmethod
     def of_kind(cls, chemistry: Chemistry, form: Form) -> Candidate:

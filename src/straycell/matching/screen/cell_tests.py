@@ -8,10 +8,11 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass
 
+from straycell.acceptance.permission import least_outcome
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import Chemistry
 from straycell.matching.screen import charger
-from straycell.matching.screen.candidates import FREE, Candidate, Why
+from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.shared import Screen
 from straycell.matching.screen.supply import judge_supply
 from straycell.matching.words import amps, capacity, volts
@@ -45,28 +46,28 @@ class Test:
 
 
 def _stage(screen: Screen, c: Candidate) -> Why:
-    free = c.stage in FREE
+    free = c.permission(screen.now).free
     return Why(c.code, "stage", free, "free" if free else f"not free: it is {c.stage}", str(c.stage))
 
 
 def _valid(screen: Screen, c: Candidate) -> Why:
     until = c.verdict_valid_until
-    if until is None or screen.now <= until:
+    if c.permission(screen.now).in_date:
         held = f"verdict holds until {until:%Y-%m-%d}" if until else "no age limits the verdict"
         return Why(c.code, "verdict", True, held, until.isoformat() if until else None)
     return Why(
         c.code,
         "verdict",
         False,
-        f"its verdict ran out on {until:%Y-%m-%d}",
-        until.isoformat(),
+        f"its verdict ran out on {until:%Y-%m-%d}" if until else "",
+        until.isoformat() if until else None,
         screen.now.isoformat(),
         remedy="measure what has become stale: see its verdict",
     )
 
 
 def _outcome(screen: Screen, c: Candidate) -> Why:
-    least = Outcome.PACK if screen.joined else Outcome.LIGHT
+    least = least_outcome(joined=screen.joined)
     allowed = c.outcome >= least
     because = f": {c.deciding_text}" if c.deciding_text and not allowed else ""
     use = "which no device may use" if c.outcome < Outcome.LIGHT else "and only pack cells may be joined"

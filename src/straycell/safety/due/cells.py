@@ -134,15 +134,18 @@ def _sibling(kept: Kept) -> Iterator[DueItem]:
 
 
 def _falling(kept: Kept, family: dict[tuple[str, str | None], list[Kept]]) -> Iterator[DueItem]:
-    reason = _open(kept, "shelf-loss")
-    if reason is not None and not kept.case.disturbed(reason.at or kept.now, kept.now):
-        yield _item("falling", kept, reason.at or kept.now, reason.text)
+    """What its verdict says of a leak; a loss within every limit that grew is worth a look, and no danger."""
+    reason = _open(kept, "shelf-loss", "self-discharge-stretch")
+    if reason is not None:
+        charged = kept.case.charge_before(kept.now)
+        if charged is None or charged.at <= (reason.at or kept.now):
+            yield _item("falling", kept, reason.at or kept.now, reason.text)
         return
     group = family.get((kept.cell.teardown or "", kept.cell.pack), [])
     others = [other.case for other in group if other.code != kept.code]
     found = trend(kept.case, others)
     if found is not None:
-        yield _item("falling", kept, found.fall.at, found.text)
+        yield _item("trend", kept, found.fall.at, found.text)
 
 
 # --- storage ---------------------------------------------------------------------------------------

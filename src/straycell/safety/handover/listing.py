@@ -200,8 +200,8 @@ def _rules(cell: HandoverCell) -> tuple[str, ...]:
 def _chemistry(evidence: Evidence) -> Chemistry:
     """As entered; not known when an earlier entry that stands says rechargeable where this one does not."""
     now = evidence.facts.chemistry
-    before = {earlier.facts.chemistry for earlier in evidence.earlier_facts}
-    disputed = any((kind is Chemistry.PRIMARY) is not (now is Chemistry.PRIMARY) for kind in before)
+    others = evidence.other_chemistries
+    disputed = any((kind is Chemistry.PRIMARY) is not (now is Chemistry.PRIMARY) for kind in others)
     return Chemistry.UNKNOWN if disputed else now
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, func, select
 
 from straycell.acceptance.evidence import DISMANTLED
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance.permission import FREE, least_outcome, permission
 from straycell.builds import Build, BuildState
 from straycell.cells import Stage, check_move
 from straycell.errors import BadData, NegativeAnswer
@@ -105,7 +105,7 @@ def reserve(pen: Pen, project: str, groups: Sequence[Sequence[str]], plan: str) 
     cells.require_cells(pen.conn, codes)
     stages = cells.stages(pen.conn, codes)
     _require_free(pen.conn, codes, stages)
-    require_usable(pen, codes, Outcome.PACK if len(codes) > 1 else Outcome.LIGHT)
+    require_usable(pen, codes)
     event_id = pen.event("build-reserved", codes, subject=project, detail={"groups": groups, "plan": plan})
     build, of = str(pen.number("record")), projects.key(pen.conn, project)
     pen.conn.execute(
@@ -132,7 +132,7 @@ _NEXT = {
 def _require_free(conn: Connection, codes: Sequence[str], stages: dict[str, Stage]) -> None:
     for code in codes:
         holder = project_of(conn, code)
-        if holder is None and stages[code] in (Stage.RECEIVED, Stage.SHELVED):
+        if holder is None and stages[code] in FREE:
             continue
         where = f" for project '{holder}'" if holder else ""
         raise NegativeAnswer(
@@ -140,11 +140,13 @@ def _require_free(conn: Connection, codes: Sequence[str], stages: dict[str, Stag
         )
 
 
-def require_usable(pen: Pen, codes: Sequence[str], least: Outcome) -> None:
-    """Raise NegativeAnswer for the first cell whose verdict, made now, is worse than `least`."""
+def require_usable(pen: Pen, codes: Sequence[str]) -> None:
+    """Raise NegativeAnswer for the first cell whose verdict, made now, does not allow what they are for."""
+    joined = len(codes) > 1
+    least, stages = least_outcome(joined=joined), cells.stages(pen.conn, codes)
     for code, evidence in sorted(evidences(pen.conn, codes).items()):
-        verdict = judge(evidence, pen.rules, pen.now)
-        if verdict.outcome < least:
+        verdict = judge(evidence, pen.rules, pen.now).verdict
+        if not permission(verdict.outcome, stages[code], verdict.valid_until, pen.now).may_use(joined=joined):
             why = "; ".join(reason.text for reason in verdict.deciding[:2])
             raise NegativeAnswer(
                 f"cell {code} is {verdict.outcome.word} now, {least.word} is needed"
@@ -158,7 +160,7 @@ def finish(pen: Pen, project: str) -> Build:
     build = _required(pen.conn, project)
     if build.state is not BuildState.RESERVED:
         raise BadData(f"the build of '{project}' is {build.state} already", "see: straycell project show")
-    require_usable(pen, build.codes, Outcome.PACK if len(build.codes) > 1 else Outcome.LIGHT)
+    require_usable(pen, build.codes)
     event_id = pen.event("build-finished", build.codes, subject=project)
     say(pen, event_id, {code: {"box": None} for code in build.codes})
     _go_on(pen, build, BuildState.FINISHED, event_id)
@@ -228,7 +230,7 @@ def project_of(conn: Connection, code: str) -> str | None:
 
 
 def condemn_all(pen: Pen, whys: Mapping[str, str]) -> None:
-    """Verdicts of discard put cells out of use, unless they are already; why by code."""
+    """Findings put cells out of use, unless they are already; why by code."""
     if not whys:
         return
     stages, holders = cells.stages(pen.conn, whys), projects_of(pen.conn, whys)
@@ -238,8 +240,7 @@ def condemn_all(pen: Pen, whys: Mapping[str, str]) -> None:
     pen.events("condemned", {code: why for code, why in new.items() if code not in holders})
     for code in sorted(new.keys() & holders.keys()):
         pen.event("condemned", [code], subject=holders[code], because=new[code])
-    if new:
-        say(pen, pen.last_event, {code: {"stage": Stage.CONDEMNED.value} for code in new})
+    follow(pen.conn, cells=list(new))
     free_lost(pen, new)
 
 

@@ -12,6 +12,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Select, Table, bindparam, select
 
+from straycell.acceptance.evidence import SHELF_LOSS
 from straycell.builds import BuildState
 from straycell.cells import Stage
 from straycell.store.book.cells import CELL_FIELDS, UNSAID
@@ -268,7 +269,7 @@ def standing_out(conn: Connection, codes: Keys) -> set[str]:
     withdrawn = select(SUPERSESSION.c.record)
     fell = select(FINDING_FELL.c.digest)
     own = select(CONDEMNATION.c.code).where(("discard " + CONDEMNATION.c.key).not_in(withdrawn))
-    rule = select(FINDING.c.code).where(FINDING.c.digest.not_in(fell))
+    rule = select(FINDING.c.code).where(FINDING.c.digest.not_in(fell), FINDING.c.rule != SHELF_LOSS)
     by_hand = conn.execute(_only(own, CONDEMNATION.c.code, codes)).scalars()
     return {*by_hand, *conn.execute(_only(rule, FINDING.c.code, codes)).scalars()}
 

@@ -5,15 +5,13 @@ from __future__ import annotations
 import json
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import replace
-from itertools import groupby
 from typing import Any
 
 from sqlalchemy import Connection, select
 
-from straycell.acceptance.evidence import EarlierFacts, FactSaid, fact_key
+from straycell.acceptance.evidence import FactSaid, fact_key
 from straycell.cells import Cell, CellFacts, Chemistry, Form, Stage
 from straycell.errors import BadData, UsageFault
-from straycell.keys import NEW, RecordKey, key_of
 from straycell.readings import Mistake
 from straycell.store.book import cells
 from straycell.store.book.boxes import require_room
@@ -22,7 +20,7 @@ from straycell.store.book.names import key_named
 from straycell.store.book.records import KEEP, Keep
 from straycell.store.book.register import BORN, Said, said
 from straycell.store.book.teardowns import teardown as require_teardown
-from straycell.store.schema.tables import BOX, CELL, READING
+from straycell.store.schema.tables import BOX, CELL
 from straycell.store.schema.validation import require_because, require_facts
 from straycell.store.session import Pen, among, rows_of
 from straycell.store.verdicts import siblings
@@ -106,7 +104,6 @@ def correct_cell(
     say(pen, event_id, {code: values}, mistake or "")
     pen.kin |= siblings.siblings_of(pen.conn, [code])
     pen.touched.add(code)
-    pen.clearing |= {code, *pen.kin}
     return new
 
 
@@ -191,37 +188,3 @@ def _typed(name: str, value: Any) -> Any:
     if name == "chemistry":
         return Chemistry(value)
     return Form(value) if name == "form" else value
-
-
-def earlier(conn: Connection, codes: Collection[str] | None) -> dict[str, tuple[EarlierFacts, ...]]:
-    """The distinct former facts of each cell that were not withdrawn, with the last reading taken under them."""
-    known = said(conn, codes, cells.FACT_NAMES)
-    query = select(CELL.c.code, CELL.c.born).where(among(CELL.c.code, known))
-    found: dict[str, tuple[EarlierFacts, ...]] = {}
-    for code, born in conn.execute(query):
-        values = cells.UNSAID | json.loads(born)
-        versions: list[tuple[dict[str, Any], RecordKey]] = []
-        entries = sorted(
-            ((e, name) for name, of in known[code].items() for e in of.entries),
-            key=lambda pair: pair[0].event_id,
-        )
-        for event_id, group in groupby(entries, key=lambda pair: pair[0].event_id):
-            versions.append((dict(values), _last_before(conn, code, event_id)))
-            for entry, name in group:
-                values[name] = entry.value
-                if entry.mistake:
-                    for former, _ in versions:
-                        former[name] = entry.value
-        last = {_facts_of(former): number for former, number in versions}
-        found[code] = tuple(EarlierFacts(f, n) for f, n in last.items() if f != _facts_of(values))
-    return found
-
-
-def _facts_of(values: Mapping[str, Any]) -> CellFacts:
-    return cells.facts_of(tuple(values[name] for name in cells.FACT_NAMES))
-
-
-def _last_before(conn: Connection, code: str, event_id: int) -> RecordKey:
-    query = select(READING.c.key).where(READING.c.code == code, READING.c.event_id < event_id)
-    found = conn.execute(query.order_by(READING.c.id.desc()).limit(1)).scalar()
-    return NEW if found is None else key_of(found)

@@ -180,7 +180,7 @@ def list_of(conn: Connection, entry: HandoverEntry, rules: RuleSet, now: datetim
     stages = cells.stages(conn, entry.codes)
     still = [code for code in entry.codes if stages[code] is Stage.CONDEMNED]
     found = evidences(conn, still)
-    listed = [HandoverCell.of(evidence, judge(evidence, rules, now)) for evidence in found.values()]
+    listed = [HandoverCell.of(evidence, judge(evidence, rules, now).verdict) for evidence in found.values()]
     letter = str(conn.execute(select(BENCH.c.letter)).scalar_one())
     return make_list(str(entry.id), entry.place, letter, entry.opened_at, listed)
 

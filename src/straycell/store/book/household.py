@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict, dataclass
 from datetime import UTC, date, datetime, time
 from typing import TYPE_CHECKING
 
@@ -10,13 +11,18 @@ from sqlalchemy import Connection, select
 from straycell.acceptance.case import Case
 from straycell.acceptance.reasons import Verdict
 from straycell.errors import BadData
+from straycell.keys import NEW
+from straycell.meters import Meter
+from straycell.readings import METER_FAULT, Quantity, Reading, is_off
 from straycell.safety.due.survey import Household, Kept, MeterCheck
-from straycell.store.book import boxes, builds, cells, handovers, meters
+from straycell.store.book import boxes, builds, cells, handovers, meters, readings
 from straycell.store.book.names import shown
 from straycell.store.book.records import Comparison
 from straycell.store.column_values import day_text, from_us, opt_day
-from straycell.store.schema.tables import EVENT, METER, METER_COMPARISON
+from straycell.store.schema.tables import EVENT, METER, METER_COMPARISON, SUPERSESSION
+from straycell.store.schema.validation import require_because
 from straycell.store.session import Pen
+from straycell.store.verdicts import siblings
 from straycell.store.verdicts.evidence import evidences
 
 if TYPE_CHECKING:
@@ -73,12 +79,76 @@ def _noon(day: date) -> datetime:
     return datetime.combine(day, time(12), UTC)
 
 
-def compare_meter(pen: Pen, name: str, day: date, note: str) -> Comparison:
-    """Record that a meter was compared. Raises BadData: no such meter, or a day that is not yet over."""
-    meters.meter(pen.conn, name)
+@dataclass(frozen=True, slots=True)
+class KnownValue:
+    """What a meter showed of a value known better, in the unit of the quantity."""
+
+    quantity: Quantity
+    showed: float
+    actual: float
+
+
+def compare_meter(
+    pen: Pen, name: str, day: date, note: str, known: KnownValue | None = None
+) -> tuple[Comparison, bool]:
+    """Record that a meter was compared; also returns whether it was off by more than its accuracy.
+
+    Raises BadData: no such meter, or a day that is not yet over.
+    """
+    meter = meters.meter(pen.conn, name)
     if day > pen.now.date():
         raise BadData(f"meter '{name}': {day} is in the future", "check the date")
     event_id = pen.event("meter-compared", subject=name, detail={"on": day.isoformat()}, because=note)
     row = {"meter": meters.keys(pen.conn)[name], "compared_on": day_text(day), "note": note}
-    pen.conn.execute(METER_COMPARISON.insert().values(**row, event_id=event_id))
-    return next(c for c in comparisons(pen.conn) if c.meter == name)
+    figures = {} if known is None else asdict(known)
+    pen.conn.execute(METER_COMPARISON.insert().values(**row, **figures, event_id=event_id))
+    done = next(c for c in comparisons(pen.conn) if c.meter == name)
+    return done, known is not None and _shows_fault(pen, meter, known)
+
+
+def _shows_fault(pen: Pen, meter: Meter, known: KnownValue) -> bool:
+    shown_ = Reading(NEW, "", known.quantity, pen.now, known.showed, meter=meter)
+    return is_off(shown_, known.actual, pen.rules.defaults)
+
+
+def withdraw_faulty(pen: Pen, name: str, start: datetime, end: datetime, because: str) -> list[Reading]:
+    """Take back all that a meter showed from `start` to `end`, because a comparison shows that it was wrong.
+
+    Each cell it was used on is measured again before anything else. Raises BadData: no such meter, no comparison
+    since `start` that shows a fault, nothing measured in that time.
+    """
+    reason = require_because(because)
+    meter = meters.meter(pen.conn, name)
+    key = meters.keys(pen.conn)[name]
+    if not _found_faulty(pen, meter, start):
+        raise BadData(
+            f"no comparison of meter '{name}' since {start:%Y-%m-%d} shows that it was wrong",
+            f"compare it first: straycell meter compare '{name}' --showed 4.05V --actual 4.20V",
+        )
+    wrong = readings.taken_with(pen.conn, str(key), start, end)
+    if not wrong:
+        raise BadData(
+            f"nothing was measured with meter '{name}' in that time",
+            "check --from and --to: cell history CODE",
+        )
+    codes = sorted({r.cell for r in wrong})
+    detail = {"from": start.isoformat(), "to": end.isoformat(), "readings": [r.key for r in wrong]}
+    event_id = pen.event(METER_FAULT, codes, subject=name, detail=detail, because=reason)
+    common = {"mistake": METER_FAULT, "because": reason, "event_id": event_id}
+    pen.conn.execute(SUPERSESSION.insert(), [{"record": r.key, **common} for r in wrong])
+    builds.add_upsets(pen, codes, METER_FAULT, severe=False, event_id=event_id)
+    pen.kin |= siblings.siblings_of(pen.conn, codes)
+    return wrong
+
+
+def _found_faulty(pen: Pen, meter: Meter, since: datetime) -> bool:
+    key = meters.keys(pen.conn)[meter.name]
+    query = select(METER_COMPARISON).where(
+        METER_COMPARISON.c.meter == key,
+        METER_COMPARISON.c.quantity != "",
+        METER_COMPARISON.c.compared_on >= day_text(since.date()),
+    )
+    return any(
+        _shows_fault(pen, meter, KnownValue(Quantity(row.quantity), row.showed, row.actual))
+        for row in pen.conn.execute(query)
+    )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, FromClause, Select, func, select
@@ -159,25 +160,23 @@ def last_numbers(conn: Connection, codes: Collection[str] | None) -> dict[str, s
     return {row[0]: row[1] for row in rows_of(conn, query)}
 
 
-def first_numbers(
-    conn: Connection, codes: Collection[str] | None
-) -> dict[str, list[tuple[RecordKey, RecordKey]]]:
-    """By cell: (number, first number of its chain) of readings that took another's place on the same cell."""
-    old = READING.alias()
+def taken_with(conn: Connection, meter: str, start: datetime, end: datetime) -> list[Reading]:
+    """What a meter (by its key) showed from `start` to `end` and was not taken back, oldest first."""
     query = (
-        select(READING.c.code, READING.c.key, READING.c.supersedes)
-        .join(old, (old.c.key == READING.c.supersedes) & (old.c.code == READING.c.code))
-        .where(READING.c.supersedes.is_not(None))
-        .order_by(READING.c.id)
+        select(*_ITEM_COLUMNS)
+        .where(READING.c.key.not_in(select(SUPERSESSION.c.record)), READING.c.meter == meter)
+        .where(READING.c.at_us >= to_us(start), READING.c.at_us <= to_us(end))
+        .order_by(READING.c.at_us, READING.c.code, *recording(READING))
     )
-    if codes is not None:
-        query = query.where(among(READING.c.code, codes))
-    first: dict[str, str] = {}
-    found: dict[str, list[tuple[RecordKey, RecordKey]]] = {}
-    for code, number, replaced in conn.execute(query):
-        first[number] = first.get(replaced, replaced)
-        found.setdefault(code, []).append((key_of(number), key_of(first[number])))
-    return found
+    known = meters.by_key(conn)
+    items = [_item(row, known) for row in conn.execute(query)]
+    return [item for item in items if isinstance(item, Reading)]
+
+
+def recorded_since(conn: Connection, codes: Collection[str], event_id: int) -> set[str]:
+    """The keys of readings and charges of these cells that were recorded after an event."""
+    query = select(READING.c.key).where(among(READING.c.code, codes), READING.c.event_id > event_id)
+    return set(conn.execute(query).scalars())
 
 
 def _recorded(conn: Connection, query: Select[Any]) -> list[RecordedReading]:

@@ -83,6 +83,15 @@ class ProjectEntry:
 
 
 @dataclass(frozen=True, slots=True)
+class LabelPrint:
+    """A label that was printed: when, for what, and the fingerprint of what it says."""
+
+    at: datetime
+    purpose: str
+    fingerprint: str
+
+
+@dataclass(frozen=True, slots=True)
 class Box:
     """Where cells lie. A limit of None means: none said."""
 

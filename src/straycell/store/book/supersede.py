@@ -64,7 +64,6 @@ def supersede(
     filed = insert_items(pen, placed, event_id, supersedes=number) if placed else []
     pen.touched.update(codes)
     pen.kin |= siblings.siblings_of(pen.conn, codes)
-    pen.clearing |= {old.cell, *siblings.siblings_of(pen.conn, [old.cell])}
     return filed
 
 

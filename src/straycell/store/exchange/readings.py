@@ -89,7 +89,7 @@ class _Known:
         self.boards = {cell.code for cell in bearers if cell.facts.protection_board}
         standing = select(
             READING.c.code, READING.c.quantity, READING.c.at_us, READING.c.value, READING.c.look
-        ).where(among(READING.c.code, self.codes), READING.c.id.not_in(select(SUPERSESSION.c.reading_id)))
+        ).where(among(READING.c.code, self.codes), READING.c.key.not_in(select(SUPERSESSION.c.record)))
         self._seen: dict[tuple[Any, ...], int] = {tuple(row): 0 for row in rows_of(pen.conn, standing)}
 
     def code(self, text: str) -> str:

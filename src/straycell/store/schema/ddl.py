@@ -303,8 +303,13 @@ CREATE TABLE meter_comparison (
     meter VARCHAR NOT NULL,
     compared_on VARCHAR NOT NULL,
     note VARCHAR NOT NULL,
+    quantity VARCHAR NOT NULL,
+    showed FLOAT,
+    actual FLOAT,
     event_id INTEGER NOT NULL,
     CONSTRAINT pk_meter_comparison PRIMARY KEY (id),
+    CONSTRAINT ck_meter_comparison_quantity CHECK (quantity IN ('', 'voltage', 'capacity', 'resistance', 'temperature')),
+    CONSTRAINT ck_meter_comparison_actual CHECK ((showed IS NULL) = (quantity = '') AND (actual IS NULL) = (quantity = '')),
     CONSTRAINT fk_meter_comparison_meter FOREIGN KEY(meter) REFERENCES meter ("key"),
     CONSTRAINT fk_meter_comparison_event_id FOREIGN KEY(event_id) REFERENCES event (id)
 )

@@ -186,6 +186,9 @@ METER_COMPARISON = Table(
     Column("meter", String),
     Column("compared_on", String),
     Column("note", String, default=""),
+    Column("quantity", String, default=""),
+    Column("showed", Float),
+    Column("actual", Float),
     Column("event_id", Integer),
 )
 BUILD_CELL = Table(

@@ -13,13 +13,15 @@ from straycell.store.book import facts, readings
 from straycell.store.column_values import from_us
 from straycell.store.schema.tables import BUILD, BUILD_CELL, CONDEMNATION, SUPERSESSION, UPSET
 from straycell.store.session import among
-from straycell.store.verdicts import siblings
+from straycell.store.verdicts import findings, siblings
 
 
-def evidences(conn: Connection, codes: Collection[str] | None) -> dict[str, Evidence]:
-    """The evidence of these cells (None: of all), by code in order."""
+def evidences(
+    conn: Connection, codes: Collection[str] | None, bench: str | None = None
+) -> dict[str, Evidence]:
+    """The evidence of these cells (None: of all), by code in order; `bench` as in `findings.recorded`."""
     known = facts.facts(conn, codes)
-    earlier, corrected = facts.earlier(conn, codes), facts.corrected(conn, codes)
+    corrected = facts.corrected(conn, codes)
     measured: dict[str, list[Reading]] = {}
     charged: dict[str, list[Charge]] = {}
     for item in readings.standing(conn, codes):
@@ -29,25 +31,24 @@ def evidences(conn: Connection, codes: Collection[str] | None) -> dict[str, Evid
             measured.setdefault(item.cell, []).append(item)
     last = readings.last_numbers(conn, codes)
     kin = siblings.kinship(conn, codes)
-    chains = readings.first_numbers(conn, codes)
     at_work = _installed(conn, codes)
     shocks, ends = _upsets(conn, codes), _condemnations(conn, codes)
+    seen, nothing = findings.recorded(conn, codes, bench), findings.Recorded((), ())
     return {
         code: Evidence(
             code=code,
             facts=now,
             readings=tuple(measured.get(code, ())),
             charges=tuple(charged.get(code, ())),
-            earlier_facts=earlier.get(code, ()),
             upsets=tuple(shocks.get(code, ())),
             sibling_signs=kin.signs_for(code),
-            best_sibling_ah=kin.best_for(code)[0],
-            best_sibling_key=kin.best_for(code)[1],
+            best_sibling=kin.best_for(code),
             corrected=corrected.get(code, ()),
             condemned=ends.get(code),
             last_reading=last.get(code, ""),
-            stands_for=tuple(chains.get(code, ())),
             installed_at=tuple(at_work.get(code, ())),
+            findings=seen.get(code, nothing).standing,
+            falls=seen.get(code, nothing).falls,
         )
         for code, now in known.items()
     }

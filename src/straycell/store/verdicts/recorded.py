@@ -18,15 +18,15 @@ from straycell.store.session import among, rows_of
 from straycell.store.verdicts.evidence import evidences
 
 if TYPE_CHECKING:
-    from straycell.acceptance import RuleSet
+    from straycell.acceptance import Judgement, RuleSet
     from straycell.acceptance.evidence import Evidence
 
 
-def judge(evidence: Evidence, rules: RuleSet, now: datetime) -> Verdict:
-    """The verdict that follows from the evidence; nothing is read or written."""
-    from straycell.acceptance import assess
+def judge(evidence: Evidence, rules: RuleSet, now: datetime, recorded: datetime | None = None) -> Judgement:
+    """The verdict that follows from the evidence and what is to be recorded; nothing is read or written."""
+    from straycell.acceptance import judge as judged
 
-    return assess(evidence, rules, now)
+    return judged(evidence, rules, now, recorded)
 
 
 def newest(conn: Connection, codes: Collection[str] | None, *, bodies: bool = True) -> dict[str, Row[Any]]:
@@ -36,14 +36,6 @@ def newest(conn: Connection, codes: Collection[str] | None, *, bodies: bool = Tr
         latest = latest.where(among(VERDICT.c.code, codes))
     columns = [column for column in VERDICT.c if bodies or column.name != "body"]
     return {row.code: row for row in rows_of(conn, select(*columns).where(VERDICT.c.id.in_(latest)))}
-
-
-def condemned_by_other_rules(conn: Connection, codes: Collection[str], name: str) -> set[str]:
-    """The cells whose last verdict of discard was given under rules of another name: no correction withdrew that."""
-    latest = select(func.max(VERDICT.c.id)).where(VERDICT.c.outcome == Outcome.DISCARD.word)
-    latest = latest.where(among(VERDICT.c.code, codes)).group_by(VERDICT.c.code)
-    query = select(VERDICT.c.code).where(VERDICT.c.id.in_(latest), VERDICT.c.rules != name)
-    return set(conn.execute(query).scalars())
 
 
 def holds(row: Row[Any], rules: RuleSet, now_us: int, last_reading: str) -> bool:
@@ -79,7 +71,7 @@ def verdicts(
     if stale:
         wanted = None if codes is None and len(stale) == len(listed) else stale
         for code, evidence in evidences(conn, wanted).items():
-            made[code] = judge(evidence, rules, now)
+            made[code] = judge(evidence, rules, now).verdict
     return {code: made[code] for code in listed}
 
 

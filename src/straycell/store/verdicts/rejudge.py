@@ -1,39 +1,83 @@
-"""The end of every write: touched cells get their verdict anew, and their stage follows it where it must."""
+"""The end of every write: what it showed is recorded for ever, verdicts are made again, and stages follow."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
+from typing import Any
 
-from straycell.acceptance.reasons import Outcome, Verdict
+from sqlalchemy import Row
+
+from straycell.acceptance.evidence import Evidence, Finding
+from straycell.acceptance.reasons import Verdict
 from straycell.cells import Stage
 from straycell.store.book import builds, cells, readings
 from straycell.store.book.derived import say
+from straycell.store.column_values import from_us
 from straycell.store.schema.tables import VERDICT
 from straycell.store.session import Pen
+from straycell.store.verdicts import findings
 from straycell.store.verdicts import recorded as verdicts
 from straycell.store.verdicts.evidence import evidences
-from straycell.store.verdicts.rejudge_parallel import WORTH_HELP, judged, why_discarded
+from straycell.store.verdicts.rejudge_parallel import WORTH_HELP, judged, why_condemned
 
 
 def settle(pen: Pen) -> dict[str, Verdict]:
-    """Record the verdicts of all touched cells, of siblings only where theirs changed; move stages."""
+    """Record what was found of all touched cells and their siblings, and their verdicts; stages follow.
+
+    Of siblings only verdicts that changed are recorded.
+    """
     touched, kin = sorted(pen.touched), pen.kin - pen.touched
-    clearing = set(pen.clearing)
     pen.touched.clear()
     pen.kin.clear()
-    pen.clearing.clear()
-    found = evidences(pen.conn, [*touched, *kin]) if touched or kin else {}
-    made = {code: verdicts.judge(evidence, pen.rules, pen.now) for code, evidence in found.items()}
-    recorded = verdicts.newest(pen.conn, sorted(kin)) if kin else {}
+    if not touched and not kin:
+        return {}
+    codes = [*touched, *sorted(kin)]
+    fallen = findings.let_fall(pen, codes)
+    evidence = evidences(pen.conn, codes, None if pen.merging is None else "")
+    recorded = verdicts.newest(pen.conn, codes)
+    before = _found_before(pen, evidence, recorded)
+    judged = {
+        code: verdicts.judge(
+            replace(each, findings=each.findings + before.get(code, ())),
+            pen.rules,
+            pen.now,
+            from_us(pen.event_us),
+        )
+        for code, each in evidence.items()
+    }
+    findings.record(pen, [f for code in codes for f in (*before.get(code, ()), *judged[code].found)])
     fresh = {
-        code: verdict
-        for code, verdict in made.items()
-        if code not in kin or code not in recorded or not _same(recorded[code].body, verdict)
+        code: made.verdict
+        for code, made in judged.items()
+        if code not in kin or code not in recorded or not _same(recorded[code].body, made.verdict)
     }
     verdicts.record(pen.conn, fresh.values())
-    follow(pen, fresh, clearing)
+    follow(pen, {code: made.verdict for code, made in judged.items()}, fallen)
     return fresh
+
+
+def _found_before(
+    pen: Pen, evidence: Mapping[str, Evidence], recorded: Mapping[str, Row[Any]]
+) -> dict[str, tuple[Finding, ...]]:
+    """What was true of a cell before this write, where its last verdict was given under other rules.
+
+    The version that judges now may see a danger that the last one did not, and this write may hide it.
+    """
+    changed = [c for c in evidence if c in recorded and recorded[c].rules_hash != pen.rules.hash]
+    if not changed or pen.made is None or pen.merging is not None:
+        return {}
+    new = readings.recorded_since(pen.conn, changed, pen.made.before["event"])
+    found = {}
+    for code in changed:
+        each = evidence[code]
+        kept = replace(
+            each,
+            readings=tuple(r for r in each.readings if r.key not in new),
+            charges=tuple(c for c in each.charges if c.key not in new),
+        )
+        found[code] = verdicts.judge(kept, pen.rules, pen.now, from_us(pen.event_us)).found
+    return found
 
 
 def _same(body: str, verdict: Verdict) -> bool:
@@ -47,15 +91,13 @@ def _timeless(verdict: Verdict) -> tuple[object, ...]:
     return verdict.outcome, verdict.rules_hash, verdict.valid_until, verdict.last_reading, reasons, missing
 
 
-def follow(pen: Pen, made: dict[str, Verdict], clearing: set[str]) -> None:
-    """An outcome `discard` condemns; a condemned cell comes back only when what condemned it was taken back."""
-    builds.condemn_all(pen, {code: why for code, verdict in made.items() if (why := why_discarded(verdict))})
-    fit = [code for code in sorted(clearing & made.keys()) if made[code].outcome is not Outcome.DISCARD]
-    elsewhere = verdicts.condemned_by_other_rules(pen.conn, fit, pen.rules.name)
-    for code, stage in cells.stages(pen.conn, fit).items():
-        if stage is Stage.CONDEMNED and code not in elsewhere:
-            event_id = pen.event("cleared", [code], because="what condemned it was taken back as a mistake")
-            say(pen, event_id, {code: {"stage": Stage.RECEIVED.value}})
+def follow(pen: Pen, made: Mapping[str, Verdict], fallen: Collection[str]) -> None:
+    """A finding or a person's discard condemns; a cell whose last one fell is received again."""
+    whys = {code: why for code, verdict in made.items() if (why := why_condemned(verdict))}
+    builds.condemn_all(pen, whys)
+    for code in sorted(set(fallen) - whys.keys()):
+        event_id = pen.event("cleared", [code], because="what condemned it was taken back as a mistake")
+        say(pen, event_id, {code: {"stage": Stage.RECEIVED.value}})
 
 
 _AT_ONCE = 1000
@@ -81,8 +123,9 @@ def refresh(pen: Pen, told: Callable[[int, int], None] | None = None, helpers: i
     starts = range(0, len(stale), _AT_ONCE)
     chunks = (list(evidences(pen.conn, stale[at : at + _AT_ONCE]).values()) for at in starts)
     done = 0
-    for rows, whys in judged(chunks, pen.rules, pen.now, helpers if len(stale) >= WORTH_HELP else 1):
+    for rows, whys, found in judged(chunks, pen.rules, pen.now, helpers if len(stale) >= WORTH_HELP else 1):
         pen.conn.execute(VERDICT.insert(), rows)
+        findings.record(pen, found)
         builds.condemn_all(pen, whys)
         done += len(rows)
         if told is not None:

@@ -12,32 +12,35 @@ from contextlib import contextmanager
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.acceptance.reasons import Outcome, Verdict, is_final
 from straycell.store.verdicts.recorded import judge, row_of
 
 if TYPE_CHECKING:
     from concurrent.futures import Future, ProcessPoolExecutor
 
     from straycell.acceptance import RuleSet
-    from straycell.acceptance.evidence import Evidence
+    from straycell.acceptance.evidence import Evidence, Finding
 
 WORTH_HELP = 20_000
 """Cells from which on it pays to start other processes."""
-Judged = tuple[list[dict[str, Any]], dict[str, str]]
+Judged = tuple[list[dict[str, Any]], dict[str, str], list["Finding"]]
+"""(rows to record, why by code of those that are condemned, what was found)."""
 
 
-def why_discarded(verdict: Verdict) -> str:
-    """The reasons behind a discard in words; empty for any other outcome."""
-    if verdict.outcome is not Outcome.DISCARD:
-        return ""
-    return "; ".join(reason.text for reason in verdict.deciding[:3]) or "its verdict is discard"
+def why_condemned(verdict: Verdict) -> str:
+    """The findings and the person's word that put a cell out of use; empty where there are none.
+
+    What only a person's stricter rules condemn stays in the house: put away, they leave nothing behind.
+    """
+    final = [r for r in verdict.deciding if verdict.outcome is Outcome.DISCARD and is_final(r)]
+    return "; ".join(reason.text for reason in final[:3])
 
 
 def judge_all(evidence: Iterable[Evidence], rules: RuleSet, now: datetime) -> Judged:
-    """(rows to record, why by code of those that are discards)."""
+    """Judge them one after the other."""
     made = [judge(each, rules, now) for each in evidence]
-    whys = {verdict.code: why for verdict in made if (why := why_discarded(verdict))}
-    return [row_of(verdict) for verdict in made], whys
+    whys = {each.verdict.code: why for each in made if (why := why_condemned(each.verdict))}
+    return [row_of(each.verdict) for each in made], whys, [f for each in made for f in each.found]
 
 
 def judged(chunks: Iterable[list[Evidence]], rules: RuleSet, now: datetime, helpers: int) -> Iterator[Judged]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from sqlalchemy import Connection, func, select
 
-from straycell.acceptance.evidence import SiblingSign
+from straycell.acceptance.evidence import BestSibling, SiblingSign
 from straycell.cells import Look
 from straycell.readings import Quantity
 from straycell.safety.incidents import incident_kinds
@@ -47,22 +47,22 @@ def siblings_of(conn: Connection, codes: Collection[str]) -> set[str]:
 
 @dataclass(slots=True)
 class Kinship:
-    """What each pack shows: its signs, oldest first, and the largest capacities by cell."""
+    """What each pack shows: its signs, oldest first, and the largest capacity of each cell, largest first."""
 
     group_of: dict[str, _Group]
     signs: dict[_Group, list[SiblingSign]]
-    capacity_ah: dict[_Group, list[tuple[float, str, str]]]
+    capacities: dict[_Group, list[tuple[str, BestSibling]]]
 
     def signs_for(self, code: str) -> tuple[SiblingSign, ...]:
         """Signs on the other cells of the pack."""
         group = self.group_of.get(code)
         return tuple(s for s in self.signs.get(group, ()) if s.code != code) if group else ()
 
-    def best_for(self, code: str) -> tuple[float | None, str]:
-        """(the largest capacity among the other cells of the pack, the key of its reading)."""
+    def best_for(self, code: str) -> BestSibling | None:
+        """The largest capacity among the other cells of the pack."""
         group = self.group_of.get(code)
-        ranked = self.capacity_ah.get(group, ()) if group else ()
-        return next(((ah, key) for ah, other, key in ranked if other != code), (None, ""))
+        ranked = self.capacities.get(group, ()) if group else ()
+        return next((best for other, best in ranked if other != code), None)
 
 
 def kinship(conn: Connection, codes: Collection[str] | None) -> Kinship:
@@ -86,11 +86,11 @@ def kinship(conn: Connection, codes: Collection[str] | None) -> Kinship:
     if codes is not None:
         query = query.where(among(READING.c.code, made.group_of))
     newest: dict[tuple[str, Look], SiblingSign] = {}
-    best: dict[str, tuple[float, str]] = {}
+    best: dict[str, BestSibling] = {}
     for code, quantity, value, look, at_us, key in rows_of(conn, query):
         if quantity == Quantity.CAPACITY:
-            if code not in best or value > best[code][0]:
-                best[code] = (value, key)
+            if code not in best or value > best[code].capacity_ah:
+                best[code] = BestSibling(key, value)
             continue
         for word in SIGNS:
             if word in look.split():
@@ -102,15 +102,13 @@ def kinship(conn: Connection, codes: Collection[str] | None) -> Kinship:
     return made
 
 
-def _file(made: Kinship, signs: Iterable[SiblingSign], best: Mapping[str, tuple[float, str]]) -> None:
+def _file(made: Kinship, signs: Iterable[SiblingSign], best: Mapping[str, BestSibling]) -> None:
     for sign in sorted(signs, key=lambda s: (s.at, s.code, s.look)):
         if sign.code in made.group_of:
             made.signs.setdefault(made.group_of[sign.code], []).append(sign)
-    for code, (ah, key) in best.items():
+    for code in sorted(best, key=lambda code: (-best[code].capacity_ah, code)):
         if code in made.group_of:
-            made.capacity_ah.setdefault(made.group_of[code], []).append((ah, code, key))
-    for ranked in made.capacity_ah.values():
-        ranked.sort(key=lambda entry: (-entry[0], entry[1]))
+            made.capacities.setdefault(made.group_of[code], []).append((code, best[code]))
 
 
 def _incidents(conn: Connection, codes: Collection[str] | None) -> Iterator[tuple[str, Look, int, str]]:

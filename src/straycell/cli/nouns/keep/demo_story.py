@@ -14,7 +14,6 @@ from straycell.bench import verdict_words
 from straycell.bench.cell_sheet import CellSheet, sheet_of
 from straycell.cells import Cell, Stage
 from straycell.cli.app import context
-from straycell.cli.app.files import write_whole
 from straycell.cli.nouns.use import build, label, match
 from straycell.cli.show import cell_page, shapes
 from straycell.readings import Item, Quantity
@@ -71,7 +70,7 @@ def live(now: datetime, store: Path, labels: Path) -> Story:
         served, unserved = (match.match_project(reader, name) for name in (SERVED, UNSERVED))
     with context.writing() as writer:
         reserved = writer.reserve(SERVED, served.groups, served.plan or "")
-    count = _print_labels(labels, now)
+    count = _print_labels(labels)
     with context.writing() as writer:
         freed = writer.discard(DISCARDED, BECAUSE)
     return Story(
@@ -99,16 +98,11 @@ def _came_out(
     return tuple((teardown, counts.get(teardown.code, Counter())) for teardown in teardowns)
 
 
-def _print_labels(path: Path, now: datetime) -> int:
+def _print_labels(path: Path) -> int:
     """A sheet with every cell in the house; returns how many."""
-    from straycell.labels.render import sheet_pdf
-    from straycell.labels.stock import find_stock
-
     with context.reading() as reader:
         codes = [cell.code for cell in reader.cells() if cell.stage is not Stage.HANDED_OVER]
-        contents = label.contents(reader, codes)
-    write_whole(path, sheet_pdf(contents, find_stock(), now, cautions=label.sheet_cautions()))
-    return len(codes)
+    return label.print_cells(codes, path)
 
 
 def reading_line(page: CellSheet, item: Item) -> tuple[str, str, str]:

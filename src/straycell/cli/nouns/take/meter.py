@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 from straycell.cli.app import clock, context, output, tables, values
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show import shapes
-from straycell.errors import UsageFault
+from straycell.errors import BadData, UsageFault
 from straycell.meters import Meter, meter_classes, meter_like, parse_accuracy, parse_resolution, show_accuracy
-from straycell.quantities import Dimension, show
-from straycell.typed import parse_day
+from straycell.quantities import Dimension, parse_quantity, show
+from straycell.readings import METER_FAULT
+from straycell.typed import parse_day, parse_time
+
+if TYPE_CHECKING:
+    from straycell.store.book.household import KnownValue
 
 app = noun_app("What readings are taken with, and how far to trust it.")
 _D = Dimension
@@ -100,17 +104,88 @@ def compare(
     name: Annotated[str, values.text_argument("NAME", "The meter.")],
     on: Annotated[str | None, values.text_option("--on", "The day (default: today).", metavar="DATE")] = None,
     note: Annotated[str | None, values.text_option("--note", "With what, and how far off it was.")] = None,
+    showed: Annotated[
+        str | None, values.text_option("--showed", "What it showed of a known value.", metavar="4.05V")
+    ] = None,
+    actual: Annotated[
+        str | None, values.text_option("--actual", "What that value is, by the better one.", metavar="4.20V")
+    ] = None,
 ) -> None:
     """Record that a meter was held against a better one; `due` asks for it once a year."""
     now = clock.now()
     day = parse_day(on, now) if on is not None else now.astimezone().date()
+    known = _known_value(showed, actual)
     with context.writing() as writer:
-        done = writer.compare_meter(name, day, note or "")
-    document = {"meter": done.meter, "compared_on": output.day(done.last), "note": note}
-    output.emit(document, lambda: output.say(f"{done.meter}  compared {output.day(done.last)}"))
-    output.hint(
-        "is it off by more than its accuracy, declare it anew under another name with the wider figure"
+        done, is_off = writer.compare_meter(name, day, note or "", known)
+    document = {"meter": done.meter, "compared_on": output.day(done.last), "note": note, "off": is_off}
+    word = ": off by more than its accuracy" if is_off else ""
+    output.emit(document, lambda: output.say(f"{done.meter}  compared {output.day(done.last)}{word}"))
+    if is_off:
+        output.hint(
+            f"take back what it showed: straycell meter fault '{name}' --from TIME --to TIME --because ..."
+        )
+    elif known is None:
+        output.hint(
+            "If it was off by more than its accuracy, add it again under a new name with the wider figure."
+        )
+
+
+_COMPARED = {
+    _D.VOLTAGE: "voltage",
+    _D.CAPACITY: "capacity",
+    _D.RESISTANCE: "resistance",
+    _D.TEMPERATURE: "temperature",
+}
+
+
+def _known_value(showed: str | None, actual: str | None) -> KnownValue | None:
+    """Both figures of a comparison, in one unit."""
+    if showed is None and actual is None:
+        return None
+    if showed is None or actual is None:
+        raise UsageFault("one figure of a comparison is missing", "give --showed and --actual, or neither")
+    from straycell.readings import Quantity
+    from straycell.store.book.household import KnownValue
+
+    for dimension, name in _COMPARED.items():
+        try:
+            figures = [parse_quantity(text, dimension) for text in (showed, actual)]
+        except BadData:
+            continue
+        return KnownValue(Quantity(name), *figures)
+    raise BadData(
+        f"'{showed}' and '{actual}' are not two values of one kind",
+        "write both with their unit, like 4.05V and 4.20V",
     )
+
+
+@app.command("fault")
+def fault(
+    name: Annotated[str, values.text_argument("NAME", "The meter.")],
+    start: Annotated[str, values.text_option("--from", "Since when it was wrong.", metavar="TIME")],
+    end: Annotated[str, values.text_option("--to", "Until when.", metavar="TIME")],
+    because: Annotated[str, values.text_option("--because", "What was wrong with it.")],
+) -> None:
+    """Take back all that a faulty meter showed; needs a comparison that shows the fault (meter compare --showed)."""
+    now = clock.now()
+    since, until = parse_time(start, now), parse_time(end, now)
+    if until < since:
+        raise UsageFault("--to lies before --from", "give the earlier time first")
+    with context.writing() as writer:
+        withdrawn = writer.withdraw_faulty(name, since, until, because)
+    document = [
+        {
+            "id": r.key,
+            "cell": r.cell,
+            "quantity": r.quantity.value,
+            "at": r.at.isoformat(),
+            "mistake": METER_FAULT,
+        }
+        for r in withdrawn
+    ]
+    cells = sorted({r.cell for r in withdrawn})
+    output.emit(document, lambda: output.say(f"{len(withdrawn)} readings of {len(cells)} cells taken back"))
+    output.hint(f"measure each again before anything else, with another meter: {', '.join(cells)}")
 
 
 def _page(meter: Meter) -> None:

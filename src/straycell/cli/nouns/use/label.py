@@ -1,69 +1,82 @@
-"""`straycell label`: sheets of labels, blank codes, one label for a label printer, codes read from a picture."""
+"""`straycell label`: sheets of labels, blank codes, one label for a label printer, stocks, a printer's scale."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from straycell.cli.app import clock, context, output, tables, values
+from straycell.acceptance.reasons import Outcome
+from straycell.cli.app import clock, context, output, values
 from straycell.cli.app.files import Force, prepared, write_whole
 from straycell.cli.app.verbs import noun_app
+from straycell.cli.nouns.use.label_read import read
+from straycell.cli.nouns.use.label_stocks import Page, Printer, Scale, calibrate, known_stocks, stocks_list
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.errors import BadData, UsageFault
+from straycell.cli.show.outcomes import OutcomeWord
+from straycell.errors import BadData, StoreFault, UsageFault
+from straycell.labels.content import Purpose
 from straycell.safety import Step, cautions_for
 
 if TYPE_CHECKING:
+    from straycell.bench.paper.labels_of import CellLabel
     from straycell.labels.content import LabelContent
-    from straycell.labels.stock import Stock
+    from straycell.labels.stocks.stock import Stock
     from straycell.store.reader import Reader
 
 app = noun_app("Labels with a QR symbol: sheets, blank codes, single labels; and reading them back.")
-MOST_BLANK = 2000
+MOST_BLANK, MOST_COPIES = 2000, 50
 DEFAULT_DPI = 203
+DEFAULT_BLANK = "plain-wrap"
+
+
 StockName = Annotated[
     str | None, values.text_option("--stock", "Which label stock; see: label stocks.", metavar="NAME")
 ]
 OutPdf = Annotated[
     Path, typer.Option("--out", metavar="PDF", help="Where the sheet goes.", show_default=False)
 ]
-Skip = Annotated[
-    int, typer.Option("--skip", metavar="N", help="Places of the first page already used.", min=0)
+Start = Annotated[
+    int | None,
+    values.whole("--start", "Place of the first label on its page, from 1 along the rows.", low=1, high=500),
 ]
-
-
-def contents(reader: Reader, codes: Sequence[str]) -> list[LabelContent]:
-    """What stands on the labels of these cells, now."""
-    from straycell.acceptance import figures
-    from straycell.labels.content import LabelFigures, label_content
-
-    rules, now = context.rules(), clock.now()
-    verdicts = reader.verdicts(rules, now, codes)
-    evidences = reader.evidences(codes)
-    labels = []
-    for code in codes:
-        known = figures(evidences[code], rules, now)
-        method = known.resistance_method.value if known.resistance_method else "unknown"
-        shown = LabelFigures(
-            known.capacity, known.capacity_at, known.at_least, known.resistance, method, known.resistance_at
-        )
-        today = now.astimezone().date()
-        labels.append(label_content(reader.cell(code), verdicts[code], shown, today=today))
-    return labels
-
-
-def _stock(name: str | None) -> Stock:
-    from straycell.labels.stock import find_stock
-
-    return find_stock(name) if name else find_stock()
+Copies = Annotated[int | None, values.whole("--copies", "Of each label.", low=1, high=MOST_COPIES)]
+Link = Annotated[
+    str | None,
+    values.text_option("--link", "The symbol holds this address with the code behind it.", metavar="URL"),
+]
 
 
 def sheet_cautions() -> list[str]:
     """The short lines in a sheet's margin."""
     return [caution.text for caution in cautions_for(Step.LABEL, quiet=True)]
+
+
+def print_cells(codes: Sequence[str], out: Path, *, force: bool = False) -> int:
+    """A sheet of these cells on the stocks of their forms, remembered as printed; returns how many labels."""
+    from straycell.bench.paper.labels_of import labels_of, on_stocks
+    from straycell.labels.render import sheet_pdf
+
+    now = clock.now()
+    with context.reading() as reader:
+        labels = labels_of(reader, context.rules(), now, codes)
+    parts = on_stocks(known_stocks(), labels)
+    write_whole(out, sheet_pdf(parts, now, cautions=sheet_cautions()), force=force)
+    remember("shelf", labels)
+    return len(labels)
+
+
+def remember(purpose: str, labels: Sequence[CellLabel]) -> None:
+    """Tell the store what is on paper now. A store that cannot be written is no reason to print nothing."""
+    try:
+        with context.writing(tell_lost=False) as writer:
+            writer.record_labels(purpose, {label.cell.code: label.fingerprint for label in labels})
+    except StoreFault as fault:
+        output.talk(f"printed, but the store does not remember it: {fault.what}")
 
 
 @app.command("sheet")
@@ -73,26 +86,95 @@ def sheet(
         list[str] | None,
         typer.Argument(metavar="[CODE]...", help="The cells; none: all in the house.", show_default=False),
     ] = None,
+    box: Annotated[str | None, values.text_option("--box", "Cells of this box.", metavar="BOX")] = None,
+    teardown: Annotated[
+        str | None, values.text_option("--teardown", "Cells of this tear-down.", metavar="CODE")
+    ] = None,
+    outcome: Annotated[
+        OutcomeWord | None, values.word("--outcome", OutcomeWord, "Cells with this outcome.")
+    ] = None,
+    project: Annotated[
+        str | None, values.text_option("--project", "Cells of this project's build.", metavar="NAME")
+    ] = None,
+    new: Annotated[
+        bool, typer.Option("--new", help="Only cells never printed, or whose label is outdated.")
+    ] = False,
+    purpose: Annotated[
+        Purpose | None, values.word("--purpose", Purpose, "What the labels are for (default shelf).")
+    ] = None,
     stock: StockName = None,
-    skip: Skip = 0,
+    page: Page = None,
+    copies: Copies = None,
+    start: Start = None,
+    cut_marks: Annotated[
+        bool | None,
+        typer.Option(
+            "--cut-marks/--no-cut-marks", help="Outlines to cut along (default: as the stock says)."
+        ),
+    ] = None,
+    link: Link = None,
+    printer: Printer = None,
+    scale: Scale = None,
     force: Force = False,
 ) -> None:
-    """Print labels of the named cells, or of all that have not left the house, as a PDF."""
-    from straycell.cells import Stage
+    """Print labels of the named cells, or of all that have not left the house, as a PDF.
+
+    The stock follows from each cell's form: cells of several forms get pages of several stocks.
+    """
+    from straycell.bench.paper.labels_of import Wanted, on_stocks, place_labels, wanted_labels
+    from straycell.labels.stocks.choose import box_stock
+
+    kind = purpose or Purpose.SHELF
+    known, many = known_stocks(page), copies or 1
+    labels: list[CellLabel] = []
+    with context.reading() as reader:
+        factor = _scale(reader, printer, scale)
+        if kind is Purpose.BOX:
+            places = [content for content in place_labels(reader, box, project) for _ in range(many)]
+            parts = [(box_stock(known, stock), places)]
+        else:
+            limit = None if outcome is None else Outcome.from_word(outcome.value)
+            wanted = Wanted(tuple(codes or ()), box, teardown, limit, project, kind, link, new)
+            labels = wanted_labels(reader, context.rules(), clock.now(), wanted)
+            parts = on_stocks(known, labels, stock, many)
+    if not any(part for _, part in parts):
+        _nothing_to_print(new)
+        return
+    _write_sheet(out, _with_cuts(parts, cut_marks), start, factor, force)
+    remember(kind.value, labels)
+    _written(out, parts)
+    talk_cautions(Step.LABEL)
+
+
+Parts = list[tuple["Stock", list["LabelContent"]]]
+
+
+def _write_sheet(out: Path, parts: Parts, start: int | None, scale: float, force: bool) -> None:
     from straycell.labels.render import sheet_pdf
 
-    with context.reading() as reader:
-        wanted = [reader.find_code(code) for code in codes or []]
-        wanted = list(dict.fromkeys(wanted)) or [
-            cell.code for cell in reader.cells() if cell.stage is not Stage.HANDED_OVER
-        ]
-        if not wanted:
-            raise UsageFault("there is no cell to print a label for", "log cells first: straycell cell add")
-        labels = contents(reader, wanted)
-    pdf = sheet_pdf(labels, _stock(stock), clock.now(), cautions=sheet_cautions(), skip=skip)
-    write_whole(out, pdf, force=force)
-    _written([out], len(labels))
-    talk_cautions(Step.LABEL)
+    skip = (start or 1) - 1
+    write_whole(
+        out, sheet_pdf(parts, clock.now(), cautions=sheet_cautions(), skip=skip, scale=scale), force=force
+    )
+
+
+def _with_cuts(parts: Parts, cut_marks: bool | None) -> Parts:
+    if cut_marks is None:
+        return parts
+    return [(replace(stock, cut_lines=cut_marks), contents) for stock, contents in parts]
+
+
+def _nothing_to_print(new: bool) -> None:
+    """Not a fault when the store says so: every label is printed and true."""
+    if not new:
+        raise UsageFault("there is no cell to print a label for", "log cells first: straycell cell add")
+    output.emit({"files": [], "count": 0}, lambda: output.talk("no label is missing or outdated"))
+
+
+def _scale(reader: Reader, printer: str | None, scale: float | None) -> float:
+    if scale is not None:
+        return scale
+    return 1.0 if printer is None else reader.printer_scale(printer)
 
 
 @app.command("blank")
@@ -100,17 +182,24 @@ def blank(
     out: OutPdf,
     count: Annotated[int, values.whole("--count", "How many codes to set aside.", low=1, high=MOST_BLANK)],
     stock: StockName = None,
-    skip: Skip = 0,
+    start: Start = None,
+    printer: Printer = None,
+    scale: Scale = None,
     force: Force = False,
 ) -> None:
     """Set codes aside and print them, so that cells are marked before they are measured."""
-    from straycell.labels.render import blank_pdf
+    from straycell.labels.content import blank_content
+    from straycell.labels.render import sheet_pdf
+    from straycell.labels.stocks.choose import find_stock
 
-    chosen = _stock(stock)
+    chosen = find_stock(known_stocks(), stock or DEFAULT_BLANK)
     with ExitStack() as until_placed:
         with context.writing(create=True) as writer:
+            factor = _scale(writer, printer, scale)
             codes = writer.set_aside_codes(count)
-            pdf = blank_pdf(codes, chosen, clock.now(), cautions=sheet_cautions(), skip=skip)
+            parts = [(chosen, [blank_content(code) for code in codes])]
+            skip = (start or 1) - 1
+            pdf = sheet_pdf(parts, clock.now(), cautions=sheet_cautions(), skip=skip, scale=factor)
             # On the disk before the commit, in its place after it: no code is on paper that the store does not know.
             sheet = until_placed.enter_context(prepared(out, pdf, force=force))
         try:
@@ -138,58 +227,35 @@ def single(
         int | None, values.whole("--dpi", "Dots per inch of the printer, 203 or 300.", low=150, high=1200)
     ] = None,
     stock: StockName = None,
+    link: Link = None,
     force: Force = False,
 ) -> None:
-    """One label as a one-bit picture for a label printer."""
-    from straycell.labels.render import single_png
+    """One label as a one-bit picture for a label printer, on a stock of one label a page where one fits."""
+    from straycell.bench.paper.labels_of import Wanted, on_stocks, wanted_labels
+    from straycell.labels.picture import single_png
 
+    known = dict(sorted(known_stocks().items(), key=lambda entry: entry[1].per_page > 1))
     with context.reading() as reader:
-        found = reader.find_code(code)
-        label = contents(reader, [found])[0]
-    write_whole(out, single_png(label, dpi or DEFAULT_DPI, _stock(stock) if stock else None), force=force)
-    _written([out], 1)
+        labels = wanted_labels(reader, context.rules(), clock.now(), Wanted((code,), link=link))
+    parts = on_stocks(known, labels, stock)
+    write_whole(out, single_png(labels[0].content, dpi or DEFAULT_DPI, parts[0][0]), force=force)
+    remember("shelf", labels)
+    _written(out, parts)
     talk_cautions(Step.LABEL)
 
 
-@app.command("read")
-def read(
-    image: Annotated[
-        Path, typer.Argument(metavar="IMAGE", help="A picture with labels on it.", show_default=False)
-    ],
-) -> None:
-    """Read the codes in a picture. Needs no store."""
-    from straycell.labels.reading import read_codes
-
-    codes = read_codes(image)
-    output.emit(codes, lambda: output.say("\n".join(codes)))
-
-
-@app.command("stocks")
-def stocks_list() -> None:
-    """List the label stocks."""
-    from straycell.labels.stock import stocks
-
-    known = stocks()
-    rows = [
-        [s.name, f"{s.shape.width_mm:g} x {s.shape.height_mm:g} mm", str(s.per_page), s.text]
-        for s in known.values()
-    ]
+def _written(out: Path, parts: Parts) -> None:
+    count = sum(len(contents) for _, contents in parts)
+    names = [stock.name for stock, contents in parts if contents]
     output.emit(
-        [
-            {
-                "name": s.name,
-                "width_mm": s.shape.width_mm,
-                "height_mm": s.shape.height_mm,
-                "per_page": s.per_page,
-            }
-            for s in known.values()
-        ],
-        lambda: tables.table(["name", "label", "a page", "for"], rows, flexible="for", empty="no stock"),
+        {"files": [str(out)], "count": count, "stocks": names},
+        lambda: output.say(f"{out}  {count} label{'s' if count != 1 else ''} on {', '.join(names)}"),
     )
+    fine = [stock.name for stock, contents in parts if contents and stock.dpi > DEFAULT_DPI]
+    if fine and out.suffix.lower() != ".png":
+        output.hint(f"{', '.join(fine)}: needs a printer of 300 dpi or more")
 
 
-def _written(files: list[Path], count: int) -> None:
-    output.emit(
-        {"files": [str(file) for file in files], "count": count},
-        lambda: output.say(f"{files[0]}  {count} label{'s' if count != 1 else ''}"),
-    )
+app.command("read")(read)
+app.command("stocks")(stocks_list)
+app.command("calibrate")(calibrate)

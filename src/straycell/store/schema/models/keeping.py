@@ -45,12 +45,22 @@ class HandoverCellRow(StoreTable, table=True):
 
 
 class MeterComparisonRow(StoreTable, table=True):
-    """A meter held against a better one. Append-only."""
+    """A meter held against a better one, or a known value: it `showed` one figure where another was `actual`.
+
+    Both in the unit of the quantity. Append-only.
+    """
 
     __tablename__ = "meter_comparison"
-    __table_args__ = (Index(None, "meter"),)
+    __table_args__ = (
+        one_of("quantity", ("", "voltage", "capacity", "resistance", "temperature")),
+        check("actual", "(showed IS NULL) = (quantity = '') AND (actual IS NULL) = (quantity = '')"),
+        Index(None, "meter"),
+    )
     id: int | None = Field(default=None, primary_key=True)
     meter: str = Field(foreign_key="meter.key")
     compared_on: str
     note: str = ""
+    quantity: str = ""
+    showed: float | None = None
+    actual: float | None = None
     event_id: int = Field(foreign_key="event.id")

@@ -1,0 +1,143 @@
+"""Findings: what a rule as shipped saw of a cell, with the records that alone show it.
+
+In: evidence. Out: a finding for every condemning reason, each named by what it rests on. The law: the records and
+facts of its basis alone give the same finding at any later time, so nothing that comes later can lift it. It
+falls only when one of them was a mistake.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from functools import cached_property
+from typing import cast
+
+from straycell.acceptance.case import Case, Test, Tried
+from straycell.acceptance.checks import capacity, identity, leakage, look, resistance, shelf, voltage, warming
+from straycell.acceptance.conformance import Side
+from straycell.acceptance.evidence import BestSibling, Evidence, Finding, Record
+from straycell.acceptance.rules import chemistry_keys, shipped_rules
+from straycell.cells import CellFacts
+
+CONDEMNING: tuple[Test, ...] = (
+    identity.not_rechargeable,
+    identity.severe_incidents,
+    look.damage,
+    look.returned,
+    voltage.deep_discharges,
+    voltage.over_charges,
+    warming.hot_charges,
+    warming.warm_charges,
+    capacity.worn_out,
+    resistance.far_too_high,
+    leakage.leaks,
+    shelf.sinkings,
+)
+"""All of them are asked, and all they see is recorded: a cell that two records condemn keeps one of them."""
+
+
+def condemned(case: Case) -> list[tuple[Test, Tried]]:
+    """What the rules of a case condemn, each with the test that saw it."""
+    return [(test, tried) for test in CONDEMNING for tried in test(case) if tried.side is Side.BEYOND]
+
+
+def find(evidence: Evidence, recorded: datetime, case: Case | None = None) -> tuple[Finding, ...]:
+    """Every finding in the evidence under the shipped rules, also under other chemistries said of the cell.
+
+    `recorded` is the moment they bear; `case` is the evidence under the shipped rules, where a caller has one.
+    """
+    shipped = shipped_rules()
+    others = [evidence.under(chemistry) for chemistry in evidence.other_chemistries]
+    cases = [case or Case(evidence, evidence.facts, shipped, recorded)]
+    cases += [Case(other, other.facts, shipped, recorded) for other in others]
+    found = [finding_of(each, test, tried, recorded) for each in cases for test, tried in condemned(each)]
+    return tuple({finding.digest: finding for finding in found}.values())
+
+
+def finding_of(case: Case, test: Test, tried: Tried, recorded: datetime) -> Finding:
+    """One condemning answer as a finding: its test is asked again with its records alone, to see what it rests on."""
+    alone = alone_with(case, tried.records)
+    test(alone)
+    keys = {record.key for record in tried.records}
+    keys |= {case.evidence.fact_key(name) for name in alone.asked}
+    reason = tried.reason()
+    return Finding(
+        case.evidence.code,
+        reason.rule,
+        reason.text,
+        reason.observed,
+        reason.expanded_uncertainty,
+        reason.limit,
+        reason.unit,
+        reason.source,
+        reason.safety,
+        frozenset(keys),
+        reason.at or recorded,
+        recorded,
+    )
+
+
+def stands(finding: Finding, withdrawn: Collection[str]) -> bool:
+    """True until a record or fact of its basis was superseded or withdrawn as a mistake. Nothing else counts."""
+    return finding.basis.isdisjoint(withdrawn)
+
+
+# --- the basis -------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Alone(Case):
+    """A case that holds the records of one finding and notes the facts that are asked for."""
+
+    asked: set[str] = field(default_factory=set, compare=False, repr=False)
+
+    def figure(self, limit_id: str, *keys: str) -> float:
+        self._note(() if keys else self.rules.limit(limit_id).rests_on)
+        return super().figure(limit_id, *keys)
+
+    def known_figure(self, limit_id: str) -> float | None:
+        self._note(self.rules.limit(limit_id).rests_on)
+        return super().known_figure(limit_id)
+
+    @cached_property
+    def keys(self) -> tuple[str, ...]:
+        known = self.evidence.facts
+        return chemistry_keys(known.chemistry, known.form)
+
+    def _note(self, names: Iterable[str]) -> None:
+        self.asked.update(names)
+
+
+class _Watched:
+    """Facts of a cell that note which of them are asked for."""
+
+    def __init__(self, facts: CellFacts, asked: set[str]) -> None:
+        self._facts, self._asked = facts, asked
+
+    def __getattr__(self, name: str) -> object:
+        self._asked.add(name)
+        return getattr(self._facts, name)
+
+
+def alone_with(case: Case, records: Iterable[Record]) -> Alone:
+    """The same cell and rules with these records and nothing else."""
+    asked: set[str] = set()
+    facts = cast(CellFacts, _Watched(case.facts, asked))
+    return Alone(_only(case.evidence, tuple(records)), facts, case.rules, case.now, asked=asked)
+
+
+def _only(evidence: Evidence, records: tuple[Record, ...]) -> Evidence:
+    keys = {record.key for record in records}
+    return replace(
+        evidence,
+        readings=tuple(r for r in evidence.readings if r.key in keys),
+        charges=tuple(c for c in evidence.charges if c.key in keys),
+        upsets=tuple(u for u in evidence.upsets if u.key in keys),
+        best_sibling=next((r for r in records if isinstance(r, BestSibling)), None),
+        sibling_signs=(),
+        installed_at=(),
+        findings=(),
+        falls=(),
+        condemned=None,
+    )

@@ -1,0 +1,84 @@
+"""May a cell be charged, used, offered? The one place that answers: every screen, label and plan asks it.
+
+In: what its verdict says, until when that holds, and the stage of its life. Out: yes, or why not.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from straycell.acceptance.fallen import FALL_FIRST
+from straycell.acceptance.reasons import Outcome, Status, Verdict
+from straycell.cells import Chemistry, Stage
+
+FREE = (Stage.RECEIVED, Stage.SHELVED)
+"""Stages in which a cell is nobody's."""
+BEFORE_ANY_CHARGE = (
+    "chemistry",
+    "rechargeable",
+    "board-voltage",
+    "voltage-floor",
+    "voltage-over-full",
+    FALL_FIRST,
+)
+"""Rules whose open question is answered by looking or measuring, never by trying a charge."""
+
+
+def least_outcome(*, joined: bool) -> Outcome:
+    """What a cell must be: `pack` to be joined with others, `light` to serve by itself."""
+    return Outcome.PACK if joined else Outcome.LIGHT
+
+
+@dataclass(frozen=True, slots=True)
+class Permission:
+    """What a cell is fit for at a moment. `free`: nobody holds it; `in_date`: no reading has grown too old."""
+
+    outcome: Outcome
+    free: bool
+    in_date: bool
+
+    def may_use(self, *, joined: bool = False) -> bool:
+        """True when a device may use it, by itself or `joined` with others."""
+        return self.in_date and self.outcome >= least_outcome(joined=joined)
+
+    def may_offer(self, *, joined: bool = False) -> bool:
+        """True when it may be used and nobody holds it."""
+        return self.free and self.may_use(joined=joined)
+
+
+def permission(outcome: Outcome, stage: Stage, valid_until: datetime | None, now: datetime) -> Permission:
+    """What its verdict allows at `now` (UTC); a verdict holds up to the moment it names, and not at it."""
+    return Permission(outcome, stage in FREE, valid_until is None or now < valid_until)
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """Why a cell may have no charge at all, and what to do before anything else."""
+
+    why: str
+    first: str
+
+
+def charge_refusal(verdict: Verdict, chemistry: Chemistry) -> Refusal | None:
+    """Why a cell may have no charge, not even a test charge; None where it may have one."""
+    if chemistry is Chemistry.PRIMARY:
+        return Refusal(
+            "it is not rechargeable: never charge it", "tape its ends; it goes to the collection point"
+        )
+    if verdict.outcome is Outcome.DISCARD:
+        because = next((r.text for r in verdict.deciding), "")
+        return Refusal(
+            f"it is discarded: never charge it ({because})", "keep it apart; it goes to the collection point"
+        )
+    if chemistry is Chemistry.UNKNOWN:
+        return Refusal(
+            "its chemistry is not known: no charge voltage is safe for it", "find out the chemistry first"
+        )
+    for reason in verdict.reasons:
+        if not reason.safety or reason.ceiling > Outcome.HOLD or reason.status is Status.MET:
+            continue
+        # A rule that only keeps the cell at `light` has done its work; one that holds it forbids the charge.
+        if reason.status is Status.FAILED or reason.rule in BEFORE_ANY_CHARGE:
+            return Refusal(f"no charge yet: {reason.text}", reason.todo.replace(" CODE", f" {verdict.code}"))
+    return None

@@ -1,0 +1,41 @@
+"""A box against the store, by what was scanned in it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from straycell.cells import Stage
+from straycell.store.reader import Reader
+
+
+@dataclass(frozen=True, slots=True)
+class Inventory:
+    """Codes by what the scan says: in the box as recorded, recorded there and not scanned, scanned and recorded
+    elsewhere (with that box, None: in no box), and not cells of this store.
+    """
+
+    box: str
+    here: tuple[str, ...]
+    missing: tuple[str, ...]
+    not_expected: tuple[tuple[str, str | None], ...]
+    not_known: tuple[str, ...]
+
+    @property
+    def agrees(self) -> bool:
+        return not (self.missing or self.not_expected or self.not_known)
+
+
+def take_inventory(reader: Reader, box: str, scanned: Sequence[str]) -> Inventory:
+    """Compare the scanned codes with what the store says lies in the box. Changes nothing. Raises BadData."""
+    reader.box(box)
+    boxes = {cell.code: cell.box for cell in reader.cells() if cell.stage is not Stage.HANDED_OVER}
+    expected = {code for code, where in boxes.items() if where == box}
+    seen = list(dict.fromkeys(scanned))
+    return Inventory(
+        box,
+        here=tuple(code for code in seen if code in expected),
+        missing=tuple(sorted(expected - set(seen))),
+        not_expected=tuple((code, boxes[code]) for code in seen if code in boxes and code not in expected),
+        not_known=tuple(code for code in seen if code not in boxes),
+    )

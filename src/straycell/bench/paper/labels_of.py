@@ -1,0 +1,159 @@
+"""The labels of cells in the store: what each says now, which are outdated, on which stock each goes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from straycell.acceptance import RuleSet, figures
+from straycell.acceptance.reasons import Outcome
+from straycell.builds import Build
+from straycell.cells import Cell, Stage
+from straycell.errors import BadData, UsageFault
+from straycell.labels.content import (
+    LabelContent,
+    LabelFigures,
+    Place,
+    Purpose,
+    box_content,
+    label_content,
+    project_content,
+)
+from straycell.labels.payload import link_payload
+from straycell.labels.stocks.choose import by_stock, require_fit
+from straycell.labels.stocks.stock import Stock
+from straycell.store.reader import Reader
+
+
+@dataclass(frozen=True, slots=True)
+class CellLabel:
+    """One cell's label, and the fingerprint of what its shelf label says now."""
+
+    cell: Cell
+    content: LabelContent
+    fingerprint: str
+
+
+def labels_of(
+    reader: Reader,
+    rules: RuleSet,
+    now: datetime,
+    codes: Sequence[str],
+    *,
+    purpose: Purpose = Purpose.SHELF,
+    link: str | None = None,
+    places: Mapping[str, Place] | None = None,
+) -> list[CellLabel]:
+    """The labels of these cells, now. `link`: the bench page's address; `places`: where each sits in a build.
+
+    Raises BadData for a discard label of a cell in use, UsageFault for an address that no symbol holds.
+    """
+    verdicts, evidences = reader.verdicts(rules, now, codes), reader.evidences(codes)
+    cells = {cell.code: cell for cell in reader.cells()} if len(codes) > 1 else {}
+    today = now.astimezone().date()
+    found: list[CellLabel] = []
+    for code in codes:
+        cell = cells[code] if cells else reader.cell(code)
+        known = figures(evidences[code], rules, now)
+        method = known.resistance_method.value if known.resistance_method else "unknown"
+        shown = LabelFigures(
+            known.capacity, known.capacity_at, known.at_least, known.resistance, method, known.resistance_at
+        )
+        shelf = content = label_content(cell, verdicts[code], shown, today=today)
+        if purpose is not Purpose.SHELF:
+            place = (places or {}).get(code)
+            content = label_content(cell, verdicts[code], shown, today=today, purpose=purpose, place=place)
+        if link is not None:
+            content = replace(content, payload=link_payload(link, code))
+        found.append(CellLabel(cell, content, shelf.fingerprint()))
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """Which cells get labels, and of what kind. Without codes and project: all in the house, less what the rest leaves.
+
+    `new`: only those never printed, or whose shelf label says something else since.
+    """
+
+    codes: tuple[str, ...] = ()
+    box: str | None = None
+    teardown: str | None = None
+    outcome: Outcome | None = None
+    project: str | None = None
+    purpose: Purpose = Purpose.SHELF
+    link: str | None = None
+    new: bool = False
+
+
+def wanted_labels(reader: Reader, rules: RuleSet, now: datetime, wanted: Wanted) -> list[CellLabel]:
+    """The labels asked for, in the order of the codes given, else by code. Raises BadData, UsageFault."""
+    places = places_of(_live_build(reader, wanted.project)) if wanted.project is not None else {}
+    if wanted.purpose is Purpose.BUILD and not places:
+        raise UsageFault("build labels need the project they are for", "add --project NAME")
+    codes = [reader.find_code(code) for code in wanted.codes] or list(places)
+    codes = list(dict.fromkeys(codes)) or _in_house(reader, wanted.box, wanted.teardown)
+    outcome = wanted.outcome
+    if wanted.purpose is Purpose.DISCARD and not wanted.codes:
+        outcome = Outcome.DISCARD
+    if outcome is not None:
+        verdicts = reader.verdicts(rules, now, codes)
+        codes = [code for code in codes if verdicts[code].outcome is outcome]
+    labels = labels_of(reader, rules, now, codes, purpose=wanted.purpose, link=wanted.link, places=places)
+    if not wanted.new:
+        return labels
+    prints = {code: found.fingerprint for code, found in reader.label_prints().items()}
+    return [label for label in labels if prints.get(label.cell.code) != label.fingerprint]
+
+
+def _in_house(reader: Reader, box: str | None, teardown: str | None) -> list[str]:
+    if box is not None:
+        reader.box(box)
+    came_from = None if teardown is None else reader.teardown(teardown).code
+    return [
+        cell.code
+        for cell in reader.cells(box=box)
+        if cell.stage is not Stage.HANDED_OVER and came_from in (None, cell.teardown)
+    ]
+
+
+def _live_build(reader: Reader, project: str) -> Build:
+    reader.project(project)
+    build = reader.live_build(project)
+    if build is None:
+        raise BadData(
+            f"project '{project}' has no build", f"reserve one with: straycell build reserve '{project}'"
+        )
+    return build
+
+
+def place_labels(reader: Reader, box: str | None, project: str | None) -> list[LabelContent]:
+    """The label of a box, of a project's tray, or of every box. Raises BadData."""
+    if project is not None:
+        build = _live_build(reader, project)
+        shape = f"{len(build.groups)} in series, {len(build.groups[0])} in parallel"
+        return [project_content(project, shape, len(build.codes))]
+    chosen = reader.boxes() if box is None else [reader.box(box)]
+    return [box_content(b.name, b.kind, b.limit_wh, len(reader.cells(box=b.name))) for b in chosen]
+
+
+def places_of(build: Build) -> dict[str, Place]:
+    """Group and cell count of every cell of a build, from 1 as on the build sheet."""
+    groups = len(build.groups)
+    return {
+        code: Place(build.project, n, groups, m, len(group))
+        for n, group in enumerate(build.groups, 1)
+        for m, code in enumerate(group, 1)
+    }
+
+
+def on_stocks(
+    known: Mapping[str, Stock], labels: Sequence[CellLabel], name: str | None = None, copies: int = 1
+) -> list[tuple[Stock, list[LabelContent]]]:
+    """Each stock with the labels printed on it, copies side by side. Raises UsageFault for a stock that does not fit."""
+    forms = [label.cell.facts.form for label in labels]
+    groups = by_stock(known, forms, name)
+    if name is not None:
+        require_fit(known, groups[0][0], [(label.cell.code, label.cell.facts.form) for label in labels])
+    return [(stock, [labels[n].content for n in places for _ in range(copies)]) for stock, places in groups]

@@ -1,0 +1,107 @@
+"""`straycell label read`: codes back from photographs and scans."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from straycell.cli.app import clock, context, output
+from straycell.cli.app.files import Force, write_whole
+from straycell.errors import BadData
+
+if TYPE_CHECKING:
+    from straycell.labels.reading import Found
+
+
+def read(
+    images: Annotated[
+        list[Path],
+        typer.Argument(metavar="IMAGE...", help="Pictures with labels on them.", show_default=False),
+    ],
+    cells: Annotated[bool, typer.Option("--cells", help="With what the store knows of each code.")] = False,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out",
+            metavar="PNG",
+            help="A copy of the picture with what was found where.",
+            show_default=False,
+        ),
+    ] = None,
+    force: Force = False,
+) -> None:
+    """Read the codes in pictures, several in one, turned any way. Needs no store without --cells.
+
+    A broken symbol is not readable, a foreign one is foreign: neither gives a code.
+    """
+    from straycell.labels.reading import codes_of, marked_png, read_picture
+
+    if out is not None and len(images) != 1:
+        raise BadData("--out takes one picture at a time", "name one IMAGE")
+    found = [(image, read_picture(image)) for image in images]
+    if out is not None:
+        write_whole(out, marked_png(*found[0]), force=force)
+    codes = codes_of(found)
+    for image, symbols in found:
+        _talk_others(image, symbols)
+    if not cells:
+        output.emit(codes, lambda: output.say("\n".join(codes)))
+        return
+    answers = store_answers(codes)
+    output.emit(answers, lambda: _page(answers))
+
+
+def _talk_others(image: Path, symbols: list[Found]) -> None:
+    """What was seen and is not a code; said also when others were read."""
+    broken = sum(symbol.broken for symbol in symbols)
+    if broken:
+        output.talk(
+            f"{image}: {broken} symbol{'s' if broken != 1 else ''} not readable: type the code instead"
+        )
+    for symbol in symbols:
+        if not symbol.broken and symbol.code is None:
+            output.talk(f"{image}: a foreign symbol, not a cell's: '{symbol.text[:40]}'")
+
+
+def store_answers(codes: list[str]) -> list[dict[str, Any]]:
+    """For each code what the store says: known or not, and of a known cell what it may be used for."""
+    with context.reading() as reader:
+        known = {cell.code: cell for cell in reader.cells()}
+        blank = set(reader.blank_codes())
+        here = [code for code in codes if code in known]
+        verdicts = reader.verdicts(context.rules(), clock.now(), here) if here else {}
+    answers: list[dict[str, Any]] = []
+    for code in codes:
+        cell = known.get(code)
+        if cell is None:
+            answers.append({"code": code, "known": False, "set_aside": code in blank})
+            continue
+        answers.append(
+            {
+                "code": code,
+                "known": True,
+                "set_aside": False,
+                "outcome": verdicts[code].outcome.word,
+                "valid_until": verdicts[code].valid_until,
+                "stage": cell.stage,
+                "chemistry": cell.facts.chemistry,
+                "form": cell.facts.form,
+                "box": cell.box,
+            }
+        )
+    return answers
+
+
+def answer_line(answer: dict[str, Any]) -> str:
+    """`H000987  pack  nmc 18650  shelved  in 'shelf 1'`."""
+    if not answer["known"]:
+        return f"{answer['code']}  {'set aside, no cell yet' if answer['set_aside'] else 'not a cell of this store'}"
+    box = f"in '{answer['box']}'" if answer["box"] else "in no box"
+    return f"{answer['code']}  {answer['outcome']}  {answer['chemistry']} {answer['form']}  {answer['stage']}  {box}"
+
+
+def _page(answers: list[dict[str, Any]]) -> None:
+    for answer in answers:
+        output.say(answer_line(answer))

@@ -1,0 +1,131 @@
+"""`straycell label stocks` and `label calibrate`: the paper that labels go on, and how true a printer prints it."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from straycell.cli.app import clock, context, output, tables, values
+from straycell.cli.app.files import Force, write_whole
+from straycell.cli.app.options import current
+from straycell.errors import BadData, UsageFault
+from straycell.quantities import Dimension, Window
+
+if TYPE_CHECKING:
+    from straycell.labels.stocks.stock import Stock
+
+STOCKS_VARIABLE, STOCKS_FOLDER = "STRAYCELL_LABELS", "labels"
+
+
+class PageSize(StrEnum):
+    """Paper in the printer, for stocks that are chosen by form."""
+
+    A4 = "a4"
+    LETTER = "letter"
+
+
+Printer = Annotated[
+    str | None,
+    values.text_option("--printer", "Draw by the scale recorded for this printer.", metavar="NAME"),
+]
+Page = Annotated[
+    PageSize | None, values.word("--page", PageSize, "Paper (default A4), where no stock is named.")
+]
+Scale = Annotated[
+    float | None,
+    typer.Option(
+        "--scale", metavar="F", help="Draw everything by this factor, like 0.985.", show_default=False
+    ),
+]
+
+
+def known_stocks(page: PageSize | None = None) -> dict[str, Stock]:
+    """Own stocks (STRAYCELL_LABELS, else the folder `labels` beside the store), then the shipped ones."""
+    from straycell.labels.stocks.files import PAGES_MM, all_stocks
+
+    named = current().env.get(STOCKS_VARIABLE)
+    own = Path(named).expanduser() if named else context.store_path().parent / STOCKS_FOLDER
+    if named and not own.exists():
+        raise BadData(f"there is no {own}", f"{STOCKS_VARIABLE} names a TOML file or a folder of them")
+    found = all_stocks(own)
+    if page is PageSize.LETTER:
+        size = PAGES_MM["letter"]
+        return dict(sorted(found.items(), key=lambda kv: (kv[1].page_width_mm, kv[1].page_height_mm) != size))
+    return found
+
+
+def calibrate(
+    printer: Annotated[
+        str | None, values.text_option("--printer", "The name to record the scale under.", metavar="NAME")
+    ] = None,
+    measured: Annotated[
+        float | None,
+        values.quantity(
+            "--measured",
+            Dimension.LENGTH,
+            "Length of the 150 mm line on the paper.",
+            window=Window(130.0, 170.0, "a line of 150 mm"),
+            example="148.2mm",
+        ),
+    ] = None,
+    scale: Scale = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="PDF", help="Where the page to measure goes.", show_default=False),
+    ] = None,
+    page: Page = None,
+    force: Force = False,
+) -> None:
+    """Print a page to measure (--out), then record what the printer makes of it (--printer, --measured)."""
+    from straycell.labels.page import CALIBRATION_MM
+    from straycell.labels.render import calibration_pdf, require_scale
+    from straycell.labels.stocks.files import PAGES_MM
+
+    if out is not None and printer is None and measured is None and scale is None:
+        size = PAGES_MM["letter" if page is PageSize.LETTER else "A4"]
+        write_whole(out, calibration_pdf(clock.now(), size), force=force)
+        output.emit(
+            {"files": [str(out)]}, lambda: output.say(f"{out}  print it at 100 % and measure its lines")
+        )
+        return
+    if out is not None or printer is None or (measured is None) == (scale is None):
+        raise UsageFault(
+            "calibrate prints a page or records what was measured on it",
+            "--out PDF; or --printer NAME with --measured 148.2mm or --scale 0.985",
+        )
+    factor = CALIBRATION_MM / measured if measured is not None else scale
+    assert factor is not None
+    factor = require_scale(round(factor, 4))
+    with context.writing(create=True) as writer:
+        writer.record_scale(printer, factor)
+    output.emit({"printer": printer, "scale": factor}, lambda: output.say(f"{printer}  drawn by {factor:g}"))
+    output.hint(f"next: straycell label sheet --printer '{printer}' --out PDF")
+
+
+def stocks_list() -> None:
+    """List the label stocks: your own first, then the shipped ones."""
+    known = list(known_stocks().values())
+    rows = [
+        [s.name, f"{s.shape.width_mm:g} x {s.shape.height_mm:g} mm", str(s.per_page), s.where.value, s.text]
+        for s in known
+    ]
+    output.emit(
+        [
+            {
+                "name": s.name,
+                "width_mm": s.shape.width_mm,
+                "height_mm": s.shape.height_mm,
+                "per_page": s.per_page,
+                "where": s.where,
+                "forms": list(s.forms),
+                "least_dpi": s.dpi,
+            }
+            for s in known
+        ],
+        lambda: tables.table(
+            ["name", "label", "a page", "goes", "for"], rows, flexible="for", empty="no stock"
+        ),
+    )

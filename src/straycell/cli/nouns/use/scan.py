@@ -1,0 +1,179 @@
+"""`straycell scan`: codes from a keyboard-wedge scanner or typed, one a line, until an empty line or the end."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from straycell.cli.app import context, output, values
+from straycell.cli.app.files import Force
+from straycell.cli.app.prompts import at_terminal
+from straycell.cli.app.verbs import lone_app
+from straycell.cli.nouns.use.label import print_cells
+from straycell.cli.nouns.use.label_read import answer_line, store_answers
+from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.errors import StraycellError, UsageFault
+from straycell.safety import Step
+
+if TYPE_CHECKING:
+    from straycell.bench.paper.inventory import Inventory
+    from straycell.store.book.records import HandoverEntry
+
+app = lone_app()
+
+
+@app.command()
+def scan(
+    check: Annotated[
+        str | None,
+        values.text_option(
+            "--check", "Take stock of this box: here, missing, not expected here.", metavar="BOX"
+        ),
+    ] = None,
+    move: Annotated[
+        str | None, values.text_option("--move", "Move every cell to this box.", metavar="BOX")
+    ] = None,
+    print_to: Annotated[
+        Path | None,
+        typer.Option("--print", metavar="PDF", help="Print labels of the cells.", show_default=False),
+    ] = None,
+    handover: Annotated[
+        str | None,
+        values.text_option("--handover", "Take the cells into the hand-over to PLACE.", metavar="PLACE"),
+    ] = None,
+    force: Force = False,
+) -> None:
+    """Scan or type codes, one a line; an empty line ends. Without an option each code says what its cell is."""
+    if sum(option is not None for option in (check, move, print_to, handover)) > 1:
+        raise UsageFault("scan does one thing at a time", "use one of --check, --move, --print, --handover")
+    if check is not None:
+        _check(check)
+    elif move is not None:
+        _move(move)
+    elif print_to is not None:
+        codes = list(dict.fromkeys(_codes(_known)))
+        if not codes:
+            raise UsageFault("no code was scanned: nothing to print", "scan one code a line")
+        count = print_cells(codes, print_to, force=force)
+        output.emit(
+            {"files": [str(print_to)], "count": count}, lambda: output.say(f"{print_to}  {count} labels")
+        )
+        talk_cautions(Step.LABEL)
+    elif handover is not None:
+        _hand_over(handover)
+    else:
+        _look_up()
+
+
+def _codes(accept: Callable[[str], str]) -> Iterator[str]:
+    """Codes line by line; one that cannot be taken is named at once, and the next is read."""
+    if at_terminal():
+        output.hint("scan or type a code; an empty line ends")
+    while line := sys.stdin.readline():
+        text = line.strip()
+        if not text:
+            return
+        try:
+            yield accept(text)
+        except StraycellError as fault:
+            output.talk(f"not taken: {'; '.join(fault.lines())}")
+
+
+def _parsed(text: str) -> str:
+    """The code of a scanned text, bare or an address; whether the store knows it is not asked."""
+    from straycell.cells import parse_code
+    from straycell.labels.payload import code_in
+
+    return code_in(text) or parse_code(text)
+
+
+def _known(text: str) -> str:
+    """The code of a cell in the store. Raises BadData."""
+    with context.reading() as reader:
+        return reader.find_code(_parsed(text))
+
+
+def _look_up() -> None:
+    answers: list[dict[str, Any]] = []
+    for code in _codes(_parsed):
+        answers += store_answers([code])
+        output.talk(answer_line(answers[-1]))
+    output.emit(answers, lambda: output.say(f"{len(answers)} scanned"))
+
+
+def _move(box: str) -> None:
+    """Each cell is moved as it is scanned: an interrupted evening keeps what was done."""
+    with context.reading() as reader:
+        reader.box(box)
+
+    def lay(text: str) -> str:
+        with context.writing() as writer:
+            code = writer.move_cell(writer.find_code(_parsed(text)), box).code
+        output.talk(f"{code} lies in '{box}'")
+        return code
+
+    moved = list(dict.fromkeys(_codes(lay)))
+    output.emit({"box": box, "moved": moved}, lambda: output.say(f"{len(moved)} moved to '{box}'"))
+    talk_cautions(Step.STORING)
+
+
+def _hand_over(place: str) -> None:
+    found: list[HandoverEntry] = []
+
+    def take(text: str) -> str:
+        with context.writing() as writer:
+            code = writer.find_code(_parsed(text))
+            found.append(writer.add_handover(place, [code]))
+        output.talk(f"{code} is on the hand-over to '{place}'")
+        return code
+
+    taken = list(dict.fromkeys(_codes(take)))
+    number = found[-1].id if found else None
+    output.emit(
+        {"place": place, "handover": number, "taken": taken},
+        lambda: output.say(f"{len(taken)} on the hand-over to '{place}'"),
+    )
+    talk_cautions(Step.HANDOVER)
+
+
+def _check(box: str) -> None:
+    from straycell.bench.paper.inventory import take_inventory
+
+    with context.reading() as reader:
+        take_inventory(reader, box, ())
+        expected = {cell.code for cell in reader.cells(box=box)}
+
+    def seen(text: str) -> str:
+        code = _parsed(text)
+        output.talk(f"{code} here" if code in expected else f"{code} NOT EXPECTED HERE")
+        return code
+
+    scanned = list(_codes(seen))
+    with context.reading() as reader:
+        found = take_inventory(reader, box, scanned)
+    document = asdict(found) | {
+        "not_expected": [{"code": code, "box": where} for code, where in found.not_expected],
+        "agrees": found.agrees,
+    }
+    output.emit(document, lambda: _page(found))
+
+
+def _page(found: Inventory) -> None:
+    output.say(f"'{found.box}': {len(found.here)} here, {len(found.missing)} missing")
+    for code in found.missing:
+        output.say(f"{code}  missing")
+    for code, where in found.not_expected:
+        output.say(
+            f"{code}  not expected here: " + (f"recorded in '{where}'" if where else "recorded in no box")
+        )
+    for code in found.not_known:
+        output.say(f"{code}  not a cell of this store")
+    for code, where in found.not_expected:
+        if where != found.box:
+            output.hint(f"if it lies here now: straycell cell move {code} '{found.box}'")
+            break

@@ -1,0 +1,115 @@
+"""A single label as a one-bit PNG for a label printer, and picture files read in. Only this module knows Pillow."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+from functools import lru_cache
+from pathlib import Path
+
+from PIL import Image, ImageDraw, ImageFont, UnidentifiedImageError
+
+from straycell.errors import BadData, UsageFault
+from straycell.labels.boxes import Box
+from straycell.labels.content import LabelContent
+from straycell.labels.faces import advances, face_file, face_name, shown
+from straycell.labels.layout import Symbol, TextItem, lay_out
+from straycell.labels.payload import MODULES
+from straycell.labels.render import symbol_matrix
+from straycell.labels.stocks.stock import LabelShape, Stock
+
+MM_PER_INCH = 25.4
+LEAST_DPI, MOST_DPI = 150, 1200
+
+
+def single_png(content: LabelContent, dpi: int, stock: Stock) -> bytes:
+    """One label as a one-bit PNG for a label printer of `dpi` dots per inch (203 and 300 are usual).
+
+    A module is a whole number of dots. Raises UsageFault when the resolution makes that impossible.
+    """
+    if dpi < stock.dpi:
+        raise UsageFault(
+            f"stock '{stock.name}' needs a printer of {stock.dpi} dpi, not {dpi}", "use a larger label"
+        )
+    shape = _in_whole_dots(stock.shape, dpi)
+    dot = MM_PER_INCH / dpi
+    image = Image.new("1", (round(shape.width_mm / dot), round(shape.height_mm / dot)), 1)
+    pen = ImageDraw.Draw(image)
+    pen.fontmode = "1"
+    layout = lay_out(content, shape)
+    for box in layout.fills:
+        _pen_box(pen, box, dot)
+    for item in layout.texts:
+        _pen_text(pen, item, dot)
+    if layout.symbol is not None:
+        _pen_symbol(pen, layout.symbol, dot)
+    out = io.BytesIO()
+    image.save(out, format="PNG", dpi=(dpi, dpi), optimize=False)
+    return out.getvalue()
+
+
+def _in_whole_dots(shape: LabelShape, dpi: int) -> LabelShape:
+    """The shape with its module rounded to whole dots, still large enough and still fitting."""
+    if not LEAST_DPI <= dpi <= MOST_DPI:
+        raise UsageFault(f"no label printer has {dpi} dpi", "203 and 300 are usual: --dpi 203")
+    dot = MM_PER_INCH / dpi
+    room = min(shape.width_mm, shape.height_mm) - 2 * shape.inset_mm
+    nearest = round(shape.module_mm / dot)
+    for dots in (nearest, nearest - 1, nearest + 1):
+        fitted = replace(shape, module_mm=dots * dot, dot_mm=dot)
+        fits = fitted.qr_mm <= room and MODULES * fitted.module_mm <= shape.symbol_most_mm
+        if fits and fitted.module_mm >= shape.least_module_mm:
+            return fitted
+    raise UsageFault(
+        f"a readable QR symbol does not fit this label at {dpi} dpi", "use a larger label, or 300 dpi"
+    )
+
+
+def _pen_box(pen: ImageDraw.ImageDraw, box: Box, dot: float) -> None:
+    left, top = round(box.x / dot), round(box.y / dot)
+    right, bottom = max(left + 1, round(box.right / dot)), max(top + 1, round(box.bottom / dot))
+    pen.rectangle([left, top, right - 1, bottom - 1], fill=0)
+
+
+@lru_cache(maxsize=64)
+def _font(name: str, size_dots: float) -> ImageFont.FreeTypeFont:
+    return ImageFont.truetype(face_file(name), size_dots)
+
+
+def _pen_text(pen: ImageDraw.ImageDraw, item: TextItem, dot: float) -> None:
+    """Letter by letter at the place it has in the PDF: Pillow would round every width to whole dots."""
+    name, size = face_name(item.bold, item.mono), item.size_mm / dot
+    left, baseline = item.x_mm / dot, round(item.baseline_mm / dot)
+    for letter in shown(item.text):
+        pen.text((round(left), baseline), letter, fill=int(item.white), font=_font(name, size), anchor="ls")
+        left += advances(name)[ord(letter)] * size
+
+
+def _pen_symbol(pen: ImageDraw.ImageDraw, symbol: Symbol, dot: float) -> None:
+    dots = round(symbol.module_mm / dot)
+    left, top = round(symbol.dark.x / dot), round(symbol.dark.y / dot)
+    for row, modules in enumerate(symbol_matrix(symbol.payload)):
+        for column, dark in enumerate(modules):
+            if dark:
+                x, y = left + column * dots, top + row * dots
+                pen.rectangle([x, y, x + dots - 1, y + dots - 1], fill=0)
+
+
+def label_font(size_px: int) -> ImageFont.FreeTypeFont:
+    """The face for codes, for marks in a picture."""
+    return _font("code", size_px)
+
+
+def grey_picture(path: Path) -> Image.Image:
+    """A picture file as grey levels, for reading codes. Raises BadData when it is none."""
+    try:
+        with Image.open(path) as picture:
+            return picture.convert("L")
+    except FileNotFoundError:
+        raise BadData(f"there is no file {path}", "check the name") from None
+    except IsADirectoryError:
+        raise BadData(f"{path} is a folder", "name the picture in it") from None
+    except PermissionError:
+        raise BadData(f"{path} may not be read", "check its permissions") from None
+    except (UnidentifiedImageError, OSError, ValueError, Image.DecompressionBombError):
+        raise BadData(f"{path} is not a picture that can be read", "use PNG or JPEG") from None

@@ -1,0 +1,189 @@
+"""Stocks from TOML files: the shipped ones, and a person's own beside them, with every fault in one pass."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable
+from functools import lru_cache
+from importlib import resources
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from straycell.cells import Form
+from straycell.errors import BadData
+from straycell.labels.stocks.stock import (
+    FINE_DPI,
+    FINE_MODULE_MM,
+    LEAST_MODULE_MM,
+    LabelShape,
+    Stock,
+    Where,
+    stock_faults,
+    symbol_most_mm,
+)
+
+PAGES_MM = {"A4": (210.0, 297.0), "A5": (148.0, 210.0), "A6": (105.0, 148.0), "letter": (215.9, 279.4)}
+"""ISO 216, and ANSI/ASME Y14.1 size A; upright."""
+
+MARGIN_MM, HEAD_MM = 12.0, 18.5
+"""Left free beside and above a grid that the file leaves to the program: head line, ruler and cautions stand there."""
+
+_Mm = Annotated[float, Field(allow_inf_nan=False, strict=True)]
+_Count = Annotated[int, Field(ge=1, strict=True)]
+_PageName = Literal["A4", "A5", "A6", "letter"]
+
+
+class _Entry(BaseModel):
+    """One table of a stock file. Without `columns` the labels fill the page; several page names make several stocks."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    text: Annotated[str, Field(min_length=1)]
+    source: Annotated[str, Field(min_length=1)]
+    where: Where
+    forms: tuple[Form, ...] = ()
+    page: (
+        _PageName
+        | Annotated[list[_PageName], Field(min_length=1)]
+        | Annotated[list[float], Field(min_length=2, max_length=2)]
+    )
+    width_mm: _Mm
+    height_mm: _Mm
+    inset_mm: _Mm
+    module_mm: _Mm
+    columns: _Count | None = None
+    rows: _Count | None = None
+    left_mm: _Mm | None = None
+    top_mm: _Mm | None = None
+    pitch_x_mm: _Mm | None = None
+    pitch_y_mm: _Mm | None = None
+    tail_mm: _Mm = 0.0
+    dpi: Annotated[int, Field(ge=150, le=1200, strict=True)] = 150
+    cut_lines: Annotated[bool, Field(strict=True)] = False
+
+
+def read_stocks(text: str, origin: str) -> dict[str, Stock]:
+    """Stock definitions from TOML, one table each. Raises BadData that names every fault found."""
+    try:
+        tables = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as err:
+        raise BadData(f"{origin} is not valid TOML: {err}", "correct the line it names") from None
+    faults: list[str] = []
+    found: dict[str, Stock] = {}
+    for name, table in tables.items():
+        try:
+            entry = _Entry.model_validate(table)
+        except ValidationError as err:
+            faults += [f"{name}: {fault}" for fault in _told(err)]
+            continue
+        for stock in _stocks(name, entry):
+            found[stock.name] = stock
+            faults += [f"{stock.name}: {fault}" for fault in stock_faults(stock)]
+    if faults:
+        raise BadData(f"{origin}: {'; '.join(faults)}", "all figures are in mm; correct them and try again")
+    return found
+
+
+def _told(err: ValidationError) -> Iterable[str]:
+    """Each fault once, under the name of its key: `module_mm: input should be a valid number, found 'wide'`."""
+    told: dict[str, str] = {}
+    for fault in err.errors(include_url=False, include_context=False):
+        key = str(fault["loc"][0]) if fault["loc"] else "the table"
+        words = fault["msg"][0].lower() + fault["msg"][1:]
+        if fault["type"] == "extra_forbidden":
+            words = "this key is not known"
+        elif fault["type"] != "missing":
+            words += f", found {fault['input']!r}"
+        told.setdefault(key, f"{key}: {words}")
+    return told.values()
+
+
+def _stocks(name: str, entry: _Entry) -> Iterable[Stock]:
+    """One stock a page size; those after the first are called NAME-PAGE."""
+    pages = [entry.page] if isinstance(entry.page, str) else entry.page
+    if isinstance(pages[0], float):
+        yield _stock(name, entry, pages[0], float(pages[1]))
+        return
+    for number, page in enumerate(pages):
+        yield _stock(name if number == 0 else f"{name}-{page}", entry, *PAGES_MM[str(page)])
+
+
+def _stock(name: str, entry: _Entry, page_width: float, page_height: float) -> Stock:
+    pitch_x = entry.pitch_x_mm or entry.width_mm + entry.tail_mm
+    pitch_y = entry.pitch_y_mm or entry.height_mm
+    columns = entry.columns or max(1, int((page_width - 2 * MARGIN_MM) / max(pitch_x, 1.0)))
+    rows = entry.rows or max(1, int((page_height - 2 * HEAD_MM) / max(pitch_y, 1.0)))
+    left = entry.left_mm if entry.left_mm is not None else (page_width - columns * pitch_x) / 2
+    top = entry.top_mm if entry.top_mm is not None else (page_height - rows * pitch_y) / 2
+    on_cell = entry.where in (Where.ALONG, Where.AROUND)
+    shape = LabelShape(
+        entry.width_mm,
+        entry.height_mm,
+        entry.inset_mm,
+        entry.module_mm,
+        least_module_mm=FINE_MODULE_MM if entry.dpi >= FINE_DPI else LEAST_MODULE_MM,
+        symbol_most_mm=symbol_most_mm(entry.forms) if on_cell else float("inf"),
+        long_links=entry.where in (Where.FLAG, Where.BOX),
+    )
+    return Stock(
+        name=name,
+        text=entry.text,
+        source=entry.source,
+        where=entry.where,
+        forms=entry.forms,
+        page_width_mm=page_width,
+        page_height_mm=page_height,
+        columns=columns,
+        rows=rows,
+        left_mm=left,
+        top_mm=top,
+        pitch_x_mm=pitch_x,
+        pitch_y_mm=pitch_y,
+        shape=shape,
+        cut_lines=entry.cut_lines,
+        tail_mm=entry.tail_mm,
+        dpi=entry.dpi,
+    )
+
+
+@lru_cache(maxsize=1)
+def shipped() -> dict[str, Stock]:
+    """The stocks of the package by name, in the order in which they are chosen."""
+    text = resources.files("straycell.labels.stocks").joinpath("shipped.toml").read_text(encoding="utf-8")
+    return read_stocks(text, "shipped.toml")
+
+
+def all_stocks(own: Path | None = None) -> dict[str, Stock]:
+    """A person's own stocks first, so that they are chosen first, then the shipped ones.
+
+    `own` is a TOML file or a folder of them; a folder that is missing holds none. Raises BadData with every fault of
+    every file, and for a name that is taken.
+    """
+    found: dict[str, Stock] = {}
+    faults: list[str] = []
+    for path in _own_files(own):
+        try:
+            mine = read_stocks(path.read_text(encoding="utf-8"), str(path))
+        except (OSError, UnicodeDecodeError) as err:
+            faults.append(f"{path}: {err.strerror if isinstance(err, OSError) else 'not UTF-8 text'}")
+            continue
+        except BadData as fault:
+            faults.append(fault.what)
+            continue
+        faults += [f"{path}: {name} is taken already" for name in mine if name in found or name in shipped()]
+        found |= mine
+    if faults:
+        raise BadData("; ".join(faults), "correct the label stocks and try again; see: label stocks")
+    return found | shipped()
+
+
+def _own_files(own: Path | None) -> list[Path]:
+    if own is None:
+        return []
+    if own.is_dir():
+        return sorted(own.glob("*.toml"))
+    if own.suffix == ".toml":
+        return [own]
+    return []

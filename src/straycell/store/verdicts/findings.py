@@ -1,0 +1,182 @@
+"""Findings as recorded: read for the judge, added at the end of a write, and void once what they rest on was a mistake."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import ColumnElement, Connection, Row, Table, func, literal, select
+
+from straycell.acceptance.evidence import Fall, Finding
+from straycell.acceptance.findings import stands
+from straycell.store.book.withdrawn import withdrawn
+from straycell.store.column_values import from_json, from_us, to_json, to_us
+from straycell.store.schema.tables import BENCH, EVENT, FINDING, FINDING_FELL, READING, WRITE
+from straycell.store.session import Pen, among
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """What was ever found of one cell: the findings that no mistake has voided, and the falls of the others."""
+
+    standing: tuple[Finding, ...]
+    falls: tuple[Fall, ...]
+
+
+def recorded(
+    conn: Connection, codes: Collection[str] | None, bench: str | None = None
+) -> dict[str, Recorded]:
+    """The findings of these cells (None: of all) that have any.
+
+    `bench` is that of a write not yet filed (None: this store's; a merge is of neither bench).
+    """
+    rows = _rows(conn, codes, bench)
+    falls = _falls(conn, rows, bench) if rows else {}
+    listed: dict[str, dict[str, Finding]] = {}
+    fallen: dict[str, list[Fall]] = {}
+    for row in rows:
+        finding = _finding(row)
+        known = listed.setdefault(row.code, {})
+        if row.digest in falls and row.digest not in known:
+            fallen.setdefault(row.code, []).append(falls[row.digest])
+        known.setdefault(row.digest, finding)
+    return {
+        code: Recorded(
+            tuple(f for digest, f in known.items() if digest not in falls), tuple(fallen.get(code, ()))
+        )
+        for code, known in listed.items()
+    }
+
+
+def _rows(conn: Connection, codes: Collection[str] | None, bench: str | None = None) -> Sequence[Row[Any]]:
+    """Every finding with the bench and the time of its write, the one that was recorded first first."""
+    by, at_us = _written(FINDING, bench)
+    query = (
+        select(FINDING, by.label("bench"), at_us.label("recorded_us"))
+        .join(WRITE, WRITE.c.id == FINDING.c.write_id, isouter=True)
+        .order_by(at_us, by, FINDING.c.digest)
+    )
+    if codes is not None:
+        query = query.where(among(FINDING.c.code, codes))
+    return conn.execute(query).all()
+
+
+def _written(table: Table, bench: str | None) -> tuple[ColumnElement[str], ColumnElement[int]]:
+    """Bench and time of the write of a row. A write is filed last: until then its events tell when it was."""
+    events = select(func.min(EVENT.c.at_us)).where(EVENT.c.write_id == table.c.write_id)
+    own = select(BENCH.c.letter).scalar_subquery() if bench is None else literal(bench)
+    return func.coalesce(WRITE.c.bench, own), func.coalesce(WRITE.c.at_us, events.scalar_subquery())
+
+
+def _finding(row: Row[Any]) -> Finding:
+    return Finding(
+        row.code,
+        row.rule,
+        row.words,
+        from_json(row.observed),
+        row.expanded_uncertainty,
+        from_json(row.bound),
+        row.unit,
+        row.source,
+        row.safety,
+        frozenset(from_json(row.basis)),
+        from_us(row.at_us),
+        from_us(row.recorded_us),
+    )
+
+
+# --- falling ---------------------------------------------------------------------------------------
+
+
+def _falls(conn: Connection, rows: Sequence[Row[Any]], bench: str | None) -> dict[str, Fall]:
+    """The fall of each void finding, by digest: the first of them where two benches saw it."""
+    by, at_us = _written(FINDING_FELL, bench)
+    query = (
+        select(FINDING_FELL, by.label("bench"), at_us.label("at_us"))
+        .join(WRITE, WRITE.c.id == FINDING_FELL.c.write_id, isouter=True)
+        .where(among(FINDING_FELL.c.digest, {row.digest for row in rows}))
+        .order_by(at_us, by, FINDING_FELL.c.key)
+    )
+    fell = conn.execute(query).all()
+    if not fell:
+        return {}
+    items = _instead(conn, {row.key for row in fell})
+    first: dict[str, Row[Any]] = {}
+    for row in rows:
+        first.setdefault(row.digest, row)
+    found: dict[str, Fall] = {}
+    for row in fell:
+        finding = first[row.digest]
+        cell, instead = items.get(row.key, (None, frozenset()))
+        fall = Fall(
+            finding.rule,
+            from_us(row.at_us),
+            from_us(finding.recorded_us),
+            row.bench == finding.bench,
+            instead,
+            cell == finding.code,
+        )
+        found.setdefault(row.digest, fall)
+    return found
+
+
+def _instead(conn: Connection, keys: Collection[str]) -> dict[str, tuple[str, frozenset[str]]]:
+    """Of these keys that name a reading or charge: its cell, and what was put in its place."""
+    of = {
+        row.key: row.code
+        for row in conn.execute(select(READING.c.key, READING.c.code).where(among(READING.c.key, keys)))
+    }
+    new: dict[str, set[str]] = {}
+    query = select(READING.c.key, READING.c.supersedes).where(among(READING.c.supersedes, of))
+    for key, old in conn.execute(query):
+        new.setdefault(old, set()).add(key)
+    return {key: (code, frozenset(new.get(key, ()))) for key, code in of.items()}
+
+
+def let_fall(pen: Pen, codes: Collection[str]) -> set[str]:
+    """Record the fall of each finding of these cells of which a record was withdrawn; returns the cells."""
+    rows = _rows(pen.conn, codes)
+    if not rows:
+        return set()
+    known = set(
+        pen.conn.execute(
+            select(FINDING_FELL.c.digest).where(among(FINDING_FELL.c.digest, {row.digest for row in rows}))
+        ).scalars()
+    )
+    open_ = {row.digest: _finding(row) for row in rows if row.digest not in known}
+    gone = withdrawn(pen.conn, {key for finding in open_.values() for key in finding.basis})
+    void = sorted((f for f in open_.values() if not stands(f, gone)), key=lambda f: (f.cell, f.digest))
+    for finding in void:
+        key = min(finding.basis & gone)
+        pen.conn.execute(FINDING_FELL.insert().values(digest=finding.digest, key=key, write_id=pen.write_id))
+        because = f"it rests on {key}, which was withdrawn as a mistake: {finding.words}"
+        pen.event("finding-fell", [finding.cell], subject=finding.rule, because=because)
+    return {finding.cell for finding in void}
+
+
+# --- adding ----------------------------------------------------------------------------------------
+
+
+def record(pen: Pen, found: Iterable[Finding]) -> None:
+    """Add findings to the book, in an order that does not depend on who adds them."""
+    rows = [
+        {
+            "digest": finding.digest,
+            "code": finding.cell,
+            "rule": finding.rule,
+            "basis": to_json(sorted(finding.basis)),
+            "words": finding.words,
+            "observed": to_json(finding.value),
+            "expanded_uncertainty": finding.expanded_uncertainty,
+            "bound": to_json(finding.limit),
+            "unit": finding.unit,
+            "source": finding.source,
+            "safety": finding.safety,
+            "at_us": to_us(finding.at),
+            "write_id": pen.write_id,
+        }
+        for finding in sorted(found, key=lambda f: (f.cell, f.digest))
+    ]
+    if rows:
+        pen.conn.execute(FINDING.insert(), rows)

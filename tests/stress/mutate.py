@@ -1,0 +1,172 @@
+"""Do the tests notice when a rule is wrong? `python -m tests.stress.mutate [ROOM ...] [--count N] [--seed S]`.
+
+Each mutant is one small change in a copy of the source: a comparison turned, a `max` made `min`, a limit moved by 20 %
+to the unsafe side. The room's own tests must fail. Not part of `pytest`: a mutant takes as long as those tests.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import os
+import random
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import islice
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+RULES = ["tests/acceptance", "tests/laws", "tests/safety"]
+# room: (files or folders under src/straycell, the tests that must notice)
+ROOMS: dict[str, tuple[list[str], list[str]]] = {
+    "acceptance": (["acceptance"], RULES),
+    "charger": (["acceptance/charger"], ["tests/acceptance"]),
+    "safety": (["safety"], ["tests/safety"]),
+    "runtime": (["physics/run_time"], ["tests/physics", "tests/matching"]),
+    "figures": (["acceptance/shipped.toml"], [*RULES, "tests/matching"]),
+}
+TURNED: dict[type[ast.cmpop], type[ast.cmpop]] = {
+    ast.Lt: ast.GtE,
+    ast.LtE: ast.Gt,
+    ast.Gt: ast.LtE,
+    ast.GtE: ast.Lt,
+    ast.Is: ast.IsNot,
+    ast.IsNot: ast.Is,
+    ast.In: ast.NotIn,
+    ast.NotIn: ast.In,
+}
+SWAPPED: dict[type[ast.operator], type[ast.operator]] = {
+    ast.Add: ast.Sub,
+    ast.Sub: ast.Add,
+    ast.Mult: ast.Div,
+    ast.Div: ast.Mult,
+}
+OTHER = {"max": "min", "min": "max", "any": "all", "all": "any", "low": "value", "high": "value"}
+
+
+@dataclass(frozen=True)
+class Mutant:
+    """One changed file: where, what was changed, the whole new text."""
+
+    path: Path
+    what: str
+    text: str
+
+
+def mutants(path: Path) -> Iterator[Mutant]:
+    """Every mutant of a file."""
+    yield from (_of_limits(path) if path.suffix == ".toml" else _of_code(path))
+
+
+def _of_code(path: Path) -> Iterator[Mutant]:
+    text = path.read_text(encoding="utf-8")
+    for number, node in enumerate(ast.walk(ast.parse(text))):
+        if not isinstance(node, ast.Compare | ast.BinOp | ast.BoolOp | ast.Call | ast.Attribute):
+            continue
+        before = ast.unparse(node)
+        if _change(node):
+            tree = ast.parse(text)
+            _change(next(islice(ast.walk(tree), number, None)))
+            yield Mutant(path, f"line {node.lineno}: {before} -> {ast.unparse(node)}", ast.unparse(tree))
+
+
+def _change(node: ast.AST) -> bool:
+    """Turn one node in place; False when there is nothing to turn."""
+    if isinstance(node, ast.Compare) and type(node.ops[0]) in TURNED:
+        node.ops[0] = TURNED[type(node.ops[0])]()
+    elif isinstance(node, ast.BinOp) and type(node.op) in SWAPPED and not _text(node):
+        node.op = SWAPPED[type(node.op)]()
+    elif isinstance(node, ast.BoolOp):
+        node.op = ast.Or() if isinstance(node.op, ast.And) else ast.And()
+    elif isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in OTHER:
+        node.func.id = OTHER[node.func.id]
+    elif isinstance(node, ast.Attribute) and node.attr in ("low", "high"):
+        node.attr = OTHER[node.attr]
+    else:
+        return False
+    return True
+
+
+def _text(node: ast.BinOp) -> bool:
+    return any(
+        isinstance(each, ast.Constant | ast.JoinedStr) and not _number(each) for each in ast.walk(node)
+    )
+
+
+def _number(node: ast.expr) -> bool:
+    return isinstance(node, ast.Constant) and isinstance(node.value, int | float)
+
+
+def _of_limits(path: Path) -> Iterator[Mutant]:
+    """Each figure of a limit, moved by 20 % to where it forbids less."""
+    lines = path.read_text(encoding="utf-8").splitlines()
+    bound, name, quoted = "max", "", re.compile(r'"[^"]*"')
+    for at, line in enumerate(lines):
+        if found := re.match(r'id = "(.+)"', line):
+            name = found[1]
+        elif found := re.match(r'bound = "(.+)"', line):
+            bound = found[1]
+        elif re.match(r'(value|values|"[^"]+"|[\w-]+) = ', line) and not line.startswith(("source", "text")):
+            head, _, rest = line.partition(" = ")
+            factor = 0.8 if bound == "min" else 1.2
+            blank = quoted.sub(lambda match: "\0" * len(match[0]), rest)
+            for figure in re.finditer(r"(?<![\w.-])-?\d+\.?\d*(?:e-?\d+)?(?![\w.])", blank):
+                new = f"{float(figure[0]) * factor:.12g}"
+                changed = f"{head} = {rest[: figure.start()]}{new}{rest[figure.end() :]}"
+                text = "\n".join([*lines[:at], changed, *lines[at + 1 :], ""])
+                yield Mutant(path, f"line {at + 1}: {name}: {figure[0]} -> {new} ({line.strip()[:50]})", text)
+
+
+def survives(mutant: Mutant, tests: list[str], copy: Path) -> bool:
+    """Whether the tests pass on the changed copy."""
+    target = copy / mutant.path.relative_to(ROOT)
+    kept = target.read_text(encoding="utf-8")
+    target.write_text(mutant.text, encoding="utf-8")
+    try:
+        line = [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", "-p", "no:cacheprovider", *tests]
+        env = {**os.environ, "PYTHONPATH": str(copy / "src"), "PYTHONDONTWRITEBYTECODE": "1"}
+        return subprocess.run(line, cwd=copy, env=env, capture_output=True, check=False).returncode == 0
+    finally:
+        target.write_text(kept, encoding="utf-8")
+
+
+def drawn(room: str, count: int, seed: int) -> list[Mutant]:
+    """A sample of the room's mutants; all of them when they are fewer."""
+    places = [ROOT / "src" / "straycell" / place for place in ROOMS[room][0]]
+    files = [
+        file for place in places for file in (sorted(place.rglob("*.py")) if place.is_dir() else [place])
+    ]
+    found = [mutant for file in files for mutant in mutants(file)]
+    return random.Random(seed).sample(found, min(count, len(found)))
+
+
+def main() -> int:
+    """Print each survivor and the score; exit 0 when none survived."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("rooms", nargs="*", choices=[*ROOMS, []], default=[])
+    parser.add_argument("--count", type=int, default=20)
+    parser.add_argument("--seed", type=int, default=0)
+    asked = parser.parse_args()
+    alive = 0
+    with tempfile.TemporaryDirectory() as folder:
+        copy = Path(folder) / "copy"
+        shutil.copytree(ROOT, copy, ignore=shutil.ignore_patterns(".git", ".venv", "__pycache__"))
+        for room in asked.rooms or ROOMS:
+            sample = drawn(room, asked.count, asked.seed)
+            lived = []
+            for mutant in sample:
+                if survives(mutant, ROOMS[room][1], copy):
+                    lived.append(mutant)
+                    print(f"  survived: {mutant.path.relative_to(ROOT)} {mutant.what}", flush=True)
+            print(f"{room}: {len(sample) - len(lived)} of {len(sample)} mutants noticed", flush=True)
+            alive += len(lived)
+    return 1 if alive else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
