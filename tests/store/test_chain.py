@@ -9,7 +9,9 @@ from tests.acceptance.bench import NMC
 from tests.store.store_bench import NOW, Shelf, found
 
 from straycell.store.backup import backup_store
-from straycell.store.schema.guards import trigger_statements
+from straycell.store.chain import CONTENT
+from straycell.store.schema.guards import FOR_LIFE, trigger_statements
+from straycell.store.schema.models import METADATA
 
 EDITS = {
     "a value": "UPDATE reading SET value = value + 0.1 WHERE id = (SELECT max(id) FROM reading)",
@@ -108,3 +110,18 @@ def test_a_backup_shows_what_a_store_has_lost(shelf: Shelf) -> None:
     with shelf.reading() as reader:
         (line,) = reader.lost_since(copy)
     assert line.startswith("write A-3 (readings-added") and "not in the store" in line
+
+
+def test_every_column_of_a_record_counts_in_the_chain() -> None:
+    """A column that is added and forgotten there could be edited unseen, and would not come along in a merge's check."""
+    for name, columns in CONTENT.items():
+        table = METADATA.tables[name]
+        own = {"id", "event_id", "write_id", *(("raw",) if name == "trace" else ())}
+        wanted = FOR_LIFE[name][:-1] if name in FOR_LIFE else [c.name for c in table.c if c.name not in own]
+        assert sorted(columns) == sorted(wanted), name
+    linked = {
+        name
+        for name, table in METADATA.tables.items()
+        if {"event_id", "write_id"} & {c.name for c in table.c}
+    }
+    assert linked - {"event"} == set(CONTENT)

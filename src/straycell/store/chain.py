@@ -66,7 +66,7 @@ CONTENT: dict[str, tuple[str, ...]] = {
     "condemnation": ("key", "code", "because", "at_us"),
     "fact": ("subject", "field", "entry", "value", "mistake", "over"),
     **{name: FOR_LIFE[name][:-1] for name in ("build", "build_cell", "handover", "handover_cell")},
-    "meter_comparison": ("meter", "compared_on", "note"),
+    "meter_comparison": ("meter", "compared_on", "note", "quantity", "showed", "actual"),
     "event_cell": ("code",),
     "finding": (
         *("digest", "code", "rule", "basis", "words", "observed", "expanded_uncertainty", "bound", "unit"),

@@ -181,7 +181,7 @@ def _talk_carried(done: Restored) -> None:
             "not all of it could be read: cells of which nothing could are on hold until checked again"
         )
     if done.carried.discarded:
-        output.talk(f"out of use in it, and so discarded here too: {', '.join(done.carried.discarded)}")
+        output.talk(f"out of use in it, and so out of use here too: {', '.join(done.carried.discarded)}")
     if done.carried.unknown:
         listed = ", ".join(done.carried.unknown)
         output.talk(f"out of use in it, and not in this backup: {listed}. They stay out of use")
