@@ -47,6 +47,7 @@ from straycell.store.book.records import (
 from straycell.store.book.typed import find_key
 from straycell.store.check import faults
 from straycell.store.column_values import from_us
+from straycell.store.damage import damage_named
 from straycell.store.engine import checking, connected, reading_engine, recover, store_faults
 from straycell.store.schema.create import VERSION, require_current
 from straycell.store.schema.tables import BENCH, CELL, EVENT, HANDOVER, PROJECT, READING, TRACE, VERDICT
@@ -66,7 +67,7 @@ if TYPE_CHECKING:
 @contextmanager
 def open_reader(path: Path) -> Iterator[Reader]:
     """A read-only store. Raises StoreFault: missing, no store, locked, damaged, older or newer."""
-    with store_faults(path), connected(reading_engine(path)) as conn:
+    with store_faults(path), damage_named(path), connected(reading_engine(path)) as conn:
         recover(path, conn)
         with conn.begin():
             require_current(conn, path)

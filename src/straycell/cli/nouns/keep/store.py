@@ -102,14 +102,19 @@ def _tell(path: Path, faults: list[str]) -> None:
 
 @app.command("info")
 def info() -> None:
-    """Show where the store is and what it holds."""
+    """Show where the store is, what it holds, and what speaks against its place."""
+    from straycell.store.places import mounts, place_warnings
+
     path = context.store_path()
     with context.reading() as reader:
         document = {"store": str(path)} | {k: v for k, v in reader.info().items() if k != "path"}
+    warnings = place_warnings(path, mounts())
     output.emit(
-        document,
+        document | {"place_warnings": warnings},
         lambda: output.facts((name.replace("_", " "), _words(value)) for name, value in document.items()),
     )
+    for warning in warnings:
+        output.talk(f"move it, with `store backup` and `store restore`, to a disk of this machine: {warning}")
 
 
 def _words(value: object) -> str:
