@@ -15,10 +15,12 @@ from sqlalchemy import Connection, func, select
 
 from straycell.builds import Build
 from straycell.cells import Cell, Chemistry, Form, Stage
+from straycell.errors import StoreFault
 from straycell.keys import RecordKey
 from straycell.meters import Meter
 from straycell.readings import Charge, Quantity, Reading
 from straycell.readings.charger import Charger
+from straycell.store import chain
 from straycell.store.book import (
     boxes,
     builds,
@@ -408,6 +410,17 @@ class Reader:
 
         with self._look() as conn:
             return export_dir(conn, folder)
+
+    def lost_since(self, backup: Path) -> list[str]:
+        """What a sound backup of this store holds and the store does not. Raises StoreFault for a file that is none."""
+        with store_faults(backup), connected(reading_engine(backup)) as other:
+            recover(backup, other)
+            with other.begin(), self._look() as conn:
+                require_current(other, backup)
+                fault = next(chain.faults(other), None)
+                if fault is not None:
+                    raise StoreFault(f"store {backup} is no sound backup: {fault}", "name another backup")
+                return list(chain.lost_since(conn, other))
 
     def check(self, rules: RuleSet | None = None, now: datetime | None = None) -> list[str]:
         """What is wrong with the store, in words; verdicts under other rules than these are not re-made."""
