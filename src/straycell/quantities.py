@@ -83,6 +83,8 @@ CELL_WINDOWS: dict[Dimension, Window] = {
     Dimension.MASS: Window(0.1, 5000.0),
 }
 ANY_WINDOW = Window(-math.inf, math.inf)
+LONGEST_TEXT = 100
+"""Beyond it the pattern below would look back and forth for minutes."""
 
 _NUMBER = re.compile(r"^\s*([+-]?)(\d+(?:\.\d*)?|\.\d+)([eE][+-]?\d+)?\s*(.*?)\s*$")
 _JOINED = re.compile(r"^\s*(\d+)\s*([a-z]+)\s*(\d+)\s*([a-z]*)\s*$")
@@ -107,6 +109,10 @@ def parse_quantity(
     """
     kind = dimension.value
     label = name or kind.noun
+    if len(text) > LONGEST_TEXT:
+        raise BadData(
+            f"{label}: {len(text)} characters are not a number with a unit", f"write it like {kind.example}"
+        )
     said, text = text, _one_unit(text) if dimension is Dimension.DURATION else text
     if _COMMA.match(text):
         raise _comma_fault(label, text)

@@ -170,12 +170,12 @@ def test_a_project_without_protection_is_not_served_yet_can_be_planned_and_not_f
 
 
 def test_project_show_says_what_its_charger_asks_and_what_to_change(bench: Bench) -> None:
-    """The bench lamp's charger would over-charge its cells; the vent opener's is gentle enough from 500 mAh."""
+    """The bench lamp's charger would over-charge its cells; the vent opener's is gentle enough from 658 mAh."""
     lamp, vent = (bench.do(f"project show {n}") for n in ("'bench lamp'", "'greenhouse vent opener'"))
     assert lamp["charging"]["ok"] is False and any("use a charger" in a for a in lamp["charging"]["advice"])
-    assert vent["charging"]["ok"] is True and vent["charging"]["least_capacity_ah"]["solo"] == pytest.approx(
-        0.5
-    )
+    assert vent["charging"]["ok"] is True
+    # At 18 degC a straight line from 0.2C at 15 to 0.5C at 20 leaves 0.38C of its 250 mA.
+    assert vent["charging"]["least_capacity_ah"]["solo"] == pytest.approx(0.25 / 0.38)
     assert vent["protection"]["ok"] is True and vent["protection"]["fitted"] is True
 
 

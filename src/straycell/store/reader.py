@@ -15,13 +15,17 @@ from sqlalchemy import Connection, func, select
 
 from straycell.builds import Build
 from straycell.cells import Cell, Chemistry, Form, Stage
+from straycell.errors import StoreFault
 from straycell.keys import RecordKey
 from straycell.meters import Meter
 from straycell.readings import Charge, Quantity, Reading
+from straycell.readings.charger import Charger
+from straycell.store import chain
 from straycell.store.book import (
     boxes,
     builds,
     cells,
+    chargers,
     events,
     handovers,
     household,
@@ -45,6 +49,7 @@ from straycell.store.book.records import (
 from straycell.store.book.typed import find_key
 from straycell.store.check import faults
 from straycell.store.column_values import from_us
+from straycell.store.damage import damage_named
 from straycell.store.engine import checking, connected, reading_engine, recover, store_faults
 from straycell.store.schema.create import VERSION, require_current
 from straycell.store.schema.tables import BENCH, CELL, EVENT, HANDOVER, PROJECT, READING, TRACE, VERDICT
@@ -64,7 +69,7 @@ if TYPE_CHECKING:
 @contextmanager
 def open_reader(path: Path) -> Iterator[Reader]:
     """A read-only store. Raises StoreFault: missing, no store, locked, damaged, older or newer."""
-    with store_faults(path), connected(reading_engine(path)) as conn:
+    with store_faults(path), damage_named(path), connected(reading_engine(path)) as conn:
         recover(path, conn)
         with conn.begin():
             require_current(conn, path)
@@ -204,6 +209,11 @@ class Reader:
         """All meters by name."""
         with self._look() as conn:
             return meters.meters(conn)
+
+    def chargers(self) -> list[Charger]:
+        """Every measurement of every charger, oldest first."""
+        with self._look() as conn:
+            return chargers.chargers(conn)
 
     def meter(self, name: str) -> Meter:
         """One meter. Raises BadData."""
@@ -401,7 +411,18 @@ class Reader:
         with self._look() as conn:
             return export_dir(conn, folder)
 
-    def check(self, rules: RuleSet | None = None) -> list[str]:
+    def lost_since(self, backup: Path) -> list[str]:
+        """What a sound backup of this store holds and the store does not. Raises StoreFault for a file that is none."""
+        with store_faults(backup), connected(reading_engine(backup)) as other:
+            recover(backup, other)
+            with other.begin(), self._look() as conn:
+                require_current(other, backup)
+                fault = next(chain.faults(other), None)
+                if fault is not None:
+                    raise StoreFault(f"store {backup} is no sound backup: {fault}", "name another backup")
+                return list(chain.lost_since(conn, other))
+
+    def check(self, rules: RuleSet | None = None, now: datetime | None = None) -> list[str]:
         """What is wrong with the store, in words; verdicts under other rules than these are not re-made."""
         with store_faults(self.path), checking(self.path) as conn:
-            return faults(conn, rules)
+            return faults(conn, rules, now)

@@ -109,6 +109,32 @@ CREATE TABLE box (
 )
     """,
     """
+CREATE TABLE charger (
+    id INTEGER NOT NULL,
+    name VARCHAR NOT NULL,
+    slot INTEGER,
+    float_v FLOAT,
+    float_u FLOAT,
+    end_current_a FLOAT,
+    capacity_gain FLOAT,
+    capacity_offset FLOAT,
+    measured_at_us INTEGER NOT NULL,
+    event_id INTEGER NOT NULL,
+    CONSTRAINT pk_charger PRIMARY KEY (id),
+    CONSTRAINT ck_charger_name CHECK (length(trim(name)) > 0),
+    CONSTRAINT ck_charger_slot CHECK (slot BETWEEN 0 AND 1000),
+    CONSTRAINT ck_charger_float CHECK ((float_v IS NULL) = (float_u IS NULL) AND float_u > 0),
+    CONSTRAINT ck_charger_float_v CHECK (float_v BETWEEN 0.0 AND 5.0),
+    CONSTRAINT ck_charger_end_current_a CHECK (end_current_a BETWEEN 0.0 AND 500.0),
+    CONSTRAINT ck_charger_capacity CHECK ((capacity_gain IS NULL) = (capacity_offset IS NULL)),
+    CONSTRAINT ck_charger_measured_at_us CHECK (measured_at_us BETWEEN 631152000000000 AND 4102444800000000),
+    CONSTRAINT fk_charger_event_id FOREIGN KEY(event_id) REFERENCES event (id)
+)
+    """,
+    """
+CREATE INDEX ix_charger_name ON charger (name)
+    """,
+    """
 CREATE TABLE fact (
     id INTEGER NOT NULL,
     subject VARCHAR NOT NULL,
@@ -279,7 +305,6 @@ CREATE TABLE cell (
     CONSTRAINT ck_cell_maker_charge_current_a CHECK (maker_charge_current_a BETWEEN 1e-06 AND 500.0),
     CONSTRAINT ck_cell_maker_discharge_current_a CHECK (maker_discharge_current_a BETWEEN 1e-06 AND 500.0),
     CONSTRAINT ck_cell_full_voltage_v CHECK (full_voltage_v BETWEEN 1.0 AND 5.0),
-    CONSTRAINT ck_cell_mass_g CHECK (mass_g BETWEEN 0.1 AND 5000.0),
     CONSTRAINT ck_cell_volume_cm3 CHECK (volume_cm3 BETWEEN 0.001 AND 100000.0),
     CONSTRAINT ck_cell_protection_board CHECK (protection_board IN (0, 1)),
     CONSTRAINT ck_cell_confirmed_rechargeable CHECK (confirmed_rechargeable IN (0, 1)),
@@ -418,7 +443,7 @@ CREATE TABLE handover_cell (
 )
     """,
     """
-CREATE UNIQUE INDEX ux_handover_cell_live ON handover_cell (code) WHERE state <> 'left-out'
+CREATE UNIQUE INDEX ux_handover_cell_listed ON handover_cell (code) WHERE state = 'listed'
     """,
     """
 CREATE TABLE supersession (
@@ -550,6 +575,10 @@ CREATE TABLE reading (
     at_least BOOLEAN NOT NULL,
     from_full BOOLEAN NOT NULL,
     u FLOAT,
+    surroundings_c FLOAT,
+    doubt VARCHAR NOT NULL,
+    put_in_ah FLOAT,
+    took_s FLOAT,
     trace VARCHAR,
     supersedes VARCHAR,
     recorded_at_us INTEGER NOT NULL,
@@ -557,11 +586,11 @@ CREATE TABLE reading (
     CONSTRAINT pk_reading PRIMARY KEY (id),
     CONSTRAINT ck_reading_key CHECK (key GLOB '[A-Z]-[1-9]*' AND key NOT GLOB '??*[^0-9]*'),
     CONSTRAINT ck_reading_code CHECK (code GLOB '[A-Z][0-9][0-9][0-9][0-9][0-9][0-9A-Z]'),
-    CONSTRAINT ck_reading_quantity CHECK (quantity IN ('voltage', 'as-found-voltage', 'capacity', 'resistance', 'temperature', 'look', 'charge', 'let-down')),
+    CONSTRAINT ck_reading_quantity CHECK (quantity IN ('voltage', 'as-found-voltage', 'capacity', 'resistance', 'temperature', 'mass', 'look', 'charge', 'let-down')),
     CONSTRAINT ck_reading_at_us CHECK (at_us BETWEEN 631152000000000 AND 4102444800000000),
     CONSTRAINT ck_reading_recorded_at_us CHECK (recorded_at_us BETWEEN 631152000000000 AND 4102444800000000),
     CONSTRAINT ck_reading_not_in_the_future CHECK (at_us <= recorded_at_us),
-    CONSTRAINT ck_reading_value CHECK (CASE quantity WHEN 'voltage' THEN value BETWEEN -5.0 AND 5.0 WHEN 'as-found-voltage' THEN value BETWEEN -5.0 AND 5.0 WHEN 'capacity' THEN value BETWEEN 0.001 AND 500.0 WHEN 'resistance' THEN value BETWEEN 1e-05 AND 100.0 WHEN 'temperature' THEN value BETWEEN -60.0 AND 250.0 WHEN 'charge' THEN value BETWEEN -5.0 AND 5.0 WHEN 'let-down' THEN value BETWEEN -5.0 AND 5.0 ELSE value IS NULL END AND (quantity = 'look') = (value IS NULL)),
+    CONSTRAINT ck_reading_value CHECK (CASE quantity WHEN 'voltage' THEN value BETWEEN -5.0 AND 5.0 WHEN 'as-found-voltage' THEN value BETWEEN -5.0 AND 5.0 WHEN 'capacity' THEN value BETWEEN 0.001 AND 500.0 WHEN 'resistance' THEN value BETWEEN 1e-05 AND 100.0 WHEN 'temperature' THEN value BETWEEN -60.0 AND 250.0 WHEN 'mass' THEN value BETWEEN 0.1 AND 5000.0 WHEN 'charge' THEN value BETWEEN -5.0 AND 5.0 WHEN 'let-down' THEN value BETWEEN -5.0 AND 5.0 ELSE value IS NULL END AND (quantity = 'look') = (value IS NULL)),
     CONSTRAINT ck_reading_rested_s CHECK (rested_s BETWEEN 0.0 AND 631152000.0),
     CONSTRAINT ck_reading_discharge_current_a CHECK (discharge_current_a BETWEEN 0.0 AND 500.0),
     CONSTRAINT ck_reading_cutoff_v CHECK (cutoff_v BETWEEN 0.0 AND 5.0),
@@ -571,12 +600,15 @@ CREATE TABLE reading (
     CONSTRAINT ck_reading_where_taken CHECK (where_taken IN ('tabs', 'board')),
     CONSTRAINT ck_reading_as_group CHECK (as_group IN (0, 1)),
     CONSTRAINT ck_reading_temperature_c CHECK (temperature_c BETWEEN -60.0 AND 250.0),
+    CONSTRAINT ck_reading_surroundings_c CHECK (surroundings_c BETWEEN -60.0 AND 250.0),
     CONSTRAINT ck_reading_soc CHECK (soc BETWEEN 0.0 AND 1.0),
     CONSTRAINT ck_reading_at_least CHECK (at_least IN (0, 1)),
     CONSTRAINT ck_reading_from_full CHECK (from_full IN (0, 1)),
     CONSTRAINT ck_reading_u CHECK (u >= 0),
     CONSTRAINT ck_reading_charge_current_a CHECK (charge_current_a BETWEEN 1e-06 AND 500.0),
     CONSTRAINT ck_reading_end_current_a CHECK (end_current_a BETWEEN 0.0 AND 500.0),
+    CONSTRAINT ck_reading_put_in_ah CHECK (put_in_ah BETWEEN 0.001 AND 500.0),
+    CONSTRAINT ck_reading_took_s CHECK (took_s BETWEEN 0.0 AND 631152000.0),
     CONSTRAINT ck_reading_peak_temperature_c CHECK (peak_temperature_c BETWEEN -60.0 AND 250.0),
     CONSTRAINT ck_reading_slot CHECK (slot BETWEEN 0 AND 1000),
     CONSTRAINT ck_reading_look CHECK ((quantity = 'look') = (look <> '')),
