@@ -13,15 +13,16 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Column, Connection
+from sqlalchemy import Column, Connection, select
 
 from straycell.acceptance import load_rules
 from straycell.cells import CellFacts, Chemistry, Form, next_codes
 from straycell.meters import Accuracy, Meter, parse_resolution
-from straycell.store.book.cells import facts_values
-from straycell.store.column_values import to_us
+from straycell.store.book import meters
+from straycell.store.book.cells import UNSAID, facts_values
+from straycell.store.column_values import to_json, to_us
 from straycell.store.engine import connected, writing_engine
-from straycell.store.schema.tables import BENCH, CELL, CELL_FACTS, EVENT, EVENT_CELL, READING, TEARDOWN
+from straycell.store.schema.tables import BENCH, BOX, CELL, EVENT, EVENT_CELL, READING, TEARDOWN, WRITE
 from straycell.store.writer import open_writer
 
 NOW = datetime(2026, 6, 1, 18, tzinfo=UTC)
@@ -81,17 +82,19 @@ def build_store(path: Path, count: int, *, verdicts: bool = True) -> list[str]:
 
 
 def _fill(conn: Connection, codes: list[str]) -> None:
-    filed = {"at_us": to_us(NOW), "subject": "", "detail": "{}", "because": ""}
+    written = {"key": "0" * 64, "parents": "", "at_us": to_us(NOW), "verb": "cells-added", "detail": "{}"}
+    conn.execute(WRITE.insert(), [{"id": ADDED, "bench": "A", "number": ADDED, **written}])
+    filed = {"write_id": ADDED, "at_us": to_us(NOW), "subject": "", "detail": "{}", "because": ""}
     conn.execute(EVENT.insert(), [{"id": ADDED, "verb": "cells-added", **filed}])
     conn.execute(EVENT.insert(), [{"id": MEASURED, "verb": "readings-added", **filed}])
     teardowns = 1 + len(codes) // A_TEARDOWN
     conn.execute(TEARDOWN.insert(), [_teardown(number) for number in range(1, 1 + teardowns)])
     conn.execute(BENCH.update().values(last_cell=min(len(codes), A_BENCH), last_teardown=teardowns))
-    conn.execute(CELL.insert(), [_cell(index, code) for index, code in enumerate(codes)])
-    conn.execute(CELL_FACTS.insert(), [_facts(index, code) for index, code in enumerate(codes)])
+    boxes = list(conn.execute(select(BOX.c.key).order_by(BOX.c.name)).scalars())
+    conn.execute(CELL.insert(), [_cell(index, code, boxes) for index, code in enumerate(codes)])
     links = [{"event_id": event, "code": code} for event in (ADDED, MEASURED) for code in codes]
     conn.execute(EVENT_CELL.insert(), links)
-    rows = _readings(codes)
+    rows = _readings(codes, str(meters.keys(conn)[METER.name]))
     while chunk := list(islice(rows, A_CHUNK)):
         conn.execute(READING.insert(), chunk)
 
@@ -103,12 +106,20 @@ def _codes(count: int) -> list[str]:
 
 def _teardown(number: int) -> Row:
     named = {"code": f"AT{number}", "title": f"pump battery {number}", "kind": "pump", "objects": 4}
-    return {**named, "added_at_us": to_us(NOW), "event_id": ADDED}
+    return {**named, "born": to_json(named), "added_at_us": to_us(NOW), "event_id": ADDED}
 
 
-def _cell(index: int, code: str) -> Row:
-    box = f"shelf {1 + index % SHELVES}"
-    return {"code": code, "stage": "received", "box": box, "added_at_us": to_us(NOW), "event_id": ADDED}
+def _cell(index: int, code: str, boxes: list[str]) -> Row:
+    said = _facts(index, code)
+    born = {"stage": "received", "box": boxes[index % SHELVES], **said}
+    return {
+        **UNSAID,
+        **born,
+        "code": code,
+        "born": to_json(born),
+        "added_at_us": to_us(NOW),
+        "event_id": ADDED,
+    }
 
 
 def _facts(index: int, code: str) -> Row:
@@ -120,7 +131,7 @@ def _facts(index: int, code: str) -> Row:
     rated = None if choice.random() < 0.3 else _size_ah(form)
     facts = CellFacts(chemistry, form, f"INR{form}", rated_capacity_ah=rated)
     origin = {"teardown": f"AT{1 + index // A_TEARDOWN}", "pack": f"{index % A_TEARDOWN // A_PACK + 1}"}
-    return {"code": code, **origin, **facts_values(facts), "event_id": ADDED}
+    return {**origin, **facts_values(facts)}
 
 
 def _size_ah(form: Form) -> float:
@@ -137,14 +148,18 @@ _EMPTY: Row = {column.name: _unsaid(column) for column in READING.c if column.na
 }
 
 
-def _readings(codes: list[str]) -> Iterator[Row]:
+def _readings(codes: list[str], meter: str) -> Iterator[Row]:
+    number = 0
     for index, code in enumerate(codes):
         choice = random.Random(-1 - index)
         start_us = to_us(NOW) - int((30 + 20 * choice.random()) * DAY_US)
         lfp = _facts(index, code)["chemistry"] == "lfp"
         for days, quantity, values in _story(choice, index % 10, 3.65 if lfp else 4.20, _facts(index, code)):
             at_us = start_us + int(days * DAY_US)
-            yield {**_EMPTY, "code": code, "quantity": quantity, "at_us": at_us, **values}
+            number += 1
+            by = {"meter": meter} if "meter" in values else {}
+            of = {"key": f"A-{number}", "code": code, "quantity": quantity, "at_us": at_us}
+            yield {**_EMPTY, **of, **values, **by}
 
 
 def _story(choice: random.Random, kind: int, full_v: float, facts: Row) -> Iterator[tuple[float, str, Row]]:
