@@ -22,8 +22,8 @@ SOURCE = Path(straycell.__file__).parent
 EDGES = """
 errors:
 plain_text:  errors
-files:       errors
-typed:       errors
+files:       errors plain_text
+typed:       errors plain_text
 quantities:  errors
 teardowns:   errors quantities
 cells:       errors quantities

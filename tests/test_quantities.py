@@ -11,7 +11,17 @@ from hypothesis import strategies as st
 from uncertainties import ufloat
 
 from straycell.errors import BadData
-from straycell.quantities import ANY_WINDOW, Dimension, Measured, Window, bench_unit, parse_quantity, show
+from straycell.matching.words import beside
+from straycell.quantities import (
+    ANY_WINDOW,
+    Dimension,
+    Measured,
+    Window,
+    bench_unit,
+    parse_quantity,
+    show,
+    two_figures,
+)
 
 WRITTEN = """
 3.71V        VOLTAGE      3.71
@@ -29,6 +39,13 @@ WRITTEN = """
 90min        DURATION     5400
 30s          DURATION     30
 14d          DURATION     1209600
+2w           DURATION     1209600
+1h30         DURATION     5400
+1h30min      DURATION     5400
+2d12h        DURATION     216000
+1h90s        DURATION     3690
+3weeks       DURATION     1814400
+1day         DURATION     86400
 22C          TEMPERATURE  22
 -10°C        TEMPERATURE  -10
 0.4W         POWER        0.4
@@ -45,6 +62,41 @@ def test_a_bench_notation_is_read(line: str) -> None:
     """Each way of writing that the interface names, by the definition of the SI prefixes and units."""
     text, dimension, value = line.split()
     assert parse_quantity(text, Dimension[dimension]) == pytest.approx(float(value), rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "hours"), [("2 days", 48), ("1 h 30", 1.5), ("90 minutes", 1.5), ("2 weeks", 336)]
+)
+def test_durations_are_written_as_they_are_said(text: str, hours: float) -> None:
+    """In words, and joined: `1h30` is an hour and a half."""
+    assert parse_quantity(text, Dimension.DURATION) == pytest.approx(3600 * hours)
+
+
+@pytest.mark.parametrize(("value", "up", "two"), [
+    (10.96, True, 11.0), (10.96, False, 10.0), (0.05561, True, 0.056), (0.05561, False, 0.055), (899.3, False, 890.0),
+    (1.2, True, 1.2), (1.2, False, 1.2), (100.0, True, 100.0), (0.0, True, 0.0), (1.0000000001, True, 1.0),
+])  # fmt: skip
+def test_advice_has_two_figures_on_the_safe_side(value: float, up: bool, two: float) -> None:
+    """What must hold is rounded up, what may be had is rounded down."""
+    assert two_figures(value, up=up) == pytest.approx(two, rel=1e-12)
+
+
+@given(st.floats(1e-3, 1e3), st.floats(1e-3, 1e3))
+def test_a_value_beside_its_limit_keeps_its_answer(value: float, limit: float) -> None:
+    """Printed, it passes exactly when it passes; neither is rounded to the unsafe side."""
+    shown = beside(value, limit, Dimension.VOLTAGE)
+    told, most = (parse_quantity(text, Dimension.VOLTAGE, window=ANY_WINDOW) for text in shown)
+    assert told >= value * (1 - 1e-3) and most <= limit * (1 + 1e-3)  # four figures are printed at most
+    if not math.isclose(value, limit, rel_tol=1e-3):
+        assert (told <= most) == (value <= limit)
+
+
+@given(st.floats(1e-9, 1e9), st.booleans())
+def test_rounding_to_the_safe_side_never_crosses_the_value(value: float, up: bool) -> None:
+    """And stays within a tenth of it."""
+    rounded = two_figures(value, up=up)
+    assert (rounded >= value * (1 - 1e-9)) if up else (rounded <= value * (1 + 1e-9))
+    assert abs(rounded - value) <= 0.1001 * value
 
 
 @pytest.mark.parametrize("ohm", ["\u2126", "\u03a9"])

@@ -271,3 +271,15 @@ def _slips(a: str, b: str) -> int:
             row.append(best)
         before, last = last, row
     return last[-1]
+
+
+def position_name(group: int, place: int) -> str:
+    """`2b`: where a cell sits in a pack; groups count from 1 at the minus end, places in a group from 1 (`a`).
+
+    After `z` comes `aa`. `match`, the build sheet and the labels all use this one name.
+    """
+    letters = ""
+    while place > 0:
+        place, rest = divmod(place - 1, 26)
+        letters = chr(ord("a") + rest) + letters
+    return f"{group}{letters}"

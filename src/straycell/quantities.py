@@ -45,7 +45,9 @@ class Dimension(Enum):
     RESISTANCE = _Kind("resistance", "ohm", "48mohm", _scaled("ohm", "mkM", "Ohm", "\u03a9", "\u2126"))
     POWER = _Kind("power", "W", "0.4W", _scaled("W", "mk"))
     ENERGY = _Kind("energy", "Wh", "9.5Wh", _scaled("Wh", "mk"))
-    DURATION = _Kind("duration", "s", "24h", {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0})
+    DURATION = _Kind(
+        "duration", "s", "24h", {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0, "w": 604800.0}
+    )
     TEMPERATURE = _Kind("temperature", "C", "22C", {"C": 1.0, "°C": 1.0, "degC": 1.0}, may_be_negative=True)
     MASS = _Kind("mass", "g", "45g", {"g": 1.0, "kg": 1000.0})
     LENGTH = _Kind("length", "mm", "65mm", {"mm": 1.0, "cm": 10.0})
@@ -81,8 +83,13 @@ CELL_WINDOWS: dict[Dimension, Window] = {
     Dimension.MASS: Window(0.1, 5000.0),
 }
 ANY_WINDOW = Window(-math.inf, math.inf)
+LONGEST_TEXT = 100
+"""Beyond it the pattern below would look back and forth for minutes."""
 
 _NUMBER = re.compile(r"^\s*([+-]?)(\d+(?:\.\d*)?|\.\d+)([eE][+-]?\d+)?\s*(.*?)\s*$")
+_JOINED = re.compile(r"^\s*(\d+)\s*([a-z]+)\s*(\d+)\s*([a-z]*)\s*$")
+_LONG_NAMES = {"day": "d", "week": "w", "hour": "h", "minute": "min", "second": "s"}
+_NEXT_SMALLER = {"w": "d", "d": "h", "h": "min", "min": "s"}
 _COMMA = re.compile(r"^\s*[+-]?\d+,\d+")
 
 
@@ -102,6 +109,11 @@ def parse_quantity(
     """
     kind = dimension.value
     label = name or kind.noun
+    if len(text) > LONGEST_TEXT:
+        raise BadData(
+            f"{label}: {len(text)} characters are not a number with a unit", f"write it like {kind.example}"
+        )
+    said, text = text, _one_unit(text) if dimension is Dimension.DURATION else text
     if _COMMA.match(text):
         raise _comma_fault(label, text)
     match = _NUMBER.match(text)
@@ -116,8 +128,22 @@ def parse_quantity(
         raise BadData(f"{label}: '{text}' is too large to be meant", f"write it like {kind.example}")
     if value < 0 and not kind.may_be_negative:
         raise BadData(f"{label}: '{text}' is negative", f"a {kind.noun} is zero or more, like {kind.example}")
-    _check_window(label, text, value, dimension, window or CELL_WINDOWS.get(dimension, ANY_WINDOW))
+    _check_window(label, said, value, dimension, window or CELL_WINDOWS.get(dimension, ANY_WINDOW))
     return value
+
+
+def _one_unit(text: str) -> str:
+    """A duration in one short unit: `2 days` is `2 d`, `1h30` (or `1h30min`) is `90min`; anything else as it is."""
+    for long, short in _LONG_NAMES.items():
+        text = re.sub(rf"(?<![a-z]){long}s?(?![a-z])", short, text)
+    match = _JOINED.match(text)
+    units = Dimension.DURATION.value.units
+    if match is None or match[2] not in _NEXT_SMALLER or match[4] not in ("", *units):
+        return text
+    smaller = match[4] or _NEXT_SMALLER[match[2]]
+    if units[smaller] >= units[match[2]]:
+        return text
+    return f"{(int(match[1]) * units[match[2]] + int(match[3]) * units[smaller]) / 60!r}min"
 
 
 def _comma_fault(label: str, text: str) -> BadData:
@@ -222,6 +248,26 @@ def show(value: float, dimension: Dimension, *, u: float | None = None) -> str:
     expanded = COVERAGE_FACTOR * u / divisor
     places = _places(expanded)
     return f"{_round_to(scaled, places)} ± {_round_to(expanded, places)}{glue}{unit}"
+
+
+def show_safe(value: float, dimension: Dimension, *, up: bool) -> str:
+    """`11 A`: two significant figures, rounded up or down to the safe side, for advice and limits."""
+    return show(two_figures(value, up=up), dimension)
+
+
+def two_figures(value: float, *, up: bool) -> float:
+    """The value to two significant figures, never below it (`up`) or never above it."""
+    return safe_figures(value, 2, up=up)
+
+
+def safe_figures(value: float, figures: int, *, up: bool) -> float:
+    """The value to so many significant figures, rounded up or down."""
+    if not math.isfinite(value) or value == 0:
+        return value
+    places = figures - 1 - math.floor(math.log10(abs(value)))
+    # What is within the rounding of binary fractions of a step is on it.
+    scaled = value * 10.0**places
+    return round((math.ceil(scaled - 1e-9) if up else math.floor(scaled + 1e-9)) / 10.0**places, 12)
 
 
 def _plain(number: float) -> str:

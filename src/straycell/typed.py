@@ -9,6 +9,7 @@ from enum import StrEnum
 from typing import TypeVar
 
 from straycell.errors import BadData
+from straycell.plain_text import require_plain
 
 Word = TypeVar("Word", bound=StrEnum)
 FIRST_DAY = date(1990, 1, 1)
@@ -18,7 +19,7 @@ TEXT_LIMIT = 500
 
 def nearest_words(word: str, known: Sequence[str]) -> list[str]:
     """Known words that a slip would turn into this one, nearest first."""
-    return get_close_matches(word.casefold(), known, n=3, cutoff=0.55)
+    return get_close_matches(word[:80].casefold(), known, n=3, cutoff=0.55)
 
 
 def parse_word(value: str, kind: type[Word]) -> Word:
@@ -44,9 +45,7 @@ def parse_line(value: str, name: str) -> str:
         raise BadData(f"{name} is empty", "write a few words")
     if len(tidy) > TEXT_LIMIT:
         raise BadData(f"{name} has {len(tidy)} characters", f"at most {TEXT_LIMIT}")
-    if not tidy.isprintable():
-        raise BadData(f"{name} holds control characters", "write plain text")
-    return tidy
+    return require_plain(name, tidy)
 
 
 def parse_time(value: str, now: datetime) -> datetime:

@@ -38,7 +38,7 @@ def test_below_half_discards_only_beyond_u() -> None:
     u = 2.5 * u_share(1.25)
     assert good(capacity=1.25 + u + 0.002).outcome() is Outcome.LIGHT
     close = good(capacity=1.25 + u - 0.002).verdict()
-    assert close.outcome is Outcome.HOLD and any("capacity" in m.todo for m in close.missing)
+    assert close.outcome is Outcome.HOLD and any("capacity" in m.todo.words for m in close.missing)
     assert good(capacity=1.25 - u + 0.002).outcome() is Outcome.HOLD
     assert good(capacity=1.25 - u - 0.002).outcome() is Outcome.DISCARD
 

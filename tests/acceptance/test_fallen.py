@@ -35,7 +35,7 @@ def test_a_good_cell_whose_finding_fell_is_held_and_told_what_to_do() -> None:
     held = reason(verdict, FALL_FIRST)
     assert verdict.outcome is Outcome.HOLD and held.status is Status.UNMEASURED and held.safety
     for word in ("look", "rest voltage", "resistance", "self-discharge check"):
-        assert word in held.todo
+        assert word in held.todo.words
 
 
 @pytest.mark.parametrize("without", ["look", "rest", "resistance"])

@@ -38,7 +38,7 @@ def test_what_can_be_cleaned_or_mended_holds_until_a_later_look(word: Look) -> N
     """No charge before it, and the hold names what to do; a clean look clears it."""
     verdict = good(look=(word,)).verdict()
     assert verdict.outcome is Outcome.HOLD and verdict.safety_failed
-    assert any("then record a new look" in missing.todo for missing in verdict.missing)
+    assert any("then record a new look" in missing.todo.words for missing in verdict.missing)
     assert good(look=(word,)).look(Look.CLEAN, at=5.0).outcome() is Outcome.PACK
 
 
@@ -180,6 +180,6 @@ def test_of_two_kinds_with_unlike_limits_both_apply() -> None:
     gentle = Bench().found(3.3).look()
     gentle.more["corrected"] = said(Chemistry.LFP, Chemistry.NMC)
     held = reason(gentle.verdict(), "chemistry")
-    assert held.ceiling is Outcome.HOLD and "--mistake mistyped" in held.todo
+    assert held.ceiling is Outcome.HOLD and "--mistake mistyped" in held.todo.command("A00001O")
     gentle.more["corrected"] = said(Chemistry.NCA, Chemistry.NMC)
     assert reason(gentle.verdict(), "chemistry").status is Status.MET

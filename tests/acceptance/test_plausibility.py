@@ -251,7 +251,7 @@ def test_a_rest_voltage_clearly_above_full_is_contradictory(
     told = reason(bench.verdict(), "rest-voltage")
     assert ("contradictory" in told.text) is held
     if held:
-        assert (told.ceiling, told.status) == (Outcome.HOLD, Status.UNMEASURED) and "meter" in told.todo
+        assert (told.ceiling, told.status) == (Outcome.HOLD, Status.UNMEASURED) and "meter" in told.todo.words
 
 
 def test_a_later_rest_voltage_below_full_settles_it() -> None:

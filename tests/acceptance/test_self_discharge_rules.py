@@ -188,7 +188,9 @@ def test_lfp_cannot_be_told_from_voltage() -> None:
     """The curve is flat: unmeasured, and the way out is named."""
     bench = lfp_bench()
     held = reason(bench.rest(3.335, 3.2).rest(3.330, 20.0).verdict(21.0), "self-discharge")
-    assert held.status is Status.UNMEASURED and "cannot be told" in held.text and "capacity" in held.todo
+    assert (
+        held.status is Status.UNMEASURED and "cannot be told" in held.text and "capacity" in held.todo.words
+    )
 
 
 def lfp_bench() -> Bench:
@@ -225,7 +227,7 @@ def test_a_boards_own_drain_is_subtracted() -> None:
 def test_without_any_full_charge_the_hold_says_so() -> None:
     """The first thing to do comes first, with the earliest date it can decide: a day and a week after it."""
     held = reason(Bench(NMC).found(3.6).look().verdict(1.0), "self-discharge")
-    assert "charge it full" in held.todo and held.earliest == day(1.0 + 1 + 7)
+    assert "charge it full" in held.todo.words and held.earliest == day(1.0 + 1 + 7)
 
 
 def test_rest_voltage_ages_after_three_months_and_two_weeks() -> None:

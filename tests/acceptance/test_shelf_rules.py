@@ -39,7 +39,7 @@ def test_a_cell_that_loses_twelve_per_cent_a_month_is_held() -> None:
     verdict = stored((22.0, 3.850), (60.0, sunk(12.0, 38))).verdict(at=61)
     (found,) = reasons(verdict, "shelf-loss")
     assert verdict.outcome is Outcome.HOLD
-    assert found.safety and found.status is Status.CLOSE and "charge it full" in found.todo
+    assert found.safety and found.status is Status.CLOSE and "charge it full" in found.todo.words
     assert isinstance(found.observed, float) and found.expanded_uncertainty is not None
     assert abs(found.observed - 12.0) <= found.expanded_uncertainty
 

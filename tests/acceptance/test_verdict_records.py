@@ -11,6 +11,7 @@ from tests.acceptance.test_verdict_laws import benches
 
 from straycell.acceptance import Missing
 from straycell.acceptance.record import verdict_from_record, verdict_to_json, verdict_to_record
+from straycell.acceptance.work import Work, WorkKind
 
 
 @given(benches())
@@ -39,7 +40,9 @@ def test_a_record_says_nothing_twice() -> None:
 
 def test_a_step_that_belongs_to_no_reason_is_kept_in_words() -> None:
     """Nothing ties the list of what is missing to the reasons for ever."""
-    verdict = replace(good(second=None).verdict(), missing=(Missing("a cup of tea", "drink it"),))
+    verdict = replace(
+        good(second=None).verdict(), missing=(Missing("a cup of tea", Work(WorkKind.WAIT, "drink it")),)
+    )
     assert verdict_from_record(verdict_to_record(verdict)) == verdict
 
 

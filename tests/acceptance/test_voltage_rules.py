@@ -194,7 +194,7 @@ def test_a_tripped_board_tells_nothing_of_the_cell(where: Where | None) -> None:
     verdict = good(facts=BOARDED, found=None).found(0.1, where=where).verdict()
     assert verdict.outcome is Outcome.HOLD
     held = reason(verdict, "board-voltage")
-    assert held.status is Status.UNMEASURED and "tabs" in held.todo
+    assert held.status is Status.UNMEASURED and "tabs" in held.todo.words
     assert not reasons(verdict, "voltage-floor") or reason(verdict, "voltage-floor").status is Status.MET
 
 

@@ -37,10 +37,10 @@ print(time.perf_counter() - start)
 EVIDENCE = (  # what a refresh looks at: the recorded verdicts' heads, the cells, their facts and readings
     "SELECT id, code, at_us, rules_hash, outcome, last_reading, valid_until_us FROM verdict",
     "SELECT * FROM cell",
-    "SELECT * FROM finding",
+    "SELECT * FROM cell ORDER BY code",
     "SELECT * FROM reading WHERE key NOT IN (SELECT record FROM supersession) ORDER BY code, at_us, id",
 )
-LISTED = ("SELECT cell.* FROM cell JOIN box ON box.key = cell.box WHERE box.name = 'shelf 3'",)
+LISTED = ("SELECT * FROM cell JOIN cell_facts USING (code) WHERE box = 'shelf 3'",)
 STRICTER = """
 name = "bench {number}"
 [[limit]]

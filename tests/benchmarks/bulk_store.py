@@ -13,24 +13,24 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Column, Connection, select
+from sqlalchemy import Column
 
 from straycell.acceptance import load_rules
 from straycell.cells import CellFacts, Chemistry, Form, next_codes
 from straycell.meters import Accuracy, Meter, parse_resolution
-from straycell.store.book import meters
-from straycell.store.book.cells import UNSAID, facts_values
-from straycell.store.column_values import to_json, to_us
-from straycell.store.engine import connected, writing_engine
-from straycell.store.schema.tables import BENCH, BOX, CELL, EVENT, EVENT_CELL, READING, TEARDOWN, WRITE
+from straycell.store.book.cells import born_row, facts_values
+from straycell.store.book.names import shown
+from straycell.store.book.register import born_text
+from straycell.store.column_values import to_us
+from straycell.store.schema.tables import BENCH, BOX, CELL, METER, READING, TEARDOWN
+from straycell.store.session import Pen
 from straycell.store.writer import open_writer
 
 NOW = datetime(2026, 6, 1, 18, tzinfo=UTC)
 A_BENCH = 98_000  # codes of one letter: some numbers are never issued
 A_TEARDOWN, A_PACK, A_CHUNK = 40, 10, 20_000
 SHELVES = 20
-ADDED, MEASURED = 1001, 1002  # events of the rows below
-METER = Meter(
+BENCH_METER = Meter(
     "bench meter",
     voltage=Accuracy(0.0005, 0.001),
     voltage_resolution=parse_resolution("1mV"),
@@ -68,35 +68,46 @@ Row = dict[str, Any]
 def build_store(path: Path, count: int, *, verdicts: bool = True) -> list[str]:
     """A new store of `count` cells at `path`, with readings and (unless told not to) verdicts; its codes."""
     with open_writer(path, now=NOW, rules=load_rules()) as writer:
-        writer.add_meter(METER)
+        writer.add_meter(BENCH_METER)
         for number in range(1, SHELVES + 1):
             writer.add_box(f"shelf {number}")
         writer.add_project("wash-house lamp", PROJECT_TEXT, 1)
     codes = _codes(count)
-    with connected(writing_engine(path)) as conn, conn.begin():
-        _fill(conn, codes)
+    with open_writer(path, now=NOW, rules=load_rules(), create=False) as writer:
+        _fill(writer._pen, codes)
     if verdicts:
         with open_writer(path, now=NOW, rules=load_rules(), create=False) as writer:
             writer.refresh_verdicts()
     return codes
 
 
-def _fill(conn: Connection, codes: list[str]) -> None:
-    written = {"key": "0" * 64, "parents": "", "at_us": to_us(NOW), "verb": "cells-added", "detail": "{}"}
-    conn.execute(WRITE.insert(), [{"id": ADDED, "bench": "A", "number": ADDED, **written}])
-    filed = {"write_id": ADDED, "at_us": to_us(NOW), "subject": "", "detail": "{}", "because": ""}
-    conn.execute(EVENT.insert(), [{"id": ADDED, "verb": "cells-added", **filed}])
-    conn.execute(EVENT.insert(), [{"id": MEASURED, "verb": "readings-added", **filed}])
+def _fill(pen: Pen, codes: list[str]) -> None:
+    conn = pen.conn
     teardowns = 1 + len(codes) // A_TEARDOWN
-    conn.execute(TEARDOWN.insert(), [_teardown(number) for number in range(1, 1 + teardowns)])
-    conn.execute(BENCH.update().values(last_cell=min(len(codes), A_BENCH), last_teardown=teardowns))
-    boxes = list(conn.execute(select(BOX.c.key).order_by(BOX.c.name)).scalars())
-    conn.execute(CELL.insert(), [_cell(index, code, boxes) for index, code in enumerate(codes)])
-    links = [{"event_id": event, "code": code} for event in (ADDED, MEASURED) for code in codes]
-    conn.execute(EVENT_CELL.insert(), links)
-    rows = _readings(codes, str(meters.keys(conn)[METER.name]))
-    while chunk := list(islice(rows, A_CHUNK)):
-        conn.execute(READING.insert(), chunk)
+    added = pen.event("cells-added")
+    rows = [{**_teardown(number), "event_id": added} for number in range(1, 1 + teardowns)]
+    conn.execute(TEARDOWN.insert(), rows)
+    conn.execute(
+        BENCH.update().values(
+            last_cell=int(codes[min(len(codes), A_BENCH) - 1][1:6]), last_teardown=teardowns
+        )
+    )
+    boxes = {name: key for key, name in shown(conn, BOX).items()}
+    facts = (
+        _facts(index, code) | {"box": boxes[f"shelf {1 + index % SHELVES}"]}
+        for index, code in enumerate(codes)
+    )
+    cells = [born_row(said.pop("code"), said, to_us(NOW), added) for said in facts]
+    conn.execute(CELL.insert(), cells)
+    pen.link(added, codes)
+    measured = pen.event("readings-added", codes)
+    (meter,) = (key for key, name in shown(conn, METER).items() if name == BENCH_METER.name)
+    rows_of_readings = _readings(codes, meter, measured)
+    while chunk := list(islice(rows_of_readings, A_CHUNK)):
+        numbers = pen.numbers("reading", len(chunk))
+        conn.execute(
+            READING.insert(), [{**row, "key": str(n)} for row, n in zip(chunk, numbers, strict=True)]
+        )
 
 
 def _codes(count: int) -> list[str]:
@@ -105,21 +116,15 @@ def _codes(count: int) -> list[str]:
 
 
 def _teardown(number: int) -> Row:
-    named = {"code": f"AT{number}", "title": f"pump battery {number}", "kind": "pump", "objects": 4}
-    return {**named, "born": to_json(named), "added_at_us": to_us(NOW), "event_id": ADDED}
-
-
-def _cell(index: int, code: str, boxes: list[str]) -> Row:
-    said = _facts(index, code)
-    born = {"stage": "received", "box": boxes[index % SHELVES], **said}
-    return {
-        **UNSAID,
-        **born,
-        "code": code,
-        "born": to_json(born),
-        "added_at_us": to_us(NOW),
-        "event_id": ADDED,
+    said = {
+        "title": f"pump battery {number}",
+        "kind": "pump",
+        "objects": 4,
+        "found_on": None,
+        "place": "",
+        "note": "",
     }
+    return {"code": f"AT{number}", **said, "born": born_text(said), "added_at_us": to_us(NOW)}
 
 
 def _facts(index: int, code: str) -> Row:
@@ -131,7 +136,7 @@ def _facts(index: int, code: str) -> Row:
     rated = None if choice.random() < 0.3 else _size_ah(form)
     facts = CellFacts(chemistry, form, f"INR{form}", rated_capacity_ah=rated)
     origin = {"teardown": f"AT{1 + index // A_TEARDOWN}", "pack": f"{index % A_TEARDOWN // A_PACK + 1}"}
-    return {**origin, **facts_values(facts)}
+    return {"code": code, **origin, **facts_values(facts)}
 
 
 def _size_ah(form: Form) -> float:
@@ -144,22 +149,19 @@ def _unsaid(column: Column[Any]) -> object:
 
 _EMPTY: Row = {column.name: _unsaid(column) for column in READING.c if column.name != "id"} | {
     "recorded_at_us": to_us(NOW),
-    "event_id": MEASURED,
 }
 
 
-def _readings(codes: list[str], meter: str) -> Iterator[Row]:
-    number = 0
+def _readings(codes: list[str], meter: str, event_id: int) -> Iterator[Row]:
     for index, code in enumerate(codes):
         choice = random.Random(-1 - index)
         start_us = to_us(NOW) - int((30 + 20 * choice.random()) * DAY_US)
         lfp = _facts(index, code)["chemistry"] == "lfp"
         for days, quantity, values in _story(choice, index % 10, 3.65 if lfp else 4.20, _facts(index, code)):
             at_us = start_us + int(days * DAY_US)
-            number += 1
-            by = {"meter": meter} if "meter" in values else {}
-            of = {"key": f"A-{number}", "code": code, "quantity": quantity, "at_us": at_us}
-            yield {**_EMPTY, **of, **values, **by}
+            of_meter = {"meter": meter} if values.get("meter") else {}
+            row = {**_EMPTY, "code": code, "quantity": quantity, "at_us": at_us, "event_id": event_id}
+            yield {**row, **values, **of_meter}
 
 
 def _story(choice: random.Random, kind: int, full_v: float, facts: Row) -> Iterator[tuple[float, str, Row]]:

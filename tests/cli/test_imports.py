@@ -17,7 +17,8 @@ def test_cells_come_from_a_file_and_go_into_a_list(bench: Bench, tmp_path: Path)
     """The first import makes the store, as the first cell does."""
     file = tmp_path / "cells.csv"
     file.write_text(CELLS)
-    assert bench.do(f"import cells {file}") == {"taken": 2, "left_out": 0, "refused": []}
+    done = bench.do(f"import cells {file}")
+    assert (done["taken"], done["left_out"], done["refused"]) == (2, 0, [])
     assert [cell["form"] for cell in bench.do("cell list")] == ["18650", "21700"]
     assert bench.do("store check")["ok"] is True
 
@@ -70,7 +71,7 @@ def test_an_export_comes_back_through_the_command_line(bench: Bench, tmp_path: P
 def test_what_is_missing_is_told(bench: Bench, tmp_path: Path) -> None:
     """No file named: exit 2; none there: exit 3; a folder that is taken: exit 3."""
     assert "--template" in bench.refused("import cells", 2)
-    assert "cannot be read" in bench.refused(f"import cells {tmp_path / 'none.csv'}", 3)
+    assert "is not there" in bench.refused(f"import cells {tmp_path / 'none.csv'}", 3)
     bench.do("cell add --form 18650")
     assert "not an empty folder" in bench.refused(f"export {bench.store.parent}", 3)
 

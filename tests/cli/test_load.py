@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import pytest
 from tests.cli.bench import Bench
@@ -126,7 +127,7 @@ def test_a_resistor_for_the_lamps_that_keeps_the_promise(bench: Bench) -> None:
 def test_the_next_smaller_resistor_would_not_keep_it(bench: Bench) -> None:
     """33 ohm is the least: what `runtime` says of the same lamps behind 30 ohm, less 5 %, is under 48 h."""
     code = graded(bench)
-    found = bench.do(f"load for-runtime {code} --runtime 48h --until 3V {STRING} --supply 3V")
+    found = bench.do(f"load for-runtime {code} --runtime 48h --until 3V {STRING} --supply 3V --brighter")
     assert found["resistor"]["ohm"] == pytest.approx(33.0)
     # The same diode behind 28.5 ohm, measured at 3 V: I R + 2 kT/q ln(I / I0) fills 0.67 V (solved by halving).
     low, high = 0.0, 3.0
@@ -241,8 +242,11 @@ def test_a_supply_that_leaves_only_a_glow_is_called_dark(bench: Bench) -> None:
 
 def test_lamps_that_get_more_than_was_measured_are_told(bench: Bench) -> None:
     """At 3 V they drew 129 mA; behind the same resistor a full cell gives more."""
-    found = bench.do(f"load for-runtime {graded(bench)} --runtime 1h --until 3V {STRING} --supply 3V")
-    assert found["current_a"] > 0.67 / 5.2 and any("feel for warmth" in note for note in found["notes"])
+    line = f"load for-runtime {graded(bench)} --runtime 1h --until 3V {STRING} --supply 3V"
+    found = bench.do(f"{line} --brighter")
+    assert found["current_a"] > 0.67 / 5.2 and any("burn out" in note for note in found["notes"])
+    gentle = bench.do(line)
+    assert gentle["current_a"] <= 0.67 / 5.2 and not any("burn out" in note for note in gentle["notes"])
 
 
 def test_lamps_that_fade_on_the_cell_stop_when_they_are_dark(bench: Bench) -> None:
@@ -251,3 +255,46 @@ def test_lamps_that_fade_on_the_cell_stop_when_they_are_dark(bench: Bench) -> No
     found = bench.do(f"runtime {code} --until 3V --drop 0.5V --across 10ohm --supply 4V --lamps 20")
     assert found["stop"] == "lamps too dark" and 3.3 < found["stop_v"] < 3.5
     assert found["runtime_h"]["high"] < 200
+
+
+# --- from-log --------------------------------------------------------------------------------------
+
+LOG = """Zeit;Spannung [V];Strom (mA)
+2026-03-01 10:00:00;5,02;-12,5
+2026-03-01 10:00:30;5,01;-250,0
+2026-03-01 10:01:00;5,02;-12,5
+2026-03-01 11:00:00;5,02;-12,5
+"""
+
+
+def test_a_recorded_log_becomes_a_profile_that_runtime_takes(bench: Bench, tmp_path: Path) -> None:
+    """Semicolons, decimal commas, clocks and own names, current counted as negative: (3570 x 12.5 + 30 x 250) / 3600 mA."""
+    log, out = tmp_path / "log.csv", tmp_path / "day.csv"
+    log.write_text(LOG, encoding="utf-8")
+    found = bench.do(f"load from-log {log} --out {out} --columns 'time=Zeit,current=Strom (mA)'")
+    assert found["period_s"] == 3600 and found["most"] == pytest.approx(0.25)
+    assert found["mean"] == pytest.approx((3570 * 0.0125 + 30 * 0.25) / 3600)
+    assert out.read_text(encoding="utf-8").splitlines()[:3] == ["time_s,current_a", "0,0.0125", "30,0.25"]
+    run = bench.do(f"runtime {graded(bench)} --profile {out} --until 3.0V")
+    assert run["load"]["kind"] == "profile" and run["runtime_h"]["low"] > 48
+    watts = bench.do(f"load from-log {log} --out {tmp_path / 'w.csv'} --power")
+    assert watts["most"] == pytest.approx(0.25 * 5.01, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("text", "options", "words"),
+    [
+        ("a;b\n1;2\n3;4\n", "", "names no column"),
+        (LOG, "--columns 'time=Uhr,current=Strom (mA)'", "no column 'Uhr'"),
+        (LOG.replace("10:01:00", "09:01:00"), "", "is not later"),
+        ("time_s;voltage_v;current_a\n0;5;0\n10;5;0\n", "", "not all zero"),
+    ],
+)
+def test_a_log_that_cannot_be_read_is_refused(
+    bench: Bench, tmp_path: Path, text: str, options: str, words: str
+) -> None:
+    """Exit 3, what is wrong, and no file is written."""
+    log, out = tmp_path / "log.csv", tmp_path / "day.csv"
+    log.write_text(text, encoding="utf-8")
+    assert words in bench.refused(f"load from-log {log} --out {out} {options}", 3)
+    assert not out.exists()

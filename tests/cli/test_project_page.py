@@ -45,5 +45,5 @@ def test_the_charger_is_shown_with_what_feeds_it_and_what_to_change(bench: Bench
     )
     assert found["charging"]["ok"] is False
     assert "fed with 9 V, 160 mA at most" in page and "Its charger: change it first" in page
-    assert "for a 14500 of 600 mAh: use a programming resistor of 4.7 kohm or more" in page
-    assert "feed it with 5V" in page and "9.1 kohm" in page
+    assert "for a 14500 of 600 mAh: use a programming resistor of 4.7 kohm" in page
+    assert "use a supply of 5V" in page and "9.1 kohm" in page

@@ -282,8 +282,8 @@ BAD = [
     ("--current 35mA --until 3V --temperature 90C", 3, "no lithium cell"),
     ("--drop 0.5V --across 10ohm --supply 3V --lamps 0 --until 3V", 2, "out of range"),
     ("--current 35mA --profile no.csv --until 3V", 3, "is not there"),
-    ("--profile no.csv --until 3V", 3, "name a CSV file with the columns time_s"),
-    ("--profile . --until 3V", 3, "cannot be read as text"),
+    ("--profile no.csv --until 3V", 3, "check the path"),
+    ("--profile . --until 3V", 3, "is a folder"),
     ("--current 35mA --peak 0.5V --until 3V", 3, "is a voltage, not a current"),
 ]
 

@@ -8,69 +8,76 @@ import pytest
 from tests.cli.bench import Bench
 
 from straycell.acceptance.reasons import Missing
+from straycell.acceptance.work import Work, WorkKind, work_from_json, work_to_json
 from straycell.bench.todo import todos
 
 NOW = datetime(2026, 3, 1, 9, 0, tzinfo=UTC)
 CODE = "A00001K"
-FULL = "charge it full, attended: charge add CODE --current ... --until ... --temperature ..."
-AND_RECORD = "charge it full, attended, and record it: charge add CODE ..."
+FULL = Work(WorkKind.CHARGE, "charge it full, attended, and record it")
 
 
-def work(*texts: str) -> list[str]:
-    """The lines of a page for these todos, in this order."""
-    return [todo.on_page for todo in todos(CODE, [Missing("x", text) for text in texts], NOW)]
+def work(*asked: Work) -> list[str]:
+    """The lines of a page for these pieces of work, in this order."""
+    return [todo.on_page for todo in todos(CODE, [Missing("x", each) for each in asked], NOW)]
 
 
-@pytest.mark.parametrize("texts", [(FULL, AND_RECORD), (AND_RECORD, FULL)])
-def test_a_charge_that_two_rules_ask_for_is_told_once_in_the_fuller_words(texts: tuple[str, str]) -> None:
-    """Whichever rule speaks first."""
-    found = work(*texts)
-    assert len(found) == 1 and "--temperature" in found[0]
+def test_a_charge_that_two_rules_ask_for_is_told_once() -> None:
+    """The warming and the self-discharge check want the same charge."""
+    assert len(work(FULL, FULL)) == 1 and "--temperature" in work(FULL)[0]
 
 
-def test_work_of_another_kind_stays_apart() -> None:
+def test_work_in_other_words_stays_apart() -> None:
     """A charge that a check follows is not the same as a charge."""
-    later = "charge it again at 0.2C, attended, and note the peak temperature"
+    later = Work(WorkKind.CHARGE, "charge it again at 0.2C, attended, and note the peak temperature")
     assert len(work(FULL, later, later)) == 2
 
 
-def test_a_command_that_a_rule_spells_out_starts_with_the_program() -> None:
-    """So that it can be copied."""
-    assert work("look at it: reading add CODE --look clean (or what you see)") == [
-        f"look at it: straycell reading add {CODE} --look clean (or what you see)"
-    ]
-
-
 @pytest.mark.parametrize(
-    ("todo", "command"),
+    ("asked", "command"),
     [
-        ("look at it: reading add CODE --look clean (or what you see)", "reading add A00001K --look clean ("),
-        ("measure the rest voltage again", "reading add A00001K --voltage ... --rested ... ("),
+        (Work(WorkKind.LOOK, "x"), "reading add A00001K --look clean"),
+        (Work(WorkKind.REST, "x"), "reading add A00001K --voltage ... --rested ... --temperature ..."),
+        (Work(WorkKind.REST, "x", at_tabs=True), "--where tabs"),
+        (Work(WorkKind.RESISTANCE, "x"), "reading add A00001K --resistance ... --resistance-method ..."),
+        (FULL, "charge add A00001K --current ... --until ... --temperature ... --peak-temperature ..."),
+        (Work(WorkKind.CAPACITY, "x", options="--energy ..."), "--temperature ... --energy ..."),
+        (Work(WorkKind.MASS, "weigh it again"), "cell correct A00001K --mass ... --because ..."),
         (
-            "measure the resistance again: clean ends",
-            "reading add A00001K --resistance ... --resistance-method",
+            Work(WorkKind.CORRECT, "x", options="--chemistry ..."),
+            "cell correct A00001K --chemistry ... --because",
         ),
-        ("charge it again at 0.2C, attended", "charge add A00001K --current ..."),
+        (Work(WorkKind.SUPERSEDE, "x", reading="A-7"), "reading supersede A-7 --mistake ... --because ..."),
+        (Work(WorkKind.DISCARD, "x"), "discard A00001K --because ..."),
         (
-            "compare a capacity run now with one 28 days after a full charge",
-            "reading add A00001K --capacity ...",
+            Work(WorkKind.LOOK, "x", also=(WorkKind.REST, WorkKind.RESISTANCE)),
+            "reading add A00001K --look clean --voltage ... --rested ... --temperature ... --resistance ...",
         ),
-        ("note the size (marking like 603450)", "cell correct A00001K --marking ..."),
-        ("record look, rest voltage, resistance anew", "reading add A00001K --look clean --voltage ..."),
-        ("something nobody foresaw", "reading add A00001K --voltage ..."),
     ],
 )
-def test_what_comes_next_is_a_command_line(todo: str, command: str) -> None:
-    """The command first, then why."""
-    found = todos(CODE, [Missing("x", todo)], NOW)[0].as_next
-    assert found.startswith(f"straycell {command}") and found.endswith(")") and "CODE" not in found
+def test_every_kind_of_work_has_its_command_line(asked: Work, command: str) -> None:
+    """A whole line with the program's name, so that it can be copied; the words are not looked at."""
+    line = asked.command(CODE)
+    assert line.startswith("straycell ") and command in line
+    assert todos(CODE, [Missing("x", asked)], NOW)[0].as_next == f"{line} ({asked.words})"
 
 
 def test_the_day_that_can_decide_stands_at_the_end() -> None:
     """Only when it lies ahead."""
-    late = Missing("x", "measure the rest voltage again", NOW + timedelta(days=3))
+    late = Missing("x", Work(WorkKind.REST, "measure again"), NOW + timedelta(days=3))
     assert todos(CODE, [late], NOW)[0].as_next.endswith("(could decide from 2026-03-04 on)")
     assert "could decide" not in todos(CODE, [late], NOW + timedelta(days=4))[0].on_page
+
+
+@pytest.mark.parametrize("kind", WorkKind)
+def test_work_goes_to_json_and_back(kind: WorkKind) -> None:
+    """Into a recorded verdict and out of it; the object has the keys of the interface."""
+    asked = Work(kind, "x", NOW, (WorkKind.WAIT,), "--tabs", "A-7", at_tabs=True)
+    document = work_to_json(asked, CODE)
+    assert document is not None and {"kind", "words", "command", "not_before"} <= set(document)
+    assert work_from_json(document) == asked
+    assert work_from_json("a sentence of an older version") == Work(
+        WorkKind.WAIT, "a sentence of an older version"
+    )
 
 
 def test_a_new_cell_is_told_to_be_charged_once(bench: Bench) -> None:

@@ -10,22 +10,31 @@ from straycell.bench import verdict_words
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
 
 
-def why(*texts: str) -> list[str]:
-    """What a page says for reasons of these texts, all of them deciding."""
-    reasons = tuple(Reason("capacity", Status.FAILED, Outcome.SOLO, text) for text in texts)
+def why(*texts: str, figure: str = "") -> list[str]:
+    """What a page says for reasons of these texts, all of them deciding, those that begin with `figure` of that."""
+    reasons = tuple(
+        Reason(
+            "capacity", Status.FAILED, Outcome.SOLO, text, figure=figure if text.startswith(figure) else ""
+        )
+        for text in texts
+    )
     return verdict_words.why(Verdict("A00001K", Outcome.SOLO, "r", "h", reasons, (), NOW, None, ""))
 
 
 def test_a_figure_stands_once_with_what_it_reaches_first() -> None:
     """Two steps of one measurement are one line."""
     share = "1480 ± 19 mAh is 74% of 2000 mAh (rated)"
-    assert why(f"{share}: not enough for pack", f"{share}: solo") == [f"{share}: solo, not enough for pack"]
+    assert why(f"{share}: not enough for pack", f"{share}: solo", figure=share) == [
+        f"{share}: solo, not enough for pack"
+    ]
 
 
 def test_a_condition_after_a_semicolon_joins_it() -> None:
     """As self-discharge says it."""
     loss = "loses 1.2 ± 0.3 % a month over 10 days"
-    assert why(f"{loss}; pack needs 14 days", f"{loss}: solo") == [f"{loss}: solo, pack needs 14 days"]
+    assert why(f"{loss}; pack needs 14 days", f"{loss}: solo", figure=loss) == [
+        f"{loss}: solo, pack needs 14 days"
+    ]
 
 
 def test_different_figures_and_words_without_one_stay_as_they_are() -> None:

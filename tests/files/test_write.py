@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import socket
 import sqlite3
 import stat
 import subprocess
@@ -110,10 +111,12 @@ def test_a_link_is_followed_and_stays_a_link(tmp_path: Path) -> None:
     assert loose.is_symlink() and not (tmp_path / "nothing").exists()
 
 
-def test_a_folder_a_pipe_and_a_device_are_refused(tmp_path: Path) -> None:
+def test_a_folder_a_pipe_and_a_socket_are_refused(tmp_path: Path) -> None:
     """None of them is opened, so nothing waits."""
     os.mkfifo(tmp_path / "pipe")
-    for path in (tmp_path, tmp_path / "pipe", Path(os.devnull)):
+    with socket.socket(socket.AF_UNIX) as plug:
+        plug.bind(str(tmp_path / "plug"))
+    for path in (tmp_path, tmp_path / "pipe", tmp_path / "plug"):
         with pytest.raises(BadData, match=r"folder|device or a pipe"):
             write_whole(path, PDF, force=True)
 

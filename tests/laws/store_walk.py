@@ -148,13 +148,17 @@ class Walk:
         if not self.backups[letter]:
             return
         shelf = self.shelves[letter]
-        before = stages(shelf)
+        before, found = stages(shelf), digests(shelf)
         done = restore_store(
             self.dice.choice(self.backups[letter]), shelf.path, now=self.now, rules=self.rules
         )
         assert done.aside is not None
         done.aside.unlink()
         after = stages(shelf)
+        for digest, code in found.items():
+            if code in after:
+                self.premises["findings"] += 1
+                assert digest in digests(shelf), code
         for code in after.keys() & before.keys():
             if before[code] in OUT:
                 self.premises["restored"] += 1
@@ -167,12 +171,16 @@ class Walk:
         self.commutes(mine, theirs)
         if self.premises["commuted"] % 3 == 0:
             self.associates()
+        known_before = digests(mine) | digests(theirs)
         self._merge(mine, theirs)
         self.premises["idempotent"] += 1
         before = mine.path.read_bytes()
         self._merge(mine, theirs)
         assert mine.path.read_bytes() == before
-        here = stages(mine)
+        here, kept = stages(mine), digests(mine)
+        for digest in known_before:
+            self.premises["findings"] += 1
+            assert digest in kept
         for code in self.discarded & here.keys():
             self.premises["discards"] += 1
             with mine.reading() as reader:
@@ -219,6 +227,12 @@ def stages(shelf: Shelf) -> dict[str, Stage]:
     """Where each cell stands."""
     with shelf.reading() as reader:
         return {cell.code: cell.stage for cell in reader.cells()}
+
+
+def digests(shelf: Shelf) -> dict[str, str]:
+    """The findings of a store, fallen ones too, and the cell of each."""
+    with shelf.bare() as conn:
+        return dict(conn.execute("SELECT digest, code FROM finding"))
 
 
 def writes(shelf: Shelf) -> set[str]:

@@ -8,7 +8,7 @@ import pytest
 from tests.laws.store_walk import Walk
 
 STEPS = 500
-LAWS = ("commuted", "associated", "idempotent", "discards", "restored")
+LAWS = ("commuted", "associated", "idempotent", "discards", "restored", "findings")
 LEAST = 17
 """Of each of the three walks; together every law has its premise at least fifty times."""
 

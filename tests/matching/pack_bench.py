@@ -9,7 +9,7 @@ from datetime import timedelta
 from tests.matching.single_bench import LIMITS, NOW, cell, project
 
 from straycell.acceptance.reasons import Outcome
-from straycell.cells import Chemistry
+from straycell.cells import Chemistry, next_codes
 from straycell.matching import Candidate, Match, UseLimits, serve
 from straycell.matching.screen.candidates import RestVoltage
 from straycell.projects import Project
@@ -47,6 +47,20 @@ def shelf(count: int, seed: int = 1, first: int = 0, **kwargs: object) -> list[C
             **kwargs,  # type: ignore[arg-type]
         )
         for n in range(count)
+    ]
+
+
+def large_stock(count: int, seed: int = 1) -> list[Candidate]:
+    """As many uneven cells of one marking as a lot that was bought and imported."""
+    chance, base = random.Random(seed), marked(0)
+    return [
+        replace(
+            base,
+            code=code,
+            capacity=Measured(round(chance.gauss(2.2, 0.2), 3), 0.01),
+            resistance=Measured(round(chance.uniform(0.035, 0.065), 4), 0.0005),
+        )
+        for code in next_codes("B", 0, count)
     ]
 
 

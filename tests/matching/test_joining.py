@@ -11,6 +11,7 @@ from tests.matching.single_bench import LIMITS
 from straycell.cells import Chemistry
 from straycell.matching.pack.joining import Joining, difference, plan_joining
 from straycell.quantities import Measured
+from straycell.safety.storage import window
 
 
 def joined(*volts: float | None, ohm: float = 0.1, ah: float = 2.5) -> Joining:
@@ -76,34 +77,56 @@ def test_the_current_that_evens_them_out_is_kept_below_a_fifth_of_the_capacity(
 def test_the_least_hands_on_work_is_chosen() -> None:
     """Three agree, one is high and one low: these two are brought to the three."""
     found = joined(3.80, 3.802, 3.798, 4.05, 3.60)
-    assert [(b.action, b.to_v) for b in found.first] == [
-        ("charge", found.to_v),
-        ("discharge", found.to_v),
-    ] or [(b.action, b.to_v) for b in found.first] == [("discharge", found.to_v), ("charge", found.to_v)]
+    assert {b.action for b in found.first} == {"charge", "discharge"}
+    assert all(b.to_v == found.to_v for b in found.first)
     assert sorted(codes(found)) == [3, 4] and 3.798 <= found.to_v <= 3.802
-    assert any(line.startswith("discharge these to 3.8") for line in found.lines)
+    assert any(line.startswith("discharge by itself to 3.8") for line in found.lines)
+
+
+def test_full_cells_are_never_joined_as_they_lie() -> None:
+    """Six at 4.18 V agree with each other, and are let down to storage voltage before anything else."""
+    found = joined(*[4.18] * 6)
+    assert [(b.action, b.to_v) for b in found.first] == [("discharge", 3.8)] * 6
+    assert found.to_v == 3.8 and found.lines[0] == "discharge by itself to 3.8 V at rest: every cell"
+    assert "measure each once more on the day" in found.lines[1]
+
+
+def test_one_stored_cell_among_full_ones_sets_the_voltage() -> None:
+    """The many are brought to the one, not the one to the many."""
+    found = joined(4.18, 4.18, 3.75)
+    assert found.to_v == 3.75 and codes(found) == [0, 1]
+
+
+@pytest.mark.parametrize("chemistry", ["4.2V", "lfp"])
+def test_cells_are_joined_where_they_are_stored(chemistry: str) -> None:
+    """The two files that say what storage voltage is agree."""
+    one = Chemistry.LFP if chemistry == "lfp" else Chemistry.NMC
+    kept = window(one)
+    assert kept is not None
+    assert (kept.low_v, kept.high_v) == (LIMITS.join_low_v[one], LIMITS.join_high_v[one])
 
 
 def test_a_cell_whose_voltage_is_not_known_is_brought_to_the_others() -> None:
     """Unknown is never near enough."""
     found = joined(3.80, None, 3.80)
-    assert codes(found) == [1] and found.first[0].action == "charge"
+    assert codes(found) == [1] and found.first[0].action == "bring"
     assert found.order[0][-1] == marked(1).code
 
 
-def test_where_nothing_is_known_each_is_charged_full() -> None:
-    """The one voltage that all can be brought to for sure."""
+def test_where_nothing_is_known_each_is_measured_and_brought_to_storage_voltage() -> None:
+    """Nothing is guessed, and nothing is charged full for being joined."""
     found = joined(None, None)
-    assert codes(found) == [0, 1] and found.to_v == 4.2
-    assert found.lines[0].startswith("charge each full first, to 4.2 V")
+    assert codes(found) == [0, 1] and found.to_v == 3.8
+    assert found.lines[0].startswith("measure every cell, then charge or discharge it by itself to 3.8 V")
 
 
-def test_lfp_is_always_charged_full_first() -> None:
-    """Its voltage is flat: equal voltage says nothing."""
+def test_lfp_is_charged_full_to_be_told_apart_and_joined_half_full() -> None:
+    """Its voltage is flat: equal voltage says nothing below full, and full is no voltage to join at."""
     cells = [resting(marked(n, chemistry=Chemistry.LFP), 3.3) for n in range(2)]
     found = plan_joining([cells], LIMITS)
     assert found is not None and codes(found) == [0, 1]
     assert found.to_v == LIMITS.full_v[Chemistry.LFP]
+    assert "half of its own measured capacity" in found.lines[1]
 
 
 def test_the_limit_of_the_day_is_printed_for_low_resistances() -> None:
@@ -119,7 +142,7 @@ def test_groups_are_joined_before_they_are_put_in_series() -> None:
     found = plan_joining([cells[:2], cells[2:]], LIMITS)
     assert found is not None
     assert [line.split(":")[0] for line in found.lines[1:3]] == ["group 1", "group 2"]
-    assert "in series" in found.lines[-1]
+    assert "in series: link 1" in found.lines[-1]
     assert sorted(code for codes in found.order for code in codes) == sorted(c.code for c in cells)
 
 

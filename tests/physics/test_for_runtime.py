@@ -1,5 +1,7 @@
 """From wanted hours back to a current or a resistor."""
 
+import math
+
 import pytest
 
 from straycell.cells import Chemistry
@@ -32,11 +34,35 @@ def test_the_current_found_keeps_the_promise_and_a_little_more_does_not(wanted_h
 @pytest.mark.parametrize("wanted_h", [5.0, 24.0, 200.0])
 def test_the_resistor_found_can_be_bought_and_the_next_smaller_one_fails(wanted_h):
     """E24, judged at the lower end of its tolerance."""
-    choice = resistor_for_runtime(wanted_h, LAMPS, run, full_v=4.2)
+    choice = resistor_for_runtime(wanted_h, LAMPS, run, full_v=4.2, brighter=True)
     assert is_standard(choice.ohm) and read_bands(choice.bands).ohm == pytest.approx(choice.ohm)
     assert choice.runtime.low_h >= wanted_h
     smaller = rounded_down(choice.ohm * 0.99) * 0.95
     assert run(LAMPS.with_resistor(smaller)).low_h < wanted_h
+
+
+@pytest.mark.parametrize("wanted_h", [0.5, 5.0, 24.0, 60.0])
+@pytest.mark.parametrize("lamps", [LAMPS, Lamps(6, 0.42, 5.6, 3.0), Lamps(1, 0.05, 4.0, 2.4)])
+def test_no_lamp_gets_more_than_in_its_old_device_unless_asked_for(wanted_h, lamps):
+    """From a full cell, at the lower end of the resistor's tolerance; by Kirchhoff and the diode law, halved by hand."""
+    choice = resistor_for_runtime(wanted_h, lamps, run, full_v=4.2)
+    ohm, then_a, diode_v = choice.ohm * 0.95, lamps.drop_v / lamps.across_ohm, lamps.supply_v - lamps.drop_v
+    low, high = 0.0, 10.0
+    for _ in range(100):
+        amps = (low + high) / 2
+        over = amps * ohm + diode_v + 2 * 0.02569 * math.log(max(amps, 1e-12) / then_a)
+        low, high = (amps, high) if over < 4.2 else (low, amps)
+    assert low <= then_a * (1 + 1e-6)
+    bright = resistor_for_runtime(wanted_h, lamps, run, full_v=4.2, brighter=True)
+    assert bright.ohm <= choice.ohm
+
+
+def test_lamps_behind_their_old_resistor_get_too_much_from_a_lithium_cell():
+    """24 lamps, 2.3 mA each at 3 V; 4.2 V drive several times that, and the words name both and a remedy."""
+    told = LAMPS.brighter(4.2)
+    assert "2.292 mA" in told and "burn out" in told and "ohm or more" in told
+    assert LAMPS.with_resistor(LAMPS.gentle_ohm(4.2) * 1.001).brighter(4.2) == ""
+    assert LAMPS.brighter(2.9) == ""
 
 
 def test_the_rating_is_twice_the_heat_at_full_voltage():

@@ -48,7 +48,7 @@ def test_there_are_more_than_fifteen_kinds_of_broken_files() -> None:
     [
         (lambda folder: folder / "absent.toml", "is not there"),
         (lambda folder: folder, "is a folder"),
-        (lambda folder: folder / "nul\0byte.toml", "cannot be read"),
+        (lambda folder: folder / "nul\0byte.toml", "no file can have such a name"),
     ],
     ids=["absent", "a-folder", "nul-in-the-path"],
 )

@@ -91,6 +91,7 @@ def test_what_is_not_said_is_filled_in_cautiously() -> None:
         "cutoff_v": None,
         "trip_current_a": None,
         "transistor_ohm": None,
+        "sensing": "",
     }
     assert said["need"] == {"runtime_h": 1.5, "cutoff_v": 3.0, "temperature_c": 25.0, "peak_current_a": None}
     pack = said["pack"]

@@ -46,7 +46,7 @@ def test_a_check_that_was_not_done_has_to_begin_again() -> None:
     verdict = kept(bench, 13.0).verdict
     assert verdict.outcome is Outcome.HOLD
     (reason,) = reasons(verdict, "self-discharge")
-    assert "no undisturbed full charge" in reason.text and "charge it full" in reason.todo
+    assert "no undisturbed full charge" in reason.text and "charge it full" in reason.todo.words
 
 
 def test_it_is_no_voltage_reading() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from pathlib import Path
 
@@ -55,8 +56,10 @@ def test_a_pack_is_reserved_drawn_finished_and_taken_apart(bench: Bench, tmp_pat
     assert all(code in text for code in codes)
     for words in (
         "group 1",
-        "join in this order",
-        "fuse at the plus end",
+        "in this order: 1a",
+        "one fuse right at PACK PLUS",
+        "10 s between the plus end behind the fuse",
+        "every group at rest, after 7 days",
         "balance leads",
         "before the first charge",
     ):
@@ -79,6 +82,41 @@ def test_the_sheet_of_one_cell_counts_one_cell(bench: Bench, tmp_path: Path) -> 
     )
     text = "".join(page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(out))
     assert "1 cells" not in text
+    spoken = text.lower()
+    for word in ("group", "link", "pack plus", "bars", "side by side", "in parallel", "every cell"):
+        assert word not in spoken
+
+
+def test_what_the_sheet_prints_is_what_the_match_answers(bench: Bench, tmp_path: Path) -> None:
+    """Run time, positions, fuse and charge currents read back from the paper, against the answer's own numbers."""
+    found = bench.do(f"match {CAMERA}")
+    bench.do(f"build reserve {CAMERA}")
+    out = tmp_path / "sheet.pdf"
+    bench.do(f"build sheet {CAMERA} --out {out}")
+    pages = [page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(out)]
+    text = " ".join(" ".join(pages).split())
+    run = re.search(r"runs ([\d.]+) h at the low end, ([\d.]+) h expected", text)
+    assert run is not None
+    assert float(run[1]) == pytest.approx(found["runtime_h"]["low"], abs=0.05)
+    assert float(run[2]) == pytest.approx(found["runtime_h"]["expected"], abs=0.05)
+    listed = dict(re.findall(r"\b(\d[a-z]) (H\w{6}) \d+ mAh", text))
+    assert {code: place for place, code in listed.items()} == found["positions"]
+    assert f"{found['pack']['fuse']['rated_a']:g} A time-lag" in text
+    spans = re.findall(r"([\d.]+) (m?A) at (\d+) to (\d+) C", text)
+    told = [(float(a) * (0.001 if unit == "mA" else 1), int(low), int(high)) for a, unit, low, high in spans]
+    quoted = found["pack"]["currents"]["charge"]
+    assert [(low, high) for _, low, high in told] == [(s["from_c"], s["to_c"]) for s in quoted]
+    for (most_a, _, _), span in zip(told, quoted, strict=True):
+        assert 0.9 * span["most_a"] < most_a <= span["most_a"]
+
+
+def test_a_build_for_which_no_fuse_exists_is_not_finished(bench: Bench) -> None:
+    """A maker's 400 mA: a fuse that holds the device's 300 mA would let more through than the cell bears."""
+    vent = "'greenhouse vent opener'"
+    (code,) = bench.do(f"build reserve {vent}")["groups"][0]
+    bench.do(f"cell correct {code} --maker-discharge-current 400mA --because 'the sheet came'")
+    told = bench.refused(f"build finish {vent} --yes", 1)
+    assert "no standard fuse" in told
 
 
 def test_named_cells_become_a_pack_when_they_make_one(bench: Bench) -> None:
@@ -132,12 +170,12 @@ def test_a_project_without_protection_is_not_served_yet_can_be_planned_and_not_f
 
 
 def test_project_show_says_what_its_charger_asks_and_what_to_change(bench: Bench) -> None:
-    """The bench lamp's charger would over-charge its cells; the vent opener's is gentle enough from 500 mAh."""
+    """The bench lamp's charger would over-charge its cells; the vent opener's is gentle enough from 658 mAh."""
     lamp, vent = (bench.do(f"project show {n}") for n in ("'bench lamp'", "'greenhouse vent opener'"))
-    assert lamp["charging"]["ok"] is False and any("fit a charger" in a for a in lamp["charging"]["advice"])
-    assert vent["charging"]["ok"] is True and vent["charging"]["least_capacity_ah"]["solo"] == pytest.approx(
-        0.5
-    )
+    assert lamp["charging"]["ok"] is False and any("use a charger" in a for a in lamp["charging"]["advice"])
+    assert vent["charging"]["ok"] is True
+    # At 18 degC a straight line from 0.2C at 15 to 0.5C at 20 leaves 0.38C of its 250 mA.
+    assert vent["charging"]["least_capacity_ah"]["solo"] == pytest.approx(0.25 / 0.38)
     assert vent["protection"]["ok"] is True and vent["protection"]["fitted"] is True
 
 

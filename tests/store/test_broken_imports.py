@@ -18,10 +18,10 @@ SAID = """
 cells-empty-file                      1 | the file is empty                     | its first line names the columns
 cells-only-a-header                   1 | no line under the header              | one line for each
 cells-utf-16                          1 | UTF-16                                | UTF-8
-cells-latin-1                         2 | byte 0xfc is no UTF-8 text            | UTF-8
+cells-latin-1                         2 | byte 0xfc is not UTF-8 text           | UTF-8
 cells-a-spreadsheet                   1 | a spreadsheet or an archive           | CSV
 cells-nul-character                   3 | NUL                                   | UTF-8
-cells-quote-never-closed              3 | not readable as CSV                   | quotes
+cells-quote-never-closed              2 | not readable as CSV                   | quotes
 cells-unknown-column                  1 | unknown column 'chemistri'            | nearest: chemistry
 cells-column-twice                    1 | column 'form' stands twice            | leave one of them out
 cells-nothing-that-names-a-cell       1 | a column is missing: form or marking  | --template
@@ -29,6 +29,8 @@ cells-too-many-fields                 2 | 3 fields where the header has 2       
 cells-too-few-fields                  2 | 2 fields where the header has 3       | leave fields empty
 cells-mixed-separators                2 | 1 fields where the header has 3       | leave fields empty
 cells-decimal-comma                   2 | rated_capacity_ah: '2,6' has a decimal comma  | 2.6
+cells-both-decimal-marks              4 | '2,600' has a comma that can be read  | 2600 or 2.600
+cells-point-among-decimal-commas      204 | '2.6' has a point                    | all of them alike
 cells-no-unit                         2 | mass: '45' has no unit                | 45g
 cells-wrong-unit                      2 | '2600mV' is a voltage, not a capacity | Ah, mAh
 cells-letter-for-digit                2 | '26OO'                                | units that fit here

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import shutil
+
 import pytest
 from tests.acceptance.bench import NMC
 from tests.store.store_bench import NOW, Shelf, found
 
-from straycell.store.schema.guards import trigger_statements
+from straycell.store.backup import backup_store
+from straycell.store.chain import CONTENT
+from straycell.store.schema.guards import FOR_LIFE, trigger_statements
+from straycell.store.schema.models import METADATA
 
 EDITS = {
     "a value": "UPDATE reading SET value = value + 0.1 WHERE id = (SELECT max(id) FROM reading)",
@@ -89,3 +94,34 @@ def test_numbers_of_a_transaction_that_failed_are_given_out_again(shelf: Shelf) 
         raise ZeroDivisionError
     (made,) = shelf.add(found(code, 3.7))
     assert str(made.id) == "A-1"
+
+
+def test_a_backup_shows_what_a_store_has_lost(shelf: Shelf) -> None:
+    """A store that only went on holds all of it; one that was put back by hand does not."""
+    shelf.cells(1)
+    copy, old = shelf.path.with_name("copy.sqlite"), shelf.path.with_name("old.sqlite")
+    backup_store(shelf.path, old)
+    shelf.add(found("A00001O", 3.6))
+    backup_store(shelf.path, copy)
+    shelf.cells(1)
+    with shelf.reading() as reader:
+        assert reader.lost_since(copy) == reader.lost_since(old) == []
+    shutil.copyfile(old, shelf.path)
+    with shelf.reading() as reader:
+        (line,) = reader.lost_since(copy)
+    assert line.startswith("write A-3 (readings-added") and "not in the store" in line
+
+
+def test_every_column_of_a_record_counts_in_the_chain() -> None:
+    """A column that is added and forgotten there could be edited unseen, and would not come along in a merge's check."""
+    for name, columns in CONTENT.items():
+        table = METADATA.tables[name]
+        own = {"id", "event_id", "write_id", *(("raw",) if name == "trace" else ())}
+        wanted = FOR_LIFE[name][:-1] if name in FOR_LIFE else [c.name for c in table.c if c.name not in own]
+        assert sorted(columns) == sorted(wanted), name
+    linked = {
+        name
+        for name, table in METADATA.tables.items()
+        if {"event_id", "write_id"} & {c.name for c in table.c}
+    }
+    assert linked - {"event"} == set(CONTENT)

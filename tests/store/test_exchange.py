@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import csv
+import errno
+import os
 from datetime import datetime
 from pathlib import Path
 
 import pytest
+from sqlalchemy import Connection, Select
 from tests.store.store_bench import Shelf
 
 from straycell.errors import BadData
 from straycell.readings import Reading
+from straycell.store.exchange import export
 from straycell.store.schema.models import METADATA
 
 _INNER = {
@@ -68,3 +72,37 @@ def test_an_export_overwrites_nothing(full: Shelf, tmp_path: Path) -> None:
         for taken in (tmp_path / "out", full.path):
             with pytest.raises(BadData, match="already"):
                 reader.export_dir(taken)
+
+
+def test_an_export_that_fails_leaves_nothing(
+    full: Shelf, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No folder with half of the tables: the disk fills up at the last of them."""
+    real = export._write
+
+    def write(conn: Connection, query: Select[tuple[object, ...]], file: Path) -> Path:
+        if file.stem == "events":
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(file))
+        return real(conn, query, file)
+
+    monkeypatch.setattr(export, "_write", write)
+    before = sorted(tmp_path.iterdir())
+    with full.reading() as reader, pytest.raises(BadData, match="No space left"):
+        reader.export_dir(tmp_path / "out")
+    assert sorted(tmp_path.iterdir()) == before
+
+
+def test_an_export_appears_when_it_is_whole(
+    full: Shelf, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """While tables are written there is no folder of that name."""
+    real, seen = export._write, set[bool]()
+
+    def write(conn: Connection, query: Select[tuple[object, ...]], file: Path) -> Path:
+        seen.add((tmp_path / "out").exists())
+        return real(conn, query, file)
+
+    monkeypatch.setattr(export, "_write", write)
+    with full.reading() as reader:
+        files = reader.export_dir(tmp_path / "out")
+    assert seen == {False} and all(file.is_file() for file in files)

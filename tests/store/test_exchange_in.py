@@ -92,12 +92,16 @@ def test_lines_without_a_code_get_the_next_ones(shelf: Shelf) -> None:
 
 
 def test_a_column_that_is_left_out_is_filled_from_the_marking(shelf: Shelf) -> None:
-    """An empty field under a column that is there means that it is not known."""
+    """So is what a line does not state; only in an export does an empty field mean that it is not known."""
     (proposed,) = cells_of(shelf, "marking\nINR18650 2600mAh\n")
     assert (proposed.facts.form, proposed.facts.chemistry) == (Form.F18650, Chemistry.NMC)
     assert proposed.facts.rated_capacity_ah == 2.6
     (blank,) = cells_of(shelf, "marking,chemistry,rated_capacity_mah\nINR18650 2600mAh,,\n")
-    assert (blank.facts.chemistry, blank.facts.rated_capacity_ah) == (Chemistry.UNKNOWN, None)
+    assert (blank.facts.chemistry, blank.facts.rated_capacity_ah) == (Chemistry.NMC, 2.6)
+    (out,) = cells_of(
+        shelf, "marking,chemistry,rated_capacity_mah,stage,added_at\nINR18650 2600mAh,,,received,\n"
+    )
+    assert (out.facts.chemistry, out.facts.rated_capacity_ah) == (Chemistry.UNKNOWN, None)
 
 
 def test_cells_lie_in_boxes_and_come_out_of_teardowns_that_are_here(shelf: Shelf) -> None:
@@ -151,7 +155,7 @@ def test_the_templates_are_taken_as_they_are(shelf: Shelf) -> None:
     file.write_text(READINGS_TEMPLATE)
     with shelf.writing(datetime(2026, 6, 1, tzinfo=UTC)) as writer:
         assert writer.import_readings(file).refused == ()
-        assert len(writer.recorded("A00001O")) == 5
+        assert len(writer.recorded("A00001O")) == 6
 
 
 # --- out and in again ------------------------------------------------------------------------------

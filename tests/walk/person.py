@@ -354,7 +354,7 @@ class Person(Hands):
                 self.match(writer, day)
             if week in (10, 20):
                 self.build_pack(writer, PACKS[week // 20], day)
-            self.try_dangerous(writer, day)
+        self.try_dangerous(day)
 
     def match(self, writer: Writer, day: float) -> None:
         limits = UseLimits.from_rules(self.rules)
@@ -382,14 +382,16 @@ class Person(Hands):
         writer.reserve(name, groups, "by hand")
         writer.finish(name)
 
-    def try_dangerous(self, writer: Writer, day: float) -> None:
-        """Nobody can promise a dangerous cell to a project, not even by hand."""
-        here = (Stage.RECEIVED, Stage.SHELVED, Stage.CONDEMNED)
-        free = {c.code for c in writer.cells() if c.stage in here}
-        project = next((p.name for p in writer.projects() if p.state == "pending"), None)
-        for code in sorted(set(self.known_bad) & free)[:5] if project else []:
+    def try_dangerous(self, day: float) -> None:
+        """Nobody can promise a dangerous cell to a project, not even by hand; a refused write leaves nothing."""
+        with open_reader(self.path) as reader:
+            here = (Stage.RECEIVED, Stage.SHELVED, Stage.CONDEMNED)
+            there = {c.code for c in reader.cells() if c.stage in here}
+            project = next((p.name for p in reader.projects() if p.state == "pending"), None)
+        for code in sorted(set(self.known_bad) & there)[:2] if project else []:
             try:
-                writer.reserve(str(project), [[code]], "by hand")
+                with self.writing(day) as writer:
+                    writer.reserve(str(project), [[code]], "by hand")
             except NegativeAnswer:
                 self.refused.append(code)
             else:

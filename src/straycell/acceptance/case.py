@@ -13,6 +13,7 @@ from straycell.acceptance.conformance import Side
 from straycell.acceptance.evidence import DISMANTLED, Evidence, Record
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.rules import Limit, RuleSet, chemistry_keys
+from straycell.acceptance.work import Work
 from straycell.cells import CellFacts, Chemistry, Form
 from straycell.markings import most_capacity_ah, rating_beyond_size, read_marking
 from straycell.quantities import Dimension, Measured, show
@@ -238,12 +239,12 @@ class Case:
         expanded_uncertainty: float | None = None,
         limit: float | str | None = None,
         unit: str | None = None,
-        safety: bool | None = None,
         reading: Reading | Charge | None = None,
         at: datetime | None = None,
         until: datetime | None = None,
-        todo: str = "",
+        todo: Work | None = None,
         earliest: datetime | None = None,
+        figure: str = "",
     ) -> Reason:
         """A reason under a limit: its safety mark, unit and source come from the limit.
 
@@ -264,13 +265,14 @@ class Case:
             expanded_uncertainty,
             limit,
             known.unit if unit is None else unit,
-            known.safety if safety is None else safety,
+            known.safety,
             known.source,
             None if reading is None else reading.id,
             at,
             until,
             todo,
             earliest,
+            figure=figure,
         )
 
     def age_limit(self, limit_id: str, at: datetime) -> datetime:

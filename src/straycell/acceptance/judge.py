@@ -18,7 +18,7 @@ from straycell.acceptance.checks import (
     warming,
 )
 from straycell.acceptance.checks.pairs import checked_after
-from straycell.acceptance.checks.shelf import SHELF_TODO
+from straycell.acceptance.checks.shelf import todo as shelf_todo
 from straycell.acceptance.evidence import SHELF_LOSS, Evidence, Finding
 from straycell.acceptance.fallen import tested_again
 from straycell.acceptance.findings import condemned, find
@@ -126,7 +126,7 @@ def _as_reason(case: Case, finding: Finding) -> Reason:
         _newest_record(case, finding),
         finding.at,
         None,
-        SHELF_TODO if on_shelf else "",
+        shelf_todo(case) if on_shelf else None,
         case.now if on_shelf else None,
         True,
         finding.recorded,
@@ -142,9 +142,10 @@ def _own_discards(case: Case, reasons: Iterable[Reason]) -> list[Reason]:
 
 def _missing(reasons: Iterable[Reason], outcome: Outcome) -> Iterator[Missing]:
     """What to do next: on hold, all that holds; else what stands between the cell and the next better outcome."""
-    open_ones = [r for r in reasons if r.status is not Status.MET and r.todo and r.ceiling <= outcome]
+    open_ones = [r for r in reasons if r.status is not Status.MET and r.ceiling <= outcome]
     for reason in sorted(open_ones, key=_order_of_work):
-        yield Missing(reason.text, reason.todo, reason.earliest)
+        if reason.todo is not None:
+            yield Missing(reason.text, reason.todo, reason.earliest)
 
 
 _WORK = (

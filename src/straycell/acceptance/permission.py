@@ -92,5 +92,7 @@ def charge_refusal(verdict: Verdict, chemistry: Chemistry) -> Refusal | None:
             continue
         # A rule that only keeps the cell at `light` has done its work; one that holds it forbids the charge.
         if reason.status is Status.FAILED or reason.rule in BEFORE_ANY_CHARGE:
-            return Refusal(f"no charge yet: {reason.text}", reason.todo.replace(" CODE", f" {verdict.code}"))
+            todo = reason.todo
+            first = f"{todo.words}: {todo.command(verdict.code)}" if todo else ""
+            return Refusal(f"no charge yet: {reason.text}", first)
     return None

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import IntEnum, StrEnum
 
+from straycell.acceptance.work import Work
 from straycell.keys import RecordKey
 
 
@@ -43,8 +44,9 @@ class Status(StrEnum):
 class Reason:
     """One rule's answer. `ceiling` is the best outcome it leaves; `observed` and `limit` share `unit`.
 
-    `until` is when this answer runs out by age alone; `todo` what to do about it; `earliest` when that can
-    decide; `reading` the id of the reading it came from. A `finding` was `recorded` and stays, whatever comes later.
+    `until` is when this answer runs out by age alone; `todo` what to do about it; `earliest` when that can decide
+    (the work itself may begin before); `reading` the id of the reading it came from. A `finding` was `recorded` and
+    stays, whatever comes later. `figure` is how `text` begins where several reasons answer one measured figure.
     """
 
     rule: str
@@ -60,10 +62,16 @@ class Reason:
     reading: RecordKey | None = None
     at: datetime | None = None
     until: datetime | None = None
-    todo: str = ""
+    todo: Work | None = None
     earliest: datetime | None = None
     finding: bool = False
     recorded: datetime | None = None
+    figure: str = ""
+
+    @property
+    def answer(self) -> str:
+        """What the text says of its figure."""
+        return self.text.removeprefix(self.figure).lstrip(":; ")
 
 
 def is_final(reason: Reason) -> bool:
@@ -76,7 +84,7 @@ class Missing:
     """One thing a person can do to let the verdict move, and the earliest time that could decide."""
 
     what: str
-    todo: str
+    todo: Work
     earliest: datetime | None = None
 
 

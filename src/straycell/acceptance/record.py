@@ -5,13 +5,14 @@ Brief, nothing is said twice: names of columns and sources stand once, what to d
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import fields
 from datetime import datetime
 from operator import attrgetter
 from typing import Any
 
 from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
+from straycell.acceptance.work import work_from_json, work_to_json
 from straycell.keys import RecordKey, key_of
 
 
@@ -27,7 +28,7 @@ def _back(value: str | None) -> datetime | None:
     return datetime.fromisoformat(value) if value else None
 
 
-def reason_to_json(reason: Reason) -> dict[str, Any]:
+def reason_to_json(reason: Reason, code: str) -> dict[str, Any]:
     """The keys people's scripts use, and what else a reason holds."""
     return {
         "rule": reason.rule,
@@ -43,10 +44,11 @@ def reason_to_json(reason: Reason) -> dict[str, Any]:
         "reading": _key(reason.reading),
         "at": _time(reason.at),
         "until": _time(reason.until),
-        "todo": reason.todo,
+        "todo": work_to_json(reason.todo, code),
         "earliest": _time(reason.earliest),
         "finding": reason.finding,
         "recorded": _time(reason.recorded),
+        "figure": reason.figure,
     }
 
 
@@ -60,9 +62,23 @@ def verdict_to_json(verdict: Verdict) -> dict[str, Any]:
         "at": _time(verdict.at),
         "valid_until": _time(verdict.valid_until),
         "last_reading": verdict.last_reading,
-        "reasons": [reason_to_json(r) for r in verdict.reasons],
-        "missing": [{"what": m.what, "todo": m.todo, "earliest": _time(m.earliest)} for m in verdict.missing],
+        "reasons": [reason_to_json(r, verdict.code) for r in verdict.reasons],
+        "missing": [_missing_to_json(missing, verdict.code) for missing in verdict.missing],
     }
+
+
+def _missing_to_json(missing: Missing, code: str) -> dict[str, Any]:
+    return {
+        "what": missing.what,
+        "todo": work_to_json(missing.todo, code),
+        "earliest": _time(missing.earliest),
+    }
+
+
+def _missing_from_json(data: Mapping[str, Any]) -> Missing:
+    todo = work_from_json(data["todo"])
+    assert todo is not None
+    return Missing(data["what"], todo, _back(data["earliest"]))
 
 
 def verdict_from_json(data: Mapping[str, Any]) -> Verdict:
@@ -75,7 +91,7 @@ def verdict_from_json(data: Mapping[str, Any]) -> Verdict:
         data["rules"],
         data["rules_hash"],
         tuple(_reason(r) for r in data["reasons"]),
-        tuple(Missing(m["what"], m["todo"], _back(m["earliest"])) for m in data["missing"]),
+        tuple(map(_missing_from_json, data["missing"])),
         at,
         _back(data["valid_until"]),
         data["last_reading"],
@@ -97,10 +113,11 @@ def _reason(data: Mapping[str, Any]) -> Reason:
         reading=key_of(data["reading"]) if data["reading"] else None,
         at=_back(data["at"]),
         until=_back(data["until"]),
-        todo=data["todo"],
+        todo=work_from_json(data["todo"]),
         earliest=_back(data["earliest"]),
         finding=data.get("finding", False),
         recorded=_back(data.get("recorded")),
+        figure=data.get("figure", ""),
     )
 
 
@@ -108,14 +125,16 @@ def _reason(data: Mapping[str, Any]) -> Reason:
 
 _COLUMNS = tuple(field.name for field in fields(Reason))
 _values = attrgetter(*_COLUMNS)
-_SOURCE, _CEILING, _READING = (_COLUMNS.index(name) for name in ("source", "ceiling", "reading"))
+_SOURCE, _CEILING, _READING, _TODO = (
+    _COLUMNS.index(name) for name in ("source", "ceiling", "reading", "todo")
+)
 _TIMES = tuple(_COLUMNS.index(name) for name in ("at", "until", "earliest", "recorded"))
 
 
 def verdict_to_record(verdict: Verdict) -> dict[str, Any]:
     """The whole verdict in about half the room: readable without the rule set it was made under."""
     numbers: dict[str, int] = {}
-    rows = [_row(reason, numbers) for reason in verdict.reasons]
+    rows = [_row(reason, verdict.code, numbers) for reason in verdict.reasons]
     return {
         "code": verdict.code,
         "outcome": verdict.outcome.word,
@@ -127,26 +146,27 @@ def verdict_to_record(verdict: Verdict) -> dict[str, Any]:
         "sources": list(numbers),
         "columns": _COLUMNS,
         "reasons": rows,
-        "missing": [_brief_missing(missing, verdict.reasons) for missing in verdict.missing],
+        "missing": [_brief_missing(missing, verdict) for missing in verdict.missing],
     }
 
 
-def _row(reason: Reason, numbers: dict[str, int]) -> list[Any]:
+def _row(reason: Reason, code: str, numbers: dict[str, int]) -> list[Any]:
     row = list(_values(reason))
     row[_SOURCE] = numbers.setdefault(reason.source, len(numbers))
     row[_CEILING] = reason.ceiling.word
     row[_READING] = _key(reason.reading)
+    row[_TODO] = work_to_json(reason.todo, code)
     for place in _TIMES:
         row[place] = _time(row[place])
     return row
 
 
-def _brief_missing(missing: Missing, reasons: Sequence[Reason]) -> int | dict[str, Any]:
+def _brief_missing(missing: Missing, verdict: Verdict) -> int | dict[str, Any]:
     """The place of the reason that says the same, else all of it."""
-    for place, reason in enumerate(reasons):
+    for place, reason in enumerate(verdict.reasons):
         if (reason.text, reason.todo, reason.earliest) == (missing.what, missing.todo, missing.earliest):
             return place
-    return {"what": missing.what, "todo": missing.todo, "earliest": _time(missing.earliest)}
+    return _missing_to_json(missing, verdict.code)
 
 
 def verdict_from_record(data: Mapping[str, Any]) -> Verdict:

@@ -20,10 +20,13 @@ from typing import Any
 
 from straycell.cells import Chemistry, Form
 from straycell.errors import BadData
+from straycell.files.read import read_text, toml_document
 from straycell.meters import Accuracy
+from straycell.plain_text import is_plain, one_line
 from straycell.readings import CautiousDefaults
 
 _SHOWN = 150
+MOST_RULE_BYTES = 1_000_000
 """Characters of a fault that are shown where several stand together."""
 FOUR_VOLT = (Chemistry.NMC, Chemistry.LCO, Chemistry.NCA, Chemistry.LMO)
 
@@ -143,16 +146,11 @@ def load_rules(path: Path | None = None) -> RuleSet:
 
 def read_rules(path: Path) -> tuple[RuleSet | None, list[str]]:
     """(the rules, their faults): every fault of a person's file in one pass; rules are None when there are any."""
+    text = read_text(path, f"rule file {path}", MOST_RULE_BYTES)
     try:
-        document = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise BadData(
-            f"rule file {path} cannot be read: {error.strerror}", "check the path and its permissions"
-        ) from None
-    except UnicodeDecodeError:
-        return None, ["not UTF-8 text"]
-    except tomllib.TOMLDecodeError as error:
-        return None, [f"not TOML: {error}"]
+        document = toml_document(text)
+    except BadData as fault:
+        return None, [fault.what]
     return merge_rules(shipped_rules(), document)
 
 
@@ -160,14 +158,14 @@ def merge_rules(base: RuleSet, document: Mapping[str, Any]) -> tuple[RuleSet | N
     """A person's parsed file on top of `base`: (rules, faults)."""
     faults: list[str] = []
     name = document.get("name")
-    if not isinstance(name, str) or not name.strip() or name == base.name:
-        found = "there is none" if "name" not in document else f"found {name!r}"
+    if not isinstance(name, str) or not name.strip() or name == base.name or not is_plain(name):
+        found = "there is none" if "name" not in document else f"found {_shown(repr(name))}"
         faults.append(
             f"name: {found}; give the file a name of its own, verdicts are recorded under it: "
             'name = "my bench"'
         )
     faults += [
-        f"{key}: unknown; a rule file holds name and [[limit]] entries"
+        f"{_shown(key)}: unknown; a rule file holds name and [[limit]] entries"
         for key in document
         if key not in ("name", "limit")
     ]
@@ -183,27 +181,31 @@ def merge_rules(base: RuleSet, document: Mapping[str, Any]) -> tuple[RuleSet | N
     return _rule_set(str(name), limits), []
 
 
+def _shown(word: str) -> str:
+    return one_line(word[:_SHOWN])
+
+
 def _apply(limits: dict[str, Limit], base: RuleSet, entry: Any, number: int, seen: set[str]) -> list[str]:
     """Put one [[limit]] entry onto `limits`; returns its faults."""
     limit_id = entry.get("id") if isinstance(entry, dict) else None
     if not isinstance(limit_id, str):
         return [f'limit {number}: expected an id = "..." naming a shipped limit']
     if limit_id not in base.limits:
-        near = difflib.get_close_matches(limit_id, base.limits, 1)
+        near = difflib.get_close_matches(limit_id[:_SHOWN], base.limits, 1)
         hint = f"; did you mean {near[0]}?" if near else "; see: straycell rules show"
-        return [f"limit {number}: unknown id '{limit_id}'{hint}"]
+        return [f"limit {number}: unknown id '{_shown(limit_id)}'{hint}"]
     if limit_id in seen:
         return [f"limit {number} ({limit_id}): named twice"]
     seen.add(limit_id)
     shipped = base.limits[limit_id]
     faults = [
-        f"limit {number} ({limit_id}): '{key}' cannot be set; only value, values, words and source can"
+        f"limit {number} ({limit_id}): '{_shown(key)}' cannot be set; only value, values, words and source can"
         for key in entry
         if key not in ("id", "value", "values", "words", "source")
     ]
     source = entry.get("source", shipped.source)
-    if not isinstance(source, str):
-        faults.append(f"limit {number} ({limit_id}): source is text")
+    if not isinstance(source, str) or not is_plain(source):
+        faults.append(f"limit {number} ({limit_id}): source is one line of text")
     if shipped.bound == "words":
         changed, more = _new_words(shipped, entry, f"limit {number} ({limit_id})")
     else:
@@ -239,9 +241,11 @@ def _new_values(shipped: Limit, entry: Mapping[str, Any], label: str) -> tuple[L
     faults, loose = [], []
     for key, figure in given.items():
         if key not in own:
-            faults.append(f"{label}: unknown key '{key}'; it has {', '.join(own)}")
+            faults.append(f"{label}: unknown key '{_shown(key)}'; it has {', '.join(own)}")
         elif isinstance(figure, bool) or not isinstance(figure, int | float) or not math.isfinite(figure):
-            faults.append(f"{label}: {key} is {figure!r}; expected a number in {shipped.unit or 'its unit'}")
+            faults.append(
+                f"{label}: {key} is {_shown(repr(figure))}; expected a number in {shipped.unit or 'its unit'}"
+            )
         elif shipped.safety and shipped.looser(key, figure):
             bound = "at least" if shipped.bound == "min" else "at most"
             loose.append(f"{key} is {figure:g}, {bound} {own[key]:g} {shipped.unit}".rstrip())
@@ -293,5 +297,5 @@ def _rule_set(name: str, limits: Mapping[str, Limit]) -> RuleSet:
     return RuleSet(name, dict(limits), digest[:16], defaults)
 
 
-ENGINE = 4
+ENGINE = 5
 """Raise when the rule functions change what they answer: recorded verdicts are then computed anew."""

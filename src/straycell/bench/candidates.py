@@ -7,10 +7,11 @@ from collections.abc import Collection, Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from straycell.quantities import Measured
 from straycell.readings import Quantity, Reading
 
 if TYPE_CHECKING:
-    from straycell.acceptance import Figures, RuleSet
+    from straycell.acceptance import Figures, RuleSet, Verdict
     from straycell.acceptance.evidence import Evidence
     from straycell.matching import Candidate
     from straycell.matching.screen.candidates import RestVoltage
@@ -50,9 +51,20 @@ def candidates(
                 capacity_cutoff_v=run.cutoff_v if run else None,
                 own_trace=traces.get(code),
                 rest=rest_voltage(evidence, known, rules),
+                loss_per_month=_own_loss(verdict),
             )
         )
     return offers
+
+
+def _own_loss(verdict: Verdict) -> Measured | None:
+    """The share of its capacity that a cell loses a month, as its self-discharge check told; None without one."""
+    for reason in verdict.reasons:
+        value, expanded = reason.observed, reason.expanded_uncertainty
+        monthly = reason.rule.startswith("self-discharge") and reason.unit == "%/month"
+        if monthly and isinstance(value, float | int) and expanded is not None:
+            return Measured(value / 100.0, expanded / 200.0)
+    return None
 
 
 def own_traces(reader: Reader, evidences: Mapping[str, Evidence]) -> dict[str, OwnTrace]:

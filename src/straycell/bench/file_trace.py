@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,13 +18,22 @@ from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.keys import RecordKey
 from straycell.meters import Accuracy, Meter
+from straycell.plain_text import require_plain
 from straycell.quantities import Dimension, show
 from straycell.readings import CautiousDefaults, Charge, Quantity, Reading
 from straycell.store.book.records import NewTrace, TraceEntry
+from straycell.store.reader import Reader
+from straycell.typed import FIRST_DAY
 
 if TYPE_CHECKING:
     from straycell.traces import Trace, TraceResult
 
+DATED = "dated_s"
+"""In a trace's setting: how long it ran, when its time was said or stamped and is not only that of its filing."""
+_UNSET_YEARS = (1970, 1980, 2000)
+"""Loggers whose clock nobody set count from the first of January of one of these (common practice)."""
+_LONG_S, _BOTH_S = 1800.0, 600.0
+"""Clocks of two instruments differ by minutes: only long runs that overlap by more are questioned (common practice)."""
 _OPENING_DROP_V = 0.35
 """A charge that may have come after the trace counts only if the trace opens this near full (common practice)."""
 
@@ -60,7 +70,8 @@ def work_out(case: Case, request: Request, progress: Callable[[float], None] | N
     from straycell.traces.analyse.own_curve import own_curve
 
     trace = read_named(request.name, request.raw, request.columns, progress)
-    started = request.at - timedelta(seconds=float(trace.time_s[-1] - trace.time_s[0]))
+    request, dating = dated(request, trace)
+    started = request.at - _duration(trace)
     full_v = case.figure("full-voltage")
     charge = full_charge_before(case, started, request, opens_at_v=float(trace.voltage_v[0]))
     later = charge is not None and charge.at > started
@@ -87,12 +98,56 @@ def work_out(case: Case, request: Request, progress: Callable[[float], None] | N
         meter=request.meter,
         cutoff_v=cutoff_v,
         columns=request.columns,
-        setting=setting,
+        setting=setting | ({DATED: _duration(trace).total_seconds()} if request.at_said else {}),
         result=result.to_json(),
         curve=None if curve is None else asdict(curve),
     )
-    notes = tuple(_notes(charge if later else None))
+    notes = (*dating, *_notes(charge if later else None))
     return Filing(new, tuple(items), trace, result, notes, warmest(trace, request.temperature_c))
+
+
+def dated(request: Request, trace: Trace) -> tuple[Request, list[str]]:
+    """The request with the end of the run by the file's time stamps, unless a time was said; and what to tell of it.
+
+    Raises BadData for stamps that end in the future.
+    """
+    if request.at_said or trace.began_at is None:
+        return request, []
+    began_at = trace.began_at.astimezone(UTC)
+    at = began_at + _duration(trace)
+    shown = at.astimezone().isoformat(sep=" ", timespec="minutes")
+    if began_at.date() < FIRST_DAY or (began_at.year in _UNSET_YEARS and began_at.month == 1):
+        return request, [
+            f"its time stamps ({shown}) are of a clock that was never set: dated now; or give --at TIME"
+        ]
+    if at > request.at:
+        raise BadData(
+            f"{request.name}: its time stamps end at {shown}, in the future", "give the end with --at TIME"
+        )
+    return replace(request, at=at, at_said=True), [
+        f"dated by its time stamps: ended {shown}; --at TIME overrules them"
+    ]
+
+
+def require_one_at_a_time(reader: Reader, new: NewTrace) -> None:
+    """Raise BadData for a long run that another dated one of the same cell overlaps: a cell runs once at a time."""
+    long_s = new.setting.get(DATED, 0.0)
+    digest = hashlib.sha256(new.raw).hexdigest()
+    for other in reader.traces(new.cell) if long_s >= _LONG_S else ():
+        other_s = other.setting.get(DATED, 0.0)
+        began, other_began = new.at - timedelta(seconds=long_s), other.at - timedelta(seconds=other_s)
+        both_s = (min(new.at, other.at) - max(began, other_began)).total_seconds()
+        if other_s < _LONG_S or both_s < _BOTH_S or other.sha256 == digest:
+            continue
+        if reader.trace_readings(other.id)[0]:
+            raise BadData(
+                f"{new.name} overlaps by {both_s / 3600:.1f} h with trace {other.id} ('{other.name}') of {new.cell}",
+                "is one of another cell, or its time wrong? name the cell, or the end with --at TIME",
+            )
+
+
+def _duration(trace: Trace) -> timedelta:
+    return timedelta(seconds=float(trace.time_s[-1] - trace.time_s[0]))
 
 
 def warmest(trace: Trace, said_c: float | None) -> float | None:
@@ -212,6 +267,7 @@ def file_trace(
     from straycell.traces.read.layout import file_bytes
 
     raw = file_bytes(file)
+    require_plain("the name of the file", file.name)
     with bench.reading() as reader:
         found = reader.find_code(code)
         with_meter = None if meter is None else reader.meter(meter)
@@ -220,6 +276,8 @@ def file_trace(
     request = Request(file.name, raw, at or bench.now, at is not None, with_meter, **said)
     case = Case(evidence, evidence.facts, bench.rules, bench.now)
     filing = work_out(case, request, progress(len(raw)))
+    with bench.reading() as reader:
+        require_one_at_a_time(reader, filing.new)
     heat = None if filing.warmest_c is None else heat_incident(filing.warmest_c)
     if heat is not None and because is not None and any(u.kind == heat.id for u in evidence.upsets):
         heat = None  # the first filing recorded it

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from straycell.acceptance.reasons import Outcome, Reason, Status, Verdict
+from straycell.acceptance.permission import charge_refusal
+from straycell.acceptance.reasons import Outcome, Status, Verdict
 from straycell.acceptance.rules import chemistry_keys
+from straycell.acceptance.work import Work, WorkKind
 from straycell.bench.context import Bench
-from straycell.cells import CellFacts, Chemistry, Stage
-from straycell.readings import Charge, Reading
+from straycell.cells import CellFacts, Stage
 
 if TYPE_CHECKING:
     from straycell.acceptance import Evidence, RuleSet
-    from straycell.acceptance.case import Case
 
 
 class Need(StrEnum):
@@ -52,18 +51,15 @@ class Waiting:
 
 
 _CHARGING = frozenset({Need.CHARGE, Need.CAPACITY})
-_BY_RULE: dict[str, Need] = {
-    "look": Need.LOOK,
-    "look-mend": Need.LOOK,
-    "warming": Need.CHARGE,
-    "charge-temperature": Need.CHARGE,
-    "board-voltage": Need.TABS,
-    "voltage-floor": Need.REST,
-    "voltage-over-full": Need.REST,
+_NEEDS = {
+    WorkKind.LOOK: Need.LOOK,
+    WorkKind.REST: Need.REST,
+    WorkKind.CHARGE: Need.CHARGE,
+    WorkKind.CAPACITY: Need.CAPACITY,
+    WorkKind.RESISTANCE: Need.RESISTANCE,
 }
 _PAIR_FIRST = (Need.LOOK, Need.REST, *(need for need in Need if need not in (Need.LOOK, Need.REST)))
 """While a pair of rest voltages is under way, its reading comes before the run that would end the pair."""
-_BY_START: dict[str, Need] = {"capacity": Need.CAPACITY, "resistance": Need.RESISTANCE}
 
 
 def outlook(verdict: Verdict, evidence: Evidence, rules: RuleSet, now: datetime) -> Outlook:
@@ -72,6 +68,7 @@ def outlook(verdict: Verdict, evidence: Evidence, rules: RuleSet, now: datetime)
     Nothing for a cell out of use; no charge and no capacity run for one that may not be charged.
     """
     from straycell.acceptance.case import Case
+    from straycell.acceptance.checks.steps import open_charge
 
     if verdict.outcome is Outcome.DISCARD:
         return Outlook()
@@ -80,17 +77,18 @@ def outlook(verdict: Verdict, evidence: Evidence, rules: RuleSet, now: datetime)
     other: list[str] = []
     decides = now
     for reason in verdict.reasons:
-        if reason.status is Status.MET or not reason.todo or reason.ceiling > verdict.outcome:
+        work = reason.todo
+        if reason.status is Status.MET or work is None or reason.ceiling > verdict.outcome:
             continue
-        asked = list(_asked_by(reason, case))
         decides = max(decides, reason.earliest or now)
-        for need, at in asked:
-            ready[need] = min(ready.get(need, at or now), at or now)
-        if not asked:
-            other.append(reason.todo.replace(" CODE", f" {evidence.code}"))
-    if _must_not_charge(verdict, evidence):
+        at = work.not_before or now
+        for need in _needs(work):
+            ready[need] = min(ready.get(need, at), at)
+        if work.kind not in _NEEDS:
+            other.append(f"{work.words}: {work.command(evidence.code)}")
+    if charge_refusal(verdict, evidence.facts.chemistry) is not None:
         ready = {need: at for need, at in ready.items() if need not in _CHARGING}
-    order = _PAIR_FIRST if _open_window(case) is not None else tuple(Need)
+    order = _PAIR_FIRST if open_charge(case) is not None else tuple(Need)
     return Outlook(
         tuple(need for need in order if need in ready and ready[need] <= now),
         tuple((need, ready[need]) for need in Need if need in ready and ready[need] > now),
@@ -99,72 +97,11 @@ def outlook(verdict: Verdict, evidence: Evidence, rules: RuleSet, now: datetime)
     )
 
 
-def _must_not_charge(verdict: Verdict, evidence: Evidence) -> bool:
-    """A failed safety rule, or a doubt whether it can be recharged at all."""
-    doubtful = any(r.rule == "rechargeable" and r.status is not Status.MET for r in verdict.reasons)
-    return (
-        doubtful
-        or verdict.safety_failed
-        or evidence.facts.chemistry in (Chemistry.PRIMARY, Chemistry.UNKNOWN)
-    )
-
-
-def _asked_by(reason: Reason, case: Case) -> Iterator[tuple[Need, datetime | None]]:
-    """(what a reason asks for, from when on)."""
-    if reason.rule in _BY_RULE:
-        yield _BY_RULE[reason.rule], reason.earliest
-    elif reason.rule == "rest-voltage":
-        yield _rest(reason, case)
-    elif reason.rule.startswith("self-discharge"):
-        yield _self_discharge(reason, case)
-    elif reason.rule == "sibling-look":
-        if "look" in reason.todo:
-            yield Need.LOOK, None
-        if "self-discharge" in reason.todo:
-            yield _self_discharge(reason, case)
-    elif reason.rule == "upset":
-        words = {"look": Need.LOOK, "rest voltage": Need.REST, "resistance": Need.RESISTANCE}
-        yield from ((need, None) for word, need in words.items() if word in reason.todo)
-    else:
-        need = next((n for start, n in _BY_START.items() if reason.rule.startswith(start)), None)
-        measures = need is not None and f"measure the {need.value} first" not in reason.todo
-        if need is not None and measures and "note the" not in reason.todo:
-            yield need, reason.earliest
-
-
-def _rest(reason: Reason, case: Case) -> tuple[Need, datetime | None]:
-    if reason.status is not Status.UNMEASURED:
-        return Need.CHARGE, reason.earliest
-    window = _open_window(case)
-    if window is not None and not window[1]:
-        return Need.REST, _first_rest(window[0], case)
-    return Need.REST, reason.earliest
-
-
-def _self_discharge(reason: Reason, case: Case) -> tuple[Need, datetime | None]:
-    """A full charge, then a first rest voltage a day later, then a second one days after it."""
-    window = _open_window(case)
-    if reason.rule == "self-discharge" or reason.rule == "sibling-look":
-        if window is None:
-            return Need.CHARGE, None
-        charge, inside = window
-        if not inside:
-            return Need.REST, _first_rest(charge, case)
-        if case.facts.chemistry is Chemistry.LFP and len(inside) > 1:
-            return Need.CAPACITY, reason.earliest
-    return Need.REST, reason.earliest
-
-
-def _first_rest(charge: Charge, case: Case) -> datetime:
-    return charge.at + timedelta(hours=case.figure("pair-rest"))
-
-
-def _open_window(case: Case) -> tuple[Charge, list[Reading]] | None:
-    """The latest full charge that nothing has disturbed, with the rest voltages after it."""
-    from straycell.acceptance.checks.pairs import windows
-
-    undisturbed = [(c, inside) for c, inside in windows(case) if not case.disturbed(c.at, case.now)]
-    return undisturbed[-1] if undisturbed else None
+def _needs(work: Work) -> list[Need]:
+    """The readings that a piece of work asks for."""
+    if work.at_tabs:
+        return [Need.TABS]
+    return [_NEEDS[kind] for kind in work.kinds if kind in _NEEDS]
 
 
 IN_HOUSE = frozenset({Stage.RECEIVED, Stage.SHELVED, Stage.RESERVED})

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import re
+from collections.abc import Sequence
 from datetime import datetime
 
-from straycell.acceptance.reasons import Missing, Outcome, Status, Verdict
+from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
 from straycell.bench.todo import Todo, todos
 from straycell.safety import Step
 from straycell.typed import day
@@ -27,29 +27,21 @@ def headline(verdict: Verdict) -> str:
 
 def why(verdict: Verdict, at_most: int = 99) -> list[str]:
     """The texts of the deciding reasons, the weightiest first."""
-    texts = _each_figure_once([reason.text for reason in verdict.deciding])
+    texts = _each_figure_once(verdict.deciding)
     more = len(texts) - at_most
     return texts[:at_most] + ([f"and {more} more: straycell verdict show {verdict.code}"] if more > 0 else [])
 
 
-_ANSWER = re.compile(r"^(?P<figure>.*\d.*)[:;] (?P<answer>[^:;]+)$")
-
-
-def _each_figure_once(texts: list[str]) -> list[str]:
+def _each_figure_once(reasons: Sequence[Reason]) -> list[str]:
     """`1480 mAh is 74%: solo, not enough for pack`: a figure that answers several steps stands once."""
-    answers: dict[str, list[str]] = {}
-    for text in texts:
-        found = _ANSWER.match(text)
-        if found is None:
-            answers.setdefault(text, [])
-        else:
-            answers.setdefault(found["figure"], []).append(found["answer"])
+    by_figure: dict[str, list[Reason]] = {}
+    for reason in reasons:
+        by_figure.setdefault(reason.figure or reason.text, []).append(reason)
     reached = {outcome.word for outcome in Outcome}
-    whole = {found["figure"]: text for text in texts if (found := _ANSWER.match(text))}
     told = []
-    for figured, said in answers.items():
-        said.sort(key=lambda answer: answer not in reached)
-        told.append(f"{figured}: {', '.join(said)}" if len(said) > 1 else whole.get(figured, figured))
+    for figure, same in by_figure.items():
+        answers = sorted((reason.answer for reason in same), key=lambda answer: answer not in reached)
+        told.append(f"{figure}: {', '.join(answers)}" if len(same) > 1 else same[0].text)
     return told
 
 
@@ -61,6 +53,11 @@ def until(verdict: Verdict) -> str:
 def next_steps(verdict: Verdict, now: datetime) -> list[str]:
     """What to do, soonest first, each with the day on which it could decide."""
     return [step.on_page for step in steps(verdict, now)]
+
+
+def next_in_short(verdict: Verdict, now: datetime) -> str | None:
+    """The soonest thing to do, without its command."""
+    return next((step.in_short for step in steps(verdict, now)), None)
 
 
 def steps(verdict: Verdict, now: datetime) -> list[Todo]:
@@ -82,7 +79,7 @@ def _way_back(verdict: Verdict) -> list[Todo]:
     number = behind.pop()
     command = f"straycell reading supersede {number} --mistake WORD --because TEXT"
     no_other = "no later reading brings the cell back"
-    return [Todo(f"only if reading #{number} was a mistake ({no_other})", command, spelled=True)]
+    return [Todo(f"only if reading #{number} was a mistake ({no_other})", command)]
 
 
 def in_order(verdict: Verdict, now: datetime) -> list[Missing]:

@@ -16,11 +16,16 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from straycell.errors import BadData
+from straycell.plain_text import is_plain, require_plain
 
-MOST_TOML_BYTES = 4_000_000
+MOST_TOML_BYTES = 8_000_000
 MOST_DEPTH = 40
 """Tables within tables, arrays within arrays. The deepest file of ours has 3."""
-_CHUNK = 1 << 20
+MOST_RATIO = 100
+"""Logs shrink to a tenth or a thirtieth; what shrinks to a thousandth is one thing repeated, made to burst."""
+_CHUNK, _RATIO_FROM = 1 << 20, 10_000_000
+LF = b"\n"
+_LAYOUT = dict.fromkeys(map(ord, "\t\r\n"), " ")
 _KEY_PART = r"(?:[A-Za-z0-9_-]++|\"[^\"\n]*+\"|'[^'\n]*+')[ \t]*+"
 # Python's parser takes a key of n parts in n * n steps: such a line is refused before it sees it.
 _LONG_KEY = re.compile(rf"(?<![A-Za-z0-9_-])(?:{_KEY_PART}\.[ \t]*+){{{MOST_DEPTH},}}+")
@@ -33,52 +38,58 @@ _KINDS = {
 }
 
 
-def open_file(path: Path, what: str, most_bytes: int) -> BinaryIO:
-    """A regular file of at most `most_bytes`, open for reading. Raises BadData for anything else."""
+def open_file(path: Path, named: str, most_bytes: int) -> BinaryIO:
+    """A regular file of at most `most_bytes`, open for reading; `named` is its name in messages.
+
+    Raises BadData for anything else.
+    """
     try:
         # Without O_NONBLOCK the open of a pipe that nobody writes to waits for ever.
         handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
     except FileNotFoundError:
-        raise BadData(f"{what} {path} is not there", "check the path") from None
+        raise BadData(f"{named} is not there", "check the path") from None
     except OSError as fault:
-        raise _unreadable(path, what, fault) from None
+        raise _unreadable(named, fault) from None
     except ValueError:
-        raise BadData(f"{what} {path}: no file can have such a name", "check it") from None
+        raise BadData(f"{named}: no file can have such a name", "check it") from None
     found = os.fstat(handle)
     odd = next((words for test, words in _KINDS.items() if test(found.st_mode)), None)
     if odd is None and found.st_size > most_bytes:
         odd = (f"is larger than {_size(most_bytes)}", "split it, or name the right file")
     if odd is not None:
         os.close(handle)
-        raise BadData(f"{what} {path} {odd[0]}", odd[1])
+        raise BadData(f"{named} {odd[0]}", odd[1])
     return os.fdopen(handle, "rb")
 
 
-def read_bytes(path: Path, what: str, most_bytes: int) -> bytes:
+def read_bytes(path: Path, named: str, most_bytes: int) -> bytes:
     """The bytes of a file, also of one that grows meanwhile: never more than `most_bytes`. Raises BadData."""
-    with open_file(path, what, most_bytes) as file:
+    with open_file(path, named, most_bytes) as file:
         try:
             raw = file.read(most_bytes + 1)
         except OSError as fault:
-            raise _unreadable(path, what, fault) from None
+            raise _unreadable(named, fault) from None
     if len(raw) > most_bytes:
-        raise BadData(f"{what} {path} is larger than {_size(most_bytes)}", "split it, or name the right file")
+        raise BadData(f"{named} is larger than {_size(most_bytes)}", "split it, or name the right file")
     return raw
 
 
-def read_text(path: Path, what: str, most_bytes: int) -> str:
-    """UTF-8 text without its byte order mark. Raises BadData, for a NUL and bytes that are no text too."""
-    raw = read_bytes(path, what, most_bytes).removeprefix(b"\xef\xbb\xbf")
+def read_text(path: Path, named: str, most_bytes: int) -> str:
+    """UTF-8 text without its byte order mark. Raises BadData, for characters that steer a screen too."""
+    raw = read_bytes(path, named, most_bytes).removeprefix(b"\xef\xbb\xbf")
+    remedy = "save it as plain text in UTF-8"
     try:
         text = raw.decode("utf-8")
     except UnicodeDecodeError as fault:
-        line = raw[: fault.start].count(b"\n") + 1
         raise BadData(
-            f"{what} {path} is not UTF-8 text (line {line})", "save it as plain text in UTF-8"
+            f"{named} is not UTF-8 text (line {raw.count(LF, 0, fault.start) + 1})", remedy
         ) from None
     if "\0" in text:
-        line = text[: text.index("\0")].count("\n") + 1
-        raise BadData(f"{what} {path} holds a NUL character (line {line})", "save it as plain text in UTF-8")
+        line = text.count("\n", 0, text.index("\0")) + 1
+        raise BadData(f"{named} holds a NUL character (line {line})", remedy)
+    if not is_plain(text.translate(_LAYOUT)):
+        for number, part in enumerate(text.split("\n"), 1):
+            require_plain(f"{named} line {number}", part.translate(_LAYOUT))
     return text
 
 
@@ -117,7 +128,11 @@ def _inside(holder: object) -> Iterator[object]:
 
 
 def unpacked_gz(raw: bytes, most_bytes: int) -> bytes:
-    """What a gz file holds, its members joined. Raises BadData (a bomb), EOFError (cut off), zlib.error (damaged)."""
+    """What a gz file holds, its members joined.
+
+    Raises BadData for one that unpacks to more than `most_bytes`, EOFError(lines before its end) for one that was cut
+    off, zlib.error for a damaged one.
+    """
     parts, size, rest = list[bytes](), 0, raw
     while rest:
         stream = zlib.decompressobj(wbits=31)
@@ -127,16 +142,18 @@ def unpacked_gz(raw: bytes, most_bytes: int) -> bytes:
             size += len(part)
             if size > most_bytes:
                 raise BadData(f"the gz file unpacks to more than {_size(most_bytes)}", "split it")
-            if not part and not rest and not stream.eof:
-                raise EOFError
+            if size > max(MOST_RATIO * len(raw), _RATIO_FROM):
+                raise BadData(f"the gz file unpacks to over {MOST_RATIO} times its size", "unpack it by hand")
             parts.append(part)
+            if not part and not rest and not stream.eof:
+                raise EOFError(sum(whole.count(LF) for whole in parts))
         rest = stream.unused_data.lstrip(b"\0")
     return b"".join(parts)
 
 
-def _unreadable(path: Path, what: str, fault: OSError) -> BadData:
+def _unreadable(named: str, fault: OSError) -> BadData:
     why = fault.strerror or "the system refuses"
-    return BadData(f"{what} {path} cannot be read: {why}", "check the path and its permissions")
+    return BadData(f"{named} cannot be read: {why}", "check the path and its permissions")
 
 
 def _size(size: int) -> str:

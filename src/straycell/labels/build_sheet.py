@@ -1,42 +1,55 @@
-"""The sheet beside which a pack is joined: where every cell sits, drawn with its code, and what to do in which order.
+"""The sheet beside which a pack is joined: the pack drawn from both sides, a list of its cells, what to do in which order.
 
 Pure: everything in millimetres from a page's upper left corner; the width of a text is asked of a `Measure`.
-Groups stand side by side in series order, the cells of a group one below the other between their two bars.
+The drawing fits on one page, or on one page for each side, which is then laid across where that makes it larger.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, field
-from itertools import pairwise
 
 from straycell.labels.boxes import Box
-from straycell.labels.layout import CAP_SHARE, DESCENT_SHARE, Measure, TextItem, fitting_size
-from straycell.labels.payload import SIDE_MODULES
+from straycell.labels.build_sheet_drawing import (
+    LEAST_PITCH_MM,
+    LEAST_ROW_MM,
+    MARGIN_MM,
+    MOST_PITCH_MM,
+    MOST_ROW_MM,
+    Face,
+    Picture,
+    PlacedCell,
+    code_item,
+    draw,
+    draw_one_cell,
+    item,
+    parts_of,
+)
+from straycell.labels.layout import CAP_SHARE, Measure, TextItem, fitting_size
 
 PAGE_WIDTH_MM, PAGE_HEIGHT_MM = 210.0, 297.0
-MARGIN_MM = 14.0
-MODULE_MM = 0.35
-QR_MM = SIDE_MODULES * MODULE_MM
-CELL_MM = (31.5, 13.0)
-GAP_MM = 4.5
-BAR_MM = 1.2
-HEAD_MM = 5.0
-SIGN_MM = 3.0
+EDGE_MM = 14.0
+FOOT_MM = 8.0
 PITCH_MM = 1.4
 """Line pitch as a multiple of the print's size."""
 
 BODY_MM, NAME_MM, TITLE_MM = 3.2, 3.6, 6.0
 TICK_MM = 2.6
+HEAD_MM = 12.0
+"""Above a drawing: which side it is, and how it is seen."""
+FEW_CELLS = 60
+"""Up to so many cells are listed with their figures; more with room for the day's voltage alone."""
 Segment = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
 class SheetCell:
-    """One cell on the sheet: its code, and up to two short lines beside its QR symbol."""
+    """One cell on the sheet: position, code, as which of its group it is joined, and figures in a few words."""
 
+    position: str
     code: str
-    lines: tuple[str, ...] = ()
+    order: int = 0
+    figures: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,24 +63,36 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class BuildSheet:
-    """Everything on the sheet. `groups` in series order from the minus end; `facts` stand below the title."""
+    """Everything on the sheet. `groups` in series order from the minus end; `facts` stand below the title.
+
+    `flat`: cells with both tabs on one side (pouch, prismatic), which have no front and rear.
+    """
 
     title: str
     facts: tuple[str, ...]
     groups: tuple[tuple[SheetCell, ...], ...]
     sections: tuple[Section, ...]
     foot: str
+    flat: bool = False
+
+    @property
+    def alone(self) -> bool:
+        return len(self.groups) == 1 and len(self.groups[0]) == 1
 
 
 @dataclass(slots=True)
 class SheetPage:
-    """One page, ready to draw: texts, QR symbols (with their quiet zone), outlines, filled bars and wires."""
+    """One page, ready to draw: texts, outlines, and the drawings on it. `across` lays it on its long side."""
 
     texts: list[TextItem] = field(default_factory=list)
-    symbols: list[tuple[str, Box]] = field(default_factory=list)
     outlines: list[Box] = field(default_factory=list)
-    bars: list[Box] = field(default_factory=list)
-    wires: list[Segment] = field(default_factory=list)
+    rules: list[Segment] = field(default_factory=list)
+    faces: list[Face] = field(default_factory=list)
+    across: bool = False
+
+    @property
+    def size(self) -> tuple[float, float]:
+        return (PAGE_HEIGHT_MM, PAGE_WIDTH_MM) if self.across else (PAGE_WIDTH_MM, PAGE_HEIGHT_MM)
 
 
 @dataclass(slots=True)
@@ -76,35 +101,38 @@ class _Pen:
 
     measure: Measure
     pages: list[SheetPage] = field(default_factory=lambda: [SheetPage()])
-    y: float = MARGIN_MM
+    y: float = EDGE_MM
 
     @property
     def page(self) -> SheetPage:
         return self.pages[-1]
 
     @property
-    def room(self) -> float:
-        return PAGE_HEIGHT_MM - MARGIN_MM - FOOT_MM - self.y
+    def width(self) -> float:
+        return self.page.size[0] - 2 * EDGE_MM
 
-    def turn(self) -> None:
-        self.pages.append(SheetPage())
-        self.y = MARGIN_MM
+    @property
+    def room(self) -> float:
+        return self.page.size[1] - EDGE_MM - FOOT_MM - self.y
+
+    def turn(self, across: bool = False) -> None:
+        self.pages.append(SheetPage(across=across))
+        self.y = EDGE_MM
 
     def text(self, text: str, x: float, baseline: float, size: float, bold: bool = False) -> None:
-        width = self.measure(text, size, bold)
-        box = Box(x, baseline - CAP_SHARE * size, width, (CAP_SHARE + DESCENT_SHARE) * size)
-        self.page.texts.append(TextItem(text, x, baseline, size, bold, box))
-
-
-FOOT_MM = 8.0
-WIDTH_MM = PAGE_WIDTH_MM - 2 * MARGIN_MM
+        self.page.texts.append(item(text, x, baseline, size, bold, self.measure))
 
 
 def lay_out_sheet(sheet: BuildSheet, measure: Measure) -> list[SheetPage]:
     """The pages of a sheet; what does not fit on one goes on the next."""
     pen = _Pen(measure)
-    _head(pen, sheet)
-    _groups(pen, sheet.groups)
+    if not _large(sheet):
+        _head(pen, sheet)
+        _drawings(pen, sheet)
+    else:
+        _large_drawings(pen, sheet)
+        _head(pen, sheet)
+    _cells(pen, sheet)
     for section in sheet.sections:
         _section(pen, section)
     _feet(pen, sheet)
@@ -112,105 +140,155 @@ def lay_out_sheet(sheet: BuildSheet, measure: Measure) -> list[SheetPage]:
 
 
 def _head(pen: _Pen, sheet: BuildSheet) -> None:
-    size = fitting_size(sheet.title, TITLE_MM, WIDTH_MM, True, pen.measure)
+    size = fitting_size(sheet.title, TITLE_MM, pen.width, True, pen.measure)
     pen.y += CAP_SHARE * size
-    pen.text(sheet.title, MARGIN_MM, pen.y, size, True)
-    pen.y += 3.0
+    pen.text(sheet.title, EDGE_MM, pen.y, size, True)
+    pen.y += 2.0
     for fact in sheet.facts:
-        for line in wrapped(fact, BODY_MM, WIDTH_MM, pen.measure):
+        for line in wrapped(fact, BODY_MM, pen.width, pen.measure):
             pen.y += PITCH_MM * BODY_MM
-            pen.text(line, MARGIN_MM, pen.y, BODY_MM)
+            pen.text(line, EDGE_MM, pen.y, BODY_MM)
     pen.y += 4.0
 
 
 # --- the drawing -----------------------------------------------------------------------------------
 
-
-@dataclass(frozen=True, slots=True)
-class _Column:
-    """Cells of one group that stand one below the other; a large group takes more than one."""
-
-    group: int
-    part: int
-    parts: int
-    cells: tuple[SheetCell, ...]
+_LEGEND = "Black disc: plus end. White disc: minus end. Black and grey: metal. No other joint than these."
+_NUMBERS = " A small number beside a disc: the order in which the cells of its group are joined."
+_HEADS = {
+    True: ("FRONT", "looking at the ends of the cells; every second group is turned round"),
+    False: ("REAR", "the same pack turned over like a page: left and right have changed sides"),
+}
 
 
-def _columns(groups: Sequence[Sequence[SheetCell]], most: int) -> list[_Column]:
-    found = []
-    for number, group in enumerate(groups, 1):
-        parts = -(-len(group) // most)
-        share = -(-len(group) // parts)
-        for part in range(parts):
-            cells = tuple(group[part * share : (part + 1) * share])
-            found.append(_Column(number, part, parts, cells))
-    return found
-
-
-def _groups(pen: _Pen, groups: Sequence[Sequence[SheetCell]]) -> None:
-    """Bands of columns across the page, each as high as its longest column."""
-    room = PAGE_HEIGHT_MM - 2 * MARGIN_MM - FOOT_MM - 40.0
-    columns = _columns(groups, max(1, int((room - _band_mm(0)) / _row_mm())))
-    across = max(1, int((WIDTH_MM + GAP_MM) / (CELL_MM[0] + GAP_MM)))
-    for start in range(0, len(columns), across):
-        band = columns[start : start + across]
-        height = _band_mm(max(len(column.cells) for column in band))
-        if pen.room < height:
-            pen.turn()
-        for place, column in enumerate(band):
-            _column(pen, column, MARGIN_MM + place * (CELL_MM[0] + GAP_MM), pen.y, height, len(groups))
-        for place, (one, other) in enumerate(pairwise(band)):
-            _wire(pen.page, one, other, place, pen.y, height)
-        pen.y += height + 4.0
-
-
-def _row_mm() -> float:
-    return CELL_MM[1] + 1.5
-
-
-def _band_mm(rows: int) -> float:
-    return HEAD_MM + 2 * BAR_MM + 1.5 + rows * _row_mm() + SIGN_MM
-
-
-def _column(pen: _Pen, column: _Column, x: float, y: float, height: float, groups: int) -> None:
-    alone = "in parallel" if len(column.cells) > 1 or column.parts > 1 else "the cell"
-    name = f"group {column.group}" if groups > 1 else alone
-    if column.parts > 1:
-        name += f" ({column.part + 1} of {column.parts})"
-    size = fitting_size(name, NAME_MM, CELL_MM[0] - SIGN_MM - 1.0, True, pen.measure)
-    pen.text(name, x, y + CAP_SHARE * NAME_MM, size, True)
-    top, bottom = y + HEAD_MM, y + height - SIGN_MM - BAR_MM
-    for bar_y, sign, sign_y in ((top, "+", top - 0.6), (bottom, "-", bottom + BAR_MM + SIGN_MM - 0.6)):
-        pen.page.bars.append(Box(x, bar_y, CELL_MM[0], BAR_MM))
-        pen.text(sign, x + CELL_MM[0] - 2.6, sign_y, SIGN_MM + 1.0, True)
-    for row, cell in enumerate(column.cells):
-        _cell(pen, cell, Box(x, top + BAR_MM + 1.5 + row * _row_mm(), *CELL_MM))
-
-
-def _cell(pen: _Pen, cell: SheetCell, box: Box) -> None:
-    pen.page.outlines.append(box)
-    pen.page.symbols.append((cell.code, Box(box.x + 0.6, box.y + (box.height - QR_MM) / 2, QR_MM, QR_MM)))
-    x = box.x + QR_MM + 1.6
-    room = box.right - x - 0.8
-    size = fitting_size(cell.code, 4.2, room, True, pen.measure)
-    baseline = box.y + 1.4 + CAP_SHARE * size
-    pen.text(cell.code, x, baseline, size, True)
-    for line in cell.lines[:2]:
-        small = fitting_size(line, 2.5, room, False, pen.measure)
-        baseline += 3.4
-        pen.text(line, x, baseline, small)
-
-
-def _wire(page: SheetPage, one: _Column, other: _Column, place: int, y: float, height: float) -> None:
-    """Between two groups the wire from the plus of one to the minus of the next; within one, bar to bar."""
-    left = MARGIN_MM + place * (CELL_MM[0] + GAP_MM) + CELL_MM[0]
-    right = MARGIN_MM + (place + 1) * (CELL_MM[0] + GAP_MM)
-    top, bottom = y + HEAD_MM + BAR_MM / 2, y + height - SIGN_MM - BAR_MM / 2
-    if one.group == other.group:
-        page.wires += [(left, top, right, top), (left, bottom, right, bottom)]
+def _drawings(pen: _Pen, sheet: BuildSheet) -> None:
+    """All sides on the page that begins with the title."""
+    if sheet.alone:
+        only = sheet.groups[0][0]
+        face = draw_one_cell(PlacedCell(only.position, only.code, 0), EDGE_MM, pen.y, pen.measure)
+        pen.page.faces.append(face)
+        pen.y += face.size[1] + 4.0
+        _legend(pen, "The cell from the side. Black disc: plus end. White disc: minus end.")
         return
-    turn = right - GAP_MM / 2
-    page.wires += [(left, top, turn, top), (turn, top, turn, bottom), (turn, bottom, right, bottom)]
+    sides = _sides(sheet)
+    pitch, row = _scale(pen.width, pen.room / len(sides) - HEAD_MM - 3.0, *_shape(sheet))
+    _draw_sides(pen, sheet, pitch, row)
+
+
+def _large_drawings(pen: _Pen, sheet: BuildSheet) -> None:
+    """A page for each side, laid across where that gives each cell more room."""
+    series, parallel = _shape(sheet)
+    pen.page.across = _wider_across(series, parallel)
+    pitch, row = _scale(pen.width, pen.room - HEAD_MM, series, parallel)
+    _draw_sides(pen, sheet, pitch, row)
+    pen.turn()
+
+
+def _draw_sides(pen: _Pen, sheet: BuildSheet, pitch: float, row: float) -> None:
+    groups = [[PlacedCell(c.position, c.code, c.order) for c in group] for group in sheet.groups]
+    rows = max(1, int((pen.room - HEAD_MM) / row + 1e-6))
+    columns = max(1, int((pen.width - MARGIN_MM) / pitch + 1e-6))
+    parts = list(parts_of(*_shape(sheet), rows, columns))
+    for front in _sides(sheet):
+        for number, part in enumerate(parts, 1):
+            picture = Picture(groups, part, front, pitch, row, sheet.flat)
+            if pen.room < picture.height_mm + HEAD_MM - 1e-6:
+                pen.turn(pen.page.across)
+            of = f", part {number} of {len(parts)}" if len(parts) > 1 else ""
+            _face_head(pen, front, of, sheet)
+            pen.page.faces.append(draw(picture, EDGE_MM, pen.y, pen.measure))
+            pen.y += picture.height_mm + 3.0
+
+
+def _sides(sheet: BuildSheet) -> tuple[bool, ...]:
+    return (True,) if sheet.flat else (True, False)
+
+
+def _shape(sheet: BuildSheet) -> tuple[int, int]:
+    return len(sheet.groups), len(sheet.groups[0])
+
+
+def _large(sheet: BuildSheet) -> bool:
+    """Whether the sides are too large to stand below each other on one page."""
+    width = PAGE_WIDTH_MM - 2 * EDGE_MM - MARGIN_MM
+    height = (PAGE_HEIGHT_MM - 2 * EDGE_MM - 50.0) / len(_sides(sheet)) - HEAD_MM
+    series, parallel = _shape(sheet)
+    return width / parallel < LEAST_PITCH_MM + 4.0 or height / series < LEAST_ROW_MM + 4.0
+
+
+def _scale(width: float, height: float, series: int, parallel: int) -> tuple[float, float]:
+    """(column, row) in mm at which all of a face has room, within what is readable."""
+    pitch = min(MOST_PITCH_MM, max(LEAST_PITCH_MM, (width - MARGIN_MM) / parallel))
+    return pitch, min(MOST_ROW_MM, max(LEAST_ROW_MM, height / series))
+
+
+def _wider_across(series: int, parallel: int) -> bool:
+    """Whether the page laid across gives each cell more room."""
+    wide, high = PAGE_WIDTH_MM - 2 * EDGE_MM - MARGIN_MM, PAGE_HEIGHT_MM - 2 * EDGE_MM - FOOT_MM - HEAD_MM
+    grow = PAGE_HEIGHT_MM - PAGE_WIDTH_MM
+    return min((wide + grow) / parallel, (high - grow) / series) > min(wide / parallel, high / series)
+
+
+def _face_head(pen: _Pen, front: bool, of: str, sheet: BuildSheet) -> None:
+    name, how = _HEADS[front]
+    if sheet.flat:
+        name, how = "ALL TABS", "looking at the side where the tabs leave"
+    if _large(sheet):
+        how = f"of '{sheet.title}': {how}"
+    pen.y += CAP_SHARE * 4.4
+    pen.text(name + of, EDGE_MM, pen.y, 4.4, True)
+    x = EDGE_MM + pen.measure(name + of + "  ", 4.4, True)
+    size = fitting_size(how, BODY_MM, EDGE_MM + pen.width - x, False, pen.measure)
+    pen.text(how, x, pen.y, size)
+    pen.y += 0.8
+    _legend(pen, _LEGEND + _NUMBERS)
+
+
+def _legend(pen: _Pen, text: str) -> None:
+    size = fitting_size(text, 2.7, pen.width, False, pen.measure)
+    pen.y += PITCH_MM * 2.7
+    pen.text(text, EDGE_MM, pen.y, size)
+    pen.y += 2.6
+
+
+# --- the cells -------------------------------------------------------------------------------------
+
+
+def _cells(pen: _Pen, sheet: BuildSheet) -> None:
+    """Every cell by its position, with room to write the voltage measured on the day."""
+    cells = [cell for group in sheet.groups for cell in group]
+    if sheet.alone:
+        return
+    few = len(cells) <= FEW_CELLS
+    across, step, size = (2, 5.2, 2.9) if few else (4, 4.05, 2.6)
+    column = pen.width / across
+    left = list(cells)
+    while left:
+        rows = min(int((pen.room - 12.0) / step), -(-len(left) // across))
+        if rows < min(4, -(-len(left) // across)):
+            pen.turn()
+            continue
+        pen.y += PITCH_MM * NAME_MM
+        pen.text("Cells, and their voltage on the day of joining", EDGE_MM, pen.y, NAME_MM, True)
+        pen.y += 1.0
+        for k, cell in enumerate(left[: rows * across]):
+            x, y = EDGE_MM + (k // rows) * column, pen.y + (k % rows + 1) * step
+            _cell_line(pen, cell, x, y, size, column)
+        left = left[rows * across :]
+        pen.y += rows * step + 3.0
+
+
+def _cell_line(pen: _Pen, cell: SheetCell, x: float, y: float, size: float, column: float) -> None:
+    pen.text(cell.position, x, y, size, True)
+    pen.page.texts.append(code_item(cell.code, x + 8.5, y, size))
+    blank = 17.0
+    end = x + column - 4.0
+    if cell.figures and column > 60.0:
+        room = column - 30.0 - blank - 7.0
+        small = fitting_size(cell.figures, size, room, False, pen.measure)
+        pen.text(cell.figures, x + 27.0, y, small)
+    pen.page.rules.append((end - blank - 2.5, y + 0.5, end - 2.5, y + 0.5))
+    pen.text("V", end - 2.0, y, size)
 
 
 # --- the lines -------------------------------------------------------------------------------------
@@ -218,12 +296,12 @@ def _wire(page: SheetPage, one: _Column, other: _Column, place: int, y: float, h
 
 def _section(pen: _Pen, section: Section) -> None:
     indent = TICK_MM + 2.0 if section.ticks else 3.0
-    lines = [wrapped(text, BODY_MM, WIDTH_MM - indent, pen.measure) for text in section.lines]
+    lines = [wrapped(text, BODY_MM, pen.width - indent, pen.measure) for text in section.lines]
     step = PITCH_MM * BODY_MM
     if pen.room < NAME_MM + 3.0 + step * len(lines[0] if lines else ()):
         pen.turn()
     pen.y += PITCH_MM * NAME_MM
-    pen.text(section.heading, MARGIN_MM, pen.y, NAME_MM, True)
+    pen.text(section.heading, EDGE_MM, pen.y, NAME_MM, True)
     pen.y += 1.2
     for entry in lines:
         if pen.room < step * len(entry):
@@ -231,10 +309,10 @@ def _section(pen: _Pen, section: Section) -> None:
         for number, line in enumerate(entry):
             pen.y += step
             if number == 0 and section.ticks:
-                pen.page.outlines.append(Box(MARGIN_MM, pen.y - TICK_MM + 0.2, TICK_MM, TICK_MM))
+                pen.page.outlines.append(Box(EDGE_MM, pen.y - TICK_MM + 0.2, TICK_MM, TICK_MM))
             elif number == 0:
-                pen.text("-", MARGIN_MM, pen.y, BODY_MM)
-            pen.text(line, MARGIN_MM + indent, pen.y, BODY_MM)
+                pen.text("-", EDGE_MM, pen.y, BODY_MM)
+            pen.text(line, EDGE_MM + indent, pen.y, BODY_MM)
         pen.y += 0.7
     pen.y += 2.0
 
@@ -267,7 +345,6 @@ def _feet(pen: _Pen, sheet: BuildSheet) -> None:
     total = len(pen.pages)
     for number, page in enumerate(pen.pages, 1):
         text = f"{sheet.foot}, page {number} of {total}"
-        size = fitting_size(text, 2.6, WIDTH_MM, False, pen.measure)
-        y = PAGE_HEIGHT_MM - MARGIN_MM
-        box = Box(MARGIN_MM, y - CAP_SHARE * size, pen.measure(text, size, False), size)
-        page.texts.append(TextItem(text, MARGIN_MM, y, size, False, box))
+        width, height = page.size
+        size = fitting_size(text, 2.6, width - 2 * EDGE_MM, False, pen.measure)
+        page.texts.append(item(text, EDGE_MM, height - EDGE_MM, size, False, pen.measure))

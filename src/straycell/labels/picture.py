@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import warnings
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
@@ -10,6 +11,7 @@ from pathlib import Path
 from PIL import Image, ImageDraw, ImageFont, UnidentifiedImageError
 
 from straycell.errors import BadData, UsageFault
+from straycell.files.read import read_bytes
 from straycell.labels.boxes import Box
 from straycell.labels.content import LabelContent
 from straycell.labels.faces import advances, face_file, face_name, shown
@@ -20,6 +22,7 @@ from straycell.labels.stocks.stock import LabelShape, Stock
 
 MM_PER_INCH = 25.4
 LEAST_DPI, MOST_DPI = 150, 1200
+MOST_BYTES, MOST_PIXELS = 100_000_000, 80_000_000
 
 
 def single_png(content: LabelContent, dpi: int, stock: Stock) -> bytes:
@@ -101,15 +104,17 @@ def label_font(size_px: int) -> ImageFont.FreeTypeFont:
 
 
 def grey_picture(path: Path) -> Image.Image:
-    """A picture file as grey levels, for reading codes. Raises BadData when it is none."""
+    """A picture file as grey levels, for reading codes. Raises BadData when it is none, or too large."""
+    raw = read_bytes(path, f"picture {path}", MOST_BYTES)
+    if raw.startswith(b"%PDF-"):
+        raise BadData(
+            f"{path} is a PDF, not a picture",
+            "make a picture of the page first (PNG or JPEG), then read that",
+        )
     try:
-        with Image.open(path) as picture:
+        with warnings.catch_warnings(action="ignore"), Image.open(io.BytesIO(raw)) as picture:
+            if picture.width * picture.height > MOST_PIXELS:
+                raise BadData(f"{path} has {picture.width} x {picture.height} pixels", "make it smaller")
             return picture.convert("L")
-    except FileNotFoundError:
-        raise BadData(f"there is no file {path}", "check the name") from None
-    except IsADirectoryError:
-        raise BadData(f"{path} is a folder", "name the picture in it") from None
-    except PermissionError:
-        raise BadData(f"{path} may not be read", "check its permissions") from None
     except (UnidentifiedImageError, OSError, ValueError, Image.DecompressionBombError):
         raise BadData(f"{path} is not a picture that can be read", "use PNG or JPEG") from None

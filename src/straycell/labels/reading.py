@@ -61,7 +61,6 @@ def codes_of(found: Sequence[tuple[Path, list[Found]]]) -> list[str]:
 def read_picture(path: Path) -> list[Found]:
     """Every QR symbol in a picture. Raises BadData when the file is not one, UsageFault when the reader is missing."""
     _reader()
-    _refuse_pdf(path)
     from straycell.labels.picture import grey_picture
 
     return find_symbols(grey_picture(path))
@@ -157,17 +156,3 @@ def marked_png(path: Path, found: Sequence[Found]) -> bytes:
     out = io.BytesIO()
     picture.save(out, format="PNG")
     return out.getvalue()
-
-
-def _refuse_pdf(path: Path) -> None:
-    """A PDF holds no pixels; what else cannot be opened is reported by `grey_picture`."""
-    try:
-        with path.open("rb") as file:
-            is_pdf = file.read(5) == b"%PDF-"
-    except OSError:
-        return
-    if is_pdf:
-        raise BadData(
-            f"{path} is a PDF, not a picture",
-            "make a picture of the page first (PNG or JPEG), then read that",
-        )

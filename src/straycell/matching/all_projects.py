@@ -81,7 +81,8 @@ def match_all(
         if p.name not in matches
     )
     objective = math.fsum(worth[name] for name in matches)
-    bound = max(bound, objective)
+    # What was only not found may still be there: its worth belongs into the bound.
+    bound = max(bound, objective) + math.fsum(worth[m.project] for m in unserved if not m.proven)
     return StockPlan(
         plans=tuple(matches[p.name] for p in asked if p.name in matches),
         unserved=tuple(_shortened(m) for m in unserved),

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 
 from straycell.matching.pack.kinds import PackKind, by_kind
-from straycell.matching.pack.plan import least_capacity
+from straycell.matching.pack.least import least_capacity
 from straycell.matching.screen.candidates import Candidate
 from straycell.matching.screen.screening import Screened
 from straycell.matching.screen.shared import Screen

@@ -11,8 +11,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from straycell.matching.all_projects_model import Question, Wish
-from straycell.matching.pack.match_pack import plan_among, serve
-from straycell.matching.pack.plan import PackPlan, vagueness_bands
+from straycell.matching.pack.match_pack import serve
+from straycell.matching.pack.plan import PackPlan
+from straycell.matching.pack.pools import vagueness_bands
+from straycell.matching.pack.shape_search import plan_among
 from straycell.matching.screen.candidates import Candidate
 
 Taken = dict[str, tuple[Candidate, ...]]

@@ -13,7 +13,6 @@ from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
 from straycell.matching.screen.screening import Screen, Screened, protection_trip, screen_candidate
-from straycell.matching.screen.supply import supply_notes
 from straycell.matching.words import capacity, finite, hours, ohms
 from straycell.physics.protection import check_protection
 from straycell.projects import Project
@@ -144,7 +143,7 @@ def warnings_for(project: Project, limits: UseLimits, chosen: Screened | None = 
     """What must be said aloud: of the project alone, or of the chosen cell in it."""
     if chosen is None:
         lacking = [] if project.protection.fitted else [NO_PROTECTION]
-        return tuple(lacking + charger.charge_notes(project, limits) + supply_notes(project))
+        return tuple(lacking + charger.charge_notes(project, limits) + charger.supply_notes(project))
     notes: list[str] = []
     candidate = chosen.candidate
     if candidate.at_least:

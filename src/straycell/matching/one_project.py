@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+from straycell.cells import position_name
 from straycell.matching.explain import PACKS_NOT_SEEN, kept, missing_for, nearest_of, warnings_for
 from straycell.matching.pack.joining import Joining
 from straycell.matching.screen.candidates import Candidate, Why
@@ -15,6 +16,7 @@ from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
 from straycell.matching.screen.running import final_runtime
 from straycell.matching.screen.screening import Screen, Screened, screen_all
+from straycell.matching.sheet.data import PackData, pack_data
 from straycell.matching.words import finite
 from straycell.physics.run_time.runtime import Runtime
 from straycell.projects import Project
@@ -29,7 +31,8 @@ class Match:
 
     `why` holds the tests the chosen cells passed, `not_chosen` the first one each other cell failed (nearest
     first); an unserved match has its `missing`, and the `nearest` cell. `joining` says how a pack's cells come
-    together. Capacities in Ah.
+    together, `data` what the pack is in figures. `proven`
+    is False where an unserved pack was only not found. Capacities in Ah.
     """
 
     project: str
@@ -46,6 +49,8 @@ class Match:
     nearest: Why | None = None
     plan: str | None = None
     joining: Joining | None = None
+    data: PackData | None = None
+    proven: bool = True
 
     def to_json(self) -> dict[str, object]:
         """With the keys of the command `match`."""
@@ -53,6 +58,7 @@ class Match:
             "project": self.project,
             "served": self.served,
             "groups": [list(group) for group in self.groups],
+            "positions": positions(self.groups),
             "spread_ah": self.spread_ah,
             "bound_spread_ah": self.bound_spread_ah,
             "gap": self.gap,
@@ -66,7 +72,18 @@ class Match:
             "nearest": self.nearest.to_json() if self.nearest else None,
             "plan": self.plan,
             "joining": self.joining.to_json() if self.joining else None,
+            "proven": self.proven,
+            "pack": self.data.to_json() if self.data else None,
         }
+
+
+def positions(groups: Sequence[Sequence[str]]) -> dict[str, str]:
+    """Where each cell sits, by code: `1a` in the first place of the first group."""
+    return {
+        code: position_name(number, place)
+        for number, group in enumerate(groups, 1)
+        for place, code in enumerate(group, 1)
+    }
 
 
 def _runtime_json(runtime: Runtime | None) -> dict[str, float | None] | None:
@@ -102,8 +119,9 @@ def match_single(
             nearest=nearest_of(failing),
         )
     chosen = fitting[0]
-    assert chosen.runtime is not None
-    runtime = final_runtime(screen, chosen.candidate, chosen.runtime)
+    assert chosen.run is not None
+    runtime = final_runtime(screen, chosen.candidate, chosen.run)
+    data = pack_data(project, ((chosen.candidate,),), limits)
     return Match(
         project=project.name,
         served=True,
@@ -114,8 +132,9 @@ def match_single(
         runtime=runtime,
         why=chosen.reasons,
         not_chosen=not_chosen,
-        warnings=warnings + warnings_for(project, limits, chosen) + runtime.notes,
+        warnings=warnings + warnings_for(project, limits, chosen) + data.warnings + runtime.notes,
         plan=plan_hash(project, ((chosen.candidate,),)),
+        data=data,
     )
 
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 
 from straycell.errors import BadData
 from straycell.physics.shipped import shipped
+from straycell.quantities import Dimension, show
 
 THERMAL_VOLTAGE_V = 0.02569
 """kT/q at 25 degC (CODATA constants)."""
@@ -140,7 +141,7 @@ class Lamps:
     @property
     def least_a(self) -> float:
         """The current in A below which the lamps count as dark: a share of what they were seen to light at."""
-        return float(shipped("lamps")["dark"]["least_share"]) * (self.lit_a or self.measured_a)
+        return float(shipped("lamps")["dark"]["least_share"]) * self.lit_with_a
 
     @property
     def dark_v(self) -> float:
@@ -149,11 +150,34 @@ class Lamps:
         diode_v = self.lamp_v + LED_IDEALITY * THERMAL_VOLTAGE_V * math.log(least_a / self.measured_a)
         return max(0.0, diode_v + least_a * self.across_ohm)
 
+    def gentle_ohm(self, full_v: float) -> float:
+        """The series resistor in ohm at which a source of `full_v` gives them what they were lit with; 0: any does."""
+        diode_v = self.lamp_v + LED_IDEALITY * THERMAL_VOLTAGE_V * math.log(self.lit_with_a / self.measured_a)
+        return max(0.0, (full_v - diode_v) / self.lit_with_a)
+
+    @property
+    def lit_with_a(self) -> float:
+        """The current in A at which they were seen to light in their old device."""
+        return self.lit_a or self.measured_a
+
+    def brighter(self, full_v: float) -> str:
+        """What a source of `full_v` gives each lamp beyond what it had in its old device; empty where it is no more."""
+        most_a = self.current_at(full_v)
+        if most_a <= self.lit_with_a * 1.01:
+            return ""
+        each = "each lamp" if self.count > 1 else "the lamps"
+        most, had = (show(a / self.count, Dimension.CURRENT) for a in (most_a, self.lit_with_a))
+        ohm = show(self.gentle_ohm(full_v), Dimension.RESISTANCE)
+        return (
+            f"{each} gets {most} from a full pack, more than the {had} of its old device: it may burn out; "
+            f"a series resistor of {ohm} or more keeps it to that"
+        )
+
     def with_resistor(self, across_ohm: float) -> Lamps:
         """The same lamps behind another resistor: the drop that the measured supply gives over it."""
         _positive("series resistor", across_ohm)
         drop_v = self._solve(self.supply_v, across_ohm) * across_ohm
-        return Lamps(self.count, drop_v, across_ohm, self.supply_v, self.lit_a or self.measured_a)
+        return Lamps(self.count, drop_v, across_ohm, self.supply_v, self.lit_with_a)
 
     def current_at(self, voltage_v: float, time_s: float = 0.0) -> float:
         """Terminal current in A."""

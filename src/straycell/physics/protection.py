@@ -41,6 +41,16 @@ def trip_range(transistor_ohm: float, *, highest_ohm: float | None = None, hot: 
     )
 
 
+def shunt_trip(nominal_a: float) -> TripRange:
+    """The range of a board that feels its current over a resistor of its own: only the detection voltage spreads."""
+    rule = shipped("charging")["protection"]
+    return TripRange(
+        nominal_a,
+        nominal_a * rule["detect_low_v"] / rule["detect_v"],
+        nominal_a * rule["detect_high_v"] / rule["detect_v"],
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class ProtectionAnswer:
     """Whether the protection serves, and what to change or add."""

@@ -9,10 +9,15 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from straycell.errors import BadData
+from straycell.plain_text import one_line
 from straycell.quantities import ANY_WINDOW, Dimension, Window, parse_quantity
 
 LONGEST_QUOTE = 60
 """Characters of an offending text that a message repeats."""
+
+
+MOST_FAULTS = 100
+"""More are not looked for: a file that has so many is another kind of file."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,13 +100,13 @@ def _two_lines(texts: list[str], lead: int) -> tuple[str, str, int]:
 def quoted(value: object) -> str:
     """The offending value as a person wrote it, cut to a readable length."""
     shown = "true" if value is True else "false" if value is False else str(value)
-    shown = " ".join(shown.split())
+    shown = one_line(" ".join(shown[: 2 * LONGEST_QUOTE].split()))
     return f"'{shown[:LONGEST_QUOTE]}...'" if len(shown) > LONGEST_QUOTE else f"'{shown}'"
 
 
 def nearest(word: str, choices: Iterable[str]) -> str | None:
     """The choice a slip of the finger away from `word`, if there is one."""
-    near = difflib.get_close_matches(word.lower(), list(choices), n=1, cutoff=0.6)
+    near = difflib.get_close_matches(word[:LONGEST_QUOTE].lower(), list(choices), n=1, cutoff=0.6)
     return near[0] if near else None
 
 
@@ -129,7 +134,9 @@ class Sheet:
 
     def add(self, section: str, key: str, what: str, remedy: str) -> None:
         """Record one fault of `key` in `section` (empty: the top of the file)."""
-        path = ".".join(part for part in (section, key) if part)
+        if len(self.faults) == MOST_FAULTS:
+            return
+        path = one_line(".".join(part for part in (section, key[:LONGEST_QUOTE]) if part))
         self.faults.append(Fault(path, f"{path}: {what}", remedy, find_line(self.text, section, key)))
 
     def in_order(self) -> list[Fault]:

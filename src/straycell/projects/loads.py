@@ -9,15 +9,16 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from straycell.errors import BadData
+from straycell.files.read import read_text
 from straycell.physics.loads import ConstantCurrent, ConstantPower, Lamps, Load, Profile, ResistiveLoad
 from straycell.projects.faults import Section, quoted
 from straycell.quantities import Dimension, Window
 
 KINDS = ("current", "power", "resistance", "lamps", "profile")
 MOST_LAMPS = 100_000
-MOST_PROFILE_BYTES = 20_000_000
+MOST_PROFILE_BYTES = 2_000_000
+"""One round, which is kept inside the project: a day has 86,400 rows of one second, in 1 MB."""
 VALUE_COLUMNS = ("current_a", "power_w")
-_LOOK = "name a CSV file with the columns time_s and current_a or power_w"
 _ONE_KIND = f"give exactly one of: {', '.join(KINDS)}"
 
 
@@ -138,27 +139,21 @@ def _profile_text(name: str, base: Path | None) -> str:
     try:
         return profile_text(base / name, name)
     except BadData as fault:
-        if fault.remedy != _LOOK:
-            raise
         raise BadData(fault.what, f"its path starts at the project file's folder, {base}") from None
 
 
 def profile_text(path: Path, name: str = "") -> str:
-    """The text of a profile's file; `name` is what to call it. Raises BadData for one that cannot be read."""
-    called = f"'{name or path}'"
-    try:
-        if path.is_file() and path.stat().st_size > MOST_PROFILE_BYTES:
-            raise BadData(f"{called} is larger than a profile of one round can be", "shorten it to one round")
-        return path.read_text(encoding="utf-8-sig")
-    except (OSError, ValueError) as fault:
-        why = "is not there" if isinstance(fault, FileNotFoundError) else "cannot be read as text"
-        raise BadData(f"{called} {why}", _LOOK) from None
+    """The text of a profile's file, called `name` in messages. Raises BadData for one that cannot be read."""
+    return read_text(path, f"profile '{name or path}'", MOST_PROFILE_BYTES)
 
 
 def parse_profile(text: str, name: str) -> Profile:
     """A profile from CSV text with the columns time_s and one of current_a, power_w. Raises BadData."""
-    rows = csv.reader(io.StringIO(text.replace("\0", "�")))
-    head = [cell.strip().lower() for cell in next(rows, [])]
+    try:
+        rows = list(csv.reader(io.StringIO(text)))
+    except csv.Error as fault:
+        raise BadData(f"'{name}' is not readable as CSV: {fault}", "check its quotes") from None
+    head = [cell.strip().lower() for cell in rows[0]] if rows else []
     column = next((c for c in VALUE_COLUMNS if c in head), None)
     if "time_s" not in head or column is None or len(set(head) & set(VALUE_COLUMNS)) != 1:
         found = ", ".join(head[:6]) or "nothing"
@@ -169,7 +164,7 @@ def parse_profile(text: str, name: str) -> Profile:
     times: list[float] = []
     values: list[float] = []
     wrong: list[str] = []
-    for number, row in enumerate(rows, 2):
+    for number, row in enumerate(rows[1:], 2):
         if not any(cell.strip() for cell in row):
             continue
         pair = _pair(row, head.index("time_s"), head.index(column))

@@ -76,6 +76,7 @@ class Protection:
     """Over-charge, over-discharge and over-current protection. `cutoff_v` is per cell when `per_cell`.
 
     The trip is told by its current (A), or by the resistance (ohm) of one of the two transistors it is felt over.
+    `sensing` says how: `transistors`, `shunt` (a resistor of its own), or empty where that is not known.
     """
 
     fitted: bool = False
@@ -84,6 +85,7 @@ class Protection:
     cutoff_v: float | None = None
     trip_current_a: float | None = None
     transistor_ohm: float | None = None
+    sensing: str = ""
 
 
 @dataclass(frozen=True, slots=True)

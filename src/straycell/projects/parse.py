@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 
 from straycell.cells import Chemistry, Form
 from straycell.errors import BadData
+from straycell.files.read import MOST_TOML_BYTES, read_text, toml_document
 from straycell.physics.loads import ConstantCurrent
+from straycell.plain_text import is_plain
 from straycell.projects.faults import Fault, ProjectFaults, Section, Sheet, quoted
 from straycell.projects.loads import read_load
 from straycell.projects.model import (
@@ -26,8 +27,8 @@ from straycell.quantities import CELL_WINDOWS, Dimension, Window, show
 MOST_IN_LINE = 1000
 LOWEST_PRIORITY = 99
 LONGEST_NAME = 80
-MOST_FILE_BYTES = 20_000_000
 SECTIONS = ("load", "need", "pack", "charge", "protection")
+SENSING = ("transistors", "shunt")
 WORKPLACE = Window(-60.0, 100.0, "a place where a cell works")
 LONGEST_RUN = Window(0.0, 20 * 365.25 * 86400.0, "one charge")
 _FORMS = {str(form): "" for form in Form}
@@ -39,21 +40,7 @@ _CHEMISTRIES = {str(c): "" for c in Chemistry} | {
 
 def read_project_file(path: Path) -> tuple[Project, str]:
     """The project of a file, and the text to keep: its own, with a profile's figures put inside."""
-    try:
-        if path.is_file() and path.stat().st_size > MOST_FILE_BYTES:
-            raise BadData(f"project file {path} is too large to be one", "name the project's TOML file")
-        text = path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        raise BadData(f"project file {path} is not there", "check the path") from None
-    except UnicodeDecodeError:
-        raise BadData(f"project file {path} is no UTF-8 text", "save it as plain text in UTF-8") from None
-    except IsADirectoryError:
-        raise BadData(f"project file {path} is a folder", "name the project's TOML file") from None
-    except OSError as fault:
-        why = fault.strerror or "the system refuses"
-        raise BadData(f"project file {path} cannot be read: {why}", "name a readable TOML file") from None
-    except ValueError:
-        raise BadData(f"project file {path} cannot be read: no file has such a name", "check it") from None
+    text = read_text(path, f"project file {path}", MOST_TOML_BYTES)
     project = parse_project(text, source=path.name, base=path.parent)
     return project, text_to_keep(project, text)
 
@@ -62,7 +49,7 @@ def text_to_keep(project: Project, text: str) -> str:
     """The text that stands on its own: as written, or printed anew when it leans on a profile's file."""
     from straycell.projects.writing import to_toml
 
-    table = tomllib.loads(text)["load"]
+    table = toml_document(text)["load"]
     return to_toml(project) if isinstance(table.get("profile"), str) else text
 
 
@@ -92,12 +79,9 @@ def parse_project(text: str, *, source: str, base: Path | None) -> Project:
 
 def _toml(text: str, source: str) -> dict[str, object]:
     try:
-        return tomllib.loads(text.removeprefix("\ufeff"))
-    except (ValueError, RecursionError) as fault:
-        what = "nested too deeply" if isinstance(fault, RecursionError) else str(fault)
-        raise ProjectFaults(
-            source, [Fault("", f"this is no TOML: {what}", 'write lines like name = "reed-bed gauge"')]
-        ) from None
+        return toml_document(text)
+    except BadData as fault:
+        raise ProjectFaults(source, [Fault("", fault.what, fault.remedy)]) from None
 
 
 def _name(top: Section) -> str:
@@ -105,7 +89,7 @@ def _name(top: Section) -> str:
     if name is None:
         top.missing("name", 'give the project a name, like name = "reed-bed gauge"')
         return ""
-    if not isinstance(name, str) or not name.strip() or len(name) > LONGEST_NAME or not name.isprintable():
+    if not isinstance(name, str) or not name.strip() or len(name) > LONGEST_NAME or not is_plain(name):
         top.fault(
             "name", f"{quoted(name)} is no name", f"write words in quotes, {LONGEST_NAME} characters at most"
         )
@@ -218,6 +202,11 @@ def _protection(section: Section, pack: PackShape) -> Protection:
     ohm = section.quantity("transistor_resistance", Dimension.RESISTANCE, "25mohm")
     if trip_a is not None and ohm is not None:
         section.fault("", "has both a trip current and a transistor's resistance", "give one of them")
+    sensing = section.raw("sensing")
+    if sensing is not None and sensing not in SENSING:
+        section.fault("sensing", f"{quoted(sensing)} is not known", f"choose from: {', '.join(SENSING)}")
     section.missing("fitted", "write fitted = true once the protection is in the device, else fitted = false")
     section.close()
-    return Protection(bool(fitted), bool(per_cell), bool(balancing), cutoff_v, trip_a, ohm)
+    return Protection(
+        bool(fitted), bool(per_cell), bool(balancing), cutoff_v, trip_a, ohm, str(sensing or "")
+    )

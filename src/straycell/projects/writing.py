@@ -54,6 +54,7 @@ def to_toml(project: Project) -> str:
         "cutoff": _q(protection.cutoff_v, "V"),
         "trip_current": _q(protection.trip_current_a, "A"),
         "transistor_resistance": _q(protection.transistor_ohm, "ohm"),
+        "sensing": _text(protection.sensing) if protection.sensing else None,
     }
     return "\n".join(lines + _section("protection", entries)) + "\n"
 

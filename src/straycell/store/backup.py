@@ -18,31 +18,51 @@ from straycell.store.carry import Carried, Former, read_former
 from straycell.store.engine import (
     BUSY_S,
     connected,
+    os_faults,
     raw_connection,
     reading_engine,
     recover,
+    require_file,
     store_faults,
     writing_engine,
 )
-from straycell.store.schema.create import VERSION, store_version
+from straycell.store.schema.create import BROKEN_ID, VERSION, store_version
 
 if TYPE_CHECKING:
     from straycell.acceptance import RuleSet
 
+_SQLITE = b"SQLite format 3\0"
+_APPLICATION_ID_AT = 68  # sqlite.org/fileformat2.html, the database header
 _UNREADABLE = (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT)
 
 
-def backup_store(store: Path, file: Path) -> None:
-    """Write a complete, checked copy of `store` to the new file `file`.
+def backup_store(store: Path, file: Path) -> str:
+    """Write a complete copy of `store` to the new file `file`; returns what is damaged in it, empty when it is sound.
 
-    Raises StoreFault (the store is missing, damaged or newer), BadData (`file` is there already or cannot be).
+    A damaged store is copied byte for byte and marked as broken, so that nobody takes the copy for a good one.
+    Raises StoreFault (the store is missing or newer), BadData (`file` is there already or cannot be).
     """
-    _require_sound(store)
+    require_file(store)
+    damage = _damage(store) if _is_database(store) else "it cannot be read as a database"
     if file.exists():
         raise BadData(f"{file} is there already", "name a new file: a backup replaces nothing")
     _require_folder(file)
     with store_faults(file):
-        _copy_to_new(store, file)
+        if damage:
+            _copy_marked(store, file)
+        else:
+            _copy_to_new(store, file)
+    return damage
+
+
+def _copy_marked(store: Path, file: Path) -> None:
+    with part_file(file, mode=0o600) as part, os_faults(file):
+        shutil.copyfile(store, part.path)
+        with part.path.open("r+b") as copy:
+            if copy.read(len(_SQLITE)) == _SQLITE:
+                copy.seek(_APPLICATION_ID_AT)
+                copy.write(BROKEN_ID.to_bytes(4, "big"))
+        part.place()
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +157,15 @@ def _set_aside(store: Path) -> Path:
 
 
 def _require_sound(path: Path) -> None:
+    damage = _damage(path)
+    if damage:
+        raise StoreFault(
+            f"store {path} is damaged: {damage}", "take another backup; see: straycell store check"
+        )
+
+
+def _damage(path: Path) -> str:
+    """What is wrong with the file itself, empty for a sound one. Raises StoreFault when it is no store of ours."""
     with store_faults(path), connected(reading_engine(path)) as conn:
         recover(path, conn)
         with conn.begin():
@@ -144,11 +173,9 @@ def _require_sound(path: Path) -> None:
                 raise StoreFault(f"store {path} is empty", "there is nothing in it to copy")
             lines = conn.exec_driver_sql("PRAGMA integrity_check(1)").scalars().all()
             loose = conn.exec_driver_sql("PRAGMA foreign_key_check").all()
-    if lines != ["ok"] or loose:
-        what = lines[0] if lines != ["ok"] else f"{len(loose)} rows point to nothing"
-        raise StoreFault(
-            f"store {path} is damaged: {what}", "take another backup; see: straycell store check"
-        )
+    if lines != ["ok"]:
+        return str(lines[0])
+    return f"{len(loose)} rows point to nothing" if loose else ""
 
 
 def _require_folder(file: Path) -> None:

@@ -50,7 +50,7 @@ class Former:
 
 @dataclass(frozen=True, slots=True)
 class Carried:
-    """What became of it: cells discarded here too, cells out of use there and not in the backup, cells held."""
+    """What became of it: cells out of use here too by it, cells out of use there and not in the backup, cells held."""
 
     discarded: tuple[str, ...] = ()
     unknown: tuple[str, ...] = ()
@@ -96,7 +96,7 @@ def _mistyped(conn: Connection) -> Iterator[tuple[str, dict[str, Any]]]:
 def carry_over(pen: Pen, former: Former, because: str) -> Carried:
     """Write it into the restored copy, as one write, before that takes the store's place."""
     keep_counters(pen.conn, former)
-    known = set(cells.codes(pen.conn))
+    known, before = set(cells.codes(pen.conn)), set(handovers.out_of_use(pen.conn))
     event_id = pen.event("store-restored", because=because)
     touched = _findings(pen, former, known)
     touched |= _supersessions(pen, former, known, event_id)
@@ -113,7 +113,8 @@ def carry_over(pen: Pen, former: Former, because: str) -> Carried:
     pen.link(event_id, sorted(touched | set(held) | set(discarded)))
     pen.touched |= set(discarded)
     unknown = sorted(former.out_of_use.keys() - known)
-    return Carried(tuple(discarded), tuple(unknown), tuple(held))
+    out = sorted(set(handovers.out_of_use(pen.conn)) - before)
+    return Carried(tuple(out), tuple(unknown), tuple(held))
 
 
 def keep_counters(conn: Connection, former: Former) -> None:
@@ -136,7 +137,7 @@ def _findings(pen: Pen, former: Former, known: Collection[str]) -> set[str]:
             if row.digest not in here and code is not None and code in known:
                 here.add(row.digest)
                 codes.add(code)
-                pen.conn.execute(table.insert().values(_again(table, row), write_id=pen.write_id))
+                pen.conn.execute(table.insert().values(_again(table, row) | {"write_id": pen.write_id}))
     return codes
 
 

@@ -10,7 +10,7 @@ import hashlib
 import json
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import groupby
+from itertools import chain, groupby
 from typing import Any
 
 from sqlalchemy import Connection, select
@@ -66,7 +66,7 @@ CONTENT: dict[str, tuple[str, ...]] = {
     "condemnation": ("key", "code", "because", "at_us"),
     "fact": ("subject", "field", "entry", "value", "mistake", "over"),
     **{name: FOR_LIFE[name][:-1] for name in ("build", "build_cell", "handover", "handover_cell")},
-    "meter_comparison": ("meter", "compared_on", "note"),
+    "meter_comparison": ("meter", "compared_on", "note", "quantity", "showed", "actual"),
     "event_cell": ("code",),
     "finding": (
         *("digest", "code", "rule", "basis", "words", "observed", "expanded_uncertainty", "bound", "unit"),
@@ -116,7 +116,7 @@ def close(conn: Connection, made: Open, merged: tuple[Sequence[str], int] | None
     """File the write with its key; returns that. `merged`: the writes a merge brings together, and its time."""
     bench = conn.execute(select(BENCH)).one()
     events = _events(conn, made.before["event"])
-    content = [[table, *row] for table in CONTENT for row in _rows(conn, table, made.before[table], events)]
+    content = ([table, *row] for table in CONTENT for row in _rows(conn, table, made.before[table], events))
     first = events[0]
     head = {
         "bench": bench.letter if merged is None else "",
@@ -133,13 +133,19 @@ def close(conn: Connection, made: Open, merged: tuple[Sequence[str], int] | None
 
 
 def key_of_write(head: dict[str, Any], events: Iterable[Any], content: Iterable[Sequence[Any]]) -> str:
-    """The hash of a write."""
-    text = json.dumps([sorted(head.items()), list(events), list(content)], ensure_ascii=False, default=_bytes)
-    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
+    """The hash of a write, row by row: an import of a hundred thousand readings is one."""
+    digest = hashlib.sha256()
+    for row in chain([sorted(head.items()), list(events)], content):
+        digest.update(_encode(row).encode("utf-8", "surrogatepass"))
+        digest.update(b"\n")
+    return digest.hexdigest()
 
 
 def _bytes(value: object) -> str:
     return value.hex() if isinstance(value, bytes) else repr(value)
+
+
+_encode = json.JSONEncoder(ensure_ascii=False, default=_bytes).encode
 
 
 def _events(conn: Connection, after: int) -> list[dict[str, Any]]:
@@ -181,6 +187,16 @@ def faults(conn: Connection) -> Iterator[str]:
         yield f"the last writes are missing: write {bench.letter}-{bench.last_write} was given out, and is not here"
 
 
+def lost_since(conn: Connection, backup: Connection) -> Iterator[str]:
+    """Writes of a backup that the store does not hold: nothing that was written may go, short of a restore."""
+    here = set(conn.exec_driver_sql('SELECT key FROM "write"').scalars())
+    names = ("bench", "number", "key", "verb", "at_us")
+    for row in backup.exec_driver_sql(f'SELECT {", ".join(names)} FROM "write" ORDER BY id'):
+        write = dict(zip(names, row, strict=True))
+        if write["key"] not in here:
+            yield f"{name_of(write)} stands in the backup, and not in the store"
+
+
 def name_of(write: dict[str, Any]) -> str:
     """A write as a person finds it."""
     from straycell.store.column_values import from_us
@@ -206,7 +222,7 @@ def contents(conn: Connection) -> Iterator[tuple[dict[str, Any], str]]:
     for row in writes:
         write = dict(zip(names, row, strict=True))
         made = events.get(write["id"], [])
-        content = [[t, *row] for t, s in streams.items() for row in s.of(write["id"], made)]
+        content = ([t, *row] for t, s in streams.items() for row in s.of(write["id"], made))
         head = {name: write[name] for name in ("bench", "number", "parents", "at_us", "verb", "detail")}
         yield write, key_of_write(head, [event[name] for event in made for name in _EVENT], content)
 

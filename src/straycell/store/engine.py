@@ -8,6 +8,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
+from contextvars import ContextVar
 from functools import cache, partial
 from pathlib import Path
 from typing import Any
@@ -19,8 +20,12 @@ from sqlalchemy.util import LRUCache
 
 from straycell.errors import StoreFault
 
-BUSY_S = 10.0
+BUSY_S = 30.0
 """How long a writer or reader waits for the lock before it gives up."""
+SILENT_S = 2.0
+"""How long a writer waits before it says so: a person takes a longer silence for a hang (common practice)."""
+WAITING: ContextVar[Callable[[Path], None]] = ContextVar("WAITING", default=lambda path: None)
+"""Hears of a writer that has waited for `SILENT_S`."""
 
 
 def reading_engine(path: Path) -> Engine:
@@ -103,9 +108,30 @@ def _engine(path: Path, mode: str, begin: str) -> Engine:
 
     @event.listens_for(engine, "begin")
     def take_lock(conn: Connection) -> None:
-        conn.exec_driver_sql(begin)
+        if begin == "BEGIN IMMEDIATE":
+            _wait_for_lock(conn, path)
+        else:
+            conn.exec_driver_sql(begin)
 
     return engine
+
+
+def _wait_for_lock(conn: Connection, path: Path) -> None:
+    """Take the write lock; after a while in silence say that another program holds it."""
+    silent = min(SILENT_S, BUSY_S)
+    try:
+        _begin(conn, silent)
+    except DBAPIError as fault:
+        if sqlite_code(fault) & 0xFF != sqlite3.SQLITE_BUSY or silent >= BUSY_S:
+            raise
+        WAITING.get()(path)
+        _begin(conn, BUSY_S - silent)
+
+
+def _begin(conn: Connection, patience_s: float) -> None:
+    conn.exec_driver_sql(f"PRAGMA busy_timeout = {round(patience_s * 1000)}")
+    conn.exec_driver_sql("BEGIN IMMEDIATE")
+    conn.exec_driver_sql(f"PRAGMA busy_timeout = {round(BUSY_S * 1000)}")
 
 
 @cache

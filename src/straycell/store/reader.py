@@ -15,9 +15,11 @@ from sqlalchemy import Connection, func, select
 
 from straycell.builds import Build
 from straycell.cells import Cell, Chemistry, Form, Stage
+from straycell.errors import StoreFault
 from straycell.keys import RecordKey
 from straycell.meters import Meter
 from straycell.readings import Charge, Quantity, Reading
+from straycell.store import chain
 from straycell.store.book import (
     boxes,
     builds,
@@ -45,6 +47,7 @@ from straycell.store.book.records import (
 from straycell.store.book.typed import find_key
 from straycell.store.check import faults
 from straycell.store.column_values import from_us
+from straycell.store.damage import damage_named
 from straycell.store.engine import checking, connected, reading_engine, recover, store_faults
 from straycell.store.schema.create import VERSION, require_current
 from straycell.store.schema.tables import BENCH, CELL, EVENT, HANDOVER, PROJECT, READING, TRACE, VERDICT
@@ -64,7 +67,7 @@ if TYPE_CHECKING:
 @contextmanager
 def open_reader(path: Path) -> Iterator[Reader]:
     """A read-only store. Raises StoreFault: missing, no store, locked, damaged, older or newer."""
-    with store_faults(path), connected(reading_engine(path)) as conn:
+    with store_faults(path), damage_named(path), connected(reading_engine(path)) as conn:
         recover(path, conn)
         with conn.begin():
             require_current(conn, path)
@@ -400,6 +403,17 @@ class Reader:
 
         with self._look() as conn:
             return export_dir(conn, folder)
+
+    def lost_since(self, backup: Path) -> list[str]:
+        """What a sound backup of this store holds and the store does not. Raises StoreFault for a file that is none."""
+        with store_faults(backup), connected(reading_engine(backup)) as other:
+            recover(backup, other)
+            with other.begin(), self._look() as conn:
+                require_current(other, backup)
+                fault = next(chain.faults(other), None)
+                if fault is not None:
+                    raise StoreFault(f"store {backup} is no sound backup: {fault}", "name another backup")
+                return list(chain.lost_since(conn, other))
 
     def check(self, rules: RuleSet | None = None) -> list[str]:
         """What is wrong with the store, in words; verdicts under other rules than these are not re-made."""

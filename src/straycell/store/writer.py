@@ -43,6 +43,7 @@ from straycell.store.book.records import (
 )
 from straycell.store.book.supersede import supersede
 from straycell.store.carry import Carried, Former, carry_over
+from straycell.store.damage import damage_named
 from straycell.store.engine import connected, same_file, store_faults, writing_engine
 from straycell.store.reader import Reader
 from straycell.store.schema.create import prepare, require_current
@@ -69,6 +70,7 @@ def open_writer(
     prepare(path, moment, create=create, bench=bench)
     with (
         store_faults(path),
+        damage_named(path),
         same_file(path) as require_same,
         connected(writing_engine(path)) as conn,
         conn.begin(),
@@ -211,20 +213,30 @@ class Writer(Reader):
         return rejudge.refresh(self._pen, told, helpers)
 
     def import_cells(
-        self, file: Path, *, partial: bool = False, told: Callable[[int, int], None] | None = None
+        self,
+        file: Path,
+        *,
+        partial: bool = False,
+        mapping: Mapping[str, str] | None = None,
+        told: Callable[[int, int], None] | None = None,
     ) -> Imported:
         """Log the cells of a CSV file, all or none; what is wrong with it comes back. Raises BadData."""
         from straycell.store.exchange.cells import import_cells
 
-        return import_cells(self._pen, file, partial=partial, told=told)
+        return import_cells(self._pen, file, partial=partial, mapping=mapping, told=told)
 
     def import_readings(
-        self, file: Path, *, partial: bool = False, told: Callable[[int, int], None] | None = None
+        self,
+        file: Path,
+        *,
+        partial: bool = False,
+        mapping: Mapping[str, str] | None = None,
+        told: Callable[[int, int], None] | None = None,
     ) -> Imported:
         """Record the readings of a CSV file, all or none; what is wrong comes back. Raises BadData."""
         from straycell.store.exchange.readings import import_readings
 
-        return import_readings(self._pen, file, partial=partial, told=told)
+        return import_readings(self._pen, file, partial=partial, mapping=mapping, told=told)
 
     def merge(self, file: Path, told: Callable[[int, int], None] | None = None) -> Merged:
         """Take another bench's store into this one. Raises BadData (codes that clash), StoreFault."""

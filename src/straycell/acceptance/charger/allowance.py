@@ -34,6 +34,7 @@ class ChargeAllowance:
 
     `why` says what the figure rests on, or what forbids a charge; `first` is what to do before. `capacity` (Ah)
     is what 1C means here: measured, else rated or the table's with a wide uncertainty; None when not known.
+    `unseen` is (what was never looked at or measured, what to do): with it no charger gets a yes.
     """
 
     kind: ChargeKind
@@ -42,6 +43,7 @@ class ChargeAllowance:
     first: tuple[str, ...] = ()
     capacity: Measured | None = None
     measured: bool = False
+    unseen: tuple[str, str] | None = None
 
 
 def charge_allowance(
@@ -113,7 +115,18 @@ def _test(case: Case, known: ChargeAllowance) -> ChargeAllowance:
     if allowed_a == maker_a:
         why = "the maker's figure"
     why = f"a test charge only, attended: {why}"
-    return replace(known, kind=ChargeKind.TEST, allowed_a=allowed_a, why=why, first=first)
+    unseen = _unseen(case, first)
+    return replace(known, kind=ChargeKind.TEST, allowed_a=allowed_a, why=why, first=first, unseen=unseen)
+
+
+def _unseen(case: Case, first: tuple[str, ...]) -> tuple[str, str] | None:
+    """A cell that nobody looked at, or whose voltage is not known, gets no yes: a dent or a deep discharge may hide."""
+    lacks = [] if case.of(Quantity.LOOK) else ["a look"]
+    lacks += ["its voltage"] if first else []
+    if not lacks:
+        return None
+    todo = f"straycell reading add {case.evidence.code} --look clean --voltage 3.71V --rested 1h"
+    return f"{' and '.join(lacks)} of this cell {'is' if len(lacks) == 1 else 'are'} not recorded", todo
 
 
 def _voltage_is_clear(case: Case) -> tuple[bool, tuple[str, ...]]:

@@ -17,8 +17,10 @@ from straycell.acceptance.checks.retention import (
     runs,
     start_records,
 )
+from straycell.acceptance.checks.steps import run_work
 from straycell.acceptance.conformance import Side, against_min
 from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.work import Work, WorkKind
 from straycell.quantities import Dimension, Measured, show
 
 HIGH_VOLTAGE_FROM = 0.1  # V above the chemistry's usual full voltage that makes a marked 4.35 or 4.40 V cell
@@ -76,7 +78,11 @@ def capacity(case: Case) -> Iterator[Reason]:
             rule="capacity",
             value=run.value,
             reading=run.reading,
-            todo="note the size (marking like 603450, or thickness x width x height in mm) or the rated capacity",
+            todo=Work(
+                WorkKind.CORRECT,
+                "record the size (marking like 603450, or thickness x width x height in mm) or the rated capacity",
+                options="--marking ...",
+            ),
             earliest=case.now,
         )
         return
@@ -145,7 +151,13 @@ def _grade(case: Case, run: Run, expected: Measured, origin: str) -> Iterator[Re
     for outcome in STEPS:
         limit = case.figure("capacity", outcome.word)
         side = against_min(share, limit)
-        common: dict[str, Any] = {"value": share, "limit": limit, "reading": run.reading, "until": until}
+        common: dict[str, Any] = {
+            "figure": words,
+            "value": share,
+            "limit": limit,
+            "reading": run.reading,
+            "until": until,
+        }
         if side is Side.CLEAR:
             yield case.reason("capacity", Status.MET, outcome, f"{words}: {outcome.word}", **common)
             return
@@ -157,7 +169,7 @@ def _grade(case: Case, run: Run, expected: Measured, origin: str) -> Iterator[Re
             Outcome(outcome - 1),
             f"{words}: {'does not prove' if status is Status.CLOSE else 'not enough for'} {outcome.word}",
             rule=f"capacity-{outcome.word}",
-            todo=again if status is Status.CLOSE else "",
+            todo=run_work(case, again) if status is Status.CLOSE else None,
             earliest=case.now if status is Status.CLOSE else None,
             **common,
         )
@@ -184,7 +196,7 @@ def _nothing(case: Case) -> Reason:
         text,
         limit=case.figure("capacity", "light"),
         reading=judged[-1].reading if judged else None,
-        todo=todo,
+        todo=run_work(case, todo),
         earliest=case.now,
     )
 
@@ -243,7 +255,9 @@ def _disputed(case: Case, latest: Run, other: Run) -> Reason:
         limit=other.value.value,
         unit="Ah",
         reading=latest.reading,
-        todo="measure the capacity a third time under the same conditions; one that agrees settles it",
+        todo=run_work(
+            case, "measure the capacity a third time under the same conditions; one that agrees settles it"
+        ),
         earliest=case.now,
     )
 
@@ -268,7 +282,7 @@ def _too_much(case: Case) -> Iterator[Reason]:
             limit=most,
             unit="Ah",
             reading=run.reading,
-            todo="check the size and measure the capacity again; supersede the wrong one",
+            todo=run_work(case, "check the size and measure the capacity again; supersede the wrong one"),
             earliest=case.now,
         )
 
@@ -298,6 +312,10 @@ def _energy(case: Case) -> Iterator[Reason]:
                 observed=mean_v,
                 limit=limit,
                 reading=run.reading,
-                todo="check the chemistry and what the meter shows, and measure capacity and energy again",
+                todo=run_work(
+                    case,
+                    "check the chemistry and what the meter shows, and measure capacity and energy again",
+                    "--energy ...",
+                ),
                 earliest=case.now,
             )

@@ -11,10 +11,11 @@ from straycell.acceptance.conformance import Side
 from straycell.acceptance.evidence import Upset
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.rules import family
+from straycell.acceptance.work import Work, WorkKind, together
 from straycell.cells import Chemistry
 from straycell.markings import read_marking
 from straycell.quantities import Dimension, show
-from straycell.readings import Quantity
+from straycell.readings import FACTS, Quantity
 
 
 def not_rechargeable(case: Case) -> tuple[Tried, ...]:
@@ -24,7 +25,7 @@ def not_rechargeable(case: Case) -> tuple[Tried, ...]:
     return (Tried("chemistry", Side.BEYOND if primary else Side.CLEAR, (), why),)
 
 
-def _chemistry(case: Case, status: Status, ceiling: Outcome, text: str, todo: str = "") -> Reason:
+def _chemistry(case: Case, status: Status, ceiling: Outcome, text: str, todo: Work | None = None) -> Reason:
     return case.reason("chemistry", status, ceiling, text, observed=str(case.facts.chemistry), todo=todo)
 
 
@@ -33,11 +34,13 @@ def chemistry(case: Case) -> Iterator[Reason]:
     kind = case.facts.chemistry
     if kind is Chemistry.UNKNOWN:
         text = "the chemistry is not known, so no limit can be chosen"
-        todo = "find the marking or the maker's sheet, then: cell correct CODE --chemistry ... --because ..."
+        words = "find the marking or the maker's sheet, and record the chemistry"
+        todo = Work(WorkKind.CORRECT, words, options="--chemistry ...")
         yield _chemistry(case, Status.UNMEASURED, Outcome.HOLD, text, todo)
     elif others := [c for c in case.evidence.other_chemistries if family(c) != family(kind)]:
         text = f"chemistry {kind}, but {' and '.join(others)} was said, too, and never withdrawn: both limits apply"
-        todo = f"make sure, then: cell correct CODE --chemistry {kind} --mistake mistyped --because ..."
+        words = f"make sure which it is; if it is {kind}, the other was a mistake"
+        todo = Work(WorkKind.CORRECT, words, options=f"--chemistry {kind} --mistake mistyped")
         yield _chemistry(case, Status.UNMEASURED, Outcome.HOLD, text, todo)
     elif kind is not Chemistry.PRIMARY:
         yield _chemistry(case, Status.MET, Outcome.PACK, f"chemistry {kind}")
@@ -52,9 +55,18 @@ def disputed(case: Case) -> Iterator[Reason]:
             Outcome.HOLD,
             f"two benches said different things of its {name.replace('_', ' ')}",
             observed=name,
-            todo=f"look at the cell, then: cell correct CODE --{name.replace('_', '-')} ... --because ...",
+            todo=Work(
+                WorkKind.CORRECT, "look at the cell and record which is right", options=_said_again(name)
+            ),
             earliest=case.now,
         )
+
+
+def _said_again(name: str) -> str:
+    """The option that states a fact of a cell once more."""
+    field = FACTS.get(name)
+    option = field.option if field else f"--{name.replace('_', '-')}"
+    return option if field and field.kind is bool else f"{option} ..."
 
 
 def rechargeable(case: Case) -> Iterator[Reason]:
@@ -62,7 +74,8 @@ def rechargeable(case: Case) -> Iterator[Reason]:
     facts = case.facts
     if facts.chemistry is Chemistry.PRIMARY:
         return
-    todo = "make sure it is rechargeable (maker's sheet), then: cell correct CODE --confirm-rechargeable --because ..."
+    words = "make sure it is rechargeable (maker's sheet), and record that"
+    todo = Work(WorkKind.CORRECT, words, options="--confirm-rechargeable")
     if facts.marking and read_marking(facts.marking).not_rechargeable and not facts.confirmed_rechargeable:
         yield case.reason(
             "rechargeable",
@@ -82,7 +95,7 @@ def rechargeable(case: Case) -> Iterator[Reason]:
             if known
             else f"an unmarked {facts.form} may be a primary cell of that size: do not charge it",
             observed=str(facts.form),
-            todo="" if known else todo,
+            todo=None if known else todo,
         )
 
 
@@ -92,6 +105,7 @@ def mass(case: Case) -> Iterator[Reason]:
     if grams is None or least is None:
         return
     fine = grams >= least
+    light = "weigh it again; a light cell is not what it says it is: discard it if it stays light"
     yield case.reason(
         "mass",
         Status.MET if fine else Status.FAILED,
@@ -100,9 +114,7 @@ def mass(case: Case) -> Iterator[Reason]:
         + ("is what such a cell weighs" if fine else f"is too light for a {case.facts.form}: contradictory"),
         observed=grams,
         limit=least,
-        todo=""
-        if fine
-        else "weigh it again; a light cell is not what it says it is: discard it if it stays light",
+        todo=None if fine else Work(WorkKind.MASS, light, also=(WorkKind.DISCARD,)),
     )
 
 
@@ -148,6 +160,14 @@ def tested_since(case: Case, at: datetime) -> dict[str, bool]:
     }
 
 
+_TESTS = {"look": WorkKind.LOOK, "rest voltage": WorkKind.REST, "resistance": WorkKind.RESISTANCE}
+
+
+def tested_by(lacking: list[str]) -> list[WorkKind]:
+    """The work of the tests that `tested_since` names."""
+    return [_TESTS[name] for name in lacking if name in _TESTS]
+
+
 def upset(case: Case) -> Iterator[Reason]:
     """After an incident or a dismantled build: look, rest voltage and resistance again."""
     mild = [event for event in case.evidence.upsets if not event.severe]
@@ -163,7 +183,7 @@ def upset(case: Case) -> Iterator[Reason]:
             f"after '{latest.kind}' the cell must be tested again: {', '.join(lacking)} still to do",
             observed=latest.kind,
             at=latest.at,
-            todo=f"record {', '.join(lacking)} again",
+            todo=together(f"record {', '.join(lacking)} again", tested_by(lacking)),
             earliest=case.now,
         )
     else:

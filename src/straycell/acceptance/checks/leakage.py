@@ -22,9 +22,11 @@ from straycell.acceptance.checks.pairs import (
     windows,
 )
 from straycell.acceptance.checks.retention import Kept, retained, start_records
+from straycell.acceptance.checks.steps import check_work, open_charge, run_work
 from straycell.acceptance.checks.voltage import doubtful
 from straycell.acceptance.conformance import Side, against_max, against_min
 from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.work import Work, WorkKind
 from straycell.quantities import Measured
 from straycell.readings import Charge, Quantity, Reading
 
@@ -96,7 +98,7 @@ def worst_stretch(case: Case) -> Iterator[Reason]:
     open_ones = [(pair, loss) for pair, loss in stretches(case) if _open(case, pair, loss)]
     if open_ones:
         pair, loss = max(open_ones, key=lambda each: (each[1].value, each[0].second.at))
-        days = case.figure("pair-days", "light")
+        later = max(case.now, pair.second.at + timedelta(days=case.figure("pair-days", "light")))
         yield case.reason(
             "self-discharge-discard",
             Status.CLOSE,
@@ -107,8 +109,10 @@ def worst_stretch(case: Case) -> Iterator[Reason]:
             value=loss,
             limit=case.figure("self-discharge-discard"),
             reading=pair.second,
-            todo="measure the rest voltage again, by the same meter, with --temperature",
-            earliest=max(case.now, pair.second.at + timedelta(days=days)),
+            todo=_rest_again(
+                case, "measure the rest voltage again, by the same meter, with its temperature", later
+            ),
+            earliest=later,
         )
 
 
@@ -179,7 +183,10 @@ def _contradictory(case: Case, pair: Pair, loss: Measured | None) -> Reason:
         value=loss,
         limit=case.figure("self-discharge", "light"),
         reading=pair.second,
-        todo="measure it again; record a charge in between (charge add CODE --at ...), or supersede the wrong one",
+        todo=Work(
+            WorkKind.REST,
+            "measure the rest voltage again; record a charge in between (charge add --at), or supersede the wrong one",
+        ),
         earliest=case.now,
     )
 
@@ -196,38 +203,45 @@ def _grade(case: Case, pair: Pair, loss: Measured) -> Iterator[Reason]:
                 Status.MET,
                 outcome,
                 f"{words}: {outcome.word}",
+                figure=words,
                 value=loss,
                 limit=limit,
                 reading=pair.second,
             )
             return
         if side is Side.CLEAR:
+            enough = pair.first.at + timedelta(days=days)
             yield case.reason(
                 "self-discharge",
                 Status.UNMEASURED,
                 Outcome(outcome - 1),
                 f"{words}; {outcome.word} needs {days:g} days",
+                figure=words,
                 rule=f"self-discharge-{outcome.word}",
                 value=loss,
                 limit=limit,
                 reading=pair.second,
-                todo=f"for {outcome.word}: measure the rest voltage again",
-                earliest=pair.first.at + timedelta(days=days),
+                todo=_rest_again(case, f"for {outcome.word}: measure the rest voltage again", enough),
+                earliest=enough,
             )
             continue
+        clear_at = _when_clear(case, pair, loss) if side is Side.CLOSE else None
         yield case.reason(
             "self-discharge",
             Status.CLOSE if side is Side.CLOSE else Status.FAILED,
             Outcome(outcome - 1),
             f"{words}: {'too close to call for' if side is Side.CLOSE else 'too much for'} {outcome.word}",
+            figure=words,
             rule=f"self-discharge-{outcome.word}",
             value=loss,
             limit=limit,
             reading=pair.second,
-            todo=f"measure the rest voltage again with the same meter, for {outcome.word}"
-            if side is Side.CLOSE
-            else "",
-            earliest=_when_clear(case, pair, loss) if side is Side.CLOSE else None,
+            todo=_rest_again(
+                case, f"for {outcome.word}: measure the rest voltage again by the same meter", clear_at
+            )
+            if clear_at
+            else None,
+            earliest=clear_at,
         )
 
 
@@ -249,6 +263,7 @@ def _by_capacity_or_wait(case: Case, pair: Pair | None) -> Iterator[Reason]:
         spread = f" (U is {loss_now.expanded:.0f} % a month)" if loss_now else ""
         steep = loss_now is not None and str(case.facts.chemistry) != "lfp"
         run_after = pair.charge.at + timedelta(days=case.figure("retention-days"))
+        later = _when_clear(case, pair, loss_now) if steep and loss_now else max(case.now, run_after)
         yield case.reason(
             "self-discharge",
             Status.UNMEASURED,
@@ -256,10 +271,14 @@ def _by_capacity_or_wait(case: Case, pair: Pair | None) -> Iterator[Reason]:
             f"self-discharge cannot be told from these voltages{spread}",
             limit=case.figure("self-discharge", "light"),
             reading=pair.second,
-            todo="measure again with the same, finer meter, or wait longer"
+            todo=_rest_again(case, "measure again with the same, finer meter, or wait longer", later)
             if steep
-            else "the curve is flat here: compare a capacity run now with one 28 days after a full charge",
-            earliest=_when_clear(case, pair, loss_now) if steep and loss_now else max(case.now, run_after),
+            else Work(
+                WorkKind.CAPACITY,
+                "the curve is flat here: compare a capacity run now with one 28 days after a full charge",
+                later,
+            ),
+            earliest=later,
         )
         return
     yield _not_yet(case)
@@ -276,15 +295,23 @@ def _grade_retention(case: Case, kept: Kept) -> Iterator[Reason]:
             Status.MET if clear else Status.CLOSE if side is Side.CLOSE else Status.FAILED,
             outcome if clear else Outcome(outcome - 1),
             f"{words}: {outcome.word}" if clear else f"{words}: not enough for {outcome.word}",
+            figure=words,
             rule="self-discharge" if clear else f"self-discharge-{outcome.word}",
             value=loss,
             limit=limit,
             reading=kept.late.reading,
-            todo="" if clear else "repeat the 28 days and the capacity run",
+            todo=None if clear else run_work(case, "repeat the 28 days and the capacity run"),
             earliest=None if clear else case.now + timedelta(days=case.figure("retention-days")),
         )
         if clear:
             return
+
+
+def _rest_again(case: Case, words: str, not_before: datetime) -> Work:
+    """Another rest voltage of the same check; a new check where the cell was used since."""
+    if open_charge(case) is None:
+        return Work(WorkKind.CHARGE, f"charge it full, attended, to begin a new check; then {words}")
+    return Work(WorkKind.REST, words, not_before)
 
 
 def _kept(kept: Kept) -> str:
@@ -322,10 +349,7 @@ def _not_yet(case: Case) -> Reason:
     ]
     faults = [p.fault for p in all_pairs(case) if p.fault]
     if not found:
-        text, todo = (
-            "no full charge to start from",
-            "charge it full, attended, and record it: charge add CODE ...",
-        )
+        text, words = "no full charge to start from", "charge it full, attended, and record it"
         earliest = case.now + wait + timedelta(days=days)
         if any(r.quantity is Quantity.CAPACITY for r in case.readings) or case.charges:
             text = "no undisturbed full charge to start from"
@@ -342,7 +366,7 @@ def _not_yet(case: Case) -> Reason:
         text = "no rest voltage with its temperature since the full charge" if inside and not first else text
         if first and step_of(case, first) >= case.figure("pair-step") - 1e-9:
             text += f" (the meter steps by 10 mV or more here, so {days:g} days)"
-        todo = (
+        words = (
             f"measure the rest voltage again: {ending}"
             if first
             else f"first rest voltage {wait.total_seconds() / 3600:g} h or more after the charge, {ending}"
@@ -355,6 +379,6 @@ def _not_yet(case: Case) -> Reason:
         Outcome.HOLD,
         f"self-discharge: {text}",
         limit=case.figure("self-discharge", "light"),
-        todo=todo,
+        todo=check_work(case, words, earliest),
         earliest=earliest,
     )

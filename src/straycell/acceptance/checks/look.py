@@ -9,8 +9,10 @@ from itertools import pairwise
 
 from straycell.acceptance.case import Case, Tried, once_a_case
 from straycell.acceptance.checks.pairs import checks_done
+from straycell.acceptance.checks.steps import check_step
 from straycell.acceptance.conformance import Side
 from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.work import Work, WorkKind, together
 from straycell.cells import Look
 from straycell.readings import Quantity, Reading
 
@@ -57,7 +59,7 @@ def look(case: Case) -> Iterator[Reason]:
             Outcome.HOLD,
             "nobody has looked it over",
             rule="look",
-            todo="look at it: reading add CODE --look clean (or what you see)",
+            todo=Work(WorkKind.LOOK, "look at it and record what you see"),
             earliest=case.now,
         )
         return
@@ -85,7 +87,7 @@ def look(case: Case) -> Iterator[Reason]:
 
 def _to_mend(case: Case, limit_id: str, found: list[str], reading: Reading) -> Reason:
     todo = "; ".join(_MEND.get(word, f"see to it: {word}") for word in found)
-    dry = timedelta(hours=case.figure("look-dry")) if "wet" in found else timedelta(0)
+    dry = reading.at + timedelta(hours=case.figure("look-dry")) if "wet" in found else None
     return case.reason(
         limit_id,
         Status.FAILED,
@@ -93,8 +95,8 @@ def _to_mend(case: Case, limit_id: str, found: list[str], reading: Reading) -> R
         f"{', '.join(found)}: {_FAULT[limit_id]}",
         observed=", ".join(found),
         reading=reading,
-        todo=f"{todo}; then record a new look",
-        earliest=max(case.now, reading.at + dry),
+        todo=Work(WorkKind.LOOK, f"{todo}; then record a new look", dry),
+        earliest=max(case.now, dry or case.now),
     )
 
 
@@ -145,6 +147,9 @@ def siblings(case: Case) -> Iterator[Reason]:
     lacking += [] if checked else [f"a second self-discharge check ({len(checks)} of 2 done)"]
     sign = f"{latest.code} of the same pack: {latest.look}"
     if lacking:
+        kinds = [] if looked else [WorkKind.LOOK]
+        kind, at = check_step(case)
+        kinds += [] if checked else [kind]
         yield case.reason(
             "sibling-look",
             Status.UNMEASURED,
@@ -152,7 +157,7 @@ def siblings(case: Case) -> Iterator[Reason]:
             f"{sign}; {' and '.join(lacking)} still to do",
             observed=str(latest.look),
             at=latest.at,
-            todo=f"record {' and '.join(lacking)}",
+            todo=together(f"record {' and '.join(lacking)}", kinds, not_before=None if not looked else at),
             earliest=case.now,
         )
     else:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from straycell.acceptance.case import Case, known_chemistry
 from straycell.acceptance.checks.retention import runs
+from straycell.acceptance.checks.steps import run_work
 from straycell.acceptance.conformance import Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.quantities import Dimension, Measured, show
@@ -29,6 +30,6 @@ def over_rating(case: Case) -> Iterator[Reason]:
         value=share,
         limit=limit,
         reading=run.reading,
-        todo="check the print and what the meter counts, then measure the capacity again",
+        todo=run_work(case, "check the print and what the meter counts, then measure the capacity again"),
         earliest=case.now,
     )

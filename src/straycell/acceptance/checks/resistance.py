@@ -12,8 +12,10 @@ from typing import Any
 from straycell.acceptance.case import STEPS, Case, Tried, default_note, known_chemistry, once_a_case
 from straycell.acceptance.checks.capacity import current_run
 from straycell.acceptance.checks.retention import Run, runs
+from straycell.acceptance.checks.steps import run_work
 from straycell.acceptance.conformance import Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.work import Work, WorkKind
 from straycell.cells import Chemistry, Form
 from straycell.quantities import Dimension, Measured, show
 from straycell.readings import Method, Quantity, Reading
@@ -195,16 +197,24 @@ def _grade(case: Case, reading: Reading) -> Iterator[Reason]:
             Outcome.HOLD,
             f"{_words(case, reading)}: {stick}",
             reading=reading,
-            todo="measure the capacity first, or note the rated resistance: cell correct CODE --rated-resistance ...",
+            todo=run_work(case, "measure the capacity first, or record the rated resistance (cell correct)"),
             earliest=case.now,
         )
         return
     words = f"{_words(case, reading)}, {stick.text}"
-    again = "measure the resistance again: clean ends, four-wire if you can, same method"
+    again = Work(
+        WorkKind.RESISTANCE, "measure the resistance again: clean ends, four-wire if you can, same method"
+    )
     for outcome in STEPS:
         limit = stick.limits[outcome]
         side = against_max(stick.value, limit)
-        common: dict[str, Any] = {"value": stick.value, "limit": limit, "reading": reading, "until": until}
+        common: dict[str, Any] = {
+            "figure": words,
+            "value": stick.value,
+            "limit": limit,
+            "reading": reading,
+            "until": until,
+        }
         if side is Side.CLEAR:
             yield case.reason(
                 stick.step_rule, Status.MET, outcome, f"{words}: {outcome.word}", rule="resistance", **common
@@ -217,7 +227,7 @@ def _grade(case: Case, reading: Reading) -> Iterator[Reason]:
             Outcome(outcome - 1),
             f"{words}: {'too close to call for' if unsure else 'too high for'} {outcome.word}",
             rule=f"resistance-{outcome.word}",
-            todo=again if unsure or outcome is Outcome.LIGHT else "",
+            todo=again if unsure or outcome is Outcome.LIGHT else None,
             earliest=case.now if unsure or outcome is Outcome.LIGHT else None,
             **common,
         )
@@ -236,7 +246,7 @@ def _nothing(case: Case) -> Reason:
         Status.UNMEASURED,
         Outcome.HOLD,
         text,
-        todo="measure it: reading add CODE --resistance ... --resistance-method dc-pulse or ac-1khz",
+        todo=Work(WorkKind.RESISTANCE, "measure the resistance, by dc-pulse or ac-1khz"),
         earliest=case.now,
     )
 
@@ -309,6 +319,9 @@ def _disputed(case: Case, latest: Reading, other: Reading, limit_id: str, link: 
         limit=case.measured(other).value,
         unit="ohm",
         reading=latest,
-        todo="measure the resistance a third time, same method; one that agrees settles it",
+        todo=Work(
+            WorkKind.RESISTANCE,
+            "measure the resistance a third time, same method; one that agrees settles it",
+        ),
         earliest=case.now,
     )

@@ -12,14 +12,19 @@ from functools import partial
 
 from straycell.acceptance.case import MOVES_CHARGE, Case, Tried, known_chemistry, once_a_case
 from straycell.acceptance.checks.pairs import estimate, make_pair, windows
+from straycell.acceptance.checks.steps import check_work
 from straycell.acceptance.conformance import against_max
 from straycell.acceptance.evidence import DISMANTLED, SHELF_LOSS
 from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.work import Work
 from straycell.keys import NEW
 from straycell.quantities import Measured
 from straycell.readings import Charge, Reading
 
-SHELF_TODO = "charge it full, attended, then the self-discharge check again"
+
+def todo(case: Case) -> Work:
+    """What answers a loss on the shelf."""
+    return check_work(case, "charge it full, attended, then the self-discharge check again")
 
 
 def spans(case: Case) -> list[tuple[Reading, ...]]:
@@ -77,7 +82,7 @@ def _sank(case: Case, second: Reading, loss: Measured) -> Reason:
         value=loss,
         limit=case.figure("self-discharge-discard"),
         reading=second,
-        todo=SHELF_TODO,
+        todo=todo(case),
         earliest=case.now,
     )
 

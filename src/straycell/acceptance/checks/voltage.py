@@ -7,8 +7,10 @@ from datetime import datetime, timedelta
 from functools import partial
 
 from straycell.acceptance.case import Case, Tried, default_note, once_a_case
+from straycell.acceptance.checks.steps import check_work, rest_work
 from straycell.acceptance.conformance import Side, against_max, against_min
 from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.work import Work, WorkKind
 from straycell.cells import Chemistry
 from straycell.quantities import Dimension, show
 from straycell.readings import Charge, Quantity, Reading
@@ -105,9 +107,15 @@ def _settled_high(case: Case, close: Reading, limit: float) -> bool:
 def _too_close(case: Case, reading: Reading, limit_id: str, limit: float) -> Reason:
     charged = limit_id == "voltage-floor" and any(c.at > reading.at for c in case.charges)
     todo = (
-        "the cell was charged since, so this cannot be settled: supersede the reading if it was a mistake, else discard it"
+        Work(
+            WorkKind.SUPERSEDE,
+            "the cell was charged since, so this cannot be settled: supersede the reading if it was a mistake, else "
+            "discard it",
+            also=(WorkKind.DISCARD,),
+            reading=str(reading.id),
+        )
         if charged
-        else "measure it again with a better meter, before any charge"
+        else rest_work(case, "measure it again with a better meter, before any charge")
     )
     return case.reason(
         limit_id,
@@ -264,9 +272,20 @@ def _tripped_board(case: Case) -> Iterator[Reason]:
         value=case.measured(latest),
         limit=floor_v,
         reading=latest,
-        todo="measure at the cell's own tabs (--where tabs); do not wake the board with a charger",
+        todo=Work(
+            WorkKind.REST,
+            "measure at the cell's own tabs; do not wake the board with a charger",
+            at_tabs=True,
+        ),
         earliest=case.now,
     )
+
+
+_FIRST_REST = "measure the rest voltage after 90 min or more without current"
+_CHECK_FIRST = (
+    "check the meter, the chemistry and the charger's end voltage, then measure the rest voltage again"
+)
+_CHARGE_AND_CHECK = "give it its test charge to full, attended, then the self-discharge check again"
 
 
 def rest(case: Case) -> Iterator[Reason]:
@@ -281,7 +300,7 @@ def rest(case: Case) -> Iterator[Reason]:
             Outcome.HOLD,
             "no rest voltage yet",
             limit=limit,
-            todo="after a rest of 90 min or more: reading add CODE --voltage ... --rested ...",
+            todo=rest_work(case, _FIRST_REST, _rested(case)),
             earliest=_rested(case),
         )
         return
@@ -298,7 +317,7 @@ def rest(case: Case) -> Iterator[Reason]:
             f"rest voltage of {latest.at:%Y-%m-%d} is too old to count",
             limit=limit,
             reading=latest,
-            todo="measure the rest voltage again",
+            todo=rest_work(case, "measure the rest voltage again"),
             earliest=case.now,
         )
         return
@@ -312,7 +331,7 @@ def rest(case: Case) -> Iterator[Reason]:
             value=value,
             limit=case.full_voltage_v,
             reading=latest,
-            todo="check the meter, the chemistry and the charger's end voltage, then measure the rest voltage again",
+            todo=rest_work(case, _CHECK_FIRST),
             earliest=case.now,
         )
         return
@@ -328,7 +347,7 @@ def rest(case: Case) -> Iterator[Reason]:
             limit=limit,
             reading=since,
             until=until,
-            todo="let it rest 90 min or more and measure again: reading add CODE --voltage ... --rested ...",
+            todo=rest_work(case, "let it rest 90 min or more and measure again"),
             earliest=case.now,
         )
     elif side is Side.CLEAR:
@@ -352,7 +371,7 @@ def rest(case: Case) -> Iterator[Reason]:
             limit=limit,
             reading=latest,
             until=until,
-            todo="give it its test charge to full, attended, then the self-discharge check again",
+            todo=check_work(case, _CHARGE_AND_CHECK),
             earliest=case.now,
         )
 

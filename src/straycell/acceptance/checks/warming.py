@@ -9,6 +9,7 @@ from functools import partial
 from straycell.acceptance.case import Case, Tried, known_chemistry, once_a_case
 from straycell.acceptance.conformance import Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.work import Work, WorkKind
 from straycell.quantities import Measured
 from straycell.readings import Charge, Quantity, Reading
 
@@ -90,7 +91,7 @@ def hot(case: Case) -> Iterator[Reason]:
             value=_peak(case, close),
             limit=limit,
             reading=close,
-            todo="charge it again at 0.2C, attended, and note the peak temperature",
+            todo=Work(WorkKind.CHARGE, "charge it again at 0.2C, attended, and note the peak temperature"),
             earliest=case.now,
         )
 
@@ -136,7 +137,7 @@ def warming(case: Case) -> Iterator[Reason]:
             Outcome.HOLD,
             f"no full charge with its peak and ambient temperature on record{case.not_full_note()}",
             limit=pass_at,
-            todo="charge it full, attended: charge add CODE --current ... --until ... --temperature ... --peak-temperature ...",
+            todo=Work(WorkKind.CHARGE, "charge it full, attended, and record it"),
             earliest=case.now,
         )
         return
@@ -165,6 +166,9 @@ def warming(case: Case) -> Iterator[Reason]:
         value=rise,
         limit=pass_at,
         reading=charge,
-        todo="let it rest, then charge it once more at 0.2C, attended, and note both temperatures",
+        todo=Work(
+            WorkKind.CHARGE,
+            "let it rest, then charge it once more at 0.2C, attended, and note both temperatures",
+        ),
         earliest=case.now,
     )

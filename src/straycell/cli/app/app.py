@@ -7,8 +7,8 @@ import os
 import shutil
 import sys
 import traceback
-from collections.abc import Sequence
-from contextlib import redirect_stdout, suppress
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, redirect_stdout, suppress
 from functools import lru_cache
 from typing import Annotated, Any, TextIO
 
@@ -21,7 +21,8 @@ from straycell.cli.app.globals import GlobalOptions, refuse_unreadable, take_glo
 from straycell.cli.app.noun_table import NOUNS
 from straycell.cli.app.shorthand import spelled_out
 from straycell.cli.app.verbs import root_app
-from straycell.errors import EXIT_DONE
+from straycell.errors import EXIT_DONE, StraycellError
+from straycell.plain_text import one_line, screen_lines
 
 _HELP = """Intake, grading and matching of lithium cells recovered from dead gear.
 
@@ -35,6 +36,7 @@ pins the clock, for tests and demonstrations only. NO_COLOR is respected.
 """
 
 app = root_app(NOUNS, _HELP)
+LONGEST_LINE = 600
 
 
 @app.callback()
@@ -67,8 +69,11 @@ def main(argv: Sequence[str]) -> int:
     try:
         refuse_unreadable(argv)
         found = take_globals(argv, root_command())
-        with options.use(
-            options.Session(found.store, found.json, found.debug, found.quiet, os.environ, stdout)
+        with (
+            options.use(
+                options.Session(found.store, found.json, found.debug, found.quiet, os.environ, stdout)
+            ),
+            _damage_named(),
         ):
             code = _dispatch(found)
         stdout.flush()
@@ -78,6 +83,25 @@ def main(argv: Sequence[str]) -> int:
         return EXIT_DONE
     except (Exception, KeyboardInterrupt) as error:
         return _report(error, debug=found.debug)
+
+
+@contextmanager
+def _damage_named() -> Iterator[None]:
+    """What falls over a value of the store after it was closed is told as its damage; see `store.damage`."""
+    try:
+        yield
+    except StraycellError:
+        raise
+    except Exception:
+        if "straycell.store.reader" not in sys.modules:
+            raise
+        from straycell.cli.app.context import store_path
+        from straycell.store.damage import damage_named
+
+        if not store_path().is_file():
+            raise
+        with damage_named(store_path(), AssertionError):
+            raise
 
 
 def _dispatch(found: GlobalOptions) -> int:
@@ -110,8 +134,13 @@ def _report(error: BaseException, *, debug: bool) -> int:
     fault = explain(error)
     with suppress(OSError, ValueError):
         if debug:
-            traceback.print_exception(error, file=sys.stderr)
-        lines = [f"straycell: {fault.lines[0]}", *(f"  {line}" for line in fault.lines[1:])]
+            print(screen_lines("".join(traceback.format_exception(error))), file=sys.stderr)
+        # What a person typed or a file holds may be part of it: cleaned here, and of a length that can be read.
+        first, *others = [
+            one_line(line if len(line) <= LONGEST_LINE else f"{line[:LONGEST_LINE]} ...")
+            for line in fault.lines
+        ]
+        lines = [f"straycell: {first}", *(f"  {line}" for line in others)]
         if sys.stderr.isatty():
             lines = on_terminal(lines, shutil.get_terminal_size().columns)
         print(*lines, sep="\n", file=sys.stderr)

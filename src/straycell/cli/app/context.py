@@ -68,9 +68,11 @@ def writing(*, create: bool = False, bench: str = "A", tell_lost: bool = True) -
 
     A project that lost a cell to what was recorded is named afterwards, unless the command does that itself.
     """
+    from straycell.store.engine import WAITING
     from straycell.store.writer import open_writer
 
     moment = clock.now()
+    WAITING.set(_talk_waiting)
     with (
         clock.held(moment),
         open_writer(store_path(), now=moment, rules=rules(), create=create, bench=bench) as writer,
@@ -78,6 +80,12 @@ def writing(*, create: bool = False, bench: str = "A", tell_lost: bool = True) -
         yield writer
     if tell_lost:
         _talk_lost(writer.lost)
+
+
+def _talk_waiting(path: Path) -> None:
+    from straycell.cli.app import output
+
+    output.talk(f"another program is writing to {path}: waiting for it")
 
 
 def _talk_lost(lost: Mapping[str, tuple[str, bool]]) -> None:

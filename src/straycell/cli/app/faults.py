@@ -99,15 +99,9 @@ def _usage(error: Exception) -> Fault:
         return Fault((f"'{path}' needs a verb", f"one of: {verbs}"), EXIT_USAGE)
     option = getattr(error, "option_name", None)
     if option is not None and message.startswith("No such option"):
-        return Fault(
-            (f"'{path}' has no option {_quoted(option)}", _near_option(option, context, path)), EXIT_USAGE
-        )
+        return Fault((f"'{path}' has no option {option}", _near_option(option, context, path)), EXIT_USAGE)
     message = " ".join(message.split()).rstrip(".")
     return Fault((message[:1].lower() + message[1:], f"see: {path} --help"), EXIT_USAGE)
-
-
-def _quoted(text: str) -> str:
-    return "".join(c if c.isprintable() else "?" for c in text)
 
 
 def _near_option(option: str, context: typer.Context | None, path: str) -> str:

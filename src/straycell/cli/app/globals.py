@@ -85,5 +85,4 @@ def refuse_unreadable(argv: Sequence[str]) -> None:
     """Raise UsageFault for arguments that are no text: bytes outside UTF-8, or a NUL."""
     for word in argv:
         if "\0" in word or any("\ud800" <= c <= "\udfff" for c in word):
-            shown = word.encode("utf-8", "replace").decode().replace("\0", "?")[:60]
-            raise UsageFault(f"argument '{shown}' is not readable text", "write it in UTF-8")
+            raise UsageFault(f"argument '{word[:60]}' is not readable text", "write it in UTF-8")

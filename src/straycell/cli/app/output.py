@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 import sys
 import textwrap
@@ -15,6 +14,7 @@ from typing import Any
 
 from straycell.cli.app import options as session
 from straycell.keys import RecordKey
+from straycell.plain_text import json_text, one_line, screen_lines
 from straycell.typed import day as day
 
 
@@ -22,9 +22,7 @@ def print_json(document: object) -> None:
     """The one JSON document of a command."""
     stream = session.current().stdout
     encoding = (getattr(stream, "encoding", None) or "utf-8").lower().replace("-", "")
-    print(
-        json.dumps(plain(document), indent=2, ensure_ascii=encoding != "utf8", allow_nan=False), file=stream
-    )
+    print(json_text(plain(document), ascii_only=encoding != "utf8"), file=stream)
 
 
 def plain(value: object) -> Any:
@@ -67,7 +65,7 @@ def emit(document: object, show: Callable[[], None]) -> None:
 
 def say(text: str = "") -> None:
     """One line of data."""
-    print(printable(text), file=session.current().stdout)
+    print(screen_lines(text), file=session.current().stdout)
 
 
 def talk(text: str) -> None:
@@ -82,15 +80,10 @@ def hint(text: str) -> None:
         talk(text)
 
 
-def printable(text: str) -> str:
-    """Without control characters: what a file or a title holds must not steer a terminal."""
-    return "".join(c if c.isprintable() or c == "\n" else "?" for c in text)
-
-
 def wrap(text: str, indent: str = "", hang: str = "  ") -> list[str]:
     """Lines that fit the screen."""
     return textwrap.wrap(
-        printable(text),
+        screen_lines(text),
         session.current().line,
         initial_indent=indent,
         subsequent_indent=indent + hang,
@@ -121,7 +114,7 @@ def facts(pairs: Iterable[tuple[str, str | None]], *, indent: str = "") -> None:
     for name, value in kept:
         lead = f"{indent}{name.ljust(width)}"
         for line in textwrap.wrap(
-            printable(value),
+            screen_lines(value),
             session.current().line,
             initial_indent=lead,
             subsequent_indent=" " * len(lead),
@@ -134,6 +127,7 @@ def section(title: str) -> None:
     """A heading on a page, bold on a terminal."""
     current = session.current()
     say("")
+    title = one_line(title)
     print(f"\x1b[1m{title}\x1b[0m" if current.in_colour else title, file=current.stdout)
 
 

@@ -14,7 +14,7 @@ _EVERY_S = 0.1
 
 @contextmanager
 def counting(things: str) -> Iterator[Callable[[int, int], None]]:
-    """A function to be told (done, of how many); its line is wiped at the end."""
+    """A function to be told (done, of how many, 0: not known); its line is wiped at the end."""
     shown, started, last = False, time.monotonic(), 0.0
 
     def told(done: int, of: int) -> None:
@@ -22,7 +22,7 @@ def counting(things: str) -> Iterator[Callable[[int, int], None]]:
         now = time.monotonic()
         if sys.stderr.isatty() and now - started >= PATIENCE_S and now - last >= _EVERY_S:
             shown, last = True, now
-            line = f"{things}: {done} of {of} ({100 * done // max(of, 1)} %)"
+            line = f"{things}: {done}" + (f" of {of} ({100 * done // of} %)" if of else "")
             print(f"\r{line}", end="", file=sys.stderr, flush=True)
 
     try:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 
 from straycell.errors import UsageFault
+from straycell.plain_text import one_line
 
 
 def at_terminal() -> bool:
@@ -18,6 +19,6 @@ def confirm(yes: bool, question: str) -> None:
         return
     if not at_terminal():
         raise UsageFault(f"this needs a yes: {question}", "add --yes")
-    print(f"{question} [y/N] ", end="", file=sys.stderr, flush=True)
+    print(f"{one_line(question)} [y/N] ", end="", file=sys.stderr, flush=True)
     if sys.stdin.readline().strip().casefold() not in ("y", "yes"):
         raise UsageFault("not confirmed: nothing was changed", "answer y, or add --yes")

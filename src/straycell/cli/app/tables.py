@@ -6,6 +6,7 @@ from collections.abc import Collection, Sequence
 from typing import Literal
 
 from straycell.cli.app import options, output
+from straycell.plain_text import one_line
 
 NARROW = 72
 """Below so many columns a row of figures is a card: a code or a date in half is worse than a long page."""
@@ -53,7 +54,7 @@ def table(
 
 
 def _tidy(cell: Cell) -> str:
-    shown = output.printable(cell or "-").replace("\n", " ")
+    shown = one_line((cell or "-").replace("\n", " "))
     return Marked(shown, cell.style) if isinstance(cell, Marked) else shown
 
 

@@ -10,6 +10,8 @@ import json
 from collections.abc import Iterable
 
 from straycell.cli.app import clock, options, output
+from straycell.errors import BadData
+from straycell.files.write import write_whole
 from straycell.store.location import state_folder
 
 _FILE = "cautions.json"
@@ -34,9 +36,9 @@ def remember(ids: Iterable[str]) -> None:
     told = sorted(known.union(ids))
     if folder is None or len(told) == len(known):
         return
-    with contextlib.suppress(OSError):
+    with contextlib.suppress(OSError, BadData):
         folder.mkdir(parents=True, exist_ok=True)
-        (folder / _FILE).write_text(json.dumps({"day": _today(), "told": told}), encoding="utf-8")
+        write_whole(folder / _FILE, json.dumps({"day": _today(), "told": told}).encode(), force=True)
 
 
 def _today() -> str:

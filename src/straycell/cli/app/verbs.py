@@ -104,9 +104,8 @@ class Verbs(TyperGroup):
         word = args[0]
         if self.get_command(ctx, word) is None and not word.startswith("-"):
             known = self.list_commands(ctx)
-            shown = "".join(c if c.isprintable() else "?" for c in word[:60])
             raise UsageFault(
-                f"'{ctx.command_path}' has no {self.kind} '{shown}'",
+                f"'{ctx.command_path}' has no {self.kind} '{word[:60]}'",
                 _instead(nearest_words(word, known), known, ctx.command_path),
             )
         return super().resolve_command(ctx, args)

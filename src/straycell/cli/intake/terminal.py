@@ -9,10 +9,11 @@ from collections.abc import Callable, Mapping
 from typing import Any, TextIO
 
 from straycell.bench.intake.script import Ask, Caution, Large, Say, Talk, Tone
-from straycell.cli.app import options, output, told_today
+from straycell.cli.app import options, told_today
 from straycell.cli.intake.glyphs import large
 from straycell.cli.show.cautions_talk import added_by
 from straycell.errors import StraycellError, UsageFault
+from straycell.plain_text import screen_lines
 from straycell.safety import spoken_cautions
 
 _WEIGHT = {Tone.HEAD: "1", Tone.GOOD: "32", Tone.FAULT: "33", Tone.DANGER: "1;31"}
@@ -114,7 +115,7 @@ class Terminal:
     def _wrap(self, text: str) -> list[str]:
         lead = " " * (len(text) - len(text.lstrip(" ")))
         return textwrap.wrap(
-            output.printable(text),
+            screen_lines(text),
             self._width(),
             subsequent_indent=lead + "  ",
             break_on_hyphens=False,

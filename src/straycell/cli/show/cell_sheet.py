@@ -122,9 +122,11 @@ def run_arguments(one: OneCell, until_v: float, temperature_c: float) -> dict[st
 
 def run_of(one: OneCell, load: Load, arguments: Mapping[str, Any]) -> Runtime:
     """The run time of this cell under a load."""
+    from straycell.physics.run_time.losses import with_losses
     from straycell.physics.run_time.runtime import estimate
 
-    return estimate(one.facts.chemistry, one.capacity, one.candidate.resistance, load, **arguments)
+    bare = estimate(one.facts.chemistry, one.capacity, one.candidate.resistance, load, **arguments)
+    return with_losses(bare, one.capacity.value, one.candidate.loss_per_month)
 
 
 def forbidden(one: OneCell, drawn_a: float | None = None, peak_a: float | None = None) -> list[str]:
@@ -142,13 +144,6 @@ def forbidden(one: OneCell, drawn_a: float | None = None, peak_a: float | None =
 
 def _amps(current_a: float) -> str:
     return show(current_a, Dimension.CURRENT)
-
-
-def hours(value_h: float) -> str:
-    """`26 min`, `4.31 h`, `41.2 h`, `238 h`."""
-    if value_h < 1:
-        return f"{60 * value_h:.0f} min"
-    return f"{value_h:.{2 if value_h < 10 else 1 if value_h < 100 else 0}f} h"
 
 
 def runtime_json(runtime: Runtime) -> dict[str, float]:

@@ -12,6 +12,7 @@ from straycell.bench import verdict_words
 from straycell.cli.app import clock, options, output
 from straycell.cli.nouns.keep import demo_story
 from straycell.cli.nouns.keep.demo_story import Story
+from straycell.plain_text import one_line, screen_lines
 from straycell.safety import Step, cautions_for
 
 WIDTH = 80
@@ -35,6 +36,7 @@ def _title(text: str, command: str) -> None:
     """A step's heading, with the command that shows or does it at the right edge."""
     current = options.current()
     gap = " " * max(2, WIDTH - len(text) - len(command))
+    text, command = one_line(text), one_line(command)
     heading = f"\x1b[1m{text}\x1b[0m" if current.in_colour else text
     print(file=current.stdout)
     print(f"{heading}{gap}{command}".rstrip(), file=current.stdout)
@@ -44,7 +46,7 @@ def _line(text: str, lead: str = "  ", at_most: int = 2) -> None:
     """One entry, wrapped under itself, cut after `at_most` lines."""
     hang = " " * len(lead)
     for line in textwrap.wrap(
-        output.printable(text),
+        screen_lines(text),
         WIDTH,
         initial_indent=lead,
         subsequent_indent=hang,

@@ -74,11 +74,9 @@ def _of_profile(profile: Profile, stop_v: float, limits: UseLimits) -> tuple[flo
 
 def _peak_ohm(one: OneCell, limits: UseLimits, temperature_c: float) -> float:
     """The resistance in ohm to reckon with at a peak: R + U at its length, cold and nearly empty, as in a match."""
-    from straycell.physics.polarisation import shape, steady_over_pulse
+    from straycell.matching.screen.running import peak_growth
     from straycell.physics.run_time.doubts import known_resistance
-    from straycell.physics.temperature import resistance_ratio
 
-    chemistry, pulse_s = one.facts.chemistry, one.candidate.pulse_s
     ohm, u, _ = known_resistance(one.capacity, one.candidate.resistance)
-    longer = steady_over_pulse(chemistry, pulse_s).high / steady_over_pulse(chemistry, limits.peak_s).high
-    return Measured(ohm, u).high * longer * shape(0.0) * resistance_ratio(temperature_c).high
+    grown = peak_growth(one.facts.chemistry, one.candidate.pulse_s, limits.peak_s, temperature_c)
+    return Measured(ohm, u).high * grown

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from straycell.cli.app import output, tables
-from straycell.cli.show.cell_sheet import hours
+from straycell.matching.words import run_hours as hours
 from straycell.quantities import Dimension, show
 
 _D = Dimension

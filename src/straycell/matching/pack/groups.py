@@ -10,8 +10,8 @@ from itertools import combinations
 from straycell.matching.screen import charger
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.shared import Screen
-from straycell.matching.words import amps, capacity, ohms
-from straycell.quantities import Measured
+from straycell.matching.words import beside, capacity, ohms
+from straycell.quantities import Dimension, Measured
 
 Group = Sequence[Candidate]
 DUST = 1e-9
@@ -54,7 +54,16 @@ def equivalent(group: Group, name: str) -> Candidate:
         capacity_current_a=min(currents) if len(currents) == count else None,
         own_trace=None,
         rest=None,
+        loss_per_month=_loss(group),
     )
+
+
+def _loss(group: Group) -> Measured | None:
+    """What a group loses a month, as a share; None unless it is known of every cell."""
+    known = [c.loss_per_month for c in group if c.loss_per_month is not None]
+    if len(known) < len(group):
+        return None
+    return Measured(math.fsum(f.value for f in known) / len(known), max(f.u for f in known))
 
 
 def shares(group: Group) -> list[float]:
@@ -105,25 +114,32 @@ def judge_group(screen: Screen, number: int, group: Group) -> tuple[Why, ...]:
     ]
     if len(group) == 1:
         return tuple(reasons)
-    limits, parallel, chemistry = screen.limits, len(group), group[0].facts.chemistry
     reasons.append(_spread(screen, name, group))
-    steady_a, peak_a = screen.steady_a(chemistry) * parallel, screen.peak_a(chemistry) * parallel
-    out = [c.allowed_out_a(limits) for c in group]
-    peaks = [limits.peak_factor * a for a in out]
-    reasons += [
-        _carried(name, "share", "the device's current", steady_a, group, out),
-        _carried(name, "peak-share", "its peak", peak_a, group, peaks),
-    ]
-    charge = screen.demand.project.charge
-    if charge is not None:
-        taken = [charger.allowed_charge_a(screen.demand.project, c, limits) for c in group]
-        current_a = charger.charge_current_a(charge)
-        why = _carried(name, "charge-share", "the charge current", current_a, group, taken)
-        if not why.passed:
-            gentle_a = min(a / s for a, s in zip(taken, shares(group), strict=True))
+    limits = [cell_limits(screen, c) for c in group]
+    for rows in zip(*limits, strict=True):
+        test, what, total_a, _ = rows[0]
+        why = _carried(name, test, what, total_a, group, [most_a for *_, most_a in rows])
+        charge = screen.demand.project.charge
+        if test == "charge-share" and charge is not None and not why.passed:
+            gentle_a = min(row[3] / s for row, s in zip(rows, shares(group), strict=True))
             why = replace(why, remedy=charger.gentler(charge, gentle_a))
         reasons.append(why)
     return tuple(reasons)
+
+
+def cell_limits(screen: Screen, c: Candidate) -> list[tuple[str, str, float, float]]:
+    """What a cell of a group shares: (test, what it is, the group's current in A, the most the cell may carry of it)."""
+    limits, parallel, chemistry = screen.limits, screen.demand.parallel, c.facts.chemistry
+    out_a = c.allowed_out_a(limits)
+    found = [
+        ("share", "the device's current", screen.steady_a(chemistry) * parallel, out_a),
+        ("peak-share", "its peak", screen.peak_a(chemistry) * parallel, limits.peak_factor * out_a),
+    ]
+    charge = screen.demand.project.charge
+    if charge is not None:
+        most_a = charger.allowed_charge_a(screen.demand.project, c, limits)
+        found.append(("charge-share", "the charge current", charger.charge_current_a(charge), most_a))
+    return found
 
 
 def _spread(screen: Screen, name: str, group: Group) -> Why:
@@ -135,7 +151,14 @@ def _spread(screen: Screen, name: str, group: Group) -> Why:
     if ratio.u > 0:
         text += f" with U {2 * ratio.u:.2f}"
     short = None if fits else ratio.high - most
-    return Why(name, "resistance-spread", fits, text, ratio.value, most, "1", short)
+    # Where the figures agree and only their uncertainty does not, other cells would be no better.
+    finer = (
+        "a finer measurement of resistance would decide: the excess is its U, not the cells"
+        if ratio.value <= most
+        else ""
+    )
+    remedy = "" if fits else finer or f"cells of resistances within {most:g} to 1 of each other"
+    return Why(name, "resistance-spread", fits, text, ratio.value, most, "1", short, remedy)
 
 
 def _ohm(c: Candidate) -> float:
@@ -150,5 +173,7 @@ def _carried(
     share, most_a, cell = max(parts, key=lambda part: (part[0] * total_a - part[1], part[2].code))
     carried_a = share * total_a
     fits = carried_a <= most_a * (1 + DUST)
-    text = f"{name}: {cell.code} carries up to {100 * share:.0f} % of {what}, {amps(carried_a)}; it may have {amps(most_a)}"
-    return Why(name, test, fits, text, carried_a, most_a, "A", None if fits else carried_a - most_a)
+    carried, may = beside(carried_a, most_a, Dimension.CURRENT)
+    text = f"{name}: {cell.code} carries up to {100 * share:.0f} % of {what}, {carried}; it may have {may}"
+    short = None if fits else carried_a - most_a
+    return Why(name, test, fits, text, carried_a, most_a, "A", short, cell=cell.code)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from straycell.cells import Chemistry
+from straycell.cells import Chemistry, position_name
 from straycell.matching.pack.groups import Group, joined_ohm
 from straycell.matching.screen.candidates import Candidate, RestVoltage
 from straycell.matching.screen.limits import UseLimits
@@ -16,7 +16,10 @@ from straycell.quantities import Measured
 
 @dataclass(frozen=True, slots=True)
 class Bring:
-    """A cell that must be brought to the common voltage first. `action` is `charge`, `discharge` or `charge full`."""
+    """A cell that must be brought to the common voltage first.
+
+    `action` is `charge`, `discharge`, `bring` (measure it, then one of the two) or `charge full`.
+    """
 
     code: str
     action: str
@@ -51,26 +54,20 @@ class Joining:
 
 
 def plan_joining(groups: Sequence[Group], limits: UseLimits) -> Joining | None:
-    """The joining of a pack; None for one cell alone."""
+    """The joining of a pack, at storage voltage; None for one cell alone."""
     cells = [c for group in groups for c in group]
     if len(cells) < 2:
         return None
     chemistry = cells[0].facts.chemistry
-    full_v = limits.full_v[chemistry]
     if chemistry is Chemistry.LFP:
+        to_v = limits.full_v[chemistry]
         why = "lfp tells nothing by its voltage until it is full"
-        to_v, first = full_v, tuple(_full(c, full_v, why) for c in cells)
-    elif all(c.rest is None for c in cells):
-        to_v, first = full_v, tuple(_full(c, full_v, "no rest voltage that still stands") for c in cells)
+        first = tuple(Bring(c.code, "charge full", to_v, why) for c in cells)
     else:
         to_v, first = _brought(groups, limits)
     order = tuple(tuple(c.code for c in _ordered(group, to_v)) for group in groups)
     near = tuple(_limit_v(group, limits) for group in groups)
     return Joining(to_v, first, order, near, _lines(groups, to_v, first, order, near))
-
-
-def _full(c: Candidate, full_v: float, because: str) -> Bring:
-    return Bring(c.code, "charge full", full_v, because)
 
 
 def _ordered(group: Group, to_v: float) -> list[Candidate]:
@@ -99,9 +96,17 @@ def _kelvin(one: RestVoltage, other: RestVoltage, limits: UseLimits) -> float:
 
 
 def _brought(groups: Sequence[Group], limits: UseLimits) -> tuple[float, tuple[Bring, ...]]:
-    """(common voltage, the cells that must be brought to it): the one that fits most cells as they are."""
-    known = [c for group in groups for c in group if c.rest is not None]
-    tried = [(_brought_to(groups, reference, limits), reference) for reference in known]
+    """(common voltage, the cells that must be brought to it): the one that fits most cells as they are.
+
+    It lies in the storage window: a tool that slips on fuller cells finds more energy than on stored ones.
+    """
+    chemistry = groups[0][0].facts.chemistry
+    low_v, high_v = limits.join_low_v[chemistry], limits.join_high_v[chemistry]
+    stored = [c for group in groups for c in group if c.rest and low_v <= c.rest.measured.value <= high_v]
+    if not stored:
+        to_v = round(0.5 * (low_v + high_v), 3)
+        return to_v, tuple(_bring(c, to_v, "not at storage voltage") for group in groups for c in group)
+    tried = [(_brought_to(groups, reference, limits), reference) for reference in stored]
     best, reference = min(
         tried, key=lambda pair: (len(pair[0]), -_rest(pair[1]).measured.value, pair[1].code)
     )
@@ -129,7 +134,9 @@ def _brought_to(groups: Sequence[Group], reference: Candidate, limits: UseLimits
 
 
 def _bring(c: Candidate, to_v: float, because: str) -> Bring:
-    action = "discharge" if c.rest is not None and c.rest.measured.value > to_v else "charge"
+    if c.rest is None:
+        return Bring(c.code, "bring", round(to_v, 3), because)
+    action = "discharge" if c.rest.measured.value > to_v else "charge"
     return Bring(c.code, action, round(to_v, 3), because)
 
 
@@ -175,23 +182,37 @@ def _lines(
     order: tuple[tuple[str, ...], ...],
     near: tuple[float, ...],
 ) -> tuple[str, ...]:
-    found = []
-    for action in ("charge full", "charge", "discharge"):
-        codes = ", ".join(b.code for b in first if b.action == action)
-        if not codes:
-            continue
-        if action == "charge full":
-            found.append(f"charge each full first, to {volts(to_v)}: {codes}; then let them rest an hour")
-        else:
-            found.append(f"{action} these to {volts(to_v)} at rest first: {codes}")
+    place = {c.code: position_name(n, k) for n, group in enumerate(groups, 1) for k, c in enumerate(group, 1)}
+    found = [
+        _step(action, [b.code for b in first if b.action == action], to_v, place)
+        for action in ("charge full", "bring", "charge", "discharge")
+        if any(b.action == action for b in first)
+    ]
+    if any(b.action == "charge full" for b in first):
+        found.append("then take half of its own measured capacity out of each; join nothing that is full")
     if len(groups[0]) > 1:
         limit = (
             f"{math.floor(1000 * min(near) + 1e-6)} mV" if min(near) >= 0.001 else "what the meter can tell"
         )
-        found.append(f"measure each once more on the day: join only cells within {limit} of each other")
+        found.append(
+            f"let all rest an hour, and measure each once more on the day: join only cells within {limit} of each other"
+        )
         for number, codes_of in enumerate(order, 1):
-            found.append(f"group {number}: join in this order: {', '.join(codes_of)}")
+            turn = ", ".join(place[code] for code in codes_of)
+            found.append(f"group {number}: join its cells at both bars in this order: {turn}")
+    else:
+        found.append("let all rest an hour, and measure each once more on the day")
     if len(groups) > 1:
-        word = "groups" if len(groups[0]) > 1 else "cells"
-        found.append(f"then the {word} in series, 1 to {len(groups)}, from the minus end")
+        links = f"link 1 to link {len(groups) - 1}, in this order" if len(groups) > 2 else "link 1"
+        found.append(f"then the groups in series: {links}, from the minus end")
     return tuple(found)
+
+
+def _step(action: str, codes: Sequence[str], to_v: float, place: Mapping[str, str]) -> str:
+    """What to do with some cells before any is joined, by their positions where not all need it."""
+    what = "every cell" if len(codes) == len(place) else ", ".join(f"{place[c]} {c}" for c in codes)
+    if action == "charge full":
+        return f"charge {what} full by itself, to {volts(to_v)}, and let it rest an hour: the voltages must agree"
+    if action == "bring":
+        return f"measure {what}, then charge or discharge it by itself to {volts(to_v)} at rest"
+    return f"{action} by itself to {volts(to_v)} at rest: {what}"

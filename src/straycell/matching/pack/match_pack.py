@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
-from statistics import fmean
 
 from straycell.cells import Stage
 from straycell.matching.answer_check import check_answer
@@ -14,41 +13,33 @@ from straycell.matching.one_project import Match, match_project, plan_hash
 from straycell.matching.pack.check import check_pack
 from straycell.matching.pack.groups import equivalent, held
 from straycell.matching.pack.joining import plan_joining
-from straycell.matching.pack.kinds import PackKind, by_kind
-from straycell.matching.pack.plan import PackPlan, Refusal, group_reasons, least_capacity, plan_of
-from straycell.matching.pack.shapes import chemistries_of, in_parallel, in_series
-from straycell.matching.pack.words import missing_of, others_of, pack_reasons, pack_warnings, too_few
+from straycell.matching.pack.plan import PackPlan, group_reasons
+from straycell.matching.pack.shape_search import Tried, best_shape, plan_among, try_shape
+from straycell.matching.pack.shapes import chemistries_of, in_series
+from straycell.matching.pack.words import (
+    NOT_PROVEN,
+    missing_of,
+    others_of,
+    pack_reasons,
+    pack_warnings,
+    too_few,
+)
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
-from straycell.matching.screen.running import final_runtime, runs
-from straycell.matching.screen.screening import screen_all, usable
+from straycell.matching.screen.running import Run, final_runtime, runs
+from straycell.matching.screen.screening import screen_all
 from straycell.matching.screen.shared import Screen
+from straycell.matching.sheet.data import pack_data
+from straycell.matching.words import run_hours, volts
 from straycell.physics.run_time.runtime import Runtime
 from straycell.projects import Project, finish_faults
-
-# Short of the usual cell's least capacity by no more than this, a group may still last by a lower resistance.
-LIKELY = 0.97
-
-
-@dataclass(slots=True)
-class Tried:
-    """One shape as tried: the screen of its cells, what there is of each kind, and how each kind fared."""
-
-    screen: Screen
-    kinds: dict[PackKind, list[Candidate]]
-    plan: PackPlan | None
-    refusals: dict[PackKind, Refusal]
-
-    @property
-    def cells(self) -> int:
-        return self.screen.demand.cells
 
 
 def plan_pack(project: Project, candidates: Sequence[Candidate], limits: UseLimits, now: datetime) -> Match:
     """The pack of a project that needs, or may take, more than one cell. Same input, same answer."""
     cells = sorted(candidates, key=lambda c: c.code)
-    tried = _best_shape(project, cells, limits, now)
+    tried = best_shape(project, cells, limits, now)
     if tried.plan is None:
         return _unserved(project, cells, tried, limits)
     return _served(project, cells, tried.screen, tried.plan, limits)
@@ -87,6 +78,7 @@ def withheld(project: Project, found: Match) -> Match:
         why=(),
         plan=None,
         joining=None,
+        data=None,
         not_chosen=tuple(
             Why(code, "kept", True, "would do once there is protection") for g in found.groups for code in g
         )
@@ -127,103 +119,12 @@ def as_built(
         all(why.passed for why in (*failed, *reasons)),
         names,
         spread_ah=max(held_ah) - min(held_ah),
-        runtime=min((run.steady for run in found), key=lambda runtime: runtime.low_h),
+        runtime=weakest_run(screen, alike, found),
         why=(*failed, *reasons),
         plan=plan_hash(project, groups),
         joining=plan_joining(cells, limits),
+        data=pack_data(project, cells, limits),
     )
-
-
-def plan_among(
-    project: Project, cells: Sequence[Candidate], limits: UseLimits, now: datetime, shape: tuple[int, int]
-) -> PackPlan | None:
-    """The pack of one shape from just these cells; None when they make none."""
-    return try_shape(project, cells, limits, now, shape).plan
-
-
-def try_shape(
-    project: Project, cells: Sequence[Candidate], limits: UseLimits, now: datetime, shape: tuple[int, int]
-) -> Tried:
-    """Plan one shape from every kind there is; the one that spends the least wins."""
-    series, parallel = shape
-    screen = Screen(Demand.of(project, limits, series, parallel), limits, now)
-    kinds = by_kind(usable(screen, cells))
-    tried = Tried(screen, kinds, None, {})
-    need_h = project.need.runtime_h
-    best: tuple[float, float, PackKind] | None = None
-    for kind, members in kinds.items():
-        if len(members) < screen.demand.cells:
-            continue
-        found = plan_of(screen, kind, members)
-        if isinstance(found, Refusal):
-            tried.refusals[kind] = found
-            continue
-        spare_h = min(runtime.low_h for runtime in found.runtimes) - need_h
-        rank = (round(spare_h / need_h, 3), found.held_ah, kind)
-        if best is None or rank < best:
-            best, tried.plan = rank, found
-    return tried
-
-
-def _best_shape(project: Project, cells: Sequence[Candidate], limits: UseLimits, now: datetime) -> Tried:
-    """The first shape that does it, in order of how many cells it takes; else the one worth explaining."""
-    last: Tried | None = None
-    served: list[Tried] = []
-    for series in in_series(project, chemistries_of(project, cells, limits), limits):
-        counts = _parallels(project, cells, limits, now, series)
-        for parallel in counts:
-            if project.pack.one_cell and series * parallel == 1:
-                continue  # one cell alone was tried before
-            if served and series * parallel >= min(t.cells for t in served):
-                break
-            tried = try_shape(project, cells, limits, now, (series, parallel))
-            if tried.plan is not None:
-                served.append(tried)
-                break
-            last = last or tried
-    if served:
-        return min(served, key=lambda t: (t.cells, t.screen.demand.series))
-    shape = (project.pack.series or 1, project.pack.parallel or 2)
-    return last or try_shape(project, cells, limits, now, shape)
-
-
-def _parallels(
-    project: Project, cells: Sequence[Candidate], limits: UseLimits, now: datetime, series: int
-) -> list[int]:
-    """Numbers of cells in parallel to try: the file's, or from the first at which good cells could do it."""
-    if project.pack.parallel is not None:
-        return [project.pack.parallel]
-    most = max(1, len(cells) // series)
-    return list(in_parallel(_first_possible(project, cells, limits, now, series, most), most)) or [most]
-
-
-def _first_possible(
-    project: Project,
-    cells: Sequence[Candidate],
-    limits: UseLimits,
-    now: datetime,
-    series: int,
-    most: int,
-) -> int:
-    """The least number in parallel at which the best cells there are would do it on average, found by bisection."""
-
-    def could(parallel: int) -> bool:
-        screen = Screen(Demand.of(project, limits, series, parallel), limits, now)
-        for members in by_kind(usable(screen, cells)).values():
-            best = sorted((c.capacity.value for c in members if c.capacity), reverse=True)[
-                : screen.demand.cells
-            ]
-            if len(best) == screen.demand.cells and fmean(best) >= LIKELY * least_capacity(screen, members):
-                return True
-        return False
-
-    low, high = 0, 1
-    while high < most and not could(high):
-        low, high = high, min(most, 2 * high)
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if could(middle) else (middle, high)
-    return high
 
 
 def _served(
@@ -238,8 +139,10 @@ def described(
 ) -> Match:
     """The answer for a plan, checked once more on its own."""
     check_pack(screen, plan.groups)
-    runtime = _runtime(screen, plan)
-    warnings = warnings_for(project, limits) + pack_warnings(screen, plan) + runtime.notes
+    alike = [equivalent(group, f"group {number}") for number, group in enumerate(plan.groups, 1)]
+    runtime = weakest_run(screen, alike, plan.runs)
+    data = pack_data(project, plan.groups, limits)
+    warnings = warnings_for(project, limits) + pack_warnings(screen, plan) + data.warnings + runtime.notes
     return Match(
         project=project.name,
         served=True,
@@ -253,15 +156,13 @@ def described(
         warnings=tuple(dict.fromkeys(warnings)),
         plan=plan_hash(project, plan.groups),
         joining=plan_joining(plan.groups, limits),
+        data=data,
     )
 
 
-def _runtime(screen: Screen, plan: PackPlan) -> Runtime:
-    """The run time of the pack: that of its weakest group."""
-    each = [
-        final_runtime(screen, equivalent(group, f"group {number}"), steady)
-        for number, (group, steady) in enumerate(zip(plan.groups, plan.runtimes, strict=True), 1)
-    ]
+def weakest_run(screen: Screen, alike: Sequence[Candidate], found: Sequence[Run]) -> Runtime:
+    """The run time of the pack as it is told, the same on every page: that of its weakest group."""
+    each = [final_runtime(screen, c, run) for c, run in zip(alike, found, strict=True)]
     weakest = min(each, key=lambda runtime: runtime.low_h)
     return replace(
         weakest,
@@ -277,15 +178,24 @@ def _unserved(project: Project, cells: Sequence[Candidate], tried: Tried, limits
         key=lambda s: (-s.steps, s.last.relative_shortfall, s.candidate.code),
     )
     fitting = [s for s in screened if s.fits]
-    missing = missing_of(tried.screen, fitting, failing, tried.kinds, tried.refusals)
+    shape = (tried.screen.demand.series, tried.screen.demand.parallel)
+
+    def serves(some: Sequence[Candidate]) -> bool:
+        return plan_among(project, some, limits, tried.screen.now, shape) is not None
+
+    missing = missing_of(tried.screen, fitting, failing, tried.kinds, tried.refusals, serves)
     changes = _changes(project, cells, tried, limits)
+    count = sum(refusal.tried for refusal in tried.refusals.values())
+    note = f"not found in {count} groupings; that no choice of cells does it is not proven"
+    open_end = () if tried.proven or any(NOT_PROVEN in line for line in missing) else (note,)
     return Match(
         project.name,
         False,
         not_chosen=tuple(too_few(s) for s in fitting) + tuple(s.last for s in failing),
         warnings=warnings_for(project, limits),
-        missing=missing + changes,
+        missing=missing + changes + open_end,
         nearest=nearest_of(failing),
+        proven=tried.proven,
     )
 
 
@@ -303,6 +213,7 @@ def _changes(
         if try_shape(replace(project, need=need), cells, limits, tried.screen.now, shape).plan is not None:
             found.append(f"a need of {need.runtime_h:g} h would be served by the cells at hand")
             break
+    found += _lower_stop(project, cells, tried, limits)
     demand = tried.screen.demand
     if project.pack.parallel is not None:
         for more in (demand.parallel + 1, demand.parallel + 2):
@@ -312,3 +223,21 @@ def _changes(
                     found.append(f"parallel = {more} would be served by the cells at hand")
                     break
     return tuple(found)
+
+
+def _lower_stop(project: Project, cells: Sequence[Candidate], tried: Tried, limits: UseLimits) -> list[str]:
+    """A cut-off at which the cells at hand would do, where the device's is above what they may be emptied to."""
+    kinds = [c for c in chemistries_of(project, cells, limits) if c in limits.cell_cutoff_v]
+    shape = (tried.screen.demand.series, tried.screen.demand.parallel)
+    # Half a step below the device's own first: the less of a change, the likelier it can be made.
+    lowest_v = max((limits.cell_cutoff_v[c] for c in kinds), default=0.0) * shape[0]
+    for share in (0.5, 1.0):
+        stop_v = round(project.need.cutoff_v - share * (project.need.cutoff_v - lowest_v), 2)
+        if not lowest_v <= stop_v < project.need.cutoff_v:
+            continue
+        asked = replace(project, need=replace(project.need, cutoff_v=stop_v))
+        plan = try_shape(asked, cells, limits, tried.screen.now, shape).plan
+        if plan is not None:
+            low_h = min(run.promised.low_h for run in plan.runs)
+            return [f"a cut-off of {volts(stop_v)} would give {run_hours(low_h)} with the cells at hand"]
+    return []

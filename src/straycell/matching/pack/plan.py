@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from statistics import median
 
-from straycell.matching.pack.groups import equivalent, judge_group
-from straycell.matching.pack.kinds import ANY_RATIO, PackKind
+from straycell.matching.pack.exact import Exact, every_choice
+from straycell.matching.pack.groups import cell_limits, equivalent, judge_group
+from straycell.matching.pack.kinds import PackKind
+from straycell.matching.pack.least import least_capacity, too_weak
+from straycell.matching.pack.pools import pools_of
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.running import Run, judge_drop, judge_run, lasts, runs
 from straycell.matching.screen.shared import Screen
-from straycell.physics.run_time.runtime import Runtime
-from straycell.quantities import Measured
 
 Groups = tuple[tuple[Candidate, ...], ...]
 # The work of balance_groups is bounded by steps; the time only stops a machine that is far too slow.
@@ -21,10 +21,9 @@ SECONDS = 60.0
 TRIES = 6
 # The goal is met to this share of the run time where cells allow it.
 CLOSE = 0.003
-LEAST_AH, MOST_AH = 1e-3, 400.0
-# A cell whose resistance is known to no better than a band's share is balanced within a ratio that leaves room for it.
-VAGUENESS = (0.0, 0.005, 0.01, 0.02, 0.03, 0.05, 0.08, 0.12, 0.2, 0.3)
 TIGHTER = (1.0, 0.7, 0.4, 0.15)
+# Up to so many cells are also tried in groups that only the test of their shares can judge.
+FEW = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +33,7 @@ class PackPlan:
     kind: PackKind
     groups: Groups
     reasons: tuple[Why, ...]
-    runtimes: tuple[Runtime, ...]
+    runs: tuple[Run, ...]
     spread_ah: float
     bound_spread_ah: float
     gap: float
@@ -50,73 +49,80 @@ class PackPlan:
 
 @dataclass(slots=True)
 class Refusal:
-    """Why a kind makes no pack of this shape: `reason` in words, the cells behind it, the longest run there is."""
+    """Why no pack of this shape was found in a kind: `reason` in words, the cells behind it, the longest run there is.
+
+    `tried` counts the groupings that were tested; `proven` says that every choice there is was, and none passes.
+    """
 
     reason: str = ""
     cells: tuple[str, ...] = ()
     longest_h: float = 0.0
     failed: list[Why] = field(default_factory=list)
+    tried: int = 0
+    proven: bool = False
 
 
 def plan_of(screen: Screen, kind: PackKind, cells: Sequence[Candidate]) -> PackPlan | Refusal:
     """The best pack of these cells (all of one kind, passing all but the run time), or why there is none."""
     refusal = Refusal()
-    for pool, ratio in _pools(screen, cells):
+    if too_weak(screen, cells):
+        refusal.proven = True
+        for pool, ratio in pools_of(screen, cells):
+            _Search(screen, kind, pool, ratio, refusal).longest()
+            break
+        return refusal
+    for pool, ratio in pools_of(screen, cells):
         found = _within(screen, kind, pool, ratio, refusal)
         if found is not None:
             return found
-    return refusal
+    exact = every_choice(screen, cells)
+    refusal.proven = exact.proven
+    return _of_groups(screen, kind, exact) if exact.groups else refusal
 
 
-def _pools(screen: Screen, cells: Sequence[Candidate]) -> Iterator[tuple[list[Candidate], float]]:
-    """Cells with the ratio they are balanced within: the vaguer their resistances, the less of it is left."""
-    if screen.demand.parallel == 1:
-        yield list(cells), ANY_RATIO
-        return
-    pools: dict[int, tuple[list[Candidate], float]] = {}
-    for share in VAGUENESS:
-        ratio = screen.limits.resistance_ratio / (1.0 + math.sqrt(2.0) * share)
-        pool = [c for c in cells if _vagueness(c) <= share + 1e-12]
-        if ratio >= 1.0 and len(pool) >= screen.demand.cells:
-            pools.setdefault(len(pool), (pool, ratio))
-    # The most cells first: what they cannot do within what is left of the ratio, surer ones may.
-    yield from reversed(pools.values())
+def _of_groups(screen: Screen, kind: PackKind, exact: Exact) -> PackPlan:
+    """The plan of groups that were found by looking at every choice; how even they could be was not asked."""
+    held = [math.fsum(c.capacity.value for c in group if c.capacity) for group in exact.groups]
+    spread = max(held) - min(held)
+    return PackPlan(
+        kind,
+        exact.groups,
+        group_reasons(screen, exact.groups, exact.runs),
+        exact.runs,
+        spread,
+        0.0,
+        spread / max(min(held), 1e-9),
+    )
 
 
-def vagueness_bands(
-    cells: Sequence[Candidate], limit: float, only: float | None = None
-) -> Iterator[tuple[float, list[str]]]:
-    """(the ratio that a band of vagueness leaves, the codes of cells vaguer than it), the most cells first.
+def _bears(screen: Screen, c: Candidate, ratio: float) -> bool:
+    """Whether a cell keeps within every limit whatever it is joined with inside this ratio of resistances.
 
-    With `only`, the band that leaves this ratio and no other.
+    At worst it is the lowest of its group, and all others have `ratio` times its resistance.
     """
-    found: dict[int, tuple[float, list[str]]] = {}
-    for share in VAGUENESS:
-        vague = [c.code for c in cells if _vagueness(c) > share + 1e-12]
-        ratio = limit / (1.0 + math.sqrt(2.0) * share)
-        if only is None and ratio >= 1.0:
-            found.setdefault(len(vague), (ratio, vague))
-        elif ratio == only:
-            found[0] = (ratio, vague)
-    yield from reversed(found.values())
-
-
-def _vagueness(c: Candidate) -> float:
-    """U over the resistance."""
     figure = c.resistance
-    if figure is None or (figure.value <= 0 and figure.u > 0):
-        return math.inf
-    return 2.0 * figure.u / figure.value if figure.value > 0 else 0.0
+    if figure is None or figure.value <= 0:
+        return False
+    share = 1.0 / (1.0 + (screen.demand.parallel - 1) * max(0.0, figure.low) / (ratio * figure.value))
+    return all(share * total_a <= most_a for _, _, total_a, most_a in cell_limits(screen, c))
 
 
 def _within(
     screen: Screen, kind: PackKind, pool: Sequence[Candidate], ratio: float, refusal: Refusal
 ) -> PackPlan | None:
-    """Within the ratio, or within a tighter one where the lowest cell of a group would carry too much."""
-    for power in TIGHTER if screen.demand.parallel > 1 else (1.0,):
-        found = _Search(screen, kind, pool, ratio**power, refusal).plan()
+    """Of cells that bear any share inside the ratio, or a tighter one; else of all, whatever share that gives them.
+
+    A goal of capacity alone picks small cells, of which the lowest resistance of a group then overloads.
+    """
+    powers = TIGHTER if screen.demand.parallel > 1 else (1.0,)
+    parts = [(ratio**power, [c for c in pool if _bears(screen, c, ratio**power)]) for power in powers]
+    safe = [(r, part) for r, part in parts if screen.demand.cells <= len(part)]
+    if not safe or len(safe[0][1]) < len(pool):
+        safe += [(ratio**power, list(pool)) for power in (powers if len(pool) <= FEW else (1.0,))]
+    for near, part in safe:
+        found = _Search(screen, kind, part, near, refusal).plan()
         if found is None:
-            return None
+            continue
         failed = [why for why in found.reasons if not why.passed]
         if not failed:
             return found
@@ -164,6 +170,10 @@ class _Search:
         if draft is None:
             draft = self._of_lasting()
         return None if draft is None else self._described(draft)
+
+    def longest(self) -> None:
+        """How long the most even pack of all runs, for the words of a refusal."""
+        self._balanced(None)
 
     def _aimed(self, goal_ah: float) -> tuple[_Draft | None, float]:
         """Raise a goal that was too low, lower one that left time over; the least that lasts."""
@@ -230,6 +240,7 @@ class _Search:
                 self.refusal.cells = tuple(self.pool[k].code for k in fault.cells)
                 self.refusal.reason = "their resistances keep them apart"
             return None
+        self.refusal.tried += 1
         groups = tuple(tuple(self.pool[k] for k in group) for group in plan.groups)
         found = runs(self.screen, [equivalent(g, f"group {n}") for n, g in enumerate(groups, 1)])
         low_h = min(min(r.steady.low_h, r.peak.low_h if r.peak else 0.0) for r in found)
@@ -250,12 +261,11 @@ class _Search:
 
     def _described(self, draft: _Draft) -> PackPlan:
         reasons = group_reasons(self.screen, draft.groups, draft.runs)
-        runtimes = tuple(run.steady for run in draft.runs)
         return PackPlan(
             self.kind,
             draft.groups,
             reasons,
-            runtimes,
+            tuple(draft.runs),
             draft.spread_ah,
             draft.bound_spread_ah,
             max(0.0, draft.gap),
@@ -273,41 +283,3 @@ def group_reasons(screen: Screen, groups: Groups, found: Sequence[Run]) -> tuple
     if found[weakest].peak is not None or found[weakest].dip_v is not None:
         reasons.append(judge_drop(screen, alike, found[weakest]))
     return tuple(reasons)
-
-
-def least_capacity(screen: Screen, pool: Sequence[Candidate]) -> float:
-    """Least capacity in Ah, to 0.2 %, of cells of this pool's usual resistance that last; infinite where none does."""
-    share, resistance = _usual(pool)
-    usual = replace(
-        pool[len(pool) // 2], code="", resistance=resistance, own_trace=None, capacity_current_a=None
-    )
-
-    def enough(capacity_ah: float) -> bool:
-        asked = replace(usual, capacity=Measured(capacity_ah, share * capacity_ah))
-        return lasts(screen, runs(screen, [asked])[0])
-
-    chemistry = usual.facts.chemistry
-    return bisected(enough, screen.steady_a(chemistry) * screen.demand.project.need.runtime_h, 1.002)
-
-
-def _usual(pool: Sequence[Candidate]) -> tuple[float, Measured]:
-    """(usual uncertainty as a share of the capacity, usual resistance) of a pool."""
-    vague = median(c.capacity.u / c.capacity.value for c in pool if c.capacity and c.capacity.value > 0)
-    known = [c.resistance for c in pool if c.resistance is not None]
-    return vague, Measured(median(r.value for r in known), median(r.u for r in known))
-
-
-def bisected(enough: Callable[[float], bool], first_guess_ah: float, precision: float = 1.001) -> float:
-    """The least figure that is enough, rounded up within `precision`; infinite where even the most is not."""
-    high_ah = min(MOST_AH, max(LEAST_AH, 1.3 * first_guess_ah))
-    low_ah = high_ah / 2.0
-    while not enough(high_ah):
-        if high_ah >= MOST_AH:
-            return math.inf
-        low_ah, high_ah = high_ah, min(MOST_AH, 2.0 * high_ah)
-    while low_ah > LEAST_AH and enough(low_ah):
-        low_ah, high_ah = low_ah / 2.0, low_ah
-    while high_ah > precision * low_ah:
-        middle_ah = math.sqrt(low_ah * high_ah)
-        low_ah, high_ah = (low_ah, middle_ah) if enough(middle_ah) else (middle_ah, high_ah)
-    return high_ah

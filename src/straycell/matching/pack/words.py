@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from statistics import median
 
@@ -12,7 +12,8 @@ from straycell.acceptance.reasons import Outcome
 from straycell.cells import CellFacts, Chemistry, Stage
 from straycell.matching.explain import PLAIN, kept, nearest_of
 from straycell.matching.pack.kinds import PackKind
-from straycell.matching.pack.plan import PackPlan, Refusal, bisected
+from straycell.matching.pack.least import bisected
+from straycell.matching.pack.plan import PackPlan, Refusal
 from straycell.matching.pack.shapes import shape_words
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.cell_tests import DEVICE_TESTS, protection_trip
@@ -24,6 +25,11 @@ from straycell.physics.protection import check_protection
 from straycell.quantities import Measured
 from straycell.readings import Method
 
+MORE = (1.0, 1.1, 1.25, 1.5, 2.0)
+"""A missing cell that does by itself may still not do beside the others: how much more is tried."""
+
+NOT_PROVEN = "is not proven"
+Serves = Callable[[Sequence[Candidate]], bool]
 ROOM_OHM = 1.3
 """A missing cell may have this much more resistance than the usual of its kind: the 1.3 of the pack limit."""
 
@@ -68,8 +74,6 @@ def pack_warnings(screen: Screen, plan: PackPlan) -> tuple[str, ...]:
         per_cell=protection.per_cell,
         balancing=protection.balancing,
     )
-    if demand.parallel > 1:
-        notes.append("a fuse for each cell in parallel keeps a failing one from taking the current of all")
     return (*notes, *answer.advice)
 
 
@@ -112,12 +116,13 @@ def missing_of(
     failing: Sequence[Screened],
     kinds: Mapping[PackKind, Sequence[Candidate]],
     refusals: Mapping[PackKind, Refusal],
+    serves: Serves,
 ) -> tuple[str, ...]:
-    """What an unserved pack lacks, in plain numbers."""
+    """What an unserved pack lacks, in plain numbers; `serves` says whether just these cells would do."""
     demand = screen.demand
     good = Counter(PackKind.of(s.candidate) for s in fitting)
     kind = min(kinds, key=lambda k: (-good[k], -len(kinds[k]), k), default=None)
-    lines = [_wanted(screen, kind, kinds.get(kind, ()) if kind else (), good[kind] if kind else 0)]
+    lines = [_wanted(screen, kind, kinds.get(kind, ()) if kind else (), good[kind] if kind else 0, serves)]
     if kind is not None and kind in refusals and good[kind] >= demand.cells:
         lines = [_apart(screen, refusals[kind])]
     if failing:
@@ -133,46 +138,71 @@ def missing_of(
 
 
 def _apart(screen: Screen, refusal: Refusal) -> str:
+    """Cells enough, and no pack: proven to be none, or only not found, with what stood in the way of the last one."""
     shape = shape_words(screen.demand.series, screen.demand.parallel)
-    cause = refusal.reason or "the groups come out too uneven"
+    cause = refusal.reason or "the groups do not last long enough"
     named = f" ({', '.join(refusal.cells[:12])})" if refusal.cells else ""
+    remedies = dict.fromkeys(why.remedy for why in refusal.failed if why.remedy)
+    change = f"; {'; '.join(remedies)}" if remedies else ""
+    if refusal.proven:
+        return f"enough cells, and no choice of them makes {shape}: every one was tested; the last: {cause}{named}{change}"
     return (
-        f"enough cells, but they make no {shape}: {cause}{named}; cells of resistances nearer to each other, "
-        f"within {screen.limits.resistance_ratio:g} to 1, would"
+        f"enough cells, but no {shape} found in {refusal.tried} groupings tried (more even resistances, more capacity); "
+        f"that there is none {NOT_PROVEN}; the last: {cause}{named}{change}"
     )
 
 
-def _wanted(screen: Screen, kind: PackKind | None, members: Sequence[Candidate], good: int) -> str:
-    """The cells that would do, with the least capacity and the most resistance at which they still do."""
+def _wanted(
+    screen: Screen, kind: PackKind | None, members: Sequence[Candidate], good: int, serves: Serves
+) -> str:
+    """The cells that would do, with the least capacity and the most resistance; put through the match before it is said."""
     demand = screen.demand
     shape = shape_words(demand.series, demand.parallel)
     chemistry = members[0].facts.chemistry if members else demand.project.pack.chemistries[0]
     like = _like(screen, chemistry, members)
-    least_ah = _least_ah(screen, like)
-    if not math.isfinite(least_ah):
-        failed = screen_candidate(screen, _of(like, 400.0)).last
-        return f"{shape}: no cell can serve it: {failed.text}" + (
-            f"; {failed.remedy}" if failed.remedy else ""
-        )
-    assert like.resistance is not None
     count = demand.cells - good if good < demand.cells else demand.cells
-    more = "more " if good else ""
+    beside = sorted(members, key=lambda c: -(c.capacity.value if c.capacity else 0.0))[: demand.cells - count]
+    most_ah, least_ah = screen.limits.most_ah.get(str(like.facts.form), math.inf), _least_ah(screen, like)
+
+    def enough(new: Candidate, number: int, ah: float) -> bool:
+        cells = [replace(_of(new, ah), code=f"new {n}") for n in range(number)]
+        return serves([*(beside if number == count else ()), *cells])
+
+    # Beside the cells at hand, with a little more resistance than theirs or with theirs; else all of them new.
+    usual = _like(screen, chemistry, members, 1.0)
+    wanted_ah = None
+    for new, number in ((like, count), (usual, count), (like, demand.cells)):
+        sizes = (float(f"{factor * least_ah:.3g}") for factor in MORE)
+        wanted_ah = next((ah for ah in sizes if ah <= most_ah and enough(new, number, ah)), None)
+        if wanted_ah is not None:
+            like, count = new, number
+            break
+    if wanted_ah is None:
+        last = screen_candidate(screen, _of(like, min(most_ah, 400.0))).last
+        why = f"{last.text}{f'; {last.remedy}' if last.remedy else ''}"
+        if last.passed:
+            why = f"not even with {count} of {capacity(most_ah)}, the most that a {like.facts.form} holds"
+        return f"{shape}: no cell of this size was found to serve it: {why}"
+    assert like.resistance is not None
+    more = "more " if count < demand.cells else ""
     what = kind.words if kind else "of one chemistry, form and marking"
     plural = "s" if count != 1 else ""
     return (
         f"missing for {shape}: {count} {more}free pack cell{plural}, {what}, of at least "
-        f"{capacity(least_ah)} below {ohms(like.resistance.value)}"
+        f"{capacity(wanted_ah)} below {ohms(like.resistance.value)}"
     )
 
 
-def _like(screen: Screen, chemistry: Chemistry, members: Sequence[Candidate]) -> Candidate:
-    """A pack cell as they are measured here, with a little more resistance than usual."""
+def _like(
+    screen: Screen, chemistry: Chemistry, members: Sequence[Candidate], room: float = ROOM_OHM
+) -> Candidate:
+    """A pack cell as they are measured here, with `room` times the usual resistance."""
     known = [c.resistance for c in members if c.resistance is not None]
     if known:
-        figure = Measured(ROOM_OHM * median(r.value for r in known), ROOM_OHM * median(r.u for r in known))
+        figure = Measured(room * median(r.value for r in known), room * median(r.u for r in known))
         return replace(members[0], code="", resistance=figure, own_trace=None)
     need_ah = max(0.1, screen.steady_a(chemistry) * screen.demand.project.need.runtime_h)
-    figure = Measured(ROOM_OHM * assumed_resistance(need_ah)[0], 0.0)
+    figure = Measured(room * assumed_resistance(need_ah)[0], 0.0)
     facts = CellFacts(chemistry=chemistry, form=screen.demand.project.pack.forms[0])
     return Candidate(
         "", facts, Stage.SHELVED, Outcome.PACK, Measured(1.0, 0.01), False, figure, Method.DC_PULSE

@@ -39,7 +39,8 @@ class Candidate:
     `capacity` in Ah, `resistance` in ohm by `resistance_method`; `at_least` says that the capacity is only a
     lower bound. `verdict_valid_until` None means that no age limits the verdict. `deciding_text` says what
     keeps the outcome from being better. How the capacity and the resistance were taken, and the cell's own
-    discharge, sharpen the run time where they are known; `rest` tells what it may be joined with as it is.
+    discharge and self-discharge (`loss_per_month`, a share), sharpen the run time where they are known; `rest`
+    tells what it may be joined with as it is.
     """
 
     code: str
@@ -57,6 +58,7 @@ class Candidate:
     capacity_cutoff_v: float | None = None
     own_trace: OwnTrace | None = None
     rest: RestVoltage | None = None
+    loss_per_month: Measured | None = None
 
     def permission(self, now: datetime) -> Permission:
         """What it may be used for at a moment."""
@@ -89,14 +91,16 @@ class Candidate:
         by_rule_a = c_rate * max(0.0, self.capacity.low)
         if maker_a is None:
             return by_rule_a
-        return maker_a if self.outcome > Outcome.LIGHT else min(by_rule_a, maker_a)
+        # A figure from the sleeve of a re-wrapped cell is not its maker's: it may lower, never raise.
+        may_raise = self.outcome > Outcome.LIGHT and not self.facts.rewrapped
+        return maker_a if may_raise else min(by_rule_a, maker_a)
 
 
 @dataclass(frozen=True, slots=True)
 class Why:
     """How one test turned out for one cell, in words and in numbers; `short_by` is in `unit`.
 
-    `remedy` says what would change it, where a person can change it.
+    `remedy` says what would change it, where a person can change it. `cell` is the cell of a group that decides.
     """
 
     code: str
@@ -108,6 +112,7 @@ class Why:
     unit: str = ""
     short_by: float | None = None
     remedy: str = ""
+    cell: str = ""
 
     def to_json(self) -> dict[str, object]:
         return {

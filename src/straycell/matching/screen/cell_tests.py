@@ -14,12 +14,12 @@ from straycell.cells import Chemistry
 from straycell.matching.screen import charger
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.shared import Screen
-from straycell.matching.screen.supply import judge_supply
-from straycell.matching.words import amps, capacity, volts
+from straycell.matching.words import amps, beside, capacity, volts
 from straycell.physics.loads import Lamps
-from straycell.physics.protection import TripRange, trip_range
+from straycell.physics.protection import TripRange, shunt_trip, trip_range
 from straycell.physics.temperature import COLDEST_KNOWN_C, HOTTEST_C
 from straycell.projects import Protection, finish_faults
+from straycell.quantities import Dimension
 
 Judge = Callable[[Screen, Candidate], Why]
 
@@ -143,10 +143,26 @@ def _peak(screen: Screen, c: Candidate) -> Why:
 
 def _within(c: Candidate, test: str, words: str, drawn_a: float, allowed_a: float) -> Why:
     fits = drawn_a <= allowed_a
+    drawn, may = beside(drawn_a, allowed_a, Dimension.CURRENT)
     held = f"{capacity(c.capacity.value)} {c.outcome.word} cell" if c.capacity else f"{c.outcome.word} cell"
-    text = f"{words} {amps(drawn_a)}, a {held} may give {amps(allowed_a)}"
+    text = f"{words} {drawn}, a {held} may give {may}"
     short = None if fits else drawn_a - allowed_a
-    return Why(c.code, test, fits, text, drawn_a, allowed_a, "A", short)
+    remedy = "" if fits or not _may_raise(c) else more_from_maker(c, "discharge")
+    return Why(c.code, test, fits, text, drawn_a, allowed_a, "A", short, remedy)
+
+
+def _may_raise(c: Candidate) -> bool:
+    """Whether a maker's figure, were it recorded, could allow this cell more."""
+    known = c.facts.maker_discharge_current_a is not None
+    return c.outcome > Outcome.LIGHT and not c.facts.rewrapped and not known
+
+
+def more_from_maker(c: Candidate, what: str) -> str:
+    """Which option records the figure of a cell's maker; its code where one is meant."""
+    return (
+        f"if its maker's sheet allows more, record that: straycell cell correct {c.code or 'CODE'} "
+        f"--maker-{what}-current Q --because TEXT"
+    )
 
 
 def _trip(screen: Screen, c: Candidate) -> Why:
@@ -169,6 +185,8 @@ def protection_trip(protection: Protection) -> TripRange | None:
         return trip_range(protection.transistor_ohm)
     if protection.trip_current_a is None:
         return None
+    if protection.sensing == "shunt":
+        return shunt_trip(protection.trip_current_a)
     one_ohm_a = trip_range(1.0).typical_a
     return trip_range(one_ohm_a / protection.trip_current_a)
 
@@ -193,7 +211,7 @@ def _charger_voltage(screen: Screen, c: Candidate) -> Why:
 
 
 def _charger_supply(screen: Screen, c: Candidate) -> Why:
-    return judge_supply(screen.demand, c, screen.limits)
+    return charger.judge_supply(screen.demand, c, screen.limits)
 
 
 def _charge_temperature(screen: Screen, c: Candidate) -> Why:

@@ -5,35 +5,44 @@ In a pack the charger's voltage is that of the string, and its current is shared
 
 from __future__ import annotations
 
+from straycell.acceptance.charger import judge
+from straycell.acceptance.charger.judge import Charger, Check, Naming
 from straycell.cells import Chemistry
-from straycell.errors import BadData
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
-from straycell.matching.words import amps, ohms, volts
-from straycell.physics.charging import check_float, programmed_current, safe_resistor, temperature_limit
+from straycell.matching.words import volts
+from straycell.physics.charging import check_float, temperature_limit
 from straycell.projects import ChargeSpec, Project
-from straycell.quantities import Dimension, Measured, show
+from straycell.quantities import Measured
 
-ROUNDING_V = 1e-9
 ROOM_C = 25.0
 OUTSIDE = "charged outside the device"
+KEYS = Naming(
+    "measured_float", "tolerance", 'voltage = "8.4V" under [charge]', 'supply_rated = "24V" under [charge]'
+)
+
+
+def charger_of(charge: ChargeSpec, limits: UseLimits) -> Charger:
+    """The charger of a project as the one check takes it; a float without a meter has the cautious error."""
+    measured_v = charge.measured_float_v
+    return Charger(
+        current_a=charge.current_a,
+        programming_resistor_ohm=charge.programming_resistor_ohm,
+        voltage_v=charge.voltage_v,
+        tolerance=charge.tolerance,
+        measured_float=None if measured_v is None else Measured(measured_v, limits.float_error.u(measured_v)),
+        supply_v=charge.supply_v,
+        supply_limit_a=charge.supply_limit_a,
+        supply_rated_v=charge.supply_rated_v,
+    )
 
 
 def set_voltage_v(
     charge: ChargeSpec, chemistry: Chemistry, limits: UseLimits, series: int = 1
 ) -> float | None:
-    """What the charger regulates to in V a cell. 4.20 V where nothing is said, never so for lfp or a string (None)."""
-    if charge.voltage_v is not None:
-        return charge.voltage_v / series
-    return None if chemistry is Chemistry.LFP or series > 1 else limits.full_v[chemistry]
-
-
-def measured_float(charge: ChargeSpec, limits: UseLimits, series: int = 1) -> Measured | None:
-    """The float voltage measured on the board, a cell, with the cautious error of a voltage without a meter."""
-    if charge.measured_float_v is None:
-        return None
-    return Measured(charge.measured_float_v / series, limits.float_error.u(charge.measured_float_v) / series)
+    """What the charger regulates to in V a cell; None where nothing may be assumed."""
+    return judge.set_voltage(charger_of(charge, limits), chemistry, limits.full_v[chemistry], series)
 
 
 def filled_to_v(
@@ -43,9 +52,9 @@ def filled_to_v(
     set_v = set_voltage_v(charge, chemistry, limits, series) if charge is not None else None
     if charge is None or set_v is None:
         return None
-    measured = measured_float(charge, limits, series)
+    measured = charger_of(charge, limits).measured_float
     if measured is not None:
-        end_v = measured.low if at_least else measured.value
+        end_v = (measured.low if at_least else measured.value) / series
     else:
         # The tolerance lies on both sides: as far below as the worst case is above.
         worst_v = check_float(chemistry, set_v, tolerance=charge.tolerance).worst_v
@@ -61,37 +70,48 @@ def highest_float_v(candidate: Candidate, limits: UseLimits) -> float:
 
 def charge_current_a(charge: ChargeSpec) -> float:
     """The most current in A that the charger may give."""
-    if charge.current_a is not None:
-        return charge.current_a
-    assert charge.programming_resistor_ohm is not None
-    return programmed_current(charge.programming_resistor_ohm).high_a
+    return Charger(charge.current_a, charge.programming_resistor_ohm).worst_a
 
 
 def judge_voltage(demand: Demand, c: Candidate, limits: UseLimits) -> Why:
     """The worst float voltage must stay within what the cell bears; a 4.2 V charger never meets lfp."""
-    charge, chemistry, in_line = demand.project.charge, c.facts.chemistry, demand.series
+    charge, chemistry = demand.project.charge, c.facts.chemistry
     if charge is None:
         return Why(c.code, "charger-voltage", True, OUTSIDE)
-    set_v, limit_v = set_voltage_v(charge, chemistry, limits, in_line), highest_float_v(c, limits)
-    if set_v is None:
-        text = f"the charger's voltage is not given, and {chemistry} never goes on a 4.2 V charger"
-        remedy = f"fit a charger for {chemistry} and give its voltage under [charge]"
-        return Why(c.code, "charger-voltage", False, text, None, limit_v, "V", remedy=remedy)
-    answer = check_float(
-        chemistry, set_v, tolerance=charge.tolerance, measured=measured_float(charge, limits, in_line)
+    check, end = judge.judge_end_voltage(
+        charger_of(charge, limits),
+        chemistry,
+        full_v=limits.full_v[chemistry],
+        bears_v=highest_float_v(c, limits),
+        series=demand.series,
+        naming=KEYS,
     )
-    limit_v = min(limit_v, answer.limit_v)
-    worst_v = max(answer.worst_v, set_v) if set_v > limit_v else answer.worst_v
-    fits = worst_v <= limit_v + ROUNDING_V
-    each = " a cell" if in_line > 1 else ""
-    how = _how(charge, set_v * in_line)
-    text = f"the charger may reach {volts(worst_v)}{each} ({how}), this cell bears {volts(limit_v)}"
-    # No measurement makes a charger for another chemistry fit.
-    remedy = "measure its float voltage on this very board (measured_float), or fit one of 1 % or better"
-    if set_v > limit_v or charge.measured_float_v is not None:
-        remedy = "fit a charger whose worst case stays within that"
-    short = None if fits else worst_v - limit_v
-    return Why(c.code, "charger-voltage", fits, text, worst_v, limit_v, "V", short, "" if fits else remedy)
+    short = end.worst_v - end.limit_v if end.worst_v is not None and not check.ok else None
+    return _why(c, "charger-voltage", check, (end.worst_v, end.limit_v, short), "V")
+
+
+def judge_supply(demand: Demand, c: Candidate, limits: UseLimits) -> Why:
+    """A supply that may hand itself on to the cell, or fills none."""
+    charge = demand.project.charge
+    if charge is None or charge.supply_v is None:
+        text = OUTSIDE if charge is None else "what feeds the charger is not given"
+        return Why(c.code, "charger-supply", True, text)
+    charger, fed_v, series = charger_of(charge, limits), charge.supply_v, demand.series
+    each_v = set_voltage_v(charge, c.facts.chemistry, limits, series)
+    end_v = each_v * series if each_v is not None else None
+    for check in judge.judge_supply(charger, end_v, series=series, naming=KEYS):
+        limit_v = end_v if check.name == "supply" and end_v is not None else judge.most_supply_v(charger)
+        return _why(c, "charger-supply", check, (fed_v, limit_v, abs(fed_v - limit_v)), "V")
+    return Why(c.code, "charger-supply", True, f"fed with {volts(fed_v)}", fed_v, unit="V")
+
+
+def _why(
+    c: Candidate, test: str, check: Check, figures: tuple[float | None, float, float | None], unit: str
+) -> Why:
+    """A check of the charger as the reason of a test; what is not shown is not passed. Figures: seen, limit, short."""
+    observed, limit, short = figures
+    passed = check.ok is True
+    return Why(c.code, test, passed, check.text, observed, limit, unit, short, "" if passed else check.remedy)
 
 
 def for_one_cell(demand: Demand, c: Candidate, limits: UseLimits) -> Why | None:
@@ -124,17 +144,14 @@ def _kind(chemistry: Chemistry) -> str:
     return "lfp " if chemistry is Chemistry.LFP else ""
 
 
-def _how(charge: ChargeSpec, set_v: float) -> str:
-    if charge.measured_float_v is not None:
-        return f"set to {volts(set_v)}, measured {volts(charge.measured_float_v)} and the meter's error"
-    if charge.tolerance is None:
-        return f"set to {volts(set_v)}, tolerance not given"
-    return f"set to {volts(set_v)}, tolerance {show(charge.tolerance, Dimension.FRACTION)}"
-
-
 def allowed_charge_a(project: Project, c: Candidate, limits: UseLimits) -> float:
     """Largest charge current in A for this cell in this project: less where it is known to be cool."""
-    allowed_a, at_c = c.allowed_in_a(limits), charging_place_c(project, limits)
+    return cell_charge_a(c, limits, charging_place_c(project, limits))
+
+
+def cell_charge_a(c: Candidate, limits: UseLimits, at_c: float | None) -> float:
+    """Largest charge current in A for this cell at a temperature; None counts as a room."""
+    allowed_a = c.allowed_in_a(limits)
     if at_c is None or c.capacity is None or temperature_limit(at_c) >= temperature_limit(ROOM_C):
         return allowed_a
     return min(allowed_a, temperature_limit(at_c) * max(0.0, c.capacity.low))
@@ -153,7 +170,8 @@ def current_fits(demand: Demand, c: Candidate, limits: UseLimits) -> bool:
     charge = demand.project.charge
     if charge is None:
         return True
-    return charge_current_a(charge) / demand.parallel <= allowed_charge_a(demand.project, c, limits)
+    most_a = allowed_charge_a(demand.project, c, limits) * (1 + judge.DUST)
+    return charge_current_a(charge) / demand.parallel <= most_a
 
 
 def judge_current(demand: Demand, c: Candidate, limits: UseLimits) -> Why:
@@ -161,24 +179,16 @@ def judge_current(demand: Demand, c: Candidate, limits: UseLimits) -> Why:
     charge = demand.project.charge
     if charge is None:
         return Why(c.code, "charger-current", True, OUTSIDE)
-    current_a, allowed_a = charge_current_a(charge), allowed_charge_a(demand.project, c, limits)
-    share_a = current_a / demand.parallel
-    fits = share_a <= allowed_a
-    shared = f", {amps(share_a)} for each of {demand.parallel} in parallel" if demand.parallel > 1 else ""
-    text = f"the charger gives up to {amps(current_a)}{shared}, this {c.outcome.word} cell takes {amps(allowed_a)}"
-    short = None if fits else share_a - allowed_a
-    remedy = "" if fits else gentler(charge, allowed_a * demand.parallel)
-    return Why(c.code, "charger-current", fits, text, share_a, allowed_a, "A", short, remedy)
+    allowed_a = allowed_charge_a(demand.project, c, limits)
+    charger, share_a = charger_of(charge, limits), charge_current_a(charge) / demand.parallel
+    check = judge.judge_current(charger, c.facts.chemistry, allowed_a, demand.parallel)
+    short = None if check.ok else share_a - allowed_a
+    return _why(c, "charger-current", check, (share_a, allowed_a, short), "A")
 
 
 def gentler(charge: ChargeSpec, allowed_a: float) -> str:
     """What to change so that the charger gives no more than this, in A."""
-    if charge.programming_resistor_ohm is None:
-        return f"set the charger to {amps(allowed_a)} or less"
-    try:
-        return f"use a programming resistor of {ohms(safe_resistor(allowed_a))} or more"
-    except BadData:
-        return "charge it outside the device: no programming resistor makes this charger gentle enough"
+    return judge.gentler(Charger(charge.current_a, charge.programming_resistor_ohm), allowed_a)
 
 
 def judge_temperature(project: Project, c: Candidate, limits: UseLimits) -> Why:
@@ -207,3 +217,13 @@ def charge_notes(project: Project, limits: UseLimits) -> list[str]:
     at_c = project.need.temperature_c
     window = f"{limits.charge_low_c:g} to {limits.charge_high_c:g} C"
     return [f"it works at {at_c:g} C, where no cell is charged: carry it to a place of {window} to charge it"]
+
+
+def supply_notes(project: Project) -> list[str]:
+    """What must be said of a supply that gives less than the charger asks for."""
+    charge = project.charge
+    if charge is None or charge.supply_limit_a is None:
+        return []
+    asked = Charger(charge.current_a, charge.programming_resistor_ohm, supply_limit_a=charge.supply_limit_a)
+    text = judge.weak_supply(asked, charge.supply_limit_a)
+    return [text] if text else []

@@ -71,6 +71,14 @@ class Demand:
             return max(peak_a, self._from_value(self.peak_value, low_v) / self.parallel)
         return peak_a
 
+    def counted_a(self, chemistry: Chemistry, limits: UseLimits) -> float:
+        """The largest current in A of a cell that its run time counts by itself: a profile's own peaks are in its run."""
+        load = self.project.load
+        if not isinstance(load, Profile):
+            return self.steady_a(chemistry, limits)
+        low_v = self.stop_v(chemistry, limits) * self.series
+        return self._from_value(max(load.values[: len(load.durations_s)]), low_v) / self.parallel
+
     def _from_value(self, value: float, voltage_v: float) -> float:
         load = self.project.load
         return value if isinstance(load, Profile) and load.current_a is not None else value / voltage_v

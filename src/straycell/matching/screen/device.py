@@ -14,13 +14,14 @@ from straycell.matching.screen.charger import (
     charging_place_c,
     for_one_cell,
     gentler,
+    judge_supply,
     judge_temperature,
     judge_voltage,
+    supply_notes,
 )
 from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
 from straycell.matching.screen.screening import protection_trip
-from straycell.matching.screen.supply import judge_supply, supply_notes
 from straycell.matching.words import amps, capacity
 from straycell.physics.charging import temperature_limit
 from straycell.physics.shipped import shipped
@@ -136,6 +137,11 @@ def _protection(demand: Demand, limits: UseLimits) -> Mapping[str, object]:
             f"with cells of less than {capacity(trip.high_a / fuse_above_c / demand.parallel)} that is more than "
             f"{fuse_above_c:g}C: those need a fuse"
         )
+        if project.protection.trip_current_a is not None and not project.protection.sensing:
+            advice.append(
+                "ask how the board feels its current and write sensing: two transistors in a row (counted here) trip "
+                "earlier when warm; one with a resistor of its own (shunt), as boards of 10 A and more have, does not"
+            )
         if peak_a >= trip.low_a:
             faults.append("the peak may trip it")
             advice.append("fit a protection with a higher trip current, or lower the peak")

@@ -26,7 +26,8 @@ class UseLimits:
     """Limits for the matching. Rates are multiples of the measured capacity per hour (C), by outcome.
 
     Voltages are those of one cell by chemistry; `float_error` is what a float voltage measured on the board
-    may be wrong by. `join_v` and `join_c_rate` limit what flows when two cells are joined in parallel;
+    may be wrong by. `join_v` and `join_c_rate` limit what flows when two cells are joined in parallel, at
+    rest voltages from `join_low_v` to `join_high_v`, those of stored cells;
     `cell_drift` (V/K) and `meter_drift` (share of the accuracy, 1/K) are what a rest voltage moves with the room.
     `usual_ah` and `most_ah` (Ah, by form) are what cells of a size usually hold, and more than any of them does.
     """
@@ -45,6 +46,8 @@ class UseLimits:
     charge_high_c: float
     join_v: float
     join_c_rate: float
+    join_low_v: Mapping[Chemistry, float]
+    join_high_v: Mapping[Chemistry, float]
     cell_drift: float
     meter_drift: float
     unsaid_kelvin: float
@@ -72,6 +75,8 @@ class UseLimits:
             charge_high_c=_one(table, "charge-temperature"),
             join_v=_one(table, "join-difference"),
             join_c_rate=_one(table, "join-rate"),
+            join_low_v=_by_chemistry(table, "join-voltage-low"),
+            join_high_v=_by_chemistry(table, "join-voltage-high"),
             cell_drift=_one(table, "cell-drift"),
             meter_drift=_one(table, "meter-drift"),
             unsaid_kelvin=_one(table, "join-unsaid-kelvin"),

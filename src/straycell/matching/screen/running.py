@@ -5,15 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.matching.screen import charger
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.shared import Screen
-from straycell.matching.words import amps, capacity, finite, hours, ohms, volts
+from straycell.matching.words import at_least, capacity, finite, hours, volts
 from straycell.physics.polarisation import shape, steady_over_pulse
+from straycell.physics.run_time.losses import with_losses
 from straycell.physics.run_time.runtime import Runtime, estimate
 from straycell.physics.temperature import resistance_ratio
-from straycell.quantities import Measured
+from straycell.quantities import Dimension, Measured
 
 FEW = 12
 """Up to so many cells one by one are quicker than loading numpy."""
@@ -30,6 +32,11 @@ class Run:
     peak: Runtime | None = None
     dip_v: float | None = None
 
+    @property
+    def promised(self) -> Runtime:
+        """The one run time that is told: with the peaks, where they matter."""
+        return self.peak if self.peak is not None else self.steady
+
 
 def run_time(screen: Screen, c: Candidate, *, dip_v: float = 0.0, at_least: bool = True) -> Runtime:
     """Run time of a pack of cells like this one; `dip_v` (V) is how far a peak pulls each below its steady voltage.
@@ -40,7 +47,7 @@ def run_time(screen: Screen, c: Candidate, *, dip_v: float = 0.0, at_least: bool
     demand, chemistry = screen.demand, c.facts.chemistry
     project, protection_v = demand.project, demand.protection_v
     try:
-        return estimate(
+        bare = estimate(
             chemistry,
             c.capacity,
             c.resistance,
@@ -61,6 +68,7 @@ def run_time(screen: Screen, c: Candidate, *, dip_v: float = 0.0, at_least: bool
         if not fault.what.startswith("charge:"):
             raise
         return Runtime(0.0, 0.0, 0.0, "chemistry curve", "start", (fault.what,))
+    return _told(screen, c, bare)
 
 
 def _full_v(screen: Screen, c: Candidate, *, at_least: bool = True) -> float | None:
@@ -98,7 +106,7 @@ def run_times(
         for c, v in zip(cells, given_v, strict=True)
     ]
     try:
-        return estimate_many(
+        found = estimate_many(
             asked,
             demand.project.load,
             cutoff_v=demand.project.need.cutoff_v,
@@ -109,6 +117,13 @@ def run_times(
         )
     except BadData:
         return [run_time(screen, c, dip_v=v) for c, v in zip(cells, given_v, strict=True)]
+    return [_told(screen, c, run) for c, run in zip(cells, found, strict=True)]
+
+
+def _told(screen: Screen, c: Candidate, bare: Runtime) -> Runtime:
+    """A run time with what it loses beside its load: no other is ever told."""
+    assert c.capacity is not None
+    return with_losses(bare, c.capacity.value, c.loss_per_month, screen.demand.parallel)
 
 
 def runs(screen: Screen, cells: Sequence[Candidate]) -> list[Run]:
@@ -138,12 +153,12 @@ def runs(screen: Screen, cells: Sequence[Candidate]) -> list[Run]:
 def peak_dip_v(screen: Screen, c: Candidate) -> float | None:
     """How far in V the peak pulls the cell below its steady voltage; None where its resistance is not known."""
     chemistry = c.facts.chemistry
-    peak_a, steady_a = screen.peak_a(chemistry), screen.steady_a(chemistry)
-    if peak_a <= steady_a:
+    added_a = screen.dip_a(chemistry)
+    if added_a <= 0:
         return 0.0
     if c.resistance is None:
         return None
-    return (peak_a - steady_a) * peak_resistance_ohm(screen, c, c.resistance)
+    return added_a * peak_resistance_ohm(screen, c, c.resistance)
 
 
 def _spare_v(screen: Screen, c: Candidate) -> float:
@@ -157,19 +172,24 @@ def peak_resistance_ohm(screen: Screen, c: Candidate, resistance: Measured) -> f
     key = ("peak-growth", chemistry, c.pulse_s)
     if key not in screen.known:
         at_c, peak_s = screen.demand.project.need.temperature_c, screen.limits.peak_s
-        longer = steady_over_pulse(chemistry, c.pulse_s).high / steady_over_pulse(chemistry, peak_s).high
-        screen.known[key] = longer * shape(0.0) * resistance_ratio(at_c).high
+        screen.known[key] = peak_growth(chemistry, c.pulse_s, peak_s, at_c)
     grown: float = screen.known[key]  # type: ignore[assignment]
     return resistance.high * grown
 
 
-def final_runtime(screen: Screen, c: Candidate, runtime: Runtime) -> Runtime:
-    """The run time to print: expected from where the charger is set to, low from the worst it may end at."""
-    least_v = _full_v(screen, c)
+def peak_growth(chemistry: Chemistry, pulse_s: float, peak_s: float, temperature_c: float) -> float:
+    """How many times a resistance by a pulse of `pulse_s` counts at a peak of `peak_s`: longer, nearly empty, cold."""
+    longer = steady_over_pulse(chemistry, pulse_s).high / steady_over_pulse(chemistry, peak_s).high
+    return longer * shape(0.0) * resistance_ratio(temperature_c).high
+
+
+def final_runtime(screen: Screen, c: Candidate, run: Run) -> Runtime:
+    """The run time to print, peaks counted: expected from where the charger is set to, low from the worst it may end at."""
+    least_v, runtime = _full_v(screen, c), run.promised
     if least_v is None:
         return runtime
     note = f"the low end counts from {volts(least_v)}, which the charger reaches at least"
-    nominal = run_time(screen, c, at_least=False)
+    nominal = run_time(screen, c, dip_v=(run.dip_v or 0.0) if run.peak is not None else 0.0, at_least=False)
     return replace(nominal, low_h=runtime.low_h, notes=(*nominal.notes, note))
 
 
@@ -190,19 +210,27 @@ def judge_run(screen: Screen, c: Candidate, run: Run) -> Why:
 def judge_drop(screen: Screen, c: Candidate, run: Run) -> Why:
     """The peak comes on top of the steady current: what it pulls down must not stop the device too early."""
     peak_a, dip_v = screen.peak_a(c.facts.chemistry), run.dip_v
-    if peak_a <= screen.steady_a(c.facts.chemistry):
-        return Why(c.code, "voltage-drop", True, "no peak above the steady current")
+    if screen.dip_a(c.facts.chemistry) <= 0:
+        return Why(c.code, "voltage-drop", True, "no peak beyond what the run time counts")
     if c.resistance is None or dip_v is None:
         text = "its resistance is not measured: the drop at the peak is not known"
         remedy = "measure its resistance with a d.c. pulse"
         return Why(c.code, "voltage-drop", False, text, unit="ohm", remedy=remedy)
-    over = f"of {amps(peak_a)} over up to {ohms(peak_resistance_ohm(screen, c, c.resistance))}"
+    most_ohm = at_least(peak_resistance_ohm(screen, c, c.resistance), Dimension.RESISTANCE)
+    over = f"of {at_least(peak_a, Dimension.CURRENT)} over up to {most_ohm}"
     if run.peak is None:
         spare_v = _spare_v(screen, c)
-        text = f"a peak {over} pulls even a full cell below the cut-off"
+        text = (
+            f"a peak {over} (nearly empty, at {screen.demand.project.need.temperature_c:g} C) takes {volts(dip_v)}, and "
+            f"from full to the cut-off there are {volts(spare_v)}"
+        )
         return Why(c.code, "voltage-drop", False, text, dip_v, spare_v, "V", dip_v - spare_v)
     return _long_enough(
-        screen, c, "voltage-drop", f"peaks {over} pull it down by {volts(dip_v)}: runs", run.peak
+        screen,
+        c,
+        "voltage-drop",
+        f"peaks {over} pull it down by {at_least(dip_v, Dimension.VOLTAGE)}: runs",
+        run.peak,
     )
 
 

@@ -36,8 +36,8 @@ class Screened:
 
     @property
     def runtime(self) -> Runtime | None:
-        """The run time at the steady current, once it was computed."""
-        return self.run.steady if self.run is not None else None
+        """The run time as it is told, once it was computed."""
+        return self.run.promised if self.run is not None else None
 
     @property
     def reasons(self) -> tuple[Why, ...]:

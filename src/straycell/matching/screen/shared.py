@@ -33,6 +33,10 @@ class Screen:
         """Largest current in A of one cell over a short time."""
         return self._once("peak", chemistry, self.demand.peak_a)
 
+    def dip_a(self, chemistry: Chemistry) -> float:
+        """What a peak adds in A to the current that the run time of a cell counts; 0 where it adds nothing."""
+        return max(0.0, self.peak_a(chemistry) - self._once("counted", chemistry, self.demand.counted_a))
+
     def _once(self, what: str, chemistry: Chemistry, work: object) -> float:
         key = (what, chemistry)
         if key not in self.known:

@@ -210,9 +210,10 @@ def _worded(
     chemistry, at_c = cells[0].chemistry, question.temperature_c
     figures = (expected.tolist(), low.tolist(), high.tolist(), rate_c.tolist(), question.stop_v.tolist())
     answers = []
-    for e, lo, hi, rate, stop_v, stop in zip(*figures, question.stops, strict=True):
+    for cell, e, lo, hi, rate, stop_v, stop in zip(cells, *figures, question.stops, strict=True):
         notes = notes_of(chemistry, e, rate, at_c, (stop, stop_v), None)
-        answers.append(Runtime(e, lo, hi, "chemistry curve", stop, (*lead, *notes)))
+        mean_a = rate * cell.capacity.value
+        answers.append(Runtime(e, lo, hi, "chemistry curve", stop, (*lead, *notes), mean_a))
     return answers
 
 

@@ -14,7 +14,6 @@ from straycell.physics.temperature import COLDEST_KNOWN_C
 
 MOST_MARGIN_UP = 0.1
 """The high end is no promise, so the model's own margin widens it by a tenth at most."""
-_YEAR_H = 8766.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +21,7 @@ class Runtime:
     """Hours: `expected`, and `low` to `high`; `low` is meant to hold nineteen times out of twenty.
 
     `basis` says what it was computed from, `stop` which cut-off ends the run, `notes` what to know besides.
+    `mean_a` is what one cell gives on the mean, in A.
     """
 
     expected_h: float
@@ -30,6 +30,7 @@ class Runtime:
     basis: str
     stop: str
     notes: tuple[str, ...] = ()
+    mean_a: float = 0.0
 
 
 def known_curves(chemistry: Chemistry) -> tuple[OcvCurve, ...]:
@@ -102,8 +103,6 @@ def notes_of(
         notes.append("more than 1C: beyond the rates this was checked at")
     if temperature_c < COLDEST_KNOWN_C:
         notes.append("below -20 C no cell sheet gives a figure: the low end is nothing")
-    if expected_h > _YEAR_H:
-        notes.append("longer than a year: the cell's self-discharge is not counted here")
     if stopped_by == LAMPS_DARK and expected_h > 0.0:
         notes.append(
             f"counted until the lamps go dark at {stop_v:.2f} V: below that they get less than a useful current"

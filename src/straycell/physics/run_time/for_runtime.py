@@ -64,12 +64,19 @@ def current_for_runtime(wanted_h: float, run: Run, *, most_a: float, least_a: fl
 
 
 def resistor_for_runtime(
-    wanted_h: float, lamps: Lamps, run: Run, *, full_v: float, most_ohm: float = 1e6
+    wanted_h: float,
+    lamps: Lamps,
+    run: Run,
+    *,
+    full_v: float,
+    most_ohm: float = 1e6,
+    brighter: bool = False,
 ) -> ResistorChoice:
     """The smallest E24 series resistor for these lamps whose promised run time is what was wanted.
 
-    `full_v` is the pack's full voltage in V, for the heat. Raises NegativeAnswer when none does, or when the pack
-    does not light them at all.
+    No lamp gets more than it was lit with in its old device unless `brighter` asks for it: what it bears beyond
+    that is not known. `full_v` is the pack's full voltage in V, for that and for the heat. Raises NegativeAnswer
+    when none does, or when the pack does not light them at all.
     """
     _check_wanted(wanted_h)
     if lamps.with_resistor(_LEAST_OHM).dark_v >= full_v:
@@ -87,7 +94,8 @@ def resistor_for_runtime(
         f"no resistor makes these lamps last {wanted_h:g} h and still light",
         "take a larger cell, or fewer lamps",
     )
-    low = high = _LEAST_OHM
+    gentle_ohm = 0.0 if brighter else rounded_up(max(_LEAST_OHM, lamps.gentle_ohm(full_v) / (1 - TOLERANCE)))
+    low = high = max(_LEAST_OHM, gentle_ohm)
     while not lasts(high):
         low, high = high, high * _STEP
         if high > most_ohm or lamps.with_resistor(high).dark_v >= full_v:
@@ -96,7 +104,7 @@ def resistor_for_runtime(
     while high - low > 1e-4:
         middle = 0.5 * (low + high)
         low, high = (low, middle) if lasts(math.exp(middle)) else (middle, high)
-    ohm = rounded_up(math.exp(high))
+    ohm = max(gentle_ohm, rounded_up(math.exp(high)))
     weakest = lamps.with_resistor(ohm * (1 - TOLERANCE))
     found = run(weakest)
     if not found.low_h >= wanted_h:  # what can be bought lies beyond the few values that would do

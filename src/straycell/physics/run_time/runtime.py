@@ -99,7 +99,8 @@ def estimate(
     cell's and the protection's cut-offs are per cell. `capacity_current_a` and `capacity_cutoff_v` say how the
     capacity was taken (default 0.2C, to the end of the chemistry's window), `resistance_pulse_s` how the
     resistance was (0 for 1 kHz). `full_voltage_v` is the voltage per cell that the charger ends at, when it is
-    below the chemistry's full voltage. Raises BadData for what cannot be.
+    below the chemistry's full voltage. What a run of more than a week loses beside
+    its load is not in it: `losses.with_losses`. Raises BadData for what cannot be.
     """
     _check(capacity, resistance, cutoff_v, series, parallel)
     check_temperature(temperature_c)
@@ -128,7 +129,8 @@ def estimate(
     if temperature_c < COLDEST_KNOWN_C:
         low = 0.0
     notes += notes_of(chemistry, expected, rate_c, temperature_c, (stop, stop_v), own_trace)
-    return Runtime(expected, min(low, expected), max(high, expected), basis, stop, tuple(notes))
+    mean_a = rate_c * capacity.value
+    return Runtime(expected, min(low, expected), max(high, expected), basis, stop, tuple(notes), mean_a)
 
 
 def _mean(found: list[March], capacity_ah: float) -> tuple[float, float]:

@@ -11,6 +11,7 @@ from straycell.acceptance.checks.capacity import current_run
 from straycell.acceptance.checks.resistance import current_resistances, usable
 from straycell.acceptance.checks.retention import runs
 from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.work import WorkKind
 from straycell.cells import Chemistry, Stage
 from straycell.quantities import Dimension, show
 from straycell.readings import Quantity
@@ -128,7 +129,7 @@ def _sibling(kept: Kept) -> Iterator[DueItem]:
     if reason is None:
         return
     at = reason.at or kept.now
-    if "look" not in reason.todo:
+    if reason.todo is None or WorkKind.LOOK not in reason.todo.kinds:
         at = storage.check_ends(kept.case, kept.verdict, kept.standing) or at
     yield _item("sibling", kept, at, reason.text)
 

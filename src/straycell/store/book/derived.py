@@ -135,24 +135,26 @@ def handover_rows(conn: Connection, keys: Keys) -> Rows:
 
 
 def handover_cell_rows(conn: Connection, keys: Keys) -> Rows:
-    """What became of each cell on a list. On two open lists it stays on the first; one that left is on no other."""
+    """What became of each cell on a list. On two open lists it stays on the first; one that left is on no open one.
+
+    Lists that two benches closed apart each stay as they went.
+    """
     code, query = HANDOVER_CELL.c.code, select(HANDOVER_CELL.c.handover, HANDOVER_CELL.c.code)
     on = _only(query, HANDOVER_CELL.c.handover, keys)
     pairs = {tuple(row) for row in rows_of(conn, on)}
-    every = [tuple(row) for row in rows_of(conn, query.where(among(code, {c for _, c in pairs})))]
+    every = sorted(tuple(row) for row in rows_of(conn, query.where(among(code, {c for _, c in pairs}))))
     closed = _closings(conn, {key for key, _ in every})
-    gone = {
-        code: key
-        for key, code in sorted(every, reverse=True)
-        if key in closed and code in closed[key][1]["gone"]
-    }
+    gone = {(key, code) for key, code in every if key in closed and code in closed[key][1]["gone"]}
+    left = {code for _, code in gone}
     rows: Rows = {}
     taken: dict[str, str] = {}
-    for key, code in sorted(every):
-        if key in closed or code in gone:
-            state = Listing.GONE if gone.get(code) == key else Listing.LEFT_OUT
+    for key, code in every:
+        if (key, code) in gone:
+            state = Listing.GONE
+        elif key not in closed and code not in left and taken.setdefault(code, key) == key:
+            state = Listing.LISTED
         else:
-            state = Listing.LISTED if taken.setdefault(code, key) == key else Listing.LEFT_OUT
+            state = Listing.LEFT_OUT
         rows[key, code] = {"state": state.value}
     return rows
 

@@ -77,8 +77,7 @@ def keys(conn: Connection) -> dict[str | None, str | None]:
 
 def add_meter(pen: Pen, new: Meter) -> Meter:
     """Declare a meter. Raises BadData when the name is empty or taken, or a figure is no accuracy."""
-    if not new.name.strip():
-        raise BadData("a meter needs a name", "write it as you call the instrument, like 'blue multimeter'")
+    require_meter(new)
     if key_named(pen.conn, METER, new.name) is not None:
         raise BadData(
             f"there is a meter '{new.name}' already, and readings lean on its figures",
@@ -87,8 +86,6 @@ def add_meter(pen: Pen, new: Meter) -> Meter:
     values: dict[str, object] = {"name": new.name, "like_class": new.like}
     for quantity in _QUANTITIES:
         accuracy: Accuracy | None = getattr(new, quantity)
-        if accuracy is not None:
-            _require_accuracy(new.name, quantity, accuracy)
         values[f"{quantity}_gain"] = None if accuracy is None else accuracy.gain
         values[f"{quantity}_offset"] = None if accuracy is None else accuracy.offset
     if why := too_good(new):
@@ -99,6 +96,19 @@ def add_meter(pen: Pen, new: Meter) -> Meter:
     event_id = pen.event("meter-added", subject=new.name)
     pen.conn.execute(METER.insert().values(**values, event_id=event_id))
     return new
+
+
+def require_meter(new: Meter) -> None:
+    """Raise BadData when the name is empty, or a figure is no accuracy and no step."""
+    if not new.name.strip():
+        raise BadData("a meter needs a name", "write it as you call the instrument, like 'blue multimeter'")
+    for quantity in _QUANTITIES:
+        accuracy: Accuracy | None = getattr(new, quantity)
+        if accuracy is not None:
+            _require_accuracy(new.name, quantity, accuracy)
+    for bound, step in new.voltage_resolution.steps:
+        if not (bound > 0 and 0 < step < math.inf):
+            raise BadData(f"meter '{new.name}': a resolution of {step} V", "write it like 1mV")
 
 
 def _require_accuracy(name: str, quantity: str, accuracy: Accuracy) -> None:

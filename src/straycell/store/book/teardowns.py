@@ -54,7 +54,7 @@ def add_teardown(
     pen: Pen, title: str, kind: str, *, found_on: date | None, place: str, note: str, objects: int
 ) -> Teardown:
     """File a tear-down under the bench's next number."""
-    _require(Teardown("", title, kind, found_on, place, note, objects), pen.now.date())
+    require_teardown(Teardown("", title, kind, found_on, place, note, objects), pen.now.date())
     bench = pen.conn.execute(select(BENCH)).one()
     number = bench.last_teardown + 1
     code = make_teardown_code(bench.letter, number)
@@ -86,7 +86,7 @@ def correct_teardown(pen: Pen, code: str, changes: Mapping[str, object], because
     old = teardown(pen.conn, code)
     typed: dict[str, Any] = dict(changes)
     new = replace(old, **typed)
-    _require(new, pen.now.date())
+    require_teardown(new, pen.now.date())
     before, after = _plain(old), _plain(new)
     names = [name for name in TEARDOWN_FIELDS if after[name] != before[name]]
     if not names:
@@ -112,7 +112,7 @@ def _plain(found: Teardown) -> dict[str, Any]:
     return {**{name: getattr(found, name) for name in TEARDOWN_FIELDS}, "found_on": day_text(found.found_on)}
 
 
-def _require(new: Teardown, today: date) -> None:
+def require_teardown(new: Teardown, today: date) -> None:
     """Raise BadData for a tear-down that cannot be."""
     _require_text("title", new.title)
     _require_text("kind", new.kind)

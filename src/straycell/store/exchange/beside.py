@@ -2,25 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection, Iterable
 from datetime import date
 from functools import cached_property
 from pathlib import Path
 from types import SimpleNamespace
-from typing import Any
+from typing import TypeVar
 
-from sqlalchemy import select
+from sqlalchemy import Column, select
 
 from straycell.errors import BadData
 from straycell.meters import Meter
 from straycell.store.book import boxes, meters, teardowns
 from straycell.store.book.names import shown
-from straycell.store.exchange.table import rows_beside
+from straycell.store.book.records import Box
+from straycell.store.column_values import day_text
+from straycell.store.exchange.fields import TEXT_LIMIT, number
+from straycell.store.exchange.rows import rows_beside
 from straycell.store.schema.tables import BENCH, BOX, METER, TEARDOWN
 from straycell.store.session import Pen
-from straycell.teardowns import Teardown
+from straycell.teardowns import Teardown, parse_teardown_code
 
-_Rows = dict[str, dict[str, str]]
+_T = TypeVar("_T")
 
 
 class Beside:
@@ -30,32 +33,46 @@ class Beside:
         self._pen, self._folder = pen, file.parent
 
     @cached_property
-    def _teardowns(self) -> tuple[set[str], _Rows]:
-        return set(self._pen.conn.execute(select(TEARDOWN.c.code)).scalars()), self._rows("teardowns", "code")
+    def _teardowns(self) -> dict[str, Teardown | None]:
+        """None for one that is here."""
+        listed = self._listed("teardowns", "code", lambda row: _teardown(row, self._pen.now.date()))
+        return listed | dict.fromkeys(self._here(TEARDOWN.c.code))
 
     @cached_property
-    def _boxes(self) -> tuple[set[str], _Rows]:
-        return set(shown(self._pen.conn, BOX).values()), self._rows("boxes", "name")
+    def _boxes(self) -> dict[str, Box | None]:
+        here = shown(self._pen.conn, BOX).values()
+        return self._listed("boxes", "name", _box) | dict.fromkeys(here)
 
     @cached_property
     def _meters(self) -> dict[str, Meter]:
-        listed = {name: _meter(row) for name, row in self._rows("meters", "name").items()}
+        listed = self._listed("meters", "name", lambda row: _meter(row, self._pen.now.date()))
         return listed | {meter.name: meter for meter in meters.meters(self._pen.conn)}
 
-    def _rows(self, name: str, key: str) -> _Rows:
-        return {row[key]: row for row in rows_beside(self._folder / f"{name}.csv") if row.get(key)}
+    def _here(self, column: Column[str]) -> Iterable[str]:
+        return self._pen.conn.execute(select(column)).scalars()
+
+    def _listed(self, name: str, key: str, read: Callable[[dict[str, str]], _T]) -> dict[str, _T]:
+        """What a file of the same export lists, by its name. Raises BadData that names the file and the line."""
+        found: dict[str, _T] = {}
+        file = self._folder / f"{name}.csv"
+        for line, row in rows_beside(file):
+            try:
+                if not row.get(key):
+                    raise BadData(f"there is no {key}", "fill it, or take the file away")
+                found[row[key]] = read(row)
+            except BadData as fault:
+                raise BadData(f"{file.name} line {line}: {fault.what}", fault.remedy) from None
+        return found
 
     def teardown(self, code: str) -> str:
         """The code itself. Raises BadData for a tear-down that is nowhere."""
-        here, listed = self._teardowns
-        if code not in here and code not in listed:
+        if code not in self._teardowns:
             raise BadData(f"there is no tear-down {code}", "file it first: straycell teardown add")
         return code
 
     def box(self, name: str) -> str:
         """The name itself. Raises BadData for a box that is nowhere."""
-        here, listed = self._boxes
-        if name not in here and name not in listed:
+        if name not in self._boxes:
             raise BadData(f"there is no box '{name}'", f"make it first: straycell box add '{name}'")
         return name
 
@@ -73,43 +90,82 @@ class Beside:
         meters_: Collection[str] = (),
     ) -> None:
         """Bring what is only listed beside the file into the store, of these names."""
-        here, listed = self._teardowns
-        for code in sorted(set(teardowns_) - here):
-            self._file_teardown(code, listed[code])
-        here, listed = self._boxes
-        for name in sorted(set(boxes_) - here):
-            limit = listed[name].get("limit_wh")
-            boxes.add_box(self._pen, name, listed[name].get("kind", ""), float(limit) if limit else None)
+        for code in sorted(teardowns_):
+            new = self._teardowns[code]
+            if new is not None:
+                self._file_teardown(new)
+        for name in sorted(boxes_):
+            box = self._boxes[name]
+            if box is not None:
+                boxes.add_box(self._pen, box.name, box.kind, box.limit_wh)
         known = set(shown(self._pen.conn, METER).values())
         for name in sorted(set(meters_) - known):
             meters.add_meter(self._pen, self._meters[name])
 
-    def _file_teardown(self, code: str, row: dict[str, str]) -> None:
+    def _file_teardown(self, new: Teardown) -> None:
         """Under the code it has."""
-        found = row.get("found_on")
-        event_id = self._pen.event("teardown-added", subject=code, detail={"title": row["title"]})
-        new = Teardown(
-            code,
-            row["title"],
-            row["kind"],
-            date.fromisoformat(found) if found else None,
-            row.get("place", ""),
-            row.get("note", ""),
-            int(row.get("objects") or 1),
-        )
+        event_id = self._pen.event("teardown-added", subject=new.code, detail={"title": new.title})
         teardowns.insert(self._pen, new, event_id)
         bench = self._pen.conn.execute(select(BENCH)).one()
-        if code.startswith(bench.letter) and int(code[2:]) > bench.last_teardown:
-            self._pen.conn.execute(BENCH.update().values(last_teardown=int(code[2:])))
+        if new.code.startswith(bench.letter) and int(new.code[2:]) > bench.last_teardown:
+            self._pen.conn.execute(BENCH.update().values(last_teardown=int(new.code[2:])))
 
 
-def _meter(row: dict[str, str]) -> Meter:
-    figures: dict[str, Any] = {
-        name: float(text) if text else None
-        for name, text in row.items()
-        if name.endswith(("_gain", "_offset"))
-    }
-    texts = {name: text for name, text in row.items() if name not in figures}
-    return meters.meter_of(
-        SimpleNamespace(**texts | {"compared_on": row.get("compared_on") or None}, **figures)
+def _teardown(row: dict[str, str], today: date) -> Teardown:
+    objects = row.get("objects") or "1"
+    if not (objects.isascii() and objects.isdigit() and len(objects) < 8):
+        raise BadData(f"objects: '{objects[:40]}' is not a count", "write how many alike objects were opened")
+    new = Teardown(
+        parse_teardown_code(row["code"]),
+        _short(row, "title"),
+        _short(row, "kind"),
+        _day(row, "found_on"),
+        _short(row, "place"),
+        _short(row, "note"),
+        int(objects),
     )
+    teardowns.require_teardown(new, today)
+    return new
+
+
+def _box(row: dict[str, str]) -> Box:
+    limit_wh = _number(row, "limit_wh")
+    if limit_wh is not None and limit_wh <= 0:
+        raise BadData(f"limit_wh: {limit_wh:g} is not above zero", "write it like 100, or nothing")
+    return Box(_short(row, "name"), _short(row, "kind"), limit_wh)
+
+
+def _meter(row: dict[str, str], today: date) -> Meter:
+    figures = {name: _number(row, name) for name in row if name.endswith(("_gain", "_offset"))}
+    texts = {name: _short(row, name) for name in ("name", "like_class", "voltage_resolution")}
+    compared_on = _day(row, "compared_on")
+    if compared_on is not None and compared_on > today:
+        raise BadData(f"compared_on: {compared_on} is in the future", "check the date")
+    try:
+        found = meters.meter_of(SimpleNamespace(**texts, **figures, compared_on=day_text(compared_on)))
+    except (AttributeError, TypeError, ValueError, RecursionError):
+        raise BadData(
+            "its columns are not those of an export", "take the file away, or export again"
+        ) from None
+    meters.require_meter(found)
+    return found
+
+
+def _short(row: dict[str, str], name: str) -> str:
+    text = row.get(name, "")
+    if len(text) > TEXT_LIMIT:
+        raise BadData(f"{name}: {len(text)} characters", f"at most {TEXT_LIMIT}")
+    return text
+
+
+def _day(row: dict[str, str], name: str) -> date | None:
+    text = row.get(name, "")
+    try:
+        return date.fromisoformat(text) if text else None
+    except ValueError:
+        raise BadData(f"{name}: '{text[:40]}' is not a day", "write it like 2026-05-01") from None
+
+
+def _number(row: dict[str, str], name: str) -> float | None:
+    text = row.get(name, "")
+    return number(text) if text else None

@@ -1,11 +1,11 @@
 """Cells from a CSV file: one line a cell, new codes where none is written, all of it as one write.
 
-A column that is left out is filled from the marking; an empty field under a column that is there means unknown.
+What a line does not state is filled from its marking. Only an export says it all: there, an empty field is unknown.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -18,7 +18,7 @@ from straycell.store.book.names import shown
 from straycell.store.exchange.beside import Beside
 from straycell.store.exchange.fields import Fields, quantity_columns
 from straycell.store.exchange.past import carry_past
-from straycell.store.exchange.table import Fault, Imported, read_table
+from straycell.store.exchange.table import Fault, Imported, Table, Told, counted
 from straycell.store.schema.tables import BOX, CELL
 from straycell.store.schema.validation import require_facts
 from straycell.store.session import Pen
@@ -27,14 +27,19 @@ from straycell.teardowns import parse_teardown_code
 _QUANTITIES = quantity_columns(FACTS.values())
 _PLAIN = tuple(field.column for field in FACTS.values() if field.dimension is None)
 _OTHERS = ("code", "teardown", "pack", "box")
+_NOTES = ("own_number", "note")
+MOST_LINES = 25_000
+"""In one write; of so many cells it keeps within 200 MB of memory."""
 OF_AN_EXPORT = ("stage", "added_at")
 """Columns of an export that are not taken as they stand: a stage follows from the readings, and only what was out of
 use, or in a device, has its say; `added_at` is when the import is made."""
-COLUMNS = (*_OTHERS, *_PLAIN, *_QUANTITIES, *OF_AN_EXPORT)
+COLUMNS = (*_OTHERS, *_NOTES, *_PLAIN, *_QUANTITIES, *OF_AN_EXPORT)
+QUANTITY_STEMS = frozenset(column.stem for column in _QUANTITIES.values())
+NUMBERS = (*_QUANTITIES, "volume_cm3")
 TEMPLATE = (
     "code,teardown,pack,box,form,chemistry,marking,maker,date_code,rated_capacity_mah,rated_resistance_mohm,"
-    "full_voltage_v,mass_g,bought_new,rewrapped,tabs,protection_board,confirmed_rechargeable\n"
-    ",,,,18650,nmc,INR18650 2600mAh,,,2600,45,,45.5,no,no,yes,no,no\n"
+    "full_voltage_v,mass_g,bought_new,rewrapped,tabs,protection_board,confirmed_rechargeable,own_number,note\n"
+    ",,,,18650,nmc,INR18650 2600mAh,,,2600,45,,45.5,no,no,yes,no,no,17,from the shed\n"
 )
 
 
@@ -48,34 +53,33 @@ class NewCell:
     teardown: str | None
     pack: str | None
     box: str | None
+    note: str = ""
     was: Stage = Stage.RECEIVED
 
 
 def import_cells(
-    pen: Pen, file: Path, *, partial: bool, told: Callable[[int, int], None] | None = None
+    pen: Pen, file: Path, *, partial: bool, mapping: Mapping[str, str] | None = None, told: Told | None = None
 ) -> Imported:
     """Take the cells of a file, all or none (with `partial` those without a fault)."""
-    table = read_table(file, COLUMNS, (("form", "marking", "code"),))
-    faults, found = list(table.faults), list[NewCell]()
-    beside = Beside(pen, file)
-    for done, line in enumerate(table.lines, 1):
+    table = Table(file, COLUMNS, (("form", "marking", "code"),), NUMBERS, mapping)
+    found, beside = list[NewCell](), Beside(pen, file)
+    for line in counted(table.lines(patient=partial), told):
         fields = Fields(line, _QUANTITIES)
         cell = _read(fields, table.columns, beside)
-        faults += fields.faults
-        if cell is not None and not fields.faults:
+        if line.number > MOST_LINES:
+            fields.refuse("", f"more than {MOST_LINES} lines", "split the file")
+        table.faults.note(fields.faults)
+        if cell is not None and not fields.faults and (partial or not table.faults):
             found.append(cell)
-        if told is not None:
-            told(done, len(table.lines))
     twice = list(_taken_twice(pen, found))
-    faults += twice
+    table.faults.note(twice)
     refused = {fault.line for fault in twice}
-    found = [cell for cell in found if cell.line not in refused]
-    if found and (partial or not faults):
+    found = [cell for cell in found if cell.line not in refused] if partial or not table.faults else []
+    if found:
         beside.take(teardowns_=_names(c.teardown for c in found), boxes_=_names(c.box for c in found))
         _require_room(pen, found)
         _file(pen, file, found)
-        return Imported(len(found), tuple(faults))
-    return Imported(0, tuple(faults))
+    return table.imported(len(found))
 
 
 def _names(values: Iterable[str | None]) -> set[str]:
@@ -90,7 +94,8 @@ def _read(fields: Fields, columns: Sequence[str], beside: Beside) -> NewCell | N
     pack = fields.text("pack") or None
     if pack and not fields.has("teardown"):
         fields.refuse("pack", f"'{pack}' is a pack of no tear-down", "fill the column teardown too")
-    facts = fields.try_("marking", lambda _: _proposed(CellFacts(**given), columns)) or CellFacts(**given)
+    stated = _stated(fields, columns)
+    facts = fields.try_("marking", lambda _: _proposed(CellFacts(**given), stated)) or CellFacts(**given)
     if facts.rated_capacity_ah is not None and facts.rated_capacity_ah == printed_capacity_ah(facts.marking):
         facts = unrated_beyond_size(facts)
     try:
@@ -98,15 +103,23 @@ def _read(fields: Fields, columns: Sequence[str], beside: Beside) -> NewCell | N
     except BadData as fault:
         fields.refuse("", fault.what, fault.remedy)
     was = fields.word("stage", Stage) or Stage.RECEIVED
-    return NewCell(fields.line.number, facts, code, teardown, pack, box, was)
+    number, note = fields.text("own_number"), fields.text("note")
+    note = "; ".join(part for part in (number and f"own number {number}", note) if part)
+    return NewCell(fields.line.number, facts, code, teardown, pack, box, note, was)
 
 
-def _proposed(facts: CellFacts, columns: Sequence[str]) -> CellFacts:
-    """What the marking proposes, for columns that the file does not have."""
+def _stated(fields: Fields, columns: Sequence[str]) -> set[str]:
+    """The facts that the line states. In an export every column does, for an empty field there means unknown."""
+    whole = set(OF_AN_EXPORT) <= set(columns)
+    there = [name for name in columns if whole or fields.has(name)]
+    return {_QUANTITIES[name].stem if name in _QUANTITIES else name for name in there}
+
+
+def _proposed(facts: CellFacts, stated: Collection[str]) -> CellFacts:
+    """What the marking proposes, for what is not stated."""
     proposal = read_marking(facts.marking)
     filled = fill(facts, proposal)  # refuses a rechargeable chemistry on the mark of a primary cell
-    there = {_QUANTITIES[name].stem if name in _QUANTITIES else name for name in columns}
-    left_out = (name for name, field in FACTS.items() if field.column not in there)
+    left_out = (name for name, field in FACTS.items() if field.column not in stated)
     return replace(facts, **{name: getattr(filled, name) for name in left_out})
 
 
@@ -140,6 +153,7 @@ def _file(pen: Pen, file: Path, found: Sequence[NewCell]) -> None:
         new = dict(zip(cells.issue_codes(pen, len(blank)), blank, strict=True))
         _insert(pen, new, event_id)
         filed |= new
+    pen.events("cell-noted", {code: cell.note for code, cell in filed.items() if cell.note})
     carry_past(pen, file, {code: cell.was for code, cell in filed.items()}, event_id)
 
 

@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Column, ColumnElement, Connection, Select, case, func, select
 
-from straycell.errors import BadData
+from straycell.files.write import cannot_write, part_folder
 from straycell.keys import key_of
 from straycell.readings import KINDS
 from straycell.store.book.names import shown
-from straycell.store.exchange.table import shielded
+from straycell.store.exchange.rows import shielded
 from straycell.store.schema.tables import (
     BOX,
     BUILD,
@@ -103,17 +103,20 @@ def _named(conn: Connection, column: Column[Any]) -> ColumnElement[Any]:
 
 
 def export_dir(conn: Connection, folder: Path) -> list[Path]:
-    """Write every table, and the files of the traces, into a new or empty folder; returns them. Raises BadData."""
-    try:
-        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-            raise BadData(f"{folder} is there already and not an empty folder", "name a new folder")
-        folder.mkdir(parents=True, exist_ok=True)
-        tables = [_write(conn, query, folder / f"{name}.csv") for name, query in _queries(conn).items()]
-        return [*tables, *_trace_files(conn, folder / "traces")]
-    except OSError as fault:
-        raise BadData(
-            f"{folder} cannot be written: {fault.strerror}", "check the path and its permissions"
-        ) from fault
+    """Write every table, and the files of the traces, into a new or empty folder; returns them.
+
+    The folder appears under its name when all of it is there. Raises BadData.
+    """
+    with part_folder(folder) as part:
+        try:
+            tables = [
+                _write(conn, query, part.path / f"{name}.csv") for name, query in _queries(conn).items()
+            ]
+            files = [*tables, *_trace_files(conn, part.path / "traces")]
+        except OSError as fault:
+            raise cannot_write(folder, fault) from fault
+        part.place()
+    return [folder / file.relative_to(part.path) for file in files]
 
 
 def _write(conn: Connection, query: Select[tuple[object, ...]], file: Path) -> Path:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
@@ -51,8 +52,8 @@ class Fields:
         self._figures: dict[str, float | None] = {}
 
     def text(self, column: str) -> str:
-        """What stands there, in one line; empty when nothing does."""
-        value = " ".join(self.line.fields.get(column, "").split())
+        """What stands there; empty when nothing does."""
+        value = self.line.fields.get(column, "")
         if len(value) > TEXT_LIMIT:
             self.refuse(column, f"{len(value)} characters", f"at most {TEXT_LIMIT}")
             return ""
@@ -90,7 +91,7 @@ class Fields:
         if not filled:
             return None
         column = self._quantities[filled[0]]
-        return self.try_(filled[0], lambda value: _quantity(value, column, filled[0]))
+        return self.try_(filled[0], lambda value: _quantity(self.pointed(value), column, filled[0]))
 
     def _is(self, name: str, stem: str) -> bool:
         column = self._quantities.get(name)
@@ -99,6 +100,17 @@ class Fields:
     def word(self, column: str, kind: type[Word]) -> Word | None:
         """A word of a list."""
         return self.try_(column, lambda value: parse_word(value, kind))
+
+    def pointed(self, value: str) -> str:
+        """A number with a point, of a list whose decimal mark is a comma. Raises BadData for both marks in one list."""
+        if self.line.decimal == "." or not any(mark in value for mark in ",."):
+            return value
+        if "." in value or value.count(",") > 1:
+            raise BadData(
+                f"'{value[:60]}' has a point, other numbers of the list a decimal comma",
+                "write all of them alike",
+            )
+        return value.replace(",", ".")
 
     def flag(self, column: str) -> bool:
         """Yes or no; nothing is no."""
@@ -117,7 +129,9 @@ class Fields:
             return self.try_(field.column, _looks)
         if field.kind in (int, float):
             whole = field.kind is int
-            return self.try_(field.column, lambda value: _whole(value, field) if whole else _number(value))
+            return self.try_(
+                field.column, lambda value: _whole(value, field) if whole else number(self.pointed(value))
+            )
         return self.word(field.column, field.kind)
 
     def time(self, column: str, now: datetime) -> datetime | None:
@@ -129,11 +143,14 @@ def _quantity(value: str, column: Column, name: str) -> float:
     return parse_quantity(value, column.dimension, bare=column.unit, name=name)
 
 
-def _number(value: str) -> float:
+def number(value: str) -> float:
+    """A plain number. Raises BadData."""
     if re.fullmatch(r"[+-]?\d+,\d+", value):
         raise BadData(f"'{value}' has a decimal comma", f"write a point: {value.replace(',', '.')}")
     if not re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", value):
         raise BadData(f"'{value[:60]}' is no number", "write it like 3.7, without a unit")
+    if not math.isfinite(float(value)):
+        raise BadData(f"'{value[:60]}' is too large to be meant", "write it like 3.7, without a unit")
     return float(value)
 
 

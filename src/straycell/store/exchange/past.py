@@ -12,7 +12,7 @@ from straycell.cells import Stage
 from straycell.errors import BadData
 from straycell.store.book.derived import follow
 from straycell.store.column_values import to_us
-from straycell.store.exchange.table import rows_beside
+from straycell.store.exchange.rows import rows_beside
 from straycell.store.schema.tables import CONDEMNATION, UPSET
 from straycell.store.session import Pen
 from straycell.store.verdicts import siblings
@@ -68,7 +68,7 @@ def _numbered(pen: Pen, rows: Sequence[dict[str, Any]]) -> Iterator[dict[str, An
 
 def _rows(file: Path, now: datetime, was: Mapping[str, Stage]) -> Iterator[tuple[str, dict[str, str], int]]:
     """(code, line, time in us) of the cells just filed."""
-    for number, row in enumerate(rows_beside(file), 2):
+    for number, row in rows_beside(file):
         if row.get("code") in was:
             yield row["code"], row, _time(row.get("at") or "", now, f"{file.name} line {number}")
 

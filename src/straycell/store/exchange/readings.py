@@ -5,7 +5,7 @@ A line with the column `quantity` filled is one reading; else every figure on it
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator, Mapping
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -33,7 +33,7 @@ from straycell.store.book import cells, readings
 from straycell.store.column_values import to_us
 from straycell.store.exchange.beside import Beside
 from straycell.store.exchange.fields import Fields, quantity_columns
-from straycell.store.exchange.table import Imported, Table, read_table
+from straycell.store.exchange.table import Imported, Table, Told, counted
 from straycell.store.schema.tables import READING, SUPERSESSION
 from straycell.store.schema.validation import require_item
 from straycell.store.session import Pen, among, rows_of
@@ -43,47 +43,61 @@ _OTHERS = (
     *("code", "at", "quantity", "value", "unit", "meter"),
     *(field.column for field in FIELDS.values() if field.dimension is None),
 )
-OF_AN_EXPORT = ("id", "mistake", "because", "supersedes", "recorded_at", "event_id", "trace_id")
+OF_AN_EXPORT = (
+    "id",
+    "key",
+    "mistake",
+    "because",
+    "supersedes",
+    "recorded_at",
+    "event_id",
+    "trace",
+    "trace_id",
+)
 """Columns of an export that are not taken; a line with a mistake is a superseded reading and is left out."""
 COLUMNS = (*_OTHERS, *_QUANTITIES, *OF_AN_EXPORT)
+QUANTITY_STEMS = frozenset(column.stem for column in _QUANTITIES.values())
+NUMBERS = (*_QUANTITIES, "value", "soc", "u")
 TEMPLATE = (
     "code,at,look,as_found_voltage_v,voltage_v,rested_h,capacity_mah,discharge_current_a,cutoff_v,"
-    "resistance_mohm,method,temperature_c,meter\n"
-    "A00001O,2026-05-01T18:30,clean,3.61,,,,,,,,,\n"
-    "A00001O,2026-05-03T20:00,,,4.18,30,2350,0.5,2.75,52,dc-pulse,21,blue multimeter\n"
+    "resistance_mohm,method,temperature_c,meter,charge_current_a,charge_until_v,end_current_a,"
+    "peak_temperature_c,charger,slot\n"
+    "A00001O,2026-05-01T18:30,clean,3.61,,,,,,,,,,,,,,,\n"
+    "A00001O,2026-05-02T09:00,,,,,,,,,,21,,0.5,4.20,0.05,27,four-slot charger,2\n"
+    "A00001O,2026-05-03T20:00,,,4.18,30,2350,0.5,2.75,52,dc-pulse,21,blue multimeter,,,,,,\n"
 )
 
 
 def import_readings(
-    pen: Pen, file: Path, *, partial: bool, told: Callable[[int, int], None] | None = None
+    pen: Pen, file: Path, *, partial: bool, mapping: Mapping[str, str] | None = None, told: Told | None = None
 ) -> Imported:
     """Take the readings of a file, all or none (with `partial` those of lines without a fault)."""
-    table = read_table(file, COLUMNS, (("code",), ("at",)))
-    standing = [line for line in table.lines if not line.fields.get("mistake")]
-    left_out = len(table.lines) - len(standing)
-    faults, found = list(table.faults), list[tuple[int, Item]]()
+    table = Table(file, COLUMNS, (("code",), ("at",)), NUMBERS, mapping)
+    found, taken, left_out = list[Item](), 0, 0
     beside, known = Beside(pen, file), _Known(pen, table)
-    for done, line in enumerate(standing, 1):
+    for line in counted(table.lines(patient=partial), told):
+        if line.fields.get("mistake"):
+            left_out += 1
+            continue
         fields = Fields(line, _QUANTITIES)
         items = _read(pen, fields, beside, known)
-        faults += fields.faults
-        if not fields.faults:
-            found += [(line.number, item) for item in items]
-        if told is not None:
-            told(done, len(standing))
-    if not found or (faults and not partial):
-        return Imported(0, tuple(faults), left_out)
-    named = {item.meter.name for _, item in found if isinstance(item, Reading) and item.meter is not None}
+        table.faults.note(fields.faults)
+        if not fields.faults and (partial or not table.faults):
+            found += items
+            taken += 1
+    if not found or (table.faults and not partial):
+        return table.imported(0, left_out)
+    named = {item.meter.name for item in found if isinstance(item, Reading) and item.meter is not None}
     beside.take(meters_=named)
-    readings.add_items(pen, [item for _, item in found], "readings-imported")
-    return Imported(len({line for line, _ in found}), tuple(faults), left_out)
+    readings.add_items(pen, found, "readings-imported")
+    return table.imported(taken, left_out)
 
 
 class _Known:
     """Cells that are here, and what is recorded of those the file speaks of: nothing is taken twice."""
 
     def __init__(self, pen: Pen, table: Table) -> None:
-        wanted = {tidy_code(line.fields.get("code", "")) for line in table.lines}
+        wanted = {tidy_code(line.fields.get("code", "")[:40]) for line in table.lines(noting=False)}
         self.pen, self.codes = pen, set(cells.stages(pen.conn, wanted))
         bearers = cells.cells(pen.conn, wanted=self.codes) if self.codes else []
         self.boards = {cell.code for cell in bearers if cell.facts.protection_board}
@@ -115,9 +129,8 @@ def _read(pen: Pen, fields: Fields, beside: Beside, known: _Known) -> list[Item]
         if not fields.has(column):
             fields.refuse(column, "nothing stands there", "say which cell, and when it was measured")
     given = {name: value for name, field in FIELDS.items() if (value := fields.said(field)) is not None}
-    if not fields.has(
-        "trace_id"
-    ):  # only a trace brings its own; typed, it would take the guard band off a limit
+    # Only a trace brings its own; typed into a list it would take the guard band off a limit.
+    if not (fields.has("trace") or fields.has("trace_id")):
         given.pop("u", None)
     meter = fields.try_("meter", beside.meter)
     if code is None or at is None:
@@ -142,7 +155,9 @@ def _one(
     dimension = kind.dimension
     if dimension is not None:
         unit = fields.text("unit") or None
-        value = fields.try_("value", lambda text: parse_quantity(text, dimension, bare=unit, name="value"))
+        value = fields.try_(
+            "value", lambda text: parse_quantity(fields.pointed(text), dimension, bare=unit, name="value")
+        )
         if value is None and fields.has("value"):
             return
         given = {**given, kind.key: value}

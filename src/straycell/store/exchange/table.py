@@ -1,45 +1,25 @@
-"""A CSV file as lines with named fields, and every fault of it with its place.
-
-Python's csv module and not pandas: only it tells on which line a row began.
-"""
+"""A list of cells or readings: its header understood, its lines with named fields, every fault with its place."""
 
 from __future__ import annotations
 
-import csv
-import io
 import re
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
 
-from straycell.errors import BadData
+from straycell.errors import BadData, UsageFault
+from straycell.plain_text import is_plain, one_line, require_plain
+from straycell.store.exchange.rows import RowFault, rows, separator_of
 
-MOST_BYTES = 500_000_000
+MOST_FAULTS = 1000
+"""More are counted, not kept: a hostile list would fill the memory with them."""
 _SHOWN = 60
-_FORMULA = re.compile(r"'*\s*[=+@-]")
-_PLAIN_NUMBER = re.compile(r"[+-]?\d+(\.\d+)?")
-
-
-def shielded(value: object) -> object:
-    """A text that a spreadsheet would take for a formula, behind a single quote; all else as it is."""
-    if isinstance(value, str) and _FORMULA.match(value) and not _PLAIN_NUMBER.fullmatch(value):
-        return f"'{value}"
-    return value
-
-
-def unshielded(value: str) -> str:
-    """The text as it was before `shielded`."""
-    return value[1:] if value.startswith("'") and _FORMULA.match(value) else value
-
-
-def rows_beside(file: Path) -> Iterator[dict[str, str]]:
-    """The lines of a file of an export, by column; none when it is not there."""
-    if not file.is_file():
-        return
-    with file.open(newline="", encoding="utf-8-sig") as text:
-        for row in csv.DictReader(text, restval=""):
-            yield {name: unshielded(value) for name, value in row.items() if isinstance(value, str)}
+_UNIT = r"(\s*[^\d\s.,].{0,12})?"
+_COMMA_NUMBER = re.compile(rf"[+-]?(\d+,(\d{{1,2}}|\d{{4,}})|0,\d+){_UNIT}")
+_POINT_NUMBER = re.compile(rf"[+-]?\d+\.\d+{_UNIT}")
+_SAMPLE = 200
+"""Lines that tell whether a comma is the list's decimal mark."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,137 +40,225 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class Imported:
-    """What became of a file: lines taken, those refused with the reason, those left out by their nature."""
+    """What became of a file: lines taken, those refused with the reason, those left out by their nature.
+
+    `more` faults were found and not kept; `ignored` are the file's columns that nothing was asked of.
+    """
 
     taken: int
     refused: tuple[Fault, ...] = ()
     left_out: int = 0
+    more: int = 0
+    ignored: tuple[str, ...] = ()
+
+
+@dataclass(slots=True)
+class Faults:
+    """The faults of a file, the first of them kept, the others counted."""
+
+    kept: list[Fault] = field(default_factory=list)
+    more: int = 0
+
+    def __bool__(self) -> bool:
+        return bool(self.kept)
+
+    def note(self, faults: Sequence[Fault]) -> None:
+        """Keep these as long as there is room."""
+        room = max(MOST_FAULTS - len(self.kept), 0)
+        self.kept += faults[:room]
+        self.more += len(faults[room:])
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One row: the line it began on, and what stands in each named column, blanks at the ends cut off."""
+    """One row: the line it began on, and what stands in each named column. `decimal` is the list's mark."""
 
     number: int
     fields: Mapping[str, str]
+    decimal: str = "."
 
     def fault(self, column: str, fault: BadData) -> Fault:
         """A fault of this line in the words of the error."""
         return Fault(self.number, fault.what, fault.remedy, column)
 
 
-@dataclass(slots=True)
+Told = Callable[[int, int], None]
+
+
+def counted(lines: Iterator[Line], told: Told | None) -> Iterator[Line]:
+    """The lines, with `told` of (how many so far, 0: how many there are is not known before the end)."""
+    for done, line in enumerate(lines, 1):
+        if told is not None:
+            told(done, 0)
+        yield line
+
+
 class Table:
-    """A file as read. `columns` are the names used; with a fault of the header there are no lines."""
+    """A file with its header read. With a fault of the header there are no lines; they can be read again.
 
-    columns: tuple[str, ...] = ()
-    lines: list[Line] = field(default_factory=list)
-    faults: list[Fault] = field(default_factory=list)
-
-
-def read_table(file: Path, known: Collection[str], needed: Sequence[Collection[str]]) -> Table:
-    """Read a CSV file with commas, semicolons or tabs. `needed` are sets of columns, one of each must be there.
-
-    Raises BadData when the file cannot be read at all.
+    `known` are the names a column may have, of each set in `needed` one must be there, `numbers` hold figures.
+    `mapping` names the file's own: {column: header or place}. `columns` are the names used, in the file's order,
+    empty for one that is left out.
     """
-    text = _text(file)
-    if isinstance(text, Fault):
-        return Table(faults=[text])
-    rows = _rows(text)
-    try:
-        first = next(rows, None)
+
+    def __init__(
+        self,
+        file: Path,
+        known: Collection[str],
+        needed: Sequence[Collection[str]],
+        numbers: Collection[str],
+        mapping: Mapping[str, str] | None = None,
+    ) -> None:
+        self.file, self.columns, self.faults = file, tuple[str, ...](), Faults()
+        self.ignored: tuple[str, ...] = ()
+        require_plain("the name of the file", file.name)
+        self._separator, self._decimal = separator_of(file), "."
+        try:
+            first = next(rows(file, self._separator), None)
+        except RowFault as fault:
+            self.faults.note([Fault(fault.line, fault.what, fault.remedy)])
+            return
         if first is None:
-            return Table(
-                faults=[Fault(1, "the file is empty", "its first line names the columns: see --template")]
+            self.faults.note(
+                [Fault(1, "the file is empty", "its first line names the columns: see --template")]
             )
-        table = _header(first[1], known, needed)
-        if not table.faults:
-            for number, values in rows:
-                _take(table, number, values)
-    except csv.Error as error:
-        return Table(
-            faults=[Fault(_line_of(text, error), f"not readable as CSV: {error}", "check the quotes")]
-        )
-    if not table.lines and not table.faults:
-        table.faults.append(Fault(1, "there is no line under the header", "write one line for each"))
-    return table
+            return
+        self._header_line = first[0]
+        self._header(first[1], known, needed, mapping or {})
+        if not self.faults and self._separator != ",":
+            self._decimal = self._find_decimal(numbers)
+
+    def lines(self, *, noting: bool = True, patient: bool = True) -> Iterator[Line]:
+        """Its lines that can be read as such; the faults of the others are noted, unless they were before.
+
+        Without patience the reading ends when more faults are found than are told.
+        """
+        if not self.columns or self.faults:
+            return
+        count, noted = 0, self.faults if noting else Faults()
+        try:
+            for number, values in rows(self.file, self._separator):
+                if number == self._header_line:
+                    continue
+                count += 1
+                if noted.more and not patient:
+                    raise RowFault(number, "the file was not read further", "correct these first")
+                fault = self._fault(number, values)
+                if fault is not None:
+                    noted.note([fault])
+                    continue
+                named = zip(self.columns, values, strict=True)
+                yield Line(number, {name: value for name, value in named if name}, self._decimal)
+        except RowFault as fault:
+            noted.kept.append(Fault(fault.line, fault.what, fault.remedy))
+            return
+        if not count:
+            noted.note([Fault(1, "there is no line under the header", "write one line for each")])
+
+    def imported(self, taken: int, left_out: int = 0) -> Imported:
+        """What became of the file."""
+        return Imported(taken, tuple(self.faults.kept), left_out, self.faults.more, self.ignored)
+
+    def _header(
+        self,
+        names: Sequence[str],
+        known: Collection[str],
+        needed: Sequence[Collection[str]],
+        mapping: Mapping[str, str],
+    ) -> None:
+        columns = [tidy_name(name) for name in names]
+        for column, wanted in mapping.items():
+            place = _place_of(wanted, names, self._header_line)
+            columns = [other if other != column else "" for other in columns]
+            columns[place] = column
+        ignored = []
+        for place, name in enumerate(columns):
+            shown = (
+                f"'{one_line(names[place][:_SHOWN])}'"
+                if names[place]
+                else f"number {place + 1} without a name"
+            )
+            if name in known:
+                if name in columns[:place]:
+                    self.faults.note([Fault(1, f"column '{name}' stands twice", "leave one of them out")])
+            elif mapping:
+                columns[place] = ""
+                ignored.append(one_line(names[place][:_SHOWN]) or str(place + 1))
+            else:
+                near = get_close_matches(name[:_SHOWN], list(known), 1)
+                hint = f"nearest: {near[0]}" if near else "see --template, or name yours with --columns"
+                self.faults.note([Fault(1, f"unknown column {shown}", hint)])
+        for choice in needed:
+            if not set(choice) & set(columns):
+                some = " or ".join(list(choice)[:3])
+                self.faults.note(
+                    [Fault(1, f"a column is missing: {some}", "see --template, or name yours with --columns")]
+                )
+        self.columns, self.ignored = tuple(columns), tuple(ignored)
+
+    def _fault(self, number: int, values: Sequence[str]) -> Fault | None:
+        count, expected = len(values), len(self.columns)
+        if count != expected:
+            hint = "leave fields empty, not out"
+            if count > expected:
+                hint = "a decimal comma splits a field: write a point, or separate with semicolons"
+            return Fault(number, f"{count} fields where the header has {expected} columns", hint)
+        bad = [name for name, value in zip(self.columns, values, strict=True) if not is_plain(value)]
+        return Fault(number, "control characters in the text", "write plain text", bad[0]) if bad else None
+
+    def _find_decimal(self, numbers: Collection[str]) -> str:
+        """A comma where numbers have it and none has a point: `2,600` alone may be a thousand, and says nothing."""
+        comma = point = False
+        places = [place for place, name in enumerate(self.columns) if name in numbers]
+        try:
+            for count, (_, values) in enumerate(rows(self.file, self._separator)):
+                found = [values[place] for place in places if place < len(values)]
+                comma = comma or any(map(_COMMA_NUMBER.fullmatch, found))
+                point = point or any(map(_POINT_NUMBER.fullmatch, found))
+                if count == _SAMPLE:
+                    break
+        except RowFault:
+            return "."  # found again, and noted, when the lines are read
+        return "," if comma and not point else "."
 
 
-def _text(file: Path) -> str | Fault:
-    try:
-        if file.stat().st_size > MOST_BYTES:
-            raise BadData(f"{file} is larger than {MOST_BYTES // 1_000_000} MB", "split it")
-        raw = file.read_bytes()
-    except OSError as error:
-        raise BadData(
-            f"{file} cannot be read: {error.strerror}", "check the path and its permissions"
-        ) from error
-    remedy = "save it as CSV in UTF-8"
-    if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        return Fault(1, "the file is UTF-16, not UTF-8", remedy)
-    if raw[:4] == b"PK\x03\x04":
-        return Fault(1, "this is a spreadsheet or an archive, not a CSV file", remedy)
-    try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = raw[: error.start].count(b"\n") + 1
-        return Fault(line, f"byte {raw[error.start]:#04x} is no UTF-8 text", remedy)
-    if "\0" in text:
-        return Fault(text[: text.index("\0")].count("\n") + 1, "a NUL character: no text file", remedy)
-    return text
+def tidy_name(name: str) -> str:
+    """A column's name as it is known: lower case, words joined by `_`."""
+    return "_".join(name.replace("-", " ").split()).casefold()
 
 
-def _rows(text: str) -> Iterator[tuple[int, list[str]]]:
-    """(line it began on, fields) of every row that is not empty."""
-    head = text.lstrip().split("\n", 1)[0]
-    mark = max(",;\t", key=head.count)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=mark, strict=True)
-    began = 1
-    for values in reader:
-        if any(value.strip() for value in values):
-            yield began, [unshielded(value.strip()) for value in values]
-        began = reader.line_num + 1
+def _place_of(wanted: str, names: Sequence[str], line: int) -> int:
+    plain = [name.casefold() for name in names]
+    if wanted.casefold() in plain:
+        return plain.index(wanted.casefold())
+    if wanted.isascii() and wanted.isdigit() and 1 <= int(wanted[:9]) <= len(names):
+        return int(wanted) - 1
+    shown = one_line(", ".join(names)[:200])
+    raise BadData(f"line {line} has no column '{wanted}'", f"its columns are: {shown}")
 
 
-def _line_of(text: str, error: csv.Error) -> int:
-    """Where csv stopped: for a quote that is never closed it is the last line."""
-    return text.count("\n") + 1 if "end of data" in str(error) else 1
+def parse_mapping(text: str, known: Collection[str], stems: Collection[str]) -> dict[str, str]:
+    """`code=Nr, rated_capacity=Cap in mAh` as {column: header or place}, the unit put into the column's name.
 
-
-def _header(names: Sequence[str], known: Collection[str], needed: Sequence[Collection[str]]) -> Table:
-    columns = tuple("_".join(name.replace("-", " ").split()).casefold() for name in names)
-    table = Table(columns)
-    for place, name in enumerate(columns, 1):
-        if name not in known:
-            near = get_close_matches(name, list(known), 1)
-            hint = f"nearest: {near[0]}" if near else "see --template for all of them"
-            shown = f"'{names[place - 1][:_SHOWN]}'" if name else f"number {place} without a name"
-            table.faults.append(Fault(1, f"unknown column {shown}", hint))
-        elif name in columns[: place - 1]:
-            table.faults.append(Fault(1, f"column '{name}' stands twice", "leave one of them out"))
-    for choice in needed:
-        if not set(choice) & set(columns):
-            some = " or ".join(list(choice)[:3])
-            table.faults.append(Fault(1, f"a column is missing: {some}", "see --template"))
-    return table
-
-
-def _take(table: Table, number: int, values: Sequence[str]) -> None:
-    count, expected = len(values), len(table.columns)
-    if count != expected:
-        hint = (
-            "a decimal comma splits a field: write a point"
-            if count > expected
-            else "leave fields empty, not out"
-        )
-        table.faults.append(Fault(number, f"{count} fields where the header has {expected} columns", hint))
-        return
-    bad = [name for name, value in zip(table.columns, values, strict=True) if not _printable(value)]
-    if bad:
-        table.faults.append(Fault(number, "control characters in the text", "write plain text", bad[0]))
-        return
-    table.lines.append(Line(number, dict(zip(table.columns, values, strict=True))))
-
-
-def _printable(value: str) -> bool:
-    return all(c.isprintable() or c.isspace() for c in value)
+    Raises UsageFault for a part without `=`, an unknown column or a unit that it does not take.
+    """
+    mapping: dict[str, str] = {}
+    for part in text.split(","):
+        key, equals, value = part.partition("=")
+        column, header = tidy_name(key), value.strip()
+        if not equals or not header:
+            raise UsageFault(
+                f"--columns part '{part.strip()[:_SHOWN]}' has no '='",
+                'write "code=Nr, rated_capacity=Cap in mAh" (header words or places)',
+            )
+        before, word, unit = header.rpartition(" in ")
+        if word and column in stems:
+            column, header = f"{column}_{unit.strip().casefold()}", before.strip()
+        if column not in known:
+            near = get_close_matches(column[:_SHOWN], list(known), 1)
+            raise UsageFault(
+                f"--columns does not know '{column[:_SHOWN]}'",
+                f"nearest: {near[0]}" if near else "see --template for the names",
+            )
+        mapping[column] = header
+    return mapping

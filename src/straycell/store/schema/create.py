@@ -30,6 +30,7 @@ from straycell.store.schema.tables import BENCH, EVENT
 
 VERSION = 1
 APPLICATION_ID = 0x53545243  # "STRC": marks the file as a straycell store
+BROKEN_ID = 0x53545242  # "STRB": a copy of a store that was damaged when it was copied
 TRIAL_ID = 0x53545259  # "STRY": stores of the trials, before anything was released
 _ALEMBIC_TABLE = (
     "CREATE TABLE alembic_version "
@@ -47,6 +48,10 @@ def store_version(conn: Connection, path: Path) -> int:
     version = int(conn.exec_driver_sql("PRAGMA user_version").scalar_one())
     application = int(conn.exec_driver_sql("PRAGMA application_id").scalar_one())
     tables = int(conn.exec_driver_sql("SELECT count(*) FROM sqlite_master").scalar_one())
+    if application == BROKEN_ID:
+        raise StoreFault(
+            f"store {path} is the copy of a store that was damaged", "take an older backup: restore FILE"
+        )
     if application == TRIAL_ID:
         raise StoreFault(
             f"store {path} was written by a trial version, which cannot be brought up to date",

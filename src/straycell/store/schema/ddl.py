@@ -418,7 +418,7 @@ CREATE TABLE handover_cell (
 )
     """,
     """
-CREATE UNIQUE INDEX ux_handover_cell_live ON handover_cell (code) WHERE state <> 'left-out'
+CREATE UNIQUE INDEX ux_handover_cell_listed ON handover_cell (code) WHERE state = 'listed'
     """,
     """
 CREATE TABLE supersession (

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 
 import numpy as np
 
 from straycell.errors import BadData
 from straycell.quantities import CELL_WINDOWS, Dimension
 from straycell.traces.read.table import Table
+from straycell.traces.read.times import Stamps
 from straycell.traces.read.trace import Floats, Ints, Mask
 
 FEWEST_ROWS = 3
@@ -19,6 +21,7 @@ _SPIKE_V = 0.3
 _EDGE_SHARE = 0.05
 _MOST_PACK_V = 100.0
 _UNIX_S = 1e8
+_YEAR_2200_S = 7.26e9
 
 
 @dataclass
@@ -29,6 +32,7 @@ class Cleaned:
     columns: dict[str, Floats]
     warnings: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    began_at: datetime | None = None
 
     def keep(self, rows: Mask) -> None:
         self.line = self.line[rows]
@@ -54,7 +58,7 @@ def clean(table: Table, ends_whole: bool = True) -> Cleaned:
     _drop_cut_end(cleaned, ends_whole)
     _drop_blank_and_odd(cleaned, table)
     _check_left(cleaned, len(table.line))
-    _zero_clock(cleaned, table.clock)
+    _zero_clock(cleaned, table.stamps)
     _check_times(cleaned)
     _drop_repeated(cleaned)
     _check_windows(cleaned)
@@ -117,14 +121,22 @@ def _check_left(cleaned: Cleaned, rows: int) -> None:
         )
 
 
-def _zero_clock(cleaned: Cleaned, clock: bool) -> None:
-    """A clock or calendar time starts anywhere: count from the first row."""
+def _zero_clock(cleaned: Cleaned, stamps: Stamps) -> None:
+    """A clock or calendar time starts anywhere: count from the first row, and keep when that was."""
     time = cleaned.columns["time"]
+    clock = stamps is not Stamps.COUNTED
     if clock or time[0] > _UNIX_S:
         unit_s = (
             1e-3 if time[0] > 1000 * _UNIX_S and not clock else 1.0
         )  # counted in milliseconds by many programs
         cleaned.columns["time"] = (time - time[0]) * unit_s
+        if stamps is Stamps.UNCLEAR:
+            cleaned.warnings.append(
+                "its dates can be read two ways, day or month first: they do not date the run"
+            )
+        if stamps in (Stamps.COUNTED, Stamps.UTC, Stamps.LOCAL) and 0 <= time[0] * unit_s < _YEAR_2200_S:
+            began_at = datetime.fromtimestamp(float(time[0] * unit_s), UTC)
+            cleaned.began_at = began_at.replace(tzinfo=None) if stamps is Stamps.LOCAL else began_at
         cleaned.notes.append("times are of a clock: counted from the first row")
 
 

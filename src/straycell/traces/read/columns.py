@@ -94,6 +94,8 @@ _RANK = {
     for rank, words in enumerate(rows)
     for word in words
 }
+LONGEST_HEADER = 200
+"""The patterns below look back and forth: in a line of a megabyte they would do so for hours."""
 _BRACKETS = re.compile(r"^(.*?)\s*[\[(]\s*([^\])]*?)\s*[\])]\s*$")
 _SLASH = re.compile(r"^(.*?)\s*/\s*([^/]+?)\s*$")
 _TAIL = re.compile(r"^(.*?)[\s_]+([^\s_]+)$")
@@ -119,7 +121,9 @@ def _words(text: str) -> str:
 
 def _known(name: str, unit: str, place: int, header: str) -> Column | None:
     """The column of a name and a unit; an empty unit is taken as the base unit, or read from a name like `mV`."""
-    name, unit = _words(name), unit.strip().casefold()
+    plain, unit = name.strip().casefold(), unit.strip().casefold()
+    # `mV` and `mAh` are one word, `cellVoltage` is two.
+    name = plain if any((quantity, plain) in _RANK for quantity in QUANTITIES) else _words(name)
     for quantity in QUANTITIES:
         rank = _RANK.get((quantity, name))
         if rank is None:
@@ -136,7 +140,7 @@ def _known(name: str, unit: str, place: int, header: str) -> Column | None:
 
 def recognise(header: str, place: int = 0) -> Column | None:
     """What a header cell announces, or None. `Voltage / mV`, `voltage_mv`, `Voltage(mV)` and `U mV` all do."""
-    text = header.strip().lstrip("\ufeff").strip().strip("\"'")
+    text = header[:LONGEST_HEADER].strip().lstrip("\ufeff").strip().strip("\"'")
     for pattern in (_BRACKETS, _SLASH):
         match = pattern.match(text)
         if match:
@@ -195,7 +199,7 @@ def parse_columns(text: str) -> dict[str, str]:
 
 def mapped(cells: Sequence[str], columns: Mapping[str, str], line: int) -> dict[str, Column]:
     """The columns a person named, by header (any case) or by place from 1. Raises BadData or UsageFault."""
-    plain = [cell.strip().strip("\"'\ufeff ").casefold() for cell in cells]
+    plain = [cell[:LONGEST_HEADER].strip().strip("\"'\ufeff ").casefold() for cell in cells]
     return {quantity: _one_mapped(quantity, wanted, plain, line) for quantity, wanted in columns.items()}
 
 
@@ -214,7 +218,7 @@ def _one_mapped(quantity: str, wanted: str, plain: list[str], line: int) -> Colu
     else:
         raise BadData(
             f"line {line} has no column '{name}' for {quantity}",
-            f"its columns are: {', '.join(plain) or 'none'}",
+            f"its columns are: {', '.join(plain)[:LONGEST_HEADER] or 'none'}",
         )
     units = _UNITS[quantity]
     if unit and unit.casefold() not in units:

@@ -95,6 +95,7 @@ def _assemble(cleaned: Cleaned, layout: Layout) -> Trace:
         step_time_s=held.get("step_time"),
         counter_ah=held.get("capacity"),
         line=cleaned.line,
+        began_at=cleaned.began_at,
         warnings=tuple(cleaned.warnings),
         notes=(*notes, signed.note, *cleaned.notes),
     )

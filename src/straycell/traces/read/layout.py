@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import gzip
-import io
 import re
 import zlib
 from collections.abc import Mapping
@@ -11,9 +9,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from straycell.errors import BadData
+from straycell.files.read import read_bytes, unpacked_gz
 from straycell.traces.read.columns import Column, find_columns, mapped, recognise
 
-MOST_BYTES = 2_000_000_000
+MOST_BYTES = 250_000_000
+"""Of a file, and of what a gz file unpacks to: a month of rows, one a second, has a tenth of it."""
 _HEADER_LINES = 400
 _HEAD_BYTES = 262_144
 _NUMBER = re.compile(r"^[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?$")
@@ -42,17 +42,10 @@ class Layout:
 
 
 def file_bytes(source: str | Path | bytes) -> bytes:
-    """The file's own bytes. Raises BadData when it cannot be opened."""
-    if isinstance(source, bytes):
-        return source
-    path = Path(source)
-    try:
-        return path.read_bytes()
-    except OSError as fault:
-        reason = (fault.strerror or str(fault)).lower()
-        raise BadData(
-            f"trace file '{path}' cannot be read: {reason}", "check the name and the folder"
-        ) from fault
+    """The file's own bytes. Raises BadData when it cannot be opened, or is no file or too large."""
+    return (
+        source if isinstance(source, bytes) else read_bytes(Path(source), f"trace file {source}", MOST_BYTES)
+    )
 
 
 def plain_text(raw: bytes) -> bytes:
@@ -76,23 +69,14 @@ def plain_text(raw: bytes) -> bytes:
 
 def _unpacked(raw: bytes) -> bytes:
     try:
-        with gzip.GzipFile(fileobj=io.BytesIO(raw)) as packed:
-            text = packed.read(MOST_BYTES + 1)
+        return unpacked_gz(raw, MOST_BYTES)
     except EOFError as fault:
-        lines = _whole_lines(raw)
         raise BadData(
-            f"the gz file is cut off: it ends after line {lines}",
-            "copy it anew, or unpack what is left by hand",
+            f"the gz file is cut off: it ends after line {fault.args[0]}",
+            "copy it again, or unpack what is left by hand",
         ) from fault
-    except (OSError, zlib.error) as fault:
-        raise BadData("the gz file is damaged: its check does not hold", "copy or export it anew") from fault
-    if len(text) > MOST_BYTES:
-        raise BadData(f"the gz file unpacks to more than {MOST_BYTES // 10**9} GB", "split it")
-    return text
-
-
-def _whole_lines(raw: bytes) -> int:
-    return zlib.decompressobj(wbits=31).decompress(raw, MOST_BYTES).count(b"\n")
+    except zlib.error as fault:
+        raise BadData("the gz file is damaged: its check does not hold", "copy or export it again") from fault
 
 
 def as_text(raw: bytes) -> str:

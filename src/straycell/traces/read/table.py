@@ -12,7 +12,7 @@ import numpy as np
 
 from straycell.errors import BadData
 from straycell.traces.read.layout import Layout
-from straycell.traces.read.times import seconds
+from straycell.traces.read.times import Stamps, seconds
 from straycell.traces.read.trace import Floats, Ints
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ class Table:
 
     line: Ints
     columns: dict[str, Floats]
-    clock: bool = False
+    stamps: Stamps = Stamps.COUNTED
     cells: list[str] | None = None
     cell_line: int = 0
     odd: list[tuple[int, str]] = field(default_factory=list)
@@ -134,7 +134,7 @@ def _numbers(parts: list[pd.Series[Any]], quantity: str, layout: Layout, table: 
     if layout.decimal == ",":
         texts = texts.str.replace(",", ".", regex=False)
     if quantity == "time":
-        values, table.clock = seconds(texts, column.factor)
+        values, table.stamps = seconds(texts, column.factor)
     else:
         numbers = pd.to_numeric(texts, errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
         values = numbers * column.factor + column.shift

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from enum import StrEnum
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,16 +18,27 @@ _DATE = re.compile(r"^\s*\d{4}-\d{1,2}-\d{1,2}|^\s*\d{1,2}[./]\d{1,2}[./]\d{2,4}
 _DAY_S = 86400.0
 
 
-def seconds(column: pd.Series[str], factor: float) -> tuple[Floats, bool]:
-    """Seconds of a column of text, NaN where it is none, and whether they are seconds of a clock or calendar.
+class Stamps(StrEnum):
+    """What a file's times are: counted from a start, of a clock, or of a calendar (in UTC, local, or unclear)."""
 
-    Numbers are taken times `factor`; `h:mm:ss` and ISO dates as they are. A clock that passes midnight goes on.
+    COUNTED = "counted"
+    CLOCK = "clock"
+    UTC = "utc"
+    LOCAL = "local"
+    UNCLEAR = "unclear"
+
+
+def seconds(column: pd.Series[str], factor: float) -> tuple[Floats, Stamps]:
+    """Seconds of a column of text, NaN where it is none, and of what kind they are.
+
+    Numbers are taken times `factor`; `h:mm:ss` and dates as they are, a calendar's from 1970 on as if it were UTC.
+    A clock that passes midnight goes on.
     """
     import pandas as pd
 
     sample = [str(text) for text in column.dropna().head(50)]
     if _most(sample, _CLOCK):
-        return _unrolled(_clock_seconds(column)), True
+        return _unrolled(_clock_seconds(column)), Stamps.CLOCK
     if _most(sample, _DATE):
         day_first = not re.match(r"^\s*\d{4}", sample[0])
         moments = pd.to_datetime(column, errors="coerce", utc=True, dayfirst=day_first, format="mixed")
@@ -34,9 +46,20 @@ def seconds(column: pd.Series[str], factor: float) -> tuple[Floats, bool]:
         missing = np.isnat(nanoseconds)
         values = nanoseconds.astype(np.int64) / 1e9
         values[missing] = np.nan
-        return values, True
+        return values, _calendar(sample)
     numbers = pd.to_numeric(column, errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
-    return numbers * factor, False
+    return numbers * factor, Stamps.COUNTED
+
+
+def _calendar(sample: list[str]) -> Stamps:
+    """Local without a zone. `3/4/2026` is the third of April or the fourth of March: unclear while no figure tells."""
+    if all(re.search(r"\d(Z|[+-]\d{2}:?\d{2})$", text.strip()) for text in sample):
+        return Stamps.UTC
+    parts = [re.match(r"\s*(\d{1,2})/(\d{1,2})/", text) for text in sample]
+    told = [part for part in parts if part is not None]
+    if told and all(int(part[1]) <= 12 and int(part[2]) <= 12 for part in told):
+        return Stamps.UNCLEAR
+    return Stamps.LOCAL
 
 
 def _most(sample: list[str], pattern: re.Pattern[str]) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import datetime
 
 import numpy as np
 import numpy.typing as npt
@@ -19,7 +20,8 @@ class Trace:
     `time_s` counts from the recording's own zero; `current_a` is negative on discharge (`notes` says how that
     was found). `step` numbers the instrument's own steps, `step_time_s` the time since such a step began,
     `counter_ah` is the instrument's own count; None where the file has no such column. `line` is each row's
-    line in the file. `warnings` doubt the file, `notes` only say how it was read.
+    line in the file. `began_at` is the first row's time stamp where the file has a calendar's, without a zone if it
+    is of some local clock. `warnings` doubt the file, `notes` only say how it was read.
     """
 
     time_s: Floats
@@ -30,6 +32,7 @@ class Trace:
     step_time_s: Floats | None = None
     counter_ah: Floats | None = None
     line: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    began_at: datetime | None = None
     warnings: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 

@@ -53,12 +53,7 @@ def list_all(
     chosen = [verdict for verdict in verdicts.values() if wanted is None or verdict.outcome is wanted]
     chosen = sort_verdicts(chosen, sort or VerdictOrder.CODE)
     rows = [
-        [
-            v.code,
-            outcome_cell(v.outcome),
-            verdict_words.until(v),
-            next(iter(verdict_words.next_steps(v, now)), None),
-        ]
+        [v.code, outcome_cell(v.outcome), verdict_words.until(v), verdict_words.next_in_short(v, now)]
         for v in chosen
     ]
     output.emit(

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from straycell.cli.app import context, output
+from straycell.cli.app import context, output, values
 from straycell.cli.app.progress import counting
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show.cautions_talk import talk_cautions
@@ -26,22 +27,38 @@ FileArgument = Annotated[
 PartialOption = Annotated[
     bool, typer.Option("--partial", help="Take the lines that are right, leave the rest.")
 ]
+ColumnsOption = Annotated[
+    str | None,
+    values.text_option(
+        "--columns",
+        "Your names for the columns, by header or place; the others are left out.",
+        metavar='"code=Nr, rated_capacity=Cap in mAh"',
+    ),
+]
 TemplateOption = Annotated[bool, typer.Option("--template", help="Print a file to fill in.")]
 
 
 @app.command("cells")
 def cells(
-    file: FileArgument = None, partial: PartialOption = False, template: TemplateOption = False
+    file: FileArgument = None,
+    columns: ColumnsOption = None,
+    partial: PartialOption = False,
+    template: TemplateOption = False,
 ) -> None:
-    """Log a cell for each line; a line without a code gets the next one."""
-    from straycell.store.exchange.cells import TEMPLATE
+    """Log a cell for each line; a line without a code gets the next one.
+
+    What a line does not state is filled from its marking.
+    """
+    from straycell.store.exchange.cells import COLUMNS, QUANTITY_STEMS, TEMPLATE
+    from straycell.store.exchange.table import parse_mapping
 
     if template:
         _print(TEMPLATE)
         return
     path = _named(file)
+    mapping = parse_mapping(columns, COLUMNS, QUANTITY_STEMS) if columns else None
     with context.writing(create=True) as writer, counting("lines") as told:
-        found = writer.import_cells(path, partial=partial, told=told)
+        found = writer.import_cells(path, partial=partial, mapping=mapping, told=told)
     _tell(found, path, "cells", partial)
     if found.taken:
         talk_cautions(Step.INTAKE)
@@ -49,17 +66,22 @@ def cells(
 
 @app.command("readings")
 def readings(
-    file: FileArgument = None, partial: PartialOption = False, template: TemplateOption = False
+    file: FileArgument = None,
+    columns: ColumnsOption = None,
+    partial: PartialOption = False,
+    template: TemplateOption = False,
 ) -> None:
     """Record what stands on each line: one figure of a cell, or several."""
-    from straycell.store.exchange.readings import TEMPLATE
+    from straycell.store.exchange.readings import COLUMNS, QUANTITY_STEMS, TEMPLATE
+    from straycell.store.exchange.table import parse_mapping
 
     if template:
         _print(TEMPLATE)
         return
     path = _named(file)
+    mapping = parse_mapping(columns, COLUMNS, QUANTITY_STEMS) if columns else None
     with context.writing() as writer, counting("lines") as told:
-        found = writer.import_readings(path, partial=partial, told=told)
+        found = writer.import_readings(path, partial=partial, mapping=mapping, told=told)
     _tell(found, path, "readings", partial)
 
 
@@ -76,29 +98,68 @@ def _named(file: Path | None) -> Path:
 def _tell(found: Imported, file: Path, what: str, partial: bool) -> None:
     """What was taken and every fault. Raises BadData when nothing was, or not all of it without --partial."""
     faults = sorted(found.refused, key=lambda fault: (fault.line, fault.column))
+    count = len(faults) + found.more
     document = {
         "taken": found.taken,
         "left_out": found.left_out,
+        "columns_left_out": list(found.ignored),
         "refused": [
             {"line": f.line, "column": f.column or None, "fault": f.said, "remedy": f.remedy} for f in faults
         ],
+        "more_refused": found.more,
     }
     output.emit(document, lambda: _page(found, file, what, faults))
     if faults and not found.taken:
         lines = len({fault.line for fault in faults})
         raise BadData(
-            f"{file}: nothing taken, {len(faults)} fault{'s' if len(faults) > 1 else ''} on {lines} "
-            f"line{'s' if lines > 1 else ''}",
+            f"{file}: nothing taken, {count} fault{'s' if count > 1 else ''} on {lines} "
+            f"line{'s' if lines > 1 else ''}{' and more' if found.more else ''}",
             "correct them all" + ("" if partial else ", or take the others with --partial"),
         )
 
 
 def _page(found: Imported, file: Path, what: str, faults: Sequence[Fault]) -> None:
     output.say(f"{file}: {found.taken or 'none'} of its lines taken as {what}")
-    output.bullets(f"line {fault.line}: {fault.said}: {fault.remedy}" for fault in faults[:SHOWN])
-    if len(faults) > SHOWN:
-        output.say(f"    and {len(faults) - SHOWN} more faults: --json lists them all")
+    kinds = alike(faults)
+    output.bullets(
+        f"{_lines([fault.line for fault in same])}: {same[0].said}: {same[0].remedy}"
+        + (f" (the first of {len(same)})" if len(same) > 1 else "")
+        for same in kinds[:SHOWN]
+    )
+    if len(kinds) > SHOWN:
+        output.say(f"    and {len(kinds) - SHOWN} more kinds of faults: --json lists them")
+    if found.more:
+        output.say(f"    and {found.more} more faults further down")
+    if found.ignored:
+        output.say(f"columns left out: {', '.join(found.ignored)}")
     if found.left_out:
         output.say(
             f"{found.left_out} superseded readings left out: their history goes with a backup or a merge"
         )
+
+
+_VALUES = re.compile(r"'[^']*'|\d+(?:[.,]\d+)*")
+_RUNS = 6
+
+
+def alike(faults: Sequence[Fault]) -> list[list[Fault]]:
+    """Faults of the same kind together, in the order of their first lines: the same words but for the values."""
+    kinds: dict[tuple[str, str, str], list[Fault]] = {}
+    for fault in faults:
+        kind = (fault.column, _VALUES.sub("#", fault.text), _VALUES.sub("#", fault.remedy))
+        kinds.setdefault(kind, []).append(fault)
+    return list(kinds.values())
+
+
+def _lines(numbers: Sequence[int]) -> str:
+    """`line 3`, `lines 3 to 5, 9`: as many as a line of a screen holds."""
+    numbers = list(dict.fromkeys(numbers))
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    shown = [str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs]
+    more = f" and {len(shown) - _RUNS} more" if len(shown) > _RUNS else ""
+    return f"line{'s' if len(numbers) > 1 else ''} {', '.join(shown[:_RUNS])}{more}"

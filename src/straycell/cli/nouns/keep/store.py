@@ -71,11 +71,21 @@ def _require_letter(letter: str) -> None:
 
 
 @app.command("check")
-def check() -> None:
+def check(
+    against: Annotated[
+        Path | None,
+        typer.Option(
+            "--against", metavar="BACKUP", help="Also name what this backup holds and the store does not."
+        ),
+    ] = None,
+) -> None:
     """Check the store through and through. Exit 1 when something is wrong with it."""
     path = context.store_path()
     with context.reading() as reader:
         faults = list(reader.check(context.rules()))
+        if against is not None:
+            with _about(against, "name a file that this wrote: straycell store backup FILE"):
+                faults += reader.lost_since(against)
     output.emit({"store": str(path), "ok": not faults, "faults": faults}, lambda: _tell(path, faults))
     if faults:
         raise typer.Exit(EXIT_NEGATIVE)
@@ -92,14 +102,19 @@ def _tell(path: Path, faults: list[str]) -> None:
 
 @app.command("info")
 def info() -> None:
-    """Show where the store is and what it holds."""
+    """Show where the store is, what it holds, and what speaks against its place."""
+    from straycell.store.places import mounts, place_warnings
+
     path = context.store_path()
     with context.reading() as reader:
         document = {"store": str(path)} | {k: v for k, v in reader.info().items() if k != "path"}
+    warnings = place_warnings(path, mounts())
     output.emit(
-        document,
+        document | {"place_warnings": warnings},
         lambda: output.facts((name.replace("_", " "), _words(value)) for name, value in document.items()),
     )
+    for warning in warnings:
+        output.talk(f"move it, with `store backup` and `store restore`, to a disk of this machine: {warning}")
 
 
 def _words(value: object) -> str:
@@ -125,9 +140,17 @@ def backup(file: FileArgument) -> None:
     """Write a copy of the store, complete and checked, while others may go on reading."""
     from straycell.store.backup import backup_store
 
-    backup_store(context.store_path(), file)
-    document = {"store": str(context.store_path()), "file": str(file), "bytes": file.stat().st_size}
-    output.emit(document, lambda: output.say(f"{file}: backup written, {document['bytes']} bytes"))
+    damage = backup_store(context.store_path(), file)
+    size = file.stat().st_size
+    document = {
+        "store": str(context.store_path()),
+        "file": str(file),
+        "bytes": size,
+        "damage": damage or None,
+    }
+    output.emit(document, lambda: output.say(f"{file}: backup written, {size} bytes"))
+    if damage:
+        output.talk(f"the store is damaged ({damage}): the copy is marked so and cannot be restored")
 
 
 @app.command("restore")
@@ -163,7 +186,7 @@ def _talk_carried(done: Restored) -> None:
             "not all of it could be read: cells of which nothing could are on hold until checked again"
         )
     if done.carried.discarded:
-        output.talk(f"out of use in it, and so discarded here too: {', '.join(done.carried.discarded)}")
+        output.talk(f"out of use in it, and so out of use here too: {', '.join(done.carried.discarded)}")
     if done.carried.unknown:
         listed = ", ".join(done.carried.unknown)
         output.talk(f"out of use in it, and not in this backup: {listed}. They stay out of use")

@@ -128,6 +128,11 @@ def _require_finishable(reader: Reader, name: str) -> None:
 
     project, build = understood(reader.project(name)), reader.live_build(name)
     faults = finish_faults(project, series=len(build.groups) if build else None)
+    if build is not None:
+        from straycell.cli.nouns.use.match_held import held_match
+
+        data = held_match(reader, name, build).data
+        faults += data.fusing.faults if data is not None else []
     if faults:
         raise NegativeAnswer(f"project '{name}' cannot be finished: {faults[0]}", _more(faults))
     if build is not None:

@@ -9,9 +9,10 @@ from straycell.cells import Chemistry
 from straycell.cli.app import clock, context, output, values
 from straycell.cli.app.verbs import lone_app
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.cell_sheet import OneCell, hours, look_up
+from straycell.cli.show.cell_sheet import OneCell, look_up
 from straycell.errors import NegativeAnswer, UsageFault
 from straycell.keys import NEW
+from straycell.matching.words import run_hours as hours
 from straycell.quantities import Dimension, Measured, Window, show
 from straycell.safety import Step
 
@@ -109,8 +110,9 @@ def charging(
 ) -> None:
     """May this charger charge this cell, how long does it take, what to change. Exit 1 when it may not.
 
-    Give --current, or the --programming-resistor of a linear charger. The current is judged at what the
-    charger is set to, at its worst: a weak supply may be swapped for a strong one.
+    Give --current, or the --programming-resistor of a linear charger, and what is known of its end voltage: of a
+    charger of which nothing is known nothing is shown. The current is judged at what the charger is set to, at its
+    worst: a weak supply may be swapped for a strong one.
     """
     from straycell.acceptance.charger.allowance import charge_allowance
     from straycell.acceptance.charger.check import Charger, check_charger
@@ -137,9 +139,10 @@ def charging(
     answer = check_charger(one.facts, allowance, charger, rules, one.candidate.resistance)
     output.emit(document(one, charger, answer), lambda: page(one, charger, answer))
     talk_cautions(_step(one, answer), kinds=[one.facts])
-    if not answer.ok:
-        failed = next(check for check in answer.checks if check.ok is False)
-        raise NegativeAnswer(f"cell {one.code} must not be charged like this: {failed.text}", failed.remedy)
+    against = answer.against
+    if against is not None:
+        what = "must not be charged like this" if against.ok is False else "is not shown to bear this charger"
+        raise NegativeAnswer(f"cell {one.code} {what}: {against.text}", against.remedy)
 
 
 def _check_line(
@@ -187,7 +190,7 @@ def _time_json(time: ChargeTime | None) -> dict[str, float | None]:
 
 
 def document(one: OneCell, charger: Charger, answer: ChargerAnswer) -> dict[str, Any]:
-    """The JSON of the answer; `ok` of a check is null while it is open."""
+    """The JSON of the answer; `ok`, also of a check, is null while nothing shows it."""
     from straycell.physics.resistors import bands
 
     end, time, resistor_ohm = answer.float_v, answer.time, answer.resistor_ohm
@@ -237,12 +240,9 @@ def page(one: OneCell, charger: Charger, answer: ChargerAnswer) -> None:
 
 
 def _headline(answer: ChargerAnswer) -> str:
-    if not answer.ok:
-        failed = next(check for check in answer.checks if check.ok is False)
-        return f"NO: {failed.text}"
-    left = [check.text for check in answer.checks if check.ok is None and check.name == "end-voltage"]
-    text = f"fine for the current, but {left[0]}" if left else "fine"
-    return f"{text} (test charge only)" if answer.allowance.kind.value == "test charge" else text
+    if answer.against is not None:
+        return f"{'NO' if answer.ok is False else 'NOT SHOWN'}: {answer.against.text}"
+    return "fine (test charge only)" if answer.allowance.kind.value == "test charge" else "fine"
 
 
 def _allowed_words(answer: ChargerAnswer) -> str:

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
 
 from straycell.acceptance.reasons import Outcome
 from straycell.cli.app import clock, context, output, values
+from straycell.cli.app.files import Force
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.nouns.use import device_load
 from straycell.cli.show import load_page
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.cell_sheet import OneCell, forbidden, look_up, run_arguments, runtime_json
 from straycell.errors import BadData, NegativeAnswer, UsageFault
-from straycell.quantities import Dimension, Window, show
+from straycell.quantities import Dimension, Window
 from straycell.safety import Step
 
 if TYPE_CHECKING:
@@ -113,6 +117,29 @@ def resistor_document(ohm: float, read: BandReading | None) -> dict[str, Any]:
     }
 
 
+@app.command("from-log")
+def from_log(
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="The log: times and current.", show_default=False)
+    ],
+    out: Annotated[
+        Path, typer.Option("--out", metavar="CSV", help="Where the profile goes.", show_default=False)
+    ],
+    columns: Annotated[
+        str | None,
+        values.text_option("--columns", 'Its columns, like "time=Zeit, current=I in mA".', metavar="MAP"),
+    ] = None,
+    power: Annotated[
+        bool, typer.Option("--power", help="Keep the power (needs a voltage), as behind a converter.")
+    ] = False,
+    force: Force = False,
+) -> None:
+    """Turn a recorded log into a profile for a project: semicolons, decimal commas, clocks and own names are read."""
+    from straycell.cli.nouns.use import load_log
+
+    load_log.from_log(file, out, columns, power, force)
+
+
 @app.command("for-runtime")
 def for_runtime(
     code: Annotated[str, values.text_argument("CODE", "The cell.")],
@@ -127,11 +154,16 @@ def for_runtime(
     supply: device_load.SupplyOption = None,
     lamps: device_load.LampsOption = None,
     temperature: device_load.TemperatureOption = None,
+    brighter: Annotated[
+        bool,
+        typer.Option("--brighter", help="The lamps may get more than in their old device, at your own risk."),
+    ] = False,
 ) -> None:
     """Which series resistor, or which current, gives the wanted hours on this cell.
 
     For lamps give what was measured once: --drop over --across (or its --bands) at --supply; the answer is
-    their new series resistor. Without them: the largest current, and the plain resistor that draws it.
+    their new series resistor, which gives no lamp more than it had then. Without them: the largest current,
+    and the plain resistor that draws it.
     """
     lit = device_load.lamps(drop, across, bands, supply, lamps)
     now, rules = clock.now(), context.rules()
@@ -148,13 +180,18 @@ def for_runtime(
         "forbidden": forbidden(one),
         "allowed_a": one.allowed_out_a,
     }
-    found |= _answer(one, arguments, wanted_h, lit, lamps)
+    found |= _answer(one, arguments, wanted_h, lit, lamps, brighter)
     output.emit(found, lambda: load_page.wanted_page(found))
     talk_cautions(Step.DISCARD if one.verdict.outcome is Outcome.DISCARD else Step.MATCH, kinds=[one.facts])
 
 
 def _answer(
-    one: OneCell, arguments: dict[str, Any], wanted_h: float, lit: Lamps | None, lamps: int | None
+    one: OneCell,
+    arguments: dict[str, Any],
+    wanted_h: float,
+    lit: Lamps | None,
+    lamps: int | None,
+    brighter: bool,
 ) -> dict[str, Any]:
     """The resistor or current; nulls and `why_not` when nothing lasts that long, which is an answer too."""
     from straycell.cli.show.gentle_run import gentle_run, most_a
@@ -162,18 +199,21 @@ def _answer(
     run = gentle_run(one, arguments)
     try:
         if lit is not None:
-            return _lamp_answer(one, run, wanted_h, lit, lamps)
+            return _lamp_answer(one, run, wanted_h, lit, lamps, brighter)
         return _current_answer(one, run, wanted_h, most_a(one))
     except NegativeAnswer as nothing:
         empty = dict.fromkeys(("current_a", "per_lamp_a", "resistor", "runtime_h", "basis", "stop"))
         return {**empty, "why_not": nothing.what, "remedy": nothing.remedy, "notes": list(one.notes)}
 
 
-def _lamp_answer(one: OneCell, run: Run, wanted_h: float, lit: Lamps, lamps: int | None) -> dict[str, Any]:
+def _lamp_answer(
+    one: OneCell, run: Run, wanted_h: float, lit: Lamps, lamps: int | None, brighter: bool
+) -> dict[str, Any]:
     """Their new series resistor; the current is that of a full cell at the lower end of its tolerance."""
     from straycell.physics.run_time.for_runtime import resistor_for_runtime
 
-    choice = resistor_for_runtime(wanted_h, lit, run, full_v=one.full_v)
+    choice = resistor_for_runtime(wanted_h, lit, run, full_v=one.full_v, brighter=brighter)
+    weakest = lit.with_resistor(choice.ohm * (1 - choice.tolerance))
     return {
         "current_a": choice.full_current_a,
         "per_lamp_a": choice.full_current_a / lamps if lamps else None,
@@ -192,20 +232,10 @@ def _lamp_answer(one: OneCell, run: Run, wanted_h: float, lit: Lamps, lamps: int
         "notes": [
             *one.notes,
             *choice.runtime.notes,
-            *_brighter(choice.full_current_a, lit.measured_a),
+            *([note] if (note := weakest.brighter(one.full_v)) else []),
             "the lamps are taken as one diode through the measured point",
         ],
     }
-
-
-def _brighter(full_a: float, measured_a: float) -> list[str]:
-    """Lamps that get more than they were seen to bear."""
-    if full_a <= measured_a * 1.01:
-        return []
-    more, then = show(full_a, _D.CURRENT), show(measured_a, _D.CURRENT)
-    return [
-        f"a full cell gives the lamps {more}, more than the {then} they were measured at: feel for warmth"
-    ]
 
 
 def _current_answer(one: OneCell, run: Run, wanted_h: float, most_a: float) -> dict[str, Any]:

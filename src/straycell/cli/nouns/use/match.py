@@ -3,23 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from straycell.bench.candidates import candidates
-from straycell.cli.app import clock, context, output, values
+from straycell.cells import position_name
+from straycell.cli.app import clock, context, options, output, values
+from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.verbs import lone_app
 from straycell.cli.nouns.use.project import limits, understood
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import NegativeAnswer, UsageFault
 from straycell.matching.pack.shapes import shape_words
+from straycell.matching.words import run_hours
 from straycell.quantities import Dimension, show
 from straycell.safety import Step
 
 if TYPE_CHECKING:
     from straycell.builds import Build
     from straycell.matching import Match, StockPlan
+    from straycell.pictures.bars import Chart
     from straycell.store.reader import Reader
 
 app = lone_app()
@@ -46,11 +51,49 @@ def match(
     everyone: Annotated[
         bool, typer.Option("--all", help="Every pending project at once, no cell twice.")
     ] = False,
+    cells: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--cells",
+            metavar="CODE...",
+            help="A dry run with these cells; --cells A,B --cells C,D puts two choices side by side.",
+            show_default=False,
+        ),
+    ] = None,
+    what: Annotated[
+        str | None,
+        values.text_option("--what", 'A load without a project, like "5V 300mA".', metavar="LOAD"),
+    ] = None,
+    chart: Annotated[
+        bool, typer.Option("--chart", help="Draw the candidates' run times, or what the groups hold.")
+    ] = False,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="PNG", help="The chart as a picture.", show_default=False)
+    ] = None,
+    force: Force = False,
+    more: Annotated[list[str] | None, typer.Argument(hidden=True, metavar="[CODE]...")] = None,
 ) -> None:
-    """Find the least cells that do the project's job, with every reason. Nothing is reserved."""
+    """Find the least cells that do the project's job, with every reason. Nothing is reserved.
+
+    With --what: what the stock can give to a load, in each small shape.
+    """
+    if more and not cells:
+        raise UsageFault(f"'{more[0]}' is one word too many", "name cells with --cells CODE ...")
+    if what is not None:
+        _match_what(what, name, everyone, cells)
+        return
     if everyone == (name is not None):
-        what = "a project and --all" if everyone else "neither a project nor --all"
-        raise UsageFault(f"match was given {what}", "name one project, or write --all")
+        given = "a project and --all" if everyone else "neither a project nor --all"
+        raise UsageFault(f"match was given {given}", "name one project, or write --all")
+    if name is None and cells:
+        raise UsageFault("--cells stands without a project", "name the project first")
+    if cells and name is not None:
+        from straycell.cli.nouns.use.match_choices import choices_of, match_cells
+
+        with context.reading() as reader:
+            match_cells(reader, name, choices_of(cells, more or []))
+        talk_cautions(Step.MATCH)
+        return
     if name is None:
         _match_all()
         return
@@ -59,14 +102,63 @@ def match(
         if build is not None:
             _tell_held(reader, name, build)
             return
-        found = match_project(reader, name)
+        found = dropped_match(reader, name) or match_project(reader, name)
         answers = device_answers_of(reader, name, found)
-    output.emit(found.to_json() | answers, lambda: page(found))
+        drawn = _drawn(reader, name, found) if chart or out is not None else None
+    if out is not None and drawn is not None:
+        from straycell.pictures.bars import chart_png
+
+        write_whole(out, chart_png(drawn), force=force)
+    document = found.to_json() | answers | ({"picture": out} if out else {})
+
+    def show_it() -> None:
+        page(found)
+        if chart:
+            _say_chart(drawn)
+
+    output.emit(document, show_it)
     if not found.served:
         raise NegativeAnswer(
             f"project '{name}' is not served by the cells in store", output.brief(_first(found.missing))
         )
     talk_cautions(Step.MATCH)
+
+
+def _drawn(reader: Reader, name: str, found: Match) -> Chart:
+    from straycell.cli.show.match_chart import chart_of
+
+    rules, now = context.rules(), clock.now()
+    return chart_of(understood(reader.project(name)), found, candidates(reader, rules, now), limits(), now)
+
+
+def _say_chart(drawn: Chart | None) -> None:
+    from straycell.pictures.bars import chart_lines
+
+    if drawn is not None:
+        output.section(drawn.title)
+        for line in chart_lines(drawn, options.current().columns):
+            output.say(line)
+
+
+def _match_what(what: str, name: str | None, everyone: bool, cells: list[str] | None) -> None:
+    from straycell.cli.nouns.use.match_choices import match_what
+
+    if name is not None or everyone or cells:
+        raise UsageFault("--what is a load without a project", "give it alone")
+    with context.reading() as reader:
+        match_what(reader, what)
+    talk_cautions(Step.MATCH)
+
+
+def dropped_match(reader: Reader, name: str) -> Match | None:
+    """The answer to a project that was given up; None for any other."""
+    from straycell.matching import Match
+    from straycell.store.book.records import ProjectState
+
+    if reader.project(name).state is not ProjectState.DROPPED:
+        return None
+    again = "it was dropped: no cells are looked for; file it again with: straycell project add FILE"
+    return Match(name, False, missing=(again,))
 
 
 def _tell_held(reader: Reader, name: str, build: Build) -> None:
@@ -117,13 +209,16 @@ def page_of_all(found: StockPlan) -> None:
     for plan in found.plans:
         say_cells(plan)
         if plan.runtime is not None:
-            output.say(f"  runs {plan.runtime.low_h:.3g} h at the low end")
+            output.say(f"  runs {run_hours(plan.runtime.low_h)} at the low end")
         _say_reserve(plan)
     for plan in found.unserved:
         _say_wrapped(f"{plan.project}: not served")
         output.bullets(plan.missing)
     if found.plans:
+        open_ones = ", ".join(f"'{m.project}'" for m in found.unserved if not m.proven)
         proof = "no plan serves more" if found.gap <= 0 else f"within {found.gap:.1%} of the bound"
+        if open_ones:
+            proof += f"; whether {open_ones} could be served is not proven"
         output.section("How good that is")
         output.bullets(
             [
@@ -149,7 +244,7 @@ def page(found: Match) -> None:
         say_cells(found)
         if found.runtime is not None:
             run = found.runtime
-            output.say(f"  runs {run.low_h:.3g} h at the low end, {run.expected_h:.3g} h expected")
+            output.say(f"  runs {run_hours(run.low_h)} at the low end, {run_hours(run.expected_h)} expected")
             output.say(f"  counted from {run.basis}; ends at {run.stop}")
         output.section("Why this one" if found.joining is None else "Why these")
         told = (why.text for why in found.why if why.test not in _TOLD_ELSEWHERE)
@@ -158,6 +253,7 @@ def page(found: Match) -> None:
         _say_wrapped(f"{found.project}: not served")
         output.section("What is missing")
         output.bullets(found.missing)
+    say_pack(found)
     if found.joining is not None:
         output.section("Joining, in this order")
         output.bullets(found.joining.lines)
@@ -175,6 +271,19 @@ def page(found: Match) -> None:
         output.say("")
         output.say(f"plan {found.plan}")
         _say_reserve(found)
+
+
+def say_pack(found: Match) -> None:
+    """The pack's own data: voltages, energy, currents by temperature, fuses, the board to look for."""
+    from straycell.matching.sheet.fuse_words import danger_lines, fuse_lines
+    from straycell.matching.sheet.words import charge_lines, pack_lines
+
+    if found.data is None:
+        return
+    output.section("The pack" if found.joining is not None else "The cell in it")
+    board = "a board that fits: " + "; ".join(found.data.board)
+    lines = (*pack_lines(found.data), *charge_lines(found.data), *fuse_lines(found.data), board)
+    output.bullets((*danger_lines(found.data), *lines))
 
 
 def _say_reserve(plan: Match) -> None:
@@ -201,7 +310,8 @@ def say_cells(found: Match) -> None:
     for number, group in enumerate(found.groups, 1):
         ah = held.get(f"group {number}")
         holds = f"  {show(ah, Dimension.CAPACITY)}" if isinstance(ah, float) else ""
-        for line in output.wrap(f"{number}{holds}: {' + '.join(group)}", "  ", "    "):
+        placed = " + ".join(f"{position_name(number, place)} {code}" for place, code in enumerate(group, 1))
+        for line in output.wrap(f"group {number}{holds}: {placed}", "  ", "    "):
             output.say(line)
     spread = show(found.spread_ah or 0.0, Dimension.CAPACITY)
     gap = (

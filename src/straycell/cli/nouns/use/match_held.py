@@ -8,6 +8,7 @@ from straycell.bench.candidates import candidates
 from straycell.cli.app import clock, context, output
 from straycell.cli.nouns.use.project import limits, understood
 from straycell.errors import NegativeAnswer
+from straycell.matching.words import run_hours
 
 if TYPE_CHECKING:
     from straycell.builds import Build
@@ -45,7 +46,7 @@ def held_page(found: Match, build: Build) -> None:
         output.say(line)
     say_cells(found)
     if found.runtime is not None:
-        output.say(f"  runs {found.runtime.low_h:.3g} h at the low end as they are known now")
+        output.say(f"  runs {run_hours(found.runtime.low_h)} at the low end as they are known now")
     failed = [why for why in found.why if not why.passed]
     if failed:
         output.section("Not as a new match would want it" if finished else "No longer true of them")

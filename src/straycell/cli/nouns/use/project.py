@@ -13,7 +13,7 @@ from straycell.quantities import Dimension, show
 
 if TYPE_CHECKING:
     from straycell.matching import UseLimits
-    from straycell.projects import Project
+    from straycell.projects import Project, ProjectFaults
     from straycell.store.book.records import ProjectEntry
 
 app = noun_app("Devices waiting for cells: load, need, charger and protection, from a TOML file.")
@@ -65,13 +65,25 @@ def add(
     ] = False,
 ) -> None:
     """File a project; several faults of the file are told at once."""
-    from straycell.projects import read_project_file
+    from straycell.projects import ProjectFaults, read_project_file
 
-    project, text = read_project_file(file)
+    try:
+        project, text = read_project_file(file)
+    except ProjectFaults as refused:
+        _list_faults(refused)
+        raise
     with context.writing(create=True) as writer:
         entry = writer.add_project(project.name, text, project.priority, project.due, replace)
     output.emit(document(entry, project), lambda: page(entry, project))
     output.hint(f"next: straycell match '{project.name}'")
+
+
+def _list_faults(refused: ProjectFaults) -> None:
+    """Every fault of the file in full, where there are more than the error on stderr has room for."""
+    if len(refused.faults) < 2:
+        return
+    rows = [{"key": f.key, "line": f.line, "fault": f.text, "remedy": f.remedy} for f in refused.faults]
+    output.emit({"faults": rows}, lambda: output.bullets(str(fault) for fault in refused.faults))
 
 
 @app.command("list")

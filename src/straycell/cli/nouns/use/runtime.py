@@ -19,13 +19,13 @@ from straycell.cli.show.cell_page import figure
 from straycell.cli.show.cell_sheet import (
     OneCell,
     forbidden,
-    hours,
     look_up,
     run_arguments,
     run_of,
     runtime_json,
 )
 from straycell.cli.show.device_draw import Draw, draw_of
+from straycell.matching.words import run_hours as hours
 from straycell.quantities import Dimension, show
 from straycell.safety import Step
 
@@ -88,7 +88,8 @@ def runtime(
     draw = draw_of(one, drawn.load, stop_v(arguments, drawn.load), arguments["temperature_c"], peak)
     lifted = draw.lifted(arguments)
     found = run_of(one, drawn.load, lifted)
-    found = replace(found, notes=(*found.notes, *draw.notes(until)))
+    lit_notes = [lit.brighter(one.full_v)] if lit is not None and lit.brighter(one.full_v) else []
+    found = replace(found, notes=(*found.notes, *draw.notes(until), *lit_notes))
     against = forbidden(one, draw.steady_a, draw.peak_a)
     if out is not None:
         write_whole(out, picture(one, drawn, found, lifted, against), force=force)

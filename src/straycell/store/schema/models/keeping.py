@@ -30,13 +30,13 @@ class HandoverRow(StoreTable, table=True):
 
 
 class HandoverCellRow(StoreTable, table=True):
-    """One cell on a hand-over; on one at a time."""
+    """One cell on a hand-over; on one open list at a time. Two benches may each have closed a list with it."""
 
     __tablename__ = "handover_cell"
     __table_args__ = (
         code_shape(),
         one_of("state", Listing),
-        Index("ux_handover_cell_live", "code", unique=True, sqlite_where=text("state <> 'left-out'")),
+        Index("ux_handover_cell_listed", "code", unique=True, sqlite_where=text("state = 'listed'")),
     )
     handover: str = Field(primary_key=True, foreign_key="handover.key")
     code: str = Field(primary_key=True, foreign_key="cell.code")

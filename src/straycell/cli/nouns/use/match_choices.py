@@ -1,0 +1,164 @@
+"""`match` without its own choice: with cells that a person names, and for a load without a project."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from straycell.bench.candidates import candidates
+from straycell.cli.app import clock, context, output, tables
+from straycell.cli.nouns.use.project import limits
+from straycell.errors import BadData, NegativeAnswer, UsageFault
+from straycell.matching.words import run_hours
+from straycell.quantities import ANY_WINDOW, Dimension, parse_quantity, show
+
+if TYPE_CHECKING:
+    from straycell.matching import Match
+    from straycell.matching.what import Stock
+    from straycell.store.reader import Reader
+
+_D = Dimension
+
+
+def choices_of(cells: Sequence[str], more: Sequence[str]) -> list[list[str]]:
+    """One choice as words, or each --cells A,B,C as a choice of its own."""
+    if any("," in text for text in cells):
+        if more:
+            raise UsageFault(
+                f"'{more[0]}' is one word too many", "write each choice as --cells CODE,CODE,..."
+            )
+        return [[code.strip() for code in text.split(",") if code.strip()] for text in cells]
+    return [[*cells, *more]]
+
+
+def match_cells(reader: Reader, name: str, choices: Sequence[Sequence[str]]) -> None:
+    """A dry run with just these cells; two choices and more side by side. Raises NegativeAnswer where none serves."""
+    from straycell.cli.nouns.use.match import device_answers_of, match_project, page
+
+    found = [
+        match_project(reader, name, codes=[reader.find_code(code) for code in choice], planning=True)
+        for choice in choices
+    ]
+    if len(found) == 1:
+        only = found[0]
+        output.emit(only.to_json() | device_answers_of(reader, name, only), lambda: page(only))
+    else:
+        output.emit({"choices": [m.to_json() for m in found]}, lambda: side_by_side(found))
+    for choice, one in zip(choices, found, strict=True):
+        used = {code for group in one.groups for code in group}
+        left = [code for code in choice if reader.find_code(code) not in used]
+        if one.served and left:
+            output.talk(f"not needed: {', '.join(left)}")
+    if not any(m.served for m in found):
+        reason = found[0].not_chosen[0].text if found[0].not_chosen else ""
+        raise NegativeAnswer(f"project '{name}' is not served by these cells", output.brief(reason))
+
+
+def side_by_side(found: Sequence[Match]) -> None:
+    """One line a quantity, one column a choice."""
+    heads = [f"choice {n}" for n in range(1, len(found) + 1)]
+    rows = [["", *(" + ".join(code for g in m.groups for code in g) or "not served" for m in found)]]
+    for label, value in _COMPARED:
+        rows.append([label, *(value(m) if m.served else "" for m in found)])
+    rows.append(["why not", *("" if m.served else _first_refusal(m) for m in found)])
+    tables.table(["", *heads], rows, flexible=heads[-1], empty="")
+
+
+def _first_refusal(found: Match) -> str:
+    failed = next((why for why in found.not_chosen if not why.passed), None)
+    return f"{failed.code}: {failed.text}" if failed else (found.missing[0] if found.missing else "")
+
+
+def _of_data(key: str) -> Any:
+    def told(found: Match) -> str:
+        if found.data is None:
+            return ""
+        return {
+            "energy": f"{found.data.low_wh:.3g} Wh",
+            "out": show(found.data.currents.discharge_a, _D.CURRENT),
+            "fuse": show(found.data.fusing.main.rated_a, _D.CURRENT)
+            if found.data.fusing.main.rated_a
+            else "none fits",
+        }[key]
+
+    return told
+
+
+_COMPARED = (
+    ("runs at the low end", lambda m: run_hours(m.runtime.low_h) if m.runtime else ""),
+    ("expected", lambda m: run_hours(m.runtime.expected_h) if m.runtime else ""),
+    ("groups apart by", lambda m: show(m.spread_ah or 0.0, _D.CAPACITY)),
+    ("energy at the low end", _of_data("energy")),
+    ("may give", _of_data("out")),
+    ("fuse", _of_data("fuse")),
+)
+
+
+def match_what(reader: Reader, text: str) -> None:
+    """What the stock can give to a load like `5V 300mA`, `300mA` or `1.5W`. Raises NegativeAnswer for nothing."""
+    from straycell.matching.what import load_of, what_it_gives
+
+    voltage_v, current_a, power_w = _parsed(text)
+    now = clock.now()
+    load = load_of(voltage_v, current_a, power_w)
+    stock = what_it_gives(load, candidates(reader, context.rules(), now), limits(), now=now)
+    output.emit(_document(text, stock), lambda: _page(text, stock))
+    if not stock.offers:
+        raise NegativeAnswer(
+            f"no cells in store can feed {text}", "see what they lack: straycell verdict list"
+        )
+
+
+def _parsed(text: str) -> tuple[float | None, float | None, float | None]:
+    """(V, A, W) out of the words, joined or apart. Raises UsageFault, BadData."""
+    found: dict[Dimension, float] = {}
+    for word in text.replace(",", " ").split():
+        for dimension in (_D.VOLTAGE, _D.CURRENT, _D.POWER):
+            try:
+                found[dimension] = parse_quantity(word, dimension, window=ANY_WINDOW)
+                break
+            except BadData:
+                continue
+        else:
+            raise BadData(
+                f"--what: '{word}' is not a voltage, current or power", 'write it like "5V 300mA" or 300mA'
+            )
+    power_w, current_a = found.get(_D.POWER), found.get(_D.CURRENT)
+    if (power_w is None) == (current_a is None) or min(found.values()) <= 0:
+        raise UsageFault(
+            f"--what '{text}' is no load", 'give a current, with a voltage or not, or a power: "5V 300mA"'
+        )
+    return found.get(_D.VOLTAGE), current_a, power_w
+
+
+def _document(text: str, stock: Stock) -> dict[str, Any]:
+    return {
+        "what": text,
+        "choices": [
+            {"series": offer.series, "parallel": offer.parallel, **offer.found.to_json()}
+            for offer in stock.offers
+        ],
+        "waiting": list(stock.waiting),
+    }
+
+
+def _page(text: str, stock: Stock) -> None:
+    rows = [
+        [
+            f"{offer.series}S{offer.parallel}P",
+            run_hours(offer.found.runtime.low_h) if offer.found.runtime else "",
+            run_hours(offer.found.runtime.expected_h) if offer.found.runtime else "",
+            f"{offer.found.data.nominal_v:.1f} V" if offer.found.data else "",
+            " | ".join(" + ".join(group) for group in offer.found.groups),
+        ]
+        for offer in stock.offers
+    ]
+    head = ["shape", "count on", "expected", "nominal", "cells"]
+    tables.table(head, rows, flexible="cells", empty="nothing in store can feed it")
+    output.hint("each wants a protection board, strings one that watches and balances every cell")
+    if stock.waiting:
+        count = len(stock.waiting)
+        output.hint(
+            f"{count} more free cell{'s' if count != 1 else ''} wait on hold for a test: straycell due, "
+            f"or straycell verdict show {stock.waiting[0]}"
+        )

@@ -1,0 +1,45 @@
+"""The chart of a match: every cell that was run through the device, or the groups of a pack."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from straycell.pictures.bars import Bar, Chart
+
+if TYPE_CHECKING:
+    from straycell.matching import Candidate, Match, UseLimits
+    from straycell.projects import Project
+
+MOST_BARS = 24
+
+
+def chart_of(
+    project: Project, found: Match, cells: Sequence[Candidate], limits: UseLimits, now: datetime
+) -> Chart:
+    """The groups of a pack beside their even share; else every cell that was run through the device, the best last."""
+    from straycell.matching.screen.demand import Demand
+    from straycell.matching.screen.screening import screen_all
+    from straycell.matching.screen.shared import Screen
+
+    chosen = {code for group in found.groups for code in group}
+    if found.joining is not None:
+        held = {c.code: c.capacity for c in cells}
+        bars = []
+        for number, group in enumerate(found.groups, 1):
+            figures = [figure for code in group if (figure := held.get(code)) is not None]
+            value, u = math.fsum(f.value for f in figures), math.fsum(f.expanded for f in figures)
+            bars.append(Bar(f"group {number}", value - u, value, value + u, True))
+        even = math.fsum(bar.expected for bar in bars) / len(bars)
+        return Chart(f"{project.name}: what each group holds", "Ah", tuple(bars), even, "even share")
+    screen = Screen(Demand.of(project, limits), limits, now)
+    ran = [s for s in screen_all(screen, cells) if s.runtime is not None and math.isfinite(s.runtime.high_h)]
+    ran.sort(key=lambda s: (s.candidate.code not in chosen, s.runtime.low_h if s.runtime else 0.0))
+    bars = [
+        Bar(s.candidate.code, run.low_h, run.expected_h, run.high_h, s.candidate.code in chosen)
+        for s in ran[:MOST_BARS]
+        if (run := s.runtime) is not None
+    ]
+    return Chart(f"{project.name}: how long each runs", "h", tuple(bars), project.need.runtime_h, "needed")

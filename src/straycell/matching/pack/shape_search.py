@@ -1,0 +1,137 @@
+"""The search over shapes: each kind of cell in each number in series and parallel that the project leaves open."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from statistics import fmean
+
+from straycell.matching.pack.kinds import PackKind, by_kind
+from straycell.matching.pack.least import least_capacity
+from straycell.matching.pack.plan import PackPlan, Refusal, plan_of
+from straycell.matching.pack.shapes import chemistries_of, in_parallel, in_series
+from straycell.matching.screen.candidates import Candidate
+from straycell.matching.screen.demand import Demand
+from straycell.matching.screen.limits import UseLimits
+from straycell.matching.screen.screening import usable
+from straycell.matching.screen.shared import Screen
+from straycell.projects import Project
+
+# Short of the usual cell's least capacity by no more than this, a group may still last by a lower resistance.
+LIKELY = 0.97
+# Up to so many cells in parallel every number is tried.
+FEW_WIDTHS = 8
+
+
+@dataclass(slots=True)
+class Tried:
+    """One shape as tried: the screen of its cells, what there is of each kind, and how each kind fared."""
+
+    screen: Screen
+    kinds: dict[PackKind, list[Candidate]]
+    plan: PackPlan | None
+    refusals: dict[PackKind, Refusal]
+
+    @property
+    def proven(self) -> bool:
+        """True where it is proven that these cells make no pack of this shape: too few of each kind, or all tested."""
+        return all(refusal.proven for refusal in self.refusals.values())
+
+    @property
+    def cells(self) -> int:
+        return self.screen.demand.cells
+
+
+def plan_among(
+    project: Project, cells: Sequence[Candidate], limits: UseLimits, now: datetime, shape: tuple[int, int]
+) -> PackPlan | None:
+    """The pack of one shape from just these cells; None when they make none."""
+    return try_shape(project, cells, limits, now, shape).plan
+
+
+def try_shape(
+    project: Project, cells: Sequence[Candidate], limits: UseLimits, now: datetime, shape: tuple[int, int]
+) -> Tried:
+    """Plan one shape from every kind there is; the one that spends the least wins."""
+    series, parallel = shape
+    screen = Screen(Demand.of(project, limits, series, parallel), limits, now)
+    kinds = by_kind(usable(screen, cells))
+    tried = Tried(screen, kinds, None, {})
+    need_h = project.need.runtime_h
+    best: tuple[float, float, PackKind] | None = None
+    for kind, members in kinds.items():
+        if len(members) < screen.demand.cells:
+            continue
+        found = plan_of(screen, kind, members)
+        if isinstance(found, Refusal):
+            tried.refusals[kind] = found
+            continue
+        spare_h = min(run.promised.low_h for run in found.runs) - need_h
+        rank = (round(spare_h / need_h, 3), found.held_ah, kind)
+        if best is None or rank < best:
+            best, tried.plan = rank, found
+    return tried
+
+
+def best_shape(project: Project, cells: Sequence[Candidate], limits: UseLimits, now: datetime) -> Tried:
+    """The first shape that does it, in order of how many cells it takes; else the one worth explaining."""
+    last: Tried | None = None
+    served: list[Tried] = []
+    for series in in_series(project, chemistries_of(project, cells, limits), limits):
+        counts = _parallels(project, cells, limits, now, series)
+        for parallel in counts:
+            if project.pack.one_cell and series * parallel == 1:
+                continue  # one cell alone was tried before
+            if served and series * parallel >= min(t.cells for t in served):
+                break
+            tried = try_shape(project, cells, limits, now, (series, parallel))
+            if tried.plan is not None:
+                served.append(tried)
+                break
+            last = last or tried
+    if served:
+        return min(served, key=lambda t: (t.cells, t.screen.demand.series))
+    shape = (project.pack.series or 1, project.pack.parallel or 2)
+    return last or try_shape(project, cells, limits, now, shape)
+
+
+def _parallels(
+    project: Project, cells: Sequence[Candidate], limits: UseLimits, now: datetime, series: int
+) -> list[int]:
+    """Numbers of cells in parallel to try: the file's, or from the first at which good cells could do it."""
+    if project.pack.parallel is not None:
+        return [project.pack.parallel]
+    most = max(1, len(cells) // series)
+    if most <= FEW_WIDTHS:
+        return list(range(1, most + 1))
+    return list(in_parallel(_first_possible(project, cells, limits, now, series, most), most)) or [most]
+
+
+def _first_possible(
+    project: Project,
+    cells: Sequence[Candidate],
+    limits: UseLimits,
+    now: datetime,
+    series: int,
+    most: int,
+) -> int:
+    """The least number in parallel at which the best cells there are would do it on average, found by bisection."""
+
+    def could(parallel: int) -> bool:
+        screen = Screen(Demand.of(project, limits, series, parallel), limits, now)
+        for members in by_kind(usable(screen, cells)).values():
+            best = sorted((c.capacity.value for c in members if c.capacity), reverse=True)[
+                : screen.demand.cells
+            ]
+            if len(best) == screen.demand.cells and fmean(best) >= LIKELY * least_capacity(screen, members):
+                return True
+        return False
+
+    low, high = 0, 1
+    while high < most and not could(high):
+        low, high = high, min(most, 2 * high)
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if could(middle) else (middle, high)
+    return high

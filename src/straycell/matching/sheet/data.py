@@ -1,0 +1,139 @@
+"""What a pack is, in figures a maker looks for: voltages, energy, currents, fuses, and the board to look for."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import fmean
+
+from straycell.matching.pack.groups import Group, held
+from straycell.matching.screen.demand import Demand
+from straycell.matching.screen.limits import UseLimits
+from straycell.matching.sheet.currents import PackCurrents, pack_currents
+from straycell.matching.sheet.fusing import Fusing, fusing_of
+from straycell.matching.words import at_least, at_most, capacity, volts
+from straycell.physics.curves import all_curves, curves_for
+from straycell.physics.loads import Lamps
+from straycell.physics.protection import trip_range
+from straycell.projects import Project
+from straycell.quantities import Dimension
+
+_D = Dimension
+ROUND_FORMS = 5
+"""Digits of a round cell's trade size: diameter and height in mm, the last a tenth."""
+
+
+@dataclass(frozen=True, slots=True)
+class PackData:
+    """Voltages in V of the whole pack, energy in Wh (the low end by U), capacity of the weakest group in Ah."""
+
+    series: int
+    parallel: int
+    empty_v: float
+    nominal_v: float
+    full_v: float
+    capacity_ah: float
+    low_wh: float
+    expected_wh: float
+    size_mm: tuple[float, float, float] | None
+    currents: PackCurrents
+    fusing: Fusing
+    board: tuple[str, ...]
+    lamps: str = ""
+
+    @property
+    def alone(self) -> bool:
+        """True for one cell: nothing of groups, bars and links is said of it."""
+        return self.series * self.parallel == 1
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What keeps the build from being finished, and what the lamps of the device would get."""
+        faults = [f"the build cannot be finished like this: {fault}" for fault in self.fusing.faults]
+        return (*faults, *([self.lamps] if self.lamps else []))
+
+    def to_json(self) -> dict[str, object]:
+        """With the keys of the commands; a size is width, depth and height as usually arranged."""
+        return {
+            "empty_v": self.empty_v,
+            "nominal_v": self.nominal_v,
+            "full_v": self.full_v,
+            "capacity_ah": self.capacity_ah,
+            "energy_wh": {"low": self.low_wh, "expected": self.expected_wh},
+            "size_mm": list(self.size_mm) if self.size_mm else None,
+            "currents": self.currents.to_json(),
+            **self.fusing.to_json(),
+            "board": list(self.board),
+        }
+
+
+def pack_data(project: Project, groups: Sequence[Group], limits: UseLimits) -> PackData:
+    """The data of these groups in series in this project. Every cell has its capacity and resistance."""
+    series, parallel = len(groups), len(groups[0])
+    demand = Demand.of(project, limits, series, parallel)
+    chemistry, form = groups[0][0].facts.chemistry, groups[0][0].facts.form
+    curves = curves_for(chemistry) or all_curves()
+    # The mean of the open-circuit voltage over the charge is the energy of an ampere-hour.
+    mean_v = fmean(fmean(curve.voltage(k / 100) for k in range(101)) for curve in curves)
+    weakest = min((held(group) for group in groups), key=lambda figure: figure.low)
+    least_ah = min(held(group).value for group in groups)
+    full_v = limits.full_v[chemistry] * series
+    currents, fusing = pack_currents(groups, limits), fusing_of(demand, groups, limits)
+    return PackData(
+        series=series,
+        parallel=parallel,
+        empty_v=demand.stop_v(chemistry, limits) * series,
+        nominal_v=mean_v * series,
+        full_v=full_v,
+        capacity_ah=least_ah,
+        low_wh=max(0.0, weakest.low) * mean_v * series,
+        expected_wh=least_ah * mean_v * series,
+        size_mm=_size_mm(str(form), series, parallel),
+        currents=currents,
+        fusing=fusing,
+        board=_board(demand, groups, limits, fusing),
+        lamps=project.load.brighter(full_v) if isinstance(project.load, Lamps) else "",
+    )
+
+
+def _size_mm(form: str, series: int, parallel: int) -> tuple[float, float, float] | None:
+    """Cells standing side by side, a row each group: width, depth, height; None for cells without a trade size."""
+    if not (form.isdigit() and len(form) == ROUND_FORMS):
+        return None
+    across = float(form[:2]) + 0.5
+    return across * parallel, across * series, float(form[2:]) / 10
+
+
+def _board(demand: Demand, groups: Sequence[Group], limits: UseLimits, fusing: Fusing) -> tuple[str, ...]:
+    """The protection board to look for: cells in series, cut-offs, the window of its trip, balancing."""
+    chemistry, series = groups[0][0].facts.chemistry, len(groups)
+    full_v = limits.full_v[chemistry]
+    low_v, high_v = limits.cell_cutoff_v[chemistry], full_v + limits.over_full_v
+    kind = f"for {series} cells in series, each watched" if series > 1 else "for one cell"
+    peak_a = demand.peak_a(chemistry, limits) * demand.parallel
+    one = trip_range(1.0)
+    # A board trips from the low end of its spread on: its nominal figure must lie as far above the peak.
+    least_a = peak_a * one.typical_a / one.low_a
+    most_a = fusing.main.bears_a * one.typical_a / one.high_a
+    found = [
+        f"{kind} of {full_v:.2f} V ({chemistry})",
+        f"stops the charge between {full_v:.2f} and {high_v:.2f} V a cell, the discharge at {volts(low_v)} or above",
+    ]
+    if least_a <= most_a:
+        spread = "that is felt over its transistors" if series == 1 else "nominal"
+        found.append(
+            f"trips ({spread}) between {at_least(least_a, _D.CURRENT)} and {at_most(most_a, _D.CURRENT)}"
+        )
+    else:
+        found.append(
+            "no usual board trips above the peak and below what the cells bear: the fuse guards them"
+        )
+    if series > 1:
+        held_ah = [held(group).value for group in groups]
+        apart_ah = max(held_ah) - min(held_ah)
+        # What one charge of a day must be able to even out: the spread of the groups, within ten hours.
+        found.append(
+            f"balances at the top with at least {at_least(max(0.01, apart_ah / 10.0), _D.CURRENT)} "
+            f"(the groups are apart by {capacity(apart_ah)})"
+        )
+    return tuple(found)

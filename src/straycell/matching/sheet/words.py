@@ -1,0 +1,216 @@
+"""What stands on a build sheet beside the drawing: order of work, fuses and protection, charger, checks."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from straycell.errors import BadData
+from straycell.matching.one_project import Match
+from straycell.matching.pack.groups import joined_ohm
+from straycell.matching.screen.candidates import Candidate
+from straycell.matching.screen.charger import charge_current_a, highest_float_v
+from straycell.matching.screen.demand import Demand
+from straycell.matching.screen.limits import UseLimits
+from straycell.matching.screen.screening import protection_trip
+from straycell.matching.sheet.data import PackData
+from straycell.matching.sheet.fuse_words import danger_lines, fuse_lines
+from straycell.matching.words import amps, at_least, at_most, capacity, ohms, run_hours, volts
+from straycell.physics.polarisation import steady_over_pulse
+from straycell.physics.resistors import POWER_RATINGS_W, power_rating, rounded_up
+from straycell.projects import Project, finish_faults
+from straycell.quantities import Dimension, show
+
+_D = Dimension
+Notes = tuple[str, tuple[str, ...], bool]
+"""(heading, lines, whether each is ticked off)."""
+TEST_S, TEST_MOST_W = 10.0, max(POWER_RATINGS_W) / 2.0
+"""A test load is drawn so long, and by one resistor that one can buy (common practice, no published source)."""
+
+
+def cell_lines(c: Candidate) -> tuple[str, ...]:
+    """The figures of one cell in the list of the sheet."""
+    found = [capacity(c.capacity.value)] if c.capacity else []
+    found += [ohms(c.resistance.value)] if c.resistance else []
+    return (*found, *([volts(c.rest.measured.value)] if c.rest else []))
+
+
+def sheet_notes(
+    project: Project,
+    match: Match,
+    groups: Sequence[Sequence[Candidate]],
+    limits: UseLimits,
+) -> tuple[Notes, ...]:
+    """The sections in the order of the work; what speaks against the build comes first."""
+    series, data = len(groups), match.data
+    stop = [why.text for why in match.why if not why.passed] + [
+        *match.missing,
+        *finish_faults(project, series=series),
+        *(data.fusing.faults if data is not None else ()),
+    ]
+    found: list[Notes] = []
+    if stop:
+        found.append(("Stop: not before this is settled", tuple(dict.fromkeys(stop)), False))
+    if data is not None and (dangers := danger_lines(data)):
+        found.append(("Before you begin", dangers, False))
+    joining = match.joining.lines if match.joining else ()
+    first = ("look at each cell again: no dent, no leak, no smell, sleeve whole",)
+    if not joining:
+        first = (
+            "look at the cell again: no dent, no leak, no smell, sleeve whole; measure its rest voltage",
+        )
+    found.append(("Joining, in this order" if joining else "Before it goes in", first + joining, True))
+    if data is not None:
+        lines = (*fuse_lines(data), *_protection(project, data, limits, groups))
+        found.append(("Fuses, wire and protection", lines, True))
+        found.append(("Charging", _charging(project, data), False))
+    found.append(("Checks before the first charge", _checks(project, groups, limits), True))
+    if series > 1:
+        found.append(("Afterwards", _afterwards(series), True))
+    return tuple(found)
+
+
+def _protection(
+    project: Project, data: PackData, limits: UseLimits, groups: Sequence[Sequence[Candidate]]
+) -> tuple[str, ...]:
+    protection, lines = project.protection, []
+    if protection.fitted:
+        kind = "cell by cell, with balancing" if data.series > 1 else "for one cell"
+        kind += " or group" if data.series == 1 < data.parallel else ""
+        cut = f", cuts off at {volts(protection.cutoff_v)}" if protection.cutoff_v is not None else ""
+        lines.append(f"the protection in the device: {kind}{cut}")
+    trip = protection_trip(protection)
+    if trip is not None:
+        demand = Demand.of(project, limits, data.series, data.parallel)
+        peak_a = demand.peak_a(groups[0][0].facts.chemistry, limits) * data.parallel
+        lines.append(
+            f"it trips between {at_most(trip.low_a, _D.CURRENT)} (warm) and {at_least(trip.high_a, _D.CURRENT)}; "
+            f"the device's peak is {at_least(peak_a, _D.CURRENT)}"
+        )
+    lines.append("a board that fits: " + "; ".join(data.board))
+    if data.series > 1:
+        lines.append("balance leads in order from the minus end; the board is plugged in last")
+    return tuple(lines)
+
+
+def charge_lines(data: PackData) -> tuple[str, ...]:
+    """What the pack may be charged with, by temperature, from its worst share."""
+    of = f"the string of {data.series}" if data.series > 1 else "it"
+    spans = "; ".join(
+        f"{at_most(span.most_a, _D.CURRENT)} at {span.from_c:g} to {span.to_c:g} C"
+        for span in data.currents.charge
+    )
+    return (
+        f"charge {of} to {volts(data.full_v)} at most, with at most {spans}; colder or warmer not at all",
+    )
+
+
+def _charging(project: Project, data: PackData) -> tuple[str, ...]:
+    lines = [*charge_lines(data)]
+    if data.series > 1:
+        lines.append("never with a charger for a single cell")
+    charge = project.charge
+    if charge is None:
+        lines.append("it is charged outside the device")
+    else:
+        resistor = charge.programming_resistor_ohm
+        how = f", programming resistor {ohms(resistor)}" if resistor is not None else ""
+        lines.append(f"the charger in the device gives up to {amps(charge_current_a(charge))}{how}")
+    lines.append(
+        f"the pack may give {at_most(data.currents.discharge_a, _D.CURRENT)} steadily, "
+        f"{at_most(data.currents.peak_a, _D.CURRENT)} for a moment"
+    )
+    return tuple(lines)
+
+
+def _checks(project: Project, groups: Sequence[Sequence[Candidate]], limits: UseLimits) -> tuple[str, ...]:
+    series, alone = len(groups), len(groups) * len(groups[0]) == 1
+    most_v = series * min(highest_float_v(c, limits) for group in groups for c in group)
+    limit_mv = math.floor(1000 * limits.join_v)
+    first = "polarity of the cell" if alone else "polarity of every cell against both sides of the drawing"
+    lines = [f"{first}; nothing bare can touch"]
+    if series > 1:
+        lines += [
+            f"each group's voltage, the groups within {limit_mv} mV of each other: "
+            + ", ".join(f"{n}: ______ V" for n in range(1, series + 1)),
+            "the string's voltage is their sum: ______ V",
+        ]
+    else:
+        lines.append("voltage at the terminals: ______ V")
+    lines += [
+        *_test_load(project, groups, limits),
+        f"the charger alone, without cells, ends at {volts(most_v)} or less: ______ V",
+        "first charge in sight, on a surface that does not burn; no cell more than 10 K above the room",
+    ]
+    if series == 1:
+        lines.append("after it: let it rest an hour, measure again: ______ V")
+    return tuple(lines)
+
+
+def _test_load(project: Project, groups: Sequence[Sequence[Candidate]], limits: UseLimits) -> tuple[str, ...]:
+    """A resistor, its seconds, and what must happen: nobody may take a test load for a short circuit."""
+    series, parallel, chemistry = len(groups), len(groups[0]), groups[0][0].facts.chemistry
+    demand, full_v = Demand.of(project, limits, series, parallel), limits.full_v[chemistry] * series
+    device_a = demand.steady_a(chemistry, limits) * parallel
+    current_a = min(device_a, TEST_MOST_W / full_v)
+    try:
+        ohm = rounded_up(full_v / current_a)
+        rating_w = power_rating(full_v**2 / ohm)
+    except (BadData, ZeroDivisionError):
+        return ()
+    words = f"a resistor of {ohms(ohm)}, {show(rating_w, _D.POWER)}"
+    pack_ohm = sum(joined_ohm(group).high for group in groups if all(c.resistance for c in group))
+    c = groups[0][0]
+    longer = steady_over_pulse(chemistry, c.pulse_s).high / steady_over_pulse(chemistry, TEST_S).low
+    fall = at_least(max(0.01, full_v / ohm * pack_ohm * max(1.0, longer)), _D.VOLTAGE)
+    return (
+        f"test load: {words}, never a bare wire, for {TEST_S:g} s between the plus end behind the fuse and the minus "
+        f"end: the voltage falls by no more than {fall} and comes back within a minute; if it falls further or to "
+        "nothing, take the resistor away and look for a bad joint",
+        "the same resistor for 10 s at the output of the protection board: it stays on",
+    )
+
+
+def _afterwards(series: int) -> tuple[str, ...]:
+    """A cell that leaks inside shows in the voltage of its group, long before anything is warm."""
+    room = ", ".join(f"{n}: ______ V" for n in range(1, series + 1))
+    return (
+        *(f"every group at rest, {when}: {room}" for when in ("after a day", "after 7 days")),
+        "the same every 90 days; a group that sinks faster than the others: take the pack out of use and find its cell",
+    )
+
+
+def fact_lines(match: Match, project: Project, mass: str) -> tuple[str, ...]:
+    """What stands below the title: need, run time, the pack's own data."""
+    need = project.need
+    lines = [
+        f"needs {need.runtime_h:g} h at {show(need.temperature_c, _D.TEMPERATURE)}, "
+        f"stops at {volts(need.cutoff_v)}"
+    ]
+    if match.runtime is not None:
+        run = match.runtime
+        lines[0] += f"; runs {run_hours(run.low_h)} at the low end, {run_hours(run.expected_h)} expected"
+    if match.data is not None:
+        lines += data_lines(match.data, mass)
+    if match.joining is not None and match.spread_ah is not None and len(match.groups) > 1:
+        lines.append(f"groups apart by {capacity(match.spread_ah)}")
+    return tuple(lines)
+
+
+def data_lines(data: PackData, mass: str) -> tuple[str, ...]:
+    """Voltages, energy, mass and size in two lines."""
+    first, *size = pack_lines(data)
+    return (first, ", ".join((mass, *size)))
+
+
+def pack_lines(data: PackData) -> tuple[str, ...]:
+    """Voltages and energy, then the size where it is known."""
+    lines = [
+        f"{volts(data.empty_v)} empty, {data.nominal_v:.1f} V nominal, {volts(data.full_v)} full; "
+        f"{at_most(data.low_wh, _D.ENERGY)} at the low end, {data.expected_wh:.3g} Wh expected"
+    ]
+    if data.size_mm is not None:
+        wide, deep, high = (math.ceil(mm) for mm in data.size_mm)
+        arranged = " in size" if data.alone else ", the cells side by side, without holder and strips"
+        lines.append(f"{wide} x {deep} x {high} mm{arranged}")
+    return tuple(lines)

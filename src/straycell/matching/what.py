@@ -1,0 +1,106 @@
+"""What today's stock can give to a load without a project: the best of each small shape, longest run first."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from straycell.acceptance.permission import FREE
+from straycell.acceptance.reasons import Outcome
+from straycell.matching.one_project import Match
+from straycell.matching.pack.match_pack import serve
+from straycell.matching.pack.shape_search import try_shape
+from straycell.matching.screen.candidates import Candidate
+from straycell.matching.screen.demand import Demand
+from straycell.matching.screen.limits import UseLimits
+from straycell.matching.screen.screening import screen_all
+from straycell.matching.screen.shared import Screen
+from straycell.physics.loads import ConstantCurrent, ConstantPower, Load
+from straycell.projects import Need, PackShape, Project, Protection
+
+SHAPES = ((1, 1), (1, 2), (1, 3), (2, 1), (2, 2), (3, 1), (3, 2), (4, 1))
+"""(series, parallel): what a maker joins on a bench (common practice, no published source)."""
+CONVERTER = 0.85
+"""Efficiency of a converter to a voltage of its own (common practice, no published source)."""
+LONGEST_H, LEAST_H = 1e5, 1.0 / 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """One shape and the match that gives the longest promised run in it."""
+
+    series: int
+    parallel: int
+    found: Match
+
+
+@dataclass(frozen=True, slots=True)
+class Stock:
+    """The offers, longest first; `waiting` are free cells on hold that a round of tests might add."""
+
+    offers: tuple[Offer, ...]
+    waiting: tuple[str, ...]
+
+
+def load_of(voltage_v: float | None, current_a: float | None, power_w: float | None) -> Load:
+    """A power behind a converter where a voltage is given, else the current as it is drawn from the cells."""
+    if power_w is not None:
+        return ConstantPower(power_w, CONVERTER)
+    assert current_a is not None
+    return (
+        ConstantCurrent(current_a) if voltage_v is None else ConstantPower(voltage_v * current_a, CONVERTER)
+    )
+
+
+def what_it_gives(
+    load: Load, cells: Sequence[Candidate], limits: UseLimits, *, now: datetime, temperature_c: float = 25.0
+) -> Stock:
+    """Every shape of SHAPES that can feed the load for a minute at least, with the longest run it promises."""
+    offers = [
+        Offer(series, parallel, found)
+        for series, parallel in SHAPES
+        if (found := _longest(load, (series, parallel), cells, limits, now, temperature_c)) is not None
+    ]
+    offers.sort(key=lambda o: (-(o.found.runtime.low_h if o.found.runtime else 0.0), o.series * o.parallel))
+    waiting = [c.code for c in cells if c.stage in FREE and c.outcome is Outcome.HOLD]
+    return Stock(tuple(offers), tuple(waiting))
+
+
+def _longest(
+    load: Load,
+    shape: tuple[int, int],
+    cells: Sequence[Candidate],
+    limits: UseLimits,
+    now: datetime,
+    temperature_c: float,
+) -> Match | None:
+    """The match with the longest promise; None where the shape cannot feed the load."""
+    asked = _asked(load, shape, LEAST_H, temperature_c)
+    if shape == (1, 1):
+        screen = Screen(Demand.of(asked, limits), limits, now)
+        ran = [s.runtime.low_h for s in screen_all(screen, cells) if s.fits and s.runtime is not None]
+        reach_h = max(ran, default=0.0)
+    else:
+        tried = try_shape(_asked(load, shape, LONGEST_H, temperature_c), cells, limits, now, shape)
+        reach_h = max((r.longest_h for r in tried.refusals.values()), default=0.0)
+    for share in (1.0 - 1e-9, 0.97, 0.9, 0.75, 0.5):
+        need_h = share * reach_h
+        if need_h < LEAST_H:
+            return None
+        found = serve(replace(asked, need=replace(asked.need, runtime_h=need_h)), cells, limits, now=now)
+        if found.served:
+            return found
+    return None
+
+
+def _asked(load: Load, shape: tuple[int, int], runtime_h: float, temperature_c: float) -> Project:
+    """A device that stops where its cells are empty, charged outside, with the protection that every pack needs."""
+    series, parallel = shape
+    return Project(
+        f"{series}S{parallel}P",
+        load,
+        Need(runtime_h, 2.5 * series, temperature_c),
+        pack=PackShape(series, parallel),
+        protection=Protection(fitted=True, per_cell=series > 1, balancing=series > 1),
+    )

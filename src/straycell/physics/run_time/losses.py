@@ -1,0 +1,51 @@
+"""What a long run loses beside its load: self-discharge, ageing by calendar, and the protection's own current."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from straycell.physics.run_time.answers import Runtime
+from straycell.physics.shipped import shipped
+from straycell.quantities import Measured
+
+MONTH_H, YEAR_H = 730.5, 8766.0
+
+
+def with_losses(run: Runtime, capacity_ah: float, own: Measured | None = None, parallel: int = 1) -> Runtime:
+    """The run time with its losses, for a cell of `capacity_ah` in a group of `parallel`: what may be promised.
+
+    `own` is the share of its capacity that this cell was seen to lose a month; the usual one where None. The load
+    runs out when load and losses together have taken the charge: t = t0 I / (I + losses).
+    """
+    mean_a = run.mean_a
+    from_h = float(shipped("losses")["ramp_h"]["from"])
+    if run.high_h <= from_h or mean_a <= 0:
+        return run
+    lost = {end: _lost_a(end, capacity_ah, own, parallel) for end in ("expected", "low", "high")}
+    expected_h = _shortened(run.expected_h, lost["expected"] / mean_a)
+    low_h = min(_shortened(run.low_h, lost["high"] / mean_a), expected_h)
+    high_h = max(_shortened(run.high_h, lost["low"] / mean_a), expected_h)
+    if expected_h == run.expected_h:
+        return replace(run, low_h=low_h, high_h=high_h)
+    share = 1.0 - expected_h / run.expected_h
+    known = "its own self-discharge" if own is not None else "usual self-discharge"
+    note = f"{known}, ageing and the protection's own current take {100 * share:.2g} % of the time"
+    return replace(run, expected_h=expected_h, low_h=low_h, high_h=high_h, notes=(*run.notes, note))
+
+
+def _lost_a(end: str, capacity_ah: float, own: Measured | None, parallel: int) -> float:
+    """The mean current in A that a cell loses, at one end of what is known."""
+    table = shipped("losses")
+    monthly = float(table["self_discharge_per_month"][end])
+    if own is not None:
+        monthly = max(0.0, {"expected": own.value, "low": own.low, "high": own.high}[end])
+    ageing, board_a = float(table["ageing_per_year"][end]), float(table["protection_a"][end])
+    # What ages away grows from nothing to its whole over the run: on the mean half of it was missing.
+    return capacity_ah * (monthly / MONTH_H + 0.5 * ageing / YEAR_H) + board_a / parallel
+
+
+def _shortened(hours: float, losses: float) -> float:
+    """`losses` as a share of the load."""
+    ramp = shipped("losses")["ramp_h"]
+    counted = min(1.0, max(0.0, (hours - ramp["from"]) / (ramp["whole"] - ramp["from"])))
+    return float(hours / (1.0 + counted * losses))

@@ -1,0 +1,140 @@
+"""Fuses, wire and strip: a value that one can buy, that holds the load, and melts before the weakest part suffers."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from tests.matching.pack_bench import marked, packed, shelf, wanted
+from tests.matching.single_bench import LIMITS, NOW, project
+
+from straycell.matching import Match, serve
+from straycell.matching.sheet.data import PackData, pack_data
+from straycell.matching.sheet.fuse_words import danger_lines, fuse_lines
+from straycell.matching.sheet.fusing import Fuse, wire_mm2
+from straycell.physics.loads import ConstantCurrent
+
+# R10 of ISO 3, as IEC 60127 rounds it, and the usual values of IEC 60269.
+USUAL = {0.1, 0.125, 0.16, 0.2, 0.25, 0.315, 0.4, 0.5, 0.63, 0.8, 1, 1.25, 1.6, 2, 2.5, 3.15, 4, 5, 6.3, 8, 10,
+         12, 16, 20, 25, 32, 40, 50, 63, 80, 100, 125, 160, 200}  # fmt: skip
+
+
+def held_and_broken(fuse: Fuse, steady_a: float, peak_a: float) -> None:
+    """The two promises of a fuse by hand: three quarters for hours, no blowing at a peak, melting in time."""
+    assert fuse.rated_a in USUAL
+    small = fuse.rated_a <= 10
+    assert steady_a <= 0.75 * fuse.rated_a + 1e-9
+    assert peak_a <= (1.5 if small else 1.25) * fuse.rated_a + 1e-9
+    assert (2.1 if small else 1.9) * fuse.rated_a <= fuse.bears_a + 1e-9
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(1, 6), st.integers(1, 6), st.floats(0.02, 0.5), st.floats(1.0, 2.0), st.integers(0, 50))
+def test_every_fuse_holds_the_load_and_melts_before_the_weakest_cell_suffers(
+    series: int, parallel: int, rate: float, peak: float, seed: int
+) -> None:
+    """Over packs of many shapes and loads; where none is named none of the usual values does both."""
+    cells = shelf(series * parallel, seed=seed)
+    groups = [cells[parallel * g : parallel * (g + 1)] for g in range(series)]
+    steady_a = rate * 2.0 * parallel
+    need = f'peak_current = "{peak * steady_a:.4f}A"'
+    asked = wanted(series, parallel, load=f'current = "{steady_a:.4f}A"', cutoff=f"{3 * series}V", need=need)
+    fusing = pack_data(asked, groups, LIMITS).fusing
+    steady_a, peak_a = float(f"{steady_a:.4f}"), float(f"{peak * steady_a:.4f}")
+    bears = []
+    for group in groups:
+        for c in group:
+            assert c.capacity is not None and c.resistance is not None
+            others = sum(1 / o.resistance.value for o in group if o is not c and o.resistance)
+            bears.append(3 * c.capacity.low * (1 + c.resistance.low * others))
+    bears_a = min(bears)
+    assert fusing.main.bears_a == pytest.approx(bears_a)
+    if fusing.main.rated_a is None:
+        fits = [a for a in USUAL if a <= 10 and max(steady_a / 0.75, peak_a / 1.5) <= a <= bears_a / 2.1]
+        fits += [a for a in USUAL if a > 10 and max(steady_a / 0.75, peak_a / 1.25) <= a <= bears_a / 1.9]
+        assert not fits and fusing.faults
+    else:
+        held_and_broken(fusing.main, steady_a, peak_a)
+    assert fusing.main.dc_v >= 4.2 * series and fusing.main.breaking_a >= fusing.main.short_a
+    assert (fusing.each is None) == (parallel == 1)
+    if fusing.each is not None and fusing.each.rated_a is not None:
+        held_and_broken(fusing.each, steady_a / parallel, peak_a / parallel)
+
+
+def served(**maker: float) -> Match:
+    """A pack of two that gives 1 A."""
+    cells = [marked(n, 2.5, **maker) for n in range(2)]  # type: ignore[arg-type]
+    return packed(wanted(1, 2, load='current = "1A"', runtime="3h", cutoff="3V"), *cells)
+
+
+def test_the_fuse_is_one_value_with_its_direct_voltage_and_breaking_capacity() -> None:
+    """1 A steady wants 1.33 A, the next value is 1.6 A; two of 2.5 Ah bear 15 A."""
+    data = served().data
+    assert data is not None and data.fusing.main.rated_a == 1.6
+    line = fuse_lines(data)[0]
+    assert "1.6 A time-lag, at least 32 V d.c., breaking capacity at least 1500 A d.c." in line
+
+
+def test_where_no_value_lies_between_load_and_weakest_cell_the_answer_says_so() -> None:
+    """A maker's 1.2 A a cell: a fuse that holds 1 A melts at 3.4 A, the pair bears 2.4 A."""
+    found = served(maker_discharge_a=1.2)
+    assert found.served and found.data is not None
+    (fault, *_) = found.data.fusing.faults
+    assert "no standard fuse" in fault and any("cannot be finished" in w for w in found.warnings)
+    assert any("no standard fuse" in line for line in fuse_lines(found.data))
+
+
+def test_a_small_cell_gets_a_small_fuse() -> None:
+    """600 mAh bear 1.8 A: nothing of 1 A melts in time."""
+    found = serve(project('current = "20mA"'), [marked(0, 0.6)], LIMITS, now=NOW)
+    assert found.data is not None and found.data.fusing.main.rated_a == 0.8
+
+
+def test_a_resistance_that_may_be_nothing_makes_a_short_circuit_without_end() -> None:
+    """Unknown is no figure: the line says that nobody knows."""
+    cells = [marked(n, 2.5, resistance_ohm=0.0) for n in range(2)]
+    asked = wanted(1, 2, load='current = "0.5A"', runtime="3h", cutoff="3V")
+    data = pack_data(asked, [cells], LIMITS)
+    assert math.isinf(data.fusing.main.short_a)
+    assert "nobody knows" in fuse_lines(data)[-1] and data.to_json()["fuse"]["breaking_a"] is None  # type: ignore[index]
+
+
+@pytest.mark.parametrize(
+    ("amps", "mm2"), [(1.0, 0.5), (3.0, 0.5), (4.0, 0.75), (16.0, 1.5), (63.0, 16.0), (1000.0, None)]
+)
+def test_the_wire_carries_what_the_fuse_lets_through(amps: float, mm2: float | None) -> None:
+    """DIN VDE 0298-4:2023-06, table 11: 0.75 mm2 12 A, 1.5 mm2 18 A, 10 mm2 61 A, 16 mm2 82 A."""
+    assert wire_mm2(amps) == mm2
+
+
+def data_of(series: int, parallel: int) -> PackData:
+    cells = shelf(series * parallel)
+    groups = [cells[parallel * g : parallel * (g + 1)] for g in range(series)]
+    asked = wanted(series, parallel, load='current = "0.1A"', cutoff=f"{3 * series}V")
+    return pack_data(replace(asked, load=ConstantCurrent(0.1)), groups, LIMITS)
+
+
+@pytest.mark.parametrize(
+    ("shape", "volts", "energy"),
+    [((7, 1), False, False), ((8, 1), True, False), ((4, 4), False, True), ((13, 4), True, True)],
+)
+def test_above_30_v_and_above_100_wh_it_says_what_that_means(
+    shape: tuple[int, int], volts: bool, energy: bool
+) -> None:
+    """7 x 4.2 V are 29.4 V; 16 x 2.4 Ah x 3.7 V are 142 Wh."""
+    told = " ".join(danger_lines(data_of(*shape)))
+    assert ("arc" in told) == volts and ("ADR" in told) == energy
+
+
+def test_the_data_of_a_pack_are_those_of_its_cells() -> None:
+    """Two in series of two 18650: 8.4 V full, 5 Ah x 2 x 3.7 V, a block of 37 x 37 x 65 mm."""
+    cells = [marked(n, 2.5, u_ah=0.05) for n in range(4)]
+    data = pack_data(wanted(), [cells[:2], cells[2:]], LIMITS)
+    assert (data.full_v, data.empty_v) == (8.4, 6.4)
+    assert data.expected_wh == pytest.approx(5.0 * 7.4, rel=0.03)
+    assert data.low_wh == pytest.approx(data.expected_wh * 0.96)
+    assert data.size_mm == (37.0, 37.0, 65.0)
+    assert any("2 cells in series" in line for line in data.board)
