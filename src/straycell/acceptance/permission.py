@@ -17,6 +17,9 @@ FREE = (Stage.RECEIVED, Stage.SHELVED)
 BEFORE_ANY_CHARGE = (
     "chemistry",
     "rechargeable",
+    "upset-look",
+    "unexplained",
+    "clock",
     "board-voltage",
     "voltage-floor",
     "voltage-over-full",

@@ -102,6 +102,9 @@ def carry_over(pen: Pen, former: Former, because: str) -> Carried:
     touched |= _supersessions(pen, former, known, event_id)
     touched |= _facts(pen, former, known, event_id)
     derived.follow(pen.conn, cells=touched)
+    words = {row.code: row.words for row in reversed(former.findings)}
+    newly = sorted(derived.standing_out(pen.conn, touched) - before)
+    pen.events("condemned", {code: words[code] for code in newly if code in words})
     held = sorted(known - former.readable) if former.lost else []
     if held:
         builds.add_upsets(pen, held, RECORDS_LOST, severe=False, event_id=event_id)
