@@ -36,7 +36,7 @@ def table(
     empty: str,
     right: Collection[str] = (),
 ) -> None:
-    """Rows under headers; column `flexible` gives way (None: nothing may be cut), those in `right` are figures; `empty` is said on stderr."""
+    """Rows under headers; `flexible` gives way (None: nothing may be cut), `right` are figures; `empty` goes to stderr."""
     if not rows:
         output.talk(empty)
         return
