@@ -12,7 +12,7 @@ from straycell.cli.app import output, tables
 from straycell.cli.app.files import write_whole
 from straycell.cli.app.values import nearest_word_fault
 from straycell.cli.show import shapes
-from straycell.cli.show.outcomes import outcome_cell
+from straycell.cli.show.pieces.outcomes import outcome_cell
 from straycell.quantities import Measured
 
 if TYPE_CHECKING:

@@ -16,7 +16,7 @@ from straycell.cli.app.progress import counting
 from straycell.cli.app.verbs import noun_app
 from straycell.cli.show import verdict_page
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.outcomes import outcome_cell, parse_outcome
+from straycell.cli.show.pieces.outcomes import outcome_cell, parse_outcome
 from straycell.safety import Step
 
 app = noun_app("What a cell may be used for, with every reason.")

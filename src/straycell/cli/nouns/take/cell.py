@@ -23,7 +23,7 @@ from straycell.cli.nouns.take import facts
 from straycell.cli.show import cell_page, cell_table, shapes
 from straycell.cli.show.after_writing import talk_recorded
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.outcomes import parse_outcome
+from straycell.cli.show.pieces.outcomes import parse_outcome
 from straycell.errors import UsageFault
 from straycell.markings import shares_primary_size
 from straycell.quantities import Dimension
