@@ -161,10 +161,11 @@ def test_a_repeat_after_warming_stays_possible() -> None:
 
 
 def test_after_an_incident_it_is_only_a_test() -> None:
-    """A pack cell that was dropped is on hold."""
+    """A pack cell that was dropped is on hold: no charge before somebody has looked at it, then a test charge."""
     bench = good()
     bench.more["upsets"] = (Upset("drop", day(19.0)),)
-    assert allowed(bench).kind is TEST
+    assert allowed(bench).kind is NONE and "nobody has looked at it" in allowed(bench).why
+    assert allowed(bench.look(at=19.5)).kind is TEST
 
 
 def test_a_held_lfp_cell_is_judged_by_the_same_limit() -> None:

@@ -74,16 +74,31 @@ def test_no_look_is_no_pass() -> None:
     assert good(look=None).outcome() is Outcome.HOLD
 
 
-@pytest.mark.parametrize("word", [Look.SWOLLEN, Look.LEAKING, Look.BURNT])
-def test_a_bad_sibling_asks_for_a_look_and_a_second_check(word: Look) -> None:
-    """One check and one look are not enough; a look after the sign and a second check are."""
+@pytest.mark.parametrize("word", [Look.SWOLLEN, Look.LEAKING, Look.BURNT, Look.VENTED, Look.SMELL])
+def test_a_bad_sibling_asks_for_a_look_and_a_check_over_28_days(word: Look) -> None:
+    """One short check and one look are not enough; a look after the sign and a check over 28 days are."""
     bench = good()
     bench.more["sibling_signs"] = (SiblingSign("A00002M", word, day(0.5)),)
     assert bench.outcome() is Outcome.HOLD
     bench.look(Look.CLEAN, at=19.0)
     assert bench.outcome() is Outcome.HOLD
-    bench.charge(21.0).rest(4.18, 22.5).rest(4.175, 37.0)
-    assert bench.outcome(38.0) is Outcome.PACK
+    short = good().look(Look.CLEAN, at=19.0).charge(21.0).rest(4.18, 22.5).rest(4.175, 37.0)
+    short.more = dict(bench.more)
+    assert short.outcome(38.0) is Outcome.HOLD
+    bench.rest(4.165, 31.3)
+    assert bench.outcome(32.0) is Outcome.PACK
+
+
+def test_a_check_that_ran_counts_and_a_second_leaker_restarts_nothing() -> None:
+    """28 days are over when the first sibling leaks; then another one does."""
+    bench = good(days=28.5)
+    first = SiblingSign("A00002M", Look.LEAKING, day(32.0))
+    bench.more["sibling_signs"] = (first,)
+    assert bench.outcome(33.0) is Outcome.HOLD
+    bench.look(Look.CLEAN, at=33.5)
+    assert bench.outcome(34.0) is Outcome.PACK
+    bench.more["sibling_signs"] = (first, SiblingSign("A00003K", Look.LEAKING, day(40.0)))
+    assert bench.outcome(41.0) is Outcome.PACK
 
 
 def test_a_dented_sibling_is_no_sign() -> None:
@@ -103,7 +118,22 @@ def test_after_an_incident_everything_named_must_be_done_anew() -> None:
     bench.resistance(0.051, at=20.1)
     assert "rest voltage" in reason(bench.verdict(21.0), "upset").text
     bench.rest(4.168, 20.2)
-    assert bench.outcome(21.0) is Outcome.PACK
+    told = reason(bench.verdict(21.0), "upset")
+    assert told.status is Status.UNMEASURED and "self-discharge check" in told.text
+    bench.charge(22.0).rest(4.18, 23.5).rest(4.175, 38.0)
+    assert bench.outcome(39.0) is Outcome.PACK
+
+
+@pytest.mark.parametrize(
+    ("kind", "checked_again"),
+    [("drop", True), ("warm", True), ("charger failed", True), ("dismantled", False)],
+)
+def test_some_incidents_ask_for_a_new_self_discharge_check(kind: str, checked_again: bool) -> None:
+    """What a blow, heat or an unknown charge did inside shows as self-discharge; use in a device does not ask."""
+    bench = good()
+    bench.more["upsets"] = (Upset(kind, day(18.9)),)
+    bench.look(at=19.0).resistance(0.051, at=19.1).rest(4.168, 19.2)
+    assert (bench.outcome(20.0) is Outcome.HOLD) is checked_again
 
 
 def test_a_severe_incident_discards() -> None:

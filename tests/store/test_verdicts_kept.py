@@ -24,9 +24,9 @@ def judged(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     seen: list[str] = []
     real = book.judge
 
-    def watched(evidence, rules, now):  # type: ignore[no-untyped-def]
+    def watched(evidence, rules, now, *more):  # type: ignore[no-untyped-def]
         seen.append(evidence.code)
-        return real(evidence, rules, now)
+        return real(evidence, rules, now, *more)
 
     monkeypatch.setattr(book, "judge", watched)
     return seen

@@ -236,9 +236,12 @@ class Person(Hands):
     def plan_for(self, kind: str, code: str, day: float) -> None:
         """What `due` asks for, put on today's list of things to measure."""
         steps = {step for _, step in self.plan[code]}
-        if kind in ("warm", "incident"):
-            self.plan[code] = [(day, "retest")]
-        elif kind in ("falling", "sinking", "sibling") and not steps & CHECKING:
+        if kind in ("warm", "incident") and not steps & CHECKING:  # a blow asks for a new check, too
+            self.plan[code] = [(day, "retest"), *self.again(code, day)]
+        elif kind == "sibling" and not steps & CHECKING:  # over 28 days
+            later = [(at + 14 if name == "second" else at, name) for at, name in self.again(code, day)]
+            self.plan[code] = later
+        elif kind in ("falling", "sinking") and not steps & CHECKING:
             self.plan[code] = self.again(code, day)
         elif kind in ("sinks-soon", "storage-voltage", "full") and not steps & CHECKING:
             self.plan[code] += [(day, "store")]

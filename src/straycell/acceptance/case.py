@@ -51,9 +51,10 @@ class Case:
         """A limit's figure for this cell's chemistry and form; None where it has none for them."""
         return self._figures.get(limit_id)
 
-    @property
+    @cached_property
     def readings(self) -> tuple[Reading, ...]:
-        return self.evidence.readings
+        """What counts as evidence; what a trace shows and nobody has explained does not."""
+        return tuple(r for r in self.evidence.readings if not r.doubt)
 
     @property
     def charges(self) -> tuple[Charge, ...]:
@@ -123,10 +124,13 @@ class Case:
     def rest_voltages(self) -> tuple[Reading, ...]:
         """Own voltages that had rested long enough to count as rest voltages, oldest first."""
         rest_s = self.figure("rest-time") * 3600.0
+        rest = timedelta(seconds=rest_s)
         return tuple(
             r
             for r in self.own_voltages
             if r.quantity is Quantity.VOLTAGE and r.rested_s is not None and r.rested_s >= rest_s
+            # What is stated is checked against the record: a charge within the rest makes it none.
+            if not any(r.at - rest < c.at <= r.at for c in self.charges)
         )
 
     # --- charges and currents ---

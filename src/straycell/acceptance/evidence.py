@@ -129,7 +129,7 @@ class Evidence:
 
     `corrected` holds, for fields that were ever corrected, all that was said and not withdrawn as mistyped.
     `findings` are those recorded before that no mistake has voided, `falls` those that one has. `installed_at`
-    tells when the cell began to work in a build.
+    tells when the cell began to work in a build, `dressed_at` when its sleeve or tabs were last said to be others.
     """
 
     code: str
@@ -145,6 +145,7 @@ class Evidence:
     corrected: tuple[FactSaid, ...] = ()
     findings: tuple[Finding, ...] = ()
     falls: tuple[Fall, ...] = ()
+    dressed_at: datetime | None = None
 
     def fact_key(self, field: str) -> str:
         """The key of the value of a field that counts; a field that nobody filled in has one, too."""

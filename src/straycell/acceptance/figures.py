@@ -9,6 +9,7 @@ from straycell.acceptance.case import Case
 from straycell.acceptance.checks.capacity import current_run
 from straycell.acceptance.checks.resistance import current_resistances
 from straycell.acceptance.checks.retention import Worth
+from straycell.acceptance.checks.warming import proven_charge_a
 from straycell.acceptance.evidence import Evidence
 from straycell.acceptance.rules import RuleSet
 from straycell.quantities import Measured
@@ -19,7 +20,8 @@ from straycell.readings import Method, Reading
 class Figures:
     """Fresh values with standard uncertainty, or None. Capacity in Ah, resistance in ohm, voltage in V.
 
-    `capacity_reading` and `resistance_reading` hold the conditions they were taken under.
+    `capacity_reading` and `resistance_reading` hold the conditions they were taken under. `most_charge_a` caps the
+    charge current in A of a cell that once warmed; None where none did.
     """
 
     capacity: Measured | None = None
@@ -32,6 +34,7 @@ class Figures:
     rest_voltage_at: datetime | None = None
     capacity_reading: Reading | None = None
     resistance_reading: Reading | None = None
+    most_charge_a: float | None = None
 
 
 def figures(evidence: Evidence, rules: RuleSet, now: datetime) -> Figures:
@@ -51,4 +54,5 @@ def figures(evidence: Evidence, rules: RuleSet, now: datetime) -> Figures:
         rest_voltage_at=rest.at if rest else None,
         capacity_reading=run.reading if run else None,
         resistance_reading=ohms,
+        most_charge_a=proven_charge_a(case),
     )

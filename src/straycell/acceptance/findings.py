@@ -14,7 +14,20 @@ from functools import cached_property
 from typing import cast
 
 from straycell.acceptance.case import Case, Test, Tried
-from straycell.acceptance.checks import capacity, identity, leakage, look, resistance, shelf, voltage, warming
+from straycell.acceptance.checks import (
+    capacity,
+    cold,
+    first_day,
+    identity,
+    leakage,
+    look,
+    plausible,
+    resistance,
+    resting,
+    shelf,
+    voltage,
+    warming,
+)
 from straycell.acceptance.conformance import Side
 from straycell.acceptance.evidence import BestSibling, Evidence, Finding, Record
 from straycell.acceptance.rules import chemistry_keys, shipped_rules
@@ -29,6 +42,10 @@ CONDEMNING: tuple[Test, ...] = (
     voltage.over_charges,
     warming.hot_charges,
     warming.warm_charges,
+    cold.frozen_charges,
+    plausible.bottomless,
+    first_day.lost_at_once,
+    resting.hot_at_rest,
     capacity.worn_out,
     resistance.far_too_high,
     leakage.leaks,

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 
 from straycell.acceptance.case import Case, Rule
 from straycell.acceptance.checks import (
     capacity,
+    cold,
+    first_day,
     identity,
     leakage,
     look,
     plausible,
     resistance,
+    resting,
     voltage,
     warming,
 )
@@ -34,9 +37,13 @@ GRADING: tuple[Rule, ...] = (
     identity.rechargeable,
     look.look,
     look.siblings,
+    identity.clock,
+    identity.unexplained,
     identity.upset,
     tested_again,
     identity.mass,
+    plausible.lost_mass,
+    resting.warm,
     voltage.floor,
     voltage.ceiling,
     voltage.light_only,
@@ -44,6 +51,9 @@ GRADING: tuple[Rule, ...] = (
     voltage.rest,
     warming.hot,
     warming.warming,
+    cold.cold,
+    plausible.charge_in,
+    first_day.first_day,
     capacity.capacity,
     plausible.over_rating,
     resistance.resistance,
@@ -79,7 +89,31 @@ def judge(evidence: Evidence, rules: RuleSet, now: datetime, recorded: datetime 
     if own:
         reasons += _own_discards(case, reasons)
     reasons += [reason for rule in GRADING for reason in rule(case)]
+    reasons = [_indoors(case, reason) for reason in reasons]
     return Judgement(_verdict(case, tuple(reasons)), found)
+
+
+_MEASURED = ("rest-voltage", "self-discharge", "capacity", "resistance", "shelf-loss", "first-day")
+
+
+def _indoors(case: Case, reason: Reason) -> Reason:
+    """A cell last measured in the cold comes indoors first: readings at 8 and 2 C never pair with any other."""
+    known = [(r.at, r.temperature_c) for r in case.readings if r.temperature_c is not None]
+    at, last_c = max(known, default=(case.now, None))
+    if not reason.todo or not reason.rule.startswith(_MEASURED) or last_c is None:
+        return reason
+    if last_c >= case.figure("indoors-below"):
+        return reason
+    hours = case.figure("indoors-hours")
+    ready = at + timedelta(hours=hours)
+    return replace(
+        reason,
+        todo=replace(
+            reason.todo,
+            words=f"it was at {last_c:g} C: bring it indoors for {hours:g} h, then {reason.todo.words}",
+        ),
+        earliest=max(reason.earliest or case.now, ready),
+    )
 
 
 def _verdict(case: Case, reasons: tuple[Reason, ...]) -> Verdict:

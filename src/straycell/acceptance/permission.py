@@ -17,6 +17,9 @@ FREE = (Stage.RECEIVED, Stage.SHELVED)
 BEFORE_ANY_CHARGE = (
     "chemistry",
     "rechargeable",
+    "upset-look",
+    "unexplained",
+    "clock",
     "board-voltage",
     "voltage-floor",
     "voltage-over-full",
@@ -32,11 +35,16 @@ def least_outcome(*, joined: bool) -> Outcome:
 
 @dataclass(frozen=True, slots=True)
 class Permission:
-    """What a cell is fit for at a moment. `free`: nobody holds it; `in_date`: no reading has grown too old."""
+    """What a cell is fit for at a moment. `in_date`: no reading has grown too old."""
 
     outcome: Outcome
-    free: bool
+    stage: Stage
     in_date: bool
+
+    @property
+    def free(self) -> bool:
+        """True for a cell that nobody holds."""
+        return self.stage in FREE
 
     def may_use(self, *, joined: bool = False) -> bool:
         """True when a device may use it, by itself or `joined` with others."""
@@ -44,12 +52,19 @@ class Permission:
 
     def may_offer(self, *, joined: bool = False) -> bool:
         """True when it may be used and nobody holds it."""
-        return self.free and self.may_use(joined=joined)
+        return not self.against_offer(joined=joined)
+
+    def against_offer(self, *, joined: bool = False) -> list[str]:
+        """Why it may not be offered, in words; empty where it may."""
+        least = least_outcome(joined=joined)
+        faults = [] if self.outcome >= least else [f"is {self.outcome.word}, not {least.word}"]
+        faults += [] if self.free else [f"is {self.stage}"]
+        return faults + ([] if self.in_date else ["has a verdict that has run out"])
 
 
 def permission(outcome: Outcome, stage: Stage, valid_until: datetime | None, now: datetime) -> Permission:
     """What its verdict allows at `now` (UTC); a verdict holds up to the moment it names, and not at it."""
-    return Permission(outcome, stage in FREE, valid_until is None or now < valid_until)
+    return Permission(outcome, stage, valid_until is None or now < valid_until)
 
 
 @dataclass(frozen=True, slots=True)

@@ -288,6 +288,7 @@ def _rule_set(name: str, limits: Mapping[str, Limit]) -> RuleSet:
         resistance=accuracy("error-resistance"),
         resistance_unknown_method=accuracy("error-resistance-unknown"),
         temperature=accuracy("error-temperature"),
+        mass=accuracy("error-mass"),
     )
     canonical = {
         limit.id: [limit.bound, dict(sorted((limit.values or {}).items())), sorted(limit.words), limit.safety]

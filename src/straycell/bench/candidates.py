@@ -51,6 +51,7 @@ def candidates(
                 capacity_cutoff_v=run.cutoff_v if run else None,
                 own_trace=traces.get(code),
                 rest=rest_voltage(evidence, known, rules),
+                most_charge_a=known.most_charge_a,
                 loss_per_month=_own_loss(verdict),
             )
         )

@@ -16,11 +16,11 @@ from straycell.bench.record import Recorded, followed
 from straycell.bench.uncounted_capacity import doubted, remedy
 from straycell.cells import Chemistry
 from straycell.errors import BadData
-from straycell.keys import RecordKey
+from straycell.keys import NEW, RecordKey
 from straycell.meters import Accuracy, Meter
 from straycell.plain_text import require_plain
 from straycell.quantities import Dimension, show
-from straycell.readings import CautiousDefaults, Charge, Quantity, Reading
+from straycell.readings import CautiousDefaults, Charge, Mistake, Quantity, Reading
 from straycell.store.book.records import NewTrace, TraceEntry
 from straycell.store.reader import Reader
 from straycell.typed import FIRST_DAY
@@ -88,6 +88,7 @@ def work_out(case: Case, request: Request, progress: Callable[[float], None] | N
         floor_v=None if case.facts.chemistry is Chemistry.PRIMARY else case.figure("voltage-floor"),
     )
     items, doubts = derived_items(trace, result, occasion)
+    items += _lone_heat(case, trace, request)
     result = replace(result, warnings=(*result.warnings, *doubts))
     curve = own_curve(trace, result)
     new = NewTrace(
@@ -151,9 +152,24 @@ def _duration(trace: Trace) -> timedelta:
 
 
 def warmest(trace: Trace, said_c: float | None) -> float | None:
-    """The highest temperature in the trace in C; what was said of it where the file tells none."""
-    known = [] if trace.temperature_c is None else [t for t in trace.temperature_c.tolist() if t == t]
-    return max(known, default=said_c)
+    """The highest temperature in the trace in C, a lone sample left out; what was said where the file tells none."""
+    from straycell.traces.analyse.derived import steady_peak
+
+    known, _ = steady_peak(trace)
+    return said_c if known is None else known
+
+
+def _lone_heat(case: Case, trace: Trace, request: Request) -> list[Reading | Charge]:
+    """A lone sample too hot to be true is no heat, and no pass: somebody says what happened."""
+    from straycell.safety.incidents import heat_incident
+    from straycell.traces.analyse.derived import steady_peak
+
+    steady_c, lone_c = steady_peak(trace)
+    if lone_c is None or heat_incident(lone_c) is None or heat_incident(steady_c or 0.0) is not None:
+        return []
+    doubt = f"a lone sample of {lone_c:.0f} C in a trace"
+    code = case.evidence.code
+    return [Reading(NEW, code, Quantity.TEMPERATURE, request.at, min(lone_c, 250.0), doubt=doubt)]
 
 
 def read_named(name: str, raw: bytes, columns: str, progress: Callable[[float], None] | None = None) -> Trace:
@@ -289,6 +305,27 @@ def file_trace(
             writer.add_incident(heat.id, [found], hot, heat.severe)
             notes.append(f"{hot}: incident '{heat.id}' recorded ({heat.text}): {heat.why}")
         return Filed(entry, followed(bench, writer, made, [found]), tuple(notes))
+
+
+def explain(bench: Bench, number: str, *, there: bool, because: str) -> Recorded:
+    """Say what a doubt of a trace was: the cell was `there` and the value is its own, or it had been taken out.
+
+    Raises BadData for a record that leaves nothing to explain.
+    """
+    from straycell.safety.incidents import heat_incident
+
+    with bench.writing() as writer:
+        key = writer.reading_number(number)
+        old = writer.reading(key).item
+        if isinstance(old, Charge) or not old.doubt:
+            raise BadData(f"{key} leaves nothing to explain", "see: straycell verdict show CODE")
+        placed = [replace(old, doubt="")] if there else []
+        mistake = Mistake.MISTYPED if there else Mistake.WRONG_CELL
+        made = writer.supersede(key, mistake.value, because, None, placed)
+        hot = heat_incident(old.value or 0.0) if old.quantity is Quantity.TEMPERATURE else None
+        if there and hot is not None:
+            writer.add_incident(hot.id, [old.cell], because, hot.severe)
+        return followed(bench, writer, made, [old.cell])
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,14 +10,17 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from straycell.acceptance.case import Case
 from straycell.bench.context import Bench
 from straycell.bench.correction import Correction
 from straycell.bench.reading_form import Said, check_form, readings_of
+from straycell.bench.rest import require_rest
 from straycell.bench.uncounted_capacity import doubted, remedy
 from straycell.cells import Cell
 from straycell.errors import BadData, UsageFault
 from straycell.keys import RecordKey
 from straycell.readings import KINDS, Item, Quantity, Reading, charge_of, reading_of
+from straycell.readings.charger import find_charger
 
 if TYPE_CHECKING:
     from straycell.acceptance.reasons import Verdict
@@ -76,14 +79,30 @@ def record_readings(
     with bench.writing() as writer:
         cell = writer.cell(writer.find_code(code))
         own = readings_of(said, cell.code, at or bench.now, None if meter is None else writer.meter(meter))
+        evidence = writer.evidence(cell.code)
+        case = Case(evidence, evidence.facts, bench.rules, bench.now)
+        for reading in own:
+            require_rest(case, reading)
         group = group_of(writer, cell) if "as_group" in said else []
         return followed(bench, writer, writer.add_readings([*own, *_for_group(own, group)]), [cell.code])
 
 
 def record_charge(bench: Bench, code: str, said: Said, *, at: datetime | None = None) -> Recorded:
-    """Record a charge that ended `at`. Raises BadData."""
+    """Record a charge that ended `at`; a charger of known float ends it there. Raises UsageFault, BadData."""
+    moment = at or bench.now
     with bench.writing() as writer:
-        made = writer.add_charge(charge_of(said, writer.find_code(code), at or bench.now))
+        name = said.get("charger", "")
+        charger = find_charger(writer.chargers(), name, said.get("slot"), moment) if name else None
+        until_said = "until_v" in said
+        if not until_said:
+            if charger is None or charger.float_v is None:
+                raise UsageFault(
+                    "--until is missing",
+                    "give the voltage it was charged to, or name a --charger whose float was measured lately",
+                )
+            said = {**said, "until_v": charger.float_v.value}
+        charge = charge_of(said, writer.find_code(code), moment)
+        made = writer.add_charge(charge if charger is None else charger.ended(charge, until_said=until_said))
         return followed(bench, writer, [made], [made.cell])
 
 

@@ -61,8 +61,7 @@ def _protection_faults(project: Project, found: Match) -> list[str]:
 
 def _cell_faults(project: Project, c: Candidate, now: datetime, *, joined: bool) -> list[str]:
     faults = []
-    if not c.permission(now).may_offer(joined=joined):
-        faults.append(f"{c.code} may not be offered: {c.outcome.word}, {c.stage}")
+    faults += [f"{c.code} {why}" for why in c.permission(now).against_offer(joined=joined)]
     if c.facts.form not in project.pack.forms:
         faults.append(f"{c.code} is of a form that does not fit")
     if c.facts.chemistry not in project.pack.chemistries:

@@ -100,6 +100,11 @@ def float_limit(chemistry: Chemistry) -> float:
     return table[chemistry]
 
 
+def float_tolerance() -> float:
+    """How far a charger's end voltage may be off where its own tolerance is not known, as a share."""
+    return float(shipped("charging")["float"]["tolerance"])
+
+
 def check_float(
     chemistry: Chemistry,
     charger_v: float,
@@ -112,7 +117,7 @@ def check_float(
     What was measured on this very board, plus its U, counts before the tolerance on the sheet (default 1.5 %).
     """
     limit_v = float_limit(chemistry)
-    share = shipped("charging")["float"]["tolerance"] if tolerance is None else tolerance
+    share = float_tolerance() if tolerance is None else tolerance
     if not (math.isfinite(charger_v) and charger_v > 0 and math.isfinite(share) and share >= 0):
         raise BadData(
             f"charger voltage {charger_v:g} V, tolerance {share:g}", "write them like 4.20V and 1.5%"

@@ -11,6 +11,8 @@ from straycell.readings.fields import KINDS
 from straycell.readings.reading import Reading
 from straycell.readings.words import Method
 
+_NO_SCALE = Accuracy()
+
 
 @dataclass(frozen=True, slots=True)
 class CautiousDefaults:
@@ -21,6 +23,7 @@ class CautiousDefaults:
     resistance: Accuracy
     resistance_unknown_method: Accuracy
     temperature: Accuracy
+    mass: Accuracy = _NO_SCALE
 
 
 def accuracy_of(reading: Reading, defaults: CautiousDefaults) -> tuple[Accuracy, bool]:

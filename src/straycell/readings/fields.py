@@ -151,6 +151,20 @@ OF_READING = _fields(
         "Of the room; alone, a reading of the cell.",
         words="{}",
     ),
+    Field(
+        "surroundings_c",
+        _D.TEMPERATURE,
+        "surroundings",
+        "Of the air around it, beside the cell's own --temperature.",
+        note="around",
+        words="in {}",
+    ),
+    Field(
+        "mass_g",
+        _D.MASS,
+        "mass",
+        "What it weighs today, with sleeve and tabs as they are.",
+    ),
 )
 """What `reading add` takes, in this order."""
 
@@ -159,6 +173,7 @@ OF_TRACE = _fields(
     Field("at_least", bool, "lower bound", words="a lower bound"),
     Field("from_full", bool, "full start"),
     Field("u", float, "uncertainty", kept=Window(0.0, 500.0)),
+    Field("doubt", str, "doubt", words="not explained: {}"),
 )
 """What only a trace says of a reading; `u` is in the unit of the value."""
 
@@ -193,6 +208,15 @@ OF_CHARGE = _fields(
         note="until",
         words="down to {}",
     ),
+    Field(
+        "put_in_ah",
+        _D.CAPACITY,
+        "charge put in",
+        "Charge put in, as the charger shows it.",
+        note="counted",
+        words="{} put in",
+    ),
+    Field("took_s", _D.DURATION, "time it took", "How long it took.", note="took", words="in {}"),
     Field(
         "peak_temperature_c",
         _D.TEMPERATURE,
@@ -316,7 +340,7 @@ KINDS: dict[Quantity, Kind] = {
         Kind(
             Quantity.VOLTAGE,
             OF_READING["voltage_v"],
-            ("rested_s", "where", "temperature_c", "u"),
+            ("rested_s", "where", "temperature_c", "u", "doubt"),
             accuracy="voltage",
             by_contact=True,
             notes=("rest", "volts"),
@@ -338,11 +362,18 @@ KINDS: dict[Quantity, Kind] = {
             by_contact=True,
             notes=("resistance",),
         ),
-        Kind(Quantity.TEMPERATURE, OF_READING["temperature_c"], ("temperature_c",), accuracy="temperature"),
+        Kind(
+            Quantity.TEMPERATURE,
+            OF_READING["temperature_c"],
+            ("temperature_c", "surroundings_c", "rested_s", "doubt"),
+            accuracy="temperature",
+            notes=("warmth",),
+        ),
+        Kind(Quantity.MASS, OF_READING["mass_g"], (), accuracy="mass", notes=("mass",)),
         Kind(
             Quantity.CHARGE,
             OF_CHARGE["until_v"],
-            (*(name for name in OF_CHARGE if name != "until_v"), "temperature_c"),
+            (*(name for name in OF_CHARGE if name != "until_v"), "temperature_c", "u"),
             needs=("current_a",),
             notes=("charge",),
         ),

@@ -27,7 +27,8 @@ class Reading:
     `where` None means: not said. `id` is NEW for one not yet recorded. Times are UTC.
     What a trace tells of a reading: `trace` is its number; `u` its own standard uncertainty, in the place of
     the meter's; `at_least` a capacity that did not run whole, `from_full` one whose trace shows a full start;
-    `energy_wh` what came out with a capacity; `soc` the state of charge (0 to 1) of a resistance.
+    `energy_wh` what came out with a capacity; `soc` the state of charge (0 to 1) of a resistance;
+    `doubt` what it shows that nobody has explained yet: it holds the cell, and is evidence of nothing.
     """
 
     id: RecordKey
@@ -51,6 +52,8 @@ class Reading:
     from_full: bool = False
     u: float | None = None
     trace: RecordKey | None = None
+    surroundings_c: float | None = None
+    doubt: str = ""
 
     @property
     def key(self) -> str:
@@ -62,7 +65,8 @@ class Reading:
 class Charge:
     """One recorded charge; `at` is when it ended. It shares the readings' numbers, and is superseded like one.
 
-    `trace` is the number of the trace it was seen in, if so.
+    `u` is the standard uncertainty of the end voltage in V where the charger's float was measured; `put_in_ah` what
+    the charger counted, `took_s` how long it took. `trace` is the number of the trace it was seen in, if so.
     """
 
     id: RecordKey
@@ -76,6 +80,9 @@ class Charge:
     charger: str = ""
     slot: int | None = None
     trace: RecordKey | None = None
+    u: float | None = None
+    put_in_ah: float | None = None
+    took_s: float | None = None
 
     @property
     def key(self) -> str:

@@ -13,6 +13,7 @@ class Quantity(StrEnum):
     CAPACITY = "capacity"
     RESISTANCE = "resistance"
     TEMPERATURE = "temperature"
+    MASS = "mass"
     LOOK = "look"
     CHARGE = "charge"
     LET_DOWN = "let-down"

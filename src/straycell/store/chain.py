@@ -59,13 +59,17 @@ CONTENT: dict[str, tuple[str, ...]] = {
             "at_least",
             "from_full",
         ),
-        *("u", "trace", "supersedes", "recorded_at_us"),
+        *("u", "surroundings_c", "doubt", "put_in_ah", "took_s", "trace", "supersedes", "recorded_at_us"),
     ),
     "supersession": ("record", "mistake", "because", "right_cell"),
     "upset": ("key", "code", "kind", "at_us", "severe"),
     "condemnation": ("key", "code", "because", "at_us"),
     "fact": ("subject", "field", "entry", "value", "mistake", "over"),
     **{name: FOR_LIFE[name][:-1] for name in ("build", "build_cell", "handover", "handover_cell")},
+    "charger": (
+        *("name", "slot", "float_v", "float_u", "end_current_a", "capacity_gain", "capacity_offset"),
+        "measured_at_us",
+    ),
     "meter_comparison": ("meter", "compared_on", "note", "quantity", "showed", "actual"),
     "event_cell": ("code",),
     "finding": (

@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable, Iterable, Iterator
+from datetime import datetime
 from typing import TYPE_CHECKING
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, select
 
 from straycell.cells import Look, parse_code
 from straycell.errors import BadData
 from straycell.store import chain
 from straycell.store.book import derived, readings, traces
 from straycell.store.book.counters import given_out
-from straycell.store.column_values import from_us, opt_us
+from straycell.store.column_values import from_us, opt_us, to_us
 from straycell.store.schema.compare import schema_faults, value_faults
-from straycell.store.schema.tables import BENCH, BLANK_CODE, CELL, PROJECT, READING
+from straycell.store.schema.tables import BENCH, BLANK_CODE, CELL, PROJECT, READING, VERDICT
 from straycell.store.verdicts import recorded as verdicts
 from straycell.store.verdicts.evidence import evidences
 
@@ -25,8 +26,8 @@ if TYPE_CHECKING:
 MOST = 200
 
 
-def faults(conn: Connection, rules: RuleSet | None) -> list[str]:
-    """Every fault found, the most basic first; a damaged file is not looked into further."""
+def faults(conn: Connection, rules: RuleSet | None, now: datetime | None = None) -> list[str]:
+    """Every fault found, the most basic first; a damaged file is not looked into further. `now`: later is a fault."""
     broken = list(_some(_file_faults(conn)))
     if broken:
         return broken
@@ -40,6 +41,7 @@ def faults(conn: Connection, rules: RuleSet | None) -> list[str]:
         ("where things stand", lambda: derived.faults(conn)),
         ("the projects", lambda: _project_faults(conn)),
         ("the files of the traces", lambda: traces.file_faults(conn)),
+        ("the clock", lambda: () if now is None else _clock_faults(conn, now)),
         ("the verdicts", lambda: _verdict_faults(conn, rules)),
     )
     found: list[str] = []
@@ -69,6 +71,21 @@ def _file_faults(conn: Connection) -> Iterator[str]:
             yield f"the file is damaged: {line}"
     for table, row, parent, _ in conn.exec_driver_sql("PRAGMA foreign_key_check").all():
         yield f"row {row} of {table} points to a row of {parent} that is not there"
+
+
+def _clock_faults(conn: Connection, now: datetime) -> Iterator[str]:
+    """What was recorded, or is said to have happened, later than now: a clock was or is wrong."""
+    late = to_us(now)
+    for code, key, at_us in conn.execute(
+        select(READING.c.code, READING.c.key, READING.c.recorded_at_us).where(READING.c.recorded_at_us > late)
+    ):
+        yield f"reading {key} of cell {code} was recorded at {from_us(at_us):%Y-%m-%d %H:%M} UTC, later than now"
+    for code, at_us in conn.execute(
+        select(VERDICT.c.code, func.max(VERDICT.c.at_us))
+        .where(VERDICT.c.at_us > late)
+        .group_by(VERDICT.c.code)
+    ):
+        yield f"a verdict of cell {code} is of {from_us(at_us):%Y-%m-%d %H:%M} UTC, later than now"
 
 
 def _code_faults(conn: Connection) -> Iterator[str]:

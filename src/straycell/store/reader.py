@@ -19,11 +19,13 @@ from straycell.errors import StoreFault
 from straycell.keys import RecordKey
 from straycell.meters import Meter
 from straycell.readings import Charge, Quantity, Reading
+from straycell.readings.charger import Charger
 from straycell.store import chain
 from straycell.store.book import (
     boxes,
     builds,
     cells,
+    chargers,
     events,
     handovers,
     household,
@@ -207,6 +209,11 @@ class Reader:
         """All meters by name."""
         with self._look() as conn:
             return meters.meters(conn)
+
+    def chargers(self) -> list[Charger]:
+        """Every measurement of every charger, oldest first."""
+        with self._look() as conn:
+            return chargers.chargers(conn)
 
     def meter(self, name: str) -> Meter:
         """One meter. Raises BadData."""
@@ -415,7 +422,7 @@ class Reader:
                     raise StoreFault(f"store {backup} is no sound backup: {fault}", "name another backup")
                 return list(chain.lost_since(conn, other))
 
-    def check(self, rules: RuleSet | None = None) -> list[str]:
+    def check(self, rules: RuleSet | None = None, now: datetime | None = None) -> list[str]:
         """What is wrong with the store, in words; verdicts under other rules than these are not re-made."""
         with store_faults(self.path), checking(self.path) as conn:
-            return faults(conn, rules)
+            return faults(conn, rules, now)

@@ -16,11 +16,13 @@ from straycell.cells import Cell, CellFacts
 from straycell.keys import RecordKey
 from straycell.meters import Meter
 from straycell.readings import Charge, Reading
+from straycell.readings.charger import Charger
 from straycell.store.book import (
     bench,
     boxes,
     builds,
     cells,
+    chargers,
     events,
     handovers,
     household,
@@ -170,6 +172,10 @@ class Writer(Reader):
     def add_meter(self, meter: Meter) -> Meter:
         """Declare a meter. Raises BadData."""
         return meters.add_meter(self._pen, meter)
+
+    def add_charger(self, charger: Charger) -> Charger:
+        """Record what was measured of a charger. Raises BadData."""
+        return chargers.add_charger(self._pen, charger)
 
     def add_charge(self, charge: Charge) -> Charge:
         """Record a charge; returns it numbered. Raises BadData."""

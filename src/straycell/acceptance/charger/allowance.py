@@ -7,6 +7,7 @@ from datetime import datetime
 from enum import StrEnum
 
 from straycell.acceptance.case import Case
+from straycell.acceptance.checks.warming import proven_charge_a
 from straycell.acceptance.conformance import Side, against_min
 from straycell.acceptance.evidence import Evidence
 from straycell.acceptance.figures import figures
@@ -91,6 +92,11 @@ def _use(case: Case, outcome: Outcome, known: ChargeAllowance) -> ChargeAllowanc
     may_raise = outcome > Outcome.LIGHT and not facts.rewrapped
     maker_a = facts.maker_charge_current_a
     allowed_a = allowed_current(known.capacity.low, rate, maker_current_a=maker_a, maker_may_raise=may_raise)
+    proven_a = proven_charge_a(case)
+    if proven_a is not None and proven_a < allowed_a:
+        cool = show(proven_a, Dimension.CURRENT)
+        why = f"{outcome.word} cell: it once warmed, and has stayed cool at {cool} only"
+        return replace(known, kind=ChargeKind.USE, allowed_a=proven_a, why=why)
     by_maker = maker_a is not None and allowed_a == maker_a
     low = show(known.capacity.low, Dimension.CAPACITY)
     why = "the maker's figure" if by_maker else f"{rate:g}C of {low}, the low end of its capacity"

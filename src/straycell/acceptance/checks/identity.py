@@ -7,8 +7,9 @@ from datetime import datetime
 from functools import partial
 
 from straycell.acceptance.case import Case, Tried
+from straycell.acceptance.checks.pairs import checked_after
 from straycell.acceptance.conformance import Side
-from straycell.acceptance.evidence import Upset
+from straycell.acceptance.evidence import DISMANTLED, Upset
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.rules import family
 from straycell.acceptance.work import Work, WorkKind, together
@@ -168,6 +169,54 @@ def tested_by(lacking: list[str]) -> list[WorkKind]:
     return [_TESTS[name] for name in lacking if name in _TESTS]
 
 
+def _asks_for_check(case: Case, event: Upset) -> bool:
+    """What can have hurt a cell inside shows as self-discharge, or not at all."""
+    return "-".join(event.kind.casefold().split()) in case.rules.limit("upset-check").words
+
+
+def clock(case: Case) -> Iterator[Reason]:
+    """A record later than now: one of the two clocks was wrong, and every age and rest counts from it."""
+    evidence = case.evidence
+    moments = [r.at for r in case.evidence.readings] + [c.at for c in case.charges]
+    moments += [u.at for u in evidence.upsets] + [f.recorded for f in evidence.findings]
+    latest = max((at for at in moments if at > case.now), default=None)
+    if latest is not None:
+        yield case.reason(
+            "clock",
+            Status.UNMEASURED,
+            Outcome.HOLD,
+            f"a record of {latest:%Y-%m-%d %H:%M} UTC lies later than now: a clock is or was wrong",
+            observed=latest.isoformat(),
+            at=latest,
+            todo=Work(
+                WorkKind.SUPERSEDE,
+                "set the clock; supersede what was recorded under a wrong one (store check names it)",
+            ),
+            earliest=latest,
+        )
+
+
+def unexplained(case: Case) -> Iterator[Reason]:
+    """A trace shows what nobody has explained yet: no finding, and no pass."""
+    doubts = [r for r in case.evidence.readings if r.doubt]
+    if doubts:
+        latest = doubts[-1]
+        yield case.reason(
+            "unexplained",
+            Status.UNMEASURED,
+            Outcome.HOLD,
+            f"{latest.doubt}: say what happened",
+            observed=latest.value,
+            reading=latest,
+            todo=Work(
+                WorkKind.WAIT,
+                f"say what happened: straycell trace keep {latest.id} --because ... if the cell was there, "
+                f"straycell trace trim {latest.id} --because ... if it had been taken out",
+            ),
+            earliest=case.now,
+        )
+
+
 def upset(case: Case) -> Iterator[Reason]:
     """After an incident or a dismantled build: look, rest voltage and resistance again."""
     mild = [event for event in case.evidence.upsets if not event.severe]
@@ -175,6 +224,9 @@ def upset(case: Case) -> Iterator[Reason]:
         return
     latest = max(mild, key=lambda event: event.at)
     lacking = [name for name, there in tested_since(case, latest.at).items() if not there]
+    shaken = [event for event in mild if _asks_for_check(case, event)]
+    if shaken and not checked_after(case, max(event.at for event in shaken)):
+        lacking.append("self-discharge check")
     if lacking:
         yield case.reason(
             "upset",
@@ -186,6 +238,18 @@ def upset(case: Case) -> Iterator[Reason]:
             todo=together(f"record {', '.join(lacking)} again", tested_by(lacking)),
             earliest=case.now,
         )
+        if "look" in lacking and latest.kind != DISMANTLED:
+            # Without a look no charge either: the test charge of a cell that was hurt may be its last.
+            yield case.reason(
+                "upset-look",
+                Status.UNMEASURED,
+                Outcome.HOLD,
+                f"nobody has looked at it since '{latest.kind}': no charge before that",
+                observed=latest.kind,
+                at=latest.at,
+                todo=Work(WorkKind.LOOK, "look at it"),
+                earliest=case.now,
+            )
     else:
         yield case.reason(
             "upset",

@@ -8,7 +8,7 @@ from functools import partial
 from itertools import pairwise
 
 from straycell.acceptance.case import Case, Tried, once_a_case
-from straycell.acceptance.checks.pairs import checks_done
+from straycell.acceptance.checks.pairs import long_checked
 from straycell.acceptance.checks.steps import check_step
 from straycell.acceptance.conformance import Side
 from straycell.acceptance.reasons import Outcome, Reason, Status
@@ -134,22 +134,24 @@ def _out_of_it(case: Case, limit_id: str, reading: Reading, seen: str, text: str
 
 
 def siblings(case: Case) -> Iterator[Reason]:
-    """A sibling that leaked, swelled or burnt asks for one more look and a second self-discharge check."""
+    """A sibling that leaked, swelled, burnt, vented or smelt asks for one more look and a check over 28 days.
+
+    A check of that length that already ran counts, and a second leaker restarts nothing.
+    """
     words = case.rules.limit("sibling-look").words
     signs = [s for s in case.evidence.sibling_signs if str(s.look) in words]
     if not signs:
         return
-    latest = max(signs, key=lambda s: (s.at, s.code))
+    latest = min(signs, key=lambda s: (s.at, s.code))
     looked = any(r.at > latest.at for r in case.of(Quantity.LOOK))
-    checks = checks_done(case)
-    checked = len(checks) >= 2 and checks[-1] > latest.at
+    days = case.figure("sibling-check")
     lacking = [] if looked else ["one more look"]
-    lacking += [] if checked else [f"a second self-discharge check ({len(checks)} of 2 done)"]
+    lacking += [] if long_checked(case, days) else [f"a self-discharge check over {days:g} days"]
     sign = f"{latest.code} of the same pack: {latest.look}"
     if lacking:
         kinds = [] if looked else [WorkKind.LOOK]
         kind, at = check_step(case)
-        kinds += [] if checked else [kind]
+        kinds += [] if long_checked(case, days) else [kind]
         yield case.reason(
             "sibling-look",
             Status.UNMEASURED,

@@ -158,26 +158,18 @@ def falling_pairs(case: Case, charge: Charge, inside: Sequence[Reading]) -> Iter
                     yield pair
 
 
-def checks_done(case: Case) -> list[datetime]:
-    """When each self-discharge check ended: pairs that do not overlap, each long enough for light."""
-    ends: list[datetime] = []
-    for charge, inside in windows(case):
-        before = list(inside[:1])
-        for reading in inside[1:]:
-            pair = widest(case, charge, before, reading)
-            if not pair.fault and pair.days >= least_days(case, pair, Outcome.LIGHT):
-                ends.append(reading.at)
-                before.clear()
-            before.append(reading)
-    return ends
+def long_checked(case: Case, days: float) -> bool:
+    """True when a self-discharge check that could decide ran over so many days at any time."""
+    start = datetime.min.replace(tzinfo=case.now.tzinfo)
+    return checked_after(case, start, least=days)
 
 
-def checked_after(case: Case, at: datetime) -> bool:
-    """True when a self-discharge check that could decide was begun after a time and is over."""
+def checked_after(case: Case, at: datetime, *, least: float = 0.0) -> bool:
+    """True when a self-discharge check that could decide was begun after a time and is over, `least` days long."""
     by_voltage = any(
         p.first.at > at
         and not p.fault
-        and p.days >= least_days(case, p, Outcome.LIGHT)
+        and p.days >= max(least, least_days(case, p, Outcome.LIGHT))
         and estimate(case, p) is not None
         for p in all_pairs(case)
     )

@@ -15,6 +15,8 @@ from straycell.cells import Chemistry
 from straycell.quantities import Dimension, show
 from straycell.readings import Charge, Quantity, Reading
 
+_DUST_V = 1e-9
+
 
 def _volts(case: Case, reading: Reading) -> str:
     value = case.measured(reading)
@@ -93,15 +95,17 @@ def _settled_low(case: Case, close: Reading, limit: float) -> bool:
     )
 
 
-def _settled_high(case: Case, close: Reading, limit: float) -> bool:
-    """True when a later voltage, with no discharge in between, cleared the ceiling."""
-    runs = case.of(Quantity.CAPACITY)
-    return any(
-        r.at > close.at
-        and against_max(case.measured(r), limit) is Side.CLEAR
-        and not any(close.at < d.at <= r.at for d in runs)
-        for r in case.own_voltages
-    )
+def _cleared_by_float(case: Case, reading: Reading, limit: float) -> bool:
+    """True when the float of the charger it was on, as measured, cannot have over-charged it.
+
+    A later lower voltage clears nothing: a cell relaxes, and a let-down washes out whatever it was charged to.
+    """
+    before = [c for c in case.charges if c.at <= reading.at]
+    if not before or not before[-1].charger:
+        return False
+    name, slot = before[-1].charger, before[-1].slot
+    same = [c for c in case.charges if (c.charger, c.slot) == (name, slot) and c.u is not None]
+    return any(c.until_v + 2.0 * (c.u or 0.0) <= limit for c in same)
 
 
 def _too_close(case: Case, reading: Reading, limit_id: str, limit: float) -> Reason:
@@ -117,6 +121,9 @@ def _too_close(case: Case, reading: Reading, limit_id: str, limit: float) -> Rea
         if charged
         else rest_work(case, "measure it again with a better meter, before any charge")
     )
+    if limit_id == "voltage-over-full":
+        words = "measure the float of the charger it was on (charger add NAME --measured-float Q), then charge on it again"
+        todo = Work(WorkKind.CHARGE, words)
     return case.reason(
         limit_id,
         Status.CLOSE,
@@ -142,8 +149,13 @@ def over_charges(case: Case) -> tuple[Tried, ...]:
         side = Side.BEYOND if charge.until_v > limit + 1e-9 else Side.CLEAR
         return Tried("voltage-over-full", side, (charge,), partial(_charged_over, case, charge, limit))
 
+    doubtful_v = case.full_voltage_v + case.figure("voltage-over-full-doubt")
+
     def tried(reading: Reading) -> Tried:
-        side = _worse_side(against_max(case.measured(reading), limit), reading)
+        side = against_max(case.measured(reading), limit)
+        # Full as a coarse meter shows it is no over-charge, however wide its error.
+        if (reading.value or 0.0) > doubtful_v + _DUST_V:
+            side = _worse_side(side, reading)
         why = partial(_beyond, case, "voltage-over-full", reading, limit, "over-charged")
         return Tried("voltage-over-full", side, (reading,), why)
 
@@ -168,7 +180,9 @@ def ceiling(case: Case) -> Iterator[Reason]:
     if any(t.side is Side.BEYOND for t in tries) or not case.voltages or not tries:
         return
     limit = case.full_voltage_v + case.figure("voltage-over-full")
-    close = [r for r in _close(tries) if not _settled_high(case, r, limit)]
+    doubtful_v = case.full_voltage_v + case.figure("voltage-over-full-doubt")
+    close = [r for r in _close(tries) if (r.value or 0.0) > doubtful_v + _DUST_V]
+    close = [r for r in close if not _cleared_by_float(case, r, limit)]
     if close:
         yield _too_close(case, close[-1], "voltage-over-full", limit)
         return

@@ -30,7 +30,7 @@ def _rise(case: Case, charge: Charge) -> Measured | None:
     return Measured(peak.value - charge.temperature_c, math.hypot(peak.u, ambient_u))
 
 
-def _rate(case: Case, charge: Charge) -> tuple[float | None, tuple[Reading, ...]]:
+def rate_of(case: Case, charge: Charge) -> tuple[float | None, tuple[Reading, ...]]:
     """(its current over the capacity, the reading that capacity is known by); of measured ones the largest counts."""
     if not case.rate_base_records:
         base = case.rate_base_ah
@@ -104,7 +104,7 @@ def warm_charges(case: Case) -> tuple[Tried, ...]:
     limit, gentle = case.figure("warming-discard"), case.figure("warming-rate") + _DUST
     found = []
     for charge in case.charges:
-        rise, (rate, known_by) = _rise(case, charge), _rate(case, charge)
+        rise, (rate, known_by) = _rise(case, charge), rate_of(case, charge)
         if rise is not None and rate is not None and rate <= gentle:
             why = partial(_warmed, case, charge, rise, rate)
             found.append(Tried("warming-discard", against_max(rise, limit), (charge, *known_by), why))
@@ -121,6 +121,19 @@ def _warmed(case: Case, charge: Charge, rise: Measured, rate: float) -> Reason:
         limit=case.figure("warming-discard"),
         reading=charge,
     )
+
+
+def proven_charge_a(case: Case) -> float | None:
+    """The most charge current in A at which a cell that once warmed has stayed cool since; None if it never warmed."""
+    limit = case.figure("warming")
+    judged = [(c, rise) for c in case.charges if (rise := _rise(case, c)) is not None]
+    warm = [c for c, rise in judged if against_max(rise, limit) is not Side.CLEAR]
+    if not warm:
+        return None
+    since = [
+        c.current_a for c, rise in judged if c.at > warm[-1].at and against_max(rise, limit) is Side.CLEAR
+    ]
+    return max(since, default=0.0)
 
 
 def warming(case: Case) -> Iterator[Reason]:
@@ -168,7 +181,8 @@ def warming(case: Case) -> Iterator[Reason]:
         reading=charge,
         todo=Work(
             WorkKind.CHARGE,
-            "let it rest, then charge it once more at 0.2C, attended, and note both temperatures",
+            "let it rest, then charge it once more at 0.2C, attended, and note both temperatures; "
+            "use will be allowed up to the current at which it stays cool",
         ),
         earliest=case.now,
     )

@@ -18,6 +18,7 @@ NOUNS: dict[str, Noun] = dict(
         _noun("teardown", _IN, "What was opened, where it was found, what came out"),
         _noun("cell", _IN, "One cell, one code, for life"),
         _noun("meter", _IN, "What readings are taken with, and how far to trust it"),
+        _noun("charger", _IN, "What charges the cells: where each slot ends, measured at the terminals"),
         _noun("charge", _IN, "Recorded charges: they start the clock for rest voltages"),
         _noun("reading", _IN, "What was measured or seen; a wrong one is superseded"),
         _noun("trace", _IN, "Recorded curves: what a file tells of a cell, and how far to trust it"),

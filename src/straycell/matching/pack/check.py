@@ -41,8 +41,9 @@ def check_pack(screen: Screen, groups: Sequence[Sequence[Candidate]]) -> None:
 
 def _cell_faults(screen: Screen, c: Candidate) -> list[str]:
     faults = []
-    if not c.permission(screen.now).may_offer(joined=screen.demand.cells > 1):
-        faults.append(f"{c.code} may not be offered: {c.outcome.word}, {c.stage}")
+    faults += [
+        f"{c.code} {why}" for why in c.permission(screen.now).against_offer(joined=screen.demand.cells > 1)
+    ]
     if c.capacity is None or c.resistance is None:
         faults.append(f"{c.code} lacks a figure")
     return faults

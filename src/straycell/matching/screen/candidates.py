@@ -40,7 +40,8 @@ class Candidate:
     lower bound. `verdict_valid_until` None means that no age limits the verdict. `deciding_text` says what
     keeps the outcome from being better. How the capacity and the resistance were taken, and the cell's own
     discharge and self-discharge (`loss_per_month`, a share), sharpen the run time where they are known; `rest`
-    tells what it may be joined with as it is.
+    tells what it may be joined with as it is, `most_charge_a` the current in A at which a cell that once warmed stayed
+    cool.
     """
 
     code: str
@@ -58,6 +59,7 @@ class Candidate:
     capacity_cutoff_v: float | None = None
     own_trace: OwnTrace | None = None
     rest: RestVoltage | None = None
+    most_charge_a: float | None = None
     loss_per_month: Measured | None = None
 
     def permission(self, now: datetime) -> Permission:
@@ -82,7 +84,10 @@ class Candidate:
 
     def allowed_in_a(self, limits: UseLimits) -> float:
         """Largest charge current in A that the outcome allows; zero without a measured capacity."""
-        return self._allowed_a(limits.c_rate_in.get(self.outcome, 0.0), self.facts.maker_charge_current_a)
+        allowed_a = self._allowed_a(
+            limits.c_rate_in.get(self.outcome, 0.0), self.facts.maker_charge_current_a
+        )
+        return allowed_a if self.most_charge_a is None else min(allowed_a, self.most_charge_a)
 
     def _allowed_a(self, c_rate: float, maker_a: float | None) -> float:
         # The rule's rate holds on the low end of the capacity; a light cell never takes a higher maker's figure.

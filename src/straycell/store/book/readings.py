@@ -54,17 +54,22 @@ _ITEM_COLUMNS = (
     READING.c.from_full,
     READING.c.u,
     READING.c.trace,
+    READING.c.surroundings_c,
+    READING.c.doubt,
+    READING.c.put_in_ah,
+    READING.c.took_s,
 )
 
 
 def _item(row: Sequence[Any], known: dict[str | None, Meter | None]) -> Item:
     key, code, quantity, at_us, value, temperature_c, meter, rested_s, where, discharge_a, *rest = row
     cutoff_v, method, pulse_s, look, as_group, charge_a, end_a, peak_c, charger, slot, *rest = rest
-    energy_wh, soc, at_least, from_full, u, trace_key = rest
+    energy_wh, soc, at_least, from_full, u, trace_key, surroundings_c, doubt, put_in_ah, took_s = rest
     at, number = from_us(at_us), key_of(key)
     trace = None if trace_key is None else key_of(trace_key)
     if quantity == "charge":
-        return Charge(number, code, at, charge_a, value, end_a, temperature_c, peak_c, charger, slot, trace)
+        shown = (charger, slot, trace, u, put_in_ah, took_s)
+        return Charge(number, code, at, charge_a, value, end_a, temperature_c, peak_c, *shown)
     return Reading(
         number,
         code,
@@ -87,6 +92,8 @@ def _item(row: Sequence[Any], known: dict[str | None, Meter | None]) -> Item:
         from_full,
         u,
         trace,
+        surroundings_c,
+        doubt,
     )
 
 
@@ -97,9 +104,13 @@ def _values(item: Item, keys: Mapping[str | None, str | None]) -> dict[str, Any]
     if isinstance(item, Charge):
         return common | {
             **dict.fromkeys(
-                ("meter", "rested_s", "where_taken", "discharge_current_a", "cutoff_v", "method", "u")
+                ("meter", "rested_s", "where_taken", "discharge_current_a", "cutoff_v", "method")
             ),
-            **dict.fromkeys(("energy_wh", "soc")),
+            **dict.fromkeys(("energy_wh", "soc", "surroundings_c")),
+            "doubt": "",
+            "u": item.u,
+            "put_in_ah": item.put_in_ah,
+            "took_s": item.took_s,
             **dict.fromkeys(("at_least", "from_full"), False),
             "quantity": Quantity.CHARGE.value,
             "value": item.until_v,
@@ -129,7 +140,10 @@ def _values(item: Item, keys: Mapping[str | None, str | None]) -> dict[str, Any]
         "at_least": item.at_least,
         "from_full": item.from_full,
         "u": item.u,
+        "surroundings_c": item.surroundings_c,
+        "doubt": item.doubt,
         **dict.fromkeys(("charge_current_a", "end_current_a", "peak_temperature_c", "slot")),
+        **dict.fromkeys(("put_in_ah", "took_s")),
         "charger": "",
     }
 

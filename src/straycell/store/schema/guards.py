@@ -24,6 +24,7 @@ APPEND_ONLY: dict[str, tuple[tuple[str, ...], ...]] = {
     "fact": (("id",), ("subject", "field", "entry")),
     "finding": (("id",),),
     "finding_fell": (("id",),),
+    "charger": (("id",),),
     "meter_comparison": (("id",),),
     "verdict": (("id",),),
 }

@@ -70,6 +70,20 @@ BOX = Table(
     Column("limit_wh", Float),
     Column("event_id", Integer),
 )
+CHARGER = Table(
+    "charger",
+    _BOOK,
+    Column("id", Integer, primary_key=True),
+    Column("name", String),
+    Column("slot", Integer),
+    Column("float_v", Float),
+    Column("float_u", Float),
+    Column("end_current_a", Float),
+    Column("capacity_gain", Float),
+    Column("capacity_offset", Float),
+    Column("measured_at_us", Integer),
+    Column("event_id", Integer),
+)
 FACT = Table(
     "fact",
     _BOOK,
@@ -326,6 +340,10 @@ READING = Table(
     Column("at_least", Boolean, default=False),
     Column("from_full", Boolean, default=False),
     Column("u", Float),
+    Column("surroundings_c", Float),
+    Column("doubt", String, default=""),
+    Column("put_in_ah", Float),
+    Column("took_s", Float),
     Column("trace", String),
     Column("supersedes", String),
     Column("recorded_at_us", Integer),

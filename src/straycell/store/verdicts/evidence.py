@@ -11,7 +11,7 @@ from straycell.acceptance.evidence import Condemnation, Evidence, Upset
 from straycell.readings import Charge, Reading
 from straycell.store.book import facts, readings
 from straycell.store.column_values import from_us
-from straycell.store.schema.tables import BUILD, BUILD_CELL, CONDEMNATION, SUPERSESSION, UPSET
+from straycell.store.schema.tables import BUILD, BUILD_CELL, CONDEMNATION, EVENT, FACT, SUPERSESSION, UPSET
 from straycell.store.session import among
 from straycell.store.verdicts import findings, siblings
 
@@ -33,6 +33,7 @@ def evidences(
     kin = siblings.kinship(conn, codes)
     at_work = _installed(conn, codes)
     shocks, ends = _upsets(conn, codes), _condemnations(conn, codes)
+    dressed = _dressed(conn, codes)
     seen, nothing = findings.recorded(conn, codes, bench), findings.Recorded((), ())
     return {
         code: Evidence(
@@ -49,6 +50,7 @@ def evidences(
             installed_at=tuple(at_work.get(code, ())),
             findings=seen.get(code, nothing).standing,
             falls=seen.get(code, nothing).falls,
+            dressed_at=dressed.get(code),
         )
         for code, now in known.items()
     }
@@ -79,6 +81,19 @@ def _installed(conn: Connection, codes: Collection[str] | None) -> dict[str, lis
     for code, at_us in conn.execute(query):
         found.setdefault(code, []).append(from_us(at_us))
     return found
+
+
+def _dressed(conn: Connection, codes: Collection[str] | None) -> dict[str, datetime]:
+    """When each cell's sleeve or tabs were last said to be others than before, and not because of a slip."""
+    query = (
+        select(FACT.c.subject, func.max(EVENT.c.at_us))
+        .join(EVENT, EVENT.c.id == FACT.c.event_id)
+        .where(FACT.c.field.in_(("rewrapped", "tabs")), FACT.c.mistake == "")
+        .group_by(FACT.c.subject)
+    )
+    if codes is not None:
+        query = query.where(among(FACT.c.subject, codes))
+    return {code: from_us(at_us) for code, at_us in conn.execute(query)}
 
 
 def _condemnations(conn: Connection, codes: Collection[str] | None) -> dict[str, Condemnation]:

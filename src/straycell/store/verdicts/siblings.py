@@ -18,7 +18,7 @@ from straycell.store.column_values import from_us
 from straycell.store.schema.tables import CELL, READING, SUPERSESSION, UPSET
 from straycell.store.session import among, rows_of
 
-SIGNS = (Look.LEAKING, Look.SWOLLEN, Look.BURNT)
+SIGNS = (Look.LEAKING, Look.SWOLLEN, Look.BURNT, Look.VENTED, Look.SMELL)
 
 
 def seen_as() -> dict[str, Look]:

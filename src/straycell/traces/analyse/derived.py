@@ -31,6 +31,12 @@ _PAUSE_S = 600.0
 _LEAST_REST_S = 180.0
 """A rest shorter than this says little of the cell's own voltage (common practice, no published source)."""
 
+_NOTHING_V = 0.05
+"""An empty holder shows no more than this (common practice, no published source)."""
+
+_LONE_K = 10.0
+"""A cell of 45 g does not warm and cool by this between two rows of a logger (common practice)."""
+
 _HIGHEST = 0.98
 """The current of a charge is its highest, a spike of a few rows left out (common practice)."""
 
@@ -146,8 +152,41 @@ def _low_rests(trace: Trace, result: TraceResult, occasion: Occasion) -> Iterato
             continue
         rows = slice(steps[0].first, steps[-1].stop)
         value = _row_voltage(trace, steps[-1].stop - 1, rows, occasion)
+        if (before_v := _taken_out(trace, rows, occasion.floor_v)) is not None:
+            doubt = f"{show(value.value, Dimension.VOLTAGE)} at the end of a trace, at once after {before_v:.2f} V"
+            yield _low_voltage(value, steps[-1].end_s, trace, occasion, doubt=doubt)
+            continue
         if value.low < occasion.floor_v:
             yield _low_voltage(value, steps[-1].end_s, trace, occasion, rested_s=rested_s)
+
+
+def _taken_out(trace: Trace, rows: slice, floor_v: float) -> float | None:
+    """The last voltage before the cell seems to have been taken out: 0 V from one row to the next, to the end.
+
+    A cell that dies sinks to zero over minutes; one that is lifted out of its holder is gone at once.
+    """
+    if rows.stop < trace.rows:
+        return None
+    volts = trace.voltage_v[rows]
+    gone = np.flatnonzero(np.abs(volts) > _NOTHING_V)
+    last = rows.start + (int(gone[-1]) if len(gone) else -1)
+    if last < 0 or last + 1 >= trace.rows or abs(float(volts[-1])) > _NOTHING_V:
+        return None
+    before_v = float(trace.voltage_v[last])
+    return before_v if before_v >= floor_v else None
+
+
+def steady_peak(trace: Trace, rows: slice | None = None) -> tuple[float | None, float | None]:
+    """(the highest temperature in C that two neighbouring samples reached, a lone one far above it or None)."""
+    if trace.temperature_c is None:
+        return None, None
+    known = trace.temperature_c[rows if rows is not None else slice(None)]
+    known = known[np.isfinite(known)]
+    if not len(known):
+        return None, None
+    highest = float(known.max())
+    steady = float(np.minimum(known[:-1], known[1:]).max()) if len(known) > 1 else highest
+    return (steady, highest) if highest - steady > _LONE_K else (highest, None)
 
 
 def _reversal(trace: Trace, result: TraceResult, occasion: Occasion) -> Reading | str | None:
@@ -178,7 +217,12 @@ def _row_voltage(trace: Trace, row: int, rows: slice, occasion: Occasion) -> Mea
 
 
 def _low_voltage(
-    value: Measured, time_s: float, trace: Trace, occasion: Occasion, rested_s: float | None = None
+    value: Measured,
+    time_s: float,
+    trace: Trace,
+    occasion: Occasion,
+    rested_s: float | None = None,
+    doubt: str = "",
 ) -> Reading | str:
     if not _fits(value.value, Dimension.VOLTAGE):
         volts = show(value.value, Dimension.VOLTAGE)
@@ -192,6 +236,7 @@ def _low_voltage(
         meter=occasion.meter,
         rested_s=rested_s,
         u=value.u,
+        doubt=doubt,
     )
 
 
@@ -224,9 +269,7 @@ def _charge(trace: Trace, steps: list[Step], occasion: Occasion) -> Charge | str
     if top_v - expanded_v <= occasion.most_v < top_v:
         volts = f"{show(top_v, Dimension.VOLTAGE)} ± {show(expanded_v, Dimension.VOLTAGE)}"
         return f"a charge up to {volts} is too close to over-charged to call: it is not recorded as a charge"
-    peak_c = None
-    if trace.temperature_c is not None and np.isfinite(trace.temperature_c[rows]).any():
-        peak_c = float(np.nanmax(trace.temperature_c[rows]))
+    peak_c, _ = steady_peak(trace, rows)
     return Charge(
         id=NEW,
         cell=occasion.cell,

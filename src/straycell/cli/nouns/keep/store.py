@@ -82,7 +82,7 @@ def check(
     """Check the store through and through. Exit 1 when something is wrong with it."""
     path = context.store_path()
     with context.reading() as reader:
-        faults = list(reader.check(context.rules()))
+        faults = list(reader.check(context.rules(), clock.now()))
         if against is not None:
             with _about(against, "name a file that this wrote: straycell store backup FILE"):
                 faults += reader.lost_since(against)

@@ -12,7 +12,7 @@ from straycell.cli.app.verbs import noun_app
 from straycell.cli.show import shapes
 from straycell.cli.show.after_writing import talk_recorded
 from straycell.quantities import Dimension, show
-from straycell.readings import FIELDS
+from straycell.readings import FIELDS, Charge
 from straycell.readings.fields import LET_DOWN_V, OF_CHARGE, ROOM
 from straycell.safety import Step
 
@@ -20,7 +20,7 @@ app = noun_app("Recorded charges, which start the clock for rest voltages, and l
 
 
 @app.command("add")
-@takes([*OF_CHARGE.values(), ROOM], needed=("current_a", "until_v"))
+@takes([*OF_CHARGE.values(), ROOM], needed=("current_a",))
 def add(
     code: Annotated[str, values.text_argument("CODE", "The cell.")],
     at: Annotated[datetime | None, values.at_option("When it ended (default: now).")] = None,
@@ -29,7 +29,11 @@ def add(
     """Record a charge of a cell; its time is when it ended."""
     done = record_charge(context.bench(), code, said, at=at)
     (charge,) = done.items
-    current, until = show(said["current_a"], Dimension.CURRENT), show(said["until_v"], Dimension.VOLTAGE)
+    assert isinstance(charge, Charge)
+    current, until = (
+        show(charge.current_a, Dimension.CURRENT),
+        show(charge.until_v, Dimension.VOLTAGE, u=charge.u),
+    )
     shown = f"{charge.id}  {charge.cell}  charged at {current} to {until}"
     output.emit(shapes.item_json(charge, context.rules().defaults), lambda: output.say(shown))
     lacks = next((name for name in ("peak_temperature_c", "temperature_c") if name not in said), None)

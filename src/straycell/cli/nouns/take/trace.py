@@ -200,3 +200,32 @@ def _progress(size_bytes: int) -> Callable[[float], None] | None:
         print(f"\rreading the file: {share:4.0%}{end}", end="", file=sys.stderr, flush=True)
 
     return tell
+
+
+Doubt = Annotated[str, values.record_argument("reading", "The number of what is not explained (cell show).")]
+Because = Annotated[str, values.text_option("--because", "What happened; it stays in the history.")]
+
+
+@app.command("keep")
+def keep(number: Doubt, because: Because) -> None:
+    """The cell was there: what a trace showed and nobody had explained is its own, and counts."""
+    _explained(number, because, there=True)
+
+
+@app.command("trim")
+def trim(number: Doubt, because: Because) -> None:
+    """The cell had been taken out: what a trace showed and nobody had explained is not its own."""
+    _explained(number, because, there=False)
+
+
+def _explained(number: str, because: str, *, there: bool) -> None:
+    from straycell.bench.file_trace import explain
+
+    done = explain(context.bench(), number, there=there, because=because)
+    cell = done.after[0].cell.code
+    what = "is its own, and counts" if there else "was not of this cell"
+    output.emit(
+        {"code": cell, "explained": number, "kept": there},
+        lambda: output.say(f"{number}  {cell}  {what}"),
+    )
+    talk_recorded(done)

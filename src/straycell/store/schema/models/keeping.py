@@ -6,7 +6,15 @@ from sqlalchemy import Index, text
 from sqlmodel import Field
 
 from straycell.store.book.records import Listing
-from straycell.store.schema.checks import check, code_shape, key_shape, moment, one_of, said
+from straycell.store.schema.checks import (
+    check,
+    code_shape,
+    key_shape,
+    moment,
+    one_of,
+    said,
+    within,
+)
 from straycell.store.schema.models.base import StoreTable
 
 
@@ -41,6 +49,32 @@ class HandoverCellRow(StoreTable, table=True):
     handover: str = Field(primary_key=True, foreign_key="handover.key")
     code: str = Field(primary_key=True, foreign_key="cell.code")
     state: str = Listing.LISTED.value
+    event_id: int = Field(foreign_key="event.id")
+
+
+class ChargerRow(StoreTable, table=True):
+    """A charger's slot as it was measured: its float with the uncertainty of that. Append-only; the newest counts."""
+
+    __tablename__ = "charger"
+    __table_args__ = (
+        said("name"),
+        within("slot", 0, 1000),
+        check("float", "(float_v IS NULL) = (float_u IS NULL) AND float_u > 0"),
+        within("float_v", 0.0, 5.0),
+        within("end_current_a", 0.0, 500.0),
+        check("capacity", "(capacity_gain IS NULL) = (capacity_offset IS NULL)"),
+        moment("measured_at_us"),
+        Index(None, "name"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    name: str
+    slot: int | None = None
+    float_v: float | None = None
+    float_u: float | None = None
+    end_current_a: float | None = None
+    capacity_gain: float | None = None
+    capacity_offset: float | None = None
+    measured_at_us: int
     event_id: int = Field(foreign_key="event.id")
 
 

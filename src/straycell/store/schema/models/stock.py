@@ -187,6 +187,10 @@ class ReadingRow(StoreTable, table=True):
     at_least: bool = False
     from_full: bool = False
     u: float | None = None
+    surroundings_c: float | None = None
+    doubt: str = ""
+    put_in_ah: float | None = None
+    took_s: float | None = None
     trace: str | None = Field(default=None, foreign_key="trace.key")
     supersedes: str | None = Field(default=None, foreign_key="reading.key")
     recorded_at_us: int

@@ -1,0 +1,124 @@
+"""Rules of charging in the cold: lithium plates where a cell is charged below freezing, or too fast when cool.
+
+Judged by the temperature of the air around it: a cell at rest takes it on within hours.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import partial
+
+from straycell.acceptance.case import Case, Tried, known_chemistry, once_a_case
+from straycell.acceptance.checks.identity import tested_by, tested_since
+from straycell.acceptance.checks.pairs import checked_after
+from straycell.acceptance.checks.warming import rate_of
+from straycell.acceptance.conformance import Side
+from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.work import Work, WorkKind, together
+from straycell.quantities import Measured
+from straycell.readings import Charge
+
+_DUST = 1e-9
+
+
+def _air(case: Case, charge: Charge) -> Measured | None:
+    if charge.temperature_c is None:
+        return None
+    return Measured(charge.temperature_c, case.rules.defaults.temperature.u(charge.temperature_c))
+
+
+def _in_frost(case: Case, charge: Charge) -> bool:
+    """Surely below the coldest that any sheet allows."""
+    air = _air(case, charge)
+    return air is not None and air.high < case.figure("charge-frost")
+
+
+@once_a_case
+def frozen_charges(case: Case) -> tuple[Tried, ...]:
+    """Each charge surely in frost against the rate that plates for sure."""
+    if not known_chemistry(case):
+        return ()
+    limit, found = case.figure("charge-frost-rate"), []
+    for charge in case.charges:
+        rate, known_by = rate_of(case, charge)
+        if rate is not None and _in_frost(case, charge):
+            side = Side.BEYOND if rate > limit + _DUST else Side.CLEAR
+            found.append(
+                Tried("charge-frost-rate", side, (charge, *known_by), partial(_plated, case, charge, rate))
+            )
+    return tuple(found)
+
+
+def _plated(case: Case, charge: Charge, rate: float) -> Reason:
+    return case.reason(
+        "charge-frost-rate",
+        Status.FAILED,
+        Outcome.DISCARD,
+        f"was charged at {rate:.2f}C in air of {charge.temperature_c:g} C: lithium plates",
+        observed=rate,
+        limit=case.figure("charge-frost-rate"),
+        reading=charge,
+    )
+
+
+def cold(case: Case) -> Iterator[Reason]:
+    """Charged in frost, or too fast when cool: tested again first; after frost light at best, for ever."""
+    if not known_chemistry(case) or any(t.side is Side.BEYOND for t in frozen_charges(case)):
+        return
+    frost = [charge for charge in case.charges if _in_frost(case, charge)]
+    if frost:
+        yield _after_frost(case, frost[-1])
+    hurried = [charge for charge in case.charges if _too_fast(case, charge)]
+    if hurried and not checked_after(case, hurried[-1].at):
+        yield _too_fast_reason(case, hurried[-1])
+
+
+def _after_frost(case: Case, charge: Charge) -> Reason:
+    done = tested_since(case, charge.at)
+    days = case.figure("charge-frost-check")
+    done = {"look": done["look"], "resistance": done["resistance"]}
+    done[f"self-discharge check over {days:g} days"] = checked_after(case, charge.at, least=days)
+    lacking = [name for name, there in done.items() if not there]
+    words = f"was charged in air of {charge.temperature_c:g} C"
+    return case.reason(
+        "charge-frost",
+        Status.UNMEASURED if lacking else Status.CLOSE,
+        Outcome.HOLD if lacking else Outcome.LIGHT,
+        f"{words}; still to do: {', '.join(lacking)}" if lacking else f"{words}: light at best, for ever",
+        observed=charge.temperature_c,
+        limit=case.figure("charge-frost"),
+        reading=charge,
+        todo=together(
+            f"record {', '.join(lacking)}, taken after that charge", tested_by(lacking) or [WorkKind.CHARGE]
+        )
+        if lacking
+        else None,
+        earliest=case.now if lacking else None,
+    )
+
+
+def _too_fast(case: Case, charge: Charge) -> bool:
+    """Surely colder than a step of the table and faster than it allows there."""
+    air, (rate, _) = _air(case, charge), rate_of(case, charge)
+    if air is None or rate is None:
+        return False
+    steps = (("cold-below", "cold-rate"), ("cool-below", "cool-rate"))
+    return any(air.high < case.figure(below) and rate > case.figure(most) + _DUST for below, most in steps)
+
+
+def _too_fast_reason(case: Case, charge: Charge) -> Reason:
+    rate, _ = rate_of(case, charge)
+    assert rate is not None
+    return case.reason(
+        "cold-rate",
+        Status.CLOSE,  # not failed: the charge that the check starts with must stay allowed
+        Outcome.HOLD,
+        f"was charged at {rate:.2f}C in air of {charge.temperature_c:g} C, too fast for the cold",
+        observed=rate,
+        limit=case.figure("cold-rate"),
+        reading=charge,
+        todo=Work(
+            WorkKind.CHARGE, "charge it full at 15 C or more, attended, then the self-discharge check again"
+        ),
+        earliest=case.now,
+    )

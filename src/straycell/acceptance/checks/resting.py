@@ -1,0 +1,113 @@
+"""Rules of a cell that is warm at rest: heat without a current comes from inside, or from the sun."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from datetime import timedelta
+from functools import partial
+
+from straycell.acceptance.case import Case, Tried, once_a_case
+from straycell.acceptance.checks.pairs import checked_after
+from straycell.acceptance.conformance import Side, against_max
+from straycell.acceptance.reasons import Outcome, Reason, Status
+from straycell.acceptance.work import Work, WorkKind
+from straycell.quantities import Measured
+from straycell.readings import Quantity, Reading
+
+
+def _rested(case: Case) -> list[tuple[Reading, Measured]]:
+    """Temperatures of the cell after a rest, each with how far it lay above its surroundings, in K."""
+    rest_s = case.figure("warm-rest-time") * 3600.0
+    return [
+        (r, _above(case, r))
+        for r in case.of(Quantity.TEMPERATURE)
+        if r.surroundings_c is not None and r.rested_s is not None and r.rested_s >= rest_s
+    ]
+
+
+def _above(case: Case, reading: Reading) -> Measured:
+    """Over the surroundings, by the same meter or not: both errors count."""
+    own = case.measured(reading)
+    air_u = (
+        case.rules.defaults.temperature.u(reading.surroundings_c or 0.0) if reading.meter is None else own.u
+    )
+    return Measured(own.value - (reading.surroundings_c or 0.0), math.hypot(own.u, air_u))
+
+
+@once_a_case
+def hot_at_rest(case: Case) -> tuple[Tried, ...]:
+    """Each temperature at rest against the rise that only a short inside explains."""
+    limit = case.figure("warm-rest-discard")
+    return tuple(
+        Tried("warm-rest-discard", against_max(rise, limit), (r,), partial(_short, case, r, rise))
+        for r, rise in _rested(case)
+    )
+
+
+def _short(case: Case, reading: Reading, rise: Measured) -> Reason:
+    return case.reason(
+        "warm-rest-discard",
+        Status.FAILED,
+        Outcome.DISCARD,
+        f"{rise.value:g} ± {rise.expanded:.1f} K warmer than its surroundings at rest: a short inside",
+        value=rise,
+        limit=case.figure("warm-rest-discard"),
+        reading=reading,
+    )
+
+
+def warm(case: Case) -> Iterator[Reason]:
+    """Warmer than its surroundings at rest holds; as hot as they are, it is looked at, from 60 C on checked too."""
+    if any(t.side is Side.BEYOND for t in hot_at_rest(case)):
+        return
+    limit, rested = case.figure("warm-rest"), _rested(case)
+    warmer = [(r, rise) for r, rise in rested if against_max(rise, limit) is Side.BEYOND]
+    if warmer and not checked_after(case, warmer[-1][0].at):
+        reading, rise = warmer[-1]
+        day = timedelta(days=1)
+        cooled = any(r.at >= reading.at + day and against_max(x, limit) is Side.CLEAR for r, x in rested)
+        yield case.reason(
+            "warm-rest",
+            Status.CLOSE if cooled else Status.FAILED,  # cool again, the check's charge is allowed
+            Outcome.HOLD,
+            f"{rise.value:g} ± {rise.expanded:.1f} K warmer than its surroundings at rest",
+            value=rise,
+            limit=limit,
+            reading=reading,
+            todo=Work(WorkKind.CHARGE, "charge it full, attended, then the self-discharge check again")
+            if cooled
+            else Work(
+                WorkKind.WAIT,
+                "lay it apart where nothing burns and do not charge it; a day later measure it and its surroundings again",
+            ),
+            earliest=case.now if cooled else max(case.now, reading.at + day),
+        )
+    yield from _hot_place(case)
+
+
+def _hot_place(case: Case) -> Iterator[Reason]:
+    """As warm as a hot place around it: the sun did it, but sheets end here."""
+    look_at, check_at = case.figure("hot-place"), case.figure("hot-place-check")
+    hot = [r for r in case.of(Quantity.TEMPERATURE) if (r.value or 0.0) > look_at]
+    if not hot:
+        return
+    latest, peak = hot[-1], max(r.value or 0.0 for r in hot)
+    lacking = [] if any(r.at > latest.at for r in case.of(Quantity.LOOK)) else ["a look"]
+    if peak > check_at and not checked_after(case, latest.at):
+        lacking.append("a self-discharge check")
+    if lacking:
+        yield case.reason(
+            "hot-place",
+            Status.UNMEASURED,
+            Outcome.HOLD,
+            f"lay at {peak:g} C; still to do: {' and '.join(lacking)}",
+            observed=peak,
+            limit=look_at,
+            reading=latest,
+            todo=Work(
+                WorkKind.LOOK if "a look" in lacking else WorkKind.CHARGE,
+                f"record {' and '.join(lacking)}, taken after that",
+            ),
+            earliest=case.now,
+        )

@@ -1,0 +1,102 @@
+"""`straycell charger`: where each slot of a charger ends a charge, measured at the cell's terminals."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from straycell.cli.app import clock, context, output, tables, values
+from straycell.cli.app.verbs import noun_app
+from straycell.keys import NEW
+from straycell.meters import parse_accuracy, show_accuracy
+from straycell.quantities import Dimension, Measured, show
+from straycell.readings import Quantity, Reading, measured
+from straycell.readings.charger import COUNTS_FOR, Charger
+
+app = noun_app("What charges the cells, and where each slot ends.")
+_D = Dimension
+
+
+@app.command("add")
+def add(
+    name: Annotated[str, values.text_argument("NAME", "What you call it.")],
+    slot: Annotated[
+        int | None, values.whole("--slot", "Which of its slots (default: all alike).", low=1, high=99)
+    ] = None,
+    measured_float: Annotated[
+        float | None,
+        values.quantity(
+            "--measured-float", _D.VOLTAGE, "Voltage at the cell's terminals when it ends.", example="4.19V"
+        ),
+    ] = None,
+    meter: Annotated[
+        str | None,
+        values.text_option("--meter", "What the float was measured with (meter add).", metavar="M"),
+    ] = None,
+    end_current: Annotated[
+        float | None,
+        values.quantity("--end-current", _D.CURRENT, "The current at which it ends.", example="50mA"),
+    ] = None,
+    capacity_accuracy: Annotated[
+        str | None, values.text_option("--capacity-accuracy", "Of the charge it counts.", metavar="5%")
+    ] = None,
+) -> None:
+    """Record what was measured of a charger; `charge add --charger NAME` then takes its end from it for 90 days."""
+    now = clock.now()
+    with context.writing(create=True) as writer:
+        with_meter = None if meter is None else writer.meter(meter)
+        float_v = None
+        if measured_float is not None:
+            shown = Reading(NEW, "", Quantity.VOLTAGE, now, measured_float, meter=with_meter)
+            float_v = measured(shown, context.rules().defaults)
+        accuracy = None if capacity_accuracy is None else parse_accuracy(capacity_accuracy, _D.CAPACITY)
+        made = writer.add_charger(Charger(name, now, slot, float_v, end_current, accuracy))
+    output.emit(document(made), lambda: output.say(_line(made)))
+    output.hint(f"it counts until {output.day(now + COUNTS_FOR)}; then measure it again")
+
+
+@app.command("list")
+def list_all() -> None:
+    """List what is known of the chargers, the newest measurement of each slot."""
+    with context.reading() as reader:
+        newest = {(c.name, c.slot): c for c in reader.chargers()}
+    found = [newest[key] for key in sorted(newest, key=lambda k: (k[0], k[1] or 0))]
+    rows = [
+        [
+            c.name,
+            "all" if c.slot is None else str(c.slot),
+            _volts(c.float_v),
+            None if c.end_current_a is None else show(c.end_current_a, _D.CURRENT),
+            show_accuracy(c.capacity, _D.CAPACITY) or None,
+            output.day(c.at),
+        ]
+        for c in found
+    ]
+    heads = ["name", "slot", "float", "ends at", "counts within", "measured"]
+    output.emit(
+        [document(c) for c in found],
+        lambda: tables.table(heads, rows, flexible="name", empty="no charger was measured yet: charger add"),
+    )
+
+
+def _volts(float_v: Measured | None) -> str | None:
+    return None if float_v is None else show(float_v.value, _D.VOLTAGE, u=float_v.u)
+
+
+def _line(charger: Charger) -> str:
+    slot = "" if charger.slot is None else f" slot {charger.slot}"
+    ends = _volts(charger.float_v)
+    return f"{charger.name}{slot}" + (f"  ends at {ends}" if ends else "")
+
+
+def document(charger: Charger) -> dict[str, Any]:
+    """The JSON of one measurement."""
+    return {
+        "name": charger.name,
+        "slot": charger.slot,
+        "float_v": None if charger.float_v is None else charger.float_v.value,
+        "expanded_uncertainty": None if charger.float_v is None else charger.float_v.expanded,
+        "end_current_a": charger.end_current_a,
+        "capacity_accuracy": show_accuracy(charger.capacity, _D.CAPACITY) or None,
+        "measured_at": charger.at,
+        "counts_until": charger.at + COUNTS_FOR,
+    }

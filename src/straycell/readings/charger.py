@@ -1,0 +1,47 @@
+"""A charger as an instrument: where one of its slots ends a charge, measured at the terminals, and for how long that counts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+from straycell.meters import Accuracy
+from straycell.quantities import Measured
+from straycell.readings.reading import Charge
+
+COUNTS_FOR = timedelta(days=90)
+"""How long a measured float counts: references drift and contacts wear; common practice, no published source."""
+FULL_WITHIN_V = 0.1
+"""A charge that was ended this far from the float was ended by hand, and not by the charger (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Charger:
+    """One slot of a charger (None: all alike) as measured at `at`: float in V, end current in A, its counting."""
+
+    name: str
+    at: datetime
+    slot: int | None = None
+    float_v: Measured | None = None
+    end_current_a: float | None = None
+    capacity: Accuracy | None = None
+
+    def counts(self, at: datetime) -> bool:
+        """True for a charge that ended within its time after the measurement."""
+        return self.at <= at < self.at + COUNTS_FOR
+
+    def ended(self, charge: Charge, *, until_said: bool) -> Charge:
+        """The charge with this slot's end voltage, its uncertainty and its tail, where nobody ended it earlier."""
+        if not self.counts(charge.at):
+            return charge
+        tail_a = self.end_current_a if charge.end_current_a is None else charge.end_current_a
+        float_v = self.float_v
+        if float_v is None or (until_said and abs(charge.until_v - float_v.value) > FULL_WITHIN_V):
+            return charge
+        return replace(charge, until_v=float_v.value, u=float_v.u, end_current_a=tail_a)
+
+
+def find_charger(known: list[Charger], name: str, slot: int | None, at: datetime) -> Charger | None:
+    """The newest measurement of this slot that counts at a time; one of the whole charger serves every slot."""
+    same = [c for c in known if c.name == name and c.slot in (None, slot) and c.counts(at)]
+    return max(same, key=lambda c: (c.slot is not None, c.at), default=None)
