@@ -103,7 +103,8 @@ def _counter_faults(conn: Connection) -> Iterator[str]:
         yield "the row of the bench is missing: no number can be given out"
         return
     for name, number in given_out(conn, bench.letter).items():
-        if number > getattr(bench, name):
+        # A code may be claimed by hand ahead of its turn: it is skipped when its turn comes.
+        if name != "last_cell" and number > getattr(bench, name):
             run = name.removeprefix("last_")
             yield f"{run} {number} stands in the store, but the bench counts only to {getattr(bench, name)}"
 
