@@ -92,7 +92,8 @@ def restore_store(
     _require_folder(store)
     if store.exists() and store.samefile(file):
         raise BadData(f"{file} is the store itself", "name the backup to bring back")
-    # A journal beside a new part of the same name would be rolled back into it.
+    # Parts of killed runs are swept with the next part; their journals have names of their own and would
+    # stay.
     _sweep_journals(store.parent)
     with part_file(store, mode=0o600) as part, store_faults(store), _held(store) as former:
         _copy(file, part.path)

@@ -86,7 +86,8 @@ _EVENT = ("at_us", "verb", "subject", "detail", "because")
 
 def order_of(table: str) -> str:
     """How the rows of a table came, in SQL: a table without row numbers is in the order of its key."""
-    # `event_cell` is WITHOUT ROWID in effect for us: its key orders it alike on every bench.
+    # `event_cell` has no row numbers (WITHOUT ROWID): within an event its codes order it alike on every
+    # bench.
     return "event_id, code" if table == "event_cell" else "rowid"
 
 
@@ -235,7 +236,7 @@ def contents(conn: Connection) -> Iterator[tuple[dict[str, Any], str]]:
             key=lambda row: row[0],
         )
     }
-    # One pass over each table for the whole chain: a query per write took hours on long histories.
+    # One pass over each table for the whole chain, instead of a query for each table and write.
     streams = {table: _Stream(conn, table) for table in CONTENT}
     for row in writes:
         write = dict(zip(names, row, strict=True))

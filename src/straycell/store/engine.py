@@ -105,7 +105,7 @@ def raw_connection(path: Path, mode: str) -> sqlite3.Connection:
     made.execute("PRAGMA foreign_keys = ON")
     # Without it REPLACE deletes rows past their delete triggers (sqlite.org/pragma.html).
     made.execute("PRAGMA recursive_triggers = ON")
-    # Sorting must leave no file with readings of people's cells in a shared temporary folder.
+    # Looking leaves no files behind, and a sort of SQLite's must not either.
     made.execute("PRAGMA temp_store = MEMORY")
     return made
 
