@@ -321,9 +321,11 @@ def _tripped_board(case: Case) -> Iterator[Reason]:
 
 
 _FIRST_REST = "measure the rest voltage after 90 min or more without current"
+# Nothing rests above its charge voltage: wrong meter, wrong chemistry, or a charger that overshoots.
 _CHECK_FIRST = (
     "check the meter, the chemistry and the charger's end voltage, then measure the rest voltage again"
 )
+# `rest-voltage` is not a safety rule: a low one forbids no charge, so that this test charge stays allowed.
 _CHARGE_AND_CHECK = "give it its test charge to full, attended, then the self-discharge check again"
 
 
@@ -344,7 +346,6 @@ def rest(case: Case) -> Iterator[Reason]:
         )
         return
     latest = case.rest_voltages[-1]
-    # Cell sheets: check about once in 3 months. The grace leaves time to measure before the verdict runs out.
     until = latest.at + timedelta(
         days=case.figure("age-rest-voltage") + case.figure("age-rest-voltage-grace")
     )
@@ -361,7 +362,6 @@ def rest(case: Case) -> Iterator[Reason]:
             earliest=case.now,
         )
         return
-    # Nothing rests above its charge voltage: wrong meter, wrong chemistry, or a charger that overshoots.
     if value.low > case.full_voltage_v:
         yield case.reason(
             "rest-voltage",
@@ -377,7 +377,6 @@ def rest(case: Case) -> Iterator[Reason]:
         )
         return
     side = against_min(value, limit)
-    # A low value after load may be only sagging; until it has rested nobody can tell that from a leak.
     since = _low_since(case, latest, limit) if side is Side.CLEAR else None
     if since is not None:
         yield case.reason(
@@ -406,8 +405,6 @@ def rest(case: Case) -> Iterator[Reason]:
     else:
         yield case.reason(
             "rest-voltage",
-            # FAILED forbids no charge here: `rest-voltage` is no safety rule, so the test charge that answers
-            # it stays allowed.
             Status.FAILED if side is Side.BEYOND else Status.CLOSE,
             Outcome.HOLD,
             f"{_volts(case, latest)} on the shelf: sinking",
@@ -422,6 +419,7 @@ def rest(case: Case) -> Iterator[Reason]:
 
 def _low_since(case: Case, rested: Reading, limit: float) -> Reading | None:
     """The latest voltage after the last rest voltage that was low, though nobody said how long it had rested."""
+    # A low value after a load may only sag; until it has rested nobody can tell that from a leak.
     later = [
         r
         for r in case.own_voltages
