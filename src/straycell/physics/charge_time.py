@@ -13,6 +13,7 @@ from straycell.physics.run_time.doubts import known_resistance
 from straycell.physics.shipped import shipped
 from straycell.quantities import Measured
 
+# The current fades towards the end current, so time is very uneven over charge: a coarse grid would lose its tail.
 _STEPS = 200
 
 
@@ -66,6 +67,8 @@ def charge_time(
         )
     limited = supply_limit_a is not None and supply_limit_a < current_a
     supplied_a = supply_limit_a if supply_limit_a is not None and limited else current_a
+    # A linear charger ends at a share of the current it is set to, not of what the supply lets through
+    # (data/charging.toml).
     end_a = end_current_a or shipped("charging")["programming"]["end_share"] * current_a
     into_cell_a = supplied_a - load_a
     if into_cell_a <= 0:
@@ -78,6 +81,8 @@ def charge_time(
     ohm, ohm_u, more = known_resistance(capacity, resistance)
     steady = steady_over_pulse(chemistry, resistance_pulse_s)
     times = [
+        # The load's share passes the charger but not the cell: the cell tapers to what the end current leaves it,
+        # never to zero.
         _hours(curve, ah, r, into_cell_a, charger_v, max(end_a - load_a, 1e-3 * into_cell_a), from_soc)
         for ah, r in (
             (capacity.value, ohm * steady.expected),
@@ -87,8 +92,10 @@ def charge_time(
         for curve in curves
     ]
     n = len(curves)
+    # Which published set is this cell's own is unknown, so the ends of the band take the worst set, not a mean.
     expected = sum(times[:n]) / n
     low, high = min(*times[n : 2 * n], expected), max(*times[2 * n :], expected)
+    # While the load alone holds the current above the end current, no linear charger sees its end.
     if load_a >= end_a:
         expected = high = math.inf
     return ChargeTime(expected, low, high, into_cell_a, limited, (*notes, *more))
@@ -99,6 +106,8 @@ def _hours(
 ) -> float:
     """Constant current until emf + I R reaches the top, then I = (top - emf) / R down to the end current."""
     hours, soc = 0.0, from_soc
+    # A charger stops on current while I R still lies on the terminals: the cell ends below the charger's voltage by
+    # that drop.
     end_soc = min(1.0, interpolate(top_v - min(end_a, current_a) * ohm, curve.volts, curve.soc))
     if ohm == 0:
         return max(0.0, end_soc - soc) * ah / current_a
@@ -107,6 +116,7 @@ def _hours(
         at = soc + (end_soc - soc) * k / _STEPS
         flowing = max(min(current_a, (top_v - curve.voltage(at)) / ohm), min(end_a, current_a))
         if before is not None:
+            # Time is charge over current: the mean of 1/I is what a trapezoid over charge needs, not the mean of I.
             hours += max(0.0, end_soc - soc) / _STEPS * ah * 0.5 * (1 / before + 1 / flowing)
         before = flowing
     return hours

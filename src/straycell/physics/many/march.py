@@ -32,12 +32,15 @@ def march_many(
         ohm = steady_ohm * grown
         i1 = draw(emf, ohm)
         v1 = emf - i1 * ohm
+        # The load collapses the cell here; its last finite current stands in so that no infinity enters the integral.
         beyond = ~np.isfinite(i1)
         if beyond.any():
             v1[beyond], i1 = -np.inf, np.where(beyond, i0, i1)
+        # The charge taken out trails the surface by I times the lag (sources.py): q = x - I lag.
         q1 = np.where(v1 > -np.inf, full_ah * share_out - lag_h * i1, q0)
         ends = alive & (v1 <= cutoff_v)
         if not all_started:
+            # While q is negative the load has not been switched on: the surface is ahead before any charge has left.
             before = ~started & (q1 < 0)
             nothing = ends & (before | (i0 == 0))
             alive &= ~nothing
@@ -48,6 +51,7 @@ def march_many(
                 alive &= ~nothing
                 ends &= ~nothing
             cross = alive & ~started & ~before & (q0 < 0) & (q1 >= 0)
+            # The run begins where q crosses zero, which rarely is a node of the curve.
             part = np.where(cross, -q0 / (q1 - q0), 0.0)
             i0, v0 = np.where(cross, i0 + part * (i1 - i0), i0), np.where(cross, v0 + part * (v1 - v0), v0)
             q0 = np.where(cross, 0.0, q0)
@@ -59,6 +63,8 @@ def march_many(
                 q1, i1, v1 = _clipped(ends, cutoff_v, q0, i0, v0, q1, i1, v1)
             counts = alive
         dq = np.where(counts & (i0 > 0), np.maximum(q1 - q0, 0.0), 0.0)
+        # Time is charge over current, so the trapezoid runs over 1/I: exact for a constant, close for a lamp that
+        # fades.
         hours += np.where(dq > 0, dq * 0.5 * (1.0 / i0 + 1.0 / i1), 0.0)
         charge = np.where(dq > 0, q1, charge)
         alive &= ~ends

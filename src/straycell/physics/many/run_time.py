@@ -95,6 +95,8 @@ def estimate_many(
                 cell, load, cutoff_v, protection_cutoff_v, temperature_c, (series, parallel)
             )
         else:
+            # Numpy works only across cells that share curve, cut-off and start; a group is what differs in figures
+            # alone.
             kind = (cell.chemistry, cell.resistance_pulse_s, cell.capacity_cutoff_v)
             key = (*kind, cell.cell_cutoff_v, cell.full_voltage_v, cell.resistance is None)
             groups.setdefault(key, []).append(index)
@@ -124,6 +126,7 @@ def _first_stops(
 def _plain(cell: Candidate) -> bool:
     """Whether the figures are sound enough for arrays; `estimate` words the fault of one that is not."""
     ohm = cell.resistance
+    # Faulty figures go to the single path, which words the fault; NaN in an array would poison the whole group.
     good = np.isfinite(cell.capacity.value) and cell.capacity.value > 0 and cell.capacity.u >= 0
     return bool(good and (ohm is None or (np.isfinite(ohm.value) and ohm.value >= 0)))
 
@@ -166,6 +169,8 @@ def _group(cells: Sequence[Candidate], question: _Question) -> list[Runtime]:
     margin = shipped("margin")["chemistry_curve"]
     for curve in curves:
         for name, off_v in (("volts-", margin["off_v"]), ("volts+", -margin["off_up_v"])):
+            # Flat curves turn a small offset of voltage into much time, so the cut-off itself gets a doubt
+            # (data/margin.toml).
             runs[curve.name, name] = _run(curve, cases["expected"], test_a, first, question, off_v)
     found = [runs[c.name, "expected"] for c in curves]
     expected = sum((hours for hours, _ in found), np.zeros_like(ah)) / len(curves)
@@ -175,6 +180,7 @@ def _group(cells: Sequence[Candidate], question: _Question) -> list[Runtime]:
         )
     charge = sum((q for _, q in found), np.zeros_like(ah)) / len(curves)
     rate_c = charge / np.maximum(expected, 1e-9) / ah
+    # The model was compared up to 0.5C; its error grows with the square of the rate (data/margin.toml).
     share = np.minimum(margin["most"], margin["base"] + margin["per_c_squared"] * rate_c**2)
     doubts = sorted({name[:-1] for _, name in runs if name != "expected"})
     lows, highs = [], []
@@ -187,12 +193,14 @@ def _group(cells: Sequence[Candidate], question: _Question) -> list[Runtime]:
                 for sign in "-+"
                 if (curve.name, doubt + sign) in runs
             ]
+            # A doubt may shorten the run to either side, so the worse of its two runs counts.
             down += np.maximum(0.0, -np.minimum.reduce(sides)) ** 2
             up += np.maximum(0.0, np.maximum.reduce(sides)) ** 2
         lows.append(hours - np.sqrt(down))
         highs.append(hours + np.sqrt(up))
     low = np.clip(np.minimum.reduce(lows), 0.0, expected)
     high = np.maximum(np.maximum.reduce(highs), expected)
+    # Below -20 degC no cell sheet gives a figure, so nothing can be promised (data/temperature.toml).
     if question.temperature_c < COLDEST_KNOWN_C:
         low = np.zeros_like(low)
     return _worded(cells, question, expected, low, high, rate_c)
@@ -228,10 +236,13 @@ def _cases(cells: Sequence[Candidate], ah: Floats, temperature_c: float) -> dict
         [c.resistance.value if c.resistance else o for c, (o, _) in zip(cells, usual, strict=True)]
     )
     u_ohm = np.array([c.resistance.u if c.resistance else u for c, (_, u) in zip(cells, usual, strict=True)])
+    # Only a sound cell's resistance grows over hours; what a worn one has beyond it is contact and film, and acts at
+    # once.
     sound = np.minimum(ohm, np.array([o for o, _ in usual]))
     middle = ohm + (steady.expected - 1.0) * sound
     worse = np.hypot(2.0 * u_ohm, sound * (steady.high - steady.expected))
     better = np.hypot(2.0 * u_ohm, sound * (steady.expected - steady.low))
+    # A capacity known so badly that it may be zero still needs a curve to march on.
     least = np.maximum(ah - 2.0 * u_ah, 1e-3 * ah)
     now = (cold_q.expected, cold_r.expected)
     cases = {
@@ -243,6 +254,7 @@ def _cases(cells: Sequence[Candidate], ah: Floats, temperature_c: float) -> dict
         "lag-": _Case(ah, middle, lag.high, *now),
         "lag+": _Case(ah, middle, lag.low, *now),
     }
+    # At room temperature both ends equal the expected case: two runs of every cell are saved.
     if (cold_q.low, cold_r.high) != now:
         cases["cold-"] = _Case(ah, middle, lag.expected, cold_q.low, cold_r.high)
     if (cold_q.high, cold_r.low) != now:
@@ -273,6 +285,7 @@ def _run(
         missing = (1.0 - curve.state_of_charge(first.full_voltage_v)) * end
     if missing > 0:
         out, emf, grown = _started(out, emf, grown, missing)
+    # A cold cell behind a lamp draws less and would seem to last longer: the cold must never count as a gain.
     share = 1.0 / max(1.0, case.resistance_ratio)
     draw = drawn(question.load, question.series, question.parallel, share)
     nodes = list(zip(out, emf, grown, strict=True))
