@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from tests.store.store_bench import NOW, Shelf, charge, found, new_trace
 
-from straycell.store.schema.tables import FINDING, FINDING_FELL
+from straycell.store.schema.tables import CHARGER, FINDING, FINDING_FELL
 from straycell.store.writer import Writer
 
 
@@ -38,13 +38,15 @@ def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
         writer.add_project("gauge", "name = 'gauge'", 1)
         writer.reserve("gauge", [[good]], "plan")
         writer.correct_cell(other, {"maker": "unknown"}, "read it again")
-        _fallen_finding(writer, other)
+        _a_row_each(writer, other)
     return shelf.path
 
 
-def _fallen_finding(writer: Writer, code: str) -> None:
-    """A finding that no rule made, and its fall: only so that both tables hold a row."""
+def _a_row_each(writer: Writer, code: str) -> None:
+    """A finding that no rule made, its fall, and a charger: only so that each of these tables holds a row."""
     pen, digest = writer._pen, "0" * 64
+    charger = {"name": "four-bay", "end_current_a": 0.05, "measured_at_us": pen.now_us}
+    pen.conn.execute(CHARGER.insert().values(**charger, event_id=pen.event("charger-added")))
     row = {
         "digest": digest,
         "code": code,

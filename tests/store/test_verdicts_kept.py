@@ -94,9 +94,9 @@ def test_a_verdict_that_does_not_know_the_last_reading_is_computed_anew(
     (code,) = shelf.good_cells()
     with shelf.bare() as conn:
         conn.execute(
-            "INSERT INTO reading (id, code, quantity, at_us, value, look, as_group, at_least, from_full,"
-            " charger, recorded_at_us, event_id)"
-            " SELECT 1000, code, 'voltage', at_us, 1.2, '', 0, 0, 0, '', recorded_at_us, event_id FROM reading"
+            "INSERT INTO reading (id, key, code, quantity, at_us, value, look, as_group, at_least, from_full,"
+            " charger, doubt, recorded_at_us, event_id)"
+            " SELECT 1000, 'A-1000', code, 'voltage', at_us, 1.2, '', 0, 0, 0, '', '', recorded_at_us, event_id FROM reading"
             " WHERE quantity = 'as-found-voltage' LIMIT 1"
         )
     judged.clear()
@@ -404,8 +404,8 @@ def test_the_check_finds_a_verdict_that_does_not_follow(full: Shelf) -> None:
         ),
         (
             "INSERT INTO reading (key, code, quantity, at_us, value, look, as_group, at_least, from_full,"
-            " charger, recorded_at_us, event_id)"
-            " SELECT 'A-999', code, 'voltage', at_us, 3.7, '', 0, 0, 0, '', recorded_at_us, event_id FROM reading LIMIT 1",
+            " charger, doubt, recorded_at_us, event_id)"
+            " SELECT 'A-999', code, 'voltage', at_us, 3.7, '', 0, 0, 0, '', '', recorded_at_us, event_id FROM reading LIMIT 1",
             "does not know its last reading",
         ),
     ],
