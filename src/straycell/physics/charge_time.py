@@ -67,8 +67,6 @@ def charge_time(
         )
     limited = supply_limit_a is not None and supply_limit_a < current_a
     supplied_a = supply_limit_a if supply_limit_a is not None and limited else current_a
-    # A linear charger ends at a share of the current it is set to, not of what the supply lets through
-    # (data/charging.toml).
     end_a = end_current_a or shipped("charging")["programming"]["end_share"] * current_a
     into_cell_a = supplied_a - load_a
     if into_cell_a <= 0:
@@ -81,8 +79,6 @@ def charge_time(
     ohm, ohm_u, more = known_resistance(capacity, resistance)
     steady = steady_over_pulse(chemistry, resistance_pulse_s)
     times = [
-        # The load's share passes the charger but not the cell: the cell tapers to what the end current leaves it,
-        # never to zero.
         _hours(curve, ah, r, into_cell_a, charger_v, max(end_a - load_a, 1e-3 * into_cell_a), from_soc)
         for ah, r in (
             (capacity.value, ohm * steady.expected),
@@ -92,10 +88,8 @@ def charge_time(
         for curve in curves
     ]
     n = len(curves)
-    # Which published set is this cell's own is unknown, so the ends of the band take the worst set, not a mean.
     expected = sum(times[:n]) / n
     low, high = min(*times[n : 2 * n], expected), max(*times[2 * n :], expected)
-    # While the load alone holds the current above the end current, no linear charger sees its end.
     if load_a >= end_a:
         expected = high = math.inf
     return ChargeTime(expected, low, high, into_cell_a, limited, (*notes, *more))

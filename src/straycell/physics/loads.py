@@ -23,7 +23,6 @@ LED_IDEALITY = 2.0
 
 
 def _positive(what: str, value: float) -> None:
-    # An infinite or zero load would end or never end a run, and look like an answer.
     if not (math.isfinite(value) and value > 0):
         raise BadData(
             f"load: {what} is {value:g}, and must be above zero", f"give the {what} as the device has it"
@@ -128,7 +127,6 @@ class Lamps:
         _positive("drop", self.drop_v)
         _positive("series resistor", self.across_ohm)
         _positive("supply", self.supply_v)
-        # The lamps need what is left over the resistor: with nothing left the measurement was taken across the wrong
         # parts.
         if self.drop_v >= self.supply_v:
             raise BadData(

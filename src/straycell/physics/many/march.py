@@ -51,7 +51,6 @@ def march_many(
                 alive &= ~nothing
                 ends &= ~nothing
             cross = alive & ~started & ~before & (q0 < 0) & (q1 >= 0)
-            # The run begins where q crosses zero, which rarely is a node of the curve.
             part = np.where(cross, -q0 / (q1 - q0), 0.0)
             i0, v0 = np.where(cross, i0 + part * (i1 - i0), i0), np.where(cross, v0 + part * (v1 - v0), v0)
             q0 = np.where(cross, 0.0, q0)
@@ -63,8 +62,7 @@ def march_many(
                 q1, i1, v1 = _clipped(ends, cutoff_v, q0, i0, v0, q1, i1, v1)
             counts = alive
         dq = np.where(counts & (i0 > 0), np.maximum(q1 - q0, 0.0), 0.0)
-        # Time is charge over current, so the trapezoid runs over 1/I: exact for a constant, close for a lamp that
-        # fades.
+        # Time is charge over current: a trapezoid over 1/I is exact for a constant one.
         hours += np.where(dq > 0, dq * 0.5 * (1.0 / i0 + 1.0 / i1), 0.0)
         charge = np.where(dq > 0, q1, charge)
         alive &= ~ends

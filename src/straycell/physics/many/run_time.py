@@ -95,8 +95,7 @@ def estimate_many(
                 cell, load, cutoff_v, protection_cutoff_v, temperature_c, (series, parallel)
             )
         else:
-            # Numpy works only across cells that share curve, cut-off and start; a group is what differs in figures
-            # alone.
+            # Numpy works only across cells that share curve, cut-off and start.
             kind = (cell.chemistry, cell.resistance_pulse_s, cell.capacity_cutoff_v)
             key = (*kind, cell.cell_cutoff_v, cell.full_voltage_v, cell.resistance is None)
             groups.setdefault(key, []).append(index)
@@ -126,7 +125,6 @@ def _first_stops(
 def _plain(cell: Candidate) -> bool:
     """Whether the figures are sound enough for arrays; `estimate` words the fault of one that is not."""
     ohm = cell.resistance
-    # Faulty figures go to the single path, which words the fault; NaN in an array would poison the whole group.
     good = np.isfinite(cell.capacity.value) and cell.capacity.value > 0 and cell.capacity.u >= 0
     return bool(good and (ohm is None or (np.isfinite(ohm.value) and ohm.value >= 0)))
 
@@ -169,8 +167,7 @@ def _group(cells: Sequence[Candidate], question: _Question) -> list[Runtime]:
     margin = shipped("margin")["chemistry_curve"]
     for curve in curves:
         for name, off_v in (("volts-", margin["off_v"]), ("volts+", -margin["off_up_v"])):
-            # Flat curves turn a small offset of voltage into much time, so the cut-off itself gets a doubt
-            # (data/margin.toml).
+            # Flat curves turn a small offset of voltage into much time (data/margin.toml).
             runs[curve.name, name] = _run(curve, cases["expected"], test_a, first, question, off_v)
     found = [runs[c.name, "expected"] for c in curves]
     expected = sum((hours for hours, _ in found), np.zeros_like(ah)) / len(curves)
@@ -180,7 +177,6 @@ def _group(cells: Sequence[Candidate], question: _Question) -> list[Runtime]:
         )
     charge = sum((q for _, q in found), np.zeros_like(ah)) / len(curves)
     rate_c = charge / np.maximum(expected, 1e-9) / ah
-    # The model was compared up to 0.5C; its error grows with the square of the rate (data/margin.toml).
     share = np.minimum(margin["most"], margin["base"] + margin["per_c_squared"] * rate_c**2)
     doubts = sorted({name[:-1] for _, name in runs if name != "expected"})
     lows, highs = [], []
@@ -200,7 +196,6 @@ def _group(cells: Sequence[Candidate], question: _Question) -> list[Runtime]:
         highs.append(hours + np.sqrt(up))
     low = np.clip(np.minimum.reduce(lows), 0.0, expected)
     high = np.maximum(np.maximum.reduce(highs), expected)
-    # Below -20 degC no cell sheet gives a figure, so nothing can be promised (data/temperature.toml).
     if question.temperature_c < COLDEST_KNOWN_C:
         low = np.zeros_like(low)
     return _worded(cells, question, expected, low, high, rate_c)
@@ -236,13 +231,11 @@ def _cases(cells: Sequence[Candidate], ah: Floats, temperature_c: float) -> dict
         [c.resistance.value if c.resistance else o for c, (o, _) in zip(cells, usual, strict=True)]
     )
     u_ohm = np.array([c.resistance.u if c.resistance else u for c, (_, u) in zip(cells, usual, strict=True)])
-    # Only a sound cell's resistance grows over hours; what a worn one has beyond it is contact and film, and acts at
-    # once.
+    # What a worn cell has beyond a sound one's resistance is contact and film, and acts at once.
     sound = np.minimum(ohm, np.array([o for o, _ in usual]))
     middle = ohm + (steady.expected - 1.0) * sound
     worse = np.hypot(2.0 * u_ohm, sound * (steady.high - steady.expected))
     better = np.hypot(2.0 * u_ohm, sound * (steady.expected - steady.low))
-    # A capacity known so badly that it may be zero still needs a curve to march on.
     least = np.maximum(ah - 2.0 * u_ah, 1e-3 * ah)
     now = (cold_q.expected, cold_r.expected)
     cases = {
@@ -254,7 +247,6 @@ def _cases(cells: Sequence[Candidate], ah: Floats, temperature_c: float) -> dict
         "lag-": _Case(ah, middle, lag.high, *now),
         "lag+": _Case(ah, middle, lag.low, *now),
     }
-    # At room temperature both ends equal the expected case: two runs of every cell are saved.
     if (cold_q.low, cold_r.high) != now:
         cases["cold-"] = _Case(ah, middle, lag.expected, cold_q.low, cold_r.high)
     if (cold_q.high, cold_r.low) != now:
