@@ -27,6 +27,7 @@ class _Kind:
     may_be_negative: bool = False
 
 
+# Both micro signs are typed: U+00B5 and the Greek letter U+03BC.
 _SCALES = {"": 1.0, "m": 1e-3, "u": 1e-6, "µ": 1e-6, "μ": 1e-6, "k": 1e3, "M": 1e6}
 
 
@@ -42,9 +43,11 @@ class Dimension(Enum):
     VOLTAGE = _Kind("voltage", "V", "3.71V", _scaled("V", "mu"), may_be_negative=True)
     CURRENT = _Kind("current", "A", "0.5A", _scaled("A", "muµμ"))
     CAPACITY = _Kind("capacity", "Ah", "2010mAh", _scaled("Ah", "m"))
+    # Ohm has two code points too, the Greek omega and the ohm sign; prints and keyboards use both.
     RESISTANCE = _Kind("resistance", "ohm", "48mohm", _scaled("ohm", "mkM", "Ohm", "\u03a9", "\u2126"))
     POWER = _Kind("power", "W", "0.4W", _scaled("W", "mk"))
     ENERGY = _Kind("energy", "Wh", "9.5Wh", _scaled("Wh", "mk"))
+    # No month or year: they have no fixed length, and a rule must not depend on the month.
     DURATION = _Kind(
         "duration", "s", "24h", {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0, "w": 604800.0}
     )
@@ -78,6 +81,7 @@ CELL_WINDOWS: dict[Dimension, Window] = {
     Dimension.CURRENT: Window(0.0, 500.0),
     Dimension.CAPACITY: Window(0.001, 500.0),
     Dimension.RESISTANCE: Window(1e-5, 100.0),
+    # Up to 250 C, so that a cell that ran away can be recorded as what it was.
     Dimension.TEMPERATURE: Window(-60.0, 250.0, "a bench"),
     Dimension.DURATION: Window(0.0, 20 * 365.25 * 86400.0, "anything stored here"),
     Dimension.MASS: Window(0.1, 5000.0),
@@ -114,12 +118,14 @@ def parse_quantity(
             f"{label}: {len(text)} characters are not a number with a unit", f"write it like {kind.example}"
         )
     said, text = text, _one_unit(text) if dimension is Dimension.DURATION else text
+    # `3,7V` may be meant as 3.7 or 37 and `2,600mAh` as 2.6 or 2600: no guess is safe.
     if _COMMA.match(text):
         raise _comma_fault(label, text)
     match = _NUMBER.match(text)
     if match is None:
         raise BadData(f"{label}: '{text}' is no number with a unit", f"write it like {kind.example}")
     sign, digits, exponent, unit = match.groups()
+    # Case is part of the unit: mohm and Mohm differ by a factor of a billion.
     factor = kind.units.get(unit or (bare or ""))
     if factor is None:
         raise _unit_fault(label, text, f"{sign}{digits}{exponent or ''}", unit, dimension)
@@ -128,6 +134,7 @@ def parse_quantity(
         raise BadData(f"{label}: '{text}' is too large to be meant", f"write it like {kind.example}")
     if value < 0 and not kind.may_be_negative:
         raise BadData(f"{label}: '{text}' is negative", f"a {kind.noun} is zero or more, like {kind.example}")
+    # A window catches what a unit cannot: 2600 Ah is spelt right and still is a slip.
     _check_window(label, said, value, dimension, window or CELL_WINDOWS.get(dimension, ANY_WINDOW))
     return value
 
@@ -245,6 +252,7 @@ def show(value: float, dimension: Dimension, *, u: float | None = None) -> str:
     scaled = value / divisor
     if u is None:
         return f"{_plain(scaled)}{glue}{unit}"
+    # U and not u is shown, because that is the band a decision uses (guard band w = U).
     expanded = COVERAGE_FACTOR * u / divisor
     places = _places(expanded)
     return f"{_round_to(scaled, places)} ± {_round_to(expanded, places)}{glue}{unit}"
@@ -285,6 +293,7 @@ def _plain(number: float) -> str:
 def _places(expanded: float) -> int:
     if not math.isfinite(expanded) or expanded <= 0:
         return 3
+    # Two significant figures of U (JCGM 100:2008, 7.2.6).
     return 1 - math.floor(math.log10(expanded))
 
 

@@ -45,6 +45,7 @@ class Reading:
     method: Method | None = None
     pulse_s: float | None = None
     look: tuple[Look, ...] = ()
+    # Cells welded in parallel share one voltage: a weak one hides behind its neighbours.
     as_group: bool = False
     energy_wh: float | None = None
     soc: float | None = None
@@ -104,6 +105,7 @@ Item = Reading | Charge
 
 def said_of(item: Item) -> Iterator[tuple[Field, Any]]:
     """Every field beside the value that is filled, also one that its kind does not take."""
+    # False and empty are what was not said: only what was said is shown, exported or superseded.
     for field in FIELDS.values():
         value = getattr(item, field.name, None)
         if value is not None and value is not False and value != () and value != "":
@@ -115,6 +117,7 @@ def reading_of(
 ) -> Reading:
     """A reading of this kind, from what was said under the names of the fields; not yet numbered."""
     value = None if kind.value is None else said[kind.key]
+    # No meter's accuracy covers a look or a charge; a meter named in the same line belongs to the other quantities.
     with_meter = meter if kind.accuracy else None
     return Reading(NEW, cell, kind.quantity, at, value, meter=with_meter, **_taken(kind, said))
 
