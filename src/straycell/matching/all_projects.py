@@ -65,9 +65,11 @@ def match_all(
 
     Same input, same answer. Every plan is put through the tests of its cells once more before it is told.
     """
+    # By code, so that the order in which candidates come cannot change an answer.
     cells = sorted(candidates, key=lambda c: c.code)
     asked = in_order(projects)
     alone = {p.name: serve(p, cells, limits, now=now) for p in asked}
+    # A project that its whole stock cannot serve is settled, and would only burden the optimiser.
     wishes = [_wish(p, alone[p.name], cells, limits, now) for p in asked if alone[p.name].served]
     worth = worths(asked)
     solved = solve(wishes, cells, worth)
@@ -119,6 +121,7 @@ def _told(wish: Wish, cells: Sequence[Candidate], solved: Solved) -> Match:
         found = pack_match(wish.project, taken, limits, now)
     if not found.served:
         raise UnsoundPlan([f"project {wish.project.name}: its cells do not serve it"])
+    # An independent check of the answer itself, cell by cell (answer_check.py).
     check_answer(wish.project, found, taken, wish.screen.now)
     return _shortened(replace(found, not_chosen=_others(wish, cells, solved)))
 
@@ -137,6 +140,7 @@ def _others(wish: Wish, cells: Sequence[Candidate], solved: Solved) -> tuple[Why
             would.append(Why(c.code, "given", True, f"would do: given to '{owner[c.code]}'"))
         else:
             would.append(Why(c.code, "kept", True, "would do: kept for a more demanding project"))
+    # The nearest failures tell more than the first by code: they show what little is missing.
     nearest.sort(key=lambda s: (-s.steps, s.candidate.code))
     return (*would[:TOLD], *(s.last for s in nearest[: max(0, TOLD - len(would))]))
 

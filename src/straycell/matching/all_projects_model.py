@@ -19,6 +19,7 @@ from straycell.projects import Project
 from straycell.quantities import Measured
 
 Kind = tuple[object, ...]
+# Two mAh, far less than a tester's error, so that rounding shuts no cell out of a bound.
 DUST_AH = 0.002
 
 
@@ -47,6 +48,7 @@ class Wish:
         ran = [s.candidate for s in self.screened.values() if s.run is not None]
         found = set(self.fitting)
         for members in by_kind(ran).values():
+            # A lower bound needs the best partner that could be there, not the one that is.
             strongest_ah = max(c.capacity.value for c in members if c.capacity)
             surest = [_surest(c, members) for c in members[:1]]
             group_ah = self.shape[1] * least_capacity(self.screen, surest)
@@ -57,6 +59,7 @@ class Wish:
 
 def _surest(c: Candidate, members: Sequence[Candidate]) -> Candidate:
     """A cell with the lowest resistance and the least doubt that any of its kind has."""
+    # The lowest figure of each, though no one cell may have them all: for a bound only.
     share = min(m.capacity.u / m.capacity.value for m in members if m.capacity)
     ohm = min(max(0.0, m.resistance.low) for m in members if m.resistance)
     return replace(c, capacity=Measured(1.0, share), resistance=Measured(ohm, 0.0))
@@ -73,6 +76,7 @@ class Question:
 
     def kind(self, c: Candidate) -> Kind:
         """What the optimiser may treat alike: the kind of a pack, and who was told apart."""
+        # A kind is what may be joined in one pack; who was split off must not be taken for one of them.
         return (PackKind.of(c), tuple(sorted(self.splits.get(c.code, ()))))
 
     def offers(self) -> list[dict[str, object]]:
@@ -98,6 +102,7 @@ class Question:
             {self.kind(c) for c in allowed if wish.project.name not in self.splits.get(c.code, ())}
         )
         return {
+            # A kind that no offer has: the demand stays in its place of the list and cannot be served.
             "kind": kinds or [("none",)],
             "series": wish.shape[0],
             "parallel": wish.shape[1],

@@ -39,6 +39,7 @@ def solve(wishes: Sequence[Wish], cells: Sequence[Candidate], worth: Mapping[str
     """Serve the wishes (in order of urgency) by their worth; each wholly or not at all, no cell twice."""
     search = _Search(wishes, cells, worth, TRIES)
     settled: Taken = {}
+    # Settling is greedy: each accepted trial is worth more in whole weights, so it ends.
     best = search.around(settled, None)
     while (found := search.better(settled, best, DEPTH)) is not None:
         settled, best = found
@@ -93,12 +94,15 @@ class _Search:
         joined = frozenset().union(*(w.fitting for w in parallel))
         limit = wishes[0].screen.limits.resistance_ratio if wishes else 1.0
         best: Solved | None = None
+        # The ratio may be spent on true spread or on vague readings: how much of each serves best depends on the
+        # stock.
         for ratio, vague in vagueness_bands([c for c in cells if c.code in joined], limit, only):
             seconds = SECONDS if only is None else AGAIN_SECONDS
             found = _planned(wishes, cells, self.worth, (ratio if parallel else None, vague), seconds)
             found.ratio = ratio
             if best is None or self.value(found) > self.value(best):
                 best = found
+            # Nobody can be served beyond all: further ratios are spared.
             if not parallel or len(best.taken) == len(wishes):
                 break
         return best or Solved()
@@ -128,6 +132,7 @@ def _trials(
             if other.project.priority <= wish.project.priority
             for c in solved.taken.get(other.project.name, ())
         )
+        # First what nobody better needs, then what anybody has: the milder change is tried before the harder.
         for kept in dict.fromkeys((better | fixed, fixed)):
             mixed = _mixed(wish, [c for c in cells if c.code not in kept])
             if mixed is not None:
@@ -144,6 +149,7 @@ def _planned(
     """The optimiser's plan, with cells told apart until no project gets one that its tests refuse."""
     if not wishes:
         return Solved()
+    # Imported here: the solver is only loaded where there is something to solve.
     from straycell.matching.allocate.cells import allocate_cells
 
     useful = frozenset().union(*(w.fitting for w in wishes))
@@ -153,6 +159,8 @@ def _planned(
         for wish in wishes:
             question.split(wish, _let_in_wrongly(question, wish))
     ratio, vague = room
+    # A vague resistance may lie anywhere within its U: among cells in parallel it counts as unfit, alone it harms
+    # nobody.
     for wish in wishes:
         question.split(wish, vague if wish.shape[1] > 1 else ())
     solved = Solved()
@@ -166,6 +174,7 @@ def _planned(
             if places
         }
         solved = Solved(taken, answer.surplus_ah, answer.bound_surplus_ah, answer.stopped_early)
+        # Each round splits only what went wrong: splitting all at once would leave packs without partners.
         if not _told_apart(question, wishes, solved):
             break
     _drop_unsound(wishes, solved)
@@ -206,6 +215,8 @@ def _drop_unsound(wishes: Sequence[Wish], solved: Solved) -> None:
         plan: PackPlan | None = None
         if wish.screen.joined:
             limits, now = wish.screen.limits, wish.screen.now
+            # The optimiser knows limits by kind, the tests know each cell: a pack is planned again from its own
+            # cells.
             plan = plan_among(wish.project, taken, limits, now, wish.shape)
         if plan is not None:
             solved.packs[wish.project.name] = plan
@@ -220,6 +231,7 @@ def bound_of(
 
     It lets a pack have any cell that could stand in a group beside the strongest of its kind.
     """
+    # All are served: no plan can be worth more, and no bound has to be searched for.
     if len(solved.taken) == len(wishes):
         return math.fsum(worth[w.project.name] for w in wishes)
     from straycell.matching.allocate.cells import allocate_cells

@@ -24,6 +24,7 @@ def check_answer(
     known = {c.code: c for c in candidates}
     codes = [code for group in found.groups for code in group]
     faults = [f"{code} is no cell of the store" for code in codes if code not in known]
+    # A set and not the planner's own bookkeeping: the check must not share its mistakes.
     if len(set(codes)) != len(codes):
         faults.append("a cell used twice")
     faults += _shape_faults(project, found)
@@ -31,6 +32,7 @@ def check_answer(
         faults += _protection_faults(project, found)
     cells = [known[code] for code in codes if code in known]
     for c in cells:
+        # A cell joined with others needs a permission of its own: solo cells are sound alone and not in a pack.
         faults += _cell_faults(project, c, now, joined=len(codes) > 1)
     faults += _charge_faults(project, found, known)
     if faults:
@@ -54,6 +56,7 @@ def _protection_faults(project: Project, found: Match) -> list[str]:
     protection, faults = project.protection, []
     if not protection.fitted:
         faults.append("served without protection")
+    # In a string the weakest group is driven into reversal or over-charge unless each group is watched.
     if len(found.groups) > 1 and not (protection.per_cell and protection.balancing):
         faults.append("a string without protection and balancing of each group")
     return faults
@@ -72,11 +75,13 @@ def _cell_faults(project: Project, c: Candidate, now: datetime, *, joined: bool)
 def _charge_faults(project: Project, found: Match, known: dict[str, Candidate]) -> list[str]:
     """No group gives more charge than it holds, and the run time told is no less than the need."""
     faults = []
+    # The slack is for rounding alone: a promise short of the need is no answer.
     if found.runtime is None or found.runtime.low_h < project.need.runtime_h * (1 - SLACK):
         faults.append("it does not run long enough")
     if isinstance(project.load, ConstantCurrent):
         drawn_ah = project.load.current_a * project.need.runtime_h
         for number, group in enumerate(found.groups, 1):
+            # Charge only moves forward: whatever the curve and the model say, a group cannot give more than it holds.
             held = [known[code].capacity for code in group if code in known]
             if sum(one.value for one in held if one is not None) < drawn_ah * (1 - SLACK):
                 faults.append(f"group {number} holds less than the device draws")

@@ -24,6 +24,7 @@ NO_PROTECTION = (
     "over-discharge and over-current protection is in the device"
 )
 PACKS_NOT_SEEN = "more cells in series or parallel might do it: only single cells were looked at, no packs"
+# From coin cells to the largest prismatic cells: nothing outside is one cell.
 SMALLEST_AH, LARGEST_AH = 1e-3, 400.0
 """Where the search for a sufficient capacity looks."""
 PLAIN = {
@@ -90,6 +91,7 @@ def _wanted(screen: Screen, failing: Sequence[Screened]) -> str:
     like = measured[0] if measured else None
     needs = {c: required_capacity(screen, c, like) for c in pack.chemistries}
     lower = ""
+    # When no capacity would do, resistance is the reason: the question is asked again without it.
     if like is not None and like.resistance is not None and not any(map(math.isfinite, needs.values())):
         needs = {c: required_capacity(screen, c, None) for c in pack.chemistries}
         lower = f" and less resistance than the {ohms(like.resistance.value)} of {like.code}"
@@ -108,6 +110,7 @@ def _by_capacity(needs: Mapping[Chemistry, float]) -> str:
 
 def _ideal(screen: Screen, chemistry: Chemistry, capacity_ah: float, like: Candidate | None) -> Candidate:
     """A solo cell that fits in all but capacity, measured as well as `like` and with its resistance."""
+    # The same share of uncertainty as the best cell at hand: an ideal meter would promise too small a cell.
     share = like.capacity.u / like.capacity.value if like and like.capacity else 0.0
     facts = CellFacts(chemistry=chemistry, form=screen.demand.project.pack.forms[0])
     resistance = like.resistance if like else None
@@ -125,6 +128,7 @@ def required_capacity(screen: Screen, chemistry: Chemistry, like: Candidate | No
         return screen_candidate(screen, _ideal(screen, chemistry, capacity_ah, like)).fits
 
     drawn_a = screen.demand.steady_a(chemistry, screen.limits)
+    # A bracket around what the charge alone asks for keeps the runs of the model few.
     high_ah = min(LARGEST_AH, max(SMALLEST_AH, 1.5 * drawn_a * screen.demand.project.need.runtime_h))
     low_ah = high_ah / 4.0
     while not enough(high_ah):
@@ -134,8 +138,10 @@ def required_capacity(screen: Screen, chemistry: Chemistry, like: Candidate | No
     while enough(low_ah) and low_ah > SMALLEST_AH:
         low_ah, high_ah = low_ah / 4.0, low_ah
     while high_ah > 1.01 * low_ah:
+        # Halved by ratio: capacities span milliampere-hours to hundreds of ampere-hours.
         middle_ah = math.sqrt(low_ah * high_ah)
         low_ah, high_ah = (low_ah, middle_ah) if enough(middle_ah) else (middle_ah, high_ah)
+    # Half a per cent up: three figures must not round to less than what is enough.
     return float(f"{high_ah * 1.005:.3g}")
 
 

@@ -21,6 +21,7 @@ from straycell.matching.words import finite
 from straycell.physics.run_time.runtime import Runtime
 from straycell.projects import Project
 
+# 64 bits of a hash: two plans of one store never share them by chance.
 PLAN_LENGTH = 16
 NO_PACKS = "not served yet: it wants more than one cell, and only single cells were looked at"
 
@@ -90,6 +91,7 @@ def _runtime_json(runtime: Runtime | None) -> dict[str, float | None] | None:
     if runtime is None:
         return None
     hours = (("expected", runtime.expected_h), ("low", runtime.low_h), ("high", runtime.high_h))
+    # JSON knows no infinity, and a run without end has none of these numbers.
     return {end: finite(value_h) for end, value_h in hours}
 
 
@@ -109,6 +111,7 @@ def match_single(
     failing = sorted((s for s in screened if not s.fits), key=_nearest_first)
     not_chosen = tuple(kept(s, project.need.runtime_h) for s in fitting[1:]) + tuple(s.last for s in failing)
     if not fitting:
+        # Only when nothing fits: a search for the least sufficient cell runs the model dozens of times.
         missing = missing_for(screen, failing)
         return Match(
             project.name,
@@ -170,6 +173,7 @@ def _least_first(screened: Screened, project: Project) -> tuple[int, float, floa
     candidate, runtime = screened.candidate, screened.runtime
     assert runtime is not None and candidate.capacity is not None
     surplus_h = runtime.low_h - project.need.runtime_h
+    # A solo cell before one that may go into packs, then least surplus: the better cell stays for harder work.
     return int(candidate.outcome), surplus_h, candidate.capacity.value, candidate.code
 
 
@@ -180,6 +184,7 @@ def _nearest_first(screened: Screened) -> tuple[int, float, str]:
 def plan_hash(project: Project, groups: Sequence[Sequence[Candidate]]) -> str:
     """A short hash over the project and its cells' figures: another one when the plan is no longer true."""
     content = {"project": project.to_json(), "groups": [[_figures(c) for c in group] for group in groups]}
+    # Sorted keys: the same project must give the same hash whichever way its fields were read.
     text = json.dumps(content, sort_keys=True, separators=(",", ":"))
     return hashlib.sha256(text.encode()).hexdigest()[:PLAN_LENGTH]
 
@@ -193,5 +198,6 @@ def _figures(candidate: Candidate) -> list[object]:
         str(candidate.facts.form),
         [capacity.value, capacity.u] if capacity else None,
         [resistance.value, resistance.u, str(candidate.resistance_method)] if resistance else None,
+        # A trace changes the run time, so a plan made before it was added is no longer the same.
         repr(candidate.own_trace) if candidate.own_trace else None,
     ]

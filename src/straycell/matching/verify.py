@@ -40,6 +40,7 @@ def verify_groups(
             if not ratio_is_legal([float(resistance_ohm[cell]) for cell in group], resistance_ratio):
                 faults.append(f"group {number} exceeds the resistance ratio {resistance_ratio:g}")
             held = sum(float(capacity_ah[cell]) for cell in group)
+            # Relative and absolute: a target of zero has no relative dust.
             if target_ah is not None and held < target_ah * (1 - SLACK) - SLACK:
                 faults.append(f"group {number} holds {held:.6g} Ah, asked {target_ah:.6g} Ah")
     if faults:
@@ -61,6 +62,7 @@ def shape_faults(groups: Sequence[Sequence[int]], cells: int, series: int, paral
 
 def ratio_is_legal(resistance_ohm: Sequence[float], resistance_ratio: float) -> bool:
     """Whether the largest is within the ratio of the smallest (zero ohm only beside zero ohm)."""
+    # A product and not a quotient: zero ohm beside zero ohm is legal, and would divide by zero.
     return max(resistance_ohm) <= min(resistance_ohm) * resistance_ratio * (1 + SLACK)
 
 

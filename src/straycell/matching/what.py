@@ -45,6 +45,7 @@ class Stock:
 
 def load_of(voltage_v: float | None, current_a: float | None, power_w: float | None) -> Load:
     """A power behind a converter where a voltage is given, else the current as it is drawn from the cells."""
+    # A converter takes its loss from the cells, and draws more current as they sink.
     if power_w is not None:
         return ConstantPower(power_w, CONVERTER)
     assert current_a is not None
@@ -63,6 +64,7 @@ def what_it_gives(
         if (found := _longest(load, (series, parallel), cells, limits, now, temperature_c)) is not None
     ]
     offers.sort(key=lambda o: (-(o.found.runtime.low_h if o.found.runtime else 0.0), o.series * o.parallel))
+    # Free cells on hold may be just short of one reading: a round of tests can bring them back into the choice.
     waiting = [c.code for c in cells if c.stage in FREE and c.outcome is Outcome.HOLD]
     return Stock(tuple(offers), tuple(waiting))
 
@@ -82,8 +84,10 @@ def _longest(
         ran = [s.runtime.low_h for s in screen_all(screen, cells) if s.fits and s.runtime is not None]
         reach_h = max(ran, default=0.0)
     else:
+        # Asked for longer than any stock lasts, every shape is refused, and the refusal says how far it got.
         tried = try_shape(_asked(load, shape, LONGEST_H, temperature_c), cells, limits, now, shape)
         reach_h = max((r.longest_h for r in tried.refusals.values()), default=0.0)
+    # Screening is more hopeful than the full check, so the promise is tried a little lower until it holds.
     for share in (1.0 - 1e-9, 0.97, 0.9, 0.75, 0.5):
         need_h = share * reach_h
         if need_h < LEAST_H:
@@ -100,6 +104,7 @@ def _asked(load: Load, shape: tuple[int, int], runtime_h: float, temperature_c: 
     return Project(
         f"{series}S{parallel}P",
         load,
+        # 2.5 V is the lowest cut-off of the usual cell sheets; nothing is known of the device's own.
         Need(runtime_h, 2.5 * series, temperature_c),
         pack=PackShape(series, parallel),
         protection=Protection(fitted=True, per_cell=series > 1, balancing=series > 1),

@@ -36,6 +36,7 @@ def at_least(value: float, dimension: Dimension) -> str:
 def beside(value: float, limit: float, dimension: Dimension) -> tuple[str, str]:
     """A value and the limit from above that it is held against: two figures each, the value rounded up, the limit
     down, or as many figures as it takes to leave the answer what it is."""
+    # Value and limit may round to the same figures and turn a fail into a seeming pass; more figures tell them apart.
     for figures in range(2, 8):
         up, down = safe_figures(value, figures, up=True), safe_figures(limit, figures, up=False)
         if (up <= down) == (value <= limit):
@@ -48,6 +49,7 @@ def hours(value_h: float, limit_h: float) -> tuple[str, str]:
     if not math.isfinite(value_h):
         return "without end", f"{limit_h:g} h"
     places = 0 if min(value_h, limit_h) >= 10 else 1
+    # Six places of an hour are below a hundredth of a second: further digits would be noise.
     while places < 6 and value_h != limit_h and f"{value_h:.{places}f}" == f"{limit_h:.{places}f}":
         places += 1
     return f"{value_h:.{places}f} h", f"{limit_h:g} h" if places == 0 else f"{limit_h:.{places}f} h"

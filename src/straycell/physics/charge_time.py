@@ -13,6 +13,7 @@ from straycell.physics.run_time.doubts import known_resistance
 from straycell.physics.shipped import shipped
 from straycell.quantities import Measured
 
+# The current fades towards the end current, so time is very uneven over charge: a coarse grid would lose its tail.
 _STEPS = 200
 
 
@@ -99,6 +100,8 @@ def _hours(
 ) -> float:
     """Constant current until emf + I R reaches the top, then I = (top - emf) / R down to the end current."""
     hours, soc = 0.0, from_soc
+    # A charger stops on current while I R still lies on the terminals: the cell ends below the charger's voltage by
+    # that drop.
     end_soc = min(1.0, interpolate(top_v - min(end_a, current_a) * ohm, curve.volts, curve.soc))
     if ohm == 0:
         return max(0.0, end_soc - soc) * ah / current_a
@@ -107,6 +110,7 @@ def _hours(
         at = soc + (end_soc - soc) * k / _STEPS
         flowing = max(min(current_a, (top_v - curve.voltage(at)) / ohm), min(end_a, current_a))
         if before is not None:
+            # Time is charge over current: the mean of 1/I is what a trapezoid over charge needs, not the mean of I.
             hours += max(0.0, end_soc - soc) / _STEPS * ah * 0.5 * (1 / before + 1 / flowing)
         before = flowing
     return hours

@@ -31,6 +31,7 @@ def programmed_current(resistor_ohm: float) -> Programmed:
         raise BadData(f"programming resistor: {resistor_ohm:g} ohm", "write it like 4.7kohm")
     rule = shipped("charging")["programming"]
     nominal = rule["volts"] / resistor_ohm
+    # The part's own table strays from 1200 / R by -5 to +8 %, within the 10 % of its sheet (data/charging.toml).
     return Programmed(nominal, nominal * (1 - rule["share"]), nominal * (1 + rule["share"]))
 
 
@@ -41,7 +42,9 @@ def safe_resistor(allowed_a: float) -> float:
             f"allowed charge current: {allowed_a:g} A", "this cell may not be charged: no resistor fits"
         )
     rule = shipped("charging")["programming"]
+    # Below this resistor the part's maximum current rules, and the formula no longer holds.
     least = rule["volts"] / rule["most_a"]
+    # The charger's worst case, not its nominal current, must stay within what the cell may have.
     return rounded_up(max(least, rule["volts"] * (1 + rule["share"]) / allowed_a))
 
 
@@ -74,6 +77,8 @@ def allowed_current(
 def temperature_limit(temperature_c: float) -> float:
     """The highest charge rate (multiples of the capacity per hour) at a temperature; 0 outside the window."""
     table = shipped("charging")["temperature"]
+    # Lithium plates on the anode of a cold cell and a hot one ages and vents: outside the sheets' window no current
+    # is safe.
     at_c: list[float] = table["at_c"]
     if not at_c[0] <= temperature_c <= at_c[-1]:
         return 0.0
@@ -122,7 +127,10 @@ def check_float(
         raise BadData(
             f"charger voltage {charger_v:g} V, tolerance {share:g}", "write them like 4.20V and 1.5%"
         )
+    # A measurement on this very board knows its real voltage; a sheet only promises a tolerance for the part.
     worst_v = measured.high if measured is not None else charger_v * (1 + share)
+    # A charger set above lfp's limit, most often to 4.2 V, is refused even where one measurement read low: lfp bears
+    # 3.65 V.
     if chemistry is Chemistry.LFP and charger_v > limit_v:
         return FloatAnswer(
             False, max(worst_v, charger_v), limit_v, "never charge an lfp cell on a 4.2 V charger"
@@ -143,6 +151,7 @@ def check_float(
 def linear_heat(supply_v: float, current_a: float, cell_v: float | None = None) -> float:
     """Heat in W of a linear charger: (supply - cell) x current; by default at the emptiest cell at full current."""
     rule = shipped("charging")["programming"]
+    # The current is reduced below the trickle voltage, so the most heat comes just above it.
     return max(0.0, supply_v - (rule["trickle_below_v"] if cell_v is None else cell_v)) * current_a
 
 
@@ -157,6 +166,7 @@ def supply_limit(rated_v: float | None = None) -> tuple[float, str]:
 def supply_too_high(supply_v: float, rated_v: float | None = None) -> str:
     """Why a supply may destroy a charger, and hand itself on to the cell; empty when it stays below the limit."""
     most_v, source = supply_limit(rated_v)
+    # An absolute maximum is no working point: equal to it is already too high. The factor only absorbs float noise.
     if supply_v < most_v * (1 - 1e-9):
         return ""
     kind = "this charger" if rated_v is not None else "a single-cell linear charger"

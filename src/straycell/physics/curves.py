@@ -18,6 +18,7 @@ from straycell.cells import Chemistry
 
 def interpolate(x: float, xs: Sequence[float], ys: Sequence[float]) -> float:
     """Linear between points of rising xs, held at the ends."""
+    # Held at the ends, never extrapolated: a published curve says nothing outside its own window.
     if x <= xs[0]:
         return ys[0]
     if x >= xs[-1]:
@@ -40,6 +41,7 @@ class OcvCurve:
 
     def __post_init__(self) -> None:
         points = list(zip(self.volts, self.soc, strict=True))
+        # Kept with the curve: verdicts look up voltages by the hundred, and these differences never change.
         steps = [(v0, v1 - v0, s0, s1 - s0) for (v0, s0), (v1, s1) in pairwise(points)]
         object.__setattr__(self, "_steps", steps)
 
@@ -100,6 +102,7 @@ def curves_for(chemistry: Chemistry) -> tuple[OcvCurve, ...]:
     if chemistry in (Chemistry.UNKNOWN, Chemistry.PRIMARY):
         return ()
     own = tuple(c for c in all_curves() if c.chemistry is chemistry)
+    # No set of lmo is shipped, so all 4.2 V sets stand in; lfp is left out because its plateau lies far lower.
     return own or tuple(c for c in all_curves() if c.chemistry is not Chemistry.LFP)
 
 
@@ -107,6 +110,7 @@ def state_of_charge_range(chemistry: Chemistry, voltage_v: float, u_v: float = 0
     """Lowest and highest state of charge (0 to 1) that a rest voltage can mean, with U = 2 u_v either side."""
     curves = curves_for(chemistry)
     if not curves:
+        # Without a curve any voltage can mean any charge: unknown must widen, never pick a middle.
         return (0.0, 1.0)
     low = min(c.state_of_charge(voltage_v - 2 * u_v) for c in curves)
     high = max(c.state_of_charge(voltage_v + 2 * u_v) for c in curves)

@@ -15,6 +15,7 @@ from straycell.errors import BadData
 from straycell.physics.shipped import shipped
 from straycell.quantities import Dimension, show
 
+# Room temperature suffices: kT/q changes by 0.3 % a kelvin, far less than the assumed ideality is off.
 THERMAL_VOLTAGE_V = 0.02569
 """kT/q at 25 degC (CODATA constants)."""
 LED_IDEALITY = 2.0
@@ -63,6 +64,7 @@ class ConstantPower:
 
     def current_at(self, voltage_v: float, time_s: float = 0.0) -> float:
         """Terminal current in A; infinite at zero volt."""
+        # A converter draws ever more as its input sinks; at zero volt it would need infinite current.
         if voltage_v <= 0:
             return math.inf
         return self.power_w / self.efficiency / voltage_v
@@ -76,9 +78,11 @@ def power_current(power_w: float, emf_v: float, inner_ohm: float) -> float:
     """The smaller root of P = (emf - I R) I in A; infinite when there is none."""
     if emf_v <= 0:
         return math.inf
+    # No real root: the source is below the point of maximum power transfer and its voltage collapses.
     square = emf_v * emf_v - 4.0 * inner_ohm * power_w
     if square < 0:
         return math.inf
+    # This form of the smaller root does not subtract two nearly equal numbers when the resistance is small.
     return 2.0 * power_w / (emf_v + math.sqrt(square))
 
 
@@ -93,6 +97,7 @@ class ResistiveLoad:
 
     def current_at(self, voltage_v: float, time_s: float = 0.0) -> float:
         """Terminal current in A."""
+        # A node below zero volt (the cliff beyond empty) must not feed current back into the cell.
         return max(0.0, voltage_v) / self.resistance_ohm
 
     def drawn_from(self, emf_v: float, inner_ohm: float, time_s: float = 0.0) -> float:
@@ -122,6 +127,7 @@ class Lamps:
         _positive("drop", self.drop_v)
         _positive("series resistor", self.across_ohm)
         _positive("supply", self.supply_v)
+        # parts.
         if self.drop_v >= self.supply_v:
             raise BadData(
                 f"load: a drop of {self.drop_v:g} V leaves nothing of {self.supply_v:g} V for the lamps",
@@ -163,6 +169,7 @@ class Lamps:
     def brighter(self, full_v: float) -> str:
         """What a source of `full_v` gives each lamp beyond what it had in its old device; empty where it is no more."""
         most_a = self.current_at(full_v)
+        # One per cent of slack: the same supply and resistor must not warn because of rounding.
         if most_a <= self.lit_with_a * 1.01:
             return ""
         each = "each lamp" if self.count > 1 else "the lamps"
@@ -177,6 +184,7 @@ class Lamps:
         """The same lamps behind another resistor: the drop that the measured supply gives over it."""
         _positive("series resistor", across_ohm)
         drop_v = self._solve(self.supply_v, across_ohm) * across_ohm
+        # The lit current is carried along, else each change of resistor would redefine what counts as dark.
         return Lamps(self.count, drop_v, across_ohm, self.supply_v, self.lit_with_a)
 
     def current_at(self, voltage_v: float, time_s: float = 0.0) -> float:
@@ -192,6 +200,7 @@ class Lamps:
         slope_v = LED_IDEALITY * THERMAL_VOLTAGE_V
         drop_v = self.measured_a * ohm
         spare_v = emf_v - self.lamp_v
+        # Above the knee the resistor sets the current, below it the diode does: each start lies close to the root.
         y = math.log(spare_v / drop_v) if spare_v > drop_v else min(0.0, spare_v / slope_v)
         for _ in range(40):
             grown = drop_v * math.exp(y)
@@ -232,6 +241,8 @@ class Profile:
         if any(not (math.isfinite(v) and v >= 0) for v in steps) or not any(steps):
             raise BadData(
                 "load: a profile holds values of zero or more, not all zero",
+                # A profile of nothing but zeros never empties a cell, and the mean current it is divided by would be
+                # zero.
                 "discharge counts as positive here",
             )
         object.__setattr__(self, "durations_s", durations)
@@ -248,6 +259,7 @@ class Profile:
 
     def _step_at(self, time_s: float) -> float:
         index = bisect_right(self.time_s, time_s % self.period_s) - 1
+        # A value for the closing time, where a file has one, belongs to the next round.
         return self.values[min(index, len(self.durations_s) - 1)]
 
     def current_at(self, voltage_v: float, time_s: float = 0.0) -> float:
@@ -283,4 +295,5 @@ def current_from_drop(drop_v: float, across_ohm: float, lamps: int | None = None
     if lamps is not None and lamps < 1:
         raise BadData(f"load: {lamps} lamps", "count the lamps: one or more")
     current_a = drop_v / across_ohm
+    # The drop alone tells the total; lamps of one string are of one make, so an even share is a fair guess.
     return Draw(current_a, current_a / lamps if lamps else None)

@@ -29,14 +29,19 @@ def steady_over_pulse(chemistry: Chemistry, pulse_s: float) -> Spread:
     if not (math.isfinite(pulse_s) and pulse_s >= 0):
         raise BadData(f"pulse length is {pulse_s:g} s", "write the pulse's length as a time, like 1s or 10s")
     sets = [s for s in shipped("polarisation")["set"] if _same_kind(s, chemistry)]
+    # A 1 kHz reading misses most of the charge transfer; the factor to 1 s is common practice
+    # (data/polarisation.toml).
     if pulse_s < 0.1:
         ac, one = shipped("polarisation")["ac"], steady_over_pulse(chemistry, 1.0)
         factor, spread = ac["steady_pulse_1s_over_ac"], ac["spread"]
         return Spread(
             one.expected * factor, one.low * factor * (1 - spread), one.high * factor * (1 + spread)
         )
+    # Diffusion spreads over decades of time, so the ratio is close to straight over the logarithm of the pulse
+    # length.
     times = [math.log(seconds) for seconds, _ in _STEADY_KEYS]
     ratios = [interpolate(math.log(pulse_s), times, [s[key] for _, key in _STEADY_KEYS]) for s in sets]
+    # Few sets differ widely: the median is not pulled by one odd cell, and the ends keep the spread honest.
     return Spread(median(ratios), min(ratios), max(ratios))
 
 
@@ -44,6 +49,7 @@ def steady_over_pulse(chemistry: Chemistry, pulse_s: float) -> Spread:
 def lag_h(chemistry: Chemistry) -> Spread:
     """Charge left behind by diffusion, in Ah per A of current; the figures of sheets count like those of sets."""
     data = shipped("polarisation")
+    # Sheets state capacity at two rates, which fixes a lag too, and lfp has too few sets to do without them.
     lags = [s["lag_h"] for s in (*data["set"], *data.get("sheet", ())) if _same_kind(s, chemistry)]
     return Spread(median(lags), min(lags), max(lags))
 
@@ -52,6 +58,7 @@ def _same_kind(entry: dict[str, object], chemistry: Chemistry) -> bool:
     """LFP stands alone; the 4.2 V chemistries share their figures, for want of enough sets of each."""
     if chemistry is Chemistry.UNKNOWN:
         return True
+    # The chemistry of a set decides only lfp or not: a plateau at 3.3 V polarises unlike the sloping 4.2 V curves.
     return (entry["chemistry"] == Chemistry.LFP) == (chemistry is Chemistry.LFP)
 
 
@@ -65,6 +72,7 @@ def shape(soc: float) -> float:
 def assumed_resistance(capacity_ah: float) -> tuple[float, float]:
     """(ohm, standard uncertainty in ohm) of a 1 s pulse where nothing was measured."""
     assumed = shipped("polarisation")["assumed"]
+    # Resistance falls with electrode area and so with capacity: ohm x Ah is what cells of one kind share.
     return assumed["ohm_ah"] / capacity_ah, assumed["u_ohm_ah"] / capacity_ah
 
 

@@ -33,8 +33,11 @@ def trip_range(transistor_ohm: float, *, highest_ohm: float | None = None, hot: 
             "swap the two",
         )
     rule = shipped("charging")["protection"]
+    # The board senses over its transistors, whose resistance rises with heat: a warm board trips earlier.
     hot_ohm = most_ohm * (rule["hot_ratio"] if hot else 1.0)
     return TripRange(
+        # Two transistors in series lie in the path, one for each direction, hence the factor of two (protection
+        # sheet).
         rule["detect_v"] / (2 * transistor_ohm),
         rule["detect_low_v"] / (2 * hot_ohm),
         rule["detect_high_v"] / (2 * transistor_ohm),
@@ -83,6 +86,7 @@ def check_protection(
     if trip is None:
         hints.append("trip current unknown: look up the two transistors' resistance")
     else:
+        # The low end decides: a trip on a warm day ends the run as surely as an empty cell.
         if peak_a >= trip.low_a:
             faults.append(
                 f"the peak of {_amps(peak_a)} may trip a warm board from {_amps(trip.low_a)} on: "

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 def approach(state: float, target: float, seconds: float, tau_s: float) -> float:
     """First-order step response: from `state` towards `target` with the time constant `tau_s`, exact."""
+    # The exact solution, not Euler: steps of a profile may be much longer than the time constant.
     return target + (state - target) * math.exp(-seconds / tau_s)
 
 
@@ -27,4 +28,5 @@ class Thevenin:
         self, seconds: float, *, slope_v: float = 0.0, capacity_ah: float = math.inf
     ) -> float:
         """Apparent resistance in ohm of a pulse from rest, with the fall of the emf (`slope_v` per full charge)."""
+        # Over a long pulse the emf itself falls, and a meter cannot tell that from resistance.
         return self.drop(1.0, seconds) + slope_v * seconds / 3600.0 / capacity_ah

@@ -15,11 +15,13 @@ LARGEST_OHM = 22e6
 """Leaded resistors are sold from about 0.1 ohm to 22 Mohm; common practice, no published source."""
 POWER_RATINGS_W = (0.125, 0.25, 0.5, 1.0, 2.0, 3.0, 5.0, 10.0)
 """Usual ratings of leaded resistors; common practice, no published source."""
+# Values like 4.7e3 come out of floating point a hair off: without slack 4.7 kohm would round up to 5.1.
 _NEAR = 1e-9
 
 
 def series_values(name: str) -> tuple[int, ...]:
     """The mantissas of a series, two figures for e24 and three for e96: from the table, never the formula."""
+    # E24 differs from the rounded formula at eight values (IEC 60063), so the table is the only truth.
     values: list[int] = shipped("resistors")[name]["values"]
     return tuple(values)
 
@@ -56,6 +58,7 @@ def rounded_down(ohm: float, series: str = "e24") -> float:
 def nearest(ohm: float, series: str = "e24") -> float:
     """The value of the series in ohm nearest by ratio; the smaller one on a tie."""
     low, high = rounded_down(ohm, series), rounded_up(ohm, series)
+    # Series are geometric, so the middle between two values is their geometric mean, not the arithmetic one.
     return low if ohm * ohm <= low * high else high
 
 
@@ -95,6 +98,7 @@ def bands(ohm: float, tolerance: float = 0.05) -> tuple[str, ...]:
             f"resistor: there is no band for {tolerance:.3g}",
             f"tolerances: {', '.join(f'{t:g}' for t in sorted(named))}",
         )
+    # Bands of 2 % and tighter carry three figures (IEC 60062, as labelling guides give it).
     figures = 3 if tolerance <= 0.02 else 2
     exponent = math.floor(math.log10(_checked(ohm)) + _NEAR) - figures + 1
     digits = round(ohm / 10.0**exponent)
@@ -133,12 +137,14 @@ def read_bands(colours: Sequence[str]) -> BandReading:
     if tolerance not in table["tolerance"]:
         raise BadData(f"resistor: {tolerance} is no tolerance", "read it from the other end")
     power = table["multiplier"][words[figures]]
+    # Dividing by an exact power of ten rounds once; 10.0**-2 is itself already rounded.
     ohm = number * 10.0**power if power >= 0 else number / 10.0**-power
     return BandReading(ohm, table["tolerance"][tolerance])
 
 
 def _tidy(colour: str) -> str:
     word = colour.strip().lower()
+    # Both spellings are in use in shops and on tables; neither is a mistake.
     return {"gray": "grey", "purple": "violet"}.get(word, word)
 
 
@@ -158,6 +164,7 @@ def power_rating(dissipated_w: float) -> float:
     if not (math.isfinite(dissipated_w) and dissipated_w >= 0):
         raise BadData(f"resistor: {dissipated_w:g} W", "a power is zero or more")
     for rating in POWER_RATINGS_W:
+        # A resistor at its full rating gets hot enough to burn fingers and board: half of it is common practice.
         if rating >= 2.0 * dissipated_w * (1 - _NEAR):
             return rating
     raise BadData(

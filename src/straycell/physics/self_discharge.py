@@ -9,6 +9,7 @@ from straycell.cells import Chemistry
 from straycell.physics.curves import OcvCurve, all_curves, curves_for
 from straycell.quantities import COVERAGE_FACTOR, Measured
 
+# Thirty days, as the limits in the acceptance rules count a month.
 DAYS_A_MONTH = 30.0
 
 
@@ -46,17 +47,20 @@ def loss_per_month(
         return None
     per_month = 100.0 * DAYS_A_MONTH / pair.days
     said = [_said(curve, pair) for curve in curves]
+    # Extremes of all sets, not their mean: the mean missed one set's truth in every second leak.
     lowest, highest = min(each.low for each in said), max(each.high for each in said)
     loss = (lowest + highest) / 2 * per_month
     u = (highest - lowest) / 2 / COVERAGE_FACTOR * per_month
     if drain_ah_per_month and capacity_ah:
         loss -= 100.0 * drain_ah_per_month / capacity_ah
+        # The board's drain is a limit from a sheet, hence rectangular: over the root of 3 (JCGM 100, 4.3.7).
         u = math.hypot(u, 100.0 * drain_limit_ah / capacity_ah / math.sqrt(3.0))
     return Measured(loss, u)
 
 
 def _family(chemistry: Chemistry) -> tuple[OcvCurve, ...]:
     """All 4.2 V sets speak for each 4.2 V chemistry: one set alone would look surer than it is."""
+    # lfp's only set does not speak for 4.2 V cells, nor theirs for lfp: its plateau is almost flat.
     if not curves_for(chemistry) or chemistry is Chemistry.LFP:
         return curves_for(chemistry)
     return tuple(c for c in all_curves() if c.chemistry is not Chemistry.LFP)
@@ -67,6 +71,7 @@ def surely_missing(chemistry: Chemistry, ended_v: float, rested_v: float) -> flo
 
     Negative where the second is higher. None for lfp, whose flat curve tells nothing here, and without a curve.
     """
+    # On lfp's plateau a millivolt is several per cent of charge: no voltage there proves that charge is missing.
     curves = () if chemistry is Chemistry.LFP else _family(chemistry)
     return min((c.state_of_charge(ended_v) - c.state_of_charge(rested_v) for c in curves), default=None)
 
@@ -75,6 +80,8 @@ def _said(curve: OcvCurve, pair: VoltagePair) -> Measured:
     """The lost share of charge (0 to 1) as one set tells it, with the errors of the two voltages."""
     first, second = curve.states_of_charge((pair.first_v, pair.second_v))
     big_common, big_difference = COVERAGE_FACTOR * pair.u_common_v, COVERAGE_FACTOR * pair.u_difference_v
+    # The common error moves both voltages alike and matters only through the slope; the other one widens their
+    # distance.
     expanded = math.hypot(
         _half_range(curve, pair, big_common, 0.0), _half_range(curve, pair, 0.0, big_difference)
     )
@@ -85,7 +92,9 @@ def _half_range(
     curve: OcvCurve, pair: VoltagePair, common_v: float, difference_v: float, points: int = 9
 ) -> float:
     """Half range of the lost share of charge when the error put on the two voltages runs from -U to +U."""
+    # Nine points, because the curve bends: the largest loss need not lie at an end of the error's range.
     steps = [2 * i / (points - 1) - 1 for i in range(points)]
+    # Half to each side: the difference moves by the whole error while the middle stays where it was read.
     firsts = [pair.first_v + common_v * step - difference_v * step / 2 for step in steps]
     seconds = [pair.second_v + common_v * step + difference_v * step / 2 for step in steps]
     ends = zip(curve.states_of_charge(firsts), curve.states_of_charge(seconds), strict=True)
@@ -102,7 +111,9 @@ def loss_from_capacities(
     repeat (`repeat`, a limit of error as a share) counts.
     """
     ratio = retained.value / full.value
+    # Two runs repeat independently, each a rectangular limit: root of 2 over root of 3.
     u_ratio = ratio * repeat * math.sqrt(2.0 / 3.0)
+    # On one meter the gain cancels in the ratio; on two it does not, so each capacity's own u comes in.
     if not same_meter:
         u_ratio = math.hypot(u_ratio, ratio * math.hypot(full.u / full.value, retained.u / retained.value))
     per_month = 100.0 * DAYS_A_MONTH / days

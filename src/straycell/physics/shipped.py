@@ -8,6 +8,7 @@ from importlib import resources
 from typing import Any
 
 
+# A run of a hundred cells would parse the same tables thousands of times.
 @lru_cache(maxsize=8)
 def shipped(name: str) -> dict[str, Any]:
     """The tables of data/NAME.toml."""

@@ -18,6 +18,7 @@ from straycell.physics.polarisation import shape
 END_SHARE = 0.004
 END_DROP_V = 1.5
 """Beyond the last known point the voltage falls off a cliff: 1.5 V within 0.4 % of the charge (cautious)."""
+# A day at one row a second has 86,400 rows, and a march visits each for every doubt; 160 keep the shape.
 _MOST_POINTS = 160
 
 
@@ -51,6 +52,7 @@ class OwnTrace:
     def __post_init__(self) -> None:
         currents = self.currents()
         same_length = len(self.ah_out) == len(self.voltage_v) == len(currents)
+        # Fewer points would let interpolation, not the cell, decide the run time.
         if len(self.ah_out) < 10 or not same_length:
             raise BadData(
                 "own trace: it needs ten points or more, each with charge, voltage and current",
@@ -84,7 +86,10 @@ def curve_source(
     test_cutoff_v: float,
 ) -> SourceModel:
     """A chemistry's curve, scaled so that a discharge at `test_a` to `test_cutoff_v` gives `capacity_ah`."""
+    # At the end of the test the current still pulls the voltage down, so charge is left above the cut-off's own
+    # point.
     left = curve.state_of_charge(test_cutoff_v + test_a * steady_ohm * shape(0.05))
+    # At most half may be left: a cut-off set too high must not blow the capacity up without bound.
     full_ah = (capacity_ah + test_a * lag_h) / (1.0 - min(left, 0.5))
     q = [full_ah * (1.0 - s) for s in reversed(curve.soc)]
     ohm = [steady_ohm * shape(s) for s in reversed(curve.soc)]
@@ -99,13 +104,16 @@ def trace_source(trace: OwnTrace, steady_ohm: float, lag_h: float) -> SourceMode
     emf: list[float] = []
     ohm: list[float] = []
     for out, v, i in zip(q_out, volts, amps, strict=True):
+        # 0.97: the end of a trace under load is not yet empty, and the resistance table rises steeply at zero.
         here = steady_ohm * shape(1.0 - 0.97 * out / end_ah)
         at = out + i * lag_h
+        # The lag can fold rows back when the current falls quickly; interpolation needs rising charge.
         if q and at <= q[-1]:
             continue
         q.append(at)
         emf.append(v + i * here)
         ohm.append(here)
+    # A first row is written after the current began: the curve is held to the start, not extrapolated above full.
     if q[0] > 0:
         q.insert(0, 0.0)
         emf.insert(0, emf[0])
@@ -126,6 +134,8 @@ def _thinned(*columns: Sequence[float]) -> tuple[tuple[float, ...], ...]:
     span_q, span_v = q[-1] - q[0] or 1.0, max(volts) - min(volts) or 1.0
     length = [0.0]
     for k in range(1, len(q)):
+        # Length over both axes, each scaled to its span: points gather at the knees, where even steps of charge have
+        # none.
         length.append(length[-1] + abs(q[k] - q[k - 1]) / span_q + abs(volts[k] - volts[k - 1]) / span_v)
     wanted = (length[-1] * n / (_MOST_POINTS - 1) for n in range(_MOST_POINTS))
     keep = sorted({min(bisect_left(length, w), len(q) - 1) for w in wanted} | {0, len(q) - 1})
@@ -148,6 +158,7 @@ def started_at(model: SourceModel, missing_ah: float) -> SourceModel:
     if missing_ah <= 0:
         return model
     later = [k for k, x in enumerate(model.x_ah) if x > missing_ah]
+    # A pack that starts nearly empty has no curve left to march on; a run time of seconds would look like an answer.
     if missing_ah >= 0.99 * model.x_ah[-1]:
         raise BadData("charge: the pack would start empty", "charge it to its chemistry's full voltage")
     first = tuple(interpolate(missing_ah, model.x_ah, c) for c in (model.emf_v, model.inner_ohm))

@@ -14,6 +14,7 @@ COLDEST_C = -40.0
 COLDEST_KNOWN_C = -20.0
 HOTTEST_C = 60.0
 """Sheets allow discharging from -20 to 60 degC; below -20 there is not even a measured figure."""
+# Some capacity is left even in deep cold; zero would divide.
 _LEAST_RATIO = 0.05
 
 
@@ -31,6 +32,8 @@ def capacity_ratio(temperature_c: float) -> Spread:
     """Capacity over that at 25 degC: expected, low and high between sheets; 1 from the last point on."""
     entries = shipped("temperature")["capacity"]
     found = {e["use"]: _extended(temperature_c, e["temperature_c"], e["ratio"]) for e in entries}
+    # From 20 degC on a sheet's figure above 1 counts as none: a warm cell is not promised more than it was measured
+    # at.
     return Spread(
         found["expected"], min(found.values()), 1.0 if temperature_c >= 20.0 else max(found.values())
     )
@@ -49,6 +52,8 @@ def _extended(x: float, xs: list[float], ys: list[float]) -> float:
 def resistance_ratio(temperature_c: float) -> Spread:
     """Resistance over that at 25 degC, exponential through the published point at -20; 1 above 25."""
     data = shipped("temperature")["resistance"]
+    # Resistance is taken to follow an exponential in temperature, Arrhenius-like; the one published point fixes its
+    # slope.
     colder = max(0.0, data["reference_c"] - temperature_c) / (data["reference_c"] - data["cold_c"])
     low, expected, high = (ratio**colder for ratio in data["cold_ratio"])
     return Spread(expected, low, high)

@@ -56,6 +56,7 @@ def allocate_cells(
     seed = checked_count(seed, "seed", 0)
     parts = plan_parts(market, ratio, deadline, seed)
     allocation = joined(market, parts)
+    # The optimiser is not believed: every plan goes through a check that shares no code with it (verify.py).
     verify_allocation(allocation.assignment, offers, demands, ratio)
     return allocation
 
@@ -67,6 +68,7 @@ def joined(market: Market, parts: Sequence[Part]) -> Allocation:
         for demand, cells in part.assignment.items():
             assignment[demand] = cells
     served = [bool(cells) for cells in assignment]
+    # fsum, because weights span many orders of magnitude and a plain sum would lose the small ones.
     weight = math.fsum(asked.weight for asked, yes in zip(market.demands, served, strict=True) if yes)
     unproven = math.fsum(part.missing_weight for part in parts)
     surplus = sum(part.surplus for part in parts) / market.steps_per_ah
@@ -76,6 +78,7 @@ def joined(market: Market, parts: Sequence[Part]) -> Allocation:
         served,
         weight,
         surplus,
+        # What is not proven out of reach may still be had, so it belongs into the bound.
         weight + unproven,
         least,
         share(unproven, weight + unproven),

@@ -18,8 +18,10 @@ from straycell.matching.allocate.read_input import Market
 from straycell.matching.allocate.weights import Tier
 from straycell.matching.balance.pool import Floats, Ints
 
+# Work is counted and not timed, so that a slow machine gives the same plan as a fast one.
 MOST_TOIL = 2_000_000
 MOST_TURNS = 60
+# Weights are whole numbers: less than half a step of slack is rounding of the solver, never a better plan.
 STEP_SHARE = 0.4
 # The mix that begins the search may be worse than the best by this share.
 ROUGHLY = 1e-3
@@ -66,6 +68,7 @@ class Refiner:
         count = len(self.buyers)
         rows = []
         for row in self.rows:
+            # The mixer has no column for the surplus: it charges it to each serving.
             if row.columns[-1] < count:
                 values = np.zeros(count)
                 values[row.columns] = row.values
@@ -88,11 +91,13 @@ class Refiner:
 
     def exclude(self, served: Floats) -> None:
         """Propose these choices, no more and no fewer, not again."""
+        # A no-good cut: only this very choice reaches its own size in this sum, each difference takes one off.
         values = np.where(served > 0, 1.0, -1.0)
         self.rows.append(Row(np.arange(len(served)), values, -INFINITE, float(served.sum()) - 1.0))
 
     def keep(self, tier: Tier, weight: int) -> None:
         """From now on at least this much of the tier is given."""
+        # Later tiers must not buy their gain with what an earlier one has won: priorities are lexicographic.
         worth = self.worth(tier)
         columns = np.flatnonzero(worth)
         if len(columns):
@@ -102,6 +107,8 @@ class Refiner:
         """Serve more where it is not proven that nobody can, tier by tier."""
         bounds = list(self.plan.weight_bounds)
         for place, tier in enumerate(self.tiers):
+            # A tier's bound was proven on the condition that the tiers before it are at their best; if not, it proves
+            # nothing.
             if self.plan.weights[:place] != bounds[:place]:
                 bounds[place] = sum(tier.worth.values())
             elif bounds[place] > self.plan.weights[place]:
@@ -126,11 +133,13 @@ class Refiner:
                 continue
             servings = None if mixer.out_of_toil() else mixer.dive() or mixer.whole()
             if servings is None:
+                # Undecided is not impossible: its weight stays in the bound although it is not proposed again.
                 undecided = max(undecided, int(self.worth(tier) @ served))
                 self.exclude(served)
             else:
                 self.take(servings)
         self.toil_left = mixer.toil_left
+        # Exclusions hold for this tier's question alone; what prices have proven is learnt again below for all.
         del self.rows[known:]
         self.learn_rows(mixer, again=True)
         return max(bound, undecided, self.plan.weights[place])
@@ -142,11 +151,13 @@ class Refiner:
             values = proof.least.astype(np.float64)
             if mixer.spending:
                 columns = np.arange(count + 1)
+                # In ampere-hours: rows with entries of a million steps would be outside the solver's accuracy.
                 self.rows.append(
                     Row(columns, np.append(-values, scale) / scale, -proof.paid / scale, INFINITE)
                 )
             elif values.any():
                 unit = float(values.max())
+                # A hair of slack, since the solver's duals are only accurate to about that.
                 self.rows.append(Row(np.arange(count), values / unit, -INFINITE, proof.paid / unit + 1e-7))
         mixer.told = len(mixer.proofs)
 
@@ -155,6 +166,7 @@ class Refiner:
         given = {self.buyers[index].choice.demand: cells for index, cells in servings}
         ohms = self.market.resistance
         assignment = {
+            # In order of resistance, so that runs of `parallel` are the legal groups that verify.py expects.
             demand: [int(cell) for cell in cells[np.lexsort((cells, ohms[cells]))]]
             for demand, cells in sorted(given.items())
         }
@@ -164,6 +176,7 @@ class Refiner:
             for demand, cells in given.items()
         )
         if (weights, -surplus) > (self.plan.weights, -self.plan.surplus):
+            # A bound on surplus holds for one weight only: serving more may cost more.
             bound = self.plan.surplus_bound if weights == self.plan.weights else 0
             self.plan = replace(
                 self.plan, assignment=assignment, weights=weights, surplus=surplus, surplus_bound=bound
@@ -218,6 +231,7 @@ def refined(
     choices, _, fits = choices_of(market, demands)
     buyers = buyers_of(market, choices, fits, ratio)
     refiner = Refiner(market, tiers, buyers, ratio, deadline, seed, plan, nearness)
+    # Half of the work may be spent on who is served; the search for less surplus then starts afresh.
     refiner.toil_left = MOST_TOIL // 2
     refiner.raise_weights()
     refiner.toil_left = MOST_TOIL

@@ -37,6 +37,7 @@ def heaviest_first(market: Market, demands: Sequence[int]) -> list[int]:
 
 def scarcest_first(market: Market, demands: Sequence[int], first: Set[int]) -> list[int]:
     """Those of `first` by how few cells would do for them, then the others by weight."""
+    # The scarcest first: whoever has few cells to choose from must not lose them to one who has many.
     able = {i: sum_eligible(market, i) for i in first}
     early = sorted(first, key=lambda i: (able[i], -market.demands[i].parallel, i))
     return [*early, *heaviest_first(market, [i for i in demands if i not in first])]
@@ -58,6 +59,7 @@ def cells_for(market: Market, demand: int, able: Ints, ratio: float | None) -> l
     count = asked.cells
     while True:
         some = smallest_first[:count]
+        # In order of resistance a legal group is a run of neighbours, so a greedy walk finds the most groups.
         by_ohms = some[np.lexsort((some, market.resistance[some]))]
         ohms = market.resistance[by_ohms]
         starts = most_legal_groups(
@@ -68,4 +70,5 @@ def cells_for(market: Market, demand: int, able: Ints, ratio: float | None) -> l
             return [int(cell) for cell in np.concatenate(runs)]
         if count >= len(able):
             return []
+        # Doubling keeps to small cells as long as they suffice, with few repeats.
         count *= 2

@@ -15,11 +15,14 @@ from straycell.matching.allocate.model import Bools, Model
 from straycell.matching.allocate.restricted_master import Master
 from straycell.matching.balance.pool import Floats, Ints
 
+# Arcs are the product of buckets and options: beyond this only the likeliest are kept, or the question grows too
+# large.
 MOST_ARCS = 15_000
 FEWER_ARCS = 8_000
 MOST_FLOW_NODES = 100
 # The share of the time left that one question may take.
 TIME_SHARE = 0.7
+# Where a bucket has no cell left, a further one must cost more than any plan could save.
 NOT_FOR_SALE = 1e6
 
 
@@ -58,6 +61,8 @@ def flow_of(model: Model, price: Floats, support: Bools) -> Flow:
     """All arcs, or for each bucket those of the support and those to the options that prize its cells most."""
     bucket, option = np.nonzero(model.member)
     if len(bucket) > MOST_ARCS:
+        # A mixed order that repeats: equal prices in the order of options would send every bucket to the same few of
+        # them.
         shuffled = (bucket * 7919 + option * 104729) % 9973
         order = np.lexsort((shuffled, -price[option], ~support[bucket, option], bucket))
         bucket, option = bucket[order], option[order]
@@ -106,6 +111,7 @@ class FlowSearch:
         """Columns of least cost, the cost of cells included if `spending`; all choices served if `pinned`."""
         model, trade, arcs = self.master.model, self.trade, len(self.flow.bucket)
         scale = model.steps_per_ah if spending else np.inf
+        # Against a known plan only the next cell of a bucket needs a price, not each of them.
         costs = np.concatenate([cost, np.zeros(arcs), trade.dearer / scale, -trade.saved / scale])
         lower = np.zeros(len(costs))
         lower[: len(model.choices)] = float(pinned)
@@ -116,6 +122,7 @@ class FlowSearch:
         rows = [*known, *self.kept, *self.flow.option_rows(), *self.flow.bucket_rows(trade.used)]
         question = Question(costs, lower, upper, rows, model.columns, gap, MOST_FLOW_NODES, enough)
         left = max(0.0, self.master.deadline - time.monotonic())
+        # A share of what is left, since several questions follow and the first must not use up all the time.
         answer = ask(question, time.monotonic() + left * TIME_SHARE, self.master.seed)
         self.master.stopped_early |= answer.stopped_early
         return answer if answer.x is None else replace(answer, x=np.rint(answer.x[: model.columns]))
@@ -132,6 +139,7 @@ class FlowSearch:
 
     def heaviest(self, values: Floats, enough: int) -> Answer:
         """Columns that serve the most of these values, `enough` at best."""
+        # 0.6 and 0.4: weights are whole, so anything within half a step of the aim has reached it.
         return self.ask(-values, False, False, 0.6, 0.4 - enough)
 
     def keep(self, values: Floats, weight: float) -> None:

@@ -30,6 +30,7 @@ class Placement:
     def hold(self, option: int, bucket: int) -> None:
         held = self.held[option]
         held[bucket] = held.get(bucket, 0) + 1
+        # The masks of what is held are kept ready: the search below asks for them at every step.
         self.leads[option] |= self.masks[bucket]
 
     def release(self, option: int, bucket: int) -> None:
@@ -51,6 +52,7 @@ class Placement:
         """From the options of a cell: a wanting option (or -1), the way there, and all options seen."""
         seen = frontier = mask
         came: dict[int, int] = {}
+        # Breadth first, so that the fewest cells change hands.
         while frontier:
             found = 0
             for option in bits(frontier):
@@ -79,11 +81,14 @@ class Placement:
 
     def close(self, seen: int, steps: int) -> None:
         self.open &= ~seen
+        # Closed at its capacity: that price is what any further cell for these options would cost at least (duality).
         for option in bits(seen):
             self.price[option] = steps
 
     def short_set(self) -> int:
         """The options that together want more than there is, as a mask."""
+        # By Hall's theorem a lack has a set of options that together want more than their buckets hold: that set is
+        # the cut.
         short, before = self.wanting, 0
         while short != before:
             before = short
@@ -115,12 +120,14 @@ def cheapest(model: Model, needs: list[int]) -> Placement:
         [0] * count,
         taken=[[] for _ in model.masks],
     )
+    # Ascending capacity is exact here because placeable sets form a matroid (see above).
     for cell, bucket, steps in zip(model.cells, model.bucket, model.steps, strict=True):
         mask = model.masks[bucket] & placed.open
         if not mask:
             continue
         direct = mask & placed.wanting
         if direct:
+            # The lowest bit is the option with the fewest cells (model.py), so scarce options are filled first.
             option = (direct & -direct).bit_length() - 1
             placed.hold(option, bucket)
             placed.fill(option)

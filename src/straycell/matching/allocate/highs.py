@@ -68,9 +68,11 @@ def ask(question: Question, deadline: float, seed: int) -> Answer:
     if left < SHORTEST_RUN_S:
         return Answer(None, -INFINITE, True)
     solver = SilentHighs()
+    # One thread and a seed: parallel branch and bound finds another of several equal plans each time.
     for name, value in (("threads", 1), ("random_seed", seed % 2**31), ("mip_max_nodes", question.nodes)):
         solver.setOptionValue(name, value)
     for name, limit in (
+        # No relative gap: it would be a share of a total whose steps matter to the last.
         ("mip_rel_gap", 0.0),
         ("mip_abs_gap", question.gap),
         ("time_limit", left),
@@ -82,10 +84,12 @@ def ask(question: Question, deadline: float, seed: int) -> Answer:
     status, info = solver.getModelStatus(), solver.getInfo()
     out_of_time = status == highspy.HighsModelStatus.kTimeLimit
     found = info.primal_solution_status == int(highspy.SolutionStatus.kSolutionStatusFeasible)
+    # A limit may end the run with a plan that is feasible but not proven; it still serves.
     values = np.array(solver.getSolution().col_value) if found else None
     if question.whole:
         impossible = status == highspy.HighsModelStatus.kInfeasible
         return Answer(values, INFINITE if impossible else float(info.mip_dual_bound), out_of_time)
+    # Without whole columns only an optimum is a bound: a run that was cut short has proven nothing.
     done = status == highspy.HighsModelStatus.kOptimal
     return Answer(values, float(info.objective_function_value) if done else -INFINITE, out_of_time)
 

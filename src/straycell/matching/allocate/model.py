@@ -33,6 +33,7 @@ class Windows:
 
     @property
     def allowed(self) -> float:
+        # Wider by one grid step, a window holds every legal group wherever its lowest cell lies between two starts.
         step = self.ratio ** (1 / self.per_ratio) if self.wider else 1.0
         return self.ratio * step * (1 + RATIO_SLACK)
 
@@ -75,6 +76,7 @@ class Model:
 
     def needs(self, x: Floats) -> list[int]:
         """Whole cells each option takes at these column values, rounded down."""
+        # Column values come back a hair below whole numbers.
         return [int(n) for n in np.floor(self.unit * x[self.column] + 1e-6)]
 
     def minimum_steps(self) -> Floats:
@@ -160,6 +162,7 @@ def cut(resistance: Floats, fits: Bools, parallel: int, windows: Windows) -> lis
     """The windows of a choice that hold at least one group, none inside another; one if no ratio binds."""
     allowed = windows.allowed
     ohms = np.unique(resistance[fits])
+    # If even the extremes may be joined, the ratio forbids nothing and one window is exact.
     if parallel == 1 or ohms[-1] <= ohms[0] * allowed:
         return [fits]
     parts: list[Bools] = []
@@ -167,6 +170,7 @@ def cut(resistance: Floats, fits: Bools, parallel: int, windows: Windows) -> lis
     for low in starts(ohms, windows):
         part = fits & (resistance >= low) & (resistance <= low * allowed)
         reach = int(np.searchsorted(ohms, low * allowed, side="right"))
+        # A window inside another adds no group: only one that reaches further is worth an option.
         if reach > last_reach and int(part.sum()) >= parallel:
             parts.append(part)
             last_reach = reach
@@ -177,6 +181,7 @@ def starts(ohms: Floats, windows: Windows) -> list[float]:
     """Where windows begin, ascending: at every resistance, or on a grid common to all choices."""
     if windows.per_ratio == 0 or windows.ratio < SMALLEST_GRID_RATIO:
         return [float(low) for low in ohms]
+    # Zero ohm has no logarithm, and joins only with zero ohm.
     positive = ohms[ohms > 0]
     places = np.floor(np.log(positive) / np.log(windows.ratio) * windows.per_ratio + 1e-9)
     grid = np.unique(np.concatenate([places - k for k in range(windows.per_ratio)]))
@@ -199,6 +204,7 @@ def assembled(
     table = table[:, scarce_first]
     used = np.flatnonzero(table.any(axis=1))
     ascending = used[np.lexsort((used, market.capacity[used]))]
+    # Cells with the same bits are interchangeable but for their capacity: thousands of cells become few buckets.
     packed = np.packbits(table[ascending], axis=1, bitorder="little")
     numbers: dict[bytes, int] = {}
     bucket = [numbers.setdefault(row.tobytes(), len(numbers)) for row in packed]

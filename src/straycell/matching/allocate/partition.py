@@ -55,9 +55,11 @@ def plan_parts(market: Market, ratio: float | None, deadline: float, seed: int) 
     for demands in separate_parts(market):
         tiers = tiers_of({demand: market.demands[demand].weight for demand in demands})
         planners.append(Planner(market, demands, tiers, ratio, deadline, seed))
+    # All parts without the ratio first: their answers are the bounds of those with it, and cost little.
     for round_of in (Planner.plan_loosely, Planner.plan):
         for place, planner in enumerate(planners):
             now = time.monotonic()
+            # Later parts get what earlier ones left over, and no part can starve the others.
             share = max(PART_SHARE, 1 / (len(planners) - place))
             planner.deadline = now + max(0.0, deadline - now) * share
             round_of(planner)
@@ -75,6 +77,7 @@ def separate_parts(market: Market) -> list[list[int]]:
 
     for demand in market.demands:
         for kind in demand.kinds[1:]:
+            # Demands that share no kind cannot compete for a cell, so they are planned apart and exactly.
             leader[root(kind)] = root(demand.kinds[0])
     parts: dict[Kind, list[int]] = {}
     for index, demand in enumerate(market.demands):
@@ -119,9 +122,11 @@ class Planner:
 
     def planned(self) -> Part:
         model, loose = self.model, self.loose
+        # Where no demand joins cells in parallel, the ratio forbids nothing and the looser plan is the answer.
         if self.ratio is None or not self.served or not self.ratio_binds(model):
             return self.finished(model, loose, loose.weight_bounds, loose.surplus_bound)
         windows = window_count(self.market, self.demands)
+        # Few windows: the exact model is small enough to be asked in full.
         if windows <= TINY_WINDOWS:
             part = self.by_windows(windows)
             return part if settled(part, 0.0) else self.surer(part)
@@ -164,6 +169,7 @@ class Planner:
         best = max(one, other, key=self.goodness)
         best.stopped_early = one.stopped_early or other.stopped_early
         if self.goodness(one)[0] == self.goodness(other)[0]:
+            # Bounds hold for all plans, so the tighter of two counts; that of surplus only at equal weight.
             best.missing_weight = min(one.missing_weight, other.missing_weight)
             best.surplus_bound = min(best.surplus, max(one.surplus_bound, other.surplus_bound))
         return best
@@ -189,6 +195,7 @@ class Planner:
         """Bounds on weight and surplus under the ratio, from windows that are rather too wide than too narrow."""
         assert self.ratio is not None
         wide = model_of(self.market, self.demands, Windows(self.ratio, BOUND_GRID, wider=True))
+        # A model too large for one question would use up the time and prove nothing.
         if int(wide.member.sum()) > MOST_ARCS:
             return loose.weight_bounds, bound
         search = self.search(wide)
@@ -200,6 +207,8 @@ class Planner:
         )
         weight_bounds = list(loose.weight_bounds)
         for place, (tier, weight) in enumerate(zip(self.tiers, result.weights, strict=True)):
+            # The bound without the ratio was for tiers at their best before it; with less there, this one could still
+            # win more.
             if result.weights[:place] != loose.weights[:place]:
                 weight_bounds[place] = sum(tier.worth.values())
             values = search.values(tier)[:-1]
@@ -209,6 +218,7 @@ class Planner:
             if weight_bounds[place] > weight:
                 break
             seeker.keep(values, weight)
+        # Compared with two plans, because the bound is tight only near the plan it is measured from.
         for used in (result, loose):
             seeker.trade = trade_of(wide, self.in_use(used))
             most = (
@@ -225,6 +235,7 @@ class Planner:
         """Windows on a grid: first for what is served without the ratio, then for any other set of demands."""
         best: tuple[Model, Result] | None = None
         small = window_count(self.market, self.demands) <= FEW_WINDOWS
+        # Among few windows every start is exact; among many a grid keeps the model small.
         for per_ratio in (0,) if small else GRIDS:
             windows = Windows(self.ratio or 1.0, per_ratio)
             for only in (served, None):
@@ -232,6 +243,8 @@ class Planner:
                     self.stopped_early = True
                     break
                 found = self.flowing(model, loose, only, windows)
+                # The served set may only be known after the heaviest was asked for; its own smaller model then spends
+                # less.
                 if only is None and found is not None:
                     again = self.flowing(model, loose, served_in(*found), windows)
                     found = again if again is not None and better(again[1], found[1]) else found
@@ -286,6 +299,7 @@ class Planner:
 
     def surplus_bound(self, model: Model, loose: Result, result: Result) -> int:
         """A bound on the surplus of plans that serve the weight found under the ratio, which may be less."""
+        # A plan that serves less may spend less: the bound has to be found for this weight.
         if result.weights == loose.weights:
             return loose.surplus_bound
         search = self.search(model)
@@ -300,6 +314,7 @@ class Planner:
         part.assignment = self.assigned(model, result)
         weights = result.weights
         for order in [] if list(weight_bounds) == weights else self.plain_orders():
+            # The plain way costs next to nothing and is a net under a search that was stopped early.
             plain = serve_in_turn(self.market, order, self.ratio)
             plain_weights = [sum(tier.worth.get(d, 0) for d in plain) for tier in self.tiers]
             if plain_weights > weights:
@@ -340,6 +355,7 @@ class Planner:
             if held:
                 cells.setdefault(model.choices[int(model.owner[option])].demand, []).extend(held)
         ohms = self.market.resistance
+        # Runs of neighbours in resistance are the groups that the check and the build expect.
         return {demand: sorted(held, key=lambda cell: (ohms[cell], cell)) for demand, held in cells.items()}
 
     def surplus(self, assignment: dict[int, list[int]]) -> int:

@@ -24,6 +24,7 @@ STEADINESS = 0.5
 # What an unserved choice costs in the model that only asks who can be served.
 UNSERVED = 1_000_000
 ROUNDING = 1e-6
+# Dearer than a serving at any usual step of capacity, and far within 64 bits.
 FORBIDDING = 10**13
 WHOLE_NODES = 400
 VARIATIONS = 60
@@ -50,12 +51,14 @@ class Buyer:
     @property
     def toil(self) -> int:
         """What one search costs, about, in array operations."""
+        # The width of the window times the number of groups is what the exact walk steps through (bounds.py).
         width = int((self.pool(self.capacity).reach - np.arange(len(self.cells))).max())
         return LEAST_TOIL + (0 if self.mixes_freely else width * (2 * self.choice.groups + 6))
 
     @property
     def mixes_freely(self) -> bool:
         ohms = self.resistance
+        # Where the extremes may be joined the cheapest cells are a legal serving, and no walk is needed.
         return self.parallel == 1 or bool(ohms[-1] <= ohms[0] * self.ratio * (1 + RATIO_SLACK))
 
     def pool(self, worth: Ints) -> Pool:
@@ -69,6 +72,7 @@ class Buyer:
         if self.mixes_freely:
             places = np.lexsort((np.arange(len(cost)), cost))[: self.choice.cells]
         else:
+            # The walk looks for the largest total, so costs go in with their sign turned.
             walked = walk_of(self.pool(-cost), self.choice.groups, self.parallel)
             assert walked is not None
             places = np.array([int(walked.kept[cell]) for group in walked.groups() for cell in group])
@@ -121,6 +125,7 @@ class Mixer:
 
     def __post_init__(self) -> None:
         solver = self.solver = SilentHighs()
+        # One thread and a seed, so that the same question has the same answer.
         solver.setOptionValue("threads", 1)
         solver.setOptionValue("random_seed", self.seed % 2**31)
         solver.setOptionValue("mip_rel_gap", 0.0)
@@ -128,8 +133,10 @@ class Mixer:
         for _ in range(count):
             solver.addCol(0.0, 0.0, 1.0, 0, none, np.zeros(0))
         for buyer in self.buyers:
+            # Leaving a choice unserved must cost more than any serving, or the mix would serve nobody.
             most = 2.0 * buyer.choice.cells * float(buyer.capacity.max(initial=1))
             solver.addCol(most if self.spending else float(UNSERVED), 0.0, 1.0, 0, none, np.zeros(0))
+        # Each cell once: the duals of these rows are the prices.
         for _ in range(self.size):
             solver.addRow(-INFINITE, 1.0, 0, none, np.zeros(0))
         for index in range(count):
@@ -170,6 +177,7 @@ class Mixer:
         """The cheapest serving of each choice at these prices, and what they prove."""
         least, found = np.zeros(len(self.buyers), dtype=np.int64), []
         for index, buyer in enumerate(self.buyers):
+            # Whole prices keep the walk in integers, where a proof is exact; what rounding loses `excess` puts back.
             least[index], cells = buyer.cheapest(self.cost(buyer) + prices[buyer.cells])
             self.toil_left -= buyer.toil
             found.append(cells)
@@ -194,15 +202,18 @@ class Mixer:
             duals = np.array(self.solver.getSolution().row_dual)
             paid = np.maximum(0.0, -duals[: self.size])
             worth = duals[self.size : self.size + len(self.buyers)]
+            # Duals of a degenerate model jump between turns; a mean of the last ones proves more.
             self.steady = STEADINESS * self.steady + (1 - STEADINESS) * paid
             for prices in (self.steady, paid):
                 proof, found = self.price(np.rint(prices).astype(np.int64))
+                # The proof holds for any prices, also for steadied ones that are no duals.
                 if served is not None:
                     best = max(best, float(proof.least @ served) - proof.paid)
                 excess = worth - proof.least + [prices_of(prices, paid, cells) for cells in found]
                 new = [self.add(int(k), found[int(k)]) for k in np.flatnonzero(excess > ROUNDING)]
                 if any(new) or best >= enough:
                     break
+            # Within `close` of the best, further servings could gain no more than that.
             lacking = float(np.maximum(0.0, excess).sum())
             if best >= enough or not any(new) or (prices is paid and lacking <= close):
                 return best
@@ -229,6 +240,7 @@ class Mixer:
                 continue
             turns = DIVE_TURNS
             if unserved:
+                # A dead end: the last choice is taken back, since it left too little for the others.
                 if not settled or len(barred) == MOST_BARRED:
                     break
                 barred.append(settled.pop())
@@ -241,6 +253,7 @@ class Mixer:
                 break
             settled.append(int(shares.argmax()))
             self.solver.changeColBounds(first + settled[-1], 1.0, 1.0)
+        # The bounds are put back: the same solver goes on with other questions.
         for column in [*settled, *barred]:
             self.solver.changeColBounds(first + column, 0.0, 1.0)
         whole = len(settled) == int(self.served.sum())
@@ -251,6 +264,7 @@ class Mixer:
         prices = np.rint(np.maximum(0.0, -duals[: self.size])).astype(np.int64)
         worth = duals[self.size :]
         for column in settled:
+            # Cells already given are priced out instead of removed, so that the walk needs no new pool.
             prices[self.servings[column][1]] = FORBIDDING
         done, learnt = {self.servings[column][0] for column in settled}, False
         for index, buyer in enumerate(self.buyers):
@@ -266,6 +280,7 @@ class Mixer:
         """Learn servings that are cheapest at prices a little off: a plan of whole ones may need them."""
         self.solver.run()
         paid = np.maximum(0.0, -np.array(self.solver.getSolution().row_dual)[: self.size])
+        # The caller's seed, so that the tries are the same in every run.
         chance = np.random.default_rng(self.seed)
         wanted = [index for index in range(len(self.buyers)) if self.served[index] > 0]
         for _ in range(VARIATIONS):

@@ -70,6 +70,7 @@ def market_of(offers: Sequence[Any], demands: Sequence[Any]) -> Market:
     known = set(kinds)
     read = [demand_of(demand, f"demands[{i}]", known) for i, demand in enumerate(demands)]
     minima = [demand.min_capacity_ah for demand in read]
+    # Steps that fit both stock and needs, so that comparisons in whole steps are exact.
     steps = steps_per_ah_of([*capacities, *minima])
     return Market(
         kinds,
@@ -107,6 +108,7 @@ def demand_of(item: Any, where: str, known: Collection[Kind]) -> Demand:
         parallel=checked_count(field(item, "parallel", where), f"{where} parallel"),
         packs=checked_count(field(item, "packs", where, 1), f"{where} packs"),
         min_capacity_ah=number(field(item, "min_capacity_ah", where), f"{where} min_capacity_ah", 0.0),
+        # No limit given is no limit: infinity compares rightly with every cell.
         max_resistance_ohm=math.inf if most is None else ceiling(most, f"{where} max_resistance_ohm"),
         min_rank=-math.inf if rank is None else number(rank, f"{where} min_rank"),
         weight=number(field(item, "weight", where, 1), f"{where} weight", 0.0),
@@ -143,6 +145,7 @@ def plain_kind(kind: Any, where: str) -> Kind:
 
 def kinds_of(kind: Any, where: str, known: Collection[Kind]) -> tuple[Kind, ...]:
     """The kinds a demand may be served with. A tuple is one kind where offers have it or kinds like it."""
+    # A tuple may be one kind or a list of kinds; what the offers hold decides.
     if isinstance(kind, tuple):
         pairs = any(isinstance(one, tuple) for one in known)
         single = kind in known or (pairs and not any(isinstance(part, tuple) for part in kind))
@@ -153,4 +156,5 @@ def kinds_of(kind: Any, where: str, known: Collection[Kind]) -> tuple[Kind, ...]
     listed = [plain_kind(one, where) for one in kind]
     if not listed:
         raise BadData(f"{where} accepts no kind", "name at least one kind")
+    # Sorted, because a set has another order in every run and equal plans would differ.
     return tuple(sorted(set(listed), key=repr))

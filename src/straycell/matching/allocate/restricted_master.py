@@ -31,6 +31,7 @@ class Master:
             self.add_hall(1 << option)
         for choice in range(len(self.model.choices)):
             mine = np.flatnonzero(self.model.owner == choice)
+            # All windows of a choice draw on the same cells: without this cut the model would promise them twice.
             self.add_hall(sum(1 << int(option) for option in mine))
 
     def link_windows(self) -> None:
@@ -58,6 +59,7 @@ class Master:
         near = np.array([bool(mask & wanted) for mask in model.masks], dtype=np.bool_)
         elsewhere = 0
         for bucket in np.flatnonzero(~near):
+            # An option that can also draw on another bucket is not bound by these cells alone.
             elsewhere |= model.masks[bucket]
         inside = ((1 << len(model.unit)) - 1) & ~elsewhere
         if inside in self.halls:
@@ -74,6 +76,7 @@ class Master:
         model, scale = self.model, float(self.model.steps_per_ah)
         prices = np.array(price, dtype=np.int64)
         dearest = np.where(model.member, prices[None, :], 0).max(axis=1, initial=0)
+        # Weak duality: at these prices every plan pays at least this, whatever it takes.
         saved = np.maximum(
             0, dearest[np.array(model.bucket, dtype=np.int64)] - np.array(model.steps, dtype=np.int64)
         ).sum()

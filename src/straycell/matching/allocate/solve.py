@@ -90,6 +90,7 @@ class Search:
         """The most of this tier without giving up any of those before; returns its upper bound."""
         values = self.values(tier)
         bound = int(values.sum())
+        # Cuts from broken columns are quick, and most of them hold for whole ones too.
         self.loosen(-values)
         for _ in range(self.turns):
             answer = self.master.solve(-values, spending=False, whole=True, gap=1 - STEP_SHARE)
@@ -113,6 +114,7 @@ class Search:
         """Take these columns if cells can be placed for them; else learn why not."""
         placed = cheapest(self.model, self.model.needs(x))
         if placed.wanting:
+            # A cut that is already known means that the search cannot learn more here.
             return not self.master.add_hall(placed.short_set())
         if self.worth(tier, x) >= self.worth(tier, self.x):
             self.x, self.placed = x, placed
@@ -140,6 +142,7 @@ class Search:
         self.learn_prices(cost)
         bound = 0
         for _ in range(self.turns):
+            # Beyond a billionth of the surplus a gap is the solver's own rounding.
             gap = max(STEP_SHARE / scale, 1e-9 * best / scale)
             answer = self.master.solve(cost, spending=True, whole=True, gap=gap)
             if answer.bound > -INFINITE:
@@ -148,6 +151,7 @@ class Search:
                 break
             x = np.rint(answer.x[:-1])
             if any(self.worth(tier, x) < low for tier, low in zip(self.tiers, floor, strict=True)):
+                # The solver's tolerance may let a column through that serves less than an earlier tier has won.
                 break
             placed = cheapest(self.model, self.model.needs(x))
             if placed.wanting:
@@ -171,6 +175,7 @@ class Search:
                 if not self.master.add_hall(placed.short_set()):
                     return
                 continue
+            # A cut that raises the bound by less than this is not worth the next question.
             if answer.bound - before <= 1e-5 * abs(answer.bound):
                 return
             before = answer.bound

@@ -26,6 +26,7 @@ class Tier:
 
 def tiers_of(weights: Mapping[int, float]) -> list[Tier]:
     """Demands with a positive weight in tiers, the heaviest first."""
+    # Through the decimal text: 0.1 is meant as a tenth and not as its binary neighbour.
     exact = {i: Fraction(Decimal(repr(weight))) for i, weight in weights.items() if weight > 0}
     common = lcm(*(weight.denominator for weight in exact.values())) if exact else 1
     whole = {i: int(weight * common) for i, weight in exact.items()}
@@ -39,6 +40,7 @@ def tiers_of(weights: Mapping[int, float]) -> list[Tier]:
         divisor = gcd(divisor, whole[demand])
         rest -= whole[demand]
         last = place + 1 == len(heaviest_first)
+        # Only where the smallest unit outweighs all that follow can the tier be settled before them.
         if last or (divisor > rest and whole[heaviest_first[place + 1]] < whole[demand]):
             tiers.append(tier_of({i: whole[i] // divisor for i in current}, Fraction(divisor, common)))
             current, divisor = [], 0

@@ -14,6 +14,7 @@ import numpy as np
 
 from straycell.matching.balance.pool import Ints, Pool, part_of
 
+# Low enough that no sum of groups reaches it, high enough that adding to it does not overflow 64 bits.
 NEVER = -(2**61)
 # Window entries the exact walk may hold (8 bytes each); beyond it the bound falls back to the plain sum.
 LARGEST_WALK = 6_000_000
@@ -35,6 +36,7 @@ class Walk:
 
     def groups(self, weight: float = 0.0, level: int = 0) -> list[list[int]]:
         """Groups of large total, in positions of this walk's pool; a shortfall below `level` costs `weight` more."""
+        # A penalty on short windows pulls the walk from few strong groups towards many even ones.
         shortfall = np.maximum(0, level - self.tops) * (self.tops > NEVER)
         tops = self.tops - np.rint(shortfall * weight).astype(np.int64)
         ends = walk(tops, self.series, self.pool.size)
@@ -46,6 +48,7 @@ def most_legal_groups(pool: Pool, parallel: int) -> list[int]:
     starts: list[int] = []
     fits = np.flatnonzero(pool.reach - np.arange(pool.size) >= parallel)
     at = 0
+    # Greedy from the lowest ohm is exact for runs on a line (interval scheduling).
     while (found := int(np.searchsorted(fits, at))) < len(fits):
         starts.append(int(fits[found]))
         at = int(fits[found]) + parallel
@@ -82,11 +85,13 @@ def worth_keeping(pool: Pool, wanted: int) -> Ints:
     Every window that holds a cell holds half a window below or above it; with `wanted` better cells in both
     halves one of them is free to replace it.
     """
+    # With few cells the test below would keep them all.
     if pool.size <= 2 * wanted:
         return np.arange(pool.size, dtype=np.int64)
     half = pool.ratio**0.5
     low = np.searchsorted(pool.resistance, pool.resistance / half, side="left")
     high = np.searchsorted(pool.resistance, pool.resistance * half, side="right")
+    # Ties by position, so that the same cells are kept in every run.
     best_first = np.lexsort((np.arange(pool.size), -pool.capacity))
     counted = np.zeros(pool.size + 1, dtype=np.int64)
     keep = np.zeros(pool.size, dtype=bool)
@@ -119,6 +124,7 @@ def window_tops(pool: Pool, parallel: int, width: int) -> Ints:
             best[slot, rows[:live]] += gain
         total[:live] += gain
         if taken + 1 >= parallel:
+            # A window may be wider than what may be joined; such sums must not be chosen.
             legal = pool.reach[:live] > rows[:live] + taken
             tops[taken + 1, :live][legal] = total[:live][legal]
     return tops
@@ -133,6 +139,7 @@ def walk(tops: Ints, series: int, size: int) -> list[Ints]:
         for length in range(1, len(tops)):
             reached = before[: size + 1 - length] + tops[length, : size + 1 - length]
             np.maximum(now[length:], reached, out=now[length:])
+        # A group may end earlier than j: the best of all shorter stretches counts.
         ends.append(np.maximum.accumulate(np.maximum(now, NEVER)))
     return ends
 
@@ -142,6 +149,7 @@ def trace_back(pool: Pool, tops: Ints, ends: list[Ints], series: int, parallel: 
     groups: list[list[int]] = []
     end = pool.size
     for k in range(series, 0, -1):
+        # The earliest end with this total leaves the most cells to the groups before it.
         end = int(np.searchsorted(ends[k][: end + 1], ends[k][end], side="left"))
         lengths = np.arange(1, min(end, len(tops) - 1) + 1)
         reached = ends[k - 1][end - lengths] + tops[lengths, end - lengths]

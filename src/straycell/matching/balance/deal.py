@@ -68,10 +68,14 @@ def balance_groups(
     series, parallel = checked_count(series, "series"), checked_count(parallel, "parallel")
     goal = None if target_ah is None else checked_number(target_ah, "target_ah", 0.0)
     clock = Clock(time.monotonic() + checked_number(seconds, "seconds", 0.0))
+    # A target is rounded up to whole steps, less the dust of binary fractions, so that a target just met counts as
+    # met.
     steps = None if goal is None else math.ceil(goal * pool.steps_per_ah - 1e-6)
     task = Task(pool, series, parallel, steps, checked_count(seed, "seed", 0), clock)
+    # Refused before the search: a search cannot tell that nothing exists from that nothing was found.
     refuse_impossible(task)
     plan = described(task, strongest(task) if steps is None else just_enough(task, steps), goal)
+    # The plan goes through a check that shares no code with the search.
     verify_groups(plan.groups, capacity_ah, resistance_ohm, series, parallel, resistance_ratio, target_ah)
     return plan
 

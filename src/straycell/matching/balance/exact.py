@@ -9,6 +9,7 @@ from math import inf
 from straycell.matching.balance.local_search import Clock
 from straycell.matching.balance.pool import Pool
 
+# Combinations grow with the width of a group; beyond this a full list would take too long.
 LARGEST_PARALLEL = 8
 MOST_SERIES = 60
 MOST_GROUPS = 12_000
@@ -58,6 +59,7 @@ class Listing:
                 raise TooLong
             return
         for index in range(at, len(cells) - left + 1):
+            # Cells come largest first: if even the next ones do not reach the least sum, no later ones do.
             if total + sum(self.steps[cell] for cell in cells[index : index + left]) < self.least:
                 return
             with_this = total + self.steps[cells[index]]
@@ -76,6 +78,7 @@ def listing_of(
     """The legal groups of a pool with sums from `least` to `most`, None where they are too many to list."""
     if parallel > LARGEST_PARALLEL or series > MOST_SERIES:
         return None
+    # Largest first, so that bit 0 is the strongest cell and a mask's lowest bit names its group's leader.
     order = sorted(range(pool.size), key=lambda cell: (-int(pool.capacity[cell]), cell))
     rank = {cell: k for k, cell in enumerate(order)}
     steps = [int(pool.capacity[cell]) for cell in order]
@@ -86,6 +89,7 @@ def listing_of(
             listing.extend(cells, 0, 1 << rank[low], steps[rank[low]], parallel - 1)
     except TooLong:
         return None
+    # Listing and search have a budget each: a long listing must not leave the search without one.
     listing.nodes = 0
     return listing
 
@@ -103,6 +107,7 @@ def place(
     """The groups still to place, largest cells first; remembers the states that lead nowhere."""
     if left == 0:
         return []
+    # Cells before `at` are decided, so states that differ only there are one state.
     state = (at, used >> at, left)
     if state in listing.dead:
         return None
@@ -110,6 +115,7 @@ def place(
     for top in range(at, len(listing.steps)):
         if used >> top & 1:
             continue
+        # Largest cells first: skipping a cell gives it up, and too many given up cannot be made good.
         if not enough_left(listing, least, top, used, left):
             break
         for mask in inside[top]:
@@ -171,11 +177,13 @@ def largest_weakest(listing: Listing) -> Exact:
         found = probe.ask(sums[middle], sums[-1])
         if found is not None:
             best, reached = found, middle
+        # An unanswered question counts as possible, so that the bound stays a bound.
         if found is not None or not probe.sure:
             low = middle + 1
         else:
             high = middle
     bound = sums[low - 1] if low else 0
+    # The bound was reached by no plan that was found: nothing about its spread can be proven.
     if best is None or reached != low - 1:
         return Exact(None if best is None else listing.cells_of(best), False, bound)
     best, sure = least_spread(probe, best, bound)
@@ -218,6 +226,7 @@ class Thrift:
             if used >> top & 1:
                 continue
             for mask, size in self.inside[top]:
+                # A plan that cannot beat the best in total or spread is not followed (branch and bound).
                 if mask & used or not self.better(total + size, left - 1, min(least, size), max(most, size)):
                     continue
                 self.chosen.append(mask)

@@ -60,12 +60,15 @@ def strongest(task: Task) -> Draft:
     """The largest weakest group, then the smallest spread."""
     pool, series = task.pool, task.series
     if task.parallel == 1:
+        # One cell a group has no ratio to keep: sorting answers it.
         return singles(task, int(np.sort(pool.capacity)[-series]))
     walk = walk_of(pool, series, task.parallel)
+    # The weakest group is at most the mean of the best total.
     level = total_bound(task, walk) // series
     groups = strong_groups(task, walk, level)
     spread = least_spread(task, min(task.sums(groups)) * series, level * series + series - 1)
     sums = task.sums(groups)
+    # Bound and plan meet: nothing can be better, and listing is spared.
     if min(sums) == level and max(sums) - min(sums) == spread:
         return Draft(groups, level, spread)
     listing = listing_of(task.pool, series, task.parallel, task.clock, min(sums))
@@ -73,6 +76,7 @@ def strongest(task: Task) -> Draft:
         return Draft(groups, level, spread)
     exact = largest_weakest(listing)
     if exact.groups is not None:
+        # The exact search may run out of steps with a worse plan than the exchanges found.
         groups = min(groups, exact.groups, key=lambda one: weakness(task, one))
     if exact.proven:
         spread = weakness(task, groups)[1]
@@ -114,6 +118,7 @@ def thrifty(task: Task, target: int, groups: Groups) -> Draft:
     if (short, total, spread) == (0, asked, 0):
         return Draft(groups, target, 0, asked)
     known = (float(total), float(spread)) if short == 0 else (inf, inf)
+    # A plan of less total leaves no group more than the known surplus above its target.
     listing = listing_of(task.pool, task.series, task.parallel, task.clock, target, known[0] - asked + target)
     exact = Exact(None, False) if listing is None else least_surplus(listing, target, *known)
     if exact.groups is not None:
@@ -134,6 +139,7 @@ def evened(task: Task, target: int, groups: Groups) -> Groups:
     """The same cells dealt anew where that makes the groups more alike."""
     kept = np.sort(np.array([cell for group in groups for cell in group], dtype=np.int64))
     clock = Clock(task.clock.deadline)
+    # A count of its own: the second deal must not be cut short by the steps of the first.
     same = replace(task, pool=part_of(task.pool, kept), target=None, clock=clock)
     dealt = strongest(same).groups
     task.clock.steps += clock.steps
@@ -158,6 +164,7 @@ def least_spread(task: Task, least_total: int, most_total: int) -> int:
     """A lower bound on the spread: 1 step where no total that can still be best divides evenly."""
     if task.series * task.parallel == task.pool.size:
         least_total = most_total = int(task.pool.capacity.sum())
+    # The cells are all used, so their total is known and only its division matters.
     return 0 if most_total // task.series * task.series >= least_total else 1
 
 
@@ -178,6 +185,7 @@ def strong_groups(task: Task, walk: Walk | None, level: int) -> Groups:
 def strongest_cells(task: Task) -> Ints:
     """The largest cells of a very large shelf, as many as it takes for legal groups."""
     best_first = np.argsort(-task.pool.capacity, kind="stable")
+    # Without the exact walk only strong cells are looked at: a table over a whole large shelf would not fit.
     count = SHELF_FACTOR * task.series * task.parallel
     while True:
         kept = np.sort(best_first[:count])
@@ -202,6 +210,7 @@ def limiting_cells(task: Task, groups: Groups) -> tuple[int, ...]:
         return ()
     sums = task.sums(groups)
     free = total_without_ratio(pool, task.series * task.parallel) / task.series
+    # Within a thousandth of the freest choice, resistance is not what holds the pack back.
     if min(sums) >= free * (1 - WORTH_SAYING):
         return ()
     weakest = sorted(groups[sums.index(min(sums))])

@@ -60,8 +60,10 @@ class Table:
         ohms = self.pool.resistance[cells]
         least = np.full(self.parallel, ohms[0])
         most = np.full(self.parallel, ohms[-1])
+        # The ends of a group are bound by its second and last but one, since an exchanged end leaves the group.
         least[0], most[-1] = ohms[1], ohms[-2]
         allowed = self.pool.ratio * (1 + RATIO_SLACK)
+        # Low and high are what may stand in for a cell without breaking the ratio of those that stay.
         self.low[cells], self.high[cells] = most / allowed, least * allowed
 
     def swap(self, inside: int, other: int) -> None:
@@ -113,6 +115,7 @@ def moves_of(table: Table, group: int, cost: Cost) -> Moves:
     row, column = np.nonzero(legal)
     one, two = inside[row], other[column]
     change = (pool.capacity[two] - pool.capacity[one]).astype(np.float64)
+    # The shelf counts as one more group that costs nothing.
     sums = np.append(table.sums, 0).astype(np.float64)
     own_cost = np.append(cost(sums[:-1]), 0.0)
     where = table.home[two]
@@ -124,12 +127,14 @@ def descend(table: Table, cost: Cost, clock: Clock, steps: int) -> None:
     """Best exchange of the worst group that can still improve, until none can or the steps are used up."""
     stuck = np.zeros(table.series, dtype=bool)
     for _ in range(steps):
+        # A group that found no gain stays stuck until something else moves; the next worst gets its turn.
         worst = np.where(stuck, -1.0, cost(table.sums.astype(np.float64)))
         group = int(worst.argmax())
         if worst[group] <= 0 or not clock.tick():
             return
         moves = moves_of(table, group, cost)
         best = int(moves.gain.argmax()) if len(moves.gain) else -1
+        # Relative to the cost: gains of rounding would exchange cells for ever.
         if best < 0 or moves.gain[best] <= 1e-9 * worst[group]:
             stuck[group] = True
             continue
@@ -148,6 +153,7 @@ def roam(
         if best_key >= goal or not clock.tick():
             break
         costs = cost(table.sums.astype(np.float64))
+        # Mostly the worst group, sometimes any: always the worst would circle between the same cells.
         group = int(costs.argmax()) if chance.random() < 0.6 else int(chance.integers(table.series))
         moves = moves_of(table, group, cost)
         gain = np.where((rest[moves.inside] > step) | (rest[moves.other] > step), -np.inf, moves.gain)
@@ -155,6 +161,7 @@ def roam(
             continue
         inside, other = int(moves.inside[pick]), int(moves.other[pick])
         table.swap(inside, other)
+        # A random rest breaks cycles of equal length (tabu search).
         rest[inside] = rest[other] = step + int(chance.integers(3, 4 + table.parallel))
         if (now := key(table.sums)) > best_key:
             best_key, best = now, table.groups()

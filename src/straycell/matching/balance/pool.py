@@ -18,6 +18,7 @@ Floats = npt.NDArray[np.float64]
 # Room for the rounding of binary fractions: 45 mohm beside 30 mohm is a ratio of 1.5, not of 1.5 and a bit.
 RATIO_SLACK = 1e-9
 LARGEST_CAPACITY_AH = 1e6
+# Whole numbers up to 2^52 are exact in floating point, with a bit to spare for sums of two.
 EXACT_INTEGERS = 2**52
 
 
@@ -54,6 +55,7 @@ def pool_of(capacity_ah: Sequence[float], resistance_ohm: Sequence[float], ratio
     steps_per_ah = steps_per_ah_of(capacities)
     steps = np.rint(np.array(capacities, dtype=np.float64) * steps_per_ah).astype(np.int64)
     ohms = np.array(resistances, dtype=np.float64)
+    # Capacity and position break ties of resistance, so that equal cells come in the same order each time.
     order = np.lexsort((np.arange(len(steps)), steps, ohms)).astype(np.int64)
     return sorted_pool(steps[order], ohms[order], order, steps_per_ah, checked_ratio)
 
@@ -76,6 +78,7 @@ def steps_per_ah_of(capacities_ah: Sequence[float]) -> int:
     if not capacities_ah:
         return 1000
     figures = np.array(capacities_ah, dtype=np.float64)
+    # A step of 1 mAh is what most testers show; finer ones only where the figures need them.
     for steps in (10**3, 10**4, 10**5, 10**6):
         scaled = figures * steps
         if np.all(np.abs(scaled - np.rint(scaled)) <= 1e-6):
@@ -106,6 +109,7 @@ def checked_count(value: int, name: str, least: int = 1) -> int:
         count = operator.index(value)
     except TypeError:
         count = least - 1
+    # A truth value is a whole number to Python, and never meant as a count.
     if count < least or isinstance(value, bool):
         raise UsageFault(f"{name} is {value!r}", f"give a whole number of at least {least}")
     return count

@@ -11,7 +11,9 @@ from straycell.matching.balance.local_search import Clock, Cost, Key, Table, des
 from straycell.matching.balance.pool import Floats, Ints, Pool, part_of
 
 SHORTFALL_WEIGHT = 30.0
+# So heavy that no gain in surplus ever pays for a group below the target.
 MUST_NOT_FALL_SHORT = 1e6
+# Two starts: one pulled weakly towards even groups, one strongly; neither is better for every shelf.
 START_WEIGHTS = (1.0, 10.0)
 ROUNDS = 8
 MOST_STEPS = 1_200
@@ -36,6 +38,7 @@ def near(level: int, shortfall_weight: float = 1.0) -> Cost:
 
 def weakest_key(sums: Ints) -> Key:
     """Larger weakest group first, then smaller spread."""
+    # At the same weakest group the even plan is better: what a group has above the weakest is lost to the pack.
     return int(sums.min()), int(sums.min() - sums.max())
 
 
@@ -61,6 +64,7 @@ def largest_weakest_groups(
     )
     tables = [table_of(pool, groups) for groups in starts]
     for table in tables:
+        # The squared distance pulls the worst group first.
         descend(table, near(level), clock, DESCENT_STEPS)
     best = max(tables, key=lambda table: weakest_key(table.sums))
 
@@ -75,6 +79,7 @@ def largest_weakest_groups(
         if done():
             break
         best = renewed(best, near(level, 3.0), clock)
+        # Surplus in strong groups is of no use to a pack, whose weakest group ends the run; the shelf can use it.
         best = levelled(best, clock, seed + turn, level)
     return best
 
@@ -123,6 +128,7 @@ def rich_groups(table: Table, dissolved: int) -> list[list[int]]:
         if len(chosen) == RENEWALS or tops[start] < 0:
             break
         window = np.arange(start, shelf.reach[start])
+        # Windows that overlap by half would give nearly the same group again.
         if taken[window].mean() > 0.5:
             continue
         taken[window] = True
@@ -135,6 +141,7 @@ def greedy_start(pool: Pool, series: int, parallel: int) -> list[list[int]]:
     """Legal groups of neighbours in resistance, where the shelf is densest."""
     starts = most_legal_groups(pool, parallel)
     ohms = pool.resistance
+    # The narrowest spans first: groups of near equal resistance share current evenly.
     by_span = sorted(starts, key=lambda start: float(ohms[start + parallel - 1] - ohms[start]))
     return [list(range(start, start + parallel)) for start in sorted(by_span[:series])]
 
@@ -143,6 +150,7 @@ def groups_near_target(
     pool: Pool, series: int, parallel: int, target: int, clock: Clock, seed: int
 ) -> list[list[int]] | None:
     """Groups at the target made of the cells nearest the capacity it asks of each; None where they fall short."""
+    # Cells near the mean the target asks of each leave the least surplus.
     away = np.abs(pool.capacity * parallel - target)
     nearest = np.argsort(away, kind="stable")
     count, tries, best = 2 * series * parallel, 0, None
@@ -172,6 +180,7 @@ def at_target(pool: Pool, groups: list[list[int]], target: int, clock: Clock, se
     if key(table.sums) >= goal:
         return table
     table = roamed(table, near(target, 4.0), key, clock, seed, goal)
+    # Short of the target no surplus matters: one more descent at any price.
     if table.sums.min() < target:
         descend(table, near(target, MUST_NOT_FALL_SHORT), clock, DESCENT_STEPS)
     return table

@@ -28,6 +28,7 @@ def drawn(load: Load, series: int, parallel: int, draw_share: float) -> Drawn:
 
     `draw_share` is the share of the resistance that a lamp or a resistor is reckoned with (sources.SourceModel).
     """
+    # Each cell of a string carries series times its own resistance over parallel, seen from the pack's terminals.
     scale = series / parallel
     if isinstance(load, ConstantCurrent):
         fixed_a = load.current_a / parallel
@@ -43,12 +44,15 @@ def drawn(load: Load, series: int, parallel: int, draw_share: float) -> Drawn:
     if isinstance(load, Lamps):
         lamps = load
         return lambda emf, ohm: _lamp_current(lamps, emf * series, ohm * scale * draw_share) / parallel
+    # A profile ends at a moment of a round, which differs from cell to cell: the cells of an array could not step
+    # together.
     raise BadData("load: a profile is followed cell by cell", "ask for one cell at a time")
 
 
 def _power_current(power_w: float, emf_v: Floats | float, inner_ohm: Floats) -> Floats:
     square = np.asarray(emf_v, dtype=np.float64) ** 2 - 4.0 * inner_ohm * power_w
     possible = (square >= 0) & (np.asarray(emf_v) > 0)
+    # Masked before the root: numpy would evaluate both branches and warn on cells that cannot give this power.
     root = np.sqrt(np.where(possible, square, 0.0))
     return np.where(possible, 2.0 * power_w / np.where(possible, emf_v + root, 1.0), np.inf)
 
@@ -59,6 +63,7 @@ def _lamp_current(lamps: Lamps, emf_v: Floats | float, inner_ohm: Floats) -> Flo
     spare_v = np.broadcast_to(np.asarray(emf_v, dtype=np.float64) - lamps.lamp_v, drop_v.shape)
     bright = spare_v > drop_v
     y = np.where(bright, np.log(np.where(bright, spare_v / drop_v, 1.0)), np.minimum(0.0, spare_v / slope_v))
+    # The slowest cell decides when the array is done, so it gets as many rounds as a single cell does.
     for _ in range(40):
         grown = drop_v * np.exp(y)
         step = (slope_v * y + grown - spare_v) / (slope_v + grown)

@@ -32,12 +32,15 @@ def march_many(
         ohm = steady_ohm * grown
         i1 = draw(emf, ohm)
         v1 = emf - i1 * ohm
+        # The load collapses the cell here; its last finite current stands in so that no infinity enters the integral.
         beyond = ~np.isfinite(i1)
         if beyond.any():
             v1[beyond], i1 = -np.inf, np.where(beyond, i0, i1)
+        # The charge taken out trails the surface by I times the lag (sources.py): q = x - I lag.
         q1 = np.where(v1 > -np.inf, full_ah * share_out - lag_h * i1, q0)
         ends = alive & (v1 <= cutoff_v)
         if not all_started:
+            # While q is negative the load has not been switched on: the surface is ahead before any charge has left.
             before = ~started & (q1 < 0)
             nothing = ends & (before | (i0 == 0))
             alive &= ~nothing
@@ -59,6 +62,7 @@ def march_many(
                 q1, i1, v1 = _clipped(ends, cutoff_v, q0, i0, v0, q1, i1, v1)
             counts = alive
         dq = np.where(counts & (i0 > 0), np.maximum(q1 - q0, 0.0), 0.0)
+        # Time is charge over current: a trapezoid over 1/I is exact for a constant one.
         hours += np.where(dq > 0, dq * 0.5 * (1.0 / i0 + 1.0 / i1), 0.0)
         charge = np.where(dq > 0, q1, charge)
         alive &= ~ends

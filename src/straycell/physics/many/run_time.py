@@ -95,6 +95,7 @@ def estimate_many(
                 cell, load, cutoff_v, protection_cutoff_v, temperature_c, (series, parallel)
             )
         else:
+            # Numpy works only across cells that share curve, cut-off and start.
             kind = (cell.chemistry, cell.resistance_pulse_s, cell.capacity_cutoff_v)
             key = (*kind, cell.cell_cutoff_v, cell.full_voltage_v, cell.resistance is None)
             groups.setdefault(key, []).append(index)
@@ -166,6 +167,7 @@ def _group(cells: Sequence[Candidate], question: _Question) -> list[Runtime]:
     margin = shipped("margin")["chemistry_curve"]
     for curve in curves:
         for name, off_v in (("volts-", margin["off_v"]), ("volts+", -margin["off_up_v"])):
+            # Flat curves turn a small offset of voltage into much time (data/margin.toml).
             runs[curve.name, name] = _run(curve, cases["expected"], test_a, first, question, off_v)
     found = [runs[c.name, "expected"] for c in curves]
     expected = sum((hours for hours, _ in found), np.zeros_like(ah)) / len(curves)
@@ -187,6 +189,7 @@ def _group(cells: Sequence[Candidate], question: _Question) -> list[Runtime]:
                 for sign in "-+"
                 if (curve.name, doubt + sign) in runs
             ]
+            # A doubt may shorten the run to either side, so the worse of its two runs counts.
             down += np.maximum(0.0, -np.minimum.reduce(sides)) ** 2
             up += np.maximum(0.0, np.maximum.reduce(sides)) ** 2
         lows.append(hours - np.sqrt(down))
@@ -228,6 +231,7 @@ def _cases(cells: Sequence[Candidate], ah: Floats, temperature_c: float) -> dict
         [c.resistance.value if c.resistance else o for c, (o, _) in zip(cells, usual, strict=True)]
     )
     u_ohm = np.array([c.resistance.u if c.resistance else u for c, (_, u) in zip(cells, usual, strict=True)])
+    # What a worn cell has beyond a sound one's resistance is contact and film, and acts at once.
     sound = np.minimum(ohm, np.array([o for o, _ in usual]))
     middle = ohm + (steady.expected - 1.0) * sound
     worse = np.hypot(2.0 * u_ohm, sound * (steady.high - steady.expected))
@@ -273,6 +277,7 @@ def _run(
         missing = (1.0 - curve.state_of_charge(first.full_voltage_v)) * end
     if missing > 0:
         out, emf, grown = _started(out, emf, grown, missing)
+    # A cold cell behind a lamp draws less and would seem to last longer: the cold must never count as a gain.
     share = 1.0 / max(1.0, case.resistance_ratio)
     draw = drawn(question.load, question.series, question.parallel, share)
     nodes = list(zip(out, emf, grown, strict=True))

@@ -35,6 +35,7 @@ class Runtime:
 
 def known_curves(chemistry: Chemistry) -> tuple[OcvCurve, ...]:
     """The sets that speak for a chemistry; for an unknown one all of them, which makes the low end very low."""
+    # Every chemistry is possible, so the worst set decides the low end; a guess would promise what nobody measured.
     curves = all_curves() if chemistry is Chemistry.UNKNOWN else curves_for(chemistry)
     if not curves:
         raise BadData(
@@ -60,6 +61,7 @@ def first_stop(
         (LAMPS_DARK, dark_v),
     ]
     known = [(name, volts) for name, volts in stops if volts is not None]
+    # The highest voltage is reached first as the cell empties, whichever part it belongs to.
     return max(known, key=lambda item: item[1])
 
 
@@ -72,6 +74,7 @@ def margin_of(
     if trace is not None:
         currents = trace.currents()
         known_c = sum(currents) / len(currents) / capacity_ah
+    # A trace was measured at its own rate, so the model is only in doubt for what goes beyond that.
     beyond = max(0.0, rate_c**2 - known_c**2)
     share = min(table["most"], table["base"] + table["per_c_squared"] * beyond)
     return float(share), float(table["off_v"]), float(table["off_up_v"])
@@ -107,6 +110,7 @@ def notes_of(
         notes.append(
             f"counted until the lamps go dark at {stop_v:.2f} V: below that they get less than a useful current"
         )
+    # A trace of a shallower discharge shows nothing below its end; what is left there is no promise.
     if trace is not None and trace.voltage_v[-1] > stop_v + 0.05:
         notes.append(
             f"the trace ends at {trace.voltage_v[-1]:.2f} V, above the cut-off: what is left is not counted"

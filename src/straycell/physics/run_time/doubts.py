@@ -43,6 +43,8 @@ def cases_of(
     """
     steady, lag = steady_over_pulse(chemistry, pulse_s), lag_h(chemistry)
     cold_q, cold_r = capacity_ratio(temperature_c), resistance_ratio(temperature_c)
+    # A worn cell's extra resistance sits in contact and film, which show at once in a pulse: only the sound part
+    # grows.
     sound_ohm = min(ohm, assumed_resistance(capacity.value)[0])
     expected = Assumed(
         capacity.value,
@@ -51,6 +53,7 @@ def cases_of(
         cold_q.expected,
         cold_r.expected,
     )
+    # Reading and growth are independent, so they add in quadrature; U (2 u) keeps both at the same coverage.
     worse = math.hypot(2.0 * ohm_u, sound_ohm * (steady.high - steady.expected))
     better = math.hypot(2.0 * ohm_u, sound_ohm * (steady.expected - steady.low))
     least = max(capacity.low, 1e-3 * capacity.value)
@@ -60,6 +63,7 @@ def cases_of(
         "capacity+": replace(expected, capacity_ah=capacity.high),
         "resistance-": replace(expected, steady_ohm=expected.steady_ohm + worse),
         "resistance+": replace(expected, steady_ohm=max(0.0, expected.steady_ohm - better)),
+        # More lag leaves more charge behind, so the high lag is the short run.
         "lag-": replace(expected, lag_h=lag.high),
         "lag+": replace(expected, lag_h=lag.low),
         "cold-": replace(expected, capacity_ratio=cold_q.low, resistance_ratio=cold_r.high),
@@ -70,6 +74,7 @@ def cases_of(
 def slow_share(chemistry: Chemistry, capacity_ah: float, steady_ohm: float) -> float:
     """The part of a resistance over hours that builds up over minutes; the rest acts at once."""
     ratio = steady_over_pulse(chemistry, 1.0).expected
+    # The split comes from the 1 s pulse: what it already shows is fast, the growth beyond it is slow.
     if steady_ohm <= 0:
         return 0.0
     sound_ohm = min(steady_ohm / ratio, assumed_resistance(capacity_ah)[0])

@@ -12,6 +12,7 @@ from straycell.physics.relaxation import approach
 from straycell.physics.run_time.march import March
 from straycell.physics.sources import SourceModel
 
+# A recorded profile may hold a row a second for days; a run marches them many times over.
 _MOST_STEPS = 400
 _FINE_SHARE = 0.005
 
@@ -52,6 +53,7 @@ def one_round(profile: Profile, slow_share: float, cells: int) -> Round:
     for seconds, mean, _ in steps:
         from_zero = approach(from_zero, mean, seconds, tau)
     state, felt = from_zero / -math.expm1(-sum(d for d, _, _ in steps) / tau), []
+    # The slow branch may peak at either end of a step, after a heavy or before a light one: the worse end counts.
     for seconds, mean, peak in steps:
         ends = approach(state, mean, seconds, tau)
         felt.append((1 - slow_share) * peak + slow_share * max(state, ends))
@@ -66,6 +68,7 @@ def one_round(profile: Profile, slow_share: float, cells: int) -> Round:
 
 def _merged(steps: list[tuple[float, float, float]]) -> list[tuple[float, float, float]]:
     """At most _MOST_STEPS steps; neighbours are joined by their mean, and keep their peak."""
+    # Joined steps keep their peak, because the mean decides the hours but the peak decides the cut-off.
     size = math.ceil(len(steps) / _MOST_STEPS)
     if size == 1:
         return steps
@@ -100,6 +103,7 @@ def march_profile(
         mean_a = cycle.current(average, emf, ohm)
         low_v = emf - ohm * cycle.current(worst, emf, ohm) if mean_a < math.inf else -math.inf
         below = not low_v > cutoff_v
+        # The lag follows the mean: diffusion takes minutes to hours and does not see single peaks.
         q1 = x1 - model.lag_h * mean_a if mean_a < math.inf else charge
         if before is None or q1 < 0:
             if below:
@@ -119,6 +123,7 @@ def march_profile(
         if below:
             return _last_round(model, cycle, cutoff_v, charge, marks)
         before = (x1, q1, mean_a, emf - mean_a * ohm, low_v)
+        # Until the charge taken out passes zero the load has not begun, so time and energy count from there.
         if q1 <= 0:
             marks = [(0.0, x1, 0.0)]
     return March(hours, charge, energy, False)
@@ -133,9 +138,12 @@ def _last_round(
     """
     times, at, spent = zip(*marks, strict=True)
     hours, begun, energy_end = marks[-1]
+    # The mean course may end inside a round; only whole rounds before it are sure to have passed.
     whole_h = math.floor(hours * 3600.0 / cycle.period_s) * cycle.period_s / 3600.0
     x, t, energy = interpolate(whole_h, times, at), whole_h, interpolate(whole_h, times, spent)
+    # A long step can cross the cut-off well before its end: half a per cent of the charge bounds that error.
     fine_ah = _FINE_SHARE * model.x_ah[-1]
+    # Two rounds: the mean ends the run within one of the last whole round, the worst moment may come in the next.
     for step in (*range(len(cycle.seconds)), *range(len(cycle.seconds))):
         step_h = cycle.seconds[step] / 3600.0
         here, current_a, mean_v = _felt_at(model, cycle, step, x)

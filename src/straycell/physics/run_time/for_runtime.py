@@ -15,6 +15,7 @@ Run = Callable[[Load], Runtime]
 """A run time with the cell and the cut-offs already chosen."""
 TOLERANCE = 0.05
 """The resistor to buy: E24 is the series of 5 %."""
+# The smallest resistor sold as one piece (resistors.py); the lamps' model refuses zero.
 _LEAST_OHM = 0.1
 _STEP = 1.25
 
@@ -50,6 +51,7 @@ def current_for_runtime(wanted_h: float, run: Run, *, most_a: float, least_a: fl
         raise NegativeAnswer(
             f"no current lasts {wanted_h:g} h on this cell", "take a larger cell, or several"
         )
+    # Halving the logarithm: currents span microamperes to amperes, and the answer is wanted to a share.
     low, high = math.log(least_a), math.log(most_a)
     if run(ConstantCurrent(most_a)).low_h >= wanted_h:
         low = high
@@ -87,6 +89,7 @@ def resistor_for_runtime(
         )
 
     def lasts(ohm: float) -> bool:
+        # A resistor at the low end of its tolerance lets more through, and the promise must hold for it too.
         return run(lamps.with_resistor(ohm * (1 - TOLERANCE))).low_h >= wanted_h
 
     # A larger resistor lets less through, but darkens the lamps earlier: the first one that lasts is looked for upwards.
@@ -94,6 +97,7 @@ def resistor_for_runtime(
         f"no resistor makes these lamps last {wanted_h:g} h and still light",
         "take a larger cell, or fewer lamps",
     )
+    # The gentlest resistor is bought with its tolerance, so its low end must still spare the lamps.
     gentle_ohm = 0.0 if brighter else rounded_up(max(_LEAST_OHM, lamps.gentle_ohm(full_v) / (1 - TOLERANCE)))
     low = high = max(_LEAST_OHM, gentle_ohm)
     while not lasts(high):
@@ -110,6 +114,7 @@ def resistor_for_runtime(
     if not found.low_h >= wanted_h:  # what can be bought lies beyond the few values that would do
         raise nothing
     full_a = weakest.current_at(full_v)
+    # The most heat comes with the most current: full pack, resistor at the low end of its tolerance.
     heat_w = full_a * full_a * ohm * (1 - TOLERANCE)
     return ResistorChoice(ohm, bands(ohm, TOLERANCE), TOLERANCE, heat_w, power_rating(heat_w), full_a, found)
 

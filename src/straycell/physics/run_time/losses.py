@@ -8,6 +8,7 @@ from straycell.physics.run_time.answers import Runtime
 from straycell.physics.shipped import shipped
 from straycell.quantities import Measured
 
+# A year of 365.25 days and a twelfth of it: a loss over years must not drift with leap days.
 MONTH_H, YEAR_H = 730.5, 8766.0
 
 
@@ -19,6 +20,7 @@ def with_losses(run: Runtime, capacity_ah: float, own: Measured | None = None, p
     """
     mean_a = run.mean_a
     from_h = float(shipped("losses")["ramp_h"]["from"])
+    # Up to a week these losses are small beside the other doubts (data/losses.toml).
     if run.high_h <= from_h or mean_a <= 0:
         return run
     lost = {end: _lost_a(end, capacity_ah, own, parallel) for end in ("expected", "low", "high")}
@@ -38,6 +40,7 @@ def _lost_a(end: str, capacity_ah: float, own: Measured | None, parallel: int) -
     table = shipped("losses")
     monthly = float(table["self_discharge_per_month"][end])
     if own is not None:
+        # A measured loss may be negative within its uncertainty; no cell gains charge on the shelf.
         monthly = max(0.0, {"expected": own.value, "low": own.low, "high": own.high}[end])
     ageing, board_a = float(table["ageing_per_year"][end]), float(table["protection_a"][end])
     # What ages away grows from nothing to its whole over the run: on the mean half of it was missing.
@@ -47,5 +50,6 @@ def _lost_a(end: str, capacity_ah: float, own: Measured | None, parallel: int) -
 def _shortened(hours: float, losses: float) -> float:
     """`losses` as a share of the load."""
     ramp = shipped("losses")["ramp_h"]
+    # With a jump at a week, more load could run longer than less: the losses fade in (data/losses.toml).
     counted = min(1.0, max(0.0, (hours - ramp["from"]) / (ramp["whole"] - ramp["from"])))
     return float(hours / (1.0 + counted * losses))

@@ -36,10 +36,12 @@ def plot_png(
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(10, 6), dpi=dpi, facecolor="white", layout="constrained")
+    # The canvas is attached by hand: pyplot would pick a backend by the display and keep figures in a global list.
     FigureCanvasAgg(figure)
     panel = figure.subplots()
     _dress(panel)
     _draw(panel, course, runtime, stop_v)
+    # Titles hold what a person typed: a dollar sign in a name would be read as mathematics and fail.
     figure.suptitle(title, x=0.01, ha="left", fontsize=17, color=_INK, fontweight="bold", parse_math=False)
     panel.set_title(
         summary, loc="left", fontsize=11, color=_INK, pad=10 if not forbidden else 26, parse_math=False
@@ -57,6 +59,7 @@ def plot_png(
             parse_math=False,
         )
     out = io.BytesIO()
+    # The default metadata names the version of matplotlib, which says nothing of the cell.
     figure.savefig(out, format="png", metadata={"Software": "straycell"})
     return out.getvalue()
 

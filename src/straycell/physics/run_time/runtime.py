@@ -114,6 +114,7 @@ def estimate(
     else:
         test = (capacity_current_a or TEST_RATE_C * capacity.value, capacity_cutoff_v)
         basis, build = "chemistry curve", _from_curves(chemistry, test, full_voltage_v)
+    # Fast and slow parts matter only to a profile, whose peaks are too short for the slow one.
     slow = slow_share(chemistry, capacity.value, cases["expected"].steady_ohm)
     pack = _Pack(build, load, stop_v, series, parallel, slow)
 
@@ -121,9 +122,11 @@ def estimate(
     expected, rate_c = _mean(found, capacity.value)
     margin, early_v, late_v = margin_of(basis, rate_c, own_trace, capacity.value)
     moved = [pair for doubt in DOUBTS if (pair := _moved(doubt, cases, pack, found))]
+    # The cut-off may lie off either way because published curves of one chemistry do (data/margin.toml).
     moved.append((pack.runs(cases["expected"], early_v), pack.runs(cases["expected"], -late_v)))
     down = _reach(found, moved, -1.0, margin)
     up = _reach(found, moved, 1.0, min(margin, MOST_MARGIN_UP))
+    # The low end takes the worst published set, because nobody knows which one this cell is like.
     low = max(0.0, min(r.hours - less for r, less in zip(found, down, strict=True)))
     high = max(r.hours + more for r, more in zip(found, up, strict=True))
     if temperature_c < COLDEST_KNOWN_C:
@@ -140,6 +143,7 @@ def _mean(found: list[March], capacity_ah: float) -> tuple[float, float]:
         raise BadData(
             "load: it draws nothing at this pack's voltage", "look at the load's supply voltage once more"
         )
+    # Charge over time, not the load's nominal: lamps and converters change their current as the voltage falls.
     charge_ah = sum(r.charge_ah for r in found) / len(found)
     return expected, charge_ah / max(expected, 1e-9) / capacity_ah
 
@@ -174,6 +178,7 @@ def _from_curves(
     def build(case: Assumed) -> tuple[SourceModel, ...]:
         models = []
         for curve in curves:
+            # A capacity without a stated cut-off is taken as the whole window of its chemistry.
             window_v = curve.volts[0] if cutoff_v is None else cutoff_v
             model = curve_source(
                 curve, case.capacity_ah, case.steady_ohm, case.lag_h, test_a=test_a, test_cutoff_v=window_v
@@ -189,12 +194,15 @@ def _from_trace(
     trace: OwnTrace, chemistry: Chemistry, measured_ah: float, full_voltage_v: float | None
 ) -> Build:
     curves = () if full_voltage_v is None else known_curves(chemistry)
+    # The trace may have been taken in the cold: its own ratio is taken out before the working temperature's is put
+    # in.
     taken_at = capacity_ratio(trace.temperature_c).expected
     resistance_then = resistance_ratio(trace.temperature_c).expected
 
     def build(case: Assumed) -> tuple[SourceModel, ...]:
         model = trace_source(trace, case.steady_ohm * resistance_then, case.lag_h)
         warm = scaled(model, case.capacity_ah / measured_ah / taken_at, 1.0 / resistance_then)
+        # No set is known to be the cell's own, so the one that leaves most charge missing speaks: the cautious side.
         missing = max((1.0 - c.state_of_charge(full_voltage_v or c.volts[-1]) for c in curves), default=0.0)
         return (_prepared(warm, case, missing),)
 
@@ -203,6 +211,7 @@ def _from_trace(
 
 def _prepared(model: SourceModel, case: Assumed, missing: float) -> SourceModel:
     ready = scaled(model, case.capacity_ratio, case.resistance_ratio)
+    # Missing charge is a share of what the cell holds now, after cold and wear have shrunk it.
     return started_at(ready, missing * ready.x_ah[-1])
 
 
@@ -225,6 +234,7 @@ def _reach(expected: list[March], moved: list[Pair], way: float, share: float) -
     for k, run in enumerate(expected):
         squares = (share * run.hours) ** 2
         for pair in moved:
+            # A doubt whose two runs are both longer adds nothing to the low end, and never takes from it.
             squares += max(0.0, *(way * (side[k].hours - run.hours) for side in pair)) ** 2
         reach.append(math.sqrt(squares))
     return reach

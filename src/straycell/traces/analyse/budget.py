@@ -50,14 +50,18 @@ def instrument_of(analysis: Analysis, meter: Meter | None, defaults: CautiousDef
     voltage = meter.voltage if meter else None
     capacity = meter.capacity if meter else None
     stated_v = meter.voltage_resolution.step(float(trace.voltage_v.max())) if meter else 0.0
+    # A file may be exported more coarsely than the meter shows, or the sheet may flatter it: the larger step holds.
     step_v = max(stated_v, shown_step(trace.voltage_v))
     step_a = shown_step(trace.current_a)
     idle = [s for s in analysis.steps if s.kind is StepKind.REST and s.rows > 1]
     idle_s = sum(s.duration_s for s in idle)
+    # At rest nothing flows, so what the meter counts there is its own zero, and it goes on under load.
     zero_a = abs(sum(s.charge_ah for s in idle)) / idle_s * 3600 if idle_s > 0 else 0.0
     return Instrument(
         voltage=voltage or defaults.voltage,
         current=capacity or defaults.capacity,
+        # A coarse display already shows as scatter: the larger of the two, not both. A step gives step / root 12
+        # (JCGM 100, F.2.2.1).
         row_v=max(step_v / _SQRT12, scatter(analysis, trace.voltage_v)),
         row_a=max(step_a / _SQRT12, scatter(analysis, trace.current_a)),
         step_a=step_a,
@@ -70,18 +74,23 @@ def instrument_of(analysis: Analysis, meter: Meter | None, defaults: CautiousDef
 def capacity_lines(run: DischargeRun, instrument: Instrument) -> list[BudgetLine]:
     """The budget of a run's capacity, in Ah."""
     accuracy, figure = instrument.current, "capacity_ah"
+    # The sheet's fixed part and the zero seen in this file are the same error: the larger one, once.
     zero_ah = max(accuracy.offset, instrument.zero_a * run.hours)
     return [
         BudgetLine(figure, _named("gain of the current", instrument.current_is_default), _share(accuracy.gain),
                    run.capacity_ah * accuracy.gain / _SQRT3),
         BudgetLine(figure, "zero of the current", show(zero_ah, Dimension.CAPACITY), zero_ah / _SQRT3),
+        # The rounding of one level repeats in every row of a steady current, so it grows with the hours and does not
+        # average out.
         BudgetLine(figure, "steps the current is shown in", show(instrument.step_a, Dimension.CURRENT),
                    instrument.step_a / _SQRT12 * run.hours),
         BudgetLine(figure, "distance of the rows", show(run.spacing_s, Dimension.DURATION), run.sampling_ah),
+        # Where in the gap the step began is unknown within its full width: rectangular, width over root 12.
         BudgetLine(figure, "missing at starts of steps", show(run.open_start_s, Dimension.DURATION),
                    run.open_start_ah / _SQRT12),
         BudgetLine(figure, "missing at ends of steps", show(run.open_end_s, Dimension.DURATION),
                    run.open_end_ah / _SQRT12),
+        # A cut-off voltage read wrong moves the end along the curve: dAh/dV there turns volts into charge.
         BudgetLine(figure, "cut-off as this meter sees it", show(_cutoff_u(run, instrument), Dimension.VOLTAGE),
                    run.ah_per_v_at_end * _cutoff_u(run, instrument)),
     ]  # fmt: skip
@@ -93,6 +102,7 @@ def energy_lines(run: DischargeRun, instrument: Instrument) -> list[BudgetLine]:
     mean_v = run.energy_wh / run.capacity_ah if run.capacity_ah else 0.0
     carried = []
     for line in capacity_lines(run, instrument):
+        # What is lost at the end is lost at the cut-off's voltage, not at the mean.
         at_v = run.end_v if line.source.startswith(("cut-off", "missing at ends")) else mean_v
         u = run.sampling_wh if line.source == "distance of the rows" else line.u * at_v
         carried.append(BudgetLine(figure, line.source, line.value, u))
@@ -119,8 +129,10 @@ def resistance_lines(
     return [
         BudgetLine(figure, _named("gain of the voltage", instrument.voltage_is_default), _share(volts.gain),
                    size * volts.gain / _SQRT3),
+        # Kept at zero in the list, so that a reader sees that the offset was thought of and cancels.
         BudgetLine(figure, "offset of the voltage, shared by both", show(volts.offset, Dimension.VOLTAGE), 0.0),
         BudgetLine(figure, "two rows of voltage", show(instrument.row_v, Dimension.VOLTAGE),
+                   # Two independent rows, hence the root of 2; more change of current divides their error.
                    root2 * instrument.row_v / change_a),
         BudgetLine(figure, _named("gain of the current", instrument.current_is_default), _share(amps.gain),
                    size * amps.gain / _SQRT3),
@@ -133,6 +145,7 @@ def resistance_lines(
 
 def combined(value: float, lines: list[BudgetLine]) -> Measured:
     """The figure with the root of the sum of the squares of its lines."""
+    # Independent sources add in quadrature (JCGM 100:2008, 5.1.2).
     return Measured(value, math.sqrt(sum(line.u**2 for line in lines)))
 
 

@@ -104,9 +104,11 @@ def _capacity(trace: Trace, result: TraceResult, occasion: Occasion) -> Reading 
         temperature_c=result.temperature_c,
         meter=occasion.meter,
         discharge_current_a=run.current_a,
+        # A reading's cut-off has to lie in its window, and a crossed lead may show far more than 5 V.
         cutoff_v=result.cutoff_v if run.reached else max(result.cutoff_v, min(run.end_v, 5.0)),
         energy_wh=energy.value,
         at_least=run.spoilt,
+        # The trace alone: a charge recorded elsewhere may be corrected later, and the reading must not keep it.
         from_full=run.shows_full,
         u=capacity.u,
     )
@@ -145,8 +147,10 @@ def _low_rests(trace: Trace, result: TraceResult, occasion: Occasion) -> Iterato
     """The end of every rest that is, or may be, below the floor: where the cell lay, and how long."""
     if occasion.floor_v is None:
         return
+    # Instruments split a rest into several steps; the cell rests through all of them.
     for kind, group in groupby(result.steps, key=lambda step: step.kind):
         steps = list(group)
+        # A voltage right after a load is polarised and would look like a deep discharge.
         rested_s = steps[-1].end_s - steps[0].onset_s
         if kind is not StepKind.REST or rested_s < _LEAST_REST_S:
             continue
@@ -156,6 +160,7 @@ def _low_rests(trace: Trace, result: TraceResult, occasion: Occasion) -> Iterato
             doubt = f"{show(value.value, Dimension.VOLTAGE)} at the end of a trace, at once after {before_v:.2f} V"
             yield _low_voltage(value, steps[-1].end_s, trace, occasion, doubt=doubt)
             continue
+        # The low end of the interval: a value within its uncertainty of a safety limit is no pass.
         if value.low < occasion.floor_v:
             yield _low_voltage(value, steps[-1].end_s, trace, occasion, rested_s=rested_s)
 
@@ -165,6 +170,7 @@ def _taken_out(trace: Trace, rows: slice, floor_v: float) -> float | None:
 
     A cell that dies sinks to zero over minutes; one that is lifted out of its holder is gone at once.
     """
+    # Only the end of a file can be an empty holder; a drop that comes back is a bad contact, which cleaning.py drops.
     if rows.stop < trace.rows:
         return None
     volts = trace.voltage_v[rows]
@@ -185,6 +191,8 @@ def steady_peak(trace: Trace, rows: slice | None = None) -> tuple[float | None, 
     if not len(known):
         return None, None
     highest = float(known.max())
+    # A sensor that touches metal or a wire that breaks gives one wild row; heat in 45 g of cell takes longer to come
+    # and go.
     steady = float(np.minimum(known[:-1], known[1:]).max()) if len(known) > 1 else highest
     return (steady, highest) if highest - steady > _LONE_K else (highest, None)
 
@@ -197,11 +205,14 @@ def _reversal(trace: Trace, result: TraceResult, occasion: Occasion) -> Reading 
     if occasion.floor_v is None or not loaded.any():
         return None
     rows = np.flatnonzero(loaded)
+    # Readings below the cell window are crossed leads or a broken wire, and must not hide a true reversal.
     known = rows[trace.voltage_v[rows] >= CELL_WINDOWS[Dimension.VOLTAGE].low]
     if not len(known):
         known = rows
     row = int(known[np.argmin(trace.voltage_v[known])])
     value = _row_voltage(trace, row, slice(row, row + 1), occasion)
+    # At 0 V and below lithium plates and copper dissolves (overdischarge study, J. Electrochem. Soc.): within U
+    # counts too.
     return _low_voltage(value, float(trace.time_s[row]), trace, occasion) if value.low <= 0 else None
 
 
@@ -250,6 +261,7 @@ def _groups(steps: tuple[Step, ...]) -> list[list[Step]]:
     groups: list[list[Step]] = []
     open_group = False
     for step in steps:
+        # A short charge step may be a pulse of a resistance test, unless a charge is already going on.
         if step.kind is StepKind.CHARGE and (open_group or step.duration_s > PULSE_S):
             if open_group:
                 groups[-1].append(step)
@@ -266,6 +278,7 @@ def _charge(trace: Trace, steps: list[Step], occasion: Occasion) -> Charge | str
     top_v = float(trace.voltage_v[rows].max())
     accuracy = (occasion.meter.voltage if occasion.meter else None) or occasion.defaults.voltage
     expanded_v = COVERAGE_FACTOR * accuracy.u(top_v)
+    # Neither surely over-charged nor surely not: recorded as a charge it would count as sound.
     if top_v - expanded_v <= occasion.most_v < top_v:
         volts = f"{show(top_v, Dimension.VOLTAGE)} ± {show(expanded_v, Dimension.VOLTAGE)}"
         return f"a charge up to {volts} is too close to over-charged to call: it is not recorded as a charge"
@@ -276,6 +289,7 @@ def _charge(trace: Trace, steps: list[Step], occasion: Occasion) -> Charge | str
         at=occasion.moment(trace, steps[-1].end_s),
         current_a=float(np.quantile(np.abs(trace.current_a[rows]), _HIGHEST)),
         until_v=top_v,
+        # The last row's current tells whether the charge ran to its end or was taken off early.
         end_current_a=abs(float(trace.current_a[steps[-1].stop - 1])),
         peak_temperature_c=peak_c,
     )

@@ -59,6 +59,7 @@ def reduce_trace(
     run = _headline(runs)
     setting = Setting(analysis, runs, instrument, temperature_c, chemistry)
     pulses = find_pulses(setting)
+    # The pair of IEC 61960 cancels what both currents share; a pulse from rest also holds relaxation.
     dc = find_pair(setting, rated_ah) or _first_at(pulses, DC_PULSE_S)
     budget = _budget(run, dc, instrument)
     lines = {
@@ -69,6 +70,7 @@ def reduce_trace(
         energy=combined(run.energy_wh, lines["energy_wh"]) if run else None,
         dc_resistance=dc,
         pulses=tuple(pulses),
+        # Without a run nothing counts as complete: absence of a doubt is not evidence.
         at_least=run is None or run.at_least,
         warnings=(*trace.warnings, *_warnings(analysis, runs, run, instrument, meter)),
         notes=(*trace.notes, *_notes(runs, run, pulses, dc)),
@@ -84,6 +86,7 @@ def reduce_trace(
 
 def _headline(runs: list[DischargeRun]) -> DischargeRun | None:
     """The last complete discharge; without one, the largest."""
+    # The last complete run is of the cell as it is now; an older one would flatter it.
     whole = [run for run in runs if not run.at_least]
     if whole:
         return whole[-1]
@@ -102,6 +105,8 @@ def _budget(run: DischargeRun | None, dc: PulseResistance | None, instrument: In
 def _mean_temperature(trace: Trace, run: DischargeRun | None, given_c: float | None) -> float | None:
     if trace.temperature_c is None:
         return given_c
+    # A file's temperature covers charge and rest too, and the cell warms under load: only the run's rows speak for
+    # the run.
     rows = slice(None)
     if run is not None:
         first, last = np.searchsorted(trace.time_s, (run.start_s, run.end_s))
@@ -128,6 +133,7 @@ def _warnings(
     if instrument.voltage_is_default or instrument.current_is_default:
         lacking = [
             word
+            # The person learns which figure has no stated accuracy, because the default may turn a pass into a hold.
             for word, is_default in (
                 ("voltage", instrument.voltage_is_default),
                 ("capacity", instrument.current_is_default),
@@ -169,6 +175,7 @@ def _counter_warning(analysis: Analysis, run: DischargeRun) -> list[str]:
             continue
         counted += abs(float(rows[-1] - rows[0]))
         ours += abs(float(analysis.running_ah[step.first + len(rows) - 1] - analysis.running_ah[step.first]))
+    # Two counters of one instrument agree within rounding; more apart, and a column or a unit was read wrong.
     if ours <= 0 or counted <= 0 or abs(counted - ours) <= _COUNTER_SHARE * ours:
         return []
     theirs, own = show(counted, Dimension.CAPACITY), show(ours, Dimension.CAPACITY)

@@ -82,6 +82,7 @@ def find_pulses(setting: Setting) -> list[PulseResistance]:
 
 
 def _is_pulse(before: Step, step: Step) -> bool:
+    # The resistance is taken against a settled voltage; a few seconds of rest still move with the last load.
     rested = before.kind is StepKind.REST and before.duration_s >= _LEAST_REST_S
     return rested and step.kind is StepKind.DISCHARGE and step.follows
 
@@ -95,6 +96,8 @@ def _is_read(analysis: Analysis, step: Step, age_s: float) -> bool:
     if np.min(np.abs(ages - age_s)) <= _SAME_AGE * age_s:
         return True
     after = int(np.searchsorted(ages, age_s))
+    # Between half and twice the age the voltage is close to straight over the root of the time; further apart it is a
+    # guess.
     return 0 < after < len(ages) and 2 * float(ages[after - 1]) >= age_s and float(ages[after]) <= 2 * age_s
 
 
@@ -110,9 +113,11 @@ def _at(analysis: Analysis, step: Step, age_s: float) -> tuple[float, float, flo
     ages = analysis.trace.time_s[rows] - step.onset_s
     volts, amps = analysis.trace.voltage_v[rows], analysis.trace.current_a[rows]
     roots = np.sqrt(np.maximum(ages, 0.0))  # diffusion moves the voltage with the root of the time
+    # The current has no such law: it is switched, so a straight line between its rows does.
     voltage, current = float(np.interp(np.sqrt(age_s), roots, volts)), float(np.interp(age_s, ages, amps))
     if len(ages) < 2:
         return voltage, current, float("nan")
+    # The slope is taken around the age, since a resistance grows with the length of the pulse (budget.py).
     low, high = max(0.5 * age_s, float(ages[0])), min(2.0 * age_s, float(ages[-1]))
     if high <= low:
         return voltage, current, float("nan")
@@ -132,10 +137,12 @@ def _resistance(
     """From a voltage and current to those at an age of step `k`; the load began with step `began`."""
     step, before = setting.analysis.steps[k], setting.analysis.steps[began - 1] if began else None
     voltage, current, slope = _at(setting.analysis, step, age_s)
+    # A difference of currents, so that a meter's zero cancels.
     change = from_a - current
     value = (from_v - voltage) / change
     lines = _lines(value, change, slope, setting.instrument, step)
     rest = before if before is not None and before.kind is StepKind.REST else None
+    # The state of charge is that at which the load began: during the pulse nothing worth counting is taken out.
     out_ah, soc = _state(setting.analysis, setting.runs, began)
     span = _from_rest(setting, rest) if soc is None and rest is not None else None
     return PulseResistance(
@@ -161,11 +168,13 @@ def _from_rest(setting: Setting, rest: Step) -> tuple[float, float] | None:
         return None
     volts = setting.instrument.voltage
     moving_v = 0.0 if rest.duration_s >= _LONG_REST_S else _MOVING_V
+    # What a short rest may still move is a limit, hence over root 3.
     u_v = float(np.hypot(volts.u(rest.last_v), moving_v / np.sqrt(3)))
     return state_of_charge_range(setting.chemistry, rest.last_v, u_v)
 
 
 def _lines(value: float, change: float, slope: float, instrument: Instrument, step: Step) -> list[BudgetLine]:
+    # A single row shows no slope, and no slope must not mean no growth.
     growth = _UNKNOWN_GROWTH * value if np.isnan(slope) else slope / change
     return resistance_lines(value, change, instrument, step.open_start_s, growth)
 
@@ -176,6 +185,7 @@ def _state(analysis: Analysis, runs: list[DischargeRun], k: int) -> tuple[float,
     if run is None:
         return 0.0, None
     out = -sum(s.charge_ah for s in analysis.steps[run.first : k])
+    # A lower bound of the capacity gives no share: the state of charge would look lower than it is.
     if run.at_least or run.capacity_ah <= 0:
         return out, None
     return out, min(1.0, max(0.0, 1 - out / run.capacity_ah))
@@ -206,5 +216,7 @@ def _is_pair(first: Step, second: Step, rated_ah: float | None) -> bool:
         return False
     ratio = second.current_a / first.current_a
     timed = _PAIR_FIRST_S[0] <= first.duration_s <= _PAIR_FIRST_S[1] and second.duration_s >= _PAIR_SECOND_S
+    # Within 0.3 to 1.5 It a current of 1 It is meant; testers hit the nominal only roughly.
     rated = rated_ah is None or 0.3 <= abs(second.current_a) / rated_ah <= 1.5
+    # The standard wants 0.2 It and then 1 It, a ratio of 5 (IEC 61960-3 d.c. method).
     return _PAIR_RATIO[0] <= ratio <= _PAIR_RATIO[1] and timed and rated

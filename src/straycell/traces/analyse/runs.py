@@ -18,7 +18,9 @@ FULL_REST_DROP_V = 0.07
 _FULL_CHARGE_DROP_V = 0.03
 _FULL_END_RATE = 0.12
 """A full charge ends at a tenth of the capacity an hour or less (common practice), with a fifth of slack."""
+# Extrapolation reaches half a row further than the next row would have been, for a fall that steepens.
 _EXTRAPOLATE = 1.5
+# A start missed by less than half a per cent of the charge is small beside a tester's own error of capacity.
 _DARK_SHARE = 0.005
 _SLACK_V = 0.002
 """A tester that stops at its cut-off may write its last row so far above it (common practice)."""
@@ -97,9 +99,11 @@ def find_runs(
     `row_u_v` is one row's own standard uncertainty in V: a last row within twice that of the cut-off reached it.
     """
     spans = _spans(analysis.steps)
+    # Row noise may leave the last row just above the cut-off, and the tester has seen it below (U = 2u).
     slack_v = max(_SLACK_V, COVERAGE_FACTOR * row_u_v)
     limits = _Limits(cutoff_v, full_voltage_v, slack_v)
     return [
+        # A recorded charge speaks only for the first discharge of a file; later ones follow what the file shows.
         _run(analysis, first, last, limits, charged_just_before and first == spans[0][0])
         for first, last in spans
     ]
@@ -119,6 +123,7 @@ def _spans(steps: list[Step]) -> list[tuple[int, int]]:
 
 
 def _is_pulse(step: Step, total_ah: float) -> bool:
+    # Both short and small: a short heavy charge changes what the cell holds, a long weak one too.
     return step.duration_s <= PULSE_S and abs(step.charge_ah) <= _PULSE_SHARE * total_ah
 
 
@@ -131,6 +136,7 @@ def _run(analysis: Analysis, first: int, last: int, limits: _Limits, charged: bo
     capacity = -sum(s.charge_ah for s in whole) - final_ah
     energy = -sum(s.energy_wh for s in whole) - final_wh
     loads = [s for s in (*whole, final) if s.kind is StepKind.DISCHARGE]
+    # Pulses in between carry currents of their own and would bend the mean of the run.
     long = [s for s in loads if s.duration_s > PULSE_S] or loads
     full, why_not = _started_full(analysis, first, full_voltage_v, charged, capacity)
     doubts = [why_not] if why_not else []
@@ -156,6 +162,7 @@ def _run(analysis: Analysis, first: int, last: int, limits: _Limits, charged: bo
         hours=sum(min(s.end_s, end.time_s) - s.onset_s for s in loads) / 3600,
         full=full,
         shows_full=shown,
+        # Spoilt for ever: a doubt beside the missing proof of a full start cannot be healed by a recorded charge.
         spoilt=not possible or len(doubts) > (not full),
         reached=end.reached,
         doubts=tuple(doubts),
@@ -165,6 +172,7 @@ def _run(analysis: Analysis, first: int, last: int, limits: _Limits, charged: bo
         open_start_s=max(s.open_start_s for s in loads),
         open_end_s=max(end.open_s, *(s.open_end_s for s in whole)) if whole else end.open_s,
         open_start_ah=_root_sum([s.current_a * s.open_start_s for s in (*whole, final)]),
+        # Each gap is independent of the others, so their charges add in quadrature.
         open_end_ah=_root_sum([*(s.current_a * s.open_end_s for s in whole), final.current_a * end.open_s]),
         ah_per_v_at_end=end.ah_per_v,
         end_row=end.row,
@@ -188,6 +196,7 @@ def _find_end(analysis: Analysis, first: int, last: int, limits: _Limits) -> _En
     trace, cutoff_v = analysis.trace, limits.cutoff_v
     for k in range(first, last + 1):
         step = analysis.steps[k]
+        # A pulse dips below the cut-off and comes back; only a lasting load ends a discharge.
         if step.kind is not StepKind.DISCHARGE or (step.duration_s <= PULSE_S and k != last):
             continue
         below = np.flatnonzero(trace.voltage_v[step.first : step.stop] <= cutoff_v)
@@ -202,6 +211,7 @@ def _stopped(analysis: Analysis, last: int, limits: _Limits) -> _End:
     row = step.stop - 1
     slope = _slope(analysis, step, row)
     above_v = step.last_v - cutoff_v
+    # The tester stops between two rows: what the slope bridges before the next row counts as reached.
     if above_v > max(limits.slack_v, _EXTRAPOLATE * slope * step.open_end_s):
         return _End(last, step.end_s + step.tail_h * 3600, step.last_v, row, False, 0.0, step.open_end_s)
     more_s = min(above_v / slope, step.open_end_s) if slope > 0 else 0.0
@@ -214,6 +224,7 @@ def _crossing(analysis: Analysis, k: int, row: int, cutoff_v: float) -> _End:
     if row == step.first:
         return _End(k, float(trace.time_s[row]), float(trace.voltage_v[row]), row, True, per_v, 0.0)
     above, below = trace.voltage_v[row - 1], trace.voltage_v[row]
+    # The curve is steep at the end, so a straight line between two rows is close, and a whole row would be too much.
     share = float((above - cutoff_v) / (above - below))
     time_s = float(trace.time_s[row - 1] + share * (trace.time_s[row] - trace.time_s[row - 1]))
     return _End(k, time_s, cutoff_v, row if share >= 1 else row - 1, True, per_v, 0.0)
@@ -221,6 +232,7 @@ def _crossing(analysis: Analysis, k: int, row: int, cutoff_v: float) -> _End:
 
 def _slope(analysis: Analysis, step: Step, row: int) -> float:
     """How fast the voltage falls at a row, in V/s, over the rows before it; 0 when it does not fall."""
+    # Three rows only: near the cut-off the slope steepens, and an older row would flatten it.
     trace, back = analysis.trace, max(step.first, row - 2)
     seconds = float(trace.time_s[row] - trace.time_s[back])
     return max(0.0, float(trace.voltage_v[back] - trace.voltage_v[row]) / seconds) if seconds > 0 else 0.0
@@ -250,6 +262,7 @@ def _is_dark(analysis: Analysis, k: int, away_s: float) -> bool:
     """True when a step's start lies so far from the row before that neither step's row distance explains it."""
     step, trace = analysis.steps[k], analysis.trace
     before = analysis.steps[k - 1]
+    # The step before sets the usual distance, since instruments change their interval with the step.
     usual = float(trace.time_s[before.stop - 1] - trace.time_s[before.stop - 2]) if before.rows > 1 else 0.0
     return not step.follows and step.onset_s == trace.time_s[step.first] and away_s > 3 * usual
 
@@ -292,16 +305,21 @@ def _started_full(
             float(analysis.trace.voltage_v[earlier[-1].first : earlier[-1].stop].max()), earlier[-1].last_v
         )
         end_a = abs(float(analysis.trace.current_a[earlier[-1].stop - 1]))
+        # A charge stopped 30 mV low leaves charge out, and the next discharge would look like a worn cell.
         if top < full_voltage_v - _FULL_CHARGE_DROP_V:
             return False, f"the charge before the discharge ended at {show(top, volts)}, not full"
+        # At full voltage but with much current the cell was still filling: constant voltage had just begun.
         if end_a > _FULL_END_RATE * capacity_ah:
             amps = show(end_a, Dimension.CURRENT)
             return False, f"the charge before the discharge was ended at {amps}, before it was full"
         return True, ""
     rest = steps[first - 1] if first > 0 and steps[first - 1].kind is StepKind.REST else None
+    # A rested full cell falls some hundredths of a volt by relaxation alone.
     if rest is not None and rest.last_v >= full_voltage_v - FULL_REST_DROP_V:
         return True, ""
     opening = rest.last_v if rest is not None else steps[first].first_v
+    # Evidence in the file beats a record: a cell that rests this low is not the one that was charged, or lost its
+    # charge.
     if charged and opening < full_voltage_v - 5 * FULL_REST_DROP_V and rest is not None:
         return (
             False,
@@ -322,6 +340,7 @@ def _sampling(analysis: Analysis, loads: list[Step], end: _End) -> tuple[float, 
     error_ah = error_wh = spacing = 0.0
     for step in loads:
         stop = min(step.stop, end.row + 1)
+        # Too few rows to leave out every second one: the estimate itself would be noise.
         if stop - step.first < 5:
             continue
         rows = slice(step.first, stop - (stop - step.first + 1) % 2)
@@ -329,6 +348,8 @@ def _sampling(analysis: Analysis, loads: list[Step], end: _End) -> tuple[float, 
         amps = trace.current_a[rows]
         watts = amps * trace.voltage_v[rows]
         spacing = max(spacing, float(np.median(np.diff(trace.time_s[rows]))))
+        # Twice the distance makes a trapezoid's error four times as large: a third of the difference is the fine
+        # one's (Richardson).
         error_ah += (_area(amps, hours) - _area(amps[::2], hours[::2])) / 3
         error_wh += (_area(watts, hours) - _area(watts[::2], hours[::2])) / 3
     return spacing, abs(error_ah), abs(error_wh)

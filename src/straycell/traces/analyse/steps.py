@@ -26,8 +26,10 @@ _GAP_LEAST_SHARE = 0.005
 _NEIGHBOURS = 3
 _WIDER = 10
 """Rows either side that a gap must stand out from: irregular loggers leave long distances without losing rows."""
+# Rows that count from the step's start keep its own distance exactly, apart from the clock's rounding.
 _SAME_DISTANCE = 0.02
 _CUT_SHORT = 0.9
+# Not every step: a pulse of one row or a pause shows nothing of how the instrument starts.
 _MOSTLY = 0.9
 _FIRST_ROWS = 5
 
@@ -102,8 +104,11 @@ def analyse(trace: Trace) -> Analysis:
     firsts = _first_rows(trace, state)
     stops = np.append(firsts[1:], trace.rows)
     spacing = np.diff(trace.time_s)
+    # A gap between two steps belongs to neither: what flowed there nobody recorded.
     inside = np.ones(trace.rows - 1, dtype=bool)
     inside[firsts[1:] - 1] = False
+    # Rows missing inside a step are left out of the charge, which then is a lower bound, instead of bridged by a
+    # guess.
     gaps = _gaps(trace, spacing, inside, firsts, stops)
     counted = np.where(inside & ~gaps, spacing, 0.0) / 3600
     power = trace.voltage_v * trace.current_a
@@ -149,8 +154,10 @@ def _first_rows(trace: Trace, state: Ints) -> Ints:
     """Where the state, the instrument's step or the level of a discharge changes."""
     amps = trace.current_a
     change = np.abs(np.diff(amps))
+    # Four rest limits: a current near zero that flickers must not open a step a row.
     jumps = np.flatnonzero(change > 4 * rest_limit_a(amps))
     size = np.maximum(np.abs(amps[jumps]), np.abs(amps[jumps + 1]))
+    # Only between two levels of discharge: a charge that tapers at constant voltage changes level all the time.
     jumps = jumps[(state[jumps] < 0) & (state[jumps + 1] < 0) & (change[jumps] > _LEVEL_SHARE * size)]
     firsts = blocks(state, trace.step) if trace.step is not None else blocks(state)
     return np.union1d(firsts, jumps + 1)
@@ -169,13 +176,17 @@ def _onsets(trace: Trace, spacing: Floats, firsts: Ints, stops: Ints) -> tuple[F
     in_time = _in_time(spacing, firsts, stops, away, own)
     open_start = np.where(in_time, 0.0, np.minimum(away, own))
     open_start[0] = own[0]
+    # A free-running logger knows no steps: half of the distance to either is unbiased, and the budget carries the
+    # rest.
     shared = np.where(near & ~in_time, away / 2, 0.0) if trace.step is None else np.zeros(len(away))
     shared[0] = 0.0
+    # The instrument's own time in step dates the onset to its clock, better than any row distance.
     if trace.step_time_s is not None:
         told = time - trace.step_time_s[firsts]
         fits = np.isfinite(told) & (told >= before - 1e-3 - 0.05 * away) & (told <= time + 1e-9)
         fits[0] = bool(np.isfinite(told[0]) and trace.step_time_s[firsts[0]] <= _CONTIGUOUS * own[0] + 1e-9)
         onset = np.where(fits, np.minimum(told, time), onset)
+        # Rounded step times may reach back before the last row of the step before; steps must not overlap.
         onset[1:] = np.maximum(onset[1:], before[1:])
         open_start = np.where(fits, 0.0, open_start)
         shared = np.where(fits, 0.0, shared)
@@ -203,6 +214,7 @@ def _in_time(spacing: Floats, firsts: Ints, stops: Ints, away: Floats, own: Floa
 
 def _own_spacing(spacing: Floats, firsts: Ints, stops: Ints) -> Floats:
     """The usual distance of a step's first rows; a single row takes the distance of the rows before it."""
+    # The first rows only: many instruments record densely at first and then more thinly.
     mine = _middle(spacing, firsts, np.minimum(stops - 1, firsts + _FIRST_ROWS))
     earlier = _middle(spacing, np.maximum(firsts - _FIRST_ROWS - 1, 0), firsts - 1)
     own: Floats = np.where(stops - firsts > 1, mine, earlier)
@@ -227,11 +239,13 @@ def _open_ends(trace: Trace, spacing: Floats, firsts: Ints, stops: Ints) -> Floa
         told = trace.time_s[firsts[1:]] - trace.step_time_s[firsts[1:]] - trace.time_s[stops[:-1] - 1]
         after[:-1] = np.where(np.isfinite(told), np.clip(told, 0.0, after[:-1]), after[:-1])
     open_end: Floats = np.minimum(last, after)
+    # No neighbour on either side says nothing; infinity would swallow the budget.
     return np.where(np.isfinite(open_end), open_end, 0.0)
 
 
 def _gaps(trace: Trace, spacing: Floats, inside: Mask, firsts: Ints, stops: Ints) -> Mask:
     """Intervals inside a step far longer than those around them: rows are missing there."""
+    # Dense files are checked fast: no distance long enough to be a gap, nothing to look at.
     if not (inside & (spacing >= _GAP_LEAST_S)).any():
         return np.zeros(len(spacing), dtype=bool)
     padded = np.where(inside, spacing, np.nan)
@@ -244,6 +258,7 @@ def _gaps(trace: Trace, spacing: Floats, inside: Mask, firsts: Ints, stops: Ints
     lasting = trace.time_s[stops - 1] - trace.time_s[firsts]
     whole = np.repeat(lasting, stops - firsts)[1:]
     found: Mask = inside & (spacing > _GAP_FACTOR * around) & (known >= _NEIGHBOURS)
+    # Both seconds and share: an hour missing of a day matters, ten seconds of it do not.
     found &= (spacing >= _GAP_LEAST_S) & (spacing > _GAP_LEAST_SHARE * whole)
     for place in np.flatnonzero(found).tolist():
         near = padded[max(0, place - _WIDER) : place + _WIDER + 1].copy()

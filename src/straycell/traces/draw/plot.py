@@ -32,6 +32,7 @@ _TIMES = ((2 * 86400.0, 86400.0, "d"), (5400.0, 3600.0, "h"), (180.0, 60.0, "min
 
 def plot_png(trace: Trace, result: TraceResult, title: str, *, dpi: int = 150) -> bytes:
     """A PNG of a trace, 11 x 8 inches at `dpi`. Same input, same bytes (for one version of matplotlib)."""
+    # Loaded here and not above: matplotlib takes longer to import than most commands run.
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
@@ -52,6 +53,7 @@ def draw(figure: Figure, trace: Trace, result: TraceResult, title: str) -> None:
     divisor, unit = _time_unit(trace)
     time = trace.time_s / divisor
     out_ah = _charge_out(trace, result)
+    # A line drawn across missing rows would show a course that nobody measured.
     _line(volts, time, trace.voltage_v, _VOLTS, _breaks(trace, result))
     _line(amps, time, trace.current_a, _AMPS, _breaks(trace, result), stepped=True)
     _line(charge, time, out_ah, _CHARGE, _breaks(trace, result))
@@ -66,6 +68,7 @@ def draw(figure: Figure, trace: Trace, result: TraceResult, title: str) -> None:
     charge.set_xlabel(f"time / {unit}")
     length = float(time[-1] - time[0])
     charge.set_xlim(float(time[0]), float(time[-1]) + 0.012 * length)
+    # The number at the end of the charge line stands above its dot and needs room.
     charge.margins(y=0.25)
     _mark_cutoff(volts, result)
     _name_steps(volts, result, divisor, length)
@@ -113,6 +116,7 @@ def _line(
 ) -> None:
     for part in np.split(np.arange(len(time)), breaks):
         kept = part[thin_rows(values[part], _MOST_POINTS)]
+        # Steps at thousands of points only blur the picture and multiply its vertices.
         style = "steps-pre" if stepped and len(kept) < 4000 else "default"
         panel.plot(
             time[kept], values[kept], color=colour, linewidth=1.6, drawstyle=style, solid_joinstyle="round"
@@ -133,6 +137,7 @@ def _dress(panel: Axes) -> None:
 
 
 def _bands(panel: Axes, result: TraceResult, divisor: float) -> None:
+    # Beyond this many bands the colours merge to grey, and each costs its own drawing.
     if len(result.steps) > _MOST_BANDS:
         return
     for step in result.steps:
@@ -145,6 +150,7 @@ def _bands(panel: Axes, result: TraceResult, divisor: float) -> None:
 def _mark_cutoff(panel: Axes, result: TraceResult) -> None:
     """The cut-off as a line; where the curve stays far above it, only its name at the foot."""
     low, high = panel.get_ylim()
+    # A far cut-off drawn as a line would press the curve flat into the top of the panel.
     near = result.cutoff_v > low - (high - low)
     if near:
         panel.axhline(result.cutoff_v, color=_CUT, linewidth=1.1, linestyle=(0, (6, 4)))

@@ -39,6 +39,7 @@ def terminal_curve(
 def _dots(trace: Trace, across: int, down: int) -> Grid:
     """True where the curve runs, each column joined to the one before."""
     time, volts = trace.time_s - trace.time_s[0], trace.voltage_v
+    # Sparse rows would leave columns of dots empty, so the line is sampled four times a column beside its own rows.
     fine = np.linspace(0.0, float(time[-1]), across * 4)
     time, volts = np.append(time, fine), np.append(volts, np.interp(fine, time, volts))
     span = float(np.ptp(volts)) or 1.0
@@ -50,6 +51,7 @@ def _dots(trace: Trace, across: int, down: int) -> Grid:
     np.maximum.at(bottom, x, y)
     for column in range(across):
         if column:
+            # A steep fall skips rows of dots; joined columns keep the curve one line.
             top[column] = min(top[column], bottom[column - 1] + 1)
             bottom[column] = max(bottom[column], top[column - 1] - 1)
         grid[top[column] : bottom[column] + 1, column] = True
@@ -78,6 +80,7 @@ def _edge(at_cutoff: bool, plain: bool) -> str:
 
 def _scale(line: int, low: float, high: float, down: int) -> str:
     """The voltage beside the first, middle and last line."""
+    # Three figures beside the scale are enough, and a figure on every line would hide the curve.
     if line not in (0, down // 2, down - 1):
         return ""
     return f"{high - (high - low) * line / (down - 1):.2f} V"

@@ -18,5 +18,6 @@ def thin_rows(values: Floats, most: int) -> Ints:
     kept: set[int] = set()
     for first, stop in pairwise(edges):
         part = values[first:stop]
+        # Extremes and ends of each share: averages would erase pulses and dips, which are what one looks for.
         kept.update((int(first), int(first + part.argmin()), int(first + part.argmax()), int(stop - 1)))
     return np.array(sorted(kept), dtype=np.int64)

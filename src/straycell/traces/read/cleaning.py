@@ -16,11 +16,14 @@ from straycell.traces.read.trace import Floats, Ints, Mask
 FEWEST_ROWS = 3
 MOST_BAD_SHARE = 0.1
 """More unusable rows than this are no slip of a logger any more (common practice, no published source)."""
+# Below half a volt no charged cell stands; between two rows of a good voltage it is a lost contact.
 _CONTACT_LOST_V = 0.5
 _SPIKE_V = 0.3
 _EDGE_SHARE = 0.05
 _MOST_PACK_V = 100.0
+# 1e8 s after 1970 is 1973: no trace counts that long from its own start, so a larger number is a clock.
 _UNIX_S = 1e8
+# Beyond the year 2200 a number is a counter and no date.
 _YEAR_2200_S = 7.26e9
 
 
@@ -77,6 +80,7 @@ def _needed(cleaned: Cleaned) -> list[str]:
 def _drop_cut_end(cleaned: Cleaned, ends_whole: bool) -> None:
     if not len(cleaned.line):
         return
+    # A file copied while it was written ends in half a row; that is no fault of the other rows.
     last = [name for name in _needed(cleaned) if not np.isfinite(cleaned.columns[name][-1])]
     some = any(np.isfinite(cleaned.columns[name][-1]) for name in _needed(cleaned))
     if (last and some) or not ends_whole:
@@ -88,6 +92,7 @@ def _drop_cut_end(cleaned: Cleaned, ends_whole: bool) -> None:
 
 def _drop_blank_and_odd(cleaned: Cleaned, table: Table) -> None:
     """Rows without a number where one is needed; wholly blank lines are no fault."""
+    # One sum tells whether any value is not finite, and is cheaper than a mask of each column.
     if all(np.isfinite(cleaned.columns[name].sum()) for name in _needed(cleaned)):
         return
     finite = [np.isfinite(cleaned.columns[name]) for name in _needed(cleaned)]
@@ -99,6 +104,7 @@ def _drop_blank_and_odd(cleaned: Cleaned, table: Table) -> None:
         text = odd.get(int(bad[0]))
         what = f"'{text[:20]}' is no number" if text else "a number is missing (NaN or empty)"
         cleaned.warnings.append(f"{some_lines(bad)}: {what}; left out")
+        # A tenth of the rows unusable is a wrong column or unit, and dropping them would hide that.
         if len(bad) > MOST_BAD_SHARE * len(cleaned.line):
             raise BadData(
                 f"{len(bad)} of {len(cleaned.line)} rows cannot be used, the first in line {int(bad[0])}: {what}",
@@ -134,8 +140,10 @@ def _zero_clock(cleaned: Cleaned, stamps: Stamps) -> None:
             cleaned.warnings.append(
                 "its dates can be read two ways, day or month first: they do not date the run"
             )
+        # A clock without a date or with two readings of it must not date a record.
         if stamps in (Stamps.COUNTED, Stamps.UTC, Stamps.LOCAL) and 0 <= time[0] * unit_s < _YEAR_2200_S:
             began_at = datetime.fromtimestamp(float(time[0] * unit_s), UTC)
+            # A local time keeps no zone: this machine's zone need not be the logger's.
             cleaned.began_at = began_at.replace(tzinfo=None) if stamps is Stamps.LOCAL else began_at
         cleaned.notes.append("times are of a clock: counted from the first row")
 
@@ -147,6 +155,8 @@ def _check_times(cleaned: Cleaned) -> None:
     if len(back):
         row = int(back[0]) + 1
         line, before, after = int(cleaned.line[row]), time[row - 1], time[row]
+        # Two recordings in one file join a cell's discharge with another's; a clock set back is another fault with
+        # another remedy.
         restart = abs(after - time[0]) < 0.05 * (before - time[0]) + 60 and before - after > 60
         why = (
             "a second recording begins there" if restart else "the clock was set back, or rows changed places"
@@ -167,6 +177,7 @@ def _drop_repeated(cleaned: Cleaned) -> None:
     still = np.append(False, np.diff(cleaned.columns["time"]) == 0)
     if not still.any():
         return
+    # Only the values that figures rest on: a counter that goes on does not make a repeated row new.
     same = np.logical_and.reduce([np.diff(cleaned.columns[name]) == 0 for name in _needed(cleaned)])
     if same.any():
         rows = np.append(False, same)
@@ -203,6 +214,7 @@ def _check_windows(cleaned: Cleaned) -> None:
         wrong = np.abs(values) > most
         if wrong.mean() > MOST_BAD_SHARE:
             row = int(np.flatnonzero(wrong)[0])
+            # Between 5 V and 100 V it is a pack, which no unit would explain; above it is millivolts taken for volts.
             pack = name == "voltage" and abs(values[row]) < _MOST_PACK_V
             raise BadData(
                 f"line {int(cleaned.line[row])}: {values[row]:.6g} {unit} cannot be one cell's {name}",
@@ -225,12 +237,15 @@ def _drop_spikes(cleaned: Cleaned) -> None:
         return
     before, here, after = volts[:-2], volts[1:-1], volts[2:]
     alone = np.minimum(abs(here - before), abs(here - after)) > _SPIKE_V
+    # Both sides must agree: a true fall at the end of a discharge never comes back.
     alone &= (abs(before - after) < _SPIKE_V / 3) & (np.sign(here - before) == np.sign(here - after))
     if amps is not None:
         scale = float(np.max(np.abs(amps)))
+        # A load that switches moves the voltage rightly; only a jump at steady current is a slip.
         alone &= (abs(amps[1:-1] - amps[:-2]) <= 0.05 * scale) & (abs(amps[1:-1] - amps[2:]) <= 0.05 * scale)
     wrong = np.concatenate(([False], alone, [False]))
     low = volts < _CONTACT_LOST_V
+    # Low values count as lost contact only when a sound voltage follows: a dying cell stays low.
     if low.any() and float(np.max(volts[np.flatnonzero(low)[0] :])) > 4 * _CONTACT_LOST_V:
         wrong |= low
     if not wrong.any():
@@ -258,6 +273,7 @@ def _check_temperature(cleaned: Cleaned) -> None:
         cleaned.warnings.append(
             f"{some_lines(cleaned.line[wrong])}: {first:.5g} C cannot be; no temperature there"
         )
+        # Only the temperature is lost, not the row: its voltage and current are sound.
         cleaned.columns["temperature"] = np.where(wrong, np.nan, warm)
     if not np.isfinite(cleaned.columns["temperature"]).any():
         del cleaned.columns["temperature"]

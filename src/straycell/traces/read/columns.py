@@ -32,11 +32,13 @@ _UNITS: dict[str, dict[str, tuple[float, float]]] = {
     "current": {
         **dict.fromkeys(("a", "amp", "amps", "ampere", "amperes"), (1.0, 0.0)),
         **dict.fromkeys(("ma", "milliamp", "milliampere"), (1e-3, 0.0)),
+        # Both signs for micro are in use: U+00B5 and the Greek letter U+03BC.
         **dict.fromkeys(("ua", "µa", "μa"), (1e-6, 0.0)),
     },
     "temperature": {
         **dict.fromkeys(("c", "°c", "degc", "deg c", "celsius"), (1.0, 0.0)),
         **dict.fromkeys(("k", "kelvin"), (1.0, -273.15)),
+        # F to C is (F - 32) x 5/9, hence the shift of -160/9.
         **dict.fromkeys(("f", "°f", "degf", "fahrenheit"), (5 / 9, -160 / 9)),
     },
     "capacity": {
@@ -73,6 +75,7 @@ _WORDS: dict[str, tuple[tuple[str, ...], ...]] = {
         ("discharge current", "load current", "i", "a", "amp", "amps", "ampere", "ma", "milliamp"),
     ),
     "temperature": (
+        # The room's temperature decides whether a capacity is comparable; the cell's own rises under load.
         ("ambient temperature",),
         ("temperature", "temp", "temperatur", "cell temperature", "battery temperature"),
         ("surface temperature t1", "temperature t1", "t1"),
@@ -140,6 +143,7 @@ def _known(name: str, unit: str, place: int, header: str) -> Column | None:
 
 def recognise(header: str, place: int = 0) -> Column | None:
     """What a header cell announces, or None. `Voltage / mV`, `voltage_mv`, `Voltage(mV)` and `U mV` all do."""
+    # Spreadsheets put a byte order mark before the first header, where it would make the first word unknown.
     text = header[:LONGEST_HEADER].strip().lstrip("\ufeff").strip().strip("\"'")
     for pattern in (_BRACKETS, _SLASH):
         match = pattern.match(text)
@@ -169,6 +173,8 @@ def find_columns(cells: Sequence[str], units: Sequence[str] = ()) -> dict[str, C
 def _surest(quantity: str, columns: list[Column]) -> Column:
     best = min(column.rank for column in columns)
     equal = [column for column in columns if column.rank == best]
+    # A wrong voltage or current column gives wrong figures in silence, so two claims stop here; other columns only
+    # inform.
     if len(equal) > 1 and quantity in ("voltage", "current"):
         names = "' and '".join(column.header for column in equal)
         raise BadData(
@@ -206,6 +212,7 @@ def mapped(cells: Sequence[str], columns: Mapping[str, str], line: int) -> dict[
 def _one_mapped(quantity: str, wanted: str, plain: list[str], line: int) -> Column:
     if quantity not in QUANTITIES:
         raise UsageFault(f"--columns does not know '{quantity}'", f"it takes: {', '.join(QUANTITIES)}")
+    # A header may itself contain ` in `, so the whole text is tried as a name first.
     name, unit = wanted.strip(), ""
     if name.casefold() not in plain:
         before, word, after = name.rpartition(" in ")
@@ -227,6 +234,7 @@ def _one_mapped(quantity: str, wanted: str, plain: list[str], line: int) -> Colu
         factor, shift = units[unit.casefold()]
         return Column(place, quantity, factor, shift, name)
     own = recognise(plain[place], place)
+    # A header that carries its unit is believed before the base unit is assumed.
     if own is not None and own.unit_given and own.quantity == quantity:
         return Column(place, quantity, own.factor, own.shift, name)
     return _from_any_unit(quantity, plain[place], place, name)

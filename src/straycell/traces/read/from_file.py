@@ -62,6 +62,7 @@ def _ends_whole(raw: bytes, layout: Layout) -> bool:
     """False when the last line lacks its end and shows fewer decimals or cells than the ones before it."""
     if raw.endswith(b"\n"):
         return True
+    # The tail alone is enough, and a file may have 250 MB.
     lines = as_text(raw[-4096:]).split("\n")[-6:]
     tails = [split_line(line, layout.separator) for line in lines]
     if len(tails) < 4:
@@ -70,6 +71,7 @@ def _ends_whole(raw: bytes, layout: Layout) -> bool:
     if len(last) < min(len(cells) for cells in usual):
         return False
     decimals = {_decimals(cells[-1]) for cells in usual}
+    # A decimal cut off in the middle is still a number, and a wrong one: fewer decimals give it away.
     return len(decimals) > 1 or _decimals(last[-1]) >= min(decimals)
 
 
@@ -82,6 +84,7 @@ def _assemble(cleaned: Cleaned, layout: Layout) -> Trace:
     step = _steps(held.get("step"), cleaned)
     notes = [_column_note(layout)]
     current = held["current"] if "current" in held else _from_counter(held, cleaned)
+    # A flat line under current is a lead that measures nothing: neither the sign nor a figure can be had from it.
     _check_voltage_moves(held["voltage"], current, cleaned)
     signed = find_sign(held["voltage"], current, step)
     if signed.doubt:
@@ -112,8 +115,10 @@ def _column_note(layout: Layout) -> str:
 
 def _steps(step: Floats | None, cleaned: Cleaned) -> Ints | None:
     """The instrument's steps, unless the column counts rows instead, or has holes."""
+    # A hole would split one step of the instrument in two.
     if step is None or not np.isfinite(step).all():
         return None
+    # A column that changes with most rows counts rows or records, and each would become a step of its own.
     if np.count_nonzero(np.diff(step)) > _MOST_STEP_CHANGES * len(step):
         cleaned.notes.append("the step column changes from row to row: not used")
         return None
@@ -125,12 +130,14 @@ def _from_counter(held: dict[str, Floats], cleaned: Cleaned) -> Floats:
     """A current from a counter of ampere-hours, as its growth between two rows; the first row takes the second's."""
     hours = np.diff(held["time"]) / 3600
     growth = np.diff(held["capacity"])
+    # A counter reset to zero at a new step must not give a large current of the other sign.
     rises = np.divide(growth, hours, out=np.zeros_like(growth), where=(hours > 0) & (growth >= 0))
     cleaned.warnings.append("there is no current column: the current is taken from the counter's growth")
     return np.append(rises[:1], rises)
 
 
 def _check_voltage_moves(voltage: Floats, current: Floats, cleaned: Cleaned) -> None:
+    # Ten rows: a short file may truly stand still within the steps of its display.
     if np.ptp(voltage) == 0 and states(current).any() and len(voltage) > 10:
         raise BadData(
             f"the voltage stands at {voltage[0]:.4g} V from line {int(cleaned.line[0])} to line "

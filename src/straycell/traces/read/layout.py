@@ -15,6 +15,7 @@ from straycell.traces.read.columns import Column, find_columns, mapped, recognis
 MOST_BYTES = 250_000_000
 """Of a file, and of what a gz file unpacks to: a month of rows, one a second, has a tenth of it."""
 _HEADER_LINES = 400
+# The header stands near the top; reading the whole of a large file for it would double the time.
 _HEAD_BYTES = 262_144
 _NUMBER = re.compile(r"^[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?$")
 _COMMA_NUMBER = re.compile(r"^[+-]?\d+,\d+([eE][+-]?\d+)?$")
@@ -50,10 +51,12 @@ def file_bytes(source: str | Path | bytes) -> bytes:
 
 def plain_text(raw: bytes) -> bytes:
     """The file's text as UTF-8, unpacked if it is gz. Raises BadData for what is no text."""
+    # The first two bytes of gzip (RFC 1952), whatever the file is called.
     raw = _unpacked(raw) if raw[:2] == b"\x1f\x8b" else raw
     for magic, kind in _KINDS.items():
         if raw.startswith(magic):
             raise BadData(f"the trace is {kind}, not text", "export it as CSV and give that file")
+    # Spreadsheet programs save "Unicode text" as UTF-16, told by its byte order mark.
     if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
         raw = raw.decode("utf-16", errors="replace").encode("utf-8")
     if not raw.strip():
@@ -84,6 +87,7 @@ def as_text(raw: bytes) -> str:
     try:
         return raw.decode("utf-8")
     except UnicodeDecodeError:
+        # Latin-1 never fails, and numbers are the same in it; only a degree sign may differ.
         return raw.decode("latin-1")
 
 
@@ -96,6 +100,7 @@ def find_layout(raw: bytes, columns: Mapping[str, str] | None) -> Layout:
     if columns:
         return _by_mapping(lines, columns)
     for index, line in enumerate(lines):
+        # The comma comes last: with decimal commas it would split a line that semicolons separate.
         for separator in (";", "\t", ","):
             cells = split_line(line, separator)
             known = {c.quantity for c in map(recognise, cells) if c}
@@ -173,6 +178,7 @@ def _layout(lines: list[str], index: int, separator: str, named: dict[str, Colum
 
 def _is_units(cells: list[str]) -> bool:
     """A row of units has letters or nothing in every cell, and no number."""
+    # Two digits in a row are a date or a number and never a unit; `m3` and the like pass.
     return any(cells) and all(
         len(c) <= 8 and not _NUMBER.match(c) and not re.search(r"\d{2}", c) for c in cells
     )
@@ -181,9 +187,12 @@ def _is_units(cells: list[str]) -> bool:
 def _decimal(rows: list[list[str]], separator: str, found: dict[str, Column], width: int, line: int) -> str:
     if separator != ",":
         picked = [row[c.place] for row in rows for c in found.values() if c.place < len(row)]
+        # One comma number decides: whole numbers look the same with either mark.
         return "," if any(_COMMA_NUMBER.match(cell) for cell in picked) else "."
     quoted = [cell for row in rows for cell in row]
     crowded = all(len(row) > width for row in rows) and len(rows) > 1
+    # With one separator for both, each decimal splits in two: every row is wider than its header and holds whole
+    # numbers only.
     if crowded and all(re.fullmatch(r"[+-]?\d+|", cell) for cell in quoted):
         raise BadData(
             f"line {line}: the comma both separates the columns and marks the decimals",

@@ -11,6 +11,7 @@ from straycell.traces.read.trace import Floats, Ints, Mask
 if TYPE_CHECKING:
     from straycell.traces.analyse.steps import Analysis
 
+# A sample is enough for the instrument's steps and scatter, which do not change along a file.
 _SAMPLE = 20_000
 _FEWEST = 20
 _GRID = 1e-6
@@ -25,20 +26,24 @@ _FEW_ROWS = 5.0
 
 def shown_step(values: Floats) -> float:
     """The smallest step the values move in, in their unit; 0 when none can be told."""
+    # Values off a millionth grid are computed or binary ones: they have no display step to find.
     scaled = values[:_SAMPLE] / _GRID
     whole = np.round(scaled)
     if np.max(np.abs(scaled - whole), initial=0.0) > 0.01:
         return 0.0
     differences = np.abs(np.diff(np.unique(whole))).astype(np.int64)
+    # Few distinct values share a divisor by chance, and the step would come out too large.
     return float(np.gcd.reduce(differences)) * _GRID if len(differences) >= _FEWEST else 0.0
 
 
 def roughness(values: Floats, counted: Mask) -> float:
     """Standard deviation of one row from the median third difference of rows that are all `counted`; 0 for too few."""
     usable = counted[:-3] & counted[1:-2] & counted[2:-1] & counted[3:]
+    # A third difference leaves nothing of a parabola, so a curve's own bend does not count as noise.
     third = np.abs(values[3:] - 3 * values[2:-1] + 3 * values[1:-2] - values[:-3])[usable]
     if len(third) < _FEWEST:
         return 0.0
+    # Weights 1, 3, 3, 1 have a square sum of 20: one row's variance is a twentieth of theirs.
     return float(np.median(third) * _MEDIAN_TO_SIGMA / np.sqrt(20.0))
 
 
@@ -56,8 +61,10 @@ def scatter(analysis: Analysis, values: Floats) -> float:
     inside[[step.first for step in analysis.steps if step.first < len(time)]] = False
     gap = np.diff(time)
     usable = inside[1:-2] & inside[2:-1] & inside[3:]
+    # Two rows of the same time make a weight infinite.
     usable &= np.minimum(np.minimum(gap[:-2], gap[1:-1]), gap[2:]) > 0
     third = np.sort(np.abs(_third(time, values, np.flatnonzero(usable))))
+    # Steps of load and slips of a contact are the largest differences, and not the instrument's scatter.
     kept = third[: int(_KEPT * len(third))]
     if len(kept) < _FEWEST:
         return 0.0
@@ -67,6 +74,7 @@ def scatter(analysis: Analysis, values: Floats) -> float:
 def _third(time: Floats, values: Floats, rows: Ints) -> Floats:
     """Third divided differences of four rows from each of `rows` on, the squares of the weights adding up to 1."""
     at = time[rows[:, None] + np.arange(4)]
+    # The eye on the diagonal keeps a row's distance to itself from making the product zero.
     apart = at[:, :, None] - at[:, None, :] + np.eye(4)
     weights = 1.0 / np.prod(apart, axis=2)
     weights /= np.sqrt(np.sum(weights**2, axis=1))[:, None]

@@ -25,6 +25,7 @@ def rest_limit_a(current_a: Floats) -> float:
     """
     most = float(np.max(np.abs(current_a), initial=0.0))
     rows = current_a[:_SAMPLE]
+    # A zero is judged only by rows that may be zero: the current's own ripple is larger.
     small = np.abs(rows) <= _MOST_SHARE * most
     noise = max(_SIGMAS * roughness(rows, small), _SHOWN_STEPS * shown_step(rows))
     return max(REST_SHARE * most, min(noise, _MOST_SHARE * most))
@@ -61,10 +62,14 @@ def find_sign(voltage_v: Floats, current_a: Floats, step: Ints | None) -> Signed
     starts = blocks(*keys)
     ends = np.append(starts[1:], len(state)) - 1
     flowing = state[starts] != 0
+    # Voltage rises with charge and falls with discharge, whatever the sign convention of the file.
     slope = (voltage_v[ends] - voltage_v[starts])[flowing] * state[starts][flowing]
     jump = np.diff(voltage_v) * np.sign(np.diff(current_a))
+    # Jumps far above the rest limit only: a change of load moves the voltage by I R at once, and noise is no such
+    # change.
     big = np.abs(np.diff(current_a)) > 20 * rest_limit_a(current_a)
     score = float(slope.sum() + jump[big].sum())
+    # Blocks that rise and blocks that fall under one sign: the instrument writes amounts.
     if not (state < 0).any() and slope.min(initial=0.0) < -0.1 and slope.max(initial=0.0) > 0.1:
         return _unsigned(voltage_v, current_a, starts, ends)
     lowest = "negative" if (state < 0).any() else "positive"

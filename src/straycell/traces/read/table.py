@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 Progress = Callable[[float], None]
+# Pieces, so that progress can be shown, large enough that each one's cost does not count.
 _CHUNK_ROWS = 250_000
 
 
@@ -64,7 +65,9 @@ def _frames(raw: bytes, layout: Layout, progress: Progress | None) -> Any:
             decimal=layout.decimal,
             header=None,
             names=list(range(layout.width)),
+            # Only the columns that are used: logger files may have dozens.
             usecols=places,
+            # Blank lines count, else every line number named after them would be off.
             skip_blank_lines=False,
             skipinitialspace=b'"' in raw,  # a third slower, and numbers do not need it
             encoding="utf-8" if _is_utf8(raw) else "latin-1",
@@ -105,6 +108,7 @@ def _check_widths(raw: bytes, layout: Layout, rows: int) -> None:
     """Refuse a line with more cells than the others: two rows run together, or two tables side by side."""
     begin = _offset(raw, layout.first_row_line)
     separator = layout.separator.encode()
+    # One count of all separators clears a sound file at once; only a file at fault is searched line by line.
     if b'"' in raw or raw.count(separator, begin) == rows * (layout.width - 1):
         return
     body = raw[begin:]
@@ -125,11 +129,13 @@ def _check_widths(raw: bytes, layout: Layout, rows: int) -> None:
 
 def _numbers(parts: list[pd.Series[Any]], quantity: str, layout: Layout, table: Table) -> Floats:
     column = layout.columns[quantity]
+    # Columns that pandas reads as numbers need no text work, which takes many times longer.
     if all(part.dtype.kind in "fiu" for part in parts):
         return _joined([part.to_numpy(dtype=np.float64) for part in parts]) * column.factor + column.shift
     import pandas as pd
 
     texts = pd.concat([part.astype("string") for part in parts], ignore_index=True).str.strip()
+    # A second header turns its column to text, so it is looked for only here.
     _check_no_second_header(texts, table, layout)
     if layout.decimal == ",":
         texts = texts.str.replace(",", ".", regex=False)
@@ -138,6 +144,7 @@ def _numbers(parts: list[pd.Series[Any]], quantity: str, layout: Layout, table: 
     else:
         numbers = pd.to_numeric(texts, errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
         values = numbers * column.factor + column.shift
+    # An empty cell may be meant; text that gives no number is named to the person.
     told = texts.notna().to_numpy(dtype=bool) & ~np.isfinite(values)
     table.odd += [(int(table.line[row]), str(texts.iloc[row])) for row in np.flatnonzero(told)]
     return values
@@ -168,6 +175,7 @@ def _step_numbers(parts: list[pd.Series[Any]]) -> Floats:
     if column.dtype.kind in "fiu":
         return column.to_numpy(dtype=np.float64)
     codes = pd.factorize(column.astype("string").str.strip())[0].astype(np.float64)
+    # factorize marks missing as -1, which would pass for a step of its own.
     codes[codes < 0] = np.nan
     return codes
 

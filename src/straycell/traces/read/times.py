@@ -36,12 +36,15 @@ def seconds(column: pd.Series[str], factor: float) -> tuple[Floats, Stamps]:
     """
     import pandas as pd
 
+    # A sample decides the kind: one odd line must not turn numbers into clock times.
     sample = [str(text) for text in column.dropna().head(50)]
     if _most(sample, _CLOCK):
         return _unrolled(_clock_seconds(column)), Stamps.CLOCK
     if _most(sample, _DATE):
+        # A four-digit year first is ISO order; with the year last, most of the world writes the day first.
         day_first = not re.match(r"^\s*\d{4}", sample[0])
         moments = pd.to_datetime(column, errors="coerce", utc=True, dayfirst=day_first, format="mixed")
+        # Pandas may keep seconds or microseconds; a fixed unit makes the division by 1e9 right.
         nanoseconds = moments.astype("datetime64[ns, UTC]").to_numpy(dtype="datetime64[ns]")
         missing = np.isnat(nanoseconds)
         values = nanoseconds.astype(np.int64) / 1e9
@@ -53,10 +56,12 @@ def seconds(column: pd.Series[str], factor: float) -> tuple[Floats, Stamps]:
 
 def _calendar(sample: list[str]) -> Stamps:
     """Local without a zone. `3/4/2026` is the third of April or the fourth of March: unclear while no figure tells."""
+    # All of them: one row with a zone and others without would mix two clocks.
     if all(re.search(r"\d(Z|[+-]\d{2}:?\d{2})$", text.strip()) for text in sample):
         return Stamps.UTC
     parts = [re.match(r"\s*(\d{1,2})/(\d{1,2})/", text) for text in sample]
     told = [part for part in parts if part is not None]
+    # A figure above 12 in either place settles the order for the whole file.
     if told and all(int(part[1]) <= 12 and int(part[2]) <= 12 for part in told):
         return Stamps.UNCLEAR
     return Stamps.LOCAL
@@ -81,6 +86,7 @@ def _clock(text: object) -> float:
 
 def _unrolled(clock_s: Floats) -> Floats:
     """A clock that falls by most of a day passed midnight; a smaller fall stays a fall."""
+    # A wrap at midnight falls by nearly a day; a clock set back in summer falls by an hour and must stay visible.
     filled = clock_s[np.isfinite(clock_s)]
     falls = np.diff(filled, prepend=filled[:1]) < -0.5 * _DAY_S
     unrolled = clock_s.copy()
