@@ -19,6 +19,7 @@ from straycell.markings import most_capacity_ah, rating_beyond_size, read_markin
 from straycell.quantities import Dimension, Measured, show
 from straycell.readings import Charge, Quantity, Reading, Where, measured
 
+# A charge is kept apart from these: it alone can start a check, these can only end one.
 MOVES_CHARGE = (Quantity.CAPACITY, Quantity.LET_DOWN)
 STEPS = (Outcome.PACK, Outcome.SOLO, Outcome.LIGHT)
 
@@ -31,6 +32,7 @@ class Case:
     facts: CellFacts
     rules: RuleSet
     now: datetime
+    # Not part of the value: two cases with the same evidence stay equal whatever was asked of them.
     memo: dict[object, Any] = field(default_factory=dict, compare=False, repr=False)
 
     # --- looking things up ---
@@ -41,6 +43,7 @@ class Case:
 
     def figure(self, limit_id: str, *keys: str) -> float:
         """A limit's figure for this cell's chemistry and form, or for the keys given."""
+        # Thousands of cells share a chemistry and form: one table for them saves the lookups by key.
         return self.rules.figure(limit_id, *keys) if keys else self._figures[limit_id]
 
     @cached_property
@@ -84,6 +87,7 @@ class Case:
         """
         if a.u is None and b.u is None:
             return 0.0
+        # Limits of error are rectangular (a over root 3), and a difference of two readings has root 2 of one.
         return (
             max(self.measured(a).value, self.measured(b).value) * self.figure(limit_id) * math.sqrt(2.0 / 3.0)
         )
@@ -91,6 +95,7 @@ class Case:
     @cached_property
     def full_voltage_v(self) -> float:
         """What the chemistry is charged to; a marking may say more, up to what such markings say."""
+        # Markings of cells go up to 4.40 V; a higher figure is a misprint or a misreading.
         usual, marked = self.figure("full-voltage"), self.facts.full_voltage_v
         return usual if marked is None else min(marked, self.figure("full-voltage-marked"))
 
@@ -106,6 +111,7 @@ class Case:
         """True when a value was, or may have been, taken over a protection board."""
         if reading.where is not None:
             return reading.where is Where.BOARD
+        # A board on record and no place stated: the meter may have been on the board's outputs.
         return self.facts.protection_board
 
     @cached_property
@@ -115,6 +121,7 @@ class Case:
     @cached_property
     def own_voltages(self) -> tuple[Reading, ...]:
         """Voltages that tell of the cell itself: at its terminals, or at a board that has not tripped."""
+        # Boards cut off at 2.40 ± 0.10 V (sheets): what reads above 2.5 V has passed a closed switch.
         floor = self.figure("board-voltage")
         return tuple(
             r for r in self.voltages if not self.at_board(r) or (r.value is not None and r.value >= floor)
@@ -123,6 +130,7 @@ class Case:
     @cached_property
     def rest_voltages(self) -> tuple[Reading, ...]:
         """Own voltages that had rested long enough to count as rest voltages, oldest first."""
+        # Handbook: 90 min after charge or discharge; before, the voltage still relaxes by tens of millivolts.
         rest_s = self.figure("rest-time") * 3600.0
         rest = timedelta(seconds=rest_s)
         return tuple(
@@ -144,6 +152,7 @@ class Case:
     def _latest_capacity(self) -> Reading | None:
         """The latest capacity whose run was whole, else the latest."""
         capacities = self.of(Quantity.CAPACITY)
+        # A run that was cut short says how much came out, not how much there is.
         whole = [r for r in capacities if not r.at_least] or capacities
         return whole[-1] if whole else None
 
@@ -159,6 +168,7 @@ class Case:
     @cached_property
     def rate_base_ah(self) -> float | None:
         """What 1C of a test current means: the rated capacity, else the size's table, else the measured one."""
+        # A fake print of 9900 mAh would turn a gentle current into a harsh one on paper: the size caps it.
         found, most = self._stated_ah or self._latest_ah, most_capacity_ah(self.facts)
         return found if found is None or most is None else min(found, most)
 
@@ -174,12 +184,14 @@ class Case:
     @cached_property
     def rated_ah(self) -> float | None:
         """The maker's figure, unless it is a re-wrapped sleeve's, or more than the size can hold."""
+        # A new sleeve bears whatever was printed on it, and the old print is gone.
         lie = self.facts.rewrapped or rating_beyond_size(self.facts) is not None
         return None if lie else self.facts.rated_capacity_ah
 
     @cached_property
     def table_capacity_ah(self) -> float | None:
         """The size's share of the table for unrated cells, in Ah; None when the size is not known."""
+        # Flat cells come in any size, so only volume can say what one should hold.
         if self.facts.form in (Form.POUCH, Form.PRISMATIC):
             volume = self.volume_cm3
             return volume * self.figure("unrated-capacity-density") if volume else None
@@ -191,10 +203,13 @@ class Case:
 
     def short_of_full(self, charge: Charge) -> str:
         """Why a recorded charge does not count as full; empty when it does."""
+        # Self-discharge is read from a steep, known start: from a partial charge the curve gives no share of
+        # full.
         least_v = self.figure("full-charge-from")
         if charge.until_v < least_v:
             return f"the charge of {charge.at:%Y-%m-%d} ended at {charge.until_v:g} V, below {least_v:g} V"
         base = self.rate_base_ah
+        # Most chargers show no end current: they end by themselves, which counts as full.
         if charge.end_current_a is None or base is None:
             return ""
         most_a = self.figure("full-charge-tail") * base
@@ -214,6 +229,7 @@ class Case:
 
     def full_records(self, charge: Charge) -> tuple[Charge | Reading, ...]:
         """What `is_full` rests on: the charge, and what tells whether its end current was low."""
+        # A finding names all that it rests on, so that a mistake in any of it lets the finding fall.
         return (charge,) if charge.end_current_a is None else (charge, *self.rate_base_records)
 
     def disturbed(self, start: datetime, end: datetime) -> bool:
@@ -295,6 +311,7 @@ class Tried(NamedTuple):
     later time. `reason` writes it out.
     """
 
+    # Three answers, since a repeatable measurement that is only close may be taken again.
     rule: str
     side: Side
     records: tuple[Record, ...]
@@ -319,6 +336,7 @@ def once_a_case(work: Callable[[Case], T]) -> Callable[[Case], T]:
 
 def known_chemistry(case: Case) -> bool:
     """True for a rechargeable cell whose chemistry is known."""
+    # Primary cells have a rule of their own, and without a chemistry every limit would be a guess.
     return case.facts.chemistry not in (Chemistry.UNKNOWN, Chemistry.PRIMARY)
 
 

@@ -19,6 +19,7 @@ class Side(Enum):
 
 def against_min(value: Measured, limit: float) -> Side:
     """CLEAR when the value stands above the limit by U, BEYOND when below it by U, else CLOSE."""
+    # ILAC-G8:09/2019: with a guard band w = U the risk of a wrong pass stays below 2.5 %.
     if value.low >= limit:
         return Side.CLEAR
     return Side.BEYOND if value.high < limit else Side.CLOSE
@@ -26,6 +27,7 @@ def against_min(value: Measured, limit: float) -> Side:
 
 def against_max(value: Measured, limit: float) -> Side:
     """CLEAR when the value stands below the limit by U, BEYOND when above it by U, else CLOSE."""
+    # The guard band lies inside the limit: a wrongly kept cell burns, a wrongly discarded one costs a walk.
     if value.high <= limit:
         return Side.CLEAR
     return Side.BEYOND if value.low > limit else Side.CLOSE
@@ -47,6 +49,7 @@ def conformance_probability(
     high = math.inf if upper is None else upper
     if math.isnan(low) or math.isnan(high) or low > high:
         raise BadData(f"limits {lower} and {upper} are crossed", "give the lower one first")
+    # The normal distribution has no limit value for u = 0; an exact value is simply inside or outside.
     if uncertainty == 0:
         return 1.0 if low <= value <= high else 0.0
     return _normal_cdf((high - value) / uncertainty) - _normal_cdf((low - value) / uncertainty)

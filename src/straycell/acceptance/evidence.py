@@ -87,6 +87,7 @@ class Finding:
     @cached_property
     def digest(self) -> str:
         """Its name: sha256 over cell, rule, limit and basis. What was found again is the same finding."""
+        # Names itself by content: two benches that see the same danger record one finding when they merge.
         named = [self.cell, self.rule, self.limit, sorted(self.basis)]
         return hashlib.sha256(json.dumps(named).encode()).hexdigest()
 
@@ -100,6 +101,7 @@ class Fall:
     mistake (a fact, a sibling's reading), so that nothing of it can be measured again.
     """
 
+    # A slip corrected at once on the same bench needs no new checks; one found months later does.
     rule: str
     at: datetime
     found_at: datetime
@@ -157,6 +159,7 @@ class Evidence:
     @cached_property
     def other_chemistries(self) -> tuple[Chemistry, ...]:
         """What was also said of the chemistry and never withdrawn as mistyped."""
+        # Until it is withdrawn as mistyped each may be the true one, so the limits of each apply.
         said = dict.fromkeys(each.value for each in self.corrected if each.field == "chemistry")
         return tuple(kind for kind in said if kind not in (self.facts.chemistry, Chemistry.UNKNOWN))
 

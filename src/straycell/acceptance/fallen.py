@@ -24,7 +24,11 @@ def tested_again(case: Case) -> Iterator[Reason]:
     falls = [fall for fall in case.evidence.falls if not _put_right_at_once(case, fall)]
     if not falls:
         return
+    # What was mistaken once may be mistaken about the cell in hand (`finding-fell`): it is met as an unknown
+    # one.
     fall = max(falls, key=lambda f: (f.at, f.rule))
+    # Until look, voltage and resistance are there, a charge could be the one that the wrong reading warned
+    # of.
     measured = tested_since(case, fall.at)
     done = {**measured, "self-discharge check": checked_after(case, fall.at)}
     lacking = [name for name, there in done.items() if not there]
@@ -46,7 +50,9 @@ def tested_again(case: Case) -> Iterator[Reason]:
 
 def _put_right_at_once(case: Case, fall: Fall) -> bool:
     """Undone by the same bench within the hour, and measured again clear of the limit by U."""
+    # Within the hour the cell is still in the hand that measured it (`undone-within`).
     within = timedelta(hours=case.figure("undone-within"))
+    # Another bench does not hold the cell: it cannot have measured it again.
     if not fall.same_bench or fall.at - fall.found_at > within:
         return False
     answers = [tried for test in CONDEMNING for tried in test(case) if tried.rule == fall.rule]

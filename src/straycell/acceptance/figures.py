@@ -40,6 +40,7 @@ class Figures:
 def figures(evidence: Evidence, rules: RuleSet, now: datetime) -> Figures:
     """The readings that count now: the grading capacity, the d.c. (else a.c., else other) resistance, the latest rest."""
     case = Case(evidence, evidence.facts, rules, now)
+    # The same readings as the rules count: a label must not print a better figure than the verdict used.
     run = current_run(case)
     ohms = next(iter(current_resistances(case)), None)
     rest = case.rest_voltages[-1] if case.rest_voltages else None

@@ -64,7 +64,10 @@ def find(evidence: Evidence, recorded: datetime, case: Case | None = None) -> tu
 
     `recorded` is the moment they bear; `case` is the evidence under the shipped rules, where a caller has one.
     """
+    # A person's file may loosen what is not a safety rule; findings outlive that file and so never rest on
+    # it.
     shipped = shipped_rules()
+    # A cell that one of its stated chemistries condemns stays condemned until that statement is withdrawn.
     others = [evidence.under(chemistry) for chemistry in evidence.other_chemistries]
     cases = [case or Case(evidence, evidence.facts, shipped, recorded)]
     cases += [Case(other, other.facts, shipped, recorded) for other in others]
@@ -74,6 +77,7 @@ def find(evidence: Evidence, recorded: datetime, case: Case | None = None) -> tu
 
 def finding_of(case: Case, test: Test, tried: Tried, recorded: datetime) -> Finding:
     """One condemning answer as a finding: its test is asked again with its records alone, to see what it rests on."""
+    # Written down beside each rule, the list of what it rests on would rot; asked, it cannot be wrong.
     alone = alone_with(case, tried.records)
     test(alone)
     keys = {record.key for record in tried.records}
@@ -97,6 +101,7 @@ def finding_of(case: Case, test: Test, tried: Tried, recorded: datetime) -> Find
 
 def stands(finding: Finding, withdrawn: Collection[str]) -> bool:
     """True until a record or fact of its basis was superseded or withdrawn as a mistake. Nothing else counts."""
+    # Age, better readings and later opinions count for nothing: what was seen of a cell stays true of it.
     return finding.basis.isdisjoint(withdrawn)
 
 
@@ -139,6 +144,7 @@ class _Watched:
 
 def alone_with(case: Case, records: Iterable[Record]) -> Alone:
     """The same cell and rules with these records and nothing else."""
+    # Facts are watched because `condemning` tests read them anywhere, also deep in `Case`.
     asked: set[str] = set()
     facts = cast(CellFacts, _Watched(case.facts, asked))
     return Alone(_only(case.evidence, tuple(records)), facts, case.rules, case.now, asked=asked)
@@ -153,6 +159,7 @@ def _only(evidence: Evidence, records: tuple[Record, ...]) -> Evidence:
         upsets=tuple(u for u in evidence.upsets if u.key in keys),
         best_sibling=next((r for r in records if isinstance(r, BestSibling)), None),
         sibling_signs=(),
+        # What came between two records could only decline a finding; alone, they must still give it.
         installed_at=(),
         findings=(),
         falls=(),

@@ -30,6 +30,7 @@ from straycell.acceptance.rules import RuleSet, shipped_rules
 from straycell.keys import RecordKey
 from straycell.readings import Charge, Reading
 
+# The order decides nothing but the order of reasons: the outcome is the least ceiling of all.
 GRADING: tuple[Rule, ...] = (
     identity.condemned,
     identity.chemistry,
@@ -82,7 +83,9 @@ def judge(evidence: Evidence, rules: RuleSet, now: datetime, recorded: datetime 
     called one; so findings come from the shipped rules alone. `recorded` is the moment they bear (None: now).
     """
     case = Case(evidence, evidence.facts, rules, now)
+    # With the shipped rules one pass serves both; with a person's own the shipped ones look once more.
     own = rules.hash != shipped_rules().hash
+    # A finding is recorded once: seen again, it would bear a second date and a second event.
     known = {finding.digest for finding in evidence.findings}
     found = tuple(f for f in find(evidence, recorded or now, None if own else case) if f.digest not in known)
     reasons = [*_as_reasons(case, (*evidence.findings, *found))]
@@ -98,12 +101,14 @@ _MEASURED = ("rest-voltage", "self-discharge", "capacity", "resistance", "shelf-
 
 def _indoors(case: Case, reason: Reason) -> Reason:
     """A cell last measured in the cold comes indoors first: readings at 8 and 2 C never pair with any other."""
+    # IEC 61960 measures at 20 ± 5 °C, and pairs must lie within 5 K: cold readings would spoil the check.
     known = [(r.at, r.temperature_c) for r in case.readings if r.temperature_c is not None]
     at, last_c = max(known, default=(case.now, None))
     if not reason.todo or not reason.rule.startswith(_MEASURED) or last_c is None:
         return reason
     if last_c >= case.figure("indoors-below"):
         return reason
+    # A cell of 45 g comes within a kelvin of the room in less than three hours (`indoors-hours`).
     hours = case.figure("indoors-hours")
     ready = at + timedelta(hours=hours)
     return replace(
@@ -118,9 +123,11 @@ def _indoors(case: Case, reason: Reason) -> Reason:
 
 def _verdict(case: Case, reasons: tuple[Reason, ...]) -> Verdict:
     evidence, rules, now = case.evidence, case.rules, case.now
+    # No reason can buy off another: a perfect capacity says nothing of a swollen case.
     outcome = min((r.ceiling for r in reasons), default=Outcome.HOLD)
     missing = () if outcome is Outcome.DISCARD else tuple(_missing(reasons, outcome))
     untils = [r.until for r in reasons if r.until is not None and r.until > now]
+    # A discard rests on findings and a person's word, and neither grows too old.
     until = None if outcome is Outcome.DISCARD else min(untils, default=None)
     return Verdict(
         evidence.code, outcome, rules.name, rules.hash, reasons, missing, now, until, evidence.last_reading
@@ -131,6 +138,8 @@ def _as_reasons(case: Case, findings: Iterable[Finding]) -> Iterator[Reason]:
     """One reason a rule: the finding that was recorded first. On the shelf the last that no check answered."""
     first: dict[str, Finding] = {}
     for finding in sorted(findings, key=lambda f: (f.recorded, f.at, f.digest)):
+        # A loss on the flat part of the curve is told less well than from full, so a later check may answer
+        # it.
         if finding.rule == SHELF_LOSS:
             if not checked_after(case, finding.at):
                 first[finding.rule] = finding
@@ -169,6 +178,7 @@ def _as_reason(case: Case, finding: Finding) -> Reason:
 
 def _own_discards(case: Case, reasons: Iterable[Reason]) -> list[Reason]:
     """What a person's own stricter rules condemn: true while they are in force, and not a finding."""
+    # Rules that are put away must leave nothing behind, so these are reasons and never recorded.
     known = {reason.rule for reason in reasons}
     found = {tried.rule: tried for _, tried in reversed(condemned(case)) if tried.rule not in known}
     return [tried.reason() for tried in found.values()]
@@ -176,12 +186,14 @@ def _own_discards(case: Case, reasons: Iterable[Reason]) -> list[Reason]:
 
 def _missing(reasons: Iterable[Reason], outcome: Outcome) -> Iterator[Missing]:
     """What to do next: on hold, all that holds; else what stands between the cell and the next better outcome."""
+    # What only a better outcome would ask for is not yet worth anybody's evening.
     open_ones = [r for r in reasons if r.status is not Status.MET and r.ceiling <= outcome]
     for reason in sorted(open_ones, key=_order_of_work):
         if reason.todo is not None:
             yield Missing(reason.text, reason.todo, reason.earliest)
 
 
+# Safety first: no test below is worth doing on a cell that the ones above would discard.
 _WORK = (
     "chemistry",
     "facts",

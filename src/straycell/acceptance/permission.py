@@ -48,6 +48,8 @@ class Permission:
 
     def may_use(self, *, joined: bool = False) -> bool:
         """True when a device may use it, by itself or `joined` with others."""
+        # Joined cells share currents and states, so one weak cell endangers the others: pack needs the
+        # strictest grade.
         return self.in_date and self.outcome >= least_outcome(joined=joined)
 
     def may_offer(self, *, joined: bool = False) -> bool:
@@ -56,6 +58,7 @@ class Permission:
 
     def against_offer(self, *, joined: bool = False) -> list[str]:
         """Why it may not be offered, in words; empty where it may."""
+        # All reasons at once: a person who settles one should not meet the next an hour later.
         least = least_outcome(joined=joined)
         faults = [] if self.outcome >= least else [f"is {self.outcome.word}, not {least.word}"]
         faults += [] if self.free else [f"is {self.stage}"]
@@ -64,6 +67,7 @@ class Permission:
 
 def permission(outcome: Outcome, stage: Stage, valid_until: datetime | None, now: datetime) -> Permission:
     """What its verdict allows at `now` (UTC); a verdict holds up to the moment it names, and not at it."""
+    # An expired verdict is no verdict: since then a cell may have sunk, and nobody has looked.
     return Permission(outcome, stage, valid_until is None or now < valid_until)
 
 
@@ -86,6 +90,7 @@ def charge_refusal(verdict: Verdict, chemistry: Chemistry) -> Refusal | None:
         return Refusal(
             f"it is discarded: never charge it ({because})", "keep it apart; it goes to the collection point"
         )
+    # 3.65 V and 4.20 V are both usual: the wrong one over-charges an lfp cell by half a volt.
     if chemistry is Chemistry.UNKNOWN:
         return Refusal(
             "its chemistry is not known: no charge voltage is safe for it", "find out the chemistry first"

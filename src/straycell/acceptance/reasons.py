@@ -13,6 +13,7 @@ from straycell.keys import RecordKey
 class Outcome(IntEnum):
     """What a cell may be used for; a larger one allows more."""
 
+    # Ordered numbers, so that the least of several ceilings is the outcome.
     DISCARD = 0
     HOLD = 1
     LIGHT = 2
@@ -105,6 +106,7 @@ class Verdict:
     @property
     def deciding(self) -> tuple[Reason, ...]:
         """The reasons that keep the outcome from being better, the failed ones first."""
+        # What is known to be bad comes before what is only unknown: the first cannot be mended by measuring.
         order = {Status.FAILED: 0, Status.CLOSE: 1, Status.UNMEASURED: 2, Status.MET: 3}
         held = [r for r in self.reasons if r.ceiling == self.outcome and self.outcome is not Outcome.PACK]
         return tuple(sorted(held, key=lambda r: (order[r.status], not r.safety)))

@@ -70,11 +70,14 @@ class Limit:
 
     def looser(self, key: str, figure: float) -> bool:
         """True when `figure` lets more pass than the limit's own figure for `key`."""
+        # A minimum is loosened downwards, a maximum upwards; which of the two a figure is says `bound`.
         own = (self.values or {})[key]
         return figure < own if self.bound == "min" else figure > own
 
     def bares_danger(self, key: str, figure: float) -> float | None:
         """The figure that `figure` must not pass, because a safety rule leans on it; None when it does not."""
+        # Some harmless limits choose what a safety rule looks at: moved too far, a danger would not be seen
+        # at all.
         own = (self.values or {}).get("light", (self.values or {})[key])
         beyond = figure > own if self.feeds_safety == "max" else figure < own
         return own if self.feeds_safety and beyond else None
@@ -88,6 +91,7 @@ class RuleSet:
     limits: Mapping[str, Limit]
     hash: str
     defaults: CautiousDefaults
+    # A cache and no content: the hash and the comparison of rule sets must not see it.
     _tables: dict[tuple[str, ...], Mapping[str, float]] = field(
         init=False, default_factory=dict, compare=False, repr=False
     )
@@ -133,6 +137,7 @@ def load_rules(path: Path | None = None) -> RuleSet:
         return shipped_rules()
     rules, faults = read_rules(path)
     if faults or rules is None:
+        # One line on a terminal; all faults stand in `rules check`.
         first, *others = [textwrap.shorten(fault, _SHOWN, placeholder=" ...") for fault in faults]
         count = f"{len(faults)} faults: " if others else ""
         more = f"and {len(faults) - 2} more, " if len(faults) > 2 else ""
@@ -146,6 +151,7 @@ def load_rules(path: Path | None = None) -> RuleSet:
 
 def read_rules(path: Path) -> tuple[RuleSet | None, list[str]]:
     """(the rules, their faults): every fault of a person's file in one pass; rules are None when there are any."""
+    # A person's file may be anything: bounded before it is parsed.
     text = read_text(path, f"rule file {path}", MOST_RULE_BYTES)
     try:
         document = toml_document(text)
@@ -158,6 +164,7 @@ def merge_rules(base: RuleSet, document: Mapping[str, Any]) -> tuple[RuleSet | N
     """A person's parsed file on top of `base`: (rules, faults)."""
     faults: list[str] = []
     name = document.get("name")
+    # Verdicts are recorded under the name: two rule sets called alike could not be told apart later.
     if not isinstance(name, str) or not name.strip() or name == base.name or not is_plain(name):
         found = "there is none" if "name" not in document else f"found {_shown(repr(name))}"
         faults.append(
@@ -194,6 +201,7 @@ def _apply(limits: dict[str, Limit], base: RuleSet, entry: Any, number: int, see
         near = difflib.get_close_matches(limit_id[:_SHOWN], base.limits, 1)
         hint = f"; did you mean {near[0]}?" if near else "; see: straycell rules show"
         return [f"limit {number}: unknown id '{_shown(limit_id)}'{hint}"]
+    # The second would win silently, perhaps over a tighter first one.
     if limit_id in seen:
         return [f"limit {number} ({limit_id}): named twice"]
     seen.add(limit_id)
@@ -223,6 +231,7 @@ def _new_words(shipped: Limit, entry: Mapping[str, Any], label: str) -> tuple[Li
     known = {str(look) for look in Look} - {str(Look.CLEAN)}
     if not isinstance(words, list) or any(word not in known for word in words):
         return shipped, [f"{label}: words is a list out of {', '.join(sorted(known))}"]
+    # More words are stricter: a sign taken off the list would let a damaged cell pass.
     dropped = [word for word in shipped.words if word not in words]
     if dropped and shipped.safety:
         return shipped, [f"{label}: a safety rule cannot be loosened: {', '.join(dropped)} must stay"]
@@ -242,6 +251,7 @@ def _new_values(shipped: Limit, entry: Mapping[str, Any], label: str) -> tuple[L
     for key, figure in given.items():
         if key not in own:
             faults.append(f"{label}: unknown key '{_shown(key)}'; it has {', '.join(own)}")
+        # In Python True is an int: it would pass as the limit 1.0.
         elif isinstance(figure, bool) or not isinstance(figure, int | float) or not math.isfinite(figure):
             faults.append(
                 f"{label}: {key} is {_shown(repr(figure))}; expected a number in {shipped.unit or 'its unit'}"
@@ -254,6 +264,7 @@ def _new_values(shipped: Limit, entry: Mapping[str, Any], label: str) -> tuple[L
             loose.append(f"{key} is {figure:g}, {bound} {furthest:g} {shipped.unit}".rstrip())
         else:
             own[key] = float(figure)
+    # A safety rule cannot be loosened, by nobody: a wrongly kept cell burns a house.
     if loose:
         faults.append(f"{label}: a safety rule cannot be loosened: {'; '.join(loose)} ({shipped.source})")
     return replace(shipped, values=own), faults
@@ -290,13 +301,16 @@ def _rule_set(name: str, limits: Mapping[str, Limit]) -> RuleSet:
         temperature=accuracy("error-temperature"),
         mass=accuracy("error-mass"),
     )
+    # Texts and sources are left out: a better wording must not make every recorded verdict stale.
     canonical = {
         limit.id: [limit.bound, dict(sorted((limit.values or {}).items())), sorted(limit.words), limit.safety]
         for limit in limits.values()
     }
+    # 16 hex digits are 64 bits, far beyond the number of rule sets anybody will make.
     digest = hashlib.sha256(json.dumps([ENGINE, name, canonical], sort_keys=True).encode()).hexdigest()
     return RuleSet(name, dict(limits), digest[:16], defaults)
 
 
+# The figures may stay while a function changes: without this number its old verdicts would still be trusted.
 ENGINE = 5
 """Raise when the rule functions change what they answer: recorded verdicts are then computed anew."""

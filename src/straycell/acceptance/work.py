@@ -47,6 +47,7 @@ class Work:
 
     def command(self, code: str) -> str:
         """The command line that records it, with ... where figures go; of several, all that one line can record."""
+        # What one command can record stays one line: a person types it once, with gloves on.
         if self.kind in _READINGS:
             said = [_READINGS[kind] for kind in self.kinds if kind in _READINGS]
             verb = f"reading add {code}"
@@ -98,6 +99,7 @@ def work_from_json(data: Mapping[str, Any] | str | None) -> Work | None:
     """The inverse. A sentence of an older version's verdict stays one, as something to wait for."""
     if not data:
         return None
+    # Verdicts of earlier versions hold a sentence here, and recorded rows are never rewritten.
     if isinstance(data, str):
         return Work(WorkKind.WAIT, data)
     return Work(

@@ -66,6 +66,7 @@ def read_bytes(path: Path, named: str, most_bytes: int) -> bytes:
     """The bytes of a file, also of one that grows meanwhile: never more than `most_bytes`. Raises BadData."""
     with open_file(path, named, most_bytes) as file:
         try:
+            # One byte more than allowed: a file may grow after its size was asked.
             raw = file.read(most_bytes + 1)
         except OSError as fault:
             raise _unreadable(named, fault) from None
@@ -76,6 +77,7 @@ def read_bytes(path: Path, named: str, most_bytes: int) -> bytes:
 
 def read_text(path: Path, named: str, most_bytes: int) -> str:
     """UTF-8 text without its byte order mark. Raises BadData, for characters that steer a screen too."""
+    # Editors on some systems put a byte order mark before UTF-8 text, and TOML takes none.
     raw = read_bytes(path, named, most_bytes).removeprefix(b"\xef\xbb\xbf")
     remedy = "save it as plain text in UTF-8"
     try:
@@ -87,6 +89,7 @@ def read_text(path: Path, named: str, most_bytes: int) -> str:
     if "\0" in text:
         line = text.count("\n", 0, text.index("\0")) + 1
         raise BadData(f"{named} holds a NUL character (line {line})", remedy)
+    # Escape sequences in a file's text could steer the terminal that shows its fault.
     if not is_plain(text.translate(_LAYOUT)):
         for number, part in enumerate(text.split("\n"), 1):
             require_plain(f"{named} line {number}", part.translate(_LAYOUT))
@@ -135,8 +138,10 @@ def unpacked_gz(raw: bytes, most_bytes: int) -> bytes:
     """
     parts, size, rest = list[bytes](), 0, raw
     while rest:
+        # wbits 31: gzip header and checksum are demanded (zlib manual), so a damaged file says so.
         stream = zlib.decompressobj(wbits=31)
         while not stream.eof:
+            # In pieces: a bomb is met after megabytes and not after filling the memory.
             part = stream.decompress(rest, _CHUNK)
             rest = stream.unconsumed_tail
             size += len(part)
@@ -147,6 +152,7 @@ def unpacked_gz(raw: bytes, most_bytes: int) -> bytes:
             parts.append(part)
             if not part and not rest and not stream.eof:
                 raise EOFError(sum(whole.count(LF) for whole in parts))
+        # gzip files may be joined end to end (RFC 1952 2.2), and tapes pad them with zeros.
         rest = stream.unused_data.lstrip(b"\0")
     return b"".join(parts)
 

@@ -26,9 +26,11 @@ except ImportError:  # another system: parts are not locked there, and not swept
 _SQLITE = b"SQLite format 3\0"
 # The first bytes of a rollback journal and of a write-ahead log (sqlite.org/fileformat2.html).
 _SQLITE_HELPERS = (b"\xd9\xd5\x05\xf9\x20\xa1\x63\xd7", b"\x37\x7f\x06\x82", b"\x37\x7f\x06\x83")
+# A journal that is overwritten cannot be rolled back: the database beside it is then torn.
 _SQLITE_SUFFIXES = ("-journal", "-wal", "-shm")
 _KINDS = {b"%PDF": "a PDF", b"\x89PNG": "a PNG", b"BEGIN:VCALENDAR": "an iCalendar file", b"<svg": "an SVG"}
 _SUFFIXES = {"a PDF": ".pdf", "a PNG": ".png", "an iCalendar file": ".ics", "an SVG": ".svg"}
+# A name that cannot be guessed: in a shared folder nobody can put a link there beforehand.
 _PART = ".straycell-{name}-{token}.part"
 _HEAD, _SHOWN, _TRIES = 64, 40, 5
 
@@ -44,6 +46,7 @@ class Part:
     def place(self) -> None:
         """Put it where it belongs, for good. Raises BadData; the part is then removed and what was there stays."""
         try:
+            # rename(2) is atomic: a reader sees the old file or the new one, never half of one.
             self.path.replace(self.target)
         except OSError as fault:
             raise cannot_write(self.target, fault) from None
@@ -71,6 +74,7 @@ def prepared(path: Path, content: bytes, *, force: bool = False, kept: Iterable[
             with part.path.open("r+b") as stream:
                 stream.write(content)
                 stream.flush()
+                # Without it a power cut after the rename may leave a file of zero bytes under the right name.
                 os.fsync(stream.fileno())
         except OSError as fault:
             raise cannot_write(part.target, fault) from None
@@ -85,6 +89,7 @@ def part_file(target: Path, mode: int = 0o666) -> Iterator[Part]:
     """
     with _part(target, lambda path: os.close(os.open(path, _NEW, mode)), _remove_file) as part:
         with suppress(OSError):
+            # The replaced file's permissions were somebody's decision.
             part.path.chmod(stat.S_IMODE(target.stat().st_mode))
         yield part
 
@@ -96,6 +101,7 @@ def part_folder(target: Path) -> Iterator[Part]:
     try:
         if target.exists() and (not target.is_dir() or any(target.iterdir())):
             raise BadData(f"{target} is there already and not an empty folder", "name a new folder")
+        # The folder a shell stands in would vanish under it.
         if target.exists() and (target.samefile(Path.cwd()) or target.is_mount()):
             raise BadData(f"{target} is the folder you are in", "name a new folder")
     except OSError as fault:
@@ -125,6 +131,7 @@ def target_of(path: Path, content: bytes, *, force: bool, kept: Iterable[Path]) 
         raise cannot_write(target, fault) from None
     if stat.S_ISDIR(found.st_mode):
         raise BadData(f"{path} is a folder", "name a file")
+    # Renaming over /dev/null or a pipe would replace the device for every program.
     if not stat.S_ISREG(found.st_mode):
         raise BadData(f"{path} is a device or a pipe, not a file", "name a file")
     _require_kind(path, target, content, force)
@@ -139,6 +146,7 @@ def cannot_write(path: Path, fault: OSError) -> BadData:
 
 def _followed(path: Path) -> Path:
     try:
+        # A link is a person's choice of place: its target is written, and the link stays.
         target = Path(os.path.realpath(path))
         if path.is_symlink() and not target.exists():
             raise BadData(f"{path} is a link to nothing ({target})", "name the file itself")
@@ -154,6 +162,7 @@ def _kept(target: Path, kept: Iterable[Path]) -> bool:
         real = Path(os.path.realpath(path))
         if target in (real, *(real.with_name(real.name + suffix) for suffix in _SQLITE_SUFFIXES)):
             return True
+        # The same file may have two names (hard links), which only device and inode tell.
         with suppress(OSError):
             if target.samefile(real):
                 return True
@@ -171,6 +180,7 @@ def _require_kind(path: Path, target: Path, content: bytes, force: bool) -> None
     ):
         raise BadData(f"{path} is a database, or belongs to one", "name another file: it would be destroyed")
     wanted = _kind(content)
+    # A mistyped name must not cost a photograph: only its own kind of file is replaced unasked.
     if head and not force and (wanted is None or _kind(head) != wanted):
         what = wanted or "what goes there"
         raise BadData(f"{path} is there already and is not {what}", "name another file, or add --force")
@@ -212,6 +222,7 @@ def _part(target: Path, make: Callable[[Path], object], remove: Callable[[Path],
             make(part.path)
         except OSError as fault:
             raise cannot_write(target, fault) from None
+        # The kernel drops a lock with its process, so a lock that is free marks a part whose run is dead.
         lock = _locked(part.path)
         # Before its lock was taken another run may have swept it away.
         if part.path.exists():
@@ -236,6 +247,7 @@ def _locked(path: Path) -> int | None:
         return None
     handle = None
     with suppress(OSError):
+        # O_NOFOLLOW: a link planted under the name must not lock, and later remove, another file.
         handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW)
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
         return handle
@@ -252,6 +264,7 @@ def _sweep(target: Path) -> None:
             lock = _locked(path)
             if lock is None:
                 continue
+            # In a shared folder other people's parts are theirs.
             if os.fstat(lock).st_uid == os.getuid():
                 with suppress(OSError):
                     shutil.rmtree(path) if path.is_dir() else path.unlink()

@@ -140,6 +140,7 @@ def lay_out_sheet(sheet: BuildSheet, measure: Measure) -> list[SheetPage]:
 
 
 def _head(pen: _Pen, sheet: BuildSheet) -> None:
+    # A title names a person's project: made smaller and never cut.
     size = fitting_size(sheet.title, TITLE_MM, pen.width, True, pen.measure)
     pen.y += CAP_SHARE * size
     pen.text(sheet.title, EDGE_MM, pen.y, size, True)
@@ -163,6 +164,7 @@ _HEADS = {
 
 def _drawings(pen: _Pen, sheet: BuildSheet) -> None:
     """All sides on the page that begins with the title."""
+    # A single cell has no groups to mix up; from the side its two wires are what can be mixed up.
     if sheet.alone:
         only = sheet.groups[0][0]
         face = draw_one_cell(PlacedCell(only.position, only.code, 0), EDGE_MM, pen.y, pen.measure)
@@ -186,6 +188,7 @@ def _large_drawings(pen: _Pen, sheet: BuildSheet) -> None:
 
 def _draw_sides(pen: _Pen, sheet: BuildSheet, pitch: float, row: float) -> None:
     groups = [[PlacedCell(c.position, c.code, c.order) for c in group] for group in sheet.groups]
+    # A pack larger than a page goes on in parts: a smaller drawing could not be read over a spot welder.
     rows = max(1, int((pen.room - HEAD_MM) / row + 1e-6))
     columns = max(1, int((pen.width - MARGIN_MM) / pitch + 1e-6))
     parts = list(parts_of(*_shape(sheet), rows, columns))
@@ -201,6 +204,7 @@ def _draw_sides(pen: _Pen, sheet: BuildSheet, pitch: float, row: float) -> None:
 
 
 def _sides(sheet: BuildSheet) -> tuple[bool, ...]:
+    # The tabs of a pouch leave on one side; drawing a rear would show joints that do not exist.
     return (True,) if sheet.flat else (True, False)
 
 
@@ -233,6 +237,7 @@ def _face_head(pen: _Pen, front: bool, of: str, sheet: BuildSheet) -> None:
     name, how = _HEADS[front]
     if sheet.flat:
         name, how = "ALL TABS", "looking at the side where the tabs leave"
+    # Pages of a large pack lie apart on the bench: each names its project.
     if _large(sheet):
         how = f"of '{sheet.title}': {how}"
     pen.y += CAP_SHARE * 4.4
@@ -259,6 +264,7 @@ def _cells(pen: _Pen, sheet: BuildSheet) -> None:
     cells = [cell for group in sheet.groups for cell in group]
     if sheet.alone:
         return
+    # Many cells: room for the day's voltage is worth more than the figures, which stand in the store.
     few = len(cells) <= FEW_CELLS
     across, step, size = (2, 5.2, 2.9) if few else (4, 4.05, 2.6)
     column = pen.width / across
@@ -281,6 +287,7 @@ def _cells(pen: _Pen, sheet: BuildSheet) -> None:
 def _cell_line(pen: _Pen, cell: SheetCell, x: float, y: float, size: float, column: float) -> None:
     pen.text(cell.position, x, y, size, True)
     pen.page.texts.append(code_item(cell.code, x + 8.5, y, size))
+    # Voltages drift between planning and joining: what decides is measured on the day, with a pen at hand.
     blank = 17.0
     end = x + column - 4.0
     if cell.figures and column > 60.0:
@@ -298,6 +305,7 @@ def _section(pen: _Pen, section: Section) -> None:
     indent = TICK_MM + 2.0 if section.ticks else 3.0
     lines = [wrapped(text, BODY_MM, pen.width - indent, pen.measure) for text in section.lines]
     step = PITCH_MM * BODY_MM
+    # A heading alone at the foot of a page is read as the end.
     if pen.room < NAME_MM + 3.0 + step * len(lines[0] if lines else ()):
         pen.turn()
     pen.y += PITCH_MM * NAME_MM

@@ -21,6 +21,7 @@ MOST_PITCH_MM, LEAST_PITCH_MM = 24.0, 10.0
 MOST_ROW_MM, LEAST_ROW_MM = 27.0, 11.5
 TITLE_MM = 13.0
 _TAB_MM = 1.0
+# A tab ends inside its disc and bar, so that reading the shapes back meets no edge.
 _INTO_MM = 0.5
 Segment = tuple[float, float, float, float]
 Join = tuple[str, str]
@@ -56,6 +57,7 @@ class Disc:
         return self.y if self.bare else self.y - (0.42 if self.plus else 0.2) * self.radius
 
     def holds(self, x: float, y: float) -> bool:
+        # Half a micrometre of tolerance for floating point: far below a printer's dot.
         return (x - self.x) ** 2 + (y - self.y) ** 2 <= self.radius**2 + 1e-6
 
 
@@ -99,6 +101,8 @@ def planned(series: int, parallel: Sequence[Sequence[str]]) -> frozenset[Join]:
 
 def connections(faces: Sequence[Face]) -> list[Join]:
     """Who is joined to whom as drawn: what the ends of each tab lie on, and what each link and lead touches."""
+    # Read from the drawn shapes and from nothing else: a drawing that joins wrongly must be found before a
+    # person does it.
     found: list[Join] = []
     for face in faces:
         for x1, y1, x2, y2 in face.tabs:
@@ -157,6 +161,7 @@ class Picture:
         """The ends of a group (from 0) that this face shows."""
         if self.flat:
             return (MINUS, PLUS)
+        # Every second group is turned round, so that a link between groups is short and on one face.
         return (PLUS,) if (group % 2 == 0) == self.front else (MINUS,)
 
 
@@ -212,6 +217,7 @@ class _Row:
     def _cells(self) -> Sequence[PlacedCell]:
         part = self.picture.part
         cells = self.picture.groups[self.group][part.first : part.last]
+        # The rear is the pack turned over like a page: left and right change sides.
         return cells if self.picture.front else cells[::-1]
 
     def _write(self, cell: PlacedCell, x: float, y: float, radius: float, size: float, below: bool) -> None:
@@ -222,6 +228,7 @@ class _Row:
         middle += 0.5 * CAP_SHARE * name
         self.face.texts.append(replace(_centred(cell.position, x, middle, name, self.measure), white=plus))
         code = min(size, (self.picture.pitch_mm - 0.8) / code_width(cell.code, 1.0))
+        # A flat cell shows both ends on one face; its code is written once.
         if not (self.picture.flat and plus):
             at = y - radius - 0.35 * size if below else y + radius + 0.35 * size + CAP_SHARE * code
             self.face.texts.append(code_item(cell.code, x - 0.5 * code_width(cell.code, code), at, code))
@@ -234,6 +241,8 @@ class _Row:
 
     def _lead(self, bar: Strip) -> None:
         """The wire of the pack, at the minus bar of the first group and the plus bar of the last."""
+        # Only the two ends of the string leave the pack; a lead anywhere else is a tap, which the sheet does
+        # not draw.
         last = len(self.picture.groups) - 1
         if (self.group, self.sign) not in ((0, MINUS), (last, PLUS)) or self.picture.part.first > 0:
             return
@@ -268,6 +277,7 @@ def _below(picture: Picture, face: Face, measure: Measure, group: int, at: tuple
         return
     x0, width = left + MARGIN_MM, picture.width_mm - MARGIN_MM
     size = min(2.8, 0.2 * picture.row_mm)
+    # Where the next group's minus is on this face a link joins them; elsewhere metal would short a group.
     if PLUS in picture.signs(group):
         edge = 0.055 * picture.row_mm
         face.links.append(Strip(f"link {group + 1}", Box(x0, y - edge, width, 2 * edge)))
@@ -311,6 +321,8 @@ def draw_one_cell(cell: PlacedCell, left: float, top: float, measure: Measure) -
         face.tabs.append((start, middle, edge + 1.0, middle))
         lead = Box(edge - 4.0 if way < 0 else edge + 2.0, middle - 0.9, 4.0, 1.8)
         face.leads.append(Strip(f"pack {sign}", lead))
+        # The fuse comes first after the plus end: everything behind it is protected (a short before it is
+        # not).
         words = "DEVICE MINUS" if way < 0 else "FUSE, then DEVICE PLUS"
         lines = words.split(", ")
         for k, line in enumerate(lines):
@@ -323,6 +335,7 @@ def draw_one_cell(cell: PlacedCell, left: float, top: float, measure: Measure) -
 
 def parts_of(series: int, parallel: int, rows: int, columns: int) -> Iterator[Part]:
     """The pack cut into pictures of at most so many rows and columns, evenly."""
+    # Even parts: a last page with one column would look like a different pack.
     down, across = -(-series // rows), -(-parallel // columns)
     high, wide = -(-series // down), -(-parallel // across)
     for top in range(0, series, high):

@@ -45,6 +45,7 @@ _WORD_GAP_SHARE = 0.75
 _DASH_MM = (1.8, 1.1, 0.5)
 _PAD_SHARE = 0.07
 _LARGE_SHARE = 0.22
+# Laid out for the widest code, all labels of a sheet get the same sizes.
 _WIDEST_CODE = "W00000W"
 
 

@@ -30,6 +30,7 @@ def single_png(content: LabelContent, dpi: int, stock: Stock) -> bytes:
 
     A module is a whole number of dots. Raises UsageFault when the resolution makes that impossible.
     """
+    # At a lower resolution a module is less than two dots, and a thermal head smears one.
     if dpi < stock.dpi:
         raise UsageFault(
             f"stock '{stock.name}' needs a printer of {stock.dpi} dpi, not {dpi}", "use a larger label"
@@ -57,6 +58,7 @@ def _in_whole_dots(shape: LabelShape, dpi: int) -> LabelShape:
         raise UsageFault(f"no label printer has {dpi} dpi", "203 and 300 are usual: --dpi 203")
     dot = MM_PER_INCH / dpi
     room = min(shape.width_mm, shape.height_mm) - 2 * shape.inset_mm
+    # Modules of unequal width are what readers fail on first.
     nearest = round(shape.module_mm / dot)
     for dots in (nearest, nearest - 1, nearest + 1):
         fitted = replace(shape, module_mm=dots * dot, dot_mm=dot)
@@ -70,6 +72,7 @@ def _in_whole_dots(shape: LabelShape, dpi: int) -> LabelShape:
 
 def _pen_box(pen: ImageDraw.ImageDraw, box: Box, dot: float) -> None:
     left, top = round(box.x / dot), round(box.y / dot)
+    # Pillow's rectangle includes its last row and column.
     right, bottom = max(left + 1, round(box.right / dot)), max(top + 1, round(box.bottom / dot))
     pen.rectangle([left, top, right - 1, bottom - 1], fill=0)
 

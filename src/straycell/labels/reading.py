@@ -45,6 +45,7 @@ def codes_of(found: Sequence[tuple[Path, list[Found]]]) -> list[str]:
     paths = ", ".join(str(path) for path, _ in found)
     seen = [symbol for _, symbols in found for symbol in symbols]
     foreign = [symbol for symbol in seen if not symbol.broken]
+    # A foreign symbol is told apart from a broken one: the remedy is another label, not another photograph.
     if foreign:
         raise BadData(
             f"the QR symbol in {paths} is foreign, not a cell's: '{foreign[0].text[:40]}'",
@@ -60,6 +61,7 @@ def codes_of(found: Sequence[tuple[Path, list[Found]]]) -> list[str]:
 
 def read_picture(path: Path) -> list[Found]:
     """Every QR symbol in a picture. Raises BadData when the file is not one, UsageFault when the reader is missing."""
+    # Asked first: what is missing is said before a large picture is unpacked.
     _reader()
     from straycell.labels.picture import grey_picture
 
@@ -72,6 +74,7 @@ def find_symbols(picture: Image) -> list[Found]:
     for attempt, back in _attempts(picture):
         found = [_found(symbol, back) for symbol in _read(attempt)]
         read = [symbol for symbol in found if not symbol.broken]
+        # A broken symbol beside a read one is mostly the same label, found once more.
         if read:
             return [
                 symbol
@@ -103,16 +106,19 @@ def _attempts(picture: Image) -> Iterator[tuple[Image, float]]:
     from PIL import Image as Images
     from PIL import ImageFilter, ImageOps
 
+    # The picture as it is comes first: filters cost time and can break a good symbol.
     yield picture, 1.0
     even = ImageOps.autocontrast(picture, cutoff=1)
     yield even.filter(ImageFilter.MedianFilter(3)), 1.0
     yield even.filter(ImageFilter.GaussianBlur(1.2)), 1.0
     longest = max(picture.size)
+    # A small symbol has too few pixels a module for the reader's grid; enlarging gives it edges to find.
     if longest < _SMALL_PX:
         size = (2 * picture.width, 2 * picture.height)
         yield even.resize(size, Images.Resampling.BICUBIC).filter(ImageFilter.GaussianBlur(1.0)), 0.5
     if longest > _LARGE_PX:
         yield even.reduce(2), 2.0
+    # Wrapped around a cell, a symbol at an odd angle bends along both of its axes.
     for turn in _TURNS_DEG:
         yield even.rotate(turn, Images.Resampling.BICUBIC, expand=True, fillcolor=255), 0.0
 

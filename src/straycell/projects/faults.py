@@ -58,6 +58,7 @@ class ProjectFaults(BadData):
             place = f" line {only.line}" if only.line else ""
             super().__init__(f"{source}{place}: {only.text}", only.remedy)
             return
+        # Three lines of a message are what a person reads; beyond, places help more than words.
         if count == 2:
             first, second = self.faults
             super().__init__(
@@ -99,6 +100,7 @@ def _two_lines(texts: list[str], lead: int) -> tuple[str, str, int]:
 
 def quoted(value: object) -> str:
     """The offending value as a person wrote it, cut to a readable length."""
+    # Shown as TOML writes it: a person looks for `true` in the file, not for `True`.
     shown = "true" if value is True else "false" if value is False else str(value)
     shown = one_line(" ".join(shown[: 2 * LONGEST_QUOTE].split()))
     return f"'{shown[:LONGEST_QUOTE]}...'" if len(shown) > LONGEST_QUOTE else f"'{shown}'"
@@ -112,6 +114,7 @@ def nearest(word: str, choices: Iterable[str]) -> str | None:
 
 def find_line(text: str, section: str, key: str) -> int | None:
     """The line on which `key` of `section` is set, or the table it belongs to; None when not found."""
+    # tomllib tells no line of a key, so the text is searched for it.
     current = ""
     for number, line in enumerate(text.splitlines(), 1):
         head = re.match(r"\s*\[\s*([^\[\]]+?)\s*\]\s*(?:#.*)?$", line)
@@ -134,6 +137,7 @@ class Sheet:
 
     def add(self, section: str, key: str, what: str, remedy: str) -> None:
         """Record one fault of `key` in `section` (empty: the top of the file)."""
+        # A hostile file would fill the memory with faults.
         if len(self.faults) == MOST_FAULTS:
             return
         path = one_line(".".join(part for part in (section, key[:LONGEST_QUOTE]) if part))
@@ -181,6 +185,7 @@ class Section:
         value = self.raw(key)
         if value is None:
             return None
+        # A bare 0.5 may be amperes or milliamperes: a unit is never guessed.
         if not isinstance(value, str):
             self.fault(
                 key, f"{quoted(value)} has no unit", f'write it in quotes with its unit, like "{example}"'
@@ -208,6 +213,7 @@ class Section:
         value = self.raw(key)
         if value is None:
             return None
+        # In Python True is an int, and `parallel = true` would be one cell.
         if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
             self.fault(
                 key, f"{quoted(value)} is no whole number from {low} to {high}", f"write {key} = {low}"
@@ -264,6 +270,7 @@ class Section:
     def _word(self, key: str, item: object, choices: Mapping[str, str], allowed: list[str]) -> str | None:
         if isinstance(item, str) and choices.get(item) == "":
             return item
+        # A known word that is refused needs its reason, not a list of others.
         if isinstance(item, str) and item in choices:
             self.fault(key, f"{quoted(item)} {choices[item]}", f"choose from: {', '.join(allowed)}")
             return None
@@ -274,6 +281,7 @@ class Section:
 
     def close(self) -> None:
         """Call every key that nobody asked for unknown."""
+        # A mistyped key is a wish that would silently not be granted.
         for key in self._table:
             if key in self._known:
                 continue

@@ -45,6 +45,7 @@ def box_kinds() -> tuple[BoxKind, ...]:
 
 def kind_of(text: str) -> BoxKind | None:
     """The known kind that a box's own words name; None when they name none."""
+    # People name boxes in their own words; only a whole word counts, or "sandwich" would be sand.
     words = re.findall(r"[\w-]+", text.casefold())
     for kind in box_kinds():
         if any(word == known or word == known + "s" for known in kind.words for word in words):
@@ -54,6 +55,7 @@ def kind_of(text: str) -> BoxKind | None:
 
 def fit_for_damaged(text: str) -> bool:
     """True when a damaged cell may wait in a box of this kind; an unknown kind is not fit."""
+    # Unknown is never a pass: a box of unknown kind may be cardboard.
     kind = kind_of(text)
     return kind is not None and kind.damaged
 
@@ -63,6 +65,7 @@ def why_not(
 ) -> tuple[str, str] | None:
     """(why a cell, or several of `energy` Wh, may not come into a box, what to do instead), or None."""
     known = kind_of(kind)
+    # One venting cell sets off its neighbours, so what may vent lies apart from what is to be used.
     if condemned and contents.good:
         return (
             f"box '{name}' holds good cells ({_some(contents.good)}): a condemned one never lies with them",
@@ -75,6 +78,7 @@ def why_not(
         )
     if not condemned and known is not None and known.only_condemned:
         return (f"box '{name}' is a {known.id}: for condemned cells only", "take another box")
+    # Energy counts as if all were full: states change, and a fire does not ask when it was measured.
     after_wh = contents.energy.value + energy.value
     if limit_wh is not None and after_wh > limit_wh + _DUST_WH:
         rough = " (estimated)" if contents.energy.estimated or energy.estimated else ""

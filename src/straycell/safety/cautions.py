@@ -66,6 +66,7 @@ class Caution:
 @lru_cache(maxsize=1)
 def all_cautions() -> tuple[Caution, ...]:
     """Every caution in the order of the file, the standing one last."""
+    # Read once: every command that handles a cell shows some of them.
     text = resources.files("straycell.safety").joinpath("cautions.toml").read_text(encoding="utf-8")
     return tuple(_caution(entry) for entry in tomllib.loads(text)["caution"])
 
@@ -95,6 +96,7 @@ def cautions_for(step: Step | str, *, quiet: bool = False) -> list[Caution]:
     here.sort(key=lambda c: _rank(c, [step]))
     if not quiet:
         return here
+    # --quiet is for people who know; a danger is said all the same, for a tired evening is no exception.
     return [replace(c, text=c.short) for c in here if c.kind is Kind.DANGER or c.standing]
 
 
@@ -118,6 +120,7 @@ def spoken_cautions(
     if quiet:
         short = [c.least if c.standing else c.short for c in found if c.standing or c.kind is Kind.DANGER]
         return [" ".join(short)] if short else [], []
+    # Words that repeat unchanged are read past within days: in full once a day keeps them read.
     fresh = [c for c in found if c.id not in told]
     known = [c.short for c in found if c.id in told and c.kind is Kind.DANGER]
     brief = [c for c in fresh if c.standing or _of_some_cells(c, steps)]

@@ -53,6 +53,7 @@ def nominal_v(chemistry: Chemistry) -> float:
 
 def volume_cm3(facts: CellFacts) -> float | None:
     """Volume by the trade size, else as noted or marked; None where no size is known."""
+    # Trade sizes name diameter in mm and height in tenths of mm: 18650 is 18 x 65.0 mm.
     if facts.form.value.isdigit():
         across_cm, height_cm = int(facts.form.value[:2]) / 10, int(facts.form.value[2:]) / 100
         return math.pi / 4 * across_cm**2 * height_cm
@@ -66,6 +67,7 @@ def volume_cm3(facts: CellFacts) -> float | None:
 def energy_wh(held: Held) -> Amount:
     """Energy at full charge in Wh: capacity x nominal voltage, the larger of rated and measured; else an estimate."""
     facts = held.facts
+    # Too much energy on a list or in a box is the safe mistake, so the larger figure counts.
     rated_ah = None if facts.rewrapped else facts.rated_capacity_ah
     known = [ah for ah in (rated_ah, held.capacity_ah) if ah]
     volts = nominal_v(facts.chemistry)
@@ -77,6 +79,7 @@ def energy_wh(held: Held) -> Amount:
         return Amount(volume * _figure("wh_per_cm3", facts.chemistry), True, "estimated from its size")
     if facts.mass_g is not None:
         return Amount(facts.mass_g * _figure("wh_per_g", facts.chemistry), True, "estimated from its mass")
+    # The largest cell that special provision 188 (a) knows: 20 Wh.
     return Amount(_figures()["unknown_wh"]["any"], True, "nothing known of its size: counted as the largest")
 
 
@@ -95,4 +98,5 @@ def mass_g(held: Held) -> Amount:
 def total(amounts: Iterable[Amount]) -> Amount:
     """The sum; estimated as soon as one of them is."""
     listed = list(amounts)
+    # A sum is as sure as its worst part, and the paper says so with a mark.
     return Amount(sum(a.value for a in listed), any(a.estimated for a in listed), "sum")

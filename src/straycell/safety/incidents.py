@@ -36,10 +36,12 @@ def incident_kinds() -> tuple[IncidentKind, ...]:
 
 def heat_incident(temperature_c: float) -> IncidentKind | None:
     """The kind that a cell's temperature is by itself; None when it was not that hot."""
+    # The kinds come severest first: the first limit exceeded is the worst that applies.
     return next((k for k in incident_kinds() if k.over_c is not None and temperature_c > k.over_c), None)
 
 
 def find_incident(word: str) -> IncidentKind | None:
     """The kind of this name, capitals and blanks forgiven; None for words of one's own."""
+    # Typed in a fright: "Charger failed" and "charger-failed" are the same event.
     tidy = "-".join(word.casefold().replace("_", "-").split())
     return next((kind for kind in incident_kinds() if kind.id == tidy), None)

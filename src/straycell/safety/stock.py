@@ -32,6 +32,7 @@ class BoxStock:
 
     @property
     def over_limit(self) -> bool:
+        # Sums of decimal Wh miss the limit by the last bit, and 100 of 100 Wh is allowed.
         return self.limit_wh is not None and self.energy.value > self.limit_wh + 1e-9
 
 
@@ -42,6 +43,7 @@ def take_stock(
     by_box: dict[str | None, list[Kept]] = {name: [] for name in sorted(household.box_kinds)}
     loose: list[Kept] = []
     for kept in household.kept:
+        # A built-in cell lies in its device, not in a box; what left the house burns elsewhere.
         if kept.cell.stage in IN_THE_HOUSE and kept.build is None:
             by_box.get(kept.cell.box, loose).append(kept)
     if loose:
@@ -57,6 +59,7 @@ def _box(
     due: Sequence[DueItem],
 ) -> BoxStock:
     codes = {kept.code for kept in found}
+    # A condemned cell is not checked any more, it is waiting to leave: counting it would cry wolf.
     checks = [_last_check(kept) for kept in found if kept.cell.stage is not Stage.CONDEMNED]
     told = [at for at in checks if at is not None]
     titles = Counter(

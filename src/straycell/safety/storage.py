@@ -66,6 +66,7 @@ def figures() -> dict[str, Any]:
 
 def window(chemistry: Chemistry) -> Window | None:
     """The storage window of a chemistry; None where none can be named."""
+    # A primary cell is never charged or let down; without a chemistry 3.8 V may be over-charge or half full.
     if chemistry in (Chemistry.UNKNOWN, Chemistry.PRIMARY):
         return None
     low_v, high_v = figures()["window_v"]["lfp" if chemistry is Chemistry.LFP else "4.2V"]
@@ -79,6 +80,7 @@ def target(case: Case) -> str:
         return "its storage voltage"
     if case.facts.chemistry is not Chemistry.LFP:
         return f"{kept.low_v:.1f} to {kept.high_v:.1f} V"
+    # lfp's plateau is flat: only counted charge tells where on it a cell is.
     low, high = figures()["share"]["lfp"]
     holds = case.reference_capacity_ah
     if not holds:
@@ -100,6 +102,7 @@ def standing(case: Case) -> Standing:
     kept = window(case.facts.chemistry)
     act = _last_act(case)
     since = act[0] if act else None
+    # Whatever was measured before the last charge or discharge speaks of another state.
     rests = [r for r in _rests(case, act is None) if since is None or r.at > since]
     if kept is None:
         return Standing(Level.UNKNOWN, acted_at=since, rest=rests[-1] if rests else None)
@@ -112,6 +115,8 @@ def standing(case: Case) -> Standing:
 
 def _rests(case: Case, with_found: bool) -> list[Reading]:
     """Rest voltages, oldest first; what lay untouched before any charge had rested when it was found."""
+    # A cell from a drawer has lain there for months: its first voltage is a rest voltage without anybody's
+    # wait.
     found = case.of(Quantity.AS_FOUND_VOLTAGE) if with_found else ()
     own = {r.id for r in case.own_voltages}
     rests = [*case.rest_voltages, *(r for r in found if r.id in own)]
@@ -135,11 +140,13 @@ def _level(
     """(level, since when): by the latest rest voltage; where there is none, or it is flat, by what was done."""
     done = _by_act(case, kept, act[1]) if act else Level.UNKNOWN
     at = act[0] if act else None
+    # On the plateau the voltage of a full lfp cell soon looks like half: what was done tells more.
     if case.facts.chemistry is Chemistry.LFP and done in (Level.FULL, Level.EMPTY, Level.HIGH):
         return done, at
     if not rests:
         return done, at
     level = _by_voltage(case, kept, rests[-1])
+    # A full cell sinks below full by itself, and is still too full for the shelf.
     if level is Level.HIGH and done is Level.FULL:
         return Level.FULL, at
     if level is Level.LOW and done is Level.EMPTY:
@@ -161,6 +168,7 @@ def _by_act(case: Case, kept: Window, act: Charge | Reading | None) -> Level:
         return Level.FULL
     if case.facts.chemistry is Chemistry.LFP:
         return Level.STORED  # a charge that was ended on purpose before it was full
+    # Handbook: where 90 min of rest are not practical, aim 50 mV beyond, as the voltage goes back after.
     if act.until_v > kept.high_v + figures()["charge"]["over_window_v"]:
         return Level.HIGH
     return Level.STORED if act.until_v >= kept.low_v else Level.LOW
@@ -178,6 +186,8 @@ def _let_down_to(case: Case, kept: Window, act: Reading) -> Level:
 
 def _by_voltage(case: Case, kept: Window, reading: Reading) -> Level:
     """Out of the window only when beyond it by U: advice must not flutter."""
+    # Within U of the edge the advice would turn with every reading, and each turn costs a cell a partial
+    # cycle.
     value = case.measured(reading)
     if against_max(value, kept.high_v) is Side.BEYOND:
         return Level.HIGH
@@ -195,9 +205,12 @@ def check_ends(case: Case, verdict: Verdict, stands: Standing) -> datetime | Non
         return None
     open_ones = [r for r in verdict.reasons if r.status is not Status.MET and r.ceiling < Outcome.PACK]
     waits = [r for r in open_ones if _waits_for_check(r)]
+    # Where something without remedy caps the cell, waiting at full for a better grade is in vain.
     cap = min((r.ceiling for r in open_ones if not r.todo), default=Outcome.PACK)
     if not waits or (cap <= verdict.outcome and verdict.outcome is not Outcome.HOLD):
         return None
+    # High voltage ages a cell: a check that decides nothing must not keep it full for ever (60 days, common
+    # practice).
     latest = stands.acted_at + timedelta(days=figures()["check"]["longest_days"])
     begun, planned = _planned(case, stands.acted_at, max(cap, Outcome.LIGHT))
     ends = [r.earliest for r in waits if r.earliest is not None]
@@ -212,6 +225,7 @@ def _planned(case: Case, charged_at: datetime, best: Outcome) -> tuple[bool, dat
     On lfp it ends with a capacity run: voltage seldom tells there.
     """
     if case.facts.chemistry is Chemistry.LFP:
+        # IEC 61960 keeps the cell 28 days before the second run (from memory).
         return False, charged_at + timedelta(days=case.figure("retention-days"))
     inside = next((found for charge, found in windows(case) if charge.at == charged_at), [])
     if not inside:
@@ -238,6 +252,7 @@ def loss_percent_month(verdict: Verdict, case: Case | None = None) -> float:
         for r in verdict.reasons
         if r.rule.startswith("self-discharge") and isinstance(r.observed, float)
     ]
+    # Unmeasured counts as the discard limit of 5 %: the next check comes early rather than late.
     usual = float(figures()["loss_percent_month"]["usual"])
     latest = falls(case)[-1:] if case is not None else []
     shelf = [fall.rate.high for fall in latest if fall.unit == "%/month"]
@@ -253,6 +268,8 @@ def sinks_at(case: Case, verdict: Verdict, stands: Standing) -> datetime | None:
     # On lfp the low end of the range is all the flat part leaves: a cell charged by count stands higher.
     if chemistry is Chemistry.LFP and stands.level is Level.STORED:
         return None
+    # From the lowest charge that its voltage allows: a date that is too early costs a look, one too late a
+    # cell.
     low, _ = state_of_charge_range(chemistry, value.value, value.u)
     _, floor = state_of_charge_range(chemistry, case.figure("rest-voltage"))
     months = max(0.0, low - floor) * 100.0 / max(loss_percent_month(verdict, case), 0.1)

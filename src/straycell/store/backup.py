@@ -44,6 +44,7 @@ def backup_store(store: Path, file: Path) -> str:
     """
     require_file(store)
     damage = _damage(store) if _is_database(store) else "it cannot be read as a database"
+    # The backup that would be overwritten may be the only good one.
     if file.exists():
         raise BadData(f"{file} is there already", "name a new file: a backup replaces nothing")
     _require_folder(file)
@@ -60,6 +61,8 @@ def _copy_marked(store: Path, file: Path) -> None:
         shutil.copyfile(store, part.path)
         with part.path.open("r+b") as copy:
             if copy.read(len(_SQLITE)) == _SQLITE:
+                # Marked in the header, a copy of a damaged store opens nowhere, so nobody restores it by
+                # mistake.
                 copy.seek(_APPLICATION_ID_AT)
                 copy.write(BROKEN_ID.to_bytes(4, "big"))
         part.place()
@@ -82,12 +85,15 @@ def restore_store(
     `step` hears the name of each step just done. Raises StoreFault when `file` is no sound straycell store, or `store`
     is in use; BadData when it cannot be put there.
     """
+    # Checked before the store is touched: a bad backup must not cost the store that still works.
     _require_sound(file)
     if store.is_dir():
         raise StoreFault(f"store {store} is a folder", "name the file in it with --store")
     _require_folder(store)
     if store.exists() and store.samefile(file):
         raise BadData(f"{file} is the store itself", "name the backup to bring back")
+    # Parts of killed runs are swept with the next part; their journals have names of their own and would
+    # stay.
     _sweep_journals(store.parent)
     with part_file(store, mode=0o600) as part, store_faults(store), _held(store) as former:
         _copy(file, part.path)
@@ -129,6 +135,7 @@ def _held(store: Path) -> Iterator[Former | None]:
     if not store.exists():
         yield None
         return
+    # A lock needs a readable header; a file without one nobody can be writing through SQLite.
     if not _is_database(store):
         yield Former(lost=True)
         return
@@ -152,6 +159,7 @@ def _set_aside(store: Path) -> Path:
                 shutil.copy2(source, target)
     # Left behind, SQLite would roll it back into the restored store.
     journal.unlink(missing_ok=True)
+    # The copy holds what the store held: readable for its owner alone.
     aside.chmod(0o600)
     return aside
 
@@ -191,6 +199,8 @@ def _copy_to_new(source: Path, file: Path) -> None:
 
 
 def _copy(source: Path, target: Path) -> None:
+    # SQLite's own backup copies a consistent state while others read (sqlite.org/backup.html); a file copy
+    # may not.
     with closing(raw_connection(source, "ro")) as old, closing(raw_connection(target, "rw")) as new:
         old.backup(new, progress=_patience(source))
 
@@ -213,12 +223,15 @@ def _is_database(path: Path) -> bool:
         with closing(raw_connection(path, "rw")) as conn:
             return bool(conn.execute("PRAGMA quick_check(1)").fetchone() == ("ok",))
     except sqlite3.DatabaseError as fault:
+        # Busy or unreadable by permission is not damage: such a store must not be called lost.
         if fault.sqlite_errorcode & 0xFF in _UNREADABLE:
             return False
         raise
 
 
 def _free_name(store: Path) -> Path:
+    # Replaced stores are kept one beside the other: a second restore must not remove what the first set
+    # aside.
     number = 1
     while (name := store.with_name(f"{store.name}.replaced-{number}")).exists():
         number += 1

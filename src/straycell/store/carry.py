@@ -26,6 +26,7 @@ from straycell.store.schema.tables import (
 from straycell.store.session import Pen
 from straycell.store.verdicts import rejudge, siblings
 
+# What was recorded of them since the backup is unknown, and unknown is never a pass.
 RECORDS_LOST = "records-lost"
 """The kind of upset of a cell of which the replaced store could not be read: it is checked like one that fell."""
 REPLACED = "was out of use in the store that was replaced: "
@@ -60,6 +61,7 @@ class Carried:
 def read_former(conn: Connection) -> Former:
     """Read what must be carried over, row by row, past what is damaged."""
     former = Former()
+    # The replaced store may be damaged: each table by itself, so that one broken page loses one table only.
     rows = _all(former, conn, select(BENCH))
     if rows:
         former.letter = rows[0].letter
@@ -95,6 +97,7 @@ def _mistyped(conn: Connection) -> Iterator[tuple[str, dict[str, Any]]]:
 
 def carry_over(pen: Pen, former: Former, because: str) -> Carried:
     """Write it into the restored copy, as one write, before that takes the store's place."""
+    # Before anything is numbered: numbers given out since the backup stand on labels and papers.
     keep_counters(pen.conn, former)
     known, before = set(cells.codes(pen.conn)), set(handovers.out_of_use(pen.conn))
     event_id = pen.event("store-restored", because=because)
@@ -105,6 +108,7 @@ def carry_over(pen: Pen, former: Former, because: str) -> Carried:
     words = {row.code: row.words for row in reversed(former.findings)}
     newly = sorted(derived.standing_out(pen.conn, touched) - before)
     pen.events("condemned", {code: words[code] for code in newly if code in words})
+    # Only where something could not be read: a sound store has said all it knew.
     held = sorted(known - former.readable) if former.lost else []
     if held:
         builds.add_upsets(pen, held, RECORDS_LOST, severe=False, event_id=event_id)
@@ -112,6 +116,7 @@ def carry_over(pen: Pen, former: Former, because: str) -> Carried:
     pen.kin |= siblings.siblings_of(pen.conn, pen.touched)
     # What is taken back here may bring a cell back that something else, lost by now, had condemned.
     rejudge.settle(pen)
+    # After the verdicts: a finding carried over says why better than a discard of the same cell.
     discarded = _discards(pen, former, known, event_id)
     pen.link(event_id, sorted(touched | set(held) | set(discarded)))
     pen.touched |= set(discarded)
@@ -126,6 +131,7 @@ def keep_counters(conn: Connection, former: Former) -> None:
         return
     here = conn.execute(select(BENCH)).one()
     own = dict(here._mapping) if here.letter == former.letter else given_out(conn, former.letter)
+    # Counters never go back: a number used twice would join two histories at the next merge.
     lifted = {name: max(number, own[name]) for name, number in former.counters.items()}
     conn.execute(BENCH.update().values(letter=former.letter, **lifted))
 
@@ -133,6 +139,7 @@ def keep_counters(conn: Connection, former: Former) -> None:
 def _findings(pen: Pen, former: Former, known: Collection[str]) -> set[str]:
     codes: set[str] = set()
     for table, rows in ((FINDING, former.findings), (FINDING_FELL, former.falls)):
+        # Findings are named by content, so those that the backup holds are not written twice.
         here = set(pen.conn.execute(select(table.c.digest)).scalars())
         of = dict(pen.conn.execute(select(FINDING.c.digest, FINDING.c.code)).tuples().all())
         for row in rows:
@@ -156,6 +163,7 @@ def _supersessions(pen: Pen, former: Former, known: Collection[str], event_id: i
     for row in former.supersessions:
         if (row.record, row.mistake) in here:
             continue
+        # The cell that the value belonged to may be younger than the backup.
         right = row.right_cell if row.right_cell in known else None
         values = _again(SUPERSESSION, row) | {"right_cell": right, "event_id": event_id}
         pen.conn.execute(SUPERSESSION.insert().values(values))
@@ -166,6 +174,7 @@ def _supersessions(pen: Pen, former: Former, known: Collection[str], event_id: i
 
 def _facts(pen: Pen, former: Former, known: Collection[str], event_id: int) -> set[str]:
     """Corrections of what was mistyped: the values that hold there, said again where they do not hold here."""
+    # A mistyped chemistry that came back with the backup could be charged to the wrong voltage.
     here = said(pen.conn, list(former.mistyped), FACTS)
     values: dict[str, dict[str, Any]] = {}
     for code in former.mistyped.keys() & set(known):
@@ -198,4 +207,4 @@ def _discards(pen: Pen, former: Former, known: Collection[str], event_id: int) -
         pen.conn.execute(CONDEMNATION.insert(), rows)
         derived.follow(pen.conn, cells=list(wanted))
         builds.free_lost(pen, sorted(wanted))
-    return sorted(set(wanted) - gone)
+    return sorted(wanted)

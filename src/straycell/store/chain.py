@@ -78,6 +78,7 @@ CONTENT: dict[str, tuple[str, ...]] = {
     ),
     "finding_fell": ("digest", "key"),
 }
+# A finding follows from all events of its write together, so none of them is its cause.
 BY_WRITE = frozenset({"finding", "finding_fell"})
 """Tables whose rows name their write; all others name an event of it."""
 _EVENT = ("at_us", "verb", "subject", "detail", "because")
@@ -85,6 +86,8 @@ _EVENT = ("at_us", "verb", "subject", "detail", "because")
 
 def order_of(table: str) -> str:
     """How the rows of a table came, in SQL: a table without row numbers is in the order of its key."""
+    # `event_cell` has no row numbers (WITHOUT ROWID): within an event its codes order it alike on every
+    # bench.
     return "event_id, code" if table == "event_cell" else "rowid"
 
 
@@ -103,6 +106,7 @@ def next_id(conn: Connection) -> int:
 
 def begin(conn: Connection) -> Open:
     """Take the next row of the chain for what is written from now on."""
+    # Row numbers only grow (rows are never deleted), so "after the last one" is exactly what this write adds.
     before = {
         table: int(
             conn.exec_driver_sql(f"SELECT coalesce(max({_place(table)}), 0) FROM {table}").scalar_one()
@@ -118,13 +122,17 @@ def _place(table: str) -> str:
 
 def close(conn: Connection, made: Open, merged: tuple[Sequence[str], int] | None = None) -> str:
     """File the write with its key; returns that. `merged`: the writes a merge brings together, and its time."""
+    # Counters and heads are a store's own state and no part of the hash: they differ between two equal
+    # stores.
     bench = conn.execute(select(BENCH)).one()
     events = _events(conn, made.before["event"])
     content = ([table, *row] for table in CONTENT for row in _rows(conn, table, made.before[table], events))
     first = events[0]
     head = {
         "bench": bench.letter if merged is None else "",
+        # A merge belongs to no bench: with a number of its own it would differ between the two sides.
         "number": bench.last_write + 1 if merged is None else 0,
+        # Sorted, so that a merge has the same key on whichever side it is made.
         "parents": " ".join(sorted(bench.heads.split() if merged is None else merged[0])),
         "at_us": first["at_us"] if merged is None else merged[1],
         "verb": first["verb"],
@@ -140,6 +148,7 @@ def key_of_write(head: dict[str, Any], events: Iterable[Any], content: Iterable[
     """The hash of a write, row by row: an import of a hundred thousand readings is one."""
     digest = hashlib.sha256()
     for row in chain([sorted(head.items()), list(events)], content):
+        # A lone surrogate in an old row must change no key and stop no check: it is hashed as it is.
         digest.update(_encode(row).encode("utf-8", "surrogatepass"))
         digest.update(b"\n")
     return digest.hexdigest()
@@ -159,6 +168,7 @@ def _events(conn: Connection, after: int) -> list[dict[str, Any]]:
 
 
 def _rows(conn: Connection, table: str, after: int, events: list[dict[str, Any]]) -> Iterator[list[Any]]:
+    # Event numbers are local to a file, so rows name their event by its place within the write.
     ordinal = {event["id"]: number for number, event in enumerate(events)}
     link = "write_id" if table in BY_WRITE else "event_id"
     columns = ", ".join(f'"{name}"' for name in (link, *CONTENT[table]))
@@ -173,9 +183,12 @@ def _rows(conn: Connection, table: str, after: int, events: list[dict[str, Any]]
 def faults(conn: Connection) -> Iterator[str]:
     """The first write that does not fit what is in the file; none when all of them do."""
     known: set[str] = set()
+    # The last writes have no child that would miss them: only the bench's own counter shows that they are
+    # gone.
     last: dict[str, int] = {}
     for write, found in contents(conn):
         named = name_of(write)
+        # A chain whose parents are there and whose keys fit cannot have lost a write in its middle.
         missing = [parent for parent in write["parents"].split() if parent not in known]
         if missing:
             yield f"{named} follows a write that is missing: rows were removed by hand"
@@ -193,6 +206,7 @@ def faults(conn: Connection) -> Iterator[str]:
 
 def lost_since(conn: Connection, backup: Connection) -> Iterator[str]:
     """Writes of a backup that the store does not hold: nothing that was written may go, short of a restore."""
+    # A store cut short by hand is consistent in itself; only an older copy can tell what it lost.
     here = set(conn.exec_driver_sql('SELECT key FROM "write"').scalars())
     names = ("bench", "number", "key", "verb", "at_us")
     for row in backup.exec_driver_sql(f'SELECT {", ".join(names)} FROM "write" ORDER BY id'):
@@ -222,6 +236,7 @@ def contents(conn: Connection) -> Iterator[tuple[dict[str, Any], str]]:
             key=lambda row: row[0],
         )
     }
+    # One pass over each table for the whole chain, instead of a query for each table and write.
     streams = {table: _Stream(conn, table) for table in CONTENT}
     for row in writes:
         write = dict(zip(names, row, strict=True))
@@ -243,6 +258,7 @@ class _Stream:
 
     def of(self, write_id: int, events: list[dict[str, Any]]) -> Iterator[list[Any]]:
         ordinal = {event["id"]: number for number, event in enumerate(events)}
+        # Rows lie in the order of their writes, because numbers only grow: one row of look-ahead is enough.
         while self._next is not None:
             of, *values = self._next
             if (self._by_write and of != write_id) or (not self._by_write and of not in ordinal):

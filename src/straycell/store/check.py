@@ -23,12 +23,14 @@ from straycell.store.verdicts.evidence import evidences
 if TYPE_CHECKING:
     from straycell.acceptance import RuleSet
 
+# A store broken throughout has a fault a row; the first of a kind say what to do.
 MOST = 200
 
 
 def faults(conn: Connection, rules: RuleSet | None, now: datetime | None = None) -> list[str]:
     """Every fault found, the most basic first; a damaged file is not looked into further. `now`: later is a fault."""
     broken = list(_some(_file_faults(conn)))
+    # Pages that cannot be read make every later check report nonsense.
     if broken:
         return broken
     checks: tuple[tuple[str, Callable[[], Iterable[str]]], ...] = (
@@ -75,6 +77,8 @@ def _file_faults(conn: Connection) -> Iterator[str]:
 
 def _clock_faults(conn: Connection, now: datetime) -> Iterator[str]:
     """What was recorded, or is said to have happened, later than now: a clock was or is wrong."""
+    # The time of recording is the computer's own: later than now, it was a wrong clock and not a typing
+    # mistake.
     late = to_us(now)
     for code, key, at_us in conn.execute(
         select(READING.c.code, READING.c.key, READING.c.recorded_at_us).where(READING.c.recorded_at_us > late)
@@ -130,6 +134,7 @@ def _look_faults(conn: Connection) -> Iterator[str]:
 def _verdict_faults(conn: Connection, rules: RuleSet | None) -> Iterator[str]:
     from straycell.acceptance import load_rules
 
+    # Verdicts under other rules cannot be made again: those rules are not in the store.
     current = load_rules() if rules is None else rules
     recorded = verdicts.newest(conn, None)
     last = readings.last_numbers(conn, None)

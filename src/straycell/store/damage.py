@@ -29,6 +29,7 @@ def damage_named(path: Path, *more: type[Exception]) -> Iterator[None]:
     except StraycellError:
         raise
     except _FELL + more as error:
+        # Only a fault that the check confirms is the store's: anything else is ours and must be seen as such.
         found = _first_fault(path)
         if found is None:
             raise

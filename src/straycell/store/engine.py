@@ -20,6 +20,7 @@ from sqlalchemy.util import LRUCache
 
 from straycell.errors import StoreFault
 
+# A large import or merge holds the lock for seconds; failing earlier would lose what a person just typed.
 BUSY_S = 30.0
 """How long a writer or reader waits for the lock before it gives up."""
 SILENT_S = 2.0
@@ -30,6 +31,7 @@ WAITING: ContextVar[Callable[[Path], None]] = ContextVar("WAITING", default=lamb
 
 def reading_engine(path: Path) -> Engine:
     """Read-only: creates no file, no journal. Raises StoreFault when there is no such file."""
+    # SQLite would make an empty file under a mistyped name, and looking must change nothing.
     require_file(path)
     return _engine(path, "ro", "BEGIN")
 
@@ -38,6 +40,8 @@ def writing_engine(path: Path, *, create: bool = False) -> Engine:
     """Reads and writes; every transaction begins with the write lock."""
     if not create:
         require_file(path)
+    # IMMEDIATE: two transactions that read first and then write would deadlock, and one fail with
+    # SQLITE_BUSY.
     return _engine(path, "rwc" if create else "rw", "BEGIN IMMEDIATE")
 
 
@@ -46,6 +50,7 @@ def checking(path: Path) -> Iterator[Connection]:
     """Looks with all constraints in force, which a read-only connection skips in its checks; can write nothing."""
     require_file(path)
     with connected(_engine(path, "rw", "BEGIN")) as conn, conn.begin():
+        # query_only keeps the promise that looking changes nothing.
         conn.exec_driver_sql("PRAGMA query_only = ON")
         yield conn
 
@@ -68,6 +73,8 @@ def same_file(path: Path) -> Iterator[Callable[[], None]]:
     A restore renames another file into its place; what was written to the old one would be lost.
     """
     with os_faults(path):
+        # Device and inode name the file itself; its path may name another one by the time the lock is
+        # granted.
         before = path.stat()
 
     def require_same() -> None:
@@ -94,8 +101,11 @@ def raw_connection(path: Path, mode: str) -> sqlite3.Connection:
     """A bare SQLite connection in a URI mode (ro, rw, rwc), autocommit, foreign keys on."""
     uri = f"{path.absolute().as_uri()}?mode={mode}"
     made = sqlite3.connect(uri, uri=True, timeout=BUSY_S, isolation_level=None)
+    # SQLite leaves foreign keys off for each new connection (sqlite.org/foreignkeys.html).
     made.execute("PRAGMA foreign_keys = ON")
+    # Without it REPLACE deletes rows past their delete triggers (sqlite.org/pragma.html).
     made.execute("PRAGMA recursive_triggers = ON")
+    # Looking leaves no files behind, and a sort of SQLite's must not either.
     made.execute("PRAGMA temp_store = MEMORY")
     return made
 
@@ -203,6 +213,8 @@ def recover(path: Path, conn: Connection) -> None:
     try:
         with conn.begin():
             conn.exec_driver_sql("SELECT count(*) FROM sqlite_master")
+    # A read-only connection may not roll a hot journal back (sqlite.org/lockingv3.html), so a writing one
+    # does it.
     except DBAPIError as fault:
         if sqlite_code(fault) not in _HOT_JOURNAL:
             raise

@@ -34,6 +34,7 @@ def state_folder(env: Mapping[str, str]) -> Path | None:
     """The folder for what a screen remembers; None when STRAYCELL_STATE is empty, then nothing is remembered."""
     from platformdirs import user_state_path
 
+    # Set but empty is a person's choice, unlike not set: nothing is remembered then.
     named = env.get(STATE_VARIABLE)
     return user_state_path("straycell", appauthor=False) if named is None else Path(named) if named else None
 
@@ -49,6 +50,7 @@ def _path_of(text: str, origin: str) -> Path:
         raise UsageFault(
             f"{origin} '{text}': a store has no host", "write three slashes: sqlite:///bench.sqlite"
         )
+    # SQLite URI options could switch off locking or open in memory.
     if "?" in rest:
         raise UsageFault(f"{origin} '{text}': options behind ? are not taken", _EXAMPLE)
     return _file(rest[1:], text, origin)
@@ -57,6 +59,7 @@ def _path_of(text: str, origin: str) -> Path:
 def _file(name: str, text: str, origin: str) -> Path:
     if not name.strip() or "\0" in name:
         raise UsageFault(f"{origin} '{text.strip(chr(0))}' names no file", _EXAMPLE)
+    # A store in memory is gone with the command that wrote it.
     if name == ":memory:" or name.startswith("file:"):
         raise UsageFault(f"{origin} '{text}': a store must be a file that stays", _EXAMPLE)
     try:

@@ -39,6 +39,8 @@ def mounts() -> str:
 def place_warnings(store: Path, mounted: str) -> list[str]:
     """What is seen against the place of a store, each with the reason; `mounted` as Linux' mountinfo."""
     real = store.absolute().resolve()
+    # SQLite's locks do not hold on network file systems (sqlite.org/faq.html 5), and a synchroniser copies
+    # half a write.
     network, watched = _signs()["network"], _signs()["synchroniser"]
     found = []
     kind = _file_system(real, mounted)
@@ -58,6 +60,7 @@ def _file_system(path: Path, mounted: str) -> str:
         fields = before.split()
         if len(fields) < 5 or not after:
             continue
+        # mountinfo writes blanks in paths as octal \040 (proc(5)).
         point = Path(re.sub(r"\\([0-7]{3})", lambda code: chr(int(code[1], 8)), fields[4]))
         if path.is_relative_to(point) and len(point.parts) >= best:
             best, kind = len(point.parts), after.split()[0].removeprefix("fuse.")
@@ -78,6 +81,7 @@ def _watched_sign(path: Path, signs: dict[str, Any]) -> str | None:
 
 def _names(folder: Path) -> list[str]:
     with suppress(OSError):
+        # A folder of a hundred thousand photographs must not slow down every command.
         return [entry.name for entry, _ in zip(folder.iterdir(), range(_MOST_ENTRIES), strict=False)]
     return []
 

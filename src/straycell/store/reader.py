@@ -70,6 +70,7 @@ if TYPE_CHECKING:
 def open_reader(path: Path) -> Iterator[Reader]:
     """A read-only store. Raises StoreFault: missing, no store, locked, damaged, older or newer."""
     with store_faults(path), damage_named(path), connected(reading_engine(path)) as conn:
+        # A killed writer's journal has to be rolled back before what is read is the last complete write.
         recover(path, conn)
         with conn.begin():
             require_current(conn, path)
@@ -86,6 +87,7 @@ class Reader:
     @contextmanager
     def _look(self) -> Iterator[Connection]:
         """One state of the store; inside a write, the state as written so far."""
+        # A writer reads its own rows, and several looks in one block must agree with each other.
         if self._conn.in_transaction():
             yield self._conn
             return

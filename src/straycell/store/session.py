@@ -23,6 +23,8 @@ def among(column: Column[Any], values: Collection[str] | Collection[int]) -> Col
     """`column` is one of the values, however many: they go in as one JSON text, not as bound variables."""
     import json
 
+    # SQLite bounds the variables of a statement (32,766 by default, sqlite.org/limits.html); a store has more
+    # cells.
     listed = func.json_each(json.dumps(list(values))).table_valued("value")
     return column.in_(select(listed.c.value))
 
@@ -38,6 +40,7 @@ A_PART = 5000
 
 def insert_one(conn: Connection, table: Table, **values: object) -> int:
     """Insert one row and return its number."""
+    # SQLAlchemy returns it from the INSERT itself, so no other writer's row can be meant.
     key = conn.execute(table.insert().values(values)).inserted_primary_key
     assert key is not None
     return int(key[0])
@@ -59,6 +62,7 @@ class Pen:
     conn: Connection
     now: datetime
     rules: RuleSet
+    # Collected and judged once at the end: a write of a thousand readings asks for one verdict a cell.
     touched: set[str] = field(default_factory=set)
     kin: set[str] = field(default_factory=set)
     lost: dict[str, tuple[str, bool]] = field(default_factory=dict)
@@ -77,12 +81,14 @@ class Pen:
         if self.made is None:
             return
         if not self.conn.execute(select(EVENT.c.id).where(EVENT.c.write_id == self.made.id).limit(1)).first():
+            # The hash of a write begins with its first event, so a write without one could not be filed.
             self.event("judged")
         chain.close(self.conn, self.made, self.merging)
         self.made = self.merging = None
 
     def numbers(self, run: Run, count: int = 1) -> list[RecordKey]:
         """The bench's next numbers of a run, given out for good."""
+        # Numbers given out never come back, even if the row is gone: people write them on paper.
         column = BENCH.c[f"last_{run}"]
         letter, last = self.conn.execute(select(BENCH.c.letter, column)).one()
         self.conn.execute(BENCH.update().values({column: last + count}))
@@ -96,11 +102,15 @@ class Pen:
         """Names for that many entries of facts; those of a merge are the same on either side."""
         if self.merging is None:
             return [str(number) for number in self.numbers("record", count)]
+        # Both sides of a merge must name them alike without asking each other: so out of the heads they
+        # joined.
         return [f"+{hashlib.sha256(' '.join(self.merging[0]).encode()).hexdigest()[:16]}"] * count
 
     @property
     def event_us(self) -> int:
         """The time that this session's events bear."""
+        # A merge bears the later time of its parents on either side, else its key would depend on who made
+        # it.
         return self.now_us if self.merging is None else self.merging[1]
 
     @property

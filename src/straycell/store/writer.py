@@ -77,10 +77,12 @@ def open_writer(
         connected(writing_engine(path)) as conn,
         conn.begin(),
     ):
+        # Asked under the lock: before it, a restore may still rename another file into place.
         require_same()
         require_current(conn, path)
         writer = Writer(Pen(conn, moment, rules), path)
         yield writer
+        # Before the commit: no reader ever sees a reading without the verdict that follows from it.
         writer.settle()
         writer.close()
 
@@ -272,11 +274,13 @@ class Writer(Reader):
 
     def reserve(self, project: str, groups: Sequence[Sequence[str]], plan: str) -> Build:
         """Promise cells to a project. Raises NegativeAnswer when one is not free or not fit, BadData."""
+        # What this session recorded may just have condemned one of them.
         self.settle()
         return builds.reserve(self._pen, project, groups, plan)
 
     def finish(self, project: str) -> Build:
         """The reserved cells are built in. Raises NegativeAnswer when one is no longer fit, BadData."""
+        # Weeks may lie between reserving and building in, and this session may hold a bad reading.
         self.settle()
         return builds.finish(self._pen, project)
 

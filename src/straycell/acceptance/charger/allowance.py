@@ -18,6 +18,7 @@ from straycell.physics.charging import allowed_current, temperature_limit
 from straycell.quantities import Dimension, Measured, show
 from straycell.readings import Quantity
 
+# Reference temperature of cell sheets (23 to 25 °C): a charge indoors needs no derating.
 ROOM_C = 25.0
 
 
@@ -66,6 +67,7 @@ def charge_allowance(
     refusal = charge_refusal(verdict, case.facts.chemistry)
     if refusal is not None:
         return replace(known, why=refusal.why, first=(refusal.first,))
+    # A held cell must be charged once to be judged at all: gently, attended, and for nothing else.
     if verdict.outcome is Outcome.HOLD:
         return _placed(case, _test(case, known), temperature_c)
     return _placed(case, _use(case, verdict.outcome, known), temperature_c)
@@ -79,19 +81,23 @@ def _capacity(case: Case, now: datetime) -> tuple[Measured | None, bool]:
     base_ah = case.rate_base_ah
     if base_ah is None:
         return None, False
+    # A cell may pass with half its rating (`light`): counting with all of it would make 0.5C a real 1C.
     return Measured(base_ah, base_ah * (1.0 - case.figure("capacity", "light")) / 2.0), False
 
 
 def _use(case: Case, outcome: Outcome, known: ChargeAllowance) -> ChargeAllowance:
     """The outcome's rate of the measured capacity's low end; more only on the maker's figure."""
     facts = case.facts
+    # A share of an unmeasured capacity is a guess: a worn cell would get a multiple of the rate meant for it.
     if known.capacity is None or not known.measured or known.capacity.low <= 0:
         return replace(known, why="its capacity is not measured", first=("measure its capacity from full",))
+    # Sheets charge at 0.5C as standard; for a light cell 0.2C is common practice.
     rate = case.figure("rate-in", outcome.word)
     # A figure from the sleeve of a re-wrapped cell is not its maker's.
     may_raise = outcome > Outcome.LIGHT and not facts.rewrapped
     maker_a = facts.maker_charge_current_a
     allowed_a = allowed_current(known.capacity.low, rate, maker_current_a=maker_a, maker_may_raise=may_raise)
+    # After one warming only the current at which it was seen to stay cool is known to be safe.
     proven_a = proven_charge_a(case)
     if proven_a is not None and proven_a < allowed_a:
         cool = show(proven_a, Dimension.CURRENT)
@@ -111,7 +117,9 @@ def _test(case: Case, known: ChargeAllowance) -> ChargeAllowance:
         return replace(known, why="no charge yet: how much it holds is not known at all", first=(todo,))
     origin = "rated" if case.rated_ah else "table's" if case.table_capacity_ah is not None else "measured"
     if origin == "measured":
+        # Measured and without a rating: its low end, as the higher figure gives the higher current.
         base_ah = max(0.0, known.capacity.low)
+    # Cell sheet precautions: below 3.0 V at 0.1C or less; a voltage within U of it has not cleared it.
     clear, first = _voltage_is_clear(case)
     rate = case.figure("test-charge", "normal" if clear else "low")
     maker_a = case.facts.maker_charge_current_a
@@ -146,6 +154,8 @@ def _voltage_is_clear(case: Case) -> tuple[bool, tuple[str, ...]]:
         return charge.until_v >= limit_v, ()
     if latest is not None and last == (latest.at, latest.id):
         return against_min(case.measured(latest), limit_v) is Side.CLEAR, ()
+    # After a discharge or with no voltage at all the cell may lie below the floor, where charging may meet
+    # copper shunts.
     floor_v = _volts(case.figure("voltage-floor"))
     since = "it was discharged since its voltage was last known" if emptied else "its voltage is not known"
     return False, (f"measure its voltage first ({since}): below {floor_v} it is never charged",)
@@ -155,6 +165,7 @@ def _placed(case: Case, allowance: ChargeAllowance, temperature_c: float | None)
     """Less where it is cool, nothing outside the window."""
     if temperature_c is None or allowance.kind is ChargeKind.NONE or allowance.capacity is None:
         return allowance
+    # IEC 62133-2 charges at 10 to 45 °C (from memory); sheets go to 0 °C, which is left to a watched charge.
     low_c, high_c = case.figure("charge-temperature-low"), case.figure("charge-temperature")
     if not case.figure("charge-temperature-attended") <= temperature_c <= high_c:
         why = f"no cell is charged at {temperature_c:g} C"
@@ -165,6 +176,7 @@ def _placed(case: Case, allowance: ChargeAllowance, temperature_c: float | None)
         attended = (*allowance.first, f"stay with it: below {low_c:g} C a cell is charged attended only")
         allowance = replace(allowance, first=attended)
     rate = temperature_limit(temperature_c)
+    # Lithium plates at a lower rate in the cold: sheets step 0.1C below 5 °C, 0.2C to 15 °C.
     cool_a = rate * max(0.0, base.low if allowance.measured else base.value)
     if rate >= temperature_limit(ROOM_C) or cool_a >= allowance.allowed_a:
         return allowance

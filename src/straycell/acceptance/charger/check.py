@@ -50,6 +50,7 @@ class ChargerAnswer:
         """True when the charger may be used as it is; None when nothing fails, but it is not shown."""
         if any(check.ok is False for check in self.checks):
             return False
+        # Unknown is never a pass: what is not shown keeps the answer from being yes.
         return None if any(check.ok is None for check in self.checks) else True
 
     @property
@@ -78,6 +79,7 @@ def check_charger(
         float_check, float_v = _end_voltage(facts, charger, rules)
         supply = judge_supply(charger, float_v.set_v)
         time = None if supply else _time(facts.chemistry, allowance, charger, float_v, resistance)
+        # Even a gentle charger gets no yes for a cell that nobody looked at.
         unseen = [Check("seen", None, *allowance.unseen)] if allowance.unseen else []
         checks = [
             *unseen,
@@ -98,6 +100,7 @@ def check_charger(
         float_v=float_v,
         time=time,
         heat_w=_heat_w(charger),
+        # The common linear part regulates to 4.2 V (data sheets): no resistor makes it fit for lfp.
         resistor_ohm=None if facts.chemistry is Chemistry.LFP else resistor_ohm,
     )
 
@@ -109,12 +112,15 @@ def _amps(current_a: float) -> str:
 def _end_voltage(facts: CellFacts, charger: Charger, rules: RuleSet) -> tuple[Check, Float]:
     keys = chemistry_keys(facts.chemistry, facts.form)
     full_v = rules.figure("full-voltage", *keys)
+    # A marking may lower the limit and never raises it: a print may be misread, and 4.20 V harms no 4.35 V
+    # cell.
     bears_v = min(full_v, facts.full_voltage_v or full_v) + rules.figure("voltage-over-full", *keys)
     return judge_end_voltage(charger, facts.chemistry, full_v=full_v, bears_v=bears_v)
 
 
 def _weak(charger: Charger, allowed_a: float) -> list[Check]:
     """A weak supply endangers nobody: a yes with a word on it."""
+    # Too little current only takes longer; the danger lies on the other side.
     text, _, remedy = weak_supply(charger, allowed_a).partition("; ")
     return [Check("supply-limit", True, text, remedy)] if text else []
 
@@ -125,6 +131,8 @@ def _end_a(charger: Charger) -> float:
 
 def _load(charger: Charger) -> list[Check]:
     """What a device left on draws keeps the current above the charger's end."""
+    # The part ends at a tenth of its set current; a larger load keeps the current above that, and it never
+    # ends.
     end_a = _end_a(charger)
     if charger.load_a <= 0 or charger.set_a <= 0:
         return []
@@ -145,6 +153,7 @@ def _time(
     set_v, limit_v = float_v.set_v, float_v.limit_v
     if allowance.capacity is None or set_v is None or set_v > limit_v:
         return None
+    # The float as measured decides the tail: ten millivolts more are minutes, not a matter of the set value.
     end_v = charger.measured_float.value if charger.measured_float is not None else set_v
     return charge_time(
         chemistry,
@@ -163,6 +172,7 @@ def _heat_w(charger: Charger) -> float | None:
         return None
     limit_a = charger.supply_limit_a
     flowing_a = charger.worst_a if limit_a is None else min(charger.worst_a, limit_a)
+    # A linear part drops supply less cell voltage: most at the emptiest cell.
     return linear_heat(charger.supply_v, flowing_a)
 
 

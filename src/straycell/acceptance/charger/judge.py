@@ -21,6 +21,7 @@ from straycell.physics.shipped import shipped
 from straycell.quantities import Dimension, Measured, show
 
 DUST = 1e-9
+# 4.2 x 1.015 must not fail 4.263 for the last bit.
 ROUNDING_V = 1e-9
 
 
@@ -95,6 +96,7 @@ def set_voltage(charger: Charger, chemistry: Chemistry, full_v: float, series: i
     """What it regulates to in V a cell: the usual `full_v` where nothing is given, never so for lfp or a string."""
     if charger.voltage_v is not None:
         return charger.voltage_v / series
+    # lfp on an assumed 4.2 V would be over-charged by half a volt; a string multiplies any mistake.
     return None if chemistry is Chemistry.LFP or series > 1 else full_v
 
 
@@ -113,6 +115,7 @@ def judge_end_voltage(
     """
     says, name = naming or Naming(), "end-voltage"
     set_v = set_voltage(charger, chemistry, full_v, series)
+    # A programming resistor names the part, and that part has one voltage.
     if set_v is None and charger.programming_resistor_ohm is not None and series == 1:
         set_v = float(shipped("charging")["programming"]["regulates_v"])
     if set_v is None:
@@ -124,8 +127,10 @@ def judge_end_voltage(
         return Check(name, False, text, remedy), Float(None, None, bears_v)
     measured = charger.measured_float
     if measured is not None and series > 1:
+        # The cells of a string share the voltage measured over it, and its U with it.
         measured = Measured(measured.value / series, measured.u / series)
     answer = check_float(chemistry, set_v, tolerance=charger.tolerance, measured=measured)
+    # The lower of cell and chemistry: a marking cannot lift what IEC 62133-2 states (4.25 V, from memory).
     limit_v = min(bears_v, answer.limit_v)
     worst_v = max(answer.worst_v, set_v) if set_v > limit_v else answer.worst_v
     known = Float(set_v, worst_v, limit_v)
@@ -146,6 +151,7 @@ def judge_end_voltage(
             f"measure it on this very board ({says.measured}), or give what its sheet says ({says.tolerance}; "
             f"{usual} counts where nothing is given)"
         )
+    # Nothing known is "not shown", a known tolerance that is too wide is a no: only the second is a fact.
     return Check(name, None if charger.silent else False, text, remedy), known
 
 
@@ -173,6 +179,7 @@ def judge_supply(
             if charger.supply_rated_v is None and charger.programming_resistor_ohm is None:
                 remedy += f", or state what its own sheet lets feed it ({says.rated})"
             checks.append(Check("supply-high", False, text, remedy))
+    # No charger lifts: a linear one needs its supply above the cell's end voltage.
     if end_v is not None and fed_v <= end_v:
         cells = "a cell" if series == 1 else "the cells"
         text = f"a supply of {_volts(fed_v)} cannot fill {cells} to {_volts(end_v)}"
@@ -191,6 +198,7 @@ def judge_current(charger: Charger, chemistry: Chemistry, allowed_a: float, para
     spread = f"up to {_amps(worst_a)}" if worst_a > charger.set_a else _amps(worst_a)
     shared = f", {_amps(worst_a / parallel)} for each of {parallel} in parallel" if parallel > 1 else ""
     text = f"the charger gives {spread}{shared}, this cell may have {_amps(allowed_a)}"
+    # Programming by resistor spreads by ± 10 % (data sheet): the most it may give decides, not the nominal.
     if worst_a / parallel <= allowed_a * (1 + DUST):
         return Check("current", True, text)
     return Check("current", False, text, gentler(charger, allowed_a * parallel, chemistry))
@@ -210,6 +218,7 @@ def gentler(charger: Charger, allowed_a: float, chemistry: Chemistry | None = No
 def weak_supply(charger: Charger, allowed_a: float) -> str:
     """What a supply that gives less than the charger asks for does, and what to change; empty where it gives enough."""
     limit_a = charger.supply_limit_a
+    # A collapsing supply resets the part, which starts its charge again and again.
     if limit_a is None or limit_a >= charger.worst_a:
         return ""
     asks = _amps(charger.worst_a)
@@ -221,6 +230,7 @@ def weak_supply(charger: Charger, allowed_a: float) -> str:
 
 def gentle_resistor(allowed_a: float) -> float | None:
     """The E24 programming resistor in ohm whose worst case stays within `allowed_a`; None when none does."""
+    # E24 values are what shops sell (IEC 60063).
     try:
         return safe_resistor(allowed_a)
     except BadData:

@@ -23,6 +23,7 @@ from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.work import Work, WorkKind
 from straycell.quantities import Dimension, Measured, show
 
+# Marked cells of 4.35 and 4.40 V lie 0.15 V and more above 4.20 V, sheet tolerances only 0.05 V.
 HIGH_VOLTAGE_FROM = 0.1  # V above the chemistry's usual full voltage that makes a marked 4.35 or 4.40 V cell
 
 
@@ -31,8 +32,10 @@ def current_run(case: Case) -> Run | None:
     """The run that grades: the latest that counts and is fresh, else the largest fresh lower bound."""
     fresh = [r for r in runs(case) if case.now < case.age_limit("age-capacity", r.reading.at)]
     counting = [r for r in fresh if r.worth is Worth.COUNTS]
+    # The latest and not the best: capacity only falls with age, and an old good run must not hide that.
     if counting:
         return counting[-1]
+    # Every lower bound is true at once, so the largest tells most.
     bounds = [r for r in fresh if r.worth is Worth.AT_LEAST]
     return max(bounds, key=lambda r: (r.value.value, r.reading.id), default=None)
 
@@ -43,15 +46,20 @@ def expected_capacity(case: Case) -> tuple[Measured | None, bool, str]:
     facts = case.facts
     if case.rated_ah:
         rated = Measured(case.rated_ah, 0.0)
+        # The usual charger stops at 4.20 V, and the rating was made at 4.35 or 4.40 V: unscaled, a sound cell
+        # looks worn.
         if case.full_voltage_v >= case.figure("full-voltage") + HIGH_VOLTAGE_FROM:
             share = case.figure("high-voltage-share")
             u = rated.value * case.figure("high-voltage-share-error") / math.sqrt(3.0)
             return Measured(rated.value * share, u), True, "rated, charged to 4.20 V only"
         return rated, True, "rated"
+    # Cells of one pack were bought alike; the best of them shows what this type held, a table only what its
+    # size holds.
     table, sibling = case.table_capacity_ah, case.evidence.best_sibling
     why = "re-wrapped" if facts.rewrapped else "rating unknown"
     if table is None:
         return None, False, why
+    # Only a larger sibling counts: a worn pack would otherwise set its own low standard.
     if sibling is not None and sibling.capacity_ah > table:
         return Measured(sibling.capacity_ah, 0.0), False, f"{why}: against the best sibling"
     return Measured(table, 0.0), False, f"{why}: against the size's table"
@@ -71,6 +79,7 @@ def capacity(case: Case) -> Iterator[Reason]:
         return
     if expected is None:
         yield case.reason(
+            # Without a size even a table is a guess, and an unknown share of an unknown rating is not a pass.
             "unrated-capacity",
             Status.UNMEASURED,
             Outcome.HOLD,
@@ -86,6 +95,8 @@ def capacity(case: Case) -> Iterator[Reason]:
             earliest=case.now,
         )
         return
+    # Cells of a pack must share charge alike, which needs a known share of wear; an estimate suffices for one
+    # alone.
     if not rated:
         yield case.reason(
             "unrated-capacity",
@@ -101,6 +112,7 @@ def capacity(case: Case) -> Iterator[Reason]:
 
 def _share(value: Measured, expected: Measured) -> Measured:
     share = value.value / expected.value
+    # Relative uncertainties of a quotient add in quadrature (JCGM 100, 5.1.6).
     return Measured(share, share * math.hypot(value.u / value.value, expected.u / expected.value))
 
 
@@ -114,15 +126,20 @@ def worn_out(case: Case) -> tuple[Tried, ...]:
     if not known_chemistry(case) or expected is None:
         return ()
     limit = case.figure("capacity", "light")
+    # Runs that lack only their temperature may dispute, but never condemn: cold alone lowers a capacity.
     speaking = [r for r in runs(case) if r.speaks]
     sibling = case.evidence.best_sibling
     known_by = (sibling,) if sibling and expected.value == sibling.capacity_ah else ()
     found = []
     for run in runs(case):
+        # A low run may be a loose contact or a wrong cut-off; disputed or outvoted it asks for another run
+        # instead.
         if run.worth is not Worth.COUNTS or _against(case, run, speaking) or _outvoted(case, run, speaking):
             continue
         share = _share(run.value, expected)
         why = partial(_worn, case, run, share, origin)
+        # A run that did not start full is low for a reason other than wear, so its charge is part of the
+        # proof.
         records = (*start_records(case, run.reading), *known_by)
         found.append(Tried("capacity-discard", against_min(share, limit), records, why))
     return tuple(found)
@@ -143,6 +160,7 @@ def _worn(case: Case, run: Run, share: Measured, origin: str) -> Reason:
 
 def _grade(case: Case, run: Run, expected: Measured, origin: str) -> Iterator[Reason]:
     share = _share(run.value, expected)
+    # Capacity fades with time and use; after a year (common practice) the figure describes another cell.
     until = case.age_limit("age-capacity", run.reading.at)
     at_least = run.worth is Worth.AT_LEAST
     words = f"{_words(run)} is {share.value:.0%} of {show(expected.value, Dimension.CAPACITY)} ({origin})"
@@ -169,6 +187,8 @@ def _grade(case: Case, run: Run, expected: Measured, origin: str) -> Iterator[Re
             Outcome(outcome - 1),
             f"{words}: {'does not prove' if status is Status.CLOSE else 'not enough for'} {outcome.word}",
             rule=f"capacity-{outcome.word}",
+            # A clear failure gets no repeat: fade does not heal, so a second run would cost a day and a cycle
+            # for nothing.
             todo=run_work(case, again) if status is Status.CLOSE else None,
             earliest=case.now if status is Status.CLOSE else None,
             **common,
@@ -203,12 +223,15 @@ def _nothing(case: Case) -> Reason:
 
 def _agree(case: Case, a: Run, b: Run) -> bool:
     """Within the root of the summed squares of both U; runs out of traces also differ by what runs repeat to."""
+    # A trace's own u covers its integration only; two runs of one cell differ by about 0.5 % besides.
     repeat = case.repeat_u("capacity-repeat", a.reading, b.reading)
     return abs(a.value.value - b.value.value) <= math.hypot(a.value.expanded, b.value.expanded, 2.0 * repeat)
 
 
 def _near(case: Case, run: Run, others: Sequence[Run]) -> list[Run]:
     """Runs that can be compared with one: same conditions, near enough in time."""
+    # Three months: within it fade stays below the U of a bench meter, so a difference is an error and not
+    # age.
     span = timedelta(days=case.figure("contradiction-days"))
     return [
         o
@@ -228,6 +251,7 @@ def _against(case: Case, run: Run, others: Sequence[Run]) -> list[Run]:
 
 
 def _outvoted(case: Case, run: Run, others: Sequence[Run]) -> bool:
+    # Two against one: two runs that agree with each other are unlikely to share one slip.
     against = [o for o in _near(case, run, others) if not _agree(case, o, run)]
     return any(_agree(case, a, b) for i, a in enumerate(against) for b in against[i + 1 :])
 
@@ -236,6 +260,7 @@ def _contradiction(case: Case) -> Reason | None:
     """The latest run against the others: one that disagrees holds unless another agrees with the latest."""
     counting = [r for r in runs(case) if r.worth is Worth.COUNTS]
     speaking = [r for r in runs(case) if r.speaks]
+    # First the runs that count; a run without a temperature can still show that one of two figures is wrong.
     for judged in (counting, speaking):
         against = _against(case, judged[-1], judged) if judged else []
         if against:
@@ -246,6 +271,7 @@ def _contradiction(case: Case) -> Reason | None:
 def _disputed(case: Case, latest: Run, other: Run) -> Reason:
     return case.reason(
         "contradiction-days",
+        # Close, not failed: one of the two is an error of measuring, and which one is open.
         Status.CLOSE,
         Outcome.HOLD,
         f"contradictory: {_words(latest)} on {latest.reading.at:%Y-%m-%d} but {_words(other)} on {other.reading.at:%Y-%m-%d}",
@@ -268,6 +294,8 @@ def _too_much(case: Case) -> Iterator[Reason]:
     judged = runs(case)
     if not volume or not judged:
         return
+    # Chemistry bounds the Ah in a volume: newest cells reach 0.234 Ah/cm3 (sheets), so more is a wrong meter
+    # or size.
     run = judged[-1]
     most = volume * case.figure("capacity-density")
     if run.value.value > most:
@@ -295,6 +323,7 @@ def _energy(case: Case) -> Iterator[Reason]:
     run = next(reversed(runs(case)), None)
     if run is None or run.reading.energy_wh is None or not run.value.value or run.reading.at_least:
         return
+    # Cold and high current lower the voltage under load, which the bounds do not allow for.
     if any(conditions(case, run.reading)):
         return
     mean_v = run.reading.energy_wh / run.value.value

@@ -29,6 +29,7 @@ def _air(case: Case, charge: Charge) -> Measured | None:
 
 def _in_frost(case: Case, charge: Charge) -> bool:
     """Surely below the coldest that any sheet allows."""
+    # The whole of U lies below 0 °C: a charge at 1 °C on a coarse thermometer must not brand a cell for ever.
     air = _air(case, charge)
     return air is not None and air.high < case.figure("charge-frost")
 
@@ -38,6 +39,8 @@ def frozen_charges(case: Case) -> tuple[Tried, ...]:
     """Each charge surely in frost against the rate that plates for sure."""
     if not known_chemistry(case):
         return ()
+    # The faster and colder, the more lithium plates instead of entering the graphite; plated metal does not
+    # go back.
     limit, found = case.figure("charge-frost-rate"), []
     for charge in case.charges:
         rate, known_by = rate_of(case, charge)
@@ -65,6 +68,7 @@ def cold(case: Case) -> Iterator[Reason]:
     """Charged in frost, or too fast when cool: tested again first; after frost light at best, for ever."""
     if not known_chemistry(case) or any(t.side is Side.BEYOND for t in frozen_charges(case)):
         return
+    # Plating in frost cannot be undone, nor measured outright: light at best, whatever the check shows.
     frost = [charge for charge in case.charges if _in_frost(case, charge)]
     if frost:
         yield _after_frost(case, frost[-1])
@@ -75,6 +79,8 @@ def cold(case: Case) -> Iterator[Reason]:
 
 def _after_frost(case: Case, charge: Charge) -> Reason:
     done = tested_since(case, charge.at)
+    # Plated lithium grows into a soft short, which shows slowly: 28 days and not seven (`charge-frost-
+    # check`).
     days = case.figure("charge-frost-check")
     done = {"look": done["look"], "resistance": done["resistance"]}
     done[f"self-discharge check over {days:g} days"] = checked_after(case, charge.at, least=days)
@@ -102,6 +108,7 @@ def _too_fast(case: Case, charge: Charge) -> bool:
     air, (rate, _) = _air(case, charge), rate_of(case, charge)
     if air is None or rate is None:
         return False
+    # A cell sheet allows 0.1C at 0 to 5 °C and 0.2C at 5 to 15 °C; the limits lie at twice that.
     steps = (("cold-below", "cold-rate"), ("cool-below", "cool-rate"))
     return any(air.high < case.figure(below) and rate > case.figure(most) + _DUST for below, most in steps)
 

@@ -49,14 +49,18 @@ def lowest_end_v(case: Case, charge: Charge, ohms: Reading | None) -> float:
 
     Its float as measured less U, else as set less the charger's tolerance; less what the end current lifts it by.
     """
+    # The meter at the terminals sees I times R on top of the cell: what is only that lift is not missing
+    # charge.
     tail_a = charge.end_current_a
     if tail_a is None:
         tail_a = case.figure("full-charge-tail") * (case.rate_base_ah or 0.0)
+    # Diffusion adds about half to the resistance of a 1 s pulse (`first-day-lift`, common practice).
     ohm = (
         case.figure("first-day-resistance")
         if ohms is None
         else case.measured(ohms).high * case.figure("first-day-lift")
     )
+    # Chargers are sold with 1.5 % (data sheet): 4.137 V may be all that a sound cell ever got.
     loosely_v = charge.until_v * (1.0 - float_tolerance())
     float_v = loosely_v if charge.u is None else charge.until_v - 2.0 * charge.u
     return float_v - tail_a * ohm
@@ -68,12 +72,16 @@ def first_days(case: Case) -> tuple[FirstDay, ...]:
     if not known_chemistry(case):
         return ()
     span = timedelta(days=case.figure("first-days"))
+    # A.c. resistance leaves out the slow part, which is what lifts a cell at the end of a charge.
     known = [r for r in case.of(Quantity.RESISTANCE) if r.method is Method.DC_PULSE]
     found = []
     for charge in filter(case.is_full, case.charges):
         for rest in case.rest_voltages:
             if charge.at < rest.at <= charge.at + span and not case.disturbed(charge.at, rest.at):
+                # Highest rest against lowest end: only what is missing under every doubt counts.
                 high_v = case.measured(rest).high + case.figure("curve-error")
+                # Each resistance by itself, and none: a finding must not hang on a reading that is withdrawn
+                # later.
                 for ohms in (None, *known):
                     share = surely_missing(case.facts.chemistry, lowest_end_v(case, charge, ohms), high_v)
                     if share is not None:
@@ -90,6 +98,7 @@ def lost_at_once(case: Case) -> tuple[Tried, ...]:
         records = tuple(dict.fromkeys((*case.full_records(day.charge), *day.records)))
         side = Side.BEYOND if day.missing > most else Side.CLEAR
         found.append(Tried("first-day-discard", side, records, partial(_lost, case, day)))
+    # A measured float rules the charger out, so the second time it is the cell.
     showing = [day for day in first_days(case) if day.missing > again_at]
     for repeat in (day for day in showing if day.charge.u is not None):
         for first in showing:
@@ -117,6 +126,7 @@ def first_day(case: Case) -> Iterator[Reason]:
     days = first_days(case)
     if not days or any(t.side is Side.BEYOND for t in lost_at_once(case)):
         return
+    # The handbook's 5 % in the first 24 h is relaxation; only more than that asks for a repeat.
     latest = max(days, key=lambda day: (day.charge.at, day.charge.id)).charge
     worst = max((day for day in days if day.charge == latest), key=lambda day: day.missing)
     limit = case.figure("first-day")

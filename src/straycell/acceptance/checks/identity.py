@@ -21,6 +21,8 @@ from straycell.readings import FACTS, Quantity
 
 def not_rechargeable(case: Case) -> tuple[Tried, ...]:
     """A primary cell."""
+    # Charging a primary lithium cell is the worst error of all (shipped.toml), so its chemistry alone
+    # condemns.
     primary = case.facts.chemistry is Chemistry.PRIMARY
     why = partial(_chemistry, case, Status.FAILED, Outcome.DISCARD, "not rechargeable: never charge it")
     return (Tried("chemistry", Side.BEYOND if primary else Side.CLEAR, (), why),)
@@ -38,6 +40,7 @@ def chemistry(case: Case) -> Iterator[Reason]:
         words = "find the marking or the maker's sheet, and record the chemistry"
         todo = Work(WorkKind.CORRECT, words, options="--chemistry ...")
         yield _chemistry(case, Status.UNMEASURED, Outcome.HOLD, text, todo)
+    # The wrong one of two limits over-charges or over-discharges, and the record does not show which it is.
     elif others := [c for c in case.evidence.other_chemistries if family(c) != family(kind)]:
         text = f"chemistry {kind}, but {' and '.join(others)} was said, too, and never withdrawn: both limits apply"
         words = f"make sure which it is; if it is {kind}, the other was a mistake"
@@ -49,6 +52,7 @@ def chemistry(case: Case) -> Iterator[Reason]:
 
 def disputed(case: Case) -> Iterator[Reason]:
     """Two benches corrected the same fact differently since they last met: nobody knows which is right."""
+    # Of two words about one cell at most one is right; the newer one is not the better one.
     for name in case.evidence.disputed:
         yield case.reason(
             "facts-disputed",
@@ -77,6 +81,7 @@ def rechargeable(case: Case) -> Iterator[Reason]:
         return
     words = "make sure it is rechargeable (maker's sheet), and record that"
     todo = Work(WorkKind.CORRECT, words, options="--confirm-rechargeable")
+    # A print may be misread, but never into a charge: a person has to confirm against the maker's sheet.
     if facts.marking and read_marking(facts.marking).not_rechargeable and not facts.confirmed_rechargeable:
         yield case.reason(
             "rechargeable",
@@ -86,6 +91,7 @@ def rechargeable(case: Case) -> Iterator[Reason]:
             observed=facts.marking,
             todo=todo,
         )
+    # 16340, 14500 and 10440 are also sizes of primary lithium cells, which look the same without a sleeve.
     elif str(facts.form) in case.rules.limit("rechargeable").words and not facts.marking:
         known = facts.confirmed_rechargeable
         yield case.reason(
@@ -105,6 +111,7 @@ def mass(case: Case) -> Iterator[Reason]:
     grams, least = case.facts.mass_g, case.known_figure("mass")
     if grams is None or least is None:
         return
+    # 18650 sheets say 44 to 48 g: below 38 g something else is under the sleeve, or electrolyte is gone.
     fine = grams >= least
     light = "weigh it again; a light cell is not what it says it is: discard it if it stays light"
     yield case.reason(
@@ -122,6 +129,7 @@ def mass(case: Case) -> Iterator[Reason]:
 def condemned(case: Case) -> Iterator[Reason]:
     """A person's discard stands."""
     word = case.evidence.condemned
+    # A person saw, smelt or knew something that no reading holds: no measurement overrules that.
     if word is not None:
         yield case.reason(
             "condemned",
@@ -135,6 +143,7 @@ def condemned(case: Case) -> Iterator[Reason]:
 
 def severe_incidents(case: Case) -> tuple[Tried, ...]:
     """What a cell does not survive, whatever it measures afterwards."""
+    # Heat, puncture or a short changes the inside for good; a normal voltage afterwards proves nothing.
     return tuple(
         Tried("upset", Side.BEYOND if u.severe else Side.CLEAR, (u,), partial(_severe, case, u))
         for u in case.evidence.upsets
@@ -154,6 +163,7 @@ def _severe(case: Case, event: Upset) -> Reason:
 
 def tested_since(case: Case, at: datetime) -> dict[str, bool]:
     """What a cell is tested by after something happened to it, and whether that was done after a time."""
+    # These three cost minutes and show what a blow does at once: shape, an open or short cell, a torn tab.
     return {
         "look": any(r.at > at for r in case.of(Quantity.LOOK)),
         "rest voltage": any(r.at > at for r in case.rest_voltages),
@@ -171,12 +181,15 @@ def tested_by(lacking: list[str]) -> list[WorkKind]:
 
 def _asks_for_check(case: Case, event: Upset) -> bool:
     """What can have hurt a cell inside shows as self-discharge, or not at all."""
+    # A blow, heat or an unknown charge may leave a soft short, which shows only as self-discharge over days.
     return "-".join(event.kind.casefold().split()) in case.rules.limit("upset-check").words
 
 
 def clock(case: Case) -> Iterator[Reason]:
     """A record later than now: one of the two clocks was wrong, and every age and rest counts from it."""
     evidence = case.evidence
+    # Ages, rests and the days of a check all count from these times: a fast clock makes a check look longer
+    # than it was.
     moments = [r.at for r in case.evidence.readings] + [c.at for c in case.charges]
     moments += [u.at for u in evidence.upsets] + [f.recorded for f in evidence.findings]
     latest = max((at for at in moments if at > case.now), default=None)
@@ -192,6 +205,7 @@ def clock(case: Case) -> Iterator[Reason]:
                 WorkKind.SUPERSEDE,
                 "set the clock; supersede what was recorded under a wrong one (store check names it)",
             ),
+            # When that moment has come the record may be right after all.
             earliest=latest,
         )
 
@@ -199,6 +213,7 @@ def clock(case: Case) -> Iterator[Reason]:
 def unexplained(case: Case) -> Iterator[Reason]:
     """A trace shows what nobody has explained yet: no finding, and no pass."""
     doubts = [r for r in case.evidence.readings if r.doubt]
+    # 0 V in a trace may be a dead cell or an empty holder: one condemns, the other is nothing.
     if doubts:
         latest = doubts[-1]
         yield case.reason(
@@ -224,6 +239,7 @@ def upset(case: Case) -> Iterator[Reason]:
         return
     latest = max(mild, key=lambda event: event.at)
     lacking = [name for name, there in tested_since(case, latest.at).items() if not there]
+    # Dismantling moves a cell but neither drops nor heats it: no new check over days for that alone.
     shaken = [event for event in mild if _asks_for_check(case, event)]
     if shaken and not checked_after(case, max(event.at for event in shaken)):
         lacking.append("self-discharge check")

@@ -41,6 +41,7 @@ def leaks(case: Case) -> tuple[Tried, ...]:
     """
     if not known_chemistry(case):
         return ()
+    # No curve speaks for an unknown chemistry, so a voltage drop cannot be turned into a share of charge.
     return (*_leaks_by_voltage(case), *_leaks_by_capacity(case))
 
 
@@ -56,8 +57,11 @@ def stretches(case: Case) -> tuple[tuple[Pair, Measured], ...]:
 
 
 def _leaks_by_voltage(case: Case) -> Iterator[Tried]:
+    # Under a week a loss of one meter step scales to several per cent a month; seven days is common practice.
     limit, least = case.figure("self-discharge-discard"), case.figure("pair-days", "light")
     for pair, loss in stretches(case):
+        # The days come from the pair and not from the clock, so that the finding is the same at any later
+        # time.
         if pair.days >= least:
             words = f"loses {loss.value:.1f} ± {loss.expanded:.1f} % a month: an inner leak"
             why = partial(_leak, case, words, loss, pair.second)
@@ -66,10 +70,14 @@ def _leaks_by_voltage(case: Case) -> Iterator[Tried]:
 
 def _leaks_by_capacity(case: Case) -> Iterator[Tried]:
     told = retained(case) if len(case.of(Quantity.CAPACITY)) > 1 else ()
+    # Where voltage tells the loss it does so with the smaller U; two runs are the way for lfp's flat curve
+    # (IEC 61960).
     if not told or _voltage_tells(case):
         return
     limit = case.figure("self-discharge-discard")
     for kept in told:
+        # The early run's full start is part of the proof: were that charge a mistake, its capacity would be
+        # too low.
         start = start_records(case, kept.early.reading)
         records = dict.fromkeys((*case.full_records(kept.charge), *start, kept.late.reading))
         why = partial(_leak, case, _kept(kept), kept.loss, kept.late.reading)
@@ -95,9 +103,11 @@ def worst_stretch(case: Case) -> Iterator[Reason]:
     """
     if not known_chemistry(case) or any(t.side is Side.BEYOND for t in leaks(case)):
         return
+    # A mean over the whole check would dilute a soft short that began in its last week.
     open_ones = [(pair, loss) for pair, loss in stretches(case) if _open(case, pair, loss)]
     if open_ones:
         pair, loss = max(open_ones, key=lambda each: (each[1].value, each[0].second.at))
+        # A week more at least doubles the span of a short stretch, and U falls as the span grows.
         later = max(case.now, pair.second.at + timedelta(days=case.figure("pair-days", "light")))
         yield case.reason(
             "self-discharge-discard",
@@ -120,10 +130,13 @@ def _open(case: Case, pair: Pair, loss: Measured) -> bool:
     """Under a week only a loss surely above the limit speaks; then any above it that can be told at all."""
     limit, days = case.figure("self-discharge-discard"), case.figure("pair-days", "light")
     short = pair.days < days
+    # Short spans speak only with the whole guard band beyond the limit: a coarse meter would else hold sound
+    # cells.
     if against_max(loss, limit) is not Side.BEYOND if short else not loss.expanded < limit < loss.value:
         return False
     later = next((inside for charge, inside in windows(case) if charge is pair.charge), [])
     wanted = (pair.first.at if short else pair.second.at) + timedelta(days=days)
+    # A reading a week later answers the doubt either way: then the ordinary test of the longer pair speaks.
     settled = any(r.at >= wanted and not make_pair(case, pair.charge, pair.first, r).fault for r in later)
     return not settled and not checked_after(case, pair.second.at)
 
@@ -133,8 +146,11 @@ def self_discharge(case: Case) -> Iterator[Reason]:
     if not known_chemistry(case) or any(t.side is Side.BEYOND for t in leaks(case)):
         return
     pairs = [p for p in all_pairs(case) if not p.fault and p.days >= least_days(case, p, Outcome.LIGHT)]
+    # A pair from before a low rest voltage describes the cell as it was, not the one that has sunk since.
     fresh = [p for p in pairs if p.first.at > _last_sinking(case)]
     told = _best_told(case, fresh)
+    # A rise spoils the check in both directions: an unseen charge hides a leak, another cell's reading says
+    # nothing.
     if fresh and _rose(case, fresh[-1]):
         yield _contradictory(case, fresh[-1], estimate(case, fresh[-1]))
     elif told is not None:
@@ -148,10 +164,13 @@ def _best_told(case: Case, fresh: Sequence[Pair]) -> tuple[Pair, Measured] | Non
     latest = estimate(case, fresh[-1]) if fresh else None
     if latest is None:
         return None
+    # Pairs of another check do not help: other charge, other relaxation, perhaps other damage in between.
     told = [
         (pair, loss)
         for pair in reversed(fresh)
         if pair.charge is fresh[-1].charge and (loss := estimate(case, pair)) is not None
+        # Only a pair that agrees within both U may stand in; one that differs would be picking the nicer
+        # answer.
         if abs(loss.value - latest.value) <= math.hypot(loss.expanded, latest.expanded)
         if loss.expanded < case.figure("self-discharge-discard")
     ]
@@ -162,6 +181,7 @@ def _best_told(case: Case, fresh: Sequence[Pair]) -> tuple[Pair, Measured] | Non
 def _last_sinking(case: Case) -> datetime:
     """When a rest voltage last lay too low: only a check begun after it counts."""
     limit = case.figure("rest-voltage")
+    # CLOSE counts as low here: a value within its U of the limit has not cleared it.
     low = [r.at for r in case.rest_voltages if against_min(case.measured(r), limit) is not Side.CLEAR]
     return max(low, default=datetime.min.replace(tzinfo=case.now.tzinfo))
 
@@ -169,6 +189,7 @@ def _last_sinking(case: Case) -> datetime:
 def _rose(case: Case, pair: Pair) -> bool:
     """No cell gains charge by itself: a rise beyond U and the room's swing is an unrecorded charge, or another cell."""
     assert pair.first.value is not None and pair.second.value is not None
+    # A cell's voltage drifts up to 0.5 mV a kelvin (`cell-drift`, common practice), which no charge explains.
     swing_v = case.figure("cell-drift") * case.figure("pair-temperature")
     return pair.second.value - pair.first.value > 2.0 * errors_of(case, pair)[1] + swing_v
 
@@ -197,6 +218,8 @@ def _grade(case: Case, pair: Pair, loss: Measured) -> Iterator[Reason]:
         limit = case.figure("self-discharge", outcome.word)
         days = least_days(case, pair, outcome)
         side = against_max(loss, limit)
+        # Loss and days are separate demands: in a parallel group a leak discharges its neighbours, so pack is
+        # watched longer.
         if side is Side.CLEAR and pair.days >= days:
             yield case.reason(
                 "self-discharge",
@@ -225,6 +248,7 @@ def _grade(case: Case, pair: Pair, loss: Measured) -> Iterator[Reason]:
                 earliest=enough,
             )
             continue
+        # A loss beyond the limit has no date: waiting longer narrows U but moves no value across the limit.
         clear_at = _when_clear(case, pair, loss) if side is Side.CLOSE else None
         yield case.reason(
             "self-discharge",
@@ -247,7 +271,9 @@ def _grade(case: Case, pair: Pair, loss: Measured) -> Iterator[Reason]:
 
 def _when_clear(case: Case, pair: Pair, loss: Measured) -> datetime:
     """When a longer wait would let a usual loss clear the solo limit: U shrinks with the days."""
+    # Aimed at solo: the 3 % of pack leave hardly any room above the usual 2 to 3 % a month.
     room = case.figure("self-discharge", "solo") - USUAL_LOSS
+    # The meter's error is fixed in volts, so U in per cent a month falls as one over the days.
     days = max(case.figure("pair-days", "pack"), math.ceil(pair.days * loss.expanded / max(room, 0.5)))
     return max(case.now, pair.first.at + timedelta(days=days))
 
@@ -261,6 +287,7 @@ def _by_capacity_or_wait(case: Case, pair: Pair | None) -> Iterator[Reason]:
     if pair is not None:
         loss_now = estimate(case, pair)
         spread = f" (U is {loss_now.expanded:.0f} % a month)" if loss_now else ""
+        # On lfp's plateau a per cent of charge is below a millivolt: no longer wait makes voltage tell it.
         steep = loss_now is not None and str(case.facts.chemistry) != "lfp"
         run_after = pair.charge.at + timedelta(days=case.figure("retention-days"))
         later = _when_clear(case, pair, loss_now) if steep and loss_now else max(case.now, run_after)
@@ -300,6 +327,8 @@ def _grade_retention(case: Case, kept: Kept) -> Iterator[Reason]:
             value=loss,
             limit=limit,
             reading=kept.late.reading,
+            # The test itself destroys the charge it measures: repeating it means another full charge and 28
+            # days.
             todo=None if clear else run_work(case, "repeat the 28 days and the capacity run"),
             earliest=None if clear else case.now + timedelta(days=case.figure("retention-days")),
         )
@@ -309,6 +338,7 @@ def _grade_retention(case: Case, kept: Kept) -> Iterator[Reason]:
 
 def _rest_again(case: Case, words: str, not_before: datetime) -> Work:
     """Another rest voltage of the same check; a new check where the cell was used since."""
+    # After use or a let-down the old first reading no longer belongs to the same charge.
     if open_charge(case) is None:
         return Work(WorkKind.CHARGE, f"charge it full, attended, to begin a new check; then {words}")
     return Work(WorkKind.REST, words, not_before)
@@ -317,6 +347,7 @@ def _rest_again(case: Case, words: str, not_before: datetime) -> Work:
 def _kept(kept: Kept) -> str:
     loss = kept.loss
     monthly = f"{loss.value:.1f} ± {loss.expanded:.1f} % a month"
+    # The loss is stated for 30 days, the unit of the limits; people know retention as a share kept.
     share = 100 - loss.value * kept.days / 30
     return f"kept {share:.1f} % of its charge over {kept.days:.0f} days ({monthly})"
 
@@ -341,6 +372,8 @@ def _first_of_pair(case: Case, charge: Charge, inside: Sequence[Reading]) -> Rea
 
 def _not_yet(case: Case) -> Reason:
     """No pair yet: what comes next, and the earliest date on which it could decide."""
+    # A cell once low gets IEC 61960's 28 days (from memory): what a deep discharge left inside may leak
+    # slowly.
     days = case.figure("pair-days", "doubtful" if doubtful(case) else "solo")
     wait = timedelta(hours=case.figure("pair-rest"))
     sinking = _last_sinking(case)
@@ -350,6 +383,7 @@ def _not_yet(case: Case) -> Reason:
     faults = [p.fault for p in all_pairs(case) if p.fault]
     if not found:
         text, words = "no full charge to start from", "charge it full, attended, and record it"
+        # 24 h first: about 5 % apparent loss right after the charge is relaxation (handbook), not a leak.
         earliest = case.now + wait + timedelta(days=days)
         if any(r.quantity is Quantity.CAPACITY for r in case.readings) or case.charges:
             text = "no undisturbed full charge to start from"
@@ -364,6 +398,8 @@ def _not_yet(case: Case) -> Reason:
         ending = f"the second {days:g} days after the first, by the same meter, with --temperature"
         text = "one rest voltage of two" if first else "no rest voltage since the full charge"
         text = "no rest voltage with its temperature since the full charge" if inside and not first else text
+        # 10 mV is about 0.7 % of charge on the steep part of the curves: over a week that alone is 3 % a
+        # month.
         if first and step_of(case, first) >= case.figure("pair-step") - 1e-9:
             text += f" (the meter steps by 10 mV or more here, so {days:g} days)"
         words = (

@@ -33,6 +33,8 @@ _FAULT = {"look-mend": "an end that can short", "look-clean": "to be cleaned and
 def damage(case: Case) -> tuple[Tried, ...]:
     """Each look against the words of damage and of deformation."""
     found = []
+    # Deformation stands beside damage: a dent presses electrode on electrode (ADR special provision 376 note
+    # c).
     for limit_id in ("look-damage", "look-deformed"):
         words = case.rules.limit(limit_id).words
         for reading in case.of(Quantity.LOOK):
@@ -52,6 +54,7 @@ def damage(case: Case) -> tuple[Tried, ...]:
 def look(case: Case) -> Iterator[Reason]:
     """What can be mended or cleaned holds until a later look is without it."""
     looks = case.of(Quantity.LOOK)
+    # Swelling, leaks and dents show in no electrical reading of a cell that still works.
     if not looks:
         yield case.reason(
             "look-damage",
@@ -87,9 +90,11 @@ def look(case: Case) -> Iterator[Reason]:
 
 def _to_mend(case: Case, limit_id: str, found: list[str], reading: Reading) -> Reason:
     todo = "; ".join(_MEND.get(word, f"see to it: {word}") for word in found)
+    # A damp film dries within hours, electrolyte creeps out again: a day tells them apart (common practice).
     dry = reading.at + timedelta(hours=case.figure("look-dry")) if "wet" in found else None
     return case.reason(
         limit_id,
+        # FAILED forbids the charge on purpose: a bare end or a leaking seal is a short in the making.
         Status.FAILED,
         Outcome.HOLD,
         f"{', '.join(found)}: {_FAULT[limit_id]}",
@@ -102,6 +107,7 @@ def _to_mend(case: Case, limit_id: str, found: list[str], reading: Reading) -> R
 
 def _still_wet(case: Case, latest: Reading) -> Reading | None:
     """The last look that was wet, where the latest one came too soon after it to speak of a dry cell."""
+    # An early dry look would clear a leak that had merely been wiped off.
     wet = [r for r in case.of(Quantity.LOOK) if Look.WET in r.look]
     soon = wet and latest.at < wet[-1].at + timedelta(hours=case.figure("look-dry"))
     return wet[-1] if soon else None
@@ -113,6 +119,7 @@ def returned(case: Case) -> tuple[Tried, ...]:
     looks = case.of(Quantity.LOOK)
     found = []
     for word in case.rules.limit("look-returned").words:
+        # Dirt from outside stays away once cleaned; what comes back has its source inside the seal.
         seen = [i for i, r in enumerate(looks) if word in r.look]
         for first, again in pairwise(seen):
             if again > first + 1:
@@ -120,6 +127,8 @@ def returned(case: Case) -> tuple[Tried, ...]:
                 why = partial(_out_of_it, case, "look-returned", looks[again], word, text)
                 records = (looks[first], looks[first + 1], looks[again])
                 found.append(Tried("look-returned", Side.BEYOND, records, why))
+    # Rust alone may be damp storage; with a stain the electrolyte that got out is eating the can (common
+    # practice).
     words = set(case.rules.limit("look-rust-stain").words)
     for reading in looks:
         seen_as = " with ".join(sorted(words))
@@ -142,9 +151,11 @@ def siblings(case: Case) -> Iterator[Reason]:
     signs = [s for s in case.evidence.sibling_signs if str(s.look) in words]
     if not signs:
         return
+    # The oldest sign: counted from the newest, each further leaker would start the 28 days again.
     latest = min(signs, key=lambda s: (s.at, s.code))
     looked = any(r.at > latest.at for r in case.of(Quantity.LOOK))
     days = case.figure("sibling-check")
+    # One pack has had one history of charge, heat and storage: what broke one cell worked on all.
     lacking = [] if looked else ["one more look"]
     lacking += [] if long_checked(case, days) else [f"a self-discharge check over {days:g} days"]
     sign = f"{latest.code} of the same pack: {latest.look}"

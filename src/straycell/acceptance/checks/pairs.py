@@ -15,6 +15,7 @@ from straycell.physics.self_discharge import VoltagePair, loss_per_month
 from straycell.quantities import Measured
 from straycell.readings import Charge, Reading, accuracy_of
 
+# A month of 30 days, as the limits of loss are stated.
 HOURS_A_MONTH = 720.0
 
 
@@ -37,6 +38,7 @@ class Pair:
 def windows(case: Case) -> list[tuple[Charge, list[Reading]]]:
     """Rest voltages that follow each full charge with no charge moved in between, oldest first."""
     found = []
+    # About 5 % apparent loss in the first 24 h after a charge (handbook): a pair must not begin in it.
     wait = timedelta(hours=case.figure("pair-rest"))
     for charge in case.charges:
         if not case.is_full(charge):
@@ -50,6 +52,7 @@ def windows(case: Case) -> list[tuple[Charge, list[Reading]]]:
 
 def make_pair(case: Case, charge: Charge, first: Reading, second: Reading) -> Pair:
     """A pair with its fault, if any: temperatures must be known and near each other, the place the same."""
+    # Above 4.13 V all four 4.2 V curves are steep, 12 to 15 mV a per cent; below, a millivolt says less.
     low = first.value is not None and first.value < case.figure("pair-start")
     fault = ""
     if first.temperature_c is None or second.temperature_c is None:
@@ -59,6 +62,7 @@ def make_pair(case: Case, charge: Charge, first: Reading, second: Reading) -> Pa
             f"the two rest voltages were taken at {first.temperature_c:g} C and {second.temperature_c:g} C, "
             f"more than {case.figure('pair-temperature'):g} K apart"
         )
+    # A board's switches and traces drop millivolts: the difference of the places would pass for a loss.
     elif case.at_board(first) != case.at_board(second):
         fault = "one rest voltage was taken at the tabs, the other at the board"
     return Pair(charge, first, second, low, fault)
@@ -67,6 +71,7 @@ def make_pair(case: Case, charge: Charge, first: Reading, second: Reading) -> Pa
 def least_days(case: Case, pair: Pair, outcome: Outcome) -> float:
     """Days a pair must span to speak for an outcome."""
     days = case.figure("pair-days", outcome.word)
+    # On a flatter part the same loss moves the voltage less, so only time lifts it above the meter's error.
     if pair.low_start:
         days = max(days, case.figure("pair-days", "low-start"))
     if step_of(case, pair.first) >= case.figure("pair-step") - 1e-9:
@@ -78,6 +83,7 @@ def step_of(case: Case, reading: Reading) -> float:
     """The meter's step in V here; where it is not known, the largest its accuracy leaves room for (twice it)."""
     assert reading.value is not None
     known = reading.meter.voltage_resolution.step(reading.value) if reading.meter else 0.0
+    # An unstated resolution may be as coarse as twice the accuracy limit: rounding cannot be coarser.
     return known or 2 * accuracy_of(reading, case.rules.defaults)[0].limit(reading.value)
 
 
@@ -92,8 +98,10 @@ def estimate(case: Case, pair: Pair) -> Measured | None:
 
 def _estimate(case: Case, pair: Pair) -> Measured | None:
     assert pair.first.value is not None and pair.second.value is not None
+    # A protection board draws some 3 uA (sheets) for ever: that is no leak of the cell.
     drain = case.figure("board-drain") * HOURS_A_MONTH if case.facts.protection_board else 0.0
     common, difference = errors_of(case, pair)
+    # How far this cell's curve may lie off the published ones shifts both readings alike.
     common = math.hypot(common, case.figure("curve-error") / math.sqrt(3.0))
     return loss_per_month(
         case.facts.chemistry,
@@ -108,15 +116,19 @@ def errors_of(case: Case, pair: Pair) -> tuple[float, float]:
     """Standard uncertainties in V: (shared by both, of their difference)."""
     first, second = pair.first, pair.second
     assert first.value is not None and second.value is not None
+    # Sheets state drift as 0.1 x accuracy a kelvin (from memory); the cell itself moves up to 0.5 mV a
+    # kelvin.
     kelvin = abs((first.temperature_c or 0.0) - (second.temperature_c or 0.0))
     accuracy, is_default = accuracy_of(first, case.rules.defaults)
     drift = accuracy.limit(first.value) * case.figure("meter-drift") * kelvin / math.sqrt(3.0)
     cell = case.figure("cell-drift") * kelvin / math.sqrt(3.0)
+    # Offset and calibration of one meter cancel in a difference; gain acts on the difference alone.
     same = not is_default and first.meter is not None and first.meter == second.meter
     if not same:
         u1, u2 = case.measured(first).u, case.measured(second).u
         return max(u1, u2), math.hypot(u1, u2, drift, cell)
     gain = accuracy.gain * abs(first.value - second.value) / math.sqrt(3.0)
+    # A rounding error is rectangular over one step: step over root 12 (JCGM 100, 4.3.7).
     steps = math.hypot(step_of(case, first), step_of(case, second)) / math.sqrt(12.0)
     difference = math.hypot(gain, steps, drift, cell)
     return accuracy.u(first.value), difference
@@ -143,6 +155,7 @@ def widest(case: Case, charge: Charge, before: Sequence[Reading], second: Readin
 
 def leak_records(case: Case, pair: Pair) -> tuple[Reading | Charge, ...]:
     """All that the loss between two rest voltages rests on; what a board draws counts as a share of the capacity."""
+    # The board's microamperes become per cent only through the capacity: were that wrong, so were the loss.
     board = case.reference_records if case.facts.protection_board else ()
     return tuple(dict.fromkeys((*case.full_records(pair.charge), pair.first, pair.second, *board)))
 
@@ -152,6 +165,7 @@ def falling_pairs(case: Case, charge: Charge, inside: Sequence[Reading]) -> Iter
     for i, second in enumerate(inside):
         for first in inside[:i]:
             assert first.value is not None and second.value is not None
+            # Within U of the difference the fall is not shown, and a loss of noise must condemn nobody.
             if first.value > second.value:
                 pair = make_pair(case, charge, first, second)
                 if not pair.fault and first.value - second.value > 2.0 * errors_of(case, pair)[1]:

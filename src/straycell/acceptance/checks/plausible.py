@@ -23,6 +23,8 @@ def over_rating(case: Case) -> Iterator[Reason]:
     run, rated_ah = next(reversed(runs(case)), None), case.rated_ah
     if not known_chemistry(case) or run is None or not rated_ah:
         return
+    # Sheets put the nominal within a few per cent of the minimum: 120 % is another cell, or a meter that
+    # counts wrong.
     limit = case.figure("capacity-over-rating")
     share = Measured(run.value.value / rated_ah, run.value.u / rated_ah)
     if against_max(share, limit) is not Side.BEYOND:
@@ -75,12 +77,14 @@ def _least_in_ah(case: Case, charge: Charge) -> float:
     counted = 0.0
     if charge.put_in_ah is not None:
         counted = charge.put_in_ah - 2.0 * case.rules.defaults.capacity.u(charge.put_in_ah)
+    # A charge current only falls towards its end, so end current times duration went in at the least.
     steady = (charge.end_current_a or 0.0) * (charge.took_s or 0.0) / 3600.0
     return max(counted, steady)
 
 
 def _most_inside_ah(case: Case, charge: Charge) -> tuple[float | None, tuple[Reading, ...]]:
     """(what can be in it in Ah, the readings that tell): the whole run soon after it, else the largest known."""
+    # A run cut short leaves charge in the cell and would make a sound charge look too large.
     whole = [run for run in runs(case) if not run.reading.at_least]
     after = [r for r in whole if charge.at < r.reading.at <= charge.at + SOON]
     after = [r for r in after if case.charge_before(r.reading.at) is charge]
@@ -106,6 +110,7 @@ def bottomless(case: Case) -> tuple[Tried, ...]:
         )
         for each in known
     ]
+    # One charge of a fifth too much may be a wrong count; twice it is the cell (common practice).
     showing = [each for each in known if each.share > twice]
     for first, second in pairwise(showing):
         records = tuple(dict.fromkeys((*first.records, *second.records)))
@@ -155,11 +160,13 @@ def charge_in(case: Case) -> Iterator[Reason]:
 def lost_mass(case: Case) -> Iterator[Reason]:
     """Lighter than it was at first, in the same sleeve and with the same tabs: something has got out of it."""
     dressed = case.evidence.dressed_at
+    # A new sleeve or tabs change the mass by as much as the loss that is looked for.
     weighed = [r for r in case.of(Quantity.MASS) if dressed is None or r.at > dressed]
     if len(weighed) < 2:
         return
     first, latest = case.measured(weighed[0]), case.measured(weighed[-1])
     limit = case.figure("mass-lost")
+    # The first reading enters scaled by the limit, so its error does, too.
     expanded = 2.0 * math.hypot(first.u * (1.0 - limit), latest.u)
     if first.value * (1.0 - limit) - latest.value <= expanded:
         return

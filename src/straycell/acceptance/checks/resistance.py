@@ -41,6 +41,7 @@ class Yardstick:
 @once_a_case
 def usable(case: Case) -> tuple[Reading, ...]:
     """Resistances whose pulse, if there was one, was long enough to show anything."""
+    # IEC 61960 judges a pulse of 1 s; before 0.5 s the slow part of the resistance has not shown yet.
     shortest = case.figure("pulse-length")
     return tuple(
         r
@@ -53,6 +54,8 @@ def current_resistances(case: Case) -> tuple[Reading, ...]:
     """The latest fresh reading of each known method; only without any, the latest of unknown method."""
     fresh = [r for r in usable(case) if case.now < case.age_limit("age-resistance", r.at)]
     latest = {r.method: r for r in fresh}
+    # D.c. first: it contains the slow part that a load feels, and a.c. 1 kHz is less (maker's bulletin,
+    # 2005).
     known = tuple(latest[m] for m in (Method.DC_PULSE, Method.AC_1KHZ) if m in latest)
     return known or tuple(r for r in latest.values())
 
@@ -66,10 +69,13 @@ def yardstick(case: Case, reading: Reading) -> Yardstick | str:
 
 def _by_rating(case: Case, reading: Reading) -> Yardstick | None:
     rated = case.facts.rated_resistance_ohm
+    # A.c. 1 kHz is less than the pulse resistance of one cell (maker's bulletin, 2005): a rating judges its
+    # own method.
     if not rated or str(reading.method) != case.facts.rated_resistance_method or case.facts.rewrapped:
         return None
     value = case.measured(reading)
     limits = {o: case.figure("resistance", o.word) for o in STEPS}
+    # The rating is taken as exact: sheets give no uncertainty for it.
     ratio = Measured(value.value / rated, value.u / rated)
     text = f"{ratio.value:.2f} times its rated {show(rated, Dimension.RESISTANCE)}"
     discard = case.figure("resistance-discard")
@@ -81,12 +87,16 @@ def _by_table(case: Case, reading: Reading, run: Run | None) -> Yardstick | str:
     kind, share = _kind(reading), _chemistry_share(case)
     factor = case.figure("unrated-resistance-discard")
     form = case.facts.form
+    # Pouches of any area exist: resistance falls as area and capacity grow, so their product is what
+    # compares.
     if form in FLAT_FORMS:
         capacity = run.value if run else None
         size_ah = capacity.value if capacity else case.rated_ah
         if size_ah is None:
             return "without a capacity there is no limit for its size"
         if size_ah >= case.figure("pouch-large"):
+            # What it holds today and not the print: a worn large pouch must not be granted a large cell's
+            # allowance.
             ah = capacity or Measured(size_ah, 0.0)
             u = math.hypot(value.u * ah.value, value.value * ah.u)
             limits = {o: share * case.figure("resistance-capacity", f"{kind}/{o.word}") for o in STEPS}
@@ -96,8 +106,11 @@ def _by_table(case: Case, reading: Reading, run: Run | None) -> Yardstick | str:
             return Yardstick(
                 measured_product, limits, discard, "resistance-capacity", "unrated-resistance-discard", text
             )
+    # No table without a size: a limit for an unknown area would be invented.
     elif form is Form.OTHER:
         return "there is no limit for this form without a rated resistance of the same method"
+    # Sheets: 18 to 30 mohm power, 80 to 90 mohm energy 18650, 120 mohm small prismatic: one limit cannot
+    # serve all.
     size = "large" if form in LARGE_FORMS else "small"
     limits = {o: share * case.figure(f"unrated-resistance-{kind}", f"{size}/{o.word}") for o in STEPS}
     return Yardstick(
@@ -118,7 +131,10 @@ def resistance(case: Case) -> Iterator[Reason]:
     if not current:
         yield _nothing(case)
         return
+    # Both methods are graded: a.c. sees contacts and electrolyte, d.c. the electrodes too, and either may be
+    # bad alone.
     for reading in current:
+        # A cheap display may show a.c. or d.c.: d.c. limits with 10 % + 30 mohm, and never a pack.
         if reading.method is Method.UNKNOWN or reading.method is None:
             yield case.reason(
                 "error-resistance-unknown",
@@ -152,9 +168,12 @@ def far_too_high(case: Case) -> tuple[Tried, ...]:
     sizes: Sequence[Run | None] = runs(case) if case.facts.form in FLAT_FORMS else ()
     found = []
     for reading in usable(case):
+        # A board's switches add tens of milliohms, so the value proves nothing above the cell's own share.
         if case.at_board(reading):
             continue
         rated = _by_rating(case, reading)
+        # The limit scales with what the pouch holds, so a later capacity would otherwise move the limit under
+        # a finding.
         for run in (None,) if rated or not sizes else sizes:
             stick = rated or _by_table(case, reading, run)
             if not isinstance(stick, str):
@@ -184,6 +203,7 @@ def _kind(reading: Reading) -> str:
 
 
 def _chemistry_share(case: Case) -> float:
+    # Sheets of 26650 lfp cells state 30 mohm at most, half of what the tables allow others.
     return case.figure("lfp-resistance") if case.facts.chemistry is Chemistry.LFP else 1.0
 
 
@@ -220,6 +240,8 @@ def _grade(case: Case, reading: Reading) -> Iterator[Reason]:
                 stick.step_rule, Status.MET, outcome, f"{words}: {outcome.word}", rule="resistance", **common
             )
             return
+        # Over a board the true value is lower by an unknown amount: too high there is not too high in the
+        # cell.
         unsure = side is Side.CLOSE or case.at_board(reading)
         yield case.reason(
             stick.step_rule,
@@ -262,6 +284,7 @@ def _same_kind(case: Case, a: Reading, b: Reading) -> bool:
 
 
 def _same_pulse(a_s: float | None, b_s: float | None) -> bool:
+    # A pulse of unknown length may be any: it compares only with another unknown one.
     if a_s is None or b_s is None:
         return a_s is b_s
     return math.isclose(a_s, b_s, rel_tol=_SAME_PULSE)
@@ -273,6 +296,8 @@ def _within(a: float | None, b: float | None, span: float) -> bool:
 
 def _near(case: Case, a: Reading, b: Reading) -> bool:
     """Near enough in time and state of charge for the same value."""
+    # Pulse resistance falls by 11 % from 100 to 90 % charge (doi 10.5281/zenodo.2580327): same charge or no
+    # comparison.
     span = timedelta(days=case.figure("contradiction-days"))
     return abs(a.at - b.at) <= span and _within(a.soc, b.soc, case.figure("contradiction-charge"))
 
@@ -280,6 +305,7 @@ def _near(case: Case, a: Reading, b: Reading) -> bool:
 def _agree(case: Case, a: Reading, b: Reading) -> bool:
     """Within the root of the summed squares of both U; readings out of traces also by what they repeat to."""
     one, other = case.measured(a), case.measured(b)
+    # Some 3 % a kelvin: even within 5 K two good readings of one cell lie a few per cent apart.
     repeat = case.repeat_u("resistance-repeat", a, b)
     return abs(one.value - other.value) <= math.hypot(one.expanded, other.expanded, 2.0 * repeat)
 
@@ -297,11 +323,13 @@ def _contradiction(case: Case, latest: Reading) -> Iterator[Reason]:
 
 def _fall(case: Case, latest: Reading, before: Sequence[Reading]) -> Iterator[Reason]:
     """Resistance only grows with age: one that fell by half since last time, however long ago, is contradictory."""
+    # Near empty the resistance is 1.6 times that at 70 % charge, so a fall from there is only a refill.
     low = case.figure("resistance-fall-charge")
     if any(r.soc is not None and r.soc < low for r in (latest, *before[-1:])):
         return
     if not before or any(_agree(case, r, latest) for r in before):
         return
+    # Contact resistance of two-wire clips can do this, and either value may be the wrong one: so it holds.
     if case.measured(latest).value <= case.figure("resistance-fall") * case.measured(before[-1]).value:
         yield _disputed(case, latest, before[-1], "resistance-fall", "after")
 
@@ -310,6 +338,7 @@ def _disputed(case: Case, latest: Reading, other: Reading, limit_id: str, link: 
     value = case.measured(latest)
     return case.reason(
         limit_id,
+        # Close, not failed: one of the two is an error of measuring, and nothing is known against the cell.
         Status.CLOSE,
         Outcome.HOLD,
         f"contradictory: {_words(case, latest)} on {latest.at:%Y-%m-%d} {link} {_words(case, other)} on {other.at:%Y-%m-%d}",

@@ -18,6 +18,8 @@ from straycell.readings import Quantity, Reading
 
 def _rested(case: Case) -> list[tuple[Reading, Measured]]:
     """Temperatures of the cell after a rest, each with how far it lay above its surroundings, in K."""
+    # A cell of 45 g comes to the air's temperature within 2 h (common practice); before, it may still cool
+    # from a charge.
     rest_s = case.figure("warm-rest-time") * 3600.0
     return [
         (r, _above(case, r))
@@ -29,6 +31,7 @@ def _rested(case: Case) -> list[tuple[Reading, Measured]]:
 def _above(case: Case, reading: Reading) -> Measured:
     """Over the surroundings, by the same meter or not: both errors count."""
     own = case.measured(reading)
+    # Cell and air are read at two places and times: no part of the error is known to cancel.
     air_u = (
         case.rules.defaults.temperature.u(reading.surroundings_c or 0.0) if reading.meter is None else own.u
     )
@@ -38,6 +41,7 @@ def _above(case: Case, reading: Reading) -> Measured:
 @once_a_case
 def hot_at_rest(case: Case) -> tuple[Tried, ...]:
     """Each temperature at rest against the rise that only a short inside explains."""
+    # Without a current only an inner current heats: 10 K over still air takes a short that keeps draining.
     limit = case.figure("warm-rest-discard")
     return tuple(
         Tried("warm-rest-discard", against_max(rise, limit), (r,), partial(_short, case, r, rise))
@@ -66,6 +70,7 @@ def warm(case: Case) -> Iterator[Reason]:
     if warmer and not checked_after(case, warmer[-1][0].at):
         reading, rise = warmer[-1]
         day = timedelta(days=1)
+        # A day apart: the sun or a warm place is over by then, an inner short is not.
         cooled = any(r.at >= reading.at + day and against_max(x, limit) is Side.CLEAR for r, x in rested)
         yield case.reason(
             "warm-rest",
@@ -88,6 +93,8 @@ def warm(case: Case) -> Iterator[Reason]:
 
 def _hot_place(case: Case) -> Iterator[Reason]:
     """As warm as a hot place around it: the sun did it, but sheets end here."""
+    # Cell sheets: stored at up to 45 °C for three months, at 60 °C for one; beyond, no sheet speaks for a
+    # cell.
     look_at, check_at = case.figure("hot-place"), case.figure("hot-place-check")
     hot = [r for r in case.of(Quantity.TEMPERATURE) if (r.value or 0.0) > look_at]
     if not hot:

@@ -34,6 +34,7 @@ def spans(case: Case) -> list[tuple[Reading, ...]]:
     """
     wait = timedelta(hours=case.figure("pair-rest"))
     moments = [c.at for c in case.charges] + [r.at for r in case.of(*MOVES_CHARGE)]
+    # In a build a cell works and nobody records it: before and after are two stretches.
     moments += [u.at for u in case.evidence.upsets if u.kind == DISMANTLED]
     found: dict[datetime | None, list[Reading]] = {}
     for reading in case.rest_voltages:
@@ -46,6 +47,7 @@ def spans(case: Case) -> list[tuple[Reading, ...]]:
 
 def loss_between(case: Case, first: Reading, second: Reading) -> Measured | None:
     """Loss in per cent in 30 days between two rest voltages of one span; None when they cannot be compared."""
+    # A pair belongs to a charge; on the shelf none is known, so an empty one stands in.
     start = Charge(NEW, case.evidence.code, first.at, 0.0, 0.0)
     pair = make_pair(case, start, first, second)
     return None if pair.fault or pair.days <= 0 else estimate(case, pair)
@@ -61,6 +63,7 @@ def sinkings(case: Case) -> tuple[Tried, ...]:
     found = []
     for span in spans(case):
         if span[0].id in in_checks:
+            # Else one leak would be judged twice, here by the weaker rule.
             continue  # the rule of self-discharge speaks for these
         for first, second in segments(case, span):
             loss = loss_between(case, first, second)
@@ -89,6 +92,7 @@ def _sank(case: Case, second: Reading, loss: Measured) -> Reason:
 
 def segments(case: Case, span: tuple[Reading, ...]) -> Iterator[tuple[Reading, Reading]]:
     """Each reading with the latest one before it that lies far enough back, newest first."""
+    # Under a week the meter's step scales to several per cent a month.
     least = timedelta(days=case.figure("pair-days", "light"))
     for i in range(len(span) - 1, 0, -1):
         earlier = [r for r in span[:i] if span[i].at - r.at >= least]

@@ -30,6 +30,8 @@ def check_step(case: Case, later: datetime | None = None) -> tuple[WorkKind, dat
     inside = [r for r in case.rest_voltages if r.at >= rested]
     if not inside:
         return WorkKind.REST, rested
+    # lfp's plateau is flat within millivolts, so a second rest voltage there decides nothing: the run does
+    # (IEC 61960).
     flat = case.facts.chemistry is Chemistry.LFP and len(inside) > 1
     return WorkKind.CAPACITY if flat else WorkKind.REST, later
 
@@ -43,6 +45,7 @@ def check_work(case: Case, words: str, later: datetime | None = None) -> Work:
 def run_work(case: Case, words: str, options: str = "") -> Work:
     """A capacity run from full: the charge first where none has just ended."""
     charge = open_charge(case)
+    # Within three days a full cell has lost too little to matter: no second charge, which would cost a cycle.
     if charge is not None and case.now - charge.at <= SOON:
         return Work(WorkKind.CAPACITY, words, options=options)
     return Work(WorkKind.CHARGE, words, also=(WorkKind.CAPACITY,))

@@ -15,6 +15,7 @@ from straycell.cells import Chemistry
 from straycell.quantities import Dimension, show
 from straycell.readings import Charge, Quantity, Reading
 
+# 4.20 + 0.02 is not 4.22 in binary; a nanovolt is far below any meter's step.
 _DUST_V = 1e-9
 
 
@@ -26,6 +27,7 @@ def _volts(case: Case, reading: Reading) -> str:
 
 def _worse_side(side: Side, reading: Reading) -> Side:
     """An as-found voltage can never be measured again: too close takes the worse side."""
+    # Charging, or only the wake-up of a board, changes what was found: there is no second chance to narrow U.
     once_only = reading.quantity is Quantity.AS_FOUND_VOLTAGE
     return Side.BEYOND if once_only and side is Side.CLOSE else side
 
@@ -35,6 +37,8 @@ def deep_discharges(case: Case) -> tuple[Tried, ...]:
     """Each own voltage against the floor; below it copper may have dissolved."""
     if case.facts.chemistry is Chemistry.PRIMARY:
         return ()
+    # Handbook: discard below 2.00 V for more than a week. How long it lay there is unknown, so the week is
+    # assumed.
     limit = case.figure("voltage-floor")
 
     def tried(reading: Reading) -> Tried:
@@ -44,6 +48,8 @@ def deep_discharges(case: Case) -> tuple[Tried, ...]:
         )
         return Tried("voltage-floor", side, (reading,), why)
 
+    # Every voltage and not the lowest alone: one that proves a mistake must not free a cell another one
+    # condemns.
     return tuple(map(tried, case.own_voltages))
 
 
@@ -69,6 +75,7 @@ def floor(case: Case) -> Iterator[Reason]:
     if close:
         yield _too_close(case, close[-1], "voltage-floor", limit)
         return
+    # Each voltage ever seen counts: copper that dissolved once plates out as shunts and does not go back.
     lowest = min(case.own_voltages, key=lambda r: (case.measured(r).value, r.id))
     yield case.reason(
         "voltage-floor",
@@ -87,6 +94,7 @@ def _close(tries: Sequence[Tried]) -> list[Reading]:
 
 def _settled_low(case: Case, close: Reading, limit: float) -> bool:
     """True when a later voltage, with no charge in between, cleared the floor."""
+    # At rest no cell gains charge by itself, so a later value that clears the floor settles the close one.
     return any(
         r.at > close.at
         and against_min(case.measured(r), limit) is Side.CLEAR
@@ -101,10 +109,13 @@ def _cleared_by_float(case: Case, reading: Reading, limit: float) -> bool:
     A later lower voltage clears nothing: a cell relaxes, and a let-down washes out whatever it was charged to.
     """
     before = [c for c in case.charges if c.at <= reading.at]
+    # Without a named charger there is no float to measure: nothing ties the reading to a source.
     if not before or not before[-1].charger:
         return False
     name, slot = before[-1].charger, before[-1].slot
     same = [c for c in case.charges if (c.charger, c.slot) == (name, slot) and c.u is not None]
+    # The reading's own meter is what is in doubt; a float measured with U against the limit is independent of
+    # it.
     return any(c.until_v + 2.0 * (c.u or 0.0) <= limit for c in same)
 
 
@@ -118,6 +129,7 @@ def _too_close(case: Case, reading: Reading, limit_id: str, limit: float) -> Rea
             also=(WorkKind.DISCARD,),
             reading=str(reading.id),
         )
+        # After a charge the terminal voltage says nothing of how low the cell once lay.
         if charged
         else rest_work(case, "measure it again with a better meter, before any charge")
     )
@@ -143,9 +155,12 @@ def over_charges(case: Case) -> tuple[Tried, ...]:
     """The end voltage of each charge, and each voltage, against full plus the margin."""
     if case.facts.chemistry is Chemistry.PRIMARY:
         return ()
+    # Over-charge plates lithium and strips the cathode's oxygen; sheets state 4.20 ± 0.05 V, hence the
+    # margin.
     limit = case.full_voltage_v + case.figure("voltage-over-full")
 
     def charged(charge: Charge) -> Tried:
+        # A stated end voltage is a setting without a meter's u, so it has no close zone.
         side = Side.BEYOND if charge.until_v > limit + 1e-9 else Side.CLEAR
         return Tried("voltage-over-full", side, (charge,), partial(_charged_over, case, charge, limit))
 
@@ -180,6 +195,7 @@ def ceiling(case: Case) -> Iterator[Reason]:
     if any(t.side is Side.BEYOND for t in tries) or not case.voltages or not tries:
         return
     limit = case.full_voltage_v + case.figure("voltage-over-full")
+    # A charger within 0.5 % of 4.20 V ends at 4.22 V at most: up to there nothing suggests an over-charge.
     doubtful_v = case.full_voltage_v + case.figure("voltage-over-full-doubt")
     close = [r for r in _close(tries) if (r.value or 0.0) > doubtful_v + _DUST_V]
     close = [r for r in close if not _cleared_by_float(case, r, limit)]
@@ -204,6 +220,7 @@ def found_voltage(case: Case) -> Reading | None:
     own = [r for r in found if r in case.own_voltages]
     if own:
         return own[-1]
+    # A charge erases what the voltage said of the months in the drawer; up to then the tabs still say it.
     first_charge = case.charges[0].at if case.charges else case.now
     tabs = [r for r in case.own_voltages if found and found[0].at <= r.at <= first_charge]
     return next((r for r in tabs if not case.at_board(r)), None)
@@ -219,6 +236,7 @@ def doubtful(case: Case) -> bool:
     """True for a cell that was once low, or whose as-found voltage is not known: 28 days of self-discharge."""
     found = never_found(case) or found_voltage(case) is not None
     limit = case.figure("voltage-light-only")
+    # Not knowing counts like low: shunts from a deep discharge show only as slow self-discharge.
     return not found or any(against_min(case.measured(r), limit) is not Side.CLEAR for r in case.own_voltages)
 
 
@@ -230,10 +248,12 @@ def light_only(case: Case) -> Iterator[Reason]:
     low = [r for r in case.own_voltages if against_min(case.measured(r), limit) is not Side.CLEAR]
     if not low:
         return
+    # Once is for ever: a later charge hides the low voltage and does not undo the copper.
     worst = min(low, key=lambda r: (case.measured(r).value, r.id))
     beyond = against_min(case.measured(worst), limit) is Side.BEYOND
     yield case.reason(
         "voltage-light-only",
+        # Either status caps at light; only the clear one may say that it surely happened.
         Status.FAILED if beyond else Status.CLOSE,
         Outcome.LIGHT,
         f"{_volts(case, worst)}: light at best, for ever",
@@ -251,6 +271,8 @@ def as_found(case: Case) -> Iterator[Reason]:
     found = found_voltage(case)
     if found is not None:
         yield case.reason(
+            # A charged cell looks healthy whatever it went through: only the first voltage tells of a deep
+            # discharge.
             "as-found-voltage",
             Status.MET,
             Outcome.PACK,
@@ -276,6 +298,7 @@ def _tripped_board(case: Case) -> Iterator[Reason]:
     if not low:
         return
     latest = low[-1]
+    # The tabs bypass the board's switches, so a value from there answers what the board hid.
     if any(r.at >= latest.at and not case.at_board(r) for r in case.own_voltages):
         return
     yield case.reason(
@@ -288,6 +311,8 @@ def _tripped_board(case: Case) -> Iterator[Reason]:
         reading=latest,
         todo=Work(
             WorkKind.REST,
+            # A board that trips at 2.40 V (sheets) reads near 0 V; a charger would wake it and charge an
+            # unknown cell.
             "measure at the cell's own tabs; do not wake the board with a charger",
             at_tabs=True,
         ),
@@ -296,9 +321,11 @@ def _tripped_board(case: Case) -> Iterator[Reason]:
 
 
 _FIRST_REST = "measure the rest voltage after 90 min or more without current"
+# Nothing rests above its charge voltage: wrong meter, wrong chemistry, or a charger that overshoots.
 _CHECK_FIRST = (
     "check the meter, the chemistry and the charger's end voltage, then measure the rest voltage again"
 )
+# `rest-voltage` is not a safety rule: a low one forbids no charge, so that this test charge stays allowed.
 _CHARGE_AND_CHECK = "give it its test charge to full, attended, then the self-discharge check again"
 
 
@@ -392,6 +419,7 @@ def rest(case: Case) -> Iterator[Reason]:
 
 def _low_since(case: Case, rested: Reading, limit: float) -> Reading | None:
     """The latest voltage after the last rest voltage that was low, though nobody said how long it had rested."""
+    # A low value after a load may only sag; until it has rested nobody can tell that from a leak.
     later = [
         r
         for r in case.own_voltages
@@ -405,5 +433,6 @@ def _low_since(case: Case, rested: Reading, limit: float) -> Reading | None:
 
 def _rested(case: Case) -> datetime:
     last = case.charges[-1].at if case.charges else None
+    # Handbook: 90 min after charge or discharge before a voltage is called a rest voltage.
     wait = timedelta(hours=case.figure("rest-time"))
     return max(case.now, last + wait) if last is not None else case.now

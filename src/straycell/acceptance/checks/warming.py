@@ -26,6 +26,7 @@ def _rise(case: Case, charge: Charge) -> Measured | None:
     peak = _peak(case, charge)
     if peak is None or charge.temperature_c is None:
         return None
+    # Two readings, two errors: they are taken at different places, so nothing cancels.
     ambient_u = case.rules.defaults.temperature.u(charge.temperature_c)
     return Measured(peak.value - charge.temperature_c, math.hypot(peak.u, ambient_u))
 
@@ -35,12 +36,15 @@ def rate_of(case: Case, charge: Charge) -> tuple[float | None, tuple[Reading, ..
     if not case.rate_base_records:
         base = case.rate_base_ah
         return (None if base is None else charge.current_a / base), ()
+    # A run that stopped early makes the rate look too high: the largest capacity is nearest to what the cell
+    # holds.
     largest = max(case.of(Quantity.CAPACITY), key=lambda r: r.value or 0.0)
     return charge.current_a / (largest.value or math.inf), (largest,)
 
 
 def _repeats(case: Case, charge: Charge, warm: Charge) -> bool:
     """True when a charge is strong enough to clear a warming: a trickle into a full cell warms nothing."""
+    # Heat grows with the square of the current (I2R): only a comparable current can show the warming again.
     base = case.rate_base_ah
     least_a = warm.current_a if base is None else case.figure("test-charge", "low") * base
     return charge.at > warm.at and charge.current_a >= min(warm.current_a, least_a) - _DUST
@@ -49,6 +53,7 @@ def _repeats(case: Case, charge: Charge, warm: Charge) -> bool:
 @once_a_case
 def hot_charges(case: Case) -> tuple[Tried, ...]:
     """The peak temperature of each charge, at any current."""
+    # Cell sheets end the charge window at 45 C, whatever the current and the room.
     limit = case.figure("charge-temperature")
 
     def reason(charge: Charge, peak: Measured) -> Reason:
@@ -101,6 +106,7 @@ def warm_charges(case: Case) -> tuple[Tried, ...]:
     """The rise of each gentle charge: one that warms a cell is wrong with the cell, not with the charger."""
     if not known_chemistry(case):
         return ()
+    # Above 0.5C I2R alone may warm a sound cell; below it heat means a reaction or a short inside.
     limit, gentle = case.figure("warming-discard"), case.figure("warming-rate") + _DUST
     found = []
     for charge in case.charges:
@@ -128,6 +134,8 @@ def proven_charge_a(case: Case) -> float | None:
     limit = case.figure("warming")
     judged = [(c, rise) for c in case.charges if (rise := _rise(case, c)) is not None]
     warm = [c for c, rise in judged if against_max(rise, limit) is not Side.CLEAR]
+    # Only measured coolness lifts the cap: a cell that warmed once may warm again above the current tried
+    # since.
     if not warm:
         return None
     since = [
@@ -142,6 +150,8 @@ def warming(case: Case) -> Iterator[Reason]:
         return
     judged = [(c, rise) for c in case.charges if (rise := _rise(case, c)) is not None]
     pass_at = case.figure("warming")
+    # A partial charge leaves out the end, where the voltage, and with it the stress on a bad cell, is
+    # highest.
     full = [(c, rise) for c, rise in judged if case.is_full(c)]
     if not full:
         yield case.reason(
@@ -155,6 +165,7 @@ def warming(case: Case) -> Iterator[Reason]:
         )
         return
     charge, rise = full[-1]
+    # The last doubt counts until a repeat: a later trickle stays cool in any cell.
     unclear = [(c, r) for c, r in judged if against_max(r, pass_at) is not Side.CLEAR]
     if unclear:
         warm = unclear[-1]

@@ -66,6 +66,7 @@ class LabelShape:
         modules, quiet = payload.modules, payload.modules + 2 * QUIET_MODULES
         room = min(self.height_mm - 2 * self.inset_mm, self.width_mm - 2 * self.inset_mm - LEAST_COLUMN_MM)
         module = min(self.module_mm, self.symbol_most_mm / modules, room / quiet)
+        # Rounded down: a module larger than its room would eat the quiet zone.
         if self.dot_mm:
             module = math.floor(module / self.dot_mm + SLACK_MM) * self.dot_mm
         too_long = payload.version > LAST_SMALL_VERSION and not self.long_links
@@ -122,6 +123,7 @@ class Stock:
 def symbol_most_mm(forms: tuple[Form, ...]) -> float:
     """The widest dark part of a symbol that stays within 60 degrees of the thinnest of these cells."""
     sizes = [size for form in forms if (size := form.round_size_mm)]
+    # The thinnest of its cells bends a symbol most.
     diameter = min((size[0] for size in sizes), default=math.inf)
     return math.pi * (diameter + 2 * PAPER_MM) * MOST_ANGLE_DEG / 360
 
@@ -135,6 +137,7 @@ def _page_faults(stock: Stock) -> list[str]:
     shape = stock.shape
     width = shape.width_mm + stock.tail_mm
     right = stock.left_mm + (stock.columns - 1) * stock.pitch_x_mm + width
+    # All faults at once: stocks are measured with a ruler, and one wrong figure seldom comes alone.
     checks = (
         (shape.width_mm > 0 and shape.height_mm > 0, "a label needs a width and a height above zero"),
         (stock.tail_mm >= 0, "tail_mm is below zero"),
@@ -191,6 +194,7 @@ def _cell_faults(stock: Stock) -> list[str]:
             along_axis, across = across, along_axis
         if along_axis > length + SLACK_MM:
             faults.append(f"{along_axis:g} mm overhang a {form}, which is {length:g} mm long")
+        # A label that overlaps itself lifts at the seam; paper on the vent end of a cell hides what leaks.
         if across > around + SLACK_MM:
             faults.append(
                 f"{across:g} mm overlap themselves around a {form}, which is {around:.1f} mm around"

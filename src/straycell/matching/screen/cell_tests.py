@@ -67,6 +67,7 @@ def _valid(screen: Screen, c: Candidate) -> Why:
 
 
 def _outcome(screen: Screen, c: Candidate) -> Why:
+    # Joined cells share currents and states: one weak cell endangers the others, so only pack may be joined.
     least = least_outcome(joined=screen.joined)
     allowed = c.outcome >= least
     because = f": {c.deciding_text}" if c.deciding_text and not allowed else ""
@@ -77,6 +78,7 @@ def _outcome(screen: Screen, c: Candidate) -> Why:
 
 def _chemistry(screen: Screen, c: Candidate) -> Why:
     wanted = screen.demand.project.pack.chemistries
+    # Primary and unknown are refused even where a project names them: no limit can be chosen for them.
     fits = c.facts.chemistry in wanted and c.facts.chemistry not in (Chemistry.PRIMARY, Chemistry.UNKNOWN)
     names = " ".join(wanted)
     text = f"chemistry {c.facts.chemistry}" + ("" if fits else f", the project takes {names}")
@@ -92,6 +94,7 @@ def _form(screen: Screen, c: Candidate) -> Why:
 
 
 def _temperature(screen: Screen, c: Candidate) -> Why:
+    # Beyond the cold end no cited curve says what a cell gives; sheets end discharge at 60 °C.
     at_c = screen.demand.project.need.temperature_c
     fits = COLDEST_KNOWN_C <= at_c <= HOTTEST_C
     limit_c = COLDEST_KNOWN_C if at_c < COLDEST_KNOWN_C else HOTTEST_C
@@ -108,6 +111,7 @@ def _voltage(screen: Screen, c: Candidate) -> Why:
     full_v = screen.limits.full_v[chemistry] * in_line
     need_v = screen.demand.stop_v(chemistry, screen.limits) * in_line
     words = f"the device stops at {volts(need_v)}"
+    # A string of lamps has no cut-off, but below its forward voltage it stays dark from the start.
     if isinstance(load, Lamps) and load.lamp_v > need_v:
         need_v, words = load.lamp_v, f"the lamps were lit by {volts(load.lamp_v)}"
     fits = need_v < full_v
@@ -120,6 +124,7 @@ def _voltage(screen: Screen, c: Candidate) -> Why:
 
 
 def _measured(screen: Screen, c: Candidate) -> Why:
+    # U as large as the value: the cell may hold nothing at all.
     if c.capacity is None or c.capacity.low <= 0:
         remedy = "measure its capacity from full"
         return Why(c.code, "capacity", False, "its capacity is not measured", unit="Ah", remedy=remedy)
@@ -135,6 +140,7 @@ def _current(screen: Screen, c: Candidate) -> Why:
 
 
 def _peak(screen: Screen, c: Candidate) -> Why:
+    # A peak of two seconds heats little; its voltage dip is judged with the run time.
     allowed_a = screen.limits.peak_factor * c.allowed_out_a(screen.limits)
     share = "its even share of a" if screen.demand.parallel > 1 else "its"
     words = f"{share} peak of up to {screen.limits.peak_s:g} s is"
@@ -169,6 +175,7 @@ def _trip(screen: Screen, c: Candidate) -> Why:
     trip = protection_trip(screen.demand.project.protection)
     if trip is None:
         return Why(c.code, "protection-trip", True, "no trip current to keep below")
+    # Trip voltages spread by ± 20 % (120 to 180 mV), and hot transistors trip earlier: the low end must hold.
     peak_a = screen.peak_a(c.facts.chemistry) * screen.demand.parallel
     fits = peak_a < trip.low_a
     text = f"the device's peak is {amps(peak_a)}, a warm protection may trip from {amps(trip.low_a)}"
@@ -187,6 +194,7 @@ def protection_trip(protection: Protection) -> TripRange | None:
         return None
     if protection.sensing == "shunt":
         return shunt_trip(protection.trip_current_a)
+    # Transistors in the path: their resistance grows with heat, which a shunt's does not.
     one_ohm_a = trip_range(1.0).typical_a
     return trip_range(one_ohm_a / protection.trip_current_a)
 
@@ -196,6 +204,7 @@ def _strung(screen: Screen, c: Candidate) -> Why:
     in_line = screen.demand.series
     if in_line == 1:
         return Why(c.code, "protection", True, "no string to balance")
+    # The charger first: a single-cell one on a string never fills it, whatever protects the cells.
     lone = charger.for_one_cell(screen.demand, c, screen.limits)
     if lone is not None:
         return lone
@@ -226,6 +235,7 @@ def _all(c: Candidate) -> Hashable:
     return None
 
 
+# Cheap tests first: of 100,000 cells most fall at a stage or chemistry, before anything is computed.
 CELL_TESTS: tuple[Test, ...] = (
     Test(_stage, lambda c: c.stage),
     Test(_outcome, lambda c: c.outcome),

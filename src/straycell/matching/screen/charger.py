@@ -31,6 +31,7 @@ def charger_of(charge: ChargeSpec, limits: UseLimits) -> Charger:
         programming_resistor_ohm=charge.programming_resistor_ohm,
         voltage_v=charge.voltage_v,
         tolerance=charge.tolerance,
+        # No meter is named in a project file, so the cautious default error counts.
         measured_float=None if measured_v is None else Measured(measured_v, limits.float_error.u(measured_v)),
         supply_v=charge.supply_v,
         supply_limit_a=charge.supply_limit_a,
@@ -53,6 +54,7 @@ def filled_to_v(
     if charge is None or set_v is None:
         return None
     measured = charger_of(charge, limits).measured_float
+    # At its lowest float a cell starts less full, and a promise of run time counts from there.
     if measured is not None:
         end_v = (measured.low if at_least else measured.value) / series
     else:
@@ -64,6 +66,7 @@ def filled_to_v(
 
 def highest_float_v(candidate: Candidate, limits: UseLimits) -> float:
     """The highest float voltage in V this cell bears; a marking above the chemistry's never raises it."""
+    # A print may be misread: 4.20 V harms no 4.35 V cell, and the reverse burns.
     full_v = limits.full_v[candidate.facts.chemistry]
     return min(full_v, candidate.facts.full_voltage_v or full_v) + limits.over_full_v
 
@@ -97,6 +100,7 @@ def judge_supply(demand: Demand, c: Candidate, limits: UseLimits) -> Why:
         text = OUTSIDE if charge is None else "what feeds the charger is not given"
         return Why(c.code, "charger-supply", True, text)
     charger, fed_v, series = charger_of(charge, limits), charge.supply_v, demand.series
+    # Where no end voltage may be assumed, "too low a supply" cannot be shown either.
     each_v = set_voltage_v(charge, c.facts.chemistry, limits, series)
     end_v = each_v * series if each_v is not None else None
     for check in judge.judge_supply(charger, end_v, series=series, naming=KEYS):
@@ -126,6 +130,7 @@ def for_one_cell(demand: Demand, c: Candidate, limits: UseLimits) -> Why | None:
     )
     stop_v = demand.stop_v(chemistry, limits)
     set_v = set_voltage_v(charge, chemistry, limits, in_line)
+    # The common part with a programming resistor regulates to 4.2 V, of one cell (data sheets).
     if charge.programming_resistor_ohm is not None:
         why = "a charger with a programming resistor is made for one cell"
     elif set_v is None:
@@ -161,6 +166,7 @@ def charging_place_c(project: Project, limits: UseLimits) -> float | None:
     """Where the cell is charged in degC; None when it is not said and the device works where none may be."""
     if project.charge is not None and project.charge.temperature_c is not None:
         return project.charge.temperature_c
+    # A device that works in the frost may be carried indoors: its own temperature is then no answer.
     at_c = project.need.temperature_c
     return at_c if limits.charge_low_c <= at_c <= limits.charge_high_c else None
 
@@ -199,6 +205,7 @@ def judge_temperature(project: Project, c: Candidate, limits: UseLimits) -> Why:
     said = charge.temperature_c is not None
     at_c = charge.temperature_c if charge.temperature_c is not None else project.need.temperature_c
     # Where nothing is said the device may be carried to the charger: only frost and heat rule it out.
+    # Lithium plates below 0 °C (charge window of cell sheets), and above 45 °C they end.
     fits = temperature_limit(at_c) > 0 and at_c <= limits.charge_high_c
     fits = fits and (at_c >= limits.charge_low_c or not said)
     limit_c = limits.charge_low_c if at_c < limits.charge_low_c else limits.charge_high_c

@@ -64,6 +64,7 @@ def run_time(screen: Screen, c: Candidate, *, dip_v: float = 0.0, at_least: bool
             capacity_cutoff_v=c.capacity_cutoff_v,
             resistance_pulse_s=c.pulse_s,
         )
+    # A cell that cannot even start the load is an answer of 0 h and no fault of the person.
     except BadData as fault:
         if not fault.what.startswith("charge:"):
             raise
@@ -115,6 +116,7 @@ def run_times(
             series=demand.series,
             parallel=demand.parallel,
         )
+    # One impossible cell stops a vectorised run: one by one each gets its own answer.
     except BadData:
         return [run_time(screen, c, dip_v=v) for c, v in zip(cells, given_v, strict=True)]
     return [_told(screen, c, run) for c, run in zip(cells, found, strict=True)]
@@ -134,6 +136,7 @@ def runs(screen: Screen, cells: Sequence[Candidate]) -> list[Run]:
     followed: list[int] = []
     dips_v: list[float] = []
     for k, (c, runtime) in enumerate(zip(cells, steady, strict=True)):
+        # A peak only shortens a run: what fails without it needs no second, dearer look.
         if runtime.low_h < need_h:
             continue
         dip_v = peak_dip_v(screen, c)
@@ -156,6 +159,7 @@ def peak_dip_v(screen: Screen, c: Candidate) -> float | None:
     added_a = screen.dip_a(chemistry)
     if added_a <= 0:
         return 0.0
+    # Unknown is never a pass: without a resistance the dip may be anything.
     if c.resistance is None:
         return None
     return added_a * peak_resistance_ohm(screen, c, c.resistance)

@@ -26,6 +26,7 @@ def calendar_file(
     calendar.add("prodid", "-//straycell//due//EN")
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
+    # PUBLISH asks nobody for an answer (RFC 5546); a request would.
     calendar.add("method", "PUBLISH")
     calendar.add("x-wr-calname", f"straycell bench {bench}")
     today = now.astimezone(zone).date()
@@ -39,6 +40,7 @@ def _by_day(
 ) -> dict[tuple[date, int], list[DueItem]]:
     days: dict[tuple[date, int], list[DueItem]] = {}
     for item in sorted(items, key=lambda i: i.order):
+        # A calendar does not remind of days gone by: what is overdue stands on today.
         day = max(today, item.at.astimezone(zone).date())
         days.setdefault((day, item.kind.rank), []).append(item)
     return days
@@ -47,15 +49,19 @@ def _by_day(
 def _event(day: date, rank: int, found: Sequence[DueItem], now: datetime, bench: str) -> Event:
     kind = found[0].kind
     event = Event()
+    # The same bench, kind and day give the same UID, by which a calendar replaces an entry (RFC 5545
+    # 3.8.4.7).
     key = f"{bench}/{kind.id}/{day.isoformat()}"
     event.add("uid", f"{hashlib.sha256(key.encode()).hexdigest()[:24]}@straycell.invalid")
     event.add("dtstamp", now)
     event.add("dtstart", day)
+    # RFC 5545: the end of an all-day event is the first day after it.
     event.add("dtend", day + timedelta(days=1))
     event.add("summary", _summary(kind, found))
     event.add("description", _description(found))
     event.add("categories", ["straycell", "danger" if kind.danger else "care"])
     event.add("priority", _PRIORITY[kind.danger])
+    # A check on the shelf does not make a person unavailable.
     event.add("transp", "TRANSPARENT")
     if kind.danger:
         event.add_component(_alarm(kind))
@@ -66,6 +72,7 @@ def _alarm(kind: DueKind) -> Alarm:
     alarm = Alarm()
     alarm.add("action", "DISPLAY")
     alarm.add("description", kind.title)
+    # An all-day event begins at midnight, and an alarm at that hour is switched off unread.
     alarm.add("trigger", timedelta(hours=9))
     return alarm
 

@@ -28,6 +28,7 @@ def builds_due(household: Household) -> Iterator[DueItem]:
 
 def _doubtful(build: Build, cells: list[Kept]) -> Iterator[DueItem]:
     for kept in cells:
+        # A cell in use cannot be tested in place, so a doubt that would hold it means opening the device.
         if kept.cell.stage is not Stage.INSTALLED or kept.verdict.outcome > Outcome.HOLD:
             continue
         reason = next((r for r in kept.verdict.deciding if r.rule in _DOUBTFUL), None)
@@ -47,6 +48,8 @@ def _inspection(build: Build, cells: list[Kept]) -> DueItem:
     kind = due_kinds()["inspection"]
     assert build.finished_at is not None
     last = inspected_at(build, cells)
+    # Faults of joints and clearance show in the first days of use, faults of cells over months (common
+    # practice).
     days = kind.days["first" if last is None else "every"]
     since = last or build.finished_at
     word = "finished" if last is None else "looked at"
@@ -63,12 +66,14 @@ def inspected_at(build: Build, cells: list[Kept]) -> datetime | None:
         )
         for kept in cells
     ]
+    # A build is as well inspected as its least inspected cell.
     seen = [at for at in latest if at is not None]
     return min(seen) if seen and len(seen) == len(latest) else None
 
 
 def meters_due(household: Household) -> Iterator[DueItem]:
     """Meters that were not compared for a year, or never since they were declared."""
+    # Hand-held meters are calibrated once a year by common practice; every limit here rests on one.
     kind = due_kinds()["meter"]
     for meter in sorted(household.meters, key=lambda m: m.name):
         word = "last compared" if meter.compared else "never compared, declared"

@@ -62,6 +62,7 @@ def falls(case: Case) -> list[Fall]:
         end: datetime | None = None
         mine: list[Fall] = []
         for first, second in segments(case, span):
+            # Overlapping stretches would count one drop twice, as its own past.
             if end is not None and second.at > end:
                 continue
             fall = _fall(case, first, second)
@@ -73,6 +74,7 @@ def falls(case: Case) -> list[Fall]:
 
 
 def _fall(case: Case, first: Reading, second: Reading) -> Fall | None:
+    # On lfp's flat curve millivolts give no share of charge, but they compare with themselves.
     if case.facts.chemistry is not Chemistry.LFP:
         rate = loss_between(case, first, second)
         unit = "%/month"
@@ -87,6 +89,7 @@ def _millivolts(case: Case, first: Reading, second: Reading) -> Measured | None:
     days = (second.at - first.at).total_seconds() / 86400.0
     if case.at_board(first) != case.at_board(second) or days <= 0:
         return None
+    # Same month of 30 days as the rules of self-discharge.
     scale = 1000.0 * 30.0 / days
     return Measured((before.value - after.value) * scale, math.hypot(before.u, after.u) * scale)
 
@@ -101,12 +104,14 @@ def trend(case: Case, siblings: Sequence[Case] = ()) -> Trend | None:
         return None
     latest, figures = mine[-1], _figures()
     least = figures["least"]["lfp_mv_month" if latest.unit.startswith("mV") else "percent_month"]
+    # Its own past first: same cell, same meter and place, so most errors are common.
     past = [fall for fall in mine[:-1] if fall.unit == latest.unit]
     if past and _faster(latest.rate, past[-1].rate, figures["factor"]["past"], least):
         return Trend(case.evidence.code, latest, past[-1].rate.value, "before that it was")
     others = [f[-1] for f in map(falls, siblings) if f and f[-1].unit == latest.unit]
     if len(others) < figures["siblings"]["fewest"]:
         return None
+    # The median: one leaking sibling must not make a second leaker look usual.
     middle = Measured(median(o.rate.value for o in others), median(o.rate.u for o in others))
     if _faster(latest.rate, middle, figures["factor"]["siblings"], least):
         return Trend(case.evidence.code, latest, middle.value, "its siblings")
@@ -119,6 +124,7 @@ def _over(case: Case, latest: Fall) -> bool:
 
 
 def _faster(rate: Measured, reference: Measured, factor: float, least: float) -> bool:
+    # The difference has to lie outside both U, else every noisy reading is a trend.
     beyond = 2.0 * math.hypot(rate.u, reference.u)
     return (
         rate.value - max(reference.value, 0.0) > beyond

@@ -37,6 +37,7 @@ def carriage() -> dict[str, Any]:
 
 def condition_of(evidence: Evidence, verdict: Verdict) -> tuple[Condition, str]:
     """(intact or damaged, why it is out of use) of a condemned cell."""
+    # ADR special provision 376 names leaks, damage, and what cannot be diagnosed before carriage.
     rules = carriage()["damaged"]["rules"]
     against = [r for r in verdict.reasons if r.status is not Status.MET and r.ceiling <= Outcome.HOLD]
     bad = [r for r in against if r.rule in rules and r.status in (Status.FAILED, Status.CLOSE)]
@@ -57,6 +58,7 @@ def _words(reasons: list[Reason]) -> str:
 def _undiagnosed(evidence: Evidence) -> str:
     """Why a cell without a sign of damage cannot be called intact; empty when it can."""
     text = carriage()["not-diagnosed"]["text"]
+    # Special provision 376: what cannot be diagnosed prior to carriage counts as damaged or defective.
     looks = [r for r in evidence.readings if r.quantity is Quantity.LOOK]
     if not looks:
         return f"{NOT_LOOKED_OVER} by anybody: {text}"
@@ -67,6 +69,7 @@ def _undiagnosed(evidence: Evidence) -> str:
 
 def is_critical(evidence: Evidence, verdict: Verdict) -> bool:
     """True when it may still react: look, history or a measurement says heat, gas, fire, or a short inside."""
+    # What may still react needs P911 instead of P908 (special provision 376).
     signs = carriage()["critical"]
     measured = [r for r in verdict.reasons if r.rule in signs["rules"] and r.ceiling is Outcome.DISCARD]
     if any(r.status is not Status.MET for r in measured):

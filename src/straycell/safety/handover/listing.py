@@ -118,6 +118,7 @@ class HandoverList:
 
     def to_json(self) -> dict[str, Any]:
         """Plain values that `from_json` reads back."""
+        # Kept whole with the hand-over: what was signed must read the same when rules and words have changed.
         return {
             "number": self.number,
             "place": self.place,
@@ -160,6 +161,7 @@ def make_list(
     """Cells gathered into lines, the damaged first. Same cells, same list, in whatever order they come."""
     groups: dict[tuple[bool, bool, str, str, bool], list[HandoverCell]] = {}
     for cell in sorted(cells, key=lambda c: c.code):
+        # Damaged and intact cells go under different packing instructions (P908 or P911 against P909).
         key = (
             cell.condition is Condition.INTACT,
             not cell.critical,
@@ -180,18 +182,22 @@ def _line(cells: tuple[HandoverCell, ...]) -> HandoverLine:
 
 
 def _un(cell: HandoverCell) -> str:
+    # UN 3480 is lithium ion, UN 3090 lithium metal; which one an unknown cell is, nobody may guess.
     kind = {Chemistry.PRIMARY: "metal", Chemistry.UNKNOWN: "unknown"}.get(Chemistry(cell.chemistry), "ion")
     return str(carriage()["un"][kind]["number"])
 
 
 def _is_small(cell: HandoverCell) -> bool:
     """Within the energy and mass of consumer collection (special provision 636), estimates included."""
+    # Special provision 636: up to 500 g and 20 Wh a cell.
     figures = carriage()["figure"]
     most_wh, most_g = float(figures["cell-wh"]["value"]), float(figures["piece-g"]["value"])
     return cell.energy.value <= most_wh and cell.mass.value <= most_g
 
 
 def _rules(cell: HandoverCell) -> tuple[str, ...]:
+    # 49 CFR 173.185(f) must be used for damaged cells; the exception for disposal (d) may not (PHMSA
+    # 24-0050).
     if cell.condition is Condition.DAMAGED:
         return ("376-911" if cell.critical else "376-908", "us-damaged", "epa")
     return (*(("636",) if _is_small(cell) else ()), "377", "epa")
@@ -201,6 +207,7 @@ def _chemistry(evidence: Evidence) -> Chemistry:
     """As entered; not known when an earlier entry that stands says rechargeable where this one does not."""
     now = evidence.facts.chemistry
     others = evidence.other_chemistries
+    # Ion or metal decides the UN number; where two entries disagree about that, the paper says not known.
     disputed = any((kind is Chemistry.PRIMARY) is not (now is Chemistry.PRIMARY) for kind in others)
     return Chemistry.UNKNOWN if disputed else now
 

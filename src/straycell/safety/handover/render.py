@@ -123,6 +123,7 @@ def _table(pdf: Paper, listed: HandoverList) -> None:
             table.row([*map(shown, row), line.un, "; ".join(carried)])
     pdf.ln(1)
     ask = str(carriage()["ask"])
+    # The tool names rules and decides none: classification is the consignor's duty under ADR.
     _say(pdf, f"* May apply, no more: {ask}, and follow its word and the carrier's.", bold=True)
     pdf.ln(2)
 
@@ -157,6 +158,7 @@ def _rules(pdf: Paper, listed: HandoverList, cautions: Sequence[str]) -> None:
 
 def _signatures(pdf: Paper) -> None:
     """Never alone on two pages: they start a page of their own when there is no room."""
+    # A signature on a page of its own could be put under another list.
     if pdf.get_y() + _SIGN_MM > pdf.h - 18.0:
         pdf.add_page()
     _say(pdf, "Received as listed", _HEAD, bold=True)

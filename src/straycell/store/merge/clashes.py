@@ -20,6 +20,7 @@ SHOWN = 10
 def refuse_forks(here: Connection, other: Connection, file: Path) -> None:
     """Raise BadData when a bench has two writes of one number: two copies of its store were both written to."""
     query = select(WRITE.c.bench, WRITE.c.number, WRITE.c.key, WRITE.c.at_us).where(WRITE.c.bench != "")
+    # A copied store goes on counting: both copies give out H-613, and each means another thing by it.
     ours = {(bench, number): (key, at_us) for bench, number, key, at_us in here.execute(query)}
     for bench, number, key, at_us in other.execute(query.order_by(WRITE.c.id)):
         known = ours.get((bench, number))
@@ -38,6 +39,7 @@ def refuse_clashes(here: Connection, other: Connection, unknown: Sequence[int], 
     clashes: set[str] = set()
     for table in (CELL, TEARDOWN, BLANK_CODE):
         clashes |= _codes(here, table).intersection(_born(other, table, unknown))
+    # A label printed blank here and stuck on a cell there: the code on paper would mean both.
     labels, cells = _codes(here, BLANK_CODE), _codes(here, CELL)
     clashes |= (labels - _codes(other, BLANK_CODE)).intersection(_born(other, CELL, unknown))
     clashes |= (cells - _codes(other, CELL)).intersection(_born(other, BLANK_CODE, unknown))
@@ -61,6 +63,7 @@ def _born(conn: Connection, table: Table, writes: Sequence[int]) -> set[str]:
 
 def refuse_double_builds(conn: Connection) -> None:
     """Raise BadData where the builds of both stores would hold one cell twice, or a project have two builds."""
+    # A cell is in one place; which of two devices it is in, only someone who opens them can say.
     states = {key: row["state"] for (key,), row in derived.build_rows(conn, None).items()}
     live = {key for key, state in states.items() if state != "dismantled"}
     names = shown(conn, PROJECT)

@@ -24,7 +24,17 @@ from straycell.store.engine import connected, reading_engine, recover, store_fau
 from straycell.store.merge.clashes import refuse_clashes, refuse_double_builds, refuse_forks
 from straycell.store.schema import tables
 from straycell.store.schema.create import require_current
-from straycell.store.schema.tables import BENCH, BOX, EVENT, EVENT_CELL, METER, PROJECT, WRITE
+from straycell.store.schema.tables import (
+    BENCH,
+    BOX,
+    EVENT,
+    EVENT_CELL,
+    FINDING,
+    FINDING_FELL,
+    METER,
+    PROJECT,
+    WRITE,
+)
 from straycell.store.session import Pen, among, rows_of
 from straycell.store.verdicts import siblings
 
@@ -55,9 +65,11 @@ def merge_store(pen: Pen, here: Path, file: Path, told: Told | None = None) -> M
 
     Raises BadData (copies that went their own ways, codes that clash, a cell in two builds), StoreFault.
     """
+    # Merged with itself a store would wait for its own lock.
     if file.exists() and here.exists() and here.samefile(file):
         raise BadData(f"{file} is this store itself", "name the other bench's store")
     with store_faults(file), connected(reading_engine(file)) as other:
+        # The other file may come from a machine that was switched off in mid-write.
         recover(file, other)
         with other.begin():
             require_current(other, file)
@@ -74,6 +86,7 @@ class _Merge:
         self.events: dict[int, int] = {}
 
     def run(self) -> Merged:
+        # Refused before anything is written: afterwards two histories of one number could not be told apart.
         refuse_forks(self.pen.conn, self.other, self.file)
         unknown = self._unknown()
         if not unknown:
@@ -97,6 +110,7 @@ class _Merge:
     def _unknown(self) -> list[Row]:
         """The other store's writes that are not here, in order; each checked against its rows."""
         ours = set(self.pen.conn.execute(select(WRITE.c.key)).scalars())
+        # A chain that does not fit its rows could bring rows that nobody wrote, signed by nothing.
         fault = next(chain.faults(self.other), None)
         if fault is not None:
             raise StoreFault(f"store {self.file} was changed by hand: {fault}", "see: straycell store check")
@@ -114,6 +128,7 @@ class _Merge:
         )
 
     def _take_rows(self, table: Table) -> None:
+        # Row numbers are each file's own; only keys mean the same in both, so numbers are translated.
         rows = list(self._rows(table))
         if table is EVENT:
             first = self.pen.last_event + 1
@@ -141,19 +156,30 @@ class _Merge:
         else:
             row["event_id"] = self.events[row["event_id"]]
         row.pop("id", None)
+        # Unique indexes on live things could meet this store's rows before it is known which of them is live.
         return row | _AT_REST.get(table.name, {})
 
     def _touch(self) -> set[str]:
         """The cells that the writes were about; their verdicts and their packs' are made again."""
         query = select(EVENT_CELL.c.code).where(among(EVENT_CELL.c.event_id, list(self.events.values())))
         codes = set(self.pen.conn.execute(query.distinct()).scalars())
+        # What another merge found or let fall bears no event of its cells.
+        made = among(FINDING.c.write_id, list(self.writes.values()))
+        codes |= set(self.pen.conn.execute(select(FINDING.c.code).where(made)).scalars())
+        fell = select(FINDING_FELL.c.digest).where(among(FINDING_FELL.c.write_id, list(self.writes.values())))
+        codes |= set(
+            self.pen.conn.execute(select(FINDING.c.code).where(FINDING.c.digest.in_(fell))).scalars()
+        )
         self.pen.touched |= codes
+        # A leak seen on the other bench holds this bench's siblings of the same pack.
         self.pen.kin |= siblings.siblings_of(self.pen.conn, codes)
         return codes
 
     def _join(self) -> None:
         """One write over both chains where neither followed the other: the same whichever side makes it."""
         rows = self.pen.conn.execute(select(WRITE.c.key, WRITE.c.parents, WRITE.c.at_us)).all()
+        # Two heads stay two until one write follows both: then both stores are at rest, and merging again
+        # adds nothing.
         followed = {parent for row in rows for parent in row.parents.split()}
         heads = {row.key: row.at_us for row in rows if row.key not in followed}
         self.pen.conn.execute(BENCH.update().values(heads=" ".join(sorted(heads))))
@@ -163,6 +189,7 @@ class _Merge:
             self.pen.event("store-merged", detail={"benches": benches})
 
     def _disputes(self) -> Iterator[str]:
+        # A dispute holds the cell: the person should hear of it now and not from a verdict some day.
         for code, fields in said(self.pen.conn, sorted(self.pen.touched), FACTS).items():
             for name, found in fields.items():
                 if found.disputed:
@@ -177,6 +204,7 @@ class _Merge:
 
 
 def _as_came(query: Select[Any]) -> Select[Any]:
+    # Rows may point to earlier ones of their own table, so the order of arrival is the safe one.
     from sqlalchemy import text
 
     return query.order_by(text("rowid"))

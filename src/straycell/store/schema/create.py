@@ -45,6 +45,7 @@ def revision_of(version: int) -> str:
 
 def store_version(conn: Connection, path: Path) -> int:
     """The version of a store, 0 for an empty file. Raises StoreFault when it is something else or newer."""
+    # The header is read first: it answers for every kind of file without knowing a table.
     version = int(conn.exec_driver_sql("PRAGMA user_version").scalar_one())
     application = int(conn.exec_driver_sql("PRAGMA application_id").scalar_one())
     tables = int(conn.exec_driver_sql("SELECT count(*) FROM sqlite_master").scalar_one())
@@ -61,6 +62,7 @@ def store_version(conn: Connection, path: Path) -> int:
         raise StoreFault(
             f"store {path} is an SQLite file of another kind", "name a straycell store with --store"
         )
+    # A newer version may hold rules and columns that this one would silently drop.
     if version > VERSION:
         raise StoreFault(
             f"store {path} is of version {version}, this straycell knows {VERSION}",
@@ -91,6 +93,7 @@ def prepare(path: Path, now: datetime, *, create: bool, bench: str) -> None:
             _make_room(path)
     if there and current_version(path) == VERSION:
         return
+    # A wrong letter found after the file is made would leave an empty store behind.
     make_code(bench, 0)  # refuses a letter that is none, before anything is made
     with (
         store_faults(path),
@@ -126,6 +129,7 @@ def _make_room(path: Path) -> None:
     if not path.parent.is_dir():
         from straycell.store.location import default_store_path
 
+        # Only our own data folder is made unasked: a mistyped path must not grow folders.
         if path != default_store_path():
             raise StoreFault(f"the folder of store {path} does not exist", f"make it first: {path.parent}")
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -154,6 +158,7 @@ def create_fresh(conn: Connection, now: datetime, bench: str) -> None:
 
     for statement in STATEMENTS:
         conn.exec_driver_sql(statement)
+    # A fresh store looks as if all migrations had run, or the first upgrade would repeat them.
     conn.exec_driver_sql(_ALEMBIC_TABLE)
     conn.exec_driver_sql("INSERT INTO alembic_version VALUES (?)", (revision_of(VERSION),))
     seal(conn)
@@ -170,6 +175,7 @@ def upgrade(conn: Connection) -> None:
     from straycell.store.schema.migrations.run import upgrade_to
 
     upgrade_to(conn, revision_of(VERSION))
+    # Foreign keys are off while tables are copied, so what broke meanwhile shows only here.
     faults = conn.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
     if faults:
         raise StoreFault(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from sqlalchemy import Connection
 
+# In the database and not in Python alone: the file is open to every SQLite shell.
 APPEND_ONLY: dict[str, tuple[tuple[str, ...], ...]] = {
     # table: each of its keys
     "write": (("id",), ("key",)),
@@ -28,6 +29,7 @@ APPEND_ONLY: dict[str, tuple[tuple[str, ...], ...]] = {
     "meter_comparison": (("id",),),
     "verdict": (("id",),),
 }
+# These rows carry derived columns, which may be made again; what they were born with may not.
 FOR_LIFE: dict[str, tuple[str, ...]] = {
     # table: the key first, then what else never changes; its rows are never removed
     "cell": ("code", "born", "added_at_us", "event_id"),
@@ -52,6 +54,7 @@ def trigger_statements() -> dict[str, str]:
     for table, keys in APPEND_ONLY.items():
         made[f"{table}_no_update"] = _refuse(table, "no_update", f"BEFORE UPDATE ON {table}", "never changed")
         made[f"{table}_no_delete"] = _refuse(table, "no_delete", f"BEFORE DELETE ON {table}", "never removed")
+        # One EXISTS for each unique key: REPLACE deletes on a conflict with any of them.
         known = " OR ".join(f"EXISTS (SELECT 1 FROM {table} WHERE {_same(key)})" for key in keys)
         when = f"BEFORE INSERT ON {table} WHEN {known}"
         made[f"{table}_no_replace"] = _refuse(table, "no_replace", when, "never replaced")
@@ -62,6 +65,7 @@ def trigger_statements() -> dict[str, str]:
         key = columns[: _KEY_LENGTH.get(table, 1)]
         when = f"BEFORE INSERT ON {table} WHEN EXISTS (SELECT 1 FROM {table} WHERE {_same(key)})"
         made[f"{table}_no_replace"] = _refuse(table, "no_replace", when, "never replaced")
+    # What has left the house was signed for on paper: the record must go on saying what the paper says.
     for table, end in FINAL.items():
         made[f"{table}_final"] = _refuse(table, "final", f"BEFORE UPDATE ON {table} WHEN {end}", "final")
     return made
@@ -77,6 +81,7 @@ def _refuse(table: str, name: str, when: str, why: str) -> str:
 
 def recreate_triggers(conn: Connection) -> None:
     """Drop every trigger of the store and make them all anew: batch alterations lose them silently."""
+    # Alembic alters by copying the table (SQLite has little ALTER TABLE), and a copy has no triggers.
     for name in conn.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'trigger'").scalars().all():
         conn.exec_driver_sql(f'DROP TRIGGER "{name}"')
     for statement in trigger_statements().values():
@@ -85,6 +90,7 @@ def recreate_triggers(conn: Connection) -> None:
 
 def trigger_faults(conn: Connection) -> list[str]:
     """Guards that are missing from the file or differ from what they should be."""
+    # Compared by text: an altered guard that still has its name protects nothing.
     rows = conn.exec_driver_sql("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").all()
     found = {str(name): str(sql) for name, sql in rows}
     return [
