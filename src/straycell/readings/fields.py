@@ -180,7 +180,7 @@ OF_TRACE = _fields(
     Field("u", float, "uncertainty", kept=Window(0.0, 500.0)),
     Field("doubt", str, "doubt", words="not explained: {}"),
 )
-"""What only a trace says of a reading; `u` is in the unit of the value."""
+"""What only a trace adds to a reading; `u` is in the unit of the value."""
 
 OF_CHARGE = _fields(
     Field(

@@ -21,11 +21,11 @@ from straycell.readings.words import Method, Quantity, Where
 class Reading:
     """One reading. `value` is in the unit of its kind; None for a look, whose words are in `look`.
 
-    A let-down is no measurement: a load brought the cell down to `value`, on purpose. It tells that charge was
+    A let-down is not a measurement: a load brought the cell down to `value`, on purpose. It shows that charge was
     moved, and is evidence of nothing else.
 
-    `where` None means: not said. `id` is NEW for one not yet recorded. Times are UTC.
-    What a trace tells of a reading: `trace` is its number; `u` its own standard uncertainty, in the place of
+    `where` None means that it was not stated. `id` is NEW for one not yet recorded. Times are UTC.
+    What a trace adds to a reading: `trace` is its number; `u` its own standard uncertainty, in the place of
     the meter's; `at_least` a capacity that did not run whole, `from_full` one whose trace shows a full start;
     `energy_wh` what came out with a capacity; `soc` the state of charge (0 to 1) of a resistance;
     `doubt` what it shows that nobody has explained yet: it holds the cell, and is evidence of nothing.
