@@ -109,7 +109,7 @@ class ResistiveLoad:
 class Lamps:
     """LEDs in parallel behind one series resistor, known from one measurement of the running device.
 
-    `drop_v` was measured over the resistor `across_ohm` while the supply stood at `supply_v`. The lamps are
+    `drop_v` was measured over the resistor `across_ohm` while the supply was at `supply_v`. The lamps are
     taken as one diode through the measured point: V = V0 + n kT/q ln(I / I0) with n = LED_IDEALITY (assumed;
     their own series resistance is neglected, so a higher supply gives at most a little less than computed).
     `lit_a` is the current in A at which they were seen to light, when it is not that of this resistor.

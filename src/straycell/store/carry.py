@@ -207,4 +207,4 @@ def _discards(pen: Pen, former: Former, known: Collection[str], event_id: int) -
         pen.conn.execute(CONDEMNATION.insert(), rows)
         derived.follow(pen.conn, cells=list(wanted))
         builds.free_lost(pen, sorted(wanted))
-    return sorted(set(wanted) - gone)
+    return sorted(wanted)

@@ -136,7 +136,7 @@ def thrifty(task: Task, target: int, groups: Groups) -> Draft:
 
 
 def evened(task: Task, target: int, groups: Groups) -> Groups:
-    """The same cells dealt anew where that makes the groups more alike."""
+    """The same cells dealt again where that makes the groups more alike."""
     kept = np.sort(np.array([cell for group in groups for cell in group], dtype=np.int64))
     clock = Clock(task.clock.deadline)
     # A count of its own: the second deal must not be cut short by the steps of the first.

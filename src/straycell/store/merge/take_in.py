@@ -24,7 +24,17 @@ from straycell.store.engine import connected, reading_engine, recover, store_fau
 from straycell.store.merge.clashes import refuse_clashes, refuse_double_builds, refuse_forks
 from straycell.store.schema import tables
 from straycell.store.schema.create import require_current
-from straycell.store.schema.tables import BENCH, BOX, EVENT, EVENT_CELL, METER, PROJECT, WRITE
+from straycell.store.schema.tables import (
+    BENCH,
+    BOX,
+    EVENT,
+    EVENT_CELL,
+    FINDING,
+    FINDING_FELL,
+    METER,
+    PROJECT,
+    WRITE,
+)
 from straycell.store.session import Pen, among, rows_of
 from straycell.store.verdicts import siblings
 
@@ -153,6 +163,13 @@ class _Merge:
         """The cells that the writes were about; their verdicts and their packs' are made again."""
         query = select(EVENT_CELL.c.code).where(among(EVENT_CELL.c.event_id, list(self.events.values())))
         codes = set(self.pen.conn.execute(query.distinct()).scalars())
+        # What another merge found or let fall bears no event of its cells.
+        made = among(FINDING.c.write_id, list(self.writes.values()))
+        codes |= set(self.pen.conn.execute(select(FINDING.c.code).where(made)).scalars())
+        fell = select(FINDING_FELL.c.digest).where(among(FINDING_FELL.c.write_id, list(self.writes.values())))
+        codes |= set(
+            self.pen.conn.execute(select(FINDING.c.code).where(FINDING.c.digest.in_(fell))).scalars()
+        )
         self.pen.touched |= codes
         # A leak seen on the other bench holds this bench's siblings of the same pack.
         self.pen.kin |= siblings.siblings_of(self.pen.conn, codes)

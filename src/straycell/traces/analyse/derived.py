@@ -1,6 +1,6 @@
-"""What a trace tells of its cell, as readings and charges that can be recorded.
+"""What a trace shows of its cell, as readings and charges that can be recorded.
 
-A capacity whose trace did not run whole is a lower bound for ever; one that only lacks the proof of a full
+A capacity whose trace did not run whole always stays a lower bound; one that only lacks the proof of a full
 start counts once a full charge before it is on record. A charge in the trace is recorded without the room's
 temperature: which column is the room's and which the cell's own, a file does not say.
 """

@@ -1,4 +1,4 @@
-"""What a file's rows must hold before anything is computed: each fault is a warning or a refusal with its line."""
+"""What a file's rows must satisfy before anything is computed: each fault is a warning or a refusal with its line."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from straycell.traces.read.trace import Floats, Ints, Mask
 
 FEWEST_ROWS = 3
 MOST_BAD_SHARE = 0.1
-"""More unusable rows than this are no slip of a logger any more (common practice, no published source)."""
+"""More unusable rows than this are not a slip of the logger (common practice, no published source)."""
 # Below half a volt no charged cell stands; between two rows of a good voltage it is a lost contact.
 _CONTACT_LOST_V = 0.5
 _SPIKE_V = 0.3
