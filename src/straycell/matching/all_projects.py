@@ -69,7 +69,7 @@ def match_all(
     cells = sorted(candidates, key=lambda c: c.code)
     asked = in_order(projects)
     alone = {p.name: serve(p, cells, limits, now=now) for p in asked}
-    # A project that its whole stock cannot serve is settled, and would only burden the optimiser.
+    # A project that the whole stock cannot serve is settled, and would only burden the optimiser.
     wishes = [_wish(p, alone[p.name], cells, limits, now) for p in asked if alone[p.name].served]
     worth = worths(asked)
     solved = solve(wishes, cells, worth)

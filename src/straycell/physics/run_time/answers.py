@@ -110,7 +110,7 @@ def notes_of(
         notes.append(
             f"counted until the lamps go dark at {stop_v:.2f} V: below that they get less than a useful current"
         )
-    # A trace of a shallower discharge shows nothing below its end; what is left there is no promise.
+    # A trace of a shallower discharge shows nothing below its end; what is left there is not a promise.
     if trace is not None and trace.voltage_v[-1] > stop_v + 0.05:
         notes.append(
             f"the trace ends at {trace.voltage_v[-1]:.2f} V, above the cut-off: what is left is not counted"
