@@ -288,6 +288,7 @@ def test_a_hold_names_the_day_that_could_decide_and_that_day_does() -> None:
 def test_the_file_itself_refuses_to_rewrite_history(statement: str) -> None:
     """Whoever opens it, with any program."""
     walk = walked()
+    walk.type("cell correct CODE --maker X --because seen")  # so that the table of facts has a row
     with closing(sqlite3.connect(walk.bench.store)) as raw, pytest.raises(sqlite3.IntegrityError):
         raw.execute(statement)
 

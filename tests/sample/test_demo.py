@@ -134,7 +134,10 @@ def test_the_document_tells_the_whole_walk(told: dict[str, Any]) -> None:
     assert len(told["verdicts"]) == len(sample.cells) and told["cell"]["outcome"] == "solo"
     assert told["match"]["served"] is True and told["unserved"]["served"] is False
     assert told["reserved"]["groups"] == told["match"]["groups"]
-    assert told["labels"]["count"] == len(sample.cells) and Path(told["labels"]["files"][0]).read_bytes()[:5] == b"%PDF-"
+    assert (
+        told["labels"]["count"] == len(sample.cells)
+        and Path(told["labels"]["files"][0]).read_bytes()[:5] == b"%PDF-"
+    )
     assert told["discarded"]["code"] == "H00030A" and told["next"]
     assert all(caution["source"] for caution in told["cautions"])
 
