@@ -1,4 +1,4 @@
-"""One cell: its code for life, its chemistry and form, what is printed on it, and where it stands.
+"""One cell: its code for life, its chemistry and form, what is printed on it, and its stage.
 
 Codes: a bench letter, five digits and an ISO/IEC 7064 MOD 37,36 check character.
 """
@@ -17,6 +17,7 @@ from straycell.errors import BadData
 
 CODE_LENGTH = 7
 LAST_NUMBER = 99999
+# Only where a digit must stand: the check character may itself be a letter.
 _DIGIT_LOOKALIKES = str.maketrans("OIL", "011")
 
 
@@ -68,9 +69,11 @@ LEGAL_MOVES: dict[Stage, frozenset[Stage]] = {
     Stage.RECEIVED: frozenset({Stage.SHELVED, Stage.RESERVED, Stage.CONDEMNED}),
     Stage.SHELVED: frozenset({Stage.RECEIVED, Stage.RESERVED, Stage.CONDEMNED}),
     Stage.RESERVED: frozenset({Stage.RECEIVED, Stage.SHELVED, Stage.INSTALLED, Stage.CONDEMNED}),
+    # A cell out of a device is received and not shelved: nobody knows what was done to it there.
     Stage.INSTALLED: frozenset({Stage.RECEIVED, Stage.CONDEMNED}),
     # Back to received only when the reading behind the discard was superseded as a mistake.
     Stage.CONDEMNED: frozenset({Stage.RECEIVED, Stage.HANDED_OVER}),
+    # No way back from handed over: what has left the house cannot be measured again.
     Stage.HANDED_OVER: frozenset(),
 }
 
@@ -155,6 +158,7 @@ def make_code(letter: str, number: int) -> str:
         raise BadData(
             f"number {number} does not fit a code (0 to {LAST_NUMBER})", "start a bench with another letter"
         )
+    # MOD 37,36 finds every single wrong character, but not every swap of neighbours (ISO/IEC 7064).
     if is_confusable(letter, number):
         raise BadData(
             f"number {number} is never issued on bench {letter}: two swapped digits would turn it into another cell",
@@ -176,8 +180,12 @@ def _swaps(code: str) -> Iterator[str]:
 
 
 def is_confusable(letter: str, number: int) -> bool:
-    """True when a neighbouring swap gives the valid code of a smaller number, which was issued before."""
+    """True when a neighbouring swap gives the valid code of a smaller number, which was issued before.
+
+    The last digit and the check character may be swapped too. 1165 of 100,000 numbers are skipped for it.
+    """
     code = _with_check(letter, number)
+    # Only the larger number of such a pair is skipped, so that the smaller one stays valid once issued.
     return any(
         re.fullmatch(r"[A-Z]\d{5}[0-9A-Z]", swapped) is not None
         and mod_37_36.is_valid(swapped)
@@ -205,6 +213,8 @@ def next_codes(letter: str, after: int, count: int) -> list[str]:
 def tidy_code(text: str) -> str:
     """Upper case, without blanks and hyphens; O and I read as 0 and 1 where only a digit can stand."""
     code = re.sub(r"[\s\-]+", "", text).upper()
+    # The check character is left alone: reading O as 0 there would accept two codes for one cell and weaken the
+    # check.
     return code[:1] + code[1:6].translate(_DIGIT_LOOKALIKES) + code[6:]
 
 
@@ -216,6 +226,7 @@ def parse_code(text: str, known: Iterable[str] = ()) -> str:
         raise BadData(f"'{text}' is no cell code (a letter, five digits, a check character)", remedy)
     if not mod_37_36.is_valid(code):
         raise BadData(f"code '{text}' has a wrong check character: misread or mistyped", remedy)
+    # A code that is never issued passes the check character, and still is a swap of another cell's.
     if is_confusable(code[0], int(code[1:6])):
         raise BadData(f"code '{text}' is never issued: two of its characters are swapped", remedy)
     return code
@@ -238,11 +249,13 @@ def nearest_codes(code: str, known: Iterable[str], at_most: int = 3) -> list[str
     if not lengths:
         return []
     letters = sorted(set("".join(listed)))
+    # Slips change a length by one each, so texts of other lengths cannot lead to a known code.
     once = {text for text in _slipped(code, letters) if any(abs(len(text) - n) <= 1 for n in lengths)}
     found = listed & {code, *once}
     if len(found) < at_most:
         found |= {twice for text in once for twice in _slipped(text, letters, lengths) if twice in listed}
     scored = sorted((_slips(code, other), other) for other in found)
+    # No more than two slips: with three almost any code of the bench is near.
     return [other for slips, other in scored if slips <= 2][:at_most]
 
 
@@ -278,6 +291,7 @@ def position_name(group: int, place: int) -> str:
 
     After `z` comes `aa`. `match`, the build sheet and the labels all use this one name.
     """
+    # Counted like columns of a spreadsheet: there is no zero, hence the minus one.
     letters = ""
     while place > 0:
         place, rest = divmod(place - 1, 26)

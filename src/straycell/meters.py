@@ -30,6 +30,7 @@ class Accuracy:
 
     def u(self, value: float) -> float:
         """Standard uncertainty from the limits, rectangular."""
+        # A limit of error without a distribution is rectangular (JCGM 100:2008, 4.3.7).
         return self.limit(value) / math.sqrt(3.0)
 
 
@@ -43,6 +44,7 @@ class Resolution:
         return next((step for bound, step in self.steps if abs(value) < bound), 0.0)
 
     def u(self, value: float) -> float:
+        # A step is rectangular over its full width, hence root 12 and not root 3 (JCGM 100:2008, F.2.2.1).
         return self.step(value) / math.sqrt(12.0)
 
 
@@ -82,6 +84,7 @@ def parse_accuracy(text: str, dimension: Dimension) -> Accuracy:
             if offset is not None:
                 raise BadData(f"accuracy '{text}' has two fixed parts", "write it like 0.5%+2mV")
             offset = parse_quantity(part, dimension, window=ANY_WINDOW, name="accuracy")
+    # Zero would make the guard band vanish, and a value at the limit would pass.
     if not (gain or 0.0) + (offset or 0.0) > 0 or (offset or 0.0) < 0:
         raise BadData(
             f"accuracy '{text}' is not above zero", "no instrument is exact: write it like 0.5%+2mV"
@@ -110,6 +113,7 @@ def parse_resolution(text: str, dimension: Dimension = Dimension.VOLTAGE) -> Res
                 f"resolution '{text}' needs steps above zero and rising ranges", "write it like 1mV<4V,10mV"
             )
         steps.append((bound, step))
+    # A range that is not named has the last step: no step would mean an exact display.
     if steps[-1][0] != math.inf:
         steps.append((math.inf, steps[-1][1]))
     return Resolution(tuple(steps))
@@ -125,7 +129,7 @@ def show_accuracy(accuracy: Accuracy | None, dimension: Dimension) -> str:
 
 
 BEST = "best"
-"""The entry of meter_classes.toml that is no kind of instrument, but the bound of all."""
+"""The entry of meter_classes.toml that is not a kind of instrument but the bound for all of them."""
 _TYPICAL = {
     "voltage": (Dimension.VOLTAGE, 3.7),
     "capacity": (Dimension.CAPACITY, 2.0),
@@ -155,10 +159,12 @@ def too_good(meter: Meter) -> str:
         bound: Accuracy | None = getattr(best, name)
         if stated is None or bound is None:
             continue
+        # Compared at a typical value, since gain and offset trade against each other.
         if stated.limit(typical) < bound.limit(typical):
             least = show_accuracy(bound, dimension)
             return f"its {name} accuracy of {show_accuracy(stated, dimension)} is below {least}, the best there is"
     step = meter.voltage_resolution.step(_TYPICAL["voltage"][1])
+    # Half a step is what rounding alone does: no instrument is truer than its own display.
     if meter.voltage is not None and meter.voltage.limit(_TYPICAL["voltage"][1]) < step / 2:
         accuracy, shown = (
             show_accuracy(meter.voltage, Dimension.VOLTAGE),

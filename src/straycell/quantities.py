@@ -1,5 +1,8 @@
 """Volts, ampere-hours, ohms: one parser, one printer, one value with its uncertainty.
 
+A parser of our own: quantiphy reads `90min` as 0.09 in and `3,7V` as 37 V, pint takes 0.4 s to import and accepts
+far more than a bench means. The unit tables are closed, and every wrong spelling has its message.
+
 Nomenclature. Inside the program every number is in the unit its name ends with: `_v` volt, `_a` ampere,
 `_ah` ampere-hour, `_ohm` ohm, `_w` watt, `_wh` watt-hour, `_s` second, `_h` hour, `_c` degree Celsius,
 `_g` gram, `_mm` millimetre. `u` is a standard uncertainty, `U` the expanded one (k = 2, JCGM 100).
@@ -42,6 +45,7 @@ class Dimension(Enum):
     VOLTAGE = _Kind("voltage", "V", "3.71V", _scaled("V", "mu"), may_be_negative=True)
     CURRENT = _Kind("current", "A", "0.5A", _scaled("A", "muµμ"))
     CAPACITY = _Kind("capacity", "Ah", "2010mAh", _scaled("Ah", "m"))
+    # Ohm has two code points too, the Greek omega and the ohm sign; prints and keyboards use both.
     RESISTANCE = _Kind("resistance", "ohm", "48mohm", _scaled("ohm", "mkM", "Ohm", "\u03a9", "\u2126"))
     POWER = _Kind("power", "W", "0.4W", _scaled("W", "mk"))
     ENERGY = _Kind("energy", "Wh", "9.5Wh", _scaled("Wh", "mk"))
@@ -78,6 +82,7 @@ CELL_WINDOWS: dict[Dimension, Window] = {
     Dimension.CURRENT: Window(0.0, 500.0),
     Dimension.CAPACITY: Window(0.001, 500.0),
     Dimension.RESISTANCE: Window(1e-5, 100.0),
+    # Up to 250 C, so that a cell that ran away can be recorded as what it was.
     Dimension.TEMPERATURE: Window(-60.0, 250.0, "a bench"),
     Dimension.DURATION: Window(0.0, 20 * 365.25 * 86400.0, "anything stored here"),
     Dimension.MASS: Window(0.1, 5000.0),
@@ -120,6 +125,7 @@ def parse_quantity(
     if match is None:
         raise BadData(f"{label}: '{text}' is no number with a unit", f"write it like {kind.example}")
     sign, digits, exponent, unit = match.groups()
+    # Case is part of the unit: mohm and Mohm differ by a factor of a billion.
     factor = kind.units.get(unit or (bare or ""))
     if factor is None:
         raise _unit_fault(label, text, f"{sign}{digits}{exponent or ''}", unit, dimension)
@@ -285,6 +291,7 @@ def _plain(number: float) -> str:
 def _places(expanded: float) -> int:
     if not math.isfinite(expanded) or expanded <= 0:
         return 3
+    # Two significant figures of U (JCGM 100:2008, 7.2.6).
     return 1 - math.floor(math.log10(expanded))
 
 

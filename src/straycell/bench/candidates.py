@@ -29,6 +29,7 @@ def candidates(
     evidences = reader.evidences(codes)
     traces = own_traces(reader, evidences)
     verdicts = reader.verdicts(rules, now, codes)
+    # One query for all: asked cell by cell, a large store would take minutes.
     stages = {cell.code: cell.stage for cell in reader.cells()}
     offers = []
     for code, evidence in evidences.items():
@@ -62,6 +63,7 @@ def _own_loss(verdict: Verdict) -> Measured | None:
     """The share of its capacity that a cell loses a month, as its self-discharge check told; None without one."""
     for reason in verdict.reasons:
         value, expanded = reason.observed, reason.expanded_uncertainty
+        # U was told with k = 2: half of it is the standard uncertainty.
         monthly = reason.rule.startswith("self-discharge") and reason.unit == "%/month"
         if monthly and isinstance(value, float | int) and expanded is not None:
             return Measured(value / 100.0, expanded / 200.0)
@@ -73,6 +75,7 @@ def own_traces(reader: Reader, evidences: Mapping[str, Evidence]) -> dict[str, O
 
     A newer capacity that was typed says more of the cell than an older trace.
     """
+    # A curve fits the cell as it was on that day; a newer typed capacity says that it has changed.
     latest = {code: _latest_capacity(evidence) for code, evidence in evidences.items()}
     numbers = {code: r.trace for code, r in latest.items() if r and r.trace is not None}
     if not numbers:
@@ -102,6 +105,7 @@ def rest_voltage(evidence: Evidence, known: Figures, rules: RuleSet) -> RestVolt
         return None
     reading = next(r for r in reversed(evidence.readings) if r.quantity is Quantity.VOLTAGE and r.at == at)
     accuracy, by_default = accuracy_of(reading, rules.defaults)
+    # Only one known meter shares its errors between two readings, so that they cancel.
     if by_default or reading.meter is None or reading.u is not None:
         return RestVoltage(figure, at, temperature_c=reading.temperature_c)
     # A meter without a known step may step by up to twice its accuracy.
@@ -112,5 +116,6 @@ def rest_voltage(evidence: Evidence, known: Figures, rules: RuleSet) -> RestVolt
 
 def _last_used(evidence: Evidence, since: datetime) -> bool:
     """Whether the cell was charged, discharged or built in at or after a time."""
+    # After use the voltage is another one, however well it was measured.
     runs = (r.at for r in evidence.readings if r.quantity in (Quantity.CAPACITY, Quantity.LET_DOWN))
     return any(at >= since for at in (*runs, *(c.at for c in evidence.charges), *evidence.installed_at))

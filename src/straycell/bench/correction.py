@@ -33,6 +33,7 @@ class Correction:
 
     def check(self, right_cell: str | None) -> None:
         """Raise UsageFault when the mistake and the cell named do not fit together."""
+        # Mistyped and bad-contact say the cell was the right one.
         if right_cell is not None and self.mistake is not Mistake.WRONG_CELL:
             raise UsageFault(
                 f"--right-cell does not go with --mistake {self.mistake}", "say --mistake wrong-cell"
@@ -52,8 +53,10 @@ class Correction:
         if not self.anew:
             if right is None:
                 return []
+            # A reading moved to its true cell was not taken of that cell's group.
             moved = replace(old, id=NEW, cell=right)
             return [replace(moved, as_group=False) if isinstance(moved, Reading) else moved]
+        # A bad contact means measured anew, now; a typing mistake keeps the moment of the measurement.
         again = self.mistake is Mistake.BAD_CONTACT
         cell, moment = right or old.cell, self.at or (self.now if again else old.at)
         if isinstance(old, Charge):
@@ -83,6 +86,7 @@ class Correction:
             and new.value == old.value
             and self.mistake is not Mistake.BAD_CONTACT
         )
+        # The narrow u of a trace belongs to the value that the trace gave, not to one typed in its place.
         if not same:
             return new
         return replace(

@@ -69,6 +69,8 @@ def work_out(case: Case, request: Request, progress: Callable[[float], None] | N
     from straycell.traces.analyse.derived import Occasion, derived_items
     from straycell.traces.analyse.own_curve import own_curve
 
+    # Derived from the bytes alone and a recorded setting, the same file gives the same figures at any later
+    # time.
     trace = read_named(request.name, request.raw, request.columns, progress)
     request, dating = dated(request, trace)
     started = request.at - _duration(trace)
@@ -76,6 +78,7 @@ def work_out(case: Case, request: Request, progress: Callable[[float], None] | N
     charge = full_charge_before(case, started, request, opens_at_v=float(trace.voltage_v[0]))
     later = charge is not None and charge.at > started
     setting = _setting(case, request, full_v=full_v, charged=charge is not None)
+    # The highest cut-off that counts takes the least out of the cell: the figure errs to the low side.
     cutoff_v = case.figure("capacity-cutoff-high") if request.cutoff_v is None else request.cutoff_v
     result = reduce_with(trace, request.meter, cutoff_v, setting)
     occasion = Occasion(
@@ -117,10 +120,12 @@ def dated(request: Request, trace: Trace) -> tuple[Request, list[str]]:
     began_at = trace.began_at.astimezone(UTC)
     at = began_at + _duration(trace)
     shown = at.astimezone().isoformat(sep=" ", timespec="minutes")
+    # A clock that was never set would date a run decades back, where every age limit has passed.
     if began_at.date() < FIRST_DAY or (began_at.year in _UNSET_YEARS and began_at.month == 1):
         return request, [
             f"its time stamps ({shown}) are of a clock that was never set: dated now; or give --at TIME"
         ]
+    # A record later than now holds the cell, as every rest and age counts from it.
     if at > request.at:
         raise BadData(
             f"{request.name}: its time stamps end at {shown}, in the future", "give the end with --at TIME"
@@ -133,6 +138,7 @@ def dated(request: Request, trace: Trace) -> tuple[Request, list[str]]:
 def require_one_at_a_time(reader: Reader, new: NewTrace) -> None:
     """Raise BadData for a long run that another dated one of the same cell overlaps: a cell runs once at a time."""
     long_s = new.setting.get(DATED, 0.0)
+    # The same file filed again is no second run.
     digest = hashlib.sha256(new.raw).hexdigest()
     for other in reader.traces(new.cell) if long_s >= _LONG_S else ():
         other_s = other.setting.get(DATED, 0.0)
@@ -164,6 +170,7 @@ def _lone_heat(case: Case, trace: Trace, request: Request) -> list[Reading | Cha
     from straycell.safety.incidents import heat_incident
     from straycell.traces.analyse.derived import steady_peak
 
+    # A sensor that slips or a loose plug gives one wild sample; heat in a cell lasts for minutes.
     steady_c, lone_c = steady_peak(trace)
     if lone_c is None or heat_incident(lone_c) is None or heat_incident(steady_c or 0.0) is not None:
         return []
@@ -237,6 +244,7 @@ def full_charge_before(
     unless the trace opens far below full.
     """
     charge = case.charge_before(started if request.at_said else request.at)
+    # After three days self-discharge makes the run a lower bound.
     if charge is None or not case.is_full(charge) or started - charge.at > SOON:
         return None
     if charge.at > started and opens_at_v < case.figure("full-voltage") - _OPENING_DROP_V:
@@ -282,6 +290,7 @@ def file_trace(
     from straycell.safety.incidents import heat_incident
     from straycell.traces.read.layout import file_bytes
 
+    # Read before the store is opened: a long file must not keep others from writing.
     raw = file_bytes(file)
     require_plain("the name of the file", file.name)
     with bench.reading() as reader:
@@ -298,6 +307,7 @@ def file_trace(
     if heat is not None and because is not None and any(u.kind == heat.id for u in evidence.upsets):
         heat = None  # the first filing recorded it
     notes = list(filing.notes)
+    # Trace, readings and incident are one write: none of them is ever seen without the others.
     with bench.writing() as writer:
         entry, made = writer.add_trace(filing.new, filing.items, because)
         if heat is not None:
@@ -320,6 +330,7 @@ def explain(bench: Bench, number: str, *, there: bool, because: str) -> Recorded
         if isinstance(old, Charge) or not old.doubt:
             raise BadData(f"{key} leaves nothing to explain", "see: straycell verdict show CODE")
         placed = [replace(old, doubt="")] if there else []
+        # The doubtful record is never changed: it is superseded, and stays visible with the reason.
         mistake = Mistake.MISTYPED if there else Mistake.WRONG_CELL
         made = writer.supersede(key, mistake.value, because, None, placed)
         hot = heat_incident(old.value or 0.0) if old.quantity is Quantity.TEMPERATURE else None

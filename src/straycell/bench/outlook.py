@@ -86,8 +86,10 @@ def outlook(verdict: Verdict, evidence: Evidence, rules: RuleSet, now: datetime)
             ready[need] = min(ready.get(need, at), at)
         if work.kind not in _NEEDS:
             other.append(f"{work.words}: {work.command(evidence.code)}")
+    # The refusal is asked of the one place that knows it: no list may ask for a charge that is forbidden.
     if charge_refusal(verdict, evidence.facts.chemistry) is not None:
         ready = {need: at for need, at in ready.items() if need not in _CHARGING}
+    # A capacity run ends the check: taken first, it would throw the days of waiting away.
     order = _PAIR_FIRST if open_charge(case) is not None else tuple(Need)
     return Outlook(
         tuple(need for need in order if need in ready and ready[need] <= now),
@@ -99,6 +101,7 @@ def outlook(verdict: Verdict, evidence: Evidence, rules: RuleSet, now: datetime)
 
 def _needs(work: Work) -> list[Need]:
     """The readings that a piece of work asks for."""
+    # Past the board: a rest voltage taken at its outputs would not answer the question.
     if work.at_tabs:
         return [Need.TABS]
     return [_NEEDS[kind] for kind in work.kinds if kind in _NEEDS]
@@ -114,6 +117,7 @@ def what_waits(bench: Bench, code: str | None = None) -> list[Waiting]:
     """
     with bench.reading() as reader:
         cells = [reader.cell(code)] if code is not None else list(reader.cells())
+        # A cell in a device cannot be measured where it sits.
         cells = [cell for cell in cells if cell.stage in IN_HOUSE]
         codes = [cell.code for cell in cells]
         verdicts, evidences = reader.verdicts(bench.rules, bench.now, codes), reader.evidences(codes)

@@ -79,6 +79,7 @@ def record_readings(
     with bench.writing() as writer:
         cell = writer.cell(writer.find_code(code))
         own = readings_of(said, cell.code, at or bench.now, None if meter is None else writer.meter(meter))
+        # Looked up under the write lock: a charge recorded a moment ago decides what a stated rest is worth.
         evidence = writer.evidence(cell.code)
         case = Case(evidence, evidence.facts, bench.rules, bench.now)
         for reading in own:
@@ -95,6 +96,8 @@ def record_charge(bench: Bench, code: str, said: Said, *, at: datetime | None = 
         charger = find_charger(writer.chargers(), name, said.get("slot"), moment) if name else None
         until_said = "until_v" in said
         if not until_said:
+            # What a charger is set to says little: ± 1.5 % (data sheet) is the whole margin to an over-
+            # charge.
             if charger is None or charger.float_v is None:
                 raise UsageFault(
                     "--until is missing",
@@ -136,6 +139,7 @@ def supersede(
             placed = correction.replacements(target.item, right, writer)
             made += writer.supersede(target.item.id, correction.mistake.value, because, right, placed)
         codes = list(dict.fromkeys([old.item.cell, *(item.cell for item in made)]))
+        # One mistake in a trace (wrong cell, wrong meter) falsifies all that came out of it.
         others = [] if old.item.trace is None else writer.trace_readings(old.item.trace)[0]
         return Superseded(
             followed(bench, writer, made, codes),
@@ -147,6 +151,7 @@ def supersede(
 
 def followed(bench: Bench, writer: Writer, items: Sequence[Item], codes: Sequence[str]) -> Recorded:
     """What these items did to these cells, seen at the end of the write that recorded them."""
+    # The person should read now, cell still in hand, what the reading did to it.
     writer.settle()
     doubts, what_to_do = dict[RecordKey, str](), ""
     for code in codes if any(item.quantity is Quantity.CAPACITY for item in items) else ():
@@ -170,6 +175,7 @@ def lost_words(lost: Lost) -> list[str]:
 
 def _for_group(own: list[Reading], cells: list[Cell]) -> list[Reading]:
     """The as-found voltage again for every other cell of the group: welded in parallel, they share only that."""
+    # Cells welded in parallel are at one voltage; resistance and capacity measured there are the group's.
     shared = [reading for reading in own if reading.quantity is Quantity.AS_FOUND_VOLTAGE]
     return [
         replace(reading, cell=cell.code) for cell in cells for reading in shared if cell.code != reading.cell
@@ -183,6 +189,7 @@ def group_of(reader: Reader, cell: Cell) -> list[Cell]:
             f"cell {cell.code} has no pack on record, so its group is not known",
             f"straycell cell correct {cell.code} --teardown CODE --pack K --because TEXT",
         )
+    # Pack names are only unique within a tear-down: every gadget has a pack 1.
     return [other for other in reader.cells() if (other.teardown, other.pack) == (cell.teardown, cell.pack)]
 
 

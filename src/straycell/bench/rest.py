@@ -21,6 +21,8 @@ def require_rest(case: Case, reading: Reading) -> None:
     name, at = moved
     counted_s = (reading.at - at).total_seconds()
     shorter, longer = sorted((stated_s, counted_s))
+    # People round and forget minutes: only a difference that changes what the reading counts for is asked
+    # about.
     slack_s = max(3600.0 * case.figure("rest-stated"), case.figure("rest-stated-share") * longer)
     needs = [3600.0 * case.figure(limit) for limit in ("rest-time", "pair-rest")]
     if longer - shorter > slack_s and any(shorter < need <= longer for need in needs):

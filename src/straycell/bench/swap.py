@@ -22,6 +22,7 @@ def swap_cells(
         a, b = writer.find_code(first), writer.find_code(second)
         if a == b:
             raise UsageFault(f"{a} cannot be mixed up with itself", "name two cells")
+        # Gathered before anything moves, or the second cell would get back what it just received.
         moves = [
             (entry.item, there)
             for here, there in ((a, b), (b, a))
@@ -32,5 +33,6 @@ def swap_cells(
             raise BadData(f"nothing was measured of {a} and {b}", "check the codes and --since")
         made: list[Item] = []
         for item, there in moves:
+            # Each by its own supersession: findings fall and arise by the one ordinary rule.
             made += writer.supersede(item.id, Mistake.WRONG_CELL.value, because, there, [])
         return followed(bench, writer, made, [a, b])

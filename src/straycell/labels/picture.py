@@ -30,7 +30,7 @@ def single_png(content: LabelContent, dpi: int, stock: Stock) -> bytes:
 
     A module is a whole number of dots. Raises UsageFault when the resolution makes that impossible.
     """
-    # At a lower resolution a module is less than two dots, and a thermal head smears one.
+    # A fine stock's module is three dots of 300 dpi; with fewer dots its modules come out unequal.
     if dpi < stock.dpi:
         raise UsageFault(
             f"stock '{stock.name}' needs a printer of {stock.dpi} dpi, not {dpi}", "use a larger label"

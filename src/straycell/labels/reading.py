@@ -118,7 +118,7 @@ def _attempts(picture: Image) -> Iterator[tuple[Image, float]]:
         yield even.resize(size, Images.Resampling.BICUBIC).filter(ImageFilter.GaussianBlur(1.0)), 0.5
     if longest > _LARGE_PX:
         yield even.reduce(2), 2.0
-    # Wrapped around a cell, a symbol at an odd angle bends along both of its axes.
+    # A label that lies askew in a photograph is found once the picture is turned to its rows and columns.
     for turn in _TURNS_DEG:
         yield even.rotate(turn, Images.Resampling.BICUBIC, expand=True, fillcolor=255), 0.0
 

@@ -1,4 +1,4 @@
-"""What no cell of a size holds or bears: the ceiling of a rating and of a maker's currents.
+"""What no cell of a size can hold or withstand: the ceiling of a rating and of a maker's currents.
 
 A print of 9900 mAh on an 18650 is a lie, and every current that is a share of it would be a danger.
 """
@@ -32,6 +32,7 @@ class Ceiling:
 
 def most_capacity_ah(facts: CellFacts) -> float | None:
     """The largest capacity in Ah that a cell of this chemistry and size can be rated at; None without a size."""
+    # lfp holds less than other chemistries in the same can, so the pair with the chemistry is asked for first.
     known = tables()["most"]["capacity_ah"]
     for key in (f"{facts.chemistry}/{facts.form}", str(facts.form)):
         if key in known:
@@ -46,6 +47,8 @@ def beyond_size(facts: CellFacts) -> Iterator[Ceiling]:
         ("maker_charge_current_a", Dimension.CURRENT, _by_volume(facts, "charge_a")),
         ("maker_discharge_current_a", Dimension.CURRENT, _by_volume(facts, "discharge_a")),
     )
+    # Sheets state currents cell by cell: volume stands in for size, because electrode area grows with it
+    # (markings.toml).
     for name, dimension, most in limits:
         value = getattr(facts, name)
         if most is not None and value is not None and value > most:
@@ -63,5 +66,6 @@ def rating_beyond_size(facts: CellFacts) -> Ceiling | None:
 
 def _by_volume(facts: CellFacts, name: str) -> float | None:
     size = trade_size(facts.form)
+    # A trade size fixes the volume; a measured one only counts for cells of no trade size.
     volume_cm3 = facts.volume_cm3 if size is None else size.volume_cm3
     return None if volume_cm3 is None else float(tables()["most"]["per_cm3"][name]) * volume_cm3

@@ -39,11 +39,13 @@ class Designation:
 
 def fold(text: str) -> str:
     """Upper case, one form for look-alike signs, X for a multiplication sign."""
+    # NFKC joins full-width and composed signs, which scanners and copied text bring in.
     return unicodedata.normalize("NFKC", text).upper().replace("×", "X").replace("*", "X")
 
 
 def _round_up(mm: float) -> str:
     """Whole millimetres, rounded up; below 1 mm tenths with a t (IEC 61960 clause 5.1)."""
+    # The inner rounding drops the dust of binary fractions, which would push 18.4 mm up a whole step.
     tenths = math.ceil(round(mm * 10, 6))
     if tenths < 10:
         return f"t{tenths}"
@@ -58,6 +60,7 @@ def designation(
     Raises BadData for a letter, a count or a size that the form cannot hold.
     """
     sizes = [mm for mm in (size.across_mm, size.width_mm, size.height_mm) if mm is not None]
+    # The printed form has at most three digits for a measure.
     if not all(math.isfinite(mm) and 0 < mm <= 999 for mm in sizes):
         raise BadData(f"size {sizes} mm fits no designation", "give each size in mm, above 0 and up to 999")
     if negative not in ("I", "L") or not re.fullmatch("[CNMVTF]", electrode):

@@ -12,6 +12,7 @@ from typing import Any
 
 from straycell.markings.designations import Designation, fold, read_designation
 
+# A figure behind a point or comma belongs to a longer number and is not a voltage of its own.
 VOLTS = re.compile(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,3})?)\s*V(?:DC|OLTS?)?(?![A-Z0-9])")
 CAPACITY = re.compile(r"(?<![\d.,])(\d{1,6})(?:([.,])(\d{1,3}))?\s*(MAH|AH)(?![A-Z])")
 NEAR_CAPACITY = re.compile(
@@ -30,6 +31,7 @@ def tables() -> dict[str, Any]:
 
 def says(folded: str, entry: dict[str, Any]) -> bool:
     """True when one of the words of a table stands in the text."""
+    # Words are printed with blanks and hyphens anywhere, so long ones are sought in the squeezed text.
     squeezed = re.sub(r"[^A-Z0-9]+", "", folded)
     return any(re.search(word, squeezed) for word in entry.get("long", ())) or any(
         re.search(rf"(?<![A-Z0-9]){word}(?![A-Z])", folded) for word in entry.get("short", ())
@@ -52,6 +54,7 @@ class Print:
     @property
     def negative(self) -> str:
         """I or L of an IEC form; empty for trade words such as LFP, LIR and LIP."""
+        # `LFP26650` would else read as L for lithium metal, the mark of a cell that must never be charged.
         if self.letters is None or self.letters[0].startswith("LFP"):
             return ""
         first, second = self.letters[2], self.letters[3]
@@ -69,5 +72,6 @@ def take_apart(text: str) -> Print:
     """Upper case, volts and capacities set apart, then the letters of a designation."""
     folded = fold(text)
     volts = frozenset(float(v.replace(",", ".")) for v in VOLTS.findall(folded))
+    # Their digits would pass for a size: 2600 mAh and 3.7 V are blanked out before sizes are looked for.
     rest = VOLTS.sub("  ", CAPACITY.sub("  ", folded))
     return Print(folded, rest, volts, LETTERS.search(rest), read_designation(rest))

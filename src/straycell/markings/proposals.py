@@ -36,6 +36,7 @@ def read_marking(text: str) -> Proposal:
     """Everything a marking proposes. Never fails: an empty or strange text proposes nothing."""
     printed = take_apart(text)
     form, size, size_note = form_and_size(printed)
+    # Before all else: whatever the rest of a print says, a primary cell must never be charged.
     primary = _why_primary(printed)
     if primary:
         return Proposal(
@@ -49,6 +50,7 @@ def read_marking(text: str) -> Proposal:
         rated_capacity_ah=capacity,
         volume_cm3=None if size is None else size.volume_cm3,
     )
+    # A rating no such cell can hold would scale every current that is a share of it.
     if (ceiling := rating_beyond_size(bare)) is not None:
         capacity, capacity_note = None, f"{ceiling.text}: not taken"
     full = [v for v in tables()["full"]["volts"] if printed.any_volts([v])]
@@ -58,6 +60,7 @@ def read_marking(text: str) -> Proposal:
         form,
         size,
         capacity,
+        # A print never raises the full voltage of lfp (`full-voltage-marked` of the acceptance rules).
         max(full) if full and chemistry is not Chemistry.LFP else None,
         note="; ".join(n for n in notes if n),
     )
@@ -76,6 +79,7 @@ def _why_primary(printed: Print) -> str:
         return "the print says that it is not rechargeable"
     recharge = tables()["rechargeable"]
     says_recharge = printed.negative == "I" or says(printed.folded, recharge)
+    # 3 V and 1.5 V are weak signs, so they yield to any word or letter that says rechargeable.
     if printed.any_volts(table["volts"]) and not says_recharge and not printed.any_volts(recharge["volts"]):
         return "1.5 V or 3 V is the voltage of a cell that is not rechargeable"
     return ""
@@ -96,6 +100,7 @@ def _chemistry(printed: Print) -> tuple[Chemistry | None, str]:
         nickel_named = by_letter is Chemistry.NMC and found and found <= {Chemistry.NCA, Chemistry.NMC}
         if by_letter and not nickel_named:
             found.add(by_letter)
+    # Two chemistries on one cell have different limits: with a wrong guess one of them would be exceeded.
     if len(found) > 1 or _volts_contradict(printed, found):
         return None, "the print contradicts itself: leave the chemistry unknown until the maker's data say"
     return (found.pop() if found else None), note
@@ -121,9 +126,11 @@ def _capacity(printed: Print) -> tuple[float | None, str]:
     values = {value for value in found if value is not None and 0.001 <= value <= 500}
     if not values or len(values) < len(found):
         return None, _unread(printed)
+    # The print is of the whole battery; a share of it is only an average of cells that are no longer alike.
     if printed.cells[1] > 1:
         return None, "the capacity is the battery's"
     most, least = max(values), min(values)
+    # Minimum and typical capacity differ by a few per cent; further apart, one of them belongs to something else.
     if most > 1.1 * least:
         return None, "two capacities are printed: none is proposed"
     return most, ""
@@ -145,6 +152,7 @@ def _unread(printed: Print) -> str:
 
 def _ah(whole: str, mark: str, part: str, unit: str) -> float | None:
     """`2,600mAh` is 2600, `2,6Ah` is 2.6; `2,600Ah` could be either and is None."""
+    # `2,600Ah` may be a decimal comma or thousands; in mAh only thousands make sense.
     if mark == "," and len(part) == 3:
         return float(whole + part) / 1000 if unit == "MAH" else None
     number = float(f"{whole}.{part or 0}")
@@ -158,6 +166,7 @@ def fill(facts: CellFacts, proposal: Proposal) -> CellFacts:
     rechargeable chemistry without confirming it.
     """
     chemistry = facts.chemistry
+    # Charging a primary cell is the worst mistake here, so the person must say aloud that it is not one.
     if proposal.not_rechargeable and not facts.confirmed_rechargeable:
         if chemistry not in (Chemistry.UNKNOWN, Chemistry.PRIMARY):
             raise BadData(
@@ -170,6 +179,7 @@ def fill(facts: CellFacts, proposal: Proposal) -> CellFacts:
     filled = replace(
         facts,
         chemistry=chemistry,
+        # What the person said wins; the print only fills what is empty.
         form=proposal.form if facts.form is Form.OTHER and proposal.form else facts.form,
         volume_cm3=proposal.volume_cm3 if facts.volume_cm3 is None else facts.volume_cm3,
         rated_capacity_ah=_first(facts.rated_capacity_ah, proposal.rated_capacity_ah),

@@ -36,6 +36,7 @@ def shares_primary_size(form: Form | None) -> bool:
 
 def cylinder_form(size: Size) -> Form | None:
     """The trade size of a can: up to 1 mm wider and 2 mm longer than its name says (26650: 26 x 66.5 mm)."""
+    # Sleeves and tolerances make a can wider, button tops and boards longer than its name.
     for name, form in _TRADE_SIZES.items():
         across, height = int(name[:2]), int(name[2:]) / 10
         if (
@@ -68,6 +69,7 @@ def form_and_size(printed: Print) -> tuple[Form | None, Size | None, str]:
         return _from_round_digits(printed)
     if by_eye := _BY_EYE.search(printed.rest):
         return _from_measures(by_eye)
+    # Names like AA come late: two letters turn up in many other words of a print.
     for name, form in _NAMES.items():
         if re.search(rf"(?<![A-Z0-9/]){name}(?![A-Z0-9])", printed.rest):
             return form, trade_size(form), ""
@@ -127,4 +129,5 @@ def _thickness(digits: int) -> float | None:
     rule = tables()["thickness"]
     if digits <= rule["whole_mm_to"]:
         return float(digits)
+    # The first two digits are whole millimetres in one maker's code and tenths in another's (603450: 6.0 mm).
     return None if digits <= rule["ambiguous_to"] else digits / 10

@@ -21,7 +21,7 @@ from straycell.matching.verify import UnsoundPlan
 from straycell.projects import Project
 
 TOLD = 40
-"""How many of the cells not chosen a project tells of here; `match NAME` tells of all."""
+"""How many of the cells not chosen are listed for a project here; `match NAME` lists them all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +29,7 @@ class StockPlan:
     """Who gets which cells. `objective` and `bound` in the weights of the priorities, `gap` as a share of the bound.
 
     `surplus_ah` is the capacity spent beyond the least that would do, `bound_surplus_ah` its lower bound as far as
-    the optimiser proved one. `cells` tells of every cell what became of it. `stopped_early` where time ended the
+    the optimiser proved one. `cells` gives the fate of every cell. `stopped_early` where time ended the
     search for less surplus.
     """
 
@@ -63,13 +63,13 @@ def match_all(
 ) -> StockPlan:
     """Serve the projects: by priority, then the most, then the earliest due, then the least surplus spent.
 
-    Same input, same answer. Every plan is put through the tests of its cells once more before it is told.
+    Same input, same answer. Every plan is put through the tests of its cells again before it is returned.
     """
     # By code, so that the order in which candidates come cannot change an answer.
     cells = sorted(candidates, key=lambda c: c.code)
     asked = in_order(projects)
     alone = {p.name: serve(p, cells, limits, now=now) for p in asked}
-    # A project that its whole stock cannot serve is settled, and would only burden the optimiser.
+    # A project that the whole stock cannot serve is settled, and would only burden the optimiser.
     wishes = [_wish(p, alone[p.name], cells, limits, now) for p in asked if alone[p.name].served]
     worth = worths(asked)
     solved = solve(wishes, cells, worth)

@@ -75,7 +75,7 @@ def _cell_faults(project: Project, c: Candidate, now: datetime, *, joined: bool)
 def _charge_faults(project: Project, found: Match, known: dict[str, Candidate]) -> list[str]:
     """No group gives more charge than it holds, and the run time told is no less than the need."""
     faults = []
-    # The slack is for rounding alone: a promise short of the need is no answer.
+    # The slack is for rounding alone: a promise short of the need is not an answer.
     if found.runtime is None or found.runtime.low_h < project.need.runtime_h * (1 - SLACK):
         faults.append("it does not run long enough")
     if isinstance(project.load, ConstantCurrent):

@@ -1,4 +1,4 @@
-"""The words around a match: what an unserved project is missing, what a served one must be told."""
+"""The words around a match: what an unserved project is missing, what the maker of a served one must know."""
 
 from __future__ import annotations
 

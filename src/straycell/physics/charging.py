@@ -164,9 +164,9 @@ def supply_limit(rated_v: float | None = None) -> tuple[float, str]:
 
 
 def supply_too_high(supply_v: float, rated_v: float | None = None) -> str:
-    """Why a supply may destroy a charger, and hand itself on to the cell; empty when it stays below the limit."""
+    """Why a supply may destroy a charger, and reach the cell through it; empty when it stays below the limit."""
     most_v, source = supply_limit(rated_v)
-    # An absolute maximum is no working point: equal to it is already too high. The factor only absorbs float noise.
+    # An absolute maximum is not a working point: equal to it is already too high. The factor only absorbs float noise.
     if supply_v < most_v * (1 - 1e-9):
         return ""
     kind = "this charger" if rated_v is not None else "a single-cell linear charger"

@@ -109,7 +109,7 @@ class ResistiveLoad:
 class Lamps:
     """LEDs in parallel behind one series resistor, known from one measurement of the running device.
 
-    `drop_v` was measured over the resistor `across_ohm` while the supply stood at `supply_v`. The lamps are
+    `drop_v` was measured over the resistor `across_ohm` while the supply was at `supply_v`. The lamps are
     taken as one diode through the measured point: V = V0 + n kT/q ln(I / I0) with n = LED_IDEALITY (assumed;
     their own series resistance is neglected, so a higher supply gives at most a little less than computed).
     `lit_a` is the current in A at which they were seen to light, when it is not that of this resistor.
@@ -127,7 +127,6 @@ class Lamps:
         _positive("drop", self.drop_v)
         _positive("series resistor", self.across_ohm)
         _positive("supply", self.supply_v)
-        # parts.
         if self.drop_v >= self.supply_v:
             raise BadData(
                 f"load: a drop of {self.drop_v:g} V leaves nothing of {self.supply_v:g} V for the lamps",
@@ -238,10 +237,10 @@ class Profile:
         if self.time_s[0] != 0 or any(not (math.isfinite(d) and d > 0) for d in durations):
             raise BadData("load: the times of a profile must rise, starting at 0", "sort the lines by time_s")
         steps = self.values[: len(durations)]
+        # A profile of nothing but zeros never empties a cell, and the mean current it is divided by would be
         if any(not (math.isfinite(v) and v >= 0) for v in steps) or not any(steps):
             raise BadData(
                 "load: a profile holds values of zero or more, not all zero",
-                # A profile of nothing but zeros never empties a cell, and the mean current it is divided by would be
                 # zero.
                 "discharge counts as positive here",
             )

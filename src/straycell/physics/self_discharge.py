@@ -38,9 +38,10 @@ def loss_per_month(
 ) -> Measured | None:
     """Loss of charge in per cent of capacity in 30 days, or None when no curve speaks for the chemistry.
 
-    One of the published sets may be the cell's own, and which is no chance: the interval value +- U is the narrowest
-    that holds what every set says with the meter's error (JCGM 100:2008, 4.3.7, for the middle of two limits). A
-    board's own drain is subtracted, with its limit of error.
+    Which published set is the cell's own is a fact and not chance, so the spread is not squared into u: value +- U is
+    the narrowest interval that holds what every set gives with the meter's error (JCGM 100:2008, 4.3.7). Half the
+    range over root 3 about the mean missed one set's truth in every second leak; this covers each set in turn in over
+    95 % and is not wider. A board's own drain is subtracted, with its limit of error.
     """
     curves = _family(chemistry)
     if not curves or pair.days <= 0:

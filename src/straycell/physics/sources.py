@@ -27,7 +27,7 @@ class SourceModel:
     """`emf_v` in V and `inner_ohm` (over hours) at each surface charge `x_ah` in Ah (rising); `lag_h` in h.
 
     A lamp or a resistor draws less from a cold cell and would so run longer, dimmer: `draw_share` is the share
-    of the resistance that its current is reckoned with, so that the cold never counts as a gain.
+    of the resistance that its current is computed with, so that the cold never counts as a gain.
     """
 
     x_ah: tuple[float, ...]

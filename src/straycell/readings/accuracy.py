@@ -30,6 +30,7 @@ def accuracy_of(reading: Reading, defaults: CautiousDefaults) -> tuple[Accuracy,
     """The accuracy that holds for a reading, and whether it is the cautious default."""
     covered_by = KINDS[reading.quantity].accuracy
     known: Accuracy | None = getattr(reading.meter, covered_by, None)
+    # A display that does not say how it measures counts for no more than the cautious fallback.
     if reading.method is Method.UNKNOWN:
         return _worse(known, defaults.resistance_unknown_method)
     fallback: Accuracy = getattr(defaults, covered_by)
@@ -40,6 +41,7 @@ def _worse(known: Accuracy | None, fallback: Accuracy) -> tuple[Accuracy, bool]:
     """A tester's unknown method is not better than the fallback in gain or offset, whatever its sheet says."""
     if known is None:
         return fallback, True
+    # The worse of each: a good gain does not excuse what an unknown method may leave out.
     worse = Accuracy(max(known.gain, fallback.gain), max(known.offset, fallback.offset))
     return worse, worse != known
 
@@ -50,10 +52,12 @@ def measured(reading: Reading, defaults: CautiousDefaults) -> Measured:
     A reading out of a trace brings its own.
     """
     assert reading.value is not None
+    # A trace has a whole budget of its own, and the meter's limits are in it already.
     if reading.u is not None:
         return Measured(reading.value, reading.u)
     accuracy, is_default = accuracy_of(reading, defaults)
     u = accuracy.u(reading.value)
+    # The display's rounding is an error of its own, independent of the limits (JCGM 100:2008, F.2.2.1).
     if not is_default and reading.meter is not None and KINDS[reading.quantity].accuracy == "voltage":
         u = math.hypot(u, reading.meter.voltage_resolution.u(reading.value))
     return Measured(reading.value, u)
@@ -62,6 +66,7 @@ def measured(reading: Reading, defaults: CautiousDefaults) -> Measured:
 def is_off(reading: Reading, actual: float, defaults: CautiousDefaults) -> bool:
     """True when what a meter showed of a known value (in the reading's unit) is off by more than U."""
     assert reading.value is not None
+    # More than U: within it the two agree, and a sound meter must not be called faulty.
     return abs(reading.value - actual) > measured(reading, defaults).expanded
 
 

@@ -28,6 +28,7 @@ class Charger:
 
     def counts(self, at: datetime) -> bool:
         """True for a charge that ended within its time after the measurement."""
+        # A measurement speaks for charges after it, not for those before: a charger may have been set since.
         return self.at <= at < self.at + COUNTS_FOR
 
     def ended(self, charge: Charge, *, until_said: bool) -> Charge:
@@ -44,4 +45,5 @@ class Charger:
 def find_charger(known: list[Charger], name: str, slot: int | None, at: datetime) -> Charger | None:
     """The newest measurement of this slot that counts at a time; one of the whole charger serves every slot."""
     same = [c for c in known if c.name == name and c.slot in (None, slot) and c.counts(at)]
+    # A slot measured by itself beats a figure for the whole charger, even a newer one: slots differ.
     return max(same, key=lambda c: (c.slot is not None, c.at), default=None)

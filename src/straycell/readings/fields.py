@@ -62,6 +62,7 @@ class Field:
     @property
     def window(self) -> Window | None:
         """What a row may hold; None where no range is meant."""
+        # A row may hold more than a person may type, so that older rows stay valid when the typed window narrows.
         return self.kept or (CELL_WINDOWS.get(self.dimension) if self.dimension else None)
 
 
@@ -69,6 +70,7 @@ def _fields(*fields: Field) -> dict[str, Field]:
     return {field.name: field for field in fields}
 
 
+# A tenth of a milliampere is below any charger's or load's setting: typed, it is a slip of the unit.
 _SOME_CURRENT = Window(1e-4, 500.0)
 _NOT_NONE = Window(1e-6, 500.0)
 # Above the energy that 500 Ah at 5 V hold, no single cell delivers (the windows of `quantities`).
@@ -101,6 +103,7 @@ OF_READING = _fields(
         _D.VOLTAGE,
         "cut-off",
         "Where the run ended.",
+        # Sheets end between 2.5 V and 3.0 V; outside 1.0 V to 4.5 V the figure belongs to another field.
         typed=Window(1.0, 4.5),
         kept=Window(0.0, 5.0),
         example="3.0V",
@@ -130,6 +133,7 @@ OF_READING = _fields(
         _D.DURATION,
         "pulse",
         "Length of the d.c. pulse (default 1s).",
+        # A pulse beyond ten minutes is a discharge, and its resistance another quantity.
         typed=Window(1e-3, 600.0),
         kept=Window(1e-6, 86400.0),
         example="1s",
@@ -172,10 +176,11 @@ OF_TRACE = _fields(
     Field("soc", float, "state of charge", kept=Window(0.0, 1.0), words="{:.0%} charged"),
     Field("at_least", bool, "lower bound", words="a lower bound"),
     Field("from_full", bool, "full start"),
+    # In the unit of the value, so the widest dimension of all values sets the bound.
     Field("u", float, "uncertainty", kept=Window(0.0, 500.0)),
     Field("doubt", str, "doubt", words="not explained: {}"),
 )
-"""What only a trace says of a reading; `u` is in the unit of the value."""
+"""What only a trace adds to a reading; `u` is in the unit of the value."""
 
 OF_CHARGE = _fields(
     Field(
@@ -193,6 +198,7 @@ OF_CHARGE = _fields(
         _D.VOLTAGE,
         "end voltage",
         "The voltage it was charged to.",
+        # No charger ends a cell below 2 V, and 5 V is the ceiling of one cell: outside it is a slip or a pack.
         typed=Window(2.0, 5.0),
         kept=Window(0.0, 5.0),
         example="4.20V",
@@ -239,6 +245,7 @@ OF_CHARGE = _fields(
 """What `charge add` takes beside the room's temperature."""
 
 ROOM = Field("temperature_c", _D.TEMPERATURE, "temperature", "The room's temperature.")
+# Down to 0 V: a lamp left on takes a cell there, and what happened must be recordable.
 LET_DOWN_V = Field(
     "until_v",
     _D.VOLTAGE,
@@ -267,6 +274,7 @@ FACTS = _fields(
         _D.VOLTAGE,
         "full voltage",
         "Charge voltage printed on the cell.",
+        # Printed end voltages run from lfp's 3.6 V to 4.4 V; the window leaves some room on either side.
         typed=Window(3.0, 4.6),
         kept=Window(1.0, 5.0),
         example="4.35V",
@@ -324,6 +332,7 @@ class Kind:
         yield from (FIELDS[name] for name in self.takes)
 
 
+# A capacity means nothing without its current and cut-off: both change what comes out.
 _RUN = ("discharge_current_a", "cutoff_v")
 KINDS: dict[Quantity, Kind] = {
     kind.quantity: kind

@@ -21,11 +21,11 @@ from straycell.readings.words import Method, Quantity, Where
 class Reading:
     """One reading. `value` is in the unit of its kind; None for a look, whose words are in `look`.
 
-    A let-down is no measurement: a load brought the cell down to `value`, on purpose. It tells that charge was
+    A let-down is not a measurement: a load brought the cell down to `value`, on purpose. It shows that charge was
     moved, and is evidence of nothing else.
 
-    `where` None means: not said. `id` is NEW for one not yet recorded. Times are UTC.
-    What a trace tells of a reading: `trace` is its number; `u` its own standard uncertainty, in the place of
+    `where` None means that it was not stated. `id` is NEW for one not yet recorded. Times are UTC.
+    What a trace adds to a reading: `trace` is its number; `u` its own standard uncertainty, in the place of
     the meter's; `at_least` a capacity that did not run whole, `from_full` one whose trace shows a full start;
     `energy_wh` what came out with a capacity; `soc` the state of charge (0 to 1) of a resistance;
     `doubt` what it shows that nobody has explained yet: it holds the cell, and is evidence of nothing.
@@ -45,6 +45,7 @@ class Reading:
     method: Method | None = None
     pulse_s: float | None = None
     look: tuple[Look, ...] = ()
+    # Cells welded in parallel share one voltage: a weak one hides behind its neighbours.
     as_group: bool = False
     energy_wh: float | None = None
     soc: float | None = None
@@ -104,6 +105,7 @@ Item = Reading | Charge
 
 def said_of(item: Item) -> Iterator[tuple[Field, Any]]:
     """Every field beside the value that is filled, also one that its kind does not take."""
+    # False and empty are what was not said: only what was said is shown, exported or superseded.
     for field in FIELDS.values():
         value = getattr(item, field.name, None)
         if value is not None and value is not False and value != () and value != "":
@@ -115,6 +117,7 @@ def reading_of(
 ) -> Reading:
     """A reading of this kind, from what was said under the names of the fields; not yet numbered."""
     value = None if kind.value is None else said[kind.key]
+    # No meter's accuracy covers a look or a charge; a meter named in the same line belongs to the other quantities.
     with_meter = meter if kind.accuracy else None
     return Reading(NEW, cell, kind.quantity, at, value, meter=with_meter, **_taken(kind, said))
 

@@ -22,6 +22,8 @@ class Quantity(StrEnum):
 class Where(StrEnum):
     """Where a voltage or resistance was taken on a cell with a protection board."""
 
+    # A tripped board shows almost nothing while the cell behind it is charged: the place decides what a voltage
+    # means.
     TABS = "tabs"
     BOARD = "board"
 
@@ -30,6 +32,8 @@ class Method(StrEnum):
     """How a resistance was taken; values of different methods are never compared."""
 
     DC_PULSE = "dc-pulse"
+    # A 1 kHz reading leaves out the slow part of the resistance and is lower than a pulse (a battery maker's
+    # bulletin, 2005).
     AC_1KHZ = "ac-1khz"
     UNKNOWN = "unknown"
 
@@ -39,6 +43,7 @@ class Mistake(StrEnum):
 
     WRONG_CELL = "wrong-cell"
     MISTYPED = "mistyped"
+    # A bad contact falsifies one reading; a faulty meter all of its own, and goes its own way (METER_FAULT).
     BAD_CONTACT = "bad-contact"
 
 

@@ -97,12 +97,14 @@ def estimate(case: Case, pair: Pair) -> Measured | None:
 
 
 def _estimate(case: Case, pair: Pair) -> Measured | None:
+    # An lfp curve may lie 30 mV off the only set (`curve-error`), so most lfp pairs cannot tell a loss.
     assert pair.first.value is not None and pair.second.value is not None
     # A protection board draws some 3 uA (sheets) for ever: that is no leak of the cell.
     drain = case.figure("board-drain") * HOURS_A_MONTH if case.facts.protection_board else 0.0
     common, difference = errors_of(case, pair)
     # How far this cell's curve may lie off the published ones shifts both readings alike.
     common = math.hypot(common, case.figure("curve-error") / math.sqrt(3.0))
+    # Which published set is the cell's own is a fact and no chance: value ± U holds what every set says.
     return loss_per_month(
         case.facts.chemistry,
         VoltagePair(pair.first.value, pair.second.value, pair.days, common, difference),

@@ -43,6 +43,7 @@ def usable(case: Case) -> tuple[Reading, ...]:
     """Resistances whose pulse, if there was one, was long enough to show anything."""
     # IEC 61960 judges a pulse of 1 s; before 0.5 s the slow part of the resistance has not shown yet.
     shortest = case.figure("pulse-length")
+    # A pulse longer than 1 s only shows more of the slow part: it errs to the safe side.
     return tuple(
         r
         for r in case.of(Quantity.RESISTANCE)

@@ -119,13 +119,16 @@ def _voltage(carry: Carry) -> Question:
         if text == Key.NONE:
             return {VOLTAGE: None, NOTE: "not measured: light at best, and a long self-discharge check"}
         if text == Key.SAME:
+            # Shared only with a measured cell: a guess must not spread over a pack.
             if carry.voltage_v is None:
                 raise BadData("no voltage to share with the cell before", "measure this one")
             return {VOLTAGE: carry.voltage_v, AS_GROUP: True}
+        # Nobody should have to measure a leaking cell before saying that it leaks.
         if carry.bad_looks & set(words.named_looks(text)):
             return {VOLTAGE: None, LOOK: words.named_looks(text)}
         _refuse_code(text, carry.code)
         value = words.number(text, Dimension.VOLTAGE, "V", "as found")
+        # One line on the spot: a mistyped point would put the cell out of use for good.
         low = f"{show(value, Dimension.VOLTAGE)} is below {show(carry.floor_v, Dimension.VOLTAGE)}: < if mistyped"
         return {VOLTAGE: value} | ({NOTE: low} if value < carry.floor_v else {})
 
@@ -133,6 +136,7 @@ def _voltage(carry: Carry) -> Question:
 
 
 def _refuse_code(text: str, code: str) -> None:
+    # A scanner types wherever the cursor is, and a code must not become a voltage or a marking.
     if words.is_code_like(text):
         same = text.replace(" ", "").replace("-", "").upper() == code
         raise BadData(
@@ -146,6 +150,7 @@ def _refuse_code(text: str, code: str) -> None:
 def _look(carry: Carry) -> Question:
     def take(text: str) -> Answers:
         _refuse_code(text, carry.code)
+        # Enter is "clean" on purpose: gloved hands answer it for most cells, and damage needs a letter.
         return {LOOK: words.read_looks(text) if text else (Look.CLEAN,)}
 
     return Question(LOOK, Ask("look", "clean", _WHY_LOOK, words.legend()), take)
@@ -178,6 +183,7 @@ def _marking(carry: Carry, answers: Answers) -> Question:
         if not text or text == Key.NONE:
             return {MARKING: "", KIND: CellFacts(), SETTLED: False}
         marking = parse_line(text, "marking")
+        # A kind corrected once tonight is not misread again for the next forty cells.
         known = carry.kinds.get(fold_marking(marking))
         if known is not None:
             return {
@@ -210,6 +216,7 @@ def _as_before(text: str, carry: Carry) -> Answers:
     """The kind of the cell before: by Enter, or by = where it would put this cell out of use."""
     if carry.facts is None:
         raise BadData("no cell before to be like", "type the marking, or - for nothing printed")
+    # One Enter too many would condemn a good cell: never charged needs a key of its own.
     if not text and _condemns(carry.facts):
         raise BadData(
             "Enter takes no kind over that is never charged",
@@ -249,6 +256,7 @@ def _form(carry: Carry, facts: CellFacts) -> Question:
 
     def take(text: str) -> Answers:
         chosen = words.pick(text, Form, "form") if text else former
+        # Prints of 9900 mAh on an 18650 exist; no cell of that size holds it (newest sheets: 4.0 Ah).
         lie = rating_beyond_size(replace(facts, form=chosen))
         note = {} if lie is None else {NOTE: f"{lie.text}: the cell counts as unrated"}
         return {FORM: chosen, **note}
@@ -259,6 +267,7 @@ def _form(carry: Carry, facts: CellFacts) -> Question:
 def _chemistry(facts: CellFacts) -> Question:
     def take(text: str) -> Answers:
         chosen = words.pick(text, Chemistry, "chemistry") if text else facts.chemistry
+        # Refuses a rechargeable chemistry on the mark of a primary cell before it is recorded.
         fill_from_marking(replace(facts, chemistry=chosen), read_marking(facts.marking))
         return {CHEMISTRY: chosen}
 
@@ -284,6 +293,7 @@ def _rated(facts: CellFacts) -> Question:
 
 def _sure(facts: CellFacts) -> Question:
     def take(text: str) -> Answers:
+        # Only an explicit yes: Enter means not sure, and not sure is held.
         return {SURE: text.casefold() in ("y", "yes")}
 
     prompt = f"an unmarked {facts.form}: surely rechargeable? y"
@@ -299,6 +309,7 @@ def kind_of(answers: Answers) -> CellFacts:
     changes: dict[str, Any] = {
         name: answers[key] for key, name in ((FORM, "form"), (CHEMISTRY, "chemistry")) if key in answers
     }
+    # A new form may make an old rating impossible: it is checked again.
     if RATED not in answers:
         facts = replace(facts, **changes)
         changes["rated_capacity_ah"] = unrated_beyond_size(facts).rated_capacity_ah
@@ -312,6 +323,7 @@ def kind_of(answers: Answers) -> CellFacts:
 def entry_of(code: str, answers: Answers, meter: Meter | None, **more: Any) -> Entry:
     """What is to be recorded; a damaged cell's kind was not asked, so it is not claimed to be known."""
     items: list[Reading] = []
+    # A damaged cell is not held longer than it takes to see it: no voltage is recorded then.
     if answers.get(VOLTAGE) is not None:
         items.append(
             Reading(

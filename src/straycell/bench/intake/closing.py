@@ -22,6 +22,7 @@ def left_over(session: Session) -> list[Say]:
     if session.correcting:
         stays = Say(f"{session.correcting} stays as it was kept: its correction was not finished.")
         return [stays, *_unused(session.pending)]
+    # A code that is on a cell and in no record would turn up months later as a mystery.
     if session.in_hand and session.in_hand in (session.pending, *session.kept):
         said = f"{session.in_hand} was not finished: nothing new of it is recorded"
     elif session.in_hand:
@@ -41,6 +42,7 @@ def outlook_lines(kept: list[CellKept]) -> list[str]:
     lines: dict[str, list[str]] = {}
     for each in kept:
         for text in _outlook_texts(each):
+            # Forty cells that wait for the same thing are one line, or nobody reads the list.
             lines.setdefault(text, []).append(each.code)
     return [f"{_codes(codes, len(kept))}: {text}" for text, codes in sorted(lines.items(), key=_by_first)]
 

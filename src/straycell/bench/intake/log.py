@@ -44,6 +44,7 @@ _WHY_CODE = (
 def next_cell(session: Session) -> Talk[bool]:
     """One cell from its code to its record; False when the evening is over."""
     if not session.pending:
+        # One code shown and not used stays the next one: a gap in the numbers looks like a lost cell.
         session.pending = yield NewCode()
     code = session.in_hand = session.pending
     yield Large(code)
@@ -60,6 +61,7 @@ def next_cell(session: Session) -> Talk[bool]:
             session.pack = next_pack(session.pack)
             yield Say(f"pack {session.pack} of {session.teardown} from here on", Tone.HEAD)
             continue
+        # Writing on a swollen or leaking cell means holding and pressing it.
         elif session.carry.bad_looks & set(words.named_looks(text)):
             yield from _keep_damaged(session, code, words.named_looks(text))
         elif not (yield from _by_code(session, text)):
@@ -71,6 +73,7 @@ def usual_kind(session: Session) -> Talk[None]:
     """What is printed on most cells; asked again, it shows what was answered. Before it stands the meter."""
     session.asks_usual = True
     while True:
+        # Most cells of a pack bear one print: asked once, each cell then takes an Enter.
         again = session.usual != ()
         asked = cells.kind_questions(replace(session.carry, facts=None, review=again))
         trail = yield from fill(asked, session.usual, redo_last=again, former=session.usual_typed)
@@ -111,6 +114,7 @@ def _by_code(session: Session, text: str) -> Talk[bool]:
         return True
     if found.bearer is Bearer.NOTHING:
         yield Say(f"{found.code} stands for no cell and was not set aside here.", Tone.FAULT)
+        # A code typed twice alike is on the cell; a misread one seldom is misread alike twice.
         again = yield from ask(Ask("is it on the cell? type it once more, or Enter for no"))
         if _bare(again) != _bare(text):
             return False
@@ -140,6 +144,7 @@ def _keep_damaged(session: Session, code: str, seen: tuple[Look, ...]) -> Talk[N
 
 def _new(session: Session, carry: Carry, trail: Trail) -> Logged:
     """A new cell of this tear-down and pack, as they are now."""
+    # The pack and meter of this moment, even if the person goes back to this cell later.
     meter, teardown, pack = session.meters.get(Quantity.AS_FOUND_VOLTAGE), session.teardown, session.pack
 
     def entry_of(answered: Trail) -> Entry:
@@ -163,6 +168,7 @@ def _carry_from_last(session: Session) -> None:
 
 def resume(session: Session, found: Found) -> Talk[None]:
     """What of a cell's intake is missing, then the readings it waits for."""
+    # A cell condemned before may lie among the good ones again: said before anything is asked.
     if found.out_of_use:
         yield Say(f"{found.code}: {found.out_of_use}", Tone.DANGER)
         yield Caution((Step.DISCARD,), found.facts)
@@ -194,6 +200,7 @@ def resume(session: Session, found: Found) -> Talk[None]:
 def missing_of_intake(found: Found) -> frozenset[str]:
     """Which of the three questions were never answered. As found is past once a cell was charged or run."""
     wanted = set()
+    # After a charge or a run the voltage as found can no longer be known.
     past = {Quantity.CHARGE, Quantity.CAPACITY, Quantity.AS_FOUND_VOLTAGE} & found.has
     if not past and not found.facts.bought_new:
         wanted.add(cells.VOLTAGE)

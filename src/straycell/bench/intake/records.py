@@ -41,6 +41,7 @@ def keep(entry: Entry) -> Talk[CellKept]:
         try:
             kept: CellKept = yield Keep(entry)
             return kept
+        # The answers are kept while the disk is full or locked: nobody measures forty cells twice.
         except StraycellError as error:
             yield fault(error)
             yield from ask(Ask("nothing is lost: Enter tries to record it again, Ctrl-C drops it"))
@@ -81,6 +82,7 @@ def tell(kept: CellKept, entry: Entry, start: Start) -> Talk[None]:
     if kept.because:
         yield Say(f"because {kept.because[0]}", Tone.DANGER)
     looks = {look for item in entry.items if isinstance(item, Reading) for look in item.look}
+    # A swollen or leaking cell is not pressed to write on it: the code goes on its bag.
     if start.isolating_looks & looks:
         yield Say(f"No more measuring. Do not press it: write {kept.code} on its bag or box.", Tone.DANGER)
         yield Caution((Step.LOOK_BAD,), kept.facts)
@@ -143,6 +145,7 @@ def _put_right(session: Session, last: Logged) -> Talk[bool]:
 
 def _reason(kept: CellKept) -> Talk[str]:
     """A cell that was out of use comes back only with a reason in words."""
+    # Bringing a condemned cell back is the most dangerous correction: it needs words that stay.
     if kept.outcome is not Outcome.DISCARD:
         return "corrected at intake, right after it was typed"
     why = f"{kept.code} was out of use; what took it out stays in its history, with your reason."
@@ -165,6 +168,7 @@ def take_readings(session: Session, each: Waiting) -> Talk[bool]:
     trail = yield from fill(asked)
     if trail is None:
         return False
+    # The meter is asked after the values: with one in use all evening it is a single Enter.
     for quantity in due.measured(merged(trail)):
         yield from session.meter_for(quantity)
     meters = dict(session.meters)

@@ -43,6 +43,7 @@ def start(bench: Bench, *, teardown: str | None, due: bool) -> Start:
     blank = Start(
         damaged | deformed, damaged, rules.figure("voltage-floor", "4.2V"), teardown=teardown, due=due
     )
+    # Looking makes no store: an evening that ends at the first question leaves nothing behind.
     if not (due or teardown) and not bench.path.exists():
         return blank
     with bench.reading() as reader:
@@ -69,6 +70,7 @@ def _find_code(bench: Bench, effect: script.FindCode) -> Found:
     try:
         code = parse_code(effect.text)
     except BadData:
+        # The codes of the store are only loaded for a refusal, to name the nearest ones.
         with bench.reading() as reader:
             code = parse_code(effect.text, [*reader.codes(), *reader.blank_codes()])
     with bench.reading() as reader:
@@ -99,6 +101,7 @@ def _what_waits(bench: Bench, effect: script.WhatWaits) -> list[Waiting]:
 
 
 def _new_code(bench: Bench, effect: script.NewCode) -> str:
+    # Set aside at once: the code is on the cell before its first reading is typed.
     with bench.writing(create=True) as writer:
         return writer.set_aside_codes(1)[0]
 
@@ -119,6 +122,7 @@ def _use_meter(bench: Bench, effect: script.UseMeter) -> Meter:
 
 def _keep(bench: Bench, effect: script.Keep) -> CellKept:
     entry = effect.entry
+    # One transaction a cell: a power cut loses at most the cell in hand.
     with bench.writing(create=True) as writer:
         if entry.is_new:
             facts = entry.facts or CellFacts()
@@ -167,6 +171,7 @@ def _amend(bench: Bench, effect: script.Amend) -> CellKept:
     """What differs is superseded as mistyped; what is no longer there is taken back; what is new is added."""
     former, entry = effect.former, effect.entry
     with bench.writing() as writer:
+        # A kind that was taken back becomes unknown again, not what stood there before by accident.
         facts = entry.facts if entry.facts is not None else (CellFacts() if entry.is_new else former.facts)
         _correct(writer, entry.code, facts, effect.because, Mistake.MISTYPED.value)
         new = {item.quantity: item for item in entry.items}
@@ -179,6 +184,7 @@ def _amend(bench: Bench, effect: script.Amend) -> CellKept:
 
 def _amend_item(writer: Writer, old: Item, new: Item | None, because: str) -> list[Item]:
     if new is None:
+        # What was never there is no typing mistake with a right value, so it is taken back without one.
         mistake = Mistake.BAD_CONTACT if KINDS[old.quantity].by_contact else Mistake.WRONG_CELL
         writer.supersede(old.id, mistake.value, because)
         return []

@@ -194,7 +194,7 @@ def _cell_faults(stock: Stock) -> list[str]:
             along_axis, across = across, along_axis
         if along_axis > length + SLACK_MM:
             faults.append(f"{along_axis:g} mm overhang a {form}, which is {length:g} mm long")
-        # A label that overlaps itself lifts at the seam; paper on the vent end of a cell hides what leaks.
+        # A label that overlaps itself lifts at the seam.
         if across > around + SLACK_MM:
             faults.append(
                 f"{across:g} mm overlap themselves around a {form}, which is {around:.1f} mm around"

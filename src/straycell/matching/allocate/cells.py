@@ -62,7 +62,7 @@ def allocate_cells(
 
 
 def joined(market: Market, parts: Sequence[Part]) -> Allocation:
-    """The parts, which share no kind, as one answer."""
+    """Join the parts, which have no kind in common, into one answer."""
     assignment: list[list[int]] = [[] for _ in market.demands]
     for part in parts:
         for demand, cells in part.assignment.items():

@@ -1,4 +1,9 @@
-"""Demands that share kinds form a part; each part is planned by itself, with the resistance ratio if there is one."""
+"""Demands that share kinds form a part; each part is planned by itself, with the resistance ratio if there is one.
+
+Windows of resistance let a solver take half groups, so among few cells (MOST_CELLS) whole servings are priced by an
+exact walk (pricing.py), and every price list becomes a row over who is served (column_generation.py). Ratios below
+1.2 may still leave a gap of surplus, which is printed.
+"""
 
 from __future__ import annotations
 

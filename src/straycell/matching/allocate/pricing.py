@@ -206,7 +206,7 @@ class Mixer:
             self.steady = STEADINESS * self.steady + (1 - STEADINESS) * paid
             for prices in (self.steady, paid):
                 proof, found = self.price(np.rint(prices).astype(np.int64))
-                # The proof holds for any prices, also for steadied ones that are no duals.
+                # The proof holds for any prices, also for steadied ones that are not duals.
                 if served is not None:
                     best = max(best, float(proof.least @ served) - proof.paid)
                 excess = worth - proof.least + [prices_of(prices, paid, cells) for cells in found]

@@ -1,4 +1,4 @@
-"""Offers and demands as they come from a script, read and checked once."""
+"""Offers and demands as the caller gives them, read and checked once."""
 
 from __future__ import annotations
 

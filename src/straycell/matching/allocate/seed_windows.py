@@ -1,4 +1,4 @@
-"""What the plan without windows tells the plan with them: who was served, at what price, from which buckets."""
+"""What the plan without windows gives the plan with them: who was served, at what price, from which buckets."""
 
 from __future__ import annotations
 

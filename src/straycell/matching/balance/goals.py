@@ -136,7 +136,7 @@ def thrifty(task: Task, target: int, groups: Groups) -> Draft:
 
 
 def evened(task: Task, target: int, groups: Groups) -> Groups:
-    """The same cells dealt anew where that makes the groups more alike."""
+    """The same cells dealt again where that makes the groups more alike."""
     kept = np.sort(np.array([cell for group in groups for cell in group], dtype=np.int64))
     clock = Clock(task.clock.deadline)
     # A count of its own: the second deal must not be cut short by the steps of the first.
@@ -162,9 +162,9 @@ def singles(task: Task, least: int) -> Draft:
 
 def least_spread(task: Task, least_total: int, most_total: int) -> int:
     """A lower bound on the spread: 1 step where no total that can still be best divides evenly."""
+    # The cells are all used, so their total is known and only its division matters.
     if task.series * task.parallel == task.pool.size:
         least_total = most_total = int(task.pool.capacity.sum())
-    # The cells are all used, so their total is known and only its division matters.
     return 0 if most_total // task.series * task.series >= least_total else 1
 
 

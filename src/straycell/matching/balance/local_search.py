@@ -134,7 +134,7 @@ def descend(table: Table, cost: Cost, clock: Clock, steps: int) -> None:
             return
         moves = moves_of(table, group, cost)
         best = int(moves.gain.argmax()) if len(moves.gain) else -1
-        # Relative to the cost: gains of rounding would exchange cells for ever.
+        # Relative to the cost: gains of rounding would exchange cells endlessly.
         if best < 0 or moves.gain[best] <= 1e-9 * worst[group]:
             stuck[group] = True
             continue

@@ -19,6 +19,7 @@ DUST = 1e-9
 
 def held(group: Group) -> Measured:
     """What a group holds in Ah. Cells measured with one meter err together, so their uncertainties add up."""
+    # One meter's error has one sign for all cells, so the uncertainties add and do not average out.
     figures = [c.capacity for c in group if c.capacity is not None]
     return Measured(math.fsum(f.value for f in figures), math.fsum(f.u for f in figures))
 
@@ -52,6 +53,7 @@ def equivalent(group: Group, name: str) -> Candidate:
         # The gentlest test counts: it took the most out of a cell.
         capacity_cutoff_v=min(known) if len(known) == count else None,
         capacity_current_a=min(currents) if len(currents) == count else None,
+        # A curve of one cell says nothing of the group.
         own_trace=None,
         rest=None,
         loss_per_month=_loss(group),
@@ -71,6 +73,7 @@ def shares(group: Group) -> list[float]:
 
     A cell is taken at its lowest likely resistance, the others as measured.
     """
+    # Currents divide by conductance (Kirchhoff): the lowest resistance carries the most.
     figures = [c.resistance or Measured(0.0, 0.0) for c in group]
     return [
         _share(figure.low, [other.value for k, other in enumerate(figures) if k != place])
@@ -89,6 +92,7 @@ def _share(own_ohm: float, others_ohm: Sequence[float]) -> float:
 
 def spread_of(group: Group) -> Measured:
     """Largest over smallest resistance, of the pair where it is least sure that it is small."""
+    # The pair with the highest upper end decides: within U of the limit is not a pass.
     worst = Measured(1.0, 0.0)
     for one, other in combinations(group, 2):
         pair = _ratio(one.resistance or Measured(0.0, 0.0), other.resistance or Measured(0.0, 0.0))
@@ -120,6 +124,7 @@ def judge_group(screen: Screen, number: int, group: Group) -> tuple[Why, ...]:
         test, what, total_a, _ = rows[0]
         why = _carried(name, test, what, total_a, group, [most_a for *_, most_a in rows])
         charge = screen.demand.project.charge
+        # A charger can be set gentler, so its remedy is a figure and not another cell.
         if test == "charge-share" and charge is not None and not why.passed:
             gentle_a = min(row[3] / s for row, s in zip(rows, shares(group), strict=True))
             why = replace(why, remedy=charger.gentler(charge, gentle_a))
@@ -170,6 +175,7 @@ def _carried(
 ) -> Why:
     """The cell that comes nearest to what it may carry decides."""
     parts = list(zip(shares(group), allowed_a, group, strict=True))
+    # Not the largest current but the smallest margin: a small cell fails before a large one.
     share, most_a, cell = max(parts, key=lambda part: (part[0] * total_a - part[1], part[2].code))
     carried_a = share * total_a
     fits = carried_a <= most_a * (1 + DUST)

@@ -75,6 +75,7 @@ def plan_of(screen: Screen, kind: PackKind, cells: Sequence[Candidate]) -> PackP
         found = _within(screen, kind, pool, ratio, refusal)
         if found is not None:
             return found
+    # Only where balancing found nothing: every choice is dear, but only it proves that there is none.
     exact = every_choice(screen, cells)
     refusal.proven = exact.proven
     return _of_groups(screen, kind, exact) if exact.groups else refusal
@@ -103,6 +104,7 @@ def _bears(screen: Screen, c: Candidate, ratio: float) -> bool:
     figure = c.resistance
     if figure is None or figure.value <= 0:
         return False
+    # Worst case within the ratio, so that any grouping of such cells passes without being tested.
     share = 1.0 / (1.0 + (screen.demand.parallel - 1) * max(0.0, figure.low) / (ratio * figure.value))
     return all(share * total_a <= most_a for _, _, total_a, most_a in cell_limits(screen, c))
 
@@ -163,6 +165,7 @@ class _Search:
             # All are needed: nothing to spare, the most even groups are the best.
             draft = self._balanced(None)
             return self._described(draft) if draft is not None and self._lasts(draft) else None
+        # Starting at the least that could last wastes no better cells than the job needs.
         goal_ah = least_capacity(self.screen, self.pool) * self.screen.demand.parallel
         draft, goal_ah = self._aimed(goal_ah)
         if draft is None:
@@ -193,6 +196,8 @@ class _Search:
             elif best[0] is not None or draft.low_h <= 0:
                 break
             else:
+                # Run time grows nearly in proportion to capacity, so the next goal is scaled by what is
+                # missing.
                 goal_ah *= need_h / draft.low_h * (1 + CLOSE / 2)
         return best
 
@@ -202,6 +207,7 @@ class _Search:
         if best is None or not self._lasts(best):
             return None
         reached_ah = min(math.fsum(c.capacity.value for c in g if c.capacity) for g in best.groups)
+        # Halving: between a goal that failed and one that lasted the least lies somewhere.
         low_ah, high_ah = min(failed_ah, reached_ah), reached_ah
         for _ in range(TRIES if low_ah < high_ah else 0):
             middle_ah = 0.5 * (low_ah + high_ah)
@@ -214,6 +220,7 @@ class _Search:
 
     def _of_lasting(self) -> _Draft | None:
         """Only of cells each of which would last among cells like it."""
+        # A cell too weak among its like drags its group down however it is balanced.
         found = runs(self.screen, self.pool)
         lasting = [c for c, run in zip(self.pool, found, strict=True) if lasts(self.screen, run)]
         if not self.screen.demand.cells <= len(lasting) < len(self.pool):

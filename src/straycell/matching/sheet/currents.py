@@ -44,6 +44,7 @@ class PackCurrents:
 
 def pack_currents(groups: Sequence[Group], limits: UseLimits) -> PackCurrents:
     """What these groups in series may have."""
+    # Peaks scale with the steady limit (`peak-factor`, common practice).
     steady_a = least(groups, [[c.allowed_out_a(limits) for c in group] for group in groups])
     return PackCurrents(steady_a, limits.peak_factor * steady_a, _charge_spans(groups, limits))
 
@@ -55,6 +56,7 @@ def pack_charge_a(groups: Sequence[Group], limits: UseLimits, at_c: float | None
 
 def least(groups: Sequence[Group], allowed_a: Sequence[Sequence[float]]) -> float:
     """The current in A of the pack at which the first cell carries what it may, by the largest share it can have."""
+    # Cells of a pack cannot be asked apart: the first one at its limit stops all.
     return min(
         most / share if share > 0 else float("inf")
         for group, row in zip(groups, allowed_a, strict=True)

@@ -101,6 +101,7 @@ def fusing_of(demand: Demand, groups: Sequence[Group], limits: UseLimits) -> Fus
     peak_a = max(steady_a, demand.peak_a(chemistry, limits) * parallel)
     full_v = limits.full_v[chemistry] * len(groups)
     bears = [[bears_a(c) for c in group] for group in groups]
+    # The highest current flows from full cells in the first moment; that is what the fuse must break.
     short_a = _short_a(full_v, [_ohmic(group) for group in groups])
     main = _fuse(steady_a, peak_a, least(groups, bears), full_v, short_a)
     most_share = max(share for group in groups for share in shares(group))
@@ -112,6 +113,7 @@ def fusing_of(demand: Demand, groups: Sequence[Group], limits: UseLimits) -> Fus
             for group in groups
             for cell in group
         )
+        # A fuse per cell is one value for all, so the weakest cell chooses it.
         weakest_a = min(a for row in bears for a in row)
         each = _fuse(most_share * steady_a, most_share * peak_a, weakest_a, full_v, fed_a)
     carried_a = main.rated_a or peak_a
@@ -121,6 +123,7 @@ def fusing_of(demand: Demand, groups: Sequence[Group], limits: UseLimits) -> Fus
 
 def bears_a(c: Candidate) -> float:
     """The current in A beyond which a cell is overloaded: its maker's, else a multiple of its capacity per hour."""
+    # A sleeve from elsewhere bears another cell's figures.
     maker_a = None if c.facts.rewrapped else c.facts.maker_discharge_current_a
     if maker_a is not None:
         return maker_a
@@ -137,8 +140,12 @@ def _fuse(steady_a: float, peak_a: float, bears: float, full_v: float, short_a: 
         for rated in series["rated_a"]
         if steady_a <= share * rated and peak_a <= series["holds"] * rated <= series["melts"] * rated <= bears
     ]
+    # Below 1 A a fuse's own resistance costs a device of one cell its voltage: only where nothing larger
+    # melts in time.
     found = next((fit for fit in fits if fit[0] >= prefer_a), fits[-1] if fits else None)
+    # Direct current has no zero crossing to put an arc out: the a.c. rating of a fuse does not count.
     dc_v = _next_above(figures()["dc"]["volts"], full_v)
+    # A fuse that cannot break the short current goes on as an arc.
     breaking_a = _next_above(figures()["breaking"]["amps"], short_a)
     rated_a, source = found or (None, "")
     return Fuse(rated_a, max(steady_a, peak_a), bears, dc_v, short_a, breaking_a, source)
@@ -154,6 +161,7 @@ def _ohmic(group: Sequence[Candidate]) -> float:
 
 
 def _ohmic_of(c: Candidate) -> float:
+    # Unknown resistance: the short current may be anything, and the sheet says so.
     if c.resistance is None:
         return 0.0
     # A pulse of a second shows more than the first moment does: back to what 1 kHz would.

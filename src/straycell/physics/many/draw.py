@@ -1,4 +1,4 @@
-"""What a load draws from many cells at once, as loads.py says it for one (numpy)."""
+"""What a load draws from many cells at once, as loads.py gives it for one cell (numpy)."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ Drawn = Callable[[Floats | float, Floats], Floats]
 def drawn(load: Load, series: int, parallel: int, draw_share: float) -> Drawn:
     """The load's current in A through one cell of a pack: loads.drawn_from of each kind, for arrays.
 
-    `draw_share` is the share of the resistance that a lamp or a resistor is reckoned with (sources.SourceModel).
+    `draw_share` is the share of the resistance that a lamp or a resistor is computed with (sources.SourceModel).
     """
     # Each cell of a string carries series times its own resistance over parallel, seen from the pack's terminals.
     scale = series / parallel

@@ -13,7 +13,7 @@ from straycell.physics.sources import OwnTrace
 from straycell.physics.temperature import COLDEST_KNOWN_C
 
 MOST_MARGIN_UP = 0.1
-"""The high end is no promise, so the model's own margin widens it by a tenth at most."""
+"""The high end is not a promise, so the model's own margin widens it by a tenth at most."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +52,7 @@ def first_stop(
 ) -> tuple[str, float]:
     """What ends the run first when the voltage falls, per cell; the device on a tie.
 
-    `dark_v` is where lamps no longer light: what runs on below it is no use.
+    `dark_v` is where lamps no longer light: a run below it is of no use to anybody.
     """
     stops = [
         ("device cut-off", device_v),
@@ -110,7 +110,7 @@ def notes_of(
         notes.append(
             f"counted until the lamps go dark at {stop_v:.2f} V: below that they get less than a useful current"
         )
-    # A trace of a shallower discharge shows nothing below its end; what is left there is no promise.
+    # A trace of a shallower discharge shows nothing below its end; what is left there is not a promise.
     if trace is not None and trace.voltage_v[-1] > stop_v + 0.05:
         notes.append(
             f"the trace ends at {trace.voltage_v[-1]:.2f} V, above the cut-off: what is left is not counted"

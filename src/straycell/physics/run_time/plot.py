@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 _INK, _GRID, _LINE, _BAND, _CUT = "#22303c", "#d5dbe0", "#1d4e89", "#c9d8ea", "#b00020"
 _TIMES = ((72.0, 24.0, "d"), (1.5, 1.0, "h"), (0.0, 1.0 / 60.0, "min"))
-"""From so many hours on, the unit of the axis: hours in one, and its name."""
+"""From this length in hours on: the hours in one unit of the axis, and the name of the unit."""
 
 
 def plot_png(

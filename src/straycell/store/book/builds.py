@@ -105,6 +105,7 @@ def reserve(pen: Pen, project: str, groups: Sequence[Sequence[str]], plan: str) 
     cells.require_cells(pen.conn, codes)
     stages = cells.stages(pen.conn, codes)
     _require_free(pen.conn, codes, stages)
+    # Under the write lock: between the match and this moment a cell may have failed or been taken.
     require_usable(pen, codes)
     event_id = pen.event("build-reserved", codes, subject=project, detail={"groups": groups, "plan": plan})
     build, of = str(pen.number("record")), projects.key(pen.conn, project)
@@ -145,6 +146,7 @@ def require_usable(pen: Pen, codes: Sequence[str]) -> None:
     joined = len(codes) > 1
     least, stages = least_outcome(joined=joined), cells.stages(pen.conn, codes)
     for code, evidence in sorted(evidences(pen.conn, codes).items()):
+        # Made now and not read: a recorded verdict may run out this minute.
         verdict = judge(evidence, pen.rules, pen.now).verdict
         if not permission(verdict.outcome, stages[code], verdict.valid_until, pen.now).may_use(joined=joined):
             why = "; ".join(reason.text for reason in verdict.deciding[:2])
@@ -160,6 +162,7 @@ def finish(pen: Pen, project: str) -> Build:
     build = _required(pen.conn, project)
     if build.state is not BuildState.RESERVED:
         raise BadData(f"the build of '{project}' is {build.state} already", "see: straycell project show")
+    # A cell is soldered in for years; what was found since the reservation must count.
     require_usable(pen, build.codes)
     event_id = pen.event("build-finished", build.codes, subject=project)
     say(pen, event_id, {code: {"box": None} for code in build.codes})
@@ -184,6 +187,7 @@ def dismantle(pen: Pen, project: str) -> Build:
     build = _required(pen.conn, project)
     built_in = build.state is BuildState.FINISHED
     event_id = pen.event("build-dismantled", build.codes, subject=project, detail={"was": build.state})
+    # What a cell went through in a device nobody recorded: it comes back as unknown.
     if built_in:
         put(pen, event_id, {code: {"stage": Stage.RECEIVED.value} for code in build.codes})
         add_upsets(pen, build.codes, DISMANTLED, severe=False, event_id=event_id)
@@ -234,6 +238,7 @@ def condemn_all(pen: Pen, whys: Mapping[str, str]) -> None:
     if not whys:
         return
     stages, holders = cells.stages(pen.conn, whys), projects_of(pen.conn, whys)
+    # Condemned once: a second event would move the date that hand-over counts from.
     new = {c: w for c, w in whys.items() if stages[c] not in (Stage.CONDEMNED, Stage.HANDED_OVER)}
     for code in new:
         check_move(code, stages[code], Stage.CONDEMNED)
@@ -253,6 +258,7 @@ def free_lost(pen: Pen, codes: Collection[str]) -> None:
         build = live_build(pen.conn, holder)
         if build is None:
             continue
+        # A device that runs on a condemned cell is a danger, so the caller must say so at once.
         pen.lost[holder] = (code, build.state is not BuildState.RESERVED)
         if build.state is BuildState.RESERVED:
             because = f"cell {code} was condemned"
@@ -270,6 +276,7 @@ def discard(pen: Pen, code: str, because: str) -> str | None:
     if stage is Stage.HANDED_OVER:
         raise BadData(f"cell {code} was handed over already", "check the code")
     old = pen.conn.execute(select(CONDEMNATION).where(CONDEMNATION.c.code == code)).first()
+    # The first reason stays: a second would hide what was seen then.
     if old is not None:
         raise BadData(
             f"cell {code} was discarded on {from_us(old.at_us):%Y-%m-%d}: {old.because}", "nothing to do"
@@ -293,6 +300,7 @@ def add_upsets(pen: Pen, codes: Iterable[str], kind: str, *, severe: bool, event
     rows = [{"key": str(n), "code": c, **common} for n, c in zip(numbers, listed, strict=True)]
     pen.conn.execute(UPSET.insert(), rows)
     pen.touched.update(listed)
+    # An incident like venting is a sign for the whole pack; a drop is not.
     if kind in siblings.seen_as():
         pen.kin |= siblings.siblings_of(pen.conn, listed)
 

@@ -59,6 +59,7 @@ UNSAID: dict[str, Any] = {
 
 def born_row(code: str, said: dict[str, Any], added_at_us: int, event_id: int) -> dict[str, Any]:
     """The row of a new cell; `said` are its fields."""
+    # Only what was said: what a later version adds counts as unsaid, and the hash of old writes stays.
     born = {name: value for name, value in said.items() if value != UNSAID[name]}
     return {
         **UNSAID,
@@ -107,6 +108,7 @@ def _absent(conn: Connection, code: str) -> BadData:
             f"code {code} is set aside, but no cell bears it yet",
             f"log the cell: straycell cell add --code {code}",
         )
+    # The check character finds the slip, the nearest codes find the cell.
     near = nearest_codes(code, codes(conn))
     hint = f"nearest in the store: {', '.join(near)}" if near else "see: straycell cell list"
     return BadData(f"there is no cell {code}", hint)
@@ -115,6 +117,7 @@ def _absent(conn: Connection, code: str) -> BadData:
 def require_cells(conn: Connection, wanted: Iterable[str]) -> None:
     """Raise BadData for the first of these codes that is no cell's."""
     listed = list(dict.fromkeys(wanted))
+    # One query for all codes; the first missing one is named in the order they were typed.
     found = set(conn.execute(select(CELL.c.code).where(among(CELL.c.code, listed))).scalars())
     for code in listed:
         if code not in found:

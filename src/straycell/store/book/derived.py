@@ -73,6 +73,7 @@ def differing(conn: Connection, table: Table, rows: Rows) -> Rows:
     """Those of these rows that say something else in the table."""
     if not rows:
         return {}
+    # Only rows that change are written: a merge of 100,000 cells touches few of them.
     names = list(next(iter(rows.values())))
     key = list(table.primary_key)
     query = select(*key, *(table.c[name] for name in names)).where(among(key[0], {k[0] for k in rows}))
@@ -93,6 +94,7 @@ def _update(conn: Connection, table: Table, rows: Rows) -> None:
     names = list(next(iter(changed.values())))
     statement = table.update().where(*(column == bindparam(f"of_{column.name}") for column in key))
     statement = statement.values({name: bindparam(f"to_{name}") for name in names})
+    # A unique index allows a cell one live place; the new one can only begin once the old one has ended.
     for ends in (True, False):
         some = {k: v for k, v in changed.items() if _ends(v) is ends}
         values = [
@@ -119,6 +121,7 @@ def _closings(conn: Connection, keys: Keys) -> dict[str, tuple[int, dict[str, An
     """(when, with what) each hand-over was closed: the first time counts, it left only once."""
     found = {}
     for key, fields in said(conn, keys, ("closed",)).items():
+        # Two benches may both have closed it; the cells left the house once, and the paper says when.
         first = min(fields["closed"].entries, key=lambda entry: entry.rank)
         found[key] = (first.at_us, first.value)
     return found
@@ -144,6 +147,7 @@ def handover_cell_rows(conn: Connection, keys: Keys) -> Rows:
     pairs = {tuple(row) for row in rows_of(conn, on)}
     every = sorted(tuple(row) for row in rows_of(conn, query.where(among(code, {c for _, c in pairs}))))
     closed = _closings(conn, {key for key, _ in every})
+    # What was signed for stays signed for, whatever the other bench thought.
     gone = {(key, code) for key, code in every if key in closed and code in closed[key][1]["gone"]}
     left = {code for _, code in gone}
     rows: Rows = {}
@@ -166,6 +170,7 @@ def _build_state(known: Said | None) -> BuildState:
     """Of two benches that went on apart the one that holds the cells in a device is believed."""
     if known is None:
         return BuildState.RESERVED
+    # A cell believed free while it sits in a device would be promised to somebody else.
     heads = {BuildState(head.value) for head in known.heads}
     return BuildState.FINISHED if BuildState.FINISHED in heads else BuildState.DISMANTLED
 
@@ -242,6 +247,7 @@ def cell_rows(conn: Connection, codes: Keys) -> Rows:
     for code, born in rows_of(conn, _only(select(CELL.c.code, CELL.c.born), CELL.c.code, codes)):
         fields = known.get(code, {})
         rows[code,] = UNSAID | json.loads(born) | {name: found.value for name, found in fields.items()}
+        # Condemned by one of two benches is condemned: unknown is never a pass.
         if "stage" in fields and any(head.value == Stage.CONDEMNED.value for head in fields["stage"].heads):
             rows[code,]["stage"] = Stage.CONDEMNED.value
     for stage, found in _stages(conn, codes):
@@ -253,6 +259,7 @@ def cell_rows(conn: Connection, codes: Keys) -> Rows:
 
 def _stages(conn: Connection, codes: Keys) -> Iterator[tuple[Stage, set[str]]]:
     """What is stronger than the shelf, the strongest last."""
+    # Written in order of strength, so that the last one that applies wins.
     place = BUILD_CELL.c.code
     for state, stage in ((BuildState.RESERVED, Stage.RESERVED), (BuildState.FINISHED, Stage.INSTALLED)):
         held = (
@@ -269,6 +276,7 @@ def standing_out(conn: Connection, codes: Keys) -> set[str]:
     withdrawn = select(SUPERSESSION.c.record)
     fell = select(FINDING_FELL.c.digest)
     own = select(CONDEMNATION.c.code).where(("discard " + CONDEMNATION.c.key).not_in(withdrawn))
+    # A loss on the shelf holds and does not condemn: a new check may answer it.
     rule = select(FINDING.c.code).where(FINDING.c.digest.not_in(fell), FINDING.c.rule != SHELF_LOSS)
     by_hand = conn.execute(_only(own, CONDEMNATION.c.code, codes)).scalars()
     return {*by_hand, *conn.execute(_only(rule, FINDING.c.code, codes)).scalars()}

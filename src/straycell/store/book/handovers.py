@@ -91,6 +91,7 @@ def waiting(conn: Connection) -> list[str]:
         .where(CELL.c.stage == Stage.CONDEMNED.value, CELL.c.code.not_in(taken))
         .order_by(CELL.c.code)
     ).scalars()
+    # A cell in a device cannot be handed over: the device has to be opened first.
     inside = built_in(conn)
     return [code for code in rows if code not in inside]
 
@@ -120,6 +121,7 @@ def _first_condemned(conn: Connection, stages: Collection[str]) -> dict[str, tup
     ).all()
     first: dict[str, tuple[int, str]] = {}
     for code, verb, at_us, because in rows:
+        # A cell cleared and condemned again waits from the second time on.
         if verb == "cleared":
             first.pop(code, None)
         else:
@@ -138,6 +140,7 @@ def add_handover(pen: Pen, place: str, codes: Sequence[str] | None) -> HandoverE
     free = waiting(pen.conn)
     wanted = free if codes is None else list(dict.fromkeys(codes))
     _require_waiting(pen.conn, wanted, free)
+    # One open list a place: two would send one drum's cells on two papers.
     open_one = pen.conn.execute(
         select(HANDOVER.c.key)
         .where(HANDOVER.c.place == name, HANDOVER.c.closed_at_us.is_(None))
@@ -175,6 +178,7 @@ def _require_waiting(conn: Connection, wanted: Collection[str], free: Collection
 
 def list_of(conn: Connection, entry: HandoverEntry, rules: RuleSet, now: datetime) -> HandoverList:
     """The list as it would go with the cells now; of a closed hand-over the one that went."""
+    # Signed lists are shown as signed: rules and words may have changed since.
     if entry.body is not None:
         return HandoverList.from_json(entry.body)
     stages = cells.stages(conn, entry.codes)
@@ -199,6 +203,7 @@ def close_handover(pen: Pen, number: RecordKey) -> HandoverEntry:
     gone = [code for code in entry.codes if stages[code] is Stage.CONDEMNED]
     if not gone:
         raise BadData(f"hand-over {number} holds no condemned cell", "nothing to hand over")
+    # Kept as text with the hand-over, because facts may be corrected after the cells are gone.
     listed = list_of(pen.conn, entry, pen.rules, pen.now).closed(pen.now)
     detail = {"handover": str(number)}
     event_id = pen.event("handed-over", gone, subject=entry.place, detail=detail)

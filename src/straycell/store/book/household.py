@@ -60,6 +60,7 @@ def household(conn: Connection, rules: RuleSet, now: datetime, judged: dict[str,
 
 def comparisons(conn: Connection) -> list[Comparison]:
     """When each meter was last compared, or else declared, by name."""
+    # The newest comparison by its day: one may be recorded late.
     latest: dict[str, date] = {}
     for row in conn.execute(select(METER_COMPARISON)):
         day = date.fromisoformat(row.compared_on)
@@ -76,6 +77,7 @@ def comparisons(conn: Connection) -> list[Comparison]:
 
 
 def _noon(day: date) -> datetime:
+    # Noon UTC falls on the same calendar day from UTC-12 to UTC+11.
     return datetime.combine(day, time(12), UTC)
 
 
@@ -96,6 +98,7 @@ def compare_meter(
     Raises BadData: no such meter, or a day that is not yet over.
     """
     meter = meters.meter(pen.conn, name)
+    # A comparison planned is not a comparison.
     if day > pen.now.date():
         raise BadData(f"meter '{name}': {day} is in the future", "check the date")
     event_id = pen.event("meter-compared", subject=name, detail={"on": day.isoformat()}, because=note)
@@ -120,6 +123,7 @@ def withdraw_faulty(pen: Pen, name: str, start: datetime, end: datetime, because
     reason = require_because(because)
     meter = meters.meter(pen.conn, name)
     key = meters.keys(pen.conn)[name]
+    # Without shown figures a bad finding could be thrown away by calling the meter bad.
     if not _found_faulty(pen, meter, start):
         raise BadData(
             f"no comparison of meter '{name}' since {start:%Y-%m-%d} shows that it was wrong",
@@ -136,6 +140,7 @@ def withdraw_faulty(pen: Pen, name: str, start: datetime, end: datetime, because
     event_id = pen.event(METER_FAULT, codes, subject=name, detail=detail, because=reason)
     common = {"mistake": METER_FAULT, "because": reason, "event_id": event_id}
     pen.conn.execute(SUPERSESSION.insert(), [{"record": r.key, **common} for r in wrong])
+    # Whatever was decided by a wrong meter was decided blindly: those cells start over.
     builds.add_upsets(pen, codes, METER_FAULT, severe=False, event_id=event_id)
     pen.kin |= siblings.siblings_of(pen.conn, codes)
     return wrong

@@ -99,6 +99,7 @@ def _item(row: Sequence[Any], known: dict[str | None, Meter | None]) -> Item:
 
 def _values(item: Item, keys: Mapping[str | None, str | None]) -> dict[str, Any]:
     """The item as column values, all columns named, so that many rows go in as one statement; `keys` of meters."""
+    # All columns named: SQLAlchemy sends rows of one shape as a single executemany.
     common = {"code": item.cell, "at_us": to_us(item.at), "temperature_c": item.temperature_c}
     common["trace"] = None if item.trace is None else str(item.trace)
     if isinstance(item, Charge):
@@ -154,6 +155,7 @@ def _values(item: Item, keys: Mapping[str | None, str | None]) -> dict[str, Any]
 def standing(conn: Connection, codes: Collection[str] | None) -> Iterator[Item]:
     """Every reading and charge that is not superseded, of these cells (None: of all), oldest first."""
     known = meters.by_key(conn)
+    # NOT IN the superseded ones and no flag on the row: a row of history is never changed.
     query = (
         select(*_ITEM_COLUMNS)
         .where(READING.c.key.not_in(select(SUPERSESSION.c.record)))
@@ -189,6 +191,7 @@ def taken_with(conn: Connection, meter: str, start: datetime, end: datetime) -> 
 
 def recorded_since(conn: Connection, codes: Collection[str], event_id: int) -> set[str]:
     """The keys of readings and charges of these cells that were recorded after an event."""
+    # By event and not by time: clocks jump, event numbers do not.
     query = select(READING.c.key).where(among(READING.c.code, codes), READING.c.event_id > event_id)
     return set(conn.execute(query).scalars())
 
@@ -213,6 +216,7 @@ def _recorded(conn: Connection, query: Select[Any]) -> list[RecordedReading]:
 
 def _with_fate() -> Select[Any]:
     later, other = READING.alias("later"), SUPERSESSION.alias("other")
+    # The first replacement of all, so that two benches show the same one after a merge.
     first = (
         select(later.c.key).where(later.c.supersedes == READING.c.key).order_by(*recording(later)).limit(1)
     )
@@ -228,6 +232,7 @@ def _with_fate() -> Select[Any]:
 
 def recording(table: FromClause) -> tuple[ColumnElement[Any], ...]:
     """The order of recording, the same on every bench: the moment, then the bench's own numbers."""
+    # Keys are text: length first puts H-9 before H-10.
     return table.c.recorded_at_us, func.length(table.c.key), table.c.key
 
 
@@ -277,6 +282,7 @@ def add_items(pen: Pen, items: Sequence[Item], verb: str) -> list[Item]:
 
 def require_places(conn: Connection, items: Sequence[Item]) -> None:
     """Raise BadData for a reading at the board of a cell that has none on record."""
+    # A reading at a board that is not on record was misread or of another cell.
     at_board = {item.cell for item in items if isinstance(item, Reading) and item.where is Where.BOARD}
     for cell in cells.cells(conn, wanted=at_board) if at_board else ():
         if not cell.facts.protection_board:
@@ -302,6 +308,7 @@ def insert_items(
         require_item(item, pen.now)
         if isinstance(item, Reading) and item.meter is not None and item.meter.name not in known:
             meters.meter(pen.conn, item.meter.name)
+    # Numbered after validation: a refused reading uses up no number.
     numbers = pen.numbers("reading", len(items))
     numbered = [_filed(item, number, known) for item, number in zip(items, numbers, strict=True)]
     common = {
@@ -313,6 +320,7 @@ def insert_items(
     rows = [{"key": str(item.id), **_values(item, keys), **common} for item in numbered]
     pen.conn.execute(READING.insert(), rows)
     pen.touched.update(item.cell for item in numbered)
+    # Only capacities and bad looks speak for siblings: other readings spare judging the whole pack.
     tells = {item.cell for item in numbered if _tells_siblings(item)}
     if tells:
         pen.kin |= siblings.siblings_of(pen.conn, tells)

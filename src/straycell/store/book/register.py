@@ -38,6 +38,7 @@ class Entry:
         """Where the time decides: the same order on every bench."""
         if self.entry.startswith("+"):  # said by a merge, which knew all that was said before
             return self.at_us, 0, self.entry
+        # Own numbers only grow, and the letter breaks ties: no clock has to agree between benches.
         key = key_of(self.entry)
         return self.at_us, key.number, key.bench
 
@@ -51,6 +52,7 @@ class Said:
     @cached_property
     def heads(self) -> tuple[Entry, ...]:
         """The entries that hold, the newest last."""
+        # Entries that nothing replaced: with one bench always one, with two perhaps a dispute.
         covered = {over for entry in self.entries for over in entry.over}
         return tuple(sorted((e for e in self.entries if e.entry not in covered), key=lambda e: e.rank))
 
@@ -67,6 +69,7 @@ class Said:
     def withdrawn(self) -> frozenset[str]:
         """Entries (and "born") that were withdrawn as mistyped, with all that they had replaced themselves."""
         over = {entry.entry: entry.over for entry in self.entries}
+        # A mistyped entry takes all with it that it had replaced: those were given up for its sake.
         waiting = [name for entry in self.entries if entry.mistake for name in entry.over]
         found: set[str] = set()
         while waiting:
@@ -107,6 +110,7 @@ def put(pen: Pen, event_id: int, values: Mapping[str, Mapping[str, Any]], mistak
     listed = list(_flat(values))
     if not listed:
         return
+    # An entry names what it replaces, not "the newest": a merge may bring others in between.
     known = said(pen.conn, list(values), {name for _, name, _ in listed})
     rows = [
         {

@@ -38,6 +38,7 @@ def supersede(
     reason = require_because(because)
     record = reading(pen.conn, number)
     old = record.item
+    # One supersession a reading here: a second would make it unclear which reason counts.
     if record.superseded:
         raise BadData(
             f"reading {number} was superseded before ({record.mistake}: {record.because})",
@@ -49,6 +50,7 @@ def supersede(
     placed = [] if undone else _placed(old, kind, right, replacements)
     require_places(pen.conn, placed)
     codes = [old.cell, *([right] if right else [])]
+    # Both cells are named in the event: the value left one history and entered another.
     detail = {
         "reading": str(number),
         "mistake": kind.value,
@@ -81,6 +83,7 @@ def _mistake(word: str) -> Mistake:
 
 
 def _right_cell(pen: Pen, old: Item, kind: Mistake, right_cell: str | None) -> str | None:
+    # A loose clip changes what a meter shows, not what an eye sees or a scale weighs.
     if kind is Mistake.BAD_CONTACT and not KINDS[_quantity(old)].by_contact:
         raise BadData(
             f"reading {old.id} is a {_quantity(old)}: a bad contact cannot falsify it",
@@ -100,6 +103,7 @@ def _right_cell(pen: Pen, old: Item, kind: Mistake, right_cell: str | None) -> s
 
 def _placed(old: Item, kind: Mistake, right: str | None, replacements: Sequence[Item]) -> list[Item]:
     """What stands in the old one's place: the given ones, and the value moved to the right cell."""
+    # Mistyped says that a right value exists; without it the record would only vanish.
     if kind is Mistake.MISTYPED and not replacements:
         raise BadData(
             f"reading {old.id} was mistyped, but what it should be is missing", "give the right value too"
@@ -109,6 +113,7 @@ def _placed(old: Item, kind: Mistake, right: str | None, replacements: Sequence[
             raise BadData(
                 f"the reading in place of {old.id} is of {new.cell}", f"it was taken of {right or old.cell}"
             )
+        # A let-down moved in time could explain a leak away after the fact.
         if _quantity(old) is Quantity.LET_DOWN and new.cell == old.cell and new.at != old.at:
             raise BadData(
                 f"when {old.cell} was let down cannot be changed afterwards: it would explain other readings",

@@ -87,6 +87,7 @@ def trace_file(conn: Connection, number: RecordKey) -> bytes:
     """The file of a trace, byte for byte. Raises BadData."""
     entry = trace(conn, number)
     raw = zlib.decompress(conn.execute(select(TRACE.c.raw).where(TRACE.c.key == str(number))).scalar_one())
+    # A trace is evidence: bytes that changed must not be drawn as if they were the recording.
     if hashlib.sha256(raw).hexdigest() != entry.sha256:
         raise BadData(f"the file of trace {number} is damaged", "run: straycell store check")
     return raw
@@ -127,6 +128,7 @@ def require_new(conn: Connection, raw: bytes, code: str, *, again: bool = False)
 
     With `again` it may be there for the same cell; returns its readings that stand then, else none.
     """
+    # By content and not by name: loggers call every file the same.
     before = _filed_before(conn, hashlib.sha256(raw).hexdigest())
     for entry, stand in before:
         if entry.cell != code:
@@ -171,6 +173,7 @@ def add_trace(
         meters.meter(pen.conn, new.meter.name)
     replaced = require_new(pen.conn, new.raw, new.cell, again=again is not None)
     packed = zlib.compress(new.raw, _PACKING)
+    # SQLite keeps at most 10^9 bytes in a field (sqlite.org/limits.html).
     if len(packed) > _LARGEST_BYTES:
         raise BadData(f"{new.name} is too large to be kept with the store", "cut it into shorter recordings")
     detail = {"file": new.name, "readings": len(items)}
@@ -207,6 +210,7 @@ def _replace(pen: Pen, numbers: Sequence[RecordKey], items: list[Item], because:
     filed: list[Item] = []
     for number in numbers:
         old = reading(pen.conn, number).item
+        # Mistyped in the sense of the store: a right value of the same kind takes its place.
         like = next((item for item in items if _kind(item) is _kind(old)), None)
         if like is not None:
             items.remove(like)

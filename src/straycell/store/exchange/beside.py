@@ -53,6 +53,7 @@ class Beside:
 
     def _listed(self, name: str, key: str, read: Callable[[dict[str, str]], _T]) -> dict[str, _T]:
         """What a file of the same export lists, by its name. Raises BadData that names the file and the line."""
+        # What lies beside a list was not named by the person, so a fault has to name file and line.
         found: dict[str, _T] = {}
         file = self._folder / f"{name}.csv"
         for line, row in rows_beside(file):
@@ -107,6 +108,7 @@ class Beside:
         event_id = self._pen.event("teardown-added", subject=new.code, detail={"title": new.title})
         teardowns.insert(self._pen, new, event_id)
         bench = self._pen.conn.execute(select(BENCH)).one()
+        # The counter follows, or the next tear-down would get the code of an imported one.
         if new.code.startswith(bench.letter) and int(new.code[2:]) > bench.last_teardown:
             self._pen.conn.execute(BENCH.update().values(last_teardown=int(new.code[2:])))
 
@@ -143,6 +145,7 @@ def _meter(row: dict[str, str], today: date) -> Meter:
         raise BadData(f"compared_on: {compared_on} is in the future", "check the date")
     try:
         found = meters.meter_of(SimpleNamespace(**texts, **figures, compared_on=day_text(compared_on)))
+    # A file of any origin may lie there under that name.
     except (AttributeError, TypeError, ValueError, RecursionError):
         raise BadData(
             "its columns are not those of an export", "take the file away, or export again"

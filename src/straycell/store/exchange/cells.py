@@ -66,6 +66,7 @@ def import_cells(
     for line in counted(table.lines(patient=partial), told):
         fields = Fields(line, _QUANTITIES)
         cell = _read(fields, table.columns, beside)
+        # One write holds all its rows in memory (200 MB for so many).
         if line.number > MOST_LINES:
             fields.refuse("", f"more than {MOST_LINES} lines", "split the file")
         table.faults.note(fields.faults)
@@ -92,6 +93,7 @@ def _read(fields: Fields, columns: Sequence[str], beside: Beside) -> NewCell | N
     teardown = fields.try_("teardown", lambda text: beside.teardown(parse_teardown_code(text)))
     box = fields.try_("box", beside.box)
     pack = fields.text("pack") or None
+    # Pack 1 exists in every tear-down: alone it would make strangers siblings.
     if pack and not fields.has("teardown"):
         fields.refuse("pack", f"'{pack}' is a pack of no tear-down", "fill the column teardown too")
     stated = _stated(fields, columns)
@@ -110,6 +112,8 @@ def _read(fields: Fields, columns: Sequence[str], beside: Beside) -> NewCell | N
 
 def _stated(fields: Fields, columns: Sequence[str]) -> set[str]:
     """The facts that the line states. In an export every column does, for an empty field there means unknown."""
+    # An export has a column for everything, so there an empty field says unknown; a private list says
+    # nothing.
     whole = set(OF_AN_EXPORT) <= set(columns)
     there = [name for name in columns if whole or fields.has(name)]
     return {_QUANTITIES[name].stem if name in _QUANTITIES else name for name in there}
@@ -127,6 +131,7 @@ def _taken_twice(pen: Pen, found: Sequence[NewCell]) -> Iterable[Fault]:
     """Codes that stand for a cell already, here or on an earlier line."""
     coded = [(cell.line, cell.code) for cell in found if cell.code is not None]
     here = cells.stages(pen.conn, [code for _, code in coded])
+    # A code is for life, and two lines of one code are two cells of which one would be lost.
     first: dict[str, int] = {}
     for line, code in coded:
         if code in here:
@@ -150,6 +155,7 @@ def _file(pen: Pen, file: Path, found: Sequence[NewCell]) -> None:
     _insert(pen, filed, event_id)
     blank = [cell for cell in found if cell.code is None]
     if blank:
+        # After the written codes, so that a counted code never meets one that a later line brings.
         new = dict(zip(cells.issue_codes(pen, len(blank)), blank, strict=True))
         _insert(pen, new, event_id)
         filed |= new

@@ -111,6 +111,7 @@ class Table:
     ) -> None:
         self.file, self.columns, self.faults = file, tuple[str, ...](), Faults()
         self.ignored: tuple[str, ...] = ()
+        # The file's name is recorded in an event and shown on screens for years.
         require_plain("the name of the file", file.name)
         self._separator, self._decimal = separator_of(file), "."
         try:
@@ -141,6 +142,7 @@ class Table:
                 if number == self._header_line:
                     continue
                 count += 1
+                # A hostile list of faults would be read to its end for nothing.
                 if noted.more and not patient:
                     raise RowFault(number, "the file was not read further", "correct these first")
                 fault = self._fault(number, values)
@@ -181,6 +183,8 @@ class Table:
             if name in known:
                 if name in columns[:place]:
                     self.faults.note([Fault(1, f"column '{name}' stands twice", "leave one of them out")])
+            # Somebody's own list may have columns that mean nothing here; an unknown one in ours is a typing
+            # mistake.
             elif mapping:
                 columns[place] = ""
                 ignored.append(one_line(names[place][:_SHOWN]) or str(place + 1))
@@ -200,6 +204,7 @@ class Table:
         count, expected = len(values), len(self.columns)
         if count != expected:
             hint = "leave fields empty, not out"
+            # The usual cause: a decimal comma in a list separated by commas.
             if count > expected:
                 hint = "a decimal comma splits a field: write a point, or separate with semicolons"
             return Fault(number, f"{count} fields where the header has {expected} columns", hint)
@@ -208,6 +213,7 @@ class Table:
 
     def _find_decimal(self, numbers: Collection[str]) -> str:
         """A comma where numbers have it and none has a point: `2,600` alone may be a thousand, and says nothing."""
+        # Decided for the whole list: one column read by two rules would mix 2,6 and 2600.
         comma = point = False
         places = [place for place, name in enumerate(self.columns) if name in numbers]
         try:
@@ -251,6 +257,7 @@ def parse_mapping(text: str, known: Collection[str], stems: Collection[str]) -> 
                 f"--columns part '{part.strip()[:_SHOWN]}' has no '='",
                 'write "code=Nr, rated_capacity=Cap in mAh" (header words or places)',
             )
+        # The unit stands in the header of most private lists, and a number without one is never guessed.
         before, word, unit = header.rpartition(" in ")
         if word and column in stems:
             column, header = f"{column}_{unit.strip().casefold()}", before.strip()

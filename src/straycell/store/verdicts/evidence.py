@@ -69,6 +69,7 @@ def _upsets(conn: Connection, codes: Collection[str] | None) -> dict[str, list[U
 
 def _installed(conn: Connection, codes: Collection[str] | None) -> dict[str, list[datetime]]:
     """When each cell was built in, for every build that was finished."""
+    # Only finished builds: a reserved cell still lies on the shelf at rest.
     query = (
         select(BUILD_CELL.c.code, BUILD.c.finished_at_us)
         .join(BUILD, BUILD.c.key == BUILD_CELL.c.build)
@@ -85,6 +86,7 @@ def _installed(conn: Connection, codes: Collection[str] | None) -> dict[str, lis
 
 def _dressed(conn: Connection, codes: Collection[str] | None) -> dict[str, datetime]:
     """When each cell's sleeve or tabs were last said to be others than before, and not because of a slip."""
+    # A corrected slip changed no sleeve: only what really was re-wrapped changes the mass.
     query = (
         select(FACT.c.subject, func.max(EVENT.c.at_us))
         .join(EVENT, EVENT.c.id == FACT.c.event_id)
@@ -98,6 +100,7 @@ def _dressed(conn: Connection, codes: Collection[str] | None) -> dict[str, datet
 
 def _condemnations(conn: Connection, codes: Collection[str] | None) -> dict[str, Condemnation]:
     """The first of each cell that was not taken back."""
+    # A discard taken back as a mistake must not go on condemning.
     withdrawn = select(SUPERSESSION.c.record)
     query = select(CONDEMNATION).where(("discard " + CONDEMNATION.c.key).not_in(withdrawn))
     query = query.order_by(CONDEMNATION.c.at_us, func.length(CONDEMNATION.c.key), CONDEMNATION.c.key)

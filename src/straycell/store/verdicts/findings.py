@@ -64,6 +64,7 @@ def _rows(conn: Connection, codes: Collection[str] | None, bench: str | None = N
 
 def _written(table: Table, bench: str | None) -> tuple[ColumnElement[str], ColumnElement[int]]:
     """Bench and time of the write of a row. A write is filed last: until then its events tell when it was."""
+    # The write of this very transaction has no row yet, and still its time decides falls.
     events = select(func.min(EVENT.c.at_us)).where(EVENT.c.write_id == table.c.write_id)
     own = select(BENCH.c.letter).scalar_subquery() if bench is None else literal(bench)
     return func.coalesce(WRITE.c.bench, own), func.coalesce(WRITE.c.at_us, events.scalar_subquery())
@@ -117,6 +118,7 @@ def _falls(conn: Connection, rows: Sequence[Row[Any]], bench: str | None) -> dic
             instead,
             cell == finding.code,
         )
+        # The first fall counts: from then on the cell had to be tested again.
         found.setdefault(row.digest, fall)
     return found
 
@@ -146,8 +148,10 @@ def let_fall(pen: Pen, codes: Collection[str]) -> set[str]:
     )
     open_ = {row.digest: _finding(row) for row in rows if row.digest not in known}
     gone = withdrawn(pen.conn, {key for finding in open_.values() for key in finding.basis})
+    # In a fixed order: two benches that see the same falls file the same rows.
     void = sorted((f for f in open_.values() if not stands(f, gone)), key=lambda f: (f.cell, f.digest))
     for finding in void:
+        # One of several withdrawn keys, chosen alike on every bench.
         key = min(finding.basis & gone)
         pen.conn.execute(FINDING_FELL.insert().values(digest=finding.digest, key=key, write_id=pen.write_id))
         because = f"it rests on {key}, which was withdrawn as a mistake: {finding.words}"

@@ -31,6 +31,7 @@ def judge(evidence: Evidence, rules: RuleSet, now: datetime, recorded: datetime 
 
 def newest(conn: Connection, codes: Collection[str] | None, *, bodies: bool = True) -> dict[str, Row[Any]]:
     """The newest recorded verdict of each cell; without `bodies` their JSON is left in the file."""
+    # Row numbers, not times: of two verdicts in one second the later written one counts.
     latest = select(func.max(VERDICT.c.id)).group_by(VERDICT.c.code)
     if codes is not None:
         latest = latest.where(among(VERDICT.c.code, codes))
@@ -40,6 +41,7 @@ def newest(conn: Connection, codes: Collection[str] | None, *, bodies: bool = Tr
 
 def holds(row: Row[Any], rules: RuleSet, now_us: int, last_reading: str) -> bool:
     """True while a recorded verdict may be trusted: same rules, same last reading, its time not run out."""
+    # A clock set back would make a verdict from the future look fresh: it counts only from its own time on.
     return bool(
         row.rules_hash == rules.hash
         and row.last_reading == last_reading
@@ -69,6 +71,7 @@ def verdicts(
         else:
             stale.append(code)
     if stale:
+        # One pass over all tables is cheaper than naming nearly every cell.
         wanted = None if codes is None and len(stale) == len(listed) else stale
         for code, evidence in evidences(conn, wanted).items():
             made[code] = judge(evidence, rules, now).verdict
@@ -84,6 +87,7 @@ def standings(
 ) -> dict[str, Standing]:
     """Only the outcomes and until when they hold, without reading the reasons of those that do."""
     listed = cells.codes(conn) if codes is None else sorted(codes)
+    # Bodies are most of the file: a list that shows outcomes must not read them.
     recorded = newest(conn, codes, bodies=False)
     last = readings.last_numbers(conn, codes)
     now_us = to_us(now)

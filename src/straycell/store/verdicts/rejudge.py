@@ -27,12 +27,14 @@ def settle(pen: Pen) -> dict[str, Verdict]:
 
     Of siblings only verdicts that changed are recorded.
     """
+    # Cleared first, because following stages may touch cells again.
     touched, kin = sorted(pen.touched), pen.kin - pen.touched
     pen.touched.clear()
     pen.kin.clear()
     if not touched and not kin:
         return {}
     codes = [*touched, *sorted(kin)]
+    # Before judging: a finding that just fell must not count, and its re-test must.
     fallen = findings.let_fall(pen, codes)
     evidence = evidences(pen.conn, codes, None if pen.merging is None else "")
     recorded = verdicts.newest(pen.conn, codes)
@@ -47,6 +49,7 @@ def settle(pen: Pen) -> dict[str, Verdict]:
         for code, each in evidence.items()
     }
     findings.record(pen, [f for code in codes for f in (*before.get(code, ()), *judged[code].found)])
+    # Siblings' verdicts are recorded only when they changed, or every reading would write a pack's worth.
     fresh = {
         code: made.verdict
         for code, made in judged.items()
@@ -95,6 +98,7 @@ def follow(pen: Pen, made: Mapping[str, Verdict], fallen: Collection[str]) -> No
     """A finding or a person's discard condemns; a cell whose last one fell is received again."""
     whys = {code: why for code, verdict in made.items() if (why := why_condemned(verdict))}
     builds.condemn_all(pen, whys)
+    # A cell whose last finding fell comes back as received: it is tested again before use.
     for code in sorted(set(fallen) - whys.keys()):
         event_id = pen.event("cleared", [code], because="what condemned it was taken back as a mistake")
         say(pen, event_id, {code: {"stage": Stage.RECEIVED.value}})
@@ -120,6 +124,7 @@ def refresh(pen: Pen, told: Callable[[int, int], None] | None = None, helpers: i
     if not stale:
         return 0
     pen.event("verdicts-refreshed", subject=pen.rules.name, detail={"count": len(stale)})
+    # In chunks: the evidence of 100,000 cells at once would not fit a small machine.
     starts = range(0, len(stale), _AT_ONCE)
     chunks = (list(evidences(pen.conn, stale[at : at + _AT_ONCE]).values()) for at in starts)
     done = 0

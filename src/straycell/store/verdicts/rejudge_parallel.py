@@ -48,6 +48,7 @@ def judged(chunks: Iterable[list[Evidence]], rules: RuleSet, now: datetime, help
     waiting: deque[tuple[list[Evidence], Future[Judged] | None]] = deque()
     with _pool(rules, now, helpers) as pool:
         for chunk in chunks:
+            # Bounded: chunks read far ahead of the judges would hold the whole store in memory.
             waiting.append((chunk, _handed_over(pool, chunk)))
             if len(waiting) > 2 * helpers or pool is None:
                 yield _result(*waiting.popleft(), rules, now)
@@ -70,6 +71,7 @@ def _result(chunk: list[Evidence], future: Future[Judged] | None, rules: RuleSet
             return future.result()
         except (BrokenProcessPool, OSError):
             pass
+    # A helper that was killed costs time and no verdict.
     return judge_all(chunk, rules, now)
 
 
@@ -78,6 +80,8 @@ def _pool(rules: RuleSet, now: datetime, helpers: int) -> Iterator[ProcessPoolEx
     if helpers < 2:
         yield None
         return
+    # Spawn and not fork: an open SQLite connection must not be carried over a fork
+    # (sqlite.org/howtocorrupt.html 2.6).
     from concurrent.futures import ProcessPoolExecutor
     from multiprocessing import get_context
 

@@ -31,6 +31,7 @@ _Group = tuple[str, str | None]
 
 def groups(conn: Connection, codes: Collection[str] | None) -> dict[str, _Group]:
     """The tear-down and pack of every cell that shares a tear-down with one of these (None: of all)."""
+    # Without a tear-down nothing ties two cells together.
     query = select(CELL.c.code, CELL.c.teardown, CELL.c.pack).where(CELL.c.teardown.is_not(None))
     if codes is not None:
         own = select(CELL.c.teardown).where(among(CELL.c.code, codes))
@@ -85,6 +86,7 @@ def kinship(conn: Connection, codes: Collection[str] | None) -> Kinship:
     )
     if codes is not None:
         query = query.where(among(READING.c.code, made.group_of))
+    # The newest look of each kind: a sign seen once does not go away when it is cleaned.
     newest: dict[tuple[str, Look], SiblingSign] = {}
     best: dict[str, BestSibling] = {}
     for code, quantity, value, look, at_us, key in rows_of(conn, query):

@@ -1,7 +1,7 @@
 """Uncertainty, line by line (JCGM 100): where it comes from, how large it is there, what it does to the figure.
 
 Independent limits of error are rectangular and add in quadrature. What both voltages of a difference share
-(the offset of one meter) cancels and stands in the budget as zero. The meter's capacity accuracy stands for
+(the offset of one meter) cancels and is in the budget as zero. The meter's capacity accuracy stands for
 its current: the share for the gain, the fixed part for what its zero adds up to over one discharge.
 """
 

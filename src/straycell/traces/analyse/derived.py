@@ -1,6 +1,6 @@
-"""What a trace tells of its cell, as readings and charges that can be recorded.
+"""What a trace shows of its cell, as readings and charges that can be recorded.
 
-A capacity whose trace did not run whole is a lower bound for ever; one that only lacks the proof of a full
+A capacity whose trace did not run whole always stays a lower bound; one that only lacks the proof of a full
 start counts once a full charge before it is on record. A charge in the trace is recorded without the room's
 temperature: which column is the room's and which the cell's own, a file does not say.
 """
@@ -150,8 +150,8 @@ def _low_rests(trace: Trace, result: TraceResult, occasion: Occasion) -> Iterato
     # Instruments split a rest into several steps; the cell rests through all of them.
     for kind, group in groupby(result.steps, key=lambda step: step.kind):
         steps = list(group)
-        # A voltage right after a load is polarised and would look like a deep discharge.
         rested_s = steps[-1].end_s - steps[0].onset_s
+        # A voltage right after a load is polarised and would look like a deep discharge.
         if kind is not StepKind.REST or rested_s < _LEAST_REST_S:
             continue
         rows = slice(steps[0].first, steps[-1].stop)
@@ -160,7 +160,7 @@ def _low_rests(trace: Trace, result: TraceResult, occasion: Occasion) -> Iterato
             doubt = f"{show(value.value, Dimension.VOLTAGE)} at the end of a trace, at once after {before_v:.2f} V"
             yield _low_voltage(value, steps[-1].end_s, trace, occasion, doubt=doubt)
             continue
-        # The low end of the interval: a value within its uncertainty of a safety limit is no pass.
+        # The low end of the interval: a value within its uncertainty of a safety limit is not a pass.
         if value.low < occasion.floor_v:
             yield _low_voltage(value, steps[-1].end_s, trace, occasion, rested_s=rested_s)
 

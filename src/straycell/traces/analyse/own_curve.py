@@ -1,4 +1,4 @@
-"""Few points of a whole discharge, enough to foresee the next one."""
+"""A few points of a whole discharge, enough to predict the next one."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ _USUAL_C = 25.0
 def own_curve(trace: Trace, result: TraceResult) -> OwnTrace | None:
     """The discharge of the figures as at most 200 points; None unless one step from full carried nearly all of it.
 
-    A discharge with long rests is none: the voltage after a rest is not the one it would have run at.
+    A discharge with long rests does not qualify: the voltage after a rest is not the one it would have run at.
     """
     run = result.run
     if run is None or run.at_least:

@@ -175,7 +175,7 @@ def _counter_warning(analysis: Analysis, run: DischargeRun) -> list[str]:
             continue
         counted += abs(float(rows[-1] - rows[0]))
         ours += abs(float(analysis.running_ah[step.first + len(rows) - 1] - analysis.running_ah[step.first]))
-    # Two counters of one instrument agree within rounding; more apart, and a column or a unit was read wrong.
+    # Current and counter of one instrument agree closely; further apart, a column or a unit was read wrong.
     if ours <= 0 or counted <= 0 or abs(counted - ours) <= _COUNTER_SHARE * ours:
         return []
     theirs, own = show(counted, Dimension.CAPACITY), show(ours, Dimension.CAPACITY)

@@ -1,7 +1,7 @@
 """Resistance from a step of the load: the pair of IEC 61960, and any single pulse from rest.
 
 The pair (IEC 61960-3, d.c. method): 0.2 It for 10 s, then at once 1 It for 1 s; R = (U1 - U2) / (I2 - I1).
-A single pulse: R = (U_rest - U(t)) / I at a time t after its start. A value means nothing without its pulse
+A single pulse: R = (U_rest - U(t)) / I at a time t after its start. A value is meaningless without its pulse
 length, temperature and state of charge, so all three are kept with it.
 """
 
@@ -59,7 +59,7 @@ class PulseResistance:
 
 @dataclass(frozen=True, eq=False)
 class Setting:
-    """What every resistance of one trace shares; the temperature and chemistry are the person's, or None."""
+    """What all resistances of one trace share; the person stated temperature and chemistry, or they are None."""
 
     analysis: Analysis
     runs: list[DischargeRun]

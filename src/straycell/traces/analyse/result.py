@@ -1,4 +1,4 @@
-"""What a trace came to: the figures, each with its budget, and their JSON."""
+"""The result of a trace: the figures, each with its budget, and their JSON."""
 
 from __future__ import annotations
 

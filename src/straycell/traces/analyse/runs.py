@@ -162,7 +162,7 @@ def _run(analysis: Analysis, first: int, last: int, limits: _Limits, charged: bo
         hours=sum(min(s.end_s, end.time_s) - s.onset_s for s in loads) / 3600,
         full=full,
         shows_full=shown,
-        # Spoilt for ever: a doubt beside the missing proof of a full start cannot be healed by a recorded charge.
+        # Spoilt for good: a doubt beside the missing proof of a full start cannot be healed by a recorded charge.
         spoilt=not possible or len(doubts) > (not full),
         reached=end.reached,
         doubts=tuple(doubts),

@@ -19,7 +19,7 @@ from straycell.traces.read.trace import Floats, Ints, Mask, Trace
 _LEVEL_SHARE = 0.2
 """A discharge current that changes by more from one row to the next begins another step."""
 _CONTIGUOUS = 3.0
-"""A step follows on the row before when that is at most so many of its own row distances away."""
+"""A step follows on the row before when that row is at most this many of its own row distances away."""
 _GAP_FACTOR = 6.0
 _GAP_LEAST_S = 10.0
 _GAP_LEAST_SHARE = 0.005
@@ -197,8 +197,8 @@ def _onsets(trace: Trace, spacing: Floats, firsts: Ints, stops: Ints) -> tuple[F
 def _in_time(spacing: Floats, firsts: Ints, stops: Ints, away: Floats, own: Floats) -> Mask:
     """Steps whose rows count from the row before, at a distance that is theirs and not the rows' before.
 
-    An instrument that starts its rows anew with each step leaves no doubt when the step began. One that cuts
-    the last distance of a step short and starts anew writes a row when a step ends: then all its steps count.
+    An instrument that starts counting its rows again with each step leaves no doubt when the step began. One that
+    cuts the last distance of a step short and then starts again writes a row when a step ends: all its steps count.
     """
     before = np.append(0.0, spacing[np.maximum(firsts[1:] - 2, 0)])
     same = np.abs(away - own) <= _SAME_DISTANCE * own

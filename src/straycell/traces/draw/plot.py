@@ -68,7 +68,7 @@ def draw(figure: Figure, trace: Trace, result: TraceResult, title: str) -> None:
     charge.set_xlabel(f"time / {unit}")
     length = float(time[-1] - time[0])
     charge.set_xlim(float(time[0]), float(time[-1]) + 0.012 * length)
-    # The number at the end of the charge line stands above its dot and needs room.
+    # The number at the end of the charge line is above its dot and needs room.
     charge.margins(y=0.25)
     _mark_cutoff(volts, result)
     _name_steps(volts, result, divisor, length)

@@ -1,4 +1,4 @@
-"""What a file's rows must hold before anything is computed: each fault is a warning or a refusal with its line."""
+"""What a file's rows must satisfy before anything is computed: each fault is a warning or a refusal with its line."""
 
 from __future__ import annotations
 
@@ -15,15 +15,15 @@ from straycell.traces.read.trace import Floats, Ints, Mask
 
 FEWEST_ROWS = 3
 MOST_BAD_SHARE = 0.1
-"""More unusable rows than this are no slip of a logger any more (common practice, no published source)."""
-# Below half a volt no charged cell stands; between two rows of a good voltage it is a lost contact.
+"""More unusable rows than this are not a slip of the logger (common practice, no published source)."""
+# A charged cell is never below half a volt; between two rows of a good voltage it is a lost contact.
 _CONTACT_LOST_V = 0.5
 _SPIKE_V = 0.3
 _EDGE_SHARE = 0.05
 _MOST_PACK_V = 100.0
 # 1e8 s after 1970 is 1973: no trace counts that long from its own start, so a larger number is a clock.
 _UNIX_S = 1e8
-# Beyond the year 2200 a number is a counter and no date.
+# Beyond the year 2200 a number is a counter and not a date.
 _YEAR_2200_S = 7.26e9
 
 
@@ -80,7 +80,7 @@ def _needed(cleaned: Cleaned) -> list[str]:
 def _drop_cut_end(cleaned: Cleaned, ends_whole: bool) -> None:
     if not len(cleaned.line):
         return
-    # A file copied while it was written ends in half a row; that is no fault of the other rows.
+    # A file copied while it was written ends in half a row; the other rows are sound.
     last = [name for name in _needed(cleaned) if not np.isfinite(cleaned.columns[name][-1])]
     some = any(np.isfinite(cleaned.columns[name][-1]) for name in _needed(cleaned))
     if (last and some) or not ends_whole:

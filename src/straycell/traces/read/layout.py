@@ -15,7 +15,7 @@ from straycell.traces.read.columns import Column, find_columns, mapped, recognis
 MOST_BYTES = 250_000_000
 """Of a file, and of what a gz file unpacks to: a month of rows, one a second, has a tenth of it."""
 _HEADER_LINES = 400
-# The header stands near the top; reading the whole of a large file for it would double the time.
+# The header is near the top; reading the whole of a large file for it would double the time.
 _HEAD_BYTES = 262_144
 _NUMBER = re.compile(r"^[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?$")
 _COMMA_NUMBER = re.compile(r"^[+-]?\d+,\d+([eE][+-]?\d+)?$")
@@ -56,7 +56,7 @@ def plain_text(raw: bytes) -> bytes:
     for magic, kind in _KINDS.items():
         if raw.startswith(magic):
             raise BadData(f"the trace is {kind}, not text", "export it as CSV and give that file")
-    # Spreadsheet programs save "Unicode text" as UTF-16, told by its byte order mark.
+    # Spreadsheet programs save "Unicode text" as UTF-16, recognised by its byte order mark.
     if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
         raw = raw.decode("utf-16", errors="replace").encode("utf-8")
     if not raw.strip():

@@ -1,4 +1,4 @@
-"""The rows of a laid-out text as columns of numbers, with the line of every cell that is none."""
+"""The rows of a text with known layout as columns of numbers, with the line of every cell that is not a number."""
 
 from __future__ import annotations
 

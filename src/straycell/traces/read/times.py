@@ -29,7 +29,7 @@ class Stamps(StrEnum):
 
 
 def seconds(column: pd.Series[str], factor: float) -> tuple[Floats, Stamps]:
-    """Seconds of a column of text, NaN where it is none, and of what kind they are.
+    """Seconds of a column of text, NaN where a text is not a time, and what kind of time they are.
 
     Numbers are taken times `factor`; `h:mm:ss` and dates as they are, a calendar's from 1970 on as if it were UTC.
     A clock that passes midnight goes on.
