@@ -154,7 +154,7 @@ def read_rules(path: Path) -> tuple[RuleSet | None, list[str]]:
     # A person's file may be anything: bounded before it is parsed.
     raw = read_bytes(path, f"rule file {path}", MOST_RULE_BYTES)
     try:
-        document = toml_document(raw.decode("utf-8"))
+        document = toml_document(raw.removeprefix(b"\xef\xbb\xbf").decode("utf-8"))
     except UnicodeDecodeError:
         return None, ["the file is not UTF-8 text"]
     except BadData as fault:
