@@ -149,6 +149,7 @@ def charge_in(case: Case) -> Iterator[Reason]:
             WorkKind.CHARGE,
             "charge it full once more, attended, and note what went in and how long it took; if it does not taper "
             "off again, discard it",
+            options="--put-in ... --took ...",
         ),
         earliest=case.now,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 from functools import partial
@@ -119,6 +120,18 @@ def _cleared_by_float(case: Case, reading: Reading, limit: float) -> bool:
     return any(c.until_v + 2.0 * (c.u or 0.0) <= limit for c in same)
 
 
+def _float_work(case: Case, reading: Reading) -> Work:
+    """What can still settle a voltage near over-charge; without a named charger only its mistake."""
+    before = [c for c in case.charges if c.at <= reading.at]
+    if not before or not before[-1].charger:
+        words = "no charger is named for a charge before it, so this cannot be settled: supersede the reading if it was a "
+        words += "mistake, else discard it"
+        return Work(WorkKind.SUPERSEDE, words, also=(WorkKind.DISCARD,), reading=str(reading.id))
+    words = "measure the float of the charger it was on (charger add NAME --measured-float Q), then charge on it again"
+    slot = "" if before[-1].slot is None else f" --slot {before[-1].slot}"
+    return Work(WorkKind.CHARGE, words, options=f"--charger {shlex.quote(before[-1].charger)}{slot}")
+
+
 def _too_close(case: Case, reading: Reading, limit_id: str, limit: float) -> Reason:
     charged = limit_id == "voltage-floor" and any(c.at > reading.at for c in case.charges)
     todo = (
@@ -134,8 +147,7 @@ def _too_close(case: Case, reading: Reading, limit_id: str, limit: float) -> Rea
         else rest_work(case, "measure it again with a better meter, before any charge")
     )
     if limit_id == "voltage-over-full":
-        words = "measure the float of the charger it was on (charger add NAME --measured-float Q), then charge on it again"
-        todo = Work(WorkKind.CHARGE, words)
+        todo = _float_work(case, reading)
     return case.reason(
         limit_id,
         Status.CLOSE,
@@ -145,7 +157,7 @@ def _too_close(case: Case, reading: Reading, limit_id: str, limit: float) -> Rea
         limit=limit,
         reading=reading,
         todo=todo,
-        earliest=None if charged else case.now,
+        earliest=None if todo.kind is WorkKind.SUPERSEDE else case.now,
         unit="V" if limit_id == "voltage-over-full" else None,
     )
 
