@@ -45,7 +45,8 @@ def commands() -> list[tuple[tuple[str, ...], Any]]:
 def test_no_argument_of_any_command_reaches_the_screen_raw(
     bench: Bench, words: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Each argument and option in turn holds the text, as does standard input, with and without --json."""
+    """Each argument and option in turn, and standard input, hold the text, with and without --json and --debug."""
+    monkeypatch.chdir(bench.store.parent)  # a command may write a folder of that name
     bench.do("cell add --form 18650 --chemistry nmc")
     command = dict(commands())[words]
     lines = [[*words, HOSTILE], [*words, f"--{HOSTILE}"], [*words, HOSTILE, HOSTILE, HOSTILE]]
