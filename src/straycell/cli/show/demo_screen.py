@@ -99,7 +99,7 @@ def _verdicts(story: Story) -> None:
 def _next(story: Story) -> None:
     _title("4 What to do next, and when", "straycell verdict show CODE")
     for code in demo_story.WAITING:
-        _line(demo_story.first_step(story, code), f"  {code}: ", at_most=3)
+        _line(demo_story.first_step(story, code), f"  {code}: ", at_most=4)
 
 
 def _match(story: Story) -> None:
