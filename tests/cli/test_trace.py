@@ -86,7 +86,7 @@ def test_a_recorded_discharge_becomes_figures_readings_and_a_verdict(pouch: Benc
     (capacity,) = readings(pouch, "capacity")
     assert capacity["value"] == found["capacity_ah"]["value"]
     assert capacity["expanded_uncertainty"] == found["capacity_ah"]["expanded_uncertainty"]
-    assert (capacity["trace"], capacity["from_full"], capacity["meter"]) == (1, True, "cycler")
+    assert (capacity["trace"], capacity["from_full"], capacity["meter"]) == ("A-1", True, "cycler")
     assert [r["id"] for r in readings(pouch)] and {r["id"] for r in readings(pouch)} == set(found["readings"])
     reasons = pouch.do("verdict show A00001O")["reasons"]
     assert [r for r in reasons if r["rule"].startswith("capacity") and "at least: at 0.92" in r["text"]]
@@ -254,8 +254,8 @@ def test_list_names_every_trace_or_those_of_a_cell(round_cell: Bench, tmp_path: 
     round_cell.do(f"cell add --form 18650 --chemistry nmc --code {SECOND}")
     round_cell.do(f"trace add {SECOND} {curve(tmp_path, end_v=3.3, name='b.csv')}")
     assert [(t["id"], t["cell"], t["at_least"]) for t in round_cell.do("trace list")] == [
-        (1, "A00001O", False),
-        (2, SECOND, True),
+        ("A-1", "A00001O", False),
+        ("A-2", SECOND, True),
     ]
     assert [t["file"] for t in round_cell.do(f"trace list {SECOND}")] == ["b.csv"]
     assert "≥ " in round_cell.run("trace list").out
@@ -431,7 +431,7 @@ def test_a_file_is_worked_out_anew_when_something_was_forgotten(round_cell: Benc
     old, new = readings(round_cell, "capacity")
     assert (old["because"], old["superseded_by"]) == ("forgot the meter", new["id"])
     assert new["expanded_uncertainty"] < old["expanded_uncertainty"] / 5
-    assert (found["id"], new["trace"], old["trace"]) == (2, 2, 1)
+    assert (found["id"], new["trace"], old["trace"]) == ("A-2", "A-2", "A-1")
     assert round_cell.do("trace show 1")["readings"] == []
 
 

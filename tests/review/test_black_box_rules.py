@@ -173,7 +173,7 @@ def test_a_board_that_may_have_tripped_tells_nothing_of_the_cell() -> None:
     assert walk.reason("as-found-voltage")["observed"] == 3.4
     found = "--as-found-voltage 0.1V --where board --meter m"
     late = walked(cell=cell, found=found, days=28.0)
-    late.read(f"--voltage 4.17V --where tabs {REST} --meter m")
+    late.read("--voltage 4.17V --where tabs --rested 29d --temperature 22C --meter m")
     assert late.reason("as-found-voltage")["ceiling"] == "light"  # tabs measured after a charge only
 
 

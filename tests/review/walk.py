@@ -77,10 +77,11 @@ class Walk:
     def rules_failed(self) -> set[str]:
         return {r["rule"] for r in self.verdict["reasons"] if r["status"] != "met"}
 
-    def number(self, quantity: str) -> int:
+    def number(self, quantity: str) -> str:
         """The id of the latest reading of a quantity that still stands."""
         items = self.type("cell show CODE")["readings"]
-        return max(i["id"] for i in items if i["quantity"] == quantity and not i["mistake"])
+        ids = [str(i["id"]) for i in items if i["quantity"] == quantity and not i["mistake"]]
+        return max(ids, key=lambda key: int(key.rpartition("-")[2]))
 
 
 def begin(cell: str = NMC, meter: str = OWN_SHEET) -> Walk:

@@ -62,7 +62,7 @@ def test_the_bench_lamp_is_refused_because_its_charger_would_overcharge(built: B
     """A 4.2 V charger and lfp cells: good cells are there, and none may go in."""
     found = match(built, "bench lamp")
     assert not found.served and found.nearest is not None
-    assert found.nearest.test == "charger-voltage" and "3.7 V" in found.nearest.text
+    assert found.nearest.test == "charger-voltage" and "3.70 V" in found.nearest.text
     assert built.verdicts[found.nearest.code].outcome >= Outcome.LIGHT
 
 

@@ -13,6 +13,7 @@ from tests.acceptance.bench import FINE
 from tests.store.store_bench import NOW, Shelf, capacity, charge, measure, new_trace
 
 from straycell.errors import BadData
+from straycell.keys import NEW
 from straycell.readings import Charge, Method, Quantity, Reading
 
 RAW = b"time / s;voltage / V;current / A\r\n" + b"".join(b"%d;4,1;-1\r\n" % s for s in range(500))
@@ -70,7 +71,7 @@ def test_what_came_out_of_a_trace_points_back_to_it(shelf: Shelf) -> None:
         stand, gone = reader.trace_readings(number)
         items = [reader.reading(n).item for n in stand]
     assert gone == []
-    assert [replace(item, id=0) for item in items] == [replace(i, trace=number) for i in derived(code)]
+    assert [replace(item, id=NEW) for item in items] == [replace(i, trace=number) for i in derived(code)]
 
 
 def test_a_trace_without_a_figure_is_filed_too(shelf: Shelf) -> None:
@@ -166,7 +167,7 @@ NO_RUN = {"discharge_current_a": None, "cutoff_v": None}
         ({"energy_wh": -1.0}, "energy"),
         ({"energy_wh": 9000.0}, "energy"),
         ({"quantity": Quantity.VOLTAGE, "at_least": True, "value": 3.7, **NO_RUN}, "lower bound"),
-        ({"quantity": Quantity.RESISTANCE, "soc": 1.5, "value": 0.1, **NO_RUN}, "0 to 1"),
+        ({"quantity": Quantity.RESISTANCE, "soc": 1.5, "value": 0.1, **NO_RUN}, "state of charge: 1.5"),
     ],
 )
 def test_what_a_trace_cannot_tell_is_refused(shelf: Shelf, change: dict[str, object], told: str) -> None:

@@ -20,7 +20,7 @@ from typing import Any
 
 from straycell.cells import Chemistry, Form
 from straycell.errors import BadData
-from straycell.files.read import read_text, toml_document
+from straycell.files.read import read_bytes, toml_document
 from straycell.meters import Accuracy
 from straycell.plain_text import is_plain, one_line
 from straycell.readings import CautiousDefaults
@@ -152,9 +152,11 @@ def load_rules(path: Path | None = None) -> RuleSet:
 def read_rules(path: Path) -> tuple[RuleSet | None, list[str]]:
     """(the rules, their faults): every fault of a person's file in one pass; rules are None when there are any."""
     # A person's file may be anything: bounded before it is parsed.
-    text = read_text(path, f"rule file {path}", MOST_RULE_BYTES)
+    raw = read_bytes(path, f"rule file {path}", MOST_RULE_BYTES)
     try:
-        document = toml_document(text)
+        document = toml_document(raw.removeprefix(b"\xef\xbb\xbf").decode("utf-8"))
+    except UnicodeDecodeError:
+        return None, ["the file is not UTF-8 text"]
     except BadData as fault:
         return None, [fault.what]
     return merge_rules(shipped_rules(), document)

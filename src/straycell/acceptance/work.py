@@ -18,6 +18,7 @@ class WorkKind(StrEnum):
     CAPACITY = "capacity"
     RESISTANCE = "resistance"
     MASS = "mass"
+    WEIGH = "weigh"
     CORRECT = "correct"
     SUPERSEDE = "supersede"
     DISCARD = "discard"
@@ -64,6 +65,7 @@ _READINGS: dict[WorkKind, str] = {
     WorkKind.REST: "--voltage ... --rested ... --temperature ...",
     WorkKind.CAPACITY: "--capacity ... --discharge-current ... --cutoff ... --temperature ...",
     WorkKind.RESISTANCE: "--resistance ... --resistance-method ...",
+    WorkKind.WEIGH: "--mass ...",
 }
 _OTHERS: dict[WorkKind, str] = {
     WorkKind.CHARGE: "charge add {code} --current ... --until ... --temperature ... --peak-temperature ...",

@@ -44,6 +44,7 @@ class Undone:
 def undo_last(bench: Bench, because: str) -> Undone:
     """Take the last write of this bench back as mistyped, within an hour. Raises BadData when it cannot be."""
     with bench.writing() as writer:
+        # Only this bench's writes: what another one wrote and merged is not this person's slip.
         latest = writer.own_events(bench.now - UNDO_WITHIN)
         if not latest:
             raise BadData(
@@ -51,6 +52,7 @@ def undo_last(bench: Bench, because: str) -> Undone:
                 "take an older reading back by its number: straycell reading supersede ID",
             )
         event, numbers = latest[-1]
+        # Undoing an undo would record the value a second time; it is recorded again by hand.
         if not numbers or event.verb == "reading-superseded":
             raise BadData(
                 f"the last write recorded no reading ({event.verb})",

@@ -47,6 +47,7 @@ def _each_figure_once(reasons: Sequence[Reason]) -> list[str]:
 
 def until(verdict: Verdict) -> str:
     """The day until which a use is allowed; `-` when none is."""
+    # A date beside HOLD would read like a permission up to then.
     return day(verdict.valid_until) if verdict.outcome > Outcome.HOLD else "-"
 
 
@@ -73,17 +74,19 @@ def steps(verdict: Verdict, now: datetime) -> list[Todo]:
 
 def _way_back(verdict: Verdict) -> list[Todo]:
     """A discard that rests on one reading alone falls only with that reading."""
+    # Several readings condemn: taking one back would change nothing, so no way is shown.
     behind = {reason.reading for reason in verdict.deciding}
     if len(behind) != 1 or None in behind:
         return []
     number = behind.pop()
     command = f"straycell reading supersede {number} --mistake WORD --because TEXT"
     no_other = "no later reading brings the cell back"
-    return [Todo(f"only if reading #{number} was a mistake ({no_other})", command)]
+    return [Todo(f"only if reading {number} was a mistake ({no_other})", command)]
 
 
 def in_order(verdict: Verdict, now: datetime) -> list[Missing]:
     """What is missing, by the day that could decide it."""
+    # What could decide soonest comes first: a person reads the first line and goes.
     return sorted(verdict.missing, key=lambda missing: max(missing.earliest or now, now))
 
 

@@ -75,6 +75,7 @@ class LabelContent:
 
     def fingerprint(self) -> str:
         """Changes when what a person reads changes, so that an outdated label is found."""
+        # Without code and symbol: those never change, and what does is what a person reads.
         said = (
             self.face.value,
             self.headline,
@@ -129,8 +130,10 @@ def label_content(
     in use.
     """
     code = parse_code(cell.code)
+    # A wrong label on a cell is worse than none: it is believed.
     if verdict is not None and verdict.code != cell.code:
         raise BadData(f"the verdict of {verdict.code} cannot stand on the label of {cell.code}")
+    # Before any figure: a good capacity printed on a condemned cell would bring it back into use.
     if out_of_use(cell, verdict):
         lines = (
             ()
@@ -142,6 +145,7 @@ def label_content(
         )
     if purpose is Purpose.DISCARD:
         raise BadData(f"{code} is not out of use", "a discard label is for cells with the outcome discard")
+    # Figures without a pass that holds now would outlive it on paper for years.
     until = _until(verdict, today)
     if verdict is None or until is None:
         lines = (
@@ -154,6 +158,7 @@ def label_content(
     if purpose is Purpose.TINY:
         return LabelContent(code, Face.GAUGE, (code,), filled=filled, payload=cell_payload(code))
     use = f"{verdict.outcome.word.upper()} until {until.isoformat()}"
+    # In a build the position matters at the soldering iron, not the capacity.
     if place is not None:
         headline: tuple[str, ...] = (f"{place.group}-{place.cell}",)
         unit, more = "", _place_lines(place)
@@ -171,6 +176,7 @@ def label_content(
 
 def blank_content(code: str) -> LabelContent:
     """A label for a code set aside: the cell is marked first and measured later; two rules to write on."""
+    # Marked first, measured later: look-alikes are mixed up between the bench and the notebook.
     code = parse_code(code)
     return LabelContent(code, Face.BLANK, (code,), rules=("found, V", "date"), payload=cell_payload(code))
 
@@ -190,6 +196,7 @@ def project_content(name: str, shape: str, count: int) -> LabelContent:
 
 def out_of_use(cell: Cell, verdict: Verdict | None) -> bool:
     """True when the label must warn: a discard, a condemned cell, or one that is not rechargeable."""
+    # Any one of the three is enough: a label must err to the warning side.
     gone = cell.stage in (Stage.CONDEMNED, Stage.HANDED_OVER)
     discarded = verdict is not None and verdict.outcome is Outcome.DISCARD
     return gone or discarded or cell.facts.chemistry is Chemistry.PRIMARY
@@ -213,6 +220,7 @@ def _until(verdict: Verdict | None, today: date) -> date | None:
     if verdict is None or verdict.valid_until is None or verdict.outcome < least_outcome(joined=False):
         return None
     day = verdict.valid_until.date()
+    # Whole days: the paper must not promise the afternoon of the day on which the verdict ends.
     return day if day > today else None
 
 
@@ -222,6 +230,7 @@ def _headline(verdict: Verdict, figures: LabelFigures) -> tuple[tuple[str, ...],
     if capacity is None or figures.capacity_at is None:
         return (verdict.outcome.word.upper(),), ""
     if figures.at_least:
+        # A lower bound is printed less U and rounded down: at least this much it surely holds.
         sure_mah = math.floor((capacity.value - COVERAGE_FACTOR * capacity.u) * 1000 + 1e-9)
         return (f"\u2265{sure_mah}",), "mAh"
     number, unit = show(capacity.value, Dimension.CAPACITY, u=capacity.u or None).split(" ", 1)

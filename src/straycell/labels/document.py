@@ -41,6 +41,7 @@ class Paper(FPDF):
     def finished(self) -> bytes:
         """The file; the faces, which stay open until all letters in use are known, are closed."""
         data = bytes(self.output())
+        # fpdf2 cuts the faces down to the letters in use only when the file is written.
         for font in self.fonts.values():
             if isinstance(font, TTFFont):
                 font.ttfont.close()
@@ -48,6 +49,7 @@ class Paper(FPDF):
 
     def _at(self, x_mm: float, y_mm: float) -> tuple[float, float]:
         """Where a point is drawn: a printer's own scale is undone about the page's middle."""
+        # About the middle: a printer's own error of scale starts there, so the corners are off least.
         return (
             self.w / 2 + (x_mm - self.w / 2) * self.scale,
             self.h / 2 + (y_mm - self.h / 2) * self.scale,
@@ -76,6 +78,7 @@ class Paper(FPDF):
         left, top = self._at(x_mm, y_mm)
         path = PaintedPath()
         path.style.fill_color = "#000000"
+        # A stroke would widen the dark modules by its width.
         path.style.stroke_color = None
         path.style.auto_close = False
         for column, row, width, height in blocks_of(matrix):
@@ -86,6 +89,7 @@ class Paper(FPDF):
 def blocks_of(matrix: Sequence[Sequence[bool]]) -> list[tuple[int, int, int, int]]:
     """(column, row, width, height) of rectangles that cover the dark modules: runs of a row, grown down while alike."""
     blocks: list[tuple[int, int, int, int]] = []
+    # Fewer, larger rectangles: a sheet of codes has tens of thousands of dark modules.
     growing: dict[tuple[int, int], int] = {}
     for row, dark in enumerate(matrix):
         runs = dict.fromkeys(runs_of(dark), row)

@@ -90,6 +90,7 @@ class Layout:
 def lay_out(content: LabelContent, shape: LabelShape) -> Layout:
     """Place the content on a label. Raises BadData when the code, the symbol or a warning cannot stand in full."""
     inner = Box(0, 0, shape.width_mm, shape.height_mm).shrunk(shape.inset_mm)
+    # Placed first: the symbol cannot shrink below what a camera reads, texts can.
     symbol = _symbol(content, shape, inner)
     right = symbol.box.x if symbol else inner.right
     room = Box(inner.x, inner.y, right - inner.x, inner.height)
@@ -100,6 +101,7 @@ def lay_out(content: LabelContent, shape: LabelShape) -> Layout:
         return Layout(shape, symbol, tuple(_column(content, column)), (*gauge, *_rules(content, column)))
     if content.face is Face.PLAIN:
         return Layout(shape, symbol, tuple(_column(content, room)))
+    # The words keep clear of the frame and of the field's edge, which a label cut askew may touch.
     pad = max(_PAD_SHARE * inner.height, 1.1)
     white = content.face is Face.DO_NOT_USE
     fills = (room,) if white else tuple(dashes(room, *_DASH_MM))
@@ -113,6 +115,8 @@ def _symbol(content: LabelContent, shape: LabelShape, inner: Box) -> Symbol | No
     if content.payload is None:
         return None
     module = shape.module_for(content.payload)
+    # The quiet zone of four modules is part of the symbol (ISO/IEC 18004): print in it and no reader finds
+    # it.
     side = (content.payload.modules + 2 * QUIET_MODULES) * module
     return Symbol(
         content.payload, Box(inner.right - side, inner.y + (inner.height - side) / 2, side, side), module
@@ -125,6 +129,7 @@ def _gauge_width(inner: Box) -> float:
 
 def _gauge(filled: int, inner: Box) -> list[Box]:
     """Three fields one above the other at the left edge, filled from below; the others are outlines."""
+    # Fields that touch would read as one at a metre.
     gap = max(_FIELD_GAP_SHARE * inner.height, 0.5)
     height = (inner.height - (FIELDS - 1) * gap) / FIELDS
     fills: list[Box] = []
@@ -161,6 +166,7 @@ def _column(content: LabelContent, column: Box, white: bool = False) -> Iterator
     if best is None:
         yield from _headline(content, column, white)
         return
+    # Unreadable print is refused: a person would guess it.
     if best.size_mm < LEAST_SIZE_MM - 1e-9:
         raise BadData(
             f"the texts of label {content.code} do not fit on it", "use a larger stock; see: label stocks"
@@ -181,6 +187,7 @@ class _Rows:
 
 def _merit(found: _Rows) -> tuple[float, int, float]:
     """Comfortable print first, then few rows, which leave the headline its height, then large print."""
+    # Beyond comfortable reading the headline deserves the room more than the small texts.
     return min(found.size_mm, COMFORT_SIZE_MM), -len(found.rows), found.size_mm
 
 
@@ -194,6 +201,7 @@ def _arrangements(content: LabelContent, column: Box) -> Iterator[_Rows]:
     """
     room = column.height - _headline_mm(content, column)
     needed = [line for line in content.lines if not line.optional]
+    # Longer wordings first: short forms need knowing, and a stranger may hold the cell.
     for lines, wording in ((content.lines, 0), (content.lines, -1), (needed, -1)):
         texts = [(line.wordings[wording], line.mono) for line in lines]
         counts = range(1, len(texts) + 1)
@@ -245,6 +253,7 @@ def _placed(found: _Rows, below: Box, white: bool) -> Iterator[TextItem]:
 
 def _headline(content: LabelContent, room: Box, white: bool) -> Iterator[TextItem]:
     """The words as large as the room allows, in the wording that can be largest; the unit follows on the baseline."""
+    # A code alone stands in the face whose zero is slashed, as it is typed again by hand.
     mono = content.headline == (content.code,)
     sized = [(_headline_size(words, content.unit, room, mono), words) for words in content.headline]
     size, words = max(sized, key=lambda pair: pair[0])
@@ -265,6 +274,7 @@ def _headline(content: LabelContent, room: Box, white: bool) -> Iterator[TextIte
 def _headline_size(words: str, unit: str, room: Box, mono: bool) -> float:
     rows = words.split("\n")
     tall = room.height / (CAP_SHARE * len(rows) + 0.2 * (len(rows) - 1))
+    # Measured by the widest code, so that all labels of a sheet look alike.
     wide = max(_width(_WIDEST_CODE if mono else row, 1.0, True, mono) for row in rows)
     if unit:
         wide += _UNIT_SHARE * (0.25 + text_width(unit, 1.0, True))

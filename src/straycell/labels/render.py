@@ -33,8 +33,10 @@ _LEVELS = {"H": qrcode.ERROR_CORRECT_H, "Q": qrcode.ERROR_CORRECT_Q}
 def symbol_matrix(payload: Payload) -> tuple[tuple[bool, ...], ...]:
     """Modules of a symbol, row by row, True where dark, without the quiet zone."""
     symbol = qrcode.QRCode(version=payload.version, error_correction=_LEVELS[payload.level], border=0)
+    # Stated, so that the version follows from the payload and not from the library's guess.
     mode = MODE_ALPHA_NUM if payload.alphanumeric else MODE_8BIT_BYTE
     symbol.add_data(QRData(payload.text, mode=mode), optimize=0)
+    # fit=False: a larger version than planned would not fit the label.
     symbol.make(fit=False)
     return tuple(tuple(bool(dark) for dark in row) for row in symbol.get_matrix())
 
@@ -62,6 +64,7 @@ def sheet_pdf(
         raise UsageFault("no labels to print", "name at least one cell")
     require_scale(scale)
     first_stock = parts[0][0]
+    # A sheet of stickers already begun: the places that are gone must not be printed on.
     if not 0 <= skip < first_stock.per_page:
         raise UsageFault(f"cannot skip {skip} places of a sheet of {first_stock.per_page}", "skip fewer")
     sheets = [sheet for n, part in enumerate(parts) for sheet in _sheets(part, skip if n == 0 else 0)]

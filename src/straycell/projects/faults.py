@@ -55,6 +55,7 @@ class ProjectFaults(BadData):
         count = len(self.faults)
         if count == 1:
             only = self.faults[0]
+            # A line number sends the person there; the key alone may stand in two tables.
             place = f" line {only.line}" if only.line else ""
             super().__init__(f"{source}{place}: {only.text}", only.remedy)
             return
@@ -108,6 +109,7 @@ def quoted(value: object) -> str:
 
 def nearest(word: str, choices: Iterable[str]) -> str | None:
     """The choice a slip of the finger away from `word`, if there is one."""
+    # Cut first: comparing a megabyte with every key would take minutes.
     near = difflib.get_close_matches(word[:LONGEST_QUOTE].lower(), list(choices), n=1, cutoff=0.6)
     return near[0] if near else None
 

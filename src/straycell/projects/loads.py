@@ -32,6 +32,7 @@ def read_load(section: Section, base: Path | None) -> Load | None:
         "lamps": lambda: _lamps(section),
         "profile": lambda: _profile(section, base),
     }
+    # All kinds are read, also when one too many is given: their own faults come in the same answer.
     loads = {kind: _guard(section, kind, readers[kind]) for kind in KINDS}
     if "power" not in given:
         _efficiency(section, False)
@@ -46,6 +47,7 @@ def read_load(section: Section, base: Path | None) -> Load | None:
 def _guard(section: Section, kind: str, read: Callable[[], Load | None]) -> Load | None:
     try:
         return read()
+    # What physics refuses is still a fault of a key in the file, with its line.
     except BadData as fault:
         section.fault(kind, fault.what.removeprefix("load: "), fault.remedy)
         return None
@@ -90,6 +92,7 @@ def _lamps(section: Section) -> Load | None:
     inner.missing("count", "count the lamps, like count = 24")
     inner.missing("drop", 'measure the drop over the series resistor, like drop = "0.55V"')
     inner.missing("across", 'say over which resistor, like across = "10ohm"')
+    # Lamps are diodes: without the voltage they were measured at, the drop says nothing of another one.
     inner.missing("supply", 'measure the supply with the lamps lit, like supply = "3.0V"')
     inner.close()
     if count is None or drop_v is None or across_ohm is None or supply_v is None:
@@ -101,6 +104,7 @@ def _profile(section: Section, base: Path | None) -> Load | None:
     value = section.raw("profile")
     if value is None:
         return None
+    # Kept in the project: the file it came from may change or be gone next year.
     if isinstance(value, Mapping):
         return _inline_profile(Section(section.sheet, "load.profile", value))
     if not isinstance(value, str) or not value.strip():
@@ -127,6 +131,7 @@ def _numbers(inner: Section, key: str) -> tuple[float, ...] | None:
         return None
     try:
         return tuple(float(v) for v in value)
+    # An integer in TOML may be larger than any float.
     except OverflowError:
         return None
 
@@ -173,6 +178,7 @@ def parse_profile(text: str, name: str) -> Profile:
         else:
             times.append(pair[0])
             values.append(pair[1])
+    # A row left out silently would shorten the day that the cell must last.
     if wrong:
         more = f" and {len(wrong) - 5} more" if len(wrong) > 5 else ""
         raise BadData(
@@ -189,4 +195,5 @@ def _pair(row: list[str], first: int, second: int) -> tuple[float, float] | None
         pair = float(row[first]), float(row[second])
     except (ValueError, IndexError):
         return None
+    # float() takes "nan" and "inf", which no device draws.
     return pair if all(math.isfinite(v) for v in pair) else None

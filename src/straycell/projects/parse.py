@@ -49,6 +49,7 @@ def text_to_keep(project: Project, text: str) -> str:
     """The text that stands on its own: as written, or printed anew when it leans on a profile's file."""
     from straycell.projects.writing import to_toml
 
+    # A person's own text with its comments is kept as it is, unless it leans on another file.
     table = toml_document(text)["load"]
     return to_toml(project) if isinstance(table.get("profile"), str) else text
 
@@ -64,12 +65,14 @@ def parse_project(text: str, *, source: str, base: Path | None) -> Project:
     priority = top.whole("priority", 1, LOWEST_PRIORITY)
     due = top.day("due")
     tables = {key: _table(top, key) for key in SECTIONS}
+    # After all tables were asked for, or each of them would count as an unknown key.
     top.close()
     load = read_load(tables["load"], base) if tables["load"] else None
     pack = _pack(tables["pack"]) if tables["pack"] else PackShape()
     need = _need(tables["need"], pack) if tables["need"] else None
     charge = _charge(tables["charge"], pack) if tables["charge"] else None
     protection = _protection(tables["protection"], pack) if tables["protection"] else Protection()
+    # Only a constant current can be compared with its peak without a voltage.
     if isinstance(load, ConstantCurrent) and need and need.peak_current_a is not None:
         _check_peak(sheet, load.current_a, need.peak_current_a)
     if sheet.faults or load is None or need is None:
@@ -117,6 +120,7 @@ def _string_window(pack: PackShape) -> Window:
 
 def _need(section: Section, pack: PackShape) -> Need | None:
     runtime_s = section.quantity("runtime", Dimension.DURATION, "48h", window=LONGEST_RUN)
+    # The window grows with the string: 6.4 V is a slip for one cell and right for two.
     cutoff_v = section.quantity("cutoff", Dimension.VOLTAGE, "3.2V", window=_string_window(pack))
     temperature_c = section.quantity(
         "temperature", Dimension.TEMPERATURE, "20C", window=WORKPLACE, above_zero=False
@@ -158,6 +162,7 @@ def _in_line(section: Section, key: str) -> int | None:
         return None
     if value is None:
         return 1
+    # In Python True is an int, and would count as one cell.
     if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= MOST_IN_LINE:
         section.fault(
             key,
@@ -185,6 +190,7 @@ def _charge(section: Section, pack: PackShape) -> ChargeSpec:
             "temperature", Dimension.TEMPERATURE, "20C", window=WORKPLACE, above_zero=False
         ),
     )
+    # Either setting alone says what the charger gives; both could contradict each other.
     given = [key for key in ("current", "programming_resistor") if key in section]
     if len(given) != 1:
         what = "has both a current and a programming resistor" if given else "has no charge current"
@@ -200,6 +206,7 @@ def _protection(section: Section, pack: PackShape) -> Protection:
     cutoff_v = section.quantity("cutoff", Dimension.VOLTAGE, "2.4V", window=window)
     trip_a = section.quantity("trip_current", Dimension.CURRENT, "3A")
     ohm = section.quantity("transistor_resistance", Dimension.RESISTANCE, "25mohm")
+    # The trip current follows from the transistors' resistance: two statements could contradict each other.
     if trip_a is not None and ohm is not None:
         section.fault("", "has both a trip current and a transistor's resistance", "give one of them")
     sensing = section.raw("sensing")

@@ -83,6 +83,7 @@ def _section(name: str, entries: Mapping[str, str | None]) -> list[str]:
 
 
 def _q(value: float | None, unit: str) -> str | None:
+    # repr keeps every bit, so that the text reads back as the same project.
     return None if value is None else f'"{value!r}{unit}"'
 
 
@@ -91,4 +92,5 @@ def _flag(value: bool) -> str:
 
 
 def _text(value: str) -> str:
+    # A basic string of TOML takes the escapes that JSON writes.
     return json.dumps(value, ensure_ascii=False)

@@ -182,11 +182,13 @@ def long_checked(case: Case, days: float) -> bool:
 
 def checked_after(case: Case, at: datetime, *, least: float = 0.0) -> bool:
     """True when a self-discharge check that could decide was begun after a time and is over, `least` days long."""
+    # The widest pair may begin before that time: one that lies wholly after it counts beside it.
+    later = [(charge, [r for r in inside if r.at > at]) for charge, inside in windows(case)]
     by_voltage = any(
-        p.first.at > at
-        and not p.fault
+        not p.fault
         and p.days >= max(least, least_days(case, p, Outcome.LIGHT))
         and estimate(case, p) is not None
-        for p in all_pairs(case)
+        for charge, inside in later
+        for p in (widest(case, charge, inside[:i], inside[i]) for i in range(1, len(inside)))
     )
     return by_voltage or any(kept.charge.at > at for kept in retained(case))

@@ -181,7 +181,7 @@ def lost_mass(case: Case) -> Iterator[Reason]:
         limit=limit,
         reading=weighed[-1],
         todo=Work(
-            WorkKind.MASS,
+            WorkKind.WEIGH,
             "weigh it again on the same scale; if it stays lighter, discard it: its seal is gone",
         ),
         earliest=case.now,

@@ -52,8 +52,10 @@ def questions(taking: Taking) -> NextQuestion:
 
     def following(answers: Answers) -> Question | None:
         for need in taking.needs:
+            # A cell seen damaged is not measured on: it is put away.
             if taking.bad_looks & set(answers.get("look") or ()):
                 return None
+            # The run would end the check that this rest voltage belongs to.
             if need is Need.CAPACITY and answers.get(key_of(Need.REST)) is not None and _pair_first(taking):
                 continue
             question = _look(answers) if need is Need.LOOK else _next_figure(need, answers, taking)
@@ -104,6 +106,7 @@ def _figure(key: str, figure: Figure, taking: Taking) -> Question:
             return {key: None}
         if text == Key.SAME:
             text = taking.remembered.get(figure.field.name, "")
+        # A scanner types wherever the cursor is: a code must not become a voltage.
         if words.is_code_like(text):
             raise BadData(f"this is about {taking.code}", "finish it first; Enter leaves a reading for later")
         name = figure.prompt.partition(",")[0]
@@ -117,6 +120,7 @@ def _ended(now: datetime) -> Callable[[str], Answers]:
 
 
 def _method(taking: Taking) -> Question:
+    # Unknown is the default until it was said: an assumed method would choose the wrong limits.
     default = taking.remembered.get("method", Method.UNKNOWN.value)
 
     def take(text: str) -> Answers:
@@ -135,6 +139,8 @@ def remember(answers: Answers, former: Mapping[str, str]) -> dict[str, str]:
     for need, taken in TAKEN.items():
         for figure in taken.figures:
             value = answers.get(key_of(need, figure))
+            # The room is the same all evening; a capacity is each cell's own and must not be taken over by
+            # Enter.
             if value is not None and (not figure.skip or need is Need.CHARGE):
                 kept[figure.field.name] = as_typed(figure, value)
     if answers.get("method") is not None:
@@ -166,6 +172,7 @@ def entry_of(code: str, answers: Answers, meters: Mapping[Quantity, Meter | None
             items.append(charge_of(said, code, answers["ended"]))
             continue
         method = answers.get("method")
+        # A pulse length belongs to d.c. alone.
         if need is Need.RESISTANCE:
             said |= {"method": method, "pulse_s": pulse_s if method is Method.DC_PULSE else None}
         said["where"] = taken.where

@@ -48,12 +48,14 @@ def read_looks(text: str) -> tuple[Look, ...]:
         found |= _looks_of(word) if word else set()
     if not found:
         raise BadData("no look was named", "type letters, several at once, or words: s, rt, swollen")
+    # Clean beside damage is a slip, and which of the two is meant decides about the cell.
     if Look.CLEAN in found and len(found) > 1:
         raise BadData(f"look '{text.strip()[:40]}': clean and something else", "leave c out")
     return tuple(look for look in LETTERS.values() if look in found)
 
 
 def _looks_of(word: str) -> set[Look]:
+    # Words before letters: "rust" must not be read as four looks.
     if len(word) >= SHORTEST_WORD:
         begun = {look for look in Look if look.value.startswith(word)}
         # `rus` is rust, which rust-specks only begins with; `tor` could be either and is refused.
@@ -81,6 +83,7 @@ def pick(text: str, kind: type[Word], name: str) -> Word:
     """A word by itself or by a beginning that only one word has. Raises BadData."""
     tidy = text.strip().casefold()
     begun = [member for member in kind if member.value.startswith(tidy)] if tidy else []
+    # A word that another one begins with must stay sayable.
     exact = [member for member in begun if member.value == tidy]
     if len(exact or begun) == 1:
         return (exact or begun)[0]
@@ -98,6 +101,7 @@ def number(text: str, dimension: Dimension, unit: str, name: str, window: Window
 
 def is_code_like(text: str) -> bool:
     """True for what a scanner or a person types for a cell's code, right or wrong."""
+    # By shape alone: a misread code must not pass as a number either.
     return _CODE_SHAPE.fullmatch(text.strip()) is not None
 
 
@@ -107,6 +111,7 @@ def moment(text: str, now: datetime) -> datetime:
     if re.fullmatch(r"\d+(\.\d*)?\s*(s|min|h|d)", tidy):
         ago = parse_quantity(tidy, Dimension.DURATION, name="how long ago")
         return now - timedelta(seconds=ago)
+    # After midnight "23:30" was yesterday; rests and ages count from it.
     if re.fullmatch(r"\d{1,2}:\d{2}", tidy):
         raise BadData(f"'{text.strip()}' names no day", "write 2h for two hours ago, or 2026-05-01T18:30")
     return parse_time(text, now)

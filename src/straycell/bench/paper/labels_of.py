@@ -51,6 +51,7 @@ def labels_of(
     """
     verdicts, evidences = reader.verdicts(rules, now, codes), reader.evidences(codes)
     cells = {cell.code: cell for cell in reader.cells()} if len(codes) > 1 else {}
+    # The person's own calendar day: the date is read off the label where the cell lies.
     today = now.astimezone().date()
     found: list[CellLabel] = []
     for code in codes:
@@ -60,6 +61,7 @@ def labels_of(
         shown = LabelFigures(
             known.capacity, known.capacity_at, known.at_least, known.resistance, method, known.resistance_at
         )
+        # The fingerprint is always the shelf label's, so that --new compares like with like.
         shelf = content = label_content(cell, verdicts[code], shown, today=today)
         if purpose is not Purpose.SHELF:
             place = (places or {}).get(code)
@@ -95,6 +97,7 @@ def wanted_labels(reader: Reader, rules: RuleSet, now: datetime, wanted: Wanted)
     codes = [reader.find_code(code) for code in wanted.codes] or list(places)
     codes = list(dict.fromkeys(codes)) or _in_house(reader, wanted.box, wanted.teardown)
     outcome = wanted.outcome
+    # A discard label on a cell in use would take it out of use by mistake.
     if wanted.purpose is Purpose.DISCARD and not wanted.codes:
         outcome = Outcome.DISCARD
     if outcome is not None:
@@ -154,6 +157,7 @@ def on_stocks(
     """Each stock with the labels printed on it, copies side by side. Raises UsageFault for a stock that does not fit."""
     forms = [label.cell.facts.form for label in labels]
     groups = by_stock(known, forms, name)
+    # A label that overhangs its cell bridges its poles or lifts off.
     if name is not None:
         require_fit(known, groups[0][0], [(label.cell.code, label.cell.facts.form) for label in labels])
     return [(stock, [labels[n].content for n in places for _ in range(copies)]) for stock, places in groups]

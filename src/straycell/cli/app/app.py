@@ -64,6 +64,7 @@ def root_command() -> Any:
 
 def main(argv: Sequence[str]) -> int:
     """Run one command line in this process and return its exit code; nothing but a bug in here can raise."""
+    # Before anything is printed: also the refusal of unreadable words must reach the screen.
     _forgive_encoding()
     found, stdout = GlobalOptions(debug="--debug" in argv), sys.stdout
     try:
@@ -76,8 +77,10 @@ def main(argv: Sequence[str]) -> int:
             _damage_named(),
         ):
             code = _dispatch(found)
+        # A pipe that broke shows itself only when the buffer is written.
         stdout.flush()
         return code
+    # `| head` has what it wanted: for the person that is success.
     except BrokenPipeError:
         _drop_stdout(stdout)
         return EXIT_DONE
@@ -93,6 +96,7 @@ def _damage_named() -> Iterator[None]:
     except StraycellError:
         raise
     except Exception:
+        # A command that never opened the store cannot have fallen over its values.
         if "straycell.store.reader" not in sys.modules:
             raise
         from straycell.cli.app.context import store_path
@@ -112,6 +116,7 @@ def _dispatch(found: GlobalOptions) -> int:
     words = spelled_out(found.rest, root_command())
     if not found.json:
         return _invoke(words)
+    # A script that asked for JSON must never have to parse a page of help.
     stray = io.StringIO()
     with redirect_stdout(stray):
         code = _invoke(words)
@@ -132,6 +137,7 @@ def _invoke(words: list[str]) -> int:
 
 def _report(error: BaseException, *, debug: bool) -> int:
     fault = explain(error)
+    # With a closed stderr nobody hears it, and the exit code still says it.
     with suppress(OSError, ValueError):
         if debug:
             print(screen_lines("".join(traceback.format_exception(error))), file=sys.stderr)
@@ -141,6 +147,7 @@ def _report(error: BaseException, *, debug: bool) -> int:
             for line in fault.lines
         ]
         lines = [f"straycell: {first}", *(f"  {line}" for line in others)]
+        # In a log one fault is one line; only a terminal has a width.
         if sys.stderr.isatty():
             lines = on_terminal(lines, shutil.get_terminal_size().columns)
         print(*lines, sep="\n", file=sys.stderr)
@@ -156,5 +163,7 @@ def _forgive_encoding() -> None:
 
 def _drop_stdout(stdout: TextIO) -> None:
     """The reader left (`| head`): keep the interpreter's last flush from failing."""
+    # Python flushes stdout once more at exit and would print a traceback (docs.python.org, signal, "Note on
+    # SIGPIPE").
     with suppress(OSError, ValueError, AttributeError):
         os.dup2(os.open(os.devnull, os.O_WRONLY), stdout.fileno())

@@ -17,12 +17,14 @@ _HELD: ContextVar[datetime | None] = ContextVar("straycell_moment", default=None
 def now(env: Mapping[str, str] | None = None) -> datetime:
     """The time of this command, in UTC; inside a write, the write's. Raises UsageFault for an unreadable pin."""
     held = _HELD.get()
+    # All that one write records bears one moment: nothing in it may seem later than its own verdict.
     if held is not None and env is None:
         return held
     pinned = (os.environ if env is None else env).get(PIN)
     if not pinned:
         return datetime.now(UTC)
     try:
+        # Without a zone the same pin would be another moment on another machine.
         at = datetime.fromisoformat(pinned)
         if at.tzinfo is not None:
             return at.astimezone(UTC)

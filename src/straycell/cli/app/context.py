@@ -36,6 +36,7 @@ def rules() -> RuleSet:
 
 @lru_cache(maxsize=4)
 def _load_rules(path: Path | None) -> RuleSet:
+    # Imported when asked for: a page of help needs no rules.
     from straycell.acceptance import load_rules
 
     return load_rules(path)
@@ -50,6 +51,7 @@ def bench() -> Bench:
 
 def helpers() -> int:
     """How many processes may work at once: the cores this one may use."""
+    # A container may own fewer cores than the machine has.
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
@@ -71,6 +73,7 @@ def writing(*, create: bool = False, bench: str = "A", tell_lost: bool = True) -
     from straycell.store.engine import WAITING
     from straycell.store.writer import open_writer
 
+    # Taken before the lock: waiting for another writer must not date what the person did.
     moment = clock.now()
     WAITING.set(_talk_waiting)
     with (
@@ -78,6 +81,7 @@ def writing(*, create: bool = False, bench: str = "A", tell_lost: bool = True) -
         open_writer(store_path(), now=moment, rules=rules(), create=create, bench=bench) as writer,
     ):
         yield writer
+    # After the commit: a promise of what follows is only true once it is written.
     if tell_lost:
         _talk_lost(writer.lost)
 

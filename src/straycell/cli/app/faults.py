@@ -34,8 +34,10 @@ def explain(error: BaseException) -> Fault:
         return Fault(tuple(error.lines()), error.exit_code)
     if isinstance(error, _CLICK_ERROR):
         return _usage(error)
+    # Whoever pressed Ctrl-C wants to know one thing: is something half written.
     if isinstance(error, KeyboardInterrupt | typer.Abort):
         return Fault(("stopped: a command is recorded as a whole or not at all",), EXIT_INTERRUPTED)
+    # By module name: importing SQLAlchemy here would slow down commands without a store.
     if isinstance(error, sqlite3.Error) or type(error).__module__.startswith("sqlalchemy"):
         return Fault((f"the store failed: {_first_line(error)}", "run: straycell store check"), EXIT_STORE)
     if isinstance(error, OSError) and error.strerror:
@@ -70,11 +72,13 @@ def on_terminal(lines: Sequence[str], width: int) -> list[str]:
     apart = [part for line in lines for part in _broken(line, width)]
     if len(apart) <= MOST_LINES:
         return apart
+    # Three lines are what a person reads of an error before looking away.
     joined = _broken("; ".join(line.strip() for line in lines), width)
     return joined if len(joined) <= MOST_LINES else apart
 
 
 def _broken(line: str, width: int) -> list[str]:
+    # A path or command that is broken in two cannot be copied.
     lead = line[: len(line) - len(line.lstrip())]
     return textwrap.wrap(
         line,
@@ -94,6 +98,7 @@ def _usage(error: Exception) -> Fault:
     message = str(getattr(error, "format_message", error.__str__)())
     context = getattr(error, "ctx", None)
     path = context.command_path if context is not None else "straycell"
+    # click says "Missing command"; which verbs there are helps more.
     if message.startswith("Missing command") and context is not None:
         verbs = ", ".join(context.command.list_commands(context))
         return Fault((f"'{path}' needs a verb", f"one of: {verbs}"), EXIT_USAGE)

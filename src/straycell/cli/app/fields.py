@@ -21,6 +21,7 @@ def takes(
 
     They stand before the command's own options in `--help`. `needed` are the names it cannot do without.
     """
+    # One table of fields: an option, a CSV column and a note of one thing cannot drift apart.
     options = [_parameter(field, needed=field.name in needed) for field in fields]
 
     def dressed(command: Callable[..., None]) -> Callable[..., None]:
@@ -33,6 +34,7 @@ def takes(
             for p in inspect.signature(command, eval_str=True).parameters.values()
             if p.kind != p.VAR_KEYWORD
         ]
+        # inspect.Signature takes no parameter without a default after one that has it.
         required = [p for p in (*own, *options) if p.default is p.empty]
         optional = [p for p in (*options, *own) if p.default is not p.empty]
         run.__doc__, run.__name__ = command.__doc__, command.__name__

@@ -28,6 +28,7 @@ def prepared(path: Path, content: bytes, *, force: bool = False) -> AbstractCont
 
 
 def _store() -> list[Path]:
+    # The store is named by an option or the environment: its name alone must protect it from --out.
     try:
         return [context.store_path()]
     except UsageFault:  # a store that cannot be named cannot be overwritten either

@@ -30,6 +30,7 @@ def take_globals(argv: Sequence[str], root: Any) -> GlobalOptions:
     command, words = root, list(argv)
     while words:
         word = words.pop(0)
+        # Behind -- everything is a value, also a file called --json.
         if word == "--":
             found.rest += [word, *words]
             break
@@ -37,6 +38,7 @@ def take_globals(argv: Sequence[str], root: Any) -> GlobalOptions:
             continue
         found.rest.append(word)
         if word.startswith("-") and len(word) > 1:
+            # The value of an option may look like one: `--note --json` is a note.
             if word in _valued(command) and words:
                 found.rest.append(words.pop(0))
         elif hasattr(command, "get_command"):
@@ -83,6 +85,7 @@ def _valued(command: Any) -> set[str]:
 
 def refuse_unreadable(argv: Sequence[str]) -> None:
     """Raise UsageFault for arguments that are no text: bytes outside UTF-8, or a NUL."""
+    # Python keeps bytes that are not UTF-8 as lone surrogates (PEP 383), which no file or database takes.
     for word in argv:
         if "\0" in word or any("\ud800" <= c <= "\udfff" for c in word):
             raise UsageFault(f"argument '{word[:60]}' is not readable text", "write it in UTF-8")

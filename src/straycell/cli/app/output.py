@@ -21,6 +21,7 @@ from straycell.typed import day as day
 def print_json(document: object) -> None:
     """The one JSON document of a command."""
     stream = session.current().stdout
+    # On a screen that is not UTF-8 escapes keep the document whole; a replaced letter would not.
     encoding = (getattr(stream, "encoding", None) or "utf-8").lower().replace("-", "")
     print(json_text(plain(document), ascii_only=encoding != "utf8"), file=stream)
 
@@ -32,6 +33,7 @@ def plain(value: object) -> Any:
     if value is None or isinstance(value, bool | int | str):
         return value
     if isinstance(value, float | Decimal):
+        # JSON knows no NaN and no infinity (RFC 8259, 6).
         number = float(value)
         return number if math.isfinite(number) else None
     if isinstance(value, datetime):
@@ -47,6 +49,7 @@ def plain(value: object) -> Any:
 
 def stamp(at: datetime, *, separator: str = " ") -> str:
     """A stored UTC time as local time with its offset, to the second: `2026-05-01 18:00:00+02:00`."""
+    # Stored in UTC, shown where the person stands; the offset keeps the two apart.
     return at.astimezone().isoformat(sep=separator, timespec="seconds")
 
 
@@ -70,18 +73,21 @@ def say(text: str = "") -> None:
 
 def talk(text: str) -> None:
     """Something for the person, wrapped; never part of the data."""
+    # stderr, so that a pipe gets data alone.
     for line in wrap(text):
         print(line, file=sys.stderr)
 
 
 def hint(text: str) -> None:
     """What a person may do next, or would be glad to know: not said with --quiet. Never a danger."""
+    # Never a danger: --quiet must not be able to silence one.
     if not session.current().quiet:
         talk(text)
 
 
 def wrap(text: str, indent: str = "", hang: str = "  ") -> list[str]:
     """Lines that fit the screen."""
+    # Codes and options hold hyphens, and a broken one is typed wrongly.
     return textwrap.wrap(
         screen_lines(text),
         session.current().line,
@@ -100,6 +106,7 @@ def command_lines(command: str, *options: str, indent: str = "  ") -> list[str]:
     """A command line to copy: in one line where it fits, else its options on lines that a shell joins."""
     whole = indent + " ".join([command, *options])
     if len(whole) <= session.current().line:
+        # A line joined by backslashes survives copying out of a narrow terminal.
         return [whole]
     return [
         *(f"{indent}{'  ' * bool(n)}{part} \\" for n, part in enumerate([command, *options[:-1]])),
@@ -128,6 +135,7 @@ def section(title: str) -> None:
     current = session.current()
     say("")
     title = one_line(title)
+    # Bold only, no colour: it must read the same on any background.
     print(f"\x1b[1m{title}\x1b[0m" if current.in_colour else title, file=current.stdout)
 
 

@@ -17,8 +17,10 @@ def confirm(yes: bool, question: str) -> None:
     """Return when the step is confirmed; raise UsageFault when it is not or nobody can be asked."""
     if yes:
         return
+    # A script has nobody to answer: it must say --yes and not hang.
     if not at_terminal():
         raise UsageFault(f"this needs a yes: {question}", "add --yes")
+    # On stderr: the question is no part of the data.
     print(f"{one_line(question)} [y/N] ", end="", file=sys.stderr, flush=True)
     if sys.stdin.readline().strip().casefold() not in ("y", "yes"):
         raise UsageFault("not confirmed: nothing was changed", "answer y, or add --yes")

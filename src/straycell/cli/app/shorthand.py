@@ -21,6 +21,7 @@ def spelled_out(words: Sequence[str], root: Any) -> list[str]:
         case [noun] if (known := root.get_command(None, noun)) is not None:
             verbs = getattr(known, "commands", None)
             return [noun] if verbs is None else [noun, "list" if "list" in verbs else "--help"]
+        # A scanned label types a bare code and Enter.
         case [word] if _CELL.fullmatch(word):
             return ["cell", "show", word]
         case [word] if _TEARDOWN.fullmatch(word):

@@ -45,6 +45,7 @@ def table(
     widths = [max(map(len, column)) for column in zip(headers, *cells, strict=True)]
     gives_way = 0 if flexible is None else max(0, widths[headers.index(flexible)] - _LEAST)
     needed = sum(widths) - gives_way + 2 * (len(widths) - 1)
+    # A card breaks no code or date: a figure cut in half is read as another one.
     if current.at_terminal and (current.columns < NARROW or needed > current.columns):
         _cards(headers, cells)
     elif current.at_terminal or current.in_colour:
@@ -90,6 +91,7 @@ def _plain_table(
 ) -> list[str]:
     """Within 80 columns where the flexible column can give way, else as wide as it must be."""
     widths = [max(map(len, column)) for column in zip(headers, *rows, strict=True)]
+    # A pipe has no width, but logs and mails are read at 80 columns.
     excess = sum(widths) + 2 * (len(widths) - 1) - options.current().columns
     if flexible is not None:
         place = headers.index(flexible)
@@ -102,6 +104,7 @@ def _plain_table(
 
 
 def _fit(cell: str, width: int, right: bool) -> str:
+    # The ellipsis says that something is missing; a cut alone would look whole.
     if len(cell) > width:
         return cell[: width - 1] + "…"
     return cell.rjust(width) if right else cell.ljust(width)
@@ -110,6 +113,7 @@ def _fit(cell: str, width: int, right: bool) -> str:
 def _rich_table(
     headers: Sequence[str], rows: list[list[str]], flexible: str | None, right: Collection[str]
 ) -> None:
+    # Imported only where a table is drawn: in a pipe nobody needs it.
     from rich.box import SIMPLE_HEAD
     from rich.console import Console
     from rich.table import Table

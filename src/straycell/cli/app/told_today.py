@@ -19,6 +19,7 @@ _FILE = "cautions.json"
 
 def told_today() -> frozenset[str]:
     """Ids of the cautions that were printed in full on this local day."""
+    # Whatever is wrong with the file, a caution more is the safe mistake.
     folder = state_folder(options.current().env)
     if folder is None:
         return frozenset()
@@ -36,6 +37,7 @@ def remember(ids: Iterable[str]) -> None:
     told = sorted(known.union(ids))
     if folder is None or len(told) == len(known):
         return
+    # A read-only home must not stop a measurement.
     with contextlib.suppress(OSError, BadData):
         folder.mkdir(parents=True, exist_ok=True)
         write_whole(folder / _FILE, json.dumps({"day": _today(), "told": told}).encode(), force=True)

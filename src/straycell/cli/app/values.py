@@ -25,6 +25,7 @@ def quantity(
 ) -> Any:
     """An option that takes one quantity and gives it in the base unit of its dimension."""
 
+    # A bare number is refused: 500 may be mA or mAh, and a wrong guess charges a cell too fast.
     def parse(value: str) -> float:
         return parse_quantity(value, dimension, window=window, name=flag.removeprefix("--").replace("-", " "))
 
@@ -36,6 +37,7 @@ def quantity(
 def word(flag: str, kind: type[StrEnum], text: str, *, listed: bool = True) -> Any:
     """An option that takes one word of an enumeration (or several options, for a list)."""
     words = " ".join(member.value for member in kind)
+    # Parsed here, so that a mistyped word is answered with the nearest one.
     return typer.Option(
         flag,
         parser=lambda value: parse_word(value, kind, flag),
@@ -92,6 +94,7 @@ def parse_whole(value: str, name: str, *, low: int, high: int) -> int:
     """A whole number from low to high, written in plain digits. Raises BadData."""
     tidy = value.strip().removeprefix("#")
     label = name.removeprefix("--").lower()
+    # isdigit alone takes digits of other scripts, and a very long number takes time to convert.
     digits = tidy.removeprefix("-")
     if not (digits.isascii() and digits.isdigit() and len(digits) < 12):
         raise BadData(f"{label}: '{value[:60]}' is no whole number", f"write {low} to {high}")
@@ -119,6 +122,7 @@ def at_option(text: str = "When it was done (default: now).") -> Any:
 
 def time_option(flag: str, text: str) -> Any:
     """An option that takes a time up to now; gives a UTC time."""
+    # Up to now: what lies in the future was not measured.
     return typer.Option(
         flag,
         parser=lambda value: parse_time(value, clock.now()),
@@ -131,6 +135,7 @@ def time_option(flag: str, text: str) -> Any:
 def energy_limit(flag: str, text: str) -> Any:
     """An option whose name holds its unit: watt-hours, bare or written out."""
 
+    # The option's name holds the unit, so the one bare number that is clear is taken.
     def parse(value: str) -> float:
         name = flag.removeprefix("--")
         return parse_quantity(value, Dimension.ENERGY, window=Window(0.1, 1e6, "a box"), bare="Wh", name=name)

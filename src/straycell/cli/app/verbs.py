@@ -29,6 +29,7 @@ class Verb(TyperCommand):
 
     def format_options(self, ctx: Any, formatter: Any) -> None:
         """Arguments and options, without the names of Python's types and ranges."""
+        # Typer's own page names Python types, which mean nothing at a bench.
         arguments, options = [], []
         params: list[Any] = self.get_params(ctx)
         for param in params:
@@ -63,6 +64,7 @@ def examples_of(path: Sequence[str]) -> list[str]:
 
 @lru_cache(maxsize=1)
 def _examples() -> dict[str, Any]:
+    # Kept in one file of their own: examples scattered over docstrings would rot unseen.
     text = resources.files("straycell.cli.app").joinpath("examples.toml").read_text(encoding="utf-8")
     return tomllib.loads(text)
 
@@ -101,6 +103,7 @@ class Verbs(TyperGroup):
         return list(self.commands)  # as written, which older Typers would sort
 
     def resolve_command(self, ctx: Any, args: list[str]) -> Any:
+        # click would only say that there is no such command; the nearest one is what was meant.
         word = args[0]
         if self.get_command(ctx, word) is None and not word.startswith("-"):
             known = self.list_commands(ctx)
@@ -143,6 +146,7 @@ class LazyNouns(Verbs):
     def get_command(self, ctx: Any, cmd_name: str) -> Any:
         if cmd_name not in self.table:
             return None
+        # Imported when named: otherwise every command pays for the imports of all nouns.
         if cmd_name not in self.commands:
             app: typer.Typer = import_module(self.table[cmd_name].module).app
             self.commands[cmd_name] = typer.main.get_command(app)
@@ -157,6 +161,7 @@ class LazyNouns(Verbs):
 
 def noun_app(help_text: str) -> typer.Typer:
     """A noun with verbs; each verb is a function decorated with `@app.command("verb")`."""
+    # Completion is a noun of its own, and Rich's boxes cannot be copied from a help page.
     app = _App(
         cls=Verbs,
         help=help_text,

@@ -41,6 +41,7 @@ def run(
         screen.run(intake(session))
     except terminal.Ended:
         stopped = True
+    # Cells already kept are in the store: the summary must come even after Ctrl-C.
     except KeyboardInterrupt:
         screen.say("")
         stopped = True
@@ -60,6 +61,7 @@ def _print_labels(effect: PrintLabels) -> None:
     from straycell.cli.nouns.use.label import print_cells
 
     out = Path(effect.path).expanduser()
+    # A sheet of last week may still be waiting for the printer.
     if out.exists():
         raise BadData(f"{out} is there already", "name another file")
     if out.suffix.casefold() != ".pdf":
@@ -73,6 +75,7 @@ def _end(screen: terminal.Terminal, session: Session, *, offer: bool) -> None:
     kept = list(session.kept.values())
     if not kept:
         screen.say("no cell was recorded")
+    # The dialogue spoke on stderr: stdout holds this one document.
     output.emit(_document(session, kept), lambda: _table(kept))
     lines = closing.outlook_lines(kept)
     if lines:

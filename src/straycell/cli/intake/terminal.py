@@ -48,6 +48,7 @@ class Terminal:
             while True:
                 try:
                     answer = self._answer(effect)
+                # Thrown into the dialogue: it knows which answer to ask again, the terminal does not.
                 except StraycellError as error:
                     effect = dialogue.throw(error)
                 else:
@@ -76,6 +77,7 @@ class Terminal:
         for line in above:
             print(line, file=sys.stderr)
         self._write(f"{last} ")
+        # readline and not input: Ctrl-D at the start of a line has to be told from an empty answer.
         line = sys.stdin.readline()
         if not line:
             print(file=sys.stderr)
@@ -89,6 +91,7 @@ class Terminal:
 
     def large(self, code: str) -> None:
         """The code in large letters, with an empty line above and below."""
+        # Read from arm's length, with a pen in a gloved hand.
         print(file=sys.stderr)
         for line in large(code, self._width(), "█" if _can_show("█", sys.stderr) else "#"):
             self._print(line, Tone.HEAD)
@@ -97,6 +100,7 @@ class Terminal:
     def caution(self, caution: Caution) -> None:
         """In full when the danger is new today, after that in one short line."""
         steps = [*caution.steps, *added_by([caution.facts] if caution.facts is not None else [])]
+        # What this evening said counts even where the state folder cannot be written.
         known = self._told | told_today.told_today()
         texts, told = spoken_cautions(steps, known, quiet=options.current().quiet)
         for text in texts:
@@ -123,6 +127,7 @@ class Terminal:
 
     @staticmethod
     def _width() -> int:
+        # Beyond a hundred columns the eye loses the line.
         return max(40, min(shutil.get_terminal_size((80, 24)).columns, 100))
 
 

@@ -34,6 +34,7 @@ _D = Dimension
 
 def document(page: CellSheet) -> shapes.Json:
     """The page as JSON: the cell, its figures, its readings (superseded ones marked), its verdict."""
+    # Superseded readings stay in it: history is append-only, also for scripts.
     return shapes.cell_json(page.cell) | {
         "outcome": page.verdict.outcome.word,
         "figures": shapes.figures_json(page.figures),
@@ -104,6 +105,7 @@ def _figures(page: CellSheet) -> list[tuple[str, str | None]]:
     none = "nothing that counts today"
     capacity = figure(f.capacity, _D.CAPACITY)
     resistance = figure(f.resistance, _D.RESISTANCE)
+    # "At least" goes with the figure wherever it is printed: a lower bound alone reads like a value.
     least, method = ("at least " if f.at_least else ""), f", {f.resistance_method}"
     why = page.doubted.get(f.capacity_reading.id, "") if f.capacity_reading else ""
     return [
@@ -131,6 +133,7 @@ def _reading_row(
     how = describe(item)
     if item.id in doubted:
         how = f"{doubted[item.id]} ({how})"
+    # Why a reading does not count matters more than how it was taken.
     if recorded.superseded:
         by = f" by {recorded.superseded_by}" if recorded.superseded_by else ""
         how = f"superseded{by} ({recorded.mistake}): {recorded.because}"
@@ -144,6 +147,7 @@ def value_text(item: Item, defaults: CautiousDefaults) -> str:
         return " ".join(getattr(item, "look", ()))
     if isinstance(item, Charge) or item.quantity is Quantity.LET_DOWN:
         return f"to {show_quantity(item.value, dimension)}"
+    # No value without its U: who reads it decides with it.
     return show_quantity(item.value, dimension, u=measured(item, defaults).u)
 
 

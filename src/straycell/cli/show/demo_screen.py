@@ -35,6 +35,7 @@ def show(story: Story) -> None:
 def _title(text: str, command: str) -> None:
     """A step's heading, with the command that shows or does it at the right edge."""
     current = options.current()
+    # The command at the edge teaches while the eye stays on the story.
     gap = " " * max(2, WIDTH - len(text) - len(command))
     text, command = one_line(text), one_line(command)
     heading = f"\x1b[1m{text}\x1b[0m" if current.in_colour else text
@@ -44,6 +45,7 @@ def _title(text: str, command: str) -> None:
 
 def _line(text: str, lead: str = "  ", at_most: int = 2) -> None:
     """One entry, wrapped under itself, cut after `at_most` lines."""
+    # Cut to two lines: the walk must fit a few screens, and each command shows the rest.
     hang = " " * len(lead)
     for line in textwrap.wrap(
         screen_lines(text),
@@ -97,7 +99,7 @@ def _verdicts(story: Story) -> None:
 def _next(story: Story) -> None:
     _title("4 What to do next, and when", "straycell verdict show CODE")
     for code in demo_story.WAITING:
-        _line(demo_story.first_step(story, code), f"  {code}: ", at_most=3)
+        _line(demo_story.first_step(story, code), f"  {code}: ", at_most=4)
 
 
 def _match(story: Story) -> None:

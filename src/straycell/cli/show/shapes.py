@@ -57,6 +57,7 @@ def accuracy_json(accuracy: Accuracy | None, unit: str) -> Json | None:
 
 def resolution_json(resolution: Resolution) -> list[Json]:
     """Steps by range; `below_v` null means from there on."""
+    # JSON has no infinity (RFC 8259, 6): null is "from there on".
     return [
         {"below_v": None if math.isinf(bound) else bound, "step_v": step} for bound, step in resolution.steps
     ]
@@ -80,6 +81,7 @@ def item_json(item: Reading | Charge, defaults: CautiousDefaults) -> Json:
 
 def reading_json(reading: Reading, defaults: CautiousDefaults) -> Json:
     """One reading; `cautious_default` is true when no meter spoke for its uncertainty."""
+    # A look has no number, and zero would be one.
     has_value = reading.value is not None
     return {
         "id": reading.id,
@@ -110,6 +112,7 @@ def reading_json(reading: Reading, defaults: CautiousDefaults) -> Json:
 
 def charge_json(charge: Charge) -> Json:
     """One charge; `value` is the voltage it went up to, so that a list of readings can hold it."""
+    # One key for the value in every kind of record, so that a script can plot them alike.
     return {
         "id": charge.id,
         "cell": charge.cell,

@@ -59,6 +59,7 @@ def plan_joining(groups: Sequence[Group], limits: UseLimits) -> Joining | None:
     if len(cells) < 2:
         return None
     chemistry = cells[0].facts.chemistry
+    # lfp's plateau hides the state of charge; only full is a voltage that says where a cell stands.
     if chemistry is Chemistry.LFP:
         to_v = limits.full_v[chemistry]
         why = "lfp tells nothing by its voltage until it is full"
@@ -79,7 +80,9 @@ def difference(one: RestVoltage, other: RestVoltage, limits: UseLimits) -> Measu
     """The difference of two rest voltages in V. Readings by one meter share its gain and offset."""
     kelvin = _kelvin(one, other, limits)
     apart_v = abs(one.measured.value - other.measured.value)
+    # A cell's own voltage moves up to 0.5 mV a kelvin (`cell-drift`), which is no difference of charge.
     drift_v = limits.cell_drift * kelvin / math.sqrt(3.0)
+    # One meter's offset is in both readings and cancels; its gain acts on the difference alone.
     same = one.meter and one.meter == other.meter
     if not same or one.alone_u_v is None or other.alone_u_v is None:
         meter_v = limits.meter_drift * kelvin * max(one.measured.u, other.measured.u)
@@ -92,6 +95,7 @@ def difference(one: RestVoltage, other: RestVoltage, limits: UseLimits) -> Measu
 def _kelvin(one: RestVoltage, other: RestVoltage, limits: UseLimits) -> float:
     if one.temperature_c is not None and other.temperature_c is not None:
         return abs(one.temperature_c - other.temperature_c)
+    # Two temperatures that nobody noted may differ; readings of one moment share the room.
     return 0.0 if one.at == other.at else limits.unsaid_kelvin
 
 
@@ -148,6 +152,8 @@ def _too_far(c: Candidate, reference: Candidate, bank: Sequence[Candidate], limi
         if other.code == c.code:
             continue
         apart = difference(c.rest, _rest(other), limits)
+        # The upper end by U decides: joined cells even out their difference at once, with nothing to limit it
+        # but R.
         if apart.high > limits.join_v:
             u = f" with U {1000 * (apart.high - apart.value):.0f} mV"
             return f"{volts(c.rest.measured.value)}, {1000 * apart.value:.0f} mV{u} from {other.code}"
@@ -162,7 +168,9 @@ def _too_far(c: Candidate, reference: Candidate, bank: Sequence[Candidate], limi
 def _even_v(c: Candidate, bank: Sequence[Candidate], limits: UseLimits) -> float:
     """The difference in V that drives the allowed current between a cell and the bank."""
     assert c.capacity is not None and c.resistance is not None
+    # The smaller side bears the current at the higher rate.
     smaller_ah = min(c.capacity.low, sum(b.capacity.low for b in bank if b.capacity is not None))
+    # The lowest likely resistance lets the highest current through.
     least_ohm = max(0.0, c.resistance.low) + max(0.0, joined_ohm(bank).low)
     return limits.join_c_rate * max(0.0, smaller_ah) * least_ohm
 

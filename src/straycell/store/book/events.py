@@ -22,6 +22,7 @@ def history(conn: Connection, code: str) -> list[Event]:
 
 def since(conn: Connection, at: datetime, bench: str) -> list[Event]:
     """All events of one bench's own writes from a time (UTC) on, oldest first."""
+    # Merged writes bear their own bench: what another one did is not undone here.
     own = select(WRITE.c.id).where(WRITE.c.bench == bench, WRITE.c.at_us >= to_us(at))
     return _listed(conn, select(EVENT.c.id).where(EVENT.c.write_id.in_(own)))
 
@@ -42,6 +43,7 @@ def recorded_by(conn: Connection, events: list[Event]) -> dict[int, list[str]]:
 
 def _listed(conn: Connection, ids: Select[Any]) -> list[Event]:
     rows = conn.execute(select(EVENT).where(EVENT.c.id.in_(ids)).order_by(EVENT.c.id)).all()
+    # Two queries for any number of events, instead of one for each.
     links = conn.execute(
         select(EVENT_CELL.c.event_id, EVENT_CELL.c.code)
         .where(EVENT_CELL.c.event_id.in_(ids))
@@ -71,6 +73,7 @@ _PRINTED, _SCALE = "labels-printed", "printer-scale"
 
 def record_labels(pen: Pen, purpose: str, said: Mapping[str, str]) -> None:
     """Labels of these cells were printed; `said` holds the fingerprint of what each says, by code."""
+    # The fingerprint, so that a label whose words have changed since can be found.
     if said:
         pen.event(_PRINTED, said, subject=purpose, detail={"said": dict(said)})
 
@@ -79,6 +82,7 @@ def label_prints(conn: Connection) -> dict[str, LabelPrint]:
     """The latest label of every cell that has one, by code."""
     found: dict[str, LabelPrint] = {}
     rows = conn.execute(select(EVENT).where(EVENT.c.verb == _PRINTED).order_by(EVENT.c.at_us, EVENT.c.id))
+    # Later rows overwrite earlier ones: the label on the cell is the last one printed.
     for row in rows:
         for code, fingerprint in from_json(row.detail)["said"].items():
             found[code] = LabelPrint(from_us(row.at_us), row.subject, fingerprint)

@@ -49,6 +49,7 @@ def meter_of(row: Any, name: str | None = None) -> Meter:
 
 def by_key(conn: Connection) -> dict[str | None, Meter | None]:
     """Every meter by its key; None is none."""
+    # Readings refer to keys: two benches may each have a "blue multimeter".
     names = shown(conn, METER)
     rows = conn.execute(select(METER).order_by(METER.c.key))
     return {None: None, **{row.key: meter_of(row, names[row.key]) for row in rows}}
@@ -78,6 +79,7 @@ def keys(conn: Connection) -> dict[str | None, str | None]:
 def add_meter(pen: Pen, new: Meter) -> Meter:
     """Declare a meter. Raises BadData when the name is empty or taken, or a figure is no accuracy."""
     require_meter(new)
+    # Changed in place, the U of every reading taken with it would change, too.
     if key_named(pen.conn, METER, new.name) is not None:
         raise BadData(
             f"there is a meter '{new.name}' already, and readings lean on its figures",
@@ -88,6 +90,7 @@ def add_meter(pen: Pen, new: Meter) -> Meter:
         accuracy: Accuracy | None = getattr(new, quantity)
         values[f"{quantity}_gain"] = None if accuracy is None else accuracy.gain
         values[f"{quantity}_offset"] = None if accuracy is None else accuracy.offset
+    # An accuracy too good to be true takes the guard band off every limit.
     if why := too_good(new):
         raise BadData(f"meter '{new.name}': {why}", "take the limits of error from its sheet, like 0.5%+3mV")
     values["voltage_resolution"] = _steps_text(new.voltage_resolution)
@@ -112,6 +115,7 @@ def require_meter(new: Meter) -> None:
 
 
 def _require_accuracy(name: str, quantity: str, accuracy: Accuracy) -> None:
+    # 0 % + 0 would count as exact.
     parts = (accuracy.gain, accuracy.offset)
     if not all(math.isfinite(part) and part >= 0 for part in parts) or not any(parts):
         raise BadData(f"meter '{name}': its {quantity} accuracy is not above zero", "write it like 0.5%+2mV")

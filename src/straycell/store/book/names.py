@@ -17,6 +17,7 @@ def shown(conn: Connection, table: Table) -> dict[str, str]:
         return {row.key: row.name for row in rows}
     letter = conn.execute(select(BENCH.c.letter)).scalar_one()
     own = {name for key, name in rows if key[0] == letter}
+    # The letter only where it is needed: on one's own bench a box has its own name.
     apart = {key: f"{name} (bench {key[0]})" for key, name in rows}
     return {
         key: name if key[0] == letter or (times[name] == 1 and name not in own) else apart[key]

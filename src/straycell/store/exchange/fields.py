@@ -38,6 +38,7 @@ def quantity_columns(fields: Iterable[Field]) -> dict[str, Column]:
             continue
         found[stem] = Column(stem, dimension, None)
         for unit in dimension.value.units:
+            # Column names are typed by hand: signs that no keyboard has are left out.
             if unit.isascii() and unit != "%" and "Ohm" not in unit and unit not in ("Mohm", "degC"):
                 found[f"{stem}_{unit.casefold()}"] = Column(stem, dimension, unit)
     return found
@@ -105,6 +106,7 @@ class Fields:
         """A number with a point, of a list whose decimal mark is a comma. Raises BadData for both marks in one list."""
         if self.line.decimal == "." or not any(mark in value for mark in ",."):
             return value
+        # One list with both marks has thousands separators somewhere, and 1.234 means two things.
         if "." in value or value.count(",") > 1:
             raise BadData(
                 f"'{value[:60]}' has a point, other numbers of the list a decimal comma",
@@ -145,6 +147,7 @@ def _quantity(value: str, column: Column, name: str) -> float:
 
 def number(value: str) -> float:
     """A plain number. Raises BadData."""
+    # float() would take underscores and words like "nan".
     if re.fullmatch(r"[+-]?\d+,\d+", value):
         raise BadData(f"'{value}' has a decimal comma", f"write a point: {value.replace(',', '.')}")
     if not re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", value):
@@ -155,6 +158,7 @@ def number(value: str) -> float:
 
 
 def _whole(value: str, field: Field) -> int:
+    # isdigit alone takes digits of other scripts.
     if not (value.isascii() and value.isdigit() and len(value) < 5):
         raise BadData(f"'{value[:60]}' is not a {field.noun}", "write its number, like 2")
     return int(value)

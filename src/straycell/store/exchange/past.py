@@ -36,16 +36,19 @@ def carry_past(pen: Pen, file: Path, was: Mapping[str, Stage], event_id: int) ->
     }
     for code, stage in was.items():
         if stage in _OUT_OF_USE:
+            # Out of use elsewhere is out of use here: a discard must not be lost by moving a list.
             discards.setdefault(code, {"because": _OUT_OF_USE[stage], "at_us": pen.now_us})
     upsets = [
         {
             "code": code,
             "kind": row.get("kind") or "an incident without a kind",
             "at_us": at_us,
+            # Anything but a clear no counts as severe: unknown is never a pass.
             "severe": row.get("severe") not in _NOT_SEVERE,
         }
         for code, row, at_us in _rows(file.with_name("upsets.csv"), pen.now, was)
     ]
+    # What a cell went through in a device nobody recorded: it is tested again.
     upsets += [
         {"code": code, "kind": DISMANTLED, "at_us": pen.now_us, "severe": False}
         for code, stage in was.items()
@@ -78,6 +81,7 @@ def _time(text: str, now: datetime, where: str) -> int:
         at = datetime.fromisoformat(text)
     except ValueError:
         at = None
+    # A danger whose time cannot be read is not passed over.
     if at is None or at.tzinfo is None or at > now:
         raise BadData(
             f"{where}: '{text[:40]}' is no time with a zone, up to now",

@@ -77,6 +77,7 @@ def import_readings(
     beside, known = Beside(pen, file), _Known(pen, table)
     for line in counted(table.lines(patient=partial), told):
         if line.fields.get("mistake"):
+            # A superseded reading brought back as a plain one would count again.
             left_out += 1
             continue
         fields = Fields(line, _QUANTITIES)
@@ -116,6 +117,7 @@ class _Known:
     def line_of(self, item: Item, line: int) -> int | None:
         """None for something new, else the line that says the same, 0 for one recorded before."""
         look = " ".join(getattr(item, "look", ()))
+        # Taking a list twice is common; the same cell, time and value twice is one measurement.
         key = (item.cell, item.quantity.value, to_us(item.at), item.value, look)
         earlier = self._seen.get(key)
         self._seen.setdefault(key, line)
@@ -135,6 +137,7 @@ def _read(pen: Pen, fields: Fields, beside: Beside, known: _Known) -> list[Item]
     meter = fields.try_("meter", beside.meter)
     if code is None or at is None:
         return []
+    # An export has a line for each reading, a bench's own list a line for each visit.
     make = _one if fields.has("quantity") else _several
     items = list(make(fields, code, at, given, meter))
     if not items and not fields.faults:
@@ -177,10 +180,12 @@ def _several(
         yield from _charge(fields, code, at, given)
     for quantity, kind in KINDS.items():
         if kind.key in given and kind.key in OF_READING and quantity is not Quantity.TEMPERATURE:
+            # A resistance without its method counts as unknown: judged by d.c. limits, solo at best.
             yield reading_of(kind, {"method": Method.UNKNOWN, **given}, code, at, meter)
 
 
 def _charge(fields: Fields, code: str, at: datetime, given: dict[str, Any]) -> Iterator[Charge]:
+    # Without its end voltage a charge says nothing of full or over-charged.
     if given.get("current_a") is None or given.get("until_v") is None:
         fields.refuse(
             "", "a charge needs its current and its end voltage", "fill charge_current and charge_until"

@@ -37,6 +37,7 @@ class RowFault(BadData):
 
 def shielded(value: object) -> object:
     """A text that a spreadsheet would take for a formula, behind a single quote; all else as it is."""
+    # A field that begins with = + - @ runs as a formula in a spreadsheet (OWASP, CSV injection).
     if isinstance(value, str) and _FORMULA.match(value) and not _PLAIN_NUMBER.fullmatch(value):
         return f"'{value}"
     return value
@@ -49,6 +50,7 @@ def _unshielded(value: str) -> str:
 
 def separator_of(file: Path) -> str:
     """Comma, semicolon or tab: which of them the first line that is not blank has most of."""
+    # Spreadsheets write semicolons where the comma is the decimal mark.
     with open_file(file, str(file), MOST_BYTES) as stream:
         head = stream.read(_HEAD_BYTES).decode("utf-8", "replace").lstrip("\ufeff\r\n\t ")
     first = re.split(r"[\r\n]", head, maxsplit=1)[0]
@@ -60,6 +62,7 @@ def rows(file: Path, separator: str) -> Iterator[tuple[int, list[str]]]:
 
     Raises BadData when the file cannot be opened, RowFault where it is no CSV text.
     """
+    # A quote that is never closed would swallow the rest of the file into one field.
     csv.field_size_limit(MOST_FIELD)
     with open_file(file, str(file), MOST_BYTES) as stream:
         reader = csv.reader(_lines(stream), delimiter=separator, strict=True)
@@ -70,6 +73,7 @@ def rows(file: Path, separator: str) -> Iterator[tuple[int, list[str]]]:
                     raise RowFault(began, f"{len(values)} fields on one line", f"at most {MOST_COLUMNS}")
                 if any(value and not value.isspace() for value in values):
                     yield began, [_unshielded(" ".join(value.split())) for value in values]
+                # A quoted field may hold line breaks: the row is named by the line it began on.
                 began = reader.line_num + 1
         except csv.Error as error:
             raise RowFault(began, f"not readable as CSV: {error}", "check the quotes") from None
@@ -78,12 +82,15 @@ def rows(file: Path, separator: str) -> Iterator[tuple[int, list[str]]]:
 def _lines(stream: BinaryIO) -> Iterator[str]:
     """Lines with their ends, of any system; raises RowFault at the first that is no text or too long."""
     number = 0
+    # readline with a bound: a file without a line break must not be read whole.
     while raw := stream.readline(MOST_LINE_BYTES + 1):
         number += 1
         if number > MOST_LINES:
             raise RowFault(number, f"more than {MOST_LINES} lines", "split the file")
         if number == 1:
             _require_text(raw)
+            # Spreadsheets put a byte order mark before UTF-8; it would become part of the first column's
+            # name.
             raw = raw.removeprefix(b"\xef\xbb\xbf")
         if len(raw) > MOST_LINE_BYTES:
             raise RowFault(number, f"a line of more than {MOST_LINE_BYTES // 1_000_000} MB", _REMEDY)
@@ -99,6 +106,7 @@ def _lines(stream: BinaryIO) -> Iterator[str]:
 def _require_text(raw: bytes) -> None:
     if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
         raise RowFault(1, "the file is UTF-16, not UTF-8", _REMEDY)
+    # A spreadsheet's own file is a zip archive; "not UTF-8" would not tell a person so.
     if raw[:4] == b"PK\x03\x04":
         raise RowFault(1, "this is a spreadsheet or an archive, not a CSV file", _REMEDY)
     if raw[:2] == b"\x1f\x8b":

@@ -33,6 +33,8 @@ from straycell.store.schema.tables import (
     FINDING_FELL,
     METER,
     PROJECT,
+    READING,
+    SUPERSESSION,
     WRITE,
 )
 from straycell.store.session import Pen, among, rows_of
@@ -163,6 +165,9 @@ class _Merge:
         """The cells that the writes were about; their verdicts and their packs' are made again."""
         query = select(EVENT_CELL.c.code).where(among(EVENT_CELL.c.event_id, list(self.events.values())))
         codes = set(self.pen.conn.execute(query.distinct()).scalars())
+        # A restore may carry that a record was taken back which its own backup did not hold.
+        back = select(SUPERSESSION.c.record).where(among(SUPERSESSION.c.event_id, list(self.events.values())))
+        codes |= set(self.pen.conn.execute(select(READING.c.code).where(READING.c.key.in_(back))).scalars())
         # What another merge found or let fall bears no event of its cells.
         made = among(FINDING.c.write_id, list(self.writes.values()))
         codes |= set(self.pen.conn.execute(select(FINDING.c.code).where(made)).scalars())

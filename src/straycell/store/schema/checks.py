@@ -26,6 +26,7 @@ def check(name: str, sql: str) -> CheckConstraint:
 
 
 def one_of(column: str, words: Iterable[str]) -> CheckConstraint:
+    # The same words as in Python: a row written past this program is refused as well.
     return check(column, f"{column} IN ({', '.join(repr(str(word)) for word in words)})")
 
 
@@ -42,6 +43,7 @@ def code_shape(column: str = "code") -> CheckConstraint:
 
 
 def key_shape(column: str = "key") -> CheckConstraint:
+    # GLOB knows no repetition, so two patterns say: a letter, a dash, and only digits.
     return check(column, f"{column} GLOB '[A-Z]-[1-9]*' AND {column} NOT GLOB '??*[^0-9]*'")
 
 
@@ -82,6 +84,7 @@ def _held(field: Field) -> CheckConstraint:
 def value_windows() -> CheckConstraint:
     """The value's window follows its quantity; a charge's value is its end voltage."""
     dimensions = {quantity: KINDS[quantity].dimension for quantity in Quantity}
+    # One column holds all quantities, so its range depends on the row.
     arms = " ".join(_arm(q, d) for q, d in dimensions.items() if d is not None)
     return check(
         "value", f"CASE quantity {arms} ELSE value IS NULL END AND (quantity = 'look') = (value IS NULL)"

@@ -37,6 +37,7 @@ def schema_faults(conn: Connection) -> Iterator[str]:
         wanted[match["kind"].lower(), match["name"]] = _plain(statement)
     rows = conn.exec_driver_sql("SELECT type, name, sql FROM sqlite_master WHERE sql IS NOT NULL").all()
     found = {(kind, name): _plain(sql) for kind, name, sql in rows}
+    # Alembic's own table; its content is the version, which user_version says too.
     found.pop(("table", "alembic_version"), None)
     for kind, name in sorted(wanted.keys() | found.keys()):
         key, what = (kind, name), _WORDS.get(kind, kind)
@@ -55,6 +56,7 @@ def _plain(sql: str) -> str:
 
 def value_faults(conn: Connection) -> Iterator[str]:
     """Values of a wrong kind, out of range, unknown words, broken JSON; each with its row."""
+    # The models carry the checks; loading them is dear, and only a check needs them.
     from straycell.store.schema.models import METADATA
 
     for table in METADATA.sorted_tables:
@@ -66,6 +68,8 @@ def value_faults(conn: Connection) -> Iterator[str]:
 def _conditions(table: Table) -> Iterator[tuple[str, str]]:
     """(what is wrong, the condition in SQL of a row that has it)."""
     for column in table.columns:
+        # SQLite's types are only affinities: a text may stand in a number's column
+        # (sqlite.org/datatype3.html).
         kinds = _KINDS[str(column.type)]
         listed = ", ".join(f"'{kind}'" for kind in (*kinds, *(("null",) if column.nullable else ())))
         yield (

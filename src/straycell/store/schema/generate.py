@@ -74,6 +74,7 @@ def statements() -> Iterator[str]:
 
 
 def _tidy(text: str) -> str:
+    # Blanks at line ends depend on the SQLAlchemy version, and the text is compared.
     return "\n".join(line.rstrip() for line in text.replace("\t", "    ").strip().splitlines())
 
 

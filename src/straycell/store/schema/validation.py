@@ -43,6 +43,7 @@ def require_moment(what: str, at: datetime, now: datetime) -> None:
 def require_within(what: str, value: float | None, field: Field) -> None:
     """Raise BadData for a number that is none, or that cannot be meant."""
     window = field.window
+    # Windows catch a slipped point (37.1 V) and not a bad cell: they are wide on purpose.
     if value is None or window is None or (math.isfinite(value) and window.low <= value <= window.high):
         return
     given, low, high = (_shown(number, field.dimension) for number in (value, window.low, window.high))
@@ -61,6 +62,7 @@ def require_facts(facts: CellFacts) -> None:
     for name, field in FACTS.items():
         if field.window is not None:
             require_within(name, getattr(facts, name), field)
+    # A print beyond what the size can hold would make every current look gentle.
     for ceiling in beyond_size(facts):
         raise BadData(
             f"{ceiling.fact}: {ceiling.text}",
@@ -94,6 +96,7 @@ def _faults(item: Item, kind: Kind) -> Iterator[str]:
         )
     if isinstance(item, Reading) and item.u is not None:
         yield from _exact_faults(item, item.u)
+    # A condition on the wrong quantity was meant for another reading.
     for name in sorted(said.keys() - {*kind.takes, kind.key}):
         yield f"a {kind.quantity} has no {said[name].noun}"
     if isinstance(item, Charge):
@@ -109,6 +112,7 @@ def _exact_faults(reading: Reading, u: float) -> Iterator[str]:
     if u <= 0.0:
         yield "its uncertainty is not above zero: nothing is measured exactly"
         return
+    # A display that steps by 10 mV cannot show 1 mV, whatever was typed.
     in_volts = reading.meter is not None and KINDS[reading.quantity].unit == "V"
     shown_u = reading.meter.voltage_resolution.u(reading.value or 0.0) if in_volts and reading.meter else 0.0
     if u < shown_u * (1 - 1e-9):
@@ -126,6 +130,7 @@ def _let_down_faults(reading: Reading) -> Iterator[str]:
 
 
 def _warming_faults(charge: Charge) -> Iterator[str]:
+    # Swapped, a hot charge would pass as a cool one.
     room, peak = charge.temperature_c, charge.peak_temperature_c
     if room is not None and peak is not None and room - peak > _COOLER_BY_ERROR_K:
         yield f"the warmest it became ({peak:g} C) lies below the room's {room:g} C: are the two swapped?"

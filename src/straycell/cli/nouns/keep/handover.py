@@ -79,6 +79,7 @@ def show(
     with bench.reading() as reader:
         entry = reader.handover(reader.handover_number(number))
         listed = reader.handover_list(entry.id, bench.rules, bench.now)
+    # The paper goes with the cells: whoever receives them has no access to the store.
     if out is not None:
         from straycell.safety.handover.render import handover_pdf
 
@@ -98,6 +99,7 @@ def close(number: Number) -> None:
         before = writer.handover(writer.handover_number(number))
         entry = writer.close_handover(before.id)
         listed = writer.handover_list(before.id, bench.rules, bench.now)
+    # A cell cleared meanwhile must not leave with the drum: it is named, so that somebody takes it out.
     stayed = sorted(set(before.codes) - set(entry.codes))
     output.emit(document(entry, listed) | {"left_out": stayed}, lambda: _closed(entry))
     if stayed:
@@ -147,6 +149,7 @@ def _page(entry: HandoverEntry, listed: HandoverList) -> None:
         for cell in line.cells:
             for text in output.wrap(f"{cell.code}  {cell.why}", "  "):
                 output.say(text)
+    # The tool names rules and classifies nothing: that is the consignor's duty (ADR 1.4.2.1).
     output.section("May apply; check with the collection point")
     output.bullets(f"{rule.name}: {rule.text} ({rule.source})" for rule in listed.rules)
 

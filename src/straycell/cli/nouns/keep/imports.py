@@ -108,6 +108,7 @@ def _tell(found: Imported, file: Path, what: str, partial: bool) -> None:
         ],
         "more_refused": found.more,
     }
+    # The document first: a script needs every fault, also of a file that is refused.
     output.emit(document, lambda: _page(found, file, what, faults))
     if faults and not found.taken:
         lines = len({fault.line for fault in faults})
@@ -132,6 +133,7 @@ def _page(found: Imported, file: Path, what: str, faults: Sequence[Fault]) -> No
         output.say(f"    and {found.more} more faults further down")
     if found.ignored:
         output.say(f"columns left out: {', '.join(found.ignored)}")
+    # Said, because a list that came out of an export looks complete.
     if found.left_out:
         output.say(
             f"{found.left_out} superseded readings left out: their history goes with a backup or a merge"
@@ -144,6 +146,7 @@ _RUNS = 6
 
 def alike(faults: Sequence[Fault]) -> list[list[Fault]]:
     """Faults of the same kind together, in the order of their first lines: the same words but for the values."""
+    # A thousand lines with one slip in the header are one fault to a person.
     kinds: dict[tuple[str, str, str], list[Fault]] = {}
     for fault in faults:
         kind = (fault.column, _VALUES.sub("#", fault.text), _VALUES.sub("#", fault.remedy))

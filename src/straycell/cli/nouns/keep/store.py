@@ -30,6 +30,7 @@ def _about(file: Path, remedy: str) -> Iterator[None]:
     try:
         yield
     except StoreFault as fault:
+        # Told to restore the store, a person with a broken backup would overwrite the good one.
         if not fault.what.startswith(f"store {file} "):
             raise
         instead = {
@@ -56,6 +57,7 @@ def init(
     """Make an empty store. The first writing command does the same on bench A."""
     path, letter = context.store_path(), (bench or "A").upper()
     _require_letter(letter)
+    # A second init must never empty a store.
     if path.exists():
         raise BadData(f"there is a store already: {path}", "name another file with --store, or use this one")
     with context.writing(create=True, bench=letter):
@@ -87,6 +89,7 @@ def check(
             with _about(against, "name a file that this wrote: straycell store backup FILE"):
                 faults += reader.lost_since(against)
     output.emit({"store": str(path), "ok": not faults, "faults": faults}, lambda: _tell(path, faults))
+    # Exit 1 lets a nightly job notice.
     if faults:
         raise typer.Exit(EXIT_NEGATIVE)
 
@@ -108,6 +111,7 @@ def info() -> None:
     path = context.store_path()
     with context.reading() as reader:
         document = {"store": str(path)} | {k: v for k, v in reader.info().items() if k != "path"}
+    # Said and not refused: the signs of a network share or synchroniser can be wrong.
     warnings = place_warnings(path, mounts())
     output.emit(
         document | {"place_warnings": warnings},
@@ -162,6 +166,7 @@ def restore(
     from straycell.store.backup import restore_store
 
     path, bench = context.store_path(), context.bench()
+    # What was written since the backup leaves the store with it: a person says yes to that.
     if path.exists():
         confirm(yes, f"replace the store {path} by {file}?")
     with _about(file, "name a file that this wrote: straycell store backup FILE"):
@@ -200,6 +205,7 @@ def take_letter(
     new = letter.upper()
     _require_letter(new)
     with context.writing(create=False) as writer:
+        # Two copies of one letter give out the same numbers and can never be merged again.
         former = writer.take_letter(new)
     document = {"store": str(context.store_path()), "bench": new, "from": former}
     output.emit(

@@ -52,6 +52,7 @@ def add(
         raise UsageFault(
             f"--code {code} names one cell, --count {count} asks for more", "leave one of them out"
         )
+    # Pack 1 exists in every tear-down: alone it would make strangers siblings.
     if pack is not None and teardown is None:
         raise UsageFault("--pack is a pack of a tear-down", "add --teardown CODE")
     fields, notes = facts.with_marking(said, said.get("marking", ""))
@@ -81,6 +82,7 @@ def _advice(cell: Cell) -> list[str]:
     notes = []
     if known.form is Form.OTHER:
         notes.append("form: other; say --form if it has a usual size")
+    # A guessed chemistry is worse than none: 4.2 V over-charges an lfp cell by half a volt.
     if known.chemistry is Chemistry.UNKNOWN:
         notes.append("chemistry: unknown, so it stays on hold; never guess it")
     if known.chemistry is Chemistry.PRIMARY:
@@ -112,6 +114,7 @@ def correct(
     **said: Any,
 ) -> None:
     """Correct what is known of a cell; the former entry stays visible."""
+    # An empty correction would be an event that says nothing, for ever.
     if not (said or teardown or pack or box):
         raise UsageFault("nothing to correct was given", "add the entry that is right, like --chemistry nmc")
     kind = _mistyped(mistake)
@@ -141,6 +144,7 @@ def _mistyped(mistake: str | None) -> str | None:
     if mistake is None:
         return None
     found: Mistake = values.parse_word(mistake, Mistake, "--mistake")
+    # Wrong cell and bad contact are mistakes of measuring; an entry of a cell is only typed.
     if found is not Mistake.MISTYPED:
         raise UsageFault(
             f"an entry of a cell cannot be a '{found}'",
@@ -156,6 +160,7 @@ def _check_correction(cell: Cell, said: dict[str, object], *, mistyped: bool) ->
     """
     if "marking" not in said and "chemistry" not in said:
         return []
+    # A marking added later may contradict the chemistry on record; it is asked before both stand.
     on_record: dict[str, object] = {"confirmed_rechargeable": cell.facts.confirmed_rechargeable or None}
     if cell.facts.chemistry is not Chemistry.UNKNOWN:
         on_record["chemistry"] = cell.facts.chemistry
@@ -267,6 +272,7 @@ def move(
     """Put cells into another box, all of them in one write."""
     with context.writing() as writer:
         found = list(dict.fromkeys(writer.find_code(code) for code in codes))
+        # One write: a box that takes two of three cells would leave a person guessing which.
         moved = [writer.move_cell(code, box) for code in found]
     documents = [shapes.cell_json(cell) for cell in moved]
     shown = f"{', '.join(cell.code for cell in moved)}  now in {box}"

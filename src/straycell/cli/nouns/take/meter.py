@@ -45,6 +45,7 @@ def add(
     ] = None,
 ) -> None:
     """Record a meter: a shipped class, its own sheet, or a class with single figures changed."""
+    # A class is the cautious end of many meters; the sheet of this one is better.
     meter = meter_like(name, like) if like else Meter(name)
     given: dict[str, Any] = {
         field: parse_accuracy(text, dimension)
@@ -56,6 +57,7 @@ def add(
         )
         if text is not None
     }
+    # A meter without an accuracy would count as exact.
     if not (like or given):
         raise UsageFault(
             f"nothing is known of meter '{name}'",
@@ -113,6 +115,7 @@ def compare(
 ) -> None:
     """Record that a meter was held against a better one; `due` asks for it once a year."""
     now = clock.now()
+    # The person's own calendar day: late in the evening UTC is already tomorrow.
     day = parse_day(on, now) if on is not None else now.astimezone().date()
     known = _known_value(showed, actual)
     with context.writing() as writer:
@@ -147,6 +150,7 @@ def _known_value(showed: str | None, actual: str | None) -> KnownValue | None:
     from straycell.readings import Quantity
     from straycell.store.book.household import KnownValue
 
+    # Both in one unit or it is no comparison: 4.05 V against 4050 mAh is a slip.
     for dimension, name in _COMPARED.items():
         try:
             figures = [parse_quantity(text, dimension) for text in (showed, actual)]
@@ -168,6 +172,7 @@ def fault(
 ) -> None:
     """Take back all that a faulty meter showed; needs a comparison that shows the fault (meter compare --showed)."""
     now = clock.now()
+    # The window takes readings back for good, so it has to be stated and is never assumed.
     since, until = parse_time(start, now), parse_time(end, now)
     if until < since:
         raise UsageFault("--to lies before --from", "give the earlier time first")

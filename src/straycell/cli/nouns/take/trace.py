@@ -74,8 +74,10 @@ def add(
     from straycell.bench.file_trace import file_trace
     from straycell.traces import parse_columns
 
+    # What was worked out before is superseded by it, and a supersession needs a reason.
     if again is (because is None):
         raise UsageFault("--again and --because go together", "add --again --because 'forgot the meter'")
+    # Asked before the file is read, which may take a minute.
     if columns:
         parse_columns(columns)
     filed = file_trace(
@@ -148,6 +150,7 @@ def show_one(number: Number) -> None:
     sheet = trace_sheet(context.bench(), number)
     entry, stand, gone, doubts = sheet.entry, sheet.stand, sheet.gone, sheet.doubts
 
+    # Drawn from the file each time: pictures need no room in the store and follow better drawing code.
     def page() -> None:
         from straycell.bench.file_trace import again
         from straycell.traces.draw.terminal import terminal_curve
@@ -192,6 +195,7 @@ def plot(
 
 def _progress(size_bytes: int) -> Callable[[float], None] | None:
     """A counter on stderr for long files, when a person is there to see it."""
+    # A counter for a second's work only flickers.
     if size_bytes < _LONG_BYTES or not sys.stderr.isatty():
         return None
 

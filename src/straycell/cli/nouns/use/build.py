@@ -65,6 +65,7 @@ def reserve(
         if not found.served:
             remedy = output.brief(found.missing[0]) if found.missing else ""
             raise NegativeAnswer(f"project '{name}' is not served", remedy)
+        # Between match and reserve readings may have changed: what was read must be what is reserved.
         if plan is not None and plan != found.plan and not named:
             found = _from_all(writer, name, plan) or found
         if plan is not None and plan != found.plan:
@@ -90,6 +91,7 @@ def _named(writer: Writer, name: str, cells: list[str]) -> Match:
     """The match of a project with only the named cells to choose from."""
     codes = [writer.find_code(code) for code in cells]
     found = match_project(writer, name, codes=codes, planning=True)
+    # Named and not needed is a misunderstanding, better told than silently dropped.
     left_out = sorted(set(codes) - {code for group in found.groups for code in group})
     if found.served and left_out:
         raise NegativeAnswer(
@@ -111,11 +113,13 @@ def finish(
 ) -> None:
     """The reserved cells are built in. Refused without protection; at a terminal the cautions are confirmed first."""
     with context.reading() as reader:
+        # Asked before the cautions: nobody should confirm a list for a build that will be refused.
         _require_finishable(reader, name)
     if not yes and prompts.at_terminal():
         talk_cautions(Step.BUILD)
         prompts.confirm(False, "was all of this done, and every check of the build sheet?")
     with context.writing() as writer:
+        # And again under the lock, as minutes may pass at the question.
         _require_finishable(writer, name)
         made = writer.finish(name)
     output.emit(document(made), lambda: _say(made))
@@ -127,6 +131,7 @@ def _require_finishable(reader: Reader, name: str) -> None:
     from straycell.projects import finish_faults
 
     project, build = understood(reader.project(name)), reader.live_build(name)
+    # A pack without protection or fuse can burn on its first short.
     faults = finish_faults(project, series=len(build.groups) if build else None)
     if build is not None:
         from straycell.cli.nouns.use.match_held import held_match
@@ -183,6 +188,7 @@ def inspect(
         build = writer.live_build(name)
         if build is None or build.finished_at is None:
             raise BadData(f"project '{name}' has no finished build", "see: straycell build list")
+        # The look that counted before building must not count as the first inspection.
         if build.finished_at >= now:
             raise BadData(f"the build of '{name}' was finished just now", "look at it again later")
         writer.add_readings([Reading(NEW, c, Quantity.LOOK, now, look=tuple(look)) for c in build.codes])

@@ -148,6 +148,7 @@ def charging(
 def _check_line(
     current_a: float | None, resistor_ohm: float | None, measured_v: float | None, meter: str | None
 ) -> None:
+    # Two settings of one charger contradict each other, and the higher one would be the true one.
     if current_a is not None and resistor_ohm is not None:
         raise UsageFault("--current and --programming-resistor are two settings", "give one of them")
     if current_a is None and resistor_ohm is None:
@@ -167,6 +168,7 @@ def _float(one: OneCell, measured_v: float | None, meter: Meter | None) -> Measu
 
     if measured_v is None:
         return None
+    # By the same way as any reading: the meter's own U decides, else the cautious default.
     reading = Reading(
         NEW, one.code, Quantity.VOLTAGE, datetime.min.replace(tzinfo=UTC), measured_v, meter=meter
     )
@@ -176,6 +178,7 @@ def _float(one: OneCell, measured_v: float | None, meter: Meter | None) -> Measu
 def _step(one: OneCell, answer: ChargerAnswer) -> Step:
     from straycell.acceptance.charger.allowance import ChargeKind
 
+    # A discarded cell gets the words for discarding, whatever charger was asked about.
     if one.verdict.outcome is Outcome.DISCARD:
         return Step.DISCARD
     steps = {ChargeKind.USE: Step.CHARGING, ChargeKind.TEST: Step.TEST_CHARGE}
@@ -267,6 +270,7 @@ def _end_words(one: OneCell, charger: Charger, answer: ChargerAnswer) -> str | N
     measured = f", measured {charger.measured_float.value:.2f} V" if charger.measured_float else ""
     text = f"{end.set_v:.2f} V{measured}, at worst {end.worst_v:.3f} V; this cell bears {end.limit_v:.2f} V"
     marked_v = one.facts.full_voltage_v
+    # Said, or the owner of a 4.35 V cell takes 4.20 V for a mistake.
     if marked_v is not None and one.facts.chemistry is not Chemistry.LFP and marked_v > one.full_v:
         text += f" (marked {marked_v:.2f} V, charged to {one.full_v:.2f} V here)"
     return text

@@ -47,6 +47,7 @@ def from_drop(
         raise UsageFault(
             "--drop is missing", "measure the voltage over the resistor, like --drop 0.55V --across 10ohm"
         )
+    # Measured beats read: bands state a tolerance, an ohmmeter what this one has.
     ohm = across if across is not None else read.ohm if read is not None else None
     if ohm is None:
         raise UsageFault(
@@ -68,6 +69,7 @@ def drop_document(
     if drop_v is None:
         return dict.fromkeys(("current_a", "low_a", "high_a", "per_lamp_a", "lamps", "lamp_v", "on_supply"))
     drawn = current_from_drop(drop_v, ohm, lamps)
+    # Lamps are diodes: on another voltage they draw another current.
     lit = Lamps(lamps or 1, drop_v, ohm, supply_v) if supply_v is not None else None
     return {
         "current_a": drawn.current_a,
@@ -86,6 +88,7 @@ def drop_document(
 def on_supplies(lit: Lamps, lamps: int | None) -> list[dict[str, float | bool | None]]:
     """What these lamps draw from full to nearly empty, and whether they still light with it."""
     found: list[dict[str, float | bool | None]] = []
+    # From a full cell down to a nearly empty one: lamps dim as it sinks.
     for volts in SUPPLIES_V:
         current_a = lit.current_at(volts)
         found.append(
@@ -165,6 +168,7 @@ def for_runtime(
     their new series resistor, which gives no lamp more than it had then. Without them: the largest current,
     and the plain resistor that draws it.
     """
+    # No lamp gets more than it had in its old device: its limit is not known, that current is.
     lit = device_load.lamps(drop, across, bands, supply, lamps)
     now, rules = clock.now(), context.rules()
     with context.reading() as reader:
@@ -213,6 +217,7 @@ def _lamp_answer(
     from straycell.physics.run_time.for_runtime import resistor_for_runtime
 
     choice = resistor_for_runtime(wanted_h, lit, run, full_v=one.full_v, brighter=brighter)
+    # The low end of the resistor's tolerance is what lets the most current through.
     weakest = lit.with_resistor(choice.ohm * (1 - choice.tolerance))
     return {
         "current_a": choice.full_current_a,
@@ -264,6 +269,7 @@ def _plain_resistor(one: OneCell, run: Run, current_a: float) -> dict[str, Any] 
 
     try:
         ohm = rounded_up(one.full_v / current_a / (1 - TOLERANCE))
+        # At full voltage and the low end of the tolerance it gets hottest.
         heat_w = one.full_v**2 / (ohm * (1 - TOLERANCE))
         rating_w = power_rating(heat_w)
     except BadData:

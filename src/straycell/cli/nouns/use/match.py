@@ -40,6 +40,7 @@ def match_project(
     """
     from straycell.matching import serve
 
+    # Verdicts at this moment: a match of yesterday may name a cell that has failed since.
     rules, now = context.rules(), clock.now()
     project, cells = understood(reader.project(name)), candidates(reader, rules, now, codes)
     return serve(project, cells, limits(), now=now, planning=planning)
@@ -99,10 +100,12 @@ def match(
         return
     with context.reading() as reader:
         build = reader.live_build(name)
+        # A project that has its cells is asked whether they are still fit, not for others.
         if build is not None:
             _tell_held(reader, name, build)
             return
         found = dropped_match(reader, name) or match_project(reader, name)
+        # The same checks as for a charger on its own: one charger gets one answer everywhere.
         answers = device_answers_of(reader, name, found)
         drawn = _drawn(reader, name, found) if chart or out is not None else None
     if out is not None and drawn is not None:
@@ -184,6 +187,7 @@ def plan_all(reader: Reader) -> StockPlan:
     from straycell.store.book.records import ProjectState
 
     rules, now = context.rules(), clock.now()
+    # What is reserved or built is promised: planning over it would take cells out of devices.
     pending = [understood(e) for e in reader.projects() if e.state is ProjectState.PENDING]
     return match_all(pending, candidates(reader, rules, now), limits(), now=now)
 
@@ -235,6 +239,7 @@ def page_of_all(found: StockPlan) -> None:
 
 
 def _first(missing: tuple[str, ...]) -> str:
+    # One reason on stderr: the others stand on the page.
     return missing[0] if missing else ""
 
 
@@ -260,6 +265,7 @@ def page(found: Match) -> None:
     if found.warnings:
         output.section("Mind")
         output.bullets(found.warnings)
+    # A person trusts a choice when the rejected ones have reasons, too.
     if found.not_chosen:
         output.section("Why not the others")
         output.bullets(f"{why.code}: {why.text}" for why in found.not_chosen[:SHOWN])
