@@ -116,7 +116,9 @@ def test_only_what_runs_out_is_asked_for() -> None:
     bench = checked_until(330.0).resistance(0.051, at=250.0)
     item = due(bench, at=340.0)["ages"]
     assert "resistance" not in item.why and "--resistance" not in item.todo
-    again = checked_until(330.0).charge(303.0).capacity(2.39, 304.0).charge(304.5, until=3.85).rest(3.85, 306.0)
+    again = (
+        checked_until(330.0).charge(303.0).capacity(2.39, 304.0).charge(304.5, until=3.85).rest(3.85, 306.0)
+    )
     item = due(again, at=340.0)["ages"]
     assert "capacity" not in item.why and "full charge" not in item.todo
 
