@@ -50,7 +50,7 @@ def test_nouns_verbs_and_options_are_completed(shelf: Bench) -> None:
     """From the grammar itself, so a new noun is there by itself."""
     assert asked(shelf, "") == sorted(NOUNS)
     assert asked(shelf, "teard") == ["teardown"]
-    assert asked(shelf, "meter", "") == ["add", "compare", "list"]
+    assert asked(shelf, "meter", "") == ["add", "compare", "fault", "list"]
     assert asked(shelf, "cell", "add", "--rated-") == ["--rated-capacity", "--rated-resistance"]
     assert "--no-tabs" in asked(shelf, "cell", "add", "--no-")
     assert asked(shelf, "cell", "list", "--js") == ["--json"]

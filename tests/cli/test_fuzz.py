@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import shutil
@@ -61,7 +62,9 @@ def asks_for_json(argv: list[str]) -> bool:
 
 
 @pytest.mark.parametrize("seed", SEEDS)
-def test_no_list_of_arguments_yields_a_traceback(seed: int, workshop: Bench) -> None:
+def test_no_list_of_arguments_yields_a_traceback(
+    seed: int, workshop: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Several thousand lines over the real grammar and beyond, in one store that lives through them."""
     codes = [cell["code"] for cell in workshop.do("cell list")]
     keep = workshop.store.with_name("keep.sqlite")
@@ -73,6 +76,8 @@ def test_no_list_of_arguments_yields_a_traceback(seed: int, workshop: Bench) -> 
     seen: set[int] = set()
     for _ in range(LINES_EACH):
         argv = grammar.line()
+        # `scan` reads codes from standard input: one it knows, one it does not.
+        monkeypatch.setattr("sys.stdin", io.StringIO(f"{codes[0]}\nnonsense\n"))
         answer = workshop.run(argv)
         check(argv, answer)
         seen.add(answer.code)

@@ -309,7 +309,7 @@ def test_a_hand_over_from_gathering_to_closing(shop: Bench, tmp_path: Path) -> N
     """Add, print, close; the cell is gone from `due` and stays in the book."""
     bad = codes(shop)[0]
     made = shop.do("handover add 'recycling yard'")
-    assert (made["id"], made["cells"], made["state"]) == (1, [bad], "open")
+    assert (made["id"], made["cells"], made["state"]) == ("A-1", [bad], "open")
     (line,) = made["lines"]
     assert line["condition"] == "damaged or defective" and line["un"] == "UN 3480"
     target = tmp_path / "list.pdf"
@@ -347,7 +347,7 @@ def test_naming_the_cells_of_a_hand_over(shop: Bench) -> None:
         ("handover add ''", 3),
         ("handover add yard {good}", 3),
         ("handover show 7", 3),
-        ("handover show one", 2),
+        ("handover show one", 3),
         ("handover close 7", 3),
         ("handover show 1 --out /no/such/folder/x.pdf", 3),
         ("handover", 0),

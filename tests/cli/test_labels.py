@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 from pathlib import Path
 
 import pypdfium2
@@ -313,6 +314,25 @@ def test_a_scan_without_an_option_says_what_each_is(shop: Bench, monkeypatch: py
     answer = type_in(shop, monkeypatch, "scan --json", first, STRANGER)
     assert [(a["code"], a["known"]) for a in answer.json] == [(first, True), (STRANGER, False)]
     assert f"{first}  hold  nmc 18650" in answer.err
+
+
+@pytest.mark.parametrize(
+    ("stream", "code"),
+    [
+        (None, 2),  # closed: scan <&-
+        (io.TextIOWrapper(io.FileIO(os.open(os.devnull, os.O_WRONLY), "w")), 2),
+        (io.TextIOWrapper(io.BytesIO(b"\xff\xfe\n"), encoding="utf-8"), 3),
+    ],
+    ids=["closed", "not readable", "not text"],
+)
+def test_a_scan_whose_input_cannot_be_read_is_refused(
+    shop: Bench, monkeypatch: pytest.MonkeyPatch, stream: io.TextIOBase | None, code: int
+) -> None:
+    """With what to do instead, and nothing is moved."""
+    monkeypatch.setattr("sys.stdin", stream)
+    before = shop.store.read_bytes()
+    assert "scan" in shop.refused("scan --move drawer", code)
+    assert shop.store.read_bytes() == before
 
 
 def test_a_scan_does_one_thing_at_a_time_and_needs_its_box(

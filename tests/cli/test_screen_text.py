@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import sqlite3
 from contextlib import closing
 from pathlib import Path
@@ -44,7 +45,7 @@ def commands() -> list[tuple[tuple[str, ...], Any]]:
 def test_no_argument_of_any_command_reaches_the_screen_raw(
     bench: Bench, words: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Each argument and option in turn holds the text, with and without --json and --debug."""
+    """Each argument and option in turn, and standard input, hold the text, with and without --json and --debug."""
     monkeypatch.chdir(bench.store.parent)  # a command may write a folder of that name
     bench.do("cell add --form 18650 --chemistry nmc")
     command = dict(commands())[words]
@@ -53,8 +54,9 @@ def test_no_argument_of_any_command_reaches_the_screen_raw(
         option = next((opt for opt in param.opts if opt.startswith("--")), None)
         lines += [[*words, "1", "2", option, HOSTILE], [*words, option, HOSTILE]] if option else []
     for line in lines:
-        check(bench.run(line), line)
-        check(bench.run([*line, "--json"]), line)
+        for argv in (line, [*line, "--json"]):
+            monkeypatch.setattr("sys.stdin", io.StringIO(f"{HOSTILE}\n"))
+            check(bench.run(argv), argv)
 
 
 @pytest.mark.parametrize("name", ["STRAYCELL_STORE", "STRAYCELL_RULES", "STRAYCELL_NOW"])

@@ -95,7 +95,7 @@ def test_refresh_counts_what_it_records_anew(shelf: Bench) -> None:
     assert shelf.do("verdict refresh")["refreshed"] == 0
     mine = shelf.store.with_name("rules.toml")
     mine.write_text(
-        'name = "mine"\n[[limit]]\nid = "look-mend"\nwords = ["torn-sleeve", "bare-tab", "rust"]\n'
+        'name = "mine"\n[[limit]]\nid = "look-mend"\nwords = ["torn-sleeve", "torn-ring", "bare-tab", "rust"]\n'
     )
     heard: list[tuple[int, int]] = []
     with open_writer(shelf.store, now=datetime.now(UTC), rules=load_rules(mine), create=False) as writer:

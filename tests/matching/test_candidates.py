@@ -285,7 +285,7 @@ def test_a_500_mah_cell_on_a_1_a_charger_is_told_which_resistor_it_needs() -> No
     """Half of 500 mAh is 250 mA: 1200 V x 1.1 / 0.25 A are 5.28 kohm, the next E24 value is 5.6 (IEC 60063)."""
     charge = 'programming_resistor = "1.2kohm"\nvoltage = "4.2V"\ntolerance = "1%"'
     answer = match(project('current = "20mA"', charge=charge), cell(0, 0.5, Outcome.SOLO))
-    assert "5.6 kohm or more" in answer.not_chosen[0].remedy
+    assert "5.6 kohm (green blue red gold) or more" in answer.not_chosen[0].remedy
 
 
 def test_the_makers_charge_current_is_kept() -> None:

@@ -116,7 +116,10 @@ def test_only_what_runs_out_is_asked_for() -> None:
     bench = checked_until(330.0).resistance(0.051, at=250.0)
     item = due(bench, at=340.0)["ages"]
     assert "resistance" not in item.why and "--resistance" not in item.todo
-    item = due(checked_until(330.0).charge(299.0).capacity(2.39, 300.0), at=340.0)["ages"]
+    again = (
+        checked_until(330.0).charge(303.0).capacity(2.39, 304.0).charge(304.5, until=3.85).rest(3.85, 306.0)
+    )
+    item = due(again, at=340.0)["ages"]
     assert "capacity" not in item.why and "full charge" not in item.todo
 
 
@@ -275,13 +278,16 @@ def test_a_cell_that_became_warm_is_told_until_a_gentler_charge_clears_it() -> N
 
 @pytest.mark.parametrize(("kind", "listed"), [("drop", "incident"), ("warm", "warm")])
 def test_an_incident_is_due_until_it_is_tested_anew(kind: str, listed: str) -> None:
-    """Look, rest voltage and resistance, all three."""
+    """Look, rest voltage, resistance and a new self-discharge check, all four."""
     bench = stored()
     bench.more = {"upsets": (Upset(kind, day(30.0)),)}
     assert listed in due(bench, at=30.5)
     bench.look(at=31.0).rest(3.85, 32.0)
     assert listed in due(bench, at=33.0)
-    assert listed not in due(bench.resistance(0.05, at=33.0), at=34.0)
+    bench.resistance(0.05, at=33.0)
+    assert "self-discharge" in due(bench, at=34.0)[listed].why
+    bench.charge(35.0).rest(4.18, 37.0)
+    assert listed not in due(bench.rest(4.17, 52.0), at=53.0)
 
 
 def test_a_sibling_of_a_leaking_cell_is_due() -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 from tests.stress.rig import Rig, rig
 
 import straycell.labels.render
+from straycell.labels.render import Part
 
 
 def run(count: int, seed: int) -> str:
@@ -28,7 +29,7 @@ class _Walk:
     def __init__(self, used: Rig) -> None:
         self.rig, self.known, self.printed = used, set[str](), set[str]()
         self.discarded, self.unfinished = set[str](), 0
-        setattr(straycell.labels.render, "blank_pdf", _plain_sheet)  # noqa: B010
+        setattr(straycell.labels.render, "sheet_pdf", _plain_sheet)  # noqa: B010
         used.do("store", "init")
         self._add()
         self.backup = used.folder / "backup.sqlite"
@@ -133,6 +134,13 @@ class _Walk:
             here = self.rig.codes()
             for code in self.discarded & here:
                 assert self.rig.do("cell", "show", code)["stage"] == "condemned", ("restore lost", code)
+        self._put_back(kept)
+        # What a killed restore left goes with the next one, which must be possible.
+        self.rig.do("store", "restore", str(self.backup), "--yes")
+        self._require_clean()
+        self._put_back(kept)
+
+    def _put_back(self, kept: Path) -> None:
         for aside in self.rig.folder.glob("bench.sqlite?*"):
             aside.unlink()
         shutil.copy(kept, self.rig.store)
@@ -142,6 +150,7 @@ class _Walk:
         assert not left, ("left behind", left)
 
 
-def _plain_sheet(codes: Sequence[str], *_: object, **__: object) -> bytes:
+def _plain_sheet(parts: Sequence[Part], *_: object, **__: object) -> bytes:
     """In place of the drawing, which has tests of its own: a sheet whose codes can be read back."""
+    codes = [content.code for _, contents in parts for content in contents]
     return ("%PDF " + " ".join(codes)).encode()

@@ -197,7 +197,7 @@ def _group_readings(reader: Reader, old: RecordedReading) -> list[RecordedReadin
     """The readings that were recorded together with `old` for the whole group."""
     item = old.item
     if not isinstance(item, Reading) or not item.as_group:
-        raise UsageFault(f"#{item.id} was not recorded for a group", "leave --as-group out")
+        raise UsageFault(f"{item.id} was not recorded for a group", "leave --as-group out")
     same = []
     for cell in group_of(reader, reader.cell(item.cell)):
         for recorded in reader.recorded(cell.code, with_superseded=False):

@@ -81,7 +81,7 @@ def _way_back(verdict: Verdict) -> list[Todo]:
     number = behind.pop()
     command = f"straycell reading supersede {number} --mistake WORD --because TEXT"
     no_other = "no later reading brings the cell back"
-    return [Todo(f"only if reading #{number} was a mistake ({no_other})", command)]
+    return [Todo(f"only if reading {number} was a mistake ({no_other})", command)]
 
 
 def in_order(verdict: Verdict, now: datetime) -> list[Missing]:

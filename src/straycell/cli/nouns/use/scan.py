@@ -17,7 +17,7 @@ from straycell.cli.app.verbs import lone_app
 from straycell.cli.nouns.use.label import print_cells
 from straycell.cli.nouns.use.label_read import answer_line, store_answers
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.errors import StraycellError, UsageFault
+from straycell.errors import BadData, StraycellError, UsageFault
 from straycell.safety import Step
 
 if TYPE_CHECKING:
@@ -74,14 +74,25 @@ def _codes(accept: Callable[[str], str]) -> Iterator[str]:
     """Codes line by line; one that cannot be taken is named at once, and the next is read."""
     if at_terminal():
         output.hint("scan or type a code; an empty line ends")
-    while line := sys.stdin.readline():
-        text = line.strip()
-        if not text:
-            return
+    while text := _line():
         try:
             yield accept(text)
         except StraycellError as fault:
             output.talk(f"not taken: {'; '.join(fault.lines())}")
+
+
+def _line() -> str:
+    """The next line without its ends; empty at the end. Raises UsageFault, BadData."""
+    try:
+        if sys.stdin is not None:
+            return sys.stdin.readline().strip()
+    except OSError:
+        pass
+    except UnicodeDecodeError:
+        raise BadData("what was scanned is not text", "set the scanner to send plain text") from None
+    raise UsageFault(
+        "scan cannot read its standard input", "scan at a terminal, or pipe codes in, one a line"
+    )
 
 
 def _parsed(text: str) -> str:
