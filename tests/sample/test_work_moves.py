@@ -15,6 +15,7 @@ FILL = {
     "--voltage": "4.10V",
     "--rested": "26h",
     "--temperature": "21C",
+    "--surroundings": "21C",
     "--capacity": "1.9Ah",
     "--discharge-current": "0.4A",
     "--cutoff": "2.75V",

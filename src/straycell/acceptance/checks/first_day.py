@@ -132,6 +132,7 @@ def first_day(case: Case) -> Iterator[Reason]:
     limit = case.figure("first-day")
     if worst.missing <= limit:
         return
+    repeat = next((c for c in case.charges if c.at > latest.at and case.is_full(c)), None)
     yield case.reason(
         "first-day",
         Status.CLOSE,  # not failed: the one attended repeat must stay allowed
@@ -144,6 +145,8 @@ def first_day(case: Case) -> Iterator[Reason]:
             WorkKind.CHARGE,
             "charge it full once more, attended, with the charger's float measured at the cell, and take its rest "
             "voltage a day later; no other charge",
-        ),
-        earliest=case.now,
+        )
+        if repeat is None
+        else Work(WorkKind.REST, "take its rest voltage a day after the repeat charge; no other charge"),
+        earliest=case.now if repeat is None else max(case.now, repeat.at + timedelta(days=1)),
     )

@@ -15,7 +15,7 @@ from sqlalchemy import Connection, Select, Table, select
 
 from straycell.errors import BadData, StoreFault
 from straycell.store import chain
-from straycell.store.book import derived
+from straycell.store.book import cells, derived
 from straycell.store.book.counters import recount
 from straycell.store.book.facts import FACTS
 from straycell.store.book.names import shown
@@ -38,7 +38,6 @@ from straycell.store.schema.tables import (
     WRITE,
 )
 from straycell.store.session import Pen, among, rows_of
-from straycell.store.verdicts import siblings
 
 Row = dict[str, Any]
 Told = Callable[[int, int], None]
@@ -176,8 +175,9 @@ class _Merge:
             self.pen.conn.execute(select(FINDING.c.code).where(FINDING.c.digest.in_(fell))).scalars()
         )
         self.pen.touched |= codes
-        # A leak seen on the other bench holds this bench's siblings of the same pack.
-        self.pen.kin |= siblings.siblings_of(self.pen.conn, codes)
+        # A merge is rare, and a verdict it leaves stale would be believed: every cell is judged again, and
+        # recorded where its answer changed (a leak on the other bench holds this bench's siblings, too).
+        self.pen.kin |= set(cells.codes(self.pen.conn))
         return codes
 
     def _join(self) -> None:
