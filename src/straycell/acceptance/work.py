@@ -19,6 +19,7 @@ class WorkKind(StrEnum):
     RESISTANCE = "resistance"
     MASS = "mass"
     WEIGH = "weigh"
+    TEMPERATURE = "temperature"
     CORRECT = "correct"
     SUPERSEDE = "supersede"
     DISCARD = "discard"
@@ -66,6 +67,7 @@ _READINGS: dict[WorkKind, str] = {
     WorkKind.CAPACITY: "--capacity ... --discharge-current ... --cutoff ... --temperature ...",
     WorkKind.RESISTANCE: "--resistance ... --resistance-method ...",
     WorkKind.WEIGH: "--mass ...",
+    WorkKind.TEMPERATURE: "--temperature ... --surroundings ... --rested ...",
 }
 _OTHERS: dict[WorkKind, str] = {
     WorkKind.CHARGE: "charge add {code} --current ... --until ... --temperature ... --peak-temperature ...",

@@ -83,9 +83,8 @@ def warm(case: Case) -> Iterator[Reason]:
             todo=Work(WorkKind.CHARGE, "charge it full, attended, then the self-discharge check again")
             if cooled
             else Work(
-                WorkKind.REST,
+                WorkKind.TEMPERATURE,
                 "lay it apart where nothing burns and do not charge it; a day later measure it and its surroundings again",
-                options="--surroundings ...",
             ),
             earliest=case.now if cooled else max(case.now, reading.at + day),
         )
