@@ -21,7 +21,7 @@ RAW = b"time / s;voltage / V;current / A\r\n" + b"".join(b"%d;4,1;-1\r\n" % s fo
 
 def derived(code: str) -> list[Reading | Charge]:
     """What a trace may tell: a capacity, a resistance and the charge before them."""
-    ohms = Reading(0, code, Quantity.RESISTANCE, NOW, 0.04, 22.0, method=Method.DC_PULSE, pulse_s=1.0)
+    ohms = Reading(NEW, code, Quantity.RESISTANCE, NOW, 0.04, 22.0, method=Method.DC_PULSE, pulse_s=1.0)
     return [
         charge(code),
         replace(capacity(code, 2.3), energy_wh=8.4, at_least=True, from_full=True, u=0.011),
