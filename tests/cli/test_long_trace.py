@@ -39,6 +39,7 @@ class Watched:
             **os.environ,
             "PYTHONPATH": str(ROOT / "src"),
             "STRAYCELL_STORE": str(bench.store),
+            "STRAYCELL_NOW": bench.now,
             "TZ": "UTC",
         }
         line = [sys.executable, "-m", "straycell", "trace", "add", CELL, str(file), "--json"]
