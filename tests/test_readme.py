@@ -189,8 +189,8 @@ def test_blessing_keeps_the_gaps_where_they_were() -> None:
 
 def test_blessing_follows_codes_and_numbers_that_moved() -> None:
     """A fuller sample workshop gives the next cell another code, and the next reading another number."""
-    names = renames(["#618  H000995  voltage  3.5 V"], ["#640  H001038  voltage  3.5 V"])
-    assert names == {"618": "640", "H000995": "H001038"}
-    assert renamed("straycell reading supersede 618 --right-cell H000995 --voltage 618mV", names) == (
-        "straycell reading supersede 640 --right-cell H001038 --voltage 618mV"
+    names = renames(["#618  H00101C  voltage  3.5 V"], ["#640  H001054  voltage  3.5 V"])
+    assert names == {"618": "640", "H00101C": "H001054"}
+    assert renamed("straycell reading supersede 618 --right-cell H00101C --voltage 618mV", names) == (
+        "straycell reading supersede 640 --right-cell H001054 --voltage 618mV"
     )

@@ -19,6 +19,7 @@ CODE_LENGTH = 7
 LAST_NUMBER = 99999
 # Only where a digit must stand: the check character may itself be a letter.
 _DIGIT_LOOKALIKES = str.maketrans("OIL", "011")
+_CHECK_LOOKALIKES = "OI"
 
 
 class Chemistry(StrEnum):
@@ -194,8 +195,16 @@ def is_confusable(letter: str, number: int) -> bool:
     )
 
 
+def is_issued(letter: str, number: int) -> bool:
+    """False for a confusable number, and for one whose check character a hand writes like a digit.
+
+    A code ending in O or I that was issued earlier stays valid: `parse_code` takes it.
+    """
+    return _with_check(letter, number)[-1] not in _CHECK_LOOKALIKES and not is_confusable(letter, number)
+
+
 def next_codes(letter: str, after: int, count: int) -> list[str]:
-    """The next `count` codes above the number `after`, skipping the confusable ones."""
+    """The next `count` codes above the number `after` that are issued."""
     codes: list[str] = []
     number = after
     while len(codes) < count:
@@ -205,7 +214,7 @@ def next_codes(letter: str, after: int, count: int) -> list[str]:
                 f"bench {letter} has run out of numbers",
                 "start a store with another letter: store init --bench",
             )
-        if not is_confusable(letter, number):
+        if is_issued(letter, number):
             codes.append(_with_check(letter, number))
     return codes
 

@@ -37,7 +37,7 @@ def bench(tmp_path: Path) -> Bench:
     return made
 
 
-CODE = "A00001O"
+CODE = "A00002M"
 
 
 def test_what_was_recorded_comes_back_with_the_verdict_that_follows(bench: Bench) -> None:

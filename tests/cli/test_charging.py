@@ -245,6 +245,6 @@ def test_a_bad_line_is_refused_in_its_own_words(line: str, code: int, words: str
 
 def test_a_cell_or_a_store_that_is_not_there_is_refused(bench: Bench) -> None:
     """3 and 4."""
-    bench.refused("charging A00001O --current 0.1A", 4)
+    bench.refused("charging A00002M --current 0.1A", 4)
     held(bench)
-    bench.refused("charging A00002M --current 0.1A", 3)
+    bench.refused("charging A00003K --current 0.1A", 3)

@@ -215,9 +215,9 @@ def test_a_bad_wish_is_refused_in_its_own_words(line: str, code: int, words: str
 
 def test_a_wish_needs_a_cell_with_a_capacity(bench: Bench) -> None:
     """And a store, and a cell."""
-    bench.refused("load for-runtime A00001O --runtime 48h --until 3V", 4)
+    bench.refused("load for-runtime A00002M --runtime 48h --until 3V", 4)
     assert "has no capacity" in bench.refused(f"load for-runtime {held(bench)} --runtime 48h --until 3V", 3)
-    bench.refused("load for-runtime A00002M --runtime 48h --until 3V", 3)
+    bench.refused("load for-runtime A00003K --runtime 48h --until 3V", 3)
 
 
 def test_lamps_that_one_cell_does_not_light_get_no_and_no_failure(bench: Bench) -> None:

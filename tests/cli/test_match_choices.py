@@ -22,33 +22,33 @@ def bench(built: Built, tmp_path: Path) -> Bench:  # noqa: F811
 def test_a_dry_run_with_cells_of_ones_own_choice_changes_nothing(bench: Bench) -> None:
     """The same answer as a match that had only these; the store keeps every byte."""
     before = bench.store.read_bytes()
-    found = bench.do(f"match {VENT} --cells H00081P")
-    assert found["served"] and found["groups"] == [["H00081P"]]
-    four = bench.do("match 'bird-box camera' --cells H00001K H00002I H00003G H00004E")
+    found = bench.do(f"match {VENT} --cells H00083L")
+    assert found["served"] and found["groups"] == [["H00083L"]]
+    four = bench.do("match 'bird-box camera' --cells H00001K H00003G H00004E H00005C")
     assert sorted(code for group in four["groups"] for code in group) == [
         "H00001K",
-        "H00002I",
         "H00003G",
         "H00004E",
+        "H00005C",
     ]
     assert bench.store.read_bytes() == before
 
 
 def test_cells_that_do_not_serve_say_why(bench: Bench) -> None:
     """Exit 1, the JSON still there, the cell and its reason named."""
-    answer = bench.run(f"match {VENT} --cells H00012E --json")
+    answer = bench.run(f"match {VENT} --cells H00014A --json")
     assert answer.code == 1 and not answer.json["served"]
-    assert answer.json["not_chosen"][0]["code"] == "H00012E"
+    assert answer.json["not_chosen"][0]["code"] == "H00014A"
 
 
 def test_two_choices_stand_side_by_side(bench: Bench) -> None:
     """Each with its run time, energy, current and fuse; what was not needed is said."""
-    line = f"match {VENT} --cells H00081P,H00066N --cells H000414"
+    line = f"match {VENT} --cells H00083L,H00068J --cells H00043Z"
     found = bench.do(line)["choices"]
-    assert [m["groups"] for m in found] == [[["H00081P"]], [["H000414"]]]
+    assert [m["groups"] for m in found] == [[["H00083L"]], [["H00043Z"]]]
     answer = bench.run(line)
     assert "choice 1" in answer.out and "runs at the low end" in answer.out and "fuse" in answer.out
-    assert "not needed: H00066N" in answer.err
+    assert "not needed: H00068J" in answer.err
 
 
 def test_what_the_stock_gives_to_a_load_without_a_project(bench: Bench) -> None:
@@ -72,10 +72,10 @@ def test_what_the_stock_gives_to_a_load_without_a_project(bench: Bench) -> None:
         ("match --what '300mA 2W'", 2, "is no load"),
         ("match --what 'a torch'", 3, "is not a voltage, current or power"),
         (f"match {VENT} --what 300mA", 2, "without a project"),
-        ("match --cells H00081P", 2, "neither a project"),
-        ("match --all --cells H00081P", 2, "without a project"),
-        (f"match {VENT} H00081P", 2, "one word too many"),
-        (f"match {VENT} --cells H00081P,H00066N H000414", 2, "one word too many"),
+        ("match --cells H00083L", 2, "neither a project"),
+        ("match --all --cells H00083L", 2, "without a project"),
+        (f"match {VENT} H00083L", 2, "one word too many"),
+        (f"match {VENT} --cells H00083L,H00068J H00043Z", 2, "one word too many"),
         (f"match {VENT} --cells H99999X", 3, "H99999X"),
     ],
 )

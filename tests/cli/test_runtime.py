@@ -319,6 +319,6 @@ def test_a_profile_beside_another_load_is_refused(bench: Bench) -> None:
 
 def test_a_cell_that_is_not_there_is_refused(bench: Bench) -> None:
     """And a store that is not there."""
-    bench.refused("runtime A00001O --current 35mA --until 3V", 4)
+    bench.refused("runtime A00002M --current 35mA --until 3V", 4)
     held(bench)
-    bench.refused("runtime A00002M --current 35mA --until 3V", 3)
+    bench.refused("runtime A00003K --current 35mA --until 3V", 3)

@@ -68,9 +68,9 @@ def seen(name: str) -> dict[Outcome, list[np.ndarray]]:
 
 
 def look(picture: np.ndarray) -> tuple[float, ...]:
-    """What is seen first: how dark each third of the left edge is, how dark the whole, and the upper edge."""
+    """What is seen first: how dark each third of the gauge at the left edge is, and how dark the whole."""
     rows = picture.shape[0]
-    edge = picture[:, : max(1, round(picture.shape[1] * 0.07))]
+    edge = picture[:, : max(1, round(picture.shape[1] * 0.2))]
     thirds = [255 - part.mean() for part in np.array_split(edge, min(3, rows))]
     return (*thirds, 255 - picture.mean())
 

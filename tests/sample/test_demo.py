@@ -104,10 +104,10 @@ def test_what_was_shown_was_done_in_the_kept_store(kept: tuple[Bench, Path, Answ
     """The reservation and the discard stand; the label sheet lies beside, a label for every cell."""
     _, file, _ = kept
     with open_reader(file) as reader:
-        assert reader.cell("H000422").stage is Stage.RESERVED
+        assert reader.cell("H00044X").stage is Stage.RESERVED
         assert reader.live_build("greenhouse vent opener") is not None
-        assert reader.cell("H00030A").stage is Stage.CONDEMNED
-        outcome = reader.verdict("H00030A", load_rules(), read_sample().now).outcome
+        assert reader.cell("H000326").stage is Stage.CONDEMNED
+        outcome = reader.verdict("H000326", load_rules(), read_sample().now).outcome
     assert outcome.word == "discard"
     sheet = pypdfium2.PdfDocument(file.with_name("shop-labels.pdf"))
     text = "".join(page.get_textpage().get_text_range() for page in sheet)
@@ -138,7 +138,7 @@ def test_the_document_tells_the_whole_walk(told: dict[str, Any]) -> None:
         told["labels"]["count"] == len(sample.cells)
         and Path(told["labels"]["files"][0]).read_bytes()[:5] == b"%PDF-"
     )
-    assert told["discarded"]["code"] == "H00030A" and told["next"]
+    assert told["discarded"]["code"] == "H000326" and told["next"]
     assert all(caution["source"] for caution in told["cautions"])
 
 

@@ -253,7 +253,7 @@ def test_cells_are_joined_only_with_a_pack_verdict(shelf: Shelf) -> None:
         writer.reserve("gauge", [[good], [light]], "")
 
 
-@pytest.mark.parametrize("groups", [[], [[]], [["A00001O"], []], [["A00001O", "A00001O"]], [["A00009A"]]])
+@pytest.mark.parametrize("groups", [[], [[]], [["A00002M"], []], [["A00002M", "A00002M"]], [["A00009A"]]])
 def test_a_plan_that_cannot_be_is_refused(shelf: Shelf, groups: list[list[str]]) -> None:
     """No cells, an empty group, a cell twice, a cell that is not there."""
     shelf.good_cells()

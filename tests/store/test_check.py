@@ -18,11 +18,11 @@ BROKEN = {
         "UPDATE reading SET look = 'sparkling' WHERE quantity = 'look'",
         "'sparkling' is not",
     ),
-    "an unknown stage": ("UPDATE cell SET stage = 'lost'", "cell A00001O: stage"),
-    "an unknown chemistry": ("UPDATE cell SET chemistry = 'unobtainium'", "cell A00001O: chemistry"),
+    "an unknown stage": ("UPDATE cell SET stage = 'lost'", "cell A00002M: stage"),
+    "an unknown chemistry": ("UPDATE cell SET chemistry = 'unobtainium'", "cell A00002M: chemistry"),
     "broken JSON of a birth": (
-        "UPDATE cell SET born = '{' WHERE code = 'A00002M'",
-        "cell A00002M: born is not JSON",
+        "UPDATE cell SET born = '{' WHERE code = 'A00003K'",
+        "cell A00003K: born is not JSON",
     ),
     "broken JSON of an event": ("UPDATE event SET detail = 'x' WHERE id = 2", "event 2: detail is not JSON"),
     "a broken verdict": (
@@ -33,7 +33,7 @@ BROKEN = {
     "a wrong project": ("UPDATE project SET body = 'name = '", "project 'gauge'"),
     "a counter set back": ("UPDATE bench SET last_reading = 1", "the bench counts only to 1"),
     "no bench": ("DELETE FROM bench", "bench is missing"),
-    "a stage of its own": ("UPDATE cell SET stage = 'shelved' WHERE code = 'A00003K'", "cell A00003K"),
+    "a stage of its own": ("UPDATE cell SET stage = 'shelved' WHERE code = 'A00005G'", "cell A00005G"),
     "a strange trigger": ("CREATE TRIGGER x AFTER INSERT ON box BEGIN SELECT 1; END", "guard 'x' is not one"),
     "a strange table": ("CREATE TABLE notes (words)", "table 'notes' is not one"),
     "another index": (

@@ -18,7 +18,7 @@ from straycell.errors import BadData, StraycellError, UsageFault
 from straycell.meters import Accuracy, Meter, Resolution, meter_classes
 from straycell.readings import Charge, Method, Quantity, Reading, Where
 
-_CODE = "A00001O"
+_CODE = "A00002M"
 _times = st.datetimes(datetime(1991, 1, 1), NOW.replace(tzinfo=None)).map(lambda at: at.replace(tzinfo=UTC))  # noqa: DTZ001
 _temperature = st.none() | st.floats(-60, 250)
 _volts = st.floats(-1, 5)

@@ -262,7 +262,7 @@ def test_incidents_and_discards_stand_in_the_evidence(shelf: Shelf) -> None:
     assert evidence.condemned == Condemnation("warm after the wrench", day(5), "discard A-2")
 
 
-@pytest.mark.parametrize(("kind", "codes"), [("", ["A00001O"]), ("drop", []), ("drop", ["A00009A"])])
+@pytest.mark.parametrize(("kind", "codes"), [("", ["A00002M"]), ("drop", []), ("drop", ["A00009A"])])
 def test_an_incident_needs_a_kind_and_cells_that_exist(shelf: Shelf, kind: str, codes: list[str]) -> None:
     """Nothing is recorded otherwise."""
     shelf.cells()

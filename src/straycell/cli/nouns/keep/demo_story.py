@@ -24,17 +24,17 @@ if TYPE_CHECKING:
     from straycell.builds import Build
     from straycell.matching import Match
 
-SHOWN_CELL = "H000086"
+SHOWN_CELL = "H000094"
 SERVED, UNSERVED = "greenhouse vent opener", "bench lamp"
-DISCARDED, BECAUSE = "H00030A", "weighed again: still 31 g"
+DISCARDED, BECAUSE = "H000326", "weighed again: still 31 g"
 EXAMPLES: dict[Outcome, tuple[str, ...]] = {
-    Outcome.PACK: ("H00013C",),
-    Outcome.SOLO: ("H000254",),
-    Outcome.LIGHT: ("H000238",),
-    Outcome.HOLD: ("H00012E",),
-    Outcome.DISCARD: ("H00021C", "H00049N"),
+    Outcome.PACK: ("H000158",),
+    Outcome.SOLO: ("H00027Z",),
+    Outcome.LIGHT: ("H000254",),
+    Outcome.HOLD: ("H00014A",),
+    Outcome.DISCARD: ("H000238", "H00051Z"),
 }
-WAITING = ("H00054T", "H00064R", "H000326")
+WAITING = ("H00056P", "H00067L", "H000342")
 """Cells on hold whose next step differs: the sample text says why each is there."""
 
 

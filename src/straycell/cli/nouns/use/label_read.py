@@ -95,7 +95,7 @@ def store_answers(codes: list[str]) -> list[dict[str, Any]]:
 
 
 def answer_line(answer: dict[str, Any]) -> str:
-    """`H000987  pack  nmc 18650  shelved  in 'shelf 1'`."""
+    """`H00100E  pack  nmc 18650  shelved  in 'shelf 1'`."""
     if not answer["known"]:
         return f"{answer['code']}  {'set aside, no cell yet' if answer['set_aside'] else 'not a cell of this store'}"
     box = f"in '{answer['box']}'" if answer["box"] else "in no box"
