@@ -121,7 +121,9 @@ def test_no_code_that_ends_in_o_or_i_is_issued_any_more_and_older_ones_stay_vali
     bench = next_codes("B", -1, 80_000)
     assert not {code[-1] for code in bench} & set("OI")
     assert len({code[-1] for code in bench}) == 34
-    older = next(n for n in range(LAST_NUMBER) if by_the_rule(f"B{n:05d}") == "O" and not is_confusable("B", n))
+    older = next(
+        n for n in range(LAST_NUMBER) if by_the_rule(f"B{n:05d}") == "O" and not is_confusable("B", n)
+    )
     assert not is_issued("B", older)
     assert parse_code(make_code("B", older)) == f"B{older:05d}O"
 
