@@ -453,3 +453,25 @@ def test_without_a_terminal_nothing_is_asked(monkeypatch: pytest.MonkeyPatch) ->
     with pytest.raises(UsageFault) as caught:
         confirm(False, "replace it?")
     assert caught.value.remedy == "add --yes"
+
+
+def test_a_ctrl_c_that_falls_into_a_destructor_is_not_lost() -> None:
+    """Python drops an exception raised there and prints its traceback; the person pressed Ctrl-C and must be heard."""
+    program = (
+        "import sys, time\n"
+        "from straycell import cli\n"
+        "class Falls:\n"
+        "    def __del__(self): raise KeyboardInterrupt\n"
+        "def main(argv):\n"
+        "    Falls()\n"
+        "    time.sleep(20)\n"
+        "    return 0\n"
+        "import straycell.cli.app.app as app\n"
+        "app.main = main\n"
+        "cli.run([])\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, timeout=15, check=False
+    )
+    assert done.returncode == 130
+    assert "Traceback" not in done.stderr and "stopped" in done.stderr
