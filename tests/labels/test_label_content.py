@@ -149,6 +149,7 @@ def test_a_cell_out_of_use_warns_and_shows_nothing_that_invites_use(
 ) -> None:
     """DO NOT USE in a black field, never charge, no figure, no date: also for a condemned cell with a good verdict."""
     content = label_content(cell, verdict, FIGURES, today=TODAY)
+    assert out_of_use(verdict.outcome if verdict else None, cell.stage, cell.facts.chemistry)
     assert (content.face, content.headline[0]) == (Face.DO_NOT_USE, DO_NOT_USE)
     assert NEVER_CHARGE in words(content)
     assert not any(hint in words(content) for hint in ("mAh", "Ω", "2026", "until", "PACK"))
@@ -252,7 +253,7 @@ def test_no_label_promises_more_than_its_verdict(
     today = UNTIL.date() + days(late)
     content = label_content(cell, verdict, FIGURES if measured else NO_FIGURES, today=today)
     promises = content.face is Face.GAUGE
-    assert promises == (outcome in USABLE and late < 0 and not out_of_use(stage, chemistry, outcome))
+    assert promises == (outcome in USABLE and late < 0 and not out_of_use(outcome, stage, chemistry))
     assert (content.filled > 0) == promises
     assert promises or not any(hint in words(content) for hint in ("mAh", "Ω", "until", "tested"))
     assert (content.face is Face.DO_NOT_USE) == (DO_NOT_USE in words(content))

@@ -44,13 +44,6 @@ def usable_until(outcome: Outcome, valid_until: datetime | None) -> datetime | N
     return valid_until if usable(outcome) else None
 
 
-def out_of_use(stage: Stage, chemistry: Chemistry, outcome: Outcome | None) -> bool:
-    """True for a cell that nobody may ever use again; `outcome` is None where it was never judged."""
-    # Any one of the three is enough: what a label or a list says must err to the warning side.
-    gone = stage in (Stage.CONDEMNED, Stage.HANDED_OVER)
-    return gone or outcome is Outcome.DISCARD or chemistry is Chemistry.PRIMARY
-
-
 @dataclass(frozen=True, slots=True)
 class Permission:
     """What a cell is fit for at a moment. `in_date`: no reading has grown too old."""
@@ -81,6 +74,13 @@ class Permission:
         faults = [] if self.outcome >= least else [f"is {self.outcome.word}, not {least.word}"]
         faults += [] if self.free else [f"is {self.stage}"]
         return faults + ([] if self.in_date else ["has a verdict that has run out"])
+
+
+def out_of_use(outcome: Outcome | None, stage: Stage, chemistry: Chemistry) -> bool:
+    """True for a cell that nobody may charge or use again, whatever else is known of it. None: no verdict."""
+    # Any one of the three is enough: a warning too many costs a label, one too few a fire.
+    gone = stage in (Stage.CONDEMNED, Stage.HANDED_OVER)
+    return gone or outcome is Outcome.DISCARD or chemistry is Chemistry.PRIMARY
 
 
 def permission(outcome: Outcome, stage: Stage, valid_until: datetime | None, now: datetime) -> Permission:
