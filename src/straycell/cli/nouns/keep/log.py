@@ -8,9 +8,9 @@ from typing import Annotated
 import typer
 
 from straycell.bench.tonight import Logged, log_since
+from straycell.bench.wording import shapes
 from straycell.cli.app import context, output, tables, values
 from straycell.cli.app.verbs import lone_app
-from straycell.cli.show import shapes
 from straycell.errors import UsageFault
 
 app = lone_app()
