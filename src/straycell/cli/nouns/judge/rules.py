@@ -9,7 +9,7 @@ import typer
 
 from straycell.bench.wording.shapes import Json
 from straycell.cli.app import context, output
-from straycell.cli.app.verbs import noun_app
+from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.show.pieces.figure_words import limit_words
 from straycell.errors import EXIT_NEGATIVE
 

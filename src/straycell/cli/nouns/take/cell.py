@@ -12,14 +12,14 @@ from straycell.acceptance.reasons import Outcome
 from straycell.bench.cell_list import Wanted, cell_list
 from straycell.bench.cell_sheet import cell_history, cell_sheet
 from straycell.bench.list_order import CellOrder, sort_cells
-from straycell.bench.record import followed
-from straycell.bench.swap import swap_cells
-from straycell.bench.wording import shapes, sheet_words
+from straycell.bench.recording.record import followed
+from straycell.bench.recording.swap import swap_cells
 from straycell.cells import Cell, Chemistry, Form, Stage, tidy_code
-from straycell.cli.app import context, output, tables, values
-from straycell.cli.app.fields import takes
+from straycell.cli.app import context, output, tables
 from straycell.cli.app.files import Force
-from straycell.cli.app.verbs import noun_app
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.fields import takes
+from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.nouns.take import facts
 from straycell.cli.show import cell_page, cell_table
 from straycell.cli.show.after_writing import talk_recorded

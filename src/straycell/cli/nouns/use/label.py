@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from straycell.acceptance.reasons import Outcome
-from straycell.cli.app import clock, context, output, values
+from straycell.cli.app import clock, context, output
 from straycell.cli.app.files import Force, prepared, write_whole
-from straycell.cli.app.verbs import noun_app
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.nouns.use.label_read import read
 from straycell.cli.nouns.use.label_stocks import Page, Printer, Scale, calibrate, known_stocks, stocks_list
 from straycell.cli.show.cautions_talk import talk_cautions

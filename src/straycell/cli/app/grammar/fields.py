@@ -10,7 +10,7 @@ from typing import Annotated, Any
 import typer
 
 from straycell.cells import Look
-from straycell.cli.app import values
+from straycell.cli.app.grammar import values
 from straycell.readings import Field
 
 

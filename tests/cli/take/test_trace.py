@@ -17,7 +17,7 @@ from straycell.cells import make_code
 from straycell.cli.app import options as session
 from straycell.cli.show import trace_page
 
-ROOT = Path(__file__).parents[1]
+ROOT = Path(__file__).parents[2]
 ONE_C = ROOT / "reference" / "traces" / "pouch-33ah-1c-discharge.csv.gz"
 HPPC = ROOT / "reference" / "traces" / "pouch-33ah-hppc-25c.csv.gz"
 BROKEN = ROOT / "broken" / "traces"

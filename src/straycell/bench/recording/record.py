@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING
 
 from straycell.acceptance.case import Case
 from straycell.bench.context import Bench
-from straycell.bench.correction import Correction
-from straycell.bench.reading_form import Said, check_form, readings_of
-from straycell.bench.rest import require_rest
+from straycell.bench.recording.correction import Correction
+from straycell.bench.recording.reading_form import Said, check_form, readings_of
+from straycell.bench.recording.rest import require_rest
 from straycell.bench.uncounted_capacity import doubted, remedy
 from straycell.cells import Cell
 from straycell.errors import BadData, UsageFault

@@ -12,7 +12,7 @@ import pytest
 from tests.cli.bench import Answer, Bench
 
 from straycell.cli.app.app import root_command
-from straycell.cli.app.noun_table import NOUNS
+from straycell.cli.app.grammar.noun_table import NOUNS
 from straycell.plain_text import is_plain
 
 HOSTILE = "x\x1b]0;owned\x07\x9b31m\u202egnp.\u2066\r\x08y"

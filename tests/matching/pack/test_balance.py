@@ -18,7 +18,7 @@ from straycell.errors import BadData, NegativeAnswer, StraycellError, UsageFault
 from straycell.matching.balance.deal import NoLegalGrouping, balance_groups
 from straycell.matching.verify import verify_groups
 
-PROOFS = Path(__file__).parent.parent / "reference" / "matching" / "balance_proofs.csv"
+PROOFS = Path(__file__).parents[2] / "reference" / "matching" / "balance_proofs.csv"
 PLENTY = 60.0
 
 

@@ -13,12 +13,12 @@ import pytest
 from tests.cli.bench import Bench
 
 from straycell.cli.app.app import root_command
-from straycell.cli.app.noun_table import NOUNS
+from straycell.cli.app.grammar.noun_table import NOUNS
 from straycell.cli.nouns.keep.completion import SCRIPTS
 from straycell.cli.nouns.keep.suggest import suggestions
 from straycell.store.completion_names import MOST, Names, names
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 
 
 @pytest.fixture

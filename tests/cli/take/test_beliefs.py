@@ -10,7 +10,7 @@ from tests.cli.bench import Answer, Bench
 
 CELL = "A00001O"
 RUN = "--discharge-current 0.5A --cutoff 2.75V"
-FURTHER = Path(__file__).parents[1] / "reference" / "traces" / "further"
+FURTHER = Path(__file__).parents[2] / "reference" / "traces" / "further"
 
 
 @pytest.fixture

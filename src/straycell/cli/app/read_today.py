@@ -17,7 +17,7 @@ from straycell.store.location import state_folder
 _FILE = "cautions.json"
 
 
-def told_today() -> frozenset[str]:
+def read_in_full() -> frozenset[str]:
     """Ids of the cautions that were printed in full on this local day."""
     # Whatever is wrong with the file, a caution more is the safe mistake.
     folder = state_folder(options.current().env)
@@ -33,7 +33,7 @@ def told_today() -> frozenset[str]:
 def remember(ids: Iterable[str]) -> None:
     """Note that these were printed in full. A folder that cannot be written changes nothing."""
     folder = state_folder(options.current().env)
-    known = told_today()
+    known = read_in_full()
     told = sorted(known.union(ids))
     if folder is None or len(told) == len(known):
         return

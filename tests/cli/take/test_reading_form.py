@@ -6,7 +6,14 @@ from datetime import UTC, datetime
 
 import pytest
 
-from straycell.bench.reading_form import Said, check_form, filled_from, form_of, notes_of, readings_of
+from straycell.bench.recording.reading_form import (
+    Said,
+    check_form,
+    filled_from,
+    form_of,
+    notes_of,
+    readings_of,
+)
 from straycell.cells import Look
 from straycell.errors import UsageFault
 from straycell.keys import NEW, RecordKey

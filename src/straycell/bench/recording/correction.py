@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from straycell.bench.reading_form import Said, check_form, filled_from, readings_of
+from straycell.bench.recording.reading_form import Said, check_form, filled_from, readings_of
 from straycell.errors import UsageFault
 from straycell.keys import NEW
 from straycell.readings import KINDS, Charge, Item, Mistake, Quantity, Reading

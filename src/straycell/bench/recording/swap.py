@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from straycell.bench.context import Bench
-from straycell.bench.record import Recorded, followed
+from straycell.bench.recording.record import Recorded, followed
 from straycell.errors import BadData, UsageFault
 from straycell.readings import Item, Mistake
 

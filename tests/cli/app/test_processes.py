@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from tests.cli.bench import Bench
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 
 
 def start(store: Path, *argv: str, **env: str) -> subprocess.Popen[str]:

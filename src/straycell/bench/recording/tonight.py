@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from straycell.bench.context import Bench
-from straycell.bench.record import Recorded, followed
+from straycell.bench.recording.record import Recorded, followed
 from straycell.errors import BadData
 from straycell.keys import key_of
 from straycell.readings import Mistake

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from tests.cli.bench import Bench
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 ROWS = 1_000_000
 CELL = "A00001O"
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from tests.cli.bench import Bench
-from tests.cli.test_due_kinds import FOUND, PAIR, Shop, shop
+from tests.cli.judge.test_due_kinds import FOUND, PAIR, Shop, shop
 
 __all__ = ["shop"]
 

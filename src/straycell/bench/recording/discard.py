@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from straycell.bench.context import Bench
-from straycell.bench.record import After, Lost
+from straycell.bench.recording.record import After, Lost
 from straycell.cells import Stage
 from straycell.errors import BadData
 from straycell.safety.handover.condition import NOT_LOOKED_OVER, condition_of

@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from tests.cli.app.test_quiet import CASES, flat, words  # noqa: F401
 from tests.cli.bench import Bench
-from tests.cli.test_quiet import CASES, flat, words  # noqa: F401
 
 from straycell.safety import Kind, Step, cautions_for
 
