@@ -65,6 +65,13 @@ class Permission:
         return faults + ([] if self.in_date else ["has a verdict that has run out"])
 
 
+def out_of_use(outcome: Outcome | None, stage: Stage, chemistry: Chemistry) -> bool:
+    """True for a cell that nobody may charge or use again, whatever else is known of it. None: no verdict."""
+    # Any one of the three is enough: a warning too many costs a label, one too few a fire.
+    gone = stage in (Stage.CONDEMNED, Stage.HANDED_OVER)
+    return gone or outcome is Outcome.DISCARD or chemistry is Chemistry.PRIMARY
+
+
 def permission(outcome: Outcome, stage: Stage, valid_until: datetime | None, now: datetime) -> Permission:
     """What its verdict allows at `now` (UTC); a verdict holds up to the moment it names, and not at it."""
     # An expired verdict is no verdict: since then a cell may have sunk, and nobody has looked.

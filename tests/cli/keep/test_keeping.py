@@ -333,6 +333,13 @@ def test_the_same_list_can_be_printed_again_after_closing(shop: Bench, tmp_path:
     assert found["closed_at"].startswith("2026-03-01") and found["count"] == 1
 
 
+def test_a_place_in_letters_that_the_list_cannot_print_is_named(shop: Bench, tmp_path: Path) -> None:
+    """The paper shows their numbers; the command says which they are."""
+    shop.do("handover add 容器")
+    said = " ".join(shop.run(f"handover show 1 --out {tmp_path / 'list.pdf'}").err.split())
+    assert "容 U+5BB9" in said and "器 U+5668" in said
+
+
 def test_naming_the_cells_of_a_hand_over(shop: Bench) -> None:
     """Only these; the rest wait."""
     bad, good, _ = codes(shop)

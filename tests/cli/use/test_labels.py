@@ -150,6 +150,16 @@ def test_box_labels_carry_kind_limit_and_count(shop: Bench, tmp_path: Path) -> N
     shop.refused(f"label sheet --purpose box --stock plain-wrap --out {tmp_path / 'b.pdf'}", 2)
 
 
+def test_a_letter_that_the_face_lacks_is_named_and_printed_as_its_number(shop: Bench, tmp_path: Path) -> None:
+    """On stderr with what to do; Latin and Cyrillic pass without a word."""
+    shop.do("box add 容器")
+    said = shop.run(f"label sheet --purpose box --box 容器 --out {tmp_path / 'a.pdf'}").err
+    assert "容 U+5BB9 CJK UNIFIED IDEOGRAPH-5BB9" in " ".join(said.split())
+    shop.do("box add 'Łódź Жук'")
+    said = shop.run(f"label sheet --purpose box --box 'Łódź Жук' --out {tmp_path / 'b.pdf'}").err
+    assert "U+" not in said
+
+
 # --- what was printed ------------------------------------------------------------------------------
 
 
