@@ -14,6 +14,7 @@ from straycell.bench.cell_sheet import cell_history, cell_sheet
 from straycell.bench.list_order import CellOrder, sort_cells
 from straycell.bench.recording.record import followed
 from straycell.bench.recording.swap import swap_cells
+from straycell.bench.wording import shapes, sheet_words
 from straycell.cells import Cell, Chemistry, Form, Stage, tidy_code
 from straycell.cli.app import context, output, tables
 from straycell.cli.app.files import Force

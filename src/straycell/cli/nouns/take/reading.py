@@ -13,6 +13,7 @@ from straycell.bench.recording.correction import Correction
 from straycell.bench.recording.reading_form import notes_of
 from straycell.bench.recording.tonight import undo_last
 from straycell.bench.wording import shapes
+from straycell.bench.wording.sheet_words import describe, value_text
 from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.fields import takes

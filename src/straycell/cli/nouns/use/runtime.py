@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from straycell.acceptance.reasons import Outcome
+from straycell.bench.wording.sheet_words import figure
 from straycell.cli.app import clock, context, output
 from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.grammar import values
