@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from straycell.acceptance.permission import usable_until
 from straycell.bench.cell_list import Listed
+from straycell.bench.wording import shapes
 from straycell.cli.app import output, tables
 from straycell.cli.app.files import write_whole
 from straycell.cli.app.grammar.values import nearest_word_fault
-from straycell.cli.show import shapes
 from straycell.cli.show.pieces.outcomes import outcome_cell
 from straycell.quantities import Measured
 
