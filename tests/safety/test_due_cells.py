@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -425,7 +426,7 @@ def _dropped() -> Bench:
     return bench
 
 
-DANGERS: dict[str, tuple[Bench, float, dict[str, object]]] = {
+DANGERS: dict[str, tuple[Bench, float, dict[str, Any]]] = {
     "in-device": (good(look=(Look.SWOLLEN,)), 5.0, CONDEMNED | {"build": "lamp"}),
     "isolate": (good(look=(Look.SWOLLEN,)), 5.0, CONDEMNED | {"box": None}),
     "warm": (good(peak=34.0), 20.0, {}),
