@@ -33,6 +33,17 @@ def least_outcome(*, joined: bool) -> Outcome:
     return Outcome.PACK if joined else Outcome.LIGHT
 
 
+def usable(outcome: Outcome) -> bool:
+    """True for an outcome that allows any use at all."""
+    return outcome >= least_outcome(joined=False)
+
+
+def usable_until(outcome: Outcome, valid_until: datetime | None) -> datetime | None:
+    """Until when a verdict allows a use; None where it allows none, or names no end."""
+    # A date beside a hold or a discard would read like a permission up to then.
+    return valid_until if usable(outcome) else None
+
+
 @dataclass(frozen=True, slots=True)
 class Permission:
     """What a cell is fit for at a moment. `in_date`: no reading has grown too old."""

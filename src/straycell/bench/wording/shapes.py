@@ -1,4 +1,4 @@
-"""Records as JSON: keys of quantities name their unit, times carry their offset (see output.plain)."""
+"""Records as JSON: keys of quantities name their unit, times carry their offset (see plain_values)."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from straycell.acceptance.record import verdict_to_json
 from straycell.cells import Cell
 from straycell.meters import Accuracy, Meter, Resolution
 from straycell.readings import KINDS, CautiousDefaults, Charge, Quantity, Reading, by_default, measured
@@ -14,6 +15,7 @@ from straycell.teardowns import Teardown
 
 if TYPE_CHECKING:
     from straycell.acceptance import Figures
+    from straycell.bench.cell_sheet import CellSheet
     from straycell.quantities import Measured
     from straycell.store.book.records import Event, RecordedReading
 
@@ -35,6 +37,17 @@ def cell_json(cell: Cell) -> Json:
     }
     place = {"teardown": cell.teardown, "pack": cell.pack, "box": cell.box, "added_at": cell.added_at}
     return head | asdict(cell.facts) | place
+
+
+def sheet_json(page: CellSheet) -> Json:
+    """A cell's sheet: the cell, its figures, its readings (superseded ones marked), its verdict."""
+    # Superseded readings stay in it: history is append-only, also for scripts.
+    return cell_json(page.cell) | {
+        "outcome": page.verdict.outcome.word,
+        "figures": figures_json(page.figures),
+        "readings": [recorded_json(recorded, page.defaults) for recorded in page.recorded],
+        "verdict": verdict_to_json(page.verdict),
+    }
 
 
 def meter_json(meter: Meter) -> Json:
