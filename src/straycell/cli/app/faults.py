@@ -99,7 +99,7 @@ def _usage(error: Exception) -> Fault:
     context = getattr(error, "ctx", None)
     path = context.command_path if context is not None else "straycell"
     # Of a group click refuses one thing itself, that the verb is missing; which verbs there are helps more.
-    if type(error) is _USAGE_ERROR and hasattr(getattr(context, "command", None), "list_commands"):
+    if context is not None and type(error) is _USAGE_ERROR and hasattr(context.command, "list_commands"):
         verbs = ", ".join(context.command.list_commands(context))
         return Fault((f"'{path}' needs a verb", f"one of: {verbs}"), EXIT_USAGE)
     option = getattr(error, "option_name", None)
