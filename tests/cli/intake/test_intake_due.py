@@ -11,6 +11,7 @@ from tests.cli.bench import Bench
 from tests.cli.intake_bench import NOW, OPENING, Table, a_start
 
 from straycell.bench.intake import due, script, store_actions
+from straycell.bench.intake.figures import TAKEN
 from straycell.bench.intake.form import fill, merged
 from straycell.bench.intake.session import intake
 from straycell.bench.intake.state import Session
@@ -248,7 +249,7 @@ def test_a_charge_of_the_same_form_is_on_record_too() -> None:
         ["0.5", "4.2", "22", "25", "2h", "4.15", "24", "", "22"], Need.CHARGE, Need.REST, rest=charged(90.0)
     )
     assert "the charge on record ended 2 h ago" in table.prompts[-2]
-    assert answers[due.key_of(Need.REST, due.TAKEN[Need.REST].figures[1])] == 7200.0
+    assert answers[due.key_of(Need.REST, TAKEN[Need.REST].figures[1])] == 7200.0
 
 
 def test_a_charge_in_the_future_is_refused() -> None:
