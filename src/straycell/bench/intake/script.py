@@ -97,6 +97,7 @@ class OpenTeardown:
 
     title: str
     kind: str
+    objects: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,12 +206,13 @@ class Found:
 
 @dataclass(frozen=True, slots=True)
 class Opened:
-    """A tear-down, and what the last cell out of it was."""
+    """A tear-down of so many objects, and what the last cell out of it was."""
 
     code: str
     title: str
     pack: str = "1"
     facts: CellFacts | None = None
+    objects: int = 1
 
 
 @dataclass(frozen=True, slots=True)

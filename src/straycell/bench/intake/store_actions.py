@@ -90,7 +90,7 @@ def _find_teardown(bench: Bench, effect: script.FindTeardown) -> Opened:
         own = [cell for cell in reader.cells() if cell.teardown == found.code]
     known = [cell for cell in own if cell.facts != CellFacts()]
     pack = own[-1].pack if own and own[-1].pack else "1"
-    return Opened(found.code, found.title, pack, known[-1].facts if known else None)
+    return Opened(found.code, found.title, pack, known[-1].facts if known else None, found.objects)
 
 
 def _what_waits(bench: Bench, effect: script.WhatWaits) -> list[Waiting]:
@@ -108,8 +108,8 @@ def _new_code(bench: Bench, effect: script.NewCode) -> str:
 
 def _open_teardown(bench: Bench, effect: script.OpenTeardown) -> Opened:
     with bench.writing(create=True) as writer:
-        made = writer.add_teardown(effect.title, effect.kind)
-    return Opened(made.code, made.title)
+        made = writer.add_teardown(effect.title, effect.kind, objects=effect.objects)
+    return Opened(made.code, made.title, objects=made.objects)
 
 
 def _use_meter(bench: Bench, effect: script.UseMeter) -> Meter:
