@@ -178,7 +178,10 @@ _TOLD: dict[int, tuple[str, str]] = {
     sqlite3.SQLITE_BUSY: ("is locked by another program", "try again when it has finished"),
     sqlite3.SQLITE_LOCKED: ("is locked by another program", "try again when it has finished"),
     sqlite3.SQLITE_NOTADB: ("is no straycell store", "name another file with --store"),
-    sqlite3.SQLITE_CORRUPT: ("is damaged", "bring back a copy with: straycell store restore FILE"),
+    sqlite3.SQLITE_CORRUPT: (
+        "is damaged",
+        "bring back a copy: straycell store restore FILE; without one: straycell store salvage BROKEN NEW",
+    ),
     sqlite3.SQLITE_READONLY: ("cannot be written", "check the permissions of the file and its folder"),
     sqlite3.SQLITE_CANTOPEN: ("cannot be opened", "check the path and its permissions"),
     sqlite3.SQLITE_FULL: ("cannot grow: the disk is full", "make room; nothing was half-written"),

@@ -98,7 +98,7 @@ def _reading(row: Mapping[str, Any]) -> bool:
 
 
 def _trace(row: Mapping[str, Any]) -> bool:
-    return hashlib.sha256(zlib.decompress(row["raw"])).hexdigest() == row["sha256"]
+    return bool(hashlib.sha256(zlib.decompress(row["raw"])).hexdigest() == row["sha256"])
 
 
 def _finding(row: Mapping[str, Any]) -> bool:

@@ -151,6 +151,9 @@ def _lost(staging: Connection, gathered: Gathered, filled: Filled, former: str, 
     for name, table in TABLES.items():
         if name != "event_cell":
             yield from _gaps(staging, name, table.name.replace("_", " "))
+    for name, count in gathered.unreadable.items():
+        if count:
+            yield f"{count} rows of {name.replace('_', ' ')} that are there and cannot be read"
     if gathered.loose:
         yield f"{gathered.loose} pages with rows of which nothing says what they are"
     yield from _some(filled.refused)
