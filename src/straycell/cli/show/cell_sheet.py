@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from straycell.acceptance.case import Case
 from straycell.acceptance.checks.retention import Worth, runs
-from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.acceptance.permission import usable
+from straycell.acceptance.reasons import Verdict
 from straycell.acceptance.rules import RuleSet, chemistry_keys
 from straycell.bench import verdict_words
 from straycell.bench.candidates import candidates
@@ -131,7 +132,7 @@ def run_of(one: OneCell, load: Load, arguments: Mapping[str, Any]) -> Runtime:
 
 def forbidden(one: OneCell, drawn_a: float | None = None, peak_a: float | None = None) -> list[str]:
     """What its verdict says against this use, weightiest first; empty when nothing does."""
-    if one.verdict.outcome <= Outcome.HOLD:
+    if not usable(one.verdict.outcome):
         return [verdict_words.headline(one.verdict), *verdict_words.why(one.verdict, at_most=2)]
     allowed_a, may = one.allowed_out_a, f"this {one.verdict.outcome.word} cell may give"
     if drawn_a is not None and drawn_a > allowed_a:
