@@ -51,7 +51,11 @@ FIGURES: dict[str, tuple[str, list[str], str]] = {
     "figures-storage": ("safety/storage.toml", ["tests/safety"], "least_v|usual"),
     "figures-trends": ("safety/due/trends.toml", ["tests/safety"], "fewest"),
     "figures-packs": ("matching/screen/use_limits.toml", ["tests/matching"], "low"),
-    "figures-fuses": ("matching/sheet/fuses.toml", ["tests/matching/test_fusing.py"], "melts|holds|rated_a|prefer_a"),
+    "figures-fuses": (
+        "matching/sheet/fuses.toml",
+        ["tests/matching/test_fusing.py"],
+        "melts|holds|rated_a|prefer_a",
+    ),
 }
 ROOMS |= {room: ([file], tests) for room, (file, tests, _) in FIGURES.items()}
 TURNED: dict[type[ast.cmpop], type[ast.cmpop]] = {

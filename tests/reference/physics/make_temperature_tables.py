@@ -80,7 +80,10 @@ def make(name: str) -> None:
         f"# made with: PyBaMM {pybamm.__version__}, DFN, make_temperature_tables.py",
         f"# capacity_ah: {capacity:.5f} at 0.2C and 25 degC to {low_v} V",
     ]
-    rows, pulses = ["temperature_c,heat,kind,rate_c,value,cutoff_v,hours,ah,warmest_c"], ["temperature_c,pulse_s,ohm"]
+    rows, pulses = (
+        ["temperature_c,heat,kind,rate_c,value,cutoff_v,hours,ah,warmest_c"],
+        ["temperature_c,pulse_s,ohm"],
+    )
     mean_v: dict[float, float] = {}
     for at_c in sorted(TEMPERATURES_C, key=lambda t: abs(t - 25.0)):
         for heat in ("isothermal", "lumped") if base in WHOLE_CELLS else ("isothermal",):
@@ -93,8 +96,12 @@ def make(name: str) -> None:
                     step = make_step(value, duration=1.6 / rate * 3600.0, termination=f"{low_v} V")
                     try:
                         found = solved(name, step, 1.0, max(1.0, 3600.0 / rate / 2000.0), at_c, heat)
-                    except Exception as fault:  # a run that fails at the start gives no row; the head counts them
-                        head.append(f"# not solved: {at_c:g} degC {heat} {kind} {rate}C: {type(fault).__name__}")
+                    except (
+                        Exception
+                    ) as fault:  # a run that fails at the start gives no row; the head counts them
+                        head.append(
+                            f"# not solved: {at_c:g} degC {heat} {kind} {rate}C: {type(fault).__name__}"
+                        )
                         continue
                     mean_v.setdefault(rate, float(found["wh"][-1] / found["ah"][-1]))
                     for cutoff in sorted({low_v, *cutoffs}):
