@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import sys
 
-import make_pybamm_tables as warm
+import make_pybamm_tables as warm  # type: ignore[import-not-found]
 import numpy as np
 import pybamm
 
