@@ -180,8 +180,6 @@ MOST_LINES, MOST_ARGUMENTS, MOST_MODULES = 60, 8, 15
 LARGER = """
 acceptance/case.py reason                         16 arguments
 acceptance/checks/voltage.py rest                 86 lines
-bench/                                            17 modules
-cli/app/                                          17 modules
 physics/charge_time.py charge_time                10 arguments
 physics/charge_time.py charge_time                61 lines
 physics/run_time/runtime.py estimate              15 arguments

@@ -85,10 +85,11 @@ def test_each_rule_says_what_its_source_says(rule: str, told: list[str]) -> None
 
 
 def test_every_entry_has_a_source_and_says_how_it_was_seen() -> None:
-    """Regulator's own text, second-hand, calculated or memory."""
+    """Regulator's own text, second-hand, calculated or memory: behind it, and never in what a paper prints."""
     for group in ("figure", "un", "rule"):
         for entry in carriage()[group].values():
-            assert entry["source"] and entry["status"] in ("seen", "second-hand", "calculated", "memory")
+            assert entry["source"] and re.match("seen|second-hand|calculated|memory", entry["status"])
+            assert not re.search("seen|second-hand|memory|batteriestransport|texts", entry["source"])
 
 
 @pytest.mark.parametrize(
@@ -282,6 +283,7 @@ def test_the_pdf_holds_what_the_receiver_needs() -> None:
     ):
         assert words in text, words
     assert all(cell.code in text for cell in cells)
+    assert not re.search(r"\(seen\)|second-hand|from memory", text)
 
 
 def test_the_same_list_gives_the_same_bytes() -> None:

@@ -33,6 +33,17 @@ def least_outcome(*, joined: bool) -> Outcome:
     return Outcome.PACK if joined else Outcome.LIGHT
 
 
+def usable(outcome: Outcome) -> bool:
+    """True for an outcome that allows any use at all."""
+    return outcome >= least_outcome(joined=False)
+
+
+def usable_until(outcome: Outcome, valid_until: datetime | None) -> datetime | None:
+    """Until when a verdict allows a use; None where it allows none, or names no end."""
+    # A date beside a hold or a discard would read like a permission up to then.
+    return valid_until if usable(outcome) else None
+
+
 @dataclass(frozen=True, slots=True)
 class Permission:
     """What a cell is fit for at a moment. `in_date`: no reading has grown too old."""
@@ -80,6 +91,13 @@ def more_from_maker(outcome: Outcome, facts: CellFacts, code: str, what: str) ->
         f"if its maker's sheet allows more, record that: straycell cell correct {code or 'CODE'} "
         f"--maker-{what}-current Q --because TEXT"
     )
+
+
+def out_of_use(outcome: Outcome | None, stage: Stage, chemistry: Chemistry) -> bool:
+    """True for a cell that nobody may charge or use again, whatever else is known of it. None: no verdict."""
+    # Any one of the three is enough: a warning too many costs a label, one too few a fire.
+    gone = stage in (Stage.CONDEMNED, Stage.HANDED_OVER)
+    return gone or outcome is Outcome.DISCARD or chemistry is Chemistry.PRIMARY
 
 
 def permission(outcome: Outcome, stage: Stage, valid_until: datetime | None, now: datetime) -> Permission:

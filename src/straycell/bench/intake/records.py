@@ -26,8 +26,8 @@ from straycell.bench.intake.script import (
 )
 from straycell.bench.intake.state import Logged, Session
 from straycell.bench.outlook import Waiting
-from straycell.bench.reading_form import DEFAULT_PULSE_S
-from straycell.bench.record import lost_words
+from straycell.bench.recording.reading_form import DEFAULT_PULSE_S
+from straycell.bench.recording.record import lost_words
 from straycell.cells import CellFacts
 from straycell.errors import StraycellError
 from straycell.quantities import show

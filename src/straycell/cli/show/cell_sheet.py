@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from straycell.acceptance.case import Case
 from straycell.acceptance.checks.retention import Worth, runs
-from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.acceptance.permission import usable
+from straycell.acceptance.reasons import Verdict
 from straycell.acceptance.rules import RuleSet, chemistry_keys
 from straycell.bench import verdict_words
 from straycell.bench.candidates import candidates
@@ -132,7 +133,7 @@ def run_of(one: OneCell, load: Load, arguments: Mapping[str, Any]) -> Runtime:
 
 def forbidden(one: OneCell, drawn_a: float | None = None, peak_a: float | None = None) -> list[str]:
     """What its verdict says against this use, weightiest first; empty when nothing does."""
-    if one.verdict.outcome <= Outcome.HOLD:
+    if not usable(one.verdict.outcome):
         return [verdict_words.headline(one.verdict), *verdict_words.why(one.verdict, at_most=2)]
     asked = (("it draws", drawn_a, 1.0, ""), ("its peaks draw", peak_a, one.peak_factor, " for a moment"))
     more = one.candidate.more_from_maker("discharge")

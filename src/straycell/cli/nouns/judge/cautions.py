@@ -6,8 +6,9 @@ from typing import Annotated
 
 import typer
 
-from straycell.cli.app import output, values
-from straycell.cli.app.verbs import lone_app
+from straycell.cli.app import output
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import lone_app
 from straycell.safety import Caution, Step, all_cautions, cautions_for
 
 app = lone_app()

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from straycell.bench.wording.shapes import Json
 from straycell.cli.app import context, output
-from straycell.cli.app.verbs import noun_app
+from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.show.pieces.figure_words import limit_words
-from straycell.cli.show.shapes import Json
 from straycell.errors import EXIT_NEGATIVE
 
 if TYPE_CHECKING:

@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import Chemistry
-from straycell.cli.app import clock, context, output, values
-from straycell.cli.app.verbs import lone_app
+from straycell.cli.app import clock, context, output
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.cell_sheet import OneCell, look_up
 from straycell.errors import NegativeAnswer, UsageFault

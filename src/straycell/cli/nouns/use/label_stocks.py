@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from straycell.cli.app import clock, context, output, tables, values
+from straycell.cli.app import clock, context, output, tables
 from straycell.cli.app.files import Force, write_whole
+from straycell.cli.app.grammar import values
 from straycell.cli.app.options import current
 from straycell.errors import BadData, UsageFault
 from straycell.quantities import Dimension, Window

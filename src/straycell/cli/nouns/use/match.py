@@ -10,9 +10,10 @@ import typer
 
 from straycell.bench.candidates import candidates
 from straycell.cells import position_name
-from straycell.cli.app import clock, context, options, output, values
+from straycell.cli.app import clock, context, options, output
 from straycell.cli.app.files import Force, write_whole
-from straycell.cli.app.verbs import lone_app
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.nouns.use.project import limits, understood
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import NegativeAnswer, UsageFault

@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from straycell.acceptance.reasons import Outcome
-from straycell.cli.app import clock, context, output, values
+from straycell.bench.wording.sheet_words import figure
+from straycell.cli.app import clock, context, output
 from straycell.cli.app.files import Force, write_whole
-from straycell.cli.app.verbs import lone_app
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.nouns.use import device_load
 from straycell.cli.nouns.use.device_load import Drawn
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.cell_page import figure
 from straycell.cli.show.cell_sheet import (
     OneCell,
     forbidden,
