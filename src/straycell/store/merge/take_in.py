@@ -114,7 +114,7 @@ class _Merge:
         # A chain that does not fit its rows could bring rows that nobody wrote, signed by nothing.
         fault = next(chain.faults(self.other), None)
         if fault is not None:
-            raise StoreFault(f"store {self.file} was changed by hand: {fault}", "see: straycell store check")
+            raise StoreFault(f"was changed by hand: {fault}", "see: straycell store check", file=self.file)
         return [
             dict(row._mapping)
             for row in self.other.execute(select(WRITE).order_by(WRITE.c.id))

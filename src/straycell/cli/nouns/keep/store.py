@@ -15,7 +15,7 @@ from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.app.progress import counting
 from straycell.cli.app.prompts import confirm
-from straycell.errors import EXIT_NEGATIVE, BadData, StoreFault
+from straycell.errors import EXIT_NEGATIVE, BadData, Cure, StoreFault
 
 if TYPE_CHECKING:
     from straycell.store.backup import Restored
@@ -32,16 +32,15 @@ def _about(file: Path, remedy: str) -> Iterator[None]:
         yield
     except StoreFault as fault:
         # Told to restore the store, a person with a broken backup would overwrite the good one.
-        if not fault.what.startswith(f"store {file} "):
+        if fault.file != file:
             raise
         instead = {
-            "--store": remedy,
-            "store init": remedy,
-            "store restore": f"it cannot be used; {remedy}",
-            "store upgrade": f"bring it up to date with: straycell --store {file} store upgrade",
+            None: fault.remedy,
+            Cure.OTHER_FILE: remedy,
+            Cure.RESTORE: f"it cannot be used; {remedy}",
+            Cure.UPGRADE: f"bring it up to date with: straycell --store {file} store upgrade",
         }
-        found = next((words for sign, words in instead.items() if sign in fault.remedy), fault.remedy)
-        raise StoreFault(fault.what.removeprefix("store "), found) from fault
+        raise StoreFault(f"{file} {fault.fact}", instead[fault.cure]) from fault
 
 
 @app.command("init")
