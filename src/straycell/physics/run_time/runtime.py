@@ -129,14 +129,9 @@ def estimate(
     moved = {doubt: pair for doubt in DOUBTS if (pair := _moved(doubt, cases, pack, found))}
     # The cut-off may lie off either way because published curves of one chemistry do (data/margin.toml).
     moved["cut-off"] = (pack.runs(cases["expected"], early_v), pack.runs(cases["expected"], -late_v))
-    down = [_squares(k, run, moved, -1.0, margin) for k, run in enumerate(found)]
+    low, margin_h = _low_end(expected, found, moved, margin)
     up = [_squares(k, run, moved, 1.0, min(margin, MOST_MARGIN_UP)) for k, run in enumerate(found)]
-    # The low end takes the worst published set, because nobody knows which one this cell is like.
-    lows = [run.hours - _root(squares) for run, squares in zip(found, down, strict=True)]
-    worst = lows.index(min(lows))
-    low = min(expected, max(0.0, lows[worst]))
     high = max(run.hours + _root(squares) for run, squares in zip(found, up, strict=True))
-    margin_h = _parts(expected - low, expected - found[worst].hours, down[worst])
     if temperature_c < COLDEST_KNOWN_C:
         margin_h, low = (*margin_h, ("deep cold", low)), 0.0
     notes += notes_of(chemistry, expected, rate_c, temperature_c, (stop, stop_v), own_trace)
@@ -248,6 +243,18 @@ def _squares(k: int, run: March, moved: Mapping[str, Pair], way: float, share: f
 
 def _root(squares: Mapping[str, float]) -> float:
     return math.sqrt(math.fsum(squares.values()))
+
+
+def _low_end(
+    expected_h: float, found: list[March], moved: Mapping[str, Pair], share: float
+) -> tuple[float, tuple[tuple[str, float], ...]]:
+    """(the low end in h, the parts of what lies between it and the expected)."""
+    down = [_squares(k, run, moved, -1.0, share) for k, run in enumerate(found)]
+    # The low end takes the worst published set, because nobody knows which one this cell is like.
+    lows = [run.hours - _root(squares) for run, squares in zip(found, down, strict=True)]
+    worst = lows.index(min(lows))
+    low_h = min(expected_h, max(0.0, lows[worst]))
+    return low_h, _parts(expected_h - low_h, expected_h - found[worst].hours, down[worst])
 
 
 def _parts(whole_h: float, curves_h: float, squares: Mapping[str, float]) -> tuple[tuple[str, float], ...]:
