@@ -189,7 +189,7 @@ _TOLD: dict[int, tuple[str, str, Cure | None]] = {
     sqlite3.SQLITE_NOTADB: ("is not a straycell store", "name another file with --store", Cure.OTHER_FILE),
     sqlite3.SQLITE_CORRUPT: (
         "is damaged",
-        "bring back a copy with: straycell store restore FILE",
+        "bring back a copy: straycell store restore FILE; without one: straycell store salvage BROKEN NEW",
         Cure.RESTORE,
     ),
     sqlite3.SQLITE_READONLY: ("cannot be written", "check the permissions of the file and its folder", None),
