@@ -13,6 +13,7 @@ from functools import lru_cache
 from importlib import resources
 from typing import Any
 
+from straycell.acceptance.grounds import Ground
 from straycell.cells import CellFacts, Chemistry, Form
 
 
@@ -64,6 +65,7 @@ class Caution:
     standing: bool = False
     last: tuple[Step, ...] = ()
     least: str = ""
+    grounds: tuple[Ground, ...] = ()
 
 
 @lru_cache(maxsize=1)
@@ -85,6 +87,7 @@ def _caution(entry: dict[str, Any]) -> Caution:
         entry.get("standing", False),
         tuple(Step(step) for step in entry.get("last", ())),
         entry.get("least", ""),
+        tuple(Ground(each) for each in entry["grounds"]),
     )
 
 

@@ -43,7 +43,7 @@ def test_far_more_put_in_than_it_holds(share: float, outcome: Outcome) -> None:
 def test_seen_twice_it_is_out_and_a_repeat_that_is_not_lifts_it() -> None:
     """The repeat decides; it stays allowed."""
     first = put_in(good(), 1.3)
-    assert not first.verdict().safety_failed
+    assert not first.no_charge()
     assert put_in(put_in(good(), 1.3).charge(20.0), 1.3).outcome(21.0) is Outcome.DISCARD
     assert put_in(put_in(good(), 1.3).charge(20.0), 0.9).outcome(21.0) is Outcome.PACK
 
@@ -77,7 +77,7 @@ def test_lighter_than_at_first_by_more_than_a_per_cent_and_u(lost_g: float, held
         good().read(Quantity.MASS, 0.5, 45.0, meter=None).read(Quantity.MASS, 19.0, 45.0 - lost_g, meter=None)
     )
     assert bool(reasons(bench.verdict(), "mass-lost")) is held
-    assert bench.verdict().safety_failed is held
+    assert bench.no_charge() is held
 
 
 def test_a_new_sleeve_or_tab_begins_a_new_first_mass() -> None:

@@ -37,7 +37,7 @@ def test_the_hold_of_warming_is_lifted_by_a_gentle_repeat() -> None:
     """13 K at 0.4C: hold; the repeat at 0.2C stayed cool: pack again, and the repeat was allowed."""
     bench = good(peak=35.0)
     verdict = bench.verdict()
-    assert verdict.outcome is Outcome.HOLD and not verdict.safety_failed
+    assert verdict.outcome is Outcome.HOLD and not bench.no_charge()
     assert "0.2C" in reason(verdict, "warming").todo.words
     bench.charge(20.0, amps=0.5, peak=25.0)
     assert bench.outcome(21.0) is Outcome.PACK

@@ -54,7 +54,7 @@ def test_after_frost_a_cell_is_light_at_best() -> None:
 def test_a_new_check_clears_a_hurried_charge_in_the_cool() -> None:
     """Begun after it; the charge it starts with stays allowed."""
     bench = cold_charge(6.0, 1.0)
-    assert not bench.verdict(21.0).safety_failed
+    assert not bench.no_charge(21.0)
     bench.charge(22.0).rest(4.18, 23.2).rest(4.174, 38.3)
     assert bench.outcome(39.0) is Outcome.PACK
 
@@ -85,10 +85,10 @@ def test_warmer_than_its_surroundings_at_rest(rise: float, outcome: Outcome) -> 
 def test_a_warm_cell_is_not_charged_until_it_is_cool_and_then_checked() -> None:
     """A day later at room temperature: a test charge, then a check."""
     bench = warm(8.0)
-    assert bench.verdict(21.0).safety_failed
+    assert bench.no_charge(21.0)
     cool = {"surroundings_c": 20.0, "rested_s": 90000.0, "meter": FINE}
     bench.read(Quantity.TEMPERATURE, 21.5, 20.5, **cool)
-    assert bench.outcome(22.0) is Outcome.HOLD and not bench.verdict(22.0).safety_failed
+    assert bench.outcome(22.0) is Outcome.HOLD and not bench.no_charge(22.0)
     bench.charge(23.0).rest(4.18, 24.2).rest(4.174, 39.3)
     assert bench.outcome(40.0) is Outcome.PACK
 

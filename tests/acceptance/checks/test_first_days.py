@@ -50,7 +50,7 @@ def test_surely_more_than_five_points_hold_and_twice_discard(curve: OcvCurve) ->
     """15 points gone after a float that was measured: hold, a test charge stays allowed; seen again: out."""
     bench = measured_float(good(first=None, second=None)).rest(after(15.0, curve), 3.2)
     verdict = bench.verdict(5.0)
-    assert reasons(verdict, "first-day") and verdict.outcome is Outcome.HOLD and not verdict.safety_failed
+    assert reasons(verdict, "first-day") and verdict.outcome is Outcome.HOLD and not bench.no_charge(5.0)
     again = measured_float(bench.charge(6.0)).rest(after(15.0, curve), 7.2)
     assert reasons(again.verdict(9.0), "first-day-discard")
 

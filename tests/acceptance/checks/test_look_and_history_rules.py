@@ -22,14 +22,14 @@ def test_damage_discards_and_a_later_clean_look_brings_nothing_back(word: Look) 
     """One word among others is enough, and it stands for ever."""
     bench = good(look=(Look.TORN_SLEEVE, word)).look(Look.CLEAN, at=5.0)
     verdict = bench.verdict()
-    assert verdict.outcome is Outcome.DISCARD and verdict.safety_failed and verdict.valid_until is None
+    assert verdict.outcome is Outcome.DISCARD and bench.no_charge() and verdict.valid_until is None
 
 
 @pytest.mark.parametrize("word", [Look.TORN_SLEEVE, Look.BARE_TAB])
 def test_an_end_that_can_short_holds_until_mended(word: Look) -> None:
     """The latest look clears only the holds of look."""
     assert good(look=(word,)).outcome() is Outcome.HOLD
-    assert good(look=(word,)).verdict().safety_failed
+    assert good(look=(word,)).no_charge()
     assert good(look=(word,)).look(Look.CLEAN, at=5.0).outcome() is Outcome.PACK
 
 
@@ -37,7 +37,7 @@ def test_an_end_that_can_short_holds_until_mended(word: Look) -> None:
 def test_what_can_be_cleaned_or_mended_holds_until_a_later_look(word: Look) -> None:
     """No charge before it, and the hold names what to do; a clean look clears it."""
     verdict = good(look=(word,)).verdict()
-    assert verdict.outcome is Outcome.HOLD and verdict.safety_failed
+    assert verdict.outcome is Outcome.HOLD and good(look=(word,)).no_charge()
     assert any("then record a new look" in missing.todo.words for missing in verdict.missing)
     assert good(look=(word,)).look(Look.CLEAN, at=5.0).outcome() is Outcome.PACK
 

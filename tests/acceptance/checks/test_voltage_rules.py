@@ -164,8 +164,8 @@ def test_lfp_on_a_four_volt_charge_discards() -> None:
     [
         (3.10, Status.MET, Outcome.PACK),
         (3.0, Status.CLOSE, Outcome.HOLD),
-        (2.80, Status.FAILED, Outcome.HOLD),
-        (2.52, Status.FAILED, Outcome.HOLD),
+        (2.80, Status.CLOSE, Outcome.HOLD),
+        (2.52, Status.CLOSE, Outcome.HOLD),
     ],
 )
 def test_sinking_on_the_shelf_holds(volts: float, status: Status, outcome: Outcome) -> None:

@@ -11,10 +11,12 @@ from tests.cli.bench import Bench
 from tests.cli.intake_bench import NOW, OPENING, Table, a_start
 
 from straycell.bench.intake import due, script, store_actions
+from straycell.bench.intake.figures import TAKEN
 from straycell.bench.intake.form import fill, merged
 from straycell.bench.intake.session import intake
 from straycell.bench.intake.state import Session
 from straycell.bench.outlook import Need, Outlook, Waiting, outlook
+from straycell.bench.recording.rest import RestOnRecord
 from straycell.cells import CellFacts, Chemistry, Look
 from straycell.cli.app import context, options
 from straycell.cli.intake.command import carry_out
@@ -206,6 +208,48 @@ def test_a_rest_voltage_of_a_pair_leaves_the_capacity_run_for_later() -> None:
     assert due.key_of(Need.CAPACITY) not in answers and len(table.prompts) == 3
     _, answers = taken(["", "2400", "0.5", "3", "22"], Need.REST, Need.CAPACITY)
     assert answers[due.key_of(Need.CAPACITY)] == 2.4
+
+
+def charged(hours_ago: float) -> RestOnRecord:
+    """A charge on record; a stated rest may differ by 2 h or 25 %, and 1.5 h and 24 h are asked for (shipped rules)."""
+    ended = NOW - timedelta(hours=hours_ago)
+    return RestOnRecord(("the charge", ended), 7200.0, 0.25, (5400.0, 86400.0))
+
+
+@pytest.mark.parametrize(
+    ("stated", "recorded_h", "lines", "kept_h"),
+    [
+        ("24", 23.0, [], 24.0),  # within 2 h of the record: not asked about
+        ("30", 25.0, [], 30.0),  # both reach what the rules ask for
+        ("24", 3.0, [""], 3.0),  # Enter takes the shorter
+        ("24", 3.0, ["2.5"], 2.5),
+        ("24", 3.0, ["26", "3"], 3.0),  # a longer one is refused again
+        ("1", 30.0, [""], 1.0),  # a current that nobody recorded
+        ("1", 30.0, ["30"], 30.0),  # or a slip
+        ("24", 3.0, ["-"], None),  # left for later
+    ],
+)
+def test_a_rest_that_the_record_contradicts_is_asked_about(
+    stated: str, recorded_h: float, lines: list[str], kept_h: float | None
+) -> None:
+    """Where it matters, once more and with what the record says; else nothing is asked."""
+    typed = ["4.15", stated, *lines, *([] if kept_h is None else ["22"])]
+    table, answers = taken(typed, Need.REST, rest=charged(recorded_h))
+    rests = due.entry_of("A00001O", answers, {}, 1.0).items
+    assert [r.rested_s for r in rests if isinstance(r, Reading)] == (
+        [] if kept_h is None else [3600 * kept_h]
+    )
+    asked = [prompt for prompt in table.prompts if "on record ended" in prompt]
+    assert len(asked) == len(lines) and all(f"ended {recorded_h:g} h ago" in prompt for prompt in asked)
+
+
+def test_a_charge_of_the_same_form_is_on_record_too() -> None:
+    """Charged until two hours ago, said a moment before: its rest cannot be a day."""
+    table, answers = taken(
+        ["0.5", "4.2", "22", "25", "2h", "4.15", "24", "", "22"], Need.CHARGE, Need.REST, rest=charged(90.0)
+    )
+    assert "the charge on record ended 2 h ago" in table.prompts[-2]
+    assert answers[due.key_of(Need.REST, TAKEN[Need.REST].figures[1])] == 7200.0
 
 
 def test_a_charge_in_the_future_is_refused() -> None:

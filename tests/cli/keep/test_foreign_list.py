@@ -35,11 +35,11 @@ def test_an_own_list_with_decimal_commas_is_taken_in_one_command(bench: Bench, t
 def test_readings_with_own_columns_and_decimal_commas(bench: Bench, tmp_path: Path) -> None:
     """A unit in the mapping stands for one in the name of the column."""
     bench.do("cell add --form 18650 --chemistry nmc")
-    (tmp_path / "log.csv").write_text("Zelle;Zeit;U;T\nA00001O;2026-02-01T10:00;3,714;21,5\n")
+    (tmp_path / "log.csv").write_text("Zelle;Zeit;U;T\nA00002M;2026-02-01T10:00;3,714;21,5\n")
     line = ["import", "readings", str(tmp_path / "log.csv"), "--columns"]
     done = bench.run([*line, "code=Zelle, at=Zeit, as_found_voltage=U in V, temperature=T in C", "--json"])
     assert done.code == 0, done.err + done.out
-    (reading,) = bench.do("cell show A00001O")["readings"]
+    (reading,) = bench.do("cell show A00002M")["readings"]
     assert (reading["value"], reading["temperature_c"]) == (3.714, 21.5)
 
 

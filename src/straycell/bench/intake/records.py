@@ -162,7 +162,14 @@ def take_readings(session: Session, each: Waiting) -> Talk[bool]:
     now = yield Now()
     asked = due.questions(
         due.Taking(
-            each.code, each.needs, now, each.facts, each.full_v, session.remembered, session.carry.bad_looks
+            each.code,
+            each.needs,
+            now,
+            each.facts,
+            each.full_v,
+            session.remembered,
+            session.carry.bad_looks,
+            each.rest,
         )
     )
     trail = yield from fill(asked)
