@@ -3,6 +3,7 @@
 The rooms, in flow order:
 
 quantities   volts, ampere-hours, ohms; a value with its uncertainty; parsing and printing
+safe_side    limits in two figures, rounded to the side that keeps to them
 errors       the one family of user errors and its exit codes
 plain_text   what of a text may reach a screen, and JSON that cannot steer one
 files        files by the names a person types: read within bounds, written whole
@@ -24,6 +25,7 @@ builds       cells committed to a project, position by position
 safety       the cautions and where they are shown
 store        the SQLite file: tables, triggers, migrations, the only way in and out
 bench        the use cases without a terminal: recording and what follows, a cell's sheet, what waits, the guided intake
+web          the bench page: the same use cases for a phone or a tablet
 cli          the commands, a file a noun
 """
 

@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from uncertainties import ufloat
 
 from straycell.errors import BadData
-from straycell.matching.words import beside
 from straycell.quantities import (
     ANY_WINDOW,
     Dimension,
@@ -20,8 +19,8 @@ from straycell.quantities import (
     bench_unit,
     parse_quantity,
     show,
-    two_figures,
 )
+from straycell.safe_side import beside, two_figures
 
 WRITTEN = """
 3.71V        VOLTAGE      3.71

@@ -173,6 +173,24 @@ def connected(engine: Engine) -> Iterator[Connection]:
 
 
 @contextmanager
+def attached(conn: Connection, path: Path, name: str) -> Iterator[None]:
+    """Another store's tables under `name.`, beside those of this connection; entered outside a transaction."""
+    below(conn, "ATTACH ? AS " + name, str(path.absolute()))
+    try:
+        yield
+    finally:
+        below(conn, "DETACH " + name)
+
+
+def below(conn: Connection, statement: str, *values: str) -> None:
+    """Run a statement below SQLAlchemy's transaction: inside one SQLite attaches nothing and ignores some pragmas."""
+    cursor = conn.connection.cursor()
+    cursor.execute(statement, values)
+    cursor.close()
+    conn.rollback()
+
+
+@contextmanager
 def store_faults(path: Path) -> Iterator[None]:
     """Turn whatever SQLite says into a StoreFault that tells what to do."""
     try:
@@ -189,7 +207,7 @@ _TOLD: dict[int, tuple[str, str, Cure | None]] = {
     sqlite3.SQLITE_NOTADB: ("is not a straycell store", "name another file with --store", Cure.OTHER_FILE),
     sqlite3.SQLITE_CORRUPT: (
         "is damaged",
-        "bring back a copy with: straycell store restore FILE",
+        "bring back a copy: straycell store restore FILE; without one: straycell store salvage BROKEN NEW",
         Cure.RESTORE,
     ),
     sqlite3.SQLITE_READONLY: ("cannot be written", "check the permissions of the file and its folder", None),

@@ -44,7 +44,7 @@ from straycell.store.book.records import (
     TraceEntry,
 )
 from straycell.store.book.supersede import supersede
-from straycell.store.carry import Carried, Former, carry_over
+from straycell.store.carry import Carried, Former, restore_into
 from straycell.store.damage import damage_named
 from straycell.store.engine import connected, same_file, store_faults, writing_engine
 from straycell.store.reader import Reader
@@ -62,9 +62,9 @@ if TYPE_CHECKING:
 
 @contextmanager
 def open_writer(
-    path: Path, *, now: datetime, rules: RuleSet, create: bool = True, bench: str = "A"
+    path: Path, *, now: datetime, rules: RuleSet, create: bool = True, bench: str = "A", entry: str = ""
 ) -> Iterator[Writer]:
-    """A store to write in, made (for bench letter `bench`) when missing and `create`.
+    """A store to write in, made (for bench letter `bench`) when missing and `create`. `entry`: see `Pen`.
 
     Waits for other writers. Commits at a clean end, rolls back on any exception. Raises StoreFault.
     """
@@ -80,7 +80,7 @@ def open_writer(
         # Asked under the lock: before it, a restore may still rename another file into place.
         require_same()
         require_current(conn, path)
-        writer = Writer(Pen(conn, moment, rules), path)
+        writer = Writer(Pen(conn, moment, rules, entry=entry), path)
         yield writer
         # Before the commit: no reader ever sees a reading without the verdict that follows from it.
         writer.settle()
@@ -92,7 +92,7 @@ class Writer(Reader):
 
     def __init__(self, pen: Pen, path: Path) -> None:
         super().__init__(pen.conn, path)
-        self._pen = pen
+        self._pen = self.pen = pen
 
     def settle(self) -> None:
         """Record the verdicts of all cells touched so far and let their stages follow."""
@@ -254,7 +254,7 @@ class Writer(Reader):
 
     def carry_over(self, former: Former) -> Carried:
         """Write what must not be lost of a replaced store into this restored copy."""
-        return carry_over(self._pen, former, "a backup was restored")
+        return restore_into(self._pen, former)
 
     def take_letter(self, letter: str) -> str:
         """Give this copy of a store a letter of its own; returns the former one. Raises BadData."""

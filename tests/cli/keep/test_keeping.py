@@ -392,3 +392,19 @@ def test_build_inspect_needs_a_finished_build_and_a_look(shop: Bench) -> None:
     """No build, no inspection."""
     shop.refused("build inspect lamp --look clean", 3)
     shop.refused("build inspect lamp", 2)
+
+
+def test_a_damaged_store_is_salvaged_by_one_command(shop: Bench) -> None:
+    """The page says what came along and what was lost; the new store works, the old file stays as it was."""
+    code, folder = shop.do("cell list")[0]["code"], shop.store.parent
+    raw = shop.store.read_bytes()
+    shop.store.write_bytes(raw[: len(raw) // 8192 * 4096])
+    assert "salvage" in shop.refused(f"cell show {code}", 4)
+    done = shop.do(f"store salvage {shop.store} {folder}/new.sqlite")
+    assert done["cells"] > 0 and any("cut off" in line for line in done["lost"])
+    page = shop.run(f"store salvage {shop.store} {folder}/newer.sqlite").out
+    assert "cut off" in page and "lost:" in page
+    shop.refused(f"store salvage {shop.store} {folder}/new.sqlite", 3)
+    assert "name the damaged file" in shop.refused(f"store salvage missing.sqlite {folder}/other.sqlite", 4)
+    shop.env["STRAYCELL_STORE"] = f"{folder}/new.sqlite"
+    assert shop.do("verdict show " + code)["outcome"] in ("hold", "discard")

@@ -93,7 +93,7 @@ def test_a_recorded_discharge_becomes_figures_readings_and_a_verdict(pouch: Benc
 
 
 def test_a_slow_discharge_that_shows_its_full_start_counts_without_a_recorded_charge(pouch: Bench) -> None:
-    """The pulse trace: charged, then 30.48 Ah net by the cycler's counter, pulses by an independent library."""
+    """The pulse trace: charged, then 30.48 Ah net by the cycler's counter; pulses from the file's own rows (pandas)."""
     found = pouch.do(f"trace add A00001O {HPPC} --meter cycler --temperature 25C")
     assert found["capacity_ah"]["value"] == pytest.approx(30.48, rel=5e-3)
     first = {p["pulse_s"]: p for p in found["pulses"] if p["pulse"] == 1}

@@ -94,7 +94,13 @@ def test_a_dropped_project_is_not_matched(bench: Bench) -> None:
     answer = bench.run(f"match {VENT} --json")
     assert answer.code == 1 and not answer.json["served"] and answer.json["plan"] is None
     assert "was dropped" in answer.json["missing"][0] and "was dropped" in answer.err
-    assert bench.run(f"build reserve {VENT}").code != 0
+    for line in (
+        f"build reserve {VENT}",
+        f"build reserve {VENT} --cells H00083L",
+        f"match {VENT} --cells H00083L",
+    ):
+        answer = bench.run(line)
+        assert answer.code == 1 and "dropped" in answer.out + answer.err, line
 
 
 def test_every_fault_of_a_project_file_is_listed_with_the_near_miss(bench: Bench, tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from pathlib import Path
 
 import pytest
@@ -46,6 +47,34 @@ def test_all_kinds_of_load_are_taken(bench: Bench) -> None:
         found = bench.do(f"runtime {code} {line} --until 3.0V")
         assert found["load"]["kind"] == kind
         assert found["runtime_h"]["expected"] == pytest.approx(base, rel=0.1)
+
+
+def test_why_explains_each_part_of_the_margin_and_they_add_up(bench: Bench) -> None:
+    """The shares on the page make up all that lies between expected and low, to the printed digit; JSON has them whole."""
+    line = f"runtime {graded(bench)} --current 0.42A --until 3.0V --temperature 10C --peak 0.9A"
+    found = bench.do(line)
+    hours, parts = found["runtime_h"], found["margin_h"]
+    assert sum(parts.values()) == pytest.approx(hours["expected"] - hours["low"])
+    assert min(parts.values()) >= 0 and {"curves", "capacity", "resistance", "cold", "model"} <= set(parts)
+    answer = bench.run(f"{line} --why")
+    told = " ".join(answer.out.split("are kept for")[1].split())
+    shares = [float(x) for x in re.findall(r"([\d.]+) %, [\d.]+ (?:h|min):", told)]
+    margin = 100 * (1 - hours["low"] / hours["expected"])
+    assert sum(shares) == pytest.approx(margin, abs=0.1 * len(parts)) and shares == sorted(
+        shares, reverse=True
+    )
+    assert "at 10 C" in told and "the peaks take" in told
+    assert "are kept for" not in bench.run(line).out
+
+
+def test_a_current_that_is_refused_names_the_option_for_the_makers_figure(bench: Bench) -> None:
+    """Steady and in peaks; with the sheet's figure recorded the refusal is gone, and with it the hint."""
+    code = graded(bench)
+    for line in ("--current 2A", "--current 0.2A --peak 5A"):
+        against = bench.do(f"runtime {code} {line} --until 3.0V")["forbidden"]
+        assert f"straycell cell correct {code} --maker-discharge-current" in against[1], against
+    bench.do(f"cell correct {code} --maker-discharge-current 6A --because 'the sheet came'")
+    assert bench.do(f"runtime {code} --current 2A --until 3.0V")["forbidden"] == []
 
 
 def test_the_first_of_the_cut_offs_ends_it(bench: Bench) -> None:

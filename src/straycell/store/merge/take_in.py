@@ -21,7 +21,12 @@ from straycell.store.book.facts import FACTS
 from straycell.store.book.names import shown
 from straycell.store.book.register import said
 from straycell.store.engine import connected, reading_engine, recover, store_faults
-from straycell.store.merge.clashes import refuse_clashes, refuse_double_builds, refuse_forks
+from straycell.store.merge.clashes import (
+    refuse_clashes,
+    refuse_double_builds,
+    refuse_forks,
+    require_plain_row,
+)
 from straycell.store.schema import tables
 from straycell.store.schema.create import require_current
 from straycell.store.schema.tables import (
@@ -41,7 +46,7 @@ from straycell.store.session import Pen, among, rows_of
 
 Row = dict[str, Any]
 Told = Callable[[int, int], None]
-_AT_REST: dict[str, Row] = {
+AT_REST: dict[str, Row] = {
     # what a row says until it is made to follow from the records: nothing that could meet another's
     "build": {"state": "dismantled"},
     "build_cell": {"live": False},
@@ -134,6 +139,8 @@ class _Merge:
         if table is EVENT:
             first = self.pen.last_event + 1
             self.events = {row["id"]: first + place for place, row in enumerate(rows)}
+        for row in rows:
+            require_plain_row(table, row, self.file)
         fresh = [self._here(table, row) for row in rows]
         if fresh:
             self.pen.conn.execute(table.insert(), fresh)
@@ -158,7 +165,7 @@ class _Merge:
             row["event_id"] = self.events[row["event_id"]]
         row.pop("id", None)
         # Unique indexes on live things could meet this store's rows before it is known which of them is live.
-        return row | _AT_REST.get(table.name, {})
+        return row | AT_REST.get(table.name, {})
 
     def _touch(self) -> set[str]:
         """The cells that the writes were about; their verdicts and their packs' are made again."""

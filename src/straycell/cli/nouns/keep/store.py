@@ -20,6 +20,7 @@ from straycell.errors import EXIT_NEGATIVE, BadData, Cure, StoreFault
 if TYPE_CHECKING:
     from straycell.store.backup import Restored
     from straycell.store.merge.take_in import Merged
+    from straycell.store.salvage.fresh_store import Salvaged
 
 app = noun_app("The file that holds it all: check, backup, restore, merge.")
 FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="A file.", show_default=False)]
@@ -101,6 +102,7 @@ def _tell(path: Path, faults: list[str]) -> None:
     output.say(f"{path}: {len(faults)} fault{'s' if len(faults) > 1 else ''}")
     output.bullets(faults)
     output.talk("keep this file as it is, and restore the last good backup: straycell store restore FILE")
+    output.hint("without one: straycell store salvage BROKEN NEW")
 
 
 @app.command("info")
@@ -197,6 +199,39 @@ def _talk_carried(done: Restored) -> None:
         output.talk(f"out of use in it, and not in this backup: {listed}. They stay out of use")
 
 
+@app.command("salvage")
+def salvage(
+    broken: Annotated[Path, typer.Argument(metavar="BROKEN", help="The damaged file.", show_default=False)],
+    new: Annotated[Path, typer.Argument(metavar="NEW", help="The store to make.", show_default=False)],
+) -> None:
+    """Put what can be read of a damaged store into a fresh one: every cell is on hold, what was lost is listed."""
+    from straycell.store.salvage.fresh_store import salvage_store
+
+    bench = context.bench()
+    with _about(broken, "name the damaged file"):
+        done = salvage_store(broken, new, now=bench.now, rules=bench.rules)
+    document = {
+        "file": str(broken),
+        "store": str(new),
+        "bench": done.bench,
+        "cells": done.cells,
+        "readings": done.readings,
+        "findings": done.findings,
+        "lost": list(done.lost),
+    }
+    output.emit(document, lambda: _salvaged(new, done))
+    output.talk("test every cell again: look, rest voltage, resistance and the self-discharge check")
+    output.hint(f"{broken} is as it was: keep it, and the last backup, until you are sure of {new}")
+
+
+def _salvaged(new: Path, done: Salvaged) -> None:
+    output.say(
+        f"{new}: a new store, bench {done.bench}, with {_count(done.cells, 'cell')}, {_count(done.readings, 'reading')}"
+    )
+    output.say("lost:" if done.lost else "nothing was lost")
+    output.bullets(done.lost)
+
+
 @app.command("bench")
 def take_letter(
     letter: Annotated[str, values.text_argument("LETTER", "A letter that none of your benches has.")],
@@ -219,12 +254,8 @@ def take_letter(
 @app.command("merge")
 def merge(file: FileArgument) -> None:
     """Take another bench's store into this one: codes and times are kept, nothing comes twice."""
-    with (
-        context.writing() as writer,
-        counting("tables") as told,
-        _about(file, "name the other bench's store"),
-    ):
-        merged = writer.merge(file, told)
+    with counting("tables") as told, _about(file, "name the other bench's store"):
+        merged = context.write_long(lambda writer: writer.merge(file, told), context.size_of(file))
     document = {
         "store": str(context.store_path()),
         "file": str(file),
@@ -241,10 +272,10 @@ def _merged(file: Path, merged: Merged) -> None:
     if not merged.events:
         output.say(f"{file}: nothing in it that is not here already")
         return
-    cells, readings = _new(merged.cells, "cell"), _new(merged.readings, "reading")
+    cells, readings = _count(merged.cells, "new cell"), _count(merged.readings, "new reading")
     output.say(f"{file}: bench {merged.bench}, {cells}, {readings}")
     output.bullets(merged.notes)
 
 
-def _new(count: int, word: str) -> str:
-    return f"{count} new {word}{'s' if count != 1 else ''}"
+def _count(count: int, word: str) -> str:
+    return f"{count} {word}{'s' if count != 1 else ''}"

@@ -41,6 +41,8 @@ def match_project(
     """
     from straycell.matching import serve
 
+    if (dropped := dropped_match(reader, name)) is not None:
+        return dropped
     # Verdicts at this moment: a match of yesterday may name a cell that has failed since.
     rules, now = context.rules(), clock.now()
     project, cells = understood(reader.project(name)), candidates(reader, rules, now, codes)
@@ -105,7 +107,7 @@ def match(
         if build is not None:
             _tell_held(reader, name, build)
             return
-        found = dropped_match(reader, name) or match_project(reader, name)
+        found = match_project(reader, name)
         # The same checks as for a charger on its own: one charger gets one answer everywhere.
         answers = device_answers_of(reader, name, found)
         drawn = _drawn(reader, name, found) if chart or out is not None else None
