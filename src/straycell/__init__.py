@@ -3,6 +3,7 @@
 The rooms, in flow order:
 
 quantities   volts, ampere-hours, ohms; a value with its uncertainty; parsing and printing
+safe_side    limits in two figures, rounded to the side that keeps to them
 errors       the one family of user errors and its exit codes
 plain_text   what of a text may reach a screen, and JSON that cannot steer one
 files        files by the names a person types: read within bounds, written whole

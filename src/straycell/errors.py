@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from enum import Enum, auto
+from pathlib import Path
+
 EXIT_DONE = 0
 EXIT_NEGATIVE = 1
 EXIT_USAGE = 2
@@ -46,7 +49,24 @@ class BadData(StraycellError):
     exit_code = EXIT_DATA
 
 
+class Cure(Enum):
+    """What would help against a fault of a store file."""
+
+    OTHER_FILE = auto()
+    RESTORE = auto()
+    UPGRADE = auto()
+
+
 class StoreFault(StraycellError):
-    """The store is missing, locked, corrupt or from a newer version."""
+    """The store is missing, locked, corrupt or from a newer version.
+
+    With `file` the message begins with its name; `cure` is what the remedy says, for a caller who can say it better.
+    """
 
     exit_code = EXIT_STORE
+
+    def __init__(
+        self, fact: str, remedy: str = "", *, file: Path | None = None, cure: Cure | None = None
+    ) -> None:
+        super().__init__(fact if file is None else f"store {file} {fact}", remedy)
+        self.fact, self.file, self.cure = fact, file, cure

@@ -256,26 +256,6 @@ def show(value: float, dimension: Dimension, *, u: float | None = None) -> str:
     return f"{_round_to(scaled, places)} ± {_round_to(expanded, places)}{glue}{unit}"
 
 
-def show_safe(value: float, dimension: Dimension, *, up: bool) -> str:
-    """`11 A`: two significant figures, rounded up or down to the safe side, for advice and limits."""
-    return show(two_figures(value, up=up), dimension)
-
-
-def two_figures(value: float, *, up: bool) -> float:
-    """The value to two significant figures, never below it (`up`) or never above it."""
-    return safe_figures(value, 2, up=up)
-
-
-def safe_figures(value: float, figures: int, *, up: bool) -> float:
-    """The value to so many significant figures, rounded up or down."""
-    if not math.isfinite(value) or value == 0:
-        return value
-    places = figures - 1 - math.floor(math.log10(abs(value)))
-    # What is within the rounding of binary fractions of a step is on it.
-    scaled = value * 10.0**places
-    return round((math.ceil(scaled - 1e-9) if up else math.floor(scaled + 1e-9)) / 10.0**places, 12)
-
-
 def _plain(number: float) -> str:
     """Four significant figures, no exponent, no trailing zeros, never fewer than the whole number."""
     if not math.isfinite(number):

@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 from straycell.acceptance import Evidence, Finding, Outcome, Reason, RuleSet, Verdict, judge, load_rules
+from straycell.acceptance.permission import charge_refusal
 from straycell.cells import CellFacts, Chemistry, Form, Look
 from straycell.keys import RecordKey
 from straycell.meters import Accuracy, Meter, Resolution
@@ -107,6 +108,10 @@ class Bench:
 
     def verdict(self, at: float = 20.0) -> Verdict:
         return self.judged(at)[0]
+
+    def no_charge(self, at: float = 20.0) -> bool:
+        """True when its verdict forbids every charge, the test charge too."""
+        return charge_refusal(self.verdict(at), self.facts.chemistry) is not None
 
     def outcome(self, at: float = 20.0) -> Outcome:
         return self.verdict(at).outcome

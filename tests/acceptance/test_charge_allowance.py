@@ -120,6 +120,12 @@ def test_below_three_volts_it_gets_a_tenth(volts: float, rate: float) -> None:
     assert found.kind is TEST and found.allowed_a == pytest.approx(rate * 2.5)
 
 
+def test_a_cell_that_sank_on_the_shelf_may_have_the_charge_that_its_hold_asks_for() -> None:
+    """2.95 V at rest holds until a charge and a check; refused, that hold would have no way out."""
+    found = allowed(good().capacity(2.4, 58.0).rest(2.95, 60.0), 61.0)
+    assert found.kind is TEST and found.allowed_a == pytest.approx(0.1 * 2.5)
+
+
 def test_an_unknown_voltage_counts_as_low_and_is_to_be_measured_first() -> None:
     """Unknown is never a pass."""
     found = allowed(held(None))
@@ -149,7 +155,7 @@ def test_a_maker_never_raises_a_test_charge() -> None:
 def test_a_cell_once_low_may_still_show_what_it_is_worth() -> None:
     """2.2 V fails a safety rule that only caps it at `light`: held for other things, it may be charged."""
     bench = held(2.2)
-    assert not bench.verdict().safety_failed and bench.outcome() is Outcome.HOLD
+    assert not bench.no_charge() and bench.outcome() is Outcome.HOLD
     assert allowed(bench).kind is TEST
 
 

@@ -187,7 +187,7 @@ def test_a_verdict_holds_until_its_valid_until(bench: Bench) -> None:
 def test_more_readings_never_bring_a_discard_back(bench: Bench, more: Bench) -> None:
     """A safety discard stands whatever is measured later (an outvoted capacity is no safety rule)."""
     verdict = bench.verdict(41.0)
-    if not (verdict.outcome is Outcome.DISCARD and verdict.safety_failed):
+    if not (any(r.safety and r.ceiling is Outcome.DISCARD for r in verdict.reasons)):
         return
     moved = [replace(r, id=later(r.id), at=r.at + timedelta(days=60)) for r in more.readings]
     charges = [replace(c, id=later(c.id), at=c.at + timedelta(days=60)) for c in more.charges]

@@ -19,8 +19,9 @@ from tests.labels.label_bench import (
     words,
 )
 
-from straycell.acceptance.reasons import Outcome
-from straycell.cells import Chemistry, Form, Stage
+from straycell.acceptance.permission import out_of_use
+from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.cells import Cell, Chemistry, Form, Stage
 from straycell.errors import BadData
 from straycell.labels.content import (
     DO_NOT_USE,
@@ -35,7 +36,6 @@ from straycell.labels.content import (
     blank_content,
     box_content,
     label_content,
-    out_of_use,
     project_content,
 )
 from straycell.quantities import Measured
@@ -144,10 +144,12 @@ def test_an_exact_figure_shows_no_uncertainty_and_a_large_one_its_own_unit() -> 
         (a_cell(chemistry=Chemistry.PRIMARY), None),
     ],
 )
-def test_a_cell_out_of_use_warns_and_shows_nothing_that_invites_use(cell: object, verdict: object) -> None:
+def test_a_cell_out_of_use_warns_and_shows_nothing_that_invites_use(
+    cell: Cell, verdict: Verdict | None
+) -> None:
     """DO NOT USE in a black field, never charge, no figure, no date: also for a condemned cell with a good verdict."""
-    content = label_content(cell, verdict, FIGURES, today=TODAY)  # type: ignore[arg-type]
-    assert out_of_use(cell, verdict)  # type: ignore[arg-type]
+    content = label_content(cell, verdict, FIGURES, today=TODAY)
+    assert out_of_use(verdict.outcome if verdict else None, cell.stage, cell.facts.chemistry)
     assert (content.face, content.headline[0]) == (Face.DO_NOT_USE, DO_NOT_USE)
     assert NEVER_CHARGE in words(content)
     assert not any(hint in words(content) for hint in ("mAh", "Ω", "2026", "until", "PACK"))
@@ -251,7 +253,7 @@ def test_no_label_promises_more_than_its_verdict(
     today = UNTIL.date() + days(late)
     content = label_content(cell, verdict, FIGURES if measured else NO_FIGURES, today=today)
     promises = content.face is Face.GAUGE
-    assert promises == (outcome in USABLE and late < 0 and not out_of_use(cell, verdict))
+    assert promises == (outcome in USABLE and late < 0 and not out_of_use(outcome, stage, chemistry))
     assert (content.filled > 0) == promises
     assert promises or not any(hint in words(content) for hint in ("mAh", "Ω", "until", "tested"))
     assert (content.face is Face.DO_NOT_USE) == (DO_NOT_USE in words(content))

@@ -11,6 +11,7 @@ from tests.acceptance.bench import FINE, LFP, NMC, Bench, day, good
 
 from straycell.acceptance import Outcome, assess, shipped_rules
 from straycell.acceptance.case import Case
+from straycell.acceptance.permission import charge_refusal, usable
 from straycell.cells import CellFacts, Chemistry, Form, Look
 from straycell.meters import Accuracy, Meter
 
@@ -179,12 +180,12 @@ def test_an_unknown_chemistry_is_never_used_and_a_primary_always_discarded(
 def test_the_outcome_follows_from_the_reasons_alone(
     values: dict[str, float], drop: float, facts: CellFacts
 ) -> None:
-    """The least of what the reasons leave; a failed safety rule never leaves a use."""
+    """The least of what the reasons leave; what may not be charged is never used."""
     verdict = cell(values, drop, facts=facts).verdict(60)
     assert verdict.outcome == min(r.ceiling for r in verdict.reasons)
     assert all(r.source for r in verdict.reasons if r.safety)
-    if verdict.safety_failed:
-        assert verdict.outcome <= Outcome.LIGHT
+    if charge_refusal(verdict, facts.chemistry) is not None:
+        assert not usable(verdict.outcome)
     if verdict.outcome is Outcome.HOLD:
         assert verdict.missing and all(m.todo for m in verdict.missing)
 

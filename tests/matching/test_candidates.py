@@ -15,6 +15,7 @@ from straycell.acceptance.rules import shipped_rules
 from straycell.cells import Chemistry, Form, Stage
 from straycell.errors import BadData
 from straycell.matching import UseLimits
+from straycell.matching.pack.groups import judge_group
 from straycell.matching.screen.demand import Demand, largest_mean
 from straycell.matching.screen.screening import Screen, peak_resistance_ohm, screen_all, screen_candidate
 from straycell.physics.run_time.runtime import estimate
@@ -438,3 +439,40 @@ def test_what_runs_is_promised_from_the_least_the_measured_float_may_be() -> Non
     )
     assert at_least < 0.99 * as_read
     assert plan.runtime.low_h == pytest.approx(at_least, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("outcome", "maker_a", "named"),
+    [
+        (Outcome.SOLO, None, True),
+        (Outcome.PACK, None, True),
+        (Outcome.LIGHT, None, False),
+        (Outcome.SOLO, 2.0, False),
+    ],
+)
+def test_a_refused_current_names_the_option_where_a_sheet_could_change_it(
+    outcome: Outcome, maker_a: float | None, named: bool
+) -> None:
+    """Of discharge, and of charge; not for a light cell, whose limit no sheet lifts, nor once the figure is recorded."""
+    weak = cell(0, 1.0, outcome, maker_discharge_a=maker_a, maker_charge_a=maker_a)
+    drawn = match(project('current = "2.5A"', runtime="6min"), weak)
+    charged = match(
+        project(
+            charge='current = "2.5A"\nvoltage = "4.20V"\ntolerance = "1%"\ntemperature = "20C"', runtime="1h"
+        ),
+        weak,
+    )
+    for found, test, option in (
+        (drawn, "current", "--maker-discharge-current"),
+        (charged, "charger-current", "--maker-charge-current"),
+    ):
+        why = next(w for w in found.not_chosen if w.code == weak.code)
+        assert (why.test, f"straycell cell correct {weak.code} {option}" in why.remedy) == (test, named)
+
+
+def test_a_group_that_shares_unevenly_names_the_cell_whose_sheet_could_change_it() -> None:
+    """The one nearest to its limit, by its code."""
+    screen = Screen(Demand.of(project('current = "2.4A"', pack="parallel = 2"), LIMITS, 1, 2), LIMITS, NOW)
+    pair = [cell(0, 2.5, resistance_ohm=0.04), cell(1, 2.5, resistance_ohm=0.05)]
+    share = next(w for w in judge_group(screen, 1, pair) if w.test == "share")
+    assert not share.passed and f"cell correct {pair[0].code} --maker-discharge-current" in share.remedy

@@ -212,3 +212,6 @@ def test_a_board_with_a_resistor_of_its_own_does_not_trip_earlier_when_warm(
     found = protection(project(protection=line))
     assert (found["trip_low_a"], found["trip_high_a"]) == (pytest.approx(low_a), pytest.approx(high_a))
     assert any("ask how the board feels its current" in text for text in found["advice"]) is (sensing == "")
+    # The match asks it too: there a figure that only a board with a resistor of its own reaches would refuse the cell.
+    served = match(project(protection=line), cell(0))
+    assert any("ask how the board feels its current" in text for text in served.warnings) is (sensing == "")

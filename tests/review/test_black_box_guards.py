@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from tests.cli.test_processes import start
+from tests.cli.app.test_processes import start
 from tests.review.walk import NMC, Walk, begin, walked
 
 RUN = "--discharge-current 0.5A --cutoff 2.8V --temperature 22C --meter m"

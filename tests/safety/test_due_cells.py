@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from tests.acceptance.bench import LFP, NMC, Bench, day, good
+from tests.acceptance.test_verdict_laws import benches
+from tests.drawing import examples
 from tests.safety.keeping_bench import CODES, RULES, due, household, kept, stored, when
 
 from straycell.acceptance import Condemnation, Outcome, SiblingSign, Upset
 from straycell.acceptance.case import Case
+from straycell.acceptance.permission import charge_refusal, permission, usable
 from straycell.cells import Look, Stage
 from straycell.physics.curves import curves_for
 from straycell.readings import Quantity
@@ -255,7 +261,7 @@ def test_a_cell_in_the_window_does_not_sink_before_its_next_check() -> None:
 
 def test_a_cell_below_its_shelf_limit_is_a_danger() -> None:
     """Below 3.0 V: an attended test charge, until it has been charged."""
-    bench = good().rest(2.95, 60.0)
+    bench = good().capacity(2.4, 58.0).rest(2.95, 60.0)
     item = due(bench, at=61.0)["sinking"]
     assert item.kind.danger and "attended" in item.todo
     assert "sinking" not in due(bench.charge(61.0), at=62.0)
@@ -403,3 +409,77 @@ def test_looks_and_readings_of_other_quantities_do_not_reset_the_clock() -> None
     """Only a rest voltage is a check."""
     bench = stored().rest(3.85, 36.0).look(at=100.0).read(Quantity.RESISTANCE, 100.0, 0.05)
     assert when(bench, "recheck", at=101.0) == day(126.0)
+
+
+# --- no danger that the verdict does not know ------------------------------------------------------
+
+
+def _leaking_sibling() -> Bench:
+    bench = stored()
+    bench.more = {"sibling_signs": (SiblingSign(CODES[1], Look.LEAKING, day(25.0)),)}
+    return bench
+
+
+def _dropped() -> Bench:
+    bench = stored()
+    bench.more = {"upsets": (Upset("drop", day(30.0)),)}
+    return bench
+
+
+DANGERS: dict[str, tuple[Bench, float, dict[str, Any]]] = {
+    "in-device": (good(look=(Look.SWOLLEN,)), 5.0, CONDEMNED | {"build": "lamp"}),
+    "isolate": (good(look=(Look.SWOLLEN,)), 5.0, CONDEMNED | {"box": None}),
+    "warm": (good(peak=34.0), 20.0, {}),
+    "incident": (_dropped(), 31.0, {}),
+    "falling": (leaking_shelf(12.0), 62.0, {}),
+    "sinking": (good().capacity(2.4, 58.0).rest(2.95, 60.0), 61.0, {}),
+    "voltage": (good().rest(4.249, 25.0), 26.0, {}),
+    "sibling": (_leaking_sibling(), 26.0, {}),
+    "handover-damaged": (good(look=(Look.SWOLLEN,)), 30.0, CONDEMNED),
+    "set-apart": (good(capacity=0.9), 20.0, CONDEMNED | {"box": None}),
+}
+
+
+def test_each_danger_has_its_cell_here() -> None:
+    """A kind added to due.toml needs one, else the law below would not speak of it."""
+    assert set(DANGERS) == {kind.id for kind in due_kinds().values() if kind.danger}
+
+
+@pytest.mark.parametrize("kind", DANGERS)
+def test_a_danger_that_is_due_is_known_to_the_verdict(kind: str) -> None:
+    """What `due` calls a danger nobody may use or be offered, and the verdict says so by itself."""
+    bench, at, more = DANGERS[kind]
+    assert kind in due(bench, at, **more)
+    verdict = kept(bench, at, **more).verdict
+    assert not usable(verdict.outcome)
+    assert not permission(verdict.outcome, Stage.SHELVED, verdict.valid_until, day(at)).may_offer()
+
+
+@examples(60)
+@given(benches(), st.floats(2.0, 200.0))
+def test_no_cell_has_a_danger_that_its_verdict_does_not_know(bench: Bench, at: float) -> None:
+    """Whatever was recorded of it."""
+    there = kept(bench, at)
+    dangers = [item for item in survey(household(there, at=at)) if item.kind.danger]
+    assert not dangers or not usable(there.verdict.outcome), [item.kind.id for item in dangers]
+
+
+@examples(60)
+@given(benches(), st.floats(2.0, 200.0))
+def test_due_never_asks_for_a_charge_that_is_forbidden(bench: Bench, at: float) -> None:
+    """Then it says why, and what comes first."""
+    there = kept(bench, at)
+    refusal = charge_refusal(there.verdict, bench.facts.chemistry)
+    for item in survey(household(there, at=at)):
+        if refusal is not None and (item.kind.charge or "charge add" in item.todo):
+            assert item.todo.startswith(refusal.why)
+
+
+def test_a_low_cell_whose_look_is_missing_since_a_drop_is_not_sent_to_the_charger() -> None:
+    """Below its shelf limit the usual step is a test charge; after a drop the look comes first."""
+    bench = good().capacity(2.4, 58.0).rest(2.95, 60.0)
+    assert due(bench, at=61.0)["sinking"].todo.startswith("its test charge")
+    bench.more = {"upsets": (Upset("drop", day(60.5)),)}
+    assert due(bench, at=61.0)["sinking"].todo.startswith(
+        "no charge yet: nobody has looked at it since 'drop'"
+    )

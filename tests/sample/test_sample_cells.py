@@ -21,7 +21,7 @@ upset failed; upset unmeasured; mass failed; look unmeasured;
 look-damage failed; look-deformed failed; look-mend failed; sibling-look unmeasured;
 voltage-floor failed; voltage-floor close; voltage-over-full failed; voltage-over-full close;
 voltage-light-only failed; voltage-light-only close; as-found-voltage unmeasured; board-voltage unmeasured;
-rest-voltage unmeasured; rest-voltage failed; rest-voltage close; warming unmeasured;
+rest-voltage unmeasured; rest-voltage close; warming unmeasured;
 warming close; warming-discard failed; charge-temperature failed; charge-temperature close;
 capacity unmeasured; capacity-pack failed; capacity-pack close; capacity-solo failed;
 capacity-light close; capacity-discard failed; capacity-contradictory close; unrated-capacity unmeasured;

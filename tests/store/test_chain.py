@@ -101,7 +101,7 @@ def test_a_backup_shows_what_a_store_has_lost(shelf: Shelf) -> None:
     shelf.cells(1)
     copy, old = shelf.path.with_name("copy.sqlite"), shelf.path.with_name("old.sqlite")
     backup_store(shelf.path, old)
-    shelf.add(found("A00001O", 3.6))
+    shelf.add(found("A00002M", 3.6))
     backup_store(shelf.path, copy)
     shelf.cells(1)
     with shelf.reading() as reader:

@@ -106,7 +106,7 @@ def _versioned_elsewhere(path: Path) -> None:
     ("make", "told"),
     [
         (_folder, "is a folder"),
-        (_prose, "is no straycell store"),
+        (_prose, "is not a straycell store"),
         (_empty, "is empty"),
         (_other_database, "of another kind"),
         (_versioned_elsewhere, "of another kind"),

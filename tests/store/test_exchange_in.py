@@ -155,7 +155,7 @@ def test_the_templates_are_taken_as_they_are(shelf: Shelf) -> None:
     file.write_text(READINGS_TEMPLATE)
     with shelf.writing(datetime(2026, 6, 1, tzinfo=UTC)) as writer:
         assert writer.import_readings(file).refused == ()
-        assert len(writer.recorded("A00001O")) == 6
+        assert len(writer.recorded("A00002M")) == 6
 
 
 # --- out and in again ------------------------------------------------------------------------------

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import pytest
 from tests.acceptance.bench import NMC, day
@@ -14,6 +14,7 @@ from straycell.acceptance.evidence import Condemnation, SiblingSign, Upset
 from straycell.acceptance.rules import merge_rules
 from straycell.cells import CellFacts, Chemistry, Form, Look, Stage
 from straycell.errors import BadData
+from straycell.readings import Method, Quantity
 from straycell.store.schema.tables import CELL
 from straycell.store.verdicts import recorded as book
 
@@ -431,3 +432,23 @@ def test_measuring_alone_gives_the_verdict_of_the_rules(shelf: Shelf) -> None:
             Outcome.PACK,
             Outcome.PACK,
         ]
+
+
+def test_a_retest_counts_only_when_it_was_taken_and_recorded_after_the_incident(shelf: Shelf) -> None:
+    """The clock ran thirty days fast while the cell was measured; set right, the cell fell: none of that is a retest."""
+    (code,) = shelf.good_cells()
+    resistance = replace(volts(code, 0.05, quantity=Quantity.RESISTANCE), method=Method.DC_PULSE)
+    retest = [look(code, Look.CLEAN), replace(volts(code, 4.16), rested_s=86400.0), resistance]
+    fast = NOW + timedelta(days=30)
+    shelf.add(*(replace(each, at=fast) for each in retest), at=fast)
+    with shelf.writing(NOW + timedelta(hours=1)) as writer:
+        writer.add_incident("tumbled", [code])
+    assert _upset_status(shelf, code, NOW + timedelta(days=40)) == "unmeasured"
+    then = NOW + timedelta(days=41)
+    shelf.add(*(replace(each, at=then) for each in retest), at=then)
+    assert _upset_status(shelf, code, then) == "met"
+
+
+def _upset_status(shelf: Shelf, code: str, at: datetime) -> str:
+    with shelf.reading() as reader:
+        return str(next(r.status for r in reader.verdict(code, shelf.rules, at).reasons if r.rule == "upset"))

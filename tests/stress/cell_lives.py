@@ -40,7 +40,7 @@ from straycell.physics.curves import curves_for
 from straycell.readings import Charge, Method, Quantity, Reading
 from straycell.safety.due.survey import Household, Kept, survey
 
-CODE = "A00001O"
+CODE = "A00002M"
 A_LIFE = 45
 """Steps of one cell; then the next one comes to the bench."""
 OUT_OF_USE = 8

@@ -21,11 +21,11 @@ LINES = (
         "label read {file}",
     ),
     *(
-        "trace add A00001O {file}",
-        "runtime A00001O --current 1A --until 3V --profile {file}",
+        "trace add A00002M {file}",
+        "runtime A00002M --current 1A --until 3V --profile {file}",
         "store merge {file}",
     ),
-    *("store restore {file} --yes", "trace add A00001O {file} --columns time=1,voltage=2,current=3"),
+    *("store restore {file} --yes", "trace add A00002M {file} --columns time=1,voltage=2,current=3"),
 )
 MOST_BYTES = 200_000_000
 OWN_BYTES = 70_000_000

@@ -1,7 +1,8 @@
 """Do the tests notice when a rule is wrong? `python -m tests.stress.mutate [ROOM ...] [--count N] [--seed S]`.
 
-Each mutant is one small change in a copy of the source: a comparison turned, a `max` made `min`, a limit moved by 20 %
+Each mutant is one small change in a copy of the source: a comparison turned, a `max` made `min`, a figure moved by 20 %
 to the unsafe side. The room's own tests must fail. Not part of `pytest`: a mutant takes as long as those tests.
+`figures` is every room of figures; `--only WORD` takes the mutants that name it.
 """
 
 from __future__ import annotations
@@ -28,8 +29,35 @@ ROOMS: dict[str, tuple[list[str], list[str]]] = {
     "charger": (["acceptance/charger"], ["tests/acceptance"]),
     "safety": (["safety"], ["tests/safety"]),
     "runtime": (["physics/run_time"], ["tests/physics", "tests/matching"]),
-    "figures": (["acceptance/shipped.toml"], [*RULES, "tests/matching"]),
 }
+PHYSICS = "tests/physics/test_"
+FIGURES: dict[str, tuple[str, list[str], str]] = {
+    # room: (file, the narrow tests that read it, pattern of the figures that forbid less when they are lower)
+    "figures-rules": ("acceptance/shipped.toml", ["tests/acceptance"], ""),
+    "figures-charging": (
+        "physics/data/charging.toml",
+        [f"{PHYSICS}charging.py", f"{PHYSICS}protection.py", f"{PHYSICS}charge_time.py", "tests/acceptance"],
+        "volts|share|tolerance|detect_high_v|hot_ratio|trickle_below_v|end_share|trickle_share|regulates_v",
+    ),
+    "figures-cold": (
+        "physics/data/temperature.toml",
+        [f"{PHYSICS}temperature.py", f"{PHYSICS}runtime.py", f"{PHYSICS}at_temperature.py"],
+        "cold_ratio",
+    ),
+    "figures-margin": ("physics/data/margin.toml", [f"{PHYSICS}against_full_model.py"], ".*"),
+    "figures-losses": ("physics/data/losses.toml", [f"{PHYSICS}losses.py"], "expected|low|high"),
+    "figures-resistors": ("physics/data/resistors.toml", [f"{PHYSICS}resistors.py"], ".*"),
+    "figures-energy": ("safety/energy.toml", ["tests/safety"], ".*"),
+    "figures-storage": ("safety/storage.toml", ["tests/safety"], "least_v|usual"),
+    "figures-trends": ("safety/due/trends.toml", ["tests/safety"], "fewest"),
+    "figures-packs": ("matching/screen/use_limits.toml", ["tests/matching"], "low"),
+    "figures-fuses": (
+        "matching/sheet/fuses.toml",
+        ["tests/matching/test_fusing.py"],
+        "melts|holds|rated_a|prefer_a",
+    ),
+}
+ROOMS |= {room: ([file], tests) for room, (file, tests, _) in FIGURES.items()}
 TURNED: dict[type[ast.cmpop], type[ast.cmpop]] = {
     ast.Lt: ast.GtE,
     ast.LtE: ast.Gt,
@@ -106,20 +134,26 @@ def _of_limits(path: Path) -> Iterator[Mutant]:
     """Each figure of a limit, moved by 20 % to where it forbids less."""
     lines = path.read_text(encoding="utf-8").splitlines()
     bound, name, quoted = "max", "", re.compile(r'"[^"]*"')
+    blocks = re.findall(r"(?ms)^\[\[limit\]\].*?(?=^\[\[limit\]\]|\Z)", "\n".join(lines))
+    safe = {re.search(r'id = "(.+)"', each)[1] for each in blocks if "safety = true" in each}  # type: ignore[index]
+    lower = next((down for file, _, down in FIGURES.values() if path.as_posix().endswith(file)), "")
     for at, line in enumerate(lines):
-        if found := re.match(r'id = "(.+)"', line):
+        if found := re.match(r'id = "(.+)"', line) or re.match(r"\[(?!limit)([^\[\]]+)\]", line):
             name = found[1]
         elif found := re.match(r'bound = "(.+)"', line):
             bound = found[1]
         elif re.match(r'(value|values|"[^"]+"|[\w-]+) = ', line) and not line.startswith(("source", "text")):
             head, _, rest = line.partition(" = ")
-            factor = 0.8 if bound == "min" else 1.2
+            is_lower = bound == "min" or bool(lower and re.fullmatch(lower, head.strip('"')))
+            factor = 0.8 if is_lower else 1.2
             blank = quoted.sub(lambda match: "\0" * len(match[0]), rest)
             for figure in re.finditer(r"(?<![\w.-])-?\d+\.?\d*(?:e-?\d+)?(?![\w.])", blank):
                 new = f"{float(figure[0]) * factor:.12g}"
                 changed = f"{head} = {rest[: figure.start()]}{new}{rest[figure.end() :]}"
                 text = "\n".join([*lines[:at], changed, *lines[at + 1 :], ""])
-                yield Mutant(path, f"line {at + 1}: {name}: {figure[0]} -> {new} ({line.strip()[:50]})", text)
+                kind = "safety: " if name in safe else ""
+                what = f"line {at + 1}: {kind}{name}: {figure[0]} -> {new} ({line.strip()[:50]})"
+                yield Mutant(path, what, text)
 
 
 def survives(mutant: Mutant, tests: list[str], copy: Path) -> bool:
@@ -135,29 +169,31 @@ def survives(mutant: Mutant, tests: list[str], copy: Path) -> bool:
         target.write_text(kept, encoding="utf-8")
 
 
-def drawn(room: str, count: int, seed: int) -> list[Mutant]:
-    """A sample of the room's mutants; all of them when they are fewer."""
+def drawn(room: str, count: int, seed: int, only: str) -> list[Mutant]:
+    """A sample of the room's mutants that name `only`; all of them when they are fewer."""
     places = [ROOT / "src" / "straycell" / place for place in ROOMS[room][0]]
     files = [
         file for place in places for file in (sorted(place.rglob("*.py")) if place.is_dir() else [place])
     ]
-    found = [mutant for file in files for mutant in mutants(file)]
+    found = [mutant for file in files for mutant in mutants(file) if only in mutant.what]
     return random.Random(seed).sample(found, min(count, len(found)))
 
 
 def main() -> int:
     """Print each survivor and the score; exit 0 when none survived."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("rooms", nargs="*", choices=[*ROOMS, []], default=[])
+    parser.add_argument("rooms", nargs="*", choices=["figures", *ROOMS, []], default=[])
     parser.add_argument("--count", type=int, default=20)
     parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--only", default="")
     asked = parser.parse_args()
+    rooms = [each for room in asked.rooms or ROOMS for each in (FIGURES if room == "figures" else [room])]
     alive = 0
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder) / "copy"
         shutil.copytree(ROOT, copy, ignore=shutil.ignore_patterns(".git", ".venv", "__pycache__"))
-        for room in asked.rooms or ROOMS:
-            sample = drawn(room, asked.count, asked.seed)
+        for room in rooms:
+            sample = drawn(room, asked.count, asked.seed, asked.only)
             lived = []
             for mutant in sample:
                 if survives(mutant, ROOMS[room][1], copy):

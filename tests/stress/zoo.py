@@ -12,7 +12,7 @@ from tests.stress.rig import Rig, rig
 LOOKS = (
     *(
         "cell list",
-        "cell show A00001O",
+        "cell show A00002M",
         "verdict list",
         "due",
         "store check",
@@ -24,7 +24,7 @@ LOOKS = (
 )
 WRITES = (
     "cell add --form 18650",
-    "reading add A00001O --as-found-voltage 3.6V",
+    "reading add A00002M --as-found-voltage 3.6V",
     "discard A00002Z --because dented",
     "label sheet --out a.pdf",
 )
@@ -38,7 +38,7 @@ def run(count: int, seed: int) -> str:
         used.do(
             *["cell", "add", "--teardown", "AT1", "--form", "18650", "--chemistry", "nmc", "--count", "12"]
         )
-        used.do(*["reading", "add", "A00001O", "--as-found-voltage", "3.7V", "--look", "clean"])
+        used.do(*["reading", "add", "A00002M", "--as-found-voltage", "3.7V", "--look", "clean"])
         whole = used.store.read_bytes()
         for number in range(count):
             used.store.write_bytes(whole)

@@ -15,7 +15,8 @@ COUNTER_AH = (30.33, 30.34, 30.30, 30.29)
 """The cycler's own counter at the end of the discharges of cycles 2 to 5."""
 NET_COUNTER_AH = 30.48
 PULSES = {
-    # number: (Ah out, V at rest, milliohm at 0.5, 10 and 29.5 s); an independent library's figures
+    # number: (Ah out, V at rest, milliohm at 0.5, 10 and 29.5 s), from the file's rows alone,
+    # (V_rest - V) / I, as tests/reference/traces/README.md says
     1: (0.00, 4.182, (1.767, 2.600, 3.333)),
     2: (3.19, 4.086, (1.566, 2.133, 2.632)),
     4: (9.55, 3.984, (1.533, 2.000, 2.433)),
@@ -87,7 +88,7 @@ def test_net_discharge_of_the_pulse_trace_leaves_gaps_out(bare: bool, reduce: Re
 
 @pytest.mark.parametrize("bare", [False, True])
 @pytest.mark.parametrize("number", PULSES)
-def test_pulse_resistances_meet_an_independent_library(number: int, bare: bool, reduce: Reduce) -> None:
+def test_pulse_resistances_are_those_of_the_files_own_rows(number: int, bare: bool, reduce: Reduce) -> None:
     """Within 1 % at 0.5, 10 and 29.5 s, at the charge out and the rest voltage of the table."""
     trace = read_trace(REFERENCE / "pouch-33ah-hppc-25c.csv.gz")
     result = reduce(without_step_columns(trace) if bare else trace)

@@ -19,13 +19,17 @@ DISMANTLED = "dismantled"
 
 @dataclass(frozen=True, slots=True)
 class Upset:
-    """Something that happened to a cell: an incident, or coming back from a dismantled build."""
+    """Something that happened to a cell: an incident, or coming back from a dismantled build.
+
+    `before` holds the keys of records that bear a later time, and yet were recorded before it: a clock was wrong.
+    """
 
     kind: str
     at: datetime
     severe: bool = False
     event: int = 0
     key: str = ""
+    before: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)

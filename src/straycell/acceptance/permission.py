@@ -10,7 +10,7 @@ from datetime import datetime
 
 from straycell.acceptance.fallen import FALL_FIRST
 from straycell.acceptance.reasons import Outcome, Status, Verdict
-from straycell.cells import Chemistry, Stage
+from straycell.cells import CellFacts, Chemistry, Stage
 
 FREE = (Stage.RECEIVED, Stage.SHELVED)
 """Stages in which a cell is nobody's."""
@@ -31,6 +31,17 @@ BEFORE_ANY_CHARGE = (
 def least_outcome(*, joined: bool) -> Outcome:
     """What a cell must be: `pack` to be joined with others, `light` to serve by itself."""
     return Outcome.PACK if joined else Outcome.LIGHT
+
+
+def usable(outcome: Outcome) -> bool:
+    """True for an outcome that allows any use at all."""
+    return outcome >= least_outcome(joined=False)
+
+
+def usable_until(outcome: Outcome, valid_until: datetime | None) -> datetime | None:
+    """Until when a verdict allows a use; None where it allows none, or names no end."""
+    # A date beside a hold or a discard would read like a permission up to then.
+    return valid_until if usable(outcome) else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +74,30 @@ class Permission:
         faults = [] if self.outcome >= least else [f"is {self.outcome.word}, not {least.word}"]
         faults += [] if self.free else [f"is {self.stage}"]
         return faults + ([] if self.in_date else ["has a verdict that has run out"])
+
+
+def maker_may_raise(outcome: Outcome, facts: CellFacts) -> bool:
+    """Whether the figure of a cell's maker counts where it is above the rules' rate."""
+    # A light cell is worn, and a sleeve put on later bears another cell's figures.
+    return outcome > Outcome.LIGHT and not facts.rewrapped
+
+
+def more_from_maker(outcome: Outcome, facts: CellFacts, code: str, what: str) -> str:
+    """How to record the maker's `charge` or `discharge` current; empty where it is recorded or could not raise."""
+    known_a = facts.maker_charge_current_a if what == "charge" else facts.maker_discharge_current_a
+    if known_a is not None or not maker_may_raise(outcome, facts):
+        return ""
+    return (
+        f"if its maker's sheet allows more, record that: straycell cell correct {code or 'CODE'} "
+        f"--maker-{what}-current Q --because TEXT"
+    )
+
+
+def out_of_use(outcome: Outcome | None, stage: Stage, chemistry: Chemistry) -> bool:
+    """True for a cell that nobody may charge or use again, whatever else is known of it. None: no verdict."""
+    # Any one of the three is enough: a warning too many costs a label, one too few a fire.
+    gone = stage in (Stage.CONDEMNED, Stage.HANDED_OVER)
+    return gone or outcome is Outcome.DISCARD or chemistry is Chemistry.PRIMARY
 
 
 def permission(outcome: Outcome, stage: Stage, valid_until: datetime | None, now: datetime) -> Permission:

@@ -110,11 +110,3 @@ class Verdict:
         order = {Status.FAILED: 0, Status.CLOSE: 1, Status.UNMEASURED: 2, Status.MET: 3}
         held = [r for r in self.reasons if r.ceiling == self.outcome and self.outcome is not Outcome.PACK]
         return tuple(sorted(held, key=lambda r: (order[r.status], not r.safety)))
-
-    @property
-    def safety_failed(self) -> bool:
-        """True when a failed safety rule holds or discards the cell: no charge, no use, whatever else stands here.
-
-        One that only caps the outcome (deeply discharged once: light at best) does not forbid the test charge.
-        """
-        return any(r.safety and r.status is Status.FAILED and r.ceiling <= Outcome.HOLD for r in self.reasons)

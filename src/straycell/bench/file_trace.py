@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from straycell.acceptance.case import Case
 from straycell.acceptance.checks.retention import SOON
 from straycell.bench.context import Bench
-from straycell.bench.record import Recorded, followed
+from straycell.bench.recording.record import Recorded, followed
 from straycell.bench.uncounted_capacity import doubted, remedy
 from straycell.cells import Chemistry
 from straycell.errors import BadData

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from enum import StrEnum
 
-from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.acceptance.permission import usable_until
+from straycell.acceptance.reasons import Verdict
 from straycell.bench.cell_list import Listed
 from straycell.cells import Chemistry, Form, Stage
 
@@ -56,7 +57,7 @@ def sort_cells(cells: Sequence[Listed], by: CellOrder) -> list[Listed]:
             CellOrder.CAPACITY: (-each.capacity.value if each.capacity else 0.0,),
             CellOrder.RESISTANCE: (each.resistance.value if each.resistance else math.inf,),
             CellOrder.LOSS: (each.loss_pct_month[0] if each.loss_pct_month else math.inf,),
-            CellOrder.UNTIL: (each.valid_until or _NEVER,),
+            CellOrder.UNTIL: (usable_until(each.outcome, each.valid_until) or _NEVER,),
         }
         return (*keys[by], cell.code)
 
@@ -67,7 +68,7 @@ def sort_verdicts(verdicts: Sequence[Verdict], by: VerdictOrder) -> list[Verdict
     """The best outcome first; what runs out soonest first, and what allows no use last."""
 
     def key(verdict: Verdict) -> tuple[object, ...]:
-        until = verdict.valid_until if verdict.outcome > Outcome.HOLD else None
+        until = usable_until(verdict.outcome, verdict.valid_until)
         keys: dict[VerdictOrder, tuple[object, ...]] = {
             VerdictOrder.CODE: (),
             VerdictOrder.OUTCOME: (-verdict.outcome,),

@@ -12,6 +12,7 @@ from straycell.acceptance.reasons import Outcome, Status, Verdict
 from straycell.acceptance.rules import chemistry_keys
 from straycell.acceptance.work import Work, WorkKind
 from straycell.bench.context import Bench
+from straycell.bench.recording.rest import NOTHING_ON_RECORD, RestOnRecord, rest_on_record
 from straycell.cells import CellFacts, Stage
 
 if TYPE_CHECKING:
@@ -41,13 +42,14 @@ class Outlook:
 
 @dataclass(frozen=True, slots=True)
 class Waiting:
-    """A cell that waits for readings, where it lies, and the voltage at which a charge of its kind ends."""
+    """A cell that waits for readings, where it lies, the voltage at which a charge of its kind ends, its rest so far."""
 
     code: str
     facts: CellFacts
     needs: tuple[Need, ...]
     box: str | None = None
     full_v: float | None = None
+    rest: RestOnRecord = NOTHING_ON_RECORD
 
 
 _CHARGING = frozenset({Need.CHARGE, Need.CAPACITY})
@@ -121,12 +123,16 @@ def what_waits(bench: Bench, code: str | None = None) -> list[Waiting]:
         cells = [cell for cell in cells if cell.stage in IN_HOUSE]
         codes = [cell.code for cell in cells]
         verdicts, evidences = reader.verdicts(bench.rules, bench.now, codes), reader.evidences(codes)
+    from straycell.acceptance.case import Case
+
     found = []
     for cell in cells:
-        needs = outlook(verdicts[cell.code], evidences[cell.code], bench.rules, bench.now).now
+        evidence = evidences[cell.code]
+        needs = outlook(verdicts[cell.code], evidence, bench.rules, bench.now).now
         if needs:
             full_v = bench.rules.figure(
                 "full-voltage", *chemistry_keys(cell.facts.chemistry, cell.facts.form)
             )
-            found.append(Waiting(cell.code, cell.facts, needs, cell.box, full_v))
+            rest = rest_on_record(Case(evidence, cell.facts, bench.rules, bench.now), bench.now)
+            found.append(Waiting(cell.code, cell.facts, needs, cell.box, full_v, rest))
     return found

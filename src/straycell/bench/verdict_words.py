@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
+from straycell.acceptance.permission import usable_until
 from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
 from straycell.bench.todo import Todo, todos
 from straycell.safety import Step
@@ -47,8 +48,7 @@ def _each_figure_once(reasons: Sequence[Reason]) -> list[str]:
 
 def until(verdict: Verdict) -> str:
     """The day until which a use is allowed; `-` when none is."""
-    # A date beside HOLD would read like a permission up to then.
-    return day(verdict.valid_until) if verdict.outcome > Outcome.HOLD else "-"
+    return day(usable_until(verdict.outcome, verdict.valid_until))
 
 
 def next_steps(verdict: Verdict, now: datetime) -> list[str]:

@@ -10,12 +10,12 @@ from __future__ import annotations
 import hashlib
 import math
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import UTC, date, datetime, time, timedelta
 from enum import StrEnum
 
-from straycell.acceptance.permission import least_outcome
+from straycell.acceptance.permission import out_of_use, permission
 from straycell.acceptance.reasons import Outcome, Verdict
-from straycell.cells import Cell, Chemistry, Form, Stage, parse_code
+from straycell.cells import Cell, Chemistry, Form, parse_code
 from straycell.errors import BadData
 from straycell.labels.payload import Payload, cell_payload
 from straycell.quantities import COVERAGE_FACTOR, Dimension, Measured, show
@@ -134,7 +134,7 @@ def label_content(
     if verdict is not None and verdict.code != cell.code:
         raise BadData(f"the verdict of {verdict.code} cannot stand on the label of {cell.code}")
     # Before any figure: a good capacity printed on a condemned cell would bring it back into use.
-    if out_of_use(cell, verdict):
+    if out_of_use(verdict.outcome if verdict else None, cell.stage, cell.facts.chemistry):
         lines = (
             ()
             if purpose is Purpose.TINY
@@ -146,7 +146,7 @@ def label_content(
     if purpose is Purpose.DISCARD:
         raise BadData(f"{code} is not out of use", "a discard label is for cells with the outcome discard")
     # Figures without a pass that holds now would outlive it on paper for years.
-    until = _until(verdict, today)
+    until = _until(cell, verdict, today)
     if verdict is None or until is None:
         lines = (
             ()
@@ -194,14 +194,6 @@ def project_content(name: str, shape: str, count: int) -> LabelContent:
     return LabelContent("", Face.PLAIN, (name,), lines=lines)
 
 
-def out_of_use(cell: Cell, verdict: Verdict | None) -> bool:
-    """True when the label must warn: a discard, a condemned cell, or one that is not rechargeable."""
-    # Any one of the three is enough: a label must err to the warning side.
-    gone = cell.stage in (Stage.CONDEMNED, Stage.HANDED_OVER)
-    discarded = verdict is not None and verdict.outcome is Outcome.DISCARD
-    return gone or discarded or cell.facts.chemistry is Chemistry.PRIMARY
-
-
 def _cell_label(
     code: str,
     face: Face,
@@ -215,13 +207,14 @@ def _cell_label(
     )
 
 
-def _until(verdict: Verdict | None, today: date) -> date | None:
-    """The day until which a usable outcome holds; None unless it lies ahead."""
-    if verdict is None or verdict.valid_until is None or verdict.outcome < least_outcome(joined=False):
+def _until(cell: Cell, verdict: Verdict | None, today: date) -> date | None:
+    """The day until which the cell may be used; None unless it lies ahead."""
+    if verdict is None or verdict.valid_until is None:
         return None
-    day = verdict.valid_until.date()
-    # Whole days: the paper must not promise the afternoon of the day on which the verdict ends.
-    return day if day > today else None
+    # Asked for the end of today: the paper must not promise the afternoon of the day on which the verdict ends.
+    tonight = datetime.combine(today + timedelta(days=1), time(), UTC)
+    allowed = permission(verdict.outcome, cell.stage, verdict.valid_until, tonight)
+    return verdict.valid_until.date() if allowed.may_use() else None
 
 
 def _headline(verdict: Verdict, figures: LabelFigures) -> tuple[tuple[str, ...], str]:

@@ -7,10 +7,12 @@ Licence and origin: fonts/LICENSE. Made by labels/make_fonts.py.
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterator
+from dataclasses import fields, is_dataclass
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
+from typing import Any
 
 CODE_ADVANCE = 0.602
 """Width of any letter of the code face over the size (hmtx table)."""
@@ -62,12 +64,24 @@ def shown(text: str) -> str:
     )
 
 
-def missing_glyphs(texts: Iterable[str]) -> list[str]:
-    """Every character the face lacks, with its name: `容 U+5BB9 CJK UNIFIED IDEOGRAPH-5BB9`."""
+def missing_glyphs(printed: object) -> list[str]:
+    """Every character of a paper's content that the face lacks, with its name: `容 U+5BB9 CJK UNIFIED IDEOGRAPH-5BB9`."""
     known = advances("text")
-    letters = {letter for text in texts for letter in unicodedata.normalize("NFC", text)}
+    letters = {letter for text in _texts_in(printed) for letter in unicodedata.normalize("NFC", text)}
     lacking = sorted(letter for letter in letters if not letter.isspace() and ord(letter) not in known)
     return [
         f"{c if c.isprintable() else ''} U+{ord(c):04X} {unicodedata.name(c, 'no name')}".strip()
         for c in lacking
     ]
+
+
+def _texts_in(printed: Any) -> Iterator[str]:
+    """Every text in the values, tuples and lists that make up a paper."""
+    if isinstance(printed, str):
+        yield printed
+    elif isinstance(printed, list | tuple):
+        for each in printed:
+            yield from _texts_in(each)
+    elif is_dataclass(printed):
+        for field in fields(printed):
+            yield from _texts_in(getattr(printed, field.name))

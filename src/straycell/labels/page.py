@@ -38,26 +38,34 @@ class PageMarks:
 def page_marks(
     stock: Stock,
     positions: Sequence[int],
-    heading: str,
+    headings: Sequence[str],
     cautions: Sequence[str],
     measure: Measure,
 ) -> PageMarks:
-    """Marks of one page whose labels stand at `positions`. Cautions short of room are shrunk, then cut."""
+    """Marks of one page whose labels are at `positions`: the longest heading that fits, a ruler, cut lines.
+
+    Cautions short of room are shrunk, then cut.
+    """
     # Twice the unprintable rim, so that a feed a few millimetres off cuts no text.
     left = max(stock.left_mm, 2 * UNPRINTABLE_MM)
     width = stock.page_width_mm - 2 * left
-    head, ruler = _head(stock, left, width, heading, measure)
+    head, ruler = _head(stock, left, width, headings, measure)
     foot = _foot(stock, left, width, cautions, measure)
     return PageMarks((*head, *foot), ruler, _cuts(stock, positions))
 
 
-def heading_text(stock: Stock, now: datetime, page: int, pages: int) -> str:
-    """`straycell, stock plain-wrap, printed 2026-10-04, page 1 of 2`."""
-    return f"straycell labels, stock {stock.name}, printed {now.date().isoformat()}, page {page} of {pages}"
+def heading_texts(stock: Stock, now: datetime, page: int, pages: int) -> tuple[str, ...]:
+    """`straycell labels, stock plain-wrap, printed 2026-10-04, page 1 of 2`, and shorter for narrow stocks."""
+    day = now.date().isoformat()
+    return (
+        f"straycell labels, stock {stock.name}, printed {day}, page {page} of {pages}",
+        f"{stock.name}, {day}, page {page} of {pages}",
+        f"{stock.name}, page {page} of {pages}",
+    )
 
 
 def _head(
-    stock: Stock, left: float, width: float, heading: str, measure: Measure
+    stock: Stock, left: float, width: float, headings: Sequence[str], measure: Measure
 ) -> tuple[tuple[TextItem, ...], tuple[Segment, ...]]:
     baseline = stock.top_mm - _CLEAR_MM - 1.3
     if baseline - CAP_SHARE * _SIZE_MM < UNPRINTABLE_MM:
@@ -68,9 +76,12 @@ def _head(
     note_width = measure(note, _SIZE_MM, False)
     note_x = start - 2.0 - note_width
     texts = [_item(note, note_x, baseline, _SIZE_MM, measure)]
-    size = fitting_size(heading, _SIZE_MM, note_x - 3.0 - left, False, measure)
-    if measure(heading, size, False) <= note_x - 3.0 - left:
-        texts.insert(0, _item(heading, left, baseline, size, measure))
+    room = note_x - 3.0 - left
+    for heading in headings:
+        size = fitting_size(heading, _SIZE_MM, room, False, measure)
+        if measure(heading, size, False) <= room:
+            texts.insert(0, _item(heading, left, baseline, size, measure))
+            break
     mid, tick = baseline - 0.8, 1.0
     ruler = (
         (start, mid, start + RULER_MM, mid),

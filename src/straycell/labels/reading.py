@@ -147,8 +147,7 @@ def marked_png(path: Path, found: Sequence[Found]) -> bytes:
     from straycell.labels.picture import grey_picture, label_font
 
     picture = grey_picture(path).convert("RGB")
-    pen, stroke = ImageDraw.Draw(picture), max(3, max(picture.size) // 400)
-    font = label_font(max(14, max(picture.size) // 45))
+    pen, stroke = ImageDraw.Draw(picture), max(2, max(picture.size) // 600)
     for symbol in found:
         corners = list(symbol.corners)
         if not any(x or y for x, y in corners):
@@ -157,7 +156,10 @@ def marked_png(path: Path, found: Sequence[Found]) -> bytes:
             [*corners, corners[0]], fill=(200, 0, 0) if symbol.code is None else (0, 110, 0), width=stroke
         )
         words = symbol.code or ("not readable" if symbol.broken else "foreign")
-        at = (min(x for x, _ in corners), max(y for _, y in corners) + stroke)
+        left, right = min(x for x, _ in corners), max(x for x, _ in corners)
+        at = (left, max(y for _, y in corners) + stroke)
+        # As wide as its symbol: on a sheet of labels a larger print would hide the label below.
+        font = label_font(max(12, round((right - left) / (0.62 * len(words)))))
         pen.text(at, words, fill=(0, 0, 0), font=font, stroke_width=stroke, stroke_fill=(255, 255, 255))
     out = io.BytesIO()
     picture.save(out, format="PNG")

@@ -18,7 +18,7 @@ from straycell.labels.content import LabelContent
 from straycell.labels.document import Paper
 from straycell.labels.faces import text_width
 from straycell.labels.layout import Layout, TextItem, lay_out
-from straycell.labels.page import Segment, calibration_marks, heading_text, page_marks
+from straycell.labels.page import Segment, calibration_marks, heading_texts, page_marks
 from straycell.labels.payload import Payload, cell_payload
 from straycell.labels.stocks.stock import Stock
 
@@ -66,12 +66,14 @@ def sheet_pdf(
     first_stock = parts[0][0]
     # A sheet of stickers already begun: the places that are gone must not be printed on.
     if not 0 <= skip < first_stock.per_page:
-        raise UsageFault(f"cannot skip {skip} places of a sheet of {first_stock.per_page}", "skip fewer")
+        raise UsageFault(
+            f"a page of '{first_stock.name}' has no place {skip + 1}", f"start at 1 to {first_stock.per_page}"
+        )
     sheets = [sheet for n, part in enumerate(parts) for sheet in _sheets(part, skip if n == 0 else 0)]
     pdf = Paper("straycell labels", now, (first_stock.page_width_mm, first_stock.page_height_mm), scale)
     for number, (stock, places, contents) in enumerate(sheets, 1):
         pdf.add_page(format=(stock.page_width_mm, stock.page_height_mm))
-        _draw_marks(pdf, stock, places, heading_text(stock, now, number, len(sheets)), cautions)
+        _draw_marks(pdf, stock, places, heading_texts(stock, now, number, len(sheets)), cautions)
         for place, content in zip(places, contents, strict=True):
             draw_label(pdf, lay_out(content, stock.shape), *stock.origin_mm(place))
     return pdf.finished()
@@ -111,8 +113,10 @@ def calibration_pdf(now: datetime, page_mm: tuple[float, float], scale: float = 
     return pdf.finished()
 
 
-def _draw_marks(pdf: Paper, stock: Stock, places: list[int], heading: str, cautions: Sequence[str]) -> None:
-    marks = page_marks(stock, places, heading, cautions, text_width)
+def _draw_marks(
+    pdf: Paper, stock: Stock, places: list[int], headings: Sequence[str], cautions: Sequence[str]
+) -> None:
+    marks = page_marks(stock, places, headings, cautions, text_width)
     pdf.set_draw_color(170)
     pdf.set_line_width(0.1)
     for segment in marks.cuts:

@@ -10,9 +10,10 @@ from straycell.acceptance.reasons import Outcome
 from straycell.cells import CellFacts, Chemistry, Stage
 from straycell.matching.screen import charger
 from straycell.matching.screen.candidates import Candidate, Why
+from straycell.matching.screen.cell_tests import SHUNT_FROM_A, ask_sensing, protection_trip
 from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
-from straycell.matching.screen.screening import Screen, Screened, protection_trip, screen_candidate
+from straycell.matching.screen.screening import Screen, Screened, screen_candidate
 from straycell.matching.words import capacity, finite, hours, ohms
 from straycell.physics.protection import check_protection
 from straycell.projects import Project
@@ -149,6 +150,10 @@ def warnings_for(project: Project, limits: UseLimits, chosen: Screened | None = 
     """What must be said aloud: of the project alone, or of the chosen cell in it."""
     if chosen is None:
         lacking = [] if project.protection.fitted else [NO_PROTECTION]
+        board = project.protection
+        # A figure that only boards with a sense resistor reach: counted as transistors it would trip far too early.
+        if board.trip_current_a is not None and board.trip_current_a >= SHUNT_FROM_A:
+            lacking += [ask_sensing(board)] if ask_sensing(board) else []
         return tuple(lacking + charger.charge_notes(project, limits) + charger.supply_notes(project))
     notes: list[str] = []
     candidate = chosen.candidate

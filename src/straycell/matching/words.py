@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from straycell.quantities import Dimension, safe_figures, show, show_safe
+from straycell.quantities import Dimension, show
 
 
 def amps(current_a: float) -> str:
@@ -21,27 +21,6 @@ def capacity(capacity_ah: float) -> str:
 
 def ohms(resistance_ohm: float) -> str:
     return show(resistance_ohm, Dimension.RESISTANCE)
-
-
-def at_most(value: float, dimension: Dimension) -> str:
-    """A limit from above in advice: two figures, rounded down."""
-    return show_safe(value, dimension, up=False)
-
-
-def at_least(value: float, dimension: Dimension) -> str:
-    """A limit from below, or a load in advice: two figures, rounded up."""
-    return show_safe(value, dimension, up=True)
-
-
-def beside(value: float, limit: float, dimension: Dimension) -> tuple[str, str]:
-    """A value and the limit from above that it is held against: two figures each, the value rounded up, the limit
-    down, or as many figures as it takes to leave the answer what it is."""
-    # Value and limit may round to the same figures and turn a fail into a seeming pass; more figures tell them apart.
-    for figures in range(2, 8):
-        up, down = safe_figures(value, figures, up=True), safe_figures(limit, figures, up=False)
-        if (up <= down) == (value <= limit):
-            break
-    return show(up, dimension), show(down, dimension)
 
 
 def hours(value_h: float, limit_h: float) -> tuple[str, str]:

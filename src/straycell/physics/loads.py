@@ -13,7 +13,8 @@ from dataclasses import dataclass, field
 
 from straycell.errors import BadData
 from straycell.physics.shipped import shipped
-from straycell.quantities import Dimension, show
+from straycell.quantities import Dimension
+from straycell.safe_side import at_least, beside
 
 # Room temperature suffices: kT/q changes by 0.3 % a kelvin, far less than the assumed ideality is off.
 THERMAL_VOLTAGE_V = 0.02569
@@ -172,8 +173,8 @@ class Lamps:
         if most_a <= self.lit_with_a * 1.01:
             return ""
         each = "each lamp" if self.count > 1 else "the lamps"
-        most, had = (show(a / self.count, Dimension.CURRENT) for a in (most_a, self.lit_with_a))
-        ohm = show(self.gentle_ohm(full_v), Dimension.RESISTANCE)
+        most, had = beside(most_a / self.count, self.lit_with_a / self.count, Dimension.CURRENT)
+        ohm = at_least(self.gentle_ohm(full_v), Dimension.RESISTANCE)
         return (
             f"{each} gets {most} from a full pack, more than the {had} of its old device: it may burn out; "
             f"a series resistor of {ohm} or more keeps it to that"

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from straycell.errors import BadData
 from straycell.physics.shipped import shipped
-from straycell.quantities import Dimension, show
+from straycell.quantities import Dimension
+from straycell.safe_side import at_least, beside
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,16 +89,13 @@ def check_protection(
     else:
         # The low end decides: a trip on a warm day ends the run as surely as an empty cell.
         if peak_a >= trip.low_a:
+            peak, low = beside(peak_a, trip.low_a, Dimension.CURRENT)
             faults.append(
-                f"the peak of {_amps(peak_a)} may trip a warm board from {_amps(trip.low_a)} on: "
-                "use transistors of less resistance"
+                f"the peak of {peak} may trip a warm board from {low} on: use transistors of less resistance"
             )
         if trip.high_a > fuse_above_c * capacity_ah:
+            most = at_least(trip.high_a, Dimension.CURRENT)
             hints.append(
-                f"the board may let {_amps(trip.high_a)} through, more than {fuse_above_c:g}C of the cell: add a fuse"
+                f"the board may let {most} through, more than {fuse_above_c:g}C of the cell: add a fuse"
             )
     return ProtectionAnswer(not faults, (*faults, *hints))
-
-
-def _amps(current_a: float) -> str:
-    return show(current_a, Dimension.CURRENT)

@@ -49,3 +49,5 @@ class Mistake(StrEnum):
 
 METER_FAULT = "meter-fault"
 """The mistake of readings that a faulty meter gave; said of all of them at once, never of one alone."""
+RECORDS_LOST = "records-lost"
+"""Of what was recorded of a cell a part is lost with a damaged store: what is left does not count, and it is tested again."""

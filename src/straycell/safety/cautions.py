@@ -12,6 +12,8 @@ from functools import lru_cache
 from importlib import resources
 from typing import Any
 
+from straycell.acceptance.grounds import Ground
+
 
 class Step(StrEnum):
     """A moment at which a person handles, or is about to handle, a cell."""
@@ -61,6 +63,7 @@ class Caution:
     standing: bool = False
     last: tuple[Step, ...] = ()
     least: str = ""
+    grounds: tuple[Ground, ...] = ()
 
 
 @lru_cache(maxsize=1)
@@ -82,6 +85,7 @@ def _caution(entry: dict[str, Any]) -> Caution:
         entry.get("standing", False),
         tuple(Step(step) for step in entry.get("last", ())),
         entry.get("least", ""),
+        tuple(Ground(each) for each in entry["grounds"]),
     )
 
 

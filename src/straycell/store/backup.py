@@ -12,7 +12,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from straycell.errors import BadData, StoreFault
+from straycell.errors import BadData, Cure, StoreFault
 from straycell.files.write import part_file
 from straycell.store.carry import Carried, Former, read_former
 from straycell.store.engine import (
@@ -88,7 +88,7 @@ def restore_store(
     # Checked before the store is touched: a bad backup must not cost the store that still works.
     _require_sound(file)
     if store.is_dir():
-        raise StoreFault(f"store {store} is a folder", "name the file in it with --store")
+        raise StoreFault("is a folder", "name the file in it with --store", file=store, cure=Cure.OTHER_FILE)
     _require_folder(store)
     if store.exists() and store.samefile(file):
         raise BadData(f"{file} is the store itself", "name the backup to bring back")
@@ -168,7 +168,7 @@ def _require_sound(path: Path) -> None:
     damage = _damage(path)
     if damage:
         raise StoreFault(
-            f"store {path} is damaged: {damage}", "take another backup; see: straycell store check"
+            f"is damaged: {damage}", "take another backup; see: straycell store check", file=path
         )
 
 
@@ -178,7 +178,7 @@ def _damage(path: Path) -> str:
         recover(path, conn)
         with conn.begin():
             if store_version(conn, path) == 0:
-                raise StoreFault(f"store {path} is empty", "there is nothing in it to copy")
+                raise StoreFault("is empty", "there is nothing in it to copy", file=path)
             lines = conn.exec_driver_sql("PRAGMA integrity_check(1)").scalars().all()
             loose = conn.exec_driver_sql("PRAGMA foreign_key_check").all()
     if lines != ["ok"]:
@@ -211,7 +211,7 @@ def _patience(path: Path) -> Callable[[int, int, int], None]:
 
     def give_up(status: int, remaining: int, total: int) -> None:
         if status in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED) and time.monotonic() > deadline:
-            raise StoreFault(f"store {path} is locked by another program", "try again when it has finished")
+            raise StoreFault("is locked by another program", "try again when it has finished", file=path)
 
     return give_up
 

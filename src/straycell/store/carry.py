@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Row, Select, Table, select
 from sqlalchemy.exc import DBAPIError
 
 from straycell.cells import Stage
-from straycell.readings import Mistake
+from straycell.readings import RECORDS_LOST, Mistake
 from straycell.store.book import builds, cells, derived, handovers
 from straycell.store.book.counters import given_out
 from straycell.store.book.facts import FACTS
@@ -26,9 +26,6 @@ from straycell.store.schema.tables import (
 from straycell.store.session import Pen
 from straycell.store.verdicts import rejudge, siblings
 
-# What was recorded of them since the backup is unknown, and unknown is never a pass.
-RECORDS_LOST = "records-lost"
-"""The kind of upset of a cell of which the replaced store could not be read: it is checked like one that fell."""
 REPLACED = "was out of use in the store that was replaced: "
 _OUT = (Stage.CONDEMNED.value, Stage.HANDED_OVER.value)
 
@@ -95,12 +92,16 @@ def _mistyped(conn: Connection) -> Iterator[tuple[str, dict[str, Any]]]:
             yield code, values
 
 
-def carry_over(pen: Pen, former: Former, because: str) -> Carried:
+def restore_into(pen: Pen, former: Former) -> Carried:
     """Write it into the restored copy, as one write, before that takes the store's place."""
     # Before anything is numbered: numbers given out since the backup stand on labels and papers.
     keep_counters(pen.conn, former)
+    return carry_over(pen, former, pen.event("store-restored", because="a backup was restored"))
+
+
+def carry_over(pen: Pen, former: Former, event_id: int) -> Carried:
+    """Let dangers, mistakes and what was out of use count here too; hold what could not be read."""
     known, before = set(cells.codes(pen.conn)), set(handovers.out_of_use(pen.conn))
-    event_id = pen.event("store-restored", because=because)
     touched = _findings(pen, former, known)
     touched |= _supersessions(pen, former, known, event_id)
     touched |= _facts(pen, former, known, event_id)
@@ -108,7 +109,7 @@ def carry_over(pen: Pen, former: Former, because: str) -> Carried:
     words = {row.code: row.words for row in reversed(former.findings)}
     newly = sorted(derived.standing_out(pen.conn, touched) - before)
     pen.events("condemned", {code: words[code] for code in newly if code in words})
-    # Only where something could not be read: a sound store has said all it knew.
+    # Only where something could not be read: a sound store has said all it knew. Unknown is never a pass.
     held = sorted(known - former.readable) if former.lost else []
     if held:
         builds.add_upsets(pen, held, RECORDS_LOST, severe=False, event_id=event_id)
@@ -141,7 +142,7 @@ def _findings(pen: Pen, former: Former, known: Collection[str]) -> set[str]:
     for table, rows in ((FINDING, former.findings), (FINDING_FELL, former.falls)):
         # Findings are named by content, so those that the backup holds are not written twice.
         here = set(pen.conn.execute(select(table.c.digest)).scalars())
-        of = dict(pen.conn.execute(select(FINDING.c.digest, FINDING.c.code)).tuples().all())
+        of = {row.digest: row.code for row in pen.conn.execute(select(FINDING.c.digest, FINDING.c.code))}
         for row in rows:
             code = row.code if table is FINDING else of.get(row.digest)
             if row.digest not in here and code is not None and code in known:

@@ -81,7 +81,8 @@ CONTENT: dict[str, tuple[str, ...]] = {
 # A finding follows from all events of its write together, so none of them is its cause.
 BY_WRITE = frozenset({"finding", "finding_fell"})
 """Tables whose rows name their write; all others name an event of it."""
-_EVENT = ("at_us", "verb", "subject", "detail", "because")
+EVENT_CONTENT = ("at_us", "verb", "subject", "detail", "because")
+HEAD = ("bench", "number", "parents", "at_us", "verb", "detail")
 
 
 def order_of(table: str) -> str:
@@ -138,7 +139,7 @@ def close(conn: Connection, made: Open, merged: tuple[Sequence[str], int] | None
         "verb": first["verb"],
         "detail": "{}",
     }
-    key = key_of_write(head, [event[name] for event in events for name in _EVENT], content)
+    key = key_of_write(head, [event[name] for event in events for name in EVENT_CONTENT], content)
     conn.execute(WRITE.insert().values(id=made.id, key=key, **head))
     conn.execute(BENCH.update().values(heads=key, last_write=max(head["number"], bench.last_write)))
     return key
@@ -162,7 +163,7 @@ _encode = json.JSONEncoder(ensure_ascii=False, default=_bytes).encode
 
 
 def _events(conn: Connection, after: int) -> list[dict[str, Any]]:
-    names = ("id", *_EVENT)
+    names = ("id", *EVENT_CONTENT)
     rows = conn.exec_driver_sql(f"SELECT {', '.join(names)} FROM event WHERE id > ? ORDER BY id", (after,))
     return [dict(zip(names, row, strict=True)) for row in rows]
 
@@ -228,10 +229,10 @@ def contents(conn: Connection) -> Iterator[tuple[dict[str, Any], str]]:
     names = ("id", "bench", "number", "key", "parents", "at_us", "verb", "detail")
     writes = conn.exec_driver_sql(f'SELECT {", ".join(names)} FROM "write" ORDER BY id').all()
     events = {
-        write_id: [dict(zip(("id", *_EVENT), row[1:], strict=True)) for row in rows]
+        write_id: [dict(zip(("id", *EVENT_CONTENT), row[1:], strict=True)) for row in rows]
         for write_id, rows in groupby(
             conn.exec_driver_sql(
-                f"SELECT write_id, id, {', '.join(_EVENT)} FROM event ORDER BY write_id, id"
+                f"SELECT write_id, id, {', '.join(EVENT_CONTENT)} FROM event ORDER BY write_id, id"
             ),
             key=lambda row: row[0],
         )
@@ -242,8 +243,8 @@ def contents(conn: Connection) -> Iterator[tuple[dict[str, Any], str]]:
         write = dict(zip(names, row, strict=True))
         made = events.get(write["id"], [])
         content = ([t, *row] for t, s in streams.items() for row in s.of(write["id"], made))
-        head = {name: write[name] for name in ("bench", "number", "parents", "at_us", "verb", "detail")}
-        yield write, key_of_write(head, [event[name] for event in made for name in _EVENT], content)
+        head = {name: write[name] for name in HEAD}
+        yield write, key_of_write(head, [event[name] for event in made for name in EVENT_CONTENT], content)
 
 
 class _Stream:

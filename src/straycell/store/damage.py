@@ -34,7 +34,7 @@ def damage_named(path: Path, *more: type[Exception]) -> Iterator[None]:
         if found is None:
             raise
         raise StoreFault(
-            f"store {path} is damaged: {found}", "see: straycell store check; then bring back a backup"
+            f"is damaged: {found}", "see: straycell store check; then bring back a backup", file=path
         ) from error
 
 

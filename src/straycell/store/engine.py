@@ -18,7 +18,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import NullPool
 from sqlalchemy.util import LRUCache
 
-from straycell.errors import StoreFault
+from straycell.errors import Cure, StoreFault
 
 # A large import or merge holds the lock for seconds; failing earlier would lose what a person just typed.
 BUSY_S = 30.0
@@ -59,11 +59,20 @@ def require_file(path: Path) -> None:
     """Raise StoreFault unless `path` is a file."""
     with os_faults(path):
         if path.is_dir():
-            raise StoreFault(f"store {path} is a folder", "name the file in it with --store")
+            raise StoreFault(
+                "is a folder", "name the file in it with --store", file=path, cure=Cure.OTHER_FILE
+            )
         if not path.exists():
-            raise StoreFault(f"store {path} does not exist", "start one with: straycell store init")
+            raise StoreFault(
+                "does not exist", "start one with: straycell store init", file=path, cure=Cure.OTHER_FILE
+            )
         if not path.is_file():
-            raise StoreFault(f"store {path} is no file but a device or a pipe", "name a file with --store")
+            raise StoreFault(
+                "is no file but a device or a pipe",
+                "name a file with --store",
+                file=path,
+                cure=Cure.OTHER_FILE,
+            )
 
 
 @contextmanager
@@ -81,7 +90,7 @@ def same_file(path: Path) -> Iterator[Callable[[], None]]:
         with os_faults(path):
             now = path.stat()
         if (now.st_dev, now.st_ino) != (before.st_dev, before.st_ino):
-            raise StoreFault(f"store {path} was replaced by a restore meanwhile", "run the command again")
+            raise StoreFault("was replaced by a restore meanwhile", "run the command again", file=path)
 
     yield require_same
 
@@ -93,7 +102,7 @@ def os_faults(path: Path) -> Iterator[None]:
         yield
     except OSError as fault:
         raise StoreFault(
-            f"store {path} cannot be reached: {fault.strerror}", "check the path and its permissions"
+            f"cannot be reached: {fault.strerror}", "check the path and its permissions", file=path
         ) from fault
 
 
@@ -174,28 +183,33 @@ def store_faults(path: Path) -> Iterator[None]:
         raise _told(path, fault) from fault
 
 
-_TOLD: dict[int, tuple[str, str]] = {
-    sqlite3.SQLITE_BUSY: ("is locked by another program", "try again when it has finished"),
-    sqlite3.SQLITE_LOCKED: ("is locked by another program", "try again when it has finished"),
-    sqlite3.SQLITE_NOTADB: ("is no straycell store", "name another file with --store"),
-    sqlite3.SQLITE_CORRUPT: ("is damaged", "bring back a copy with: straycell store restore FILE"),
-    sqlite3.SQLITE_READONLY: ("cannot be written", "check the permissions of the file and its folder"),
-    sqlite3.SQLITE_CANTOPEN: ("cannot be opened", "check the path and its permissions"),
-    sqlite3.SQLITE_FULL: ("cannot grow: the disk is full", "make room; nothing was half-written"),
-    sqlite3.SQLITE_IOERR: ("cannot be read or written", "check the disk; nothing was half-written"),
+_TOLD: dict[int, tuple[str, str, Cure | None]] = {
+    sqlite3.SQLITE_BUSY: ("is locked by another program", "try again when it has finished", None),
+    sqlite3.SQLITE_LOCKED: ("is locked by another program", "try again when it has finished", None),
+    sqlite3.SQLITE_NOTADB: ("is not a straycell store", "name another file with --store", Cure.OTHER_FILE),
+    sqlite3.SQLITE_CORRUPT: (
+        "is damaged",
+        "bring back a copy: straycell store restore FILE; without one: straycell store salvage BROKEN NEW",
+        Cure.RESTORE,
+    ),
+    sqlite3.SQLITE_READONLY: ("cannot be written", "check the permissions of the file and its folder", None),
+    sqlite3.SQLITE_CANTOPEN: ("cannot be opened", "check the path and its permissions", None),
+    sqlite3.SQLITE_FULL: ("cannot grow: the disk is full", "make room; nothing was half-written", None),
+    sqlite3.SQLITE_IOERR: ("cannot be read or written", "check the disk; nothing was half-written", None),
     sqlite3.SQLITE_CONSTRAINT: (
         "refused a row that breaks one of its guards",
         "nothing was written; please report this with --debug",
+        None,
     ),
 }
 
 
 def _told(path: Path, fault: BaseException | None) -> StoreFault:
     code = getattr(fault, "sqlite_errorcode", None)
-    what, remedy = _TOLD.get(
-        code & 0xFF if isinstance(code, int) else -1, ("failed", "run: straycell store check")
+    what, remedy, cure = _TOLD.get(
+        code & 0xFF if isinstance(code, int) else -1, ("failed", "run: straycell store check", None)
     )
-    return StoreFault(f"store {path} {what} ({fault})", remedy)
+    return StoreFault(f"{what} ({fault})", remedy, file=path, cure=cure)
 
 
 def sqlite_code(fault: BaseException | None) -> int:

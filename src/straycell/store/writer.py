@@ -44,7 +44,7 @@ from straycell.store.book.records import (
     TraceEntry,
 )
 from straycell.store.book.supersede import supersede
-from straycell.store.carry import Carried, Former, carry_over
+from straycell.store.carry import Carried, Former, restore_into
 from straycell.store.damage import damage_named
 from straycell.store.engine import connected, same_file, store_faults, writing_engine
 from straycell.store.reader import Reader
@@ -92,7 +92,7 @@ class Writer(Reader):
 
     def __init__(self, pen: Pen, path: Path) -> None:
         super().__init__(pen.conn, path)
-        self._pen = pen
+        self._pen = self.pen = pen
 
     def settle(self) -> None:
         """Record the verdicts of all cells touched so far and let their stages follow."""
@@ -254,7 +254,7 @@ class Writer(Reader):
 
     def carry_over(self, former: Former) -> Carried:
         """Write what must not be lost of a replaced store into this restored copy."""
-        return carry_over(self._pen, former, "a backup was restored")
+        return restore_into(self._pen, former)
 
     def take_letter(self, letter: str) -> str:
         """Give this copy of a store a letter of its own; returns the former one. Raises BadData."""

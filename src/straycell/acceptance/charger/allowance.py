@@ -11,12 +11,13 @@ from straycell.acceptance.checks.warming import proven_charge_a
 from straycell.acceptance.conformance import Side, against_min
 from straycell.acceptance.evidence import Evidence
 from straycell.acceptance.figures import figures
-from straycell.acceptance.permission import charge_refusal
+from straycell.acceptance.permission import charge_refusal, maker_may_raise, more_from_maker
 from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.acceptance.rules import RuleSet
 from straycell.physics.charging import allowed_current, temperature_limit
 from straycell.quantities import Dimension, Measured, show
 from straycell.readings import Quantity
+from straycell.safe_side import at_most
 
 # Reference temperature of cell sheets (23 to 25 °C): a charge indoors needs no derating.
 ROOM_C = 25.0
@@ -36,7 +37,8 @@ class ChargeAllowance:
 
     `why` says what the figure rests on, or what forbids a charge; `first` is what to do before. `capacity` (Ah)
     is what 1C means here: measured, else rated or the table's with a wide uncertainty; None when not known.
-    `unseen` is (what was never looked at or measured, what to do): with it no charger gets a yes.
+    `unseen` is (what was never looked at or measured, what to do): with it no charger gets a yes. `more` is how to
+    record a maker's figure that could allow more.
     """
 
     kind: ChargeKind
@@ -46,6 +48,7 @@ class ChargeAllowance:
     capacity: Measured | None = None
     measured: bool = False
     unseen: tuple[str, str] | None = None
+    more: str = ""
 
 
 def charge_allowance(
@@ -93,20 +96,21 @@ def _use(case: Case, outcome: Outcome, known: ChargeAllowance) -> ChargeAllowanc
         return replace(known, why="its capacity is not measured", first=("measure its capacity from full",))
     # Sheets charge at 0.5C as standard; for a light cell 0.2C is common practice.
     rate = case.figure("rate-in", outcome.word)
-    # A figure from the sleeve of a re-wrapped cell is not its maker's.
-    may_raise = outcome > Outcome.LIGHT and not facts.rewrapped
+    may_raise = maker_may_raise(outcome, facts)
     maker_a = facts.maker_charge_current_a
     allowed_a = allowed_current(known.capacity.low, rate, maker_current_a=maker_a, maker_may_raise=may_raise)
     # After one warming only the current at which it was seen to stay cool is known to be safe.
     proven_a = proven_charge_a(case)
     if proven_a is not None and proven_a < allowed_a:
-        cool = show(proven_a, Dimension.CURRENT)
+        cool = at_most(proven_a, Dimension.CURRENT)
         why = f"{outcome.word} cell: it once warmed, and has stayed cool at {cool} only"
         return replace(known, kind=ChargeKind.USE, allowed_a=proven_a, why=why)
     by_maker = maker_a is not None and allowed_a == maker_a
-    low = show(known.capacity.low, Dimension.CAPACITY)
+    low = at_most(known.capacity.low, Dimension.CAPACITY)
     why = "the maker's figure" if by_maker else f"{rate:g}C of {low}, the low end of its capacity"
-    return replace(known, kind=ChargeKind.USE, allowed_a=allowed_a, why=f"{outcome.word} cell: {why}")
+    more = more_from_maker(outcome, facts, case.evidence.code, "charge")
+    why = f"{outcome.word} cell: {why}"
+    return replace(known, kind=ChargeKind.USE, allowed_a=allowed_a, why=why, more=more)
 
 
 def _test(case: Case, known: ChargeAllowance) -> ChargeAllowance:
@@ -125,7 +129,7 @@ def _test(case: Case, known: ChargeAllowance) -> ChargeAllowance:
     maker_a = case.facts.maker_charge_current_a
     allowed_a = allowed_current(base_ah, rate, maker_current_a=maker_a, maker_may_raise=False)
     slow = "" if clear else f", as it is not clearly above {_volts(case.figure('test-charge-low'))}"
-    why = f"{rate:g}C of the {origin} {show(base_ah, Dimension.CAPACITY)}{slow}"
+    why = f"{rate:g}C of the {origin} {at_most(base_ah, Dimension.CAPACITY)}{slow}"
     if allowed_a == maker_a:
         why = "the maker's figure"
     why = f"a test charge only, attended: {why}"
@@ -181,7 +185,8 @@ def _placed(case: Case, allowance: ChargeAllowance, temperature_c: float | None)
     if rate >= temperature_limit(ROOM_C) or cool_a >= allowance.allowed_a:
         return allowance
     why = f"{allowance.why}; at {temperature_c:g} C no more than {rate:g}C"
-    return replace(allowance, allowed_a=cool_a, why=why)
+    # What the cold forbids no maker's figure gives back.
+    return replace(allowance, allowed_a=cool_a, why=why, more="")
 
 
 def _volts(voltage_v: float) -> str:

@@ -22,7 +22,8 @@ from straycell.cells import CellFacts, Chemistry
 from straycell.physics.charge_time import ChargeTime, charge_time
 from straycell.physics.charging import linear_heat
 from straycell.physics.shipped import shipped
-from straycell.quantities import Dimension, Measured, show
+from straycell.quantities import Dimension, Measured
+from straycell.safe_side import at_least, at_most, beside
 
 __all__ = ["Charger", "ChargerAnswer", "Check", "Float", "check_charger"]
 
@@ -105,10 +106,6 @@ def check_charger(
     )
 
 
-def _amps(current_a: float) -> str:
-    return show(current_a, Dimension.CURRENT)
-
-
 def _end_voltage(facts: CellFacts, charger: Charger, rules: RuleSet) -> tuple[Check, Float]:
     keys = chemistry_keys(facts.chemistry, facts.form)
     full_v = rules.figure("full-voltage", *keys)
@@ -136,7 +133,8 @@ def _load(charger: Charger) -> list[Check]:
     end_a = _end_a(charger)
     if charger.load_a <= 0 or charger.set_a <= 0:
         return []
-    text = f"the load of {_amps(charger.load_a)} stays on, the charge ends at {_amps(end_a)}"
+    load, end = beside(charger.load_a, end_a, Dimension.CURRENT)
+    text = f"the load of {load} stays on, the charge ends at {end}"
     if charger.load_a < end_a * (1 - DUST):
         return [Check("load", True, text)]
     return [Check("load", False, f"{text}: it never ends", "switch the device off while it charges")]
@@ -186,6 +184,8 @@ def _advice(
     """What to change, then what to mind, each once."""
     # What a failed check says is in its text; one that is not shown, or a yes with a word on it, is told whole.
     found = [check.remedy for check in checks if check.ok is False and check.remedy]
+    if allowance.more and any(check.name == "current" and check.ok is False for check in checks):
+        found.append(allowance.more)
     found += [f"{check.text}: {check.remedy}" for check in checks if check.ok is not False and check.remedy]
     if allowance.kind is ChargeKind.NONE:
         return tuple(dict.fromkeys([*found, *allowance.first]))
@@ -201,7 +201,7 @@ def _advice(
     if time is not None:
         found += [note for note in time.notes if "load" not in note]
     if charger.load_a <= 0:
-        end = _amps(_end_a(charger))
+        end = at_most(_end_a(charger), Dimension.CURRENT)
         found.append(f"switch the device off meanwhile: a load of {end} or more keeps the charge from ending")
     return tuple(dict.fromkeys(found))
 
@@ -212,9 +212,8 @@ def _resistor_hint(chemistry: Chemistry, allowance: ChargeAllowance, charger: Ch
     if charger.programming_resistor_ohm is not None:
         if charger.set_a <= most_a * (1 + DUST):
             return []
-        return [
-            f"this resistor asks for {_amps(charger.set_a)}; such a charger gives {_amps(most_a)} at most"
-        ]
+        asks, most = beside(charger.set_a, most_a, Dimension.CURRENT)
+        return [f"this resistor asks for {asks}; such a charger gives {most} at most"]
     resistor_ohm = gentle_resistor(allowance.allowed_a)
     fits = charger.worst_a <= allowance.allowed_a * (1 + DUST)
     if fits or resistor_ohm is None or chemistry is Chemistry.LFP:
@@ -227,7 +226,7 @@ def _heat_hint(charger: Charger) -> list[str]:
     if heat_w is None or heat_w <= most_w:
         return []
     return [
-        f"a linear charger turns {show(heat_w, Dimension.POWER)} into heat at an empty cell ((supply - cell) x "
-        f"current), more than the {show(most_w, Dimension.POWER)} a small bare board bears: it gets hot and "
+        f"a linear charger turns {at_least(heat_w, Dimension.POWER)} into heat at an empty cell ((supply - cell) x "
+        f"current), more than the {at_most(most_w, Dimension.POWER)} a small bare board bears: it gets hot and "
         "slows down; take a lower current or supply, and keep the cell away from it"
     ]

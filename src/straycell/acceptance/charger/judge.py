@@ -19,6 +19,7 @@ from straycell.physics.charging import (
 from straycell.physics.resistors import bands
 from straycell.physics.shipped import shipped
 from straycell.quantities import Dimension, Measured, show
+from straycell.safe_side import at_least, at_most, beside, millivolts
 
 DUST = 1e-9
 # 4.2 x 1.015 must not fail 4.263 for the last bit.
@@ -135,7 +136,8 @@ def judge_end_voltage(
     worst_v = max(answer.worst_v, set_v) if set_v > limit_v else answer.worst_v
     known = Float(set_v, worst_v, limit_v)
     each = " a cell" if series > 1 else ""
-    text = f"the charger may reach {worst_v:.3f} V{each} ({_how(charger, set_v * series)}), this cell bears {limit_v:.2f} V"
+    reaches, bears = millivolts(worst_v, up=True), millivolts(limit_v, up=False)
+    text = f"the charger may reach {reaches}{each} ({_how(charger, set_v * series)}), this cell bears {bears}"
     if worst_v <= limit_v + ROUNDING_V:
         return Check(name, True, text), known
     if set_v > limit_v:
@@ -195,9 +197,10 @@ def most_supply_v(charger: Charger) -> float:
 def judge_current(charger: Charger, chemistry: Chemistry, allowed_a: float, parallel: int = 1) -> Check:
     """Its worst case, shared evenly by `parallel` cells, within what one of them may have."""
     worst_a = charger.worst_a
-    spread = f"up to {_amps(worst_a)}" if worst_a > charger.set_a else _amps(worst_a)
-    shared = f", {_amps(worst_a / parallel)} for each of {parallel} in parallel" if parallel > 1 else ""
-    text = f"the charger gives {spread}{shared}, this cell may have {_amps(allowed_a)}"
+    each, may = beside(worst_a / parallel, allowed_a * (1 + DUST), Dimension.CURRENT)
+    spread, all_of_it = "up to " * (worst_a > charger.set_a), at_least(worst_a, Dimension.CURRENT)
+    gives = f"{all_of_it}, {each} for each of {parallel} in parallel" if parallel > 1 else each
+    text = f"the charger gives {spread}{gives}, this cell may have {may}"
     # Programming by resistor spreads by ± 10 % (data sheet): the most it may give decides, not the nominal.
     if worst_a / parallel <= allowed_a * (1 + DUST):
         return Check("current", True, text)
@@ -207,12 +210,12 @@ def judge_current(charger: Charger, chemistry: Chemistry, allowed_a: float, para
 def gentler(charger: Charger, allowed_a: float, chemistry: Chemistry | None = None) -> str:
     """What to change so that it gives no more than this, in A."""
     if charger.programming_resistor_ohm is None or chemistry is Chemistry.LFP:
-        return f"set the charger to {_amps(allowed_a)} or less"
+        return f"set the charger to {at_most(allowed_a, Dimension.CURRENT)} or less"
     resistor_ohm = gentle_resistor(allowed_a)
     if resistor_ohm is None:
         return "use another charger: no programming resistor makes this one gentle enough"
-    nominal_a = programmed_current(resistor_ohm).nominal_a
-    return f"use a programming resistor of {resistor_words(resistor_ohm)} or more: {_amps(nominal_a)} nominal"
+    nominal = at_least(programmed_current(resistor_ohm).nominal_a, Dimension.CURRENT)
+    return f"use a programming resistor of {resistor_words(resistor_ohm)} or more: {nominal} nominal"
 
 
 def weak_supply(charger: Charger, allowed_a: float) -> str:
@@ -221,9 +224,9 @@ def weak_supply(charger: Charger, allowed_a: float) -> str:
     # A collapsing supply resets the part, which starts its charge again and again.
     if limit_a is None or limit_a >= charger.worst_a:
         return ""
-    asks = _amps(charger.worst_a)
+    asks, gives = beside(charger.worst_a, limit_a, Dimension.CURRENT)
     return (
-        f"the supply gives {_amps(limit_a)}, the charger asks for up to {asks}: a supply that collapses under this "
+        f"the supply gives {gives}, the charger asks for up to {asks}: a supply that collapses under this "
         f"load keeps restarting; {gentler(charger, min(limit_a, allowed_a))}"
     )
 
@@ -240,10 +243,6 @@ def gentle_resistor(allowed_a: float) -> float | None:
 def resistor_words(ohm: float) -> str:
     """`15 kohm (brown green orange gold)`."""
     return f"{show(ohm, Dimension.RESISTANCE)} ({' '.join(bands(ohm))})"
-
-
-def _amps(current_a: float) -> str:
-    return show(current_a, Dimension.CURRENT)
 
 
 def _volts(voltage_v: float) -> str:

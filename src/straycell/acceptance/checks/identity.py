@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from datetime import datetime
 from functools import partial
 
@@ -161,14 +161,18 @@ def _severe(case: Case, event: Upset) -> Reason:
     )
 
 
-def tested_since(case: Case, at: datetime) -> dict[str, bool]:
-    """What a cell is tested by after something happened to it, and whether that was done after a time."""
+def tested_since(case: Case, at: datetime, but: Collection[str] = ()) -> dict[str, bool]:
+    """What a cell is tested by after something happened to it, and whether that was done after a time.
+
+    `but` are keys of readings that do not count.
+    """
     # These three cost minutes and show what a blow does at once: shape, an open or short cell, a torn tab.
-    return {
-        "look": any(r.at > at for r in case.of(Quantity.LOOK)),
-        "rest voltage": any(r.at > at for r in case.rest_voltages),
-        "resistance": any(r.at > at for r in case.of(Quantity.RESISTANCE)),
+    by = {
+        "look": case.of(Quantity.LOOK),
+        "rest voltage": case.rest_voltages,
+        "resistance": case.of(Quantity.RESISTANCE),
     }
+    return {name: any(r.at > at and r.key not in but for r in taken) for name, taken in by.items()}
 
 
 _TESTS = {"look": WorkKind.LOOK, "rest voltage": WorkKind.REST, "resistance": WorkKind.RESISTANCE}
@@ -238,10 +242,12 @@ def upset(case: Case) -> Iterator[Reason]:
     if not mild:
         return
     latest = max(mild, key=lambda event: event.at)
-    lacking = [name for name, there in tested_since(case, latest.at).items() if not there]
+    # A fast clock gave readings times that the incident has yet to reach: they were taken before it all the same.
+    before = frozenset[str]().union(*(event.before for event in mild))
+    lacking = [name for name, there in tested_since(case, latest.at, before).items() if not there]
     # Dismantling moves a cell but neither drops nor heats it: no new check over days for that alone.
     shaken = [event for event in mild if _asks_for_check(case, event)]
-    if shaken and not checked_after(case, max(event.at for event in shaken)):
+    if shaken and not checked_after(case, max(event.at for event in shaken), but=before):
         lacking.append("self-discharge check")
     if lacking:
         yield case.reason(

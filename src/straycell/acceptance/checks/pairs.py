@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -180,10 +180,15 @@ def long_checked(case: Case, days: float) -> bool:
     return checked_after(case, start, least=days)
 
 
-def checked_after(case: Case, at: datetime, *, least: float = 0.0) -> bool:
-    """True when a self-discharge check that could decide was begun after a time and is over, `least` days long."""
+def checked_after(case: Case, at: datetime, *, least: float = 0.0, but: Collection[str] = ()) -> bool:
+    """True when a self-discharge check that could decide was begun after a time and is over, `least` days long.
+
+    `but` are keys of records that do not count.
+    """
     # The widest pair may begin before that time: one that lies wholly after it counts beside it.
-    later = [(charge, [r for r in inside if r.at > at]) for charge, inside in windows(case)]
+    later = [
+        (charge, [r for r in inside if r.at > at and r.key not in but]) for charge, inside in windows(case)
+    ]
     by_voltage = any(
         not p.fault
         and p.days >= max(least, least_days(case, p, Outcome.LIGHT))
@@ -191,4 +196,7 @@ def checked_after(case: Case, at: datetime, *, least: float = 0.0) -> bool:
         for charge, inside in later
         for p in (widest(case, charge, inside[:i], inside[i]) for i in range(1, len(inside)))
     )
-    return by_voltage or any(kept.charge.at > at for kept in retained(case))
+    return by_voltage or any(
+        kept.charge.at > at and not {kept.charge.key, kept.late.reading.key} & {*but}
+        for kept in retained(case)
+    )

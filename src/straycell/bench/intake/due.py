@@ -11,7 +11,9 @@ from straycell.bench.intake.figures import TAKEN, Figure
 from straycell.bench.intake.form import Answers, NextQuestion, Question
 from straycell.bench.intake.script import UNSET, Ask, Entry, Key
 from straycell.bench.outlook import Need
+from straycell.bench.recording.rest import NOTHING_ON_RECORD, RestOnRecord
 from straycell.cells import CellFacts, Look
+from straycell.errors import BadData
 from straycell.keys import NEW
 from straycell.meters import Meter
 from straycell.readings import KINDS, Item, Method, Quantity, Reading, charge_of, reading_of
@@ -21,6 +23,11 @@ _WHY_METHOD = (
 )
 _WHY_ENDED = (
     "When the charge ended: Enter for now, 5h for five hours ago, 2d, or a time like 2026-05-01T18:30."
+)
+_SURE = "rest on record"
+_WHY_REST = (
+    "Enter takes the shorter rest. Was there a charge or discharge that is not recorded? Then - leaves this voltage "
+    "for later: record that first (straycell charge add CODE ... --at TIME)."
 )
 _WHY_LOOK = "Look at it again. Enter: not looked at. c clean, or the letters of what you see."
 
@@ -35,6 +42,7 @@ class Taking:
     full_v: float | None = None
     remembered: Mapping[str, str] = field(default_factory=dict)
     bad_looks: frozenset[Look] = frozenset()
+    rest: RestOnRecord = NOTHING_ON_RECORD
 
     def default_of(self, figure: Figure) -> str:
         """What Enter takes: what a skip is called, the answer of the cell before, or a usual end voltage."""
@@ -89,6 +97,8 @@ def _next_figure(need: Need, answers: Answers, taking: Taking) -> Question | Non
         if key_of(need, figure) not in answers:
             remembered = remember(answers, taking.remembered)
             return _figure(key_of(need, figure), figure, replace(taking, remembered=remembered))
+        if figure.field.name == "rested_s" and (doubted := _rest_again(need, figure, answers, taking)):
+            return doubted
     if need is Need.CHARGE and "ended" not in answers:
         return Question("ended", Ask("ended", "now", _WHY_ENDED), _ended(taking.now))
     if need is Need.RESISTANCE and "method" not in answers:
@@ -108,6 +118,36 @@ def _figure(key: str, figure: Figure, taking: Taking) -> Question:
         return {key: words.number(text or default, figure.dimension, figure.unit, name, figure.window)}
 
     return Question(key, Ask(figure.prompt, default, figure.why), take)
+
+
+def _rest_again(need: Need, figure: Figure, answers: Answers, taking: Taking) -> Question | None:
+    """Asked once more where the record contradicts the rest that was typed; Enter takes the shorter of the two."""
+    key, record = key_of(need, figure), taking.rest
+    if _SURE in answers:
+        return None
+    # A charge of this very form has not reached the record yet.
+    if answers.get(key_of(Need.CHARGE)) is not None:
+        ended = answers["ended"]
+        record = replace(record, moved=("the charge", taking.now if ended == UNSET else ended))
+    stated_s = answers[key]
+    against = record.against(stated_s, taking.now)
+    if against is None:
+        return None
+    name, counted_s = against
+    shorter = as_typed(figure, min(stated_s, counted_s))
+
+    def take(text: str) -> Answers:
+        if text == Key.NONE:
+            return {key_of(need): None, _SURE: True}
+        rested_s = words.number(
+            text or shorter, figure.dimension, figure.unit, "lay still for", figure.window
+        )
+        if rested_s > min(stated_s, counted_s) and record.against(rested_s, taking.now) is not None:
+            raise BadData(f"{name} on record ended {as_typed(figure, counted_s)} h ago", _WHY_REST)
+        return {key: rested_s, _SURE: True}
+
+    asked = f"{name} on record ended {as_typed(figure, counted_s)} h ago, not {as_typed(figure, stated_s)} h: {figure.prompt}"
+    return Question(_SURE, Ask(asked, shorter, _WHY_REST), take)
 
 
 def _ended(now: datetime) -> Callable[[str], Answers]:

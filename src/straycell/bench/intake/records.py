@@ -26,8 +26,8 @@ from straycell.bench.intake.script import (
 )
 from straycell.bench.intake.state import Logged, Session
 from straycell.bench.outlook import Waiting
-from straycell.bench.reading_form import DEFAULT_PULSE_S
-from straycell.bench.record import lost_words
+from straycell.bench.recording.reading_form import DEFAULT_PULSE_S
+from straycell.bench.recording.record import lost_words
 from straycell.cells import CellFacts
 from straycell.errors import StraycellError
 from straycell.quantities import show
@@ -206,7 +206,15 @@ def take_readings(session: Session, each: Waiting) -> Talk[bool]:
     session.in_hand = each.code
     now = yield Now()
     asked = due.questions(
-        due.Taking(each.needs, now, each.facts, each.full_v, session.remembered, session.carry.bad_looks)
+        due.Taking(
+            each.needs,
+            now,
+            each.facts,
+            each.full_v,
+            session.remembered,
+            session.carry.bad_looks,
+            each.rest,
+        )
     )
     trail = yield from fill(asked, code=each.code)
     if trail is None:

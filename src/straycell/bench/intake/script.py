@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 from straycell.acceptance.reasons import Outcome
 from straycell.bench.intake.words import is_code_like
 from straycell.bench.outlook import Outlook
-from straycell.bench.record import Lost
+from straycell.bench.recording.record import Lost
 from straycell.cells import CellFacts, Look
 from straycell.errors import StraycellError
 from straycell.readings import Charge, Quantity, Reading

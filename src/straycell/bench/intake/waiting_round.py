@@ -26,7 +26,7 @@ from straycell.bench.intake.script import (
 )
 from straycell.bench.intake.state import Logged, Session
 from straycell.bench.outlook import Need, Waiting
-from straycell.bench.reading_form import DEFAULT_PULSE_S
+from straycell.bench.recording.reading_form import DEFAULT_PULSE_S
 from straycell.errors import StraycellError
 from straycell.safety import Step
 

@@ -93,7 +93,7 @@ def _talk_waiting(path: Path) -> None:
 
 
 def _talk_lost(lost: Mapping[str, tuple[str, bool]]) -> None:
-    from straycell.bench.record import lost_words
+    from straycell.bench.recording.record import lost_words
     from straycell.cli.app import output
 
     for line in lost_words(lost):

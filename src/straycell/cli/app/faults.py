@@ -98,12 +98,12 @@ def _usage(error: Exception) -> Fault:
     message = str(getattr(error, "format_message", error.__str__)())
     context = getattr(error, "ctx", None)
     path = context.command_path if context is not None else "straycell"
-    # click says "Missing command"; which verbs there are helps more.
-    if message.startswith("Missing command") and context is not None:
+    # Of a group click refuses one thing itself, that the verb is missing; which verbs there are helps more.
+    if context is not None and type(error) is _USAGE_ERROR and hasattr(context.command, "list_commands"):
         verbs = ", ".join(context.command.list_commands(context))
         return Fault((f"'{path}' needs a verb", f"one of: {verbs}"), EXIT_USAGE)
     option = getattr(error, "option_name", None)
-    if option is not None and message.startswith("No such option"):
+    if option is not None and hasattr(error, "possibilities"):  # click's NoSuchOption alone has them
         return Fault((f"'{path}' has no option {option}", _near_option(option, context, path)), EXIT_USAGE)
     message = " ".join(message.split()).rstrip(".")
     return Fault((message[:1].lower() + message[1:], f"see: {path} --help"), EXIT_USAGE)

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from straycell.cli.app import context
+from straycell.cli.app import context, output
 from straycell.errors import UsageFault
 from straycell.files import write
 
@@ -25,6 +25,16 @@ def write_whole(path: Path, content: bytes, *, force: bool = False) -> None:
 def prepared(path: Path, content: bytes, *, force: bool = False) -> AbstractContextManager[write.Part]:
     """The same in two steps: written beside its place now, placed by the caller once the store has it."""
     return write.prepared(path, content, force=force, kept=_store())
+
+
+def talk_missing_glyphs(printed: object) -> None:
+    """Name on stderr what the embedded face cannot print of a paper's content."""
+    from straycell.labels.faces import missing_glyphs
+
+    if lacking := missing_glyphs(printed):
+        output.talk(
+            f"not in the printed face: {', '.join(lacking)}; printed as its number: write it in other letters"
+        )
 
 
 def _store() -> list[Path]:

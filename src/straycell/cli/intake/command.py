@@ -11,9 +11,10 @@ from straycell.bench.intake import closing, store_actions
 from straycell.bench.intake.script import CellKept, PrintLabels, Tone
 from straycell.bench.intake.session import intake
 from straycell.bench.intake.state import Session
-from straycell.cli.app import context, options, output, tables, values
+from straycell.cli.app import context, options, output, tables
 from straycell.cli.app.faults import EXIT_INTERRUPTED
-from straycell.cli.app.verbs import lone_app
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.intake import terminal
 from straycell.errors import BadData
 from straycell.teardowns import parse_teardown_code

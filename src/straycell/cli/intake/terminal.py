@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, TextIO
 
 from straycell.bench.intake.script import Ask, Caution, Large, Say, Talk, Tone
-from straycell.cli.app import options, told_today
+from straycell.cli.app import options, read_today
 from straycell.cli.intake.glyphs import large
 from straycell.cli.intake.line_editor import LineEditor
 from straycell.cli.show.cautions_talk import added_by
@@ -101,12 +101,12 @@ class Terminal:
         """In full when the danger is new today, after that in one short line."""
         steps = [*caution.steps, *added_by([caution.facts] if caution.facts is not None else [])]
         # What this evening said counts even where the state folder cannot be written.
-        known = self._told | told_today.told_today()
+        known = self._told | read_today.read_in_full()
         texts, told = spoken_cautions(steps, known, quiet=options.current().quiet)
         for text in texts:
             self.say(f"! {text}", Tone.FAULT)
         self._told = known.union(told)
-        told_today.remember(told)
+        read_today.remember(told)
 
     def _print(self, line: str, tone: Tone) -> None:
         weight = "" if self._plain else _WEIGHT.get(tone, "")

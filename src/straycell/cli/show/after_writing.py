@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from straycell.acceptance.reasons import Outcome
 from straycell.bench import verdict_words
-from straycell.bench.record import After, Recorded, lost_words
+from straycell.bench.recording.record import After, Recorded, lost_words
 from straycell.cli.app import clock, output
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.keys import RecordKey

@@ -8,17 +8,17 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from straycell.cells import CellFacts, Chemistry, Form
-from straycell.cli.app import options, output, told_today
+from straycell.cli.app import options, output, read_today
 from straycell.safety import Step, spoken_cautions
 
 
 def talk_cautions(*steps: Step, kinds: Iterable[CellFacts] = ()) -> None:
     """Say the cautions of these steps, and those that the kinds of cell at hand add."""
     wanted = [*steps, *added_by(kinds)]
-    texts, told = spoken_cautions(wanted, told_today.told_today(), quiet=options.current().quiet)
+    texts, told = spoken_cautions(wanted, read_today.read_in_full(), quiet=options.current().quiet)
     for text in texts:
         output.talk(f"caution: {text}")
-    told_today.remember(told)
+    read_today.remember(told)
 
 
 def added_by(kinds: Iterable[CellFacts]) -> list[Step]:

@@ -2,45 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import TYPE_CHECKING
-
-from straycell.acceptance.record import verdict_to_json
 from straycell.bench import verdict_words
 from straycell.bench.cell_sheet import CellSheet
-from straycell.cells import Cell, CellFacts
+from straycell.bench.wording.sheet_words import figures, identity, reading_row
 from straycell.cli.app import output, tables
-from straycell.cli.show import shapes, verdict_page
-from straycell.keys import RecordKey
-from straycell.quantities import Dimension, Measured
-from straycell.quantities import show as show_quantity
-from straycell.readings import (
-    FACTS,
-    FIELDS,
-    KINDS,
-    CautiousDefaults,
-    Charge,
-    Item,
-    Quantity,
-    measured,
-    said_of,
-)
-
-if TYPE_CHECKING:
-    from straycell.store.book.records import RecordedReading
-
-_D = Dimension
-
-
-def document(page: CellSheet) -> shapes.Json:
-    """The page as JSON: the cell, its figures, its readings (superseded ones marked), its verdict."""
-    # Superseded readings stay in it: history is append-only, also for scripts.
-    return shapes.cell_json(page.cell) | {
-        "outcome": page.verdict.outcome.word,
-        "figures": shapes.figures_json(page.figures),
-        "readings": [shapes.recorded_json(recorded, page.defaults) for recorded in page.recorded],
-        "verdict": verdict_to_json(page.verdict),
-    }
+from straycell.cli.show import verdict_page
 
 
 def show(page: CellSheet) -> None:
@@ -49,9 +15,9 @@ def show(page: CellSheet) -> None:
     output.say(f"{cell.code}  {cell.facts.form} {cell.facts.chemistry}  {cell.facts.marking}".rstrip())
     verdict_page.say_headline(page.verdict)
     output.section("What it is")
-    output.facts(_identity(cell), indent="  ")
+    output.facts(identity(cell), indent="  ")
     output.section("Measured")
-    output.facts(_figures(page), indent="  ")
+    output.facts(figures(page), indent="  ")
     reasons = verdict_words.why(page.verdict, at_most=5)
     if reasons:
         output.section("Why")
@@ -59,124 +25,5 @@ def show(page: CellSheet) -> None:
     output.section("Next")
     output.bullets(verdict_words.next_steps(page.verdict, page.now) or ["nothing: it is ready for a project"])
     output.section("Readings")
-    rows = [_reading_row(recorded, page.defaults, page.doubted) for recorded in page.recorded]
+    rows = [reading_row(recorded, page.defaults, page.doubted) for recorded in page.recorded]
     tables.table(["id", "what", "value", "at", "how"], rows, flexible="how", empty="none recorded yet")
-
-
-def _identity(cell: Cell) -> list[tuple[str, str | None]]:
-    known = cell.facts
-    origin = f"{cell.teardown} pack {cell.pack}" if cell.teardown and cell.pack else cell.teardown
-    return [
-        ("stage", cell.stage.value),
-        ("box", cell.box),
-        ("from", "bought new" if known.bought_new else origin),
-        ("maker", " ".join(part for part in (known.maker, known.date_code) if part)),
-        ("rated", rated(known)),
-        ("state", ", ".join(_flags(known))),
-    ]
-
-
-def rated(known: CellFacts) -> str:
-    """`2600 mAh, 35 mohm a.c.`; empty when nothing is known."""
-    parts = []
-    if known.rated_capacity_ah is not None:
-        parts.append(show_quantity(known.rated_capacity_ah, _D.CAPACITY))
-    if known.rated_resistance_ohm is not None:
-        parts.append(
-            f"{show_quantity(known.rated_resistance_ohm, _D.RESISTANCE)} ({known.rated_resistance_method})"
-        )
-    if known.full_voltage_v is not None:
-        parts.append(f"full at {show_quantity(known.full_voltage_v, _D.VOLTAGE)}")
-    for label, value in (("in", known.maker_charge_current_a), ("out", known.maker_discharge_current_a)):
-        if value is not None:
-            parts.append(f"{label} {show_quantity(value, _D.CURRENT)}")
-    if known.mass_g is not None:
-        parts.append(show_quantity(known.mass_g, _D.MASS))
-    return ", ".join(parts)
-
-
-def _flags(known: CellFacts) -> list[str]:
-    flags = (field for field in FACTS.values() if field.kind is bool and field.name != "bought_new")
-    return [field.noun for field in flags if getattr(known, field.name)]
-
-
-def _figures(page: CellSheet) -> list[tuple[str, str | None]]:
-    f = page.figures
-    none = "nothing that counts today"
-    capacity = figure(f.capacity, _D.CAPACITY)
-    resistance = figure(f.resistance, _D.RESISTANCE)
-    # "At least" goes with the figure wherever it is printed: a lower bound alone reads like a value.
-    least, method = ("at least " if f.at_least else ""), f", {f.resistance_method}"
-    why = page.doubted.get(f.capacity_reading.id, "") if f.capacity_reading else ""
-    return [
-        ("capacity", f"{least}{capacity}  ({output.day(f.capacity_at)})" if capacity else none),
-        ("", why if capacity else "; ".join(dict.fromkeys(page.doubted.values()))),
-        ("resistance", f"{resistance}  ({output.day(f.resistance_at)}{method})" if resistance else none),
-        (
-            "rest voltage",
-            f"{figure(f.rest_voltage, _D.VOLTAGE)}  ({output.day(f.rest_voltage_at)})"
-            if f.rest_voltage
-            else none,
-        ),
-    ]
-
-
-def figure(value: Measured | None, dimension: Dimension) -> str:
-    """`2010 ± 60 mAh`; empty for none."""
-    return "" if value is None else show_quantity(value.value, dimension, u=value.u)
-
-
-def _reading_row(
-    recorded: RecordedReading, defaults: CautiousDefaults, doubted: Mapping[RecordKey, str]
-) -> list[str | None]:
-    item = recorded.item
-    how = describe(item)
-    if item.id in doubted:
-        how = f"{doubted[item.id]} ({how})"
-    # Why a reading does not count matters more than how it was taken.
-    if recorded.superseded:
-        by = f" by {recorded.superseded_by}" if recorded.superseded_by else ""
-        how = f"superseded{by} ({recorded.mistake}): {recorded.because}"
-    return [f"{item.id}", item.quantity.value, value_text(item, defaults), output.day(item.at), how or None]
-
-
-def value_text(item: Item, defaults: CautiousDefaults) -> str:
-    """A reading's value with U, a look's words, or where a charge went."""
-    dimension = KINDS[item.quantity].dimension
-    if dimension is None or item.value is None:
-        return " ".join(getattr(item, "look", ()))
-    if isinstance(item, Charge) or item.quantity is Quantity.LET_DOWN:
-        return f"to {show_quantity(item.value, dimension)}"
-    # No value without its U: who reads it decides with it.
-    return show_quantity(item.value, dimension, u=measured(item, defaults).u)
-
-
-def describe(item: Item) -> str:
-    """The conditions of a reading or charge in a few words."""
-    said = {field.name: value for field, value in said_of(item)}
-    text = "not rested" if item.quantity is Quantity.VOLTAGE and "rested_s" not in said else ""
-    for each in (FIELDS[name] for name in KINDS[item.quantity].takes if name in said):
-        if each.words and (each.name != "temperature_c" or item.quantity not in _NO_ROOM):
-            value = show_quantity(said[each.name], each.dimension) if each.dimension else said[each.name]
-            glue = "" if each.words.startswith(" ") or not text else ", "
-            text += glue + each.words.format(value)
-    meter = getattr(item, "meter", None)
-    metered = KINDS[item.quantity].accuracy and item.quantity is not Quantity.LET_DOWN
-    return ", ".join(
-        part
-        for part in (
-            text,
-            (meter.name if meter else "no meter") if metered else "",
-            f"trace {item.trace}" if item.trace is not None else "",
-        )
-        if part
-    )
-
-
-_NO_ROOM = frozenset({Quantity.CHARGE, Quantity.TEMPERATURE})
-"""Their temperature is not told as a condition: it is the reading itself, or stands beside the peak."""
-
-
-def told(item: Item, defaults: CautiousDefaults) -> str:
-    """`#9 look clean`: one reading or charge in a few words."""
-    return f"{item.id} {item.quantity} {value_text(item, defaults)}"

@@ -9,14 +9,16 @@ from typing import TYPE_CHECKING, Any
 
 from straycell.acceptance.case import Case
 from straycell.acceptance.checks.retention import Worth, runs
-from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.acceptance.permission import usable
+from straycell.acceptance.reasons import Verdict
 from straycell.acceptance.rules import RuleSet, chemistry_keys
 from straycell.bench import verdict_words
 from straycell.bench.candidates import candidates
 from straycell.cells import CellFacts
 from straycell.cli.app import output
 from straycell.errors import BadData
-from straycell.quantities import Dimension, show
+from straycell.quantities import Dimension
+from straycell.safe_side import beside
 
 if TYPE_CHECKING:
     from straycell.acceptance.evidence import Evidence
@@ -131,19 +133,17 @@ def run_of(one: OneCell, load: Load, arguments: Mapping[str, Any]) -> Runtime:
 
 def forbidden(one: OneCell, drawn_a: float | None = None, peak_a: float | None = None) -> list[str]:
     """What its verdict says against this use, weightiest first; empty when nothing does."""
-    if one.verdict.outcome <= Outcome.HOLD:
+    if not usable(one.verdict.outcome):
         return [verdict_words.headline(one.verdict), *verdict_words.why(one.verdict, at_most=2)]
-    allowed_a, may = one.allowed_out_a, f"this {one.verdict.outcome.word} cell may give"
-    if drawn_a is not None and drawn_a > allowed_a:
-        return [f"it draws up to {_amps(drawn_a)}; {may} {_amps(allowed_a)}"]
-    at_peak_a = one.peak_factor * allowed_a
-    if peak_a is not None and peak_a > at_peak_a:
-        return [f"its peaks draw up to {_amps(peak_a)}; {may} {_amps(at_peak_a)} for a moment"]
+    asked = (("it draws", drawn_a, 1.0, ""), ("its peaks draw", peak_a, one.peak_factor, " for a moment"))
+    more = one.candidate.more_from_maker("discharge")
+    for what, flows_a, factor, how_long in asked:
+        allowed_a = factor * one.allowed_out_a
+        if flows_a is not None and flows_a > allowed_a:
+            flows, may = beside(flows_a, allowed_a, Dimension.CURRENT)
+            text = f"{what} up to {flows}; this {one.verdict.outcome.word} cell may give {may}{how_long}"
+            return [text, *([more] if more else [])]
     return []
-
-
-def _amps(current_a: float) -> str:
-    return show(current_a, Dimension.CURRENT)
 
 
 def runtime_json(runtime: Runtime) -> dict[str, float]:

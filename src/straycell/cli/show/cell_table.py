@@ -6,12 +6,12 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance.permission import usable_until
 from straycell.bench.cell_list import Listed
+from straycell.bench.wording import shapes
 from straycell.cli.app import output, tables
 from straycell.cli.app.files import write_whole
-from straycell.cli.app.values import nearest_word_fault
-from straycell.cli.show import shapes
+from straycell.cli.app.grammar.values import nearest_word_fault
 from straycell.cli.show.pieces.outcomes import outcome_cell
 from straycell.quantities import Measured
 
@@ -24,7 +24,7 @@ COLUMNS: dict[str, Callable[[Listed], str | None]] = {
     "mAh": lambda each: _number(each.capacity, 1e3),
     "mohm": lambda each: _number(each.resistance, 1e3),
     "%/month": lambda each: f"{each.loss_pct_month[0]:.1f}" if each.loss_pct_month else None,
-    "until": lambda each: output.day(each.valid_until if each.outcome > Outcome.HOLD else None),
+    "until": lambda each: output.day(usable_until(each.outcome, each.valid_until)),
     "box": lambda each: each.cell.box,
     "form": lambda each: each.cell.facts.form.value,
     "chem.": lambda each: each.cell.facts.chemistry.value,

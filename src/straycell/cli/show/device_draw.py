@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from straycell.cli.show.cell_sheet import OneCell
 from straycell.quantities import Dimension, Measured, show
+from straycell.safe_side import at_least
 
 if TYPE_CHECKING:
     from straycell.matching import UseLimits
@@ -38,8 +39,8 @@ class Draw:
             return []
         steady_v = show(until_v + self.dip_v, Dimension.VOLTAGE)
         return [
-            f"a peak of {show(self.peak_a, Dimension.CURRENT)} pulls the voltage up to "
-            f"{show(self.dip_v, Dimension.VOLTAGE)} further down: the device stops when it stands at {steady_v} "
+            f"a peak of {at_least(self.peak_a, Dimension.CURRENT)} pulls the voltage up to "
+            f"{at_least(self.dip_v, Dimension.VOLTAGE)} further down: the device stops when it stands at {steady_v} "
             "between the peaks"
         ]
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from straycell.acceptance.permission import usable
 from straycell.acceptance.reasons import Outcome
 from straycell.cli.show.cell_sheet import OneCell, run_of
 from straycell.quantities import Dimension, show
@@ -20,7 +21,7 @@ _DUST = 1e-9
 
 def most_a(one: OneCell) -> float:
     """The largest steady current in A to look at: what the verdict allows, or would allow a light cell."""
-    if one.verdict.outcome > Outcome.HOLD:
+    if usable(one.verdict.outcome):
         return one.allowed_out_a
     light = one.rules.figure("rate-out", Outcome.LIGHT.word)
     return light * max(one.capacity.low, 1e-3 * one.capacity.value)

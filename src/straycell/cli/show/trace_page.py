@@ -47,7 +47,7 @@ def document(
 
 
 def headline(entry: TraceEntry) -> str:
-    """`trace 3  A00001O  run.csv  2026-05-01 18:00+02:00`."""
+    """`trace 3  A00002M  run.csv  2026-05-01 18:00+02:00`."""
     return f"trace {entry.id}  {entry.cell}  {entry.name}  {output.stamp_short(entry.at)}"
 
 

@@ -31,9 +31,7 @@ def require_fit(known: Mapping[str, Stock], stock: Stock, cells: Iterable[tuple[
     for code, form in cells:
         if stock.where is not Where.BOX and form not in stock.forms:
             names = ", ".join(other.name for other in fitting(known, form))
-            raise UsageFault(
-                f"stock '{stock.name}' does not go on {code}, a {form} cell", f"these do: {names}"
-            )
+            raise UsageFault(f"stock '{stock.name}' does not go on {code}, form {form}", f"these do: {names}")
 
 
 def by_stock(

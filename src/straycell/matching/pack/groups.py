@@ -10,8 +10,9 @@ from itertools import combinations
 from straycell.matching.screen import charger
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.shared import Screen
-from straycell.matching.words import beside, capacity, ohms
+from straycell.matching.words import capacity, ohms
 from straycell.quantities import Dimension, Measured
+from straycell.safe_side import beside
 
 Group = Sequence[Candidate]
 DUST = 1e-9
@@ -127,7 +128,8 @@ def judge_group(screen: Screen, number: int, group: Group) -> tuple[Why, ...]:
         # A charger can be set gentler, so its remedy is a figure and not another cell.
         if test == "charge-share" and charge is not None and not why.passed:
             gentle_a = min(row[3] / s for row, s in zip(rows, shares(group), strict=True))
-            why = replace(why, remedy=charger.gentler(charge, gentle_a))
+            more = f"; {why.remedy}" if why.remedy else ""
+            why = replace(why, remedy=charger.gentler(charge, gentle_a) + more)
         reasons.append(why)
     return tuple(reasons)
 
@@ -182,4 +184,5 @@ def _carried(
     carried, may = beside(carried_a, most_a, Dimension.CURRENT)
     text = f"{name}: {cell.code} carries up to {100 * share:.0f} % of {what}, {carried}; it may have {may}"
     short = None if fits else carried_a - most_a
-    return Why(name, test, fits, text, carried_a, most_a, "A", short, cell=cell.code)
+    remedy = "" if fits else cell.more_from_maker("charge" if test == "charge-share" else "discharge")
+    return Why(name, test, fits, text, carried_a, most_a, "A", short, remedy, cell.code)

@@ -168,6 +168,7 @@ def weakest_run(screen: Screen, alike: Sequence[Candidate], found: Sequence[Run]
         weakest,
         expected_h=min(runtime.expected_h for runtime in each),
         high_h=min(runtime.high_h for runtime in each),
+        margin_h=(),
     )
 
 

@@ -22,8 +22,9 @@ from straycell.matching.screen.shared import Screen
 from straycell.matching.words import capacity, ohms, volts
 from straycell.physics.polarisation import assumed_resistance
 from straycell.physics.protection import check_protection
-from straycell.quantities import Measured
+from straycell.quantities import Dimension, Measured
 from straycell.readings import Method
+from straycell.safe_side import at_least, at_most
 
 MORE = (1.0, 1.1, 1.25, 1.5, 2.0)
 """A missing cell that does by itself may still not do beside the others: how much more is tried."""
@@ -189,7 +190,7 @@ def _wanted(
     plural = "s" if count != 1 else ""
     return (
         f"missing for {shape}: {count} {more}free pack cell{plural}, {what}, of at least "
-        f"{capacity(wanted_ah)} below {ohms(like.resistance.value)}"
+        f"{at_least(wanted_ah, Dimension.CAPACITY)} below {at_most(like.resistance.value, Dimension.RESISTANCE)}"
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from straycell.acceptance.permission import Permission, permission
+from straycell.acceptance.permission import Permission, maker_may_raise, more_from_maker, permission
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import CellFacts, Chemistry, Form, Stage
 from straycell.matching.screen.limits import UseLimits
@@ -96,9 +96,14 @@ class Candidate:
         by_rule_a = c_rate * max(0.0, self.capacity.low)
         if maker_a is None:
             return by_rule_a
-        # A figure from the sleeve of a re-wrapped cell is not its maker's: it may lower, never raise.
-        may_raise = self.outcome > Outcome.LIGHT and not self.facts.rewrapped
-        return maker_a if may_raise else min(by_rule_a, maker_a)
+        return maker_a if maker_may_raise(self.outcome, self.facts) else min(by_rule_a, maker_a)
+
+    def more_from_maker(self, what: str) -> str:
+        """How to record its maker's `charge` or `discharge` current, where that could allow more; else empty."""
+        # Where a cell once warmed, what it was seen to bear counts and no sheet.
+        if what == "charge" and self.most_charge_a is not None:
+            return ""
+        return more_from_maker(self.outcome, self.facts, self.code, what)
 
 
 @dataclass(frozen=True, slots=True)

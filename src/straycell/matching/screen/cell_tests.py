@@ -14,13 +14,16 @@ from straycell.cells import Chemistry
 from straycell.matching.screen import charger
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.shared import Screen
-from straycell.matching.words import amps, beside, capacity, volts
+from straycell.matching.words import capacity, volts
 from straycell.physics.loads import Lamps
 from straycell.physics.protection import TripRange, shunt_trip, trip_range
 from straycell.physics.temperature import COLDEST_KNOWN_C, HOTTEST_C
 from straycell.projects import Protection, finish_faults
 from straycell.quantities import Dimension
+from straycell.safe_side import beside
 
+SHUNT_FROM_A = 10.0
+"""From here on a board is likely to sense with a resistor of its own (common practice, no published source)."""
 Judge = Callable[[Screen, Candidate], Why]
 
 
@@ -153,22 +156,8 @@ def _within(c: Candidate, test: str, words: str, drawn_a: float, allowed_a: floa
     held = f"{capacity(c.capacity.value)} {c.outcome.word} cell" if c.capacity else f"{c.outcome.word} cell"
     text = f"{words} {drawn}, a {held} may give {may}"
     short = None if fits else drawn_a - allowed_a
-    remedy = "" if fits or not _may_raise(c) else more_from_maker(c, "discharge")
+    remedy = "" if fits else c.more_from_maker("discharge")
     return Why(c.code, test, fits, text, drawn_a, allowed_a, "A", short, remedy)
-
-
-def _may_raise(c: Candidate) -> bool:
-    """Whether a maker's figure, were it recorded, could allow this cell more."""
-    known = c.facts.maker_discharge_current_a is not None
-    return c.outcome > Outcome.LIGHT and not c.facts.rewrapped and not known
-
-
-def more_from_maker(c: Candidate, what: str) -> str:
-    """Which option records the figure of a cell's maker; its code where one is meant."""
-    return (
-        f"if its maker's sheet allows more, record that: straycell cell correct {c.code or 'CODE'} "
-        f"--maker-{what}-current Q --because TEXT"
-    )
 
 
 def _trip(screen: Screen, c: Candidate) -> Why:
@@ -178,10 +167,23 @@ def _trip(screen: Screen, c: Candidate) -> Why:
     # Trip voltages spread by ± 20 % (120 to 180 mV), and hot transistors trip earlier: the low end must hold.
     peak_a = screen.peak_a(c.facts.chemistry) * screen.demand.parallel
     fits = peak_a < trip.low_a
-    text = f"the device's peak is {amps(peak_a)}, a warm protection may trip from {amps(trip.low_a)}"
+    peak, trips = beside(peak_a, trip.low_a, Dimension.CURRENT)
+    text = f"the device's peak is {peak}, a warm protection may trip from {trips}"
     short = None if fits else peak_a - trip.low_a
-    remedy = "" if fits else "fit a protection with a higher trip current, or lower the peak"
+    ask = ask_sensing(screen.demand.project.protection)
+    remedy = "" if fits else ask or "fit a protection with a higher trip current, or lower the peak"
     return Why(c.code, "protection-trip", fits, text, peak_a, trip.low_a, "A", short, remedy)
+
+
+def ask_sensing(protection: Protection) -> str:
+    """Which kind of board it is, where its trip current does not tell and the answer changes with it; else empty."""
+    if protection.trip_current_a is None or protection.sensing or protection.transistor_ohm is not None:
+        return ""
+    return (
+        'ask how the board feels its current and write sensing = "transistors" or "shunt" under [protection]: two '
+        "transistors in a row (counted here) trip earlier when warm; one with a resistor of its own (shunt), as boards of "
+        f"{SHUNT_FROM_A:g} A and more have, does not"
+    )
 
 
 def protection_trip(protection: Protection) -> TripRange | None:

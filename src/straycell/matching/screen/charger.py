@@ -5,6 +5,8 @@ In a pack the charger's voltage is that of the string, and its current is shared
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from straycell.acceptance.charger import judge
 from straycell.acceptance.charger.judge import Charger, Check, Naming
 from straycell.cells import Chemistry
@@ -189,7 +191,10 @@ def judge_current(demand: Demand, c: Candidate, limits: UseLimits) -> Why:
     charger, share_a = charger_of(charge, limits), charge_current_a(charge) / demand.parallel
     check = judge.judge_current(charger, c.facts.chemistry, allowed_a, demand.parallel)
     short = None if check.ok else share_a - allowed_a
-    return _why(c, "charger-current", check, (share_a, allowed_a, short), "A")
+    why = _why(c, "charger-current", check, (share_a, allowed_a, short), "A")
+    # What the cold forbids no maker's figure gives back.
+    more = c.more_from_maker("charge") if allowed_a >= c.allowed_in_a(limits) else ""
+    return why if why.passed or not more else replace(why, remedy=f"{why.remedy}; {more}")
 
 
 def gentler(charge: ChargeSpec, allowed_a: float) -> str:

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import Chemistry
 from straycell.matching.screen.candidates import Candidate, Why
+from straycell.matching.screen.cell_tests import ask_sensing, protection_trip
 from straycell.matching.screen.charger import (
     charge_current_a,
     charge_notes,
@@ -21,13 +22,16 @@ from straycell.matching.screen.charger import (
 )
 from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
-from straycell.matching.screen.screening import protection_trip
-from straycell.matching.words import amps, capacity
+from straycell.matching.words import capacity
 from straycell.physics.charging import temperature_limit
+from straycell.physics.protection import TripRange
 from straycell.physics.shipped import shipped
 from straycell.projects import Project, finish_faults
 from straycell.projects.model import ALL_FORMS
+from straycell.quantities import Dimension
+from straycell.safe_side import at_least, beside
 
+_D = Dimension
 OUTSIDE = "charged outside the device"
 
 
@@ -52,9 +56,14 @@ def _charging(demand: Demand, limits: UseLimits) -> Mapping[str, object]:
     fitting = [c for c, whys in by_chemistry.items() if all(why.passed for why in whys)]
     # With a charger that suits some chemistries, the others are named and nothing is asked to be changed for them.
     failed = [] if fitting else [why for whys in by_chemistry.values() for why in whys if not why.passed]
-    sizes = ", ".join(f"{word} from {capacity(ah)}" for word, ah in least.items() if math.isfinite(ah))
-    shared = f", {amps(each_a)} for each of {demand.parallel} in parallel" if demand.parallel > 1 else ""
-    found = [f"it gives up to {amps(current_a)}{shared}: gentle enough for {sizes or 'no cell'}"]
+    sizes = ", ".join(
+        f"{word} from {at_least(ah, _D.CAPACITY)}" for word, ah in least.items() if math.isfinite(ah)
+    )
+    each = f", {at_least(each_a, _D.CURRENT)} for each of {demand.parallel} in parallel"
+    shared = each if demand.parallel > 1 else ""
+    found = [
+        f"it gives up to {at_least(current_a, _D.CURRENT)}{shared}: gentle enough for {sizes or 'no cell'}"
+    ]
     found += [w.text for c, whys in by_chemistry.items() if c in fitting or not fitting for w in whys]
     found += [
         f"not for {c}: {w.text}"
@@ -102,7 +111,9 @@ def _by_form(demand: Demand, limits: UseLimits, least_ah: float) -> tuple[list[s
     if most_ah >= least_ah:
         return [], softer
     names = ", ".join(pack.forms)
-    return [f"no cell it takes ({names}) holds as much as {capacity(least_ah)}: charged too hard"], softer
+    return [
+        f"no cell it takes ({names}) holds as much as {at_least(least_ah, _D.CAPACITY)}: charged too hard"
+    ], softer
 
 
 def _judged(demand: Demand, limits: UseLimits, chemistry: Chemistry) -> list[Why]:
@@ -111,6 +122,14 @@ def _judged(demand: Demand, limits: UseLimits, chemistry: Chemistry) -> list[Why
     lone = for_one_cell(demand, cell, limits) if demand.series > 1 else None
     voltage = judge_voltage(demand, cell, limits) if lone is None else lone
     return [voltage, judge_supply(demand, cell, limits), judge_temperature(demand.project, cell, limits)]
+
+
+def trip_words(trip: TripRange, peak_a: float) -> str:
+    """Between which currents a board trips, beside the device's peak."""
+    peak, low = beside(peak_a, trip.low_a, _D.CURRENT)
+    return (
+        f"it trips between {low} (warm) and {at_least(trip.high_a, _D.CURRENT)}; the device's peak is {peak}"
+    )
 
 
 def _protection(demand: Demand, limits: UseLimits) -> Mapping[str, object]:
@@ -129,19 +148,14 @@ def _protection(demand: Demand, limits: UseLimits) -> Mapping[str, object]:
                 "transistors as transistor_resistance: a peak above it stops the device"
             )
     else:
-        found.append(
-            f"it trips between {amps(trip.low_a)} (warm) and {amps(trip.high_a)}; the peak is {amps(peak_a)}"
-        )
+        found.append(trip_words(trip, peak_a))
         fuse_above_c = float(shipped("charging")["protection"]["fuse_above_c"])
         found.append(
-            f"with cells of less than {capacity(trip.high_a / fuse_above_c / demand.parallel)} that is more than "
+            f"with cells of less than {at_least(trip.high_a / fuse_above_c / demand.parallel, _D.CAPACITY)} that is more than "
             f"{fuse_above_c:g}C: those need a fuse"
         )
-        if project.protection.trip_current_a is not None and not project.protection.sensing:
-            advice.append(
-                "ask how the board feels its current and write sensing: two transistors in a row (counted here) trip "
-                "earlier when warm; one with a resistor of its own (shunt), as boards of 10 A and more have, does not"
-            )
+        if question := ask_sensing(project.protection):
+            advice.append(question)
         if peak_a >= trip.low_a:
             faults.append("the peak may trip it")
             advice.append("fit a protection with a higher trip current, or lower the peak")

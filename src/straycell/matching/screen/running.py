@@ -10,12 +10,13 @@ from straycell.errors import BadData
 from straycell.matching.screen import charger
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.shared import Screen
-from straycell.matching.words import at_least, capacity, finite, hours, volts
+from straycell.matching.words import capacity, finite, hours, volts
 from straycell.physics.polarisation import shape, steady_over_pulse
 from straycell.physics.run_time.losses import with_losses
 from straycell.physics.run_time.runtime import Runtime, estimate
 from straycell.physics.temperature import resistance_ratio
 from straycell.quantities import Dimension, Measured
+from straycell.safe_side import at_least, beside, millivolts
 
 FEW = 12
 """Up to so many cells one by one are quicker than loading numpy."""
@@ -192,9 +193,11 @@ def final_runtime(screen: Screen, c: Candidate, run: Run) -> Runtime:
     least_v, runtime = _full_v(screen, c), run.promised
     if least_v is None:
         return runtime
-    note = f"the low end counts from {volts(least_v)}, which the charger reaches at least"
+    note = f"the low end counts from {millivolts(least_v, up=False)}, which the charger reaches at least"
     nominal = run_time(screen, c, dip_v=(run.dip_v or 0.0) if run.peak is not None else 0.0, at_least=False)
-    return replace(nominal, low_h=runtime.low_h, notes=(*nominal.notes, note))
+    # What the charger may leave out is a part of the margin of its own.
+    margin_h = (*nominal.margin_h, ("charger", nominal.low_h - runtime.low_h))
+    return replace(nominal, low_h=runtime.low_h, margin_h=margin_h, notes=(*nominal.notes, note))
 
 
 def lasts(screen: Screen, run: Run) -> bool:
@@ -224,9 +227,10 @@ def judge_drop(screen: Screen, c: Candidate, run: Run) -> Why:
     over = f"of {at_least(peak_a, Dimension.CURRENT)} over up to {most_ohm}"
     if run.peak is None:
         spare_v = _spare_v(screen, c)
+        took, spare = beside(dip_v, spare_v, Dimension.VOLTAGE)
         text = (
-            f"a peak {over} (nearly empty, at {screen.demand.project.need.temperature_c:g} C) takes {volts(dip_v)}, and "
-            f"from full to the cut-off there are {volts(spare_v)}"
+            f"a peak {over} (nearly empty, at {screen.demand.project.need.temperature_c:g} C) takes {took}, and "
+            f"from full to the cut-off there are {spare}"
         )
         return Why(c.code, "voltage-drop", False, text, dip_v, spare_v, "V", dip_v - spare_v)
     return _long_enough(

@@ -11,12 +11,13 @@ from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
 from straycell.matching.sheet.currents import PackCurrents, pack_currents
 from straycell.matching.sheet.fusing import Fusing, fusing_of
-from straycell.matching.words import at_least, at_most, capacity, volts
+from straycell.matching.words import capacity, volts
 from straycell.physics.curves import all_curves, curves_for
 from straycell.physics.loads import Lamps
 from straycell.physics.protection import trip_range
 from straycell.projects import Project
 from straycell.quantities import Dimension
+from straycell.safe_side import at_least, at_most
 
 _D = Dimension
 ROUND_FORMS = 5

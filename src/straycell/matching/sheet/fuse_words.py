@@ -6,8 +6,9 @@ import math
 
 from straycell.matching.sheet.data import PackData
 from straycell.matching.sheet.fusing import Fuse, figures
-from straycell.matching.words import amps, at_least, at_most, volts
-from straycell.quantities import Dimension, two_figures
+from straycell.matching.words import amps, volts
+from straycell.quantities import Dimension
+from straycell.safe_side import at_least, at_most, two_figures
 
 _D = Dimension
 

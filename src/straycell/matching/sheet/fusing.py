@@ -16,10 +16,10 @@ from straycell.matching.screen.charger import charge_current_a
 from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
 from straycell.matching.sheet.currents import least
-from straycell.matching.words import at_least, at_most
 from straycell.physics.polarisation import steady_over_pulse
 from straycell.physics.shipped import shipped
 from straycell.quantities import Dimension
+from straycell.safe_side import at_least, at_most
 
 _D = Dimension
 

@@ -9,17 +9,19 @@ from straycell.errors import BadData
 from straycell.matching.one_project import Match
 from straycell.matching.pack.groups import joined_ohm
 from straycell.matching.screen.candidates import Candidate
+from straycell.matching.screen.cell_tests import protection_trip
 from straycell.matching.screen.charger import charge_current_a, highest_float_v
 from straycell.matching.screen.demand import Demand
+from straycell.matching.screen.device import trip_words
 from straycell.matching.screen.limits import UseLimits
-from straycell.matching.screen.screening import protection_trip
 from straycell.matching.sheet.data import PackData
 from straycell.matching.sheet.fuse_words import danger_lines, fuse_lines
-from straycell.matching.words import amps, at_least, at_most, capacity, ohms, run_hours, volts
+from straycell.matching.words import capacity, ohms, run_hours, volts
 from straycell.physics.polarisation import steady_over_pulse
 from straycell.physics.resistors import POWER_RATINGS_W, power_rating, rounded_up
 from straycell.projects import Project, finish_faults
 from straycell.quantities import Dimension, show
+from straycell.safe_side import at_least, at_most, millivolts
 
 _D = Dimension
 Notes = tuple[str, tuple[str, ...], bool]
@@ -83,10 +85,7 @@ def _protection(
     if trip is not None:
         demand = Demand.of(project, limits, data.series, data.parallel)
         peak_a = demand.peak_a(groups[0][0].facts.chemistry, limits) * data.parallel
-        lines.append(
-            f"it trips between {at_most(trip.low_a, _D.CURRENT)} (warm) and {at_least(trip.high_a, _D.CURRENT)}; "
-            f"the device's peak is {at_least(peak_a, _D.CURRENT)}"
-        )
+        lines.append(trip_words(trip, peak_a))
     lines.append("a board that fits: " + "; ".join(data.board))
     if data.series > 1:
         lines.append("balance leads in order from the minus end; the board is plugged in last")
@@ -115,7 +114,9 @@ def _charging(project: Project, data: PackData) -> tuple[str, ...]:
     else:
         resistor = charge.programming_resistor_ohm
         how = f", programming resistor {ohms(resistor)}" if resistor is not None else ""
-        lines.append(f"the charger in the device gives up to {amps(charge_current_a(charge))}{how}")
+        lines.append(
+            f"the charger in the device gives up to {at_least(charge_current_a(charge), _D.CURRENT)}{how}"
+        )
     lines.append(
         f"the pack may give {at_most(data.currents.discharge_a, _D.CURRENT)} steadily, "
         f"{at_most(data.currents.peak_a, _D.CURRENT)} for a moment"
@@ -139,7 +140,7 @@ def _checks(project: Project, groups: Sequence[Sequence[Candidate]], limits: Use
         lines.append("voltage at the terminals: ______ V")
     lines += [
         *_test_load(project, groups, limits),
-        f"the charger alone, without cells, ends at {volts(most_v)} or less: ______ V",
+        f"the charger alone, without cells, ends at {millivolts(most_v, up=False)} or less: ______ V",
         "first charge in sight, on a surface that does not burn; no cell more than 10 K above the room",
     ]
     if series == 1:

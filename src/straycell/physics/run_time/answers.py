@@ -21,7 +21,8 @@ class Runtime:
     """Hours: `expected`, and `low` to `high`; `low` is meant to hold nineteen times out of twenty.
 
     `basis` says what it was computed from, `stop` which cut-off ends the run, `notes` what to know besides.
-    `mean_a` is what one cell gives on the mean, in A.
+    `mean_a` is what one cell gives on the mean, in A. `margin_h` are the parts of `expected` less `low` in h, which
+    add up to it; empty where many cells were estimated at once.
     """
 
     expected_h: float
@@ -31,6 +32,7 @@ class Runtime:
     stop: str
     notes: tuple[str, ...] = ()
     mean_a: float = 0.0
+    margin_h: tuple[tuple[str, float], ...] = ()
 
 
 def known_curves(chemistry: Chemistry) -> tuple[OcvCurve, ...]:

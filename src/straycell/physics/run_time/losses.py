@@ -27,9 +27,14 @@ def with_losses(run: Runtime, capacity_ah: float, own: Measured | None = None, p
     expected_h = _shortened(run.expected_h, lost["expected"] / mean_a)
     low_h = min(_shortened(run.low_h, lost["high"] / mean_a), expected_h)
     high_h = max(_shortened(run.high_h, lost["low"] / mean_a), expected_h)
+    left = expected_h / run.expected_h
+    parts = [(what, left * part_h) for what, part_h in run.margin_h]
+    # What the losses cost beyond their expected size is a part of the margin of its own.
+    parts += [("losses", expected_h - low_h - sum(h for _, h in parts))] if parts else []
+    run = replace(run, margin_h=tuple(parts))
     if expected_h == run.expected_h:
         return replace(run, low_h=low_h, high_h=high_h)
-    share = 1.0 - expected_h / run.expected_h
+    share = 1.0 - left
     known = "its own self-discharge" if own is not None else "usual self-discharge"
     note = f"{known}, ageing and the protection's own current take {100 * share:.2g} % of the time"
     return replace(run, expected_h=expected_h, low_h=low_h, high_h=high_h, notes=(*run.notes, note))

@@ -19,7 +19,7 @@ that never turns would need runs at every cut-off in between; the picture draws 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from straycell.cells import Chemistry
@@ -126,19 +126,17 @@ def estimate(
     found = pack.runs(cases["expected"])
     expected, rate_c = _mean(found, capacity.value)
     margin, early_v, late_v = margin_of(basis, rate_c, own_trace, capacity.value)
-    moved = [pair for doubt in DOUBTS if (pair := _moved(doubt, cases, pack, found))]
+    moved = {doubt: pair for doubt in DOUBTS if (pair := _moved(doubt, cases, pack, found))}
     # The cut-off may lie off either way because published curves of one chemistry do (data/margin.toml).
-    moved.append((pack.runs(cases["expected"], early_v), pack.runs(cases["expected"], -late_v)))
-    down = _reach(found, moved, -1.0, margin)
-    up = _reach(found, moved, 1.0, min(margin, MOST_MARGIN_UP))
-    # The low end takes the worst published set, because nobody knows which one this cell is like.
-    low = max(0.0, min(r.hours - less for r, less in zip(found, down, strict=True)))
-    high = max(r.hours + more for r, more in zip(found, up, strict=True))
+    moved["cut-off"] = (pack.runs(cases["expected"], early_v), pack.runs(cases["expected"], -late_v))
+    low, margin_h = _low_end(expected, found, moved, margin)
+    up = [_squares(k, run, moved, 1.0, min(margin, MOST_MARGIN_UP)) for k, run in enumerate(found)]
+    high = max(run.hours + _root(squares) for run, squares in zip(found, up, strict=True))
     if temperature_c < COLDEST_KNOWN_C:
-        low = 0.0
+        margin_h, low = (*margin_h, ("deep cold", low)), 0.0
     notes += notes_of(chemistry, expected, rate_c, temperature_c, (stop, stop_v), own_trace)
     mean_a = rate_c * capacity.value
-    return Runtime(expected, min(low, expected), max(high, expected), basis, stop, tuple(notes), mean_a)
+    return Runtime(expected, low, max(high, expected), basis, stop, tuple(notes), mean_a, margin_h)
 
 
 def _mean(found: list[March], capacity_ah: float) -> tuple[float, float]:
@@ -229,17 +227,42 @@ def _moved(doubt: str, cases: dict[str, Assumed], pack: _Pack, expected: list[Ma
     return worse, better
 
 
-def _reach(expected: list[March], moved: list[Pair], way: float, share: float) -> list[float]:
-    """For each curve, in h: the root of the summed squares of what each doubt moves down (-1) or up (1).
+def _squares(k: int, run: March, moved: Mapping[str, Pair], way: float, share: float) -> dict[str, float]:
+    """What each doubt moves the run of curve `k` down (-1) or up (1), in h, squared.
 
     Either side of a doubt may be the shorter one: on an own trace at more current than the load's, a lower
     resistance is. `share` of the run time is the model's own.
     """
-    reach = []
-    for k, run in enumerate(expected):
-        squares = (share * run.hours) ** 2
-        for pair in moved:
-            # A doubt whose two runs are both longer adds nothing to the low end, and never takes from it.
-            squares += max(0.0, *(way * (side[k].hours - run.hours) for side in pair)) ** 2
-        reach.append(math.sqrt(squares))
-    return reach
+    # A doubt whose two runs are both longer adds nothing to the low end, and never takes from it.
+    found = {
+        doubt: max(0.0, *(way * (side[k].hours - run.hours) for side in pair)) ** 2
+        for doubt, pair in moved.items()
+    }
+    return {**found, "model": (share * run.hours) ** 2}
+
+
+def _root(squares: Mapping[str, float]) -> float:
+    return math.sqrt(math.fsum(squares.values()))
+
+
+def _low_end(
+    expected_h: float, found: list[March], moved: Mapping[str, Pair], share: float
+) -> tuple[float, tuple[tuple[str, float], ...]]:
+    """(the low end in h, the parts of what lies between it and the expected)."""
+    down = [_squares(k, run, moved, -1.0, share) for k, run in enumerate(found)]
+    # The low end takes the worst published set, because nobody knows which one this cell is like.
+    lows = [run.hours - _root(squares) for run, squares in zip(found, down, strict=True)]
+    worst = lows.index(min(lows))
+    low_h = min(expected_h, max(0.0, lows[worst]))
+    return low_h, _parts(expected_h - low_h, expected_h - found[worst].hours, down[worst])
+
+
+def _parts(whole_h: float, curves_h: float, squares: Mapping[str, float]) -> tuple[tuple[str, float], ...]:
+    """The margin between expected and low in parts that add up to it, in h: the worst curve set, then each doubt.
+
+    Doubts add as squares; each has the share of its square.
+    """
+    first_h = min(whole_h, max(0.0, curves_h))
+    total = math.fsum(squares.values()) or 1.0
+    rest_h = whole_h - first_h
+    return (("curves", first_h), *((doubt, rest_h * square / total) for doubt, square in squares.items()))

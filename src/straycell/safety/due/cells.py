@@ -6,10 +6,11 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 
-from straycell.acceptance.case import Case, known_chemistry
+from straycell.acceptance.case import Case
 from straycell.acceptance.checks.capacity import current_run
 from straycell.acceptance.checks.resistance import current_resistances, usable
 from straycell.acceptance.checks.retention import runs
+from straycell.acceptance.permission import charge_refusal
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.work import WorkKind
 from straycell.cells import Chemistry, Stage
@@ -40,8 +41,14 @@ def cells_due(household: Household) -> Iterator[DueItem]:
             yield from _falling(kept, family)
 
 
-def _item(kind: str, kept: Kept, at: datetime, why: str, **fill: str) -> DueItem:
-    return DueItem(due_kinds()[kind], kept.code, at, why, kept.cell.box, fill=fill)
+def _item(kind: str, kept: Kept, at: datetime, why: str, *, charge: bool = False, **fill: str) -> DueItem:
+    known = due_kinds()[kind]
+    instead = ""
+    # A list that asks for a charge the verdict forbids would be followed by somebody in a hurry.
+    if known.charge or charge:
+        refusal = charge_refusal(kept.verdict, kept.case.facts.chemistry)
+        instead = "; ".join(filter(None, [refusal.why, refusal.first])) if refusal else ""
+    return DueItem(known, kept.code, at, why, kept.cell.box, fill=fill, instead=instead)
 
 
 def _families(household: Household) -> dict[tuple[str, str | None], list[Kept]]:
@@ -169,10 +176,12 @@ def _level(kept: Kept) -> Iterator[DueItem]:
         yield _full(kept, stands, volts, aim)
         return
     kind = due_kinds()["empty" if stands.level is Level.EMPTY else "storage-voltage"]
-    record = _let_down(kept) if stands.level is Level.HIGH else _charge_to(kept)
+    high = stands.level is Level.HIGH
+    record = _let_down(kept) if high else _charge_to(kept)
     word = {Level.EMPTY: "empty", Level.HIGH: "above the window", Level.LOW: "below the window"}[stands.level]
     at = stands.since + timedelta(days=kind.days["grace"])
-    yield _item(kind.id, kept, at, f"{word} since {stands.since:%Y-%m-%d}{volts}", target=aim, record=record)
+    why = f"{word} since {stands.since:%Y-%m-%d}{volts}"
+    yield _item(kind.id, kept, at, why, charge=not high, target=aim, record=record)
 
 
 def _full(kept: Kept, stands: storage.Standing, volts: str, aim: str) -> DueItem:
@@ -258,7 +267,7 @@ def _check(kept: Kept) -> Iterator[DueItem]:
 
 def _ages(kept: Kept) -> Iterator[DueItem]:
     """Told ahead: when the rules stop accepting its capacity or resistance, it would fall back on hold."""
-    if kept.verdict.safety_failed or not known_chemistry(kept.case):
+    if charge_refusal(kept.verdict, kept.case.facts.chemistry) is not None:
         return
     # A charge and a run take days: told ahead, a cell need not fall on hold first (30 days, common practice).
     kind = due_kinds()["ages"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 
+from straycell.acceptance.permission import usable
 from straycell.acceptance.reasons import Outcome
 from straycell.builds import Build, BuildState
 from straycell.cells import Stage
@@ -29,7 +30,7 @@ def builds_due(household: Household) -> Iterator[DueItem]:
 def _doubtful(build: Build, cells: list[Kept]) -> Iterator[DueItem]:
     for kept in cells:
         # A cell in use cannot be tested in place, so a doubt that would hold it means opening the device.
-        if kept.cell.stage is not Stage.INSTALLED or kept.verdict.outcome > Outcome.HOLD:
+        if kept.cell.stage is not Stage.INSTALLED or usable(kept.verdict.outcome):
             continue
         reason = next((r for r in kept.verdict.deciding if r.rule in _DOUBTFUL), None)
         if reason is None and kept.verdict.outcome is Outcome.DISCARD:

@@ -22,7 +22,7 @@ from straycell.safety.storage import Standing, standing
 
 @dataclass(frozen=True, slots=True)
 class DueKind:
-    """One kind of thing to look at. A lower `rank` is worse; `do` has places to fill in."""
+    """One kind of thing to look at. A lower `rank` is worse; `do` has places to fill in; `charge`: it asks for one."""
 
     id: str
     rank: int
@@ -31,11 +31,15 @@ class DueKind:
     do: str
     source: str
     days: Mapping[str, float] = field(default_factory=dict)
+    charge: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class DueItem:
-    """One thing to look at from `at` (UTC) on: which cell, project or meter, why, and what to do."""
+    """One thing to look at from `at` (UTC) on: which cell, project or meter, why, and what to do.
+
+    `instead` is what to do where the cell may not have the charge that its kind asks for.
+    """
 
     kind: DueKind
     subject: str
@@ -44,10 +48,13 @@ class DueItem:
     box: str | None = None
     about: str = "cell"
     fill: Mapping[str, str] = field(default_factory=dict)
+    instead: str = ""
 
     @property
     def todo(self) -> str:
-        return self.kind.do.format(**{"code": self.subject, "project": self.subject, **self.fill})
+        return self.instead or self.kind.do.format(
+            **{"code": self.subject, "project": self.subject, **self.fill}
+        )
 
     @property
     def order(self) -> tuple[int, datetime, str]:

@@ -62,9 +62,9 @@ TEMPLATE = (
     "code,at,look,as_found_voltage_v,voltage_v,rested_h,capacity_mah,discharge_current_a,cutoff_v,"
     "resistance_mohm,method,temperature_c,meter,charge_current_a,charge_until_v,end_current_a,"
     "peak_temperature_c,charger,slot\n"
-    "A00001O,2026-05-01T18:30,clean,3.61,,,,,,,,,,,,,,,\n"
-    "A00001O,2026-05-02T09:00,,,,,,,,,,21,,0.5,4.20,0.05,27,four-slot charger,2\n"
-    "A00001O,2026-05-03T20:00,,,4.18,30,2350,0.5,2.75,52,dc-pulse,21,blue multimeter,,,,,,\n"
+    "A00002M,2026-05-01T18:30,clean,3.61,,,,,,,,,,,,,,,\n"
+    "A00002M,2026-05-02T09:00,,,,,,,,,,21,,0.5,4.20,0.05,27,four-slot charger,2\n"
+    "A00002M,2026-05-03T20:00,,,4.18,30,2350,0.5,2.75,52,dc-pulse,21,blue multimeter,,,,,,\n"
 )
 
 

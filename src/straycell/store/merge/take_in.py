@@ -41,7 +41,7 @@ from straycell.store.session import Pen, among, rows_of
 
 Row = dict[str, Any]
 Told = Callable[[int, int], None]
-_AT_REST: dict[str, Row] = {
+AT_REST: dict[str, Row] = {
     # what a row says until it is made to follow from the records: nothing that could meet another's
     "build": {"state": "dismantled"},
     "build_cell": {"live": False},
@@ -114,7 +114,7 @@ class _Merge:
         # A chain that does not fit its rows could bring rows that nobody wrote, signed by nothing.
         fault = next(chain.faults(self.other), None)
         if fault is not None:
-            raise StoreFault(f"store {self.file} was changed by hand: {fault}", "see: straycell store check")
+            raise StoreFault(f"was changed by hand: {fault}", "see: straycell store check", file=self.file)
         return [
             dict(row._mapping)
             for row in self.other.execute(select(WRITE).order_by(WRITE.c.id))
@@ -158,7 +158,7 @@ class _Merge:
             row["event_id"] = self.events[row["event_id"]]
         row.pop("id", None)
         # Unique indexes on live things could meet this store's rows before it is known which of them is live.
-        return row | _AT_REST.get(table.name, {})
+        return row | AT_REST.get(table.name, {})
 
     def _touch(self) -> set[str]:
         """The cells that the writes were about; their verdicts and their packs' are made again."""

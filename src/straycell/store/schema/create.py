@@ -13,7 +13,7 @@ from pathlib import Path
 from sqlalchemy import Connection
 
 from straycell.cells import make_code
-from straycell.errors import StoreFault
+from straycell.errors import Cure, StoreFault
 from straycell.store import chain
 from straycell.store.column_values import to_us
 from straycell.store.engine import (
@@ -51,22 +51,27 @@ def store_version(conn: Connection, path: Path) -> int:
     tables = int(conn.exec_driver_sql("SELECT count(*) FROM sqlite_master").scalar_one())
     if application == BROKEN_ID:
         raise StoreFault(
-            f"store {path} is the copy of a store that was damaged", "take an older backup: restore FILE"
+            "is the copy of a store that was damaged", "take an older backup: restore FILE", file=path
         )
     if application == TRIAL_ID:
         raise StoreFault(
-            f"store {path} was written by a trial version, which cannot be brought up to date",
+            "was written by a trial version, which cannot be brought up to date",
             "write it out with that version (straycell export DIR), then import the lists into a new store",
+            file=path,
         )
     if application != APPLICATION_ID and (tables or version or application):
         raise StoreFault(
-            f"store {path} is an SQLite file of another kind", "name a straycell store with --store"
+            "is an SQLite file of another kind",
+            "name a straycell store with --store",
+            file=path,
+            cure=Cure.OTHER_FILE,
         )
     # A newer version may hold rules and columns that this one would silently drop.
     if version > VERSION:
         raise StoreFault(
-            f"store {path} is of version {version}, this straycell knows {VERSION}",
+            f"is of version {version}, this straycell knows {VERSION}",
             "install the newer straycell it was written with",
+            file=path,
         )
     return version
 
@@ -75,11 +80,15 @@ def require_current(conn: Connection, path: Path) -> None:
     """Raise StoreFault unless the store can be read as it is."""
     version = store_version(conn, path)
     if version == 0:
-        raise StoreFault(f"store {path} is empty", "remove the empty file, then: straycell store init")
+        raise StoreFault(
+            "is empty", "remove the empty file, then: straycell store init", file=path, cure=Cure.OTHER_FILE
+        )
     if version < VERSION:
         raise StoreFault(
-            f"store {path} is of the older version {version}",
+            f"is of the older version {version}",
             "bring it up to date with: straycell store upgrade",
+            file=path,
+            cure=Cure.UPGRADE,
         )
 
 
@@ -103,7 +112,12 @@ def prepare(path: Path, now: datetime, *, create: bool, bench: str) -> None:
     ):
         version = store_version(conn, path)  # another process may have been first
         if version == 0 and not create:
-            raise StoreFault(f"store {path} is empty", "remove the empty file, then: straycell store init")
+            raise StoreFault(
+                "is empty",
+                "remove the empty file, then: straycell store init",
+                file=path,
+                cure=Cure.OTHER_FILE,
+            )
         if version == 0:
             create_fresh(conn, now, bench)
         elif version < VERSION:

@@ -454,7 +454,7 @@ CREATE TABLE supersession (
     right_cell VARCHAR,
     event_id INTEGER NOT NULL,
     CONSTRAINT pk_supersession PRIMARY KEY (id),
-    CONSTRAINT ck_supersession_mistake CHECK (mistake IN ('wrong-cell', 'mistyped', 'bad-contact', 'meter-fault')),
+    CONSTRAINT ck_supersession_mistake CHECK (mistake IN ('wrong-cell', 'mistyped', 'bad-contact', 'meter-fault', 'records-lost')),
     CONSTRAINT ck_supersession_record CHECK (length(trim(record)) > 0),
     CONSTRAINT ck_supersession_because CHECK (length(trim(because)) > 0),
     CONSTRAINT ck_supersession_right_cell CHECK (right_cell IS NULL OR mistake = 'wrong-cell'),

@@ -5,13 +5,22 @@ from __future__ import annotations
 from collections.abc import Collection
 from datetime import datetime
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, case, func, select
 
 from straycell.acceptance.evidence import Condemnation, Evidence, Upset
 from straycell.readings import Charge, Reading
 from straycell.store.book import facts, readings
 from straycell.store.column_values import from_us
-from straycell.store.schema.tables import BUILD, BUILD_CELL, CONDEMNATION, EVENT, FACT, SUPERSESSION, UPSET
+from straycell.store.schema.tables import (
+    BUILD,
+    BUILD_CELL,
+    CONDEMNATION,
+    EVENT,
+    FACT,
+    READING,
+    SUPERSESSION,
+    UPSET,
+)
 from straycell.store.session import among
 from straycell.store.verdicts import findings, siblings
 
@@ -60,10 +69,39 @@ def _upsets(conn: Connection, codes: Collection[str] | None) -> dict[str, list[U
     query = select(UPSET).order_by(UPSET.c.at_us, func.length(UPSET.c.key), UPSET.c.key)
     if codes is not None:
         query = query.where(among(UPSET.c.code, codes))
+    before = _recorded_before(conn, codes)
     found: dict[str, list[Upset]] = {}
     for row in conn.execute(query):
-        upset = Upset(row.kind, from_us(row.at_us), row.severe, row.event_id, f"incident {row.key}")
+        upset = Upset(
+            row.kind,
+            from_us(row.at_us),
+            row.severe,
+            row.event_id,
+            f"incident {row.key}",
+            frozenset(before.get(row.key, ())),
+        )
         found.setdefault(row.code, []).append(upset)
+    return found
+
+
+def _recorded_before(conn: Connection, codes: Collection[str] | None) -> dict[str, set[str]]:
+    """By incident: the cell's readings and charges that bear a later time and were recorded before it."""
+    # Events of one bench keep their order in every file; between benches only the moments of recording compare.
+    same_bench = func.substr(READING.c.key, 1, 1) == func.substr(UPSET.c.key, 1, 1)
+    earlier = case(
+        (same_bench, READING.c.event_id < UPSET.c.event_id), else_=READING.c.recorded_at_us < EVENT.c.at_us
+    )
+    query = (
+        select(UPSET.c.key, READING.c.key)
+        .join(EVENT, EVENT.c.id == UPSET.c.event_id)
+        .join(READING, READING.c.code == UPSET.c.code)
+        .where(READING.c.at_us > UPSET.c.at_us, earlier)
+    )
+    if codes is not None:
+        query = query.where(among(UPSET.c.code, codes))
+    found: dict[str, set[str]] = {}
+    for incident, reading in conn.execute(query):
+        found.setdefault(incident, set()).add(reading)
     return found
 
 

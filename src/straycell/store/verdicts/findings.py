@@ -63,9 +63,9 @@ def _rows(conn: Connection, codes: Collection[str] | None, bench: str | None = N
 
 
 def _written(table: Table, bench: str | None) -> tuple[ColumnElement[str], ColumnElement[int]]:
-    """Bench and time of the write of a row. A write is filed last: until then its events tell when it was."""
+    """Bench and time of the write of a row. A write is filed last: until then its first event tells when it was."""
     # The write of this very transaction has no row yet, and still its time decides falls.
-    events = select(func.min(EVENT.c.at_us)).where(EVENT.c.write_id == table.c.write_id)
+    events = select(EVENT.c.at_us).where(EVENT.c.write_id == table.c.write_id).order_by(EVENT.c.id).limit(1)
     own = select(BENCH.c.letter).scalar_subquery() if bench is None else literal(bench)
     return func.coalesce(WRITE.c.bench, own), func.coalesce(WRITE.c.at_us, events.scalar_subquery())
 

@@ -11,9 +11,10 @@ from straycell.acceptance.record import verdict_to_json
 from straycell.bench import verdict_words
 from straycell.bench.list_order import VerdictOrder, sort_verdicts
 from straycell.bench.verdict_words import parting
-from straycell.cli.app import context, output, tables, values
+from straycell.cli.app import context, output, tables
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.app.progress import counting
-from straycell.cli.app.verbs import noun_app
 from straycell.cli.show import verdict_page
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.pieces.outcomes import outcome_cell, parse_outcome

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Annotated
 
-from straycell.cli.app import context, output, tables, values
-from straycell.cli.app.verbs import noun_app
+from straycell.cli.app import context, output, tables
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.safety import Step
 

@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from straycell.cli.app import options, output
-from straycell.cli.app.verbs import lone_app
+from straycell.cli.app.grammar.verbs import lone_app
 from straycell.errors import UsageFault
 from straycell.typed import nearest_words
 

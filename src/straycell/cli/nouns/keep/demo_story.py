@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, Any
 from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.bench import verdict_words
 from straycell.bench.cell_sheet import CellSheet, sheet_of
+from straycell.bench.wording import shapes, sheet_words
 from straycell.cells import Cell, Stage
 from straycell.cli.app import context
 from straycell.cli.nouns.use import build, label, match
-from straycell.cli.show import cell_page, shapes
 from straycell.readings import Item, Quantity
 from straycell.safety import Step, cautions_for, cautions_for_all
 from straycell.teardowns import Teardown
@@ -108,7 +108,7 @@ def _print_labels(path: Path) -> int:
 def reading_line(page: CellSheet, item: Item) -> tuple[str, str, str]:
     """(what, value, how) of one reading or charge, in words."""
     what = {Quantity.AS_FOUND_VOLTAGE: "as found", Quantity.VOLTAGE: "rest voltage"}.get(item.quantity)
-    value, how = cell_page.value_text(item, page.defaults), cell_page.describe(item)
+    value, how = sheet_words.value_text(item, page.defaults), sheet_words.describe(item)
     return what or item.quantity.value, value, how
 
 
@@ -132,7 +132,7 @@ def document(story: Story) -> shapes.Json:
             shapes.teardown_json(teardown) | {"outcomes": {o.word: n for o, n in counts.items()}}
             for teardown, counts in story.teardowns
         ],
-        "cell": cell_page.document(story.page),
+        "cell": shapes.sheet_json(story.page),
         "verdicts": [
             {"code": v.code, "outcome": v.outcome.word, "because": [r.rule for r in v.deciding]}
             for v in story.verdicts.values()

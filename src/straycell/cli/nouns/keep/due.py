@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from straycell.cli.app import context, output, tables, values
+from straycell.cli.app import context, output, tables
 from straycell.cli.app.files import Force, write_whole
-from straycell.cli.app.verbs import lone_app
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.safety import Step
 

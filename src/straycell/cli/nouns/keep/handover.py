@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from straycell.cli.app import context, output, tables, values
-from straycell.cli.app.files import Force, write_whole
-from straycell.cli.app.verbs import noun_app
+from straycell.cli.app import context, output, tables
+from straycell.cli.app.files import Force, talk_missing_glyphs, write_whole
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.safety import Step, cautions_for
 
@@ -85,6 +86,7 @@ def show(
 
         texts = [caution.text for caution in cautions_for(Step.HANDOVER)]
         write_whole(out, handover_pdf(listed, bench.now, cautions=texts), force=force)
+        talk_missing_glyphs(listed)
     output.emit(document(entry, listed) | {"file": out}, lambda: _page(entry, listed))
     if out is not None:
         output.hint(f"written to {out}")

@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from straycell.cli.app import context, output, values
+from straycell.cli.app import context, output
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.app.progress import counting
-from straycell.cli.app.verbs import noun_app
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import BadData, UsageFault
 from straycell.safety import Step

@@ -6,10 +6,11 @@ from typing import Annotated, Any
 
 import typer
 
-from straycell.bench.discard import record_incident
-from straycell.bench.record import lost_words
-from straycell.cli.app import clock, context, output, tables, values
-from straycell.cli.app.verbs import noun_app
+from straycell.bench.recording.discard import record_incident
+from straycell.bench.recording.record import lost_words
+from straycell.cli.app import clock, context, output, tables
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.pieces.outcomes import outcome_cell
 from straycell.safety import Step

@@ -7,10 +7,11 @@ from typing import Annotated
 
 import typer
 
-from straycell.bench.tonight import Logged, log_since
-from straycell.cli.app import context, output, tables, values
-from straycell.cli.app.verbs import lone_app
-from straycell.cli.show import shapes
+from straycell.bench.recording.tonight import Logged, log_since
+from straycell.bench.wording import shapes
+from straycell.cli.app import context, output, tables
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import lone_app
 from straycell.errors import UsageFault
 
 app = lone_app()

@@ -10,15 +10,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from straycell.cli.app import clock, context, output, values
+from straycell.cli.app import clock, context, output
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.app.progress import counting
 from straycell.cli.app.prompts import confirm
-from straycell.cli.app.verbs import noun_app
-from straycell.errors import EXIT_NEGATIVE, BadData, StoreFault
+from straycell.errors import EXIT_NEGATIVE, BadData, Cure, StoreFault
 
 if TYPE_CHECKING:
     from straycell.store.backup import Restored
     from straycell.store.merge.take_in import Merged
+    from straycell.store.salvage.fresh_store import Salvaged
 
 app = noun_app("The file that holds it all: check, backup, restore, merge.")
 FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="A file.", show_default=False)]
@@ -31,16 +33,15 @@ def _about(file: Path, remedy: str) -> Iterator[None]:
         yield
     except StoreFault as fault:
         # Told to restore the store, a person with a broken backup would overwrite the good one.
-        if not fault.what.startswith(f"store {file} "):
+        if fault.file != file:
             raise
         instead = {
-            "--store": remedy,
-            "store init": remedy,
-            "store restore": f"it cannot be used; {remedy}",
-            "store upgrade": f"bring it up to date with: straycell --store {file} store upgrade",
+            None: fault.remedy,
+            Cure.OTHER_FILE: remedy,
+            Cure.RESTORE: f"it cannot be used; {remedy}",
+            Cure.UPGRADE: f"bring it up to date with: straycell --store {file} store upgrade",
         }
-        found = next((words for sign, words in instead.items() if sign in fault.remedy), fault.remedy)
-        raise StoreFault(fault.what.removeprefix("store "), found) from fault
+        raise StoreFault(f"{file} {fault.fact}", instead[fault.cure]) from fault
 
 
 @app.command("init")
@@ -101,6 +102,7 @@ def _tell(path: Path, faults: list[str]) -> None:
     output.say(f"{path}: {len(faults)} fault{'s' if len(faults) > 1 else ''}")
     output.bullets(faults)
     output.talk("keep this file as it is, and restore the last good backup: straycell store restore FILE")
+    output.hint("without one: straycell store salvage BROKEN NEW")
 
 
 @app.command("info")
@@ -197,6 +199,39 @@ def _talk_carried(done: Restored) -> None:
         output.talk(f"out of use in it, and not in this backup: {listed}. They stay out of use")
 
 
+@app.command("salvage")
+def salvage(
+    broken: Annotated[Path, typer.Argument(metavar="BROKEN", help="The damaged file.", show_default=False)],
+    new: Annotated[Path, typer.Argument(metavar="NEW", help="The store to make.", show_default=False)],
+) -> None:
+    """Put what can be read of a damaged store into a fresh one: every cell is on hold, what was lost is listed."""
+    from straycell.store.salvage.fresh_store import salvage_store
+
+    bench = context.bench()
+    with _about(broken, "name the damaged file"):
+        done = salvage_store(broken, new, now=bench.now, rules=bench.rules)
+    document = {
+        "file": str(broken),
+        "store": str(new),
+        "bench": done.bench,
+        "cells": done.cells,
+        "readings": done.readings,
+        "findings": done.findings,
+        "lost": list(done.lost),
+    }
+    output.emit(document, lambda: _salvaged(new, done))
+    output.talk("test every cell again: look, rest voltage, resistance and the self-discharge check")
+    output.hint(f"{broken} is as it was: keep it, and the last backup, until you are sure of {new}")
+
+
+def _salvaged(new: Path, done: Salvaged) -> None:
+    output.say(
+        f"{new}: a new store, bench {done.bench}, with {_count(done.cells, 'cell')}, {_count(done.readings, 'reading')}"
+    )
+    output.say("lost:" if done.lost else "nothing was lost")
+    output.bullets(done.lost)
+
+
 @app.command("bench")
 def take_letter(
     letter: Annotated[str, values.text_argument("LETTER", "A letter that none of your benches has.")],
@@ -241,10 +276,10 @@ def _merged(file: Path, merged: Merged) -> None:
     if not merged.events:
         output.say(f"{file}: nothing in it that is not here already")
         return
-    cells, readings = _new(merged.cells, "cell"), _new(merged.readings, "reading")
+    cells, readings = _count(merged.cells, "new cell"), _count(merged.readings, "new reading")
     output.say(f"{file}: bench {merged.bench}, {cells}, {readings}")
     output.bullets(merged.notes)
 
 
-def _new(count: int, word: str) -> str:
-    return f"{count} new {word}{'s' if count != 1 else ''}"
+def _count(count: int, word: str) -> str:
+    return f"{count} {word}{'s' if count != 1 else ''}"

@@ -12,15 +12,17 @@ from straycell.acceptance.reasons import Outcome
 from straycell.bench.cell_list import Wanted, cell_list
 from straycell.bench.cell_sheet import cell_history, cell_sheet
 from straycell.bench.list_order import CellOrder, sort_cells
-from straycell.bench.record import followed
-from straycell.bench.swap import swap_cells
+from straycell.bench.recording.record import followed
+from straycell.bench.recording.swap import swap_cells
+from straycell.bench.wording import shapes, sheet_words
 from straycell.cells import Cell, Chemistry, Form, Stage, tidy_code
-from straycell.cli.app import context, output, tables, values
-from straycell.cli.app.fields import takes
+from straycell.cli.app import context, output, tables
 from straycell.cli.app.files import Force
-from straycell.cli.app.verbs import noun_app
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.fields import takes
+from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.nouns.take import facts
-from straycell.cli.show import cell_page, cell_table, shapes
+from straycell.cli.show import cell_page, cell_table
 from straycell.cli.show.after_writing import talk_recorded
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.pieces.outcomes import parse_outcome
@@ -237,7 +239,7 @@ def list_all(
 def show(code: CodeArgument) -> None:
     """Show one cell: what it is, what it may do, why, and what comes next."""
     page = cell_sheet(context.bench(), code)
-    output.emit(cell_page.document(page), lambda: cell_page.show(page))
+    output.emit(shapes.sheet_json(page), lambda: cell_page.show(page))
     if page.remedy and (page.figures.at_least or page.figures.capacity is None):
         output.hint(page.remedy)
     talk_cautions(
@@ -251,7 +253,7 @@ def history(code: CodeArgument) -> None:
     defaults = context.rules().defaults
     history = cell_history(context.bench(), code)
     told = {
-        number: [cell_page.told(entry.item, defaults) for entry in entries]
+        number: [sheet_words.told(entry.item, defaults) for entry in entries]
         for number, entries in history.recorded.items()
     }
     rows = [

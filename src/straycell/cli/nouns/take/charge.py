@@ -5,11 +5,12 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Annotated, Any
 
-from straycell.bench.record import record_charge, record_let_down
-from straycell.cli.app import context, output, values
-from straycell.cli.app.fields import takes
-from straycell.cli.app.verbs import noun_app
-from straycell.cli.show import shapes
+from straycell.bench.recording.record import record_charge, record_let_down
+from straycell.bench.wording import shapes
+from straycell.cli.app import context, output
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.fields import takes
+from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.show.after_writing import talk_recorded
 from straycell.quantities import Dimension, show
 from straycell.readings import FIELDS, Charge

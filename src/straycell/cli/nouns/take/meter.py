@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, Any
 
-from straycell.cli.app import clock, context, output, tables, values
-from straycell.cli.app.verbs import noun_app
-from straycell.cli.show import shapes
+from straycell.bench.wording import shapes
+from straycell.cli.app import clock, context, output, tables
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import noun_app
 from straycell.errors import BadData, UsageFault
 from straycell.meters import Meter, meter_classes, meter_like, parse_accuracy, parse_resolution, show_accuracy
 from straycell.quantities import Dimension, parse_quantity, show

@@ -8,16 +8,17 @@ from typing import Annotated, Any
 
 import typer
 
-from straycell.bench import record
-from straycell.bench.correction import Correction
-from straycell.bench.reading_form import notes_of
-from straycell.bench.tonight import undo_last
-from straycell.cli.app import context, output, tables, values
-from straycell.cli.app.fields import takes
-from straycell.cli.app.verbs import noun_app
-from straycell.cli.show import shapes
+from straycell.bench.recording import record
+from straycell.bench.recording.correction import Correction
+from straycell.bench.recording.reading_form import notes_of
+from straycell.bench.recording.tonight import undo_last
+from straycell.bench.wording import shapes
+from straycell.bench.wording.sheet_words import describe, value_text
+from straycell.cli.app import context, output, tables
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.fields import takes
+from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.show.after_writing import talk_recorded
-from straycell.cli.show.cell_page import describe, value_text
 from straycell.readings import Item, Mistake
 from straycell.readings.fields import OF_CHARGE, OF_READING
 

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from straycell.cli.app import clock, context, output, tables, values
-from straycell.cli.app.verbs import noun_app
-from straycell.cli.show import shapes
+from straycell.bench.wording import shapes
+from straycell.cli.app import clock, context, output, tables
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import UsageFault
 from straycell.safety import Step

@@ -10,9 +10,10 @@ from typing import Annotated
 
 import typer
 
-from straycell.cli.app import context, output, tables, values
+from straycell.cli.app import context, output, tables
 from straycell.cli.app.files import Force, write_whole
-from straycell.cli.app.verbs import noun_app
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.show import trace_page
 from straycell.cli.show.after_writing import talk_doubts, talk_recorded
 from straycell.errors import UsageFault

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from straycell.cells import Look
-from straycell.cli.app import clock, context, output, prompts, tables, values
+from straycell.cli.app import clock, context, output, prompts, tables
 from straycell.cli.app.files import Force
-from straycell.cli.app.verbs import noun_app
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.nouns.use.match import match_project, plan_all
 from straycell.cli.nouns.use.project import understood
 from straycell.cli.show.cautions_talk import talk_cautions

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from straycell.bench.candidates import candidates
 from straycell.cells import Form, position_name
 from straycell.cli.app import clock, context, output
-from straycell.cli.app.files import write_whole
+from straycell.cli.app.files import talk_missing_glyphs, write_whole
 from straycell.cli.nouns.use.project import understood
 from straycell.errors import BadData
 from straycell.safety import Step, cautions_for
@@ -38,7 +38,9 @@ def write_sheet(name: str, out: Path, *, force: bool) -> None:
             )
         known = {c.code: c for c in candidates(reader, rules, now, build.codes)}
     groups = [[known[code] for code in group] for group in build.groups]
-    write_whole(out, build_sheet_pdf(sheet_of(project, groups, build.plan, now), now), force=force)
+    content = sheet_of(project, groups, build.plan, now)
+    write_whole(out, build_sheet_pdf(content, now), force=force)
+    talk_missing_glyphs(content)
     count = f"{len(build.codes)} cell{'s' if len(build.codes) != 1 else ''}"
     output.emit(
         {"files": [str(out)], "count": len(build.codes), "labels": list(build.codes)},

@@ -6,14 +6,16 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import Chemistry
-from straycell.cli.app import clock, context, output, values
-from straycell.cli.app.verbs import lone_app
+from straycell.cli.app import clock, context, output
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.cell_sheet import OneCell, look_up
 from straycell.errors import NegativeAnswer, UsageFault
 from straycell.keys import NEW
 from straycell.matching.words import run_hours as hours
 from straycell.quantities import Dimension, Measured, Window, show
+from straycell.safe_side import at_least, at_most, millivolts
 from straycell.safety import Step
 
 if TYPE_CHECKING:
@@ -252,14 +254,15 @@ def _allowed_words(answer: ChargerAnswer) -> str:
     allowance = answer.allowance
     if allowance.kind.value == "no charge":
         return "no current at all"
-    return f"{show(allowance.allowed_a, _D.CURRENT)}: {allowance.why}"
+    return f"{at_most(allowance.allowed_a, _D.CURRENT)}: {allowance.why}"
 
 
 def _charger_words(charger: Charger, answer: ChargerAnswer) -> str:
     text = show(answer.set_a, _D.CURRENT)
     if charger.programming_resistor_ohm is not None:
+        text = at_least(answer.set_a, _D.CURRENT)
         resistor = show(charger.programming_resistor_ohm, _D.RESISTANCE)
-        text += f" nominal, up to {show(answer.worst_a, _D.CURRENT)} (programming resistor {resistor})"
+        text += f" nominal, up to {at_least(answer.worst_a, _D.CURRENT)} (programming resistor {resistor})"
     return text + (f", {answer.c_rate:.2g}C" if answer.c_rate is not None else "")
 
 
@@ -268,7 +271,8 @@ def _end_words(one: OneCell, charger: Charger, answer: ChargerAnswer) -> str | N
     if end is None or end.set_v is None or end.worst_v is None:
         return None
     measured = f", measured {charger.measured_float.value:.2f} V" if charger.measured_float else ""
-    text = f"{end.set_v:.2f} V{measured}, at worst {end.worst_v:.3f} V; this cell bears {end.limit_v:.2f} V"
+    text = f"{end.set_v:.2f} V{measured}, at worst {millivolts(end.worst_v, up=True)}"
+    text += f"; this cell bears {millivolts(end.limit_v, up=False)}"
     marked_v = one.facts.full_voltage_v
     # Said, or the owner of a 4.35 V cell takes 4.20 V for a mistake.
     if marked_v is not None and one.facts.chemistry is not Chemistry.LFP and marked_v > one.full_v:
@@ -286,4 +290,4 @@ def _time_words(time: ChargeTime) -> str:
 def _heat_words(charger: Charger, answer: ChargerAnswer) -> str | None:
     if answer.heat_w is None or charger.supply_v is None:
         return None
-    return f"{show(answer.heat_w, _D.POWER)} in a linear charger at {show(charger.supply_v, _D.VOLTAGE)}, cell empty"
+    return f"{at_least(answer.heat_w, _D.POWER)} in a linear charger at {show(charger.supply_v, _D.VOLTAGE)}, cell empty"

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from straycell.cli.app import values
+from straycell.cli.app.grammar import values
 from straycell.errors import UsageFault
 from straycell.quantities import Dimension, Window, show
 

@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from straycell.acceptance.reasons import Outcome
-from straycell.cli.app import clock, context, output, values
-from straycell.cli.app.files import Force, prepared, write_whole
-from straycell.cli.app.verbs import noun_app
+from straycell.cli.app import clock, context, output
+from straycell.cli.app.files import Force, prepared, talk_missing_glyphs, write_whole
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.nouns.use.label_read import read
 from straycell.cli.nouns.use.label_stocks import Page, Printer, Scale, calibrate, known_stocks, stocks_list
 from straycell.cli.show.cautions_talk import talk_cautions
@@ -66,6 +67,7 @@ def print_cells(codes: Sequence[str], out: Path, *, force: bool = False) -> int:
         labels = labels_of(reader, context.rules(), now, codes)
     parts = on_stocks(known_stocks(), labels)
     write_whole(out, sheet_pdf(parts, now, cautions=sheet_cautions()), force=force)
+    talk_missing_glyphs([label.content for label in labels])
     remember("shelf", labels)
     return len(labels)
 
@@ -245,6 +247,7 @@ def single(
 
 
 def _written(out: Path, parts: Parts) -> None:
+    talk_missing_glyphs([contents for _, contents in parts])
     count = sum(len(contents) for _, contents in parts)
     names = [stock.name for stock, contents in parts if contents]
     output.emit(

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from straycell.cli.app import clock, context, output, tables, values
+from straycell.cells import Form
+from straycell.cli.app import clock, context, output, tables
 from straycell.cli.app.files import Force, write_whole
+from straycell.cli.app.grammar import values
 from straycell.cli.app.options import current
 from straycell.errors import BadData, UsageFault
 from straycell.quantities import Dimension, Window
@@ -90,6 +92,7 @@ def calibrate(
         output.emit(
             {"files": [str(out)]}, lambda: output.say(f"{out}  print it at 100 % and measure its lines")
         )
+        output.hint("then: straycell label calibrate --printer NAME --measured 148.2mm")
         return
     if out is not None or printer is None or (measured is None) == (scale is None):
         raise UsageFault(
@@ -109,8 +112,7 @@ def stocks_list() -> None:
     """List the label stocks: your own first, then the shipped ones."""
     known = list(known_stocks().values())
     rows = [
-        [s.name, f"{s.shape.width_mm:g} x {s.shape.height_mm:g} mm", str(s.per_page), s.where.value, s.text]
-        for s in known
+        [s.name, f"{s.shape.width_mm:g} x {s.shape.height_mm:g} mm", str(s.per_page), _for(s)] for s in known
     ]
     output.emit(
         [
@@ -125,7 +127,12 @@ def stocks_list() -> None:
             }
             for s in known
         ],
-        lambda: tables.table(
-            ["name", "label", "a page", "goes", "for"], rows, flexible="for", empty="no stock"
-        ),
+        lambda: tables.table(["name", "label", "a page", "for"], rows, flexible="for", empty="no stock"),
     )
+
+
+def _for(stock: Stock) -> str:
+    """`along 18650 20700`; `flag, any cell`; `box`."""
+    if len(stock.forms) == len(Form):
+        return f"{stock.where}, any cell"
+    return " ".join([stock.where, *stock.forms])

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from straycell.acceptance.reasons import Outcome
-from straycell.cli.app import clock, context, output, values
+from straycell.cli.app import clock, context, output
 from straycell.cli.app.files import Force
-from straycell.cli.app.verbs import noun_app
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.nouns.use import device_load
 from straycell.cli.show import load_page
 from straycell.cli.show.cautions_talk import talk_cautions

@@ -10,9 +10,10 @@ import typer
 
 from straycell.bench.candidates import candidates
 from straycell.cells import position_name
-from straycell.cli.app import clock, context, options, output, values
+from straycell.cli.app import clock, context, options, output
 from straycell.cli.app.files import Force, write_whole
-from straycell.cli.app.verbs import lone_app
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.nouns.use.project import limits, understood
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import NegativeAnswer, UsageFault
@@ -40,6 +41,8 @@ def match_project(
     """
     from straycell.matching import serve
 
+    if (dropped := dropped_match(reader, name)) is not None:
+        return dropped
     # Verdicts at this moment: a match of yesterday may name a cell that has failed since.
     rules, now = context.rules(), clock.now()
     project, cells = understood(reader.project(name)), candidates(reader, rules, now, codes)
@@ -104,7 +107,7 @@ def match(
         if build is not None:
             _tell_held(reader, name, build)
             return
-        found = dropped_match(reader, name) or match_project(reader, name)
+        found = match_project(reader, name)
         # The same checks as for a charger on its own: one charger gets one answer everywhere.
         answers = device_answers_of(reader, name, found)
         drawn = _drawn(reader, name, found) if chart or out is not None else None

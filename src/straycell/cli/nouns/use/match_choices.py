@@ -11,6 +11,7 @@ from straycell.cli.nouns.use.project import limits
 from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.matching.words import run_hours
 from straycell.quantities import ANY_WINDOW, Dimension, parse_quantity, show
+from straycell.safe_side import at_most
 
 if TYPE_CHECKING:
     from straycell.matching import Match
@@ -50,8 +51,8 @@ def match_cells(reader: Reader, name: str, choices: Sequence[Sequence[str]]) -> 
         if one.served and left:
             output.talk(f"not needed: {', '.join(left)}")
     if not any(m.served for m in found):
-        reason = found[0].not_chosen[0].text if found[0].not_chosen else ""
-        raise NegativeAnswer(f"project '{name}' is not served by these cells", output.brief(reason))
+        reason = output.brief(_first_refusal(found[0]))
+        raise NegativeAnswer(f"project '{name}' is not served by these cells", reason)
 
 
 def side_by_side(found: Sequence[Match]) -> None:
@@ -74,8 +75,8 @@ def _of_data(key: str) -> Any:
         if found.data is None:
             return ""
         return {
-            "energy": f"{found.data.low_wh:.3g} Wh",
-            "out": show(found.data.currents.discharge_a, _D.CURRENT),
+            "energy": at_most(found.data.low_wh, _D.ENERGY),
+            "out": at_most(found.data.currents.discharge_a, _D.CURRENT),
             "fuse": show(found.data.fusing.main.rated_a, _D.CURRENT)
             if found.data.fusing.main.rated_a
             else "none fits",

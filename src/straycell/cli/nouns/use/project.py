@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from straycell.cli.app import context, output, tables, values
-from straycell.cli.app.verbs import noun_app
+from straycell.cli.app import context, output, tables
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import noun_app
 from straycell.quantities import Dimension, show
 
 if TYPE_CHECKING:

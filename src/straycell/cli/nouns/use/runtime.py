@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from straycell.acceptance.reasons import Outcome
-from straycell.cli.app import clock, context, output, values
+from straycell.bench.wording.sheet_words import figure
+from straycell.cli.app import clock, context, output
 from straycell.cli.app.files import Force, write_whole
-from straycell.cli.app.verbs import lone_app
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.nouns.use import device_load
 from straycell.cli.nouns.use.device_load import Drawn
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.cell_page import figure
 from straycell.cli.show.cell_sheet import (
     OneCell,
     forbidden,
@@ -45,6 +46,9 @@ ProtectionOption = Annotated[
         example="2.4V",
     ),
 ]
+WhyOption = Annotated[
+    bool, typer.Option("--why", help="Show what the hours between expected and low are kept for.")
+]
 OutOption = Annotated[
     Path | None,
     typer.Option("--out", metavar="PNG", help="Draw voltage against time.", show_default=False),
@@ -68,6 +72,7 @@ def runtime(
     peak: device_load.PeakOption = None,
     temperature: device_load.TemperatureOption = None,
     protection_cutoff: ProtectionOption = None,
+    why: WhyOption = False,
     out: OutOption = None,
     force: Force = False,
 ) -> None:
@@ -90,12 +95,14 @@ def runtime(
     found = run_of(one, drawn.load, lifted)
     lit_notes = [lit.brighter(one.full_v)] if lit is not None and lit.brighter(one.full_v) else []
     found = replace(found, notes=(*found.notes, *draw.notes(until), *lit_notes))
+    # The dip shortens both ends alike, so it is no part of the margin between them.
+    peaks_h = run_of(one, drawn.load, arguments).expected_h - found.expected_h if why and draw.dip_v else 0.0
     against = forbidden(one, draw.steady_a, draw.peak_a)
     if out is not None:
         write_whole(out, picture(one, drawn, found, lifted, against), force=force)
     output.emit(
         {**document(one, drawn, found, lifted, against, out), "until_v": until, **draw_document(draw)},
-        lambda: page(one, drawn, found, lifted, against),
+        lambda: page(one, drawn, found, lifted, against, peaks_h if why else None),
     )
     if out is not None:
         output.hint(f"picture: {out}")
@@ -140,12 +147,20 @@ def document(
         if resistance is None
         else {"value": resistance.value, "expanded_uncertainty": resistance.expanded},
         "notes": [*one.notes, *found.notes],
+        "margin_h": dict(found.margin_h),
         "picture": out,
     }
 
 
-def page(one: OneCell, drawn: Drawn, found: Runtime, arguments: dict[str, Any], against: list[str]) -> None:
-    """A run time for a person."""
+def page(
+    one: OneCell,
+    drawn: Drawn,
+    found: Runtime,
+    arguments: dict[str, Any],
+    against: list[str],
+    peaks_h: float | None = None,
+) -> None:
+    """A run time for a person; with `peaks_h` (what peaks cost, in h) each part of its margin."""
     if against:
         for line in output.wrap(f"NOT ALLOWED  {one.code}: {against[0]}"):
             output.say(line)
@@ -166,10 +181,38 @@ def page(one: OneCell, drawn: Drawn, found: Runtime, arguments: dict[str, Any], 
         ],
         indent="  ",
     )
+    if peaks_h is not None:
+        output.section(f"The {hours(found.expected_h - found.low_h)} between expected and low are kept for")
+        output.bullets(margin_lines(one, found, arguments["temperature_c"], peaks_h))
     notes = [*one.notes, *found.notes]
     if notes:
         output.section("Mind")
         output.bullets(notes)
+
+
+def margin_lines(one: OneCell, found: Runtime, at_c: float, peaks_h: float) -> list[str]:
+    """Each part of the margin, the largest first, and what would make it smaller."""
+    chemistry = one.facts.chemistry
+    words = {
+        "curves": f"not knowing which published {chemistry} cell this one is like: a trace of its own would tell",
+        "capacity": f"the capacity's uncertainty, {figure(one.capacity, _D.CAPACITY)}: a better meter, or a repeat",
+        "resistance": "the resistance's, and how far it grows over hours: a d.c. pulse by a better meter",
+        "lag": "how slowly charge moves inside",
+        "cold": f"how much a cell of this kind loses at {at_c:g} C",
+        "cut-off": f"the published curves of {chemistry} lie apart near the cut-off: a lower cut-off costs less",
+        "model": "the model itself: more of it at a higher current",
+        "losses": "self-discharge, ageing and the protection's current, at worst: watch its rest voltage for a month",
+        "deep cold": "cold of which no cell sheet says anything",
+    }
+    parts = sorted(found.margin_h, key=lambda part: -part[1])
+    lines = [
+        f"{100 * part_h / found.expected_h:.1f} %, {hours(part_h)}: {words[what]}"
+        for what, part_h in parts
+        if part_h >= 0.0005 * found.expected_h > 0
+    ]
+    if peaks_h > 0:
+        lines.append(f"besides, the peaks take {hours(peaks_h)} from both")
+    return lines or ["nothing: there is no margin"]
 
 
 def _draws(one: OneCell, drawn: Drawn, arguments: dict[str, Any]) -> str | None:

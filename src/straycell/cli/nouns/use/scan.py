@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from straycell.cli.app import context, output, values
+from straycell.cli.app import context, output
 from straycell.cli.app.files import Force
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.app.prompts import at_terminal
-from straycell.cli.app.verbs import lone_app
 from straycell.cli.nouns.use.label import print_cells
 from straycell.cli.nouns.use.label_read import answer_line, store_answers
 from straycell.cli.show.cautions_talk import talk_cautions

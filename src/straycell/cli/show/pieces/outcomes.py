@@ -21,7 +21,7 @@ class OutcomeWord(StrEnum):
 
 def parse_outcome(text: str) -> Outcome:
     """An outcome by its word."""
-    from straycell.cli.app.values import parse_word
+    from straycell.cli.app.grammar.values import parse_word
 
     return Outcome.from_word(parse_word(text, OutcomeWord, "--outcome").value)
 

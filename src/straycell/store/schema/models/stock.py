@@ -10,7 +10,7 @@ from sqlmodel import Field
 
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import Stage
-from straycell.readings import FACTS, FIELDS, METER_FAULT, Mistake, Quantity
+from straycell.readings import FACTS, FIELDS, METER_FAULT, RECORDS_LOST, Mistake, Quantity
 from straycell.store.schema.checks import (
     check,
     code_shape,
@@ -241,7 +241,7 @@ class SupersessionRow(StoreTable, table=True):
 
     __tablename__ = "supersession"
     __table_args__ = (
-        one_of("mistake", (*Mistake, METER_FAULT)),
+        one_of("mistake", (*Mistake, METER_FAULT, RECORDS_LOST)),
         said("record"),
         said("because"),
         check("right_cell", "right_cell IS NULL OR mistake = 'wrong-cell'"),

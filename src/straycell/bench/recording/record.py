@@ -1,0 +1,208 @@
+"""Recording what was measured or seen of a cell, taking it back, and what follows from it.
+
+Each function is one transaction; what it returns was read in that same transaction.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from straycell.acceptance.case import Case
+from straycell.bench.context import Bench
+from straycell.bench.recording.correction import Correction
+from straycell.bench.recording.reading_form import Said, check_form, readings_of
+from straycell.bench.recording.rest import require_rest
+from straycell.bench.uncounted_capacity import doubted, remedy
+from straycell.cells import Cell
+from straycell.errors import BadData, UsageFault
+from straycell.keys import RecordKey
+from straycell.readings import KINDS, Item, Quantity, Reading, charge_of, reading_of
+from straycell.readings.charger import find_charger
+
+if TYPE_CHECKING:
+    from straycell.acceptance.reasons import Verdict
+    from straycell.store.book.records import RecordedReading
+    from straycell.store.reader import Reader
+    from straycell.store.writer import Writer
+
+Lost = Mapping[str, tuple[str, bool]]
+"""Projects that lost a cell to a discard: (the cell, whether it is built in)."""
+
+
+@dataclass(frozen=True, slots=True)
+class After:
+    """A cell and its verdict at the end of a write."""
+
+    cell: Cell
+    verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """What a write recorded, and what followed.
+
+    `doubts` says why a capacity among the items does not count, `remedy` what one must be to count.
+    """
+
+    items: tuple[Item, ...]
+    after: tuple[After, ...]
+    lost: Lost = field(default_factory=dict)
+    doubts: Mapping[RecordKey, str] = field(default_factory=dict)
+    remedy: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Superseded:
+    """What stands in the place of the readings taken back.
+
+    `rest_of_group`: it was recorded for a group whose other cells still hold theirs. `same_trace` has the numbers of
+    the other readings out of its trace.
+    """
+
+    recorded: Recorded
+    taken_back: tuple[RecordedReading, ...]
+    rest_of_group: bool
+    same_trace: tuple[RecordKey, ...]
+
+
+def record_readings(
+    bench: Bench, code: str, said: Said, *, meter: str | None = None, at: datetime | None = None
+) -> Recorded:
+    """Record what was measured or seen: one reading a quantity. `said` is by the names of `readings.fields`.
+
+    With `as_group` the as-found voltage is recorded for every cell of the pack. Raises UsageFault, BadData.
+    """
+    check_form(said)
+    with bench.writing() as writer:
+        cell = writer.cell(writer.find_code(code))
+        own = readings_of(said, cell.code, at or bench.now, None if meter is None else writer.meter(meter))
+        # Looked up under the write lock: a charge recorded a moment ago decides what a stated rest is worth.
+        evidence = writer.evidence(cell.code)
+        case = Case(evidence, evidence.facts, bench.rules, bench.now)
+        for reading in own:
+            require_rest(case, reading)
+        group = group_of(writer, cell) if "as_group" in said else []
+        return followed(bench, writer, writer.add_readings([*own, *_for_group(own, group)]), [cell.code])
+
+
+def record_charge(bench: Bench, code: str, said: Said, *, at: datetime | None = None) -> Recorded:
+    """Record a charge that ended `at`; a charger of known float ends it there. Raises UsageFault, BadData."""
+    moment = at or bench.now
+    with bench.writing() as writer:
+        name = said.get("charger", "")
+        charger = find_charger(writer.chargers(), name, said.get("slot"), moment) if name else None
+        until_said = "until_v" in said
+        if not until_said:
+            # What a charger is set to says little: ± 1.5 % (data sheet) is the whole margin to an over-
+            # charge.
+            if charger is None or charger.float_v is None:
+                raise UsageFault(
+                    "--until is missing",
+                    "give the voltage it was charged to, or name a --charger whose float was measured lately",
+                )
+            said = {**said, "until_v": charger.float_v.value}
+        charge = charge_of(said, writer.find_code(code), moment)
+        made = writer.add_charge(charge if charger is None else charger.ended(charge, until_said=until_said))
+        return followed(bench, writer, [made], [made.cell])
+
+
+def record_let_down(bench: Bench, code: str, said: Said, *, at: datetime | None = None) -> Recorded:
+    """Record that a load brought a cell to storage voltage. Raises BadData."""
+    with bench.writing() as writer:
+        item = reading_of(KINDS[Quantity.LET_DOWN], said, writer.find_code(code), at or bench.now)
+        return followed(bench, writer, writer.add_readings([item]), [item.cell])
+
+
+def supersede(
+    bench: Bench,
+    number: str,
+    correction: Correction,
+    because: str,
+    *,
+    right_cell: str | None = None,
+    as_group: bool = False,
+) -> Superseded:
+    """Take a reading or charge back as a mistake, and record the right one in its place if there is one.
+
+    `number` is as typed. `as_group` takes back the as-found voltage of its whole group. Raises UsageFault, BadData.
+    """
+    correction.check(right_cell)
+    with bench.writing() as writer:
+        old = writer.reading(writer.reading_number(number))
+        right = None if right_cell is None else writer.find_code(right_cell)
+        targets = _group_readings(writer, old) if as_group else [old]
+        made: list[Item] = []
+        for target in targets:
+            placed = correction.replacements(target.item, right, writer)
+            made += writer.supersede(target.item.id, correction.mistake.value, because, right, placed)
+        codes = list(dict.fromkeys([old.item.cell, *(item.cell for item in made)]))
+        # One mistake in a trace (wrong cell, wrong meter) falsifies all that came out of it.
+        others = [] if old.item.trace is None else writer.trace_readings(old.item.trace)[0]
+        return Superseded(
+            followed(bench, writer, made, codes),
+            tuple(targets),
+            not as_group and isinstance(old.item, Reading) and old.item.as_group,
+            tuple(other for other in others if other != old.item.id),
+        )
+
+
+def followed(bench: Bench, writer: Writer, items: Sequence[Item], codes: Sequence[str]) -> Recorded:
+    """What these items did to these cells, seen at the end of the write that recorded them."""
+    # The person should read now, cell still in hand, what the reading did to it.
+    writer.settle()
+    doubts, what_to_do = dict[RecordKey, str](), ""
+    for code in codes if any(item.quantity is Quantity.CAPACITY for item in items) else ():
+        evidence, numbers = writer.evidence(code), {item.id for item in items}
+        found = doubted(evidence, bench.rules, bench.now)
+        doubts |= {number: why for number, why in found.items() if number in numbers}
+        what_to_do = what_to_do or (remedy(evidence, bench.rules, bench.now) if doubts else "")
+    after = [After(writer.cell(code), writer.verdict(code, bench.rules, bench.now)) for code in codes]
+    return Recorded(tuple(items), tuple(after), dict(writer.lost), doubts, what_to_do)
+
+
+def lost_words(lost: Lost) -> list[str]:
+    """What to do about each project that lost a cell."""
+    return [
+        f"{code} sits in '{project}': stop using that; straycell build dismantle '{project}'"
+        if inside
+        else f"project '{project}' has lost {code} and waits for another: straycell match '{project}'"
+        for project, (code, inside) in sorted(lost.items())
+    ]
+
+
+def _for_group(own: list[Reading], cells: list[Cell]) -> list[Reading]:
+    """The as-found voltage again for every other cell of the group: welded in parallel, they share only that."""
+    # Cells welded in parallel are at one voltage; resistance and capacity measured there are the group's.
+    shared = [reading for reading in own if reading.quantity is Quantity.AS_FOUND_VOLTAGE]
+    return [
+        replace(reading, cell=cell.code) for cell in cells for reading in shared if cell.code != reading.cell
+    ]
+
+
+def group_of(reader: Reader, cell: Cell) -> list[Cell]:
+    """Every cell of the same tear-down and pack. Raises BadData when the cell has no pack on record."""
+    if cell.teardown is None or cell.pack is None:
+        raise BadData(
+            f"cell {cell.code} has no pack on record, so its group is not known",
+            f"straycell cell correct {cell.code} --teardown CODE --pack K --because TEXT",
+        )
+    # Pack names are only unique within a tear-down: every gadget has a pack 1.
+    return [other for other in reader.cells() if (other.teardown, other.pack) == (cell.teardown, cell.pack)]
+
+
+def _group_readings(reader: Reader, old: RecordedReading) -> list[RecordedReading]:
+    """The readings that were recorded together with `old` for the whole group."""
+    item = old.item
+    if not isinstance(item, Reading) or not item.as_group:
+        raise UsageFault(f"{item.id} was not recorded for a group", "leave --as-group out")
+    same = []
+    for cell in group_of(reader, reader.cell(item.cell)):
+        for recorded in reader.recorded(cell.code, with_superseded=False):
+            other = recorded.item
+            alike = isinstance(other, Reading) and other.as_group
+            if alike and (other.at, other.value) == (item.at, item.value):
+                same.append(recorded)
+    return same or [old]

@@ -1,0 +1,1 @@
+"""Records in words and in JSON, alike for a terminal, a page and a script."""

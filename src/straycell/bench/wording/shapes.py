@@ -1,0 +1,180 @@
+"""Records as JSON: keys of quantities name their unit, times carry their offset (see plain_values)."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from straycell.acceptance.record import verdict_to_json
+from straycell.cells import Cell
+from straycell.meters import Accuracy, Meter, Resolution
+from straycell.readings import KINDS, CautiousDefaults, Charge, Quantity, Reading, by_default, measured
+from straycell.teardowns import Teardown
+
+if TYPE_CHECKING:
+    from straycell.acceptance import Figures
+    from straycell.bench.cell_sheet import CellSheet
+    from straycell.quantities import Measured
+    from straycell.store.book.records import Event, RecordedReading
+
+Json = dict[str, Any]
+_HOUR_S = 3600.0
+
+
+def teardown_json(teardown: Teardown) -> Json:
+    return asdict(teardown)
+
+
+def cell_json(cell: Cell) -> Json:
+    """A cell with its facts side by side."""
+    head = {
+        "code": cell.code,
+        "stage": cell.stage,
+        "chemistry": cell.facts.chemistry,
+        "form": cell.facts.form,
+    }
+    place = {"teardown": cell.teardown, "pack": cell.pack, "box": cell.box, "added_at": cell.added_at}
+    return head | asdict(cell.facts) | place
+
+
+def sheet_json(page: CellSheet) -> Json:
+    """A cell's sheet: the cell, its figures, its readings (superseded ones marked), its verdict."""
+    # Superseded readings stay in it: history is append-only, also for scripts.
+    return cell_json(page.cell) | {
+        "outcome": page.verdict.outcome.word,
+        "figures": figures_json(page.figures),
+        "readings": [recorded_json(recorded, page.defaults) for recorded in page.recorded],
+        "verdict": verdict_to_json(page.verdict),
+    }
+
+
+def meter_json(meter: Meter) -> Json:
+    """The meter as understood: an accuracy is a share of the reading plus an offset; null is not known."""
+    return {
+        "name": meter.name,
+        "like": meter.like or None,
+        "voltage_accuracy": accuracy_json(meter.voltage, "v"),
+        "voltage_resolution": resolution_json(meter.voltage_resolution),
+        "capacity_accuracy": accuracy_json(meter.capacity, "ah"),
+        "resistance_accuracy": accuracy_json(meter.resistance, "ohm"),
+        "temperature_accuracy": accuracy_json(meter.temperature, "c"),
+        "compared_on": meter.compared_on,
+    }
+
+
+def accuracy_json(accuracy: Accuracy | None, unit: str) -> Json | None:
+    return None if accuracy is None else {"share": accuracy.gain, f"offset_{unit}": accuracy.offset}
+
+
+def resolution_json(resolution: Resolution) -> list[Json]:
+    """Steps by range; `below_v` null means from there on."""
+    # JSON has no infinity (RFC 8259, 6): null is "from there on".
+    return [
+        {"below_v": None if math.isinf(bound) else bound, "step_v": step} for bound, step in resolution.steps
+    ]
+
+
+def recorded_json(recorded: RecordedReading, defaults: CautiousDefaults) -> Json:
+    """A recorded reading or charge with its place in the history."""
+    return item_json(recorded.item, defaults) | {
+        "recorded_at": recorded.recorded_at,
+        "event_id": recorded.event_id,
+        "superseded_by": recorded.superseded_by,
+        "retracted": recorded.retracted,
+        "mistake": recorded.mistake or None,
+        "because": recorded.because or None,
+    }
+
+
+def item_json(item: Reading | Charge, defaults: CautiousDefaults) -> Json:
+    return charge_json(item) if isinstance(item, Charge) else reading_json(item, defaults)
+
+
+def reading_json(reading: Reading, defaults: CautiousDefaults) -> Json:
+    """One reading; `cautious_default` is true when no meter spoke for its uncertainty."""
+    # A look has no number, and zero would be one.
+    has_value = reading.value is not None
+    return {
+        "id": reading.id,
+        "cell": reading.cell,
+        "quantity": reading.quantity,
+        "value": reading.value if has_value else None,
+        "unit": KINDS[reading.quantity].unit,
+        "expanded_uncertainty": measured(reading, defaults).expanded if has_value else None,
+        "cautious_default": by_default(reading, defaults) if has_value else None,
+        "at": reading.at,
+        "temperature_c": reading.temperature_c,
+        "meter": reading.meter.name if reading.meter else None,
+        "rested_h": None if reading.rested_s is None else reading.rested_s / _HOUR_S,
+        "where": reading.where,
+        "discharge_current_a": reading.discharge_current_a,
+        "cutoff_v": reading.cutoff_v,
+        "method": reading.method,
+        "pulse_s": reading.pulse_s,
+        "look": list(reading.look),
+        "as_group": reading.as_group,
+        "energy_wh": reading.energy_wh,
+        "soc": reading.soc,
+        "at_least": reading.at_least,
+        "from_full": reading.from_full,
+        "trace": reading.trace,
+    }
+
+
+def charge_json(charge: Charge) -> Json:
+    """One charge; `value` is the voltage it went up to, so that a list of readings can hold it."""
+    # One key for the value in every kind of record, so that a script can plot them alike.
+    return {
+        "id": charge.id,
+        "cell": charge.cell,
+        "quantity": Quantity.CHARGE,
+        "value": charge.until_v,
+        "unit": KINDS[Quantity.CHARGE].unit,
+        "expanded_uncertainty": None,
+        "at": charge.at,
+        "current_a": charge.current_a,
+        "until_v": charge.until_v,
+        "end_current_a": charge.end_current_a,
+        "temperature_c": charge.temperature_c,
+        "peak_temperature_c": charge.peak_temperature_c,
+        "charger": charge.charger or None,
+        "slot": charge.slot,
+        "trace": charge.trace,
+    }
+
+
+def figures_json(figures: Figures) -> Json:
+    """The figures that count today; null where nothing fresh is known."""
+    return {
+        "capacity_ah": _measured_json(figures.capacity, figures.capacity_at),
+        "capacity_at_least": figures.at_least,
+        "resistance_ohm": _measured_json(figures.resistance, figures.resistance_at),
+        "resistance_method": figures.resistance_method,
+        "rest_voltage_v": _measured_json(figures.rest_voltage, figures.rest_voltage_at),
+    }
+
+
+def _measured_json(value: Measured | None, at: datetime | None) -> Json | None:
+    return None if value is None else {"value": value.value, "expanded_uncertainty": value.expanded, "at": at}
+
+
+def event_json(event: Event) -> Json:
+    return {
+        "id": event.id,
+        "at": event.at,
+        "verb": event.verb,
+        "cells": event.cells,
+        "subject": event.subject,
+        "detail": event.detail,
+        "because": event.because or None,
+    }
+
+
+def event_words(event: Event, readings: list[str]) -> str:
+    """An event's detail and reason in one line; `readings` is what this write recorded."""
+    told = {key: value for key, value in event.detail.items() if not isinstance(value, dict)}
+    parts = [f"{key} {value}" for key, value in told.items() if value not in (None, "", [])]
+    parts += readings
+    return "; ".join([*parts, f"because: {event.because}"] if event.because else parts)
