@@ -44,7 +44,7 @@ def straycell(store: Path, *words: str) -> dict[str, object]:
     argv = [sys.executable, "-m", "straycell", "--store", str(store), "--json", *words]
     env = {"PYTHONPATH": str(ROOT / "src"), "PATH": "/usr/bin"}
     done = subprocess.run(argv, capture_output=True, text=True, check=True, env=env)
-    return json.loads(done.stdout)  # type: ignore[no-any-return]
+    return json.loads(done.stdout)
 
 
 def wrong_scan(person: Person, scanner: Scanner, number: int, codes: list[str]) -> None:
