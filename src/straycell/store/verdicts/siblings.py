@@ -167,9 +167,9 @@ def _file(made: Kinship, signs: Iterable[SiblingSign], best: Mapping[str, BestSi
         for pack in made.filed[sign.code].ever if sign.code in made.filed else ():
             made.signs.setdefault(pack, []).append(sign)
     for code in sorted(best, key=lambda code: (-best[code].capacity_ah, code)):
-        pack = made.filed[code].now if code in made.filed else None
-        if pack is not None:
-            made.capacities.setdefault(pack, []).append((code, best[code]))
+        here = made.filed[code].now if code in made.filed else None
+        if here is not None:
+            made.capacities.setdefault(here, []).append((code, best[code]))
 
 
 def _incidents(conn: Connection, codes: Collection[str] | None) -> Iterator[SiblingSign]:
