@@ -23,9 +23,9 @@ Name = Annotated[str, values.text_argument("NAME", "The project, exactly as name
 
 def understood(entry: ProjectEntry) -> Project:
     """A filed project, read again from its own text."""
-    from straycell.projects import parse_project
+    from straycell.bench.project_match import understood
 
-    return parse_project(entry.text, source=entry.name, base=None)
+    return understood(entry)
 
 
 def document(entry: ProjectEntry, project: Project) -> dict[str, Any]:
