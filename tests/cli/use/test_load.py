@@ -96,7 +96,7 @@ BAD_DROPS = [
     ("--drop 3V --across 5ohm --supply 3V", 3, "leaves nothing"),
     ("--bands green,red", 3, "2 bands"),
     ("--bands green,red,mauve", 3, "mauve"),
-    ("--bands gold,red,green", 3, "gold is no figure"),
+    ("--bands gold,red,green", 3, "gold is not a figure"),
     ("--bands black,black,red", 3, "all black"),
     ("--bands ''", 3, "empty"),
 ]

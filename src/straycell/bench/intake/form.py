@@ -77,14 +77,14 @@ def fill(
         if note := found.pop(NOTE, ""):
             yield Say(note)
         if text and text != kept:
-            former.clear()  # what followed another answer is no default any more
+            former.clear()  # what followed another answer is not a default any more
         former[question.key] = text or kept
         done.append(Answered(question.key, text or kept, found))
     return tuple(done)
 
 
 def _asked(question: Question, kept: str, *, again: bool) -> Ask:
-    """The question with the answer that Enter keeps; right after a refusal its legend still stands above."""
+    """The question with the answer that Enter keeps; right after a refusal its legend is still above."""
     asked = replace(question.ask, default=kept) if kept else question.ask
     return replace(asked, legend="") if again else asked
 

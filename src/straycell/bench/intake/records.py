@@ -126,7 +126,7 @@ def back(session: Session) -> Talk[bool]:
 
 
 def _put_right(session: Session, last: Logged) -> Talk[bool]:
-    yield Say(f"back to {last.kept.code}: Enter keeps what stands in brackets", Tone.HEAD)
+    yield Say(f"back to {last.kept.code}: Enter keeps what is in brackets", Tone.HEAD)
     trail = yield from fill(last.asked_again, last.trail, redo_last=True)
     entry = last.entry if trail is None else last.entry_of(trail)
     if trail is None or entry == last.entry:

@@ -47,7 +47,7 @@ class Tone(StrEnum):
 class Ask:
     """One question; the answer is the line typed. `default` is what Enter takes, `why` what `?` says.
 
-    `legend` stands above the prompt each time.
+    `legend` is above the prompt each time.
     """
 
     prompt: str
@@ -86,7 +86,7 @@ class NewCode:
 
 @dataclass(frozen=True, slots=True)
 class FindCode:
-    """Whose code is this? The answer is a Found; raises BadData for one that is no code."""
+    """Whose code is this? The answer is a Found; raises BadData for one that is not a code."""
 
     text: str
 
@@ -248,12 +248,12 @@ UNSET = datetime.min.replace(tzinfo=UTC)
 
 
 def ask(question: Ask) -> Talk[str]:
-    """Ask until the answer is no plea for help."""
+    """Ask until the answer is not a plea for help."""
     while True:
         text: str = yield question
         if text != Key.HELP:
             return text
-        yield Say(question.why or "Type what it asks for, or Enter for what stands in brackets.")
+        yield Say(question.why or "Type what it asks for, or Enter for what is in brackets.")
 
 
 def fault(error: StraycellError) -> Say:

@@ -77,7 +77,7 @@ def list_all(
 
 @app.command("refresh")
 def refresh() -> None:
-    """Record every cell's verdict anew under the rules in force."""
+    """Record every cell's verdict again under the rules in force."""
     rules = context.rules()
     with context.writing() as writer, counting("verdicts") as told:
         changed = writer.refresh_verdicts(told, helpers=context.helpers())

@@ -17,7 +17,7 @@ DEFAULT_KIND = "shelf"
 
 @app.command("add")
 def add(
-    name: Annotated[str, values.text_argument("NAME", "What stands on it.")],
+    name: Annotated[str, values.text_argument("NAME", "Name written on the box.")],
     kind: Annotated[
         str | None,
         values.text_option("--kind", f"What it is, free text (default {DEFAULT_KIND}).", metavar="KIND"),

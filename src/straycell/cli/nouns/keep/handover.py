@@ -95,7 +95,7 @@ def show(
 
 @app.command("close")
 def close(number: Number) -> None:
-    """The cells have left the house: they become handed-over for good, and stay in the book."""
+    """Record that the cells have left the house: they are handed over for good and stay on record."""
     bench = context.bench()
     with bench.writing() as writer:
         before = writer.handover(writer.handover_number(number))

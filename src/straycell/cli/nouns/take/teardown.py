@@ -69,7 +69,7 @@ def correct(
     note: NoteOption = None,
     objects: ObjectsOption = None,
 ) -> None:
-    """Correct what is said of a tear-down; what was said before stays visible."""
+    """Correct the record of a tear-down; the former entry stays visible."""
     given = {
         "title": title,
         "kind": kind,

@@ -54,7 +54,9 @@ def add(
     ] = None,
     temperature: Annotated[
         float | None,
-        values.quantity("--temperature", _D.TEMPERATURE, "Of the cell, where the file does not tell it."),
+        values.quantity(
+            "--temperature", _D.TEMPERATURE, "Temperature of the cell, if the file does not hold it."
+        ),
     ] = None,
     columns: Annotated[
         str | None,
@@ -63,9 +65,9 @@ def add(
         ),
     ] = None,
     again: Annotated[
-        bool, typer.Option("--again", help="Work out a file anew that is in the store; needs --because.")
+        bool, typer.Option("--again", help="Evaluate a stored file again (needs --because).")
     ] = False,
-    because: Annotated[str | None, values.text_option("--because", "Why it is worked out anew.")] = None,
+    because: Annotated[str | None, values.text_option("--because", "Why it is evaluated again.")] = None,
 ) -> None:
     """File a recorded curve of a cell, and record the capacity, resistance and charges it shows.
 
