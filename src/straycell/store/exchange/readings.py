@@ -205,5 +205,5 @@ def _check(pen: Pen, fields: Fields, item: Item, known: _Known) -> None:
         )
     earlier = known.line_of(item, fields.line.number)
     if earlier is not None:
-        where = f"stands on line {earlier} too" if earlier else "is recorded already"
+        where = f"is on line {earlier} too" if earlier else "is recorded already"
         fields.refuse("", f"the same reading of {item.cell} {where}", "leave the line out")

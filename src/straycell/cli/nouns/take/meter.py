@@ -81,25 +81,15 @@ def list_all() -> None:
     """List the meters with their accuracies."""
     with context.bench().reading() as reader:
         meters = list(reader.meters())
-    rows = [
-        [
-            m.name,
-            show_accuracy(m.voltage, _D.VOLTAGE),
-            show_accuracy(m.capacity, _D.CAPACITY),
-            show_accuracy(m.resistance, _D.RESISTANCE),
-            show_accuracy(m.temperature, _D.TEMPERATURE),
-        ]
-        for m in meters
-    ]
-    output.emit(
-        [shapes.meter_json(m) for m in meters],
-        lambda: tables.table(
-            ["name", "voltage", "capacity", "resistance", "temperature"],
-            [[cell or None for cell in row] for row in rows],
-            flexible="name",
-            empty="no meter recorded yet: readings without one get the cautious defaults of the rules",
-        ),
-    )
+    columns: tables.Columns[Meter] = {
+        "name": lambda m: m.name,
+        "voltage": lambda m: show_accuracy(m.voltage, _D.VOLTAGE),
+        "capacity": lambda m: show_accuracy(m.capacity, _D.CAPACITY),
+        "resistance": lambda m: show_accuracy(m.resistance, _D.RESISTANCE),
+        "temperature": lambda m: show_accuracy(m.temperature, _D.TEMPERATURE),
+    }
+    empty = "no meter recorded yet: readings without one get the cautious defaults of the rules"
+    tables.listing(meters, shapes.meter_json, columns, flexible="name", empty=empty)
 
 
 @app.command("compare")

@@ -34,13 +34,13 @@ def list_all() -> None:
     """List builds."""
     with context.reading() as reader:
         builds = reader.builds()
-    rows = [[b.project, str(b.state), output.day(b.reserved_at), ", ".join(b.codes)] for b in builds]
-    output.emit(
-        [document(build) for build in builds],
-        lambda: tables.table(
-            ["project", "state", "since", "cells"], rows, flexible="cells", empty="no build"
-        ),
-    )
+    columns: tables.Columns[Build] = {
+        "project": lambda b: b.project,
+        "state": lambda b: b.state,
+        "since": lambda b: output.day(b.reserved_at),
+        "cells": lambda b: ", ".join(b.codes),
+    }
+    tables.listing(builds, document, columns, flexible="cells", empty="no build")
 
 
 @app.command("reserve")

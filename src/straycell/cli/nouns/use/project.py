@@ -91,22 +91,14 @@ def list_all() -> None:
     with context.reading() as reader:
         entries = reader.projects()
     read = [(entry, understood(entry)) for entry in entries]
-    rows = [
-        [
-            str(e.priority),
-            e.due.isoformat() if e.due else None,
-            str(e.state),
-            f"{p.need.runtime_h:g} h",
-            e.name,
-        ]
-        for e, p in read
-    ]
-    output.emit(
-        [document(entry, project) for entry, project in read],
-        lambda: tables.table(
-            ["priority", "due", "state", "runs", "name"], rows, flexible="name", empty="no project filed yet"
-        ),
-    )
+    columns: tables.Columns[tuple[ProjectEntry, Project]] = {
+        "priority": lambda each: each[0].priority,
+        "due": lambda each: each[0].due,
+        "state": lambda each: each[0].state,
+        "runs": lambda each: f"{each[1].need.runtime_h:g} h",
+        "name": lambda each: each[0].name,
+    }
+    tables.listing(read, lambda each: document(*each), columns, flexible="name", empty="no project filed yet")
 
 
 @app.command("show")
