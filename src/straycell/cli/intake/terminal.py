@@ -11,10 +11,9 @@ from typing import Any, TextIO
 from straycell.bench.intake.script import Ask, Caution, Large, Say, Talk, Tone
 from straycell.cli.app import options, read_today
 from straycell.cli.intake.glyphs import large
-from straycell.cli.show.cautions_talk import added_by
 from straycell.errors import StraycellError, UsageFault
 from straycell.plain_text import screen_lines
-from straycell.safety import spoken_cautions
+from straycell.safety import added_by, spoken_cautions
 
 _WEIGHT = {Tone.HEAD: "1", Tone.GOOD: "32", Tone.FAULT: "33", Tone.DANGER: "1;31"}
 _CSI = "\x1b["
