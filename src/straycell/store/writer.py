@@ -157,9 +157,9 @@ class Writer(Reader):
         """Correct what is known of a cell; the earlier entry is kept. Raises BadData, UsageFault."""
         return correct_cell(self._pen, code, changes, because, mistake, teardown=teardown, pack=pack, box=box)
 
-    def set_aside_codes(self, count: int) -> list[str]:
-        """Codes for blank labels."""
-        return cells.set_aside_codes(self._pen, count)
+    def set_aside_codes(self, count: int, *, printed: bool = True) -> list[str]:
+        """Codes for blank labels; not `printed`, for one that is written by hand."""
+        return cells.set_aside_codes(self._pen, count, printed=printed)
 
     def record_labels(self, purpose: str, said: Mapping[str, str]) -> None:
         """Labels of these cells were printed; the fingerprint of what each says, by code."""
