@@ -115,6 +115,7 @@ class OpenTeardown:
 
     title: str
     kind: str
+    objects: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,13 +226,14 @@ class Found:
 
 @dataclass(frozen=True, slots=True)
 class Opened:
-    """A tear-down, and what the last cell out of it was."""
+    """A tear-down of so many objects, and what the last cell out of it was."""
 
     code: str
     title: str
     pack: str = "1"
     facts: CellFacts | None = None
     box: str = ""
+    objects: int = 1
 
 
 @dataclass(frozen=True, slots=True)

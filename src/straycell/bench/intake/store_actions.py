@@ -111,7 +111,8 @@ def _find_teardown(bench: Bench, effect: script.FindTeardown) -> Opened:
     known = [cell for cell in own if cell.facts != CellFacts()]
     pack = own[-1].pack if own and own[-1].pack else "1"
     box = next((cell.box for cell in reversed(own) if cell.box), None)
-    return Opened(found.code, found.title, pack, known[-1].facts if known else None, box or "")
+    facts = known[-1].facts if known else None
+    return Opened(found.code, found.title, pack, facts, box or "", found.objects)
 
 
 def _what_waits(bench: Bench, effect: script.WhatWaits) -> list[Waiting]:
@@ -134,8 +135,8 @@ def _shelve(bench: Bench, effect: script.Shelve) -> None:
 
 def _open_teardown(bench: Bench, effect: script.OpenTeardown) -> Opened:
     with bench.writing(create=True) as writer:
-        made = writer.add_teardown(effect.title, effect.kind)
-    return Opened(made.code, made.title)
+        made = writer.add_teardown(effect.title, effect.kind, objects=effect.objects)
+    return Opened(made.code, made.title, objects=made.objects)
 
 
 def _use_meter(bench: Bench, effect: script.UseMeter) -> Meter:

@@ -67,6 +67,14 @@ def store_version(conn: Connection, path: Path) -> int:
             file=path,
             cure=Cure.OTHER_FILE,
         )
+    # Zero is an empty file's; with tables in it, somebody or something has overwritten the header.
+    if version < 0 or (version == 0 and tables):
+        raise StoreFault(
+            f"says version {version}, which no straycell wrote: its header was changed",
+            "bring back a copy: straycell store restore FILE; without one: straycell store salvage BROKEN NEW",
+            file=path,
+            cure=Cure.RESTORE,
+        )
     # A newer version may hold rules and columns that this one would silently drop.
     if version > VERSION:
         raise StoreFault(
