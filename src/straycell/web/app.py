@@ -25,7 +25,7 @@ _FAULTS = {HTTPStatus.NOT_FOUND: "not-found", HTTPStatus.METHOD_NOT_ALLOWED: "no
 
 
 def make_site(settings: Settings, announce: Callable[[str], None]) -> tuple[Site, ASGIApp]:
-    """The page for these settings. `announce` is told each pairing code; call `site.pairing.open()` to begin."""
+    """The page for these settings. `announce` is called with each pairing code; call `site.pairing.open()` to begin."""
     site = Site(settings, announce)
     # No /docs of the framework: they load scripts from elsewhere.
     app = FastAPI(title="straycell bench page", docs_url=None, redoc_url=None, openapi_url=None)
