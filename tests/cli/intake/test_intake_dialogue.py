@@ -591,7 +591,7 @@ def finding(found: Found) -> Table:
 
     def find(effect: FindCode) -> Found:
         if effect.text == "zzz":
-            raise BadData("'zzz' is no code", "read it again")
+            raise BadData("'zzz' is not a code", "read it again")
         return found
 
     return Table(FindCode=find)
@@ -619,7 +619,7 @@ def test_a_code_that_was_never_set_aside_must_be_typed_twice() -> None:
 def test_what_is_no_code_is_refused_and_the_question_stands() -> None:
     """With the reason."""
     table, _ = evening_of(["zzz", *CELL], table=finding(Found(CODES[6], Bearer.BLANK)))
-    assert any("'zzz' is no code" in text for text in table.said) and len(table.entries) == 1
+    assert any("'zzz' is not a code" in text for text in table.said) and len(table.entries) == 1
 
 
 def test_a_known_code_resumes_that_cell_with_what_is_missing_of_it() -> None:

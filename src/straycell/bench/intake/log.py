@@ -93,7 +93,7 @@ def _next_cell(session: Session) -> Talk[bool]:
 
 
 def usual_kind(session: Session) -> Talk[None]:
-    """What is printed on most cells; asked again, it shows what was answered. Before it stands the meter."""
+    """What is printed on most cells; asked again, it shows what was answered. The meter comes before it."""
     session.asks_usual = True
     while True:
         # Most cells of a pack bear one print: asked once, each cell then takes an Enter.
@@ -131,7 +131,7 @@ def next_pack(pack: str) -> str:
 
 
 def _by_code(session: Session, text: str) -> Talk[bool]:
-    """A typed or scanned code; False when it is none, and the question stands as before."""
+    """A typed or scanned code; False when it is none, and the question is as before."""
     try:
         found: Found = yield FindCode(text)
     except StraycellError as error:

@@ -52,24 +52,19 @@ def _plain(said: dict[str, Any]) -> dict[str, Any]:
 
 def _show_made(made: Sequence[Item]) -> None:
     defaults = context.rules().defaults
-    rows = [
-        [
-            f"{item.id}",
-            item.cell,
-            item.quantity.value,
-            value_text(item, defaults),
-            describe(item) or None,
-        ]
-        for item in made
-    ]
-    output.emit(
-        [shapes.item_json(item, defaults) for item in made],
-        lambda: tables.table(
-            ["id", "cell", "what", "value", "how"],
-            rows,
-            flexible="how",
-            empty="nothing was recorded in its place",
-        ),
+    columns: tables.Columns[Item] = {
+        "id": lambda item: item.id,
+        "cell": lambda item: item.cell,
+        "what": lambda item: item.quantity,
+        "value": lambda item: value_text(item, defaults),
+        "how": describe,
+    }
+    tables.listing(
+        made,
+        lambda item: shapes.item_json(item, defaults),
+        columns,
+        flexible="how",
+        empty="nothing was recorded in its place",
     )
 
 
@@ -118,7 +113,7 @@ def supersede(
 def undo(
     because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
 ) -> None:
-    """Take the last thing this bench recorded back as mistyped, within an hour; then record it right."""
+    """Take back the last record of this bench as mistyped, within an hour; then record it right."""
     done = undo_last(context.bench(), because)
     document = {"superseded": done.numbers, "mistake": Mistake.MISTYPED, "because": because}
     output.emit(document, lambda: output.say(f"{', '.join(done.numbers)} taken back"))

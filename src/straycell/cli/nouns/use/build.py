@@ -31,16 +31,16 @@ Name = Annotated[str, values.text_argument("NAME", "The project.")]
 
 @app.command("list")
 def list_all() -> None:
-    """List the builds that live."""
+    """List builds."""
     with context.reading() as reader:
         builds = reader.builds()
-    rows = [[b.project, str(b.state), output.day(b.reserved_at), ", ".join(b.codes)] for b in builds]
-    output.emit(
-        [document(build) for build in builds],
-        lambda: tables.table(
-            ["project", "state", "since", "cells"], rows, flexible="cells", empty="no build"
-        ),
-    )
+    columns: tables.Columns[Build] = {
+        "project": lambda b: b.project,
+        "state": lambda b: b.state,
+        "since": lambda b: output.day(b.reserved_at),
+        "cells": lambda b: ", ".join(b.codes),
+    }
+    tables.listing(builds, document, columns, flexible="cells", empty="no build")
 
 
 @app.command("reserve")
@@ -72,7 +72,7 @@ def reserve(
         if plan is not None and plan != found.plan:
             raise NegativeAnswer(
                 f"plan {plan} of project '{name}' is no longer true: cells or readings have changed",
-                f"match it anew: straycell match '{name}'",
+                f"match it again: straycell match '{name}'",
             )
         made = writer.reserve(name, found.groups, found.plan or "")
     output.emit(document(made), lambda: _say(made))
@@ -115,7 +115,7 @@ def finish(
         ),
     ] = False,
 ) -> None:
-    """The reserved cells are built in. Refused without protection; at a terminal the cautions are confirmed first."""
+    """Record that the reserved cells are built in. Refused without protection; at a terminal the cautions are confirmed first."""
     with context.reading() as reader:
         # Asked before the cautions: nobody should confirm a list for a build that will be refused.
         _require_finishable(reader, name)
@@ -168,7 +168,7 @@ def dismantle(name: Name) -> None:
         return
     output.emit(document(made), lambda: _say(made))
     output.talk(
-        "its cells are received again, on hold until look, rest voltage and resistance are recorded anew"
+        "its cells are received again, on hold until look, rest voltage and resistance are recorded again"
     )
     talk_cautions(Step.DISMANTLE)
 
