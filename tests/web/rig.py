@@ -48,6 +48,7 @@ class Page:
 
     bench: Bench
     read_only: bool = False
+    hosts: tuple[str, ...] = ("testserver",)
     codes: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -55,7 +56,7 @@ class Page:
             self.bench.store,
             load_rules(None),
             lambda: datetime.fromisoformat(self.bench.now),
-            ("testserver",),
+            self.hosts,
             self.read_only,
         )
         self.site: Site

@@ -41,7 +41,7 @@ class Todo:
 
 
 def todos(code: str, missing: list[Missing], now: datetime) -> list[Todo]:
-    """The work that is missing in the given order; what several rules ask for stands once."""
+    """The work that is missing in the given order; what several rules ask for appears once."""
     found: dict[tuple[str, str], Todo] = {}
     for item in missing:
         when = ""

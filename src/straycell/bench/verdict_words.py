@@ -51,7 +51,7 @@ def why(verdict: Verdict, at_most: int = 99) -> list[str]:
 
 
 def _each_figure_once(reasons: Sequence[Reason]) -> list[str]:
-    """`1480 mAh is 74%: solo, not enough for pack`: a figure that answers several steps stands once."""
+    """`1480 mAh is 74%: solo, not enough for pack`: a figure that answers several steps appears once."""
     by_figure: dict[str, list[Reason]] = {}
     for reason in reasons:
         by_figure.setdefault(reason.figure or reason.text, []).append(reason)

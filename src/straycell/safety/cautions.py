@@ -1,6 +1,6 @@
 """The cautions: short texts with their sources, and the steps at which each is shown.
 
-The texts stand in cautions.toml, and nowhere else.
+The texts are in cautions.toml, and nowhere else.
 """
 
 from __future__ import annotations
@@ -102,7 +102,7 @@ def cautions_for(step: Step | str, *, quiet: bool = False) -> list[Caution]:
     here.sort(key=lambda c: _rank(c, [step]))
     if not quiet:
         return here
-    # --quiet is for people who know; a danger is said all the same, for a tired evening is no exception.
+    # --quiet is for people who know; a danger is said all the same, for a tired evening is not an exception.
     return [replace(c, text=c.short) for c in here if c.kind is Kind.DANGER or c.standing]
 
 

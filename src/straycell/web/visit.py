@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hmac
-from collections.abc import Mapping
+from collections.abc import AsyncIterator, Mapping
 from dataclasses import dataclass
 from http import HTTPStatus
 from typing import Annotated, Any
@@ -56,7 +56,7 @@ class Visit:
         return view.page(self.request, template, status, **values)
 
     def go(self, path: str) -> Response:
-        """Send the device on; its own script is told where."""
+        """Send the device on; its own script is sent the address."""
         if view.wants_json(self.request):
             return view.answer({"go": path})
         return RedirectResponse(path, HTTPStatus.SEE_OTHER)
@@ -74,18 +74,18 @@ class Visit:
         return texts
 
 
-async def visit_of(request: Request) -> Visit:
+async def visit_of(request: Request) -> AsyncIterator[Visit]:
     """The visit of a request that passed the guard; a form must carry the device's own token."""
     state: Mapping[str, Any] = request.scope["state"]
-    form = FormData()
-    if request.method not in ("GET", "HEAD"):
-        form = await request.form(max_files=1, max_fields=MOST_FIELDS)
-        token = form.get("token")
-        if not isinstance(token, str) or not hmac.compare_digest(
-            token.encode(), view.form_token(request).encode()
-        ):
+    if request.method in ("GET", "HEAD"):
+        yield Visit(request, state["site"], state["device"], FormData())
+        return
+    # Closed at the end: a photograph lies in a file of its own until then.
+    async with request.form(max_files=1, max_fields=MOST_FIELDS) as form:
+        token, own = form.get("token"), view.form_token(request)
+        if not isinstance(token, str) or not hmac.compare_digest(token.encode(), own.encode()):
             raise HTTPException(HTTPStatus.FORBIDDEN, "token")
-    return Visit(request, state["site"], state["device"], form)
+        yield Visit(request, state["site"], state["device"], form)
 
 
 Visiting = Annotated[Visit, Depends(visit_of)]

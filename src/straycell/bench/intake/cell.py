@@ -193,7 +193,7 @@ def _marking(carry: Carry, answers: Answers) -> Question:
             return _as_before(text, carry)
         if text.casefold() in words.LETTERS:
             look = words.LETTERS[text.casefold()]
-            raise BadData(f"one letter is no print: {look} is a look", "< goes back to the look")
+            raise BadData(f"one letter is not a print: {look} is a look", "< goes back to the look")
         if not text or text == Key.NONE:
             return {MARKING: "", KIND: CellFacts(), SETTLED: False}
         marking = parse_line(text, "marking")

@@ -43,6 +43,7 @@ _WHY_CODE = (
     "then Enter; a zero gets a stroke. A scanned or typed code: that cell instead (a printed blank, or one logged before). "
     "Already damaged? Do not write on it: type the letter of what you see. + next pack, < the cell before, q ends."
 )
+_WHY_OBJECT = "A number or a word of your own, the same for all cells of one object. + is the next one."
 
 
 def next_cell(session: Session) -> Talk[bool]:
@@ -94,7 +95,7 @@ def _next_cell(session: Session) -> Talk[bool]:
 
 
 def usual_kind(session: Session) -> Talk[None]:
-    """What is printed on most cells; asked again, it shows what was answered. Before it stands the meter."""
+    """What is printed on most cells; asked again, it shows what was answered. The meter comes before it."""
     session.asks_usual = True
     while True:
         # Most cells of a pack bear one print: asked once, each cell then takes an Enter.
@@ -132,7 +133,7 @@ def next_pack(pack: str) -> str:
 
 
 def _by_code(session: Session, text: str) -> Talk[bool]:
-    """A typed or scanned code; False when it is none, and the question stands as before."""
+    """A typed or scanned code; False when it is none, and the question is as before."""
     try:
         found: Found = yield FindCode(text)
     except StraycellError as error:
@@ -166,13 +167,29 @@ def _by_code(session: Session, text: str) -> Talk[bool]:
 def _log(session: Session, code: str) -> Talk[None]:
     """The questions of a new cell, then its record."""
     session.in_hand = code
+    if not (yield from _which_object(session, code)):
+        return
     carry = replace(session.carry, code=code)
     trail = yield from fill(cells.questions(carry), code=code)
     if trail is not None:
         yield from _keep_new(session, carry, trail)
 
 
+def _which_object(session: Session, code: str) -> Talk[bool]:
+    """Of several objects opened together, the one a cell is from is its pack; False when the person goes back."""
+    # Four devices are four packs: taken for one, a leak in any of them would hold the cells of all.
+    if session.objects > 1:
+        asked = f"{code} is from which of the {session.objects} objects?"
+        text = yield from ask(Ask(asked, session.pack, _WHY_OBJECT))
+        if text == Key.BACK:
+            return False
+        session.pack = next_pack(session.pack) if text == Key.NEXT else text or session.pack
+    return True
+
+
 def _keep_damaged(session: Session, code: str, seen: tuple[Look, ...]) -> Talk[None]:
+    if not (yield from _which_object(session, code)):
+        return
     answers = {cells.VOLTAGE: None, cells.LOOK: seen}
     trail = (Answered(cells.VOLTAGE, "".join(f"{look} " for look in seen).strip(), answers),)
     yield from _keep_new(session, replace(session.carry, code=code), trail)

@@ -1,4 +1,4 @@
-"""What a write did to a cell's verdict, in two lines, with the cautions of what was seen."""
+"""What a write did to a cell's verdict, shown in two lines, with the cautions of what was seen."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from straycell.safety import Step
 
 
 def talk_recorded(recorded: Recorded, step: Step = Step.MEASURING) -> None:
-    """Say on stderr which projects lost a cell, which capacities do not count, and where each cell stands now."""
+    """Say on stderr which projects lost a cell, which capacities do not count, and where each cell is now."""
     for line in lost_words(recorded.lost):
         output.talk(line)
     talk_doubts(recorded.doubts, recorded.remedy)
@@ -34,7 +34,7 @@ def talk_doubts(doubts: Mapping[RecordKey, str], remedy: str) -> None:
 
 
 def talk_after(after: After, step: Step = Step.MEASURING, *, with_next: bool = True) -> None:
-    """Say where the cell stands now, what comes next, and the cautions for that."""
+    """Say where the cell is now, what comes next, and the cautions for that."""
     verdict, kinds = after.verdict, [after.cell.facts]
     steps = verdict_words.steps(verdict, clock.now())
     # What to do next is told whole once a day for each kind of work, like a caution; after that a reminder is enough.

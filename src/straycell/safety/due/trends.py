@@ -1,4 +1,4 @@
-"""Rest voltages that fall faster than the cell's own past or its siblings: told before any limit is reached."""
+"""Rest voltages that fall faster than the cell's own past or its siblings: reported before any limit is reached."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """Making a store, telling its version, bringing an older one up to date.
 
-The version stands in `PRAGMA user_version`, so that reading needs no Alembic; it equals the newest migration.
+The version is in `PRAGMA user_version`, so that reading needs no Alembic; it equals the newest migration.
 """
 
 from __future__ import annotations
@@ -66,6 +66,14 @@ def store_version(conn: Connection, path: Path) -> int:
             "name a straycell store with --store",
             file=path,
             cure=Cure.OTHER_FILE,
+        )
+    # Zero is an empty file's; with tables in it, somebody or something has overwritten the header.
+    if version < 0 or (version == 0 and tables):
+        raise StoreFault(
+            f"says version {version}, which no straycell wrote: its header was changed",
+            "bring back a copy: straycell store restore FILE; without one: straycell store salvage BROKEN NEW",
+            file=path,
+            cure=Cure.RESTORE,
         )
     # A newer version may hold rules and columns that this one would silently drop.
     if version > VERSION:

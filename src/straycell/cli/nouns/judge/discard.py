@@ -24,7 +24,7 @@ def discard(
     code: Annotated[str, values.text_argument("CODE", "The cell.")],
     because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
     yes: Annotated[
-        bool, typer.Option("--yes", help="Taken for scripts; the reason is confirmation enough.")
+        bool, typer.Option("--yes", help="Accepted for scripts, without effect: the reason confirms.")
     ] = False,
 ) -> None:
     """Take a cell out of use for good. No later reading brings it back."""
@@ -43,7 +43,7 @@ def discard(
     }
     output.emit(document, lambda: output.say(f"{cell.code}  {_word(because, earlier)}"))
     if earlier is not None:
-        output.talk("nothing was written: a discard is final, and its first reason stands")
+        output.talk("nothing was written: a discard is final, and its first reason holds")
     if project is not None:
         for line in lost_words({project: (cell.code, done.in_build)}):
             output.talk(line)

@@ -114,7 +114,7 @@ def supersede(
 def undo(
     because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
 ) -> None:
-    """Take the last thing this bench recorded back as mistyped, within an hour; then record it right."""
+    """Take back the last record of this bench as mistyped, within an hour; then record it right."""
     done = undo_last(context.bench(), because)
     document = {"superseded": done.numbers, "mistake": Mistake.MISTYPED, "because": because}
     output.emit(document, lambda: output.say(f"{', '.join(done.numbers)} taken back"))
