@@ -135,9 +135,9 @@ def spoken_cautions(
     of_some = [c for c in fresh if _of_some_cells(c, steps) and not c.standing]
     known = [c for c in found if c.id in told and c.kind is Kind.DANGER]
     whole = [c for c in fresh if c not in of_some]
-    short = " ".join(c.short for c in (*of_some, *known))
+    reminder = " ".join(c.short for c in (*of_some, *known))
     texts = [c.short if c.standing else c.text for c in whole]
-    return [*texts, *([short] if short else [])], [c.id for c in whole]
+    return [*texts, *([reminder] if reminder else [])], [c.id for c in whole]
 
 
 _MOST_BESIDE_DEFERRAL = 2
