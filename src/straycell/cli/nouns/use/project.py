@@ -192,6 +192,16 @@ def _protection_words(project: Project) -> str:
     return ", ".join(words)
 
 
+def device_words(project: Project) -> str:
+    """What a project file says of its device, for a person to hold against the thing itself."""
+    places = f"{project.need.temperature_c:g} C"
+    peak_a = project.need.peak_current_a
+    peak = f", peaks of {show(peak_a, Dimension.CURRENT)}" if peak_a is not None else ""
+    return (
+        f"it draws {_load_words(project)}{peak}, works at {places}, and is charged: {_charger_words(project)}"
+    )
+
+
 def _few(words: list[str], all_of_them: int) -> str:
     return "any" if len(words) == all_of_them else ", ".join(words)
 
