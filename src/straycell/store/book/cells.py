@@ -209,8 +209,9 @@ def blank_codes(conn: Connection) -> list[str]:
     )
 
 
-def next_blank(conn: Connection, letter: str) -> str:
+def next_blank(conn: Connection) -> str:
     """The printed blank of this bench that follows the one used last; "" for none."""
+    letter = conn.execute(select(BENCH.c.letter)).scalar_one()
     rows = conn.execute(
         select(BLANK_CODE.c.code, EVENT.c.detail, CELL.c.event_id)
         .join(EVENT, EVENT.c.id == BLANK_CODE.c.event_id)
