@@ -43,7 +43,7 @@ builds:      errors quantities cells acceptance projects matching keys
 safety:      errors quantities cells markings readings physics acceptance labels builds keys
 store:       *
 bench:       *
-web:         errors typed quantities cells readings acceptance labels safety bench files
+web:         errors files typed quantities cells readings acceptance labels builds safety bench
 cli:         *
 """
 ALLOWED: dict[str, set[str]] = {}

@@ -102,7 +102,7 @@ class Table:
         self.shelved.append((effect.code, effect.box))
 
     def _do_openteardown(self, effect: script.OpenTeardown, left: Any) -> script.Opened:
-        return script.Opened("AT1", effect.title)
+        return script.Opened("AT1", effect.title, objects=effect.objects)
 
     def _do_usemeter(self, effect: script.UseMeter, left: Any) -> Any:
         return meter_like(effect.name, effect.like or "hand-held-multimeter")
@@ -136,8 +136,8 @@ class Table:
         )
 
 
-OPENING = ["garden torch", "torch", "-", "INR18650 2600mAh"]
-"""What is asked once: object, kind, no meter, what most cells are."""
+OPENING = ["garden torch", "torch", "", "-", "INR18650 2600mAh"]
+"""What is asked once: object, kind, just one, no meter, what most cells are."""
 CELL = ["", "3.7", "", ""]
 """Written, volts, clean, the same kind."""
 

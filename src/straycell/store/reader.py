@@ -226,7 +226,7 @@ class Reader:
                 require_current(other, backup)
                 fault = next(chain.faults(other), None)
                 if fault is not None:
-                    raise StoreFault(f"is no sound backup: {fault}", "name another backup", file=backup)
+                    raise StoreFault(f"is not a sound backup: {fault}", "name another backup", file=backup)
                 return list(chain.lost_since(conn, other))
 
     def check(self, rules: RuleSet | None = None, now: datetime | None = None) -> list[str]:

@@ -18,14 +18,14 @@ from starlette.types import ASGIApp
 from straycell.errors import StoreFault, StraycellError
 from straycell.web import view
 from straycell.web.guard import Guard, TooLarge
-from straycell.web.routes import cell, due, find, pair, part, record
+from straycell.web.routes import boxes, cell, due, find, pair, part, projects, record
 from straycell.web.site import Settings, Site
 
 _FAULTS = {HTTPStatus.NOT_FOUND: "not-found", HTTPStatus.METHOD_NOT_ALLOWED: "not-found"}
 
 
 def make_site(settings: Settings, announce: Callable[[str], None]) -> tuple[Site, ASGIApp]:
-    """The page for these settings. `announce` is told each pairing code; call `site.pairing.open()` to begin."""
+    """The page for these settings. `announce` is called with each pairing code; call `site.pairing.open()` to begin."""
     site = Site(settings, announce)
     # No /docs of the framework: they load scripts from elsewhere.
     app = FastAPI(title="straycell bench page", docs_url=None, redoc_url=None, openapi_url=None)
@@ -37,7 +37,7 @@ def make_site(settings: Settings, announce: Callable[[str], None]) -> tuple[Site
         """The service worker, at the root: its reach is the folder it lies in."""
         return FileResponse(folder / "worker.js", media_type="text/javascript")
 
-    for each in (pair, due, cell, record, part, find):
+    for each in (pair, due, cell, record, part, boxes, projects, find):
         app.include_router(each.router)
     app.add_exception_handler(StraycellError, _user_fault)
     app.add_exception_handler(TooLarge, _too_large)

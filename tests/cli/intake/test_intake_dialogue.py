@@ -23,7 +23,7 @@ from straycell.cells import CellFacts, Chemistry, Form, Look, make_code
 from straycell.errors import BadData, StoreFault
 from straycell.keys import RecordKey
 from straycell.meters import Meter, meter_like
-from straycell.readings import Quantity, Reading
+from straycell.readings import Quantity, Reading, Where
 from straycell.safety import Step
 
 CODES = [make_code("A", number) for number in range(1, 9)]
@@ -166,9 +166,9 @@ def test_back_before_the_first_cell_corrects_what_most_cells_are() -> None:
 def test_back_at_the_common_marking_goes_to_the_meter_and_keeps_what_was_typed() -> None:
     """Never forward to the first code; form, marking and meter are each one key back."""
     table = Table()
-    lines = ["torch", "torch", "hand-held-multimeter", "xy20", "<", "<", "good-multimeter"]
+    lines = ["torch", "torch", "", "hand-held-multimeter", "xy20", "<", "<", "good-multimeter"]
     table.run(intake(Session(a_start())), lines)
-    assert table.prompts[2:] == ["meter", "marking", "form", "marking", "meter", "marking"]
+    assert table.prompts[3:] == ["meter", "marking", "form", "marking", "meter", "marking"]
     assert table.defaults["marking"] == "xy20" and table.larges == []
     table.run(intake(session := Session(a_start())), [*lines, "", "18650", "nmc", *CELL])
     facts = table.entries[0].facts
@@ -189,7 +189,7 @@ def test_from_the_first_code_the_common_marking_and_the_meter_are_in_reach() -> 
 def test_back_at_the_meter_says_that_it_goes_no_further() -> None:
     """The tear-down is recorded by then; the question stands."""
     table = Table()
-    table.run(intake(Session(a_start())), ["torch", "torch", "<", "-", ""])
+    table.run(intake(Session(a_start())), ["torch", "torch", "", "<", "-", ""])
     assert table.prompts.count("meter") == 2 and any("is recorded" in text for text in table.said)
 
 
@@ -234,7 +234,24 @@ def test_the_same_key_takes_a_primary_kind_over_for_this_cell() -> None:
 def test_a_common_marking_of_a_primary_cell_is_confirmed_for_each_cell() -> None:
     """What most cells are is no word on this one."""
     table = Table()
-    lines = ["torch", "torch", "-", "CR123A 3V", "", "3.1", "", "", "=", "", "3.1", "", "-", "18650", "nmc"]
+    lines = [
+        "torch",
+        "torch",
+        "",
+        "-",
+        "CR123A 3V",
+        "",
+        "3.1",
+        "",
+        "",
+        "=",
+        "",
+        "3.1",
+        "",
+        "-",
+        "18650",
+        "nmc",
+    ]
     table.run(intake(Session(a_start())), lines)
     kinds = [entry.facts.chemistry for entry in table.entries if entry.facts]
     assert kinds == [Chemistry.PRIMARY, Chemistry.NMC]
@@ -243,7 +260,7 @@ def test_a_common_marking_of_a_primary_cell_is_confirmed_for_each_cell() -> None
 def test_the_same_key_without_a_cell_before_is_refused() -> None:
     """There is nothing to be like."""
     table = Table()
-    table.run(intake(Session(a_start())), ["torch", "torch", "-", "=", "INR18650 2600mAh", *CELL])
+    table.run(intake(Session(a_start())), ["torch", "torch", "", "-", "=", "INR18650 2600mAh", *CELL])
     assert any("no cell before to be like" in text for text in table.said) and len(table.entries) == 1
 
 
@@ -526,7 +543,7 @@ def test_damage_noticed_at_the_print_is_no_print() -> None:
 def test_a_title_typed_at_the_first_question_is_the_title() -> None:
     """`Enter opens a tear-down`: what was typed there is not dropped."""
     table, opened = opening()
-    table.run(intake(Session(a_start(waiting=3))), ["bicycle lamp", "lamp"])
+    table.run(intake(Session(a_start(waiting=3))), ["bicycle lamp", "lamp", ""])
     assert opened[0].title == "bicycle lamp"
     assert table.prompts[1] == "what kind of object?"
 
@@ -534,7 +551,7 @@ def test_a_title_typed_at_the_first_question_is_the_title() -> None:
 def test_good_cells_go_into_the_box_of_the_evening() -> None:
     """Said once; a discard is not laid among the good ones."""
     table = Table()
-    lines = [*OPENING[:3], "ti", OPENING[3], *CELL, "", "1.2", "", ""]
+    lines = [*OPENING[:4], "ti", OPENING[4], *CELL, "", "1.2", "", ""]
     table.run(intake(Session(a_start(boxes=("shelf", "tin")))), lines)
     assert [entry.code for entry in table.entries] == CODES[:2] and table.shelved == [(CODES[0], "tin")]
 
@@ -546,7 +563,7 @@ def test_a_box_that_is_full_asks_for_another_and_keeps_the_cell() -> None:
         raise BadData("box tin is full", "take another")
 
     table = Table(Shelve=full)
-    lines = [*OPENING[:3], "tin", OPENING[3], *CELL, "", *CELL]
+    lines = [*OPENING[:4], "tin", OPENING[4], *CELL, "", *CELL]
     table.run(intake(session := Session(a_start(boxes=("tin",)))), lines)
     assert len(table.entries) == 2 and table.prompts.count("another box") == 1 and session.box == ""
 
@@ -574,7 +591,7 @@ def finding(found: Found) -> Table:
 
     def find(effect: FindCode) -> Found:
         if effect.text == "zzz":
-            raise BadData("'zzz' is no code", "read it again")
+            raise BadData("'zzz' is not a code", "read it again")
         return found
 
     return Table(FindCode=find)
@@ -602,7 +619,7 @@ def test_a_code_that_was_never_set_aside_must_be_typed_twice() -> None:
 def test_what_is_no_code_is_refused_and_the_question_stands() -> None:
     """With the reason."""
     table, _ = evening_of(["zzz", *CELL], table=finding(Found(CODES[6], Bearer.BLANK)))
-    assert any("'zzz' is no code" in text for text in table.said) and len(table.entries) == 1
+    assert any("'zzz' is not a code" in text for text in table.said) and len(table.entries) == 1
 
 
 def test_a_known_code_resumes_that_cell_with_what_is_missing_of_it() -> None:
@@ -647,7 +664,7 @@ def test_the_meter_is_asked_once_and_goes_with_every_reading() -> None:
     """By number, by name, by a beginning; a wrong one is asked again."""
     for text in ("1", "hand-held-multimeter", "hand"):
         table = Table()
-        lines = ["torch", "torch", "99", "nix", text, "INR18650 2600mAh", *CELL, *CELL]
+        lines = ["torch", "torch", "", "99", "nix", text, "INR18650 2600mAh", *CELL, *CELL]
         table.run(intake(Session(a_start())), lines)
         meters = [i.meter.name for e in table.entries for i in e.items if isinstance(i, Reading) and i.meter]
         assert meters == ["hand-held-multimeter"] * 2
@@ -666,7 +683,7 @@ def remembered(meter: Meter | None) -> Start:
 def test_the_meter_of_the_last_evening_is_remembered() -> None:
     """Enter takes it."""
     table = Table()
-    lines = ["torch", "torch", "", "INR18650 2600mAh", *CELL]
+    lines = ["torch", "torch", "", "", "INR18650 2600mAh", *CELL]
     table.run(intake(Session(remembered(meter_like("red", "good-multimeter")))), lines)
     assert table.defaults["meter"] == "red"
     assert [i.meter.name for i in table.entries[0].items if isinstance(i, Reading) and i.meter] == ["red"]
@@ -678,6 +695,38 @@ def test_a_second_evening_goes_on_with_the_last_tear_down() -> None:
     table = Table(FindTeardown=lambda effect: Opened(effect.code, "lamp", "2", facts))
     table.run(intake(Session(a_start(last_teardown=("AT7", "lamp", "lamp")))), ["", "-", *CELL])
     assert (table.entries[0].teardown, table.entries[0].pack, table.entries[0].facts) == ("AT7", "2", facts)
+
+
+def test_of_several_objects_each_cell_says_which_one_it_is_from() -> None:
+    """Its number is the pack: Enter is the same object again, + the next; one of one is asked nothing."""
+    table = Table()
+    first, same, following = (["", which, *CELL[1:]] for which in ("", "", "+"))
+    lines = [
+        "four devices",
+        "torch",
+        "four",
+        "torch",
+        "4",
+        "-",
+        "INR18650 2600mAh",
+        *first,
+        *same,
+        *following,
+    ]
+    table.run(intake(Session(a_start())), lines)
+    assert [entry.pack for entry in table.entries] == ["1", "1", "2"]
+    assert sum("is from which of the 4 objects?" in prompt for prompt in table.prompts) == 3
+    assert any("'four' is not a count" in said for said in table.said)
+    alone, _ = evening_of(CELL)
+    assert not any("objects?" in prompt for prompt in alone.prompts)
+
+
+def test_a_damaged_one_of_several_objects_says_which_too() -> None:
+    """Nothing is written on it, and still it must be a sign for its own object alone."""
+    table = Table()
+    lines = ["devices", "torch", "4", "-", "INR18650 2600mAh", "", "", *CELL[1:], "s", "3"]
+    table.run(intake(Session(a_start())), lines)
+    assert [(entry.pack, bool(entry.items)) for entry in table.entries] == [("1", True), ("3", True)]
 
 
 def test_cells_that_wait_are_offered_before_a_tear_down_is_opened() -> None:
@@ -747,3 +796,55 @@ def test_a_rated_capacity_is_taken_in_the_unit_of_its_prompt(text: str, rated: f
     table, _ = evening_of(CELL, ["<", "", "", "", text])
     facts = table.amended[0].entry.facts
     assert facts is not None and facts.rated_capacity_ah == rated
+
+
+# --- what a pack shows ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("volts", "odd"),
+    [
+        (["3.61", "3.6", "2.94"], 2),
+        (["2.94", "3.61", "3.6"], 0),
+        (["3.61", "3.6", "3.55", "2.94", "2.9"], 3),
+    ],
+)
+def test_the_odd_cell_of_a_pack_is_pointed_out_once(volts: list[str], odd: int) -> None:
+    """Whenever it came; cells in series that lie apart did not lose their charge to the device."""
+    table, _ = evening_of(*(["", each, "", ""] for each in volts))
+    said = [text for text in table.said if "the odd one of its pack" in text]
+    assert said[0].startswith(CODES[odd]) and len(said) == len({text.split()[0] for text in said})
+
+
+def test_alike_cells_two_cells_and_another_pack_say_nothing() -> None:
+    """Two can lie apart without either being the odd one."""
+    for lines in (
+        [["", each, "", ""] for each in ("3.61", "3.6", "3.4")],
+        [["", each, "", ""] for each in ("3.61", "2.94")],
+        [["", "3.61", "", ""], ["", "3.6", "", ""], ["+", "", "2.94", "", ""]],
+    ):
+        table, _ = evening_of(*lines)
+        assert not any("odd one" in text for text in table.said)
+
+
+POUCH = "603450 3.7V 1100mAh"
+
+
+@pytest.mark.parametrize(("word", "board"), [("y", True), ("", False), ("n", False)])
+def test_a_pouch_of_nought_volts_is_asked_for_its_board(word: str, board: bool) -> None:
+    """Measured at the outputs of a board that switched off, the voltage says nothing of the cell behind it."""
+    table, _ = evening_of(["", "0", "", POUCH, "lco", word])
+    reading = next(item for item in table.entries[0].items if isinstance(item, Reading))
+    assert table.entries[0].facts is not None and table.entries[0].facts.protection_board is board
+    assert reading.where is (Where.BOARD if board else None)
+    again, _ = evening_of(["", "3.7", "", POUCH, "lco"], ["", "0", "", "", word])
+    assert (
+        len(again.entries) == 2
+        and again.prompts.count("behind a protection board, measured at its wires? y") == 1
+    )
+
+
+def test_a_round_cell_of_nought_volts_is_not_asked_for_a_board() -> None:
+    """Nor a pouch that holds charge."""
+    table, _ = evening_of(["", "0", "", ""])
+    assert len(table.entries) == 1

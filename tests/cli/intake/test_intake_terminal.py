@@ -20,6 +20,7 @@ def open_evening(person: Person, marking: str = "INR18650 2600mAh") -> None:
     """What is asked once: the object, its kind, the meter, what most cells are."""
     person.answer("what did you open?", "garden torch")
     person.answer("what kind of object?", "torch")
+    person.answer("how many of them?", "")
     person.answer("meter [", "1")
     person.answer("marking [", marking)
 

@@ -99,7 +99,7 @@ def estimate(case: Case, pair: Pair) -> Measured | None:
 def _estimate(case: Case, pair: Pair) -> Measured | None:
     # An lfp curve may lie 30 mV off the only set (`curve-error`), so most lfp pairs cannot tell a loss.
     assert pair.first.value is not None and pair.second.value is not None
-    # A protection board draws some 3 uA (sheets) for ever: that is no leak of the cell.
+    # A protection board draws some 3 uA (sheets) for ever: that is not a leak of the cell.
     drain = case.figure("board-drain") * HOURS_A_MONTH if case.facts.protection_board else 0.0
     common, difference = errors_of(case, pair)
     # How far this cell's curve may lie off the published ones shifts both readings alike.
@@ -175,9 +175,11 @@ def falling_pairs(case: Case, charge: Charge, inside: Sequence[Reading]) -> Iter
 
 
 def long_checked(case: Case, days: float) -> bool:
-    """True when a self-discharge check that could decide ran over so many days at any time."""
+    """True when a self-discharge check that could decide ran over so many days at any time, out of its pack."""
     start = datetime.min.replace(tzinfo=case.now.tzinfo)
-    return checked_after(case, start, least=days)
+    # Welded in parallel all cells share one voltage: such a check says nothing of this one.
+    welded = {r.key for r in case.rest_voltages if r.as_group}
+    return checked_after(case, start, least=days, but=welded)
 
 
 def checked_after(case: Case, at: datetime, *, least: float = 0.0, but: Collection[str] = ()) -> bool:

@@ -23,7 +23,7 @@ from straycell.bench.intake.script import (
 )
 from straycell.bench.intake.state import Session
 from straycell.bench.intake.waiting_round import waiting_round
-from straycell.errors import StraycellError
+from straycell.errors import BadData, StraycellError
 from straycell.readings import Quantity
 from straycell.safety import Step
 from straycell.teardowns import parse_teardown_code
@@ -33,6 +33,10 @@ KEYS = "? explains  < corrects the last answer  q ends  Ctrl-C drops only this c
 _WHY_WAITING = "Cells logged before lack a reading that can be taken today. Later: straycell intake --due."
 _WHY_TEARDOWN = "A tear-down is one object that was opened; its cells share a history. A code like AT3 goes on with that one."
 _WHY_KIND = "Free text, the same word for alike objects: torch, tool battery, notebook."
+_WHY_MANY = (
+    "Alike objects opened together, as four of one kind. Each is a pack of its own: you are asked which one a cell is from, "
+    "as a leak in one speaks for its own cells only."
+)
 
 
 def intake(session: Session) -> Talk[None]:
@@ -86,8 +90,9 @@ def _scanned_first(session: Session, code: str) -> Talk[None]:
 
 def _open(session: Session, opened: Opened) -> Talk[None]:
     """The meter, the box, and what most cells are."""
-    session.teardown, session.pack = opened.code, opened.pack
-    yield Say(f"tear-down {opened.code}: {opened.title}, pack {opened.pack}", Tone.HEAD)
+    session.teardown, session.pack, session.objects = opened.code, opened.pack, opened.objects
+    of = f"{opened.objects} objects" if opened.objects > 1 else f"pack {opened.pack}"
+    yield Say(f"tear-down {opened.code}: {opened.title}, {of}", Tone.HEAD)
     yield from session.meter_for(Quantity.AS_FOUND_VOLTAGE)
     if session.start.boxes:
         session.box = yield from choose_box(session, "box for the good ones", opened.box)
@@ -143,7 +148,16 @@ def _new_teardown(session: Session, title: str, last_kind: str) -> Talk[Opened |
         if text == Key.BACK:
             return None
         try:
-            made: Opened = yield OpenTeardown(title, parse_line(text or last_kind, "kind"))
-            return made
+            kind = parse_line(text or last_kind, "kind")
+            many = yield from session.ask_first(Ask("how many of them?", "1", _WHY_MANY))
+            if many != Key.BACK:
+                made: Opened = yield OpenTeardown(title, kind, _count(many or "1"))
+                return made
         except StraycellError as error:
             yield fault(error)
+
+
+def _count(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and 1 <= int(text) <= 1000):
+        raise BadData(f"'{text}' is not a count", "write how many alike objects you open together, 1 to 1000")
+    return int(text)

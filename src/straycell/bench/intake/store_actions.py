@@ -111,7 +111,8 @@ def _find_teardown(bench: Bench, effect: script.FindTeardown) -> Opened:
     known = [cell for cell in own if cell.facts != CellFacts()]
     pack = own[-1].pack if own and own[-1].pack else "1"
     box = next((cell.box for cell in reversed(own) if cell.box), None)
-    return Opened(found.code, found.title, pack, known[-1].facts if known else None, box or "")
+    facts = known[-1].facts if known else None
+    return Opened(found.code, found.title, pack, facts, box or "", found.objects)
 
 
 def _what_waits(bench: Bench, effect: script.WhatWaits) -> list[Waiting]:
@@ -134,8 +135,8 @@ def _shelve(bench: Bench, effect: script.Shelve) -> None:
 
 def _open_teardown(bench: Bench, effect: script.OpenTeardown) -> Opened:
     with bench.writing(create=True) as writer:
-        made = writer.add_teardown(effect.title, effect.kind)
-    return Opened(made.code, made.title)
+        made = writer.add_teardown(effect.title, effect.kind, objects=effect.objects)
+    return Opened(made.code, made.title, objects=made.objects)
 
 
 def _use_meter(bench: Bench, effect: script.UseMeter) -> Meter:
@@ -178,7 +179,7 @@ def _correct(writer: Writer, code: str, facts: CellFacts, because: str, mistake:
 
 
 def _kept(bench: Bench, writer: Writer, code: str, items: list[Item]) -> CellKept:
-    """The cell as it stands at the end of this transaction."""
+    """The cell as it is at the end of this transaction."""
     writer.settle()
     verdict = writer.verdict(code, bench.rules, bench.now)
     return CellKept(

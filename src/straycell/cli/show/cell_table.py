@@ -16,7 +16,7 @@ from straycell.cli.show.pieces.outcomes import outcome_cell
 from straycell.quantities import Measured
 
 if TYPE_CHECKING:
-    from straycell.pictures.stock import Point
+    pass
 
 COLUMNS: dict[str, Callable[[Listed], str | None]] = {
     "code": lambda each: each.cell.code,
@@ -57,23 +57,13 @@ def show(listed: Sequence[Listed], names: Sequence[str]) -> None:
 
 def draw(listed: Sequence[Listed], path: Path, *, force: bool) -> None:
     """The cells as a picture. Raises BadData for another suffix than .png or .svg."""
+    from straycell.bench.paper.prints import points_of
     from straycell.pictures.stock import stock_picture
 
     points = points_of(listed)
     kind: Literal["png", "svg"] = "svg" if path.suffix.lower() == ".svg" else "png"
     write_whole(path, stock_picture(points, len(listed) - len(points), kind), force=force)
     output.hint(f"drawn in {path}")
-
-
-def points_of(listed: Sequence[Listed]) -> list[Point]:
-    """The cells that have both figures today."""
-    from straycell.pictures.stock import Point
-
-    return [
-        Point(each.capacity.value, each.resistance.value, each.outcome)
-        for each in listed
-        if each.capacity is not None and each.resistance is not None
-    ]
 
 
 def document(each: Listed) -> dict[str, Any]:

@@ -27,12 +27,12 @@ MOST_AHEAD_DAYS = 3660
 def due(
     kind: Annotated[
         str | None,
-        values.text_argument("[KIND]", "Its cells, each with why and since when: a word of the board."),
+        values.text_argument("[KIND]", "Only this kind: each cell with the reason and since when."),
     ] = None,
     ics: Annotated[
         Path | None,
         typer.Option(
-            "--ics", metavar="FILE", help="Also write it, and what comes later, as an iCalendar file."
+            "--ics", metavar="FILE", help="Also write what is due now and later as an iCalendar file."
         ),
     ] = None,
     ahead: Annotated[

@@ -51,20 +51,16 @@ def as_json(box: BoxStock) -> dict[str, Any]:
 
 
 def _page(found: list[BoxStock]) -> None:
-    rows = [
-        [
-            box.name or "(no box)",
-            str(box.cells),
-            f"{'~' if box.energy.estimated else ''}{box.energy.value:.1f} Wh",
-            "-" if box.limit_wh is None else f"{box.limit_wh:g} Wh" + (" !" if box.over_limit else ""),
-            "never" if box.never_checked else output.day(box.oldest_check),
-            str(sum(count for _, count in box.attention)) if box.attention else None,
-            box.kind or None,
-        ]
-        for box in found
-    ]
-    heads = ["box", "cells", "energy", "limit", "oldest check", "due", "kind"]
-    tables.table(heads, rows, flexible="kind", empty="no box and no cell recorded yet")
+    columns: tables.Columns[BoxStock] = {
+        "box": lambda b: b.name or "(no box)",
+        "cells": lambda b: b.cells,
+        "energy": lambda b: f"{'~' if b.energy.estimated else ''}{b.energy.value:.1f} Wh",
+        "limit": lambda b: b.limit_wh and f"{b.limit_wh:g} Wh" + (" !" if b.over_limit else ""),
+        "oldest check": lambda b: "never" if b.never_checked else output.day(b.oldest_check),
+        "due": lambda b: sum(count for _, count in b.attention) or None,
+        "kind": lambda b: b.kind,
+    }
+    tables.grid(found, columns, flexible="kind", empty="no box and no cell recorded yet")
     for box in found:
         if not (box.attention or box.over_limit):
             continue
