@@ -117,6 +117,8 @@ def _absent(conn: Connection, code: str) -> BadData:
 def require_cells(conn: Connection, wanted: Iterable[str]) -> None:
     """Raise BadData for the first of these codes that is not a cell's."""
     listed = list(dict.fromkeys(wanted))
+    if not listed:
+        return
     # One query for all codes; the first missing one is named in the order they were typed.
     found = set(conn.execute(select(CELL.c.code).where(among(CELL.c.code, listed))).scalars())
     for code in listed:
