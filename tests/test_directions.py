@@ -66,7 +66,7 @@ fpdf         labels/document.py safety/handover/render.py
 fontTools    labels/faces.py
 icalendar    safety/due/calendar.py
 PIL          labels/picture.py labels/reading.py
-pydantic     labels/stocks/files.py
+pydantic     labels/stocks/files.py web/routes/api.py
 zxingcpp     labels/reading.py
 matplotlib   pictures/ traces/draw/plot.py physics/run_time/plot.py
 pandas       traces/ store/exchange

@@ -29,7 +29,7 @@ from straycell.store.verdicts.recorded import judge
 # --- looking ---------------------------------------------------------------------------------------
 
 
-def builds(conn: Connection, *, live_only: bool) -> list[Build]:
+def builds(conn: Connection, live_only: bool = True) -> list[Build]:
     """All builds, or those not dismantled, in the order they were reserved."""
     query = select(BUILD).order_by(BUILD.c.reserved_at_us, func.length(BUILD.c.key), BUILD.c.key)
     if live_only:
@@ -305,7 +305,7 @@ def add_upsets(pen: Pen, codes: Iterable[str], kind: str, *, severe: bool, event
         pen.kin |= siblings.siblings_of(pen.conn, listed)
 
 
-def add_incident(pen: Pen, kind: str, codes: Sequence[str], note: str, *, severe: bool) -> int:
+def add_incident(pen: Pen, kind: str, codes: Sequence[str], note: str = "", severe: bool = False) -> int:
     """Record an incident; returns its number. Raises BadData without a kind or a cell."""
     if not kind.strip() or not codes:
         raise BadData(

@@ -30,11 +30,11 @@ def add_cells(
     pen: Pen,
     facts: CellFacts,
     *,
-    count: int,
-    code: str | None,
-    teardown: str | None,
-    pack: str | None,
-    box: str | None,
+    count: int = 1,
+    code: str | None = None,
+    teardown: str | None = None,
+    pack: str | None = None,
+    box: str | None = None,
 ) -> list[Cell]:
     """Log `count` alike cells, under the next codes or the one given. Raises BadData, UsageFault."""
     if code is not None and count != 1:
@@ -61,7 +61,7 @@ def correct_cell(
     code: str,
     changes: Mapping[str, object],
     because: str,
-    mistake: str | None,
+    mistake: str | None = None,
     *,
     teardown: str | Keep | None = KEEP,
     pack: str | Keep | None = KEEP,

@@ -91,7 +91,7 @@ class KnownValue:
 
 
 def compare_meter(
-    pen: Pen, name: str, day: date, note: str, known: KnownValue | None = None
+    pen: Pen, name: str, day: date, note: str = "", known: KnownValue | None = None
 ) -> tuple[Comparison, bool]:
     """Record that a meter was compared; also returns whether it was off by more than its accuracy.
 

@@ -236,7 +236,7 @@ def recording(table: FromClause) -> tuple[ColumnElement[Any], ...]:
     return table.c.recorded_at_us, func.length(table.c.key), table.c.key
 
 
-def recorded(conn: Connection, code: str, *, with_superseded: bool) -> list[RecordedReading]:
+def recorded(conn: Connection, code: str, *, with_superseded: bool = True) -> list[RecordedReading]:
     """All of one cell's readings and charges, oldest first."""
     query = _with_fate().where(READING.c.code == code)
     if not with_superseded:
@@ -278,6 +278,18 @@ def add_items(pen: Pen, items: Sequence[Item], verb: str) -> list[Item]:
     require_places(pen.conn, items)
     event_id = pen.event(verb, codes)
     return insert_items(pen, items, event_id)
+
+
+def add_readings(pen: Pen, items: Sequence[Reading]) -> list[Reading]:
+    """Record readings as one write; returns them numbered. Raises BadData and records none."""
+    return [item for item in add_items(pen, items, "readings-added") if isinstance(item, Reading)]
+
+
+def add_charge(pen: Pen, charge: Charge) -> Charge:
+    """Record a charge; returns it numbered. Raises BadData."""
+    (filed,) = add_items(pen, [charge], "charge-added")
+    assert isinstance(filed, Charge)
+    return filed
 
 
 def require_places(conn: Connection, items: Sequence[Item]) -> None:

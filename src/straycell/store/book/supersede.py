@@ -23,8 +23,8 @@ def supersede(
     number: RecordKey,
     mistake: str,
     because: str,
-    right_cell: str | None,
-    replacements: Sequence[Item],
+    right_cell: str | None = None,
+    replacements: Sequence[Item] = (),
     undone: bool = False,
 ) -> list[Item]:
     """Supersede one reading or charge; returns what is in its place, numbered.

@@ -61,7 +61,7 @@ def _entries(conn: Connection, query: Select[Any]) -> Iterator[TraceEntry]:
         )
 
 
-def traces(conn: Connection, code: str | None) -> list[TraceEntry]:
+def traces(conn: Connection, code: str | None = None) -> list[TraceEntry]:
     """All traces, or one cell's, in the order they were filed."""
     query = select(*_HEAD).order_by(*recording(TRACE))
     if code is not None:
@@ -160,7 +160,7 @@ def _listed(numbers: Sequence[RecordKey]) -> str:
 
 
 def add_trace(
-    pen: Pen, new: NewTrace, items: Sequence[Item], again: str | None = None
+    pen: Pen, new: NewTrace, items: Sequence[Item] = (), again: str | None = None
 ) -> tuple[TraceEntry, list[Item]]:
     """File a trace and record what came out of it as one write. Raises BadData; nothing is kept then.
 
