@@ -66,7 +66,7 @@ def alive(visit: Visiting, cell: str = "") -> Response:
     event = 0
     if cell:
         with visit.bench().reading() as reader:
-            event = max((each.id for each in reader.history(parse_code(cell))), default=0)
+            event = reader.last_event(parse_code(cell))
     return view.answer({"event": event})
 
 
