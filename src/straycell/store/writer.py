@@ -12,23 +12,11 @@ from functools import wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Concatenate, ParamSpec, TypeVar
 
-from straycell.store.book import (
-    bench,
-    boxes,
-    builds,
-    cells,
-    chargers,
-    events,
-    facts,
-    handovers,
-    household,
-    meters,
-    projects,
-    readings,
-    teardowns,
-    traces,
-)
-from straycell.store.book import supersede as superseding
+from straycell.store.book import bench, events
+from straycell.store.book.measured import chargers, meters, readings, traces
+from straycell.store.book.measured import supersede as superseding
+from straycell.store.book.stock import boxes, cells, facts, household, teardowns
+from straycell.store.book.use import builds, handovers, projects
 from straycell.store.carry import restore_into
 from straycell.store.damage import damage_named
 from straycell.store.engine import connected, same_file, store_faults, writing_engine

@@ -9,8 +9,8 @@ from typing import Any
 from sqlalchemy import Connection, Select, func, select
 
 from straycell.errors import BadData
-from straycell.store.book import cells
 from straycell.store.book.records import Event, LabelPrint
+from straycell.store.book.stock import cells
 from straycell.store.column_values import from_json, from_us, to_us
 from straycell.store.schema.tables import BENCH, EVENT, EVENT_CELL, READING, SUPERSESSION, WRITE
 from straycell.store.session import Pen

@@ -13,11 +13,12 @@ from straycell.builds import Build, BuildState
 from straycell.cells import Stage, check_move
 from straycell.errors import BadData, NegativeAnswer
 from straycell.keys import key_of
-from straycell.store.book import cells, projects
 from straycell.store.book.derived import follow, say
 from straycell.store.book.names import key_named, shown
 from straycell.store.book.records import ProjectState
 from straycell.store.book.register import put
+from straycell.store.book.stock import cells
+from straycell.store.book.use import projects
 from straycell.store.column_values import from_us, opt_time
 from straycell.store.schema.tables import BUILD, BUILD_CELL, CONDEMNATION, PROJECT, UPSET
 from straycell.store.schema.validation import require_because
