@@ -28,7 +28,7 @@ _PAIR_SECOND_S = 0.8
 _SAME_AGE = 0.01
 _LONG_REST_S = 5400.0
 _MOVING_V = 0.05
-"""90 min of rest before a voltage is taken for open circuit, else 50 mV (battery storage handbook, batterydistributors.co.za)."""
+"""90 min of rest before a voltage is taken for open circuit, else 50 mV (battery storage handbook)."""
 _UNKNOWN_GROWTH = 0.1
 """Growth of a resistance in its second second where a single row shows none (common practice)."""
 
@@ -90,15 +90,25 @@ def _is_pulse(before: Step, step: Step) -> bool:
 def _is_read(analysis: Analysis, step: Step, age_s: float) -> bool:
     """True when a row stands at this age, or one on either side between half and twice the age.
 
-    A row at the very start does not count: it may still show the voltage from before the load.
+    A row at the very start does not count: it may still show the voltage from before the load. Nor does a pulse
+    count that is shorter than the doubt about its start.
     """
-    ages = analysis.trace.time_s[_young(analysis, step)] - step.onset_s
+    if step.open_start_s > age_s * (1 + _SAME_AGE):
+        return False
+    ages = analysis.trace.time_s[_young(analysis, step)] - _began_s(step)
     if np.min(np.abs(ages - age_s)) <= _SAME_AGE * age_s:
         return True
     after = int(np.searchsorted(ages, age_s))
     # Between half and twice the age the voltage is close to straight over the root of the time; further apart it is a
     # guess.
     return 0 < after < len(ages) and 2 * float(ages[after - 1]) >= age_s and float(ages[after]) <= 2 * age_s
+
+
+def _began_s(step: Step) -> float:
+    """When the load was switched on, as far as the rows tell: the middle of the distance in which it was."""
+    # A free-running logger writes its first loaded row up to a distance late; counted from the row before, every
+    # pulse would be younger than its name and its resistance too small.
+    return step.onset_s + step.open_start_s / 2.0
 
 
 def _young(analysis: Analysis, step: Step) -> slice:
@@ -110,7 +120,7 @@ def _young(analysis: Analysis, step: Step) -> slice:
 def _at(analysis: Analysis, step: Step, age_s: float) -> tuple[float, float, float]:
     """Voltage, current and the voltage's slope (V/s) in a step at an age."""
     rows = _young(analysis, step)
-    ages = analysis.trace.time_s[rows] - step.onset_s
+    ages = analysis.trace.time_s[rows] - _began_s(step)
     volts, amps = analysis.trace.voltage_v[rows], analysis.trace.current_a[rows]
     roots = np.sqrt(np.maximum(ages, 0.0))  # diffusion moves the voltage with the root of the time
     # The current has no such law: it is switched, so a straight line between its rows does.
@@ -176,7 +186,7 @@ def _from_rest(setting: Setting, rest: Step) -> tuple[float, float] | None:
 def _lines(value: float, change: float, slope: float, instrument: Instrument, step: Step) -> list[BudgetLine]:
     # A single row shows no slope, and no slope must not mean no growth.
     growth = _UNKNOWN_GROWTH * value if np.isnan(slope) else slope / change
-    return resistance_lines(value, change, instrument, step.open_start_s, growth)
+    return resistance_lines(value, change, instrument, step.open_start_s / 2.0, growth)
 
 
 def _state(analysis: Analysis, runs: list[DischargeRun], k: int) -> tuple[float, float | None]:
