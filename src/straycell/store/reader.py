@@ -157,7 +157,7 @@ class Reader:
             return teardowns.teardown(conn, code)
 
     def teardown_corrections(self, code: str) -> list[Event]:
-        """What was put right of a tear-down, oldest first; `from` and `to` stand in the detail."""
+        """What was put right of a tear-down, oldest first; `from` and `to` are in the detail."""
         with self._look() as conn:
             return teardowns.corrections(conn, code)
 
@@ -275,7 +275,7 @@ class Reader:
             return traces.trace_file(conn, number)
 
     def trace_readings(self, number: RecordKey) -> tuple[list[RecordKey], list[RecordKey]]:
-        """Numbers of what came out of a trace: (those that stand, those superseded)."""
+        """Numbers of what came out of a trace: (those that hold, those superseded)."""
         with self._look() as conn:
             return traces.readings_of(conn, number)
 
@@ -426,7 +426,7 @@ class Reader:
                 require_current(other, backup)
                 fault = next(chain.faults(other), None)
                 if fault is not None:
-                    raise StoreFault(f"is no sound backup: {fault}", "name another backup", file=backup)
+                    raise StoreFault(f"is not a sound backup: {fault}", "name another backup", file=backup)
                 return list(chain.lost_since(conn, other))
 
     def check(self, rules: RuleSet | None = None, now: datetime | None = None) -> list[str]:

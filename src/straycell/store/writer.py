@@ -1,6 +1,6 @@
 """The writing door: one `with` is one transaction under the write lock; all of it is kept, or nothing.
 
-At its end the verdict of every cell it touched is recorded anew (rejudge.py).
+At its end the verdict of every cell it touched is recorded again (rejudge.py).
 """
 
 from __future__ import annotations
@@ -195,7 +195,7 @@ class Writer(Reader):
     ) -> tuple[TraceEntry, list[Reading | Charge]]:
         """File a trace with what came out of it, as one write; returns both numbered. Raises BadData.
 
-        `again`: why the same file is worked out anew; what it gave before is superseded.
+        `again`: why the same file is worked out again; what it gave before is superseded.
         """
         return traces.add_trace(self._pen, new, items, again)
 
@@ -209,11 +209,11 @@ class Writer(Reader):
         *,
         undone: bool = False,
     ) -> list[Reading | Charge]:
-        """Take a reading or charge back; returns what stands in its place. Raises BadData, UsageFault."""
+        """Take a reading or charge back; returns what is in its place. Raises BadData, UsageFault."""
         return supersede(self._pen, reading_id, mistake, because, right_cell, replacements, undone)
 
     def refresh_verdicts(self, told: Callable[[int, int], None] | None = None, helpers: int = 1) -> int:
-        """Record anew every verdict that no longer holds; returns how many. `told` hears (done, of how many).
+        """Record again every verdict that no longer holds; returns how many. `told` hears (done, of how many).
 
         With `helpers` several processes judge when there are very many; only a program whose main module can
         be imported again may ask for that (see multiprocessing, spawn).

@@ -14,7 +14,7 @@ from straycell.store.session import Pen
 def take_letter(pen: Pen, letter: str) -> str:
     """From now on this store is bench `letter`; returns the former letter. What was written keeps its numbers.
 
-    Raises BadData for a letter that is none, or under which something stands here already.
+    Raises BadData for a letter that is none, or under which something is here already.
     """
     make_code(letter, 0)
     former = str(pen.conn.execute(select(BENCH.c.letter)).scalar_one())

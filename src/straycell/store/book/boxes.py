@@ -39,7 +39,7 @@ def box(conn: Connection, name: str) -> Box:
 def add_box(pen: Pen, name: str, kind: str, limit_wh: float | None) -> Box:
     """A new box. Raises BadData when the name is empty or taken, or the limit not above zero."""
     if not name.strip():
-        raise BadData("a box needs a name", "write it as it stands on the box")
+        raise BadData("a box needs a name", "write it as it is on the box")
     if limit_wh is not None and not 0 < limit_wh < float("inf"):
         raise BadData(
             f"box '{name}': a limit of {limit_wh} Wh", "write a limit above zero, like --limit-wh 100"

@@ -67,14 +67,14 @@ def correct_cell(
     pack: str | Keep | None = KEEP,
     box: str | Keep | None = KEEP,
 ) -> Cell:
-    """Say some facts of a cell anew, field by field. With `mistake` "mistyped" what was said before is withdrawn.
+    """Say some facts of a cell again, field by field. With `mistake` "mistyped" what was said before is withdrawn.
 
-    Raises BadData (no such cell, tear-down or box; nothing changes), UsageFault (a name that is no fact).
+    Raises BadData (no such cell, tear-down or box; nothing changes), UsageFault (a name that is not a fact).
     """
     reason = require_because(because)
     if mistake not in (None, "", Mistake.MISTYPED):
         raise UsageFault(
-            f"'{mistake}' is no mistake in a cell's facts", "write --mistake mistyped, or leave it out"
+            f"'{mistake}' is not a mistake in a cell's facts", "write --mistake mistyped, or leave it out"
         )
     old = cells.cell(pen.conn, code)
     facts = _changed(old.facts, changes)

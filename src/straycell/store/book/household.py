@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 
 def household(conn: Connection, rules: RuleSet, now: datetime, judged: dict[str, Verdict]) -> Household:
-    """Everything `due` looks at, as it stands at `now`."""
+    """Everything `due` looks at, as it is at `now`."""
     found = evidences(conn, None)
     since = handovers.condemned_since(conn)
     live = builds.builds(conn, live_only=True)

@@ -1,4 +1,4 @@
-"""Projects as filed: their text, how urgent they are, and where they stand."""
+"""Projects as filed: their text, how urgent they are, and where they are."""
 
 from __future__ import annotations
 

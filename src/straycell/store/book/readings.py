@@ -248,7 +248,7 @@ def reading(conn: Connection, number: RecordKey) -> RecordedReading:
     """One reading or charge by its number. Raises BadData when there is none."""
     found = _recorded(conn, _with_fate().where(READING.c.key == str(number)))
     if not found:
-        raise BadData(f"there is no reading {number}", "numbers stand in: straycell cell show CODE")
+        raise BadData(f"there is no reading {number}", "numbers are in: straycell cell show CODE")
     return found[0]
 
 

@@ -41,7 +41,7 @@ ProtectionOption = Annotated[
     values.quantity(
         "--protection-cutoff",
         _D.VOLTAGE,
-        "Where its protection stops.",
+        "Voltage at which its protection disconnects.",
         window=device_load.STOP,
         example="2.4V",
     ),
@@ -99,7 +99,7 @@ def runtime(
 
     advice = narrowing(found)
     found = replace(found, notes=(*found.notes, *([advice] if advice else [])))
-    # The dip shortens both ends alike, so it is no part of the margin between them.
+    # The dip shortens both ends alike, so it is not part of the margin between them.
     peaks_h = run_of(one, drawn.load, arguments).expected_h - found.expected_h if why and draw.dip_v else 0.0
     against = forbidden(one, draw.steady_a, draw.peak_a)
     if out is not None:
@@ -221,7 +221,7 @@ def margin_lines(one: OneCell, found: Runtime, at_c: float, peaks_h: float) -> l
 
 
 def _draws(one: OneCell, drawn: Drawn, arguments: dict[str, Any]) -> str | None:
-    """From full to the stop, where that is not the same; what lamps were seen to bear stands beside it."""
+    """From full to the stop, where that is not the same; what lamps were seen to bear is beside it."""
     if drawn.document["kind"] in ("current", "profile"):
         return None
     ends = (one.full_v, stop_v(arguments, drawn.load))
