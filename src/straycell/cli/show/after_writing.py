@@ -24,6 +24,7 @@ def talk_recorded(recorded: Recorded, step: Step = Step.MEASURING) -> None:
 
 def talk_doubts(doubts: Mapping[RecordKey, str], remedy: str) -> None:
     """Which capacities do not count, and once what to do."""
+    # A capacity that was run and does not count is the costliest surprise: said at once, not at the match.
     for number, why in doubts.items():
         output.talk(f"{number} is {why}")
     if doubts and remedy:
@@ -34,12 +35,14 @@ def talk_after(after: After, step: Step = Step.MEASURING) -> None:
     """Say where the cell is now, what comes next, and the cautions for that."""
     verdict, kinds = after.verdict, [after.cell.facts]
     output.talk(f"{after.cell.code} is now {verdict_words.headline(verdict)}")
+    # Only a discard gives its reason here; a hold gives the next step, and the page gives the rest.
     reasons = verdict_words.why(verdict)
     if verdict.outcome is Outcome.DISCARD and reasons:
         output.talk(f"because {reasons[0]}")
     steps = verdict_words.steps(verdict, clock.now())
     if steps:
         output.hint(f"next: {steps[0].as_next}")
+    # A condemned cell is not measured on: the cautions are those of what was seen, not of the step.
     if verdict.outcome is Outcome.DISCARD:
         talk_cautions(*verdict_words.parting(verdict), kinds=kinds)
     else:

@@ -55,6 +55,7 @@ def _each(found: Document) -> str | None:
 
 
 def _resistor(resistor: Document) -> str:
+    # A value off the E24 row cannot be bought, and usually means a misread band (IEC 60063).
     if resistor["is_e24"]:
         return f"{ohms(resistor['ohm'])}, an E24 value"
     near, colours = ohms(resistor["nearest_e24_ohm"]), " ".join(resistor["nearest_e24_bands"])
@@ -76,6 +77,7 @@ def _bands(resistor: Document) -> str | None:
 
 def _supplies(rows: list[Document]) -> None:
     output.section("The same lamps on one lithium cell")
+    # Lamps in parallel do not share evenly: a figure for each is given only where their count is known.
     each = rows[0]["per_lamp_a"] is not None
     tables.table(
         ["cell at", "draws", *(["each lamp"] if each else [])],
@@ -101,6 +103,7 @@ def _supplies(rows: list[Document]) -> None:
 
 def wanted_page(found: Document) -> None:
     """Which resistor or current gives the hours."""
+    # First, or the hours below would read as a permission.
     against = found["forbidden"]
     if against:
         for line in output.wrap(f"NOT ALLOWED  {found['code']}: {against[0]}"):

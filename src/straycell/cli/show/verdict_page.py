@@ -31,6 +31,7 @@ def page(verdict: Verdict, now: datetime, *, everything: bool = False) -> None:
         output.bullets(reasons)
     output.section("Next")
     output.bullets(next_steps(verdict, now) or ["nothing: it is ready for a project"])
+    # What is met explains nothing that a person could do.
     open_ones = [reason for reason in verdict.reasons if reason.status is not Status.MET]
     met = [reason for reason in verdict.reasons if reason.status is Status.MET]
     shown = [*open_ones, *(met if everything else [])]
@@ -39,6 +40,7 @@ def page(verdict: Verdict, now: datetime, *, everything: bool = False) -> None:
         tables.table(
             ["rule", "status", "observed", "limit", "how near", "best", "safety"],
             [_row(reason) for reason in shown],
+            # A limit cut short would be read as another limit.
             flexible=None,
             empty="",
         )

@@ -51,8 +51,10 @@ def due(
     with bench.reading() as reader:
         household = reader.household(bench.rules, now)
         letter = reader.bench_letter()
+    # Surveyed after the store is closed: with thousands of cells it takes a second, and writers wait.
     everything = survey(household)
     items = [item for item in everything if kind in (None, item.kind.id)]
+    # Ahead shows what comes and never makes it due: a calendar is no reason to touch a cell early.
     until = now + timedelta(days=ahead or 0)
     found = due_now(items, now)
     later = sorted((i for i in items if now < i.at <= until), key=lambda i: (i.at, i.order))
@@ -81,6 +83,7 @@ def _talk(found: list[DueItem], coming: list[DueItem], ics: Path | None) -> None
         output.hint(f"the next thing falls due on {output.day(min(i.at for i in coming))}")
     if ics is not None:
         output.hint(f"written to {ics}; take it into your calendar in place of the last one")
+    # A cell that warms or leaks is handled differently from one that is only to be measured.
     kinds = {item.kind.id for item in found}
     if kinds & {"in-device", "isolate", "warm"}:
         talk_cautions(Step.LOOK_BAD)

@@ -146,6 +146,7 @@ def _page(entry: HandoverEntry, listed: HandoverList) -> None:
 
 def _state(line: HandoverLine) -> str:
     """What may react comes first: a narrow column cuts the end of a cell, never this."""
+    # Whoever sorts the drum reads the first words only.
     return ("MAY REACT, " if line.critical else "") + str(line.condition)
 
 

@@ -57,6 +57,7 @@ def cells(
         _print(TEMPLATE)
         return
     path = _named(file)
+    # Own names are checked before the file is read: a typo there would be a fault on every line.
     mapping = parse_mapping(columns, COLUMNS, QUANTITY_STEMS) if columns else None
     with counting("lines") as told:
         found = context.write_long(

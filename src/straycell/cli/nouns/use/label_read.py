@@ -43,6 +43,7 @@ def read(
     found = [(image, read_picture(image)) for image in images]
     if out is not None:
         write_whole(out, marked_png(*found[0]), force=force)
+    # Several photographs of one box overlap: a code counts once.
     codes = codes_of(found)
     for image, symbols in found:
         _talk_others(image, symbols)

@@ -41,6 +41,7 @@ def match_project(
     """
     from straycell.matching import serve
 
+    # Given up by a person: looking for cells would hold them from projects that are wanted.
     if (dropped := dropped_match(reader, name)) is not None:
         return dropped
     # Verdicts at this moment: a match of yesterday may name a cell that has failed since.
@@ -123,6 +124,7 @@ def match(
             _say_chart(drawn)
 
     output.emit(document, show_it)
+    # The page comes first: a no without its reasons would be asked again with the next cell.
     if not found.served:
         raise NegativeAnswer(
             f"project '{name}' is not served by the cells in store", output.brief(_first(found.missing))

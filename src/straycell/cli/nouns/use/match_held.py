@@ -58,6 +58,7 @@ def held_page(found: Match, build: Build) -> None:
 
 def refuse_if_unfit(found: Match, build: Build) -> None:
     """Raise NegativeAnswer where reserved cells no longer do. In a device readings age: that is not a fault."""
+    # A reservation is still a choice on the shelf; what is soldered in a device is inspected, not re-matched.
     if not found.served and build.finished_at is None:
         failed = next((why.text for why in found.why if not why.passed), "a figure of theirs is missing")
         raise NegativeAnswer(

@@ -18,6 +18,7 @@ def limit_bar(observed: object, limit: object, expanded_uncertainty: float | Non
     low, at, high = (_place(value / limit) for value in (observed - spread, observed, observed + spread))
     dash, dot, rim = _signs()
     drawn = [dash if low <= place <= high else " " for place in range(WIDTH)]
+    # The value is drawn last: where it hides the limit, it is at the limit.
     drawn[_CENTRE] = rim
     drawn[at] = dot
     return "".join(drawn)
