@@ -54,7 +54,7 @@ def due(
     # Surveyed after the store is closed: with thousands of cells it takes a second, and writers wait.
     everything = survey(household)
     items = [item for item in everything if kind in (None, item.kind.id)]
-    # Ahead shows what comes and never makes it due: a calendar is no reason to touch a cell early.
+    # Ahead shows what comes and never makes it due: a calendar is not a reason to touch a cell early.
     until = now + timedelta(days=ahead or 0)
     found = due_now(items, now)
     later = sorted((i for i in items if now < i.at <= until), key=lambda i: (i.at, i.order))
