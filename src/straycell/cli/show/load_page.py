@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from straycell.cli.app import output, tables
+from straycell.cli.show.verdict_page import say_forbidden
 from straycell.matching.words import run_hours as hours
 from straycell.quantities import Dimension, show
 
@@ -93,27 +94,19 @@ def _supplies(rows: list[Document]) -> None:
         empty="",
     )
     output.say("")
-    for line in output.wrap(
+    output.say_wrapped(
         "Taken as one diode through the measured point: the current follows the supply, and twice the resistor "
         "does not halve it.",
         hang="",
-    ):
-        output.say(line)
+    )
 
 
 def wanted_page(found: Document) -> None:
     """Which resistor or current gives the hours."""
-    # First, or the hours below would read as a permission.
-    against = found["forbidden"]
-    if against:
-        for line in output.wrap(f"NOT ALLOWED  {found['code']}: {against[0]}"):
-            output.say(line)
-        output.bullets(against[1:])
-        output.say("")
+    say_forbidden(found["code"], found["forbidden"])
     wanted = f"{found['wanted_h']:g} h"
     if found["why_not"] is not None:
-        for line in output.wrap(f"{found['code']}  NO: {found['why_not']}"):
-            output.say(line)
+        output.say_wrapped(f"{found['code']}  NO: {found['why_not']}")
         output.bullets([found["remedy"], *found["notes"]])
         return
     resistor = found["resistor"]

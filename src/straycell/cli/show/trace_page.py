@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from straycell.cli.app import options, output, tables
+from straycell.cli.app import output, tables
 from straycell.keys import RecordKey
 from straycell.quantities import COVERAGE_FACTOR, Dimension, show
 from straycell.store.book.records import TraceEntry
@@ -150,13 +150,3 @@ def pulses(found: Mapping[str, Any]) -> None:
     )
     if len(listed) > _MOST_PULSES:
         output.say(f"and {len(listed) - _MOST_PULSES} more; all of them with --json")
-
-
-def can_draw() -> bool:
-    """True where the braille characters of the small curve can be printed."""
-    encoding = getattr(options.current().stdout, "encoding", None) or "utf-8"
-    try:
-        "⠿┾│".encode(encoding)
-    except (UnicodeError, LookupError):
-        return False
-    return True

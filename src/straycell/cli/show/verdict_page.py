@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 
 from straycell.acceptance.reasons import Reason, Status, Verdict
@@ -20,6 +21,14 @@ def say_headline(verdict: Verdict, lead: str = "") -> None:
         "" if lead else "  ",
     ):
         output.say(line)
+
+
+def say_forbidden(code: str, against: Sequence[str]) -> None:
+    """What speaks against a use, above the figures, which would read as a permission."""
+    if against:
+        output.say_wrapped(f"NOT ALLOWED  {code}: {against[0]}")
+        output.bullets(against[1:])
+        output.say("")
 
 
 def page(verdict: Verdict, now: datetime, *, everything: bool = False) -> None:

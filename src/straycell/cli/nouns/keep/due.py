@@ -132,8 +132,7 @@ def _page(found: list[DueItem], later: list[DueItem], now: datetime) -> None:
         output.section(f"{'! ' if kind.danger else ''}{kind.title} ({len(listed)})")
         steps = list(dict.fromkeys(item.todo for item in listed))
         shown = steps[0] if len(steps) == 1 else _common(listed)
-        for line in output.wrap(f"do: {shown}", "  "):
-            output.say(line)
+        output.say_wrapped(f"do: {shown}", "  ")
         for item in listed:
             _line(item, now)
     _later(later)
@@ -157,5 +156,4 @@ def _line(item: DueItem, now: datetime) -> None:
     over = (now - item.at).days
     since = f" [{over} days overdue]" if over > 0 else ""
     place = f" in {item.box}" if item.box else ""
-    for line in output.wrap(f"{item.subject}{place}{since}: {item.why}", "  ", "    "):
-        output.say(line)
+    output.say_wrapped(f"{item.subject}{place}{since}: {item.why}", "  ", "    ")

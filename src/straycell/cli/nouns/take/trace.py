@@ -159,7 +159,7 @@ def show_one(number: Number) -> None:
         trace_page.figures(entry, stand, gone, list(doubts.values()))
         output.section("Curve")
         for line in terminal_curve(
-            *again(entry, sheet.raw), width=_WIDTH, plain=not trace_page.can_draw()
+            *again(entry, sheet.raw), width=_WIDTH, plain=not output.can_show("⠿┾│")
         ).splitlines():
             output.say(line)
         trace_page.budget(entry.result)

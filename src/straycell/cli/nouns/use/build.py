@@ -171,8 +171,7 @@ def dismantle(name: Name) -> None:
 def _say_freed(build: Build) -> None:
     """Nothing was taken apart: the cells were promised only, and lie where they lay."""
     codes = ", ".join(build.codes)
-    for line in output.wrap(f"{build.project}  reservation freed: {codes}"):
-        output.say(line)
+    output.say_wrapped(f"{build.project}  reservation freed: {codes}")
 
 
 @app.command("inspect")
@@ -238,5 +237,4 @@ def document(build: Build) -> dict[str, Any]:
 
 
 def _say(build: Build) -> None:
-    for line in output.wrap(f"{build.project}  {build.state}: {', '.join(build.codes)}"):
-        output.say(line)
+    output.say_wrapped(f"{build.project}  {build.state}: {', '.join(build.codes)}")

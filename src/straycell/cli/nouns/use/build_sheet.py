@@ -13,6 +13,7 @@ from straycell.cli.app import clock, context, output
 from straycell.cli.app.files import talk_missing_glyphs, write_whole
 from straycell.cli.nouns.use.project import understood
 from straycell.errors import BadData
+from straycell.quantities import count_of
 from straycell.safety import Step, cautions_for
 from straycell.safety.energy import Held, mass_g
 
@@ -41,7 +42,7 @@ def write_sheet(name: str, out: Path, *, force: bool) -> None:
     content = sheet_of(project, groups, build.plan, now)
     write_whole(out, build_sheet_pdf(content, now), force=force)
     talk_missing_glyphs(content)
-    count = f"{len(build.codes)} cell{'s' if len(build.codes) != 1 else ''}"
+    count = count_of(len(build.codes), "cell")
     output.emit(
         {"files": [str(out)], "count": len(build.codes), "labels": list(build.codes)},
         lambda: output.say(f"{out}  {count}, {len(groups)} in series"),

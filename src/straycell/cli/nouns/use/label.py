@@ -21,6 +21,7 @@ from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.pieces.outcomes import OutcomeWord
 from straycell.errors import BadData, StoreFault, UsageFault
 from straycell.labels.content import Purpose
+from straycell.quantities import count_of
 from straycell.safety import Step, cautions_for
 
 if TYPE_CHECKING:
@@ -254,7 +255,7 @@ def _written(out: Path, parts: Parts) -> None:
     names = [stock.name for stock, contents in parts if contents]
     output.emit(
         {"files": [str(out)], "count": count, "stocks": names},
-        lambda: output.say(f"{out}  {count} label{'s' if count != 1 else ''} on {', '.join(names)}"),
+        lambda: output.say(f"{out}  {count_of(count, 'label')} on {', '.join(names)}"),
     )
     # Modules under 0.33 mm blur at 203 dpi: two or three dots make one module.
     fine = [stock.name for stock, contents in parts if contents and stock.dpi > DEFAULT_DPI]

@@ -40,10 +40,7 @@ def held_page(found: Match, build: Build) -> None:
 
     finished = build.finished_at is not None
     word, since = _STATE_WORDS[str(build.state)], output.day(build.finished_at or build.reserved_at)
-    for line in output.wrap(
-        f"{build.project} is {word} since {since}: it holds its cells, none are looked for"
-    ):
-        output.say(line)
+    output.say_wrapped(f"{build.project} is {word} since {since}: it holds its cells, none are looked for")
     say_cells(found)
     if found.runtime is not None:
         output.say(f"  runs {run_hours(found.runtime.low_h)} at the low end as they are known now")

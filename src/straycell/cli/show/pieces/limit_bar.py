@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from straycell.cli.app import options
+from straycell.cli.app import output
 
 WIDTH = 11
 _CENTRE = WIDTH // 2
@@ -29,9 +29,4 @@ def _place(ratio: float) -> int:
 
 
 def _signs() -> tuple[str, str, str]:
-    encoding = getattr(options.current().stdout, "encoding", None) or "utf-8"
-    try:
-        "─●│".encode(encoding)
-    except (UnicodeEncodeError, LookupError):
-        return "-", "o", "|"
-    return "─", "●", "│"
+    return ("─", "●", "│") if output.can_show("─●│") else ("-", "o", "|")
