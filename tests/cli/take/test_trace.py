@@ -15,6 +15,7 @@ from tests.cli.bench import Bench
 
 from straycell.cells import make_code
 from straycell.cli.app import options as session
+from straycell.cli.app import output
 
 ROOT = Path(__file__).parents[2]
 ONE_C = ROOT / "reference" / "traces" / "pouch-33ah-1c-discharge.csv.gz"
