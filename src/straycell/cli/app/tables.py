@@ -66,6 +66,18 @@ def _word(value: object) -> Cell:
     return value if isinstance(value, str) else str(value)
 
 
+def lines(rows: Sequence[Sequence[str]], *, empty: str) -> None:
+    """A few short rows without headers, aligned, for what a command just recorded; `empty` goes to stderr."""
+    if not rows:
+        output.talk(empty)
+        return
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    for row in rows:
+        line = "  ".join(text.ljust(width) for text, width in zip(row, widths, strict=True)).rstrip()
+        for part in output.wrap(line) if options.current().at_terminal else [line]:
+            output.say(part)
+
+
 def table(
     headers: Sequence[str],
     rows: Sequence[Sequence[Cell]],

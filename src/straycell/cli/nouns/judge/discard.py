@@ -48,8 +48,8 @@ def discard(
         for line in lost_words({project: (cell.code, done.in_build)}):
             output.talk(line)
     if cell.stage is not Stage.HANDED_OVER:
-        talk_cautions(*parting(done.after.verdict), kinds=[cell.facts])
         _next(cell.code, not_looked_over=not done.looked_over)
+        talk_cautions(*parting(done.after.verdict), kinds=[cell.facts])
 
 
 def _word(because: str, earlier: Condemnation | None) -> str:
@@ -60,10 +60,6 @@ def _word(because: str, earlier: Condemnation | None) -> str:
 
 def _next(code: str, *, not_looked_over: bool) -> None:
     """Where it goes, and the look that its list asks for: without one it travels as damaged."""
-    output.hint(
-        f"next: straycell cell move {code} BOX (a box for condemned cells), then: straycell handover add PLACE"
-    )
-    if not_looked_over:
-        output.hint(
-            f"look it over once more, or its list calls it damaged: straycell reading add {code} --look ..."
-        )
+    # Without a look its hand-over list calls it damaged, so that comes before the box.
+    look = f"straycell reading add {code} --look ..."
+    output.hint(f"next: {look if not_looked_over else f'straycell cell move {code} BOX'}")

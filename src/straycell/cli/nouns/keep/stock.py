@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from straycell.bench.wording.shapes import stock_json
 from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.show.cautions_talk import talk_cautions
@@ -26,28 +27,10 @@ def stock() -> None:
         household = reader.household(bench.rules, bench.now)
         limits = {box.name: box.limit_wh for box in reader.boxes()}
     found = take_stock(household, limits, due_now(survey(household), bench.now))
-    output.emit([as_json(box) for box in found], lambda: _page(found))
+    output.emit([stock_json(box) for box in found], lambda: _page(found))
     if any(box.attention for box in found):
         output.hint("what to do about it: straycell due")
     talk_cautions(Step.STORING)
-
-
-def as_json(box: BoxStock) -> dict[str, Any]:
-    """One box, for --json; `box` null is the cells that lie in none."""
-    return {
-        "box": box.name,
-        "kind": box.kind or None,
-        "cells": box.cells,
-        "condemned": box.condemned,
-        "energy_wh": box.energy.value,
-        "estimated": box.energy.estimated,
-        "limit_wh": box.limit_wh,
-        "over_limit": box.over_limit,
-        "oldest_check": box.oldest_check,
-        "never_checked": box.never_checked,
-        "outcomes": box.outcomes,
-        "attention": [{"title": title, "count": count} for title, count in box.attention],
-    }
 
 
 def _page(found: list[BoxStock]) -> None:

@@ -238,7 +238,7 @@ def list_all(
     listed = sort_cells(listed, sort or CellOrder.CODE)
     if plot is not None:
         cell_table.draw(listed, plot, force=force)
-    output.emit([cell_table.document(each) for each in listed], lambda: cell_table.show(listed, names))
+    output.emit([shapes.listed_json(each) for each in listed], lambda: cell_table.show(listed, names))
 
 
 @app.command("show")

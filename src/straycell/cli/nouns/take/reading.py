@@ -52,19 +52,20 @@ def _plain(said: dict[str, Any]) -> dict[str, Any]:
 
 def _show_made(made: Sequence[Item]) -> None:
     defaults = context.rules().defaults
-    columns: tables.Columns[Item] = {
-        "id": lambda item: item.id,
-        "cell": lambda item: item.cell,
-        "what": lambda item: item.quantity,
-        "value": lambda item: value_text(item, defaults),
-        "how": describe,
-    }
-    tables.listing(
-        made,
-        lambda item: shapes.item_json(item, defaults),
-        columns,
-        flexible="how",
-        empty="nothing was recorded in its place",
+    one_cell = len({item.cell for item in made}) == 1
+    rows = [
+        [
+            f"{item.id}",
+            *([] if one_cell else [item.cell]),
+            item.quantity.value,
+            value_text(item, defaults),
+            describe(item),
+        ]
+        for item in made
+    ]
+    output.emit(
+        [shapes.item_json(item, defaults) for item in made],
+        lambda: tables.lines(rows, empty="nothing was recorded in its place"),
     )
 
 

@@ -13,7 +13,7 @@ from straycell.cli.app.files import Force
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.nouns.use.match import match_project, plan_all
-from straycell.cli.nouns.use.project import understood
+from straycell.cli.nouns.use.project import device_words, understood
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.keys import NEW
@@ -111,16 +111,24 @@ def _named(writer: Writer, name: str, cells: list[str]) -> Match:
 def finish(
     name: Name,
     yes: Annotated[
-        bool, typer.Option("--yes", help="At a terminal: the cautions were read and followed, do not ask.")
+        bool,
+        typer.Option(
+            "--yes", help="The device is as its project says, the cautions were followed: do not ask."
+        ),
     ] = False,
 ) -> None:
     """Record that the reserved cells are built in. Refused without protection; at a terminal the cautions are confirmed first."""
     with context.reading() as reader:
         # Asked before the cautions: nobody should confirm a list for a build that will be refused.
         _require_finishable(reader, name)
+        device = device_words(understood(reader.project(name)))
     if not yes and prompts.at_terminal():
+        # The cells were chosen for these figures; weeks may lie between, and devices change on the bench.
+        prompts.confirm(False, f"is the device still as its project says? {device}")
         talk_cautions(Step.BUILD)
         prompts.confirm(False, "was all of this done, and every check of the build sheet?")
+    elif not yes:
+        output.talk(f"finished for the device as its project says: {device}")
     with context.writing() as writer:
         # And again under the lock, as minutes may pass at the question.
         _require_finishable(writer, name)

@@ -39,15 +39,10 @@ def match_project(
 
     With `planning` a project without protection gets its cells too: they can wait for it together.
     """
-    from straycell.matching import serve
 
-    # Given up by a person: looking for cells would hold them from projects that are wanted.
-    if (dropped := dropped_match(reader, name)) is not None:
-        return dropped
-    # Verdicts at this moment: a match of yesterday may name a cell that has failed since.
-    rules, now = context.rules(), clock.now()
-    project, cells = understood(reader.project(name)), candidates(reader, rules, now, codes)
-    return serve(project, cells, limits(), now=now, planning=planning)
+    from straycell.bench.project_match import project_match
+
+    return project_match(context.bench(), reader, name, codes=codes, planning=planning)
 
 
 @app.command()
@@ -156,17 +151,6 @@ def _match_what(what: str, name: str | None, everyone: bool, cells: list[str] | 
     with context.reading() as reader:
         match_what(reader, what)
     talk_cautions(Step.MATCH)
-
-
-def dropped_match(reader: Reader, name: str) -> Match | None:
-    """The answer to a project that was given up; None for any other."""
-    from straycell.matching import Match
-    from straycell.store.book.records import ProjectState
-
-    if reader.project(name).state is not ProjectState.DROPPED:
-        return None
-    again = "it was dropped: no cells are looked for; file it again with: straycell project add FILE"
-    return Match(name, False, missing=(again,))
 
 
 def _tell_held(reader: Reader, name: str, build: Build) -> None:

@@ -23,9 +23,9 @@ Name = Annotated[str, values.text_argument("NAME", "The project, exactly as name
 
 def understood(entry: ProjectEntry) -> Project:
     """A filed project, read again from its own text."""
-    from straycell.projects import parse_project
+    from straycell.bench.project_match import understood
 
-    return parse_project(entry.text, source=entry.name, base=None)
+    return understood(entry)
 
 
 def document(entry: ProjectEntry, project: Project) -> dict[str, Any]:
@@ -193,6 +193,16 @@ def _protection_words(project: Project) -> str:
         cut = each if protection.per_cell else _cutoff_words(protection.cutoff_v, project.pack.series)
         words.append(f"cuts off at {cut}")
     return ", ".join(words)
+
+
+def device_words(project: Project) -> str:
+    """What a project file says of its device, for a person to hold against the thing itself."""
+    places = f"{project.need.temperature_c:g} C"
+    peak_a = project.need.peak_current_a
+    peak = f", peaks of {show(peak_a, Dimension.CURRENT)}" if peak_a is not None else ""
+    return (
+        f"it draws {_load_words(project)}{peak}, works at {places}, and is charged: {_charger_words(project)}"
+    )
 
 
 def _few(words: list[str], all_of_them: int) -> str:
