@@ -18,9 +18,9 @@ from sqlalchemy import Column
 from straycell.acceptance import load_rules
 from straycell.cells import CellFacts, Chemistry, Form, next_codes
 from straycell.meters import Accuracy, Meter, parse_resolution
-from straycell.store.book.cells import born_row, facts_values
 from straycell.store.book.names import shown
 from straycell.store.book.register import born_text
+from straycell.store.book.stock.cells import born_row, facts_values
 from straycell.store.column_values import to_us
 from straycell.store.schema.tables import BENCH, BOX, CELL, METER, READING, TEARDOWN
 from straycell.store.session import Pen
@@ -74,7 +74,7 @@ def build_store(path: Path, count: int, *, verdicts: bool = True) -> list[str]:
         writer.add_project("wash-house lamp", PROJECT_TEXT, 1)
     codes = _codes(count)
     with open_writer(path, now=NOW, rules=load_rules(), create=False) as writer:
-        _fill(writer._pen, codes)
+        _fill(writer.pen, codes)
     if verdicts:
         with open_writer(path, now=NOW, rules=load_rules(), create=False) as writer:
             writer.refresh_verdicts()

@@ -258,6 +258,8 @@ def _kind_line(cell: Cell) -> Line:
     form = "other form" if facts.form is Form.OTHER else facts.form.value
     if facts.chemistry is Chemistry.UNKNOWN:
         return Line((f"chemistry unknown, {form}", f"unknown {form}"))
+    if facts.chemistry is Chemistry.LIION:
+        return Line((f"LIION kind unknown {form}: never join", f"LIION {form}: never join"))
     kind = f"{facts.chemistry.value.upper()} {form}"
     marking = " ".join(facts.marking.split())
     return Line((f"{kind} {marking}", kind)) if facts.form in _FLAT and marking else Line((kind,))

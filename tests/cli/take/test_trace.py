@@ -367,7 +367,7 @@ def test_ctrl_c_while_reading_leaves_nothing(round_cell: Bench, tmp_path: Path) 
 def test_a_write_that_fails_at_the_end_leaves_nothing(round_cell: Bench, tmp_path: Path) -> None:
     """Interrupted after the trace's row, before its readings are in."""
     before = round_cell.do("store info")
-    with mock.patch("straycell.store.book.traces.insert_items", side_effect=KeyboardInterrupt):
+    with mock.patch("straycell.store.book.measured.traces.insert_items", side_effect=KeyboardInterrupt):
         round_cell.refused(f"trace add A00001O {curve(tmp_path)}", 130)
     assert {**round_cell.do("store info"), "size_bytes": 0} == {**before, "size_bytes": 0}
 

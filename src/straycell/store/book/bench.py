@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-from sqlalchemy import select
+from sqlalchemy import Connection, select
 
 from straycell.cells import make_code
 from straycell.errors import BadData
 from straycell.store.book.counters import given_out
 from straycell.store.schema.tables import BENCH
 from straycell.store.session import Pen
+
+
+def letter(conn: Connection) -> str:
+    """The letter that this bench's codes begin with."""
+    return str(conn.execute(select(BENCH.c.letter)).scalar_one())
 
 
 def take_letter(pen: Pen, letter: str) -> str:

@@ -16,7 +16,7 @@ from straycell.readings import METER_FAULT
 from straycell.typed import parse_day, parse_time
 
 if TYPE_CHECKING:
-    from straycell.store.book.household import KnownValue
+    from straycell.store.book.stock.household import KnownValue
 
 app = noun_app("What readings are taken with, and how far to trust it.")
 _D = Dimension
@@ -142,7 +142,7 @@ def _known_value(showed: str | None, actual: str | None) -> KnownValue | None:
     if showed is None or actual is None:
         raise UsageFault("one figure of a comparison is missing", "give --showed and --actual, or neither")
     from straycell.readings import Quantity
-    from straycell.store.book.household import KnownValue
+    from straycell.store.book.stock.household import KnownValue
 
     # Both in one unit or it is not a comparison: 4.05 V against 4050 mAh is a slip.
     for dimension, name in _COMPARED.items():

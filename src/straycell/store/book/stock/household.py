@@ -15,9 +15,11 @@ from straycell.keys import NEW
 from straycell.meters import Meter
 from straycell.readings import METER_FAULT, Quantity, Reading, is_off
 from straycell.safety.due.survey import Household, Kept, MeterCheck
-from straycell.store.book import boxes, builds, cells, handovers, meters, readings
+from straycell.store.book.measured import meters, readings
 from straycell.store.book.names import shown
 from straycell.store.book.records import Comparison
+from straycell.store.book.stock import boxes, cells
+from straycell.store.book.use import builds, handovers
 from straycell.store.column_values import day_text, from_us, opt_day
 from straycell.store.schema.tables import EVENT, METER, METER_COMPARISON, SUPERSESSION
 from straycell.store.schema.validation import require_because
@@ -91,7 +93,7 @@ class KnownValue:
 
 
 def compare_meter(
-    pen: Pen, name: str, day: date, note: str, known: KnownValue | None = None
+    pen: Pen, name: str, day: date, note: str = "", known: KnownValue | None = None
 ) -> tuple[Comparison, bool]:
     """Record that a meter was compared; also returns whether it was off by more than its accuracy.
 

@@ -13,13 +13,13 @@ from straycell.acceptance.evidence import FactSaid, fact_key
 from straycell.cells import Cell, CellFacts, Chemistry, Form, Stage
 from straycell.errors import BadData, UsageFault
 from straycell.readings import Mistake
-from straycell.store.book import cells
-from straycell.store.book.boxes import require_room
 from straycell.store.book.derived import say
 from straycell.store.book.names import key_named
 from straycell.store.book.records import KEEP, Keep
 from straycell.store.book.register import BORN, Said, said
-from straycell.store.book.teardowns import teardown as require_teardown
+from straycell.store.book.stock import cells
+from straycell.store.book.stock.boxes import require_room
+from straycell.store.book.stock.teardowns import teardown as require_teardown
 from straycell.store.schema.tables import BOX, CELL
 from straycell.store.schema.validation import require_because, require_facts
 from straycell.store.session import Pen, among, rows_of
@@ -30,11 +30,11 @@ def add_cells(
     pen: Pen,
     facts: CellFacts,
     *,
-    count: int,
-    code: str | None,
-    teardown: str | None,
-    pack: str | None,
-    box: str | None,
+    count: int = 1,
+    code: str | None = None,
+    teardown: str | None = None,
+    pack: str | None = None,
+    box: str | None = None,
 ) -> list[Cell]:
     """Log `count` alike cells, under the next codes or the one given. Raises BadData, UsageFault."""
     if code is not None and count != 1:
@@ -61,7 +61,7 @@ def correct_cell(
     code: str,
     changes: Mapping[str, object],
     because: str,
-    mistake: str | None,
+    mistake: str | None = None,
     *,
     teardown: str | Keep | None = KEEP,
     pack: str | Keep | None = KEEP,

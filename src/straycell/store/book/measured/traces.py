@@ -13,10 +13,11 @@ from sqlalchemy import Connection, Select, select
 from straycell.errors import BadData
 from straycell.keys import RecordKey, key_of
 from straycell.readings import Charge, Mistake, Quantity
-from straycell.store.book import cells, meters
-from straycell.store.book.readings import Item, insert_items, reading, recording, require_in_house
+from straycell.store.book.measured import meters
+from straycell.store.book.measured.readings import Item, insert_items, reading, recording, require_in_house
+from straycell.store.book.measured.supersede import supersede
 from straycell.store.book.records import NewTrace, TraceEntry
-from straycell.store.book.supersede import supersede
+from straycell.store.book.stock import cells
 from straycell.store.column_values import from_json, from_us, to_json, to_us
 from straycell.store.schema.tables import READING, SUPERSESSION, TRACE
 from straycell.store.schema.validation import require_moment, utc
@@ -61,7 +62,7 @@ def _entries(conn: Connection, query: Select[Any]) -> Iterator[TraceEntry]:
         )
 
 
-def traces(conn: Connection, code: str | None) -> list[TraceEntry]:
+def traces(conn: Connection, code: str | None = None) -> list[TraceEntry]:
     """All traces, or one cell's, in the order they were filed."""
     query = select(*_HEAD).order_by(*recording(TRACE))
     if code is not None:
@@ -160,7 +161,7 @@ def _listed(numbers: Sequence[RecordKey]) -> str:
 
 
 def add_trace(
-    pen: Pen, new: NewTrace, items: Sequence[Item], again: str | None = None
+    pen: Pen, new: NewTrace, items: Sequence[Item] = (), again: str | None = None
 ) -> tuple[TraceEntry, list[Item]]:
     """File a trace and record what came out of it as one write. Raises BadData; nothing is kept then.
 

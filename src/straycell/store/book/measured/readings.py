@@ -14,8 +14,9 @@ from straycell.errors import BadData
 from straycell.keys import RecordKey, key_of
 from straycell.meters import Meter
 from straycell.readings import Charge, Method, Quantity, Reading, Where
-from straycell.store.book import cells, meters
+from straycell.store.book.measured import meters
 from straycell.store.book.records import RecordedReading
+from straycell.store.book.stock import cells
 from straycell.store.column_values import from_us, to_us
 from straycell.store.schema.tables import READING, SUPERSESSION
 from straycell.store.schema.validation import require_item, utc
@@ -236,7 +237,7 @@ def recording(table: FromClause) -> tuple[ColumnElement[Any], ...]:
     return table.c.recorded_at_us, func.length(table.c.key), table.c.key
 
 
-def recorded(conn: Connection, code: str, *, with_superseded: bool) -> list[RecordedReading]:
+def recorded(conn: Connection, code: str, *, with_superseded: bool = True) -> list[RecordedReading]:
     """All of one cell's readings and charges, oldest first."""
     query = _with_fate().where(READING.c.code == code)
     if not with_superseded:
@@ -278,6 +279,18 @@ def add_items(pen: Pen, items: Sequence[Item], verb: str) -> list[Item]:
     require_places(pen.conn, items)
     event_id = pen.event(verb, codes)
     return insert_items(pen, items, event_id)
+
+
+def add_readings(pen: Pen, items: Sequence[Reading]) -> list[Reading]:
+    """Record readings as one write; returns them numbered. Raises BadData and records none."""
+    return [item for item in add_items(pen, items, "readings-added") if isinstance(item, Reading)]
+
+
+def add_charge(pen: Pen, charge: Charge) -> Charge:
+    """Record a charge; returns it numbered. Raises BadData."""
+    (filed,) = add_items(pen, [charge], "charge-added")
+    assert isinstance(filed, Charge)
+    return filed
 
 
 def require_places(conn: Connection, items: Sequence[Item]) -> None:

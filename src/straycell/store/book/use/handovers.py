@@ -12,10 +12,10 @@ from straycell.cells import Stage
 from straycell.errors import BadData
 from straycell.keys import RecordKey, key_of
 from straycell.safety.handover.listing import HandoverCell, HandoverList, make_list
-from straycell.store.book import cells
 from straycell.store.book.derived import follow
 from straycell.store.book.records import HandoverEntry, Listing
 from straycell.store.book.register import put
+from straycell.store.book.stock import cells
 from straycell.store.column_values import from_json, from_us, opt_time
 from straycell.store.schema.tables import (
     BENCH,
@@ -129,7 +129,7 @@ def _first_condemned(conn: Connection, stages: Collection[str]) -> dict[str, tup
     return first
 
 
-def add_handover(pen: Pen, place: str, codes: Sequence[str] | None) -> HandoverEntry:
+def add_handover(pen: Pen, place: str, codes: Sequence[str] | None = None) -> HandoverEntry:
     """Gather the waiting condemned cells (or these of them) for a place; an open hand-over there takes them in.
 
     Raises BadData when none waits, or one of the cells named is not to be had.
@@ -187,6 +187,11 @@ def list_of(conn: Connection, entry: HandoverEntry, rules: RuleSet, now: datetim
     listed = [HandoverCell.of(evidence, judge(evidence, rules, now).verdict) for evidence in found.values()]
     letter = str(conn.execute(select(BENCH.c.letter)).scalar_one())
     return make_list(str(entry.id), entry.place, letter, entry.opened_at, listed)
+
+
+def list_numbered(conn: Connection, number: RecordKey, rules: RuleSet, now: datetime) -> HandoverList:
+    """The list of a hand-over: as it would go now, or as it went. Raises BadData."""
+    return list_of(conn, handover(conn, number), rules, now)
 
 
 def close_handover(pen: Pen, number: RecordKey) -> HandoverEntry:

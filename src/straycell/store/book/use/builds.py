@@ -13,11 +13,12 @@ from straycell.builds import Build, BuildState
 from straycell.cells import Stage, check_move
 from straycell.errors import BadData, NegativeAnswer
 from straycell.keys import key_of
-from straycell.store.book import cells, projects
 from straycell.store.book.derived import follow, say
 from straycell.store.book.names import key_named, shown
 from straycell.store.book.records import ProjectState
 from straycell.store.book.register import put
+from straycell.store.book.stock import cells
+from straycell.store.book.use import projects
 from straycell.store.column_values import from_us, opt_time
 from straycell.store.schema.tables import BUILD, BUILD_CELL, CONDEMNATION, PROJECT, UPSET
 from straycell.store.schema.validation import require_because
@@ -29,7 +30,7 @@ from straycell.store.verdicts.recorded import judge
 # --- looking ---------------------------------------------------------------------------------------
 
 
-def builds(conn: Connection, *, live_only: bool) -> list[Build]:
+def builds(conn: Connection, live_only: bool = True) -> list[Build]:
     """All builds, or those not dismantled, in the order they were reserved."""
     query = select(BUILD).order_by(BUILD.c.reserved_at_us, func.length(BUILD.c.key), BUILD.c.key)
     if live_only:
@@ -305,7 +306,7 @@ def add_upsets(pen: Pen, codes: Iterable[str], kind: str, *, severe: bool, event
         pen.kin |= siblings.siblings_of(pen.conn, listed)
 
 
-def add_incident(pen: Pen, kind: str, codes: Sequence[str], note: str, *, severe: bool) -> int:
+def add_incident(pen: Pen, kind: str, codes: Sequence[str], note: str = "", severe: bool = False) -> int:
     """Record an incident; returns its number. Raises BadData without a kind or a cell."""
     if not kind.strip() or not codes:
         raise BadData(
