@@ -115,6 +115,7 @@ class Reader:
     cell = _looks(_cells.cell)
     cells = _looks(_cells.cells)
     history = _looks(_events.history)
+    last_event = _looks(_events.last_event)
     label_prints = _looks(_events.label_prints)
     printer_scale = _looks(_events.printer_scale)
 
