@@ -26,6 +26,7 @@ from straycell.cli.show.cell_sheet import (
     runtime_json,
 )
 from straycell.cli.show.device_draw import Draw, draw_of
+from straycell.cli.show.verdict_page import say_forbidden
 from straycell.matching.words import run_hours as hours
 from straycell.quantities import Dimension, show
 from straycell.safety import Step
@@ -165,11 +166,7 @@ def page(
     peaks_h: float | None = None,
 ) -> None:
     """A run time for a person; with `peaks_h` (what peaks cost, in h) each part of its margin."""
-    if against:
-        for line in output.wrap(f"NOT ALLOWED  {one.code}: {against[0]}"):
-            output.say(line)
-        output.bullets(against[1:])
-        output.say("")
+    say_forbidden(one.code, against)
     output.say(f"{one.code}  count on {hours(found.low_h)}; {hours(found.expected_h)} expected")
     resistance = figure(one.candidate.resistance, _D.RESISTANCE) or "not measured"
     output.facts(
