@@ -82,7 +82,7 @@ def _looks(made: Callable[Concatenate[Connection, P], R]) -> Callable[Concatenat
 class Reader:
     """Everything that can be asked of a store. Lists are in a fixed order; names match exactly.
 
-    What a method takes, gives and raises stands at the function of `book` that it is made of.
+    What a method takes, gives and raises is written at the function of `book` that it is made of.
     """
 
     def __init__(self, conn: Connection, path: Path) -> None:
@@ -115,6 +115,7 @@ class Reader:
     cell = _looks(_cells.cell)
     cells = _looks(_cells.cells)
     history = _looks(_events.history)
+    last_event = _looks(_events.last_event)
     label_prints = _looks(_events.label_prints)
     printer_scale = _looks(_events.printer_scale)
 
