@@ -43,7 +43,7 @@ def _figures() -> dict[str, dict[str, float]]:
 
 def _figure(name: str, chemistry: Chemistry) -> float:
     table = _figures()[name]
-    # Of an unknown kind the highest stands: too much energy in a box is the safe mistake.
+    # Of an unknown kind the highest counts: too much energy in a box is the safe mistake.
     return max(table.get(str(kind), table.get("any", 0.0)) for kind in members(chemistry))
 
 

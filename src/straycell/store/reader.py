@@ -82,7 +82,7 @@ def _looks(made: Callable[Concatenate[Connection, P], R]) -> Callable[Concatenat
 class Reader:
     """Everything that can be asked of a store. Lists are in a fixed order; names match exactly.
 
-    What a method takes, gives and raises stands at the function of `book` that it is made of.
+    What a method takes, gives and raises is written at the function of `book` that it is made of.
     """
 
     def __init__(self, conn: Connection, path: Path) -> None:

@@ -83,7 +83,7 @@ def _writes(
 class Writer(Reader):
     """A reader that can also write. Every method is one event; `settle` may be called to see its verdicts.
 
-    What a method takes, gives and raises stands at the function of `book` that it is made of.
+    What a method takes, gives and raises is written at the function of `book` that it is made of.
     """
 
     def __init__(self, pen: Pen, path: Path) -> None:

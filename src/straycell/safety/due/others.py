@@ -9,6 +9,7 @@ from straycell.acceptance.permission import usable
 from straycell.acceptance.reasons import Outcome
 from straycell.builds import Build, BuildState
 from straycell.cells import Stage
+from straycell.quantities import count_of
 from straycell.readings import Quantity
 from straycell.readings.charger import COUNTS_FOR
 from straycell.safety.due.survey import DueItem, Household, Kept, due_kinds
@@ -55,7 +56,7 @@ def _inspection(build: Build, cells: list[Kept]) -> DueItem:
     days = kind.days["first" if last is None else "every"]
     since = last or build.finished_at
     word = "finished" if last is None else "looked at"
-    why = f"{word} {since:%Y-%m-%d}: {len(build.codes)} cell{'s' if len(build.codes) > 1 else ''}"
+    why = f"{word} {since:%Y-%m-%d}: {count_of(len(build.codes), 'cell')}"
     return DueItem(kind, build.project, since + timedelta(days=days), why, about="build")
 
 

@@ -65,6 +65,7 @@ def add(
             f"add --like with one of: {', '.join(meter_classes())}; or an accuracy, like --voltage-accuracy 0.5%+3mV",
         )
     meter = replace(meter, **given)
+    # A display that steps by 10 mV hides what its accuracy promises.
     if voltage_resolution is not None:
         meter = replace(meter, voltage_resolution=parse_resolution(voltage_resolution))
     with context.writing(create=True) as writer:
@@ -110,6 +111,8 @@ def compare(
     day = parse_day(on, now) if on is not None else now.astimezone().date()
     known = _known_value(showed, actual)
     with context.writing() as writer:
+        # Whether it is off is worked out from both figures, not asked: nobody likes to call an own meter
+        # wrong.
         done, is_off = writer.compare_meter(name, day, note or "", known)
     document = {"meter": done.meter, "compared_on": output.day(done.last), "note": note, "off": is_off}
     word = ": off by more than its accuracy" if is_off else ""

@@ -76,6 +76,7 @@ def reserve(
             )
         made = writer.reserve(name, found.groups, found.plan or "")
     output.emit(document(made), lambda: _say(made))
+    # One cell alone has nothing to join, and a sheet for it would only be paper.
     joined = len(made.codes) > 1
     if joined:
         output.hint(f"the sheet to join them by: straycell build sheet '{name}' --out FILE.pdf")
@@ -98,6 +99,7 @@ def _named(writer: Writer, name: str, cells: list[str]) -> Match:
         raise NegativeAnswer(
             f"project '{name}' does not need {', '.join(left_out)}", "name only the cells it is to have"
         )
+    # Cells were named, so the person wants to know which of them fails, not what the stock lacks.
     failed = [why for why in found.not_chosen if not why.passed]
     if not found.served and failed:
         first = failed[0]
@@ -163,6 +165,7 @@ def dismantle(name: Name) -> None:
     """Take a build apart, or free a reservation. Cells that were built in are on hold until they are tested again."""
     with context.writing() as writer:
         made = writer.dismantle(name)
+    # Cells that were only promised have seen no current: they go back as they were.
     if made.finished_at is None:
         output.emit(document(made), lambda: _say_freed(made))
         return
@@ -176,8 +179,7 @@ def dismantle(name: Name) -> None:
 def _say_freed(build: Build) -> None:
     """Nothing was taken apart: the cells were promised only, and lie where they lay."""
     codes = ", ".join(build.codes)
-    for line in output.wrap(f"{build.project}  reservation freed: {codes}"):
-        output.say(line)
+    output.say_wrapped(f"{build.project}  reservation freed: {codes}")
 
 
 @app.command("inspect")
@@ -201,6 +203,7 @@ def inspect(
         if build.finished_at >= now:
             raise BadData(f"the build of '{name}' was finished just now", "look at it again later")
         writer.add_readings([Reading(NEW, c, Quantity.LOOK, now, look=tuple(look)) for c in build.codes])
+        # Judged in the same write: a swollen cell must be out of use before the command ends.
         writer.settle()
         outcomes = writer.outcomes(context.rules(), now, build.codes)
     bad = [code for code, outcome in outcomes.items() if outcome.word == "discard"]
@@ -242,5 +245,4 @@ def document(build: Build) -> dict[str, Any]:
 
 
 def _say(build: Build) -> None:
-    for line in output.wrap(f"{build.project}  {build.state}: {', '.join(build.codes)}"):
-        output.say(line)
+    output.say_wrapped(f"{build.project}  {build.state}: {', '.join(build.codes)}")

@@ -265,8 +265,7 @@ def document(one: OneCell, charger: Charger, answer: ChargerAnswer) -> dict[str,
 
 def page(one: OneCell, charger: Charger, answer: ChargerAnswer) -> None:
     """The answer for a person: the verdict of it first, then the figures, then what to do."""
-    for line in output.wrap(f"{one.code}  {_headline(answer)}"):
-        output.say(line)
+    output.say_wrapped(f"{one.code}  {_headline(answer)}")
     end = answer.float_v
     output.facts(
         [
