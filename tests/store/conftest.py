@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from tests.store.store_bench import NOW, Shelf, charge, found, new_trace
 
+from straycell.builds import GroupVoltage
 from straycell.store.schema.tables import CHARGER, FINDING, FINDING_FELL
 from straycell.store.writer import Writer
 
@@ -37,6 +38,7 @@ def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
         writer.compare_meter("fine", NOW.date())
         writer.add_project("gauge", "name = 'gauge'", 1)
         writer.reserve("gauge", [[good]], "plan")
+        writer.inspect_groups("gauge", [GroupVoltage(3.8, 0.004, 0.0003, "fine")], ())
         writer.correct_cell(other, {"maker": "unknown"}, "read it again")
         _a_row_each(writer, other)
     return shelf.path

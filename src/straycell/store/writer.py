@@ -11,7 +11,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from straycell.builds import Build
+from straycell.builds import Build, GroupVoltage
 from straycell.cells import Cell, CellFacts
 from straycell.keys import RecordKey
 from straycell.meters import Meter
@@ -283,6 +283,10 @@ class Writer(Reader):
         # Weeks may lie between reserving and building in, and this session may hold a bad reading.
         self.settle()
         return builds.finish(self._pen, project)
+
+    def inspect_groups(self, project: str, groups: Sequence[GroupVoltage], held: Collection[int]) -> Build:
+        """Record the rest voltages of a build's groups; the cells of the `held` ones go on hold."""
+        return builds.inspect(self._pen, project, groups, held)
 
     def dismantle(self, project: str) -> Build:
         """Take a build apart, or free a reservation. Raises BadData."""
