@@ -43,6 +43,7 @@ builds:      errors quantities cells acceptance projects matching keys
 safety:      errors quantities cells markings readings physics acceptance labels builds keys
 store:       *
 bench:       *
+web:         errors typed quantities cells readings acceptance labels safety bench files
 cli:         *
 """
 ALLOWED: dict[str, set[str]] = {}
@@ -69,13 +70,18 @@ pydantic     labels/stocks/files.py
 zxingcpp     labels/reading.py
 matplotlib   pictures/ traces/draw/plot.py physics/run_time/plot.py
 pandas       traces/ store/exchange
+fastapi      web/
+starlette    web/
+jinja2       web/view.py
+uvicorn      cli/nouns/keep/serve.py
 highspy      matching/
 numpy        traces/ physics/ matching/
 """
 PLACES = {line.split()[0]: line.split()[1:] for line in LIBRARIES.strip().splitlines()}
 
-HEAVY = ["sqlmodel", "sqlalchemy", "alembic", "pandas", "numpy", "qrcode", "fpdf", "PIL", "matplotlib"]
-RIM = {"store", "bench", "cli"}
+HEAVY = ["fastapi", "jinja2", "uvicorn", "sqlmodel", "sqlalchemy", "alembic"]
+HEAVY += ["pandas", "numpy", "qrcode", "fpdf", "PIL", "matplotlib"]
+RIM = {"store", "bench", "web", "cli"}
 FILES = sorted(path for path in SOURCE.rglob("*.py") if "sample_db" not in path.parts)
 
 

@@ -25,6 +25,7 @@ builds       cells committed to a project, position by position
 safety       the cautions and where they are shown
 store        the SQLite file: tables, triggers, migrations, the only way in and out
 bench        the use cases without a terminal: recording and what follows, a cell's sheet, what waits, the guided intake
+web          the bench page: the same use cases for a phone or a tablet
 cli          the commands, a file a noun
 """
 

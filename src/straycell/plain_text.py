@@ -34,6 +34,13 @@ def require_plain(what: str, text: str) -> str:
     return text
 
 
+def steering(text: str) -> str:
+    """The first character that steers a screen, layout (line break, tab) aside; empty where there is none."""
+    if text.isprintable():
+        return ""
+    return next((c for c in text if not _plain(c) and c not in "\n\r\t"), "")
+
+
 def one_line(text: str) -> str:
     """For a screen: one line, `?` for what would steer it."""
     return text if text.isprintable() else "".join(c if _plain(c) else _INSTEAD for c in text)

@@ -12,6 +12,8 @@ import pytest
 
 from straycell.acceptance import conformance_probability, load_rules, read_rules, shipped_rules
 from straycell.acceptance.conformance import Side, against_max, against_min
+from straycell.acceptance.grounds import Ground
+from straycell.acceptance.rules import Limit
 from straycell.errors import BadData
 from straycell.quantities import Measured
 
@@ -79,6 +81,29 @@ def test_every_shipped_limit_has_a_source_and_what_it_decides() -> None:
         assert limit.source and limit.decides and limit.text and limit.bound in ("min", "max", "words"), (
             limit.id
         )
+
+
+@pytest.mark.parametrize("limit", shipped_rules().limits.values(), ids=lambda limit: limit.id)
+def test_every_limit_says_what_kind_of_source_it_has(limit: Limit) -> None:
+    """In a fixed order, the surest first; what is from memory or common practice says so in its source too."""
+    order = list(Ground)
+    assert limit.grounds and list(limit.grounds) == sorted(set(limit.grounds), key=order.index)
+    assert (Ground.MEMORY in limit.grounds) is ("from memory" in limit.source)
+    if "common practice" in limit.source:
+        assert Ground.PRACTICE in limit.grounds
+
+
+def test_no_figure_that_decides_safety_is_from_memory() -> None:
+    """A limit that guards against a danger rests on a text that was seen, or is said to be common practice."""
+    deciding = [each for each in shipped_rules().limits.values() if each.safety or each.feeds_safety]
+    assert len(deciding) > 100 and not [each.id for each in deciding if Ground.MEMORY in each.grounds]
+
+
+def test_a_limit_of_a_persons_own_file_rests_on_their_word(tmp_path: Path) -> None:
+    """What was published for the shipped figure was not published for theirs."""
+    rules = load_rules(write(tmp_path, 'name = "x"\n[[limit]]\nid = "capacity"\nvalues = { pack = 0.9 }\n'))
+    assert rules.limits["capacity"].grounds == (Ground.PERSON,)
+    assert rules.limits["rest-time"].grounds == (Ground.REPORT,)
 
 
 def write(tmp_path: Path, text: str) -> Path:

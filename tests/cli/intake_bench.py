@@ -11,7 +11,7 @@ from straycell.bench.intake import script
 from straycell.bench.intake.script import CellKept, Entry, Start
 from straycell.bench.intake.session import intake
 from straycell.bench.intake.state import Session
-from straycell.cells import CellFacts, Look, make_code
+from straycell.cells import CellFacts, Look, make_code, parse_code
 from straycell.errors import StraycellError
 from straycell.meters import meter_like
 from straycell.readings import Quantity, Reading
@@ -41,6 +41,8 @@ class Table:
         self.larges: list[str] = []
         self.cautions: list[script.Caution] = []
         self.refusals: list[StraycellError] = []
+        self.blanks: list[str] = []
+        self.shelved: list[tuple[str, str]] = []
         self.given = 0
         self._answers = answers
 
@@ -88,8 +90,19 @@ class Table:
         self.given += 1
         return make_code("A", self.given)
 
+    def _do_nextblank(self, effect: script.NextBlank, left: Any) -> str:
+        return self.blanks.pop(0) if self.blanks else ""
+
+    def _do_findcode(self, effect: script.FindCode, left: Any) -> script.Found:
+        code = parse_code(effect.text)
+        borne = code in {entry.code for entry in self.entries}
+        return script.Found(code, script.Bearer.CELL if borne else script.Bearer.NOTHING)
+
+    def _do_shelve(self, effect: script.Shelve, left: Any) -> None:
+        self.shelved.append((effect.code, effect.box))
+
     def _do_openteardown(self, effect: script.OpenTeardown, left: Any) -> script.Opened:
-        return script.Opened("AT1", effect.title)
+        return script.Opened("AT1", effect.title, objects=effect.objects)
 
     def _do_usemeter(self, effect: script.UseMeter, left: Any) -> Any:
         return meter_like(effect.name, effect.like or "hand-held-multimeter")
@@ -123,8 +136,8 @@ class Table:
         )
 
 
-OPENING = ["garden torch", "torch", "-", "INR18650 2600mAh"]
-"""What is asked once: object, kind, no meter, what most cells are."""
+OPENING = ["garden torch", "torch", "", "-", "INR18650 2600mAh"]
+"""What is asked once: object, kind, just one, no meter, what most cells are."""
 CELL = ["", "3.7", "", ""]
 """Written, volts, clean, the same kind."""
 

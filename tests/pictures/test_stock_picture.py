@@ -47,5 +47,6 @@ def test_the_picture_of_the_readme_is_current(tmp_path: Path) -> None:
     """Else: python -m tests.bless_pictures."""
     listed = sample_listed(tmp_path)
     points = points_of(listed)
-    shown = Image.open(FOLDER / "stock.png").info["Description"]
+    with Image.open(FOLDER / "stock.png") as picture:
+        shown = picture.info["Description"]
     assert shown == digest(points, len(listed) - len(points))

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from straycell.acceptance.grounds import Ground
 from straycell.safety import (
     Caution,
     Kind,
@@ -40,6 +41,14 @@ def test_no_caution_has_the_id_of_another() -> None:
     """Screens and labels refer to them by id."""
     names = [c.id for c in all_cautions()]
     assert len(names) == len(set(names))
+
+
+def test_every_caution_says_what_kind_of_source_it_has() -> None:
+    """What is from memory or common practice in its words is so in its kinds of source."""
+    for caution in all_cautions():
+        assert caution.grounds
+        assert (Ground.MEMORY in caution.grounds) is ("from memory" in caution.source)
+        assert (Ground.PRACTICE in caution.grounds) is ("common practice" in caution.source)
 
 
 @pytest.mark.parametrize("step", list(Step))

@@ -14,11 +14,13 @@ from pathlib import Path
 from tests.acceptance.bench import FINE, NMC, day, good
 
 from straycell.acceptance import RuleSet, load_rules
+from straycell.builds import GroupVoltage
 from straycell.cells import CellFacts, Look
 from straycell.keys import NEW
 from straycell.readings import Charge, Quantity, Reading
 from straycell.store.book.records import NewTrace
 from straycell.store.reader import Reader, open_reader
+from straycell.store.schema.tables import CHARGER, FINDING, FINDING_FELL
 from straycell.store.writer import Writer, open_writer
 
 NOW = day(20.0)
@@ -110,3 +112,42 @@ def new_trace(code: str, raw: bytes = b"time,volt,amp\n0,4.2,0\n", at: datetime 
 
 def charge(code: str, at: datetime = NOW) -> Charge:
     return Charge(NEW, code, at, 1.0, 4.2, 0.05, 22.0, 26.0)
+
+
+def fill(shelf: Shelf) -> None:
+    """At least one row in every table that must not be rewritten."""
+    good, other, spare = shelf.good_cells(3)
+    with shelf.writing() as writer:
+        writer.add_teardown("garden lantern", "lamp")
+        writer.set_aside_codes(1)
+        writer.add_box("drawer", limit_wh=90.0)
+        writer.add_charge(charge(good))
+        (wrong,) = writer.add_readings([found(other, 3.1)])
+        writer.add_trace(new_trace(good))
+        writer.supersede(wrong.id, "bad-contact", "the clip hung by one tooth")
+        writer.add_incident("drop", [other])
+        writer.discard(spare, "sat on")
+        writer.add_handover("recycling yard")
+        writer.compare_meter("fine", NOW.date())
+        writer.add_project("gauge", "name = 'gauge'", 1)
+        writer.reserve("gauge", [[good]], "plan")
+        writer.inspect_groups("gauge", [GroupVoltage(3.8, 0.004, 0.0003, "fine")], ())
+        writer.correct_cell(other, {"maker": "unknown"}, "read it again")
+        _a_row_each(writer, other)
+
+
+def _a_row_each(writer: Writer, code: str) -> None:
+    """A finding that no rule made, its fall, and a charger: only so that each of these tables holds a row."""
+    pen, digest = writer.pen, "0" * 64
+    charger = {"name": "four-bay", "end_current_a": 0.05, "measured_at_us": pen.now_us}
+    pen.conn.execute(CHARGER.insert().values(**charger, event_id=pen.event("charger-added")))
+    row = {
+        "digest": digest,
+        "code": code,
+        "rule": "look",
+        "basis": "[]",
+        "words": "seen",
+        "at_us": pen.now_us,
+    }
+    pen.conn.execute(FINDING.insert().values(**row, write_id=pen.write_id))
+    pen.conn.execute(FINDING_FELL.insert().values(digest=digest, key="A-1", write_id=pen.write_id))

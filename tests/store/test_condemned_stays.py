@@ -11,23 +11,22 @@ from tests.store.store_bench import NOW, Shelf, look
 
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import Look
-from straycell.errors import BadData
 
 
 @pytest.mark.parametrize("to", ["2", None])
-def test_a_cell_does_not_leave_the_pack_of_a_leaking_one_without_a_mistake(
+def test_a_cell_that_leaves_the_pack_of_a_leaking_one_takes_the_hold_along(
     shelf: Shelf, to: str | None
 ) -> None:
-    """Said to be mistyped it may; the hold then goes with the pack."""
+    """Said to be mistyped it never was there, and the hold stays behind."""
     with shelf.writing(NOW) as writer:
         torn = writer.add_teardown("garden lantern", "lamp")
-        kept, leaking = (c.code for c in writer.add_cells(NMC, count=2, teardown=torn.code, pack="1"))
+        made = writer.add_cells(NMC, count=3, teardown=torn.code, pack="1")
+        moved, never_there, leaking = (cell.code for cell in made)
         writer.add_readings([look(leaking, Look.LEAKING)])
-    with pytest.raises(BadData, match=f"same pack as {leaking}"), shelf.writing(NOW) as writer:
-        writer.correct_cell(kept, {}, "other pack", None, pack=to)
-    with shelf.writing(NOW) as writer:
-        writer.correct_cell(kept, {}, "other pack", "mistyped", pack=to)
-        assert writer.cell(kept).pack == to
+        writer.correct_cell(moved, {}, "other pack", None, pack=to)
+        writer.correct_cell(never_there, {}, "never was there", "mistyped", pack=to)
+        assert [sign.code for sign in writer.evidence(moved).sibling_signs] == [leaking]
+        assert writer.evidence(never_there).sibling_signs == ()
 
 
 def test_an_uncertainty_typed_into_a_list_takes_no_guard_band_off(shelf: Shelf, tmp_path: Path) -> None:

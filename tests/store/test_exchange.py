@@ -106,3 +106,11 @@ def test_an_export_appears_when_it_is_whole(
     with full.reading() as reader:
         files = reader.export_dir(tmp_path / "out")
     assert seen == {False} and all(file.is_file() for file in files)
+
+
+def test_a_folder_name_that_would_steer_a_screen_is_refused(full: Shelf, tmp_path: Path) -> None:
+    """It would be printed by every program that lists the folder."""
+    for odd in ("a\x1b[2J", "b\u202e"):
+        with full.reading() as reader, pytest.raises(BadData, match="the name of the folder"):
+            reader.export_dir(tmp_path / odd)
+    assert not [path for path in tmp_path.iterdir() if path.is_dir()]

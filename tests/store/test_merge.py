@@ -18,6 +18,7 @@ from straycell.cells import Look, Stage
 from straycell.errors import BadData, StoreFault
 from straycell.readings import Charge, Reading
 from straycell.store.book.records import ProjectState
+from straycell.store.long_write import LONG_BYTES, write_long
 from straycell.store.merge.take_in import Merged
 from straycell.store.writer import Writer, open_writer
 
@@ -425,3 +426,40 @@ def test_corrections_of_a_teardown_are_merged_the_latest_word_on_each_field(
                 "slip",
                 "there were two",
             ]
+
+
+@pytest.mark.parametrize("odd", ["\x1b[2J", "\u202e", "\x9b31m", "\u2066"])
+@pytest.mark.parametrize("where", ["box", "because", "detail"])
+def test_a_text_that_would_steer_a_screen_is_refused(
+    shelf: Shelf, other: Other, odd: str, where: str
+) -> None:
+    """No door takes one, so somebody wrote it past them; also where JSON hides it behind an escape."""
+    with other.writing() as writer:
+        if where == "box":
+            writer.add_box(f"tin {odd}")
+        else:
+            said = {"because": f"x{odd}"} if where == "because" else {"detail": {"said": [f"y{odd}"]}}
+            writer.pen.event("noted", **said)  # type: ignore[arg-type]
+    shelf.empty()
+    before = shelf.path.read_bytes()
+    with pytest.raises(BadData, match=f"control character U\\+{ord(odd[0]):04X}"):
+        merge(shelf, other)
+    assert shelf.path.read_bytes() == before
+
+
+def test_a_merge_that_brings_nothing_new_writes_nothing(shelf: Shelf, other: Other) -> None:
+    """Not one byte, also where it is done beside the store."""
+    shelf.good_cells(1)
+    merge(shelf, other)
+    merge(other, shelf)
+    before = shelf.path.read_bytes(), other.path.read_bytes()
+    merge(shelf, other)
+    merge(other, shelf, LATER + timedelta(days=60))
+    done, _ = write_long(
+        shelf.path,
+        lambda writer: writer.merge(other.path),
+        now=LATER,
+        rules=shelf.rules,
+        size_bytes=LONG_BYTES,
+    )
+    assert done.events == 0 and (shelf.path.read_bytes(), other.path.read_bytes()) == before

@@ -6,14 +6,14 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 import pytest
-from tests.acceptance.bench import NMC, day
+from tests.acceptance.bench import FINE, NMC, day
 from tests.store.store_bench import NOW, Shelf, capacity, charge, found, look, measure, volts
 
 from straycell.acceptance import Outcome, RuleSet, assess
 from straycell.acceptance.evidence import Condemnation, SiblingSign, Upset
 from straycell.acceptance.rules import merge_rules
 from straycell.cells import CellFacts, Chemistry, Form, Look, Stage
-from straycell.errors import BadData
+from straycell.errors import BadData, UsageFault
 from straycell.readings import Method, Quantity
 from straycell.store.schema.tables import CELL
 from straycell.store.verdicts import recorded as book
@@ -236,19 +236,86 @@ def test_a_siblings_sign_renews_the_recorded_verdict_of_the_others(shelf: Shelf,
     assert judged == []
 
 
-def test_moving_a_cell_to_another_pack_renews_both_packs(shelf: Shelf) -> None:
-    """The ones it leaves and the ones it joins."""
+@pytest.mark.parametrize("mistake", [None, "mistyped"])
+def test_a_sign_counts_for_every_pack_a_cell_was_in_unless_that_was_mistyped(
+    shelf: Shelf, mistake: str | None
+) -> None:
+    """The ones it joins, and the ones it leaves as long as it really lay there."""
     with shelf.writing() as writer:
         writer.add_teardown("drill", "tool")
         a, b = (cell.code for cell in writer.add_cells(NMC, count=2, teardown="AT1", pack="left"))
         (c,) = (cell.code for cell in writer.add_cells(NMC, teardown="AT1", pack="right"))
         writer.add_readings([look(a, Look.BURNT)])
     with shelf.writing() as writer:
-        writer.correct_cell(a, {}, "lay in the right one", pack="right")
+        writer.correct_cell(a, {}, "lay in the right one", mistake, pack="right")
     with shelf.reading() as reader:
         rules = {code: {r.rule for r in reader.verdict(code, shelf.rules, NOW).reasons} for code in (b, c)}
-        assert "sibling-look" not in rules[b] and "sibling-look" in rules[c]
+        assert ("sibling-look" in rules[b]) is (mistake is None) and "sibling-look" in rules[c]
         assert reader.check(shelf.rules) == []
+
+
+def test_a_cell_that_moves_on_takes_the_sign_of_its_first_pack_along(shelf: Shelf) -> None:
+    """It lay beside the cell that leaks, whenever that shows; in a pack it was never in, it did not."""
+    with shelf.writing() as writer:
+        writer.add_teardown("drill", "tool")
+        a, b = (cell.code for cell in writer.add_cells(NMC, count=2, teardown="AT1", pack="left"))
+        writer.correct_cell(b, {}, "goes with the others from here on", pack="right")
+        (c,) = (cell.code for cell in writer.add_cells(NMC, teardown="AT1", pack="right"))
+        writer.add_readings([look(a, Look.BURNT)])
+        signs = {code: [sign.code for sign in writer.evidence(code).sibling_signs] for code in (a, b, c)}
+    assert signs == {a: [], b: [a], c: []}
+
+
+def leaked(shelf: Shelf, code: str) -> str:
+    """Found to have lost far too much in a fortnight; the number of the reading that shows it."""
+    with shelf.writing() as writer:
+        measure(writer, code)
+        late = replace(volts(code, 3.9), rested_s=86400.0, meter=FINE, temperature_c=22.0)
+        (shown,) = writer.add_readings([late])
+    return str(shown.id)
+
+
+def test_a_sibling_that_leaked_charge_is_a_sign_as_long_as_that_finding_stands(shelf: Shelf) -> None:
+    """In the same write, for the pack and for nobody else; a mistake in its basis takes the sign back."""
+    with shelf.writing() as writer:
+        writer.add_teardown("drill", "tool")
+        a, b = (cell.code for cell in writer.add_cells(NMC, count=2, teardown="AT1"))
+        (far,) = (cell.code for cell in writer.add_cells(NMC, teardown="AT1", pack="x"))
+        for code in (b, far):
+            measure(writer, code)
+    number = leaked(shelf, a)
+    assert [state_of(shelf, code) for code in (a, b, far)] == [Outcome.DISCARD, Outcome.HOLD, Outcome.PACK]
+    with shelf.reading() as reader:
+        held = [r for r in reader.verdict(b, shelf.rules, NOW).reasons if r.rule == "sibling-look"]
+        assert held and f"{a} of the same pack: it lost charge by itself" in held[0].text
+        assert reader.check(shelf.rules) == []
+    with shelf.writing() as writer:
+        writer.supersede(number, "bad-contact", "the clip was loose")
+    assert state_of(shelf, b) is Outcome.PACK
+    with shelf.reading() as reader:
+        assert reader.check(shelf.rules) == []
+
+
+def state_of(shelf: Shelf, code: str) -> Outcome:
+    with shelf.reading() as reader:
+        return reader.verdict(code, shelf.rules, NOW).outcome
+
+
+def test_of_several_objects_each_cell_says_which(shelf: Shelf) -> None:
+    """Four devices opened together are four packs; of one object nothing is asked."""
+    with shelf.writing() as writer:
+        writer.add_teardown("small devices", "inhaler-type device", objects=4)
+        writer.add_teardown("drill", "tool")
+        with pytest.raises(UsageFault, match="is of 4 objects"):
+            writer.add_cells(NMC, teardown="AT1")
+        (a,) = (cell.code for cell in writer.add_cells(NMC, teardown="AT1", pack="1"))
+        (b,) = (cell.code for cell in writer.add_cells(NMC, teardown="AT2"))
+        with pytest.raises(UsageFault, match="is of 4 objects"):
+            writer.correct_cell(b, {}, "came out of a small one", teardown="AT1")
+        writer.add_cells(NMC, teardown="AT1", pack="2")
+        writer.add_readings([look(a, Look.LEAKING)])
+        assert writer.correct_cell(b, {}, "came out of a small one", teardown="AT1", pack="3").pack == "3"
+        assert not writer.evidence(b).sibling_signs
 
 
 def test_incidents_and_discards_stand_in_the_evidence(shelf: Shelf) -> None:

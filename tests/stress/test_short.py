@@ -11,15 +11,7 @@ from tests.stress.__main__ import SHORT
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="it forks")
-@pytest.mark.parametrize(
-    "name",
-    [
-        pytest.param(n, marks=pytest.mark.xfail(reason="a writer gives up after ten seconds", strict=False))
-        if n == "writers"
-        else n
-        for n in SHORT
-    ],
-)
+@pytest.mark.parametrize("name", SHORT)
 def test_a_stress_program_in_its_short_form(name: str) -> None:
     """In a process of its own, because it forks; its one line says what held."""
     done = subprocess.run(

@@ -10,7 +10,7 @@ from datetime import datetime
 from functools import cached_property
 from typing import Any
 
-from straycell.cells import CellFacts, Chemistry, Look
+from straycell.cells import CellFacts, Chemistry
 from straycell.readings import Charge, Reading
 
 DISMANTLED = "dismantled"
@@ -35,10 +35,10 @@ class Upset:
 
 @dataclass(frozen=True, slots=True)
 class SiblingSign:
-    """A cell of the same pack that leaked, swelled or burnt: `look` was seen at `at`."""
+    """A cell of the same pack that leaked, swelled, burnt or lost charge: seen at `at` as `look`, a word of the rules."""
 
     code: str
-    look: Look
+    look: str
     at: datetime
     key: str = ""
 

@@ -18,6 +18,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
+from straycell.acceptance.grounds import Ground
 from straycell.cells import Chemistry, Form
 from straycell.errors import BadData
 from straycell.files.read import read_bytes, toml_document
@@ -46,6 +47,7 @@ class Limit:
     values: Mapping[str, float] | None = None
     words: tuple[str, ...] = ()
     feeds_safety: str = ""
+    grounds: tuple[Ground, ...] = ()
 
     def value(self, *keys: str) -> float:
         """The figure of the first key present. Raises KeyError when none is: callers ask `has` first."""
@@ -220,7 +222,7 @@ def _apply(limits: dict[str, Limit], base: RuleSet, entry: Any, number: int, see
         changed, more = _new_words(shipped, entry, f"limit {number} ({limit_id})")
     else:
         changed, more = _new_values(shipped, entry, f"limit {number} ({limit_id})")
-    limits[limit_id] = replace(changed, source=str(source))
+    limits[limit_id] = replace(changed, source=str(source), grounds=(Ground.PERSON,))
     return faults + more
 
 
@@ -288,6 +290,7 @@ def _limit(entry: Mapping[str, Any]) -> Limit:
         {key: float(value) for key, value in values.items()} if values else None,
         tuple(entry.get("words", ())),
         entry.get("feeds_safety", ""),
+        tuple(Ground(each) for each in entry["grounds"]),
     )
 
 

@@ -9,19 +9,60 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from straycell.errors import BadData
+
 if TYPE_CHECKING:
     from straycell.acceptance import RuleSet
+    from straycell.store.book.records import Event
     from straycell.store.reader import Reader
     from straycell.store.writer import Writer
 
 
+class SentTwice(BadData):
+    """What a form said is in the store already: it was sent before and its answer was lost."""
+
+    def __init__(self, code: str) -> None:
+        super().__init__(f"this was recorded for {code} already", "nothing is recorded twice: go on")
+
+
+class ChangedSince(BadData):
+    """A form was filled in on top of something old. `newer` are the events since, `last_event` the newest number."""
+
+    def __init__(self, code: str, newer: tuple[Event, ...]) -> None:
+        listed = ", ".join(dict.fromkeys(event.verb for event in newer))
+        super().__init__(
+            f"{code} has changed since this page was opened: {listed}", "read what is new, then send it again"
+        )
+        self.newer = newer
+        self.last_event = newer[-1].id
+
+
+@dataclass(frozen=True, slots=True)
+class SentForm:
+    """What a page sent about a cell: its own `key`, and the last event of the cell it was based on (None: on none)."""
+
+    code: str
+    key: str
+    last_event: int | None = None
+
+    def check(self, reader: Reader) -> None:
+        """Raise SentTwice where the key is recorded, ChangedSince where the cell has newer events."""
+        history = reader.history(self.code)
+        if any(event.detail.get("entry") == self.key for event in history):
+            raise SentTwice(self.code)
+        newer = tuple(e for e in history if self.last_event is not None and e.id > self.last_event)
+        if newer:
+            raise ChangedSince(self.code, newer)
+
+
 @dataclass(frozen=True, slots=True)
 class Bench:
-    """The store at `path`, seen and written under `rules` at `now` (UTC)."""
+    """The store at `path`, seen and written under `rules` at `now` (UTC), for a form where one was `sent`."""
 
     path: Path
     rules: RuleSet
     now: datetime
+    sent: SentForm | None = None
 
     @contextmanager
     def reading(self) -> Iterator[Reader]:
@@ -40,5 +81,9 @@ class Bench:
         """One transaction, dated `now`. Only what adds something new passes `create`. Raises StoreFault."""
         from straycell.store.writer import open_writer
 
-        with open_writer(self.path, now=self.now, rules=self.rules, create=create) as writer:
+        entry = self.sent.key if self.sent else ""
+        with open_writer(self.path, now=self.now, rules=self.rules, create=create, entry=entry) as writer:
+            # Under the write lock: between a check and a write outside it another could slip in.
+            if self.sent is not None:
+                self.sent.check(writer)
             yield writer

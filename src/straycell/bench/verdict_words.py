@@ -20,6 +20,16 @@ ALLOWS: dict[Outcome, str] = {
 }
 
 
+# Three fields of a gauge for what a cell may do, as on its label: they differ without any colour.
+SIGNS: dict[Outcome, str] = {
+    Outcome.PACK: "▮▮▮",
+    Outcome.SOLO: "▮▮▯",
+    Outcome.LIGHT: "▮▯▯",
+    Outcome.HOLD: "···",
+    Outcome.DISCARD: "✕✕✕",
+}
+
+
 def headline(verdict: Verdict) -> str:
     """`PACK until 2027-01-31: may be joined ...`: the word, the day until which it holds, what it allows."""
     until_when = f" until {until(verdict)}" if until(verdict) != "-" else ""

@@ -73,6 +73,11 @@ def link_payload(base: str, code: str) -> Payload:
     # symbol.
     capital = urlunsplit((parts.scheme.upper(), parts.netloc.upper(), path, "", ""))
     text = capital if set(capital) <= ALPHANUMERIC else urlunsplit((parts.scheme, parts.netloc, path, "", ""))
+    return address_payload(text)
+
+
+def address_payload(text: str) -> Payload:
+    """The smallest symbol that holds an address. Raises UsageFault for one that is too long."""
     place = 0 if set(text) <= ALPHANUMERIC else 1
     # Level Q and not H: an address at H would need a version whose modules are too small for a round cell.
     for version, most in enumerate(LINK_CAPACITY, 1):

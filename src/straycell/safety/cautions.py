@@ -6,11 +6,15 @@ The texts stand in cautions.toml, and nowhere else.
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import lru_cache
 from importlib import resources
 from typing import Any
+
+from straycell.acceptance.grounds import Ground
+from straycell.cells import CellFacts, Chemistry, Form
 
 
 class Step(StrEnum):
@@ -61,6 +65,7 @@ class Caution:
     standing: bool = False
     last: tuple[Step, ...] = ()
     least: str = ""
+    grounds: tuple[Ground, ...] = ()
 
 
 @lru_cache(maxsize=1)
@@ -82,6 +87,7 @@ def _caution(entry: dict[str, Any]) -> Caution:
         entry.get("standing", False),
         tuple(Step(step) for step in entry.get("last", ())),
         entry.get("least", ""),
+        tuple(Ground(each) for each in entry["grounds"]),
     )
 
 
@@ -138,3 +144,11 @@ def _of_some_cells(caution: Caution, steps: list[Step]) -> bool:
     """True when every step at hand puts it last, as true of some cells only."""
     here = [step for step in steps if step in caution.steps]
     return bool(here) and all(step in caution.last for step in here)
+
+
+def added_by(kinds: Iterable[CellFacts]) -> list[Step]:
+    """The steps whose cautions a kind of cell adds, whatever is done to it."""
+    facts = list(kinds)
+    primary = any(known.chemistry is Chemistry.PRIMARY for known in facts)
+    pouch = any(known.form is Form.POUCH for known in facts)
+    return [*[Step.PRIMARY] * primary, *[Step.POUCH] * pouch]

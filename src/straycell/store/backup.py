@@ -96,7 +96,7 @@ def restore_store(
     # stay.
     _sweep_journals(store.parent)
     with part_file(store, mode=0o600) as part, store_faults(store), _held(store) as former:
-        _copy(file, part.path)
+        copy_store(file, part.path)
         step("copied")
         carried = Carried()
         if former is not None:
@@ -194,11 +194,12 @@ def _require_folder(file: Path) -> None:
 def _copy_to_new(source: Path, file: Path) -> None:
     """Under another name first, so that `file` is either whole or not there."""
     with part_file(file, mode=0o600) as part:
-        _copy(source, part.path)
+        copy_store(source, part.path)
         part.place()
 
 
-def _copy(source: Path, target: Path) -> None:
+def copy_store(source: Path, target: Path) -> None:
+    """Copy one complete state of a store into an empty file. Raises StoreFault when it stays locked."""
     # SQLite's own backup copies a consistent state while others read (sqlite.org/backup.html); a file copy
     # may not.
     with closing(raw_connection(source, "ro")) as old, closing(raw_connection(target, "rw")) as new:

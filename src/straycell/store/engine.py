@@ -173,6 +173,24 @@ def connected(engine: Engine) -> Iterator[Connection]:
 
 
 @contextmanager
+def attached(conn: Connection, path: Path, name: str) -> Iterator[None]:
+    """Another store's tables under `name.`, beside those of this connection; entered outside a transaction."""
+    below(conn, "ATTACH ? AS " + name, str(path.absolute()))
+    try:
+        yield
+    finally:
+        below(conn, "DETACH " + name)
+
+
+def below(conn: Connection, statement: str, *values: str) -> None:
+    """Run a statement below SQLAlchemy's transaction: inside one SQLite attaches nothing and ignores some pragmas."""
+    cursor = conn.connection.cursor()
+    cursor.execute(statement, values)
+    cursor.close()
+    conn.rollback()
+
+
+@contextmanager
 def store_faults(path: Path) -> Iterator[None]:
     """Turn whatever SQLite says into a StoreFault that tells what to do."""
     try:

@@ -117,6 +117,11 @@ class Reader:
         with self._look() as conn:
             return cells.blank_codes(conn)
 
+    def next_blank(self) -> str:
+        """The printed blank of this bench that follows the one used last; "" for none."""
+        with self._look() as conn:
+            return cells.next_blank(conn, self.bench_letter())
+
     def find_code(self, text: str) -> str:
         """The code of an existing cell as typed or scanned. Raises BadData with the nearest codes."""
         with self._look() as conn:

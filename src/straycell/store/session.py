@@ -56,7 +56,8 @@ class Pen:
 
     `touched` cells get a new verdict at the end, `kin` (their pack's siblings) only if theirs changed;
     `lost` says of each project that a cell was condemned under its hands, and whether the cell is built in.
-    `merging`: the writes that a merge brings together, and the time it bears on either side.
+    `merging`: the writes that a merge brings together, and the time it bears on either side. `entry` names what a
+    person sent, so that the same sent twice is known again: the first event bears it.
     """
 
     conn: Connection
@@ -68,6 +69,7 @@ class Pen:
     lost: dict[str, tuple[str, bool]] = field(default_factory=dict)
     made: chain.Open | None = None
     merging: tuple[tuple[str, ...], int] | None = None
+    entry: str = ""
 
     @property
     def write_id(self) -> int:
@@ -132,6 +134,8 @@ class Pen:
         because: str = "",
     ) -> int:
         """Record what is being done, and to which (existing) cells; returns the event's number."""
+        if self.entry:
+            detail, self.entry = {**(detail or {}), "entry": self.entry}, ""
         event_id = insert_one(
             self.conn,
             EVENT,

@@ -62,9 +62,9 @@ if TYPE_CHECKING:
 
 @contextmanager
 def open_writer(
-    path: Path, *, now: datetime, rules: RuleSet, create: bool = True, bench: str = "A"
+    path: Path, *, now: datetime, rules: RuleSet, create: bool = True, bench: str = "A", entry: str = ""
 ) -> Iterator[Writer]:
-    """A store to write in, made (for bench letter `bench`) when missing and `create`.
+    """A store to write in, made (for bench letter `bench`) when missing and `create`. `entry`: see `Pen`.
 
     Waits for other writers. Commits at a clean end, rolls back on any exception. Raises StoreFault.
     """
@@ -80,7 +80,7 @@ def open_writer(
         # Asked under the lock: before it, a restore may still rename another file into place.
         require_same()
         require_current(conn, path)
-        writer = Writer(Pen(conn, moment, rules), path)
+        writer = Writer(Pen(conn, moment, rules, entry=entry), path)
         yield writer
         # Before the commit: no reader ever sees a reading without the verdict that follows from it.
         writer.settle()
@@ -157,9 +157,9 @@ class Writer(Reader):
         """Correct what is known of a cell; the earlier entry is kept. Raises BadData, UsageFault."""
         return correct_cell(self._pen, code, changes, because, mistake, teardown=teardown, pack=pack, box=box)
 
-    def set_aside_codes(self, count: int) -> list[str]:
-        """Codes for blank labels."""
-        return cells.set_aside_codes(self._pen, count)
+    def set_aside_codes(self, count: int, *, printed: bool = True) -> list[str]:
+        """Codes for blank labels; not `printed`, for one that is written by hand."""
+        return cells.set_aside_codes(self._pen, count, printed=printed)
 
     def record_labels(self, purpose: str, said: Mapping[str, str]) -> None:
         """Labels of these cells were printed; the fingerprint of what each says, by code."""

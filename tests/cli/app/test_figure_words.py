@@ -73,3 +73,19 @@ def test_the_pages_follow_and_json_keeps_si(bench: Bench) -> None:
     assert next(r for r in reasons if r["rule"] == "capacity")["limit"] == 0.5
     rules = bench.run("rules show").out
     assert "max any" not in rules and " 1\n" not in rules and "at most" in rules
+
+
+def test_one_limit_is_shown_by_its_id_with_what_it_rests_on(bench: Bench) -> None:
+    """Page and document; the kinds of source in plain words, those of the cautions likewise."""
+    (limit,) = bench.do("rules show warming")["limits"]
+    assert limit["id"] == "warming" and limit["grounds"] == ["practice"]
+    page = " ".join(bench.run("rules show charge-temperature").out.split())
+    assert "rests on makers' data sheets" in page and "warming" not in page
+    cautions = " ".join(bench.run("cautions --step discard --sources").out.split())
+    assert "an authority's advice" in cautions and "nobody published a figure" in cautions
+
+
+def test_an_unknown_limit_is_named_with_the_nearest(bench: Bench) -> None:
+    """Bad data: what there is not, what was perhaps meant, where all of them are."""
+    words = bench.refused("rules show voltage-flor", 3)
+    assert "voltage-flor" in words and "voltage-floor" in words and "rules show" in words

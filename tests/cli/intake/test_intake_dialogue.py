@@ -13,6 +13,8 @@ from straycell.bench.intake.script import (
     FindCode,
     Found,
     Opened,
+    OpenTeardown,
+    Shelve,
     Start,
 )
 from straycell.bench.intake.session import intake
@@ -52,7 +54,7 @@ def test_each_code_is_shown_large_before_anything_is_asked_of_its_cell() -> None
     assert "as found, V" not in table.prompts[:written]
 
 
-@pytest.mark.parametrize("text", ["", "37.1", "3,71", "3.7mAh", "clean", "3.7 5", "nan", "A000"])
+@pytest.mark.parametrize("text", ["", "37.1", "3,7,1", "3.7mAh", "clean", "3.7 5", "nan", "A000"])
 def test_a_voltage_that_cannot_be_is_asked_again_and_nothing_is_lost(text: str) -> None:
     """The fault is said, the same question stands, the next answer counts."""
     table, _ = evening_of(["", text, "3.7", "", ""])
@@ -80,19 +82,19 @@ def test_a_low_voltage_is_said_at_once_and_can_be_put_right_with_one_key() -> No
     "lines", [["s"], ["", "s"], ["", "3.7", "s"], ["", "3.7", "sl"], ["", "3.7", "swollen"]]
 )
 def test_damage_ends_the_questions_wherever_it_is_seen(lines: list[str]) -> None:
-    """Before writing, before measuring, or at the look: the next thing shown is the next cell's code."""
+    """Before writing, before measuring, or at the look: it is recorded, and only its print is asked for after that."""
     table, _ = evening_of(lines)
     assert Look.SWOLLEN in values(table)[Quantity.LOOK]  # type: ignore[operator]
     assert table.entries[0].facts is None
-    assert table.larges == CODES[:2]
+    assert table.larges == CODES[:1] and table.prompts[-1] == "marking"
     assert Step.LOOK_BAD in [step for caution in table.cautions for step in caution.steps]
     assert any("on its bag or box" in text for text in table.said)
 
 
 def test_a_dented_cell_is_out_but_is_no_fire_alarm() -> None:
     """It goes to the discards; nothing more is asked of it either."""
-    table, _ = evening_of(["", "3.7", "d"])
-    assert len(table.entries) == 1 and table.larges == CODES[:2]
+    table, _ = evening_of(["", "3.7", "d", ""])
+    assert len(table.entries) == 2 and table.larges == CODES[:2]
     assert [step for caution in table.cautions for step in caution.steps] == [Step.INTAKE, Step.DISCARD]
 
 
@@ -164,9 +166,9 @@ def test_back_before_the_first_cell_corrects_what_most_cells_are() -> None:
 def test_back_at_the_common_marking_goes_to_the_meter_and_keeps_what_was_typed() -> None:
     """Never forward to the first code; form, marking and meter are each one key back."""
     table = Table()
-    lines = ["torch", "torch", "hand-held-multimeter", "xy20", "<", "<", "good-multimeter"]
+    lines = ["torch", "torch", "", "hand-held-multimeter", "xy20", "<", "<", "good-multimeter"]
     table.run(intake(Session(a_start())), lines)
-    assert table.prompts[2:] == ["meter", "marking", "form", "marking", "meter", "marking"]
+    assert table.prompts[3:] == ["meter", "marking", "form", "marking", "meter", "marking"]
     assert table.defaults["marking"] == "xy20" and table.larges == []
     table.run(intake(session := Session(a_start())), [*lines, "", "18650", "nmc", *CELL])
     facts = table.entries[0].facts
@@ -187,7 +189,7 @@ def test_from_the_first_code_the_common_marking_and_the_meter_are_in_reach() -> 
 def test_back_at_the_meter_says_that_it_goes_no_further() -> None:
     """The tear-down is recorded by then; the question stands."""
     table = Table()
-    table.run(intake(Session(a_start())), ["torch", "torch", "<", "-", ""])
+    table.run(intake(Session(a_start())), ["torch", "torch", "", "<", "-", ""])
     assert table.prompts.count("meter") == 2 and any("is recorded" in text for text in table.said)
 
 
@@ -232,7 +234,24 @@ def test_the_same_key_takes_a_primary_kind_over_for_this_cell() -> None:
 def test_a_common_marking_of_a_primary_cell_is_confirmed_for_each_cell() -> None:
     """What most cells are is no word on this one."""
     table = Table()
-    lines = ["torch", "torch", "-", "CR123A 3V", "", "3.1", "", "", "=", "", "3.1", "", "-", "18650", "nmc"]
+    lines = [
+        "torch",
+        "torch",
+        "",
+        "-",
+        "CR123A 3V",
+        "",
+        "3.1",
+        "",
+        "",
+        "=",
+        "",
+        "3.1",
+        "",
+        "-",
+        "18650",
+        "nmc",
+    ]
     table.run(intake(Session(a_start())), lines)
     kinds = [entry.facts.chemistry for entry in table.entries if entry.facts]
     assert kinds == [Chemistry.PRIMARY, Chemistry.NMC]
@@ -241,7 +260,7 @@ def test_a_common_marking_of_a_primary_cell_is_confirmed_for_each_cell() -> None
 def test_the_same_key_without_a_cell_before_is_refused() -> None:
     """There is nothing to be like."""
     table = Table()
-    table.run(intake(Session(a_start())), ["torch", "torch", "-", "=", "INR18650 2600mAh", *CELL])
+    table.run(intake(Session(a_start())), ["torch", "torch", "", "-", "=", "INR18650 2600mAh", *CELL])
     assert any("no cell before to be like" in text for text in table.said) and len(table.entries) == 1
 
 
@@ -369,11 +388,202 @@ def test_help_explains_and_asks_again() -> None:
 
 def test_a_scanned_code_of_the_same_cell_is_no_answer_to_the_next_question() -> None:
     """A scanner that beeps twice does no harm, and another cell's code is not taken for a figure or a print."""
-    table, _ = evening_of(["", CODES[0], "3.7", CODES[4], "", CODES[0].lower(), ""])
+    table, _ = evening_of(["", CODES[0], "3.7", CODES[4], "", "", CODES[0].lower(), ""])
     assert values(table) == {Quantity.AS_FOUND_VOLTAGE: 3.7, Quantity.LOOK: (Look.CLEAN,)}
     assert any("yes, that is this cell" in text for text in table.said)
     facts = table.entries[0].facts
     assert facts is not None and facts.marking == "INR18650 2600mAh"
+
+
+def opening() -> tuple[Table, list[OpenTeardown]]:
+    """A table that keeps which tear-downs were opened."""
+    opened: list[OpenTeardown] = []
+
+    def open_one(effect: OpenTeardown) -> Opened:
+        opened.append(effect)
+        return Opened("AT1", effect.title)
+
+    return Table(OpenTeardown=open_one), opened
+
+
+# --- a code wherever the cursor is ------------------------------------------------------------------------
+
+
+def test_another_code_takes_over_while_nothing_was_answered() -> None:
+    """The shown code stays the next one."""
+    table, session = evening_of(["", CODES[6], CODES[6], "3.7", "", ""], CELL)
+    assert [entry.code for entry in table.entries] == [CODES[6], CODES[0]] and session.scanned == ""
+
+
+def test_another_code_asks_when_answers_would_be_lost() -> None:
+    """y drops them and goes to it; Enter, or the scanner once more, stays."""
+    table, _ = evening_of(["", "3.7", CODES[6], "y", CODES[6], "3.6", "", ""])
+    assert [entry.code for entry in table.entries] == [CODES[6]]
+    assert values(table)[Quantity.AS_FOUND_VOLTAGE] == 3.6
+    table, _ = evening_of(["", "3.7", CODES[6], CODES[6], "", ""])
+    assert [entry.code for entry in table.entries] == [CODES[0]]
+    assert any("not recorded yet" in text and CODES[0] in text for text in table.said)
+
+
+@pytest.mark.parametrize("place", range(5))
+def test_a_code_is_no_title_kind_meter_or_print(place: int) -> None:
+    """It comes first as soon as what was asked is said."""
+    lines = [*OPENING]
+    lines.insert(place, CODES[6])
+    table, opened = opening()
+    table.run(intake(Session(a_start())), [*lines, CODES[6], "3.7", "", ""])
+    assert (opened[0].title, opened[0].kind) == ("garden torch", "torch")
+    assert [entry.code for entry in table.entries] == [CODES[6]]
+    assert table.entries[0].facts is not None and table.entries[0].facts.marking == "INR18650 2600mAh"
+
+
+@pytest.mark.parametrize("place", range(1, 4))
+def test_a_misread_code_is_never_an_answer(place: int) -> None:
+    """One wrong character, at the voltage, the look and the print: refused with the reason, and nothing is lost."""
+    misread = CODES[6][:4] + ("1" if CODES[6][4] != "1" else "2") + CODES[6][5:]
+    lines = [*CELL]
+    lines.insert(place, misread)
+    table, _ = evening_of(lines)
+    assert [entry.code for entry in table.entries] == [CODES[0]]
+    assert any("check character" in text or "never issued" in text for text in table.said)
+    assert table.entries[0].facts is not None and table.entries[0].facts.marking == "INR18650 2600mAh"
+
+
+def test_a_cell_known_before_goes_on_before_anything_is_opened() -> None:
+    """At the first question of the evening."""
+    known = Found(CODES[6], Bearer.CELL, CellFacts(form=Form.F21700), frozenset())
+    table = finding(known)
+    table.run(intake(Session(a_start())), [CODES[6], "-", "3.6", "t", *OPENING])
+    assert values(table) == {Quantity.AS_FOUND_VOLTAGE: 3.6, Quantity.LOOK: (Look.TORN_SLEEVE,)}
+    assert table.entries[0].code == CODES[6]
+
+
+def test_the_label_of_a_finished_neighbour_files_nothing() -> None:
+    """Logged a minute ago: Enter goes back to the cell in hand."""
+    table, _ = evening_of(
+        CELL,
+        [CODES[0], "", "", "3.6", "", ""],
+        table=Table(
+            FindCode=lambda effect: Found(
+                CODES[0],
+                Bearer.CELL,
+                CellFacts(form=Form.F18650),
+                frozenset({Quantity.AS_FOUND_VOLTAGE, Quantity.LOOK}),
+            )
+        ),
+    )
+    assert [entry.code for entry in table.entries] == CODES[:2]
+    assert any("is logged already" in text for text in table.said)
+
+
+def test_a_code_is_no_reason_for_a_correction() -> None:
+    """A condemned cell comes back with words, not with a scan."""
+    table, _ = evening_of(
+        ["", "1.2", "", ""], ["<", "<", "<", "3.2", "", "", "", "", "", CODES[3], "slipped"]
+    )
+    assert [amend.because for amend in table.amended] == ["slipped"]
+
+
+# --- printed blanks, the rhythm, several answers on a line ------------------------------------------------
+
+
+def with_blanks(*lines: list[str], **more: object) -> tuple[Table, Session]:
+    """An evening with a sheet of labels: CODES[3] and those behind it."""
+    table = Table()
+    table.blanks = list(CODES[3:])
+    return evening_of(*lines, table=table, **more)
+
+
+def test_the_next_printed_label_is_proposed_and_taken_by_enter_or_scan() -> None:
+    """No large letters: the code is on paper."""
+    table, _ = with_blanks(CELL, [CODES[4], "3.65", "", ""])
+    assert [entry.code for entry in table.entries] == CODES[3:5]
+    assert table.larges == [] and f"stick {CODES[5]} on the cell, then Enter or scan it" in table.prompts
+
+
+def test_a_label_out_of_turn_must_be_scanned_twice() -> None:
+    """The scanner caught the neighbour on the sheet; read twice alike, it is on the cell."""
+    table, _ = with_blanks([CODES[5], "", "", "3.7", "", ""])
+    assert [entry.code for entry in table.entries] == [CODES[3]]
+    table, _ = with_blanks([CODES[5], CODES[5], "3.7", "", ""])
+    assert [entry.code for entry in table.entries] == [CODES[5]]
+    assert f"stick {CODES[4]} on the cell, then Enter or scan it" in table.prompts
+
+
+@pytest.mark.parametrize(
+    ("line", "volts", "look", "marking"),
+    [
+        ("3.72 t", 3.72, (Look.TORN_SLEEVE,), "INR18650 2600mAh"),
+        ("3,72 V r t", 3.72, (Look.RUST, Look.TORN_SLEEVE), "INR18650 2600mAh"),
+        ("3720mV c IFR26650 3200mAh 3.2V", 3.72, (Look.CLEAN,), "IFR26650 3200mAh 3.2V"),
+    ],
+)
+def test_several_answers_stand_on_one_line(
+    line: str, volts: float, look: tuple[Look, ...], marking: str
+) -> None:
+    """Voltage, look, print: as many as one likes."""
+    table, _ = evening_of(["", line, ""])
+    assert values(table) == {Quantity.AS_FOUND_VOLTAGE: pytest.approx(volts), Quantity.LOOK: look}
+    assert table.entries[0].facts is not None and table.entries[0].facts.marking == marking
+
+
+@pytest.mark.parametrize("line", ["3.7 zz", "3.7 5", "3.7 c s", "zz t", "3.7 c INR"])
+def test_a_line_that_is_not_used_up_gives_no_answer_at_all(line: str) -> None:
+    """No half of it is kept."""
+    table, _ = evening_of(["", line])
+    assert table.prompts[-2:] == ["as found, V", "as found, V"] and table.entries == []
+
+
+def test_damage_noticed_at_the_print_is_no_print() -> None:
+    """One letter there is a look that came too late: one key goes back to it."""
+    table, _ = evening_of(["", "3.7", "", "s", "<", "s"])
+    assert Look.SWOLLEN in values(table, 0)[Quantity.LOOK]  # type: ignore[operator]
+
+
+def test_a_title_typed_at_the_first_question_is_the_title() -> None:
+    """`Enter opens a tear-down`: what was typed there is not dropped."""
+    table, opened = opening()
+    table.run(intake(Session(a_start(waiting=3))), ["bicycle lamp", "lamp", ""])
+    assert opened[0].title == "bicycle lamp"
+    assert table.prompts[1] == "what kind of object?"
+
+
+def test_good_cells_go_into_the_box_of_the_evening() -> None:
+    """Said once; a discard is not laid among the good ones."""
+    table = Table()
+    lines = [*OPENING[:4], "ti", OPENING[4], *CELL, "", "1.2", "", ""]
+    table.run(intake(Session(a_start(boxes=("shelf", "tin")))), lines)
+    assert [entry.code for entry in table.entries] == CODES[:2] and table.shelved == [(CODES[0], "tin")]
+
+
+def test_a_box_that_is_full_asks_for_another_and_keeps_the_cell() -> None:
+    """The cell is recorded before it is laid anywhere."""
+
+    def full(effect: Shelve) -> None:
+        raise BadData("box tin is full", "take another")
+
+    table = Table(Shelve=full)
+    lines = [*OPENING[:4], "tin", OPENING[4], *CELL, "", *CELL]
+    table.run(intake(session := Session(a_start(boxes=("tin",)))), lines)
+    assert len(table.entries) == 2 and table.prompts.count("another box") == 1 and session.box == ""
+
+
+def test_a_damaged_cell_keeps_its_print_and_size() -> None:
+    """Recorded and put away first; its mass at the hand-over hangs on it. Back changes both as one."""
+    table, session = evening_of(["s", ""])
+    kind = table.entries[1]
+    assert (kind.code, kind.is_new, kind.items) == (CODES[0], False, ())
+    assert kind.facts is not None and kind.facts.form is Form.F18650
+    assert session.last is not None and session.last.kept.items == table.entries[0].items
+    assert f"{CODES[0]}: INR18650 2600mAh" in table.said
+    table, _ = evening_of(["s", "", "<", "", "", "", ""])
+    assert table.amended == []
+
+
+def test_a_damaged_cell_that_cannot_be_read_stays_without_a_kind() -> None:
+    """< leaves it out."""
+    table, session = evening_of(["s", "<"])
+    assert len(table.entries) == 1 and session.pending == CODES[1]
 
 
 def finding(found: Found) -> Table:
@@ -454,7 +664,7 @@ def test_the_meter_is_asked_once_and_goes_with_every_reading() -> None:
     """By number, by name, by a beginning; a wrong one is asked again."""
     for text in ("1", "hand-held-multimeter", "hand"):
         table = Table()
-        lines = ["torch", "torch", "99", "nix", text, "INR18650 2600mAh", *CELL, *CELL]
+        lines = ["torch", "torch", "", "99", "nix", text, "INR18650 2600mAh", *CELL, *CELL]
         table.run(intake(Session(a_start())), lines)
         meters = [i.meter.name for e in table.entries for i in e.items if isinstance(i, Reading) and i.meter]
         assert meters == ["hand-held-multimeter"] * 2
@@ -473,7 +683,7 @@ def remembered(meter: Meter | None) -> Start:
 def test_the_meter_of_the_last_evening_is_remembered() -> None:
     """Enter takes it."""
     table = Table()
-    lines = ["torch", "torch", "", "INR18650 2600mAh", *CELL]
+    lines = ["torch", "torch", "", "", "INR18650 2600mAh", *CELL]
     table.run(intake(Session(remembered(meter_like("red", "good-multimeter")))), lines)
     assert table.defaults["meter"] == "red"
     assert [i.meter.name for i in table.entries[0].items if isinstance(i, Reading) and i.meter] == ["red"]
@@ -485,6 +695,38 @@ def test_a_second_evening_goes_on_with_the_last_tear_down() -> None:
     table = Table(FindTeardown=lambda effect: Opened(effect.code, "lamp", "2", facts))
     table.run(intake(Session(a_start(last_teardown=("AT7", "lamp", "lamp")))), ["", "-", *CELL])
     assert (table.entries[0].teardown, table.entries[0].pack, table.entries[0].facts) == ("AT7", "2", facts)
+
+
+def test_of_several_objects_each_cell_says_which_one_it_is_from() -> None:
+    """Its number is the pack: Enter is the same object again, + the next; one of one is asked nothing."""
+    table = Table()
+    first, same, following = (["", which, *CELL[1:]] for which in ("", "", "+"))
+    lines = [
+        "four devices",
+        "torch",
+        "four",
+        "torch",
+        "4",
+        "-",
+        "INR18650 2600mAh",
+        *first,
+        *same,
+        *following,
+    ]
+    table.run(intake(Session(a_start())), lines)
+    assert [entry.pack for entry in table.entries] == ["1", "1", "2"]
+    assert sum("is from which of the 4 objects?" in prompt for prompt in table.prompts) == 3
+    assert any("'four' is not a count" in said for said in table.said)
+    alone, _ = evening_of(CELL)
+    assert not any("objects?" in prompt for prompt in alone.prompts)
+
+
+def test_a_damaged_one_of_several_objects_says_which_too() -> None:
+    """Nothing is written on it, and still it must be a sign for its own object alone."""
+    table = Table()
+    lines = ["devices", "torch", "4", "-", "INR18650 2600mAh", "", "", *CELL[1:], "s", "3"]
+    table.run(intake(Session(a_start())), lines)
+    assert [(entry.pack, bool(entry.items)) for entry in table.entries] == [("1", True), ("3", True)]
 
 
 def test_cells_that_wait_are_offered_before_a_tear_down_is_opened() -> None:

@@ -123,7 +123,7 @@ def test_a_tripped_board_asks_for_the_voltage_at_the_tabs(bench: Bench) -> None:
 def taken(lines: list[str], *needs: Need, **more: object) -> tuple[Table, dict[str, object]]:
     """The answers to these lines."""
     table = Table()
-    taking = due.Taking("A00001O", needs, NOW, **more)  # type: ignore[arg-type]
+    taking = due.Taking(needs, NOW, **more)  # type: ignore[arg-type]
     trail = table.run(fill(due.questions(taking)), lines)
     return table, merged(trail or ())
 
@@ -192,7 +192,6 @@ def test_conditions_carry_over_to_the_next_cell() -> None:
         (Need.CHARGE, "500"),
         (Need.RESISTANCE, "-3"),
         (Need.REST, "41.5"),
-        (Need.REST, "A00001O"),
         (Need.LOOK, "zz"),
     ],
 )
@@ -268,18 +267,26 @@ def test_damage_seen_at_the_second_look_ends_the_questions() -> None:
 # --- the walk --------------------------------------------------------------------------------------------
 
 
+def of_the_two(effect: script.FindCode) -> script.Found:
+    """The cells of the walk, by code or last digits."""
+    for code in ("A00001O", "A00002M"):
+        if code.endswith(effect.text.upper()):
+            return script.Found(code, script.Bearer.CELL)
+    raise BadData(f"'{effect.text}' is no code", "read it again")
+
+
 def walking(lines: list[str], **answers: object) -> Table:
     """A walk along two cells that wait for a resistance."""
     facts = CellFacts(chemistry=Chemistry.NMC)
     queue = [Waiting(code, facts, (Need.RESISTANCE,), "tin") for code in ("A00001O", "A00002M")]
-    table = Table(WhatWaits=lambda effect: queue, **answers)  # type: ignore[arg-type]
+    table = Table(**{"WhatWaits": lambda effect: queue, "FindCode": of_the_two} | answers)  # type: ignore[arg-type]
     table.run(intake(Session(a_start(due=True))), lines)
     return table
 
 
 def test_the_walk_asks_for_the_cell_before_its_figures() -> None:
     """It names code, kind and box, and waits until the person holds it."""
-    table = walking(["", "45", "d", "-", "", "50", "", "q"])
+    table = walking(["A00001O", "45", "d", "-", "2m", "50", "", "q"])
     assert [entry.code for entry in table.entries] == ["A00001O", "A00002M"]
     assert any("A00001O" in text and "in tin" in text for text in table.said)
     assert table.prompts.count("meter") == 1
@@ -299,23 +306,39 @@ def test_a_scanned_cell_comes_first_and_plus_leaves_one_for_later() -> None:
     assert any("last cell that waits" in text for text in table.said)
 
 
+@pytest.mark.parametrize("typed", ["", "yes", "n"])
+def test_nothing_is_filed_under_a_cell_that_was_only_proposed(typed: str) -> None:
+    """Five rest voltages went to cells that lay in the box: Enter files nothing."""
+    table = walking([typed, "45", "d", "-"])
+    assert table.entries == [] and table.prompts.count("resistance, mohm") == 0
+
+
+def test_another_scan_in_the_middle_of_the_walk_goes_there_or_asks() -> None:
+    """Nothing typed: the other cell. A figure typed: asked first."""
+    table = walking(["A00001O", "A00002M", "50", "d", "-", "q"])
+    assert [entry.code for entry in table.entries] == ["A00002M"]
+    table = walking(["A00001O", "45", "A00002M", "", "d", "-", "q"])
+    assert [entry.code for entry in table.entries] == ["A00001O"]
+
+
 def test_damage_seen_on_the_walk_is_recorded_and_ends_the_measuring() -> None:
-    """A letter instead of Enter."""
-    table = walking(["s", "q"])
+    """A letter, and then which cell it is: the proposed one may not be the one in the hand."""
+    table = walking(["s", "A00002M", "q"])
+    assert [entry.code for entry in table.entries] == ["A00002M"]
     looks = [item.look for entry in table.entries for item in entry.items if isinstance(item, Reading)]
     assert looks == [(Look.SWOLLEN,)]
 
 
 def test_back_on_the_walk_corrects_the_cell_before() -> None:
     """Its last answer first, then the one before."""
-    table = walking(["", "45", "d", "-", "<", "<", "54", "", "q"])
+    table = walking(["A00001O", "45", "d", "-", "<", "<", "54", "", "q"])
     amended = [item.value for item in table.amended[0].entry.items if isinstance(item, Reading)]
     assert amended == [0.054]
 
 
 def test_back_out_of_a_cell_leaves_it_waiting() -> None:
     """< at its first question: the wrong cell was taken."""
-    table = walking(["", "<", "", "45", "d", "-", "+"])
+    table = walking(["A00001O", "<", "1o", "45", "d", "-", "+"])
     assert [entry.code for entry in table.entries] == ["A00001O"]
 
 
@@ -389,6 +412,47 @@ def test_codes_are_known_for_what_they_stand_for(at_bench: Bench) -> None:
     with pytest.raises(BadData) as refused:
         carry_out(script.FindCode(wrong))
     assert code in refused.value.remedy
+
+
+def test_the_last_digits_are_enough_where_one_code_ends_so(at_bench: Bench) -> None:
+    """Two that end alike are named; what ends no code is refused."""
+    codes = [carry_out(script.NewCode()) for _ in range(12)]
+    assert carry_out(script.FindCode(codes[0][3:6])).code == codes[0]
+    assert carry_out(script.FindCode(codes[4][-2:].lower())).code == codes[4]
+    with pytest.raises(BadData) as refused:
+        carry_out(script.FindCode("00"))
+    assert "no cell code" in str(refused.value)
+    ends = [{code for code in codes if digit in (code[5], code[6])} for digit in "0123456789"]
+    digit, several = next((digit, found) for digit, found in enumerate(ends) if len(found) > 1)
+    with pytest.raises(BadData) as refused:
+        carry_out(script.FindCode(str(digit)))
+    assert all(code in str(refused.value) for code in several) and "type more" in refused.value.remedy
+
+
+def test_the_next_label_is_the_one_behind_the_last_used(at_bench: Bench, tmp_path: Path) -> None:
+    """A code written by hand is none; a skipped label is not proposed again; an empty sheet proposes none."""
+    assert carry_out(script.NextBlank()) == ""
+    carry_out(script.NewCode())
+    assert carry_out(script.NextBlank()) == ""
+    sheet = at_bench.do(f"label blank --count 3 --out {tmp_path / 'blank.pdf'}")["codes"]
+    assert carry_out(script.NextBlank()) == sheet[0]
+    carry_out(script.Keep(entry(sheet[1], 3.7)))
+    assert carry_out(script.NextBlank()) == sheet[2]
+    carry_out(script.Keep(entry(sheet[2], 3.7)))
+    assert carry_out(script.NextBlank()) == ""
+
+
+def test_a_cell_is_laid_into_its_box(at_bench: Bench) -> None:
+    """It is shelved by that; the next evening of the same tear-down proposes the box again."""
+    at_bench.do("box add tin")
+    carry_out(script.OpenTeardown("torch", "torch"))
+    code = carry_out(script.NewCode())
+    made = entry(code, 3.7)
+    carry_out(script.Keep(script.Entry(code, made.facts, made.items, "AT1", "1", is_new=True)))
+    carry_out(script.Shelve(code, "tin"))
+    assert at_bench.do(f"cell show {code}")["box"] == "tin"
+    assert carry_out(script.FindTeardown("AT1")).box == "tin"
+    assert store_actions.start(context.bench(), teardown=None, due=False).boxes == ("tin",)
 
 
 def test_the_start_knows_what_the_last_evening_used(at_bench: Bench) -> None:

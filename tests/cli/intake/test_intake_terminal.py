@@ -20,20 +20,19 @@ def open_evening(person: Person, marking: str = "INR18650 2600mAh") -> None:
     """What is asked once: the object, its kind, the meter, what most cells are."""
     person.answer("what did you open?", "garden torch")
     person.answer("what kind of object?", "torch")
+    person.answer("how many of them?", "")
     person.answer("meter [", "1")
     person.answer("marking [", marking)
 
 
 def log(person: Person, volts: str, look: str = "", marking: str = "") -> int:
-    """One cell; the keys pressed beyond the figures themselves (volts and print)."""
+    """One cell; the keys pressed beyond what was found (volts, damage, print)."""
     before = person.keys
     person.answer(WRITE, "")
     person.answer(VOLTAGE, volts)
     person.answer(LOOK, look)
-    if look not in ("s", "l", "b"):
-        person.answer(MARKING, marking)
-    person.await_text("kept:")
-    return person.keys - before - len(volts) - len(marking)
+    person.answer(MARKING, marking)
+    return person.keys - before - len(volts) - len(look) - len(marking)
 
 
 def end(person: Person) -> int:
@@ -44,7 +43,7 @@ def end(person: Person) -> int:
 
 
 def test_twenty_cells_take_at_most_four_keys_each_beyond_the_figures(bench: Bench) -> None:
-    """An evening: two kinds of cells and a swollen one among twenty; look letters count as keys."""
+    """An evening: two kinds of cells and a swollen one among twenty; the keys between the findings are counted."""
     volts = [f"3.{600 + 7 * number}" if number < 12 else f"3.{260 + number}" for number in range(20)]
     with at_terminal(bench.store, "intake") as person:
         open_evening(person)
@@ -56,7 +55,7 @@ def test_twenty_cells_take_at_most_four_keys_each_beyond_the_figures(bench: Benc
     assert max(keys) <= 4 and sum(keys) <= 80, keys
     cells = bench.do("cell list")
     assert len(cells) == 20
-    assert [cell["chemistry"] for cell in cells] == ["nmc"] * 5 + ["unknown"] + ["nmc"] * 6 + ["lfp"] * 8
+    assert [cell["chemistry"] for cell in cells] == ["nmc"] * 12 + ["lfp"] * 8
     assert [cell["outcome"] for cell in cells].count("discard") == 1 and cells[5]["stage"] == "condemned"
     for cell, each in zip(cells, volts, strict=True):
         shown = bench.do(f"cell show {cell['code']}")
@@ -82,6 +81,7 @@ def test_each_screen_fits_and_the_code_is_large(bench: Bench) -> None:
         person.answer(VOLTAGE, "3.7")
         person.answer(LOOK, "s")
         person.await_text("fire service")
+        person.answer(MARKING, "")
         end(person)
     assert max(map(len, person.screen.splitlines())) <= 80
 
@@ -145,7 +145,8 @@ def test_a_second_evening_takes_exactly_the_missing_readings(bench: Bench) -> No
         end(person)
     bench.now = "2026-03-03T18:00:00+00:00"
     with at_terminal(bench.store, "intake", "--due", STRAYCELL_NOW=bench.now) as person:
-        shown = person.answer("Enter when you hold", "")
+        codes = [cell["code"] for cell in bench.do("cell list")]
+        shown = person.answer("scan the cell you hold", codes[0])
         assert "waits for: full charge, capacity, resistance, rest voltage" in shown
         person.answer("charged at, A", "0.5")
         person.answer("up to, V [4.20]", "")
@@ -162,7 +163,7 @@ def test_a_second_evening_takes_exactly_the_missing_readings(bench: Bench) -> No
         person.answer("meter [", "charger")
         person.answer("meter [", "-")
         person.await_text("kept: charged to 4.2 V, 2450 mAh, 55 mohm")
-        person.answer("Enter when you hold", "")
+        person.answer("scan the cell you hold", codes[1][-2:])
         person.answer("charged at, A", "=")
         for prompt in ("up to, V", "room, C [22]", "warmest"):
             person.answer(prompt, "26" if prompt == "warmest" else "")
@@ -185,6 +186,26 @@ def test_a_second_evening_takes_exactly_the_missing_readings(bench: Bench) -> No
     again = {reading["quantity"]: reading for reading in second}
     assert (again["capacity"]["discharge_current_a"], again["capacity"]["cutoff_v"]) == (0.5, 3.0)
     assert "resistance" not in again
+
+
+def test_arrows_edit_the_line_and_bring_back_what_was_typed_at_this_kind_of_question(bench: Bench) -> None:
+    """A figure put right in the middle; the last voltage by one key at a voltage, and not at a print."""
+    left, up, rubout = "\x1b[D", "\x1b[A", "\x7f"
+    with at_terminal(bench.store, "intake") as person:
+        open_evening(person)
+        person.answer(WRITE, "")
+        person.answer(VOLTAGE, f"3.81{left}{rubout}7")
+        person.answer(LOOK, "")
+        person.answer(MARKING, "")
+        person.answer(WRITE, "")
+        person.answer(VOLTAGE, f"{up}")
+        person.answer(LOOK, "")
+        person.answer(MARKING, up + up)
+        end(person)
+    assert "^[" not in person.screen
+    cells = [bench.do(f"cell show {cell['code']}") for cell in bench.do("cell list")]
+    volts = [r["value"] for cell in cells for r in cell["readings"] if r["quantity"] == "as-found-voltage"]
+    assert volts == [3.71, 3.71] and {cell["marking"] for cell in cells} == {"INR18650 2600mAh"}
 
 
 def test_without_a_terminal_it_says_what_to_use_instead(tmp_path: Path) -> None:

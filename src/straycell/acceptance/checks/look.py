@@ -142,13 +142,20 @@ def _out_of_it(case: Case, limit_id: str, reading: Reading, seen: str, text: str
     return case.reason(limit_id, Status.FAILED, Outcome.DISCARD, text, observed=seen, reading=reading)
 
 
-def siblings(case: Case) -> Iterator[Reason]:
-    """A sibling that leaked, swelled, burnt, vented or smelt asks for one more look and a check over 28 days.
+_SIGNS = {
+    "self-discharge-discard": "it lost charge by itself",
+    "warm-rest-discard": "it was hot at rest",
+}
+"""What a finding on a sibling means, in words."""
 
-    A check of that length that already ran counts, and a second leaker restarts nothing.
+
+def siblings(case: Case) -> Iterator[Reason]:
+    """A sibling that leaked, swelled, burnt, vented, smelt, lost charge or got hot: one more look, and 28 days of check.
+
+    A check of that length that already ran out of the pack counts, and a second leaker restarts nothing.
     """
     words = case.rules.limit("sibling-look").words
-    signs = [s for s in case.evidence.sibling_signs if str(s.look) in words]
+    signs = [s for s in case.evidence.sibling_signs if s.look in words]
     if not signs:
         return
     # The oldest sign: counted from the newest, each further leaker would start the 28 days again.
@@ -156,19 +163,20 @@ def siblings(case: Case) -> Iterator[Reason]:
     looked = any(r.at > latest.at for r in case.of(Quantity.LOOK))
     days = case.figure("sibling-check")
     # One pack has had one history of charge, heat and storage: what broke one cell worked on all.
+    checked = long_checked(case, days)
     lacking = [] if looked else ["one more look"]
-    lacking += [] if long_checked(case, days) else [f"a self-discharge check over {days:g} days"]
-    sign = f"{latest.code} of the same pack: {latest.look}"
+    lacking += [] if checked else [f"a self-discharge check over {days:g} days"]
+    sign = f"{latest.code} of the same pack: {_SIGNS.get(latest.look, latest.look)}"
     if lacking:
         kinds = [] if looked else [WorkKind.LOOK]
         kind, at = check_step(case)
-        kinds += [] if long_checked(case, days) else [kind]
+        kinds += [] if checked else [kind]
         yield case.reason(
             "sibling-look",
             Status.UNMEASURED,
             Outcome.HOLD,
             f"{sign}; {' and '.join(lacking)} still to do",
-            observed=str(latest.look),
+            observed=latest.look,
             at=latest.at,
             todo=together(f"record {' and '.join(lacking)}", kinds, not_before=None if not looked else at),
             earliest=case.now,
@@ -179,6 +187,6 @@ def siblings(case: Case) -> Iterator[Reason]:
             Status.MET,
             Outcome.PACK,
             f"{sign}; looked at and checked again",
-            observed=str(latest.look),
+            observed=latest.look,
             at=latest.at,
         )

@@ -94,8 +94,10 @@ def questions(carry: Carry) -> NextQuestion:
             return _voltage(carry)
         if LOOK in carry.wanted and LOOK not in answers:
             return _look(carry)
-        if is_bad(answers, carry.bad_looks) or MARKING not in carry.wanted:
+        if MARKING not in carry.wanted:
             return None
+        if is_bad(answers, carry.bad_looks):
+            return print_questions(carry)(answers) if carry.review else None
         return _kind_question(answers, carry)
 
     return following
@@ -104,6 +106,16 @@ def questions(carry: Carry) -> NextQuestion:
 def kind_questions(carry: Carry) -> NextQuestion:
     """Only what is printed on most of the cells, before the first."""
     return lambda answers: _kind_question(answers, carry)
+
+
+def print_questions(carry: Carry) -> NextQuestion:
+    """What is printed on a cell that is put away, and its size: nothing that hangs on its use."""
+
+    def following(answers: Answers) -> Question | None:
+        question = _kind_question(answers, carry)
+        return question if question is not None and question.key in (MARKING, FORM) else None
+
+    return following
 
 
 def is_bad(answers: Answers, bad: frozenset[Look]) -> bool:
@@ -126,7 +138,6 @@ def _voltage(carry: Carry) -> Question:
         # Nobody should have to measure a leaking cell before saying that it leaks.
         if carry.bad_looks & set(words.named_looks(text)):
             return {VOLTAGE: None, LOOK: words.named_looks(text)}
-        _refuse_code(text, carry.code)
         value = words.number(text, Dimension.VOLTAGE, "V", "as found")
         # One line on the spot: a mistyped point would put the cell out of use for good.
         low = f"{show(value, Dimension.VOLTAGE)} is below {show(carry.floor_v, Dimension.VOLTAGE)}: < if mistyped"
@@ -135,21 +146,8 @@ def _voltage(carry: Carry) -> Question:
     return Question(VOLTAGE, Ask("as found, V", why=_WHY_VOLTAGE), take)
 
 
-def _refuse_code(text: str, code: str) -> None:
-    # A scanner types wherever the cursor is, and a code must not become a voltage or a marking.
-    if words.is_code_like(text):
-        same = text.replace(" ", "").replace("-", "").upper() == code
-        raise BadData(
-            f"{text.upper()}: yes, that is this cell"
-            if same
-            else f"this is about {code}, not {text.upper()}",
-            "now its voltage" if same else "finish this one first, or < to leave it",
-        )
-
-
 def _look(carry: Carry) -> Question:
     def take(text: str) -> Answers:
-        _refuse_code(text, carry.code)
         # Enter is "clean" on purpose: gloved hands answer it for most cells, and damage needs a letter.
         return {LOOK: words.read_looks(text) if text else (Look.CLEAN,)}
 
@@ -177,9 +175,11 @@ def _kind_question(answers: Answers, carry: Carry) -> Question | None:
 
 def _marking(carry: Carry, answers: Answers) -> Question:
     def take(text: str) -> Answers:
-        _refuse_code(text, carry.code)
         if text == Key.SAME or (not text and carry.facts is not None):
             return _as_before(text, carry)
+        if text.casefold() in words.LETTERS:
+            look = words.LETTERS[text.casefold()]
+            raise BadData(f"one letter is no print: {look} is a look", "< goes back to the look")
         if not text or text == Key.NONE:
             return {MARKING: "", KIND: CellFacts(), SETTLED: False}
         marking = parse_line(text, "marking")
@@ -202,9 +202,14 @@ def _marking(carry: Carry, answers: Answers) -> Question:
 
     if carry.facts is not None and _condemns(carry.facts):
         prompt = f"marking (= once more {describe_kind(carry.facts)})"
-        return Question(MARKING, Ask(prompt, why=_WHY_MARKING), take)
+        return Question(MARKING, Ask(prompt, why=_WHY_MARKING), take, _has_digit)
     default = describe_kind(carry.facts) if carry.facts is not None else "nothing printed"
-    return Question(MARKING, Ask("marking", default, _WHY_MARKING), take)
+    return Question(MARKING, Ask("marking", default, _WHY_MARKING), take, _has_digit)
+
+
+def _has_digit(text: str) -> bool:
+    """A print behind other answers on the line; looks that were refused there must not become one."""
+    return any(letter.isdigit() for letter in text)
 
 
 def _condemns(facts: CellFacts) -> bool:

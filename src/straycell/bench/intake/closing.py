@@ -6,7 +6,18 @@ from collections import Counter
 from collections.abc import Iterator
 
 from straycell.bench.intake.cell import describe_kind
-from straycell.bench.intake.script import Ask, CellKept, Key, PrintLabels, Say, Talk, Tone, ask, fault
+from straycell.bench.intake.script import (
+    Ask,
+    CellKept,
+    Key,
+    PrintLabels,
+    Say,
+    Scanned,
+    Talk,
+    Tone,
+    ask,
+    fault,
+)
 from straycell.bench.intake.state import Session
 from straycell.errors import StraycellError
 from straycell.typed import day
@@ -19,16 +30,19 @@ _WHY_LABELS = (
 
 def left_over(session: Session) -> list[Say]:
     """What was dropped or shown in vain, so that no code on a cell is forgotten."""
+    unused = [] if session.printed else _unused(session.pending)
+    if session.scanned:
+        unused.append(Say(f"{session.scanned} was scanned last: nothing new of it is recorded."))
     if session.correcting:
         stays = Say(f"{session.correcting} stays as it was kept: its correction was not finished.")
-        return [stays, *_unused(session.pending)]
+        return [stays, *unused]
     # A code that is on a cell and in no record would turn up months later as a mystery.
     if session.in_hand and session.in_hand in (session.pending, *session.kept):
         said = f"{session.in_hand} was not finished: nothing new of it is recorded"
     elif session.in_hand:
         said = f"{session.in_hand} was not finished: nothing of it is recorded"
     else:
-        return _unused(session.pending)
+        return unused
     pending = session.pending
     return [Say(f"{said}. If {pending} is on a cell, type it there next time." if pending else f"{said}.")]
 
@@ -95,7 +109,13 @@ def offer_labels(session: Session) -> Talk[None]:
     usual = f"labels-{session.teardown or 'measured'}.pdf"
     while True:
         prompt = f"label sheet for {len(codes)} cell{'s' if len(codes) != 1 else ''}? y or a path"
-        text = yield from ask(Ask(prompt, "no", _WHY_LABELS))
+        try:
+            text = yield from ask(Ask(prompt, "no", _WHY_LABELS))
+        except Scanned as seen:
+            yield Say(
+                f"{seen.code} is a cell's code and no file. Go on with it: straycell intake", Tone.FAULT
+            )
+            continue
         if text.casefold() in ("", "n", "no", Key.DONE, Key.NONE):
             return
         path = usual if text.casefold() in ("y", "yes") else text

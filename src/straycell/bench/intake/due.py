@@ -34,9 +34,8 @@ _WHY_LOOK = "Look at it again. Enter: not looked at. c clean, or the letters of 
 
 @dataclass(frozen=True, slots=True)
 class Taking:
-    """One cell, what is taken of it, and the answers that carry over."""
+    """What is taken of one cell, and the answers that carry over."""
 
-    code: str
     needs: tuple[Need, ...]
     now: datetime
     facts: CellFacts = field(default_factory=CellFacts)
@@ -115,9 +114,6 @@ def _figure(key: str, figure: Figure, taking: Taking) -> Question:
             return {key: None}
         if text == Key.SAME:
             text = taking.remembered.get(figure.field.name, "")
-        # A scanner types wherever the cursor is: a code must not become a voltage.
-        if words.is_code_like(text):
-            raise BadData(f"this is about {taking.code}", "finish it first; Enter leaves a reading for later")
         name = figure.prompt.partition(",")[0]
         return {key: words.number(text or default, figure.dimension, figure.unit, name, figure.window)}
 

@@ -9,7 +9,7 @@ from straycell.bench.intake import cell as cells
 from straycell.bench.intake import words
 from straycell.bench.intake.cell import Carry
 from straycell.bench.intake.form import Answered, Trail, fill, merged
-from straycell.bench.intake.records import back, not_yet, record, take_readings
+from straycell.bench.intake.records import back, not_yet, record, record_kind, shelve, take_readings
 from straycell.bench.intake.script import (
     Ask,
     Bearer,
@@ -20,7 +20,9 @@ from straycell.bench.intake.script import (
     Key,
     Large,
     NewCode,
+    NextBlank,
     Say,
+    Scanned,
     Talk,
     Tone,
     WhatWaits,
@@ -29,7 +31,7 @@ from straycell.bench.intake.script import (
 )
 from straycell.bench.intake.state import Logged, Session
 from straycell.bench.outlook import Waiting
-from straycell.cells import CellFacts, Look
+from straycell.cells import CellFacts, Look, tidy_code
 from straycell.errors import StraycellError
 from straycell.readings import Quantity
 from straycell.safety import Step
@@ -39,21 +41,42 @@ _WHY_CODE = (
     "then Enter; a zero gets a stroke. A scanned or typed code: that cell instead (a printed blank, or one logged before). "
     "Already damaged? Do not write on it: type the letter of what you see. + next pack, < the cell before, q ends."
 )
+_WHY_OBJECT = "A number or a word of your own, the same for all cells of one object. + is the next one."
 
 
 def next_cell(session: Session) -> Talk[bool]:
     """One cell from its code to its record; False when the evening is over."""
+    try:
+        return (yield from _next_cell(session))
+    except Scanned as seen:
+        session.switch(seen.code)
+        return True
+
+
+def _next_cell(session: Session) -> Talk[bool]:
+    if session.scanned:
+        text, session.scanned = session.scanned, ""
+        if (yield from _by_code(session, text)):
+            return True
     if not session.pending:
         # One code shown and not used stays the next one: a gap in the numbers looks like a lost cell.
-        session.pending = yield NewCode()
+        session.pending = yield NextBlank()
+        session.printed = session.pending != ""
+        session.pending = session.pending or (yield NewCode())
     code = session.in_hand = session.pending
-    yield Large(code)
+    if not session.printed:
+        yield Large(code)
+    prompt = (
+        f"stick {code} on the cell, then Enter or scan it"
+        if session.printed
+        else f"write {code} on the cell, then Enter"
+    )
     while True:
-        text = yield from ask(Ask(f"write {code} on the cell, then Enter", why=_WHY_CODE))
+        text = yield from ask(Ask(prompt, why=_WHY_CODE), for_code=True)
         if text == Key.DONE:
             session.in_hand = ""
             return False
-        if text == "":
+        if text == "" or tidy_code(text) == code:
             yield from _log(session, code)
         elif text == Key.BACK:
             yield from _back(session)
@@ -76,7 +99,12 @@ def usual_kind(session: Session) -> Talk[None]:
         # Most cells of a pack bear one print: asked once, each cell then takes an Enter.
         again = session.usual != ()
         asked = cells.kind_questions(replace(session.carry, facts=None, review=again))
-        trail = yield from fill(asked, session.usual, redo_last=again, former=session.usual_typed)
+        try:
+            trail = yield from fill(asked, session.usual, redo_last=again, former=session.usual_typed)
+        except Scanned as seen:
+            session.scanned = seen.code
+            yield Say(f"{seen.code} comes next. First this:")
+            continue
         if trail is not None:
             session.usual = trail
             session.carry_on(cells.kind_of(merged(trail)))
@@ -110,36 +138,72 @@ def _by_code(session: Session, text: str) -> Talk[bool]:
         yield fault(error)
         return False
     if found.bearer is Bearer.CELL:
+        # The label of a neighbour was read: what is typed next would be filed under a cell that is finished.
+        if not missing_of_intake(found) and not found.out_of_use:
+            yield Say(f"{found.code} is logged already: {cells.describe_kind(found.facts)}", Tone.FAULT)
+            text = yield from ask(Ask("m measures what it waits for, Enter goes back"), for_code=True)
+            if text.casefold() != "m":
+                return False
         yield from resume(session, found)
         return True
-    if found.bearer is Bearer.NOTHING:
-        yield Say(f"{found.code} stands for no cell and was not set aside here.", Tone.FAULT)
-        # A code typed twice alike is on the cell; a misread one seldom is misread alike twice.
-        again = yield from ask(Ask("is it on the cell? type it once more, or Enter for no"))
-        if _bare(again) != _bare(text):
+    nowhere, skips = found.bearer is Bearer.NOTHING, session.printed and found.code != session.pending
+    if nowhere or skips:
+        why = (
+            "stands for no cell and was not set aside here"
+            if nowhere
+            else f"is not {session.pending}, the next label"
+        )
+        yield Say(f"{found.code} {why}.", Tone.FAULT)
+        # A code read twice alike is on the cell; a misread one seldom is misread alike twice.
+        again = yield from ask(Ask("is it on the cell? Scan or type it once more; Enter: no"), for_code=True)
+        if tidy_code(again) != found.code:
             return False
     yield from _log(session, found.code)
     return True
 
 
-def _bare(text: str) -> str:
-    return text.replace(" ", "").replace("-", "").upper()
-
-
 def _log(session: Session, code: str) -> Talk[None]:
     """The questions of a new cell, then its record."""
     session.in_hand = code
+    if not (yield from _which_object(session, code)):
+        return
     carry = replace(session.carry, code=code)
-    trail = yield from fill(cells.questions(carry))
+    trail = yield from fill(cells.questions(carry), code=code)
     if trail is not None:
-        yield from record(session, _new(session, carry, trail))
-        _carry_from_last(session)
+        yield from _keep_new(session, carry, trail)
+
+
+def _which_object(session: Session, code: str) -> Talk[bool]:
+    """Of several objects opened together, the one a cell is from is its pack; False when the person goes back."""
+    # Four devices are four packs: taken for one, a leak in any of them would hold the cells of all.
+    if session.objects > 1:
+        asked = f"{code} is from which of the {session.objects} objects?"
+        text = yield from ask(Ask(asked, session.pack, _WHY_OBJECT))
+        if text == Key.BACK:
+            return False
+        session.pack = next_pack(session.pack) if text == Key.NEXT else text or session.pack
+    return True
 
 
 def _keep_damaged(session: Session, code: str, seen: tuple[Look, ...]) -> Talk[None]:
+    if not (yield from _which_object(session, code)):
+        return
     answers = {cells.VOLTAGE: None, cells.LOOK: seen}
     trail = (Answered(cells.VOLTAGE, "".join(f"{look} " for look in seen).strip(), answers),)
-    yield from record(session, _new(session, replace(session.carry, code=code), trail))
+    yield from _keep_new(session, replace(session.carry, code=code), trail)
+
+
+def _keep_new(session: Session, carry: Carry, trail: Trail) -> Talk[None]:
+    yield from record(session, _new(session, carry, trail))
+    # What a damaged cell is decides its mass and energy at the hand-over; asked only once it is put away.
+    if cells.is_bad(merged(trail), carry.bad_looks):
+        yield Say("What is printed on it, if that can be read without touching it?")
+        kind = yield from fill(cells.print_questions(carry))
+        if kind is not None:
+            yield from record_kind(session, kind)
+        return
+    _carry_from_last(session)
+    yield from shelve(session)
 
 
 def _new(session: Session, carry: Carry, trail: Trail) -> Logged:
@@ -179,8 +243,9 @@ def resume(session: Session, found: Found) -> Talk[None]:
         session.in_hand = found.code
         meter = (yield from session.meter_for(Quantity.AS_FOUND_VOLTAGE)) if cells.VOLTAGE in wanted else None
         carry = replace(session.carry, code=found.code, wanted=wanted)
-        trail = yield from fill(cells.questions(carry))
+        trail = yield from fill(cells.questions(carry), code=found.code)
         if trail is None:
+            session.in_hand = ""
             return
 
         def entry_of(answered: Trail) -> Entry:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
-from straycell.bench.intake.script import Ask, Key, Say, Talk, Tone, UseMeter, ask, fault
+from straycell.bench.intake.script import Ask, Key, Say, Talk, Tone, UseMeter, fault
 from straycell.errors import BadData, StraycellError
 from straycell.meters import Accuracy, Meter, meter_classes
 from straycell.readings import KINDS, Quantity
@@ -16,7 +16,12 @@ _WHY = (
 )
 
 
-def choose(known: Mapping[str, Meter], quantity: Quantity, remembered: str | None) -> Talk[Meter | None]:
+def choose(
+    known: Mapping[str, Meter],
+    quantity: Quantity,
+    remembered: str | None,
+    ask: Callable[[Ask], Talk[str]],
+) -> Talk[Meter | None]:
     """The meter for a quantity, declared when it is a class chosen for the first time; None for no meter."""
     choices = choices_for(known, quantity)
     listed = "\n".join(f"  {number}  {text}" for number, (_, text) in enumerate(choices, 1))

@@ -18,10 +18,10 @@ from straycell.bench.intake.script import (
     Key,
     Now,
     Say,
+    Shelve,
     Start,
     Talk,
     Tone,
-    ask,
     fault,
 )
 from straycell.bench.intake.state import Logged, Session
@@ -35,7 +35,7 @@ from straycell.readings import KINDS, Charge, Quantity, Reading
 from straycell.safety import Step
 
 
-def keep(entry: Entry) -> Talk[CellKept]:
+def keep(session: Session, entry: Entry) -> Talk[CellKept]:
     """Record it; when the store refuses, say why and try again when the person says so: nothing is lost."""
     while True:
         try:
@@ -44,15 +44,59 @@ def keep(entry: Entry) -> Talk[CellKept]:
         # The answers are kept while the disk is full or locked: nobody measures forty cells twice.
         except StraycellError as error:
             yield fault(error)
-            yield from ask(Ask("nothing is lost: Enter tries to record it again, Ctrl-C drops it"))
+            yield from session.ask_first(
+                Ask("nothing is lost: Enter tries to record it again, Ctrl-C drops it")
+            )
 
 
 def record(session: Session, logged: Logged) -> Talk[CellKept]:
     """Keep an entry (its `kept` is not looked at), make it the one that < goes back to, and tell."""
-    kept = yield from keep(logged.entry)
+    kept = yield from keep(session, logged.entry)
     _now_kept(session, replace(logged, kept=kept))
     yield from tell(kept, logged.entry, session.start)
     return kept
+
+
+def record_kind(session: Session, trail: Trail) -> Talk[None]:
+    """Complete the cell kept last, which is out of use already, with its kind."""
+    last = session.last
+    assert last is not None
+    trail = (*last.trail, *trail)
+    entry = last.entry_of(trail)
+    kept = yield from keep(session, replace(entry, items=(), is_new=False))
+    # < takes back or corrects what both writes recorded.
+    both = replace(kept, items=last.kept.items)
+    _now_kept(session, replace(last, kept=both, entry=entry, trail=trail))
+    yield Say(f"{kept.code}: {kept.facts.marking or 'nothing printed'}")
+
+
+def shelve(session: Session) -> Talk[None]:
+    """Lay the cell kept last into the box of this evening; one that is out of use lies with no good ones."""
+    if session.last is None or session.last.kept.outcome is Outcome.DISCARD:
+        return
+    code = session.last.kept.code
+    while session.box:
+        try:
+            yield Shelve(code, session.box)
+            return
+        except StraycellError as error:
+            yield fault(error)
+            session.box = yield from choose_box(session, "another box", "")
+
+
+def choose_box(session: Session, prompt: str, usual: str) -> Talk[str]:
+    """One of the boxes there are, by a beginning that only one has; "" for none."""
+    boxes = session.start.boxes
+    why = f"The cells are laid there as they are recorded. Enter: what stands in brackets; -: none. {', '.join(boxes)}"
+    while True:
+        text = yield from session.ask_first(Ask(prompt, usual or "none", why, history="box"))
+        if text in ("", Key.NONE, Key.BACK, Key.DONE):
+            return usual if text == "" else ""
+        begun = [name for name in boxes if name.casefold().startswith(text.casefold())]
+        exact = [name for name in begun if name.casefold() == text.casefold()]
+        if len(exact or begun) == 1:
+            return (exact or begun)[0]
+        yield Say(f"box '{text[:40]}' is not known. One of: {', '.join(boxes)}", Tone.FAULT)
 
 
 def not_yet(code: str) -> CellKept:
@@ -64,7 +108,8 @@ def _now_kept(session: Session, logged: Logged) -> None:
     session.last = logged
     session.kept[logged.kept.code] = logged.kept
     session.in_hand = ""
-    if session.pending == logged.kept.code:
+    # After a label that was out of turn, the one behind it is next.
+    if session.printed or session.pending == logged.kept.code:
         session.pending = ""
 
 
@@ -127,12 +172,12 @@ def back(session: Session) -> Talk[bool]:
 
 def _put_right(session: Session, last: Logged) -> Talk[bool]:
     yield Say(f"back to {last.kept.code}: Enter keeps what stands in brackets", Tone.HEAD)
-    trail = yield from fill(last.asked_again, last.trail, redo_last=True)
+    trail = yield from fill(last.asked_again, last.trail, redo_last=True, code=last.kept.code)
     entry = last.entry if trail is None else last.entry_of(trail)
     if trail is None or entry == last.entry:
         yield Say(f"{last.kept.code} stays as it is")
         return False
-    because = yield from _reason(last.kept)
+    because = yield from _reason(session, last.kept)
     try:
         kept: CellKept = yield Amend(last.kept, entry, because)
     except StraycellError as error:
@@ -143,14 +188,14 @@ def _put_right(session: Session, last: Logged) -> Talk[bool]:
     return True
 
 
-def _reason(kept: CellKept) -> Talk[str]:
+def _reason(session: Session, kept: CellKept) -> Talk[str]:
     """A cell that was out of use comes back only with a reason in words."""
     # Bringing a condemned cell back is the most dangerous correction: it needs words that stay.
     if kept.outcome is not Outcome.DISCARD:
         return "corrected at intake, right after it was typed"
     why = f"{kept.code} was out of use; what took it out stays in its history, with your reason."
     while True:
-        text = yield from ask(Ask("it was out of use: what was the mistake?", why=why))
+        text = yield from session.ask_first(Ask("it was out of use: what was the mistake?", why=why))
         if text and text not in tuple(Key):
             return text
         yield Say("a few words, please", Tone.FAULT)
@@ -162,7 +207,6 @@ def take_readings(session: Session, each: Waiting) -> Talk[bool]:
     now = yield Now()
     asked = due.questions(
         due.Taking(
-            each.code,
             each.needs,
             now,
             each.facts,
@@ -172,8 +216,9 @@ def take_readings(session: Session, each: Waiting) -> Talk[bool]:
             each.rest,
         )
     )
-    trail = yield from fill(asked)
+    trail = yield from fill(asked, code=each.code)
     if trail is None:
+        session.in_hand = ""
         return False
     # The meter is asked after the values: with one in use all evening it is a single Enter.
     for quantity in due.measured(merged(trail)):

@@ -9,6 +9,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 from straycell.acceptance.reasons import Outcome
+from straycell.bench.intake.words import is_code_like
 from straycell.bench.outlook import Outlook
 from straycell.bench.recording.record import Lost
 from straycell.cells import CellFacts, Look
@@ -47,13 +48,14 @@ class Tone(StrEnum):
 class Ask:
     """One question; the answer is the line typed. `default` is what Enter takes, `why` what `?` says.
 
-    `legend` stands above the prompt each time.
+    `legend` stands above the prompt each time. Questions of one `history` share what was typed before; "" has none.
     """
 
     prompt: str
     default: str = ""
     why: str = ""
     legend: str = ""
+    history: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,10 +87,26 @@ class NewCode:
 
 
 @dataclass(frozen=True, slots=True)
+class NextBlank:
+    """The printed blank that comes after the one used last; the answer is its code, "" for none."""
+
+
+@dataclass(frozen=True, slots=True)
 class FindCode:
-    """Whose code is this? The answer is a Found; raises BadData for one that is no code."""
+    """Whose code is this? The answer is a Found; raises BadData for one that is no code.
+
+    The last digits are enough where only one code of the store ends in them.
+    """
 
     text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Shelve:
+    """Lay a cell into a box; raises BadData when it may not lie there."""
+
+    code: str
+    box: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +115,7 @@ class OpenTeardown:
 
     title: str
     kind: str
+    objects: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,7 +190,9 @@ Effect: TypeAlias = (
     | Large
     | Caution
     | NewCode
+    | NextBlank
     | FindCode
+    | Shelve
     | OpenTeardown
     | FindTeardown
     | UseMeter
@@ -205,12 +226,14 @@ class Found:
 
 @dataclass(frozen=True, slots=True)
 class Opened:
-    """A tear-down, and what the last cell out of it was."""
+    """A tear-down of so many objects, and what the last cell out of it was."""
 
     code: str
     title: str
     pack: str = "1"
     facts: CellFacts | None = None
+    box: str = ""
+    objects: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,6 +262,7 @@ class Start:
     last_charge: Charge | None = None
     teardown: str | None = None
     last_teardown: tuple[str, str, str] | None = None
+    boxes: tuple[str, ...] = ()
     waiting: int = 0
     due: bool = False
 
@@ -247,10 +271,26 @@ UNSET = datetime.min.replace(tzinfo=UTC)
 """The time of an item that gets the time of its writing."""
 
 
-def ask(question: Ask) -> Talk[str]:
-    """Ask until the answer is no plea for help."""
+class Scanned(Exception):
+    """A cell's code came where something else was asked for. A scanner types wherever the cursor is."""
+
+    def __init__(self, code: str) -> None:
+        super().__init__(code)
+        self.code = code
+
+
+def ask(question: Ask, *, for_code: bool = False) -> Talk[str]:
+    """Ask until the answer is no plea for help. Raises Scanned for a code, unless the question is `for_code`."""
     while True:
         text: str = yield question
+        if is_code_like(text) and not for_code:
+            # By its shape alone: a misread code must not become a title, a print or a figure either.
+            try:
+                found: Found = yield FindCode(text)
+            except StraycellError as error:
+                yield fault(error)
+                continue
+            raise Scanned(found.code)
         if text != Key.HELP:
             return text
         yield Say(question.why or "Type what it asks for, or Enter for what stands in brackets.")

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from straycell.bench.intake.log import next_cell, usual_kind
+from straycell.bench.intake.log import next_cell, resume, usual_kind
+from straycell.bench.intake.records import choose_box
 from straycell.bench.intake.script import (
     Ask,
+    Bearer,
     Caution,
+    FindCode,
     FindTeardown,
+    Found,
     Key,
     Opened,
     OpenTeardown,
     Say,
-    Start,
+    Scanned,
     Talk,
     Tone,
     ask,
@@ -19,7 +23,7 @@ from straycell.bench.intake.script import (
 )
 from straycell.bench.intake.state import Session
 from straycell.bench.intake.waiting_round import waiting_round
-from straycell.errors import StraycellError
+from straycell.errors import BadData, StraycellError
 from straycell.readings import Quantity
 from straycell.safety import Step
 from straycell.teardowns import parse_teardown_code
@@ -29,6 +33,10 @@ KEYS = "? explains  < corrects the last answer  q ends  Ctrl-C drops only this c
 _WHY_WAITING = "Cells logged before lack a reading that can be taken today. Later: straycell intake --due."
 _WHY_TEARDOWN = "A tear-down is one object that was opened; its cells share a history. A code like AT3 goes on with that one."
 _WHY_KIND = "Free text, the same word for alike objects: torch, tool battery, notebook."
+_WHY_MANY = (
+    "Alike objects opened together, as four of one kind. Each is a pack of its own: you are asked which one a cell is from, "
+    "as a leak in one speaks for its own cells only."
+)
 
 
 def intake(session: Session) -> Talk[None]:
@@ -37,48 +45,77 @@ def intake(session: Session) -> Talk[None]:
     if session.start.due:
         yield from waiting_round(session)
         return
-    if session.start.waiting and session.start.teardown is None:
-        number = session.start.waiting
-        waits = f"{number} cell{'s wait' if number > 1 else ' waits'} for a reading"
-        answer = yield from ask(Ask(f"{waits}: m measures, Enter opens a tear-down", why=_WHY_WAITING))
-        if answer == Key.DONE:
-            return
-        if answer.casefold() == "m":
-            yield from waiting_round(session)
-            return
-    if not (yield from _open(session)):
+    while True:
+        try:
+            opened = yield from _begin(session)
+            break
+        except Scanned as seen:
+            yield from _scanned_first(session, seen.code)
+    if opened is None:
         return
+    yield from _open(session, opened)
     yield Caution((Step.INTAKE,))
     while (yield from next_cell(session)):
         pass
 
 
-def _open(session: Session) -> Talk[bool]:
-    """The tear-down, the meter, and what most cells are; False when the person ends it here."""
-    opened = yield from _teardown(session.start)
-    if opened is None:
-        return False
-    session.teardown, session.pack = opened.code, opened.pack
-    yield Say(f"tear-down {opened.code}: {opened.title}, pack {opened.pack}", Tone.HEAD)
+def _begin(session: Session) -> Talk[Opened | None]:
+    """The tear-down; None when the cells that wait were measured instead, or the person ends it here."""
+    title = ""
+    if session.start.waiting and session.start.teardown is None:
+        number = session.start.waiting
+        waits = f"{number} cell{'s wait' if number > 1 else ' waits'} for a reading"
+        title = yield from ask(Ask(f"{waits}: m measures, Enter opens a tear-down", why=_WHY_WAITING))
+        if title == Key.DONE:
+            return None
+        if title.casefold() == "m":
+            yield from waiting_round(session)
+            return None
+    return (yield from _teardown(session, "" if title == Key.BACK else title))
+
+
+def _scanned_first(session: Session, code: str) -> Talk[None]:
+    """A cell known before goes on at once; a blank is the first cell of what is opened."""
+    found: Found = yield FindCode(code)
+    if found.bearer is not Bearer.CELL:
+        session.scanned = code
+        yield Say(f"{code} comes first, once it is said what you opened.")
+        return
+    try:
+        yield from resume(session, found)
+    except Scanned as seen:
+        session.switch("")
+        yield from _scanned_first(session, seen.code)
+
+
+def _open(session: Session, opened: Opened) -> Talk[None]:
+    """The meter, the box, and what most cells are."""
+    session.teardown, session.pack, session.objects = opened.code, opened.pack, opened.objects
+    of = f"{opened.objects} objects" if opened.objects > 1 else f"pack {opened.pack}"
+    yield Say(f"tear-down {opened.code}: {opened.title}, {of}", Tone.HEAD)
     yield from session.meter_for(Quantity.AS_FOUND_VOLTAGE)
+    if session.start.boxes:
+        session.box = yield from choose_box(session, "box for the good ones", opened.box)
     if opened.facts is not None:
         session.carry_on(opened.facts)
-        return True
+        return
     yield Say("What is printed on most of the cells? Each can differ; Enter: nothing is.")
     yield from usual_kind(session)
-    return True
 
 
-def _teardown(start: Start) -> Talk[Opened | None]:
+def _teardown(session: Session, typed: str) -> Talk[Opened | None]:
+    """`typed` is what was said already of what was opened."""
+    start = session.start
     if start.teardown is not None:
         given: Opened = yield FindTeardown(start.teardown)
         return given
     last = start.last_teardown
     while True:
-        if last:
+        if last and not typed:
             yield Say(f"{last[0]} is {last[1]}")
         default = f"{last[0]} goes on" if last else ""
-        text = yield from ask(Ask("what did you open?", default, _WHY_TEARDOWN))
+        text = typed or (yield from ask(Ask("what did you open?", default, _WHY_TEARDOWN, history="title")))
+        typed = ""
         if text == Key.DONE:
             return None
         if text == Key.BACK:
@@ -88,7 +125,7 @@ def _teardown(start: Start) -> Talk[Opened | None]:
             if (not text and last) or _is_teardown_code(text):
                 found: Opened = yield FindTeardown(text or (last[0] if last else ""))
                 return found
-            opened = yield from _new_teardown(parse_line(text, "title"), last[2] if last else "")
+            opened = yield from _new_teardown(session, parse_line(text, "title"), last[2] if last else "")
             if opened is not None:
                 return opened
         except StraycellError as error:
@@ -102,14 +139,25 @@ def _is_teardown_code(text: str) -> bool:
         return False
 
 
-def _new_teardown(title: str, last_kind: str) -> Talk[Opened | None]:
+def _new_teardown(session: Session, title: str, last_kind: str) -> Talk[Opened | None]:
     """None when the person goes back to the title."""
     while True:
-        text = yield from ask(Ask("what kind of object?", last_kind, _WHY_KIND))
+        text = yield from session.ask_first(
+            Ask("what kind of object?", last_kind, _WHY_KIND, history="object")
+        )
         if text == Key.BACK:
             return None
         try:
-            made: Opened = yield OpenTeardown(title, parse_line(text or last_kind, "kind"))
-            return made
+            kind = parse_line(text or last_kind, "kind")
+            many = yield from session.ask_first(Ask("how many of them?", "1", _WHY_MANY))
+            if many != Key.BACK:
+                made: Opened = yield OpenTeardown(title, kind, _count(many or "1"))
+                return made
         except StraycellError as error:
             yield fault(error)
+
+
+def _count(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and 1 <= int(text) <= 1000):
+        raise BadData(f"'{text}' is not a count", "write how many alike objects you open together, 1 to 1000")
+    return int(text)

@@ -9,7 +9,7 @@ from straycell.bench.intake import due, meter_menu
 from straycell.bench.intake.cell import Carry
 from straycell.bench.intake.figures import TAKEN
 from straycell.bench.intake.form import NextQuestion, Trail
-from straycell.bench.intake.script import CellKept, Entry, Start, Talk
+from straycell.bench.intake.script import Ask, CellKept, Entry, Say, Scanned, Start, Talk, ask
 from straycell.cells import CellFacts
 from straycell.meters import Meter
 from straycell.readings import Quantity, Reading
@@ -31,13 +31,16 @@ class Logged:
 @dataclass(slots=True)
 class Session:
     """`kept` has every cell's latest state, in order; `pending` is a code shown and not yet borne by a cell;
-    `in_hand` the cell whose questions are open; `correcting` the kept cell whose answers are asked again;
-    `asks_usual`: what most cells are was asked, with `usual_typed` what was typed there.
+    `objects` how many alike ones were opened together; `in_hand` the cell whose questions are open;
+    `correcting` the kept cell whose answers are asked again; `asks_usual`: what most cells are was asked, with
+    `usual_typed` what was typed there; `printed`: the pending code is on a label; `scanned` is a code that came too
+    early and is next; `box` is where the cells go.
     """
 
     start: Start
     teardown: str | None = None
     pack: str = "1"
+    objects: int = 1
     meters: dict[Quantity, Meter | None] = field(default_factory=dict)
     known_meters: dict[str, Meter] = field(default_factory=dict)
     carry: Carry = field(default_factory=Carry)
@@ -48,6 +51,9 @@ class Session:
     asks_usual: bool = False
     usual_typed: dict[str, str] = field(default_factory=dict)
     pending: str = ""
+    printed: bool = False
+    scanned: str = ""
+    box: str = ""
     in_hand: str = ""
     correcting: str = ""
 
@@ -67,11 +73,24 @@ class Session:
             former = self.meters.get(quantity)
             name = self._last_meter([r for q in alike if (r := self.start.remembered.get(q)) is not None])
             name = former.name if former is not None else name
-            meter = yield from meter_menu.choose(self.known_meters, quantity, name)
+            meter = yield from meter_menu.choose(self.known_meters, quantity, name, self.ask_first)
             if meter is not None:
                 self.known_meters[meter.name] = meter
             self.meters.update(dict.fromkeys(alike, meter))
         return self.meters[quantity]
+
+    def ask_first(self, question: Ask) -> Talk[str]:
+        """Ask; a code that comes meanwhile is kept, and its cell is the next."""
+        while True:
+            try:
+                return (yield from ask(question))
+            except Scanned as seen:
+                self.scanned = seen.code
+                yield Say(f"{seen.code} comes next. First this:")
+
+    def switch(self, code: str) -> None:
+        """Leave the cell in hand: the next one is this."""
+        self.scanned, self.in_hand, self.correcting = code, "", ""
 
     @staticmethod
     def _last_meter(readings: list[Reading]) -> str | None:

@@ -11,6 +11,7 @@ from straycell.bench import verdict_words
 from straycell.bench.context import Bench
 from straycell.bench.intake import script
 from straycell.bench.intake.script import Bearer, CellKept, Found, Opened, Start
+from straycell.bench.intake.words import ending_in
 from straycell.bench.outlook import Waiting, outlook, what_waits
 from straycell.cells import CellFacts, Look, Stage, parse_code
 from straycell.errors import BadData
@@ -19,6 +20,7 @@ from straycell.readings import KINDS, Charge, Item, Mistake, Quantity, Reading
 
 if TYPE_CHECKING:
     from straycell.meters import Meter
+    from straycell.store.reader import Reader
     from straycell.store.writer import Writer
 
 MOST_TO_COUNT = 2000
@@ -57,6 +59,7 @@ def start(bench: Bench, *, teardown: str | None, due: bool) -> Start:
             meters={meter.name: meter for meter in reader.meters()},
             remembered={q: item for q, item in latest.items() if isinstance(item, Reading)},
             last_charge=charge if isinstance(charge, Charge) else None,
+            boxes=tuple(box.name for box in reader.boxes()),
             last_teardown=None if last is None else (last.code, last.title, last.kind),
         )
         few = len(reader.codes()) <= MOST_TO_COUNT
@@ -67,13 +70,8 @@ def start(bench: Bench, *, teardown: str | None, due: bool) -> Start:
 
 
 def _find_code(bench: Bench, effect: script.FindCode) -> Found:
-    try:
-        code = parse_code(effect.text)
-    except BadData:
-        # The codes of the store are only loaded for a refusal, to name the nearest ones.
-        with bench.reading() as reader:
-            code = parse_code(effect.text, [*reader.codes(), *reader.blank_codes()])
     with bench.reading() as reader:
+        code = _code_meant(reader, effect.text)
         if code in reader.blank_codes():
             return Found(code, Bearer.BLANK)
         if code not in reader.codes():
@@ -84,13 +82,37 @@ def _find_code(bench: Bench, effect: script.FindCode) -> Found:
         return Found(code, Bearer.CELL, cell.facts, has, _OUT_OF_USE.get(cell.stage, ""))
 
 
+def _code_meant(reader: Reader, text: str) -> str:
+    """The code typed or scanned, or the only one that ends so. Raises BadData with the nearest ones."""
+    try:
+        return parse_code(text)
+    except BadData:
+        # The codes of the store are only loaded for a refusal, to name the nearest ones.
+        known = [*reader.codes(), *reader.blank_codes()]
+        ending = ending_in(text, known)
+        if len(ending) == 1:
+            return ending[0]
+        if ending:
+            raise BadData(f"'{text}' could be {', '.join(ending[:4])}", "type more of the code") from None
+        return parse_code(text, known)
+
+
+def _next_blank(bench: Bench, effect: script.NextBlank) -> str:
+    if not bench.path.exists():
+        return ""
+    with bench.reading() as reader:
+        return reader.next_blank()
+
+
 def _find_teardown(bench: Bench, effect: script.FindTeardown) -> Opened:
     with bench.reading() as reader:
         found = reader.teardown(effect.code)
         own = [cell for cell in reader.cells() if cell.teardown == found.code]
     known = [cell for cell in own if cell.facts != CellFacts()]
     pack = own[-1].pack if own and own[-1].pack else "1"
-    return Opened(found.code, found.title, pack, known[-1].facts if known else None)
+    box = next((cell.box for cell in reversed(own) if cell.box), None)
+    facts = known[-1].facts if known else None
+    return Opened(found.code, found.title, pack, facts, box or "", found.objects)
 
 
 def _what_waits(bench: Bench, effect: script.WhatWaits) -> list[Waiting]:
@@ -103,13 +125,18 @@ def _what_waits(bench: Bench, effect: script.WhatWaits) -> list[Waiting]:
 def _new_code(bench: Bench, effect: script.NewCode) -> str:
     # Set aside at once: the code is on the cell before its first reading is typed.
     with bench.writing(create=True) as writer:
-        return writer.set_aside_codes(1)[0]
+        return writer.set_aside_codes(1, printed=False)[0]
+
+
+def _shelve(bench: Bench, effect: script.Shelve) -> None:
+    with bench.writing() as writer:
+        writer.move_cell(effect.code, effect.box)
 
 
 def _open_teardown(bench: Bench, effect: script.OpenTeardown) -> Opened:
     with bench.writing(create=True) as writer:
-        made = writer.add_teardown(effect.title, effect.kind)
-    return Opened(made.code, made.title)
+        made = writer.add_teardown(effect.title, effect.kind, objects=effect.objects)
+    return Opened(made.code, made.title, objects=made.objects)
 
 
 def _use_meter(bench: Bench, effect: script.UseMeter) -> Meter:
@@ -196,6 +223,8 @@ def _amend_item(writer: Writer, old: Item, new: Item | None, because: str) -> li
 
 _ACTS: dict[type, Callable[[Bench, Any], Any]] = {
     script.NewCode: _new_code,
+    script.NextBlank: _next_blank,
+    script.Shelve: _shelve,
     script.FindCode: _find_code,
     script.OpenTeardown: _open_teardown,
     script.FindTeardown: _find_teardown,

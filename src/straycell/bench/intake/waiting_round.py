@@ -17,6 +17,7 @@ from straycell.bench.intake.script import (
     Found,
     Key,
     Say,
+    Scanned,
     Talk,
     Tone,
     WhatWaits,
@@ -30,8 +31,9 @@ from straycell.errors import StraycellError
 from straycell.safety import Step
 
 _WHY = (
-    "Take this very cell: read its code, then Enter; or scan the cell you hold. The letter of damage you see "
-    "ends its measuring. + leaves it for later, < puts right the cell before, q ends."
+    "Whichever waiting cell you hold: scan it, or type the last digits of its code. Enter alone files nothing, so "
+    "that no reading goes to a cell that only was proposed. The letter of damage you see ends its measuring. + "
+    "leaves it for later, < puts right the cell before, q ends."
 )
 
 
@@ -44,26 +46,37 @@ def waiting_round(session: Session) -> Talk[None]:
     yield Caution((Step.MEASURING,))
     todo = {each.code: each for each in queue}
     while todo:
-        each = next(iter(todo.values()))
+        try:
+            if (yield from _one(session, todo)):
+                return
+        except Scanned as seen:
+            session.switch(seen.code)
+    yield Say("that was the last cell that waits", Tone.GOOD)
+
+
+def _one(session: Session, todo: dict[str, Waiting]) -> Talk[bool]:
+    """Propose the first of those that wait, take the one that is held; True when the person ends it."""
+    text, session.scanned = session.scanned, ""
+    each = next(iter(todo.values()))
+    if not text:
         lies = f", in {each.box}" if each.box else ""
         yield Say(f"{each.code}  {cells.describe_kind(each.facts)}{lies}  ({len(todo)} to go)", Tone.HEAD)
         yield Say(f"  waits for: {', '.join(each.needs)}")
-        text = yield from ask(Ask(f"Enter when you hold {each.code}, or scan", why=_WHY))
-        if text == Key.DONE:
-            return
-        if text == Key.BACK:
-            yield from back(session)
-        elif text == Key.NEXT:
-            del todo[each.code]
-        elif text == "":
-            if (yield from take_readings(session, each)):
-                del todo[each.code]
-        elif session.carry.bad_looks & set(words.named_looks(text)):
-            yield from _damaged(session, each, text)
-            del todo[each.code]
-        else:
-            yield from _scanned(session, todo, text)
-    yield Say("that was the last cell that waits", Tone.GOOD)
+        text = yield from ask(Ask("scan the cell you hold, or type its last digits", why=_WHY), for_code=True)
+    if text == Key.DONE:
+        return True
+    if text == Key.BACK:
+        yield from back(session)
+    elif text == Key.NEXT:
+        del todo[each.code]
+    # Enter for a proposed cell filed rest voltages under cells that lay in the box.
+    elif text == "":
+        yield Say(f"Enter files nothing. Is it {each.code}? Scan it, or type its last digits.", Tone.FAULT)
+    elif session.carry.bad_looks & set(words.named_looks(text)):
+        todo.pop((yield from _damaged(session, text)), None)
+    else:
+        yield from _scanned(session, todo, text)
+    return False
 
 
 def _scanned(session: Session, todo: dict[str, Waiting], text: str) -> Talk[None]:
@@ -73,6 +86,7 @@ def _scanned(session: Session, todo: dict[str, Waiting], text: str) -> Talk[None
         yield fault(error)
         return
     if found.code in todo:
+        yield Say(f"{found.code}  {cells.describe_kind(found.facts)}", Tone.HEAD)
         if (yield from take_readings(session, todo[found.code])):
             del todo[found.code]
     elif found.bearer is Bearer.CELL:
@@ -81,12 +95,30 @@ def _scanned(session: Session, todo: dict[str, Waiting], text: str) -> Talk[None
         yield Say(f"{found.code} stands for no cell yet: straycell intake logs it", Tone.FAULT)
 
 
-def _damaged(session: Session, each: Waiting, text: str) -> Talk[None]:
-    """Only the look is recorded; the question that < opens again is the look."""
-    asked = due.questions(due.Taking(each.code, (Need.LOOK,), UNSET, each.facts, bad_looks=frozenset()))
-    trail = (Answered("look", text, {"look": words.named_looks(text)}),)
+def _damaged(session: Session, seen: str) -> Talk[str]:
+    """Only the look is recorded, of the cell that is scanned; its code, or "" when nothing was recorded."""
+    looks = words.named_looks(seen)
+    # The proposed cell may not be the one in the hand, and a damaged one must not stay among the good.
+    which = Ask(f"{', '.join(looks)}: scan that cell, or type its last digits", "a slip", _WHY)
+    while True:
+        text = yield from ask(which, for_code=True)
+        if text in ("", Key.BACK):
+            yield Say("no damage was recorded", Tone.FAULT)
+            return ""
+        try:
+            found: Found = yield FindCode(text)
+        except StraycellError as error:
+            yield fault(error)
+            continue
+        if found.bearer is Bearer.CELL:
+            break
+        yield Say(f"{found.code} stands for no cell yet", Tone.FAULT)
+    # The question that < opens again is the look.
+    asked = due.questions(due.Taking((Need.LOOK,), UNSET, found.facts, bad_looks=frozenset()))
+    trail = (Answered("look", seen, {"look": looks}),)
 
     def entry_of(answered: Trail) -> Entry:
-        return due.entry_of(each.code, merged(answered), {}, DEFAULT_PULSE_S)
+        return due.entry_of(found.code, merged(answered), {}, DEFAULT_PULSE_S)
 
-    yield from record(session, Logged(not_yet(each.code), entry_of(trail), trail, asked, entry_of))
+    yield from record(session, Logged(not_yet(found.code), entry_of(trail), trail, asked, entry_of))
+    return found.code

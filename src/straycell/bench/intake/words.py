@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 from straycell.cells import Look
@@ -96,7 +97,42 @@ def number(text: str, dimension: Dimension, unit: str, name: str, window: Window
     """A number in the unit that the prompt names, or with a unit of its own. Raises BadData."""
     if not text.strip():
         raise BadData(f"{name}: nothing was typed", "type the figure, or ? for what it is for")
-    return parse_quantity(text, dimension, bare=unit, name=name, window=window)
+    return parse_quantity(
+        _point(text, dimension, unit, window), dimension, bare=unit, name=name, window=window
+    )
+
+
+def _point(text: str, dimension: Dimension, unit: str, window: Window | None) -> str:
+    """A decimal comma as a point: where one number is asked for, a comma can only part its figures."""
+    comma = re.fullmatch(r"\s*([+-]?\d+),(\d+)(\s*[^\d,.]*)", text)
+    if comma is None:
+        return text
+    whole, part, tail = comma.groups()
+    # "2,450" mAh is 2450 to some and 2.45 to others: where both could be, neither is taken.
+    if len(part) == 3 and whole.lstrip("+-0") and _fits(f"{whole}{part}{tail}", dimension, unit, window):
+        raise BadData(
+            f"'{text.strip()}' could be {whole}{part} or {whole}.{part}", "type it without the comma"
+        )
+    return f"{whole}.{part}{tail}"
+
+
+def _fits(text: str, dimension: Dimension, unit: str, window: Window | None) -> bool:
+    try:
+        parse_quantity(text, dimension, bare=unit, window=window)
+    except BadData:
+        return False
+    return True
+
+
+_LAST_DIGITS = re.compile(r"(?=.*\d)[0-9]{1,5}[0-9A-Za-z]?")
+
+
+def ending_in(text: str, codes: Iterable[str]) -> list[str]:
+    """The codes that end in what was typed, with the check character or without it; none for what is no such end."""
+    tidy = text.strip().upper()
+    if not _LAST_DIGITS.fullmatch(tidy):
+        return []
+    return [code for code in codes if code.endswith(tidy) or code[:-1].endswith(tidy)]
 
 
 def is_code_like(text: str) -> bool:

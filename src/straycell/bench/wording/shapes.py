@@ -174,7 +174,7 @@ def event_json(event: Event) -> Json:
 
 def event_words(event: Event, readings: list[str]) -> str:
     """An event's detail and reason in one line; `readings` is what this write recorded."""
-    told = {key: value for key, value in event.detail.items() if not isinstance(value, dict)}
+    told = {k: v for k, v in event.detail.items() if k != "entry" and not isinstance(v, dict)}
     parts = [f"{key} {value}" for key, value in told.items() if value not in (None, "", [])]
     parts += readings
     return "; ".join([*parts, f"because: {event.because}"] if event.because else parts)

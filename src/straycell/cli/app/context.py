@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from straycell.cli.app import clock, options
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from straycell.store.reader import Reader
     from straycell.store.writer import Writer
 
+T = TypeVar("T")
 RULES_VARIABLE = "STRAYCELL_RULES"
 
 
@@ -84,6 +85,26 @@ def writing(*, create: bool = False, bench: str = "A", tell_lost: bool = True) -
     # After the commit: a promise of what follows is only true once it is written.
     if tell_lost:
         _talk_lost(writer.lost)
+
+
+def write_long(act: Callable[[Writer], T], size_bytes: int, *, create: bool = False) -> T:
+    """One write that may take long; others go on writing beside it. `size_bytes` is how much it works through."""
+    from straycell.store.engine import WAITING
+    from straycell.store.long_write import write_long as done_aside
+
+    moment = clock.now()
+    WAITING.set(_talk_waiting)
+    with clock.held(moment):
+        found, lost = done_aside(
+            store_path(), act, now=moment, rules=rules(), size_bytes=size_bytes, create=create
+        )
+    _talk_lost(lost)
+    return found
+
+
+def size_of(file: Path) -> int:
+    """Bytes of a file; 0 where there is none, which whoever reads it will say better."""
+    return file.stat().st_size if file.is_file() else 0
 
 
 def _talk_waiting(path: Path) -> None:

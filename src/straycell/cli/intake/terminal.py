@@ -11,10 +11,10 @@ from typing import Any, TextIO
 from straycell.bench.intake.script import Ask, Caution, Large, Say, Talk, Tone
 from straycell.cli.app import options, read_today
 from straycell.cli.intake.glyphs import large
-from straycell.cli.show.cautions_talk import added_by
+from straycell.cli.intake.line_editor import LineEditor
 from straycell.errors import StraycellError, UsageFault
 from straycell.plain_text import screen_lines
-from straycell.safety import spoken_cautions
+from straycell.safety import added_by, spoken_cautions
 
 _WEIGHT = {Tone.HEAD: "1", Tone.GOOD: "32", Tone.FAULT: "33", Tone.DANGER: "1;31"}
 _CSI = "\x1b["
@@ -40,6 +40,7 @@ class Terminal:
         self._do = do
         self._plain = bool(env.get("NO_COLOR")) or env.get("TERM") == "dumb"
         self._told: frozenset[str] = frozenset()
+        self._editor = LineEditor()
 
     def run(self, dialogue: Talk[Any]) -> None:
         """Drive a dialogue to its end. Raises Ended, KeyboardInterrupt."""
@@ -76,13 +77,11 @@ class Terminal:
         *above, last = self._wrap(f"{question.prompt}{default}{colon}")
         for line in above:
             print(line, file=sys.stderr)
-        self._write(f"{last} ")
-        # readline and not input: Ctrl-D at the start of a line has to be told from an empty answer.
-        line = sys.stdin.readline()
-        if not line:
+        typed = self._editor.read(f"{last} ", question.history)
+        if typed is None:
             print(file=sys.stderr)
             raise Ended
-        return _tidy(line)
+        return _tidy(typed)
 
     def say(self, text: str, tone: Tone = Tone.PLAIN) -> None:
         for paragraph in text.split("\n"):
@@ -111,10 +110,6 @@ class Terminal:
     def _print(self, line: str, tone: Tone) -> None:
         weight = "" if self._plain else _WEIGHT.get(tone, "")
         print(f"{_CSI}{weight}m{line}{_CSI}0m" if weight else line, file=sys.stderr)
-
-    @staticmethod
-    def _write(text: str) -> None:
-        print(text, end="", file=sys.stderr, flush=True)
 
     def _wrap(self, text: str) -> list[str]:
         lead = " " * (len(text) - len(text.lstrip(" ")))

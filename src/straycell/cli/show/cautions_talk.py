@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from straycell.cells import CellFacts, Chemistry, Form
+from straycell.cells import CellFacts
 from straycell.cli.app import options, output, read_today
-from straycell.safety import Step, spoken_cautions
+from straycell.safety import Step, added_by, spoken_cautions
 
 
 def talk_cautions(*steps: Step, kinds: Iterable[CellFacts] = ()) -> None:
@@ -19,11 +19,3 @@ def talk_cautions(*steps: Step, kinds: Iterable[CellFacts] = ()) -> None:
     for text in texts:
         output.talk(f"caution: {text}")
     read_today.remember(told)
-
-
-def added_by(kinds: Iterable[CellFacts]) -> list[Step]:
-    """The steps whose cautions a kind of cell adds, whatever is done to it."""
-    facts = list(kinds)
-    primary = any(known.chemistry is Chemistry.PRIMARY for known in facts)
-    pouch = any(known.form is Form.POUCH for known in facts)
-    return [*[Step.PRIMARY] * primary, *[Step.POUCH] * pouch]

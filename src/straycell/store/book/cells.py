@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import fields
 from typing import Any
 
@@ -21,8 +21,8 @@ from straycell.cells import (
 )
 from straycell.errors import BadData
 from straycell.store.book.names import key_named, shown
-from straycell.store.column_values import from_us, to_json
-from straycell.store.schema.tables import BENCH, BLANK_CODE, BOX, CELL
+from straycell.store.column_values import from_json, from_us, to_json
+from straycell.store.schema.tables import BENCH, BLANK_CODE, BOX, CELL, EVENT
 from straycell.store.session import Pen, among, rows_of
 
 FACT_NAMES = tuple(field.name for field in fields(CellFacts))
@@ -189,10 +189,11 @@ def issue_codes(pen: Pen, count: int) -> list[str]:
     return fresh
 
 
-def set_aside_codes(pen: Pen, count: int) -> list[str]:
-    """Codes for blank labels, to be used by cells logged later."""
+def set_aside_codes(pen: Pen, count: int, *, printed: bool = True) -> list[str]:
+    """Codes for blank labels, to be used by cells logged later; not `printed`, for one written by hand."""
     fresh = issue_codes(pen, count)
-    event_id = pen.event("codes-set-aside", subject=f"{fresh[0]} to {fresh[-1]}", detail={"count": count})
+    detail = {"count": count, "printed": printed}
+    event_id = pen.event("codes-set-aside", subject=f"{fresh[0]} to {fresh[-1]}", detail=detail)
     pen.conn.execute(BLANK_CODE.insert(), [{"code": code, "event_id": event_id} for code in fresh])
     return fresh
 
@@ -206,6 +207,27 @@ def blank_codes(conn: Connection) -> list[str]:
             .order_by(BLANK_CODE.c.code)
         ).scalars()
     )
+
+
+def next_blank(conn: Connection, letter: str) -> str:
+    """The printed blank of this bench that follows the one used last; "" for none."""
+    rows = conn.execute(
+        select(BLANK_CODE.c.code, EVENT.c.detail, CELL.c.event_id)
+        .join(EVENT, EVENT.c.id == BLANK_CODE.c.event_id)
+        .outerjoin(CELL, CELL.c.code == BLANK_CODE.c.code)
+        .where(BLANK_CODE.c.code.startswith(letter))
+        .order_by(BLANK_CODE.c.event_id, BLANK_CODE.c.code)
+    ).all()
+    sheet = [(code, born) for code, detail, born in rows if _printed(from_json(detail))]
+    used = [(born, place) for place, (_, born) in enumerate(sheet) if born is not None]
+    # What lies before the last one used was spoiled or skipped: it is on no sheet in the hand any more.
+    begin = max(used)[1] if used else -1
+    return next((code for code, born in sheet[begin + 1 :] if born is None), "")
+
+
+def _printed(detail: Mapping[str, Any]) -> bool:
+    # Stores of earlier versions do not say: a sheet has more than one.
+    return bool(detail.get("printed", detail.get("count", 0) > 1))
 
 
 def claim_code(pen: Pen, text: str) -> str:

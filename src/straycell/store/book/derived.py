@@ -19,6 +19,7 @@ from straycell.store.book.cells import CELL_FIELDS, UNSAID
 from straycell.store.book.records import Listing, ProjectState
 from straycell.store.book.register import Said, put, said
 from straycell.store.column_values import to_json
+from straycell.store.schema.guards import FOR_LIFE
 from straycell.store.schema.tables import (
     BUILD,
     BUILD_CELL,
@@ -106,8 +107,21 @@ def _update(conn: Connection, table: Table, rows: Rows) -> None:
             conn.execute(statement, values)
 
 
+def take_over(conn: Connection, table: Table, schema: str) -> None:
+    """Make the derived columns of a table those of its copy in an attached file."""
+    key = [column.name for column in table.primary_key]
+    names = [column.name for column in table.columns if column.name not in FOR_LIFE[table.name]]
+    of = ", ".join(f'c."{name}"' for name in (*key, *names))
+    same = " AND ".join(f'c."{name}" = m."{name}"' for name in key)
+    unlike = " OR ".join(f'c."{name}" IS NOT m."{name}"' for name in names)
+    query = f'SELECT {of} FROM {schema}."{table.name}" c JOIN main."{table.name}" m ON {same} WHERE {unlike}'
+    rows = conn.exec_driver_sql(query).all()
+    width = len(key)
+    _update(conn, table, {tuple(row[:width]): dict(zip(names, row[width:], strict=True)) for row in rows})
+
+
 def _ends(row: Mapping[str, Any]) -> bool:
-    return row.get("live") is False or row.get("state") in (BuildState.DISMANTLED, Listing.LEFT_OUT)
+    return row.get("live") in (False, 0) or row.get("state") in (BuildState.DISMANTLED, Listing.LEFT_OUT)
 
 
 def _only(query: Select[Any], column: Any, keys: Keys) -> Select[Any]:

@@ -41,6 +41,7 @@ def add_cells(
         raise UsageFault(f"one code cannot stand for {count} cells", "leave out --code or --count")
     require_facts(facts)
     source = require_teardown(pen.conn, teardown).code if teardown is not None else None
+    _require_pack(pen.conn, source, pack)
     if box is not None:
         require_room(pen.conn, box, [Cell("", facts)] * count)
     fresh = [cells.claim_code(pen, code)] if code is not None else cells.issue_codes(pen, count)
@@ -82,8 +83,8 @@ def correct_cell(
     if not isinstance(teardown, Keep):
         source = require_teardown(pen.conn, teardown).code if teardown is not None else None
     group = old.pack if isinstance(pack, Keep) else pack
-    if (source, group) != (old.teardown, old.pack) and not mistake:
-        _require_no_sign(pen, code)
+    if source != old.teardown:
+        _require_pack(pen.conn, source, group)
     place = old.box if isinstance(box, Keep) else box
     if place is not None and place != old.box:
         require_room(pen.conn, place, [replace(old, facts=facts)])
@@ -107,13 +108,14 @@ def correct_cell(
     return new
 
 
-def _require_no_sign(pen: Pen, code: str) -> None:
-    """Raise BadData for a cell whose sibling shows danger: moving it to another pack would hide that."""
-    signs = siblings.kinship(pen.conn, [code]).signs_for(code)
-    if signs:
-        raise BadData(
-            f"cell {code} is of the same pack as {signs[0].code}, which was seen {signs[0].look}",
-            "if its pack was written down wrongly, add: --mistake mistyped",
+def _require_pack(conn: Connection, code: str | None, pack: str | None) -> None:
+    """Raise UsageFault for a cell out of one of several objects of which nobody says which."""
+    objects = 1 if code is None else require_teardown(conn, code).objects
+    # Four devices opened together are four packs: as one, a leak in any would hold the cells of all.
+    if objects > 1 and not pack:
+        raise UsageFault(
+            f"tear-down {code} is of {objects} objects: which of them is this cell from?",
+            "say it with --pack, the same word for all cells of one object: --pack 1",
         )
 
 

@@ -13,6 +13,7 @@ from sqlalchemy import Column, ColumnElement, Connection, Select, case, func, se
 
 from straycell.files.write import cannot_write, part_folder
 from straycell.keys import key_of
+from straycell.plain_text import require_plain
 from straycell.readings import KINDS
 from straycell.store.book.names import shown
 from straycell.store.exchange.rows import shielded
@@ -111,6 +112,7 @@ def export_dir(conn: Connection, folder: Path) -> list[Path]:
 
     The folder appears under its name when all of it is there. Raises BadData.
     """
+    require_plain("the name of the folder", str(folder))
     with part_folder(folder) as part:
         try:
             tables = [

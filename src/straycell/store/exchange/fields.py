@@ -51,6 +51,12 @@ class Fields:
         self.line, self._quantities = line, quantities
         self.faults: list[Fault] = []
         self._figures: dict[str, float | None] = {}
+        # Once a line: a list has a dozen columns, and each of two dozen quantities would look through them.
+        self._filled: dict[str, list[str]] = {}
+        for name, value in line.fields.items():
+            if value:
+                column = quantities.get(name)
+                self._filled.setdefault(name if column is None else column.stem, []).append(name)
 
     def text(self, column: str) -> str:
         """What stands there; empty when nothing does."""
@@ -81,22 +87,16 @@ class Fields:
 
     def quantity(self, stem: str) -> float | None:
         """The figure of whichever column of this stem is filled, in the base unit."""
-        if stem not in self._figures:
+        if stem in self._filled and stem not in self._figures:
             self._figures[stem] = self._quantity(stem)
-        return self._figures[stem]
+        return self._figures.get(stem)
 
     def _quantity(self, stem: str) -> float | None:
-        filled = [n for n in self.line.fields if self.has(n) and self._is(n, stem)]
+        filled = self._filled[stem]
         if len(filled) > 1:
             self.refuse(filled[1], f"{stem} stands in two columns, {filled[0]} too", "fill one of them")
-        if not filled:
-            return None
         column = self._quantities[filled[0]]
         return self.try_(filled[0], lambda value: _quantity(self.pointed(value), column, filled[0]))
-
-    def _is(self, name: str, stem: str) -> bool:
-        column = self._quantities.get(name)
-        return column is not None and column.stem == stem
 
     def word(self, column: str, kind: type[Word]) -> Word | None:
         """A word of a list."""
@@ -123,6 +123,8 @@ class Fields:
 
     def said(self, field: Field) -> Any:
         """What stands under a field of the table of what can be recorded; None where nothing does."""
+        if field.column not in self._filled:
+            return None
         if field.dimension is not None:
             return self.quantity(field.column)
         if field.kind in (bool, str):

@@ -109,6 +109,8 @@ class _Known:
 
     def code(self, text: str) -> str:
         """The code of a cell that is here. Raises BadData."""
+        if text in self.codes:
+            return text
         code = parse_code(text)
         if code not in self.codes:
             cells.require_cells(self.pen.conn, [code])

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import json
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 from sqlalchemy import Connection, Table, select
 
 from straycell.errors import BadData
+from straycell.plain_text import steering
 from straycell.store.book import derived
 from straycell.store.book.names import shown
 from straycell.store.column_values import from_us
+from straycell.store.schema.compare import JSON_COLUMNS
 from straycell.store.schema.tables import BLANK_CODE, BUILD, BUILD_CELL, CELL, EVENT, PROJECT, TEARDOWN, WRITE
 from straycell.store.session import among
 
@@ -59,6 +62,31 @@ def _codes(conn: Connection, table: Table) -> set[str]:
 def _born(conn: Connection, table: Table, writes: Sequence[int]) -> set[str]:
     query = select(table.c.code).join(EVENT, EVENT.c.id == table.c.event_id)
     return set(conn.execute(query.where(among(EVENT.c.write_id, writes))).scalars())
+
+
+def require_plain_row(table: Table, row: Mapping[str, object], file: Path) -> None:
+    """Raise BadData for a text that would steer a screen: no door takes one, so straycell did not write it."""
+    for name, value in row.items():
+        if not isinstance(value, str):
+            continue
+        # JSON hides them behind an escape, and they come out again when it is read.
+        hidden = "\\u" in value and name in JSON_COLUMNS.get(table.name, ())
+        odd = steering(value) or (steering("".join(_texts(json.loads(value)))) if hidden else "")
+        if odd:
+            which = row.get("key") or row.get("code") or row.get("id") or ""
+            raise BadData(
+                f"{file}: {table.name.replace('_', ' ')} {which} holds the control character U+{ord(odd):04X}",
+                "nothing was merged: no command of straycell writes such a text, find out where the file comes from",
+            )
+
+
+def _texts(value: object) -> Iterator[str]:
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        yield from (text for pair in value.items() for part in pair for text in _texts(part))
+    elif isinstance(value, list):
+        yield from (text for part in value for text in _texts(part))
 
 
 def refuse_double_builds(conn: Connection) -> None:

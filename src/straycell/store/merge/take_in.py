@@ -21,7 +21,12 @@ from straycell.store.book.facts import FACTS
 from straycell.store.book.names import shown
 from straycell.store.book.register import said
 from straycell.store.engine import connected, reading_engine, recover, store_faults
-from straycell.store.merge.clashes import refuse_clashes, refuse_double_builds, refuse_forks
+from straycell.store.merge.clashes import (
+    refuse_clashes,
+    refuse_double_builds,
+    refuse_forks,
+    require_plain_row,
+)
 from straycell.store.schema import tables
 from straycell.store.schema.create import require_current
 from straycell.store.schema.tables import (
@@ -134,6 +139,8 @@ class _Merge:
         if table is EVENT:
             first = self.pen.last_event + 1
             self.events = {row["id"]: first + place for place, row in enumerate(rows)}
+        for row in rows:
+            require_plain_row(table, row, self.file)
         fresh = [self._here(table, row) for row in rows]
         if fresh:
             self.pen.conn.execute(table.insert(), fresh)

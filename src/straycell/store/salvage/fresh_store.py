@@ -63,7 +63,7 @@ def salvage_store(broken: Path, new: Path, *, now: datetime, rules: RuleSet) -> 
             with os_faults(broken):
                 gathered = gather(file, _usual_roots(), staging)
             if not any(gathered.rows[name] for name in ("cell", "reading", "event_cell")):
-                raise StoreFault(f"store {broken} holds no cell that can be read", "take an older copy of it")
+                raise StoreFault("holds no cell that can be read", "take an older copy of it", file=broken)
             former = _former(staging)
             letter = former.letter or _unused_letter(staging)
             with open_writer(part.path, now=now, rules=rules, bench=letter) as writer:

@@ -56,7 +56,7 @@ def gather(file: Path, fresh: Mapping[str, int], staging: Connection) -> Gathere
     """
     with file.open("rb") as opened:
         if file.stat().st_size == 0:
-            raise StoreFault(f"store {file} is empty", "nothing can be salvaged from it; take an older copy")
+            raise StoreFault("is empty", "nothing can be salvaged from it; take an older copy", file=file)
         with mmap.mmap(opened.fileno(), 0, access=mmap.ACCESS_READ) as raw:
             return _gather(Pages(raw), file, fresh, staging)  # type: ignore[arg-type]
 
@@ -88,8 +88,9 @@ def _require_ours(raw: bytes, file: Path) -> None:
     version, application = (int.from_bytes(raw[at : at + 4], "big") for at in (_VERSION_AT, _APPLICATION_AT))
     if application in (APPLICATION_ID, BROKEN_ID) and VERSION < version < 1000:
         raise StoreFault(
-            f"store {file} is of version {version}, this straycell knows {VERSION}",
+            f"is of version {version}, this straycell knows {VERSION}",
             "salvage it with the newer straycell it was written with",
+            file=file,
         )
 
 

@@ -17,6 +17,7 @@ from straycell.errors import Cure, StoreFault
 from straycell.store import chain
 from straycell.store.column_values import to_us
 from straycell.store.engine import (
+    below,
     connected,
     os_faults,
     reading_engine,
@@ -65,6 +66,14 @@ def store_version(conn: Connection, path: Path) -> int:
             "name a straycell store with --store",
             file=path,
             cure=Cure.OTHER_FILE,
+        )
+    # Zero is an empty file's; with tables in it, somebody or something has overwritten the header.
+    if version < 0 or (version == 0 and tables):
+        raise StoreFault(
+            f"says version {version}, which no straycell wrote: its header was changed",
+            "bring back a copy: straycell store restore FILE; without one: straycell store salvage BROKEN NEW",
+            file=path,
+            cure=Cure.RESTORE,
         )
     # A newer version may hold rules and columns that this one would silently drop.
     if version > VERSION:
@@ -152,18 +161,11 @@ def _make_room(path: Path) -> None:
 @contextmanager
 def _foreign_keys_off(conn: Connection) -> Iterator[None]:
     """A table that is altered is copied and dropped; with foreign keys on that would fail."""
-    _pragma(conn, "foreign_keys = OFF")
+    below(conn, "PRAGMA foreign_keys = OFF")
     try:
         yield
     finally:
-        _pragma(conn, "foreign_keys = ON")
-
-
-def _pragma(conn: Connection, text: str) -> None:
-    cursor = conn.connection.cursor()  # below SQLAlchemy's transaction: the pragma does nothing inside one
-    cursor.execute(f"PRAGMA {text}")
-    cursor.close()
-    conn.rollback()
+        below(conn, "PRAGMA foreign_keys = ON")
 
 
 def create_fresh(conn: Connection, now: datetime, bench: str) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -16,7 +16,7 @@ from straycell.store.book.derived import say
 from straycell.store.column_values import from_us
 from straycell.store.schema.tables import VERDICT
 from straycell.store.session import Pen
-from straycell.store.verdicts import findings
+from straycell.store.verdicts import findings, siblings
 from straycell.store.verdicts import recorded as verdicts
 from straycell.store.verdicts.evidence import evidences
 from straycell.store.verdicts.rejudge_parallel import WORTH_HELP, judged, why_condemned
@@ -57,7 +57,15 @@ def settle(pen: Pen) -> dict[str, Verdict]:
     }
     verdicts.record(pen.conn, fresh.values())
     follow(pen, {code: made.verdict for code, made in judged.items()}, fallen)
-    return fresh
+    # What was found or fell just now may be a sign for the pack, whose verdicts were made without it.
+    pen.kin |= _kin_of_signs(pen, [f for made in judged.values() for f in made.found], fallen)
+    return {**fresh, **settle(pen)}
+
+
+def _kin_of_signs(pen: Pen, found: Iterable[Finding], fallen: Collection[str] = ()) -> set[str]:
+    """The siblings for whom these findings, or falls of these cells, are a sign."""
+    cells_ = {f.cell for f in found if f.rule in siblings.LEAKS} | set(fallen)
+    return siblings.siblings_of(pen.conn, cells_) if cells_ else set()
 
 
 def _found_before(
@@ -131,8 +139,10 @@ def refresh(pen: Pen, told: Callable[[int, int], None] | None = None, helpers: i
     for rows, whys, found in judged(chunks, pen.rules, pen.now, helpers if len(stale) >= WORTH_HELP else 1):
         pen.conn.execute(VERDICT.insert(), rows)
         findings.record(pen, found)
+        pen.kin |= _kin_of_signs(pen, found)
         builds.condemn_all(pen, whys)
         done += len(rows)
         if told is not None:
             told(done, len(stale))
+    settle(pen)
     return len(stale)

@@ -1,21 +1,26 @@
 """Siblings: cells of the same pack of the same tear-down, and what is known through them.
 
-Cells of one tear-down without a pack named count as one pack: unknown takes the cautious side.
+Cells of one tear-down without a pack named count as one pack: unknown takes the cautious side. A sign counts for
+every pack that its cell was ever filed in, unless that was mistyped.
 """
 
 from __future__ import annotations
 
+import json
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, func, or_, select
 
 from straycell.acceptance.evidence import BestSibling, SiblingSign
 from straycell.cells import Look
 from straycell.readings import Quantity
 from straycell.safety.incidents import incident_kinds
+from straycell.store.book.register import Said, said
 from straycell.store.column_values import from_us
-from straycell.store.schema.tables import CELL, READING, SUPERSESSION, UPSET
+from straycell.store.schema.tables import CELL, FINDING, FINDING_FELL, READING, SUPERSESSION, UPSET
 from straycell.store.session import among, rows_of
 
 SIGNS = (Look.LEAKING, Look.SWOLLEN, Look.BURNT, Look.VENTED, Look.SMELL)
@@ -26,49 +31,101 @@ def seen_as() -> dict[str, Look]:
     return {kind.id: Look(kind.look) for kind in incident_kinds() if kind.look in SIGNS}
 
 
+LEAKS = ("self-discharge-discard", "warm-rest-discard")
+"""Rules whose finding on one cell is a sign for its pack: charge leaked inside, or it got hot by itself."""
 _Group = tuple[str, str | None]
 
 
-def groups(conn: Connection, codes: Collection[str] | None) -> dict[str, _Group]:
-    """The tear-down and pack of every cell that shares a tear-down with one of these (None: of all)."""
-    # Without a tear-down nothing ties two cells together.
-    query = select(CELL.c.code, CELL.c.teardown, CELL.c.pack).where(CELL.c.teardown.is_not(None))
+@dataclass(frozen=True, slots=True)
+class Filed:
+    """The packs of a cell: where it is filed now, and all where it ever was and not by a slip."""
+
+    now: _Group | None
+    ever: frozenset[_Group]
+
+
+def filed(conn: Connection, codes: Collection[str] | None) -> dict[str, Filed]:
+    """Every cell that was ever filed in a tear-down in which one of these ever was (None: all that were in one)."""
+    # A cell that lay beside a leaking one has lain there, wherever it is filed since.
+    moved = _moved(conn)
+    query = select(CELL.c.code, CELL.c.teardown, CELL.c.pack)
     if codes is not None:
-        own = select(CELL.c.teardown).where(among(CELL.c.code, codes))
-        query = query.where(CELL.c.teardown.in_(own))
-    return {code: (teardown, pack) for code, teardown, pack in rows_of(conn, query)}
+        own = rows_of(conn, select(CELL.c.teardown).where(among(CELL.c.code, codes)).distinct())
+        wanted = {teardown for (teardown,) in own if teardown is not None}
+        wanted |= {teardown for code in moved.keys() & set(codes) for teardown, _ in moved[code]}
+        visitors = {code for code, packs in moved.items() if any(teardown in wanted for teardown, _ in packs)}
+        query = query.where(or_(CELL.c.teardown.in_(wanted), among(CELL.c.code, visitors)))
+    else:
+        query = query.where(or_(CELL.c.teardown.is_not(None), among(CELL.c.code, moved)))
+    found = {}
+    for code, teardown, pack in rows_of(conn, query):
+        now = None if teardown is None else (teardown, pack)
+        found[code] = Filed(now, moved.get(code, frozenset()) | ({now} if now is not None else set()))
+    return found
+
+
+def _moved(conn: Connection) -> dict[str, frozenset[_Group]]:
+    """Of each cell whose tear-down or pack was corrected: the packs it was filed in before, but for slips."""
+    known = said(conn, None, ("teardown", "pack"))
+    if not known:
+        return {}
+    born = select(CELL.c.code, CELL.c.born).where(among(CELL.c.code, known))
+    return {code: frozenset(_packs(json.loads(text), known[code])) for code, text in rows_of(conn, born)}
+
+
+def _packs(born: Mapping[str, Any], corrected: Mapping[str, Said]) -> Iterator[_Group]:
+    """Each pack in turn: what was said of both fields, from one event to the next."""
+    steps: dict[tuple[int, int], dict[str, Any]] = {}
+    slips: dict[tuple[int, int], bool] = {}
+    for name, found in corrected.items():
+        for entry in found.entries:
+            at = (entry.at_us, entry.event_id)
+            steps.setdefault(at, {})[name] = entry.value
+            slips[at] = slips.get(at, False) or bool(entry.mistake)
+    place = {name: born.get(name) for name in ("teardown", "pack")}
+    for at in sorted(steps):
+        # What the next entry calls mistyped never was; anything else was true until then.
+        if place["teardown"] is not None and not slips[at]:
+            yield place["teardown"], place["pack"]
+        place |= steps[at]
 
 
 def siblings_of(conn: Connection, codes: Collection[str]) -> set[str]:
     """The siblings of these cells, without these cells themselves."""
-    placed = groups(conn, codes)
-    wanted = {placed[code] for code in codes if code in placed}
-    return {code for code, group in placed.items() if group in wanted} - set(codes)
+    placed = filed(conn, codes)
+    wanted = frozenset[_Group]().union(*(placed[code].ever for code in codes if code in placed))
+    return {code for code, each in placed.items() if each.ever & wanted} - set(codes)
 
 
 @dataclass(slots=True)
 class Kinship:
     """What each pack shows: its signs, oldest first, and the largest capacity of each cell, largest first."""
 
-    group_of: dict[str, _Group]
+    filed: dict[str, Filed]
     signs: dict[_Group, list[SiblingSign]]
     capacities: dict[_Group, list[tuple[str, BestSibling]]]
 
     def signs_for(self, code: str) -> tuple[SiblingSign, ...]:
-        """Signs on the other cells of the pack."""
-        group = self.group_of.get(code)
-        return tuple(s for s in self.signs.get(group, ()) if s.code != code) if group else ()
+        """Signs on the other cells of every pack that the cell was ever filed in."""
+        packs = self.filed[code].ever if code in self.filed else ()
+        found = {sign for pack in packs for sign in self.signs.get(pack, ()) if sign.code != code}
+        return tuple(sorted(found, key=_oldest_first))
 
     def best_for(self, code: str) -> BestSibling | None:
-        """The largest capacity among the other cells of the pack."""
-        group = self.group_of.get(code)
-        ranked = self.capacities.get(group, ()) if group else ()
+        """The largest capacity among the other cells of its pack."""
+        # Only where it is filed now: a size that condemns must not come from a pack that it has left.
+        pack = self.filed[code].now if code in self.filed else None
+        ranked = self.capacities.get(pack, ()) if pack else ()
         return next((best for other, best in ranked if other != code), None)
+
+
+def _oldest_first(sign: SiblingSign) -> tuple[datetime, str, str]:
+    return sign.at, sign.code, sign.look
 
 
 def kinship(conn: Connection, codes: Collection[str] | None) -> Kinship:
     """Signs and capacities of the packs these cells belong to (None: all)."""
-    made = Kinship(groups(conn, codes), {}, {})
+    made = Kinship(filed(conn, codes), {}, {})
     query = (
         select(
             READING.c.code,
@@ -85,9 +142,9 @@ def kinship(conn: Connection, codes: Collection[str] | None) -> Kinship:
         .order_by(READING.c.at_us, READING.c.recorded_at_us, func.length(READING.c.key), READING.c.key)
     )
     if codes is not None:
-        query = query.where(among(READING.c.code, made.group_of))
+        query = query.where(among(READING.c.code, made.filed))
     # The newest look of each kind: a sign seen once does not go away when it is cleaned.
-    newest: dict[tuple[str, Look], SiblingSign] = {}
+    newest: dict[tuple[str, str], SiblingSign] = {}
     best: dict[str, BestSibling] = {}
     for code, quantity, value, look, at_us, key in rows_of(conn, query):
         if quantity == Quantity.CAPACITY:
@@ -97,24 +154,26 @@ def kinship(conn: Connection, codes: Collection[str] | None) -> Kinship:
         for word in SIGNS:
             if word in look.split():
                 newest[code, word] = SiblingSign(code, word, from_us(at_us), key)
-    for code, word, at_us, key in _incidents(conn, None if codes is None else made.group_of):
-        sign = SiblingSign(code, word, from_us(at_us), key)
-        newest[code, word] = max(sign, newest.get((code, word), sign), key=lambda s: s.at)
+    wanted = None if codes is None else made.filed
+    for sign in (*_incidents(conn, wanted), *_found(conn, wanted)):
+        kind = (sign.code, sign.look)
+        newest[kind] = max(sign, newest.get(kind, sign), key=lambda s: s.at)
     _file(made, newest.values(), best)
     return made
 
 
 def _file(made: Kinship, signs: Iterable[SiblingSign], best: Mapping[str, BestSibling]) -> None:
-    for sign in sorted(signs, key=lambda s: (s.at, s.code, s.look)):
-        if sign.code in made.group_of:
-            made.signs.setdefault(made.group_of[sign.code], []).append(sign)
+    for sign in sorted(signs, key=_oldest_first):
+        for pack in made.filed[sign.code].ever if sign.code in made.filed else ():
+            made.signs.setdefault(pack, []).append(sign)
     for code in sorted(best, key=lambda code: (-best[code].capacity_ah, code)):
-        if code in made.group_of:
-            made.capacities.setdefault(made.group_of[code], []).append((code, best[code]))
+        here = made.filed[code].now if code in made.filed else None
+        if here is not None:
+            made.capacities.setdefault(here, []).append((code, best[code]))
 
 
-def _incidents(conn: Connection, codes: Collection[str] | None) -> Iterator[tuple[str, Look, int, str]]:
-    """(cell, the look it stands for, when, its key): incidents that are a sign, told by kind and not by a look."""
+def _incidents(conn: Connection, codes: Collection[str] | None) -> Iterator[SiblingSign]:
+    """Incidents that are a sign, told by their kind and not by a look."""
     known = seen_as()
     query = select(UPSET.c.code, UPSET.c.kind, UPSET.c.at_us, UPSET.c.key).where(UPSET.c.kind.in_(known))
     if codes is not None:
@@ -122,4 +181,16 @@ def _incidents(conn: Connection, codes: Collection[str] | None) -> Iterator[tupl
     for code, kind, at_us, key in rows_of(
         conn, query.order_by(UPSET.c.at_us, func.length(UPSET.c.key), UPSET.c.key)
     ):
-        yield code, known[kind], at_us, f"incident {key}"
+        yield SiblingSign(code, known[kind], from_us(at_us), f"incident {key}")
+
+
+def _found(conn: Connection, codes: Collection[str] | None) -> Iterator[SiblingSign]:
+    """Findings that are a sign and that no mistake has voided."""
+    fell = select(FINDING_FELL.c.digest)
+    query = select(FINDING.c.code, FINDING.c.rule, FINDING.c.at_us, FINDING.c.digest).where(
+        FINDING.c.rule.in_(LEAKS), FINDING.c.digest.not_in(fell)
+    )
+    if codes is not None:
+        query = query.where(among(FINDING.c.code, codes))
+    for code, rule, at_us, digest in rows_of(conn, query.order_by(FINDING.c.at_us, FINDING.c.digest)):
+        yield SiblingSign(code, rule, from_us(at_us), f"finding {digest}")

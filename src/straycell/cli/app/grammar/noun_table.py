@@ -44,6 +44,7 @@ NOUNS: dict[str, Noun] = dict(
         ),
         _noun("export", _KEEP, "The whole store as CSV files"),
         _noun("log", _KEEP, "What this bench wrote today, with numbers to take back"),
+        _noun("serve", _KEEP, "The bench page for a phone or a tablet, and the devices that may use it"),
         _noun("store", _KEEP, "The file that holds it all: check, backup, restore"),
         _noun("completion", _KEEP, "Let your shell complete codes, boxes, projects and commands"),
         _noun("demo", _KEEP, "An invented workshop, from tear-down to matched project, in seconds"),

@@ -20,7 +20,11 @@ def spelled_out(words: Sequence[str], root: Any) -> list[str]:
             return [*rest, "--help"]
         case [noun] if (known := root.get_command(None, noun)) is not None:
             verbs = getattr(known, "commands", None)
-            return [noun] if verbs is None else [noun, "list" if "list" in verbs else "--help"]
+            bare = next((verb for verb in ("list", "start") if verb in (verbs or ())), "--help")
+            return [noun] if verbs is None else [noun, bare]
+        # `serve --lan` is `serve start --lan`: what can be started is started by its name alone.
+        case [noun, option, *rest] if option.startswith("--") and option != "--help" and _starts(root, noun):
+            return [noun, "start", option, *rest]
         # A scanned label types a bare code and Enter.
         case [word] if _CELL.fullmatch(word):
             return ["cell", "show", word]
@@ -28,3 +32,7 @@ def spelled_out(words: Sequence[str], root: Any) -> list[str]:
             return ["teardown", "show", word]
         case typed:
             return typed
+
+
+def _starts(root: Any, noun: str) -> bool:
+    return "start" in getattr(root.get_command(None, noun), "commands", ())

@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from straycell.acceptance.grounds import grounds_words
 from straycell.cli.app import output
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import lone_app
@@ -30,6 +31,7 @@ def show(
             "steps": list(caution.steps),
             "standing": caution.standing,
             "source": caution.source,
+            "grounds": list(caution.grounds),
         }
         for caution in chosen
     ]
@@ -41,5 +43,6 @@ def _page(chosen: list[Caution], sources: bool) -> None:
         for line in output.wrap(f"{caution.kind.value}: {caution.text}"):
             output.say(line)
         if sources:
-            for line in output.wrap(f"source: {caution.source}", "  "):
+            rests_on = grounds_words(caution.grounds)
+            for line in output.wrap(f"source: {caution.source} (rests on: {rests_on})", "  "):
                 output.say(line)

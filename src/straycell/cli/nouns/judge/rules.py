@@ -7,25 +7,42 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from straycell.acceptance.grounds import grounds_words
 from straycell.bench.wording.shapes import Json
 from straycell.cli.app import context, output
 from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.show.pieces.figure_words import limit_words
-from straycell.errors import EXIT_NEGATIVE
+from straycell.errors import EXIT_NEGATIVE, BadData
+from straycell.plain_text import one_line
+from straycell.typed import nearest_words
 
 if TYPE_CHECKING:
-    from straycell.acceptance.rules import Limit
+    from straycell.acceptance.rules import Limit, RuleSet
 
 app = noun_app("Every limit with its source; checking a rule file of your own.")
 
 
 @app.command("show")
-def show() -> None:
-    """Show the rules in force. STRAYCELL_RULES names a file of your own that is laid on top of the shipped ones."""
+def show(
+    limit_id: Annotated[
+        str | None, typer.Argument(metavar="ID", help="Only this limit.", show_default=False)
+    ] = None,
+) -> None:
+    """Show the rules in force, all or one. STRAYCELL_RULES names a file of your own that is laid on the shipped ones."""
     rules = context.rules()
-    limits = list(rules.limits.values())
+    limits = list(rules.limits.values()) if limit_id is None else [_named(rules, limit_id)]
     document = {"name": rules.name, "hash": rules.hash, "limits": [_limit_json(limit) for limit in limits]}
     output.emit(document, lambda: _page(rules.name, rules.hash, limits))
+
+
+def _named(rules: RuleSet, limit_id: str) -> Limit:
+    if limit_id not in rules.limits:
+        near = nearest_words(limit_id, list(rules.limits))
+        hint = f"did you mean {', '.join(near)}? " if near else ""
+        raise BadData(
+            f"there is no limit {one_line(limit_id)[:80]}", f"{hint}all of them: straycell rules show"
+        )
+    return rules.limits[limit_id]
 
 
 def _limit_json(limit: Limit) -> Json:
@@ -40,6 +57,7 @@ def _limit_json(limit: Limit) -> Json:
         "decides": limit.decides,
         "safety": limit.safety,
         "source": limit.source,
+        "grounds": list(limit.grounds),
     }
 
 
@@ -55,6 +73,7 @@ def _page(name: str, fingerprint: str, limits: list[Limit]) -> None:
                 ("limit", limit_words(limit)),
                 ("decides", limit.decides),
                 ("source", limit.source),
+                ("rests on", grounds_words(limit.grounds)),
             ],
             indent="  ",
         )

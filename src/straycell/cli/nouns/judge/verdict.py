@@ -79,7 +79,10 @@ def list_all(
 def refresh() -> None:
     """Record every cell's verdict anew under the rules in force."""
     rules = context.rules()
-    with context.writing() as writer, counting("verdicts") as told:
-        changed = writer.refresh_verdicts(told, helpers=context.helpers())
+    with counting("verdicts") as told:
+        changed = context.write_long(
+            lambda writer: writer.refresh_verdicts(told, helpers=context.helpers()),
+            context.size_of(context.store_path()),
+        )
     document = {"refreshed": changed, "rules": rules.name, "rules_hash": rules.hash}
     output.emit(document, lambda: output.say(f"{changed} verdicts recorded under {rules.name}"))

@@ -58,8 +58,12 @@ def cells(
         return
     path = _named(file)
     mapping = parse_mapping(columns, COLUMNS, QUANTITY_STEMS) if columns else None
-    with context.writing(create=True) as writer, counting("lines") as told:
-        found = writer.import_cells(path, partial=partial, mapping=mapping, told=told)
+    with counting("lines") as told:
+        found = context.write_long(
+            lambda writer: writer.import_cells(path, partial=partial, mapping=mapping, told=told),
+            context.size_of(path),
+            create=True,
+        )
     _tell(found, path, "cells", partial)
     if found.taken:
         talk_cautions(Step.INTAKE)
@@ -81,8 +85,11 @@ def readings(
         return
     path = _named(file)
     mapping = parse_mapping(columns, COLUMNS, QUANTITY_STEMS) if columns else None
-    with context.writing() as writer, counting("lines") as told:
-        found = writer.import_readings(path, partial=partial, mapping=mapping, told=told)
+    with counting("lines") as told:
+        found = context.write_long(
+            lambda writer: writer.import_readings(path, partial=partial, mapping=mapping, told=told),
+            context.size_of(path),
+        )
     _tell(found, path, "readings", partial)
 
 

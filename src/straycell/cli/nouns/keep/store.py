@@ -254,12 +254,8 @@ def take_letter(
 @app.command("merge")
 def merge(file: FileArgument) -> None:
     """Take another bench's store into this one: codes and times are kept, nothing comes twice."""
-    with (
-        context.writing() as writer,
-        counting("tables") as told,
-        _about(file, "name the other bench's store"),
-    ):
-        merged = writer.merge(file, told)
+    with counting("tables") as told, _about(file, "name the other bench's store"):
+        merged = context.write_long(lambda writer: writer.merge(file, told), context.size_of(file))
     document = {
         "store": str(context.store_path()),
         "file": str(file),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from enum import StrEnum
 
 from straycell.acceptance.reasons import Outcome
+from straycell.bench.verdict_words import SIGNS
 from straycell.cli.app import options
 from straycell.cli.app.tables import Marked
 
@@ -26,20 +27,19 @@ def parse_outcome(text: str) -> Outcome:
     return Outcome.from_word(parse_word(text, OutcomeWord, "--outcome").value)
 
 
-# Three fields of a gauge for what a cell may do, as on its label. Blue to yellow to red keeps apart for all common
-# kinds of colour blindness (Okabe and Ito, Color Universal Design), and the signs differ without any colour.
-_SIGNS = {
-    Outcome.PACK: ("▮▮▮", "###", "bold cyan"),
-    Outcome.SOLO: ("▮▮▯", "##-", "cyan"),
-    Outcome.LIGHT: ("▮▯▯", "#--", "blue"),
-    Outcome.HOLD: ("···", "...", "yellow"),
-    Outcome.DISCARD: ("✕✕✕", "XXX", "bold red"),
+# Blue to yellow to red keeps apart for all common kinds of colour blindness (Okabe and Ito, Color Universal Design).
+_PLAIN = {
+    Outcome.PACK: ("###", "bold cyan"),
+    Outcome.SOLO: ("##-", "cyan"),
+    Outcome.LIGHT: ("#--", "blue"),
+    Outcome.HOLD: ("...", "yellow"),
+    Outcome.DISCARD: ("XXX", "bold red"),
 }
 
 
 def sign(outcome: Outcome) -> str:
     """Three characters; plain ones where the stream cannot show the others."""
-    drawn, plain, _ = _SIGNS[outcome]
+    drawn, (plain, _) = SIGNS[outcome], _PLAIN[outcome]
     encoding = getattr(options.current().stdout, "encoding", None) or "utf-8"
     try:
         drawn.encode(encoding)
@@ -50,4 +50,4 @@ def sign(outcome: Outcome) -> str:
 
 def outcome_cell(outcome: Outcome) -> Marked:
     """`▮▮▮ pack` for a table."""
-    return Marked(f"{sign(outcome)} {outcome.word}", _SIGNS[outcome][2])
+    return Marked(f"{sign(outcome)} {outcome.word}", _PLAIN[outcome][1])

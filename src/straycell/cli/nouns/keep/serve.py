@@ -1,0 +1,200 @@
+"""`straycell serve`: the bench page for a phone or a tablet, and the devices that may use it."""
+
+from __future__ import annotations
+
+import socket
+import sys
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from straycell.cli.app import clock, context, output, tables
+from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar.verbs import noun_app
+from straycell.errors import BadData, UsageFault
+
+app = noun_app("The bench page for a phone or a tablet, and the devices that may use it.")
+NEEDED = ("fastapi", "jinja2", "multipart", "uvicorn")
+DEFAULT_PORT = 8010
+LOOPBACK = "127.0.0.1"
+STOP_WITHIN_S = 5
+"""A request that takes longer than this when the page is stopped is cut off; its write is whole or not there."""
+MOST_AT_ONCE = 200
+
+
+@app.command("start")
+def start(
+    host: Annotated[
+        str | None, values.text_option("--host", f"Listen on this address (default {LOOPBACK}).", metavar="H")
+    ] = None,
+    port: Annotated[
+        int | None, values.whole("--port", f"Port (default {DEFAULT_PORT}).", low=1, high=65535)
+    ] = None,
+    lan: Annotated[
+        bool, typer.Option("--lan", help="Listen on the network, for a phone beside you.")
+    ] = False,
+    name: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--name", metavar="NAME", help="A further name that the page answers to.", show_default=False
+        ),
+    ] = None,
+    tls: Annotated[
+        tuple[Path, Path] | None,
+        typer.Option(
+            "--tls", metavar="CERT KEY", help="Serve by https with these files.", show_default=False
+        ),
+    ] = None,
+    read_only: Annotated[bool, typer.Option("--read-only", help="Nobody records anything.")] = False,
+) -> None:
+    """Serve the bench page until Ctrl-C; a device pairs once with the code shown here."""
+    _require_extra()
+    if lan and host is not None:
+        raise UsageFault("--lan listens on every address, --host on one", "leave one of them out")
+    import uvicorn
+
+    from straycell.web.app import make_site
+    from straycell.web.site import Settings
+
+    # Asked before anything listens: a page without a store would refuse every tap.
+    with context.bench().reading():
+        pass
+    address = host or ("0.0.0.0" if lan else LOOPBACK)
+    at = port or DEFAULT_PORT
+    shown = _own_address() if lan else address
+    scheme = "https" if tls else "http"
+    hosts = _hosts([*(name or []), shown, address, *([socket.gethostname()] if lan else [])])
+    settings = Settings(context.store_path(), context.rules(), clock.now, hosts, read_only, tls is not None)
+    site, page = make_site(settings, lambda code: _show_code(f"{scheme}://{_in_address(shown)}:{at}", code))
+    listening = _listen(address, at)
+    site.pairing.open()
+    files: dict[str, Any] = {} if tls is None else {"ssl_certfile": tls[0], "ssl_keyfile": tls[1]}
+    config = uvicorn.Config(
+        page,
+        log_level="error",
+        access_log=False,
+        server_header=False,
+        limit_concurrency=MOST_AT_ONCE,
+        timeout_graceful_shutdown=STOP_WITHIN_S,
+        **files,
+    )
+    try:
+        server = uvicorn.Server(config)
+        server.run([listening])
+    except (OSError, ValueError) as fault:
+        raise BadData(f"the page cannot be served: {fault}", "check the files of --tls") from None
+    except KeyboardInterrupt:
+        pass  # uvicorn repeats the Ctrl-C once it has closed all connections
+    output.talk("stopped: every record is whole")
+
+
+@app.command("devices")
+def devices() -> None:
+    """List the devices that may use the bench page."""
+    from straycell.web.devices import Devices, devices_path
+
+    listed = Devices(devices_path(context.store_path())).listed()
+    document = [
+        {"id": d.id, "name": d.name, "scope": d.scope, "token": d.token, "paired_at": d.paired_at}
+        for d in listed
+    ]
+    rows = [
+        [d.id, d.name, "token" if d.token else "page", d.scope.value, output.day(d.paired_at)] for d in listed
+    ]
+    output.emit(
+        document,
+        lambda: tables.table(
+            ["device", "name", "kind", "may", "since"], rows, flexible="name", empty="no device is paired"
+        ),
+    )
+
+
+@app.command("forget")
+def forget(
+    device: Annotated[str, values.text_argument("DEVICE", "Its number or its whole name (serve devices).")],
+) -> None:
+    """Shut a device out, at once, also while the page is served."""
+    from straycell.web.devices import Devices, devices_path
+
+    gone = Devices(devices_path(context.store_path())).forget(device)
+    output.emit(
+        {"id": gone.id, "name": gone.name}, lambda: output.say(f"{gone.name} ({gone.id}) is shut out")
+    )
+
+
+def _require_extra() -> None:
+    missing = [module for module in NEEDED if find_spec(module) is None]
+    if missing:
+        raise UsageFault(
+            f"the bench page needs {', '.join(missing)}, which came with none of what is installed",
+            "install it with: pip install 'straycell[web]'",
+        )
+
+
+def _listen(address: str, port: int) -> socket.socket:
+    """A listening socket. Raises UsageFault when the address or port cannot be had."""
+    family = socket.AF_INET6 if ":" in address else socket.AF_INET
+    made = socket.socket(family, socket.SOCK_STREAM)
+    try:
+        made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        made.bind((address, port))
+        made.listen(128)
+    except OSError as fault:
+        made.close()
+        raise UsageFault(
+            f"{address} port {port} cannot be listened on: {fault.strerror or fault}",
+            "choose another with --port",
+        ) from None
+    return made
+
+
+def _own_address() -> str:
+    """The address by which others on the network reach this machine; nothing is sent to find it out."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            # Connecting a datagram socket only asks the routing table (udp(7)). 192.0.2.1 is nobody (RFC 5737).
+            probe.connect(("192.0.2.1", 9))
+            return str(probe.getsockname()[0])
+        except OSError:
+            return LOOPBACK
+
+
+def _hosts(names: list[str]) -> tuple[str, ...]:
+    """The names that the page answers to, as a browser sends them."""
+    plain = [name.strip("[]").lower() for name in names if name not in ("0.0.0.0", "::")]
+    local = [f"{name}.local" for name in plain if name.replace("-", "").isalnum() and not name.isdigit()]
+    return tuple(dict.fromkeys([LOOPBACK, "localhost", "::1", *plain, *local]))
+
+
+def _in_address(host: str) -> str:
+    return f"[{host}]" if ":" in host else host
+
+
+def _show_code(base: str, code: str) -> None:
+    """The pairing address as a symbol, and in words; on stderr, as talk."""
+    from straycell.labels.payload import address_payload
+    from straycell.labels.render import symbol_matrix
+
+    address = f"{base}/pair?code={code}"
+    if sys.stderr.isatty():
+        for line in _drawn(symbol_matrix(address_payload(address))):
+            print(line, file=sys.stderr)
+    output.talk(f"bench page: {base}")
+    output.talk(f"to pair one device: {address}")
+    output.talk(f"or type the code there: {code[:4]}-{code[4:]}")
+
+
+def _drawn(matrix: tuple[tuple[bool, ...], ...]) -> list[str]:
+    """A symbol in half blocks, two rows a line, dark on light whatever the terminal's colours are."""
+    width = len(matrix[0]) + 8
+    empty = (False,) * width
+    rows = [empty] * 4 + [(False,) * 4 + row + (False,) * 4 for row in matrix] + [empty] * 4
+    rows += [empty] * (len(rows) % 2)
+    signs = {(False, False): "█", (True, False): "▄", (False, True): "▀", (True, True): " "}
+    lines = zip(rows[::2], rows[1::2], strict=True)
+    # White on black is stated: in a light terminal the symbol would come out inverted, which many readers refuse.
+    return [
+        "\x1b[97;40m" + "".join(signs[pair] for pair in zip(*two, strict=True)) + "\x1b[0m" for two in lines
+    ]

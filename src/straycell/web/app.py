@@ -1,0 +1,71 @@
+"""The page as an ASGI application: the addresses, the files, what happens to a fault, and the guard around it all."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from http import HTTPStatus
+from importlib import resources
+from pathlib import Path
+
+from fastapi import FastAPI
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import FileResponse, Response
+from starlette.staticfiles import StaticFiles
+from starlette.types import ASGIApp
+
+from straycell.errors import StoreFault, StraycellError
+from straycell.web import view
+from straycell.web.guard import Guard, TooLarge
+from straycell.web.routes import cell, due, find, pair, part, record
+from straycell.web.site import Settings, Site
+
+_FAULTS = {HTTPStatus.NOT_FOUND: "not-found", HTTPStatus.METHOD_NOT_ALLOWED: "not-found"}
+
+
+def make_site(settings: Settings, announce: Callable[[str], None]) -> tuple[Site, ASGIApp]:
+    """The page for these settings. `announce` is told each pairing code; call `site.pairing.open()` to begin."""
+    site = Site(settings, announce)
+    # No /docs of the framework: they load scripts from elsewhere.
+    app = FastAPI(title="straycell bench page", docs_url=None, redoc_url=None, openapi_url=None)
+    folder = Path(str(resources.files("straycell.web"))) / "static"
+    app.mount("/static", StaticFiles(directory=folder), name="static")
+
+    @app.get("/worker.js")
+    def worker() -> Response:
+        """The service worker, at the root: its reach is the folder it lies in."""
+        return FileResponse(folder / "worker.js", media_type="text/javascript")
+
+    for each in (pair, due, cell, record, part, find):
+        app.include_router(each.router)
+    app.add_exception_handler(StraycellError, _user_fault)
+    app.add_exception_handler(TooLarge, _too_large)
+    app.add_exception_handler(RequestValidationError, _not_valid)
+    app.add_exception_handler(HTTPException, _http)
+    app.add_exception_handler(Exception, _internal)
+    return site, Guard(app, site)
+
+
+def _user_fault(request: Request, fault: Exception) -> Response:
+    assert isinstance(fault, StraycellError)
+    store = isinstance(fault, StoreFault)
+    return view.fault_page(request, fault, HTTPStatus.SERVICE_UNAVAILABLE if store else HTTPStatus.NOT_FOUND)
+
+
+def _too_large(request: Request, fault: Exception) -> Response:
+    return view.fault_page(request, "too-large", HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
+
+
+def _not_valid(request: Request, fault: Exception) -> Response:
+    return view.fault_page(request, "not-valid", HTTPStatus.UNPROCESSABLE_ENTITY)
+
+
+def _http(request: Request, fault: Exception) -> Response:
+    assert isinstance(fault, HTTPException)
+    name = "token" if fault.detail == "token" else _FAULTS.get(HTTPStatus(fault.status_code), "not-valid")
+    return view.fault_page(request, name, fault.status_code)
+
+
+def _internal(request: Request, fault: Exception) -> Response:
+    return view.fault_page(request, "internal", HTTPStatus.INTERNAL_SERVER_ERROR)

@@ -1,0 +1,1 @@
+"""The addresses of the page, a file a subject."""

@@ -1,0 +1,113 @@
+"""The page of one cell: what it may do, the next step as a button, its figures, everything that happened to it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from fastapi import APIRouter
+from starlette.responses import Response
+
+from straycell.acceptance.permission import charge_refusal
+from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.acceptance.work import WorkKind
+from straycell.bench import verdict_words
+from straycell.bench.cell_sheet import cell_history, cell_sheet
+from straycell.bench.wording import sheet_words
+from straycell.bench.wording.shapes import event_words
+from straycell.cells import Stage, parse_code
+from straycell.typed import day
+from straycell.web import view
+from straycell.web.visit import Visiting
+
+router = APIRouter()
+PAGES = {
+    WorkKind.LOOK: "record/look",
+    WorkKind.REST: "record/rest",
+    WorkKind.CHARGE: "record/charge",
+    WorkKind.CAPACITY: "record/capacity",
+    WorkKind.RESISTANCE: "record/resistance",
+    WorkKind.WEIGH: "record/mass",
+    WorkKind.TEMPERATURE: "record/warmth",
+    WorkKind.DISCARD: "discard",
+}
+"""Where the page records what a reason asks for; the rest is done at the command line."""
+GONE = (Stage.HANDED_OVER,)
+
+
+@dataclass(frozen=True, slots=True)
+class NextStep:
+    """One thing to do: its words, since when, and the page that records it (empty: the command line does)."""
+
+    words: str
+    page: str = ""
+    when: str = ""
+    command: str = ""
+
+
+def next_steps(verdict: Verdict, now: datetime) -> list[NextStep]:
+    """What to do, soonest first, each once."""
+    if verdict.outcome is Outcome.DISCARD:
+        return [NextStep(step.words, command=step.command) for step in verdict_words.steps(verdict, now)]
+    found: dict[str, NextStep] = {}
+    for missing in verdict_words.in_order(verdict, now):
+        work = missing.todo
+        later = missing.earliest is not None and missing.earliest > now
+        when = day(missing.earliest) if later else ""
+        page = PAGES.get(work.kind, "")
+        step = NextStep(work.words, page, when, "" if page else work.command(verdict.code))
+        found.setdefault(f"{page}{step.command} {work.words}", step)
+    return list(found.values())
+
+
+@router.get("/alive")
+def alive(visit: Visiting, cell: str = "") -> Response:
+    """Whether the bench answers, and the last event of a cell: a page that is older says so."""
+    event = 0
+    if cell:
+        with visit.bench().reading() as reader:
+            event = max((each.id for each in reader.history(parse_code(cell))), default=0)
+    return view.answer({"event": event})
+
+
+@router.get("/cell/{code}")
+def show(visit: Visiting, code: str) -> Response:
+    """One cell; a note that was left for this device stands above it, a danger instead of it."""
+    bench = visit.bench()
+    sheet = cell_sheet(bench, parse_code(code))
+    note = visit.site.take_note(visit.device.id)
+    if note is not None and note.danger:
+        return visit.page("danger.html", note=note, onward=f"/cell/{sheet.cell.code}")
+    history = cell_history(bench, sheet.cell.code)
+    defaults = bench.rules.defaults
+    events = [
+        (
+            event,
+            event_words(
+                event, [sheet_words.told(e.item, defaults) for e in history.recorded.get(event.id, ())]
+            ),
+        )
+        for event in reversed(history.events)
+    ]
+    steps = next_steps(sheet.verdict, bench.now)
+    readings = [sheet_words.reading_row(r, sheet.defaults, sheet.doubted) for r in sheet.recorded]
+    return visit.page(
+        "cell.html",
+        sheet=sheet,
+        cell=sheet.cell,
+        verdict=sheet.verdict,
+        word=sheet.verdict.outcome.word,
+        sign=verdict_words.SIGNS[sheet.verdict.outcome],
+        allows=verdict_words.ALLOWS[sheet.verdict.outcome],
+        until=verdict_words.until(sheet.verdict),
+        why=verdict_words.why(sheet.verdict),
+        steps=steps,
+        identity=[pair for pair in sheet_words.identity(sheet.cell) if pair[1]],
+        figures=[pair for pair in sheet_words.figures(sheet) if pair[1]],
+        readings=list(reversed(readings)),
+        events=events,
+        last_event=max((event.id for event in history.events), default=0),
+        no_charge=charge_refusal(sheet.verdict, sheet.cell.facts.chemistry),
+        gone=sheet.cell.stage in GONE,
+        note=note,
+    )

@@ -1,0 +1,35 @@
+"""The board of what is due, worst first, and what comes within a week."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from itertools import groupby
+
+from fastapi import APIRouter
+from starlette.responses import Response
+
+from straycell.safety import Step
+from straycell.safety.due.survey import due_now, survey
+from straycell.web.visit import Visiting
+
+router = APIRouter()
+AHEAD = timedelta(days=7)
+
+
+@router.get("/due")
+def board(visit: Visiting) -> Response:
+    """What must be looked at. Looking changes nothing."""
+    bench = visit.bench()
+    with bench.reading() as reader:
+        household = reader.household(bench.rules, bench.now)
+    items = survey(household)
+    found = due_now(items, bench.now)
+    coming = sorted(
+        (i for i in items if bench.now < i.at <= bench.now + AHEAD), key=lambda i: (i.at, i.order)
+    )
+    kinds = [(kind, list(group)) for kind, group in groupby(found, key=lambda item: item.kind)]
+    danger = any(kind.danger for kind, _ in kinds)
+    steps = [Step.LOOK_BAD] if danger else [Step.STORING] if found else []
+    return visit.page(
+        "due.html", kinds=kinds, coming=coming, at=bench.now, cautions=visit.cautions(steps) if steps else []
+    )

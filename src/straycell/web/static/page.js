@@ -1,0 +1,167 @@
+"use strict";
+/* What the page does by itself: sends forms and keeps them while there is no network, says when it is old, and
+   remembers the meter in hand. Everything works without this file, except keeping. */
+(() => {
+  const OUTBOX = "straycell-outbox", ALIVE_MS = 20000;
+  const body = document.body, html = document.documentElement;
+  const find = (id) => document.getElementById(id);
+  const token = () => (document.querySelector('meta[name="form-token"]') || {}).content || "";
+  html.classList.add("js");
+
+  const fresh = () => Array.from(crypto.getRandomValues(new Uint8Array(12)), (n) => n.toString(16).padStart(2, "0")).join("");
+  const outbox = () => { try { return JSON.parse(localStorage.getItem(OUTBOX)) || []; } catch { return []; } };
+  const save = (entries) => { try { localStorage.setItem(OUTBOX, JSON.stringify(entries)); return true; } catch { return false; } };
+  const drop = (key) => save(outbox().filter((entry) => entry.key !== key));
+
+  async function post(url, fields) {
+    const sent = new URLSearchParams(fields.filter(([, value]) => typeof value === "string"));
+    sent.set("token", token());
+    const answer = await fetch(url, { method: "POST", body: sent, headers: { Accept: "application/json" }, credentials: "same-origin" });
+    let said = {};
+    try { said = await answer.json(); } catch { /* an answer of something between us and the bench */ }
+    return { status: answer.status, said };
+  }
+
+  /* --- what is kept --------------------------------------------------------------------------------- */
+  function show() {
+    const bar = find("outbox"), entries = outbox();
+    if (!bar) return;
+    bar.hidden = entries.length === 0;
+    bar.replaceChildren();
+    for (const entry of entries) {
+      const line = document.createElement("p");
+      const link = document.createElement("a");
+      link.href = `${entry.url}#kept=${entry.key}`;
+      link.textContent = entry.title;
+      line.append(link, ` ${entry.refused ? `${body.dataset.refused} (${entry.refused})` : body.dataset.kept}`);
+      bar.append(line);
+    }
+  }
+
+  let sending = false;
+  async function sendKept() {
+    if (sending || !token()) return;
+    sending = true;
+    try {
+      for (const entry of outbox()) {
+        if (entry.refused) continue;
+        const age = ["age_s", String(Math.max(0, (Date.now() - entry.typed) / 1000))];
+        const timed = entry.fields.some(([name, value]) => name === "at" && value);
+        // A measurement is true whatever another has recorded since, so it is sent without its basis.
+        const fields = entry.fields.filter(([name]) => name !== "basis");
+        const { status, said } = await post(entry.url, timed ? fields : [...fields, age]);
+        if (status === 200 && said.go) drop(entry.key);
+        else if (status === 422 || status === 404) {
+          const why = said.fault || Object.values(said.faults || {}).join("; ") || String(status);
+          save(outbox().map((each) => (each.key === entry.key ? { ...each, refused: why } : each)));
+        } else break;
+      }
+    } catch { /* still no network */ } finally {
+      sending = false;
+      show();
+    }
+  }
+
+  /* --- forms ---------------------------------------------------------------------------------------- */
+  function refuse(form, said) {
+    const general = find("refusal"), faults = said.faults || { "": [said.fault, said.remedy].filter(Boolean).join("; ") };
+    for (const line of form.querySelectorAll('[id^="fault-"]')) {
+      const name = line.id.slice("fault-".length), field = form.elements[name];
+      line.hidden = !faults[name];
+      line.textContent = faults[name] || "";
+      if (field && field.setAttribute) field.setAttribute("aria-invalid", faults[name] ? "true" : "false");
+    }
+    general.hidden = !faults[""];
+    general.textContent = faults[""] || "";
+    if (said.basis) form.elements.basis.value = said.basis;
+    const first = general.hidden ? form.querySelector('[id^="fault-"]:not([hidden])') : general;
+    if (first) { first.tabIndex = -1; first.focus(); first.scrollIntoView({ block: "center" }); }
+  }
+
+  function keep(form, fields) {
+    const key = form.elements.key.value;
+    const entry = { key, url: form.action.split("#")[0], fields: fields.filter(([name]) => name !== "token"), typed: Date.now(), title: document.title };
+    if (!save([...outbox().filter((each) => each.key !== key), entry])) {
+      refuse(form, { fault: body.dataset.full });
+      return;
+    }
+    form.reset();
+    form.elements.key.value = fresh();
+    show();
+    find("outbox").tabIndex = -1;
+    find("outbox").focus();
+    window.scrollTo(0, 0);
+  }
+
+  function fill(form) {
+    const wanted = new URLSearchParams(location.hash.slice(1)).get("kept");
+    const entry = outbox().find((each) => each.key === wanted);
+    if (!entry) return;
+    for (const [name, value] of entry.fields) {
+      if (["token", "basis"].includes(name)) continue;
+      for (const field of form.querySelectorAll(`[name="${CSS.escape(name)}"]`)) {
+        if (field.type === "radio" || field.type === "checkbox") field.checked = field.checked || field.value === value;
+        else field.value = value;
+      }
+    }
+  }
+
+  for (const form of document.querySelectorAll("form[data-keep]")) {
+    // A page that lies in a cache bears an old key: each opening gets its own.
+    form.elements.key.value = fresh();
+    fill(form);
+    form.addEventListener("submit", async (event) => {
+      event.preventDefault();
+      const button = form.querySelector("button.main"), fields = [...new FormData(form)];
+      button.disabled = true;
+      try {
+        const { status, said } = await post(form.action.split("#")[0], fields);
+        if (status === 200 && said.go) { drop(form.elements.key.value); location.assign(said.go); return; }
+        refuse(form, said.faults || said.fault ? said : { fault: `${status}` });
+      } catch { keep(form, fields); } finally { button.disabled = false; }
+    });
+  }
+  window.addEventListener("pageshow", (event) => {
+    if (event.persisted) for (const form of document.querySelectorAll("form[data-keep]")) form.elements.key.value = fresh();
+  });
+
+  for (const select of document.querySelectorAll("select[data-remember]")) {
+    const name = `straycell-${select.name}`;
+    try {
+      const last = localStorage.getItem(name);
+      if (!select.value && last && [...select.options].some((option) => option.value === last)) select.value = last;
+      select.addEventListener("change", () => localStorage.setItem(name, select.value));
+    } catch { /* remembering is a comfort */ }
+  }
+
+  for (const form of document.querySelectorAll("form[data-scan]")) {
+    form.querySelector('input[type="file"]').addEventListener("change", (event) => { if (event.target.files.length) form.submit(); });
+  }
+
+  /* --- is this still true? -------------------------------------------------------------------------- */
+  async function alive() {
+    if (document.hidden || !token()) return;
+    const cell = body.dataset.cell, stale = find("stale");
+    try {
+      const answer = await fetch(`/alive${cell ? `?cell=${encodeURIComponent(cell)}` : ""}`, { headers: { Accept: "application/json" }, cache: "no-store" });
+      if (!answer.ok) return;
+      const said = await answer.json();
+      stale.hidden = true;
+      find("changed").hidden = !(cell && said.event > Number(body.dataset.event));
+      await sendKept();
+    } catch { stale.hidden = false; }
+  }
+  if (token()) {
+    show();
+    alive();
+    setInterval(alive, ALIVE_MS);
+    for (const event of ["online", "offline", "focus"]) window.addEventListener(event, alive);
+    document.addEventListener("visibilitychange", alive);
+  } else if ("caches" in window) {
+    // A device that is not paired, or no longer, keeps no pages of the bench.
+    caches.keys().then((names) => names.forEach((name) => caches.delete(name)));
+  }
+  if ("serviceWorker" in navigator && token()) navigator.serviceWorker.register("/worker.js");
+  const note = document.querySelector(".note, .fault:not([hidden])[role=alert]");
+  if (note && note.tabIndex === -1) note.focus({ preventScroll: true });
+})();

@@ -1,0 +1,37 @@
+"""A store with one cell, and the page over it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from tests.cli.bench import Bench
+from tests.web.rig import Page
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Bench:
+    """A store with a meter, a box and one cell that was looked at."""
+    made = Bench(tmp_path / "bench.sqlite")
+    made.prepare("meter add hand --like hand-held-multimeter")
+    made.prepare("box add tin")
+    made.prepare("teardown add 'hand vacuum' --kind vacuum")
+    made.prepare(
+        "cell add --teardown AT1 --pack 1 --form 18650 --chemistry nmc --marking INR18650-25 --rated-capacity 2500mAh"
+    )
+    return made
+
+
+@pytest.fixture
+def page(bench: Bench) -> Page:
+    """The page over it, with a paired device."""
+    made = Page(bench)
+    assert made.pair().status_code == 200
+    return made
+
+
+@pytest.fixture
+def code(bench: Bench) -> str:
+    """The cell's code."""
+    found: str = bench.do("cell list")[0]["code"]
+    return found

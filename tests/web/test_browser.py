@@ -1,0 +1,279 @@
+"""The page in a real browser, 360 px wide, as a thumb uses it. One Chromium for all of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from tests.cli.bench import Bench
+from tests.web.browser import Served, chromium, needs_browser, wait_for
+from tests.web.rig import Page
+
+pytestmark = needs_browser
+AXE = Path(__file__).parent / "vendor" / "axe.min.js"
+WIDTHS_PX = (360, 768, 1280)
+HEIGHT_PX = 740
+
+
+@pytest.fixture(scope="module")
+def driver(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    """The browser; each test starts without cookies and with what it keeps emptied."""
+    with chromium(tmp_path_factory.mktemp("chromium")) as started:
+        yield started
+
+
+class Phone:
+    """A paired phone: it counts the taps, digits of a number key apart."""
+
+    def __init__(self, driver: Any, served: Served, code: str) -> None:
+        self.driver, self.served, self.taps = driver, served, 0
+        self.screen(360)
+        driver.get(f"{served.address}/pair?code={code}")
+        driver.execute_cdp_cmd(
+            "Storage.clearDataForOrigin", {"origin": served.address, "storageTypes": "all"}
+        )
+        driver.get(f"{served.address}/pair?code={code}")
+        self.type("name", "phone")
+        self.tap("button.main")
+        wait_for(lambda: self.path == "/")
+
+    @property
+    def path(self) -> str:
+        return str(self.driver.current_url).removeprefix(self.served.address).partition("#")[0]
+
+    def screen(self, width: int, scheme: str = "light") -> None:
+        """A screen of this width, in light or dark."""
+        metrics = {"width": width, "height": HEIGHT_PX, "deviceScaleFactor": 1, "mobile": width < 700}
+        self.driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", metrics)
+        media = {"features": [{"name": "prefers-color-scheme", "value": scheme}]}
+        self.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", media)
+
+    def open(self, path: str) -> None:
+        self.driver.get(self.served.address + path)
+
+    def find(self, selector: str) -> Any:
+        return wait_for(lambda: self.driver.find_elements("css selector", selector))[0]
+
+    def tap(self, selector: str) -> None:
+        """One tap in the middle of something."""
+        found = self.find(selector)
+        self.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", found)
+        self.taps += 1
+        self.driver.execute_script(
+            "arguments[0].click()", found
+        ) if found.tag_name == "input" else found.click()
+
+    def type(self, name: str, text: str) -> None:
+        self.find(f"[name={name}]").send_keys(text)
+
+    def script(self, text: str) -> Any:
+        return self.driver.execute_script(text)
+
+    @property
+    def words(self) -> str:
+        return str(self.find("body").text)
+
+
+@pytest.fixture
+def page(bench: Bench) -> Page:
+    """The page under the address of this machine; nobody is paired yet."""
+    return Page(bench, hosts=("127.0.0.1",))
+
+
+@pytest.fixture
+def served(page: Page) -> Iterator[Served]:
+    """The page on a port."""
+    made = Served(page)
+    yield made
+    made.stop()
+
+
+@pytest.fixture
+def phone(driver: Any, served: Served, page: Page) -> Phone:
+    """A phone that was paired with the code of the terminal."""
+    return Phone(driver, served, page.codes[-1])
+
+
+def quantities(bench: Bench, code: str) -> list[str]:
+    return [reading["quantity"] for reading in bench.do(f"cell show {code}")["readings"]]
+
+
+def test_from_the_label_to_a_recorded_rest_voltage_in_six_taps(phone: Phone, bench: Bench, code: str) -> None:
+    """The label's address shows what the cell may do; figures are typed on the phone's number keys."""
+    bench.do(f"reading add {code} --look clean --as-found-voltage 3.7V --meter hand")
+    phone.open(f"/{code}")
+    assert "HOLD" in phone.words and "not decided yet" in phone.words
+    phone.taps = 0
+    phone.tap(f"a[href='/cell/{code}/record/rest']")
+    wait_for(lambda: phone.script("return document.activeElement.name") == "voltage_v")
+    phone.driver.switch_to.active_element.send_keys("3.712")
+    phone.tap("input[name=rested_s][value='12h']")
+    phone.tap("[name=temperature_c]")
+    phone.type("temperature_c", "21")
+    phone.tap("[name=meter]")
+    phone.tap("[name=meter] option:nth-child(2)")
+    phone.tap("form[data-keep] button.main")
+    wait_for(lambda: phone.path == f"/cell/{code}")
+    assert phone.taps <= 6
+    (rest,) = (r for r in bench.do(f"cell show {code}")["readings"] if r["quantity"] == "voltage")
+    assert (rest["value"], rest["rested_h"], rest["temperature_c"], rest["meter"]) == (
+        3.712,
+        12.0,
+        21.0,
+        "hand",
+    )
+    phone.open(f"/cell/{code}/record/rest")
+    assert phone.script("return document.forms[0].elements.meter.value") == "hand", (
+        "the meter in hand is remembered"
+    )
+
+
+def test_an_evening_of_five_cells_on_a_narrow_screen(phone: Phone, bench: Bench, tmp_path: Path) -> None:
+    """Each label is photographed, the cell looked at and measured; nothing runs out of the screen."""
+    made = bench.do("cell add --teardown AT1 --pack 2 --form 18650 --chemistry nmc --count 5")
+    for cell in made:
+        label = tmp_path / f"{cell['code']}.png"
+        bench.do(f"label single {cell['code']} --dpi 300 --out {label}")
+        phone.open("/")
+        phone.type("photo", str(label))
+        wait_for(lambda at=f"/cell/{cell['code']}": phone.path == at)
+        phone.tap("section a.button.main")
+        phone.tap("input[name=look][value=clean]")
+        phone.tap("form[data-keep] button.main")
+        wait_for(lambda at=f"/cell/{cell['code']}": phone.path == at)
+        phone.tap(f"a[href='/cell/{cell['code']}/record/found']")
+        phone.type("as_found_voltage_v", "3,61")
+        phone.tap("form[data-keep] button.main")
+        wait_for(lambda at=f"/cell/{cell['code']}": phone.path == at)
+        assert phone.script("return document.documentElement.scrollWidth <= innerWidth")
+    assert [quantities(bench, cell["code"]) for cell in made] == [["look", "as-found-voltage"]] * 5
+
+
+def test_what_is_typed_without_network_is_sent_later_and_once(
+    phone: Phone, served: Served, bench: Bench, code: str
+) -> None:
+    """The page says that it is old, keeps two readings over a reload, and sends both when the bench is back."""
+    path = f"/cell/{code}/record/mass"
+    phone.open(f"/cell/{code}")
+    phone.open(path)
+    wait_for(lambda: phone.script("return navigator.serviceWorker.controller !== null"))
+    phone.open(f"/cell/{code}")
+    phone.open(path)
+    served.stop()
+    for grams in ("45.1", "45.2"):
+        phone.find("[name=mass_g]").clear()
+        phone.type("mass_g", grams)
+        phone.tap("form[data-keep] button.main")
+        wait_for(lambda: phone.script("return document.querySelector('[name=mass_g]').value") == "")
+    assert phone.words.count("kept on this device, not sent yet") == 2
+    phone.open(f"/cell/{code}")
+    assert code in phone.words, "the page that was opened before is there without a network"
+    wait_for(lambda: "No network. This page shows what was known at" in phone.words)
+    assert quantities(bench, code) == []
+    served.start()
+    phone.script("dispatchEvent(new Event('online'))")
+    wait_for(lambda: "kept on this device" not in phone.words)
+    phone.script("dispatchEvent(new Event('online'))")
+    # Sorted: their ages are taken off a clock that stands still here, so their order is the network's.
+    values = sorted(reading["value"] for reading in bench.do(f"cell show {code}")["readings"])
+    assert values == [45.1, 45.2]
+
+
+def test_what_is_refused_later_stays_and_is_opened_again(
+    phone: Phone, served: Served, bench: Bench, code: str
+) -> None:
+    """A slip typed without network: the reason beside it, and the form with what was typed."""
+    phone.open(f"/cell/{code}/record/mass")
+    served.stop()
+    phone.type("mass_g", "4500000")
+    phone.tap("form[data-keep] button.main")
+    wait_for(lambda: "kept on this device" in phone.words)
+    served.start()
+    phone.script("dispatchEvent(new Event('online'))")
+    wait_for(lambda: "cannot be right" in phone.words)
+    phone.tap("#outbox a")
+    phone.driver.refresh()
+    assert wait_for(lambda: phone.find("[name=mass_g]").get_attribute("value")) == "4500000"
+    phone.find("[name=mass_g]").clear()
+    phone.type("mass_g", "45")
+    phone.tap("form[data-keep] button.main")
+    wait_for(lambda: phone.path == f"/cell/{code}")
+    assert quantities(bench, code) == ["mass"]
+
+
+def test_a_form_that_became_old_says_what_changed_and_keeps_what_was_typed(
+    phone: Phone, bench: Bench, code: str
+) -> None:
+    """Two people at one store."""
+    phone.open(f"/cell/{code}/record/mass")
+    bench.do(f"reading add {code} --look clean")
+    phone.type("mass_g", "45")
+    phone.tap("form[data-keep] button.main")
+    wait_for(lambda: "has changed since this page was opened" in phone.find("#refusal").text)
+    assert phone.find("[name=mass_g]").get_attribute("value") == "45"
+    phone.tap("form[data-keep] button.main")
+    wait_for(lambda: phone.path == f"/cell/{code}")
+    assert quantities(bench, code) == ["look", "mass"]
+
+
+def test_a_danger_fills_the_screen(phone: Phone, code: str) -> None:
+    """Whatever lay below is out of sight until it was read."""
+    phone.open(f"/cell/{code}/record/look")
+    phone.tap("input[name=look][value=leaking]")
+    phone.tap("form[data-keep] button.main")
+    box = phone.driver.execute_script(
+        "return arguments[0].getBoundingClientRect().toJSON()", phone.find(".danger-screen")
+    )
+    assert box["top"] <= 0 and box["left"] <= 0 and box["width"] >= 360 and box["bottom"] >= 0.9 * HEIGHT_PX
+    phone.tap(".danger-screen a.button")
+    wait_for(lambda: "DISCARD" in phone.words)
+
+
+AUDIT = """
+const done = arguments[arguments.length - 1];
+axe.run(document, {resultTypes: ["violations"]}).then((found) => done(found.violations.map(
+  (each) => each.id + ": " + each.nodes.map((node) => node.html.slice(0, 90)).join(" | "))));
+"""
+SMALL = """
+return [...document.querySelectorAll("a, button, input:not([type=hidden]), select, summary")].filter((each) => {
+  const box = each.getBoundingClientRect();
+  return box.width > 1 && box.height > 1 && box.height < 47.5 && !each.closest(".skip");
+}).map((each) => each.outerHTML.slice(0, 90));
+"""
+
+
+def test_no_page_has_a_fault_that_an_audit_finds(phone: Phone, page: Page, bench: Bench, code: str) -> None:
+    """axe-core in light and dark (contrast, labels, landmarks, focus), targets of 48 px, no page wider than its screen."""
+    bench.do(f"reading add {code} --look rust-specks")
+    (other,) = bench.do("cell add --teardown AT1 --pack 1 --form 18650 --chemistry nmc")
+    bench.do(f"discard {other['code']} --because 'fell into the stove'")
+    forms = [f"/cell/{code}/record/{name}" for name in ("look", "rest", "capacity", "resistance", "charge")]
+    parts = [f"/cell/{code}/{name}" for name in ("incident", "discard", "move")]
+    paths = [
+        "/",
+        "/find?q=vacuum",
+        f"/cell/{code}",
+        f"/cell/{other['code']}",
+        "/due",
+        "/device",
+        "/nothing",
+        *forms,
+        *parts,
+    ]
+    audit, wrong = AXE.read_text(encoding="utf-8"), []
+    for path in paths:
+        for scheme in ("light", "dark"):
+            phone.screen(360, scheme)
+            if scheme == "light":
+                phone.open(path)
+                for width in WIDTHS_PX:
+                    phone.screen(width)
+                    if not phone.script("return document.documentElement.scrollWidth <= innerWidth"):
+                        wrong.append(f"{path} is wider than {width} px")
+                phone.screen(360)
+                wrong += [f"{path}: small target {each}" for each in phone.script(SMALL)]
+                phone.script(audit)
+            wrong += [f"{path} {scheme}: {fault}" for fault in phone.driver.execute_async_script(AUDIT)]
+    assert not wrong, "\n".join(wrong)
