@@ -8,7 +8,7 @@ from pathlib import Path
 
 from straycell.acceptance import shipped_rules
 from straycell.bench.cell_list import Listed, Wanted, cell_list
-from straycell.cli.show.cell_table import points_of
+from straycell.bench.paper.prints import points_of
 from straycell.pictures.stock import stock_picture
 from straycell.store.reader import open_reader
 from straycell.store.sample.build import build_sample

@@ -72,7 +72,7 @@ def _block(lines: Sequence[str], at: int, end: int, language: str, note: tuple[s
 
 def _commands(lines: Sequence[str], at: int, end: int, keys: tuple[str, ...]) -> Iterator[Step]:
     while at < end:
-        assert lines[at].startswith("$ "), f"README line {at + 1} stands before any command"
+        assert lines[at].startswith("$ "), f"README line {at + 1} is before any command"
         words, start = lines[at][2:], at
         while words.endswith("\\"):
             at += 1

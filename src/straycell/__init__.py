@@ -17,7 +17,7 @@ readings     one measured quantity at one time; one recorded charge
 traces       recorded curves read from files: steps, capacity, energy, resistance
 acceptance   the rules, one small function a rule, the verdict and its reasons
 physics      open-circuit curves, self-discharge, run time
-labels       what stands on a label, where, and the PDF or PNG it becomes
+labels       what is on a label, where, and the PDF or PNG it becomes
 projects     a device waiting for cells, read from its TOML file
 matching     which cells serve a project, and why the others do not
 pictures     the stock as a picture for the wall

@@ -17,7 +17,7 @@ from straycell.errors import BadData
 
 CODE_LENGTH = 7
 LAST_NUMBER = 99999
-# Only where a digit must stand: the check character may itself be a letter.
+# Only where a digit must be: the check character may itself be a letter.
 _DIGIT_LOOKALIKES = str.maketrans("OIL", "011")
 _CHECK_LOOKALIKES = "OI"
 
@@ -220,7 +220,7 @@ def next_codes(letter: str, after: int, count: int) -> list[str]:
 
 
 def tidy_code(text: str) -> str:
-    """Upper case, without blanks and hyphens; O and I read as 0 and 1 where only a digit can stand."""
+    """Upper case, without blanks and hyphens; O and I read as 0 and 1 where only a digit can be."""
     code = re.sub(r"[\s\-]+", "", text).upper()
     # The check character is left alone: reading O as 0 there would accept two codes for one cell and weaken the
     # check.
@@ -232,7 +232,7 @@ def parse_code(text: str, known: Iterable[str] = ()) -> str:
     code = tidy_code(text)
     remedy = _suggestion(code, known)
     if not re.fullmatch(r"[A-Z]\d{5}[0-9A-Z]", code):
-        raise BadData(f"'{text}' is no cell code (a letter, five digits, a check character)", remedy)
+        raise BadData(f"'{text}' is not a cell code (a letter, five digits, a check character)", remedy)
     if not mod_37_36.is_valid(code):
         raise BadData(f"code '{text}' has a wrong check character: misread or mistyped", remedy)
     # A code that is never issued passes the check character, and still is a swap of another cell's.

@@ -15,7 +15,7 @@ EXIT_STORE = 4
 class StraycellError(Exception):
     """Something the person can act on. `what` names the thing at fault, `remedy` says what to do.
 
-    `besides` is a second fault of the same thing, where several are told at once.
+    `besides` is a second fault of the same thing, where several are reported at once.
     """
 
     exit_code = EXIT_DATA

@@ -123,7 +123,7 @@ def parse_quantity(
         raise _comma_fault(label, text)
     match = _NUMBER.match(text)
     if match is None:
-        raise BadData(f"{label}: '{text}' is no number with a unit", f"write it like {kind.example}")
+        raise BadData(f"{label}: '{text}' is not a number with a unit", f"write it like {kind.example}")
     sign, digits, exponent, unit = match.groups()
     # Case is part of the unit: mohm and Mohm differ by a factor of a billion.
     factor = kind.units.get(unit or (bare or ""))

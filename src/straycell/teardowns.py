@@ -33,6 +33,7 @@ def parse_teardown_code(text: str) -> str:
     code = re.sub(r"[\s\-]+", "", text).upper()
     if not re.fullmatch(r"[A-Z]T[1-9][0-9]{0,6}", code):
         raise BadData(
-            f"'{text}' is no tear-down code (a letter, T, a number, like AT3)", "see: straycell teardown list"
+            f"'{text}' is not a tear-down code (a letter, T, a number, like AT3)",
+            "see: straycell teardown list",
         )
     return code

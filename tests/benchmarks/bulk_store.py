@@ -74,7 +74,7 @@ def build_store(path: Path, count: int, *, verdicts: bool = True) -> list[str]:
         writer.add_project("wash-house lamp", PROJECT_TEXT, 1)
     codes = _codes(count)
     with open_writer(path, now=NOW, rules=load_rules(), create=False) as writer:
-        _fill(writer._pen, codes)
+        _fill(writer.pen, codes)
     if verdicts:
         with open_writer(path, now=NOW, rules=load_rules(), create=False) as writer:
             writer.refresh_verdicts()

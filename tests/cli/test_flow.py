@@ -691,7 +691,7 @@ def test_a_sound_store_has_no_fault_and_a_broken_one_is_exit_4(opened: Bench) ->
     """Garbage in the file is a fault of the store, not ours."""
     assert opened.do("store check")["faults"] == []
     opened.store.write_bytes(
-        b"this is no database, it is a shopping list, and long enough to be read as a page" * 20
+        b"this is not a database, it is a shopping list, and long enough to be read as a page" * 20
     )
     opened.refused("cell list", 4)
     opened.refused("store check", 4)

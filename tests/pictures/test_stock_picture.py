@@ -12,7 +12,7 @@ from PIL import Image
 from tests.bless_pictures import FOLDER, sample_listed
 
 from straycell.acceptance.reasons import Outcome
-from straycell.cli.show.cell_table import points_of
+from straycell.bench.paper.prints import points_of
 from straycell.pictures.stock import Point, digest, stock_picture
 
 POINTS = [Point(2.0, 0.03, Outcome.PACK), Point(1.0, 0.2, Outcome.DISCARD)]

@@ -79,10 +79,10 @@ def corrections(walk: Walk) -> None:
 
 BACK_DOORS = {
     "low capacity, then good ones": (low_capacity, better_capacities),
-    "low capacity, then a charge told later": (low_capacity, partial_charge_told_later),
+    "low capacity, then a charge reported later": (low_capacity, partial_charge_told_later),
     "a leak, then a good pair": (leaking, good_pair),
-    "a leak, then a charge told later": (leaking, charge_within_the_pair_told_later),
-    "a leak, then an earlier voltage told later": (leaking, lower_first_voltage_told_later),
+    "a leak, then a charge reported later": (leaking, charge_within_the_pair_told_later),
+    "a leak, then an earlier voltage reported later": (leaking, lower_first_voltage_told_later),
     "a pouch's resistance, then less capacity": (lambda: walked(**POUCH), smaller_capacity),
     "deep discharge, then other facts": (
         lambda: walked().wait(hours=1).read("--voltage 1.8V --rested 15d --meter m"),

@@ -91,12 +91,14 @@ def test_no_danger_is_ever_left_out(steps: list[Step], told: frozenset[str], qui
 
 @given(STEPS, TOLD)
 def test_what_was_read_today_is_said_in_fewer_words(steps: list[Step], told: frozenset[str]) -> None:
-    """Reading it once more never takes longer, and the second time advice and the deferral are gone."""
+    """Reading it once more never takes longer; the deferral comes at once or, beside many dangers, one screen later."""
     first, read = spoken_cautions(steps, told)
-    second, more = spoken_cautions(steps, told.union(read))
-    assert not more
-    assert sum(map(len, second)) <= sum(map(len, first)) + len(steps)
-    assert "Local rules" not in " ".join(second)
+    _, more = spoken_cautions(steps, told.union(read))
+    third, none = spoken_cautions(steps, told.union(read, more))
+    assert set(more) <= {c.id for c in cautions_for_all(steps) if c.standing} and not none
+    assert sum(map(len, third)) <= sum(map(len, first)) + len(steps)
+    assert "Local rules" not in " ".join(third)
+    assert not steps or "standing" in told.union(read, more)
 
 
 @given(st.lists(st.sampled_from(list(Step)), min_size=1, max_size=3))
@@ -105,7 +107,7 @@ def test_only_what_was_said_in_full_counts_as_read(steps: list[Step]) -> None:
     texts, read = spoken_cautions(steps, frozenset())
     whole = {c.id for c in cautions_for_all(steps) if c.text in texts}
     standing = {c.id for c in cautions_for_all(steps) if c.standing}
-    assert set(read) == whole | standing
+    assert whole <= set(read) <= whole | standing
 
 
 def test_a_step_can_be_named_by_its_word_and_a_wrong_one_is_refused() -> None:
@@ -121,7 +123,7 @@ isolate      stop measuring
 isolate      swollen, leaking, burnt
 isolate      outdoors
 tape-ends    tape both terminals
-tape-ends    bag each cell on its own
+tape-ends    bag each cell alone
 not-the-bin  household or recycling bin
 not-the-bin  collection point
 discard-box  does not burn

@@ -19,6 +19,7 @@ from tests.safety.keeping_bench import CODES, RULES
 from straycell.acceptance import Condemnation, Evidence, Upset, assess
 from straycell.acceptance.evidence import FactSaid
 from straycell.cells import CellFacts, Chemistry, Form, Look
+from straycell.readings import Quantity
 from straycell.safety.energy import Held, energy_wh, mass_g, nominal_v
 from straycell.safety.handover.condition import Condition, carriage, condition_of, is_critical
 from straycell.safety.handover.listing import HandoverCell, HandoverList, make_list
@@ -84,7 +85,9 @@ def test_every_entry_has_a_source_and_says_how_it_was_seen() -> None:
     for group in ("figure", "un", "rule"):
         for entry in carriage()[group].values():
             assert entry["source"] and re.match("seen|second-hand|calculated|memory", entry["status"])
-            assert not re.search("seen|second-hand|memory|batteriestransport|texts", entry["source"])
+            assert not re.search("seen|second-hand|memory|texts", entry["source"])
+            # A page of a company moves and is no authority: the regulation is named.
+            assert not re.search("[.](org|com|net|eu)", entry["source"] + entry["status"])
 
 
 @pytest.mark.parametrize(
@@ -92,7 +95,7 @@ def test_every_entry_has_a_source_and_says_how_it_was_seen() -> None:
     [(Chemistry.NMC, "UN 3480"), (Chemistry.LFP, "UN 3480"), (Chemistry.PRIMARY, "UN 3090")],
 )
 def test_un_numbers(chemistry: Chemistry, number: str) -> None:
-    """3480 lithium-ion, 3090 lithium metal (lithium.batteriestransport.org/144)."""
+    """3480 lithium-ion, 3090 lithium metal (ADR table A)."""
     cell = listed(Bench(replace(NMC, chemistry=chemistry)).look())
     assert make_list("1", "yard", "A", NOW, [cell]).lines[0].un == number
 
@@ -190,6 +193,12 @@ def test_a_cell_is_intact_only_when_it_is_known_to_be(bench: Bench, expected: Co
     assert state(bench) is expected
 
 
+def warm_at_rest(rise_k: float) -> Bench:
+    """So much warmer than still air of 20 C, hours after its last charge (rules: above 5 K holds, above 10 K is out)."""
+    seen = {"surroundings_c": 20.0, "rested_s": 10800.0}
+    return good().read(Quantity.TEMPERATURE, 20.0, 20.0 + rise_k, **seen)
+
+
 @pytest.mark.parametrize(
     ("bench", "critical"),
     [
@@ -203,6 +212,9 @@ def test_a_cell_is_intact_only_when_it_is_known_to_be(bench: Bench, expected: Co
         (with_more(good(), upsets=(Upset("water", day(20), True),)), False),
         (good().found(4.30, at=19.0), True),  # over-charged, as measured
         (good(second=3.95), True),  # leaks inside
+        (with_more(warm_at_rest(8.0), condemned=Condemnation("warm by itself", day(20.5))), True),
+        (warm_at_rest(15.0), True),
+        (with_more(warm_at_rest(3.0), condemned=Condemnation("odd", day(20.5))), False),
         (good(found=1.2), False),
         (good(capacity=0.9), False),
     ],

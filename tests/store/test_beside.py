@@ -33,14 +33,14 @@ BROKEN = {
     "too long": ("teardowns", TEARDOWNS + f"BT1,{'x' * 600},lamp,,,,1\n", "600 characters"),
     "too few fields": ("teardowns", TEARDOWNS + "BT1,lamp\n", "2 fields where the header has 7"),
     "an open quote": ("teardowns", TEARDOWNS + 'BT1,"lamp\n', "not readable as CSV"),
-    "no number": ("boxes", BOXES + "tin,,much\n", "'much' is no number"),
+    "no number": ("boxes", BOXES + "tin,,much\n", "'much' is not a number"),
     "not above zero": ("boxes", BOXES + "tin,,-5\n", "not above zero"),
     "infinite": ("boxes", BOXES + "tin,,1e999\n", "too large"),
 }
 BROKEN_METERS = {
     "no accuracy": ("blue,x,0,0,,,,,,,,\n", "not above zero"),
     "negative": ("blue,x,-1,0.002,,,,,,,,\n", "not above zero"),
-    "words": ("blue,x,much,0.002,,,,,,,,\n", "is no number"),
+    "words": ("blue,x,much,0.002,,,,,,,,\n", "is not a number"),
     "broken steps": ("blue,x,0.005,0.002,[[1,,,,,,,\n", "not those of an export"),
     "steps of nothing": ('blue,x,0.005,0.002,"[[null, 0]]",,,,,,,\n', "a resolution of 0"),
     "a day to come": ("blue,x,0.005,0.002,,,,,,,,2999-01-01\n", "in the future"),

@@ -23,7 +23,7 @@ cells-a-spreadsheet                   1 | a spreadsheet or an archive           
 cells-nul-character                   3 | NUL                                   | UTF-8
 cells-quote-never-closed              2 | not readable as CSV                   | quotes
 cells-unknown-column                  1 | unknown column 'chemistri'            | nearest: chemistry
-cells-column-twice                    1 | column 'form' stands twice            | leave one of them out
+cells-column-twice                    1 | column 'form' is there twice      | leave one of them out
 cells-nothing-that-names-a-cell       1 | a column is missing: form or marking  | --template
 cells-too-many-fields                 2 | 3 fields where the header has 2       | decimal comma
 cells-too-few-fields                  2 | 2 fields where the header has 3       | leave fields empty
@@ -34,30 +34,30 @@ cells-point-among-decimal-commas      204 | '2.6' has a point                   
 cells-no-unit                         2 | mass: '45' has no unit                | 45g
 cells-wrong-unit                      2 | '2600mV' is a voltage, not a capacity | Ah, mAh
 cells-letter-for-digit                2 | '26OO'                                | units that fit here
-cells-not-a-number                    2 | volume_cm3: 'big' is no number        | 3.7
+cells-not-a-number                    2 | volume_cm3: 'big' is not a number        | 3.7
 cells-implausible                     2 | '2600000' cannot be right             | decimal point
 cells-negative                        2 | '-2600' is negative                   | zero or more
-cells-two-columns-of-one-figure       2 | stands in two columns                 | fill one of them
+cells-two-columns-of-one-figure       2 | is in two columns                 | fill one of them
 cells-unknown-word                    2 | chemistry: 'nmcc' is not known        | nearest: nmc
 cells-neither-yes-nor-no              2 | 'perhaps' is neither yes nor no       | yes or no
 cells-wrong-check-character           2 | 'A00001P' has a wrong check character | again
-cells-no-code-at-all                  2 | 'cell one' is no cell code            | again
-cells-code-twice                      4 | A00001O stands on line 2 too          | one line for each cell
+cells-no-code-at-all                  2 | 'cell one' is not a cell code            | again
+cells-code-twice                      4 | A00001O is on line 2 too          | one line for each cell
 cells-code-of-a-cell-that-is-here     2 | stands for a cell already             | take another
 cells-no-such-teardown                2 | there is no tear-down AT99            | teardown add
-cells-no-teardown-code                2 | 'lamp' is no tear-down code           | teardown list
+cells-no-teardown-code                2 | 'lamp' is not a tear-down code           | teardown list
 cells-pack-of-no-teardown             2 | '2' is a pack of no tear-down         | fill the column teardown
 cells-no-such-box                     2 | there is no box 'biscuit tin'         | box add
 cells-mark-of-a-primary               2 | never charge it                       | confirm
 cells-control-character               2 | maker: control characters             | plain text
 cells-text-too-long                   2 | maker: 600 characters                 | at most 500
-readings-no-time                      2 | at: nothing stands there              | when it was measured
+readings-no-time                      2 | at: nothing is there              | when it was measured
 readings-no-time-column               1 | a column is missing: at               | --template
 readings-not-iso-time                 2 | '1.5.2026' is not an ISO 8601 time        | 2026-05-01T18:30
 readings-in-the-future                2 | in the future                         | check the date
 readings-before-such-cells            2 | before 1990                           | year
 readings-cell-that-is-not-here        2 | there is no cell B00009I              | nearest in the store
-readings-no-code                      2 | code: nothing stands there            | which cell
+readings-no-code                      2 | code: nothing is there            | which cell
 readings-nothing-measured             2 | nothing was measured on this line     | fill one figure
 readings-unknown-quantity             2 | 'volts' is not known                  | one of: voltage
 readings-quantity-without-value       2 | it needs a number                     | reading add --help
@@ -70,7 +70,7 @@ readings-no-such-meter                2 | there is no meter 'golden meter'      
 readings-charge-without-end-voltage   2 | needs its current and its end voltage | charge_until
 readings-warmest-below-the-room       2 | lies below the room's                 | reading add --help
 readings-no-slot                      2 | slot: 'left' is not a slot               | like 2
-readings-same-reading-twice           3 | stands on line 2 too                  | leave the line out
+readings-same-reading-twice           3 | is on line 2 too                  | leave the line out
 readings-reading-recorded-before      2 | is recorded already                   | leave the line out
 """
 CASES = {

@@ -341,3 +341,43 @@ def test_an_unmeasured_cell_is_never_reserved(shelf: Shelf) -> None:
     _project(shelf)
     with shelf.writing() as writer, pytest.raises(NegativeAnswer, match="is hold now"):
         writer.reserve("gauge", [[code]], "")
+
+
+def test_a_refused_reservation_caught_in_a_write_leaves_nothing_of_itself(shelf: Shelf) -> None:
+    """The write goes on and is filed without it."""
+    good, bad = shelf.good_cells(2)
+    with shelf.writing() as writer:
+        writer.add_project("gauge", "name = 'gauge'", 1)
+        writer.discard(bad, "sat on")
+        with pytest.raises(NegativeAnswer):
+            writer.reserve("gauge", [[good], [bad]], "plan")
+        writer.add_box("tin")
+    with shelf.reading() as reader:
+        assert reader.builds() == [] and reader.project("gauge").state is ProjectState.PENDING
+        assert reader.check(shelf.rules) == []
+
+
+def test_a_write_that_falls_in_its_middle_and_is_caught_leaves_nothing(
+    shelf: Shelf, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever raised: rows, touched cells and projects that lost a cell are as before it began."""
+    code, other = shelf.good_cells(2)
+    from straycell.store.book import builds
+
+    with shelf.writing() as writer:
+        writer.add_project("gauge", "name = 'gauge'", 1)
+        writer.reserve("gauge", [[code]], "plan")
+
+    def fall(*_: object) -> None:
+        raise BadData("fell", "try again")
+
+    with shelf.writing() as writer:
+        with monkeypatch.context() as broken:
+            broken.setattr(builds, "live_build", fall)
+            with pytest.raises(BadData):
+                writer.discard(code, "sat on")
+        assert writer.lost == {} and not writer.distrusted()
+        writer.discard(other, "bent")
+    with shelf.reading() as reader:
+        assert set(reader.out_of_use()) == {other} and reader.check(shelf.rules) == []
+        assert reader.live_build("gauge") is not None

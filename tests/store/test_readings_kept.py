@@ -326,7 +326,7 @@ def _bad_contact_look(shelf: Shelf, code: str) -> Reading:
         ("wrong-cell", "x", "absent", [], BadData, "there is no cell"),
         ("wrong-cell", "x", None, ["look-other"], BadData, "is of"),
         ("wrong-cell", " ", None, [], BadData, "no reason"),
-        ("oops", "x", None, [], UsageFault, "no mistake"),
+        ("oops", "x", None, [], UsageFault, "not a mistake"),
     ],
 )
 def test_a_supersession_that_makes_no_sense_changes_nothing(

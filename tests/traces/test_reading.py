@@ -80,7 +80,7 @@ def test_decimal_commas_survive_a_bad_cell() -> None:
     text = table("time_s;voltage_v;current_a", "{:.4f};{:.4f};{:.4f}").decode().replace(".", ",")
     trace = read_trace(text.replace("4,1260", "----").encode())
     assert trace.rows == len(ROWS) - 1
-    assert "no number" in " ".join(trace.warnings)
+    assert "not a number" in " ".join(trace.warnings)
     assert trace.voltage_v.max() == pytest.approx(4.19)
 
 
@@ -259,7 +259,7 @@ def test_a_mapped_column_that_is_not_there_is_named() -> None:
 
 def test_a_unit_that_does_not_measure_the_quantity_is_wrong_usage() -> None:
     """Millivolts are no time."""
-    with pytest.raises(UsageFault, match="no unit of time"):
+    with pytest.raises(UsageFault, match="not a unit of time"):
         read_trace(
             table("ticks,level,load", PLAIN),
             columns={"time": "ticks in mV", "voltage": "level", "current": "load"},

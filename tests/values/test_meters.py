@@ -85,9 +85,9 @@ def test_an_accuracy_is_a_share_a_quantity_or_both(
         ("0,5%", "decimal comma"),
         ("0.5%+2mohm", "is a resistance"),
         ("2", "no unit"),
-        ("good", "no number"),
-        ("", "no number"),
-        ("0.5%+", "no number"),
+        ("good", "not a number"),
+        ("", "not a number"),
+        ("0.5%+", "not a number"),
     ],
 )
 def test_each_bad_accuracy_is_told_what_is_wrong(text: str, said: str) -> None:

@@ -128,7 +128,7 @@ FAULTS = """
 3.71v      VOLTAGE      has the unit 'v'            write 3.71V
 2010MAH    CAPACITY     has the unit 'MAH'          write 2010mAh
 48furlong  RESISTANCE   has the unknown unit        ohm, mohm
-volts      VOLTAGE      is no number with a unit    like 3.71V
+volts      VOLTAGE      is not a number with a unit    like 3.71V
 1e999V     VOLTAGE      is too large                like 3.71V
 400C       TEMPERATURE  cannot be right             check the decimal point and the unit
 -3.6V      VOLTAGE      cannot be right             leads crossed? turn them and measure again

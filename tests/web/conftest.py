@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import pytest
 from tests.cli.bench import Bench
+from tests.sample.sample_store import sample_store
 from tests.web.rig import Page
+
+from straycell.store.sample.text import read_sample
 
 
 @pytest.fixture
@@ -35,3 +39,11 @@ def code(bench: Bench) -> str:
     """The cell's code."""
     found: str = bench.do("cell list")[0]["code"]
     return found
+
+
+@pytest.fixture
+def sample_copy(tmp_path: Path, tmp_path_factory: pytest.TempPathFactory) -> Bench:
+    """A bench of its own over a copy of the sample workshop, on the workshop's day."""
+    path = tmp_path / "workshop.sqlite"
+    shutil.copyfile(sample_store(tmp_path_factory), path)
+    return Bench(path, now=read_sample().now.isoformat())

@@ -253,6 +253,10 @@ def test_no_page_has_a_fault_that_an_audit_finds(phone: Phone, page: Page, bench
     parts = [f"/cell/{code}/{name}" for name in ("incident", "discard", "move")]
     paths = [
         "/",
+        "/boxes",
+        "/box?name=tin",
+        "/projects",
+        "/intake",
         "/find?q=vacuum",
         f"/cell/{code}",
         f"/cell/{other['code']}",

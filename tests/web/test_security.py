@@ -19,15 +19,15 @@ from straycell.web import guard
 from straycell.web.devices import Devices, Scope, devices_path
 from straycell.web.limits import Limiter
 from straycell.web.pairing import TRIES, Pairing
-from straycell.web.routes import cell, due, find, pair, part, record
+from straycell.web.routes import boxes, cell, due, find, intake, pair, part, projects, record
 
-ROUTERS = (cell, due, find, pair, part, record)
+ROUTERS = (boxes, cell, due, find, intake, pair, part, projects, record)
 TEMPLATES = Path(straycell.web.__file__).parent / "templates"
 
 
 def addresses(code: str) -> list[tuple[str, str]]:
     """Every address of the page with its method, with the values of a cell filled in."""
-    fill = {"{code}": code, "{name}": "rest", "{word}": code, "{kind}": "cell"}
+    fill = {"{code}": code, "{name}": "rest", "{word}": code, "{kind}": "cell", "{number}": "A-1"}
     found = []
     for module in ROUTERS:
         for route in module.router.routes:

@@ -5,7 +5,7 @@ case         the evidence with uncertainties worked out     conformance   clear,
 identity, look, voltage, warming, capacity, resistance, leakage, shelf   the rules
 findings     what a rule saw, and what alone shows it      fallen     the re-test after a finding fell
 judge        the verdict                                     reasons, record   its shape, and as JSON
-figures      the values a cell stands with today
+figures      the values a cell has today
 """
 
 from straycell.acceptance.conformance import conformance_probability

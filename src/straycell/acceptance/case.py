@@ -239,7 +239,7 @@ class Case:
     @cached_property
     def _disturbances(self) -> list[datetime]:
         moments = [c.at for c in self.charges] + [r.at for r in self.of(*MOVES_CHARGE)]
-        # In a build a cell is used, which nobody records: rest voltages before, in it and after are no pair.
+        # In a build a cell is used, which nobody records: rest voltages before, in it and after are not a pair.
         moments += [upset.at for upset in self.evidence.upsets if upset.kind == DISMANTLED]
         # Built in at the very moment of a reading means after it: that is what the build was chosen by.
         return moments + [at + timedelta.resolution for at in self.evidence.installed_at]

@@ -18,7 +18,7 @@ class Side(Enum):
 
 
 def against_min(value: Measured, limit: float) -> Side:
-    """CLEAR when the value stands above the limit by U, BEYOND when below it by U, else CLOSE."""
+    """CLEAR when the value is above the limit by U, BEYOND when below it by U, else CLOSE."""
     # ILAC-G8:09/2019: with a guard band w = U the risk of a wrong pass stays below 2.5 %.
     if value.low >= limit:
         return Side.CLEAR
@@ -26,7 +26,7 @@ def against_min(value: Measured, limit: float) -> Side:
 
 
 def against_max(value: Measured, limit: float) -> Side:
-    """CLEAR when the value stands below the limit by U, BEYOND when above it by U, else CLOSE."""
+    """CLEAR when the value is below the limit by U, BEYOND when above it by U, else CLOSE."""
     # The guard band lies inside the limit: a wrongly kept cell burns, a wrongly discarded one costs a walk.
     if value.high <= limit:
         return Side.CLEAR

@@ -1,4 +1,4 @@
-"""The figures a cell stands with today: what labels print and matching counts on."""
+"""The figures a cell has today: what labels print and matching counts on."""
 
 from __future__ import annotations
 

@@ -138,7 +138,7 @@ def _as_reasons(case: Case, findings: Iterable[Finding]) -> Iterator[Reason]:
     """One reason a rule: the finding that was recorded first. On the shelf the last that no check answered."""
     first: dict[str, Finding] = {}
     for finding in sorted(findings, key=lambda f: (f.recorded, f.at, f.digest)):
-        # A loss on the flat part of the curve is told less well than from full, so a later check may answer
+        # A loss on the flat part of the curve is reported less well than from full, so a later check may answer
         # it.
         if finding.rule == SHELF_LOSS:
             if not checked_after(case, finding.at):

@@ -102,7 +102,7 @@ def out_of_use(outcome: Outcome | None, stage: Stage, chemistry: Chemistry) -> b
 
 def permission(outcome: Outcome, stage: Stage, valid_until: datetime | None, now: datetime) -> Permission:
     """What its verdict allows at `now` (UTC); a verdict holds up to the moment it names, and not at it."""
-    # An expired verdict is no verdict: since then a cell may have sunk, and nobody has looked.
+    # An expired verdict is not a verdict: since then a cell may have sunk, and nobody has looked.
     return Permission(outcome, stage, valid_until is None or now < valid_until)
 
 

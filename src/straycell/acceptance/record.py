@@ -1,6 +1,6 @@
 """A verdict as JSON and back, without loss: in full, as the command line prints it, and brief, as the store keeps it.
 
-Brief, nothing is said twice: names of columns and sources stand once, what to do refers to its reason.
+Brief, nothing is said twice: names of columns and sources appear once, what to do refers to its reason.
 """
 
 from __future__ import annotations

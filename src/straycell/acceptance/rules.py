@@ -28,7 +28,7 @@ from straycell.readings import CautiousDefaults
 
 _SHOWN = 150
 MOST_RULE_BYTES = 1_000_000
-"""Characters of a fault that are shown where several stand together."""
+"""Characters of a fault that are shown where several are together."""
 FOUR_VOLT = (Chemistry.NMC, Chemistry.LCO, Chemistry.NCA, Chemistry.LMO)
 
 
@@ -139,7 +139,7 @@ def load_rules(path: Path | None = None) -> RuleSet:
         return shipped_rules()
     rules, faults = read_rules(path)
     if faults or rules is None:
-        # One line on a terminal; all faults stand in `rules check`.
+        # One line on a terminal; all faults are in `rules check`.
         first, *others = [textwrap.shorten(fault, _SHOWN, placeholder=" ...") for fault in faults]
         count = f"{len(faults)} faults: " if others else ""
         more = f"and {len(faults) - 2} more, " if len(faults) > 2 else ""
@@ -318,4 +318,4 @@ def _rule_set(name: str, limits: Mapping[str, Limit]) -> RuleSet:
 
 # The figures may stay while a function changes: without this number its old verdicts would still be trusted.
 ENGINE = 5
-"""Raise when the rule functions change what they answer: recorded verdicts are then computed anew."""
+"""Raise when the rule functions change what they answer: recorded verdicts are then computed again."""

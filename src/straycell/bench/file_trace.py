@@ -40,7 +40,7 @@ _OPENING_DROP_V = 0.35
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """What `trace add` was told. `at` is when the trace ended, `at_said` False when that is only now."""
+    """What `trace add` was given. `at` is when the trace ended, `at_said` False when that is only now."""
 
     name: str
     raw: bytes
@@ -138,7 +138,7 @@ def dated(request: Request, trace: Trace) -> tuple[Request, list[str]]:
 def require_one_at_a_time(reader: Reader, new: NewTrace) -> None:
     """Raise BadData for a long run that another dated one of the same cell overlaps: a cell runs once at a time."""
     long_s = new.setting.get(DATED, 0.0)
-    # The same file filed again is no second run.
+    # The same file filed again is not a second run.
     digest = hashlib.sha256(new.raw).hexdigest()
     for other in reader.traces(new.cell) if long_s >= _LONG_S else ():
         other_s = other.setting.get(DATED, 0.0)
@@ -166,7 +166,7 @@ def warmest(trace: Trace, said_c: float | None) -> float | None:
 
 
 def _lone_heat(case: Case, trace: Trace, request: Request) -> list[Reading | Charge]:
-    """A lone sample too hot to be true is no heat, and no pass: somebody says what happened."""
+    """A lone sample too hot to be true is not heat, and no pass: somebody says what happened."""
     from straycell.safety.incidents import heat_incident
     from straycell.traces.analyse.derived import steady_peak
 
@@ -240,7 +240,7 @@ def full_charge_before(
 ) -> Charge | None:
     """The recorded full charge that the trace began from, if there is one.
 
-    When no time was said, charge and trace were told in their order: a charge recorded before now came first,
+    When no time was said, charge and trace were recorded in their order: a charge recorded before now came first,
     unless the trace opens far below full.
     """
     charge = case.charge_before(started if request.at_said else request.at)

@@ -1,4 +1,4 @@
-"""The orders of `cell list` and `verdict list`; equal ones stand by code."""
+"""The orders of `cell list` and `verdict list`; equal ones go by code."""
 
 from __future__ import annotations
 

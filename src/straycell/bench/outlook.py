@@ -115,7 +115,7 @@ IN_HOUSE = frozenset({Stage.RECEIVED, Stage.SHELVED, Stage.RESERVED})
 def what_waits(bench: Bench, code: str | None = None) -> list[Waiting]:
     """The cells in the house that wait for a reading that can be taken now, by code; or this one alone.
 
-    Raises BadData for a code that is no cell's.
+    Raises BadData for a code that is not a cell's.
     """
     with bench.reading() as reader:
         cells = [reader.cell(code)] if code is not None else list(reader.cells())

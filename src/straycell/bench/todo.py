@@ -28,13 +28,20 @@ class Todo:
         return f"{self.words}: {self.command}{self.when}"
 
     @property
+    def in_brief(self) -> str:
+        """`straycell reading add X --look ...`: the command up to its first option, for who read the whole today."""
+        command, *options = self.command.split(" --")
+        rest = "".join(f" --{options[0].split()[0]} ..." for _ in options[:1])
+        return f"{command}{rest}{self.when}"
+
+    @property
     def as_next(self) -> str:
         """`straycell reading add ... (look at it)`: what follows `next:`."""
         return f"{self.command} ({self.words}){self.when}"
 
 
 def todos(code: str, missing: list[Missing], now: datetime) -> list[Todo]:
-    """The work that is missing in the given order; what several rules ask for stands once."""
+    """The work that is missing in the given order; what several rules ask for appears once."""
     found: dict[tuple[str, str], Todo] = {}
     for item in missing:
         when = ""

@@ -36,6 +36,13 @@ def headline(verdict: Verdict) -> str:
     return f"{verdict.outcome.word.upper()}{until_when}: {ALLOWS[verdict.outcome]}"
 
 
+def in_brief(verdict: Verdict) -> str:
+    """The headline in as few words as leave no danger out."""
+    if verdict.outcome is Outcome.HOLD:
+        return f"{verdict.outcome.word.upper()}: do not use it"
+    return headline(verdict)
+
+
 def why(verdict: Verdict, at_most: int = 99) -> list[str]:
     """The texts of the deciding reasons, the weightiest first."""
     texts = _each_figure_once(verdict.deciding)
@@ -44,7 +51,7 @@ def why(verdict: Verdict, at_most: int = 99) -> list[str]:
 
 
 def _each_figure_once(reasons: Sequence[Reason]) -> list[str]:
-    """`1480 mAh is 74%: solo, not enough for pack`: a figure that answers several steps stands once."""
+    """`1480 mAh is 74%: solo, not enough for pack`: a figure that answers several steps appears once."""
     by_figure: dict[str, list[Reason]] = {}
     for reason in reasons:
         by_figure.setdefault(reason.figure or reason.text, []).append(reason)

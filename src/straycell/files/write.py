@@ -101,7 +101,7 @@ def part_folder(target: Path) -> Iterator[Part]:
     try:
         if target.exists() and (not target.is_dir() or any(target.iterdir())):
             raise BadData(f"{target} is there already and not an empty folder", "name a new folder")
-        # The folder a shell stands in would vanish under it.
+        # The folder a shell is in would vanish under it.
         if target.exists() and (target.samefile(Path.cwd()) or target.is_mount()):
             raise BadData(f"{target} is the folder you are in", "name a new folder")
     except OSError as fault:

@@ -63,7 +63,7 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class BuildSheet:
-    """Everything on the sheet. `groups` in series order from the minus end; `facts` stand below the title.
+    """Everything on the sheet. `groups` in series order from the minus end; `facts` are below the title.
 
     `flat`: cells with both tabs on one side (pouch, prismatic), which have no front and rear.
     """
@@ -264,7 +264,7 @@ def _cells(pen: _Pen, sheet: BuildSheet) -> None:
     cells = [cell for group in sheet.groups for cell in group]
     if sheet.alone:
         return
-    # Many cells: room for the day's voltage is worth more than the figures, which stand in the store.
+    # Many cells: room for the day's voltage is worth more than the figures, which are in the store.
     few = len(cells) <= FEW_CELLS
     across, step, size = (2, 5.2, 2.9) if few else (4, 4.05, 2.6)
     column = pen.width / across

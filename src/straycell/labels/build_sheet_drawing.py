@@ -45,7 +45,7 @@ class Disc:
     y: float
     radius: float
     bare: bool = False
-    """Without its position in words, the sign stands in the middle."""
+    """Without its position in words, the sign is in the middle."""
 
     @property
     def plus(self) -> bool:
@@ -297,7 +297,7 @@ def item(text: str, x: float, baseline: float, size: float, bold: bool, measure:
 
 
 def code_item(code: str, x: float, baseline: float, size: float) -> TextItem:
-    """A code in its own face, whose zero is no O."""
+    """A code in its own face, whose zero is not an O."""
     box = Box(x, baseline - CAP_SHARE * size, code_width(code, size), (CAP_SHARE + DESCENT_SHARE) * size)
     return TextItem(code, x, baseline, size, True, box, mono=True)
 

@@ -1,7 +1,7 @@
 """What a label says, decided from the cell, its verdict and its figures.
 
 Four faces, told apart at a metre: a gauge of three fields for what the cell may do, NOT YET in a dashed frame,
-DO NOT USE in a black field, and an empty gauge for a code set aside. A figure stands only with the month of its
+DO NOT USE in a black field, and an empty gauge for a code set aside. A figure is printed only with the month of its
 test, an outcome only with the date until which it holds; without a pass that holds now there is no figure.
 """
 
@@ -132,7 +132,7 @@ def label_content(
     code = parse_code(cell.code)
     # A wrong label on a cell is worse than none: it is believed.
     if verdict is not None and verdict.code != cell.code:
-        raise BadData(f"the verdict of {verdict.code} cannot stand on the label of {cell.code}")
+        raise BadData(f"the verdict of {verdict.code} does not belong on the label of {cell.code}")
     # Before any figure: a good capacity printed on a condemned cell would bring it back into use.
     if out_of_use(verdict.outcome if verdict else None, cell.stage, cell.facts.chemistry):
         lines = (

@@ -1,6 +1,6 @@
-"""Where everything stands on one label, in millimetres from its upper left corner.
+"""Where everything is on one label, in millimetres from its upper left corner.
 
-Pure. The gauge, frame or field that says what a cell may do stands at the left edge, the largest words beside it, the
+Pure. The gauge, frame or field that says what a cell may do is at the left edge, the largest words beside it, the
 small texts below them, the QR symbol with its quiet zone at the right edge.
 """
 
@@ -88,7 +88,7 @@ class Layout:
 
 
 def lay_out(content: LabelContent, shape: LabelShape) -> Layout:
-    """Place the content on a label. Raises BadData when the code, the symbol or a warning cannot stand in full."""
+    """Place the content on a label. Raises BadData when the code, the symbol or a warning cannot be printed in full."""
     inner = Box(0, 0, shape.width_mm, shape.height_mm).shrunk(shape.inset_mm)
     # Placed first: the symbol cannot shrink below what a camera reads, texts can.
     symbol = _symbol(content, shape, inner)
@@ -253,7 +253,7 @@ def _placed(found: _Rows, below: Box, white: bool) -> Iterator[TextItem]:
 
 def _headline(content: LabelContent, room: Box, white: bool) -> Iterator[TextItem]:
     """The words as large as the room allows, in the wording that can be largest; the unit follows on the baseline."""
-    # A code alone stands in the face whose zero is slashed, as it is typed again by hand.
+    # A code alone is set in the face whose zero is slashed, as it is typed again by hand.
     mono = content.headline == (content.code,)
     sized = [(_headline_size(words, content.unit, room, mono), words) for words in content.headline]
     size, words = max(sized, key=lambda pair: pair[0])

@@ -1,4 +1,4 @@
-"""What stands on a sheet beside its labels: a head line, a ruler to check the scale, cut lines, cautions.
+"""What is on a sheet beside its labels: a head line, a ruler to check the scale, cut lines, cautions.
 
 All of it keeps to the margins; a page without margins (one label) carries none of it.
 """

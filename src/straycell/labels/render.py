@@ -56,7 +56,7 @@ def sheet_pdf(
 ) -> bytes:
     """The labels of each stock in the order given, every stock on pages of its own, as a PDF.
 
-    `skip` leaves the first places of the first page empty (a sheet of stickers already begun). `cautions` stand in the
+    `skip` leaves the first places of the first page empty (a sheet of stickers already begun). `cautions` are in the
     lower margin of every page. Everything is drawn by `scale` about the page's middle. Raises UsageFault for no labels, a
     skip beyond the page, or a scale no printer needs.
     """
@@ -93,7 +93,7 @@ _Sheet = tuple[Stock, list[int], Sequence[LabelContent]]
 
 
 def _sheets(part: Part, skip: int) -> list[_Sheet]:
-    """Pages of one stock: the places that are used, and what stands on them."""
+    """Pages of one stock: the places that are used, and what is on them."""
     stock, contents = part
     sheets: list[_Sheet] = []
     done = 0

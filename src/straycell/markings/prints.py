@@ -30,7 +30,7 @@ def tables() -> dict[str, Any]:
 
 
 def says(folded: str, entry: dict[str, Any]) -> bool:
-    """True when one of the words of a table stands in the text."""
+    """True when one of the words of a table is in the text."""
     # Words are printed with blanks and hyphens anywhere, so long ones are sought in the squeezed text.
     squeezed = re.sub(r"[^A-Z0-9]+", "", folded)
     return any(re.search(word, squeezed) for word in entry.get("long", ())) or any(

@@ -63,7 +63,7 @@ def form_and_size(printed: Print) -> tuple[Form | None, Size | None, str]:
         return (
             Form.OTHER,
             Size(int(coin[1]), int(coin[2]) / 10),
-            "a rechargeable coin cell; chemistry not told",
+            "a rechargeable coin cell; chemistry not stated",
         )
     if printed.letters is not None and printed.letters[4] == "R":
         return _from_round_digits(printed)

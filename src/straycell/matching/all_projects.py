@@ -189,7 +189,7 @@ def _fate(c: Candidate, wishes: Sequence[Wish], owner: Mapping[str, str]) -> Why
 
 
 def verify_all(matches: Sequence[Match]) -> None:
-    """Raise UnsoundPlan where a cell stands in two plans. Each plan was put through its tests when it was made."""
+    """Raise UnsoundPlan where a cell is in two plans. Each plan was put through its tests when it was made."""
     used = [code for match in matches for group in match.groups for code in group]
     twice = sorted({code for code in used if used.count(code) > 1})
     if twice:

@@ -42,7 +42,7 @@ class Wish:
 
     @property
     def helping(self) -> frozenset[str]:
-        """Cells that any plan could use: a weak one may stand in a group beside the strongest of its kind."""
+        """Cells that any plan could use: a weak one may be in a group beside the strongest of its kind."""
         if self.shape[1] == 1:
             return self.fitting
         ran = [s.candidate for s in self.screened.values() if s.run is not None]

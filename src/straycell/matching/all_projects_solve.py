@@ -229,7 +229,7 @@ def bound_of(
 ) -> float:
     """The most any plan of these shapes could be worth: all together where all are served, else the optimiser's bound.
 
-    It lets a pack have any cell that could stand in a group beside the strongest of its kind.
+    It lets a pack have any cell that could be in a group beside the strongest of its kind.
     """
     # All are served: no plan can be worth more, and no bound has to be searched for.
     if len(solved.taken) == len(wishes):

@@ -23,7 +23,7 @@ def check_answer(
         return found
     known = {c.code: c for c in candidates}
     codes = [code for group in found.groups for code in group]
-    faults = [f"{code} is no cell of the store" for code in codes if code not in known]
+    faults = [f"{code} is not a cell of the store" for code in codes if code not in known]
     # A set and not the planner's own bookkeeping: the check must not share its mistakes.
     if len(set(codes)) != len(codes):
         faults.append("a cell used twice")
@@ -73,7 +73,7 @@ def _cell_faults(project: Project, c: Candidate, now: datetime, *, joined: bool)
 
 
 def _charge_faults(project: Project, found: Match, known: dict[str, Candidate]) -> list[str]:
-    """No group gives more charge than it holds, and the run time told is no less than the need."""
+    """No group gives more charge than it holds, and the run time reported is no less than the need."""
     faults = []
     # The slack is for rounding alone: a promise short of the need is not an answer.
     if found.runtime is None or found.runtime.low_h < project.need.runtime_h * (1 - SLACK):

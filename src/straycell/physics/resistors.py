@@ -132,10 +132,10 @@ def read_bands(colours: Sequence[str]) -> BandReading:
             "resistor: the figures are all black", "a single black band is a wire bridge, not a resistor"
         )
     if words[figures] not in table["multiplier"]:
-        raise BadData(f"resistor: {words[figures]} is no multiplier", "read it from the other end")
+        raise BadData(f"resistor: {words[figures]} is not a multiplier", "read it from the other end")
     tolerance = words[figures + 1] if len(words) > figures + 1 else "none"
     if tolerance not in table["tolerance"]:
-        raise BadData(f"resistor: {tolerance} is no tolerance", "read it from the other end")
+        raise BadData(f"resistor: {tolerance} is not a tolerance", "read it from the other end")
     power = table["multiplier"][words[figures]]
     # Dividing by an exact power of ten rounds once; 10.0**-2 is itself already rounded.
     ohm = number * 10.0**power if power >= 0 else number / 10.0**-power
@@ -151,7 +151,8 @@ def _tidy(colour: str) -> str:
 def _digit(word: str, digits: Sequence[str]) -> int:
     if word not in digits:
         raise BadData(
-            f"resistor: {word} is no figure", f"figures: {', '.join(digits)}; or read it from the other end"
+            f"resistor: {word} is not a figure",
+            f"figures: {', '.join(digits)}; or read it from the other end",
         )
     return digits.index(word)
 

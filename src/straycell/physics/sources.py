@@ -59,7 +59,7 @@ class OwnTrace:
                 "use the whole trace",
             )
         if not all(map(math.isfinite, (*self.ah_out, *self.voltage_v, *currents))):
-            raise BadData("own trace: a value is no number", "leave broken lines out")
+            raise BadData("own trace: a value is not a number", "leave broken lines out")
         if any(b < a for a, b in zip(self.ah_out, self.ah_out[1:], strict=False)) or self.ah_out[0] < 0:
             raise BadData(
                 "own trace: the charge taken out does not rise", "use the discharge rows only, in order"

@@ -67,7 +67,7 @@ def stock_picture(points: Sequence[Point], unmeasured: int, kind: Kind = "png", 
 
 
 def digest(points: Sequence[Point], unmeasured: int) -> str:
-    """What a picture shows, in 16 characters; it stands in the file, so that an old picture is known as one."""
+    """What a picture shows, in 16 characters; it is in the file, so that an old picture is known as one."""
     return hashlib.sha256(repr((sorted(points), unmeasured)).encode()).hexdigest()[:16]
 
 

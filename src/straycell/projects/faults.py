@@ -55,7 +55,7 @@ class ProjectFaults(BadData):
         count = len(self.faults)
         if count == 1:
             only = self.faults[0]
-            # A line number sends the person there; the key alone may stand in two tables.
+            # A line number sends the person there; the key alone may be in two tables.
             place = f" line {only.line}" if only.line else ""
             super().__init__(f"{source}{place}: {only.text}", only.remedy)
             return
@@ -194,7 +194,7 @@ class Section:
             )
             return None
         if len(value) > LONGEST_QUOTE:
-            self.fault(key, f"{quoted(value)} is no number with a unit", f'write it like "{example}"')
+            self.fault(key, f"{quoted(value)} is not a number with a unit", f'write it like "{example}"')
             return None
         try:
             number = parse_quantity(value, dimension, window=window or ANY_WINDOW, name=self.path(key))
@@ -218,7 +218,7 @@ class Section:
         # In Python True is an int, and `parallel = true` would be one cell.
         if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
             self.fault(
-                key, f"{quoted(value)} is no whole number from {low} to {high}", f"write {key} = {low}"
+                key, f"{quoted(value)} is not a whole number from {low} to {high}", f"write {key} = {low}"
             )
             return None
         return value
@@ -239,7 +239,7 @@ class Section:
         if value is None:
             return None
         if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value <= 1:
-            self.fault(key, f"{quoted(value)} is no share from 0 to 1", f"write 85 % as {key} = 0.85")
+            self.fault(key, f"{quoted(value)} is not a share from 0 to 1", f"write 85 % as {key} = 0.85")
             return None
         return float(value)
 
@@ -255,7 +255,7 @@ class Section:
         value = self.raw(key)
         if value is None or (isinstance(value, date) and not isinstance(value, datetime)):
             return value
-        self.fault(key, f"{quoted(value)} is no day", f"write it without quotes, like {key} = 2027-03-01")
+        self.fault(key, f"{quoted(value)} is not a day", f"write it without quotes, like {key} = 2027-03-01")
         return None
 
     def words(self, key: str, choices: Mapping[str, str]) -> tuple[str, ...]:
@@ -265,7 +265,9 @@ class Section:
         if value is None:
             return ()
         if not isinstance(value, list) or not value:
-            self.fault(key, f"{quoted(value)} is no list of words", f'write it like {key} = ["{allowed[0]}"]')
+            self.fault(
+                key, f"{quoted(value)} is not a list of words", f'write it like {key} = ["{allowed[0]}"]'
+            )
             return ()
         return tuple(dict.fromkeys(w for item in value if (w := self._word(key, item, choices, allowed))))
 

@@ -15,7 +15,7 @@ def finish_faults(project: Project, *, series: int | None = None) -> list[str]:
     if not protection.fitted:
         return [
             "no protection is fitted: over-charge, over-discharge and over-current protection must be in the "
-            "device; fit it, write fitted = true under [protection], then add the project anew with --replace"
+            "device; fit it, write fitted = true under [protection], then add the project again with --replace"
         ]
     faults = []
     if in_series > 1 and not protection.per_cell:

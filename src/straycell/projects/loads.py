@@ -72,7 +72,7 @@ def _power(section: Section) -> Load | None:
 def _efficiency(section: Section, allowed: bool) -> float | None:
     value = section.share("efficiency")
     if value is not None and not allowed:
-        section.fault("efficiency", "stands without a power", "give it together with power, or drop it")
+        section.fault("efficiency", "needs a power", "give it together with power, or drop it")
     return value
 
 
@@ -82,7 +82,7 @@ def _lamps(section: Section) -> Load | None:
         return None
     if not isinstance(table, Mapping):
         remedy = 'write lamps = { count = 24, drop = "0.55V", across = "10ohm", supply = "3.0V" }'
-        section.fault("lamps", f"{quoted(table)} is no table", remedy)
+        section.fault("lamps", f"{quoted(table)} is not a table", remedy)
         return None
     inner = Section(section.sheet, "load.lamps", table)
     count = inner.whole("count", 1, MOST_LAMPS)
@@ -108,7 +108,7 @@ def _profile(section: Section, base: Path | None) -> Load | None:
     if isinstance(value, Mapping):
         return _inline_profile(Section(section.sheet, "load.profile", value))
     if not isinstance(value, str) or not value.strip():
-        section.fault("profile", f"{quoted(value)} is no file name", 'write it like profile = "day.csv"')
+        section.fault("profile", f"{quoted(value)} is not a file name", 'write it like profile = "day.csv"')
         return None
     return parse_profile(_profile_text(value, base), value)
 

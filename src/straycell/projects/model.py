@@ -75,7 +75,7 @@ class ChargeSpec:
 class Protection:
     """Over-charge, over-discharge and over-current protection. `cutoff_v` is per cell when `per_cell`.
 
-    The trip is told by its current (A), or by the resistance (ohm) of one of the two transistors it is felt over.
+    The trip is given by its current (A), or by the resistance (ohm) of one of the two transistors it is felt over.
     `sensing` says how: `transistors`, `shunt` (a resistor of its own), or empty where that is not known.
     """
 

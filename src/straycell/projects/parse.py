@@ -46,7 +46,7 @@ def read_project_file(path: Path) -> tuple[Project, str]:
 
 
 def text_to_keep(project: Project, text: str) -> str:
-    """The text that stands on its own: as written, or printed anew when it leans on a profile's file."""
+    """The text that stands on its own: as written, or printed again when it leans on a profile's file."""
     from straycell.projects.writing import to_toml
 
     # A person's own text with its comments is kept as it is, unless it leans on another file.
@@ -94,7 +94,9 @@ def _name(top: Section) -> str:
         return ""
     if not isinstance(name, str) or not name.strip() or len(name) > LONGEST_NAME or not is_plain(name):
         top.fault(
-            "name", f"{quoted(name)} is no name", f"write words in quotes, {LONGEST_NAME} characters at most"
+            "name",
+            f"{quoted(name)} is not a name",
+            f"write words in quotes, {LONGEST_NAME} characters at most",
         )
         return ""
     return name.strip()
@@ -107,7 +109,7 @@ def _table(top: Section, key: str) -> Section | None:
             top.sheet.add(key, "", "is missing", f"add the table [{key}]")
         return None
     if not isinstance(table, Mapping):
-        top.fault(key, "is no table", f"write [{key}] on a line of its own, the keys below it")
+        top.fault(key, "is not a table", f"write [{key}] on a line of its own, the keys below it")
         return None
     return Section(top.sheet, key, table)
 
@@ -166,7 +168,7 @@ def _in_line(section: Section, key: str) -> int | None:
     if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= MOST_IN_LINE:
         section.fault(
             key,
-            f"{quoted(value)} is no count of cells",
+            f"{quoted(value)} is not a count of cells",
             f'write a number from 1 to {MOST_IN_LINE}, or "auto"',
         )
         return 1

@@ -10,7 +10,7 @@ from straycell.projects.model import Project
 
 
 def to_toml(project: Project) -> str:
-    """The project file of a project; a profile stands inside as lists of numbers."""
+    """The project file of a project; a profile is inside as lists of numbers."""
     need, charge, protection, pack = project.need, project.charge, project.protection, project.pack
     lines = [f"name = {_text(project.name)}", f"priority = {project.priority}"]
     if project.due:

@@ -43,7 +43,7 @@ class Field:
 
     @property
     def stem(self) -> str:
-        """The name without its unit, as it stands in options and columns."""
+        """The name without its unit, as it is in options and columns."""
         return _UNIT.sub("", self.name)
 
     @property
@@ -77,23 +77,30 @@ _NOT_NONE = Window(1e-6, 500.0)
 _ENERGY = Window(1e-6, 2500.0)
 
 OF_READING = _fields(
-    Field("look", Look, "look", "Repeat it for several."),
-    Field("as_found_voltage_v", _D.VOLTAGE, "as-found voltage", "As it came out of the object."),
-    Field("voltage_v", _D.VOLTAGE, "voltage", "At the cell; with --rested a rest voltage."),
+    Field("look", Look, "look", "What you see; repeat the option for more."),
+    Field(
+        "as_found_voltage_v",
+        _D.VOLTAGE,
+        "as-found voltage",
+        "Voltage of the cell as it came out of the object.",
+    ),
+    Field("voltage_v", _D.VOLTAGE, "voltage", "Voltage at the cell; with --rested a rest voltage."),
     Field(
         "rested_s",
         _D.DURATION,
         "rest",
-        "How long it had lain without current.",
+        "How long the cell had rested without current.",
         note="rested",
         words="rested {}",
     ),
-    Field("capacity_ah", _D.CAPACITY, "capacity", "From full; needs --discharge-current and --cutoff."),
+    Field(
+        "capacity_ah", _D.CAPACITY, "capacity", "Capacity from full; needs --discharge-current and --cutoff."
+    ),
     Field(
         "discharge_current_a",
         _D.CURRENT,
         "discharge current",
-        "Of the capacity run.",
+        "Current of the capacity run.",
         typed=_SOME_CURRENT,
         note="at",
         words="{}",
@@ -102,7 +109,7 @@ OF_READING = _fields(
         "cutoff_v",
         _D.VOLTAGE,
         "cut-off",
-        "Where the run ended.",
+        "Voltage at which the run ended.",
         # Sheets end between 2.5 V and 3.0 V; outside 1.0 V to 4.5 V the figure belongs to another field.
         typed=Window(1.0, 4.5),
         kept=Window(0.0, 5.0),
@@ -139,7 +146,13 @@ OF_READING = _fields(
         example="1s",
         note="pulse",
     ),
-    Field("where", Where, "place", "For cells with a protection board.", words="at the {}"),
+    Field(
+        "where",
+        Where,
+        "place",
+        "Where it was measured, on a cell with a protection board.",
+        words="at the {}",
+    ),
     Field(
         "as_group",
         bool,
@@ -152,14 +165,14 @@ OF_READING = _fields(
         "temperature_c",
         _D.TEMPERATURE,
         "temperature",
-        "Of the room; alone, a reading of the cell.",
+        "Room temperature; without other quantities, the cell's own.",
         words="{}",
     ),
     Field(
         "surroundings_c",
         _D.TEMPERATURE,
         "surroundings",
-        "Of the air around it, beside the cell's own --temperature.",
+        "Temperature of the air around it, beside the cell's own in --temperature.",
         note="around",
         words="in {}",
     ),
@@ -167,7 +180,7 @@ OF_READING = _fields(
         "mass_g",
         _D.MASS,
         "mass",
-        "What it weighs today, with sleeve and tabs as they are.",
+        "Mass of the cell today, with sleeve and tabs as they are.",
     ),
 )
 """What `reading add` takes, in this order."""
@@ -222,21 +235,21 @@ OF_CHARGE = _fields(
         note="counted",
         words="{} put in",
     ),
-    Field("took_s", _D.DURATION, "time it took", "How long it took.", note="took", words="in {}"),
+    Field("took_s", _D.DURATION, "time it took", "How long the charge took.", note="took", words="in {}"),
     Field(
         "peak_temperature_c",
         _D.TEMPERATURE,
         "peak temperature",
-        "The warmest the cell became.",
+        "Highest temperature of the cell.",
         note="peak",
         words="peak {}",
     ),
-    Field("charger", str, "charger", "What charged it.", example="NAME", note="in", words="{}"),
+    Field("charger", str, "charger", "The charger used.", example="NAME", note="in", words="{}"),
     Field(
         "slot",
         int,
         "slot",
-        "Which of its slots.",
+        "Slot of that charger.",
         Window(1, 99),
         Window(0, 1000, "a charger"),
         words=" slot {}",
@@ -256,19 +269,29 @@ LET_DOWN_V = Field(
 )
 
 FACTS = _fields(
-    Field("form", Form, "form", "Its size."),
-    Field("chemistry", Chemistry, "chemistry", "Wins over what the marking proposes."),
+    Field("form", Form, "form", "Form (size) of the cell."),
+    Field(
+        "chemistry", Chemistry, "chemistry", "Chemistry of the cell; it overrides what the marking proposes."
+    ),
     Field("marking", str, "marking", "What is printed on it, word for word."),
     Field("rated_capacity_ah", _D.CAPACITY, "rated capacity", "The maker's figure for this cell."),
     Field("rated_resistance_ohm", _D.RESISTANCE, "rated resistance", "The maker's figure, a.c. 1 kHz."),
     Field("rated_resistance_method", Method, "method of the rated resistance"),
-    Field("bought_new", bool, "bought new", "Bought new, not recovered."),
+    Field("bought_new", bool, "bought new", "The cell was bought new, not recovered."),
     Field("maker", str, "maker", "Who made it, if that is known."),
     Field("date_code", str, "date code", "The date code as printed."),
-    Field("rewrapped", bool, "re-wrapped", "Its sleeve is not the maker's."),
+    Field("rewrapped", bool, "re-wrapped", "Its sleeve was replaced and is not the maker's."),
     Field("tabs", bool, "welded tabs", "Nickel tabs are welded on."),
-    Field("maker_charge_current_a", _D.CURRENT, "in", "The most the maker allows in.", kept=_NOT_NONE),
-    Field("maker_discharge_current_a", _D.CURRENT, "out", "The most the maker allows out.", kept=_NOT_NONE),
+    Field(
+        "maker_charge_current_a", _D.CURRENT, "in", "Highest charge current the maker allows.", kept=_NOT_NONE
+    ),
+    Field(
+        "maker_discharge_current_a",
+        _D.CURRENT,
+        "out",
+        "Highest discharge current the maker allows.",
+        kept=_NOT_NONE,
+    ),
     Field(
         "full_voltage_v",
         _D.VOLTAGE,
@@ -279,9 +302,9 @@ FACTS = _fields(
         kept=Window(1.0, 5.0),
         example="4.35V",
     ),
-    Field("mass_g", _D.MASS, "mass", "What the bare cell weighs."),
+    Field("mass_g", _D.MASS, "mass", "Mass of the bare cell."),
     Field("volume_cm3", float, "volume in cm3", kept=Window(0.001, 100000.0), heading="volume_cm3"),
-    Field("protection_board", bool, "protection board", "A protection board sits on it."),
+    Field("protection_board", bool, "protection board", "The cell has a protection board."),
     Field(
         "confirmed_rechargeable",
         bool,

@@ -1,4 +1,4 @@
-"""Which cells may lie together, and how much energy a box may hold. The kinds stand in boxes.toml."""
+"""Which cells may lie together, and how much energy a box may hold. The kinds are in boxes.toml."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """The cautions: short texts with their sources, and the steps at which each is shown.
 
-The texts stand in cautions.toml, and nowhere else.
+The texts are in cautions.toml, and nowhere else.
 """
 
 from __future__ import annotations
@@ -102,7 +102,7 @@ def cautions_for(step: Step | str, *, quiet: bool = False) -> list[Caution]:
     here.sort(key=lambda c: _rank(c, [step]))
     if not quiet:
         return here
-    # --quiet is for people who know; a danger is said all the same, for a tired evening is no exception.
+    # --quiet is for people who know; a danger is said all the same, for a tired evening is not an exception.
     return [replace(c, text=c.short) for c in here if c.kind is Kind.DANGER or c.standing]
 
 
@@ -120,7 +120,8 @@ def spoken_cautions(
     """What a screen says of several steps to a person who read the cautions in `told` today.
 
     Returns the texts and the ids that they say in full. A danger is in full the first time, then short; advice and
-    the deferral are said once a day. `quiet` keeps every danger, short, and of the deferral its least.
+    the deferral are said once a day, the deferral where there is room. `quiet` keeps every danger, short, and of the
+    deferral its least.
     """
     found = cautions_for_all(steps)
     if quiet:
@@ -128,11 +129,18 @@ def spoken_cautions(
         return [" ".join(short)] if short else [], []
     # Words that repeat unchanged are read past within days: in full once a day keeps them read.
     fresh = [c for c in found if c.id not in told]
-    known = [c.short for c in found if c.id in told and c.kind is Kind.DANGER]
-    brief = [c for c in fresh if c.standing or _of_some_cells(c, steps)]
-    texts = [c.short if c in brief else c.text for c in fresh]
-    told_now = [c.id for c in fresh if c.standing or c not in brief]
-    return [*texts, *([" ".join(known)] if known else [])], told_now
+    # Beside three dangers in full the deferral would be the wall of text that hides them: the next screen says it.
+    if sum(c.kind is Kind.DANGER for c in fresh) > _MOST_BESIDE_DEFERRAL:
+        fresh = [c for c in fresh if not c.standing]
+    of_some = [c for c in fresh if _of_some_cells(c, steps) and not c.standing]
+    known = [c for c in found if c.id in told and c.kind is Kind.DANGER]
+    whole = [c for c in fresh if c not in of_some]
+    reminder = " ".join(c.short for c in (*of_some, *known))
+    texts = [c.short if c.standing else c.text for c in whole]
+    return [*texts, *([reminder] if reminder else [])], [c.id for c in whole]
+
+
+_MOST_BESIDE_DEFERRAL = 2
 
 
 def _rank(caution: Caution, steps: list[Step]) -> tuple[bool, bool, bool]:

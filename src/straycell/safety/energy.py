@@ -1,6 +1,6 @@
 """Energy and mass of one cell for box limits and hand-over lists; estimated where unknown, and marked so.
 
-The figures stand in energy.toml, each with its source.
+The figures are in energy.toml, each with its source.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Kinds of incidents: which condemn at once, which hold until a re-test. The kinds stand in incidents.toml."""
+"""Kinds of incidents: which condemn at once, which hold until a re-test. The kinds are in incidents.toml."""
 
 from __future__ import annotations
 

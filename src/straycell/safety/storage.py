@@ -1,6 +1,6 @@
 """Where a cell stands between full and empty, since when, and whether that is where a stored cell should be.
 
-The figures stand in storage.toml, each with its source.
+The figures are in storage.toml, each with its source.
 """
 
 from __future__ import annotations
@@ -98,7 +98,7 @@ def storage_voltage(case: Case) -> float | None:
 
 
 def standing(case: Case) -> Standing:
-    """Where the cell stands now."""
+    """Where the cell is now."""
     kept = window(case.facts.chemistry)
     act = _last_act(case)
     since = act[0] if act else None
@@ -265,7 +265,7 @@ def sinks_at(case: Case, verdict: Verdict, stands: Standing) -> datetime | None:
         return None
     value = case.measured(stands.rest)
     chemistry = case.facts.chemistry
-    # On lfp the low end of the range is all the flat part leaves: a cell charged by count stands higher.
+    # On lfp the low end of the range is all the flat part leaves: a cell charged by count ends higher.
     if chemistry is Chemistry.LFP and stands.level is Level.STORED:
         return None
     # From the lowest charge that its voltage allows: a date that is too early costs a look, one too late a

@@ -82,7 +82,7 @@ def restore_store(
 ) -> Restored:
     """Put the backup `file` in the place of `store`, by one rename, with what must not be lost written into it before.
 
-    `step` hears the name of each step just done. Raises StoreFault when `file` is no sound straycell store, or `store`
+    `step` hears the name of each step just done. Raises StoreFault when `file` is not a sound straycell store, or `store`
     is in use; BadData when it cannot be put there.
     """
     # Checked before the store is touched: a bad backup must not cost the store that still works.
@@ -173,7 +173,7 @@ def _require_sound(path: Path) -> None:
 
 
 def _damage(path: Path) -> str:
-    """What is wrong with the file itself, empty for a sound one. Raises StoreFault when it is no store of ours."""
+    """What is wrong with the file itself, empty for a sound one. Raises StoreFault when it is not a store of ours."""
     with store_faults(path), connected(reading_engine(path)) as conn:
         recover(path, conn)
         with conn.begin():

@@ -94,7 +94,7 @@ def _mistyped(conn: Connection) -> Iterator[tuple[str, dict[str, Any]]]:
 
 def restore_into(pen: Pen, former: Former) -> Carried:
     """Write it into the restored copy, as one write, before that takes the store's place."""
-    # Before anything is numbered: numbers given out since the backup stand on labels and papers.
+    # Before anything is numbered: numbers given out since the backup are on labels and papers.
     keep_counters(pen.conn, former)
     return carry_over(pen, former, pen.event("store-restored", because="a backup was restored"))
 
@@ -191,7 +191,7 @@ def _discards(pen: Pen, former: Former, known: Collection[str], event_id: int) -
     """What a person discarded, and what was out of use for any reason, unless it is so here by now."""
     whys = {row.code: row.because for row in former.discards}
     out = {
-        code: REPLACED + (why.removeprefix(REPLACED) or "no reason stands there")
+        code: REPLACED + (why.removeprefix(REPLACED) or "no reason is given there")
         for code, why in former.out_of_use.items()
     }
     gone = set(handovers.out_of_use(pen.conn))

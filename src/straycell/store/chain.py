@@ -1,6 +1,6 @@
 """The chain of writes: each transaction is one write, its key the hash of its parents and of all its rows.
 
-What follows from other rows (where a thing stands now, verdicts) is no part of it, nor are row numbers, which are
+What follows from other rows (where a thing is now, verdicts) is not part of it, nor are row numbers, which are
 a store's own.
 """
 
@@ -214,7 +214,7 @@ def lost_since(conn: Connection, backup: Connection) -> Iterator[str]:
     for row in backup.exec_driver_sql(f'SELECT {", ".join(names)} FROM "write" ORDER BY id'):
         write = dict(zip(names, row, strict=True))
         if write["key"] not in here:
-            yield f"{name_of(write)} stands in the backup, and not in the store"
+            yield f"{name_of(write)} is in the backup, and not in the store"
 
 
 def name_of(write: dict[str, Any]) -> str:

@@ -110,7 +110,7 @@ def _counter_faults(conn: Connection) -> Iterator[str]:
         # A code may be claimed by hand ahead of its turn: it is skipped when its turn comes.
         if name != "last_cell" and number > getattr(bench, name):
             run = name.removeprefix("last_")
-            yield f"{run} {number} stands in the store, but the bench counts only to {getattr(bench, name)}"
+            yield f"{run} {number} is in the store, but the bench counts only to {getattr(bench, name)}"
 
 
 def _project_faults(conn: Connection) -> Iterator[str]:

@@ -1,4 +1,4 @@
-"""A value that cannot be is the store's damage, not a fault of the program: what falls over one is told so.
+"""A value that cannot be is the store's damage, not a fault of the program: what falls over one is reported so.
 
 The store is looked through only then: reading every value with a doubt would cost each command its time.
 """

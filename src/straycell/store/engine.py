@@ -68,7 +68,7 @@ def require_file(path: Path) -> None:
             )
         if not path.is_file():
             raise StoreFault(
-                "is no file but a device or a pipe",
+                "is not a file but a device or a pipe",
                 "name a file with --store",
                 file=path,
                 cure=Cure.OTHER_FILE,

@@ -1,6 +1,6 @@
 """Where a store lies: on a network share, or in a folder that a synchroniser writes into, it does not survive.
 
-Seen are the common cases; that none is seen proves nothing. The signs stand in places.toml.
+Seen are the common cases; that none is seen proves nothing. The signs are in places.toml.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from straycell.files.read import read_text
 _MOUNTS = Path("/proc/self/mountinfo")
 _MOST_BYTES = 4_000_000
 _MOST_ENTRIES = 2000
-"""Of a folder: a sign stands among the first, or the folder is no home of a synchroniser."""
+"""Of a folder: a sign is among the first, or the folder is not a home of a synchroniser."""
 
 
 @lru_cache(maxsize=1)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Collection, Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Literal
@@ -70,6 +71,17 @@ class Pen:
     made: chain.Open | None = None
     merging: tuple[tuple[str, ...], int] | None = None
     entry: str = ""
+
+    @contextmanager
+    def whole(self) -> Iterator[None]:
+        """All that is done within is written, or none of it: who catches a refusal may go on with this session."""
+        before = (set(self.touched), set(self.kin), dict(self.lost), self.made, self.merging)
+        try:
+            with self.conn.begin_nested():
+                yield
+        except BaseException:
+            self.touched, self.kin, self.lost, self.made, self.merging = before
+            raise
 
     @property
     def write_id(self) -> int:

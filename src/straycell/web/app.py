@@ -18,14 +18,14 @@ from starlette.types import ASGIApp
 from straycell.errors import StoreFault, StraycellError
 from straycell.web import view
 from straycell.web.guard import Guard, TooLarge
-from straycell.web.routes import cell, due, find, pair, part, record
+from straycell.web.routes import api, boxes, cell, due, find, intake, pair, part, projects, record
 from straycell.web.site import Settings, Site
 
 _FAULTS = {HTTPStatus.NOT_FOUND: "not-found", HTTPStatus.METHOD_NOT_ALLOWED: "not-found"}
 
 
 def make_site(settings: Settings, announce: Callable[[str], None]) -> tuple[Site, ASGIApp]:
-    """The page for these settings. `announce` is told each pairing code; call `site.pairing.open()` to begin."""
+    """The page for these settings. `announce` is called with each pairing code; call `site.pairing.open()` to begin."""
     site = Site(settings, announce)
     # No /docs of the framework: they load scripts from elsewhere.
     app = FastAPI(title="straycell bench page", docs_url=None, redoc_url=None, openapi_url=None)
@@ -37,20 +37,24 @@ def make_site(settings: Settings, announce: Callable[[str], None]) -> tuple[Site
         """The service worker, at the root: its reach is the folder it lies in."""
         return FileResponse(folder / "worker.js", media_type="text/javascript")
 
-    for each in (pair, due, cell, record, part, find):
-        app.include_router(each.router)
-    app.add_exception_handler(StraycellError, _user_fault)
-    app.add_exception_handler(TooLarge, _too_large)
-    app.add_exception_handler(RequestValidationError, _not_valid)
-    app.add_exception_handler(HTTPException, _http)
-    app.add_exception_handler(Exception, _internal)
+    app.mount("/api/v1", api.api)
+    for module in (pair, due, cell, record, part, boxes, projects, intake, find):
+        app.include_router(module.router)
+    for each in (app, api.api):
+        each.add_exception_handler(StraycellError, _user_fault)
+        each.add_exception_handler(TooLarge, _too_large)
+        each.add_exception_handler(RequestValidationError, _not_valid)
+        each.add_exception_handler(HTTPException, _http)
+        each.add_exception_handler(Exception, _internal)
     return site, Guard(app, site)
 
 
 def _user_fault(request: Request, fault: Exception) -> Response:
     assert isinstance(fault, StraycellError)
-    store = isinstance(fault, StoreFault)
-    return view.fault_page(request, fault, HTTPStatus.SERVICE_UNAVAILABLE if store else HTTPStatus.NOT_FOUND)
+    looking = HTTPStatus.NOT_FOUND if request.method in ("GET", "HEAD") else HTTPStatus.UNPROCESSABLE_ENTITY
+    return view.fault_page(
+        request, fault, HTTPStatus.SERVICE_UNAVAILABLE if isinstance(fault, StoreFault) else looking
+    )
 
 
 def _too_large(request: Request, fault: Exception) -> Response:
@@ -58,6 +62,15 @@ def _too_large(request: Request, fault: Exception) -> Response:
 
 
 def _not_valid(request: Request, fault: Exception) -> Response:
+    assert isinstance(fault, RequestValidationError)
+    if view.wants_json(request):
+        # Where and what, without repeating what was sent: that is the caller's own text.
+        said = "; ".join(
+            f"{'.'.join(str(each) for each in error['loc'])}: {error['msg']}" for error in fault.errors()
+        )
+        return view.answer(
+            {"fault": said[:1000], "remedy": "see /api/v1/openapi.json"}, HTTPStatus.UNPROCESSABLE_ENTITY
+        )
     return view.fault_page(request, "not-valid", HTTPStatus.UNPROCESSABLE_ENTITY)
 
 

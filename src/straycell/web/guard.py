@@ -25,7 +25,9 @@ OPEN = ("/pair", "/static/", "/worker.js", "/favicon.ico")
 """Addresses that need no pairing: the pairing itself, and files that hold no data."""
 MOST_FORM_BYTES = 64 * 1024
 MOST_PHOTO_BYTES = 12 * 1024 * 1024
-WITH_PHOTO = ("/scan",)
+WITH_PHOTO = ("/scan", "/box/scan/", "/pick/scan")
+ASKING = ("/leave", "/scan", "/pick/scan", "/box/scan/check")
+"""Forms that record nothing in the store: a device that only looks may send them."""
 _LOOKING = ("GET", "HEAD")
 # No inline script, nothing from elsewhere, no frame around it (W3C Content Security Policy 3).
 POLICY = "; ".join(
@@ -117,7 +119,7 @@ class Guard:
             return None
         if device is None:
             return _to_pairing(request)
-        if changes and not self._site.may_write(device) and path != "/leave":
+        if changes and not self._site.may_write(device) and path not in ASKING:
             return self._fault(request, HTTPStatus.FORBIDDEN, "read-only")
         return None
 

@@ -20,7 +20,7 @@ def draw_code() -> str:
 
 
 class Pairing:
-    """The code of the moment. `announce` is told every new one; nothing else shows it."""
+    """The code of the moment. `announce` is called with every new one; nothing else shows it."""
 
     def __init__(self, announce: Callable[[str], None], draw: Callable[[], str] = draw_code) -> None:
         self._announce, self._draw = announce, draw

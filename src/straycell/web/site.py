@@ -14,6 +14,7 @@ from straycell.bench.context import Bench, SentForm
 from straycell.web.devices import Device, Devices, Scope, devices_path
 from straycell.web.limits import BURST, PAIRING_BURST, PAIRING_PER_SECOND, PER_SECOND, Limiter
 from straycell.web.pairing import Pairing
+from straycell.web.talks import Conversation
 
 if TYPE_CHECKING:
     from straycell.acceptance import RuleSet
@@ -55,6 +56,7 @@ class Site:
     pairings: Limiter = field(init=False)
     # One picture at a time: unpacking takes tens of megabytes, and a phone's owner can wait a second.
     pictures: BoundedSemaphore = field(default_factory=lambda: BoundedSemaphore(1))
+    talks: dict[str, Conversation] = field(default_factory=dict)
     _notes: dict[str, Note] = field(default_factory=dict)
     _read: dict[str, tuple[date, frozenset[str]]] = field(default_factory=dict)
     _lock: Lock = field(default_factory=Lock)

@@ -56,7 +56,7 @@ class Visit:
         return view.page(self.request, template, status, **values)
 
     def go(self, path: str) -> Response:
-        """Send the device on; its own script is told where."""
+        """Send the device on; its own script is sent the address."""
         if view.wants_json(self.request):
             return view.answer({"go": path})
         return RedirectResponse(path, HTTPStatus.SEE_OTHER)

@@ -201,7 +201,7 @@ def test_lfp_cannot_be_told_from_voltage() -> None:
     bench = lfp_bench()
     held = reason(bench.rest(3.335, 3.2).rest(3.330, 20.0).verdict(21.0), "self-discharge")
     assert (
-        held.status is Status.UNMEASURED and "cannot be told" in held.text and "capacity" in held.todo.words
+        held.status is Status.UNMEASURED and "cannot be read" in held.text and "capacity" in held.todo.words
     )
 
 

@@ -72,10 +72,10 @@ FILES = {
     "rules check": f'name = "{HOSTILE}"\n[[limit]]\nid = "{HOSTILE}"\n',
     "project add": f'name = "{HOSTILE}"\n"{HOSTILE}" = 1\n[load]\ncurrent = "{HOSTILE}"\n',
     "import cells": f"form,{HOSTILE}\n{HOSTILE},18650\n",
-    "import readings": f"code,at,look\nA00001O,{HOSTILE},{HOSTILE}\n",
-    "trace add A00001O": f"time_s,voltage_v,{HOSTILE}\n0,4.1,{HOSTILE}\n",
+    "import readings": f"code,at,look\nA00002M,{HOSTILE},{HOSTILE}\n",
+    "trace add A00002M": f"time_s,voltage_v,{HOSTILE}\n0,4.1,{HOSTILE}\n",
     "label read": HOSTILE,
-    "runtime A00001O --until 3V --profile": f"time_s,{HOSTILE}\n",
+    "runtime A00002M --until 3V --profile": f"time_s,{HOSTILE}\n",
     "store restore --yes": HOSTILE,
     "store merge": HOSTILE,
 }
@@ -94,8 +94,8 @@ def test_no_text_of_a_file_reaches_the_screen_raw(bench: Bench, tmp_path: Path, 
 
 
 LOOKS = [
-    *("teardown list", "teardown show AT1", "cell list", "cell show A00001O", "cell history A00001O"),
-    *("meter list", "box list", "verdict list", "verdict show A00001O", "due", "project list", "store info"),
+    *("teardown list", "teardown show AT1", "cell list", "cell show A00002M", "cell history A00001O"),
+    *("meter list", "box list", "verdict list", "verdict show A00002M", "due", "project list", "store info"),
     *(
         "store check",
         "stock",
@@ -114,7 +114,7 @@ def test_a_store_that_was_written_by_somebody_else_steers_no_screen(bench: Bench
     bench.do("cell add --teardown AT1 --pack 1 --form 18650 --marking XY --maker M --date-code 12")
     bench.do("meter add blue --like good-multimeter")
     bench.do("box add tin")
-    bench.do("reading add A00001O --as-found-voltage 3.6V --meter blue")
+    bench.do("reading add A00002M --as-found-voltage 3.6V --meter blue")
     with closing(sqlite3.connect(bench.store, isolation_level=None)) as conn:
         for (name,) in conn.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
             conn.execute(f'DROP TRIGGER "{name}"')

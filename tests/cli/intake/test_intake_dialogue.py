@@ -23,7 +23,7 @@ from straycell.cells import CellFacts, Chemistry, Form, Look, make_code
 from straycell.errors import BadData, StoreFault
 from straycell.keys import RecordKey
 from straycell.meters import Meter, meter_like
-from straycell.readings import Quantity, Reading
+from straycell.readings import Quantity, Reading, Where
 from straycell.safety import Step
 
 CODES = [make_code("A", number) for number in range(1, 9)]
@@ -591,7 +591,7 @@ def finding(found: Found) -> Table:
 
     def find(effect: FindCode) -> Found:
         if effect.text == "zzz":
-            raise BadData("'zzz' is no code", "read it again")
+            raise BadData("'zzz' is not a code", "read it again")
         return found
 
     return Table(FindCode=find)
@@ -619,7 +619,7 @@ def test_a_code_that_was_never_set_aside_must_be_typed_twice() -> None:
 def test_what_is_no_code_is_refused_and_the_question_stands() -> None:
     """With the reason."""
     table, _ = evening_of(["zzz", *CELL], table=finding(Found(CODES[6], Bearer.BLANK)))
-    assert any("'zzz' is no code" in text for text in table.said) and len(table.entries) == 1
+    assert any("'zzz' is not a code" in text for text in table.said) and len(table.entries) == 1
 
 
 def test_a_known_code_resumes_that_cell_with_what_is_missing_of_it() -> None:
@@ -796,3 +796,55 @@ def test_a_rated_capacity_is_taken_in_the_unit_of_its_prompt(text: str, rated: f
     table, _ = evening_of(CELL, ["<", "", "", "", text])
     facts = table.amended[0].entry.facts
     assert facts is not None and facts.rated_capacity_ah == rated
+
+
+# --- what a pack shows ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("volts", "odd"),
+    [
+        (["3.61", "3.6", "2.94"], 2),
+        (["2.94", "3.61", "3.6"], 0),
+        (["3.61", "3.6", "3.55", "2.94", "2.9"], 3),
+    ],
+)
+def test_the_odd_cell_of_a_pack_is_pointed_out_once(volts: list[str], odd: int) -> None:
+    """Whenever it came; cells in series that lie apart did not lose their charge to the device."""
+    table, _ = evening_of(*(["", each, "", ""] for each in volts))
+    said = [text for text in table.said if "the odd one of its pack" in text]
+    assert said[0].startswith(CODES[odd]) and len(said) == len({text.split()[0] for text in said})
+
+
+def test_alike_cells_two_cells_and_another_pack_say_nothing() -> None:
+    """Two can lie apart without either being the odd one."""
+    for lines in (
+        [["", each, "", ""] for each in ("3.61", "3.6", "3.4")],
+        [["", each, "", ""] for each in ("3.61", "2.94")],
+        [["", "3.61", "", ""], ["", "3.6", "", ""], ["+", "", "2.94", "", ""]],
+    ):
+        table, _ = evening_of(*lines)
+        assert not any("odd one" in text for text in table.said)
+
+
+POUCH = "603450 3.7V 1100mAh"
+
+
+@pytest.mark.parametrize(("word", "board"), [("y", True), ("", False), ("n", False)])
+def test_a_pouch_of_nought_volts_is_asked_for_its_board(word: str, board: bool) -> None:
+    """Measured at the outputs of a board that switched off, the voltage says nothing of the cell behind it."""
+    table, _ = evening_of(["", "0", "", POUCH, "lco", word])
+    reading = next(item for item in table.entries[0].items if isinstance(item, Reading))
+    assert table.entries[0].facts is not None and table.entries[0].facts.protection_board is board
+    assert reading.where is (Where.BOARD if board else None)
+    again, _ = evening_of(["", "3.7", "", POUCH, "lco"], ["", "0", "", "", word])
+    assert (
+        len(again.entries) == 2
+        and again.prompts.count("behind a protection board, measured at its wires? y") == 1
+    )
+
+
+def test_a_round_cell_of_nought_volts_is_not_asked_for_a_board() -> None:
+    """Nor a pouch that holds charge."""
+    table, _ = evening_of(["", "0", "", ""])
+    assert len(table.entries) == 1

@@ -272,7 +272,7 @@ def of_the_two(effect: script.FindCode) -> script.Found:
     for code in ("A00001O", "A00002M"):
         if code.endswith(effect.text.upper()):
             return script.Found(code, script.Bearer.CELL)
-    raise BadData(f"'{effect.text}' is no code", "read it again")
+    raise BadData(f"'{effect.text}' is not a code", "read it again")
 
 
 def walking(lines: list[str], **answers: object) -> Table:

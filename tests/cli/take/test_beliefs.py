@@ -58,7 +58,7 @@ def flat(text: str) -> str:
 
 UNBELIEVABLE = {
     "more than the size can hold": f"--capacity 4900mAh {RUN}",
-    "energy over capacity that is no mean voltage of the chemistry": f"--capacity 2395mAh --energy 10.8Wh {RUN}",
+    "energy over capacity that is not a mean voltage of the chemistry": f"--capacity 2395mAh --energy 10.8Wh {RUN}",
     "a resistance that fell by half": "--resistance 24mohm --resistance-method dc-pulse",
     "a rest voltage above full": "--voltage 4.235V --rested 48h",
 }

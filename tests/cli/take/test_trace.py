@@ -439,7 +439,7 @@ def test_a_retyped_value_is_no_longer_the_traces(round_cell: Bench, tmp_path: Pa
     """What a person types has the meter's uncertainty and shows no full start."""
     round_cell.do(f"trace add A00001O {curve(tmp_path)} --temperature 22C")
     (old,) = readings(round_cell, "capacity")
-    round_cell.do(f"reading supersede {old['id']} --mistake mistyped --capacity 1.9Ah --because 'read anew'")
+    round_cell.do(f"reading supersede {old['id']} --mistake mistyped --capacity 1.9Ah --because 'read again'")
     new = readings(round_cell, "capacity")[-1]
     assert (new["value"], new["trace"], new["from_full"]) == (1.9, None, False)
 

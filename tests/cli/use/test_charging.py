@@ -216,18 +216,18 @@ def test_a_cell_that_nobody_looked_at_or_measured_gets_no_yes(
 
 
 BAD = [
-    ("", 2, "not said what the charger is set to"),
+    ("", 2, "no charge current given"),
     ("--current 0.1A --programming-resistor 10kohm", 2, "two settings"),
-    ("--current 0.1A --meter blue", 2, "without --measured-float"),
+    ("--current 0.1A --meter blue", 2, "needs --measured-float"),
     ("--current 0.1A --measured-float 4.2V --meter red", 3, "red"),
     ("--current 0A", 3, "cannot be right"),
     ("--current 0.1", 3, "has no unit"),
     ("--current 0.1V", 3, "is a voltage, not a current"),
-    ("--current nanA", 3, "no number"),
+    ("--current nanA", 3, "not a number"),
     ("--programming-resistor 0ohm", 3, "cannot be right for a programming resistor"),
     ("--programming-resistor 1.2", 3, "has no unit"),
     ("--current 0.1A --supply 400V", 3, "cannot be right for a supply"),
-    ("--current 0.1A --supply-rated 24V", 2, "without --supply"),
+    ("--current 0.1A --supply-rated 24V", 2, "needs --supply"),
     ("--current 0.1A --supply 9V --supply-rated 24", 3, "has no unit"),
     ("--current 0.1A --supply-limit 0A", 3, "cannot be right"),
     ("--current 0.1A --voltage 12V", 3, "cannot be right for one cell's charger"),

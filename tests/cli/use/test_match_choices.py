@@ -68,12 +68,12 @@ def test_what_the_stock_gives_to_a_load_without_a_project(bench: Bench) -> None:
 @pytest.mark.parametrize(
     ("line", "code", "words"),
     [
-        ("match --what 5V", 2, "is no load"),
-        ("match --what '300mA 2W'", 2, "is no load"),
+        ("match --what 5V", 2, "is not a load"),
+        ("match --what '300mA 2W'", 2, "is not a load"),
         ("match --what 'a torch'", 3, "is not a voltage, current or power"),
         (f"match {VENT} --what 300mA", 2, "without a project"),
         ("match --cells H00083L", 2, "neither a project"),
-        ("match --all --cells H00083L", 2, "without a project"),
+        ("match --all --cells H00083L", 2, "needs a project"),
         (f"match {VENT} H00083L", 2, "one word too many"),
         (f"match {VENT} --cells H00083L,H00068J H00043Z", 2, "one word too many"),
         (f"match {VENT} --cells H99999X", 3, "H99999X"),

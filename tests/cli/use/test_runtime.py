@@ -293,11 +293,11 @@ def test_a_picture_that_cannot_be_written_is_refused(bench: Bench) -> None:
 # --- bad lines -------------------------------------------------------------------------------------
 
 BAD = [
-    ("--until 3V", 2, "not said what the device draws"),
+    ("--until 3V", 2, "no load given"),
     ("--current 35mA", 2, "--until"),
     ("--current 35mA --power 1W --until 3V", 2, "--current and --power are two loads"),
     ("--current 35mA --drop 1V --across 1ohm --supply 3V --until 3V", 2, "two loads"),
-    ("--current 35mA --efficiency 85% --until 3V", 2, "without --power"),
+    ("--current 35mA --efficiency 85% --until 3V", 2, "needs --power"),
     ("--drop 0.5V --across 10ohm --until 3V", 2, "--supply is missing"),
     ("--lamps 3 --until 3V", 2, "--drop and --across and --supply is missing"),
     ("--drop 3V --across 10ohm --supply 3V --until 3V", 3, "leaves nothing"),

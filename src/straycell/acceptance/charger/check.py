@@ -182,7 +182,7 @@ def _advice(
     time: ChargeTime | None,
 ) -> tuple[str, ...]:
     """What to change, then what to mind, each once."""
-    # What a failed check says is in its text; one that is not shown, or a yes with a word on it, is told whole.
+    # What a failed check says is in its text; one that is not shown, or a yes with a word on it, is reported whole.
     found = [check.remedy for check in checks if check.ok is False and check.remedy]
     if allowance.more and any(check.name == "current" and check.ok is False for check in checks):
         found.append(allowance.more)

@@ -127,7 +127,7 @@ def mass(case: Case) -> Iterator[Reason]:
 
 
 def condemned(case: Case) -> Iterator[Reason]:
-    """A person's discard stands."""
+    """A person's discard holds."""
     word = case.evidence.condemned
     # A person saw, smelt or knew something that no reading holds: no measurement overrules that.
     if word is not None:

@@ -127,7 +127,7 @@ def worst_stretch(case: Case) -> Iterator[Reason]:
 
 
 def _open(case: Case, pair: Pair, loss: Measured) -> bool:
-    """Under a week only a loss surely above the limit speaks; then any above it that can be told at all."""
+    """Under a week only a loss surely above the limit speaks; then any above it that can be reported at all."""
     limit, days = case.figure("self-discharge-discard"), case.figure("pair-days", "light")
     short = pair.days < days
     # Short spans speak only with the whole guard band beyond the limit: a coarse meter would else hold sound
@@ -295,7 +295,7 @@ def _by_capacity_or_wait(case: Case, pair: Pair | None) -> Iterator[Reason]:
             "self-discharge",
             Status.UNMEASURED,
             Outcome.HOLD,
-            f"self-discharge cannot be told from these voltages{spread}",
+            f"self-discharge cannot be read from these voltages{spread}",
             limit=case.figure("self-discharge", "light"),
             reading=pair.second,
             todo=_rest_again(case, "measure again with the same, finer meter, or wait longer", later)

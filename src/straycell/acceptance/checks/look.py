@@ -33,7 +33,7 @@ _FAULT = {"look-mend": "an end that can short", "look-clean": "to be cleaned and
 def damage(case: Case) -> tuple[Tried, ...]:
     """Each look against the words of damage and of deformation."""
     found = []
-    # Deformation stands beside damage: a dent presses electrode on electrode (ADR special provision 376 note
+    # Deformation is beside damage: a dent presses electrode on electrode (ADR special provision 376 note
     # c).
     for limit_id in ("look-damage", "look-deformed"):
         words = case.rules.limit(limit_id).words

@@ -99,7 +99,7 @@ def estimate(case: Case, pair: Pair) -> Measured | None:
 def _estimate(case: Case, pair: Pair) -> Measured | None:
     # An lfp curve may lie 30 mV off the only set (`curve-error`), so most lfp pairs cannot tell a loss.
     assert pair.first.value is not None and pair.second.value is not None
-    # A protection board draws some 3 uA (sheets) for ever: that is no leak of the cell.
+    # A protection board draws some 3 uA (sheets) for ever: that is not a leak of the cell.
     drain = case.figure("board-drain") * HOURS_A_MONTH if case.facts.protection_board else 0.0
     common, difference = errors_of(case, pair)
     # How far this cell's curve may lie off the published ones shifts both readings alike.

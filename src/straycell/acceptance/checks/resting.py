@@ -85,6 +85,7 @@ def warm(case: Case) -> Iterator[Reason]:
             else Work(
                 WorkKind.TEMPERATURE,
                 "lay it apart where nothing burns and do not charge it; a day later measure it and its surroundings again",
+                reading.at + day,
             ),
             earliest=case.now if cooled else max(case.now, reading.at + day),
         )

@@ -1,6 +1,6 @@
 """Rules of the shelf: rest voltages that fall too fast between checks, outside a self-discharge check.
 
-A hold and not a discard: where the voltage curve is flat a loss is told less well than from full. It is a finding
+A hold and not a discard: where the voltage curve is flat a loss is reported less well than from full. It is a finding
 all the same, which only a self-discharge check begun afterwards answers.
 """
 

@@ -180,7 +180,7 @@ def over_charges(case: Case) -> tuple[Tried, ...]:
 
     def tried(reading: Reading) -> Tried:
         side = against_max(case.measured(reading), limit)
-        # Full as a coarse meter shows it is no over-charge, however wide its error.
+        # Full as a coarse meter shows it is not an over-charge, however wide its error.
         if (reading.value or 0.0) > doubtful_v + _DUST_V:
             side = _worse_side(side, reading)
         why = partial(_beyond, case, "voltage-over-full", reading, limit, "over-charged")

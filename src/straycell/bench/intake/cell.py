@@ -23,7 +23,7 @@ from straycell.markings import (
 from straycell.markings import fill as fill_from_marking
 from straycell.meters import Meter
 from straycell.quantities import Dimension, show
-from straycell.readings import Quantity, Reading
+from straycell.readings import Quantity, Reading, Where
 from straycell.typed import parse_line
 
 VOLTAGE, LOOK, MARKING, FORM, CHEMISTRY, RATED, SURE = (
@@ -37,6 +37,7 @@ VOLTAGE, LOOK, MARKING, FORM, CHEMISTRY, RATED, SURE = (
 )
 KIND = "kind"
 AS_GROUP = "as_group"
+BOARD = "board"
 SETTLED = "settled"
 DOUBTED = "doubted"
 ALL = frozenset({VOLTAGE, LOOK, MARKING})
@@ -58,6 +59,10 @@ _WHY_FORM = "The size tells what capacity and resistance to expect. A beginning 
 _WHY_CHEMISTRY = (
     "Every limit hangs on it. Only what the print or the maker's sheet says: an unknown one stays on hold, "
     "a guessed one is dangerous. lfp: 3.2 V; primary: not rechargeable."
+)
+_WHY_BOARD = (
+    "A board that switched off shows almost nothing, whatever the cell holds. y only when there is one and the leads "
+    "were on its outputs: then the cell waits for a voltage at its own tabs. Never wake a board with a charger."
 )
 _WHY_RATED = "The capacity the maker states for this one cell. Enter or -: not known."
 _WHY_SURE = "Cells that must never be charged come in this size too. Say y only when the maker's data say so."
@@ -159,8 +164,17 @@ def _kind_question(answers: Answers, carry: Carry) -> Question | None:
     if MARKING not in answers:
         return _marking(carry, answers)
     facts = kind_of(answers)
-    if answers[SETTLED] or (facts.chemistry is Chemistry.PRIMARY and not carry.review):
+    if facts.chemistry is Chemistry.PRIMARY and not carry.review:
         return None
+    if not answers[SETTLED] and (question := _untold(facts, answers, carry)) is not None:
+        return question
+    volts = answers.get(VOLTAGE)
+    # A pouch behind a board that switched off shows 0 V and is not empty: condemned for good, if nobody asks.
+    tripped = facts.form is Form.POUCH and volts is not None and volts < carry.floor_v
+    return _board() if tripped and BOARD not in answers else None
+
+
+def _untold(facts: CellFacts, answers: Answers, carry: Carry) -> Question | None:
     if FORM not in answers and (carry.review or facts.form is Form.OTHER):
         return _form(carry, facts)
     if CHEMISTRY not in answers and (carry.review or facts.chemistry is Chemistry.UNKNOWN):
@@ -179,7 +193,7 @@ def _marking(carry: Carry, answers: Answers) -> Question:
             return _as_before(text, carry)
         if text.casefold() in words.LETTERS:
             look = words.LETTERS[text.casefold()]
-            raise BadData(f"one letter is no print: {look} is a look", "< goes back to the look")
+            raise BadData(f"one letter is not a print: {look} is a look", "< goes back to the look")
         if not text or text == Key.NONE:
             return {MARKING: "", KIND: CellFacts(), SETTLED: False}
         marking = parse_line(text, "marking")
@@ -305,6 +319,14 @@ def _sure(facts: CellFacts) -> Question:
     return Question(SURE, Ask(prompt, "not sure", _WHY_SURE), take)
 
 
+def _board() -> Question:
+    def take(text: str) -> Answers:
+        return {BOARD: text.casefold() in ("y", "yes")}
+
+    prompt = "behind a protection board, measured at its wires? y"
+    return Question(BOARD, Ask(prompt, "no, at the cell's own tabs", _WHY_BOARD), take)
+
+
 # --- from answers to an entry ------------------------------------------------------------------------
 
 
@@ -320,6 +342,8 @@ def kind_of(answers: Answers) -> CellFacts:
         changes["rated_capacity_ah"] = unrated_beyond_size(facts).rated_capacity_ah
     else:
         changes["rated_capacity_ah"] = answers[RATED]
+    if answers.get(BOARD):
+        changes["protection_board"] = True
     if SURE in answers:
         changes["confirmed_rechargeable"] = answers[SURE]
     return replace(facts, **changes)
@@ -339,6 +363,7 @@ def entry_of(code: str, answers: Answers, meter: Meter | None, **more: Any) -> E
                 value=answers[VOLTAGE],
                 meter=meter,
                 as_group=answers.get(AS_GROUP, False),
+                where=Where.BOARD if answers.get(BOARD) else None,
             )
         )
     if LOOK in answers:

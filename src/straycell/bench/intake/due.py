@@ -167,7 +167,7 @@ def _method(taking: Taking) -> Question:
 def remember(answers: Answers, former: Mapping[str, str]) -> dict[str, str]:
     """The answers that the next cell starts from, as a person would type them, by the names of the fields.
 
-    All room temperatures of an evening share one default; what may be skipped is measured anew, but a charge current
+    All room temperatures of an evening share one default; what may be skipped is measured again, but a charge current
     can be taken over.
     """
     kept = dict(former)

@@ -86,7 +86,7 @@ def fill(
             refused = question.key
             continue
         if text and text != kept:
-            former.clear()  # what followed another answer is no default any more
+            former.clear()  # what followed another answer is not a default any more
         for each, note in taken:
             if note:
                 yield Say(note)
@@ -124,7 +124,7 @@ def _take_line(
             if not rest:
                 return [(first, note)]
             follows = next_question(merged([*done, first]))
-            # The same question again is a doubt about the answer: what follows it was no answer either.
+            # The same question again is a doubt about the answer: what follows it was not an answer either.
             if follows is None or follows.key == question.key or not follows.joins(rest):
                 continue
             return [(first, note), *_take_line(next_question, [*done, first], follows, rest)]
@@ -135,7 +135,7 @@ def _take_line(
 
 
 def _asked(question: Question, kept: str, *, again: bool) -> Ask:
-    """The question with the answer that Enter keeps; right after a refusal its legend still stands above."""
+    """The question with the answer that Enter keeps; right after a refusal its legend is still above."""
     asked = replace(question.ask, default=kept or question.ask.default, history=question.key)
     return replace(asked, legend="") if again else asked
 

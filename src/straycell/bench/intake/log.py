@@ -8,7 +8,7 @@ from straycell.acceptance.reasons import Outcome
 from straycell.bench.intake import cell as cells
 from straycell.bench.intake import words
 from straycell.bench.intake.cell import Carry
-from straycell.bench.intake.form import Answered, Trail, fill, merged
+from straycell.bench.intake.form import Answered, Answers, Trail, fill, merged
 from straycell.bench.intake.records import back, not_yet, record, record_kind, shelve, take_readings
 from straycell.bench.intake.script import (
     Ask,
@@ -33,8 +33,10 @@ from straycell.bench.intake.state import Logged, Session
 from straycell.bench.outlook import Waiting
 from straycell.cells import CellFacts, Look, tidy_code
 from straycell.errors import StraycellError
+from straycell.quantities import Dimension, show
 from straycell.readings import Quantity
 from straycell.safety import Step
+from straycell.safety.due.trends import odd_in_pack
 
 _WHY_CODE = (
     "A code is for life. Write it on the cell before you measure, so that look-alikes are never mixed up; "
@@ -93,7 +95,7 @@ def _next_cell(session: Session) -> Talk[bool]:
 
 
 def usual_kind(session: Session) -> Talk[None]:
-    """What is printed on most cells; asked again, it shows what was answered. Before it stands the meter."""
+    """What is printed on most cells; asked again, it shows what was answered. The meter comes before it."""
     session.asks_usual = True
     while True:
         # Most cells of a pack bear one print: asked once, each cell then takes an Enter.
@@ -131,7 +133,7 @@ def next_pack(pack: str) -> str:
 
 
 def _by_code(session: Session, text: str) -> Talk[bool]:
-    """A typed or scanned code; False when it is none, and the question stands as before."""
+    """A typed or scanned code; False when it is none, and the question is as before."""
     try:
         found: Found = yield FindCode(text)
     except StraycellError as error:
@@ -195,6 +197,7 @@ def _keep_damaged(session: Session, code: str, seen: tuple[Look, ...]) -> Talk[N
 
 def _keep_new(session: Session, carry: Carry, trail: Trail) -> Talk[None]:
     yield from record(session, _new(session, carry, trail))
+    yield from _odd_one(session, carry.code, merged(trail))
     # What a damaged cell is decides its mass and energy at the hand-over; asked only once it is put away.
     if cells.is_bad(merged(trail), carry.bad_looks):
         yield Say("What is printed on it, if that can be read without touching it?")
@@ -204,6 +207,26 @@ def _keep_new(session: Session, carry: Carry, trail: Trail) -> Talk[None]:
         return
     _carry_from_last(session)
     yield from shelve(session)
+
+
+def _odd_one(session: Session, code: str, answers: Answers) -> Talk[None]:
+    """Point out a cell that lay far from the others of its pack, once."""
+    volts = answers.get(cells.VOLTAGE)
+    # A voltage shared by a welded group says nothing of the one cell.
+    if volts is None or answers.get(cells.AS_GROUP):
+        return
+    pack = session.packs.setdefault(session.pack, {})
+    pack[code] = volts
+    for odd, middle in odd_in_pack(pack).items():
+        if odd not in session.odd:
+            session.odd.add(odd)
+            found = (
+                f"{odd} lay at {show(pack[odd], Dimension.VOLTAGE)} among {show(middle, Dimension.VOLTAGE)}"
+            )
+            yield Say(
+                f"{found}: the odd one of its pack. Measure it again; it may lose charge by itself.",
+                Tone.FAULT,
+            )
 
 
 def _new(session: Session, carry: Carry, trail: Trail) -> Logged:

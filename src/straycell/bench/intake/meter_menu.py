@@ -11,7 +11,7 @@ from straycell.readings import KINDS, Quantity
 
 _NO_METER = "none of these"
 _WHY = (
-    "A meter's accuracy decides how near to a limit a cell may be. A number or a name; Enter for what stands "
+    "A meter's accuracy decides how near to a limit a cell may be. A number or a name; Enter for what is "
     "in brackets; - for none: then cautious figures hold. Your own meter's sheet is better: straycell meter add."
 )
 

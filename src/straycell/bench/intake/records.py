@@ -87,7 +87,7 @@ def shelve(session: Session) -> Talk[None]:
 def choose_box(session: Session, prompt: str, usual: str) -> Talk[str]:
     """One of the boxes there are, by a beginning that only one has; "" for none."""
     boxes = session.start.boxes
-    why = f"The cells are laid there as they are recorded. Enter: what stands in brackets; -: none. {', '.join(boxes)}"
+    why = f"The cells are laid there as they are recorded. Enter: what is in brackets; -: none. {', '.join(boxes)}"
     while True:
         text = yield from session.ask_first(Ask(prompt, usual or "none", why, history="box"))
         if text in ("", Key.NONE, Key.BACK, Key.DONE):
@@ -171,7 +171,7 @@ def back(session: Session) -> Talk[bool]:
 
 
 def _put_right(session: Session, last: Logged) -> Talk[bool]:
-    yield Say(f"back to {last.kept.code}: Enter keeps what stands in brackets", Tone.HEAD)
+    yield Say(f"back to {last.kept.code}: Enter keeps what is in brackets", Tone.HEAD)
     trail = yield from fill(last.asked_again, last.trail, redo_last=True, code=last.kept.code)
     entry = last.entry if trail is None else last.entry_of(trail)
     if trail is None or entry == last.entry:

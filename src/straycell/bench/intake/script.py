@@ -48,7 +48,7 @@ class Tone(StrEnum):
 class Ask:
     """One question; the answer is the line typed. `default` is what Enter takes, `why` what `?` says.
 
-    `legend` stands above the prompt each time. Questions of one `history` share what was typed before; "" has none.
+    `legend` is above the prompt each time. Questions of one `history` share what was typed before; "" has none.
     """
 
     prompt: str
@@ -93,7 +93,7 @@ class NextBlank:
 
 @dataclass(frozen=True, slots=True)
 class FindCode:
-    """Whose code is this? The answer is a Found; raises BadData for one that is no code.
+    """Whose code is this? The answer is a Found; raises BadData for one that is not a code.
 
     The last digits are enough where only one code of the store ends in them.
     """
@@ -280,7 +280,7 @@ class Scanned(Exception):
 
 
 def ask(question: Ask, *, for_code: bool = False) -> Talk[str]:
-    """Ask until the answer is no plea for help. Raises Scanned for a code, unless the question is `for_code`."""
+    """Ask until the answer is not a plea for help. Raises Scanned for a code, unless the question is `for_code`."""
     while True:
         text: str = yield question
         if is_code_like(text) and not for_code:
@@ -293,7 +293,7 @@ def ask(question: Ask, *, for_code: bool = False) -> Talk[str]:
             raise Scanned(found.code)
         if text != Key.HELP:
             return text
-        yield Say(question.why or "Type what it asks for, or Enter for what stands in brackets.")
+        yield Say(question.why or "Type what it asks for, or Enter for what is in brackets.")
 
 
 def fault(error: StraycellError) -> Say:

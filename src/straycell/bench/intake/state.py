@@ -34,7 +34,8 @@ class Session:
     `objects` how many alike ones were opened together; `in_hand` the cell whose questions are open;
     `correcting` the kept cell whose answers are asked again; `asks_usual`: what most cells are was asked, with
     `usual_typed` what was typed there; `printed`: the pending code is on a label; `scanned` is a code that came too
-    early and is next; `box` is where the cells go.
+    early and is next; `box` is where the cells go; `packs` has the voltages as found by pack and code, `odd` the
+    cells pointed out as unlike the rest of theirs.
     """
 
     start: Start
@@ -55,6 +56,8 @@ class Session:
     scanned: str = ""
     box: str = ""
     in_hand: str = ""
+    packs: dict[str, dict[str, float]] = field(default_factory=dict)
+    odd: set[str] = field(default_factory=set)
     correcting: str = ""
 
     def __post_init__(self) -> None:

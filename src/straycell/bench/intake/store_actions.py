@@ -179,7 +179,7 @@ def _correct(writer: Writer, code: str, facts: CellFacts, because: str, mistake:
 
 
 def _kept(bench: Bench, writer: Writer, code: str, items: list[Item]) -> CellKept:
-    """The cell as it stands at the end of this transaction."""
+    """The cell as it is at the end of this transaction."""
     writer.settle()
     verdict = writer.verdict(code, bench.rules, bench.now)
     return CellKept(

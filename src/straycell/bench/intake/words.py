@@ -73,7 +73,7 @@ def _looks_of(word: str) -> set[Look]:
 
 
 def named_looks(text: str) -> tuple[Look, ...]:
-    """The same, but empty for what is no look."""
+    """The same, but empty for what is not a look."""
     try:
         return read_looks(text)
     except BadData:

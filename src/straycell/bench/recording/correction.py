@@ -49,14 +49,14 @@ class Correction:
             )
 
     def replacements(self, old: Item, right: str | None, reader: Reader) -> list[Item]:
-        """The new items: none, the old one on the right cell, or what was said anew."""
+        """The new items: none, the old one on the right cell, or what was said again."""
         if not self.anew:
             if right is None:
                 return []
             # A reading moved to its true cell was not taken of that cell's group.
             moved = replace(old, id=NEW, cell=right)
             return [replace(moved, as_group=False) if isinstance(moved, Reading) else moved]
-        # A bad contact means measured anew, now; a typing mistake keeps the moment of the measurement.
+        # A bad contact means measured again, now; a typing mistake keeps the moment of the measurement.
         again = self.mistake is Mistake.BAD_CONTACT
         cell, moment = right or old.cell, self.at or (self.now if again else old.at)
         if isinstance(old, Charge):
@@ -80,7 +80,7 @@ class Correction:
         return dict(self.said)
 
     def _as_derived(self, new: Reading, old: Reading) -> Reading:
-        """What a trace told of the old reading stays with the same value under other words; a new value is typed."""
+        """What a trace gave for the old reading stays with the same value under other words; a new value is typed."""
         same = (
             new.quantity is old.quantity
             and new.value == old.value

@@ -59,7 +59,7 @@ def discard_cell(bench: Bench, code: str, because: str) -> Discarded:
 
 @dataclass(frozen=True, slots=True)
 class Incident:
-    """What happened to cells, as recorded: the event's number, and where each cell stands now.
+    """What happened to cells, as recorded: the event's number, and where each cell is now.
 
     `kind` None is a person's own word. A severe one condemns at once.
     """

@@ -37,7 +37,7 @@ def check_form(said: Said) -> None:
         )
     for field in (OF_READING[name] for name in said):
         if not any(field.name in (kind.key, *kind.takes) for kind in kinds):
-            raise UsageFault(f"{field.option} stands alone", f"it belongs to {_owners(field)}")
+            raise UsageFault(f"{field.option} is given alone", f"it belongs to {_owners(field)}")
     for kind in kinds:
         if any(name not in said for name in kind.needs):
             raise UsageFault(

@@ -56,7 +56,7 @@ class Recorded:
 
 @dataclass(frozen=True, slots=True)
 class Superseded:
-    """What stands in the place of the readings taken back.
+    """What is in the place of the readings taken back.
 
     `rest_of_group`: it was recorded for a group whose other cells still hold theirs. `same_trace` has the numbers of
     the other readings out of its trace.

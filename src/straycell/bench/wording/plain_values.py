@@ -36,7 +36,7 @@ def plain(value: object) -> Any:
 
 def stamp(at: datetime, *, separator: str = " ") -> str:
     """A stored UTC time as local time with its offset, to the second: `2026-05-01 18:00:00+02:00`."""
-    # Stored in UTC, shown where the person stands; the offset keeps the two apart.
+    # Stored in UTC, shown where the person is; the offset keeps the two apart.
     return at.astimezone().isoformat(sep=separator, timespec="seconds")
 
 

@@ -15,8 +15,11 @@ from straycell.teardowns import Teardown
 
 if TYPE_CHECKING:
     from straycell.acceptance import Figures
+    from straycell.bench.cell_list import Listed
     from straycell.bench.cell_sheet import CellSheet
     from straycell.quantities import Measured
+    from straycell.safety.due.survey import DueItem
+    from straycell.safety.stock import BoxStock
     from straycell.store.book.records import Event, RecordedReading
 
 Json = dict[str, Any]
@@ -178,3 +181,56 @@ def event_words(event: Event, readings: list[str]) -> str:
     parts = [f"{key} {value}" for key, value in told.items() if value not in (None, "", [])]
     parts += readings
     return "; ".join([*parts, f"because: {event.because}"] if event.because else parts)
+
+
+def listed_json(each: Listed) -> Json:
+    """One cell for --json: its facts, and each figure with its expanded uncertainty or null."""
+    loss = each.loss_pct_month
+    return cell_json(each.cell) | {
+        "outcome": each.outcome.word,
+        "valid_until": each.valid_until,
+        "capacity_ah": _figure(each.capacity),
+        "resistance_ohm": _figure(each.resistance),
+        "loss_pct_month": None if loss is None else {"value": loss[0], "expanded_uncertainty": loss[1]},
+    }
+
+
+def _figure(figure: Measured | None) -> Json | None:
+    return None if figure is None else {"value": figure.value, "expanded_uncertainty": figure.expanded}
+
+
+def due_json(item: DueItem, now: datetime) -> Json:
+    """One thing to look at, for --json."""
+    return {
+        "kind": item.kind.id,
+        "title": item.kind.title,
+        "rank": item.kind.rank,
+        "danger": item.kind.danger,
+        "about": item.about,
+        "subject": item.subject,
+        "code": item.subject if item.about == "cell" else None,
+        "box": item.box,
+        "due_at": item.at,
+        "days_over": max(0, (now - item.at).days),
+        "why": item.why,
+        "todo": item.todo,
+        "source": item.kind.source,
+    }
+
+
+def stock_json(box: BoxStock) -> Json:
+    """One box, for --json; `box` null is the cells that lie in none."""
+    return {
+        "box": box.name,
+        "kind": box.kind or None,
+        "cells": box.cells,
+        "condemned": box.condemned,
+        "energy_wh": box.energy.value,
+        "estimated": box.energy.estimated,
+        "limit_wh": box.limit_wh,
+        "over_limit": box.over_limit,
+        "oldest_check": box.oldest_check,
+        "never_checked": box.never_checked,
+        "outcomes": box.outcomes,
+        "attention": [{"title": title, "count": count} for title, count in box.attention],
+    }

@@ -70,7 +70,7 @@ def _flags(known: CellFacts) -> list[str]:
 def figures(page: CellSheet) -> list[tuple[str, str | None]]:
     """Name and value of the figures that count today, and why others do not."""
     f = page.figures
-    none = "nothing that counts today"
+    none = "none valid today"
     capacity = figure(f.capacity, _D.CAPACITY)
     resistance = figure(f.resistance, _D.RESISTANCE)
     # "At least" goes with the figure wherever it is printed: a lower bound alone reads like a value.
@@ -141,7 +141,7 @@ def describe(item: Item) -> str:
 
 
 _NO_ROOM = frozenset({Quantity.CHARGE, Quantity.TEMPERATURE})
-"""Their temperature is not told as a condition: it is the reading itself, or stands beside the peak."""
+"""Their temperature is not shown as a condition: it is the reading itself, or shown beside the peak."""
 
 
 def told(item: Item, defaults: CautiousDefaults) -> str:

@@ -90,7 +90,7 @@ def main(argv: Sequence[str]) -> int:
 
 @contextmanager
 def _damage_named() -> Iterator[None]:
-    """What falls over a value of the store after it was closed is told as its damage; see `store.damage`."""
+    """What falls over a value of the store after it was closed is reported as its damage; see `store.damage`."""
     try:
         yield
     except StraycellError:

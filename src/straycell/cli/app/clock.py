@@ -31,7 +31,7 @@ def now(env: Mapping[str, str] | None = None) -> datetime:
     except (ValueError, OverflowError):
         pass
     raise UsageFault(
-        f"{PIN} holds '{pinned}', which is no time with a zone",
+        f"{PIN} holds '{pinned}', which is not a time with a zone",
         "write it like 2026-05-01T18:00:00+00:00, or unset it",
     )
 

@@ -14,7 +14,7 @@ _EVERY_S = 0.1
 
 @contextmanager
 def counting(things: str) -> Iterator[Callable[[int, int], None]]:
-    """A function to be told (done, of how many, 0: not known); its line is wiped at the end."""
+    """A function called with (done, of how many, 0: not known); its line is wiped at the end."""
     # A line that flashes for a moment is noise; half a second is when people begin to wonder.
     shown, started, last = False, time.monotonic(), 0.0
 
@@ -29,6 +29,6 @@ def counting(things: str) -> Iterator[Callable[[int, int], None]]:
     try:
         yield told
     finally:
-        # Wiped, or the last count would stand before the answer.
+        # Wiped, or the last count would be before the answer.
         if shown:
             print(f"\r{' ' * 60}\r", end="", file=sys.stderr, flush=True)

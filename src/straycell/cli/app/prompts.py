@@ -20,7 +20,7 @@ def confirm(yes: bool, question: str) -> None:
     # A script has nobody to answer: it must say --yes and not hang.
     if not at_terminal():
         raise UsageFault(f"this needs a yes: {question}", "add --yes")
-    # On stderr: the question is no part of the data.
+    # On stderr: the question is not part of the data.
     print(f"{one_line(question)} [y/N] ", end="", file=sys.stderr, flush=True)
     if sys.stdin.readline().strip().casefold() not in ("y", "yes"):
         raise UsageFault("not confirmed: nothing was changed", "answer y, or add --yes")

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
-from typing import Literal
+from collections.abc import Callable, Collection, Mapping, Sequence
+from typing import Literal, TypeVar
 
 from straycell.cli.app import options, output
 from straycell.plain_text import one_line
@@ -26,6 +26,56 @@ class Marked(str):
 
 
 Cell = str | None
+_Item = TypeVar("_Item")
+Columns = Mapping[str, Callable[[_Item], object]]
+"""Heading by heading what a row shows of its item; None and an empty text are a dash."""
+
+
+def listing(
+    items: Sequence[_Item],
+    document: Callable[[_Item], object],
+    columns: Columns[_Item],
+    *,
+    flexible: str | None,
+    empty: str,
+    right: Collection[str] = (),
+) -> None:
+    """What a list command answers: `document` of each item with --json, else a table of `columns`."""
+    output.emit(
+        [document(item) for item in items],
+        lambda: grid(items, columns, flexible=flexible, empty=empty, right=right),
+    )
+
+
+def grid(
+    items: Sequence[_Item],
+    columns: Columns[_Item],
+    *,
+    flexible: str | None,
+    empty: str,
+    right: Collection[str] = (),
+) -> None:
+    """A table of `columns`: heading and value are written side by side, so that none slips under another."""
+    rows = [[_word(show(item)) for show in columns.values()] for item in items]
+    table(list(columns), rows, flexible=flexible, empty=empty, right=right)
+
+
+def _word(value: object) -> Cell:
+    if value is None or value == "":
+        return None
+    return value if isinstance(value, str) else str(value)
+
+
+def lines(rows: Sequence[Sequence[str]], *, empty: str) -> None:
+    """A few short rows without headers, aligned, for what a command just recorded; `empty` goes to stderr."""
+    if not rows:
+        output.talk(empty)
+        return
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    for row in rows:
+        line = "  ".join(text.ljust(width) for text, width in zip(row, widths, strict=True)).rstrip()
+        for part in output.wrap(line) if options.current().at_terminal else [line]:
+            output.say(part)
 
 
 def table(

@@ -27,9 +27,9 @@ def run(
     teardown: Annotated[
         str | None, values.text_option("--teardown", "Go on with this tear-down, like AT3.", metavar="CODE")
     ] = None,
-    due: Annotated[bool, typer.Option("--due", help="Walk the cells that wait for a reading.")] = False,
+    due: Annotated[bool, typer.Option("--due", help="Go through the cells that wait for a reading.")] = False,
 ) -> None:
-    """The guided evening: one tear-down, cell after cell, or the readings that are due.
+    """Record in a dialogue: one tear-down, cell after cell, or the readings that are due.
 
     Each cell is recorded as it is finished. Ctrl-C and Ctrl-D end the evening and drop only the cell at hand.
     """
@@ -66,7 +66,7 @@ def _print_labels(effect: PrintLabels) -> None:
     if out.exists():
         raise BadData(f"{out} is there already", "name another file")
     if out.suffix.casefold() != ".pdf":
-        raise BadData(f"'{effect.path}' is no PDF", "end the name in .pdf")
+        raise BadData(f"'{effect.path}' is not a PDF", "end the name in .pdf")
     print_cells(effect.codes, out)
 
 

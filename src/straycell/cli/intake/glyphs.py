@@ -1,4 +1,4 @@
-"""A code in letters that can be read from across the bench; zero is struck through, so it is no O."""
+"""A code in letters that can be read from across the bench; zero is struck through, so it is not an O."""
 
 from __future__ import annotations
 

@@ -127,7 +127,7 @@ class Terminal:
 
 
 def _tidy(line: str) -> str:
-    """Arrow keys and the like leave escape sequences in a plain line; what they leave is no answer."""
+    """Arrow keys and the like leave escape sequences in a plain line; what they leave is not an answer."""
     return "".join(c for c in line.split("\x1b")[0] if c.isprintable()).strip()
 
 

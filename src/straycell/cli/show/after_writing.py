@@ -1,4 +1,4 @@
-"""What a write did to a cell's verdict, told in two lines, with the cautions of what was seen."""
+"""What a write did to a cell's verdict, shown in two lines, with the cautions of what was seen."""
 
 from __future__ import annotations
 
@@ -7,40 +7,50 @@ from collections.abc import Mapping
 from straycell.acceptance.reasons import Outcome
 from straycell.bench import verdict_words
 from straycell.bench.recording.record import After, Recorded, lost_words
-from straycell.cli.app import clock, output
+from straycell.cli.app import clock, output, read_today
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.keys import RecordKey
 from straycell.safety import Step
 
 
 def talk_recorded(recorded: Recorded, step: Step = Step.MEASURING) -> None:
-    """Say on stderr which projects lost a cell, which capacities do not count, and where each cell stands now."""
+    """Say on stderr which projects lost a cell, which capacities do not count, and where each cell is now."""
     for line in lost_words(recorded.lost):
         output.talk(line)
     talk_doubts(recorded.doubts, recorded.remedy)
     for after in recorded.after:
-        talk_after(after, step)
+        # What a capacity must be to count is the next step then; a second one beside it would be read past.
+        talk_after(after, step, with_next=not recorded.doubts)
 
 
 def talk_doubts(doubts: Mapping[RecordKey, str], remedy: str) -> None:
     """Which capacities do not count, and once what to do."""
     for number, why in doubts.items():
         output.talk(f"{number} is {why}")
-    if doubts and remedy:
+    known = "remedy of a capacity"
+    if doubts and remedy and known not in read_today.read_in_full():
         output.hint(remedy)
+        read_today.remember([known])
 
 
-def talk_after(after: After, step: Step = Step.MEASURING) -> None:
-    """Say where the cell stands now, what comes next, and the cautions for that."""
+def talk_after(after: After, step: Step = Step.MEASURING, *, with_next: bool = True) -> None:
+    """Say where the cell is now, what comes next, and the cautions for that."""
     verdict, kinds = after.verdict, [after.cell.facts]
-    output.talk(f"{after.cell.code} is now {verdict_words.headline(verdict)}")
+    steps = verdict_words.steps(verdict, clock.now())
+    # What to do next is told whole once a day for each kind of work, like a caution; after that a reminder is enough.
+    known = read_today.read_in_full()
+    work = {f"next {step.words}" for step in steps[:1]}
+    again = not with_next or (bool(work) and work <= known)
+    said = verdict_words.in_brief(verdict) if again else verdict_words.headline(verdict)
+    output.talk(f"{after.cell.code} is now {said}")
     reasons = verdict_words.why(verdict)
     if verdict.outcome is Outcome.DISCARD and reasons:
         output.talk(f"because {reasons[0]}")
-    steps = verdict_words.steps(verdict, clock.now())
-    if steps:
-        output.hint(f"next: {steps[0].as_next}")
+    if steps and with_next:
+        output.hint(f"next: {steps[0].in_brief if again else steps[0].as_next}")
     if verdict.outcome is Outcome.DISCARD:
         talk_cautions(*verdict_words.parting(verdict), kinds=kinds)
     else:
         talk_cautions(step, kinds=kinds)
+    if with_next:
+        read_today.remember(work)

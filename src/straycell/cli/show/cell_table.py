@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 from straycell.acceptance.permission import usable_until
 from straycell.bench.cell_list import Listed
-from straycell.bench.wording import shapes
 from straycell.cli.app import output, tables
 from straycell.cli.app.files import write_whole
 from straycell.cli.app.grammar.values import nearest_word_fault
@@ -16,7 +15,7 @@ from straycell.cli.show.pieces.outcomes import outcome_cell
 from straycell.quantities import Measured
 
 if TYPE_CHECKING:
-    from straycell.pictures.stock import Point
+    pass
 
 COLUMNS: dict[str, Callable[[Listed], str | None]] = {
     "code": lambda each: each.cell.code,
@@ -57,39 +56,13 @@ def show(listed: Sequence[Listed], names: Sequence[str]) -> None:
 
 def draw(listed: Sequence[Listed], path: Path, *, force: bool) -> None:
     """The cells as a picture. Raises BadData for another suffix than .png or .svg."""
+    from straycell.bench.paper.prints import points_of
     from straycell.pictures.stock import stock_picture
 
     points = points_of(listed)
     kind: Literal["png", "svg"] = "svg" if path.suffix.lower() == ".svg" else "png"
     write_whole(path, stock_picture(points, len(listed) - len(points), kind), force=force)
     output.hint(f"drawn in {path}")
-
-
-def points_of(listed: Sequence[Listed]) -> list[Point]:
-    """The cells that have both figures today."""
-    from straycell.pictures.stock import Point
-
-    return [
-        Point(each.capacity.value, each.resistance.value, each.outcome)
-        for each in listed
-        if each.capacity is not None and each.resistance is not None
-    ]
-
-
-def document(each: Listed) -> dict[str, Any]:
-    """One cell for --json: its facts, and each figure with its expanded uncertainty or null."""
-    loss = each.loss_pct_month
-    return shapes.cell_json(each.cell) | {
-        "outcome": each.outcome.word,
-        "valid_until": each.valid_until,
-        "capacity_ah": _measured(each.capacity),
-        "resistance_ohm": _measured(each.resistance),
-        "loss_pct_month": None if loss is None else {"value": loss[0], "expanded_uncertainty": loss[1]},
-    }
-
-
-def _measured(figure: Measured | None) -> dict[str, float] | None:
-    return None if figure is None else {"value": figure.value, "expanded_uncertainty": figure.expanded}
 
 
 def _number(figure: Measured | None, per_unit: float) -> str | None:

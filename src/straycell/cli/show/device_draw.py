@@ -40,7 +40,7 @@ class Draw:
         steady_v = show(until_v + self.dip_v, Dimension.VOLTAGE)
         return [
             f"a peak of {at_least(self.peak_a, Dimension.CURRENT)} pulls the voltage up to "
-            f"{at_least(self.dip_v, Dimension.VOLTAGE)} further down: the device stops when it stands at {steady_v} "
+            f"{at_least(self.dip_v, Dimension.VOLTAGE)} further down: the device stops when it is at {steady_v} "
             "between the peaks"
         ]
 

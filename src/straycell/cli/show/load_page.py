@@ -58,7 +58,7 @@ def _resistor(resistor: Document) -> str:
     if resistor["is_e24"]:
         return f"{ohms(resistor['ohm'])}, an E24 value"
     near, colours = ohms(resistor["nearest_e24_ohm"]), " ".join(resistor["nearest_e24_bands"])
-    return f"{ohms(resistor['ohm'])} is no E24 value; the nearest is {near} ({colours})"
+    return f"{ohms(resistor['ohm'])} is not an E24 value; the nearest is {near} ({colours})"
 
 
 def _spread(resistor: Document) -> str:

@@ -28,7 +28,7 @@ PAGES_MM = {"A4": (210.0, 297.0), "A5": (148.0, 210.0), "A6": (105.0, 148.0), "l
 """ISO 216, and ANSI/ASME Y14.1 size A; upright."""
 
 MARGIN_MM, HEAD_MM = 12.0, 18.5
-"""Left free beside and above a grid that the file leaves to the program: head line, ruler and cautions stand there."""
+"""Left free beside and above a grid that the file leaves to the program: head line, ruler and cautions are there."""
 
 _Mm = Annotated[float, Field(allow_inf_nan=False, strict=True)]
 _Count = Annotated[int, Field(ge=1, strict=True)]

@@ -1,4 +1,4 @@
-"""A label stock: where its labels stand on the page, where they go on a cell, and what can be wrong with that."""
+"""A label stock: where its labels are on the page, where they go on a cell, and what can be wrong with that."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ class Where(StrEnum):
 class LabelShape:
     """One label: its size, the rim that stays unprinted, and the side of one QR module, all in mm.
 
-    `symbol_most_mm` bounds the dark part of any symbol; `long_links`: addresses beyond version 3 may stand on it;
+    `symbol_most_mm` bounds the dark part of any symbol; `long_links`: addresses beyond version 3 may be on it;
     `dot_mm`: modules are a whole number of dots of a printer (0: any).
     """
 

@@ -45,7 +45,7 @@ class Flow:
         return rows
 
     def bucket_rows(self, used: Ints) -> list[Row]:
-        """What leaves a bucket is what was used of it, plus what is added, less what is left out."""
+        """Flow out of a bucket = used + added - dropped."""
         model, extra = self.model, self.model.columns + len(self.bucket)
         count = len(model.masks)
         rows: list[Row] = []

@@ -108,7 +108,7 @@ def demand_of(item: Any, where: str, known: Collection[Kind]) -> Demand:
         parallel=checked_count(field(item, "parallel", where), f"{where} parallel"),
         packs=checked_count(field(item, "packs", where, 1), f"{where} packs"),
         min_capacity_ah=number(field(item, "min_capacity_ah", where), f"{where} min_capacity_ah", 0.0),
-        # No limit given is no limit: infinity compares rightly with every cell.
+        # No limit given is not a limit: infinity compares rightly with every cell.
         max_resistance_ohm=math.inf if most is None else ceiling(most, f"{where} max_resistance_ohm"),
         min_rank=-math.inf if rank is None else number(rank, f"{where} min_rank"),
         weight=number(field(item, "weight", where, 1), f"{where} weight", 0.0),

@@ -16,7 +16,7 @@ from straycell.matching.verify import verify_groups
 
 
 class NoLegalGrouping(NegativeAnswer):
-    """The cells cannot be split as asked; `cells` are the positions in the input that stand in the way."""
+    """The cells cannot be split as asked; `cells` are the positions in the input that are in the way."""
 
     def __init__(self, what: str, remedy: str, cells: Sequence[int] = ()) -> None:
         super().__init__(what, remedy)

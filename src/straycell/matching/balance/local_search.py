@@ -50,7 +50,7 @@ class Table:
             self.refresh(group)
 
     def refresh(self, group: int) -> None:
-        """Recompute the sum of a group and, for each member, the ohms that may stand in its place."""
+        """Recompute the sum of a group and, for each member, the ohms that may be in its place."""
         cells = np.sort(self.members[group])
         self.members[group] = cells
         self.sums[group] = self.pool.capacity[cells].sum()

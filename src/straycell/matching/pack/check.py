@@ -11,7 +11,7 @@ from straycell.matching.screen.candidates import Candidate
 from straycell.matching.screen.shared import Screen
 from straycell.matching.verify import SLACK, UnsoundPlan, shape_faults, verify_groups
 
-# Cells that stand alone in their group are never compared.
+# Cells alone in their group are never compared.
 NO_RATIO = 1e9
 
 

@@ -59,7 +59,7 @@ def plan_joining(groups: Sequence[Group], limits: UseLimits) -> Joining | None:
     if len(cells) < 2:
         return None
     chemistry = cells[0].facts.chemistry
-    # lfp's plateau hides the state of charge; only full is a voltage that says where a cell stands.
+    # lfp's plateau hides the state of charge; only full is a voltage that says where a cell is.
     if chemistry is Chemistry.LFP:
         to_v = limits.full_v[chemistry]
         why = "lfp tells nothing by its voltage until it is full"
@@ -80,7 +80,7 @@ def difference(one: RestVoltage, other: RestVoltage, limits: UseLimits) -> Measu
     """The difference of two rest voltages in V. Readings by one meter share its gain and offset."""
     kelvin = _kelvin(one, other, limits)
     apart_v = abs(one.measured.value - other.measured.value)
-    # A cell's own voltage moves up to 0.5 mV a kelvin (`cell-drift`), which is no difference of charge.
+    # A cell's own voltage moves up to 0.5 mV a kelvin (`cell-drift`), which is not a difference of charge.
     drift_v = limits.cell_drift * kelvin / math.sqrt(3.0)
     # One meter's offset is in both readings and cancels; its gain acts on the difference alone.
     same = one.meter and one.meter == other.meter
@@ -147,7 +147,7 @@ def _bring(c: Candidate, to_v: float, because: str) -> Bring:
 def _too_far(c: Candidate, reference: Candidate, bank: Sequence[Candidate], limits: UseLimits) -> str:
     """Why a cell may not be joined with the bank as it is; empty when it may."""
     if c.rest is None:
-        return "no rest voltage that still stands"
+        return "no rest voltage that still holds"
     for other in [reference, *bank]:
         if other.code == c.code:
             continue

@@ -161,7 +161,7 @@ def described(
 
 
 def weakest_run(screen: Screen, alike: Sequence[Candidate], found: Sequence[Run]) -> Runtime:
-    """The run time of the pack as it is told, the same on every page: that of its weakest group."""
+    """The run time of the pack as it is reported, the same on every page: that of its weakest group."""
     each = [final_runtime(screen, c, run) for c, run in zip(alike, found, strict=True)]
     weakest = min(each, key=lambda runtime: runtime.low_h)
     return replace(

@@ -11,7 +11,7 @@ from straycell.matching.screen.limits import UseLimits
 from straycell.projects import Project
 
 MOST_TRIED = 14
-"""Numbers of cells in parallel that are tried from the first that could do it: beyond it is no lack of cells."""
+"""Numbers of cells in parallel that are tried from the first that could do it: beyond it is not a lack of cells."""
 
 
 def in_series(project: Project, chemistries: Sequence[Chemistry], limits: UseLimits) -> list[int]:

@@ -49,7 +49,7 @@ def pack_reasons(screen: Screen, plan: PackPlan) -> tuple[Why, ...]:
 
 def _place(number: int, c: Candidate) -> Why:
     assert c.capacity is not None and c.resistance is not None
-    rest = f", at rest {volts(c.rest.measured.value)}" if c.rest else ", no rest voltage that still stands"
+    rest = f", at rest {volts(c.rest.measured.value)}" if c.rest else ", no rest voltage that still holds"
     text = (
         f"{c.outcome.word}, {capacity(c.capacity.value)}, {ohms(c.resistance.value)}{rest}: in group {number}"
     )

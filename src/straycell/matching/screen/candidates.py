@@ -18,7 +18,7 @@ __all__ = ["Candidate", "RestVoltage", "UseLimits", "Why"]
 
 @dataclass(frozen=True, slots=True)
 class RestVoltage:
-    """A rest voltage that still stands: nothing went in or out of the cell since.
+    """A rest voltage that still holds: nothing went in or out of the cell since.
 
     `alone_u_v` is the part of its standard uncertainty that another reading by the same `meter` does not
     share, in V; None where it is not known who measured.

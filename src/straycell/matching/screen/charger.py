@@ -121,7 +121,7 @@ def _why(
 
 
 def for_one_cell(demand: Demand, c: Candidate, limits: UseLimits) -> Why | None:
-    """A single-cell charger on a string, told by its programming resistor or its voltage; None when it is none."""
+    """A single-cell charger on a string, given by its programming resistor or its voltage; None when it is none."""
     charge, chemistry, in_line = demand.project.charge, c.facts.chemistry, demand.series
     if charge is None:
         return None
@@ -136,7 +136,7 @@ def for_one_cell(demand: Demand, c: Candidate, limits: UseLimits) -> Why | None:
     if charge.programming_resistor_ohm is not None:
         why = "a charger with a programming resistor is made for one cell"
     elif set_v is None:
-        why = "the charger's voltage is not said"
+        why = "the charger's voltage is missing"
     elif set_v <= stop_v:
         why = f"a charger of {volts(set_v * in_line)} gives {volts(set_v)} a cell, at which the device has stopped"
     else:
@@ -214,7 +214,7 @@ def judge_temperature(project: Project, c: Candidate, limits: UseLimits) -> Why:
     fits = temperature_limit(at_c) > 0 and at_c <= limits.charge_high_c
     fits = fits and (at_c >= limits.charge_low_c or not said)
     limit_c = limits.charge_low_c if at_c < limits.charge_low_c else limits.charge_high_c
-    text = f"charged at {at_c:g} C" if said else f"works at {at_c:g} C, where it is charged is not said"
+    text = f"charged at {at_c:g} C" if said else f"works at {at_c:g} C, where it is charged is missing"
     window = f"{limits.charge_low_c:g} to {limits.charge_high_c:g} C"
     remedy = f'charge it at {window} and say so: temperature = "20C" under [charge]'
     text += "" if fits else f": cells are charged at {window}"

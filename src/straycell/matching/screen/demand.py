@@ -43,7 +43,7 @@ class Demand:
 
     @property
     def protection_v(self) -> float | None:
-        """Where the protection cuts off, in V a cell; None where it is not said."""
+        """Where the protection cuts off, in V a cell; None where it is missing."""
         protection = self.project.protection
         if protection.cutoff_v is None or protection.per_cell:
             return protection.cutoff_v

@@ -141,7 +141,7 @@ def _protection(demand: Demand, limits: UseLimits) -> Mapping[str, object]:
     found = ["protection is fitted" if project.protection.fitted else "no protection is fitted"]
     advice = list(faults)
     if trip is None:
-        found.append("its trip current is not said")
+        found.append("its trip current is missing")
         if project.protection.fitted:
             advice.append(
                 "look up its trip current and write it as trip_current, or the resistance of one of its two "

@@ -35,7 +35,7 @@ class Run:
 
     @property
     def promised(self) -> Runtime:
-        """The one run time that is told: with the peaks, where they matter."""
+        """The one run time that is reported: with the peaks, where they matter."""
         return self.peak if self.peak is not None else self.steady
 
 
@@ -124,7 +124,7 @@ def run_times(
 
 
 def _told(screen: Screen, c: Candidate, bare: Runtime) -> Runtime:
-    """A run time with what it loses beside its load: no other is ever told."""
+    """A run time with what it loses beside its load: no other is ever reported."""
     assert c.capacity is not None
     return with_losses(bare, c.capacity.value, c.loss_per_month, screen.demand.parallel)
 

@@ -36,7 +36,7 @@ class Screened:
 
     @property
     def runtime(self) -> Runtime | None:
-        """The run time as it is told, once it was computed."""
+        """The run time as it is reported, once it was computed."""
         return self.run.promised if self.run is not None else None
 
     @property

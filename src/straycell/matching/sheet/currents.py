@@ -14,7 +14,7 @@ from straycell.matching.screen.charger import cell_charge_a
 from straycell.matching.screen.limits import UseLimits
 
 STEP_C = 5.0
-"""Charge currents are told for spans of so many kelvin; within one the least counts."""
+"""Charge currents are reported for spans of so many kelvin; within one the least counts."""
 
 
 @dataclass(frozen=True, slots=True)

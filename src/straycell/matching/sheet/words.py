@@ -1,4 +1,4 @@
-"""What stands on a build sheet beside the drawing: order of work, fuses and protection, charger, checks."""
+"""What is on a build sheet beside the drawing: order of work, fuses and protection, charger, checks."""
 
 from __future__ import annotations
 
@@ -185,7 +185,7 @@ def _afterwards(series: int, name: str) -> tuple[str, ...]:
 
 
 def fact_lines(match: Match, project: Project, mass: str) -> tuple[str, ...]:
-    """What stands below the title: need, run time, the pack's own data."""
+    """What is below the title: need, run time, the pack's own data."""
     need = project.need
     lines = [
         f"needs {need.runtime_h:g} h at {show(need.temperature_c, _D.TEMPERATURE)}, "

@@ -1,6 +1,6 @@
 """What is due as an iCalendar file (RFC 5545): one all-day event for each kind of work and day.
 
-What is due already stands on today's page. The same items give the same bytes; an event keeps its UID, so that
+What is due already is on today's page. The same items give the same bytes; an event keeps its UID, so that
 taking the file in again moves no entry twice.
 """
 
@@ -40,7 +40,7 @@ def _by_day(
 ) -> dict[tuple[date, int], list[DueItem]]:
     days: dict[tuple[date, int], list[DueItem]] = {}
     for item in sorted(items, key=lambda i: i.order):
-        # A calendar does not remind of days gone by: what is overdue stands on today.
+        # A calendar does not remind of days gone by: what is overdue is on today.
         day = max(today, item.at.astimezone(zone).date())
         days.setdefault((day, item.kind.rank), []).append(item)
     return days

@@ -269,7 +269,7 @@ def _ages(kept: Kept) -> Iterator[DueItem]:
     """Told ahead: when the rules stop accepting its capacity or resistance, it would fall back on hold."""
     if charge_refusal(kept.verdict, kept.case.facts.chemistry) is not None:
         return
-    # A charge and a run take days: told ahead, a cell need not fall on hold first (30 days, common practice).
+    # A charge and a run take days: reported ahead, a cell need not fall on hold first (30 days, common practice).
     kind = due_kinds()["ages"]
     ends = {word: end for word in ("capacity", "resistance") if (end := _too_old_at(kept.case, word))}
     if not ends:
@@ -303,7 +303,7 @@ def _too_old_at(case: Case, word: str) -> tuple[datetime, datetime] | None:
 
 
 def _forgotten(kept: Kept) -> Iterator[DueItem]:
-    """On hold for a month with nothing done that could end it: checks on the shelf are no step forward."""
+    """On hold for a month with nothing done that could end it: checks on the shelf are not a step forward."""
     if kept.verdict.outcome is not Outcome.HOLD or not kept.verdict.missing:
         return
     # Cells on hold are the ones of which least is known: forgotten, they are the danger in the drawer.

@@ -120,7 +120,7 @@ def due_kinds() -> Mapping[str, DueKind]:
 
 
 def survey(household: Household) -> list[DueItem]:
-    """All that is due now or will be, as things stand, worst first. Same input, same list."""
+    """All that is due now or will be, as things are, worst first. Same input, same list."""
     from straycell.safety.due.cells import cells_due
     from straycell.safety.due.others import builds_due, meters_due
 

@@ -1,10 +1,10 @@
-"""Rest voltages that fall faster than the cell's own past or its siblings: told before any limit is reached."""
+"""Rest voltages that fall faster than the cell's own past or its siblings: reported before any limit is reached."""
 
 from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
@@ -131,3 +131,22 @@ def _faster(rate: Measured, reference: Measured, factor: float, least: float) ->
         and rate.value > factor * max(reference.value, 0.0)
         and rate.value > least
     )
+
+
+def odd_in_pack(found_v: Mapping[str, float]) -> dict[str, float]:
+    """The cells of one pack, by code, whose voltage as found is far from the others', with the middle one of those."""
+    figures = _figures()
+    odd = {}
+    for code, volts in found_v.items():
+        others = [other for name, other in found_v.items() if name != code]
+        if len(others) < figures["siblings"]["fewest"]:
+            continue
+        middle = median(others)
+        # The middle one of two unlike cells is nobody's voltage: most of the others must lie about it.
+        if _near(others, volts) < len(others) / 2 < _near(others, middle):
+            odd[code] = middle
+    return odd
+
+
+def _near(found_v: Sequence[float], volts: float) -> int:
+    return sum(abs(other - volts) < _figures()["pack"]["odd_v"] for other in found_v)

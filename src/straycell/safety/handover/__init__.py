@@ -1,1 +1,1 @@
-"""What leaves the house: which list a cell stands on, how it must be packed, and the PDF."""
+"""What leaves the house: which list a cell is on, how it must be packed, and the PDF."""

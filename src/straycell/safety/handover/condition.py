@@ -71,8 +71,8 @@ def is_critical(evidence: Evidence, verdict: Verdict) -> bool:
     """True when it may still react: look, history or a measurement says heat, gas, fire, or a short inside."""
     # What may still react needs P911 instead of P908 (special provision 376).
     signs = carriage()["critical"]
-    measured = [r for r in verdict.reasons if r.rule in signs["rules"] and r.ceiling is Outcome.DISCARD]
-    if any(r.status is not Status.MET for r in measured):
+    # A person may discard a cell that is only held for its warmth: a hold of these rules is a sign, too.
+    if any(r.rule in signs["rules"] and r.status is Status.FAILED for r in verdict.reasons):
         return True
     looks = {str(word) for r in evidence.readings for word in r.look}
     known = [find_incident(upset.kind) for upset in evidence.upsets]

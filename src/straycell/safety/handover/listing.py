@@ -52,7 +52,7 @@ class HandoverCell:
 
 @dataclass(frozen=True, slots=True)
 class MayApply:
-    """A carriage rule that may apply: what it says and where that stands."""
+    """A carriage rule that may apply: what it says and where that is written."""
 
     id: str
     name: str
@@ -204,7 +204,7 @@ def _rules(cell: HandoverCell) -> tuple[str, ...]:
 
 
 def _chemistry(evidence: Evidence) -> Chemistry:
-    """As entered; not known when an earlier entry that stands says rechargeable where this one does not."""
+    """As entered; not known when an earlier valid entry says rechargeable where this one does not."""
     now = evidence.facts.chemistry
     others = evidence.other_chemistries
     # Ion or metal decides the UN number; where two entries disagree about that, the paper says not known.

@@ -146,7 +146,7 @@ def _told(cell: HandoverCell) -> str:
 
 
 def _rules(pdf: Paper, listed: HandoverList, cautions: Sequence[str]) -> None:
-    _say(pdf, "What may apply, with where it stands", _HEAD, bold=True)
+    _say(pdf, "What may apply, and where it is written", _HEAD, bold=True)
     for rule in listed.rules:
         _say(pdf, f"{rule.name}: {rule.text}. Source: {rule.source}.", 8.0)
         pdf.ln(0.6)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sqlalchemy import select
+from sqlalchemy import Connection, select
 
 from straycell.cells import make_code
 from straycell.errors import BadData
@@ -11,10 +11,15 @@ from straycell.store.schema.tables import BENCH
 from straycell.store.session import Pen
 
 
+def letter(conn: Connection) -> str:
+    """The letter that this bench's codes begin with."""
+    return str(conn.execute(select(BENCH.c.letter)).scalar_one())
+
+
 def take_letter(pen: Pen, letter: str) -> str:
     """From now on this store is bench `letter`; returns the former letter. What was written keeps its numbers.
 
-    Raises BadData for a letter that is none, or under which something stands here already.
+    Raises BadData for a letter that is none, or under which something is here already.
     """
     make_code(letter, 0)
     former = str(pen.conn.execute(select(BENCH.c.letter)).scalar_one())

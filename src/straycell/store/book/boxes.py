@@ -10,7 +10,7 @@ from straycell.cells import Cell, Stage
 from straycell.errors import BadData
 from straycell.readings import Quantity
 from straycell.safety.boxes import Contents, why_not
-from straycell.safety.energy import Held, energy_wh, total
+from straycell.safety.energy import Amount, Held, energy_wh, total
 from straycell.store.book import cells
 from straycell.store.book.derived import say
 from straycell.store.book.names import key_named, shown
@@ -36,10 +36,10 @@ def box(conn: Connection, name: str) -> Box:
     raise BadData(f"there is no box '{name}'", f"{hint}; make one with: straycell box add")
 
 
-def add_box(pen: Pen, name: str, kind: str, limit_wh: float | None) -> Box:
+def add_box(pen: Pen, name: str, kind: str = "", limit_wh: float | None = None) -> Box:
     """A new box. Raises BadData when the name is empty or taken, or the limit not above zero."""
     if not name.strip():
-        raise BadData("a box needs a name", "write it as it stands on the box")
+        raise BadData("a box needs a name", "write it as it is on the box")
     if limit_wh is not None and not 0 < limit_wh < float("inf"):
         raise BadData(
             f"box '{name}': a limit of {limit_wh} Wh", "write a limit above zero, like --limit-wh 100"
@@ -82,6 +82,12 @@ def contents(conn: Connection, name: str) -> Contents:
         tuple(cell.code for cell in listed if cell.stage is Stage.CONDEMNED),
         total(energy_wh(held) for held in helds(conn, listed)),
     )
+
+
+def energy(conn: Connection, name: str) -> Amount:
+    """Energy in Wh of what lies in a box when all of it is full. Raises BadData."""
+    box(conn, name)
+    return contents(conn, name).energy
 
 
 def require_room(conn: Connection, name: str, incoming: Sequence[Cell]) -> None:

@@ -37,7 +37,7 @@ from straycell.store.verdicts.recorded import judge
 # --- looking ---------------------------------------------------------------------------------------
 
 
-def builds(conn: Connection, *, live_only: bool) -> list[Build]:
+def builds(conn: Connection, live_only: bool = True) -> list[Build]:
     """All builds, or those not dismantled, in the order they were reserved."""
     query = select(BUILD).order_by(BUILD.c.reserved_at_us, func.length(BUILD.c.key), BUILD.c.key)
     if live_only:
@@ -113,7 +113,7 @@ def _required(conn: Connection, project: str) -> Build:
 
 
 def reserve(pen: Pen, project: str, groups: Sequence[Sequence[str]], plan: str) -> Build:
-    """Promise cells to a pending project; each cell's verdict is made anew under the write lock.
+    """Promise cells to a pending project; each cell's verdict is made again under the write lock.
 
     Raises NegativeAnswer when a cell is not free or its verdict does not allow the use, BadData otherwise.
     """
@@ -129,7 +129,7 @@ def reserve(pen: Pen, project: str, groups: Sequence[Sequence[str]], plan: str) 
         )
     doubled = sorted({code for code in codes if codes.count(code) > 1})
     if doubled:
-        raise BadData(f"cell {doubled[0]} stands twice in the plan", "a cell has one place")
+        raise BadData(f"cell {doubled[0]} is in the plan twice", "a cell has one place")
     cells.require_cells(pen.conn, codes)
     stages = cells.stages(pen.conn, codes)
     _require_free(pen.conn, codes, stages)
@@ -165,7 +165,7 @@ def _require_free(conn: Connection, codes: Sequence[str], stages: dict[str, Stag
             continue
         where = f" for project '{holder}'" if holder else ""
         raise NegativeAnswer(
-            f"cell {code} is {stages[code]}{where} and cannot be reserved", "match the project anew"
+            f"cell {code} is {stages[code]}{where} and cannot be reserved", "match the project again"
         )
 
 
@@ -247,7 +247,7 @@ def _go_on(pen: Pen, build: Build, state: BuildState, event_id: int) -> None:
 
 
 def dismantle(pen: Pen, project: str) -> Build:
-    """Take a build apart. Cells that were built in come back as received and on hold until checked anew;
+    """Take a build apart. Cells that were built in come back as received and on hold until checked again;
     cells that were only reserved go back to where they were.
     """
     build = _required(pen.conn, project)
@@ -371,7 +371,7 @@ def add_upsets(pen: Pen, codes: Iterable[str], kind: str, *, severe: bool, event
         pen.kin |= siblings.siblings_of(pen.conn, listed)
 
 
-def add_incident(pen: Pen, kind: str, codes: Sequence[str], note: str, *, severe: bool) -> int:
+def add_incident(pen: Pen, kind: str, codes: Sequence[str], note: str = "", severe: bool = False) -> int:
     """Record an incident; returns its number. Raises BadData without a kind or a cell."""
     if not kind.strip() or not codes:
         raise BadData(

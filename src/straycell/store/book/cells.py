@@ -46,7 +46,7 @@ def facts_values(facts: CellFacts) -> dict[str, Any]:
 
 
 CELL_FIELDS = ("stage", "box", "teardown", "pack", *FACT_NAMES)
-"""What can be said of a cell; box and stage say where it lies, and are no evidence."""
+"""What can be said of a cell; box and stage say where it lies, and are not evidence."""
 UNSAID: dict[str, Any] = {
     "stage": Stage.RECEIVED.value,
     "box": None,
@@ -115,8 +115,10 @@ def _absent(conn: Connection, code: str) -> BadData:
 
 
 def require_cells(conn: Connection, wanted: Iterable[str]) -> None:
-    """Raise BadData for the first of these codes that is no cell's."""
+    """Raise BadData for the first of these codes that is not a cell's."""
     listed = list(dict.fromkeys(wanted))
+    if not listed:
+        return
     # One query for all codes; the first missing one is named in the order they were typed.
     found = set(conn.execute(select(CELL.c.code).where(among(CELL.c.code, listed))).scalars())
     for code in listed:
@@ -209,8 +211,9 @@ def blank_codes(conn: Connection) -> list[str]:
     )
 
 
-def next_blank(conn: Connection, letter: str) -> str:
+def next_blank(conn: Connection) -> str:
     """The printed blank of this bench that follows the one used last; "" for none."""
+    letter = conn.execute(select(BENCH.c.letter)).scalar_one()
     rows = conn.execute(
         select(BLANK_CODE.c.code, EVENT.c.detail, CELL.c.event_id)
         .join(EVENT, EVENT.c.id == BLANK_CODE.c.event_id)

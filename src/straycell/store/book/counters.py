@@ -35,7 +35,7 @@ _KEYS = {
 
 
 def given_out(conn: Connection, letter: str) -> dict[str, int]:
-    """The highest number of each run that stands in this store under a letter."""
+    """The highest number of each run that is in this store under a letter."""
     # From the rows themselves: a counter may be behind after a merge or an import.
     found = {
         name: max(
@@ -66,9 +66,9 @@ def given_out(conn: Connection, letter: str) -> dict[str, int]:
 
 
 def recount(conn: Connection) -> None:
-    """Lift the bench's counters to what stands in the store."""
+    """Lift the bench's counters to what is in the store."""
     bench = conn.execute(select(BENCH)).one()
-    # Only upwards: a number given out stands on paper, also if its row is elsewhere.
+    # Only upwards: a number given out is on paper, also if its row is elsewhere.
     lifted = {
         name: number
         for name, number in given_out(conn, bench.letter).items()

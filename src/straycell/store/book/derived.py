@@ -42,7 +42,7 @@ TEARDOWN_FIELDS = ("title", "kind", "found_on", "place", "note", "objects")
 
 
 def say(pen: Pen, event_id: int, values: Mapping[str, Mapping[str, Any]], mistake: str = "") -> None:
-    """Say fields of cells anew (by code), and let their rows follow."""
+    """Say fields of cells again (by code), and let their rows follow."""
     put(pen, event_id, values, mistake)
     follow(pen.conn, cells=list(values))
 
@@ -222,7 +222,7 @@ def build_cell_rows(conn: Connection, keys: Keys) -> Rows:
 
 
 def project_rows(conn: Connection, keys: Keys) -> Rows:
-    """The text that was filed last, and where the project stands."""
+    """The text that was filed last, and where the project is."""
     known = said(conn, keys, ("text", "dropped"))
     live = {
         project: ProjectState.BUILT if state == BuildState.FINISHED.value else ProjectState.RESERVED
@@ -286,7 +286,7 @@ def _stages(conn: Connection, codes: Keys) -> Iterator[tuple[Stage, set[str]]]:
 
 
 def standing_out(conn: Connection, codes: Keys) -> set[str]:
-    """Cells with a finding that stands, or discarded by a person for good."""
+    """Cells with a finding that holds, or discarded by a person for good."""
     withdrawn = select(SUPERSESSION.c.record)
     fell = select(FINDING_FELL.c.digest)
     own = select(CONDEMNATION.c.code).where(("discard " + CONDEMNATION.c.key).not_in(withdrawn))

@@ -9,25 +9,34 @@ from typing import Any
 from sqlalchemy import Connection, Select, select
 
 from straycell.errors import BadData
+from straycell.store.book import cells
 from straycell.store.book.records import Event, LabelPrint
 from straycell.store.column_values import from_json, from_us, to_us
-from straycell.store.schema.tables import EVENT, EVENT_CELL, READING, SUPERSESSION, WRITE
+from straycell.store.schema.tables import BENCH, EVENT, EVENT_CELL, READING, SUPERSESSION, WRITE
 from straycell.store.session import Pen
 
 
 def history(conn: Connection, code: str) -> list[Event]:
-    """All events of one cell, oldest first."""
+    """All events of one cell, oldest first. Raises BadData when there is no such cell."""
+    cells.require_cells(conn, [code])
     return _listed(conn, select(EVENT_CELL.c.event_id).where(EVENT_CELL.c.code == code))
 
 
-def since(conn: Connection, at: datetime, bench: str) -> list[Event]:
-    """All events of one bench's own writes from a time (UTC) on, oldest first."""
+def own(conn: Connection, since: datetime) -> list[tuple[Event, list[str]]]:
+    """What this bench wrote since a time (UTC): each event with its readings that still count, oldest first."""
     # Merged writes bear their own bench: what another one did is not undone here.
-    own = select(WRITE.c.id).where(WRITE.c.bench == bench, WRITE.c.at_us >= to_us(at))
-    return _listed(conn, select(EVENT.c.id).where(EVENT.c.write_id.in_(own)))
+    here = WRITE.c.bench == select(BENCH.c.letter).scalar_subquery()
+    found = _listed(
+        conn,
+        select(EVENT.c.id).where(
+            EVENT.c.write_id.in_(select(WRITE.c.id).where(here, WRITE.c.at_us >= to_us(since)))
+        ),
+    )
+    recorded = _recorded_by(conn, found)
+    return [(event, recorded.get(event.id, [])) for event in found]
 
 
-def recorded_by(conn: Connection, events: list[Event]) -> dict[int, list[str]]:
+def _recorded_by(conn: Connection, events: list[Event]) -> dict[int, list[str]]:
     """By event, the numbers of the readings and charges it recorded that nothing superseded since."""
     superseded = select(SUPERSESSION.c.record)
     rows = conn.execute(

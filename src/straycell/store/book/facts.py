@@ -30,11 +30,11 @@ def add_cells(
     pen: Pen,
     facts: CellFacts,
     *,
-    count: int,
-    code: str | None,
-    teardown: str | None,
-    pack: str | None,
-    box: str | None,
+    count: int = 1,
+    code: str | None = None,
+    teardown: str | None = None,
+    pack: str | None = None,
+    box: str | None = None,
 ) -> list[Cell]:
     """Log `count` alike cells, under the next codes or the one given. Raises BadData, UsageFault."""
     if code is not None and count != 1:
@@ -61,20 +61,20 @@ def correct_cell(
     code: str,
     changes: Mapping[str, object],
     because: str,
-    mistake: str | None,
+    mistake: str | None = None,
     *,
     teardown: str | Keep | None = KEEP,
     pack: str | Keep | None = KEEP,
     box: str | Keep | None = KEEP,
 ) -> Cell:
-    """Say some facts of a cell anew, field by field. With `mistake` "mistyped" what was said before is withdrawn.
+    """Say some facts of a cell again, field by field. With `mistake` "mistyped" what was said before is withdrawn.
 
-    Raises BadData (no such cell, tear-down or box; nothing changes), UsageFault (a name that is no fact).
+    Raises BadData (no such cell, tear-down or box; nothing changes), UsageFault (a name that is not a fact).
     """
     reason = require_because(because)
     if mistake not in (None, "", Mistake.MISTYPED):
         raise UsageFault(
-            f"'{mistake}' is no mistake in a cell's facts", "write --mistake mistyped, or leave it out"
+            f"'{mistake}' is not a mistake in a cell's facts", "write --mistake mistyped, or leave it out"
         )
     old = cells.cell(pen.conn, code)
     facts = _changed(old.facts, changes)

@@ -129,7 +129,7 @@ def _first_condemned(conn: Connection, stages: Collection[str]) -> dict[str, tup
     return first
 
 
-def add_handover(pen: Pen, place: str, codes: Sequence[str] | None) -> HandoverEntry:
+def add_handover(pen: Pen, place: str, codes: Sequence[str] | None = None) -> HandoverEntry:
     """Gather the waiting condemned cells (or these of them) for a place; an open hand-over there takes them in.
 
     Raises BadData when none waits, or one of the cells named is not to be had.
@@ -187,6 +187,11 @@ def list_of(conn: Connection, entry: HandoverEntry, rules: RuleSet, now: datetim
     listed = [HandoverCell.of(evidence, judge(evidence, rules, now).verdict) for evidence in found.values()]
     letter = str(conn.execute(select(BENCH.c.letter)).scalar_one())
     return make_list(str(entry.id), entry.place, letter, entry.opened_at, listed)
+
+
+def list_numbered(conn: Connection, number: RecordKey, rules: RuleSet, now: datetime) -> HandoverList:
+    """The list of a hand-over: as it would go now, or as it went. Raises BadData."""
+    return list_of(conn, handover(conn, number), rules, now)
 
 
 def close_handover(pen: Pen, number: RecordKey) -> HandoverEntry:

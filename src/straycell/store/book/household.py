@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 
 def household(conn: Connection, rules: RuleSet, now: datetime, judged: dict[str, Verdict]) -> Household:
-    """Everything `due` looks at, as it stands at `now`."""
+    """Everything `due` looks at, as it is at `now`."""
     found = evidences(conn, None)
     since = handovers.condemned_since(conn)
     live = builds.builds(conn, live_only=True)
@@ -91,7 +91,7 @@ class KnownValue:
 
 
 def compare_meter(
-    pen: Pen, name: str, day: date, note: str, known: KnownValue | None = None
+    pen: Pen, name: str, day: date, note: str = "", known: KnownValue | None = None
 ) -> tuple[Comparison, bool]:
     """Record that a meter was compared; also returns whether it was off by more than its accuracy.
 

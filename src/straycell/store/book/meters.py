@@ -77,7 +77,7 @@ def keys(conn: Connection) -> dict[str | None, str | None]:
 
 
 def add_meter(pen: Pen, new: Meter) -> Meter:
-    """Declare a meter. Raises BadData when the name is empty or taken, or a figure is no accuracy."""
+    """Declare a meter. Raises BadData when the name is empty or taken, or a figure is not an accuracy."""
     require_meter(new)
     # Changed in place, the U of every reading taken with it would change, too.
     if key_named(pen.conn, METER, new.name) is not None:
@@ -102,7 +102,7 @@ def add_meter(pen: Pen, new: Meter) -> Meter:
 
 
 def require_meter(new: Meter) -> None:
-    """Raise BadData when the name is empty, or a figure is no accuracy and no step."""
+    """Raise BadData when the name is empty, or a figure is not an accuracy and no step."""
     if not new.name.strip():
         raise BadData("a meter needs a name", "write it as you call the instrument, like 'blue multimeter'")
     for quantity in _QUANTITIES:

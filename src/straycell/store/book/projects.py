@@ -1,4 +1,4 @@
-"""Projects as filed: their text, how urgent they are, and where they stand."""
+"""Projects as filed: their text, how urgent they are, and where they are."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ def key(conn: Connection, name: str) -> str:
 
 
 def add_project(
-    pen: Pen, name: str, text: str, priority: int, due: date | None, *, replace: bool
+    pen: Pen, name: str, text: str, priority: int, due: date | None = None, replace: bool = False
 ) -> ProjectEntry:
     """File a project. Raises BadData when the name is empty, or taken and not to be replaced."""
     if not name.strip():

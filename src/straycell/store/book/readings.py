@@ -236,7 +236,7 @@ def recording(table: FromClause) -> tuple[ColumnElement[Any], ...]:
     return table.c.recorded_at_us, func.length(table.c.key), table.c.key
 
 
-def recorded(conn: Connection, code: str, *, with_superseded: bool) -> list[RecordedReading]:
+def recorded(conn: Connection, code: str, *, with_superseded: bool = True) -> list[RecordedReading]:
     """All of one cell's readings and charges, oldest first."""
     query = _with_fate().where(READING.c.code == code)
     if not with_superseded:
@@ -248,7 +248,7 @@ def reading(conn: Connection, number: RecordKey) -> RecordedReading:
     """One reading or charge by its number. Raises BadData when there is none."""
     found = _recorded(conn, _with_fate().where(READING.c.key == str(number)))
     if not found:
-        raise BadData(f"there is no reading {number}", "numbers stand in: straycell cell show CODE")
+        raise BadData(f"there is no reading {number}", "numbers are in: straycell cell show CODE")
     return found[0]
 
 
@@ -278,6 +278,18 @@ def add_items(pen: Pen, items: Sequence[Item], verb: str) -> list[Item]:
     require_places(pen.conn, items)
     event_id = pen.event(verb, codes)
     return insert_items(pen, items, event_id)
+
+
+def add_readings(pen: Pen, items: Sequence[Reading]) -> list[Reading]:
+    """Record readings as one write; returns them numbered. Raises BadData and records none."""
+    return [item for item in add_items(pen, items, "readings-added") if isinstance(item, Reading)]
+
+
+def add_charge(pen: Pen, charge: Charge) -> Charge:
+    """Record a charge; returns it numbered. Raises BadData."""
+    (filed,) = add_items(pen, [charge], "charge-added")
+    assert isinstance(filed, Charge)
+    return filed
 
 
 def require_places(conn: Connection, items: Sequence[Item]) -> None:

@@ -16,7 +16,7 @@ from straycell.readings import Charge, Reading
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """One write: when, what was done, to which cells, and why. `subject` names what is no cell."""
+    """One write: when, what was done, to which cells, and why. `subject` names what is not a cell."""
 
     id: int
     at: datetime
@@ -29,7 +29,7 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class RecordedReading:
-    """A reading or charge as it stands in the store; `event_id` is the write that recorded it.
+    """A reading or charge as it is in the store; `event_id` is the write that recorded it.
 
     `mistake` is empty unless it was superseded; `superseded_by` is then the (first) reading in its place,
     or None with `retracted` true: taken back without another in its place.
@@ -72,7 +72,7 @@ class Listing(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class ProjectEntry:
-    """A project as filed: its TOML text and where it stands."""
+    """A project as filed: its TOML text and where it is."""
 
     name: str
     text: str
@@ -121,7 +121,7 @@ class NewTrace:
 
 @dataclass(frozen=True, slots=True)
 class TraceEntry:
-    """A trace as it stands in the store, without its file; `at` is when it ended."""
+    """A trace as it is in the store, without its file; `at` is when it ended."""
 
     id: RecordKey
     cell: str

@@ -1,4 +1,4 @@
-"""Facts by field: what was said of a thing first, and each field that was said anew since. Nothing is overwritten.
+"""Facts by field: what was said of a thing first, and each field that was said again since. Nothing is overwritten.
 
 An entry names the entries it takes the place of. Those that nothing takes the place of hold; there are several where
 two benches corrected the same field apart, and they dispute it if they differ.
@@ -83,7 +83,7 @@ class Said:
 def said(
     conn: Connection, subjects: Collection[str] | None, fields: Collection[str]
 ) -> dict[str, dict[str, Said]]:
-    """By thing and field: what was said anew of these fields (of these things; None: of all)."""
+    """By thing and field: what was said again of these fields (of these things; None: of all)."""
     query = (
         select(
             *(FACT.c[name] for name in ("subject", "field", "entry", "value", "mistake", "over", "event_id"))
@@ -106,7 +106,7 @@ def said(
 
 
 def put(pen: Pen, event_id: int, values: Mapping[str, Mapping[str, Any]], mistake: str = "") -> None:
-    """Say fields of things anew: by thing, the value of each field."""
+    """Say fields of things again: by thing, the value of each field."""
     listed = list(_flat(values))
     if not listed:
         return

@@ -23,11 +23,11 @@ def supersede(
     number: RecordKey,
     mistake: str,
     because: str,
-    right_cell: str | None,
-    replacements: Sequence[Item],
+    right_cell: str | None = None,
+    replacements: Sequence[Item] = (),
     undone: bool = False,
 ) -> list[Item]:
-    """Supersede one reading or charge; returns what stands in its place, numbered.
+    """Supersede one reading or charge; returns what is in its place, numbered.
 
     `undone` takes a slip back before what should be there is known.
 
@@ -78,7 +78,7 @@ def _mistake(word: str) -> Mistake:
         return Mistake(word)
     except ValueError as fault:
         raise UsageFault(
-            f"'{word}' is no mistake known here", f"choose one of: {', '.join(Mistake)}"
+            f"'{word}' is not a mistake known here", f"choose one of: {', '.join(Mistake)}"
         ) from fault
 
 
@@ -102,7 +102,7 @@ def _right_cell(pen: Pen, old: Item, kind: Mistake, right_cell: str | None) -> s
 
 
 def _placed(old: Item, kind: Mistake, right: str | None, replacements: Sequence[Item]) -> list[Item]:
-    """What stands in the old one's place: the given ones, and the value moved to the right cell."""
+    """What is in the old one's place: the given ones, and the value moved to the right cell."""
     # Mistyped says that a right value exists; without it the record would only vanish.
     if kind is Mistake.MISTYPED and not replacements:
         raise BadData(
@@ -117,7 +117,7 @@ def _placed(old: Item, kind: Mistake, right: str | None, replacements: Sequence[
         if _quantity(old) is Quantity.LET_DOWN and new.cell == old.cell and new.at != old.at:
             raise BadData(
                 f"when {old.cell} was let down cannot be changed afterwards: it would explain other readings",
-                "take it back with --mistake wrong-cell, then record it anew",
+                "take it back with --mistake wrong-cell, then record it again",
             )
         if not _alike(_quantity(old), _quantity(new)):
             raise BadData(

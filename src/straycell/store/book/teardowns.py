@@ -51,7 +51,13 @@ def teardown(conn: Connection, code: str) -> Teardown:
 
 
 def add_teardown(
-    pen: Pen, title: str, kind: str, *, found_on: date | None, place: str, note: str, objects: int
+    pen: Pen,
+    title: str,
+    kind: str,
+    found_on: date | None = None,
+    place: str = "",
+    note: str = "",
+    objects: int = 1,
 ) -> Teardown:
     """File a tear-down under the bench's next number."""
     require_teardown(Teardown("", title, kind, found_on, place, note, objects), pen.now.date())

@@ -61,7 +61,7 @@ def _entries(conn: Connection, query: Select[Any]) -> Iterator[TraceEntry]:
         )
 
 
-def traces(conn: Connection, code: str | None) -> list[TraceEntry]:
+def traces(conn: Connection, code: str | None = None) -> list[TraceEntry]:
     """All traces, or one cell's, in the order they were filed."""
     query = select(*_HEAD).order_by(*recording(TRACE))
     if code is not None:
@@ -101,7 +101,7 @@ def curves(conn: Connection, numbers: Collection[RecordKey]) -> dict[RecordKey, 
 
 
 def readings_of(conn: Connection, number: RecordKey) -> tuple[list[RecordKey], list[RecordKey]]:
-    """The numbers of the readings and charges that came out of a trace: (those that stand, those superseded)."""
+    """The numbers of the readings and charges that came out of a trace: (those that hold, those superseded)."""
     gone = READING.c.key.in_(select(SUPERSESSION.c.record))
     query = select(READING.c.key, gone).where(READING.c.trace == str(number)).order_by(*recording(READING))
     rows = [(key_of(key), away) for key, away in conn.execute(query)]
@@ -109,7 +109,7 @@ def readings_of(conn: Connection, number: RecordKey) -> tuple[list[RecordKey], l
 
 
 def _filed_before(conn: Connection, sha256: str) -> list[tuple[TraceEntry, list[RecordKey]]]:
-    """(trace, its readings that stand) of each trace of the same file that still speaks for its cell, newest first."""
+    """(trace, its readings that hold) of each trace of the same file that still speaks for its cell, newest first."""
     query = (
         select(*_HEAD)
         .where(TRACE.c.sha256 == sha256)
@@ -126,7 +126,7 @@ def _filed_before(conn: Connection, sha256: str) -> list[tuple[TraceEntry, list[
 def require_new(conn: Connection, raw: bytes, code: str, *, again: bool = False) -> list[RecordKey]:
     """Raise BadData when the same file is in the store and its readings were not taken back.
 
-    With `again` it may be there for the same cell; returns its readings that stand then, else none.
+    With `again` it may be there for the same cell; returns its readings that hold then, else none.
     """
     # By content and not by name: loggers call every file the same.
     before = _filed_before(conn, hashlib.sha256(raw).hexdigest())
@@ -137,7 +137,7 @@ def require_new(conn: Connection, raw: bytes, code: str, *, again: bool = False)
         number, filed = before[0][0].id, before[0][0].recorded_at
         raise BadData(
             f"this file is in the store: trace {number} of {code}, filed {filed:%Y-%m-%d}",
-            f"see it with: straycell trace show {number}; to work it out anew: --again --because ...",
+            f"see it with: straycell trace show {number}; to evaluate it again: --again --because ...",
         )
     return sorted(number for _, stand in before for number in stand)
 
@@ -160,11 +160,11 @@ def _listed(numbers: Sequence[RecordKey]) -> str:
 
 
 def add_trace(
-    pen: Pen, new: NewTrace, items: Sequence[Item], again: str | None = None
+    pen: Pen, new: NewTrace, items: Sequence[Item] = (), again: str | None = None
 ) -> tuple[TraceEntry, list[Item]]:
     """File a trace and record what came out of it as one write. Raises BadData; nothing is kept then.
 
-    `again` is the reason why the same file is worked out anew: what it gave before is superseded by its like.
+    `again` is the reason why the same file is worked out again: what it gave before is superseded by its like.
     """
     cells.require_cells(pen.conn, [new.cell])
     require_in_house(pen, [new.cell])

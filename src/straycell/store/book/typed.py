@@ -8,7 +8,7 @@ from sqlalchemy import Connection, Table, select
 
 from straycell.errors import BadData
 from straycell.keys import RecordKey, key_of, typed_key
-from straycell.store.schema.tables import BENCH
+from straycell.store.schema.tables import BENCH, HANDOVER, READING, TRACE
 
 
 def find_key(conn: Connection, table: Table, text: str, what: str) -> RecordKey:
@@ -29,3 +29,18 @@ def find_key(conn: Connection, table: Table, text: str, what: str) -> RecordKey:
         if found
         else RecordKey(str(conn.execute(select(BENCH.c.letter)).scalar_one()), number)
     )
+
+
+def reading_number(conn: Connection, text: str) -> RecordKey:
+    """The number of a reading or charge as a person types it. Raises BadData."""
+    return find_key(conn, READING, text, "reading")
+
+
+def trace_number(conn: Connection, text: str) -> RecordKey:
+    """The number of a trace as a person types it. Raises BadData."""
+    return find_key(conn, TRACE, text, "trace")
+
+
+def handover_number(conn: Connection, text: str) -> RecordKey:
+    """The number of a hand-over as a person types it. Raises BadData."""
+    return find_key(conn, HANDOVER, text, "hand-over")

@@ -1,7 +1,7 @@
 """The store as plain text: one CSV file a table, for a spreadsheet or another program; traces as they came.
 
 Times are ISO 8601 in UTC; numbers are in the unit their column's name ends with. A text that a spreadsheet would
-run as a formula stands behind a single quote, which `import` takes off again.
+run as a formula gets a single quote before it, which `import` takes off again.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""What may stand in one field: quantities with a unit in the field or in the column's name, words, times, flags."""
+"""What may be in one field: quantities with a unit in the field or in the column's name, words, times, flags."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ class Fields:
                 self._filled.setdefault(name if column is None else column.stem, []).append(name)
 
     def text(self, column: str) -> str:
-        """What stands there; empty when nothing does."""
+        """What is there; empty when nothing does."""
         value = self.line.fields.get(column, "")
         if len(value) > TEXT_LIMIT:
             self.refuse(column, f"{len(value)} characters", f"at most {TEXT_LIMIT}")
@@ -67,7 +67,7 @@ class Fields:
         return value
 
     def has(self, column: str) -> bool:
-        """True when something stands there."""
+        """True when something is there."""
         return bool(self.line.fields.get(column))
 
     def refuse(self, column: str, text: str, remedy: str) -> None:
@@ -94,7 +94,7 @@ class Fields:
     def _quantity(self, stem: str) -> float | None:
         filled = self._filled[stem]
         if len(filled) > 1:
-            self.refuse(filled[1], f"{stem} stands in two columns, {filled[0]} too", "fill one of them")
+            self.refuse(filled[1], f"{stem} is in two columns, {filled[0]} too", "fill one of them")
         column = self._quantities[filled[0]]
         return self.try_(filled[0], lambda value: _quantity(self.pointed(value), column, filled[0]))
 
@@ -122,7 +122,7 @@ class Fields:
         return value in _YES
 
     def said(self, field: Field) -> Any:
-        """What stands under a field of the table of what can be recorded; None where nothing does."""
+        """What is under a field of the table of what can be recorded; None where nothing does."""
         if field.column not in self._filled:
             return None
         if field.dimension is not None:
@@ -153,7 +153,7 @@ def number(value: str) -> float:
     if re.fullmatch(r"[+-]?\d+,\d+", value):
         raise BadData(f"'{value}' has a decimal comma", f"write a point: {value.replace(',', '.')}")
     if not re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", value):
-        raise BadData(f"'{value[:60]}' is no number", "write it like 3.7, without a unit")
+        raise BadData(f"'{value[:60]}' is not a number", "write it like 3.7, without a unit")
     if not math.isfinite(float(value)):
         raise BadData(f"'{value[:60]}' is too large to be meant", "write it like 3.7, without a unit")
     return float(value)

@@ -84,7 +84,7 @@ def _time(text: str, now: datetime, where: str) -> int:
     # A danger whose time cannot be read is not passed over.
     if at is None or at.tzinfo is None or at > now:
         raise BadData(
-            f"{where}: '{text[:40]}' is no time with a zone, up to now",
+            f"{where}: '{text[:40]}' is not a time with a zone, up to now",
             "write it like 2026-11-20T20:00:00+00:00, or take the file away if it is of another list",
         )
     return to_us(at.astimezone(UTC))

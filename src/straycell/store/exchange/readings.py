@@ -131,7 +131,7 @@ def _read(pen: Pen, fields: Fields, beside: Beside, known: _Known) -> list[Item]
     at = fields.time("at", pen.now)
     for column in ("code", "at"):
         if not fields.has(column):
-            fields.refuse(column, "nothing stands there", "say which cell, and when it was measured")
+            fields.refuse(column, "nothing is there", "say which cell, and when it was measured")
     given = {name: value for name, field in FIELDS.items() if (value := fields.said(field)) is not None}
     # Only a trace brings its own; typed into a list it would take the guard band off a limit.
     if not (fields.has("trace") or fields.has("trace_id")):
@@ -207,5 +207,5 @@ def _check(pen: Pen, fields: Fields, item: Item, known: _Known) -> None:
         )
     earlier = known.line_of(item, fields.line.number)
     if earlier is not None:
-        where = f"stands on line {earlier} too" if earlier else "is recorded already"
+        where = f"is on line {earlier} too" if earlier else "is recorded already"
         fields.refuse("", f"the same reading of {item.cell} {where}", "leave the line out")

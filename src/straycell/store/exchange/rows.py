@@ -60,7 +60,7 @@ def separator_of(file: Path) -> str:
 def rows(file: Path, separator: str) -> Iterator[tuple[int, list[str]]]:
     """(line it began on, fields in one line each) of every row that is not empty.
 
-    Raises BadData when the file cannot be opened, RowFault where it is no CSV text.
+    Raises BadData when the file cannot be opened, RowFault where it is not a CSV text.
     """
     # A quote that is never closed would swallow the rest of the file into one field.
     csv.field_size_limit(MOST_FIELD)
@@ -80,7 +80,7 @@ def rows(file: Path, separator: str) -> Iterator[tuple[int, list[str]]]:
 
 
 def _lines(stream: BinaryIO) -> Iterator[str]:
-    """Lines with their ends, of any system; raises RowFault at the first that is no text or too long."""
+    """Lines with their ends, of any system; raises RowFault at the first that is not text or too long."""
     number = 0
     # readline with a bound: a file without a line break must not be read whole.
     while raw := stream.readline(MOST_LINE_BYTES + 1):
@@ -114,7 +114,7 @@ def _require_text(raw: bytes) -> None:
 
 
 def rows_beside(file: Path) -> Iterator[tuple[int, dict[str, str]]]:
-    """(line, what stands in each named column) of a file of an export; none when it is not there.
+    """(line, what is in each named column) of a file of an export; none when it is not there.
 
     Raises BadData that names the file and the line: what lies beside a list is checked as the list is.
     """

@@ -24,7 +24,7 @@ _SAMPLE = 200
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """Why a line cannot be taken: where, what stands there, what was expected, and what to do."""
+    """Why a line cannot be taken: where, what is there, what was expected, and what to do."""
 
     line: int
     text: str
@@ -71,7 +71,7 @@ class Faults:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One row: the line it began on, and what stands in each named column. `decimal` is the list's mark."""
+    """One row: the line it began on, and what is in each named column. `decimal` is the list's mark."""
 
     number: int
     fields: Mapping[str, str]
@@ -132,7 +132,7 @@ class Table:
     def lines(self, *, noting: bool = True, patient: bool = True) -> Iterator[Line]:
         """Its lines that can be read as such; the faults of the others are noted, unless they were before.
 
-        Without patience the reading ends when more faults are found than are told.
+        Without patience the reading ends when more faults are found than are reported.
         """
         if not self.columns or self.faults:
             return
@@ -182,7 +182,7 @@ class Table:
             )
             if name in known:
                 if name in columns[:place]:
-                    self.faults.note([Fault(1, f"column '{name}' stands twice", "leave one of them out")])
+                    self.faults.note([Fault(1, f"column '{name}' is there twice", "leave one of them out")])
             # Somebody's own list may have columns that mean nothing here; an unknown one in ours is a typing
             # mistake.
             elif mapping:
@@ -257,7 +257,7 @@ def parse_mapping(text: str, known: Collection[str], stems: Collection[str]) -> 
                 f"--columns part '{part.strip()[:_SHOWN]}' has no '='",
                 'write "code=Nr, rated_capacity=Cap in mAh" (header words or places)',
             )
-        # The unit stands in the header of most private lists, and a number without one is never guessed.
+        # The unit is in the header of most private lists, and a number without one is never guessed.
         before, word, unit = header.rpartition(" in ")
         if word and column in stems:
             column, header = f"{column}_{unit.strip().casefold()}", before.strip()

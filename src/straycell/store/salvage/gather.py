@@ -143,7 +143,7 @@ def _alike(table: Table, row: Row) -> bool:
     if len(row.values) != len(table.columns):
         return False
     for column, value in zip(table.columns, row.values, strict=True):
-        # The number of a row stands beside it and not in it (fileformat2.html 2.3).
+        # The number of a row is beside it and not in it (fileformat2.html 2.3).
         if column.name == "id" and value is not None:
             return False
         if value is not None and not isinstance(value, _KINDS[str(column.type)]):

@@ -51,7 +51,7 @@ class Pages:
         return self.page(number)[_start(number)]
 
     def children(self, number: int) -> list[int]:
-        """The pages below one, none for a leaf or for what is no page of a tree."""
+        """The pages below one, none for a leaf or for what is not a page of a tree."""
         page, at = self.page(number), _start(number)
         if page[at] not in (INDEX_INTERIOR, TABLE_INTERIOR):
             return []

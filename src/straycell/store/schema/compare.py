@@ -73,7 +73,7 @@ def value_faults(conn: Connection) -> Iterator[str]:
 def _conditions(table: Table) -> Iterator[tuple[str, str]]:
     """(what is wrong, the condition in SQL of a row that has it)."""
     for column in table.columns:
-        # SQLite's types are only affinities: a text may stand in a number's column
+        # SQLite's types are only affinities: a text may be in a number's column
         # (sqlite.org/datatype3.html).
         kinds = _KINDS[str(column.type)]
         listed = ", ".join(f"'{kind}'" for kind in (*kinds, *(("null",) if column.nullable else ())))

@@ -1,6 +1,6 @@
 """Making a store, telling its version, bringing an older one up to date.
 
-The version stands in `PRAGMA user_version`, so that reading needs no Alembic; it equals the newest migration.
+The version is in `PRAGMA user_version`, so that reading needs no Alembic; it equals the newest migration.
 """
 
 from __future__ import annotations

@@ -3,7 +3,7 @@
 Generated from schema/models: change those, then run `python -m straycell.store.schema.generate`.
 """
 
-# ruff: noqa: E501 - the statements stand as the database keeps them
+# ruff: noqa: E501 - the statements are as the database keeps them
 STATEMENTS = (
     """
 CREATE TABLE bench (

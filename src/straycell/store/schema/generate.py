@@ -57,7 +57,7 @@ def ddl_text() -> str:
     lines = [
         f'"""The statements a new store is made with.{_NOTICE}"""',
         "",
-        "# ruff: noqa: E501 - the statements stand as the database keeps them",
+        "# ruff: noqa: E501 - the statements are as the database keeps them",
         "STATEMENTS = (",
     ]
     for statement in statements():

@@ -81,7 +81,7 @@ def _refuse(table: str, name: str, when: str, why: str) -> str:
 
 
 def recreate_triggers(conn: Connection) -> None:
-    """Drop every trigger of the store and make them all anew: batch alterations lose them silently."""
+    """Drop every trigger of the store and make them all again: batch alterations lose them silently."""
     # Alembic alters by copying the table (SQLite has little ALTER TABLE), and a copy has no triggers.
     for name in conn.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'trigger'").scalars().all():
         conn.exec_driver_sql(f'DROP TRIGGER "{name}"')

@@ -120,7 +120,7 @@ def _exact_faults(reading: Reading, u: float) -> Iterator[str]:
 
 
 def _let_down_faults(reading: Reading) -> Iterator[str]:
-    """A deep discharge must not be told as a step of care: its voltage is a reading, and decides."""
+    """A deep discharge must not be reported as a step of care: its voltage is a reading, and decides."""
     least_v = float(figures()["let_down"]["least_v"])
     if reading.value is not None and reading.value < least_v:
         yield (

@@ -9,7 +9,7 @@ from sqlalchemy import Connection, case, func, select
 
 from straycell.acceptance.evidence import Condemnation, Evidence, Upset
 from straycell.readings import Charge, Reading
-from straycell.store.book import facts, readings
+from straycell.store.book import cells, facts, readings
 from straycell.store.column_values import from_us
 from straycell.store.schema.tables import (
     BUILD,
@@ -25,8 +25,14 @@ from straycell.store.session import among
 from straycell.store.verdicts import findings, siblings
 
 
+def evidence(conn: Connection, code: str) -> Evidence:
+    """The evidence of one cell. Raises BadData when there is no such cell."""
+    cells.require_cells(conn, [code])
+    return evidences(conn, [code])[code]
+
+
 def evidences(
-    conn: Connection, codes: Collection[str] | None, bench: str | None = None
+    conn: Connection, codes: Collection[str] | None = None, bench: str | None = None
 ) -> dict[str, Evidence]:
     """The evidence of these cells (None: of all), by code in order; `bench` as in `findings.recorded`."""
     known = facts.facts(conn, codes)

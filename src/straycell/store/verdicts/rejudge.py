@@ -116,7 +116,7 @@ _AT_ONCE = 1000
 
 
 def refresh(pen: Pen, told: Callable[[int, int], None] | None = None, helpers: int = 1) -> int:
-    """Record anew every verdict that no longer holds; returns how many.
+    """Record again every verdict that no longer holds; returns how many.
 
     `told` hears (done, of how many); `helpers` is how many processes may judge when there are very many.
     """

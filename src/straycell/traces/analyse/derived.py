@@ -257,7 +257,7 @@ def _charges(trace: Trace, result: TraceResult, occasion: Occasion) -> Iterator[
 
 
 def _groups(steps: tuple[Step, ...]) -> list[list[Step]]:
-    """Charge steps that are no pulses, those of one charge together."""
+    """Charge steps that are not pulses, those of one charge together."""
     groups: list[list[Step]] = []
     open_group = False
     for step in steps:

@@ -150,7 +150,7 @@ def _warnings(
 
 
 def _gap_warnings(analysis: Analysis, run: DischargeRun | None) -> list[str]:
-    """Rows missing inside a rest, a charge or another discharge; the run's own stand among its doubts."""
+    """Rows missing inside a rest, a charge or another discharge; the run's own are among its doubts."""
     trace = analysis.trace
     first, last = (analysis.steps[run.first].first, run.end_row) if run else (0, -1)
     return [

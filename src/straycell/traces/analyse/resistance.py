@@ -88,7 +88,7 @@ def _is_pulse(before: Step, step: Step) -> bool:
 
 
 def _is_read(analysis: Analysis, step: Step, age_s: float) -> bool:
-    """True when a row stands at this age, or one on either side between half and twice the age.
+    """True when a row is at this age, or one on either side between half and twice the age.
 
     A row at the very start does not count: it may still show the voltage from before the load.
     """

@@ -66,7 +66,7 @@ class DischargeRun:
 
 @dataclass(frozen=True, slots=True)
 class _Limits:
-    """Cut-off and full voltage in V, and how far above the cut-off a last row may stand and still have reached it."""
+    """Cut-off and full voltage in V, and how far above the cut-off a last row may be and still have reached it."""
 
     cutoff_v: float
     full_v: float
@@ -192,7 +192,7 @@ def _mean_current(loads: list[Step], end: _End) -> float:
 
 
 def _find_end(analysis: Analysis, first: int, last: int, limits: _Limits) -> _End:
-    """The first crossing of the cut-off in a step that is no pulse, else the last row of the run's last discharge."""
+    """The first crossing of the cut-off in a step that is not a pulse, else the last row of the run's last discharge."""
     trace, cutoff_v = analysis.trace, limits.cutoff_v
     for k in range(first, last + 1):
         step = analysis.steps[k]

@@ -8,7 +8,7 @@ from straycell.quantities import Dimension, show
 from straycell.traces.analyse.result import TraceResult
 from straycell.traces.read.trace import Trace
 
-# Where each of a braille character's 2 x 4 dots stands (Unicode 2800 block), by column then row from the top.
+# Where each of a braille character's 2 x 4 dots is (Unicode 2800 block), by column then row from the top.
 _DOTS = ((0x01, 0x02, 0x04, 0x40), (0x08, 0x10, 0x20, 0x80))
 _BRAILLE = 0x2800
 _LEFT = 8

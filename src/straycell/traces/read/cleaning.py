@@ -91,7 +91,7 @@ def _drop_cut_end(cleaned: Cleaned, ends_whole: bool) -> None:
 
 
 def _drop_blank_and_odd(cleaned: Cleaned, table: Table) -> None:
-    """Rows without a number where one is needed; wholly blank lines are no fault."""
+    """Rows without a number where one is needed; wholly blank lines are not faults."""
     # One sum tells whether any value is not finite, and is cheaper than a mask of each column.
     if all(np.isfinite(cleaned.columns[name].sum()) for name in _needed(cleaned)):
         return
@@ -102,7 +102,7 @@ def _drop_blank_and_odd(cleaned: Cleaned, table: Table) -> None:
     bad = cleaned.line[~whole & ~blank]
     if len(bad):
         text = odd.get(int(bad[0]))
-        what = f"'{text[:20]}' is no number" if text else "a number is missing (NaN or empty)"
+        what = f"'{text[:20]}' is not a number" if text else "a number is missing (NaN or empty)"
         cleaned.warnings.append(f"{some_lines(bad)}: {what}; left out")
         # A tenth of the rows unusable is a wrong column or unit, and dropping them would hide that.
         if len(bad) > MOST_BAD_SHARE * len(cleaned.line):
@@ -163,7 +163,7 @@ def _check_times(cleaned: Cleaned) -> None:
         )
         raise BadData(
             f"line {line}: time runs backwards, from {before:.10g} s to {after:.10g} s ({why})",
-            f"split the file before line {line}" if restart else "sort or mend the file, or export it anew",
+            f"split the file before line {line}" if restart else "sort or mend the file, or export it again",
         )
     if time[-1] == time[0]:
         raise BadData(
@@ -181,9 +181,7 @@ def _drop_repeated(cleaned: Cleaned) -> None:
     same = np.logical_and.reduce([np.diff(cleaned.columns[name]) == 0 for name in _needed(cleaned)])
     if same.any():
         rows = np.append(False, same)
-        cleaned.warnings.append(
-            f"{some_lines(cleaned.line[rows])}: the row before stands there again; left out"
-        )
+        cleaned.warnings.append(f"{some_lines(cleaned.line[rows])}: the row before is there again; left out")
         cleaned.keep(~rows)
     still = np.append(False, np.diff(cleaned.columns["time"]) == 0)
     if (still & ~_edges(cleaned)).mean() > MOST_BAD_SHARE:
@@ -254,7 +252,7 @@ def _drop_spikes(cleaned: Cleaned) -> None:
     if wrong.mean() > MOST_BAD_SHARE:
         raise BadData(
             f"line {int(cleaned.line[row])}: the voltage drops to {volts[row]:.4g} V and comes back, again and again",
-            "mend the contact to the cell and measure anew",
+            "mend the contact to the cell and measure again",
         )
     cleaned.warnings.append(
         f"{some_lines(cleaned.line[wrong])}: the voltage jumps to {volts[row]:.4g} V and back (bad contact?); left out"

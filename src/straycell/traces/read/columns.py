@@ -229,7 +229,9 @@ def _one_mapped(quantity: str, wanted: str, plain: list[str], line: int) -> Colu
         )
     units = _UNITS[quantity]
     if unit and unit.casefold() not in units:
-        raise UsageFault(f"--columns: '{unit}' is no unit of {quantity}", f"write one of: {', '.join(units)}")
+        raise UsageFault(
+            f"--columns: '{unit}' is not a unit of {quantity}", f"write one of: {', '.join(units)}"
+        )
     if unit:
         factor, shift = units[unit.casefold()]
         return Column(place, quantity, factor, shift, name)

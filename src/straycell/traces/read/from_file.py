@@ -140,7 +140,7 @@ def _check_voltage_moves(voltage: Floats, current: Floats, cleaned: Cleaned) -> 
     # Ten rows: a short file may truly stand still within the steps of its display.
     if np.ptp(voltage) == 0 and states(current).any() and len(voltage) > 10:
         raise BadData(
-            f"the voltage stands at {voltage[0]:.4g} V from line {int(cleaned.line[0])} to line "
-            f"{int(cleaned.line[-1])} while current flows: that is no cell",
-            "check the sense leads and measure anew",
+            f"the voltage stays at {voltage[0]:.4g} V from line {int(cleaned.line[0])} to line "
+            f"{int(cleaned.line[-1])} while current flows: that is not a cell",
+            "check the sense leads and measure again",
         )

@@ -32,7 +32,7 @@ _KINDS = {
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """Where the rows begin and what stands in them. `first_row_line` counts lines from 1."""
+    """Where the rows begin and what is in them. `first_row_line` counts lines from 1."""
 
     separator: str
     decimal: str
@@ -43,14 +43,14 @@ class Layout:
 
 
 def file_bytes(source: str | Path | bytes) -> bytes:
-    """The file's own bytes. Raises BadData when it cannot be opened, or is no file or too large."""
+    """The file's own bytes. Raises BadData when it cannot be opened, or is not a file or too large."""
     return (
         source if isinstance(source, bytes) else read_bytes(Path(source), f"trace file {source}", MOST_BYTES)
     )
 
 
 def plain_text(raw: bytes) -> bytes:
-    """The file's text as UTF-8, unpacked if it is gz. Raises BadData for what is no text."""
+    """The file's text as UTF-8, unpacked if it is gz. Raises BadData for what is not text."""
     # The first two bytes of gzip (RFC 1952), whatever the file is called.
     raw = _unpacked(raw) if raw[:2] == b"\x1f\x8b" else raw
     for magic, kind in _KINDS.items():
@@ -65,7 +65,7 @@ def plain_text(raw: bytes) -> bytes:
     if zero >= 0:
         line = raw.count(b"\n", 0, zero) + 1
         raise BadData(
-            f"line {line} of the trace holds zero bytes: it is no text, or was damaged", "copy it anew"
+            f"line {line} of the trace holds zero bytes: it is not text, or was damaged", "copy it again"
         )
     return raw.removeprefix(b"\xef\xbb\xbf")
 

@@ -25,7 +25,7 @@ _FEW_ROWS = 5.0
 
 
 def shown_step(values: Floats) -> float:
-    """The smallest step the values move in, in their unit; 0 when none can be told."""
+    """The smallest step the values move in, in their unit; 0 when none can be found."""
     # Values off a millionth grid are computed or binary ones: they have no display step to find.
     scaled = values[:_SAMPLE] / _GRID
     whole = np.round(scaled)

@@ -33,7 +33,7 @@ def rest_limit_a(current_a: Floats) -> float:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Signed:
-    """The current, negative on discharge, with how that was found; `doubt` when it could not be told."""
+    """The current, negative on discharge, with how that was found; `doubt` when it could not be found."""
 
     current_a: Floats
     note: str

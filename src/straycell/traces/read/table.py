@@ -36,7 +36,7 @@ class Table:
 
 
 def read_table(raw: bytes, layout: Layout, progress: Progress | None = None) -> Table:
-    """Read the rows with pandas, in pieces so that progress can be told. Raises BadData naming the line."""
+    """Read the rows with pandas, in pieces so that progress can be reported. Raises BadData naming the line."""
     frames = list(_frames(raw, layout, progress))
     _check_widths(raw, layout, sum(len(f) for f in frames))
     lines = layout.first_row_line + np.arange(sum(len(f) for f in frames), dtype=np.int64)

@@ -72,7 +72,7 @@ def alive(visit: Visiting, cell: str = "") -> Response:
 
 @router.get("/cell/{code}")
 def show(visit: Visiting, code: str) -> Response:
-    """One cell; a note that was left for this device stands above it, a danger instead of it."""
+    """One cell; a note that was left for this device is above it, a danger instead of it."""
     bench = visit.bench()
     sheet = cell_sheet(bench, parse_code(code))
     note = visit.site.take_note(visit.device.id)

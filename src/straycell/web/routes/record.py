@@ -96,7 +96,7 @@ def recorded_note(visit: Visit, done: Recorded, notes: list[str]) -> Note:
 
 
 def after_lines(after: After) -> list[str]:
-    """Where a cell stands now, and the first reason where it is out of use."""
+    """Where a cell is now, and the first reason where it is out of use."""
     reasons = verdict_words.why(after.verdict)
     because = reasons[:1] if after.verdict.outcome is Outcome.DISCARD else []
     return [f"{after.cell.code} is now {verdict_words.headline(after.verdict)}", *because]
@@ -139,7 +139,7 @@ def _known(name: str) -> entry.Form:
 def _form_page(
     visit: Visit, code: str, name: str, faults: dict[str, StraycellError], status: int, *, fresh: bool = False
 ) -> Response:
-    """The form with what was typed; a device's own script is told the faults alone."""
+    """The form with what was typed; a device's own script gets the faults alone."""
     newer = next((fault for fault in faults.values() if isinstance(fault, ChangedSince)), None)
     if not fresh and view.wants_json(visit.request):
         document: dict[str, Any] = {

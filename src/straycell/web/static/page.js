@@ -130,7 +130,8 @@
     try {
       const last = localStorage.getItem(name);
       if (!select.value && last && [...select.options].some((option) => option.value === last)) select.value = last;
-      select.addEventListener("change", () => localStorage.setItem(name, select.value));
+      // When it is sent, and not when it is chosen: only what was recorded is the meter in hand.
+      select.form.addEventListener("submit", () => { try { localStorage.setItem(name, select.value); } catch { /* as below */ } });
     } catch { /* remembering is a comfort */ }
   }
 

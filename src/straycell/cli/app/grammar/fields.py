@@ -19,7 +19,7 @@ def takes(
 ) -> Callable[[Callable[..., None]], Callable[..., None]]:
     """Give a command that ends in `**said` an option for each field; it is called with those that were given.
 
-    They stand before the command's own options in `--help`. `needed` are the names it cannot do without.
+    They are before the command's own options in `--help`. `needed` are the names it cannot do without.
     """
     # One table of fields: an option, a CSV column and a note of one thing cannot drift apart.
     options = [_parameter(field, needed=field.name in needed) for field in fields]

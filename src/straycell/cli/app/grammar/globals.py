@@ -22,7 +22,7 @@ class GlobalOptions:
 
 
 def take_globals(argv: Sequence[str], root: Any) -> GlobalOptions:
-    """Take --store, --json, --quiet and --debug out of a command line, and --version where no noun stands before it.
+    """Take --store, --json, --quiet and --debug out of a command line, and --version where no noun is before it.
 
     `root` is the click command of the app; its nouns say which options take a value.
     """
@@ -84,7 +84,7 @@ def _valued(command: Any) -> set[str]:
 
 
 def refuse_unreadable(argv: Sequence[str]) -> None:
-    """Raise UsageFault for arguments that are no text: bytes outside UTF-8, or a NUL."""
+    """Raise UsageFault for arguments that are not text: bytes outside UTF-8, or a NUL."""
     # Python keeps bytes that are not UTF-8 as lone surrogates (PEP 383), which no file or database takes.
     for word in argv:
         if "\0" in word or any("\ud800" <= c <= "\udfff" for c in word):

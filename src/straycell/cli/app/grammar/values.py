@@ -1,6 +1,6 @@
 """Values on the command line: quantities with their unit, times, words of a list, whole numbers, texts.
 
-A word that is no choice and a count that is none are wrong usage (UsageFault, exit 2), as is the shape of the line
+A word that is not a choice and a count that is none are wrong usage (UsageFault, exit 2), as is the shape of the line
 itself, which is click's business. A quantity, a time or a text that cannot be taken is BadData (exit 3).
 """
 
@@ -97,7 +97,7 @@ def parse_whole(value: str, name: str, *, low: int, high: int) -> int:
     # isdigit alone takes digits of other scripts, and a very long number takes time to convert.
     digits = tidy.removeprefix("-")
     if not (digits.isascii() and digits.isdigit() and len(digits) < 12):
-        raise BadData(f"{label}: '{value[:60]}' is no whole number", f"write {low} to {high}")
+        raise BadData(f"{label}: '{value[:60]}' is not a whole number", f"write {low} to {high}")
     if int(tidy) < low:
         raise BadData(f"{label}: {tidy} is out of range", f"it must be {low} or more")
     if int(tidy) > high:

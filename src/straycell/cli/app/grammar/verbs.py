@@ -127,7 +127,7 @@ def _instead(near: Sequence[str], known: Sequence[str], path: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Noun:
-    """Where a noun's file is, what it is about (for --help), and under which heading it stands."""
+    """Where a noun's file is, what it is about (for --help), and under which heading it is."""
 
     module: str
     help: str

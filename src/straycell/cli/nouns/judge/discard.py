@@ -24,7 +24,7 @@ def discard(
     code: Annotated[str, values.text_argument("CODE", "The cell.")],
     because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
     yes: Annotated[
-        bool, typer.Option("--yes", help="Taken for scripts; the reason is confirmation enough.")
+        bool, typer.Option("--yes", help="Accepted for scripts, without effect: the reason confirms.")
     ] = False,
 ) -> None:
     """Take a cell out of use for good. No later reading brings it back."""
@@ -43,13 +43,13 @@ def discard(
     }
     output.emit(document, lambda: output.say(f"{cell.code}  {_word(because, earlier)}"))
     if earlier is not None:
-        output.talk("nothing was written: a discard is final, and its first reason stands")
+        output.talk("nothing was written: a discard is final, and its first reason holds")
     if project is not None:
         for line in lost_words({project: (cell.code, done.in_build)}):
             output.talk(line)
     if cell.stage is not Stage.HANDED_OVER:
-        talk_cautions(*parting(done.after.verdict), kinds=[cell.facts])
         _next(cell.code, not_looked_over=not done.looked_over)
+        talk_cautions(*parting(done.after.verdict), kinds=[cell.facts])
 
 
 def _word(because: str, earlier: Condemnation | None) -> str:
@@ -60,10 +60,6 @@ def _word(because: str, earlier: Condemnation | None) -> str:
 
 def _next(code: str, *, not_looked_over: bool) -> None:
     """Where it goes, and the look that its list asks for: without one it travels as damaged."""
-    output.hint(
-        f"next: straycell cell move {code} BOX (a box for condemned cells), then: straycell handover add PLACE"
-    )
-    if not_looked_over:
-        output.hint(
-            f"look it over once more, or its list calls it damaged: straycell reading add {code} --look ..."
-        )
+    # Without a look its hand-over list calls it damaged, so that comes before the box.
+    look = f"straycell reading add {code} --look ..."
+    output.hint(f"next: {look if not_looked_over else f'straycell cell move {code} BOX'}")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -19,6 +19,9 @@ from straycell.cli.show import verdict_page
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.pieces.outcomes import outcome_cell, parse_outcome
 from straycell.safety import Step
+
+if TYPE_CHECKING:
+    from straycell.acceptance.reasons import Verdict
 
 app = noun_app("What a cell may be used for, with every reason.")
 
@@ -60,24 +63,20 @@ def list_all(
         verdicts = reader.verdicts(bench.rules, now)
     chosen = [verdict for verdict in verdicts.values() if wanted is None or verdict.outcome is wanted]
     chosen = sort_verdicts(chosen, sort or VerdictOrder.CODE)
-    rows = [
-        [v.code, outcome_cell(v.outcome), verdict_words.until(v), verdict_words.next_in_short(v, now)]
-        for v in chosen
-    ]
-    output.emit(
-        [verdict_to_json(verdict) for verdict in chosen],
-        lambda: tables.table(
-            ["code", "outcome", "until", "next"],
-            rows,
-            flexible="next",
-            empty="no verdict fits what you asked for",
-        ),
+    columns: tables.Columns[Verdict] = {
+        "code": lambda v: v.code,
+        "outcome": lambda v: outcome_cell(v.outcome),
+        "until": verdict_words.until,
+        "next": lambda v: verdict_words.next_in_short(v, now),
+    }
+    tables.listing(
+        chosen, verdict_to_json, columns, flexible="next", empty="no verdict fits what you asked for"
     )
 
 
 @app.command("refresh")
 def refresh() -> None:
-    """Record every cell's verdict anew under the rules in force."""
+    """Record every cell's verdict again under the rules in force."""
     rules = context.rules()
     with counting("verdicts") as told:
         changed = context.write_long(

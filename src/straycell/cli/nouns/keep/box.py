@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar import values
@@ -11,13 +11,16 @@ from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.safety import Step
 
+if TYPE_CHECKING:
+    from straycell.store.book.records import Box
+
 app = noun_app("Where cells lie.")
 DEFAULT_KIND = "shelf"
 
 
 @app.command("add")
 def add(
-    name: Annotated[str, values.text_argument("NAME", "What stands on it.")],
+    name: Annotated[str, values.text_argument("NAME", "Name written on the box.")],
     kind: Annotated[
         str | None,
         values.text_option("--kind", f"What it is, free text (default {DEFAULT_KIND}).", metavar="KIND"),
@@ -41,13 +44,16 @@ def list_all() -> None:
         boxes = list(reader.boxes())
         cells = list(reader.cells())
     counts = {box.name: sum(cell.box == box.name for cell in cells) for box in boxes}
-    rows = [
-        [b.name, b.kind, None if b.limit_wh is None else f"{b.limit_wh:g} Wh", str(counts[b.name])]
-        for b in boxes
-    ]
-    output.emit(
-        [asdict(box) | {"cells": counts[box.name]} for box in boxes],
-        lambda: tables.table(
-            ["name", "kind", "limit", "cells"], rows, flexible="name", empty="no box recorded yet"
-        ),
+    columns: tables.Columns[Box] = {
+        "name": lambda b: b.name,
+        "kind": lambda b: b.kind,
+        "limit": lambda b: None if b.limit_wh is None else f"{b.limit_wh:g} Wh",
+        "cells": lambda b: counts[b.name],
+    }
+    tables.listing(
+        boxes,
+        lambda b: asdict(b) | {"cells": counts[b.name]},
+        columns,
+        flexible="name",
+        empty="no box recorded yet",
     )

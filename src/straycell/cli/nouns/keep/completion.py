@@ -54,7 +54,7 @@ def completion(
     shell: Annotated[str, typer.Argument(metavar="SHELL", help="bash, zsh or fish.", show_default=False)],
     line: Annotated[list[str] | None, typer.Argument(hidden=True)] = None,
 ) -> None:
-    """Print what makes your shell complete codes, boxes, projects and commands; its first line says how."""
+    """Print a script for your shell that completes codes, boxes, projects and commands; its first line says how."""
     if shell == _ASKED_BY_SHELL:
         found = _found(line or [""])
         output.emit(found, lambda: output.say("\n".join(found)) if found else None)

@@ -29,7 +29,7 @@ def demo(
         typer.Option("--keep", metavar="FILE", help="Keep the sample store here.", show_default=False),
     ] = None,
 ) -> None:
-    """Walk the whole flow on an invented workshop, from tear-downs to a matched project and labels.
+    """Show the whole flow on an invented workshop, from tear-downs to a matched project and labels.
 
     It makes a store of its own; yours is not touched.
     """

@@ -151,5 +151,5 @@ def document(story: Story) -> shapes.Json:
 
 
 def cautions(step: Step) -> list[str]:
-    """The short words of a step, without the ones that stand at the end of the page."""
+    """The short words of a step, without the ones that are at the end of the page."""
     return [c.text for c in cautions_for(step, quiet=True) if not c.standing]

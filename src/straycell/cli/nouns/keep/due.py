@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from straycell.bench.wording.shapes import due_json
 from straycell.cli.app import context, output, tables
 from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.grammar import values
@@ -27,12 +28,12 @@ MOST_AHEAD_DAYS = 3660
 def due(
     kind: Annotated[
         str | None,
-        values.text_argument("[KIND]", "Its cells, each with why and since when: a word of the board."),
+        values.text_argument("[KIND]", "Only this kind: each cell with the reason and since when."),
     ] = None,
     ics: Annotated[
         Path | None,
         typer.Option(
-            "--ics", metavar="FILE", help="Also write it, and what comes later, as an iCalendar file."
+            "--ics", metavar="FILE", help="Also write what is due now and later as an iCalendar file."
         ),
     ] = None,
     ahead: Annotated[
@@ -63,8 +64,8 @@ def due(
         write_whole(ics, calendar_file(everything, now, bench=letter), force=force)
     document: dict[str, Any] = {
         "at": now,
-        "due": [as_json(item, now) for item in found],
-        "later": [as_json(item, now) for item in later],
+        "due": [due_json(item, now) for item in found],
+        "later": [due_json(item, now) for item in later],
         "next": min((item.at for item in coming), default=None),
         "ics": ics,
     }
@@ -86,25 +87,6 @@ def _talk(found: list[DueItem], coming: list[DueItem], ics: Path | None) -> None
         talk_cautions(Step.LOOK_BAD)
     elif found:
         talk_cautions(Step.STORING)
-
-
-def as_json(item: DueItem, now: datetime) -> dict[str, Any]:
-    """One thing to look at, for --json."""
-    return {
-        "kind": item.kind.id,
-        "title": item.kind.title,
-        "rank": item.kind.rank,
-        "danger": item.kind.danger,
-        "about": item.about,
-        "subject": item.subject,
-        "code": item.subject if item.about == "cell" else None,
-        "box": item.box,
-        "due_at": item.at,
-        "days_over": max(0, (now - item.at).days),
-        "why": item.why,
-        "todo": item.todo,
-        "source": item.kind.source,
-    }
 
 
 def _board(found: list[DueItem], later: list[DueItem], now: datetime) -> None:

@@ -49,22 +49,14 @@ def list_all() -> None:
     """List the hand-overs, and how many condemned cells wait for one."""
     with context.bench().reading() as reader:
         entries = reader.handovers()
-    rows = [
-        [
-            str(e.id),
-            "closed " + output.day(e.closed_at) if e.closed_at else "open",
-            output.day(e.opened_at),
-            str(len(e.codes)),
-            e.place,
-        ]
-        for e in entries
-    ]
-    output.emit(
-        [_head(entry) for entry in entries],
-        lambda: tables.table(
-            ["n", "state", "begun", "cells", "place"], rows, flexible="place", empty="no hand-over yet"
-        ),
-    )
+    columns: tables.Columns[HandoverEntry] = {
+        "n": lambda e: e.id,
+        "state": lambda e: "closed " + output.day(e.closed_at) if e.closed_at else "open",
+        "begun": lambda e: output.day(e.opened_at),
+        "cells": lambda e: len(e.codes),
+        "place": lambda e: e.place,
+    }
+    tables.listing(entries, _head, columns, flexible="place", empty="no hand-over yet")
 
 
 @app.command("show")
@@ -95,7 +87,7 @@ def show(
 
 @app.command("close")
 def close(number: Number) -> None:
-    """The cells have left the house: they become handed-over for good, and stay in the book."""
+    """Record that the cells have left the house: they are handed over for good and stay on record."""
     bench = context.bench()
     with bench.writing() as writer:
         before = writer.handover(writer.handover_number(number))
@@ -132,20 +124,16 @@ def document(entry: HandoverEntry, listed: HandoverList) -> dict[str, Any]:
 
 def _page(entry: HandoverEntry, listed: HandoverList) -> None:
     output.say(f"hand-over {entry.id} to {entry.place}, {'closed' if entry.closed_at else 'open'}")
-    rows = [
-        [
-            str(line.count),
-            line.form,
-            line.chemistry,
-            _state(line),
-            _amount(line.mass, "g"),
-            _amount(line.energy, "Wh"),
-            line.un,
-        ]
-        for line in listed.lines
-    ]
-    heads = ["count", "form", "chem.", "state", "mass", "energy", "UN"]
-    tables.table(heads, rows, flexible="state", empty="no condemned cell on it")
+    columns: tables.Columns[HandoverLine] = {
+        "count": lambda line: line.count,
+        "form": lambda line: line.form,
+        "chem.": lambda line: line.chemistry,
+        "state": _state,
+        "mass": lambda line: _amount(line.mass, "g"),
+        "energy": lambda line: _amount(line.energy, "Wh"),
+        "UN": lambda line: line.un,
+    }
+    tables.grid(listed.lines, columns, flexible="state", empty="no condemned cell on it")
     for line in listed.lines:
         output.section(f"{line.count} x {line.form} {line.chemistry}: {_state(line)}")
         for cell in line.cells:

@@ -26,7 +26,7 @@ FileArgument = Annotated[
     Path | None, typer.Argument(metavar="FILE.csv", help="Commas, semicolons or tabs.", show_default=False)
 ]
 PartialOption = Annotated[
-    bool, typer.Option("--partial", help="Take the lines that are right, leave the rest.")
+    bool, typer.Option("--partial", help="Take the valid lines and leave out the others.")
 ]
 ColumnsOption = Annotated[
     str | None,
@@ -76,7 +76,7 @@ def readings(
     partial: PartialOption = False,
     template: TemplateOption = False,
 ) -> None:
-    """Record what stands on each line: one figure of a cell, or several."""
+    """Record what is on each line: one figure of a cell, or several."""
     from straycell.store.exchange.readings import COLUMNS, QUANTITY_STEMS, TEMPLATE
     from straycell.store.exchange.table import parse_mapping
 

@@ -111,6 +111,25 @@ def devices() -> None:
     )
 
 
+@app.command("token")
+def token(
+    name: Annotated[str, values.text_argument("NAME", "What will use it, such as a logger.")],
+    look: Annotated[bool, typer.Option("--look", help="It may look and record nothing.")] = False,
+) -> None:
+    """Make a token for a script that uses /api/v1; it is shown once and kept nowhere."""
+    from straycell.web.devices import Devices, Scope, devices_path
+
+    with context.bench().reading():
+        pass
+    scope = Scope.LOOK if look else Scope.WRITE
+    made, credential = Devices(devices_path(context.store_path())).add(name, scope, clock.now(), token=True)
+    document = {"id": made.id, "name": made.name, "scope": made.scope, "token": credential}
+    output.emit(document, lambda: output.say(credential))
+    output.hint(
+        f"send it as: Authorization: Bearer TOKEN; take it back with: straycell serve forget {made.id}"
+    )
+
+
 @app.command("forget")
 def forget(
     device: Annotated[str, values.text_argument("DEVICE", "Its number or its whole name (serve devices).")],

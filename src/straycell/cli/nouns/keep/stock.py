@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from straycell.bench.wording.shapes import stock_json
 from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.show.cautions_talk import talk_cautions
@@ -26,45 +27,23 @@ def stock() -> None:
         household = reader.household(bench.rules, bench.now)
         limits = {box.name: box.limit_wh for box in reader.boxes()}
     found = take_stock(household, limits, due_now(survey(household), bench.now))
-    output.emit([as_json(box) for box in found], lambda: _page(found))
+    output.emit([stock_json(box) for box in found], lambda: _page(found))
     if any(box.attention for box in found):
         output.hint("what to do about it: straycell due")
     talk_cautions(Step.STORING)
 
 
-def as_json(box: BoxStock) -> dict[str, Any]:
-    """One box, for --json; `box` null is the cells that lie in none."""
-    return {
-        "box": box.name,
-        "kind": box.kind or None,
-        "cells": box.cells,
-        "condemned": box.condemned,
-        "energy_wh": box.energy.value,
-        "estimated": box.energy.estimated,
-        "limit_wh": box.limit_wh,
-        "over_limit": box.over_limit,
-        "oldest_check": box.oldest_check,
-        "never_checked": box.never_checked,
-        "outcomes": box.outcomes,
-        "attention": [{"title": title, "count": count} for title, count in box.attention],
-    }
-
-
 def _page(found: list[BoxStock]) -> None:
-    rows = [
-        [
-            box.name or "(no box)",
-            str(box.cells),
-            f"{'~' if box.energy.estimated else ''}{box.energy.value:.1f} Wh",
-            "-" if box.limit_wh is None else f"{box.limit_wh:g} Wh" + (" !" if box.over_limit else ""),
-            "never" if box.never_checked else output.day(box.oldest_check),
-            str(sum(count for _, count in box.attention)) if box.attention else None,
-            box.kind or None,
-        ]
-        for box in found
-    ]
-    heads = ["box", "cells", "energy", "limit", "oldest check", "due", "kind"]
-    tables.table(heads, rows, flexible="kind", empty="no box and no cell recorded yet")
+    columns: tables.Columns[BoxStock] = {
+        "box": lambda b: b.name or "(no box)",
+        "cells": lambda b: b.cells,
+        "energy": lambda b: f"{'~' if b.energy.estimated else ''}{b.energy.value:.1f} Wh",
+        "limit": lambda b: b.limit_wh and f"{b.limit_wh:g} Wh" + (" !" if b.over_limit else ""),
+        "oldest check": lambda b: "never" if b.never_checked else output.day(b.oldest_check),
+        "due": lambda b: sum(count for _, count in b.attention) or None,
+        "kind": lambda b: b.kind,
+    }
+    tables.grid(found, columns, flexible="kind", empty="no box and no cell recorded yet")
     for box in found:
         if not (box.attention or box.over_limit):
             continue

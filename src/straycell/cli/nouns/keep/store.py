@@ -23,12 +23,11 @@ if TYPE_CHECKING:
     from straycell.store.salvage.fresh_store import Salvaged
 
 app = noun_app("The file that holds it all: check, backup, restore, merge.")
-FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="A file.", show_default=False)]
 
 
 @contextmanager
 def _about(file: Path, remedy: str) -> Iterator[None]:
-    """A fault of the file named on the line is no fault of the store: its remedy names that file."""
+    """A fault of the file named on the line is not a fault of the store: its remedy names that file."""
     try:
         yield
     except StoreFault as fault:
@@ -82,7 +81,7 @@ def check(
         ),
     ] = None,
 ) -> None:
-    """Check the store through and through. Exit 1 when something is wrong with it."""
+    """Check the whole store. Exit 1 when something is wrong with it."""
     path = context.store_path()
     with context.reading() as reader:
         faults = list(reader.check(context.rules(), clock.now()))
@@ -107,7 +106,7 @@ def _tell(path: Path, faults: list[str]) -> None:
 
 @app.command("info")
 def info() -> None:
-    """Show where the store is, what it holds, and what speaks against its place."""
+    """Show where the store is, what it holds, and what is wrong with its place."""
     from straycell.store.places import mounts, place_warnings
 
     path = context.store_path()
@@ -142,7 +141,9 @@ def upgrade() -> None:
 
 
 @app.command("backup")
-def backup(file: FileArgument) -> None:
+def backup(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="Where the copy goes.", show_default=False)],
+) -> None:
     """Write a copy of the store, complete and checked, while others may go on reading."""
     from straycell.store.backup import backup_store
 
@@ -161,7 +162,7 @@ def backup(file: FileArgument) -> None:
 
 @app.command("restore")
 def restore(
-    file: FileArgument,
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The backup to restore.", show_default=False)],
     yes: Annotated[bool, typer.Option("--yes", help="Replace the store without asking.")] = False,
 ) -> None:
     """Put a backup in the place of the store."""
@@ -252,7 +253,11 @@ def take_letter(
 
 
 @app.command("merge")
-def merge(file: FileArgument) -> None:
+def merge(
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="The store of the other bench.", show_default=False)
+    ],
+) -> None:
     """Take another bench's store into this one: codes and times are kept, nothing comes twice."""
     with counting("tables") as told, _about(file, "name the other bench's store"):
         merged = context.write_long(lambda writer: writer.merge(file, told), context.size_of(file))

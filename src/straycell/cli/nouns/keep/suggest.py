@@ -1,4 +1,4 @@
-"""What can stand where the cursor is on a half-typed command line: nouns, verbs, options, words, names in the store."""
+"""What can be typed where the cursor is on a half-typed command line: nouns, verbs, options, words, names in the store."""
 
 from __future__ import annotations
 

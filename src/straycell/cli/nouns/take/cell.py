@@ -45,7 +45,9 @@ def add(
     code: Annotated[
         str | None, values.text_option("--code", "A code printed beforehand (label blank).", metavar="CODE")
     ] = None,
-    count: Annotated[int | None, values.whole("--count", "How many alike.", low=1, high=500)] = None,
+    count: Annotated[
+        int | None, values.whole("--count", "How many cells of this kind.", low=1, high=500)
+    ] = None,
     box: facts.BoxOption = None,
     **said: Any,
 ) -> None:
@@ -106,7 +108,7 @@ def correct(
         str | None,
         values.text_option(
             "--mistake",
-            "'mistyped' when the former entry never was true; else it was then.",
+            "'mistyped': the former entry was never true. Without it: it was true until now.",
             metavar="mistyped",
         ),
     ] = None,
@@ -156,9 +158,9 @@ def _mistyped(mistake: str | None) -> str | None:
 
 
 def _check_correction(cell: Cell, said: dict[str, object], *, mistyped: bool) -> list[str]:
-    """A chemistry or a marking stated later meets the other as it stands on record.
+    """A chemistry or a marking stated later meets the other as it is on record.
 
-    A new marking brings along what `from_new_marking` says; what else it proposes is told, not taken.
+    A new marking brings along what `from_new_marking` says; what else it proposes is reported, not taken.
     """
     if "marking" not in said and "chemistry" not in said:
         return []
@@ -183,19 +185,21 @@ def list_all(
     stage: Annotated[Stage | None, values.word("--stage", Stage, "Only these.")] = None,
     chemistry: Annotated[Chemistry | None, values.word("--chemistry", Chemistry, "Only these.")] = None,
     form: Annotated[Form | None, values.word("--form", Form, "Only these.")] = None,
-    box: Annotated[str | None, values.text_option("--box", "Only what lies there.", metavar="BOX")] = None,
+    box: Annotated[str | None, values.text_option("--box", "Only cells in this box.", metavar="BOX")] = None,
     teardown: Annotated[
-        str | None, values.text_option("--teardown", "Only what came out of it.", metavar="CODE")
+        str | None, values.text_option("--teardown", "Only cells of this tear-down.", metavar="CODE")
     ] = None,
     search: Annotated[
         str | None,
         values.text_option(
-            "--search", "Only where marking, maker, box or tear-down hold this.", metavar="TEXT"
+            "--search", "Only cells whose marking, maker, box or tear-down holds this text.", metavar="TEXT"
         ),
     ] = None,
     min_capacity: Annotated[
         float | None,
-        values.quantity("--min-capacity", Dimension.CAPACITY, "Only with this much or more today."),
+        values.quantity(
+            "--min-capacity", Dimension.CAPACITY, "Only cells with at least this capacity today."
+        ),
     ] = None,
     sort: Annotated[
         CellOrder | None, values.word("--sort", CellOrder, "In this order (default code).")
@@ -232,7 +236,7 @@ def list_all(
     listed = sort_cells(listed, sort or CellOrder.CODE)
     if plot is not None:
         cell_table.draw(listed, plot, force=force)
-    output.emit([cell_table.document(each) for each in listed], lambda: cell_table.show(listed, names))
+    output.emit([shapes.listed_json(each) for each in listed], lambda: cell_table.show(listed, names))
 
 
 @app.command("show")
@@ -293,7 +297,7 @@ def swap(
         datetime | None, values.time_option("--since", "Only what was measured from then on (default: all).")
     ] = None,
 ) -> None:
-    """Put two mixed-up cells right: what was measured of one counts for the other."""
+    """Correct two mixed-up cells: what was measured of one counts for the other."""
     done = swap_cells(context.bench(), first, second, because, since)
     defaults = context.rules().defaults
     output.emit(

@@ -61,21 +61,16 @@ def list_all() -> None:
     with context.reading() as reader:
         newest = {(c.name, c.slot): c for c in reader.chargers()}
     found = [newest[key] for key in sorted(newest, key=lambda k: (k[0], k[1] or 0))]
-    rows = [
-        [
-            c.name,
-            "all" if c.slot is None else str(c.slot),
-            _volts(c.float_v),
-            None if c.end_current_a is None else show(c.end_current_a, _D.CURRENT),
-            show_accuracy(c.capacity, _D.CAPACITY) or None,
-            output.day(c.at),
-        ]
-        for c in found
-    ]
-    heads = ["name", "slot", "float", "ends at", "counts within", "measured"]
-    output.emit(
-        [document(c) for c in found],
-        lambda: tables.table(heads, rows, flexible="name", empty="no charger was measured yet: charger add"),
+    columns: tables.Columns[Charger] = {
+        "name": lambda c: c.name,
+        "slot": lambda c: "all" if c.slot is None else c.slot,
+        "float": lambda c: _volts(c.float_v),
+        "ends at": lambda c: None if c.end_current_a is None else show(c.end_current_a, _D.CURRENT),
+        "counts within": lambda c: show_accuracy(c.capacity, _D.CAPACITY),
+        "measured": lambda c: output.day(c.at),
+    }
+    tables.listing(
+        found, document, columns, flexible="name", empty="no charger was measured yet: charger add"
     )
 
 

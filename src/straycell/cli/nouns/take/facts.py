@@ -21,7 +21,7 @@ TeardownOption = Annotated[
 PackOption = Annotated[
     str | None, values.text_option("--pack", "Which pack of that tear-down; siblings share it.", metavar="K")
 ]
-BoxOption = Annotated[str | None, values.text_option("--box", "Where it lies.", metavar="BOX")]
+BoxOption = Annotated[str | None, values.text_option("--box", "The box it lies in.", metavar="BOX")]
 
 
 def stated(**options: object) -> dict[str, object]:

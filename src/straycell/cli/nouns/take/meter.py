@@ -30,19 +30,19 @@ def add(
         values.text_option("--like", f"A shipped class: {', '.join(meter_classes())}.", metavar="CLASS"),
     ] = None,
     voltage_accuracy: Annotated[
-        str | None, values.text_option("--voltage-accuracy", "From its sheet.", metavar="0.05%+2mV")
+        str | None, values.text_option("--voltage-accuracy", "From the meter's sheet.", metavar="0.05%+2mV")
     ] = None,
     voltage_resolution: Annotated[
         str | None, values.text_option("--voltage-resolution", "1mV, or 1mV<4V,10mV.", metavar="1mV")
     ] = None,
     capacity_accuracy: Annotated[
-        str | None, values.text_option("--capacity-accuracy", "From its sheet.", metavar="1%+5mAh")
+        str | None, values.text_option("--capacity-accuracy", "From the meter's sheet.", metavar="1%+5mAh")
     ] = None,
     resistance_accuracy: Annotated[
-        str | None, values.text_option("--resistance-accuracy", "From its sheet.", metavar="3%+2mohm")
+        str | None, values.text_option("--resistance-accuracy", "From the meter's sheet.", metavar="3%+2mohm")
     ] = None,
     temperature_accuracy: Annotated[
-        str | None, values.text_option("--temperature-accuracy", "From its sheet.", metavar="1C")
+        str | None, values.text_option("--temperature-accuracy", "From the meter's sheet.", metavar="1C")
     ] = None,
 ) -> None:
     """Record a meter: a shipped class, its own sheet, or a class with single figures changed."""
@@ -81,25 +81,15 @@ def list_all() -> None:
     """List the meters with their accuracies."""
     with context.bench().reading() as reader:
         meters = list(reader.meters())
-    rows = [
-        [
-            m.name,
-            show_accuracy(m.voltage, _D.VOLTAGE),
-            show_accuracy(m.capacity, _D.CAPACITY),
-            show_accuracy(m.resistance, _D.RESISTANCE),
-            show_accuracy(m.temperature, _D.TEMPERATURE),
-        ]
-        for m in meters
-    ]
-    output.emit(
-        [shapes.meter_json(m) for m in meters],
-        lambda: tables.table(
-            ["name", "voltage", "capacity", "resistance", "temperature"],
-            [[cell or None for cell in row] for row in rows],
-            flexible="name",
-            empty="no meter recorded yet: readings without one get the cautious defaults of the rules",
-        ),
-    )
+    columns: tables.Columns[Meter] = {
+        "name": lambda m: m.name,
+        "voltage": lambda m: show_accuracy(m.voltage, _D.VOLTAGE),
+        "capacity": lambda m: show_accuracy(m.capacity, _D.CAPACITY),
+        "resistance": lambda m: show_accuracy(m.resistance, _D.RESISTANCE),
+        "temperature": lambda m: show_accuracy(m.temperature, _D.TEMPERATURE),
+    }
+    empty = "no meter recorded yet: readings without one get the cautious defaults of the rules"
+    tables.listing(meters, shapes.meter_json, columns, flexible="name", empty=empty)
 
 
 @app.command("compare")
@@ -114,7 +104,7 @@ def compare(
         str | None, values.text_option("--actual", "What that value is, by the better one.", metavar="4.20V")
     ] = None,
 ) -> None:
-    """Record that a meter was held against a better one; `due` asks for it once a year."""
+    """Record that a meter was compared with a better one; `due` asks for it once a year."""
     now = clock.now()
     # The person's own calendar day: late in the evening UTC is already tomorrow.
     day = parse_day(on, now) if on is not None else now.astimezone().date()
@@ -151,7 +141,7 @@ def _known_value(showed: str | None, actual: str | None) -> KnownValue | None:
     from straycell.readings import Quantity
     from straycell.store.book.household import KnownValue
 
-    # Both in one unit or it is no comparison: 4.05 V against 4050 mAh is a slip.
+    # Both in one unit or it is not a comparison: 4.05 V against 4050 mAh is a slip.
     for dimension, name in _COMPARED.items():
         try:
             figures = [parse_quantity(text, dimension) for text in (showed, actual)]

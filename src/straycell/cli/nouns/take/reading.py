@@ -52,24 +52,20 @@ def _plain(said: dict[str, Any]) -> dict[str, Any]:
 
 def _show_made(made: Sequence[Item]) -> None:
     defaults = context.rules().defaults
+    one_cell = len({item.cell for item in made}) == 1
     rows = [
         [
             f"{item.id}",
-            item.cell,
+            *([] if one_cell else [item.cell]),
             item.quantity.value,
             value_text(item, defaults),
-            describe(item) or None,
+            describe(item),
         ]
         for item in made
     ]
     output.emit(
         [shapes.item_json(item, defaults) for item in made],
-        lambda: tables.table(
-            ["id", "cell", "what", "value", "how"],
-            rows,
-            flexible="how",
-            empty="nothing was recorded in its place",
-        ),
+        lambda: tables.lines(rows, empty="nothing was recorded in its place"),
     )
 
 
@@ -118,7 +114,7 @@ def supersede(
 def undo(
     because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
 ) -> None:
-    """Take the last thing this bench recorded back as mistyped, within an hour; then record it right."""
+    """Take back the last record of this bench as mistyped, within an hour; then record it right."""
     done = undo_last(context.bench(), because)
     document = {"superseded": done.numbers, "mistake": Mistake.MISTYPED, "because": because}
     output.emit(document, lambda: output.say(f"{', '.join(done.numbers)} taken back"))

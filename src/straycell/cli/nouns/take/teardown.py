@@ -69,7 +69,7 @@ def correct(
     note: NoteOption = None,
     objects: ObjectsOption = None,
 ) -> None:
-    """Correct what is said of a tear-down; what was said before stays visible."""
+    """Correct the record of a tear-down; the former entry stays visible."""
     given = {
         "title": title,
         "kind": kind,
@@ -91,16 +91,14 @@ def list_all() -> None:
     """List the tear-downs."""
     with context.bench().reading() as reader:
         found = list(reader.teardowns())
-    rows = [[t.code, t.title, t.kind, output.day(t.found_on), t.place] for t in found]
-    output.emit(
-        [shapes.teardown_json(t) for t in found],
-        lambda: tables.table(
-            ["code", "title", "kind", "found", "place"],
-            rows,
-            flexible="place",
-            empty="no tear-down recorded yet",
-        ),
-    )
+    columns: tables.Columns[Teardown] = {
+        "code": lambda t: t.code,
+        "title": lambda t: t.title,
+        "kind": lambda t: t.kind,
+        "found": lambda t: output.day(t.found_on),
+        "place": lambda t: t.place,
+    }
+    tables.listing(found, shapes.teardown_json, columns, flexible="place", empty="no tear-down recorded yet")
 
 
 @app.command("show")
@@ -138,16 +136,15 @@ def _page(found: Teardown, cells: list[Cell], corrections: list[Event]) -> None:
             f"{output.day(event.at)} {_changes(event)}; because {event.because}" for event in corrections
         )
     output.section(f"Cells ({len(cells)})")
-    rows = [
-        [c.code, c.pack, c.facts.form.value, c.facts.chemistry.value, c.stage.value, c.facts.marking]
-        for c in cells
-    ]
-    tables.table(
-        ["code", "pack", "form", "chem.", "stage", "marking"],
-        rows,
-        flexible="marking",
-        empty="none recorded yet",
-    )
+    columns: tables.Columns[Cell] = {
+        "code": lambda c: c.code,
+        "pack": lambda c: c.pack,
+        "form": lambda c: c.facts.form,
+        "chem.": lambda c: c.facts.chemistry,
+        "stage": lambda c: c.stage,
+        "marking": lambda c: c.facts.marking,
+    }
+    tables.grid(cells, columns, flexible="marking", empty="none recorded yet")
 
 
 def _changes(event: Event) -> str:

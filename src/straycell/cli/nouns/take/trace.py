@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -18,6 +18,9 @@ from straycell.cli.show import trace_page
 from straycell.cli.show.after_writing import talk_doubts, talk_recorded
 from straycell.errors import UsageFault
 from straycell.quantities import Dimension, Window, show
+
+if TYPE_CHECKING:
+    from straycell.store.book.records import TraceEntry
 
 app = noun_app("Recorded curves: capacity, energy and resistance out of a file, with their uncertainty.")
 _D = Dimension
@@ -54,7 +57,9 @@ def add(
     ] = None,
     temperature: Annotated[
         float | None,
-        values.quantity("--temperature", _D.TEMPERATURE, "Of the cell, where the file does not tell it."),
+        values.quantity(
+            "--temperature", _D.TEMPERATURE, "Temperature of the cell, if the file does not hold it."
+        ),
     ] = None,
     columns: Annotated[
         str | None,
@@ -63,9 +68,9 @@ def add(
         ),
     ] = None,
     again: Annotated[
-        bool, typer.Option("--again", help="Work out a file anew that is in the store; needs --because.")
+        bool, typer.Option("--again", help="Evaluate a stored file again (needs --because).")
     ] = False,
-    because: Annotated[str | None, values.text_option("--because", "Why it is worked out anew.")] = None,
+    because: Annotated[str | None, values.text_option("--because", "Why it is evaluated again.")] = None,
 ) -> None:
     """File a recorded curve of a cell, and record the capacity, resistance and charges it shows.
 
@@ -113,29 +118,23 @@ def list_all(
     """List the traces, or those of one cell."""
     with context.bench().reading() as reader:
         entries = reader.traces(None if code is None else reader.find_code(code))
-    rows = [
-        [
-            str(e.id),
-            e.cell,
-            output.day(e.at),
-            _short(e.result["capacity_ah"], _D.CAPACITY, least=e.result["at_least"]),
-            _short(e.result["dc_resistance_ohm"], _D.RESISTANCE),
-            e.name,
-        ]
-        for e in entries
-    ]
-    output.emit(
-        [
-            {key: e.result[key] for key in ("capacity_ah", "energy_wh", "dc_resistance_ohm", "at_least")}
-            | {"id": e.id, "cell": e.cell, "at": e.at, "file": e.name}
-            for e in entries
-        ],
-        lambda: tables.table(
-            ["id", "cell", "at", "capacity", "resistance", "file"],
-            rows,
-            flexible="file",
-            empty="no trace filed yet: straycell trace add CODE FILE",
+    columns: tables.Columns[TraceEntry] = {
+        "id": lambda e: e.id,
+        "cell": lambda e: e.cell,
+        "at": lambda e: output.day(e.at),
+        "capacity": lambda e: _short(e.result["capacity_ah"], _D.CAPACITY, least=e.result["at_least"]),
+        "resistance": lambda e: _short(e.result["dc_resistance_ohm"], _D.RESISTANCE),
+        "file": lambda e: e.name,
+    }
+    figures = ("capacity_ah", "energy_wh", "dc_resistance_ohm", "at_least")
+    tables.listing(
+        entries,
+        lambda e: (
+            {key: e.result[key] for key in figures} | {"id": e.id, "cell": e.cell, "at": e.at, "file": e.name}
         ),
+        columns,
+        flexible="file",
+        empty="no trace filed yet: straycell trace add CODE FILE",
     )
 
 

@@ -12,10 +12,10 @@ from straycell.cli.app import clock, context, output, prompts, tables
 from straycell.cli.app.files import Force
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
-from straycell.cli.nouns.use.build_groups import group_volts, groups_document, talk_groups
 from straycell.cli.nouns.use.match import match_project, plan_all
-from straycell.cli.nouns.use.project import understood
+from straycell.cli.nouns.use.project import device_words, understood
 from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.cli.show.group_voltages import group_volts, groups_document, talk_groups
 from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.keys import NEW
 from straycell.safety import Step
@@ -32,16 +32,16 @@ Name = Annotated[str, values.text_argument("NAME", "The project.")]
 
 @app.command("list")
 def list_all() -> None:
-    """List the builds that live."""
+    """List builds."""
     with context.reading() as reader:
         builds = reader.builds()
-    rows = [[b.project, str(b.state), output.day(b.reserved_at), ", ".join(b.codes)] for b in builds]
-    output.emit(
-        [document(build) for build in builds],
-        lambda: tables.table(
-            ["project", "state", "since", "cells"], rows, flexible="cells", empty="no build"
-        ),
-    )
+    columns: tables.Columns[Build] = {
+        "project": lambda b: b.project,
+        "state": lambda b: b.state,
+        "since": lambda b: output.day(b.reserved_at),
+        "cells": lambda b: ", ".join(b.codes),
+    }
+    tables.listing(builds, document, columns, flexible="cells", empty="no build")
 
 
 @app.command("reserve")
@@ -73,7 +73,7 @@ def reserve(
         if plan is not None and plan != found.plan:
             raise NegativeAnswer(
                 f"plan {plan} of project '{name}' is no longer true: cells or readings have changed",
-                f"match it anew: straycell match '{name}'",
+                f"match it again: straycell match '{name}'",
             )
         made = writer.reserve(name, found.groups, found.plan or "")
     output.emit(document(made), lambda: _say(made))
@@ -110,16 +110,24 @@ def _named(writer: Writer, name: str, cells: list[str]) -> Match:
 def finish(
     name: Name,
     yes: Annotated[
-        bool, typer.Option("--yes", help="At a terminal: the cautions were read and followed, do not ask.")
+        bool,
+        typer.Option(
+            "--yes", help="The device is as its project says, the cautions were followed: do not ask."
+        ),
     ] = False,
 ) -> None:
-    """The reserved cells are built in. Refused without protection; at a terminal the cautions are confirmed first."""
+    """Record that the reserved cells are built in. Refused without protection; at a terminal the cautions are confirmed first."""
     with context.reading() as reader:
         # Asked before the cautions: nobody should confirm a list for a build that will be refused.
         _require_finishable(reader, name)
+        device = device_words(understood(reader.project(name)))
     if not yes and prompts.at_terminal():
+        # The cells were chosen for these figures; weeks may lie between, and devices change on the bench.
+        prompts.confirm(False, f"is the device still as its project says? {device}")
         talk_cautions(Step.BUILD)
         prompts.confirm(False, "was all of this done, and every check of the build sheet?")
+    elif not yes:
+        output.talk(f"finished for the device as its project says: {device}")
     with context.writing() as writer:
         # And again under the lock, as minutes may pass at the question.
         _require_finishable(writer, name)
@@ -161,7 +169,7 @@ def dismantle(name: Name) -> None:
         return
     output.emit(document(made), lambda: _say(made))
     output.talk(
-        "its cells are received again, on hold until look, rest voltage and resistance are recorded anew"
+        "its cells are received again, on hold until look, rest voltage and resistance are recorded again"
     )
     talk_cautions(Step.DISMANTLE)
 

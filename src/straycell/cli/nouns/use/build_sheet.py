@@ -2,98 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from straycell.bench.candidates import candidates
-from straycell.cells import Form, position_name
-from straycell.cli.app import clock, context, output
+from straycell.cli.app import context, output
 from straycell.cli.app.files import talk_missing_glyphs, write_whole
-from straycell.cli.nouns.use.project import understood
-from straycell.errors import BadData
-from straycell.safety import Step, cautions_for
-from straycell.safety.energy import Held, mass_g
-
-if TYPE_CHECKING:
-    from straycell.labels.build_sheet import BuildSheet
-    from straycell.matching import Candidate
-    from straycell.projects import Project
-
-
-MOST_NAMED = 24
 
 
 def write_sheet(name: str, out: Path, *, force: bool) -> None:
     """Write the build sheet of a project whose cells are reserved or built in."""
+    from straycell.bench.paper.build_sheet import build_sheet
     from straycell.labels.build_sheet_render import build_sheet_pdf
 
-    now, rules = clock.now(), context.rules()
-    with context.reading() as reader:
-        project, build = understood(reader.project(name)), reader.live_build(name)
-        if build is None:
-            raise BadData(
-                f"project '{name}' has no build", f"reserve one with: straycell build reserve '{name}'"
-            )
-        known = {c.code: c for c in candidates(reader, rules, now, build.codes)}
-    groups = [[known[code] for code in group] for group in build.groups]
-    content = sheet_of(project, groups, build.plan, now)
-    write_whole(out, build_sheet_pdf(content, now), force=force)
+    bench = context.bench()
+    build, content = build_sheet(bench, name)
+    write_whole(out, build_sheet_pdf(content, bench.now), force=force)
     talk_missing_glyphs(content)
     count = f"{len(build.codes)} cell{'s' if len(build.codes) != 1 else ''}"
     output.emit(
         {"files": [str(out)], "count": len(build.codes), "labels": list(build.codes)},
-        lambda: output.say(f"{out}  {count}, {len(groups)} in series"),
+        lambda: output.say(f"{out}  {count}, {len(build.groups)} in series"),
     )
     output.hint(
         f"labels: straycell label sheet {' '.join(build.codes[:6])}{' ...' if len(build.codes) > 6 else ''} --out labels.pdf"
     )
-
-
-def sheet_of(project: Project, groups: Sequence[Sequence[Candidate]], plan: str, now: datetime) -> BuildSheet:
-    """The content of the sheet: drawing, order of work, checks, the labels to print, cautions."""
-    from straycell.labels.build_sheet import BuildSheet, Section, SheetCell
-    from straycell.matching import UseLimits, as_built
-    from straycell.matching.pack.shapes import shape_words
-    from straycell.matching.sheet.words import cell_lines, fact_lines, sheet_notes
-
-    limits = UseLimits.from_rules(context.rules())
-    found = as_built(project, groups, limits, now)
-    codes = [c.code for group in groups for c in group]
-    order = found.joining.order if found.joining and len(groups[0]) > 1 else ()
-    turn = {code: number for group in order for number, code in enumerate(group, 1)}
-    shape = shape_words(len(groups), len(groups[0])) if len(codes) > 1 else "one cell"
-    facts = groups[0][0].facts
-    kind = " ".join(part for part in (str(facts.chemistry), str(facts.form), facts.marking) if part)
-    labels = f"straycell label sheet {' '.join(codes)} --out labels.pdf"
-    if len(codes) > MOST_NAMED:
-        labels = (
-            f"straycell label sheet CODE ... --out labels.pdf, with the {len(codes)} codes of the list above"
-        )
-    sections = [Section(*notes) for notes in sheet_notes(project, found, groups, limits)]
-    sections.append(Section("Labels to print", (labels,)))
-    cautions = [c for c in cautions_for(Step.BUILD) if len(codes) > 1 or c.id != "join-equal"]
-    sections.append(Section("Cautions", tuple(c.text for c in cautions)))
-    return BuildSheet(
-        title=project.name,
-        facts=(f"{shape}, {kind}", *fact_lines(found, project, mass_words(groups))),
-        groups=tuple(
-            tuple(
-                SheetCell(position_name(number, place), c.code, turn.get(c.code, 0), ", ".join(cell_lines(c)))
-                for place, c in enumerate(group, 1)
-            )
-            for number, group in enumerate(groups, 1)
-        ),
-        sections=tuple(sections),
-        foot=f"straycell build sheet, '{project.name}', plan {plan}, {output.day(now)}",
-        flat=facts.form in (Form.POUCH, Form.PRISMATIC),
-    )
-
-
-def mass_words(groups: Sequence[Sequence[Candidate]]) -> str:
-    """`90 g of cells`, or `about 90 g` where one was not weighed."""
-    amounts = [mass_g(Held(c.facts, c.capacity.value if c.capacity else None)) for g in groups for c in g]
-    about = "about " if any(amount.estimated for amount in amounts) else ""
-    of = " of cells" if len(amounts) > 1 else ""
-    return f"{about}{sum(amount.value for amount in amounts):.3g} g{of}"

@@ -45,12 +45,13 @@ ResistorOption = Annotated[
     ),
 ]
 SupplyOption = Annotated[
-    float | None, values.quantity("--supply", _D.VOLTAGE, "What feeds it.", window=_SUPPLY, example="5V")
+    float | None,
+    values.quantity("--supply", _D.VOLTAGE, "Supply voltage of the charger.", window=_SUPPLY, example="5V"),
 ]
 SupplyLimitOption = Annotated[
     float | None,
     values.quantity(
-        "--supply-limit", _D.CURRENT, "The most the supply gives.", window=_AMPS, example="160mA"
+        "--supply-limit", _D.CURRENT, "Highest current the supply gives.", window=_AMPS, example="160mA"
     ),
 ]
 SupplyRatedOption = Annotated[
@@ -58,7 +59,7 @@ SupplyRatedOption = Annotated[
     values.quantity(
         "--supply-rated",
         _D.VOLTAGE,
-        "The most its sheet lets feed it (default 8V: a linear charger).",
+        "Highest supply voltage by the charger's sheet (default 8V: a linear charger).",
         window=_SUPPLY,
         example="24V",
     ),
@@ -68,30 +69,35 @@ VoltageOption = Annotated[
     values.quantity(
         "--voltage",
         _D.VOLTAGE,
-        "What it regulates to (never assumed for lfp).",
+        "End voltage it regulates to (never assumed for lfp).",
         window=_VOLTS,
         example="4.20V",
     ),
 ]
 ToleranceOption = Annotated[
     float | None,
-    values.quantity("--tolerance", _D.FRACTION, "Of that voltage (default 1.5%).", window=_TOLERANCE),
+    values.quantity(
+        "--tolerance", _D.FRACTION, "Tolerance of that voltage (default 1.5%).", window=_TOLERANCE
+    ),
 ]
 MeasuredOption = Annotated[
     float | None,
     values.quantity(
-        "--measured-float", _D.VOLTAGE, "Measured on this very board.", window=_VOLTS, example="4.18V"
+        "--measured-float", _D.VOLTAGE, "End voltage measured on this board.", window=_VOLTS, example="4.18V"
     ),
 ]
 MeterOption = Annotated[
-    str | None, values.text_option("--meter", "What --measured-float was taken with.", metavar="M")
+    str | None, values.text_option("--meter", "Meter used for --measured-float.", metavar="M")
 ]
 LoadOption = Annotated[
     float | None,
-    values.quantity("--load", _D.CURRENT, "What a device left on draws meanwhile.", window=_AMPS),
+    values.quantity(
+        "--load", _D.CURRENT, "Current drawn meanwhile by a device that is left on.", window=_AMPS
+    ),
 ]
 TemperatureOption = Annotated[
-    float | None, values.quantity("--temperature", _D.TEMPERATURE, "Where it is charged (default: a room).")
+    float | None,
+    values.quantity("--temperature", _D.TEMPERATURE, "Temperature where it is charged (default: a room)."),
 ]
 
 
@@ -121,7 +127,7 @@ def charging(
 
     _check_line(current, programming_resistor, measured_float, meter)
     if supply_rated is not None and supply is None:
-        raise UsageFault("--supply-rated stands without --supply", "give both, or neither")
+        raise UsageFault("--supply-rated needs --supply", "give both, or neither")
     now, rules = clock.now(), context.rules()
     with context.reading() as reader:
         one = look_up(reader, code, rules, now)
@@ -155,11 +161,11 @@ def _check_line(
         raise UsageFault("--current and --programming-resistor are two settings", "give one of them")
     if current_a is None and resistor_ohm is None:
         raise UsageFault(
-            "it is not said what the charger is set to",
+            "no charge current given",
             "give --current, like 0.5A, or --programming-resistor, like 4.7kohm",
         )
     if meter is not None and measured_v is None:
-        raise UsageFault("--meter stands without --measured-float", "give both, or neither")
+        raise UsageFault("--meter needs --measured-float", "give both, or neither")
 
 
 def _float(one: OneCell, measured_v: float | None, meter: Meter | None) -> Measured | None:

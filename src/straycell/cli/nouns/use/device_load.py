@@ -37,7 +37,11 @@ PowerOption = Annotated[
 EfficiencyOption = Annotated[
     float | None,
     values.quantity(
-        "--efficiency", _D.FRACTION, "With --power: of the regulator.", window=_SHARE, example="85%"
+        "--efficiency",
+        _D.FRACTION,
+        "Efficiency of the regulator, with --power.",
+        window=_SHARE,
+        example="85%",
     ),
 ]
 ResistanceOption = Annotated[
@@ -52,12 +56,12 @@ DropOption = Annotated[
 ]
 AcrossOption = Annotated[
     float | None,
-    values.quantity("--across", _D.RESISTANCE, "That resistor.", window=_OHMS, example="10ohm"),
+    values.quantity("--across", _D.RESISTANCE, "Resistance of that resistor.", window=_OHMS, example="10ohm"),
 ]
 SupplyOption = Annotated[
     float | None,
     values.quantity(
-        "--supply", _D.VOLTAGE, "What fed it, when it was measured.", window=_VOLTS, example="3.0V"
+        "--supply", _D.VOLTAGE, "Supply voltage of that measurement.", window=_VOLTS, example="3.0V"
     ),
 ]
 LampsOption = Annotated[
@@ -65,7 +69,7 @@ LampsOption = Annotated[
 ]
 BandsOption = Annotated[
     str | None,
-    values.text_option("--bands", "That resistor by its colours, like green,red,gold.", metavar="COLOURS"),
+    values.text_option("--bands", "Its colour bands instead, like green,red,gold.", metavar="COLOURS"),
 ]
 ProfileOption = Annotated[
     Path | None,
@@ -82,11 +86,13 @@ PeakOption = Annotated[
 ]
 UntilOption = Annotated[
     float,
-    values.quantity("--until", _D.VOLTAGE, "Where the device stops.", window=STOP, example="3.2V"),
+    values.quantity("--until", _D.VOLTAGE, "Voltage at which the device stops.", window=STOP, example="3.2V"),
 ]
 TemperatureOption = Annotated[
     float | None,
-    values.quantity("--temperature", _D.TEMPERATURE, "Where it works (default 25C).", example="5C"),
+    values.quantity(
+        "--temperature", _D.TEMPERATURE, "Temperature where it works (default 25C).", example="5C"
+    ),
 ]
 ROOM_C = 25.0
 
@@ -116,7 +122,7 @@ def steady(
     given = {"--current": current_a, "--power": power_w, "--resistance": resistance_ohm}
     _one_of([name for name, value in given.items() if value is not None])
     if efficiency is not None and power_w is None:
-        raise UsageFault("--efficiency stands without --power", "give it together with --power, or drop it")
+        raise UsageFault("--efficiency needs --power", "give it together with --power, or drop it")
     if current_a is not None:
         words = f"constant current {show(current_a, _D.CURRENT)}"
         return Drawn(ConstantCurrent(current_a), words, {"kind": "current", "current_a": current_a})
@@ -196,7 +202,7 @@ def one_load(*drawn: Drawn | None) -> Drawn:
     _one_of([each.document["kind"] for each in found])
     if not found:
         raise UsageFault(
-            "it is not said what the device draws",
+            "no load given",
             "give --current, --power, --resistance, --profile, or lamps by --drop, --across and --supply",
         )
     return found[0]

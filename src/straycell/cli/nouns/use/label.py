@@ -45,7 +45,7 @@ Start = Annotated[
     int | None,
     values.whole("--start", "Place of the first label on its page, from 1 along the rows.", low=1, high=500),
 ]
-Copies = Annotated[int | None, values.whole("--copies", "Of each label.", low=1, high=MOST_COPIES)]
+Copies = Annotated[int | None, values.whole("--copies", "Copies of each label.", low=1, high=MOST_COPIES)]
 Link = Annotated[
     str | None,
     values.text_option("--link", "The symbol holds this address with the code behind it.", metavar="URL"),
@@ -73,7 +73,7 @@ def print_cells(codes: Sequence[str], out: Path, *, force: bool = False) -> int:
 
 
 def remember(purpose: str, labels: Sequence[CellLabel]) -> None:
-    """Tell the store what is on paper now. A store that cannot be written is no reason to print nothing."""
+    """Tell the store what is on paper now. A store that cannot be written is not a reason to print nothing."""
     try:
         with context.writing(tell_lost=False) as writer:
             writer.record_labels(purpose, {label.cell.code: label.fingerprint for label in labels})

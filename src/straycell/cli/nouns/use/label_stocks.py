@@ -110,25 +110,25 @@ def calibrate(
 
 def stocks_list() -> None:
     """List the label stocks: your own first, then the shipped ones."""
-    known = list(known_stocks().values())
-    rows = [
-        [s.name, f"{s.shape.width_mm:g} x {s.shape.height_mm:g} mm", str(s.per_page), _for(s)] for s in known
-    ]
-    output.emit(
-        [
-            {
-                "name": s.name,
-                "width_mm": s.shape.width_mm,
-                "height_mm": s.shape.height_mm,
-                "per_page": s.per_page,
-                "where": s.where,
-                "forms": list(s.forms),
-                "least_dpi": s.dpi,
-            }
-            for s in known
-        ],
-        lambda: tables.table(["name", "label", "a page", "for"], rows, flexible="for", empty="no stock"),
-    )
+    columns: tables.Columns[Stock] = {
+        "name": lambda s: s.name,
+        "label": lambda s: f"{s.shape.width_mm:g} x {s.shape.height_mm:g} mm",
+        "a page": lambda s: s.per_page,
+        "for": _for,
+    }
+    tables.listing(list(known_stocks().values()), _document, columns, flexible="for", empty="no stock")
+
+
+def _document(stock: Stock) -> dict[str, object]:
+    return {
+        "name": stock.name,
+        "width_mm": stock.shape.width_mm,
+        "height_mm": stock.shape.height_mm,
+        "per_page": stock.per_page,
+        "where": stock.where,
+        "forms": list(stock.forms),
+        "least_dpi": stock.dpi,
+    }
 
 
 def _for(stock: Stock) -> str:

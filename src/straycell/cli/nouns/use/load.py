@@ -52,7 +52,7 @@ def from_drop(
     ohm = across if across is not None else read.ohm if read is not None else None
     if ohm is None:
         raise UsageFault(
-            "it is not said over which resistor", "give --across, like 10ohm, or its colours with --bands"
+            "the series resistor is missing", "give --across, like 10ohm, or its colours with --bands"
         )
     found = drop_document(drop, ohm, read if across is None else None, lamps, supply)
     found["resistor"] = resistor_document(ohm, read)

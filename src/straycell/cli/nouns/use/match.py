@@ -35,18 +35,14 @@ SHOWN = 8
 def match_project(
     reader: Reader, name: str, *, codes: Collection[str] | None = None, planning: bool = False
 ) -> Match:
-    """The match of one filed project with the stock as it stands now, or with the named cells alone.
+    """The match of one filed project with the stock as it is now, or with the named cells alone.
 
     With `planning` a project without protection gets its cells too: they can wait for it together.
     """
-    from straycell.matching import serve
 
-    if (dropped := dropped_match(reader, name)) is not None:
-        return dropped
-    # Verdicts at this moment: a match of yesterday may name a cell that has failed since.
-    rules, now = context.rules(), clock.now()
-    project, cells = understood(reader.project(name)), candidates(reader, rules, now, codes)
-    return serve(project, cells, limits(), now=now, planning=planning)
+    from straycell.bench.project_match import project_match
+
+    return project_match(context.bench(), reader, name, codes=codes, planning=planning)
 
 
 @app.command()
@@ -77,7 +73,7 @@ def match(
     force: Force = False,
     more: Annotated[list[str] | None, typer.Argument(hidden=True, metavar="[CODE]...")] = None,
 ) -> None:
-    """Find the least cells that do the project's job, with every reason. Nothing is reserved.
+    """Find the least capable cells that do the project's job, with every reason. Nothing is reserved.
 
     With --what: what the stock can give to a load, in each small shape.
     """
@@ -90,7 +86,7 @@ def match(
         given = "a project and --all" if everyone else "neither a project nor --all"
         raise UsageFault(f"match was given {given}", "name one project, or write --all")
     if name is None and cells:
-        raise UsageFault("--cells stands without a project", "name the project first")
+        raise UsageFault("--cells needs a project", "name the project first")
     if cells and name is not None:
         from straycell.cli.nouns.use.match_choices import choices_of, match_cells
 
@@ -159,17 +155,6 @@ def _match_what(what: str, name: str | None, everyone: bool, cells: list[str] | 
     talk_cautions(Step.MATCH)
 
 
-def dropped_match(reader: Reader, name: str) -> Match | None:
-    """The answer to a project that was given up; None for any other."""
-    from straycell.matching import Match
-    from straycell.store.book.records import ProjectState
-
-    if reader.project(name).state is not ProjectState.DROPPED:
-        return None
-    again = "it was dropped: no cells are looked for; file it again with: straycell project add FILE"
-    return Match(name, False, missing=(again,))
-
-
 def _tell_held(reader: Reader, name: str, build: Build) -> None:
     from straycell.cli.nouns.use.match_held import held_document, held_match, held_page, refuse_if_unfit
 
@@ -188,7 +173,7 @@ def device_answers_of(reader: Reader, name: str, found: Match) -> dict[str, obje
 
 
 def plan_all(reader: Reader) -> StockPlan:
-    """The plan of every pending project with the stock as it stands now."""
+    """The plan of every pending project with the stock as it is now."""
     from straycell.matching import match_all
     from straycell.store.book.records import ProjectState
 
@@ -245,13 +230,13 @@ def page_of_all(found: StockPlan) -> None:
 
 
 def _first(missing: tuple[str, ...]) -> str:
-    # One reason on stderr: the others stand on the page.
+    # One reason on stderr: the others are on the page.
     return missing[0] if missing else ""
 
 
 def mass_of(reader: Reader, found: Match) -> str:
     """What the chosen cells weigh, in words; empty where none are chosen."""
-    from straycell.cli.nouns.use.build_sheet import mass_words
+    from straycell.bench.paper.build_sheet import mass_words
 
     codes = [code for group in found.groups for code in group]
     return mass_words([candidates(reader, context.rules(), clock.now(), codes)]) if codes else ""

@@ -127,7 +127,7 @@ def _parsed(text: str) -> tuple[float | None, float | None, float | None]:
     power_w, current_a = found.get(_D.POWER), found.get(_D.CURRENT)
     if (power_w is None) == (current_a is None) or min(found.values()) <= 0:
         raise UsageFault(
-            f"--what '{text}' is no load", 'give a current, with a voltage or not, or a power: "5V 300mA"'
+            f"--what '{text}' is not a load", 'give a current, with a voltage or not, or a power: "5V 300mA"'
         )
     return found.get(_D.VOLTAGE), current_a, power_w
 

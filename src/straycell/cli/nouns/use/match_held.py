@@ -53,11 +53,11 @@ def held_page(found: Match, build: Build) -> None:
         output.bullets(f"{why.code}: {why.text}" if why.code else why.text for why in failed)
     if not finished:
         output.hint(f"next: straycell build finish '{build.project}'")
-    output.hint(f"for other cells: straycell build dismantle '{build.project}', then match it anew")
+    output.hint(f"for other cells: straycell build dismantle '{build.project}', then match it again")
 
 
 def refuse_if_unfit(found: Match, build: Build) -> None:
-    """Raise NegativeAnswer where reserved cells no longer do. In a device readings age: that is no fault."""
+    """Raise NegativeAnswer where reserved cells no longer do. In a device readings age: that is not a fault."""
     if not found.served and build.finished_at is None:
         failed = next((why.text for why in found.why if not why.passed), "a figure of theirs is missing")
         raise NegativeAnswer(

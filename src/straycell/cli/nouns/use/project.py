@@ -23,13 +23,13 @@ Name = Annotated[str, values.text_argument("NAME", "The project, exactly as name
 
 def understood(entry: ProjectEntry) -> Project:
     """A filed project, read again from its own text."""
-    from straycell.projects import parse_project
+    from straycell.bench.project_match import understood
 
-    return parse_project(entry.text, source=entry.name, base=None)
+    return understood(entry)
 
 
 def document(entry: ProjectEntry, project: Project) -> dict[str, Any]:
-    """The JSON of a project: as understood, with where it stands and what keeps it from being finished."""
+    """The JSON of a project: as understood, with where it is and what keeps it from being finished."""
     from straycell.matching import device_answers
     from straycell.projects import finish_faults
 
@@ -61,11 +61,9 @@ def add(
     file: Annotated[
         Path, typer.Argument(metavar="FILE", help="The project file (TOML).", show_default=False)
     ],
-    replace: Annotated[
-        bool, typer.Option("--replace", help="Take the place of the project of that name.")
-    ] = False,
+    replace: Annotated[bool, typer.Option("--replace", help="Replace the project of that name.")] = False,
 ) -> None:
-    """File a project; several faults of the file are told at once."""
+    """File a project; several faults of the file are reported at once."""
     from straycell.projects import ProjectFaults, read_project_file
 
     try:
@@ -93,27 +91,19 @@ def list_all() -> None:
     with context.reading() as reader:
         entries = reader.projects()
     read = [(entry, understood(entry)) for entry in entries]
-    rows = [
-        [
-            str(e.priority),
-            e.due.isoformat() if e.due else None,
-            str(e.state),
-            f"{p.need.runtime_h:g} h",
-            e.name,
-        ]
-        for e, p in read
-    ]
-    output.emit(
-        [document(entry, project) for entry, project in read],
-        lambda: tables.table(
-            ["priority", "due", "state", "runs", "name"], rows, flexible="name", empty="no project filed yet"
-        ),
-    )
+    columns: tables.Columns[tuple[ProjectEntry, Project]] = {
+        "priority": lambda each: each[0].priority,
+        "due": lambda each: each[0].due,
+        "state": lambda each: each[0].state,
+        "runs": lambda each: f"{each[1].need.runtime_h:g} h",
+        "name": lambda each: each[0].name,
+    }
+    tables.listing(read, lambda each: document(*each), columns, flexible="name", empty="no project filed yet")
 
 
 @app.command("show")
 def show_one(name: Name) -> None:
-    """One project as understood, defaults filled in."""
+    """Show a project as understood, with defaults filled in."""
     with context.reading() as reader:
         entry = reader.project(name)
         build = reader.live_build(name)
@@ -200,6 +190,16 @@ def _protection_words(project: Project) -> str:
         cut = each if protection.per_cell else _cutoff_words(protection.cutoff_v, project.pack.series)
         words.append(f"cuts off at {cut}")
     return ", ".join(words)
+
+
+def device_words(project: Project) -> str:
+    """What a project file says of its device, for a person to hold against the thing itself."""
+    places = f"{project.need.temperature_c:g} C"
+    peak_a = project.need.peak_current_a
+    peak = f", peaks of {show(peak_a, Dimension.CURRENT)}" if peak_a is not None else ""
+    return (
+        f"it draws {_load_words(project)}{peak}, works at {places}, and is charged: {_charger_words(project)}"
+    )
 
 
 def _few(words: list[str], all_of_them: int) -> str:

@@ -41,7 +41,7 @@ ProtectionOption = Annotated[
     values.quantity(
         "--protection-cutoff",
         _D.VOLTAGE,
-        "Where its protection stops.",
+        "Voltage at which its protection disconnects.",
         window=device_load.STOP,
         example="2.4V",
     ),
@@ -95,7 +95,7 @@ def runtime(
     found = run_of(one, drawn.load, lifted)
     lit_notes = [lit.brighter(one.full_v)] if lit is not None and lit.brighter(one.full_v) else []
     found = replace(found, notes=(*found.notes, *draw.notes(until), *lit_notes))
-    # The dip shortens both ends alike, so it is no part of the margin between them.
+    # The dip shortens both ends alike, so it is not part of the margin between them.
     peaks_h = run_of(one, drawn.load, arguments).expected_h - found.expected_h if why and draw.dip_v else 0.0
     against = forbidden(one, draw.steady_a, draw.peak_a)
     if out is not None:
@@ -217,7 +217,7 @@ def margin_lines(one: OneCell, found: Runtime, at_c: float, peaks_h: float) -> l
 
 
 def _draws(one: OneCell, drawn: Drawn, arguments: dict[str, Any]) -> str | None:
-    """From full to the stop, where that is not the same; what lamps were seen to bear stands beside it."""
+    """From full to the stop, where that is not the same; what lamps were seen to bear is beside it."""
     if drawn.document["kind"] in ("current", "profile"):
         return None
     ends = (one.full_v, stop_v(arguments, drawn.load))

@@ -11,7 +11,7 @@ _SPAN = 0.5
 
 
 def limit_bar(observed: object, limit: object, expanded_uncertainty: float | None) -> str:
-    """`──●──│     `: the limit in the middle, the value with its U; empty where either is no figure above 0."""
+    """`──●──│     `: the limit in the middle, the value with its U; empty where either is not a figure above 0."""
     if not isinstance(observed, int | float) or not isinstance(limit, int | float) or limit <= 0:
         return ""
     spread = expanded_uncertainty or 0.0

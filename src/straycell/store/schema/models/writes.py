@@ -96,9 +96,9 @@ class EventCellRow(StoreTable, table=True):
 
 
 class FactRow(StoreTable, table=True):
-    """One field of one thing (a cell, a tear-down, a project, a build, a hand-over) said anew. Append-only.
+    """One field of one thing (a cell, a tear-down, a project, a build, a hand-over) said again. Append-only.
 
-    What it was born with stands in the thing's own row. `entry` is this entry's number, `over` the entries it
+    What it was born with is in the thing's own row. `entry` is this entry's number, `over` the entries it
     takes the place of ("born" the first): of two benches that correct apart, neither is over the other.
     """
 
@@ -124,7 +124,7 @@ class FactRow(StoreTable, table=True):
 class FindingRow(StoreTable, table=True):
     """A shipped rule condemned a cell. Append-only. `digest` is the hash of cell, rule, limit and basis.
 
-    Two benches may have found the same apart: then it stands here twice, in the write of each.
+    Two benches may have found the same apart: then it is here twice, in the write of each.
 
     `basis` is a JSON list of the keys of all it rests on; `observed` and `bound` are JSON: a number or a word.
     `at_us` is when the newest record of the basis was taken.

@@ -1,0 +1,67 @@
+"""The guided intake, one question a screen."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+from starlette.responses import Response
+
+from straycell.bench.intake import store_actions
+from straycell.bench.intake.script import Caution
+from straycell.bench.intake.state import Session
+from straycell.web.talks import Cautions, Do, converse
+from straycell.web.visit import Visit, Visiting
+
+router = APIRouter()
+LONGEST_ANSWER = 500
+
+
+@router.get("/intake")
+def show(visit: Visiting) -> Response:
+    """The question of the moment, or the beginning."""
+    return visit.page("intake.html", talk=visit.site.talks.get(visit.device.id))
+
+
+@router.post("/intake/begin")
+def begin(visit: Visiting) -> Response:
+    """Begin an evening: a tear-down, or the cells that wait."""
+    start = store_actions.start(visit.bench(), teardown=None, due=visit.text("due") == "yes")
+    talk = converse(Session(start))
+    visit.site.talks[visit.device.id] = talk
+    talk.begin(_do(visit), _cautions(visit))
+    return visit.go("/intake")
+
+
+@router.post("/intake/answer")
+def answer(visit: Visiting) -> Response:
+    """Take one answer."""
+    talk = visit.site.talks.get(visit.device.id)
+    step = visit.text("step")
+    if talk is not None and step.isdigit() and len(step) < 9:
+        text = "".join(each for each in visit.text("text")[:LONGEST_ANSWER] if each.isprintable())
+        try:
+            talk.answer(int(step), text, _do(visit), _cautions(visit))
+        except Exception:
+            # A dialogue that broke cannot be resumed; what was finished is in the store.
+            visit.site.talks.pop(visit.device.id, None)
+            raise
+    return visit.go("/intake")
+
+
+@router.post("/intake/end")
+def end(visit: Visiting) -> Response:
+    """End it here: the cell in hand is dropped."""
+    talk = visit.site.talks.get(visit.device.id)
+    if talk is not None:
+        talk.end()
+    return visit.go("/intake")
+
+
+def _do(visit: Visit) -> Do:
+    return lambda effect: store_actions.do(visit.bench(), effect)
+
+
+def _cautions(visit: Visit) -> Cautions:
+    def shown(caution: Caution) -> list[str]:
+        return visit.cautions(list(caution.steps), caution.facts)
+
+    return shown

@@ -1,0 +1,156 @@
+"""Projects: what the stock gives them, and picking the cells of a reserved one, position by position."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from http import HTTPStatus
+
+from fastapi import APIRouter
+from starlette.responses import Response
+
+from straycell.acceptance.permission import permission
+from straycell.bench import verdict_words
+from straycell.bench.context import Bench
+from straycell.bench.paper.prints import build_sheet_pdf_of, handover_pdf_of, stock_png
+from straycell.bench.project_match import project_match
+from straycell.builds import Build
+from straycell.cells import position_name
+from straycell.errors import BadData, StraycellError
+from straycell.safety import Step
+from straycell.web.routes.boxes import scanned
+from straycell.web.routes.record import status_of
+from straycell.web.visit import Visit, Visiting
+
+router = APIRouter()
+MOST_WHY = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Pick:
+    """The answer to a scanned cell: whether it is the one for a position, and why not."""
+
+    right: bool
+    code: str
+    position: str
+    why: tuple[str, ...] = ()
+
+
+def positions(build: Build) -> list[tuple[str, str]]:
+    """(position, code) of every cell of a build, in the order of the sheet."""
+    return [
+        (position_name(number, place), code)
+        for number, group in enumerate(build.groups, 1)
+        for place, code in enumerate(group, 1)
+    ]
+
+
+def picked(bench: Bench, build: Build, at: int, code: str) -> Pick:
+    """Whether a cell belongs at the position `at` and may still be used. Changes nothing. Raises BadData."""
+    listed = positions(build)
+    position, wanted = listed[at]
+    with bench.reading() as reader:
+        found = reader.find_code(code)
+        verdict, cell = reader.verdict(found, bench.rules, bench.now), reader.cell(found)
+    if found != wanted:
+        place = next((each for each, other in listed if other == found), None)
+        where = f"it belongs at {place}" if place else "it is not in this build at all"
+        return Pick(False, found, position, (f"{wanted} is wanted at {position}", where))
+    allowed = permission(verdict.outcome, cell.stage, verdict.valid_until, bench.now)
+    if not allowed.may_use(joined=len(listed) > 1):
+        # Reserved days ago, and something was recorded since: the right cell may no longer be a good one.
+        return Pick(
+            False, found, position, (verdict_words.headline(verdict), *verdict_words.why(verdict, at_most=2))
+        )
+    return Pick(True, found, position)
+
+
+@router.get("/projects")
+def projects(visit: Visiting) -> Response:
+    """All projects, with where each stands."""
+    with visit.bench().reading() as reader:
+        return visit.page("projects.html", projects=reader.projects(), handovers=reader.handovers())
+
+
+@router.get("/project")
+def project(visit: Visiting, name: str) -> Response:
+    """One project: its cells where it has them, else what the stock would give it. Nothing is reserved."""
+    bench = visit.bench()
+    with bench.reading() as reader:
+        entry, build = reader.project(name), reader.live_build(name)
+        match = project_match(bench, reader, name) if build is None else None
+    return visit.page(
+        "project.html",
+        entry=entry,
+        build=build,
+        positions=positions(build) if build else [],
+        match=match,
+        not_chosen=list(match.not_chosen[:MOST_WHY]) if match else [],
+        cautions=visit.cautions([Step.MATCH]),
+    )
+
+
+@router.get("/pick")
+def pick(visit: Visiting, name: str, at: int = 0) -> Response:
+    """The position that comes next."""
+    return _pick(visit, name, at)
+
+
+@router.post("/pick/scan")
+def pick_scan(visit: Visiting) -> Response:
+    """Right cell at this position: on to the next. Any other is refused, with where it belongs."""
+    name, at = visit.text("name"), int(visit.text("at")) if visit.text("at").isdigit() else 0
+    bench = visit.bench()
+    build = _live(bench, name)
+    try:
+        codes = scanned(visit)
+        if len(codes) > 1:
+            raise BadData(
+                f"several labels are in the photograph: {', '.join(codes)}", "photograph one label alone"
+            )
+        found = picked(bench, build, min(at, len(build.codes) - 1), codes[0])
+    except StraycellError as fault:
+        return _pick(visit, name, at, fault=fault)
+    return _pick(visit, name, at + found.right, found=found)
+
+
+@router.get("/stock.png")
+def stock_picture(visit: Visiting) -> Response:
+    """The stock, capacity over resistance."""
+    return Response(stock_png(visit.bench()), media_type="image/png")
+
+
+@router.get("/sheet.pdf")
+def sheet(visit: Visiting, name: str) -> Response:
+    """The build sheet of a project."""
+    return Response(build_sheet_pdf_of(visit.bench(), name), media_type="application/pdf")
+
+
+@router.get("/handover/{number}.pdf")
+def handover(visit: Visiting, number: str) -> Response:
+    """The list that goes with a hand-over."""
+    return Response(handover_pdf_of(visit.bench(), number), media_type="application/pdf")
+
+
+def _live(bench: Bench, name: str) -> Build:
+    with bench.reading() as reader:
+        build = reader.live_build(name)
+    if build is None:
+        raise BadData(f"project '{name}' has no build", f"reserve one with: straycell build reserve '{name}'")
+    return build
+
+
+def _pick(
+    visit: Visit, name: str, at: int, *, found: Pick | None = None, fault: StraycellError | None = None
+) -> Response:
+    listed = positions(_live(visit.bench(), name))
+    at = min(max(at, 0), len(listed))
+    return visit.page(
+        "pick.html",
+        HTTPStatus.OK if fault is None else status_of(fault),
+        name=name,
+        positions=listed,
+        at=at,
+        found=found,
+        fault=fault,
+        cautions=visit.cautions([Step.BUILD]) if found is None and fault is None else [],
+    )

@@ -1,0 +1,150 @@
+"""Boxes by scanning, picking the cells of a build, and the papers, from a phone."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from tests.cli.bench import Bench
+from tests.web.rig import Page, fields_of, text_of
+
+
+@pytest.fixture
+def three(bench: Bench) -> list[str]:
+    """The cell of the store and two more."""
+    made = bench.do("cell add --teardown AT1 --pack 2 --form 18650 --chemistry nmc --count 2")
+    return [bench.do("cell list")[0]["code"], *(cell["code"] for cell in made)]
+
+
+def scan(page: Page, opened: str, path: str, **said: str) -> str:
+    """What the page says to a typed code, its form taken from an opened page."""
+    filled = fields_of(page.get(opened).text)
+    return text_of(page.client.post(path, data={**filled, **said}).text)
+
+
+def test_cells_go_into_a_box_scan_after_scan(
+    page: Page, bench: Bench, three: list[str], tmp_path: Path
+) -> None:
+    """Typed or photographed; a photograph of two labels moves both."""
+    assert "now lies in tin" in scan(page, "/box?name=tin", "/box/scan/move", code=three[0])
+    sheet = tmp_path / "two.png"
+    labels = []
+    for code in three[1:]:
+        bench.do(f"label single {code} --dpi 200 --out {tmp_path / code}.png")
+        labels.append(tmp_path / f"{code}.png")
+    from PIL import Image
+
+    first, second = (Image.open(label).convert("L") for label in labels)
+    both = Image.new("L", (first.width + second.width + 80, max(first.height, second.height) + 80), 255)
+    both.paste(first, (20, 40))
+    both.paste(second, (first.width + 60, 40))
+    both.save(sheet)
+    filled = fields_of(page.get("/box?name=tin").text)
+    said = {"token": filled["token"], "name": "tin"}
+    page.client.post("/box/scan/move", data=said, files={"photo": ("two.png", sheet.read_bytes())})
+    assert {cell["code"] for cell in bench.do("cell list --box tin")} == set(three)
+
+
+def test_a_code_that_is_none_moves_nothing(page: Page, bench: Bench, three: list[str]) -> None:
+    """And says what to do; so does an empty form."""
+    before = bench.store.read_bytes()
+    assert "check character" in scan(page, "/box?name=tin", "/box/scan/move", code=three[0][:-1] + "9")
+    assert "take a photograph" in scan(page, "/box?name=tin", "/box/scan/move", code="")
+    assert bench.store.read_bytes() == before
+
+
+def test_a_box_is_compared_with_the_store(page: Page, bench: Bench, three: list[str]) -> None:
+    """Here, missing and not expected, as `scan --check` says; nothing is written."""
+    for code in three[:2]:
+        bench.do(f"cell move {code} tin")
+    before = bench.store.read_bytes()
+    assert "0 here, 2 missing" in scan(page, "/box?name=tin", "/box/scan/check", begin="yes")
+    assert "1 here, 1 missing" in scan(page, "/box?name=tin", "/box/scan/check", code=three[0], begin="")
+    said = scan(
+        page, "/box?name=tin", "/box/scan/check", seen=",".join([three[0], three[2]]), code=three[1], begin=""
+    )
+    assert "2 here, 0 missing" in said and f"{three[2]} is recorded elsewhere: in no box" in said
+    assert bench.store.read_bytes() == before
+
+
+def test_the_boxes_hold_what_stock_says(page: Page, bench: Bench, three: list[str]) -> None:
+    """Counts and energy."""
+    bench.do(f"cell move {three[0]} tin")
+    shown = text_of(page.get("/boxes").text)
+    assert "tin 1 cells" in shown and "in no box 2 cells" in shown
+    assert page.get("/box", params={"name": "nowhere"}).status_code == 404
+
+
+@pytest.fixture
+def reserved(sample_copy: Bench) -> tuple[Bench, str, list[list[str]]]:
+    """A bench over the sample workshop, a project that has its cells, and their codes by group."""
+    build = sample_copy.do("build reserve 'bird-box camera'")
+    assert len(build["groups"]) == 2
+    return sample_copy, build["project"], build["groups"]
+
+
+def test_a_pick_list_takes_the_right_cell_and_refuses_any_other(
+    reserved: tuple[Bench, str, list[list[str]]],
+) -> None:
+    """Green with a sign at its position, else where the cell belongs; looking writes nothing."""
+    bench, name, groups = reserved
+    page = Page(bench)
+    page.pair()
+    codes, before = [code for group in groups for code in group], bench.store.read_bytes()
+    stranger = next(c["code"] for c in bench.do("cell list") if c["code"] not in codes)
+    opened = f"/pick?name={name}"
+    assert codes[0] in text_of(page.get(opened).text)
+    said = scan(page, opened, "/pick/scan", code=stranger)
+    assert f"✕ 1a: {stranger} is refused here" in said and "not in this build at all" in said
+    if len(codes) > 1:
+        assert "it belongs at" in scan(page, opened, "/pick/scan", code=codes[1])
+    for at, code in enumerate(codes):
+        said = scan(page, opened, "/pick/scan", code=code, at=str(at))
+        assert f": {code} is right here" in said
+    assert "All cells are picked" in said
+    assert bench.store.read_bytes() == before
+
+
+def test_a_cell_that_failed_since_it_was_reserved_is_refused(
+    reserved: tuple[Bench, str, list[list[str]]],
+) -> None:
+    """The right one, and no longer a good one."""
+    bench, name, groups = reserved
+    bench.do(f"incident add --kind drop {groups[0][0]} --note 'off the bench'")
+    page = Page(bench)
+    page.pair()
+    said = scan(page, f"/pick?name={name}", "/pick/scan", code=groups[0][0])
+    assert "is refused here" in said and "HOLD" in said
+
+
+def test_papers_and_pictures_are_what_the_command_line_writes(
+    reserved: tuple[Bench, str, list[list[str]]], tmp_path: Path
+) -> None:
+    """Byte for byte where a paper bears no chance: build sheet, hand-over list; the picture is one."""
+    bench, name, _ = reserved
+    page = Page(bench)
+    page.pair()
+    bench.do(f"build sheet '{name}' --out {tmp_path / 'sheet.pdf'}")
+    assert page.get("/sheet.pdf", params={"name": name}).content == (tmp_path / "sheet.pdf").read_bytes()
+    number = bench.do("handover add 'collection point'")["id"]
+    bench.do(f"handover show {number} --out {tmp_path / 'list.pdf'}")
+    assert page.get(f"/handover/{number}.pdf").content == (tmp_path / "list.pdf").read_bytes()
+    assert page.get("/stock.png").content.startswith(b"\x89PNG")
+    assert page.get("/sheet.pdf", params={"name": "nothing"}).status_code == 404
+
+
+def test_a_project_without_cells_shows_what_the_stock_gives(
+    reserved: tuple[Bench, str, list[list[str]]],
+) -> None:
+    """The same answer as `match`."""
+    bench, _, _ = reserved
+    page = Page(bench)
+    page.pair()
+    listed = text_of(page.get("/projects").text)
+    pending = [each for each in bench.do("project list") if each["state"] == "pending"]
+    for each in pending[:2]:
+        assert each["name"] in listed
+        shown = text_of(page.get("/project", params={"name": each["name"]}).text)
+        found = bench.run(["match", each["name"], "--json"]).json
+        assert ("The stock serves it" in shown) is found["served"]
+        assert all(code in shown for group in found["groups"] for code in group)
