@@ -189,7 +189,6 @@ acceptance/checks/voltage.py rest                 86 lines
 physics/charge_time.py charge_time                10 arguments
 physics/charge_time.py charge_time                61 lines
 physics/run_time/runtime.py estimate              15 arguments
-store/book/                                       22 modules
 traces/analyse/reduce.py reduce_trace              9 arguments
 """
 

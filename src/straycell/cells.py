@@ -23,15 +23,25 @@ _CHECK_LOOKALIKES = "OI"
 
 
 class Chemistry(StrEnum):
-    """Positive electrode, as far as it matters for a limit."""
+    """Positive electrode, as far as it matters for a limit; `liion` is a 4.2 V cell whose kind nobody knows."""
 
     NMC = "nmc"
     LCO = "lco"
     NCA = "nca"
     LMO = "lmo"
     LFP = "lfp"
+    LIION = "liion"
     PRIMARY = "primary"
     UNKNOWN = "unknown"
+
+
+FOUR_VOLT = (Chemistry.NMC, Chemistry.LCO, Chemistry.NCA, Chemistry.LMO)
+"""The 4.2 V kinds with figures of their own; a `liion` cell is one of them."""
+
+
+def members(chemistry: Chemistry) -> tuple[Chemistry, ...]:
+    """The kinds that a cell of this chemistry can be: itself, or each 4.2 V kind for `liion`."""
+    return FOUR_VOLT if chemistry is Chemistry.LIION else (chemistry,)
 
 
 class Form(StrEnum):

@@ -278,3 +278,8 @@ def _places(expanded: float) -> int:
 def _round_to(number: float, places: int) -> str:
     text = f"{round(number, places):.{max(places, 0)}f}"
     return text[1:] if text[0] == "-" and float(text) == 0 else text
+
+
+def count_of(count: int, noun: str) -> str:
+    """`1 cell`, `3 cells`."""
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"

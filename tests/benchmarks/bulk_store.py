@@ -18,9 +18,9 @@ from sqlalchemy import Column
 from straycell.acceptance import load_rules
 from straycell.cells import CellFacts, Chemistry, Form, next_codes
 from straycell.meters import Accuracy, Meter, parse_resolution
-from straycell.store.book.cells import born_row, facts_values
 from straycell.store.book.names import shown
 from straycell.store.book.register import born_text
+from straycell.store.book.stock.cells import born_row, facts_values
 from straycell.store.column_values import to_us
 from straycell.store.schema.tables import BENCH, BOX, CELL, METER, READING, TEARDOWN
 from straycell.store.session import Pen

@@ -161,6 +161,12 @@ def test_an_unknown_chemistry_is_said_in_words() -> None:
     assert content.lines[1].wordings == ("chemistry unknown, 18650", "unknown 18650")
 
 
+def test_a_label_of_unknown_kind_says_that_it_is_never_joined() -> None:
+    """In the long and the short wording: whoever holds it has only the label."""
+    content = label_content(a_cell(chemistry=Chemistry.LIION), a_verdict(Outcome.LIGHT), today=TODAY)
+    assert content.lines[1].wordings == ("LIION kind unknown 18650: never join", "LIION 18650: never join")
+
+
 def test_the_marking_of_a_flat_cell_follows_where_there_is_room() -> None:
     """It carries the size; line breaks become blanks."""
     cell = a_cell(chemistry=Chemistry.LCO, form=Form.POUCH, marking="603450\n3.7V 容")

@@ -11,7 +11,7 @@ from tests.labels.label_bench import CODES, a_label, blanks_of, find_stock, page
 from straycell.acceptance.reasons import Outcome
 from straycell.errors import BadData, UsageFault
 from straycell.labels.picture import single_png
-from straycell.labels.reading import read_codes
+from straycell.labels.reading import Found, is_ghost, read_codes
 
 ROLL = find_stock("roll-50x20")
 
@@ -134,3 +134,20 @@ def test_without_the_reader_the_remedy_names_what_to_install(
         read_codes(tmp_path / "any.png")
     assert "zxing-cpp" in fault.value.what
     assert "pip install zxing-cpp" in fault.value.remedy and "[" not in fault.value.remedy
+
+
+@pytest.mark.parametrize(
+    ("broken", "corners", "ghost"),
+    [
+        (True, ((0, 0), (200, 0), (200, 18), (0, 18)), True),  # a row of letters taken for finders
+        (True, ((0, 0), (200, 0), (200, 170), (0, 170)), False),  # seen at a slant of 30 degrees
+        (True, ((0, 0),) * 4, False),  # the reader gives no place
+        (False, ((0, 0), (200, 0), (200, 18), (0, 18)), False),  # what was read is a symbol
+    ],
+)
+def test_what_is_far_from_square_and_not_read_is_no_symbol(
+    broken: bool, corners: tuple[tuple[int, int], ...], ghost: bool
+) -> None:
+    """A symbol is square; neither a slant nor a cell's round makes it two and a half times as long as wide."""
+    a, b, c, d = corners
+    assert is_ghost(Found("", None, broken, (a, b, c, d))) is ghost

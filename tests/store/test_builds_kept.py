@@ -362,7 +362,7 @@ def test_a_write_that_falls_in_its_middle_and_is_caught_leaves_nothing(
 ) -> None:
     """Whatever raised: rows, touched cells and projects that lost a cell are as before it began."""
     code, other = shelf.good_cells(2)
-    from straycell.store.book import builds
+    from straycell.store.book.use import builds
 
     with shelf.writing() as writer:
         writer.add_project("gauge", "name = 'gauge'", 1)

@@ -13,7 +13,7 @@ from tests.store.store_bench import NOW, Shelf, found
 from straycell.acceptance.evidence import fact_key
 from straycell.cells import CellFacts, Chemistry, Form, Stage, make_code, parse_code
 from straycell.errors import BadData, UsageFault
-from straycell.store.book.cells import FACT_NAMES, facts_of, facts_values
+from straycell.store.book.stock.cells import FACT_NAMES, facts_of, facts_values
 
 LFP = CellFacts(Chemistry.LFP, Form.F18650, "IFR18650")
 

@@ -13,7 +13,7 @@ from straycell.acceptance.rules import merge_rules, shipped_rules
 from straycell.cells import Chemistry, Look, Stage
 from straycell.errors import BadData
 from straycell.readings import Quantity
-from straycell.store.book.household import KnownValue
+from straycell.store.book.stock.household import KnownValue
 
 HOUR = timedelta(hours=1)
 

@@ -54,7 +54,7 @@ def test_a_condemned_cell_goes_into_no_build() -> None:
 
 def test_the_words_are_those_of_the_interface() -> None:
     """People's scripts use these; they stay fixed (interface, words and values)."""
-    assert " ".join(Chemistry) == "nmc lco nca lmo lfp primary unknown"
+    assert " ".join(Chemistry) == "nmc lco nca lmo lfp liion primary unknown"
     assert " ".join(Form) == "18650 21700 26650 14500 16340 18350 13400 10440 pouch prismatic other"
     looks = (
         "clean swollen leaking burnt punctured vented smell crushed dented rust rust-specks torn-sleeve torn-ring"

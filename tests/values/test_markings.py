@@ -54,7 +54,7 @@ ICP153450                     | lco | prismatic | -
 2ICP20/34/70                  | lco | prismatic | -
 4INR19/66-2                   | nmc | 18650     | 19 - 66
 603450                        | -   | pouch     | 6 34 50
-LP603450 3.7V                 | -   | pouch     | 6 34 50
+LP603450 3.7V                 | liion | pouch     | 6 34 50
 6034100                       | -   | pouch     | 6 34 100
 10 x 34 x 50 mm               | -   | pouch     | 10 34 50
 1×3.4×5 cm                    | -   | pouch     | 10 34 50
@@ -421,3 +421,40 @@ def test_a_primary_mark_against_a_named_chemistry_wants_a_confirmation() -> None
 def test_an_empty_marking_changes_nothing() -> None:
     """No print, no proposal."""
     assert fill(CellFacts(), read_marking("")) == CellFacts()
+
+
+UNKNOWN_KIND = """
+3.7V 2200mAh                 | liion
+Li-ion 3.6V 18650            | liion
+Lithium-Ion 3.6 V            | liion
+18650 charge 4.20V           | liion
+LP603450 3.7V                | liion
+rechargeable 3.6V            | -
+3.6V 2600mAh                 | -
+3.6V                         | -
+2200mAh                      | -
+blue 18650                   | -
+3.7V 4.35V                   | -
+3.8V Li-ion                  | -
+3.7V 3.2V                    | -
+3.2V 1500mAh                 | -
+IFR26650 3.2V                | lfp
+LiFePO4 3.2V                 | lfp
+ICR18650 3.6V                | lco
+IMR18650 3.6V                | lmo
+INR18650 3.7V                | nmc
+ITR18650 3.7V                | -
+NiMH 3.7V                    | -
+ER14505 3.6V                 | primary
+ER14505 3.7V Li-ion          | primary
+CR123A 3.7V                  | primary
+BR2/3A 3.7V                  | primary
+"""
+
+
+@pytest.mark.parametrize("line", UNKNOWN_KIND.strip().splitlines())
+def test_the_class_of_unknown_kind_needs_a_print_that_no_primary_cell_bears(line: str) -> None:
+    """3.7 V, 4.20 V, or 3.6 V beside a word for lithium ion; never 3.6 V alone, never beside another voltage."""
+    text, wanted = (part.strip() for part in line.split("|"))
+    chemistry = read_marking(text).chemistry
+    assert (str(chemistry) if chemistry is not None else "-") == wanted

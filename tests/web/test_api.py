@@ -125,7 +125,7 @@ def test_nothing_without_a_token(page: Page, bench: Bench, code: str, headers: d
             {"authorization": "Bearer"},
         ):
             assert page.fresh_client().request(method, path, headers=wrong).status_code == 401, path
-        assert page.client.request(method, path).status_code == 401, "a device's cookie is no token"
+        assert page.client.request(method, path).status_code == 401, "a device's cookie is not a token"
     posing = page.fresh_client()
     posing.cookies["straycell"] = token
     assert posing.get("/device", follow_redirects=False).status_code == 303

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from straycell.acceptance.reasons import Outcome
 from straycell.bench.verdict_words import SIGNS
 from straycell.errors import BadData
 from straycell.readings.fields import OF_READING
+from straycell.store.reader import open_reader
 from straycell.web.entry import FORMS, number
 
 
@@ -258,3 +260,15 @@ def test_the_due_board_names_what_is_due_with_its_cells(page: Page, bench: Bench
     shown = page.get("/due").text
     for item in bench.do("due")["due"]:
         assert item["title"] in shown and item["subject"] in shown
+
+
+def test_a_page_reads_its_own_cell_of_an_event_about_many(bench: Bench, code: str) -> None:
+    """The same events as the whole history, each naming this cell alone; the newest is the one a form is based on."""
+    other = bench.do("cell add --form 18650 --chemistry nmc")[0]["code"]
+    bench.do(f"cell move {code} {other} tin")
+    bench.do(f"incident add --kind drop {code} {other} --note 'both fell'")
+    with open_reader(bench.store) as reader:
+        whole, own = reader.history(code), reader.history(code, others=False)
+        assert [replace(event, cells=(code,)) for event in whole] == own
+        assert any(len(event.cells) > 1 for event in whole)
+        assert reader.last_event(code) == own[-1].id

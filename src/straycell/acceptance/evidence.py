@@ -10,7 +10,7 @@ from datetime import datetime
 from functools import cached_property
 from typing import Any
 
-from straycell.cells import CellFacts, Chemistry
+from straycell.cells import FOUR_VOLT, CellFacts, Chemistry
 from straycell.readings import Charge, Reading
 
 DISMANTLED = "dismantled"
@@ -158,6 +158,9 @@ class Evidence:
         """The key of the value of a field that counts; a field that nobody filled in has one, too."""
         value = getattr(self.facts, field)
         said = [each for each in self.corrected if each.field == field and each.value == value]
+        # Judged as each kind it can be, a cell of unknown kind still rests on the one word that was said.
+        if not said and field == "chemistry" and value in FOUR_VOLT:
+            said = [each for each in self.corrected if each.field == field and each.value is Chemistry.LIION]
         held = [each.key for each in said if each.holds] or [each.key for each in said]
         return held[-1] if held else fact_key(self.code, field)
 

@@ -31,7 +31,7 @@ from straycell.acceptance.checks import (
 from straycell.acceptance.conformance import Side
 from straycell.acceptance.evidence import BestSibling, Evidence, Finding, Record
 from straycell.acceptance.rules import chemistry_keys, shipped_rules
-from straycell.cells import CellFacts
+from straycell.cells import CellFacts, Chemistry, members
 
 CONDEMNING: tuple[Test, ...] = (
     identity.not_rechargeable,
@@ -68,7 +68,10 @@ def find(evidence: Evidence, recorded: datetime, case: Case | None = None) -> tu
     # it.
     shipped = shipped_rules()
     # A cell that one of its stated chemistries condemns stays condemned until that statement is withdrawn.
-    others = [evidence.under(chemistry) for chemistry in evidence.other_chemistries]
+    kinds = {
+        kind for said in (evidence.facts.chemistry, *evidence.other_chemistries) for kind in members(said)
+    }
+    others = [evidence.under(kind) for kind in Chemistry if kind in kinds - {evidence.facts.chemistry}]
     cases = [case or Case(evidence, evidence.facts, shipped, recorded)]
     cases += [Case(other, other.facts, shipped, recorded) for other in others]
     found = [finding_of(each, test, tried, recorded) for each in cases for test, tried in condemned(each)]

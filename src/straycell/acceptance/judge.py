@@ -27,6 +27,7 @@ from straycell.acceptance.fallen import tested_again
 from straycell.acceptance.findings import condemned, find
 from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
 from straycell.acceptance.rules import RuleSet, shipped_rules
+from straycell.cells import Chemistry, members
 from straycell.keys import RecordKey
 from straycell.readings import Charge, Reading
 
@@ -81,7 +82,10 @@ def judge(evidence: Evidence, rules: RuleSet, now: datetime, recorded: datetime 
 
     A longer wait or a wider error in a person's file looks stricter, and yet can make a danger too vague to be
     called one; so findings come from the shipped rules alone. `recorded` is the moment they bear (None: now).
+    A cell of unknown kind is judged as each kind it can be, and gets the worst of these verdicts.
     """
+    if evidence.facts.chemistry is Chemistry.LIION:
+        return _of_unknown_kind(evidence, rules, now, recorded)
     case = Case(evidence, evidence.facts, rules, now)
     # With the shipped rules one pass serves both; with a person's own the shipped ones look once more.
     own = rules.hash != shipped_rules().hash
@@ -94,6 +98,25 @@ def judge(evidence: Evidence, rules: RuleSet, now: datetime, recorded: datetime 
     reasons += [reason for rule in GRADING for reason in rule(case)]
     reasons = [_indoors(case, reason) for reason in reasons]
     return Judgement(_verdict(case, tuple(reasons)), found)
+
+
+def _of_unknown_kind(
+    evidence: Evidence, rules: RuleSet, now: datetime, recorded: datetime | None
+) -> Judgement:
+    """The strictest judgement of all members, with the ceiling of an unknown kind."""
+    each = [judge(evidence.under(kind), rules, now, recorded) for kind in members(Chemistry.LIION)]
+    # Never a mean and never the likeliest: the cell may be the member that this verdict is worst for.
+    worst = min((judgement.verdict for judgement in each), key=lambda verdict: verdict.outcome)
+    case = Case(evidence, evidence.facts, rules, now)
+    reasons = [_indoors(case, reason) for reason in identity.chemistry(case)]
+    verdict = _verdict(case, (*reasons, *(r for r in worst.reasons if r.rule != "chemistry")))
+    untils = [judgement.verdict.valid_until for judgement in each]
+    until = min((at for at in (*untils, verdict.valid_until) if at is not None), default=None)
+    found = {finding.digest: finding for judgement in each for finding in judgement.found}
+    return Judgement(
+        replace(verdict, valid_until=None if verdict.outcome is Outcome.DISCARD else until),
+        tuple(found.values()),
+    )
 
 
 _MEASURED = ("rest-voltage", "self-discharge", "capacity", "resistance", "shelf-loss", "first-day")

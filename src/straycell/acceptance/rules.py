@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from straycell.acceptance.grounds import Ground
-from straycell.cells import Chemistry, Form
+from straycell.cells import FOUR_VOLT, Chemistry, Form, members
 from straycell.errors import BadData
 from straycell.files.read import read_bytes, toml_document
 from straycell.meters import Accuracy
@@ -29,7 +29,6 @@ from straycell.readings import CautiousDefaults
 _SHOWN = 150
 MOST_RULE_BYTES = 1_000_000
 """Characters of a fault that are shown where several are together."""
-FOUR_VOLT = (Chemistry.NMC, Chemistry.LCO, Chemistry.NCA, Chemistry.LMO)
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +120,7 @@ def chemistry_keys(chemistry: Chemistry, form: Form) -> tuple[str, ...]:
 
 def family(chemistry: Chemistry) -> str:
     """Chemistries of one family share their limits."""
-    return "4.2V" if chemistry in FOUR_VOLT else str(chemistry)
+    return "4.2V" if members(chemistry)[0] in FOUR_VOLT else str(chemistry)
 
 
 @lru_cache(maxsize=1)
@@ -317,5 +316,5 @@ def _rule_set(name: str, limits: Mapping[str, Limit]) -> RuleSet:
 
 
 # The figures may stay while a function changes: without this number its old verdicts would still be trusted.
-ENGINE = 5
+ENGINE = 6
 """Raise when the rule functions change what they answer: recorded verdicts are then computed again."""

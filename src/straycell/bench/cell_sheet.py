@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -73,8 +73,18 @@ def cell_history(bench: Bench, code: str) -> CellHistory:
     """The events of a cell by its code as typed. Raises BadData."""
     with bench.reading() as reader:
         found = reader.find_code(code)
-        events = tuple(reader.history(found))
-        recorded: dict[int, tuple[RecordedReading, ...]] = {}
-        for entry in reader.recorded(found):
-            recorded[entry.event_id] = (*recorded.get(entry.event_id, ()), entry)
-    return CellHistory(events, recorded)
+        return _history(reader.history(found), reader.recorded(found))
+
+
+def sheet_with_history(bench: Bench, code: str) -> tuple[CellSheet, CellHistory]:
+    """Both of one moment, its readings looked up once; its events name no other cell."""
+    with bench.reading() as reader:
+        sheet = sheet_of(bench, reader, reader.find_code(code))
+        return sheet, _history(reader.history(sheet.cell.code, others=False), sheet.recorded)
+
+
+def _history(events: Iterable[Event], entries: Iterable[RecordedReading]) -> CellHistory:
+    recorded: dict[int, tuple[RecordedReading, ...]] = {}
+    for entry in entries:
+        recorded[entry.event_id] = (*recorded.get(entry.event_id, ()), entry)
+    return CellHistory(tuple(events), recorded)

@@ -47,7 +47,7 @@ class SentForm:
 
     def check(self, reader: Reader) -> None:
         """Raise SentTwice where the key is recorded, ChangedSince where the cell has newer events."""
-        history = reader.history(self.code)
+        history = reader.history(self.code, others=False)
         if any(event.detail.get("entry") == self.key for event in history):
             raise SentTwice(self.code)
         newer = tuple(e for e in history if self.last_event is not None and e.id > self.last_event)

@@ -23,7 +23,7 @@ def understood(entry: ProjectEntry) -> Project:
 def project_match(
     bench: Bench, reader: Reader, name: str, *, codes: Collection[str] | None = None, planning: bool = False
 ) -> Match:
-    """The match of one filed project with the stock as it stands now, or with the named cells alone.
+    """The match of one filed project with the stock as it is now, or with the named cells alone.
 
     With `planning` a project without protection gets its cells too: they can wait for it together.
     """

@@ -18,7 +18,7 @@ from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.cells import Cell, Chemistry, Form, parse_code
 from straycell.errors import BadData
 from straycell.labels.payload import Payload, cell_payload
-from straycell.quantities import COVERAGE_FACTOR, Dimension, Measured, show
+from straycell.quantities import COVERAGE_FACTOR, Dimension, Measured, count_of, show
 from straycell.readings import Method
 
 DO_NOT_USE, NEVER_CHARGE, NOT_YET = "DO NOT USE", "never charge", "NOT YET"
@@ -184,13 +184,13 @@ def blank_content(code: str) -> LabelContent:
 def box_content(name: str, kind: str, limit_wh: float | None, count: int) -> LabelContent:
     """The label of a box: its name, what it is, the most energy it may hold, how many cells lie in it."""
     limit = "no limit set" if limit_wh is None else f"at most {limit_wh:g} Wh"
-    lines = (Line((kind,)), Line((limit,)), Line((f"{count} cell{'s' if count != 1 else ''}",)))
+    lines = (Line((kind,)), Line((limit,)), Line((count_of(count, "cell"),)))
     return LabelContent("", Face.PLAIN, (name,), lines=lines)
 
 
 def project_content(name: str, shape: str, count: int) -> LabelContent:
     """The label of a project's tray: its name, how its cells are joined, how many they are."""
-    lines = (Line((shape,)), Line((f"{count} cell{'s' if count != 1 else ''}",)))
+    lines = (Line((shape,)), Line((count_of(count, "cell"),)))
     return LabelContent("", Face.PLAIN, (name,), lines=lines)
 
 
@@ -258,6 +258,8 @@ def _kind_line(cell: Cell) -> Line:
     form = "other form" if facts.form is Form.OTHER else facts.form.value
     if facts.chemistry is Chemistry.UNKNOWN:
         return Line((f"chemistry unknown, {form}", f"unknown {form}"))
+    if facts.chemistry is Chemistry.LIION:
+        return Line((f"LIION kind unknown {form}: never join", f"LIION {form}: never join"))
     kind = f"{facts.chemistry.value.upper()} {form}"
     marking = " ".join(facts.marking.split())
     return Line((f"{kind} {marking}", kind)) if facts.form in _FLAT and marking else Line((kind,))

@@ -6,8 +6,10 @@ A symbol that its own error correction cannot restore is broken; one that restor
 from __future__ import annotations
 
 import io
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +22,10 @@ if TYPE_CHECKING:
 Corner = tuple[int, int]
 _SMALL_PX, _LARGE_PX = 1600, 3000
 _TURNS_DEG = (45, 22.5)
+_INK = 96
+"""Of 255, once the picture is evened out: print in the shade of a round cell is darker, its paper lighter."""
+_MOST_OBLONG = 2.5
+"""Longer side over the shorter: a slant of 30 degrees makes 1.2, a bend of 60 degrees around a cell less than 1.1."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +78,7 @@ def find_symbols(picture: Image) -> list[Found]:
     """Every QR symbol in grey levels. A picture in which none is read is tried again softer, larger and turned."""
     best: list[Found] = []
     for attempt, back in _attempts(picture):
-        found = [_found(symbol, back) for symbol in _read(attempt)]
+        found = [each for symbol in _read(attempt) if not is_ghost(each := _found(symbol, back))]
         read = [symbol for symbol in found if not symbol.broken]
         # A broken symbol beside a read one is mostly the same label, found once more.
         if read:
@@ -118,6 +124,7 @@ def _attempts(picture: Image) -> Iterator[tuple[Image, float]]:
         yield even.resize(size, Images.Resampling.BICUBIC).filter(ImageFilter.GaussianBlur(1.0)), 0.5
     if longest > _LARGE_PX:
         yield even.reduce(2), 2.0
+    yield even.point(lambda grey: 255 * (grey > _INK)), 1.0
     # A label that lies askew in a photograph is found once the picture is turned to its rows and columns.
     for turn in _TURNS_DEG:
         yield even.rotate(turn, Images.Resampling.BICUBIC, expand=True, fillcolor=255), 0.0
@@ -130,6 +137,12 @@ def _found(symbol: Any, back: float) -> Found:
     one, two, three, four = ((round(p.x * back), round(p.y * back)) for p in points)
     text = "" if broken else symbol.text
     return Found(text, None if broken else code_in(text), broken, (one, two, three, four))
+
+
+def is_ghost(found: Found) -> bool:
+    """True for something broken that is far too oblong: a gauge's fields or a row of letters, taken for finders."""
+    sides = [math.dist(one, two) for one, two in pairwise((*found.corners, found.corners[0]))]
+    return found.broken and max(sides) > _MOST_OBLONG * min(sides)
 
 
 def _overlap(symbol: Found, other: Found) -> bool:

@@ -103,7 +103,18 @@ def _chemistry(printed: Print) -> tuple[Chemistry | None, str]:
     # Two chemistries on one cell have different limits: with a wrong guess one of them would be exceeded.
     if len(found) > 1 or _volts_contradict(printed, found):
         return None, "the print contradicts itself: leave the chemistry unknown until the maker's data say"
+    if not found and _allows_liion(printed):
+        return Chemistry.LIION, "lithium ion of 4.2 V, its kind not printed: it serves alone, never joined"
     return (found.pop() if found else None), note
+
+
+def _allows_liion(printed: Print) -> bool:
+    """Whether the print says 4.2 V lithium ion without its kind. Vanadium and titanium end lower."""
+    table = tables()["liion"]
+    if printed.any_volts(table["never_beside"]) or (printed.negative == "I" and printed.letters is not None):
+        return False
+    by_word = says(printed.folded, table) and printed.any_volts(table["with_word"])
+    return by_word or printed.any_volts(table["volts"])
 
 
 def _volts_contradict(printed: Print, found: set[Chemistry]) -> bool:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from straycell.cells import Chemistry
+from straycell.cells import Chemistry, members
 from straycell.errors import BadData
 from straycell.physics.curves import interpolate
 from straycell.physics.resistors import rounded_up
@@ -98,11 +98,12 @@ class FloatAnswer:
 def float_limit(chemistry: Chemistry) -> float:
     """The voltage in V that no charger may exceed on a cell of this chemistry, whatever was measured."""
     table: dict[str, float] = shipped("charging")["float"]["limit_v"]
-    if chemistry not in table:
+    kinds = members(chemistry)
+    if any(kind not in table for kind in kinds):
         raise BadData(
             f"chemistry is {chemistry}: no charge voltage is safe for it", "find out the chemistry first"
         )
-    return table[chemistry]
+    return min(table[kind] for kind in kinds)
 
 
 def float_tolerance() -> float:

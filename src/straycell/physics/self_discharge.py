@@ -81,18 +81,20 @@ def _said(curve: OcvCurve, pair: VoltagePair) -> Measured:
     """The lost share of charge (0 to 1) as one set tells it, with the errors of the two voltages."""
     first, second = curve.states_of_charge((pair.first_v, pair.second_v))
     big_common, big_difference = COVERAGE_FACTOR * pair.u_common_v, COVERAGE_FACTOR * pair.u_difference_v
+    lowest, highest = _range(curve, pair, big_common, 0.0)
+    least, most = _range(curve, pair, 0.0, big_difference)
     # The common error moves both voltages alike and matters only through the slope; the other one widens their
     # distance.
-    expanded = math.hypot(
-        _half_range(curve, pair, big_common, 0.0), _half_range(curve, pair, 0.0, big_difference)
-    )
-    return Measured(first - second, expanded / COVERAGE_FACTOR)
+    expanded = math.hypot((highest - lowest) / 2, (most - least) / 2)
+    # Off lfp's plateau the slope changes tenfold within the error: the read value lies at an end of the range.
+    value = (lowest + highest) / 2 if curve.chemistry is Chemistry.LFP else first - second
+    return Measured(value, expanded / COVERAGE_FACTOR)
 
 
-def _half_range(
+def _range(
     curve: OcvCurve, pair: VoltagePair, common_v: float, difference_v: float, points: int = 9
-) -> float:
-    """Half range of the lost share of charge when the error put on the two voltages runs from -U to +U."""
+) -> tuple[float, float]:
+    """Least and most of the lost share of charge when the error put on the two voltages runs from -U to +U."""
     # Nine points, because the curve bends: the largest loss need not lie at an end of the error's range.
     steps = [2 * i / (points - 1) - 1 for i in range(points)]
     # Half to each side: the difference moves by the whole error while the middle stays where it was read.
@@ -100,7 +102,7 @@ def _half_range(
     seconds = [pair.second_v + common_v * step + difference_v * step / 2 for step in steps]
     ends = zip(curve.states_of_charge(firsts), curve.states_of_charge(seconds), strict=True)
     losses = [first - second for first, second in ends]
-    return (max(losses) - min(losses)) / 2
+    return min(losses), max(losses)
 
 
 def loss_from_capacities(

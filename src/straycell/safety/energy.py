@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
 
-from straycell.cells import CellFacts, Chemistry, Form
+from straycell.cells import CellFacts, Chemistry, Form, members
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +43,8 @@ def _figures() -> dict[str, dict[str, float]]:
 
 def _figure(name: str, chemistry: Chemistry) -> float:
     table = _figures()[name]
-    return table.get(str(chemistry), table.get("any", 0.0))
+    # Of an unknown kind the highest counts: too much energy in a box is the safe mistake.
+    return max(table.get(str(kind), table.get("any", 0.0)) for kind in members(chemistry))
 
 
 def nominal_v(chemistry: Chemistry) -> float:

@@ -11,10 +11,12 @@ from sqlalchemy.exc import DBAPIError
 
 from straycell.cells import Stage
 from straycell.readings import RECORDS_LOST, Mistake
-from straycell.store.book import builds, cells, derived, handovers
+from straycell.store.book import derived
 from straycell.store.book.counters import given_out
-from straycell.store.book.facts import FACTS
 from straycell.store.book.register import put, said
+from straycell.store.book.stock import cells
+from straycell.store.book.stock.facts import FACTS
+from straycell.store.book.use import builds, handovers
 from straycell.store.schema.tables import (
     BENCH,
     CELL,

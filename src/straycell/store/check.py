@@ -12,8 +12,9 @@ from sqlalchemy import Connection, func, select
 from straycell.cells import Look, parse_code
 from straycell.errors import BadData
 from straycell.store import chain
-from straycell.store.book import derived, readings, traces
+from straycell.store.book import derived
 from straycell.store.book.counters import given_out
+from straycell.store.book.measured import readings, traces
 from straycell.store.column_values import from_us, opt_us, to_us
 from straycell.store.schema.compare import schema_faults, value_faults
 from straycell.store.schema.tables import BENCH, BLANK_CODE, CELL, PROJECT, READING, VERDICT

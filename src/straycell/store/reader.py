@@ -17,20 +17,20 @@ from sqlalchemy import Connection, func, select
 from straycell.errors import StoreFault
 from straycell.store import chain
 from straycell.store.book import bench as _bench
-from straycell.store.book import boxes as _boxes
-from straycell.store.book import builds as _builds
-from straycell.store.book import cells as _cells
-from straycell.store.book import chargers as _chargers
 from straycell.store.book import events as _events
-from straycell.store.book import handovers as _handovers
-from straycell.store.book import household as _household
-from straycell.store.book import meters as _meters
-from straycell.store.book import projects as _projects
-from straycell.store.book import readings as _readings
-from straycell.store.book import teardowns as _teardowns
-from straycell.store.book import traces as _traces
 from straycell.store.book import typed as _typed
+from straycell.store.book.measured import chargers as _chargers
+from straycell.store.book.measured import meters as _meters
+from straycell.store.book.measured import readings as _readings
+from straycell.store.book.measured import traces as _traces
 from straycell.store.book.records import Standing
+from straycell.store.book.stock import boxes as _boxes
+from straycell.store.book.stock import cells as _cells
+from straycell.store.book.stock import household as _household
+from straycell.store.book.stock import teardowns as _teardowns
+from straycell.store.book.use import builds as _builds
+from straycell.store.book.use import handovers as _handovers
+from straycell.store.book.use import projects as _projects
 from straycell.store.check import faults
 from straycell.store.column_values import from_us
 from straycell.store.damage import damage_named
@@ -82,7 +82,7 @@ def _looks(made: Callable[Concatenate[Connection, P], R]) -> Callable[Concatenat
 class Reader:
     """Everything that can be asked of a store. Lists are in a fixed order; names match exactly.
 
-    What a method takes, gives and raises stands at the function of `book` that it is made of.
+    What a method takes, gives and raises is written at the function of `book` that it is made of.
     """
 
     def __init__(self, conn: Connection, path: Path) -> None:
@@ -115,6 +115,7 @@ class Reader:
     cell = _looks(_cells.cell)
     cells = _looks(_cells.cells)
     history = _looks(_events.history)
+    last_event = _looks(_events.last_event)
     label_prints = _looks(_events.label_prints)
     printer_scale = _looks(_events.printer_scale)
 

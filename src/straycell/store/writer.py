@@ -12,23 +12,11 @@ from functools import wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Concatenate, ParamSpec, TypeVar
 
-from straycell.store.book import (
-    bench,
-    boxes,
-    builds,
-    cells,
-    chargers,
-    events,
-    facts,
-    handovers,
-    household,
-    meters,
-    projects,
-    readings,
-    teardowns,
-    traces,
-)
-from straycell.store.book import supersede as superseding
+from straycell.store.book import bench, events
+from straycell.store.book.measured import chargers, meters, readings, traces
+from straycell.store.book.measured import supersede as superseding
+from straycell.store.book.stock import boxes, cells, facts, household, teardowns
+from straycell.store.book.use import builds, handovers, projects
 from straycell.store.carry import restore_into
 from straycell.store.damage import damage_named
 from straycell.store.engine import connected, same_file, store_faults, writing_engine
@@ -95,7 +83,7 @@ def _writes(
 class Writer(Reader):
     """A reader that can also write. Every method is one event; `settle` may be called to see its verdicts.
 
-    What a method takes, gives and raises stands at the function of `book` that it is made of.
+    What a method takes, gives and raises is written at the function of `book` that it is made of.
     """
 
     def __init__(self, pen: Pen, path: Path) -> None:

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
 import pytest
@@ -269,3 +270,33 @@ def test_a_rest_voltage_taken_in_a_device_is_no_pair_with_one_before() -> None:
     bench = good(days=15.0).rest(3.80, 30.0)
     bench.more["installed_at"] = (day(19.0),)
     assert bench.outcome(31.0) is Outcome.PACK
+
+
+@pytest.mark.parametrize("off_mv", [-30, -25, -20, -15, 0, 15, 30])
+@pytest.mark.parametrize("start", [1.0, 0.99, 0.9, 0.5, 0.2, 0.12])
+def test_a_sound_lfp_cell_whose_own_curve_lies_off_the_published_one_is_not_condemned(
+    off_mv: int, start: float
+) -> None:
+    """By up to the 30 mV that are allowed for (`curve-error`): at an end of the plateau they pass for a leak."""
+    curve = next(c for c in all_curves() if c.chemistry == "lfp")
+    for days, loss in itertools.product((8, 14, 28, 60, 90), (2.0, 3.0)):
+        ends = (start, start - loss / 100.0 * days / 30.0)
+        first, second = (round(curve.voltage(share) + off_mv / 1000.0, 3) for share in ends)
+        shelved = Bench(LFP).found(3.3).look().rest(first, 3.2).rest(second, 3.2 + days)
+        full = Bench(LFP).found(3.3).look().charge(1.0, until=3.65).rest(first, 3.2).rest(second, 3.2 + days)
+        assert full.judged(100.0)[1] == () and shelved.judged(100.0)[1] == ()
+
+
+@pytest.mark.parametrize("off_mv", [-30, 0, 30])
+def test_no_lfp_cell_that_leaks_passes_by_its_voltage(off_mv: int) -> None:
+    """8 to 20 % a month on the flat curve: a capacity run tells it, never two voltages."""
+    curve = next(c for c in all_curves() if c.chemistry == "lfp")
+    for start, days, loss in itertools.product((1.0, 0.9, 0.5, 0.3), (14, 28, 60), (8.0, 20.0)):
+        volts = [
+            round(curve.voltage(max(0.0, s)) + off_mv / 1000.0, 3)
+            for s in (start, start - loss / 100.0 * days / 30.0)
+        ]
+        bench = lfp_bench()
+        bench.readings.pop()
+        verdict = bench.rest(volts[0], 3.2).rest(volts[1], 3.2 + days).verdict(100.0)
+        assert not any(r.rule == "self-discharge" and r.status is Status.MET for r in verdict.reasons)

@@ -421,7 +421,7 @@ def test_the_last_digits_are_enough_where_one_code_ends_so(at_bench: Bench) -> N
     assert carry_out(script.FindCode(codes[4][-2:].lower())).code == codes[4]
     with pytest.raises(BadData) as refused:
         carry_out(script.FindCode("00"))
-    assert "no cell code" in str(refused.value)
+    assert "not a cell code" in str(refused.value)
     ends = [{code for code in codes if digit in (code[5], code[6])} for digit in "0123456789"]
     digit, several = next((digit, found) for digit, found in enumerate(ends) if len(found) > 1)
     with pytest.raises(BadData) as refused:

@@ -140,6 +140,7 @@ KINDS: dict[str, tuple[str, float, float | None]] = {
         92.9,
     ),
     "meter": ("", 365.1, 364.9),
+    "charger": ("0 charger add bay --slot 2 --measured-float 4.19V --meter m", 90.1, 89.9),
     "forgotten": (FOUND, 30.1, 29.9),
 }
 
@@ -193,7 +194,7 @@ def test_each_kind_is_reached_by_typing(kind: str, shop: Shop) -> None:
     target = shop.store.with_name("due.ics")
     item = shop.due(there, f" --ics {target}")[kind]
     assert item["why"] and item["source"] and item["due_at"] <= shop.now
-    assert item["subject"] in (shop.names["a"], "lamp", "m")
+    assert item["subject"] in (shop.names["a"], "lamp", "m", "bay slot 2")
     events = vobject.readOne(target.read_bytes().decode("utf-8")).vevent_list
     today = [e for e in events if e.summary.value.startswith(due_kinds()[kind].title)]
     assert today[0].dtstart.value == (FIRST + timedelta(days=there)).date()

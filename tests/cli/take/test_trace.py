@@ -15,7 +15,7 @@ from tests.cli.bench import Bench
 
 from straycell.cells import make_code
 from straycell.cli.app import options as session
-from straycell.cli.show import trace_page
+from straycell.cli.app import output
 
 ROOT = Path(__file__).parents[2]
 ONE_C = ROOT / "reference" / "traces" / "pouch-33ah-1c-discharge.csv.gz"
@@ -219,7 +219,7 @@ def test_the_curve_is_plain_where_the_screen_has_no_dots(
 ) -> None:
     """An ASCII terminal gets stars and bars."""
     round_cell.do(f"trace add A00001O {curve(tmp_path)}")
-    monkeypatch.setattr("straycell.cli.show.trace_page.can_draw", lambda: False)
+    monkeypatch.setattr("straycell.cli.app.output.can_show", lambda text: False)
     page = round_cell.run("trace show 1").out
     drawn = page.partition("Curve")[2].partition("Capacity:")[0]
     assert "*****" in drawn and "|" in drawn
@@ -231,7 +231,7 @@ def test_whether_dots_can_be_drawn_depends_on_the_screens_encoding() -> None:
     for encoding, can in (("utf-8", True), ("latin-1", False), ("ascii", False)):
         screen = io.TextIOWrapper(io.BytesIO(), encoding=encoding)
         with session.use(session.Session(stdout=screen)):
-            assert trace_page.can_draw() is can
+            assert output.can_show("⠿┾│") is can
 
 
 def test_plot_draws_a_picture_as_large_as_a_page(pouch: Bench, tmp_path: Path) -> None:
@@ -367,7 +367,7 @@ def test_ctrl_c_while_reading_leaves_nothing(round_cell: Bench, tmp_path: Path) 
 def test_a_write_that_fails_at_the_end_leaves_nothing(round_cell: Bench, tmp_path: Path) -> None:
     """Interrupted after the trace's row, before its readings are in."""
     before = round_cell.do("store info")
-    with mock.patch("straycell.store.book.traces.insert_items", side_effect=KeyboardInterrupt):
+    with mock.patch("straycell.store.book.measured.traces.insert_items", side_effect=KeyboardInterrupt):
         round_cell.refused(f"trace add A00001O {curve(tmp_path)}", 130)
     assert {**round_cell.do("store info"), "size_bytes": 0} == {**before, "size_bytes": 0}
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
@@ -183,6 +184,22 @@ def test_the_page_says_no_first_and_ends_with_what_to_change(bench: Bench) -> No
         assert words in answer.out
     assert max(map(len, answer.out.splitlines())) <= 80
     assert "Stay in sight while it charges" in answer.err and "must not be charged like this" in answer.err
+
+
+def test_a_charger_on_record_brings_its_measured_float(bench: Bench) -> None:
+    """By slot, for 90 days; then, and of a slot that was never measured, it is asked for again."""
+    code = small(bench)
+    start = bench.now
+    bench.do("charger add bay --slot 2 --measured-float 4.18V")
+    line = f"{code} --current 0.1A --charger bay --slot"
+    assert asked(bench, f"{line} 2", 0)["float_v"]["worst"] == pytest.approx(
+        asked(bench, f"{code} --current 0.1A {FLOAT}", 0)["float_v"]["worst"]
+    )
+    assert "no float of charger 'bay' slot 3" in bench.refused(f"charging {line} 3", 3)
+    assert "two floats" in bench.refused(f"charging {line} 2 {FLOAT}", 2)
+    assert "--slot stands without" in bench.refused(f"charging {code} --current 0.1A --slot 2", 2)
+    bench.now = (datetime.fromisoformat(start) + timedelta(days=90, minutes=1)).isoformat()
+    assert "in the last 90 days" in bench.refused(f"charging {line} 2", 3)
 
 
 def test_of_a_charger_of_which_nothing_is_said_nothing_is_shown(bench: Bench) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Iterator
 from datetime import datetime
 from functools import partial
@@ -46,8 +47,34 @@ def chemistry(case: Case) -> Iterator[Reason]:
         words = f"make sure which it is; if it is {kind}, the other was a mistake"
         todo = Work(WorkKind.CORRECT, words, options=f"--chemistry {kind} --mistake mistyped")
         yield _chemistry(case, Status.UNMEASURED, Outcome.HOLD, text, todo)
+    elif kind is Chemistry.LIION:
+        yield from _unknown_kind(case)
     elif kind is not Chemistry.PRIMARY:
         yield _chemistry(case, Status.MET, Outcome.PACK, f"chemistry {kind}")
+
+
+def _unknown_kind(case: Case) -> Iterator[Reason]:
+    """A 4.2 V cell whose kind nobody knows serves alone; without a print that says 4.2 V it is held."""
+    facts = case.facts
+    charged_v = facts.full_voltage_v
+    stated = charged_v is not None and math.isclose(charged_v, case.figure("full-voltage"))
+    if read_marking(facts.marking).chemistry is not Chemistry.LIION and not stated:
+        text = (
+            "nothing recorded of its print allows lithium ion of 4.2 V (3.7 V, 4.20 V, or 3.6 V and Li-ion)"
+        )
+        work = Work(WorkKind.CORRECT, "record what is printed on it", options="--marking ...")
+        yield _chemistry(case, Status.UNMEASURED, Outcome.HOLD, text, work)
+    # Cells of 3.6 V that must never be charged come in these sizes, with prints that are easily misread.
+    elif str(facts.form) in case.rules.limit("rechargeable").words and not facts.confirmed_rechargeable:
+        text = f"a {facts.form} of unknown kind may be a primary cell of that size: do not charge it"
+        words = "make sure it is rechargeable (maker's sheet), and record that"
+        work = Work(WorkKind.CORRECT, words, options="--confirm-rechargeable")
+        yield case.reason(
+            "rechargeable", Status.UNMEASURED, Outcome.HOLD, text, observed=str(facts.form), todo=work
+        )
+    text = "lithium ion of 4.2 V, kind unknown: judged as the worst of its kinds, serves alone, never joined"
+    work = Work(WorkKind.CORRECT, "find the maker's sheet, and record the kind", options="--chemistry ...")
+    yield _chemistry(case, Status.UNMEASURED, Outcome.SOLO, text, work)
 
 
 def disputed(case: Case) -> Iterator[Reason]:

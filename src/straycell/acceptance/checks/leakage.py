@@ -19,6 +19,7 @@ from straycell.acceptance.checks.pairs import (
     least_days,
     make_pair,
     step_of,
+    voltage_tells,
     windows,
 )
 from straycell.acceptance.checks.retention import Kept, retained, start_records
@@ -72,7 +73,7 @@ def _leaks_by_capacity(case: Case) -> Iterator[Tried]:
     told = retained(case) if len(case.of(Quantity.CAPACITY)) > 1 else ()
     # Where voltage tells the loss it does so with the smaller U; two runs are the way for lfp's flat curve
     # (IEC 61960).
-    if not told or _voltage_tells(case):
+    if not told or _graded_by_voltage(case):
         return
     limit = case.figure("self-discharge-discard")
     for kept in told:
@@ -148,7 +149,7 @@ def self_discharge(case: Case) -> Iterator[Reason]:
     pairs = [p for p in all_pairs(case) if not p.fault and p.days >= least_days(case, p, Outcome.LIGHT)]
     # A pair from before a low rest voltage describes the cell as it was, not the one that has sunk since.
     fresh = [p for p in pairs if p.first.at > _last_sinking(case)]
-    told = _best_told(case, fresh)
+    told = _best_told(case, fresh) if voltage_tells(case) else None
     # A rise spoils the check in both directions: an unseen charge hides a leak, another cell's reading says
     # nothing.
     if fresh and _rose(case, fresh[-1]):
@@ -352,9 +353,9 @@ def _kept(kept: Kept) -> str:
     return f"kept {share:.1f} % of its charge over {kept.days:.0f} days ({monthly})"
 
 
-def _voltage_tells(case: Case) -> bool:
+def _graded_by_voltage(case: Case) -> bool:
     """True when a pair of rest voltages tells the loss well enough to grade."""
-    for pair in all_pairs(case):
+    for pair in all_pairs(case) if voltage_tells(case) else ():
         if not pair.fault and pair.days >= least_days(case, pair, Outcome.LIGHT):
             loss = estimate(case, pair)
             if loss is not None and loss.expanded < case.figure("self-discharge-discard"):

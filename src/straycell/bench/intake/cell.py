@@ -58,7 +58,8 @@ _WHY_MARKING = (
 _WHY_FORM = "The size tells what capacity and resistance to expect. A beginning is enough: 18650, 21, po."
 _WHY_CHEMISTRY = (
     "Every limit hangs on it. Only what the print or the maker's sheet says: an unknown one stays on hold, "
-    "a guessed one is dangerous. lfp: 3.2 V; primary: not rechargeable."
+    "a guessed one is dangerous. lfp: 3.2 V and IFR or LiFePO4 printed; liion: 3.7 or 4.20 V printed and no kind; "
+    "primary: not rechargeable."
 )
 _WHY_BOARD = (
     "A board that switched off shows almost nothing, whatever the cell holds. y only when there is one and the leads "

@@ -20,6 +20,7 @@ from straycell.bench.intake.script import (
 )
 from straycell.bench.intake.state import Session
 from straycell.errors import StraycellError
+from straycell.quantities import count_of
 from straycell.typed import day
 
 MOST_CODES = 6
@@ -85,7 +86,7 @@ def summary(kept: list[CellKept]) -> str:
     """`12 cells: 10 hold, 2 discard`."""
     counts = Counter(each.outcome for each in kept)
     words = ", ".join(f"{counts[outcome]} {outcome.word}" for outcome in sorted(counts, reverse=True))
-    return f"{len(kept)} cell{'s' if len(kept) != 1 else ''}: {words}"
+    return f"{count_of(len(kept), 'cell')}: {words}"
 
 
 def rows(kept: list[CellKept]) -> list[list[str | None]]:
@@ -108,7 +109,7 @@ def offer_labels(session: Session) -> Talk[None]:
         return
     usual = f"labels-{session.teardown or 'measured'}.pdf"
     while True:
-        prompt = f"label sheet for {len(codes)} cell{'s' if len(codes) != 1 else ''}? y or a path"
+        prompt = f"label sheet for {count_of(len(codes), 'cell')}? y or a path"
         try:
             text = yield from ask(Ask(prompt, "no", _WHY_LABELS))
         except Scanned as seen:
@@ -121,7 +122,7 @@ def offer_labels(session: Session) -> Talk[None]:
         path = usual if text.casefold() in ("y", "yes") else text
         try:
             yield PrintLabels(path, codes)
-            yield Say(f"{path}: {len(codes)} label{'s' if len(codes) != 1 else ''}", Tone.GOOD)
+            yield Say(f"{path}: {count_of(len(codes), 'label')}", Tone.GOOD)
             return
         except StraycellError as error:
             yield fault(error)

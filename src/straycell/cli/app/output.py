@@ -61,6 +61,22 @@ def wrap(text: str, indent: str = "", hang: str = "  ") -> list[str]:
     ) or [indent.rstrip()]
 
 
+def say_wrapped(text: str, indent: str = "", hang: str = "  ") -> None:
+    """A text of data in lines that fit the screen."""
+    for line in wrap(text, indent, hang):
+        say(line)
+
+
+def can_show(text: str) -> bool:
+    """True where the stream of the data can print these characters."""
+    encoding = getattr(session.current().stdout, "encoding", None) or "utf-8"
+    try:
+        text.encode(encoding)
+    except (UnicodeError, LookupError):
+        return False
+    return True
+
+
 def brief(text: str) -> str:
     """The text, or as many whole words of it as fit, with dots where it went on."""
     return textwrap.shorten(text, session.current().line, placeholder=" ...")
@@ -106,5 +122,4 @@ def section(title: str) -> None:
 def bullets(lines: Iterable[str], *, indent: str = "  ") -> None:
     """One `- ` entry a line, wrapped."""
     for text in lines:
-        for line in wrap(f"- {text}", indent):
-            say(line)
+        say_wrapped(f"- {text}", indent)

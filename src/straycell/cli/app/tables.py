@@ -122,8 +122,7 @@ def story(headers: Sequence[str], rows: Sequence[Sequence[Cell]]) -> None:
             output.say(f"{lead}  {text}")
             continue
         output.say(lead.rstrip())
-        for line in output.wrap(text, "    ", ""):
-            output.say(line)
+        output.say_wrapped(text, "    ", "")
 
 
 def _cards(headers: Sequence[str], rows: list[list[str]]) -> None:

@@ -25,6 +25,7 @@ def talk_recorded(recorded: Recorded, step: Step = Step.MEASURING) -> None:
 
 def talk_doubts(doubts: Mapping[RecordKey, str], remedy: str) -> None:
     """Which capacities do not count, and once what to do."""
+    # A capacity that was run and does not count is the costliest surprise: said at once, not at the match.
     for number, why in doubts.items():
         output.talk(f"{number} is {why}")
     known = "remedy of a capacity"
@@ -37,12 +38,13 @@ def talk_after(after: After, step: Step = Step.MEASURING, *, with_next: bool = T
     """Say where the cell is now, what comes next, and the cautions for that."""
     verdict, kinds = after.verdict, [after.cell.facts]
     steps = verdict_words.steps(verdict, clock.now())
-    # What to do next is told whole once a day for each kind of work, like a caution; after that a reminder is enough.
+    # What to do next is reported whole once a day for each kind of work, like a caution; after that a reminder is enough.
     known = read_today.read_in_full()
     work = {f"next {step.words}" for step in steps[:1]}
     again = not with_next or (bool(work) and work <= known)
     said = verdict_words.in_brief(verdict) if again else verdict_words.headline(verdict)
     output.talk(f"{after.cell.code} is now {said}")
+    # Only a discard gives its reason here; a hold gives the next step, and the page gives the rest.
     reasons = verdict_words.why(verdict)
     if verdict.outcome is Outcome.DISCARD and reasons:
         output.talk(f"because {reasons[0]}")

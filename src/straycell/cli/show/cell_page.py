@@ -18,6 +18,7 @@ def show(page: CellSheet) -> None:
     output.facts(identity(cell), indent="  ")
     output.section("Measured")
     output.facts(figures(page), indent="  ")
+    # Five reasons fill the screen; the rest would push the next step, which is what is looked for, off it.
     reasons = verdict_words.why(page.verdict, at_most=5)
     if reasons:
         output.section("Why")

@@ -32,6 +32,7 @@ COLUMNS: dict[str, Callable[[Listed], str | None]] = {
     "maker": lambda each: each.cell.facts.maker or None,
     "marking": lambda each: each.cell.facts.marking or None,
 }
+# Figures first, then what may be done until when; nine columns fit the 80 of a plain terminal.
 _USUAL = ("code", "outcome", "mAh", "mohm", "%/month", "until", "form", "chem.", "box")
 _FIGURES = ("mAh", "mohm", "%/month")
 
@@ -45,11 +46,13 @@ def chosen_columns(text: str | None) -> Sequence[str]:
     for name in names:
         if name.casefold() not in known:
             raise nearest_word_fault("--columns", name, list(COLUMNS))
+    # A row without its code could not be acted on.
     return list(dict.fromkeys(["code", *(known[name.casefold()] for name in names)]))
 
 
 def show(listed: Sequence[Listed], names: Sequence[str]) -> None:
     """The table; the last column gives way."""
+    # The person put it last, so it matters least.
     rows = [[COLUMNS[name](each) for name in names] for each in listed]
     tables.table(names, rows, flexible=names[-1], right=_FIGURES, empty="no cell fits what you asked for")
 
@@ -59,6 +62,7 @@ def draw(listed: Sequence[Listed], path: Path, *, force: bool) -> None:
     from straycell.bench.paper.prints import points_of
     from straycell.pictures.stock import stock_picture
 
+    # A cell without both figures has no place in the picture; how many they are is written on it.
     points = points_of(listed)
     kind: Literal["png", "svg"] = "svg" if path.suffix.lower() == ".svg" else "png"
     write_whole(path, stock_picture(points, len(listed) - len(points), kind), force=force)

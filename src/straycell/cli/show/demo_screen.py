@@ -107,9 +107,11 @@ def _match(story: Story) -> None:
     _title("5 A project and its cell", f"straycell match '{found.project}'")
     for group in found.groups:
         _line(f"{', '.join(group)} serves the {found.project}: the least cell that does it", "  ")
+    # Three of some twenty tests; the demo shows how a reason reads, the page shows all.
     telling = [w for w in found.why if w.test in ("current", "runtime", "charger-voltage")]
     for why in telling:
         _line(why.text, "    + ")
+    # One example of each kind: kept for a harder job, not fit, and the wrong size.
     for test in ("kept", "outcome", "form"):
         other = next((w for w in found.not_chosen if w.test == test), None)
         if other is not None:

@@ -37,6 +37,7 @@ class Draw:
         """What a peak does, in words."""
         if self.dip_v <= 0:
             return []
+        # The person sets a cut-off; the resting voltage at which it is reached is what a meter shows.
         steady_v = show(until_v + self.dip_v, Dimension.VOLTAGE)
         return [
             f"a peak of {at_least(self.peak_a, Dimension.CURRENT)} pulls the voltage up to "
@@ -57,6 +58,7 @@ def draw_of(
         steady_a, peak_a, base_a = _of_profile(load, stop_v, limits)
     else:
         steady_a = peak_a = base_a = max(load.current_at(one.full_v), load.current_at(stop_v))
+    # A peak inside the load is in its current already; counted again it would cost the cell twice.
     if device_peak_a is None or device_peak_a <= base_a:
         return Draw(steady_a, peak_a)
     dip_v = (device_peak_a - base_a) * _peak_ohm(one, limits, temperature_c)
@@ -68,7 +70,9 @@ def _of_profile(profile: Profile, stop_v: float, limits: UseLimits) -> tuple[flo
     from straycell.matching.screen.demand import largest_mean
 
     values = profile.values[: len(profile.durations_s)]
+    # A cell's rating is for a minute or for seconds, so a sample of milliseconds is averaged first.
     found = [largest_mean(profile.time_s, values, window) for window in (limits.mean_s, limits.peak_s)]
+    # A converter of constant power draws most current where the cell is lowest.
     volts = 1.0 if profile.current_a is not None else stop_v
     return found[0] / volts, found[1] / volts, max(values) / volts
 
@@ -80,4 +84,5 @@ def _peak_ohm(one: OneCell, limits: UseLimits, temperature_c: float) -> float:
 
     ohm, u, _ = known_resistance(one.capacity, one.candidate.resistance)
     grown = peak_growth(one.facts.chemistry, one.candidate.pulse_s, limits.peak_s, temperature_c)
+    # The high end: a promise of hours must hold for the worst resistance that fits the readings.
     return Measured(ohm, u).high * grown

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from straycell.physics.run_time.for_runtime import Run
     from straycell.physics.run_time.runtime import Runtime
 
+# Room for rounding: the search may land on the limit itself.
 _DUST = 1e-9
 
 
@@ -23,6 +24,8 @@ def most_a(one: OneCell) -> float:
     """The largest steady current in A to look at: what the verdict allows, or would allow a light cell."""
     if usable(one.verdict.outcome):
         return one.allowed_out_a
+    # A held cell may be looked at with what a light one could give, so that a person sees if it is worth the
+    # test.
     light = one.rules.figure("rate-out", Outcome.LIGHT.word)
     return light * max(one.capacity.low, 1e-3 * one.capacity.value)
 
@@ -32,6 +35,7 @@ def gentle_run(one: OneCell, arguments: Mapping[str, Any]) -> Run:
     limit_a = most_a(one)
 
     def run(load: Load) -> Runtime:
+        # Zero hours instead of an error keep the bisection monotonic: more current never lasts longer.
         found = run_of(one, load, arguments)
         if load.current_at(one.full_v) <= limit_a * (1 + _DUST):
             return found

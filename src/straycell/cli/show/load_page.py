@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from straycell.cli.app import output, tables
+from straycell.cli.show.verdict_page import say_forbidden
 from straycell.matching.words import run_hours as hours
 from straycell.quantities import Dimension, show
 
@@ -55,6 +56,7 @@ def _each(found: Document) -> str | None:
 
 
 def _resistor(resistor: Document) -> str:
+    # A value off the E24 row cannot be bought, and usually means a misread band (IEC 60063).
     if resistor["is_e24"]:
         return f"{ohms(resistor['ohm'])}, an E24 value"
     near, colours = ohms(resistor["nearest_e24_ohm"]), " ".join(resistor["nearest_e24_bands"])
@@ -76,6 +78,7 @@ def _bands(resistor: Document) -> str | None:
 
 def _supplies(rows: list[Document]) -> None:
     output.section("The same lamps on one lithium cell")
+    # Lamps in parallel do not share evenly: a figure for each is given only where their count is known.
     each = rows[0]["per_lamp_a"] is not None
     tables.table(
         ["cell at", "draws", *(["each lamp"] if each else [])],
@@ -91,26 +94,19 @@ def _supplies(rows: list[Document]) -> None:
         empty="",
     )
     output.say("")
-    for line in output.wrap(
+    output.say_wrapped(
         "Taken as one diode through the measured point: the current follows the supply, and twice the resistor "
         "does not halve it.",
         hang="",
-    ):
-        output.say(line)
+    )
 
 
 def wanted_page(found: Document) -> None:
     """Which resistor or current gives the hours."""
-    against = found["forbidden"]
-    if against:
-        for line in output.wrap(f"NOT ALLOWED  {found['code']}: {against[0]}"):
-            output.say(line)
-        output.bullets(against[1:])
-        output.say("")
+    say_forbidden(found["code"], found["forbidden"])
     wanted = f"{found['wanted_h']:g} h"
     if found["why_not"] is not None:
-        for line in output.wrap(f"{found['code']}  NO: {found['why_not']}"):
-            output.say(line)
+        output.say_wrapped(f"{found['code']}  NO: {found['why_not']}")
         output.bullets([found["remedy"], *found["notes"]])
         return
     resistor = found["resistor"]

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from straycell.matching import Candidate, Match, UseLimits
     from straycell.projects import Project
 
+# What a screen shows without scrolling.
 MOST_BARS = 24
 
 
@@ -32,10 +33,12 @@ def chart_of(
             figures = [figure for code in group if (figure := held.get(code)) is not None]
             value, u = math.fsum(f.value for f in figures), math.fsum(f.expanded for f in figures)
             bars.append(Bar(f"group {number}", value - u, value, value + u, True))
+        # A string ends with its weakest group, so the distance from the even share is what balancing left.
         even = math.fsum(bar.expected for bar in bars) / len(bars)
         return Chart(f"{project.name}: what each group holds", "Ah", tuple(bars), even, "even share")
     screen = Screen(Demand.of(project, limits), limits, now)
     ran = [s for s in screen_all(screen, cells) if s.runtime is not None and math.isfinite(s.runtime.high_h)]
+    # The chosen ones nearest to the axis, where the eye begins on a chart drawn upwards.
     ran.sort(key=lambda s: (s.candidate.code not in chosen, s.runtime.low_h if s.runtime else 0.0))
     bars = [
         Bar(s.candidate.code, run.low_h, run.expected_h, run.high_h, s.candidate.code in chosen)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from straycell.cli.app import options, output, tables
+from straycell.cli.app import output, tables
 from straycell.keys import RecordKey
 from straycell.quantities import COVERAGE_FACTOR, Dimension, show
 from straycell.store.book.records import TraceEntry
@@ -17,6 +17,7 @@ _FIGURES = {
     "dc_resistance_ohm": ("Resistance", _D.RESISTANCE),
 }
 _FIRST = ("capacity_ah", "energy_wh", "dc_resistance_ohm", "pulses", "at_least", "warnings")
+# More than a screen; all of them are in the JSON.
 _MOST_PULSES = 24
 
 
@@ -85,6 +86,7 @@ def _figure(found: Mapping[str, Any], key: str) -> str:
 def _capacity(found: Mapping[str, Any]) -> str:
     if found["capacity_ah"] is None:
         return "none: nothing was discharged"
+    # Without it a lower bound would be read as the capacity.
     least = "at least " if found["at_least"] else ""
     current, cutoff = show(found["discharge_current_a"], _D.CURRENT), show(found["cutoff_v"], _D.VOLTAGE)
     return f"{least}{_figure(found, 'capacity_ah')}  ({current} to {cutoff})"
@@ -111,6 +113,7 @@ def budget(found: Mapping[str, Any]) -> None:
         if not lines:
             continue
         output.section(f"{title}: {_figure(found, key)}")
+        # Shares of the variance, not of u: only these add up to the whole (GUM 5.1.2).
         squares = sum(line["u"] ** 2 for line in lines)
         rows = [
             [
@@ -147,13 +150,3 @@ def pulses(found: Mapping[str, Any]) -> None:
     )
     if len(listed) > _MOST_PULSES:
         output.say(f"and {len(listed) - _MOST_PULSES} more; all of them with --json")
-
-
-def can_draw() -> bool:
-    """True where the braille characters of the small curve can be printed."""
-    encoding = getattr(options.current().stdout, "encoding", None) or "utf-8"
-    try:
-        "⠿┾│".encode(encoding)
-    except (UnicodeError, LookupError):
-        return False
-    return True

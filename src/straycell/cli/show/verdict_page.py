@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 
 from straycell.acceptance.reasons import Reason, Status, Verdict
@@ -22,6 +23,14 @@ def say_headline(verdict: Verdict, lead: str = "") -> None:
         output.say(line)
 
 
+def say_forbidden(code: str, against: Sequence[str]) -> None:
+    """What speaks against a use, above the figures, which would read as a permission."""
+    if against:
+        output.say_wrapped(f"NOT ALLOWED  {code}: {against[0]}")
+        output.bullets(against[1:])
+        output.say("")
+
+
 def page(verdict: Verdict, now: datetime, *, everything: bool = False) -> None:
     """The verdict for a person: what failed, is close or missing; with `everything` also what is met."""
     say_headline(verdict, verdict.code)
@@ -31,6 +40,7 @@ def page(verdict: Verdict, now: datetime, *, everything: bool = False) -> None:
         output.bullets(reasons)
     output.section("Next")
     output.bullets(next_steps(verdict, now) or ["nothing: it is ready for a project"])
+    # What is met explains nothing that a person could do.
     open_ones = [reason for reason in verdict.reasons if reason.status is not Status.MET]
     met = [reason for reason in verdict.reasons if reason.status is Status.MET]
     shown = [*open_ones, *(met if everything else [])]
@@ -39,6 +49,7 @@ def page(verdict: Verdict, now: datetime, *, everything: bool = False) -> None:
         tables.table(
             ["rule", "status", "observed", "limit", "how near", "best", "safety"],
             [_row(reason) for reason in shown],
+            # A limit cut short would be read as another limit.
             flexible=None,
             empty="",
         )

@@ -11,7 +11,7 @@ from straycell.matching.screen import charger
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.shared import Screen
 from straycell.matching.words import capacity, ohms
-from straycell.quantities import Dimension, Measured
+from straycell.quantities import Dimension, Measured, count_of
 from straycell.safe_side import beside
 
 Group = Sequence[Candidate]
@@ -113,7 +113,7 @@ def judge_group(screen: Screen, number: int, group: Group) -> tuple[Why, ...]:
     """Every test of one group: its spread of resistance, and the share of each current its lowest cell carries."""
     name = f"group {number}"
     total = held(group)
-    holds = f"{name} holds {capacity(total.value)} in {len(group)} cell{'s' if len(group) > 1 else ''}"
+    holds = f"{name} holds {capacity(total.value)} in {count_of(len(group), 'cell')}"
     reasons = [
         Why(name, "group", True, f"{holds}: {', '.join(c.code for c in group)}", total.value, unit="Ah")
     ]

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from straycell.acceptance.permission import least_outcome
 from straycell.acceptance.reasons import Outcome
-from straycell.cells import Chemistry
+from straycell.cells import Chemistry, members
 from straycell.matching.screen import charger
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.shared import Screen
@@ -82,7 +82,8 @@ def _outcome(screen: Screen, c: Candidate) -> Why:
 def _chemistry(screen: Screen, c: Candidate) -> Why:
     wanted = screen.demand.project.pack.chemistries
     # Primary and unknown are refused even where a project names them: no limit can be chosen for them.
-    fits = c.facts.chemistry in wanted and c.facts.chemistry not in (Chemistry.PRIMARY, Chemistry.UNKNOWN)
+    kinds = {*members(c.facts.chemistry)}
+    fits = kinds <= {*wanted} and not kinds & {Chemistry.PRIMARY, Chemistry.UNKNOWN}
     names = " ".join(wanted)
     text = f"chemistry {c.facts.chemistry}" + ("" if fits else f", the project takes {names}")
     return Why(c.code, "chemistry", fits, text, str(c.facts.chemistry), names)

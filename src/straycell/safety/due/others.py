@@ -1,4 +1,4 @@
-"""What `due` asks of builds and meters."""
+"""What `due` asks of builds, meters and chargers."""
 
 from __future__ import annotations
 
@@ -9,7 +9,9 @@ from straycell.acceptance.permission import usable
 from straycell.acceptance.reasons import Outcome
 from straycell.builds import Build, BuildState
 from straycell.cells import Stage
+from straycell.quantities import count_of
 from straycell.readings import Quantity
+from straycell.readings.charger import COUNTS_FOR
 from straycell.safety.due.survey import DueItem, Household, Kept, due_kinds
 from straycell.safety.group_watch import WATCH, next_inspection
 
@@ -59,7 +61,7 @@ def _inspection(build: Build, cells: list[Kept]) -> DueItem:
     days = kind.days["first" if last is None else "every"]
     since = last or build.finished_at
     word = "finished" if last is None else "looked at"
-    why = f"{word} {since:%Y-%m-%d}: {len(build.codes)} cell{'s' if len(build.codes) > 1 else ''}"
+    why = f"{word} {since:%Y-%m-%d}: {count_of(len(build.codes), 'cell')}"
     return DueItem(kind, build.project, since + timedelta(days=days), why, about="build")
 
 
@@ -85,3 +87,14 @@ def meters_due(household: Household) -> Iterator[DueItem]:
         word = "last compared" if meter.compared else "never compared, declared"
         at = meter.last + timedelta(days=kind.days["every"])
         yield DueItem(kind, meter.name, at, f"{word} {meter.last:%Y-%m-%d}", about="meter")
+
+
+def chargers_due(household: Household) -> Iterator[DueItem]:
+    """Slots whose measured float has ceased to count, or soon will."""
+    newest = {(c.name, c.slot): c for c in sorted(household.chargers, key=lambda c: c.at)}
+    for (name, slot), charger in sorted(newest.items(), key=lambda each: (each[0][0], each[0][1] or 0)):
+        said = f"'{name}'" if slot is None else f"'{name}' --slot {slot}"
+        which = name if slot is None else f"{name} slot {slot}"
+        why = f"last measured {charger.at:%Y-%m-%d}"
+        at = charger.at + COUNTS_FOR
+        yield DueItem(due_kinds()["charger"], which, at, why, about="charger", fill={"charger": said})

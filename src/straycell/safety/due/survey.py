@@ -17,6 +17,7 @@ from straycell.acceptance.evidence import Evidence
 from straycell.acceptance.reasons import Verdict
 from straycell.builds import Build
 from straycell.cells import Cell
+from straycell.readings.charger import Charger
 from straycell.safety.storage import Standing, standing
 
 
@@ -102,13 +103,14 @@ class MeterCheck:
 
 @dataclass(frozen=True, slots=True)
 class Household:
-    """Everything the survey looks at. `box_kinds` gives each box's kind as written."""
+    """Everything the survey looks at. `box_kinds` gives each box's kind as written; `chargers` each measurement."""
 
     kept: Sequence[Kept]
     box_kinds: Mapping[str, str]
     builds: Sequence[Build]
     meters: Sequence[MeterCheck]
     now: datetime
+    chargers: Sequence[Charger] = ()
 
 
 @lru_cache(maxsize=1)
@@ -122,12 +124,13 @@ def due_kinds() -> Mapping[str, DueKind]:
 def survey(household: Household) -> list[DueItem]:
     """All that is due now or will be, as things are, worst first. Same input, same list."""
     from straycell.safety.due.cells import cells_due
-    from straycell.safety.due.others import builds_due, meters_due
+    from straycell.safety.due.others import builds_due, chargers_due, meters_due
 
     found: Iterable[DueItem] = [
         *cells_due(household),
         *builds_due(household),
         *meters_due(household),
+        *chargers_due(household),
     ]
     return sorted(found, key=lambda item: item.order)
 

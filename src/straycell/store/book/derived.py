@@ -15,9 +15,9 @@ from sqlalchemy import Connection, Select, Table, bindparam, select
 from straycell.acceptance.evidence import SHELF_LOSS
 from straycell.builds import BuildState
 from straycell.cells import Stage
-from straycell.store.book.cells import CELL_FIELDS, UNSAID
 from straycell.store.book.records import Listing, ProjectState
 from straycell.store.book.register import Said, put, said
+from straycell.store.book.stock.cells import CELL_FIELDS, UNSAID
 from straycell.store.column_values import to_json
 from straycell.store.schema.guards import FOR_LIFE
 from straycell.store.schema.tables import (

@@ -6,20 +6,30 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Select, select
+from sqlalchemy import Connection, Select, func, select
 
 from straycell.errors import BadData
-from straycell.store.book import cells
 from straycell.store.book.records import Event, LabelPrint
+from straycell.store.book.stock import cells
 from straycell.store.column_values import from_json, from_us, to_us
 from straycell.store.schema.tables import BENCH, EVENT, EVENT_CELL, READING, SUPERSESSION, WRITE
 from straycell.store.session import Pen
 
 
-def history(conn: Connection, code: str) -> list[Event]:
-    """All events of one cell, oldest first. Raises BadData when there is no such cell."""
+def history(conn: Connection, code: str, *, others: bool = True) -> list[Event]:
+    """All events of one cell, oldest first. Raises BadData when there is no such cell.
+
+    Without `others` each names this cell alone: an import of 100,000 cells is one event, and listing them takes seconds.
+    """
     cells.require_cells(conn, [code])
-    return _listed(conn, select(EVENT_CELL.c.event_id).where(EVENT_CELL.c.code == code))
+    ids = select(EVENT_CELL.c.event_id).where(EVENT_CELL.c.code == code)
+    return _listed(conn, ids, None if others else code)
+
+
+def last_event(conn: Connection, code: str) -> int:
+    """The number of the newest event of one cell; 0 for one without."""
+    newest = select(func.coalesce(func.max(EVENT_CELL.c.event_id), 0)).where(EVENT_CELL.c.code == code)
+    return int(conn.execute(newest).scalar_one())
 
 
 def own(conn: Connection, since: datetime) -> list[tuple[Event, list[str]]]:
@@ -50,16 +60,16 @@ def _recorded_by(conn: Connection, events: list[Event]) -> dict[int, list[str]]:
     return found
 
 
-def _listed(conn: Connection, ids: Select[Any]) -> list[Event]:
+def _listed(conn: Connection, ids: Select[Any], alone: str | None = None) -> list[Event]:
     rows = conn.execute(select(EVENT).where(EVENT.c.id.in_(ids)).order_by(EVENT.c.id)).all()
     # Two queries for any number of events, instead of one for each.
-    links = conn.execute(
+    linked = (
         select(EVENT_CELL.c.event_id, EVENT_CELL.c.code)
         .where(EVENT_CELL.c.event_id.in_(ids))
         .order_by(EVENT_CELL.c.event_id, EVENT_CELL.c.code)
-    ).all()
-    cells: dict[int, list[str]] = {}
-    for event_id, cell in links:
+    )
+    cells: dict[int, list[str]] = {} if alone is None else {row.id: [alone] for row in rows}
+    for event_id, cell in () if alone is not None else conn.execute(linked).all():
         cells.setdefault(event_id, []).append(cell)
     return [
         Event(

@@ -13,9 +13,10 @@ from sqlalchemy import Column, select
 
 from straycell.errors import BadData
 from straycell.meters import Meter
-from straycell.store.book import boxes, meters, teardowns
+from straycell.store.book.measured import meters
 from straycell.store.book.names import shown
 from straycell.store.book.records import Box
+from straycell.store.book.stock import boxes, teardowns
 from straycell.store.column_values import day_text
 from straycell.store.exchange.fields import TEXT_LIMIT, number
 from straycell.store.exchange.rows import rows_beside

@@ -13,8 +13,8 @@ from straycell.cells import Cell, CellFacts, Stage, parse_code
 from straycell.errors import BadData
 from straycell.markings import fill, printed_capacity_ah, read_marking, unrated_beyond_size
 from straycell.readings import FACTS
-from straycell.store.book import boxes, cells
 from straycell.store.book.names import shown
+from straycell.store.book.stock import boxes, cells
 from straycell.store.exchange.beside import Beside
 from straycell.store.exchange.fields import Fields, quantity_columns
 from straycell.store.exchange.past import carry_past

@@ -138,7 +138,7 @@ def _write(conn: Connection, query: Select[tuple[object, ...]], file: Path) -> P
 
 def _trace_files(conn: Connection, folder: Path) -> list[Path]:
     """The traces' own files, named by number."""
-    from straycell.store.book.traces import trace_file
+    from straycell.store.book.measured.traces import trace_file
 
     written = []
     for key, name in conn.execute(select(TRACE.c.key, TRACE.c.name).order_by(TRACE.c.id)).all():

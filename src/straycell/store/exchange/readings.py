@@ -29,7 +29,8 @@ from straycell.readings import (
     reading_of,
 )
 from straycell.readings.fields import OF_READING
-from straycell.store.book import cells, readings
+from straycell.store.book.measured import readings
+from straycell.store.book.stock import cells
 from straycell.store.column_values import to_us
 from straycell.store.exchange.beside import Beside
 from straycell.store.exchange.fields import Fields, quantity_columns

@@ -15,11 +15,12 @@ from sqlalchemy import Connection, Select, Table, select
 
 from straycell.errors import BadData, StoreFault
 from straycell.store import chain
-from straycell.store.book import cells, derived
+from straycell.store.book import derived
 from straycell.store.book.counters import recount
-from straycell.store.book.facts import FACTS
 from straycell.store.book.names import shown
 from straycell.store.book.register import said
+from straycell.store.book.stock import cells
+from straycell.store.book.stock.facts import FACTS
 from straycell.store.engine import connected, reading_engine, recover, store_faults
 from straycell.store.merge.clashes import (
     refuse_clashes,

@@ -16,8 +16,8 @@ from straycell.errors import BadData
 from straycell.readings import FACTS
 from straycell.readings.fields import Field
 from straycell.safety.handover.listing import HandoverList
-from straycell.store.book.cells import UNSAID
-from straycell.store.book.meters import meter_of
+from straycell.store.book.measured.meters import meter_of
+from straycell.store.book.stock.cells import UNSAID
 from straycell.store.schema.compare import JSON_COLUMNS
 
 _BROKEN = (ValueError, TypeError, LookupError, AttributeError, ArithmeticError, zlib.error, BadData)

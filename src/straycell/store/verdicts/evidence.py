@@ -9,7 +9,8 @@ from sqlalchemy import Connection, case, func, select
 
 from straycell.acceptance.evidence import Condemnation, Evidence, Upset
 from straycell.readings import Charge, Reading
-from straycell.store.book import cells, facts, readings
+from straycell.store.book.measured import readings
+from straycell.store.book.stock import cells, facts
 from straycell.store.column_values import from_us
 from straycell.store.schema.tables import (
     BUILD,

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import Connection, Row, func, select
 
 from straycell.acceptance.reasons import Outcome, Verdict
-from straycell.store.book import cells, readings
+from straycell.store.book.measured import readings
 from straycell.store.book.records import Standing
+from straycell.store.book.stock import cells
 from straycell.store.column_values import from_json, opt_time, opt_us, to_us
 from straycell.store.schema.tables import VERDICT
 from straycell.store.session import among, rows_of

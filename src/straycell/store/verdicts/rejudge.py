@@ -11,8 +11,10 @@ from sqlalchemy import Row
 from straycell.acceptance.evidence import Evidence, Finding
 from straycell.acceptance.reasons import Verdict
 from straycell.cells import Stage
-from straycell.store.book import builds, cells, readings
 from straycell.store.book.derived import say
+from straycell.store.book.measured import readings
+from straycell.store.book.stock import cells
+from straycell.store.book.use import builds
 from straycell.store.column_values import from_us
 from straycell.store.schema.tables import VERDICT
 from straycell.store.session import Pen

@@ -12,7 +12,7 @@ from straycell.acceptance.permission import charge_refusal
 from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.acceptance.work import WorkKind
 from straycell.bench import verdict_words
-from straycell.bench.cell_sheet import cell_history, cell_sheet
+from straycell.bench.cell_sheet import sheet_with_history
 from straycell.bench.wording import sheet_words
 from straycell.bench.wording.shapes import event_words
 from straycell.cells import Stage, parse_code
@@ -66,7 +66,7 @@ def alive(visit: Visiting, cell: str = "") -> Response:
     event = 0
     if cell:
         with visit.bench().reading() as reader:
-            event = max((each.id for each in reader.history(parse_code(cell))), default=0)
+            event = reader.last_event(parse_code(cell))
     return view.answer({"event": event})
 
 
@@ -74,11 +74,10 @@ def alive(visit: Visiting, cell: str = "") -> Response:
 def show(visit: Visiting, code: str) -> Response:
     """One cell; a note that was left for this device is above it, a danger instead of it."""
     bench = visit.bench()
-    sheet = cell_sheet(bench, parse_code(code))
+    sheet, history = sheet_with_history(bench, parse_code(code))
     note = visit.site.take_note(visit.device.id)
     if note is not None and note.danger:
         return visit.page("danger.html", note=note, onward=f"/cell/{sheet.cell.code}")
-    history = cell_history(bench, sheet.cell.code)
     defaults = bench.rules.defaults
     events = [
         (

@@ -105,7 +105,7 @@ def _page(
     with bench.reading() as reader:
         sheet = sheet_of(bench, reader, reader.find_code(code))
         boxes = [box.name for box in reader.boxes()]
-        last_event = max((event.id for event in reader.history(sheet.cell.code)), default=0)
+        last_event = reader.last_event(sheet.cell.code)
     typed = {name: visit.text(name) for name in ("because", "kind", "note", "box")}
     values = {
         "cell": sheet.cell,

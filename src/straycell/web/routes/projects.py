@@ -66,7 +66,7 @@ def picked(bench: Bench, build: Build, at: int, code: str) -> Pick:
 
 @router.get("/projects")
 def projects(visit: Visiting) -> Response:
-    """All projects, with where each stands."""
+    """All projects, with where each is."""
     with visit.bench().reading() as reader:
         return visit.page("projects.html", projects=reader.projects(), handovers=reader.handovers())
 

@@ -152,7 +152,7 @@ def _form_page(
         sheet: CellSheet = sheet_of(bench, reader, reader.find_code(code))
         meters = [meter.name for meter in reader.meters()]
         chargers = sorted({charger.name for charger in reader.chargers()})
-        last_event = max((event.id for event in reader.history(sheet.cell.code)), default=0)
+        last_event = reader.last_event(sheet.cell.code)
     known = _known(name)
     if sheet.cell.facts.protection_board:
         known = entry.with_place(known)

@@ -40,9 +40,7 @@ def show(
 
 def _page(chosen: list[Caution], sources: bool) -> None:
     for caution in chosen:
-        for line in output.wrap(f"{caution.kind.value}: {caution.text}"):
-            output.say(line)
+        output.say_wrapped(f"{caution.kind.value}: {caution.text}")
         if sources:
             rests_on = grounds_words(caution.grounds)
-            for line in output.wrap(f"source: {caution.source} (rests on: {rests_on})", "  "):
-                output.say(line)
+            output.say_wrapped(f"source: {caution.source} (rests on: {rests_on})", "  ")

@@ -14,6 +14,7 @@ from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.show.pieces.figure_words import limit_words
 from straycell.errors import EXIT_NEGATIVE, BadData
 from straycell.plain_text import one_line
+from straycell.quantities import count_of
 from straycell.typed import nearest_words
 
 if TYPE_CHECKING:
@@ -103,5 +104,5 @@ def _tell(file: Path, faults: list[str]) -> None:
     if not faults:
         output.say(f"{file}: no fault; put it in force with STRAYCELL_RULES={file}")
         return
-    output.say(f"{file}: {len(faults)} fault{'s' if len(faults) > 1 else ''}")
+    output.say(f"{file}: {count_of(len(faults), 'fault')}")
     output.bullets(faults)

@@ -61,6 +61,7 @@ def list_all(
     now = bench.now
     with bench.reading() as reader:
         verdicts = reader.verdicts(bench.rules, now)
+    # Chosen after judging: an outcome that ran out today is not the recorded one.
     chosen = [verdict for verdict in verdicts.values() if wanted is None or verdict.outcome is wanted]
     chosen = sort_verdicts(chosen, sort or VerdictOrder.CODE)
     columns: tables.Columns[Verdict] = {

@@ -43,6 +43,7 @@ def list_all() -> None:
     with context.bench().reading() as reader:
         boxes = list(reader.boxes())
         cells = list(reader.cells())
+    # Of the same snapshot as the boxes, or a cell moved meanwhile would be counted twice.
     counts = {box.name: sum(cell.box == box.name for cell in cells) for box in boxes}
     columns: tables.Columns[Box] = {
         "name": lambda b: b.name,

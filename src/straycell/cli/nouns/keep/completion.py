@@ -55,6 +55,7 @@ def completion(
     line: Annotated[list[str] | None, typer.Argument(hidden=True)] = None,
 ) -> None:
     """Print a script for your shell that completes codes, boxes, projects and commands; its first line says how."""
+    # The shell asks the program itself, so that new commands and codes need no new script.
     if shell == _ASKED_BY_SHELL:
         found = _found(line or [""])
         output.emit(found, lambda: output.say("\n".join(found)) if found else None)

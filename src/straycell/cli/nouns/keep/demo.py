@@ -36,6 +36,7 @@ def demo(
     from straycell.store.sample.build import build_sample
     from straycell.store.sample.text import read_sample
 
+    # Both places are checked before the sample is built, which takes seconds.
     store, labels = _places(keep)
     sample = read_sample()
     with workshop(store, sample.now):
@@ -66,6 +67,7 @@ def _places(keep: Path | None) -> tuple[Path, Path]:
 def workshop(store: Path, now: datetime) -> Iterator[None]:
     """Commands inside work on this store, on the workshop's day, under the shipped rules."""
     current = options.current()
+    # A person's own rules would change what the story says.
     env = {name: value for name, value in current.env.items() if name != context.RULES_VARIABLE}
     before = os.environ.get(clock.PIN)
     os.environ[clock.PIN] = now.isoformat()

@@ -52,8 +52,10 @@ def due(
     with bench.reading() as reader:
         household = reader.household(bench.rules, now)
         letter = reader.bench_letter()
+    # Surveyed after the store is closed: with thousands of cells it takes a second, and writers wait.
     everything = survey(household)
     items = [item for item in everything if kind in (None, item.kind.id)]
+    # Ahead shows what comes and never makes it due: a calendar is not a reason to touch a cell early.
     until = now + timedelta(days=ahead or 0)
     found = due_now(items, now)
     later = sorted((i for i in items if now < i.at <= until), key=lambda i: (i.at, i.order))
@@ -82,6 +84,7 @@ def _talk(found: list[DueItem], coming: list[DueItem], ics: Path | None) -> None
         output.hint(f"the next thing falls due on {output.day(min(i.at for i in coming))}")
     if ics is not None:
         output.hint(f"written to {ics}; take it into your calendar in place of the last one")
+    # A cell that warms or leaks is handled differently from one that is only to be measured.
     kinds = {item.kind.id for item in found}
     if kinds & {"in-device", "isolate", "warm"}:
         talk_cautions(Step.LOOK_BAD)
@@ -111,8 +114,7 @@ def _page(found: list[DueItem], later: list[DueItem], now: datetime) -> None:
         output.section(f"{'! ' if kind.danger else ''}{kind.title} ({len(listed)})")
         steps = list(dict.fromkeys(item.todo for item in listed))
         shown = steps[0] if len(steps) == 1 else _common(listed)
-        for line in output.wrap(f"do: {shown}", "  "):
-            output.say(line)
+        output.say_wrapped(f"do: {shown}", "  ")
         for item in listed:
             _line(item, now)
     _later(later)
@@ -136,5 +138,4 @@ def _line(item: DueItem, now: datetime) -> None:
     over = (now - item.at).days
     since = f" [{over} days overdue]" if over > 0 else ""
     place = f" in {item.box}" if item.box else ""
-    for line in output.wrap(f"{item.subject}{place}{since}: {item.why}", "  ", "    "):
-        output.say(line)
+    output.say_wrapped(f"{item.subject}{place}{since}: {item.why}", "  ", "    ")

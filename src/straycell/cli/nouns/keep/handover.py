@@ -12,6 +12,7 @@ from straycell.cli.app.files import Force, talk_missing_glyphs, write_whole
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.quantities import count_of
 from straycell.safety import Step, cautions_for
 
 if TYPE_CHECKING:
@@ -101,7 +102,7 @@ def close(number: Number) -> None:
 
 
 def _closed(entry: HandoverEntry) -> None:
-    count = f"{len(entry.codes)} cell{'s' if len(entry.codes) != 1 else ''}"
+    count = count_of(len(entry.codes), "cell")
     output.say(f"hand-over {entry.id} closed: {count} handed over to {entry.place}")
 
 
@@ -146,6 +147,7 @@ def _page(entry: HandoverEntry, listed: HandoverList) -> None:
 
 def _state(line: HandoverLine) -> str:
     """What may react comes first: a narrow column cuts the end of a cell, never this."""
+    # Whoever sorts the drum reads the first words only.
     return ("MAY REACT, " if line.critical else "") + str(line.condition)
 
 

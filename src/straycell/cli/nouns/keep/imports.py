@@ -15,6 +15,7 @@ from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.app.progress import counting
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import BadData, UsageFault
+from straycell.quantities import count_of
 from straycell.safety import Step
 
 if TYPE_CHECKING:
@@ -57,6 +58,7 @@ def cells(
         _print(TEMPLATE)
         return
     path = _named(file)
+    # Own names are checked before the file is read: a typo there would be a fault on every line.
     mapping = parse_mapping(columns, COLUMNS, QUANTITY_STEMS) if columns else None
     with counting("lines") as told:
         found = context.write_long(
@@ -121,7 +123,7 @@ def _tell(found: Imported, file: Path, what: str, partial: bool) -> None:
     if faults and not found.taken:
         lines = len({fault.line for fault in faults})
         raise BadData(
-            f"{file}: nothing taken, {count} fault{'s' if count > 1 else ''} on {lines} "
+            f"{file}: nothing taken, {count_of(count, 'fault')} on {lines} "
             f"line{'s' if lines > 1 else ''}{' and more' if found.more else ''}",
             "correct them all" + ("" if partial else ", or take the others with --partial"),
         )

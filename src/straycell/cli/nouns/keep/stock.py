@@ -44,6 +44,7 @@ def _page(found: list[BoxStock]) -> None:
         "kind": lambda b: b.kind,
     }
     tables.grid(found, columns, flexible="kind", empty="no box and no cell recorded yet")
+    # Only boxes with work are spelled out: the table holds the calm ones.
     for box in found:
         if not (box.attention or box.over_limit):
             continue

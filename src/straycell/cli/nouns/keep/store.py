@@ -16,6 +16,7 @@ from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.app.progress import counting
 from straycell.cli.app.prompts import confirm
 from straycell.errors import EXIT_NEGATIVE, BadData, Cure, StoreFault
+from straycell.quantities import count_of
 
 if TYPE_CHECKING:
     from straycell.store.backup import Restored
@@ -98,7 +99,7 @@ def _tell(path: Path, faults: list[str]) -> None:
     if not faults:
         output.say(f"{path}: no fault")
         return
-    output.say(f"{path}: {len(faults)} fault{'s' if len(faults) > 1 else ''}")
+    output.say(f"{path}: {count_of(len(faults), 'fault')}")
     output.bullets(faults)
     output.talk("keep this file as it is, and restore the last good backup: straycell store restore FILE")
     output.hint("without one: straycell store salvage BROKEN NEW")

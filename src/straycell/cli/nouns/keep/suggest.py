@@ -38,6 +38,7 @@ class _Line:
 
 def suggestions(words: Sequence[str], root: Any, look: Look) -> list[str]:
     """What the last of `words` (maybe empty) could become. `root` is the click command of the app."""
+    # The word under the cursor is not finished: it selects, and never leads on.
     *before, start = words or [""]
     line = _Line(root)
     for word in before:
@@ -123,4 +124,5 @@ def _place(shown: str, noun: str) -> Names | None:
 
 def _fits(found: str, start: str) -> bool:
     """Codes may be typed in lower case; everything else begins as typed."""
+    # Typed with gloves on: lower case, with blanks and hyphens, as codes are read off a label.
     return found.startswith(start) or found.startswith(start.replace("-", "").replace(" ", "").upper())

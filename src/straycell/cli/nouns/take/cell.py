@@ -124,6 +124,7 @@ def correct(
     kind = _mistyped(mistake)
     from straycell.store.book.records import KEEP
 
+    # Checked and corrected under one lock: between the two another entry could make the check untrue.
     bench = context.bench()
     with bench.writing() as writer:
         found = writer.cell(writer.find_code(code))
@@ -233,6 +234,7 @@ def list_all(
     bench = context.bench()
     with bench.reading() as reader:
         listed = cell_list(reader, bench.rules, bench.now, wanted)
+    # Sorted here and not in the store: most orders are by figures that rules work out.
     listed = sort_cells(listed, sort or CellOrder.CODE)
     if plot is not None:
         cell_table.draw(listed, plot, force=force)
@@ -244,6 +246,7 @@ def show(code: CodeArgument) -> None:
     """Show one cell: what it is, what it may do, why, and what comes next."""
     page = cell_sheet(context.bench(), code)
     output.emit(shapes.sheet_json(page), lambda: cell_page.show(page))
+    # Told only where no capacity counts: a second run is a day's work, and a good one needs none.
     if page.remedy and (page.figures.at_least or page.figures.capacity is None):
         output.hint(page.remedy)
     talk_cautions(
@@ -298,6 +301,7 @@ def swap(
     ] = None,
 ) -> None:
     """Correct two mixed-up cells: what was measured of one counts for the other."""
+    # One write for both cells: half a swap would be two cells with wrong readings.
     done = swap_cells(context.bench(), first, second, because, since)
     defaults = context.rules().defaults
     output.emit(

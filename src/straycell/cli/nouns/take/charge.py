@@ -37,6 +37,7 @@ def add(
     )
     shown = f"{charge.id}  {charge.cell}  charged at {current} to {until}"
     output.emit(shapes.item_json(charge, context.rules().defaults), lambda: output.say(shown))
+    # Both or no warming: the rise over the room is what points to trouble inside, not the temperature.
     lacks = next((name for name in ("peak_temperature_c", "temperature_c") if name not in said), None)
     if lacks:
         option, of = FIELDS[lacks].option, " (of the room)" if lacks == "temperature_c" else ""
@@ -58,6 +59,7 @@ def let_down(
         shapes.item_json(made, context.rules().defaults),
         lambda: output.say(f"{made.id}  {made.cell}  let down to {show(said['until_v'], Dimension.VOLTAGE)}"),
     )
+    # A let-down explains a lower voltage only from its own time on; it cannot excuse an earlier leak.
     output.hint(
         "it accounts for what is measured from now on; rest voltages recorded before it count as they did"
     )

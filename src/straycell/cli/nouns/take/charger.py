@@ -47,6 +47,7 @@ def add(
         with_meter = None if meter is None else writer.meter(meter)
         float_v = None
         if measured_float is not None:
+            # As a reading, so that the meter's accuracy becomes U by the one way there is.
             shown = Reading(NEW, "", Quantity.VOLTAGE, now, measured_float, meter=with_meter)
             float_v = measured(shown, context.rules().defaults)
         accuracy = None if capacity_accuracy is None else parse_accuracy(capacity_accuracy, _D.CAPACITY)
@@ -59,6 +60,7 @@ def add(
 def list_all() -> None:
     """List what is known of the chargers, the newest measurement of each slot."""
     with context.reading() as reader:
+        # The list comes oldest first, so that a later measurement takes the place of an earlier one.
         newest = {(c.name, c.slot): c for c in reader.chargers()}
     found = [newest[key] for key in sorted(newest, key=lambda k: (k[0], k[1] or 0))]
     columns: tables.Columns[Charger] = {

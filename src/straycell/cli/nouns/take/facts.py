@@ -39,7 +39,9 @@ def with_marking(said: Mapping[str, object], marking: str) -> tuple[dict[str, ob
     proposal = read_marking(marking)
     if proposal.not_rechargeable:
         _check_primary(facts, proposal)
+    # What a person says wins over what the print proposes: sleeves are swapped, and prints lie.
     taken = {name: value for name, value in _proposed(proposal, facts).items() if name not in facts}
+    # More charge than the volume can hold (Ah/cm3) is a false print, common on recovered and on cheap cells.
     lie = rating_beyond_size(build_facts({**facts, **taken})) if "rated_capacity_ah" in taken else None
     if lie is not None:
         del taken["rated_capacity_ah"]
@@ -60,6 +62,7 @@ def from_new_marking(known: CellFacts, said: dict[str, object], *, mistyped: boo
     """
     marking = str(said["marking"])
     proposal, former = read_marking(marking), read_marking(known.marking)
+    # The volume decides what rating is possible, so it always follows the print in force.
     if proposal.volume_cm3 is not None:
         said["volume_cm3"] = proposal.volume_cm3
     notes = []
@@ -103,6 +106,7 @@ def _plain(value: object, dimension: Dimension | None) -> str:
 
 
 def _check_primary(facts: Mapping[str, object], proposal: Proposal) -> None:
+    # Lithium primaries share sizes with rechargeable cells and can burn on a charger.
     rechargeable = facts.get("chemistry") not in (None, Chemistry.PRIMARY, Chemistry.UNKNOWN)
     if rechargeable and not facts.get("confirmed_rechargeable"):
         raise UsageFault(

@@ -16,7 +16,7 @@ from straycell.readings import METER_FAULT
 from straycell.typed import parse_day, parse_time
 
 if TYPE_CHECKING:
-    from straycell.store.book.household import KnownValue
+    from straycell.store.book.stock.household import KnownValue
 
 app = noun_app("What readings are taken with, and how far to trust it.")
 _D = Dimension
@@ -65,6 +65,7 @@ def add(
             f"add --like with one of: {', '.join(meter_classes())}; or an accuracy, like --voltage-accuracy 0.5%+3mV",
         )
     meter = replace(meter, **given)
+    # A display that steps by 10 mV hides what its accuracy promises.
     if voltage_resolution is not None:
         meter = replace(meter, voltage_resolution=parse_resolution(voltage_resolution))
     with context.writing(create=True) as writer:
@@ -110,6 +111,8 @@ def compare(
     day = parse_day(on, now) if on is not None else now.astimezone().date()
     known = _known_value(showed, actual)
     with context.writing() as writer:
+        # Whether it is off is worked out from both figures, not asked: nobody likes to call an own meter
+        # wrong.
         done, is_off = writer.compare_meter(name, day, note or "", known)
     document = {"meter": done.meter, "compared_on": output.day(done.last), "note": note, "off": is_off}
     word = ": off by more than its accuracy" if is_off else ""
@@ -139,7 +142,7 @@ def _known_value(showed: str | None, actual: str | None) -> KnownValue | None:
     if showed is None or actual is None:
         raise UsageFault("one figure of a comparison is missing", "give --showed and --actual, or neither")
     from straycell.readings import Quantity
-    from straycell.store.book.household import KnownValue
+    from straycell.store.book.stock.household import KnownValue
 
     # Both in one unit or it is not a comparison: 4.05 V against 4050 mAh is a slip.
     for dimension, name in _COMPARED.items():

@@ -99,10 +99,13 @@ def supersede(
     _show_made(done.recorded.items)
     numbers = ", ".join(str(old.item.id) for old in done.taken_back)
     output.talk(f"{numbers} superseded as {mistake}; it stays in the history")
+    # One meter on a parallel group reads all of its cells: a slip is a slip for each, but only a person
+    # knows.
     if done.rest_of_group:
         output.hint(
             "it was recorded for a whole group: the other cells still hold theirs (--as-group takes all back)"
         )
+    # The file is evidence and stays; only what was concluded from it is taken back.
     trace = done.taken_back[0].item.trace
     if trace is not None:
         listed = ", ".join(f"{number}" for number in done.same_trace)

@@ -147,6 +147,7 @@ def show_one(number: Number) -> None:
     """Show a trace: its figures, where their uncertainty comes from line by line, and a small curve."""
     from straycell.bench.file_trace import trace_sheet
 
+    # Everything is read in one snapshot and the store is free while the curve is drawn.
     sheet = trace_sheet(context.bench(), number)
     entry, stand, gone, doubts = sheet.entry, sheet.stand, sheet.gone, sheet.doubts
 
@@ -158,7 +159,7 @@ def show_one(number: Number) -> None:
         trace_page.figures(entry, stand, gone, list(doubts.values()))
         output.section("Curve")
         for line in terminal_curve(
-            *again(entry, sheet.raw), width=_WIDTH, plain=not trace_page.can_draw()
+            *again(entry, sheet.raw), width=_WIDTH, plain=not output.can_show("⠿┾│")
         ).splitlines():
             output.say(line)
         trace_page.budget(entry.result)
@@ -187,6 +188,7 @@ def plot(
         entry = reader.trace(reader.trace_number(number))
         raw = reader.trace_file(entry.id)
         facts = reader.cell(entry.cell).facts
+    # A picture leaves the store: it must say by itself which cell it is of.
     kind = f"{facts.form} {facts.chemistry}  {facts.marking}".rstrip()
     title = f"{entry.cell}  {kind}  {output.day(entry.at)}"
     write_whole(out, plot_png(*again(entry, raw), title), force=force)
@@ -226,6 +228,7 @@ def _explained(number: str, because: str, *, there: bool) -> None:
     from straycell.bench.file_trace import explain
 
     done = explain(context.bench(), number, there=there, because=because)
+    # Until a person says what happened, neither answer is safe: counted it may hide a leak, dropped a danger.
     cell = done.after[0].cell.code
     what = "is its own, and counts" if there else "was not of this cell"
     output.emit(

@@ -77,6 +77,7 @@ def reserve(
             )
         made = writer.reserve(name, found.groups, found.plan or "")
     output.emit(document(made), lambda: _say(made))
+    # One cell alone has nothing to join, and a sheet for it would only be paper.
     joined = len(made.codes) > 1
     if joined:
         output.hint(f"the sheet to join them by: straycell build sheet '{name}' --out FILE.pdf")
@@ -99,6 +100,7 @@ def _named(writer: Writer, name: str, cells: list[str]) -> Match:
         raise NegativeAnswer(
             f"project '{name}' does not need {', '.join(left_out)}", "name only the cells it is to have"
         )
+    # Cells were named, so the person wants to know which of them fails, not what the stock lacks.
     failed = [why for why in found.not_chosen if not why.passed]
     if not found.served and failed:
         first = failed[0]
@@ -164,6 +166,7 @@ def dismantle(name: Name) -> None:
     """Take a build apart, or free a reservation. Cells that were built in are on hold until they are tested again."""
     with context.writing() as writer:
         made = writer.dismantle(name)
+    # Cells that were only promised have seen no current: they go back as they were.
     if made.finished_at is None:
         output.emit(document(made), lambda: _say_freed(made))
         return
@@ -177,8 +180,7 @@ def dismantle(name: Name) -> None:
 def _say_freed(build: Build) -> None:
     """Nothing was taken apart: the cells were promised only, and lie where they lay."""
     codes = ", ".join(build.codes)
-    for line in output.wrap(f"{build.project}  reservation freed: {codes}"):
-        output.say(line)
+    output.say_wrapped(f"{build.project}  reservation freed: {codes}")
 
 
 @app.command("inspect")
@@ -217,6 +219,7 @@ def inspect(
         if volts is not None:
             with_meter = writer.meter(meter) if meter is not None else None
             found = inspect_groups(writer, name, volts, with_meter, context.rules(), clock.now())
+        # Judged in the same write: a swollen cell must be out of use before the command ends.
         writer.settle()
         build = writer.live_build(name)
         assert build is not None
@@ -276,5 +279,4 @@ def document(build: Build) -> dict[str, Any]:
 
 
 def _say(build: Build) -> None:
-    for line in output.wrap(f"{build.project}  {build.state}: {', '.join(build.codes)}"):
-        output.say(line)
+    output.say_wrapped(f"{build.project}  {build.state}: {', '.join(build.codes)}")

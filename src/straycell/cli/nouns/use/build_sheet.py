@@ -6,6 +6,7 @@ from pathlib import Path
 
 from straycell.cli.app import context, output
 from straycell.cli.app.files import talk_missing_glyphs, write_whole
+from straycell.quantities import count_of
 
 
 def write_sheet(name: str, out: Path, *, force: bool) -> None:
@@ -17,7 +18,7 @@ def write_sheet(name: str, out: Path, *, force: bool) -> None:
     build, content = build_sheet(bench, name)
     write_whole(out, build_sheet_pdf(content, bench.now), force=force)
     talk_missing_glyphs(content)
-    count = f"{len(build.codes)} cell{'s' if len(build.codes) != 1 else ''}"
+    count = count_of(len(build.codes), "cell")
     output.emit(
         {"files": [str(out)], "count": len(build.codes), "labels": list(build.codes)},
         lambda: output.say(f"{out}  {count}, {len(build.groups)} in series"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from typing import TYPE_CHECKING, Annotated, Any
 
 from straycell.acceptance.reasons import Outcome
@@ -11,17 +12,21 @@ from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.cell_sheet import OneCell, look_up
-from straycell.errors import NegativeAnswer, UsageFault
+from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.keys import NEW
 from straycell.matching.words import run_hours as hours
 from straycell.quantities import Dimension, Measured, Window, show
+from straycell.readings.charger import COUNTS_FOR, find_charger
 from straycell.safe_side import at_least, at_most, millivolts
 from straycell.safety import Step
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from straycell.acceptance.charger.check import Charger, ChargerAnswer
     from straycell.meters import Meter
     from straycell.physics.charge_time import ChargeTime
+    from straycell.readings.charger import Charger as Instrument
 
 app = lone_app()
 _D = Dimension
@@ -89,6 +94,11 @@ MeasuredOption = Annotated[
 MeterOption = Annotated[
     str | None, values.text_option("--meter", "Meter used for --measured-float.", metavar="M")
 ]
+ChargerOption = Annotated[
+    str | None,
+    values.text_option("--charger", "A charger whose float was measured (charger add).", metavar="NAME"),
+]
+SlotOption = Annotated[int | None, values.whole("--slot", "Which of its slots.", low=1, high=99)]
 LoadOption = Annotated[
     float | None,
     values.quantity(
@@ -113,6 +123,8 @@ def charging(
     tolerance: ToleranceOption = None,
     measured_float: MeasuredOption = None,
     meter: MeterOption = None,
+    charger_name: ChargerOption = None,
+    slot: SlotOption = None,
     load: LoadOption = None,
     temperature: TemperatureOption = None,
 ) -> None:
@@ -126,18 +138,20 @@ def charging(
     from straycell.acceptance.charger.check import Charger, check_charger
 
     _check_line(current, programming_resistor, measured_float, meter)
+    _check_named(charger_name, slot, measured_float)
     if supply_rated is not None and supply is None:
         raise UsageFault("--supply-rated needs --supply", "give both, or neither")
     now, rules = clock.now(), context.rules()
     with context.reading() as reader:
         one = look_up(reader, code, rules, now)
         with_meter = reader.meter(meter) if meter is not None else None
+        named = _named(reader.chargers(), charger_name, slot, now) if charger_name is not None else None
     charger = Charger(
         current_a=current,
         programming_resistor_ohm=programming_resistor,
         voltage_v=voltage,
         tolerance=tolerance,
-        measured_float=_float(one, measured_float, with_meter),
+        measured_float=named or _float(one, measured_float, with_meter),
         supply_v=supply,
         supply_limit_a=supply_limit,
         supply_rated_v=supply_rated,
@@ -166,6 +180,25 @@ def _check_line(
         )
     if meter is not None and measured_v is None:
         raise UsageFault("--meter needs --measured-float", "give both, or neither")
+
+
+def _check_named(name: str | None, slot: int | None, measured_v: float | None) -> None:
+    if slot is not None and name is None:
+        raise UsageFault("--slot stands without --charger", "give both, or neither")
+    if name is not None and measured_v is not None:
+        raise UsageFault("--charger and --measured-float are two floats of one charger", "give one of them")
+
+
+def _named(known: list[Instrument], name: str, slot: int | None, now: datetime) -> Measured:
+    """The float of a charger on record, as measured. Raises BadData where none counts now."""
+    found = find_charger(known, name, slot, now)
+    if found is None or found.float_v is None:
+        which = f"'{name}'" if slot is None else f"'{name}' slot {slot}"
+        raise BadData(
+            f"no float of charger {which} was measured in the last {COUNTS_FOR.days} days",
+            f"measure it: straycell charger add {shlex.quote(name)} --measured-float ... --meter ...",
+        )
+    return found.float_v
 
 
 def _float(one: OneCell, measured_v: float | None, meter: Meter | None) -> Measured | None:
@@ -232,8 +265,7 @@ def document(one: OneCell, charger: Charger, answer: ChargerAnswer) -> dict[str,
 
 def page(one: OneCell, charger: Charger, answer: ChargerAnswer) -> None:
     """The answer for a person: the verdict of it first, then the figures, then what to do."""
-    for line in output.wrap(f"{one.code}  {_headline(answer)}"):
-        output.say(line)
+    output.say_wrapped(f"{one.code}  {_headline(answer)}")
     end = answer.float_v
     output.facts(
         [

@@ -21,6 +21,7 @@ from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.pieces.outcomes import OutcomeWord
 from straycell.errors import BadData, StoreFault, UsageFault
 from straycell.labels.content import Purpose
+from straycell.quantities import count_of
 from straycell.safety import Step, cautions_for
 
 if TYPE_CHECKING:
@@ -65,6 +66,7 @@ def print_cells(codes: Sequence[str], out: Path, *, force: bool = False) -> int:
     now = clock.now()
     with context.reading() as reader:
         labels = labels_of(reader, context.rules(), now, codes)
+    # By form: a label that is too wide bridges the poles or hides the vent.
     parts = on_stocks(known_stocks(), labels)
     write_whole(out, sheet_pdf(parts, now, cautions=sheet_cautions()), force=force)
     talk_missing_glyphs([label.content for label in labels])
@@ -236,6 +238,7 @@ def single(
     from straycell.bench.paper.labels_of import Wanted, on_stocks, wanted_labels
     from straycell.labels.picture import single_png
 
+    # A label printer feeds one label a page, so stocks of one label are tried first.
     known = dict(sorted(known_stocks().items(), key=lambda entry: entry[1].per_page > 1))
     with context.reading() as reader:
         labels = wanted_labels(reader, context.rules(), clock.now(), Wanted((code,), link=link))
@@ -252,8 +255,9 @@ def _written(out: Path, parts: Parts) -> None:
     names = [stock.name for stock, contents in parts if contents]
     output.emit(
         {"files": [str(out)], "count": count, "stocks": names},
-        lambda: output.say(f"{out}  {count} label{'s' if count != 1 else ''} on {', '.join(names)}"),
+        lambda: output.say(f"{out}  {count_of(count, 'label')} on {', '.join(names)}"),
     )
+    # Modules under 0.33 mm blur at 203 dpi: two or three dots make one module.
     fine = [stock.name for stock, contents in parts if contents and stock.dpi > DEFAULT_DPI]
     if fine and out.suffix.lower() != ".png":
         output.hint(f"{', '.join(fine)}: needs a printer of 300 dpi or more")

@@ -10,6 +10,7 @@ import typer
 from straycell.cli.app import clock, context, output
 from straycell.cli.app.files import Force, write_whole
 from straycell.errors import BadData
+from straycell.quantities import count_of
 
 if TYPE_CHECKING:
     from straycell.labels.reading import Found
@@ -43,6 +44,7 @@ def read(
     found = [(image, read_picture(image)) for image in images]
     if out is not None:
         write_whole(out, marked_png(*found[0]), force=force)
+    # Several photographs of one box overlap: a code counts once.
     codes = codes_of(found)
     for image, symbols in found:
         _talk_others(image, symbols)
@@ -57,9 +59,7 @@ def _talk_others(image: Path, symbols: list[Found]) -> None:
     """What was seen and is not a code; said also when others were read."""
     broken = sum(symbol.broken for symbol in symbols)
     if broken:
-        output.talk(
-            f"{image}: {broken} symbol{'s' if broken != 1 else ''} not readable: type the code instead"
-        )
+        output.talk(f"{image}: {count_of(broken, 'symbol')} not readable: type the code instead")
     for symbol in symbols:
         if not symbol.broken and symbol.code is None:
             output.talk(f"{image}: a foreign symbol, not a cell's: '{symbol.text[:40]}'")

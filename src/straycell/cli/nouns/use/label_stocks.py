@@ -49,6 +49,7 @@ def known_stocks(page: PageSize | None = None) -> dict[str, Stock]:
     from straycell.labels.stocks.files import PAGES_MM, all_stocks
 
     named = current().env.get(STOCKS_VARIABLE)
+    # Beside the store, so that own stocks move with it.
     own = Path(named).expanduser() if named else context.store_path().parent / STOCKS_FOLDER
     if named and not own.exists():
         raise BadData(f"there is no {own}", f"{STOCKS_VARIABLE} names a TOML file or a folder of them")
@@ -99,6 +100,7 @@ def calibrate(
             "calibrate prints a page or records what was measured on it",
             "--out PDF; or --printer NAME with --measured 148.2mm or --scale 0.985",
         )
+    # A line printed too short needs everything drawn larger by the same share.
     factor = CALIBRATION_MM / measured if measured is not None else scale
     assert factor is not None
     factor = require_scale(round(factor, 4))

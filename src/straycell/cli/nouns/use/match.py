@@ -122,6 +122,7 @@ def match(
             _say_chart(drawn)
 
     output.emit(document, show_it)
+    # The page comes first: a no without its reasons would be asked again with the next cell.
     if not found.served:
         raise NegativeAnswer(
             f"project '{name}' is not served by the cells in store", output.brief(_first(found.missing))
@@ -298,8 +299,7 @@ def _say_reserve(plan: Match) -> None:
 
 
 def _say_wrapped(text: str) -> None:
-    for line in output.wrap(text):
-        output.say(line)
+    output.say_wrapped(text)
 
 
 _TOLD_ELSEWHERE = ("group", "place")
@@ -317,8 +317,7 @@ def say_cells(found: Match) -> None:
         ah = held.get(f"group {number}")
         holds = f"  {show(ah, Dimension.CAPACITY)}" if isinstance(ah, float) else ""
         placed = " + ".join(f"{position_name(number, place)} {code}" for place, code in enumerate(group, 1))
-        for line in output.wrap(f"group {number}{holds}: {placed}", "  ", "    "):
-            output.say(line)
+        output.say_wrapped(f"group {number}{holds}: {placed}", "  ", "    ")
     spread = show(found.spread_ah or 0.0, Dimension.CAPACITY)
     gap = (
         "proven"

@@ -40,10 +40,7 @@ def held_page(found: Match, build: Build) -> None:
 
     finished = build.finished_at is not None
     word, since = _STATE_WORDS[str(build.state)], output.day(build.finished_at or build.reserved_at)
-    for line in output.wrap(
-        f"{build.project} is {word} since {since}: it holds its cells, none are looked for"
-    ):
-        output.say(line)
+    output.say_wrapped(f"{build.project} is {word} since {since}: it holds its cells, none are looked for")
     say_cells(found)
     if found.runtime is not None:
         output.say(f"  runs {run_hours(found.runtime.low_h)} at the low end as they are known now")
@@ -58,6 +55,7 @@ def held_page(found: Match, build: Build) -> None:
 
 def refuse_if_unfit(found: Match, build: Build) -> None:
     """Raise NegativeAnswer where reserved cells no longer do. In a device readings age: that is not a fault."""
+    # A reservation is still a choice on the shelf; what is soldered in a device is inspected, not re-matched.
     if not found.served and build.finished_at is None:
         failed = next((why.text for why in found.why if not why.passed), "a figure of theirs is missing")
         raise NegativeAnswer(

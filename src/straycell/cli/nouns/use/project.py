@@ -70,6 +70,7 @@ def add(
         project, text = read_project_file(file)
     except ProjectFaults as refused:
         _list_faults(refused)
+        # Every fault is on the page by now; the error is for scripts.
         raise
     with context.writing(create=True) as writer:
         entry = writer.add_project(project.name, text, project.priority, project.due, replace)
@@ -163,6 +164,7 @@ def _say_answers(project: Project) -> None:
     words = {"charging": "Its charger", "protection": "Its protection"}
     for name, answer in device_answers(project, limits()).items():
         assert isinstance(answer, dict)
+        # None: it has no such part, so there is nothing to change.
         if answer["ok"] is None:
             continue
         output.section(f"{words[name]}: {'as it should be' if answer['ok'] else 'change it first'}")
@@ -171,6 +173,7 @@ def _say_answers(project: Project) -> None:
 
 def _cutoff_words(cutoff_v: float, series: int | None) -> str:
     """A cut-off is that of the whole string; with its share of one cell where the count is known."""
+    # A device's sheet states the string; who sets a protection needs the cell: both are shown.
     whole = show(cutoff_v, Dimension.VOLTAGE)
     if series == 1:
         return whole

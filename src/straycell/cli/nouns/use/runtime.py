@@ -26,6 +26,7 @@ from straycell.cli.show.cell_sheet import (
     runtime_json,
 )
 from straycell.cli.show.device_draw import Draw, draw_of
+from straycell.cli.show.verdict_page import say_forbidden
 from straycell.matching.words import run_hours as hours
 from straycell.quantities import Dimension, show
 from straycell.safety import Step
@@ -95,6 +96,10 @@ def runtime(
     found = run_of(one, drawn.load, lifted)
     lit_notes = [lit.brighter(one.full_v)] if lit is not None and lit.brighter(one.full_v) else []
     found = replace(found, notes=(*found.notes, *draw.notes(until), *lit_notes))
+    from straycell.physics.run_time.answers import narrowing
+
+    advice = narrowing(found)
+    found = replace(found, notes=(*found.notes, *([advice] if advice else [])))
     # The dip shortens both ends alike, so it is not part of the margin between them.
     peaks_h = run_of(one, drawn.load, arguments).expected_h - found.expected_h if why and draw.dip_v else 0.0
     against = forbidden(one, draw.steady_a, draw.peak_a)
@@ -161,11 +166,7 @@ def page(
     peaks_h: float | None = None,
 ) -> None:
     """A run time for a person; with `peaks_h` (what peaks cost, in h) each part of its margin."""
-    if against:
-        for line in output.wrap(f"NOT ALLOWED  {one.code}: {against[0]}"):
-            output.say(line)
-        output.bullets(against[1:])
-        output.say("")
+    say_forbidden(one.code, against)
     output.say(f"{one.code}  count on {hours(found.low_h)}; {hours(found.expected_h)} expected")
     resistance = figure(one.candidate.resistance, _D.RESISTANCE) or "not measured"
     output.facts(
@@ -198,6 +199,7 @@ def margin_lines(one: OneCell, found: Runtime, at_c: float, peaks_h: float) -> l
         "capacity": f"the capacity's uncertainty, {figure(one.capacity, _D.CAPACITY)}: a better meter, or a repeat",
         "resistance": "the resistance's, and how far it grows over hours: a d.c. pulse by a better meter",
         "lag": "how slowly charge moves inside",
+        "stiff": "how much the cold stiffens it",
         "cold": f"how much a cell of this kind loses at {at_c:g} C",
         "cut-off": f"the published curves of {chemistry} lie apart near the cut-off: a lower cut-off costs less",
         "model": "the model itself: more of it at a higher current",

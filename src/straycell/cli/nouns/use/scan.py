@@ -101,6 +101,7 @@ def _parsed(text: str) -> str:
     from straycell.cells import parse_code
     from straycell.labels.payload import code_in
 
+    # A label may hold the bare code or the address of the bench page; a scanner types either.
     return code_in(text) or parse_code(text)
 
 
@@ -111,6 +112,7 @@ def _known(text: str) -> str:
 
 
 def _look_up() -> None:
+    # Answered line by line: with a scanner in hand nobody scrolls back.
     answers: list[dict[str, Any]] = []
     for code in _codes(_parsed):
         answers += store_answers([code])
@@ -157,6 +159,7 @@ def _check(box: str) -> None:
     from straycell.bench.paper.inventory import take_inventory
 
     with context.reading() as reader:
+        # Asked before the first scan: a mistyped box must not cost an evening of scanning.
         take_inventory(reader, box, ())
         expected = {cell.code for cell in reader.cells(box=box)}
 

@@ -34,12 +34,14 @@ def figure(
     """
     if value is None or isinstance(value, str):
         return value
+    # No U, or none that is finite: the value stands alone rather than with a spread nobody measured.
     sure = None if expanded is None or not 0 < expanded < math.inf else expanded
     dimension = _DIMENSIONS.get(unit)
     if unit == "1" and not _is_times(value, quantity):
         dimension = Dimension.FRACTION
     if dimension is not None:
         return show(value, dimension, u=None if sure is None else sure / 2.0)
+    # C is a charge rate here and degrees elsewhere; only the limit's quantity knows.
     if unit == "C" and quantity == "rate":
         return f"{value:g}C"
     word, factor = ("times", 1.0) if unit == "1" else _SMALLER.get(unit, (unit, 1.0))
@@ -53,6 +55,7 @@ def _is_times(value: float, quantity: str) -> bool:
 def _rounded(value: float, expanded: float | None) -> str:
     if expanded is None:
         return f"{value:.4g}"
+    # Two figures of U, and the value to the same place (GUM 7.2.6).
     places = max(0, 1 - math.floor(math.log10(expanded)))
     return f"{value:.{places}f} ± {expanded:.{places}f}"
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from straycell.cli.app import options
+from straycell.cli.app import output
 
 WIDTH = 11
 _CENTRE = WIDTH // 2
@@ -18,6 +18,7 @@ def limit_bar(observed: object, limit: object, expanded_uncertainty: float | Non
     low, at, high = (_place(value / limit) for value in (observed - spread, observed, observed + spread))
     dash, dot, rim = _signs()
     drawn = [dash if low <= place <= high else " " for place in range(WIDTH)]
+    # The value is drawn last: where it hides the limit, it is at the limit.
     drawn[_CENTRE] = rim
     drawn[at] = dot
     return "".join(drawn)
@@ -28,9 +29,4 @@ def _place(ratio: float) -> int:
 
 
 def _signs() -> tuple[str, str, str]:
-    encoding = getattr(options.current().stdout, "encoding", None) or "utf-8"
-    try:
-        "─●│".encode(encoding)
-    except (UnicodeEncodeError, LookupError):
-        return "-", "o", "|"
-    return "─", "●", "│"
+    return ("─", "●", "│") if output.can_show("─●│") else ("-", "o", "|")

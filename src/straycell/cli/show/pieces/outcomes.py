@@ -6,7 +6,7 @@ from enum import StrEnum
 
 from straycell.acceptance.reasons import Outcome
 from straycell.bench.verdict_words import SIGNS
-from straycell.cli.app import options
+from straycell.cli.app import output
 from straycell.cli.app.tables import Marked
 
 
@@ -40,12 +40,7 @@ _PLAIN = {
 def sign(outcome: Outcome) -> str:
     """Three characters; plain ones where the stream cannot show the others."""
     drawn, (plain, _) = SIGNS[outcome], _PLAIN[outcome]
-    encoding = getattr(options.current().stdout, "encoding", None) or "utf-8"
-    try:
-        drawn.encode(encoding)
-    except (UnicodeEncodeError, LookupError):
-        return plain
-    return drawn
+    return drawn if output.can_show(drawn) else plain
 
 
 def outcome_cell(outcome: Outcome) -> Marked:

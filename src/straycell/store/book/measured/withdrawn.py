@@ -7,8 +7,8 @@ from collections.abc import Collection, Iterator
 from sqlalchemy import Connection, select
 
 from straycell.acceptance.evidence import fact_key
-from straycell.store.book.facts import FACTS
 from straycell.store.book.register import BORN, said
+from straycell.store.book.stock.facts import FACTS
 from straycell.store.schema.tables import SUPERSESSION
 from straycell.store.session import among
 

@@ -13,13 +13,13 @@ from straycell.acceptance.evidence import FactSaid, fact_key
 from straycell.cells import Cell, CellFacts, Chemistry, Form, Stage
 from straycell.errors import BadData, UsageFault
 from straycell.readings import Mistake
-from straycell.store.book import cells
-from straycell.store.book.boxes import require_room
 from straycell.store.book.derived import say
 from straycell.store.book.names import key_named
 from straycell.store.book.records import KEEP, Keep
 from straycell.store.book.register import BORN, Said, said
-from straycell.store.book.teardowns import teardown as require_teardown
+from straycell.store.book.stock import cells
+from straycell.store.book.stock.boxes import require_room
+from straycell.store.book.stock.teardowns import teardown as require_teardown
 from straycell.store.schema.tables import BOX, CELL
 from straycell.store.schema.validation import require_because, require_facts
 from straycell.store.session import Pen, among, rows_of

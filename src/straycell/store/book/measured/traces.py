@@ -13,10 +13,11 @@ from sqlalchemy import Connection, Select, select
 from straycell.errors import BadData
 from straycell.keys import RecordKey, key_of
 from straycell.readings import Charge, Mistake, Quantity
-from straycell.store.book import cells, meters
-from straycell.store.book.readings import Item, insert_items, reading, recording, require_in_house
+from straycell.store.book.measured import meters
+from straycell.store.book.measured.readings import Item, insert_items, reading, recording, require_in_house
+from straycell.store.book.measured.supersede import supersede
 from straycell.store.book.records import NewTrace, TraceEntry
-from straycell.store.book.supersede import supersede
+from straycell.store.book.stock import cells
 from straycell.store.column_values import from_json, from_us, to_json, to_us
 from straycell.store.schema.tables import READING, SUPERSESSION, TRACE
 from straycell.store.schema.validation import require_moment, utc

@@ -15,9 +15,11 @@ from straycell.keys import NEW
 from straycell.meters import Meter
 from straycell.readings import METER_FAULT, Quantity, Reading, is_off
 from straycell.safety.due.survey import Household, Kept, MeterCheck
-from straycell.store.book import boxes, builds, cells, handovers, meters, readings
+from straycell.store.book.measured import chargers, meters, readings
 from straycell.store.book.names import shown
 from straycell.store.book.records import Comparison
+from straycell.store.book.stock import boxes, cells
+from straycell.store.book.use import builds, handovers
 from straycell.store.column_values import day_text, from_us, opt_day
 from straycell.store.schema.tables import EVENT, METER, METER_COMPARISON, SUPERSESSION
 from straycell.store.schema.validation import require_because
@@ -55,7 +57,7 @@ def household(conn: Connection, rules: RuleSet, now: datetime, judged: dict[str,
     ]
     checks = [MeterCheck(c.meter, c.last, c.compared) for c in comparisons(conn)]
     kinds = {box.name: box.kind for box in boxes.boxes(conn)}
-    return Household(kept, kinds, live, checks, now)
+    return Household(kept, kinds, live, checks, now, chargers.chargers(conn))
 
 
 def comparisons(conn: Connection) -> list[Comparison]:

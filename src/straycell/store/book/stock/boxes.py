@@ -11,10 +11,10 @@ from straycell.errors import BadData
 from straycell.readings import Quantity
 from straycell.safety.boxes import Contents, why_not
 from straycell.safety.energy import Amount, Held, energy_wh, total
-from straycell.store.book import cells
 from straycell.store.book.derived import say
 from straycell.store.book.names import key_named, shown
 from straycell.store.book.records import Box
+from straycell.store.book.stock import cells
 from straycell.store.schema.tables import BOX, READING, SUPERSESSION
 from straycell.store.session import Pen, among
 

@@ -14,8 +14,9 @@ from straycell.errors import BadData
 from straycell.keys import RecordKey, key_of
 from straycell.meters import Meter
 from straycell.readings import Charge, Method, Quantity, Reading, Where
-from straycell.store.book import cells, meters
+from straycell.store.book.measured import meters
 from straycell.store.book.records import RecordedReading
+from straycell.store.book.stock import cells
 from straycell.store.column_values import from_us, to_us
 from straycell.store.schema.tables import READING, SUPERSESSION
 from straycell.store.schema.validation import require_item, utc

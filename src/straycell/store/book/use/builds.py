@@ -13,11 +13,13 @@ from straycell.builds import Build, BuildState, GroupVoltage, Inspection
 from straycell.cells import Stage, check_move
 from straycell.errors import BadData, NegativeAnswer
 from straycell.keys import key_of
-from straycell.store.book import cells, meters, projects
 from straycell.store.book.derived import follow, say
+from straycell.store.book.measured import meters
 from straycell.store.book.names import key_named, shown
 from straycell.store.book.records import ProjectState
 from straycell.store.book.register import put
+from straycell.store.book.stock import cells
+from straycell.store.book.use import projects
 from straycell.store.column_values import from_us, opt_time
 from straycell.store.schema.tables import (
     BUILD,

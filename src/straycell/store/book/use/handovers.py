@@ -12,10 +12,10 @@ from straycell.cells import Stage
 from straycell.errors import BadData
 from straycell.keys import RecordKey, key_of
 from straycell.safety.handover.listing import HandoverCell, HandoverList, make_list
-from straycell.store.book import cells
 from straycell.store.book.derived import follow
 from straycell.store.book.records import HandoverEntry, Listing
 from straycell.store.book.register import put
+from straycell.store.book.stock import cells
 from straycell.store.column_values import from_json, from_us, opt_time
 from straycell.store.schema.tables import (
     BENCH,

@@ -8,8 +8,8 @@ from dataclasses import replace
 from straycell.errors import BadData, UsageFault
 from straycell.keys import NEW, RecordKey
 from straycell.readings import KINDS, Charge, Mistake, Quantity
-from straycell.store.book import cells
-from straycell.store.book.readings import Item, insert_items, reading, require_places
+from straycell.store.book.measured.readings import Item, insert_items, reading, require_places
+from straycell.store.book.stock import cells
 from straycell.store.schema.tables import SUPERSESSION
 from straycell.store.schema.validation import require_because
 from straycell.store.session import Pen

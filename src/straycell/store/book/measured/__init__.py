@@ -1,0 +1,1 @@
+"""What was measured and with what: readings, charges and traces, taken back or not, meters and chargers."""

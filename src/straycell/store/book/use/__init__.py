@@ -1,0 +1,1 @@
+"""What cells are for and where they leave to: projects, builds, hand-overs."""
