@@ -40,7 +40,7 @@ EVIDENCE = (  # what a refresh looks at: the recorded verdicts' heads, the cells
     "SELECT * FROM cell ORDER BY code",
     "SELECT * FROM reading WHERE key NOT IN (SELECT record FROM supersession) ORDER BY code, at_us, id",
 )
-LISTED = ("SELECT * FROM cell JOIN cell_facts USING (code) WHERE box = 'shelf 3'",)
+LISTED = ("SELECT * FROM cell WHERE box = (SELECT key FROM box WHERE name = 'shelf 3')",)
 STRICTER = """
 name = "bench {number}"
 [[limit]]

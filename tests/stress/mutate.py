@@ -41,10 +41,14 @@ FIGURES: dict[str, tuple[str, list[str], str]] = {
     ),
     "figures-cold": (
         "physics/data/temperature.toml",
-        [f"{PHYSICS}temperature.py", f"{PHYSICS}runtime.py", f"{PHYSICS}at_temperature.py"],
+        [f"{PHYSICS}temperature.py", f"{PHYSICS}at_temperature.py"],
         "cold_ratio",
     ),
-    "figures-margin": ("physics/data/margin.toml", [f"{PHYSICS}against_full_model.py"], ".*"),
+    "figures-margin": (
+        "physics/data/margin.toml",
+        [f"{PHYSICS}at_temperature.py", "tests/physics/run_time/test_against_full_model.py"],
+        ".*",
+    ),
     "figures-losses": ("physics/data/losses.toml", [f"{PHYSICS}losses.py"], "expected|low|high"),
     "figures-resistors": ("physics/data/resistors.toml", [f"{PHYSICS}resistors.py"], ".*"),
     "figures-energy": ("safety/energy.toml", ["tests/safety"], ".*"),

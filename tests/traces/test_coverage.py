@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 import pytest
+from tests.physics.physics_tables import head, pulse_ohm
 from tests.traces.helpers import Reduce
 
 from straycell.meters import Accuracy, Meter, Resolution
@@ -142,3 +143,50 @@ def test_the_true_resistance_lies_within_u(case: str, reduce: Reduce) -> None:
     coverage, padding = judge(errors, expanded)
     assert coverage >= LEAST_COVERAGE
     assert padding <= MOST_PADDING
+
+
+PULSE_SETS = ("Chen2020", "ORegan2022", "Ai2020", "Ecker2015", "NCA_Kim2011", "Prada2013")
+PHASES = [k / 20 + 0.025 for k in range(20)]
+
+
+def full_model_ohm(name: str, age_s: Floats) -> Floats:
+    """What a pulse at half charge shows by the tables of the full model: straight over the root of the time between
+    their 0.5, 1, 10 and 30 s, and from there back to the start."""
+    known = (0.5, 1.0, 10.0, 30.0)
+    roots, ohms = np.sqrt(known), np.array([pulse_ohm(name, each) for each in known])
+    early = ohms[0] - (ohms[1] - ohms[0]) / (roots[1] - roots[0]) * (
+        roots[0] - np.sqrt(np.maximum(age_s, 0.0))
+    )
+    found: Floats = np.where(age_s < known[0], early, np.interp(np.sqrt(np.maximum(age_s, 0.0)), roots, ohms))
+    return found
+
+
+@pytest.mark.parametrize("name", PULSE_SETS)
+def test_rows_a_second_apart_show_no_resistance_too_low(name: str, reduce: Reduce) -> None:
+    """Free of the load's start, at every phase: the 1 s resistance of the published set lies within U, no side favoured."""
+    true_ohm, capacity_ah = pulse_ohm(name, 1.0), head(name).capacity_ah
+    errors = []
+    for phase in PHASES:
+        time = np.arange(-60.0 + phase, 30.0, 1.0)
+        amps = np.where(time >= 0, capacity_ah, 0.0)
+        volts = 3.7 - amps * full_model_ohm(name, time)
+        result = reduce(
+            Trace(time - time[0], volts, -amps), meter=Limits(volt_gain=0.0, amp_gain=0.0).meter()
+        )
+        assert result.dc_resistance is not None and min(p.pulse_s for p in result.pulses) == 1.0
+        found = result.dc_resistance.resistance
+        assert found.low <= true_ohm <= found.high
+        assert any("too coarse for a pulse shorter than 1 s" in note for note in result.notes)
+        errors.append(found.value / true_ohm - 1)
+    assert abs(float(np.mean(errors))) < 0.01 and min(errors) < 0 < max(errors)
+
+
+def test_a_lone_row_after_the_load_is_taken_as_too_young(reduce: Reduce) -> None:
+    """A row a second after the last one at rest, the next half an hour later: its pulse may be younger than 1 s, so a
+    tenth a second of growth is added for the half second that it may lack, and U holds the whole."""
+    trace = Trace(
+        np.array([0.0, 60.0, 61.0, 1800.0]), np.array([4.17, 4.17, 4.154, 4.02]), np.array([0, 0, -0.4, -0.4])
+    )
+    found = reduce(trace, meter=Limits().meter()).dc_resistance
+    assert found is not None and found.resistance.value == pytest.approx(0.016 / 0.4 * 1.05)
+    assert found.resistance.low <= 0.040 and found.resistance.high >= 0.044

@@ -137,8 +137,8 @@ def pulse(ages: list[float], first_v: float | None = None) -> Trace:
 
 
 def test_between_two_rows_a_pulse_is_read_along_the_root_of_the_time(reduce: Reduce) -> None:
-    """Rows at 0.6 and 1.9 s: the second's resistance within 0.1 %, where a straight line is 1.5 % off."""
-    found = reduce(pulse([0.6, 1.9, 3.2, 4.5])).pulses
+    """Rows at 0.001, 0.6 and 1.9 s: the second's resistance within 0.1 %, where a straight line is 1.5 % off."""
+    found = reduce(pulse([0.001, 0.6, 1.9, 3.2, 4.5])).pulses
     assert {p.pulse_s: p.resistance.value for p in found}[1.0] == pytest.approx(0.070, rel=1e-3)
 
 

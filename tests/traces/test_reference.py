@@ -148,14 +148,14 @@ def test_a_positive_discharge_current_is_turned_round(reduce: Reduce) -> None:
 
 
 def test_the_half_read_pair_in_rows_a_second_apart_still_holds(reduce: Reduce) -> None:
-    """A logger that writes one row a second has a single row of the second step: that row is the one second."""
+    """A logger that writes one row a second has a single row of the second step, perhaps a younger one: the truth lies
+    within U, and the value is no smaller."""
     trace = read_trace(REFERENCE / "pybamm" / "chen2020-iec-pair-50.csv.gz")
     whole = np.flatnonzero(np.abs(trace.time_s - np.round(trace.time_s)) < 1e-6)
     whole = whole[np.append(True, np.diff(trace.time_s[whole]) > 0)]
     coarse = Trace(trace.time_s[whole], trace.voltage_v[whole], trace.current_a[whole])
     fine, rough = (reduce(t, **model_limits("chen2020-iec-pair-50.csv.gz")) for t in (trace, coarse))
     assert rough.dc_resistance.method == "pair"
-    assert rough.dc_resistance.resistance.value == pytest.approx(
-        fine.dc_resistance.resistance.value, rel=0.01
-    )
+    true_ohm, found = fine.dc_resistance.resistance.value, rough.dc_resistance.resistance
+    assert found.low <= true_ohm <= found.value <= 1.06 * true_ohm
     assert rough.dc_resistance.resistance.u > fine.dc_resistance.resistance.u

@@ -257,6 +257,13 @@ class Profile:
         """Length of one round in s."""
         return self.time_s[-1]
 
+    @property
+    def gathered(self) -> float:
+        """Mean value over the charge, over the mean over the time: 1 for a steady load, more where it comes in bursts."""
+        steps = list(zip(self.durations_s, self.values, strict=False))
+        once, twice = (sum(d * v**n for d, v in steps) for n in (1, 2))
+        return twice * self.period_s / once**2
+
     def _step_at(self, time_s: float) -> float:
         index = bisect_right(self.time_s, time_s % self.period_s) - 1
         # A value for the closing time, where a file has one, belongs to the next round.

@@ -47,11 +47,12 @@ def steady_over_pulse(chemistry: Chemistry, pulse_s: float) -> Spread:
 
 @lru_cache(maxsize=16)
 def lag_h(chemistry: Chemistry) -> Spread:
-    """Charge left behind by diffusion, in Ah per A of current; the figures of sheets count like those of sets."""
+    """Charge left behind by diffusion, in Ah per A of current; a sheet's guarantee only widens what the sets say."""
     data = shipped("polarisation")
-    # Sheets state capacity at two rates, which fixes a lag too, and lfp has too few sets to do without them.
-    lags = [s["lag_h"] for s in (*data["set"], *data.get("sheet", ())) if _same_kind(s, chemistry)]
-    return Spread(median(lags), min(lags), max(lags))
+    lags = [s["lag_h"] for s in data["set"] if _same_kind(s, chemistry)]
+    # What a maker guarantees at two rates is no measurement of either: it says how little the lag may be, no more.
+    told = [s["lag_h"] for s in data["guarantee"] if _same_kind(s, chemistry)]
+    return Spread(median(lags), min(lags + told), max(lags + told))
 
 
 def _same_kind(entry: dict[str, object], chemistry: Chemistry) -> bool:

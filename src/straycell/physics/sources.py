@@ -142,13 +142,15 @@ def _thinned(*columns: Sequence[float]) -> tuple[tuple[float, ...], ...]:
     return tuple(tuple(c[k] for k in keep) for c in columns)
 
 
-def scaled(model: SourceModel, capacity_ratio: float, resistance_ratio: float) -> SourceModel:
-    """The same cell with another capacity and resistance, as at another temperature."""
+def scaled(
+    model: SourceModel, capacity_ratio: float, resistance_ratio: float, lag_ratio: float = 1.0
+) -> SourceModel:
+    """The same cell with another capacity, resistance and lag, as at another temperature."""
     return SourceModel(
         tuple(x * capacity_ratio for x in model.x_ah),
         model.emf_v,
         tuple(r * resistance_ratio for r in model.inner_ohm),
-        model.lag_h,
+        model.lag_h * lag_ratio,
         model.draw_share / max(1.0, resistance_ratio),
     )
 

@@ -1,19 +1,24 @@
-"""Capacity and resistance at a working temperature, from the cited sheets."""
+"""Capacity, resistance and lag at a working temperature, from a cited sheet and the published sets."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from functools import lru_cache
 
 from straycell.errors import BadData
 from straycell.physics.curves import interpolate
 from straycell.physics.polarisation import Spread
-from straycell.physics.shipped import shipped
+from straycell.physics.shipped import median, shipped
 
 COLDEST_C = -40.0
 COLDEST_KNOWN_C = -20.0
 HOTTEST_C = 60.0
 """Sheets allow discharging from -20 to 60 degC; below -20 there is not even a measured figure."""
+REFERENCE_C = 25.0
+_ZERO_K = 273.15
+_GAS = 8.314
+"""J/(mol K), the gas constant."""
 # Some capacity is left even in deep cold; zero would divide.
 _LEAST_RATIO = 0.05
 
@@ -29,31 +34,46 @@ def check_temperature(temperature_c: float) -> None:
 
 @lru_cache(maxsize=256)
 def capacity_ratio(temperature_c: float) -> Spread:
-    """Capacity over that at 25 degC: expected, low and high between sheets; 1 from the last point on."""
-    entries = shipped("temperature")["capacity"]
-    found = {e["use"]: _extended(temperature_c, e["temperature_c"], e["ratio"]) for e in entries}
-    # From 20 degC on a sheet's figure above 1 counts as none: a warm cell is not promised more than it was measured
-    # at.
-    return Spread(
-        found["expected"], min(found.values()), 1.0 if temperature_c >= 20.0 else max(found.values())
-    )
+    """Capacity over that at 25 degC beside what resistance and lag take: expected, low and high."""
+    data = shipped("temperature")["capacity"]
+    sheet = _extended(temperature_c, data["temperature_c"], data["ratio"])
+    # The published sets keep their whole capacity in the cold, the sheet's cell does not: neither is known to be ours.
+    expected = 1.0 - (1.0 - sheet) * (1.0 - data["sets_share"])
+    return Spread(expected, sheet, 1.0)
 
 
 def _extended(x: float, xs: list[float], ys: list[float]) -> float:
     """Between points, and below the first along the first slope, but never nothing."""
     if x >= xs[0]:
         return interpolate(x, xs, ys)
-    # The steeper of the two published slopes per kelvin: below the last point no figure is known.
+    # 1.5 % a kelvin is steeper than any sheet: below the last point no figure is known.
     slope = max((ys[1] - ys[0]) / (xs[1] - xs[0]), 0.015)
     return max(_LEAST_RATIO, ys[0] + slope * (x - xs[0]))
 
 
-@lru_cache(maxsize=256)
+def relative(ratio: Callable[[float], Spread], temperature_c: float, known_c: float) -> Spread:
+    """A ratio over that at the temperature `known_c` at which the cell itself was measured."""
+    now, then = ratio(temperature_c), ratio(known_c)
+    # One set's energy holds for both temperatures: what was measured in the cold is not in doubt there any more.
+    ends = sorted((now.low / then.low, now.high / then.high))
+    return Spread(now.expected / then.expected, *ends)
+
+
 def resistance_ratio(temperature_c: float) -> Spread:
-    """Resistance over that at 25 degC, exponential through the published point at -20; 1 above 25."""
-    data = shipped("temperature")["resistance"]
-    # Resistance is taken to follow an exponential in temperature, Arrhenius-like; the one published point fixes its
-    # slope.
-    colder = max(0.0, data["reference_c"] - temperature_c) / (data["reference_c"] - data["cold_c"])
-    low, expected, high = (ratio**colder for ratio in data["cold_ratio"])
-    return Spread(expected, low, high)
+    """Resistance over that at 25 degC, by the activation energies of the published sets; 1 above 25."""
+    return _arrhenius("resistance", temperature_c)
+
+
+def lag_ratio(temperature_c: float) -> Spread:
+    """Charge left behind by diffusion over that at 25 degC, likewise."""
+    return _arrhenius("lag", temperature_c)
+
+
+@lru_cache(maxsize=256)
+def _arrhenius(what: str, temperature_c: float) -> Spread:
+    """exp(E / R (1/T - 1/T0)) for the middle, least and largest energy of the sets."""
+    joules = [1000.0 * kj for kj in shipped("temperature")[what]["kj_mol"]]
+    # Warmer counts as 25 degC: what a hot cell gains is no promise, and its gain in the sets runs from 6 to 51 %.
+    colder = max(0.0, 1.0 / (temperature_c + _ZERO_K) - 1.0 / (REFERENCE_C + _ZERO_K))
+    middle, low, high = (math.exp(e * colder / _GAS) for e in (median(joules), min(joules), max(joules)))
+    return Spread(middle, low, high)

@@ -149,9 +149,9 @@ def test_a_duty_cycle_runs_its_mean_but_stops_at_its_peak():
 
 
 def test_cold_costs_and_below_minus_20_nothing_is_promised():
-    """Sheets: about 85 % at 0 degC; no figure below -20."""
+    """A sheet's cell keeps 85 % at 0 degC, the published sets nearly all: low holds for both. No figure below -20."""
     warm, cold, arctic = (run(temperature_c=t, cutoff_v=3.2) for t in (25.0, 0.0, -30.0))
-    assert cold.expected_h < 0.87 * warm.expected_h
+    assert cold.low_h < 0.853 * warm.expected_h < cold.expected_h < 0.95 * warm.expected_h
     assert arctic.low_h == 0.0 and arctic.notes
 
 

@@ -23,7 +23,7 @@ Drawn = Callable[[Floats | float, Floats], Floats]
 """From the emf (V) and the resistance (ohm) of each cell to its current in A."""
 
 
-def drawn(load: Load, series: int, parallel: int, draw_share: float) -> Drawn:
+def drawn(load: Load, series: int, parallel: int, draw_share: Floats | float) -> Drawn:
     """The load's current in A through one cell of a pack: loads.drawn_from of each kind, for arrays.
 
     `draw_share` is the share of the resistance that a lamp or a resistor is computed with (sources.SourceModel).

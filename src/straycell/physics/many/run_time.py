@@ -23,13 +23,20 @@ from straycell.physics.run_time.answers import (
     dark_voltage,
     first_stop,
     known_curves,
+    margin_share,
     notes_of,
 )
 from straycell.physics.run_time.doubts import ASSUMED_NOTE
 from straycell.physics.run_time.runtime import TEST_RATE_C, OwnTrace, estimate
 from straycell.physics.shipped import shipped
 from straycell.physics.sources import END_DROP_V, END_SHARE
-from straycell.physics.temperature import COLDEST_KNOWN_C, capacity_ratio, check_temperature, resistance_ratio
+from straycell.physics.temperature import (
+    COLDEST_KNOWN_C,
+    capacity_ratio,
+    check_temperature,
+    lag_ratio,
+    resistance_ratio,
+)
 from straycell.quantities import Measured
 
 
@@ -72,7 +79,8 @@ class _Case:
     steady_ohm: Floats
     lag_h: float
     capacity_ratio: float
-    resistance_ratio: float
+    resistance_ratio: Floats
+    lag_ratio: float
 
 
 def estimate_many(
@@ -177,7 +185,7 @@ def _group(cells: Sequence[Candidate], question: _Question) -> list[Runtime]:
         )
     charge = sum((q for _, q in found), np.zeros_like(ah)) / len(curves)
     rate_c = charge / np.maximum(expected, 1e-9) / ah
-    share = np.minimum(margin["most"], margin["base"] + margin["per_c_squared"] * rate_c**2)
+    share = np.array([margin_share("chemistry curve", c, question.temperature_c) for c in rate_c.tolist()])
     doubts = sorted({name[:-1] for _, name in runs if name != "expected"})
     lows, highs = [], []
     for curve in curves:
@@ -224,7 +232,7 @@ def _cases(cells: Sequence[Candidate], ah: Floats, temperature_c: float) -> dict
     """As doubts.cases_of; a case that equals the expected one is left out."""
     first = cells[0]
     steady, lag = steady_over_pulse(first.chemistry, first.resistance_pulse_s), lag_h(first.chemistry)
-    cold_q, cold_r = capacity_ratio(temperature_c), resistance_ratio(temperature_c)
+    cold_q, cold_r, cold_lag = (f(temperature_c) for f in (capacity_ratio, resistance_ratio, lag_ratio))
     u_ah = np.array([c.capacity.u for c in cells])
     usual = [assumed_resistance(c.capacity.value) for c in cells]
     ohm = np.array(
@@ -237,7 +245,16 @@ def _cases(cells: Sequence[Candidate], ah: Floats, temperature_c: float) -> dict
     worse = np.hypot(2.0 * u_ohm, sound * (steady.high - steady.expected))
     better = np.hypot(2.0 * u_ohm, sound * (steady.expected - steady.low))
     least = np.maximum(ah - 2.0 * u_ah, 1e-3 * ah)
-    now = (cold_q.expected, cold_r.expected)
+    worn = np.divide(ohm - sound, middle, out=np.zeros_like(ohm), where=middle > 0)
+    stiffened, least_r, most_r = (
+        worn * rest + (1.0 - worn) * alike
+        for rest, alike in (
+            (cold_r.low, cold_r.expected),
+            (cold_r.low, cold_r.low),
+            (cold_r.expected, cold_r.high),
+        )
+    )
+    now = (cold_q.expected, stiffened, cold_lag.expected)
     cases = {
         "expected": _Case(ah, middle, lag.expected, *now),
         "capacity-": _Case(least, middle, lag.expected, *now),
@@ -247,10 +264,12 @@ def _cases(cells: Sequence[Candidate], ah: Floats, temperature_c: float) -> dict
         "lag-": _Case(ah, middle, lag.high, *now),
         "lag+": _Case(ah, middle, lag.low, *now),
     }
-    if (cold_q.low, cold_r.high) != now:
-        cases["cold-"] = _Case(ah, middle, lag.expected, cold_q.low, cold_r.high)
-    if (cold_q.high, cold_r.low) != now:
-        cases["cold+"] = _Case(ah, middle, lag.expected, cold_q.high, cold_r.low)
+    for sign, q in (("-", cold_q.low), ("+", cold_q.high)):
+        if q != cold_q.expected:
+            cases[f"cold{sign}"] = _Case(ah, middle, lag.expected, q, stiffened, cold_lag.expected)
+    if cold_r.high > 1.0:
+        for sign, ratio, lags in (("-", most_r, cold_lag.high), ("+", least_r, cold_lag.low)):
+            cases[f"stiff{sign}"] = _Case(ah, middle, lag.expected, cold_q.expected, ratio, lags)
     return cases
 
 
@@ -278,11 +297,13 @@ def _run(
     if missing > 0:
         out, emf, grown = _started(out, emf, grown, missing)
     # A cold cell behind a lamp draws less and would seem to last longer: the cold must never count as a gain.
-    share = 1.0 / max(1.0, case.resistance_ratio)
+    share = 1.0 / np.maximum(1.0, case.resistance_ratio)
     draw = drawn(question.load, question.series, question.parallel, share)
     nodes = list(zip(out, emf, grown, strict=True))
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        return march_many(nodes, full_ah, steady_ohm, case.lag_h, draw, question.stop_v + off_v)
+        return march_many(
+            nodes, full_ah, steady_ohm, case.lag_h * case.lag_ratio, draw, question.stop_v + off_v
+        )
 
 
 def _started(

@@ -10,7 +10,7 @@ from straycell.physics.curves import OcvCurve, all_curves, curves_for
 from straycell.physics.loads import Lamps, Load
 from straycell.physics.shipped import shipped
 from straycell.physics.sources import OwnTrace
-from straycell.physics.temperature import COLDEST_KNOWN_C
+from straycell.physics.temperature import COLDEST_KNOWN_C, lag_ratio
 
 MOST_MARGIN_UP = 0.1
 """The high end is not a promise, so the model's own margin widens it by a tenth at most."""
@@ -67,19 +67,55 @@ def first_stop(
     return max(known, key=lambda item: item[1])
 
 
-def margin_of(
-    basis: str, rate_c: float, trace: OwnTrace | None, capacity_ah: float
-) -> tuple[float, float, float]:
-    """What the model may be wrong by at this rate, from data/margin.toml: a share of the time, volts early, late."""
+def margin_share(basis: str, rate_c: float, temperature_c: float, known_c: float = 0.0) -> float:
+    """The share of the time that the model may be wrong by (data/margin.toml), at most `most`.
+
+    `rate_c` is the rate at which the charge leaves: of a profile, the mean over its charge, not over its time.
+    """
     table = shipped("margin")[basis.replace(" ", "_")]
+    # A trace was measured at its own rate, so the model is only in doubt for what goes beyond that.
+    beyond = max(0.0, rate_c ** table["rate_power"] - known_c ** table["rate_power"])
+    # Diffusion is what the model knows least, and the cold slows it: the doubt grows with it.
+    stiff = lag_ratio(temperature_c).expected ** table["cold_power"]
+    return float(min(table["most"], table["base"] + table["per_rate"] * beyond * stiff))
+
+
+def margin_of(
+    basis: str, rate_c: float, temperature_c: float, trace: OwnTrace | None, capacity_ah: float
+) -> tuple[float, float, float]:
+    """What the model may be wrong by: a share of the time, volts early, volts late."""
     known_c = 0.0
     if trace is not None:
         currents = trace.currents()
         known_c = sum(currents) / len(currents) / capacity_ah
-    # A trace was measured at its own rate, so the model is only in doubt for what goes beyond that.
-    beyond = max(0.0, rate_c**2 - known_c**2)
-    share = min(table["most"], table["base"] + table["per_c_squared"] * beyond)
-    return float(share), float(table["off_v"]), float(table["off_up_v"])
+    table = shipped("margin")[basis.replace(" ", "_")]
+    share = margin_share(basis, rate_c, temperature_c, known_c)
+    return share, float(table["off_v"]), float(table["off_up_v"])
+
+
+def checked_rate(temperature_c: float) -> float:
+    """The rate up to which the low end was held against the tables of the full model; 0 where none was made."""
+    table = shipped("margin")["checked"]
+    return max((row["most_c"] for row in table if row["from_c"] <= temperature_c <= row["to_c"]), default=0.0)
+
+
+MEASURES = {
+    "capacity": "its capacity on a better meter",
+    "resistance": "its resistance by a pulse",
+    "cold": "a discharge trace taken in that cold",
+    "stiff": "a discharge trace taken in that cold",
+    "losses": "its own self-discharge",
+}
+_OWN_CURRENT = "a discharge trace at the device's own current"
+
+
+def narrowing(runtime: Runtime) -> str:
+    """One line when `low` gives away more than 15 % of the expected time: which measurement would narrow it."""
+    if not runtime.margin_h or runtime.low_h >= 0.85 * runtime.expected_h:
+        return ""
+    largest = max(runtime.margin_h, key=lambda part: part[1])[0]
+    away = 1.0 - runtime.low_h / runtime.expected_h
+    return f"the low end gives away {away:.0%}: {MEASURES.get(largest, _OWN_CURRENT)} would narrow it most"
 
 
 def dark_voltage(load: Load, series: int) -> float | None:
@@ -104,8 +140,13 @@ def notes_of(
         notes.append("the lamps stay dark: they need a higher voltage than the cell gives")
     elif expected_h == 0.0:
         notes.append("the voltage falls below the cut-off as soon as the load is switched on")
-    if rate_c > 1.0:
-        notes.append("more than 1C: beyond the rates this was checked at")
+    most_c = checked_rate(temperature_c)
+    # 1 % of room: a load of just 0.5C is not to be called unchecked for the last digit of its mean.
+    if rate_c > 1.01 * most_c:
+        notes.append(
+            f"{rate_c:.2g}C at {temperature_c:.3g} C: beyond what this was checked at, the low end is no promise "
+            "(checked: up to 0.5C at 0 to 40 C, up to 1C at 15 to 40 C)"
+        )
     if temperature_c < COLDEST_KNOWN_C:
         notes.append("below -20 C no cell sheet gives a figure: the low end is nothing")
     if stopped_by == LAMPS_DARK and expected_h > 0.0:

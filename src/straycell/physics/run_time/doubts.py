@@ -6,12 +6,18 @@ import math
 from dataclasses import dataclass, replace
 
 from straycell.cells import Chemistry
-from straycell.physics.polarisation import assumed_resistance, lag_h, steady_over_pulse
-from straycell.physics.temperature import capacity_ratio, resistance_ratio
+from straycell.physics.polarisation import Spread, assumed_resistance, lag_h, steady_over_pulse
+from straycell.physics.temperature import (
+    REFERENCE_C,
+    capacity_ratio,
+    lag_ratio,
+    relative,
+    resistance_ratio,
+)
 from straycell.quantities import Measured
 
 ASSUMED_NOTE = "resistance not measured: a usual one for this capacity is assumed"
-DOUBTS = ("capacity", "resistance", "lag", "cold")
+DOUBTS = ("capacity", "resistance", "lag", "cold", "stiff")
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +29,7 @@ class Assumed:
     lag_h: float
     capacity_ratio: float
     resistance_ratio: float
+    lag_ratio: float
 
 
 def known_resistance(capacity: Measured, resistance: Measured | None) -> tuple[float, float, list[str]]:
@@ -34,24 +41,31 @@ def known_resistance(capacity: Measured, resistance: Measured | None) -> tuple[f
 
 
 def cases_of(
-    chemistry: Chemistry, capacity: Measured, ohm: float, ohm_u: float, pulse_s: float, temperature_c: float
+    chemistry: Chemistry,
+    capacity: Measured,
+    ohm: float,
+    ohm_u: float,
+    pulse_s: float,
+    temperature_c: float,
+    known_c: float = REFERENCE_C,
 ) -> dict[str, Assumed]:
     """Expected, and one case for each thing that is not known exactly, to either side.
 
+    `known_c` is the temperature in degC of the own trace.
     Only the resistance of a sound cell grows over hours: what a worn one has beyond it is contact and film, which
     act at once.
     """
     steady, lag = steady_over_pulse(chemistry, pulse_s), lag_h(chemistry)
-    cold_q, cold_r = capacity_ratio(temperature_c), resistance_ratio(temperature_c)
+    cold_q, cold_lag, stiff = (
+        relative(ratio, temperature_c, known_c) for ratio in (capacity_ratio, lag_ratio, resistance_ratio)
+    )
     # A worn cell's extra resistance sits in contact and film, which show at once in a pulse: only the sound part
     # grows.
     sound_ohm = min(ohm, assumed_resistance(capacity.value)[0])
+    steady_ohm = ohm + (steady.expected - 1.0) * sound_ohm
+    cold_r = _stiffened(stiff, sound_ohm, ohm, steady_ohm)
     expected = Assumed(
-        capacity.value,
-        ohm + (steady.expected - 1.0) * sound_ohm,
-        lag.expected,
-        cold_q.expected,
-        cold_r.expected,
+        capacity.value, steady_ohm, lag.expected, cold_q.expected, cold_r.expected, cold_lag.expected
     )
     # Reading and growth are independent, so they add in quadrature; U (2 u) keeps both at the same coverage.
     worse = math.hypot(2.0 * ohm_u, sound_ohm * (steady.high - steady.expected))
@@ -66,9 +80,24 @@ def cases_of(
         # More lag leaves more charge behind, so the high lag is the short run.
         "lag-": replace(expected, lag_h=lag.high),
         "lag+": replace(expected, lag_h=lag.low),
-        "cold-": replace(expected, capacity_ratio=cold_q.low, resistance_ratio=cold_r.high),
-        "cold+": replace(expected, capacity_ratio=cold_q.high, resistance_ratio=cold_r.low),
+        "cold-": replace(expected, capacity_ratio=cold_q.low),
+        "cold+": replace(expected, capacity_ratio=cold_q.high),
+        # Conduction and diffusion stiffen together: one cold, one electrolyte.
+        "stiff-": replace(expected, resistance_ratio=cold_r.high, lag_ratio=cold_lag.high),
+        "stiff+": replace(expected, resistance_ratio=cold_r.low, lag_ratio=cold_lag.low),
     }
+
+
+def _stiffened(cold: Spread, sound_ohm: float, pulse_ohm: float, steady_ohm: float) -> Spread:
+    """The ratio of the whole resistance: a worn cell's contact resistance does not stiffen with the electrolyte."""
+    worn = max(0.0, pulse_ohm - sound_ohm) / steady_ohm if steady_ohm > 0 else 0.0
+    # Film stiffens, bare contact does not, and nobody measured which it is: the middle for the worst.
+    rests = (cold.low, cold.low, cold.expected)
+    expected, low, high = (
+        worn * rest + (1.0 - worn) * sound
+        for rest, sound in zip(rests, (cold.expected, cold.low, cold.high), strict=True)
+    )
+    return Spread(expected, low, high)
 
 
 def slow_share(chemistry: Chemistry, capacity_ah: float, steady_ohm: float) -> float:

@@ -120,8 +120,8 @@ def resistance_lines(
 ) -> list[BudgetLine]:
     """The budget of a resistance from two voltages and two currents of one instrument, in ohm.
 
-    `change_a` is the difference of the currents; `onset_open_s` how much later than taken the pulse may have
-    begun (one-sided, hence over the root of 3), `ohm_per_s` how fast the resistance grows with the pulse there.
+    `change_a` is the difference of the currents; `onset_open_s` how much earlier or later than taken the pulse may
+    have begun (rectangular), `ohm_per_s` how fast the resistance grows with the pulse there.
     """
     figure, size = "dc_resistance_ohm", abs(resistance_ohm)
     volts, amps = instrument.voltage, instrument.current

@@ -19,7 +19,7 @@ from straycell.traces.analyse.budget import (
 from straycell.traces.analyse.resistance import DC_PULSE_S, PulseResistance, Setting, find_pair, find_pulses
 from straycell.traces.analyse.result import TraceResult
 from straycell.traces.analyse.runs import DischargeRun, find_runs
-from straycell.traces.analyse.steps import Analysis, StepKind, analyse
+from straycell.traces.analyse.steps import Analysis, Step, StepKind, analyse
 from straycell.traces.read.trace import Trace
 
 _COUNTER_SHARE = 0.02
@@ -73,7 +73,7 @@ def reduce_trace(
         # Without a run nothing counts as complete: absence of a doubt is not evidence.
         at_least=run is None or run.at_least,
         warnings=(*trace.warnings, *_warnings(analysis, runs, run, instrument, meter)),
-        notes=(*trace.notes, *_notes(runs, run, pulses, dc)),
+        notes=(*trace.notes, *_notes(runs, run, analysis.steps, dc)),
         budget=tuple(budget),
         run=run,
         runs=tuple(runs),
@@ -186,10 +186,7 @@ def _counter_warning(analysis: Analysis, run: DischargeRun) -> list[str]:
 
 
 def _notes(
-    runs: list[DischargeRun],
-    run: DischargeRun | None,
-    pulses: list[PulseResistance],
-    dc: PulseResistance | None,
+    runs: list[DischargeRun], run: DischargeRun | None, steps: list[Step], dc: PulseResistance | None
 ) -> list[str]:
     notes: list[str] = []
     if run is not None and len(runs) > 1:
@@ -206,5 +203,11 @@ def _notes(
     else:
         notes.append(
             f"resistance from the first pulse, after {dc.pulse_s:g} s of {dc.current_a:.3g} A from rest"
+        )
+    if dc is not None and steps[dc.step].open_start_s > 0:
+        open_s = steps[dc.step].open_start_s
+        notes.append(
+            f"the rows do not keep step with the load: when it began is known to {open_s / 2:.2g} s only, and they are "
+            f"too coarse for a pulse shorter than {open_s:.2g} s"
         )
     return notes

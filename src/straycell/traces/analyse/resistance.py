@@ -7,6 +7,7 @@ length, temperature and state of charge, so all three are kept with it.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +18,7 @@ from straycell.quantities import Measured
 from straycell.traces.analyse.budget import BudgetLine, Instrument, combined, resistance_lines
 from straycell.traces.analyse.runs import DischargeRun
 from straycell.traces.analyse.steps import Analysis, Step, StepKind
+from straycell.traces.read.trace import Floats
 
 READ_AT_S = (0.1, 0.5, 1.0, 2.0, 5.0, 10.0, 18.0, 29.5, 60.0)
 """Pulse lengths that are reported; 29.5 s, so that a 30 s pulse is read before its last row."""
@@ -28,7 +30,7 @@ _PAIR_SECOND_S = 0.8
 _SAME_AGE = 0.01
 _LONG_REST_S = 5400.0
 _MOVING_V = 0.05
-"""90 min of rest before a voltage is taken for open circuit, else 50 mV (battery storage handbook, batterydistributors.co.za)."""
+"""90 min of rest before a voltage is taken for open circuit, else 50 mV (battery storage handbook)."""
 _UNKNOWN_GROWTH = 0.1
 """Growth of a resistance in its second second where a single row shows none (common practice)."""
 
@@ -88,11 +90,17 @@ def _is_pulse(before: Step, step: Step) -> bool:
 
 
 def _is_read(analysis: Analysis, step: Step, age_s: float) -> bool:
-    """True when a row is at this age, or one on either side between half and twice the age.
+    """True when the rows bear this age, and the doubt about the step's start is no longer than it."""
+    if step.open_start_s > age_s * (1 + _SAME_AGE):
+        return False
+    return any(_bear(ages, age_s) for ages, _ in _ages(analysis, step))
+
+
+def _bear(ages: Floats, age_s: float) -> bool:
+    """True when a row stands at this age, or one on either side between half and twice the age.
 
     A row at the very start does not count: it may still show the voltage from before the load.
     """
-    ages = analysis.trace.time_s[_young(analysis, step)] - step.onset_s
     if np.min(np.abs(ages - age_s)) <= _SAME_AGE * age_s:
         return True
     after = int(np.searchsorted(ages, age_s))
@@ -101,28 +109,41 @@ def _is_read(analysis: Analysis, step: Step, age_s: float) -> bool:
     return 0 < after < len(ages) and 2 * float(ages[after - 1]) >= age_s and float(ages[after]) <= 2 * age_s
 
 
+def _ages(analysis: Analysis, step: Step) -> Iterator[tuple[Floats, float]]:
+    """The rows' ages, and by how many seconds more the pulse may have to be aged to be as old as its name."""
+    times, open_s = analysis.trace.time_s[_young(analysis, step)], step.open_start_s
+    # A free-running logger writes its first loaded row up to a distance late. Counted from the row before, every pulse
+    # would be younger than its name and its resistance too small: the middle of the distance favours no side.
+    yield times - step.onset_s - open_s / 2.0, 0.0
+    yield times - step.onset_s, open_s / 2.0
+
+
 def _young(analysis: Analysis, step: Step) -> slice:
     """The rows of a step that its readings can need."""
     end = int(np.searchsorted(analysis.trace.time_s, step.onset_s + 2 * READ_AT_S[-1], side="right"))
     return slice(step.first, max(step.first + 1, min(step.stop, end + 1)))
 
 
-def _at(analysis: Analysis, step: Step, age_s: float) -> tuple[float, float, float]:
-    """Voltage, current and the voltage's slope (V/s) in a step at an age."""
+def _at(analysis: Analysis, step: Step, age_s: float) -> tuple[float, float, float, float]:
+    """Voltage, current and the voltage's slope (V/s) in a step at an age; the seconds that its row may be too young."""
     rows = _young(analysis, step)
-    ages = analysis.trace.time_s[rows] - step.onset_s
+    found = list(_ages(analysis, step))
+    ages, young_s = next((each for each in found if _bear(each[0], age_s)), found[0])
     volts, amps = analysis.trace.voltage_v[rows], analysis.trace.current_a[rows]
     roots = np.sqrt(np.maximum(ages, 0.0))  # diffusion moves the voltage with the root of the time
     # The current has no such law: it is switched, so a straight line between its rows does.
     voltage, current = float(np.interp(np.sqrt(age_s), roots, volts)), float(np.interp(age_s, ages, amps))
-    if len(ages) < 2:
-        return voltage, current, float("nan")
+    # A row of much later says nothing of the slope at this age: growth is then taken as usual (_UNKNOWN_GROWTH).
+    if np.count_nonzero((ages >= 0.25 * age_s) & (ages <= 4.0 * age_s)) < 2:
+        return voltage, current, float("nan"), young_s
     # The slope is taken around the age, since a resistance grows with the length of the pulse (budget.py).
     low, high = max(0.5 * age_s, float(ages[0])), min(2.0 * age_s, float(ages[-1]))
     if high <= low:
-        return voltage, current, float("nan")
+        return voltage, current, float("nan"), young_s
+    # Towards its start a pulse is steepest: a doubt about the start is weighed there.
+    high = age_s if step.open_start_s > 0 and low < age_s else high
     slope = (float(np.interp(high, ages, volts)) - float(np.interp(low, ages, volts))) / (high - low)
-    return voltage, current, slope
+    return voltage, current, slope, young_s
 
 
 def _pulse_at(setting: Setting, k: int, number: int, age_s: float) -> PulseResistance:
@@ -136,11 +157,14 @@ def _resistance(
 ) -> PulseResistance:
     """From a voltage and current to those at an age of step `k`; the load began with step `began`."""
     step, before = setting.analysis.steps[k], setting.analysis.steps[began - 1] if began else None
-    voltage, current, slope = _at(setting.analysis, step, age_s)
+    voltage, current, slope, young_s = _at(setting.analysis, step, age_s)
     # A difference of currents, so that a meter's zero cancels.
     change = from_a - current
     value = (from_v - voltage) / change
-    lines = _lines(value, change, slope, setting.instrument, step)
+    # A single row shows no slope, and no slope must not mean no growth.
+    growth = _UNKNOWN_GROWTH * value if np.isnan(slope) else slope / change
+    value += abs(growth) * young_s
+    lines = resistance_lines(value, change, setting.instrument, step.open_start_s / 2.0, growth)
     rest = before if before is not None and before.kind is StepKind.REST else None
     # The state of charge is that at which the load began: during the pulse nothing worth counting is taken out.
     out_ah, soc = _state(setting.analysis, setting.runs, began)
@@ -171,12 +195,6 @@ def _from_rest(setting: Setting, rest: Step) -> tuple[float, float] | None:
     # What a short rest may still move is a limit, hence over root 3.
     u_v = float(np.hypot(volts.u(rest.last_v), moving_v / np.sqrt(3)))
     return state_of_charge_range(setting.chemistry, rest.last_v, u_v)
-
-
-def _lines(value: float, change: float, slope: float, instrument: Instrument, step: Step) -> list[BudgetLine]:
-    # A single row shows no slope, and no slope must not mean no growth.
-    growth = _UNKNOWN_GROWTH * value if np.isnan(slope) else slope / change
-    return resistance_lines(value, change, instrument, step.open_start_s, growth)
 
 
 def _state(analysis: Analysis, runs: list[DischargeRun], k: int) -> tuple[float, float | None]:

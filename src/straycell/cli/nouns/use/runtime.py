@@ -96,6 +96,10 @@ def runtime(
     found = run_of(one, drawn.load, lifted)
     lit_notes = [lit.brighter(one.full_v)] if lit is not None and lit.brighter(one.full_v) else []
     found = replace(found, notes=(*found.notes, *draw.notes(until), *lit_notes))
+    from straycell.physics.run_time.answers import narrowing
+
+    advice = narrowing(found)
+    found = replace(found, notes=(*found.notes, *([advice] if advice else [])))
     # The dip shortens both ends alike, so it is not part of the margin between them.
     peaks_h = run_of(one, drawn.load, arguments).expected_h - found.expected_h if why and draw.dip_v else 0.0
     against = forbidden(one, draw.steady_a, draw.peak_a)
@@ -195,6 +199,7 @@ def margin_lines(one: OneCell, found: Runtime, at_c: float, peaks_h: float) -> l
         "capacity": f"the capacity's uncertainty, {figure(one.capacity, _D.CAPACITY)}: a better meter, or a repeat",
         "resistance": "the resistance's, and how far it grows over hours: a d.c. pulse by a better meter",
         "lag": "how slowly charge moves inside",
+        "stiff": "how much the cold stiffens it",
         "cold": f"how much a cell of this kind loses at {at_c:g} C",
         "cut-off": f"the published curves of {chemistry} lie apart near the cut-off: a lower cut-off costs less",
         "model": "the model itself: more of it at a higher current",
