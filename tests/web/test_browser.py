@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -229,6 +230,26 @@ def test_a_danger_fills_the_screen(phone: Phone, code: str) -> None:
     assert box["top"] <= 0 and box["left"] <= 0 and box["width"] >= 360 and box["bottom"] >= 0.9 * HEIGHT_PX
     phone.tap(".danger-screen a.button")
     wait_for(lambda: "DISCARD" in phone.words)
+
+
+def test_what_comes_due_is_counted_down(phone: Phone, bench: Bench, code: str) -> None:
+    """On the bench's clock: the first check after a charge, within the week."""
+    bench.do(f"reading add {code} --look clean --as-found-voltage 3.7V --meter hand")
+    bench.do(f"charge add {code} --current 0.5A --until 4.2V --temperature 21C --peak-temperature 24C")
+    bench.now = "2026-03-14T12:00:00+00:00"
+    coming = bench.do("due --ahead 7")["later"]
+    phone.open("/due")
+    shown = wait_for(
+        lambda: phone.script(
+            "return [...document.querySelectorAll('time[data-until]')].map(t => t.textContent)"
+        )
+    )
+    assert coming and len(shown) == len(coming)
+    hours = (
+        datetime.fromisoformat(coming[0]["due_at"]) - datetime.fromisoformat(bench.now)
+    ).total_seconds() / 3600
+    left = f"{hours // 24:.0f} d left" if hours >= 48 else f"{hours:.0f} h 0 min left"
+    assert left in shown[0]
 
 
 AUDIT = """

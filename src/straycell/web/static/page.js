@@ -139,6 +139,20 @@
     form.querySelector('input[type="file"]').addEventListener("change", (event) => { if (event.target.files.length) form.submit(); });
   }
 
+  /* --- timers ---------------------------------------------------------------------------------------- */
+  // Counted on the bench's clock: a phone's own may be wrong by hours.
+  const ahead = body.dataset.now ? Date.parse(body.dataset.now) - Date.now() : 0;
+  function countDown() {
+    for (const timer of document.querySelectorAll("time[data-until]")) {
+      const minutes = Math.ceil((Date.parse(timer.dataset.until) - Date.now() - ahead) / 60000);
+      const words = minutes >= 2880 ? `${Math.floor(minutes / 1440)} d` : `${Math.floor(minutes / 60)} h ${minutes % 60} min`;
+      timer.dataset.at = timer.dataset.at || timer.textContent;
+      timer.textContent = `${timer.dataset.at} (${minutes > 0 ? `${words} ${body.dataset.in}` : body.dataset.over})`;
+    }
+  }
+  countDown();
+  setInterval(countDown, 30000);
+
   /* --- is this still true? -------------------------------------------------------------------------- */
   async function alive() {
     if (document.hidden || !token()) return;
