@@ -21,6 +21,7 @@ from straycell.store.schema.tables import (
     READING,
     SUPERSESSION,
     UPSET,
+    WRITE,
 )
 from straycell.store.session import among
 from straycell.store.verdicts import findings, siblings
@@ -93,15 +94,20 @@ def _upsets(conn: Connection, codes: Collection[str] | None) -> dict[str, list[U
 
 def _recorded_before(conn: Connection, codes: Collection[str] | None) -> dict[str, set[str]]:
     """By incident: the cell's readings and charges that bear a later time and were recorded before it."""
-    # Events of one bench keep their order in every file; between benches only the moments of recording compare.
+    # A bench numbers its writes for life, through restores too; between benches only the moments of recording compare.
+    measured, happened = EVENT.alias("measured"), EVENT.alias("happened")
+    first, second = WRITE.alias("first"), WRITE.alias("second")
     same_bench = func.substr(READING.c.key, 1, 1) == func.substr(UPSET.c.key, 1, 1)
-    earlier = case(
-        (same_bench, READING.c.event_id < UPSET.c.event_id), else_=READING.c.recorded_at_us < EVENT.c.at_us
-    )
+    # The write of this very transaction has no row yet: it is the latest of all.
+    numbers = [func.coalesce(each.c.number, _LAST) for each in (first, second)]
+    earlier = case((same_bench, numbers[0] < numbers[1]), else_=READING.c.recorded_at_us < happened.c.at_us)
     query = (
         select(UPSET.c.key, READING.c.key)
-        .join(EVENT, EVENT.c.id == UPSET.c.event_id)
         .join(READING, READING.c.code == UPSET.c.code)
+        .join(measured, measured.c.id == READING.c.event_id)
+        .join(happened, happened.c.id == UPSET.c.event_id)
+        .outerjoin(first, first.c.id == measured.c.write_id)
+        .outerjoin(second, second.c.id == happened.c.write_id)
         .where(READING.c.at_us > UPSET.c.at_us, earlier)
     )
     if codes is not None:
@@ -110,6 +116,9 @@ def _recorded_before(conn: Connection, codes: Collection[str] | None) -> dict[st
     for incident, reading in conn.execute(query):
         found.setdefault(incident, set()).add(reading)
     return found
+
+
+_LAST = 2**62
 
 
 def _installed(conn: Connection, codes: Collection[str] | None) -> dict[str, list[datetime]]:
