@@ -16,8 +16,32 @@ class BuildState(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class GroupVoltage:
+    """The rest voltage of one group in V with its standard uncertainty `u_v`.
+
+    `alone_u_v` is the part of it that another reading by the same `meter` does not share; None where that is not known.
+    """
+
+    value_v: float
+    u_v: float
+    alone_u_v: float | None = None
+    meter: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Inspection:
+    """The rest voltages of all groups of a build at one time, in series order."""
+
+    at: datetime
+    groups: tuple[GroupVoltage, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Build:
-    """Cells of one project; `groups` lists the codes of each parallel group in series order."""
+    """Cells of one project; `groups` lists the codes of each parallel group in series order.
+
+    `inspections` of the groups' voltages, the oldest first.
+    """
 
     id: RecordKey
     project: str
@@ -27,6 +51,7 @@ class Build:
     reserved_at: datetime
     finished_at: datetime | None = None
     dismantled_at: datetime | None = None
+    inspections: tuple[Inspection, ...] = ()
 
     @property
     def codes(self) -> tuple[str, ...]:

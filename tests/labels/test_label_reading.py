@@ -140,6 +140,7 @@ def test_without_the_reader_the_remedy_names_what_to_install(
     ("broken", "corners", "ghost"),
     [
         (True, ((0, 0), (200, 0), (200, 18), (0, 18)), True),  # a row of letters taken for finders
+        (True, ((0, 0), (200, 0), (400, 130), (200, 130)), True),  # leaning, as no symbol does
         (True, ((0, 0), (200, 0), (200, 170), (0, 170)), False),  # seen at a slant of 30 degrees
         (True, ((0, 0),) * 4, False),  # the reader gives no place
         (False, ((0, 0), (200, 0), (200, 18), (0, 18)), False),  # what was read is a symbol
@@ -148,6 +149,6 @@ def test_without_the_reader_the_remedy_names_what_to_install(
 def test_what_is_far_from_square_and_not_read_is_no_symbol(
     broken: bool, corners: tuple[tuple[int, int], ...], ghost: bool
 ) -> None:
-    """A symbol is square; neither a slant nor a cell's round makes it two and a half times as long as wide."""
+    """A symbol is square; neither a slant nor a cell's round takes four tenths of it away."""
     a, b, c, d = corners
     assert is_ghost(Found("", None, broken, (a, b, c, d))) is ghost

@@ -14,6 +14,7 @@ from pathlib import Path
 from tests.acceptance.bench import FINE, NMC, day, good
 
 from straycell.acceptance import RuleSet, load_rules
+from straycell.builds import GroupVoltage
 from straycell.cells import CellFacts, Look
 from straycell.keys import NEW
 from straycell.readings import Charge, Quantity, Reading
@@ -130,6 +131,7 @@ def fill(shelf: Shelf) -> None:
         writer.compare_meter("fine", NOW.date())
         writer.add_project("gauge", "name = 'gauge'", 1)
         writer.reserve("gauge", [[good]], "plan")
+        writer.inspect_groups("gauge", [GroupVoltage(3.8, 0.004, 0.0003, "fine")], ())
         writer.correct_cell(other, {"maker": "unknown"}, "read it again")
         _a_row_each(writer, other)
 

@@ -51,7 +51,7 @@ FIGURES: dict[str, tuple[str, list[str], str]] = {
     ),
     "figures-losses": ("physics/data/losses.toml", [f"{PHYSICS}losses.py"], "expected|low|high"),
     "figures-resistors": ("physics/data/resistors.toml", [f"{PHYSICS}resistors.py"], ".*"),
-    "figures-energy": ("safety/energy.toml", ["tests/safety"], ".*"),
+    "figures-energy": ("safety/energy.toml", ["tests/safety/test_handover_list.py"], ".*"),
     "figures-storage": ("safety/storage.toml", ["tests/safety"], "least_v|usual"),
     "figures-trends": ("safety/due/trends.toml", ["tests/safety"], "fewest"),
     "figures-packs": ("matching/screen/use_limits.toml", ["tests/matching"], "low"),
@@ -152,6 +152,8 @@ def _of_limits(path: Path) -> Iterator[Mutant]:
             factor = 0.8 if is_lower else 1.2
             blank = quoted.sub(lambda match: "\0" * len(match[0]), rest)
             for figure in re.finditer(r"(?<![\w.-])-?\d+\.?\d*(?:e-?\d+)?(?![\w.])", blank):
+                if not float(figure[0]):
+                    continue  # a share of nothing is nothing: no mutant
                 new = f"{float(figure[0]) * factor:.12g}"
                 changed = f"{head} = {rest[: figure.start()]}{new}{rest[figure.end() :]}"
                 text = "\n".join([*lines[:at], changed, *lines[at + 1 :], ""])

@@ -20,7 +20,7 @@ LOOKS = (
         "stock",
         "export out",
     ),
-    *("store backup copy.sqlite", "completion words -- cell show A"),
+    *("store backup copy.sqlite", "store salvage bench.sqlite new.sqlite", "completion words -- cell show A"),
 )
 WRITES = (
     "cell add --form 18650",
@@ -57,7 +57,7 @@ def _visit(used: Rig) -> int:
         journal = used.store.with_name("bench.sqlite-journal")
         after = used.store.read_bytes() if used.store.is_file() else b""
         assert after == before or journal.exists(), ("looking changed the file", line)
-        for name in ("a.pdf", "copy.sqlite"):
+        for name in ("a.pdf", "copy.sqlite", "new.sqlite"):
             (used.folder / name).unlink(missing_ok=True)
         for file in (used.folder / "out").glob("*"):
             file.unlink()

@@ -14,6 +14,7 @@ from straycell.cells import FOUR_VOLT, CellFacts, Chemistry
 from straycell.readings import Charge, Reading
 
 DISMANTLED = "dismantled"
+GROUP_SANK = "its group sank faster than the others"
 """The kind of upset that a cell carries out of a build."""
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Collection, Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -98,20 +97,17 @@ def _latest_capacity(evidence: Evidence) -> Reading | None:
 def rest_voltage(evidence: Evidence, known: Figures, rules: RuleSet) -> RestVoltage | None:
     """The latest rest voltage, with what another one by its meter shares; None once the cell was used after it."""
     from straycell.matching.screen.candidates import RestVoltage
-    from straycell.readings import accuracy_of
+    from straycell.readings import accuracy_of, alone_u
 
     at, figure = known.rest_voltage_at, known.rest_voltage
     if at is None or figure is None or _last_used(evidence, at):
         return None
     reading = next(r for r in reversed(evidence.readings) if r.quantity is Quantity.VOLTAGE and r.at == at)
-    accuracy, by_default = accuracy_of(reading, rules.defaults)
-    # Only one known meter shares its errors between two readings, so that they cancel.
-    if by_default or reading.meter is None or reading.u is not None:
+    alone_u_v = alone_u(reading, rules.defaults)
+    if alone_u_v is None or reading.meter is None:
         return RestVoltage(figure, at, temperature_c=reading.temperature_c)
-    # A meter without a known step may step by up to twice its accuracy.
-    step_v = reading.meter.voltage_resolution.step(figure.value) or 2 * accuracy.limit(figure.value)
-    alone_u_v = step_v / math.sqrt(12.0)
-    return RestVoltage(figure, at, reading.meter.name, alone_u_v, accuracy.gain, reading.temperature_c)
+    gain = accuracy_of(reading, rules.defaults)[0].gain
+    return RestVoltage(figure, at, reading.meter.name, alone_u_v, gain, reading.temperature_c)
 
 
 def _last_used(evidence: Evidence, since: datetime) -> bool:

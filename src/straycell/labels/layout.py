@@ -30,7 +30,6 @@ MOST_SIZE_MM = 4.2
 CAP_SHARE = 0.76
 DESCENT_SHARE = 0.24
 RULE_MM = 0.15
-ELLIPSIS = "..."
 
 # Shares: of the label's inner height unless a size is named.
 _GAUGE_SHARE = 0.19

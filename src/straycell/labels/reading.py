@@ -24,8 +24,8 @@ _SMALL_PX, _LARGE_PX = 1600, 3000
 _TURNS_DEG = (45, 22.5)
 _INK = 96
 """Of 255, once the picture is evened out: print in the shade of a round cell is darker, its paper lighter."""
-_MOST_OBLONG = 2.5
-"""Longer side over the shorter: a slant of 30 degrees makes 1.2, a bend of 60 degrees around a cell less than 1.1."""
+_LEAST_SQUARE = 0.6
+"""Area over the square of the longest side: a slant of 30 degrees leaves 0.87 of it, a bend of 60 degrees 0.95."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,9 +140,10 @@ def _found(symbol: Any, back: float) -> Found:
 
 
 def is_ghost(found: Found) -> bool:
-    """True for something broken that is far too oblong: a gauge's fields or a row of letters, taken for finders."""
-    sides = [math.dist(one, two) for one, two in pairwise((*found.corners, found.corners[0]))]
-    return found.broken and max(sides) > _MOST_OBLONG * min(sides)
+    """True for something broken that is far from square: a gauge's fields or a row of letters, taken for finders."""
+    edges = list(pairwise((*found.corners, found.corners[0])))
+    area = abs(sum(x1 * y2 - x2 * y1 for (x1, y1), (x2, y2) in edges)) / 2
+    return found.broken and area < _LEAST_SQUARE * max(math.dist(*edge) for edge in edges) ** 2
 
 
 def _overlap(symbol: Found, other: Found) -> bool:

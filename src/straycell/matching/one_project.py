@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from straycell.cells import position_name
+from straycell.matching.changes import changes, refused_by
 from straycell.matching.explain import PACKS_NOT_SEEN, kept, missing_for, nearest_of, warnings_for
 from straycell.matching.pack.joining import Joining
 from straycell.matching.screen.candidates import Candidate, Why
@@ -158,8 +159,10 @@ def match_project(
     """
     answer = match_single(project, candidates, limits, now=now)
     several = project.pack.series != 1 or project.pack.parallel != 1
-    if answer.served or not several or plan_pack is None:
+    if answer.served or plan_pack is None:
         return answer
+    if not several:
+        return replace(answer, missing=(*answer.missing, *_changes(project, answer, candidates, limits, now)))
     packed = plan_pack(project, candidates, limits, now)
     if packed.served or not project.pack.one_cell:
         return packed
@@ -167,6 +170,24 @@ def match_project(
     alone = [line for line in answer.missing if line != PACKS_NOT_SEEN]
     more = [line for line in packed.missing if line not in alone and not line.startswith(("of ", "nearest"))]
     return replace(answer, missing=(*alone, *more))
+
+
+def _changes(
+    project: Project, answer: Match, candidates: Sequence[Candidate], limits: UseLimits, now: datetime
+) -> tuple[str, ...]:
+    """What change of the project one cell at hand would serve."""
+
+    def retry(changed: Project) -> float | None:
+        screen = Screen(Demand.of(changed, limits), limits, now)
+        fitting = [s for s in screen_all(screen, candidates) if s.fits]
+        if not fitting:
+            return None
+        chosen = min(fitting, key=lambda s: _least_first(s, changed))
+        assert chosen.run is not None
+        return final_runtime(screen, chosen.candidate, chosen.run).low_h
+
+    whys = [why for why in answer.not_chosen if not why.passed]
+    return changes(project, refused_by(project, whys, limits, project.pack.chemistries, (1, 1)), retry)
 
 
 def _least_first(screened: Screened, project: Project) -> tuple[int, float, float, str]:

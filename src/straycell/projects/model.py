@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 from datetime import date
 
-from straycell.cells import Chemistry, Form
+from straycell.cells import FOUR_VOLT, Chemistry, Form
 from straycell.physics.loads import ConstantCurrent, ConstantPower, Lamps, Load, Profile, ResistiveLoad
 
-RECHARGEABLE = tuple(c for c in Chemistry if c not in (Chemistry.PRIMARY, Chemistry.UNKNOWN))
+# A cell of unknown 4.2 V kind fits where all its kinds are wanted; no project asks for not knowing.
+RECHARGEABLE = (*FOUR_VOLT, Chemistry.LFP)
 ALL_FORMS = tuple(Form)
 DEFAULT_PRIORITY = 3
 

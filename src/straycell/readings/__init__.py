@@ -4,7 +4,7 @@ words      the words of a reading       fields     the one table of what can be 
 reading    one reading, one charge      accuracy   its standard uncertainty
 """
 
-from straycell.readings.accuracy import CautiousDefaults, accuracy_of, by_default, is_off, measured
+from straycell.readings.accuracy import CautiousDefaults, accuracy_of, alone_u, by_default, is_off, measured
 from straycell.readings.fields import FACTS, FIELDS, KINDS, Field, Kind
 from straycell.readings.reading import Charge, Item, Reading, charge_of, reading_of, said_of
 from straycell.readings.words import METER_FAULT, RECORDS_LOST, Method, Mistake, Quantity, Where
@@ -26,6 +26,7 @@ __all__ = [
     "Reading",
     "Where",
     "accuracy_of",
+    "alone_u",
     "by_default",
     "charge_of",
     "is_off",

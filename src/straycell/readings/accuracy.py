@@ -63,6 +63,20 @@ def measured(reading: Reading, defaults: CautiousDefaults) -> Measured:
     return Measured(reading.value, u)
 
 
+def alone_u(reading: Reading, defaults: CautiousDefaults) -> float | None:
+    """The part of a voltage's standard uncertainty that another reading by its meter does not share.
+
+    None where no known meter took it.
+    """
+    accuracy, is_default = accuracy_of(reading, defaults)
+    # Only one known meter shares its errors between two readings, so that they cancel.
+    if is_default or reading.meter is None or reading.u is not None or reading.value is None:
+        return None
+    # A meter without a known step may step by up to twice its accuracy.
+    step_v = reading.meter.voltage_resolution.step(reading.value) or 2 * accuracy.limit(reading.value)
+    return step_v / math.sqrt(12.0)
+
+
 def is_off(reading: Reading, actual: float, defaults: CautiousDefaults) -> bool:
     """True when what a meter showed of a known value (in the reading's unit) is off by more than U."""
     assert reading.value is not None

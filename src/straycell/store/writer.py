@@ -129,6 +129,7 @@ class Writer(Reader):
     reserve = _writes(builds.reserve, settled=True)
     # Weeks may lie between reserving and building in, and this session may hold a bad reading.
     finish = _writes(builds.finish, settled=True)
+    inspect_groups = _writes(builds.inspect)
     dismantle = _writes(builds.dismantle)
     discard = _writes(builds.discard)
     add_incident = _writes(builds.add_incident)

@@ -833,11 +833,11 @@ POUCH = "603450 3.7V 1100mAh"
 @pytest.mark.parametrize(("word", "board"), [("y", True), ("", False), ("n", False)])
 def test_a_pouch_of_nought_volts_is_asked_for_its_board(word: str, board: bool) -> None:
     """Measured at the outputs of a board that switched off, the voltage says nothing of the cell behind it."""
-    table, _ = evening_of(["", "0", "", POUCH, "lco", word])
+    table, _ = evening_of(["", "0", "", POUCH, word])
     reading = next(item for item in table.entries[0].items if isinstance(item, Reading))
     assert table.entries[0].facts is not None and table.entries[0].facts.protection_board is board
     assert reading.where is (Where.BOARD if board else None)
-    again, _ = evening_of(["", "3.7", "", POUCH, "lco"], ["", "0", "", "", word])
+    again, _ = evening_of(["", "3.7", "", POUCH], ["", "0", "", "", word])
     assert (
         len(again.entries) == 2
         and again.prompts.count("behind a protection board, measured at its wires? y") == 1

@@ -290,16 +290,15 @@ def test_a_cell_that_has_left_the_house_is_not_discarded(shop: Bench) -> None:
     assert "handed over" in shop.refused(f"discard {codes(shop)[0]} --because old", 3)
 
 
-def test_discard_says_what_to_do_next_and_that_a_look_is_wanted(shop: Bench) -> None:
-    """Where it goes; without a look after the discard its list calls it damaged."""
+def test_discard_asks_for_a_look_first_and_then_says_where_the_cell_goes(shop: Bench) -> None:
+    """Without a look after the discard its list calls it damaged, so that comes before the box."""
     good = codes(shop)[1]
     shop.now = LATER
     told = " ".join(shop.run(f"discard {good} --because weak").err.split())
-    assert f"next: straycell cell move {good} BOX" in told and "handover add PLACE" in told
-    assert f"straycell reading add {good} --look" in told
+    assert f"next: straycell reading add {good} --look" in told and "cell move" not in told
     shop.do(f"reading add {good} --look clean")
     again = " ".join(shop.run(f"discard {good} --because weak").err.split())
-    assert "--look" not in again
+    assert f"next: straycell cell move {good} BOX" in again and "--look" not in again
 
 
 # --- hand-over -------------------------------------------------------------------------------------

@@ -57,11 +57,11 @@ def equivalent(group: Group, name: str) -> Candidate:
         # A curve of one cell says nothing of the group.
         own_trace=None,
         rest=None,
-        loss_per_month=_loss(group),
+        loss_per_month=group_loss(group),
     )
 
 
-def _loss(group: Group) -> Measured | None:
+def group_loss(group: Group) -> Measured | None:
     """What a group loses a month, as a share; None unless it is known of every cell."""
     known = [c.loss_per_month for c in group if c.loss_per_month is not None]
     if len(known) < len(group):

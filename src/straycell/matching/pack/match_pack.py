@@ -8,6 +8,7 @@ from datetime import datetime
 
 from straycell.cells import Stage
 from straycell.matching.answer_check import check_answer
+from straycell.matching.changes import changes, refused_by
 from straycell.matching.explain import nearest_of, warnings_for
 from straycell.matching.one_project import Match, match_project, plan_hash
 from straycell.matching.pack.check import check_pack
@@ -28,10 +29,9 @@ from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
 from straycell.matching.screen.running import Run, final_runtime, runs
-from straycell.matching.screen.screening import screen_all
+from straycell.matching.screen.screening import Screened, screen_all
 from straycell.matching.screen.shared import Screen
 from straycell.matching.sheet.data import pack_data
-from straycell.matching.words import run_hours, volts
 from straycell.physics.run_time.runtime import Runtime
 from straycell.projects import Project, finish_faults
 
@@ -185,7 +185,7 @@ def _unserved(project: Project, cells: Sequence[Candidate], tried: Tried, limits
         return plan_among(project, some, limits, tried.screen.now, shape) is not None
 
     missing = missing_of(tried.screen, fitting, failing, tried.kinds, tried.refusals, serves)
-    changes = _changes(project, cells, tried, limits)
+    other = _changes(project, cells, tried, limits, failing)
     count = sum(refusal.tried for refusal in tried.refusals.values())
     note = f"not found in {count} groupings; that no choice of cells does it is not proven"
     open_end = () if tried.proven or any(NOT_PROVEN in line for line in missing) else (note,)
@@ -194,51 +194,30 @@ def _unserved(project: Project, cells: Sequence[Candidate], tried: Tried, limits
         False,
         not_chosen=tuple(too_few(s) for s in fitting) + tuple(s.last for s in failing),
         warnings=warnings_for(project, limits),
-        missing=missing + changes + open_end,
+        missing=missing + other + open_end,
         nearest=nearest_of(failing),
         proven=tried.proven,
     )
 
 
 def _changes(
-    project: Project, cells: Sequence[Candidate], tried: Tried, limits: UseLimits
+    project: Project, cells: Sequence[Candidate], tried: Tried, limits: UseLimits, failing: Sequence[Screened]
 ) -> tuple[str, ...]:
-    """What change of the project would serve it with the cells at hand."""
-    found = []
+    """What change of the project would serve it with the cells at hand, in this shape or wider."""
+    demand, now = tried.screen.demand, tried.screen.now
+    shape = (demand.series, demand.parallel)
+
+    def retry(changed: Project) -> float | None:
+        plan = try_shape(changed, cells, limits, now, shape).plan
+        return None if plan is None else min(run.promised.low_h for run in plan.runs)
+
+    whys = [why for refusal in tried.refusals.values() for why in refusal.failed] + [s.last for s in failing]
     longest_h = max((refusal.longest_h for refusal in tried.refusals.values()), default=0.0)
-    least_h, shape = 0.05 * project.need.runtime_h, (tried.screen.demand.series, tried.screen.demand.parallel)
-    for share in (0.995, 0.9, 0.75):
-        need = replace(project.need, runtime_h=float(f"{share * longest_h:.3g}"))
-        if not least_h < need.runtime_h < project.need.runtime_h:
-            continue
-        if try_shape(replace(project, need=need), cells, limits, tried.screen.now, shape).plan is not None:
-            found.append(f"a need of {need.runtime_h:g} h would be served by the cells at hand")
-            break
-    found += _lower_stop(project, cells, tried, limits)
-    demand = tried.screen.demand
-    if project.pack.parallel is not None:
-        for more in (demand.parallel + 1, demand.parallel + 2):
-            if demand.series * more <= len(cells):
-                wider = try_shape(project, cells, limits, tried.screen.now, (demand.series, more))
-                if wider.plan is not None:
-                    found.append(f"parallel = {more} would be served by the cells at hand")
-                    break
-    return tuple(found)
-
-
-def _lower_stop(project: Project, cells: Sequence[Candidate], tried: Tried, limits: UseLimits) -> list[str]:
-    """A cut-off at which the cells at hand would do, where the device's is above what they may be emptied to."""
-    kinds = [c for c in chemistries_of(project, cells, limits) if c in limits.cell_cutoff_v]
-    shape = (tried.screen.demand.series, tried.screen.demand.parallel)
-    # Half a step below the device's own first: the less of a change, the likelier it can be made.
-    lowest_v = max((limits.cell_cutoff_v[c] for c in kinds), default=0.0) * shape[0]
-    for share in (0.5, 1.0):
-        stop_v = round(project.need.cutoff_v - share * (project.need.cutoff_v - lowest_v), 2)
-        if not lowest_v <= stop_v < project.need.cutoff_v:
-            continue
-        asked = replace(project, need=replace(project.need, cutoff_v=stop_v))
-        plan = try_shape(asked, cells, limits, tried.screen.now, shape).plan
-        if plan is not None:
-            low_h = min(run.promised.low_h for run in plan.runs)
-            return [f"a cut-off of {volts(stop_v)} would give {run_hours(low_h)} with the cells at hand"]
-    return []
+    kinds = chemistries_of(project, cells, limits)
+    found = changes(project, refused_by(project, whys, limits, kinds, shape, longest_h), retry)
+    for more in (demand.parallel + 1, demand.parallel + 2) if project.pack.parallel is not None else ():
+        if demand.series * more <= len(cells):
+            wider = try_shape(project, cells, limits, now, (demand.series, more))
+            if wider.plan is not None:
+                return (*found, f"parallel = {more} would be served by the cells at hand")
+    return found

@@ -83,7 +83,8 @@ def _chemistry(screen: Screen, c: Candidate) -> Why:
     wanted = screen.demand.project.pack.chemistries
     # Primary and unknown are refused even where a project names them: no limit can be chosen for them.
     kinds = {*members(c.facts.chemistry)}
-    fits = kinds <= {*wanted} and not kinds & {Chemistry.PRIMARY, Chemistry.UNKNOWN}
+    named = c.facts.chemistry in wanted or kinds <= {*wanted}
+    fits = named and not kinds & {Chemistry.PRIMARY, Chemistry.UNKNOWN}
     names = " ".join(wanted)
     text = f"chemistry {c.facts.chemistry}" + ("" if fits else f", the project takes {names}")
     return Why(c.code, "chemistry", fits, text, str(c.facts.chemistry), names)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean
 
-from straycell.matching.pack.groups import Group, held
+from straycell.matching.pack.groups import Group, group_loss, held
 from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
 from straycell.matching.sheet.currents import PackCurrents, pack_currents
@@ -15,11 +15,14 @@ from straycell.matching.words import capacity, volts
 from straycell.physics.curves import all_curves, curves_for
 from straycell.physics.loads import Lamps
 from straycell.physics.protection import trip_range
+from straycell.physics.shipped import shipped
 from straycell.projects import Project
 from straycell.quantities import Dimension
 from straycell.safe_side import at_least, at_most
 
 _D = Dimension
+LEAST_BALANCE_A, BALANCE_H = 0.01, 10.0
+INSPECTED_DAYS, MONTH_DAYS = 90.0, 30.4
 ROUND_FORMS = 5
 """Digits of a round cell's trade size: diameter and height in mm, the last a tenth."""
 
@@ -105,6 +108,17 @@ def _size_mm(form: str, series: int, parallel: int) -> tuple[float, float, float
     return across * parallel, across * series, float(form[2:]) / 10
 
 
+def leaked_apart_ah(groups: Sequence[Group]) -> float:
+    """By how much self-discharge may drive the groups apart in Ah from one inspection to the next."""
+    usual = shipped("losses")["self_discharge_per_month"]
+    # Where a group's own loss is not known it may be the least or the most of what is published.
+    losses = [group_loss(group) for group in groups]
+    most = max(loss.high if loss else float(usual["high"]) for loss in losses)
+    least = max(0.0, min(loss.low if loss else float(usual["low"]) for loss in losses))
+    largest_ah = max(held(group).value for group in groups)
+    return (most - least) * largest_ah * INSPECTED_DAYS / MONTH_DAYS
+
+
 def _board(demand: Demand, groups: Sequence[Group], limits: UseLimits, fusing: Fusing) -> tuple[str, ...]:
     """The protection board to look for: cells in series, cut-offs, the window of its trip, balancing."""
     chemistry, series = groups[0][0].facts.chemistry, len(groups)
@@ -131,10 +145,11 @@ def _board(demand: Demand, groups: Sequence[Group], limits: UseLimits, fusing: F
         )
     if series > 1:
         held_ah = [held(group).value for group in groups]
-        apart_ah = max(held_ah) - min(held_ah)
-        # What one charge of a day must be able to even out: the spread of the groups, within ten hours.
+        apart_ah, leaked_ah = max(held_ah) - min(held_ah), leaked_apart_ah(groups)
+        # What one charge must be able to even out, within ten hours (common practice, no published source).
+        balance_a = max(LEAST_BALANCE_A, (apart_ah + leaked_ah) / BALANCE_H)
         found.append(
-            f"balances at the top with at least {at_least(max(0.01, apart_ah / 10.0), _D.CURRENT)} "
-            f"(the groups are apart by {capacity(apart_ah)})"
+            f"balances at the top with at least {at_least(balance_a, _D.CURRENT)} (the groups are apart by "
+            f"{capacity(apart_ah)}, and leak apart by up to {at_least(leaked_ah, _D.CAPACITY)} between two inspections)"
         )
     return tuple(found)

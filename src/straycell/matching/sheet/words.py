@@ -68,7 +68,7 @@ def sheet_notes(
         found.append(("Charging", _charging(project, data), False))
     found.append(("Checks before the first charge", _checks(project, groups, limits), True))
     if series > 1:
-        found.append(("Afterwards", _afterwards(series), True))
+        found.append(("Afterwards", _afterwards(series, project.name), True))
     return tuple(found)
 
 
@@ -117,11 +117,13 @@ def _charging(project: Project, data: PackData) -> tuple[str, ...]:
         lines.append(
             f"the charger in the device gives up to {at_least(charge_current_a(charge), _D.CURRENT)}{how}"
         )
-    lines.append(
-        f"the pack may give {at_most(data.currents.discharge_a, _D.CURRENT)} steadily, "
-        f"{at_most(data.currents.peak_a, _D.CURRENT)} for a moment"
-    )
-    return tuple(lines)
+    return (*lines, discharge_line(data))
+
+
+def discharge_line(data: PackData) -> str:
+    """What the pack may give, steadily and for a moment."""
+    steady, peak = (at_most(a, _D.CURRENT) for a in (data.currents.discharge_a, data.currents.peak_a))
+    return f"the {'cell' if data.alone else 'pack'} may give {steady} steadily, {peak} for a moment"
 
 
 def _checks(project: Project, groups: Sequence[Sequence[Candidate]], limits: UseLimits) -> tuple[str, ...]:
@@ -172,11 +174,12 @@ def _test_load(project: Project, groups: Sequence[Sequence[Candidate]], limits: 
     )
 
 
-def _afterwards(series: int) -> tuple[str, ...]:
+def _afterwards(series: int, name: str) -> tuple[str, ...]:
     """A cell that leaks inside shows in the voltage of its group, long before anything is warm."""
     room = ", ".join(f"{n}: ______ V" for n in range(1, series + 1))
     return (
         *(f"every group at rest, {when}: {room}" for when in ("after a day", "after 7 days")),
+        f"record the voltages of joining and each of these: straycell build inspect '{name}' --groups V,V,... --meter M",
         "the same every 90 days; a group that sinks faster than the others: take the pack out of use and find its cell",
     )
 
@@ -201,7 +204,8 @@ def fact_lines(match: Match, project: Project, mass: str) -> tuple[str, ...]:
 def data_lines(data: PackData, mass: str) -> tuple[str, ...]:
     """Voltages, energy, mass and size in two lines."""
     first, *size = pack_lines(data)
-    return (first, ", ".join((mass, *size)))
+    rest = ", ".join(part for part in (mass, *size) if part)
+    return (first, *([rest] if rest else []))
 
 
 def pack_lines(data: PackData) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ from straycell.quantities import Measured
 
 # A year of 365.25 days and a twelfth of it: a loss over years must not drift with leap days.
 MONTH_H, YEAR_H = 730.5, 8766.0
+PROMISE_NOTE = "no promise runs past two years: look at the cells and measure them before that"
 
 
 def with_losses(run: Runtime, capacity_ah: float, own: Measured | None = None, parallel: int = 1) -> Runtime:
@@ -27,16 +28,19 @@ def with_losses(run: Runtime, capacity_ah: float, own: Measured | None = None, p
     expected_h = _shortened(run.expected_h, lost["expected"] / mean_a)
     low_h = min(_shortened(run.low_h, lost["high"] / mean_a), expected_h)
     high_h = max(_shortened(run.high_h, lost["low"] / mean_a), expected_h)
-    left = expected_h / run.expected_h
+    bare_low_h, most_h = low_h, float(shipped("losses")["promise_h"]["most"])
+    low_h, left = min(low_h, most_h), expected_h / run.expected_h
     parts = [(what, left * part_h) for what, part_h in run.margin_h]
     # What the losses cost beyond their expected size is a part of the margin of its own.
-    parts += [("losses", expected_h - low_h - sum(h for _, h in parts))] if parts else []
-    run = replace(run, margin_h=tuple(parts))
+    lost_h = expected_h - bare_low_h - sum(h for _, h in parts)
+    parts += [("losses", lost_h), ("promise", bare_low_h - low_h)] if parts else []
+    known = (*run.notes, PROMISE_NOTE) if low_h < bare_low_h else run.notes
+    run = replace(run, margin_h=tuple(parts), notes=known)
     if expected_h == run.expected_h:
         return replace(run, low_h=low_h, high_h=high_h)
     share = 1.0 - left
-    known = "its own self-discharge" if own is not None else "usual self-discharge"
-    note = f"{known}, ageing and the protection's own current take {100 * share:.2g} % of the time"
+    leak = "its own self-discharge" if own is not None else "usual self-discharge"
+    note = f"{leak}, ageing and the protection's own current take {100 * share:.2g} % of the time"
     return replace(run, expected_h=expected_h, low_h=low_h, high_h=high_h, notes=(*run.notes, note))
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 
@@ -337,8 +336,3 @@ _QUESTIONS: tuple[Callable[[Kept], Iterator[DueItem]], ...] = (
     _ages,
     _forgotten,
 )
-
-
-def count_by_box(items: list[DueItem]) -> Counter[str | None]:
-    """How many cells of each box something is due for."""
-    return Counter(box for box, _ in {(i.box, i.subject) for i in items if i.about == "cell"})

@@ -13,15 +13,20 @@ from straycell.quantities import count_of
 from straycell.readings import Quantity
 from straycell.readings.charger import COUNTS_FOR
 from straycell.safety.due.survey import DueItem, Household, Kept, due_kinds
+from straycell.safety.group_watch import WATCH, next_inspection
 
 _DOUBTFUL = ("sibling-look", "upset", "shelf-loss", "voltage-floor", "voltage-over-full", "chemistry")
 """Holds that concern a built-in cell; that a reading of it grew old does not: it cannot be measured in there."""
 
 
 def builds_due(household: Household) -> Iterator[DueItem]:
-    """Finished builds: inspected two weeks after they were finished, then twice a year."""
+    """Finished builds: looked at two weeks after they were finished, then twice a year; joined packs: their groups."""
     by_code = {kept.code: kept for kept in household.kept}
     for build in household.builds:
+        if (at := next_inspection(build)) is not None:
+            times = "once" if len(build.inspections) == 1 else f"{len(build.inspections)} times"
+            why = f"{len(build.groups)} groups in series, measured {times} since joining"
+            yield DueItem(due_kinds()[WATCH], build.project, at, why, about="build")
         if build.state is not BuildState.FINISHED or build.finished_at is None:
             continue
         cells = [by_code[code] for code in build.codes if code in by_code]

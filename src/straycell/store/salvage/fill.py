@@ -123,6 +123,9 @@ def _put_table(
             if name == "reading":
                 new["supersedes"] = new["supersedes"] if new["supersedes"] in known else None
                 known.add(new["key"])
+            # The computer itself wrote it down: later than now is damage, or a clock that has been put right.
+            if "recorded_at_us" in new:
+                new["recorded_at_us"] = min(new["recorded_at_us"], pen.now_us)
             if name != "event_cell" or row["event_id"] in events:
                 yield {column: value for column, value in new.items() if column != "id"}
 

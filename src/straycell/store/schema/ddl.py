@@ -429,6 +429,29 @@ CREATE INDEX ix_finding_code ON finding (code)
 CREATE INDEX ix_finding_digest ON finding (digest)
     """,
     """
+CREATE TABLE group_voltage (
+    id INTEGER NOT NULL,
+    build VARCHAR NOT NULL,
+    group_no INTEGER NOT NULL,
+    at_us INTEGER NOT NULL,
+    value FLOAT NOT NULL,
+    u FLOAT NOT NULL,
+    alone_u FLOAT,
+    meter VARCHAR,
+    event_id INTEGER NOT NULL,
+    CONSTRAINT pk_group_voltage PRIMARY KEY (id),
+    CONSTRAINT ck_group_voltage_value CHECK (value BETWEEN 0.0 AND 5.0),
+    CONSTRAINT ck_group_voltage_u CHECK (u >= 0),
+    CONSTRAINT ck_group_voltage_alone_u CHECK (alone_u >= 0 AND alone_u <= u),
+    CONSTRAINT ck_group_voltage_group_no CHECK (group_no BETWEEN 0 AND 999),
+    CONSTRAINT ck_group_voltage_at_us CHECK (at_us BETWEEN 631152000000000 AND 4102444800000000),
+    CONSTRAINT uq_group_voltage_build_at_us_group_no UNIQUE (build, at_us, group_no),
+    CONSTRAINT fk_group_voltage_build FOREIGN KEY(build) REFERENCES build ("key"),
+    CONSTRAINT fk_group_voltage_meter FOREIGN KEY(meter) REFERENCES meter ("key"),
+    CONSTRAINT fk_group_voltage_event_id FOREIGN KEY(event_id) REFERENCES event (id)
+)
+    """,
+    """
 CREATE TABLE handover_cell (
     handover VARCHAR NOT NULL,
     code VARCHAR NOT NULL,

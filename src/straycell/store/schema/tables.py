@@ -249,6 +249,19 @@ FINDING = Table(
     Column("at_us", Integer),
     Column("write_id", Integer),
 )
+GROUP_VOLTAGE = Table(
+    "group_voltage",
+    _BOOK,
+    Column("id", Integer, primary_key=True),
+    Column("build", String),
+    Column("group_no", Integer),
+    Column("at_us", Integer),
+    Column("value", Float),
+    Column("u", Float),
+    Column("alone_u", Float),
+    Column("meter", String),
+    Column("event_id", Integer),
+)
 HANDOVER_CELL = Table(
     "handover_cell",
     _BOOK,

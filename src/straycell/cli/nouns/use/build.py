@@ -15,6 +15,7 @@ from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.nouns.use.match import match_project, plan_all
 from straycell.cli.nouns.use.project import device_words, understood
 from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.cli.show.group_voltages import group_volts, groups_document, talk_groups
 from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.keys import NEW
 from straycell.safety import Step
@@ -188,31 +189,64 @@ def inspect(
     look: Annotated[
         list[Look] | None, values.word("--look", Look, "What you see; give it again for more.")
     ] = None,
+    groups: Annotated[
+        str | None,
+        values.text_option(
+            "--groups", "The rest voltage of every group, from the minus end.", metavar="3.91V,3.92V,..."
+        ),
+    ] = None,
+    meter: Annotated[
+        str | None, values.text_option("--meter", "What --groups was taken with.", metavar="M")
+    ] = None,
 ) -> None:
-    """Record a look at the cells of a finished build; what is seen counts for each of them."""
-    from straycell.readings import Quantity, Reading
+    """Record a look at a finished build, or the voltages of a joined pack's groups.
 
-    if not look:
-        raise UsageFault("nothing is said of what was seen", "add --look clean, or what you see")
-    now = clock.now()
+    A look counts for each of its cells. Measure the groups after joining, after 24 h and 7 days, then every 90 days: a
+    group that surely sinks faster than the others puts the pack on hold.
+    """
+    from straycell.bench.recording.inspection import inspect_groups
+
+    if meter is not None and groups is None:
+        raise UsageFault("--meter is given without --groups", "give both, or neither")
+    if not look and groups is None:
+        raise UsageFault("nothing is said of what was seen", "add --look clean, or what you see, or --groups")
+    volts = None if groups is None else group_volts(groups)
+    bad: list[str] = []
     with context.writing() as writer:
-        build = writer.live_build(name)
-        if build is None or build.finished_at is None:
-            raise BadData(f"project '{name}' has no finished build", "see: straycell build list")
-        # The look that counted before building must not count as the first inspection.
-        if build.finished_at >= now:
-            raise BadData(f"the build of '{name}' was finished just now", "look at it again later")
-        writer.add_readings([Reading(NEW, c, Quantity.LOOK, now, look=tuple(look)) for c in build.codes])
+        if look:
+            _record_look(writer, name, look)
+        found = None
+        if volts is not None:
+            with_meter = writer.meter(meter) if meter is not None else None
+            found = inspect_groups(writer, name, volts, with_meter, context.rules(), clock.now())
         # Judged in the same write: a swollen cell must be out of use before the command ends.
         writer.settle()
-        outcomes = writer.outcomes(context.rules(), now, build.codes)
-    bad = [code for code, outcome in outcomes.items() if outcome.word == "discard"]
-    output.emit(document(build) | {"look": look, "discarded": bad}, lambda: _say(build))
+        build = writer.live_build(name)
+        assert build is not None
+        outcomes = writer.outcomes(context.rules(), clock.now(), build.codes)
+        bad = [code for code, outcome in outcomes.items() if outcome.word == "discard"]
+    seen = {"look": look or [], "discarded": bad} | (groups_document(found) if found else {})
+    output.emit(document(build) | seen, lambda: _say(build))
+    if found is not None:
+        talk_groups(found)
     if bad:
         output.talk(f"take it out of use: {', '.join(bad)} out of use for good")
         talk_cautions(Step.LOOK_BAD)
-    else:
+    elif look:
         output.hint("looked at; the next inspection: straycell due --ahead 200")
+
+
+def _record_look(writer: Writer, name: str, look: list[Look]) -> None:
+    """The same look for every cell of a finished build."""
+    from straycell.readings import Quantity, Reading
+
+    now, build = clock.now(), writer.live_build(name)
+    if build is None or build.finished_at is None:
+        raise BadData(f"project '{name}' has no finished build", "see: straycell build list")
+    # The look that counted before building must not count as the first inspection.
+    if build.finished_at >= now:
+        raise BadData(f"the build of '{name}' was finished just now", "look at it again later")
+    writer.add_readings([Reading(NEW, c, Quantity.LOOK, now, look=tuple(look)) for c in build.codes])
 
 
 @app.command("sheet")

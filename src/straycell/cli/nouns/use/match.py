@@ -107,14 +107,17 @@ def match(
         # The same checks as for a charger on its own: one charger gets one answer everywhere.
         answers = device_answers_of(reader, name, found)
         drawn = _drawn(reader, name, found) if chart or out is not None else None
+        mass = mass_of(reader, found)
     if out is not None and drawn is not None:
         from straycell.pictures.bars import chart_png
 
         write_whole(out, chart_png(drawn), force=force)
-    document = found.to_json() | answers | ({"picture": out} if out else {})
+    document = (
+        found.to_json() | answers | ({"mass": mass} if mass else {}) | ({"picture": out} if out else {})
+    )
 
     def show_it() -> None:
-        page(found)
+        page(found, mass)
         if chart:
             _say_chart(drawn)
 
@@ -232,8 +235,16 @@ def _first(missing: tuple[str, ...]) -> str:
     return missing[0] if missing else ""
 
 
-def page(found: Match) -> None:
-    """A match for a person."""
+def mass_of(reader: Reader, found: Match) -> str:
+    """What the chosen cells weigh, in words; empty where none are chosen."""
+    from straycell.bench.paper.build_sheet import mass_words
+
+    codes = [code for group in found.groups for code in group]
+    return mass_words([candidates(reader, context.rules(), clock.now(), codes)]) if codes else ""
+
+
+def page(found: Match, mass: str = "") -> None:
+    """A match for a person; `mass` in words."""
     if found.served:
         say_cells(found)
         if found.runtime is not None:
@@ -247,7 +258,7 @@ def page(found: Match) -> None:
         _say_wrapped(f"{found.project}: not served")
         output.section("What is missing")
         output.bullets(found.missing)
-    say_pack(found)
+    say_pack(found, mass)
     if found.joining is not None:
         output.section("Joining, in this order")
         output.bullets(found.joining.lines)
@@ -268,16 +279,17 @@ def page(found: Match) -> None:
         _say_reserve(found)
 
 
-def say_pack(found: Match) -> None:
-    """The pack's own data: voltages, energy, currents by temperature, fuses, the board to look for."""
+def say_pack(found: Match, mass: str) -> None:
+    """The pack's own data: voltages, energy, mass, size, currents by temperature, fuses, the board to look for."""
     from straycell.matching.sheet.fuse_words import danger_lines, fuse_lines
-    from straycell.matching.sheet.words import charge_lines, pack_lines
+    from straycell.matching.sheet.words import charge_lines, data_lines, discharge_line
 
     if found.data is None:
         return
     output.section("The pack" if found.joining is not None else "The cell in it")
     board = "a board that fits: " + "; ".join(found.data.board)
-    lines = (*pack_lines(found.data), *charge_lines(found.data), *fuse_lines(found.data), board)
+    data = found.data
+    lines = (*data_lines(data, mass), *charge_lines(data), discharge_line(data), *fuse_lines(data), board)
     output.bullets((*danger_lines(found.data), *lines))
 
 

@@ -40,7 +40,9 @@ def held_page(found: Match, build: Build) -> None:
 
     finished = build.finished_at is not None
     word, since = _STATE_WORDS[str(build.state)], output.day(build.finished_at or build.reserved_at)
-    output.say_wrapped(f"{build.project} is {word} since {since}: it holds its cells, none are looked for")
+    output.say_wrapped(
+        f"{build.project} has been {word} since {since} and keeps its cells; no new match was made"
+    )
     say_cells(found)
     if found.runtime is not None:
         output.say(f"  runs {run_hours(found.runtime.low_h)} at the low end as they are known now")

@@ -204,6 +204,7 @@ def margin_lines(one: OneCell, found: Runtime, at_c: float, peaks_h: float) -> l
         "cut-off": f"the published curves of {chemistry} lie apart near the cut-off: a lower cut-off costs less",
         "model": "the model itself: more of it at a higher current",
         "losses": "self-discharge, ageing and the protection's current, at worst: watch its rest voltage for a month",
+        "promise": "no promise runs past two years, whatever a cell holds",
         "deep cold": "cold of which no cell sheet says anything",
     }
     parts = sorted(found.margin_h, key=lambda part: -part[1])

@@ -7,20 +7,29 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, func, select
 
-from straycell.acceptance.evidence import DISMANTLED
+from straycell.acceptance.evidence import DISMANTLED, GROUP_SANK
 from straycell.acceptance.permission import FREE, least_outcome, permission
-from straycell.builds import Build, BuildState
+from straycell.builds import Build, BuildState, GroupVoltage, Inspection
 from straycell.cells import Stage, check_move
 from straycell.errors import BadData, NegativeAnswer
 from straycell.keys import key_of
 from straycell.store.book.derived import follow, say
+from straycell.store.book.measured import meters
 from straycell.store.book.names import key_named, shown
 from straycell.store.book.records import ProjectState
 from straycell.store.book.register import put
 from straycell.store.book.stock import cells
 from straycell.store.book.use import projects
 from straycell.store.column_values import from_us, opt_time
-from straycell.store.schema.tables import BUILD, BUILD_CELL, CONDEMNATION, PROJECT, UPSET
+from straycell.store.schema.tables import (
+    BUILD,
+    BUILD_CELL,
+    CONDEMNATION,
+    GROUP_VOLTAGE,
+    METER,
+    PROJECT,
+    UPSET,
+)
 from straycell.store.schema.validation import require_because
 from straycell.store.session import Pen, among
 from straycell.store.verdicts import siblings
@@ -56,7 +65,7 @@ def _builds(conn: Connection, rows: Sequence[Row[Any]]) -> list[Build]:
     groups: dict[str, dict[int, list[str]]] = {key: {} for key in keys}
     for build, group_no, code in places:
         groups[build].setdefault(group_no, []).append(code)
-    names = shown(conn, PROJECT) if rows else {}
+    names, inspected = shown(conn, PROJECT) if rows else {}, _inspections(conn, keys)
     return [
         Build(
             id=key_of(row.key),
@@ -67,9 +76,29 @@ def _builds(conn: Connection, rows: Sequence[Row[Any]]) -> list[Build]:
             reserved_at=from_us(row.reserved_at_us),
             finished_at=opt_time(row.finished_at_us),
             dismantled_at=opt_time(row.dismantled_at_us),
+            inspections=inspected.get(row.key, ()),
         )
         for row in rows
     ]
+
+
+def _inspections(conn: Connection, keys: Collection[str]) -> dict[str, tuple[Inspection, ...]]:
+    """The inspections of each build, the oldest first."""
+    t = GROUP_VOLTAGE.c
+    rows = conn.execute(
+        select(t.build, t.at_us, t.value, t.u, t.alone_u, t.meter)
+        .where(among(t.build, keys))
+        .order_by(t.build, t.at_us, t.group_no)
+    ).all()
+    names = shown(conn, METER) if rows else {}
+    found: dict[str, dict[int, list[GroupVoltage]]] = {}
+    for build, at_us, value, u, alone_u, meter in rows:
+        voltage = GroupVoltage(value, u, alone_u, names[meter] if meter else "")
+        found.setdefault(build, {}).setdefault(at_us, []).append(voltage)
+    return {
+        build: tuple(Inspection(from_us(at_us), tuple(groups)) for at_us, groups in times.items())
+        for build, times in found.items()
+    }
 
 
 def _required(conn: Connection, project: str) -> Build:
@@ -168,6 +197,44 @@ def finish(pen: Pen, project: str) -> Build:
     event_id = pen.event("build-finished", build.codes, subject=project)
     say(pen, event_id, {code: {"box": None} for code in build.codes})
     _go_on(pen, build, BuildState.FINISHED, event_id)
+    return _required(pen.conn, project)
+
+
+def inspect(pen: Pen, project: str, groups: Sequence[GroupVoltage], held: Collection[int]) -> Build:
+    """Record the rest voltages of all groups; the cells of the `held` ones (from 0) are on hold until tested.
+
+    Raises BadData for another number of groups than the build has, and for a second inspection at one time.
+    """
+    build = _required(pen.conn, project)
+    if len(groups) != len(build.groups):
+        raise BadData(
+            f"the build of '{project}' has {len(build.groups)} groups, and {len(groups)} voltages were given",
+            "give one for each group, from the minus end",
+        )
+    if build.inspections and build.inspections[-1].at >= pen.now:
+        raise BadData(f"the groups of '{project}' were measured just now", "measure them again later")
+    volts = [g.value_v for g in groups]
+    event_id = pen.event("build-inspected", build.codes, subject=project, detail={"volts": volts})
+    keys = meters.keys(pen.conn)
+    rows = [
+        {
+            "build": str(build.id),
+            "group_no": number,
+            "at_us": pen.now_us,
+            "value": group.value_v,
+            "u": group.u_v,
+            "alone_u": group.alone_u_v,
+            "meter": keys[group.meter] if group.meter else None,
+            "event_id": event_id,
+        }
+        for number, group in enumerate(groups)
+    ]
+    pen.conn.execute(GROUP_VOLTAGE.insert(), rows)
+    if held:
+        # One cell that leaks inside drains its whole group; which one it is shows only when they are apart.
+        add_upsets(
+            pen, [c for n in held for c in build.groups[n]], GROUP_SANK, severe=False, event_id=event_id
+        )
     return _required(pen.conn, project)
 
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Index, text
+from sqlalchemy import Index, UniqueConstraint, text
 from sqlmodel import Field
 
 from straycell.builds import BuildState
 from straycell.store.book.records import ProjectState
-from straycell.store.schema.checks import flag, key_shape, one_of, said, within
+from straycell.store.schema.checks import check, flag, key_shape, moment, one_of, said, within
 from straycell.store.schema.models.base import StoreTable
 
 
@@ -66,4 +66,30 @@ class BuildCellRow(StoreTable, table=True):
     position: int = Field(primary_key=True)
     code: str = Field(foreign_key="cell.code")
     live: bool = True
+    event_id: int = Field(foreign_key="event.id")
+
+
+class GroupVoltageRow(StoreTable, table=True):
+    """The rest voltage of one group of a build at an inspection, with its standard uncertainty. Append-only.
+
+    `alone_u` is the part that another reading by the same meter does not share; null where that is not known.
+    """
+
+    __tablename__ = "group_voltage"
+    __table_args__ = (
+        within("value", 0.0, 5.0),
+        check("u", "u >= 0"),
+        check("alone_u", "alone_u >= 0 AND alone_u <= u"),
+        within("group_no", 0, 999),
+        moment("at_us"),
+        UniqueConstraint("build", "at_us", "group_no"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    build: str = Field(foreign_key="build.key")
+    group_no: int
+    at_us: int
+    value: float
+    u: float
+    alone_u: float | None = None
+    meter: str | None = Field(default=None, foreign_key="meter.key")
     event_id: int = Field(foreign_key="event.id")
