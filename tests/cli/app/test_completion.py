@@ -77,7 +77,7 @@ def test_codes_boxes_meters_projects_come_from_the_store(shelf: Bench) -> None:
 
 def test_words_of_a_list_are_completed(shelf: Bench) -> None:
     """Chemistries, looks, outcomes, methods."""
-    assert asked(shelf, "cell", "add", "--chemistry", "l") == ["lco", "lfp", "lmo"]
+    assert asked(shelf, "cell", "add", "--chemistry", "l") == ["lco", "lfp", "liion", "lmo"]
     assert asked(shelf, "reading", "add", "A00001O", "--look", "sw") == ["swollen"]
     assert asked(shelf, "cell", "list", "--outcome", "") == ["discard", "hold", "light", "pack", "solo"]
     assert asked(shelf, "cell", "add", "--note-that-is-none", "--form", "1865") == ["18650"]
