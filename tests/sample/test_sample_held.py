@@ -34,7 +34,7 @@ def test_match_of_a_reserved_project_tells_what_it_holds_and_plans_nothing(bench
     assert held["groups"] == made["groups"] and held["not_chosen"] == []
     assert held["runtime_h"]["low"] == pytest.approx(before["runtime_h"]["low"])
     answer = bench.run(f"match {CAMERA}")
-    assert "is reserved since" in answer.out and all(code in answer.out for code in codes_of(made))
+    assert "has been reserved since" in answer.out and all(code in answer.out for code in codes_of(made))
     assert "build reserve" not in answer.out
     assert "build dismantle 'bird-box camera'" in answer.err
 
@@ -45,7 +45,7 @@ def test_match_of_a_built_project_says_since_when(bench: Bench) -> None:
     bench.do(f"build finish {CAMERA}")
     held = bench.do(f"match {CAMERA}")
     assert held["state"] == "finished" and held["since"].startswith("2026-11-20")
-    assert "is built since 2026-11-20" in bench.run(f"match {CAMERA}").out
+    assert "has been built since 2026-11-20" in bench.run(f"match {CAMERA}").out
 
 
 def test_reserved_cells_that_no_longer_do_are_a_negative_answer(bench: Bench) -> None:

@@ -155,6 +155,9 @@ CREATE TABLE fact (
 )
     """,
     """
+CREATE INDEX ix_fact_field ON fact (field)
+    """,
+    """
 CREATE TABLE handover (
     "key" VARCHAR NOT NULL,
     place VARCHAR NOT NULL,

@@ -122,13 +122,14 @@ def finish(
     with context.reading() as reader:
         # Asked before the cautions: nobody should confirm a list for a build that will be refused.
         _require_finishable(reader, name)
+        ask = not yes and reader.live_build(name) is not None
         device = device_words(understood(reader.project(name)))
-    if not yes and prompts.at_terminal():
+    if ask and prompts.at_terminal():
         # The cells were chosen for these figures; weeks may lie between, and devices change on the bench.
         prompts.confirm(False, f"is the device still as its project says? {device}")
         talk_cautions(Step.BUILD)
         prompts.confirm(False, "was all of this done, and every check of the build sheet?")
-    elif not yes:
+    elif ask:
         output.talk(f"finished for the device as its project says: {device}")
     with context.writing() as writer:
         # And again under the lock, as minutes may pass at the question.
@@ -146,8 +147,6 @@ def _require_finishable(reader: Reader, name: str) -> None:
     # A pack without protection or fuse can burn on its first short.
     faults = finish_faults(project, series=len(build.groups) if build else None)
     if build is not None:
-        from straycell.cli.nouns.use.match_held import held_match
-
         data = held_match(reader, name, build).data
         faults += data.fusing.faults if data is not None else []
     if faults:

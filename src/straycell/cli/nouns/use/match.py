@@ -112,9 +112,7 @@ def match(
         from straycell.pictures.bars import chart_png
 
         write_whole(out, chart_png(drawn), force=force)
-    document = (
-        found.to_json() | answers | ({"mass": mass} if mass else {}) | ({"picture": out} if out else {})
-    )
+    document = found.to_json() | answers | _weighed(mass) | ({"picture": out} if out else {})
 
     def show_it() -> None:
         page(found, mass)
@@ -161,7 +159,8 @@ def _tell_held(reader: Reader, name: str, build: Build) -> None:
 
     found = held_match(reader, name, build)
     answers = device_answers_of(reader, name, found)
-    output.emit(held_document(found, build) | answers, lambda: held_page(found, build))
+    weighed = _weighed(mass_of(reader, found))
+    output.emit(held_document(found, build) | answers | weighed, lambda: held_page(found, build))
     refuse_if_unfit(found, build)
     talk_cautions(Step.MATCH)
 
@@ -241,6 +240,10 @@ def mass_of(reader: Reader, found: Match) -> str:
 
     codes = [code for group in found.groups for code in group]
     return mass_words([candidates(reader, context.rules(), clock.now(), codes)]) if codes else ""
+
+
+def _weighed(mass: str) -> dict[str, object]:
+    return {"mass": mass} if mass else {}
 
 
 def page(found: Match, mass: str = "") -> None:

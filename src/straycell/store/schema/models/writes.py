@@ -110,6 +110,7 @@ class FactRow(StoreTable, table=True):
         said("over"),
         one_of("mistake", ("", Mistake.MISTYPED)),
         UniqueConstraint("subject", "field", "entry"),
+        Index(None, "field"),
     )
     id: int | None = Field(default=None, primary_key=True)
     subject: str
