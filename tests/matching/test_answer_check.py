@@ -57,7 +57,7 @@ def test_a_swapped_cell_is_refused() -> None:
     (a, b), (c, d) = PACK.groups
     for groups, fault in (
         (((a, b), (c, a)), "used twice"),
-        (((a, b), (c, "Z999999")), "no cell of the store"),
+        (((a, b), (c, "Z999999")), "not a cell of the store"),
         (((a, b), (c,)), "unlike size"),
         (((a, b, c, d),), "not the shape"),
     ):

@@ -145,7 +145,8 @@ def test_a_pair_wins_over_a_pulse(reduce: Reduce) -> None:
     ]
     dc = reduce(trace_of(parts, spacing_s=0.5), rated_ah=2.0).dc_resistance
     assert dc.method == "pair"
-    assert dc.resistance.value == pytest.approx(0.1 / 1.6, rel=1e-6)
+    # Rows half a second apart leave the step's moment open: the value may move, but not to the flattering side.
+    assert 0 <= dc.resistance.value - 0.1 / 1.6 <= 2 * dc.resistance.u
 
 
 @pytest.mark.parametrize("first", [(30.0, -0.4, 3.77, 3.76), (10.0, -1.0, 3.77, 3.76)])

@@ -230,7 +230,7 @@ class Person(Hands):
             self.inspect(writer, code, day)
         elif kind == "forgotten":
             self.decide(writer, code, day)
-        else:
+        elif kind not in ("charger", "group-voltages"):  # their subject is a charger or a build
             self.plan_for(kind, code, day)
 
     def plan_for(self, kind: str, code: str, day: float) -> None:
