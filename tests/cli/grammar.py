@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import socket
 from typing import Any
 
 from straycell.cli.app.app import root_command
@@ -117,6 +118,12 @@ LIKELY = {
     "title": ["lamp", "radio", "a \x1b[0m"],
     "because": ["rain", "a slip"],
 }
+
+
+def stop_at_once(_server: object, sockets: list[socket.socket]) -> None:
+    """In place of `uvicorn.Server.run`: a line of chance that starts the page must come back."""
+    for each in sockets:
+        each.close()
 
 
 class Grammar:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import contextlib
 import io
 import os
+from unittest import mock
 
-from tests.cli.grammar import BAD, Grammar
+from tests.cli.grammar import BAD, Grammar, stop_at_once
 from tests.stress.rig import Outcome, check_told, rig
 
 from straycell.cli.app.app import main
@@ -33,7 +34,11 @@ def run(count: int, seed: int) -> str:
         for _ in range(count):
             argv = grammar.line()
             out, err = io.StringIO(), io.StringIO()
-            with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+            with (
+                contextlib.redirect_stdout(out),
+                contextlib.redirect_stderr(err),
+                mock.patch("uvicorn.Server.run", stop_at_once),
+            ):
                 code = main(argv)
             codes_seen[code] = codes_seen.get(code, 0) + 1
             debugged = "--debug" in argv

@@ -67,7 +67,8 @@ def start(
     scheme = "https" if tls else "http"
     hosts = _hosts([*(name or []), shown, address, *([socket.gethostname()] if lan else [])])
     settings = Settings(context.store_path(), context.rules(), clock.now, hosts, read_only, tls is not None)
-    site, page = make_site(settings, lambda code: _show_code(f"{scheme}://{_in_address(shown)}:{at}", code))
+    base = f"{scheme}://{_in_address(shown)}:{at}"
+    site, page = make_site(settings, lambda code: _show_code(base, code))
     listening = _listen(address, at)
     site.pairing.open()
     files: dict[str, Any] = {} if tls is None else {"ssl_certfile": tls[0], "ssl_keyfile": tls[1]}
@@ -81,8 +82,10 @@ def start(
         **files,
     )
     try:
-        server = uvicorn.Server(config)
-        server.run([listening])
+        config.load()  # a bad certificate is refused before an address is given out
+        output.emit({"address": base}, lambda: None)
+        sys.stdout.flush()  # whoever started the page waits for this line, not for its end
+        uvicorn.Server(config).run([listening])
     except (OSError, ValueError) as fault:
         raise BadData(f"the page cannot be served: {fault}", "check the files of --tls") from None
     except KeyboardInterrupt:
