@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 from tests.cli.bench import Answer, Bench
-from tests.cli.grammar import Grammar, stop_at_once
+from tests.cli.grammar import Grammar
 from tests.drawing import IN_CI, few
 
 LINES_EACH = few(400)
@@ -73,7 +73,6 @@ def test_no_list_of_arguments_yields_a_traceback(
     Path("broken.toml").write_text("name = [\n")
     files = ["rules.toml", "broken.toml", "copy.sqlite", "keep.sqlite", "no/such/place", "."]
     grammar = Grammar(seed, codes, files)
-    monkeypatch.setattr("uvicorn.Server.run", stop_at_once)
     seen: set[int] = set()
     for _ in range(LINES_EACH):
         argv = grammar.line()
