@@ -67,7 +67,7 @@ class Charge:
     """One recorded charge; `at` is when it ended. It shares the readings' numbers, and is superseded like one.
 
     `u` is the standard uncertainty of the end voltage in V where the charger's float was measured; `put_in_ah` what
-    the charger counted, `took_s` how long it took. `trace` is the number of the trace it was seen in, if so.
+    the charger counted (with its standard uncertainty `put_in_u`, where that is known), `took_s` how long it took. `trace` is the number of the trace it was seen in, if so.
     """
 
     id: RecordKey
@@ -84,6 +84,7 @@ class Charge:
     u: float | None = None
     put_in_ah: float | None = None
     took_s: float | None = None
+    put_in_u: float | None = None
 
     @property
     def key(self) -> str:

@@ -59,7 +59,7 @@ CONTENT: dict[str, tuple[str, ...]] = {
             "at_least",
             "from_full",
         ),
-        *("u", "surroundings_c", "doubt", "put_in_ah", "took_s", "trace", "supersedes", "recorded_at_us"),
+        *("u", "surroundings_c", "doubt", "put_in_ah", "took_s", "put_in_u", "trace", "supersedes", "recorded_at_us"),
     ),
     "supersession": ("record", "mistake", "because", "right_cell"),
     "upset": ("key", "code", "kind", "at_us", "severe"),

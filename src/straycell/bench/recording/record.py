@@ -20,7 +20,7 @@ from straycell.cells import Cell
 from straycell.errors import BadData, UsageFault
 from straycell.keys import RecordKey
 from straycell.readings import KINDS, Item, Quantity, Reading, charge_of, reading_of
-from straycell.readings.charger import find_charger
+from straycell.readings.charger import by_charger, find_charger
 
 if TYPE_CHECKING:
     from straycell.acceptance.reasons import Verdict
@@ -93,7 +93,8 @@ def record_charge(bench: Bench, code: str, said: Said, *, at: datetime | None = 
     moment = at or bench.now
     with bench.writing() as writer:
         name = said.get("charger", "")
-        charger = find_charger(writer.chargers(), name, said.get("slot"), moment) if name else None
+        known = writer.chargers() if name else []
+        charger = find_charger(known, name, said.get("slot"), moment)
         until_said = "until_v" in said
         if not until_said:
             # What a charger is set to says little: ± 1.5 % (data sheet) is the whole margin to an over-
@@ -105,7 +106,7 @@ def record_charge(bench: Bench, code: str, said: Said, *, at: datetime | None = 
                 )
             said = {**said, "until_v": charger.float_v.value}
         charge = charge_of(said, writer.find_code(code), moment)
-        made = writer.add_charge(charge if charger is None else charger.ended(charge, until_said=until_said))
+        made = writer.add_charge(by_charger(known, charge, until_said=until_said))
         return followed(bench, writer, [made], [made.cell])
 
 
