@@ -14,6 +14,7 @@ from straycell.matching.screen.cell_tests import SHUNT_FROM_A, ask_sensing, prot
 from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
 from straycell.matching.screen.screening import Screen, Screened, screen_candidate
+from straycell.matching.sheet.fusing import bears_a
 from straycell.matching.words import capacity, finite, hours, ohms
 from straycell.physics.protection import check_protection
 from straycell.projects import Project
@@ -164,5 +165,5 @@ def warnings_for(project: Project, limits: UseLimits, chosen: Screened | None = 
     trip = protection_trip(project.protection)
     if trip is not None and candidate.capacity is not None:
         peak_a = Demand.of(project, limits).peak_a(candidate.facts.chemistry, limits)
-        notes += check_protection(candidate.capacity.value, peak_a, fitted=True, trip=trip).advice
+        notes += check_protection(bears_a(candidate), peak_a, fitted=True, trip=trip).advice
     return tuple(notes)

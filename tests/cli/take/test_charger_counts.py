@@ -40,7 +40,13 @@ def test_a_charge_takes_the_uncertainty_of_what_was_counted(bench: Bench, cell: 
 @pytest.mark.parametrize(
     ("accuracy", "put_in_ah", "held"),
     # 20 % above 2.6 Ah is 3.12 Ah; less U of 2 % (2.31 %) that takes 3.194 Ah, less U of 10 % (11.5 %) 3.527 Ah.
-    [("2%", 3.18, False), ("2%", 3.21, True), ("10%", 3.21, False), ("10%", 3.51, False), ("10%", 3.55, True)],
+    [
+        ("2%", 3.18, False),
+        ("2%", 3.21, True),
+        ("10%", 3.21, False),
+        ("10%", 3.51, False),
+        ("10%", 3.55, True),
+    ],
 )
 def test_a_charger_that_counts_well_shows_a_loss_sooner(
     bench: Bench, cell: str, accuracy: str, put_in_ah: float, held: bool

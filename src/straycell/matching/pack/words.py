@@ -19,6 +19,7 @@ from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.cell_tests import DEVICE_TESTS, protection_trip
 from straycell.matching.screen.screening import Screened, screen_all, screen_candidate
 from straycell.matching.screen.shared import Screen
+from straycell.matching.sheet.fusing import pack_bears_a
 from straycell.matching.words import capacity, ohms, volts
 from straycell.physics.polarisation import assumed_resistance
 from straycell.physics.protection import check_protection
@@ -67,7 +68,7 @@ def pack_warnings(screen: Screen, plan: PackPlan) -> tuple[str, ...]:
     demand, chemistry = screen.demand, cells[0].facts.chemistry
     protection = demand.project.protection
     answer = check_protection(
-        min(sum(c.capacity.value for c in g if c.capacity) for g in plan.groups),
+        pack_bears_a(plan.groups),
         screen.peak_a(chemistry) * demand.parallel,
         fitted=protection.fitted,
         trip=protection_trip(protection),

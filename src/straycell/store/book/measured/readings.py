@@ -66,7 +66,9 @@ _ITEM_COLUMNS = (
 def _item(row: Sequence[Any], known: dict[str | None, Meter | None]) -> Item:
     key, code, quantity, at_us, value, temperature_c, meter, rested_s, where, discharge_a, *rest = row
     cutoff_v, method, pulse_s, look, as_group, charge_a, end_a, peak_c, charger, slot, *rest = rest
-    energy_wh, soc, at_least, from_full, u, trace_key, surroundings_c, doubt, put_in_ah, took_s, put_in_u = rest
+    energy_wh, soc, at_least, from_full, u, trace_key, surroundings_c, doubt, put_in_ah, took_s, put_in_u = (
+        rest
+    )
     at, number = from_us(at_us), key_of(key)
     trace = None if trace_key is None else key_of(trace_key)
     if quantity == "charge":
