@@ -38,12 +38,12 @@ def _talk_many(found: Sequence[After], step: Step, *, with_next: bool) -> None:
         said = (verdict_words.in_brief(verdict), because, work[0].in_short if work else "")
         alike.setdefault(said, []).append(after.cell.code)
         steps.update(dict.fromkeys(verdict_words.parting(verdict) if discarded else [step]))
-    for (said, because, work), codes in alike.items():
-        output.talk(f"{', '.join(codes)}: now {said}")
-        if because:
-            output.talk(f"because {because}")
-        if work and with_next:
-            output.hint(f"next: {work}")
+    for (became, why, todo), codes in alike.items():
+        output.talk(f"{', '.join(codes)}: now {became}")
+        if why:
+            output.talk(f"because {why}")
+        if todo and with_next:
+            output.hint(f"next: {todo}")
     talk_cautions(*steps, kinds=[after.cell.facts for after in found])
 
 
