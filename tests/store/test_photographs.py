@@ -86,7 +86,7 @@ def test_a_clear_picture_lies_on_white_and_a_small_one_stays_small(tmp_path: Pat
     """JPEG knows no clear pixels: black would hide what was photographed."""
     Image.new("RGBA", (40, 30), (0, 0, 0, 0)).save(tmp_path / "clear.png")
     with Image.open(io.BytesIO(small_photograph(tmp_path / "clear.png"))) as shown:
-        assert shown.size == (40, 30) and min(shown.convert("L").getextrema()) > 250  # type: ignore[type-var]
+        assert shown.size == (40, 30) and min(shown.convert("L").getextrema()) > 250  # type: ignore[operator]
 
 
 def broken(folder: Path) -> Iterator[tuple[str, str]]:
