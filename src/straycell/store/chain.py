@@ -71,6 +71,7 @@ CONTENT: dict[str, tuple[str, ...]] = {
         "measured_at_us",
     ),
     "meter_comparison": ("meter", "compared_on", "note", "quantity", "showed", "actual"),
+    "photograph": ("code", "sha256", "at_us", "size_bytes"),
     "group_voltage": ("build", "group_no", "at_us", "value", "u", "alone_u", "meter"),
     "event_cell": ("code",),
     "finding": (

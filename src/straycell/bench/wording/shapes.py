@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from straycell.quantities import Measured
     from straycell.safety.due.survey import DueItem
     from straycell.safety.stock import BoxStock
-    from straycell.store.book.records import Event, RecordedReading
+    from straycell.store.book.records import Event, Photograph, RecordedReading
 
 Json = dict[str, Any]
 _HOUR_S = 3600.0
@@ -50,6 +50,17 @@ def sheet_json(page: CellSheet) -> Json:
         "figures": figures_json(page.figures),
         "readings": [recorded_json(recorded, page.defaults) for recorded in page.recorded],
         "verdict": verdict_to_json(page.verdict),
+        "photographs": [photograph_json(each) for each in page.photographs],
+    }
+
+
+def photograph_json(photograph: Photograph) -> Json:
+    """A photograph kept with a cell."""
+    return {
+        "code": photograph.cell,
+        "sha256": photograph.sha256,
+        "at": photograph.at,
+        "bytes": photograph.size_bytes,
     }
 
 

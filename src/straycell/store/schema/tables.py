@@ -270,6 +270,16 @@ HANDOVER_CELL = Table(
     Column("state", String, default="listed"),
     Column("event_id", Integer),
 )
+PHOTOGRAPH = Table(
+    "photograph",
+    _BOOK,
+    Column("id", Integer, primary_key=True),
+    Column("code", String),
+    Column("sha256", String),
+    Column("at_us", Integer),
+    Column("size_bytes", Integer),
+    Column("event_id", Integer),
+)
 SUPERSESSION = Table(
     "supersession",
     _BOOK,

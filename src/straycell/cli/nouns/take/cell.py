@@ -316,3 +316,17 @@ def swap(
         lambda: output.say(f"{len(done.items)} readings and charges changed places"),
     )
     talk_recorded(done)
+
+
+@app.command("photo")
+def photo(
+    code: CodeArgument,
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A picture file.", show_default=False)],
+) -> None:
+    """Keep a photograph with a cell: scaled, without the place and device that a camera writes into it."""
+    from straycell.bench.recording.photograph import keep_photograph
+
+    kept = keep_photograph(context.bench(), code, file)
+    document = shapes.photograph_json(kept) | {"file": str(kept.file)}
+    output.emit(document, lambda: output.say(f"{kept.cell}: photograph kept, {kept.file}"))
+    output.hint("it decides nothing: what it shows is recorded with: straycell reading add CODE --look WORD")
