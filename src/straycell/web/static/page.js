@@ -139,6 +139,42 @@
     form.querySelector('input[type="file"]').addEventListener("change", (event) => { if (event.target.files.length) form.submit(); });
   }
 
+  /* --- live camera ---------------------------------------------------------------------------------- */
+  // Offered where the browser has both: a camera at a secure address, and a reader of its own (W3C Shape Detection).
+  async function look(form, button) {
+    const video = form.querySelector("video"), field = find(button.dataset.live), said = find("camera-fault");
+    let stream;
+    try {
+      stream = await navigator.mediaDevices.getUserMedia({ video: { facingMode: "environment" } });
+    } catch {
+      said.hidden = false;
+      return;
+    }
+    const stop = () => { for (const track of stream.getTracks()) track.stop(); video.srcObject = null; video.hidden = true; };
+    button.onclick = () => { stop(); button.onclick = null; };
+    window.addEventListener("pagehide", stop, { once: true });
+    video.hidden = false;
+    video.srcObject = stream;
+    await video.play();
+    const reader = new BarcodeDetector({ formats: ["qr_code"] });
+    while (video.srcObject) {
+      const [found] = await reader.detect(video).catch(() => []);
+      if (found && video.srcObject) {
+        stop();
+        field.value = found.rawValue;
+        field.form.requestSubmit();
+        return;
+      }
+      await new Promise((next) => setTimeout(next, 150));
+    }
+  }
+  if (window.isSecureContext && "BarcodeDetector" in window && navigator.mediaDevices) {
+    for (const button of document.querySelectorAll("button[data-live]")) {
+      button.hidden = false;
+      button.addEventListener("click", () => { if (!button.closest("form").querySelector("video").srcObject) look(button.closest("form"), button); });
+    }
+  }
+
   /* --- timers ---------------------------------------------------------------------------------------- */
   // Counted on the bench's clock: a phone's own may be wrong by hours.
   const ahead = body.dataset.now ? Date.parse(body.dataset.now) - Date.now() : 0;
