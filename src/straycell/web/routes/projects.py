@@ -132,6 +132,12 @@ def pick_scan(visit: Visiting) -> Response:
     return _pick(visit, name, at + found.right, found=found)
 
 
+@router.get("/pictures")
+def pictures(visit: Visiting) -> Response:
+    """The pictures of the stock."""
+    return visit.page("pictures.html")
+
+
 @router.get("/stock.png")
 def stock_picture(visit: Visiting) -> Response:
     """The stock, capacity over resistance."""

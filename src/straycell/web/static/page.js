@@ -2,7 +2,7 @@
 /* What the page does by itself: sends forms and keeps them while there is no network, says when it is old, and
    remembers the meter in hand. Everything works without this file, except keeping. */
 (() => {
-  const OUTBOX = "straycell-outbox", ALIVE_MS = 20000;
+  const OUTBOX = "straycell-outbox", ALIVE_MS = 20000, PATIENCE_MS = 12000;
   const body = document.body, html = document.documentElement;
   const find = (id) => document.getElementById(id);
   const token = () => (document.querySelector('meta[name="form-token"]') || {}).content || "";
@@ -16,7 +16,9 @@
   async function post(url, fields) {
     const sent = new URLSearchParams(fields.filter(([, value]) => typeof value === "string"));
     sent.set("token", token());
-    const answer = await fetch(url, { method: "POST", body: sent, headers: { Accept: "application/json" }, credentials: "same-origin" });
+    // Half a network answers nothing for minutes; what is sent again later counts once.
+    const signal = AbortSignal.timeout(PATIENCE_MS);
+    const answer = await fetch(url, { method: "POST", body: sent, headers: { Accept: "application/json" }, credentials: "same-origin", signal });
     let said = {};
     try { said = await answer.json(); } catch { /* an answer of something between us and the bench */ }
     return { status: answer.status, said };
