@@ -59,10 +59,11 @@ def _lines(chart: Chart, width: int) -> Iterator[str]:
     beside = width - label - 2 - words >= _LEAST_ROOM
     room = max(_LEAST_ROOM, width - label - 2 - (words if beside else 0))
     top = max([bar.high for bar in chart.bars] + ([] if chart.line is None else [chart.line]))
-    scale = room / top if top > 0 else 0.0
-    at = -1 if chart.line is None else min(room - 1, round(chart.line * scale))
+    # Shares first: a tiny scale's reciprocal would be infinite.
+    top = top if top > 0 else 1.0
+    at = -1 if chart.line is None else min(room - 1, round(chart.line / top * room))
     for bar in chart.bars:
-        sure, may = round(bar.low * scale), round(bar.high * scale)
+        sure, may = round(bar.low / top * room), round(bar.high / top * room)
         drawn = ["=" if k < sure else "-" if k < may else " " for k in range(room)]
         if at >= 0:
             drawn[at] = "|"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -13,6 +14,8 @@ from straycell.cli.app.files import Force as Force
 from straycell.cli.app.files import write_whole
 
 if TYPE_CHECKING:
+    from straycell.pictures.bars import Chart
+    from straycell.pictures.curves import Curves
     from straycell.pictures.figure import Kind
 
 Out = Annotated[
@@ -46,3 +49,44 @@ def draw(
             output.say(line)
 
     output.emit(document, page)
+
+
+def draw_chart(chart: Chart, out: Path | None, force: bool, document: Any = None) -> None:
+    """Bars, as the file or in the terminal."""
+    from straycell.pictures.bars import chart_lines, chart_picture
+
+    shown = asdict(chart) if document is None else document
+    draw(
+        chart.title,
+        lambda width: chart_lines(chart, width),
+        lambda kind: chart_picture(chart, kind),
+        shown,
+        out,
+        force,
+    )
+
+
+def draw_curves(curves: Curves, out: Path | None, force: bool) -> None:
+    """Curves, as the file or in the terminal."""
+    from straycell.pictures.curves import curves_picture
+
+    draw(
+        curves.title,
+        lambda width: _lines(curves, width),
+        lambda kind: curves_picture(curves, kind),
+        asdict(curves),
+        out,
+        force,
+    )
+
+
+def say_curves(curves: Curves) -> None:
+    """Curves as a part of a page."""
+    for line in _lines(curves, options.current().line):
+        output.say(line)
+
+
+def _lines(curves: Curves, width: int) -> list[str]:
+    from straycell.pictures.curves import DRAWN, curves_lines
+
+    return curves_lines(curves, width, plain=not output.can_show(DRAWN))

@@ -72,7 +72,7 @@ class LabelShape:
         too_long = payload.version > LAST_SMALL_VERSION and not self.long_links
         if too_long or module < self.least_module_mm - SLACK_MM:
             raise UsageFault(
-                f"an address of {len(payload.text)} characters is too long for this label",
+                f"the address {payload.text} is too long for its label",
                 "use a shorter address, a flag (--stock plain-flag), or the bare code",
             )
         return module
