@@ -5,6 +5,7 @@ In the terminal the main curve is drawn in dots of braille, all else in characte
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -160,9 +161,8 @@ def curves_lines(shown: Curves, width: int = 72, height: int = 14, *, plain: boo
     for number, row in enumerate(field):
         rim = signs["level" if number == level else "rim"]
         lines.append(f"{_scale(frame, number, shown.y_unit):>{_LEFT - 1}} {rim}{''.join(row)}".rstrip())
-    left, right = f"{frame.left:.4g}", f"{frame.right:.4g} {shown.x_unit}"
-    lines.append(" " * (_LEFT + 1) + left + right.rjust(frame.across - len(left)))
-    return lines + _legend(shown, signs, plain)
+    lines += _foot(frame, shown.x_unit)
+    return lines + [part for line in _legend(shown, signs, plain) for part in _broken(line, width)]
 
 
 def _frame(shown: Curves, across: int, down: int) -> _Frame:
@@ -222,6 +222,20 @@ def _scale(frame: _Frame, line: int, unit: str) -> str:
         return ""
     middle = frame.high - (frame.high - frame.low) * (line + 0.5) / frame.down
     return f"{middle:.2f} {unit}" if frame.high - frame.low > 0.1 else f"{middle:.3f} {unit}"
+
+
+def _foot(frame: _Frame, unit: str) -> list[str]:
+    """The x at both ends; the unit below them where the plot is narrow."""
+    left, right, lead = f"{frame.left:.3g}", f"{frame.right:.4g}", " " * (_LEFT + 1)
+    if len(left) + len(right) + len(unit) + 2 <= frame.across:
+        return [lead + left + f"{right} {unit}".rjust(frame.across - len(left))]
+    return [lead + left + right.rjust(frame.across - len(left)), f"{lead}{unit}"]
+
+
+def _broken(line: str, width: int) -> list[str]:
+    return textwrap.wrap(
+        line, max(width, 2 * _LEFT), subsequent_indent=" " * (_LEFT + 1), drop_whitespace=True
+    )
 
 
 def _legend(shown: Curves, signs: dict[str, str], plain: bool) -> list[str]:

@@ -44,7 +44,7 @@ def draw(
         return
 
     def page() -> None:
-        output.say(title)
+        output.say_wrapped(title)
         for line in lines(options.current().columns):
             output.say(line)
 
