@@ -38,7 +38,7 @@ acceptance:  errors plain_text files quantities safe_side teardowns cells markin
 labels:      errors files quantities teardowns cells meters readings acceptance keys
 projects:    errors plain_text files quantities cells physics
 matching:    errors quantities safe_side cells meters readings physics acceptance projects keys
-pictures:    errors quantities cells acceptance
+pictures:    errors quantities cells acceptance physics traces
 builds:      errors quantities cells acceptance projects matching keys
 safety:      errors quantities cells markings readings physics acceptance labels builds keys
 store:       *
