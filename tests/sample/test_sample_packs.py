@@ -87,6 +87,21 @@ def test_the_sheet_of_one_cell_counts_one_cell(bench: Bench, tmp_path: Path) -> 
         assert word not in spoken
 
 
+def test_a_letter_that_the_sheet_cannot_print_is_named(bench: Bench, tmp_path: Path) -> None:
+    """A project in Chinese letters: the sheet is written, each letter is on stderr once and on the page as its number."""
+    file, out = tmp_path / "pond.toml", tmp_path / "pond.pdf"
+    file.write_text(
+        'name = "池 gauge"\n[load]\ncurrent = "20mA"\n[need]\nruntime = "10h"\ncutoff = "3.2V"\n[pack]\nforms = ["18650"]\n',
+        encoding="utf-8",
+    )
+    bench.do(f"project add {file}")
+    bench.do("build reserve '池 gauge'")
+    said = " ".join(bench.run(f"build sheet '池 gauge' --out {out}").err.split())
+    assert said.count("池 U+6C60 CJK UNIFIED IDEOGRAPH-6C60") == 1
+    text = "".join(page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(out))
+    assert "[U+6C60] gauge" in text and "\ufffd" not in text
+
+
 def test_what_the_sheet_prints_is_what_the_match_answers(bench: Bench, tmp_path: Path) -> None:
     """Run time, positions, fuse and charge currents read back from the paper, against the answer's own numbers."""
     found = bench.do(f"match {CAMERA}")

@@ -13,7 +13,8 @@ from typing import Any
 from straycell.cells import Look
 from straycell.keys import NEW, RecordKey
 from straycell.meters import Meter
-from straycell.readings.fields import FIELDS, KINDS, Field, Kind
+from straycell.readings.fields import FIELDS, Field
+from straycell.readings.kinds import KINDS, Kind
 from straycell.readings.words import Method, Quantity, Where
 
 

@@ -9,8 +9,8 @@ from functools import partial
 from itertools import pairwise
 
 from straycell.acceptance.case import Case, Tried, known_chemistry, once_a_case
-from straycell.acceptance.checks.retention import SOON, runs
-from straycell.acceptance.checks.steps import run_work
+from straycell.acceptance.checks.retention import runs
+from straycell.acceptance.checks.steps import SOON, run_work
 from straycell.acceptance.conformance import Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.work import Work, WorkKind

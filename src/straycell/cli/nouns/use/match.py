@@ -16,6 +16,7 @@ from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.nouns.use.project import limits, understood
 from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.cli.show.picture import kind_of
 from straycell.errors import NegativeAnswer, UsageFault
 from straycell.matching.pack.shapes import shape_words
 from straycell.matching.words import run_hours
@@ -68,7 +69,10 @@ def match(
         bool, typer.Option("--chart", help="Draw the candidates' run times, or what the groups hold.")
     ] = False,
     out: Annotated[
-        Path | None, typer.Option("--out", metavar="PNG", help="The chart as a picture.", show_default=False)
+        Path | None,
+        typer.Option(
+            "--out", metavar="FILE", help="The chart as a picture (.png or .svg).", show_default=False
+        ),
     ] = None,
     force: Force = False,
     more: Annotated[list[str] | None, typer.Argument(hidden=True, metavar="[CODE]...")] = None,
@@ -109,9 +113,9 @@ def match(
         drawn = _drawn(reader, name, found) if chart or out is not None else None
         mass = mass_of(reader, found)
     if out is not None and drawn is not None:
-        from straycell.pictures.bars import chart_png
+        from straycell.pictures.bars import chart_picture
 
-        write_whole(out, chart_png(drawn), force=force)
+        write_whole(out, chart_picture(drawn, kind_of(out)), force=force)
     document = found.to_json() | answers | _weighed(mass) | ({"picture": out} if out else {})
 
     def show_it() -> None:
