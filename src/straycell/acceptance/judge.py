@@ -61,7 +61,7 @@ GRADING: tuple[Rule, ...] = (
     resistance.resistance,
     leakage.self_discharge,
     leakage.worst_stretch,
-    leakage.strange_fall,
+    shelf.strange_fall,
 )
 
 

@@ -19,7 +19,6 @@ from straycell.acceptance.checks.pairs import (
     least_days,
     make_pair,
     step_of,
-    strange_falls,
     voltage_tells,
     windows,
 )
@@ -96,37 +95,6 @@ def _leak(case: Case, words: str, loss: Measured, reading: Reading) -> Reason:
         limit=case.figure("self-discharge-discard"),
         reading=reading,
     )
-
-
-def strange_fall(case: Case) -> Iterator[Reason]:
-    """A fall too large for any temperature or place holds, though nobody can say how large it is.
-
-    Left out, a temperature must not hide a leak that the figures show all the same.
-    """
-    if not known_chemistry(case) or any(t.side is Side.BEYOND for t in leaks(case)):
-        return
-    limit = case.figure("self-discharge-discard")
-    falls = (p for charge, inside in windows(case) for p in strange_falls(case, charge, inside))
-    told = [(p, loss) for p in falls if (loss := estimate(case, p)) is not None]
-    shown = [(p, loss) for p, loss in told if against_max(loss, limit) is Side.BEYOND]
-    open_ones = [(p, loss) for p, loss in shown if not checked_after(case, p.second.at)]
-    if open_ones:
-        pair, loss = max(open_ones, key=lambda each: (each[0].second.at, each[1].value))
-        yield case.reason(
-            "self-discharge-discard",
-            Status.CLOSE,
-            Outcome.HOLD,
-            f"fell from {pair.first.value:g} V to {pair.second.value:g} V in {pair.days:.0f} days, more than any room "
-            f"explains ({pair.fault}): it may leak",
-            rule="self-discharge-fall",
-            value=loss,
-            limit=limit,
-            reading=pair.second,
-            todo=_rest_again(
-                case, "measure the rest voltage again now, by the same meter, with its temperature", case.now
-            ),
-            earliest=case.now,
-        )
 
 
 def worst_stretch(case: Case) -> Iterator[Reason]:
