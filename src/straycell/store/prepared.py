@@ -50,7 +50,7 @@ class _Compiled:
         self.text, self.given = made.string, dict(made.params)
         self.places = tuple(made.positiontup or ())
         columns = list(query.selected_columns)
-        self.row = namedtuple("Row", [getattr(each, "name", "_") for each in columns], rename=True)  # type: ignore[misc]
+        self.row: Any = namedtuple("Row", [getattr(each, "name", "_") for each in columns], rename=True)  # type: ignore[misc]
         # Of the types used here only the truth values are stored as something else.
         found = ((at, column.type.result_processor(dialect(), None)) for at, column in enumerate(columns))
         self.read = [(at, process) for at, process in found if process is not None]
@@ -58,7 +58,7 @@ class _Compiled:
     def rows(self, conn: Connection, values: Mapping[str, object]) -> Iterator[Any]:
         if not conn.in_transaction():
             conn.begin()  # as SQLAlchemy does with its own statements
-        given = self.given | values if values else self.given
+        given = {**self.given, **values}
         found = conn.connection.cursor().execute(self.text, [given[place] for place in self.places])
         return map(self._read if self.read else self.row._make, found)
 

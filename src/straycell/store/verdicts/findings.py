@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Column, Connection, Select, Table, bindparam, func, select
+from sqlalchemy import Column, ColumnElement, Connection, Select, Table, bindparam, func, select
 
 from straycell.acceptance.evidence import Fall, Finding
 from straycell.acceptance.findings import stands
@@ -59,7 +59,7 @@ def _written(table: Table, key: Column[str]) -> Select[Any]:
     """Rows with bench and time of their write. A write is filed last: until then its first event tells when it was."""
     # The write of this very transaction has no row yet, and still its time decides falls.
     events = select(EVENT.c.at_us).where(EVENT.c.write_id == table.c.write_id).order_by(EVENT.c.id).limit(1)
-    own = func.coalesce(bindparam("bench", ""), select(BENCH.c.letter).scalar_subquery())
+    own: ColumnElement[str] = func.coalesce(bindparam("bench", ""), select(BENCH.c.letter).scalar_subquery())
     by = func.coalesce(WRITE.c.bench, own)
     at_us = func.coalesce(WRITE.c.at_us, events.scalar_subquery())
     query = select(table, by.label("bench"), at_us.label("written_us"))
