@@ -11,7 +11,7 @@ from tests.store.store_bench import NOW, Shelf
 
 from straycell.errors import BadData, StoreFault
 from straycell.store.backup import backup_store, restore_store
-from straycell.store.kept_open import MOST_IDLE, KeptReaders
+from straycell.store.quick.kept_open import MOST_IDLE, KeptReaders
 
 
 def test_a_kept_reader_sees_each_write_and_holds_up_none(full: Shelf) -> None:

@@ -14,7 +14,7 @@ from straycell.errors import BadData
 if TYPE_CHECKING:
     from straycell.acceptance import RuleSet
     from straycell.store.book.records import Event
-    from straycell.store.kept_open import KeptReaders
+    from straycell.store.quick.kept_open import KeptReaders
     from straycell.store.reader import Reader
     from straycell.store.writer import Writer
 
@@ -58,7 +58,7 @@ class SentForm:
 
 def kept_readers(path: Path) -> KeptReaders:
     """Readers of this store that stay open until they are closed."""
-    from straycell.store.kept_open import KeptReaders
+    from straycell.store.quick.kept_open import KeptReaders
 
     return KeptReaders(path)
 

@@ -13,7 +13,7 @@ from straycell.readings import Quantity
 from straycell.store.book.records import Event, LabelPrint
 from straycell.store.book.stock import cells
 from straycell.store.column_values import from_json, from_us, to_us
-from straycell.store.prepared import Prepared
+from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import BENCH, EVENT, EVENT_CELL, READING, SUPERSESSION, WRITE
 from straycell.store.session import Pen
 

@@ -7,7 +7,7 @@ from functools import cache
 
 from sqlalchemy import Connection, Table, select
 
-from straycell.store.prepared import Prepared
+from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import BENCH
 
 

@@ -15,7 +15,7 @@ from typing import Any
 from sqlalchemy import Connection, select
 
 from straycell.keys import key_of
-from straycell.store.prepared import Prepared
+from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import EVENT, FACT
 from straycell.store.session import Pen
 

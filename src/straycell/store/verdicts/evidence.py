@@ -13,7 +13,7 @@ from straycell.readings import Charge, Reading
 from straycell.store.book.measured import readings
 from straycell.store.book.stock import cells, facts
 from straycell.store.column_values import from_us
-from straycell.store.prepared import Prepared
+from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import (
     BUILD,
     BUILD_CELL,

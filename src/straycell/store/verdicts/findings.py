@@ -12,7 +12,7 @@ from straycell.acceptance.evidence import Fall, Finding
 from straycell.acceptance.findings import stands
 from straycell.store.book.measured.withdrawn import withdrawn
 from straycell.store.column_values import from_json, from_us, to_json, to_us
-from straycell.store.prepared import Prepared
+from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import BENCH, EVENT, FINDING, FINDING_FELL, READING, WRITE
 from straycell.store.session import Pen, among
 

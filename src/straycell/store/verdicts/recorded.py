@@ -15,7 +15,7 @@ from straycell.store.book.measured import readings
 from straycell.store.book.records import Standing
 from straycell.store.book.stock import cells
 from straycell.store.column_values import from_json, opt_time, opt_us, to_us
-from straycell.store.prepared import Prepared
+from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import VERDICT
 from straycell.store.verdicts.evidence import evidences
 

@@ -21,7 +21,7 @@ from straycell.readings import Quantity
 from straycell.safety.incidents import incident_kinds
 from straycell.store.book.register import Said, said
 from straycell.store.column_values import from_us
-from straycell.store.prepared import Prepared
+from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import CELL, FINDING, FINDING_FELL, READING, SUPERSESSION, UPSET
 
 SIGNS = (Look.LEAKING, Look.SWOLLEN, Look.BURNT, Look.VENTED, Look.SMELL)

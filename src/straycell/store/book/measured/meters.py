@@ -12,7 +12,7 @@ from straycell.errors import BadData
 from straycell.meters import Accuracy, Meter, Resolution, too_good
 from straycell.store.book.names import key_named, shown
 from straycell.store.column_values import day_text, opt_day
-from straycell.store.prepared import Prepared
+from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import METER
 from straycell.store.session import Pen
 

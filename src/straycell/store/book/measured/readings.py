@@ -18,7 +18,7 @@ from straycell.store.book.measured import meters
 from straycell.store.book.records import RecordedReading
 from straycell.store.book.stock import cells
 from straycell.store.column_values import from_us, to_us
-from straycell.store.prepared import Prepared
+from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import READING, SUPERSESSION
 from straycell.store.schema.validation import require_item, utc
 from straycell.store.session import Pen, among

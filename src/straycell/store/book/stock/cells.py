@@ -22,7 +22,7 @@ from straycell.cells import (
 from straycell.errors import BadData
 from straycell.store.book.names import key_named, shown
 from straycell.store.column_values import from_json, from_us, to_json
-from straycell.store.prepared import Prepared
+from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import BENCH, BLANK_CODE, BOX, CELL, EVENT
 from straycell.store.session import Pen, among, rows_of
 

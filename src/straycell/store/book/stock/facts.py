@@ -20,7 +20,7 @@ from straycell.store.book.register import BORN, Said, said
 from straycell.store.book.stock import cells
 from straycell.store.book.stock.boxes import require_room
 from straycell.store.book.stock.teardowns import teardown as require_teardown
-from straycell.store.prepared import Prepared
+from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import BOX, CELL
 from straycell.store.schema.validation import require_because, require_facts
 from straycell.store.session import Pen
