@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import CellFacts, Chemistry, Stage
@@ -50,6 +51,18 @@ PLAIN = {
 }
 
 
+@dataclass(frozen=True, slots=True)
+class Lacks:
+    """What an unserved project lacks: the cells that would do, what became of the `stock`, and what else there is to
+    try; `open_end` where the first already says that nothing is proven.
+    """
+
+    wanted: tuple[str, ...]
+    stock: tuple[str, ...] = ()
+    more: tuple[str, ...] = ()
+    open_end: bool = False
+
+
 def kept(screened: Screened, need_h: float) -> Why:
     """Why a cell that would do was not taken."""
     candidate, runtime = screened.candidate, screened.runtime
@@ -65,23 +78,26 @@ def nearest_of(failing: Sequence[Screened]) -> Why | None:
     return failing[0].last if failing and failing[0].steps > 3 else None
 
 
-def missing_for(screen: Screen, failing: Sequence[Screened]) -> tuple[str, ...]:
+def missing_for(screen: Screen, failing: Sequence[Screened]) -> Lacks:
     """What an unserved project lacks, in plain numbers; `failing` with the nearest cell first."""
     pack = screen.demand.project.pack
-    lines = [_wanted(screen, failing)]
-    if not failing:
-        lines.append("there is no cell to choose from")
-    else:
+    wider = (PACKS_NOT_SEEN,) if pack.series is None or pack.parallel is None else ()
+    return Lacks((_wanted(screen, failing),), stock_lines(failing), wider)
+
+
+def stock_lines(failing: Sequence[Screened], fitting: int = 0) -> tuple[str, ...]:
+    """What became of the stock: how many cells failed at what, beside the `fitting` ones, and the nearest."""
+    lines = []
+    if failing:
         counts = Counter(s.last.test for s in failing)
-        listed = ", ".join(f"{number} {PLAIN[test]}" for test, number in counts.most_common())
-        lines.append(f"of {len(failing)} cells: {listed}")
+        listed = [f"{number} {PLAIN[test]}" for test, number in counts.most_common()]
+        would = [f"{fitting} would do"] if fitting else []
+        lines.append(f"of {len(failing) + fitting} cells: {', '.join((*would, *listed))}")
+    elif not fitting:
+        lines.append("there is no cell to choose from")
     near = nearest_of(failing)
     if near is not None:
         lines.append(f"nearest: {near.code}: {near.text}" + (f"; {near.remedy}" if near.remedy else ""))
-    if pack.series is None or pack.parallel is None:
-        lines.append(
-            "more cells in series or parallel might do it: only single cells were looked at, no packs"
-        )
     return tuple(lines)
 
 

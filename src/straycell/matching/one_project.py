@@ -10,7 +10,7 @@ from datetime import datetime
 
 from straycell.cells import position_name
 from straycell.matching.changes import changes, refused_by
-from straycell.matching.explain import PACKS_NOT_SEEN, kept, missing_for, nearest_of, warnings_for
+from straycell.matching.explain import Lacks, kept, missing_for, nearest_of, warnings_for
 from straycell.matching.pack.joining import Joining
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.demand import Demand
@@ -32,9 +32,9 @@ class Match:
     """What a project gets. `groups` lists the codes of each parallel group in series order.
 
     `why` holds the tests the chosen cells passed, `not_chosen` the first one each other cell failed (nearest
-    first); an unserved match has its `missing`, and the `nearest` cell. `joining` says how a pack's cells come
-    together, `data` what the pack is in figures. `proven`
-    is False where an unserved pack was only not found. Capacities in Ah.
+    first); an unserved match has its `missing` (`lacks` is what of it was found in the stock), and the `nearest` cell.
+    `joining` says how a pack's cells come together, `data` what the pack is in figures. `proven` is False where an
+    unserved pack was only not found. Capacities in Ah.
     """
 
     project: str
@@ -48,6 +48,7 @@ class Match:
     not_chosen: tuple[Why, ...] = ()
     warnings: tuple[str, ...] = ()
     missing: tuple[str, ...] = ()
+    lacks: Lacks | None = None
     nearest: Why | None = None
     plan: str | None = None
     joining: Joining | None = None
@@ -113,13 +114,14 @@ def match_single(
     not_chosen = tuple(kept(s, project.need.runtime_h) for s in fitting[1:]) + tuple(s.last for s in failing)
     if not fitting:
         # Only when nothing fits: a search for the least sufficient cell runs the model dozens of times.
-        missing = missing_for(screen, failing)
+        lacks = missing_for(screen, failing)
         return Match(
             project.name,
             False,
             not_chosen=not_chosen,
             warnings=warnings,
-            missing=missing,
+            missing=lacks.wanted + lacks.stock + lacks.more,
+            lacks=lacks,
             nearest=nearest_of(failing),
         )
     chosen = fitting[0]
@@ -166,10 +168,12 @@ def match_project(
     packed = plan_pack(project, candidates, limits, now)
     if packed.served or not project.pack.one_cell:
         return packed
-    # Both ways failed: what one cell lacks comes first, then what a pack lacks.
-    alone = [line for line in answer.missing if line != PACKS_NOT_SEEN]
-    more = [line for line in packed.missing if line not in alone and not line.startswith(("of ", "nearest"))]
-    return replace(answer, missing=(*alone, *more))
+    # Both ways failed: what one cell lacks comes first, then what a pack lacks; the stock is told once, and packs
+    # were looked at by now.
+    one, packs = answer.lacks, packed.lacks
+    alone = (*one.wanted, *one.stock) if one else answer.missing
+    told = {*alone, *(packs.stock if packs else ())}
+    return replace(answer, missing=(*alone, *(line for line in packed.missing if line not in told)))
 
 
 def _changes(

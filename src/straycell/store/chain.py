@@ -71,7 +71,7 @@ CONTENT: dict[str, tuple[str, ...]] = {
         "measured_at_us",
     ),
     "meter_comparison": ("meter", "compared_on", "note", "quantity", "showed", "actual"),
-    "group_voltage": ("build", "group_no", "at_us", "value", "u", "alone_u", "meter"),
+    "group_voltage": ("build", "group_no", "at_us", "value", "u", "alone_u", "meter", "charged_alone"),
     "event_cell": ("code",),
     "finding": (
         *("digest", "code", "rule", "basis", "words", "observed", "expanded_uncertainty", "bound", "unit"),

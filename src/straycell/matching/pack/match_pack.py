@@ -18,7 +18,6 @@ from straycell.matching.pack.plan import PackPlan, group_reasons
 from straycell.matching.pack.shape_search import Tried, best_shape, plan_among, try_shape
 from straycell.matching.pack.shapes import chemistries_of, in_series
 from straycell.matching.pack.words import (
-    NOT_PROVEN,
     missing_of,
     others_of,
     pack_reasons,
@@ -184,17 +183,18 @@ def _unserved(project: Project, cells: Sequence[Candidate], tried: Tried, limits
     def serves(some: Sequence[Candidate]) -> bool:
         return plan_among(project, some, limits, tried.screen.now, shape) is not None
 
-    missing = missing_of(tried.screen, fitting, failing, tried.kinds, tried.refusals, serves)
+    lacks = missing_of(tried.screen, fitting, failing, tried.kinds, tried.refusals, serves)
     other = _changes(project, cells, tried, limits, failing)
     count = sum(refusal.tried for refusal in tried.refusals.values())
     note = f"not found in {count} groupings; that no choice of cells does it is not proven"
-    open_end = () if tried.proven or any(NOT_PROVEN in line for line in missing) else (note,)
+    open_end = () if tried.proven or lacks.open_end else (note,)
     return Match(
         project.name,
         False,
         not_chosen=tuple(too_few(s) for s in fitting) + tuple(s.last for s in failing),
         warnings=warnings_for(project, limits),
-        missing=missing + other + open_end,
+        missing=lacks.wanted + lacks.stock + lacks.more + other + open_end,
+        lacks=lacks,
         nearest=nearest_of(failing),
         proven=tried.proven,
     )

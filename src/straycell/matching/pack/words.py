@@ -10,7 +10,7 @@ from statistics import median
 
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import CellFacts, Chemistry, Stage
-from straycell.matching.explain import PLAIN, kept, nearest_of
+from straycell.matching.explain import Lacks, kept, stock_lines
 from straycell.matching.pack.kinds import PackKind
 from straycell.matching.pack.least import bisected
 from straycell.matching.pack.plan import PackPlan, Refusal
@@ -29,7 +29,6 @@ from straycell.safe_side import at_least, at_most
 MORE = (1.0, 1.1, 1.25, 1.5, 2.0)
 """A missing cell that does by itself may still not do beside the others: how much more is tried."""
 
-NOT_PROVEN = "is not proven"
 Serves = Callable[[Sequence[Candidate]], bool]
 ROOM_OHM = 1.3
 """A missing cell may have this much more resistance than the usual of its kind: the 1.3 of the pack limit."""
@@ -118,24 +117,17 @@ def missing_of(
     kinds: Mapping[PackKind, Sequence[Candidate]],
     refusals: Mapping[PackKind, Refusal],
     serves: Serves,
-) -> tuple[str, ...]:
+) -> Lacks:
     """What an unserved pack lacks, in plain numbers; `serves` says whether just these cells would do."""
     demand = screen.demand
     good = Counter(PackKind.of(s.candidate) for s in fitting)
     kind = min(kinds, key=lambda k: (-good[k], -len(kinds[k]), k), default=None)
-    lines = [_wanted(screen, kind, kinds.get(kind, ()) if kind else (), good[kind] if kind else 0, serves)]
+    stock = stock_lines(failing, len(fitting))
     if kind is not None and kind in refusals and good[kind] >= demand.cells:
-        lines = [_apart(screen, refusals[kind])]
-    if failing:
-        counts = Counter(s.last.test for s in failing)
-        listed = ", ".join(f"{number} {PLAIN[test]}" for test, number in counts.most_common())
-        lines.append(f"of {len(failing) + len(fitting)} cells: {len(fitting)} would do, {listed}")
-    elif not fitting:
-        lines.append("there is no cell to choose from")
-    near = nearest_of(failing)
-    if near is not None:
-        lines.append(f"nearest: {near.code}: {near.text}" + (f"; {near.remedy}" if near.remedy else ""))
-    return tuple(lines)
+        refusal = refusals[kind]
+        return Lacks((_apart(screen, refusal),), stock, open_end=not refusal.proven)
+    members = kinds.get(kind, ()) if kind else ()
+    return Lacks((_wanted(screen, kind, members, good[kind] if kind else 0, serves),), stock)
 
 
 def _apart(screen: Screen, refusal: Refusal) -> str:
@@ -149,7 +141,7 @@ def _apart(screen: Screen, refusal: Refusal) -> str:
         return f"enough cells, and no choice of them makes {shape}: every one was tested; the last: {cause}{named}{change}"
     return (
         f"enough cells, but no {shape} found in {refusal.tried} groupings tried (more even resistances, more capacity); "
-        f"that there is none {NOT_PROVEN}; the last: {cause}{named}{change}"
+        f"that there is none is not proven; the last: {cause}{named}{change}"
     )
 
 

@@ -221,7 +221,7 @@ def page_of_all(found: StockPlan) -> None:
                 f"capacity spent beyond the least that would do: {show(found.surplus_ah, Dimension.CAPACITY)}",
             ]
         )
-    spare = [why for why in found.cells if why.test == "kept" and why.text.startswith("would do")]
+    spare = [why for why in found.cells if why.test == "kept"]
     if spare:
         output.section("Kept")
         output.bullets(f"{why.code}: {why.text}" for why in spare[:SHOWN])
