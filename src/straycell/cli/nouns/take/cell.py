@@ -12,6 +12,8 @@ from straycell.acceptance.reasons import Outcome
 from straycell.bench.cell_list import Wanted, cell_list
 from straycell.bench.cell_sheet import cell_history, cell_sheet
 from straycell.bench.list_order import CellOrder, sort_cells
+from straycell.bench.outlook import IN_HOUSE
+from straycell.bench.recording.many import Which, each
 from straycell.bench.recording.record import followed
 from straycell.bench.recording.swap import swap_cells
 from straycell.bench.wording import shapes, sheet_words
@@ -21,6 +23,7 @@ from straycell.cli.app.files import Force
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.fields import takes
 from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app.grammar.which import BoxOption, CodesArgument, TeardownOption
 from straycell.cli.nouns.take import facts
 from straycell.cli.show import cell_page, cell_table
 from straycell.cli.show.after_writing import talk_recorded
@@ -275,16 +278,20 @@ def history(code: CodeArgument) -> None:
 
 @app.command("move")
 def move(
-    codes: Annotated[list[str], values.text_argument("CODE", "The cells.")],
-    box: Annotated[str, values.text_argument("BOX", "Where they lie now.")],
+    codes: CodesArgument = None,
+    *,
+    target: Annotated[str, values.text_argument("BOX", "Where they lie now.")],
+    box: BoxOption = None,
+    teardown: TeardownOption = None,
 ) -> None:
     """Put cells into another box, all of them in one write."""
+    which = Which(tuple(codes or ()), box, teardown)
     with context.writing() as writer:
-        found = list(dict.fromkeys(writer.find_code(code) for code in codes))
         # One write: a box that takes two of three cells would leave a person guessing which.
-        moved = [writer.move_cell(code, box) for code in found]
+        found = which.find(writer, (*IN_HOUSE, Stage.CONDEMNED))
+        moved = each(found, lambda code: writer.move_cell(code, target))
     documents = [shapes.cell_json(cell) for cell in moved]
-    shown = f"{', '.join(cell.code for cell in moved)}  now in {box}"
+    shown = f"{', '.join(cell.code for cell in moved)}  now in {target}"
     output.emit(documents[0] if len(documents) == 1 else documents, lambda: output.say(shown))
     talk_cautions(Step.STORING)
 
