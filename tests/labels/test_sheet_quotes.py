@@ -6,6 +6,7 @@ The reckoning here knows Ohm, Kirchhoff and the published tables alone; nothing 
 from __future__ import annotations
 
 import math
+import os
 import random
 from itertools import pairwise
 from pathlib import Path
@@ -29,6 +30,8 @@ from straycell.projects import Project
 Groups = list[list[Candidate]]
 BENCH = Bench(Path("nowhere"), shipped_rules(), NOW)
 DUST = 1 + 1e-6
+PLANS = int(os.environ.get("STRAYCELL_PLANS", "60"))
+"""240 in the long run; each is drawn from its own number."""
 
 # An 18650 sheet: 0.1C from 0 to 5 degC, 0.2C to 15, 0.5C to 45, each taken where it is surely reached.
 SHEET_C = [(10.0, 0.2), (15.0, 0.2), (20.0, 0.5), (45.0, 0.5)]
@@ -177,9 +180,9 @@ def check_limits(told: Quoted, asked: Project, groups: Groups, full_v: float) ->
         drawn_a = series * full_v / resistor
         assert series * full_v * drawn_a <= watts and drawn_a <= load_a * DUST
         assert falls_v >= drawn_a * sum(1 / sum(1 / ohm(c) for c in g) for g in groups) / DUST
-    # Energy between the weakest group at 3.5 and at 3.9 V a cell.
+    # Energy between the weakest group at 3.5 and at 3.9 V a cell, two figures rounded down.
     least_ah = min(sum(surely_ah(c) for c in g) for g in groups)
-    assert 3.5 * series * least_ah * 0.99 <= told.low_wh <= told.expected_wh
+    assert 3.5 * series * least_ah * 0.9 <= told.low_wh <= told.expected_wh
     assert told.expected_wh <= 3.9 * series * min(
         sum(c.capacity.value for c in g if c.capacity) for g in groups
     )
@@ -250,7 +253,7 @@ def planned(asked: Project, cells: list[Candidate]) -> tuple[Groups, str] | None
 def test_every_limit_on_the_sheet_of_a_served_plan_holds(part: int) -> None:
     """Random packs of one to five in series and one to five in parallel, read from the sentences and reckoned again."""
     served = 0
-    for seed in range(part, 240, 4):
+    for seed in range(part, PLANS, 4):
         series, parallel = 1 + seed // 4 % 5, 1 + seed // 20 % 5
         full_v = 4.10 if seed % 7 == 0 else None
         asked, cells = device(series, parallel, seed), stock(series, parallel, seed, full_v=full_v)
@@ -259,7 +262,7 @@ def test_every_limit_on_the_sheet_of_a_served_plan_holds(part: int) -> None:
         served += 1
         told = read_sheet(plain(sheet_of(asked, *plan, BENCH)))
         check_limits(told, asked, plan[0], full_v or 4.2)
-    assert served > 30
+    assert served >= PLANS / 4 / 2
 
 
 def test_the_check_itself_notices_a_limit_that_is_a_tenth_too_high() -> None:
