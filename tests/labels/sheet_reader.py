@@ -80,7 +80,11 @@ def read_sheet(text: str) -> Quoted:
     trip = re.search(rf"trips \([^)]*\) between {NUMBER}A and {NUMBER}A", told)
     load = re.search(rf"a resistor of {NUMBER}ohm, {NUMBER}W.*?falls by no more than {NUMBER}V", told)
     return Quoted(
-        *(float(data[k]) for k in range(1, 6)),
+        empty_v=float(data[1]),
+        nominal_v=float(data[2]),
+        full_v=float(data[3]),
+        low_wh=float(data[4]),
+        expected_wh=float(data[5]),
         charge_to_v=amount(charge),
         charge=spans,
         steady_a=amount(give),

@@ -155,7 +155,7 @@ def test_a_name_in_a_disc_keeps_clear_of_its_rim(shape: tuple[int, int]) -> None
             (name,) = [
                 t
                 for t in face.texts
-                if t.text == disc.name[:-1] and disc.holds(t.x + t.box.width / 2, t.baseline)
+                if t.text == disc.name[:-1] and disc.holds(t.box.x + t.box.width / 2, t.box.y)
             ]
             for x in (name.box.x, name.box.right):
                 away = ((x - disc.x) ** 2 + (name.box.bottom - disc.y) ** 2) ** 0.5

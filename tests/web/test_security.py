@@ -19,9 +19,9 @@ from straycell.web import guard
 from straycell.web.devices import Devices, Scope, devices_path
 from straycell.web.limits import Limiter
 from straycell.web.pairing import TRIES, Pairing
-from straycell.web.routes import boxes, cell, due, find, intake, pair, part, projects, record
+from straycell.web.routes import boxes, cell, due, find, intake, pair, part, photograph, projects, record
 
-ROUTERS = (boxes, cell, due, find, intake, pair, part, projects, record)
+ROUTERS = (boxes, cell, due, find, intake, pair, part, photograph, projects, record)
 TEMPLATES = Path(straycell.web.__file__).parent / "templates"
 
 

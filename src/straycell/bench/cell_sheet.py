@@ -16,7 +16,7 @@ from straycell.readings import CautiousDefaults
 if TYPE_CHECKING:
     from straycell.acceptance import Figures
     from straycell.acceptance.reasons import Verdict
-    from straycell.store.book.records import Event, RecordedReading
+    from straycell.store.book.records import Event, Photograph, RecordedReading
     from straycell.store.reader import Reader
 
 
@@ -35,6 +35,7 @@ class CellSheet:
     now: datetime
     doubted: Mapping[RecordKey, str] = field(default_factory=dict)
     remedy: str = ""
+    photographs: tuple[Photograph, ...] = ()
 
 
 def cell_sheet(bench: Bench, code: str) -> CellSheet:
@@ -58,6 +59,7 @@ def sheet_of(bench: Bench, reader: Reader, code: str) -> CellSheet:
         now=now,
         doubted=doubts,
         remedy=remedy(evidence, rules, now) if doubts else "",
+        photographs=tuple(reader.photographs(code)),
     )
 
 

@@ -25,7 +25,7 @@ from straycell.cli.app.grammar.fields import takes
 from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.app.grammar.which import BoxOption, CodesArgument, TeardownOption
 from straycell.cli.nouns.take import facts
-from straycell.cli.show import cell_page, cell_table
+from straycell.cli.show import cell_page, cell_table, picture
 from straycell.cli.show.after_writing import talk_recorded
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.pieces.outcomes import parse_outcome
@@ -257,6 +257,18 @@ def show(code: CodeArgument) -> None:
     )
 
 
+@app.command("plot")
+def plot(
+    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    out: picture.Out = None,
+    force: picture.Force = False,
+) -> None:
+    """Draw how a cell keeps its charge: rest voltages within what the limits allow, its siblings faint."""
+    from straycell.bench.paper.curves_of import rest_curves_of
+
+    picture.draw_curves(rest_curves_of(context.bench(), code), out, force)
+
+
 @app.command("history")
 def history(code: CodeArgument) -> None:
     """Show everything that ever happened to a cell, corrections too."""
@@ -316,3 +328,17 @@ def swap(
         lambda: output.say(f"{len(done.items)} readings and charges changed places"),
     )
     talk_recorded(done)
+
+
+@app.command("photo")
+def photo(
+    code: CodeArgument,
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A picture file.", show_default=False)],
+) -> None:
+    """Keep a photograph with a cell: scaled, without the place and device that a camera writes into it."""
+    from straycell.bench.recording.photograph import keep_photograph
+
+    kept = keep_photograph(context.bench(), code, file)
+    document = shapes.photograph_json(kept) | {"file": str(kept.file)}
+    output.emit(document, lambda: output.say(f"{kept.cell}: photograph kept, {kept.file}"))
+    output.hint("it decides nothing: what it shows is recorded with: straycell reading add CODE --look WORD")
