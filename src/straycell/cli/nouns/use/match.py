@@ -270,9 +270,11 @@ def page(found: Match, mass: str = "") -> None:
     if found.joining is not None:
         output.section("Joining, in this order")
         output.bullets(found.joining.lines)
-    if found.warnings:
+    # What the lamps would get is said once, among the pack's own data.
+    said = found.data.lamps if found.data is not None else ""
+    if mind := [line for line in found.warnings if line != said]:
         output.section("Mind")
-        output.bullets(found.warnings)
+        output.bullets(mind)
     # A person trusts a choice when the rejected ones have reasons, too.
     if found.not_chosen:
         output.section("Why not the others")
