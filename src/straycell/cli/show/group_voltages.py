@@ -66,9 +66,12 @@ def ask_about(seen: Seen, charged_alone: frozenset[int] | None) -> frozenset[int
     for one in seen.outside if prompts.at_terminal() else ():
         # A slip of the finger would take a sound pack out of use.
         volts = show(one.voltage.value, Dimension.VOLTAGE)
-        prompts.confirm(
-            False, f"group {one.group + 1} at {volts} is outside its limits: measured twice, and so?"
-        )
+        if not prompts.agrees(
+            f"group {one.group + 1} at {volts} is outside its limits: measured twice, and so?"
+        ):
+            raise UsageFault(
+                "not confirmed: nothing was changed", "measure it again, then record what you find"
+            )
     return frozenset(alone)
 
 
@@ -101,8 +104,10 @@ def talk_groups(found: Inspected) -> None:
     """What the voltages show: a group outside its limits or that sinks is a danger, else the next day to measure."""
     for far in found.outside:
         output.talk(_out_of_limits(found, far))
+    told = {far.group for far in found.outside}
     for one in found.sinking:
-        output.talk(_warning(found, one))
+        if one.group not in told:
+            output.talk(_warning(found, one))
     if found.sinking or found.outside:
         talk_cautions(Step.DISMANTLE)
         return
