@@ -289,7 +289,9 @@ def test_the_check_itself_notices_a_limit_that_is_a_tenth_too_high() -> None:
 def test_the_printed_sheet_is_the_plan(series: int, parallel: int) -> None:
     """Read back from the PDF's text: every cell at its position with its figures, every limit as in the plan."""
     asked, cells = device(series, parallel, 3), stock(series, parallel, 3)
-    plan = planned(asked, cells)
+    # The search for 13 groups of 20 takes its time and is tested elsewhere: as they lie, they are a pack, too.
+    as_they_lie = [cells[parallel * g : parallel * (g + 1)] for g in range(series)]
+    plan = (as_they_lie, "by-hand") if series > 4 else planned(asked, cells)
     assert plan is not None
     groups, name = plan
     text = printed(sheet_of(asked, groups, name, BENCH))
