@@ -67,21 +67,32 @@ def first_stop(
     return max(known, key=lambda item: item[1])
 
 
-def margin_share(basis: str, rate_c: float, temperature_c: float, known_c: float = 0.0) -> float:
+def margin_share(
+    basis: str, rate_c: float, temperature_c: float, known_c: float = 0.0, quick: bool = False
+) -> float:
     """The share of the time that the model may be wrong by (data/margin.toml), at most `most`.
 
     `rate_c` is the rate at which the charge leaves: of a profile, the mean over its charge, not over its time.
+    `quick`: the cell's own pulses show that its diffusion is not slow.
     """
     table = shipped("margin")[basis.replace(" ", "_")]
+    per_rate = table["per_rate_quick" if quick else "per_rate"]
     # A trace was measured at its own rate, so the model is only in doubt for what goes beyond that.
     beyond = max(0.0, rate_c ** table["rate_power"] - known_c ** table["rate_power"])
     # Diffusion is what the model knows least, and the cold slows it: the doubt grows with it.
     stiff = lag_ratio(temperature_c).expected ** table["cold_power"]
-    return float(min(table["most"], table["base"] + table["per_rate"] * beyond * stiff))
+    # Less current than the trace's was seen at: what its lag hid comes back, by how much differs from set to set.
+    slower = table["per_rate_down"] * max(0.0, known_c - rate_c)
+    return float(min(table["most"], table["base"] + slower + per_rate * beyond * stiff))
 
 
 def margin_of(
-    basis: str, rate_c: float, temperature_c: float, trace: OwnTrace | None, capacity_ah: float
+    basis: str,
+    rate_c: float,
+    temperature_c: float,
+    trace: OwnTrace | None,
+    capacity_ah: float,
+    quick: bool = False,
 ) -> tuple[float, float, float]:
     """What the model may be wrong by: a share of the time, volts early, volts late."""
     known_c = 0.0
@@ -89,7 +100,7 @@ def margin_of(
         currents = trace.currents()
         known_c = sum(currents) / len(currents) / capacity_ah
     table = shipped("margin")[basis.replace(" ", "_")]
-    share = margin_share(basis, rate_c, temperature_c, known_c)
+    share = margin_share(basis, rate_c, temperature_c, known_c, quick)
     return share, float(table["off_v"]), float(table["off_up_v"])
 
 
