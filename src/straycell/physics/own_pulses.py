@@ -48,7 +48,7 @@ class Resisting:
             p
             for p in self.pulses
             if abs(p.seconds - self.seconds) <= figures["same_length"] * self.seconds
-            and abs(p.temperature_c - self.temperature_c) >= figures["apart_k"]
+            and abs(counted_c(p.temperature_c) - self.temperature_c) >= figures["apart_k"]
             and p.resistance.value > 0 < self.base.value
         ]
         if not others:
@@ -58,9 +58,9 @@ class Resisting:
         # Warmer counts as 25 degC, as for cells without a pulse of their own.
         now, known, base = (
             inverse_kelvin(min(c, REFERENCE_C))
-            for c in (temperature_c, own.temperature_c, self.temperature_c)
+            for c in (temperature_c, counted_c(own.temperature_c), self.temperature_c)
         )
-        way = (now - base) / (known - base) if known != base else -1.0
+        way = (now - base) / (known - base)
         if way < 0.0:
             return None
         ratio = own.resistance.value / self.base.value
@@ -72,13 +72,20 @@ class Resisting:
         return Spread(expected * beyond.expected, low * beyond.low, high * beyond.high)
 
 
+def counted_c(temperature_c: float | None) -> float:
+    """The temperature in degC that a pulse counts at: that of the reference in a room, and where none is known."""
+    if temperature_c is None or temperature_c >= shipped("polarisation")["own_pulses"]["room_c"]:
+        return REFERENCE_C
+    return temperature_c
+
+
 def is_quick(capacity_ah: float, pulses: Sequence[Pulse]) -> bool:
     """Whether a short and a long pulse show that little builds up between them; never True without both."""
     figures = shipped("polarisation")["own_pulses"]
     short_s, long_s = figures["short_s"], figures["long_s"]
     for long in pulses:
         for short in pulses:
-            near = abs(long.temperature_c - short.temperature_c) < figures["apart_k"]
+            near = abs(counted_c(long.temperature_c) - counted_c(short.temperature_c)) < figures["apart_k"]
             if not (near and short.seconds <= short_s and long.seconds >= long_s):
                 continue
             grown = long.resistance.value - short.resistance.value

@@ -81,9 +81,9 @@ def margin_share(
     beyond = max(0.0, rate_c ** table["rate_power"] - known_c ** table["rate_power"])
     # Diffusion is what the model knows least, and the cold slows it: the doubt grows with it.
     stiff = lag_ratio(temperature_c).expected ** table["cold_power"]
-    # Less current than the trace's was seen at: what its lag hid comes back, by how much differs from set to set.
-    slower = table["per_rate_down"] * max(0.0, known_c - rate_c)
-    return float(min(table["most"], table["base"] + slower + per_rate * beyond * stiff))
+    # Away from the trace's own rate, to either side, its curve is freed of a drop and a lag that sets differ in.
+    away = table["per_step"] * abs(rate_c - known_c)
+    return float(min(table["most"], table["base"] + away + per_rate * beyond * stiff))
 
 
 def margin_of(
@@ -114,7 +114,8 @@ MEASURES = {
     "capacity": "its capacity on a better meter",
     "resistance": "its resistance by a pulse",
     "cold": "a discharge trace taken in that cold",
-    "stiff": "a discharge trace taken in that cold",
+    "stiff": "a pulse and a discharge trace taken in that cold",
+    "model": "a discharge trace at the device's own current, or d.c. pulses of 1 s and of 30 s,",
     "losses": "its own self-discharge",
 }
 _OWN_CURRENT = "a discharge trace at the device's own current"

@@ -25,7 +25,7 @@ from dataclasses import dataclass, replace
 from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.physics.loads import Load, Profile
-from straycell.physics.own_pulses import Pulse, Resisting, is_quick
+from straycell.physics.own_pulses import Pulse, Resisting, counted_c, is_quick
 from straycell.physics.run_time.answers import (
     MOST_MARGIN_UP,
     Runtime,
@@ -103,7 +103,7 @@ def estimate(
     capacity_current_a: float | None = None,
     capacity_cutoff_v: float | None = None,
     resistance_pulse_s: float = 1.0,
-    resistance_c: float = REFERENCE_C,
+    resistance_c: float | None = None,
     pulses: Sequence[Pulse] = (),
 ) -> Runtime:
     """Run time of a pack of equal cells, from full. Capacity (Ah) and resistance (ohm) are those of one cell.
@@ -122,7 +122,12 @@ def estimate(
         cutoff_v / series, cell_cutoff_v, protection_cutoff_v, dark_voltage(load, series)
     )
     ohm, ohm_u, notes = known_resistance(capacity, resistance)
-    resisting = Resisting(Measured(ohm, ohm_u), resistance_pulse_s, resistance_c, tuple(pulses))
+    resisting = Resisting(
+        Measured(ohm, ohm_u),
+        resistance_pulse_s,
+        counted_c(resistance_c),
+        tuple(pulses),
+    )
     trace_c = None if own_trace is None else own_trace.temperature_c
     cases = cases_of(chemistry, capacity, resisting, temperature_c, trace_c)
     if own_trace is not None:
