@@ -20,16 +20,18 @@ def main() -> int:
     broken = 0
     print("low over truth, published sets by the full model")
     print(
-        f"{'known':18}{'degC':>6}{'C':>6}{'goal':>7}{'median':>8}{'worst set':>20}{'highest':>9}{'expected off':>14}"
+        f"{'known':18}{'degC':>6}{'C':>6}{'goal':>7}{'median':>8}{'nearest set':>20}{'highest':>9}{'expected off':>14}"
     )
     for basis in BASES:
         for (at_c, most_c), goal in GOALS.items():
             found = of_all(basis, at_c, most_c)
-            low, most = min(found, key=lambda c: c.low), max(c.low for c in found)
+            worst = max(found, key=lambda c: c.low)
             off = median([abs(c.expected - 1.0) for c in found])
-            figures = f"{goal:7.2f}{median([c.low for c in found]):8.3f}{low.name:>20}{most:9.3f}{off:14.3f}"
+            figures = (
+                f"{goal:7.2f}{median([c.low for c in found]):8.3f}{worst.name:>20}{worst.low:9.3f}{off:14.3f}"
+            )
             print(f"{basis:18}{at_c:6.0f}{most_c:6.1f}{figures}")
-            broken += most > 1.0
+            broken += worst.low > 1.0
     print("measured cells, from the curve: low over truth, expected over truth")
     for cell, at_c in COOL:
         for cold in (False, True):
