@@ -126,7 +126,12 @@ def test_the_last_of_five_bands_is_the_tolerance_of_the_standard(colour, percent
 @pytest.mark.parametrize(
     ("colour", "power"),
     [
-        *((each, at) for at, each in enumerate("black brown red orange yellow green blue violet".split())),
+        *(
+            (each, at)
+            for at, each in enumerate(
+                ["black", "brown", "red", "orange", "yellow", "green", "blue", "violet"]
+            )
+        ),
         ("grey", 8),
         ("white", 9),
         ("gold", -1),
