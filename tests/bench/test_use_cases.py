@@ -73,7 +73,7 @@ def test_a_mistyped_charge_is_put_right_by_its_own_fields(bench: Bench) -> None:
     """Only the end current was forgotten; the rest stays."""
     charge = record_charge(bench, CODE, {"current_a": 0.5, "until_v": 4.2}).items[0]
     correction = Correction(Mistake.MISTYPED, {"end_current_a": 0.05}, None, None, NOW)
-    done = supersede(bench, str(charge.id), correction, "read again")
+    done = supersede(bench, [str(charge.id)], correction, "read again")
     (again,) = done.recorded.items
     assert (again.end_current_a, again.value) == (0.05, 4.2)
     assert [entry.superseded for entry in cell_sheet(bench, CODE).recorded] == [True, False]

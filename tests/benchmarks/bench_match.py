@@ -16,7 +16,7 @@ from tests.matching.single_bench import LIMITS, NOW, cell, project
 
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import Chemistry
-from straycell.matching import Candidate, match_single
+from straycell.matching import Candidate, match_project
 from straycell.physics.curves import curves_for
 
 COUNT, STEP_H, POWER_W, CUTOFF_V, MOST = 10_000, 1 / 60, 0.4, 3.0, 4.0
@@ -77,7 +77,7 @@ def main() -> int:
         charge='current = "250mA"\nvoltage = "4.2V"\ntolerance = "1%"',
     )
     loop_s = seconds(lambda: bare_loop(cells))
-    match_s = seconds(lambda: match_single(asked, cells, LIMITS, now=NOW))
+    match_s = seconds(lambda: match_project(asked, cells, LIMITS, now=NOW))
     ratio = match_s / loop_s
     print(f"bare loop {loop_s:.2f} s, match with peaks and every reason {match_s:.2f} s: {ratio:.1f} times")
     return 0 if ratio <= MOST else 1

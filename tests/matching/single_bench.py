@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 from straycell.acceptance.reasons import Outcome
 from straycell.acceptance.rules import shipped_rules
 from straycell.cells import CellFacts, Chemistry, Form, Stage, next_codes
-from straycell.matching import Candidate, Match, UseLimits, match_single
+from straycell.matching import Candidate, Match, UseLimits, match_project
 from straycell.projects import Project, parse_project
 from straycell.quantities import Measured
 from straycell.readings import Method
@@ -77,7 +77,7 @@ def project(
 
 def match(wanted: Project, *cells: Candidate, limits: UseLimits = LIMITS) -> Match:
     """The match at NOW."""
-    return match_single(wanted, cells, limits, now=NOW)
+    return match_project(wanted, cells, limits, now=NOW)
 
 
 def reason(wanted: Project, candidate: Candidate, limits: UseLimits = LIMITS) -> str:

@@ -271,6 +271,19 @@ def test_no_better_cells_than_needed_are_spent() -> None:
     assert plan.surplus_ah == pytest.approx(0.2)
 
 
+@pytest.mark.parametrize("ratio", [None, 1.5])
+def test_a_demand_takes_only_cells_of_its_list(ratio: float | None) -> None:
+    """The cheapest cell within all limits is not on the list; without enough listed cells nothing is served."""
+    offers = [offer(2000 + 100 * i, 50) for i in range(4)]
+    pair = demand((1, 2, 1), 1000, 100, 1)
+    plan = allocate_cells(offers, [{**pair, "cells": [1, 3]}], resistance_ratio=ratio)
+    assert sorted(plan.assignment[0]) == [1, 3]
+    assert allocate_cells(offers, [{**pair, "cells": [2]}], resistance_ratio=ratio).served == [False]
+    # Another demand may still have what the first cannot.
+    both = allocate_cells(offers, [{**pair, "cells": {1, 3}}, pair], resistance_ratio=ratio)
+    assert (both.served, sorted(both.assignment[1])) == ([True, True], [0, 2])
+
+
 def test_a_served_demand_uses_exactly_one_of_its_kinds() -> None:
     """One cell of each kind is not a pair; two of one kind are."""
     either = demand((1, 2, 1), 1000, 100, 1, kind=["a", "b"])

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import json
 import random
-from collections.abc import Sequence
 from dataclasses import replace
-from datetime import datetime
 
 import pytest
 from hypothesis import given
@@ -16,7 +14,7 @@ from tests.matching.single_bench import CODES, LIMITS, NOW, cell, match, project
 
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import Chemistry, Form, Stage
-from straycell.matching import Candidate, Match, UseLimits, match_project, match_single
+from straycell.matching import Candidate, Match, match_project
 from straycell.projects import Project
 from straycell.quantities import Measured
 
@@ -108,10 +106,11 @@ def test_an_unserved_project_says_what_is_missing_in_numbers_and_the_nearest_cel
     answer = match(project(runtime="20h"), cell(0, 1.2), cell(1, 1.9), cell(2, outcome=Outcome.HOLD))
     assert not answer.served and answer.groups == ()
     assert answer.nearest is not None and answer.nearest.code == CODES[1]
-    wanted, counted, nearest = answer.missing
+    wanted, counted, nearest, *changes = answer.missing
     assert wanted.startswith("missing: 1 free cell, solo or pack, of at least ")
     assert counted == "of 3 cells: 2 running too short, 1 on hold or discarded"
     assert nearest.startswith(f"nearest: {CODES[1]}: 1900 mAh: runs ")
+    assert changes and changes[0].startswith("a need of ")
 
 
 def test_the_capacity_named_as_missing_would_serve_and_a_little_less_would_not() -> None:
@@ -139,37 +138,31 @@ def test_an_empty_shelf_is_answered() -> None:
     assert "there is no cell to choose from" in answer.missing
 
 
-def test_packs_are_answered_honestly() -> None:
-    """Series or parallel above one: not served yet, and says so; no cell is blamed."""
-    answer = match(project(pack="parallel = 2"), cell(0), cell(1))
-    assert not answer.served
-    assert answer.missing[0].startswith("not served yet")
-
-
 def test_auto_is_served_by_one_cell_when_one_does_it() -> None:
     """The smallest topology first; where one does not do it, packs are named."""
     auto = 'series = "auto"\nparallel = "auto"'
     assert match(project(pack=auto), cell(0)).served
-    assert "packs" in match(project(pack=auto, runtime="90h"), cell(0)).missing[-1]
+    assert "in parallel" in match(project(pack=auto, runtime="90h"), cell(0)).missing[-1]
 
 
-def test_the_pack_planner_is_asked_only_where_one_cell_does_not_do_it() -> None:
+def test_a_pack_is_made_only_where_one_cell_does_not_do_it() -> None:
     """One cell first; a project for one cell never becomes a pack."""
-    asked: list[str] = []
 
-    def planner(wanted: Project, cells: Sequence[Candidate], limits: UseLimits, now: datetime) -> Match:
-        asked.append(wanted.name)
-        return Match(wanted.name, True, ((cells[0].code, cells[1].code),))
+    def places(wanted: Project) -> list[int]:
+        return [len(group) for group in match(wanted, cell(0), cell(1)).groups]
 
-    def served(wanted: Project) -> bool:
-        shelf = (cell(0), cell(1))
-        return match_project(wanted, shelf, LIMITS, now=NOW, plan_pack=planner).served
+    assert places(project(pack='parallel = "auto"')) == [1]
+    assert places(project(runtime="90h")) == []
+    assert places(project(runtime="45h", pack='parallel = "auto"')) == [2]
+    assert places(project(pack="parallel = 2")) == [2]
 
-    assert served(project(pack='parallel = "auto"')) and not asked
-    assert not served(project(runtime="90h")) and not asked
-    assert served(project(runtime="45h", pack='parallel = "auto"')) and len(asked) == 1
-    assert served(project(pack="parallel = 2")) and len(asked) == 2
-    assert not match_project(project(pack="series = 2"), (cell(0),), LIMITS, now=NOW).served
+
+def test_what_neither_one_cell_nor_a_pack_serves_names_both_and_the_shelf_once() -> None:
+    """The one cell it lacks, then the pack; what lies on the shelf is listed once."""
+    missing = match(project(pack='parallel = "auto"', runtime="400h"), cell(0), cell(1)).missing
+    assert missing[0].startswith("missing: 1 free cell")
+    assert sum("nearest" in line.split(":")[0] for line in missing) == 1
+    assert any("in parallel" in line for line in missing)
 
 
 def test_lamps_that_one_cell_cannot_light_are_told_so() -> None:
@@ -281,7 +274,7 @@ def test_the_order_of_the_shelf_changes_nothing(
     """Same cells, same plan, same words."""
     shuffled = list(shelf)
     shuffler.shuffle(shuffled)
-    assert match_single(wanted, shuffled, LIMITS, now=NOW) == match_single(wanted, shelf, LIMITS, now=NOW)
+    assert match_project(wanted, shuffled, LIMITS, now=NOW) == match_project(wanted, shelf, LIMITS, now=NOW)
 
 
 @examples(50)

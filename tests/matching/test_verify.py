@@ -100,3 +100,10 @@ def test_a_kind_that_is_not_accepted_is_caught() -> None:
 def test_an_unsound_plan_is_an_error_for_the_one_handler() -> None:
     """The person gets a message and a way to report it, never a traceback."""
     assert issubclass(UnsoundPlan, StraycellError)
+
+
+def test_a_cell_that_is_not_on_the_list_of_a_demand_is_caught() -> None:
+    """Within all limits, and yet not one that the demand may have."""
+    verify_allocation([[0, 1]], OFFERS, [{**PAIR, "cells": [0, 1]}], None)
+    with pytest.raises(UnsoundPlan, match="not among those it may have"):
+        verify_allocation([[0, 1]], OFFERS, [{**PAIR, "cells": [0, 2]}], None)

@@ -9,7 +9,7 @@ from tests.sample.conftest import Built
 
 from straycell.acceptance import Outcome
 from straycell.bench.candidates import candidates
-from straycell.matching import Match, UseLimits, match_single
+from straycell.matching import Match, UseLimits, match_project
 from straycell.projects import Project, finish_faults, parse_project
 from straycell.store.reader import open_reader
 
@@ -24,7 +24,9 @@ def project(built: Built, name: str) -> Project:
 def match(built: Built, name: str) -> Match:
     with open_reader(built.path) as reader:
         offers = candidates(reader, built.rules, built.sample.now)
-    return match_single(project(built, name), offers, UseLimits.from_rules(built.rules), now=built.sample.now)
+    return match_project(
+        project(built, name), offers, UseLimits.from_rules(built.rules), now=built.sample.now
+    )
 
 
 def test_four_projects_wait_and_one_was_given_up(built: Built) -> None:

@@ -11,6 +11,14 @@ from tests.store.store_bench import NOW, Shelf
 from straycell.store.schema.guards import APPEND_ONLY, FOR_LIFE, trigger_statements
 
 
+@pytest.fixture
+def full(full: Shelf) -> Shelf:
+    """The full store with a photograph, whose file lies beside it and so is not copied with others."""
+    with full.writing() as writer:
+        writer.add_photograph(writer.codes()[0], b"\xff\xd8\xff")
+    return full
+
+
 def _refused(shelf: Shelf, sql: str, *values: object) -> str:
     with shelf.bare() as conn, pytest.raises(sqlite3.IntegrityError) as caught:
         conn.execute(sql, values)

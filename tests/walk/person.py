@@ -15,7 +15,7 @@ from straycell.bench.candidates import candidates
 from straycell.cells import Stage
 from straycell.errors import BadData, NegativeAnswer
 from straycell.keys import NEW
-from straycell.matching import UseLimits, match_single
+from straycell.matching import UseLimits, match_project
 from straycell.projects import parse_project
 from straycell.readings import Charge, Quantity, Reading
 from straycell.safety.due.survey import DueItem, due_now, survey
@@ -365,7 +365,7 @@ class Person(Hands):
         offers = candidates(writer, self.rules, now)
         self.matched = set()
         for name, text in PROJECTS.items():
-            found = match_single(parse_project(text, source=name, base=None), offers, limits, now=now)
+            found = match_project(parse_project(text, source=name, base=None), offers, limits, now=now)
             codes = {code for group in found.groups for code in group}
             self.matched |= codes
             taken = [b for b in writer.builds() if b.project == name]

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 from straycell.bench.context import Bench
+from straycell.bench.recording.running import LONGEST_CHARGE
 from straycell.bench.uncounted_capacity import doubted, remedy
 from straycell.cells import Cell
 from straycell.keys import RecordKey
@@ -16,7 +17,7 @@ from straycell.readings import CautiousDefaults
 if TYPE_CHECKING:
     from straycell.acceptance import Figures
     from straycell.acceptance.reasons import Verdict
-    from straycell.store.book.records import Event, RecordedReading
+    from straycell.store.book.records import Event, Photograph, RecordedReading
     from straycell.store.reader import Reader
 
 
@@ -35,6 +36,7 @@ class CellSheet:
     now: datetime
     doubted: Mapping[RecordKey, str] = field(default_factory=dict)
     remedy: str = ""
+    photographs: tuple[Photograph, ...] = ()
 
 
 def cell_sheet(bench: Bench, code: str) -> CellSheet:
@@ -58,15 +60,20 @@ def sheet_of(bench: Bench, reader: Reader, code: str) -> CellSheet:
         now=now,
         doubted=doubts,
         remedy=remedy(evidence, rules, now) if doubts else "",
+        photographs=tuple(reader.photographs(code)),
     )
 
 
 @dataclass(frozen=True, slots=True)
 class CellHistory:
-    """Every write that concerned a cell, oldest first, and what each recorded of it."""
+    """Every write that concerned a cell, oldest first, and what each recorded of it.
+
+    `begun`: when a charge of it was begun that is not recorded yet, by its code.
+    """
 
     events: tuple[Event, ...]
     recorded: Mapping[int, tuple[RecordedReading, ...]]
+    begun: Mapping[str, datetime] = field(default_factory=dict)
 
 
 def cell_history(bench: Bench, code: str) -> CellHistory:
@@ -80,7 +87,8 @@ def sheet_with_history(bench: Bench, code: str) -> tuple[CellSheet, CellHistory]
     """Both of one moment, its readings looked up once; its events name no other cell."""
     with bench.reading() as reader:
         sheet = sheet_of(bench, reader, reader.find_code(code))
-        return sheet, _history(reader.history(sheet.cell.code, others=False), sheet.recorded)
+        found = _history(reader.history(sheet.cell.code, others=False), sheet.recorded)
+        return sheet, replace(found, begun=reader.charges_begun(bench.now - LONGEST_CHARGE, sheet.cell.code))
 
 
 def _history(events: Iterable[Event], entries: Iterable[RecordedReading]) -> CellHistory:

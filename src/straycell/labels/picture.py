@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import io
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
-from PIL import Image, ImageDraw, ImageFont, UnidentifiedImageError
+from PIL import Image, ImageDraw, ImageFont, ImageOps, UnidentifiedImageError
 
 from straycell.errors import BadData, UsageFault
 from straycell.files.read import read_bytes
@@ -23,6 +25,9 @@ from straycell.labels.stocks.stock import LabelShape, Stock
 MM_PER_INCH = 25.4
 LEAST_DPI, MOST_DPI = 150, 1200
 MOST_BYTES, MOST_PIXELS = 100_000_000, 80_000_000
+LONGEST_PX, JPEG_QUALITY = 1600, 80
+"""Of a kept photograph: a dent is seen, and a thousand of them take a third of a gigabyte."""
+_CLEAR = ("RGBA", "LA", "PA", "P")
 
 
 def single_png(content: LabelContent, dpi: int, stock: Stock) -> bytes:
@@ -33,7 +38,8 @@ def single_png(content: LabelContent, dpi: int, stock: Stock) -> bytes:
     # A fine stock's module is three dots of 300 dpi; with fewer dots its modules come out unequal.
     if dpi < stock.dpi:
         raise UsageFault(
-            f"stock '{stock.name}' needs a printer of {stock.dpi} dpi, not {dpi}", "use a larger label"
+            f"stock '{stock.name}' needs a printer of {stock.dpi} dpi, not {dpi}",
+            f"print at --dpi {stock.dpi}, or on a larger label: --stock plain-flag",
         )
     shape = _in_whole_dots(stock.shape, dpi)
     dot = MM_PER_INCH / dpi
@@ -108,6 +114,32 @@ def label_font(size_px: int) -> ImageFont.FreeTypeFont:
 
 def grey_picture(path: Path) -> Image.Image:
     """A picture file as grey levels, for reading codes. Raises BadData when it is none, or too large."""
+    with _opened(path) as picture:
+        return picture.convert("L")
+
+
+def small_photograph(path: Path) -> bytes:
+    """A photograph upright, at most 1600 px long, as JPEG, without what a camera adds: place, time, device, previews.
+
+    Raises BadData when the file is no picture, or too large.
+    """
+    with _opened(path) as picture:
+        # A JPEG is unpacked at a half, a quarter or an eighth at once: the memory for the rest is never taken.
+        picture.draft("RGB", (LONGEST_PX, LONGEST_PX))
+        # How the phone was held is a note beside the pixels, and goes with all other notes.
+        upright = ImageOps.exif_transpose(picture).convert("RGBA" if picture.mode in _CLEAR else "RGB")
+        upright.thumbnail((LONGEST_PX, LONGEST_PX))
+        # Onto a fresh picture: a scaled one keeps comments and profiles, which are written out again.
+        clean = Image.new("RGB", upright.size, "white")
+        clean.paste(upright, mask=upright if upright.mode == "RGBA" else None)
+        out = io.BytesIO()
+        clean.save(out, format="JPEG", quality=JPEG_QUALITY, optimize=True)
+    return out.getvalue()
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[Image.Image]:
+    """A picture file within its bounds; a fault while it is unpacked in the block is named as well."""
     raw = read_bytes(path, f"picture {path}", MOST_BYTES)
     if raw.startswith(b"%PDF-"):
         raise BadData(
@@ -118,6 +150,6 @@ def grey_picture(path: Path) -> Image.Image:
         with warnings.catch_warnings(action="ignore"), Image.open(io.BytesIO(raw)) as picture:
             if picture.width * picture.height > MOST_PIXELS:
                 raise BadData(f"{path} has {picture.width} x {picture.height} pixels", "make it smaller")
-            return picture.convert("L")
-    except (UnidentifiedImageError, OSError, ValueError, Image.DecompressionBombError):
+            yield picture
+    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, Image.DecompressionBombError):
         raise BadData(f"{path} is not a picture that can be read", "use PNG or JPEG") from None

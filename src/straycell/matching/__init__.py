@@ -9,8 +9,8 @@ if TYPE_CHECKING:
     from straycell.matching.all_projects import StockPlan, match_all
     from straycell.matching.allocate.cells import allocate_cells
     from straycell.matching.balance.deal import balance_groups
-    from straycell.matching.one_project import Match, match_project, match_single, plan_hash
-    from straycell.matching.pack.match_pack import as_built, plan_pack, serve
+    from straycell.matching.one_project import Match, plan_hash
+    from straycell.matching.pack.match_pack import as_built, match_project, serve
     from straycell.matching.screen.candidates import Candidate, Why
     from straycell.matching.screen.device import device_answers
     from straycell.matching.screen.limits import UseLimits
@@ -27,9 +27,7 @@ __all__ = [
     "device_answers",
     "match_all",
     "match_project",
-    "match_single",
     "plan_hash",
-    "plan_pack",
     "serve",
 ]
 # A run time or a cell's page wants one of these rooms, few want numpy: each is loaded when it is asked for.
@@ -40,8 +38,8 @@ _HOMES = {
     "screen.device": ("device_answers",),
     "all_projects": ("StockPlan", "match_all"),
     "screen.limits": ("UseLimits",),
-    "pack.match_pack": ("as_built", "plan_pack", "serve"),
-    "one_project": ("Match", "match_project", "match_single", "plan_hash"),
+    "pack.match_pack": ("as_built", "match_project", "serve"),
+    "one_project": ("Match", "plan_hash"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 

@@ -10,8 +10,8 @@ from datetime import datetime
 from straycell.matching.all_projects_model import Wish, in_order, worths
 from straycell.matching.all_projects_solve import Solved, bound_of, solve
 from straycell.matching.answer_check import check_answer
-from straycell.matching.one_project import Match, match_single
-from straycell.matching.pack.match_pack import described, pack_match, serve
+from straycell.matching.one_project import Match
+from straycell.matching.pack.match_pack import described, match_project, pack_match, serve
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
@@ -116,7 +116,7 @@ def _told(wish: Wish, cells: Sequence[Candidate], solved: Solved) -> Match:
     if plan is not None:
         found = described(wish.project, wish.screen, plan, limits)
     elif len(taken) == 1:
-        found = match_single(wish.project, taken, limits, now=now)
+        found = match_project(wish.project, taken, limits, now=now)
     else:
         found = pack_match(wish.project, taken, limits, now)
     if not found.served:

@@ -1,13 +1,9 @@
-"""All pending projects as one question to the optimiser: what each may take, and what serving it is worth.
-
-The optimiser knows limits of capacity, resistance and rank by kind; the tests know more. So a kind is split where a
-project's limits let in a cell that its tests refuse: the cells on either side of such a split differ for somebody.
-"""
+"""All pending projects as one question to the optimiser: which cells each may take, and what serving it is worth."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 
 from straycell.matching.pack.kinds import PackKind, by_kind
@@ -18,7 +14,6 @@ from straycell.matching.screen.shared import Screen
 from straycell.projects import Project
 from straycell.quantities import Measured
 
-Kind = tuple[object, ...]
 # Two mAh, far less than a tester's error, so that rounding shuts no cell out of a bound.
 DUST_AH = 0.002
 
@@ -65,62 +60,35 @@ def _surest(c: Candidate, members: Sequence[Candidate]) -> Candidate:
     return replace(c, capacity=Measured(1.0, share), resistance=Measured(ohm, 0.0))
 
 
-@dataclass(slots=True)
-class Question:
-    """Offers and demands for `allocate_cells`; `splits` tells apart the cells that a project's limits cannot."""
-
-    wishes: Sequence[Wish]
-    cells: Sequence[Candidate]
-    worth: Mapping[str, float]
-    splits: dict[str, set[str]] = field(default_factory=dict)
-
-    def kind(self, c: Candidate) -> Kind:
-        """What the optimiser may treat alike: the kind of a pack, and who was told apart."""
-        # A kind is what may be joined in one pack; who was split off must not be taken for one of them.
-        return (PackKind.of(c), tuple(sorted(self.splits.get(c.code, ()))))
-
-    def offers(self) -> list[dict[str, object]]:
-        """One offer a cell, in the order of `cells`."""
-        return [
-            {
-                "kind": self.kind(c),
-                "capacity_ah": c.capacity.value if c.capacity else 0.0,
-                "resistance_ohm": c.resistance.value if c.resistance else 0.0,
-                "rank": int(c.outcome),
-            }
-            for c in self.cells
-        ]
-
-    def demands(self, *, loosely: bool = False) -> list[dict[str, object]]:
-        """One demand a wish. `loosely` lets in all that any plan might use: for a bound, not for a plan."""
-        return [self._demand(wish, loosely) for wish in self.wishes]
-
-    def _demand(self, wish: Wish, loosely: bool) -> dict[str, object]:
-        codes = wish.helping if loosely else wish.fitting
-        allowed = [c for c in self.cells if c.code in codes]
-        kinds = sorted(
-            {self.kind(c) for c in allowed if wish.project.name not in self.splits.get(c.code, ())}
-        )
-        return {
-            # A kind that no offer has: the demand stays in its place of the list and cannot be served.
-            "kind": kinds or [("none",)],
-            "series": wish.shape[0],
-            "parallel": wish.shape[1],
-            "packs": 1,
-            "min_capacity_ah": min((c.capacity.value for c in allowed if c.capacity), default=0.0),
-            "max_resistance_ohm": max((c.resistance.value for c in allowed if c.resistance), default=0.0),
-            "min_rank": min((int(c.outcome) for c in allowed), default=0),
-            "weight": self.worth[wish.project.name],
+def offers_of(cells: Sequence[Candidate]) -> list[dict[str, object]]:
+    """What the optimiser must know of each cell: its figures, and the kind that a pack takes all its cells of."""
+    return [
+        {
+            "kind": PackKind.of(c),
+            "capacity_ah": c.capacity.value if c.capacity else 0.0,
+            "resistance_ohm": c.resistance.value if c.resistance else 0.0,
+            "rank": int(c.outcome),
         }
+        for c in cells
+    ]
 
-    def split(self, wish: Wish, codes: Iterable[str]) -> bool:
-        """Tell these cells apart for a project that cannot take them; False where they were before."""
-        new = False
-        for code in codes:
-            known = self.splits.setdefault(code, set())
-            new = new or wish.project.name not in known
-            known.add(wish.project.name)
-        return new
+
+def demand_of(
+    wish: Wish, cells: Sequence[Candidate], codes: Collection[str], weight: float
+) -> dict[str, object]:
+    """What the optimiser must know of a project that may have the cells of these codes."""
+    places = [k for k, c in enumerate(cells) if c.code in codes]
+    allowed = [cells[k] for k in places]
+    return {
+        # A kind that no offer has: the demand stays in its place of the list and cannot be served.
+        "kind": sorted({PackKind.of(c) for c in allowed}) or [("none",)],
+        "series": wish.shape[0],
+        "parallel": wish.shape[1],
+        # Surplus is counted from the least cell that would do.
+        "min_capacity_ah": min((c.capacity.value for c in allowed if c.capacity), default=0.0),
+        "cells": places,
+        "weight": weight,
+    }
 
 
 def worths(projects: Sequence[Project]) -> dict[str, float]:

@@ -7,18 +7,22 @@ again with cells of any mixture, and keeps them where the plan of all others bes
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
-from straycell.matching.all_projects_model import Question, Wish
+from straycell.matching.all_projects_model import Wish, demand_of, offers_of
 from straycell.matching.pack.match_pack import serve
 from straycell.matching.pack.plan import PackPlan
 from straycell.matching.pack.pools import vagueness_bands
 from straycell.matching.pack.shape_search import plan_among
 from straycell.matching.screen.candidates import Candidate
 
+if TYPE_CHECKING:
+    from straycell.matching.allocate.cells import Allocation
+
 Taken = dict[str, tuple[Candidate, ...]]
-ROUNDS, TRIES, DEPTH = 12, 40, 2
+TRIES, DEPTH = 40, 2
 # The work is bounded by turns; time only stops a search for less surplus, and the plan says so.
 SECONDS, AGAIN_SECONDS = 10.0, 3.0
 
@@ -143,67 +147,45 @@ def _planned(
     wishes: Sequence[Wish],
     cells: Sequence[Candidate],
     worth: Mapping[str, float],
-    room: tuple[float | None, Sequence[str]],
+    room: tuple[float | None, Collection[str]],
     seconds: float,
 ) -> Solved:
-    """The optimiser's plan, with cells told apart until no project gets one that its tests refuse."""
+    """The optimiser's plan within a ratio, without the cells whose resistance is too vague for it."""
     if not wishes:
         return Solved()
-    # Imported here: the solver is only loaded where there is something to solve.
-    from straycell.matching.allocate.cells import allocate_cells
-
-    useful = frozenset().union(*(w.fitting for w in wishes))
-    question = Question(wishes, [c for c in cells if c.code in useful], worth)
-    if not any(wish.screen.joined for wish in wishes):
-        # Single cells lose nothing by being told apart at once; packs would lose partners.
-        for wish in wishes:
-            question.split(wish, _let_in_wrongly(question, wish))
     ratio, vague = room
     # A vague resistance may lie anywhere within its U: among cells in parallel it counts as unfit, alone it harms
     # nobody.
-    for wish in wishes:
-        question.split(wish, vague if wish.shape[1] > 1 else ())
-    solved = Solved()
-    for _ in range(ROUNDS):
-        answer = allocate_cells(
-            question.offers(), question.demands(), resistance_ratio=ratio, seconds=seconds
-        )
-        taken = {
-            w.project.name: tuple(question.cells[k] for k in sorted(places))
-            for w, places in zip(wishes, answer.assignment, strict=True)
-            if places
-        }
-        solved = Solved(taken, answer.surplus_ah, answer.bound_surplus_ah, answer.stopped_early)
-        # Each round splits only what went wrong: splitting all at once would leave packs without partners.
-        if not _told_apart(question, wishes, solved):
-            break
+    may_have = [w.fitting.difference(vague) if w.shape[1] > 1 else w.fitting for w in wishes]
+    answer, useful = _asked(wishes, cells, worth, may_have, ratio, seconds)
+    taken = {
+        w.project.name: tuple(useful[k] for k in sorted(places))
+        for w, places in zip(wishes, answer.assignment, strict=True)
+        if places
+    }
+    solved = Solved(taken, answer.surplus_ah, answer.bound_surplus_ah, answer.stopped_early)
     _drop_unsound(wishes, solved)
     return solved
 
 
-def _let_in_wrongly(question: Question, wish: Wish) -> list[str]:
-    """Cells within the limits of one project that its tests refuse."""
-    demand = question.demands()[list(question.wishes).index(wish)]
-    fitting = wish.fitting
-    least_ah, most_ohm, rank = (demand[k] for k in ("min_capacity_ah", "max_resistance_ohm", "min_rank"))
-    assert isinstance(least_ah, float) and isinstance(most_ohm, float) and isinstance(rank, int)
-    return [
-        c.code
-        for c in question.cells
-        if c.code not in fitting
-        and (c.capacity.value if c.capacity else 0.0) >= least_ah
-        and (c.resistance.value if c.resistance else 0.0) <= most_ohm
-        and int(c.outcome) >= rank
+def _asked(
+    wishes: Sequence[Wish],
+    cells: Sequence[Candidate],
+    worth: Mapping[str, float],
+    may_have: Sequence[Collection[str]],
+    ratio: float | None,
+    seconds: float,
+) -> tuple[Allocation, list[Candidate]]:
+    """The optimiser's answer for wishes that may have the cells of these codes, and the cells its places mean."""
+    # Imported here: the solver is only loaded where there is something to solve.
+    from straycell.matching.allocate.cells import allocate_cells
+
+    wanted = set().union(*may_have)
+    useful = [c for c in cells if c.code in wanted]
+    demands = [
+        demand_of(w, useful, codes, worth[w.project.name]) for w, codes in zip(wishes, may_have, strict=True)
     ]
-
-
-def _told_apart(question: Question, wishes: Sequence[Wish], solved: Solved) -> bool:
-    """Whether a project got a cell that its tests refuse; such cells are told apart for the next round."""
-    again = False
-    for wish in wishes:
-        wrong = [c.code for c in solved.taken.get(wish.project.name, ()) if c.code not in wish.fitting]
-        again = question.split(wish, wrong) or again
-    return again
+    return allocate_cells(offers_of(useful), demands, resistance_ratio=ratio, seconds=seconds), useful
 
 
 def _drop_unsound(wishes: Sequence[Wish], solved: Solved) -> None:
@@ -220,7 +202,7 @@ def _drop_unsound(wishes: Sequence[Wish], solved: Solved) -> None:
             plan = plan_among(wish.project, taken, limits, now, wish.shape)
         if plan is not None:
             solved.packs[wish.project.name] = plan
-        elif wish.screen.joined or any(c.code not in wish.fitting for c in taken):
+        elif wish.screen.joined:
             del solved.taken[wish.project.name]
 
 
@@ -234,11 +216,6 @@ def bound_of(
     # All are served: no plan can be worth more, and no bound has to be searched for.
     if len(solved.taken) == len(wishes):
         return math.fsum(worth[w.project.name] for w in wishes)
-    from straycell.matching.allocate.cells import allocate_cells
-
-    question = Question(wishes, [c for c in cells if any(c.code in w.helping for w in wishes)], worth)
     ratio = wishes[0].screen.limits.resistance_ratio if any(w.shape[1] > 1 for w in wishes) else None
-    answer = allocate_cells(
-        question.offers(), question.demands(loosely=True), resistance_ratio=ratio, seconds=SECONDS
-    )
+    answer, _ = _asked(wishes, cells, worth, [w.helping for w in wishes], ratio, SECONDS)
     return answer.bound_weight

@@ -5,29 +5,24 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from functools import partial
 
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import CellFacts, Chemistry, Stage
+from straycell.matching.pack.least import MOST_AH, least_fitting
 from straycell.matching.screen import charger
 from straycell.matching.screen.candidates import Candidate, Why
-from straycell.matching.screen.cell_tests import SHUNT_FROM_A, ask_sensing, protection_trip
-from straycell.matching.screen.demand import Demand
+from straycell.matching.screen.cell_tests import SHUNT_FROM_A, ask_sensing
 from straycell.matching.screen.limits import UseLimits
 from straycell.matching.screen.screening import Screen, Screened, screen_candidate
 from straycell.matching.words import capacity, finite, hours, ohms
-from straycell.physics.protection import check_protection
 from straycell.projects import Project
 from straycell.quantities import Measured
-from straycell.readings import Method
 
 NO_PROTECTION = (
     "no protection is fitted: plan with it, but the build cannot be finished before over-charge, "
     "over-discharge and over-current protection is in the device"
 )
-PACKS_NOT_SEEN = "more cells in series or parallel might do it: only single cells were looked at, no packs"
-# From coin cells to the largest prismatic cells: nothing outside is one cell.
-SMALLEST_AH, LARGEST_AH = 1e-3, 400.0
-"""Where the search for a sufficient capacity looks."""
 PLAIN = {
     "stage": "not free",
     "outcome": "on hold or discarded",
@@ -65,40 +60,39 @@ def nearest_of(failing: Sequence[Screened]) -> Why | None:
     return failing[0].last if failing and failing[0].steps > 3 else None
 
 
-def missing_for(screen: Screen, failing: Sequence[Screened]) -> tuple[str, ...]:
-    """What an unserved project lacks, in plain numbers; `failing` with the nearest cell first."""
-    pack = screen.demand.project.pack
-    lines = [_wanted(screen, failing)]
+def nearest_first(screened: Screened) -> tuple[int, float, str]:
+    """In which order refused cells are listed: who came furthest, then who lacks least."""
+    return -screened.steps, screened.last.relative_shortfall, screened.candidate.code
+
+
+def seen_of(fitting: Sequence[Screened], failing: Sequence[Screened], *, joined: bool) -> tuple[str, ...]:
+    """What there is on the shelf: how many cells fail where, and the nearest of them (`failing` begins with it)."""
     if not failing:
-        lines.append("there is no cell to choose from")
-    else:
-        counts = Counter(s.last.test for s in failing)
-        listed = ", ".join(f"{number} {PLAIN[test]}" for test, number in counts.most_common())
-        lines.append(f"of {len(failing)} cells: {listed}")
+        return () if fitting else ("there is no cell to choose from",)
+    counts = Counter(s.last.test for s in failing)
+    listed = ", ".join(f"{number} {PLAIN[test]}" for test, number in counts.most_common())
+    would = f"{len(fitting)} would do, " if joined else ""
     near = nearest_of(failing)
+    lines = [f"of {len(failing) + len(fitting)} cells: {would}{listed}"]
     if near is not None:
         lines.append(f"nearest: {near.code}: {near.text}" + (f"; {near.remedy}" if near.remedy else ""))
-    if pack.series is None or pack.parallel is None:
-        lines.append(
-            "more cells in series or parallel might do it: only single cells were looked at, no packs"
-        )
     return tuple(lines)
 
 
-def _wanted(screen: Screen, failing: Sequence[Screened]) -> str:
-    """The cell that would do: its least capacity by chemistry, or what rules out every cell."""
+def wanted_cell(screen: Screen, failing: Sequence[Screened]) -> str:
+    """The one cell that would do: its least capacity by chemistry, or what rules out every cell."""
     pack = screen.demand.project.pack
     measured = [s.candidate for s in failing if s.candidate.capacity and s.candidate.capacity.low > 0]
     like = measured[0] if measured else None
-    needs = {c: required_capacity(screen, c, like) for c in pack.chemistries}
+    needs = {c: least_fitting(screen, c, partial(_ideal, screen, c, like=like)) for c in pack.chemistries}
     lower = ""
     # When no capacity would do, resistance is the reason: the question is asked again without it.
     if like is not None and like.resistance is not None and not any(map(math.isfinite, needs.values())):
-        needs = {c: required_capacity(screen, c, None) for c in pack.chemistries}
+        needs = {c: least_fitting(screen, c, partial(_ideal, screen, c, like=None)) for c in pack.chemistries}
         lower = f" and less resistance than the {ohms(like.resistance.value)} of {like.code}"
     possible = {c: ah for c, ah in needs.items() if math.isfinite(ah)}
     if not possible:
-        last = screen_candidate(screen, _ideal(screen, pack.chemistries[0], LARGEST_AH, None)).last
+        last = screen_candidate(screen, _ideal(screen, pack.chemistries[0], MOST_AH, None)).last
         return f"no single cell can serve it: {last.text}" + (f"; {last.remedy}" if last.remedy else "")
     return f"missing: 1 free cell, solo or pack, of at least {_by_capacity(possible)}{lower}"
 
@@ -122,47 +116,11 @@ def _ideal(screen: Screen, chemistry: Chemistry, capacity_ah: float, like: Candi
     )
 
 
-def required_capacity(screen: Screen, chemistry: Chemistry, like: Candidate | None) -> float:
-    """Least capacity in Ah, to 1 %, that a solo cell of this chemistry needs; infinite when none does it."""
-
-    def enough(capacity_ah: float) -> bool:
-        return screen_candidate(screen, _ideal(screen, chemistry, capacity_ah, like)).fits
-
-    drawn_a = screen.demand.steady_a(chemistry, screen.limits)
-    # A bracket around what the charge alone asks for keeps the runs of the model few.
-    high_ah = min(LARGEST_AH, max(SMALLEST_AH, 1.5 * drawn_a * screen.demand.project.need.runtime_h))
-    low_ah = high_ah / 4.0
-    while not enough(high_ah):
-        if high_ah >= LARGEST_AH:
-            return math.inf
-        low_ah, high_ah = high_ah, min(LARGEST_AH, 4.0 * high_ah)
-    while enough(low_ah) and low_ah > SMALLEST_AH:
-        low_ah, high_ah = low_ah / 4.0, low_ah
-    while high_ah > 1.01 * low_ah:
-        # Halved by ratio: capacities span milliampere-hours to hundreds of ampere-hours.
-        middle_ah = math.sqrt(low_ah * high_ah)
-        low_ah, high_ah = (low_ah, middle_ah) if enough(middle_ah) else (middle_ah, high_ah)
-    # Half a per cent up: three figures must not round to less than what is enough.
-    return float(f"{high_ah * 1.005:.3g}")
-
-
-def warnings_for(project: Project, limits: UseLimits, chosen: Screened | None = None) -> tuple[str, ...]:
-    """What must be said aloud: of the project alone, or of the chosen cell in it."""
-    if chosen is None:
-        lacking = [] if project.protection.fitted else [NO_PROTECTION]
-        board = project.protection
-        # A figure that only boards with a sense resistor reach: counted as transistors it would trip far too early.
-        if board.trip_current_a is not None and board.trip_current_a >= SHUNT_FROM_A:
-            lacking += [ask_sensing(board)] if ask_sensing(board) else []
-        return tuple(lacking + charger.charge_notes(project, limits) + charger.supply_notes(project))
-    notes: list[str] = []
-    candidate = chosen.candidate
-    if candidate.at_least:
-        notes.append(f"{candidate.code} holds at least this capacity: it may run longer")
-    if candidate.resistance_method is Method.AC_1KHZ:
-        notes.append(f"{candidate.code}: its resistance was taken at a.c. 1 kHz; a d.c. pulse would be surer")
-    trip = protection_trip(project.protection)
-    if trip is not None and candidate.capacity is not None:
-        peak_a = Demand.of(project, limits).peak_a(candidate.facts.chemistry, limits)
-        notes += check_protection(candidate.capacity.value, peak_a, fitted=True, trip=trip).advice
-    return tuple(notes)
+def warnings_for(project: Project, limits: UseLimits) -> tuple[str, ...]:
+    """What must be said aloud of a project, whatever cells it gets."""
+    board = project.protection
+    lacking = [] if board.fitted else [NO_PROTECTION]
+    # A figure that only boards with a sense resistor reach: counted as transistors it would trip far too early.
+    if board.trip_current_a is not None and board.trip_current_a >= SHUNT_FROM_A:
+        lacking += [ask_sensing(board)] if ask_sensing(board) else []
+    return tuple(lacking + charger.charge_notes(project, limits) + charger.supply_notes(project))

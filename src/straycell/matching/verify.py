@@ -86,6 +86,9 @@ def verify_allocation(
     if not faults:
         for number, (cells, demand) in enumerate(zip(assignment, demands, strict=True)):
             served = [offers[cell] for cell in cells]
+            listed = value(demand, "cells")
+            if listed is not None and not set(cells) <= set(listed):
+                faults.append(f"demand {number}: a cell that is not among those it may have")
             faults += [
                 f"demand {number}: {fault}" for fault in demand_faults(served, demand, resistance_ratio)
             ]
@@ -109,7 +112,7 @@ def demand_faults(cells: Sequence[Any], demand: Any, resistance_ratio: float | N
         faults.append("a kind it does not accept")
     if any(value(cell, "capacity_ah") < value(demand, "min_capacity_ah") for cell in cells):
         faults.append("a cell of too little capacity")
-    most, rank = value(demand, "max_resistance_ohm", None), value(demand, "min_rank", None)
+    most, rank = value(demand, "max_resistance_ohm"), value(demand, "min_rank")
     if most is not None and any(value(cell, "resistance_ohm") > most for cell in cells):
         faults.append("a cell of too much resistance")
     if rank is not None and any(value(cell, "rank") < rank for cell in cells):

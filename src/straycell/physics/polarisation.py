@@ -79,6 +79,24 @@ def shape(soc: float) -> float:
     return interpolate(soc, table["soc"], table["ratio"])
 
 
+def shape_range(chemistry: Chemistry, pulse_s: float, soc: tuple[float, float]) -> tuple[float, float] | None:
+    """Least and most that published sets give for a pulse's resistance over that at half charge, anywhere within `soc`.
+
+    None near empty, where no set says how far it rises.
+    """
+    table = shipped("polarisation")
+    points = [*table["shape"]["soc"], 1.0]
+    if soc[0] < points[0]:
+        return None
+    rows = [r for r in table["state"] if r["lfp"] == (chemistry is Chemistry.LFP)]
+    # The next longer pulse of the table: the longer it is, the more its resistance depends on the charge.
+    row = next((r for r in rows if r["pulse_s"] >= pulse_s), rows[-1])
+    within = [*soc, *(point for point in points if soc[0] < point < soc[1])]
+    full = row["high"][-1] * table["shape"]["full_over_ninety"]
+    low, high = row["low"] + row["low"][-1:], [*row["high"], full]
+    return min(interpolate(x, points, low) for x in within), max(interpolate(x, points, high) for x in within)
+
+
 def assumed_resistance(capacity_ah: float) -> tuple[float, float]:
     """(ohm, standard uncertainty in ohm) of a 1 s pulse where nothing was measured."""
     assumed = shipped("polarisation")["assumed"]

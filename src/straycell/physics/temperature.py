@@ -65,6 +65,12 @@ def resistance_ratio(temperature_c: float) -> Spread:
     return _arrhenius("resistance", temperature_c)
 
 
+def most_rise(cold_c: float, warm_c: float) -> float:
+    """How many times as large a pulse's resistance may be at `cold_c` as at `warm_c`, by the steepest published set."""
+    joules = 1000.0 * max(shipped("temperature")["resistance"]["kj_mol"])
+    return math.exp(joules * (1.0 / (cold_c + _ZERO_K) - 1.0 / (warm_c + _ZERO_K)) / _GAS)
+
+
 def lag_ratio(temperature_c: float) -> Spread:
     """Charge left behind by diffusion over that at 25 degC, likewise."""
     return _arrhenius("lag", temperature_c)

@@ -26,6 +26,7 @@ from straycell.store.engine import (
     store_faults,
     writing_engine,
 )
+from straycell.store.photograph_files import bring, folder_of
 from straycell.store.schema.create import BROKEN_ID, VERSION, store_version
 
 if TYPE_CHECKING:
@@ -53,6 +54,8 @@ def backup_store(store: Path, file: Path) -> str:
             _copy_marked(store, file)
         else:
             _copy_to_new(store, file)
+    # After the store: what it names is there by now, and one photograph more does no harm.
+    bring(folder_of(store), folder_of(file))
     return damage
 
 
@@ -102,6 +105,9 @@ def restore_store(
         if former is not None:
             carried = _carry(part.path, former, now, rules)
             step("carried")
+        # Those of the replaced store stay in the folder: it is kept too, and may be brought back.
+        bring(folder_of(file), folder_of(store))
+        step("photographs")
         aside = _set_aside(store) if store.exists() else None
         step("set aside")
         part.place()

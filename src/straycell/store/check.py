@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Callable, Iterable, Iterator
 from datetime import datetime
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection, func, select
@@ -12,7 +13,7 @@ from sqlalchemy import Connection, func, select
 from straycell.cells import Look, parse_code
 from straycell.errors import BadData
 from straycell.store import chain
-from straycell.store.book import derived
+from straycell.store.book import derived, photographs
 from straycell.store.book.counters import given_out
 from straycell.store.book.measured import readings, traces
 from straycell.store.column_values import from_us, opt_us, to_us
@@ -28,8 +29,13 @@ if TYPE_CHECKING:
 MOST = 200
 
 
-def faults(conn: Connection, rules: RuleSet | None, now: datetime | None = None) -> list[str]:
-    """Every fault found, the most basic first; a damaged file is not looked into further. `now`: later is a fault."""
+def faults(
+    conn: Connection, rules: RuleSet | None, now: datetime | None = None, store: Path | None = None
+) -> list[str]:
+    """Every fault found, the most basic first; a damaged file is not looked into further. `now`: later is a fault.
+
+    `store`: the photographs beside it are looked at too.
+    """
     broken = list(_some(_file_faults(conn)))
     # Pages that cannot be read make every later check report nonsense.
     if broken:
@@ -44,6 +50,7 @@ def faults(conn: Connection, rules: RuleSet | None, now: datetime | None = None)
         ("where things stand", lambda: derived.faults(conn)),
         ("the projects", lambda: _project_faults(conn)),
         ("the files of the traces", lambda: traces.file_faults(conn)),
+        ("the photographs", lambda: () if store is None else photographs.file_faults(conn, store)),
         ("the clock", lambda: () if now is None else _clock_faults(conn, now)),
         ("the verdicts", lambda: _verdict_faults(conn, rules)),
     )

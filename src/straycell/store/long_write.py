@@ -52,7 +52,7 @@ def write_long(
                 copy_store(path, part.path)
             with open_writer(part.path, now=now, rules=rules, create=False) as writer:
                 # It stands for the store: a merge asks whether it is to take in itself.
-                writer.path = path
+                writer.path = writer.pen.store = path
                 base = _mark(writer.pen.conn)
                 result = act(writer)
             if _carried(path, part.path, base):

@@ -14,16 +14,17 @@ from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar
 
 from sqlalchemy import Connection, func, select
 
-from straycell.errors import StoreFault
+from straycell.errors import BadData, StoreFault
 from straycell.store import chain
 from straycell.store.book import bench as _bench
 from straycell.store.book import events as _events
+from straycell.store.book import photographs as _photographs
 from straycell.store.book import typed as _typed
 from straycell.store.book.measured import chargers as _chargers
 from straycell.store.book.measured import meters as _meters
 from straycell.store.book.measured import readings as _readings
 from straycell.store.book.measured import traces as _traces
-from straycell.store.book.records import Standing
+from straycell.store.book.records import Photograph, Standing
 from straycell.store.book.stock import boxes as _boxes
 from straycell.store.book.stock import cells as _cells
 from straycell.store.book.stock import household as _household
@@ -35,6 +36,7 @@ from straycell.store.check import faults
 from straycell.store.column_values import from_us
 from straycell.store.damage import damage_named
 from straycell.store.engine import checking, connected, reading_engine, recover, store_faults
+from straycell.store.photograph_files import folder_of, read
 from straycell.store.schema.create import VERSION, require_current
 from straycell.store.schema.tables import BENCH, CELL, EVENT, PROJECT, READING, TRACE, VERDICT
 from straycell.store.verdicts import evidence as _evidence
@@ -55,13 +57,6 @@ def open_reader(path: Path) -> Iterator[Reader]:
         with conn.begin():
             require_current(conn, path)
         yield Reader(conn, path)
-
-
-def _export(conn: Connection, folder: Path) -> list[Path]:
-    """Every table as CSV in a new folder; returns the files. Raises BadData."""
-    from straycell.store.exchange.export import export_dir
-
-    return export_dir(conn, folder)
 
 
 P = ParamSpec("P")
@@ -116,6 +111,7 @@ class Reader:
     cells = _looks(_cells.cells)
     history = _looks(_events.history)
     last_event = _looks(_events.last_event)
+    charges_begun = _looks(_events.charges_begun)
     label_prints = _looks(_events.label_prints)
     printer_scale = _looks(_events.printer_scale)
 
@@ -154,7 +150,6 @@ class Reader:
 
     evidence = _looks(_evidence.evidence)
     evidences = _looks(_evidence.evidences)
-    export_dir = _looks(_export)
 
     # verdicts
 
@@ -230,7 +225,31 @@ class Reader:
                     raise StoreFault(f"is not a sound backup: {fault}", "name another backup", file=backup)
                 return list(chain.lost_since(conn, other))
 
-    def check(self, rules: RuleSet | None = None, now: datetime | None = None) -> list[str]:
-        """What is wrong with the store, in words; verdicts under other rules than these are not re-made."""
+    def export_dir(self, folder: Path) -> list[Path]:
+        """Every table as CSV, traces and photographs as files, in a new folder; returns the files. Raises BadData."""
+        from straycell.store.exchange.export import export_dir
+
+        with self.look() as conn:
+            return export_dir(conn, self.path, folder)
+
+    def photographs(self, code: str) -> list[Photograph]:
+        """The photographs of a cell, oldest first."""
+        with self.look() as conn:
+            return _photographs.photographs(conn, self.path, code)
+
+    def photograph_file(self, sha256: str) -> bytes:
+        """A photograph that a record names, as JPEG. Raises BadData when none does, or its file is missing or altered."""
+        with self.look() as conn:
+            if not _photographs.is_named(conn, sha256):
+                raise BadData("there is no such photograph", "open it from the page of its cell")
+        return read(folder_of(self.path), sha256)
+
+    def check(
+        self, rules: RuleSet | None = None, now: datetime | None = None, store: Path | None = None
+    ) -> list[str]:
+        """What is wrong with the store, in words; verdicts under other rules than these are not re-made.
+
+        `store`: the name it will have, where its file has another as yet; its photographs lie beside that.
+        """
         with store_faults(self.path), checking(self.path) as conn:
-            return faults(conn, rules, now)
+            return faults(conn, rules, now, store or self.path)

@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from sqlalchemy import Column, ColumnElement, Connection, Select, Table, func, select
@@ -53,7 +54,7 @@ Run = Literal["reading", "trace", "handover", "record"]
 
 @dataclass(slots=True)
 class Pen:
-    """One writing session inside one transaction. `now` is UTC.
+    """One writing session inside one transaction. `now` is UTC; `store` is the file, for what lies beside it.
 
     `touched` cells get a new verdict at the end, `kin` (their pack's siblings) only if theirs changed;
     `lost` says of each project that a cell was condemned under its hands, and whether the cell is built in.
@@ -64,6 +65,7 @@ class Pen:
     conn: Connection
     now: datetime
     rules: RuleSet
+    store: Path
     # Collected and judged once at the end: a write of a thousand readings asks for one verdict a cell.
     touched: set[str] = field(default_factory=set)
     kin: set[str] = field(default_factory=set)

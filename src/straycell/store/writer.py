@@ -12,7 +12,7 @@ from functools import wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Concatenate, ParamSpec, TypeVar
 
-from straycell.store.book import bench, events
+from straycell.store.book import bench, events, photographs
 from straycell.store.book.measured import chargers, meters, readings, traces
 from straycell.store.book.measured import supersede as superseding
 from straycell.store.book.stock import boxes, cells, facts, household, teardowns
@@ -55,7 +55,7 @@ def open_writer(
         # Asked under the lock: before it, a restore may still rename another file into place.
         require_same()
         require_current(conn, path)
-        writer = Writer(Pen(conn, moment, rules, entry=entry), path)
+        writer = Writer(Pen(conn, moment, rules, path, entry=entry), path)
         yield writer
         # Before the commit: no reader ever sees a reading without the verdict that follows from it.
         writer.settle()
@@ -111,6 +111,8 @@ class Writer(Reader):
     add_cells = _writes(facts.add_cells)
     correct_cell = _writes(facts.correct_cell)
     set_aside_codes = _writes(cells.set_aside_codes)
+    add_photograph = _writes(photographs.add_photograph)
+    begin_charge = _writes(events.begin_charge)
     record_labels = _writes(events.record_labels)
     record_scale = _writes(events.record_scale)
 

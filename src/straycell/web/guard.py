@@ -25,7 +25,7 @@ OPEN = ("/pair", "/static/", "/worker.js", "/favicon.ico")
 """Addresses that need no pairing: the pairing itself, and files that hold no data."""
 MOST_FORM_BYTES = 64 * 1024
 MOST_PHOTO_BYTES = 12 * 1024 * 1024
-WITH_PHOTO = ("/scan", "/box/scan/", "/pick/scan")
+WITH_PHOTO = ("/scan", "/box/scan/", "/pick/scan", "/photograph/")
 ASKING = ("/leave", "/scan", "/pick/scan", "/box/scan/check")
 """Forms that record nothing in the store: a device that only looks may send them."""
 _LOOKING = ("GET", "HEAD")

@@ -21,7 +21,7 @@ from tests.physics.physics_tables import (
 )
 
 from straycell.cells import Chemistry
-from straycell.physics.polarisation import shape
+from straycell.physics.polarisation import shape, shape_range
 from straycell.physics.shipped import median, shipped
 
 STEADY = ("current", "power", "resistance")
@@ -157,3 +157,20 @@ def test_the_shape_of_the_resistance_is_the_median_of_the_tables(soc):
     """1 s pulses, over the one at half charge."""
     ratios = [pulse_ohm(name, 1.0, soc) / pulse_ohm(name, 1.0) for name in USED_SETS]
     assert shape(soc) == pytest.approx(median(ratios), abs=0.01)
+
+
+@pytest.mark.parametrize("pulse_s", [1.0, 10.0, 30.0])
+@pytest.mark.parametrize("chemistry", [Chemistry.NMC, Chemistry.LFP])
+def test_the_range_of_the_shape_holds_every_table_and_no_more(chemistry, pulse_s):
+    """Every set, new and worn, over its own pulse at half charge; near empty no set speaks."""
+    lfp = chemistry is Chemistry.LFP
+    names = [n for n in (*USED_SETS, *KEPT_APART, *BLIND) if (head(n).chemistry == Chemistry.LFP) is lfp]
+    for soc in (0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 0.9):
+        ratios = [pulse_ohm(name, pulse_s, soc) / pulse_ohm(name, pulse_s) for name in names]
+        low, high = shape_range(chemistry, pulse_s, (soc, soc)) or (0.0, 0.0)
+        assert low == pytest.approx(min(ratios), abs=0.01) and low <= min(ratios)
+        assert high == pytest.approx(max(ratios), abs=0.01) and high >= max(ratios)
+    assert shape_range(chemistry, pulse_s, (0.04, 0.5)) is None
+    wide = shape_range(chemistry, pulse_s, (0.05, 1.0))
+    full = max(pulse_ohm(n, pulse_s, 0.9) / pulse_ohm(n, pulse_s) for n in names) * 1.13
+    assert wide is not None and wide[0] <= 1.0 and wide[1] >= full

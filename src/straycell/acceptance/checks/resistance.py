@@ -17,6 +17,9 @@ from straycell.acceptance.conformance import Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.work import Work, WorkKind
 from straycell.cells import Chemistry, Form
+from straycell.physics.curves import state_of_charge_range
+from straycell.physics.polarisation import shape_range
+from straycell.physics.temperature import most_rise
 from straycell.quantities import Dimension, Measured, show
 from straycell.readings import Method, Quantity, Reading
 
@@ -24,6 +27,8 @@ LARGE_FORMS = (Form.F18650, Form.F21700, Form.F26650)
 FLAT_FORMS = (Form.POUCH, Form.PRISMATIC)
 _SAME_PULSE = 0.1
 """Pulses within a tenth of each other are of one length: an instrument's clock steps."""
+_USUAL_PULSE_S = 1.0
+"""IEC 61960; the shortest the sets know, so an unknown length is granted the least difference."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -286,14 +291,9 @@ def _nothing(case: Case) -> Reason:
     )
 
 
-def _same_kind(case: Case, a: Reading, b: Reading) -> bool:
-    """Same method, pulse and place, and within 5 K where both temperatures are known."""
-    return (
-        a.method is b.method
-        and _same_pulse(a.pulse_s, b.pulse_s)
-        and a.where is b.where
-        and _within(a.temperature_c, b.temperature_c, case.figure("contradiction-temperature"))
-    )
+def _same_kind(a: Reading, b: Reading) -> bool:
+    """Same method, pulse and place."""
+    return a.method is b.method and _same_pulse(a.pulse_s, b.pulse_s) and a.where is b.where
 
 
 def _same_pulse(a_s: float | None, b_s: float | None) -> bool:
@@ -307,28 +307,86 @@ def _within(a: float | None, b: float | None, span: float) -> bool:
     return a is None or b is None or abs(a - b) <= span
 
 
-def _near(case: Case, a: Reading, b: Reading) -> bool:
-    """Near enough in time and state of charge for the same value."""
-    # Pulse resistance falls by 11 % from 100 to 90 % charge (doi 10.5281/zenodo.2580327): same charge or no
-    # comparison.
-    span = timedelta(days=case.figure("contradiction-days"))
-    return abs(a.at - b.at) <= span and _within(a.soc, b.soc, case.figure("contradiction-charge"))
+def _charged(case: Case, reading: Reading) -> tuple[float, float] | None:
+    """Least and most state of charge (0 to 1) that a pulse may have been taken at; None where nothing tells."""
+    # The published sets are of d.c. pulses: nothing says how far charge moves a value of another method.
+    if reading.method is not Method.DC_PULSE:
+        return None
+    if reading.soc is not None:
+        return reading.soc, reading.soc
+    span = timedelta(days=case.figure("resistance-charge-days"))
+    for rest in reversed(case.rest_voltages):
+        first, last = sorted((rest.at, reading.at))
+        if last - first <= span and not case.disturbed(first, last) and rest.value is not None:
+            return state_of_charge_range(case.facts.chemistry, rest.value, case.measured(rest).u)
+    for charge in reversed(case.charges):
+        since = reading.at - charge.at
+        if (
+            timedelta(0) <= since <= span
+            and not case.disturbed(charge.at, reading.at)
+            and case.is_full(charge)
+        ):
+            return 1.0, 1.0
+    return None
 
 
-def _agree(case: Case, a: Reading, b: Reading) -> bool:
-    """Within the root of the summed squares of both U; readings out of traces also by what they repeat to."""
+def _same_charge(case: Case, a: Reading, b: Reading) -> bool:
+    """True also where the charge of one is unknown: what is not known excuses no difference."""
+    one, other = _charged(case, a), _charged(case, b)
+    span = case.figure("contradiction-charge")
+    return one is None or other is None or max(one[0] - other[1], other[0] - one[1]) <= span
+
+
+def _same_state(case: Case, a: Reading, b: Reading) -> bool:
+    """Within 5 K and the same charge, as far as both are known."""
+    span = case.figure("contradiction-temperature")
+    return _within(a.temperature_c, b.temperature_c, span) and _same_charge(case, a, b)
+
+
+def _explained(case: Case, a: Reading, b: Reading) -> tuple[float, float]:
+    """Least and most that `b` may be over `a` by their temperatures and charges, as far as published sets differ."""
+    least, most = 1.0, 1.0
+    if not _within(a.temperature_c, b.temperature_c, case.figure("contradiction-temperature")):
+        assert a.temperature_c is not None and b.temperature_c is not None
+        cold, warm = sorted((a.temperature_c, b.temperature_c))
+        rise = most_rise(cold, warm)
+        least, most = (1.0, rise) if b.temperature_c == cold else (1.0 / rise, 1.0)
+    if not _same_charge(case, a, b):
+        charges = (_charged(case, a) or (0.0, 1.0), _charged(case, b) or (0.0, 1.0))
+        one, other = (shape_range(case.facts.chemistry, a.pulse_s or _USUAL_PULSE_S, c) for c in charges)
+        # Near empty no set says how far it rises: nothing to compare.
+        if one is None or other is None:
+            return 0.0, math.inf
+        least, most = least * other[0] / one[1], most * other[1] / one[0]
+    return least, most
+
+
+def _agree(case: Case, a: Reading, b: Reading, least: float = 1.0, most: float = 1.0) -> bool:
+    """`b` is `least` to `most` times `a`, within the root of the summed squares of both U.
+
+    Readings out of traces also have what they repeat to.
+    """
     one, other = case.measured(a), case.measured(b)
     # Some 3 % a kelvin: even within 5 K two good readings of one cell lie a few per cent apart.
     repeat = case.repeat_u("resistance-repeat", a, b)
-    return abs(one.value - other.value) <= math.hypot(one.expanded, other.expanded, 2.0 * repeat)
+    low, high = (
+        math.hypot(ratio * one.expanded, other.expanded, 2.0 * repeat) if ratio < math.inf else 0.0
+        for ratio in (least, most)
+    )
+    return least * one.value - low <= other.value <= most * one.value + high
 
 
 def _contradiction(case: Case, latest: Reading) -> Iterator[Reason]:
-    """The reading that grades against the others of its kind: a third that agrees with it settles it."""
-    alike = [r for r in usable(case) if r is not latest and _same_kind(case, r, latest)]
-    others = [r for r in alike if _near(case, r, latest)]
-    against = [r for r in others if not _agree(case, r, latest)]
-    if against and not any(_agree(case, r, latest) for r in others):
+    """The reading that grades against the others of its kind: a third that agrees in the same state settles it."""
+    alike = [r for r in usable(case) if r is not latest and _same_kind(r, latest)]
+    span = timedelta(days=case.figure("contradiction-days"))
+    others = [r for r in alike if abs(r.at - latest.at) <= span]
+    agree = [r for r in others if _agree(case, r, latest)]
+    against = [
+        r for r in others if r not in agree and not _agree(case, r, latest, *_explained(case, r, latest))
+    ]
+    # One that agrees only by what another state explains settles nothing: that margin is wide.
+    if against and not any(_same_state(case, r, latest) for r in agree):
         yield _disputed(case, latest, against[-1], "contradiction-days", "but")
     elif not against:
         yield from _fall(case, latest, [r for r in alike if r.at <= latest.at])
@@ -336,14 +394,14 @@ def _contradiction(case: Case, latest: Reading) -> Iterator[Reason]:
 
 def _fall(case: Case, latest: Reading, before: Sequence[Reading]) -> Iterator[Reason]:
     """Resistance only grows with age: one that fell by half since last time, however long ago, is contradictory."""
-    # Near empty the resistance is 1.6 times that at 70 % charge, so a fall from there is only a refill.
-    low = case.figure("resistance-fall-charge")
-    if any(r.soc is not None and r.soc < low for r in (latest, *before[-1:])):
-        return
     if not before or any(_agree(case, r, latest) for r in before):
         return
     # Contact resistance of two-wire clips can do this, and either value may be the wrong one: so it holds.
-    if case.measured(latest).value <= case.figure("resistance-fall") * case.measured(before[-1]).value:
+    least, _ = _explained(case, before[-1], latest)
+    if (
+        case.measured(latest).value
+        <= case.figure("resistance-fall") * least * case.measured(before[-1]).value
+    ):
         yield _disputed(case, latest, before[-1], "resistance-fall", "after")
 
 

@@ -13,14 +13,15 @@ from typing import TYPE_CHECKING
 from straycell.acceptance.case import Case
 from straycell.bench.context import Bench
 from straycell.bench.recording.correction import Correction
+from straycell.bench.recording.many import Which, each
 from straycell.bench.recording.reading_form import Said, check_form, readings_of
 from straycell.bench.recording.rest import require_rest
 from straycell.bench.uncounted_capacity import doubted, remedy
 from straycell.cells import Cell
 from straycell.errors import BadData, UsageFault
-from straycell.keys import RecordKey
+from straycell.keys import RecordKey, key_of
 from straycell.readings import KINDS, Item, Quantity, Reading, charge_of, reading_of
-from straycell.readings.charger import find_charger
+from straycell.readings.charger import by_charger, find_charger
 
 if TYPE_CHECKING:
     from straycell.acceptance.reasons import Verdict
@@ -68,6 +69,25 @@ class Superseded:
     same_trace: tuple[RecordKey, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class LastOf:
+    """The reading or charge of this kind that was recorded last, of each of these cells."""
+
+    quantity: Quantity
+    which: Which
+
+    def find(self, reader: Reader) -> list[RecordedReading]:
+        """One of each cell. Raises UsageFault, BadData: a cell of which there is none."""
+        return each(self.which.find(reader), lambda code: self._of(reader, code))
+
+    def _of(self, reader: Reader, code: str) -> RecordedReading:
+        kept = reader.recorded(code, with_superseded=False)
+        found = [r for r in kept if r.item.quantity is self.quantity]
+        if not found:
+            raise BadData(f"cell {code} has no {self.quantity}", f"see: straycell cell show {code}")
+        return max(found, key=lambda r: r.event_id)
+
+
 def record_readings(
     bench: Bench, code: str, said: Said, *, meter: str | None = None, at: datetime | None = None
 ) -> Recorded:
@@ -88,12 +108,23 @@ def record_readings(
         return followed(bench, writer, writer.add_readings([*own, *_for_group(own, group)]), [cell.code])
 
 
-def record_charge(bench: Bench, code: str, said: Said, *, at: datetime | None = None) -> Recorded:
-    """Record a charge that ended `at`; a charger of known float ends it there. Raises UsageFault, BadData."""
+def record_charge(bench: Bench, which: Which | str, said: Said, *, at: datetime | None = None) -> Recorded:
+    """Record a charge that ended `at`, of one cell or of each of many; a charger of known float ends it there.
+
+    Raises UsageFault, BadData.
+    """
     moment = at or bench.now
+    which = Which((which,)) if isinstance(which, str) else which
     with bench.writing() as writer:
+        codes = which.find(writer)
+        # A slot holds one cell: of several in it, at most one was there.
+        if len(codes) > 1 and said.get("slot") is not None:
+            raise UsageFault(
+                f"--slot {said['slot']} holds one cell, {len(codes)} are named", "leave --slot out"
+            )
         name = said.get("charger", "")
-        charger = find_charger(writer.chargers(), name, said.get("slot"), moment) if name else None
+        known = writer.chargers() if name else []
+        charger = find_charger(known, name, said.get("slot"), moment)
         until_said = "until_v" in said
         if not until_said:
             # What a charger is set to says little: ± 1.5 % (data sheet) is the whole margin to an over-
@@ -104,9 +135,11 @@ def record_charge(bench: Bench, code: str, said: Said, *, at: datetime | None = 
                     "give the voltage it was charged to, or name a --charger whose float was measured lately",
                 )
             said = {**said, "until_v": charger.float_v.value}
-        charge = charge_of(said, writer.find_code(code), moment)
-        made = writer.add_charge(charge if charger is None else charger.ended(charge, until_said=until_said))
-        return followed(bench, writer, [made], [made.cell])
+
+        def add(code: str) -> Item:
+            return writer.add_charge(by_charger(known, charge_of(said, code, moment), until_said=until_said))
+
+        return followed(bench, writer, each(codes, add), codes)
 
 
 def record_let_down(bench: Bench, code: str, said: Said, *, at: datetime | None = None) -> Recorded:
@@ -118,34 +151,48 @@ def record_let_down(bench: Bench, code: str, said: Said, *, at: datetime | None 
 
 def supersede(
     bench: Bench,
-    number: str,
+    records: Sequence[str] | LastOf,
     correction: Correction,
     because: str,
     *,
     right_cell: str | None = None,
     as_group: bool = False,
 ) -> Superseded:
-    """Take a reading or charge back as a mistake, and record the right one in its place if there is one.
+    """Take readings or charges back as mistakes, and record the right ones in their place if there are any.
 
-    `number` is as typed. `as_group` takes back the as-found voltage of its whole group. Raises UsageFault, BadData.
+    `records` are numbers as typed. `as_group` takes back the as-found voltage of a whole group. Raises UsageFault,
+    BadData; nothing is taken back then.
     """
     correction.check(right_cell)
+    made: list[Item] = []
     with bench.writing() as writer:
-        old = writer.reading(writer.reading_number(number))
         right = None if right_cell is None else writer.find_code(right_cell)
-        targets = _group_readings(writer, old) if as_group else [old]
-        made: list[Item] = []
-        for target in targets:
-            placed = correction.replacements(target.item, right, writer)
-            made += writer.supersede(target.item.id, correction.mistake.value, because, right, placed)
-        codes = list(dict.fromkeys([old.item.cell, *(item.cell for item in made)]))
+        if isinstance(records, LastOf):
+            olds = records.find(writer)
+        else:
+            olds = each(records, lambda number: writer.reading(writer.reading_number(number)))
+        found = {old.item.id: old for old in olds}
+        if as_group:
+            found = {other.item.id: other for old in olds for other in _group_readings(writer, old)}
+
+        def take_back(number: str) -> None:
+            old = found[key_of(number)].item
+            placed = correction.replacements(old, right, writer)
+            made.extend(writer.supersede(old.id, correction.mistake.value, because, right, placed))
+
+        each([str(number) for number in found], take_back)
+        codes = list(
+            dict.fromkeys([*(old.item.cell for old in found.values()), *(item.cell for item in made)])
+        )
+        traces = {old.item.trace for old in found.values()} - {None}
         # One mistake in a trace (wrong cell, wrong meter) falsifies all that came out of it.
-        others = [] if old.item.trace is None else writer.trace_readings(old.item.trace)[0]
+        others = [n for trace in traces if trace is not None for n in writer.trace_readings(trace)[0]]
+        of_group = any(isinstance(old.item, Reading) and old.item.as_group for old in found.values())
         return Superseded(
             followed(bench, writer, made, codes),
-            tuple(targets),
-            not as_group and isinstance(old.item, Reading) and old.item.as_group,
-            tuple(other for other in others if other != old.item.id),
+            tuple(found.values()),
+            not as_group and of_group,
+            tuple(number for number in others if number not in found),
         )
 
 

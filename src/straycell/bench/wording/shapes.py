@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from straycell.quantities import Measured
     from straycell.safety.due.survey import DueItem
     from straycell.safety.stock import BoxStock
-    from straycell.store.book.records import Event, RecordedReading
+    from straycell.store.book.records import Event, Photograph, RecordedReading
 
 Json = dict[str, Any]
 _HOUR_S = 3600.0
@@ -50,6 +50,17 @@ def sheet_json(page: CellSheet) -> Json:
         "figures": figures_json(page.figures),
         "readings": [recorded_json(recorded, page.defaults) for recorded in page.recorded],
         "verdict": verdict_to_json(page.verdict),
+        "photographs": [photograph_json(each) for each in page.photographs],
+    }
+
+
+def photograph_json(photograph: Photograph) -> Json:
+    """A photograph kept with a cell."""
+    return {
+        "code": photograph.cell,
+        "sha256": photograph.sha256,
+        "at": photograph.at,
+        "bytes": photograph.size_bytes,
     }
 
 
@@ -135,7 +146,7 @@ def charge_json(charge: Charge) -> Json:
         "quantity": Quantity.CHARGE,
         "value": charge.until_v,
         "unit": KINDS[Quantity.CHARGE].unit,
-        "expanded_uncertainty": None,
+        "expanded_uncertainty": _doubled(charge.u),
         "at": charge.at,
         "current_a": charge.current_a,
         "until_v": charge.until_v,
@@ -144,8 +155,15 @@ def charge_json(charge: Charge) -> Json:
         "peak_temperature_c": charge.peak_temperature_c,
         "charger": charge.charger or None,
         "slot": charge.slot,
+        "put_in_ah": charge.put_in_ah,
+        "put_in_expanded_uncertainty_ah": _doubled(charge.put_in_u),
         "trace": charge.trace,
     }
+
+
+def _doubled(u: float | None) -> float | None:
+    """U = 2u; None where no instrument is behind it."""
+    return None if u is None else 2.0 * u
 
 
 def figures_json(figures: Figures) -> Json:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from straycell.acceptance.reasons import Outcome
 from straycell.bench import verdict_words
@@ -18,9 +18,33 @@ def talk_recorded(recorded: Recorded, step: Step = Step.MEASURING) -> None:
     for line in lost_words(recorded.lost):
         output.talk(line)
     talk_doubts(recorded.doubts, recorded.remedy)
-    for after in recorded.after:
-        # What a capacity must be to count is the next step then; a second one beside it would be read past.
-        talk_after(after, step, with_next=not recorded.doubts)
+    # What a capacity must be to count is the next step then; a second one beside it would be read past.
+    with_next = not recorded.doubts
+    if len(recorded.after) == 1:
+        talk_after(recorded.after[0], step, with_next=with_next)
+    else:
+        _talk_many(recorded.after, step, with_next=with_next)
+
+
+def _talk_many(found: Sequence[After], step: Step, *, with_next: bool) -> None:
+    """The same of many cells: one line for those that are alike, and the cautions of all once."""
+    alike: dict[tuple[str, str, str], list[str]] = {}
+    steps: dict[Step, None] = {}
+    for after in found:
+        verdict = after.verdict
+        work = verdict_words.steps(verdict, clock.now())
+        discarded = verdict.outcome is Outcome.DISCARD
+        because = (verdict_words.why(verdict) or [""])[0] if discarded else ""
+        said = (verdict_words.in_brief(verdict), because, work[0].in_short if work else "")
+        alike.setdefault(said, []).append(after.cell.code)
+        steps.update(dict.fromkeys(verdict_words.parting(verdict) if discarded else [step]))
+    for (became, why, todo), codes in alike.items():
+        output.talk(f"{', '.join(codes)}: now {became}")
+        if why:
+            output.talk(f"because {why}")
+        if todo and with_next:
+            output.hint(f"next: {todo}")
+    talk_cautions(*steps, kinds=[after.cell.facts for after in found])
 
 
 def talk_doubts(doubts: Mapping[RecordKey, str], remedy: str) -> None:

@@ -15,7 +15,8 @@ def show(page: CellSheet) -> None:
     output.say(f"{cell.code}  {cell.facts.form} {cell.facts.chemistry}  {cell.facts.marking}".rstrip())
     verdict_page.say_headline(page.verdict)
     output.section("What it is")
-    output.facts(identity(cell), indent="  ")
+    kept = [("photograph", str(each.file)) for each in page.photographs]
+    output.facts([*identity(cell), *kept], indent="  ")
     output.section("Measured")
     output.facts(figures(page), indent="  ")
     # Five reasons fill the screen; the rest would push the next step, which is what is looked for, off it.

@@ -6,24 +6,19 @@ from collections.abc import Sequence, Set
 
 import numpy as np
 
-from straycell.matching.allocate.model import Bools, eligible
-from straycell.matching.allocate.read_input import Kind, Market
+from straycell.matching.allocate.model import eligible
+from straycell.matching.allocate.read_input import Market
 from straycell.matching.balance.bounds import most_legal_groups
-from straycell.matching.balance.pool import Ints, sorted_pool
+from straycell.matching.balance.pool import Bools, Ints, sorted_pool
 
 
 def serve_in_turn(market: Market, demands: Sequence[int], ratio: float | None) -> dict[int, list[int]]:
     """Offer positions for every demand that finds its cells when its turn, in the order given, comes."""
     free: Bools = np.ones(len(market.kinds), dtype=np.bool_)
-    of_kind: dict[Kind, Bools] = {}
     assignment: dict[int, list[int]] = {}
     for demand in demands:
         for kind in market.demands[demand].kinds:
-            if kind not in of_kind:
-                of_kind[kind] = np.array([one == kind for one in market.kinds], dtype=np.bool_)
-            cells = cells_for(
-                market, demand, np.flatnonzero(eligible(market, demand, kind, of_kind[kind]) & free), ratio
-            )
+            cells = cells_for(market, demand, np.flatnonzero(eligible(market, demand, kind) & free), ratio)
             if cells:
                 assignment[demand] = cells
                 free[cells] = False
@@ -38,14 +33,9 @@ def heaviest_first(market: Market, demands: Sequence[int]) -> list[int]:
 def scarcest_first(market: Market, demands: Sequence[int], first: Set[int]) -> list[int]:
     """Those of `first` by how few cells would do for them, then the others by weight."""
     # The scarcest first: whoever has few cells to choose from must not lose them to one who has many.
-    able = {i: sum_eligible(market, i) for i in first}
+    able = market.fits.sum(axis=1)
     early = sorted(first, key=lambda i: (able[i], -market.demands[i].parallel, i))
     return [*early, *heaviest_first(market, [i for i in demands if i not in first])]
-
-
-def sum_eligible(market: Market, demand: int) -> int:
-    every = np.ones(len(market.kinds), dtype=np.bool_)
-    return int(eligible(market, demand, market.demands[demand].kinds[0], every).sum())
 
 
 def cells_for(market: Market, demand: int, able: Ints, ratio: float | None) -> list[int]:

@@ -11,9 +11,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from straycell.matching.allocate.highs import INFINITE, Answer, Question, Row, ask
-from straycell.matching.allocate.model import Bools, Model
+from straycell.matching.allocate.model import Model
 from straycell.matching.allocate.restricted_master import Master
-from straycell.matching.balance.pool import Floats, Ints
+from straycell.matching.balance.pool import Bools, Floats, Ints
 
 # Arcs are the product of buckets and options: beyond this only the likeliest are kept, or the question grows too
 # large.

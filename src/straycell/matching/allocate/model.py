@@ -10,12 +10,10 @@ from collections.abc import Sequence, Set
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from straycell.matching.allocate.read_input import Kind, Market
-from straycell.matching.balance.pool import RATIO_SLACK, Floats, Ints
+from straycell.matching.balance.pool import RATIO_SLACK, Bools, Floats, Ints
 
-Bools = npt.NDArray[np.bool_]
 # Closer to 1 a grid would be finer than the resistances themselves.
 SMALLEST_GRID_RATIO = 1.02
 
@@ -87,15 +85,10 @@ class Model:
         return total
 
 
-def eligible(market: Market, demand: int, kind: Kind, of_kind: Bools) -> Bools:
+def eligible(market: Market, demand: int, kind: Kind) -> Bools:
     """Which offers may serve a demand with a kind."""
-    asked = market.demands[demand]
-    return (
-        of_kind
-        & (market.capacity_ah >= asked.min_capacity_ah)
-        & (market.resistance <= asked.max_resistance_ohm)
-        & (market.rank >= asked.min_rank)
-    )
+    fits: Bools = market.fits[demand] & market.of_kind[kind]
+    return fits
 
 
 def model_of(
@@ -129,15 +122,12 @@ def choices_of(
     """Every demand with each kind that has enough cells for it."""
     choices: list[Choice] = []
     fits: list[Bools] = []
-    of_kind: dict[Kind, Bools] = {}
     for demand in demands:
         asked = market.demands[demand]
         for kind in asked.kinds:
             if only is not None and (demand, kind) not in only:
                 continue
-            if kind not in of_kind:
-                of_kind[kind] = np.array([one == kind for one in market.kinds], dtype=np.bool_)
-            able = eligible(market, demand, kind, of_kind[kind])
+            able = eligible(market, demand, kind)
             if int(able.sum()) >= asked.cells:
                 least = int(market.minimum[demand])
                 choices.append(Choice(demand, kind, asked.groups, asked.cells, least))

@@ -17,13 +17,13 @@ from straycell.matching.allocate.column_generation import Plan, refined
 from straycell.matching.allocate.first_fit import heaviest_first, scarcest_first, serve_in_turn
 from straycell.matching.allocate.flow import MOST_ARCS, FlowSearch, flow_of, trade_of
 from straycell.matching.allocate.greedy import cheapest, dealt
-from straycell.matching.allocate.model import Bools, Model, Windows, cells_in_question, model_of, window_count
+from straycell.matching.allocate.model import Model, Windows, cells_in_question, model_of, window_count
 from straycell.matching.allocate.read_input import Kind, Market
 from straycell.matching.allocate.restricted_master import Master
 from straycell.matching.allocate.seed_windows import prices_in, served_in, support_in
 from straycell.matching.allocate.solve import Result, Search
 from straycell.matching.allocate.weights import Tier, tiers_of
-from straycell.matching.balance.pool import Floats
+from straycell.matching.balance.pool import Bools, Floats
 
 # A model of every window is exact: it is tried where windows are few.
 FEW_WINDOWS = 200

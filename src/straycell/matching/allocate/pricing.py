@@ -14,10 +14,10 @@ import highspy
 import numpy as np
 
 from straycell.matching.allocate.highs import INFINITE, SilentHighs
-from straycell.matching.allocate.model import Bools, Choice
+from straycell.matching.allocate.model import Choice
 from straycell.matching.allocate.read_input import Market
 from straycell.matching.balance.bounds import most_legal_groups, walk_of
-from straycell.matching.balance.pool import RATIO_SLACK, Floats, Ints, Pool, sorted_pool
+from straycell.matching.balance.pool import RATIO_SLACK, Bools, Floats, Ints, Pool, sorted_pool
 
 # Of a new price list, the part that is taken from the one before: prices that jump about prove little.
 STEADINESS = 0.5

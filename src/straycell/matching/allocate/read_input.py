@@ -12,6 +12,7 @@ import numpy as np
 from straycell.errors import BadData
 from straycell.matching.balance.pool import (
     LARGEST_CAPACITY_AH,
+    Bools,
     Floats,
     Ints,
     checked_count,
@@ -25,15 +26,13 @@ MISSING = object()
 
 @dataclass(frozen=True, slots=True)
 class Demand:
-    """What one project asks of every cell, how many it needs, and what serving it is worth."""
+    """How many cells one project needs, and what serving it is worth; which cells it may have is in `Market.fits`."""
 
     kinds: tuple[Kind, ...]
     series: int
     parallel: int
     packs: int
     min_capacity_ah: float
-    max_resistance_ohm: float
-    min_rank: float
     weight: float
 
     @property
@@ -47,16 +46,20 @@ class Demand:
 
 @dataclass(frozen=True, slots=True)
 class Market:
-    """All offers as columns and all demands; capacities also in whole steps of 1 / `steps_per_ah` Ah."""
+    """All offers as columns and all demands, capacities in whole steps of 1 / `steps_per_ah` Ah.
+
+    `fits[d, o]` says whether offer o is within what demand d asks of a cell, of whatever kind it is; `of_kind` which
+    offers are of a kind that somebody accepts.
+    """
 
     kinds: list[Kind]
-    capacity_ah: Floats
     capacity: Ints
     resistance: Floats
-    rank: Floats
     demands: list[Demand]
     minimum: Ints
     steps_per_ah: int
+    fits: Bools
+    of_kind: dict[Kind, Bools]
 
 
 def market_of(offers: Sequence[Any], demands: Sequence[Any]) -> Market:
@@ -72,15 +75,17 @@ def market_of(offers: Sequence[Any], demands: Sequence[Any]) -> Market:
     minima = [demand.min_capacity_ah for demand in read]
     # Steps that fit both stock and needs, so that comparisons in whole steps are exact.
     steps = steps_per_ah_of([*capacities, *minima])
+    figures = np.array([capacities, ohms, ranks], dtype=np.float64)
+    fits = [fits_of(demand, f"demands[{i}]", figures) for i, demand in enumerate(demands)]
     return Market(
         kinds,
-        np.array(capacities, dtype=np.float64),
-        np.rint(np.array(capacities, dtype=np.float64) * steps).astype(np.int64),
-        np.array(ohms, dtype=np.float64),
-        np.array(ranks, dtype=np.float64),
+        np.rint(figures[0] * steps).astype(np.int64),
+        figures[1],
         read,
         np.rint(np.array(minima, dtype=np.float64) * steps).astype(np.int64),
         steps,
+        np.array(fits, dtype=np.bool_).reshape(len(read), len(kinds)),
+        {k: np.array([one == k for one in kinds], dtype=np.bool_) for demand in read for k in demand.kinds},
     )
 
 
@@ -99,20 +104,32 @@ def field(item: Any, name: str, where: str, default: Any = MISSING) -> Any:
 
 
 def demand_of(item: Any, where: str, known: Collection[Kind]) -> Demand:
-    """One demand; no limit of resistance or rank where none is given."""
-    most = field(item, "max_resistance_ohm", where, None)
-    rank = field(item, "min_rank", where, None)
+    """One demand, without what it asks of a cell."""
     return Demand(
         kinds=kinds_of(field(item, "kind", where), where, known),
         series=checked_count(field(item, "series", where), f"{where} series"),
         parallel=checked_count(field(item, "parallel", where), f"{where} parallel"),
         packs=checked_count(field(item, "packs", where, 1), f"{where} packs"),
         min_capacity_ah=number(field(item, "min_capacity_ah", where), f"{where} min_capacity_ah", 0.0),
-        # No limit given is not a limit: infinity compares rightly with every cell.
-        max_resistance_ohm=math.inf if most is None else ceiling(most, f"{where} max_resistance_ohm"),
-        min_rank=-math.inf if rank is None else number(rank, f"{where} min_rank"),
         weight=number(field(item, "weight", where, 1), f"{where} weight", 0.0),
     )
+
+
+def fits_of(item: Any, where: str, figures: Floats) -> Bools:
+    """Which offers (rows: capacity, resistance, rank) a demand's limits and its list of `cells` let in, where given."""
+    most, rank, cells = (
+        field(item, name, where, None) for name in ("max_resistance_ohm", "min_rank", "cells")
+    )
+    capacity_ah, ohm, ranks = figures
+    fits: Bools = capacity_ah >= float(field(item, "min_capacity_ah", where))
+    if most is not None:
+        fits &= ohm <= ceiling(most, f"{where} max_resistance_ohm")
+    if rank is not None:
+        fits &= ranks >= number(rank, f"{where} min_rank")
+    if cells is not None:
+        # A caller whose tests know more than three limits says itself which cells pass them.
+        fits &= np.isin(np.arange(len(fits)), list(cells))
+    return fits
 
 
 def number(value: Any, name: str, least: float = -math.inf) -> float:

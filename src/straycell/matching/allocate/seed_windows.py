@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from straycell.matching.allocate.greedy import dealt
-from straycell.matching.allocate.model import Bools, Model
+from straycell.matching.allocate.model import Model
 from straycell.matching.allocate.read_input import Kind
 from straycell.matching.allocate.solve import Result
-from straycell.matching.balance.pool import Floats
+from straycell.matching.balance.pool import Bools, Floats
 
 
 def served_in(model: Model, result: Result) -> set[tuple[int, Kind]]:

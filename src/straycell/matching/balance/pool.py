@@ -14,6 +14,7 @@ from straycell.errors import BadData, UsageFault
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
 
 # Room for the rounding of binary fractions: 45 mohm beside 30 mohm is a ratio of 1.5, not of 1.5 and a bit.
 RATIO_SLACK = 1e-9

@@ -7,12 +7,15 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from statistics import median
 
+from straycell.cells import Chemistry
 from straycell.matching.screen.candidates import Candidate
 from straycell.matching.screen.running import lasts, runs
+from straycell.matching.screen.screening import screen_candidate
 from straycell.matching.screen.shared import Screen
 from straycell.quantities import Measured
 
 LEAST_AH, MOST_AH = 1e-3, 400.0
+"""Where a sufficient capacity is looked for: from coin cells to the largest prismatic cells, nothing else is one cell."""
 
 
 def too_weak(screen: Screen, cells: Sequence[Candidate]) -> bool:
@@ -56,6 +59,14 @@ def _usual(pool: Sequence[Candidate]) -> tuple[float, Measured]:
     vague = median(c.capacity.u / c.capacity.value for c in pool if c.capacity and c.capacity.value > 0)
     known = [c.resistance for c in pool if c.resistance is not None]
     return vague, Measured(median(r.value for r in known), median(r.u for r in known))
+
+
+def least_fitting(screen: Screen, chemistry: Chemistry, made: Callable[[float], Candidate]) -> float:
+    """Least capacity in Ah, to 1 %, of a cell `made` with it that passes every test; infinite where none does."""
+    first_ah = screen.steady_a(chemistry) * screen.demand.project.need.runtime_h
+    found_ah = bisected(lambda ah: screen_candidate(screen, made(ah)).fits, first_ah, 1.01)
+    # Half a per cent up: three figures must not round to less than what is enough.
+    return float(f"{found_ah * 1.005:.3g}")
 
 
 def bisected(enough: Callable[[float], bool], first_guess_ah: float, precision: float = 1.001) -> float:

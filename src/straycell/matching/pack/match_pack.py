@@ -1,4 +1,4 @@
-"""A pack for a project: the smallest shape that does it, from cells of one kind, with every reason."""
+"""The match of one project: the smallest shape that does it, one cell being a pack of 1S1P, with every reason."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ from datetime import datetime
 from straycell.cells import Stage
 from straycell.matching.answer_check import check_answer
 from straycell.matching.changes import changes, refused_by
-from straycell.matching.explain import nearest_of, warnings_for
-from straycell.matching.one_project import Match, match_project, plan_hash
+from straycell.matching.explain import nearest_first, nearest_of, seen_of, wanted_cell, warnings_for
+from straycell.matching.one_project import Match, plan_hash
 from straycell.matching.pack.check import check_pack
 from straycell.matching.pack.groups import equivalent, held
 from straycell.matching.pack.joining import plan_joining
@@ -19,11 +19,11 @@ from straycell.matching.pack.shape_search import Tried, best_shape, plan_among, 
 from straycell.matching.pack.shapes import chemistries_of, in_series
 from straycell.matching.pack.words import (
     NOT_PROVEN,
-    missing_of,
     others_of,
     pack_reasons,
     pack_warnings,
     too_few,
+    wanted_pack,
 )
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.demand import Demand
@@ -36,13 +36,23 @@ from straycell.physics.run_time.runtime import Runtime
 from straycell.projects import Project, finish_faults
 
 
-def plan_pack(project: Project, candidates: Sequence[Candidate], limits: UseLimits, now: datetime) -> Match:
-    """The pack of a project that needs, or may take, more than one cell. Same input, same answer."""
+def match_project(
+    project: Project, candidates: Sequence[Candidate], limits: UseLimits, *, now: datetime
+) -> Match:
+    """The match of a project: one cell where that does it, else the smallest pack.
+
+    Same input, same answer, in whatever order the candidates come.
+    """
     cells = sorted(candidates, key=lambda c: c.code)
-    tried = best_shape(project, cells, limits, now)
-    if tried.plan is None:
+    shape = project.pack
+    tried = [try_shape(project, cells, limits, now, (1, 1))] if shape.one_cell else []
+    if (shape.series, shape.parallel) != (1, 1) and not (tried and tried[0].plan):
+        tried.append(best_shape(project, cells, limits, now))
+    last = tried[-1]
+    if last.plan is None:
         return _unserved(project, cells, tried, limits)
-    return _served(project, cells, tried.screen, tried.plan, limits)
+    others = others_of(last.screen, last.plan, last.screened or screen_all(last.screen, cells))
+    return described(project, last.screen, last.plan, limits, others)
 
 
 def serve(
@@ -57,7 +67,7 @@ def serve(
 
     With `planning` that is left to the day the build is finished: protection may still be on its way.
     """
-    found = match_project(project, candidates, limits, now=now, plan_pack=plan_pack)
+    found = match_project(project, candidates, limits, now=now)
     if not planning and not project.protection.fitted:
         found = withheld(project, found)
     return check_answer(project, found, candidates, now, planning=planning)
@@ -127,18 +137,12 @@ def as_built(
     )
 
 
-def _served(
-    project: Project, cells: Sequence[Candidate], screen: Screen, plan: PackPlan, limits: UseLimits
-) -> Match:
-    others = others_of(screen, plan, cells)
-    return described(project, screen, plan, limits, others)
-
-
 def described(
     project: Project, screen: Screen, plan: PackPlan, limits: UseLimits, others: tuple[Why, ...] = ()
 ) -> Match:
     """The answer for a plan, checked once more on its own."""
-    check_pack(screen, plan.groups)
+    if screen.joined:
+        check_pack(screen, plan.groups)
     alike = [equivalent(group, f"group {number}") for number, group in enumerate(plan.groups, 1)]
     runtime = weakest_run(screen, alike, plan.runs)
     data = pack_data(project, plan.groups, limits)
@@ -151,7 +155,7 @@ def described(
         bound_spread_ah=plan.bound_spread_ah,
         gap=plan.gap,
         runtime=runtime,
-        why=plan.reasons + pack_reasons(screen, plan),
+        why=plan.reasons + (pack_reasons(screen, plan) if screen.joined else ()),
         not_chosen=others,
         warnings=tuple(dict.fromkeys(warnings)),
         plan=plan_hash(project, plan.groups),
@@ -163,6 +167,8 @@ def described(
 def weakest_run(screen: Screen, alike: Sequence[Candidate], found: Sequence[Run]) -> Runtime:
     """The run time of the pack as it is reported, the same on every page: that of its weakest group."""
     each = [final_runtime(screen, c, run) for c, run in zip(alike, found, strict=True)]
+    if not screen.joined:
+        return each[0]
     weakest = min(each, key=lambda runtime: runtime.low_h)
     return replace(
         weakest,
@@ -172,32 +178,51 @@ def weakest_run(screen: Screen, alike: Sequence[Candidate], found: Sequence[Run]
     )
 
 
-def _unserved(project: Project, cells: Sequence[Candidate], tried: Tried, limits: UseLimits) -> Match:
-    screened = screen_all(tried.screen, cells)
-    failing = sorted(
-        (s for s in screened if not s.fits),
-        key=lambda s: (-s.steps, s.last.relative_shortfall, s.candidate.code),
-    )
-    fitting = [s for s in screened if s.fits]
-    shape = (tried.screen.demand.series, tried.screen.demand.parallel)
-
-    def serves(some: Sequence[Candidate]) -> bool:
-        return plan_among(project, some, limits, tried.screen.now, shape) is not None
-
-    missing = missing_of(tried.screen, fitting, failing, tried.kinds, tried.refusals, serves)
-    other = _changes(project, cells, tried, limits, failing)
-    count = sum(refusal.tried for refusal in tried.refusals.values())
-    note = f"not found in {count} groupings; that no choice of cells does it is not proven"
-    open_end = () if tried.proven or any(NOT_PROVEN in line for line in missing) else (note,)
+def _unserved(
+    project: Project, cells: Sequence[Candidate], tried: Sequence[Tried], limits: UseLimits
+) -> Match:
+    """The answer of a project that nothing serves, by what was tried: what one cell lacks, then what a pack lacks."""
+    lines: list[str] = []
+    refused: list[tuple[list[Screened], list[Screened]]] = []
+    for one in tried:
+        screened = one.screened or screen_all(one.screen, cells)
+        fitting = [s for s in screened if s.fits]
+        failing = sorted((s for s in screened if not s.fits), key=nearest_first)
+        lines.append(_wanted(project, one, fitting, failing, limits))
+        if not refused:
+            lines += seen_of(fitting, failing, joined=one.screen.joined)
+        refused.append((fitting, failing))
+    last, (fitting, failing) = tried[-1], refused[0]
+    lines += _changes(project, cells, last, limits, refused[-1][1])
+    if not last.proven and not any(NOT_PROVEN in line for line in lines):
+        count = sum(refusal.tried for refusal in last.refusals.values())
+        lines.append(f"not found in {count} groupings; that no choice of cells does it is not proven")
     return Match(
         project.name,
         False,
         not_chosen=tuple(too_few(s) for s in fitting) + tuple(s.last for s in failing),
         warnings=warnings_for(project, limits),
-        missing=missing + other + open_end,
+        missing=tuple(dict.fromkeys(lines)),
         nearest=nearest_of(failing),
-        proven=tried.proven,
+        proven=last.proven,
     )
+
+
+def _wanted(
+    project: Project,
+    tried: Tried,
+    fitting: Sequence[Screened],
+    failing: Sequence[Screened],
+    limits: UseLimits,
+) -> str:
+    screen, shape = tried.screen, (tried.screen.demand.series, tried.screen.demand.parallel)
+    if not screen.joined:
+        return wanted_cell(screen, failing)
+
+    def serves(some: Sequence[Candidate]) -> bool:
+        return plan_among(project, some, limits, screen.now, shape) is not None
+
+    return wanted_pack(screen, fitting, tried.kinds, tried.refusals, serves)
 
 
 def _changes(
@@ -208,16 +233,15 @@ def _changes(
     shape = (demand.series, demand.parallel)
 
     def retry(changed: Project) -> float | None:
-        plan = try_shape(changed, cells, limits, now, shape).plan
+        plan = plan_among(changed, cells, limits, now, shape)
         return None if plan is None else min(run.promised.low_h for run in plan.runs)
 
     whys = [why for refusal in tried.refusals.values() for why in refusal.failed] + [s.last for s in failing]
     longest_h = max((refusal.longest_h for refusal in tried.refusals.values()), default=0.0)
     kinds = chemistries_of(project, cells, limits)
     found = changes(project, refused_by(project, whys, limits, kinds, shape, longest_h), retry)
-    for more in (demand.parallel + 1, demand.parallel + 2) if project.pack.parallel is not None else ():
-        if demand.series * more <= len(cells):
-            wider = try_shape(project, cells, limits, now, (demand.series, more))
-            if wider.plan is not None:
-                return (*found, f"parallel = {more} would be served by the cells at hand")
+    wider = tried.screen.joined and project.pack.parallel is not None
+    for more in (demand.parallel + 1, demand.parallel + 2) if wider else ():
+        if plan_among(project, cells, limits, now, (demand.series, more)) is not None:
+            return (*found, f"parallel = {more} would be served by the cells at hand")
     return found

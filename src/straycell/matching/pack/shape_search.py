@@ -14,7 +14,7 @@ from straycell.matching.pack.shapes import chemistries_of, in_parallel, in_serie
 from straycell.matching.screen.candidates import Candidate
 from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
-from straycell.matching.screen.screening import usable
+from straycell.matching.screen.screening import Screened, screen_all, usable
 from straycell.matching.screen.shared import Screen
 from straycell.projects import Project
 
@@ -26,12 +26,16 @@ FEW_WIDTHS = 8
 
 @dataclass(slots=True)
 class Tried:
-    """One shape as tried: the screen of its cells, what there is of each kind, and how each kind fared."""
+    """One shape as tried: the screen of its cells, what there is of each kind, and how each kind fared.
+
+    `screened` holds each cell's way through the tests, where one cell alone is asked for.
+    """
 
     screen: Screen
     kinds: dict[PackKind, list[Candidate]]
     plan: PackPlan | None
     refusals: dict[PackKind, Refusal]
+    screened: Sequence[Screened] = ()
 
     @property
     def proven(self) -> bool:
@@ -56,6 +60,8 @@ def try_shape(
     """Plan one shape from every kind there is; the one that spends the least wins."""
     series, parallel = shape
     screen = Screen(Demand.of(project, limits, series, parallel), limits, now)
+    if not screen.joined:
+        return _one_cell(screen, cells)
     kinds = by_kind(usable(screen, cells))
     tried = Tried(screen, kinds, None, {})
     need_h = project.need.runtime_h
@@ -71,6 +77,25 @@ def try_shape(
         rank = (round(spare_h / need_h, 3), found.held_ah, kind)
         if best is None or rank < best:
             best, tried.plan = rank, found
+    return tried
+
+
+def _one_cell(screen: Screen, cells: Sequence[Candidate]) -> Tried:
+    """A pack of 1S1P: nothing is joined, so kinds and shares do not matter, and the least cell that lasts is it."""
+    need_h = screen.demand.project.need.runtime_h
+
+    def least_first(s: Screened) -> tuple[int, float, float, str]:
+        assert s.runtime is not None and s.candidate.capacity is not None
+        # A solo cell before one that may go into packs, then least surplus: the better cell stays for harder work.
+        surplus_h = s.runtime.low_h - need_h
+        return int(s.candidate.outcome), surplus_h, s.candidate.capacity.value, s.candidate.code
+
+    screened = screen_all(screen, cells)
+    fitting = sorted((s for s in screened if s.fits), key=least_first)
+    tried = Tried(screen, {}, None, {}, [*fitting, *(s for s in screened if not s.fits)])
+    if fitting and (run := fitting[0].run) is not None:
+        c = fitting[0].candidate
+        tried.plan = PackPlan(PackKind.of(c), ((c,),), fitting[0].reasons, (run,), 0.0, 0.0, 0.0)
     return tried
 
 

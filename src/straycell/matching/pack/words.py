@@ -6,19 +6,21 @@ import math
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from statistics import median
 
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import CellFacts, Chemistry, Stage
-from straycell.matching.explain import PLAIN, kept, nearest_of
+from straycell.matching.explain import kept, nearest_first
 from straycell.matching.pack.kinds import PackKind
-from straycell.matching.pack.least import bisected
+from straycell.matching.pack.least import least_fitting
 from straycell.matching.pack.plan import PackPlan, Refusal
 from straycell.matching.pack.shapes import shape_words
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.cell_tests import DEVICE_TESTS, protection_trip
-from straycell.matching.screen.screening import Screened, screen_all, screen_candidate
+from straycell.matching.screen.screening import Screened, screen_candidate
 from straycell.matching.screen.shared import Screen
+from straycell.matching.sheet.fusing import pack_bears_a
 from straycell.matching.words import capacity, ohms, volts
 from straycell.physics.polarisation import assumed_resistance
 from straycell.physics.protection import check_protection
@@ -57,20 +59,23 @@ def _place(number: int, c: Candidate) -> Why:
 
 
 def pack_warnings(screen: Screen, plan: PackPlan) -> tuple[str, ...]:
-    """What must be said aloud of the chosen pack: bounds of its figures, fuses."""
+    """What must be said aloud of the chosen cells: bounds of their figures, fuses."""
     cells = [c for group in plan.groups for c in group]
     notes = []
     if bounds := [c.code for c in cells if c.at_least]:
-        notes.append(f"these hold at least their capacity, so it may run longer: {', '.join(bounds)}")
-    if any(c.resistance_method is Method.AC_1KHZ for c in cells):
-        notes.append("resistances were taken at a.c. 1 kHz; d.c. pulses would be surer")
+        notes.append(f"{', '.join(bounds)}: at least this capacity was measured, it may run longer")
+    if rough := [c.code for c in cells if c.resistance_method is Method.AC_1KHZ]:
+        notes.append(f"{', '.join(rough)}: resistance taken at a.c. 1 kHz; a d.c. pulse would be surer")
     demand, chemistry = screen.demand, cells[0].facts.chemistry
-    protection = demand.project.protection
+    protection, trip = demand.project.protection, protection_trip(demand.project.protection)
+    # What one cell lacks in protection is said with the project; a trip current that is not known endangers strings.
+    if trip is None and not screen.joined:
+        return tuple(notes)
     answer = check_protection(
-        min(sum(c.capacity.value for c in g if c.capacity) for g in plan.groups),
+        pack_bears_a(plan.groups),
         screen.peak_a(chemistry) * demand.parallel,
-        fitted=protection.fitted,
-        trip=protection_trip(protection),
+        fitted=protection.fitted or not screen.joined,
+        trip=trip,
         series=demand.series,
         per_cell=protection.per_cell,
         balancing=protection.balancing,
@@ -78,26 +83,20 @@ def pack_warnings(screen: Screen, plan: PackPlan) -> tuple[str, ...]:
     return (*notes, *answer.advice)
 
 
-def others_of(screen: Screen, plan: PackPlan, cells: Sequence[Candidate]) -> tuple[Why, ...]:
+def others_of(screen: Screen, plan: PackPlan, screened: Sequence[Screened]) -> tuple[Why, ...]:
     """Why each other cell was not taken, those that would do first, then the nearest."""
-    left = [c for c in cells if c.code not in plan.codes]
-    spare: list[Why] = []
-    failing: list[Screened] = []
-    for screened in screen_all(screen, left):
-        kind = PackKind.of(screened.candidate)
-        if not screened.fits:
-            failing.append(screened)
-        elif kind == plan.kind:
-            spare.append(kept(screened, screen.demand.project.need.runtime_h))
-        else:
-            spare.append(_of_another_kind(screened.candidate, kind, plan.kind))
-    failing.sort(key=lambda s: (-s.steps, s.last.relative_shortfall, s.candidate.code))
-    return (*spare, *(s.last for s in failing))
+    left = [s for s in screened if s.candidate.code not in plan.codes]
+    failing = sorted((s for s in left if not s.fits), key=nearest_first)
+    return (*(_spare(screen, plan, s) for s in left if s.fits), *(s.last for s in failing))
 
 
-def _of_another_kind(c: Candidate, kind: PackKind, chosen: PackKind) -> Why:
+def _spare(screen: Screen, plan: PackPlan, screened: Screened) -> Why:
+    """A cell that would do: kept, or of a kind that cannot join the chosen ones."""
+    kind, chosen = PackKind.of(screened.candidate), plan.kind
+    if kind == chosen or not screen.joined:
+        return kept(screened, screen.demand.project.need.runtime_h)
     text = f"{kind.difference(chosen)}: this pack is made of {chosen.words} alone"
-    return Why(c.code, "kind", False, text, kind.words, chosen.words)
+    return Why(screened.candidate.code, "kind", False, text, kind.words, chosen.words)
 
 
 def too_few(screened: Screened) -> Why:
@@ -111,31 +110,19 @@ def too_few(screened: Screened) -> Why:
 # --- what is missing -------------------------------------------------------------------------------
 
 
-def missing_of(
+def wanted_pack(
     screen: Screen,
     fitting: Sequence[Screened],
-    failing: Sequence[Screened],
     kinds: Mapping[PackKind, Sequence[Candidate]],
     refusals: Mapping[PackKind, Refusal],
     serves: Serves,
-) -> tuple[str, ...]:
+) -> str:
     """What an unserved pack lacks, in plain numbers; `serves` says whether just these cells would do."""
-    demand = screen.demand
     good = Counter(PackKind.of(s.candidate) for s in fitting)
     kind = min(kinds, key=lambda k: (-good[k], -len(kinds[k]), k), default=None)
-    lines = [_wanted(screen, kind, kinds.get(kind, ()) if kind else (), good[kind] if kind else 0, serves)]
-    if kind is not None and kind in refusals and good[kind] >= demand.cells:
-        lines = [_apart(screen, refusals[kind])]
-    if failing:
-        counts = Counter(s.last.test for s in failing)
-        listed = ", ".join(f"{number} {PLAIN[test]}" for test, number in counts.most_common())
-        lines.append(f"of {len(failing) + len(fitting)} cells: {len(fitting)} would do, {listed}")
-    elif not fitting:
-        lines.append("there is no cell to choose from")
-    near = nearest_of(failing)
-    if near is not None:
-        lines.append(f"nearest: {near.code}: {near.text}" + (f"; {near.remedy}" if near.remedy else ""))
-    return tuple(lines)
+    if kind is not None and kind in refusals and good[kind] >= screen.demand.cells:
+        return _apart(screen, refusals[kind])
+    return _wanted(screen, kind, kinds.get(kind, ()) if kind else (), good[kind] if kind else 0, serves)
 
 
 def _apart(screen: Screen, refusal: Refusal) -> str:
@@ -163,7 +150,8 @@ def _wanted(
     like = _like(screen, chemistry, members)
     count = demand.cells - good if good < demand.cells else demand.cells
     beside = sorted(members, key=lambda c: -(c.capacity.value if c.capacity else 0.0))[: demand.cells - count]
-    most_ah, least_ah = screen.limits.most_ah.get(str(like.facts.form), math.inf), _least_ah(screen, like)
+    most_ah = screen.limits.most_ah.get(str(like.facts.form), math.inf)
+    least_ah = least_fitting(screen, chemistry, partial(_of, like))
 
     def enough(new: Candidate, number: int, ah: float) -> bool:
         cells = [replace(_of(new, ah), code=f"new {n}") for n in range(number)]
@@ -215,14 +203,3 @@ def _of(like: Candidate, capacity_ah: float) -> Candidate:
     share = like.capacity.u / like.capacity.value
     figure = Measured(capacity_ah, share * capacity_ah)
     return replace(like, capacity=figure, verdict_valid_until=None, stage=Stage.SHELVED)
-
-
-def _least_ah(screen: Screen, like: Candidate) -> float:
-    """Least capacity in Ah of such a cell that passes every test, to 1 %."""
-
-    def enough(capacity_ah: float) -> bool:
-        return screen_candidate(screen, _of(like, capacity_ah)).fits
-
-    first_ah = screen.steady_a(like.facts.chemistry) * screen.demand.project.need.runtime_h
-    found_ah = bisected(enough, first_ah, 1.01)
-    return float(f"{found_ah * 1.005:.3g}") if math.isfinite(found_ah) else math.inf

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
+from pathlib import Path
 from typing import Any, NamedTuple
 
 from straycell.acceptance.reasons import Outcome
@@ -25,6 +26,17 @@ class Event:
     subject: str
     detail: dict[str, Any]
     because: str
+
+
+@dataclass(frozen=True, slots=True)
+class Photograph:
+    """A photograph of a cell: the SHA-256 of its file, when it was kept, how large the file is and where."""
+
+    cell: str
+    sha256: str
+    at: datetime
+    size_bytes: int
+    file: Path
 
 
 @dataclass(frozen=True, slots=True)

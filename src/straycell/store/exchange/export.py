@@ -17,6 +17,7 @@ from straycell.plain_text import require_plain
 from straycell.readings import KINDS
 from straycell.store.book.names import shown
 from straycell.store.exchange.rows import shielded
+from straycell.store.photograph_files import bring, file_of, folder_of
 from straycell.store.schema.tables import (
     BOX,
     BUILD,
@@ -33,6 +34,7 @@ from straycell.store.schema.tables import (
     HANDOVER_CELL,
     METER,
     METER_COMPARISON,
+    PHOTOGRAPH,
     PROJECT,
     READING,
     SUPERSESSION,
@@ -83,6 +85,7 @@ def _queries(conn: Connection) -> dict[str, Select[tuple[object, ...]]]:
         "chargers": CHARGER,
         "meter_comparisons": METER_COMPARISON,
         "group_voltages": GROUP_VOLTAGE,
+        "photographs": PHOTOGRAPH,
         "events": EVENT,
         "writes": WRITE,
         "traces": TRACE,
@@ -107,8 +110,8 @@ def _named(conn: Connection, column: Column[Any]) -> ColumnElement[Any]:
     return case(names, value=column).label(column.name) if names else column
 
 
-def export_dir(conn: Connection, folder: Path) -> list[Path]:
-    """Write every table, and the files of the traces, into a new or empty folder; returns them.
+def export_dir(conn: Connection, store: Path, folder: Path) -> list[Path]:
+    """Write every table, the files of the traces and the photographs into a new or empty folder; returns them.
 
     The folder appears under its name when all of it is there. Raises BadData.
     """
@@ -118,7 +121,11 @@ def export_dir(conn: Connection, folder: Path) -> list[Path]:
             tables = [
                 _write(conn, query, part.path / f"{name}.csv") for name, query in _queries(conn).items()
             ]
-            files = [*tables, *_trace_files(conn, part.path / "traces")]
+            files = [
+                *tables,
+                *_trace_files(conn, part.path / "traces"),
+                *_photographs(conn, store, part.path / "photographs"),
+            ]
         except OSError as fault:
             raise cannot_write(folder, fault) from fault
         part.place()
@@ -147,6 +154,13 @@ def _trace_files(conn: Connection, folder: Path) -> list[Path]:
         written.append(folder / f"{key}-{plain}")
         written[-1].write_bytes(trace_file(conn, key_of(key)))
     return written
+
+
+def _photographs(conn: Connection, store: Path, folder: Path) -> list[Path]:
+    """The photographs under the hash that `photographs.csv` names; a missing one is named by `store check`."""
+    names = sorted(set(conn.execute(select(PHOTOGRAPH.c.sha256)).scalars()))
+    lost = bring(folder_of(store), folder, names)
+    return [file_of(folder, name) for name in names if name not in lost]
 
 
 def _times_as_text(frame: pd.DataFrame) -> pd.DataFrame:

@@ -11,8 +11,10 @@ from straycell.acceptance.evidence import DISMANTLED
 from straycell.cells import Stage
 from straycell.errors import BadData
 from straycell.store.book.derived import follow
-from straycell.store.column_values import to_us
+from straycell.store.book.photographs import add_photograph
+from straycell.store.column_values import from_us, to_us
 from straycell.store.exchange.rows import rows_beside
+from straycell.store.photograph_files import read
 from straycell.store.schema.tables import CONDEMNATION, UPSET
 from straycell.store.session import Pen
 from straycell.store.verdicts import siblings
@@ -27,8 +29,8 @@ _NOT_SEVERE = ("False", "false", "no", "0")
 def carry_past(pen: Pen, file: Path, was: Mapping[str, Stage], event_id: int) -> None:
     """Record it for the cells just filed, `was` being the stage their line names.
 
-    `discards.csv` and `upsets.csv` are read where they lie beside `file`. Raises BadData for a line that cannot
-    be read: a danger that is not understood is not passed over.
+    `discards.csv`, `upsets.csv` and `photographs.csv` are read where they lie beside `file`. Raises BadData for a line
+    that cannot be read: a danger that is not understood is not passed over.
     """
     discards = {
         code: {"because": row.get("because") or _OUT_OF_USE[Stage.CONDEMNED], "at_us": at_us}
@@ -59,9 +61,22 @@ def carry_past(pen: Pen, file: Path, was: Mapping[str, Stage], event_id: int) ->
         listed = [{"code": code, "event_id": event_id, **row} for code, row in sorted(discards.items())]
         pen.conn.execute(CONDEMNATION.insert(), list(_numbered(pen, listed)))
         follow(pen.conn, cells=list(discards))
+    _photographs(pen, file, was)
     if upsets:
         rows = [{**row, "event_id": event_id} for row in upsets]
         pen.conn.execute(UPSET.insert(), list(_numbered(pen, rows)))
+
+
+def _photographs(pen: Pen, file: Path, was: Mapping[str, Stage]) -> None:
+    """Photographs of the cells just filed: `photographs.csv` names them, the folder beside it holds them."""
+    for number, row in rows_beside(file.with_name("photographs.csv")):
+        if row.get("code") in was:
+            where = f"photographs.csv line {number}"
+            at = from_us(_time(row.get("at") or "", pen.now, where))
+            try:
+                add_photograph(pen, row["code"], read(file.with_name("photographs"), row["sha256"]), at)
+            except KeyError:
+                raise BadData(f"{where}: no column 'sha256'", "take the file away, or export again") from None
 
 
 def _numbered(pen: Pen, rows: Sequence[dict[str, Any]]) -> Iterator[dict[str, Any]]:

@@ -28,6 +28,7 @@ from straycell.store.merge.clashes import (
     refuse_forks,
     require_plain_row,
 )
+from straycell.store.photograph_files import bring, folder_of
 from straycell.store.schema import tables
 from straycell.store.schema.create import require_current
 from straycell.store.schema.tables import (
@@ -38,6 +39,7 @@ from straycell.store.schema.tables import (
     FINDING,
     FINDING_FELL,
     METER,
+    PHOTOGRAPH,
     PROJECT,
     READING,
     SUPERSESSION,
@@ -111,7 +113,7 @@ class _Merge:
         )
         recount(self.pen.conn)
         self._join()
-        self.merged.notes += [*self._disputes(), *self._names()]
+        self.merged.notes += [*self._disputes(), *self._names(), *self._photographs()]
         return self.merged
 
     def _unknown(self) -> list[Row]:
@@ -208,6 +210,15 @@ class _Merge:
                 if found.disputed:
                     values = " and ".join(str(head.value) for head in found.heads)
                     yield f"{code}: two benches corrected its {name.replace('_', ' ')} differently ({values})"
+
+    def _photographs(self) -> Iterator[str]:
+        # Their files come along before the write counts: after it, the store would name what it does not have.
+        new = among(PHOTOGRAPH.c.event_id, list(self.events.values()))
+        rows = self.pen.conn.execute(select(PHOTOGRAPH.c.sha256, PHOTOGRAPH.c.code).where(new)).all()
+        lost = set(bring(folder_of(self.file), folder_of(self.pen.store), [row.sha256 for row in rows]))
+        for row in rows:
+            if row.sha256 in lost:
+                yield f"{row.code}: the file of photograph {row.sha256[:12]} is missing beside {self.file}"
 
     def _names(self) -> Iterator[str]:
         for table in (BOX, METER, PROJECT):

@@ -201,7 +201,16 @@ def _named(table: Table, row: Mapping[str, Any], why: str) -> str:
 def _put_bare(pen: Pen, staging: Connection, event_id: int, done: Filled) -> None:
     """A cell whose row is lost is still there: its label hangs on it, and other rows name it."""
     named = set[str]()
-    for name in ("event_cell", "reading", "finding", "condemnation", "upset", "build_cell", "handover_cell"):
+    for name in (
+        "event_cell",
+        "reading",
+        "finding",
+        "condemnation",
+        "upset",
+        "photograph",
+        "build_cell",
+        "handover_cell",
+    ):
         rows = staging.exec_driver_sql(f"SELECT DISTINCT code FROM {name}")
         named |= {code for (code,) in rows if not why_not(name, {"code": code})}
     bare = sorted(named - _keys(pen.conn, CELL))

@@ -27,6 +27,7 @@ from straycell.store.engine import (
     store_faults,
     writing_engine,
 )
+from straycell.store.photograph_files import bring, folder_of
 from straycell.store.reader import open_reader
 from straycell.store.salvage.fill import Filled, fill
 from straycell.store.salvage.gather import TABLES, Gathered, gather
@@ -70,7 +71,9 @@ def salvage_store(broken: Path, new: Path, *, now: datetime, rules: RuleSet) -> 
                 filled = fill(writer.pen, staging, former)
             lost = tuple(_lost(staging, gathered, filled, former.letter, letter))
         with open_reader(part.path) as reader:
-            faults = reader.check(rules, now)
+            # Before the check, which names what is missing of them.
+            bring(folder_of(broken), folder_of(new))
+            faults = reader.check(rules, now, new)
         part.place()
     left = tuple(f"left to put right: {fault}" for fault in faults)
     return Salvaged(letter, filled.held, filled.put["reading"], filled.put["finding"], lost + left)

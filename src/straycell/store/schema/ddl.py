@@ -472,6 +472,29 @@ CREATE TABLE handover_cell (
 CREATE UNIQUE INDEX ux_handover_cell_listed ON handover_cell (code) WHERE state = 'listed'
     """,
     """
+CREATE TABLE photograph (
+    id INTEGER NOT NULL,
+    code VARCHAR NOT NULL,
+    sha256 VARCHAR NOT NULL,
+    at_us INTEGER NOT NULL,
+    size_bytes INTEGER NOT NULL,
+    event_id INTEGER NOT NULL,
+    CONSTRAINT pk_photograph PRIMARY KEY (id),
+    CONSTRAINT ck_photograph_code CHECK (code GLOB '[A-Z][0-9][0-9][0-9][0-9][0-9][0-9A-Z]'),
+    CONSTRAINT ck_photograph_sha256 CHECK (length(sha256) = 64 AND sha256 NOT GLOB '*[^0-9a-f]*'),
+    CONSTRAINT ck_photograph_at_us CHECK (at_us BETWEEN 631152000000000 AND 4102444800000000),
+    CONSTRAINT ck_photograph_size_bytes CHECK (size_bytes BETWEEN 1 AND 1099511627776),
+    CONSTRAINT fk_photograph_code FOREIGN KEY(code) REFERENCES cell (code),
+    CONSTRAINT fk_photograph_event_id FOREIGN KEY(event_id) REFERENCES event (id)
+)
+    """,
+    """
+CREATE INDEX ix_photograph_code ON photograph (code)
+    """,
+    """
+CREATE INDEX ix_photograph_sha256 ON photograph (sha256)
+    """,
+    """
 CREATE TABLE supersession (
     id INTEGER NOT NULL,
     record VARCHAR NOT NULL,
@@ -605,6 +628,7 @@ CREATE TABLE reading (
     doubt VARCHAR NOT NULL,
     put_in_ah FLOAT,
     took_s FLOAT,
+    put_in_u FLOAT,
     trace VARCHAR,
     supersedes VARCHAR,
     recorded_at_us INTEGER NOT NULL,

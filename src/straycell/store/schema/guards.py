@@ -27,6 +27,7 @@ APPEND_ONLY: dict[str, tuple[tuple[str, ...], ...]] = {
     "finding_fell": (("id",),),
     "charger": (("id",),),
     "meter_comparison": (("id",),),
+    "photograph": (("id",),),
     "group_voltage": (("id",), ("build", "at_us", "group_no")),
     "verdict": (("id",),),
 }

@@ -270,6 +270,16 @@ HANDOVER_CELL = Table(
     Column("state", String, default="listed"),
     Column("event_id", Integer),
 )
+PHOTOGRAPH = Table(
+    "photograph",
+    _BOOK,
+    Column("id", Integer, primary_key=True),
+    Column("code", String),
+    Column("sha256", String),
+    Column("at_us", Integer),
+    Column("size_bytes", Integer),
+    Column("event_id", Integer),
+)
 SUPERSESSION = Table(
     "supersession",
     _BOOK,
@@ -357,6 +367,7 @@ READING = Table(
     Column("doubt", String, default=""),
     Column("put_in_ah", Float),
     Column("took_s", Float),
+    Column("put_in_u", Float),
     Column("trace", String),
     Column("supersedes", String),
     Column("recorded_at_us", Integer),

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from http import HTTPStatus
 from pathlib import Path
 from urllib.parse import quote
@@ -72,18 +74,28 @@ def scan(visit: Visiting) -> Response:
 
 def codes_in_photo(visit: Visit, name: str = "photo") -> list[str]:
     """The cell codes in a photograph that was sent. Raises BadData."""
+    with sent_photograph(visit, name) as path:
+        symbols = read_picture(path)
+    return codes_of([(Path("the photograph"), symbols)])
+
+
+@contextmanager
+def sent_photograph(visit: Visit, name: str = "photo") -> Iterator[Path]:
+    """The photograph of a form as a file for a while, one at a time. Raises BadData when there is none."""
     photo = visit.file(name)
     if photo is None:
-        raise BadData("no photograph was chosen", "take one of the label, or type the code")
+        raise BadData("no photograph was chosen", "take one, or type the code of a label")
     # The name of the file is ours: what a device calls it is never a path here.
     with visit.site.pictures, tempfile.TemporaryDirectory(prefix="straycell-") as folder:
         path = Path(folder) / "photograph"
         path.write_bytes(photo.file.read())
         try:
-            symbols = read_picture(path)
+            yield path
         except BadData as fault:
-            raise BadData(fault.what.replace(str(path), "the photograph"), fault.remedy) from None
-    return codes_of([(Path("the photograph"), symbols)])
+            what = fault.what.replace(f"picture {path}", "the photograph").replace(
+                str(path), "the photograph"
+            )
+            raise BadData(what, fault.remedy) from None
 
 
 @router.get("/{word}")

@@ -1,7 +1,8 @@
-"""What happened to a cell, and taking it out of use: asked twice, final."""
+"""What happened to a cell, where it lies, and taking it out of use: asked twice, final."""
 
 from __future__ import annotations
 
+from functools import partial
 from http import HTTPStatus
 from typing import Any
 
@@ -9,7 +10,7 @@ from fastapi import APIRouter
 from starlette.responses import Response
 
 from straycell.bench.cell_sheet import sheet_of
-from straycell.bench.context import SentTwice
+from straycell.bench.context import Bench
 from straycell.bench.recording.discard import discard_cell, record_incident
 from straycell.bench.recording.record import lost_words
 from straycell.cells import parse_code
@@ -17,7 +18,7 @@ from straycell.errors import BadData, StraycellError
 from straycell.safety import Step
 from straycell.safety.incidents import RETEST, incident_kinds
 from straycell.typed import parse_line
-from straycell.web.routes.record import after_lines, danger_of, new_key, sent_form, status_of
+from straycell.web.routes.record import after_lines, danger_of, new_key, sent_once, status_of
 from straycell.web.site import Note
 from straycell.web.visit import Visit, Visiting
 
@@ -27,83 +28,80 @@ router = APIRouter()
 @router.get("/cell/{code}/incident")
 def ask_incident(visit: Visiting, code: str) -> Response:
     """What happened to it."""
-    return _page(visit, "incident.html", code, Step.INCIDENT)
+    return part_page(visit, "incident.html", code, Step.INCIDENT)
 
 
 @router.post("/cell/{code}/incident")
 def incident(visit: Visiting, code: str) -> Response:
     """Record what happened; the worst kinds condemn at once."""
-    code = parse_code(code)
-    try:
+
+    def act(code: str, bench: Bench) -> Note:
         name = parse_line(visit.text("kind"), "what happened")
         note = parse_line(visit.text("note"), "note") if visit.text("note") else ""
-        done = record_incident(visit.bench(sent_form(visit, code)), [code], name, note=note)
-    except SentTwice as fault:
-        return visit.go_with(f"/cell/{code}", Note((fault.what,)))
-    except StraycellError as fault:
-        return _page(visit, "incident.html", code, Step.INCIDENT, fault)
-    lines = [line for after in done.after for line in after_lines(after)]
-    if not done.severe:
-        lines.append(f"held until {', '.join(RETEST[:-1])} and {RETEST[-1]} are recorded again")
-    cautions, danger = danger_of(list(done.after), *[Step.INCIDENT] * done.severe)
-    why = [f"{done.kind.text}: {done.kind.why}"] if done.kind else []
-    return visit.go_with(f"/cell/{code}", Note((*why, *lines, *lost_words(done.lost)), danger, cautions))
+        done = record_incident(bench, [code], name, note=note)
+        lines = [line for after in done.after for line in after_lines(after)]
+        if not done.severe:
+            lines.append(f"held until {', '.join(RETEST[:-1])} and {RETEST[-1]} are recorded again")
+        cautions, danger = danger_of(list(done.after), *[Step.INCIDENT] * done.severe)
+        why = [f"{done.kind.text}: {done.kind.why}"] if done.kind else []
+        return Note((*why, *lines, *lost_words(done.lost)), danger, cautions)
+
+    return sent_once(visit, code, act, partial(part_page, visit, "incident.html", code, Step.INCIDENT))
 
 
 @router.get("/cell/{code}/discard")
 def ask_discard(visit: Visiting, code: str) -> Response:
     """Why it is to go."""
-    return _page(visit, "discard.html", code, Step.DISCARD)
+    return part_page(visit, "discard.html", code, Step.DISCARD)
 
 
 @router.post("/cell/{code}/discard")
 def discard(visit: Visiting, code: str) -> Response:
     """The reason first, then once more whether it is meant; after that it is done."""
-    code = parse_code(code)
     try:
         because = parse_line(visit.text("because"), "reason")
-        if visit.text("sure") != "yes":
-            return _page(visit, "discard.html", code, Step.DISCARD, because=because, key=visit.text("key"))
-        done = discard_cell(visit.bench(sent_form(visit, code)), code, because)
-    except SentTwice as fault:
-        return visit.go_with(f"/cell/{code}", Note((fault.what,)))
     except StraycellError as fault:
-        return _page(visit, "discard.html", code, Step.DISCARD, fault)
-    cautions, danger = danger_of([done.after])
-    lost = lost_words({done.project: (code, done.in_build)}) if done.project else []
-    earlier = [] if done.earlier is None else ["it was discarded before: nothing was written"]
-    lines = (f"{code} is discarded: {done.because}", *earlier, *lost)
-    return visit.go_with(f"/cell/{code}", Note(lines, danger, cautions))
+        return part_page(visit, "discard.html", code, Step.DISCARD, fault)
+    if visit.text("sure") != "yes":
+        return part_page(visit, "discard.html", code, Step.DISCARD, because=because, key=visit.text("key"))
+
+    def act(code: str, bench: Bench) -> Note:
+        done = discard_cell(bench, code, because)
+        cautions, danger = danger_of([done.after])
+        lost = lost_words({done.project: (code, done.in_build)}) if done.project else []
+        earlier = [] if done.earlier is None else ["it was discarded before: nothing was written"]
+        return Note((f"{code} is discarded: {done.because}", *earlier, *lost), danger, cautions)
+
+    return sent_once(visit, code, act, partial(part_page, visit, "discard.html", code, Step.DISCARD))
 
 
 @router.get("/cell/{code}/move")
 def ask_move(visit: Visiting, code: str) -> Response:
     """Where it lies now."""
-    return _page(visit, "move.html", code, Step.STORING)
+    return part_page(visit, "move.html", code, Step.STORING)
 
 
 @router.post("/cell/{code}/move")
 def move(visit: Visiting, code: str) -> Response:
     """Put it into another box."""
-    code = parse_code(code)
-    try:
+
+    def act(code: str, bench: Bench) -> Note:
         if not visit.text("box"):
             raise BadData("no box was chosen", "choose where it lies now")
-        with visit.bench(sent_form(visit, code)).writing() as writer:
+        with bench.writing() as writer:
             moved = writer.move_cell(writer.find_code(code), visit.text("box"))
-    except SentTwice as fault:
-        return visit.go_with(f"/cell/{code}", Note((fault.what,)))
-    except StraycellError as fault:
-        return _page(visit, "move.html", code, Step.STORING, fault)
-    return visit.go_with(f"/cell/{code}", Note((f"{code} now lies in {moved.box}",)))
+        return Note((f"{code} now lies in {moved.box}",))
+
+    return sent_once(visit, code, act, partial(part_page, visit, "move.html", code, Step.STORING))
 
 
-def _page(
+def part_page(
     visit: Visit, template: str, code: str, step: Step, fault: StraycellError | None = None, **more: Any
 ) -> Response:
+    """A form about one cell, with what was typed and the fault where there is one."""
     bench = visit.bench()
     with bench.reading() as reader:
-        sheet = sheet_of(bench, reader, reader.find_code(code))
+        sheet = sheet_of(bench, reader, reader.find_code(parse_code(code)))
         boxes = [box.name for box in reader.boxes()]
         last_event = reader.last_event(sheet.cell.code)
     typed = {name: visit.text(name) for name in ("because", "kind", "note", "box")}

@@ -12,6 +12,8 @@ from straycell.acceptance.reasons import Outcome
 from straycell.bench.cell_list import Wanted, cell_list
 from straycell.bench.cell_sheet import cell_history, cell_sheet
 from straycell.bench.list_order import CellOrder, sort_cells
+from straycell.bench.outlook import IN_HOUSE
+from straycell.bench.recording.many import Which, each
 from straycell.bench.recording.record import followed
 from straycell.bench.recording.swap import swap_cells
 from straycell.bench.wording import shapes, sheet_words
@@ -21,8 +23,9 @@ from straycell.cli.app.files import Force
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.fields import takes
 from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app.grammar.which import BoxOption, CodesArgument, TeardownOption
 from straycell.cli.nouns.take import facts
-from straycell.cli.show import cell_page, cell_table
+from straycell.cli.show import cell_page, cell_table, picture
 from straycell.cli.show.after_writing import talk_recorded
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.pieces.outcomes import parse_outcome
@@ -254,6 +257,18 @@ def show(code: CodeArgument) -> None:
     )
 
 
+@app.command("plot")
+def plot(
+    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    out: picture.Out = None,
+    force: picture.Force = False,
+) -> None:
+    """Draw how a cell keeps its charge: rest voltages within what the limits allow, its siblings faint."""
+    from straycell.bench.paper.curves_of import rest_curves_of
+
+    picture.draw_curves(rest_curves_of(context.bench(), code), out, force)
+
+
 @app.command("history")
 def history(code: CodeArgument) -> None:
     """Show everything that ever happened to a cell, corrections too."""
@@ -275,16 +290,20 @@ def history(code: CodeArgument) -> None:
 
 @app.command("move")
 def move(
-    codes: Annotated[list[str], values.text_argument("CODE", "The cells.")],
-    box: Annotated[str, values.text_argument("BOX", "Where they lie now.")],
+    codes: CodesArgument = None,
+    *,
+    target: Annotated[str, values.text_argument("BOX", "Where they lie now.")],
+    box: BoxOption = None,
+    teardown: TeardownOption = None,
 ) -> None:
     """Put cells into another box, all of them in one write."""
+    which = Which(tuple(codes or ()), box, teardown)
     with context.writing() as writer:
-        found = list(dict.fromkeys(writer.find_code(code) for code in codes))
         # One write: a box that takes two of three cells would leave a person guessing which.
-        moved = [writer.move_cell(code, box) for code in found]
+        found = which.find(writer, (*IN_HOUSE, Stage.CONDEMNED))
+        moved = each(found, lambda code: writer.move_cell(code, target))
     documents = [shapes.cell_json(cell) for cell in moved]
-    shown = f"{', '.join(cell.code for cell in moved)}  now in {box}"
+    shown = f"{', '.join(cell.code for cell in moved)}  now in {target}"
     output.emit(documents[0] if len(documents) == 1 else documents, lambda: output.say(shown))
     talk_cautions(Step.STORING)
 
@@ -309,3 +328,17 @@ def swap(
         lambda: output.say(f"{len(done.items)} readings and charges changed places"),
     )
     talk_recorded(done)
+
+
+@app.command("photo")
+def photo(
+    code: CodeArgument,
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A picture file.", show_default=False)],
+) -> None:
+    """Keep a photograph with a cell: scaled, without the place and device that a camera writes into it."""
+    from straycell.bench.recording.photograph import keep_photograph
+
+    kept = keep_photograph(context.bench(), code, file)
+    document = shapes.photograph_json(kept) | {"file": str(kept.file)}
+    output.emit(document, lambda: output.say(f"{kept.cell}: photograph kept, {kept.file}"))
+    output.hint("it decides nothing: what it shows is recorded with: straycell reading add CODE --look WORD")

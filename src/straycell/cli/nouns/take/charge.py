@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated, Any
 
+from straycell.bench.recording.many import Which
 from straycell.bench.recording.record import record_charge, record_let_down
 from straycell.bench.wording import shapes
 from straycell.cli.app import context, output
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.fields import takes
 from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app.grammar.which import BoxOption, CodesArgument, TeardownOption
 from straycell.cli.show.after_writing import talk_recorded
 from straycell.quantities import Dimension, show
-from straycell.readings import FIELDS, Charge
+from straycell.readings import FIELDS, Charge, Item
 from straycell.readings.fields import LET_DOWN_V, OF_CHARGE, ROOM
 from straycell.safety import Step
 
@@ -23,26 +26,31 @@ app = noun_app("Recorded charges, which start the clock for rest voltages, and l
 @app.command("add")
 @takes([*OF_CHARGE.values(), ROOM], needed=("current_a",))
 def add(
-    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    codes: CodesArgument = None,
+    box: BoxOption = None,
+    teardown: TeardownOption = None,
     at: Annotated[datetime | None, values.at_option("When it ended (default: now).")] = None,
     **said: Any,
 ) -> None:
-    """Record a charge of a cell; its time is when it ended."""
-    done = record_charge(context.bench(), code, said, at=at)
-    (charge,) = done.items
-    assert isinstance(charge, Charge)
-    current, until = (
-        show(charge.current_a, Dimension.CURRENT),
-        show(charge.until_v, Dimension.VOLTAGE, u=charge.u),
-    )
-    shown = f"{charge.id}  {charge.cell}  charged at {current} to {until}"
-    output.emit(shapes.item_json(charge, context.rules().defaults), lambda: output.say(shown))
+    """Record a charge of a cell, or the same charge of each of many; its time is when it ended."""
+    done = record_charge(context.bench(), Which(tuple(codes or ()), box, teardown), said, at=at)
+    defaults = context.rules().defaults
+    documents = [shapes.item_json(charge, defaults) for charge in done.items]
+    output.emit(documents[0] if len(documents) == 1 else documents, lambda: _show(done.items))
     # Both or no warming: the rise over the room is what points to trouble inside, not the temperature.
     lacks = next((name for name in ("peak_temperature_c", "temperature_c") if name not in said), None)
     if lacks:
         option, of = FIELDS[lacks].option, " (of the room)" if lacks == "temperature_c" else ""
         output.hint(f"without {option}{of} the warming is unmeasured, and a verdict waits for it")
     talk_recorded(done, Step.CHARGING)
+
+
+def _show(charges: Sequence[Item]) -> None:
+    for charge in charges:
+        assert isinstance(charge, Charge)
+        current = show(charge.current_a, Dimension.CURRENT)
+        until = show(charge.until_v, Dimension.VOLTAGE, u=charge.u)
+        output.say(f"{charge.id}  {charge.cell}  charged at {current} to {until}")
 
 
 @app.command("let-down")

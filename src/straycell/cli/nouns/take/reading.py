@@ -10,6 +10,7 @@ import typer
 
 from straycell.bench.recording import record
 from straycell.bench.recording.correction import Correction
+from straycell.bench.recording.many import Which
 from straycell.bench.recording.reading_form import notes_of
 from straycell.bench.recording.tonight import undo_last
 from straycell.bench.wording import shapes
@@ -18,8 +19,10 @@ from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.fields import takes
 from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app.grammar.which import BoxOption, TeardownOption
 from straycell.cli.show.after_writing import talk_recorded
-from straycell.readings import Item, Mistake
+from straycell.errors import UsageFault
+from straycell.readings import Item, Mistake, Quantity
 from straycell.readings.fields import OF_CHARGE, OF_READING
 
 app = noun_app("What was measured or seen; a wrong one is superseded, never edited.")
@@ -72,12 +75,24 @@ def _show_made(made: Sequence[Item]) -> None:
 @app.command("supersede")
 @takes([*(field for field in OF_READING.values() if field.name != "as_group"), *OF_CHARGE.values()])
 def supersede(
-    number: Annotated[
-        str,
-        values.record_argument("reading", "The number of the reading or charge (cell show lists them)."),
-    ],
     mistake: Annotated[Mistake, values.word("--mistake", Mistake, "What was wrong with it.")],
     because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
+    numbers: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[ID]...",
+            help="The numbers of the readings or charges (cell show lists them); with --last codes of cells.",
+            show_default=False,
+        ),
+    ] = None,
+    last: Annotated[
+        Quantity | None,
+        values.word(
+            "--last", Quantity, "The last one of this kind of each cell named, in a box, of a tear-down."
+        ),
+    ] = None,
+    box: BoxOption = None,
+    teardown: TeardownOption = None,
     right_cell: Annotated[
         str | None, values.text_option("--right-cell", "The cell it really was of.", metavar="CODE")
     ] = None,
@@ -88,17 +103,25 @@ def supersede(
     at: AtOption = None,
     **said: Any,
 ) -> None:
-    """Take a reading back as a mistake, and record the right one in its place if there is one.
+    """Take readings back as a mistake, and record the right ones in their place if there are any.
 
-    The old one stays visible. Options you leave out keep their old value; after a bad contact give every value
+    The old ones stay visible. Options you leave out keep their old value; after a bad contact give every value
     again. A charge is superseded with the options of charge add.
     """
     bench = context.bench()
     correction = Correction(mistake, _plain(said), meter, at, bench.now)
-    done = record.supersede(bench, number, correction, because, right_cell=right_cell, as_group=as_group)
+    named, which = tuple(numbers or ()), Which(tuple(numbers or ()), box, teardown)
+    if last is None and (not named or box is not None or teardown is not None):
+        raise UsageFault(
+            "which readings is missing", "give their numbers, or --last WORD with codes, --box or --teardown"
+        )
+    wanted = named if last is None else record.LastOf(last, which)
+    done = record.supersede(bench, wanted, correction, because, right_cell=right_cell, as_group=as_group)
     _show_made(done.recorded.items)
-    numbers = ", ".join(str(old.item.id) for old in done.taken_back)
-    output.talk(f"{numbers} superseded as {mistake}; it stays in the history")
+    taken = ", ".join(str(old.item.id) for old in done.taken_back)
+    output.talk(
+        f"{taken} superseded as {mistake}; the history keeps {'it' if len(done.taken_back) == 1 else 'them'}"
+    )
     # One meter on a parallel group reads all of its cells: a slip is a slip for each, but only a person
     # knows.
     if done.rest_of_group:

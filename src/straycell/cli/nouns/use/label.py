@@ -60,15 +60,10 @@ def sheet_cautions() -> list[str]:
 
 def print_cells(codes: Sequence[str], out: Path, *, force: bool = False) -> int:
     """A sheet of these cells on the stocks of their forms, remembered as printed; returns how many labels."""
-    from straycell.bench.paper.labels_of import labels_of, on_stocks
-    from straycell.labels.render import sheet_pdf
+    from straycell.bench.paper.prints import shelf_labels
 
-    now = clock.now()
-    with context.reading() as reader:
-        labels = labels_of(reader, context.rules(), now, codes)
-    # By form: a label that is too wide bridges the poles or hides the vent.
-    parts = on_stocks(known_stocks(), labels)
-    write_whole(out, sheet_pdf(parts, now, cautions=sheet_cautions()), force=force)
+    pdf, labels = shelf_labels(context.bench(), known_stocks(), codes)
+    write_whole(out, pdf, force=force)
     talk_missing_glyphs([label.content for label in labels])
     remember("shelf", labels)
     return len(labels)
@@ -129,6 +124,9 @@ def sheet(
     from straycell.labels.stocks.choose import box_stock
 
     kind = purpose or Purpose.SHELF
+    choices = {"CODE": codes, "--teardown": teardown, "--outcome": outcome, "--new": new, "--link": link}
+    given = [name for name, value in (choices | {"--box": box, "--project": project}).items() if value]
+    _require_for_boxes(kind, given)
     known, many = known_stocks(page), copies or 1
     labels: list[CellLabel] = []
     with context.reading() as reader:
@@ -142,7 +140,7 @@ def sheet(
             labels = wanted_labels(reader, context.rules(), clock.now(), wanted)
             parts = on_stocks(known, labels, stock, many)
     if not any(part for _, part in parts):
-        _nothing_to_print(new)
+        _nothing_to_print(given)
         return
     _write_sheet(out, _with_cuts(parts, cut_marks), start, factor, force)
     remember(kind.value, labels)
@@ -168,11 +166,24 @@ def _with_cuts(parts: Parts, cut_marks: bool | None) -> Parts:
     return [(replace(stock, cut_lines=cut_marks), contents) for stock, contents in parts]
 
 
-def _nothing_to_print(new: bool) -> None:
+def _require_for_boxes(kind: Purpose, given: list[str]) -> None:
+    """Refuse what a box label would leave out without a word."""
+    odd = [name for name in given if name not in ("--box", "--project")]
+    if kind is Purpose.BOX and (odd or len(given) > 1):
+        raise UsageFault(
+            f"a box label takes no {odd[0] if odd else '--box beside --project'}",
+            "give --box NAME, or --project NAME for its tray, or neither for all boxes",
+        )
+
+
+def _nothing_to_print(given: list[str]) -> None:
     """Not a fault when the store says so: every label is printed and true."""
-    if not new:
-        raise UsageFault("there is no cell to print a label for", "log cells first: straycell cell add")
-    output.emit({"files": [], "count": 0}, lambda: output.talk("no label is missing or outdated"))
+    if "--new" in given:
+        output.emit({"files": [], "count": 0}, lambda: output.talk("no label is missing or outdated"))
+        return
+    if given:
+        raise UsageFault(f"no cell fits {' and '.join(given)}", "see: straycell cell list")
+    raise UsageFault("there is no cell to print a label for", "log cells first: straycell cell add")
 
 
 def _scale(reader: Reader, printer: str | None, scale: float | None) -> float:

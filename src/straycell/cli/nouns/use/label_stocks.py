@@ -14,7 +14,7 @@ from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.grammar import values
 from straycell.cli.app.options import current
 from straycell.errors import BadData, UsageFault
-from straycell.quantities import Dimension, Window
+from straycell.quantities import Dimension, Window, count_of
 
 if TYPE_CHECKING:
     from straycell.labels.stocks.stock import Stock
@@ -44,16 +44,20 @@ Scale = Annotated[
 ]
 
 
+def own_stocks() -> Path:
+    """Where a person's own stocks lie: as STRAYCELL_LABELS says, else beside the store, so that they move with it."""
+    named = current().env.get(STOCKS_VARIABLE)
+    own = Path(named).expanduser() if named else context.store_path().parent / STOCKS_FOLDER
+    if named and not own.exists():
+        raise BadData(f"there is no {own}", f"{STOCKS_VARIABLE} names a TOML file or a folder of them")
+    return own
+
+
 def known_stocks(page: PageSize | None = None) -> dict[str, Stock]:
     """Own stocks (STRAYCELL_LABELS, else the folder `labels` beside the store), then the shipped ones."""
     from straycell.labels.stocks.files import PAGES_MM, all_stocks
 
-    named = current().env.get(STOCKS_VARIABLE)
-    # Beside the store, so that own stocks move with it.
-    own = Path(named).expanduser() if named else context.store_path().parent / STOCKS_FOLDER
-    if named and not own.exists():
-        raise BadData(f"there is no {own}", f"{STOCKS_VARIABLE} names a TOML file or a folder of them")
-    found = all_stocks(own)
+    found = all_stocks(own_stocks())
     if page is PageSize.LETTER:
         size = PAGES_MM["letter"]
         return dict(sorted(found.items(), key=lambda kv: (kv[1].page_width_mm, kv[1].page_height_mm) != size))
@@ -111,14 +115,24 @@ def calibrate(
 
 
 def stocks_list() -> None:
-    """List the label stocks: your own first, then the shipped ones."""
+    """List the label stocks, your own first, then the shipped ones; or every fault of your own."""
+    from straycell.labels.stocks.files import StockFaults
+
+    try:
+        known = known_stocks()
+    except StockFaults as refused:
+        faults = refused.faults
+        output.emit({"faults": list(faults)}, lambda: output.bullets(faults))
+        raise BadData(
+            f"label stocks have {count_of(len(faults), 'fault')}", "put them right; all figures are in mm"
+        ) from None
     columns: tables.Columns[Stock] = {
         "name": lambda s: s.name,
         "label": lambda s: f"{s.shape.width_mm:g} x {s.shape.height_mm:g} mm",
         "a page": lambda s: s.per_page,
         "for": _for,
     }
-    tables.listing(list(known_stocks().values()), _document, columns, flexible="for", empty="no stock")
+    tables.listing(list(known.values()), _document, columns, flexible="for", empty="no stock")
 
 
 def _document(stock: Stock) -> dict[str, object]:

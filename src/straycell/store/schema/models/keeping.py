@@ -52,6 +52,26 @@ class HandoverCellRow(StoreTable, table=True):
     event_id: int = Field(foreign_key="event.id")
 
 
+class PhotographRow(StoreTable, table=True):
+    """A photograph of a cell; its file lies beside the store under its hash. Append-only. Two benches may keep the same."""
+
+    __tablename__ = "photograph"
+    __table_args__ = (
+        code_shape(),
+        check("sha256", "length(sha256) = 64 AND sha256 NOT GLOB '*[^0-9a-f]*'"),
+        moment("at_us"),
+        within("size_bytes", 1, 2**40),
+        Index(None, "code"),
+        Index(None, "sha256"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    code: str = Field(foreign_key="cell.code")
+    sha256: str
+    at_us: int
+    size_bytes: int
+    event_id: int = Field(foreign_key="event.id")
+
+
 class ChargerRow(StoreTable, table=True):
     """A charger's slot as it was measured: its float with the uncertainty of that. Append-only; the newest counts."""
 
