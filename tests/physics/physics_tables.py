@@ -73,7 +73,7 @@ def _rows(kind: str, name: str) -> Iterator[dict[str, str]]:
 @lru_cache
 def head(name: str) -> Head:
     """The header of a set's tables."""
-    said = dict(line[1:].split(":", 1) for line in _lines("runs", name) if line.startswith("#"))
+    said = dict(line[1:].split(":", 1) for line in _lines("trace", name) if line.startswith("#"))
     said = {key.strip(): value.strip() for key, value in said.items()}
     words = said["capacity_ah"].split()
     return Head(Chemistry(said["chemistry"]), said["source"], float(words[0]), float(words[4]))

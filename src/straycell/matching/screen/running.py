@@ -64,6 +64,8 @@ def run_time(screen: Screen, c: Candidate, *, dip_v: float = 0.0, at_least: bool
             capacity_current_a=c.capacity_current_a,
             capacity_cutoff_v=c.capacity_cutoff_v,
             resistance_pulse_s=c.pulse_s,
+            resistance_c=c.resistance_c,
+            pulses=c.pulses,
         )
     # A cell that cannot even start the load is an answer of 0 h and no fault of the person.
     except BadData as fault:
@@ -103,6 +105,8 @@ def run_times(
             capacity_current_a=c.capacity_current_a,
             capacity_cutoff_v=c.capacity_cutoff_v,
             resistance_pulse_s=c.pulse_s,
+            resistance_c=c.resistance_c,
+            pulses=c.pulses,
             dip_v=v,
         )
         for c, v in zip(cells, given_v, strict=True)

@@ -16,6 +16,7 @@ from straycell.physics.curves import OcvCurve, interpolate
 from straycell.physics.loads import Load, Profile
 from straycell.physics.many.draw import Floats, drawn
 from straycell.physics.many.march import march_many
+from straycell.physics.own_pulses import Pulse, Resisting, counted_c, is_quick
 from straycell.physics.polarisation import assumed_resistance, lag_h, shape, steady_over_pulse
 from straycell.physics.run_time.answers import (
     MOST_MARGIN_UP,
@@ -32,6 +33,7 @@ from straycell.physics.shipped import shipped
 from straycell.physics.sources import END_DROP_V, END_SHARE
 from straycell.physics.temperature import (
     COLDEST_KNOWN_C,
+    REFERENCE_C,
     capacity_ratio,
     check_temperature,
     lag_ratio,
@@ -56,6 +58,8 @@ class Candidate:
     capacity_current_a: float | None = None
     capacity_cutoff_v: float | None = None
     resistance_pulse_s: float = 1.0
+    resistance_c: float | None = None
+    pulses: tuple[Pulse, ...] = ()
     dip_v: float = 0.0
 
 
@@ -98,7 +102,7 @@ def estimate_many(
     answers: list[Runtime | None] = [None] * len(cells)
     groups: dict[tuple[object, ...], list[int]] = {}
     for index, cell in enumerate(cells):
-        if cell.own_trace is not None or isinstance(load, Profile) or not _plain(cell):
+        if isinstance(load, Profile) or not _plain(cell) or _alone(cell, temperature_c):
             answers[index] = _single(
                 cell, load, cutoff_v, protection_cutoff_v, temperature_c, (series, parallel)
             )
@@ -128,6 +132,17 @@ def _first_stops(
             found[cell.dip_v] = first_stop(cutoff_v + cell.dip_v, cell.cell_cutoff_v, lifted_v, dark_v)
     pairs = [found[cell.dip_v] for cell in cells]
     return tuple(stop for stop, _ in pairs), np.array([volts for _, volts in pairs])
+
+
+def _alone(cell: Candidate, temperature_c: float) -> bool:
+    """Whether the cell's own trace or pulses say what no group shares."""
+    base_c = counted_c(cell.resistance_c)
+    if cell.own_trace is not None or base_c != REFERENCE_C:
+        return True
+    if cell.resistance is None or len(cell.pulses) < 2:
+        return False
+    resisting = Resisting(cell.resistance, cell.resistance_pulse_s, base_c, cell.pulses)
+    return is_quick(cell.capacity.value, cell.pulses) or resisting.seen(temperature_c) is not None
 
 
 def _plain(cell: Candidate) -> bool:
@@ -161,6 +176,8 @@ def _single(
         capacity_current_a=cell.capacity_current_a,
         capacity_cutoff_v=cell.capacity_cutoff_v,
         resistance_pulse_s=cell.resistance_pulse_s,
+        resistance_c=cell.resistance_c,
+        pulses=cell.pulses,
     )
 
 

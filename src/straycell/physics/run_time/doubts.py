@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, replace
 
 from straycell.cells import Chemistry
+from straycell.physics.own_pulses import Resisting, is_quick
 from straycell.physics.polarisation import Spread, assumed_resistance, lag_h, steady_over_pulse
 from straycell.physics.temperature import (
     REFERENCE_C,
@@ -43,27 +44,28 @@ def known_resistance(capacity: Measured, resistance: Measured | None) -> tuple[f
 def cases_of(
     chemistry: Chemistry,
     capacity: Measured,
-    ohm: float,
-    ohm_u: float,
-    pulse_s: float,
+    resisting: Resisting,
     temperature_c: float,
-    known_c: float = REFERENCE_C,
+    trace_c: float | None = None,
 ) -> dict[str, Assumed]:
     """Expected, and one case for each thing that is not known exactly, to either side.
 
-    `known_c` is the temperature in degC of the own trace.
+    `trace_c` is the temperature in degC of the own trace; the capacity was taken at 25.
     Only the resistance of a sound cell grows over hours: what a worn one has beyond it is contact and film, which
     act at once.
     """
-    steady, lag = steady_over_pulse(chemistry, pulse_s), lag_h(chemistry)
-    cold_q, cold_lag, stiff = (
-        relative(ratio, temperature_c, known_c) for ratio in (capacity_ratio, lag_ratio, resistance_ratio)
-    )
+    # Everything is set out at 25 degC, where the capacity was taken, and then carried to the working temperature.
+    base_25 = resisting.ratio(REFERENCE_C).expected
+    ohm, ohm_u = base_25 * resisting.base.value, base_25 * resisting.base.u
+    quick = is_quick(capacity.value, resisting.pulses)
+    steady, lag = steady_over_pulse(chemistry, resisting.seconds, quick), lag_h(chemistry, quick)
+    known_c = REFERENCE_C if trace_c is None else trace_c
+    cold_q, cold_lag = (relative(ratio, temperature_c, known_c) for ratio in (capacity_ratio, lag_ratio))
     # A worn cell's extra resistance sits in contact and film, which show at once in a pulse: only the sound part
     # grows.
     sound_ohm = min(ohm, assumed_resistance(capacity.value)[0])
     steady_ohm = ohm + (steady.expected - 1.0) * sound_ohm
-    cold_r = _stiffened(stiff, sound_ohm, ohm, steady_ohm)
+    cold_r = _colder(resisting, temperature_c, trace_c, sound_ohm, steady_ohm, quick)
     expected = Assumed(
         capacity.value, steady_ohm, lag.expected, cold_q.expected, cold_r.expected, cold_lag.expected
     )
@@ -96,6 +98,48 @@ def _stiffened(cold: Spread, sound_ohm: float, pulse_ohm: float, steady_ohm: flo
     expected, low, high = (
         worn * rest + (1.0 - worn) * sound
         for rest, sound in zip(rests, (cold.expected, cold.low, cold.high), strict=True)
+    )
+    return Spread(expected, low, high)
+
+
+def _colder(
+    resisting: Resisting,
+    temperature_c: float,
+    trace_c: float | None,
+    sound_ohm: float,
+    steady_ohm: float,
+    quick: bool,
+) -> Spread:
+    """The ratio of the whole resistance over that at 25 degC, or at the temperature of the own trace."""
+    # What a trace shows is in no doubt at its own temperature, what a pulse shows at the pulse's.
+    if trace_c is not None:
+        stiff = relative(resisting.ratio, temperature_c, trace_c)
+    else:
+        base_25, now = resisting.ratio(REFERENCE_C).expected, resisting.ratio(temperature_c)
+        stiff = Spread(now.expected / base_25, now.low / base_25, now.high / base_25)
+    pulse_ohm = resisting.base.value * resisting.ratio(REFERENCE_C).expected
+    if resisting.seen(temperature_c) is None or steady_ohm <= 0:
+        return _stiffened(stiff, sound_ohm, pulse_ohm, steady_ohm)
+    sets = relative(resistance_ratio, temperature_c, REFERENCE_C if trace_c is None else trace_c)
+    seen = _seen_stiffened(stiff, sets, min(1.0, pulse_ohm / steady_ohm))
+    if quick:
+        return seen
+    # What builds up after the pulse is what ends such a cell in the cold: its pulse may only speak against it.
+    worse = _stiffened(sets, sound_ohm, pulse_ohm, steady_ohm)
+    return Spread(*(max(pair) for pair in zip(_ends(seen), _ends(worse), strict=True)))
+
+
+def _ends(spread: Spread) -> tuple[float, float, float]:
+    return spread.expected, spread.low, spread.high
+
+
+def _seen_stiffened(seen: Spread, stiff: Spread, share: float) -> Spread:
+    """The ratio of the whole resistance where that of the pulse, a `share` of it, was measured: the rest as the sets."""
+    expected, low, high = (
+        share * own + (1.0 - share) * rest
+        for own, rest in zip(
+            (seen.expected, seen.low, seen.high), (stiff.expected, stiff.low, stiff.high), strict=True
+        )
     )
     return Spread(expected, low, high)
 
