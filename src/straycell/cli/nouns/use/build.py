@@ -17,7 +17,13 @@ from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.nouns.use.match import match_project, plan_all
 from straycell.cli.nouns.use.project import device_words, understood
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.group_voltages import group_volts, groups_document, talk_groups
+from straycell.cli.show.group_voltages import (
+    ask_about,
+    group_numbers,
+    group_volts,
+    groups_document,
+    talk_groups,
+)
 from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.keys import NEW
 from straycell.quantities import Dimension
@@ -26,6 +32,7 @@ from straycell.safety import Step
 if TYPE_CHECKING:
     from straycell.bench.context import Bench
     from straycell.bench.recording.finish import Device
+    from straycell.bench.recording.inspection import Seen
     from straycell.builds import Build
     from straycell.matching import Match
     from straycell.store.reader import Reader
@@ -251,37 +258,57 @@ def inspect(
     meter: Annotated[
         str | None, values.text_option("--meter", "What --groups was taken with.", metavar="M")
     ] = None,
+    charged_alone: Annotated[
+        str | None,
+        values.text_option(
+            "--charged-alone", "Groups charged by themselves since the last time, or none.", metavar="2,3"
+        ),
+    ] = None,
 ) -> None:
     """Record a look at a finished build, or the voltages of a joined pack's groups.
 
     A look counts for each of its cells. Measure the groups after joining, after 24 h and 7 days, then every 90 days: a
-    group that surely sinks faster than the others puts the pack on hold.
+    group that surely sinks faster than the others, or lies outside its limits, puts the pack on hold.
     """
-    from straycell.bench.recording.inspection import inspect_groups
+    from straycell.bench.recording.inspection import inspect_groups, look_at_groups
 
-    if meter is not None and groups is None:
-        raise UsageFault("--meter is given without --groups", "give both, or neither")
+    for option, given in (("--meter", meter), ("--charged-alone", charged_alone)):
+        if given is not None and groups is None:
+            raise UsageFault(f"{option} is given without --groups", "give both, or neither")
     if not look and groups is None:
         raise UsageFault("nothing is said of what was seen", "add --look clean, or what you see, or --groups")
-    volts = None if groups is None else group_volts(groups)
+    volts, alone = None if groups is None else group_volts(groups), group_numbers(charged_alone)
     bad: list[str] = []
+
+    def seen(reader: Reader) -> Seen:
+        with_meter = reader.meter(meter) if meter is not None else None
+        return look_at_groups(
+            reader, name, volts or (), with_meter, context.rules(), clock.now(), charged_alone=alone or ()
+        )
+
+    if volts is not None:
+        with context.reading() as reader:
+            alone = ask_about(seen(reader), alone)
     with context.writing() as writer:
         if look:
             _record_look(writer, name, look)
         found = None
         if volts is not None:
+            # Looked at again under the lock: the build may have changed while the question was open.
             with_meter = writer.meter(meter) if meter is not None else None
-            found = inspect_groups(writer, name, volts, with_meter, context.rules(), clock.now())
+            found = inspect_groups(writer, seen(writer), with_meter)
         # Judged in the same write: a swollen cell must be out of use before the command ends.
+        held = writer.live_build(name)
+        assert held is not None
         writer.settle()
-        build = writer.live_build(name)
-        assert build is not None
+        # A reservation that lost a cell is over by now; what was looked at is that build all the same.
+        build = next(b for b in writer.builds(live_only=False) if b.id == held.id)
         outcomes = writer.outcomes(context.rules(), clock.now(), build.codes)
         bad = [code for code, outcome in outcomes.items() if outcome.word == "discard"]
-    seen = {"look": look or [], "discarded": bad} | (groups_document(found) if found else {})
-    output.emit(document(build) | seen, lambda: _say(build))
+    shown = {"look": look or [], "discarded": bad} | (groups_document(found) if found else {})
+    output.emit(document(build) | shown, lambda: _say(build))
     if found is not None:
-        talk_groups(found)
+        talk_groups(replace(found, build=build))
     if bad:
         output.talk(f"take it out of use: {', '.join(bad)} out of use for good")
         talk_cautions(Step.LOOK_BAD)

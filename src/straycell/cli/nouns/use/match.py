@@ -226,7 +226,7 @@ def page_of_all(found: StockPlan) -> None:
                 f"capacity spent beyond the least that would do: {show(found.surplus_ah, Dimension.CAPACITY)}",
             ]
         )
-    spare = [why for why in found.cells if why.test == "kept" and why.text.startswith("would do")]
+    spare = [why for why in found.cells if why.test == "kept"]
     if spare:
         output.section("Kept")
         output.bullets(f"{why.code}: {why.text}" for why in spare[:SHOWN])
@@ -270,9 +270,11 @@ def page(found: Match, mass: str = "") -> None:
     if found.joining is not None:
         output.section("Joining, in this order")
         output.bullets(found.joining.lines)
-    if found.warnings:
+    # What the lamps would get is said once, among the pack's own data.
+    said = found.data.lamps if found.data is not None else ""
+    if mind := [line for line in found.warnings if line != said]:
         output.section("Mind")
-        output.bullets(found.warnings)
+        output.bullets(mind)
     # A person trusts a choice when the rejected ones have reasons, too.
     if found.not_chosen:
         output.section("Why not the others")
