@@ -154,6 +154,14 @@ def test_a_power_cell_known_by_its_energy_alone_is_not_reckoned_too_light(
     assert sheet_g <= mass_g(held).value < 1.25 * sheet_g
 
 
+def test_a_kind_without_a_sheet_of_its_own_counts_as_the_one_of_most_energy() -> None:
+    """Primary, unknown and lmo cells: no kind that a sheet tells (3.7 V at most) holds more of the same charge."""
+    told = [nominal_v(each) for each in (Chemistry.NMC, Chemistry.NCA, Chemistry.LCO, Chemistry.LFP)]
+    assert max(told) == 3.7
+    for kind in (Chemistry.PRIMARY, Chemistry.UNKNOWN, Chemistry.LMO):
+        assert nominal_v(kind) >= max(told)
+
+
 def test_nothing_known_counts_as_the_largest() -> None:
     """Unknown is never a pass: 20 Wh, marked."""
     found = energy_wh(Held(CellFacts()))
