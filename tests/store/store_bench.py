@@ -131,7 +131,7 @@ def fill(shelf: Shelf) -> None:
         writer.compare_meter("fine", NOW.date())
         writer.add_project("gauge", "name = 'gauge'", 1)
         writer.reserve("gauge", [[good]], "plan")
-        writer.inspect_groups("gauge", [GroupVoltage(3.8, 0.004, 0.0003, "fine")], ())
+        writer.inspect_groups("gauge", [GroupVoltage(3.8, 0.004, 0.0003, "fine")], {})
         writer.correct_cell(other, {"maker": "unknown"}, "read it again")
         _a_row_each(writer, other)
 

@@ -147,6 +147,7 @@ TEARDOWN = Table(
     Column("place", String, default=""),
     Column("note", String, default=""),
     Column("objects", Integer, default=1),
+    Column("opened_on", String),
     Column("born", String),
     Column("added_at_us", Integer),
     Column("event_id", Integer),
@@ -260,6 +261,7 @@ GROUP_VOLTAGE = Table(
     Column("u", Float),
     Column("alone_u", Float),
     Column("meter", String),
+    Column("charged_alone", Boolean, default=False),
     Column("event_id", Integer),
 )
 HANDOVER_CELL = Table(
