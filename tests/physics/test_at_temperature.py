@@ -18,7 +18,7 @@ from tests.physics.physics_tables import FOLDER, own_trace
 
 from straycell.cells import Chemistry
 from straycell.physics.loads import ConstantCurrent, ConstantPower, Load
-from straycell.physics.own_pulses import Pulse, is_quick
+from straycell.physics.own_pulses import Pulse, Taken, is_quick
 from straycell.physics.run_time.answers import MEASURES, narrowing
 from straycell.physics.run_time.runtime import OwnTrace, Runtime, estimate
 from straycell.physics.shipped import median, shipped
@@ -94,7 +94,7 @@ def told(
         temperature_c=at_c,
         own_trace=trace,
         capacity_cutoff_v=float(words[-2]),
-        pulses=pulses,
+        taken=Taken(pulses=tuple(pulses)),
     )
 
 
@@ -279,7 +279,7 @@ def test_a_resistance_taken_in_the_cold_is_not_one_of_a_room() -> None:
     warm, cold = Measured(pulse_ohm(name, 25.0), 0.0), Measured(pulse_ohm(name, 0.0), 0.0)
     kind = Chemistry(said(name)["chemistry"])
     runs = [
-        estimate(kind, Measured(ah, 0.0), ohm, load, cutoff_v=3.3, resistance_c=at_c).expected_h
+        estimate(kind, Measured(ah, 0.0), ohm, load, cutoff_v=3.3, taken=Taken(temperature_c=at_c)).expected_h
         for ohm, at_c in ((warm, 25.0), (cold, 0.0), (cold, None))
     ]
     assert runs[2] < 0.98 * runs[0] and runs[1] == pytest.approx(runs[0], rel=0.02)

@@ -72,6 +72,22 @@ class Resisting:
         return Spread(expected * beyond.expected, low * beyond.low, high * beyond.high)
 
 
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """How a resistance was taken: pulse length in s (0 for 1 kHz), degC where known, and all d.c. pulses that count."""
+
+    seconds: float = 1.0
+    temperature_c: float | None = None
+    pulses: tuple[Pulse, ...] = ()
+
+    def resisting(self, resistance: Measured) -> Resisting:
+        """With the resistance itself, in ohm."""
+        return Resisting(resistance, self.seconds, counted_c(self.temperature_c), self.pulses)
+
+
+ONE_PULSE = Taken()
+
+
 def counted_c(temperature_c: float | None) -> float:
     """The temperature in degC that a pulse counts at: that of the reference in a room, and where none is known."""
     if temperature_c is None or temperature_c >= shipped("polarisation")["own_pulses"]["room_c"]:

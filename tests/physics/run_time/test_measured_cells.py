@@ -8,7 +8,7 @@ import pytest
 
 from straycell.cells import Chemistry
 from straycell.physics.loads import ConstantCurrent
-from straycell.physics.own_pulses import Pulse
+from straycell.physics.own_pulses import Pulse, Taken
 from straycell.physics.run_time.runtime import Runtime, estimate
 from straycell.quantities import Measured
 
@@ -52,7 +52,7 @@ def told(cell: str, at_c: float, cold_pulse: bool) -> Told:
         temperature_c=at_c,
         capacity_current_a=current_a,
         capacity_cutoff_v=float(warm["cutoff_v"]),
-        pulses=pulses,
+        taken=Taken(pulses=tuple(pulses)),
     )
     return Told(run, float(rows[at_c]["ah"]) / current_a)
 

@@ -66,18 +66,6 @@ def current_resistances(case: Case) -> tuple[Reading, ...]:
     return known or tuple(r for r in latest.values())
 
 
-def current_pulses(case: Case) -> tuple[Reading, ...]:
-    """The fresh d.c. pulses at a known temperature: of each length and temperature, and of the latest's place, the last."""
-    # A board's transistors stand in one pulse and not in the other: only pulses of one place compare.
-    found = [
-        r
-        for r in usable(case)
-        if r.method is Method.DC_PULSE and case.now < case.age_limit("age-resistance", r.at)
-    ]
-    last = {(r.pulse_s, r.temperature_c): r for r in found if r.where is found[-1].where}
-    return tuple(r for (_, at_c), r in last.items() if at_c is not None)
-
-
 def yardstick(case: Case, reading: Reading) -> Yardstick | str:
     """The limits for one reading, or why there are none; a flat cell's size is what it holds today."""
     return _by_rating(case, reading) or _by_table(

@@ -9,7 +9,7 @@ from straycell.acceptance.permission import Permission, maker_may_raise, more_fr
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import CellFacts, Chemistry, Form, Stage
 from straycell.matching.screen.limits import UseLimits
-from straycell.physics.own_pulses import Pulse
+from straycell.physics.own_pulses import Pulse, Taken
 from straycell.physics.run_time.runtime import OwnTrace
 from straycell.quantities import Measured
 from straycell.readings import Method
@@ -80,6 +80,11 @@ class Candidate:
         if self.resistance_method is Method.AC_1KHZ:
             return 0.0
         return 1.0 if self.resistance_pulse_s is None else self.resistance_pulse_s
+
+    @property
+    def taken(self) -> Taken:
+        """How its resistance was taken."""
+        return Taken(self.pulse_s, self.resistance_c, self.pulses)
 
     def allowed_out_a(self, limits: UseLimits) -> float:
         """Largest steady current in A that the outcome allows; zero without a measured capacity."""

@@ -16,7 +16,7 @@ from straycell.physics.curves import OcvCurve, interpolate
 from straycell.physics.loads import Load, Profile
 from straycell.physics.many.draw import Floats, drawn
 from straycell.physics.many.march import march_many
-from straycell.physics.own_pulses import Pulse, Resisting, counted_c, is_quick
+from straycell.physics.own_pulses import ONE_PULSE, Taken, counted_c, is_quick
 from straycell.physics.polarisation import assumed_resistance, shape
 from straycell.physics.run_time.answers import (
     MOST_MARGIN_UP,
@@ -63,9 +63,7 @@ class Candidate:
     full_voltage_v: float | None = None
     capacity_current_a: float | None = None
     capacity_cutoff_v: float | None = None
-    resistance_pulse_s: float = 1.0
-    resistance_c: float | None = None
-    pulses: tuple[Pulse, ...] = ()
+    taken: Taken = ONE_PULSE
     dip_v: float = 0.0
 
 
@@ -102,7 +100,7 @@ def estimate_many(
             )
         else:
             # Numpy works only across cells that share curve, cut-off and start.
-            kind = (cell.chemistry, cell.resistance_pulse_s, cell.capacity_cutoff_v)
+            kind = (cell.chemistry, cell.taken.seconds, cell.capacity_cutoff_v)
             key = (*kind, cell.cell_cutoff_v, cell.full_voltage_v, cell.resistance is None)
             groups.setdefault(key, []).append(index)
     for members in groups.values():
@@ -130,13 +128,12 @@ def _first_stops(
 
 def _alone(cell: Candidate, temperature_c: float) -> bool:
     """Whether the cell's own trace or pulses say what no group shares."""
-    base_c = counted_c(cell.resistance_c)
-    if cell.own_trace is not None or base_c != REFERENCE_C:
+    if cell.own_trace is not None or counted_c(cell.taken.temperature_c) != REFERENCE_C:
         return True
-    if cell.resistance is None or len(cell.pulses) < 2:
+    if cell.resistance is None or len(cell.taken.pulses) < 2:
         return False
-    resisting = Resisting(cell.resistance, cell.resistance_pulse_s, base_c, cell.pulses)
-    return is_quick(cell.capacity.value, cell.pulses) or resisting.seen(temperature_c) is not None
+    seen = cell.taken.resisting(cell.resistance).seen(temperature_c)
+    return seen is not None or is_quick(cell.capacity.value, cell.taken.pulses)
 
 
 def _plain(cell: Candidate) -> bool:
@@ -169,9 +166,7 @@ def _single(
         own_trace=cell.own_trace,
         capacity_current_a=cell.capacity_current_a,
         capacity_cutoff_v=cell.capacity_cutoff_v,
-        resistance_pulse_s=cell.resistance_pulse_s,
-        resistance_c=cell.resistance_c,
-        pulses=cell.pulses,
+        taken=cell.taken,
     )
 
 
@@ -248,7 +243,7 @@ def _cases(cells: Sequence[Candidate], ah: Floats, temperature_c: float) -> dict
     ohm, u_ohm = (np.array(column) for column in zip(*figures, strict=True))
     sound = np.minimum(ohm, np.array([assumed_resistance(c.capacity.value)[0] for c in cells]))
     known: Known[Floats] = Known(ah, np.array([c.capacity.u for c in cells]), ohm, u_ohm, sound)
-    sets = Sets.of(first.chemistry, first.resistance_pulse_s, temperature_c, REFERENCE_C)
+    sets = Sets.of(first.chemistry, first.taken.seconds, temperature_c, REFERENCE_C)
     stiff = stiffened(resistance_ratio(temperature_c), sound, ohm, known.steady_ohm(sets.steady))
     cases = set_out(known, sets, stiff, np.maximum)
     expected = cases.pop("expected")

@@ -21,13 +21,13 @@ that never turns would need runs at every cut-off in between; the picture draws 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.physics.loads import Load, Profile
-from straycell.physics.own_pulses import Pulse, Resisting, counted_c, is_quick
+from straycell.physics.own_pulses import ONE_PULSE, Resisting, Taken, is_quick
 from straycell.physics.run_time.answers import (
     MOST_MARGIN_UP,
     Runtime,
@@ -104,19 +104,15 @@ def estimate(
     own_trace: OwnTrace | None = None,
     capacity_current_a: float | None = None,
     capacity_cutoff_v: float | None = None,
-    resistance_pulse_s: float = 1.0,
-    resistance_c: float | None = None,
-    pulses: Sequence[Pulse] = (),
+    taken: Taken = ONE_PULSE,
 ) -> Runtime:
     """Run time of a pack of equal cells, from full. Capacity (Ah) and resistance (ohm) are those of one cell.
 
     `load` is what the device draws at the pack's terminals; `cutoff_v` is the device's, for the whole string; the
     cell's and the protection's cut-offs are per cell. `capacity_current_a` and `capacity_cutoff_v` say how the
-    capacity was taken (default 0.2C, to the end of the chemistry's window), `resistance_pulse_s` how the
-    resistance was (0 for 1 kHz) and `resistance_c` at which temperature; `pulses` are all d.c. pulses of this cell
-    that count, that one among them. `full_voltage_v` is the voltage per cell that the charger ends at, when it is
-    below the chemistry's full voltage. What a run of more than a week loses beside
-    its load is not in it: `losses.with_losses`. Raises BadData for what cannot be.
+    capacity was taken (default 0.2C, to the end of the chemistry's window), `taken` how the resistance was.
+    `full_voltage_v` is the voltage per cell that the charger ends at, when it is below the chemistry's full voltage.
+    What a run of more than a week loses beside its load is not in it: `losses.with_losses`. Raises BadData.
     """
     _check(capacity, resistance, cutoff_v, series, parallel)
     check_temperature(temperature_c)
@@ -124,32 +120,23 @@ def estimate(
         cutoff_v / series, cell_cutoff_v, protection_cutoff_v, dark_voltage(load, series)
     )
     ohm, ohm_u, notes = known_resistance(capacity, resistance)
-    resisting = Resisting(
-        Measured(ohm, ohm_u),
-        resistance_pulse_s,
-        counted_c(resistance_c),
-        tuple(pulses),
-    )
+    resisting = taken.resisting(Measured(ohm, ohm_u))
     trace_c = None if own_trace is None else own_trace.temperature_c
     cases = cases_of(chemistry, capacity, resisting, temperature_c, trace_c)
+    ah = capacity.value
     if own_trace is not None:
-        basis, build = (
-            "own trace",
-            _from_trace(own_trace, chemistry, capacity.value, full_voltage_v, resisting),
-        )
+        basis, build = "own trace", _from_trace(own_trace, chemistry, ah, full_voltage_v, resisting)
     else:
-        test = (capacity_current_a or TEST_RATE_C * capacity.value, capacity_cutoff_v)
+        test = (capacity_current_a or TEST_RATE_C * ah, capacity_cutoff_v)
         basis, build = "chemistry curve", _from_curves(chemistry, test, full_voltage_v)
     # Fast and slow parts matter only to a profile, whose peaks are too short for the slow one.
-    slow = slow_share(chemistry, capacity.value, cases["expected"].steady_ohm)
+    slow = slow_share(chemistry, ah, cases["expected"].steady_ohm)
     pack = _Pack(build, load, stop_v, series, parallel, slow)
-
     found = pack.runs(cases["expected"])
-    expected, rate_c = _mean(found, capacity.value)
+    expected, rate_c = _mean(found, ah)
     gathered = load.gathered if isinstance(load, Profile) else 1.0
-    margin, early_v, late_v = margin_of(
-        basis, gathered * rate_c, temperature_c, own_trace, capacity.value, is_quick(capacity.value, pulses)
-    )
+    quick = is_quick(ah, taken.pulses)
+    margin, early_v, late_v = margin_of(basis, gathered * rate_c, temperature_c, own_trace, ah, quick)
     moved = {doubt: pair for doubt in DOUBTS if (pair := _moved(doubt, cases, pack, found))}
     # The cut-off may lie off either way because published curves of one chemistry do (data/margin.toml).
     moved["cut-off"] = (pack.runs(cases["expected"], early_v), pack.runs(cases["expected"], -late_v))
@@ -159,7 +146,7 @@ def estimate(
     if temperature_c < COLDEST_KNOWN_C:
         margin_h, low = (*margin_h, ("deep cold", low)), 0.0
     notes += notes_of(chemistry, expected, gathered * rate_c, temperature_c, (stop, stop_v), own_trace)
-    mean_a = rate_c * capacity.value
+    mean_a = rate_c * ah
     return Runtime(expected, low, max(high, expected), basis, stop, tuple(notes), mean_a, margin_h)
 
 
