@@ -65,7 +65,9 @@ def fill(
     while (question := next_question(merged(done))) is not None:
         kept = former.get(question.key, "")
         try:
-            text = yield from ask(_asked(question, kept, again=refused == question.key))
+            # A scan may have changed the cell unasked as long as nothing is answered: then the prompt names it.
+            named = "" if done else code
+            text = yield from ask(_asked(question, kept, named, again=refused == question.key))
         except Scanned as seen:
             if (yield from _leaves(seen.code, code, answered=bool(done))):
                 raise
@@ -134,9 +136,10 @@ def _take_line(
     raise fault_of_line
 
 
-def _asked(question: Question, kept: str, *, again: bool) -> Ask:
+def _asked(question: Question, kept: str, code: str, *, again: bool) -> Ask:
     """The question with the answer that Enter keeps; right after a refusal its legend is still above."""
     asked = replace(question.ask, default=kept or question.ask.default, history=question.key)
+    asked = replace(asked, prompt=f"{code} {asked.prompt}") if code else asked
     return replace(asked, legend="") if again else asked
 
 

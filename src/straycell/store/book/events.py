@@ -85,6 +85,20 @@ def _listed(conn: Connection, ids: Select[Any], alone: str | None = None) -> lis
     ]
 
 
+NOTED = "cell-noted"
+
+
+def notes(conn: Connection) -> dict[str, str]:
+    """The own number and note that a list brought along, by code."""
+    rows = conn.execute(
+        select(EVENT_CELL.c.code, EVENT.c.because)
+        .join(EVENT, EVENT.c.id == EVENT_CELL.c.event_id)
+        .where(EVENT.c.verb == NOTED)
+        .order_by(EVENT.c.id)
+    )
+    return {row.code: row.because for row in rows}
+
+
 # --- what was printed -------------------------------------------------------------------------------
 
 _PRINTED, _SCALE = "labels-printed", "printer-scale"
