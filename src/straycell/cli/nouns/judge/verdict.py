@@ -47,10 +47,12 @@ def show(
 def list_all(
     outcome: Annotated[
         str | None,
-        values.text_option("--outcome", "Only these: pack solo light hold discard.", metavar="WORD"),
+        values.text_option(
+            "--outcome", "Only cells with this outcome: pack solo light hold discard.", metavar="WORD"
+        ),
     ] = None,
     sort: Annotated[
-        VerdictOrder | None, values.word("--sort", VerdictOrder, "In this order (default code).")
+        VerdictOrder | None, values.word("--sort", VerdictOrder, "Sort by this (default code).")
     ] = None,
 ) -> None:
     """List every cell's verdict: why, and the next thing to do."""

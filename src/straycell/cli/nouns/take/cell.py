@@ -50,7 +50,7 @@ def add(
         str | None, values.text_option("--code", "A code printed beforehand (label blank).", metavar="CODE")
     ] = None,
     count: Annotated[
-        int | None, values.whole("--count", "How many cells of this kind.", low=1, high=500)
+        int | None, values.whole("--count", "How many alike cells (default 1).", low=1, high=500)
     ] = None,
     box: facts.BoxOption = None,
     **said: Any,
@@ -185,11 +185,15 @@ def _check_correction(cell: Cell, said: dict[str, object], *, mistyped: bool) ->
 def list_all(
     outcome: Annotated[
         str | None,
-        values.text_option("--outcome", "Only these: pack solo light hold discard.", metavar="WORD"),
+        values.text_option(
+            "--outcome", "Only cells with this outcome: pack solo light hold discard.", metavar="WORD"
+        ),
     ] = None,
-    stage: Annotated[Stage | None, values.word("--stage", Stage, "Only these.")] = None,
-    chemistry: Annotated[Chemistry | None, values.word("--chemistry", Chemistry, "Only these.")] = None,
-    form: Annotated[Form | None, values.word("--form", Form, "Only these.")] = None,
+    stage: Annotated[Stage | None, values.word("--stage", Stage, "Only cells in this stage.")] = None,
+    chemistry: Annotated[
+        Chemistry | None, values.word("--chemistry", Chemistry, "Only cells of this chemistry.")
+    ] = None,
+    form: Annotated[Form | None, values.word("--form", Form, "Only cells of this form.")] = None,
     box: Annotated[str | None, values.text_option("--box", "Only cells in this box.", metavar="BOX")] = None,
     teardown: Annotated[
         str | None, values.text_option("--teardown", "Only cells of this tear-down.", metavar="CODE")
@@ -209,12 +213,14 @@ def list_all(
         ),
     ] = None,
     sort: Annotated[
-        CellOrder | None, values.word("--sort", CellOrder, "In this order (default code).")
+        CellOrder | None, values.word("--sort", CellOrder, "Sort by this (default code).")
     ] = None,
     columns: Annotated[
         str | None,
         values.text_option(
-            "--columns", f"These, joined by commas: {' '.join(cell_table.COLUMNS)}.", metavar="NAMES"
+            "--columns",
+            f"Show these columns, joined by commas: {' '.join(cell_table.COLUMNS)}.",
+            metavar="NAMES",
         ),
     ] = None,
     plot: Annotated[

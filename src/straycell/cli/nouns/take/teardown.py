@@ -35,7 +35,7 @@ FoundOption = Annotated[
 PlaceOption = Annotated[str | None, values.text_option("--place", "Where it was found.")]
 NoteOption = Annotated[str | None, values.text_option("--note", "Its state, anything odd.")]
 ObjectsOption = Annotated[
-    int | None, values.whole("--objects", "How many alike objects were opened.", low=1, high=1000)
+    int | None, values.whole("--objects", "How many alike objects were opened (default 1).", low=1, high=1000)
 ]
 
 
