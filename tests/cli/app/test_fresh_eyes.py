@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -37,7 +38,7 @@ NO_CELL_IN_HAND = """
 intake              a dialogue: tests/cli/intake
 scan                reads codes: tests/cli/use
 teardown            correct list show withdraw: entries and lists
-cell                list history withdraw: entries and lists
+cell                list history withdraw photo: entries, lists, files
 meter               what measures
 charger             what charges
 reading             undo: as supersede
@@ -121,6 +122,7 @@ def test_no_danger_is_left_out_in_the_workshop(line: str, step: str, shop: Bench
     """Giving second work and what is on paper."""
     if line.startswith(("build inspect", "build dismantle")):
         assert shop.run("build finish 'greenhouse vent opener' --yes").code == 0
+        shop.now = (datetime.fromisoformat(shop.now) + timedelta(days=1)).isoformat()
     number = shop.do("handover add yard")["id"] if "{handover}" in line else 0
     require_dangers(shop, line.format(folder=shop.store.parent, handover=number), Step(step))
 

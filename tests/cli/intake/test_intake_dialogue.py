@@ -326,11 +326,12 @@ def test_a_marking_that_is_only_a_number_is_asked_again_once(typed: str, words: 
     assert table.entries[0].facts is not None and table.entries[0].facts.marking == "INR18650 2500mAh"
 
 
-def test_enter_keeps_a_number_as_the_marking() -> None:
-    """It may really be printed so."""
-    table, _ = evening_of(["", "3.7", "", "3.71", "", "", "", ""])
-    facts = table.entries[0].facts
-    assert facts is not None and facts.marking == "3.71" and table.defaults["marking"] == "3.71"
+def test_a_number_typed_twice_is_the_marking_and_enter_is_not() -> None:
+    """It may really be printed so; an Enter in haste takes the usual print."""
+    for again, marking in (("3.71", "3.71"), ("", "INR18650 2600mAh")):
+        table, _ = evening_of(["", "3.7", "", "3.71", again, "", "", ""])
+        facts = table.entries[0].facts
+        assert facts is not None and facts.marking == marking
 
 
 @pytest.mark.parametrize("typed", ["18650", "603450"])

@@ -92,7 +92,9 @@ def fill(
         for each, note in taken:
             if note:
                 yield Say(note)
-            former[each.key] = each.text
+            # A doubted answer is none: Enter, pressed in haste, must not keep it.
+            if each.key in each.answers:
+                former[each.key] = each.text
             done.append(each)
     return tuple(done)
 
