@@ -46,6 +46,10 @@ ROUND: tuple[tuple[Chemistry, str, float | None, float, bool, float | None, str,
     (Chemistry.UNKNOWN, "", 2015, 60, False, None, "unknown", Outcome.HOLD),
     (Chemistry.NMC, "", None, 0, False, None, "unknown", Outcome.DISCARD),
 )
+BOXES = [
+    box_content("round, good", "metal box, lid loose", 400.0, 33),
+    box_content("sand", "bucket", None, 1),
+]
 FLAT = tuple((kind, "ICP06/35/50", *rest) for kind, _, *rest in ROUND)
 
 
@@ -72,24 +76,22 @@ def sheet(*parts: tuple[Stock, list[LabelContent]]) -> bytes:
 
 def main(folder: Path) -> None:
     """Write every specimen into the folder: a sheet for every stock, then one for every purpose."""
-    known = {name: stock for name, stock in shipped().items() if not name.endswith("-letter")}
+    known, letter = shipped(), [name for name in shipped() if name.endswith("-letter")]
     wrap = known["plain-wrap"]
     blanks = [blank_content(code) for code in next_codes("W", 500, 65)]
-    boxes = [
-        box_content("round, good", "metal box, lid loose", 400.0, 33),
-        box_content("sand", "bucket", None, 1),
-    ]
     files = {
         f"stock-{name}.pdf": sheet((stock, [*specimens(stock.forms[0]), blanks[0]]))
         for name, stock in known.items()
-        if stock.where is not Where.BOX
+        if stock.where is not Where.BOX and name not in letter
     }
+    # The labels are the same ones; what differs is how many fit, so the pages are full.
+    files["us-letter.pdf"] = sheet(*((known[name], full_page(known[name])) for name in letter))
     files |= {
         "purpose-tiny.pdf": sheet((known["plain-10"], list(specimens(Form.F10440, Purpose.TINY)))),
         "purpose-build.pdf": sheet((wrap, list(specimens(Form.F18650, Purpose.BUILD)))),
         "purpose-discard.pdf": sheet((wrap, list(specimens(Form.F18650, Purpose.DISCARD)))),
         "purpose-box.pdf": sheet(
-            (known["plain-box"], [*boxes, project_content("reed-bed gauge", "2 in series, 3 in parallel", 6)])
+            (known["plain-box"], [*BOXES, project_content("reed-bed gauge", "2 in series, 3 in parallel", 6)])
         ),
         "purpose-blank.pdf": sheet((known["sticker-65"], blanks)),
         "link.pdf": sheet(
@@ -108,21 +110,36 @@ def main(folder: Path) -> None:
         print(folder / name)
 
 
+def full_page(stock: Stock) -> list[LabelContent]:
+    """As many labels as one page of the stock holds, the faces in turn."""
+    some = BOXES if stock.where is Where.BOX else list(specimens(stock.forms[0]))
+    return [some[number % len(some)] for number in range(stock.per_page)]
+
+
 def linked(form: Form, base: str) -> list[LabelContent]:
     """The same labels with the address of the bench page in the symbol."""
     return [replace(content, payload=link_payload(base, content.code)) for content in specimens(form)]
 
 
 def draw_pictures(folder: Path) -> None:
-    """The used part of every sheet's first page as a picture, for reading without a PDF viewer."""
+    """The used part of every sheet's first page as a picture; of US letter every page, small and side by side."""
     import pypdfium2  # type: ignore[import-untyped]
-    from PIL import ImageOps
+    from PIL import Image, ImageOps
 
     for path in sorted(folder.glob("*.pdf")):
         document = pypdfium2.PdfDocument(path)
-        page = document[0].render(scale=150 / 72, grayscale=True).to_pil()
+        pages = [document[n].render(scale=150 / 72, grayscale=True).to_pil() for n in range(len(document))]
         document.close()
-        if page.width > 800:
+        page = pages[0]
+        if path.stem == "us-letter":
+            small = [
+                page.resize((page.width // 4, page.height // 4), Image.Resampling.LANCZOS) for page in pages
+            ]
+            width, height = small[0].width + 8, small[0].height + 8
+            page = Image.new("L", (5 * width, height * -(-len(small) // 5)), 200)
+            for number, one in enumerate(small):
+                page.paste(one, (4 + width * (number % 5), 4 + height * (number // 5)))
+        elif page.width > 800:
             rows = page.crop((0, 0, page.width, page.height - 200))
             below = ImageOps.invert(rows).getbbox()
             page = rows.crop((40, 100, page.width - 40, min(rows.height, (below or (0, 0, 0, 800))[3] + 12)))

@@ -4,34 +4,39 @@ from __future__ import annotations
 
 import sys
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 
 from straycell.acceptance import shipped_rules
-from straycell.bench.cell_list import Listed, Wanted, cell_list
-from straycell.bench.paper.prints import points_of
-from straycell.pictures.stock import stock_picture
-from straycell.store.reader import open_reader
+from straycell.bench.context import Bench
+from straycell.bench.paper.prints import rest_picture, stock_png, yield_picture
 from straycell.store.sample.build import build_sample
 
 FOLDER = Path(__file__).parents[1] / "sample_db"
+SHOWN = "H00001K"
+"""A cell that kept its charge, with nine siblings."""
+
+PICTURES: dict[str, Callable[[Bench], bytes]] = {
+    "stock.png": stock_png,
+    "yield.png": lambda bench: yield_picture(bench, "png"),
+    "rest.png": lambda bench: rest_picture(bench, SHOWN, "png"),
+}
 
 
-def sample_listed(folder: Path) -> list[Listed]:
-    """The cells of the sample workshop on its own evening."""
-    store = folder / "sample.sqlite"
-    sample = build_sample(store, shipped_rules())
-    with open_reader(store) as reader:
-        return cell_list(reader, shipped_rules(), sample.now, Wanted())
+def sample_bench(folder: Path) -> Bench:
+    """The sample workshop on its own evening."""
+    store, rules = folder / "sample.sqlite", shipped_rules()
+    sample = build_sample(store, rules)
+    return Bench(store, rules, sample.now)
 
 
 def main() -> int:
     """Write the pictures; exit 0."""
     with tempfile.TemporaryDirectory() as folder:
-        listed = sample_listed(Path(folder))
-    points = points_of(listed)
-    picture = FOLDER / "stock.png"
-    picture.write_bytes(stock_picture(points, len(listed) - len(points), dpi=110))
-    print(f"{picture}: written", file=sys.stderr)
+        bench = sample_bench(Path(folder))
+        for name, draw in PICTURES.items():
+            (FOLDER / name).write_bytes(draw(bench))
+            print(f"{FOLDER / name}: written", file=sys.stderr)
     return 0
 
 

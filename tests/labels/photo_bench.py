@@ -226,36 +226,34 @@ ROUND = {10: "plain-10", 14: "plain-14", 18: "plain-wrap"}
 DPIS = (300, 400, 600)
 
 
-def readable(
-    codes: Sequence[str], known: Mapping[str, Stock], dice: np.random.Generator
-) -> Iterator[tuple[str, Image.Image]]:
-    """One photograph for each code, in turn flat and on cylinders of 10, 14 and 18 mm: all of them can be read."""
-    for number, code in enumerate(codes):
-        diameter = (0, *ROUND)[number % 4]
-        stock = known[ROUND.get(diameter, "plain-flat")]
-        dpi = DPIS[int(dice.integers(len(DPIS)))]
-        (photo,) = photos([blank_content(code)], stock, dpi)
-        if dice.random() < 0.7:
-            photo = scratched(photo, 0.10, dice)
-        picture = on_bench(bent(photo.grey, diameter, dpi) if diameter else photo.grey, dice)
-        if dice.random() < 0.6:
-            picture = slanted(
-                picture, float(dice.uniform(0, 30)), ("upright", "level")[int(dice.integers(2))]
-            )
-        degrees, noise = float(dice.uniform(0, 360)), float(dice.uniform(0, 14))
-        blur = float(dice.uniform(0, 0.28 * photo.module))
-        yield code, taken(picture, dice, degrees=degrees, blur=blur, noise=noise)
+def photograph(code: str, number: int, known: Mapping[str, Stock], seed: int) -> Image.Image:
+    """One readable photograph, in turn flat and on cylinders of 10, 14 and 18 mm; number and seed make it again."""
+    dice = np.random.default_rng((seed, number))
+    diameter = (0, *ROUND)[number % 4]
+    stock = known[ROUND.get(diameter, "plain-flat")]
+    dpi = DPIS[int(dice.integers(len(DPIS)))]
+    (photo,) = photos([blank_content(code)], stock, dpi)
+    if dice.random() < 0.7:
+        photo = scratched(photo, 0.10, dice)
+    picture = on_bench(bent(photo.grey, diameter, dpi) if diameter else photo.grey, dice)
+    if dice.random() < 0.6:
+        picture = slanted(picture, float(dice.uniform(0, 30)), ("upright", "level")[int(dice.integers(2))])
+    degrees, noise = float(dice.uniform(0, 360)), float(dice.uniform(0, 14))
+    blur = float(dice.uniform(0, 0.28 * photo.module))
+    return taken(picture, dice, degrees=degrees, blur=blur, noise=noise)
 
 
 def spoilt(
-    codes: Sequence[str], stock: Stock, dice: np.random.Generator
+    codes: Sequence[str], stock: Stock, seed: int, first: int = 0
 ) -> Iterator[tuple[str, Image.Image]]:
     """One photograph for each code whose modules were flipped, painted over, swapped with another label's or smeared,
     from a little to beyond all recognition: what comes back must be that code or nothing.
     """
     pages = photos([blank_content(code) for code in codes], stock, 200)
-    for number, (code, photo) in enumerate(zip(codes, pages, strict=True)):
-        grey, other = photo.grey.copy(), pages[number - 1].grey
+    for at, (code, photo) in enumerate(zip(codes, pages, strict=True)):
+        number = first + at
+        dice = np.random.default_rng((seed, number))
+        grey, other = photo.grey.copy(), pages[at - 1].grey
         side, kind = SIDE * photo.module, number % 5
         share = float(dice.uniform(0.02, 0.6))
         for _ in range(max(1, int(share * 60))):

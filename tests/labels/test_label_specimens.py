@@ -33,6 +33,17 @@ def test_every_sheet_is_read_back(path: Path) -> None:
     assert len(found) == len(set(found)) == (65 if "blank" in path.name else 6 if "build" in path.name else 7)
 
 
+def test_the_us_letter_sheets_have_that_size_and_are_read_back() -> None:
+    """A full page for every stock: 8.5 by 11 inches at 300 dpi, every label's symbol in its place."""
+    letter = [stock for name, stock in shipped().items() if name.endswith("-letter")]
+    sheets = pages((FOLDER / "us-letter.pdf").read_bytes(), 300)
+    assert len(sheets) == len(letter)
+    for stock, sheet in zip(letter, sheets, strict=True):
+        assert sheet.width == 2550 and sheet.height in (3300, 3301), "a part of a dot is rounded up"
+        symbols = 0 if stock.where is Where.BOX else stock.per_page
+        assert len(codes_in([sheet])) == symbols, stock.name
+
+
 def test_every_stock_and_purpose_has_its_specimen_and_its_place_on_the_page() -> None:
     """A stock that is added is shown."""
     page = (FOLDER / "README.md").read_text(encoding="utf-8")
@@ -51,7 +62,7 @@ def test_the_script_makes_the_specimens_that_lie_there(
     runpy.run_path(str(FOLDER / "make_specimens.py"))["main"](tmp_path)
     made = sorted(tmp_path.iterdir())
     assert [str(path) for path in made] == sorted(capsys.readouterr().out.split())
-    assert len(made) == 24
+    assert len(made) == 25
     for path in made:
         old, new = (FOLDER / path.name).read_bytes(), path.read_bytes()
         if path.suffix == ".pdf":

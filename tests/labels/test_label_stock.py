@@ -12,7 +12,7 @@ from straycell.cells import Form
 from straycell.errors import BadData, UsageFault
 from straycell.labels.payload import MODULES
 from straycell.labels.stocks.choose import by_stock, find_stock, fitting, require_fit, stock_for
-from straycell.labels.stocks.files import PAGES_MM, all_stocks, read_stocks, shipped
+from straycell.labels.stocks.files import PAGES_MM, StockFaults, all_stocks, read_stocks, shipped
 from straycell.labels.stocks.stock import LabelShape, Stock, Where, stock_faults
 
 STOCKS = shipped()
@@ -113,8 +113,8 @@ FAULTS = [
     ("module_mm", "0.63", "quiet zone of 4 modules"),
     ("module_mm", "0.46", "bend over more than 60 degrees"),
     ("width_mm", "22", "too little room beside the QR"),
-    ("width_mm", "66", "overhang a 18650"),
-    ("height_mm", "57", "overlap themselves around a 18650"),
+    ("width_mm", "66", "overhang form 18650"),
+    ("height_mm", "57", "overlap themselves around form 18650"),
     ("height_mm", "0", "above zero"),
     ("inset_mm", "-1", "inset_mm is below zero"),
     ("inset_mm", '"1"', "inset_mm: input should be a valid number, found '1'"),
@@ -133,10 +133,10 @@ FAULTS = [
     ("cut_lines", "1", "cut_lines: input should be a valid boolean"),
     ("colour", '"red"', "colour: this key is not known"),
     ("where", '"under"', "where: input should be 'along', 'around', 'flat', 'flag' or 'box'"),
-    ("where", '"box"', "a box label goes on no form"),
+    ("where", '"box"', "a box label takes no forms"),
     ("forms", "[]", "name the cells it goes on"),
     ("forms", '["19000"]', "forms: input should be '18650'"),
-    ("forms", '["pouch"]', "a pouch is not round"),
+    ("forms", '["pouch"]', "form pouch is not round"),
     ("dpi", "72", "dpi: input should be greater than or equal to 150"),
 ]
 
@@ -144,10 +144,10 @@ FAULTS = [
 @pytest.mark.parametrize(("key", "value", "fault"), FAULTS)
 def test_a_fault_is_named(key: str, value: str, fault: str) -> None:
     """One changed line, one message that names the stock and the fault."""
-    with pytest.raises(BadData) as found:
+    with pytest.raises(StockFaults) as found:
         read_stocks(with_line(key, value), "mine.toml")
-    assert "mine.toml: mine: " in found.value.what
-    assert fault in found.value.what
+    assert all(each.startswith("mine.toml: mine: ") for each in found.value.faults)
+    assert any(fault in each for each in found.value.faults)
     assert found.value.remedy
 
 
@@ -155,21 +155,33 @@ def test_all_faults_of_all_stocks_are_reported_in_one_pass() -> None:
     """Geometry in one stock, missing figures in the other, and a stock that is not a table."""
     bad = with_line("columns", "4").replace("module_mm = 0.44", "module_mm = 0.2")
     text = "loose = 3\n" + bad + GOOD.replace("[mine]", "[other]").replace("rows = 5", "rows = 0\nhue = 1")
-    with pytest.raises(BadData) as found:
+    text += GOOD.replace("[mine]", "[third]").replace("left_mm = 10", "left_mm = -1\nhue = 1")
+    with pytest.raises(StockFaults) as found:
         read_stocks(text, "two.toml")
+    told = "\n".join(found.value.faults)
     for fault in (
         "loose: the table: ",
         "mine: labels leave the page on the right",
         "mine: QR too small",
         "other: rows: ",
         "other: hue: this key is not known",
+        "third: hue: this key is not known",
+        "third: labels leave the page on the left",
     ):
-        assert fault in found.value.what
+        assert fault in told
+    assert len(found.value.lines()) == 3, "two in full, how many more there are, and where all of them are"
+
+
+def test_a_fault_of_the_label_is_said_once_for_all_pages() -> None:
+    """A symbol that is too small is so on A4 and on letter."""
+    with pytest.raises(StockFaults) as found:
+        read_stocks(with_line("module_mm", "0.2").replace('"A4"', '["A4", "letter"]'), "mine.toml")
+    assert [fault.split(":")[2] for fault in found.value.faults] == [" QR too small"]
 
 
 def test_a_file_that_is_no_toml_is_refused() -> None:
     """The parser's own words name the line."""
-    with pytest.raises(BadData, match="not valid TOML"):
+    with pytest.raises(BadData, match=r"broken\.toml: not TOML"):
         read_stocks("[mine\nrows = 1", "broken.toml")
 
 
@@ -201,14 +213,22 @@ def test_own_stocks_come_first_and_the_shipped_ones_stay(tmp_path: Path) -> None
 
 
 def test_the_faults_of_all_own_files_are_reported_at_once(tmp_path: Path) -> None:
-    """A broken figure, a text that is not UTF-8, a name that is taken: three files, one message."""
+    """A broken figure, a text that is not UTF-8, a name that is taken: a folder: four files, one answer."""
     (tmp_path / "a.toml").write_text(with_line("rows", "0"))
     (tmp_path / "b.toml").write_bytes(b"\xff\xfe")
     (tmp_path / "c.toml").write_text(GOOD.replace("[mine]", "[plain-wrap]"))
-    with pytest.raises(BadData) as found:
+    (tmp_path / "d.toml").mkdir()
+    with pytest.raises(StockFaults) as found:
         all_stocks(tmp_path)
-    for fault in ("a.toml: mine: rows", "b.toml: not UTF-8", "c.toml: plain-wrap is taken"):
-        assert fault in found.value.what
+    told = "\n".join(found.value.faults)
+    named = (
+        "a.toml: mine: rows",
+        "b.toml is not UTF-8",
+        "c.toml: plain-wrap: the name is taken",
+        "d.toml is a folder",
+    )
+    for fault in named:
+        assert fault in told
 
 
 # --- which one -------------------------------------------------------------------------------------

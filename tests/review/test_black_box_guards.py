@@ -337,8 +337,8 @@ def test_a_discard_frees_its_project_and_a_dismantled_cell_is_tested_again() -> 
     """Look, rest voltage and resistance; the project that lost its cell is named."""
     walk = walked()
     file_project(walk)
-    for step in ("reserve", "finish"):
-        walk.type(f"build {step} gauge")
+    for step in ("reserve gauge", "finish gauge --yes"):
+        walk.type(f"build {step}")
     walk.wait(days=3).type("build dismantle gauge")
     assert walk.outcome == "hold" and walk.reason("upset")["status"] == "unmeasured"
     walk.wait(hours=1).read(

@@ -335,7 +335,7 @@ def test_a_cell_built_in_at_the_moment_of_its_last_reading_keeps_its_verdict() -
         'temperature = "20C"\n[pack]\nseries = 1\nparallel = 1\n'
         '[protection]\nfitted = true\ncutoff = "2.8V"\ntrip_current = "3A"\n'
     )
-    for line in (f"project add {file}", "build reserve gauge", "build finish gauge"):
+    for line in (f"project add {file}", "build reserve gauge", "build finish gauge --yes"):
         walk.type(line)
     assert walk.outcome == "pack"
 

@@ -42,7 +42,7 @@ def test_match_of_a_reserved_project_tells_what_it_holds_and_plans_nothing(bench
 def test_match_of_a_built_project_says_since_when(bench: Bench) -> None:
     """Its cells are in a device: nothing is looked for."""
     bench.do(f"build reserve {CAMERA}")
-    bench.do(f"build finish {CAMERA}")
+    bench.do(f"build finish {CAMERA} --yes")
     held = bench.do(f"match {CAMERA}")
     assert held["state"] == "finished" and held["since"].startswith("2026-11-20")
     assert "has been built since 2026-11-20" in bench.run(f"match {CAMERA}").out
@@ -61,7 +61,7 @@ def test_reserved_cells_that_no_longer_do_are_a_negative_answer(bench: Bench) ->
 def test_readings_of_a_built_in_cell_may_age(bench: Bench) -> None:
     """A device in use is not called unserved because its cells were measured long ago."""
     bench.do(f"build reserve {CAMERA}")
-    bench.do(f"build finish {CAMERA}")
+    bench.do(f"build finish {CAMERA} --yes")
     bench.now = "2028-11-20T20:00:00+00:00"
     answer = bench.run(f"match {CAMERA}")
     assert answer.code == 0 and "Not as a new match would want it" in answer.out
@@ -82,7 +82,7 @@ def test_a_freed_reservation_is_called_so_and_shows_no_caution_of_taking_apart(b
 def test_taking_a_build_apart_shows_the_cautions_and_puts_its_cells_on_hold(bench: Bench) -> None:
     """These were joined: each must be tested anew."""
     codes = codes_of(bench.do(f"build reserve {CAMERA}"))
-    bench.do(f"build finish {CAMERA}")
+    bench.do(f"build finish {CAMERA} --yes")
     answer = bench.run(f"build dismantle {CAMERA}")
     assert "dismantled" in answer.out and "caution" in answer.err and "on hold until" in answer.err
     assert {bench.do(f"cell show {code}")["stage"] for code in codes} == {"received"}
@@ -92,7 +92,7 @@ def test_taking_a_build_apart_shows_the_cautions_and_puts_its_cells_on_hold(benc
 def test_a_replaced_cell_keeps_the_history_of_the_build(bench: Bench) -> None:
     """Dropped, taken apart, rebuilt from others: the first build stays in the histories of its cells."""
     first = codes_of(bench.do(f"build reserve {VENT}"))
-    bench.do(f"build finish {VENT}")
+    bench.do(f"build finish {VENT} --yes")
     bench.do(f"incident add --kind drop {first[0]} --note 'fell off the ladder'")
     bench.do(f"build dismantle {VENT}")
     second = codes_of(bench.do(f"build reserve {VENT}"))

@@ -65,7 +65,7 @@ def test_a_pack_is_reserved_drawn_finished_and_taken_apart(bench: Bench, tmp_pat
     ):
         assert words in text
     assert "Stop" not in text and "label sheet" in text
-    assert bench.do(f"build finish {CAMERA}")["state"] == "finished"
+    assert bench.do(f"build finish {CAMERA} --yes")["state"] == "finished"
     assert bench.do(f"build dismantle {CAMERA}")["state"] == "dismantled"
     for code in codes:
         cell = bench.do(f"cell show {code}")
@@ -85,6 +85,21 @@ def test_the_sheet_of_one_cell_counts_one_cell(bench: Bench, tmp_path: Path) -> 
     spoken = text.lower()
     for word in ("group", "link", "pack plus", "bars", "side by side", "in parallel", "every cell"):
         assert word not in spoken
+
+
+def test_a_letter_that_the_sheet_cannot_print_is_named(bench: Bench, tmp_path: Path) -> None:
+    """A project in Chinese letters: the sheet is written, each letter is on stderr once and on the page as its number."""
+    file, out = tmp_path / "pond.toml", tmp_path / "pond.pdf"
+    file.write_text(
+        'name = "池 gauge"\n[load]\ncurrent = "20mA"\n[need]\nruntime = "10h"\ncutoff = "3.2V"\n[pack]\nforms = ["18650"]\n',
+        encoding="utf-8",
+    )
+    bench.do(f"project add {file}")
+    bench.do("build reserve '池 gauge'")
+    said = " ".join(bench.run(f"build sheet '池 gauge' --out {out}").err.split())
+    assert said.count("池 U+6C60 CJK UNIFIED IDEOGRAPH-6C60") == 1
+    text = "".join(page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(out))
+    assert "[U+6C60] gauge" in text and "\ufffd" not in text
 
 
 def test_what_the_sheet_prints_is_what_the_match_answers(bench: Bench, tmp_path: Path) -> None:
@@ -180,22 +195,24 @@ def test_project_show_says_what_its_charger_asks_and_what_to_change(bench: Bench
 
 
 def test_at_a_terminal_finishing_asks_first(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Not confirmed, nothing is built; `--yes` does not ask."""
+    """What it draws, where it works, what charges it; not confirmed, nothing is built; `--yes` does not ask."""
     bench.do(f"build reserve {CAMERA}")
     asked: list[str] = []
 
-    def no(yes: bool, question: str) -> None:
+    def kept(question: str, dimension: object) -> None:
         asked.append(question)
-        if len(asked) > 1:
-            raise UsageFault("not confirmed: nothing was changed", "answer y, or add --yes")
+
+    def no(yes: bool, question: str) -> None:
+        raise UsageFault("not confirmed: nothing was changed", "answer y, or add --yes")
 
     monkeypatch.setattr(prompts, "at_terminal", lambda: True)
+    monkeypatch.setattr(prompts, "quantity", kept)
     monkeypatch.setattr(prompts, "confirm", no)
     answer = bench.run(f"build finish {CAMERA}")
     assert answer.code == 2 and "no solder" not in answer.out and "Do not solder" in answer.err
-    assert asked and bench.do("build list")[-1]["state"] == "reserved"
-    assert bench.do(f"build finish {CAMERA} --yes")["state"] == "finished"
-    assert len(asked) == 2
+    assert bench.do("build list")[-1]["state"] == "reserved"
+    assert [word in " ".join(asked) for word in ("draw", "work", "charger give")] == [True] * 3
     # What the cells were chosen for is held against the thing itself, before the cautions.
-    assert "is the device still as its project says?" in asked[0]
-    assert all(word in asked[0] for word in ("it draws", "works at", "is charged:"))
+    told = " ".join(answer.err.split())
+    assert told.index("it draws") < told.index("Do not solder") and "is charged:" in told
+    assert bench.do(f"build finish {CAMERA} --yes")["state"] == "finished"

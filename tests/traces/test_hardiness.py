@@ -8,9 +8,10 @@ import pytest
 from tests.traces.helpers import BROKEN, Reduce
 
 from straycell.errors import StraycellError
+from straycell.pictures.curves import curves_lines
+from straycell.pictures.runs import run_curves
 from straycell.traces import parse_columns, read_trace
 from straycell.traces.draw.plot import plot_png
-from straycell.traces.draw.terminal import terminal_curve
 
 SEEDS = [path for path in sorted(BROKEN.iterdir()) if path.suffix == ".csv"]
 
@@ -49,7 +50,7 @@ def test_mangled_files_never_give_a_traceback(seed: int, reduce: Reduce) -> None
             continue
         result = reduce(trace)
         result.to_json()
-        terminal_curve(trace, result)
+        curves_lines(run_curves("", (trace, result)))
         assert result.capacity is None or result.capacity.u >= 0
 
 

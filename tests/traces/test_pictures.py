@@ -14,7 +14,6 @@ from tests.traces.helpers import REFERENCE, Reduce, trace_of
 
 from straycell.traces import Trace, read_trace
 from straycell.traces.draw.plot import plot_png
-from straycell.traces.draw.terminal import terminal_curve
 from straycell.traces.draw.thin import thin_rows
 
 PARTS = [(600.0, 0.0, 4.17, 4.17), (3600.0, -2.0, 4.05, 3.0), (600.0, 0.0, 3.2, 3.3)]
@@ -67,35 +66,6 @@ def test_matplotlib_is_loaded_by_the_picture_alone() -> None:
     assert (
         subprocess.run([sys.executable, "-c", code], env={"PYTHONPATH": "src"}, check=False).returncode == 0
     )
-
-
-def test_the_terminal_curve_falls_from_left_to_right(reduce: Reduce) -> None:
-    """The first column's dot is above the last one's; scale, time and cut-off are named."""
-    trace = trace_of([(60.0, 0.0, 4.17, 4.17), (3600.0, -2.0, 4.05, 3.0)], spacing_s=10)
-    lines = terminal_curve(trace, reduce(trace), width=60, height=8, plain=True).splitlines()
-    assert len(lines) == 9
-    assert all(len(line) <= 60 + 20 for line in lines)
-    first = next(k for k, line in enumerate(lines) if line[9:10] == "*")
-    last = next(k for k, line in enumerate(lines) if len(line) >= 58 and line[57] == "*")
-    assert first < last
-    assert lines[0].lstrip().startswith("4.17 V")
-    assert "cut-off 3 V" in lines[-1]
-    assert lines[7][8] == "+"
-
-
-def test_the_terminal_curve_has_no_holes(reduce: Reduce) -> None:
-    """Few rows over many columns are joined."""
-    trace = trace_of([(3600.0, -2.0, 4.05, 3.0)], spacing_s=900)
-    lines = terminal_curve(trace, reduce(trace), width=70, height=10, plain=True).splitlines()[:10]
-    columns = range(9, max(len(line) for line in lines))
-    assert all(any(line[c : c + 1] == "*" for line in lines) for c in columns)
-
-
-def test_plain_means_ascii(reduce: Reduce) -> None:
-    """For a terminal that shows nothing else."""
-    trace = trace_of(PARTS, spacing_s=10)
-    assert terminal_curve(trace, reduce(trace), plain=True).isascii()
-    assert not terminal_curve(trace, reduce(trace)).isascii()
 
 
 def test_thinning_keeps_the_ends_and_the_extremes() -> None:

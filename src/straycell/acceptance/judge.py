@@ -17,11 +17,11 @@ from straycell.acceptance.checks import (
     plausible,
     resistance,
     resting,
+    shelf,
     voltage,
     warming,
 )
 from straycell.acceptance.checks.pairs import checked_after
-from straycell.acceptance.checks.shelf import todo as shelf_todo
 from straycell.acceptance.evidence import SHELF_LOSS, Evidence, Finding
 from straycell.acceptance.fallen import tested_again
 from straycell.acceptance.findings import condemned, find
@@ -50,7 +50,7 @@ GRADING: tuple[Rule, ...] = (
     voltage.ceiling,
     voltage.light_only,
     voltage.as_found,
-    voltage.rest,
+    shelf.rest,
     warming.hot,
     warming.warming,
     cold.cold,
@@ -192,7 +192,7 @@ def _as_reason(case: Case, finding: Finding) -> Reason:
         _newest_record(case, finding),
         finding.at,
         None,
-        shelf_todo(case) if on_shelf else None,
+        shelf.todo(case) if on_shelf else None,
         case.now if on_shelf else None,
         True,
         finding.recorded,

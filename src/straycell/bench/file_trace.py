@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from straycell.acceptance.case import Case
-from straycell.acceptance.checks.retention import SOON
+from straycell.acceptance.checks.steps import SOON
 from straycell.bench.context import Bench
 from straycell.bench.recording.record import Recorded, followed
 from straycell.bench.uncounted_capacity import doubted, remedy

@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 
 from straycell.bench.candidates import candidates
 from straycell.bench.context import Bench
-from straycell.matching import Match, UseLimits, serve
+from straycell.matching import Match, UseLimits, as_built, serve
 from straycell.projects import Project, parse_project
 
 if TYPE_CHECKING:
+    from straycell.builds import Build
     from straycell.store.book.records import ProjectEntry
     from straycell.store.reader import Reader
 
@@ -32,6 +33,13 @@ def project_match(
     # Verdicts at this moment: a match of yesterday may name a cell that has failed since.
     project, cells = understood(reader.project(name)), candidates(reader, bench.rules, bench.now, codes)
     return serve(project, cells, UseLimits.from_rules(bench.rules), now=bench.now, planning=planning)
+
+
+def held_match(bench: Bench, reader: Reader, project: Project, build: Build) -> Match:
+    """What holds now of the cells in a live build: every test, passed or not, and their joining."""
+    known = {one.code: one for one in candidates(reader, bench.rules, bench.now, build.codes)}
+    groups = [[known[code] for code in group] for group in build.groups]
+    return as_built(project, groups, UseLimits.from_rules(bench.rules), bench.now)
 
 
 def dropped_match(reader: Reader, name: str) -> Match | None:

@@ -86,6 +86,38 @@ class Paper(FPDF):
         self.draw_path(path, copy=False)  # type: ignore[arg-type]  # a path is what it takes; copying is slow
 
 
+class ListPaper(Paper):
+    """A4 with text that flows over as many pages as it takes, and a line with the page at the foot of each."""
+
+    margin_mm, body_pt, head_pt, title_pt = 15.0, 9.0, 11.0, 16.0
+
+    def __init__(self, title: str, now: datetime, foot: str) -> None:
+        super().__init__(title, now)
+        self.set_margin(self.margin_mm)
+        self.set_auto_page_break(True, margin=18.0)
+        self.alias_nb_pages()
+        self._foot = foot
+        self.add_page()
+
+    def footer(self) -> None:
+        """fpdf2 calls this for every page."""
+        self.set_y(-13.0)
+        self.set_font(TEXT, "", 7.5)
+        self.cell(0, 4, shown(f"{self._foot}, page {self.page_no()} of {{nb}}"), align="C")
+
+    def say(self, text: str, size_pt: float = body_pt, *, bold: bool = False, indent_mm: float = 0.0) -> None:
+        """A paragraph, broken between words."""
+        self.set_font(TEXT, "B" if bold else "", size_pt)
+        self.set_x(self.margin_mm + indent_mm)
+        width = self.w - 2 * self.margin_mm - indent_mm
+        self.multi_cell(width, size_pt * 0.46, shown(text), align="L", new_x="LMARGIN", new_y="NEXT")
+
+    def keep_together(self, height_mm: float) -> None:
+        """Go to the next page where less than this is left: a heading never stands alone at a page's foot."""
+        if self.will_page_break(height_mm):
+            self.add_page()
+
+
 def blocks_of(matrix: Sequence[Sequence[bool]]) -> list[tuple[int, int, int, int]]:
     """(column, row, width, height) of rectangles that cover the dark modules: runs of a row, grown down while alike."""
     blocks: list[tuple[int, int, int, int]] = []

@@ -38,7 +38,8 @@ def single_png(content: LabelContent, dpi: int, stock: Stock) -> bytes:
     # A fine stock's module is three dots of 300 dpi; with fewer dots its modules come out unequal.
     if dpi < stock.dpi:
         raise UsageFault(
-            f"stock '{stock.name}' needs a printer of {stock.dpi} dpi, not {dpi}", "use a larger label"
+            f"stock '{stock.name}' needs a printer of {stock.dpi} dpi, not {dpi}",
+            f"print at --dpi {stock.dpi}, or on a larger label: --stock plain-flag",
         )
     shape = _in_whole_dots(stock.shape, dpi)
     dot = MM_PER_INCH / dpi

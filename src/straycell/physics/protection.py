@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from straycell.errors import BadData
 from straycell.physics.shipped import shipped
 from straycell.quantities import Dimension
-from straycell.safe_side import at_least, beside
+from straycell.safe_side import beside
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,6 +18,10 @@ class TripRange:
     typical_a: float
     low_a: float
     high_a: float
+
+    def overloads(self, bears_a: float) -> bool:
+        """True where it may trip only beyond what the cells bear (A): then a fuse has to guard them."""
+        return self.high_a > bears_a
 
 
 def trip_range(transistor_ohm: float, *, highest_ohm: float | None = None, hot: bool = True) -> TripRange:
@@ -55,6 +59,16 @@ def shunt_trip(nominal_a: float) -> TripRange:
     )
 
 
+def fuse_words(trip: TripRange, bears_a: float) -> str:
+    """What a board that overloads its cells is good for, and what is needed beside it."""
+    # A dead short pulls the voltage down and opens any board; an overload below its trip it lets through for hours.
+    most, least = beside(trip.high_a, bears_a, Dimension.CURRENT)
+    return (
+        f"the board may let {most} through, and the cells bear {least} (their maker's current, else 3C of the weakest): "
+        "it counts for over-charge, over-discharge and a short circuit; against overload add a fuse"
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class ProtectionAnswer:
     """Whether the protection serves, and what to change or add."""
@@ -64,7 +78,7 @@ class ProtectionAnswer:
 
 
 def check_protection(
-    capacity_ah: float,
+    bears_a: float,
     peak_a: float,
     *,
     fitted: bool,
@@ -73,7 +87,7 @@ def check_protection(
     per_cell: bool = False,
     balancing: bool = False,
 ) -> ProtectionAnswer:
-    """Judge a protection for a string of cells of `capacity_ah` (cells in parallel added up) and a peak in A."""
+    """Judge a protection for cells of which the weakest group bears `bears_a` (A, of the pack), and a peak in A."""
     if not fitted:
         return ProtectionAnswer(
             False, ("no protection: add a board against over-charge, over-discharge, over-current",)
@@ -83,7 +97,6 @@ def check_protection(
         faults.append("cells in series need protection cell by cell")
     if series > 1 and not balancing:
         faults.append("cells in series need balancing, and never a charger for a single cell")
-    fuse_above_c = shipped("charging")["protection"]["fuse_above_c"]
     if trip is None:
         hints.append("trip current unknown: look up the two transistors' resistance")
     else:
@@ -93,9 +106,6 @@ def check_protection(
             faults.append(
                 f"the peak of {peak} may trip a warm board from {low} on: use transistors of less resistance"
             )
-        if trip.high_a > fuse_above_c * capacity_ah:
-            most = at_least(trip.high_a, Dimension.CURRENT)
-            hints.append(
-                f"the board may let {most} through, more than {fuse_above_c:g}C of the cell: add a fuse"
-            )
+        if trip.overloads(bears_a):
+            hints.append(fuse_words(trip, bears_a))
     return ProtectionAnswer(not faults, (*faults, *hints))

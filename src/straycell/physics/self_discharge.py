@@ -77,6 +77,15 @@ def surely_missing(chemistry: Chemistry, ended_v: float, rested_v: float) -> flo
     return min((c.state_of_charge(ended_v) - c.state_of_charge(rested_v) for c in curves), default=None)
 
 
+def voltages_after(chemistry: Chemistry, first_v: float, loss_pct: float) -> tuple[float, float] | None:
+    """Lowest and highest rest voltage in V that a loss of so many per cent of capacity leaves, by all published sets."""
+    left = [
+        curve.voltage(max(0.0, curve.state_of_charge(first_v) - loss_pct / 100.0))
+        for curve in _family(chemistry)
+    ]
+    return (min(left), max(left)) if left else None
+
+
 def _said(curve: OcvCurve, pair: VoltagePair) -> Measured:
     """The lost share of charge (0 to 1) as one set tells it, with the errors of the two voltages."""
     first, second = curve.states_of_charge((pair.first_v, pair.second_v))

@@ -1,89 +1,118 @@
-"""Bars in one unit against a line: how long each candidate runs, or what each group of a pack holds.
+"""Bars in one unit against a line: how long each candidate runs, how near each figure is to its limit, what boxes hold.
 
 What is sure is dark, what may be is pale, and at the terminal `=` and `-`: told apart without colours.
 """
 
 from __future__ import annotations
 
-import io
+from collections.abc import Iterator
 from dataclasses import dataclass
 
-_INK, _BAR, _OTHER, _BAND, _LINE = "#22303c", "#1d4e89", "#8aa6c4", "#c9d8ea", "#b00020"
+from straycell.pictures import figure as shared
+from straycell.pictures.figure import INK, LINE, Kind
+
+_BAND, _OTHER = "#c9d8ea", "#8aa6c4"
+_COLOURS = {"*": "#1d4e89", "!": LINE, "?": "#8a6d00"}
+"""By sign; the sign stands beside the label too, so that no colour is needed."""
 
 
 @dataclass(frozen=True, slots=True)
 class Bar:
-    """One candidate or group: what is sure, what is expected, what may be; `chosen` is part of the answer."""
+    """One candidate, group, rule or box: what is sure, what is expected, what may be, and its figures in words.
+
+    `sign`: `*` is part of the answer, `!` is beyond its line, `?` is too close to call.
+    """
 
     label: str
     low: float
     expected: float
     high: float
-    chosen: bool
+    sign: str = ""
+    words: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Chart:
-    """Bars in one unit against a line."""
+    """Bars in one unit against a line (None: nothing to compare with). `empty` is said where there is no bar."""
 
     title: str
     unit: str
     bars: tuple[Bar, ...]
-    line: float
-    line_label: str
+    line: float | None
+    line_label: str = ""
+    empty: str = "nothing to draw"
+
+    def words(self, bar: Bar) -> str:
+        """What stands at the end of a bar."""
+        return bar.words or f"{bar.low:.3g} {self.unit}"
 
 
 def chart_lines(chart: Chart, width: int) -> list[str]:
-    """One line a bar: `=` is sure, `-` may be, `|` is the line; the chosen ones are marked with `*`."""
-    if not chart.bars:
-        return ["nothing to draw: no cell came so far that its run time was counted"]
+    """One line a bar: `=` is sure, `-` may be, `|` is the line; the sign follows the label."""
+    return list(_lines(chart, width)) if chart.bars else [chart.empty]
+
+
+def _lines(chart: Chart, width: int) -> Iterator[str]:
     label = max(len(bar.label) for bar in chart.bars) + 2
-    room = max(10, width - label - 12)
-    top = max(*(bar.high for bar in chart.bars), chart.line)
-    scale = room / top if top > 0 else 0.0
-    at = min(room - 1, round(chart.line * scale))
-    lines = []
+    words = max(len(chart.words(bar)) for bar in chart.bars)
+    # Figures too long for a narrow screen go below their bar: cut short they would read as others.
+    beside = width - label - 2 - words >= _LEAST_ROOM
+    room = max(_LEAST_ROOM, width - label - 2 - (words if beside else 0))
+    top = max([bar.high for bar in chart.bars] + ([] if chart.line is None else [chart.line]))
+    # Shares first: a tiny scale's reciprocal would be infinite.
+    top = top if top > 0 else 1.0
+    at = -1 if chart.line is None else min(room - 1, round(chart.line / top * room))
     for bar in chart.bars:
-        sure, may = round(bar.low * scale), round(bar.high * scale)
+        sure, may = round(bar.low / top * room), round(bar.high / top * room)
         drawn = ["=" if k < sure else "-" if k < may else " " for k in range(room)]
-        drawn[at] = "|"
-        mark = "*" if bar.chosen else " "
-        lines.append(f"{bar.label:<{label - 2}}{mark} {''.join(drawn)} {bar.low:.3g} {chart.unit}")
-    words, before = f"{chart.line_label} {chart.line:.3g} {chart.unit}", label + at
-    lines.append(f"{words:>{before - 1}} |" if before > 0.5 * width else f"{'':<{before}}| {words}")
-    return lines
+        if at >= 0:
+            drawn[at] = "|"
+        lead = f"{bar.label:<{label - 2}}{bar.sign or ' '} {''.join(drawn)}"
+        yield f"{lead} {chart.words(bar)}" if beside else lead.rstrip()
+        if not beside:
+            yield f"  {chart.words(bar)}"
+    if chart.line is not None:
+        named, before = f"{chart.line_label} {chart.line:.3g} {chart.unit}", label + at
+        yield f"{named:>{before - 1}} |" if before > 0.5 * width else f"{'':<{before}}| {named}"
 
 
-def chart_png(chart: Chart, dpi: int = 150) -> bytes:
-    """The same as a picture. Same input, same bytes (for one version of matplotlib)."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
+_LEAST_ROOM = 10
 
-    figure = Figure(figsize=(10, 1.6 + 0.34 * max(3, len(chart.bars))), dpi=dpi, layout="constrained")
-    FigureCanvasAgg(figure)
-    panel = figure.subplots()
+
+def chart_picture(chart: Chart, kind: Kind = "png", dpi: int = 150) -> bytes:
+    """The same as a picture, as high as it has bars."""
+    figure, panel = shared.canvas(10, 1.6 + 0.34 * max(3, len(chart.bars)), dpi)
     rows = range(len(chart.bars))
     lows = [bar.low for bar in chart.bars]
-    panel.barh(rows, [bar.high - bar.low for bar in chart.bars], left=lows, color=_BAND, label="may be")
-    colours = [_BAR if bar.chosen else _OTHER for bar in chart.bars]
-    panel.barh(rows, lows, color=colours, label="sure")
-    panel.plot([bar.expected for bar in chart.bars], rows, "o", color=_INK, markersize=4, label="expected")
-    panel.axvline(chart.line, color=_LINE, linewidth=1.4, linestyle=(0, (6, 4)))
-    panel.annotate(
-        f"{chart.line_label} {chart.line:.3g} {chart.unit}",
-        (chart.line, 1.0),
-        xycoords=("data", "axes fraction"),
-        xytext=(4, 4),
-        textcoords="offset points",
-        color=_LINE,
-        fontsize=10,
-    )
-    panel.set_yticks(list(rows), [bar.label for bar in chart.bars], family="monospace")
+    panel.grid(axis="y", visible=False)
+    panel.barh(rows, [bar.high - bar.low for bar in chart.bars], left=lows, color=_BAND)
+    panel.barh(rows, lows, color=[_COLOURS.get(bar.sign, _OTHER) for bar in chart.bars])
+    panel.plot([bar.expected for bar in chart.bars], rows, "o", color=INK, markersize=4)
+    if chart.line is not None:
+        panel.axvline(chart.line, color=LINE, linewidth=1.4, linestyle=(0, (6, 4)))
+        panel.annotate(
+            f"{chart.line_label} {chart.line:.3g} {chart.unit}",
+            (chart.line, 1.0),
+            xycoords=("data", "axes fraction"),
+            xytext=(4, 4),
+            textcoords="offset points",
+            color=LINE,
+            fontsize=10,
+            parse_math=False,
+        )
+    for row, bar in enumerate(chart.bars):
+        panel.annotate(
+            bar.words,
+            (1.01, row),
+            xycoords=("axes fraction", "data"),
+            va="center",
+            fontsize=9,
+            color=INK,
+            parse_math=False,
+        )
+    panel.set_yticks(list(rows), [f"{bar.label} {bar.sign}".rstrip() for bar in chart.bars], parse_math=False)
     panel.invert_yaxis()
     panel.set_xlim(left=0)
-    panel.set_xlabel(chart.unit)
-    panel.set_title(chart.title, loc="left", fontsize=14, color=_INK, pad=18, parse_math=False)
-    panel.spines[["top", "right"]].set_visible(False)
-    out = io.BytesIO()
-    figure.savefig(out, format="png", metadata={"Software": "straycell"})
-    return out.getvalue()
+    panel.set_xlabel(chart.unit, color=INK)
+    panel.set_title(chart.title, loc="left", fontsize=14, color=INK, pad=18, parse_math=False)
+    return shared.written(figure, kind, chart)

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import hashlib
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from straycell.acceptance.reasons import Outcome
+from straycell.pictures import figure as shared
+from straycell.pictures.figure import INK, Kind
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-Kind = Literal["png", "svg"]
-_INK, _GRID = "#22303c", "#d5dbe0"
 # Shapes first, since a printer knows no colours; the colours are apart for colour-blind eyes (Okabe and Ito 2008).
 _SIGNS: dict[Outcome, tuple[str, str, bool]] = {
     Outcome.PACK: ("s", "#0072B2", True),
@@ -39,13 +37,7 @@ def stock_picture(points: Sequence[Point], unmeasured: int, kind: Kind = "png", 
 
     Same input, same bytes (for one version of matplotlib).
     """
-    import matplotlib as mpl
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(10, 6), dpi=dpi, facecolor="white", layout="constrained")
-    FigureCanvasAgg(figure)
-    panel = figure.subplots()
+    figure, panel = shared.canvas(10, 6, dpi)
     _dress(panel, points)
     for outcome in sorted(_SIGNS, reverse=True):
         _scatter(panel, [point for point in points if point.outcome is outcome], outcome)
@@ -53,29 +45,27 @@ def stock_picture(points: Sequence[Point], unmeasured: int, kind: Kind = "png", 
         f"{len(points)} cells" + (f", {unmeasured} more without both figures" if unmeasured else ""),
         loc="left",
         fontsize=13,
-        color=_INK,
+        color=INK,
     )
     if points:
-        panel.legend(loc="upper right", frameon=False, fontsize=11, labelcolor=_INK)
-    out = io.BytesIO()
-    with mpl.rc_context({"svg.hashsalt": "straycell"}):
-        shown = digest(points, unmeasured)
-        png = {"Software": "straycell", "Description": shown}
-        metadata = png if kind == "png" else {"Date": None, "Creator": "straycell", "Description": shown}
-        figure.savefig(out, format=kind, metadata=metadata)
-    return out.getvalue()
+        panel.legend(loc="upper right", frameon=False, fontsize=11, labelcolor=INK)
+    return shared.written(figure, kind, _shown(points, unmeasured))
 
 
 def digest(points: Sequence[Point], unmeasured: int) -> str:
-    """What a picture shows, in 16 characters; it is in the file, so that an old picture is known as one."""
-    return hashlib.sha256(repr((sorted(points), unmeasured)).encode()).hexdigest()[:16]
+    """What a picture of these cells carries, whatever their order."""
+    return shared.digest(_shown(points, unmeasured))
+
+
+def _shown(points: Sequence[Point], unmeasured: int) -> object:
+    return sorted(points), unmeasured
 
 
 def _dress(panel: Axes, points: Sequence[Point]) -> None:
     from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
-    panel.set_xlabel("resistance / mohm", color=_INK)
-    panel.set_ylabel("capacity / mAh", color=_INK)
+    panel.set_xlabel("resistance / mohm", color=INK)
+    panel.set_ylabel("capacity / mAh", color=INK)
     if points:
         # Resistances of sound and worn cells lie a decade apart: only a logarithm shows both.
         panel.set_xscale("log")
@@ -83,11 +73,6 @@ def _dress(panel: Axes, points: Sequence[Point]) -> None:
         panel.xaxis.set_major_formatter(FuncFormatter(lambda mohm, _: f"{mohm:g}"))
         panel.xaxis.set_minor_formatter(NullFormatter())
         panel.set_ylim(0, 1.1e3 * max(point.capacity_ah for point in points))
-    panel.grid(color=_GRID, linewidth=0.8)
-    panel.set_axisbelow(True)
-    panel.tick_params(colors=_INK)
-    for side in ("top", "right"):
-        panel.spines[side].set_visible(False)
 
 
 def _scatter(panel: Axes, points: Sequence[Point], outcome: Outcome) -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from straycell.meters import Accuracy
 from straycell.quantities import Measured
-from straycell.readings.fields import KINDS
+from straycell.readings.kinds import KINDS
 from straycell.readings.reading import Reading
 from straycell.readings.words import Method
 

@@ -11,6 +11,7 @@ from straycell.readings.reading import Charge
 
 COUNTS_FOR = timedelta(days=90)
 """How long a measured float counts: references drift and contacts wear; common practice, no published source."""
+_MEASURED = ("float_v", "end_current_a", "capacity")
 FULL_WITHIN_V = 0.1
 """A charge that was ended this far from the float was ended by hand, and not by the charger (common practice)."""
 
@@ -32,9 +33,14 @@ class Charger:
         return self.at <= at < self.at + COUNTS_FOR
 
     def ended(self, charge: Charge, *, until_said: bool) -> Charge:
-        """The charge with this slot's end voltage, its uncertainty and its tail, where nobody ended it earlier."""
+        """The charge with this slot's end voltage, its uncertainty and its tail, where nobody ended it earlier.
+
+        What the charger counted has the uncertainty of its counting, whoever ended the charge.
+        """
         if not self.counts(charge.at):
             return charge
+        if self.capacity is not None and charge.put_in_ah is not None:
+            charge = replace(charge, put_in_u=self.capacity.u(charge.put_in_ah))
         tail_a = self.end_current_a if charge.end_current_a is None else charge.end_current_a
         float_v = self.float_v
         if float_v is None or (until_said and abs(charge.until_v - float_v.value) > FULL_WITHIN_V):
@@ -43,7 +49,24 @@ class Charger:
 
 
 def find_charger(known: list[Charger], name: str, slot: int | None, at: datetime) -> Charger | None:
-    """The newest measurement of this slot that counts at a time; one of the whole charger serves every slot."""
+    """What counts of this slot at a time: each figure's newest measurement; one of the whole charger serves every slot."""
     same = [c for c in known if c.name == name and c.slot in (None, slot) and c.counts(at)]
     # A slot measured by itself beats a figure for the whole charger, even a newer one: slots differ.
-    return max(same, key=lambda c: (c.slot is not None, c.at), default=None)
+    return newest(sorted(same, key=lambda c: (c.slot is not None, c.at))) if same else None
+
+
+def newest(oldest_first: list[Charger]) -> Charger:
+    """Each figure as it was measured last: a later check of the counting alone takes no float away."""
+    found = oldest_first[0]
+    for later in oldest_first[1:]:
+        said = {part: getattr(later, part) for part in _MEASURED if getattr(later, part) is not None}
+        # Its time is that of the float, which is what it is measured again for.
+        at = found.at if found.float_v is not None and later.float_v is None else later.at
+        found = replace(found, at=at, slot=later.slot, **said)
+    return found
+
+
+def by_charger(known: list[Charger], charge: Charge, *, until_said: bool) -> Charge:
+    """The charge as the charger it names ended and counted it, where that was measured lately."""
+    found = find_charger(known, charge.charger, charge.slot, charge.at) if charge.charger else None
+    return charge if found is None else found.ended(charge, until_said=until_said)

@@ -13,7 +13,8 @@ from typing import Any
 from straycell.cells import Look
 from straycell.keys import NEW, RecordKey
 from straycell.meters import Meter
-from straycell.readings.fields import FIELDS, KINDS, Field, Kind
+from straycell.readings.fields import FIELDS, Field
+from straycell.readings.kinds import KINDS, Kind
 from straycell.readings.words import Method, Quantity, Where
 
 
@@ -67,7 +68,8 @@ class Charge:
     """One recorded charge; `at` is when it ended. It shares the readings' numbers, and is superseded like one.
 
     `u` is the standard uncertainty of the end voltage in V where the charger's float was measured; `put_in_ah` what
-    the charger counted, `took_s` how long it took. `trace` is the number of the trace it was seen in, if so.
+    the charger counted, `put_in_u` the standard uncertainty of that where it is known; `took_s` how long it took.
+    `trace` is the number of the trace it was seen in, if so.
     """
 
     id: RecordKey
@@ -84,6 +86,7 @@ class Charge:
     u: float | None = None
     put_in_ah: float | None = None
     took_s: float | None = None
+    put_in_u: float | None = None
 
     @property
     def key(self) -> str:

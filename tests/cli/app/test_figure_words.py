@@ -8,7 +8,7 @@ import pytest
 from tests.cli.bench import Bench
 
 from straycell.acceptance.rules import shipped_rules
-from straycell.cli.show.pieces.figure_words import figure, limit_words
+from straycell.bench.wording.figure_words import figure, limit_words
 
 LIMITS = shipped_rules().limits
 

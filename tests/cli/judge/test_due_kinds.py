@@ -77,7 +77,7 @@ BUILT = (
     + """
 20   project add {folder}/lamp.toml
 20   build reserve lamp --cells {a}
-20.1 build finish lamp
+20.1 build finish lamp --yes
 """
 )
 # kind: (what is done, day and line; on which day it is on the list, on which it is not yet)
@@ -238,7 +238,7 @@ def test_discard_names_the_project_that_lost_its_cell(shop: Shop) -> None:
     assert (made["freed_project"], made["in_build"]) == ("lamp", None)
     shop.store.write_bytes(reserved)
     shop.on(20.1)
-    shop.do("build finish lamp")
+    shop.do("build finish lamp --yes")
     finished = shop.store.read_bytes()
     made = shop.do(f"discard {shop.names['a']} --because hissed")
     assert (made["freed_project"], made["in_build"]) == (None, "lamp")
@@ -258,6 +258,6 @@ def test_whatever_puts_a_cell_out_of_use_names_the_project_that_lost_it(shop: Sh
     assert f"project 'lamp' has lost {shop.names['a']} and waits for another: straycell match 'lamp'" in told
     shop.store.write_bytes(reserved)
     shop.on(20.1)
-    shop.do("build finish lamp")
+    shop.do("build finish lamp --yes")
     told = " ".join(shop.run(swelling).err.split())
     assert "sits in 'lamp': stop using that; straycell build dismantle 'lamp'" in told

@@ -221,7 +221,7 @@ def test_the_curve_is_plain_where_the_screen_has_no_dots(
     round_cell.do(f"trace add A00001O {curve(tmp_path)}")
     monkeypatch.setattr("straycell.cli.app.output.can_show", lambda text: False)
     page = round_cell.run("trace show 1").out
-    drawn = page.partition("Curve")[2].partition("Capacity:")[0]
+    drawn = page.partition("Curve")[2].partition("this run:")[0]
     assert "*****" in drawn and "|" in drawn
     assert drawn.isascii()
 

@@ -107,9 +107,23 @@ def test_cells_are_chosen_by_tear_down(shop: Bench, tmp_path: Path) -> None:
     assert read_back(tmp_path / "a.pdf") == [cell["code"]]
 
 
+def test_everything_named_narrows_the_choice(shop: Bench, tmp_path: Path) -> None:
+    """A code that lies in the box named is printed, one that does not is refused with what was named."""
+    inside = shop.do("cell list --box drawer")[0]["code"]
+    outside = next(
+        code for code in codes(shop) if code not in {c["code"] for c in shop.do("cell list --box drawer")}
+    )
+    shop.do(f"label sheet {inside} {outside} --box drawer --out {tmp_path / 'a.pdf'}")
+    assert read_back(tmp_path / "a.pdf") == [inside]
+    refused = shop.run(f"label sheet {outside} --box drawer --out {tmp_path / 'b.pdf'}")
+    assert refused.code == 2 and "no cell fits CODE and --box" in refused.err
+
+
 REFUSED = (
     "--box attic|--teardown T-999|--stock none|--purpose build|--purpose wall|--copies 0|--start 0|--start 400"
-    "|--scale 0.5|--link ftp://x|--printer desk"
+    "|--scale 0.5|--link ftp://x|--printer desk|--outcome light --box drawer|--purpose box --link http://bench.lan"
+    "|--purpose box --new|--purpose box --outcome pack|--purpose box H00001K|--purpose box --teardown T"
+    "|--purpose box --box drawer --project x"
 )
 
 
@@ -223,8 +237,11 @@ def test_own_stocks_lie_beside_the_store_or_where_the_variable_points(shop: Benc
             "height_mm = 18", 'height_mm = "x"'
         )
     )
-    said = shop.refused("label stocks", 3)
-    assert "hue" in said and "height_mm" in said
+    refused = shop.run("label stocks --json")
+    assert refused.code == 3 and "2 faults" in refused.err
+    faults = refused.json["faults"]
+    assert [fault.split(": ")[2] for fault in faults] == ["hue", "height_mm"]
+    assert "hue" in shop.refused(f"label sheet {code} --out {tmp_path / 'b.pdf'}", 3)
     shop.env["STRAYCELL_LABELS"] = str(tmp_path / "none.toml")
     assert "none.toml" in shop.refused("label stocks", 3)
 

@@ -22,8 +22,8 @@ from straycell.acceptance.checks.pairs import (
     voltage_tells,
     windows,
 )
-from straycell.acceptance.checks.retention import Kept, retained, start_records
-from straycell.acceptance.checks.steps import check_work, open_charge, run_work
+from straycell.acceptance.checks.retention import grade_retention, retained, start_records
+from straycell.acceptance.checks.steps import check_work, open_charge
 from straycell.acceptance.checks.voltage import doubtful
 from straycell.acceptance.conformance import Side, against_max, against_min
 from straycell.acceptance.reasons import Outcome, Reason, Status
@@ -81,7 +81,7 @@ def _leaks_by_capacity(case: Case) -> Iterator[Tried]:
         # too low.
         start = start_records(case, kept.early.reading)
         records = dict.fromkeys((*case.full_records(kept.charge), *start, kept.late.reading))
-        why = partial(_leak, case, _kept(kept), kept.loss, kept.late.reading)
+        why = partial(_leak, case, kept.words, kept.loss, kept.late.reading)
         yield Tried("self-discharge-discard", against_max(kept.loss, limit), tuple(records), why)
 
 
@@ -283,7 +283,7 @@ def _by_capacity_or_wait(case: Case, pair: Pair | None) -> Iterator[Reason]:
     """Voltage does not tell (flat curve, coarse meter) or not yet: a second capacity run may, else wait."""
     told = retained(case)
     if told:
-        yield from _grade_retention(case, told[0])
+        yield from grade_retention(case, told[0])
         return
     if pair is not None:
         loss_now = estimate(case, pair)
@@ -312,45 +312,12 @@ def _by_capacity_or_wait(case: Case, pair: Pair | None) -> Iterator[Reason]:
     yield _not_yet(case)
 
 
-def _grade_retention(case: Case, kept: Kept) -> Iterator[Reason]:
-    words, loss = _kept(kept), kept.loss
-    for outcome in STEPS:
-        limit = case.figure("self-discharge", outcome.word)
-        side = against_max(loss, limit)
-        clear = side is Side.CLEAR
-        yield case.reason(
-            "self-discharge",
-            Status.MET if clear else Status.CLOSE if side is Side.CLOSE else Status.FAILED,
-            outcome if clear else Outcome(outcome - 1),
-            f"{words}: {outcome.word}" if clear else f"{words}: not enough for {outcome.word}",
-            figure=words,
-            rule="self-discharge" if clear else f"self-discharge-{outcome.word}",
-            value=loss,
-            limit=limit,
-            reading=kept.late.reading,
-            # The test itself destroys the charge it measures: repeating it means another full charge and 28
-            # days.
-            todo=None if clear else run_work(case, "repeat the 28 days and the capacity run"),
-            earliest=None if clear else case.now + timedelta(days=case.figure("retention-days")),
-        )
-        if clear:
-            return
-
-
 def _rest_again(case: Case, words: str, not_before: datetime) -> Work:
     """Another rest voltage of the same check; a new check where the cell was used since."""
     # After use or a let-down the old first reading no longer belongs to the same charge.
     if open_charge(case) is None:
         return Work(WorkKind.CHARGE, f"charge it full, attended, to begin a new check; then {words}")
     return Work(WorkKind.REST, words, not_before)
-
-
-def _kept(kept: Kept) -> str:
-    loss = kept.loss
-    monthly = f"{loss.value:.1f} ± {loss.expanded:.1f} % a month"
-    # The loss is stated for 30 days, the unit of the limits; people know retention as a share kept.
-    share = 100 - loss.value * kept.days / 30
-    return f"kept {share:.1f} % of its charge over {kept.days:.0f} days ({monthly})"
 
 
 def _graded_by_voltage(case: Case) -> bool:

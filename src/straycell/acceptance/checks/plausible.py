@@ -9,8 +9,8 @@ from functools import partial
 from itertools import pairwise
 
 from straycell.acceptance.case import Case, Tried, known_chemistry, once_a_case
-from straycell.acceptance.checks.retention import SOON, runs
-from straycell.acceptance.checks.steps import run_work
+from straycell.acceptance.checks.retention import runs
+from straycell.acceptance.checks.steps import SOON, run_work
 from straycell.acceptance.conformance import Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.work import Work, WorkKind
@@ -76,7 +76,8 @@ def _least_in_ah(case: Case, charge: Charge) -> float:
     """What the charger counted less its U; at least the end current over the whole time, as it never was below."""
     counted = 0.0
     if charge.put_in_ah is not None:
-        counted = charge.put_in_ah - 2.0 * case.rules.defaults.capacity.u(charge.put_in_ah)
+        default_u = case.rules.defaults.capacity.u(charge.put_in_ah)
+        counted = charge.put_in_ah - 2.0 * (default_u if charge.put_in_u is None else charge.put_in_u)
     # A charge current only falls towards its end, so end current times duration went in at the least.
     steady = (charge.end_current_a or 0.0) * (charge.took_s or 0.0) / 3600.0
     return max(counted, steady)

@@ -1,4 +1,4 @@
-"""Rules of the shelf: rest voltages that fall too fast between checks, outside a self-discharge check.
+"""Rules of the shelf: the latest rest voltage, and rest voltages that fall too fast outside a self-discharge check.
 
 A hold and not a discard: where the voltage curve is flat a loss is reported less well than from full. It is a finding
 all the same, which only a self-discharge check begun afterwards answers.
@@ -12,14 +12,16 @@ from functools import partial
 
 from straycell.acceptance.case import MOVES_CHARGE, Case, Tried, known_chemistry, once_a_case
 from straycell.acceptance.checks.pairs import estimate, make_pair, windows
-from straycell.acceptance.checks.steps import check_work
-from straycell.acceptance.conformance import against_max
+from straycell.acceptance.checks.steps import check_work, rest_work
+from straycell.acceptance.checks.voltage import volts_of
+from straycell.acceptance.conformance import Side, against_max, against_min
 from straycell.acceptance.evidence import DISMANTLED, SHELF_LOSS
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.work import Work
+from straycell.cells import Chemistry
 from straycell.keys import NEW
-from straycell.quantities import Measured
-from straycell.readings import Charge, Reading
+from straycell.quantities import Dimension, Measured, show
+from straycell.readings import Charge, Quantity, Reading
 
 
 def todo(case: Case) -> Work:
@@ -98,3 +100,113 @@ def segments(case: Case, span: tuple[Reading, ...]) -> Iterator[tuple[Reading, R
         earlier = [r for r in span[:i] if span[i].at - r.at >= least]
         if earlier:
             yield earlier[-1], span[i]
+
+
+# --- the latest rest voltage ------------------------------------------------------------------------
+
+_FIRST_REST = "measure the rest voltage after 90 min or more without current"
+# Nothing rests above its charge voltage: wrong meter, wrong chemistry, or a charger that overshoots.
+_CHECK_FIRST = (
+    "check the meter, the chemistry and the charger's end voltage, then measure the rest voltage again"
+)
+# `rest-voltage` is not a safety rule: a low one forbids no charge, so that this test charge stays allowed.
+_CHARGE_AND_CHECK = "give it its test charge to full, attended, then the self-discharge check again"
+
+
+def rest(case: Case) -> Iterator[Reason]:
+    """The latest rest voltage: there, fresh, and not sinking below the shelf limit."""
+    if case.facts.chemistry is Chemistry.PRIMARY:
+        return
+    limit = case.figure("rest-voltage")
+    if not case.rest_voltages:
+        text, ready = "no rest voltage yet", _rested(case)
+        yield _unknown(case, text, rest_work(case, _FIRST_REST, ready), limit=limit, earliest=ready)
+        return
+    latest = case.rest_voltages[-1]
+    days = case.figure("age-rest-voltage") + case.figure("age-rest-voltage-grace")
+    until, value = latest.at + timedelta(days=days), case.measured(latest)
+    if case.now >= until:
+        text = f"rest voltage of {latest.at:%Y-%m-%d} is too old to count"
+        again = rest_work(case, "measure the rest voltage again")
+        yield _unknown(case, text, again, limit=limit, reading=latest)
+    elif value.low > case.full_voltage_v:
+        full = show(case.full_voltage_v, Dimension.VOLTAGE)
+        text = f"contradictory: {volts_of(case, latest)} at rest, above the {full} that full means"
+        check = rest_work(case, _CHECK_FIRST)
+        yield _unknown(case, text, check, value=value, limit=case.full_voltage_v, reading=latest)
+    elif against_min(value, limit) is not Side.CLEAR:
+        yield case.reason(
+            "rest-voltage",
+            Status.CLOSE,  # not failed: the attended test charge that it asks for must stay allowed
+            Outcome.HOLD,
+            f"{volts_of(case, latest)} on the shelf: sinking",
+            value=value,
+            limit=limit,
+            reading=latest,
+            until=until,
+            todo=check_work(case, _CHARGE_AND_CHECK),
+            earliest=case.now,
+        )
+    elif (since := _low_since(case, latest, limit)) is not None:
+        text = f"{volts_of(case, since)} since, not known to have rested: it may be sinking"
+        again = rest_work(case, "let it rest 90 min or more and measure again")
+        seen = case.measured(since)
+        yield _unknown(case, text, again, value=seen, limit=limit, reading=since, until=until)
+    else:
+        yield case.reason(
+            "rest-voltage",
+            Status.MET,
+            Outcome.PACK,
+            volts_of(case, latest),
+            value=value,
+            limit=limit,
+            reading=latest,
+            until=until,
+        )
+
+
+def _unknown(
+    case: Case,
+    text: str,
+    todo: Work,
+    *,
+    limit: float,
+    value: Measured | None = None,
+    reading: Reading | None = None,
+    until: datetime | None = None,
+    earliest: datetime | None = None,
+) -> Reason:
+    """No rest voltage that tells anything now: a hold until there is one."""
+    return case.reason(
+        "rest-voltage",
+        Status.UNMEASURED,
+        Outcome.HOLD,
+        text,
+        value=value,
+        limit=limit,
+        reading=reading,
+        until=until,
+        todo=todo,
+        earliest=earliest or case.now,
+    )
+
+
+def _low_since(case: Case, rested: Reading, limit: float) -> Reading | None:
+    """The latest voltage after the last rest voltage that was low, though nobody said how long it had rested."""
+    # A low value after a load may only sag; until it has rested nobody can tell that from a leak.
+    later = [
+        r
+        for r in case.own_voltages
+        if r.quantity is Quantity.VOLTAGE
+        and r not in case.rest_voltages
+        and (r.at, r.id) > (rested.at, rested.id)
+    ]
+    low = bool(later) and against_min(case.measured(later[-1]), limit) is not Side.CLEAR
+    return later[-1] if low else None
+
+
+def _rested(case: Case) -> datetime:
+    last = case.charges[-1].at if case.charges else None
+    # Handbook: 90 min after charge or discharge before a voltage is called a rest voltage.
+    wait = timedelta(hours=case.figure("rest-time"))
+    return max(case.now, last + wait) if last is not None else case.now

@@ -5,10 +5,12 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from straycell.acceptance.case import Case
-from straycell.acceptance.checks.retention import SOON
 from straycell.acceptance.work import Work, WorkKind
 from straycell.cells import Chemistry
 from straycell.readings import Charge
+
+SOON = timedelta(days=3)
+"""A run later than this after its charge has lost a share to self-discharge: a lower bound."""
 
 
 def open_charge(case: Case) -> Charge | None:

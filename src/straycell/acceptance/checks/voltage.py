@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Iterator, Sequence
-from datetime import datetime, timedelta
 from functools import partial
 
 from straycell.acceptance.case import Case, Tried, default_note, once_a_case
-from straycell.acceptance.checks.steps import check_work, rest_work
+from straycell.acceptance.checks.steps import rest_work
 from straycell.acceptance.conformance import Side, against_max, against_min
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.work import Work, WorkKind
@@ -20,7 +19,8 @@ from straycell.readings import Charge, Quantity, Reading
 _DUST_V = 1e-9
 
 
-def _volts(case: Case, reading: Reading) -> str:
+def volts_of(case: Case, reading: Reading) -> str:
+    """A voltage as reasons name it, with U and where U is a default."""
     value = case.measured(reading)
     kind = "as found" if reading.quantity is Quantity.AS_FOUND_VOLTAGE else "measured"
     return f"{kind} {show(value.value, Dimension.VOLTAGE, u=value.u)}{default_note(reading)}"
@@ -59,7 +59,7 @@ def _beyond(case: Case, limit_id: str, reading: Reading, limit: float, words: st
         limit_id,
         Status.FAILED,
         Outcome.DISCARD,
-        f"{_volts(case, reading)}: {words}",
+        f"{volts_of(case, reading)}: {words}",
         value=case.measured(reading),
         limit=limit,
         reading=reading,
@@ -82,7 +82,7 @@ def floor(case: Case) -> Iterator[Reason]:
         "voltage-floor",
         Status.MET,
         Outcome.PACK,
-        f"lowest voltage {_volts(case, lowest)}",
+        f"lowest voltage {volts_of(case, lowest)}",
         value=case.measured(lowest),
         limit=limit,
         reading=lowest,
@@ -152,7 +152,7 @@ def _too_close(case: Case, reading: Reading, limit_id: str, limit: float) -> Rea
         limit_id,
         Status.CLOSE,
         Outcome.HOLD,
-        f"{_volts(case, reading)}: too close to {show(limit, Dimension.VOLTAGE)} to call",
+        f"{volts_of(case, reading)}: too close to {show(limit, Dimension.VOLTAGE)} to call",
         value=case.measured(reading),
         limit=limit,
         reading=reading,
@@ -219,7 +219,7 @@ def ceiling(case: Case) -> Iterator[Reason]:
         "voltage-over-full",
         Status.MET,
         Outcome.PACK,
-        f"highest voltage {_volts(case, highest)}",
+        f"highest voltage {volts_of(case, highest)}",
         value=case.measured(highest),
         limit=limit,
         reading=highest,
@@ -268,7 +268,7 @@ def light_only(case: Case) -> Iterator[Reason]:
         # Either status caps at light; only the clear one may say that it surely happened.
         Status.FAILED if beyond else Status.CLOSE,
         Outcome.LIGHT,
-        f"{_volts(case, worst)}: light at best, for ever",
+        f"{volts_of(case, worst)}: light at best, for ever",
         value=case.measured(worst),
         limit=limit,
         reading=worst,
@@ -288,7 +288,7 @@ def as_found(case: Case) -> Iterator[Reason]:
             "as-found-voltage",
             Status.MET,
             Outcome.PACK,
-            _volts(case, found),
+            volts_of(case, found),
             value=case.measured(found),
             reading=found,
         )
@@ -317,7 +317,7 @@ def _tripped_board(case: Case) -> Iterator[Reason]:
         "board-voltage",
         Status.UNMEASURED,
         Outcome.HOLD,
-        f"{_volts(case, latest)} at the protection board: the board may have tripped, this tells nothing of the cell",
+        f"{volts_of(case, latest)} at the protection board: the board may have tripped, this tells nothing of the cell",
         value=case.measured(latest),
         limit=floor_v,
         reading=latest,
@@ -330,121 +330,3 @@ def _tripped_board(case: Case) -> Iterator[Reason]:
         ),
         earliest=case.now,
     )
-
-
-_FIRST_REST = "measure the rest voltage after 90 min or more without current"
-# Nothing rests above its charge voltage: wrong meter, wrong chemistry, or a charger that overshoots.
-_CHECK_FIRST = (
-    "check the meter, the chemistry and the charger's end voltage, then measure the rest voltage again"
-)
-# `rest-voltage` is not a safety rule: a low one forbids no charge, so that this test charge stays allowed.
-_CHARGE_AND_CHECK = "give it its test charge to full, attended, then the self-discharge check again"
-
-
-def rest(case: Case) -> Iterator[Reason]:
-    """The latest rest voltage: there, fresh, and not sinking below the shelf limit."""
-    if case.facts.chemistry is Chemistry.PRIMARY:
-        return
-    limit = case.figure("rest-voltage")
-    if not case.rest_voltages:
-        yield case.reason(
-            "rest-voltage",
-            Status.UNMEASURED,
-            Outcome.HOLD,
-            "no rest voltage yet",
-            limit=limit,
-            todo=rest_work(case, _FIRST_REST, _rested(case)),
-            earliest=_rested(case),
-        )
-        return
-    latest = case.rest_voltages[-1]
-    until = latest.at + timedelta(
-        days=case.figure("age-rest-voltage") + case.figure("age-rest-voltage-grace")
-    )
-    value = case.measured(latest)
-    if case.now >= until:
-        yield case.reason(
-            "rest-voltage",
-            Status.UNMEASURED,
-            Outcome.HOLD,
-            f"rest voltage of {latest.at:%Y-%m-%d} is too old to count",
-            limit=limit,
-            reading=latest,
-            todo=rest_work(case, "measure the rest voltage again"),
-            earliest=case.now,
-        )
-        return
-    if value.low > case.full_voltage_v:
-        yield case.reason(
-            "rest-voltage",
-            Status.UNMEASURED,
-            Outcome.HOLD,
-            f"contradictory: {_volts(case, latest)} at rest, above the {show(case.full_voltage_v, Dimension.VOLTAGE)} "
-            "that full means",
-            value=value,
-            limit=case.full_voltage_v,
-            reading=latest,
-            todo=rest_work(case, _CHECK_FIRST),
-            earliest=case.now,
-        )
-        return
-    side = against_min(value, limit)
-    since = _low_since(case, latest, limit) if side is Side.CLEAR else None
-    if since is not None:
-        yield case.reason(
-            "rest-voltage",
-            Status.UNMEASURED,
-            Outcome.HOLD,
-            f"{_volts(case, since)} since, not known to have rested: it may be sinking",
-            value=case.measured(since),
-            limit=limit,
-            reading=since,
-            until=until,
-            todo=rest_work(case, "let it rest 90 min or more and measure again"),
-            earliest=case.now,
-        )
-    elif side is Side.CLEAR:
-        yield case.reason(
-            "rest-voltage",
-            Status.MET,
-            Outcome.PACK,
-            _volts(case, latest),
-            value=value,
-            limit=limit,
-            reading=latest,
-            until=until,
-        )
-    else:
-        yield case.reason(
-            "rest-voltage",
-            Status.CLOSE,  # not failed: the attended test charge that it asks for must stay allowed
-            Outcome.HOLD,
-            f"{_volts(case, latest)} on the shelf: sinking",
-            value=value,
-            limit=limit,
-            reading=latest,
-            until=until,
-            todo=check_work(case, _CHARGE_AND_CHECK),
-            earliest=case.now,
-        )
-
-
-def _low_since(case: Case, rested: Reading, limit: float) -> Reading | None:
-    """The latest voltage after the last rest voltage that was low, though nobody said how long it had rested."""
-    # A low value after a load may only sag; until it has rested nobody can tell that from a leak.
-    later = [
-        r
-        for r in case.own_voltages
-        if r.quantity is Quantity.VOLTAGE
-        and r not in case.rest_voltages
-        and (r.at, r.id) > (rested.at, rested.id)
-    ]
-    low = bool(later) and against_min(case.measured(later[-1]), limit) is not Side.CLEAR
-    return later[-1] if low else None
-
-
-def _rested(case: Case) -> datetime:
-    last = case.charges[-1].at if case.charges else None
-    # Handbook: 90 min after charge or discharge before a voltage is called a rest voltage.
-    wait = timedelta(hours=case.figure("rest-time"))
-    return max(case.now, last + wait) if last is not None else case.now

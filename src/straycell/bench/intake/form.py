@@ -92,10 +92,9 @@ def fill(
         for each, note in taken:
             if note:
                 yield Say(note)
-            # A doubted answer is none: Enter, pressed in haste, must not keep it.
-            if each.key in each.answers:
-                former[each.key] = each.text
             done.append(each)
+        # A doubted answer is none: Enter, pressed in haste, must not keep it.
+        former |= {each.key: each.text for each, _ in taken if each.key in each.answers}
     return tuple(done)
 
 

@@ -74,7 +74,7 @@ def labels_of(
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """Which cells get labels, and of what kind. Without codes and project: all in the house, less what the rest leaves.
+    """Which cells get labels, and of what kind: those that everything named here leaves; nothing named, all in the house.
 
     `new`: only those never printed, or whose shelf label says something else since.
     """
@@ -95,7 +95,11 @@ def wanted_labels(reader: Reader, rules: RuleSet, now: datetime, wanted: Wanted)
     if wanted.purpose is Purpose.BUILD and not places:
         raise UsageFault("build labels need the project they are for", "add --project NAME")
     codes = [reader.find_code(code) for code in wanted.codes] or list(places)
-    codes = list(dict.fromkeys(codes)) or _in_house(reader, wanted.box, wanted.teardown)
+    if not codes or wanted.project or wanted.box or wanted.teardown:
+        house = set(inside := _in_house(reader, wanted.box, wanted.teardown))
+        # A code beside a box or a build means that cell there; elsewhere it would get the wrong place printed.
+        codes = [code for code in codes or inside if code in house and (code in places or not places)]
+    codes = list(dict.fromkeys(codes))
     outcome = wanted.outcome
     # A discard label on a cell in use would take it out of use by mistake.
     if wanted.purpose is Purpose.DISCARD and not wanted.codes:

@@ -7,8 +7,15 @@ from collections.abc import Sequence
 from straycell.bench.cell_list import Listed, Wanted, cell_list
 from straycell.bench.context import Bench
 from straycell.bench.paper.build_sheet import build_sheet
+from straycell.bench.paper.charts import boxes_chart_of, limits_chart_of, yield_chart, yields_of
+from straycell.bench.paper.curves_of import rest_curves_of, run_curves_of
+from straycell.pictures.bars import chart_picture
+from straycell.pictures.curves import curves_picture
+from straycell.pictures.figure import Kind
 from straycell.pictures.stock import Point
 from straycell.safety import Step, cautions_for
+
+DPI = 100
 
 
 def points_of(listed: Sequence[Listed]) -> list[Point]:
@@ -27,7 +34,32 @@ def stock_png(bench: Bench) -> bytes:
     with bench.reading() as reader:
         listed = cell_list(reader, bench.rules, bench.now, Wanted())
     points = points_of(listed)
-    return stock_picture(points, len(listed) - len(points), "png", 100)
+    return stock_picture(points, len(listed) - len(points), "png", DPI)
+
+
+def rest_picture(bench: Bench, code: str, kind: Kind = "svg") -> bytes:
+    """How a cell keeps its charge within its limits, siblings faint; by its code as typed. Raises BadData."""
+    return curves_picture(rest_curves_of(bench, code), kind, DPI)
+
+
+def run_picture(bench: Bench, number: str, kind: Kind = "svg") -> bytes:
+    """The run of a trace over its siblings' and its rating, by the trace's number as typed. Raises BadData."""
+    return curves_picture(run_curves_of(bench, number), kind, DPI)
+
+
+def limits_picture(bench: Bench, code: str, kind: Kind = "svg") -> bytes:
+    """A cell's figures with U against their limits, by its code as typed. Raises BadData."""
+    return chart_picture(limits_chart_of(bench, code), kind, DPI)
+
+
+def boxes_picture(bench: Bench, kind: Kind = "svg") -> bytes:
+    """The energy in each box against its limit."""
+    return chart_picture(boxes_chart_of(bench), kind, DPI)
+
+
+def yield_picture(bench: Bench, kind: Kind = "svg") -> bytes:
+    """What each kind of gear gave, an object and an hour at the bench."""
+    return chart_picture(yield_chart(yields_of(bench)), kind, DPI)
 
 
 def handover_pdf_of(bench: Bench, number: str) -> bytes:

@@ -10,6 +10,7 @@ from straycell.bench.recording.reading_form import Said, check_form, filled_from
 from straycell.errors import UsageFault
 from straycell.keys import NEW
 from straycell.readings import KINDS, Charge, Item, Mistake, Quantity, Reading
+from straycell.readings.charger import by_charger
 from straycell.readings.fields import OF_READING
 
 if TYPE_CHECKING:
@@ -60,7 +61,7 @@ class Correction:
         again = self.mistake is Mistake.BAD_CONTACT
         cell, moment = right or old.cell, self.at or (self.now if again else old.at)
         if isinstance(old, Charge):
-            return [replace(old, id=NEW, cell=cell, at=moment, **self._only("charge add", old))]
+            return [self._charge(replace(old, id=NEW, cell=cell, at=moment), reader)]
         if old.quantity is Quantity.LET_DOWN:
             said = self._only("charge let-down", old)
             value = {"value": said.pop("until_v")} if "until_v" in said else {}
@@ -71,6 +72,13 @@ class Correction:
         check_form(said)
         meter = reader.meter(self.meter) if self.meter is not None else None if again else old.meter
         return [self._as_derived(new, old) for new in readings_of(said, cell, moment, meter)]
+
+    def _charge(self, old: Charge, reader: Reader) -> Charge:
+        """A charge with what was said of it; a figure typed again has no longer the uncertainty of the old one."""
+        said = self._only("charge add", old)
+        until_said = "until_v" in said or old.u is None
+        new = replace(old, **said, u=None if until_said else old.u, put_in_u=None)
+        return by_charger(reader.chargers(), new, until_said=until_said)
 
     def _only(self, command: str, old: Item) -> dict[str, Any]:
         """What was said, when all of it goes with what `command` records. Raises UsageFault."""

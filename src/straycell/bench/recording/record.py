@@ -21,7 +21,7 @@ from straycell.cells import Cell
 from straycell.errors import BadData, UsageFault
 from straycell.keys import RecordKey, key_of
 from straycell.readings import KINDS, Item, Quantity, Reading, charge_of, reading_of
-from straycell.readings.charger import find_charger
+from straycell.readings.charger import by_charger, find_charger
 
 if TYPE_CHECKING:
     from straycell.acceptance.reasons import Verdict
@@ -123,7 +123,8 @@ def record_charge(bench: Bench, which: Which | str, said: Said, *, at: datetime 
                 f"--slot {said['slot']} holds one cell, {len(codes)} are named", "leave --slot out"
             )
         name = said.get("charger", "")
-        charger = find_charger(writer.chargers(), name, said.get("slot"), moment) if name else None
+        known = writer.chargers() if name else []
+        charger = find_charger(known, name, said.get("slot"), moment)
         until_said = "until_v" in said
         if not until_said:
             # What a charger is set to says little: ± 1.5 % (data sheet) is the whole margin to an over-
@@ -136,10 +137,7 @@ def record_charge(bench: Bench, which: Which | str, said: Said, *, at: datetime 
             said = {**said, "until_v": charger.float_v.value}
 
         def add(code: str) -> Item:
-            charge = charge_of(said, code, moment)
-            return writer.add_charge(
-                charge if charger is None else charger.ended(charge, until_said=until_said)
-            )
+            return writer.add_charge(by_charger(known, charge_of(said, code, moment), until_said=until_said))
 
         return followed(bench, writer, each(codes, add), codes)
 

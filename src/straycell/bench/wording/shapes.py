@@ -146,7 +146,7 @@ def charge_json(charge: Charge) -> Json:
         "quantity": Quantity.CHARGE,
         "value": charge.until_v,
         "unit": KINDS[Quantity.CHARGE].unit,
-        "expanded_uncertainty": None,
+        "expanded_uncertainty": _doubled(charge.u),
         "at": charge.at,
         "current_a": charge.current_a,
         "until_v": charge.until_v,
@@ -155,8 +155,15 @@ def charge_json(charge: Charge) -> Json:
         "peak_temperature_c": charge.peak_temperature_c,
         "charger": charge.charger or None,
         "slot": charge.slot,
+        "put_in_ah": charge.put_in_ah,
+        "put_in_expanded_uncertainty_ah": _doubled(charge.put_in_u),
         "trace": charge.trace,
     }
+
+
+def _doubled(u: float | None) -> float | None:
+    """U = 2u; None where no instrument is behind it."""
+    return None if u is None else 2.0 * u
 
 
 def figures_json(figures: Figures) -> Json:

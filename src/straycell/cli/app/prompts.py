@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import sys
 
-from straycell.errors import UsageFault
+from straycell.errors import BadData, UsageFault
 from straycell.plain_text import one_line
+from straycell.quantities import Dimension, parse_quantity
 
 
 def at_terminal() -> bool:
@@ -24,3 +25,18 @@ def confirm(yes: bool, question: str) -> None:
     print(f"{one_line(question)} [y/N] ", end="", file=sys.stderr, flush=True)
     if sys.stdin.readline().strip().casefold() not in ("y", "yes"):
         raise UsageFault("not confirmed: nothing was changed", "answer y, or add --yes")
+
+
+def quantity(question: str, dimension: Dimension) -> float | None:
+    """The answer in the base unit; None for Enter alone. Asked again until it can be taken; UsageFault when it ends."""
+    while True:
+        print(f"{one_line(question)} ", end="", file=sys.stderr, flush=True)
+        line = sys.stdin.readline()
+        if not line:
+            raise UsageFault("not answered: nothing was changed", "answer, or add --yes")
+        if not line.strip():
+            return None
+        try:
+            return parse_quantity(line.strip(), dimension)
+        except BadData as fault:
+            print(f"{one_line(str(fault))}", file=sys.stderr)

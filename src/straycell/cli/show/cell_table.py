@@ -4,18 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
 
 from straycell.acceptance.permission import usable_until
 from straycell.bench.cell_list import Listed
 from straycell.cli.app import output, tables
 from straycell.cli.app.files import write_whole
 from straycell.cli.app.grammar.values import nearest_word_fault
+from straycell.cli.show.picture import kind_of
 from straycell.cli.show.pieces.outcomes import outcome_cell
 from straycell.quantities import Measured
-
-if TYPE_CHECKING:
-    pass
 
 COLUMNS: dict[str, Callable[[Listed], str | None]] = {
     "code": lambda each: each.cell.code,
@@ -65,8 +62,7 @@ def draw(listed: Sequence[Listed], path: Path, *, force: bool) -> None:
 
     # A cell without both figures has no place in the picture; how many they are is written on it.
     points = points_of(listed)
-    kind: Literal["png", "svg"] = "svg" if path.suffix.lower() == ".svg" else "png"
-    write_whole(path, stock_picture(points, len(listed) - len(points), kind), force=force)
+    write_whole(path, stock_picture(points, len(listed) - len(points), kind_of(path)), force=force)
     output.hint(f"drawn in {path}")
 
 

@@ -32,7 +32,7 @@ def chart_of(
         for number, group in enumerate(found.groups, 1):
             figures = [figure for code in group if (figure := held.get(code)) is not None]
             value, u = math.fsum(f.value for f in figures), math.fsum(f.expanded for f in figures)
-            bars.append(Bar(f"group {number}", value - u, value, value + u, True))
+            bars.append(Bar(f"group {number}", value - u, value, value + u, "*"))
         # A string ends with its weakest group, so the distance from the even share is what balancing left.
         even = math.fsum(bar.expected for bar in bars) / len(bars)
         return Chart(f"{project.name}: what each group holds", "Ah", tuple(bars), even, "even share")
@@ -41,8 +41,12 @@ def chart_of(
     # The chosen ones nearest to the axis, where the eye begins on a chart drawn upwards.
     ran.sort(key=lambda s: (s.candidate.code not in chosen, s.runtime.low_h if s.runtime else 0.0))
     bars = [
-        Bar(s.candidate.code, run.low_h, run.expected_h, run.high_h, s.candidate.code in chosen)
+        Bar(
+            s.candidate.code, run.low_h, run.expected_h, run.high_h, "*" if s.candidate.code in chosen else ""
+        )
         for s in ran[:MOST_BARS]
         if (run := s.runtime) is not None
     ]
-    return Chart(f"{project.name}: how long each runs", "h", tuple(bars), project.need.runtime_h, "needed")
+    title = f"{project.name}: how long each runs"
+    empty = "nothing to draw: no cell came so far that its run time was counted"
+    return Chart(title, "h", tuple(bars), project.need.runtime_h, "needed", empty)

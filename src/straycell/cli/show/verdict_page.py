@@ -8,8 +8,8 @@ from datetime import datetime
 from straycell.acceptance.reasons import Reason, Status, Verdict
 from straycell.acceptance.rules import shipped_rules
 from straycell.bench.verdict_words import headline, next_steps, why
+from straycell.bench.wording.figure_words import figure
 from straycell.cli.app import output, tables
-from straycell.cli.show.pieces.figure_words import figure
 from straycell.cli.show.pieces.limit_bar import limit_bar
 from straycell.cli.show.pieces.outcomes import sign
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import tomllib
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Sequence
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
@@ -13,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from straycell.cells import Form
 from straycell.errors import BadData
+from straycell.files.read import MOST_TOML_BYTES, read_text, toml_document
 from straycell.labels.stocks.stock import (
     FINE_DPI,
     FINE_MODULE_MM,
@@ -38,7 +38,7 @@ _PageName = Literal["A4", "A5", "A6", "letter"]
 class _Entry(BaseModel):
     """One table of a stock file. Without `columns` the labels fill the page; several page names make several stocks."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(frozen=True)
 
     text: Annotated[str, Field(min_length=1)]
     source: Annotated[str, Field(min_length=1)]
@@ -64,26 +64,51 @@ class _Entry(BaseModel):
     cut_lines: Annotated[bool, Field(strict=True)] = False
 
 
-def read_stocks(text: str, origin: str) -> dict[str, Stock]:
-    """Stock definitions from TOML, one table each. Raises BadData that names every fault found."""
+class StockFaults(BadData):
+    """Label stocks with faults; all of them are in `faults`, in the order of the files and their tables."""
+
+    def __init__(self, faults: Sequence[str]) -> None:
+        self.faults = tuple(faults)
+        first, *others = self.faults
+        count = f"label stocks have {len(self.faults)} faults: " if others else "label stock "
+        more = f"and {len(others) - 1} more; " if len(others) > 1 else ""
+        # Three lines of a message are what a person reads; the list has the rest.
+        remedy = f"{more}each on a line of its own: straycell label stocks"
+        super().__init__(f"{count}{first}", remedy, besides=others[0] if others else "")
+
+
+def read_stocks(text: str, origin: str, taken: Collection[str] = ()) -> dict[str, Stock]:
+    """Stock definitions from TOML, one table each, all figures in mm; `taken` are names in use already.
+
+    Raises StockFaults with every fault found.
+    """
     try:
-        tables = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as err:
-        raise BadData(f"{origin} is not valid TOML: {err}", "correct the line it names") from None
+        tables = toml_document(text)
+    except BadData as fault:
+        raise StockFaults([f"{origin}: {fault.what}"]) from None
     faults: list[str] = []
     found: dict[str, Stock] = {}
     for name, table in tables.items():
-        try:
-            entry = _Entry.model_validate(table)
-        except ValidationError as err:
-            faults += [f"{name}: {fault}" for fault in _told(err)]
-            continue
-        for stock in _stocks(name, entry):
-            found[stock.name] = stock
-            faults += [f"{stock.name}: {fault}" for fault in stock_faults(stock)]
+        entry, wrong = _entry(table)
+        mine = {stock.name: stock for stock in _stocks(name, entry)} if entry else {}
+        wrong += ["the name is taken already"] if {name, *mine}.intersection(taken) else []
+        # Once for all page sizes: a label that is too large for its cell is so on any paper.
+        wrong += dict.fromkeys(fault for stock in mine.values() for fault in stock_faults(stock))
+        faults += [f"{origin}: {name}: {fault}" for fault in wrong]
+        found |= mine
     if faults:
-        raise BadData(f"{origin}: {'; '.join(faults)}", "all figures are in mm; correct them and try again")
+        raise StockFaults(faults)
     return found
+
+
+def _entry(table: object) -> tuple[_Entry | None, list[str]]:
+    """A table as understood and its faults; keys that are not known do not hide what its figures get wrong."""
+    keys = table if isinstance(table, dict) else ()
+    unknown = [f"{key}: this key is not known" for key in keys if key not in _Entry.model_fields]
+    try:
+        return _Entry.model_validate(table), unknown
+    except ValidationError as err:
+        return None, [*unknown, *_told(err)]
 
 
 def _told(err: ValidationError) -> Iterable[str]:
@@ -92,9 +117,7 @@ def _told(err: ValidationError) -> Iterable[str]:
     for fault in err.errors(include_url=False, include_context=False):
         key = str(fault["loc"][0]) if fault["loc"] else "the table"
         words = fault["msg"][0].lower() + fault["msg"][1:]
-        if fault["type"] == "extra_forbidden":
-            words = "this key is not known"
-        elif fault["type"] != "missing":
+        if fault["type"] != "missing":
             words += f", found {fault['input']!r}"
         told.setdefault(key, f"{key}: {words}")
     return told.values()
@@ -158,24 +181,21 @@ def shipped() -> dict[str, Stock]:
 def all_stocks(own: Path | None = None) -> dict[str, Stock]:
     """A person's own stocks first, so that they are chosen first, then the shipped ones.
 
-    `own` is a TOML file or a folder of them; a folder that is missing holds none. Raises BadData with every fault of
-    every file, and for a name that is taken.
+    `own` is a TOML file or a folder of them; a folder that is missing holds none. Raises StockFaults with every fault of
+    every file, a name that is taken among them.
     """
     found: dict[str, Stock] = {}
     faults: list[str] = []
     for path in _own_files(own):
         try:
-            mine = read_stocks(path.read_text(encoding="utf-8"), str(path))
-        except (OSError, UnicodeDecodeError) as err:
-            faults.append(f"{path}: {err.strerror if isinstance(err, OSError) else 'not UTF-8 text'}")
-            continue
+            text = read_text(path, str(path), MOST_TOML_BYTES)
+            found |= read_stocks(text, str(path), {*found, *shipped()})
+        except StockFaults as refused:
+            faults += refused.faults
         except BadData as fault:
             faults.append(fault.what)
-            continue
-        faults += [f"{path}: {name} is taken already" for name in mine if name in found or name in shipped()]
-        found |= mine
     if faults:
-        raise BadData("; ".join(faults), "correct the label stocks and try again; see: label stocks")
+        raise StockFaults(faults)
     return found | shipped()
 
 

@@ -72,7 +72,7 @@ class LabelShape:
         too_long = payload.version > LAST_SMALL_VERSION and not self.long_links
         if too_long or module < self.least_module_mm - SLACK_MM:
             raise UsageFault(
-                f"an address of {len(payload.text)} characters is too long for this label",
+                f"the address {payload.text} is too long for its label",
                 "use a shorter address, a flag (--stock plain-flag), or the bare code",
             )
         return module
@@ -177,7 +177,7 @@ def _shape_faults(shape: LabelShape) -> list[str]:
 def _cell_faults(stock: Stock) -> list[str]:
     """A label that overhangs its cell lifts off or bridges its poles; a symbol bent too far is not read."""
     if stock.where is Where.BOX:
-        return ["a box label goes on no form"] if stock.forms else []
+        return ["a box label takes no forms: leave the key out"] if stock.forms else []
     if not stock.forms:
         return ["forms is empty: name the cells it goes on"]
     if stock.where not in (Where.ALONG, Where.AROUND):
@@ -186,22 +186,22 @@ def _cell_faults(stock: Stock) -> list[str]:
     for form in stock.forms:
         size = form.round_size_mm
         if size is None:
-            faults.append(f"a {form} is not round: use where = flat")
+            faults.append(f"form {form} is not round: use where = flat")
             continue
         around, length = math.pi * size[0], size[1]
         along_axis, across = stock.shape.width_mm, stock.shape.height_mm
         if stock.where is Where.AROUND:
             along_axis, across = across, along_axis
         if along_axis > length + SLACK_MM:
-            faults.append(f"{along_axis:g} mm overhang a {form}, which is {length:g} mm long")
+            faults.append(f"{along_axis:g} mm overhang form {form}, which is {length:g} mm long")
         # A label that overlaps itself lifts at the seam.
         if across > around + SLACK_MM:
             faults.append(
-                f"{across:g} mm overlap themselves around a {form}, which is {around:.1f} mm around"
+                f"{across:g} mm overlap themselves around form {form}, which is {around:.1f} mm around"
             )
         symbol, most = 21 * stock.shape.module_mm, symbol_most_mm((form,))
         if symbol > most + SLACK_MM:
             faults.append(
-                f"QR too large for a {form}: {symbol:.2f} mm bend over more than 60 degrees ({most:.2f} mm)"
+                f"QR too large for form {form}: {symbol:.2f} mm bend over more than 60 degrees ({most:.2f} mm)"
             )
     return faults

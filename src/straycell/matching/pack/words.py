@@ -20,6 +20,7 @@ from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.cell_tests import DEVICE_TESTS, protection_trip
 from straycell.matching.screen.screening import Screened, screen_candidate
 from straycell.matching.screen.shared import Screen
+from straycell.matching.sheet.fusing import pack_bears_a
 from straycell.matching.words import capacity, ohms, volts
 from straycell.physics.polarisation import assumed_resistance
 from straycell.physics.protection import check_protection
@@ -71,7 +72,7 @@ def pack_warnings(screen: Screen, plan: PackPlan) -> tuple[str, ...]:
     if trip is None and not screen.joined:
         return tuple(notes)
     answer = check_protection(
-        min(sum(c.capacity.value for c in g if c.capacity) for g in plan.groups),
+        pack_bears_a(plan.groups),
         screen.peak_a(chemistry) * demand.parallel,
         fitted=protection.fitted or not screen.joined,
         trip=trip,

@@ -152,7 +152,7 @@ def _protection(demand: Demand, limits: UseLimits) -> Mapping[str, object]:
         fuse_above_c = float(shipped("charging")["protection"]["fuse_above_c"])
         found.append(
             f"with cells of less than {at_least(trip.high_a / fuse_above_c / demand.parallel, _D.CAPACITY)} that is more than "
-            f"{fuse_above_c:g}C: those need a fuse"
+            f"{fuse_above_c:g}C: those need a fuse, and any whose maker allows less"
         )
         if question := ask_sensing(project.protection):
             advice.append(question)

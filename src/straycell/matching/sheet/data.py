@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from statistics import fmean
 
 from straycell.matching.pack.groups import Group, group_loss, held
+from straycell.matching.screen.cell_tests import protection_trip
 from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
 from straycell.matching.sheet.currents import PackCurrents, pack_currents
@@ -14,7 +15,7 @@ from straycell.matching.sheet.fusing import Fusing, fusing_of
 from straycell.matching.words import capacity, volts
 from straycell.physics.curves import all_curves, curves_for
 from straycell.physics.loads import Lamps
-from straycell.physics.protection import trip_range
+from straycell.physics.protection import TripRange, fuse_words, trip_range
 from straycell.physics.shipped import shipped
 from straycell.projects import Project
 from straycell.quantities import Dimension
@@ -29,7 +30,11 @@ ROUND_FORMS = 5
 
 @dataclass(frozen=True, slots=True)
 class PackData:
-    """Voltages in V of the whole pack, energy in Wh (the low end by U), capacity of the weakest group in Ah."""
+    """Voltages in V of the whole pack, energy in Wh (the low end by U), capacity of the weakest group in Ah.
+
+    `overload` says why nothing but the fuse guards these cells against overload; `trips_late`: because the board surely
+    may let more through than they bear, and not because nobody knows.
+    """
 
     series: int
     parallel: int
@@ -44,6 +49,8 @@ class PackData:
     fusing: Fusing
     board: tuple[str, ...]
     lamps: str = ""
+    overload: str = ""
+    trips_late: bool = False
 
     @property
     def alone(self) -> bool:
@@ -67,6 +74,7 @@ class PackData:
             "size_mm": list(self.size_mm) if self.size_mm else None,
             "currents": self.currents.to_json(),
             **self.fusing.to_json(),
+            "fuse_demanded": bool(self.overload),
             "board": list(self.board),
         }
 
@@ -83,6 +91,7 @@ def pack_data(project: Project, groups: Sequence[Group], limits: UseLimits) -> P
     least_ah = min(held(group).value for group in groups)
     full_v = limits.full_v[chemistry] * series
     currents, fusing = pack_currents(groups, limits), fusing_of(demand, groups, limits)
+    trip = protection_trip(project.protection)
     return PackData(
         series=series,
         parallel=parallel,
@@ -97,7 +106,15 @@ def pack_data(project: Project, groups: Sequence[Group], limits: UseLimits) -> P
         fusing=fusing,
         board=_board(demand, groups, limits, fusing),
         lamps=project.load.brighter(full_v) if isinstance(project.load, Lamps) else "",
+        overload=_overload(trip, fusing.main.bears_a),
+        trips_late=trip is not None and trip.overloads(fusing.main.bears_a),
     )
+
+
+def _overload(trip: TripRange | None, bears_a: float) -> str:
+    if trip is None:
+        return "the trip current of the protection is missing: only the fuse guards against overload"
+    return fuse_words(trip, bears_a) if trip.overloads(bears_a) else ""
 
 
 def _size_mm(form: str, series: int, parallel: int) -> tuple[float, float, float] | None:

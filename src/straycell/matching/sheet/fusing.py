@@ -19,7 +19,7 @@ from straycell.matching.sheet.currents import least
 from straycell.physics.polarisation import steady_over_pulse
 from straycell.physics.shipped import shipped
 from straycell.quantities import Dimension
-from straycell.safe_side import at_least, at_most
+from straycell.safe_side import at_least, at_most, beside
 
 _D = Dimension
 
@@ -100,10 +100,9 @@ def fusing_of(demand: Demand, groups: Sequence[Group], limits: UseLimits) -> Fus
     steady_a = max(steady_a, charge_current_a(charge) if charge is not None else 0.0)
     peak_a = max(steady_a, demand.peak_a(chemistry, limits) * parallel)
     full_v = limits.full_v[chemistry] * len(groups)
-    bears = [[bears_a(c) for c in group] for group in groups]
     # The highest current flows from full cells in the first moment; that is what the fuse must break.
     short_a = _short_a(full_v, [_ohmic(group) for group in groups])
-    main = _fuse(steady_a, peak_a, least(groups, bears), full_v, short_a)
+    main = _fuse(steady_a, peak_a, pack_bears_a(groups), full_v, short_a)
     most_share = max(share for group in groups for share in shares(group))
     each = None
     if parallel > 1:
@@ -114,11 +113,16 @@ def fusing_of(demand: Demand, groups: Sequence[Group], limits: UseLimits) -> Fus
             for cell in group
         )
         # A fuse per cell is one value for all, so the weakest cell chooses it.
-        weakest_a = min(a for row in bears for a in row)
+        weakest_a = min(bears_a(c) for group in groups for c in group)
         each = _fuse(most_share * steady_a, most_share * peak_a, weakest_a, full_v, fed_a)
     carried_a = main.rated_a or peak_a
     strip = float(figures()["strip"]["amps_per_mm2"])
     return Fusing(main, each, wire_mm2(carried_a), carried_a / strip, most_share * carried_a / strip)
+
+
+def pack_bears_a(groups: Sequence[Group]) -> float:
+    """The current in A of the pack beyond which its first cell is overloaded."""
+    return least(groups, [[bears_a(c) for c in group] for group in groups])
 
 
 def bears_a(c: Candidate) -> float:
@@ -129,6 +133,21 @@ def bears_a(c: Candidate) -> float:
         return maker_a
     rate = float(shipped("charging")["protection"]["fuse_above_c"])
     return rate * max(0.0, c.capacity.low) if c.capacity is not None else 0.0
+
+
+def fitted_fault(needed: Fuse, rated_a: float) -> str:
+    """Why a fuse of this rating (A) does not do what is needed of it; empty where it does."""
+    alike = [one for one in figures()["series"] if rated_a in one["rated_a"]] or figures()["series"]
+    # Of a rating that is in no series the worst of them all is taken.
+    melts_a = max(one["melts"] for one in alike) * rated_a
+    holds_a = min(one["holds"] for one in alike) * rated_a
+    if melts_a > needed.bears_a:
+        most, bears = beside(melts_a, needed.bears_a, _D.CURRENT)
+        return f"it melts only at {most}, and the cells bear {bears}"
+    if holds_a < needed.load_a:
+        load, holds = beside(needed.load_a, holds_a, _D.CURRENT)
+        return f"it holds {holds}, and the device draws {load}"
+    return ""
 
 
 def _fuse(steady_a: float, peak_a: float, bears: float, full_v: float, short_a: float) -> Fuse:

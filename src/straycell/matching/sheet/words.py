@@ -86,6 +86,7 @@ def _protection(
         demand = Demand.of(project, limits, data.series, data.parallel)
         peak_a = demand.peak_a(groups[0][0].facts.chemistry, limits) * data.parallel
         lines.append(trip_words(trip, peak_a))
+    lines += [data.overload] if data.overload else []
     lines.append("a board that fits: " + "; ".join(data.board))
     if data.series > 1:
         lines.append("balance leads in order from the minus end; the board is plugged in last")

@@ -91,7 +91,9 @@ def meters_due(household: Household) -> Iterator[DueItem]:
 
 def chargers_due(household: Household) -> Iterator[DueItem]:
     """Slots whose measured float has ceased to count, or soon will."""
-    newest = {(c.name, c.slot): c for c in sorted(household.chargers, key=lambda c: c.at)}
+    # The float is what over-charges: a later check of the counting alone does not put its date off.
+    by_float = sorted(household.chargers, key=lambda c: (c.float_v is not None, c.at))
+    newest = {(c.name, c.slot): c for c in by_float}
     for (name, slot), charger in sorted(newest.items(), key=lambda each: (each[0][0], each[0][1] or 0)):
         said = f"'{name}'" if slot is None else f"'{name}' --slot {slot}"
         which = name if slot is None else f"{name} slot {slot}"

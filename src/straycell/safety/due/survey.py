@@ -63,6 +63,15 @@ class DueItem:
         return self.kind.rank, self.at, self.subject
 
 
+def common_step(listed: Sequence[DueItem]) -> str:
+    """What to do about several of one kind: with CODE where each cell has its own."""
+    if len({item.todo for item in listed}) == 1:
+        return listed[0].todo
+    steps = {item.todo.replace(item.subject, "CODE") for item in listed}
+    places = {**listed[0].fill, "code": "CODE", "project": "PROJECT", "target": "its storage level"}
+    return steps.pop() if len(steps) == 1 else listed[0].kind.do.format(**places)
+
+
 @dataclass(frozen=True)
 class Kept:
     """One cell as the survey sees it. `condemned_at` is when it was condemned, `build` the project it sits in."""

@@ -8,17 +8,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
-from fpdf.enums import TableBordersLayout, XPos, YPos
+from fpdf.enums import TableBordersLayout
 from fpdf.fonts import FontFace
 
-from straycell.labels.document import TEXT, Paper
+from straycell.labels.document import TEXT, ListPaper
 from straycell.labels.faces import shown
 from straycell.safety.energy import Amount
 from straycell.safety.handover.condition import Condition, carriage
 from straycell.safety.handover.listing import HandoverCell, HandoverLine, HandoverList
 
-_MARGIN_MM = 15.0
-_SMALL, _TEXT, _HEAD, _TITLE = 7.5, 9.0, 11.0, 16.0
+_SMALL = 7.5
 _COLUMNS = (8, 13, 41, 24, 20, 21, 24, 29)
 _SIGN_MM = 52.0
 _TOGETHER_MM = 14.0
@@ -26,8 +25,8 @@ _TOGETHER_MM = 14.0
 
 def handover_pdf(listed: HandoverList, now: datetime, *, cautions: Sequence[str] = ()) -> bytes:
     """The list on as many pages as it takes: lines, the cells on them, what may apply, cautions, signatures."""
-    pdf = _Sheet(listed, now)
-    pdf.add_page()
+    foot = f"Hand-over {listed.number}, bench {listed.bench}, printed {now:%Y-%m-%d %H:%M} UTC"
+    pdf = ListPaper(f"straycell hand-over {listed.number}", now, foot)
     _head(pdf, listed, now)
     _table(pdf, listed)
     _cells(pdf, listed)
@@ -36,44 +35,19 @@ def handover_pdf(listed: HandoverList, now: datetime, *, cautions: Sequence[str]
     return pdf.finished()
 
 
-class _Sheet(Paper):
-    """A4 with the list's number and the page at the foot of every page."""
-
-    def __init__(self, listed: HandoverList, now: datetime) -> None:
-        super().__init__(f"straycell hand-over {listed.number}", now)
-        self.set_margin(_MARGIN_MM)
-        self.set_auto_page_break(True, margin=18.0)
-        self.alias_nb_pages()
-        self._foot = f"Hand-over {listed.number}, bench {listed.bench}, printed {now:%Y-%m-%d %H:%M} UTC"
-
-    def footer(self) -> None:
-        self.set_y(-13.0)
-        self.set_font(TEXT, "", _SMALL)
-        self.cell(0, 4, f"{self._foot}, page {self.page_no()} of {{nb}}", align="C")
-
-
-def _say(pdf: Paper, text: str, size: float = _TEXT, *, bold: bool = False, indent: float = 0.0) -> None:
-    pdf.set_font(TEXT, "B" if bold else "", size)
-    pdf.set_x(_MARGIN_MM + indent)
-    width = pdf.w - 2 * _MARGIN_MM - indent
-    pdf.multi_cell(width, size * 0.46, shown(text), align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
-
-
-def _head(pdf: Paper, listed: HandoverList, now: datetime) -> None:
-    _say(pdf, f"Hand-over list {listed.number}", _TITLE, bold=True)
+def _head(pdf: ListPaper, listed: HandoverList, now: datetime) -> None:
+    pdf.say(f"Hand-over list {listed.number}", pdf.title_pt, bold=True)
     state = f"closed {listed.closed_at:%Y-%m-%d}" if listed.closed_at else f"open, as of {now:%Y-%m-%d}"
     pdf.ln(1)
-    _say(pdf, f"To: {listed.place}", _HEAD)
-    _say(pdf, f"From: bench {listed.bench}; begun {listed.opened_at:%Y-%m-%d}, {state}")
+    pdf.say(f"To: {listed.place}", pdf.head_pt)
+    pdf.say(f"From: bench {listed.bench}; begun {listed.opened_at:%Y-%m-%d}, {state}")
     damaged = sum(cell.condition is Condition.DAMAGED for cell in listed.cells)
-    _say(
-        pdf,
+    pdf.say(
         f"{len(listed.cells)} cells in all: {damaged} damaged or defective, {len(listed.cells) - damaged} intact; "
         f"{_mass(listed.mass)}, {_energy(listed.energy)}",
         bold=True,
     )
-    _say(
-        pdf,
+    pdf.say(
         "~ marks a figure that is estimated, wholly or in part, from size or form. Energy is that of full cells.",
     )
     pdf.ln(2)
@@ -97,7 +71,7 @@ def _kind(line: HandoverLine) -> str:
     return f"{line.form} {names.get(line.chemistry, f'Li-ion ({line.chemistry})')}"
 
 
-def _table(pdf: Paper, listed: HandoverList) -> None:
+def _table(pdf: ListPaper, listed: HandoverList) -> None:
     rules = carriage()["rule"]
     heads = ("line", "count", "what", "state", "mass", "energy", "UN number*", "may apply*")
     pdf.set_font(TEXT, "", 8.5)
@@ -124,19 +98,18 @@ def _table(pdf: Paper, listed: HandoverList) -> None:
     pdf.ln(1)
     ask = str(carriage()["ask"])
     # The tool names rules and decides none: classification is the consignor's duty under ADR.
-    _say(pdf, f"* May apply, no more: {ask}, and follow its word and the carrier's.", bold=True)
+    pdf.say(f"* May apply, no more: {ask}, and follow its word and the carrier's.", bold=True)
     pdf.ln(2)
 
 
-def _cells(pdf: Paper, listed: HandoverList) -> None:
-    _say(pdf, "The cells on each line", _HEAD, bold=True)
+def _cells(pdf: ListPaper, listed: HandoverList) -> None:
+    pdf.say("The cells on each line", pdf.head_pt, bold=True)
     for number, line in enumerate(listed.lines, 1):
         pdf.ln(1)
-        if pdf.will_page_break(_TOGETHER_MM):  # a heading never stands alone at the foot of a page
-            pdf.add_page()
-        _say(pdf, f"Line {number}: {_kind(line)}, {_state(line)}", bold=True)
+        pdf.keep_together(_TOGETHER_MM)
+        pdf.say(f"Line {number}: {_kind(line)}, {_state(line)}", bold=True)
         for cell in line.cells:
-            _say(pdf, _told(cell), 8.0, indent=4.0)
+            pdf.say(_told(cell), 8.0, indent_mm=4.0)
     pdf.ln(2)
 
 
@@ -145,28 +118,28 @@ def _told(cell: HandoverCell) -> str:
     return f"{cell.code}{marking}  {_mass(cell.mass)}, {_energy(cell.energy)}: {cell.why}"
 
 
-def _rules(pdf: Paper, listed: HandoverList, cautions: Sequence[str]) -> None:
-    _say(pdf, "What may apply, and where it is written", _HEAD, bold=True)
+def _rules(pdf: ListPaper, listed: HandoverList, cautions: Sequence[str]) -> None:
+    pdf.say("What may apply, and where it is written", pdf.head_pt, bold=True)
     for rule in listed.rules:
-        _say(pdf, f"{rule.name}: {rule.text}. Source: {rule.source}.", 8.0)
+        pdf.say(f"{rule.name}: {rule.text}. Source: {rule.source}.", 8.0)
         pdf.ln(0.6)
     pdf.ln(1)
     for text in cautions:
-        _say(pdf, text, 8.0)
+        pdf.say(text, 8.0)
     pdf.ln(2)
 
 
-def _signatures(pdf: Paper) -> None:
+def _signatures(pdf: ListPaper) -> None:
     """Never alone on two pages: they start a page of their own when there is no room."""
     # A signature on a page of its own could be put under another list.
     if pdf.get_y() + _SIGN_MM > pdf.h - 18.0:
         pdf.add_page()
-    _say(pdf, "Received as listed", _HEAD, bold=True)
-    _say(pdf, "Damaged and intact cells were handed over apart, terminals covered.")
-    width = (pdf.w - 2 * _MARGIN_MM - 10.0) / 2
+    pdf.say("Received as listed", pdf.head_pt, bold=True)
+    pdf.say("Damaged and intact cells were handed over apart, terminals covered.")
+    width = (pdf.w - 2 * pdf.margin_mm - 10.0) / 2
     top = pdf.get_y() + 14.0
     for place, who in enumerate(("handed over by", "received by")):
-        left = _MARGIN_MM + place * (width + 10.0)
+        left = pdf.margin_mm + place * (width + 10.0)
         for row, what in enumerate(("name, date", "signature")):
             y = top + 15.0 * row
             pdf.line(left, y, left + width, y)

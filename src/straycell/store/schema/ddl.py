@@ -628,6 +628,7 @@ CREATE TABLE reading (
     doubt VARCHAR NOT NULL,
     put_in_ah FLOAT,
     took_s FLOAT,
+    put_in_u FLOAT,
     trace VARCHAR,
     supersedes VARCHAR,
     recorded_at_us INTEGER NOT NULL,

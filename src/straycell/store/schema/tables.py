@@ -367,6 +367,7 @@ READING = Table(
     Column("doubt", String, default=""),
     Column("put_in_ah", Float),
     Column("took_s", Float),
+    Column("put_in_u", Float),
     Column("trace", String),
     Column("supersedes", String),
     Column("recorded_at_us", Integer),

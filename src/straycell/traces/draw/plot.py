@@ -52,7 +52,7 @@ def draw(figure: Figure, trace: Trace, result: TraceResult, title: str) -> None:
     volts, amps, charge = panels[0], panels[1], panels[2]
     divisor, unit = _time_unit(trace)
     time = trace.time_s / divisor
-    out_ah = _charge_out(trace, result)
+    out_ah = charge_out(trace, result)
     # A line drawn across missing rows would show a course that nobody measured.
     _line(volts, time, trace.voltage_v, _VOLTS, _breaks(trace, result))
     _line(amps, time, trace.current_a, _AMPS, _breaks(trace, result), stepped=True)
@@ -83,7 +83,7 @@ def _time_unit(trace: Trace) -> tuple[float, str]:
     return next((divisor, unit) for start, divisor, unit in _TIMES if length >= start)
 
 
-def _charge_out(trace: Trace, result: TraceResult) -> Floats:
+def charge_out(trace: Trace, result: TraceResult) -> Floats:
     """Running charge in Ah by row, each step from where the one before ended; a rest keeps it."""
     ends = np.cumsum([0.0, *(-step.charge_ah for step in result.steps)])
     out = np.zeros(trace.rows)

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from straycell.acceptance.grounds import grounds_words
+from straycell.bench.wording.figure_words import limit_words
 from straycell.bench.wording.shapes import Json
 from straycell.cli.app import context, output
 from straycell.cli.app.grammar.verbs import noun_app
-from straycell.cli.show.pieces.figure_words import limit_words
 from straycell.errors import EXIT_NEGATIVE, BadData
 from straycell.plain_text import one_line
 from straycell.quantities import count_of

@@ -14,7 +14,7 @@ from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.app.progress import counting
-from straycell.cli.show import verdict_page
+from straycell.cli.show import picture, verdict_page
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.pieces.outcomes import outcome_cell, parse_outcome
 from straycell.safety import Step
@@ -41,6 +41,18 @@ def show(
     )
     discarded = verdict.outcome is Outcome.DISCARD
     talk_cautions(*(verdict_words.parting(verdict) if discarded else [Step.MEASURING]), kinds=[facts])
+
+
+@app.command("plot")
+def plot(
+    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    out: picture.Out = None,
+    force: picture.Force = False,
+) -> None:
+    """Draw a cell's figures with their uncertainty against their limits."""
+    from straycell.bench.paper.charts import limits_chart_of
+
+    picture.draw_chart(limits_chart_of(context.bench(), code), out, force)
 
 
 @app.command("list")

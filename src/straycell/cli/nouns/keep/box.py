@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.show import picture
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.safety import Step
 
@@ -58,3 +59,12 @@ def list_all() -> None:
         flexible="name",
         empty="no box recorded yet",
     )
+
+
+@app.command("plot")
+def plot(out: picture.Out = None, force: picture.Force = False) -> None:
+    """Draw the energy in each box against its limit."""
+    from straycell.bench.paper.charts import boxes_chart_of
+
+    picture.draw_chart(boxes_chart_of(context.bench()), out, force)
+    talk_cautions(Step.STORING)

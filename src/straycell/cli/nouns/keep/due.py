@@ -11,11 +11,11 @@ import typer
 
 from straycell.bench.wording.shapes import due_json
 from straycell.cli.app import context, output, tables
-from straycell.cli.app.files import Force, write_whole
+from straycell.cli.app.files import Force, talk_missing_glyphs, write_whole
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.safety import Step
+from straycell.safety import Step, cautions_for
 
 if TYPE_CHECKING:
     from straycell.safety.due.survey import DueItem
@@ -35,6 +35,10 @@ def due(
         typer.Option(
             "--ics", metavar="FILE", help="Also write what is due now and later as an iCalendar file."
         ),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="PDF", help="Also write what is due now as a list to tick off."),
     ] = None,
     ahead: Annotated[
         int | None,
@@ -64,12 +68,19 @@ def due(
         from straycell.safety.due.calendar import calendar_file
 
         write_whole(ics, calendar_file(everything, now, bench=letter), force=force)
+    if out is not None:
+        from straycell.safety.due.paper import due_pdf
+
+        cautions = [each.text for each in cautions_for(_caution_step(found))]
+        write_whole(out, due_pdf(found, now, letter, cautions=cautions), force=force)
+        talk_missing_glyphs(found)
     document: dict[str, Any] = {
         "at": now,
         "due": [due_json(item, now) for item in found],
         "later": [due_json(item, now) for item in later],
         "next": min((item.at for item in coming), default=None),
         "ics": ics,
+        "files": [path for path in (ics, out) if path is not None],
     }
     output.emit(document, lambda: _page(found, later, now) if kind else _board(found, later, now))
     _talk(found, coming, ics)
@@ -84,12 +95,14 @@ def _talk(found: list[DueItem], coming: list[DueItem], ics: Path | None) -> None
         output.hint(f"the next thing falls due on {output.day(min(i.at for i in coming))}")
     if ics is not None:
         output.hint(f"written to {ics}; take it into your calendar in place of the last one")
-    # A cell that warms or leaks is handled differently from one that is only to be measured.
+    if found:
+        talk_cautions(_caution_step(found))
+
+
+def _caution_step(found: list[DueItem]) -> Step:
+    """A cell that warms or leaks is handled differently from one that is only to be measured."""
     kinds = {item.kind.id for item in found}
-    if kinds & {"in-device", "isolate", "warm"}:
-        talk_cautions(Step.LOOK_BAD)
-    elif found:
-        talk_cautions(Step.STORING)
+    return Step.LOOK_BAD if kinds & {"in-device", "isolate", "warm"} else Step.STORING
 
 
 def _board(found: list[DueItem], later: list[DueItem], now: datetime) -> None:
@@ -109,12 +122,12 @@ def _board(found: list[DueItem], later: list[DueItem], now: datetime) -> None:
 
 
 def _page(found: list[DueItem], later: list[DueItem], now: datetime) -> None:
+    from straycell.safety.due.survey import common_step
+
     for kind, group in groupby(found, key=lambda item: item.kind):
         listed = list(group)
         output.section(f"{'! ' if kind.danger else ''}{kind.title} ({len(listed)})")
-        steps = list(dict.fromkeys(item.todo for item in listed))
-        shown = steps[0] if len(steps) == 1 else _common(listed)
-        output.say_wrapped(f"do: {shown}", "  ")
+        output.say_wrapped(f"do: {common_step(listed)}", "  ")
         for item in listed:
             _line(item, now)
     _later(later)
@@ -125,13 +138,6 @@ def _later(later: list[DueItem]) -> None:
         output.section("Later")
         for item in later:
             output.say(f"  {output.day(item.at)}  {item.subject}  {item.kind.title}")
-
-
-def _common(listed: list[DueItem]) -> str:
-    """One step for several cells: with CODE where each has its own."""
-    places = {**listed[0].fill, "code": "CODE", "project": "PROJECT", "target": "its storage level"}
-    steps = {item.todo.replace(item.subject, "CODE") for item in listed}
-    return steps.pop() if len(steps) == 1 else listed[0].kind.do.format(**places)
 
 
 def _line(item: DueItem, now: datetime) -> None:

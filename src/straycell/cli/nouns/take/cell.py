@@ -26,7 +26,7 @@ from straycell.cli.app.grammar.fields import takes
 from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.app.grammar.which import BoxOption, CodesArgument, TeardownOption
 from straycell.cli.nouns.take import facts
-from straycell.cli.show import cell_page, cell_table
+from straycell.cli.show import cell_page, cell_table, picture
 from straycell.cli.show.after_writing import talk_recorded
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.pieces.outcomes import parse_outcome
@@ -264,6 +264,18 @@ def show(code: CodeArgument) -> None:
     discarded = page.verdict.outcome is Outcome.DISCARD
     steps = verdict_words.parting(page.verdict) if discarded else [Step.MEASURING]
     talk_cautions(*steps, kinds=[page.cell.facts])
+
+
+@app.command("plot")
+def plot(
+    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    out: picture.Out = None,
+    force: picture.Force = False,
+) -> None:
+    """Draw how a cell keeps its charge: rest voltages within what the limits allow, its siblings faint."""
+    from straycell.bench.paper.curves_of import rest_curves_of
+
+    picture.draw_curves(rest_curves_of(context.bench(), code), out, force)
 
 
 @app.command("history")

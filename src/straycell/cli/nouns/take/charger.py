@@ -11,7 +11,7 @@ from straycell.keys import NEW
 from straycell.meters import parse_accuracy, show_accuracy
 from straycell.quantities import Dimension, Measured, show
 from straycell.readings import Quantity, Reading, measured
-from straycell.readings.charger import COUNTS_FOR, Charger
+from straycell.readings.charger import COUNTS_FOR, Charger, newest
 
 app = noun_app("What charges the cells, and where each slot ends.")
 _D = Dimension
@@ -61,9 +61,9 @@ def add(
 def list_all() -> None:
     """List what is known of the chargers, the newest measurement of each slot."""
     with context.reading() as reader:
-        # The list comes oldest first, so that a later measurement takes the place of an earlier one.
-        newest = {(c.name, c.slot): c for c in reader.chargers()}
-    found = [newest[key] for key in sorted(newest, key=lambda k: (k[0], k[1] or 0))]
+        known = reader.chargers()
+    slots = sorted({(c.name, c.slot) for c in known}, key=lambda k: (k[0], k[1] or 0))
+    found = [newest([c for c in known if (c.name, c.slot) == which]) for which in slots]
     columns: tables.Columns[Charger] = {
         "name": lambda c: c.name,
         "slot": lambda c: "all" if c.slot is None else c.slot,

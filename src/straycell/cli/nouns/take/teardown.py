@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from datetime import date
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,6 +12,7 @@ from straycell.bench.wording import shapes
 from straycell.cli.app import clock, context, output, tables
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.show import picture
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import UsageFault
 from straycell.safety import Step
@@ -181,3 +183,12 @@ _NAMES = {"found_on": "found"}
 
 def _shown(value: object) -> str:
     return f"'{value}'" if isinstance(value, str) and value else str(value or "nothing")
+
+
+@app.command("plot")
+def plot(out: picture.Out = None, force: picture.Force = False) -> None:
+    """Draw what each kind of gear gave: usable cells and Wh, an object opened and an hour at the bench."""
+    from straycell.bench.paper.charts import yield_chart, yields_of
+
+    found = yields_of(context.bench())
+    picture.draw_chart(yield_chart(found), out, force, [asdict(each) for each in found])

@@ -14,7 +14,7 @@ from straycell.cli.app import context, output, tables
 from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
-from straycell.cli.show import trace_page
+from straycell.cli.show import picture, trace_page
 from straycell.cli.show.after_writing import talk_doubts, talk_recorded
 from straycell.errors import UsageFault
 from straycell.quantities import Dimension, Window, show
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
 app = noun_app("Recorded curves: capacity, energy and resistance out of a file, with their uncertainty.")
 _D = Dimension
 _CUTOFF = Window(1.0, 4.5)
-_WIDTH = 66
 """Of the small curve; its last line is longer by the name of the cut-off."""
 _LONG_BYTES = 4_000_000
 """From this size on a file is read for more than a moment, and progress is shown."""
@@ -154,14 +153,11 @@ def show_one(number: Number) -> None:
     # Drawn from the file each time: pictures need no room in the store and follow better drawing code.
     def page() -> None:
         from straycell.bench.file_trace import again
-        from straycell.traces.draw.terminal import terminal_curve
+        from straycell.pictures.runs import run_curves
 
         trace_page.figures(entry, stand, gone, list(doubts.values()))
         output.section("Curve")
-        for line in terminal_curve(
-            *again(entry, sheet.raw), width=_WIDTH, plain=not output.can_show("⠿┾│")
-        ).splitlines():
-            output.say(line)
+        picture.say_curves(run_curves(entry.cell, again(entry, sheet.raw)))
         trace_page.budget(entry.result)
         trace_page.pulses(entry.result)
         if entry.result["notes"]:
@@ -175,16 +171,26 @@ def show_one(number: Number) -> None:
 @app.command("plot")
 def plot(
     number: Number,
-    out: Annotated[
-        Path, typer.Option("--out", metavar="PNG", help="Where the picture goes.", show_default=False)
-    ],
+    out: picture.Out = None,
+    run: Annotated[
+        bool, typer.Option("--run", help="Only the run, over mAh, beside its siblings and its rating.")
+    ] = False,
     force: Force = False,
 ) -> None:
-    """Draw voltage, current and charge of a trace, for the wall."""
+    """Draw a trace: voltage, current and charge over time into a file, or with --run what came out of it.
+
+    Without --out the run is drawn here.
+    """
+    bench = context.bench()
+    if run or out is None:
+        from straycell.bench.paper.curves_of import run_curves_of
+
+        picture.draw_curves(run_curves_of(bench, number), out, force)
+        return
     from straycell.bench.file_trace import again
     from straycell.traces.draw.plot import plot_png
 
-    with context.bench().reading() as reader:
+    with bench.reading() as reader:
         entry = reader.trace(reader.trace_number(number))
         raw = reader.trace_file(entry.id)
         facts = reader.cell(entry.cell).facts

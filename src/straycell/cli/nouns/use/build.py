@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -18,15 +19,19 @@ from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.group_voltages import group_volts, groups_document, talk_groups
 from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.keys import NEW
+from straycell.quantities import Dimension
 from straycell.safety import Step
 
 if TYPE_CHECKING:
+    from straycell.bench.context import Bench
+    from straycell.bench.recording.finish import Device
     from straycell.builds import Build
     from straycell.matching import Match
     from straycell.store.reader import Reader
     from straycell.store.writer import Writer
 
 app = noun_app("Cells committed to a project, position by position.")
+_D = Dimension
 Name = Annotated[str, values.text_argument("NAME", "The project.")]
 
 
@@ -111,49 +116,101 @@ def _named(writer: Writer, name: str, cells: list[str]) -> Match:
 @app.command("finish")
 def finish(
     name: Name,
+    current: Annotated[
+        float | None,
+        values.quantity("--current", _D.CURRENT, "What the device draws at the cells, as measured now."),
+    ] = None,
+    peak_current: Annotated[
+        float | None, values.quantity("--peak-current", _D.CURRENT, "Its highest, as measured now.")
+    ] = None,
+    temperature: Annotated[
+        float | None, values.quantity("--temperature", _D.TEMPERATURE, "Where the device works.")
+    ] = None,
+    charge_current: Annotated[
+        float | None,
+        values.quantity("--charge-current", _D.CURRENT, "What its charger gives, as measured now."),
+    ] = None,
+    measured_float: Annotated[
+        float | None,
+        values.quantity("--measured-float", _D.VOLTAGE, "Where its charger ends, the whole string."),
+    ] = None,
+    fuse: Annotated[
+        float | None, values.quantity("--fuse", _D.CURRENT, "The rating of the fuse that is in.")
+    ] = None,
     yes: Annotated[
         bool,
         typer.Option(
-            "--yes", help="The device is as its project says, the cautions were followed: do not ask."
+            "--yes",
+            help="Beside what is given the device is as its project says, the cautions were followed: do not ask.",
         ),
     ] = False,
 ) -> None:
-    """Record that the reserved cells are built in. Refused without protection; at a terminal the cautions are confirmed first."""
+    """Record that the reserved cells are built in. At a terminal it asks what the device draws and is charged with.
+
+    Refused without protection, without a fuse where the board lets an overload through, and where the cells do not do
+    for the device as it was measured.
+    """
+    from straycell.bench.recording.finish import Device
+
+    device, bench = (
+        Device(current, peak_current, temperature, charge_current, measured_float, fuse),
+        context.bench(),
+    )
     with context.reading() as reader:
         # Asked before the cautions: nobody should confirm a list for a build that will be refused.
-        _require_finishable(reader, name)
-        ask = not yes and reader.live_build(name) is not None
-        device = device_words(understood(reader.project(name)))
-    if ask and prompts.at_terminal():
-        # The cells were chosen for these figures; weeks may lie between, and devices change on the bench.
-        prompts.confirm(False, f"is the device still as its project says? {device}")
-        talk_cautions(Step.BUILD)
-        prompts.confirm(False, "was all of this done, and every check of the build sheet?")
-    elif ask:
-        output.talk(f"finished for the device as its project says: {device}")
+        overload = _require_finishable(bench, reader, name, device, ask=not yes and prompts.at_terminal())
+        live, says = reader.live_build(name), device_words(understood(reader.project(name)))
+    if live is not None and not yes:
+        device = _asked(device, says, overload)
+    elif live is not None and not device.said():
+        output.talk(f"finished for the device as its project says: {says}")
     with context.writing() as writer:
-        # And again under the lock, as minutes may pass at the question.
-        _require_finishable(writer, name)
-        made = writer.finish(name)
+        # And again under the lock, with what was answered, as minutes may pass at the questions.
+        _require_finishable(bench, writer, name, device)
+        made = writer.finish(name, device.said())
     output.emit(document(made), lambda: _say(made))
     talk_cautions(Step.BUILD)
 
 
-def _require_finishable(reader: Reader, name: str) -> None:
-    from straycell.cli.nouns.use.match_held import held_match, refuse_if_unfit
-    from straycell.projects import finish_faults
+_ASKED: tuple[tuple[str, Dimension, str], ...] = (
+    ("current_a", _D.CURRENT, "what does it draw at its cells, measured now?"),
+    ("temperature_c", _D.TEMPERATURE, "where does it work?"),
+    ("charge_current_a", _D.CURRENT, "what does its charger give, measured now?"),
+)
 
-    project, build = understood(reader.project(name)), reader.live_build(name)
-    # A pack without protection or fuse can burn on its first short.
-    faults = finish_faults(project, series=len(build.groups) if build else None)
-    if build is not None:
-        data = held_match(reader, name, build).data
-        faults += data.fusing.faults if data is not None else []
+
+def _asked(device: Device, says: str, overload: str) -> Device:
+    """The device with what a person answers; the cells were chosen weeks ago, and devices change on the bench."""
+    if not prompts.at_terminal():
+        raise UsageFault(
+            f"what the device draws and is charged with is not confirmed: by its project {says}",
+            "add --yes, and --current, --temperature, --charge-current where it is otherwise",
+        )
+    output.talk(f"By its project {says}. Enter keeps that.")
+    asked = (*_ASKED, ("fuse_a", _D.CURRENT, f"{overload}. Which fuse is in?")) if overload else _ASKED
+    open_ones = [each for each in asked if getattr(device, each[0]) is None]
+    answers = {name: prompts.quantity(question, kind) for name, kind, question in open_ones}
+    talk_cautions(Step.BUILD)
+    prompts.confirm(False, "was all of this done, and every check of the build sheet?")
+    return replace(device, **answers)
+
+
+def _require_finishable(bench: Bench, reader: Reader, name: str, device: Device, *, ask: bool = False) -> str:
+    """Raise NegativeAnswer where the build may not be finished in this device; else why its fuse matters, if it does.
+
+    With `ask` a fuse that is not stated yet is no fault: it is asked for.
+    """
+    from straycell.bench.recording.finish import finish_check
+    from straycell.cli.nouns.use.match_held import refuse_if_unfit
+
+    check, build = finish_check(bench, reader, name, device), reader.live_build(name)
+    faults = [*check.faults, *([check.fuse_missing] if check.fuse_missing and not ask else [])]
     if faults:
         raise NegativeAnswer(f"project '{name}' cannot be finished: {faults[0]}", _more(faults))
-    if build is not None:
+    if check.found is not None and build is not None:
         # The file may have been replaced since: current, temperature and charger are asked again.
-        refuse_if_unfit(held_match(reader, name, build), build)
+        refuse_if_unfit(check.found, build)
+    return check.overload
 
 
 def _more(faults: list[str]) -> str:

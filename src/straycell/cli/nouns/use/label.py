@@ -129,6 +129,9 @@ def sheet(
     from straycell.labels.stocks.choose import box_stock
 
     kind = purpose or Purpose.SHELF
+    choices = {"CODE": codes, "--teardown": teardown, "--outcome": outcome, "--new": new, "--link": link}
+    given = [name for name, value in (choices | {"--box": box, "--project": project}).items() if value]
+    _require_for_boxes(kind, given)
     known, many = known_stocks(page), copies or 1
     labels: list[CellLabel] = []
     with context.reading() as reader:
@@ -142,7 +145,7 @@ def sheet(
             labels = wanted_labels(reader, context.rules(), clock.now(), wanted)
             parts = on_stocks(known, labels, stock, many)
     if not any(part for _, part in parts):
-        _nothing_to_print(new)
+        _nothing_to_print(given)
         return
     _write_sheet(out, _with_cuts(parts, cut_marks), start, factor, force)
     remember(kind.value, labels)
@@ -168,11 +171,24 @@ def _with_cuts(parts: Parts, cut_marks: bool | None) -> Parts:
     return [(replace(stock, cut_lines=cut_marks), contents) for stock, contents in parts]
 
 
-def _nothing_to_print(new: bool) -> None:
+def _require_for_boxes(kind: Purpose, given: list[str]) -> None:
+    """Refuse what a box label would leave out without a word."""
+    odd = [name for name in given if name not in ("--box", "--project")]
+    if kind is Purpose.BOX and (odd or len(given) > 1):
+        raise UsageFault(
+            f"a box label takes no {odd[0] if odd else '--box beside --project'}",
+            "give --box NAME, or --project NAME for its tray, or neither for all boxes",
+        )
+
+
+def _nothing_to_print(given: list[str]) -> None:
     """Not a fault when the store says so: every label is printed and true."""
-    if not new:
-        raise UsageFault("there is no cell to print a label for", "log cells first: straycell cell add")
-    output.emit({"files": [], "count": 0}, lambda: output.talk("no label is missing or outdated"))
+    if "--new" in given:
+        output.emit({"files": [], "count": 0}, lambda: output.talk("no label is missing or outdated"))
+        return
+    if given:
+        raise UsageFault(f"no cell fits {' and '.join(given)}", "see: straycell cell list")
+    raise UsageFault("there is no cell to print a label for", "log cells first: straycell cell add")
 
 
 def _scale(reader: Reader, printer: str | None, scale: float | None) -> float:

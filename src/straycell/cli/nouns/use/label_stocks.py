@@ -14,7 +14,7 @@ from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.grammar import values
 from straycell.cli.app.options import current
 from straycell.errors import BadData, UsageFault
-from straycell.quantities import Dimension, Window
+from straycell.quantities import Dimension, Window, count_of
 
 if TYPE_CHECKING:
     from straycell.labels.stocks.stock import Stock
@@ -111,14 +111,24 @@ def calibrate(
 
 
 def stocks_list() -> None:
-    """List the label stocks: your own first, then the shipped ones."""
+    """List the label stocks, your own first, then the shipped ones; or every fault of your own."""
+    from straycell.labels.stocks.files import StockFaults
+
+    try:
+        known = known_stocks()
+    except StockFaults as refused:
+        faults = refused.faults
+        output.emit({"faults": list(faults)}, lambda: output.bullets(faults))
+        raise BadData(
+            f"label stocks have {count_of(len(faults), 'fault')}", "put them right; all figures are in mm"
+        ) from None
     columns: tables.Columns[Stock] = {
         "name": lambda s: s.name,
         "label": lambda s: f"{s.shape.width_mm:g} x {s.shape.height_mm:g} mm",
         "a page": lambda s: s.per_page,
         "for": _for,
     }
-    tables.listing(list(known_stocks().values()), _document, columns, flexible="for", empty="no stock")
+    tables.listing(list(known.values()), _document, columns, flexible="for", empty="no stock")
 
 
 def _document(stock: Stock) -> dict[str, object]:

@@ -16,6 +16,7 @@ from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.nouns.use.project import limits, understood
 from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.cli.show.picture import kind_of
 from straycell.errors import NegativeAnswer, UsageFault
 from straycell.matching.pack.shapes import shape_words
 from straycell.matching.words import run_hours
@@ -68,7 +69,10 @@ def match(
         bool, typer.Option("--chart", help="Draw the candidates' run times, or what the groups hold.")
     ] = False,
     out: Annotated[
-        Path | None, typer.Option("--out", metavar="PNG", help="The chart as a picture.", show_default=False)
+        Path | None,
+        typer.Option(
+            "--out", metavar="FILE", help="The chart as a picture (.png or .svg).", show_default=False
+        ),
     ] = None,
     force: Force = False,
     more: Annotated[list[str] | None, typer.Argument(hidden=True, metavar="[CODE]...")] = None,
@@ -109,9 +113,9 @@ def match(
         drawn = _drawn(reader, name, found) if chart or out is not None else None
         mass = mass_of(reader, found)
     if out is not None and drawn is not None:
-        from straycell.pictures.bars import chart_png
+        from straycell.pictures.bars import chart_picture
 
-        write_whole(out, chart_png(drawn), force=force)
+        write_whole(out, chart_picture(drawn, kind_of(out)), force=force)
     document = found.to_json() | answers | _weighed(mass) | ({"picture": out} if out else {})
 
     def show_it() -> None:
@@ -155,9 +159,10 @@ def _match_what(what: str, name: str | None, everyone: bool, cells: list[str] | 
 
 
 def _tell_held(reader: Reader, name: str, build: Build) -> None:
-    from straycell.cli.nouns.use.match_held import held_document, held_match, held_page, refuse_if_unfit
+    from straycell.bench.project_match import held_match
+    from straycell.cli.nouns.use.match_held import held_document, held_page, refuse_if_unfit
 
-    found = held_match(reader, name, build)
+    found = held_match(context.bench(), reader, understood(reader.project(name)), build)
     answers = device_answers_of(reader, name, found)
     weighed = _weighed(mass_of(reader, found))
     output.emit(held_document(found, build) | answers | weighed, lambda: held_page(found, build))

@@ -4,28 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from straycell.bench.candidates import candidates
-from straycell.cli.app import clock, context, output
-from straycell.cli.nouns.use.project import limits, understood
+from straycell.cli.app import output
 from straycell.errors import NegativeAnswer
 from straycell.matching.words import run_hours
 
 if TYPE_CHECKING:
     from straycell.builds import Build
     from straycell.matching import Match
-    from straycell.store.reader import Reader
 
 _STATE_WORDS = {"reserved": "reserved", "finished": "built"}
-
-
-def held_match(reader: Reader, name: str, build: Build) -> Match:
-    """What holds now of the cells in a live build: every test, passed or not, and their joining."""
-    from straycell.matching import as_built
-
-    now = clock.now()
-    known = {one.code: one for one in candidates(reader, context.rules(), now, build.codes)}
-    groups = [[known[code] for code in group] for group in build.groups]
-    return as_built(understood(reader.project(name)), groups, limits(), now)
 
 
 def held_document(found: Match, build: Build) -> dict[str, object]:

@@ -96,25 +96,30 @@ def _line() -> str:
     )
 
 
-def _parsed(text: str) -> str:
-    """The code of a scanned text, bare or an address; whether the store knows it is not asked."""
-    from straycell.cells import parse_code
+def _bare(text: str) -> str:
+    """What was scanned or typed without the address around it: a scanner types what the label holds."""
     from straycell.labels.payload import code_in
 
-    # A label may hold the bare code or the address of the bench page; a scanner types either.
-    return code_in(text) or parse_code(text)
+    return code_in(text) or text
+
+
+def _code(text: str) -> str:
+    """A whole code, whether the store knows it or not; last digits must be a cell's of the store. Raises BadData."""
+    from straycell.labels.payload import code_in
+
+    return code_in(text) or _known(text)
 
 
 def _known(text: str) -> str:
     """The code of a cell in the store. Raises BadData."""
     with context.reading() as reader:
-        return reader.find_code(_parsed(text))
+        return reader.find_code(_bare(text))
 
 
 def _look_up() -> None:
     # Answered line by line: with a scanner in hand nobody scrolls back.
     answers: list[dict[str, Any]] = []
-    for code in _codes(_parsed):
+    for code in _codes(_code):
         answers += store_answers([code])
         output.talk(answer_line(answers[-1]))
     output.emit(answers, lambda: output.say(f"{len(answers)} scanned"))
@@ -127,7 +132,7 @@ def _move(box: str) -> None:
 
     def lay(text: str) -> str:
         with context.writing() as writer:
-            code = writer.move_cell(writer.find_code(_parsed(text)), box).code
+            code = writer.move_cell(writer.find_code(_bare(text)), box).code
         output.talk(f"{code} lies in '{box}'")
         return code
 
@@ -141,7 +146,7 @@ def _hand_over(place: str) -> None:
 
     def take(text: str) -> str:
         with context.writing() as writer:
-            code = writer.find_code(_parsed(text))
+            code = writer.find_code(_bare(text))
             found.append(writer.add_handover(place, [code]))
         output.talk(f"{code} is on the hand-over to '{place}'")
         return code
@@ -164,7 +169,7 @@ def _check(box: str) -> None:
         expected = {cell.code for cell in reader.cells(box=box)}
 
     def seen(text: str) -> str:
-        code = _parsed(text)
+        code = _code(text)
         output.talk(f"{code} here" if code in expected else f"{code} NOT EXPECTED HERE")
         return code
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from sqlalchemy import Connection, select
 
 from straycell.errors import BadData
-from straycell.meters import Accuracy
+from straycell.meters import Accuracy, Meter, too_good
 from straycell.quantities import Measured
 from straycell.readings.charger import Charger
 from straycell.store.column_values import from_us, to_us
@@ -37,6 +37,9 @@ def add_charger(pen: Pen, new: Charger) -> Charger:
             f"nothing was measured of charger '{new.name}'",
             "add --measured-float 4.19V, taken at the cell's terminals at the end of a charge",
         )
+    # As of a meter: a counting without error would let one charge condemn a sound cell.
+    if fault := too_good(Meter(new.name, capacity=new.capacity)):
+        raise BadData(f"charger '{new.name}': {fault}", "take the limits of error from its sheet, like 5%")
     event_id = pen.event("charger-measured", subject=new.name, detail={"slot": new.slot})
     pen.conn.execute(
         CHARGER.insert().values(

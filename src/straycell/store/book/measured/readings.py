@@ -59,17 +59,20 @@ _ITEM_COLUMNS = (
     READING.c.doubt,
     READING.c.put_in_ah,
     READING.c.took_s,
+    READING.c.put_in_u,
 )
 
 
 def _item(row: Sequence[Any], known: dict[str | None, Meter | None]) -> Item:
     key, code, quantity, at_us, value, temperature_c, meter, rested_s, where, discharge_a, *rest = row
     cutoff_v, method, pulse_s, look, as_group, charge_a, end_a, peak_c, charger, slot, *rest = rest
-    energy_wh, soc, at_least, from_full, u, trace_key, surroundings_c, doubt, put_in_ah, took_s = rest
+    energy_wh, soc, at_least, from_full, u, trace_key, surroundings_c, doubt, put_in_ah, took_s, put_in_u = (
+        rest
+    )
     at, number = from_us(at_us), key_of(key)
     trace = None if trace_key is None else key_of(trace_key)
     if quantity == "charge":
-        shown = (charger, slot, trace, u, put_in_ah, took_s)
+        shown = (charger, slot, trace, u, put_in_ah, took_s, put_in_u)
         return Charge(number, code, at, charge_a, value, end_a, temperature_c, peak_c, *shown)
     return Reading(
         number,
@@ -113,6 +116,7 @@ def _values(item: Item, keys: Mapping[str | None, str | None]) -> dict[str, Any]
             "u": item.u,
             "put_in_ah": item.put_in_ah,
             "took_s": item.took_s,
+            "put_in_u": item.put_in_u,
             **dict.fromkeys(("at_least", "from_full"), False),
             "quantity": Quantity.CHARGE.value,
             "value": item.until_v,
@@ -145,7 +149,7 @@ def _values(item: Item, keys: Mapping[str | None, str | None]) -> dict[str, Any]
         "surroundings_c": item.surroundings_c,
         "doubt": item.doubt,
         **dict.fromkeys(("charge_current_a", "end_current_a", "peak_temperature_c", "slot")),
-        **dict.fromkeys(("put_in_ah", "took_s")),
+        **dict.fromkeys(("put_in_ah", "took_s", "put_in_u")),
         "charger": "",
     }
 

@@ -187,14 +187,17 @@ def require_usable(pen: Pen, codes: Sequence[str]) -> None:
             )
 
 
-def finish(pen: Pen, project: str) -> Build:
-    """The cells are built in. Raises NegativeAnswer when one of them is no longer fit to be."""
+def finish(pen: Pen, project: str, device: Mapping[str, float] | None = None) -> Build:
+    """The cells are built in; `device` is what was measured of the device, by name with its unit.
+
+    Raises NegativeAnswer when one of them is no longer fit to be.
+    """
     build = _required(pen.conn, project)
     if build.state is not BuildState.RESERVED:
         raise BadData(f"the build of '{project}' is {build.state} already", "see: straycell project show")
     # A cell is soldered in for years; what was found since the reservation must count.
     require_usable(pen, build.codes)
-    event_id = pen.event("build-finished", build.codes, subject=project)
+    event_id = pen.event("build-finished", build.codes, subject=project, detail=dict(device or {}))
     say(pen, event_id, {code: {"box": None} for code in build.codes})
     _go_on(pen, build, BuildState.FINISHED, event_id)
     return _required(pen.conn, project)

@@ -191,6 +191,7 @@ class ReadingRow(StoreTable, table=True):
     doubt: str = ""
     put_in_ah: float | None = None
     took_s: float | None = None
+    put_in_u: float | None = None
     trace: str | None = Field(default=None, foreign_key="trace.key")
     supersedes: str | None = Field(default=None, foreign_key="reading.key")
     recorded_at_us: int

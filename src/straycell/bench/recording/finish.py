@@ -1,0 +1,84 @@
+"""A build is finished for the device as it is now, not as its file said weeks ago: the match is asked once more."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, replace
+
+from straycell.bench.context import Bench
+from straycell.bench.project_match import held_match, understood
+from straycell.matching import Match
+from straycell.matching.sheet.fusing import fitted_fault
+from straycell.physics.loads import ConstantCurrent
+from straycell.projects import ChargeSpec, Project, finish_faults
+from straycell.quantities import Dimension, show
+from straycell.store.reader import Reader
+
+
+@dataclass(frozen=True, slots=True)
+class Device:
+    """What was measured of a device; None where it is as its project says.
+
+    What it draws (A, at the cells of the whole build), where it works (degC), what its charger gives (A) and where that
+    ends (V, the whole string), and the fuse (A) that is in.
+    """
+
+    current_a: float | None = None
+    peak_current_a: float | None = None
+    temperature_c: float | None = None
+    charge_current_a: float | None = None
+    measured_float_v: float | None = None
+    fuse_a: float | None = None
+
+    def said(self) -> dict[str, float]:
+        """What was measured, by name."""
+        return {name: value for name, value in asdict(self).items() if value is not None}
+
+    def of(self, project: Project) -> Project:
+        """The project with what was measured in the place of what its file says."""
+        need, load, charge = project.need, project.load, project.charge
+        if self.current_a is not None:
+            load = ConstantCurrent(self.current_a)
+        if self.temperature_c is not None:
+            need = replace(need, temperature_c=self.temperature_c)
+        if self.peak_current_a is not None:
+            need = replace(need, peak_current_a=self.peak_current_a)
+        if self.charge_current_a is not None or self.measured_float_v is not None:
+            charge = charge or ChargeSpec()
+            if self.charge_current_a is not None:
+                # A measured current is the charger's, whatever resistor was meant to set it.
+                charge = replace(charge, current_a=self.charge_current_a, programming_resistor_ohm=None)
+            if self.measured_float_v is not None:
+                charge = replace(charge, measured_float_v=self.measured_float_v)
+        return replace(project, need=need, load=load, charge=charge)
+
+
+@dataclass(frozen=True, slots=True)
+class FinishCheck:
+    """What keeps a build from being finished in a device: faults of its parts, a fuse that is not stated, its match.
+
+    `found` is None without a build. `overload`: why its fuse matters; `fuse_missing`: why it must be stated.
+    """
+
+    faults: tuple[str, ...]
+    found: Match | None = None
+    overload: str = ""
+    fuse_missing: str = ""
+
+
+def finish_check(bench: Bench, reader: Reader, name: str, device: Device) -> FinishCheck:
+    """Judge a reserved build for the device as it was measured, as the match would."""
+    project, build = device.of(understood(reader.project(name))), reader.live_build(name)
+    # A pack without protection or fuse can burn on its first short.
+    faults = finish_faults(project, series=len(build.groups) if build else None)
+    if build is None:
+        return FinishCheck(tuple(faults))
+    found = held_match(bench, reader, project, build)
+    data, fuse_a = found.data, device.fuse_a
+    if data is None or data.fusing.faults:
+        return FinishCheck((*faults, *(data.fusing.faults if data else ())), found)
+    needed = data.fusing.main
+    fit = f"fit {show(needed.rated_a or 0.0, Dimension.CURRENT)} time-lag, and give its rating with --fuse"
+    if fuse_a is not None and (fault := fitted_fault(needed, fuse_a)):
+        faults.append(f"a fuse of {show(fuse_a, Dimension.CURRENT)} does not guard it: {fault}; {fit}")
+    missing = f"{data.overload}; {fit}" if data.trips_late and fuse_a is None else ""
+    return FinishCheck(tuple(faults), found, data.overload, missing)

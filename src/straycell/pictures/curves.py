@@ -1,0 +1,255 @@
+"""Curves that belong together: the one asked about, others of its kind pale, what was expected dashed, what a limit allows.
+
+In the terminal the main curve is drawn in dots of braille, all else in characters of their own, so that no colour is needed.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+from straycell.pictures import figure as shared
+from straycell.pictures.figure import INK, LINE, Kind
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+
+class Role(StrEnum):
+    """What a curve is there for."""
+
+    MAIN = "main"
+    FAINT = "faint"
+    GHOST = "ghost"
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """Points with rising x. `marked`: each of them was measured by itself, and is shown."""
+
+    label: str
+    points: tuple[tuple[float, float], ...]
+    role: Role = Role.MAIN
+    marked: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Cone:
+    """What a limit leaves open: lowest and highest y by rising x."""
+
+    label: str
+    edges: tuple[tuple[float, float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Curves:
+    """All of one picture, x and y in the units named; `level` is a y with a name. `empty` is said without any curve."""
+
+    title: str
+    x_unit: str
+    y_unit: str
+    curves: tuple[Curve, ...]
+    cones: tuple[Cone, ...] = ()
+    level: tuple[str, float] | None = None
+    empty: str = "nothing to draw"
+
+
+_MAIN, _FAINT = "#1d4e89", "#8d99a3"
+_CONES = ("#d9ead3", "#fbe8c8")
+_STYLES: dict[Role, dict[str, Any]] = {
+    Role.MAIN: {"color": _MAIN, "linewidth": 2.2, "zorder": 5},
+    Role.FAINT: {"color": _FAINT, "linewidth": 1.1, "alpha": 0.7, "zorder": 3},
+    Role.GHOST: {"color": INK, "linewidth": 1.3, "linestyle": (0, (5, 3)), "zorder": 4},
+}
+
+
+def curves_picture(shown: Curves, kind: Kind = "png", dpi: int = 150) -> bytes:
+    """A picture of 10 x 6 inches."""
+    figure, panel = shared.canvas(10, 6, dpi)
+    for cone, colour in zip(shown.cones, _CONES, strict=False):
+        x, low, high = zip(*cone.edges, strict=True)
+        panel.fill_between(x, low, high, color=colour, linewidth=0, zorder=1, label=cone.label)
+    named: set[str] = set()
+    for curve in shown.curves:
+        x, y = zip(*curve.points, strict=True)
+        panel.plot(
+            x,
+            y,
+            marker="o" if curve.marked else "",
+            markersize=6 if curve.role is Role.MAIN else 3.5,
+            label="_" if curve.label in named else curve.label,
+            **_STYLES[curve.role],
+        )
+        named.add(curve.label)
+    _dress(panel, shown)
+    return shared.written(figure, kind, shown)
+
+
+def _dress(panel: Axes, shown: Curves) -> None:
+    panel.set_xlabel(shown.x_unit, color=INK)
+    panel.set_ylabel(shown.y_unit, color=INK)
+    panel.set_title(
+        shown.title if shown.curves else f"{shown.title}: {shown.empty}",
+        loc="left",
+        fontsize=13,
+        color=INK,
+        pad=12,
+        parse_math=False,
+    )
+    if shown.level is not None:
+        name, value = shown.level
+        panel.axhline(
+            value, color=LINE, linewidth=1.2, linestyle=(0, (6, 4)), label=f"{name} {value:g} {shown.y_unit}"
+        )
+    if shown.curves:
+        legend = panel.legend(loc="best", frameon=False, fontsize=10, labelcolor=INK)
+        for text in legend.get_texts():
+            text.set_parse_math(False)
+
+
+# --- in the terminal -------------------------------------------------------------------------------
+
+# Where each of a braille character's 2 x 4 dots is (Unicode 2800 block), by column then row from the top.
+_DOTS = ((0x01, 0x02, 0x04, 0x40), (0x08, 0x10, 0x20, 0x80))
+_BRAILLE, _LEFT = 0x2800, 9
+DRAWN = "⠿┾│░·╌●"
+"""What a terminal must be able to show; else plain characters are used."""
+_FANCY = {"cone": "░", "faint": "·", "ghost": "╌", "mark": "●", "rim": "│", "level": "┾"}
+_PLAIN = {"cone": ":", "faint": ".", "ghost": "-", "mark": "o", "rim": "|", "level": "+"}
+
+_Point = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class _Frame:
+    """The plot's field in characters, and what lies at its edges."""
+
+    across: int
+    down: int
+    left: float
+    right: float
+    low: float
+    high: float
+
+    def column(self, x: float, finer: int = 1) -> int:
+        """The column of an x, in characters or `finer` parts of one; may lie outside."""
+        return int((x - self.left) / (self.right - self.left) * self.across * finer)
+
+    def line(self, y: float, finer: int = 1) -> int:
+        return int((self.high - y) / (self.high - self.low) * self.down * finer)
+
+
+def curves_lines(shown: Curves, width: int = 72, height: int = 14, *, plain: bool = False) -> list[str]:
+    """`height` lines of plot, one with the x scale, and one for each kind of curve; `plain`: ASCII alone."""
+    if not shown.curves:
+        return [shown.empty]
+    frame = _frame(shown, max(width - _LEFT - 2, 16), max(height, 4))
+    signs = _PLAIN if plain else _FANCY
+    field = [[" "] * frame.across for _ in range(frame.down)]
+    for cone in shown.cones[:1]:
+        _fill(field, frame, cone, signs["cone"])
+    # The main curve is drawn last: where curves meet, the one asked about is seen.
+    for role in (Role.FAINT, Role.GHOST, Role.MAIN):
+        for curve in (each for each in shown.curves if each.role is role):
+            _trace(field, frame, curve, signs, plain)
+    level = frame.line(shown.level[1]) if shown.level else -1
+    lines = []
+    for number, row in enumerate(field):
+        rim = signs["level" if number == level else "rim"]
+        lines.append(f"{_scale(frame, number, shown.y_unit):>{_LEFT - 1}} {rim}{''.join(row)}".rstrip())
+    lines += _foot(frame, shown.x_unit)
+    return lines + [part for line in _legend(shown, signs, plain) for part in _broken(line, width)]
+
+
+def _frame(shown: Curves, across: int, down: int) -> _Frame:
+    points = [point for curve in shown.curves for point in curve.points]
+    points += [(x, y) for cone in shown.cones[:1] for x, low, high in cone.edges for y in (low, high)]
+    if shown.level is not None:
+        points.append((points[0][0], shown.level[1]))
+    xs, ys = zip(*points, strict=True)
+    left, right, low, high = min(xs), max(xs), min(ys), max(ys)
+    # Half a line of air above and below, so that no curve runs in the rim.
+    air = 0.5 * (high - low) / down or 0.01
+    return _Frame(across, down, left, right if right > left else left + 1.0, low - air, high + air)
+
+
+def _fill(field: list[list[str]], frame: _Frame, cone: Cone, sign: str) -> None:
+    for column in range(frame.across):
+        x = frame.left + (column + 0.5) * (frame.right - frame.left) / frame.across
+        for (x0, low0, high0), (x1, low1, high1) in pairwise(cone.edges):
+            if x0 <= x <= x1 and x1 > x0:
+                part = (x - x0) / (x1 - x0)
+                top = frame.line(high0 + part * (high1 - high0))
+                for line in range(top, frame.line(low0 + part * (low1 - low0)) + 1):
+                    if 0 <= line < frame.down:
+                        field[line][column] = sign
+
+
+def _trace(field: list[list[str]], frame: _Frame, curve: Curve, signs: dict[str, str], plain: bool) -> None:
+    """One curve into the field: braille where it is the main one, a character of its kind else."""
+    braille = curve.role is Role.MAIN and not plain
+    fine_x, fine_y = (2, 4) if braille else (1, 1)
+    dots: dict[tuple[int, int], int] = {}
+    for x, y in _steps(curve.points, frame, fine_x, fine_y):
+        spot = (min(y // fine_y, frame.down - 1), min(x // fine_x, frame.across - 1))
+        dots[spot] = dots.get(spot, 0) | (_DOTS[x % 2][y % 4] if braille else 0)
+    sign = "*" if curve.role is Role.MAIN else signs[curve.role]
+    for (line, column), code in dots.items():
+        # A ghost is dashed by leaving out every third character, as in the picture.
+        if curve.role is not Role.GHOST or column % 3 < 2:
+            field[line][column] = chr(_BRAILLE + code) if braille else sign
+    for at, level in curve.points if curve.marked and curve.role is Role.MAIN else ():
+        field[min(frame.line(level), frame.down - 1)][min(frame.column(at), frame.across - 1)] = signs["mark"]
+
+
+def _steps(points: Sequence[_Point], frame: _Frame, fine_x: int, fine_y: int) -> Iterator[tuple[int, int]]:
+    """Every dot on the way from point to point: a steep fall skips lines of dots otherwise."""
+    spots = [(frame.column(x, fine_x), frame.line(y, fine_y)) for x, y in points]
+    yield from spots[:1]
+    for (x0, y0), (x1, y1) in pairwise(spots):
+        count = max(abs(x1 - x0), abs(y1 - y0), 1)
+        for step in range(1, count + 1):
+            yield x0 + (x1 - x0) * step // count, y0 + (y1 - y0) * step // count
+
+
+def _scale(frame: _Frame, line: int, unit: str) -> str:
+    """The y beside the first, middle and last line: a figure on every line would hide the curve."""
+    if line not in (0, frame.down // 2, frame.down - 1):
+        return ""
+    middle = frame.high - (frame.high - frame.low) * (line + 0.5) / frame.down
+    return f"{middle:.2f} {unit}" if frame.high - frame.low > 0.1 else f"{middle:.3f} {unit}"
+
+
+def _foot(frame: _Frame, unit: str) -> list[str]:
+    """The x at both ends; the unit below them where the plot is narrow."""
+    left, right, lead = f"{frame.left:.3g}", f"{frame.right:.4g}", " " * (_LEFT + 1)
+    if len(left) + len(right) + len(unit) + 2 <= frame.across:
+        return [lead + left + f"{right} {unit}".rjust(frame.across - len(left))]
+    return [lead + left + right.rjust(frame.across - len(left)), f"{lead}{unit}"]
+
+
+def _broken(line: str, width: int) -> list[str]:
+    return textwrap.wrap(
+        line, max(width, 2 * _LEFT), subsequent_indent=" " * (_LEFT + 1), drop_whitespace=True
+    )
+
+
+def _legend(shown: Curves, signs: dict[str, str], plain: bool) -> list[str]:
+    """What each kind of curve is, each once."""
+    main = (
+        signs["mark"]
+        if any(c.marked and c.role is Role.MAIN for c in shown.curves)
+        else "*"
+        if plain
+        else "⠒"
+    )
+    drawn = {Role.MAIN: main, Role.FAINT: signs["faint"] * 2, Role.GHOST: signs["ghost"] * 2}
+    lines = [f"{drawn[curve.role]:>{_LEFT}} {curve.label}" for curve in shown.curves]
+    lines += [f"{signs['cone'] * 2:>{_LEFT}} {cone.label}" for cone in shown.cones[:1]]
+    if shown.level is not None:
+        lines.append(f"{signs['level']:>{_LEFT}} {shown.level[0]} {shown.level[1]:g} {shown.y_unit}")
+    return list(dict.fromkeys(lines))

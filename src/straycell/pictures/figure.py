@@ -1,0 +1,51 @@
+"""What all pictures share: the canvas, its ink, and how it is written. Same input, same bytes (for one version of matplotlib)."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import warnings
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+Kind = Literal["png", "svg"]
+INK, GRID, LINE = "#22303c", "#d5dbe0", "#b00020"
+
+
+def canvas(width_in: float, height_in: float, dpi: int = 150) -> tuple[Figure, Axes]:
+    """An empty figure with one panel, dressed like all others."""
+    # Loaded here and not above: matplotlib takes longer to import than most commands run.
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(width_in, height_in), dpi=dpi, facecolor="white", layout="constrained")
+    FigureCanvasAgg(figure)
+    panel = figure.subplots()
+    panel.grid(color=GRID, linewidth=0.8)
+    panel.set_axisbelow(True)
+    panel.tick_params(colors=INK)
+    panel.spines[["top", "right"]].set_visible(False)
+    return figure, panel
+
+
+def written(figure: Figure, kind: Kind, shown: object) -> bytes:
+    """The figure as a file; the digest of what it shows is in it, so that an old picture is known as one."""
+    import matplotlib as mpl
+
+    description = {"Description": digest(shown)}
+    png = {"Software": "straycell", **description}
+    svg = {"Date": None, "Creator": "straycell", **description}
+    out = io.BytesIO()
+    with mpl.rc_context({"svg.hashsalt": "straycell"}), warnings.catch_warnings():
+        # A name in letters that the library's face lacks is drawn as boxes; that is no reason to warn.
+        warnings.filterwarnings("ignore", message="Glyph .* missing")
+        figure.savefig(out, format=kind, metadata=png if kind == "png" else svg)
+    return out.getvalue()
+
+
+def digest(shown: object) -> str:
+    """What a picture shows, in 16 characters."""
+    return hashlib.sha256(repr(shown).encode()).hexdigest()[:16]
