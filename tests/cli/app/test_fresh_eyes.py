@@ -37,20 +37,20 @@ SHOP_CASES = [tuple(part.strip() for part in line.split("|")) for line in WORKSH
 NO_CELL_IN_HAND = """
 intake              a dialogue: tests/cli/intake
 scan                reads codes: tests/cli/use
-teardown            correct list show withdraw: entries and lists
-cell                list history withdraw photo: entries, lists, files
+teardown            correct list show withdraw plot: entries and lists
+cell                list history withdraw photo plot: entries, lists, files
 meter               what measures
 charger             what charges
 reading             undo: as supersede
 trace               list show plot keep trim: files
-verdict             list refresh: lists
+verdict             list refresh plot: lists
 rules               limits
 cautions            the cautions themselves
 load                from-log: a file
 project             what a device needs
 build               list: a list; finish: see below
 label               sheet read stocks calibrate: printing and reading
-box                 list: a list
+box                 list plot: a list
 incident            kinds: a list
 handover            list close: lists and a signature
 import              readings: what was measured before
