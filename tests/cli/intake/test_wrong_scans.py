@@ -95,7 +95,25 @@ class Person:
         self.label, self.measured = "", self.measured + 0.017
 
 
-def drive(bench: Bench, person: Person) -> None:
+class Typist:
+    """Types what is written, whatever is asked."""
+
+    def __init__(self, *lines: str) -> None:
+        self._left, self.asked = list(lines), list[str]()
+
+    def answer(self, ask: script.Ask) -> str:
+        """The next line."""
+        self.asked.append(ask.prompt)
+        return self._left.pop(0)
+
+    def hear(self, said: script.Say) -> None:
+        """Reads nothing."""
+
+    def keep(self, code: str) -> None:
+        """Goes on."""
+
+
+def drive(bench: Bench, person: Person | Typist) -> None:
     """The dialogue of the terminal, without one."""
     dialogue = intake(Session(store_actions.start(bench, teardown=None, due=False)))
     effect: Any = next(dialogue)
@@ -153,3 +171,14 @@ def test_no_code_becomes_a_name_or_a_print(tmp_path: Path) -> None:
         with bench.reading() as reader:
             assert [(t.title, t.kind) for t in reader.teardowns()] == [("pump", "pump")]
             assert {cell.facts.marking for cell in reader.cells()} == {"INR18650"}
+
+
+def test_cells_condemned_at_intake_weigh_what_their_print_says(tmp_path: Path) -> None:
+    """Three swollen 18650 are handed over at some 45 g each (cell sheets), not as the largest cells there are."""
+    bench = Bench(tmp_path / "bench.sqlite", load_rules(), NOW)
+    swollen = ("s", "INR18650 2600mAh")
+    drive(bench, Typist("pump", "pump", "", "1", "INR14500 800mAh", *swollen, *swollen, *swollen, "q"))
+    with bench.writing() as writer:
+        listed = writer.handover_list(writer.add_handover("yard").id, bench.rules, bench.now)
+    cells = [cell for line in listed.lines for cell in line.cells]
+    assert len(cells) == 3 and 3 * 43.0 <= sum(cell.mass.value for cell in cells) <= 3 * 55.0
