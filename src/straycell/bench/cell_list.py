@@ -43,15 +43,19 @@ class Listed:
 
 
 def cell_list(reader: Reader, rules: RuleSet, now: datetime, wanted: Wanted) -> list[Listed]:
-    """The wanted cells by code, with the figures that count at `now`."""
+    """The wanted cells by code, with the figures that count at `now`. Raises BadData: no such box or tear-down."""
     from straycell.acceptance import figures
 
+    # A mistyped name would look like an empty box.
+    if wanted.box is not None:
+        reader.box(wanted.box)
+    source = None if wanted.teardown is None else reader.teardown(wanted.teardown).code
     cells = [
         cell
         for cell in reader.cells(
             stage=wanted.stage, chemistry=wanted.chemistry, form=wanted.form, box=wanted.box
         )
-        if wanted.teardown in (None, cell.teardown)
+        if source in (None, cell.teardown)
     ]
     notes = reader.notes()
     if wanted.search is not None:

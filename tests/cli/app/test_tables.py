@@ -66,6 +66,13 @@ def test_an_unknown_order_is_refused_with_the_known_ones(shelf: Bench) -> None:
     assert "one of: code outcome until" in shelf.refused("verdict list --sort colour", 2)
 
 
+def test_a_mistyped_box_or_tear_down_is_not_an_empty_list(shelf: Bench) -> None:
+    """It is named; a tear-down's code is understood as everywhere."""
+    assert "'attik'" in shelf.refused("cell list --box attik", 3)
+    assert "AT7" in shelf.refused("cell list --teardown at7", 3)
+    assert len(shelf.do("cell list --box attic")) == 1
+
+
 @pytest.mark.parametrize("line", ["cell list", "cell list --sort box", "verdict list"])
 def test_tables_fit_eighty_columns_whatever_they_hold(line: str, shelf: Bench) -> None:
     """A long box and a long marking both give way; the code never does."""
