@@ -37,6 +37,9 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
     "--hide-scrollbars",
+    # A made-up camera that is given without asking.
+    "--use-fake-device-for-media-stream",
+    "--use-fake-ui-for-media-stream",
 ]
 PATIENCE_S = 20.0
 

@@ -148,3 +148,49 @@ def test_a_project_without_cells_shows_what_the_stock_gives(
         found = bench.run(["match", each["name"], "--json"]).json
         assert ("The stock serves it" in shown) is found["served"]
         assert all(code in shown for group in found["groups"] for code in group)
+
+
+def test_the_plan_that_was_read_is_reserved_and_no_other(
+    reserved: tuple[Bench, str, list[list[str]]],
+) -> None:
+    """As `build reserve --plan`; a plan that is no longer true reserves nothing and says so."""
+    bench, _, _ = reserved
+    page = Page(bench)
+    page.pair()
+    name = next(
+        each["name"]
+        for each in bench.do("project list")
+        if each["state"] == "pending" and bench.run(["match", each["name"], "--json"]).json["served"]
+    )
+    found = bench.run(["match", name, "--json"]).json
+    opened, before = f"/project?name={name}", bench.store.read_bytes()
+    filled = fields_of(page.get(opened).text)
+    assert filled["plan"] == found["plan"]
+    old = page.client.post("/project/reserve", data={**filled, "plan": "0" * 12})
+    assert old.status_code == 422 and "is no longer true" in text_of(old.text)
+    assert bench.store.read_bytes() == before
+    page.client.post("/project/reserve", data=filled)
+    (build,) = (each for each in bench.do("build list") if each["project"] == name)
+    assert build["groups"] == found["groups"] and build["state"] == "reserved"
+
+
+def test_condemned_cells_are_gathered_and_leave_once_it_was_asked_twice(
+    page: Page, bench: Bench, three: list[str]
+) -> None:
+    """A list for a place, its paper, and the final word; as `handover add` and `handover close`."""
+    for code in three[:2]:
+        bench.do(f"discard {code} --because 'fell into the stove'")
+    filled = fields_of(page.get("/handovers").text)
+    assert "write" in text_of(page.client.post("/handovers/add", data={**filled, "place": " "}).text)
+    page.client.post("/handovers/add", data={**filled, "place": "collection point"})
+    (entry,) = bench.do("handover list")
+    assert sorted(entry["cells"]) == sorted(three[:2]) and entry["state"] == "open"
+    said = {**fields_of(page.get("/handovers").text), "number": entry["id"]}
+    said.pop("sure", None)
+    assert "Have they left?" in text_of(page.client.post("/handovers/close", data=said).text)
+    assert bench.do("handover list")[0]["state"] == "open"
+    gone = text_of(page.client.post("/handovers/close", data={**said, "sure": "yes"}).text)
+    assert "2 cells were handed over to collection point" in gone
+    assert bench.do("handover list")[0]["state"] == "closed"
+    again = page.client.post("/handovers/close", data={**said, "sure": "yes"})
+    assert again.status_code == 422 and "was closed on" in text_of(again.text)

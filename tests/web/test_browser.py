@@ -6,11 +6,15 @@ from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import pytest
 from tests.cli.bench import Bench
+from tests.store.test_photographs import picture
 from tests.web.browser import Served, chromium, needs_browser, wait_for
 from tests.web.rig import Page
+
+from straycell.web.entry import FORMS
 
 pytestmark = needs_browser
 AXE = Path(__file__).parent / "vendor" / "axe.min.js"
@@ -265,40 +269,190 @@ return [...document.querySelectorAll("a, button, input:not([type=hidden]), selec
 """
 
 
-def test_no_page_has_a_fault_that_an_audit_finds(phone: Phone, page: Page, bench: Bench, code: str) -> None:
-    """axe-core in light and dark (contrast, labels, landmarks, focus), targets of 48 px, no page wider than its screen."""
-    bench.do(f"reading add {code} --look rust-specks")
-    (other,) = bench.do("cell add --teardown AT1 --pack 1 --form 18650 --chemistry nmc")
-    bench.do(f"discard {other['code']} --because 'fell into the stove'")
-    forms = [f"/cell/{code}/record/{name}" for name in ("look", "rest", "capacity", "resistance", "charge")]
-    parts = [f"/cell/{code}/{name}" for name in ("incident", "discard", "move")]
-    paths = [
-        "/",
-        "/boxes",
-        "/box?name=tin",
-        "/projects",
-        "/intake",
-        "/find?q=vacuum",
-        f"/cell/{code}",
-        f"/cell/{other['code']}",
-        "/due",
-        "/device",
-        "/nothing",
-        *forms,
-        *parts,
-    ]
-    audit, wrong = AXE.read_text(encoding="utf-8"), []
-    for path in paths:
+class Audit:
+    """Looks at one page after the other and collects what is wrong with it."""
+
+    def __init__(self, phone: Phone) -> None:
+        self.phone, self.wrong = phone, []  # type: Phone, list[str]
+        self.script = AXE.read_text(encoding="utf-8")
+
+    def look(self, name: str) -> None:
+        """The page that is open: axe-core in light and dark, targets of 48 px, no page wider than its screen."""
+        phone = self.phone
+        for width in WIDTHS_PX:
+            phone.screen(width)
+            if not phone.script("return document.documentElement.scrollWidth <= innerWidth"):
+                self.wrong.append(f"{name} is wider than {width} px")
+        phone.screen(360)
+        self.wrong += [f"{name}: small target {each}" for each in phone.script(SMALL)]
+        phone.script(self.script)
         for scheme in ("light", "dark"):
             phone.screen(360, scheme)
-            if scheme == "light":
-                phone.open(path)
-                for width in WIDTHS_PX:
-                    phone.screen(width)
-                    if not phone.script("return document.documentElement.scrollWidth <= innerWidth"):
-                        wrong.append(f"{path} is wider than {width} px")
-                phone.screen(360)
-                wrong += [f"{path}: small target {each}" for each in phone.script(SMALL)]
-                phone.script(audit)
-            wrong += [f"{path} {scheme}: {fault}" for fault in phone.driver.execute_async_script(AUDIT)]
-    assert not wrong, "\n".join(wrong)
+            found = phone.driver.execute_async_script(AUDIT)
+            self.wrong += [f"{name} {scheme}: {fault}" for fault in found]
+
+    def open(self, *paths: str) -> None:
+        for path in paths:
+            self.phone.screen(360)
+            self.phone.open(path)
+            self.look(path)
+
+
+def test_no_page_of_a_cell_has_a_fault_that_an_audit_finds(
+    phone: Phone, bench: Bench, code: str, tmp_path: Path
+) -> None:
+    """Every form, the dangers, the intake with a question, the hand-over that is asked twice."""
+    bench.do(f"reading add {code} --look clean --as-found-voltage 3.7V --meter hand")
+    bench.do(f"cell photo {code} {picture(tmp_path / 'dent.jpg')}")
+    bench.do(f"charge add {code} --current 0.5A --until 4.2V --temperature 21C --peak-temperature 24C")
+    (other,) = bench.do("cell add --teardown AT1 --pack 1 --form 18650 --chemistry nmc")
+    bench.do(f"discard {other['code']} --because 'fell into the stove'")
+    audit = Audit(phone)
+    audit.open("/", "/find?q=vacuum", "/due", "/boxes", "/box?name=tin", "/pictures", "/projects", "/intake")
+    audit.open("/handovers", "/device", "/nothing", f"/cell/{other['code']}", f"/photograph/{code}")
+    audit.open(f"/cell/{code}", *(f"/cell/{code}/record/{name}" for name in FORMS))
+    audit.open(*(f"/cell/{code}/{name}" for name in ("incident", "discard", "move")))
+    phone.open(f"/cell/{code}/discard")
+    phone.type("because", "a dent beside the plus end")
+    phone.tap("button.stop")
+    audit.look("discard, asked")
+    phone.tap("button.stop.main")
+    wait_for(lambda: phone.driver.find_elements("css selector", ".danger-screen ul"))
+    audit.look("danger")
+    phone.open("/handovers")
+    phone.type("place", "collection point")
+    phone.tap("button.main")
+    phone.tap(".card form button")
+    audit.look("hand-over, asked")
+    phone.open("/intake")
+    phone.tap("form[action='/intake/begin'] button.main")
+    phone.find("#text")
+    audit.look("intake, a question")
+    assert not audit.wrong, "\n".join(audit.wrong)
+
+
+@pytest.fixture
+def workshop(driver: Any, sample_copy: Bench) -> Iterator[tuple[Phone, Bench]]:
+    """A phone in the sample workshop."""
+    page = Page(sample_copy, hosts=("127.0.0.1",))
+    served = Served(page)
+    yield Phone(driver, served, page.codes[-1]), sample_copy
+    served.stop()
+
+
+def test_no_page_of_a_project_has_a_fault_that_an_audit_finds(workshop: tuple[Phone, Bench]) -> None:
+    """Served, not served, reserved, and the pick list with its right and its wrong answer."""
+    phone, bench = workshop
+    names = [each["name"] for each in bench.do("project list")]
+    build = bench.do("build reserve 'bird-box camera'")
+    audit = Audit(phone)
+    audit.open("/projects", "/handovers", *(f"/project?name={quote(name)}" for name in names))
+    pick = f"/pick?name={quote(build['project'])}"
+    audit.open(pick)
+    for cell in (build["groups"][-1][-1], build["groups"][0][0]):
+        phone.screen(360)
+        phone.open(pick)
+        phone.type("code", cell)
+        phone.tap("button.typed:not([hidden])")
+        wait_for(lambda: phone.driver.find_elements("css selector", ".good-screen, .bad-screen"))
+        audit.look(f"pick {cell}")
+    assert not audit.wrong, "\n".join(audit.wrong)
+
+
+def test_a_pick_list_refuses_a_wrong_cell_and_goes_on_with_the_right_one(
+    workshop: tuple[Phone, Bench],
+) -> None:
+    """Red with where it belongs, and the same position again; green, and the next one; nothing is written."""
+    phone, bench = workshop
+    build = bench.do("build reserve 'bird-box camera'")
+    codes, before = [code for group in build["groups"] for code in group], bench.store.read_bytes()
+    phone.open(f"/pick?name={quote(build['project'])}")
+    for typed, right in ((codes[1], False), (codes[0], True)):
+        assert f"1a: {codes[0]}" in phone.find("h1").text
+        phone.type("code", typed)
+        phone.tap("button.typed:not([hidden])")
+        shown = wait_for(lambda: phone.driver.find_elements("css selector", ".good-screen, .bad-screen"))[0]
+        assert ("good-screen" in shown.get_attribute("class")) is right
+        assert (f"{typed} is right here" if right else "it belongs at") in shown.text
+    assert codes[1] in phone.find("h1").text and bench.store.read_bytes() == before
+
+
+def test_a_discard_is_asked_twice_and_can_be_left_both_times(phone: Phone, bench: Bench, code: str) -> None:
+    """The first tap asks for the reason again, the way back keeps the cell, the second yes is final."""
+    path = f"/cell/{code}/discard"
+    for keep in (True, False):
+        phone.open(path)
+        phone.type("because", "a dent beside the plus end")
+        phone.tap("button.stop")
+        assert "No later reading brings it back." in phone.find(".danger-screen").text
+        assert bench.do(f"cell show {code}")["outcome"] == "hold"
+        phone.tap(".danger-screen a.button" if keep else ".danger-screen button.stop")
+        if keep:
+            wait_for(lambda: phone.path == f"/cell/{code}")
+    wait_for(lambda: "a dent beside the plus end" in phone.words)
+    assert bench.do(f"cell show {code}")["outcome"] == "discard"
+
+
+def test_the_page_is_dark_where_the_device_is(phone: Phone, code: str) -> None:
+    """Light letters on a dark ground, and the other way round; the outcome keeps its own sign in both."""
+    for scheme, dark in (("dark", True), ("light", False)):
+        phone.screen(360, scheme)
+        phone.open(f"/cell/{code}")
+        ground, ink = phone.script(
+            "const s = getComputedStyle(document.body);"
+            "return [s.backgroundColor, s.color].map((c) => c.match(/\\d+/g).slice(0, 3).reduce((a, n) => a + +n, 0))"
+        )
+        assert (ground < ink) is dark
+        assert phone.find(".outcome .sign").text.strip()
+
+
+CAMERA = """
+window.BarcodeDetector = class {
+  constructor(options) { if (options.formats[0] !== "qr_code") throw new TypeError(); this.looks = 0; }
+  async detect(video) {
+    if (!(video.srcObject && video.srcObject.active)) throw new TypeError("no camera");
+    return ++this.looks < 3 ? [] : [{ rawValue: "HTTPS://BENCH.EXAMPLE/%s" }];
+  }
+};
+"""
+
+
+def test_a_live_camera_finds_a_cell_where_the_browser_can_read_it(
+    phone: Phone, page: Page, bench: Bench, code: str
+) -> None:
+    """The browser's own reader gives the label's address; the camera is let go. Without one nothing is offered."""
+    phone.open("/")
+    assert not phone.find("[data-live]").is_displayed(), "this browser has no reader of its own"
+    added = phone.driver.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", {"source": CAMERA % code})
+    try:
+        phone.open("/")
+        phone.tap("[data-live]")
+        wait_for(lambda: phone.path == f"/cell/{code}")
+        phone.open("/box?name=tin")
+        phone.tap("[data-live]")
+        wait_for(lambda: f"{code} now lies in tin" in phone.words)
+    finally:
+        phone.driver.execute_cdp_cmd("Page.removeScriptToEvaluateOnNewDocument", added)
+    assert bench.do(f"cell show {code}")["box"] == "tin"
+
+
+def test_a_photograph_of_a_dent_is_seen_on_the_cells_page(
+    phone: Phone, bench: Bench, code: str, tmp_path: Path
+) -> None:
+    """Chosen, scaled, kept and shown: the picture itself is loaded."""
+    phone.open(f"/cell/{code}")
+    phone.tap(f"a[href='/photograph/{code}']")
+    phone.type("photo", str(picture(tmp_path / "dent.jpg")))
+    wait_for(lambda: phone.path == f"/cell/{code}")
+    shown = phone.find(".pictures img")
+    phone.script("document.querySelector('.pictures img').scrollIntoView()")
+    wait_for(lambda: phone.driver.execute_script("return arguments[0].naturalWidth", shown) == 1600)
+
+
+def test_a_charge_that_was_begun_is_counted_down_on_its_page(phone: Phone, bench: Bench, code: str) -> None:
+    """By the bench's clock."""
+    bench.do(f"reading add {code} --look clean --as-found-voltage 3.7V --meter hand")
+    phone.open(f"/cell/{code}/record/charge")
+    phone.tap(f"form[action='/charge/{code}'] button")
+    timer = wait_for(lambda: phone.driver.find_elements("css selector", ".timer time[data-until]"))[0]
+    assert wait_for(lambda: "0 h 30 min left" in timer.text)

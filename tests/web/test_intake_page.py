@@ -101,3 +101,17 @@ def test_an_answer_without_its_question_changes_nothing(page: Page, step: str) -
     token = fields_of(page.get("/intake").text)["token"]
     page.client.post("/intake/answer", data={"token": token, "step": step, "text": "x"})
     assert "what did you open?" in page.get("/intake").text
+
+
+def test_the_evenings_labels_are_a_sheet_that_is_remembered(page: Page, bench: Bench, tmp_path: Path) -> None:
+    """The bytes of `label sheet`; afterwards no label is outdated. Before a cell is kept there is nothing to print."""
+    begin(page)
+    token = fields_of(page.get("/intake").text)["token"]
+    assert page.client.post("/intake/labels", data={"token": token}).status_code == 422
+    say(page, *BEGINNING, *A_CELL, "q")
+    bench.do(f"label sheet --teardown AT1 --out {tmp_path / 'typed.pdf'}")
+    answer = page.client.post("/intake/labels", data={"token": token})
+    assert answer.headers["content-type"] == "application/pdf"
+    assert answer.content == (tmp_path / "typed.pdf").read_bytes()
+    printed = [event for event in bench.do("cell history A00002M") if event["verb"] == "labels-printed"]
+    assert len(printed) == 2

@@ -19,9 +19,21 @@ from straycell.web import guard
 from straycell.web.devices import Devices, Scope, devices_path
 from straycell.web.limits import Limiter
 from straycell.web.pairing import TRIES, Pairing
-from straycell.web.routes import boxes, cell, due, find, intake, pair, part, photograph, projects, record
+from straycell.web.routes import (
+    boxes,
+    cell,
+    due,
+    find,
+    handover,
+    intake,
+    pair,
+    part,
+    photograph,
+    projects,
+    record,
+)
 
-ROUTERS = (boxes, cell, due, find, intake, pair, part, photograph, projects, record)
+ROUTERS = (boxes, cell, due, find, handover, intake, pair, part, photograph, projects, record)
 TEMPLATES = Path(straycell.web.__file__).parent / "templates"
 
 
@@ -265,3 +277,13 @@ def test_a_client_without_pairing_can_read_the_files_that_hold_no_data(bench: Be
     assert client.get("/static/page.css").status_code == 200
     for path in ("/static/../words.toml", "/static/%2e%2e/words.toml"):
         assert "Pairing code" in client.get(path).text or client.get(path).status_code == 404
+
+
+def test_behind_a_proxy_that_speaks_https_forms_are_taken(page: Page, code: str) -> None:
+    """The browser names https, the proxy asks by http and keeps the host: it is the same origin; another host is not."""
+    filled = fields_of(page.get(f"/cell/{code}/record/mass").text) | {"mass_g": "45"}
+    for origin, status in (("https://testserver", 303), ("https://elsewhere", 403)):
+        answer = page.client.post(
+            f"/cell/{code}/record/mass", data=filled, headers={"origin": origin}, follow_redirects=False
+        )
+        assert answer.status_code == status

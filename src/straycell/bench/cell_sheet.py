@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 from straycell.bench.context import Bench
+from straycell.bench.recording.running import LONGEST_CHARGE
 from straycell.bench.uncounted_capacity import doubted, remedy
 from straycell.cells import Cell
 from straycell.keys import RecordKey
@@ -65,10 +66,14 @@ def sheet_of(bench: Bench, reader: Reader, code: str) -> CellSheet:
 
 @dataclass(frozen=True, slots=True)
 class CellHistory:
-    """Every write that concerned a cell, oldest first, and what each recorded of it."""
+    """Every write that concerned a cell, oldest first, and what each recorded of it.
+
+    `begun`: when a charge of it was begun that is not recorded yet, by its code.
+    """
 
     events: tuple[Event, ...]
     recorded: Mapping[int, tuple[RecordedReading, ...]]
+    begun: Mapping[str, datetime] = field(default_factory=dict)
 
 
 def cell_history(bench: Bench, code: str) -> CellHistory:
@@ -82,7 +87,8 @@ def sheet_with_history(bench: Bench, code: str) -> tuple[CellSheet, CellHistory]
     """Both of one moment, its readings looked up once; its events name no other cell."""
     with bench.reading() as reader:
         sheet = sheet_of(bench, reader, reader.find_code(code))
-        return sheet, _history(reader.history(sheet.cell.code, others=False), sheet.recorded)
+        found = _history(reader.history(sheet.cell.code, others=False), sheet.recorded)
+        return sheet, replace(found, begun=reader.charges_begun(bench.now - LONGEST_CHARGE, sheet.cell.code))
 
 
 def _history(events: Iterable[Event], entries: Iterable[RecordedReading]) -> CellHistory:

@@ -112,6 +112,7 @@ class Reader:
     history = _looks(_events.history)
     notes = _looks(_events.notes)
     last_event = _looks(_events.last_event)
+    charges_begun = _looks(_events.charges_begun)
     label_prints = _looks(_events.label_prints)
     printer_scale = _looks(_events.printer_scale)
 

@@ -116,6 +116,7 @@ class Writer(Reader):
     last_added = _writes(withdraw.last_added)
     set_aside_codes = _writes(cells.set_aside_codes)
     add_photograph = _writes(photographs.add_photograph)
+    begin_charge = _writes(events.begin_charge)
     record_labels = _writes(events.record_labels)
     record_scale = _writes(events.record_scale)
 

@@ -18,7 +18,20 @@ from starlette.types import ASGIApp
 from straycell.errors import StoreFault, StraycellError
 from straycell.web import view
 from straycell.web.guard import Guard, TooLarge
-from straycell.web.routes import api, boxes, cell, due, find, intake, pair, part, photograph, projects, record
+from straycell.web.routes import (
+    api,
+    boxes,
+    cell,
+    due,
+    find,
+    handover,
+    intake,
+    pair,
+    part,
+    photograph,
+    projects,
+    record,
+)
 from straycell.web.site import Settings, Site
 
 _FAULTS = {HTTPStatus.NOT_FOUND: "not-found", HTTPStatus.METHOD_NOT_ALLOWED: "not-found"}
@@ -38,7 +51,7 @@ def make_site(settings: Settings, announce: Callable[[str], None]) -> tuple[Site
         return FileResponse(folder / "worker.js", media_type="text/javascript")
 
     app.mount("/api/v1", api.api)
-    for module in (pair, due, cell, record, part, photograph, boxes, projects, intake, find):
+    for module in (pair, due, cell, record, part, photograph, boxes, projects, handover, intake, find):
         app.include_router(module.router)
     for each in (app, api.api):
         each.add_exception_handler(StraycellError, _user_fault)

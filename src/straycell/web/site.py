@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 class Settings:
     """How the page is served. `hosts` are the names it answers to; `clock` gives UTC.
 
-    `read_only` lets nobody write; `secure`: it is reached by https.
+    `read_only` lets nobody write; `secure`: it is reached by https; `stocks`: where own label stocks lie.
     """
 
     store: Path
@@ -33,6 +33,7 @@ class Settings:
     hosts: tuple[str, ...]
     read_only: bool = False
     secure: bool = False
+    stocks: Path = Path("labels")
 
 
 @dataclass(frozen=True, slots=True)

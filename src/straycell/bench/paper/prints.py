@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from straycell.bench.cell_list import Listed, Wanted, cell_list
 from straycell.bench.context import Bench
 from straycell.bench.paper.build_sheet import build_sheet
 from straycell.bench.paper.charts import boxes_chart_of, limits_chart_of, yield_chart, yields_of
 from straycell.bench.paper.curves_of import rest_curves_of, run_curves_of
+from straycell.errors import BadData
+from straycell.labels.content import Purpose
 from straycell.pictures.bars import chart_picture
 from straycell.pictures.curves import curves_picture
 from straycell.pictures.figure import Kind
 from straycell.pictures.stock import Point
 from straycell.safety import Step, cautions_for
+
+if TYPE_CHECKING:
+    from straycell.bench.paper.labels_of import CellLabel
+    from straycell.labels.stocks.stock import Stock
 
 DPI = 100
 
@@ -60,6 +68,32 @@ def boxes_picture(bench: Bench, kind: Kind = "svg") -> bytes:
 def yield_picture(bench: Bench, kind: Kind = "svg") -> bytes:
     """What each kind of gear gave, an object and an hour at the bench."""
     return chart_picture(yield_chart(yields_of(bench)), kind, DPI)
+
+
+def shelf_labels(
+    bench: Bench, known: Mapping[str, Stock], codes: Sequence[str]
+) -> tuple[bytes, list[CellLabel]]:
+    """A sheet of these cells on the stocks of their forms, and what each label says. Raises BadData."""
+    from straycell.bench.paper.labels_of import labels_of, on_stocks
+    from straycell.labels.render import sheet_pdf
+
+    with bench.reading() as reader:
+        labels = labels_of(reader, bench.rules, bench.now, [reader.find_code(code) for code in codes])
+    # By form: a label that is too wide bridges the poles or hides the vent.
+    margin = [caution.text for caution in cautions_for(Step.LABEL, quiet=True)]
+    return sheet_pdf(on_stocks(known, labels), bench.now, cautions=margin), labels
+
+
+def print_shelf_labels(bench: Bench, own: Path, codes: Sequence[str]) -> bytes:
+    """The same as a file, remembered as printed. `own`: a person's own label stocks. Raises BadData, StoreFault."""
+    from straycell.labels.stocks.files import all_stocks
+
+    if not codes:
+        raise BadData("no cell was named to print a label for", "record cells first")
+    pdf, labels = shelf_labels(bench, all_stocks(own), codes)
+    with bench.writing() as writer:
+        writer.record_labels(Purpose.SHELF.value, {label.cell.code: label.fingerprint for label in labels})
+    return pdf
 
 
 def handover_pdf_of(bench: Bench, number: str) -> bytes:

@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, Select, func, select
 
 from straycell.errors import BadData
+from straycell.readings import Quantity
 from straycell.store.book.records import Event, LabelPrint
 from straycell.store.book.stock import cells
 from straycell.store.column_values import from_json, from_us, to_us
@@ -97,6 +98,38 @@ def notes(conn: Connection) -> dict[str, str]:
         .order_by(EVENT.c.id)
     )
     return {row.code: row.because for row in rows}
+
+
+# --- what runs ---------------------------------------------------------------------------------------
+
+_BEGUN = "charge-begun"
+
+
+def begin_charge(pen: Pen, code: str) -> None:
+    """A charge of this cell begins: noted so that somebody looks at it. What it put in is recorded when it ends."""
+    cells.require_cells(pen.conn, [code])
+    cells.require_here(pen.conn, [code])
+    pen.event(_BEGUN, [code])
+
+
+def charges_begun(conn: Connection, since: datetime, code: str | None = None) -> dict[str, datetime]:
+    """When a charge began, by code, for the cells (None: all) of which none was recorded after that.
+
+    `since` (UTC): no older ones.
+    """
+    begun = (
+        select(EVENT_CELL.c.code, func.max(EVENT.c.at_us).label("at_us"))
+        .join(EVENT, EVENT.c.id == EVENT_CELL.c.event_id)
+        .where(EVENT.c.verb == _BEGUN, EVENT.c.at_us >= to_us(since))
+        .group_by(EVENT_CELL.c.code)
+    )
+    begun = begun if code is None else begun.where(EVENT_CELL.c.code == code)
+    rows = {row.code: row.at_us for row in conn.execute(begun)}
+    ended = select(READING.c.code, func.max(READING.c.recorded_at_us).label("at_us")).where(
+        READING.c.code.in_(rows), READING.c.quantity == Quantity.CHARGE.value
+    )
+    last = {row.code: row.at_us for row in conn.execute(ended.group_by(READING.c.code))}
+    return {code: from_us(at_us) for code, at_us in rows.items() if last.get(code, -1) < at_us}
 
 
 # --- what was printed -------------------------------------------------------------------------------

@@ -13,6 +13,7 @@ from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.acceptance.work import WorkKind
 from straycell.bench import verdict_words
 from straycell.bench.cell_sheet import sheet_with_history
+from straycell.bench.recording.running import timers
 from straycell.bench.wording import sheet_words
 from straycell.bench.wording.shapes import event_words
 from straycell.cells import Stage, parse_code
@@ -107,6 +108,7 @@ def show(visit: Visiting, code: str) -> Response:
         events=events,
         last_event=max((event.id for event in history.events), default=0),
         no_charge=charge_refusal(sheet.verdict, sheet.cell.facts.chemistry),
+        running=timers([sheet.verdict], history.begun, bench.now),
         gone=sheet.cell.stage in GONE,
         note=note,
     )

@@ -8,6 +8,7 @@ from itertools import groupby
 from fastapi import APIRouter
 from starlette.responses import Response
 
+from straycell.bench.recording.running import LONGEST_CHARGE, timers
 from straycell.safety import Step
 from straycell.safety.due.survey import due_now, survey
 from straycell.web.visit import Visiting
@@ -22,6 +23,8 @@ def board(visit: Visiting) -> Response:
     bench = visit.bench()
     with bench.reading() as reader:
         household = reader.household(bench.rules, bench.now)
+        begun = reader.charges_begun(bench.now - LONGEST_CHARGE)
+    running = timers((kept.verdict for kept in household.kept), begun, bench.now)
     items = survey(household)
     found = due_now(items, bench.now)
     coming = sorted(
@@ -31,5 +34,10 @@ def board(visit: Visiting) -> Response:
     danger = any(kind.danger for kind, _ in kinds)
     steps = [Step.LOOK_BAD] if danger else [Step.STORING] if found else []
     return visit.page(
-        "due.html", kinds=kinds, coming=coming, at=bench.now, cautions=visit.cautions(steps) if steps else []
+        "due.html",
+        kinds=kinds,
+        coming=coming,
+        running=running,
+        at=bench.now,
+        cautions=visit.cautions(steps) if steps else [],
     )

@@ -8,6 +8,7 @@ from starlette.responses import Response
 from straycell.bench.intake import store_actions
 from straycell.bench.intake.script import Caution
 from straycell.bench.intake.state import Session
+from straycell.bench.paper.prints import print_shelf_labels
 from straycell.web.talks import Cautions, Do, converse
 from straycell.web.visit import Visit, Visiting
 
@@ -45,6 +46,17 @@ def answer(visit: Visiting) -> Response:
             visit.site.talks.pop(visit.device.id, None)
             raise
     return visit.go("/intake")
+
+
+@router.post("/intake/labels")
+def labels(visit: Visiting) -> Response:
+    """The labels of the evening's cells as a sheet to print."""
+    talk = visit.site.talks.get(visit.device.id)
+    codes = [kept.code for kept in talk.session.kept.values()] if talk else []
+    pdf = print_shelf_labels(visit.bench(), visit.site.settings.stocks, codes)
+    return Response(
+        pdf, media_type="application/pdf", headers={"content-disposition": 'inline; filename="labels.pdf"'}
+    )
 
 
 @router.post("/intake/end")

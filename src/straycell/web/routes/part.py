@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from functools import partial
 from http import HTTPStatus
 from typing import Any
 
@@ -10,7 +10,7 @@ from fastapi import APIRouter
 from starlette.responses import Response
 
 from straycell.bench.cell_sheet import sheet_of
-from straycell.bench.context import Bench, SentTwice
+from straycell.bench.context import Bench
 from straycell.bench.recording.discard import discard_cell, record_incident
 from straycell.bench.recording.record import lost_words
 from straycell.cells import parse_code
@@ -18,27 +18,11 @@ from straycell.errors import BadData, StraycellError
 from straycell.safety import Step
 from straycell.safety.incidents import RETEST, incident_kinds
 from straycell.typed import parse_line
-from straycell.web.routes.record import after_lines, danger_of, new_key, sent_form, status_of
+from straycell.web.routes.record import after_lines, danger_of, new_key, sent_once, status_of
 from straycell.web.site import Note
 from straycell.web.visit import Visit, Visiting
 
 router = APIRouter()
-
-
-def sent_once(
-    visit: Visit, typed: str, template: str, step: Step, act: Callable[[str, Bench], Note]
-) -> Response:
-    """Do what the form of a cell asks, and show what came of it on the cell's page; the form again where it is refused.
-
-    `act` gets the code and a bench that takes this form once.
-    """
-    code = parse_code(typed)
-    try:
-        return visit.go_with(f"/cell/{code}", act(code, visit.bench(sent_form(visit, code))))
-    except SentTwice as fault:
-        return visit.go_with(f"/cell/{code}", Note((fault.what,)))
-    except StraycellError as fault:
-        return part_page(visit, template, code, step, fault)
 
 
 @router.get("/cell/{code}/incident")
@@ -62,7 +46,7 @@ def incident(visit: Visiting, code: str) -> Response:
         why = [f"{done.kind.text}: {done.kind.why}"] if done.kind else []
         return Note((*why, *lines, *lost_words(done.lost)), danger, cautions)
 
-    return sent_once(visit, code, "incident.html", Step.INCIDENT, act)
+    return sent_once(visit, code, act, partial(part_page, visit, "incident.html", code, Step.INCIDENT))
 
 
 @router.get("/cell/{code}/discard")
@@ -88,7 +72,7 @@ def discard(visit: Visiting, code: str) -> Response:
         earlier = [] if done.earlier is None else ["it was discarded before: nothing was written"]
         return Note((f"{code} is discarded: {done.because}", *earlier, *lost), danger, cautions)
 
-    return sent_once(visit, code, "discard.html", Step.DISCARD, act)
+    return sent_once(visit, code, act, partial(part_page, visit, "discard.html", code, Step.DISCARD))
 
 
 @router.get("/cell/{code}/move")
@@ -108,7 +92,7 @@ def move(visit: Visiting, code: str) -> Response:
             moved = writer.move_cell(writer.find_code(code), visit.text("box"))
         return Note((f"{code} now lies in {moved.box}",))
 
-    return sent_once(visit, code, "move.html", Step.STORING, act)
+    return sent_once(visit, code, act, partial(part_page, visit, "move.html", code, Step.STORING))
 
 
 def part_page(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from fastapi import APIRouter
 from starlette.responses import Response
 
@@ -9,7 +11,8 @@ from straycell.bench.context import Bench
 from straycell.bench.recording.photograph import keep_photograph
 from straycell.safety import Step
 from straycell.web.routes.find import sent_photograph
-from straycell.web.routes.part import part_page, sent_once
+from straycell.web.routes.part import part_page
+from straycell.web.routes.record import sent_once
 from straycell.web.site import Note
 from straycell.web.visit import Visiting
 from straycell.web.words import words
@@ -40,4 +43,4 @@ def keep(visit: Visiting, code: str) -> Response:
             keep_photograph(bench, code, path)
         return Note((f"{words()['photograph']['kept']} {code}",))
 
-    return sent_once(visit, code, "photograph.html", Step.MEASURING, act)
+    return sent_once(visit, code, act, partial(part_page, visit, "photograph.html", code, Step.MEASURING))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from http import HTTPStatus
+from urllib.parse import quote
 
 from fastapi import APIRouter
 from starlette.responses import Response
@@ -11,8 +12,9 @@ from starlette.responses import Response
 from straycell.acceptance.permission import permission
 from straycell.bench import verdict_words
 from straycell.bench.context import Bench
-from straycell.bench.paper.prints import build_sheet_pdf_of, handover_pdf_of, stock_png
+from straycell.bench.paper.prints import build_sheet_pdf_of, stock_png
 from straycell.bench.project_match import project_match
+from straycell.bench.recording.reserve import reserve_plan
 from straycell.builds import Build
 from straycell.cells import position_name
 from straycell.errors import BadData, StraycellError
@@ -68,18 +70,35 @@ def picked(bench: Bench, build: Build, at: int, code: str) -> Pick:
 def projects(visit: Visiting) -> Response:
     """All projects, with where each is."""
     with visit.bench().reading() as reader:
-        return visit.page("projects.html", projects=reader.projects(), handovers=reader.handovers())
+        return visit.page("projects.html", projects=reader.projects())
 
 
 @router.get("/project")
 def project(visit: Visiting, name: str) -> Response:
-    """One project: its cells where it has them, else what the stock would give it. Nothing is reserved."""
+    """One project: its cells where it has them, else what the stock would give it. Nothing is reserved by looking."""
+    return _project(visit, name)
+
+
+@router.post("/project/reserve")
+def reserve(visit: Visiting) -> Response:
+    """Reserve the cells of the plan that was on the page."""
+    name = visit.text("name")
+    try:
+        reserve_plan(visit.bench(), name, visit.text("plan"))
+    except StraycellError as fault:
+        return _project(visit, name, fault)
+    return visit.go(f"/project?name={quote(name)}")
+
+
+def _project(visit: Visit, name: str, fault: StraycellError | None = None) -> Response:
     bench = visit.bench()
     with bench.reading() as reader:
         entry, build = reader.project(name), reader.live_build(name)
         match = project_match(bench, reader, name) if build is None else None
     return visit.page(
         "project.html",
+        HTTPStatus.OK if fault is None else status_of(fault),
+        fault=fault,
         entry=entry,
         build=build,
         positions=positions(build) if build else [],
@@ -113,6 +132,12 @@ def pick_scan(visit: Visiting) -> Response:
     return _pick(visit, name, at + found.right, found=found)
 
 
+@router.get("/pictures")
+def pictures(visit: Visiting) -> Response:
+    """The pictures of the stock."""
+    return visit.page("pictures.html")
+
+
 @router.get("/stock.png")
 def stock_picture(visit: Visiting) -> Response:
     """The stock, capacity over resistance."""
@@ -123,12 +148,6 @@ def stock_picture(visit: Visiting) -> Response:
 def sheet(visit: Visiting, name: str) -> Response:
     """The build sheet of a project."""
     return Response(build_sheet_pdf_of(visit.bench(), name), media_type="application/pdf")
-
-
-@router.get("/handover/{number}.pdf")
-def handover(visit: Visiting, number: str) -> Response:
-    """The list that goes with a hand-over."""
-    return Response(handover_pdf_of(visit.bench(), number), media_type="application/pdf")
 
 
 def _live(bench: Bench, name: str) -> Build:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from http import HTTPStatus
 from typing import Any
@@ -15,9 +16,10 @@ from straycell.acceptance.permission import charge_refusal
 from straycell.acceptance.reasons import Outcome
 from straycell.bench import verdict_words
 from straycell.bench.cell_sheet import CellSheet, sheet_of
-from straycell.bench.context import ChangedSince, SentForm, SentTwice
+from straycell.bench.context import Bench, ChangedSince, SentForm, SentTwice
 from straycell.bench.recording.reading_form import notes_of
 from straycell.bench.recording.record import After, Recorded, lost_words, record_charge, record_readings
+from straycell.bench.recording.running import begin_charge
 from straycell.bench.wording.sheet_words import value_text
 from straycell.cells import Look, parse_code
 from straycell.errors import BadData, StraycellError
@@ -26,6 +28,7 @@ from straycell.typed import parse_time
 from straycell.web import entry, view
 from straycell.web.site import Note
 from straycell.web.visit import Visit, Visiting
+from straycell.web.words import words
 
 router = APIRouter()
 LONGEST_KEY = 80
@@ -41,27 +44,57 @@ def form(visit: Visiting, code: str, name: str) -> Response:
 @router.post("/cell/{code}/record/{name}")
 def send(visit: Visiting, code: str, name: str) -> Response:
     """Record it, once: a form bears its own key, and what it was based on."""
-    code = parse_code(code)
     known = _known(name)
-    try:
-        sent = sent_form(visit, code)
+    form = entry.with_place(known) if visit.text("where") else known
+
+    def act(code: str, bench: Bench) -> Note:
         at = _moment(visit)
-        form = entry.with_place(known) if visit.text("where") else known
         said = entry.said_in(form, visit.text, visit.texts)
-        bench = visit.bench(sent)
         if form.charge:
-            done = record_charge(bench, code, said, at=at)
-        else:
-            meter = visit.text("meter") or None
-            done = record_readings(bench, code, said, meter=meter, at=at)
+            return recorded_note(visit, record_charge(bench, code, said, at=at), [])
+        done = record_readings(bench, code, said, meter=visit.text("meter") or None, at=at)
+        return recorded_note(visit, done, list(notes_of(said)))
+
+    def again(fault: StraycellError) -> Response:
+        return _form_page(visit, parse_code(code), name, {"": fault}, status_of(fault))
+
+    try:
+        return sent_once(visit, code, act, again)
     except entry.Faulty as fault:
-        return _form_page(visit, code, name, fault.faults, HTTPStatus.UNPROCESSABLE_ENTITY)
+        return _form_page(visit, parse_code(code), name, fault.faults, HTTPStatus.UNPROCESSABLE_ENTITY)
+
+
+@router.post("/charge/{code}")
+def charge_begins(visit: Visiting, code: str) -> Response:
+    """A charge begins: it gets a timer. Refused where the cell may have none."""
+
+    def act(code: str, bench: Bench) -> Note:
+        begin_charge(bench, code)
+        return Note((words()["timer"]["begun"],))
+
+    def again(fault: StraycellError) -> Response:
+        return _form_page(visit, parse_code(code), "charge", {"": fault}, status_of(fault))
+
+    return sent_once(visit, code, act, again)
+
+
+def sent_once(
+    visit: Visit,
+    typed: str,
+    act: Callable[[str, Bench], Note],
+    again: Callable[[StraycellError], Response],
+) -> Response:
+    """Do what the form of a cell asks, once, and show what came of it on the cell's page.
+
+    `act` gets the code and a bench that knows the form; `again` is the form once more, where it is refused.
+    """
+    code = parse_code(typed)
+    try:
+        return visit.go_with(f"/cell/{code}", act(code, visit.bench(sent_form(visit, code))))
     except SentTwice as fault:
         return visit.go_with(f"/cell/{code}", Note((fault.what,)))
     except StraycellError as fault:
-        return _form_page(visit, code, name, {"": fault}, status_of(fault))
-    notes = [] if form.charge else list(notes_of(said))
-    return visit.go_with(f"/cell/{code}", recorded_note(visit, done, notes))
+        return again(fault)
 
 
 def sent_form(visit: Visit, code: str) -> SentForm:

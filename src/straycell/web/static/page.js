@@ -2,7 +2,7 @@
 /* What the page does by itself: sends forms and keeps them while there is no network, says when it is old, and
    remembers the meter in hand. Everything works without this file, except keeping. */
 (() => {
-  const OUTBOX = "straycell-outbox", ALIVE_MS = 20000;
+  const OUTBOX = "straycell-outbox", ALIVE_MS = 20000, PATIENCE_MS = 12000;
   const body = document.body, html = document.documentElement;
   const find = (id) => document.getElementById(id);
   const token = () => (document.querySelector('meta[name="form-token"]') || {}).content || "";
@@ -16,7 +16,9 @@
   async function post(url, fields) {
     const sent = new URLSearchParams(fields.filter(([, value]) => typeof value === "string"));
     sent.set("token", token());
-    const answer = await fetch(url, { method: "POST", body: sent, headers: { Accept: "application/json" }, credentials: "same-origin" });
+    // Half a network answers nothing for minutes; what is sent again later counts once.
+    const signal = AbortSignal.timeout(PATIENCE_MS);
+    const answer = await fetch(url, { method: "POST", body: sent, headers: { Accept: "application/json" }, credentials: "same-origin", signal });
     let said = {};
     try { said = await answer.json(); } catch { /* an answer of something between us and the bench */ }
     return { status: answer.status, said };
@@ -137,6 +139,42 @@
 
   for (const form of document.querySelectorAll("form[data-scan]")) {
     form.querySelector('input[type="file"]').addEventListener("change", (event) => { if (event.target.files.length) form.submit(); });
+  }
+
+  /* --- live camera ---------------------------------------------------------------------------------- */
+  // Offered where the browser has both: a camera at a secure address, and a reader of its own (W3C Shape Detection).
+  async function look(form, button) {
+    const video = form.querySelector("video"), field = find(button.dataset.live), said = find("camera-fault");
+    let stream;
+    try {
+      stream = await navigator.mediaDevices.getUserMedia({ video: { facingMode: "environment" } });
+    } catch {
+      said.hidden = false;
+      return;
+    }
+    const stop = () => { for (const track of stream.getTracks()) track.stop(); video.srcObject = null; video.hidden = true; };
+    button.onclick = () => { stop(); button.onclick = null; };
+    window.addEventListener("pagehide", stop, { once: true });
+    video.hidden = false;
+    video.srcObject = stream;
+    await video.play();
+    const reader = new BarcodeDetector({ formats: ["qr_code"] });
+    while (video.srcObject) {
+      const [found] = await reader.detect(video).catch(() => []);
+      if (found && video.srcObject) {
+        stop();
+        field.value = found.rawValue;
+        field.form.requestSubmit();
+        return;
+      }
+      await new Promise((next) => setTimeout(next, 150));
+    }
+  }
+  if (window.isSecureContext && "BarcodeDetector" in window && navigator.mediaDevices) {
+    for (const button of document.querySelectorAll("button[data-live]")) {
+      button.hidden = false;
+      button.addEventListener("click", () => { if (!button.closest("form").querySelector("video").srcObject) look(button.closest("form"), button); });
+    }
   }
 
   /* --- timers ---------------------------------------------------------------------------------------- */

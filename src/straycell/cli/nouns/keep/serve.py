@@ -57,6 +57,7 @@ def start(
         raise UsageFault("--lan listens on every address, --host on one", "leave one of them out")
     import uvicorn
 
+    from straycell.cli.nouns.use.label_stocks import own_stocks
     from straycell.web.app import make_site
     from straycell.web.site import Settings
 
@@ -68,11 +69,11 @@ def start(
     shown = _own_address() if lan else address
     scheme = "https" if tls else "http"
     hosts = _hosts([*(name or []), shown, address, *([socket.gethostname()] if lan else [])])
-    settings = Settings(context.store_path(), context.rules(), clock.now, hosts, read_only, tls is not None)
+    store, secure = context.store_path(), tls is not None
+    settings = Settings(store, context.rules(), clock.now, hosts, read_only, secure, own_stocks())
     base = f"{scheme}://{_in_address(shown)}:{at}"
     site, page = make_site(settings, lambda code: _show_code(base, code))
     listening = _listen(address, at)
-    site.pairing.open()
     files: dict[str, Any] = {} if tls is None else {"ssl_certfile": tls[0], "ssl_keyfile": tls[1]}
     config = uvicorn.Config(
         page,
@@ -85,10 +86,12 @@ def start(
     )
     try:
         config.load()  # a bad certificate is refused before an address is given out
+        site.pairing.open()
         output.emit({"address": base}, lambda: None)
         sys.stdout.flush()  # whoever started the page waits for this line, not for its end
         uvicorn.Server(config).run([listening])
     except (OSError, ValueError) as fault:
+        listening.close()
         raise BadData(f"the page cannot be served: {fault}", "check the files of --tls") from None
     except KeyboardInterrupt:
         pass  # uvicorn repeats the Ctrl-C once it has closed all connections

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -66,19 +67,15 @@ def reserve(
     """Promise the matched cells, or the named ones, to a project. A plan that is no longer true is refused."""
     if more and not cells:
         raise UsageFault(f"'{more[0]}' is one word too many", "name cells with --cells CODE ...")
+    from straycell.bench.recording.reserve import require_plan, true_plan
+
     named = [*(cells or []), *(more or [])]
     with context.writing() as writer:
-        found = _named(writer, name, named) if named else match_project(writer, name, planning=True)
-        if not found.served:
-            remedy = output.brief(found.missing[0]) if found.missing else ""
-            raise NegativeAnswer(f"project '{name}' is not served", remedy)
-        # Between match and reserve readings may have changed: what was read must be what is reserved.
-        if plan is not None and plan != found.plan and not named:
-            found = _from_all(writer, name, plan) or found
-        if plan is not None and plan != found.plan:
-            raise NegativeAnswer(
-                f"plan {plan} of project '{name}' is no longer true: cells or readings have changed",
-                f"match it again: straycell match '{name}'",
+        if named:
+            found = require_plan(name, _named(writer, name, named), plan)
+        else:
+            found = true_plan(
+                context.bench(), writer, name, plan, partial(_from_all, writer, name, plan or "")
             )
         made = writer.reserve(name, found.groups, found.plan or "")
     output.emit(document(made), lambda: _say(made))

@@ -60,15 +60,10 @@ def sheet_cautions() -> list[str]:
 
 def print_cells(codes: Sequence[str], out: Path, *, force: bool = False) -> int:
     """A sheet of these cells on the stocks of their forms, remembered as printed; returns how many labels."""
-    from straycell.bench.paper.labels_of import labels_of, on_stocks
-    from straycell.labels.render import sheet_pdf
+    from straycell.bench.paper.prints import shelf_labels
 
-    now = clock.now()
-    with context.reading() as reader:
-        labels = labels_of(reader, context.rules(), now, codes)
-    # By form: a label that is too wide bridges the poles or hides the vent.
-    parts = on_stocks(known_stocks(), labels)
-    write_whole(out, sheet_pdf(parts, now, cautions=sheet_cautions()), force=force)
+    pdf, labels = shelf_labels(context.bench(), known_stocks(), codes)
+    write_whole(out, pdf, force=force)
     talk_missing_glyphs([label.content for label in labels])
     remember("shelf", labels)
     return len(labels)

@@ -44,16 +44,20 @@ Scale = Annotated[
 ]
 
 
+def own_stocks() -> Path:
+    """Where a person's own stocks lie: as STRAYCELL_LABELS says, else beside the store, so that they move with it."""
+    named = current().env.get(STOCKS_VARIABLE)
+    own = Path(named).expanduser() if named else context.store_path().parent / STOCKS_FOLDER
+    if named and not own.exists():
+        raise BadData(f"there is no {own}", f"{STOCKS_VARIABLE} names a TOML file or a folder of them")
+    return own
+
+
 def known_stocks(page: PageSize | None = None) -> dict[str, Stock]:
     """Own stocks (STRAYCELL_LABELS, else the folder `labels` beside the store), then the shipped ones."""
     from straycell.labels.stocks.files import PAGES_MM, all_stocks
 
-    named = current().env.get(STOCKS_VARIABLE)
-    # Beside the store, so that own stocks move with it.
-    own = Path(named).expanduser() if named else context.store_path().parent / STOCKS_FOLDER
-    if named and not own.exists():
-        raise BadData(f"there is no {own}", f"{STOCKS_VARIABLE} names a TOML file or a folder of them")
-    found = all_stocks(own)
+    found = all_stocks(own_stocks())
     if page is PageSize.LETTER:
         size = PAGES_MM["letter"]
         return dict(sorted(found.items(), key=lambda kv: (kv[1].page_width_mm, kv[1].page_height_mm) != size))
