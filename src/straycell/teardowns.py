@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, time, timedelta
 
 from straycell.errors import BadData
 
 
 @dataclass(frozen=True, slots=True)
 class Teardown:
-    """What was opened, where and when it was found, in what state. `objects` counts alike objects opened."""
+    """What was opened, where and when it was found, in what state. `objects` counts alike objects opened.
+
+    `opened_on` None: on the day of `added_at`, when it was recorded.
+    """
 
     code: str
     title: str
@@ -21,6 +24,15 @@ class Teardown:
     note: str = ""
     objects: int = 1
     added_at: datetime | None = None
+    opened_on: date | None = None
+
+
+def surely_open(opened_on: date | None, added_at: datetime) -> datetime:
+    """The moment from which its packs surely were open: as recorded, unless another day is on record."""
+    if opened_on is None or opened_on == added_at.date():
+        return added_at
+    # A day of which the zone is not known is over twelve hours after it is in UTC.
+    return datetime.combine(opened_on, time(12), tzinfo=added_at.tzinfo) + timedelta(days=1)
 
 
 def make_teardown_code(letter: str, number: int) -> str:

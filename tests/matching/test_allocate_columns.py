@@ -22,10 +22,11 @@ from tests.matching.test_allocate import (
 )
 
 from straycell.matching.allocate.cells import allocate_cells
-from straycell.matching.allocate.column_generation import Plan, Refiner, refined
+from straycell.matching.allocate.column_generation import ColumnGeneration, Plan, refined
 from straycell.matching.allocate.model import choices_of
-from straycell.matching.allocate.pricing import Buyer, Mixer, buyers_of
+from straycell.matching.allocate.pricing import PricingProblem, pricing_problems
 from straycell.matching.allocate.read_input import market_of
+from straycell.matching.allocate.restricted_master import RestrictedMaster
 from straycell.matching.allocate.weights import Tier, tiers_of
 from straycell.matching.verify import verify_allocation
 
@@ -33,10 +34,10 @@ RATIO = 1.5
 cells = st.builds(offer, st.integers(1000, 1012), st.sampled_from([0, 40, 50, 60, 70, 90]))
 
 
-def buyers(offers: list[Cell], demands: list[Cell], ratio: float = RATIO) -> list[Buyer]:
+def problems(offers: list[Cell], demands: list[Cell], ratio: float = RATIO) -> list[PricingProblem]:
     market = market_of(offers, demands)
     choices, _, fits = choices_of(market, range(len(demands)))
-    return buyers_of(market, choices, fits, ratio)
+    return pricing_problems(market, choices, fits, ratio)
 
 
 def nothing_known(offers: list[Cell], demands: list[Cell], ratio: float) -> tuple[Plan, list[Tier]]:
@@ -64,12 +65,12 @@ def test_a_serving_is_the_cheapest_legal_one_at_any_prices(
         for chosen in combinations(range(len(offers)), need)
         if splits([offers[i] for i in chosen], shape[1], RATIO)
     ]
-    found = buyers(offers, [asked])
+    found = problems(offers, [asked])
     assert len(found) == (1 if totals else 0)
     if totals:
-        (buyer,) = found
-        cost = buyer.capacity - 1000 + np.array(prices)[buyer.cells]
-        least, held = buyer.cheapest(cost)
+        (problem,) = found
+        cost = problem.capacity - 1000 + np.array(prices)[problem.cells]
+        least, held = problem.cheapest(cost)
         assert least == min(totals)
         assert splits([offers[i] for i in held], shape[1], RATIO)
 
@@ -99,15 +100,15 @@ def test_bounds_from_prices_hold_and_plans_are_sound_even_when_nothing_is_known_
 @given(offers_of_two_kinds, few_demands)
 def test_whatever_prices_are_named_their_proof_holds(offers: list[Cell], demands: list[Cell]) -> None:
     """Every plan that serves certain choices costs at least what the price list says."""
-    some = buyers(offers, demands)
-    mixer = Mixer(some, len(offers), True, [], time.monotonic() + 60, 0, 10**9)
+    some = problems(offers, demands)
+    master = RestrictedMaster(some, len(offers), True, [], time.monotonic() + 60, 0, 10**9)
     chance = random.Random(len(offers))
     prices = np.array([chance.randint(0, 9) for _ in offers], dtype=np.int64)
-    proof, _ = mixer.price(prices)
-    for index, buyer in enumerate(some):
-        asked = {**demands[buyer.choice.demand], "kind": buyer.choice.kind, "weight": 1}
+    bound_by_prices, _ = master.price(prices)
+    for index, problem in enumerate(some):
+        asked = {**demands[problem.choice.demand], "kind": problem.choice.kind, "weight": 1}
         alone = [surplus for weight, surplus in all_shares(offers, [asked], RATIO) if weight]
-        assert int(proof.least[index]) - proof.paid <= min(alone)
+        assert int(bound_by_prices.least[index]) - bound_by_prices.paid <= min(alone)
 
 
 def stock(count: int, projects: int, seed: int) -> tuple[list[Cell], list[Cell]]:
@@ -136,19 +137,19 @@ def test_both_gaps_close_where_groups_are_hard_to_form(seed: int) -> None:
 
 
 def test_the_work_is_bounded_by_toil_and_the_bounds_stay_true() -> None:
-    """With no toil left the plan stays as it was."""
+    """With no work left the plan stays as it was."""
     offers, demands = stock(30, 4, 7)
     market = market_of(offers, demands)
     tiers = tiers_of({index: asked["weight"] for index, asked in enumerate(demands)})
     none = Plan({}, [0] * len(tiers), 0, [sum(tier.worth.values()) for tier in tiers], 0)
-    refiner = Refiner(
-        market, tiers, buyers(offers, demands), RATIO, time.monotonic() + 60, 0, none, 0.0, toil_left=0
+    generation = ColumnGeneration(
+        market, tiers, problems(offers, demands), RATIO, time.monotonic() + 60, 0, none, 0.0, work_left=0
     )
-    refiner.raise_weights()
-    refiner.lower_surplus()
+    generation.raise_weights()
+    generation.lower_surplus()
     patient, _ = nothing_known(offers, demands, RATIO)
-    assert refiner.plan.assignment == {}
-    assert refiner.plan.weight_bounds >= patient.weights
+    assert generation.plan.assignment == {}
+    assert generation.plan.weight_bounds >= patient.weights
 
 
 def test_price_asking_repeats_to_the_cell() -> None:
@@ -160,4 +161,4 @@ def test_price_asking_repeats_to_the_cell() -> None:
 def test_a_choice_that_cannot_be_served_even_alone_does_not_buy() -> None:
     """Two cells a ratio of 2 apart are no pair."""
     offers = [offer(2000, 40), offer(2000, 80)]
-    assert buyers(offers, [demand((1, 2, 1), 1000, 100, 1)]) == []
+    assert problems(offers, [demand((1, 2, 1), 1000, 100, 1)]) == []

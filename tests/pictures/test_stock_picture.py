@@ -12,7 +12,7 @@ from PIL import Image
 from tests.bless_pictures import FOLDER, PICTURES, sample_bench
 
 from straycell.acceptance.reasons import Outcome
-from straycell.pictures.stock import Point, digest, stock_picture
+from straycell.pictures.stock import Point, digest, stock_lines, stock_picture
 
 POINTS = [Point(2.0, 0.03, Outcome.PACK), Point(1.0, 0.2, Outcome.DISCARD)]
 
@@ -40,6 +40,25 @@ def test_every_outcome_looks_different_in_grey() -> None:
 def test_a_picture_is_known_by_what_it_shows(points: list[Point]) -> None:
     """Whatever the order; another count of cells is another picture."""
     assert digest(points, 1) == digest(POINTS, 1) != digest(points, 2)
+
+
+def test_the_strong_cells_lie_upper_left_in_the_terminal() -> None:
+    """2000 mAh at 30 mohm above and left of 1000 mAh at 200 mohm; each outcome has a sign, the ends of the scale a figure."""
+    lines = stock_lines(POINTS, 70, 12, plain=True)
+    strong = next((n, line.index("P")) for n, line in enumerate(lines) if "P" in line)
+    weak = next((n, line.index("x")) for n, line in enumerate(lines) if "x" in line)
+    assert strong[0] < weak[0] and strong[1] < weak[1]
+    assert lines[12].split() == ["30", "200", "mohm"]
+    assert [line.strip() for line in lines[13:]] == ["P pack (1)", "x discard (1)"]
+    assert "".join(lines).isascii()
+
+
+def test_of_cells_on_one_spot_the_one_that_may_do_most_is_shown() -> None:
+    """Three cells alike in figures."""
+    alike = [Point(2.0, 0.03, outcome) for outcome in (Outcome.HOLD, Outcome.PACK, Outcome.DISCARD)]
+    drawn = "".join(line.partition("|")[2] for line in stock_lines(alike, 60, 8, plain=True)[:8])
+    assert "P" in drawn and "h" not in drawn
+    assert stock_lines([]) == ["no cell has both a capacity and a resistance that count today"]
 
 
 def test_the_pictures_of_the_readme_are_current(tmp_path: Path) -> None:

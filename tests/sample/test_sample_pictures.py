@@ -32,7 +32,9 @@ def bench(built: Built, tmp_path: Path) -> Bench:
     return Bench(tmp_path / "shop.sqlite", built.sample.now.isoformat())
 
 
-@pytest.mark.parametrize("line", ["verdict plot H00001K", "box plot", "teardown plot", "cell plot H00001K"])
+@pytest.mark.parametrize(
+    "line", ["verdict plot H00001K", "box plot", "teardown plot", "cell plot H00001K", "stock --chart"]
+)
 def test_every_noun_draws_in_the_terminal_as_figures_and_into_both_kinds_of_file(
     bench: Bench, tmp_path: Path, line: str
 ) -> None:

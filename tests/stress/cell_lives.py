@@ -10,6 +10,8 @@ from __future__ import annotations
 
 import argparse
 import random
+import sys
+import time
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
@@ -423,8 +425,11 @@ def merges(life: Life, dice: random.Random) -> bool:
     return whole[0] == whole[1] == whole[2] and all(f.digest in whole[0][0] for found in made for f in found)
 
 
-def live(steps: int, seed: int) -> Counter[str]:
-    """Cell after cell for so many steps; how often the premise of each invariant occurred. Raises Breach."""
+def live(steps: int, seed: int, progress: Callable[[int], None] = lambda done: None) -> Counter[str]:
+    """Cell after cell for so many steps; how often the premise of each invariant occurred. Raises Breach.
+
+    After each cell `progress` gets the number of steps done.
+    """
     watch, done = Watch(seed), 0
     while done < steps:
         life = Life(a_cell(watch.dice), watch.dice)
@@ -434,6 +439,7 @@ def live(steps: int, seed: int) -> Counter[str]:
             plan = PLAN[step] if step < len(PLAN) and watch.dice.random() < 0.92 else None
             watch.step(life, plan or watch.dice.choice(CHANCE))
             done += 1
+        progress(done)
     return watch.seen
 
 
@@ -444,7 +450,21 @@ def main() -> None:
     options.add_argument("--seed", type=int, default=random.SystemRandom().randrange(1_000_000))
     chosen = options.parse_args()
     print(f"seed {chosen.seed}", flush=True)
-    for name, count in sorted(live(chosen.steps, chosen.seed).items()):
+    begun = time.monotonic()
+
+    def progress(done: int) -> None:
+        """One line that is written over, so that a long run shows that it goes on, and until when."""
+        left_s = (time.monotonic() - begun) / done * (chosen.steps - done)
+        print(
+            f"\r{done} of {chosen.steps} steps, {left_s / 60:.0f} min left ",
+            end="",
+            file=sys.stderr,
+            flush=True,
+        )
+
+    seen = live(chosen.steps, chosen.seed, progress)
+    print(file=sys.stderr)
+    for name, count in sorted(seen.items()):
         print(f"{count:8} {name}")
 
 

@@ -24,8 +24,10 @@ def main(steps: int = 20_000, seed: int | None = None) -> int:
         walk = Walk(Path(folder), chosen)
         for number in range(steps):
             walk.step()
+            print(f"\r{number + 1} of {steps} steps ", end="", file=sys.stderr, flush=True)
             if number % 500 == 499:
                 walk.sound()
+    print(file=sys.stderr)
     seldom = [law for law in LAWS if walk.premises[law] < LEAST]
     print(f"{steps} steps, premises {dict(walk.premises)}" + (f"; too seldom: {seldom}" if seldom else ""))
     return 1 if seldom else 0

@@ -61,6 +61,7 @@ GRADING: tuple[Rule, ...] = (
     resistance.resistance,
     leakage.self_discharge,
     leakage.worst_stretch,
+    shelf.strange_fall,
 )
 
 

@@ -5,7 +5,6 @@ In the terminal the main curve is drawn in dots of braille, all else in characte
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -13,6 +12,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from straycell.pictures import figure as shared
+from straycell.pictures.field import Frame, legend
 from straycell.pictures.figure import INK, LINE, Kind
 
 if TYPE_CHECKING:
@@ -115,7 +115,7 @@ def _dress(panel: Axes, shown: Curves) -> None:
 
 # Where each of a braille character's 2 x 4 dots is (Unicode 2800 block), by column then row from the top.
 _DOTS = ((0x01, 0x02, 0x04, 0x40), (0x08, 0x10, 0x20, 0x80))
-_BRAILLE, _LEFT = 0x2800, 9
+_BRAILLE = 0x2800
 DRAWN = "⠿┾│░·╌●"
 """What a terminal must be able to show; else plain characters are used."""
 _FANCY = {"cone": "░", "faint": "·", "ghost": "╌", "mark": "●", "rim": "│", "level": "┾"}
@@ -124,30 +124,11 @@ _PLAIN = {"cone": ":", "faint": ".", "ghost": "-", "mark": "o", "rim": "|", "lev
 _Point = tuple[float, float]
 
 
-@dataclass(frozen=True, slots=True)
-class _Frame:
-    """The plot's field in characters, and what lies at its edges."""
-
-    across: int
-    down: int
-    left: float
-    right: float
-    low: float
-    high: float
-
-    def column(self, x: float, finer: int = 1) -> int:
-        """The column of an x, in characters or `finer` parts of one; may lie outside."""
-        return int((x - self.left) / (self.right - self.left) * self.across * finer)
-
-    def line(self, y: float, finer: int = 1) -> int:
-        return int((self.high - y) / (self.high - self.low) * self.down * finer)
-
-
 def curves_lines(shown: Curves, width: int = 72, height: int = 14, *, plain: bool = False) -> list[str]:
     """`height` lines of plot, one with the x scale, and one for each kind of curve; `plain`: ASCII alone."""
     if not shown.curves:
         return [shown.empty]
-    frame = _frame(shown, max(width - _LEFT - 2, 16), max(height, 4))
+    frame = Frame.around(_corners(shown), width, height)
     signs = _PLAIN if plain else _FANCY
     field = [[" "] * frame.across for _ in range(frame.down)]
     for cone in shown.cones[:1]:
@@ -157,27 +138,21 @@ def curves_lines(shown: Curves, width: int = 72, height: int = 14, *, plain: boo
         for curve in (each for each in shown.curves if each.role is role):
             _trace(field, frame, curve, signs, plain)
     level = frame.line(shown.level[1]) if shown.level else -1
-    lines = []
-    for number, row in enumerate(field):
-        rim = signs["level" if number == level else "rim"]
-        lines.append(f"{_scale(frame, number, shown.y_unit):>{_LEFT - 1}} {rim}{''.join(row)}".rstrip())
-    lines += _foot(frame, shown.x_unit)
-    return lines + [part for line in _legend(shown, signs, plain) for part in _broken(line, width)]
+    rims = [signs["level" if number == level else "rim"] for number in range(frame.down)]
+    return [
+        *frame.behind_scale(field, shown.y_unit, rims),
+        *frame.foot(f"{frame.left:.3g}", f"{frame.right:.4g}", shown.x_unit),
+        *legend(_entries(shown, signs, plain), width),
+    ]
 
 
-def _frame(shown: Curves, across: int, down: int) -> _Frame:
+def _corners(shown: Curves) -> list[_Point]:
     points = [point for curve in shown.curves for point in curve.points]
     points += [(x, y) for cone in shown.cones[:1] for x, low, high in cone.edges for y in (low, high)]
-    if shown.level is not None:
-        points.append((points[0][0], shown.level[1]))
-    xs, ys = zip(*points, strict=True)
-    left, right, low, high = min(xs), max(xs), min(ys), max(ys)
-    # Half a line of air above and below, so that no curve runs in the rim.
-    air = 0.5 * (high - low) / down or 0.01
-    return _Frame(across, down, left, right if right > left else left + 1.0, low - air, high + air)
+    return points if shown.level is None else [*points, (points[0][0], shown.level[1])]
 
 
-def _fill(field: list[list[str]], frame: _Frame, cone: Cone, sign: str) -> None:
+def _fill(field: list[list[str]], frame: Frame, cone: Cone, sign: str) -> None:
     for column in range(frame.across):
         x = frame.left + (column + 0.5) * (frame.right - frame.left) / frame.across
         for (x0, low0, high0), (x1, low1, high1) in pairwise(cone.edges):
@@ -189,7 +164,7 @@ def _fill(field: list[list[str]], frame: _Frame, cone: Cone, sign: str) -> None:
                         field[line][column] = sign
 
 
-def _trace(field: list[list[str]], frame: _Frame, curve: Curve, signs: dict[str, str], plain: bool) -> None:
+def _trace(field: list[list[str]], frame: Frame, curve: Curve, signs: dict[str, str], plain: bool) -> None:
     """One curve into the field: braille where it is the main one, a character of its kind else."""
     braille = curve.role is Role.MAIN and not plain
     fine_x, fine_y = (2, 4) if braille else (1, 1)
@@ -202,11 +177,12 @@ def _trace(field: list[list[str]], frame: _Frame, curve: Curve, signs: dict[str,
         # A ghost is dashed by leaving out every third character, as in the picture.
         if curve.role is not Role.GHOST or column % 3 < 2:
             field[line][column] = chr(_BRAILLE + code) if braille else sign
-    for at, level in curve.points if curve.marked and curve.role is Role.MAIN else ():
-        field[min(frame.line(level), frame.down - 1)][min(frame.column(at), frame.across - 1)] = signs["mark"]
+    for point in curve.points if curve.marked and curve.role is Role.MAIN else ():
+        line, column = frame.spot(*point)
+        field[line][column] = signs["mark"]
 
 
-def _steps(points: Sequence[_Point], frame: _Frame, fine_x: int, fine_y: int) -> Iterator[tuple[int, int]]:
+def _steps(points: Sequence[_Point], frame: Frame, fine_x: int, fine_y: int) -> Iterator[tuple[int, int]]:
     """Every dot on the way from point to point: a steep fall skips lines of dots otherwise."""
     spots = [(frame.column(x, fine_x), frame.line(y, fine_y)) for x, y in points]
     yield from spots[:1]
@@ -216,30 +192,8 @@ def _steps(points: Sequence[_Point], frame: _Frame, fine_x: int, fine_y: int) ->
             yield x0 + (x1 - x0) * step // count, y0 + (y1 - y0) * step // count
 
 
-def _scale(frame: _Frame, line: int, unit: str) -> str:
-    """The y beside the first, middle and last line: a figure on every line would hide the curve."""
-    if line not in (0, frame.down // 2, frame.down - 1):
-        return ""
-    middle = frame.high - (frame.high - frame.low) * (line + 0.5) / frame.down
-    return f"{middle:.2f} {unit}" if frame.high - frame.low > 0.1 else f"{middle:.3f} {unit}"
-
-
-def _foot(frame: _Frame, unit: str) -> list[str]:
-    """The x at both ends; the unit below them where the plot is narrow."""
-    left, right, lead = f"{frame.left:.3g}", f"{frame.right:.4g}", " " * (_LEFT + 1)
-    if len(left) + len(right) + len(unit) + 2 <= frame.across:
-        return [lead + left + f"{right} {unit}".rjust(frame.across - len(left))]
-    return [lead + left + right.rjust(frame.across - len(left)), f"{lead}{unit}"]
-
-
-def _broken(line: str, width: int) -> list[str]:
-    return textwrap.wrap(
-        line, max(width, 2 * _LEFT), subsequent_indent=" " * (_LEFT + 1), drop_whitespace=True
-    )
-
-
-def _legend(shown: Curves, signs: dict[str, str], plain: bool) -> list[str]:
-    """What each kind of curve is, each once."""
+def _entries(shown: Curves, signs: dict[str, str], plain: bool) -> list[tuple[str, str]]:
+    """What each kind of curve is."""
     main = (
         signs["mark"]
         if any(c.marked and c.role is Role.MAIN for c in shown.curves)
@@ -248,8 +202,8 @@ def _legend(shown: Curves, signs: dict[str, str], plain: bool) -> list[str]:
         else "⠒"
     )
     drawn = {Role.MAIN: main, Role.FAINT: signs["faint"] * 2, Role.GHOST: signs["ghost"] * 2}
-    lines = [f"{drawn[curve.role]:>{_LEFT}} {curve.label}" for curve in shown.curves]
-    lines += [f"{signs['cone'] * 2:>{_LEFT}} {cone.label}" for cone in shown.cones[:1]]
+    entries = [(drawn[curve.role], curve.label) for curve in shown.curves]
+    entries += [(signs["cone"] * 2, cone.label) for cone in shown.cones[:1]]
     if shown.level is not None:
-        lines.append(f"{signs['level']:>{_LEFT}} {shown.level[0]} {shown.level[1]:g} {shown.y_unit}")
-    return list(dict.fromkeys(lines))
+        entries.append((signs["level"], f"{shown.level[0]} {shown.level[1]:g} {shown.y_unit}"))
+    return entries

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from straycell.acceptance.reasons import Outcome
 from straycell.pictures import figure as shared
+from straycell.pictures.field import Frame, legend
 from straycell.pictures.figure import INK, Kind
 
 if TYPE_CHECKING:
@@ -90,3 +93,39 @@ def _scatter(panel: Axes, points: Sequence[Point], outcome: Outcome) -> None:
         label=f"{outcome.word} ({len(points)})",
         zorder=3,
     )
+
+
+_LETTERS = {
+    Outcome.PACK: ("\u25a0", "P"),
+    Outcome.SOLO: ("\u25cf", "S"),
+    Outcome.LIGHT: ("\u25b3", "L"),
+    Outcome.HOLD: ("\u25c7", "h"),
+    Outcome.DISCARD: ("\u2715", "x"),
+}
+"""The signs of the picture as characters, and for a terminal that has ASCII alone."""
+DRAWN = "".join(sign for sign, _ in _LETTERS.values())
+
+
+def stock_lines(
+    points: Sequence[Point], width: int = 72, height: int = 18, *, plain: bool = False
+) -> list[str]:
+    """The same in the terminal; where cells lie on one another, the one that may do most is shown."""
+    if not points:
+        return ["no cell has both a capacity and a resistance that count today"]
+    spots = [(math.log10(1e3 * each.resistance_ohm), 1e3 * each.capacity_ah) for each in points]
+    frame = Frame.around([*spots, (spots[0][0], 0.0)], width, height)
+    field = [[" "] * frame.across for _ in range(frame.down)]
+    for each, spot in sorted(zip(points, spots, strict=True), key=lambda pair: pair[0].outcome):
+        line, column = frame.spot(*spot)
+        field[line][column] = _LETTERS[each.outcome][plain]
+    left, right = (f"{10**edge:.4g}" for edge in (frame.left, frame.right))
+    counts = Counter(each.outcome for each in points)
+    entries = [
+        (_LETTERS[outcome][plain], f"{outcome.word} ({counts[outcome]})")
+        for outcome in sorted(counts, reverse=True)
+    ]
+    return [
+        *frame.behind_scale(field, "mAh", ["|" if plain else "\u2502"] * frame.down),
+        *frame.foot(left, right, "mohm"),
+        *legend(entries, width),
+    ]

@@ -101,6 +101,25 @@ def test_a_check_that_ran_counts_and_a_second_leaker_restarts_nothing() -> None:
     assert bench.outcome(41.0) is Outcome.PACK
 
 
+@pytest.mark.parametrize(
+    ("opened", "outcome"),
+    # The check runs from the first rest voltage on, on day 3.2.
+    [
+        (0.0, Outcome.PACK),
+        (3.1, Outcome.PACK),
+        (3.2, Outcome.HOLD),
+        (3.3, Outcome.HOLD),
+        (31.5, Outcome.HOLD),
+    ],
+)
+def test_a_check_counts_that_was_begun_after_the_pack_was_opened(opened: float, outcome: Outcome) -> None:
+    """In its pack the neighbours feed or drain a cell: what ran in there says nothing of it."""
+    bench = good(days=28.5)
+    bench.more["sibling_signs"] = (SiblingSign("A00002M", Look.LEAKING, day(32.0)),)
+    bench.more["opened_at"] = day(opened)
+    assert bench.look(Look.CLEAN, at=33.5).outcome(34.0) is outcome
+
+
 def test_a_dented_sibling_is_no_sign() -> None:
     """Only leaking, swollen and burnt point at the neighbours."""
     bench = good()

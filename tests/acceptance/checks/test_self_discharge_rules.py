@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from tests.acceptance.bench import FINE, LFP, NMC, Bench, day, good, reason, reasons
@@ -300,3 +301,31 @@ def test_no_lfp_cell_that_leaks_passes_by_its_voltage(off_mv: int) -> None:
         bench.readings.pop()
         verdict = bench.rest(volts[0], 3.2).rest(volts[1], 3.2 + days).verdict(100.0)
         assert not any(r.rule == "self-discharge" and r.status is Status.MET for r in verdict.reasons)
+
+
+@pytest.mark.parametrize(
+    ("volts", "more", "held"),
+    [
+        # 60 mV in ten days are a leak at any temperature that a room can have; 12 mV may be the room.
+        (4.110, {"temperature_c": None}, True),
+        (4.110, {"temperature_c": 2.0}, True),
+        (4.158, {"temperature_c": None}, False),
+        (4.158, {"temperature_c": 2.0}, False),
+    ],
+)
+def test_a_fall_that_cannot_be_compared_hides_no_leak(volts: float, more: dict[str, Any], held: bool) -> None:
+    """Left out, a temperature must not hide what the figures show; one that was slight or may be the cold holds nothing."""
+    bench = good(days=28.0)
+    assert bench.outcome(32.0) is Outcome.PACK
+    bench.rest(volts, 42.0, **more)
+    found = reasons(bench.verdict(43.0), "self-discharge-fall")
+    assert bool(found) == held
+    assert bench.outcome(43.0) is (Outcome.HOLD if held else Outcome.PACK)
+
+
+def test_a_comparable_reading_answers_a_strange_fall_either_way() -> None:
+    """It is where it was: the cell is clear. It fell indeed: it leaks."""
+    bench = good(days=28.0).rest(4.110, 42.0, None)
+    assert bench.outcome(43.0) is Outcome.HOLD
+    assert good(days=28.0).rest(4.110, 42.0, None).rest(4.166, 43.0).outcome(44.0) is Outcome.PACK
+    assert good(days=28.0).rest(4.110, 42.0, None).rest(4.108, 43.0).outcome(44.0) is Outcome.DISCARD

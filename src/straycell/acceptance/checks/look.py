@@ -165,7 +165,7 @@ def siblings(case: Case) -> Iterator[Reason]:
     # One pack has had one history of charge, heat and storage: what broke one cell worked on all.
     checked = long_checked(case, days)
     lacking = [] if looked else ["one more look"]
-    lacking += [] if checked else [f"a self-discharge check over {days:g} days"]
+    lacking += [] if checked else [f"a self-discharge check over {days:g} days, begun out of its pack"]
     sign = f"{latest.code} of the same pack: {_SIGNS.get(latest.look, latest.look)}"
     if lacking:
         kinds = [] if looked else [WorkKind.LOOK]

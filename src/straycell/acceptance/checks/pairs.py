@@ -121,7 +121,9 @@ def errors_of(case: Case, pair: Pair) -> tuple[float, float]:
     assert first.value is not None and second.value is not None
     # Sheets state drift as 0.1 x accuracy a kelvin (from memory); the cell itself moves up to 0.5 mV a
     # kelvin.
-    kelvin = abs((first.temperature_c or 0.0) - (second.temperature_c or 0.0))
+    kelvin = case.figure("pair-temperature-unknown")
+    if first.temperature_c is not None and second.temperature_c is not None:
+        kelvin = abs(first.temperature_c - second.temperature_c)
     accuracy, is_default = accuracy_of(first, case.rules.defaults)
     drift = accuracy.limit(first.value) * case.figure("meter-drift") * kelvin / math.sqrt(3.0)
     cell = case.figure("cell-drift") * kelvin / math.sqrt(3.0)
@@ -175,6 +177,16 @@ def falling_pairs(case: Case, charge: Charge, inside: Sequence[Reading]) -> Iter
                     yield pair
 
 
+def strange_falls(case: Case, charge: Charge, inside: Sequence[Reading]) -> Iterator[Pair]:
+    """Falls that cannot be compared, to a rest voltage after which none was taken that can be."""
+    for i, second in enumerate(inside):
+        pairs = [make_pair(case, charge, first, second) for first in inside[:i]]
+        later = (make_pair(case, charge, first, r) for r in inside[i + 1 :] for first in inside[:i])
+        # What can be compared with the same start speaks for itself, and for the fall before it.
+        if pairs and all(p.fault for p in pairs) and all(p.fault for p in later):
+            yield from pairs
+
+
 def voltage_tells(case: Case) -> bool:
     """True where two rest voltages can show that a cell keeps its charge."""
     # Off the only published lfp set by the 30 mV of `curve-error`, a cell that leaks fast can look steady there.
@@ -182,8 +194,9 @@ def voltage_tells(case: Case) -> bool:
 
 
 def long_checked(case: Case, days: float) -> bool:
-    """True when a self-discharge check that could decide ran over so many days at any time, out of its pack."""
-    start = datetime.min.replace(tzinfo=case.now.tzinfo)
+    """True when a self-discharge check that could decide was begun out of its pack and ran over so many days."""
+    # In its pack the others feed or drain it: what was measured before that was opened says nothing of this one.
+    start = case.evidence.opened_at or datetime.min.replace(tzinfo=case.now.tzinfo)
     # Welded in parallel all cells share one voltage: such a check says nothing of this one.
     welded = {r.key for r in case.rest_voltages if r.as_group}
     return checked_after(case, start, least=days, but=welded)

@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 from functools import partial
 
 from straycell.acceptance.case import MOVES_CHARGE, Case, Tried, known_chemistry, once_a_case
-from straycell.acceptance.checks.pairs import estimate, make_pair, windows
+from straycell.acceptance.checks.pairs import checked_after, estimate, make_pair, strange_falls, windows
 from straycell.acceptance.checks.steps import check_work, rest_work
 from straycell.acceptance.checks.voltage import volts_of
 from straycell.acceptance.conformance import Side, against_max, against_min
@@ -210,3 +210,34 @@ def _rested(case: Case) -> datetime:
     # Handbook: 90 min after charge or discharge before a voltage is called a rest voltage.
     wait = timedelta(hours=case.figure("rest-time"))
     return max(case.now, last + wait) if last is not None else case.now
+
+
+def strange_fall(case: Case) -> Iterator[Reason]:
+    """A fall too large for any temperature or place holds, though nobody can say how large it is.
+
+    Left out, a temperature must not hide a leak that the figures show all the same.
+    """
+    if not known_chemistry(case):
+        return
+    limit = case.figure("self-discharge-discard")
+    falls = (p for charge, inside in windows(case) for p in strange_falls(case, charge, inside))
+    told = [(p, loss) for p in falls if (loss := estimate(case, p)) is not None]
+    shown = [(p, loss) for p, loss in told if against_max(loss, limit) is Side.BEYOND]
+    open_ones = [(p, loss) for p, loss in shown if not checked_after(case, p.second.at)]
+    if open_ones:
+        pair, loss = max(open_ones, key=lambda each: (each[0].second.at, each[1].value))
+        yield case.reason(
+            "self-discharge-discard",
+            Status.CLOSE,
+            Outcome.HOLD,
+            f"fell from {pair.first.value:g} V to {pair.second.value:g} V in {pair.days:.0f} days, more than any room "
+            f"explains ({pair.fault}): it may leak",
+            rule="self-discharge-fall",
+            value=loss,
+            limit=limit,
+            reading=pair.second,
+            todo=rest_work(
+                case, "measure the rest voltage again now, by the same meter, with its temperature"
+            ),
+            earliest=case.now,
+        )

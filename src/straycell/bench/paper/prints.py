@@ -16,7 +16,7 @@ from straycell.labels.content import Purpose
 from straycell.pictures.bars import chart_picture
 from straycell.pictures.curves import curves_picture
 from straycell.pictures.figure import Kind
-from straycell.pictures.stock import Point
+from straycell.pictures.stock import Point, stock_picture
 from straycell.safety import Step, cautions_for
 
 if TYPE_CHECKING:
@@ -35,14 +35,17 @@ def points_of(listed: Sequence[Listed]) -> list[Point]:
     ]
 
 
-def stock_png(bench: Bench) -> bytes:
-    """Every cell with both figures today, capacity over resistance."""
-    from straycell.pictures.stock import stock_picture
-
+def stock_points(bench: Bench) -> tuple[list[Point], int]:
+    """Every cell with both figures today, and how many have not."""
     with bench.reading() as reader:
         listed = cell_list(reader, bench.rules, bench.now, Wanted())
     points = points_of(listed)
-    return stock_picture(points, len(listed) - len(points), "png", DPI)
+    return points, len(listed) - len(points)
+
+
+def stock_png(bench: Bench) -> bytes:
+    """Every cell with both figures today, capacity over resistance."""
+    return stock_picture(*stock_points(bench), "png", DPI)
 
 
 def rest_picture(bench: Bench, code: str, kind: Kind = "svg") -> bytes:

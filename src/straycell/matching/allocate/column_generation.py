@@ -1,4 +1,4 @@
-"""Who is served under a resistance ratio, decided with proofs from prices; for parts small enough to be asked in full.
+"""Column generation: who is served under a resistance ratio, with proofs from prices; for parts small enough.
 
 A model of the choices alone proposes whom to serve, from all that is proven; servings are priced for them, which
 proves more or gives a better plan, until proposal and plan meet or the work is used up.
@@ -13,13 +13,14 @@ import numpy as np
 
 from straycell.matching.allocate.highs import INFINITE, Question, Row, ask
 from straycell.matching.allocate.model import choices_of
-from straycell.matching.allocate.pricing import Buyer, Mixer, buyers_of
+from straycell.matching.allocate.pricing import PricingProblem, pricing_problems
 from straycell.matching.allocate.read_input import Market
+from straycell.matching.allocate.restricted_master import RestrictedMaster
 from straycell.matching.allocate.weights import Tier
 from straycell.matching.balance.pool import Floats, Ints
 
 # Work is counted and not timed, so that a slow machine gives the same plan as a fast one.
-MOST_TOIL = 2_000_000
+MOST_WORK = 2_000_000
 MOST_TURNS = 60
 # Weights are whole numbers: less than half a step of slack is rounding of the solver, never a better plan.
 STEP_SHARE = 0.4
@@ -39,51 +40,55 @@ class Plan:
 
 
 @dataclass(slots=True)
-class Refiner:
+class ColumnGeneration:
     """A plan being bettered; what is proven of all plans is kept in rows over the choices and the surplus."""
 
     market: Market
     tiers: Sequence[Tier]
-    buyers: Sequence[Buyer]
+    problems: Sequence[PricingProblem]
     ratio: float
     deadline: float
     seed: int
     plan: Plan
     nearness: float
-    toil_left: int = MOST_TOIL
+    work_left: int = MOST_WORK
     rows: list[Row] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         by_demand: dict[int, list[int]] = {}
-        for index, buyer in enumerate(self.buyers):
-            by_demand.setdefault(buyer.choice.demand, []).append(index)
+        for index, problem in enumerate(self.problems):
+            by_demand.setdefault(problem.choice.demand, []).append(index)
         for indices in by_demand.values():
             self.rows.append(Row(np.array(indices), np.ones(len(indices)), 0.0, 1.0))
 
     def worth(self, tier: Tier) -> Floats:
-        return np.array([tier.worth.get(buyer.choice.demand, 0) for buyer in self.buyers], dtype=np.float64)
+        return np.array(
+            [tier.worth.get(problem.choice.demand, 0) for problem in self.problems], dtype=np.float64
+        )
 
-    def mixer(self, spending: bool) -> Mixer:
-        """A new mixer that knows the servings of the plan."""
-        count = len(self.buyers)
+    def restricted_master(self, spending: bool) -> RestrictedMaster:
+        """A new master that knows the servings of the plan."""
+        count = len(self.problems)
         rows = []
         for row in self.rows:
-            # The mixer has no column for the surplus: it charges it to each serving.
+            # The master has no column for the surplus: it charges it to each serving.
             if row.columns[-1] < count:
                 values = np.zeros(count)
                 values[row.columns] = row.values
                 rows.append((values, row.low, row.high))
         size = len(self.market.kinds)
-        mixer = Mixer(self.buyers, size, spending, rows, self.deadline, self.seed, self.toil_left)
-        for index, buyer in enumerate(self.buyers):
-            cells = self.plan.assignment.get(buyer.choice.demand, [])
-            if cells and self.market.kinds[cells[0]] == buyer.choice.kind:
-                mixer.add(index, np.sort(np.array(cells, dtype=np.int64)))
-        return mixer
+        master = RestrictedMaster(
+            self.problems, size, spending, rows, self.deadline, self.seed, self.work_left
+        )
+        for index, problem in enumerate(self.problems):
+            cells = self.plan.assignment.get(problem.choice.demand, [])
+            if cells and self.market.kinds[cells[0]] == problem.choice.kind:
+                master.add(index, np.sort(np.array(cells, dtype=np.int64)))
+        return master
 
     def propose(self, cost: Floats, gap: float) -> tuple[Floats | None, float]:
         """Whom to serve at the least cost (a value a choice, the last for the surplus) for all that is known."""
-        count = len(self.buyers)
+        count = len(self.problems)
         upper = np.append(np.ones(count), INFINITE if cost[-1] else 0.0)
         rows = [row for row in self.rows if cost[-1] or row.columns[-1] < count]
         answer = ask(Question(cost, np.zeros(count + 1), upper, rows, count, gap), self.deadline, self.seed)
@@ -118,52 +123,54 @@ class Refiner:
 
     def raise_tier(self, place: int, tier: Tier) -> int:
         """The most of this tier; returns its upper bound."""
-        mixer, cost = self.mixer(spending=False), np.append(-self.worth(tier), 0.0)
+        master, cost = self.restricted_master(spending=False), np.append(-self.worth(tier), 0.0)
         known = len(self.rows)
         undecided, bound = 0, int(self.worth(tier).sum())
         for _ in range(MOST_TURNS):
             served, least = self.propose(cost, 1 - STEP_SHARE)
             if least > -INFINITE:
                 bound = min(bound, int(np.floor(-least + STEP_SHARE)))
-            if served is None or bound <= max(self.plan.weights[place], undecided) or mixer.out_of_toil():
+            if served is None or bound <= max(self.plan.weights[place], undecided) or master.out_of_work():
                 break
-            short = mixer.learn(close=1.0, enough=1.0, served=served)
-            self.learn_rows(mixer)
+            short = master.learn(close=1.0, enough=1.0, served=served)
+            self.learn_rows(master)
             if short > 0:
                 continue
-            servings = None if mixer.out_of_toil() else mixer.dive() or mixer.whole()
+            servings = None if master.out_of_work() else master.dive() or master.whole()
             if servings is None:
                 # Undecided is not impossible: its weight stays in the bound although it is not proposed again.
                 undecided = max(undecided, int(self.worth(tier) @ served))
                 self.exclude(served)
             else:
                 self.take(servings)
-        self.toil_left = mixer.toil_left
+        self.work_left = master.work_left
         # Exclusions hold for this tier's question alone; what prices have proven is learnt again below for all.
         del self.rows[known:]
-        self.learn_rows(mixer, again=True)
+        self.learn_rows(master, again=True)
         return max(bound, undecided, self.plan.weights[place])
 
-    def learn_rows(self, mixer: Mixer, again: bool = False) -> None:
-        """Rows from what a mixer has proven since the last time."""
-        count, scale = len(self.buyers), float(self.market.steps_per_ah)
-        for proof in mixer.proofs if again else mixer.proofs[mixer.told :]:
-            values = proof.least.astype(np.float64)
-            if mixer.spending:
+    def learn_rows(self, master: RestrictedMaster, again: bool = False) -> None:
+        """Rows from what a master has proven since the last time."""
+        count, scale = len(self.problems), float(self.market.steps_per_ah)
+        for bound_by_prices in master.bounds if again else master.bounds[master.told :]:
+            values = bound_by_prices.least.astype(np.float64)
+            if master.spending:
                 columns = np.arange(count + 1)
                 # In ampere-hours: rows with entries of a million steps would be outside the solver's accuracy.
                 self.rows.append(
-                    Row(columns, np.append(-values, scale) / scale, -proof.paid / scale, INFINITE)
+                    Row(columns, np.append(-values, scale) / scale, -bound_by_prices.paid / scale, INFINITE)
                 )
             elif values.any():
                 unit = float(values.max())
                 # A hair of slack, since the solver's duals are only accurate to about that.
-                self.rows.append(Row(np.arange(count), values / unit, -INFINITE, proof.paid / unit + 1e-7))
-        mixer.told = len(mixer.proofs)
+                self.rows.append(
+                    Row(np.arange(count), values / unit, -INFINITE, bound_by_prices.paid / unit + 1e-7)
+                )
+        master.told = len(master.bounds)
 
     def take(self, servings: Sequence[tuple[int, Ints]]) -> None:
         """These servings, if they are better than the plan."""
-        given = {self.buyers[index].choice.demand: cells for index, cells in servings}
+        given = {self.problems[index].choice.demand: cells for index, cells in servings}
         ohms = self.market.resistance
         assignment = {
             # In order of resistance, so that runs of `parallel` are the legal groups that verify.py expects.
@@ -187,33 +194,33 @@ class Refiner:
 
     def lower_surplus(self) -> None:
         """Spend less, and prove that nobody could spend much less."""
-        mixer, scale = self.mixer(spending=True), float(self.market.steps_per_ah)
-        cost = np.append(np.zeros(len(self.buyers)), 1.0)
-        mixer.learn(max(self.close(), ROUGHLY * self.plan.surplus))
-        self.take(mixer.whole() or [])
+        master, scale = self.restricted_master(spending=True), float(self.market.steps_per_ah)
+        cost = np.append(np.zeros(len(self.problems)), 1.0)
+        master.learn(max(self.close(), ROUGHLY * self.plan.surplus))
+        self.take(master.whole() or [])
         undecided, bound = float(self.plan.surplus), self.plan.surplus_bound
         for _ in range(MOST_TURNS):
-            self.learn_rows(mixer)
+            self.learn_rows(master)
             served, least = self.propose(cost, self.close() / 4 / scale)
             if least > -INFINITE:
                 bound = max(bound, int(np.ceil(min(undecided, least * scale - STEP_SHARE))))
             enough = self.plan.surplus - self.close() / 2
-            if served is None or least * scale >= enough or mixer.out_of_toil():
+            if served is None or least * scale >= enough or master.out_of_work():
                 break
-            costs = mixer.learn(self.close() / 4, enough, served)
-            if costs < enough and not mixer.out_of_toil():
-                self.better(mixer, costs)
+            costs = master.learn(self.close() / 4, enough, served)
+            if costs < enough and not master.out_of_work():
+                self.better(master, costs)
                 undecided = min(undecided, float(np.ceil(costs)))
                 self.exclude(served)
         self.plan = replace(self.plan, surplus_bound=min(self.plan.surplus, bound))
 
-    def better(self, mixer: Mixer, costs: float) -> None:
+    def better(self, master: RestrictedMaster, costs: float) -> None:
         """Better plans of known servings, and of those met on a dive from the mix."""
-        for way in (mixer.dive, mixer.whole, mixer.varied):
+        for way in (master.dive, master.whole, master.perturbed):
             servings = way()
             if servings is not None:
                 self.take(servings)
-            if self.plan.surplus <= costs + self.close() or mixer.out_of_toil():
+            if self.plan.surplus <= costs + self.close() or master.out_of_work():
                 break
 
 
@@ -229,12 +236,12 @@ def refined(
 ) -> Plan:
     """The plan, or a better one, with bounds at least as tight; a share `nearness` of the surplus may stay open."""
     choices, _, fits = choices_of(market, demands)
-    buyers = buyers_of(market, choices, fits, ratio)
-    refiner = Refiner(market, tiers, buyers, ratio, deadline, seed, plan, nearness)
+    problems = pricing_problems(market, choices, fits, ratio)
+    generation = ColumnGeneration(market, tiers, problems, ratio, deadline, seed, plan, nearness)
     # Half of the work may be spent on who is served; the search for less surplus then starts afresh.
-    refiner.toil_left = MOST_TOIL // 2
-    refiner.raise_weights()
-    refiner.toil_left = MOST_TOIL
-    if buyers:
-        refiner.lower_surplus()
-    return refiner.plan
+    generation.work_left = MOST_WORK // 2
+    generation.raise_weights()
+    generation.work_left = MOST_WORK
+    if problems:
+        generation.lower_surplus()
+    return generation.plan

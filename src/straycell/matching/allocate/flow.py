@@ -10,9 +10,9 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from straycell.matching.allocate.benders_master import BendersMaster
 from straycell.matching.allocate.highs import INFINITE, Answer, Question, Row, ask
 from straycell.matching.allocate.model import Model
-from straycell.matching.allocate.restricted_master import Master
 from straycell.matching.balance.pool import Bools, Floats, Ints
 
 # Arcs are the product of buckets and options: beyond this only the likeliest are kept, or the question grows too
@@ -100,7 +100,7 @@ def trade_of(model: Model, in_use: Bools) -> Trade:
 class FlowSearch:
     """A model with its arcs and the rows known of it, including weights to keep."""
 
-    master: Master
+    master: BendersMaster
     flow: Flow
     trade: Trade
     kept: list[Row] = field(default_factory=list)

@@ -13,23 +13,22 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from straycell.matching.allocate.benders import Benders, Result
+from straycell.matching.allocate.benders_master import BendersMaster
 from straycell.matching.allocate.column_generation import Plan, refined
 from straycell.matching.allocate.first_fit import heaviest_first, scarcest_first, serve_in_turn
 from straycell.matching.allocate.flow import MOST_ARCS, FlowSearch, flow_of, trade_of
 from straycell.matching.allocate.greedy import cheapest, dealt
 from straycell.matching.allocate.model import Model, Windows, cells_in_question, model_of, window_count
 from straycell.matching.allocate.read_input import Kind, Market
-from straycell.matching.allocate.restricted_master import Master
 from straycell.matching.allocate.seed_windows import prices_in, served_in, support_in
-from straycell.matching.allocate.solve import Result, Search
 from straycell.matching.allocate.weights import Tier, tiers_of
 from straycell.matching.balance.pool import Bools, Floats
 
 # A model of every window is exact: it is tried where windows are few.
 FEW_WINDOWS = 200
-TINY_WINDOWS = 60
-# Among few cells prices of whole servings are asked for first, among many after the grids, beyond not at all.
-FEW_CELLS, MOST_CELLS = 150, 400
+# Prices of whole servings are asked for among so many cells, beyond not at all.
+MOST_CELLS = 400
 # Up to so many, more is done than to come close to the plan without a ratio.
 MOST_EXACT_WINDOWS = 300
 PROOF_NODES = 6_000
@@ -106,10 +105,10 @@ class Planner:
     served: set[tuple[int, Kind]] = field(init=False)
     part: Part = field(init=False)
 
-    def search(self, model: Model) -> Search:
-        return Search(model, Master(model, self.deadline, self.seed), self.tiers)
+    def search(self, model: Model) -> Benders:
+        return Benders(model, BendersMaster(model, self.deadline, self.seed), self.tiers)
 
-    def solved(self, search: Search) -> Result:
+    def solved(self, search: Benders) -> Result:
         result = search.run()
         self.stopped_early |= search.master.stopped_early
         return result
@@ -131,23 +130,13 @@ class Planner:
         if self.ratio is None or not self.served or not self.ratio_binds(model):
             return self.finished(model, loose, loose.weight_bounds, loose.surplus_bound)
         windows = window_count(self.market, self.demands)
-        # Few windows: the exact model is small enough to be asked in full.
-        if windows <= TINY_WINDOWS:
-            part = self.by_windows(windows)
-            return part if settled(part, 0.0) else self.surer(part)
-        cells = cells_in_question(self.market, self.demands)
         close = 0.0 if windows <= FEW_WINDOWS else CLOSE_SURPLUS
-        if cells <= FEW_CELLS:
-            part = self.refined(self.rough_part(), close / 2)
-            if settled(part, close):
-                return part
-            return (
-                self.surer(part) if windows <= FEW_WINDOWS else self.best_of(part, self.by_windows(windows))
-            )
         part = self.by_windows(windows)
-        if cells > MOST_CELLS or settled(part, CLOSE_SURPLUS):
+        if settled(part, close) or cells_in_question(self.market, self.demands) > MOST_CELLS:
             return part
-        return self.best_of(part, self.refined(part, close / 2))
+        part = self.best_of(part, self.refined(part, close / 2))
+        # Few windows: the exact model is small enough to be asked in full.
+        return part if settled(part, close) or windows > FEW_WINDOWS else self.by_exact_windows(part)
 
     def by_windows(self, windows: int) -> Part:
         """The best plan on grids of windows, with bounds from wider ones."""
@@ -157,10 +146,10 @@ class Planner:
         weight_bounds = loose.weight_bounds
         proven = (result.weights, result.surplus) == (weight_bounds, bound)
         if not proven and not (close_enough(result, loose) and windows > MOST_EXACT_WINDOWS):
-            weight_bounds, bound = self.wider_bounds(loose, result, bound)
+            weight_bounds, bound = self.relaxed_bounds(loose, result, bound)
         return self.finished(*best, weight_bounds, bound)
 
-    def surer(self, part: Part) -> Part:
+    def by_exact_windows(self, part: Part) -> Part:
         """The part, or a better one from the model of every window, as far as a number of nodes gets."""
         assert self.ratio is not None
         exact = model_of(self.market, self.demands, Windows(self.ratio, 0))
@@ -196,7 +185,7 @@ class Planner:
             part.stopped_early or time.monotonic() > self.deadline,
         )
 
-    def wider_bounds(self, loose: Result, result: Result, bound: int) -> tuple[list[int], int]:
+    def relaxed_bounds(self, loose: Result, result: Result, bound: int) -> tuple[list[int], int]:
         """Bounds on weight and surplus under the ratio, from windows that are rather too wide than too narrow."""
         assert self.ratio is not None
         wide = model_of(self.market, self.demands, Windows(self.ratio, BOUND_GRID, wider=True))
@@ -289,7 +278,7 @@ class Planner:
         self.stopped_early |= search.master.stopped_early
         return None if best is None else (grid, best)
 
-    def judged(self, search: Search, x: Floats) -> Result | None:
+    def judged(self, search: Benders, x: Floats) -> Result | None:
         """These columns with the cheapest cells for them; None where there are none."""
         placed = cheapest(search.model, search.model.needs(x))
         if placed.wanting:
@@ -328,22 +317,6 @@ class Planner:
         part.surplus_bound = min(surplus_bound, part.surplus)
         part.missing_weight = missing(self.tiers, weights, weight_bounds)
         return part
-
-    def rough_part(self) -> Part:
-        """A plan to begin with: for those served without a ratio if a grid of windows has it, else the plain way."""
-        same = Part()
-        for per_ratio in GRIDS:
-            windows = Windows(self.ratio or 1.0, per_ratio)
-            found = self.flowing(self.model, self.loose, self.served, windows)
-            if found is not None:
-                bounds = self.loose.weight_bounds, self.loose.surplus_bound
-                same = self.finished(*found, *bounds)
-            if found is not None and close_enough(found[1], self.loose):
-                break
-        if same.assignment:
-            return same
-        plans = [serve_in_turn(self.market, order, self.ratio) for order in self.plain_orders()]
-        return max((Part(plan, self.surplus(plan)) for plan in plans), key=self.goodness)
 
     def goodness(self, part: Part) -> tuple[list[int], int]:
         """More is better: the weights served, then less surplus."""

@@ -1,95 +1,259 @@
-"""The small integer model: which choices to serve and how many groups from each window, under cuts learnt so far."""
+"""The restricted master of column generation: it mixes the servings (its columns) known so far.
+
+Its prices ask the pricing problems for better ones until none is left. Every price list also proves something:
+whoever is served pays at least his cheapest serving at these prices.
+"""
 
 from __future__ import annotations
 
+import time
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+import highspy
 import numpy as np
 
-from straycell.matching.allocate.greedy import bits
-from straycell.matching.allocate.highs import INFINITE, MOST_NODES, Answer, Question, Row, ask
-from straycell.matching.allocate.model import Model
-from straycell.matching.balance.pool import Floats
+from straycell.matching.allocate.highs import INFINITE, SilentHighs
+from straycell.matching.allocate.pricing import PricingProblem
+from straycell.matching.balance.pool import Floats, Ints
+
+# Of a new price list, the part that is taken from the one before: prices that jump about prove little.
+STEADINESS = 0.5
+# What an unserved choice costs in the model that only asks who can be served.
+UNSERVED = 1_000_000
+ROUNDING = 1e-6
+# Dearer than a serving at any usual step of capacity, and far within 64 bits.
+FORBIDDING = 10**13
+WHOLE_NODES = 400
+VARIATIONS = 60
+OFF_SHARE = 0.01
+# On the way down, a serving must be so much cheaper, as a share, to be worth another turn.
+DIVE_CLOSE = 1e-4
+DIVE_TURNS = 6
+MOST_BARRED = 12
+
+
+@dataclass(frozen=True, slots=True)
+class DualBound:
+    """Any plan that serves the choices with `served` 1 costs at least `least` @ served - `paid`, in steps."""
+
+    least: Ints
+    paid: int
 
 
 @dataclass(slots=True)
-class Master:
-    """The rows for one model; the last column is the total capacity spent, in ampere-hours."""
+class RestrictedMaster:
+    """The servings known so far: each cell once, each choice as far as it is asked for.
 
-    model: Model
+    Columns: how far each choice is served, how far it is asked for but not served, then the servings. With
+    `spending` servings cost their surplus in steps, else nothing.
+    """
+
+    problems: Sequence[PricingProblem]
+    size: int
+    spending: bool
+    rows: Sequence[tuple[Floats, float, float]]
     deadline: float
     seed: int
-    nodes: int = MOST_NODES
-    rows: list[Row] = field(default_factory=list)
-    halls: set[int] = field(default_factory=set)
-    stopped_early: bool = False
+    work_left: int
+    solver: highspy.Highs = field(init=False)
+    servings: list[tuple[int, Ints]] = field(default_factory=list)
+    known: set[tuple[int, bytes]] = field(default_factory=set)
+    bounds: list[DualBound] = field(default_factory=list)
+    steady: Floats = field(init=False)
+    served: Floats = field(init=False)
+    told: int = 0
 
     def __post_init__(self) -> None:
-        self.link_windows()
-        self.one_kind_each()
-        for option in range(len(self.model.unit)):
-            self.add_hall(1 << option)
-        for choice in range(len(self.model.choices)):
-            mine = np.flatnonzero(self.model.owner == choice)
-            # All windows of a choice draw on the same cells: without this cut the model would promise them twice.
-            self.add_hall(sum(1 << int(option) for option in mine))
+        solver = self.solver = SilentHighs()
+        # One thread and a seed, so that the same question has the same answer.
+        solver.setOptionValue("threads", 1)
+        solver.setOptionValue("random_seed", self.seed % 2**31)
+        solver.setOptionValue("mip_rel_gap", 0.0)
+        count, none = len(self.problems), np.zeros(0, dtype=np.int32)
+        for _ in range(count):
+            solver.addCol(0.0, 0.0, 1.0, 0, none, np.zeros(0))
+        for problem in self.problems:
+            # Leaving a choice unserved must cost more than any serving, or the mix would serve nobody.
+            most = 2.0 * problem.choice.cells * float(problem.capacity.max(initial=1))
+            solver.addCol(most if self.spending else float(UNSERVED), 0.0, 1.0, 0, none, np.zeros(0))
+        # Each cell once: the duals of these rows are the prices.
+        for _ in range(self.size):
+            solver.addRow(-INFINITE, 1.0, 0, none, np.zeros(0))
+        for index in range(count):
+            solver.addRow(
+                0.0, 0.0, 2, np.array([index, count + index], dtype=np.int32), np.array([-1.0, 1.0])
+            )
+        for values, low, high in self.rows:
+            columns = np.flatnonzero(values).astype(np.int32)
+            solver.addRow(low, high, len(columns), columns, values[columns])
+        self.steady, self.served = np.zeros(self.size), np.zeros(count)
 
-    def link_windows(self) -> None:
-        """A windowed choice takes all its groups or none."""
-        model = self.model
-        whole = set(model.column.tolist())
-        for index, choice in enumerate(model.choices):
-            if index not in whole:
-                columns = model.column[model.owner == index]
-                values = np.append(np.ones(len(columns)), -float(choice.groups))
-                self.rows.append(Row(np.append(columns, index), values, 0.0, 0.0))
+    def cost(self, problem: PricingProblem) -> Ints:
+        """Of each of the problem's cells, what it costs in a serving before its price."""
+        return problem.capacity - problem.choice.minimum if self.spending else np.zeros_like(problem.capacity)
 
-    def one_kind_each(self) -> None:
-        """A demand is served with one of its kinds at most."""
-        by_demand: dict[int, list[int]] = {}
-        for index, choice in enumerate(self.model.choices):
-            by_demand.setdefault(choice.demand, []).append(index)
-        for indices in by_demand.values():
-            if len(indices) > 1:
-                self.rows.append(Row(np.array(indices), np.ones(len(indices)), 0.0, 1.0))
-
-    def add_hall(self, wanted: int) -> bool:
-        """All options that can only draw on the cells of these options share those cells. False if known."""
-        model = self.model
-        near = np.array([bool(mask & wanted) for mask in model.masks], dtype=np.bool_)
-        elsewhere = 0
-        for bucket in np.flatnonzero(~near):
-            # An option that can also draw on another bucket is not bound by these cells alone.
-            elsewhere |= model.masks[bucket]
-        inside = ((1 << len(model.unit)) - 1) & ~elsewhere
-        if inside in self.halls:
+    def add(self, index: int, cells: Ints) -> bool:
+        """Learn a serving; False if it was known."""
+        key = (index, cells.tobytes())
+        if key in self.known:
             return False
-        self.halls.add(inside)
-        options = np.array(list(bits(inside)), dtype=np.int64)
-        if len(options):
-            values = model.unit[options].astype(np.float64)
-            self.rows.append(Row(model.column[options], values, -INFINITE, float(model.supply[near].sum())))
+        self.known.add(key)
+        problem = self.problems[index]
+        held = np.isin(problem.cells, cells)
+        cost = float(self.cost(problem)[held].sum())
+        rows = np.append(cells, self.size + index).astype(np.int32)
+        self.solver.addCol(cost, 0.0, 1.0, len(rows), rows, np.ones(len(rows)))
+        self.servings.append((index, cells))
         return True
 
-    def add_price_cut(self, price: list[int]) -> None:
-        """The total spent is at least the needs at these prices, less what cheaper cells save."""
-        model, scale = self.model, float(self.model.steps_per_ah)
-        prices = np.array(price, dtype=np.int64)
-        dearest = np.where(model.member, prices[None, :], 0).max(axis=1, initial=0)
-        # Weak duality: at these prices every plan pays at least this, whatever it takes.
-        saved = np.maximum(
-            0, dearest[np.array(model.bucket, dtype=np.int64)] - np.array(model.steps, dtype=np.int64)
-        ).sum()
-        columns = np.append(model.column, model.columns)
-        values = np.append(-(model.unit * prices) / scale, 1.0)
-        self.rows.append(Row(columns, values, -float(saved) / scale, INFINITE))
+    def ask_for(self, served: Floats | None) -> None:
+        """Fix who is to be served; None leaves it to the rows."""
+        count = len(self.problems)
+        low = np.zeros(count) if served is None else served
+        high = self.served = np.ones(count) if served is None else served
+        self.solver.changeColsBounds(count, np.arange(count, dtype=np.int32), low, high)
 
-    def solve(self, cost: Floats, spending: bool, whole: bool, gap: float) -> Answer:
-        """Minimise cost (a value a column, the last for the total spent) over whole or broken columns."""
-        total = self.model.columns
-        upper = np.append(self.model.upper, INFINITE if spending else 0.0)
-        rows = [row for row in self.rows if spending or row.columns[-1] != total]
-        question = Question(cost, np.zeros(len(cost)), upper, rows, total if whole else 0, gap, self.nodes)
-        answer = ask(question, self.deadline, self.seed)
-        self.stopped_early |= answer.stopped_early
-        return answer
+    def price(self, prices: Ints) -> tuple[DualBound, list[Ints]]:
+        """The cheapest serving of each choice at these prices, and what they prove."""
+        least, found = np.zeros(len(self.problems), dtype=np.int64), []
+        for index, problem in enumerate(self.problems):
+            # Whole prices keep the walk in integers, where a proof is exact; what rounding loses `excess` puts back.
+            least[index], cells = problem.cheapest(self.cost(problem) + prices[problem.cells])
+            self.work_left -= problem.work
+            found.append(cells)
+        bound_by_prices = DualBound(least, int(prices.sum()))
+        self.bounds.append(bound_by_prices)
+        return bound_by_prices, found
+
+    def out_of_work(self) -> bool:
+        return self.work_left <= 0 or time.monotonic() > self.deadline
+
+    def learn(self, close: float, enough: float = INFINITE, served: Floats | None = None) -> float:
+        """Ask for servings until the mix is within `close` of the best, or proven to cost `enough`.
+
+        Returns what serving `served` costs at least (0 where none is given), in steps.
+        """
+        self.ask_for(served)
+        best = 0.0
+        while not self.out_of_work():
+            self.solver.run()
+            if self.solver.getModelStatus() != highspy.HighsModelStatus.kOptimal:
+                return best
+            duals = np.array(self.solver.getSolution().row_dual)
+            paid = np.maximum(0.0, -duals[: self.size])
+            worth = duals[self.size : self.size + len(self.problems)]
+            # Duals of a degenerate model jump between turns; a mean of the last ones proves more.
+            self.steady = STEADINESS * self.steady + (1 - STEADINESS) * paid
+            for prices in (self.steady, paid):
+                bound_by_prices, found = self.price(np.rint(prices).astype(np.int64))
+                # The bound holds for any prices, also for steadied ones that are not duals.
+                if served is not None:
+                    best = max(best, float(bound_by_prices.least @ served) - bound_by_prices.paid)
+                excess = worth - bound_by_prices.least + [prices_of(prices, paid, cells) for cells in found]
+                new = [self.add(int(k), found[int(k)]) for k in np.flatnonzero(excess > ROUNDING)]
+                if any(new) or best >= enough:
+                    break
+            # Within `close` of the best, further servings could gain no more than that.
+            lacking = float(np.maximum(0.0, excess).sum())
+            if best >= enough or not any(new) or (prices is paid and lacking <= close):
+                return best
+        return best
+
+    def dive(self) -> list[tuple[int, Ints]] | None:
+        """A plan found by taking the largest share of the mix as settled, one serving after the other.
+
+        Where that leaves someone unserved, the last one is taken back and barred.
+        """
+        first, count = 2 * len(self.problems), len(self.problems)
+        settled: list[int] = []
+        barred: list[int] = []
+        turns = DIVE_TURNS
+        while not self.out_of_work():
+            self.solver.run()
+            if self.solver.getModelStatus() != highspy.HighsModelStatus.kOptimal:
+                break
+            solution = self.solver.getSolution()
+            values = np.array(solution.col_value)
+            unserved = bool(values[count:first].max() > ROUNDING)
+            if turns and self.improve(np.array(solution.row_dual), settled):
+                turns -= 1
+                continue
+            turns = DIVE_TURNS
+            if unserved:
+                # A dead end: the last choice is taken back, since it left too little for the others.
+                if not settled or len(barred) == MOST_BARRED:
+                    break
+                barred.append(settled.pop())
+                self.solver.changeColBounds(first + barred[-1], 0.0, 0.0)
+                turns = 1
+                continue
+            shares = values[first:]
+            shares[settled] = 0.0
+            if not len(shares) or shares.max() < ROUNDING:
+                break
+            settled.append(int(shares.argmax()))
+            self.solver.changeColBounds(first + settled[-1], 1.0, 1.0)
+        # The bounds are put back: the same solver goes on with other questions.
+        for column in [*settled, *barred]:
+            self.solver.changeColBounds(first + column, 0.0, 1.0)
+        whole = len(settled) == int(self.served.sum())
+        return [self.servings[column] for column in settled] if whole else None
+
+    def improve(self, duals: Floats, settled: Sequence[int]) -> bool:
+        """Learn servings of the choices not settled, from cells not taken; whether there were any."""
+        prices = np.rint(np.maximum(0.0, -duals[: self.size])).astype(np.int64)
+        worth = duals[self.size :]
+        for column in settled:
+            # Cells already given are priced out instead of removed, so that the walk needs no new pool.
+            prices[self.servings[column][1]] = FORBIDDING
+        done, learnt = {self.servings[column][0] for column in settled}, False
+        for index, problem in enumerate(self.problems):
+            if index in done or self.served[index] < 1:
+                continue
+            least, cells = problem.cheapest(self.cost(problem) + prices[problem.cells])
+            self.work_left -= problem.work
+            if least < FORBIDDING and least < worth[index] - max(1.0, DIVE_CLOSE * abs(worth[index])):
+                learnt |= self.add(index, cells)
+        return learnt
+
+    def perturb(self) -> None:
+        """Learn servings that are cheapest at prices a little off: a plan of whole ones may need them."""
+        self.solver.run()
+        paid = np.maximum(0.0, -np.array(self.solver.getSolution().row_dual)[: self.size])
+        # The caller's seed, so that the tries are the same in every run.
+        chance = np.random.default_rng(self.seed)
+        wanted = [index for index in range(len(self.problems)) if self.served[index] > 0]
+        for _ in range(VARIATIONS):
+            if self.out_of_work():
+                return
+            off = chance.normal(0.0, OFF_SHARE * float(paid.max(initial=1.0)), self.size)
+            prices = np.rint(np.maximum(0.0, paid + off)).astype(np.int64)
+            for index in wanted:
+                problem = self.problems[index]
+                self.add(index, problem.cheapest(self.cost(problem) + prices[problem.cells])[1])
+                self.work_left -= problem.work
+
+    def perturbed(self) -> list[tuple[int, Ints]] | None:
+        self.perturb()
+        return self.whole()
+
+    def whole(self) -> list[tuple[int, Ints]] | None:
+        """The cheapest plan of whole known servings; None where none serves all that is asked for."""
+        solver, total = self.solver, 2 * len(self.problems) + len(self.servings)
+        columns = np.arange(total, dtype=np.int32)
+        solver.changeColsIntegrality(total, columns, np.array([highspy.HighsVarType.kInteger] * total))
+        solver.setOptionValue("mip_max_nodes", WHOLE_NODES)
+        solver.run()
+        found = solver.getInfo().primal_solution_status == int(highspy.SolutionStatus.kSolutionStatusFeasible)
+        x = np.rint(solver.getSolution().col_value) if found else np.zeros(total)
+        solver.changeColsIntegrality(total, columns, np.array([highspy.HighsVarType.kContinuous] * total))
+        count = len(self.problems)
+        if not found or x[count : 2 * count].any():
+            return None
+        return [serving for serving, held in zip(self.servings, x[2 * count :], strict=True) if held > 0]
+
+
+def prices_of(prices: Floats, paid: Floats, cells: Ints) -> float:
+    """How much dearer cells are at rounded or steadier prices than at those of the model."""
+    return float(np.rint(prices[cells]).sum() - paid[cells].sum())

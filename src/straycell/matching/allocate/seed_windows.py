@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from straycell.matching.allocate.benders import Result
 from straycell.matching.allocate.greedy import dealt
 from straycell.matching.allocate.model import Model
 from straycell.matching.allocate.read_input import Kind
-from straycell.matching.allocate.solve import Result
 from straycell.matching.balance.pool import Bools, Floats
 
 

@@ -147,7 +147,7 @@ def _sibling(kept: Kept) -> Iterator[DueItem]:
 
 def _falling(kept: Kept, family: dict[tuple[str, str | None], list[Kept]]) -> Iterator[DueItem]:
     """What its verdict says of a leak; a loss within every limit that grew is worth a look, and no danger."""
-    reason = _open(kept, "shelf-loss", "self-discharge-stretch")
+    reason = _open(kept, "shelf-loss", "self-discharge-stretch", "self-discharge-fall")
     if reason is not None:
         charged = kept.case.charge_before(kept.now)
         if charged is None or charged.at <= (reason.at or kept.now):

@@ -40,7 +40,7 @@ from straycell.store.session import Pen, among, rows_of
 Keys = Collection[str] | None
 Rows = dict[tuple[Any, ...], dict[str, Any]]
 """What the derived columns of a table should hold, by the key of each row."""
-TEARDOWN_FIELDS = ("title", "kind", "found_on", "place", "note", "objects")
+TEARDOWN_FIELDS = ("title", "kind", "found_on", "place", "note", "objects", "opened_on")
 
 
 def say(pen: Pen, event_id: int, values: Mapping[str, Mapping[str, Any]], mistake: str = "") -> None:

@@ -126,6 +126,7 @@ def _teardown(row: dict[str, str], today: date) -> Teardown:
         _short(row, "place"),
         _short(row, "note"),
         int(objects),
+        opened_on=_day(row, "opened_on"),
     )
     teardowns.require_teardown(new, today)
     return new

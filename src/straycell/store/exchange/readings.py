@@ -54,8 +54,12 @@ OF_AN_EXPORT = (
     "event_id",
     "trace",
     "trace_id",
+    "put_in_u",
 )
-"""Columns of an export that are not taken; a line with a mistake is a superseded reading and is left out."""
+"""Columns of an export that are not taken; a line with a mistake is a superseded reading and is left out.
+
+An uncertainty that no trace of this store gave falls back to the cautious default.
+"""
 COLUMNS = (*_OTHERS, *_QUANTITIES, *OF_AN_EXPORT)
 QUANTITY_STEMS = frozenset(column.stem for column in _QUANTITIES.values())
 NUMBERS = (*_QUANTITIES, "value", "soc", "u")

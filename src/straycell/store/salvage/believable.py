@@ -16,6 +16,7 @@ from straycell.errors import BadData
 from straycell.readings import FACTS
 from straycell.readings.fields import Field
 from straycell.safety.handover.listing import HandoverList
+from straycell.store.book.derived import TEARDOWN_FIELDS
 from straycell.store.book.measured.meters import meter_of
 from straycell.store.book.stock.cells import UNSAID
 from straycell.store.schema.compare import JSON_COLUMNS
@@ -74,7 +75,7 @@ def _day(value: Any) -> bool:
 
 _SAID: dict[str, Callable[[Any], bool]] = {
     **dict.fromkeys(("title", "kind", "place", "note"), _text),
-    "found_on": _day,
+    **dict.fromkeys(("found_on", "opened_on"), _day),
     "objects": lambda value: isinstance(value, int) and value >= 1,
     "state": lambda value: value in set(BuildState),
     "dropped": lambda value: isinstance(value, bool),
@@ -90,7 +91,7 @@ def _project(text: Mapping[str, Any]) -> bool:
 
 def _teardown(row: Mapping[str, Any]) -> bool:
     born = json.loads(row["born"])
-    return all(_SAID[name](born[name]) for name in ("title", "kind", "place", "note", "found_on", "objects"))
+    return all(_SAID[name](born[name]) for name in TEARDOWN_FIELDS)
 
 
 def _reading(row: Mapping[str, Any]) -> bool:

@@ -233,7 +233,15 @@ def _put_places(pen: Pen, staging: Connection, event_id: int, done: Filled) -> N
         named[name].add(_field(f'{{"{name}": {text}}}', name))
     lost = "lost with a damaged store"
     teardowns = sorted(named["teardown"] - {""} - _keys(pen.conn, tables.TEARDOWN))
-    said = {"title": lost, "kind": "unknown", "found_on": None, "place": "", "note": "", "objects": 1}
+    said = {
+        "title": lost,
+        "kind": "unknown",
+        "found_on": None,
+        "place": "",
+        "note": "",
+        "objects": 1,
+        "opened_on": None,
+    }
     common = {"added_at_us": pen.now_us, "event_id": event_id}
     rows = ({"code": code, **said, "born": born_text(said), **common} for code in teardowns)
     _insert(pen, tables.TEARDOWN, rows, done)

@@ -235,6 +235,7 @@ CREATE TABLE teardown (
     place VARCHAR NOT NULL,
     note VARCHAR NOT NULL,
     objects INTEGER NOT NULL,
+    opened_on VARCHAR,
     born VARCHAR NOT NULL,
     added_at_us INTEGER NOT NULL,
     event_id INTEGER NOT NULL,

@@ -147,6 +147,7 @@ TEARDOWN = Table(
     Column("place", String, default=""),
     Column("note", String, default=""),
     Column("objects", Integer, default=1),
+    Column("opened_on", String),
     Column("born", String),
     Column("added_at_us", Integer),
     Column("event_id", Integer),

@@ -68,6 +68,7 @@ def evidences(
             findings=seen.get(code, nothing).standing,
             falls=seen.get(code, nothing).falls,
             dressed_at=dressed.get(code),
+            opened_at=kin.opened_for(code),
         )
         for code, now in known.items()
     }

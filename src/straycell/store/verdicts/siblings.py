@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
@@ -19,9 +19,10 @@ from straycell.cells import Look
 from straycell.readings import Quantity
 from straycell.safety.incidents import incident_kinds
 from straycell.store.book.register import Said, said
-from straycell.store.column_values import from_us
-from straycell.store.schema.tables import CELL, FINDING, FINDING_FELL, READING, SUPERSESSION, UPSET
+from straycell.store.column_values import from_us, opt_day
+from straycell.store.schema.tables import CELL, FINDING, FINDING_FELL, READING, SUPERSESSION, TEARDOWN, UPSET
 from straycell.store.session import among, rows_of
+from straycell.teardowns import surely_open
 
 SIGNS = (Look.LEAKING, Look.SWOLLEN, Look.BURNT, Look.VENTED, Look.SMELL)
 
@@ -104,12 +105,19 @@ class Kinship:
     filed: dict[str, Filed]
     signs: dict[_Group, list[SiblingSign]]
     capacities: dict[_Group, list[tuple[str, BestSibling]]]
+    opened: dict[str, datetime] = field(default_factory=dict)
 
     def signs_for(self, code: str) -> tuple[SiblingSign, ...]:
         """Signs on the other cells of every pack that the cell was ever filed in."""
         packs = self.filed[code].ever if code in self.filed else ()
         found = {sign for pack in packs for sign in self.signs.get(pack, ()) if sign.code != code}
         return tuple(sorted(found, key=_oldest_first))
+
+    def opened_for(self, code: str) -> datetime | None:
+        """From when on all packs with a sign, in which the cell ever was, surely were open."""
+        packs = self.filed[code].ever if code in self.filed else ()
+        times = [self.opened[pack[0]] for pack in packs if pack in self.signs and pack[0] in self.opened]
+        return max(times, default=None)
 
     def best_for(self, code: str) -> BestSibling | None:
         """The largest capacity among the other cells of its pack."""
@@ -159,7 +167,17 @@ def kinship(conn: Connection, codes: Collection[str] | None) -> Kinship:
         kind = (sign.code, sign.look)
         newest[kind] = max(sign, newest.get(kind, sign), key=lambda s: s.at)
     _file(made, newest.values(), best)
+    made.opened = _opened(conn, {teardown for teardown, _ in made.signs})
     return made
+
+
+def _opened(conn: Connection, teardowns: Collection[str]) -> dict[str, datetime]:
+    """From when on each of these surely was open."""
+    if not teardowns:
+        return {}
+    query = select(TEARDOWN.c.code, TEARDOWN.c.opened_on, TEARDOWN.c.added_at_us)
+    rows = rows_of(conn, query.where(among(TEARDOWN.c.code, teardowns)))
+    return {code: surely_open(opt_day(day), from_us(added_us)) for code, day, added_us in rows}
 
 
 def _file(made: Kinship, signs: Iterable[SiblingSign], best: Mapping[str, BestSibling]) -> None:

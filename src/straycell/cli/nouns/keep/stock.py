@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
 
 from straycell.bench.wording.shapes import stock_json
 from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar.verbs import lone_app
+from straycell.cli.show import picture
 from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.quantities import count_of
 from straycell.safety import Step
 
 if TYPE_CHECKING:
@@ -17,8 +23,17 @@ app = lone_app()
 
 
 @app.command()
-def stock() -> None:
+def stock(
+    chart: Annotated[
+        bool, typer.Option("--chart", help="Draw every cell, capacity over resistance.")
+    ] = False,
+    out: picture.Out = None,
+    force: picture.Force = False,
+) -> None:
     """Show what lies where. It changes nothing."""
+    if chart or out is not None:
+        _draw(out, force)
+        return
     from straycell.safety.due.survey import due_now, survey
     from straycell.safety.stock import take_stock
 
@@ -31,6 +46,21 @@ def stock() -> None:
     if any(box.attention for box in found):
         output.hint("what to do about it: straycell due")
     talk_cautions(Step.STORING)
+
+
+def _draw(out: Path | None, force: bool) -> None:
+    from straycell.bench.paper.prints import stock_points
+    from straycell.pictures.stock import DRAWN, stock_lines, stock_picture
+
+    points, unmeasured = stock_points(context.bench())
+    picture.draw(
+        f"{count_of(len(points), 'cell')}, {unmeasured} more without both figures",
+        lambda width: stock_lines(points, width, plain=not output.can_show(DRAWN)),
+        lambda kind: stock_picture(points, unmeasured, kind),
+        {"points": [asdict(p) | {"outcome": p.outcome.word} for p in points], "unmeasured": unmeasured},
+        out,
+        force,
+    )
 
 
 def _page(found: list[BoxStock]) -> None:

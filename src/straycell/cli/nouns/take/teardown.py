@@ -34,6 +34,15 @@ FoundOption = Annotated[
         help="The day it was found.",
     ),
 ]
+OpenedOption = Annotated[
+    date | None,
+    typer.Option(
+        "--opened",
+        parser=lambda text: parse_day(text, clock.now()),
+        metavar="DATE",
+        help="The day its packs were opened (default: the day it is recorded).",
+    ),
+]
 PlaceOption = Annotated[str | None, values.text_option("--place", "Where it was found.")]
 NoteOption = Annotated[str | None, values.text_option("--note", "Its state, anything odd.")]
 ObjectsOption = Annotated[
@@ -49,11 +58,18 @@ def add(
     place: PlaceOption = None,
     note: NoteOption = None,
     objects: ObjectsOption = None,
+    opened: OpenedOption = None,
 ) -> None:
     """Record an object that was opened."""
     with context.writing(create=True) as writer:
         made = writer.add_teardown(
-            title, kind, found_on=found, place=place or "", note=note or "", objects=objects or 1
+            title,
+            kind,
+            found_on=found,
+            place=place or "",
+            note=note or "",
+            objects=objects or 1,
+            opened_on=opened,
         )
     output.emit(shapes.teardown_json(made), lambda: output.say(f"{made.code}  {made.title}"))
     output.hint(f"next: straycell cell add --teardown {made.code} --pack 1 --count N ...")
@@ -70,6 +86,7 @@ def correct(
     place: PlaceOption = None,
     note: NoteOption = None,
     objects: ObjectsOption = None,
+    opened: OpenedOption = None,
 ) -> None:
     """Correct the record of a tear-down; the former entry stays visible."""
     given = {
@@ -79,6 +96,7 @@ def correct(
         "place": place,
         "note": note,
         "objects": objects,
+        "opened_on": opened,
     }
     said = {name: value for name, value in given.items() if value is not None}
     if not said:
@@ -150,6 +168,7 @@ def _page(found: Teardown, cells: list[Cell], corrections: list[Event], *, withd
         [
             ("kind", found.kind),
             ("found", f"{output.day(found.found_on)} {found.place}".strip(" -")),
+            ("opened", output.day(found.opened_on or found.added_at)),
             ("objects", str(found.objects) if found.objects > 1 else None),
             ("note", found.note),
         ],
@@ -178,7 +197,7 @@ def _changes(event: Event) -> str:
     return ", ".join(f"{_NAMES.get(n, n)} from {_shown(before[n])} to {_shown(after[n])}" for n in after)
 
 
-_NAMES = {"found_on": "found"}
+_NAMES = {"found_on": "found", "opened_on": "opened"}
 
 
 def _shown(value: object) -> str:

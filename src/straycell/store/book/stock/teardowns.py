@@ -33,6 +33,7 @@ def _teardown(row: Row[Any]) -> Teardown:
         note=row.note,
         objects=row.objects,
         added_at=from_us(row.added_at_us),
+        opened_on=opt_day(row.opened_on),
     )
 
 
@@ -83,15 +84,17 @@ def add_teardown(
     place: str = "",
     note: str = "",
     objects: int = 1,
+    opened_on: date | None = None,
 ) -> Teardown:
     """File a tear-down under the bench's next number."""
-    require_teardown(Teardown("", title, kind, found_on, place, note, objects), pen.now.date())
+    said = Teardown("", title, kind, found_on, place, note, objects, pen.now, opened_on)
+    require_teardown(said, pen.now.date())
     bench = pen.conn.execute(select(BENCH)).one()
     number = bench.last_teardown + 1
     code = make_teardown_code(bench.letter, number)
     event_id = pen.event("teardown-added", subject=code, detail={"title": title, "kind": kind})
     pen.conn.execute(BENCH.update().values(last_teardown=number))
-    new = Teardown(code, title, kind, found_on, place, note, objects, pen.now)
+    new = replace(said, code=code)
     insert(pen, new, event_id)
     return new
 
@@ -126,6 +129,9 @@ def correct_teardown(pen: Pen, code: str, changes: Mapping[str, object], because
     event_id = pen.event(CORRECTED, subject=old.code, detail=detail, because=reason)
     put(pen, event_id, {old.code: detail["to"]})
     follow(pen.conn, teardowns=[old.code])
+    if "opened_on" in names:
+        # What a check of its cells is worth beside a bad sibling depends on that day.
+        pen.touched |= set(pen.conn.execute(select(CELL.c.code).where(CELL.c.teardown == old.code)).scalars())
     return new
 
 
@@ -140,7 +146,8 @@ def corrections(conn: Connection, code: str) -> list[Event]:
 
 
 def _plain(found: Teardown) -> dict[str, Any]:
-    return {**{name: getattr(found, name) for name in TEARDOWN_FIELDS}, "found_on": day_text(found.found_on)}
+    days = {"found_on": day_text(found.found_on), "opened_on": day_text(found.opened_on)}
+    return {**{name: getattr(found, name) for name in TEARDOWN_FIELDS}, **days}
 
 
 def require_teardown(new: Teardown, today: date) -> None:
@@ -151,8 +158,14 @@ def require_teardown(new: Teardown, today: date) -> None:
         raise BadData(
             f"a tear-down of {new.objects} objects", "write how many alike objects were opened, 1 or more"
         )
-    if new.found_on is not None and new.found_on > today:
-        raise BadData(f"the tear-down was found on {new.found_on}, which is in the future", "check the date")
+    for done, day in (("found", new.found_on), ("opened", new.opened_on)):
+        if day is not None and day > today:
+            raise BadData(f"the tear-down was {done} on {day}, which is in the future", "check the date")
+    if new.found_on is not None and new.opened_on is not None and new.opened_on < new.found_on:
+        raise BadData(
+            f"the tear-down was opened on {new.opened_on}, before it was found on {new.found_on}",
+            "check both dates",
+        )
 
 
 def _require_text(name: str, text: str) -> None:

@@ -43,6 +43,7 @@ class TeardownRow(StoreTable, table=True):
     place: str = ""
     note: str = ""
     objects: int = 1
+    opened_on: str | None = None
     born: str
     added_at_us: int
     event_id: int = Field(foreign_key="event.id")

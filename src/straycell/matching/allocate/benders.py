@@ -1,17 +1,18 @@
-"""Weight first, then surplus: the small model and the cheapest placement correct each other until they agree."""
+"""Weight first, then surplus, by Benders decomposition: a small model decides who is served, the cheapest placement
+corrects it by cuts, until they agree."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence, Set
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
+from straycell.matching.allocate.benders_master import BendersMaster
 from straycell.matching.allocate.greedy import Placement, cheapest
 from straycell.matching.allocate.highs import INFINITE, Row
 from straycell.matching.allocate.model import Model
 from straycell.matching.allocate.read_input import Kind
-from straycell.matching.allocate.restricted_master import Master
 from straycell.matching.allocate.weights import Tier
 from straycell.matching.balance.pool import Floats
 
@@ -36,11 +37,11 @@ class Result:
 
 
 @dataclass(slots=True)
-class Search:
+class Benders:
     """One model being solved: `x` satisfies every row so far."""
 
     model: Model
-    master: Master
+    master: BendersMaster
     tiers: list[Tier]
     turns: int = MOST_TURNS
     x: Floats = field(init=False)
@@ -59,12 +60,6 @@ class Search:
 
     def weights(self) -> list[int]:
         return [self.worth(tier, self.x) for tier in self.tiers]
-
-    def pin(self, served: Set[tuple[int, Kind]]) -> None:
-        """Only these demands, with these kinds, are to be served."""
-        for index, choice in enumerate(self.model.choices):
-            value = 1.0 if (choice.demand, choice.kind) in served else 0.0
-            self.master.rows.append(Row(np.array([index]), np.ones(1), value, value))
 
     def served(self) -> set[tuple[int, Kind]]:
         return {(c.demand, c.kind) for index, c in enumerate(self.model.choices) if self.x[index] > 0.5}
@@ -115,7 +110,7 @@ class Search:
         placed = cheapest(self.model, self.model.needs(x))
         if placed.wanting:
             # A cut that is already known means that the search cannot learn more here.
-            return not self.master.add_hall(placed.short_set())
+            return not self.master.add_feasibility_cut(placed.short_set())
         if self.worth(tier, x) >= self.worth(tier, self.x):
             self.x, self.placed = x, placed
         return True
@@ -127,7 +122,7 @@ class Search:
             if answer.x is None:
                 return
             placed = cheapest(self.model, self.model.needs(answer.x[:-1]))
-            if not placed.wanting or not self.master.add_hall(placed.short_set()):
+            if not placed.wanting or not self.master.add_feasibility_cut(placed.short_set()):
                 return
 
     def surplus_of(self, x: Floats, placed: Placement) -> int:
@@ -138,7 +133,7 @@ class Search:
         best, floor = self.surplus_of(self.x, self.placed), list(self.floor)
         scale = float(self.model.steps_per_ah)
         cost = np.append(-self.model.minimum_steps() / scale, 1.0)
-        self.master.add_price_cut(self.placed.price)
+        self.master.add_optimality_cut(self.placed.price)
         self.learn_prices(cost)
         bound = 0
         for _ in range(self.turns):
@@ -155,10 +150,10 @@ class Search:
                 break
             placed = cheapest(self.model, self.model.needs(x))
             if placed.wanting:
-                if not self.master.add_hall(placed.short_set()):
+                if not self.master.add_feasibility_cut(placed.short_set()):
                     break
                 continue
-            self.master.add_price_cut(placed.price)
+            self.master.add_optimality_cut(placed.price)
             if (surplus := self.surplus_of(x, placed)) < best:
                 best, self.x, self.placed = surplus, x, placed
         return best, best if bound >= best * (1 - ACCURACY) else bound
@@ -172,11 +167,11 @@ class Search:
                 return
             placed = cheapest(self.model, self.model.needs(answer.x[:-1]))
             if placed.wanting:
-                if not self.master.add_hall(placed.short_set()):
+                if not self.master.add_feasibility_cut(placed.short_set()):
                     return
                 continue
             # A cut that raises the bound by less than this is not worth the next question.
             if answer.bound - before <= 1e-5 * abs(answer.bound):
                 return
             before = answer.bound
-            self.master.add_price_cut(placed.price)
+            self.master.add_optimality_cut(placed.price)
