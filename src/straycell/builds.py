@@ -20,12 +20,14 @@ class GroupVoltage:
     """The rest voltage of one group in V with its standard uncertainty `u_v`.
 
     `alone_u_v` is the part of it that another reading by the same `meter` does not share; None where that is not known.
+    `charged_alone`: since the inspection before, this group was charged by itself.
     """
 
     value_v: float
     u_v: float
     alone_u_v: float | None = None
     meter: str = ""
+    charged_alone: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,14 +15,16 @@ EXIT_STORE = 4
 class StraycellError(Exception):
     """Something the person can act on. `what` names the thing at fault, `remedy` says what to do.
 
+    `of` is the thing by a name that a caller may replace by its own: `fact` says what is wrong without it.
     `besides` is a second fault of the same thing, where several are reported at once.
     """
 
     exit_code = EXIT_DATA
 
-    def __init__(self, what: str, remedy: str = "", *, besides: str = "") -> None:
-        super().__init__(what)
-        self.what = what
+    def __init__(self, what: str, remedy: str = "", *, of: str = "", besides: str = "") -> None:
+        self.fact = what
+        self.what = f"{of}: {what}" if of else what
+        super().__init__(self.what)
         self.besides = besides
         self.remedy = remedy
 

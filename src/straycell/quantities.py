@@ -116,14 +116,14 @@ def parse_quantity(
     label = name or kind.noun
     if len(text) > LONGEST_TEXT:
         raise BadData(
-            f"{label}: {len(text)} characters are not a number with a unit", f"write it like {kind.example}"
+            f"{len(text)} characters are not a number with a unit", f"write it like {kind.example}", of=label
         )
     said, text = text, _one_unit(text) if dimension is Dimension.DURATION else text
     if _COMMA.match(text):
         raise _comma_fault(label, text)
     match = _NUMBER.match(text)
     if match is None:
-        raise BadData(f"{label}: '{text}' is not a number with a unit", f"write it like {kind.example}")
+        raise BadData(f"'{text}' is not a number with a unit", f"write it like {kind.example}", of=label)
     sign, digits, exponent, unit = match.groups()
     # Case is part of the unit: mohm and Mohm differ by a factor of a billion.
     factor = kind.units.get(unit or (bare or ""))
@@ -131,9 +131,11 @@ def parse_quantity(
         raise _unit_fault(label, text, f"{sign}{digits}{exponent or ''}", unit, dimension)
     value = float(f"{sign}{digits}{exponent or ''}") * factor
     if not math.isfinite(value):
-        raise BadData(f"{label}: '{text}' is too large to be meant", f"write it like {kind.example}")
+        raise BadData(f"'{text}' is too large to be meant", f"write it like {kind.example}", of=label)
     if value < 0 and not kind.may_be_negative:
-        raise BadData(f"{label}: '{text}' is negative", f"a {kind.noun} is zero or more, like {kind.example}")
+        raise BadData(
+            f"'{text}' is negative", f"a {kind.noun} is zero or more, like {kind.example}", of=label
+        )
     _check_window(label, said, value, dimension, window or CELL_WINDOWS.get(dimension, ANY_WINDOW))
     return value
 
@@ -157,9 +159,9 @@ def _comma_fault(label: str, text: str) -> BadData:
     if re.match(r"^\s*[+-]?\d{1,3},\d{3}(?!\d)", text):  # 2,600mAh: thousands, or a decimal comma
         whole = text.strip().replace(",", "", 1)
         return BadData(
-            f"{label}: '{text}' has a comma that can be read two ways", f"write {whole} or {pointed}"
+            f"'{text}' has a comma that can be read two ways", f"write {whole} or {pointed}", of=label
         )
-    return BadData(f"{label}: '{text}' has a decimal comma", f"write a point: {pointed}")
+    return BadData(f"'{text}' has a decimal comma", f"write a point: {pointed}", of=label)
 
 
 def _unit_fault(label: str, text: str, number: str, unit: str, dimension: Dimension) -> BadData:
@@ -167,16 +169,16 @@ def _unit_fault(label: str, text: str, number: str, unit: str, dimension: Dimens
     choices = ", ".join(u for u in kind.units if u.isascii() and "Ohm" not in u)
     if not unit:
         suggestions = [f"{number}{u}" for u in kind.units if u.isascii() and "Ohm" not in u][:3]
-        return BadData(f"{label}: '{text}' has no unit", f"write {' or '.join(suggestions)}")
+        return BadData(f"'{text}' has no unit", f"write {' or '.join(suggestions)}", of=label)
     other = next((d for d in Dimension if unit in d.value.units), None)
     if other is not None:
         return BadData(
-            f"{label}: '{text}' is a {other.noun}, not a {kind.noun}", f"units that fit here: {choices}"
+            f"'{text}' is a {other.noun}, not a {kind.noun}", f"units that fit here: {choices}", of=label
         )
     near = next((u for u in kind.units if u.casefold() == unit.casefold()), None)
     if near is not None:
-        return BadData(f"{label}: '{text}' has the unit '{unit}'", f"write {number}{near}")
-    return BadData(f"{label}: '{text}' has the unknown unit '{unit}'", f"units that fit here: {choices}")
+        return BadData(f"'{text}' has the unit '{unit}'", f"write {number}{near}", of=label)
+    return BadData(f"'{text}' has the unknown unit '{unit}'", f"units that fit here: {choices}", of=label)
 
 
 def _check_window(label: str, text: str, value: float, dimension: Dimension, window: Window) -> None:
@@ -184,8 +186,9 @@ def _check_window(label: str, text: str, value: float, dimension: Dimension, win
         return
     low, high = show(window.low, dimension), show(window.high, dimension)
     raise BadData(
-        f"{label}: '{text.strip()}' cannot be right for {window.of} (expected {low} to {high})",
+        f"'{text.strip()}' cannot be right for {window.of} (expected {low} to {high})",
         window.below if value < window.low else "check the decimal point and the unit",
+        of=label,
     )
 
 

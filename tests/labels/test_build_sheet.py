@@ -15,7 +15,7 @@ from straycell.cells import next_codes, position_name
 from straycell.labels.boxes import Box
 from straycell.labels.build_sheet import BuildSheet, Section, SheetCell, SheetPage, lay_out_sheet, wrapped
 from straycell.labels.build_sheet_drawing import Face, connections, planned
-from straycell.labels.build_sheet_render import build_sheet_pdf
+from straycell.labels.build_sheet_render import SIGN_ARM, SIGN_THICK, build_sheet_pdf
 from straycell.labels.faces import text_width
 
 CODES = next_codes("T", 300, 300)
@@ -145,6 +145,23 @@ def test_a_large_pack_is_drawn_on_two_pages_one_a_side() -> None:
     drawn = pages(sheet(13, 20))
     assert [len(page.faces) for page in drawn][:3] == [1, 1, 0]
     assert all(len(page.faces[0].discs) == 260 for page in drawn[:2])
+
+
+@pytest.mark.parametrize("shape", SHAPES[1:])
+def test_a_name_in_a_disc_keeps_clear_of_its_rim(shape: tuple[int, int]) -> None:
+    """Seen on paper: a j or g whose tail runs into the rim is read as an i or o, so 10j as 10i."""
+    for face in faces(sheet(*shape)):
+        for disc in face.discs:
+            (name,) = [
+                t
+                for t in face.texts
+                if t.text == disc.name[:-1] and disc.holds(t.box.x + t.box.width / 2, t.box.y)
+            ]
+            for x in (name.box.x, name.box.right):
+                away = ((x - disc.x) ** 2 + (name.box.bottom - disc.y) ** 2) ** 0.5
+                assert away <= 0.93 * disc.radius
+            sign = disc.sign_y + (SIGN_ARM if disc.plus else 0.5 * SIGN_THICK) * disc.radius
+            assert name.box.y >= sign + 0.05 * disc.radius
 
 
 def words_of(content: BuildSheet) -> str:

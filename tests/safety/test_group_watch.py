@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from straycell.builds import Build, BuildState, GroupVoltage, Inspection
 from straycell.keys import key_of
-from straycell.safety.group_watch import next_inspection, sinking
+from straycell.safety.group_watch import Allowed, Edge, next_inspection, outside, rose_alone, sinking
 
 DAY0 = datetime(2027, 3, 1, 18, 0, tzinfo=UTC)
 
@@ -110,3 +110,63 @@ def test_one_group_has_nothing_to_be_compared_with() -> None:
     assert next_inspection(pack(groups=1)) is None
     assert next_inspection(replace(pack(0), state=BuildState.DISMANTLED)) is None
     assert next_inspection(pack(finished=False)) is None
+
+
+CELL = Allowed(low_v=2.5, full_v=4.22, high_v=4.25)
+
+
+@pytest.mark.parametrize(
+    ("volts", "edge", "sure"),
+    [
+        (3.8, None, None),
+        (2.5081, None, None),
+        (2.5079, Edge.TOO_LOW, False),
+        (2.5, Edge.TOO_LOW, False),
+        (2.4919, Edge.TOO_LOW, True),
+        (4.2419, None, None),
+        (4.2421, Edge.OVER_FULL, False),
+        (4.25, Edge.OVER_FULL, False),
+        (4.2581, Edge.OVER_FULL, True),
+    ],
+)
+def test_a_group_outside_its_limits_is_named_by_itself(
+    volts: float, edge: Edge | None, sure: bool | None
+) -> None:
+    """U is 8 mV (2 x 4 mV): clear of a limit by U is inside, beyond it by U is sure, between is never a pass."""
+    found = outside(seen(0, 3.8, volts, 3.8).groups, [CELL] * 3)
+    assert [(one.group, one.edge, one.sure) for one in found] == ([] if edge is None else [(1, edge, sure)])
+
+
+def test_a_coarse_meter_at_full_charge_finds_no_over_charge() -> None:
+    """36 mV of U reach past 4.25 V from 4.22 V; up to there a sound charger may end, above it there is a doubt."""
+    for volts, groups in ((4.22, []), (4.221, [0])):
+        found = outside(seen(0, volts, 4.2, u_v=0.018).groups, [CELL] * 2)
+        assert [one.group for one in found] == groups
+
+
+def test_a_group_charged_alone_condemns_no_other_and_is_asked_about() -> None:
+    """One of two rises by 0.1 V: by the difference alone the other would sink; it is asked, and recorded."""
+    first, last = seen(0, 3.7, 3.7), seen(1, 3.7, 3.8)
+    (rise,) = rose_alone([first, last])
+    assert rise.group == 1 and 0.09 < rise.sure_v < 0.1
+    said = replace(last, groups=(last.groups[0], replace(last.groups[1], charged_alone=True)))
+    assert [one.group for one in sinking([first, last])] == [0]
+    assert sinking([first, said]) == ()
+    # From then on they are held against each other again, and over the time before they never are.
+    assert sinking([first, said, seen(2, 3.7, 3.8)]) == ()
+    assert [one.group for one in sinking([first, said, seen(2, 3.69, 3.8)])] == [0]
+
+
+def test_a_group_charged_alone_does_not_hide_the_leak_of_a_third() -> None:
+    """Two others are left to hold against each other, and one of them sinks."""
+    first, last = seen(0, 3.7, 3.7, 3.7), seen(7, 3.7, 3.9, 3.65)
+    said = replace(last, groups=tuple(replace(g, charged_alone=n == 1) for n, g in enumerate(last.groups)))
+    assert [one.group for one in sinking([first, said])] == [2]
+
+
+@given(st.floats(0.0, 0.5), st.floats(-0.002, 0.002))
+def test_a_charge_of_the_whole_pack_asks_nothing(risen_v: float, warmer_v: float) -> None:
+    """All rise together, by as much as 5 % more or less; at rest they all drift by the room's warmth."""
+    before = (3.7, 3.7, 3.7)
+    after = (3.7 + risen_v + warmer_v, 3.7 + 1.04 * risen_v + warmer_v, 3.7 + 0.97 * risen_v + warmer_v)
+    assert rose_alone([seen(0, *before), seen(1, *after)]) == ()

@@ -15,7 +15,8 @@ from straycell.readings import Charge, Reading
 
 DISMANTLED = "dismantled"
 GROUP_SANK = "its group sank faster than the others"
-"""The kind of upset that a cell carries out of a build."""
+GROUP_OUTSIDE = "its group was outside its voltage limits"
+"""The kinds of upset that a cell carries out of a build."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -235,6 +235,8 @@ def _wider_across(series: int, parallel: int) -> bool:
 
 def _face_head(pen: _Pen, front: bool, of: str, sheet: BuildSheet) -> None:
     name, how = _HEADS[front]
+    if front and len(sheet.groups) == 1:
+        how = "looking at the plus ends of the cells"
     if sheet.flat:
         name, how = "ALL TABS", "looking at the side where the tabs leave"
     # Pages of a large pack lie apart on the bench: each names its project.

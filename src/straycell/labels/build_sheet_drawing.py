@@ -7,6 +7,7 @@ a group and the minus bar of the next, which is turned round, lie side by side o
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -21,6 +22,8 @@ MOST_PITCH_MM, LEAST_PITCH_MM = 24.0, 10.0
 MOST_ROW_MM, LEAST_ROW_MM = 27.0, 11.5
 TITLE_MM = 13.0
 _TAB_MM = 1.0
+_NAME_TOP = -0.12
+"""Where the room for a name begins inside a disc, below the sign: a share of the radius."""
 # A tab ends inside its disc and bar, so that reading the shapes back meets no edge.
 _INTO_MM = 0.5
 Segment = tuple[float, float, float, float]
@@ -54,7 +57,7 @@ class Disc:
     @property
     def sign_y(self) -> float:
         """Where the middle of the sign lies: a minus end keeps clear of its tab, which comes from above."""
-        return self.y if self.bare else self.y - (0.42 if self.plus else 0.2) * self.radius
+        return self.y if self.bare else self.y - (0.52 if self.plus else 0.36) * self.radius
 
     def holds(self, x: float, y: float) -> bool:
         # Half a micrometre of tolerance for floating point: far below a printer's dot.
@@ -223,10 +226,12 @@ class _Row:
     def _write(self, cell: PlacedCell, x: float, y: float, radius: float, size: float, below: bool) -> None:
         """The position in the disc, the code on the side away from the bar, the order beside the tab."""
         plus = self.sign == PLUS
-        name = fitting_size(cell.position, min(0.8 * radius, 4.6), 1.3 * radius, True, self.measure)
-        middle = y + (0.42 if below else 0.5) * radius
-        middle += 0.5 * CAP_SHARE * name
-        self.face.texts.append(replace(_centred(cell.position, x, middle, name, self.measure), white=plus))
+        name, baseline = _name_in_disc(
+            self.measure(cell.position, 1.0, True), radius, 0.42 if below else 0.45
+        )
+        self.face.texts.append(
+            replace(_centred(cell.position, x, y + baseline, name, self.measure), white=plus)
+        )
         code = min(size, (self.picture.pitch_mm - 0.8) / code_width(cell.code, 1.0))
         # A flat cell shows both ends on one face; its code is written once.
         if not (self.picture.flat and plus):
@@ -253,6 +258,20 @@ class _Row:
         size = fitting_size(words, 3.0, MARGIN_MM - length - 1.0, True, self.measure)
         y = box.y + 0.5 * box.height + 0.5 * CAP_SHARE * size
         self.face.texts.append(item(words, self.left, y, size, True, self.measure))
+
+
+def _name_in_disc(width: float, radius: float, middle: float) -> tuple[float, float]:
+    """(size, baseline below the disc's middle) in mm of a name of this width a mm of size, with room inside the rim.
+
+    `middle` (share of the radius) is where it lies when there is room. Over the rim a 10j is read as a 10i.
+    """
+    inner, top, high = 0.92 * radius, _NAME_TOP * radius, CAP_SHARE + DESCENT_SHARE
+    # Its lower corners lie on the inner circle: (width s / 2)^2 + (top + high s)^2 = inner^2, solved for s.
+    square, half = 0.25 * width**2 + high**2, top * high
+    most = (-half + math.sqrt(half**2 + square * (inner**2 - top**2))) / square
+    size = min(0.8 * radius, 4.6, most)
+    lowest = math.sqrt(inner**2 - (0.5 * width * size) ** 2) - DESCENT_SHARE * size
+    return size, min(middle * radius + 0.5 * CAP_SHARE * size, lowest)
 
 
 def _name_group(picture: Picture, face: Face, measure: Measure, group: int, at: tuple[float, float]) -> None:

@@ -23,6 +23,10 @@ def build_sheet_pdf(sheet: BuildSheet, now: datetime) -> bytes:
     return pdf.finished()
 
 
+SIGN_ARM, SIGN_THICK = 0.31, 0.15
+"""Half the length of a sign's bar, and its thickness: shares of the disc's radius."""
+
+
 def _draw(pdf: Paper, page: SheetPage) -> None:
     pdf.set_draw_color(0)
     pdf.set_fill_color(0)
@@ -67,7 +71,7 @@ def _draw_disc(pdf: Paper, disc: Disc) -> None:
     pdf.set_line_width(RIM_MM)
     pdf.set_fill_color(0 if disc.plus else 255)
     pdf.ellipse(disc.x - disc.radius, disc.y - disc.radius, 2 * disc.radius, 2 * disc.radius, style="FD")
-    arm, thick = 0.34 * disc.radius, 0.15 * disc.radius
+    arm, thick = SIGN_ARM * disc.radius, SIGN_THICK * disc.radius
     y = disc.sign_y
     pdf.set_fill_color(255 if disc.plus else 0)
     _rectangle(pdf, Box(disc.x - arm, y - 0.5 * thick, 2 * arm, thick), "F")

@@ -182,7 +182,7 @@ def _fate(c: Candidate, wishes: Sequence[Wish], owner: Mapping[str, str]) -> Why
         listed = ", ".join(f"'{name}'" for name in fits[:3]) + (" and more" if len(fits) > 3 else "")
         return Why(c.code, "kept", True, f"would do for {listed}: kept for a more demanding project")
     if not wishes:
-        return Why(c.code, "kept", True, "no project that can be served asks for it")
+        return Why(c.code, "not-asked", True, "no project that can be served asks for it")
     nearest = max(wishes, key=lambda w: (w.screened[c.code].steps, -wishes.index(w)))
     last = nearest.screened[c.code].last
     return replace(last, text=f"for '{nearest.project.name}': {last.text}")

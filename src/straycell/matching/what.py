@@ -23,6 +23,8 @@ SHAPES = ((1, 1), (1, 2), (1, 3), (2, 1), (2, 2), (3, 1), (3, 2), (4, 1))
 """(series, parallel): what a maker joins on a bench (common practice, no published source)."""
 CONVERTER = 0.85
 """Efficiency of a converter to a voltage of its own (common practice, no published source)."""
+EMPTY_V, ROOM_C = 2.5, 25.0
+"""Where an unknown device is taken to stop, in V a cell: the lowest cut-off of the usual cell sheets; and where it works."""
 LONGEST_H, LEAST_H = 1e5, 1.0 / 60.0
 
 
@@ -55,7 +57,7 @@ def load_of(voltage_v: float | None, current_a: float | None, power_w: float | N
 
 
 def what_it_gives(
-    load: Load, cells: Sequence[Candidate], limits: UseLimits, *, now: datetime, temperature_c: float = 25.0
+    load: Load, cells: Sequence[Candidate], limits: UseLimits, *, now: datetime, temperature_c: float = ROOM_C
 ) -> Stock:
     """Every shape of SHAPES that can feed the load for a minute at least, with the longest run it promises."""
     offers = [
@@ -104,8 +106,7 @@ def _asked(load: Load, shape: tuple[int, int], runtime_h: float, temperature_c: 
     return Project(
         f"{series}S{parallel}P",
         load,
-        # 2.5 V is the lowest cut-off of the usual cell sheets; nothing is known of the device's own.
-        Need(runtime_h, 2.5 * series, temperature_c),
+        Need(runtime_h, EMPTY_V * series, temperature_c),
         pack=PackShape(series, parallel),
         protection=Protection(fitted=True, per_cell=series > 1, balancing=series > 1),
     )

@@ -19,6 +19,11 @@ def capacity(capacity_ah: float) -> str:
     return show(capacity_ah, Dimension.CAPACITY)
 
 
+def energy(energy_wh: float) -> str:
+    """Three figures: more than that nobody knows of a pack's energy."""
+    return show(float(f"{energy_wh:.3g}"), Dimension.ENERGY)
+
+
 def ohms(resistance_ohm: float) -> str:
     return show(resistance_ohm, Dimension.RESISTANCE)
 

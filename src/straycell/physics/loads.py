@@ -26,7 +26,7 @@ LED_IDEALITY = 2.0
 def _positive(what: str, value: float) -> None:
     if not (math.isfinite(value) and value > 0):
         raise BadData(
-            f"load: {what} is {value:g}, and must be above zero", f"give the {what} as the device has it"
+            f"{what} is {value:g}, and must be above zero", f"give the {what} as the device has it", of="load"
         )
 
 
@@ -59,8 +59,9 @@ class ConstantPower:
         _positive("power", self.power_w)
         if not 0.0 < self.efficiency <= 1.0:
             raise BadData(
-                f"load: efficiency is {self.efficiency:g}, and must lie between 0 and 1",
+                f"efficiency is {self.efficiency:g}, and must lie between 0 and 1",
                 "write 85 % as efficiency = 0.85",
+                of="load",
             )
 
     def current_at(self, voltage_v: float, time_s: float = 0.0) -> float:
@@ -124,14 +125,15 @@ class Lamps:
 
     def __post_init__(self) -> None:
         if self.count < 1:
-            raise BadData(f"load: {self.count} lamps", "count the lamps: one or more")
+            raise BadData(f"{self.count} lamps", "count the lamps: one or more", of="load")
         _positive("drop", self.drop_v)
         _positive("series resistor", self.across_ohm)
         _positive("supply", self.supply_v)
         if self.drop_v >= self.supply_v:
             raise BadData(
-                f"load: a drop of {self.drop_v:g} V leaves nothing of {self.supply_v:g} V for the lamps",
+                f"a drop of {self.drop_v:g} V leaves nothing of {self.supply_v:g} V for the lamps",
                 "measure the drop over the series resistor, and the supply, with the lamps lit",
+                of="load",
             )
 
     @property
@@ -227,23 +229,29 @@ class Profile:
     def __post_init__(self) -> None:
         if (self.current_a is None) == (self.power_w is None):
             raise BadData(
-                "load: a profile needs current_a or power_w, one of them", "give one column beside time_s"
+                "a profile needs current_a or power_w, one of them",
+                "give one column beside time_s",
+                of="load",
             )
         if len(self.time_s) < 2 or len(self.values) not in (len(self.time_s), len(self.time_s) - 1):
             raise BadData(
-                "load: a profile needs two times or more, and a value for each step between them",
+                "a profile needs two times or more, and a value for each step between them",
                 "end the profile with a line for the time at which it repeats",
+                of="load",
             )
         durations = tuple(b - a for a, b in zip(self.time_s, self.time_s[1:], strict=False))
         if self.time_s[0] != 0 or any(not (math.isfinite(d) and d > 0) for d in durations):
-            raise BadData("load: the times of a profile must rise, starting at 0", "sort the lines by time_s")
+            raise BadData(
+                "the times of a profile must rise, starting at 0", "sort the lines by time_s", of="load"
+            )
         steps = self.values[: len(durations)]
         # A profile of nothing but zeros never empties a cell, and the mean current it is divided by would be
         if any(not (math.isfinite(v) and v >= 0) for v in steps) or not any(steps):
             raise BadData(
-                "load: a profile holds values of zero or more, not all zero",
+                "a profile holds values of zero or more, not all zero",
                 # zero.
                 "discharge counts as positive here",
+                of="load",
             )
         object.__setattr__(self, "durations_s", durations)
 
@@ -300,7 +308,7 @@ def current_from_drop(drop_v: float, across_ohm: float, lamps: int | None = None
     _positive("drop", drop_v)
     _positive("series resistor", across_ohm)
     if lamps is not None and lamps < 1:
-        raise BadData(f"load: {lamps} lamps", "count the lamps: one or more")
+        raise BadData(f"{lamps} lamps", "count the lamps: one or more", of="load")
     current_a = drop_v / across_ohm
     # The drop alone tells the total; lamps of one string are of one make, so an even share is a fair guess.
     return Draw(current_a, current_a / lamps if lamps else None)

@@ -22,6 +22,15 @@ END_DROP_V = 1.5
 _MOST_POINTS = 160
 
 
+class StartsEmpty(BadData):
+    """A pack charged so little that the load cannot start."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "the pack would start empty", "charge it to its chemistry's full voltage", of="charge"
+        )
+
+
 @dataclass(frozen=True, slots=True)
 class SourceModel:
     """`emf_v` in V and `inner_ohm` (over hours) at each surface charge `x_ah` in Ah (rising); `lag_h` in h.
@@ -162,7 +171,7 @@ def started_at(model: SourceModel, missing_ah: float) -> SourceModel:
     later = [k for k, x in enumerate(model.x_ah) if x > missing_ah]
     # A pack that starts nearly empty has no curve left to march on; a run time of seconds would look like an answer.
     if missing_ah >= 0.99 * model.x_ah[-1]:
-        raise BadData("charge: the pack would start empty", "charge it to its chemistry's full voltage")
+        raise StartsEmpty()
     first = tuple(interpolate(missing_ah, model.x_ah, c) for c in (model.emf_v, model.inner_ohm))
     return SourceModel(
         (0.0, *(model.x_ah[k] - missing_ah for k in later)),

@@ -1,7 +1,7 @@
 """A device waiting for cells, read from its TOML file."""
 
 from straycell.projects.faults import Fault, ProjectFaults
-from straycell.projects.finish import finish_faults
+from straycell.projects.finish import finish_faults, finish_lacks
 from straycell.projects.model import ChargeSpec, Need, PackShape, Project, Protection, load_kind
 from straycell.projects.parse import parse_project, read_project_file, text_to_keep
 from straycell.projects.writing import to_toml
@@ -15,6 +15,7 @@ __all__ = [
     "ProjectFaults",
     "Protection",
     "finish_faults",
+    "finish_lacks",
     "load_kind",
     "parse_project",
     "read_project_file",

@@ -199,8 +199,7 @@ class Section:
         try:
             number = parse_quantity(value, dimension, window=window or ANY_WINDOW, name=self.path(key))
         except BadData as fault:
-            text = fault.what.removeprefix(f"{self.path(key)}: ")
-            self.fault(key, text, fault.remedy)
+            self.fault(key, fault.fact, fault.remedy)
             return None
         if above_zero and number <= 0:
             self.fault(key, f"{quoted(value)} is not above zero", f'write it like "{example}"')

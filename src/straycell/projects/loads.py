@@ -49,7 +49,7 @@ def _guard(section: Section, kind: str, read: Callable[[], Load | None]) -> Load
         return read()
     # What physics refuses is still a fault of a key in the file, with its line.
     except BadData as fault:
-        section.fault(kind, fault.what.removeprefix("load: "), fault.remedy)
+        section.fault(kind, fault.fact, fault.remedy)
         return None
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 from typing import Any
@@ -73,7 +74,7 @@ def read_former(conn: Connection) -> Former:
     try:
         former.mistyped = dict(_mistyped(conn))
         former.out_of_use = handovers.out_of_use(conn)
-    except (DBAPIError, ValueError):
+    except (DBAPIError, sqlite3.Error, ValueError):
         former.lost = True
     return former
 

@@ -82,7 +82,7 @@ CONTENT: dict[str, tuple[str, ...]] = {
     ),
     "meter_comparison": ("meter", "compared_on", "note", "quantity", "showed", "actual"),
     "photograph": ("code", "sha256", "at_us", "size_bytes"),
-    "group_voltage": ("build", "group_no", "at_us", "value", "u", "alone_u", "meter"),
+    "group_voltage": ("build", "group_no", "at_us", "value", "u", "alone_u", "meter", "charged_alone"),
     "event_cell": ("code",),
     "finding": (
         *("digest", "code", "rule", "basis", "words", "observed", "expanded_uncertainty", "bound", "unit"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 import sqlite3
 from datetime import datetime, timedelta
@@ -63,6 +64,11 @@ def test_even_groups_are_due_after_a_day_a_week_and_ninety_days(bench: Bench) ->
     [
         (f"build inspect {CAMERA}", 2, "--look"),
         (f"build inspect {CAMERA} --meter pale", 2, "--groups"),
+        (f"build inspect {CAMERA} --look clean --charged-alone 1", 2, "--groups"),
+        (f"build inspect {CAMERA} --groups 3.8V,3.8V --charged-alone 3", 3, "no group 3"),
+        (f"build inspect {CAMERA} --groups 3.8V,3.8V --charged-alone second", 3, "not a group"),
+        (f"build inspect {CAMERA} --groups 3.8V,3.8V --charged-alone 0", 3, "not a group"),
+        (f"build inspect {CAMERA} --groups 3.8V,3.8V --charged-alone 99999999999999999999", 3, "not a group"),
         (f"build inspect {CAMERA} --groups 3.8V", 3, "2 groups"),
         (f"build inspect {CAMERA} --groups 3.8V,3.8V,3.8V", 3, "2 groups"),
         (f"build inspect {CAMERA} --groups 3.8,3.8", 3, "has no unit"),
@@ -97,3 +103,68 @@ def test_what_was_measured_is_never_changed(bench: Bench) -> None:
             with pytest.raises(sqlite3.IntegrityError):
                 file.execute(statement)
     assert bench.run("store check").code == 0
+
+
+@pytest.mark.parametrize(
+    ("volts", "edge", "outcome"),
+    [
+        ("3.80V,4.31V", "over-full", "discard"),
+        ("3.80V,1.90V", "too-low", "discard"),
+        ("3.80V,2.30V", "too-low", "hold"),
+        ("3.80V,2.501V", "too-low", "hold"),
+    ],
+)
+def test_a_group_outside_its_limits_is_a_danger_at_the_first_look(
+    bench: Bench, volts: str, edge: str, outcome: str
+) -> None:
+    """Nothing to compare with is needed: its cells are out of use by the rules' own limits, the others stay."""
+    answer = bench.run(f"build inspect {CAMERA} --groups {volts} --meter pale --json")
+    found = json.loads(answer.out)
+    assert [(o["group"], o["edge"]) for o in found["outside"]] == [(2, edge)]
+    assert "take the pack out of use, charge it no more: group 2" in " ".join(answer.err.split())
+    for code in found["groups"][1]:
+        assert bench.do(f"verdict show {code}")["outcome"] == outcome
+    assert bench.do(f"verdict show {found['groups'][0][0]}")["outcome"] == "pack"
+    assert bench.run(f"build finish {CAMERA} --yes").code != 0
+    assert bench.run("store check").code == 0
+
+
+def test_full_groups_raise_no_alarm(bench: Bench) -> None:
+    """Charged to 4.20 V and just off the charger, even by a meter without a name."""
+    found = bench.do(f"build inspect {CAMERA} --groups 4.20V,4.19V")
+    assert found["outside"] == [] and found["sinking"] == []
+
+
+def test_a_group_that_rose_by_itself_is_asked_about_and_what_was_said_is_kept(bench: Bench) -> None:
+    """Without a terminal the command ends and names the option; with it the other group is not condemned."""
+    first = bench.do(f"build inspect {CAMERA} --groups 3.700V,3.700V --meter pale")
+    later(bench, 1)
+    line = f"build inspect {CAMERA} --groups 3.700V,3.800V --meter pale"
+    before = bench.store.read_bytes()
+    assert "--charged-alone 2, or --charged-alone none" in " ".join(bench.refused(line, 2).split())
+    assert bench.store.read_bytes() == before
+    found = bench.do(f"{line} --charged-alone 2")
+    assert found["sinking"] == [] and found["charged_alone"] == [2]
+    assert bench.do(f"verdict show {first['groups'][0][0]}")["outcome"] == "pack"
+    later(bench, 6)
+    answer = bench.run(f"build inspect {CAMERA} --groups 3.700V,3.850V --meter pale --charged-alone 2")
+    assert answer.code == 0 and "may leak" in " ".join(answer.err.split())
+
+
+def test_a_group_that_rose_and_was_not_charged_leaves_the_other_sinking(bench: Bench) -> None:
+    """A charge of the pack lifts a leaking group less; said to be none of one group, it is the leak."""
+    bench.do(f"build inspect {CAMERA} --groups 3.700V,3.700V --meter pale")
+    later(bench, 1)
+    found = bench.do(f"build inspect {CAMERA} --groups 3.800V,3.900V --meter pale --charged-alone none")
+    assert [s["group"] for s in found["sinking"]] == [1] and found["charged_alone"] == []
+
+
+def test_a_cell_out_of_a_sinking_group_needs_a_new_check_of_its_self_discharge(bench: Bench) -> None:
+    """Look, rest voltage and resistance in one evening cannot show which of the cells leaks."""
+    first = bench.do(f"build inspect {CAMERA} --groups 3.801V,3.799V --meter pale")
+    later(bench, 1)
+    bench.do(f"build inspect {CAMERA} --groups 3.800V,3.786V --meter pale")
+    bench.do(f"build dismantle {CAMERA}")
+    for code in first["groups"][1]:
+        reasons = {r["rule"]: r for r in bench.do(f"verdict show {code}")["reasons"]}
+        assert "self-discharge check" in reasons["upset"]["text"]

@@ -62,7 +62,11 @@ def test_what_the_stock_gives_to_a_load_without_a_project(bench: Bench) -> None:
         # 1.5 W behind 85 %: no promise beyond the energy that the pack holds.
         assert choice["runtime_h"]["low"] * 1.5 / 0.85 <= choice["pack"]["energy_wh"]["expected"]
     assert found["waiting"]
-    assert "1S1P" in bench.run("match --what 300mA").out
+    straight = bench.run("match --what 300mA")
+    assert "1S1P" in straight.out
+    # What nobody said of the device is said with the hours: 1.5 W out of a converter of 85 % is 1.76 W.
+    assert found["assumed"] == {"efficiency": 0.85, "cutoff_v_per_cell": 2.5, "temperature_c": 25.0}
+    assert "straight from the cells, down to 2.5 V" in " ".join(straight.err.split())
 
 
 @pytest.mark.parametrize(
@@ -142,3 +146,14 @@ def test_the_chart_of_a_pack_shows_its_groups_against_their_even_share(bench: Be
     """One bar a group."""
     told = bench.run("match 'bird-box camera' --chart").out
     assert "group 1" in told and "even share 3.65 Ah" in told
+
+
+def test_what_the_lamps_would_get_is_said_once(bench: Bench, tmp_path: Path) -> None:
+    """Lamps measured at 3 V get more from a full cell: among the pack's data, and not again below."""
+    (tmp_path / "lamps.toml").write_text(
+        'name = "path lights"\n[load]\nlamps = { count = 24, drop = "0.55V", across = "10ohm", supply = "3.0V" }\n'
+        '[need]\nruntime = "2h"\ncutoff = "2.8V"\n[pack]\nseries = 1\nparallel = 1\n[protection]\nfitted = true\n'
+    )
+    bench.do(f"project add {tmp_path / 'lamps.toml'}")
+    page = " ".join(bench.run("match 'path lights'").out.split())
+    assert page.count("more than the 2.2 mA of its old device") == 1

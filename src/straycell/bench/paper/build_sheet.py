@@ -81,4 +81,5 @@ def mass_words(groups: Sequence[Sequence[Candidate]]) -> str:
     amounts = [mass_g(Held(c.facts, c.capacity.value if c.capacity else None)) for g in groups for c in g]
     about = "about " if any(amount.estimated for amount in amounts) else ""
     of = " of cells" if len(amounts) > 1 else ""
-    return f"{about}{sum(amount.value for amount in amounts):.3g} g{of}"
+    grams = float(f"{sum(amount.value for amount in amounts):.3g}")
+    return f"{about}{f'{grams / 1000:g} kg' if grams >= 1000 else f'{grams:g} g'}{of}"

@@ -1,47 +1,120 @@
-"""Recording the voltages of a pack's groups, and what follows: a group that sinks faster puts its cells on hold."""
+"""Recording the voltages of a pack's groups, and what follows.
+
+A group that sinks faster, or lies outside its limits, puts its cells on hold; a voltage outside the limits is a reading
+of each of its cells, too, which the acceptance rules judge.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 
+from straycell.acceptance.case import Case
+from straycell.acceptance.evidence import GROUP_OUTSIDE, GROUP_SANK
 from straycell.acceptance.rules import RuleSet
 from straycell.builds import Build, GroupVoltage, Inspection
 from straycell.errors import BadData
 from straycell.keys import NEW
 from straycell.meters import Meter
 from straycell.readings import Quantity, Reading, alone_u, measured
-from straycell.safety.group_watch import Sinking, next_inspection, sinking
+from straycell.safety.group_watch import (
+    Allowed,
+    Outside,
+    Rise,
+    Sinking,
+    allowed,
+    next_inspection,
+    outside,
+    rose_alone,
+    sinking,
+)
+from straycell.store.reader import Reader
 from straycell.store.writer import Writer
 
 
 @dataclass(frozen=True, slots=True)
+class Seen:
+    """What voltages of a build's groups would show, before they are recorded; `rises` may be groups charged alone."""
+
+    build: Build
+    inspection: Inspection
+    sinking: tuple[Sinking, ...]
+    outside: tuple[Outside, ...]
+    rises: tuple[Rise, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Inspected:
-    """The build as it is now, the groups that sink, and when the next inspection is due (UTC)."""
+    """The build as it is now, what its groups showed, and when the next inspection is due (UTC)."""
 
     build: Build
     sinking: tuple[Sinking, ...]
+    outside: tuple[Outside, ...]
     next_at: datetime | None
 
 
-def inspect_groups(
-    writer: Writer, project: str, volts: Sequence[float], meter: Meter | None, rules: RuleSet, now: datetime
-) -> Inspected:
-    """Record one rest voltage (V) a group. Raises BadData where the build has no groups in series to compare."""
-    build = writer.live_build(project)
+def look_at_groups(
+    reader: Reader,
+    project: str,
+    volts: Sequence[float],
+    meter: Meter | None,
+    rules: RuleSet,
+    now: datetime,
+    *,
+    charged_alone: Collection[int] = (),
+) -> Seen:
+    """What one rest voltage (V) a group shows; `charged_alone` are the groups (from 0) that were charged by themselves.
+
+    Raises BadData where the build has no groups in series to compare, or another number of them.
+    """
+    build = reader.live_build(project)
     if build is None:
         raise BadData(f"project '{project}' has no build", "see: straycell build list")
-    if len(build.groups) < 2:
+    count = len(build.groups)
+    if count < 2:
         raise BadData(
             f"the build of '{project}' has one group: there is none to compare it with",
             f"look at it instead: straycell build inspect '{project}' --look clean",
         )
-    groups = tuple(_voltage(value, meter, rules, now) for value in volts)
-    fits = len(groups) == len(build.groups)
-    found = sinking((*build.inspections, Inspection(now, groups))) if fits else ()
-    made = writer.inspect_groups(project, groups, [one.group for one in found])
-    return Inspected(made, found, next_inspection(made))
+    if len(volts) != count:
+        raise BadData(
+            f"the build of '{project}' has {count} groups, and {len(volts)} voltages were given",
+            "give one for each group, from the minus end",
+        )
+    beyond = [number for number in charged_alone if not 0 <= number < count]
+    if beyond:
+        raise BadData(
+            f"the build of '{project}' has no group {beyond[0] + 1}", f"its groups are 1 to {count}"
+        )
+    groups = tuple(
+        replace(_voltage(value, meter, rules, now), charged_alone=number in charged_alone)
+        for number, value in enumerate(volts)
+    )
+    inspections = (*build.inspections, Inspection(now, groups))
+    rises = tuple(rise for rise in rose_alone(inspections) if rise.group not in charged_alone)
+    limits = [_allowed(reader, codes, rules, now) for codes in build.groups]
+    return Seen(build, inspections[-1], sinking(inspections), outside(groups, limits), rises)
+
+
+def _allowed(reader: Reader, codes: Sequence[str], rules: RuleSet, now: datetime) -> Allowed | None:
+    return allowed([Case(e, e.facts, rules, now) for e in reader.evidences(codes).values()])
+
+
+def inspect_groups(writer: Writer, seen: Seen, meter: Meter | None) -> Inspected:
+    """Record what was seen. Raises BadData for a second inspection at one time."""
+    build, groups = seen.build, seen.inspection.groups
+    held = {
+        GROUP_SANK: [one.group for one in seen.sinking],
+        GROUP_OUTSIDE: [one.group for one in seen.outside],
+    }
+    made = writer.inspect_groups(build.project, groups, {why: those for why, those in held.items() if those})
+    # Cells in parallel share one voltage: what over-charged or emptied the group did so to each of them.
+    harmed = [(code, one.voltage.value) for one in seen.outside for code in build.groups[one.group]]
+    if harmed:
+        at = seen.inspection.at
+        writer.add_readings([Reading(NEW, c, Quantity.VOLTAGE, at, v, meter=meter) for c, v in harmed])
+    return Inspected(made, seen.sinking, seen.outside, next_inspection(made))
 
 
 def _voltage(value_v: float, meter: Meter | None, rules: RuleSet, now: datetime) -> GroupVoltage:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import sys
 import textwrap
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 
 from straycell.bench.wording.plain_values import plain as plain
 from straycell.bench.wording.plain_values import stamp as stamp
 from straycell.bench.wording.plain_values import stamp_short as stamp_short
 from straycell.cli.app import options as session
+from straycell.errors import NegativeAnswer
 from straycell.plain_text import json_text, one_line, screen_lines
 from straycell.typed import day as day
 
@@ -86,6 +88,15 @@ def can_show(text: str) -> bool:
 def brief(text: str) -> str:
     """The text, or as many whole words of it as fit, with dots where it went on."""
     return textwrap.shorten(text, session.current().line, placeholder=" ...")
+
+
+@contextmanager
+def brief_answers() -> Iterator[None]:
+    """A no from within has its remedy in one line: reasons are as long as they need, a terminal is not."""
+    try:
+        yield
+    except NegativeAnswer as answer:
+        raise NegativeAnswer(answer.what, brief(answer.remedy)) from None
 
 
 def command_lines(command: str, *options: str, indent: str = "  ") -> list[str]:

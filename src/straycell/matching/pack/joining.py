@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from straycell.cells import Chemistry, position_name
 from straycell.matching.pack.groups import Group, joined_ohm
 from straycell.matching.screen.candidates import Candidate, RestVoltage
+from straycell.matching.screen.charger import charged_to_v
 from straycell.matching.screen.limits import UseLimits
 from straycell.matching.words import volts
 from straycell.quantities import Measured
@@ -61,7 +62,7 @@ def plan_joining(groups: Sequence[Group], limits: UseLimits) -> Joining | None:
     chemistry = cells[0].facts.chemistry
     # lfp's plateau hides the state of charge; only full is a voltage that says where a cell is.
     if chemistry is Chemistry.LFP:
-        to_v = limits.full_v[chemistry]
+        to_v = min(charged_to_v(c, limits) for c in cells)
         why = "lfp tells nothing by its voltage until it is full"
         first = tuple(Bring(c.code, "charge full", to_v, why) for c in cells)
     else:

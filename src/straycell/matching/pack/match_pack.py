@@ -18,7 +18,7 @@ from straycell.matching.pack.plan import PackPlan, group_reasons
 from straycell.matching.pack.shape_search import Tried, best_shape, plan_among, try_shape
 from straycell.matching.pack.shapes import chemistries_of, in_series
 from straycell.matching.pack.words import (
-    NOT_PROVEN,
+    enough_and_none,
     others_of,
     pack_reasons,
     pack_warnings,
@@ -194,7 +194,13 @@ def _unserved(
         refused.append((fitting, failing))
     last, (fitting, failing) = tried[-1], refused[0]
     lines += _changes(project, cells, last, limits, refused[-1][1])
-    if not last.proven and not any(NOT_PROVEN in line for line in lines):
+    told = (
+        enough_and_none(last.screen, refused[-1][0], last.kinds, last.refusals)
+        if last.screen.joined
+        else None
+    )
+    # Where the line of the pack already says so, it is said once.
+    if not last.proven and (told is None or told.proven):
         count = sum(refusal.tried for refusal in last.refusals.values())
         lines.append(f"not found in {count} groupings; that no choice of cells does it is not proven")
     return Match(

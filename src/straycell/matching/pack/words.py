@@ -31,7 +31,6 @@ from straycell.safe_side import at_least, at_most
 MORE = (1.0, 1.1, 1.25, 1.5, 2.0)
 """A missing cell that does by itself may still not do beside the others: how much more is tried."""
 
-NOT_PROVEN = "is not proven"
 Serves = Callable[[Sequence[Candidate]], bool]
 ROOM_OHM = 1.3
 """A missing cell may have this much more resistance than the usual of its kind: the 1.3 of the pack limit."""
@@ -118,11 +117,30 @@ def wanted_pack(
     serves: Serves,
 ) -> str:
     """What an unserved pack lacks, in plain numbers; `serves` says whether just these cells would do."""
+    refusal = enough_and_none(screen, fitting, kinds, refusals)
+    if refusal is not None:
+        return _apart(screen, refusal)
     good = Counter(PackKind.of(s.candidate) for s in fitting)
-    kind = min(kinds, key=lambda k: (-good[k], -len(kinds[k]), k), default=None)
-    if kind is not None and kind in refusals and good[kind] >= screen.demand.cells:
-        return _apart(screen, refusals[kind])
+    kind = _nearest_kind(good, kinds)
     return _wanted(screen, kind, kinds.get(kind, ()) if kind else (), good[kind] if kind else 0, serves)
+
+
+def enough_and_none(
+    screen: Screen,
+    fitting: Sequence[Screened],
+    kinds: Mapping[PackKind, Sequence[Candidate]],
+    refusals: Mapping[PackKind, Refusal],
+) -> Refusal | None:
+    """Why cells of the nearest kind, of which there are enough, make no pack; None where there are too few."""
+    good = Counter(PackKind.of(s.candidate) for s in fitting)
+    kind = _nearest_kind(good, kinds)
+    return refusals.get(kind) if kind is not None and good[kind] >= screen.demand.cells else None
+
+
+def _nearest_kind(
+    good: Mapping[PackKind, int], kinds: Mapping[PackKind, Sequence[Candidate]]
+) -> PackKind | None:
+    return min(kinds, key=lambda k: (-good.get(k, 0), -len(kinds[k]), k), default=None)
 
 
 def _apart(screen: Screen, refusal: Refusal) -> str:
@@ -136,7 +154,7 @@ def _apart(screen: Screen, refusal: Refusal) -> str:
         return f"enough cells, and no choice of them makes {shape}: every one was tested; the last: {cause}{named}{change}"
     return (
         f"enough cells, but no {shape} found in {refusal.tried} groupings tried (more even resistances, more capacity); "
-        f"that there is none {NOT_PROVEN}; the last: {cause}{named}{change}"
+        f"that there is none is not proven; the last: {cause}{named}{change}"
     )
 
 

@@ -18,7 +18,7 @@ from straycell.matching.words import capacity, volts
 from straycell.physics.loads import Lamps
 from straycell.physics.protection import TripRange, shunt_trip, trip_range
 from straycell.physics.temperature import COLDEST_KNOWN_C, HOTTEST_C
-from straycell.projects import Protection, finish_faults
+from straycell.projects import Protection, finish_lacks
 from straycell.quantities import Dimension
 from straycell.safe_side import beside
 
@@ -212,11 +212,10 @@ def _strung(screen: Screen, c: Candidate) -> Why:
     lone = charger.for_one_cell(screen.demand, c, screen.limits)
     if lone is not None:
         return lone
-    faults = finish_faults(screen.demand.project, series=in_line)
-    if not faults:
+    lacks = finish_lacks(screen.demand.project, series=in_line)
+    if not lacks:
         return Why(c.code, "protection", True, f"{in_line} in series: protected and balanced cell by cell")
-    text, _, remedy = faults[0].partition(": ")
-    return Why(c.code, "protection", False, text, remedy=remedy)
+    return Why(c.code, "protection", False, lacks[0].what, remedy=lacks[0].remedy)
 
 
 def _charger_voltage(screen: Screen, c: Candidate) -> Why:

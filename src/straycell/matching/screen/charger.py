@@ -66,11 +66,16 @@ def filled_to_v(
     return end_v if end_v < limits.full_v[chemistry] else None
 
 
-def highest_float_v(candidate: Candidate, limits: UseLimits) -> float:
-    """The highest float voltage in V this cell bears; a marking above the chemistry's never raises it."""
+def charged_to_v(candidate: Candidate, limits: UseLimits) -> float:
+    """What this cell is charged to in V; a marking above the chemistry's never raises it, one below lowers it."""
     # A print may be misread: 4.20 V harms no 4.35 V cell, and the reverse burns.
     full_v = limits.full_v[candidate.facts.chemistry]
-    return min(full_v, candidate.facts.full_voltage_v or full_v) + limits.over_full_v
+    return min(full_v, candidate.facts.full_voltage_v or full_v)
+
+
+def highest_float_v(candidate: Candidate, limits: UseLimits) -> float:
+    """The highest float voltage in V this cell bears."""
+    return charged_to_v(candidate, limits) + limits.over_full_v
 
 
 def charge_current_a(charge: ChargeSpec) -> float:

@@ -14,6 +14,7 @@ from straycell.matching.words import capacity, finite, hours, volts
 from straycell.physics.polarisation import shape, steady_over_pulse
 from straycell.physics.run_time.losses import with_losses
 from straycell.physics.run_time.runtime import Runtime, estimate
+from straycell.physics.sources import StartsEmpty
 from straycell.physics.temperature import resistance_ratio
 from straycell.quantities import Dimension, Measured
 from straycell.safe_side import at_least, beside, millivolts
@@ -66,9 +67,7 @@ def run_time(screen: Screen, c: Candidate, *, dip_v: float = 0.0, at_least: bool
             resistance_pulse_s=c.pulse_s,
         )
     # A cell that cannot even start the load is an answer of 0 h and no fault of the person.
-    except BadData as fault:
-        if not fault.what.startswith("charge:"):
-            raise
+    except StartsEmpty as fault:
         return Runtime(0.0, 0.0, 0.0, "chemistry curve", "start", (fault.what,))
     return _told(screen, c, bare)
 

@@ -8,6 +8,7 @@ from statistics import fmean
 
 from straycell.matching.pack.groups import Group, group_loss, held
 from straycell.matching.screen.cell_tests import protection_trip
+from straycell.matching.screen.charger import charged_to_v
 from straycell.matching.screen.demand import Demand
 from straycell.matching.screen.limits import UseLimits
 from straycell.matching.sheet.currents import PackCurrents, pack_currents
@@ -89,7 +90,8 @@ def pack_data(project: Project, groups: Sequence[Group], limits: UseLimits) -> P
     mean_v = fmean(fmean(curve.voltage(k / 100) for k in range(101)) for curve in curves)
     weakest = min((held(group) for group in groups), key=lambda figure: figure.low)
     least_ah = min(held(group).value for group in groups)
-    full_v = limits.full_v[chemistry] * series
+    each_full_v = min(charged_to_v(c, limits) for group in groups for c in group)
+    full_v = each_full_v * series
     currents, fusing = pack_currents(groups, limits), fusing_of(demand, groups, limits)
     trip = protection_trip(project.protection)
     return PackData(
@@ -104,7 +106,7 @@ def pack_data(project: Project, groups: Sequence[Group], limits: UseLimits) -> P
         size_mm=_size_mm(str(form), series, parallel),
         currents=currents,
         fusing=fusing,
-        board=_board(demand, groups, limits, fusing),
+        board=_board(demand, groups, limits, fusing, each_full_v),
         lamps=project.load.brighter(full_v) if isinstance(project.load, Lamps) else "",
         overload=_overload(trip, fusing.main.bears_a),
         trips_late=trip is not None and trip.overloads(fusing.main.bears_a),
@@ -136,10 +138,11 @@ def leaked_apart_ah(groups: Sequence[Group]) -> float:
     return (most - least) * largest_ah * INSPECTED_DAYS / MONTH_DAYS
 
 
-def _board(demand: Demand, groups: Sequence[Group], limits: UseLimits, fusing: Fusing) -> tuple[str, ...]:
+def _board(
+    demand: Demand, groups: Sequence[Group], limits: UseLimits, fusing: Fusing, full_v: float
+) -> tuple[str, ...]:
     """The protection board to look for: cells in series, cut-offs, the window of its trip, balancing."""
     chemistry, series = groups[0][0].facts.chemistry, len(groups)
-    full_v = limits.full_v[chemistry]
     low_v, high_v = limits.cell_cutoff_v[chemistry], full_v + limits.over_full_v
     kind = f"for {series} cells in series, each watched" if series > 1 else "for one cell"
     peak_a = demand.peak_a(chemistry, limits) * demand.parallel

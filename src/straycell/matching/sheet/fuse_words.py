@@ -6,7 +6,7 @@ import math
 
 from straycell.matching.sheet.data import PackData
 from straycell.matching.sheet.fusing import Fuse, figures
-from straycell.matching.words import amps, volts
+from straycell.matching.words import amps, energy, volts
 from straycell.quantities import Dimension
 from straycell.safe_side import at_least, at_most, two_figures
 
@@ -66,5 +66,5 @@ def danger_lines(data: PackData) -> tuple[str, ...]:
     if data.full_v > high["volts"]:
         found.append(f"{volts(data.full_v)} when full: {high['volts_text']}")
     if data.expected_wh > high["wh"]:
-        found.append(f"{data.expected_wh:.0f} Wh: {high['wh_text']}")
+        found.append(f"{energy(data.expected_wh)}: {high['wh_text']}")
     return tuple(found)

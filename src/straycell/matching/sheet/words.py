@@ -16,7 +16,7 @@ from straycell.matching.screen.device import trip_words
 from straycell.matching.screen.limits import UseLimits
 from straycell.matching.sheet.data import PackData
 from straycell.matching.sheet.fuse_words import danger_lines, fuse_lines
-from straycell.matching.words import capacity, ohms, run_hours, volts
+from straycell.matching.words import capacity, energy, ohms, run_hours, volts
 from straycell.physics.polarisation import steady_over_pulse
 from straycell.physics.resistors import POWER_RATINGS_W, power_rating, rounded_up
 from straycell.projects import Project, finish_faults
@@ -213,7 +213,7 @@ def pack_lines(data: PackData) -> tuple[str, ...]:
     """Voltages and energy, then the size where it is known."""
     lines = [
         f"{volts(data.empty_v)} empty, {data.nominal_v:.1f} V nominal, {volts(data.full_v)} full; "
-        f"{at_most(data.low_wh, _D.ENERGY)} at the low end, {data.expected_wh:.3g} Wh expected"
+        f"{at_most(data.low_wh, _D.ENERGY)} at the low end, {energy(data.expected_wh)} expected"
     ]
     if data.size_mm is not None:
         wide, deep, high = (math.ceil(mm) for mm in data.size_mm)

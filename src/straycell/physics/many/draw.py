@@ -46,7 +46,7 @@ def drawn(load: Load, series: int, parallel: int, draw_share: Floats | float) ->
         return lambda emf, ohm: _lamp_current(lamps, emf * series, ohm * scale * draw_share) / parallel
     # A profile ends at a moment of a round, which differs from cell to cell: the cells of an array could not step
     # together.
-    raise BadData("load: a profile is followed cell by cell", "ask for one cell at a time")
+    raise BadData("a profile is followed cell by cell", "ask for one cell at a time", of="load")
 
 
 def _power_current(power_w: float, emf_v: Floats | float, inner_ohm: Floats) -> Floats:

@@ -29,7 +29,7 @@ from straycell.physics.run_time.answers import (
 from straycell.physics.run_time.doubts import ASSUMED_NOTE
 from straycell.physics.run_time.runtime import TEST_RATE_C, OwnTrace, estimate
 from straycell.physics.shipped import shipped
-from straycell.physics.sources import END_DROP_V, END_SHARE
+from straycell.physics.sources import END_DROP_V, END_SHARE, StartsEmpty
 from straycell.physics.temperature import (
     COLDEST_KNOWN_C,
     capacity_ratio,
@@ -181,7 +181,9 @@ def _group(cells: Sequence[Candidate], question: _Question) -> list[Runtime]:
     expected = sum((hours for hours, _ in found), np.zeros_like(ah)) / len(curves)
     if not np.isfinite(expected).all():
         raise BadData(
-            "load: it draws nothing at this pack's voltage", "look at the load's supply voltage once more"
+            "it draws nothing at this pack's voltage",
+            "look at the load's supply voltage once more",
+            of="load",
         )
     charge = sum((q for _, q in found), np.zeros_like(ah)) / len(curves)
     rate_c = charge / np.maximum(expected, 1e-9) / ah
@@ -311,7 +313,7 @@ def _started(
 ) -> tuple[list[float], list[float], list[float]]:
     """As sources.started_at, in shares of the full charge."""
     if missing >= 0.99 * out[-1]:
-        raise BadData("charge: the pack would start empty", "charge it to its chemistry's full voltage")
+        raise StartsEmpty()
     later = [k for k, share in enumerate(out) if share > missing]
     return (
         [0.0, *(out[k] - missing for k in later)],

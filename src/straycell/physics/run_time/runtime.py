@@ -152,7 +152,9 @@ def _mean(found: list[March], capacity_ah: float) -> tuple[float, float]:
     expected = sum(r.hours for r in found) / len(found)
     if not math.isfinite(expected):
         raise BadData(
-            "load: it draws nothing at this pack's voltage", "look at the load's supply voltage once more"
+            "it draws nothing at this pack's voltage",
+            "look at the load's supply voltage once more",
+            of="load",
         )
     # Charge over time, not the load's nominal: lamps and converters change their current as the voltage falls.
     charge_ah = sum(r.charge_ah for r in found) / len(found)

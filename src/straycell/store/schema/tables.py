@@ -261,6 +261,7 @@ GROUP_VOLTAGE = Table(
     Column("u", Float),
     Column("alone_u", Float),
     Column("meter", String),
+    Column("charged_alone", Boolean, default=False),
     Column("event_id", Integer),
 )
 HANDOVER_CELL = Table(

@@ -108,6 +108,7 @@ def show(visit: Visiting, code: str) -> Response:
         events=events,
         last_event=max((event.id for event in history.events), default=0),
         no_charge=charge_refusal(sheet.verdict, sheet.cell.facts.chemistry),
+        traces=sorted({str(r.item.trace) for r in sheet.recorded if r.item.trace is not None}),
         running=timers([sheet.verdict], history.begun, bench.now),
         gone=sheet.cell.stage in GONE,
         note=note,

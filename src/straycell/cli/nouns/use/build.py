@@ -17,15 +17,21 @@ from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.nouns.use.match import match_project, plan_all
 from straycell.cli.nouns.use.project import device_words, understood
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.group_voltages import group_volts, groups_document, talk_groups
+from straycell.cli.show.group_voltages import (
+    ask_about,
+    group_numbers,
+    group_volts,
+    groups_document,
+    talk_groups,
+)
 from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.keys import NEW
 from straycell.quantities import Dimension
 from straycell.safety import Step
 
 if TYPE_CHECKING:
-    from straycell.bench.context import Bench
     from straycell.bench.recording.finish import Device
+    from straycell.bench.recording.inspection import Seen
     from straycell.builds import Build
     from straycell.matching import Match
     from straycell.store.reader import Reader
@@ -70,7 +76,7 @@ def reserve(
     from straycell.bench.recording.reserve import require_plan, true_plan
 
     named = [*(cells or []), *(more or [])]
-    with context.writing() as writer:
+    with context.writing() as writer, output.brief_answers():
         if named:
             found = require_plan(name, _named(writer, name, named), plan)
         else:
@@ -147,24 +153,23 @@ def finish(
     Refused without protection, without a fuse where the board lets an overload through, and where the cells do not do
     for the device as it was measured.
     """
-    from straycell.bench.recording.finish import Device
+    from straycell.bench.recording.finish import Device, finish_build, require_finishable
 
     device, bench = (
         Device(current, peak_current, temperature, charge_current, measured_float, fuse),
         context.bench(),
     )
-    with context.reading() as reader:
+    with context.reading() as reader, output.brief_answers():
         # Asked before the cautions: nobody should confirm a list for a build that will be refused.
-        overload = _require_finishable(bench, reader, name, device, ask=not yes and prompts.at_terminal())
+        overload = require_finishable(bench, reader, name, device, ask=not yes and prompts.at_terminal())
         live, says = reader.live_build(name), device_words(understood(reader.project(name)))
     if live is not None and not yes:
         device = _asked(device, says, overload)
     elif live is not None and not device.said():
         output.talk(f"finished for the device as its project says: {says}")
-    with context.writing() as writer:
-        # And again under the lock, with what was answered, as minutes may pass at the questions.
-        _require_finishable(bench, writer, name, device)
-        made = writer.finish(name, device.said())
+    # And again under the lock, with what was answered, as minutes may pass at the questions.
+    with output.brief_answers():
+        made = finish_build(bench, name, device)
     output.emit(document(made), lambda: _say(made))
     talk_cautions(Step.BUILD)
 
@@ -190,28 +195,6 @@ def _asked(device: Device, says: str, overload: str) -> Device:
     talk_cautions(Step.BUILD)
     prompts.confirm(False, "was all of this done, and every check of the build sheet?")
     return replace(device, **answers)
-
-
-def _require_finishable(bench: Bench, reader: Reader, name: str, device: Device, *, ask: bool = False) -> str:
-    """Raise NegativeAnswer where the build may not be finished in this device; else why its fuse matters, if it does.
-
-    With `ask` a fuse that is not stated yet is no fault: it is asked for.
-    """
-    from straycell.bench.recording.finish import finish_check
-    from straycell.cli.nouns.use.match_held import refuse_if_unfit
-
-    check, build = finish_check(bench, reader, name, device), reader.live_build(name)
-    faults = [*check.faults, *([check.fuse_missing] if check.fuse_missing and not ask else [])]
-    if faults:
-        raise NegativeAnswer(f"project '{name}' cannot be finished: {faults[0]}", _more(faults))
-    if check.found is not None and build is not None:
-        # The file may have been replaced since: current, temperature and charger are asked again.
-        refuse_if_unfit(check.found, build)
-    return check.overload
-
-
-def _more(faults: list[str]) -> str:
-    return "" if len(faults) < 2 else f"and {len(faults) - 1} more: straycell project show"
 
 
 @app.command("dismantle")
@@ -251,37 +234,57 @@ def inspect(
     meter: Annotated[
         str | None, values.text_option("--meter", "What --groups was taken with.", metavar="M")
     ] = None,
+    charged_alone: Annotated[
+        str | None,
+        values.text_option(
+            "--charged-alone", "Groups charged by themselves since the last time, or none.", metavar="2,3"
+        ),
+    ] = None,
 ) -> None:
     """Record a look at a finished build, or the voltages of a joined pack's groups.
 
     A look counts for each of its cells. Measure the groups after joining, after 24 h and 7 days, then every 90 days: a
-    group that surely sinks faster than the others puts the pack on hold.
+    group that surely sinks faster than the others, or lies outside its limits, puts the pack on hold.
     """
-    from straycell.bench.recording.inspection import inspect_groups
+    from straycell.bench.recording.inspection import inspect_groups, look_at_groups
 
-    if meter is not None and groups is None:
-        raise UsageFault("--meter is given without --groups", "give both, or neither")
+    for option, given in (("--meter", meter), ("--charged-alone", charged_alone)):
+        if given is not None and groups is None:
+            raise UsageFault(f"{option} is given without --groups", "give both, or neither")
     if not look and groups is None:
         raise UsageFault("nothing is said of what was seen", "add --look clean, or what you see, or --groups")
-    volts = None if groups is None else group_volts(groups)
+    volts, alone = None if groups is None else group_volts(groups), group_numbers(charged_alone)
     bad: list[str] = []
+
+    def seen(reader: Reader) -> Seen:
+        with_meter = reader.meter(meter) if meter is not None else None
+        return look_at_groups(
+            reader, name, volts or (), with_meter, context.rules(), clock.now(), charged_alone=alone or ()
+        )
+
+    if volts is not None:
+        with context.reading() as reader:
+            alone = ask_about(seen(reader), alone)
     with context.writing() as writer:
         if look:
             _record_look(writer, name, look)
         found = None
         if volts is not None:
+            # Looked at again under the lock: the build may have changed while the question was open.
             with_meter = writer.meter(meter) if meter is not None else None
-            found = inspect_groups(writer, name, volts, with_meter, context.rules(), clock.now())
+            found = inspect_groups(writer, seen(writer), with_meter)
         # Judged in the same write: a swollen cell must be out of use before the command ends.
+        held = writer.live_build(name)
+        assert held is not None
         writer.settle()
-        build = writer.live_build(name)
-        assert build is not None
+        # A reservation that lost a cell is over by now; what was looked at is that build all the same.
+        build = next(b for b in writer.builds(live_only=False) if b.id == held.id)
         outcomes = writer.outcomes(context.rules(), clock.now(), build.codes)
         bad = [code for code, outcome in outcomes.items() if outcome.word == "discard"]
-    seen = {"look": look or [], "discarded": bad} | (groups_document(found) if found else {})
-    output.emit(document(build) | seen, lambda: _say(build))
+    shown = {"look": look or [], "discarded": bad} | (groups_document(found) if found else {})
+    output.emit(document(build) | shown, lambda: _say(build))
     if found is not None:
-        talk_groups(found)
+        talk_groups(replace(found, build=build))
     if bad:
         output.talk(f"take it out of use: {', '.join(bad)} out of use for good")
         talk_cautions(Step.LOOK_BAD)

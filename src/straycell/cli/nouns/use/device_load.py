@@ -99,11 +99,12 @@ ROOM_C = 25.0
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """One load with the words and the JSON for it."""
+    """One load with the words and the JSON for it; `more` are words that have no room under a picture."""
 
     load: Load
     words: str
     document: dict[str, Any]
+    more: str = ""
 
 
 def read_resistor(bands: str) -> BandReading:
@@ -167,7 +168,7 @@ def drawn_by(found: Lamps) -> Drawn:
     """Lamps as a load."""
     measured = show(found.measured_a, _D.CURRENT)
     ohm, supply = show(found.across_ohm, _D.RESISTANCE), show(found.supply_v, _D.VOLTAGE)
-    words = f"lamps behind {ohm}, {measured} when measured at {supply}; taken as one diode through that point"
+    words = f"lamps behind {ohm}, {measured} when measured at {supply}"
     document = {
         "kind": "lamps",
         "count": found.count,
@@ -175,7 +176,7 @@ def drawn_by(found: Lamps) -> Drawn:
         "across_ohm": found.across_ohm,
         "supply_v": found.supply_v,
     }
-    return Drawn(found, words, document)
+    return Drawn(found, words, document, more="; taken as one diode through that point")
 
 
 def profile(path: Path | None) -> Drawn | None:

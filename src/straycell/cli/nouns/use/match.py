@@ -160,13 +160,15 @@ def _match_what(what: str, name: str | None, everyone: bool, cells: list[str] | 
 
 def _tell_held(reader: Reader, name: str, build: Build) -> None:
     from straycell.bench.project_match import held_match
-    from straycell.cli.nouns.use.match_held import held_document, held_page, refuse_if_unfit
+    from straycell.bench.recording.finish import require_fit
+    from straycell.cli.nouns.use.match_held import held_document, held_page
 
     found = held_match(context.bench(), reader, understood(reader.project(name)), build)
     answers = device_answers_of(reader, name, found)
     weighed = _weighed(mass_of(reader, found))
     output.emit(held_document(found, build) | answers | weighed, lambda: held_page(found, build))
-    refuse_if_unfit(found, build)
+    with output.brief_answers():
+        require_fit(found, build)
     talk_cautions(Step.MATCH)
 
 
@@ -226,7 +228,7 @@ def page_of_all(found: StockPlan) -> None:
                 f"capacity spent beyond the least that would do: {show(found.surplus_ah, Dimension.CAPACITY)}",
             ]
         )
-    spare = [why for why in found.cells if why.test == "kept" and why.text.startswith("would do")]
+    spare = [why for why in found.cells if why.test == "kept"]
     if spare:
         output.section("Kept")
         output.bullets(f"{why.code}: {why.text}" for why in spare[:SHOWN])
@@ -270,9 +272,11 @@ def page(found: Match, mass: str = "") -> None:
     if found.joining is not None:
         output.section("Joining, in this order")
         output.bullets(found.joining.lines)
-    if found.warnings:
+    # What the lamps would get is said once, among the pack's own data.
+    said = found.data.lamps if found.data is not None else ""
+    if mind := [line for line in found.warnings if line != said]:
         output.section("Mind")
-        output.bullets(found.warnings)
+        output.bullets(mind)
     # A person trusts a choice when the rejected ones have reasons, too.
     if found.not_chosen:
         output.section("Why not the others")

@@ -16,6 +16,7 @@ from straycell.safe_side import at_most
 if TYPE_CHECKING:
     from straycell.matching import Match
     from straycell.matching.what import Stock
+    from straycell.physics.loads import Load
     from straycell.store.reader import Reader
 
 _D = Dimension
@@ -103,7 +104,7 @@ def match_what(reader: Reader, text: str) -> None:
     now = clock.now()
     load = load_of(voltage_v, current_a, power_w)
     stock = what_it_gives(load, candidates(reader, context.rules(), now), limits(), now=now)
-    output.emit(_document(text, stock), lambda: _page(text, stock))
+    output.emit(_document(text, load, stock), lambda: _page(load, stock))
     if not stock.offers:
         raise NegativeAnswer(
             f"no cells in store can feed {text}", "see what they lack: straycell verdict list"
@@ -132,9 +133,29 @@ def _parsed(text: str) -> tuple[float | None, float | None, float | None]:
     return found.get(_D.VOLTAGE), current_a, power_w
 
 
-def _document(text: str, stock: Stock) -> dict[str, Any]:
+def _assumed(load: Load) -> dict[str, float | None]:
+    from straycell.matching.what import EMPTY_V, ROOM_C
+    from straycell.physics.loads import ConstantPower
+
+    efficiency = load.efficiency if isinstance(load, ConstantPower) else None
+    return {"efficiency": efficiency, "cutoff_v_per_cell": EMPTY_V, "temperature_c": ROOM_C}
+
+
+def _assumed_words(load: Load) -> str:
+    """What nobody said of the device: hours without it would promise what was never asked."""
+    found = _assumed(load)
+    share = found["efficiency"]
+    through = "drawn straight from the cells" if share is None else f"through a converter of {share:.0%}"
+    return (
+        f"counted {through}, down to {found['cutoff_v_per_cell']:g} V a cell at {found['temperature_c']:g} C, "
+        "cells charged full outside"
+    )
+
+
+def _document(text: str, load: Load, stock: Stock) -> dict[str, Any]:
     return {
         "what": text,
+        "assumed": _assumed(load),
         "choices": [
             {"series": offer.series, "parallel": offer.parallel, **offer.found.to_json()}
             for offer in stock.offers
@@ -143,7 +164,7 @@ def _document(text: str, stock: Stock) -> dict[str, Any]:
     }
 
 
-def _page(text: str, stock: Stock) -> None:
+def _page(load: Load, stock: Stock) -> None:
     rows = [
         [
             f"{offer.series}S{offer.parallel}P",
@@ -156,6 +177,8 @@ def _page(text: str, stock: Stock) -> None:
     ]
     head = ["shape", "count on", "expected", "nominal", "cells"]
     tables.table(head, rows, flexible="cells", empty="nothing in store can feed it")
+    if rows:
+        output.hint(_assumed_words(load))
     output.hint("each wants a protection board, strings one that watches and balances every cell")
     if stock.waiting:
         count = len(stock.waiting)

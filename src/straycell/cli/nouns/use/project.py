@@ -127,14 +127,14 @@ def drop(name: Name) -> None:
 
 def page(entry: ProjectEntry, project: Project, codes: list[str] | None = None) -> None:
     """A project for a person."""
-    from straycell.projects import finish_faults, load_kind
+    from straycell.projects import finish_faults
 
     output.say(f"{project.name}  {entry.state}")
     need, pack = project.need, project.pack
     output.facts(
         [
             ("priority", f"{project.priority}" + (f", due {project.due}" if project.due else "")),
-            ("load", _load_line(load_kind(project.load), _load_words(project))),
+            ("load", _load_line(project)),
             (
                 "runs",
                 f"{need.runtime_h:g} h on one charge at {show(need.temperature_c, Dimension.TEMPERATURE)}",
@@ -209,28 +209,37 @@ def _few(words: list[str], all_of_them: int) -> str:
     return "any" if len(words) == all_of_them else ", ".join(words)
 
 
-def _load_line(kind: str, words: str) -> str:
-    return words if words.startswith(kind) else f"{kind}: {words}"
+def _load_line(project: Project) -> str:
+    from straycell.projects import load_kind
+
+    kind, parts = load_kind(project.load), _load_parts(project)
+    words = ", ".join(dict.fromkeys(parts.values()))
+    return words if next(iter(parts), "") == kind else f"{kind}: {words}"
 
 
 def _load_words(project: Project) -> str:
+    return ", ".join(dict.fromkeys(_load_parts(project).values()))
+
+
+def _load_parts(project: Project) -> dict[str, str]:
+    """What its load is made of, each in words, by name."""
     kinds = {
         "a": Dimension.CURRENT,
         "w": Dimension.POWER,
         "ohm": Dimension.RESISTANCE,
         "v": Dimension.VOLTAGE,
     }
-    parts = []
+    parts: dict[str, str] = {}
     load: Any = project.to_json()["load"]
     for key, value in load.items():
         stem, _, unit = key.rpartition("_")
         if unit in kinds and isinstance(value, float | int):
-            parts.append(f"{stem} {show(value, kinds[unit])}")
+            parts[stem] = f"{stem} {show(value, kinds[unit])}"
         elif isinstance(value, list):
-            parts.append(f"{len(value)} {key}")
+            parts[key] = f"{len(value)} {key}"
         elif key != "kind":
-            parts.append(f"{key} {value:g}" if isinstance(value, float | int) else f"{key} {value}")
-    return ", ".join(dict.fromkeys(parts))
+            parts[key] = f"{key} {value:g}" if isinstance(value, float | int) else f"{key} {value}"
+    return parts
 
 
 def _charger_words(project: Project) -> str:

@@ -172,7 +172,7 @@ def page(
     output.facts(
         [
             ("at best", hours(found.high_h)),
-            ("load", drawn.words),
+            ("load", drawn.words + drawn.more),
             ("draws", _draws(one, drawn, arguments)),
             ("stops at", f"{show(stop_v(arguments, drawn.load), _D.VOLTAGE)}, {found.stop}"),
             ("works at", show(arguments["temperature_c"], _D.TEMPERATURE)),
@@ -247,7 +247,7 @@ def picture(
         full_v=one.full_v,
         stop_v=first_stop_v,
     )
-    shown = f"{drawn.words.partition(';')[0]}, {arguments['temperature_c']:g} °C, from {found.basis}"
+    shown = f"{drawn.words}, {arguments['temperature_c']:g} °C, from {found.basis}"
     title = f"Run time of {one.code}"
     return plot_png(
         course,

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import fields
 from typing import Any
 
-from sqlalchemy import Connection, Select, select
+from sqlalchemy import Connection, bindparam, select
 
 from straycell.cells import (
     LAST_NUMBER,
@@ -22,6 +22,7 @@ from straycell.cells import (
 from straycell.errors import BadData
 from straycell.store.book.names import key_named, shown
 from straycell.store.column_values import from_json, from_us, to_json
+from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import BENCH, BLANK_CODE, BOX, CELL, EVENT
 from straycell.store.session import Pen, among, rows_of
 
@@ -82,9 +83,13 @@ _COLUMNS = (
 )
 
 
-def _read(conn: Connection, query: Select[Any]) -> Iterator[Cell]:
+_CELL = Prepared(lambda: select(*_COLUMNS).where(CELL.c.code == bindparam("code", "")))
+_KNOWN = Prepared(lambda: select(CELL.c.code), CELL.c.code)
+
+
+def _read(conn: Connection, rows: Iterator[Any]) -> Iterator[Cell]:
     boxes = shown(conn, BOX)
-    for code, stage, box, added_at_us, teardown, pack, *facts in rows_of(conn, query):
+    for code, stage, box, added_at_us, teardown, pack, *facts in rows:
         place = boxes[box] if box else None
         yield Cell(code, facts_of(tuple(facts)), Stage(stage), teardown, pack, place, from_us(added_at_us))
 
@@ -100,10 +105,9 @@ _THERE = CELL.c.stage != Stage.WITHDRAWN.value
 
 def cell(conn: Connection, code: str) -> Cell:
     """One cell. Raises BadData naming the nearest codes when there is none."""
-    found = next(_read(conn, select(*_COLUMNS).where(CELL.c.code == code)), None)
-    if found is None:
-        raise _absent(conn, code)
-    return found
+    for found in list(_read(conn, _CELL.rows(conn, code=code))):
+        return found
+    raise _absent(conn, code)
 
 
 def _absent(conn: Connection, code: str) -> BadData:
@@ -124,7 +128,7 @@ def require_cells(conn: Connection, wanted: Iterable[str]) -> None:
     if not listed:
         return
     # One query for all codes; the first missing one is named in the order they were typed.
-    found = set(conn.execute(select(CELL.c.code).where(among(CELL.c.code, listed))).scalars())
+    found = {row.code for row in _KNOWN.rows(conn, listed)}
     for code in listed:
         if code not in found:
             raise _absent(conn, code)
@@ -163,7 +167,7 @@ def cells(
         query = query.where(among(CELL.c.code, wanted))
     elif stage is None:
         query = query.where(_THERE)
-    return list(_read(conn, query))
+    return list(_read(conn, rows_of(conn, query)))
 
 
 def require_here(conn: Connection, codes: Collection[str]) -> None:

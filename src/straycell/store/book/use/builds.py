@@ -7,7 +7,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, func, select
 
-from straycell.acceptance.evidence import DISMANTLED, GROUP_SANK
+from straycell.acceptance.evidence import DISMANTLED
 from straycell.acceptance.permission import FREE, least_outcome, permission
 from straycell.builds import Build, BuildState, GroupVoltage, Inspection
 from straycell.cells import Stage, check_move
@@ -86,14 +86,14 @@ def _inspections(conn: Connection, keys: Collection[str]) -> dict[str, tuple[Ins
     """The inspections of each build, the oldest first."""
     t = GROUP_VOLTAGE.c
     rows = conn.execute(
-        select(t.build, t.at_us, t.value, t.u, t.alone_u, t.meter)
+        select(t.build, t.at_us, t.value, t.u, t.alone_u, t.meter, t.charged_alone)
         .where(among(t.build, keys))
         .order_by(t.build, t.at_us, t.group_no)
     ).all()
     names = shown(conn, METER) if rows else {}
     found: dict[str, dict[int, list[GroupVoltage]]] = {}
-    for build, at_us, value, u, alone_u, meter in rows:
-        voltage = GroupVoltage(value, u, alone_u, names[meter] if meter else "")
+    for build, at_us, value, u, alone_u, meter, alone in rows:
+        voltage = GroupVoltage(value, u, alone_u, names[meter] if meter else "", alone)
         found.setdefault(build, {}).setdefault(at_us, []).append(voltage)
     return {
         build: tuple(Inspection(from_us(at_us), tuple(groups)) for at_us, groups in times.items())
@@ -203,8 +203,10 @@ def finish(pen: Pen, project: str, device: Mapping[str, float] | None = None) ->
     return _required(pen.conn, project)
 
 
-def inspect(pen: Pen, project: str, groups: Sequence[GroupVoltage], held: Collection[int]) -> Build:
-    """Record the rest voltages of all groups; the cells of the `held` ones (from 0) are on hold until tested.
+def inspect(
+    pen: Pen, project: str, groups: Sequence[GroupVoltage], held: Mapping[str, Collection[int]]
+) -> Build:
+    """Record the rest voltages of all groups; the cells of the `held` ones (from 0, by why) are on hold until tested.
 
     Raises BadData for another number of groups than the build has, and for a second inspection at one time.
     """
@@ -228,16 +230,15 @@ def inspect(pen: Pen, project: str, groups: Sequence[GroupVoltage], held: Collec
             "u": group.u_v,
             "alone_u": group.alone_u_v,
             "meter": keys[group.meter] if group.meter else None,
+            "charged_alone": group.charged_alone,
             "event_id": event_id,
         }
         for number, group in enumerate(groups)
     ]
     pen.conn.execute(GROUP_VOLTAGE.insert(), rows)
-    if held:
+    for kind, numbers in held.items():
         # One cell that leaks inside drains its whole group; which one it is shows only when they are apart.
-        add_upsets(
-            pen, [c for n in held for c in build.groups[n]], GROUP_SANK, severe=False, event_id=event_id
-        )
+        add_upsets(pen, [c for n in numbers for c in build.groups[n]], kind, severe=False, event_id=event_id)
     return _required(pen.conn, project)
 
 

@@ -73,6 +73,7 @@ class GroupVoltageRow(StoreTable, table=True):
     """The rest voltage of one group of a build at an inspection, with its standard uncertainty. Append-only.
 
     `alone_u` is the part that another reading by the same meter does not share; null where that is not known.
+    `charged_alone`: since the inspection before, this group was charged by itself.
     """
 
     __tablename__ = "group_voltage"
@@ -81,6 +82,7 @@ class GroupVoltageRow(StoreTable, table=True):
         check("u", "u >= 0"),
         check("alone_u", "alone_u >= 0 AND alone_u <= u"),
         within("group_no", 0, 999),
+        flag("charged_alone"),
         moment("at_us"),
         UniqueConstraint("build", "at_us", "group_no"),
     )
@@ -92,4 +94,5 @@ class GroupVoltageRow(StoreTable, table=True):
     u: float
     alone_u: float | None = None
     meter: str | None = Field(default=None, foreign_key="meter.key")
+    charged_alone: bool = False
     event_id: int = Field(foreign_key="event.id")
