@@ -97,7 +97,7 @@ def test_quiet_still_says_what_a_cell_became_and_why(bench: Bench, words: dict[s
 def test_quiet_still_says_that_a_cell_is_held(bench: Bench, words: dict[str, str]) -> None:
     """Neither is what must be recorded before it may be used again."""
     held = bench.run(f"incident add --kind drop {words['good']} --quiet")
-    assert "held until look, rest voltage and resistance" in flat(held.err)
+    assert "held until look, rest voltage, resistance" in flat(held.err)
 
 
 def test_quiet_changes_no_error(bench: Bench) -> None:
