@@ -129,7 +129,7 @@ def test_papers_and_pictures_are_what_the_command_line_writes(
     number = bench.do("handover add 'collection point'")["id"]
     bench.do(f"handover show {number} --out {tmp_path / 'list.pdf'}")
     assert page.get(f"/handover/{number}.pdf").content == (tmp_path / "list.pdf").read_bytes()
-    assert page.get("/stock.png").content.startswith(b"\x89PNG")
+    assert page.get("/picture/stock").content.startswith(b"\x89PNG")
     assert page.get("/sheet.pdf", params={"name": "nothing"}).status_code == 404
 
 
@@ -194,3 +194,51 @@ def test_condemned_cells_are_gathered_and_leave_once_it_was_asked_twice(
     assert bench.do("handover list")[0]["state"] == "closed"
     again = page.client.post("/handovers/close", data={**said, "sure": "yes"})
     assert again.status_code == 422 and "was closed on" in text_of(again.text)
+
+
+def test_a_build_is_finished_for_the_device_as_it_was_measured(
+    reserved: tuple[Bench, str, list[list[str]]],
+) -> None:
+    """Not before somebody says that all was done; refused where the device draws more than its cells bear; then in."""
+    bench, name, _ = reserved
+    page = Page(bench)
+    page.pair()
+    filled = fields_of(page.get("/project", params={"name": name}).text)
+    before = bench.store.read_bytes()
+
+    def state() -> str:
+        found: str = next(each for each in bench.do("build list") if each["project"] == name)["state"]
+        return found
+
+    for said, words in (
+        ({}, "nobody said yet"),
+        ({"done": "yes", "current_a": "much"}, "What it draws at its cells"),
+        ({"done": "yes", "current_a": "40"}, "cannot be finished"),
+    ):
+        answer = page.client.post("/project/finish", data={**filled, **said})
+        assert answer.status_code == 422 and words in text_of(answer.text), text_of(answer.text)
+        assert f'value="{said.get("current_a", "")}"' in answer.text, "what was typed is kept"
+    assert bench.store.read_bytes() == before and state() == "reserved"
+    answer = page.client.post("/project/finish", data={**filled, "done": "yes", "current_a": "0,1"})
+    assert answer.status_code == 200, text_of(answer.text)
+    assert state() == "finished"
+
+
+def test_pictures_are_drawn_for_the_stock_and_for_a_cell(
+    reserved: tuple[Bench, str, list[list[str]]],
+) -> None:
+    """Each is a picture; a name or a cell that is none has no page; they are shown where they belong."""
+    bench, _, groups = reserved
+    page = Page(bench)
+    page.pair()
+    code = groups[0][0]
+    shown = page.get(f"/cell/{code}").text + page.get("/pictures").text
+    paths = ["stock", "boxes", "yield", f"rest/{code}", f"limits/{code}"]
+    runs = [each["trace"] for each in bench.do(f"cell show {code}")["readings"] if each.get("trace")]
+    for path in [*paths, *(f"run/{number}" for number in dict.fromkeys(runs))]:
+        assert f'src="/picture/{path}"' in shown, path
+        answer = page.get(f"/picture/{path}")
+        kind = "image/png" if path == "stock" else "image/svg+xml"
+        assert answer.headers["content-type"] == kind and len(answer.content) > 2000, path
+    for path in ("nothing", "rest/A00000A", "nothing/A00000A", "run/A-999999"):
+        assert page.get(f"/picture/{path}").status_code == 404

@@ -29,11 +29,12 @@ from straycell.web.routes import (
     pair,
     part,
     photograph,
+    pictures,
     projects,
     record,
 )
 
-ROUTERS = (boxes, cell, due, find, handover, intake, pair, part, photograph, projects, record)
+ROUTERS = (boxes, cell, due, find, handover, intake, pair, part, photograph, pictures, projects, record)
 TEMPLATES = Path(straycell.web.__file__).parent / "templates"
 
 

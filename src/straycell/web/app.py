@@ -29,6 +29,7 @@ from straycell.web.routes import (
     pair,
     part,
     photograph,
+    pictures,
     projects,
     record,
 )
@@ -51,7 +52,20 @@ def make_site(settings: Settings, announce: Callable[[str], None]) -> tuple[Site
         return FileResponse(folder / "worker.js", media_type="text/javascript")
 
     app.mount("/api/v1", api.api)
-    for module in (pair, due, cell, record, part, photograph, boxes, projects, handover, intake, find):
+    for module in (
+        pair,
+        due,
+        cell,
+        record,
+        part,
+        photograph,
+        pictures,
+        boxes,
+        projects,
+        handover,
+        intake,
+        find,
+    ):
         app.include_router(module.router)
     for each in (app, api.api):
         each.add_exception_handler(StraycellError, _user_fault)

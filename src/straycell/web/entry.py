@@ -10,7 +10,7 @@ from typing import Any
 
 from straycell.cells import Look
 from straycell.errors import BadData, StraycellError
-from straycell.quantities import Dimension, parse_quantity
+from straycell.quantities import Dimension, Window, parse_quantity
 from straycell.readings import Method
 from straycell.readings.fields import OF_CHARGE, OF_READING, ROOM, Field
 from straycell.safety import Step
@@ -129,11 +129,16 @@ def _value(field: Field, text: Callable[[str], str], texts: Callable[[str], list
 
 
 def number(typed: str, field: Field) -> float:
-    """A figure in the unit of its field, or with a unit of its own. Raises BadData.
+    """A figure in the unit of its field, or with a unit of its own. Raises BadData."""
+    assert field.dimension is not None
+    return figure(typed, field.dimension, field.noun, field.typed)
+
+
+def figure(typed: str, dimension: Dimension, noun: str, window: Window | None = None) -> float:
+    """A figure in the unit that stands beside it, or with a unit of its own. Raises BadData.
 
     A phone's number keys have a comma in many countries: it is taken where only one reading of it can be meant.
     """
-    assert field.dimension is not None
     readings = [typed]
     if re.fullmatch(r"[+-]?\d+,\d+", typed):
         readings = [
@@ -143,17 +148,14 @@ def number(typed: str, field: Field) -> float:
     found, fault = [], None
     for each in readings:
         try:
-            bare = UNITS.get(field.dimension)
-            found.append(
-                parse_quantity(each, field.dimension, window=field.typed, bare=bare, name=field.noun)
-            )
+            found.append(parse_quantity(each, dimension, window=window, bare=UNITS.get(dimension), name=noun))
         except BadData as error:
             fault = fault or error
     if len(found) == 1:
         return found[0]
     if fault is not None and not found:
         raise fault
-    raise BadData(f"{field.noun}: '{typed}' can be read two ways", "write a point, or no comma")
+    raise BadData(f"{noun}: '{typed}' can be read two ways", "write a point, or no comma")
 
 
 def methods() -> list[str]:

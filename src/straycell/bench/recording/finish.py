@@ -6,6 +6,8 @@ from dataclasses import asdict, dataclass, replace
 
 from straycell.bench.context import Bench
 from straycell.bench.project_match import held_match, understood
+from straycell.builds import Build
+from straycell.errors import NegativeAnswer
 from straycell.matching import Match
 from straycell.matching.sheet.fusing import fitted_fault
 from straycell.physics.loads import ConstantCurrent
@@ -63,6 +65,40 @@ class FinishCheck:
     found: Match | None = None
     overload: str = ""
     fuse_missing: str = ""
+
+
+def require_finishable(bench: Bench, reader: Reader, name: str, device: Device, *, ask: bool = False) -> str:
+    """Raise NegativeAnswer where the build may not be finished in this device; else why its fuse matters, if it does.
+
+    With `ask` a fuse that is not stated yet is no fault: it is asked for.
+    """
+    check, build = finish_check(bench, reader, name, device), reader.live_build(name)
+    faults = [*check.faults, *([check.fuse_missing] if check.fuse_missing and not ask else [])]
+    if faults:
+        more = "" if len(faults) < 2 else f"and {len(faults) - 1} more: straycell project show"
+        raise NegativeAnswer(f"project '{name}' cannot be finished: {faults[0]}", more)
+    if check.found is not None and build is not None:
+        # The file may have been replaced since: current, temperature and charger are asked again.
+        require_fit(check.found, build)
+    return check.overload
+
+
+def require_fit(found: Match, build: Build) -> None:
+    """Raise NegativeAnswer where reserved cells no longer do. In a device readings age: that is not a fault."""
+    # A reservation is still a choice on the shelf; what is soldered in a device is inspected, not re-matched.
+    if not found.served and build.finished_at is None:
+        failed = next((why.text for why in found.why if not why.passed), "a figure of theirs is missing")
+        raise NegativeAnswer(
+            f"the cells that '{build.project}' holds no longer do",
+            f"{failed}; straycell build dismantle frees them",
+        )
+
+
+def finish_build(bench: Bench, name: str, device: Device) -> Build:
+    """Record that the reserved cells are built into this device. Raises NegativeAnswer as above, BadData, StoreFault."""
+    with bench.writing() as writer:
+        require_finishable(bench, writer, name, device)
+        return writer.finish(name, device.said())
 
 
 def finish_check(bench: Bench, reader: Reader, name: str, device: Device) -> FinishCheck:

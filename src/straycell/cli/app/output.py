@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import sys
 import textwrap
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 
 from straycell.bench.wording.plain_values import plain as plain
 from straycell.bench.wording.plain_values import stamp as stamp
 from straycell.bench.wording.plain_values import stamp_short as stamp_short
 from straycell.cli.app import options as session
+from straycell.errors import NegativeAnswer
 from straycell.plain_text import json_text, one_line, screen_lines
 from straycell.typed import day as day
 
@@ -31,8 +33,14 @@ def emit(document: object, show: Callable[[], None]) -> None:
 
 
 def say(text: str = "") -> None:
-    """One line of data."""
-    print(screen_lines(text), file=session.current().stdout)
+    """One line of data; what is wider than a person's screen goes on in the next line, between words."""
+    current = session.current()
+    for line in screen_lines(text).split("\n"):
+        lead = line[: len(line) - len(line.lstrip())]
+        # A terminal itself breaks anywhere, also within a code or a figure.
+        fits = not current.at_terminal or len(line) <= current.columns
+        for part in [line] if fits else wrap(line.strip(), lead):
+            print(part, file=current.stdout)
 
 
 def talk(text: str) -> None:
@@ -82,6 +90,15 @@ def brief(text: str) -> str:
     return textwrap.shorten(text, session.current().line, placeholder=" ...")
 
 
+@contextmanager
+def brief_answers() -> Iterator[None]:
+    """A no from within has its remedy in one line: reasons are as long as they need, a terminal is not."""
+    try:
+        yield
+    except NegativeAnswer as answer:
+        raise NegativeAnswer(answer.what, brief(answer.remedy)) from None
+
+
 def command_lines(command: str, *options: str, indent: str = "  ") -> list[str]:
     """A command line to copy: in one line where it fits, else its options on lines that a shell joins."""
     whole = indent + " ".join([command, *options])
@@ -114,9 +131,9 @@ def section(title: str) -> None:
     """A heading on a page, bold on a terminal."""
     current = session.current()
     say("")
-    title = one_line(title)
     # Bold only, no colour: it must read the same on any background.
-    print(f"\x1b[1m{title}\x1b[0m" if current.in_colour else title, file=current.stdout)
+    for line in wrap(one_line(title), hang=""):
+        print(f"\x1b[1m{line}\x1b[0m" if current.in_colour else line, file=current.stdout)
 
 
 def bullets(lines: Iterable[str], *, indent: str = "  ") -> None:

@@ -33,7 +33,7 @@ PAGES = {
     WorkKind.DISCARD: "discard",
 }
 """Where the page records what a reason asks for; the rest is done at the command line."""
-GONE = (Stage.HANDED_OVER,)
+GONE = (Stage.HANDED_OVER, Stage.WITHDRAWN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +108,7 @@ def show(visit: Visiting, code: str) -> Response:
         events=events,
         last_event=max((event.id for event in history.events), default=0),
         no_charge=charge_refusal(sheet.verdict, sheet.cell.facts.chemistry),
+        traces=sorted({str(r.item.trace) for r in sheet.recorded if r.item.trace is not None}),
         running=timers([sheet.verdict], history.begun, bench.now),
         gone=sheet.cell.stage in GONE,
         note=note,

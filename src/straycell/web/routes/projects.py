@@ -12,16 +12,20 @@ from starlette.responses import Response
 from straycell.acceptance.permission import permission
 from straycell.bench import verdict_words
 from straycell.bench.context import Bench
-from straycell.bench.paper.prints import build_sheet_pdf_of, stock_png
+from straycell.bench.paper.prints import build_sheet_pdf_of
 from straycell.bench.project_match import project_match
+from straycell.bench.recording.finish import Device, finish_build
 from straycell.bench.recording.reserve import reserve_plan
 from straycell.builds import Build
 from straycell.cells import position_name
 from straycell.errors import BadData, StraycellError
+from straycell.quantities import Dimension
 from straycell.safety import Step
+from straycell.web.entry import UNITS, figure
 from straycell.web.routes.boxes import scanned
 from straycell.web.routes.record import status_of
 from straycell.web.visit import Visit, Visiting
+from straycell.web.words import words
 
 router = APIRouter()
 MOST_WHY = 12
@@ -90,6 +94,31 @@ def reserve(visit: Visiting) -> Response:
     return visit.go(f"/project?name={quote(name)}")
 
 
+DEVICE = {
+    "current_a": Dimension.CURRENT,
+    "temperature_c": Dimension.TEMPERATURE,
+    "charge_current_a": Dimension.CURRENT,
+    "measured_float_v": Dimension.VOLTAGE,
+    "fuse_a": Dimension.CURRENT,
+}
+"""What `build finish` asks of the device, in the unit that stands beside it."""
+
+
+@router.post("/project/finish")
+def finish(visit: Visiting) -> Response:
+    """The cells are in: for the device as it was measured, once the cautions were followed."""
+    name, said = visit.text("name"), words()["device_now"]
+    try:
+        if visit.text("done") != "yes":
+            raise BadData("nobody said yet that all of it was done", "do every check, then say so")
+        typed = {field: kind for field, kind in DEVICE.items() if visit.text(field)}
+        measured = {field: figure(visit.text(field), kind, said[field]) for field, kind in typed.items()}
+        finish_build(visit.bench(), name, Device(**measured))
+    except StraycellError as fault:
+        return _project(visit, name, fault)
+    return visit.go(f"/project?name={quote(name)}")
+
+
 def _project(visit: Visit, name: str, fault: StraycellError | None = None) -> Response:
     bench = visit.bench()
     with bench.reading() as reader:
@@ -99,6 +128,8 @@ def _project(visit: Visit, name: str, fault: StraycellError | None = None) -> Re
         "project.html",
         HTTPStatus.OK if fault is None else status_of(fault),
         fault=fault,
+        device_now={each: UNITS[kind] for each, kind in DEVICE.items()},
+        typed={each: visit.text(each) for each in DEVICE},
         entry=entry,
         build=build,
         positions=positions(build) if build else [],
@@ -130,18 +161,6 @@ def pick_scan(visit: Visiting) -> Response:
     except StraycellError as fault:
         return _pick(visit, name, at, fault=fault)
     return _pick(visit, name, at + found.right, found=found)
-
-
-@router.get("/pictures")
-def pictures(visit: Visiting) -> Response:
-    """The pictures of the stock."""
-    return visit.page("pictures.html")
-
-
-@router.get("/stock.png")
-def stock_picture(visit: Visiting) -> Response:
-    """The stock, capacity over resistance."""
-    return Response(stock_png(visit.bench()), media_type="image/png")
 
 
 @router.get("/sheet.pdf")

@@ -39,6 +39,6 @@ async function answer(request) {
 
 self.addEventListener("fetch", (event) => {
   const path = new URL(event.request.url).pathname;
-  if (event.request.method !== "GET" || path === "/alive" || /^\/(api|photograph)\//.test(path)) return;
+  if (event.request.method !== "GET" || path === "/alive" || /^\/(api|photograph|picture)\//.test(path)) return;
   event.respondWith(answer(event.request));
 });

@@ -30,7 +30,6 @@ from straycell.quantities import Dimension
 from straycell.safety import Step
 
 if TYPE_CHECKING:
-    from straycell.bench.context import Bench
     from straycell.bench.recording.finish import Device
     from straycell.bench.recording.inspection import Seen
     from straycell.builds import Build
@@ -77,7 +76,7 @@ def reserve(
     from straycell.bench.recording.reserve import require_plan, true_plan
 
     named = [*(cells or []), *(more or [])]
-    with context.writing() as writer:
+    with context.writing() as writer, output.brief_answers():
         if named:
             found = require_plan(name, _named(writer, name, named), plan)
         else:
@@ -154,24 +153,23 @@ def finish(
     Refused without protection, without a fuse where the board lets an overload through, and where the cells do not do
     for the device as it was measured.
     """
-    from straycell.bench.recording.finish import Device
+    from straycell.bench.recording.finish import Device, finish_build, require_finishable
 
     device, bench = (
         Device(current, peak_current, temperature, charge_current, measured_float, fuse),
         context.bench(),
     )
-    with context.reading() as reader:
+    with context.reading() as reader, output.brief_answers():
         # Asked before the cautions: nobody should confirm a list for a build that will be refused.
-        overload = _require_finishable(bench, reader, name, device, ask=not yes and prompts.at_terminal())
+        overload = require_finishable(bench, reader, name, device, ask=not yes and prompts.at_terminal())
         live, says = reader.live_build(name), device_words(understood(reader.project(name)))
     if live is not None and not yes:
         device = _asked(device, says, overload)
     elif live is not None and not device.said():
         output.talk(f"finished for the device as its project says: {says}")
-    with context.writing() as writer:
-        # And again under the lock, with what was answered, as minutes may pass at the questions.
-        _require_finishable(bench, writer, name, device)
-        made = writer.finish(name, device.said())
+    # And again under the lock, with what was answered, as minutes may pass at the questions.
+    with output.brief_answers():
+        made = finish_build(bench, name, device)
     output.emit(document(made), lambda: _say(made))
     talk_cautions(Step.BUILD)
 
@@ -197,28 +195,6 @@ def _asked(device: Device, says: str, overload: str) -> Device:
     talk_cautions(Step.BUILD)
     prompts.confirm(False, "was all of this done, and every check of the build sheet?")
     return replace(device, **answers)
-
-
-def _require_finishable(bench: Bench, reader: Reader, name: str, device: Device, *, ask: bool = False) -> str:
-    """Raise NegativeAnswer where the build may not be finished in this device; else why its fuse matters, if it does.
-
-    With `ask` a fuse that is not stated yet is no fault: it is asked for.
-    """
-    from straycell.bench.recording.finish import finish_check
-    from straycell.cli.nouns.use.match_held import refuse_if_unfit
-
-    check, build = finish_check(bench, reader, name, device), reader.live_build(name)
-    faults = [*check.faults, *([check.fuse_missing] if check.fuse_missing and not ask else [])]
-    if faults:
-        raise NegativeAnswer(f"project '{name}' cannot be finished: {faults[0]}", _more(faults))
-    if check.found is not None and build is not None:
-        # The file may have been replaced since: current, temperature and charger are asked again.
-        refuse_if_unfit(check.found, build)
-    return check.overload
-
-
-def _more(faults: list[str]) -> str:
-    return "" if len(faults) < 2 else f"and {len(faults) - 1} more: straycell project show"
 
 
 @app.command("dismantle")

@@ -50,7 +50,7 @@ def match_project(
 def match(
     name: Annotated[str | None, values.text_argument("NAME", "The project; or --all.")] = None,
     everyone: Annotated[
-        bool, typer.Option("--all", help="Every pending project at once, no cell twice.")
+        bool, typer.Option("--all", help="All pending projects at once; no cell is used twice.")
     ] = False,
     cells: Annotated[
         list[str] | None,
@@ -160,13 +160,15 @@ def _match_what(what: str, name: str | None, everyone: bool, cells: list[str] | 
 
 def _tell_held(reader: Reader, name: str, build: Build) -> None:
     from straycell.bench.project_match import held_match
-    from straycell.cli.nouns.use.match_held import held_document, held_page, refuse_if_unfit
+    from straycell.bench.recording.finish import require_fit
+    from straycell.cli.nouns.use.match_held import held_document, held_page
 
     found = held_match(context.bench(), reader, understood(reader.project(name)), build)
     answers = device_answers_of(reader, name, found)
     weighed = _weighed(mass_of(reader, found))
     output.emit(held_document(found, build) | answers | weighed, lambda: held_page(found, build))
-    refuse_if_unfit(found, build)
+    with output.brief_answers():
+        require_fit(found, build)
     talk_cautions(Step.MATCH)
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from straycell.cli.app import output
-from straycell.errors import NegativeAnswer
 from straycell.matching.words import run_hours
 
 if TYPE_CHECKING:
@@ -40,14 +39,3 @@ def held_page(found: Match, build: Build) -> None:
     if not finished:
         output.hint(f"next: straycell build finish '{build.project}'")
     output.hint(f"for other cells: straycell build dismantle '{build.project}', then match it again")
-
-
-def refuse_if_unfit(found: Match, build: Build) -> None:
-    """Raise NegativeAnswer where reserved cells no longer do. In a device readings age: that is not a fault."""
-    # A reservation is still a choice on the shelf; what is soldered in a device is inspected, not re-matched.
-    if not found.served and build.finished_at is None:
-        failed = next((why.text for why in found.why if not why.passed), "a figure of theirs is missing")
-        raise NegativeAnswer(
-            f"the cells that '{build.project}' holds no longer do",
-            output.brief(f"{failed}; straycell build dismantle frees them"),
-        )

@@ -1,0 +1,56 @@
+"""The pictures: of the stock on a page of their own, of a cell on its page; drawn on the bench, one at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from fastapi import APIRouter
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from straycell.bench.context import Bench
+from straycell.bench.paper import prints
+from straycell.web.visit import Visit, Visiting
+
+router = APIRouter()
+OF_STOCK: dict[str, Callable[[Bench], bytes]] = {
+    "stock": lambda bench: prints.stock_png(bench),
+    "boxes": prints.boxes_picture,
+    "yield": prints.yield_picture,
+}
+OF_A_CELL: dict[str, Callable[[Bench, str], bytes]] = {
+    "rest": prints.rest_picture,
+    "limits": prints.limits_picture,
+    "run": prints.run_picture,
+}
+"""The last by the number of a trace of it, the others by its code."""
+
+
+@router.get("/pictures")
+def pictures(visit: Visiting) -> Response:
+    """All pictures of the stock."""
+    return visit.page("pictures.html", names=list(OF_STOCK))
+
+
+@router.get("/picture/{name}")
+def of_stock(visit: Visiting, name: str) -> Response:
+    """One picture of the stock."""
+    if name not in OF_STOCK:
+        raise HTTPException(404)
+    return _drawn(visit, lambda: OF_STOCK[name](visit.bench()))
+
+
+@router.get("/picture/{name}/{number}")
+def of_a_cell(visit: Visiting, name: str, number: str) -> Response:
+    """One picture of a cell, or of a trace of it."""
+    if name not in OF_A_CELL:
+        raise HTTPException(404)
+    return _drawn(visit, lambda: OF_A_CELL[name](visit.bench(), number))
+
+
+def _drawn(visit: Visit, draw: Callable[[], bytes]) -> Response:
+    # matplotlib's shared caches know no threads, and two drawings at a time would take the phone's answer's time.
+    with visit.site.pictures:
+        content = draw()
+    kind = "image/png" if content.startswith(b"\x89PNG") else "image/svg+xml"
+    return Response(content, media_type=kind)
