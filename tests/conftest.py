@@ -19,9 +19,9 @@ os.environ["STRAYCELL_STATE"] = ""  # nothing is remembered from test to test: e
 _synced = engine.raw_connection
 
 
-def _unsynced(path: Path, mode: str) -> sqlite3.Connection:
+def _unsynced(path: Path, mode: str, any_thread: bool = False) -> sqlite3.Connection:
     """No test here survives a power cut; what a killed writer leaves is tested in processes of their own."""
-    made = _synced(path, mode)
+    made = _synced(path, mode, any_thread)
     if mode != "ro":  # even a pragma looks into the file, and a reader may not tidy up after a killed writer
         made.execute("PRAGMA synchronous = OFF")
     return made

@@ -81,6 +81,10 @@ def test_a_limit_is_never_passed(there: float, more: float, limit: float) -> Non
         ("drop", False),
         ("charger-failed", False),
         ("charger failed", False),
+        ("short", True),
+        ("overheated", True),
+        ("crushed", True),
+        ("Fell", False),
     ],
 )
 def test_each_incident_of_the_trade_is_known(word: str, severe: bool) -> None:
@@ -92,4 +96,4 @@ def test_each_incident_of_the_trade_is_known(word: str, severe: bool) -> None:
 def test_words_of_ones_own_are_no_known_kind() -> None:
     """They hold; nobody guesses."""
     assert find_incident("sat on") is None
-    assert RETEST == ("look", "rest voltage", "resistance")
+    assert RETEST == ("look", "rest voltage", "resistance", "self-discharge check")

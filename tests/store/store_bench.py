@@ -10,6 +10,7 @@ from contextlib import closing, contextmanager
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 from tests.acceptance.bench import FINE, NMC, day, good
 
@@ -151,3 +152,16 @@ def _a_row_each(writer: Writer, code: str) -> None:
     }
     pen.conn.execute(FINDING.insert().values(**row, write_id=pen.write_id))
     pen.conn.execute(FINDING_FELL.insert().values(digest=digest, key="A-1", write_id=pen.write_id))
+
+
+@contextmanager
+def traced(reader: Reader) -> Iterator[list[str]]:
+    """Every SELECT that SQLite runs within the block, its values in the text."""
+    with reader.snapshot():
+        door: Any = reader._conn.connection.driver_connection
+        asked: list[str] = []
+        door.set_trace_callback(lambda sql: asked.append(sql) if sql.startswith("SELECT") else None)
+        try:
+            yield asked
+        finally:
+            door.set_trace_callback(None)

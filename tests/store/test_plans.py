@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
-from sqlalchemy import event
-from tests.store.store_bench import Shelf
+from tests.acceptance.bench import day
+from tests.store.store_bench import NOW, Shelf, traced
 
+from straycell.bench.cell_sheet import sheet_of
+from straycell.bench.context import Bench, kept_readers
 from straycell.cells import Form, Stage
 from straycell.store.reader import Reader
 
@@ -23,16 +26,13 @@ ASKED = {
 
 def plans(reader: Reader, ask: Any, code: str) -> list[str]:
     """Every step of every plan of the queries that a question makes."""
-    asked: list[tuple[str, Any]] = []
-    conn = reader._conn
-    event.listen(conn, "before_cursor_execute", lambda *args: asked.append((args[2], args[3])))
-    ask(reader, code)
-    selects = [(sql, values) for sql, values in asked if sql.startswith("SELECT")]
-    with conn.begin():
+    with reader.snapshot():
+        with traced(reader) as asked:
+            ask(reader, code)
         return [
-            str(step[3])
-            for sql, values in selects
-            for step in conn.exec_driver_sql(f"EXPLAIN QUERY PLAN {sql}", values).fetchall()
+            step[3]
+            for sql in asked
+            for step in reader._conn.exec_driver_sql(f"EXPLAIN QUERY PLAN {sql}").fetchall()
         ]
 
 
@@ -51,3 +51,25 @@ def test_a_list_by_form_looks_once_at_each_cell(full: Shelf) -> None:
     with full.reading() as reader:
         steps = plans(reader, lambda r, _: r.cells(form=Form.F18650), "")
     assert sorted(step.split()[1] for step in steps if step.startswith("SCAN")) == ["box", "cell"]
+
+
+def test_a_cells_page_asks_few_and_as_many_in_a_large_store(full: Shelf) -> None:
+    """What is asked of one cell does not grow with the store, nor is its evidence gathered twice."""
+    counts = []
+    bench = Bench(full.path, full.rules, NOW, kept=kept_readers(full.path))
+    for more in (0, 30):
+        if more:
+            full.cells(more)
+        with bench.reading() as reader, traced(reader) as asked:
+            code = reader.codes()[0]
+            sheet_of(bench, reader, code)
+            reader.history(code, others=False)
+        counts.append(len(asked))
+    assert counts[0] == counts[1] <= 35
+    with bench.reading() as reader, traced(reader) as asked:
+        sheet_of(
+            replace(bench, now=day(2000)), reader, code
+        )  # its verdict ran out: judged again, not gathered again
+    assert (
+        len([sql for sql in asked if "reading.put_in_ah" in sql and "supersession.because" not in sql]) == 1
+    )

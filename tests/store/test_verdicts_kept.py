@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 import pytest
 from tests.acceptance.bench import FINE, NMC, day
-from tests.store.store_bench import NOW, Shelf, capacity, charge, found, look, measure, volts
+from tests.store.store_bench import NOW, Shelf, capacity, charge, found, look, measure, traced, volts
 
 from straycell.acceptance import Outcome, RuleSet, assess
 from straycell.acceptance.evidence import Condemnation, SiblingSign, Upset
@@ -131,21 +131,13 @@ def test_many_verdicts_are_those_of_each_cell(shelf: Shelf) -> None:
 
 def test_bulk_questions_take_few_queries(shelf: Shelf) -> None:
     """As many for three cells as for thirty."""
-    from sqlalchemy import event
-
     counts = []
     for more in (3, 27):
         shelf.cells(more)
-        with shelf.reading() as reader:
-            statements: list[str] = []
-            event.listen(
-                reader._conn.engine,
-                "before_cursor_execute",
-                lambda *args, seen=statements: seen.append(args[2]),
-            )
+        with shelf.reading() as reader, traced(reader) as asked:
             reader.evidences()
             reader.verdicts(_bump(shelf.rules), NOW)
-            counts.append(len(statements))
+        counts.append(len(asked))
     assert counts[0] == counts[1] < 40
 
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import shutil
+import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from tests.stress.rig import Rig, rig
+from tests.stress.kill_more import NEXT, recording, upgrading, version_and_rows
+from tests.stress.rig import Rig, Work, rig
 
 import straycell.labels.render
 from straycell.labels.render import Part
@@ -38,7 +40,8 @@ class _Walk:
         used.do("store", "backup", str(self.backup))
         self.other = self._other_bench()
         self.rounds: list[Callable[[], None]] = [
-            *(self._add, self._blank, self._discard, self._export, self._import, self._merge, self._restore)
+            *(self._add, self._blank, self._discard, self._export, self._import, self._merge, self._restore),
+            *(self._upgrade, self._page),
         ]
 
     def round(self, number: int) -> None:
@@ -52,15 +55,17 @@ class _Walk:
 
     def _kill(self, *argv: str, within_s: float = 0.4) -> bool:
         """Whether it was done before the kill."""
-        done = self.rig.killed(*argv, within_s=within_s)
+        return self._kill_work(argv, within_s)
+
+    def _kill_work(self, work: Work, within_s: float) -> bool:
+        done = self.rig.killed(work, within_s)
         self.unfinished += done.code < 0
         return done.code == 0
 
     def _add(self) -> None:
         before = self.rig.codes()
-        done = self.rig.killed(
-            *["cell", "add", "--form", "18650", "--chemistry", "nmc", "--count", "3", "--json"], within_s=0.4
-        )
+        line = ["cell", "add", "--form", "18650", "--chemistry", "nmc", "--count", "3", "--json"]
+        done = self.rig.killed(line, within_s=0.4)
         self.unfinished += done.code < 0
         new = self.rig.codes() - before
         assert len(new) in ((3,) if done.code == 0 else (0, 3)), ("half a write", new)
@@ -141,6 +146,34 @@ class _Walk:
         self.rig.do("store", "restore", str(self.backup), "--yes")
         self._require_clean()
         self._put_back(kept)
+
+    def _upgrade(self) -> None:
+        """To an invented next version: it is of one of both at any moment, and has all it had."""
+        kept = self.rig.folder / "kept.sqlite"
+        shutil.copy(self.rig.store, kept)
+        before = version_and_rows(self.rig.store)[1]
+        upgrade = upgrading(self.rig.folder)
+        done = self._kill_work(upgrade, within_s=1.0)
+        version, rows = version_and_rows(self.rig.store)
+        assert rows == before and version in ((NEXT,) if done else (NEXT - 1, NEXT)), ("half", version)
+        assert self.rig.end(self.rig.start(upgrade), time.monotonic()).code == 0, "it cannot be done again"
+        assert version_and_rows(self.rig.store) == (NEXT, before), "an upgrade lost something"
+        self._put_back(kept)
+
+    def _page(self) -> None:
+        """A page that records: what the phone was told is recorded, once; at most one more is."""
+        code, told = self.rig.dice.choice(sorted(self.known)), self.rig.folder / "told"
+        told.unlink(missing_ok=True)
+        before = self._masses(code)
+        grams = [round(44 + (len(before) + n) / 1000, 3) for n in range(1, 11)]
+        self._kill_work(recording(self.rig.store, code, grams, told), within_s=2.0)
+        heard = [float(line) for line in told.read_text().split()] if told.exists() else []
+        new = self._masses(code)[len(before) :]
+        assert new == grams[: len(new)] and len(new) - len(heard) in (0, 1), ("the page", heard, new)
+
+    def _masses(self, code: str) -> list[float]:
+        shown = self.rig.do("cell", "show", code)["readings"]
+        return [each["value"] for each in shown if each["quantity"] == "mass"]
 
     def _put_back(self, kept: Path) -> None:
         for aside in self.rig.folder.glob("bench.sqlite?*"):

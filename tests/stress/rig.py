@@ -15,7 +15,7 @@ import resource
 import signal
 import tempfile
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -24,6 +24,9 @@ from straycell.cli.app.app import main
 from straycell.plain_text import is_plain
 
 NOW = "2026-03-01T09:00:00+00:00"
+
+
+Work = Sequence[str] | Callable[[], int]
 
 
 @dataclass(frozen=True)
@@ -51,8 +54,8 @@ class Rig:
         self.env = {"HOME": str(folder), "XDG_DATA_HOME": str(folder / "data"), "TZ": "UTC"}
         self.env |= {"STRAYCELL_STORE": str(self.store), "STRAYCELL_NOW": NOW, "STRAYCELL_STATE": ""}
 
-    def start(self, argv: Sequence[str], limit_bytes: int | None = None) -> int:
-        """Fork a child that runs a command line and leaves with its exit code; its number."""
+    def start(self, work: Work, limit_bytes: int | None = None) -> int:
+        """Fork a child that runs a command line, or a function, and leaves with its exit code; its number."""
         child = os.fork()
         if child:
             return child
@@ -70,7 +73,7 @@ class Rig:
                 contextlib.redirect_stdout(out),
                 contextlib.redirect_stderr(err),
             ):
-                code = main(argv)
+                code = work() if callable(work) else main(work)
         finally:
             os._exit(code)
 
@@ -98,10 +101,10 @@ class Rig:
         assert done.code == 0, (argv, done.err)
         return done.json
 
-    def killed(self, *argv: str, within_s: float) -> Outcome:
-        """A command that is killed at some moment of its life, unless it is faster."""
+    def killed(self, work: Work, within_s: float) -> Outcome:
+        """What is killed at some moment of its life, unless it is faster."""
         began = time.monotonic()
-        child = self.start(argv)
+        child = self.start(work)
         time.sleep(self.dice.uniform(0, within_s))
         os.kill(child, signal.SIGKILL)
         return self.end(child, began)

@@ -53,7 +53,7 @@ def sheet_of(bench: Bench, reader: Reader, code: str) -> CellSheet:
     doubts = doubted(evidence, rules, now)
     return CellSheet(
         cell=reader.cell(code),
-        verdict=reader.verdict(code, rules, now),
+        verdict=reader.verdict(code, rules, now, evidence),
         figures=figures(evidence, rules, now),
         recorded=tuple(reader.recorded(code)),
         defaults=rules.defaults,

@@ -14,6 +14,7 @@ from straycell.errors import BadData
 if TYPE_CHECKING:
     from straycell.acceptance import RuleSet
     from straycell.store.book.records import Event
+    from straycell.store.quick.kept_open import KeptReaders
     from straycell.store.reader import Reader
     from straycell.store.writer import Writer
 
@@ -55,14 +56,25 @@ class SentForm:
             raise ChangedSince(self.code, newer)
 
 
+def kept_readers(path: Path) -> KeptReaders:
+    """Readers of this store that stay open until they are closed."""
+    from straycell.store.quick.kept_open import KeptReaders
+
+    return KeptReaders(path)
+
+
 @dataclass(frozen=True, slots=True)
 class Bench:
-    """The store at `path`, seen and written under `rules` at `now` (UTC), for a form where one was `sent`."""
+    """The store at `path`, seen and written under `rules` at `now` (UTC), for a form where one was `sent`.
+
+    A program that looks all the time gives its `kept` readers.
+    """
 
     path: Path
     rules: RuleSet
     now: datetime
     sent: SentForm | None = None
+    kept: KeptReaders | None = None
 
     @contextmanager
     def reading(self) -> Iterator[Reader]:
@@ -73,7 +85,8 @@ class Bench:
         """
         from straycell.store.reader import open_reader
 
-        with open_reader(self.path) as reader, reader.snapshot():
+        opened = open_reader(self.path) if self.kept is None else self.kept.reading()
+        with opened as reader, reader.snapshot():
             yield reader
 
     @contextmanager

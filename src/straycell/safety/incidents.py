@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
 
-RETEST = ("look", "rest voltage", "resistance")
+RETEST = ("look", "rest voltage", "resistance", "self-discharge check")
 """What must be recorded after an incident before the cell counts again (acceptance rule `upset`)."""
 
 
@@ -15,6 +15,7 @@ RETEST = ("look", "rest voltage", "resistance")
 class IncidentKind:
     """One kind. `text` says when it is meant, `why` what it can have done, `look` what was seen, if anything.
 
+    `also` holds other words for it, as they may be typed.
     `over_c` is the temperature of the cell in C above which it is one, where that makes it one.
     """
 
@@ -25,13 +26,15 @@ class IncidentKind:
     source: str
     look: str = ""
     over_c: float | None = None
+    also: tuple[str, ...] = ()
 
 
 @lru_cache(maxsize=1)
 def incident_kinds() -> tuple[IncidentKind, ...]:
     """The known kinds, the severe ones first."""
     text = resources.files("straycell.safety").joinpath("incidents.toml").read_text(encoding="utf-8")
-    return tuple(IncidentKind(**entry) for entry in tomllib.loads(text)["kind"])
+    listed = tomllib.loads(text)["kind"]
+    return tuple(IncidentKind(**{**entry, "also": tuple(entry.get("also", ()))}) for entry in listed)
 
 
 def heat_incident(temperature_c: float) -> IncidentKind | None:
@@ -44,4 +47,5 @@ def find_incident(word: str) -> IncidentKind | None:
     """The kind of this name, capitals and blanks forgiven; None for words of one's own."""
     # Typed in a fright: "Charger failed" and "charger-failed" are the same event.
     tidy = "-".join(word.casefold().replace("_", "-").split())
-    return next((kind for kind in incident_kinds() if kind.id == tidy), None)
+    # "short" means a short circuit, and that condemns: a word of one's own would only hold.
+    return next((kind for kind in incident_kinds() if tidy in (kind.id, *kind.also)), None)

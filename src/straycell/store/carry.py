@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 from typing import Any
@@ -73,7 +74,7 @@ def read_former(conn: Connection) -> Former:
     try:
         former.mistyped = dict(_mistyped(conn))
         former.out_of_use = handovers.out_of_use(conn)
-    except (DBAPIError, ValueError):
+    except (DBAPIError, sqlite3.Error, ValueError):
         former.lost = True
     return former
 
@@ -103,7 +104,7 @@ def restore_into(pen: Pen, former: Former) -> Carried:
 
 def carry_over(pen: Pen, former: Former, event_id: int) -> Carried:
     """Let dangers, mistakes and what was out of use count here too; hold what could not be read."""
-    known, before = set(cells.codes(pen.conn)), set(handovers.out_of_use(pen.conn))
+    known, before = set(cells.codes(pen.conn, withdrawn=True)), set(handovers.out_of_use(pen.conn))
     touched = _findings(pen, former, known)
     touched |= _supersessions(pen, former, known, event_id)
     touched |= _facts(pen, former, known, event_id)

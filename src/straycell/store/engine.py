@@ -29,11 +29,14 @@ WAITING: ContextVar[Callable[[Path], None]] = ContextVar("WAITING", default=lamb
 """Hears of a writer that has waited for `SILENT_S`."""
 
 
-def reading_engine(path: Path) -> Engine:
-    """Read-only: creates no file, no journal. Raises StoreFault when there is no such file."""
+def reading_engine(path: Path, *, any_thread: bool = False) -> Engine:
+    """Read-only: creates no file, no journal; a connection of `any_thread` is used by one thread at a time.
+
+    Raises StoreFault when there is no such file.
+    """
     # SQLite would make an empty file under a mistyped name, and looking must change nothing.
     require_file(path)
-    return _engine(path, "ro", "BEGIN")
+    return _engine(path, "ro", "BEGIN", any_thread)
 
 
 def writing_engine(path: Path, *, create: bool = False) -> Engine:
@@ -106,10 +109,12 @@ def os_faults(path: Path) -> Iterator[None]:
         ) from fault
 
 
-def raw_connection(path: Path, mode: str) -> sqlite3.Connection:
+def raw_connection(path: Path, mode: str, any_thread: bool = False) -> sqlite3.Connection:
     """A bare SQLite connection in a URI mode (ro, rw, rwc), autocommit, foreign keys on."""
     uri = f"{path.absolute().as_uri()}?mode={mode}"
-    made = sqlite3.connect(uri, uri=True, timeout=BUSY_S, isolation_level=None)
+    made = sqlite3.connect(
+        uri, uri=True, timeout=BUSY_S, isolation_level=None, check_same_thread=not any_thread
+    )
     # SQLite leaves foreign keys off for each new connection (sqlite.org/foreignkeys.html).
     made.execute("PRAGMA foreign_keys = ON")
     # Without it REPLACE deletes rows past their delete triggers (sqlite.org/pragma.html).
@@ -119,9 +124,9 @@ def raw_connection(path: Path, mode: str) -> sqlite3.Connection:
     return made
 
 
-def _engine(path: Path, mode: str, begin: str) -> Engine:
+def _engine(path: Path, mode: str, begin: str, any_thread: bool = False) -> Engine:
     dialect, compiled = _shared()
-    creator: Any = partial(raw_connection, path, mode)
+    creator: Any = partial(raw_connection, path, mode, any_thread)
     pool = NullPool(creator, dialect=dialect)
     engine = Engine(pool, dialect, make_url("sqlite://"), execution_options={"compiled_cache": compiled})
 
@@ -159,6 +164,11 @@ def _shared() -> tuple[Dialect, LRUCache[Any, Any]]:
     first = create_engine("sqlite://")
     with first.connect():  # the dialect asks the library for its version
         return first.dialect, LRUCache(500)
+
+
+def dialect() -> Dialect:
+    """How SQLite is spoken to, the same for all stores of a process."""
+    return _shared()[0]
 
 
 @contextmanager

@@ -44,6 +44,7 @@ from straycell.store.verdicts import recorded as _verdicts
 
 if TYPE_CHECKING:
     from straycell.acceptance import RuleSet
+    from straycell.acceptance.evidence import Evidence
     from straycell.acceptance.reasons import Outcome, Verdict
     from straycell.safety.due.survey import Household
 
@@ -52,11 +53,16 @@ if TYPE_CHECKING:
 def open_reader(path: Path) -> Iterator[Reader]:
     """A read-only store. Raises StoreFault: missing, no store, locked, damaged, older or newer."""
     with store_faults(path), damage_named(path), connected(reading_engine(path)) as conn:
-        # A killed writer's journal has to be rolled back before what is read is the last complete write.
-        recover(path, conn)
-        with conn.begin():
-            require_current(conn, path)
-        yield Reader(conn, path)
+        yield ready(conn, path)
+
+
+def ready(conn: Connection, path: Path) -> Reader:
+    """A reader on an open connection, of a store that can be read as it is. Raises StoreFault."""
+    # A killed writer's journal has to be rolled back before what is read is the last complete write.
+    recover(path, conn)
+    with conn.begin():
+        require_current(conn, path)
+    return Reader(conn, path)
 
 
 P = ParamSpec("P")
@@ -110,6 +116,7 @@ class Reader:
     cell = _looks(_cells.cell)
     cells = _looks(_cells.cells)
     history = _looks(_events.history)
+    notes = _looks(_events.notes)
     last_event = _looks(_events.last_event)
     charges_begun = _looks(_events.charges_begun)
     label_prints = _looks(_events.label_prints)
@@ -117,6 +124,7 @@ class Reader:
 
     teardowns = _looks(_teardowns.teardowns)
     teardown = _looks(_teardowns.teardown)
+    withdrawn_teardowns = _looks(_teardowns.withdrawn)
     teardown_corrections = _looks(_teardowns.corrections)
     boxes = _looks(_boxes.boxes)
     box = _looks(_boxes.box)
@@ -157,9 +165,15 @@ class Reader:
         """Cells whose recorded verdict is not yet renewed: none, except in the middle of a write."""
         return ()
 
-    def verdict(self, code: str, rules: RuleSet, now: datetime) -> Verdict:
-        """The verdict at `now`: the recorded one while it holds, else computed. Raises BadData."""
-        return self.verdicts(rules, now, [code])[code]
+    def verdict(self, code: str, rules: RuleSet, now: datetime, gathered: Evidence | None = None) -> Verdict:
+        """The verdict at `now`: the recorded one while it holds, else computed. Raises BadData.
+
+        `gathered` is its evidence, where the caller has it of this very state.
+        """
+        with self.look() as conn:
+            _cells.require_cells(conn, [code])
+            known = {} if gathered is None else {code: gathered}
+            return _verdicts.verdicts(conn, rules, now, [code], self.distrusted(), known)[code]
 
     def verdicts(
         self, rules: RuleSet, now: datetime, codes: Collection[str] | None = None

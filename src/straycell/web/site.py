@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from pathlib import Path
 from threading import BoundedSemaphore, Lock
 from typing import TYPE_CHECKING
 
-from straycell.bench.context import Bench, SentForm
+from straycell.bench.context import Bench, SentForm, kept_readers
 from straycell.web.devices import Device, Devices, Scope, devices_path
 from straycell.web.limits import BURST, PAIRING_BURST, PAIRING_PER_SECOND, PER_SECOND, Limiter
 from straycell.web.pairing import Pairing
@@ -58,11 +58,16 @@ class Site:
     # One picture at a time: unpacking takes tens of megabytes, and a phone's owner can wait a second.
     pictures: BoundedSemaphore = field(default_factory=lambda: BoundedSemaphore(1))
     talks: dict[str, Conversation] = field(default_factory=dict)
+    _bench: Bench = field(init=False)
     _notes: dict[str, Note] = field(default_factory=dict)
     _read: dict[str, tuple[date, frozenset[str]]] = field(default_factory=dict)
     _lock: Lock = field(default_factory=Lock)
 
     def __post_init__(self) -> None:
+        settings = self.settings
+        self._bench = Bench(
+            settings.store, settings.rules, settings.clock(), kept=kept_readers(settings.store)
+        )
         self.devices = Devices(devices_path(self.settings.store))
         self.pairing = Pairing(self.announce)
         self.requests = Limiter(PER_SECOND, BURST, time.monotonic)
@@ -70,7 +75,7 @@ class Site:
 
     def bench(self, sent: SentForm | None = None) -> Bench:
         """What a use case works on now."""
-        return Bench(self.settings.store, self.settings.rules, self.settings.clock(), sent)
+        return replace(self._bench, now=self.settings.clock(), sent=sent)
 
     def may_write(self, device: Device) -> bool:
         """False for a device that looks only, and for all of a page that is read-only."""

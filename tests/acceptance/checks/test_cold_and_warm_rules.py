@@ -11,6 +11,7 @@ from tests.acceptance.bench import FINE, Bench, day, good, reason, reasons
 
 from straycell.acceptance import Outcome, Status, figures, shipped_rules
 from straycell.acceptance.charger.allowance import charge_allowance
+from straycell.cells import Look
 from straycell.readings import Quantity
 
 U = 2 * 2.0 / math.sqrt(3)
@@ -137,3 +138,31 @@ def test_full_as_a_coarse_meter_shows_it_is_no_over_charge(volts: float, open_: 
     """At, inside and outside full + 0.02 V, without a meter (U is 36 mV)."""
     verdict = good().rest(volts, 19.0, meter=None).verdict(20.0)
     assert (reason(verdict, "voltage-over-full").status is Status.CLOSE) is open_
+
+
+@pytest.mark.parametrize(
+    ("peak", "rate", "outcome"),
+    [
+        # U of a thermometer that nobody named is some 3 K: -2 C on it may be above freezing.
+        (-2.0, 0.1, Outcome.PACK),
+        (-5.0, 0.1, Outcome.HOLD),
+        (-5.0, 0.24, Outcome.DISCARD),
+    ],
+)
+@pytest.mark.parametrize("air", [None, 21.0])
+def test_a_cell_that_stayed_in_frost_was_charged_in_frost(
+    air: float | None, peak: float, rate: float, outcome: Outcome
+) -> None:
+    """Its own highest temperature tells, whether the air is left out or warm around a cell that comes from outside."""
+    bench = good().charge(20.0, amps=rate * 2.5, peak=peak)
+    bench.charges[-1] = replace(bench.charges[-1], temperature_c=air)
+    told = [r for r in bench.verdict(21.0).reasons if r.rule.startswith(("charge-frost", "cold"))]
+    assert (min(r.ceiling for r in told) if told else Outcome.PACK) is outcome
+
+
+@pytest.mark.parametrize(("celsius", "held"), [(44.0, False), (45.0, False), (46.0, True), (59.0, True)])
+def test_a_hot_place_on_record_beside_a_voltage_is_a_hot_place(celsius: float, held: bool) -> None:
+    """The condition of a reading is where the cell lay; a look answers it."""
+    bench = good(days=28.0).rest(4.165, 40.0, celsius)
+    assert bool(reasons(bench.verdict(41.0), "hot-place")) == held
+    assert not reasons(bench.look(Look.CLEAN, at=42.0).verdict(43.0), "hot-place")

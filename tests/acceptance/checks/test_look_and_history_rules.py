@@ -11,7 +11,7 @@ import pytest
 from tests.acceptance.bench import NMC, Bench, day, good, reason, reasons
 
 from straycell.acceptance import Condemnation, Outcome, SiblingSign, Status, Upset
-from straycell.acceptance.evidence import FactSaid, fact_key
+from straycell.acceptance.evidence import DISMANTLED, GROUP_SANK, FactSaid, fact_key
 from straycell.cells import CellFacts, Chemistry, Form, Look
 
 DANGEROUS = [Look.SWOLLEN, Look.LEAKING, Look.BURNT, Look.PUNCTURED, Look.VENTED, Look.SMELL, Look.CRUSHED]
@@ -145,7 +145,10 @@ def test_after_an_incident_everything_named_must_be_done_anew() -> None:
 
 @pytest.mark.parametrize(
     ("kind", "checked_again"),
-    [("drop", True), ("warm", True), ("charger failed", True), ("dismantled", False)],
+    [
+        *[(kind, True) for kind in ("drop", "warm", "charger failed", "sat on", GROUP_SANK)],
+        (DISMANTLED, False),
+    ],
 )
 def test_some_incidents_ask_for_a_new_self_discharge_check(kind: str, checked_again: bool) -> None:
     """What a blow, heat or an unknown charge did inside shows as self-discharge; use in a device does not ask."""

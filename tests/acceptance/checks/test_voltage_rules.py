@@ -14,7 +14,7 @@ from tests.acceptance.bench import FINE, LFP, NMC, Bench, good, reason, reasons
 from straycell.acceptance import Outcome, Status
 from straycell.cells import CellFacts, Chemistry, Form
 from straycell.keys import RecordKey
-from straycell.readings import Where
+from straycell.readings import Quantity, Where
 
 U_FINE = 2 * ((0.0005 * 2.0 + 0.001) ** 2 / 3 + 0.001**2 / 12) ** 0.5
 """U at 2 V: limits 0.05 % + 1 mV rectangular, 1 mV steps (JCGM 100:2008, 4.3.7)."""
@@ -237,3 +237,13 @@ def test_a_low_voltage_at_a_board_is_held_until_the_tabs_are_measured() -> None:
     assert reason(bench.verdict(30.0), "board-voltage").ceiling is Outcome.HOLD
     bench.rest(4.165, 26.0, where=Where.TABS)
     assert not reasons(bench.verdict(30.0), "board-voltage")
+
+
+@pytest.mark.parametrize(
+    ("volts", "outcome"), [(3.8, Outcome.PACK), (4.2, Outcome.PACK), (4.28, Outcome.DISCARD)]
+)
+def test_a_let_down_to_more_than_full_was_more_than_full(volts: float, outcome: Outcome) -> None:
+    """What a load is said to have brought it down to, it had at least."""
+    bench = good(days=28.0).read(Quantity.LET_DOWN, 40.0, volts)
+    found = [r for r in bench.verdict(41.0).reasons if r.rule.startswith("voltage-over-full")]
+    assert min(r.ceiling for r in found) is outcome

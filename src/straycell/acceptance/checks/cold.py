@@ -22,9 +22,20 @@ _DUST = 1e-9
 
 
 def _air(case: Case, charge: Charge) -> Measured | None:
-    if charge.temperature_c is None:
-        return None
-    return Measured(charge.temperature_c, case.rules.defaults.temperature.u(charge.temperature_c))
+    """The air around it, or the highest that the cell reached where that is lower or the air is not on record."""
+    # A cell out of the frost stays cold in a warm room for an hour: its own peak is what its lithium saw at most.
+    known = [c for c in (charge.temperature_c, charge.peak_temperature_c) if c is not None]
+    return Measured(min(known), case.rules.defaults.temperature.u(min(known))) if known else None
+
+
+def _at(case: Case, charge: Charge) -> str:
+    air = _air(case, charge)
+    assert air is not None
+    return (
+        f"in air of {air.value:g} C"
+        if air.value == charge.temperature_c
+        else f"while it had {air.value:g} C at most"
+    )
 
 
 def _in_frost(case: Case, charge: Charge) -> bool:
@@ -57,7 +68,7 @@ def _plated(case: Case, charge: Charge, rate: float) -> Reason:
         "charge-frost-rate",
         Status.FAILED,
         Outcome.DISCARD,
-        f"was charged at {rate:.2f}C in air of {charge.temperature_c:g} C: lithium plates",
+        f"was charged at {rate:.2f}C {_at(case, charge)}: lithium plates",
         observed=rate,
         limit=case.figure("charge-frost-rate"),
         reading=charge,
@@ -85,13 +96,13 @@ def _after_frost(case: Case, charge: Charge) -> Reason:
     done = {"look": done["look"], "resistance": done["resistance"]}
     done[f"self-discharge check over {days:g} days"] = checked_after(case, charge.at, least=days)
     lacking = [name for name, there in done.items() if not there]
-    words = f"was charged in air of {charge.temperature_c:g} C"
+    words = f"was charged {_at(case, charge)}"
     return case.reason(
         "charge-frost",
         Status.UNMEASURED if lacking else Status.CLOSE,
         Outcome.HOLD if lacking else Outcome.LIGHT,
         f"{words}; still to do: {', '.join(lacking)}" if lacking else f"{words}: light at best, for ever",
-        observed=charge.temperature_c,
+        observed=air.value if (air := _air(case, charge)) else None,
         limit=case.figure("charge-frost"),
         reading=charge,
         todo=together(
@@ -120,7 +131,7 @@ def _too_fast_reason(case: Case, charge: Charge) -> Reason:
         "cold-rate",
         Status.CLOSE,  # not failed: the charge that the check starts with must stay allowed
         Outcome.HOLD,
-        f"was charged at {rate:.2f}C in air of {charge.temperature_c:g} C, too fast for the cold",
+        f"was charged at {rate:.2f}C {_at(case, charge)}, too fast for the cold",
         observed=rate,
         limit=case.figure("cold-rate"),
         reading=charge,

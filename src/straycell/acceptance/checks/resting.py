@@ -97,10 +97,12 @@ def _hot_place(case: Case) -> Iterator[Reason]:
     # Cell sheets: stored at up to 45 °C for three months, at 60 °C for one; beyond, no sheet speaks for a
     # cell.
     look_at, check_at = case.figure("hot-place"), case.figure("hot-place-check")
-    hot = [r for r in case.of(Quantity.TEMPERATURE) if (r.value or 0.0) > look_at]
+    # Beside a resting voltage the temperature is a condition, and the cell lay there all the same.
+    kinds = (Quantity.TEMPERATURE, Quantity.VOLTAGE, Quantity.AS_FOUND_VOLTAGE)
+    hot = [r for r in case.of(*kinds) if _own_c(r) > look_at]
     if not hot:
         return
-    latest, peak = hot[-1], max(r.value or 0.0 for r in hot)
+    latest, peak = hot[-1], max(_own_c(r) for r in hot)
     lacking = [] if any(r.at > latest.at for r in case.of(Quantity.LOOK)) else ["a look"]
     if peak > check_at and not checked_after(case, latest.at):
         lacking.append("a self-discharge check")
@@ -119,3 +121,8 @@ def _hot_place(case: Case) -> Iterator[Reason]:
             ),
             earliest=case.now,
         )
+
+
+def _own_c(reading: Reading) -> float:
+    told = reading.value if reading.quantity is Quantity.TEMPERATURE else reading.temperature_c
+    return 0.0 if told is None else told

@@ -186,7 +186,8 @@ def over_charges(case: Case) -> tuple[Tried, ...]:
         why = partial(_beyond, case, "voltage-over-full", reading, limit, "over-charged")
         return Tried("voltage-over-full", side, (reading,), why)
 
-    return (*map(charged, case.charges), *map(tried, case.voltages))
+    # What a load is said to have brought it down to, it had at least.
+    return (*map(charged, case.charges), *map(tried, (*case.voltages, *case.of(Quantity.LET_DOWN))))
 
 
 def _charged_over(case: Case, charge: Charge, limit: float) -> Reason:

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Select, func, select
+from sqlalchemy import Connection, Select, bindparam, func, select
 
 from straycell.errors import BadData
 from straycell.readings import Quantity
 from straycell.store.book.records import Event, LabelPrint
 from straycell.store.book.stock import cells
 from straycell.store.column_values import from_json, from_us, to_us
+from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import BENCH, EVENT, EVENT_CELL, READING, SUPERSESSION, WRITE
 from straycell.store.session import Pen
 
@@ -23,8 +24,20 @@ def history(conn: Connection, code: str, *, others: bool = True) -> list[Event]:
     Without `others` each names this cell alone: an import of 100,000 cells is one event, and listing them takes seconds.
     """
     cells.require_cells(conn, [code])
-    ids = select(EVENT_CELL.c.event_id).where(EVENT_CELL.c.code == code)
-    return _listed(conn, ids, None if others else code)
+    if not others:
+        return [_event(row, (code,)) for row in _OF_CELL.rows(conn, code=code)]
+    return _listed(conn, select(EVENT_CELL.c.event_id).where(EVENT_CELL.c.code == code))
+
+
+_OF_CELL = Prepared(
+    lambda: (
+        select(EVENT)
+        .where(
+            EVENT.c.id.in_(select(EVENT_CELL.c.event_id).where(EVENT_CELL.c.code == bindparam("code", "")))
+        )
+        .order_by(EVENT.c.id)
+    )
+)
 
 
 def last_event(conn: Connection, code: str) -> int:
@@ -61,7 +74,7 @@ def _recorded_by(conn: Connection, events: list[Event]) -> dict[int, list[str]]:
     return found
 
 
-def _listed(conn: Connection, ids: Select[Any], alone: str | None = None) -> list[Event]:
+def _listed(conn: Connection, ids: Select[Any]) -> list[Event]:
     rows = conn.execute(select(EVENT).where(EVENT.c.id.in_(ids)).order_by(EVENT.c.id)).all()
     # Two queries for any number of events, instead of one for each.
     linked = (
@@ -69,21 +82,36 @@ def _listed(conn: Connection, ids: Select[Any], alone: str | None = None) -> lis
         .where(EVENT_CELL.c.event_id.in_(ids))
         .order_by(EVENT_CELL.c.event_id, EVENT_CELL.c.code)
     )
-    cells: dict[int, list[str]] = {} if alone is None else {row.id: [alone] for row in rows}
-    for event_id, cell in () if alone is not None else conn.execute(linked).all():
+    cells: dict[int, list[str]] = {}
+    for event_id, cell in conn.execute(linked).all():
         cells.setdefault(event_id, []).append(cell)
-    return [
-        Event(
-            id=row.id,
-            at=from_us(row.at_us),
-            verb=row.verb,
-            cells=tuple(cells.get(row.id, ())),
-            subject=row.subject,
-            detail=from_json(row.detail),
-            because=row.because,
-        )
-        for row in rows
-    ]
+    return [_event(row, cells.get(row.id, ())) for row in rows]
+
+
+def _event(row: Any, codes: Iterable[str]) -> Event:
+    return Event(
+        id=row.id,
+        at=from_us(row.at_us),
+        verb=row.verb,
+        cells=tuple(codes),
+        subject=row.subject,
+        detail=from_json(row.detail),
+        because=row.because,
+    )
+
+
+NOTED = "cell-noted"
+
+
+def notes(conn: Connection) -> dict[str, str]:
+    """The own number and note that a list brought along, by code."""
+    rows = conn.execute(
+        select(EVENT_CELL.c.code, EVENT.c.because)
+        .join(EVENT, EVENT.c.id == EVENT_CELL.c.event_id)
+        .where(EVENT.c.verb == NOTED)
+        .order_by(EVENT.c.id)
+    )
+    return {row.code: row.because for row in rows}
 
 
 # --- what runs ---------------------------------------------------------------------------------------
@@ -94,6 +122,7 @@ _BEGUN = "charge-begun"
 def begin_charge(pen: Pen, code: str) -> None:
     """A charge of this cell begins: noted so that somebody looks at it. What it put in is recorded when it ends."""
     cells.require_cells(pen.conn, [code])
+    cells.require_here(pen.conn, [code])
     pen.event(_BEGUN, [code])
 
 

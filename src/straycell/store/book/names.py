@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 from collections import Counter
+from functools import cache
 
 from sqlalchemy import Connection, Table, select
 
+from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import BENCH
+
+
+@cache
+def _names(table: Table) -> Prepared:
+    return Prepared(lambda: select(table.c.key, table.c.name).order_by(table.c.key))
 
 
 def shown(conn: Connection, table: Table) -> dict[str, str]:
     """Name by key, each once: another bench's gets its letter behind it where this bench has one of that name."""
-    rows = conn.execute(select(table.c.key, table.c.name).order_by(table.c.key)).all()
+    rows = list(_names(table).rows(conn))
     times = Counter(name for _, name in rows)
     if len(times) == len(rows):
         return {row.key: row.name for row in rows}

@@ -9,14 +9,15 @@ from __future__ import annotations
 import json
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 from sqlalchemy import Connection, select
 
 from straycell.keys import key_of
+from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import EVENT, FACT
-from straycell.store.session import Pen, among, rows_of
+from straycell.store.session import Pen
 
 BORN = "born"
 _encode = json.JSONEncoder(ensure_ascii=False, sort_keys=True, separators=(",", ":")).encode
@@ -80,23 +81,28 @@ class Said:
         return frozenset(found)
 
 
+@lru_cache(maxsize=64)
+def _entries(fields: tuple[str, ...]) -> Prepared:
+    columns = ("subject", "field", "entry", "value", "mistake", "over", "event_id")
+    return Prepared(
+        lambda: (
+            select(*(FACT.c[name] for name in columns), EVENT.c.at_us)
+            .join(EVENT, EVENT.c.id == FACT.c.event_id)
+            .where(FACT.c.field.in_(fields))
+            .order_by(FACT.c.id)
+        ),
+        FACT.c.subject,
+    )
+
+
 def said(
     conn: Connection, subjects: Collection[str] | None, fields: Collection[str]
 ) -> dict[str, dict[str, Said]]:
     """By thing and field: what was said again of these fields (of these things; None: of all)."""
-    query = (
-        select(
-            *(FACT.c[name] for name in ("subject", "field", "entry", "value", "mistake", "over", "event_id"))
-        )
-        .add_columns(EVENT.c.at_us)
-        .join(EVENT, EVENT.c.id == FACT.c.event_id)
-        .where(FACT.c.field.in_(fields))
-        .order_by(FACT.c.id)
-    )
-    if subjects is not None:
-        query = query.where(among(FACT.c.subject, subjects))
     found: dict[str, dict[str, list[Entry]]] = {}
-    for subject, name, entry, value, mistake, over, event_id, at_us in rows_of(conn, query):
+    for subject, name, entry, value, mistake, over, event_id, at_us in _entries(tuple(fields)).rows(
+        conn, subjects
+    ):
         made = Entry(entry, json.loads(value), mistake, tuple(over.split()), at_us, event_id)
         found.setdefault(subject, {}).setdefault(name, []).append(made)
     return {
@@ -111,7 +117,7 @@ def put(pen: Pen, event_id: int, values: Mapping[str, Mapping[str, Any]], mistak
     if not listed:
         return
     # An entry names what it replaces, not "the newest": a merge may bring others in between.
-    known = said(pen.conn, list(values), {name for _, name, _ in listed})
+    known = said(pen.conn, list(values), sorted({name for _, name, _ in listed}))
     rows = [
         {
             "subject": subject,

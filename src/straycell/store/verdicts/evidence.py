@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from datetime import datetime
+from typing import Any
 
-from sqlalchemy import Connection, case, func, select
+from sqlalchemy import Connection, Select, case, func, select
 
 from straycell.acceptance.evidence import Condemnation, Evidence, Upset
 from straycell.readings import Charge, Reading
 from straycell.store.book.measured import readings
 from straycell.store.book.stock import cells, facts
 from straycell.store.column_values import from_us
+from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import (
     BUILD,
     BUILD_CELL,
@@ -23,7 +25,6 @@ from straycell.store.schema.tables import (
     UPSET,
     WRITE,
 )
-from straycell.store.session import among
 from straycell.store.verdicts import findings, siblings
 
 
@@ -74,13 +75,16 @@ def evidences(
     }
 
 
+_UPSETS = Prepared(
+    lambda: select(UPSET).order_by(UPSET.c.at_us, func.length(UPSET.c.key), UPSET.c.key), UPSET.c.code
+)
+
+
 def _upsets(conn: Connection, codes: Collection[str] | None) -> dict[str, list[Upset]]:
-    query = select(UPSET).order_by(UPSET.c.at_us, func.length(UPSET.c.key), UPSET.c.key)
-    if codes is not None:
-        query = query.where(among(UPSET.c.code, codes))
-    before = _recorded_before(conn, codes)
+    rows = list(_UPSETS.rows(conn, codes))
+    before = _recorded_before(conn, codes) if rows else {}
     found: dict[str, list[Upset]] = {}
-    for row in conn.execute(query):
+    for row in rows:
         upset = Upset(
             row.kind,
             from_us(row.at_us),
@@ -95,6 +99,13 @@ def _upsets(conn: Connection, codes: Collection[str] | None) -> dict[str, list[U
 
 def _recorded_before(conn: Connection, codes: Collection[str] | None) -> dict[str, set[str]]:
     """By incident: the cell's readings and charges that bear a later time and were recorded before it."""
+    found: dict[str, set[str]] = {}
+    for incident, reading in _RECORDED_BEFORE.rows(conn, codes):
+        found.setdefault(incident, set()).add(reading)
+    return found
+
+
+def _recorded_before_query() -> Select[Any]:
     # A bench numbers its writes for life, through restores too; between benches only the moments of recording compare.
     measured, happened = EVENT.alias("measured"), EVENT.alias("happened")
     first, second = WRITE.alias("first"), WRITE.alias("second")
@@ -102,7 +113,7 @@ def _recorded_before(conn: Connection, codes: Collection[str] | None) -> dict[st
     # The write of this very transaction has no row yet: it is the latest of all.
     numbers = [func.coalesce(each.c.number, _LAST) for each in (first, second)]
     earlier = case((same_bench, numbers[0] < numbers[1]), else_=READING.c.recorded_at_us < happened.c.at_us)
-    query = (
+    return (
         select(UPSET.c.key, READING.c.key)
         .join(READING, READING.c.code == UPSET.c.code)
         .join(measured, measured.c.id == READING.c.event_id)
@@ -111,58 +122,58 @@ def _recorded_before(conn: Connection, codes: Collection[str] | None) -> dict[st
         .outerjoin(second, second.c.id == happened.c.write_id)
         .where(READING.c.at_us > UPSET.c.at_us, earlier)
     )
-    if codes is not None:
-        query = query.where(among(UPSET.c.code, codes))
-    found: dict[str, set[str]] = {}
-    for incident, reading in conn.execute(query):
-        found.setdefault(incident, set()).add(reading)
-    return found
 
 
 _LAST = 2**62
-
-
-def _installed(conn: Connection, codes: Collection[str] | None) -> dict[str, list[datetime]]:
-    """When each cell was built in, for every build that was finished."""
-    # Only finished builds: a reserved cell still lies on the shelf at rest.
-    query = (
+_RECORDED_BEFORE = Prepared(_recorded_before_query, UPSET.c.code)
+# Only finished builds: a reserved cell still lies on the shelf at rest.
+_FINISHED = Prepared(
+    lambda: (
         select(BUILD_CELL.c.code, BUILD.c.finished_at_us)
         .join(BUILD, BUILD.c.key == BUILD_CELL.c.build)
         .where(BUILD.c.finished_at_us.is_not(None))
         .order_by(BUILD.c.finished_at_us)
-    )
-    if codes is not None:
-        query = query.where(among(BUILD_CELL.c.code, codes))
+    ),
+    BUILD_CELL.c.code,
+)
+# A corrected slip changed no sleeve: only what really was re-wrapped changes the mass.
+_DRESSED = Prepared(
+    lambda: (
+        select(FACT.c.subject, func.max(EVENT.c.at_us))
+        .join(EVENT, EVENT.c.id == FACT.c.event_id)
+        .where(FACT.c.field.in_(("rewrapped", "tabs")), FACT.c.mistake == "")
+        .group_by(FACT.c.subject)
+    ),
+    FACT.c.subject,
+)
+# A discard taken back as a mistake must not go on condemning.
+_CONDEMNED = Prepared(
+    lambda: (
+        select(CONDEMNATION)
+        .where(("discard " + CONDEMNATION.c.key).not_in(select(SUPERSESSION.c.record)))
+        .order_by(CONDEMNATION.c.at_us, func.length(CONDEMNATION.c.key), CONDEMNATION.c.key)
+    ),
+    CONDEMNATION.c.code,
+)
+
+
+def _installed(conn: Connection, codes: Collection[str] | None) -> dict[str, list[datetime]]:
+    """When each cell was built in, for every build that was finished."""
     found: dict[str, list[datetime]] = {}
-    for code, at_us in conn.execute(query):
+    for code, at_us in _FINISHED.rows(conn, codes):
         found.setdefault(code, []).append(from_us(at_us))
     return found
 
 
 def _dressed(conn: Connection, codes: Collection[str] | None) -> dict[str, datetime]:
     """When each cell's sleeve or tabs were last said to be others than before, and not because of a slip."""
-    # A corrected slip changed no sleeve: only what really was re-wrapped changes the mass.
-    query = (
-        select(FACT.c.subject, func.max(EVENT.c.at_us))
-        .join(EVENT, EVENT.c.id == FACT.c.event_id)
-        .where(FACT.c.field.in_(("rewrapped", "tabs")), FACT.c.mistake == "")
-        .group_by(FACT.c.subject)
-    )
-    if codes is not None:
-        query = query.where(among(FACT.c.subject, codes))
-    return {code: from_us(at_us) for code, at_us in conn.execute(query)}
+    return {code: from_us(at_us) for code, at_us in _DRESSED.rows(conn, codes)}
 
 
 def _condemnations(conn: Connection, codes: Collection[str] | None) -> dict[str, Condemnation]:
     """The first of each cell that was not taken back."""
-    # A discard taken back as a mistake must not go on condemning.
-    withdrawn = select(SUPERSESSION.c.record)
-    query = select(CONDEMNATION).where(("discard " + CONDEMNATION.c.key).not_in(withdrawn))
-    query = query.order_by(CONDEMNATION.c.at_us, func.length(CONDEMNATION.c.key), CONDEMNATION.c.key)
-    if codes is not None:
-        query = query.where(among(CONDEMNATION.c.code, codes))
     found: dict[str, Condemnation] = {}
-    for row in conn.execute(query):
+    for row in _CONDEMNED.rows(conn, codes):
         made = Condemnation(row.because, from_us(row.at_us), f"discard {row.key}")
         found.setdefault(row.code, made)
     return found

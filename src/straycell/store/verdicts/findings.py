@@ -6,12 +6,13 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Row, Table, func, literal, select
+from sqlalchemy import Column, ColumnElement, Connection, Select, Table, bindparam, func, select
 
 from straycell.acceptance.evidence import Fall, Finding
 from straycell.acceptance.findings import stands
 from straycell.store.book.measured.withdrawn import withdrawn
 from straycell.store.column_values import from_json, from_us, to_json, to_us
+from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import BENCH, EVENT, FINDING, FINDING_FELL, READING, WRITE
 from straycell.store.session import Pen, among
 
@@ -49,28 +50,27 @@ def recorded(
     }
 
 
-def _rows(conn: Connection, codes: Collection[str] | None, bench: str | None = None) -> Sequence[Row[Any]]:
+def _rows(conn: Connection, codes: Collection[str] | None, bench: str | None = None) -> list[Any]:
     """Every finding with the bench and the time of its write, the one that was recorded first first."""
-    by, at_us = _written(FINDING, bench)
-    query = (
-        select(FINDING, by.label("bench"), at_us.label("recorded_us"))
-        .join(WRITE, WRITE.c.id == FINDING.c.write_id, isouter=True)
-        .order_by(at_us, by, FINDING.c.digest)
-    )
-    if codes is not None:
-        query = query.where(among(FINDING.c.code, codes))
-    return conn.execute(query).all()
+    return list(_FINDINGS.rows(conn, codes, bench=bench))
 
 
-def _written(table: Table, bench: str | None) -> tuple[ColumnElement[str], ColumnElement[int]]:
-    """Bench and time of the write of a row. A write is filed last: until then its first event tells when it was."""
+def _written(table: Table, key: Column[str]) -> Select[Any]:
+    """Rows with bench and time of their write. A write is filed last: until then its first event tells when it was."""
     # The write of this very transaction has no row yet, and still its time decides falls.
     events = select(EVENT.c.at_us).where(EVENT.c.write_id == table.c.write_id).order_by(EVENT.c.id).limit(1)
-    own = select(BENCH.c.letter).scalar_subquery() if bench is None else literal(bench)
-    return func.coalesce(WRITE.c.bench, own), func.coalesce(WRITE.c.at_us, events.scalar_subquery())
+    own: ColumnElement[str] = func.coalesce(bindparam("bench", ""), select(BENCH.c.letter).scalar_subquery())
+    by = func.coalesce(WRITE.c.bench, own)
+    at_us = func.coalesce(WRITE.c.at_us, events.scalar_subquery())
+    query = select(table, by.label("bench"), at_us.label("written_us"))
+    return query.join(WRITE, WRITE.c.id == table.c.write_id, isouter=True).order_by(at_us, by, key)
 
 
-def _finding(row: Row[Any]) -> Finding:
+_FINDINGS = Prepared(lambda: _written(FINDING, FINDING.c.digest), FINDING.c.code)
+_FELL = Prepared(lambda: _written(FINDING_FELL, FINDING_FELL.c.key), FINDING_FELL.c.digest)
+
+
+def _finding(row: Any) -> Finding:
     return Finding(
         row.code,
         row.rule,
@@ -83,27 +83,20 @@ def _finding(row: Row[Any]) -> Finding:
         row.safety,
         frozenset(from_json(row.basis)),
         from_us(row.at_us),
-        from_us(row.recorded_us),
+        from_us(row.written_us),
     )
 
 
 # --- falling ---------------------------------------------------------------------------------------
 
 
-def _falls(conn: Connection, rows: Sequence[Row[Any]], bench: str | None) -> dict[str, Fall]:
+def _falls(conn: Connection, rows: Sequence[Any], bench: str | None) -> dict[str, Fall]:
     """The fall of each void finding, by digest: the first of them where two benches saw it."""
-    by, at_us = _written(FINDING_FELL, bench)
-    query = (
-        select(FINDING_FELL, by.label("bench"), at_us.label("at_us"))
-        .join(WRITE, WRITE.c.id == FINDING_FELL.c.write_id, isouter=True)
-        .where(among(FINDING_FELL.c.digest, {row.digest for row in rows}))
-        .order_by(at_us, by, FINDING_FELL.c.key)
-    )
-    fell = conn.execute(query).all()
+    fell = list(_FELL.rows(conn, {row.digest for row in rows}, bench=bench))
     if not fell:
         return {}
     items = _instead(conn, {row.key for row in fell})
-    first: dict[str, Row[Any]] = {}
+    first: dict[str, Any] = {}
     for row in rows:
         first.setdefault(row.digest, row)
     found: dict[str, Fall] = {}
@@ -112,8 +105,8 @@ def _falls(conn: Connection, rows: Sequence[Row[Any]], bench: str | None) -> dic
         cell, instead = items.get(row.key, (None, frozenset()))
         fall = Fall(
             finding.rule,
-            from_us(row.at_us),
-            from_us(finding.recorded_us),
+            from_us(row.written_us),
+            from_us(finding.written_us),
             row.bench == finding.bench,
             instead,
             cell == finding.code,

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from datetime import datetime
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, Row, func, select
@@ -14,8 +15,8 @@ from straycell.store.book.measured import readings
 from straycell.store.book.records import Standing
 from straycell.store.book.stock import cells
 from straycell.store.column_values import from_json, opt_time, opt_us, to_us
+from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import VERDICT
-from straycell.store.session import among, rows_of
 from straycell.store.verdicts.evidence import evidences
 
 if TYPE_CHECKING:
@@ -33,11 +34,21 @@ def judge(evidence: Evidence, rules: RuleSet, now: datetime, recorded: datetime 
 def newest(conn: Connection, codes: Collection[str] | None, *, bodies: bool = True) -> dict[str, Row[Any]]:
     """The newest recorded verdict of each cell; without `bodies` their JSON is left in the file."""
     # Row numbers, not times: of two verdicts in one second the later written one counts.
-    latest = select(func.max(VERDICT.c.id)).group_by(VERDICT.c.code)
-    if codes is not None:
-        latest = latest.where(among(VERDICT.c.code, codes))
+    return {row.code: row for row in _newest(bodies, codes is None).rows(conn, codes)}
+
+
+@cache
+def _newest(bodies: bool, of_all: bool) -> Prepared:
     columns = [column for column in VERDICT.c if bodies or column.name != "body"]
-    return {row.code: row for row in rows_of(conn, select(*columns).where(VERDICT.c.id.in_(latest)))}
+    later = VERDICT.alias("later")
+    latest = select(func.max(later.c.id))
+    # Of all cells one pass of the index finds them; of a few, a look for each.
+    counts = (
+        VERDICT.c.id.in_(latest.group_by(later.c.code))
+        if of_all
+        else VERDICT.c.id == latest.where(later.c.code == VERDICT.c.code).scalar_subquery()
+    )
+    return Prepared(lambda: select(*columns).where(counts), VERDICT.c.code)
 
 
 def holds(row: Row[Any], rules: RuleSet, now_us: int, last_reading: str) -> bool:
@@ -57,8 +68,12 @@ def verdicts(
     now: datetime,
     codes: Collection[str] | None,
     distrusted: Collection[str] = (),
+    gathered: Mapping[str, Evidence] | None = None,
 ) -> dict[str, Verdict]:
-    """The verdict of each cell (None: of all): the recorded one where it holds, else computed in memory."""
+    """The verdict of each cell (None: of all): the recorded one where it holds, else computed in memory.
+
+    `gathered` is the evidence of all these cells, where the caller has it.
+    """
     listed = cells.codes(conn) if codes is None else sorted(codes)
     recorded = newest(conn, codes)
     last = readings.last_numbers(conn, codes)
@@ -74,8 +89,8 @@ def verdicts(
     if stale:
         # One pass over all tables is cheaper than naming nearly every cell.
         wanted = None if codes is None and len(stale) == len(listed) else stale
-        for code, evidence in evidences(conn, wanted).items():
-            made[code] = judge(evidence, rules, now).verdict
+        fresh = gathered or evidences(conn, wanted)
+        made |= {code: judge(each, rules, now).verdict for code, each in fresh.items() if code not in made}
     return {code: made[code] for code in listed}
 
 

@@ -10,9 +10,10 @@ import json
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import chain
 from typing import Any
 
-from sqlalchemy import Connection, func, or_, select
+from sqlalchemy import Connection, func, select
 
 from straycell.acceptance.evidence import BestSibling, SiblingSign
 from straycell.cells import Look
@@ -20,8 +21,8 @@ from straycell.readings import Quantity
 from straycell.safety.incidents import incident_kinds
 from straycell.store.book.register import Said, said
 from straycell.store.column_values import from_us, opt_day
+from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import CELL, FINDING, FINDING_FELL, READING, SUPERSESSION, TEARDOWN, UPSET
-from straycell.store.session import among, rows_of
 from straycell.teardowns import surely_open
 
 SIGNS = (Look.LEAKING, Look.SWOLLEN, Look.BURNT, Look.VENTED, Look.SMELL)
@@ -45,21 +46,27 @@ class Filed:
     ever: frozenset[_Group]
 
 
+_ORIGINS = Prepared(lambda: select(CELL.c.teardown).distinct(), CELL.c.code)
+_OF_TEARDOWN = Prepared(
+    lambda: select(CELL.c.code, CELL.c.teardown, CELL.c.pack).where(CELL.c.teardown.is_not(None)),
+    CELL.c.teardown,
+)
+_PLACED = Prepared(lambda: select(CELL.c.code, CELL.c.teardown, CELL.c.pack), CELL.c.code)
+_BORN = Prepared(lambda: select(CELL.c.code, CELL.c.born), CELL.c.code)
+
+
 def filed(conn: Connection, codes: Collection[str] | None) -> dict[str, Filed]:
     """Every cell that was ever filed in a tear-down in which one of these ever was (None: all that were in one)."""
     # A cell that lay beside a leaking one has lain there, wherever it is filed since.
     moved = _moved(conn)
-    query = select(CELL.c.code, CELL.c.teardown, CELL.c.pack)
+    wanted, visitors = None, set(moved)
     if codes is not None:
-        own = rows_of(conn, select(CELL.c.teardown).where(among(CELL.c.code, codes)).distinct())
-        wanted = {teardown for (teardown,) in own if teardown is not None}
+        wanted = {row.teardown for row in _ORIGINS.rows(conn, codes) if row.teardown is not None}
         wanted |= {teardown for code in moved.keys() & set(codes) for teardown, _ in moved[code]}
         visitors = {code for code, packs in moved.items() if any(teardown in wanted for teardown, _ in packs)}
-        query = query.where(or_(CELL.c.teardown.in_(wanted), among(CELL.c.code, visitors)))
-    else:
-        query = query.where(or_(CELL.c.teardown.is_not(None), among(CELL.c.code, moved)))
     found = {}
-    for code, teardown, pack in rows_of(conn, query):
+    placed = _OF_TEARDOWN.rows(conn, wanted)
+    for code, teardown, pack in chain(placed, _PLACED.rows(conn, visitors) if visitors else ()):
         now = None if teardown is None else (teardown, pack)
         found[code] = Filed(now, moved.get(code, frozenset()) | ({now} if now is not None else set()))
     return found
@@ -70,8 +77,8 @@ def _moved(conn: Connection) -> dict[str, frozenset[_Group]]:
     known = said(conn, None, ("teardown", "pack"))
     if not known:
         return {}
-    born = select(CELL.c.code, CELL.c.born).where(among(CELL.c.code, known))
-    return {code: frozenset(_packs(json.loads(text), known[code])) for code, text in rows_of(conn, born)}
+    born = _BORN.rows(conn, known)
+    return {code: frozenset(_packs(json.loads(text), known[code])) for code, text in born}
 
 
 def _packs(born: Mapping[str, Any], corrected: Mapping[str, Said]) -> Iterator[_Group]:
@@ -94,8 +101,12 @@ def _packs(born: Mapping[str, Any], corrected: Mapping[str, Said]) -> Iterator[_
 def siblings_of(conn: Connection, codes: Collection[str]) -> set[str]:
     """The siblings of these cells, without these cells themselves."""
     placed = filed(conn, codes)
-    wanted = frozenset[_Group]().union(*(placed[code].ever for code in codes if code in placed))
+    wanted = _packs_of(placed, codes)
     return {code for code, each in placed.items() if each.ever & wanted} - set(codes)
+
+
+def _packs_of(placed: Mapping[str, Filed], codes: Collection[str]) -> frozenset[_Group]:
+    return frozenset[_Group]().union(*(placed[code].ever for code in codes if code in placed))
 
 
 @dataclass(slots=True)
@@ -131,30 +142,47 @@ def _oldest_first(sign: SiblingSign) -> tuple[datetime, str, str]:
     return sign.at, sign.code, sign.look
 
 
-def kinship(conn: Connection, codes: Collection[str] | None) -> Kinship:
-    """Signs and capacities of the packs these cells belong to (None: all)."""
-    made = Kinship(filed(conn, codes), {}, {})
-    query = (
-        select(
-            READING.c.code,
-            READING.c.quantity,
-            READING.c.value,
-            READING.c.look,
-            READING.c.at_us,
-            READING.c.key,
-        )
+_TELLING = Prepared(
+    lambda: (
+        select(*(READING.c[name] for name in ("code", "quantity", "value", "look", "at_us", "key")))
         .where(
             READING.c.quantity.in_((Quantity.LOOK.value, Quantity.CAPACITY.value)),
             READING.c.key.not_in(select(SUPERSESSION.c.record)),
         )
         .order_by(READING.c.at_us, READING.c.recorded_at_us, func.length(READING.c.key), READING.c.key)
-    )
+    ),
+    READING.c.code,
+)
+_UPSETS = Prepared(
+    lambda: (
+        select(UPSET.c.code, UPSET.c.kind, UPSET.c.at_us, UPSET.c.key)
+        .where(UPSET.c.kind.in_(seen_as()))
+        .order_by(UPSET.c.at_us, func.length(UPSET.c.key), UPSET.c.key)
+    ),
+    UPSET.c.code,
+)
+_LEAKED = Prepared(
+    lambda: (
+        select(FINDING.c.code, FINDING.c.rule, FINDING.c.at_us, FINDING.c.digest)
+        .where(FINDING.c.rule.in_(LEAKS), FINDING.c.digest.not_in(select(FINDING_FELL.c.digest)))
+        .order_by(FINDING.c.at_us, FINDING.c.digest)
+    ),
+    FINDING.c.code,
+)
+
+
+def kinship(conn: Connection, codes: Collection[str] | None) -> Kinship:
+    """Signs and capacities of the packs these cells belong to (None: all)."""
+    made = Kinship(filed(conn, codes), {}, {})
+    wanted = None
     if codes is not None:
-        query = query.where(among(READING.c.code, made.filed))
+        # A tear-down may hold many packs: only what lay in the same ones tells of these cells.
+        packs = _packs_of(made.filed, codes)
+        wanted = [code for code, each in made.filed.items() if each.ever & packs]
     # The newest look of each kind: a sign seen once does not go away when it is cleaned.
     newest: dict[tuple[str, str], SiblingSign] = {}
     best: dict[str, BestSibling] = {}
-    for code, quantity, value, look, at_us, key in rows_of(conn, query):
+    for code, quantity, value, look, at_us, key in _TELLING.rows(conn, wanted):
         if quantity == Quantity.CAPACITY:
             if code not in best or value > best[code].capacity_ah:
                 best[code] = BestSibling(key, value)
@@ -162,7 +190,6 @@ def kinship(conn: Connection, codes: Collection[str] | None) -> Kinship:
         for word in SIGNS:
             if word in look.split():
                 newest[code, word] = SiblingSign(code, word, from_us(at_us), key)
-    wanted = None if codes is None else made.filed
     for sign in (*_incidents(conn, wanted), *_found(conn, wanted)):
         kind = (sign.code, sign.look)
         newest[kind] = max(sign, newest.get(kind, sign), key=lambda s: s.at)
@@ -171,12 +198,16 @@ def kinship(conn: Connection, codes: Collection[str] | None) -> Kinship:
     return made
 
 
+_OPENED = Prepared(
+    lambda: select(TEARDOWN.c.code, TEARDOWN.c.opened_on, TEARDOWN.c.added_at_us), TEARDOWN.c.code
+)
+
+
 def _opened(conn: Connection, teardowns: Collection[str]) -> dict[str, datetime]:
     """From when on each of these surely was open."""
     if not teardowns:
         return {}
-    query = select(TEARDOWN.c.code, TEARDOWN.c.opened_on, TEARDOWN.c.added_at_us)
-    rows = rows_of(conn, query.where(among(TEARDOWN.c.code, teardowns)))
+    rows = _OPENED.rows(conn, teardowns)
     return {code: surely_open(opt_day(day), from_us(added_us)) for code, day, added_us in rows}
 
 
@@ -193,22 +224,11 @@ def _file(made: Kinship, signs: Iterable[SiblingSign], best: Mapping[str, BestSi
 def _incidents(conn: Connection, codes: Collection[str] | None) -> Iterator[SiblingSign]:
     """Incidents that are a sign, told by their kind and not by a look."""
     known = seen_as()
-    query = select(UPSET.c.code, UPSET.c.kind, UPSET.c.at_us, UPSET.c.key).where(UPSET.c.kind.in_(known))
-    if codes is not None:
-        query = query.where(among(UPSET.c.code, codes))
-    for code, kind, at_us, key in rows_of(
-        conn, query.order_by(UPSET.c.at_us, func.length(UPSET.c.key), UPSET.c.key)
-    ):
+    for code, kind, at_us, key in _UPSETS.rows(conn, codes):
         yield SiblingSign(code, known[kind], from_us(at_us), f"incident {key}")
 
 
 def _found(conn: Connection, codes: Collection[str] | None) -> Iterator[SiblingSign]:
     """Findings that are a sign and that no mistake has voided."""
-    fell = select(FINDING_FELL.c.digest)
-    query = select(FINDING.c.code, FINDING.c.rule, FINDING.c.at_us, FINDING.c.digest).where(
-        FINDING.c.rule.in_(LEAKS), FINDING.c.digest.not_in(fell)
-    )
-    if codes is not None:
-        query = query.where(among(FINDING.c.code, codes))
-    for code, rule, at_us, digest in rows_of(conn, query.order_by(FINDING.c.at_us, FINDING.c.digest)):
+    for code, rule, at_us, digest in _LEAKED.rows(conn, codes):
         yield SiblingSign(code, rule, from_us(at_us), f"finding {digest}")

@@ -37,7 +37,7 @@ def add(
         bool, typer.Option("--severe", help="Condemn at once, whatever the kind says.")
     ] = False,
 ) -> None:
-    """Record an incident: every cell named is held until look, rest voltage and resistance are recorded again."""
+    """Record an incident: every cell named is held until it is tested and checked again."""
     done = record_incident(context.bench(), codes, kind, note=note or "", severe=severe)
     outcomes = [(after.cell, after.verdict.outcome.word) for after in done.after]
     document: dict[str, Any] = {

@@ -48,7 +48,7 @@ ProtectionOption = Annotated[
     ),
 ]
 WhyOption = Annotated[
-    bool, typer.Option("--why", help="Show what the hours between expected and low are kept for.")
+    bool, typer.Option("--why", help="Show what lies between the expected and the low hours.")
 ]
 OutOption = Annotated[
     Path | None,
@@ -79,7 +79,7 @@ def runtime(
 ) -> None:
     """How long a full cell runs a device: what it draws, and the voltage at which it stops.
 
-    Lamps behind a series resistor are known by --drop, --across (or --bands) and --supply, measured once.
+    For lamps behind a series resistor give --drop, --across (or --bands) and --supply, measured once.
     """
     lit = device_load.lamps(drop, across, bands, supply, lamps)
     steady = device_load.steady(current, power, resistance, efficiency)

@@ -12,6 +12,7 @@ from straycell.errors import BadData
 from straycell.meters import Accuracy, Meter, Resolution, too_good
 from straycell.store.book.names import key_named, shown
 from straycell.store.column_values import day_text, opt_day
+from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import METER
 from straycell.store.session import Pen
 
@@ -51,8 +52,10 @@ def by_key(conn: Connection) -> dict[str | None, Meter | None]:
     """Every meter by its key; None is none."""
     # Readings refer to keys: two benches may each have a "blue multimeter".
     names = shown(conn, METER)
-    rows = conn.execute(select(METER).order_by(METER.c.key))
-    return {None: None, **{row.key: meter_of(row, names[row.key]) for row in rows}}
+    return {None: None, **{row.key: meter_of(row, names[row.key]) for row in _METERS.rows(conn)}}
+
+
+_METERS = Prepared(lambda: select(METER).order_by(METER.c.key))
 
 
 def meters(conn: Connection) -> list[Meter]:

@@ -7,9 +7,9 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, FromClause, Select, func, select
+from sqlalchemy import ColumnElement, Connection, FromClause, Select, bindparam, func, select
 
-from straycell.cells import Look, Stage
+from straycell.cells import Look
 from straycell.errors import BadData
 from straycell.keys import RecordKey, key_of
 from straycell.meters import Meter
@@ -18,9 +18,10 @@ from straycell.store.book.measured import meters
 from straycell.store.book.records import RecordedReading
 from straycell.store.book.stock import cells
 from straycell.store.column_values import from_us, to_us
+from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import READING, SUPERSESSION
 from straycell.store.schema.validation import require_item, utc
-from straycell.store.session import Pen, among, rows_of
+from straycell.store.session import Pen, among
 from straycell.store.verdicts import siblings
 
 Item = Reading | Charge
@@ -160,25 +161,31 @@ def _values(item: Item, keys: Mapping[str | None, str | None]) -> dict[str, Any]
 def standing(conn: Connection, codes: Collection[str] | None) -> Iterator[Item]:
     """Every reading and charge that is not superseded, of these cells (None: of all), oldest first."""
     known = meters.by_key(conn)
-    # NOT IN the superseded ones and no flag on the row: a row of history is never changed.
-    query = (
+    for row in _STANDING.rows(conn, codes):
+        yield _item(row, known)
+
+
+# NOT IN the superseded ones and no flag on the row: a row of history is never changed.
+_STANDING = Prepared(
+    lambda: (
         select(*_ITEM_COLUMNS)
         .where(READING.c.key.not_in(select(SUPERSESSION.c.record)))
         .order_by(READING.c.code, READING.c.at_us, *recording(READING))
-    )
-    if codes is not None:
-        query = query.where(among(READING.c.code, codes))
-    for row in rows_of(conn, query):
-        yield _item(row, known)
+    ),
+    READING.c.code,
+)
 
 
 def last_numbers(conn: Connection, codes: Collection[str] | None) -> dict[str, str]:
     """The number of the reading that came last of each cell that has any."""
-    # SQLite takes a bare column from the row that has the maximum (sqlite.org/lang_select.html#bareagg).
-    query = select(READING.c.code, READING.c.key, func.max(READING.c.id)).group_by(READING.c.code)
-    if codes is not None:
-        query = query.where(among(READING.c.code, codes))
-    return {row[0]: row[1] for row in rows_of(conn, query)}
+    return {row[0]: row[1] for row in _LAST_KEYS.rows(conn, codes)}
+
+
+# SQLite takes a bare column from the row that has the maximum (sqlite.org/lang_select.html#bareagg).
+_LAST_KEYS = Prepared(
+    lambda: select(READING.c.code, READING.c.key, func.max(READING.c.id)).group_by(READING.c.code),
+    READING.c.code,
+)
 
 
 def taken_with(conn: Connection, meter: str, start: datetime, end: datetime) -> list[Reading]:
@@ -201,10 +208,10 @@ def recorded_since(conn: Connection, codes: Collection[str], event_id: int) -> s
     return set(conn.execute(query).scalars())
 
 
-def _recorded(conn: Connection, query: Select[Any]) -> list[RecordedReading]:
+def _recorded(conn: Connection, rows: Iterator[Any]) -> list[RecordedReading]:
     known = meters.by_key(conn)
     found: list[RecordedReading] = []
-    for recorded_at_us, event_id, mistake, because, replacement, *row in conn.execute(query):
+    for recorded_at_us, event_id, mistake, because, replacement, *row in rows:
         found.append(
             RecordedReading(
                 item=_item(row, known),
@@ -241,17 +248,19 @@ def recording(table: FromClause) -> tuple[ColumnElement[Any], ...]:
     return table.c.recorded_at_us, func.length(table.c.key), table.c.key
 
 
+_OF_CELL = Prepared(lambda: _with_fate().where(READING.c.code == bindparam("code", "")))
+_NUMBERED = Prepared(lambda: _with_fate().where(READING.c.key == bindparam("key", "")))
+
+
 def recorded(conn: Connection, code: str, *, with_superseded: bool = True) -> list[RecordedReading]:
     """All of one cell's readings and charges, oldest first."""
-    query = _with_fate().where(READING.c.code == code)
-    if not with_superseded:
-        query = query.where(SUPERSESSION.c.id.is_(None))
-    return _recorded(conn, query)
+    found = _recorded(conn, _OF_CELL.rows(conn, code=code))
+    return [each for each in found if with_superseded or not each.mistake]
 
 
 def reading(conn: Connection, number: RecordKey) -> RecordedReading:
     """One reading or charge by its number. Raises BadData when there is none."""
-    found = _recorded(conn, _with_fate().where(READING.c.key == str(number)))
+    found = _recorded(conn, _NUMBERED.rows(conn, key=str(number)))
     if not found:
         raise BadData(f"there is no reading {number}", "numbers are in: straycell cell show CODE")
     return found[0]
@@ -279,7 +288,7 @@ def add_items(pen: Pen, items: Sequence[Item], verb: str) -> list[Item]:
         raise BadData("there is nothing to record", "name at least one measured value")
     codes = list(dict.fromkeys(item.cell for item in items))
     cells.require_cells(pen.conn, codes)
-    require_in_house(pen, codes)
+    cells.require_here(pen.conn, codes)
     require_places(pen.conn, items)
     event_id = pen.event(verb, codes)
     return insert_items(pen, items, event_id)
@@ -307,13 +316,6 @@ def require_places(conn: Connection, items: Sequence[Item]) -> None:
                 f"cell {cell.code} has no protection board on record, so nothing was measured at one",
                 f"leave --where out, or record the board: straycell cell correct {cell.code} --protection-board",
             )
-
-
-def require_in_house(pen: Pen, codes: Collection[str]) -> None:
-    """Raise BadData for a cell that was handed over."""
-    for code, stage in cells.stages(pen.conn, codes).items():
-        if stage is Stage.HANDED_OVER:
-            raise BadData(f"cell {code} was handed over and is not here to be measured", "check the code")
 
 
 def insert_items(

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import fields
 from typing import Any
 
-from sqlalchemy import Connection, Select, select
+from sqlalchemy import Connection, bindparam, select
 
 from straycell.cells import (
     LAST_NUMBER,
@@ -22,6 +22,7 @@ from straycell.cells import (
 from straycell.errors import BadData
 from straycell.store.book.names import key_named, shown
 from straycell.store.column_values import from_json, from_us, to_json
+from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import BENCH, BLANK_CODE, BOX, CELL, EVENT
 from straycell.store.session import Pen, among, rows_of
 
@@ -82,24 +83,31 @@ _COLUMNS = (
 )
 
 
-def _read(conn: Connection, query: Select[Any]) -> Iterator[Cell]:
+_CELL = Prepared(lambda: select(*_COLUMNS).where(CELL.c.code == bindparam("code", "")))
+_KNOWN = Prepared(lambda: select(CELL.c.code), CELL.c.code)
+
+
+def _read(conn: Connection, rows: Iterator[Any]) -> Iterator[Cell]:
     boxes = shown(conn, BOX)
-    for code, stage, box, added_at_us, teardown, pack, *facts in rows_of(conn, query):
+    for code, stage, box, added_at_us, teardown, pack, *facts in rows:
         place = boxes[box] if box else None
         yield Cell(code, facts_of(tuple(facts)), Stage(stage), teardown, pack, place, from_us(added_at_us))
 
 
-def codes(conn: Connection) -> list[str]:
-    """Every cell's code, in order."""
-    return list(conn.execute(select(CELL.c.code).order_by(CELL.c.code)).scalars())
+def codes(conn: Connection, *, withdrawn: bool = False) -> list[str]:
+    """Every cell's code, in order; those of withdrawn cells only where asked for."""
+    query = select(CELL.c.code).order_by(CELL.c.code)
+    return list(conn.execute(query if withdrawn else query.where(_THERE)).scalars())
+
+
+_THERE = CELL.c.stage != Stage.WITHDRAWN.value
 
 
 def cell(conn: Connection, code: str) -> Cell:
     """One cell. Raises BadData naming the nearest codes when there is none."""
-    found = next(_read(conn, select(*_COLUMNS).where(CELL.c.code == code)), None)
-    if found is None:
-        raise _absent(conn, code)
-    return found
+    for found in list(_read(conn, _CELL.rows(conn, code=code))):
+        return found
+    raise _absent(conn, code)
 
 
 def _absent(conn: Connection, code: str) -> BadData:
@@ -120,7 +128,7 @@ def require_cells(conn: Connection, wanted: Iterable[str]) -> None:
     if not listed:
         return
     # One query for all codes; the first missing one is named in the order they were typed.
-    found = set(conn.execute(select(CELL.c.code).where(among(CELL.c.code, listed))).scalars())
+    found = {row.code for row in _KNOWN.rows(conn, listed)}
     for code in listed:
         if code not in found:
             raise _absent(conn, code)
@@ -145,7 +153,7 @@ def cells(
     form: Form | None = None,
     box: str | None = None,
 ) -> list[Cell]:
-    """Cells by code, those that fit every given filter."""
+    """Cells by code, those that fit every given filter; withdrawn ones only where they or their stage are named."""
     query = select(*_COLUMNS).order_by(CELL.c.code)
     for column, value in (
         (CELL.c.stage, stage),
@@ -157,7 +165,21 @@ def cells(
             query = query.where(column == str(value))
     if wanted is not None:
         query = query.where(among(CELL.c.code, wanted))
-    return list(_read(conn, query))
+    elif stage is None:
+        query = query.where(_THERE)
+    return list(_read(conn, rows_of(conn, query)))
+
+
+def require_here(conn: Connection, codes: Collection[str]) -> None:
+    """Raise BadData for a cell that has left the house, or was withdrawn because there is no such cell."""
+    for code, stage in stages(conn, codes).items():
+        if stage is Stage.HANDED_OVER:
+            raise BadData(f"cell {code} was handed over and is not here", "check the code")
+        if stage is Stage.WITHDRAWN:
+            raise BadData(f"cell {code} was withdrawn: it was recorded by mistake", _BACK.format(code=code))
+
+
+_BACK = "if it is there after all: straycell cell withdraw {code} --back --because TEXT"
 
 
 def stages(conn: Connection, wanted: Collection[str]) -> dict[str, Stage]:
@@ -236,6 +258,7 @@ def _printed(detail: Mapping[str, Any]) -> bool:
 def claim_code(pen: Pen, text: str) -> str:
     """A code chosen by hand: one set aside, or any valid one that no cell bears. Raises BadData."""
     code = parse_code(text)
+    require_here(pen.conn, [code])
     if pen.conn.execute(select(CELL.c.code).where(CELL.c.code == code)).first() is not None:
         raise BadData(f"code {code} stands for a cell already", "a code is for life: take another")
     return code

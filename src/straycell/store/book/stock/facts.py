@@ -19,10 +19,12 @@ from straycell.store.book.records import KEEP, Keep
 from straycell.store.book.register import BORN, Said, said
 from straycell.store.book.stock import cells
 from straycell.store.book.stock.boxes import require_room
+from straycell.store.book.stock.teardowns import require_filed
 from straycell.store.book.stock.teardowns import teardown as require_teardown
+from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import BOX, CELL
 from straycell.store.schema.validation import require_because, require_facts
-from straycell.store.session import Pen, among, rows_of
+from straycell.store.session import Pen
 from straycell.store.verdicts import siblings
 
 
@@ -41,6 +43,8 @@ def add_cells(
         raise UsageFault(f"one code cannot stand for {count} cells", "leave out --code or --count")
     require_facts(facts)
     source = require_teardown(pen.conn, teardown).code if teardown is not None else None
+    if source is not None:
+        require_filed(pen.conn, source)
     _require_pack(pen.conn, source, pack)
     if box is not None:
         require_room(pen.conn, box, [Cell("", facts)] * count)
@@ -152,12 +156,13 @@ FACTS = ("teardown", "pack", *cells.FACT_NAMES)
 """What can be said of a cell and is evidence."""
 
 
+_FACTS = Prepared(lambda: select(CELL.c.code, *cells.FACT_COLUMNS).order_by(CELL.c.code), CELL.c.code)
+_BORN = Prepared(lambda: select(CELL.c.code, CELL.c.born), CELL.c.code)
+
+
 def facts(conn: Connection, codes: Collection[str] | None) -> dict[str, CellFacts]:
     """The facts of these cells (None: of all) as they are known now, by code in order."""
-    query = select(CELL.c.code, *cells.FACT_COLUMNS).order_by(CELL.c.code)
-    if codes is not None:
-        query = query.where(among(CELL.c.code, codes))
-    return {code: cells.facts_of(tuple(values)) for code, *values in rows_of(conn, query)}
+    return {code: cells.facts_of(tuple(values)) for code, *values in _FACTS.rows(conn, codes)}
 
 
 def corrected(conn: Connection, codes: Collection[str] | None) -> dict[str, tuple[FactSaid, ...]]:
@@ -165,14 +170,13 @@ def corrected(conn: Connection, codes: Collection[str] | None) -> dict[str, tupl
     known = said(conn, codes, FACTS)
     if not known:
         return {}
-    query = select(CELL.c.code, CELL.c.born).where(among(CELL.c.code, known))
     return {
         code: tuple(
             each
             for name in sorted(known[code])
             for each in _said_of(code, name, json.loads(born), known[code][name])
         )
-        for code, born in conn.execute(query)
+        for code, born in _BORN.rows(conn, known)
     }
 
 
