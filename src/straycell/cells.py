@@ -74,11 +74,12 @@ class Stage(StrEnum):
     INSTALLED = "installed"
     CONDEMNED = "condemned"
     HANDED_OVER = "handed-over"
+    WITHDRAWN = "withdrawn"
 
 
 LEGAL_MOVES: dict[Stage, frozenset[Stage]] = {
-    Stage.RECEIVED: frozenset({Stage.SHELVED, Stage.RESERVED, Stage.CONDEMNED}),
-    Stage.SHELVED: frozenset({Stage.RECEIVED, Stage.RESERVED, Stage.CONDEMNED}),
+    Stage.RECEIVED: frozenset({Stage.SHELVED, Stage.RESERVED, Stage.CONDEMNED, Stage.WITHDRAWN}),
+    Stage.SHELVED: frozenset({Stage.RECEIVED, Stage.RESERVED, Stage.CONDEMNED, Stage.WITHDRAWN}),
     Stage.RESERVED: frozenset({Stage.RECEIVED, Stage.SHELVED, Stage.INSTALLED, Stage.CONDEMNED}),
     # A cell out of a device is received and not shelved: nobody knows what was done to it there.
     Stage.INSTALLED: frozenset({Stage.RECEIVED, Stage.CONDEMNED}),
@@ -86,6 +87,8 @@ LEGAL_MOVES: dict[Stage, frozenset[Stage]] = {
     Stage.CONDEMNED: frozenset({Stage.RECEIVED, Stage.HANDED_OVER}),
     # No way back from handed over: what has left the house cannot be measured again.
     Stage.HANDED_OVER: frozenset(),
+    # A record of a cell that never was; it comes back where there is one after all.
+    Stage.WITHDRAWN: frozenset({Stage.RECEIVED}),
 }
 
 

@@ -3,7 +3,7 @@
 A person at a real terminal. The scanner types a code and Enter; only the person's own keys are counted, and of them those
 beyond the findings (volts, damage, print). Every tenth scan goes wrong: a label misread by one character, that of the
 finished neighbour, the next but one on the sheet, a second beep where the voltage is asked for. Wanted: at most four keys
-a cell, and each reading under the cell that it was measured on.
+a cell, and each reading under the cell that it was measured on. Wrong scans at every prompt: tests/cli/intake.
 """
 
 from __future__ import annotations
@@ -68,18 +68,24 @@ def wrong_scan(person: Person, scanner: Scanner, number: int, codes: list[str]) 
         scanner.read(code)
 
 
-def evening(store: Path) -> tuple[int, float, list[tuple[str, float]]]:
-    """Keys beyond the findings, seconds, and the voltage measured on each label."""
+def evening(store: Path) -> tuple[int, float, int, list[tuple[str, float]]]:
+    """Keys beyond the findings, seconds, words shown, and the voltage measured on each label."""
     sheet = straycell(
         store, "label", "blank", "--count", str(CELLS), "--out", str(store.with_name("blank.pdf"))
     )
     codes = [str(code) for code in sheet["codes"]]  # type: ignore[attr-defined]
     measured = [(code, round(3.3 + number * 0.017, 3)) for number, code in enumerate(codes)]
     with at_terminal(store, "intake") as person:
-        for prompt, text in (("open?", "tool battery"), ("object?", "tool"), ("meter [", "1")):
+        for prompt, text in (
+            ("open?", "tool battery"),
+            ("object?", "tool"),
+            ("of them?", ""),
+            ("meter [", "1"),
+        ):
             person.answer(prompt, text)
         person.answer(MARKING, "INR18650 2600mAh")
         scanner, begun, first, findings = Scanner(person), time.perf_counter(), person.keys, 0
+        before = len(person.screen)
         for number, (code, volts) in enumerate(measured):
             person.await_text(LABEL)
             if number % EVERY == EVERY - 1:
@@ -94,10 +100,11 @@ def evening(store: Path) -> tuple[int, float, list[tuple[str, float]]]:
             person.answer(MARKING, "")
             person.await_text(KEPT)
         keys, seconds = person.keys - first - findings, time.perf_counter() - begun
+        words = len(person.screen[before:].split())
         person.answer("then Enter", "q")
         person.answer("a path [no]:", "")
         person.leave()
-    return keys, seconds, measured
+    return keys, seconds, words, measured
 
 
 def wrong_filings(store: Path, measured: list[tuple[str, float]]) -> int:
@@ -114,11 +121,12 @@ def main() -> int:
     """Print the keys, the seconds and the wrong filings; 1 when one is above what is wanted."""
     with tempfile.TemporaryDirectory() as folder:
         store = Path(folder) / "bench.sqlite"
-        keys, seconds, measured = evening(store)
+        keys, seconds, words, measured = evening(store)
         wrong = wrong_filings(store, measured)
     a_cell = keys / CELLS
     print(
-        f"{CELLS} cells: {keys} keys beyond the findings ({a_cell:.1f} a cell), {seconds:.0f} s, {wrong} wrong filings"
+        f"{CELLS} cells: {keys} keys beyond the findings ({a_cell:.1f} a cell), {words / CELLS:.0f} words shown a cell, "
+        f"{seconds:.0f} s, {wrong} wrong filings"
     )
     return 0 if a_cell <= MOST_KEYS and wrong == 0 else 1
 

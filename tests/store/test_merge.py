@@ -463,3 +463,35 @@ def test_a_merge_that_brings_nothing_new_writes_nothing(shelf: Shelf, other: Oth
         size_bytes=LONG_BYTES,
     )
     assert done.events == 0 and (shelf.path.read_bytes(), other.path.read_bytes()) == before
+
+
+def lettered(shelf: Shelf, path: Path) -> Shelf:
+    """A copy that goes on as bench B."""
+    shutil.copyfile(shelf.path, path)
+    copy = Shelf(path)
+    with copy.writing() as writer:
+        writer.take_letter("B")
+    return copy
+
+
+def test_a_cell_withdrawn_here_and_measured_there_is_there(shelf: Shelf, tmp_path: Path) -> None:
+    """Whichever side takes which: a reading is of some cell, so the withdrawal gives way; the other way it stays."""
+    with shelf.writing() as writer:
+        found, phantom = (cell.code for cell in writer.add_cells(NMC, count=2))
+        torn = writer.add_teardown("pump", "pump").code
+    other = lettered(shelf, tmp_path / "b.sqlite")
+    with shelf.writing(LATER) as writer:
+        for code in (found, phantom):
+            writer.withdraw_cell(code, "label without a cell")
+        writer.withdraw_teardown(torn, "recorded twice")
+    with other.writing(LATER) as writer:
+        writer.add_readings([look(found, Look.CLEAN)])
+        writer.correct_cell(found, {}, "it came out of the pump", teardown=torn)
+    for one, two in ((shelf, other), (other, shelf)):
+        merge(one, two, LATER + timedelta(hours=1))
+        with one.reading() as reader:
+            assert reader.codes() == [found]
+            assert reader.cell(found).stage is Stage.RECEIVED
+            assert reader.cell(phantom).stage is Stage.WITHDRAWN
+            assert [t.code for t in reader.teardowns()] == [torn]
+            assert reader.check() == []

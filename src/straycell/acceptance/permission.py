@@ -96,7 +96,7 @@ def more_from_maker(outcome: Outcome, facts: CellFacts, code: str, what: str) ->
 def out_of_use(outcome: Outcome | None, stage: Stage, chemistry: Chemistry) -> bool:
     """True for a cell that nobody may charge or use again, whatever else is known of it. None: no verdict."""
     # Any one of the three is enough: a warning too many costs a label, one too few a fire.
-    gone = stage in (Stage.CONDEMNED, Stage.HANDED_OVER)
+    gone = stage in (Stage.CONDEMNED, Stage.HANDED_OVER, Stage.WITHDRAWN)
     return gone or outcome is Outcome.DISCARD or chemistry is Chemistry.PRIMARY
 
 

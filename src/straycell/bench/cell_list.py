@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -40,22 +39,32 @@ class Listed:
     capacity: Measured | None
     resistance: Measured | None
     loss_pct_month: tuple[float, float | None] | None
+    note: str = ""
 
 
 def cell_list(reader: Reader, rules: RuleSet, now: datetime, wanted: Wanted) -> list[Listed]:
-    """The wanted cells by code, with the figures that count at `now`."""
+    """The wanted cells by code, with the figures that count at `now`. Raises BadData: no such box or tear-down."""
     from straycell.acceptance import figures
 
+    # A mistyped name would look like an empty box.
+    if wanted.box is not None:
+        reader.box(wanted.box)
+    source = None if wanted.teardown is None else reader.teardown(wanted.teardown).code
     cells = [
         cell
         for cell in reader.cells(
             stage=wanted.stage, chemistry=wanted.chemistry, form=wanted.form, box=wanted.box
         )
-        if wanted.teardown in (None, cell.teardown)
+        if source in (None, cell.teardown)
     ]
+    notes = reader.notes()
     if wanted.search is not None:
-        titles = {found.code: f"{found.title} {found.kind} {found.place}" for found in reader.teardowns()}
-        cells = [cell for cell in cells if _mentions(cell, titles, wanted.search)]
+        told = {t.code: f"{t.title} {t.kind} {t.place} {t.note}" for t in reader.teardowns()}
+        cells = [
+            cell
+            for cell in cells
+            if _mentions(cell, wanted.search, told.get(cell.teardown or "", ""), notes.get(cell.code, ""))
+        ]
     codes = [cell.code for cell in cells]
     if wanted.outcome is not None:
         outcomes = reader.outcomes(rules, now, codes)
@@ -67,7 +76,13 @@ def cell_list(reader: Reader, rules: RuleSet, now: datetime, wanted: Wanted) -> 
         known, verdict = figures(evidences[cell.code], rules, now), verdicts[cell.code]
         listed.append(
             Listed(
-                cell, verdict.outcome, verdict.valid_until, known.capacity, known.resistance, _loss(verdict)
+                cell,
+                verdict.outcome,
+                verdict.valid_until,
+                known.capacity,
+                known.resistance,
+                _loss(verdict),
+                notes.get(cell.code, ""),
             )
         )
     least_ah = wanted.min_capacity_ah
@@ -78,9 +93,9 @@ def cell_list(reader: Reader, rules: RuleSet, now: datetime, wanted: Wanted) -> 
     ]
 
 
-def _mentions(cell: Cell, titles: Mapping[str, str], text: str) -> bool:
+def _mentions(cell: Cell, text: str, *told: str) -> bool:
     facts = cell.facts
-    words = [facts.marking, facts.maker, facts.date_code, cell.box or "", titles.get(cell.teardown or "", "")]
+    words = [facts.marking, facts.maker, facts.date_code, cell.box or "", *told]
     return text.casefold() in " ".join(words).casefold()
 
 

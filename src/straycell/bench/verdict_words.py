@@ -7,6 +7,7 @@ from datetime import datetime
 
 from straycell.acceptance.permission import usable_until
 from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
+from straycell.acceptance.work import WorkKind
 from straycell.bench.todo import Todo, todos
 from straycell.safety import Step
 from straycell.typed import day
@@ -38,9 +39,9 @@ def headline(verdict: Verdict) -> str:
 
 def in_brief(verdict: Verdict) -> str:
     """The headline in as few words as leave no danger out."""
-    if verdict.outcome is Outcome.HOLD:
-        return f"{verdict.outcome.word.upper()}: do not use it"
-    return headline(verdict)
+    few = {Outcome.HOLD: "do not use it", Outcome.DISCARD: "never charge it, never use it"}
+    known = few.get(verdict.outcome)
+    return f"{verdict.outcome.word.upper()}: {known}" if known else headline(verdict)
 
 
 def why(verdict: Verdict, at_most: int = 99) -> list[str]:
@@ -73,9 +74,31 @@ def next_steps(verdict: Verdict, now: datetime) -> list[str]:
     return [step.on_page for step in steps(verdict, now)]
 
 
+_VERBS: dict[WorkKind, str] = {
+    WorkKind.LOOK: "look",
+    WorkKind.REST: "rest voltage",
+    WorkKind.CHARGE: "charge",
+    WorkKind.CAPACITY: "capacity",
+    WorkKind.RESISTANCE: "resistance",
+    WorkKind.MASS: "weigh",
+    WorkKind.WEIGH: "weigh",
+    WorkKind.TEMPERATURE: "temperature",
+    WorkKind.CORRECT: "correct",
+    WorkKind.SUPERSEDE: "supersede",
+    WorkKind.DISCARD: "discard",
+    WorkKind.WAIT: "wait",
+}
+
+
 def next_in_short(verdict: Verdict, now: datetime) -> str | None:
-    """The soonest thing to do, without its command."""
-    return next((step.in_short for step in steps(verdict, now)), None)
+    """The soonest thing to do as a word or two, or the day on which it could decide; None where nothing is."""
+    if verdict.outcome is Outcome.DISCARD:
+        return "hand over"
+    first = next(iter(in_order(verdict, now)), None)
+    if first is None:
+        return None
+    later = first.earliest is not None and first.earliest > now
+    return f"wait: {day(first.earliest)}" if later else _VERBS[first.todo.kind]
 
 
 def steps(verdict: Verdict, now: datetime) -> list[Todo]:
@@ -111,6 +134,9 @@ _DAMAGE = ("look-damage", "look-deformed", "look-returned", "look-rust-stain")
 
 
 def parting(verdict: Verdict) -> list[Step]:
-    """The steps whose cautions a cell out of use asks for: those of damage only where it was seen."""
-    damaged = any(r.rule in _DAMAGE and r.status is Status.FAILED for r in verdict.reasons)
-    return [Step.LOOK_BAD, Step.DISCARD] if damaged else [Step.DISCARD]
+    """The step whose cautions a cell out of use asks for: what was seen of it says which."""
+    failed = {r.rule for r in verdict.reasons if r.status is Status.FAILED}
+    # A damaged cell goes outdoors, not into a box among others: words for both would contradict each other.
+    if not failed.isdisjoint(_DAMAGE):
+        return [Step.LOOK_BAD]
+    return [Step.LOW_VOLTAGE, Step.DISCARD] if "voltage-floor" in failed else [Step.DISCARD]

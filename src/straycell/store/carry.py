@@ -104,7 +104,7 @@ def restore_into(pen: Pen, former: Former) -> Carried:
 
 def carry_over(pen: Pen, former: Former, event_id: int) -> Carried:
     """Let dangers, mistakes and what was out of use count here too; hold what could not be read."""
-    known, before = set(cells.codes(pen.conn)), set(handovers.out_of_use(pen.conn))
+    known, before = set(cells.codes(pen.conn, withdrawn=True)), set(handovers.out_of_use(pen.conn))
     touched = _findings(pen, former, known)
     touched |= _supersessions(pen, former, known, event_id)
     touched |= _facts(pen, former, known, event_id)

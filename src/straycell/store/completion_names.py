@@ -24,7 +24,7 @@ class Names(StrEnum):
 
 
 _QUERIES: dict[Names, str] = {
-    Names.CELL: "SELECT code AS name FROM cell",
+    Names.CELL: "SELECT code AS name FROM cell WHERE stage <> 'withdrawn'",
     Names.BLANK: "SELECT code AS name FROM blank_code WHERE code NOT IN (SELECT code FROM cell)",
     Names.TEARDOWN: "SELECT code AS name FROM teardown",
     Names.BOX: "SELECT name FROM box",

@@ -116,6 +116,7 @@ class Reader:
     cell = _looks(_cells.cell)
     cells = _looks(_cells.cells)
     history = _looks(_events.history)
+    notes = _looks(_events.notes)
     last_event = _looks(_events.last_event)
     charges_begun = _looks(_events.charges_begun)
     label_prints = _looks(_events.label_prints)
@@ -123,6 +124,7 @@ class Reader:
 
     teardowns = _looks(_teardowns.teardowns)
     teardown = _looks(_teardowns.teardown)
+    withdrawn_teardowns = _looks(_teardowns.withdrawn)
     teardown_corrections = _looks(_teardowns.corrections)
     boxes = _looks(_boxes.boxes)
     box = _looks(_boxes.box)

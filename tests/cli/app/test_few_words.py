@@ -74,13 +74,25 @@ def test_the_answer_comes_first_then_the_next_step_then_the_cautions(day: Bench,
         assert "next" in heads and heads.index("next") < heads.index("caution"), line
 
 
-def test_cautions_read_before_take_two_or_three_lines(day: Bench, cells: list[str]) -> None:
-    """On a screen of 80 columns; a damaged cell, which has five dangers, takes three."""
-    for reading, lines in (("--look clean", 2), ("--look swollen", 3)):
-        for code in cells[:3]:
-            answer = day.run(f"reading add {code} {reading}")
-        shown = answer.err[answer.err.index("caution:") :].splitlines()
-        assert len(shown) <= lines, shown
+@pytest.mark.parametrize("reading", ["--look clean", "--look swollen", "--as-found-voltage 0.9V"])
+def test_cautions_read_before_take_two_lines(reading: str, day: Bench, cells: list[str]) -> None:
+    """On a screen of 80 columns, for a damaged cell and one that lay low, too."""
+    for code in cells[:3]:
+        answer = day.run(f"reading add {code} {reading}")
+    shown = answer.err[answer.err.index("caution:") :].splitlines()
+    assert len(shown) <= 2, shown
+
+
+@pytest.mark.parametrize(
+    ("reading", "most"), [("--look swollen", DISCARD), ("--as-found-voltage 0.9V", FIRST)]
+)
+def test_a_reading_that_discards_is_answered_in_few_words(
+    reading: str, most: int, day: Bench, cells: list[str]
+) -> None:
+    """Later ones, once the deferral was said: a damaged cell as a discard; why 0.9 V condemns takes more."""
+    for code in cells[:3]:
+        answer = day.run(f"reading add {code} {reading}")
+    assert len((answer.out + answer.err).split()) <= most, answer.err
 
 
 def test_every_danger_belongs_to_a_step_that_a_command_is_tried_at() -> None:

@@ -18,7 +18,17 @@ cell add --form 16340 --chemistry primary --marking CR123A                      
 reading add {good} --look clean --as-found-voltage 3.6V                             | measuring
 reading add {good} --look swollen                                                   | look-bad
 reading add {good} --as-found-voltage 0.9V                                          | discard
+reading add {good} --as-found-voltage 0.9V                                          | low-voltage
+reading add {good} --capacity 2Ah --discharge-current 0.5A --cutoff 3V              | measuring
+reading supersede A-1 --mistake wrong-cell --because spare                          | measuring
 charge add {good} --current 0.5A --until 4.2V --temperature 21C --peak-temperature 24C | charging
+charge let-down {good} --until 3.8V                                                 | capacity
+cell correct {good} --maker unknown --because 'read it again'                       | intake
+cell show {good}                                                                    | measuring
+cell show {bad}                                                                     | look-bad
+cell swap {good} {bad} --because mixed                                              | look-bad
+verdict show {good}                                                                 | measuring
+verdict show {bad}                                                                  | look-bad
 charging {good} --current 0.1A --voltage 4.2V                                       | test-charge
 charging {low} --current 0.1A --voltage 4.2V                                        | test-charge
 cell move {good} tin                                                                | storing

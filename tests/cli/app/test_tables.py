@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import io
+import os
+from contextlib import redirect_stderr, redirect_stdout
 from datetime import UTC, datetime
+from itertools import pairwise
+from unittest import mock
 
 import pytest
 from tests.cli.bench import Bench
 
 from straycell.acceptance import load_rules
 from straycell.cli.app import progress
+from straycell.cli.app.app import main
 from straycell.store.writer import open_writer
 
 
@@ -61,6 +66,13 @@ def test_an_unknown_order_is_refused_with_the_known_ones(shelf: Bench) -> None:
     assert "one of: code outcome until" in shelf.refused("verdict list --sort colour", 2)
 
 
+def test_a_mistyped_box_or_tear_down_is_not_an_empty_list(shelf: Bench) -> None:
+    """It is named; a tear-down's code is understood as everywhere."""
+    assert "'attik'" in shelf.refused("cell list --box attik", 3)
+    assert "AT7" in shelf.refused("cell list --teardown at7", 3)
+    assert len(shelf.do("cell list --box attic")) == 1
+
+
 @pytest.mark.parametrize("line", ["cell list", "cell list --sort box", "verdict list"])
 def test_tables_fit_eighty_columns_whatever_they_hold(line: str, shelf: Bench) -> None:
     """A long box and a long marking both give way; the code never does."""
@@ -73,6 +85,60 @@ def test_tables_fit_eighty_columns_whatever_they_hold(line: str, shelf: Bench) -
 class _Screen(io.StringIO):
     def isatty(self) -> bool:
         return True
+
+
+PAGES = (
+    "cell list",
+    "cell show {code}",
+    "verdict list",
+    "verdict show {code}",
+    "due",
+    "stock",
+    "log",
+    "box list",
+    "handover show A-1",
+)
+
+
+def on_screen(bench: Bench, line: str, columns: int) -> list[str]:
+    """The lines of a page on a terminal of this width, without colour."""
+    screen = _Screen()
+    env = {
+        "STRAYCELL_STORE": str(bench.store),
+        "STRAYCELL_NOW": bench.now,
+        "TERM": "xterm",
+        "COLUMNS": str(columns),
+        "NO_COLOR": "1",
+        "PAGER": "cat",
+    }
+    with mock.patch.dict(os.environ, env), redirect_stdout(screen), redirect_stderr(io.StringIO()):
+        assert main(line.split()) == 0
+    return screen.getvalue().splitlines()
+
+
+@pytest.mark.parametrize("columns", [40, 60, 80, 120])
+@pytest.mark.parametrize("page", PAGES)
+def test_no_word_of_a_page_is_lost_or_broken_on_a_narrow_screen(
+    page: str, columns: int, shelf: Bench
+) -> None:
+    """Every word, code and figure of the widest screen is there whole, and no line is wider than the screen."""
+    codes = [cell["code"] for cell in shelf.do("cell list")]
+    shelf.do(f"reading add {codes[0]} --look clean --resistance 62mohm --resistance-method unknown")
+    shelf.do(f"discard {codes[2]} --because 'sat on'")
+    shelf.do("handover add yard")
+    line = page.format(code=codes[0])
+    wide, narrow = on_screen(shelf, line, 200), on_screen(shelf, line, columns)
+    assert max(map(len, narrow)) <= columns
+    # A card has no headings over its columns.
+    heads = {text for text, under in pairwise(wide) if under.startswith("──")}
+    words = {
+        word
+        for text in wide
+        if text not in heads
+        for word in text.split()
+        if any(letter.isalnum() for letter in word)
+    }
+    assert words <= {word for text in narrow for word in text.split()}
 
 
 def test_long_work_tells_how_far_it_is_on_a_terminal_only(monkeypatch: pytest.MonkeyPatch) -> None:

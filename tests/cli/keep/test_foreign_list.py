@@ -30,6 +30,11 @@ def test_an_own_list_with_decimal_commas_is_taken_in_one_command(bench: Bench, t
     assert [fact["chemistry"] for fact in facts] == ["nmc", "unknown", "nmc"]
     shown = bench.run(f"cell history {cells[2]['code']}").out
     assert "own number 3" in shown and 'a "good" one; keep' in shown
+    # Whoever kept a list by own numbers looks for them.
+    (second,) = bench.do("cell list --search 'number 2'")
+    assert (second["code"], second["note"]) == (cells[1]["code"], "own number 2")
+    assert [cell["form"] for cell in bench.do("cell list --search shed")] == ["18650"]
+    assert "from the shed" in bench.run("cell list --columns note").out
 
 
 def test_readings_with_own_columns_and_decimal_commas(bench: Bench, tmp_path: Path) -> None:

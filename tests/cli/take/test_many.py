@@ -97,6 +97,14 @@ def test_the_answer_for_many_cells_is_one_line(bench: Bench, four: list[str]) ->
     assert said.count("now HOLD") == 1 and all(code in said for code in four)
 
 
+def test_the_log_of_a_large_write_fits_a_line(bench: Bench, four: list[str]) -> None:
+    """From the first to the last number of a run; two are both named, for each may be taken back."""
+    bench.do(f"charge add --teardown AT1 {CHARGE}")
+    bench.do(f"reading add {four[0]} --look clean --as-found-voltage 3.6V")
+    shown = bench.run("log").out
+    assert "A-5, A-6 " in shown and "A-1 " in shown
+
+
 def test_a_box_or_a_tear_down_moves_as_a_whole(bench: Bench, four: list[str]) -> None:
     """The box it goes to comes last."""
     assert [cell["box"] for cell in bench.do("cell move --teardown AT1 sand")] == ["sand"] * 4

@@ -210,7 +210,7 @@ def _marking(carry: Carry, answers: Answers) -> Question:
         proposal = read_marking(marking)
         doubt = _doubt(marking, proposal)
         if doubt and answers.get(DOUBTED) != marking:
-            return {DOUBTED: marking, NOTE: f"{doubt}; Enter keeps it as the marking"}
+            return {DOUBTED: marking, NOTE: f"{doubt}; type it once more if that is printed on it"}
         facts = fill_from_marking(CellFacts(marking=marking), proposal)
         note = _read_as(facts, carry) + (f"\n{proposal.note}" if proposal.note else "")
         return {MARKING: marking, KIND: facts, SETTLED: False, NOTE: note}

@@ -65,7 +65,9 @@ def fill(
     while (question := next_question(merged(done))) is not None:
         kept = former.get(question.key, "")
         try:
-            text = yield from ask(_asked(question, kept, again=refused == question.key))
+            # A scan may have changed the cell unasked as long as nothing is answered: then the prompt names it.
+            named = "" if done else code
+            text = yield from ask(_asked(question, kept, named, again=refused == question.key))
         except Scanned as seen:
             if (yield from _leaves(seen.code, code, answered=bool(done))):
                 raise
@@ -90,8 +92,9 @@ def fill(
         for each, note in taken:
             if note:
                 yield Say(note)
-            former[each.key] = each.text
             done.append(each)
+        # A doubted answer is none: Enter, pressed in haste, must not keep it.
+        former |= {each.key: each.text for each, _ in taken if each.key in each.answers}
     return tuple(done)
 
 
@@ -134,9 +137,10 @@ def _take_line(
     raise fault_of_line
 
 
-def _asked(question: Question, kept: str, *, again: bool) -> Ask:
+def _asked(question: Question, kept: str, code: str, *, again: bool) -> Ask:
     """The question with the answer that Enter keeps; right after a refusal its legend is still above."""
     asked = replace(question.ask, default=kept or question.ask.default, history=question.key)
+    asked = replace(asked, prompt=f"{code} {asked.prompt}") if code else asked
     return replace(asked, legend="") if again else asked
 
 

@@ -294,6 +294,8 @@ def ask(question: Ask, *, for_code: bool = False) -> Talk[str]:
         if text != Key.HELP:
             return text
         yield Say(question.why or "Type what it asks for, or Enter for what is in brackets.")
+        if question.legend:
+            yield Say(question.legend)
 
 
 def fault(error: StraycellError) -> Say:

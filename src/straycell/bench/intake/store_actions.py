@@ -28,6 +28,7 @@ MOST_TO_COUNT = 2000
 _OUT_OF_USE = {
     Stage.CONDEMNED: "out of use for good; keep it apart, never charge it",
     Stage.HANDED_OVER: "was handed over; if it is here, check the code",
+    Stage.WITHDRAWN: "was withdrawn as recorded by mistake; if it is here: straycell cell withdraw --back",
 }
 
 
@@ -74,9 +75,9 @@ def _find_code(bench: Bench, effect: script.FindCode) -> Found:
         code = _code_meant(reader, effect.text)
         if code in reader.blank_codes():
             return Found(code, Bearer.BLANK)
-        if code not in reader.codes():
+        cell = next(iter(reader.cells(wanted=[code])), None)
+        if cell is None:
             return Found(code, Bearer.NOTHING)
-        cell = reader.cell(code)
         items = [recorded.item for recorded in reader.recorded(code, with_superseded=False)]
         has = frozenset(item.quantity for item in items)
         return Found(code, Bearer.CELL, cell.facts, has, _OUT_OF_USE.get(cell.stage, ""))

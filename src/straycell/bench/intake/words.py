@@ -124,7 +124,8 @@ def _fits(text: str, dimension: Dimension, unit: str, window: Window | None) -> 
     return True
 
 
-_LAST_DIGITS = re.compile(r"(?=.*\d)[0-9]{1,5}[0-9A-Za-z]?")
+# Not one or two digits alone: a stray `24`, meant as hours or degrees, must not open a cell.
+_LAST_DIGITS = re.compile(r"(?![0-9]{1,2}\Z)[0-9]{1,5}[0-9A-Za-z]?")
 
 
 def ending_in(text: str, codes: Iterable[str]) -> list[str]:

@@ -9,8 +9,6 @@ from typing import TYPE_CHECKING
 
 from straycell.bench.context import Bench
 from straycell.bench.recording.record import After, Lost
-from straycell.cells import Stage
-from straycell.errors import BadData
 from straycell.safety.handover.condition import NOT_LOOKED_OVER, condition_of
 from straycell.safety.incidents import find_incident
 
@@ -80,9 +78,6 @@ def record_incident(
     worst = severe or (kind is not None and kind.severe)
     with bench.writing() as writer:
         found = list(dict.fromkeys(writer.find_code(code) for code in codes))
-        gone = [code for code in found if writer.cell(code).stage is Stage.HANDED_OVER]
-        if gone:
-            raise BadData(f"cell {gone[0]} was handed over already", "check the code")
         held_by = {code: build.project for build in writer.builds() for code in build.codes if code in found}
         known = kind.id if kind is not None else name
         number = writer.add_incident(known, found, note, worst)

@@ -207,6 +207,7 @@ def listed_json(each: Listed) -> Json:
     return cell_json(each.cell) | {
         "outcome": each.outcome.word,
         "valid_until": each.valid_until,
+        "note": each.note or None,
         "capacity_ah": _figure(each.capacity),
         "resistance_ohm": _figure(each.resistance),
         "loss_pct_month": None if loss is None else {"value": loss[0], "expanded_uncertainty": loss[1]},

@@ -13,7 +13,7 @@ from straycell.errors import UsageFault
 from straycell.files import write
 
 Force = Annotated[
-    bool, typer.Option("--force", help="Replace a file of another kind that is there (never a database).")
+    bool, typer.Option("--force", help="Overwrite an existing file of another kind (never a database).")
 ]
 
 

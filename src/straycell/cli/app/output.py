@@ -33,8 +33,14 @@ def emit(document: object, show: Callable[[], None]) -> None:
 
 
 def say(text: str = "") -> None:
-    """One line of data."""
-    print(screen_lines(text), file=session.current().stdout)
+    """One line of data; what is wider than a person's screen goes on in the next line, between words."""
+    current = session.current()
+    for line in screen_lines(text).split("\n"):
+        lead = line[: len(line) - len(line.lstrip())]
+        # A terminal itself breaks anywhere, also within a code or a figure.
+        fits = not current.at_terminal or len(line) <= current.columns
+        for part in [line] if fits else wrap(line.strip(), lead):
+            print(part, file=current.stdout)
 
 
 def talk(text: str) -> None:
@@ -125,9 +131,9 @@ def section(title: str) -> None:
     """A heading on a page, bold on a terminal."""
     current = session.current()
     say("")
-    title = one_line(title)
     # Bold only, no colour: it must read the same on any background.
-    print(f"\x1b[1m{title}\x1b[0m" if current.in_colour else title, file=current.stdout)
+    for line in wrap(one_line(title), hang=""):
+        print(f"\x1b[1m{line}\x1b[0m" if current.in_colour else line, file=current.stdout)
 
 
 def bullets(lines: Iterable[str], *, indent: str = "  ") -> None:

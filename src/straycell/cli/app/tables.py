@@ -128,7 +128,8 @@ def story(headers: Sequence[str], rows: Sequence[Sequence[Cell]]) -> None:
 def _cards(headers: Sequence[str], rows: list[list[str]]) -> None:
     """The first column as a heading, what is known below it, name by name."""
     for row in rows:
-        output.say(row[0])
+        # A figure alone is no heading: `cells 3`.
+        output.say(f"{headers[0]} {row[0]}" if row[0].isdigit() else row[0])
         output.facts(
             [(name, None if cell == "-" else cell) for name, cell in zip(headers[1:], row[1:], strict=True)],
             indent="  ",
@@ -169,7 +170,8 @@ def _rich_table(
     from rich.text import Text
 
     current = options.current()
-    drawn = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False)
+    # Two blanks between columns, as `table` reckons: rich's usual three would cut what just fits.
+    drawn = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False, padding=(0, 1, 0, 0))
     for header in headers:
         side: Literal["left", "right"] = "right" if header in right else "left"
         drawn.add_column(header, no_wrap=header != flexible, overflow="fold", justify=side)

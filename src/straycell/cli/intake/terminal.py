@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import sys
 import textwrap
+from collections import Counter
 from collections.abc import Callable, Mapping
 from typing import Any, TextIO
 
@@ -18,6 +19,7 @@ from straycell.safety import added_by, spoken_cautions
 
 _WEIGHT = {Tone.HEAD: "1", Tone.GOOD: "32", Tone.FAULT: "33", Tone.DANGER: "1;31"}
 _CSI = "\x1b["
+_LEGENDS_WHOLE = 3
 
 
 class Ended(Exception):
@@ -40,6 +42,7 @@ class Terminal:
         self._do = do
         self._plain = bool(env.get("NO_COLOR")) or env.get("TERM") == "dumb"
         self._told: frozenset[str] = frozenset()
+        self._legends: Counter[str] = Counter()
         self._editor = LineEditor()
 
     def run(self, dialogue: Talk[Any]) -> None:
@@ -71,7 +74,7 @@ class Terminal:
     def ask(self, question: Ask) -> str:
         """The line typed, blanks at its ends and keys that steer a terminal cut away."""
         if question.legend:
-            self.say(question.legend)
+            self._legend(question.legend)
         default = f" [{question.default}]" if question.default else ""
         colon = "" if question.prompt.endswith("?") and not default else ":"
         *above, last = self._wrap(f"{question.prompt}{default}{colon}")
@@ -82,6 +85,12 @@ class Terminal:
             print(file=sys.stderr)
             raise Ended
         return _tidy(typed)
+
+    def _legend(self, text: str) -> None:
+        """Whole for the first cells of an evening, then its first line: all of it each time is read past."""
+        self._legends[text] += 1
+        first, *more = text.split("\n")
+        self.say(text if not more or self._legends[text] <= _LEGENDS_WHOLE else f"{first}  ? all letters")
 
     def say(self, text: str, tone: Tone = Tone.PLAIN) -> None:
         for paragraph in text.split("\n"):

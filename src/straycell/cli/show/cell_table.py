@@ -28,6 +28,7 @@ COLUMNS: dict[str, Callable[[Listed], str | None]] = {
     "teardown": lambda each: each.cell.teardown,
     "maker": lambda each: each.cell.facts.maker or None,
     "marking": lambda each: each.cell.facts.marking or None,
+    "note": lambda each: each.note or None,
 }
 # Figures first, then what may be done until when; nine columns fit the 80 of a plain terminal.
 _USUAL = ("code", "outcome", "mAh", "mohm", "%/month", "until", "form", "chem.", "box")

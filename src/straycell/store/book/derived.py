@@ -30,8 +30,10 @@ from straycell.store.schema.tables import (
     HANDOVER,
     HANDOVER_CELL,
     PROJECT,
+    READING,
     SUPERSESSION,
     TEARDOWN,
+    UPSET,
 )
 from straycell.store.session import Pen, among, rows_of
 
@@ -264,11 +266,27 @@ def cell_rows(conn: Connection, codes: Keys) -> Rows:
         # Condemned by one of two benches is condemned: unknown is never a pass.
         if "stage" in fields and any(head.value == Stage.CONDEMNED.value for head in fields["stage"].heads):
             rows[code,]["stage"] = Stage.CONDEMNED.value
+        if rows[code,]["stage"] == Stage.WITHDRAWN.value:
+            rows[code,]["stage"] = _if_withdrawn(conn, code, fields.get("stage")).value
     for stage, found in _stages(conn, codes):
         for code in found:
             if (code,) in rows:
                 rows[code,]["stage"] = stage.value
     return rows
+
+
+def _if_withdrawn(conn: Connection, code: str, known: Said | None) -> Stage:
+    """Withdrawn, unless another bench found the cell: what was measured of it, or happened to it, was of some cell."""
+    elsewhere = [h.value for h in known.heads if h.value != Stage.WITHDRAWN.value] if known else []
+    return Stage(elsewhere[-1]) if elsewhere else Stage.RECEIVED if evident(conn, code) else Stage.WITHDRAWN
+
+
+def evident(conn: Connection, code: str) -> bool:
+    """True for a cell of which a reading, a charge or an incident counts."""
+    counts = READING.c.key.not_in(select(SUPERSESSION.c.record))
+    measured = select(READING.c.id).where(READING.c.code == code, counts).limit(1)
+    happened = select(UPSET.c.key).where(UPSET.c.code == code).limit(1)
+    return any(conn.execute(query).first() is not None for query in (measured, happened))
 
 
 def _stages(conn: Connection, codes: Keys) -> Iterator[tuple[Stage, set[str]]]:

@@ -100,6 +100,20 @@ def _event(row: Any, codes: Iterable[str]) -> Event:
     )
 
 
+NOTED = "cell-noted"
+
+
+def notes(conn: Connection) -> dict[str, str]:
+    """The own number and note that a list brought along, by code."""
+    rows = conn.execute(
+        select(EVENT_CELL.c.code, EVENT.c.because)
+        .join(EVENT, EVENT.c.id == EVENT_CELL.c.event_id)
+        .where(EVENT.c.verb == NOTED)
+        .order_by(EVENT.c.id)
+    )
+    return {row.code: row.because for row in rows}
+
+
 # --- what runs ---------------------------------------------------------------------------------------
 
 _BEGUN = "charge-begun"
@@ -108,6 +122,7 @@ _BEGUN = "charge-begun"
 def begin_charge(pen: Pen, code: str) -> None:
     """A charge of this cell begins: noted so that somebody looks at it. What it put in is recorded when it ends."""
     cells.require_cells(pen.conn, [code])
+    cells.require_here(pen.conn, [code])
     pen.event(_BEGUN, [code])
 
 

@@ -10,7 +10,6 @@ from pathlib import Path
 from sqlalchemy import Connection, func, select
 
 from straycell.errors import BadData
-from straycell.store.book.measured.readings import require_in_house
 from straycell.store.book.records import Photograph
 from straycell.store.book.stock import cells
 from straycell.store.column_values import from_us, to_us
@@ -25,7 +24,7 @@ MOST_OF_A_CELL = 40
 def add_photograph(pen: Pen, code: str, content: bytes, at: datetime | None = None) -> Photograph:
     """Keep a photograph (JPEG, scaled before) with a cell. Raises BadData: twice the same, too many, no place."""
     cells.require_cells(pen.conn, [code])
-    require_in_house(pen, [code])
+    cells.require_here(pen.conn, [code])
     moment = utc(at or pen.now)
     require_moment(f"photograph of {code}", moment, pen.now)
     before = {each.sha256 for each in photographs(pen.conn, pen.store, code)}

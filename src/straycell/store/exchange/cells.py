@@ -13,6 +13,7 @@ from straycell.cells import Cell, CellFacts, Stage, parse_code
 from straycell.errors import BadData
 from straycell.markings import fill, printed_capacity_ah, read_marking, unrated_beyond_size
 from straycell.readings import FACTS
+from straycell.store.book.events import NOTED
 from straycell.store.book.names import shown
 from straycell.store.book.stock import boxes, cells
 from straycell.store.exchange.beside import Beside
@@ -159,7 +160,7 @@ def _file(pen: Pen, file: Path, found: Sequence[NewCell]) -> None:
         new = dict(zip(cells.issue_codes(pen, len(blank)), blank, strict=True))
         _insert(pen, new, event_id)
         filed |= new
-    pen.events("cell-noted", {code: cell.note for code, cell in filed.items() if cell.note})
+    pen.events(NOTED, {code: cell.note for code, cell in filed.items() if cell.note})
     carry_past(pen, file, {code: cell.was for code, cell in filed.items()}, event_id)
 
 

@@ -187,7 +187,7 @@ class _Merge:
         self.pen.touched |= codes
         # A merge is rare, and a verdict it leaves stale would be believed: every cell is judged again, and
         # recorded where its answer changed (a leak on the other bench holds this bench's siblings, too).
-        self.pen.kin |= set(cells.codes(self.pen.conn))
+        self.pen.kin |= set(cells.codes(self.pen.conn, withdrawn=True))
         return codes
 
     def _join(self) -> None:

@@ -297,7 +297,7 @@ CREATE TABLE cell (
     event_id INTEGER NOT NULL,
     CONSTRAINT pk_cell PRIMARY KEY (code),
     CONSTRAINT ck_cell_code CHECK (code GLOB '[A-Z][0-9][0-9][0-9][0-9][0-9][0-9A-Z]'),
-    CONSTRAINT ck_cell_stage CHECK (stage IN ('received', 'shelved', 'reserved', 'installed', 'condemned', 'handed-over')),
+    CONSTRAINT ck_cell_stage CHECK (stage IN ('received', 'shelved', 'reserved', 'installed', 'condemned', 'handed-over', 'withdrawn')),
     CONSTRAINT ck_cell_form CHECK (form IN ('18650', '21700', '26650', '14500', '16340', '18350', '13400', '10440', 'pouch', 'prismatic', 'other')),
     CONSTRAINT ck_cell_chemistry CHECK (chemistry IN ('nmc', 'lco', 'nca', 'lmo', 'lfp', 'liion', 'primary', 'unknown')),
     CONSTRAINT ck_cell_rated_capacity_ah CHECK (rated_capacity_ah BETWEEN 0.001 AND 500.0),

@@ -33,7 +33,7 @@ PAGES = {
     WorkKind.DISCARD: "discard",
 }
 """Where the page records what a reason asks for; the rest is done at the command line."""
-GONE = (Stage.HANDED_OVER,)
+GONE = (Stage.HANDED_OVER, Stage.WITHDRAWN)
 
 
 @dataclass(frozen=True, slots=True)

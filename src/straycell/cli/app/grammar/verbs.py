@@ -43,7 +43,10 @@ class Verb(TyperCommand):
         for title, rows in (("Arguments", arguments), ("Options", options)):
             if rows:
                 with formatter.section(title):
-                    formatter.write_dl(rows)
+                    formatter.write_dl([(name, text.replace("-", _UNBROKEN)) for name, text in rows])
+
+    def get_help(self, ctx: Any) -> str:
+        return str(super().get_help(ctx)).replace(_UNBROKEN, "-")
 
     def format_epilog(self, ctx: Any, formatter: Any) -> None:
         """Two examples end every page of help."""
@@ -69,6 +72,8 @@ def _examples() -> dict[str, Any]:
     return tomllib.loads(text)
 
 
+_UNBROKEN = "\N{NON-BREAKING HYPHEN}"
+"""Stands for a hyphen while click wraps: `torn-ring` in two is typed wrongly."""
 _RANGE = re.compile(r"; x[<>]=?-?[\d.]+")
 
 
@@ -102,6 +107,14 @@ class Verbs(TyperGroup):
     def list_commands(self, ctx: Any) -> list[str]:
         return list(self.commands)  # as written, which older Typers would sort
 
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        """Each verb with its whole sentence: cut by click after 45 characters, many say nothing."""
+        found = [(name, self.get_command(ctx, name)) for name in self.list_commands(ctx)]
+        with formatter.section("Commands"):
+            formatter.write_dl(
+                [(name, command.get_short_help_str(_WHOLE)) for name, command in found if command is not None]
+            )
+
     def resolve_command(self, ctx: Any, args: list[str]) -> Any:
         # click would only say that there is no such command; the nearest one is what was meant.
         word = args[0]
@@ -114,6 +127,7 @@ class Verbs(TyperGroup):
         return super().resolve_command(ctx, args)
 
 
+_WHOLE = 1000
 _MOST_LISTED = 12
 """So many words fit in a line or two; of more, the help tells."""
 

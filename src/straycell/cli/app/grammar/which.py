@@ -10,11 +10,9 @@ from straycell.cli.app.grammar import values
 
 CodesArgument = Annotated[
     list[str] | None,
-    typer.Argument(metavar="[CODE]...", help="The cells, or --box, or --teardown.", show_default=False),
+    typer.Argument(metavar="[CODE]...", help="The cells; or --box or --teardown.", show_default=False),
 ]
-BoxOption = Annotated[
-    str | None, values.text_option("--box", "All cells here that lie in this box.", metavar="BOX")
-]
+BoxOption = Annotated[str | None, values.text_option("--box", "All cells of this box.", metavar="BOX")]
 TeardownOption = Annotated[
-    str | None, values.text_option("--teardown", "All cells here out of this tear-down.", metavar="CODE")
+    str | None, values.text_option("--teardown", "All cells out of this tear-down.", metavar="CODE")
 ]

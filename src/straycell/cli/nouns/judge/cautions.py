@@ -18,7 +18,7 @@ app = lone_app()
 @app.command()
 def show(
     step: Annotated[Step | None, values.word("--step", Step, "Only those of one step.")] = None,
-    sources: Annotated[bool, typer.Option("--sources", help="With the source of each.")] = False,
+    sources: Annotated[bool, typer.Option("--sources", help="Also show the source of each.")] = False,
 ) -> None:
     """Show the cautions, all or those of one step."""
     chosen = list(all_cautions()) if step is None else cautions_for(step)

@@ -29,7 +29,7 @@ def show(
         str | None, typer.Argument(metavar="ID", help="Only this limit.", show_default=False)
     ] = None,
 ) -> None:
-    """Show the rules in force, all or one. STRAYCELL_RULES names a file of your own that is laid on the shipped ones."""
+    """Show the rules in force, all or one. STRAYCELL_RULES names a file of your own that changes the shipped ones."""
     rules = context.rules()
     limits = list(rules.limits.values()) if limit_id is None else [_named(rules, limit_id)]
     document = {"name": rules.name, "hash": rules.hash, "limits": [_limit_json(limit) for limit in limits]}

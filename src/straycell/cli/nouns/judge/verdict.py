@@ -10,7 +10,6 @@ from straycell.acceptance.reasons import Outcome
 from straycell.acceptance.record import verdict_to_json
 from straycell.bench import verdict_words
 from straycell.bench.list_order import VerdictOrder, sort_verdicts
-from straycell.bench.verdict_words import parting
 from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
@@ -40,10 +39,8 @@ def show(
     output.emit(
         verdict_to_json(verdict), lambda: verdict_page.page(verdict, bench.now, everything=everything)
     )
-    if verdict.outcome is Outcome.DISCARD:
-        talk_cautions(*parting(verdict), kinds=[facts])
-    else:
-        talk_cautions(Step.MEASURING, kinds=[facts])
+    discarded = verdict.outcome is Outcome.DISCARD
+    talk_cautions(*(verdict_words.parting(verdict) if discarded else [Step.MEASURING]), kinds=[facts])
 
 
 @app.command("plot")
@@ -62,13 +59,15 @@ def plot(
 def list_all(
     outcome: Annotated[
         str | None,
-        values.text_option("--outcome", "Only these: pack solo light hold discard.", metavar="WORD"),
+        values.text_option(
+            "--outcome", "Only cells with this outcome: pack solo light hold discard.", metavar="WORD"
+        ),
     ] = None,
     sort: Annotated[
-        VerdictOrder | None, values.word("--sort", VerdictOrder, "In this order (default code).")
+        VerdictOrder | None, values.word("--sort", VerdictOrder, "Sort by this (default code).")
     ] = None,
 ) -> None:
-    """List every cell's verdict with the next thing to do."""
+    """List every cell's verdict: why, and the next thing to do."""
     wanted, bench = None if outcome is None else parse_outcome(outcome), context.bench()
     now = bench.now
     with bench.reading() as reader:
@@ -79,11 +78,12 @@ def list_all(
     columns: tables.Columns[Verdict] = {
         "code": lambda v: v.code,
         "outcome": lambda v: outcome_cell(v.outcome),
-        "until": verdict_words.until,
+        "why": lambda v: next(iter(verdict_words.why(v)), None),
         "next": lambda v: verdict_words.next_in_short(v, now),
+        "until": verdict_words.until,
     }
     tables.listing(
-        chosen, verdict_to_json, columns, flexible="next", empty="no verdict fits what you asked for"
+        chosen, verdict_to_json, columns, flexible="why", empty="no verdict fits what you asked for"
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated
 
@@ -13,6 +14,7 @@ from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import lone_app
 from straycell.errors import UsageFault
+from straycell.keys import RecordKey, key_of
 
 app = lone_app()
 
@@ -31,7 +33,7 @@ def log(
     rows = [
         [
             f"{each.event.at.astimezone():%H:%M}" if since is None else output.stamp_short(each.event.at),
-            ", ".join(each.numbers) or None,
+            _spans(each.numbers) or None,
             each.event.verb,
             _what(each),
         ]
@@ -45,6 +47,19 @@ def log(
         output.talk("nothing was written yet")
     elif logged[-1].numbers:
         output.hint("the last write can be taken back within an hour: straycell reading undo --because TEXT")
+
+
+def _spans(numbers: Sequence[str]) -> str:
+    """`H-12, H-14 to H-31`: what one write of a hundred readings recorded, on a line."""
+    spans: list[list[RecordKey]] = []
+    for key in map(key_of, numbers):
+        if spans and (key.bench, key.number) == (spans[-1][-1].bench, spans[-1][-1].number + 1):
+            spans[-1].append(key)
+        else:
+            spans.append([key])
+    return ", ".join(
+        f"{span[0]} to {span[-1]}" if len(span) > 2 else ", ".join(map(str, span)) for span in spans
+    )
 
 
 def _what(each: Logged) -> str:

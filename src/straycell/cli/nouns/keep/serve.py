@@ -47,7 +47,9 @@ def start(
             "--tls", metavar="CERT KEY", help="Serve by https with these files.", show_default=False
         ),
     ] = None,
-    read_only: Annotated[bool, typer.Option("--read-only", help="Nobody records anything.")] = False,
+    read_only: Annotated[
+        bool, typer.Option("--read-only", help="Show only: nothing can be recorded.")
+    ] = False,
 ) -> None:
     """Serve the bench page until Ctrl-C; a device pairs once with the code shown here."""
     _require_extra()
@@ -120,7 +122,7 @@ def devices() -> None:
 @app.command("token")
 def token(
     name: Annotated[str, values.text_argument("NAME", "What will use it, such as a logger.")],
-    look: Annotated[bool, typer.Option("--look", help="It may look and record nothing.")] = False,
+    look: Annotated[bool, typer.Option("--look", help="It may read but not record.")] = False,
 ) -> None:
     """Make a token for a script that uses /api/v1; it is shown once and kept nowhere."""
     from straycell.web.devices import Devices, Scope, devices_path

@@ -9,6 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from straycell.acceptance.reasons import Outcome
+from straycell.bench import verdict_words
 from straycell.bench.cell_list import Wanted, cell_list
 from straycell.bench.cell_sheet import cell_history, cell_sheet
 from straycell.bench.list_order import CellOrder, sort_cells
@@ -49,7 +50,7 @@ def add(
         str | None, values.text_option("--code", "A code printed beforehand (label blank).", metavar="CODE")
     ] = None,
     count: Annotated[
-        int | None, values.whole("--count", "How many cells of this kind.", low=1, high=500)
+        int | None, values.whole("--count", "How many alike cells (default 1).", low=1, high=500)
     ] = None,
     box: facts.BoxOption = None,
     **said: Any,
@@ -184,11 +185,15 @@ def _check_correction(cell: Cell, said: dict[str, object], *, mistyped: bool) ->
 def list_all(
     outcome: Annotated[
         str | None,
-        values.text_option("--outcome", "Only these: pack solo light hold discard.", metavar="WORD"),
+        values.text_option(
+            "--outcome", "Only cells with this outcome: pack solo light hold discard.", metavar="WORD"
+        ),
     ] = None,
-    stage: Annotated[Stage | None, values.word("--stage", Stage, "Only these.")] = None,
-    chemistry: Annotated[Chemistry | None, values.word("--chemistry", Chemistry, "Only these.")] = None,
-    form: Annotated[Form | None, values.word("--form", Form, "Only these.")] = None,
+    stage: Annotated[Stage | None, values.word("--stage", Stage, "Only cells in this stage.")] = None,
+    chemistry: Annotated[
+        Chemistry | None, values.word("--chemistry", Chemistry, "Only cells of this chemistry.")
+    ] = None,
+    form: Annotated[Form | None, values.word("--form", Form, "Only cells of this form.")] = None,
     box: Annotated[str | None, values.text_option("--box", "Only cells in this box.", metavar="BOX")] = None,
     teardown: Annotated[
         str | None, values.text_option("--teardown", "Only cells of this tear-down.", metavar="CODE")
@@ -196,7 +201,9 @@ def list_all(
     search: Annotated[
         str | None,
         values.text_option(
-            "--search", "Only cells whose marking, maker, box or tear-down holds this text.", metavar="TEXT"
+            "--search",
+            "Only cells whose marking, maker, note, box or tear-down holds this text.",
+            metavar="TEXT",
         ),
     ] = None,
     min_capacity: Annotated[
@@ -206,12 +213,14 @@ def list_all(
         ),
     ] = None,
     sort: Annotated[
-        CellOrder | None, values.word("--sort", CellOrder, "In this order (default code).")
+        CellOrder | None, values.word("--sort", CellOrder, "Sort by this (default code).")
     ] = None,
     columns: Annotated[
         str | None,
         values.text_option(
-            "--columns", f"These, joined by commas: {' '.join(cell_table.COLUMNS)}.", metavar="NAMES"
+            "--columns",
+            f"Show these columns, joined by commas: {' '.join(cell_table.COLUMNS)}.",
+            metavar="NAMES",
         ),
     ] = None,
     plot: Annotated[
@@ -252,9 +261,9 @@ def show(code: CodeArgument) -> None:
     # Told only where no capacity counts: a second run is a day's work, and a good one needs none.
     if page.remedy and (page.figures.at_least or page.figures.capacity is None):
         output.hint(page.remedy)
-    talk_cautions(
-        Step.DISCARD if page.verdict.outcome is Outcome.DISCARD else Step.MEASURING, kinds=[page.cell.facts]
-    )
+    discarded = page.verdict.outcome is Outcome.DISCARD
+    steps = verdict_words.parting(page.verdict) if discarded else [Step.MEASURING]
+    talk_cautions(*steps, kinds=[page.cell.facts])
 
 
 @app.command("plot")
@@ -306,6 +315,34 @@ def move(
     shown = f"{', '.join(cell.code for cell in moved)}  now in {target}"
     output.emit(documents[0] if len(documents) == 1 else documents, lambda: output.say(shown))
     talk_cautions(Step.STORING)
+
+
+@app.command("withdraw")
+def withdraw(
+    because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
+    codes: CodesArgument = None,
+    box: BoxOption = None,
+    teardown: TeardownOption = None,
+    last: Annotated[
+        int | None, values.whole("--last", "The N cells recorded last at this bench.", low=1, high=500)
+    ] = None,
+    back: Annotated[bool, typer.Option("--back", help="They are there after all: undo it.")] = False,
+) -> None:
+    """Take back cells that were recorded by mistake and do not exist; the history keeps them.
+
+    A cell of which a reading, a charge or an incident counts stays: supersede those first.
+    """
+    if last is not None and (codes or box or teardown or back):
+        raise UsageFault("--last is given beside other cells or --back", "leave one of them out")
+    with context.writing() as writer:
+        which = Which(tuple(codes or ()), box, teardown)
+        found = which.find(writer) if last is None else writer.last_added(last)
+        act = writer.reinstate_cell if back else writer.withdraw_cell
+        done = each(found, lambda code: act(code, because))
+    shown = f"{', '.join(cell.code for cell in done)}  {'back as received' if back else 'withdrawn'}"
+    output.emit([shapes.cell_json(cell) for cell in done], lambda: output.say(shown))
+    if not back:
+        output.hint("take its label off, if one was printed; cell withdraw --back undoes this")
 
 
 @app.command("swap")

@@ -32,7 +32,10 @@ def add(
     at: Annotated[datetime | None, values.at_option("When it ended (default: now).")] = None,
     **said: Any,
 ) -> None:
-    """Record a charge of a cell, or the same charge of each of many; its time is when it ended."""
+    """Record a charge of a cell, or the same charge of each of many; its time is when it ended.
+
+    Cells of a box or tear-down that are out of use or built in are left out.
+    """
     done = record_charge(context.bench(), Which(tuple(codes or ()), box, teardown), said, at=at)
     defaults = context.rules().defaults
     documents = [shapes.item_json(charge, defaults) for charge in done.items]

@@ -38,7 +38,8 @@ def add(
         values.quantity("--end-current", _D.CURRENT, "The current at which it ends.", example="50mA"),
     ] = None,
     capacity_accuracy: Annotated[
-        str | None, values.text_option("--capacity-accuracy", "Of the charge it counts.", metavar="5%")
+        str | None,
+        values.text_option("--capacity-accuracy", "Accuracy of the charge it counts.", metavar="5%"),
     ] = None,
 ) -> None:
     """Record what was measured of a charger; `charge add --charger NAME` then takes its end from it for 90 days."""

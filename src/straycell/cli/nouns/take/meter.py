@@ -30,19 +30,25 @@ def add(
         values.text_option("--like", f"A shipped class: {', '.join(meter_classes())}.", metavar="CLASS"),
     ] = None,
     voltage_accuracy: Annotated[
-        str | None, values.text_option("--voltage-accuracy", "From the meter's sheet.", metavar="0.05%+2mV")
+        str | None,
+        values.text_option("--voltage-accuracy", "As its data sheet states it.", metavar="0.05%+2mV"),
     ] = None,
     voltage_resolution: Annotated[
-        str | None, values.text_option("--voltage-resolution", "1mV, or 1mV<4V,10mV.", metavar="1mV")
+        str | None,
+        values.text_option(
+            "--voltage-resolution", "Its smallest step: 1mV, or 1mV<4V,10mV for two ranges.", metavar="1mV"
+        ),
     ] = None,
     capacity_accuracy: Annotated[
-        str | None, values.text_option("--capacity-accuracy", "From the meter's sheet.", metavar="1%+5mAh")
+        str | None,
+        values.text_option("--capacity-accuracy", "As its data sheet states it.", metavar="1%+5mAh"),
     ] = None,
     resistance_accuracy: Annotated[
-        str | None, values.text_option("--resistance-accuracy", "From the meter's sheet.", metavar="3%+2mohm")
+        str | None,
+        values.text_option("--resistance-accuracy", "As its data sheet states it.", metavar="3%+2mohm"),
     ] = None,
     temperature_accuracy: Annotated[
-        str | None, values.text_option("--temperature-accuracy", "From the meter's sheet.", metavar="1C")
+        str | None, values.text_option("--temperature-accuracy", "As its data sheet states it.", metavar="1C")
     ] = None,
 ) -> None:
     """Record a meter: a shipped class, its own sheet, or a class with single figures changed."""

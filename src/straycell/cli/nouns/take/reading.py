@@ -87,14 +87,12 @@ def supersede(
     ] = None,
     last: Annotated[
         Quantity | None,
-        values.word(
-            "--last", Quantity, "The last one of this kind of each cell named, in a box, of a tear-down."
-        ),
+        values.word("--last", Quantity, "Instead of numbers: the last record of this kind of each cell."),
     ] = None,
     box: BoxOption = None,
     teardown: TeardownOption = None,
     right_cell: Annotated[
-        str | None, values.text_option("--right-cell", "The cell it really was of.", metavar="CODE")
+        str | None, values.text_option("--right-cell", "The cell that was really measured.", metavar="CODE")
     ] = None,
     as_group: Annotated[
         bool, typer.Option("--as-group", help="Take back the as-found voltage of its whole group.")

@@ -46,7 +46,7 @@ OpenedOption = Annotated[
 PlaceOption = Annotated[str | None, values.text_option("--place", "Where it was found.")]
 NoteOption = Annotated[str | None, values.text_option("--note", "Its state, anything odd.")]
 ObjectsOption = Annotated[
-    int | None, values.whole("--objects", "How many alike objects were opened.", low=1, high=1000)
+    int | None, values.whole("--objects", "How many alike objects were opened (default 1).", low=1, high=1000)
 ]
 
 
@@ -106,6 +106,25 @@ def correct(
     output.emit(shapes.teardown_json(made), lambda: output.say(f"{made.code}  {made.title}"))
 
 
+@app.command("withdraw")
+def withdraw(
+    code: Annotated[str, values.text_argument("CODE", "The tear-down, like AT3.")],
+    because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
+    back: Annotated[
+        bool, typer.Option("--back", help="There was such an object after all: undo it.")
+    ] = False,
+) -> None:
+    """Take back a tear-down that was recorded by mistake and has no cells; the history keeps it."""
+    wanted = parse_teardown_code(code)
+    with context.writing() as writer:
+        writer.withdraw_teardown(wanted, because, back=back)
+        found = writer.teardown(wanted)
+    state = "back" if back else "withdrawn"
+    output.emit(
+        shapes.teardown_json(found) | {"withdrawn": not back}, lambda: output.say(f"{found.code}  {state}")
+    )
+
+
 @app.command("list")
 def list_all() -> None:
     """List the tear-downs."""
@@ -129,18 +148,22 @@ def show(code: Annotated[str, values.text_argument("CODE", "The tear-down, like 
         found = reader.teardown(wanted)
         cells = [cell for cell in reader.cells() if cell.teardown == found.code]
         corrections = reader.teardown_corrections(found.code)
+        withdrawn = found.code in reader.withdrawn_teardowns()
     document = shapes.teardown_json(found) | {
+        "withdrawn": withdrawn,
         "cells": [shapes.cell_json(cell) for cell in cells],
         "corrections": [
             {"at": e.at, "from": e.detail["from"], "to": e.detail["to"], "because": e.because}
             for e in corrections
         ],
     }
-    output.emit(document, lambda: _page(found, cells, corrections))
+    output.emit(document, lambda: _page(found, cells, corrections, withdrawn=withdrawn))
 
 
-def _page(found: Teardown, cells: list[Cell], corrections: list[Event]) -> None:
+def _page(found: Teardown, cells: list[Cell], corrections: list[Event], *, withdrawn: bool) -> None:
     output.say(f"{found.code}  {found.title}")
+    if withdrawn:
+        output.say("WITHDRAWN: recorded by mistake, no cell came out of it")
     output.facts(
         [
             ("kind", found.kind),

@@ -214,19 +214,19 @@ def _progress(size_bytes: int) -> Callable[[float], None] | None:
     return tell
 
 
-Doubt = Annotated[str, values.record_argument("reading", "The number of what is not explained (cell show).")]
+Doubt = Annotated[str, values.record_argument("reading", "The number of the unexplained value (cell show).")]
 Because = Annotated[str, values.text_option("--because", "What happened; it stays in the history.")]
 
 
 @app.command("keep")
 def keep(number: Doubt, because: Because) -> None:
-    """The cell was there: what a trace showed and nobody had explained is its own, and counts."""
+    """Count what a trace showed and nobody had explained: the cell was in the circuit."""
     _explained(number, because, there=True)
 
 
 @app.command("trim")
 def trim(number: Doubt, because: Because) -> None:
-    """The cell had been taken out: what a trace showed and nobody had explained is not its own."""
+    """Leave out what a trace showed and nobody had explained: the cell had been taken out."""
     _explained(number, because, there=False)
 
 

@@ -37,14 +37,14 @@ _SUPPLY = Window(1.0, 60.0, "a supply")
 _TOLERANCE = Window(0.0, 0.2, "a charger")
 
 CurrentOption = Annotated[
-    float | None, values.quantity("--current", _D.CURRENT, "What the charger is set to.", window=_AMPS)
+    float | None, values.quantity("--current", _D.CURRENT, "The charge current it is set to.", window=_AMPS)
 ]
 ResistorOption = Annotated[
     float | None,
     values.quantity(
         "--programming-resistor",
         _D.RESISTANCE,
-        "Of a single-cell linear charger (1200 V / R).",
+        "Programming resistor of a single-cell linear charger (current = 1200 V / R).",
         window=_OHMS,
         example="4.7kohm",
     ),
@@ -98,7 +98,7 @@ ChargerOption = Annotated[
     str | None,
     values.text_option("--charger", "A charger whose float was measured (charger add).", metavar="NAME"),
 ]
-SlotOption = Annotated[int | None, values.whole("--slot", "Which of its slots.", low=1, high=99)]
+SlotOption = Annotated[int | None, values.whole("--slot", "The slot of that charger.", low=1, high=99)]
 LoadOption = Annotated[
     float | None,
     values.quantity(
@@ -130,9 +130,9 @@ def charging(
 ) -> None:
     """May this charger charge this cell, how long does it take, what to change. Exit 1 when it may not.
 
-    Give --current, or the --programming-resistor of a linear charger, and what is known of its end voltage: of a
-    charger of which nothing is known nothing is shown. The current is judged at what the charger is set to, at its
-    worst: a weak supply may be swapped for a strong one.
+    Give --current, or the --programming-resistor of a linear charger, and what you know of its end voltage: without
+    it no charger is shown to be safe. The current is judged at the charger's own setting, because a weak supply may be
+    swapped for a strong one.
     """
     from straycell.acceptance.charger.allowance import charge_allowance
     from straycell.acceptance.charger.check import Charger, check_charger
@@ -156,6 +156,7 @@ def charging(
         supply_limit_a=supply_limit,
         supply_rated_v=supply_rated,
         load_a=load or 0.0,
+        ambient_c=25.0 if temperature is None else temperature,
     )
     allowance = charge_allowance(one.evidence, one.verdict, rules, now, temperature_c=temperature)
     answer = check_charger(one.facts, allowance, charger, rules, one.candidate.resistance)
@@ -251,6 +252,7 @@ def document(one: OneCell, charger: Charger, answer: ChargerAnswer) -> dict[str,
         "ok": answer.ok,
         "charge_time_h": _time_json(time),
         "limited_by_supply": time.limited_by_supply if time is not None else None,
+        "limited_by_heat": time.limited_by_heat if time is not None else None,
         "heat_w": answer.heat_w,
         "float_v": None if end is None else {"set": end.set_v, "worst": end.worst_v, "limit": end.limit_v},
         "programming_resistor_ohm": resistor_ohm,
@@ -322,6 +324,7 @@ def _time_words(time: ChargeTime) -> str:
     if time.expected_h == float("inf"):
         return "without end"
     limited = f", as the supply gives {show(time.current_a, _D.CURRENT)}" if time.limited_by_supply else ""
+    limited += ", as its own heat makes the charger give less at first" if time.limited_by_heat else ""
     return f"{hours(time.expected_h)} from empty ({hours(time.low_h)} to {hours(time.high_h)}){limited}"
 
 

@@ -21,13 +21,15 @@ def read(
         list[Path],
         typer.Argument(metavar="IMAGE...", help="Pictures with labels on them.", show_default=False),
     ],
-    cells: Annotated[bool, typer.Option("--cells", help="With what the store knows of each code.")] = False,
+    cells: Annotated[
+        bool, typer.Option("--cells", help="Also show what the store knows of each code.")
+    ] = False,
     out: Annotated[
         Path | None,
         typer.Option(
             "--out",
             metavar="PNG",
-            help="A copy of the picture with what was found where.",
+            help="Save a copy of the picture with the found codes marked.",
             show_default=False,
         ),
     ] = None,
@@ -35,7 +37,7 @@ def read(
 ) -> None:
     """Read the codes in pictures, several in one, turned any way. Needs no store without --cells.
 
-    A broken symbol is not readable, a foreign one is foreign: neither gives a code.
+    A damaged symbol, or one that is not ours, gives no code.
     """
     from straycell.labels.reading import codes_of, marked_png, read_picture
 

@@ -41,7 +41,7 @@ def from_drop(
 ) -> None:
     """What a device draws, by the drop over its series resistor; --bands alone reads a resistor.
 
-    With --supply: what the same lamps draw on a lithium cell, which is not the same.
+    With --supply also what the same lamps draw on a lithium cell, which is another current.
     """
     read = device_load.read_resistor(bands) if bands is not None else None
     if drop is None and (read is None or across is not None or lamps is not None or supply is not None):
@@ -160,7 +160,7 @@ def for_runtime(
     temperature: device_load.TemperatureOption = None,
     brighter: Annotated[
         bool,
-        typer.Option("--brighter", help="The lamps may get more than in their old device, at your own risk."),
+        typer.Option("--brighter", help="Let the lamps get more than in their old device, at your own risk."),
     ] = False,
 ) -> None:
     """Which series resistor, or which current, gives the wanted hours on this cell.

@@ -50,7 +50,7 @@ def match_project(
 def match(
     name: Annotated[str | None, values.text_argument("NAME", "The project; or --all.")] = None,
     everyone: Annotated[
-        bool, typer.Option("--all", help="Every pending project at once, no cell twice.")
+        bool, typer.Option("--all", help="All pending projects at once; no cell is used twice.")
     ] = False,
     cells: Annotated[
         list[str] | None,

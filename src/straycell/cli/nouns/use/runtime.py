@@ -48,7 +48,7 @@ ProtectionOption = Annotated[
     ),
 ]
 WhyOption = Annotated[
-    bool, typer.Option("--why", help="Show what the hours between expected and low are kept for.")
+    bool, typer.Option("--why", help="Show what lies between the expected and the low hours.")
 ]
 OutOption = Annotated[
     Path | None,
@@ -79,7 +79,7 @@ def runtime(
 ) -> None:
     """How long a full cell runs a device: what it draws, and the voltage at which it stops.
 
-    Lamps behind a series resistor are known by --drop, --across (or --bands) and --supply, measured once.
+    For lamps behind a series resistor give --drop, --across (or --bands) and --supply, measured once.
     """
     lit = device_load.lamps(drop, across, bands, supply, lamps)
     steady = device_load.steady(current, power, resistance, efficiency)
@@ -199,10 +199,10 @@ def margin_lines(one: OneCell, found: Runtime, at_c: float, peaks_h: float) -> l
         "capacity": f"the capacity's uncertainty, {figure(one.capacity, _D.CAPACITY)}: a better meter, or a repeat",
         "resistance": "the resistance's, and how far it grows over hours: a d.c. pulse by a better meter",
         "lag": "how slowly charge moves inside",
-        "stiff": "how much the cold stiffens it",
+        "stiff": "how much the cold stiffens it: a pulse in that cold would tell",
         "cold": f"how much a cell of this kind loses at {at_c:g} C",
         "cut-off": f"the published curves of {chemistry} lie apart near the cut-off: a lower cut-off costs less",
-        "model": "the model itself: more of it at a higher current",
+        "model": "the model itself: more of it at a higher current, less with d.c. pulses of 1 s and of 30 s",
         "losses": "self-discharge, ageing and the protection's current, at worst: watch its rest voltage for a month",
         "promise": "no promise runs past two years, whatever a cell holds",
         "deep cold": "cold of which no cell sheet says anything",

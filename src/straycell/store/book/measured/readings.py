@@ -9,7 +9,7 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, FromClause, Select, bindparam, func, select
 
-from straycell.cells import Look, Stage
+from straycell.cells import Look
 from straycell.errors import BadData
 from straycell.keys import RecordKey, key_of
 from straycell.meters import Meter
@@ -288,7 +288,7 @@ def add_items(pen: Pen, items: Sequence[Item], verb: str) -> list[Item]:
         raise BadData("there is nothing to record", "name at least one measured value")
     codes = list(dict.fromkeys(item.cell for item in items))
     cells.require_cells(pen.conn, codes)
-    require_in_house(pen, codes)
+    cells.require_here(pen.conn, codes)
     require_places(pen.conn, items)
     event_id = pen.event(verb, codes)
     return insert_items(pen, items, event_id)
@@ -316,13 +316,6 @@ def require_places(conn: Connection, items: Sequence[Item]) -> None:
                 f"cell {cell.code} has no protection board on record, so nothing was measured at one",
                 f"leave --where out, or record the board: straycell cell correct {cell.code} --protection-board",
             )
-
-
-def require_in_house(pen: Pen, codes: Collection[str]) -> None:
-    """Raise BadData for a cell that was handed over."""
-    for code, stage in cells.stages(pen.conn, codes).items():
-        if stage is Stage.HANDED_OVER:
-            raise BadData(f"cell {code} was handed over and is not here to be measured", "check the code")
 
 
 def insert_items(

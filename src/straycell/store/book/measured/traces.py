@@ -14,7 +14,7 @@ from straycell.errors import BadData
 from straycell.keys import RecordKey, key_of
 from straycell.readings import Charge, Mistake, Quantity
 from straycell.store.book.measured import meters
-from straycell.store.book.measured.readings import Item, insert_items, reading, recording, require_in_house
+from straycell.store.book.measured.readings import Item, insert_items, reading, recording
 from straycell.store.book.measured.supersede import supersede
 from straycell.store.book.records import NewTrace, TraceEntry
 from straycell.store.book.stock import cells
@@ -168,7 +168,7 @@ def add_trace(
     `again` is the reason why the same file is worked out again: what it gave before is superseded by its like.
     """
     cells.require_cells(pen.conn, [new.cell])
-    require_in_house(pen, [new.cell])
+    cells.require_here(pen.conn, [new.cell])
     require_moment(f"trace of {new.cell}", utc(new.at), pen.now)
     if new.meter is not None:
         meters.meter(pen.conn, new.meter.name)

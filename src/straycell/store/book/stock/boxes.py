@@ -108,12 +108,11 @@ def move_cell(pen: Pen, code: str, name: str | None) -> Cell:
     is built in or has left the house.
     """
     old = cells.cell(pen.conn, code)
+    cells.require_here(pen.conn, [code])
     if name is not None and name != old.box:
         require_room(pen.conn, name, [old])
-    if old.stage in (Stage.INSTALLED, Stage.HANDED_OVER):
-        raise BadData(
-            f"cell {code} is {old.stage} and lies in no box", "dismantle its build first, if it has one"
-        )
+    if old.stage is Stage.INSTALLED:
+        raise BadData(f"cell {code} is {old.stage} and lies in no box", "dismantle its build first")
     event_id = pen.event("cell-moved", [code], subject=name or "", detail={"from": old.box, "to": name})
     said = {"box": None if name is None else key_named(pen.conn, BOX, name)}
     if name is not None and old.stage is Stage.RECEIVED:

@@ -94,9 +94,13 @@ def _read(conn: Connection, rows: Iterator[Any]) -> Iterator[Cell]:
         yield Cell(code, facts_of(tuple(facts)), Stage(stage), teardown, pack, place, from_us(added_at_us))
 
 
-def codes(conn: Connection) -> list[str]:
-    """Every cell's code, in order."""
-    return list(conn.execute(select(CELL.c.code).order_by(CELL.c.code)).scalars())
+def codes(conn: Connection, *, withdrawn: bool = False) -> list[str]:
+    """Every cell's code, in order; those of withdrawn cells only where asked for."""
+    query = select(CELL.c.code).order_by(CELL.c.code)
+    return list(conn.execute(query if withdrawn else query.where(_THERE)).scalars())
+
+
+_THERE = CELL.c.stage != Stage.WITHDRAWN.value
 
 
 def cell(conn: Connection, code: str) -> Cell:
@@ -149,7 +153,7 @@ def cells(
     form: Form | None = None,
     box: str | None = None,
 ) -> list[Cell]:
-    """Cells by code, those that fit every given filter."""
+    """Cells by code, those that fit every given filter; withdrawn ones only where they or their stage are named."""
     query = select(*_COLUMNS).order_by(CELL.c.code)
     for column, value in (
         (CELL.c.stage, stage),
@@ -161,7 +165,21 @@ def cells(
             query = query.where(column == str(value))
     if wanted is not None:
         query = query.where(among(CELL.c.code, wanted))
+    elif stage is None:
+        query = query.where(_THERE)
     return list(_read(conn, rows_of(conn, query)))
+
+
+def require_here(conn: Connection, codes: Collection[str]) -> None:
+    """Raise BadData for a cell that has left the house, or was withdrawn because there is no such cell."""
+    for code, stage in stages(conn, codes).items():
+        if stage is Stage.HANDED_OVER:
+            raise BadData(f"cell {code} was handed over and is not here", "check the code")
+        if stage is Stage.WITHDRAWN:
+            raise BadData(f"cell {code} was withdrawn: it was recorded by mistake", _BACK.format(code=code))
+
+
+_BACK = "if it is there after all: straycell cell withdraw {code} --back --because TEXT"
 
 
 def stages(conn: Connection, wanted: Collection[str]) -> dict[str, Stage]:
@@ -240,6 +258,7 @@ def _printed(detail: Mapping[str, Any]) -> bool:
 def claim_code(pen: Pen, text: str) -> str:
     """A code chosen by hand: one set aside, or any valid one that no cell bears. Raises BadData."""
     code = parse_code(text)
+    require_here(pen.conn, [code])
     if pen.conn.execute(select(CELL.c.code).where(CELL.c.code == code)).first() is not None:
         raise BadData(f"code {code} stands for a cell already", "a code is for life: take another")
     return code

@@ -19,6 +19,7 @@ from straycell.store.book.records import KEEP, Keep
 from straycell.store.book.register import BORN, Said, said
 from straycell.store.book.stock import cells
 from straycell.store.book.stock.boxes import require_room
+from straycell.store.book.stock.teardowns import require_filed
 from straycell.store.book.stock.teardowns import teardown as require_teardown
 from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import BOX, CELL
@@ -42,6 +43,8 @@ def add_cells(
         raise UsageFault(f"one code cannot stand for {count} cells", "leave out --code or --count")
     require_facts(facts)
     source = require_teardown(pen.conn, teardown).code if teardown is not None else None
+    if source is not None:
+        require_filed(pen.conn, source)
     _require_pack(pen.conn, source, pack)
     if box is not None:
         require_room(pen.conn, box, [Cell("", facts)] * count)

@@ -9,10 +9,11 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, select
 
+from straycell.cells import Stage
 from straycell.errors import BadData, UsageFault
 from straycell.store.book.derived import TEARDOWN_FIELDS, follow
 from straycell.store.book.records import Event
-from straycell.store.book.register import born_text, put
+from straycell.store.book.register import born_text, put, said
 from straycell.store.column_values import day_text, from_json, from_us, opt_day
 from straycell.store.schema.tables import BENCH, CELL, EVENT, TEARDOWN
 from straycell.store.schema.validation import require_because
@@ -37,9 +38,33 @@ def _teardown(row: Row[Any]) -> Teardown:
 
 
 def teardowns(conn: Connection) -> list[Teardown]:
-    """All tear-downs in the order they were filed."""
+    """All tear-downs in the order they were filed, but for withdrawn ones."""
     order = (TEARDOWN.c.added_at_us, TEARDOWN.c.event_id, TEARDOWN.c.code)
-    return [_teardown(row) for row in conn.execute(select(TEARDOWN).order_by(*order))]
+    gone = withdrawn(conn)
+    rows = conn.execute(select(TEARDOWN).order_by(*order))
+    return [_teardown(row) for row in rows if row.code not in gone]
+
+
+WITHDRAWN = "withdrawn"
+
+
+def withdrawn(conn: Connection) -> set[str]:
+    """Tear-downs recorded by mistake, out of which no cell came."""
+    found = {code for code, fields in said(conn, None, (WITHDRAWN,)).items() if fields[WITHDRAWN].value}
+    if not found:
+        return found
+    # Another bench may have filed a cell in it: then there was such an object.
+    filed = select(CELL.c.teardown).where(CELL.c.stage != Stage.WITHDRAWN.value, CELL.c.teardown.in_(found))
+    return found - set(conn.execute(filed).scalars())
+
+
+def require_filed(conn: Connection, code: str) -> None:
+    """Raise BadData for a tear-down that was withdrawn."""
+    if code in withdrawn(conn):
+        raise BadData(
+            f"tear-down {code} was withdrawn: it was recorded by mistake",
+            f"if it is there after all: straycell teardown withdraw {code} --back --because TEXT",
+        )
 
 
 def teardown(conn: Connection, code: str) -> Teardown:
@@ -76,9 +101,9 @@ def add_teardown(
 
 def insert(pen: Pen, new: Teardown, event_id: int) -> None:
     """The row of a new tear-down."""
-    said = _plain(new)
-    row = {"code": new.code, "born": born_text(said), "added_at_us": pen.now_us, "event_id": event_id}
-    pen.conn.execute(TEARDOWN.insert().values(**said, **row))
+    values = _plain(new)
+    row = {"code": new.code, "born": born_text(values), "added_at_us": pen.now_us, "event_id": event_id}
+    pen.conn.execute(TEARDOWN.insert().values(**values, **row))
 
 
 def correct_teardown(pen: Pen, code: str, changes: Mapping[str, object], because: str) -> Teardown:

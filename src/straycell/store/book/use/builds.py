@@ -345,8 +345,7 @@ def discard(pen: Pen, code: str, because: str) -> str | None:
     """
     reason = require_because(because)
     stage = cells.cell(pen.conn, code).stage
-    if stage is Stage.HANDED_OVER:
-        raise BadData(f"cell {code} was handed over already", "check the code")
+    cells.require_here(pen.conn, [code])
     old = pen.conn.execute(select(CONDEMNATION).where(CONDEMNATION.c.code == code)).first()
     # The first reason stays: a second would hide what was seen then.
     if old is not None:
@@ -384,6 +383,7 @@ def add_incident(pen: Pen, kind: str, codes: Sequence[str], note: str = "", seve
             "an incident needs a kind and the cells it happened to", "see: straycell incident add --help"
         )
     cells.require_cells(pen.conn, codes)
+    cells.require_here(pen.conn, codes)
     event_id = pen.event("incident", codes, subject=kind, detail={"severe": severe}, because=note)
     add_upsets(pen, codes, kind, severe=severe, event_id=event_id)
     return event_id
