@@ -187,8 +187,6 @@ GENERATED = ("ddl.py", "tables.py")
 LARGER = """
 acceptance/case.py reason                         16 arguments
 acceptance/checks/resistance.py                  415 lines
-physics/charge_time.py charge_time                10 arguments
-physics/charge_time.py charge_time                61 lines
 physics/run_time/runtime.py estimate              15 arguments
 traces/analyse/reduce.py reduce_trace              9 arguments
 """

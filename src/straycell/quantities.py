@@ -253,19 +253,19 @@ def show(value: float, dimension: Dimension, *, u: float | None = None) -> str:
     glue = "" if unit == "%" else " "
     scaled = value / divisor
     if u is None:
-        return f"{_plain(scaled)}{glue}{unit}"
+        return f"{plain(scaled)}{glue}{unit}"
     expanded = COVERAGE_FACTOR * u / divisor
     places = _places(expanded)
     return f"{_round_to(scaled, places)} ± {_round_to(expanded, places)}{glue}{unit}"
 
 
-def _plain(number: float) -> str:
-    """Four significant figures, no exponent, no trailing zeros, never fewer than the whole number."""
+def plain(number: float, figures: int = 4) -> str:
+    """So many significant figures, no exponent, no trailing zeros, never fewer than the whole number."""
     if not math.isfinite(number):
         return str(number)
     if number == 0:
         return "0"
-    places = max(0, 3 - math.floor(math.log10(abs(number))))
+    places = max(0, figures - 1 - math.floor(math.log10(abs(number))))
     text = f"{number:.{places}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return "0" if text == "-0" else text

@@ -1,8 +1,7 @@
 """The page of one cell against a bare FastAPI route with the same template: python -m tests.benchmarks page [CELLS]
 
 The bare route renders the same template with values that were looked up once. Both are asked in turn, in one process,
-by the same client. Wanted: the page at 100,000 cells takes at most three times the bare route. Not reached: the evidence
-of a cell is some thirty queries, about as much again as `cell show` needs.
+by the same client. Wanted: the page at 100,000 cells takes at most three times the bare route.
 """
 
 from __future__ import annotations

@@ -434,7 +434,7 @@ def test_what_runs_is_promised_from_the_least_the_measured_float_may_be() -> Non
             cutoff_v=3.0,
             cell_cutoff_v=LIMITS.cell_cutoff_v[Chemistry.NMC],
             full_voltage_v=volts,
-            resistance_pulse_s=one.pulse_s,
+            taken=one.taken,
         ).low_h
         for volts in (least_v, 4.10)
     )

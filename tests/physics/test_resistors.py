@@ -99,7 +99,8 @@ def test_written_bands_read_back(mantissa, decade, tolerance):
     assert math.isclose(reading.ohm, ohm, rel_tol=1e-9) and reading.tolerance == tolerance
 
 
-# IEC 60062:2016, table of colours: the tolerance band in per cent.
+# IEC 60062:2016, table of colours: the tolerance band in per cent; violet and grey as the widest printed tables have them,
+# since a band read too narrow could make a charger's resistor look safer than it is.
 BANDS = {
     "brown": 1.0,
     "red": 2.0,
@@ -107,8 +108,8 @@ BANDS = {
     "yellow": 0.02,
     "green": 0.5,
     "blue": 0.25,
-    "violet": 0.1,
-    "grey": 0.01,
+    "violet": 0.5,
+    "grey": 0.1,
     "gold": 5.0,
     "silver": 10.0,
 }
@@ -120,6 +121,27 @@ def test_the_last_of_five_bands_is_the_tolerance_of_the_standard(colour, percent
     reading = read_bands(["brown", "violet", "green", "brown", colour])
     assert reading.ohm == pytest.approx(1750.0)
     assert reading.tolerance == pytest.approx(percent / 100)
+
+
+@pytest.mark.parametrize(
+    ("colour", "power"),
+    [
+        *(
+            (each, at)
+            for at, each in enumerate(
+                ["black", "brown", "red", "orange", "yellow", "green", "blue", "violet"]
+            )
+        ),
+        ("grey", 8),
+        ("white", 9),
+        ("gold", -1),
+        ("silver", -2),
+        ("pink", -3),
+    ],
+)
+def test_the_third_band_is_ten_to_the_power_of_its_digit(colour, power):
+    """From black on the colours count as they do as digits; gold, silver and pink go below one (IEC 60062:2016)."""
+    assert read_bands(["brown", "black", colour, "brown"]).ohm == pytest.approx(10 * 10.0**power)
 
 
 def test_colours_are_forgiven_case_blanks_and_american_spelling():

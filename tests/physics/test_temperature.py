@@ -4,7 +4,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from straycell.cells import Chemistry
 from straycell.errors import BadData
+from straycell.physics.loads import ConstantCurrent
+from straycell.physics.run_time.runtime import estimate
+from straycell.physics.shipped import shipped
 from straycell.physics.temperature import (
     capacity_ratio,
     check_temperature,
@@ -12,17 +16,44 @@ from straycell.physics.temperature import (
     relative,
     resistance_ratio,
 )
+from straycell.quantities import Measured
 
 # Cell sheet of a prismatic 603450 cell: mAh at 0.2C to 2.8 V.
 PRISMATIC = [(-20.0, 776), (-10.0, 810), (0.0, 822), (20.0, 964), (60.0, 934)]
 
 
+def sheets_cell(temperature_c):
+    """The sheet's cell at its 0.2C to 2.8 V, its resistance unknown."""
+    return estimate(
+        Chemistry.LCO,
+        Measured(0.964, 0.0),
+        None,
+        ConstantCurrent(0.19),
+        cutoff_v=2.8,
+        temperature_c=temperature_c,
+        capacity_cutoff_v=2.8,
+        capacity_current_a=0.19,
+    )
+
+
 @pytest.mark.parametrize(("temperature_c", "milliampere_hours"), PRISMATIC)
-def test_the_sheets_cell_holds_no_less_than_the_low_capacity(temperature_c, milliampere_hours):
-    """It lies between low and expected at every temperature, and low gives away next to nothing of it."""
-    found, sheet = capacity_ratio(temperature_c), milliampere_hours / 964
-    assert found.low <= sheet + 5e-4 and found.low >= sheet - 0.005
+def test_the_sheets_cell_keeps_the_low_end_and_lies_below_the_expected(temperature_c, milliampere_hours):
+    """What the sheet shows is between low and 1.1 times it less, and no more than expected by a hundredth."""
+    run, hours = sheets_cell(temperature_c), milliampere_hours / 190
+    assert 0.85 * hours <= run.low_h <= hours
+    assert run.expected_h >= 0.98 * hours
+    found = capacity_ratio(temperature_c)
     assert found.low <= found.expected <= found.high == 1.0
+
+
+@pytest.mark.parametrize(("temperature_c", "milliampere_hours"), PRISMATIC[:3])
+def test_what_resistance_and_lag_take_of_the_sheets_cell_is_counted_once(temperature_c, milliampere_hours):
+    """`reckoned` is what the model itself takes, so that both together give what the sheet shows."""
+    data = shipped("temperature")["capacity"]
+    whole = sheets_cell(temperature_c).expected_h / sheets_cell(20.0).expected_h
+    alone = whole / capacity_ratio(temperature_c).expected
+    assert data["reckoned"][data["temperature_c"].index(temperature_c)] == pytest.approx(1 - alone, abs=0.004)
+    assert capacity_ratio(temperature_c).low * alone == pytest.approx(milliampere_hours / 964, abs=0.004)
 
 
 def test_the_middle_resistance_at_minus_20_is_that_of_the_teaching_chart():

@@ -25,6 +25,19 @@ def test_a_bar_is_as_long_as_its_figure() -> None:
     assert first.startswith("first ! ") and first.endswith("20 of 50 Wh") and "limit 100 %" in line
 
 
+def test_thousands_of_hours_are_written_out() -> None:
+    """Nobody at a bench reads powers of ten: 4638 h, and a need of 12000 h."""
+    chart = Chart(
+        "candidates",
+        "h",
+        (Bar("first", 4638.2, 5000.0, 5300.0), Bar("second", 0.0123, 0.02, 0.03)),
+        12000.0,
+        "needed",
+    )
+    first, second, line = chart_lines(chart, 80)
+    assert first.endswith("4638 h") and second.endswith("0.0123 h") and "needed 12000 h" in line
+
+
 def test_without_a_line_nothing_is_compared() -> None:
     """The longest bar fills the room."""
     lines = chart_lines(Chart("gear", "Wh", BARS, None), 80)

@@ -109,6 +109,26 @@ def test_the_largest_18650_is_below_twenty_watt_hours() -> None:
     assert found.value == pytest.approx(12.6) and not found.estimated
 
 
+@pytest.mark.parametrize(
+    ("chemistry", "rated_ah", "sheet_wh"),
+    [
+        (
+            Chemistry.NCA,
+            2.9,
+            2.9 * 3.6,
+        ),  # an 18650 whose maker and test data say 3.6 V (doi 10.17632/wykht8y7tg.1)
+        (Chemistry.LCO, 0.95, 0.95 * 3.7),  # the prismatic 603450 of physics/data/temperature.toml
+        (Chemistry.LFP, 3.3, 3.3 * 3.2),  # the 26650 below
+    ],
+)
+def test_a_rated_cell_holds_no_less_energy_than_its_sheet(
+    chemistry: Chemistry, rated_ah: float, sheet_wh: float
+) -> None:
+    """What may be carried is judged by it: a nominal voltage below the sheets' would let too much through."""
+    found = energy_wh(Held(CellFacts(chemistry, Form.OTHER, rated_capacity_ah=rated_ah)))
+    assert sheet_wh - 1e-9 <= found.value < 1.05 * sheet_wh
+
+
 def test_an_unknown_18650_is_estimated_high_and_marked() -> None:
     """Not below the largest that are sold (12.6 Wh), not above 20 Wh; mass not below a sheet's 48 g."""
     blank = CellFacts(Chemistry.NMC, Form.F18650)
@@ -152,6 +172,14 @@ def test_a_power_cell_known_by_its_energy_alone_is_not_reckoned_too_light(
     """Sheets: an 18650 of 1.5 Ah weighs 46 g, an lfp 26650 of 2.3 Ah 70 g."""
     held = Held(CellFacts(chemistry, Form.POUCH, rated_capacity_ah=rated_ah))
     assert sheet_g <= mass_g(held).value < 1.25 * sheet_g
+
+
+def test_a_kind_without_a_sheet_of_its_own_counts_as_the_one_of_most_energy() -> None:
+    """Primary, unknown and lmo cells: no kind that a sheet tells (3.7 V at most) holds more of the same charge."""
+    told = [nominal_v(each) for each in (Chemistry.NMC, Chemistry.NCA, Chemistry.LCO, Chemistry.LFP)]
+    assert max(told) == 3.7
+    for kind in (Chemistry.PRIMARY, Chemistry.UNKNOWN, Chemistry.LMO):
+        assert nominal_v(kind) >= max(told)
 
 
 def test_nothing_known_counts_as_the_largest() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import sqlite3
 import subprocess
@@ -245,3 +246,18 @@ def test_alembic_is_imported_only_to_migrate(shelf: Shelf) -> None:
         [sys.executable, "-c", script], capture_output=True, text=True, check=True, env=CHILD_ENV
     )
     assert done.stdout == "[]\n"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="no such permissions")
+def test_a_new_store_is_its_owners_alone_and_a_widened_one_stays_so(tmp_path: Path) -> None:
+    """Whatever the umask; backups and replaced stores have that mode too, and a chmod of its owner is kept."""
+    path = tmp_path / "own.sqlite"
+    before = os.umask(0)
+    try:
+        schema.prepare(path, NOW, create=True, bench="A")
+        assert path.stat().st_mode & 0o777 == 0o600
+        path.chmod(0o660)
+        schema.prepare(path, NOW, create=True, bench="A")
+    finally:
+        os.umask(before)
+    assert path.stat().st_mode & 0o777 == 0o660

@@ -37,17 +37,23 @@ FIGURES: dict[str, tuple[str, list[str], str]] = {
     "figures-charging": (
         "physics/data/charging.toml",
         [f"{PHYSICS}charging.py", f"{PHYSICS}protection.py", f"{PHYSICS}charge_time.py", "tests/acceptance"],
-        "volts|share|tolerance|detect_high_v|hot_ratio|trickle_below_v|end_share|trickle_share|regulates_v",
+        "volts|share|tolerance|detect_high_v|hot_ratio|trickle_below_v|end_share|trickle_share|regulates_v|.*k_per_w|"
+        ".*pass_ohm|base|per_rate",
     ),
     "figures-cold": (
         "physics/data/temperature.toml",
         [f"{PHYSICS}temperature.py", f"{PHYSICS}at_temperature.py"],
-        "cold_ratio",
+        "kj_mol",
     ),
     "figures-margin": (
         "physics/data/margin.toml",
         [f"{PHYSICS}at_temperature.py", "tests/physics/run_time/test_against_full_model.py"],
         ".*",
+    ),
+    "figures-pulses": (
+        "physics/data/polarisation.toml",
+        ["tests/physics/run_time/test_against_full_model.py", f"{PHYSICS}at_temperature.py"],
+        "steady.*|lag_h|grown_ohm_ah|apart_k|short_s|ratio|ohm_ah",
     ),
     "figures-losses": ("physics/data/losses.toml", [f"{PHYSICS}losses.py"], "expected|low|high"),
     "figures-resistors": ("physics/data/resistors.toml", [f"{PHYSICS}resistors.py"], ".*"),

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from straycell.acceptance.case import Case
 from straycell.acceptance.checks.capacity import current_run
-from straycell.acceptance.checks.resistance import current_resistances
+from straycell.acceptance.checks.resistance import current_resistances, usable
 from straycell.acceptance.checks.retention import Worth
 from straycell.acceptance.checks.warming import proven_charge_a
 from straycell.acceptance.evidence import Evidence
@@ -20,7 +20,8 @@ from straycell.readings import Method, Reading
 class Figures:
     """Fresh values with standard uncertainty, or None. Capacity in Ah, resistance in ohm, voltage in V.
 
-    `capacity_reading` and `resistance_reading` hold the conditions they were taken under. `most_charge_a` caps the
+    `capacity_reading` and `resistance_reading` hold the conditions they were taken under. `pulses` are all
+    d.c. pulses at a known temperature that count, in ohm. `most_charge_a` caps the
     charge current in A of a cell that once warmed; None where none did.
     """
 
@@ -34,6 +35,7 @@ class Figures:
     rest_voltage_at: datetime | None = None
     capacity_reading: Reading | None = None
     resistance_reading: Reading | None = None
+    pulses: tuple[tuple[Reading, Measured], ...] = ()
     most_charge_a: float | None = None
 
 
@@ -55,5 +57,18 @@ def figures(evidence: Evidence, rules: RuleSet, now: datetime) -> Figures:
         rest_voltage_at=rest.at if rest else None,
         capacity_reading=run.reading if run else None,
         resistance_reading=ohms,
+        pulses=tuple((reading, case.measured(reading)) for reading in _pulses(case)),
         most_charge_a=proven_charge_a(case),
     )
+
+
+def _pulses(case: Case) -> tuple[Reading, ...]:
+    """The fresh d.c. pulses at a known temperature: of each length and temperature, and of the latest's place, the last."""
+    # A board's transistors stand in one pulse and not in the other: only pulses of one place compare.
+    found = [
+        r
+        for r in usable(case)
+        if r.method is Method.DC_PULSE and case.now < case.age_limit("age-resistance", r.at)
+    ]
+    last = {(r.pulse_s, r.temperature_c): r for r in found if r.where is found[-1].where}
+    return tuple(r for (_, at_c), r in last.items() if at_c is not None)

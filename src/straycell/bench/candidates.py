@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from straycell.acceptance.evidence import Evidence
     from straycell.matching import Candidate
     from straycell.matching.screen.candidates import RestVoltage
+    from straycell.physics.own_pulses import Pulse
     from straycell.physics.run_time.runtime import OwnTrace
     from straycell.store.reader import Reader
 
@@ -47,6 +48,8 @@ def candidates(
                 verdict_valid_until=verdict.valid_until,
                 deciding_text="; ".join(reason.text for reason in verdict.deciding[:2]),
                 resistance_pulse_s=ohms.pulse_s if ohms else None,
+                resistance_c=ohms.temperature_c if ohms else None,
+                pulses=_pulses(known),
                 capacity_current_a=run.discharge_current_a if run else None,
                 capacity_cutoff_v=run.cutoff_v if run else None,
                 own_trace=traces.get(code),
@@ -56,6 +59,16 @@ def candidates(
             )
         )
     return offers
+
+
+def _pulses(known: Figures) -> tuple[Pulse, ...]:
+    from straycell.physics.own_pulses import Pulse
+
+    return tuple(
+        Pulse(value, 1.0 if reading.pulse_s is None else reading.pulse_s, reading.temperature_c)
+        for reading, value in known.pulses
+        if reading.temperature_c is not None
+    )
 
 
 def _own_loss(verdict: Verdict) -> Measured | None:

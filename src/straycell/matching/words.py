@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from straycell.quantities import Dimension, show
+from straycell.quantities import Dimension, plain, show
 
 
 def amps(current_a: float) -> str:
@@ -21,7 +21,7 @@ def capacity(capacity_ah: float) -> str:
 
 def energy(energy_wh: float) -> str:
     """Three figures: more than that nobody knows of a pack's energy."""
-    return show(float(f"{energy_wh:.3g}"), Dimension.ENERGY)
+    return f"{plain(energy_wh, 3)} Wh"
 
 
 def ohms(resistance_ohm: float) -> str:

@@ -24,15 +24,18 @@ class Spread:
 
 
 @lru_cache(maxsize=64)
-def steady_over_pulse(chemistry: Chemistry, pulse_s: float) -> Spread:
-    """Resistance over hours, over that of a pulse of `pulse_s` (0 for a 1 kHz reading); raises BadData below 0."""
+def steady_over_pulse(chemistry: Chemistry, pulse_s: float, quick: bool = False) -> Spread:
+    """Resistance over hours, over that of a pulse of `pulse_s` (0 for a 1 kHz reading); raises BadData below 0.
+
+    `quick`: of the sets alone in which as little builds up over a pulse as was seen in this cell.
+    """
     if not (math.isfinite(pulse_s) and pulse_s >= 0):
         raise BadData(f"pulse length is {pulse_s:g} s", "write the pulse's length as a time, like 1s or 10s")
-    sets = [s for s in shipped("polarisation")["set"] if _same_kind(s, chemistry)]
+    sets = _sets(chemistry, quick)
     # A 1 kHz reading misses most of the charge transfer; the factor to 1 s is common practice
     # (data/polarisation.toml).
     if pulse_s < 0.1:
-        ac, one = shipped("polarisation")["ac"], steady_over_pulse(chemistry, 1.0)
+        ac, one = shipped("polarisation")["ac"], steady_over_pulse(chemistry, 1.0, quick)
         factor, spread = ac["steady_pulse_1s_over_ac"], ac["spread"]
         return Spread(
             one.expected * factor, one.low * factor * (1 - spread), one.high * factor * (1 + spread)
@@ -46,13 +49,19 @@ def steady_over_pulse(chemistry: Chemistry, pulse_s: float) -> Spread:
 
 
 @lru_cache(maxsize=16)
-def lag_h(chemistry: Chemistry) -> Spread:
+def lag_h(chemistry: Chemistry, quick: bool = False) -> Spread:
     """Charge left behind by diffusion, in Ah per A of current; a sheet's guarantee only widens what the sets say."""
     data = shipped("polarisation")
-    lags = [s["lag_h"] for s in data["set"] if _same_kind(s, chemistry)]
+    lags = [s["lag_h"] for s in _sets(chemistry, quick)]
     # What a maker guarantees at two rates is no measurement of either: it says how little the lag may be, no more.
     told = [s["lag_h"] for s in data["guarantee"] if _same_kind(s, chemistry)]
     return Spread(median(lags), min(lags + told), max(lags + told))
+
+
+def _sets(chemistry: Chemistry, quick: bool) -> list[dict[str, float]]:
+    data = shipped("polarisation")
+    most = data["own_pulses"]["quick_ohm_ah"] if quick else math.inf
+    return [s for s in data["set"] if _same_kind(s, chemistry) and s["grown_ohm_ah"] <= most]
 
 
 def _same_kind(entry: dict[str, object], chemistry: Chemistry) -> bool:

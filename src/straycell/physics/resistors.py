@@ -92,7 +92,8 @@ def bands(ohm: float, tolerance: float = 0.05) -> tuple[str, ...]:
     At 20 % there is no fourth band. Raises BadData for a value that two (three) figures cannot write.
     """
     table = shipped("resistors")
-    named = {share: colour for colour, share in table["tolerance"].items()}
+    # Green and violet may both say 0.5 %: the first in the standard's order is what is sold.
+    named = {share: colour for colour, share in reversed(table["tolerance"].items())}
     if tolerance not in named:
         raise BadData(
             f"resistor: there is no band for {tolerance:.3g}",

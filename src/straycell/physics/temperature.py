@@ -36,7 +36,8 @@ def check_temperature(temperature_c: float) -> None:
 def capacity_ratio(temperature_c: float) -> Spread:
     """Capacity over that at 25 degC beside what resistance and lag take: expected, low and high."""
     data = shipped("temperature")["capacity"]
-    sheet = _extended(temperature_c, data["temperature_c"], data["ratio"])
+    beside = [ratio / (1.0 - taken) for ratio, taken in zip(data["ratio"], data["reckoned"], strict=True)]
+    sheet = _extended(temperature_c, data["temperature_c"], beside)
     # The published sets keep their whole capacity in the cold, the sheet's cell does not: neither is known to be ours.
     expected = 1.0 - (1.0 - sheet) * (1.0 - data["sets_share"])
     return Spread(expected, sheet, 1.0)
@@ -80,6 +81,11 @@ def _arrhenius(what: str, temperature_c: float) -> Spread:
     """exp(E / R (1/T - 1/T0)) for the middle, least and largest energy of the sets."""
     joules = [1000.0 * kj for kj in shipped("temperature")[what]["kj_mol"]]
     # Warmer counts as 25 degC: what a hot cell gains is no promise, and its gain in the sets runs from 6 to 51 %.
-    colder = max(0.0, 1.0 / (temperature_c + _ZERO_K) - 1.0 / (REFERENCE_C + _ZERO_K))
+    colder = max(0.0, inverse_kelvin(temperature_c) - inverse_kelvin(REFERENCE_C))
     middle, low, high = (math.exp(e * colder / _GAS) for e in (median(joules), min(joules), max(joules)))
     return Spread(middle, low, high)
+
+
+def inverse_kelvin(temperature_c: float) -> float:
+    """1 over the absolute temperature, over which Arrhenius' law is a straight line."""
+    return 1.0 / (temperature_c + _ZERO_K)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from straycell.pictures import figure as shared
 from straycell.pictures.figure import INK, LINE, Kind
+from straycell.quantities import plain
 
 _BAND, _OTHER = "#c9d8ea", "#8aa6c4"
 _COLOURS = {"*": "#1d4e89", "!": LINE, "?": "#8a6d00"}
@@ -44,7 +45,7 @@ class Chart:
 
     def words(self, bar: Bar) -> str:
         """What stands at the end of a bar."""
-        return bar.words or f"{bar.low:.3g} {self.unit}"
+        return bar.words or f"{plain(bar.low, 3)} {self.unit}"
 
 
 def chart_lines(chart: Chart, width: int) -> list[str]:
@@ -72,7 +73,7 @@ def _lines(chart: Chart, width: int) -> Iterator[str]:
         if not beside:
             yield f"  {chart.words(bar)}"
     if chart.line is not None:
-        named, before = f"{chart.line_label} {chart.line:.3g} {chart.unit}", label + at
+        named, before = f"{chart.line_label} {plain(chart.line, 3)} {chart.unit}", label + at
         yield f"{named:>{before - 1}} |" if before > 0.5 * width else f"{'':<{before}}| {named}"
 
 
@@ -91,7 +92,7 @@ def chart_picture(chart: Chart, kind: Kind = "png", dpi: int = 150) -> bytes:
     if chart.line is not None:
         panel.axvline(chart.line, color=LINE, linewidth=1.4, linestyle=(0, (6, 4)))
         panel.annotate(
-            f"{chart.line_label} {chart.line:.3g} {chart.unit}",
+            f"{chart.line_label} {plain(chart.line, 3)} {chart.unit}",
             (chart.line, 1.0),
             xycoords=("data", "axes fraction"),
             xytext=(4, 4),

@@ -13,6 +13,7 @@ from functools import lru_cache
 from importlib import resources
 
 from straycell.cells import CellFacts, Chemistry, Form, members
+from straycell.quantities import plain
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +75,7 @@ def energy_wh(held: Held) -> Amount:
     volts = nominal_v(facts.chemistry)
     if known:
         basis = "rated" if max(known) == rated_ah else "measured"
-        return Amount(max(known) * volts, False, f"{basis} {max(known):.3g} Ah x {volts:g} V")
+        return Amount(max(known) * volts, False, f"{basis} {plain(max(known), 3)} Ah x {volts:g} V")
     volume = volume_cm3(facts)
     if volume is not None:
         return Amount(volume * _figure("wh_per_cm3", facts.chemistry), True, "estimated from its size")

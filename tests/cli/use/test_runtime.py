@@ -351,3 +351,22 @@ def test_a_cell_that_is_not_there_is_refused(bench: Bench) -> None:
     bench.refused("runtime A00002M --current 35mA --until 3V", 4)
     held(bench)
     bench.refused("runtime A00003K --current 35mA --until 3V", 3)
+
+
+def test_its_own_pulses_narrow_the_low_end(bench: Bench) -> None:
+    """One of 30 s beside that of 1 s, then one in the cold where it works: low rises each time, and never passes expected."""
+    code, low = graded(bench), []
+    line = f"runtime {code} --current 1.2A --until 3.0V --temperature 5C"
+    pulse = f"reading add {code} --resistance-method dc-pulse --meter load --resistance"
+    for more in (
+        "",
+        f"{pulse} 64mohm --pulse 30s --temperature 21C",
+        f"{pulse} 62mohm --pulse 1s --temperature 5C",
+    ):
+        if more:
+            bench.do(more)
+            bench.do(f"{pulse} 60mohm --pulse 1s --temperature 21C")
+        hours = bench.do(line)["runtime_h"]
+        assert hours["low"] < hours["expected"]
+        low.append(hours["low"])
+    assert low[0] < 0.95 * low[1] and low[1] < low[2]

@@ -9,6 +9,7 @@ import pytest
 from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.physics.loads import ConstantCurrent, ConstantPower, Lamps, Profile
+from straycell.physics.own_pulses import Taken
 from straycell.physics.run_time.runtime import OwnTrace, estimate
 from straycell.quantities import Measured
 
@@ -129,7 +130,7 @@ def test_a_charger_that_ends_lower_leaves_less_to_run_on():
 
 def test_a_one_kilohertz_resistance_counts_for_more_than_a_pulse_of_the_same_figure():
     """A 1 kHz reading is less than the resistance of a pulse (a cell maker's bulletin), so it is scaled up."""
-    ac, dc = run(cutoff_v=3.4, resistance_pulse_s=0.0), run(cutoff_v=3.4, resistance_pulse_s=1.0)
+    ac, dc = run(cutoff_v=3.4, taken=Taken(0.0)), run(cutoff_v=3.4, taken=Taken(1.0))
     assert ac.expected_h < dc.expected_h
 
 
@@ -174,7 +175,7 @@ def test_a_load_the_cell_cannot_bear_says_so():
         {"parallel": 0},
         {"temperature_c": 90.0},
         {"chemistry": Chemistry.PRIMARY},
-        {"resistance_pulse_s": -1.0},
+        {"taken": Taken(-1.0)},
         {"full_voltage_v": 2.0},
     ],
 )

@@ -36,6 +36,7 @@ SETS: dict[str, tuple[str, str, tuple[float, ...]]] = {
     "Ecker2015": ("nmc", "doi 10.1149/2.0551509jes", (3.0, 3.3, 3.5)),
     "ORegan2022": ("nmc", "doi 10.1016/j.electacta.2022.140700", (3.0, 3.3, 3.5)),
     "OKane2022": ("nmc", "doi 10.1039/D2CP00417H", (3.0, 3.3, 3.5)),
+    "Ramadass2004": ("lco", "doi 10.1149/1.1634273", (3.0, 3.3, 3.5)),
 }
 # Worn cells, made up from the sets above: (set, particle radii x, contact resistance in ohm x Ah). Kept apart: no
 # figure of the tool was taken from them.
@@ -50,6 +51,10 @@ WORN: dict[str, tuple[str, float, float]] = {
     "Ecker2015-worn": ("Ecker2015", 1.4, 0.12),
     "OKane2022-worn": ("OKane2022", 1.4, 0.12),
     "ORegan2022-worn": ("ORegan2022", 1.2, 0.08),
+    # named with the second blind set (make_temperature_tables.py), after the margins by a cell's own pulses were set
+    "Ramadass2004-worn": ("Ramadass2004", 1.3, 0.12),
+    "Mohtat2020-spent": ("Mohtat2020", 2.0, 0.20),
+    "ORegan2022-spent": ("ORegan2022", 1.3, 0.12),
 }
 DUTY_S = (60.0, 240.0)
 DUTY_RATES_C = ((0.5, 0.02), (1.0, 0.05))

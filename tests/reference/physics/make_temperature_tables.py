@@ -28,6 +28,8 @@ WHOLE_CELLS = ("Ai2020", "ORegan2022", "OKane2022")
 HEAT_TRANSFER = 10.0
 # Chosen before any of them was solved: no figure of the tool may be set with these in sight.
 BLIND = ("OKane2022", "Ai2020-worn", "Marquis2019-worn")
+# The same for the margins that a cell's own pulses narrow: by then the three above had been looked at.
+BLIND_TO_PULSES = ("Ramadass2004", "Ramadass2004-worn", "Mohtat2020-spent", "ORegan2022-spent")
 USED = ("Mohtat2020", "Ai2020", "NCA_Kim2011", "Marquis2019", "Ecker2015", "ORegan2022")
 USED_WORN = ("ORegan2022-worn", "Mohtat2020-worn")
 
@@ -59,7 +61,8 @@ def capacity_of(name: str, low_v: float) -> float:
     """Ah at 0.2C and 25 degC to the set's lower cut-off."""
     capacity = float(warm.parameters(name)["Nominal cell capacity [A.h]"])
     for _ in range(2):
-        end = warm.first_below(warm.discharge(name, "current", 0.2 * capacity, low_v, 5.0), low_v)
+        # Twice the nominal time: one set holds 1.8 times what its paper calls nominal.
+        end = warm.first_below(warm.discharge(name, "current", 0.2 * capacity, low_v, 10.0), low_v)
         assert end is not None
         capacity = end[1]
     return capacity
@@ -71,7 +74,7 @@ def make(name: str) -> None:
     chemistry, source, cutoffs = warm.SETS[base]
     low_v = float(warm.parameters(name)["Lower voltage cut-off [V]"])
     capacity = capacity_of(name, low_v)
-    role = "blind" if name in BLIND else "used"
+    role = "blind to pulses" if name in BLIND_TO_PULSES else "blind" if name in BLIND else "used"
     head = [
         f"# set: {name}",
         f"# chemistry: {chemistry}",
@@ -123,5 +126,5 @@ def make(name: str) -> None:
 
 
 if __name__ == "__main__":
-    for chosen in sys.argv[1:] or [*USED, *USED_WORN, *BLIND]:
+    for chosen in sys.argv[1:] or [*USED, *USED_WORN, *BLIND, *BLIND_TO_PULSES]:
         make(chosen)

@@ -19,7 +19,7 @@ from straycell.acceptance.charger.judge import (
 )
 from straycell.acceptance.rules import RuleSet, chemistry_keys
 from straycell.cells import CellFacts, Chemistry
-from straycell.physics.charge_time import ChargeTime, charge_time
+from straycell.physics.charge_time import ChargeTime, Feed, charge_time
 from straycell.physics.charging import linear_heat
 from straycell.physics.shipped import shipped
 from straycell.quantities import Dimension, Measured
@@ -157,11 +157,23 @@ def _time(
         chemistry,
         allowance.capacity,
         resistance,
-        charger.set_a,
+        Feed(
+            charger.set_a,
+            charger.supply_v,
+            charger.supply_limit_a,
+            charger.load_a,
+            is_linear=_is_linear(charger),
+            ambient_c=charger.ambient_c,
+        ),
         charger_v=end_v,
-        supply_limit_a=charger.supply_limit_a,
-        load_a=charger.load_a,
     )
+
+
+def _is_linear(charger: Charger) -> bool | None:
+    """Known of one with a programming resistor; never of one that its sheet lets feed with more than a linear one bears."""
+    if charger.programming_resistor_ohm is not None:
+        return True
+    return None if charger.supply_rated_v is None else False
 
 
 def _heat_w(charger: Charger) -> float | None:

@@ -31,7 +31,8 @@ class Charger:
     """What is known of a charger: exactly one of `current_a` and `programming_resistor_ohm`, the rest where known.
 
     Voltages in V, `tolerance` a share, `load_a` what a device left on draws meanwhile in A. `supply_rated_v` is
-    what its own sheet lets feed it; where that is not given, the common linear part's limit counts.
+    what its own sheet lets feed it; where that is not given, the common linear part's limit counts. `ambient_c` in degC
+    is where it lies.
     """
 
     current_a: float | None = None
@@ -43,6 +44,7 @@ class Charger:
     supply_limit_a: float | None = None
     supply_rated_v: float | None = None
     load_a: float = 0.0
+    ambient_c: float = 25.0
 
     @property
     def set_a(self) -> float:

@@ -10,6 +10,7 @@ from straycell.bench.context import Bench
 from straycell.bench.project_match import understood
 from straycell.cells import Form, position_name
 from straycell.errors import BadData
+from straycell.quantities import plain
 from straycell.safety import Step, cautions_for
 from straycell.safety.energy import Held, mass_g
 from straycell.typed import day
@@ -81,5 +82,6 @@ def mass_words(groups: Sequence[Sequence[Candidate]]) -> str:
     amounts = [mass_g(Held(c.facts, c.capacity.value if c.capacity else None)) for g in groups for c in g]
     about = "about " if any(amount.estimated for amount in amounts) else ""
     of = " of cells" if len(amounts) > 1 else ""
-    grams = float(f"{sum(amount.value for amount in amounts):.3g}")
-    return f"{about}{f'{grams / 1000:g} kg' if grams >= 1000 else f'{grams:g} g'}{of}"
+    grams = sum(amount.value for amount in amounts)
+    mass = f"{plain(grams / 1000, 3)} kg" if grams >= 1000 else f"{plain(grams, 3)} g"
+    return f"{about}{mass}{of}"

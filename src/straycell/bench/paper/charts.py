@@ -14,7 +14,7 @@ from straycell.bench.context import Bench
 from straycell.bench.wording.figure_words import figure
 from straycell.cells import Stage
 from straycell.pictures.bars import Bar, Chart
-from straycell.quantities import count_of
+from straycell.quantities import count_of, plain
 from straycell.safety.energy import Held, energy_wh, nominal_v
 
 if TYPE_CHECKING:
@@ -104,7 +104,7 @@ def _box_bar(box: BoxStock) -> Bar:
     # Beyond its limit a bar is cut where the scale ends, and the words have the figure.
     share = min(100.0 * wh / box.limit_wh, MOST_PER_CENT) if box.limit_wh else 0.0
     of = f" of {box.limit_wh:g} Wh" if box.limit_wh else " Wh, no limit set"
-    words = f"{about}{wh:.3g}{of}, {count_of(box.cells, 'cell')}"
+    words = f"{about}{plain(wh, 3)}{of}, {count_of(box.cells, 'cell')}"
     return Bar(box.name or "(no box)", share, share, share, "!" if box.over_limit else "", words)
 
 
@@ -211,7 +211,7 @@ def yield_chart(found: Sequence[Yield]) -> Chart:
 
 
 def _yield_words(each: Yield) -> str:
-    words = f"{each.usable_wh / each.objects:.3g} Wh, {each.usable} of {count_of(each.cells, 'cell')} usable"
+    words = f"{plain(each.usable_wh / each.objects, 3)} Wh, {each.usable} of {count_of(each.cells, 'cell')} usable"
     if each.objects > 1:
         words += f", {each.objects} objects"
     return f"{words}, {each.usable_wh / each.bench_h:.2g} Wh an hour" if each.bench_h else words

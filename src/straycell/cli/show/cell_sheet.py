@@ -118,7 +118,7 @@ def run_arguments(one: OneCell, until_v: float, temperature_c: float) -> dict[st
         "own_trace": candidate.own_trace,
         "capacity_current_a": candidate.capacity_current_a,
         "capacity_cutoff_v": candidate.capacity_cutoff_v,
-        "resistance_pulse_s": candidate.pulse_s,
+        "taken": candidate.taken,
     }
 
 

@@ -9,6 +9,7 @@ from straycell.acceptance.permission import Permission, maker_may_raise, more_fr
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import CellFacts, Chemistry, Form, Stage
 from straycell.matching.screen.limits import UseLimits
+from straycell.physics.own_pulses import Pulse, Taken
 from straycell.physics.run_time.runtime import OwnTrace
 from straycell.quantities import Measured
 from straycell.readings import Method
@@ -38,10 +39,10 @@ class Candidate:
 
     `capacity` in Ah, `resistance` in ohm by `resistance_method`; `at_least` says that the capacity is only a
     lower bound. `verdict_valid_until` None means that no age limits the verdict. `deciding_text` says what
-    keeps the outcome from being better. How the capacity and the resistance were taken, and the cell's own
-    discharge and self-discharge (`loss_per_month`, a share), sharpen the run time where they are known; `rest`
-    tells what it may be joined with as it is, `most_charge_a` the current in A at which a cell that once warmed stayed
-    cool.
+    keeps the outcome from being better. How the capacity and the resistance were taken, the cell's own pulses
+    (`resistance_c` in degC, `pulses`), discharge and self-discharge (`loss_per_month`, a share), sharpen the run time
+    where they are known; `rest` tells what it may be joined with as it is, `most_charge_a` the current in A at which a
+    cell that once warmed stayed cool.
     """
 
     code: str
@@ -55,6 +56,8 @@ class Candidate:
     verdict_valid_until: datetime | None = None
     deciding_text: str = ""
     resistance_pulse_s: float | None = None
+    resistance_c: float | None = None
+    pulses: tuple[Pulse, ...] = ()
     capacity_current_a: float | None = None
     capacity_cutoff_v: float | None = None
     own_trace: OwnTrace | None = None
@@ -77,6 +80,11 @@ class Candidate:
         if self.resistance_method is Method.AC_1KHZ:
             return 0.0
         return 1.0 if self.resistance_pulse_s is None else self.resistance_pulse_s
+
+    @property
+    def taken(self) -> Taken:
+        """How its resistance was taken."""
+        return Taken(self.pulse_s, self.resistance_c, self.pulses)
 
     def allowed_out_a(self, limits: UseLimits) -> float:
         """Largest steady current in A that the outcome allows; zero without a measured capacity."""

@@ -64,7 +64,7 @@ def run_time(screen: Screen, c: Candidate, *, dip_v: float = 0.0, at_least: bool
             own_trace=c.own_trace,
             capacity_current_a=c.capacity_current_a,
             capacity_cutoff_v=c.capacity_cutoff_v,
-            resistance_pulse_s=c.pulse_s,
+            taken=c.taken,
         )
     # A cell that cannot even start the load is an answer of 0 h and no fault of the person.
     except StartsEmpty as fault:
@@ -101,7 +101,7 @@ def run_times(
             full_voltage_v=fulls[c.facts.chemistry],
             capacity_current_a=c.capacity_current_a,
             capacity_cutoff_v=c.capacity_cutoff_v,
-            resistance_pulse_s=c.pulse_s,
+            taken=c.taken,
             dip_v=v,
         )
         for c, v in zip(cells, given_v, strict=True)

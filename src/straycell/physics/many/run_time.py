@@ -6,7 +6,7 @@ Cells with an own trace, and loads with a profile, are answered one by one by `e
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -16,7 +16,8 @@ from straycell.physics.curves import OcvCurve, interpolate
 from straycell.physics.loads import Load, Profile
 from straycell.physics.many.draw import Floats, drawn
 from straycell.physics.many.march import march_many
-from straycell.physics.polarisation import assumed_resistance, lag_h, shape, steady_over_pulse
+from straycell.physics.own_pulses import ONE_PULSE, Taken, counted_c, is_quick
+from straycell.physics.polarisation import assumed_resistance, shape
 from straycell.physics.run_time.answers import (
     MOST_MARGIN_UP,
     Runtime,
@@ -26,15 +27,22 @@ from straycell.physics.run_time.answers import (
     margin_share,
     notes_of,
 )
-from straycell.physics.run_time.doubts import ASSUMED_NOTE
+from straycell.physics.run_time.doubts import (
+    ASSUMED_NOTE,
+    Assumed,
+    Known,
+    Sets,
+    known_resistance,
+    set_out,
+    stiffened,
+)
 from straycell.physics.run_time.runtime import TEST_RATE_C, OwnTrace, estimate
 from straycell.physics.shipped import shipped
 from straycell.physics.sources import END_DROP_V, END_SHARE, StartsEmpty
 from straycell.physics.temperature import (
     COLDEST_KNOWN_C,
-    capacity_ratio,
+    REFERENCE_C,
     check_temperature,
-    lag_ratio,
     resistance_ratio,
 )
 from straycell.quantities import Measured
@@ -55,7 +63,7 @@ class Candidate:
     full_voltage_v: float | None = None
     capacity_current_a: float | None = None
     capacity_cutoff_v: float | None = None
-    resistance_pulse_s: float = 1.0
+    taken: Taken = ONE_PULSE
     dip_v: float = 0.0
 
 
@@ -69,18 +77,6 @@ class _Question:
     temperature_c: float
     series: int
     parallel: int
-
-
-@dataclass(frozen=True, slots=True)
-class _Case:
-    """As doubts.Assumed, with an array for each figure that differs from cell to cell."""
-
-    capacity_ah: Floats
-    steady_ohm: Floats
-    lag_h: float
-    capacity_ratio: float
-    resistance_ratio: Floats
-    lag_ratio: float
 
 
 def estimate_many(
@@ -98,13 +94,13 @@ def estimate_many(
     answers: list[Runtime | None] = [None] * len(cells)
     groups: dict[tuple[object, ...], list[int]] = {}
     for index, cell in enumerate(cells):
-        if cell.own_trace is not None or isinstance(load, Profile) or not _plain(cell):
+        if isinstance(load, Profile) or not _plain(cell) or _alone(cell, temperature_c):
             answers[index] = _single(
                 cell, load, cutoff_v, protection_cutoff_v, temperature_c, (series, parallel)
             )
         else:
             # Numpy works only across cells that share curve, cut-off and start.
-            kind = (cell.chemistry, cell.resistance_pulse_s, cell.capacity_cutoff_v)
+            kind = (cell.chemistry, cell.taken.seconds, cell.capacity_cutoff_v)
             key = (*kind, cell.cell_cutoff_v, cell.full_voltage_v, cell.resistance is None)
             groups.setdefault(key, []).append(index)
     for members in groups.values():
@@ -128,6 +124,16 @@ def _first_stops(
             found[cell.dip_v] = first_stop(cutoff_v + cell.dip_v, cell.cell_cutoff_v, lifted_v, dark_v)
     pairs = [found[cell.dip_v] for cell in cells]
     return tuple(stop for stop, _ in pairs), np.array([volts for _, volts in pairs])
+
+
+def _alone(cell: Candidate, temperature_c: float) -> bool:
+    """Whether the cell's own trace or pulses say what no group shares."""
+    if cell.own_trace is not None or counted_c(cell.taken.temperature_c) != REFERENCE_C:
+        return True
+    if cell.resistance is None or len(cell.taken.pulses) < 2:
+        return False
+    seen = cell.taken.resisting(cell.resistance).seen(temperature_c)
+    return seen is not None or is_quick(cell.capacity.value, cell.taken.pulses)
 
 
 def _plain(cell: Candidate) -> bool:
@@ -160,7 +166,7 @@ def _single(
         own_trace=cell.own_trace,
         capacity_current_a=cell.capacity_current_a,
         capacity_cutoff_v=cell.capacity_cutoff_v,
-        resistance_pulse_s=cell.resistance_pulse_s,
+        taken=cell.taken,
     )
 
 
@@ -230,54 +236,27 @@ def _worded(
     return answers
 
 
-def _cases(cells: Sequence[Candidate], ah: Floats, temperature_c: float) -> dict[str, _Case]:
-    """As doubts.cases_of; a case that equals the expected one is left out."""
+def _cases(cells: Sequence[Candidate], ah: Floats, temperature_c: float) -> dict[str, Assumed[Floats]]:
+    """The cases of doubts.py; one that equals the expected case is left out."""
     first = cells[0]
-    steady, lag = steady_over_pulse(first.chemistry, first.resistance_pulse_s), lag_h(first.chemistry)
-    cold_q, cold_r, cold_lag = (f(temperature_c) for f in (capacity_ratio, resistance_ratio, lag_ratio))
-    u_ah = np.array([c.capacity.u for c in cells])
-    usual = [assumed_resistance(c.capacity.value) for c in cells]
-    ohm = np.array(
-        [c.resistance.value if c.resistance else o for c, (o, _) in zip(cells, usual, strict=True)]
-    )
-    u_ohm = np.array([c.resistance.u if c.resistance else u for c, (_, u) in zip(cells, usual, strict=True)])
-    # What a worn cell has beyond a sound one's resistance is contact and film, and acts at once.
-    sound = np.minimum(ohm, np.array([o for o, _ in usual]))
-    middle = ohm + (steady.expected - 1.0) * sound
-    worse = np.hypot(2.0 * u_ohm, sound * (steady.high - steady.expected))
-    better = np.hypot(2.0 * u_ohm, sound * (steady.expected - steady.low))
-    least = np.maximum(ah - 2.0 * u_ah, 1e-3 * ah)
-    worn = np.divide(ohm - sound, middle, out=np.zeros_like(ohm), where=middle > 0)
-    stiffened, least_r, most_r = (
-        worn * rest + (1.0 - worn) * alike
-        for rest, alike in (
-            (cold_r.low, cold_r.expected),
-            (cold_r.low, cold_r.low),
-            (cold_r.expected, cold_r.high),
-        )
-    )
-    now = (cold_q.expected, stiffened, cold_lag.expected)
-    cases = {
-        "expected": _Case(ah, middle, lag.expected, *now),
-        "capacity-": _Case(least, middle, lag.expected, *now),
-        "capacity+": _Case(ah + 2.0 * u_ah, middle, lag.expected, *now),
-        "resistance-": _Case(ah, middle + worse, lag.expected, *now),
-        "resistance+": _Case(ah, np.maximum(0.0, middle - better), lag.expected, *now),
-        "lag-": _Case(ah, middle, lag.high, *now),
-        "lag+": _Case(ah, middle, lag.low, *now),
-    }
-    for sign, q in (("-", cold_q.low), ("+", cold_q.high)):
-        if q != cold_q.expected:
-            cases[f"cold{sign}"] = _Case(ah, middle, lag.expected, q, stiffened, cold_lag.expected)
-    if cold_r.high > 1.0:
-        for sign, ratio, lags in (("-", most_r, cold_lag.high), ("+", least_r, cold_lag.low)):
-            cases[f"stiff{sign}"] = _Case(ah, middle, lag.expected, cold_q.expected, ratio, lags)
-    return cases
+    figures = [known_resistance(c.capacity, c.resistance)[:2] for c in cells]
+    ohm, u_ohm = (np.array(column) for column in zip(*figures, strict=True))
+    sound = np.minimum(ohm, np.array([assumed_resistance(c.capacity.value)[0] for c in cells]))
+    known: Known[Floats] = Known(ah, np.array([c.capacity.u for c in cells]), ohm, u_ohm, sound)
+    sets = Sets.of(first.chemistry, first.taken.seconds, temperature_c, REFERENCE_C)
+    stiff = stiffened(resistance_ratio(temperature_c), sound, ohm, known.steady_ohm(sets.steady))
+    cases = set_out(known, sets, stiff, np.maximum)
+    expected = cases.pop("expected")
+    return {"expected": expected} | {name: c for name, c in cases.items() if not _alike(c, expected)}
+
+
+def _alike(one: Assumed[Floats], other: Assumed[Floats]) -> bool:
+    return all(np.array_equal(getattr(one, f.name), getattr(other, f.name)) for f in fields(one))
 
 
 def _run(
     curve: OcvCurve,
-    case: _Case,
+    case: Assumed[Floats],
     test_a: Floats,
     first: Candidate,
     question: _Question,

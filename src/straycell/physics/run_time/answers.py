@@ -67,21 +67,32 @@ def first_stop(
     return max(known, key=lambda item: item[1])
 
 
-def margin_share(basis: str, rate_c: float, temperature_c: float, known_c: float = 0.0) -> float:
+def margin_share(
+    basis: str, rate_c: float, temperature_c: float, known_c: float = 0.0, quick: bool = False
+) -> float:
     """The share of the time that the model may be wrong by (data/margin.toml), at most `most`.
 
     `rate_c` is the rate at which the charge leaves: of a profile, the mean over its charge, not over its time.
+    `quick`: the cell's own pulses show that its diffusion is not slow.
     """
     table = shipped("margin")[basis.replace(" ", "_")]
+    per_rate = table["per_rate_quick" if quick else "per_rate"]
     # A trace was measured at its own rate, so the model is only in doubt for what goes beyond that.
     beyond = max(0.0, rate_c ** table["rate_power"] - known_c ** table["rate_power"])
     # Diffusion is what the model knows least, and the cold slows it: the doubt grows with it.
     stiff = lag_ratio(temperature_c).expected ** table["cold_power"]
-    return float(min(table["most"], table["base"] + table["per_rate"] * beyond * stiff))
+    # Away from the trace's own rate, to either side, its curve is freed of a drop and a lag that sets differ in.
+    away = table["per_step"] * abs(rate_c - known_c)
+    return float(min(table["most"], table["base"] + away + per_rate * beyond * stiff))
 
 
 def margin_of(
-    basis: str, rate_c: float, temperature_c: float, trace: OwnTrace | None, capacity_ah: float
+    basis: str,
+    rate_c: float,
+    temperature_c: float,
+    trace: OwnTrace | None,
+    capacity_ah: float,
+    quick: bool = False,
 ) -> tuple[float, float, float]:
     """What the model may be wrong by: a share of the time, volts early, volts late."""
     known_c = 0.0
@@ -89,7 +100,7 @@ def margin_of(
         currents = trace.currents()
         known_c = sum(currents) / len(currents) / capacity_ah
     table = shipped("margin")[basis.replace(" ", "_")]
-    share = margin_share(basis, rate_c, temperature_c, known_c)
+    share = margin_share(basis, rate_c, temperature_c, known_c, quick)
     return share, float(table["off_v"]), float(table["off_up_v"])
 
 
@@ -103,7 +114,8 @@ MEASURES = {
     "capacity": "its capacity on a better meter",
     "resistance": "its resistance by a pulse",
     "cold": "a discharge trace taken in that cold",
-    "stiff": "a discharge trace taken in that cold",
+    "stiff": "a pulse and a discharge trace taken in that cold",
+    "model": "a discharge trace at the device's own current, or d.c. pulses of 1 s and of 30 s,",
     "losses": "its own self-discharge",
 }
 _OWN_CURRENT = "a discharge trace at the device's own current"

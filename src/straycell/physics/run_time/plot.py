@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from straycell.physics.run_time.course import CoursePoint
 from straycell.physics.run_time.runtime import Runtime
-from straycell.quantities import Dimension, show
+from straycell.quantities import Dimension, plain, show
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -96,7 +96,7 @@ def _ends(panel: Axes, low: float, expected: float, high: float, stop_v: float, 
     panel.plot([low, expected], [stop_v, stop_v], "o", color=_LINE, markersize=6, zorder=5)
     close = expected - low < 0.14 * high
     panel.annotate(
-        f"{low:.3g} {unit}",
+        f"{plain(low, 3)} {unit}",
         (low, stop_v),
         xytext=(-4 if close else 0, -17),
         textcoords="offset points",
@@ -106,7 +106,7 @@ def _ends(panel: Axes, low: float, expected: float, high: float, stop_v: float, 
         fontweight="bold",
     )
     panel.annotate(
-        f"{expected:.3g} {unit}",
+        f"{plain(expected, 3)} {unit}",
         (expected, stop_v),
         xytext=(4 if close else 0, -17),
         textcoords="offset points",

@@ -5,6 +5,7 @@ The version is in `PRAGMA user_version`, so that reading needs no Alembic; it eq
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
@@ -109,6 +110,8 @@ def prepare(path: Path, now: datetime, *, create: bool, bench: str) -> None:
             require_file(path)
         else:
             _make_room(path)
+            # Where cells lie and who got them is nobody else's business; who shares a store widens it by chmod.
+            os.close(os.open(path, os.O_CREAT | os.O_WRONLY, 0o600))
     if there and current_version(path) == VERSION:
         return
     # A wrong letter found after the file is made would leave an empty store behind.

@@ -156,6 +156,7 @@ def charging(
         supply_limit_a=supply_limit,
         supply_rated_v=supply_rated,
         load_a=load or 0.0,
+        ambient_c=25.0 if temperature is None else temperature,
     )
     allowance = charge_allowance(one.evidence, one.verdict, rules, now, temperature_c=temperature)
     answer = check_charger(one.facts, allowance, charger, rules, one.candidate.resistance)
@@ -251,6 +252,7 @@ def document(one: OneCell, charger: Charger, answer: ChargerAnswer) -> dict[str,
         "ok": answer.ok,
         "charge_time_h": _time_json(time),
         "limited_by_supply": time.limited_by_supply if time is not None else None,
+        "limited_by_heat": time.limited_by_heat if time is not None else None,
         "heat_w": answer.heat_w,
         "float_v": None if end is None else {"set": end.set_v, "worst": end.worst_v, "limit": end.limit_v},
         "programming_resistor_ohm": resistor_ohm,
@@ -322,6 +324,7 @@ def _time_words(time: ChargeTime) -> str:
     if time.expected_h == float("inf"):
         return "without end"
     limited = f", as the supply gives {show(time.current_a, _D.CURRENT)}" if time.limited_by_supply else ""
+    limited += ", as its own heat makes the charger give less at first" if time.limited_by_heat else ""
     return f"{hours(time.expected_h)} from empty ({hours(time.low_h)} to {hours(time.high_h)}){limited}"
 
 
