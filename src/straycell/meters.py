@@ -151,6 +151,11 @@ def meter_classes() -> dict[str, MeterClass]:
     return {name: found for name, found in _entries().items() if name != BEST}
 
 
+def best_accuracy(quantity: str) -> Accuracy:
+    """Of the best instruments there are; no error at all for what no meter is named for."""
+    return getattr(_entries()[BEST].meter, quantity, None) or Accuracy()
+
+
 def too_good(meter: Meter) -> str:
     """Why a meter's figures cannot be true; empty when they can: its guard bands would be next to nothing."""
     best = _entries()[BEST].meter

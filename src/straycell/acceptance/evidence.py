@@ -137,7 +137,7 @@ class Evidence:
 
     `corrected` holds, for fields that were ever corrected, all that was said and not withdrawn as mistyped.
     `findings` are those recorded before that no mistake has voided, `falls` those that one has. `installed_at`
-    tells when the cell began to work in a build, `dressed_at` when its sleeve or tabs were last said to be others,
+    tells when the cell began to work in a build, `dressed_at` when its sleeve or tabs were said to be others,
     `opened_at` from when on all packs with a sign, in which it ever was, surely were open.
     """
 
@@ -154,7 +154,7 @@ class Evidence:
     corrected: tuple[FactSaid, ...] = ()
     findings: tuple[Finding, ...] = ()
     falls: tuple[Fall, ...] = ()
-    dressed_at: datetime | None = None
+    dressed_at: tuple[datetime, ...] = ()
     opened_at: datetime | None = None
 
     def fact_key(self, field: str) -> str:

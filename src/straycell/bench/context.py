@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from threading import Lock
 from typing import TYPE_CHECKING
 
 from straycell.errors import BadData
@@ -17,6 +18,9 @@ if TYPE_CHECKING:
     from straycell.store.quick.kept_open import KeptReaders
     from straycell.store.reader import Reader
     from straycell.store.writer import Writer
+
+LONGEST_TURN_S = 30.0
+"""As long as a writer waits for another program."""
 
 
 class SentTwice(BadData):
@@ -67,7 +71,7 @@ def kept_readers(path: Path) -> KeptReaders:
 class Bench:
     """The store at `path`, seen and written under `rules` at `now` (UTC), for a form where one was `sent`.
 
-    A program that looks all the time gives its `kept` readers.
+    A program that looks all the time gives its `kept` readers; one with many writers the `turn` they wait for.
     """
 
     path: Path
@@ -75,6 +79,7 @@ class Bench:
     now: datetime
     sent: SentForm | None = None
     kept: KeptReaders | None = None
+    turn: Lock | None = None
 
     @contextmanager
     def reading(self) -> Iterator[Reader]:
@@ -95,8 +100,23 @@ class Bench:
         from straycell.store.writer import open_writer
 
         entry = self.sent.key if self.sent else ""
-        with open_writer(self.path, now=self.now, rules=self.rules, create=create, entry=entry) as writer:
+        with (
+            self._in_turn(),
+            open_writer(self.path, now=self.now, rules=self.rules, create=create, entry=entry) as writer,
+        ):
             # Under the write lock: between a check and a write outside it another could slip in.
             if self.sent is not None:
                 self.sent.check(writer)
             yield writer
+
+    @contextmanager
+    def _in_turn(self) -> Iterator[None]:
+        # SQLite's waiting writers ask again at random: of fifty some would starve while others pass them.
+        turn = self.turn
+        if turn is None or not turn.acquire(timeout=LONGEST_TURN_S):
+            yield  # the store itself then says who holds it
+            return
+        try:
+            yield
+        finally:
+            turn.release()

@@ -65,9 +65,8 @@ class Site:
 
     def __post_init__(self) -> None:
         settings = self.settings
-        self._bench = Bench(
-            settings.store, settings.rules, settings.clock(), kept=kept_readers(settings.store)
-        )
+        kept, turn = kept_readers(settings.store), Lock()
+        self._bench = Bench(settings.store, settings.rules, settings.clock(), kept=kept, turn=turn)
         self.devices = Devices(devices_path(self.settings.store))
         self.pairing = Pairing(self.announce)
         self.requests = Limiter(PER_SECOND, BURST, time.monotonic)

@@ -84,8 +84,11 @@ def test_a_new_sleeve_or_tab_begins_a_new_first_mass() -> None:
     """What was weighed before it is another cell's weight, as far as the scale knows."""
     bench = good().read(Quantity.MASS, 0.5, 48.0, meter=None).read(Quantity.MASS, 19.0, 45.0, meter=None)
     assert reasons(bench.verdict(), "mass-lost")
-    bench.more["dressed_at"] = day(10.0)
+    bench.more["dressed_at"] = (day(10.0),)
     assert not reasons(bench.verdict(), "mass-lost")
+    # Tabs that were put on afterwards explain no loss before them.
+    bench.more["dressed_at"] = (day(20.0),)
+    assert reasons(bench.verdict(21.0), "mass-lost")
 
 
 def test_a_record_later_than_now_holds() -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import pairwise
@@ -161,9 +161,14 @@ def charge_in(case: Case) -> Iterator[Reason]:
 
 def lost_mass(case: Case) -> Iterator[Reason]:
     """Lighter than it was at first, in the same sleeve and with the same tabs: something has got out of it."""
-    dressed = case.evidence.dressed_at
-    # A new sleeve or tabs change the mass by as much as the loss that is looked for.
-    weighed = [r for r in case.of(Quantity.MASS) if dressed is None or r.at > dressed]
+    # A new sleeve or tabs change the mass by as much as the loss that is looked for; they explain no loss before.
+    dressed, masses = case.evidence.dressed_at, case.of(Quantity.MASS)
+    for begin, end in zip((None, *dressed), (*dressed, None), strict=True):
+        alike = [r for r in masses if (begin is None or r.at > begin) and (end is None or r.at <= end)]
+        yield from _lost_mass(case, alike)
+
+
+def _lost_mass(case: Case, weighed: Sequence[Reading]) -> Iterator[Reason]:
     if len(weighed) < 2:
         return
     first, latest = case.measured(weighed[0]), case.measured(weighed[-1])

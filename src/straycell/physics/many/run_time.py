@@ -6,7 +6,7 @@ Cells with an own trace, and loads with a profile, are answered one by one by `e
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -17,7 +17,7 @@ from straycell.physics.loads import Load, Profile
 from straycell.physics.many.draw import Floats, drawn
 from straycell.physics.many.march import march_many
 from straycell.physics.own_pulses import ONE_PULSE, Taken, counted_c, is_quick
-from straycell.physics.polarisation import assumed_resistance, lag_h, shape, steady_over_pulse
+from straycell.physics.polarisation import assumed_resistance, shape
 from straycell.physics.run_time.answers import (
     MOST_MARGIN_UP,
     Runtime,
@@ -27,16 +27,22 @@ from straycell.physics.run_time.answers import (
     margin_share,
     notes_of,
 )
-from straycell.physics.run_time.doubts import ASSUMED_NOTE
+from straycell.physics.run_time.doubts import (
+    ASSUMED_NOTE,
+    Assumed,
+    Known,
+    Sets,
+    known_resistance,
+    set_out,
+    stiffened,
+)
 from straycell.physics.run_time.runtime import TEST_RATE_C, OwnTrace, estimate
 from straycell.physics.shipped import shipped
 from straycell.physics.sources import END_DROP_V, END_SHARE, StartsEmpty
 from straycell.physics.temperature import (
     COLDEST_KNOWN_C,
     REFERENCE_C,
-    capacity_ratio,
     check_temperature,
-    lag_ratio,
     resistance_ratio,
 )
 from straycell.quantities import Measured
@@ -71,18 +77,6 @@ class _Question:
     temperature_c: float
     series: int
     parallel: int
-
-
-@dataclass(frozen=True, slots=True)
-class _Case:
-    """As doubts.Assumed, with an array for each figure that differs from cell to cell."""
-
-    capacity_ah: Floats
-    steady_ohm: Floats
-    lag_h: float
-    capacity_ratio: float
-    resistance_ratio: Floats
-    lag_ratio: float
 
 
 def estimate_many(
@@ -242,54 +236,27 @@ def _worded(
     return answers
 
 
-def _cases(cells: Sequence[Candidate], ah: Floats, temperature_c: float) -> dict[str, _Case]:
-    """As doubts.cases_of; a case that equals the expected one is left out."""
+def _cases(cells: Sequence[Candidate], ah: Floats, temperature_c: float) -> dict[str, Assumed[Floats]]:
+    """The cases of doubts.py; one that equals the expected case is left out."""
     first = cells[0]
-    steady, lag = steady_over_pulse(first.chemistry, first.taken.seconds), lag_h(first.chemistry)
-    cold_q, cold_r, cold_lag = (f(temperature_c) for f in (capacity_ratio, resistance_ratio, lag_ratio))
-    u_ah = np.array([c.capacity.u for c in cells])
-    usual = [assumed_resistance(c.capacity.value) for c in cells]
-    ohm = np.array(
-        [c.resistance.value if c.resistance else o for c, (o, _) in zip(cells, usual, strict=True)]
-    )
-    u_ohm = np.array([c.resistance.u if c.resistance else u for c, (_, u) in zip(cells, usual, strict=True)])
-    # What a worn cell has beyond a sound one's resistance is contact and film, and acts at once.
-    sound = np.minimum(ohm, np.array([o for o, _ in usual]))
-    middle = ohm + (steady.expected - 1.0) * sound
-    worse = np.hypot(2.0 * u_ohm, sound * (steady.high - steady.expected))
-    better = np.hypot(2.0 * u_ohm, sound * (steady.expected - steady.low))
-    least = np.maximum(ah - 2.0 * u_ah, 1e-3 * ah)
-    worn = np.divide(ohm - sound, middle, out=np.zeros_like(ohm), where=middle > 0)
-    stiffened, least_r, most_r = (
-        worn * rest + (1.0 - worn) * alike
-        for rest, alike in (
-            (cold_r.low, cold_r.expected),
-            (cold_r.low, cold_r.low),
-            (cold_r.expected, cold_r.high),
-        )
-    )
-    now = (cold_q.expected, stiffened, cold_lag.expected)
-    cases = {
-        "expected": _Case(ah, middle, lag.expected, *now),
-        "capacity-": _Case(least, middle, lag.expected, *now),
-        "capacity+": _Case(ah + 2.0 * u_ah, middle, lag.expected, *now),
-        "resistance-": _Case(ah, middle + worse, lag.expected, *now),
-        "resistance+": _Case(ah, np.maximum(0.0, middle - better), lag.expected, *now),
-        "lag-": _Case(ah, middle, lag.high, *now),
-        "lag+": _Case(ah, middle, lag.low, *now),
-    }
-    for sign, q in (("-", cold_q.low), ("+", cold_q.high)):
-        if q != cold_q.expected:
-            cases[f"cold{sign}"] = _Case(ah, middle, lag.expected, q, stiffened, cold_lag.expected)
-    if cold_r.high > 1.0:
-        for sign, ratio, lags in (("-", most_r, cold_lag.high), ("+", least_r, cold_lag.low)):
-            cases[f"stiff{sign}"] = _Case(ah, middle, lag.expected, cold_q.expected, ratio, lags)
-    return cases
+    figures = [known_resistance(c.capacity, c.resistance)[:2] for c in cells]
+    ohm, u_ohm = (np.array(column) for column in zip(*figures, strict=True))
+    sound = np.minimum(ohm, np.array([assumed_resistance(c.capacity.value)[0] for c in cells]))
+    known: Known[Floats] = Known(ah, np.array([c.capacity.u for c in cells]), ohm, u_ohm, sound)
+    sets = Sets.of(first.chemistry, first.taken.seconds, temperature_c, REFERENCE_C)
+    stiff = stiffened(resistance_ratio(temperature_c), sound, ohm, known.steady_ohm(sets.steady))
+    cases = set_out(known, sets, stiff, np.maximum)
+    expected = cases.pop("expected")
+    return {"expected": expected} | {name: c for name, c in cases.items() if not _alike(c, expected)}
+
+
+def _alike(one: Assumed[Floats], other: Assumed[Floats]) -> bool:
+    return all(np.array_equal(getattr(one, f.name), getattr(other, f.name)) for f in fields(one))
 
 
 def _run(
     curve: OcvCurve,
-    case: _Case,
+    case: Assumed[Floats],
     test_a: Floats,
     first: Candidate,
     question: _Question,

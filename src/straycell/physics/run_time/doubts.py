@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Generic, TypeVar
 
 from straycell.cells import Chemistry
 from straycell.physics.own_pulses import Resisting, is_quick
@@ -17,20 +18,64 @@ from straycell.physics.temperature import (
 )
 from straycell.quantities import Measured
 
+if TYPE_CHECKING:
+    from straycell.physics.many.draw import Floats
+
 ASSUMED_NOTE = "resistance not measured: a usual one for this capacity is assumed"
 DOUBTS = ("capacity", "resistance", "lag", "cold", "stiff")
+Figure = TypeVar("Figure", float, "Floats")
+"""A figure of one cell, or an array of those of many cells beside each other: one set of equations serves both."""
 
 
 @dataclass(frozen=True, slots=True)
-class Assumed:
+class Assumed(Generic[Figure]):
     """One choice of everything that is not known exactly; ratios are those of the temperature."""
 
-    capacity_ah: float
-    steady_ohm: float
+    capacity_ah: Figure
+    steady_ohm: Figure
     lag_h: float
     capacity_ratio: float
-    resistance_ratio: float
+    resistance_ratio: Figure
     lag_ratio: float
+
+
+@dataclass(frozen=True, slots=True)
+class Known(Generic[Figure]):
+    """What was measured at 25 degC, in Ah and ohm, with standard uncertainties; `sound_ohm` is what a sound cell has of it."""
+
+    capacity_ah: Figure
+    capacity_u: Figure
+    pulse_ohm: Figure
+    pulse_u: Figure
+    sound_ohm: Figure
+
+    def steady_ohm(self, steady: Spread) -> Figure:
+        """The resistance over hours."""
+        # A worn cell's extra resistance sits in contact and film, which show at once in a pulse: only the sound part
+        # grows.
+        return self.pulse_ohm + (steady.expected - 1.0) * self.sound_ohm
+
+
+@dataclass(frozen=True, slots=True)
+class Sets:
+    """What the published sets say of a chemistry, a length of pulse and a temperature."""
+
+    steady: Spread
+    lag: Spread
+    cold_q: Spread
+    cold_lag: Spread
+
+    @classmethod
+    def of(
+        cls, chemistry: Chemistry, pulse_s: float, temperature_c: float, known_c: float, quick: bool = False
+    ) -> Sets:
+        """`known_c` is the temperature in degC at which the cell itself was measured."""
+        return cls(
+            steady_over_pulse(chemistry, pulse_s, quick),
+            lag_h(chemistry, quick),
+            relative(capacity_ratio, temperature_c, known_c),
+            relative(lag_ratio, temperature_c, known_c),
+        )
 
 
 def known_resistance(capacity: Measured, resistance: Measured | None) -> tuple[float, float, list[str]]:
@@ -47,7 +92,7 @@ def cases_of(
     resisting: Resisting,
     temperature_c: float,
     trace_c: float | None = None,
-) -> dict[str, Assumed]:
+) -> dict[str, Assumed[float]]:
     """Expected, and one case for each thing that is not known exactly, to either side.
 
     `trace_c` is the temperature in degC of the own trace; the capacity was taken at 25.
@@ -58,48 +103,56 @@ def cases_of(
     base_25 = resisting.ratio(REFERENCE_C).expected
     ohm, ohm_u = base_25 * resisting.base.value, base_25 * resisting.base.u
     quick = is_quick(capacity.value, resisting.pulses)
-    steady, lag = steady_over_pulse(chemistry, resisting.seconds, quick), lag_h(chemistry, quick)
     known_c = REFERENCE_C if trace_c is None else trace_c
-    cold_q, cold_lag = (relative(ratio, temperature_c, known_c) for ratio in (capacity_ratio, lag_ratio))
-    # A worn cell's extra resistance sits in contact and film, which show at once in a pulse: only the sound part
-    # grows.
+    sets = Sets.of(chemistry, resisting.seconds, temperature_c, known_c, quick)
     sound_ohm = min(ohm, assumed_resistance(capacity.value)[0])
-    steady_ohm = ohm + (steady.expected - 1.0) * sound_ohm
-    cold_r = _colder(resisting, temperature_c, trace_c, sound_ohm, steady_ohm, quick)
-    expected = Assumed(
-        capacity.value, steady_ohm, lag.expected, cold_q.expected, cold_r.expected, cold_lag.expected
-    )
+    known = Known(capacity.value, capacity.u, ohm, ohm_u, sound_ohm)
+    cold_r = _colder(resisting, temperature_c, trace_c, sound_ohm, known.steady_ohm(sets.steady), quick)
+    return set_out(known, sets, _ends(cold_r), max)
+
+
+def set_out(
+    known: Known[Figure],
+    sets: Sets,
+    stiff: tuple[Figure, Figure, Figure],
+    largest: Callable[[Figure, Figure], Figure],
+) -> dict[str, Assumed[Figure]]:
+    """The cases of one cell or of many; `stiff` is the ratio of their whole resistance: expected, low, high."""
+    steady, lag, ah, sound_ohm = sets.steady, sets.lag, known.capacity_ah, known.sound_ohm
+    middle_ohm = known.steady_ohm(steady)
+    expected = Assumed(ah, middle_ohm, lag.expected, sets.cold_q.expected, stiff[0], sets.cold_lag.expected)
     # Reading and growth are independent, so they add in quadrature; U (2 u) keeps both at the same coverage.
-    worse = math.hypot(2.0 * ohm_u, sound_ohm * (steady.high - steady.expected))
-    better = math.hypot(2.0 * ohm_u, sound_ohm * (steady.expected - steady.low))
-    least = max(capacity.low, 1e-3 * capacity.value)
+    worse, better = (
+        ((2.0 * known.pulse_u) ** 2 + (sound_ohm * grown) ** 2) ** 0.5
+        for grown in (steady.high - steady.expected, steady.expected - steady.low)
+    )
     return {
         "expected": expected,
-        "capacity-": replace(expected, capacity_ah=least),
-        "capacity+": replace(expected, capacity_ah=capacity.high),
-        "resistance-": replace(expected, steady_ohm=expected.steady_ohm + worse),
-        "resistance+": replace(expected, steady_ohm=max(0.0, expected.steady_ohm - better)),
+        "capacity-": replace(expected, capacity_ah=largest(ah - 2.0 * known.capacity_u, 1e-3 * ah)),
+        "capacity+": replace(expected, capacity_ah=ah + 2.0 * known.capacity_u),
+        "resistance-": replace(expected, steady_ohm=middle_ohm + worse),
+        "resistance+": replace(expected, steady_ohm=largest(0.0 * ah, middle_ohm - better)),
         # More lag leaves more charge behind, so the high lag is the short run.
         "lag-": replace(expected, lag_h=lag.high),
         "lag+": replace(expected, lag_h=lag.low),
-        "cold-": replace(expected, capacity_ratio=cold_q.low),
-        "cold+": replace(expected, capacity_ratio=cold_q.high),
+        "cold-": replace(expected, capacity_ratio=sets.cold_q.low),
+        "cold+": replace(expected, capacity_ratio=sets.cold_q.high),
         # Conduction and diffusion stiffen together: one cold, one electrolyte.
-        "stiff-": replace(expected, resistance_ratio=cold_r.high, lag_ratio=cold_lag.high),
-        "stiff+": replace(expected, resistance_ratio=cold_r.low, lag_ratio=cold_lag.low),
+        "stiff-": replace(expected, resistance_ratio=stiff[2], lag_ratio=sets.cold_lag.high),
+        "stiff+": replace(expected, resistance_ratio=stiff[1], lag_ratio=sets.cold_lag.low),
     }
 
 
-def _stiffened(cold: Spread, sound_ohm: float, pulse_ohm: float, steady_ohm: float) -> Spread:
+def stiffened(
+    cold: Spread, sound_ohm: Figure, pulse_ohm: Figure, steady_ohm: Figure
+) -> tuple[Figure, Figure, Figure]:
     """The ratio of the whole resistance: a worn cell's contact resistance does not stiffen with the electrolyte."""
-    worn = max(0.0, pulse_ohm - sound_ohm) / steady_ohm if steady_ohm > 0 else 0.0
+    # A cell without resistance has nothing that could stiffen, and no part of nothing is worn.
+    worn = (pulse_ohm - sound_ohm) / (steady_ohm + 1e-300)
     # Film stiffens, bare contact does not, and nobody measured which it is: the middle for the worst.
-    rests = (cold.low, cold.low, cold.expected)
-    expected, low, high = (
-        worn * rest + (1.0 - worn) * sound
-        for rest, sound in zip(rests, (cold.expected, cold.low, cold.high), strict=True)
-    )
-    return Spread(expected, low, high)
+    rests = ((cold.low, cold.expected), (cold.low, cold.low), (cold.expected, cold.high))
+    expected, low, high = (worn * rest + (1.0 - worn) * sound for rest, sound in rests)
+    return expected, low, high
 
 
 def _colder(
@@ -119,14 +172,14 @@ def _colder(
         stiff = Spread(now.expected / base_25, now.low / base_25, now.high / base_25)
     pulse_ohm = resisting.base.value * resisting.ratio(REFERENCE_C).expected
     if resisting.seen(temperature_c) is None or steady_ohm <= 0:
-        return _stiffened(stiff, sound_ohm, pulse_ohm, steady_ohm)
+        return Spread(*stiffened(stiff, sound_ohm, pulse_ohm, steady_ohm))
     sets = relative(resistance_ratio, temperature_c, REFERENCE_C if trace_c is None else trace_c)
     seen = _seen_stiffened(stiff, sets, min(1.0, pulse_ohm / steady_ohm))
     if quick:
         return seen
     # What builds up after the pulse is what ends such a cell in the cold: its pulse may only speak against it.
-    worse = _stiffened(sets, sound_ohm, pulse_ohm, steady_ohm)
-    return Spread(*(max(pair) for pair in zip(_ends(seen), _ends(worse), strict=True)))
+    worse = stiffened(sets, sound_ohm, pulse_ohm, steady_ohm)
+    return Spread(*(max(pair) for pair in zip(_ends(seen), worse, strict=True)))
 
 
 def _ends(spread: Spread) -> tuple[float, float, float]:

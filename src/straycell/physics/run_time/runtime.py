@@ -62,7 +62,7 @@ TEST_RATE_C = 0.2
 """A capacity is taken at 0.2C where nothing else is said (IEC 61960, from memory; cell sheets agree)."""
 
 
-Build = Callable[[Assumed], tuple[SourceModel, ...]]
+Build = Callable[[Assumed[float]], tuple[SourceModel, ...]]
 Pair = tuple[list[March], list[March]]
 
 
@@ -77,7 +77,7 @@ class _Pack:
     parallel: int
     slow_share: float
 
-    def runs(self, case: Assumed, higher_v: float = 0.0, *, keep: bool = False) -> list[March]:
+    def runs(self, case: Assumed[float], higher_v: float = 0.0, *, keep: bool = False) -> list[March]:
         """One run a curve, down to a cut-off `higher_v` above the first one."""
         return [self._run(model, self.stop_v + higher_v, keep) for model in self.build(case)]
 
@@ -191,7 +191,7 @@ def _from_curves(
     curves = known_curves(chemistry)
     test_a, cutoff_v = test
 
-    def build(case: Assumed) -> tuple[SourceModel, ...]:
+    def build(case: Assumed[float]) -> tuple[SourceModel, ...]:
         models = []
         for curve in curves:
             # A capacity without a stated cut-off is taken as the whole window of its chemistry.
@@ -218,7 +218,7 @@ def _from_trace(
     resistance_then = resisting.ratio(trace.temperature_c).expected / resisting.ratio(REFERENCE_C).expected
     lag_then = lag_ratio(trace.temperature_c).expected
 
-    def build(case: Assumed) -> tuple[SourceModel, ...]:
+    def build(case: Assumed[float]) -> tuple[SourceModel, ...]:
         model = trace_source(trace, case.steady_ohm * resistance_then, case.lag_h * lag_then)
         model = replace(model, draw_share=1.0 / max(1.0, resistance_then))
         warm = scaled(model, case.capacity_ah / measured_ah, 1.0)
@@ -229,13 +229,13 @@ def _from_trace(
     return build
 
 
-def _prepared(model: SourceModel, case: Assumed, missing: float) -> SourceModel:
+def _prepared(model: SourceModel, case: Assumed[float], missing: float) -> SourceModel:
     ready = scaled(model, case.capacity_ratio, case.resistance_ratio, case.lag_ratio)
     # Missing charge is a share of what the cell holds now, after cold and wear have shrunk it.
     return started_at(ready, missing * ready.x_ah[-1])
 
 
-def _moved(doubt: str, cases: dict[str, Assumed], pack: _Pack, expected: list[March]) -> Pair | None:
+def _moved(doubt: str, cases: dict[str, Assumed[float]], pack: _Pack, expected: list[March]) -> Pair | None:
     """The runs with one doubt to either side; None when it does not matter here."""
     sides = [cases[doubt + sign] for sign in "-+"]
     if all(side == cases["expected"] for side in sides):

@@ -14,7 +14,7 @@ from sqlalchemy import select
 
 from straycell.cells import parse_code, tidy_code
 from straycell.errors import BadData
-from straycell.meters import Meter
+from straycell.meters import Meter, best_accuracy
 from straycell.quantities import parse_quantity
 from straycell.readings import (
     FIELDS,
@@ -171,6 +171,9 @@ def _one(
         if value is None and fields.has("value"):
             return
         given = {**given, kind.key: value}
+        if "u" in given and value is not None:
+            # No instrument is truer than the best there is, whatever a list says of a trace.
+            given["u"] = max(given["u"], best_accuracy(kind.accuracy).u(value))
     for name in sorted(given.keys() - {*kind.takes, kind.key}):
         fields.refuse(FIELDS[name].column, f"a {quantity} has no {FIELDS[name].noun}", "leave it empty")
     if quantity is Quantity.CHARGE:

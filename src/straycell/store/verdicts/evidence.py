@@ -68,7 +68,7 @@ def evidences(
             installed_at=tuple(at_work.get(code, ())),
             findings=seen.get(code, nothing).standing,
             falls=seen.get(code, nothing).falls,
-            dressed_at=dressed.get(code),
+            dressed_at=dressed.get(code, ()),
             opened_at=kin.opened_for(code),
         )
         for code, now in known.items()
@@ -139,10 +139,10 @@ _FINISHED = Prepared(
 # A corrected slip changed no sleeve: only what really was re-wrapped changes the mass.
 _DRESSED = Prepared(
     lambda: (
-        select(FACT.c.subject, func.max(EVENT.c.at_us))
+        select(FACT.c.subject, EVENT.c.at_us)
         .join(EVENT, EVENT.c.id == FACT.c.event_id)
         .where(FACT.c.field.in_(("rewrapped", "tabs")), FACT.c.mistake == "")
-        .group_by(FACT.c.subject)
+        .order_by(EVENT.c.at_us)
     ),
     FACT.c.subject,
 )
@@ -165,9 +165,12 @@ def _installed(conn: Connection, codes: Collection[str] | None) -> dict[str, lis
     return found
 
 
-def _dressed(conn: Connection, codes: Collection[str] | None) -> dict[str, datetime]:
-    """When each cell's sleeve or tabs were last said to be others than before, and not because of a slip."""
-    return {code: from_us(at_us) for code, at_us in _DRESSED.rows(conn, codes)}
+def _dressed(conn: Connection, codes: Collection[str] | None) -> dict[str, tuple[datetime, ...]]:
+    """When each cell's sleeve or tabs were said to be others than before, and not because of a slip; oldest first."""
+    found: dict[str, tuple[datetime, ...]] = {}
+    for code, at_us in _DRESSED.rows(conn, codes):
+        found[code] = (*found.get(code, ()), from_us(at_us))
+    return found
 
 
 def _condemnations(conn: Connection, codes: Collection[str] | None) -> dict[str, Condemnation]:
