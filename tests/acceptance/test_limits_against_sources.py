@@ -17,6 +17,9 @@ LEAST = [
         "battery handbook: no boost below 1.5 V, where copper has gone into solution",
     ),
     ("voltage-floor", "any", 1.5, "the same"),
+    ("as-found-voltage", "4.2V", 2.5, "cell sheets: a discharge ends at 2.5 to 3.0 V"),
+    ("as-found-voltage", "lfp", 2.0, "sheets of iron phosphate cells: it ends at 2.0 V"),
+    ("as-found-voltage", "any", 2.5, "the sheets of 4.2 V cells: the stricter of both"),
     ("retention-days", None, 28.0, "a national standard: charge retention after 28 days"),
     ("pair-days", "low-start", 28.0, "the same"),
     ("pair-days", "coarse", 28.0, "the same"),
@@ -25,6 +28,14 @@ LEAST = [
 ]
 MOST = [
     ("self-discharge-discard", None, 5.0, "2 to 3 % a month published as usual: no more than twice that"),
+    ("rate-out", "light", 0.2, "cell sheets: standard discharge, at which a capacity is rated"),
+    (
+        "rate-out",
+        "solo",
+        0.5,
+        "cell sheets: the gentler of the continuous currents that they allow in the cold",
+    ),
+    ("rate-out", "pack", 0.5, "the same"),
     ("full-voltage-marked", "4.2V", 4.40, "the highest charge voltage that markings of cells on sale say"),
     ("full-voltage-marked", "any", 4.40, "the same"),
     ("full-voltage-marked", "lfp", 3.65, "sheet of a 26650 iron phosphate cell"),
