@@ -495,3 +495,27 @@ def test_a_cell_withdrawn_here_and_measured_there_is_there(shelf: Shelf, tmp_pat
             assert reader.cell(phantom).stage is Stage.WITHDRAWN
             assert [t.code for t in reader.teardowns()] == [torn]
             assert reader.check() == []
+
+
+def test_two_benches_that_list_one_cell_for_one_place_can_merge(shelf: Shelf, other: Other) -> None:
+    """Each has a list of its own: both wait with it, none is written twice, and both stores say the same."""
+    merge(shelf, other)
+    merge(other, shelf)
+    with shelf.writing(LATER) as writer:
+        first = writer.add_handover("yard")
+    merge(other, shelf, LATER + timedelta(hours=1))
+    with shelf.reading() as reader:
+        (spare,) = [c.code for c in reader.cells() if c.stage is Stage.SHELVED or c.stage is Stage.RECEIVED][
+            :1
+        ]
+    for number, each in enumerate((shelf, other), 2):
+        with each.writing(LATER + timedelta(hours=number)) as writer:
+            writer.discard(spare, "sat on")
+            found_one = writer.add_handover("yard")
+            assert (found_one.id == first.id) == (each is shelf)
+    merge(shelf, other, LATER + timedelta(hours=5))
+    merge(other, shelf, LATER + timedelta(hours=5))
+    for each in (shelf, other):
+        with each.reading() as reader:
+            assert reader.check(each.rules, LATER + timedelta(hours=6)) == []
+            assert spare in {code for entry in reader.handovers() for code in entry.codes}

@@ -12,13 +12,13 @@ from straycell.cells import Stage
 from straycell.errors import BadData
 from straycell.keys import RecordKey, key_of
 from straycell.safety.handover.listing import HandoverCell, HandoverList, make_list
+from straycell.store.book.bench import letter
 from straycell.store.book.derived import follow
 from straycell.store.book.records import HandoverEntry, Listing
 from straycell.store.book.register import put
 from straycell.store.book.stock import cells
 from straycell.store.column_values import from_json, from_us, opt_time
 from straycell.store.schema.tables import (
-    BENCH,
     BUILD,
     BUILD_CELL,
     CELL,
@@ -140,10 +140,12 @@ def add_handover(pen: Pen, place: str, codes: Sequence[str] | None = None) -> Ha
     free = waiting(pen.conn)
     wanted = free if codes is None else list(dict.fromkeys(codes))
     _require_waiting(pen.conn, wanted, free)
-    # One open list a place: two would send one drum's cells on two papers.
+    # One open list a place: two would send one drum's cells on two papers. Only this bench's own: a cell that two
+    # benches each put on the list of one of them would be two rows of one name, which no merge can take.
+    own = func.substr(HANDOVER.c.key, 1, 1) == letter(pen.conn)
     open_one = pen.conn.execute(
         select(HANDOVER.c.key)
-        .where(HANDOVER.c.place == name, HANDOVER.c.closed_at_us.is_(None))
+        .where(HANDOVER.c.place == name, HANDOVER.c.closed_at_us.is_(None), own)
         .order_by(func.length(HANDOVER.c.key), HANDOVER.c.key)
     ).scalar()
     if not wanted and open_one is None:
@@ -185,8 +187,7 @@ def list_of(conn: Connection, entry: HandoverEntry, rules: RuleSet, now: datetim
     still = [code for code in entry.codes if stages[code] is Stage.CONDEMNED]
     found = evidences(conn, still)
     listed = [HandoverCell.of(evidence, judge(evidence, rules, now).verdict) for evidence in found.values()]
-    letter = str(conn.execute(select(BENCH.c.letter)).scalar_one())
-    return make_list(str(entry.id), entry.place, letter, entry.opened_at, listed)
+    return make_list(str(entry.id), entry.place, letter(conn), entry.opened_at, listed)
 
 
 def list_numbered(conn: Connection, number: RecordKey, rules: RuleSet, now: datetime) -> HandoverList:
