@@ -28,6 +28,7 @@ LEAST = [
 ]
 MOST = [
     ("self-discharge-discard", None, 5.0, "2 to 3 % a month published as usual: no more than twice that"),
+    ("first-day", None, 5.0, "battery handbook: about 5 % in the first 24 h"),
     ("rate-out", "light", 0.2, "cell sheets: standard discharge, at which a capacity is rated"),
     (
         "rate-out",

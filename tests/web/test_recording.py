@@ -180,7 +180,7 @@ def test_a_discard_is_asked_twice(page: Page, bench: Bench, code: str) -> None:
 def test_an_incident_holds_or_condemns(page: Page, bench: Bench, code: str) -> None:
     """As `incident add`: a drop holds, water condemns and fills the screen."""
     held = page.send(f"/cell/{code}/incident", kind="drop")
-    assert "held until look, rest voltage and resistance" in text_of(held.text)
+    assert "held until look, rest voltage, resistance" in text_of(held.text)
     assert "danger-screen" in page.send(f"/cell/{code}/incident", kind="water", note="puddle").text
     assert bench.do(f"cell show {code}")["outcome"] == "discard"
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 def candidates(
     reader: Reader, rules: RuleSet, now: datetime, codes: Collection[str] | None = None
 ) -> list[Candidate]:
-    """The cells named, or all, by code."""
+    """The cells named, or all that were not withdrawn, by code."""
     from straycell.acceptance import figures
     from straycell.matching import Candidate
 
@@ -30,9 +30,11 @@ def candidates(
     traces = own_traces(reader, evidences)
     verdicts = reader.verdicts(rules, now, codes)
     # One query for all: asked cell by cell, a large store would take minutes.
-    stages = {cell.code: cell.stage for cell in reader.cells()}
+    stages = {cell.code: cell.stage for cell in reader.cells(wanted=codes)}
     offers = []
     for code, evidence in evidences.items():
+        if code not in stages:
+            continue
         verdict, known = verdicts[code], figures(evidence, rules, now)
         run, ohms = known.capacity_reading, known.resistance_reading
         offers.append(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from tests.cli.bench import Bench
 
@@ -119,3 +121,30 @@ def test_last_does_not_go_with_other_choices(bench: Bench, three: list[str]) -> 
     bench.refused(f"cell withdraw {three[0]} --last 1 --because slip", 2)
     bench.refused("cell withdraw --because slip", 2)
     bench.refused(f"cell withdraw {three[0]}", 2)
+
+
+def test_a_match_and_a_run_time_get_on_beside_a_withdrawn_cell(
+    bench: Bench, three: list[str], tmp_path: Path
+) -> None:
+    """It is offered to no project; asked for by name, its run time is refused in words."""
+    (tmp_path / "bell.toml").write_text(BELL, encoding="utf-8")
+    bench.do(f"project add {tmp_path / 'bell.toml'}")
+    bench.do(f"cell withdraw {three[1]} --because 'label without a cell'")
+    for line in ("match 'reed bell'", "match --all"):
+        answer = bench.run(line)
+        assert answer.code == 1 and three[1] not in answer.out + answer.err
+    assert three[1] in bench.refused(f"runtime {three[1]} --until 3.2V --current 35mA", 3)
+
+
+BELL = """
+name = "reed bell"
+priority = 1
+[load]
+current = "35mA"
+[need]
+runtime = "24h"
+cutoff = "3.2V"
+[pack]
+series = 1
+parallel = 1
+"""

@@ -50,7 +50,7 @@ def labels_of(
     Raises BadData for a discard label of a cell in use, UsageFault for an address that no symbol holds.
     """
     verdicts, evidences = reader.verdicts(rules, now, codes), reader.evidences(codes)
-    cells = {cell.code: cell for cell in reader.cells()} if len(codes) > 1 else {}
+    cells = {cell.code: cell for cell in reader.cells(wanted=codes)} if len(codes) > 1 else {}
     # The person's own calendar day: the date is read off the label where the cell lies.
     today = now.astimezone().date()
     found: list[CellLabel] = []
