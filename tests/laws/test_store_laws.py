@@ -11,7 +11,7 @@ from tests.laws.store_walk import Walk
 WALKS, STEPS = 5, 100
 """Three tests of five walks are 1,500 steps; many short walks meet more different cases than one through large stores."""
 LAWS = ("commuted", "associated", "idempotent", "discards", "restored", "findings")
-LEAST = {law: 17 for law in LAWS} | {"restored": 5}
+LEAST = dict.fromkeys(LAWS, 17) | {"restored": 5}
 """Of each of the three tests, which makes fifty of all but restores of condemned cells, which chance spreads unevenly."""
 
 
