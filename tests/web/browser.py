@@ -6,7 +6,7 @@ import shutil
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
@@ -42,6 +42,12 @@ FLAGS = [
     "--use-fake-ui-for-media-stream",
 ]
 PATIENCE_S = 20.0
+# A page that is just being replaced by the next one answers with this; the next look sees the new page.
+REPLACED: tuple[type[Exception], ...] = ()
+if not MISSING:
+    from selenium.common.exceptions import StaleElementReferenceException
+
+    REPLACED = (StaleElementReferenceException,)
 
 
 @contextmanager
@@ -101,8 +107,9 @@ def wait_for(done: Any) -> Any:
     """What `done` gives as soon as it is true; fails after a while."""
     deadline = time.monotonic() + PATIENCE_S
     while True:
-        found = done()
-        if found:
-            return found
+        with suppress(*REPLACED):
+            found = done()
+            if found:
+                return found
         assert time.monotonic() < deadline, "it never came"
         time.sleep(0.05)

@@ -208,6 +208,17 @@ def test_what_is_refused_later_stays_and_is_opened_again(
     assert quantities(bench, code) == ["mass"]
 
 
+def test_what_appears_by_itself_moves_no_button(phone: Phone, served: Served, code: str) -> None:
+    """The bar of a lost network comes while a finger is on its way."""
+    phone.open(f"/cell/{code}/record/mass")
+    place = "return document.querySelector('button.main').getBoundingClientRect().top"
+    before = phone.script(place)
+    served.stop()
+    phone.script("dispatchEvent(new Event('offline'))")
+    wait_for(lambda: phone.find("#stale").is_displayed())
+    assert phone.script(place) == before
+
+
 def test_a_form_that_became_old_says_what_changed_and_keeps_what_was_typed(
     phone: Phone, bench: Bench, code: str
 ) -> None:
