@@ -163,10 +163,15 @@ def test_move_refuses_to_mix_and_to_overfill(shop: Bench) -> None:
 
 
 def test_an_incident_holds_every_cell_it_names(shop: Bench) -> None:
-    """Until look, rest voltage and resistance are recorded anew."""
+    """Until look, rest voltage, resistance and a self-discharge check are recorded again."""
     _, good, third = codes(shop)
     found = shop.do(f"incident add --kind drop {good} {third} --note 'off the bench'")
-    assert not found["severe"] and found["retest"] == ["look", "rest voltage", "resistance"]
+    assert not found["severe"] and found["retest"] == [
+        "look",
+        "rest voltage",
+        "resistance",
+        "self-discharge check",
+    ]
     assert {c["outcome"] for c in found["cells"]} == {"hold"}
     assert "incident" in kinds(shop.do("due"), good)
     verdict = shop.do(f"verdict show {good}")
