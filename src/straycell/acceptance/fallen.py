@@ -8,7 +8,6 @@ from datetime import timedelta
 from straycell.acceptance.case import Case, Tried
 from straycell.acceptance.checks.identity import tested_by, tested_since
 from straycell.acceptance.checks.pairs import checked_after
-from straycell.acceptance.checks.steps import check_step
 from straycell.acceptance.conformance import Side
 from straycell.acceptance.evidence import BestSibling, Fall
 from straycell.acceptance.findings import CONDEMNING
@@ -32,8 +31,6 @@ def tested_again(case: Case) -> Iterator[Reason]:
     measured = tested_since(case, fall.at)
     done = {**measured, "self-discharge check": checked_after(case, fall.at)}
     lacking = [name for name, there in done.items() if not there]
-    kinds = tested_by(lacking)
-    kinds += [] if done["self-discharge check"] else [check_step(case)[0]]
     what = f"the finding '{fall.rule}' fell on {fall.at:%Y-%m-%d} with a mistake"
     yield case.reason(
         "finding-fell",
@@ -43,7 +40,7 @@ def tested_again(case: Case) -> Iterator[Reason]:
         rule=None if all(measured.values()) else FALL_FIRST,
         observed=fall.rule,
         at=fall.at,
-        todo=together(f"record {', '.join(lacking)} again", kinds),
+        todo=together(f"record {', '.join(lacking)} again", tested_by(case, lacking)),
         earliest=case.now if lacking else None,
     )
 

@@ -105,11 +105,7 @@ def _after_frost(case: Case, charge: Charge) -> Reason:
         observed=air.value if (air := _air(case, charge)) else None,
         limit=case.figure("charge-frost"),
         reading=charge,
-        todo=together(
-            f"record {', '.join(lacking)}, taken after that charge", tested_by(lacking) or [WorkKind.CHARGE]
-        )
-        if lacking
-        else None,
+        todo=together(f"record {', '.join(lacking)}, taken after that charge", tested_by(case, lacking)),
         earliest=case.now if lacking else None,
     )
 

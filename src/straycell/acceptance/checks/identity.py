@@ -9,6 +9,7 @@ from functools import partial
 
 from straycell.acceptance.case import Case, Tried
 from straycell.acceptance.checks.pairs import checked_after
+from straycell.acceptance.checks.steps import check_step
 from straycell.acceptance.conformance import Side
 from straycell.acceptance.evidence import DISMANTLED, Upset
 from straycell.acceptance.reasons import Outcome, Reason, Status
@@ -205,9 +206,9 @@ def tested_since(case: Case, at: datetime, but: Collection[str] = ()) -> dict[st
 _TESTS = {"look": WorkKind.LOOK, "rest voltage": WorkKind.REST, "resistance": WorkKind.RESISTANCE}
 
 
-def tested_by(lacking: list[str]) -> list[WorkKind]:
-    """The work of the tests that `tested_since` names."""
-    return [_TESTS[name] for name in lacking if name in _TESTS]
+def tested_by(case: Case, lacking: list[str]) -> list[WorkKind]:
+    """The work of the tests that `tested_since` names, and of the next step of a self-discharge check."""
+    return [_TESTS[name] if name in _TESTS else check_step(case)[0] for name in lacking]
 
 
 def _asks_for_check(case: Case, event: Upset) -> bool:
@@ -284,7 +285,7 @@ def upset(case: Case) -> Iterator[Reason]:
             f"after '{latest.kind}' the cell must be tested again: {', '.join(lacking)} still to do",
             observed=latest.kind,
             at=latest.at,
-            todo=together(f"record {', '.join(lacking)} again", tested_by(lacking)),
+            todo=together(f"record {', '.join(lacking)} again", tested_by(case, lacking)),
             earliest=case.now,
         )
         if "look" in lacking and latest.kind != DISMANTLED:

@@ -104,8 +104,10 @@ def require_current(conn: Connection, path: Path) -> None:
 
 def prepare(path: Path, now: datetime, *, create: bool, bench: str) -> None:
     """Make the store when it is missing or empty, migrate it when it is older."""
+    there = path.exists()
+    if create and not there:
+        make_code(bench, 0)  # refuses a letter that is none, before anything is made
     with os_faults(path):
-        there = path.exists()
         if not create or there:
             require_file(path)
         else:
@@ -114,8 +116,6 @@ def prepare(path: Path, now: datetime, *, create: bool, bench: str) -> None:
             os.close(os.open(path, os.O_CREAT | os.O_WRONLY, 0o600))
     if there and current_version(path) == VERSION:
         return
-    # A wrong letter found after the file is made would leave an empty store behind.
-    make_code(bench, 0)  # refuses a letter that is none, before anything is made
     with (
         store_faults(path),
         connected(writing_engine(path, create=create)) as conn,
