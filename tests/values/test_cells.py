@@ -9,14 +9,15 @@ import pytest
 from straycell.cells import LEGAL_MOVES, CellFacts, Chemistry, Form, Look, Stage, check_move
 from straycell.errors import BadData
 
-# The moves as the design tells them, written anew: from -> to
+# The moves as the design has them, written again: from -> to
 LIFE = """
-received  shelved reserved condemned
-shelved   received reserved condemned
+received  shelved reserved condemned withdrawn
+shelved   received reserved condemned withdrawn
 reserved  received shelved installed condemned
 installed received condemned
 condemned received handed-over
 handed-over
+withdrawn received
 """
 
 
@@ -61,7 +62,7 @@ def test_the_words_are_those_of_the_interface() -> None:
         " bare-tab wet stained corroded"
     )
     assert " ".join(Look) == looks
-    assert " ".join(Stage) == "received shelved reserved installed condemned handed-over"
+    assert " ".join(Stage) == "received shelved reserved installed condemned handed-over withdrawn"
 
 
 def test_nothing_is_assumed_of_a_cell_that_nobody_described() -> None:

@@ -191,8 +191,9 @@ OF_TRACE = _fields(
     # In the unit of the value, so the widest dimension of all values sets the bound.
     Field("u", float, "uncertainty", kept=Window(0.0, 500.0)),
     Field("doubt", str, "doubt", words="not explained: {}"),
+    Field("put_in_u", float, "uncertainty of the charge put in", kept=Window(0.0, 500.0)),
 )
-"""What only a trace adds to a reading; `u` is in the unit of the value."""
+"""What only a trace or a charger adds, never a person; `u` is in the unit of the value, `put_in_u` in Ah."""
 
 OF_CHARGE = _fields(
     Field(

@@ -658,6 +658,7 @@ CREATE TABLE reading (
     CONSTRAINT ck_reading_at_least CHECK (at_least IN (0, 1)),
     CONSTRAINT ck_reading_from_full CHECK (from_full IN (0, 1)),
     CONSTRAINT ck_reading_u CHECK (u >= 0),
+    CONSTRAINT ck_reading_put_in_u CHECK (put_in_u BETWEEN 0.0 AND 500.0),
     CONSTRAINT ck_reading_charge_current_a CHECK (charge_current_a BETWEEN 1e-06 AND 500.0),
     CONSTRAINT ck_reading_end_current_a CHECK (end_current_a BETWEEN 0.0 AND 500.0),
     CONSTRAINT ck_reading_put_in_ah CHECK (put_in_ah BETWEEN 0.001 AND 500.0),
