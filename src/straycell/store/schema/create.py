@@ -104,10 +104,10 @@ def require_current(conn: Connection, path: Path) -> None:
 
 def prepare(path: Path, now: datetime, *, create: bool, bench: str) -> None:
     """Make the store when it is missing or empty, migrate it when it is older."""
-    there = path.exists()
-    if create and not there:
-        make_code(bench, 0)  # refuses a letter that is none, before anything is made
     with os_faults(path):
+        there = path.exists()
+        if create and not there:
+            make_code(bench, 0)  # refuses a letter that is none, before anything is made
         if not create or there:
             require_file(path)
         else:
