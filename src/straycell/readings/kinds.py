@@ -96,7 +96,7 @@ KINDS: dict[Quantity, Kind] = {
         Kind(
             Quantity.CHARGE,
             OF_CHARGE["until_v"],
-            (*(name for name in OF_CHARGE if name != "until_v"), "temperature_c", "u"),
+            (*(name for name in OF_CHARGE if name != "until_v"), "temperature_c", "u", "put_in_u"),
             needs=("current_a",),
             notes=("charge",),
         ),
