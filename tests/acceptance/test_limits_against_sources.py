@@ -27,18 +27,10 @@ LEAST = [
     ("pulse-length", None, 0.5, "IEC 61960: a pulse of 1 s, of which half must have passed"),
 ]
 MOST = [
-    ("self-discharge-discard", None, 5.0, "2 to 3 % a month published as usual: no more than twice that"),
     ("first-day", None, 5.0, "battery handbook: about 5 % in the first 24 h"),
     ("rate-out", "light", 0.2, "cell sheets: standard discharge, at which a capacity is rated"),
-    (
-        "rate-out",
-        "solo",
-        0.5,
-        "cell sheets: the gentler of the continuous currents that they allow in the cold",
-    ),
-    ("rate-out", "pack", 0.5, "the same"),
-    ("full-voltage-marked", "4.2V", 4.40, "the highest charge voltage that markings of cells on sale say"),
-    ("full-voltage-marked", "any", 4.40, "the same"),
+    ("rate-out", "solo", 1.0, "cell sheets: 1C and more is allowed to new cells"),
+    ("rate-out", "pack", 1.0, "the same"),
     ("full-voltage-marked", "lfp", 3.65, "sheet of a 26650 iron phosphate cell"),
 ]
 

@@ -10,7 +10,10 @@ import pytest
 from tests.cli.bench import Answer, Bench
 from tests.cli.device_bench import graded
 
+from straycell.bench.recording.finish import Device
 from straycell.cli.app import prompts
+from straycell.physics.loads import ConstantCurrent, ConstantPower, Profile
+from straycell.projects import Need, Project
 
 LAMP = """
 name = "lamp"
@@ -84,6 +87,24 @@ def test_what_was_measured_is_judged_as_the_match_would(
         name = options.split()[0]
         last = bench.do(f"cell history {code}")[-1]
         assert last["verb"] == "build-finished" and name.strip("-").replace("-", "_") in str(last["detail"])
+
+
+@pytest.mark.parametrize(
+    ("load", "largest_a"),
+    [
+        (Profile((0.0, 599.0, 600.0), current_a=(0.02, 2.2)), 2.2),
+        # 3 W behind a converter of 80 % at the cut-off of 3 V.
+        (ConstantPower(3.0, 0.8), 1.25),
+        (ConstantCurrent(0.9), None),
+    ],
+)
+def test_one_measured_current_hides_no_peak_of_the_file(
+    load: ConstantCurrent | ConstantPower | Profile, largest_a: float | None
+) -> None:
+    """A motor's second of 2.2 A stays, whatever the meter shows meanwhile; a measured peak replaces it."""
+    project = Project("gate", load, Need(5.0, 3.0))
+    assert Device(current_a=0.05).of(project).need.peak_current_a == pytest.approx(largest_a)
+    assert Device(current_a=0.05, peak_current_a=0.06).of(project).need.peak_current_a == 0.06
 
 
 @pytest.mark.parametrize(

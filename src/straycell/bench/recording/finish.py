@@ -10,7 +10,7 @@ from straycell.builds import Build
 from straycell.errors import NegativeAnswer
 from straycell.matching import Match
 from straycell.matching.sheet.fusing import fitted_fault
-from straycell.physics.loads import ConstantCurrent
+from straycell.physics.loads import ConstantCurrent, Profile
 from straycell.projects import ChargeSpec, Project, finish_faults
 from straycell.quantities import Dimension, show
 from straycell.store.reader import Reader
@@ -39,6 +39,8 @@ class Device:
         """The project with what was measured in the place of what its file says."""
         need, load, charge = project.need, project.load, project.charge
         if self.current_a is not None:
+            # One current says nothing of peaks, and a converter draws more as its source sinks: the file's still count.
+            need = replace(need, peak_current_a=max(need.peak_current_a or 0.0, _largest_a(project)) or None)
             load = ConstantCurrent(self.current_a)
         if self.temperature_c is not None:
             need = replace(need, temperature_c=self.temperature_c)
@@ -52,6 +54,15 @@ class Device:
             if self.measured_float_v is not None:
                 charge = replace(charge, measured_float_v=self.measured_float_v)
         return replace(project, need=need, load=load, charge=charge)
+
+
+def _largest_a(project: Project) -> float:
+    """The largest current (A) by the project's file, near the end of its run; 0 of a steady one, which is measured."""
+    load = project.load
+    if isinstance(load, ConstantCurrent):
+        return 0.0
+    moments = load.time_s[:-1] if isinstance(load, Profile) else (0.0,)
+    return max(load.current_at(project.need.cutoff_v, moment) for moment in moments)
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ from straycell.errors import BadData
 LOOK_EVERY = timedelta(minutes=30)
 """A charge is attended; how often it is looked at: common practice, no published source."""
 LONGEST_CHARGE = timedelta(hours=48)
-"""A charge begun longer ago was forgotten to be recorded: its timer would only hide others."""
+"""Nobody recorded the end of one begun longer ago: its timer would only hide others (common practice, no published source)."""
 
 
 class Runs(StrEnum):

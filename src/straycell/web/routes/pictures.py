@@ -49,7 +49,7 @@ def of_a_cell(visit: Visiting, name: str, number: str) -> Response:
 
 
 def _drawn(visit: Visit, draw: Callable[[], bytes]) -> Response:
-    # matplotlib's shared caches know no threads, and two drawings at a time would take the phone's answer's time.
+    # matplotlib's shared caches know no threads, and two drawings at once would delay every other answer.
     with visit.site.pictures:
         content = draw()
     kind = "image/png" if content.startswith(b"\x89PNG") else "image/svg+xml"
