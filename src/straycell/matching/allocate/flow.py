@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from straycell.matching.allocate.benders_master import BendersMaster
-from straycell.matching.allocate.highs import INFINITE, Answer, Question, Row, ask
+from straycell.matching.allocate.highs import INFINITE, STEP_SHARE, Answer, Question, Row, ask, at_least
 from straycell.matching.allocate.model import Model
 from straycell.matching.balance.pool import Bools, Floats, Ints
 
@@ -139,11 +139,9 @@ class FlowSearch:
 
     def heaviest(self, values: Floats, enough: int) -> Answer:
         """Columns that serve the most of these values, `enough` at best."""
-        # 0.6 and 0.4: weights are whole, so anything within half a step of the aim has reached it.
-        return self.ask(-values, False, False, 0.6, 0.4 - enough)
+        # Weights are whole, so anything within half a step of the aim has reached it.
+        return self.ask(-values, False, False, 1 - STEP_SHARE, STEP_SHARE - enough)
 
     def keep(self, values: Floats, weight: float) -> None:
         """From now on at least this weight is given."""
-        columns = np.flatnonzero(values)
-        if len(columns):
-            self.kept.append(Row(columns, values[columns], weight - 0.4, INFINITE))
+        self.kept += at_least(values, weight)

@@ -11,10 +11,6 @@ from straycell.matching.allocate.read_input import Kind
 from straycell.matching.balance.pool import Bools, Floats
 
 
-def served_in(model: Model, result: Result) -> set[tuple[int, Kind]]:
-    return {(c.demand, c.kind) for index, c in enumerate(model.choices) if result.x[index] > 0.5}
-
-
 def prices_in(grid: Model, model: Model, loose: Result) -> Floats:
     """What a cell is worth to each option of a grid, from the plan without windows."""
     worth: dict[tuple[int, Kind], int] = {}
