@@ -15,7 +15,7 @@ from straycell.cli.app.files import Force
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.nouns.use.match import match_project, plan_all
-from straycell.cli.nouns.use.project import device_words, understood
+from straycell.cli.nouns.use.project import understood
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.group_voltages import (
     ask_about,
@@ -154,6 +154,7 @@ def finish(
     for the device as it was measured.
     """
     from straycell.bench.recording.finish import Device, finish_build, require_finishable
+    from straycell.bench.wording.project_words import device_words
 
     device, bench = (
         Device(current, peak_current, temperature, charge_current, measured_float, fuse),
