@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import shutil
+from pathlib import Path
 
 import pytest
 from tests.acceptance.bench import NMC
 from tests.store.store_bench import NOW, Shelf, found
 
+from straycell.errors import StoreFault
 from straycell.store.backup import backup_store
 from straycell.store.chain import CONTENT
 from straycell.store.schema.guards import FOR_LIFE, trigger_statements
 from straycell.store.schema.models import METADATA
+from straycell.store.writer import open_writer
 
 EDITS = {
     "a value": "UPDATE reading SET value = value + 0.1 WHERE id = (SELECT max(id) FROM reading)",
@@ -110,6 +113,19 @@ def test_a_backup_shows_what_a_store_has_lost(shelf: Shelf) -> None:
     with shelf.reading() as reader:
         (line,) = reader.lost_since(copy)
     assert line.startswith("write A-3 (readings-added") and "not in the store" in line
+
+
+@pytest.mark.parametrize("name", ["the store itself", "another store"])
+def test_only_a_backup_of_this_store_shows_what_it_has_lost(shelf: Shelf, tmp_path: Path, name: str) -> None:
+    """Held against itself a store has lost nothing, and another bench's writes were never here."""
+    shelf.cells(1)
+    other = shelf.path
+    if name == "another store":
+        other = tmp_path / "other.sqlite"
+        with open_writer(other, now=NOW, rules=shelf.rules, bench="B"):
+            pass
+    with shelf.reading() as reader, pytest.raises(StoreFault, match=name):
+        reader.lost_since(other)
 
 
 def test_every_column_of_a_record_counts_in_the_chain() -> None:
