@@ -17,7 +17,6 @@ from straycell.cli.app.files import Force
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.nouns.use.build_sheet import write_sheet
-from straycell.cli.nouns.use.project import device_words
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.group_voltages import (
     ask_about,
@@ -149,6 +148,7 @@ def finish(
     for the device as it was measured.
     """
     from straycell.bench.recording.finish import Device, finish_build, require_finishable
+    from straycell.bench.wording.project_words import device_words
 
     device, bench = (
         Device(current, peak_current, temperature, charge_current, measured_float, fuse),

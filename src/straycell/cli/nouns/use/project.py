@@ -8,10 +8,11 @@ from typing import Annotated, Any
 import typer
 
 from straycell.bench.project_match import device_answers_of, understood
+from straycell.bench.wording.project_words import charger_words, load_line
 from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
-from straycell.projects import Project, ProjectFaults, finish_faults, load_kind, read_project_file
+from straycell.projects import Project, ProjectFaults, finish_faults, read_project_file
 from straycell.quantities import Dimension, show
 from straycell.store.book.records import ProjectEntry
 
@@ -111,7 +112,7 @@ def page(entry: ProjectEntry, project: Project, codes: list[str] | None = None) 
     output.facts(
         [
             ("priority", f"{project.priority}" + (f", due {project.due}" if project.due else "")),
-            ("load", _load_line(project)),
+            ("load", load_line(project)),
             (
                 "runs",
                 f"{need.runtime_h:g} h on one charge at {show(need.temperature_c, Dimension.TEMPERATURE)}",
@@ -121,7 +122,7 @@ def page(entry: ProjectEntry, project: Project, codes: list[str] | None = None) 
             ("pack", f"{pack.series or 'auto'} in series, {pack.parallel or 'auto'} in parallel"),
             ("forms", _few([str(f) for f in pack.forms], 11)),
             ("chemistries", _few([str(c) for c in pack.chemistries], 5)),
-            ("charger", _charger_words(project)),
+            ("charger", charger_words(project)),
             ("protection", _protection_words(project)),
             ("cells", ", ".join(codes or [])),
         ],
@@ -170,66 +171,5 @@ def _protection_words(project: Project) -> str:
     return ", ".join(words)
 
 
-def device_words(project: Project) -> str:
-    """What a project file says of its device, for a person to hold against the thing itself."""
-    places = f"{project.need.temperature_c:g} C"
-    peak_a = project.need.peak_current_a
-    peak = f", peaks of {show(peak_a, Dimension.CURRENT)}" if peak_a is not None else ""
-    return (
-        f"it draws {_load_words(project)}{peak}, works at {places}, and is charged: {_charger_words(project)}"
-    )
-
-
 def _few(words: list[str], all_of_them: int) -> str:
     return "any" if len(words) == all_of_them else ", ".join(words)
-
-
-def _load_line(project: Project) -> str:
-    kind, parts = load_kind(project.load), _load_parts(project)
-    words = ", ".join(dict.fromkeys(parts.values()))
-    return words if next(iter(parts), "") == kind else f"{kind}: {words}"
-
-
-def _load_words(project: Project) -> str:
-    return ", ".join(dict.fromkeys(_load_parts(project).values()))
-
-
-def _load_parts(project: Project) -> dict[str, str]:
-    """What its load is made of, each in words, by name."""
-    kinds = {
-        "a": Dimension.CURRENT,
-        "w": Dimension.POWER,
-        "ohm": Dimension.RESISTANCE,
-        "v": Dimension.VOLTAGE,
-    }
-    parts: dict[str, str] = {}
-    load: Any = project.to_json()["load"]
-    for key, value in load.items():
-        stem, _, unit = key.rpartition("_")
-        if unit in kinds and isinstance(value, float | int):
-            parts[stem] = f"{stem} {show(value, kinds[unit])}"
-        elif isinstance(value, list):
-            parts[key] = f"{len(value)} {key}"
-        elif key != "kind":
-            parts[key] = f"{key} {value:g}" if isinstance(value, float | int) else f"{key} {value}"
-    return parts
-
-
-def _charger_words(project: Project) -> str:
-    charge = project.charge
-    if charge is None:
-        return "outside the device"
-    parts = []
-    if charge.current_a is not None:
-        parts.append(show(charge.current_a, Dimension.CURRENT))
-    if charge.programming_resistor_ohm is not None:
-        parts.append(f"programming resistor {show(charge.programming_resistor_ohm, Dimension.RESISTANCE)}")
-    if charge.voltage_v is not None:
-        parts.append(f"to {show(charge.voltage_v, Dimension.VOLTAGE)}")
-    if charge.supply_v is not None:
-        limit_a = charge.supply_limit_a
-        most = f", {show(limit_a, Dimension.CURRENT)} at most" if limit_a is not None else ""
-        parts.append(f"fed with {show(charge.supply_v, Dimension.VOLTAGE)}{most}")
-    if charge.measured_float_v is not None:
-        parts.append(f"float measured {show(charge.measured_float_v, Dimension.VOLTAGE)}")
-    return ", ".join(parts) or "in the device"
