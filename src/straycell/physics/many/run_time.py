@@ -5,7 +5,7 @@ Cells with an own trace, and loads with a profile, are answered one by one by `e
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -46,6 +46,9 @@ from straycell.physics.temperature import (
     resistance_ratio,
 )
 from straycell.quantities import Measured
+
+BESIDE = 4096
+"""Figures in one array: numpy's calls cost more than few figures, and many leave the processor's cache."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,12 +180,16 @@ def _group(cells: Sequence[Candidate], question: _Question) -> list[Runtime]:
     ah = np.array([c.capacity.value for c in cells])
     test_a = np.array([c.capacity_current_a or TEST_RATE_C * c.capacity.value for c in cells])
     cases = _cases(cells, ah, question.temperature_c)
-    runs = {(c.name, n): _run(c, case, test_a, first, question) for c in curves for n, case in cases.items()}
     margin = shipped("margin")["chemistry_curve"]
-    for curve in curves:
-        for name, off_v in (("volts-", margin["off_v"]), ("volts+", -margin["off_up_v"])):
-            # Flat curves turn a small offset of voltage into much time (data/margin.toml).
-            runs[curve.name, name] = _run(curve, cases["expected"], test_a, first, question, off_v)
+    choices = {name: (case, 0.0) for name, case in cases.items()}
+    for name, off_v in (("volts-", margin["off_v"]), ("volts+", -margin["off_up_v"])):
+        # Flat curves turn a small offset of voltage into much time (data/margin.toml).
+        choices[name] = (cases["expected"], off_v)
+    runs = {
+        (curve.name, name): run
+        for curve in curves
+        for name, run in _runs(curve, choices, test_a, first, question).items()
+    }
     found = [runs[c.name, "expected"] for c in curves]
     expected = sum((hours for hours, _ in found), np.zeros_like(ah)) / len(curves)
     if not np.isfinite(expected).all():
@@ -254,13 +261,40 @@ def _alike(one: Assumed[Floats], other: Assumed[Floats]) -> bool:
     return all(np.array_equal(getattr(one, f.name), getattr(other, f.name)) for f in fields(one))
 
 
+def _runs(
+    curve: OcvCurve,
+    choices: Mapping[str, tuple[Assumed[Floats], float]],
+    test_a: Floats,
+    first: Candidate,
+    question: _Question,
+) -> dict[str, tuple[Floats, Floats]]:
+    """`_run` of each choice and the V by which it moves the cut-off; of few cells several choices beside each other."""
+    names = list(choices)
+    found: dict[str, tuple[Floats, Floats]] = {}
+    at_once = max(1, BESIDE // len(test_a))
+    for k in range(0, len(names), at_once):
+        some = [choices[name] for name in names[k : k + at_once]]
+        cases = _stacked([case for case, _ in some], len(test_a))
+        stop_v = np.concatenate([question.stop_v + off_v for _, off_v in some])
+        hours, charge = _run(curve, cases, np.tile(test_a, len(some)), first, question, stop_v)
+        parts = zip(np.split(hours, len(some)), np.split(charge, len(some)), strict=True)
+        found.update(zip(names[k : k + at_once], parts, strict=True))
+    return found
+
+
+def _stacked(cases: Sequence[Assumed[Floats]], count: int) -> Assumed[Floats]:
+    """Cases of `count` cells as one of many more."""
+    columns = ([np.broadcast_to(getattr(c, f.name), count) for c in cases] for f in fields(Assumed))
+    return Assumed(*(np.concatenate(column) for column in columns))
+
+
 def _run(
     curve: OcvCurve,
     case: Assumed[Floats],
     test_a: Floats,
     first: Candidate,
     question: _Question,
-    off_v: float = 0.0,
+    stop_v: Floats,
 ) -> tuple[Floats, Floats]:
     """Hours and Ah of every cell on one curve: sources.curve_source and march.march, cell beside cell."""
     test_v = curve.volts[0] if first.capacity_cutoff_v is None else first.capacity_cutoff_v
@@ -282,9 +316,7 @@ def _run(
     draw = drawn(question.load, question.series, question.parallel, share)
     nodes = list(zip(out, emf, grown, strict=True))
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        return march_many(
-            nodes, full_ah, steady_ohm, case.lag_h * case.lag_ratio, draw, question.stop_v + off_v
-        )
+        return march_many(nodes, full_ah, steady_ohm, case.lag_h * case.lag_ratio, draw, stop_v)
 
 
 def _started(
