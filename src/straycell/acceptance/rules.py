@@ -85,12 +85,16 @@ class Limit:
 
 @dataclass(frozen=True, slots=True)
 class RuleSet:
-    """A named set of limits; `hash` is over everything that can change a verdict."""
+    """A named set of limits; `hash` is over everything that can change a verdict.
+
+    `alike` holds the limits that a person's file left as they were, where it left the cautious defaults so, too.
+    """
 
     name: str
     limits: Mapping[str, Limit]
     hash: str
     defaults: CautiousDefaults
+    alike: RuleSet | None = field(default=None, compare=False, repr=False)
     # A cache and no content: the hash and the comparison of rule sets must not see it.
     _tables: dict[tuple[str, ...], Mapping[str, float]] = field(
         init=False, default_factory=dict, compare=False, repr=False
@@ -186,7 +190,10 @@ def merge_rules(base: RuleSet, document: Mapping[str, Any]) -> tuple[RuleSet | N
         faults += _apply(limits, base, entry, number, seen)
     if faults:
         return None, faults
-    return _rule_set(str(name), limits), []
+    made = _rule_set(str(name), limits)
+    kept = {i: limit for i, limit in limits.items() if limit == base.limits[i]}
+    alike = RuleSet(base.name, kept, base.hash, base.defaults) if made.defaults == base.defaults else None
+    return replace(made, alike=alike), []
 
 
 def _shown(word: str) -> str:
