@@ -5,8 +5,9 @@ Cells with an own trace, and loads with a profile, are answered one by one by `e
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 
@@ -17,7 +18,7 @@ from straycell.physics.loads import Load, Profile
 from straycell.physics.many.draw import Floats, drawn
 from straycell.physics.many.march import march_many
 from straycell.physics.own_pulses import ONE_PULSE, Taken, counted_c, is_quick
-from straycell.physics.polarisation import assumed_resistance, shape
+from straycell.physics.polarisation import Spread, assumed_resistance, shape
 from straycell.physics.run_time.answers import (
     MOST_MARGIN_UP,
     Runtime,
@@ -42,7 +43,10 @@ from straycell.physics.sources import END_DROP_V, END_SHARE, StartsEmpty
 from straycell.physics.temperature import (
     COLDEST_KNOWN_C,
     REFERENCE_C,
+    capacity_ratio,
     check_temperature,
+    lag_ratio,
+    own_heat_k,
     resistance_ratio,
 )
 from straycell.quantities import Measured
@@ -176,8 +180,10 @@ def _group(cells: Sequence[Candidate], question: _Question) -> list[Runtime]:
     curves = known_curves(first.chemistry)
     ah = np.array([c.capacity.value for c in cells])
     test_a = np.array([c.capacity_current_a or TEST_RATE_C * c.capacity.value for c in cells])
-    cases = _cases(cells, ah, question.temperature_c)
-    runs = {(c.name, n): _run(c, case, test_a, first, question) for c in curves for n, case in cases.items()}
+    known = _known(cells, ah)
+    sets = Sets.of(first.chemistry, first.taken.seconds, question.temperature_c, REFERENCE_C)
+    cases = _cases(known, sets, question.temperature_c)
+    runs = {(c.name, "expected"): _run(c, cases["expected"], test_a, first, question) for c in curves}
     margin = shipped("margin")["chemistry_curve"]
     for curve in curves:
         for name, off_v in (("volts-", margin["off_v"]), ("volts+", -margin["off_up_v"])):
@@ -192,7 +198,12 @@ def _group(cells: Sequence[Candidate], question: _Question) -> list[Runtime]:
             of="load",
         )
     charge = sum((q for _, q in found), np.zeros_like(ah)) / len(curves)
-    rate_c = charge / np.maximum(expected, 1e-9) / ah
+    mean_a = charge / np.maximum(expected, 1e-9)
+    cases["stiff+"] = _warmest(known, sets, cases["expected"], question, (mean_a, expected))
+    for curve in curves:
+        others = ((name, case) for name, case in cases.items() if name != "expected")
+        runs |= {(curve.name, name): _run(curve, case, test_a, first, question) for name, case in others}
+    rate_c = mean_a / ah
     share = np.array([margin_share("chemistry curve", c, question.temperature_c) for c in rate_c.tolist()])
     doubts = sorted({name[:-1] for _, name in runs if name != "expected"})
     lows, highs = [], []
@@ -236,18 +247,53 @@ def _worded(
     return answers
 
 
-def _cases(cells: Sequence[Candidate], ah: Floats, temperature_c: float) -> dict[str, Assumed[Floats]]:
-    """The cases of doubts.py; one that equals the expected case is left out."""
-    first = cells[0]
+def _known(cells: Sequence[Candidate], ah: Floats) -> Known[Floats]:
     figures = [known_resistance(c.capacity, c.resistance)[:2] for c in cells]
     ohm, u_ohm = (np.array(column) for column in zip(*figures, strict=True))
     sound = np.minimum(ohm, np.array([assumed_resistance(c.capacity.value)[0] for c in cells]))
-    known: Known[Floats] = Known(ah, np.array([c.capacity.u for c in cells]), ohm, u_ohm, sound)
-    sets = Sets.of(first.chemistry, first.taken.seconds, temperature_c, REFERENCE_C)
-    stiff = stiffened(resistance_ratio(temperature_c), sound, ohm, known.steady_ohm(sets.steady))
-    cases = set_out(known, sets, stiff, np.maximum)
+    return Known(ah, np.array([c.capacity.u for c in cells]), ohm, u_ohm, sound)
+
+
+def _stiff(
+    known: Known[Floats], sets: Sets, temperatures_c: Sequence[float]
+) -> tuple[Floats, Floats, Floats]:
+    """The ratio of the whole resistance of each cell at its own temperature: expected, low, high."""
+    cold = _spread(resistance_ratio, temperatures_c)
+    return stiffened(cold, known.sound_ohm, known.pulse_ohm, known.steady_ohm(sets.steady))
+
+
+def _cases(known: Known[Floats], sets: Sets, temperature_c: float) -> dict[str, Assumed[Floats]]:
+    """The cases of doubts.py; one that equals the expected case is left out."""
+    cases = set_out(known, sets, _stiff(known, sets, [temperature_c]), np.maximum)
     expected = cases.pop("expected")
     return {"expected": expected} | {name: c for name, c in cases.items() if not _alike(c, expected)}
+
+
+def _warmest(
+    known: Known[Floats],
+    sets: Sets,
+    case: Assumed[Floats],
+    question: _Question,
+    runs: tuple[Floats, Floats],
+) -> Assumed[Floats]:
+    """doubts.warmest, cell beside cell; `runs` hold mean current in A and hours."""
+    loss_w = runs[0] ** 2 * case.steady_ohm * case.resistance_ratio
+    each = zip(loss_w.tolist(), runs[1].tolist(), known.capacity_ah.tolist(), strict=True)
+    pack = question.series * question.parallel
+    hot_c = [question.temperature_c + own_heat_k(*figures, pack) for figures in each]
+    return replace(
+        case,
+        capacity_ratio=_spread(capacity_ratio, hot_c).high,
+        resistance_ratio=_stiff(known, sets, hot_c)[1],
+        lag_ratio=_spread(lag_ratio, hot_c).low,
+    )
+
+
+def _spread(ratio: Callable[[float], Spread], temperatures_c: Sequence[float]) -> Any:
+    """A Spread of arrays: one figure a temperature."""
+    found = [ratio(temperature_c) for temperature_c in temperatures_c]
+    ends: list[Any] = [np.array([getattr(each, end.name) for each in found]) for end in fields(Spread)]
+    return Spread(*ends)
 
 
 def _alike(one: Assumed[Floats], other: Assumed[Floats]) -> bool:
@@ -282,9 +328,9 @@ def _run(
     draw = drawn(question.load, question.series, question.parallel, share)
     nodes = list(zip(out, emf, grown, strict=True))
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        return march_many(
-            nodes, full_ah, steady_ohm, case.lag_h * case.lag_ratio, draw, question.stop_v + off_v
-        )
+        # As for one cell: below the cut-off a full cell starts nothing.
+        end_v = question.stop_v + np.where(question.stop_v >= emf[0], max(0.0, off_v), off_v)
+        return march_many(nodes, full_ah, steady_ohm, case.lag_h * case.lag_ratio, draw, end_v)
 
 
 def _started(
