@@ -1,10 +1,11 @@
-"""Shared by all rooms: how property tests draw, what a write costs, and what Ctrl-C does."""
+"""Shared by all rooms: how property tests draw, what a write and a process cost, and what Ctrl-C does."""
 
 from __future__ import annotations
 
 import os
 import signal
 import sqlite3
+import sys
 import threading
 from pathlib import Path
 
@@ -15,6 +16,10 @@ from straycell.store import engine
 drawing.choose_profile()
 
 os.environ["STRAYCELL_STATE"] = ""  # nothing is remembered from test to test: every caution is new
+
+# Compiling again what no worker kept takes a process a fifth longer, and a worker ten seconds to rewrite the asserts.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 _synced = engine.raw_connection
 

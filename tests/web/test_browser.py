@@ -10,7 +10,7 @@ from urllib.parse import quote
 
 import pytest
 from tests.cli.bench import Bench
-from tests.store.test_photographs import picture
+from tests.store.book.test_photographs import picture
 from tests.web.browser import Served, chromium, needs_browser, wait_for
 from tests.web.rig import Page
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from tests.cli.bench import Bench
-from tests.store.test_photographs import picture
+from tests.store.book.test_photographs import picture
 from tests.web.rig import Page, fields_of, text_of
 
 from straycell.store.photograph_files import folder_of

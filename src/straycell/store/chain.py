@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain, groupby
 from typing import Any
@@ -217,18 +217,13 @@ def faults(conn: Connection) -> Iterator[str]:
         yield f"the last writes are missing: write {bench.letter}-{bench.last_write} was given out, and is not here"
 
 
-def lost_since(conn: Connection, backup: Connection) -> Iterator[str]:
-    """Writes of a backup that the store does not hold: nothing that was written may go, short of a restore."""
-    # A store cut short by hand is consistent in itself; only an older copy can tell what it lost.
-    here = set(conn.exec_driver_sql('SELECT key FROM "write"').scalars())
-    names = ("bench", "number", "key", "verb", "at_us")
-    for row in backup.exec_driver_sql(f'SELECT {", ".join(names)} FROM "write" ORDER BY id'):
-        write = dict(zip(names, row, strict=True))
-        if write["key"] not in here:
-            yield f"{name_of(write)} is in the backup, and not in the store"
+def names_by_key(conn: Connection) -> dict[str, str]:
+    """Every write by its key, in order, as a person finds it: an older copy tells what a store has lost by them."""
+    rows = conn.exec_driver_sql('SELECT key, bench, number, verb, at_us FROM "write" ORDER BY id').mappings()
+    return {row["key"]: name_of(row) for row in rows}
 
 
-def name_of(write: dict[str, Any]) -> str:
+def name_of(write: Mapping[Any, Any]) -> str:
     """A write as a person finds it."""
     from straycell.store.column_values import from_us
 

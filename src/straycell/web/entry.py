@@ -31,6 +31,8 @@ RESTS = ("30min", "1h", "4h", "12h", "24h", "3d", "7d")
 """Offered as buttons; any other rest is typed with its unit."""
 FIRST_LOOKS = (Look.CLEAN, Look.DENTED, Look.TORN_SLEEVE, Look.RUST, Look.SWOLLEN, Look.LEAKING)
 """The six that a bench meets most (common practice, no published source); the others lie behind one more tap."""
+BAD_LOOKS = FIRST_LOOKS[-2:]
+"""Those of them that are drawn as a danger."""
 
 
 @dataclass(frozen=True, slots=True)

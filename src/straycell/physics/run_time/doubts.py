@@ -34,10 +34,10 @@ class Assumed(Generic[Figure]):
 
     capacity_ah: Figure
     steady_ohm: Figure
-    lag_h: float
-    capacity_ratio: float
+    lag_h: Figure | float
+    capacity_ratio: Figure | float
     resistance_ratio: Figure
-    lag_ratio: float
+    lag_ratio: Figure | float
 
 
 @dataclass(frozen=True, slots=True)

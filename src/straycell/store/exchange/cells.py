@@ -22,11 +22,12 @@ from straycell.store.exchange.past import carry_past
 from straycell.store.exchange.table import Fault, Imported, Table, Told, counted
 from straycell.store.schema.tables import BOX, CELL
 from straycell.store.schema.validation import require_facts
-from straycell.store.session import Pen
+from straycell.store.session import Pen, insert_many
 from straycell.teardowns import parse_teardown_code
 
 _QUANTITIES = quantity_columns(FACTS.values())
 _PLAIN = tuple(field.column for field in FACTS.values() if field.dimension is None)
+_FACTS = {field.column: field for field in FACTS.values()}
 _OTHERS = ("code", "teardown", "pack", "box")
 _NOTES = ("own_number", "note")
 MOST_LINES = 25_000
@@ -89,7 +90,7 @@ def _names(values: Iterable[str | None]) -> set[str]:
 
 
 def _read(fields: Fields, columns: Sequence[str], beside: Beside) -> NewCell | None:
-    given = {name: value for name, field in FACTS.items() if (value := fields.said(field)) is not None}
+    given = fields.all_said(_FACTS)
     code = fields.try_("code", parse_code)
     teardown = fields.try_("teardown", lambda text: beside.teardown(parse_teardown_code(text)))
     box = fields.try_("box", beside.box)
@@ -165,10 +166,8 @@ def _file(pen: Pen, file: Path, found: Sequence[NewCell]) -> None:
 
 
 def _insert(pen: Pen, found: Mapping[str, NewCell], event_id: int) -> None:
-    if not found:
-        return
     keys = {name: key for key, name in shown(pen.conn, BOX).items()}
-    rows = [
+    rows = (
         cells.born_row(
             code,
             {
@@ -181,7 +180,7 @@ def _insert(pen: Pen, found: Mapping[str, NewCell], event_id: int) -> None:
             event_id,
         )
         for code, new in found.items()
-    ]
-    pen.conn.execute(CELL.insert(), rows)
+    )
+    insert_many(pen.conn, CELL, rows)
     pen.link(event_id, found)
     pen.touched.update(found)

@@ -121,6 +121,11 @@ class Fields:
             self.refuse(column, f"'{value[:60]}' is neither yes nor no", "write yes or no")
         return value in _YES
 
+    def all_said(self, known: Mapping[str, Field]) -> dict[str, Any]:
+        """What is under the fields of the line that are known (by column): by the name of the field."""
+        listed = ((field.name, self.said(field)) for column in self._filled if (field := known.get(column)))
+        return {name: value for name, value in listed if value is not None}
+
     def said(self, field: Field) -> Any:
         """What is under a field of the table of what can be recorded; None where nothing does."""
         if field.column not in self._filled:

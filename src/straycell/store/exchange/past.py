@@ -16,7 +16,7 @@ from straycell.store.column_values import from_us, to_us
 from straycell.store.exchange.rows import rows_beside
 from straycell.store.photograph_files import read
 from straycell.store.schema.tables import CONDEMNATION, UPSET
-from straycell.store.session import Pen
+from straycell.store.session import Pen, insert_many
 from straycell.store.verdicts import siblings
 
 _OUT_OF_USE = {
@@ -59,12 +59,11 @@ def carry_past(pen: Pen, file: Path, was: Mapping[str, Stage], event_id: int) ->
     pen.kin |= siblings.siblings_of(pen.conn, list(was))
     if discards:
         listed = [{"code": code, "event_id": event_id, **row} for code, row in sorted(discards.items())]
-        pen.conn.execute(CONDEMNATION.insert(), list(_numbered(pen, listed)))
+        insert_many(pen.conn, CONDEMNATION, _numbered(pen, listed))
         follow(pen.conn, cells=list(discards))
     _photographs(pen, file, was)
     if upsets:
-        rows = [{**row, "event_id": event_id} for row in upsets]
-        pen.conn.execute(UPSET.insert(), list(_numbered(pen, rows)))
+        insert_many(pen.conn, UPSET, _numbered(pen, [{**row, "event_id": event_id} for row in upsets]))
 
 
 def _photographs(pen: Pen, file: Path, was: Mapping[str, Stage]) -> None:

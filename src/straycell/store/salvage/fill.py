@@ -11,7 +11,6 @@ import json
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from itertools import islice
 from typing import Any
 
 from sqlalchemy import Connection, Table, select
@@ -33,7 +32,7 @@ from straycell.store.salvage.trust import trust
 from straycell.store.schema import tables
 from straycell.store.schema.guards import FOR_LIFE
 from straycell.store.schema.tables import CELL, EVENT, FINDING, READING, SUPERSESSION
-from straycell.store.session import A_PART, Pen, among
+from straycell.store.session import Pen, among, parts
 
 _MAY_LACK: dict[str, dict[str, Table]] = {
     # columns that may be left empty when what they point to is lost
@@ -158,8 +157,7 @@ def _as_born(name: str, row: dict[str, Any]) -> dict[str, Any]:
 
 
 def _insert(pen: Pen, table: Table, rows: Iterable[dict[str, Any]], done: Filled) -> None:
-    listed = iter(rows)
-    while part := list(islice(listed, A_PART)):
+    for part in parts(rows):
         good = []
         for row in part:
             why = why_not(table.name, row)

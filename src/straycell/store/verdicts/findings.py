@@ -14,7 +14,7 @@ from straycell.store.book.measured.withdrawn import withdrawn
 from straycell.store.column_values import from_json, from_us, to_json, to_us
 from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import BENCH, EVENT, FINDING, FINDING_FELL, READING, WRITE
-from straycell.store.session import Pen, among
+from straycell.store.session import Pen, among, insert_many
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +157,7 @@ def let_fall(pen: Pen, codes: Collection[str]) -> set[str]:
 
 def record(pen: Pen, found: Iterable[Finding]) -> None:
     """Add findings to the book, in an order that does not depend on who adds them."""
-    rows = [
+    rows = (
         {
             "digest": finding.digest,
             "code": finding.cell,
@@ -174,6 +174,5 @@ def record(pen: Pen, found: Iterable[Finding]) -> None:
             "write_id": pen.write_id,
         }
         for finding in sorted(found, key=lambda f: (f.cell, f.digest))
-    ]
-    if rows:
-        pen.conn.execute(FINDING.insert(), rows)
+    )
+    insert_many(pen.conn, FINDING, rows)
