@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from straycell.acceptance.grounds import Ground
-from straycell.cells import FOUR_VOLT, Chemistry, Form, members
+from straycell.cells import FOUR_VOLT, Chemistry, Form, Look, members
 from straycell.errors import BadData
 from straycell.files.read import read_bytes, toml_document
 from straycell.meters import Accuracy
@@ -226,8 +226,6 @@ def _apply(limits: dict[str, Limit], base: RuleSet, entry: Any, number: int, see
 
 
 def _new_words(shipped: Limit, entry: Mapping[str, Any], label: str) -> tuple[Limit, list[str]]:
-    from straycell.cells import Look
-
     words = entry.get("words")
     if shipped.quantity != "look":
         return shipped, [f"{label}: this rule has no figures or words to set"]

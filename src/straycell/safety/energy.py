@@ -13,6 +13,7 @@ from functools import lru_cache
 from importlib import resources
 
 from straycell.cells import CellFacts, Chemistry, Form, members
+from straycell.markings import read_marking
 from straycell.quantities import plain
 
 
@@ -61,7 +62,6 @@ def volume_cm3(facts: CellFacts) -> float | None:
         return math.pi / 4 * across_cm**2 * height_cm
     if facts.volume_cm3 or not facts.marking or facts.form is Form.OTHER:
         return facts.volume_cm3
-    from straycell.markings import read_marking
 
     return read_marking(facts.marking).volume_cm3
 

@@ -7,15 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from importlib import resources
-from typing import TYPE_CHECKING
 
 from straycell.acceptance.reasons import Outcome
+from straycell.acceptance.rules import RuleSet
 from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.meters import Accuracy
-
-if TYPE_CHECKING:
-    from straycell.acceptance.rules import RuleSet
 
 Figures = Mapping[str, Mapping[str, float]]
 USABLE = (Outcome.LIGHT, Outcome.SOLO, Outcome.PACK)

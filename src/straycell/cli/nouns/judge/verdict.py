@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.acceptance.record import verdict_to_json
 from straycell.bench import verdict_words
 from straycell.bench.list_order import VerdictOrder, sort_verdicts
+from straycell.bench.paper.charts import limits_chart_of
 from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
@@ -18,9 +19,6 @@ from straycell.cli.show import picture, verdict_page
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.pieces.outcomes import outcome_cell, parse_outcome
 from straycell.safety import Step
-
-if TYPE_CHECKING:
-    from straycell.acceptance.reasons import Verdict
 
 app = noun_app("What a cell may be used for, with every reason.")
 
@@ -50,8 +48,6 @@ def plot(
     force: picture.Force = False,
 ) -> None:
     """Draw a cell's figures with their uncertainty against their limits."""
-    from straycell.bench.paper.charts import limits_chart_of
-
     picture.draw_chart(limits_chart_of(context.bench(), code), out, force)
 
 

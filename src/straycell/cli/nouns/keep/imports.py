@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -17,9 +17,7 @@ from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import BadData, UsageFault
 from straycell.quantities import count_of
 from straycell.safety import Step
-
-if TYPE_CHECKING:
-    from straycell.store.exchange.table import Fault, Imported
+from straycell.store.exchange.table import Fault, Imported, parse_mapping
 
 app = noun_app("Cells and readings from a CSV file, all of it or nothing.")
 SHOWN = 20
@@ -52,7 +50,6 @@ def cells(
     What a line does not state is filled from its marking.
     """
     from straycell.store.exchange.cells import COLUMNS, QUANTITY_STEMS, TEMPLATE
-    from straycell.store.exchange.table import parse_mapping
 
     if template:
         _print(TEMPLATE)
@@ -80,7 +77,6 @@ def readings(
 ) -> None:
     """Record what is on each line: one figure of a cell, or several."""
     from straycell.store.exchange.readings import COLUMNS, QUANTITY_STEMS, TEMPLATE
-    from straycell.store.exchange.table import parse_mapping
 
     if template:
         _print(TEMPLATE)

@@ -35,6 +35,7 @@ from straycell.markings import shares_primary_size
 from straycell.quantities import Dimension
 from straycell.readings import Mistake
 from straycell.safety import Step
+from straycell.store.book.records import KEEP
 from straycell.teardowns import parse_teardown_code
 
 app = noun_app("One cell, one code, for life.")
@@ -126,7 +127,6 @@ def correct(
     if not (said or teardown or pack or box):
         raise UsageFault("nothing to correct was given", "add the entry that is right, like --chemistry nmc")
     kind = _mistyped(mistake)
-    from straycell.store.book.records import KEEP
 
     # Checked and corrected under one lock: between the two another entry could make the check untrue.
     bench = context.bench()
