@@ -123,9 +123,8 @@ def estimate(
     )
     ohm, ohm_u, notes = known_resistance(capacity, resistance)
     resisting = taken.resisting(Measured(ohm, ohm_u))
-    trace_c = None if own_trace is None else own_trace.temperature_c
-    kind = (chemistry, capacity, resisting, temperature_c, trace_c)
-    cases = cases_of(*kind)
+    asked = (chemistry, capacity, resisting, temperature_c, own_trace.temperature_c if own_trace else None)
+    cases = cases_of(*asked)
     ah = capacity.value
     if own_trace is not None:
         basis, build = "own trace", _from_trace(own_trace, chemistry, ah, full_voltage_v, resisting)
@@ -133,27 +132,24 @@ def estimate(
         test = (capacity_current_a or TEST_RATE_C * ah, capacity_cutoff_v)
         basis, build = "chemistry curve", _from_curves(chemistry, test, full_voltage_v)
     # Fast and slow parts matter only to a profile, whose peaks are too short for the slow one.
-    slow = slow_share(chemistry, ah, cases["expected"].steady_ohm)
-    pack = _Pack(build, load, stop_v, series, parallel, slow)
-    found = pack.runs(cases["expected"])
+    usual = cases["expected"]
+    pack = _Pack(build, load, stop_v, series, parallel, slow_share(chemistry, ah, usual.steady_ohm))
+    found = pack.runs(usual)
     expected, rate_c = _mean(found, ah)
-    cases["stiff+"] = warmest(
-        cases["expected"], *kind, mean_a=rate_c * ah, hours=expected, cells=series * parallel
-    )
+    cases["stiff+"] = warmest(usual, asked, rate_c * ah, expected, series * parallel)
     gathered = load.gathered if isinstance(load, Profile) else 1.0
     quick = is_quick(ah, taken.pulses)
     margin, early_v, late_v = margin_of(basis, gathered * rate_c, temperature_c, own_trace, ah, quick)
     moved = {doubt: pair for doubt in DOUBTS if (pair := _moved(doubt, cases, pack, found))}
     # The cut-off may lie off either way because published curves of one chemistry do (data/margin.toml).
-    moved["cut-off"] = (pack.runs(cases["expected"], early_v), pack.runs(cases["expected"], -late_v))
+    moved["cut-off"] = (pack.runs(usual, early_v), pack.runs(usual, -late_v))
     low, margin_h = _low_end(expected, found, moved, margin)
     up = [_squares(k, run, moved, 1.0, min(margin, MOST_MARGIN_UP)) for k, run in enumerate(found)]
     high = max(run.hours + _root(squares) for run, squares in zip(found, up, strict=True))
     if temperature_c < COLDEST_KNOWN_C:
         margin_h, low = (*margin_h, ("deep cold", low)), 0.0
     notes += notes_of(chemistry, expected, gathered * rate_c, temperature_c, (stop, stop_v), own_trace)
-    mean_a = rate_c * ah
-    return Runtime(expected, low, max(high, expected), basis, stop, tuple(notes), mean_a, margin_h)
+    return Runtime(expected, low, max(high, expected), basis, stop, tuple(notes), rate_c * ah, margin_h)
 
 
 def _mean(found: list[March], capacity_ah: float) -> tuple[float, float]:
