@@ -6,15 +6,13 @@ Seen are the common cases; that none is seen proves nothing. The signs are in pl
 from __future__ import annotations
 
 import re
-import tomllib
 from contextlib import suppress
-from functools import lru_cache
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
 from straycell.errors import BadData
 from straycell.files.read import read_text
+from straycell.shipped import shipped_table
 
 _MOUNTS = Path("/proc/self/mountinfo")
 _MOST_BYTES = 4_000_000
@@ -22,11 +20,8 @@ _MOST_ENTRIES = 2000
 """Of a folder: a sign is among the first, or the folder is not a home of a synchroniser."""
 
 
-@lru_cache(maxsize=1)
 def _signs() -> dict[str, Any]:
-    return tomllib.loads(
-        resources.files("straycell.store").joinpath("places.toml").read_text(encoding="utf-8")
-    )
+    return shipped_table("store/places.toml")
 
 
 def mounts() -> str:

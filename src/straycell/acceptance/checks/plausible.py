@@ -66,8 +66,10 @@ def amounts(case: Case) -> tuple[PutIn, ...]:
         return ()
     found = []
     for charge in case.charges:
-        least_ah, (most_ah, known_by) = _least_in_ah(case, charge), _most_inside_ah(case, charge)
-        if least_ah > 0.0 and most_ah:
+        if (least_ah := _least_in_ah(case, charge)) <= 0.0:
+            continue
+        most_ah, known_by = _most_inside_ah(case, charge)
+        if most_ah:
             found.append(PutIn(charge, least_ah / most_ah, known_by))
     return tuple(found)
 
