@@ -19,6 +19,7 @@ from straycell.store.book.measured import readings, traces
 from straycell.store.column_values import from_us, opt_us, to_us
 from straycell.store.schema.compare import schema_faults, value_faults
 from straycell.store.schema.tables import BENCH, BLANK_CODE, CELL, PROJECT, READING, VERDICT
+from straycell.store.sqlite.file import file_faults, loose_rows
 from straycell.store.verdicts import recorded as verdicts
 from straycell.store.verdicts.evidence import evidences
 
@@ -73,14 +74,12 @@ def _some(listed: Iterable[str]) -> Iterator[str]:
 
 
 def _file_faults(conn: Connection) -> Iterator[str]:
-    for (line,) in conn.exec_driver_sql("PRAGMA integrity_check(20)").all():
-        # Values are named with their rows below; here the pages and indexes count.
-        if line != "ok" and not line.startswith(
-            ("CHECK constraint", "NULL value in", "non-", "NUMERIC", "TEXT")
-        ):
-            yield f"the file is damaged: {line}"
-    for table, row, parent, _ in conn.exec_driver_sql("PRAGMA foreign_key_check").all():
-        yield f"row {row} of {table} points to a row of {parent} that is not there"
+    # Values are named with their rows below; here the pages and indexes count.
+    of_values = ("CHECK constraint", "NULL value in", "non-", "NUMERIC", "TEXT")
+    yield from (
+        f"the file is damaged: {line}" for line in file_faults(conn, 20) if not line.startswith(of_values)
+    )
+    yield from loose_rows(conn)
 
 
 def _clock_faults(conn: Connection, now: datetime) -> Iterator[str]:

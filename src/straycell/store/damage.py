@@ -11,7 +11,7 @@ from pathlib import Path
 
 from straycell.errors import StoreFault, StraycellError
 from straycell.store.check import faults
-from straycell.store.engine import checking
+from straycell.store.sqlite.engine import checking
 
 _FELL: tuple[type[Exception], ...] = (LookupError, ValueError, TypeError, ArithmeticError, AttributeError)
 """What code raises that meets an unknown word, a text for a number, a year 300,000."""

@@ -35,10 +35,11 @@ from straycell.store.book.use import projects as _projects
 from straycell.store.check import faults
 from straycell.store.column_values import from_us
 from straycell.store.damage import damage_named
-from straycell.store.engine import checking, connected, reading_engine, recover, store_faults
 from straycell.store.photograph_files import folder_of, read
 from straycell.store.schema.create import VERSION, require_current
 from straycell.store.schema.tables import BENCH, CELL, EVENT, PROJECT, READING, TRACE, VERDICT
+from straycell.store.sqlite.engine import checking, connected, reading_engine, store_faults
+from straycell.store.sqlite.file import recover
 from straycell.store.verdicts import evidence as _evidence
 from straycell.store.verdicts import recorded as _verdicts
 

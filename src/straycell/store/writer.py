@@ -19,11 +19,11 @@ from straycell.store.book.stock import boxes, cells, facts, household, teardowns
 from straycell.store.book.use import builds, handovers, projects
 from straycell.store.carry import restore_into
 from straycell.store.damage import damage_named
-from straycell.store.engine import connected, same_file, store_faults, writing_engine
 from straycell.store.reader import Reader
 from straycell.store.schema.create import prepare, require_current
 from straycell.store.schema.validation import utc
 from straycell.store.session import Pen
+from straycell.store.sqlite.engine import connected, same_file, store_faults, writing_engine
 from straycell.store.verdicts import rejudge
 
 if TYPE_CHECKING:

@@ -21,7 +21,6 @@ from straycell.store.book.names import shown
 from straycell.store.book.register import said
 from straycell.store.book.stock import cells
 from straycell.store.book.stock.facts import FACTS
-from straycell.store.engine import connected, reading_engine, recover, store_faults
 from straycell.store.merge.clashes import (
     refuse_clashes,
     refuse_double_builds,
@@ -46,6 +45,8 @@ from straycell.store.schema.tables import (
     WRITE,
 )
 from straycell.store.session import Pen, among, rows_of
+from straycell.store.sqlite.engine import connected, reading_engine, store_faults
+from straycell.store.sqlite.file import recover
 
 Row = dict[str, Any]
 Told = Callable[[int, int], None]

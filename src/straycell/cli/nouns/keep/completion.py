@@ -78,8 +78,8 @@ def _found(line: list[str]) -> list[str]:
 
 
 def _look(whose: str, start: str, store: str | None) -> list[str]:
-    from straycell.store.completion_names import Names, names
     from straycell.store.location import resolve_store
+    from straycell.store.sqlite.completion_names import Names, names
 
     current = options.current()
     path: Path = resolve_store(store or current.store, current.env)
