@@ -11,7 +11,7 @@ from sqlalchemy import Connection, Row, Select, Table, select
 from straycell.cells import Stage
 from straycell.readings import RECORDS_LOST, Mistake
 from straycell.store.book import derived
-from straycell.store.book.counters import given_out
+from straycell.store.book.bench import given_out
 from straycell.store.book.register import put, said
 from straycell.store.book.stock import cells
 from straycell.store.book.stock.facts import FACTS

@@ -16,7 +16,7 @@ from sqlalchemy import Connection, Select, Table, select
 from straycell.errors import BadData, StoreFault
 from straycell.store import chain
 from straycell.store.book import derived
-from straycell.store.book.counters import recount
+from straycell.store.book.bench import recount
 from straycell.store.book.names import shown
 from straycell.store.book.register import said
 from straycell.store.book.stock import cells

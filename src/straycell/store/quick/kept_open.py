@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection
 
-from straycell.store.damage import damage_named
+from straycell.store.check import damage_named
 from straycell.store.reader import Reader, ready
 from straycell.store.sqlite.engine import os_faults, reading_engine, require_file, store_faults
 

@@ -122,9 +122,11 @@ def _moment(at: datetime) -> datetime:
 
 
 def _teardown(entry: Mapping[str, Any]) -> Deed:
-    more = (entry.get("place", ""), entry.get("note", ""), entry.get("objects", 1))
-    said = (entry["title"], entry["kind"], entry["found"], *more)
-    return Deed(_moment(entry["opened"]), Writer.add_teardown, said)
+    at, more = (
+        _moment(entry["opened"]),
+        (entry.get("place", ""), entry.get("note", ""), entry.get("objects", 1)),
+    )
+    return Deed(at, Writer.add_teardown, (entry["title"], entry["kind"], entry["found"], *more))
 
 
 def _cells(

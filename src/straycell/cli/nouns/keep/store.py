@@ -112,7 +112,7 @@ def _tell(path: Path, faults: list[str], lost: list[str]) -> None:
 @app.command("info")
 def info() -> None:
     """Show where the store is, what it holds, and what is wrong with its place."""
-    from straycell.store.places import mounts, place_warnings
+    from straycell.store.location import mounts, place_warnings
 
     path = context.store_path()
     with context.reading() as reader:
