@@ -89,6 +89,9 @@ def test_every_text_that_is_asked_for_is_there_and_none_is_left_over() -> None:
 
 def test_each_look_incident_and_form_has_its_words() -> None:
     """Names that are made from a table are all in the catalogue."""
+    from dataclasses import fields
+
+    from straycell.bench.recording.finish import Device
     from straycell.cells import Look
     from straycell.web.entry import FORMS
     from straycell.web.routes.pictures import OF_A_CELL, OF_STOCK
@@ -96,4 +99,6 @@ def test_each_look_incident_and_form_has_its_words() -> None:
 
     assert set(words()["look"]) == {look.value for look in Look}
     assert set(FORMS) <= set(words()["records"])
-    assert {*OF_STOCK, *OF_A_CELL} <= set(words()["pictures"]) and set(DEVICE) == set(words()["device_now"])
+    assert {*OF_STOCK, *OF_A_CELL} <= set(words()["pictures"]) and list(DEVICE) == list(words()["device_now"])
+    # What the command takes of the device, the page takes, too.
+    assert list(DEVICE) == [field.name for field in fields(Device)]

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from straycell.errors import BadData, Cure, StoreFault
-from straycell.files.write import part_file
+from straycell.files.write import part_file, second_name
 from straycell.store.carry import Carried, Former, read_former
 from straycell.store.photograph_files import bring, folder_of
 from straycell.store.schema.create import BROKEN_ID, VERSION, store_version
@@ -154,15 +154,14 @@ def _held(store: Path) -> Iterator[Former | None]:
 
 
 def _set_aside(store: Path) -> Path:
-    """A second name for the replaced store, so that its place is never empty; with its journal, if one is left."""
+    """A second name for the replaced store, so that its place is never empty; with its photographs and its journal."""
     aside = _free_name(store)
     journal = store.with_name(store.name + "-journal")
+    # Its photographs too: it is a store that can be brought back or opened, and must be whole wherever it goes.
+    share(folder_of(store), folder_of(aside))
     for source, target in ((store, aside), (journal, aside.with_name(aside.name + "-journal"))):
         if source.exists():
-            try:
-                target.hardlink_to(source)
-            except OSError:  # a file system without links
-                shutil.copy2(source, target)
+            second_name(source, target)
     # Left behind, SQLite would roll it back into the restored store.
     journal.unlink(missing_ok=True)
     # The copy holds what the store held: readable for its owner alone.

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from straycell.errors import BadData
 from straycell.files.read import read_bytes
-from straycell.files.write import cannot_write, part_file
+from straycell.files.write import cannot_write, part_file, second_name
 
 SUFFIX = ".photographs"
 MOST_BYTES = 4_000_000
@@ -66,6 +66,14 @@ def read(folder: Path, sha256: str) -> bytes:
     if hashlib.sha256(content).hexdigest() != sha256:
         raise BadData(f"the file of photograph {sha256[:12]} was changed", f"it is {file}: take a backup's")
     return content
+
+
+def share(source: Path, target: Path) -> None:
+    """Give every photograph of one folder a second name in another: what they hold is never changed. Raises OSError."""
+    for file in source.glob("*.jpg"):
+        target.mkdir(mode=0o700, exist_ok=True)
+        if not (target / file.name).exists():
+            second_name(file, target / file.name)
 
 
 def bring(source: Path, target: Path, names: Iterable[str] | None = None) -> list[str]:

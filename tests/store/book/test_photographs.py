@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import io
 import shutil
@@ -150,6 +151,35 @@ def test_a_backup_holds_it_and_a_restore_brings_it_back(kept: Any, bench: Bench,
     shutil.rmtree(folder_of(bench.store))
     bench.do(f"store restore {copy} --yes")
     assert Path(kept["file"]).is_file() and bench.do("store check")["ok"]
+
+
+@pytest.mark.parametrize("links", [True, False], ids=["links", "no links"])
+def test_a_replaced_store_keeps_its_photographs_wherever_it_goes(
+    kept: Any, bench: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, links: bool
+) -> None:
+    """Taken after the backup, unknown to it: the set-aside store is whole, also where it is moved and the folder is not."""
+    if not links:
+        monkeypatch.setattr(Path, "hardlink_to", _no_links)
+    copy = tmp_path / "copy.sqlite"
+    bench.do(f"store backup {copy}")
+    code = bench.do("cell list")[0]["code"]
+    later = bench.do(f"cell photo {code} {picture(tmp_path / 'later.jpg', grey=200)}")
+    bench.do(f"store restore {copy} --yes")
+    aside = bench.store.with_name(f"{bench.store.name}.replaced-1")
+    moved = tmp_path / "elsewhere"
+    moved.mkdir()
+    aside.rename(moved / "was.sqlite")
+    folder_of(aside).rename(folder_of(moved / "was.sqlite"))
+    shutil.rmtree(folder_of(bench.store))
+    was = Bench(moved / "was.sqlite", now=bench.now)
+    assert was.do("store check")["ok"]
+    assert {each["sha256"] for each in was.do(f"cell show {code}")["photographs"]} >= {later["sha256"]}
+    bench.do(f"store restore {was.store} --yes")
+    assert bench.do("store check")["ok"] and len(list(folder_of(bench.store).glob("*.jpg"))) == 2
+
+
+def _no_links(self: Path, target: Path) -> None:
+    raise OSError(errno.EPERM, "no links here")
 
 
 def test_a_merge_brings_the_other_benchs_photographs(

@@ -7,20 +7,20 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from straycell.acceptance import Figures
 from straycell.acceptance.record import verdict_to_json
+from straycell.bench.cell_list import Listed
+from straycell.bench.cell_sheet import CellSheet
 from straycell.cells import Cell
 from straycell.meters import Accuracy, Meter, Resolution
+from straycell.quantities import Measured
 from straycell.readings import KINDS, CautiousDefaults, Charge, Quantity, Reading, by_default, measured
+from straycell.safety.due.survey import DueItem
+from straycell.store.book.records import Event, Photograph, RecordedReading
 from straycell.teardowns import Teardown
 
 if TYPE_CHECKING:
-    from straycell.acceptance import Figures
-    from straycell.bench.cell_list import Listed
-    from straycell.bench.cell_sheet import CellSheet
-    from straycell.quantities import Measured
-    from straycell.safety.due.survey import DueItem
     from straycell.safety.stock import BoxStock
-    from straycell.store.book.records import Event, Photograph, RecordedReading
 
 Json = dict[str, Any]
 _HOUR_S = 3600.0

@@ -13,9 +13,10 @@ from straycell.acceptance.permission import permission
 from straycell.bench import verdict_words
 from straycell.bench.context import Bench
 from straycell.bench.paper.prints import build_sheet_pdf_of
-from straycell.bench.project_match import project_match
+from straycell.bench.project_match import project_match, understood
 from straycell.bench.recording.finish import Device, finish_build
 from straycell.bench.recording.reserve import reserve_plan
+from straycell.bench.wording.project_words import device_words
 from straycell.builds import Build
 from straycell.cells import position_name
 from straycell.errors import BadData, StraycellError
@@ -96,6 +97,7 @@ def reserve(visit: Visiting) -> Response:
 
 DEVICE = {
     "current_a": Dimension.CURRENT,
+    "peak_current_a": Dimension.CURRENT,
     "temperature_c": Dimension.TEMPERATURE,
     "charge_current_a": Dimension.CURRENT,
     "measured_float_v": Dimension.VOLTAGE,
@@ -123,6 +125,8 @@ def _project(visit: Visit, name: str, fault: StraycellError | None = None) -> Re
     bench = visit.bench()
     with bench.reading() as reader:
         entry, build = reader.project(name), reader.live_build(name)
+        waits = build is not None and build.finished_at is None
+        says = device_words(understood(entry)) if waits else ""
         match = project_match(bench, reader, name) if build is None else None
     return visit.page(
         "project.html",
@@ -132,10 +136,11 @@ def _project(visit: Visit, name: str, fault: StraycellError | None = None) -> Re
         typed={each: visit.text(each) for each in DEVICE},
         entry=entry,
         build=build,
+        says=says,
         positions=positions(build) if build else [],
         match=match,
         not_chosen=list(match.not_chosen[:MOST_WHY]) if match else [],
-        cautions=visit.cautions([Step.MATCH]),
+        cautions=visit.cautions([Step.MATCH, *[Step.BUILD] * waits]),
     )
 
 

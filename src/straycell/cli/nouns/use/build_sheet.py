@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from straycell.bench.paper.build_sheet import build_sheet
 from straycell.cli.app import context, output
 from straycell.cli.app.files import talk_missing_glyphs, write_whole
 from straycell.quantities import count_of
@@ -11,7 +12,6 @@ from straycell.quantities import count_of
 
 def write_sheet(name: str, out: Path, *, force: bool) -> None:
     """Write the build sheet of a project whose cells are reserved or built in."""
-    from straycell.bench.paper.build_sheet import build_sheet
     from straycell.labels.build_sheet_render import build_sheet_pdf
 
     bench = context.bench()

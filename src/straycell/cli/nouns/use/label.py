@@ -20,14 +20,14 @@ from straycell.cli.nouns.use.label_stocks import Page, Printer, Scale, calibrate
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.pieces.outcomes import OutcomeWord
 from straycell.errors import BadData, StoreFault, UsageFault
-from straycell.labels.content import Purpose
+from straycell.labels.content import LabelContent, Purpose, blank_content
+from straycell.labels.stocks.choose import box_stock, find_stock
+from straycell.labels.stocks.stock import Stock
 from straycell.quantities import count_of
 from straycell.safety import Step, cautions_for
 
 if TYPE_CHECKING:
     from straycell.bench.paper.labels_of import CellLabel
-    from straycell.labels.content import LabelContent
-    from straycell.labels.stocks.stock import Stock
     from straycell.store.reader import Reader
 
 app = noun_app("Labels with a QR symbol: sheets, blank codes, single labels; and reading them back.")
@@ -121,7 +121,6 @@ def sheet(
     The stock follows from each cell's form: cells of several forms get pages of several stocks.
     """
     from straycell.bench.paper.labels_of import Wanted, on_stocks, place_labels, wanted_labels
-    from straycell.labels.stocks.choose import box_stock
 
     kind = purpose or Purpose.SHELF
     choices = {"CODE": codes, "--teardown": teardown, "--outcome": outcome, "--new": new, "--link": link}
@@ -203,9 +202,7 @@ def blank(
     force: Force = False,
 ) -> None:
     """Set codes aside and print them, so that cells are marked before they are measured."""
-    from straycell.labels.content import blank_content
     from straycell.labels.render import sheet_pdf
-    from straycell.labels.stocks.choose import find_stock
 
     chosen = find_stock(known_stocks(), stock or DEFAULT_BLANK)
     with ExitStack() as until_placed:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -14,10 +14,9 @@ from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.grammar import values
 from straycell.cli.app.options import current
 from straycell.errors import BadData, UsageFault
+from straycell.labels.page import CALIBRATION_MM
+from straycell.labels.stocks.stock import Stock
 from straycell.quantities import Dimension, Window, count_of
-
-if TYPE_CHECKING:
-    from straycell.labels.stocks.stock import Stock
 
 STOCKS_VARIABLE, STOCKS_FOLDER = "STRAYCELL_LABELS", "labels"
 
@@ -87,7 +86,6 @@ def calibrate(
     force: Force = False,
 ) -> None:
     """Print a page to measure (--out), then record what the printer makes of it (--printer, --measured)."""
-    from straycell.labels.page import CALIBRATION_MM
     from straycell.labels.render import calibration_pdf, require_scale
     from straycell.labels.stocks.files import PAGES_MM
 

@@ -12,6 +12,7 @@ from typing import Any
 from straycell.cli.app import output
 from straycell.cli.app.files import write_whole
 from straycell.errors import BadData
+from straycell.projects.loads import parse_profile
 from straycell.quantities import Dimension, show
 
 _D = Dimension
@@ -83,8 +84,6 @@ def _read(file: Path, columns: str | None, power: bool) -> tuple[list[float], li
 
 def _checked(text: str, name: str) -> dict[str, float]:
     """The mean and the most of the profile, as a project would read it. Raises BadData like that."""
-    from straycell.projects.loads import parse_profile
-
     profile = parse_profile(text, name)
     steps = profile.values[: len(profile.durations_s)]
     total = sum(s * v for s, v in zip(profile.durations_s, steps, strict=True))

@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from straycell.bench.candidates import candidates
-from straycell.cli.app import clock, context, output, tables
-from straycell.cli.nouns.use.project import limits
+from straycell.bench.project_match import device_answers_of, project_match, understood
+from straycell.cli.app import context, output, tables
+from straycell.cli.show.match_page import page
 from straycell.errors import BadData, NegativeAnswer, UsageFault
+from straycell.matching import Match, UseLimits
+from straycell.matching.what import EMPTY_V, ROOM_C, Stock, load_of, what_it_gives
 from straycell.matching.words import run_hours
+from straycell.physics.loads import ConstantPower, Load
 from straycell.quantities import ANY_WINDOW, Dimension, parse_quantity, show
 from straycell.safe_side import at_most
-
-if TYPE_CHECKING:
-    from straycell.matching import Match
-    from straycell.matching.what import Stock
-    from straycell.physics.loads import Load
-    from straycell.store.reader import Reader
 
 _D = Dimension
 
@@ -33,22 +31,21 @@ def choices_of(cells: Sequence[str], more: Sequence[str]) -> list[list[str]]:
     return [[*cells, *more]]
 
 
-def match_cells(reader: Reader, name: str, choices: Sequence[Sequence[str]]) -> None:
+def match_cells(name: str, choices: Sequence[Sequence[str]]) -> None:
     """A dry run with just these cells; two choices and more side by side. Raises NegativeAnswer where none serves."""
-    from straycell.cli.nouns.use.match import device_answers_of, match_project, page
-
-    found = [
-        match_project(reader, name, codes=[reader.find_code(code) for code in choice], planning=True)
-        for choice in choices
-    ]
+    bench = context.bench()
+    with bench.reading() as reader:
+        named = [[reader.find_code(code) for code in choice] for choice in choices]
+        found = [project_match(bench, reader, name, codes=codes, planning=True) for codes in named]
+        project = understood(reader.project(name))
     if len(found) == 1:
         only = found[0]
-        output.emit(only.to_json() | device_answers_of(reader, name, only), lambda: page(only))
+        output.emit(only.to_json() | device_answers_of(bench, project, only), lambda: page(only))
     else:
         output.emit({"choices": [m.to_json() for m in found]}, lambda: side_by_side(found))
-    for choice, one in zip(choices, found, strict=True):
+    for words, codes, one in zip(choices, named, found, strict=True):
         used = {code for group in one.groups for code in group}
-        left = [code for code in choice if reader.find_code(code) not in used]
+        left = [word for word, code in zip(words, codes, strict=True) if code not in used]
         if one.served and left:
             output.talk(f"not needed: {', '.join(left)}")
     if not any(m.served for m in found):
@@ -96,14 +93,13 @@ _COMPARED = (
 )
 
 
-def match_what(reader: Reader, text: str) -> None:
+def match_what(text: str) -> None:
     """What the stock can give to a load like `5V 300mA`, `300mA` or `1.5W`. Raises NegativeAnswer for nothing."""
-    from straycell.matching.what import load_of, what_it_gives
-
     voltage_v, current_a, power_w = _parsed(text)
-    now = clock.now()
-    load = load_of(voltage_v, current_a, power_w)
-    stock = what_it_gives(load, candidates(reader, context.rules(), now), limits(), now=now)
+    load, bench = load_of(voltage_v, current_a, power_w), context.bench()
+    with bench.reading() as reader:
+        cells = candidates(reader, bench.rules, bench.now)
+    stock = what_it_gives(load, cells, UseLimits.from_rules(bench.rules), now=bench.now)
     output.emit(_document(text, load, stock), lambda: _page(load, stock))
     if not stock.offers:
         raise NegativeAnswer(
@@ -134,9 +130,6 @@ def _parsed(text: str) -> tuple[float | None, float | None, float | None]:
 
 
 def _assumed(load: Load) -> dict[str, float | None]:
-    from straycell.matching.what import EMPTY_V, ROOM_C
-    from straycell.physics.loads import ConstantPower
-
     efficiency = load.efficiency if isinstance(load, ConstantPower) else None
     return {"efficiency": efficiency, "cutoff_v_per_cell": EMPTY_V, "temperature_c": ROOM_C}
 
