@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from straycell.errors import BadData, Cure, StoreFault
 from straycell.files.write import part_file, second_name
 from straycell.store.carry import Carried, Former, read_former
-from straycell.store.photograph_files import bring, folder_of
+from straycell.store.photograph_files import bring, folder_of, share
 from straycell.store.schema.create import BROKEN_ID, VERSION, store_version
 from straycell.store.sqlite.engine import (
     connected,

@@ -9,8 +9,6 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from contextlib import suppress
-from functools import lru_cache
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -84,13 +82,10 @@ _MOST_ENTRIES = 2000
 """Of a folder: a sign is among the first, or the folder is not a home of a synchroniser."""
 
 
-@lru_cache(maxsize=1)
 def _signs() -> dict[str, Any]:
-    import tomllib  # here, because every command asks where its store lies
+    from straycell.shipped import shipped_table  # here, because every command asks where its store lies
 
-    return tomllib.loads(
-        resources.files("straycell.store").joinpath("places.toml").read_text(encoding="utf-8")
-    )
+    return shipped_table("store/places.toml")
 
 
 def mounts() -> str:
