@@ -58,6 +58,7 @@ stdnum       cells.py
 platformdirs store/location.py
 sqlmodel     store/schema/models
 sqlalchemy   store/
+sqlite3      store/sqlite/
 alembic      store/schema/migrations/
 typer        cli/
 click        cli/

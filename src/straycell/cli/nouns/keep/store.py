@@ -17,7 +17,7 @@ from straycell.cli.app.progress import counting
 from straycell.cli.app.prompts import confirm
 from straycell.errors import EXIT_NEGATIVE, BadData, Cure, StoreFault
 from straycell.quantities import count_of
-from straycell.store.places import mounts, place_warnings
+from straycell.store.location import mounts, place_warnings
 
 if TYPE_CHECKING:
     from straycell.store.backup import Restored
