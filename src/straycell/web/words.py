@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import tomllib
-from functools import lru_cache
-from importlib import resources
 from typing import Any
+
+from straycell.shipped import shipped_table
 
 
 def note(name: str, **values: object) -> str:
@@ -20,7 +19,6 @@ def refusal(name: str, **values: object) -> tuple[str, str]:
     return what.format(**values), remedy.format(**values)
 
 
-@lru_cache(maxsize=1)
 def words() -> dict[str, Any]:
     """The texts by section and name."""
-    return tomllib.loads(resources.files("straycell.web").joinpath("words.toml").read_text(encoding="utf-8"))
+    return shipped_table("web/words.toml")

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import TYPE_CHECKING
 
 from straycell.acceptance.reasons import Outcome, Reason, Status, Verdict
 from straycell.acceptance.rules import RuleSet
@@ -16,11 +15,9 @@ from straycell.cells import Stage
 from straycell.pictures.bars import Bar, Chart
 from straycell.quantities import count_of, plain
 from straycell.safety.energy import Held, energy_wh, nominal_v
-
-if TYPE_CHECKING:
-    from straycell.safety.stock import BoxStock
-    from straycell.store.book.records import Event
-    from straycell.teardowns import Teardown
+from straycell.safety.stock import BoxStock, take_stock
+from straycell.store.book.records import Event
+from straycell.teardowns import Teardown
 
 MOST_PER_CENT = 200.0
 """A figure further beyond its limit is drawn to here: its words have the value."""
@@ -78,8 +75,6 @@ def _limit_bar(reason: Reason, rules: RuleSet) -> Bar | None:
 
 def boxes_chart_of(bench: Bench) -> Chart:
     """Every box with the energy that lies in it."""
-    from straycell.safety.stock import take_stock
-
     with bench.reading() as reader:
         household = reader.household(bench.rules, bench.now)
         limits = {box.name: box.limit_wh for box in reader.boxes()}

@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
+from straycell.acceptance.rules import Limit
 from straycell.quantities import Dimension, show
-
-if TYPE_CHECKING:
-    from straycell.acceptance.rules import Limit
 
 _DIMENSIONS = {
     "V": Dimension.VOLTAGE,

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from straycell.acceptance.case import Case
 from straycell.acceptance.checks.retention import Worth, runs
+from straycell.acceptance.evidence import Evidence
 from straycell.acceptance.permission import usable
 from straycell.acceptance.reasons import Verdict
 from straycell.acceptance.rules import RuleSet, chemistry_keys
@@ -17,15 +18,14 @@ from straycell.bench.candidates import candidates
 from straycell.cells import CellFacts
 from straycell.cli.app import output
 from straycell.errors import BadData
-from straycell.quantities import Dimension
+from straycell.matching import Candidate, UseLimits
+from straycell.physics.loads import Load
+from straycell.physics.run_time.losses import with_losses
+from straycell.physics.run_time.runtime import Runtime, estimate
+from straycell.quantities import Dimension, Measured
 from straycell.safe_side import beside
 
 if TYPE_CHECKING:
-    from straycell.acceptance.evidence import Evidence
-    from straycell.matching import Candidate
-    from straycell.physics.loads import Load
-    from straycell.physics.run_time.runtime import Runtime
-    from straycell.quantities import Measured
     from straycell.store.reader import Reader
 
 
@@ -66,15 +66,11 @@ class OneCell:
     @property
     def allowed_out_a(self) -> float:
         """The largest steady current in A that the verdict allows."""
-        from straycell.matching import UseLimits
-
         return self.candidate.allowed_out_a(UseLimits.from_rules(self.rules))
 
     @property
     def peak_factor(self) -> float:
         """How many times the steady current a short peak may be."""
-        from straycell.matching import UseLimits
-
         return UseLimits.from_rules(self.rules).peak_factor
 
 
@@ -124,9 +120,6 @@ def run_arguments(one: OneCell, until_v: float, temperature_c: float) -> dict[st
 
 def run_of(one: OneCell, load: Load, arguments: Mapping[str, Any]) -> Runtime:
     """The run time of this cell under a load."""
-    from straycell.physics.run_time.losses import with_losses
-    from straycell.physics.run_time.runtime import estimate
-
     bare = estimate(one.facts.chemistry, one.capacity, one.candidate.resistance, load, **arguments)
     return with_losses(bare, one.capacity.value, one.candidate.loss_per_month)
 

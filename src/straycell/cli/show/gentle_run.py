@@ -4,17 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from straycell.acceptance.permission import usable
 from straycell.acceptance.reasons import Outcome
 from straycell.cli.show.cell_sheet import OneCell, run_of
+from straycell.physics.loads import Load
+from straycell.physics.run_time.for_runtime import Run
+from straycell.physics.run_time.runtime import Runtime
 from straycell.quantities import Dimension, show
-
-if TYPE_CHECKING:
-    from straycell.physics.loads import Load
-    from straycell.physics.run_time.for_runtime import Run
-    from straycell.physics.run_time.runtime import Runtime
 
 # Room for rounding: the search may land on the limit itself.
 _DUST = 1e-9

@@ -3,11 +3,8 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
-from importlib import resources
 from typing import Any
 
 from straycell.matching.pack.groups import Group, shares
@@ -20,6 +17,7 @@ from straycell.physics.polarisation import steady_over_pulse
 from straycell.physics.shipped import shipped
 from straycell.quantities import Dimension
 from straycell.safe_side import at_least, at_most, beside
+from straycell.shipped import shipped_table
 
 _D = Dimension
 
@@ -84,11 +82,9 @@ class Fusing:
         }
 
 
-@lru_cache(maxsize=1)
 def figures() -> dict[str, Any]:
     """fuses.toml."""
-    text = resources.files("straycell.matching.sheet").joinpath("fuses.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
+    return shipped_table("matching/sheet/fuses.toml")
 
 
 def fusing_of(demand: Demand, groups: Sequence[Group], limits: UseLimits) -> Fusing:

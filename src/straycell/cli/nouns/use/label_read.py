@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
@@ -11,10 +11,8 @@ from straycell.cells import Stage
 from straycell.cli.app import clock, context, output
 from straycell.cli.app.files import Force, write_whole
 from straycell.errors import BadData
+from straycell.labels.reading import Found, codes_of, marked_png, read_picture
 from straycell.quantities import count_of
-
-if TYPE_CHECKING:
-    from straycell.labels.reading import Found
 
 
 def read(
@@ -40,8 +38,6 @@ def read(
 
     A damaged symbol, or one that is not ours, gives no code.
     """
-    from straycell.labels.reading import codes_of, marked_png, read_picture
-
     if out is not None and len(images) != 1:
         raise BadData("--out takes one picture at a time", "name one IMAGE")
     found = [(image, read_picture(image)) for image in images]

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from straycell.builds import Build
 from straycell.cli.app import output
+from straycell.cli.show.match_page import say_cells
+from straycell.matching import Match
 from straycell.matching.words import run_hours
-
-if TYPE_CHECKING:
-    from straycell.builds import Build
-    from straycell.matching import Match
 
 _STATE_WORDS = {"reserved": "reserved", "finished": "built"}
 
@@ -22,8 +19,6 @@ def held_document(found: Match, build: Build) -> dict[str, object]:
 
 def held_page(found: Match, build: Build) -> None:
     """For a person: since when, which cells, and what no longer holds of them."""
-    from straycell.cli.nouns.use.match import say_cells
-
     finished = build.finished_at is not None
     word, since = _STATE_WORDS[str(build.state)], output.day(build.finished_at or build.reserved_at)
     output.say_wrapped(
@@ -32,6 +27,7 @@ def held_page(found: Match, build: Build) -> None:
     say_cells(found)
     if found.runtime is not None:
         output.say(f"  runs {run_hours(found.runtime.low_h)} at the low end as they are known now")
+    # In a device a reading ages without anybody's fault; on the shelf it may have failed since.
     failed = [why for why in found.why if not why.passed]
     if failed:
         output.section("Not as a new match would want it" if finished else "No longer true of them")

@@ -3,37 +3,26 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
+from straycell.bench.project_match import device_answers_of, understood
+from straycell.bench.wording.project_words import charger_words, load_line
 from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
+from straycell.projects import Project, ProjectFaults, finish_faults, read_project_file
 from straycell.quantities import Dimension, show
-
-if TYPE_CHECKING:
-    from straycell.matching import UseLimits
-    from straycell.projects import Project, ProjectFaults
-    from straycell.store.book.records import ProjectEntry
+from straycell.store.book.records import ProjectEntry
 
 app = noun_app("Devices waiting for cells: load, need, charger and protection, from a TOML file.")
 Name = Annotated[str, values.text_argument("NAME", "The project, exactly as named in its file.")]
 
 
-def understood(entry: ProjectEntry) -> Project:
-    """A filed project, read again from its own text."""
-    from straycell.bench.project_match import understood
-
-    return understood(entry)
-
-
 def document(entry: ProjectEntry, project: Project) -> dict[str, Any]:
     """The JSON of a project: as understood, with where it is and what keeps it from being finished."""
-    from straycell.matching import device_answers
-    from straycell.projects import finish_faults
-
-    plain, answers = project.to_json(), device_answers(project, limits())
+    plain, answers = project.to_json(), device_answers_of(context.bench(), project)
     return {
         **plain,
         "protection": {**_table(plain["protection"]), **_table(answers["protection"])},
@@ -42,13 +31,6 @@ def document(entry: ProjectEntry, project: Project) -> dict[str, Any]:
         "added_at": entry.added_at,
         "finish_faults": finish_faults(project),
     }
-
-
-def limits() -> UseLimits:
-    """The limits of the rules in force."""
-    from straycell.matching import UseLimits
-
-    return UseLimits.from_rules(context.rules())
 
 
 def _table(value: object) -> dict[str, object]:
@@ -64,14 +46,13 @@ def add(
     replace: Annotated[bool, typer.Option("--replace", help="Replace the project of that name.")] = False,
 ) -> None:
     """File a project; several faults of the file are reported at once."""
-    from straycell.projects import ProjectFaults, read_project_file
-
     try:
         project, text = read_project_file(file)
     except ProjectFaults as refused:
         _list_faults(refused)
         # Every fault is on the page by now; the error is for scripts.
         raise
+    # Read before the store is opened: a faulty file must not hold the lock, or make a store.
     with context.writing(create=True) as writer:
         entry = writer.add_project(project.name, text, project.priority, project.due, replace)
     output.emit(document(entry, project), lambda: page(entry, project))
@@ -127,9 +108,6 @@ def drop(name: Name) -> None:
 
 def page(entry: ProjectEntry, project: Project, codes: list[str] | None = None) -> None:
     """A project for a person."""
-    from straycell.bench.wording.project_words import charger_words, load_line
-    from straycell.projects import finish_faults
-
     output.say(f"{project.name}  {entry.state}")
     need, pack = project.need, project.pack
     output.facts(
@@ -160,10 +138,8 @@ def page(entry: ProjectEntry, project: Project, codes: list[str] | None = None) 
 
 def _say_answers(project: Project) -> None:
     """What its charger and protection ask, and what to change."""
-    from straycell.matching import device_answers
-
     words = {"charging": "Its charger", "protection": "Its protection"}
-    for name, answer in device_answers(project, limits()).items():
+    for name, answer in device_answers_of(context.bench(), project).items():
         assert isinstance(answer, dict)
         # None: it has no such part, so there is nothing to change.
         if answer["ok"] is None:
