@@ -7,13 +7,13 @@ from typing import Any
 from straycell.shipped import shipped_table
 
 
-def note(name: str, **values: object) -> str:
+def note(name: str, /, **values: object) -> str:
     """What was done, in the words of the catalogue."""
     text: str = words()["note"][name]
     return text.format(**values)
 
 
-def refusal(name: str, **values: object) -> tuple[str, str]:
+def refusal(name: str, /, **values: object) -> tuple[str, str]:
     """What is refused and what to do, in the words of the catalogue: what a fault of the program's family is made of."""
     what, remedy = words()["refusal"][name]
     return what.format(**values), remedy.format(**values)
