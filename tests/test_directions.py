@@ -58,6 +58,7 @@ stdnum       cells.py
 platformdirs store/location.py
 sqlmodel     store/schema/models
 sqlalchemy   store/
+sqlite3      store/sqlite/
 alembic      store/schema/migrations/
 typer        cli/
 click        cli/
@@ -187,7 +188,6 @@ GENERATED = ("ddl.py", "tables.py")
 # What is still larger, with its size. A line may leave or its figure fall; none may join.
 LARGER = """
 acceptance/case.py reason                         16 arguments
-acceptance/checks/resistance.py                  415 lines
 physics/run_time/runtime.py estimate              15 arguments
 traces/analyse/reduce.py reduce_trace              9 arguments
 """
