@@ -10,11 +10,9 @@ import hashlib
 import json
 import math
 import textwrap
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +23,7 @@ from straycell.files.read import read_bytes, toml_document
 from straycell.meters import Accuracy
 from straycell.plain_text import is_plain, one_line
 from straycell.readings import CautiousDefaults
+from straycell.shipped import shipped_table
 
 _SHOWN = 150
 MOST_RULE_BYTES = 1_000_000
@@ -86,12 +85,16 @@ class Limit:
 
 @dataclass(frozen=True, slots=True)
 class RuleSet:
-    """A named set of limits; `hash` is over everything that can change a verdict."""
+    """A named set of limits; `hash` is over everything that can change a verdict.
+
+    `alike` holds the limits that a person's file left as they were, where it left the cautious defaults so, too.
+    """
 
     name: str
     limits: Mapping[str, Limit]
     hash: str
     defaults: CautiousDefaults
+    alike: RuleSet | None = field(default=None, compare=False, repr=False)
     # A cache and no content: the hash and the comparison of rule sets must not see it.
     _tables: dict[tuple[str, ...], Mapping[str, float]] = field(
         init=False, default_factory=dict, compare=False, repr=False
@@ -126,8 +129,7 @@ def family(chemistry: Chemistry) -> str:
 @lru_cache(maxsize=1)
 def shipped_rules() -> RuleSet:
     """The rules inside the package."""
-    text = resources.files("straycell.acceptance").joinpath("shipped.toml").read_text(encoding="utf-8")
-    document = tomllib.loads(text)
+    document = shipped_table("acceptance/shipped.toml")
     limits = {entry["id"]: _limit(entry) for entry in document["limit"]}
     return _rule_set(document["name"], limits)
 
@@ -188,7 +190,10 @@ def merge_rules(base: RuleSet, document: Mapping[str, Any]) -> tuple[RuleSet | N
         faults += _apply(limits, base, entry, number, seen)
     if faults:
         return None, faults
-    return _rule_set(str(name), limits), []
+    made = _rule_set(str(name), limits)
+    kept = {i: limit for i, limit in limits.items() if limit == base.limits[i]}
+    alike = RuleSet(base.name, kept, base.hash, base.defaults) if made.defaults == base.defaults else None
+    return replace(made, alike=alike), []
 
 
 def _shown(word: str) -> str:

@@ -80,14 +80,14 @@ def _longest(
     temperature_c: float,
 ) -> Match | None:
     """The match with the longest promise; None where the shape cannot feed the load."""
-    asked = _asked(load, shape, LEAST_H, temperature_c)
+    asked = _device(load, shape, LEAST_H, temperature_c)
     if shape == (1, 1):
         screen = Screen(Demand.of(asked, limits), limits, now)
         ran = [s.runtime.low_h for s in screen_all(screen, cells) if s.fits and s.runtime is not None]
         reach_h = max(ran, default=0.0)
     else:
         # Asked for longer than any stock lasts, every shape is refused, and the refusal says how far it got.
-        tried = try_shape(_asked(load, shape, LONGEST_H, temperature_c), cells, limits, now, shape)
+        tried = try_shape(_device(load, shape, LONGEST_H, temperature_c), cells, limits, now, shape)
         reach_h = max((r.longest_h for r in tried.refusals.values()), default=0.0)
     # Screening is more hopeful than the full check, so the promise is tried a little lower until it holds.
     for share in (1.0 - 1e-9, 0.97, 0.9, 0.75, 0.5):
@@ -100,7 +100,7 @@ def _longest(
     return None
 
 
-def _asked(load: Load, shape: tuple[int, int], runtime_h: float, temperature_c: float) -> Project:
+def _device(load: Load, shape: tuple[int, int], runtime_h: float, temperature_c: float) -> Project:
     """A device that stops where its cells are empty, charged outside, with the protection that every pack needs."""
     series, parallel = shape
     return Project(
