@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Select, case, func, select
 
 from straycell.acceptance.evidence import Condemnation, Evidence, Upset
 from straycell.readings import Charge, Reading
-from straycell.store.book.measured import readings
+from straycell.store.book.measured import chargers, readings
 from straycell.store.book.stock import cells, facts
 from straycell.store.column_values import from_us
 from straycell.store.quick.prepared import Prepared
@@ -52,6 +52,8 @@ def evidences(
     at_work = _installed(conn, codes)
     shocks, ends = _upsets(conn, codes), _condemnations(conn, codes)
     dressed = _dressed(conn, codes)
+    named = {charge.charger for each in charged.values() for charge in each} - {""}
+    floats = [c for c in chargers.chargers(conn) if c.float_v is not None] if named else []
     seen, nothing = findings.recorded(conn, codes, bench), findings.Recorded((), ())
     return {
         code: Evidence(
@@ -70,6 +72,7 @@ def evidences(
             falls=seen.get(code, nothing).falls,
             dressed_at=dressed.get(code, ()),
             opened_at=kin.opened_for(code),
+            floats=tuple(c for c in floats if any(c.speaks_of(each) for each in charged.get(code, ()))),
         )
         for code, now in known.items()
     }
