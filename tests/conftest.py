@@ -11,7 +11,7 @@ from pathlib import Path
 
 from tests import drawing
 
-from straycell.store import engine
+from straycell.store.sqlite import engine
 
 drawing.choose_profile()
 

@@ -13,7 +13,7 @@ from straycell.store.photograph_files import folder_of
 
 def send(page: Page, code: str, file: Path, **said: str) -> str:
     """The words of the page that comes after sending one."""
-    path = f"/photograph/{code}"
+    path = f"/cell/{code}/photograph"
     filled = {**fields_of(page.get(path).text), **said}
     filled.pop("photo", None)
     answer = page.client.post(path, data=filled, files={"photo": ("../../dent.jpg", file.read_bytes())})
@@ -48,7 +48,7 @@ def test_what_is_no_photograph_is_refused_with_its_form(page: Page, code: str, t
     (tmp_path / "text.jpg").write_text("no picture")
     words = send(page, code, tmp_path / "text.jpg")
     assert "the photograph is not a picture that can be read" in words and "/tmp" not in words
-    assert page.send(f"/photograph/{code}").status_code == 422
+    assert page.send(f"/cell/{code}/photograph").status_code == 422
 
 
 def test_no_address_leads_out_of_the_folder(page: Page, bench: Bench, code: str, tmp_path: Path) -> None:

@@ -63,6 +63,7 @@ GRADING: tuple[Rule, ...] = (
     first_day.first_day,
     capacity.capacity,
     plausible.over_rating,
+    plausible.resistances,
     resistance.resistance,
     leakage.self_discharge,
     leakage.worst_stretch,

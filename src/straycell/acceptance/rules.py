@@ -10,11 +10,9 @@ import hashlib
 import json
 import math
 import textwrap
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +23,7 @@ from straycell.files.read import read_bytes, toml_document
 from straycell.meters import Accuracy
 from straycell.plain_text import is_plain, one_line
 from straycell.readings import CautiousDefaults
+from straycell.shipped import shipped_table
 
 _SHOWN = 150
 MOST_RULE_BYTES = 1_000_000
@@ -130,8 +129,7 @@ def family(chemistry: Chemistry) -> str:
 @lru_cache(maxsize=1)
 def shipped_rules() -> RuleSet:
     """The rules inside the package."""
-    text = resources.files("straycell.acceptance").joinpath("shipped.toml").read_text(encoding="utf-8")
-    document = tomllib.loads(text)
+    document = shipped_table("acceptance/shipped.toml")
     limits = {entry["id"]: _limit(entry) for entry in document["limit"]}
     return _rule_set(document["name"], limits)
 

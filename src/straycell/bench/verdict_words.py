@@ -134,6 +134,11 @@ def in_order(verdict: Verdict, now: datetime) -> list[Missing]:
 _DAMAGE = ("look-damage", "look-deformed", "look-returned", "look-rust-stain")
 
 
+def handling(verdict: Verdict) -> list[Step]:
+    """The steps whose cautions go with a cell that is looked at: it is measured next, or parted with."""
+    return parting(verdict) if verdict.outcome is Outcome.DISCARD else [Step.MEASURING]
+
+
 def parting(verdict: Verdict) -> list[Step]:
     """The step whose cautions a cell out of use asks for: what was seen of it says which."""
     failed = {r.rule for r in verdict.reasons if r.status is Status.FAILED}

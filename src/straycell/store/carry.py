@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
 from sqlalchemy import Connection, Row, Select, Table, select
-from sqlalchemy.exc import DBAPIError
 
 from straycell.cells import Stage
 from straycell.readings import RECORDS_LOST, Mistake
 from straycell.store.book import derived
-from straycell.store.book.counters import given_out
+from straycell.store.book.bench import given_out
 from straycell.store.book.register import put, said
 from straycell.store.book.stock import cells
 from straycell.store.book.stock.facts import FACTS
@@ -27,6 +25,7 @@ from straycell.store.schema.tables import (
     SUPERSESSION,
 )
 from straycell.store.session import Pen
+from straycell.store.sqlite.file import READ_FAULTS
 from straycell.store.verdicts import rejudge, siblings
 
 REPLACED = "was out of use in the store that was replaced: "
@@ -74,7 +73,7 @@ def read_former(conn: Connection) -> Former:
     try:
         former.mistyped = dict(_mistyped(conn))
         former.out_of_use = handovers.out_of_use(conn)
-    except (DBAPIError, sqlite3.Error, ValueError):
+    except (*READ_FAULTS, ValueError):
         former.lost = True
     return former
 
@@ -83,7 +82,7 @@ def _all(former: Former, conn: Connection, query: Select[Any]) -> list[Row[Any]]
     found: list[Row[Any]] = []
     try:
         found.extend(conn.execute(query))
-    except (DBAPIError, ValueError):
+    except (*READ_FAULTS, ValueError):
         former.lost = True
     return found
 

@@ -18,9 +18,8 @@ from straycell.errors import BadData, StoreFault
 from straycell.store import chain
 from straycell.store.book import bench as _bench
 from straycell.store.book import events as _events
+from straycell.store.book import names as _names
 from straycell.store.book import photographs as _photographs
-from straycell.store.book import typed as _typed
-from straycell.store.book.measured import chargers as _chargers
 from straycell.store.book.measured import meters as _meters
 from straycell.store.book.measured import readings as _readings
 from straycell.store.book.measured import traces as _traces
@@ -32,13 +31,13 @@ from straycell.store.book.stock import teardowns as _teardowns
 from straycell.store.book.use import builds as _builds
 from straycell.store.book.use import handovers as _handovers
 from straycell.store.book.use import projects as _projects
-from straycell.store.check import faults
+from straycell.store.check import damage_named, faults
 from straycell.store.column_values import from_us
-from straycell.store.damage import damage_named
-from straycell.store.engine import checking, connected, reading_engine, recover, store_faults
 from straycell.store.photograph_files import folder_of, read
 from straycell.store.schema.create import VERSION, require_current
 from straycell.store.schema.tables import BENCH, CELL, EVENT, PROJECT, READING, TRACE, VERDICT
+from straycell.store.sqlite.engine import checking, connected, reading_engine, store_faults
+from straycell.store.sqlite.file import recover
 from straycell.store.verdicts import evidence as _evidence
 from straycell.store.verdicts import recorded as _verdicts
 
@@ -132,14 +131,14 @@ class Reader:
 
     meters = _looks(_meters.meters)
     meter = _looks(_meters.meter)
-    chargers = _looks(_chargers.chargers)
+    chargers = _looks(_meters.chargers)
     comparisons = _looks(_household.comparisons)
     recorded = _looks(_readings.recorded)
     reading = _looks(_readings.reading)
     latest = _looks(_readings.latest)
-    reading_number = _looks(_typed.reading_number)
-    trace_number = _looks(_typed.trace_number)
-    handover_number = _looks(_typed.handover_number)
+    reading_number = _looks(_names.reading_number)
+    trace_number = _looks(_names.trace_number)
+    handover_number = _looks(_names.handover_number)
     traces = _looks(_traces.traces)
     trace = _looks(_traces.trace)
     trace_file = _looks(_traces.trace_file)

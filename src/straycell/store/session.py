@@ -22,6 +22,10 @@ if TYPE_CHECKING:
     from straycell.acceptance import RuleSet
 
 
+_K = TypeVar("_K")
+_T = TypeVar("_T")
+
+
 def among(column: Column[Any], values: Collection[str] | Collection[int]) -> ColumnElement[bool]:
     """`column` is one of the values, however many: they go in as one JSON text, not as bound variables."""
     import json
@@ -38,8 +42,15 @@ def rows_of(conn: Connection, query: Select[Any]) -> Iterator[Any]:
         yield from part
 
 
+def grouped(pairs: Iterable[tuple[_K, _T]]) -> dict[_K, list[_T]]:
+    """What goes with each key, in the order it comes."""
+    found: dict[_K, list[_T]] = {}
+    for key, value in pairs:
+        found.setdefault(key, []).append(value)
+    return found
+
+
 A_PART = 5000
-_T = TypeVar("_T")
 
 
 def parts(listed: Iterable[_T], size: int = A_PART) -> Iterator[list[_T]]:

@@ -67,7 +67,7 @@ def writing(*, create: bool = False, bench: str = "A", tell_lost: bool = True) -
 
     A project that lost a cell to what was recorded is named afterwards, unless the command does that itself.
     """
-    from straycell.store.engine import WAITING
+    from straycell.store.sqlite.engine import WAITING
     from straycell.store.writer import open_writer
 
     # Taken before the lock: waiting for another writer must not date what the person did.
@@ -85,8 +85,8 @@ def writing(*, create: bool = False, bench: str = "A", tell_lost: bool = True) -
 
 def write_long(act: Callable[[Writer], T], size_bytes: int, *, create: bool = False) -> T:
     """One write that may take long; others go on writing beside it. `size_bytes` is how much it works through."""
-    from straycell.store.engine import WAITING
     from straycell.store.long_write import write_long as done_aside
+    from straycell.store.sqlite.engine import WAITING
 
     moment = clock.now()
     WAITING.set(_talk_waiting)

@@ -125,7 +125,7 @@ class ColumnGeneration:
     def learn_rows(self, master: RestrictedMaster, again: bool = False) -> None:
         """Rows from what a master has proven since the last time."""
         count, scale = len(self.problems), float(self.market.steps_per_ah)
-        for bound_by_prices in master.bounds if again else master.bounds[master.told :]:
+        for bound_by_prices in master.bounds if again else master.bounds[master.rows_learnt :]:
             values = bound_by_prices.least.astype(np.float64)
             if master.spending:
                 columns = np.arange(count + 1)
@@ -139,7 +139,7 @@ class ColumnGeneration:
                 self.rows.append(
                     Row(np.arange(count), values / unit, -INFINITE, bound_by_prices.paid / unit + 1e-7)
                 )
-        master.told = len(master.bounds)
+        master.rows_learnt = len(master.bounds)
 
     def take(self, servings: Sequence[tuple[int, Ints]]) -> None:
         """These servings, if they are better than the plan."""

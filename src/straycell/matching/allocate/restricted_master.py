@@ -62,7 +62,7 @@ class RestrictedMaster:
     bounds: list[DualBound] = field(default_factory=list)
     steady: Floats = field(init=False)
     served: Floats = field(init=False)
-    told: int = 0
+    rows_learnt: int = 0
 
     def __post_init__(self) -> None:
         solver = self.solver = SilentHighs()

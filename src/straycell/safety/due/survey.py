@@ -5,12 +5,10 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property, lru_cache
-from importlib import resources
 
 from straycell.acceptance.case import Case
 from straycell.acceptance.evidence import Evidence
@@ -19,6 +17,7 @@ from straycell.builds import Build
 from straycell.cells import Cell
 from straycell.readings.charger import Charger
 from straycell.safety.storage import Standing, standing
+from straycell.shipped import shipped_table
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,8 +124,9 @@ class Household:
 @lru_cache(maxsize=1)
 def due_kinds() -> Mapping[str, DueKind]:
     """The kinds by id, worst first."""
-    text = resources.files("straycell.safety.due").joinpath("due.toml").read_text(encoding="utf-8")
-    kinds = [DueKind(rank=rank, **entry) for rank, entry in enumerate(tomllib.loads(text)["kind"])]
+    kinds = [
+        DueKind(rank=rank, **entry) for rank, entry in enumerate(shipped_table("safety/due/due.toml")["kind"])
+    ]
     return {kind.id: kind for kind in kinds}
 
 

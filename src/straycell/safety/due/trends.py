@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from functools import lru_cache
-from importlib import resources
 from statistics import median
 from typing import Any
 
@@ -17,6 +14,7 @@ from straycell.acceptance.checks.shelf import loss_between, segments, spans
 from straycell.cells import Chemistry
 from straycell.quantities import Measured
 from straycell.readings import Reading
+from straycell.shipped import shipped_table
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,10 +45,8 @@ class Trend:
         )
 
 
-@lru_cache(maxsize=1)
 def _figures() -> dict[str, Any]:
-    text = resources.files("straycell.safety.due").joinpath("trends.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
+    return shipped_table("safety/due/trends.toml")
 
 
 def falls(case: Case) -> list[Fall]:

@@ -16,12 +16,11 @@ from sqlalchemy import Connection, Select, Table, select
 from straycell.errors import BadData, StoreFault
 from straycell.store import chain
 from straycell.store.book import derived
-from straycell.store.book.counters import recount
+from straycell.store.book.bench import recount
 from straycell.store.book.names import shown
 from straycell.store.book.register import said
 from straycell.store.book.stock import cells
 from straycell.store.book.stock.facts import FACTS
-from straycell.store.engine import connected, reading_engine, recover, store_faults
 from straycell.store.merge.clashes import (
     refuse_clashes,
     refuse_double_builds,
@@ -46,6 +45,8 @@ from straycell.store.schema.tables import (
     WRITE,
 )
 from straycell.store.session import Pen, among, rows_of
+from straycell.store.sqlite.engine import connected, reading_engine, store_faults
+from straycell.store.sqlite.file import recover
 
 Row = dict[str, Any]
 Told = Callable[[int, int], None]

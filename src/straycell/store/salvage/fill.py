@@ -21,7 +21,7 @@ from straycell.cells import Stage
 from straycell.readings import RECORDS_LOST
 from straycell.store import chain
 from straycell.store.book import derived
-from straycell.store.book.counters import recount
+from straycell.store.book.bench import recount
 from straycell.store.book.register import born_text, put
 from straycell.store.book.stock import cells
 from straycell.store.carry import Former, carry_over, keep_counters

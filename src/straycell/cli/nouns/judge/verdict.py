@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.acceptance.reasons import Verdict
 from straycell.acceptance.record import verdict_to_json
 from straycell.bench import verdict_words
 from straycell.bench.list_order import VerdictOrder, sort_verdicts
@@ -18,7 +18,6 @@ from straycell.cli.app.progress import counting
 from straycell.cli.show import picture, verdict_page
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.pieces.outcomes import outcome_cell, parse_outcome
-from straycell.safety import Step
 
 app = noun_app("What a cell may be used for, with every reason.")
 
@@ -37,8 +36,7 @@ def show(
     output.emit(
         verdict_to_json(verdict), lambda: verdict_page.page(verdict, bench.now, everything=everything)
     )
-    discarded = verdict.outcome is Outcome.DISCARD
-    talk_cautions(*(verdict_words.parting(verdict) if discarded else [Step.MEASURING]), kinds=[facts])
+    talk_cautions(*verdict_words.handling(verdict), kinds=[facts])
 
 
 @app.command("plot")

@@ -13,8 +13,8 @@ from straycell.cli.app.app import root_command
 from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.nouns.keep.suggest import suggestions
 from straycell.errors import UsageFault
-from straycell.store.completion_names import Names, names
 from straycell.store.location import resolve_store
+from straycell.store.sqlite.completion_names import Names, names
 from straycell.typed import nearest_words
 
 app = lone_app()

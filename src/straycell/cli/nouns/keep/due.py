@@ -61,6 +61,7 @@ def due(
     found = due_now(items, now)
     later = sorted((i for i in items if now < i.at <= until), key=lambda i: (i.at, i.order))
     coming = [item for item in items if item.at > now]
+    # The calendar holds everything, whatever kind was asked for: it replaces the last one whole.
     if ics is not None:
         write_whole(ics, calendar_file(everything, now, bench=letter), force=force)
     if out is not None:

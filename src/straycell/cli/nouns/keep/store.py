@@ -17,7 +17,7 @@ from straycell.cli.app.progress import counting
 from straycell.cli.app.prompts import confirm
 from straycell.errors import EXIT_NEGATIVE, BadData, Cure, StoreFault
 from straycell.quantities import count_of
-from straycell.store.places import mounts, place_warnings
+from straycell.store.location import mounts, place_warnings
 
 if TYPE_CHECKING:
     from straycell.store.backup import Restored
@@ -151,6 +151,7 @@ def backup(
     """Write a copy of the store, complete and checked, while others may go on reading."""
     from straycell.store.backup import backup_store
 
+    # A damaged store is copied all the same: a marked copy is more than none when the disk dies.
     damage = backup_store(context.store_path(), file)
     size = file.stat().st_size
     document = {

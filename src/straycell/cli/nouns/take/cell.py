@@ -8,7 +8,6 @@ from typing import Annotated, Any
 
 import typer
 
-from straycell.acceptance.reasons import Outcome
 from straycell.bench import verdict_words
 from straycell.bench.cell_list import Wanted, cell_list
 from straycell.bench.cell_sheet import cell_history, cell_sheet
@@ -242,6 +241,7 @@ def list_all(
         search,
         min_capacity,
     )
+    # Before the store is read: a mistyped column must not cost the judging of every cell.
     names = cell_table.chosen_columns(columns)
     bench = context.bench()
     with bench.reading() as reader:
@@ -261,9 +261,7 @@ def show(code: CodeArgument) -> None:
     # Told only where no capacity counts: a second run is a day's work, and a good one needs none.
     if page.remedy and (page.figures.at_least or page.figures.capacity is None):
         output.hint(page.remedy)
-    discarded = page.verdict.outcome is Outcome.DISCARD
-    steps = verdict_words.parting(page.verdict) if discarded else [Step.MEASURING]
-    talk_cautions(*steps, kinds=[page.cell.facts])
+    talk_cautions(*verdict_words.handling(page.verdict), kinds=[page.cell.facts])
 
 
 @app.command("plot")

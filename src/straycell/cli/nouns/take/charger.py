@@ -80,6 +80,7 @@ def list_all() -> None:
     """List what is known of the chargers, the newest measurement of each slot."""
     with context.reading() as reader:
         known = reader.chargers()
+    # Slot by slot: each ends at a voltage of its own, which is why they are measured apart.
     slots = sorted({(c.name, c.slot) for c in known}, key=lambda k: (k[0], k[1] or 0))
     found = [newest([c for c in known if (c.name, c.slot) == which]) for which in slots]
     columns: tables.Columns[Charger] = {
