@@ -51,6 +51,7 @@ def device_answers_of(bench: Bench, project: Project, found: Match | None = None
 
 def held_match(bench: Bench, reader: Reader, project: Project, build: Build) -> Match:
     """What holds now of the cells in a live build: every test, passed or not, and their joining."""
+    # Each test again with today's verdicts: a cell may have been condemned since it was promised.
     known = {one.code: one for one in candidates(reader, bench.rules, bench.now, build.codes)}
     groups = [[known[code] for code in group] for group in build.groups]
     return as_built(project, groups, UseLimits.from_rules(bench.rules), bench.now)

@@ -15,6 +15,7 @@ from straycell.readings import Method
 from straycell.readings.fields import OF_CHARGE, OF_READING, ROOM, Field
 from straycell.safety import Step
 from straycell.typed import parse_line, parse_word
+from straycell.web.words import refusal
 
 _D = Dimension
 # The unit that a bench writes a figure in; it is fixed on the page, so that a glove types digits alone.
@@ -107,7 +108,7 @@ def said_in(form: Form, text: Callable[[str], str], texts: Callable[[str], list[
         if value is not None:
             said[field.name] = value
         elif field.name in form.needed:
-            faults[field.name] = BadData(f"{field.noun} is missing", "fill it in")
+            faults[field.name] = BadData(*refusal("empty", noun=field.noun))
     if faults:
         raise Faulty(faults)
     return said
@@ -157,7 +158,7 @@ def figure(typed: str, dimension: Dimension, noun: str, window: Window | None = 
         return found[0]
     if fault is not None and not found:
         raise fault
-    raise BadData(f"{noun}: '{typed}' can be read two ways", "write a point, or no comma")
+    raise BadData(*refusal("two-ways", noun=noun, typed=typed))
 
 
 def methods() -> list[str]:

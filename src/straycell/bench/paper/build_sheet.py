@@ -41,6 +41,7 @@ def sheet_of(project: Project, groups: Sequence[Sequence[Candidate]], plan: str,
     limits = UseLimits.from_rules(bench.rules)
     found = as_built(project, groups, limits, bench.now)
     codes = [c.code for group in groups for c in group]
+    # Alone in its group a cell is joined to nothing: an order would suggest a choice.
     order = found.joining.order if found.joining and len(groups[0]) > 1 else ()
     turn = {code: number for group in order for number, code in enumerate(group, 1)}
     shape = shape_words(len(groups), len(groups[0])) if len(codes) > 1 else "one cell"
@@ -53,6 +54,7 @@ def sheet_of(project: Project, groups: Sequence[Sequence[Candidate]], plan: str,
         )
     sections = [Section(*notes) for notes in sheet_notes(project, found, groups, limits)]
     sections.append(Section("Labels to print", (labels,)))
+    # `join-equal` is of cells that are joined; on the sheet of one it would be read as noise.
     cautions = [c for c in cautions_for(Step.BUILD) if len(codes) > 1 or c.id != "join-equal"]
     sections.append(Section("Cautions", tuple(c.text for c in cautions)))
     return BuildSheet(

@@ -91,6 +91,7 @@ def print_shelf_labels(bench: Bench, own: Path, codes: Sequence[str]) -> bytes:
     """The same as a file, remembered as printed. `own`: a person's own label stocks. Raises BadData, StoreFault."""
     from straycell.labels.stocks.files import all_stocks
 
+    # No code would mean every cell in the house, which nobody asked for on a phone.
     if not codes:
         raise BadData("no cell was named to print a label for", "record cells first")
     pdf, labels = shelf_labels(bench, all_stocks(own), codes)

@@ -95,6 +95,7 @@ def record_readings(
 
     With `as_group` the as-found voltage is recorded for every cell of the pack. Raises UsageFault, BadData.
     """
+    # Before the lock: a wrong form must not keep others from writing.
     check_form(said)
     with bench.writing() as writer:
         cell = writer.cell(writer.find_code(code))

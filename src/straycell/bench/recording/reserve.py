@@ -20,6 +20,7 @@ def true_plan(bench: Bench, reader: Reader, name: str, plan: str | None) -> Matc
     Raises NegativeAnswer where it is not served, or the plan is no longer true.
     """
     found = project_match(bench, reader, name, planning=True)
+    # `match --all` shares the stock otherwise, so its plan has another hash and is as true.
     if found.served and plan not in (None, found.plan):
         together = all_projects_match(bench, reader).plans
         found = next((m for m in together if m.project == name and m.plan == plan), found)

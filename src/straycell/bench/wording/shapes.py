@@ -195,6 +195,7 @@ def event_json(event: Event) -> Json:
 
 def event_words(event: Event, readings: list[str]) -> str:
     """An event's detail and reason in one line; `readings` is what this write recorded."""
+    # The entry's key and whole records are for machines; a person reads the words.
     told = {k: v for k, v in event.detail.items() if k != "entry" and not isinstance(v, dict)}
     parts = [f"{key} {value}" for key, value in told.items() if value not in (None, "", [])]
     parts += readings
@@ -230,6 +231,7 @@ def due_json(item: DueItem, now: datetime) -> Json:
         "code": item.subject if item.about == "cell" else None,
         "box": item.box,
         "due_at": item.at,
+        # Never below zero: what comes tomorrow is not minus one day late.
         "days_over": max(0, (now - item.at).days),
         "why": item.why,
         "todo": item.todo,

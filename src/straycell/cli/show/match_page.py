@@ -38,6 +38,7 @@ def page_of_all(found: StockPlan) -> None:
                 f"capacity spent beyond the least that would do: {show(found.surplus_ah, Dimension.CAPACITY)}",
             ]
         )
+    # Eight are enough to see the kind of cell that is left; the rest is for scripts.
     spare = [why for why in found.cells if why.test == "kept"]
     if spare:
         output.section("Kept")
@@ -116,6 +117,7 @@ def say_cells(found: Match) -> None:
         holds = f"  {show(ah, Dimension.CAPACITY)}" if isinstance(ah, float) else ""
         placed = " + ".join(f"{position_name(number, place)} {code}" for place, code in enumerate(group, 1))
         output.say_wrapped(f"group {number}{holds}: {placed}", "  ", "    ")
+    # A spread that no deal can lessen is not a fault of the plan, so its proof stands beside it.
     spread = show(found.spread_ah or 0.0, Dimension.CAPACITY)
     gap = (
         "proven"

@@ -18,26 +18,23 @@ def pools_of(screen: Screen, cells: Sequence[Candidate]) -> Iterator[tuple[list[
     if screen.demand.parallel == 1:
         yield list(cells), ANY_RATIO
         return
-    pools: dict[int, tuple[list[Candidate], float]] = {}
-    for share in VAGUENESS:
-        ratio = screen.limits.resistance_ratio / (1.0 + math.sqrt(2.0) * share)
-        pool = [c for c in cells if _vagueness(c) <= share + 1e-12]
-        if ratio >= 1.0 and len(pool) >= screen.demand.cells:
-            pools.setdefault(len(pool), (pool, ratio))
-    # The most cells first: what they cannot do within what is left of the ratio, surer ones may.
-    yield from reversed(pools.values())
+    for ratio, vague in vagueness_bands(cells, screen.limits.resistance_ratio):
+        pool = [c for c in cells if c.code not in vague]
+        # The most cells first: what they cannot do within what is left of the ratio, surer ones may.
+        if len(pool) >= screen.demand.cells:
+            yield pool, ratio
 
 
 def vagueness_bands(
     cells: Sequence[Candidate], limit: float, only: float | None = None
-) -> Iterator[tuple[float, list[str]]]:
+) -> Iterator[tuple[float, frozenset[str]]]:
     """(the ratio that a band of vagueness leaves, the codes of cells vaguer than it), the most cells first.
 
     With `only`, the band that leaves this ratio and no other.
     """
-    found: dict[int, tuple[float, list[str]]] = {}
+    found: dict[int, tuple[float, frozenset[str]]] = {}
     for share in VAGUENESS:
-        vague = [c.code for c in cells if _vagueness(c) > share + 1e-12]
+        vague = frozenset(c.code for c in cells if _vagueness(c) > share + 1e-12)
         ratio = limit / (1.0 + math.sqrt(2.0) * share)
         if only is None and ratio >= 1.0:
             found.setdefault(len(vague), (ratio, vague))

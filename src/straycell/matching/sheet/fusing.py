@@ -98,7 +98,7 @@ def fusing_of(demand: Demand, groups: Sequence[Group], limits: UseLimits) -> Fus
     full_v = limits.full_v[chemistry] * len(groups)
     # The highest current flows from full cells in the first moment; that is what the fuse must break.
     short_a = _short_a(full_v, [_ohmic(group) for group in groups])
-    main = _fuse(steady_a, peak_a, pack_bears_a(groups), full_v, short_a)
+    main = fuse_for(steady_a, peak_a, pack_bears_a(groups), full_v, short_a)
     most_share = max(share for group in groups for share in shares(group))
     each = None
     if parallel > 1:
@@ -110,7 +110,7 @@ def fusing_of(demand: Demand, groups: Sequence[Group], limits: UseLimits) -> Fus
         )
         # A fuse per cell is one value for all, so the weakest cell chooses it.
         weakest_a = min(bears_a(c) for group in groups for c in group)
-        each = _fuse(most_share * steady_a, most_share * peak_a, weakest_a, full_v, fed_a)
+        each = fuse_for(most_share * steady_a, most_share * peak_a, weakest_a, full_v, fed_a)
     carried_a = main.rated_a or peak_a
     strip = float(figures()["strip"]["amps_per_mm2"])
     return Fusing(main, each, wire_mm2(carried_a), carried_a / strip, most_share * carried_a / strip)
@@ -146,7 +146,7 @@ def fitted_fault(needed: Fuse, rated_a: float) -> str:
     return ""
 
 
-def _fuse(steady_a: float, peak_a: float, bears: float, full_v: float, short_a: float) -> Fuse:
+def fuse_for(steady_a: float, peak_a: float, bears: float, full_v: float, short_a: float) -> Fuse:
     """The smallest of the usual values that holds the load and melts in time; a very small one only where it must be."""
     share, prefer_a = float(figures()["steady"]["share"]), float(figures()["small"]["prefer_a"])
     fits = [

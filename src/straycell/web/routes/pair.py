@@ -40,7 +40,7 @@ async def pair(request: Request) -> Response:
     if not site.pairings.allows(address):
         return view.fault_page(request, "rate", HTTPStatus.TOO_MANY_REQUESTS)
     try:
-        name = parse_line(name, "name")[:LONGEST_NAME]
+        name = parse_line(name, words()["pair"]["name"])[:LONGEST_NAME]
     except BadData as fault:
         return _again(request, onward, name, fault.what)
     if not site.pairing.take(code):

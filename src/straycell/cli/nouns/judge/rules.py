@@ -83,6 +83,7 @@ def check(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A rule file (TOML).", show_default=False)],
 ) -> None:
     """Check a rule file: every fault in one pass. Exit 1 when there is one."""
+    # The file is read as it would be in force, so that a check cannot pass what a command refuses.
     found, faults = read_rules(file)
     document = {
         "file": str(file),
@@ -92,6 +93,7 @@ def check(
         "faults": faults,
     }
     output.emit(document, lambda: _tell(file, faults))
+    # Exit 1 and no message: every fault is on the page already.
     if faults:
         raise typer.Exit(EXIT_NEGATIVE)
 

@@ -70,6 +70,7 @@ def live(now: datetime, store: Path, labels: Path) -> Story:
         served, unserved = (project_match(bench, reader, name) for name in (SERVED, UNSERVED))
     with context.writing() as writer:
         reserved = writer.reserve(SERVED, served.groups, served.plan or "")
+    # Two writes with the labels between them, as at the bench: the sheet still shows the cell that is discarded next.
     count = _print_labels(labels)
     with context.writing() as writer:
         freed = writer.discard(DISCARDED, BECAUSE)

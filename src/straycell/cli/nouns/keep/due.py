@@ -17,7 +17,8 @@ from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.safety import Step, cautions_for
 from straycell.safety.due.calendar import calendar_file
-from straycell.safety.due.survey import DueItem, common_step, due_kinds, due_now, survey
+from straycell.safety.due.gather import due_now, survey
+from straycell.safety.due.survey import DueItem, common_step, due_kinds
 
 app = lone_app()
 MOST_AHEAD_DAYS = 3660
@@ -61,6 +62,7 @@ def due(
     found = due_now(items, now)
     later = sorted((i for i in items if now < i.at <= until), key=lambda i: (i.at, i.order))
     coming = [item for item in items if item.at > now]
+    # The calendar holds everything, whatever kind was asked for: it replaces the last one whole.
     if ics is not None:
         write_whole(ics, calendar_file(everything, now, bench=letter), force=force)
     if out is not None:

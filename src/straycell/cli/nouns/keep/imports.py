@@ -107,6 +107,7 @@ def _print(template: str) -> None:
 
 def _tell(found: Imported, file: Path, what: str, partial: bool) -> None:
     """What was taken and every fault. Raises BadData when nothing was, or not all of it without --partial."""
+    # By line, as the person goes through the file.
     faults = sorted(found.refused, key=lambda fault: (fault.line, fault.column))
     count = len(faults) + found.more
     document = {

@@ -16,7 +16,7 @@ from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.pictures.stock import DRAWN, stock_lines, stock_picture
 from straycell.quantities import count_of
 from straycell.safety import Step
-from straycell.safety.due.survey import due_now, survey
+from straycell.safety.due.gather import due_now, survey
 from straycell.safety.stock import BoxStock, take_stock
 
 app = lone_app()
@@ -39,6 +39,7 @@ def stock(
     with bench.reading() as reader:
         household = reader.household(bench.rules, bench.now)
         limits = {box.name: box.limit_wh for box in reader.boxes()}
+    # The same survey as `due`: a box must not look calm here and urgent there.
     found = take_stock(household, limits, due_now(survey(household), bench.now))
     output.emit([stock_json(box) for box in found], lambda: _page(found))
     if any(box.attention for box in found):

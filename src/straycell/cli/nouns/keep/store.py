@@ -151,6 +151,7 @@ def backup(
     """Write a copy of the store, complete and checked, while others may go on reading."""
     from straycell.store.backup import backup_store
 
+    # A damaged store is copied all the same: a marked copy is more than none when the disk dies.
     damage = backup_store(context.store_path(), file)
     size = file.stat().st_size
     document = {

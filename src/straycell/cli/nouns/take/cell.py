@@ -241,6 +241,7 @@ def list_all(
         search,
         min_capacity,
     )
+    # Before the store is read: a mistyped column must not cost the judging of every cell.
     names = cell_table.chosen_columns(columns)
     bench = context.bench()
     with bench.reading() as reader:

@@ -97,6 +97,7 @@ def correct(
         "objects": objects,
         "opened_on": opened,
     }
+    # None is "not said"; an empty word empties the entry.
     said = {name: value for name, value in given.items() if value is not None}
     if not said:
         raise UsageFault("nothing to correct was given", "add what is right, like --title 'cordless drill'")
@@ -167,6 +168,7 @@ def _page(found: Teardown, cells: list[Cell], corrections: list[Event], *, withd
         [
             ("kind", found.kind),
             ("found", f"{output.day(found.found_on)} {found.place}".strip(" -")),
+            # How long its cells have lain open counts from here, not from the find.
             ("opened", output.day(found.opened_on or found.added_at)),
             ("objects", str(found.objects) if found.objects > 1 else None),
             ("note", found.note),

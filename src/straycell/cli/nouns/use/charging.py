@@ -139,6 +139,7 @@ def charging(
     """
     _check_line(current, programming_resistor, measured_float, meter)
     _check_named(charger_name, slot, measured_float)
+    # A rating limits nothing while it is not known what feeds the charger.
     if supply_rated is not None and supply is None:
         raise UsageFault("--supply-rated needs --supply", "give both, or neither")
     now, rules = clock.now(), context.rules()
@@ -220,6 +221,7 @@ def _step(one: OneCell, answer: ChargerAnswer) -> Step:
     # A discarded cell gets the words for discarding, whatever charger was asked about.
     if one.verdict.outcome is Outcome.DISCARD:
         return Step.DISCARD
+    # A test charge of an unproven cell asks for more care than a charge in use.
     steps = {ChargeKind.USE: Step.CHARGING, ChargeKind.TEST: Step.TEST_CHARGE}
     return steps.get(answer.allowance.kind, Step.MEASURING)
 
@@ -287,6 +289,7 @@ def _headline(answer: ChargerAnswer) -> str:
 
 def _allowed_words(answer: ChargerAnswer) -> str:
     allowance = answer.allowance
+    # No figure beside a no: 0 A reads like a setting.
     if allowance.kind.value == "no charge":
         return "no current at all"
     return f"{at_most(allowance.allowed_a, _D.CURRENT)}: {allowance.why}"

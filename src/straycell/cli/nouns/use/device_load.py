@@ -115,6 +115,7 @@ def steady(
     current_a: float | None, power_w: float | None, resistance_ohm: float | None, efficiency: float | None
 ) -> Drawn | None:
     """The load of --current, --power or --resistance; None when none was given. Raises UsageFault for two."""
+    # Two loads at once could be meant as a sum or as a slip; only the person knows.
     given = {"--current": current_a, "--power": power_w, "--resistance": resistance_ohm}
     _one_of([name for name, value in given.items() if value is not None])
     if efficiency is not None and power_w is None:
@@ -128,6 +129,7 @@ def steady(
         return Drawn(ResistiveLoad(resistance_ohm), words, document)
     if power_w is None:
         return None
+    # Without an efficiency nothing is lost: the figure given is then taken at the cell.
     share = 1.0 if efficiency is None else efficiency
     words = f"constant power {show(power_w, _D.POWER)}"
     words += f" behind a regulator of {show(share, _D.FRACTION)}" if share < 1 else ""
@@ -143,6 +145,7 @@ def lamps(
     count: int | None,
 ) -> Lamps | None:
     """Lamps from one measurement; None when nothing of it was given. Raises UsageFault for a half one."""
+    # An ohmmeter knows this resistor, its bands only the row it was sold from.
     if across_ohm is None and bands is not None:
         across_ohm = read_resistor(bands).ohm
     given = {"--drop": drop_v, "--across": across_ohm, "--supply": supply_v}
@@ -177,6 +180,7 @@ def profile(path: Path | None) -> Drawn | None:
     if path is None:
         return None
     load = parse_profile(profile_text(path), str(path))
+    # The last row of a profile is its end and has no duration.
     steps = load.values[: len(load.durations_s)]
     mean = sum(s * v for s, v in zip(load.durations_s, steps, strict=True)) / load.period_s
     key, unit = ("current_a", _D.CURRENT) if load.current_a is not None else ("power_w", _D.POWER)

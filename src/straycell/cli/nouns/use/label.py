@@ -71,6 +71,7 @@ def print_cells(codes: Sequence[str], out: Path, *, force: bool = False) -> int:
 
 def remember(purpose: str, labels: Sequence[CellLabel]) -> None:
     """Tell the store what is on paper now. A store that cannot be written is not a reason to print nothing."""
+    # The paper exists by now: a locked store must not make the person print it twice.
     try:
         with context.writing(tell_lost=False) as writer:
             writer.record_labels(purpose, {label.cell.code: label.fingerprint for label in labels})
@@ -160,6 +161,7 @@ def _write_sheet(out: Path, parts: Parts, start: int | None, scale: float, force
 
 
 def _with_cuts(parts: Parts, cut_marks: bool | None) -> Parts:
+    # Stocks that come cut would get a line beside every edge.
     if cut_marks is None:
         return parts
     return [(replace(stock, cut_lines=cut_marks), contents) for stock, contents in parts]

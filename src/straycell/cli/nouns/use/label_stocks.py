@@ -45,6 +45,7 @@ Scale = Annotated[
 
 def own_stocks() -> Path:
     """Where a person's own stocks lie: as STRAYCELL_LABELS says, else beside the store, so that they move with it."""
+    # Beside the store by default: a backup of the folder then takes the stocks along.
     named = current().env.get(STOCKS_VARIABLE)
     own = Path(named).expanduser() if named else context.store_path().parent / STOCKS_FOLDER
     if named and not own.exists():
@@ -57,6 +58,7 @@ def known_stocks(page: PageSize | None = None) -> dict[str, Stock]:
     from straycell.labels.stocks.files import PAGES_MM, all_stocks
 
     found = all_stocks(own_stocks())
+    # Sorted and not filtered: a stock of the other size may be the only one that fits a cell.
     if page is PageSize.LETTER:
         size = PAGES_MM["letter"]
         return dict(sorted(found.items(), key=lambda kv: (kv[1].page_width_mm, kv[1].page_height_mm) != size))
@@ -97,6 +99,7 @@ def calibrate(
         )
         output.hint("then: straycell label calibrate --printer NAME --measured 148.2mm")
         return
+    # Printing and recording are two days' work; a line with both would record what nobody measured.
     if out is not None or printer is None or (measured is None) == (scale is None):
         raise UsageFault(
             "calibrate prints a page or records what was measured on it",

@@ -194,6 +194,7 @@ def _answer(
     brighter: bool,
 ) -> dict[str, Any]:
     """The resistor or current; nulls and `why_not` when nothing lasts that long, which is an answer too."""
+    # What nothing lasts for is an answer of its own (exit 0): the question was how long, not whether.
     run = gentle_run(one, arguments)
     try:
         if lit is not None:
@@ -238,6 +239,7 @@ def _lamp_answer(
 def _current_answer(one: OneCell, run: Run, wanted_h: float, most_a: float) -> dict[str, Any]:
     """The largest constant current, and the plain resistor across the cell that never draws more."""
     choice = current_for_runtime(wanted_h, run, most_a=most_a)
+    # At the limit of its outcome the search ends, although a larger current would still last.
     limit = ["no more than this cell may give; it would last longer"] if choice.current_a >= most_a else []
     return {
         "current_a": choice.current_a,

@@ -27,6 +27,7 @@ def from_log(file: Path, out: Path, columns: str | None, power: bool, force: boo
     lines = csv.writer(text, lineterminator="\n")
     lines.writerow(["time_s", key])
     lines.writerows([f"{t:.10g}", f"{v:.7g}"] for t, v in zip(times, values, strict=True))
+    # Read back as a project would: a profile that no project takes is refused here and not weeks later.
     found = _checked(text.getvalue(), str(file))
     write_whole(out, text.getvalue().encode(), force=force)
     unit = _D.CURRENT if key == "current_a" else _D.POWER

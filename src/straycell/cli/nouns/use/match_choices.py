@@ -22,6 +22,7 @@ _D = Dimension
 
 def choices_of(cells: Sequence[str], more: Sequence[str]) -> list[list[str]]:
     """One choice as words, or each --cells A,B,C as a choice of its own."""
+    # Codes hold no comma, so one shows that each --cells is a choice of its own.
     if any("," in text for text in cells):
         if more:
             raise UsageFault(
@@ -56,6 +57,7 @@ def match_cells(name: str, choices: Sequence[Sequence[str]]) -> None:
 def side_by_side(found: Sequence[Match]) -> None:
     """One line a quantity, one column a choice."""
     heads = [f"choice {n}" for n in range(1, len(found) + 1)]
+    # Cells first: who compares two choices looks for the codes.
     rows = [["", *(" + ".join(code for g in m.groups for code in g) or "not served" for m in found)]]
     for label, value in _COMPARED:
         rows.append([label, *(value(m) if m.served else "" for m in found)])
@@ -110,6 +112,7 @@ def match_what(text: str) -> None:
 def _parsed(text: str) -> tuple[float | None, float | None, float | None]:
     """(V, A, W) out of the words, joined or apart. Raises UsageFault, BadData."""
     found: dict[Dimension, float] = {}
+    # The unit alone says what a number is; a bare one could be any of the three.
     for word in text.replace(",", " ").split():
         for dimension in (_D.VOLTAGE, _D.CURRENT, _D.POWER):
             try:
@@ -121,6 +124,7 @@ def _parsed(text: str) -> tuple[float | None, float | None, float | None]:
             raise BadData(
                 f"--what: '{word}' is not a voltage, current or power", 'write it like "5V 300mA" or 300mA'
             )
+    # Power with a current would fix the voltage twice.
     power_w, current_a = found.get(_D.POWER), found.get(_D.CURRENT)
     if (power_w is None) == (current_a is None) or min(found.values()) <= 0:
         raise UsageFault(

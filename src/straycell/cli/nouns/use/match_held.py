@@ -27,6 +27,7 @@ def held_page(found: Match, build: Build) -> None:
     say_cells(found)
     if found.runtime is not None:
         output.say(f"  runs {run_hours(found.runtime.low_h)} at the low end as they are known now")
+    # In a device a reading ages without anybody's fault; on the shelf it may have failed since.
     failed = [why for why in found.why if not why.passed]
     if failed:
         output.section("Not as a new match would want it" if finished else "No longer true of them")

@@ -52,6 +52,7 @@ def add(
         _list_faults(refused)
         # Every fault is on the page by now; the error is for scripts.
         raise
+    # Read before the store is opened: a faulty file must not hold the lock, or make a store.
     with context.writing(create=True) as writer:
         entry = writer.add_project(project.name, text, project.priority, project.due, replace)
     output.emit(document(entry, project), lambda: page(entry, project))

@@ -205,6 +205,7 @@ def margin_lines(one: OneCell, found: Runtime, at_c: float, peaks_h: float) -> l
         "promise": "no promise runs past two years, whatever a cell holds",
         "deep cold": "cold of which no cell sheet says anything",
     }
+    # The largest first: it is the one measurement that would help most.
     parts = sorted(found.margin_h, key=lambda part: -part[1])
     lines = [
         f"{100 * part_h / found.expected_h:.1f} %, {hours(part_h)}: {words[what]}"
@@ -218,6 +219,7 @@ def margin_lines(one: OneCell, found: Runtime, at_c: float, peaks_h: float) -> l
 
 def _draws(one: OneCell, drawn: Drawn, arguments: dict[str, Any]) -> str | None:
     """From full to the stop, where that is not the same; what lamps were seen to bear is beside it."""
+    # A constant current is the same at every voltage, and a profile says its own.
     if drawn.document["kind"] in ("current", "profile"):
         return None
     ends = (one.full_v, stop_v(arguments, drawn.load))

@@ -51,6 +51,7 @@ def scan(
     force: Force = False,
 ) -> None:
     """Scan or type codes, one a line; an empty line ends. Without an option each code says what its cell is."""
+    # A scanner types fast: a second meaning of each code would be done before anybody looks.
     if sum(option is not None for option in (check, move, print_to, handover)) > 1:
         raise UsageFault("scan does one thing at a time", "use one of --check, --move, --print, --handover")
     if check is not None:
