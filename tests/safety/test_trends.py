@@ -12,7 +12,7 @@ from tests.safety.keeping_bench import CODES, RULES, household, kept
 
 from straycell.acceptance.case import Case
 from straycell.physics.curves import curves_for
-from straycell.safety.due.survey import due_now, survey
+from straycell.safety.due.gather import due_now, survey
 from straycell.safety.due.trends import falls, odd_in_pack, trend
 
 

@@ -40,7 +40,8 @@ from straycell.cells import Cell, CellFacts, Chemistry, Look, Stage
 from straycell.keys import RecordKey
 from straycell.physics.curves import curves_for
 from straycell.readings import Charge, Method, Quantity, Reading
-from straycell.safety.due.survey import Household, Kept, survey
+from straycell.safety.due.gather import survey
+from straycell.safety.due.survey import Household, Kept
 
 CODE = "A00002M"
 A_LIFE = 45

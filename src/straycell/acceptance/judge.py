@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from straycell.acceptance.case import Case, Rule, Tried
+from straycell.acceptance.charger import ended
 from straycell.acceptance.checks import (
     capacity,
     cold,
@@ -51,6 +52,7 @@ GRADING: tuple[Rule, ...] = (
     resting.warm,
     voltage.floor,
     voltage.ceiling,
+    ended.doubt,
     voltage.light_only,
     voltage.as_found,
     shelf.rest,
@@ -246,6 +248,7 @@ _WORK = (
     "look",
     "board",
     "voltage",
+    "charger",
     "upset",
     "mass",
     "finding",

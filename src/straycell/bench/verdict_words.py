@@ -78,6 +78,7 @@ _VERBS: dict[WorkKind, str] = {
     WorkKind.LOOK: "look",
     WorkKind.REST: "rest voltage",
     WorkKind.CHARGE: "charge",
+    WorkKind.CHARGER: "charger",
     WorkKind.CAPACITY: "capacity",
     WorkKind.RESISTANCE: "resistance",
     WorkKind.MASS: "weigh",

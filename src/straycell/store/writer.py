@@ -124,6 +124,7 @@ class Writer(Reader):
     compare_meter = _writes(household.compare_meter)
     withdraw_faulty = _writes(household.withdraw_faulty)
     add_charger = _writes(meters.add_charger)
+    withdraw_charger = _writes(meters.withdraw_charger)
     add_charge = _writes(readings.add_charge)
     add_readings = _writes(readings.add_readings)
     add_trace = _writes(traces.add_trace)

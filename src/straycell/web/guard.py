@@ -76,7 +76,7 @@ class Guard:
                 begun = True
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
-                    headers[name] = value
+                    headers.setdefault(name, value)
                 headers.setdefault("cache-control", "no-store")
             await send(message)
 
@@ -149,13 +149,17 @@ class Guard:
 
 
 def _host(request: Request) -> str:
-    return urlsplit(f"//{request.headers.get('host', '')}").hostname or ""
+    try:
+        return urlsplit(f"//{request.headers.get('host', '')}").hostname or ""
+    except ValueError:  # a bracket that is not closed, as no browser sends it
+        return ""
 
 
 def _same_origin(request: Request) -> bool:
     """False for a change that another site's page asked for; scripts without a browser send neither header."""
     origin, site = request.headers.get("origin"), request.headers.get("sec-fetch-site")
-    if origin is not None and urlsplit(origin).netloc != request.headers.get("host"):
+    # By its text: what cannot be taken apart is not ours either.
+    if origin is not None and origin.partition("://")[2] != request.headers.get("host"):
         return False
     return site in (None, "same-origin", "none")
 

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from sqlalchemy import Connection, Select, case, func, select
 
 from straycell.acceptance.evidence import Condemnation, Evidence, Upset
 from straycell.readings import Charge, Reading
-from straycell.store.book.measured import readings
+from straycell.readings.charger import Charger
+from straycell.store.book.measured import meters, readings
 from straycell.store.book.stock import cells, facts
 from straycell.store.column_values import from_us
 from straycell.store.quick.prepared import Prepared
@@ -46,13 +47,15 @@ def evidences(
     at_work = grouped((code, from_us(at_us)) for code, at_us in _FINISHED.rows(conn, codes))
     shocks, ends = _upsets(conn, codes), _condemnations(conn, codes)
     dressed = grouped((code, from_us(at_us)) for code, at_us in _DRESSED.rows(conn, codes))
+    charges = {code: [i for i in each if isinstance(i, Charge)] for code, each in items.items()}
+    floats = _floats(conn, charges)
     seen, nothing = findings.recorded(conn, codes, bench), findings.Recorded((), ())
     return {
         code: Evidence(
             code=code,
             facts=now,
             readings=tuple(item for item in items.get(code, ()) if isinstance(item, Reading)),
-            charges=tuple(item for item in items.get(code, ()) if isinstance(item, Charge)),
+            charges=tuple(charges.get(code, ())),
             upsets=tuple(shocks.get(code, ())),
             sibling_signs=kin.signs_for(code),
             best_sibling=kin.best_for(code),
@@ -64,9 +67,17 @@ def evidences(
             falls=seen.get(code, nothing).falls,
             dressed_at=tuple(dressed.get(code, ())),
             opened_at=kin.opened_for(code),
+            floats=floats.get(code, ()),
         )
         for code, now in known.items()
     }
+
+
+def _floats(conn: Connection, charges: Mapping[str, list[Charge]]) -> dict[str, tuple[Charger, ...]]:
+    """The measured ends of the chargers that the charges of each cell name, oldest first."""
+    by = {code: [c for c in each if c.charger] for code, each in charges.items()}
+    known = [c for c in meters.chargers(conn) if c.float_v is not None] if any(by.values()) else []
+    return {code: tuple(c for c in known if any(map(c.speaks_of, each))) for code, each in by.items() if each}
 
 
 _UPSETS = Prepared(

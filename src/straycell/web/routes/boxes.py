@@ -13,7 +13,7 @@ from straycell.cells import parse_code
 from straycell.errors import BadData, StraycellError
 from straycell.labels.payload import code_in
 from straycell.safety import Step
-from straycell.safety.due.survey import due_now, survey
+from straycell.safety.due.gather import due_now, survey
 from straycell.safety.stock import take_stock
 from straycell.web.routes.find import codes_in_photo
 from straycell.web.routes.record import status_of

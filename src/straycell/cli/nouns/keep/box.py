@@ -25,9 +25,7 @@ def add(
         str | None,
         values.text_option("--kind", f"What it is, free text (default {DEFAULT_KIND}).", metavar="KIND"),
     ] = None,
-    limit_wh: Annotated[
-        float | None, values.energy_limit("--limit-wh", "The most energy it may hold, in watt-hours.")
-    ] = None,
+    limit_wh: Annotated[float | None, values.limit_wh_option()] = None,
 ) -> None:
     """Record a box, a shelf, a can."""
     with context.writing(create=True) as writer:

@@ -17,7 +17,8 @@ from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.safety import Step, cautions_for
 from straycell.safety.due.calendar import calendar_file
-from straycell.safety.due.survey import DueItem, common_step, due_kinds, due_now, survey
+from straycell.safety.due.gather import due_now, survey
+from straycell.safety.due.survey import DueItem, common_step, due_kinds
 
 app = lone_app()
 MOST_AHEAD_DAYS = 3660

@@ -16,7 +16,7 @@ from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.pictures.stock import DRAWN, stock_lines, stock_picture
 from straycell.quantities import count_of
 from straycell.safety import Step
-from straycell.safety.due.survey import due_now, survey
+from straycell.safety.due.gather import due_now, survey
 from straycell.safety.stock import BoxStock, take_stock
 
 app = lone_app()

@@ -1,5 +1,5 @@
 """Meters in the store: as declared, for good, because readings lean on them. Chargers: each measurement of a slot is a
-row, the newest counts.
+row, the newest that was not taken back counts.
 """
 
 from __future__ import annotations
@@ -13,11 +13,13 @@ from sqlalchemy import Connection, select
 from straycell.errors import BadData
 from straycell.meters import Accuracy, Meter, Resolution, too_good
 from straycell.quantities import Measured
+from straycell.readings import Mistake
 from straycell.readings.charger import Charger
 from straycell.store.book.names import key_named, named, shown
 from straycell.store.column_values import day_text, from_us, opt_day, to_us
 from straycell.store.quick.prepared import Prepared
-from straycell.store.schema.tables import CHARGER, METER
+from straycell.store.schema.tables import CHARGER, METER, READING, SUPERSESSION
+from straycell.store.schema.validation import require_because
 from straycell.store.session import Pen
 
 _QUANTITIES = ("voltage", "capacity", "resistance", "temperature")
@@ -127,8 +129,11 @@ def _require_accuracy(name: str, quantity: str, accuracy: Accuracy) -> None:
 
 
 def chargers(conn: Connection) -> list[Charger]:
-    """Every measurement of every slot, oldest first."""
-    return [
+    """Every measurement of every slot that was not taken back, oldest first."""
+    gone = set(
+        conn.execute(select(SUPERSESSION.c.record).where(SUPERSESSION.c.record.like("charger %"))).scalars()
+    )
+    known = [
         Charger(
             row.name,
             from_us(row.measured_at_us),
@@ -139,6 +144,7 @@ def chargers(conn: Connection) -> list[Charger]:
         )
         for row in conn.execute(select(CHARGER).order_by(CHARGER.c.measured_at_us, CHARGER.c.id))
     ]
+    return [charger for charger in known if charger.key not in gone]
 
 
 def add_charger(pen: Pen, new: Charger) -> Charger:
@@ -167,4 +173,28 @@ def add_charger(pen: Pen, new: Charger) -> Charger:
             event_id=event_id,
         )
     )
+    _touch(pen, new.name)
     return new
+
+
+def withdraw_charger(pen: Pen, name: str, slot: int | None, because: str) -> Charger:
+    """Take the newest measurement of a slot back as mistyped; it stays visible. Raises BadData where there is none."""
+    reason = require_because(because)
+    same = [c for c in chargers(pen.conn) if (c.name, c.slot) == (name, slot)]
+    if not same:
+        which = f"slot {slot} of charger '{name}'" if slot is not None else f"charger '{name}' as a whole"
+        raise BadData(f"nothing was measured of {which}", "see: straycell charger list")
+    event_id = pen.event("charger-withdrawn", subject=name, detail={"slot": slot}, because=reason)
+    pen.conn.execute(
+        SUPERSESSION.insert().values(
+            record=same[-1].key, mistake=Mistake.MISTYPED.value, because=reason, event_id=event_id
+        )
+    )
+    _touch(pen, name)
+    return same[-1]
+
+
+def _touch(pen: Pen, name: str) -> None:
+    # What a charger was measured at speaks of the charges that it made before, too.
+    made = select(READING.c.code).where(READING.c.charger == name).distinct()
+    pen.touched.update(pen.conn.execute(made).scalars())
