@@ -17,9 +17,9 @@ from straycell.store.book.events import NOTED
 from straycell.store.book.names import shown
 from straycell.store.book.stock import boxes, cells
 from straycell.store.exchange.beside import Beside
-from straycell.store.exchange.fields import Fields, quantity_columns
+from straycell.store.exchange.fields import Fields, quantity_columns, taken
 from straycell.store.exchange.past import carry_past
-from straycell.store.exchange.table import Fault, Imported, Table, Told, counted
+from straycell.store.exchange.table import Fault, Imported, Table, Told
 from straycell.store.schema.tables import BOX, CELL
 from straycell.store.schema.validation import require_facts
 from straycell.store.session import Pen, insert_many
@@ -64,16 +64,15 @@ def import_cells(
 ) -> Imported:
     """Take the cells of a file, all or none (with `partial` those without a fault)."""
     table = Table(file, COLUMNS, (("form", "marking", "code"),), NUMBERS, mapping)
-    found, beside = list[NewCell](), Beside(pen, file)
-    for line in counted(table.lines(patient=partial), told):
-        fields = Fields(line, _QUANTITIES)
-        cell = _read(fields, table.columns, beside)
-        # One write holds all its rows in memory (200 MB for so many).
-        if line.number > MOST_LINES:
+    beside = Beside(pen, file)
+
+    def read(fields: Fields) -> NewCell | None:
+        # One write holds what it records in memory (200 MB for so many).
+        if fields.line.number > MOST_LINES:
             fields.refuse("", f"more than {MOST_LINES} lines", "split the file")
-        table.faults.note(fields.faults)
-        if cell is not None and not fields.faults and (partial or not table.faults):
-            found.append(cell)
+        return _read(fields, table.columns, beside)
+
+    found = taken(table, _QUANTITIES, read, partial=partial, told=told)
     twice = list(_taken_twice(pen, found))
     table.faults.note(twice)
     refused = {fault.line for fault in twice}
