@@ -1,20 +1,26 @@
-"""Shared by all rooms: how property tests draw, what a write costs, and what Ctrl-C does."""
+"""Shared by all rooms: how property tests draw, what a write and a process cost, and what Ctrl-C does."""
 
 from __future__ import annotations
 
 import os
 import signal
 import sqlite3
+import sys
 import threading
 from pathlib import Path
 
+import pytest
 from tests import drawing
 
-from straycell.store import engine
+from straycell.store.sqlite import engine
 
 drawing.choose_profile()
 
 os.environ["STRAYCELL_STATE"] = ""  # nothing is remembered from test to test: every caution is new
+
+# Compiling again what no worker kept takes a process a fifth longer, and a worker ten seconds to rewrite the asserts.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 _synced = engine.raw_connection
 
@@ -32,3 +38,19 @@ engine.raw_connection = _unsynced
 if threading.current_thread() is threading.main_thread():
     # A runner started in the background hands an ignored Ctrl-C on to its children; some tests type it.
     signal.signal(signal.SIGINT, signal.default_int_handler)
+
+DEAR = (
+    "walk/",
+    "stress/",
+    "laws/",
+    "matching/test_served_or_not",
+    "sample/",
+    "freeze/",
+    "cli/app/test_processes",
+)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Long tests first: one that begins last keeps one core busy while the others have nothing left to do."""
+    tests = Path(__file__).parent
+    items.sort(key=lambda item: not item.path.relative_to(tests).as_posix().startswith(DEAR))

@@ -7,6 +7,7 @@ safe_side    limits in two figures, rounded to the side that keeps to them
 errors       the one family of user errors and its exit codes
 plain_text   what of a text may reach a screen, and JSON that cannot steer one
 files        files by the names a person types: read within bounds, written whole
+shipped      the tables inside the package, each read once
 typed        what a person types: a line of text, a word of a list, a time, a day
 teardowns    what was opened, where and when it was found
 cells        codes, chemistries, forms, life stages, the facts known of one cell

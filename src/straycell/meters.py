@@ -7,14 +7,13 @@ from __future__ import annotations
 
 import math
 import re
-import tomllib
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import lru_cache
-from importlib import resources
 
 from straycell.errors import BadData, UsageFault
 from straycell.quantities import ANY_WINDOW, Dimension, parse_quantity, show
+from straycell.shipped import shipped_table
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,8 +140,7 @@ _TYPICAL = {
 
 @lru_cache(maxsize=1)
 def _entries() -> dict[str, MeterClass]:
-    text = resources.files("straycell").joinpath("meter_classes.toml").read_text(encoding="utf-8")
-    return {name: _meter_class(name, entry) for name, entry in tomllib.loads(text).items()}
+    return {name: _meter_class(name, entry) for name, entry in shipped_table("meter_classes.toml").items()}
 
 
 @lru_cache(maxsize=1)

@@ -58,8 +58,8 @@ class Walk:
                 (2, self.discard),
                 (2, self.incident),
                 (1, self.hand_over),
-                (1, self.back_up),
-                (1, self.restore),
+                (2, self.back_up),
+                (2, self.restore),
             ),
             (8, self.merge),
         ]

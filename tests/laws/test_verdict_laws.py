@@ -8,10 +8,13 @@ from datetime import timedelta
 from hypothesis import given
 from hypothesis import strategies as st
 from tests.acceptance.bench import FINE, LFP, NMC, Bench, day, good
+from tests.acceptance.test_verdict_laws import benches
+from tests.drawing import examples
 
-from straycell.acceptance import Outcome, assess, shipped_rules
+from straycell.acceptance import Outcome, assess, judge, shipped_rules
 from straycell.acceptance.case import Case
 from straycell.acceptance.permission import charge_refusal, usable
+from straycell.acceptance.rules import merge_rules
 from straycell.cells import CellFacts, Chemistry, Form, Look
 from straycell.meters import Accuracy, Meter
 
@@ -209,3 +212,25 @@ def test_the_bench_of_these_laws_does_reach_every_outcome() -> None:
     }
     assert seen == set(Outcome)
     assert Case(cell(good_values, 0.002).evidence(), NMC, shipped_rules(), day(20)).volume_cm3 is not None
+
+
+TIGHTER = [
+    {"id": limit.id, "values": {key: value * (1.03 if limit.bound == "min" else 0.97)}}
+    for limit in shipped_rules().limits.values()
+    for key, value in (limit.values or {}).items()
+]
+
+
+@given(
+    benches(), st.lists(st.sampled_from(TIGHTER), min_size=1, max_size=3, unique_by=lambda e: str(e["id"]))
+)
+@examples(300)
+def test_what_a_persons_rules_leave_alone_is_worked_out_once_and_changes_no_answer(
+    bench: Bench, entries: list[dict[str, object]]
+) -> None:
+    """Each limit of the rules in turn; judged by both rule sets from the beginning it is the same, findings too."""
+    own, _ = merge_rules(shipped_rules(), {"name": "own", "limit": entries})
+    if own is not None:  # some limits cannot be made tighter by this
+        assert own.alike is not None or any(str(e["id"]).startswith("error-") for e in entries)
+        whole = judge(bench.evidence(), replace(own, alike=None), day(60))
+        assert judge(bench.evidence(), own, day(60)) == whole

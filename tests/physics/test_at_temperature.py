@@ -1,7 +1,7 @@
 """Run times at 0, 10, 25 and 40 degC against PyBaMM's full model (tables made by make_temperature_tables.py).
 
 The blind sets were named before they were solved and set no figure. With the cell's own heat (`lumped`) a run is
-longer than isothermal; the tool counts on none of it. Resistance, capacity and trace are those of 25 degC.
+longer than isothermal; the low end counts on none of it. Resistance, capacity and trace are those of 25 degC.
 """
 
 from __future__ import annotations
@@ -20,9 +20,10 @@ from straycell.cells import Chemistry
 from straycell.physics.loads import ConstantCurrent, ConstantPower, Load
 from straycell.physics.own_pulses import Pulse, Taken, is_quick
 from straycell.physics.run_time.answers import MEASURES, narrowing
+from straycell.physics.run_time.doubts import cases_of
 from straycell.physics.run_time.runtime import OwnTrace, Runtime, estimate
 from straycell.physics.shipped import median, shipped
-from straycell.physics.temperature import lag_ratio, resistance_ratio
+from straycell.physics.temperature import lag_ratio, own_heat_k, resistance_ratio
 from straycell.quantities import Measured
 
 SETS = tuple(sorted(path.stem.removeprefix("runs_at_") for path in FOLDER.glob("runs_at_*.csv")))
@@ -55,6 +56,8 @@ class Compared:
     rate_c: float
     expected: float
     low: float
+    high: float
+    heat: str
 
 
 @cache
@@ -100,18 +103,18 @@ def told(
 
 @cache
 def compared(name: str, basis: str) -> tuple[Compared, ...]:
-    """Every isothermal run of a set; the trace's own run is not asked for itself."""
+    """Every run of a set; the trace's own run is not asked for itself."""
     found = []
     trace = None if basis == "curve" else own_trace(name, 0.2)
     for row in rows("runs", name):
         at_c, rate_c, hours = (float(row[key]) for key in ("temperature_c", "rate_c", "hours"))
-        # With its own heat a run is longer (a test below): the isothermal one is the harder promise.
-        if row["heat"] == "lumped" or (trace and (at_c, rate_c, row["kind"]) == (25.0, 0.2, "current")):
+        if trace and (at_c, rate_c, row["kind"]) == (25.0, 0.2, "current"):
             continue
         load = {"current": ConstantCurrent, "power": ConstantPower}[row["kind"]](float(row["value"]))
         pulses = own_pulses(name, at_c) if basis == "trace and pulses" else []
         run = told(name, load, float(row["cutoff_v"]), at_c, trace, pulses)
-        found.append(Compared(name, at_c, rate_c, run.expected_h / hours, run.low_h / hours))
+        expected, low, high = (end / hours for end in (run.expected_h, run.low_h, run.high_h))
+        found.append(Compared(name, at_c, rate_c, expected, low, high, row["heat"]))
     return tuple(found)
 
 
@@ -123,9 +126,40 @@ KNOWN = pytest.mark.parametrize("basis", BASES)
 def test_the_low_end_is_kept_to_half_the_capacity_per_hour_at_0_to_40_and_to_1c_from_15(
     name: str, basis: str
 ) -> None:
-    """Every load, every cut-off, worn and blind sets too."""
+    """Every load, every cut-off, worn and blind sets too; nor does any of them, warmed by its own loss, outlast the high end."""
     found = [c for c in compared(name, basis) if c.rate_c <= 0.5 or c.at_c >= 15.0]
-    assert len(found) > 50 and not [c for c in found if c.low > 1.0]
+    assert len(found) > 50 and not [c for c in found if c.low > 1.0 or c.high < 1.0]
+
+
+@KNOWN
+def test_the_high_end_is_no_excuse(basis: str) -> None:
+    """At the median over all sets it is beyond the truth by a sixth at most where it was checked."""
+    for at_c, most_c in LEAST[basis]:
+        assert median([c.high for c in of_all(basis, at_c, most_c)]) <= 1.18
+
+
+@pytest.mark.parametrize(
+    "name", sorted({n for n in SETS if any(r["heat"] == "lumped" for r in rows("runs", n))})
+)
+def test_no_cell_warms_beyond_the_bound_of_its_own_loss(name: str) -> None:
+    """By the loss that the tool reckons with, in W: the full model's cells stay within a degree below it."""
+    ah = float(said(name)["capacity_ah"].split()[0])
+    ohm = Taken().resisting(Measured(pulse_ohm(name, 25.0), 0.0))
+    for row in rows("runs", name):
+        if row["heat"] == "lumped":
+            at_c, amps, warmest_c = (float(row[key]) for key in ("temperature_c", "value", "warmest_c"))
+            case = cases_of(Chemistry(said(name)["chemistry"]), Measured(ah, 0.0), ohm, at_c)["expected"]
+            loss_w = amps**2 * case.steady_ohm * case.resistance_ratio
+            # The heat of mixing and of entropy, which the loss leaves out, is a degree or two at 0.2C.
+            assert warmest_c <= at_c + own_heat_k(loss_w, 9.9, ah, 1) + 1.5
+
+
+def test_a_pack_warms_more_than_a_cell_and_a_short_run_less_than_a_long_one() -> None:
+    """Surface over volume falls as the cube root of the number; a watt for a minute is 60 J."""
+    one, eight = (own_heat_k(0.1, 100.0, 2.5, cells) for cells in (1, 8))
+    assert eight == pytest.approx(2.0 * one, abs=0.3) and own_heat_k(0.0, 100.0, 2.5, 8) == 0.0
+    # 60 J in the 10.2 cm3 of the densest cell of 2.5 Ah, 2 J/(cm3 K): 2.9 K.
+    assert own_heat_k(1.0, 1 / 60, 2.5, 1) == pytest.approx(2.94, abs=0.25)
 
 
 # Least median of low over truth at (degC, most rate). The goals are 0.96, 0.90, 0.84 to 0.5C and 0.85 at 1C: pulses of two
@@ -142,7 +176,7 @@ MOST_OFF = {25.0: 0.02, 10.0: 0.055, 0.0: 0.10}
 def of_all(basis: str, at_c: float, most_c: float) -> list[Compared]:
     """Runs at a temperature, up to 0.5C or at 1C alone: of all sets, or of those that their pulses show to be quick."""
     names = [name for name in SETS if basis != "trace and pulses" or shown_quick(name)]
-    found = [c for name in names for c in compared(name, basis) if c.at_c == at_c]
+    found = [c for n in names for c in compared(n, basis) if c.at_c == at_c and c.heat == "isothermal"]
     return [c for c in found if (c.rate_c <= 0.5 if most_c <= 0.5 else c.rate_c == most_c)]
 
 
@@ -238,10 +272,10 @@ def test_a_trace_taken_in_the_cold_narrows_the_low_end_there() -> None:
     ],
 )
 def test_beyond_what_was_checked_it_says_so(rate_c: float, at_c: float, is_checked: bool) -> None:
-    """The low end stays a figure, but no promise."""
+    """Both ends stay figures, but no promise."""
     load = ConstantCurrent(rate_c * 0.86742)
     run = told("Marquis2019", load, 3.2, at_c, own_trace("Marquis2019", 0.2))
-    assert any("no promise" in note for note in run.notes) is not is_checked
+    assert any("a promise" in note for note in run.notes) is not is_checked
 
 
 def test_a_cell_is_shown_quick_by_both_of_its_pulses_only_and_never_within_their_uncertainty() -> None:

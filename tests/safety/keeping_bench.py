@@ -11,7 +11,8 @@ from straycell.acceptance import Evidence, assess, load_rules
 from straycell.acceptance.case import Case
 from straycell.builds import Build
 from straycell.cells import Cell, Stage
-from straycell.safety.due.survey import DueItem, Household, Kept, MeterCheck, due_now, survey
+from straycell.safety.due.gather import due_now, survey
+from straycell.safety.due.survey import DueItem, Household, Kept, MeterCheck
 
 RULES = load_rules()
 CODES = ("A00001O", "A00002M", "A00003K", "A00004I", "A00005G")

@@ -11,7 +11,8 @@ from tests.safety.keeping_bench import CODES, household, kept, stored
 
 from straycell.cells import Look, Stage
 from straycell.safety.due.calendar import calendar_file
-from straycell.safety.due.survey import DueItem, MeterCheck, due_now, survey
+from straycell.safety.due.gather import due_now, survey
+from straycell.safety.due.survey import DueItem, MeterCheck
 
 AT = 60.0
 

@@ -19,7 +19,8 @@ from straycell.acceptance.permission import charge_refusal, permission, usable
 from straycell.cells import Look, Stage
 from straycell.physics.curves import curves_for
 from straycell.readings import Quantity
-from straycell.safety.due.survey import due_kinds, due_now, survey
+from straycell.safety.due.gather import due_now, survey
+from straycell.safety.due.survey import due_kinds
 
 CONDEMNED = {"stage": Stage.CONDEMNED, "condemned": 4.0}
 

@@ -15,7 +15,7 @@ from tests.safety.keeping_bench import due, household, kept, when
 from straycell.acceptance import Evidence, Outcome
 from straycell.physics.curves import curves_for
 from straycell.readings import Quantity
-from straycell.safety.due.survey import due_now, survey
+from straycell.safety.due.gather import due_now, survey
 
 
 def let_down(bench: Bench, at: float, volts: float = 3.80) -> Bench:

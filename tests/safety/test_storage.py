@@ -69,6 +69,9 @@ def test_no_window_is_made_up(chemistry: Chemistry) -> None:
         (Bench().found(3.6).charge(1.0).capacity(2.4, 2.0).rest(3.3, 3.0), Level.EMPTY),
         (good().charge(20.0, until=3.85), Level.STORED),
         (good().charge(20.0, until=4.05), Level.HIGH),
+        # handbook: where 90 min of rest are not practical, 50 mV beyond the window's 3.90 V, and no more
+        (good().charge(20.0, until=3.945), Level.STORED),
+        (good().charge(20.0, until=3.955), Level.HIGH),
         (good().charge(20.0, until=3.85).rest(3.82, 22.0), Level.STORED),
         (good().charge(20.0, until=3.85).rest(3.60, 22.0), Level.LOW),
         (Bench().found(3.8), Level.STORED),
@@ -80,11 +83,21 @@ def test_no_window_is_made_up(chemistry: Chemistry) -> None:
         (Bench(LFP).charge(1.0, until=3.65).capacity(3.0, 2.0).charge(3.0, until=3.4), Level.STORED),
         (Bench(LFP).found(3.30), Level.STORED),
         (Bench(LFP).found(3.10), Level.LOW),
+        # above 3.40 V at rest it was just charged (published set): not the half charge of a sheet
+        (Bench(LFP).found(3.43), Level.HIGH),
     ],
 )
 def test_the_level_follows_the_latest_record(bench: Bench, expected: Level) -> None:
     """A rest voltage after the last charge or discharge, else what that was."""
     assert level(bench) is expected
+
+
+def test_no_check_keeps_a_cell_full_for_more_than_two_months() -> None:
+    """However late its first rest voltage comes: makers store at half charge, and high voltage ages a cell."""
+    bench = good(first=None, second=None).rest(4.18, 55.0)
+    found = case(bench, 56.0)
+    ends = storage.check_ends(found, assess(found.evidence, RULES, day(56.0)), standing(found))
+    assert ends == day(2.0 + 60.0)
 
 
 def test_back_from_a_build_nothing_is_known_until_it_is_measured() -> None:

@@ -12,8 +12,8 @@ from tests.safety.keeping_bench import CODES, RULES, household, kept
 
 from straycell.acceptance.case import Case
 from straycell.physics.curves import curves_for
-from straycell.safety.due.survey import due_now, survey
-from straycell.safety.due.trends import falls, trend
+from straycell.safety.due.gather import due_now, survey
+from straycell.safety.due.trends import falls, odd_in_pack, trend
 
 
 def shelf(*percent_month: float, start_v: float = 3.95, every: float = 40.0, noise: float = 0.0) -> Bench:
@@ -72,6 +72,46 @@ def test_a_usual_loss_is_never_told_however_still_the_siblings_lie() -> None:
     """2 % a month is published as usual."""
     others = [case(shelf(0.1), code=code) for code in CODES[1:5]]
     assert trend(case(shelf(1.9)), others) is None
+
+
+@pytest.mark.parametrize(("now", "told"), [(2.4, False), (3.2, True)])
+def test_what_is_surely_more_than_the_usual_loss_is_told(now: float, told: bool) -> None:
+    """Dictionaries: 2 to 3 % a month. After half a year at 0.3 % a loss of 3.2 % is no usual one."""
+    assert (trend(case(shelf(0.3, now, start_v=4.05, every=150.0))) is not None) is told
+
+
+@pytest.mark.parametrize(("now", "told"), [(4.4, False), (5.2, True)])
+def test_twice_as_fast_as_before_is_told(now: float, told: bool) -> None:
+    """Seen as 2.6 % a month, then as 4.9 or 5.8 %."""
+    bench = shelf(3.3, now, start_v=4.1, every=120.0)
+    before, latest = (fall.rate.value for fall in falls(case(bench)))
+    assert (latest > 2.0 * before) is told and latest < 2.3 * before
+    assert (trend(case(bench)) is not None) is told
+
+
+@pytest.mark.parametrize(("now", "told"), [(5.7, False), (6.4, True)])
+def test_twice_as_fast_as_the_others_of_its_pack_is_told(now: float, told: bool) -> None:
+    """Four siblings lose 3.3 % a month."""
+    others = [case(shelf(3.3, start_v=4.1, every=120.0), code=code) for code in CODES[1:5]]
+    one = case(shelf(now, start_v=4.1, every=120.0))
+    usual, latest = falls(others[0])[-1].rate.value, falls(one)[-1].rate.value
+    assert (latest > 2.0 * usual) is told and latest < 2.3 * usual
+    assert (trend(one, others) is not None) is told
+
+
+@pytest.mark.parametrize(("now_mv", "told"), [(9.0, False), (11.5, True)])
+def test_on_lfp_twice_what_a_pocket_meter_tells_apart_is_told(now_mv: float, told: bool) -> None:
+    """A pocket meter tells 5 mV apart; over half a year at rest."""
+    fell = Bench(LFP).charge(0.0, until=3.4).rest(3.330, 2.0).rest(3.3295, 182.0)
+    fell.rest(3.3295 - 6 * now_mv / 1000, 362.0)
+    assert (trend(case(fell)) is not None) is told
+
+
+@pytest.mark.parametrize(("lowest_v", "odd"), [(3.43, False), (3.37, True)])
+def test_a_cell_that_lies_far_below_its_series_is_pointed_out(lowest_v: float, odd: bool) -> None:
+    """One current went through all of them: a third of a volt is charge that it lost by itself."""
+    found = odd_in_pack({"A": 3.70, "B": 3.71, "C": lowest_v, "D": 3.70})
+    assert (list(found) == ["C"]) is odd
 
 
 def test_after_a_charge_the_old_stretch_is_past() -> None:

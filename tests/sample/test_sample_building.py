@@ -16,8 +16,8 @@ from tests.sample.conftest import Built
 from straycell.errors import BadData, StoreFault
 from straycell.readings import Charge, Reading
 from straycell.store.sample.build import build_sample
-from straycell.store.sample.notes import NoteDefaults, Recording, read_notes
-from straycell.store.sample.text import changes_of, read_sample, sample_folder
+from straycell.store.sample.notes import NoteDefaults, Recording, changes_of, read_notes
+from straycell.store.sample.text import read_sample, sample_folder
 
 ROOT = Path(__file__).parents[2]
 HOURS = {"charge": time(9), "capacity": time(17), "rest": time(19, 30), "other": time(20)}

@@ -12,7 +12,8 @@ from straycell.cells import Chemistry, Form, Look, Stage
 from straycell.readings import Charge, Method, Mistake, Quantity, Reading
 from straycell.store.reader import open_reader
 from straycell.store.sample.build import deciding, surprises
-from straycell.store.sample.notes import Corrected, Discarded, Recording, TakenBack
+from straycell.store.sample.notes import Deed, Recording, TakenBack
+from straycell.store.writer import Writer
 
 # Every way the shipped rules can turn out against a cell, written down from the rules document.
 KINDS = """
@@ -92,11 +93,13 @@ def test_every_kind_of_bench_note_is_there() -> None:
     readings = [j.item for j in jobs if isinstance(j, Recording) and isinstance(j.item, Reading)]
     assert {word for r in readings for word in r.look} == set(Look) - {Look.BURNT}
     assert {j.mistake for j in jobs if isinstance(j, TakenBack)} == {str(m) for m in Mistake}
-    assert {j.mistake for j in jobs if isinstance(j, Corrected)} == {None, "mistyped"}
+    deeds = [j for j in (*jobs, *sample.later) if isinstance(j, Deed)]
+    assert {d.args[-1] for d in deeds if d.does is Writer.correct_cell} == {None, "mistyped"}
     assert any(r.as_group for r in readings) and any(r.where is not None for r in readings)
     assert {r.method for r in readings if r.quantity is Quantity.RESISTANCE} == set(Method)
-    assert sum(isinstance(j, Discarded) for j in jobs) == 1
-    assert {i.severe for i in sample.incidents} == {True, False} and len(sample.builds) == 1
+    assert {d.args[-1] for d in deeds if d.does is Writer.add_incident} == {True, False}
+    for once in (Writer.discard, Writer.reserve, Writer.finish, Writer.dismantle):
+        assert sum(d.does is once for d in deeds) == 1
 
 
 @pytest.mark.parametrize(

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import shutil
+from pathlib import Path
 
 import pytest
 from tests.acceptance.bench import NMC
+from tests.store.spoiled import by_sql, past_guards
 from tests.store.store_bench import NOW, Shelf, found
 
+from straycell.errors import StoreFault
 from straycell.store.backup import backup_store
 from straycell.store.chain import CONTENT
-from straycell.store.schema.guards import FOR_LIFE, trigger_statements
+from straycell.store.schema.guards import FOR_LIFE
 from straycell.store.schema.models import METADATA
+from straycell.store.writer import open_writer
 
 EDITS = {
     "a value": "UPDATE reading SET value = value + 0.1 WHERE id = (SELECT max(id) FROM reading)",
@@ -35,13 +39,7 @@ EDITS = {
 @pytest.mark.parametrize("edit", EDITS.values(), ids=EDITS)
 def test_a_hand_edit_is_named_with_its_write(full: Shelf, edit: str) -> None:
     """Past all guards, as another program can do it; the guards are put back and say nothing."""
-    with full.bare() as conn:
-        conn.execute("PRAGMA ignore_check_constraints = ON")
-        for name in trigger_statements():
-            conn.execute(f"DROP TRIGGER {name}")
-        conn.execute(edit)
-        for statement in trigger_statements().values():
-            conn.execute(statement)
+    by_sql(edit, put_back=True)(full.path)
     with full.reading() as reader:
         faults = reader.check(full.rules)
     assert any(fault.startswith("write A-") and "by hand" in fault for fault in faults), faults
@@ -50,17 +48,12 @@ def test_a_hand_edit_is_named_with_its_write(full: Shelf, edit: str) -> None:
 def test_writes_removed_from_the_end_are_missed(full: Shelf) -> None:
     """The bench counted them when it gave out their numbers."""
     full.cells(1)
-    with full.bare() as conn:
-        conn.execute("PRAGMA foreign_keys = OFF")
-        for name in trigger_statements():
-            conn.execute(f"DROP TRIGGER {name}")
+    with past_guards(full.path, put_back=True) as conn:
         conn.execute("DELETE FROM cell WHERE event_id = (SELECT max(id) FROM event)")
         conn.execute("DELETE FROM event_cell WHERE event_id = (SELECT max(id) FROM event)")
         conn.execute("DELETE FROM verdict WHERE code NOT IN (SELECT code FROM cell)")
         conn.execute("DELETE FROM event WHERE id = (SELECT max(id) FROM event)")
         conn.execute('DELETE FROM "write" WHERE id = (SELECT max(id) FROM "write")')
-        for statement in trigger_statements().values():
-            conn.execute(statement)
     with full.reading() as reader:
         assert any("the last writes are missing: write A-4" in fault for fault in reader.check(full.rules))
 
@@ -110,6 +103,19 @@ def test_a_backup_shows_what_a_store_has_lost(shelf: Shelf) -> None:
     with shelf.reading() as reader:
         (line,) = reader.lost_since(copy)
     assert line.startswith("write A-3 (readings-added") and "not in the store" in line
+
+
+@pytest.mark.parametrize("name", ["the store itself", "another store"])
+def test_only_a_backup_of_this_store_shows_what_it_has_lost(shelf: Shelf, tmp_path: Path, name: str) -> None:
+    """Held against itself a store has lost nothing, and another bench's writes were never here."""
+    shelf.cells(1)
+    other = shelf.path
+    if name == "another store":
+        other = tmp_path / "other.sqlite"
+        with open_writer(other, now=NOW, rules=shelf.rules, bench="B"):
+            pass
+    with shelf.reading() as reader, pytest.raises(StoreFault, match=name):
+        reader.lost_since(other)
 
 
 def test_every_column_of_a_record_counts_in_the_chain() -> None:

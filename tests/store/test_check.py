@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import pytest
+from tests.store.spoiled import by_sql
 from tests.store.store_bench import Shelf
-
-from straycell.store.schema.guards import trigger_statements
 
 BROKEN = {
     "a text in a number": ("UPDATE reading SET value = '3.6 V' WHERE key = 'A-2'", "reading A-2: value"),
@@ -50,22 +49,10 @@ BROKEN = {
 @pytest.mark.parametrize(("sql", "told"), BROKEN.values(), ids=BROKEN)
 def test_what_is_broken_is_named(full: Shelf, sql: str, told: str) -> None:
     """With its row, past all guards; never an internal fault."""
-    with full.bare() as conn:
-        conn.execute("PRAGMA ignore_check_constraints = ON")
-        conn.execute("PRAGMA writable_schema = ON")
-        guards = trigger_statements()
-        for name in guards:
-            conn.execute(f"DROP TRIGGER {name}")
-        if "NULL" in sql:
-            swap = ("    at_us INTEGER NOT NULL", "    at_us INTEGER")
-            conn.execute("UPDATE sqlite_master SET sql = replace(sql, ?, ?) WHERE name = 'reading'", swap)
-    with full.bare() as conn:
-        conn.execute("PRAGMA ignore_check_constraints = ON")
-        for each in sql.split(";; "):
-            conn.execute(each)
-        for name, statement in guards.items():
-            if "finding_fell" not in name or "DROP TABLE" not in sql:
-                conn.execute(statement)
+    if "NULL" in sql:
+        swap = "replace(sql, '    at_us INTEGER NOT NULL', '    at_us INTEGER')"
+        by_sql(f"UPDATE sqlite_master SET sql = {swap} WHERE name = 'reading'")(full.path)
+    by_sql(*sql.split(";; "), put_back=True)(full.path)
     with full.reading() as reader:
         faults = reader.check(full.rules)
     assert any(told in fault for fault in faults), faults

@@ -17,8 +17,8 @@ from tests.acceptance.bench import NMC
 from tests.store.store_bench import CHILD_ENV, NOW, Shelf, found, volts
 
 from straycell.errors import BadData, StoreFault
-from straycell.store import engine
 from straycell.store.reader import open_reader
+from straycell.store.sqlite import engine
 from straycell.store.writer import open_writer
 
 

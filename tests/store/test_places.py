@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from tests.cli.bench import Bench
 
-from straycell.store.places import place_warnings
+from straycell.store.location import place_warnings
 
 LINE = "36 35 98:0 / {point} rw,noatime shared:1 - {kind} host:/share rw\n"
 

@@ -14,8 +14,8 @@ from tests.store.store_bench import CHILD_ENV, NOW, Shelf, look
 
 from straycell.cells import Look
 from straycell.errors import BadData, StoreFault
-from straycell.store import engine
 from straycell.store.long_write import LONG_BYTES, write_long
+from straycell.store.sqlite import engine
 from straycell.store.writer import Writer
 
 WRITER = """

@@ -40,13 +40,15 @@ from straycell.cells import Cell, CellFacts, Chemistry, Look, Stage
 from straycell.keys import RecordKey
 from straycell.physics.curves import curves_for
 from straycell.readings import Charge, Method, Quantity, Reading
-from straycell.safety.due.survey import Household, Kept, survey
+from straycell.safety.due.gather import survey
+from straycell.safety.due.survey import Household, Kept
 
 CODE = "A00002M"
 A_LIFE = 45
 """Steps of one cell; then the next one comes to the bench."""
 OUT_OF_USE = 8
 """Steps for which a cell is followed that is condemned, and not by a slip."""
+INVARIANTS, LEAST = 11, 50
 Item = Reading | Charge
 
 
@@ -443,6 +445,11 @@ def live(steps: int, seed: int, progress: Callable[[int], None] = lambda done: N
     return watch.seen
 
 
+def seldom(seen: Counter[str]) -> bool:
+    """True where the premise of an invariant hardly occurred: the run proves nothing of it."""
+    return len(seen) < INVARIANTS or min(seen.values()) < LEAST
+
+
 def main() -> None:
     """A long run from the command line."""
     options = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
@@ -466,6 +473,8 @@ def main() -> None:
     print(file=sys.stderr)
     for name, count in sorted(seen.items()):
         print(f"{count:8} {name}")
+    if seldom(seen):
+        sys.exit(f"the premise of an invariant occurred less than {LEAST} times")
 
 
 if __name__ == "__main__":

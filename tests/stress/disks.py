@@ -65,4 +65,4 @@ def _point(used: Rig, line: str) -> bool:
 
 
 def _sound(used: Rig, name: str) -> bool:
-    return used.run("--store", str(used.folder / name), "store", "check").code == 0
+    return used.here("--store", str(used.folder / name), "store", "check").code == 0

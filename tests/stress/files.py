@@ -12,6 +12,8 @@ from pathlib import Path
 
 from tests.stress.rig import Rig, rig
 
+from straycell.store.exchange.cells import MOST_LINES
+
 LINES = (
     *(
         "import cells {file}",
@@ -44,7 +46,24 @@ def run(count: int, seed: int) -> str:
             name, line = pairs[number % len(pairs)]
             seconds, most = _visit(used, name, line)
             worst_s, worst_bytes = max(worst_s, seconds), max(worst_bytes, most)
-    return f"{count} hostile files: each refused, slowest {worst_s:.1f} s, largest {worst_bytes / 1e6:.0f} MB"
+        rows = min(100 * count, MOST_LINES - 1)
+        honest_bytes = _honest(used, rows)
+    return (
+        f"{count} hostile files: each refused, slowest {worst_s:.1f} s, largest {worst_bytes / 1e6:.0f} MB; "
+        f"{rows} honest cells: {honest_bytes / 1e6:.0f} MB"
+    )
+
+
+def _honest(used: Rig, rows: int) -> float:
+    """A list of good cells is taken; its share of the memory is such that the longest list stays within the bound."""
+    file, line = used.folder / "honest.csv", "18650,nmc,INR18650 2600mAh,2600,45.5,from the shed\n"
+    file.write_text("form,chemistry,marking,rated_capacity_mah,mass_g,note\n" + rows * line)
+    held = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+    done = used.run("import", "cells", str(file), "--json")
+    assert done.code == 0 and done.json["taken"] == rows, done.err
+    grown = max(done.most_bytes - held, 0)
+    assert grown < (MOST_BYTES - OWN_BYTES) * rows / MOST_LINES, ("large", rows, grown)
+    return OWN_BYTES + grown
 
 
 def _visit(used: Rig, name: str, line: str) -> tuple[float, float]:

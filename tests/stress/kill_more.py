@@ -8,7 +8,7 @@ from contextlib import closing
 from pathlib import Path
 
 from tests.cli.bench import Bench
-from tests.store.test_schema import INVENTED
+from tests.store.schema.test_schema import INVENTED
 from tests.stress.rig import NOW
 from tests.web.rig import Page
 

@@ -79,10 +79,10 @@ class _Walk:
         if after != before:
             fresh = set(after.decode().split()[1:])
             assert len(fresh) == 5 and not fresh & self.printed, ("printed twice", fresh & self.printed)
-            offered = self.rig.run("completion", "words", "--", "cell", "add", "--code", "").out.split()
+            offered = self.rig.here("completion", "words", "--", "cell", "add", "--code", "").out.split()
             assert fresh <= set(offered), ("on paper and not in the store", fresh)
             self.printed |= fresh
-        again = self.rig.run("label", "blank", "--count", "1", "--out", str(out))
+        again = self.rig.here("label", "blank", "--count", "1", "--out", str(out))
         assert again.code == 0, again.err
         fresh = set(out.read_text().split()[1:])
         assert not fresh & self.printed
@@ -101,7 +101,7 @@ class _Walk:
         if out.exists():
             assert len(list(out.glob("*.csv"))) >= 15, sorted(out.iterdir())
             shutil.rmtree(out)
-        assert self.rig.run("export", str(out)).code == 0
+        assert self.rig.here("export", str(out)).code == 0
         self._require_clean()
 
     def _import(self) -> None:

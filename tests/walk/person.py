@@ -18,7 +18,8 @@ from straycell.keys import NEW
 from straycell.matching import UseLimits, match_project
 from straycell.projects import parse_project
 from straycell.readings import Charge, Quantity, Reading
-from straycell.safety.due.survey import DueItem, due_now, survey
+from straycell.safety.due.gather import due_now, survey
+from straycell.safety.due.survey import DueItem
 from straycell.store.reader import Reader, open_reader
 from straycell.store.writer import Writer, open_writer
 

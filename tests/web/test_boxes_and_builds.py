@@ -214,11 +214,16 @@ def test_a_build_is_finished_for_the_device_as_it_was_measured(
         ({}, "nobody said yet"),
         ({"done": "yes", "current_a": "much"}, "What it draws at its cells"),
         ({"done": "yes", "current_a": "40"}, "cannot be finished"),
+        ({"done": "yes", "current_a": "0.1", "peak_current_a": "60"}, "cannot be finished"),
+        ({"done": "yes", "temperature_c": "80"}, "no lithium cell is meant to work there"),
+        ({"done": "yes", "fuse_a": "50"}, "does not guard it"),
     ):
         answer = page.client.post("/project/finish", data={**filled, **said})
         assert answer.status_code == 422 and words in text_of(answer.text), text_of(answer.text)
         assert f'value="{said.get("current_a", "")}"' in answer.text, "what was typed is kept"
     assert bench.store.read_bytes() == before and state() == "reserved"
+    words = text_of(page.get("/project", params={"name": name}).text)
+    assert "as its project says: it draws" in words and "Parallel only at equal rest voltage" in words
     answer = page.client.post("/project/finish", data={**filled, "done": "yes", "current_a": "0,1"})
     assert answer.status_code == 200, text_of(answer.text)
     assert state() == "finished"

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import errno
 from pathlib import Path
 
+import pytest
 from tests.cli.bench import Bench
-from tests.store.test_photographs import picture
+from tests.store.book.test_photographs import picture
 from tests.web.rig import Page, fields_of, text_of
 
 from straycell.store.photograph_files import folder_of
@@ -13,7 +15,7 @@ from straycell.store.photograph_files import folder_of
 
 def send(page: Page, code: str, file: Path, **said: str) -> str:
     """The words of the page that comes after sending one."""
-    path = f"/photograph/{code}"
+    path = f"/cell/{code}/photograph"
     filled = {**fields_of(page.get(path).text), **said}
     filled.pop("photo", None)
     answer = page.client.post(path, data=filled, files={"photo": ("../../dent.jpg", file.read_bytes())})
@@ -48,7 +50,7 @@ def test_what_is_no_photograph_is_refused_with_its_form(page: Page, code: str, t
     (tmp_path / "text.jpg").write_text("no picture")
     words = send(page, code, tmp_path / "text.jpg")
     assert "the photograph is not a picture that can be read" in words and "/tmp" not in words
-    assert page.send(f"/photograph/{code}").status_code == 422
+    assert page.send(f"/cell/{code}/photograph").status_code == 422
 
 
 def test_no_address_leads_out_of_the_folder(page: Page, bench: Bench, code: str, tmp_path: Path) -> None:
@@ -58,3 +60,26 @@ def test_no_address_leads_out_of_the_folder(page: Page, bench: Bench, code: str,
     stray.write_bytes(b"\xff\xd8\xff")
     for name in ("a" * 64, "..%2fbench.sqlite", "..%2f..%2fetc%2fpasswd%00", "0" * 63):
         assert page.get(f"/photograph/{name}.jpg").status_code == 404
+
+
+def test_a_full_disk_is_said_and_the_same_photograph_is_taken_afterwards(
+    page: Page, bench: Bench, code: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A fault of the bench and not of the photograph, so that a page that keeps it sends it again; no path is shown."""
+    file, path = picture(tmp_path / "dent.jpg"), f"/cell/{code}/photograph"
+    filled = fields_of(page.get(path).text)
+    filled.pop("photo")
+
+    def full(handle: int) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as patched:
+        patched.setattr("straycell.store.photograph_files.os.fsync", full)
+        answer = page.client.post(path, data=filled, files={"photo": ("a", file.read_bytes())})
+        assert (
+            answer.status_code == 503 and "No space left" in answer.text and str(tmp_path) not in answer.text
+        )
+    # Meanwhile somebody measured it: a photograph is true all the same.
+    bench.do(f"reading add {code} --mass 45g")
+    page.client.post(path, data=filled, files={"photo": ("a", file.read_bytes())})
+    assert len(bench.do(f"cell show {code}")["photographs"]) == 1

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 import re
+import shlex
 import stat
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import pytest
 from fastapi.testclient import TestClient
@@ -76,7 +78,13 @@ def test_no_form_is_taken_without_the_token_of_its_device(page: Page, code: str,
 
 
 @pytest.mark.parametrize(
-    "headers", [{"origin": "http://elsewhere.example"}, {"sec-fetch-site": "cross-site"}, {"origin": "null"}]
+    "headers",
+    [
+        {"origin": "http://elsewhere.example"},
+        {"sec-fetch-site": "cross-site"},
+        {"origin": "null"},
+        {"origin": "http://[::"},
+    ],
 )
 def test_a_form_from_another_site_is_refused(page: Page, code: str, headers: dict[str, str]) -> None:
     """Even with the right token."""
@@ -86,9 +94,12 @@ def test_a_form_from_another_site_is_refused(page: Page, code: str, headers: dic
     assert page.client.post(path, data=said, headers={"origin": "http://testserver"}).status_code == 200
 
 
-def test_a_foreign_host_name_is_not_answered(page: Page) -> None:
+@pytest.mark.parametrize(
+    "host", ["elsewhere.example", "", "[::", "testserver.elsewhere.example", "@testserver]"]
+)
+def test_a_foreign_host_name_is_not_answered(page: Page, host: str) -> None:
     """A name somebody else points at this machine would let a web page of theirs read the bench (DNS rebinding)."""
-    answer = page.get("/", headers={"host": "elsewhere.example"})
+    answer = page.get("/", headers={"host": host})
     assert answer.status_code == 421 and "Find a cell" not in answer.text
 
 
@@ -102,6 +113,49 @@ def test_every_answer_forbids_scripts_from_elsewhere_and_inside_the_page(page: P
     for template in TEMPLATES.glob("*.html"):
         text = template.read_text(encoding="utf-8")
         assert not re.search(r"<script(?![^>]*\bsrc=)|<style|\sstyle=|\son[a-z]+=|https?://", text), template
+
+
+SCRIPT = "<script>alert(1)</script>\"'><img src=x onerror=alert(2)>"
+
+
+def test_what_people_type_is_never_part_of_the_page(bench: Bench, code: str) -> None:
+    """A name, a marking, a note, a search, an address and a fault that would be a script stay words."""
+    typed = shlex.quote(SCRIPT)
+    bench.prepare(f"box add {typed}")
+    bench.prepare(f"meter add {typed} --like hand-held-multimeter")
+    bench.prepare(f"cell correct {code} --marking {typed} --because {typed}")
+    bench.prepare(f"cell move {code} {typed}")
+    bench.prepare(f"incident add {code} --kind drop --note {typed}")
+    page = Page(bench)
+    assert page.pair(name=SCRIPT).status_code == 200
+    asked = quote(SCRIPT)
+    answers = [page.get(path) for method, path in addresses(code) if method == "GET"]
+    answers += [
+        page.get(f"{path}{asked}")
+        for path in ("/find?q=", "/box?name=", "/project?name=", "/pair?next=", "/")
+    ]
+    answers += [page.send(f"/cell/{code}/{form}", None, **{name: SCRIPT}) for form, name in TYPED]
+    shown = 0
+    for answer in answers:
+        assert "<script>alert" not in answer.text and "<img src=x" not in answer.text, answer.url
+        shown += "&lt;script&gt;alert(1)" in answer.text
+    assert shown > 10, "what was typed is on the pages"
+
+
+TYPED = (
+    ("record/mass", "mass_g"),
+    ("record/found", "meter"),
+    ("incident", "kind"),
+    ("move", "box"),
+    ("discard", "because"),
+)
+
+
+def test_a_drawing_opened_by_itself_runs_and_loads_nothing(page: Page, code: str) -> None:
+    """Its own styles alone are allowed in it."""
+    answer = page.get("/picture/boxes")
+    assert answer.headers["content-type"] == "image/svg+xml"
+    assert answer.headers["content-security-policy"] == "default-src 'none'; style-src 'unsafe-inline'"
 
 
 def test_too_much_is_refused_whether_it_was_announced_or_not(page: Page, code: str) -> None:

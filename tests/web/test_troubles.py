@@ -17,7 +17,7 @@ from tests.cli.bench import START, Bench
 from tests.cli.keep.test_serve import free_port
 from tests.web.rig import Page, fields_of, text_of
 
-from straycell.store import engine
+from straycell.store.sqlite import engine
 from straycell.web.devices import Devices, Scope, devices_path
 
 

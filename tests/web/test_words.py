@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import re
 from collections.abc import Iterator
 from html.parser import HTMLParser
@@ -49,6 +50,42 @@ def test_a_template_has_no_words_of_its_own(name: str) -> None:
     assert not found
 
 
+def spoken(tree: ast.AST) -> Iterator[str]:
+    """The strings of a module that read as a text: words with a blank between them, outside what no person reads."""
+    for node in ast.iter_child_nodes(tree):
+        match node:
+            # Docstrings; what the door writes into headers, and lists of field names; what programs read; the terminal's line.
+            case ast.Expr(value=ast.Constant()):
+                continue
+            case ast.Assign(targets=[ast.Name(id="POLICY" | "HEADERS" | "FORMS")]):
+                continue
+            case ast.Call(func=ast.Name(id="FastAPI" | "print" | "Query" | "Header" | "Field" | "Path")):
+                continue
+            # A fault's own words, with the file's name taken out of them.
+            case ast.Call(func=ast.Attribute(attr="replace")):
+                continue
+            case ast.Constant(value=str() as text) if re.search(r"[^\W\d_]{2,} | [^\W\d_]{2,}", text):
+                yield text
+        yield from spoken(node)
+
+
+@pytest.mark.parametrize("path", sorted(WEB.rglob("*.py")), ids=lambda path: path.name)
+def test_a_module_has_no_words_of_its_own(path: Path) -> None:
+    """What a page says is in the catalogue; what programs read of `/api/v1` is its description."""
+    texts = [text for text in spoken(ast.parse(path.read_text(encoding="utf-8"))) if "filename=" not in text]
+    assert not texts
+
+
+def test_a_script_has_no_words_of_its_own() -> None:
+    """It reads them off the page. What looks like words with a blank between them is code, and is in capitals or a sign."""
+    for path in sorted((WEB / "static").glob("*.js")):
+        code = re.sub(r"/\*.*?\*/|//[^\n]*", "", path.read_text(encoding="utf-8"), flags=re.DOTALL)
+        texts = re.findall(r"""["'`]([^"'`\n]*)["'`]""", code)
+        assert not [
+            t for t in texts if re.fullmatch(r"[A-Za-z]{3,}(?: [A-Za-z]{2,})+[.:]?", t) and t != "use strict"
+        ]
+
+
 def asked(tree: nodes.Node) -> Iterator[tuple[str, ...]]:
     """The texts that a template asks for, as (section, name) or, where the name is made, (section,)."""
     for node in tree.find_all((nodes.Getattr, nodes.Getitem)):
@@ -74,6 +111,8 @@ def test_every_text_that_is_asked_for_is_there_and_none_is_left_over() -> None:
     code = "\n".join(path.read_text(encoding="utf-8") for path in sorted(WEB.rglob("*.py")))
     for section, name in re.findall(r"words\(\)\[\W(\w+)\W\]\[[\"']([\w-]+)[\"']\]", code):
         used.add((section, name))
+    for section, name in re.findall(r"(refusal|note|said)\(\s*[\"']([\w-]+)[\"']", code):
+        used.add(("note" if section == "said" else section, name))
     whole = {each[0] for each in used if len(each) == 1 or "" in each}
     whole |= set(re.findall(r"words\(\)\[\W(\w+)\W\](?!\[[\"'])", code))
     for each in used:
@@ -89,6 +128,9 @@ def test_every_text_that_is_asked_for_is_there_and_none_is_left_over() -> None:
 
 def test_each_look_incident_and_form_has_its_words() -> None:
     """Names that are made from a table are all in the catalogue."""
+    from dataclasses import fields
+
+    from straycell.bench.recording.finish import Device
     from straycell.cells import Look
     from straycell.web.entry import FORMS
     from straycell.web.routes.pictures import OF_A_CELL, OF_STOCK
@@ -96,4 +138,6 @@ def test_each_look_incident_and_form_has_its_words() -> None:
 
     assert set(words()["look"]) == {look.value for look in Look}
     assert set(FORMS) <= set(words()["records"])
-    assert {*OF_STOCK, *OF_A_CELL} <= set(words()["pictures"]) and set(DEVICE) == set(words()["device_now"])
+    assert {*OF_STOCK, *OF_A_CELL} <= set(words()["pictures"]) and list(DEVICE) == list(words()["device_now"])
+    # What the command takes of the device, the page takes, too.
+    assert list(DEVICE) == [field.name for field in fields(Device)]

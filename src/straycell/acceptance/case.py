@@ -51,8 +51,8 @@ class Case:
         return self.rules.figures(self.keys)
 
     def known_figure(self, limit_id: str) -> float | None:
-        """A limit's figure for this cell's chemistry and form; None where it has none for them."""
-        return self._figures.get(limit_id)
+        """A limit's figure for this cell's chemistry and form; None where it has none for them. KeyError: no such limit."""
+        return self._figures.get(self.rules.limit(limit_id).id)
 
     @cached_property
     def readings(self) -> tuple[Reading, ...]:
@@ -302,6 +302,7 @@ class Case:
 
 Rule = Callable[[Case], Iterator[Reason]]
 T = TypeVar("T")
+_NOT_YET: Any = object()
 
 
 class Tried(NamedTuple):
@@ -326,9 +327,9 @@ def once_a_case(work: Callable[[Case], T]) -> Callable[[Case], T]:
 
     @wraps(work)
     def remembered(case: Case) -> T:
-        if work not in case.memo:
-            case.memo[work] = work(case)
-        found: T = case.memo[work]
+        found: T = case.memo.get(work, _NOT_YET)
+        if found is _NOT_YET:
+            found = case.memo[work] = work(case)
         return found
 
     return remembered

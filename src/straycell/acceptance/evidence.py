@@ -12,6 +12,7 @@ from typing import Any
 
 from straycell.cells import FOUR_VOLT, CellFacts, Chemistry
 from straycell.readings import Charge, Reading
+from straycell.readings.charger import Charger
 
 DISMANTLED = "dismantled"
 GROUP_SANK = "its group sank faster than the others"
@@ -61,7 +62,7 @@ class Condemnation:
     key: str = ""
 
 
-Record = Reading | Charge | Upset | BestSibling
+Record = Reading | Charge | Upset | BestSibling | Charger
 """What a finding can rest on, beside facts. Each has a `key`."""
 
 
@@ -138,7 +139,8 @@ class Evidence:
     `corrected` holds, for fields that were ever corrected, all that was said and not withdrawn as mistyped.
     `findings` are those recorded before that no mistake has voided, `falls` those that one has. `installed_at`
     tells when the cell began to work in a build, `dressed_at` when its sleeve or tabs were said to be others,
-    `opened_at` from when on all packs with a sign, in which it ever was, surely were open.
+    `opened_at` from when on all packs with a sign, in which it ever was, surely were open. `floats` are the measured
+    ends of the chargers that its charges name, oldest first.
     """
 
     code: str
@@ -156,6 +158,7 @@ class Evidence:
     falls: tuple[Fall, ...] = ()
     dressed_at: tuple[datetime, ...] = ()
     opened_at: datetime | None = None
+    floats: tuple[Charger, ...] = ()
 
     def fact_key(self, field: str) -> str:
         """The key of the value of a field that counts; a field that nobody filled in has one, too."""

@@ -14,6 +14,7 @@ from functools import cached_property
 from typing import cast
 
 from straycell.acceptance.case import Case, Test, Tried
+from straycell.acceptance.charger import ended
 from straycell.acceptance.checks import (
     capacity,
     cold,
@@ -40,6 +41,7 @@ CONDEMNING: tuple[Test, ...] = (
     look.returned,
     voltage.deep_discharges,
     voltage.over_charges,
+    ended.ended_above,
     warming.hot_charges,
     warming.warm_charges,
     cold.frozen_charges,
@@ -162,6 +164,7 @@ def _only(evidence: Evidence, records: tuple[Record, ...]) -> Evidence:
         upsets=tuple(u for u in evidence.upsets if u.key in keys),
         best_sibling=next((r for r in records if isinstance(r, BestSibling)), None),
         sibling_signs=(),
+        floats=tuple(c for c in evidence.floats if c.key in keys),
         # What came between two records could only decline a finding; alone, they must still give it.
         installed_at=(),
         findings=(),

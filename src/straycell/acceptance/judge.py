@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from typing import Any
 
-from straycell.acceptance.case import Case, Rule
+from straycell.acceptance.case import Case, Rule, Tried
+from straycell.acceptance.charger import ended
 from straycell.acceptance.checks import (
     capacity,
     cold,
@@ -22,9 +25,10 @@ from straycell.acceptance.checks import (
     warming,
 )
 from straycell.acceptance.checks.pairs import checked_after
+from straycell.acceptance.conformance import Side
 from straycell.acceptance.evidence import SHELF_LOSS, Evidence, Finding
 from straycell.acceptance.fallen import tested_again
-from straycell.acceptance.findings import condemned, find
+from straycell.acceptance.findings import CONDEMNING, condemned, find
 from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
 from straycell.acceptance.rules import RuleSet, shipped_rules
 from straycell.cells import Chemistry, members
@@ -48,6 +52,7 @@ GRADING: tuple[Rule, ...] = (
     resting.warm,
     voltage.floor,
     voltage.ceiling,
+    ended.doubt,
     voltage.light_only,
     voltage.as_found,
     shelf.rest,
@@ -58,6 +63,7 @@ GRADING: tuple[Rule, ...] = (
     first_day.first_day,
     capacity.capacity,
     plausible.over_rating,
+    plausible.resistances,
     resistance.resistance,
     leakage.self_discharge,
     leakage.worst_stretch,
@@ -87,18 +93,35 @@ def judge(evidence: Evidence, rules: RuleSet, now: datetime, recorded: datetime 
     """
     if evidence.facts.chemistry is Chemistry.LIION:
         return _of_unknown_kind(evidence, rules, now, recorded)
-    case = Case(evidence, evidence.facts, rules, now)
     # With the shipped rules one pass serves both; with a person's own the shipped ones look once more.
     own = rules.hash != shipped_rules().hash
+    memo = _alike(evidence, rules, now) if own else {}
+    case = Case(evidence, evidence.facts, rules, now, memo)
+    shipped = Case(evidence, evidence.facts, shipped_rules(), now, dict(memo)) if own else case
     # A finding is recorded once: seen again, it would bear a second date and a second event.
     known = {finding.digest for finding in evidence.findings}
-    found = tuple(f for f in find(evidence, recorded or now, None if own else case) if f.digest not in known)
+    found = tuple(f for f in find(evidence, recorded or now, shipped) if f.digest not in known)
     reasons = [*_as_reasons(case, (*evidence.findings, *found))]
     if own:
         reasons += _own_discards(case, reasons)
     reasons += [reason for rule in GRADING for reason in rule(case)]
     reasons = [_indoors(case, reason) for reason in reasons]
     return Judgement(_verdict(case, tuple(reasons)), found)
+
+
+def _alike(evidence: Evidence, rules: RuleSet, now: datetime) -> dict[object, Any]:
+    """What the condemning tests work out of the limits that a person's file left as they were."""
+    memo: dict[object, Any] = {}
+    if rules.alike is not None:
+        case, found = Case(evidence, evidence.facts, rules.alike, now, memo), list[Tried]()
+        for test in CONDEMNING:
+            # A test that asks for a limit of the person's own is left to both rule sets.
+            with suppress(KeyError):
+                found += [tried for tried in test(case) if tried.side is Side.BEYOND]
+        # Its reason may be written with a limit that differs.
+        if found:
+            return {}
+    return memo
 
 
 def _of_unknown_kind(
@@ -125,12 +148,12 @@ _MEASURED = ("rest-voltage", "self-discharge", "capacity", "resistance", "shelf-
 
 def _indoors(case: Case, reason: Reason) -> Reason:
     """A cell last measured in the cold comes indoors first: readings at 8 and 2 C never pair with any other."""
+    if not reason.todo or not reason.rule.startswith(_MEASURED):
+        return reason
     # IEC 61960 measures at 20 ± 5 °C, and pairs must lie within 5 K: cold readings would spoil the check.
     known = [(r.at, r.temperature_c) for r in case.readings if r.temperature_c is not None]
     at, last_c = max(known, default=(case.now, None))
-    if not reason.todo or not reason.rule.startswith(_MEASURED) or last_c is None:
-        return reason
-    if last_c >= case.figure("indoors-below"):
+    if last_c is None or last_c >= case.figure("indoors-below"):
         return reason
     # A cell of 45 g comes within a kelvin of the room in less than three hours (`indoors-hours`).
     hours = case.figure("indoors-hours")
@@ -225,6 +248,7 @@ _WORK = (
     "look",
     "board",
     "voltage",
+    "charger",
     "upset",
     "mass",
     "finding",

@@ -23,6 +23,7 @@ BEFORE_ANY_CHARGE = (
     "board-voltage",
     "voltage-floor",
     "voltage-over-full",
+    "charger-end",
     FALL_FIRST,
 )
 """Rules whose open question is answered by looking or measuring, never by trying a charge."""

@@ -53,8 +53,7 @@ def reason_to_json(reason: Reason, code: str) -> dict[str, Any]:
     }
 
 
-def verdict_to_json(verdict: Verdict) -> dict[str, Any]:
-    """One verdict with every reason."""
+def _head(verdict: Verdict) -> dict[str, Any]:
     return {
         "code": verdict.code,
         "outcome": verdict.outcome.word,
@@ -63,6 +62,13 @@ def verdict_to_json(verdict: Verdict) -> dict[str, Any]:
         "at": _time(verdict.at),
         "valid_until": _time(verdict.valid_until),
         "last_reading": verdict.last_reading,
+    }
+
+
+def verdict_to_json(verdict: Verdict) -> dict[str, Any]:
+    """One verdict with every reason."""
+    return {
+        **_head(verdict),
         "reasons": [reason_to_json(r, verdict.code) for r in verdict.reasons],
         "missing": [_missing_to_json(missing, verdict.code) for missing in verdict.missing],
     }
@@ -138,13 +144,7 @@ def verdict_to_record(verdict: Verdict) -> dict[str, Any]:
     numbers: dict[str, int] = {}
     rows = [_row(reason, verdict.code, numbers) for reason in verdict.reasons]
     return {
-        "code": verdict.code,
-        "outcome": verdict.outcome.word,
-        "rules": verdict.rules,
-        "rules_hash": verdict.rules_hash,
-        "at": _time(verdict.at),
-        "valid_until": _time(verdict.valid_until),
-        "last_reading": verdict.last_reading,
+        **_head(verdict),
         "sources": list(numbers),
         "columns": _COLUMNS,
         "reasons": rows,

@@ -10,25 +10,33 @@ import hashlib
 import json
 import math
 import textwrap
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from enum import StrEnum
 from functools import lru_cache
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
 from straycell.acceptance.grounds import Ground
-from straycell.cells import FOUR_VOLT, Chemistry, Form, members
+from straycell.cells import FOUR_VOLT, Chemistry, Form, Look, members
 from straycell.errors import BadData
 from straycell.files.read import read_bytes, toml_document
 from straycell.meters import Accuracy
 from straycell.plain_text import is_plain, one_line
 from straycell.readings import CautiousDefaults
+from straycell.shipped import shipped_table
 
 _SHOWN = 150
 MOST_RULE_BYTES = 1_000_000
 """Characters of a fault that are shown where several are together."""
+
+
+class Shown(StrEnum):
+    """How a person reads a figure where its unit alone does not say."""
+
+    PLAIN = ""
+    TIMES = "times"
+    RATE = "rate"
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +55,7 @@ class Limit:
     words: tuple[str, ...] = ()
     feeds_safety: str = ""
     grounds: tuple[Ground, ...] = ()
+    shown: Shown = Shown.PLAIN
 
     def value(self, *keys: str) -> float:
         """The figure of the first key present. Raises KeyError when none is: callers ask `has` first."""
@@ -86,12 +95,16 @@ class Limit:
 
 @dataclass(frozen=True, slots=True)
 class RuleSet:
-    """A named set of limits; `hash` is over everything that can change a verdict."""
+    """A named set of limits; `hash` is over everything that can change a verdict.
+
+    `alike` holds the limits that a person's file left as they were, where it left the cautious defaults so, too.
+    """
 
     name: str
     limits: Mapping[str, Limit]
     hash: str
     defaults: CautiousDefaults
+    alike: RuleSet | None = field(default=None, compare=False, repr=False)
     # A cache and no content: the hash and the comparison of rule sets must not see it.
     _tables: dict[tuple[str, ...], Mapping[str, float]] = field(
         init=False, default_factory=dict, compare=False, repr=False
@@ -126,8 +139,7 @@ def family(chemistry: Chemistry) -> str:
 @lru_cache(maxsize=1)
 def shipped_rules() -> RuleSet:
     """The rules inside the package."""
-    text = resources.files("straycell.acceptance").joinpath("shipped.toml").read_text(encoding="utf-8")
-    document = tomllib.loads(text)
+    document = shipped_table("acceptance/shipped.toml")
     limits = {entry["id"]: _limit(entry) for entry in document["limit"]}
     return _rule_set(document["name"], limits)
 
@@ -188,7 +200,10 @@ def merge_rules(base: RuleSet, document: Mapping[str, Any]) -> tuple[RuleSet | N
         faults += _apply(limits, base, entry, number, seen)
     if faults:
         return None, faults
-    return _rule_set(str(name), limits), []
+    made = _rule_set(str(name), limits)
+    kept = {i: limit for i, limit in limits.items() if limit == base.limits[i]}
+    alike = RuleSet(base.name, kept, base.hash, base.defaults) if made.defaults == base.defaults else None
+    return replace(made, alike=alike), []
 
 
 def _shown(word: str) -> str:
@@ -226,8 +241,6 @@ def _apply(limits: dict[str, Limit], base: RuleSet, entry: Any, number: int, see
 
 
 def _new_words(shipped: Limit, entry: Mapping[str, Any], label: str) -> tuple[Limit, list[str]]:
-    from straycell.cells import Look
-
     words = entry.get("words")
     if shipped.quantity != "look":
         return shipped, [f"{label}: this rule has no figures or words to set"]
@@ -290,6 +303,7 @@ def _limit(entry: Mapping[str, Any]) -> Limit:
         tuple(entry.get("words", ())),
         entry.get("feeds_safety", ""),
         tuple(Ground(each) for each in entry["grounds"]),
+        Shown(entry.get("shown", "")),
     )
 
 
@@ -316,5 +330,5 @@ def _rule_set(name: str, limits: Mapping[str, Limit]) -> RuleSet:
 
 
 # The figures may stay while a function changes: without this number its old verdicts would still be trusted.
-ENGINE = 8
+ENGINE = 9
 """Raise when the rule functions change what they answer: recorded verdicts are then computed again."""

@@ -15,6 +15,7 @@ class WorkKind(StrEnum):
     LOOK = "look"
     REST = "rest-voltage"
     CHARGE = "charge"
+    CHARGER = "charger"
     CAPACITY = "capacity"
     RESISTANCE = "resistance"
     MASS = "mass"
@@ -71,6 +72,7 @@ _READINGS: dict[WorkKind, str] = {
 }
 _OTHERS: dict[WorkKind, str] = {
     WorkKind.CHARGE: "charge add {code} --current ... --until ... --temperature ... --peak-temperature ...",
+    WorkKind.CHARGER: "charger add",
     WorkKind.MASS: "cell correct {code} --mass ...",
     WorkKind.CORRECT: "cell correct {code}",
     WorkKind.SUPERSEDE: "reading supersede {reading} --mistake ...",

@@ -6,16 +6,16 @@ from collections.abc import Collection, Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from straycell.acceptance import Figures, RuleSet, Verdict, figures
+from straycell.acceptance.evidence import Evidence
+from straycell.matching import Candidate
+from straycell.matching.screen.candidates import RestVoltage
+from straycell.physics.own_pulses import Pulse
+from straycell.physics.run_time.runtime import OwnTrace
 from straycell.quantities import Measured
-from straycell.readings import Quantity, Reading
+from straycell.readings import Quantity, Reading, accuracy_of, alone_u
 
 if TYPE_CHECKING:
-    from straycell.acceptance import Figures, RuleSet, Verdict
-    from straycell.acceptance.evidence import Evidence
-    from straycell.matching import Candidate
-    from straycell.matching.screen.candidates import RestVoltage
-    from straycell.physics.own_pulses import Pulse
-    from straycell.physics.run_time.runtime import OwnTrace
     from straycell.store.reader import Reader
 
 
@@ -23,9 +23,6 @@ def candidates(
     reader: Reader, rules: RuleSet, now: datetime, codes: Collection[str] | None = None
 ) -> list[Candidate]:
     """The cells named, or all that were not withdrawn, by code."""
-    from straycell.acceptance import figures
-    from straycell.matching import Candidate
-
     evidences = reader.evidences(codes)
     traces = own_traces(reader, evidences)
     verdicts = reader.verdicts(rules, now, codes)
@@ -64,8 +61,6 @@ def candidates(
 
 
 def _pulses(known: Figures) -> tuple[Pulse, ...]:
-    from straycell.physics.own_pulses import Pulse
-
     return tuple(
         Pulse(value, 1.0 if reading.pulse_s is None else reading.pulse_s, reading.temperature_c)
         for reading, value in known.pulses
@@ -94,7 +89,6 @@ def own_traces(reader: Reader, evidences: Mapping[str, Evidence]) -> dict[str, O
     numbers = {code: r.trace for code, r in latest.items() if r and r.trace is not None}
     if not numbers:
         return {}
-    from straycell.physics.run_time.runtime import OwnTrace
 
     curves = reader.curves(set(numbers.values()))
     return {
@@ -111,9 +105,6 @@ def _latest_capacity(evidence: Evidence) -> Reading | None:
 
 def rest_voltage(evidence: Evidence, known: Figures, rules: RuleSet) -> RestVoltage | None:
     """The latest rest voltage, with what another one by its meter shares; None once the cell was used after it."""
-    from straycell.matching.screen.candidates import RestVoltage
-    from straycell.readings import accuracy_of, alone_u
-
     at, figure = known.rest_voltage_at, known.rest_voltage
     if at is None or figure is None or _last_used(evidence, at):
         return None

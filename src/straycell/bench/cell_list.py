@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from straycell.acceptance import RuleSet, figures
 from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.cells import Cell, Chemistry, Form, Stage
 from straycell.quantities import Measured
 
 if TYPE_CHECKING:
-    from straycell.acceptance import RuleSet
     from straycell.store.reader import Reader
 
 
@@ -44,8 +44,6 @@ class Listed:
 
 def cell_list(reader: Reader, rules: RuleSet, now: datetime, wanted: Wanted) -> list[Listed]:
     """The wanted cells by code, with the figures that count at `now`. Raises BadData: no such box or tear-down."""
-    from straycell.acceptance import figures
-
     # A mistyped name would look like an empty box.
     if wanted.box is not None:
         reader.box(wanted.box)

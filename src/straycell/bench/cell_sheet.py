@@ -7,17 +7,17 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from straycell.acceptance import Figures, figures
+from straycell.acceptance.reasons import Verdict
 from straycell.bench.context import Bench
 from straycell.bench.recording.running import LONGEST_CHARGE
 from straycell.bench.uncounted_capacity import doubted, remedy
 from straycell.cells import Cell
 from straycell.keys import RecordKey
 from straycell.readings import CautiousDefaults
+from straycell.store.book.records import Event, Photograph, RecordedReading
 
 if TYPE_CHECKING:
-    from straycell.acceptance import Figures
-    from straycell.acceptance.reasons import Verdict
-    from straycell.store.book.records import Event, Photograph, RecordedReading
     from straycell.store.reader import Reader
 
 
@@ -47,8 +47,6 @@ def cell_sheet(bench: Bench, code: str) -> CellSheet:
 
 def sheet_of(bench: Bench, reader: Reader, code: str) -> CellSheet:
     """The same within a look at the store."""
-    from straycell.acceptance import figures
-
     rules, now, evidence = bench.rules, bench.now, reader.evidence(code)
     doubts = doubted(evidence, rules, now)
     return CellSheet(

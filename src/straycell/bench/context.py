@@ -10,11 +10,11 @@ from pathlib import Path
 from threading import Lock
 from typing import TYPE_CHECKING
 
+from straycell.acceptance import RuleSet
 from straycell.errors import BadData
+from straycell.store.book.records import Event
 
 if TYPE_CHECKING:
-    from straycell.acceptance import RuleSet
-    from straycell.store.book.records import Event
     from straycell.store.quick.kept_open import KeptReaders
     from straycell.store.reader import Reader
     from straycell.store.writer import Writer

@@ -21,6 +21,7 @@ from straycell.meters import Accuracy, Meter
 from straycell.plain_text import require_plain
 from straycell.quantities import Dimension, show
 from straycell.readings import CautiousDefaults, Charge, Mistake, Quantity, Reading
+from straycell.safety.incidents import heat_incident
 from straycell.store.book.records import NewTrace, TraceEntry
 from straycell.store.reader import Reader
 from straycell.typed import FIRST_DAY
@@ -167,7 +168,6 @@ def warmest(trace: Trace, said_c: float | None) -> float | None:
 
 def _lone_heat(case: Case, trace: Trace, request: Request) -> list[Reading | Charge]:
     """A lone sample too hot to be true is not heat, and no pass: somebody says what happened."""
-    from straycell.safety.incidents import heat_incident
     from straycell.traces.analyse.derived import steady_peak
 
     # A sensor that slips or a loose plug gives one wild sample; heat in a cell lasts for minutes.
@@ -287,7 +287,6 @@ def file_trace(
     `because` says why a file that is in the store is worked out again; what it gave before is superseded. `progress`
     makes, from the file's size in bytes, what hears the share that is read. Raises BadData, UsageFault.
     """
-    from straycell.safety.incidents import heat_incident
     from straycell.traces.read.layout import file_bytes
 
     # Read before the store is opened: a long file must not keep others from writing.
@@ -322,8 +321,6 @@ def explain(bench: Bench, number: str, *, there: bool, because: str) -> Recorded
 
     Raises BadData for a record that leaves nothing to explain.
     """
-    from straycell.safety.incidents import heat_incident
-
     with bench.writing() as writer:
         key = writer.reading_number(number)
         old = writer.reading(key).item

@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
-from typing import TYPE_CHECKING
 
+from straycell.acceptance import Evidence, RuleSet
+from straycell.acceptance.case import Case
+from straycell.acceptance.checks.steps import open_charge
 from straycell.acceptance.permission import charge_refusal
 from straycell.acceptance.reasons import Outcome, Status, Verdict
 from straycell.acceptance.rules import chemistry_keys
@@ -14,9 +16,6 @@ from straycell.acceptance.work import Work, WorkKind
 from straycell.bench.context import Bench
 from straycell.bench.recording.rest import NOTHING_ON_RECORD, RestOnRecord, rest_on_record
 from straycell.cells import CellFacts, Stage
-
-if TYPE_CHECKING:
-    from straycell.acceptance import Evidence, RuleSet
 
 
 class Need(StrEnum):
@@ -69,9 +68,6 @@ def outlook(verdict: Verdict, evidence: Evidence, rules: RuleSet, now: datetime)
 
     Nothing for a cell out of use; no charge and no capacity run for one that may not be charged.
     """
-    from straycell.acceptance.case import Case
-    from straycell.acceptance.checks.steps import open_charge
-
     if verdict.outcome is Outcome.DISCARD:
         return Outlook()
     case = Case(evidence, evidence.facts, rules, now)
@@ -123,7 +119,6 @@ def what_waits(bench: Bench, code: str | None = None) -> list[Waiting]:
         cells = [cell for cell in cells if cell.stage in IN_HOUSE]
         codes = [cell.code for cell in cells]
         verdicts, evidences = reader.verdicts(bench.rules, bench.now, codes), reader.evidences(codes)
-    from straycell.acceptance.case import Case
 
     found = []
     for cell in cells:

@@ -3,40 +3,30 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import TYPE_CHECKING
 
+from straycell.acceptance import assess
+from straycell.acceptance.case import Case
+from straycell.acceptance.charger.allowance import ChargeKind, charge_allowance
+from straycell.acceptance.checks.retention import Run, Worth, runs
+from straycell.acceptance.evidence import Evidence
+from straycell.acceptance.rules import RuleSet
 from straycell.keys import RecordKey
 from straycell.safe_side import two_figures
-
-if TYPE_CHECKING:
-    from straycell.acceptance.case import Case
-    from straycell.acceptance.checks.retention import Run
-    from straycell.acceptance.evidence import Evidence
-    from straycell.acceptance.rules import RuleSet
 
 
 def doubted(evidence: Evidence, rules: RuleSet, now: datetime) -> dict[RecordKey, str]:
     """`{id: "a lower bound: at 0.962C"}` for each capacity that is less than one that counts."""
-    from straycell.acceptance.case import Case
-    from straycell.acceptance.checks.retention import Worth, runs
-
     case = Case(evidence, evidence.facts, rules, now)
     return {run.reading.id: _words(run) for run in runs(case) if run.worth is not Worth.COUNTS}
 
 
 def _words(run: Run) -> str:
-    from straycell.acceptance.checks.retention import Worth
-
     kind = "a lower bound" if run.worth is Worth.AT_LEAST else "not comparable"
     return f"{kind}: {run.why}"
 
 
 def remedy(evidence: Evidence, rules: RuleSet, now: datetime) -> str:
     """What a run must be to count, with this cell's own currents; empty for a cell that may have no charge."""
-    from straycell.acceptance import assess
-    from straycell.acceptance.case import Case
-    from straycell.acceptance.charger.allowance import ChargeKind, charge_allowance
-
     if charge_allowance(evidence, assess(evidence, rules, now), rules, now).kind is ChargeKind.NONE:
         return ""
     case = Case(evidence, evidence.facts, rules, now)

@@ -87,6 +87,7 @@ _VERBS: dict[WorkKind, str] = {
     WorkKind.LOOK: "look",
     WorkKind.REST: "rest voltage",
     WorkKind.CHARGE: "charge",
+    WorkKind.CHARGER: "charger",
     WorkKind.CAPACITY: "capacity",
     WorkKind.RESISTANCE: "resistance",
     WorkKind.MASS: "weigh",
@@ -140,6 +141,11 @@ def in_order(verdict: Verdict, now: datetime) -> list[Missing]:
 
 
 _DAMAGE = ("look-damage", "look-deformed", "look-returned", "look-rust-stain")
+
+
+def handling(verdict: Verdict) -> list[Step]:
+    """The steps whose cautions go with a cell that is looked at: it is measured next, or parted with."""
+    return parting(verdict) if verdict.outcome is Outcome.DISCARD else [Step.MEASURING]
 
 
 def parting(verdict: Verdict) -> list[Step]:

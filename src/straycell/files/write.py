@@ -54,6 +54,16 @@ class Part:
         _keep_entry(self.target.parent)
 
 
+def second_name(source: Path, target: Path) -> None:
+    """Give a file one more name, or copy it where the file system has no links. Raises OSError."""
+    try:
+        target.hardlink_to(source)
+    except FileExistsError:
+        raise
+    except OSError:
+        shutil.copy2(source, target)
+
+
 def write_whole(path: Path, content: bytes, *, force: bool = False, kept: Iterable[Path] = ()) -> None:
     """Write `content` under `path`, whole or not at all. Raises as `target_of` does."""
     with prepared(path, content, force=force, kept=kept) as part:

@@ -96,7 +96,7 @@ class SheetPage:
 
 
 @dataclass(slots=True)
-class _Pen:
+class _Cursor:
     """Where the next thing goes, page after page."""
 
     measure: Measure
@@ -125,31 +125,31 @@ class _Pen:
 
 def lay_out_sheet(sheet: BuildSheet, measure: Measure) -> list[SheetPage]:
     """The pages of a sheet; what does not fit on one goes on the next."""
-    pen = _Pen(measure)
+    cursor = _Cursor(measure)
     if not _large(sheet):
-        _head(pen, sheet)
-        _drawings(pen, sheet)
+        _head(cursor, sheet)
+        _drawings(cursor, sheet)
     else:
-        _large_drawings(pen, sheet)
-        _head(pen, sheet)
-    _cells(pen, sheet)
+        _large_drawings(cursor, sheet)
+        _head(cursor, sheet)
+    _cells(cursor, sheet)
     for section in sheet.sections:
-        _section(pen, section)
-    _feet(pen, sheet)
-    return pen.pages
+        _section(cursor, section)
+    _feet(cursor, sheet)
+    return cursor.pages
 
 
-def _head(pen: _Pen, sheet: BuildSheet) -> None:
+def _head(cursor: _Cursor, sheet: BuildSheet) -> None:
     # A title names a person's project: made smaller and never cut.
-    size = fitting_size(sheet.title, TITLE_MM, pen.width, True, pen.measure)
-    pen.y += CAP_SHARE * size
-    pen.text(sheet.title, EDGE_MM, pen.y, size, True)
-    pen.y += 2.0
+    size = fitting_size(sheet.title, TITLE_MM, cursor.width, True, cursor.measure)
+    cursor.y += CAP_SHARE * size
+    cursor.text(sheet.title, EDGE_MM, cursor.y, size, True)
+    cursor.y += 2.0
     for fact in sheet.facts:
-        for line in wrapped(fact, BODY_MM, pen.width, pen.measure):
-            pen.y += PITCH_MM * BODY_MM
-            pen.text(line, EDGE_MM, pen.y, BODY_MM)
-    pen.y += 4.0
+        for line in wrapped(fact, BODY_MM, cursor.width, cursor.measure):
+            cursor.y += PITCH_MM * BODY_MM
+            cursor.text(line, EDGE_MM, cursor.y, BODY_MM)
+    cursor.y += 4.0
 
 
 # --- the drawing -----------------------------------------------------------------------------------
@@ -162,45 +162,45 @@ _HEADS = {
 }
 
 
-def _drawings(pen: _Pen, sheet: BuildSheet) -> None:
+def _drawings(cursor: _Cursor, sheet: BuildSheet) -> None:
     """All sides on the page that begins with the title."""
     # A single cell has no groups to mix up; from the side its two wires are what can be mixed up.
     if sheet.alone:
         only = sheet.groups[0][0]
-        face = draw_one_cell(PlacedCell(only.position, only.code, 0), EDGE_MM, pen.y, pen.measure)
-        pen.page.faces.append(face)
-        pen.y += face.size[1] + 4.0
-        _legend(pen, "The cell from the side. Black disc: plus end. White disc: minus end.")
+        face = draw_one_cell(PlacedCell(only.position, only.code, 0), EDGE_MM, cursor.y, cursor.measure)
+        cursor.page.faces.append(face)
+        cursor.y += face.size[1] + 4.0
+        _legend(cursor, "The cell from the side. Black disc: plus end. White disc: minus end.")
         return
     sides = _sides(sheet)
-    pitch, row = _scale(pen.width, pen.room / len(sides) - HEAD_MM - 3.0, *_shape(sheet))
-    _draw_sides(pen, sheet, pitch, row)
+    pitch, row = _scale(cursor.width, cursor.room / len(sides) - HEAD_MM - 3.0, *_shape(sheet))
+    _draw_sides(cursor, sheet, pitch, row)
 
 
-def _large_drawings(pen: _Pen, sheet: BuildSheet) -> None:
+def _large_drawings(cursor: _Cursor, sheet: BuildSheet) -> None:
     """A page for each side, laid across where that gives each cell more room."""
     series, parallel = _shape(sheet)
-    pen.page.across = _wider_across(series, parallel)
-    pitch, row = _scale(pen.width, pen.room - HEAD_MM, series, parallel)
-    _draw_sides(pen, sheet, pitch, row)
-    pen.turn()
+    cursor.page.across = _wider_across(series, parallel)
+    pitch, row = _scale(cursor.width, cursor.room - HEAD_MM, series, parallel)
+    _draw_sides(cursor, sheet, pitch, row)
+    cursor.turn()
 
 
-def _draw_sides(pen: _Pen, sheet: BuildSheet, pitch: float, row: float) -> None:
+def _draw_sides(cursor: _Cursor, sheet: BuildSheet, pitch: float, row: float) -> None:
     groups = [[PlacedCell(c.position, c.code, c.order) for c in group] for group in sheet.groups]
     # A pack larger than a page goes on in parts: a smaller drawing could not be read over a spot welder.
-    rows = max(1, int((pen.room - HEAD_MM) / row + 1e-6))
-    columns = max(1, int((pen.width - MARGIN_MM) / pitch + 1e-6))
+    rows = max(1, int((cursor.room - HEAD_MM) / row + 1e-6))
+    columns = max(1, int((cursor.width - MARGIN_MM) / pitch + 1e-6))
     parts = list(parts_of(*_shape(sheet), rows, columns))
     for front in _sides(sheet):
         for number, part in enumerate(parts, 1):
             picture = Picture(groups, part, front, pitch, row, sheet.flat)
-            if pen.room < picture.height_mm + HEAD_MM - 1e-6:
-                pen.turn(pen.page.across)
+            if cursor.room < picture.height_mm + HEAD_MM - 1e-6:
+                cursor.turn(cursor.page.across)
             of = f", part {number} of {len(parts)}" if len(parts) > 1 else ""
-            _face_head(pen, front, of, sheet)
-            pen.page.faces.append(draw(picture, EDGE_MM, pen.y, pen.measure))
-            pen.y += picture.height_mm + 3.0
+            _face_head(cursor, front, of, sheet)
+            cursor.page.faces.append(draw(picture, EDGE_MM, cursor.y, cursor.measure))
+            cursor.y += picture.height_mm + 3.0
 
 
 def _sides(sheet: BuildSheet) -> tuple[bool, ...]:
@@ -233,7 +233,7 @@ def _wider_across(series: int, parallel: int) -> bool:
     return min((wide + grow) / parallel, (high - grow) / series) > min(wide / parallel, high / series)
 
 
-def _face_head(pen: _Pen, front: bool, of: str, sheet: BuildSheet) -> None:
+def _face_head(cursor: _Cursor, front: bool, of: str, sheet: BuildSheet) -> None:
     name, how = _HEADS[front]
     if front and len(sheet.groups) == 1:
         how = "looking at the plus ends of the cells"
@@ -242,26 +242,26 @@ def _face_head(pen: _Pen, front: bool, of: str, sheet: BuildSheet) -> None:
     # Pages of a large pack lie apart on the bench: each names its project.
     if _large(sheet):
         how = f"of '{sheet.title}': {how}"
-    pen.y += CAP_SHARE * 4.4
-    pen.text(name + of, EDGE_MM, pen.y, 4.4, True)
-    x = EDGE_MM + pen.measure(name + of + "  ", 4.4, True)
-    size = fitting_size(how, BODY_MM, EDGE_MM + pen.width - x, False, pen.measure)
-    pen.text(how, x, pen.y, size)
-    pen.y += 0.8
-    _legend(pen, _LEGEND + _NUMBERS)
+    cursor.y += CAP_SHARE * 4.4
+    cursor.text(name + of, EDGE_MM, cursor.y, 4.4, True)
+    x = EDGE_MM + cursor.measure(name + of + "  ", 4.4, True)
+    size = fitting_size(how, BODY_MM, EDGE_MM + cursor.width - x, False, cursor.measure)
+    cursor.text(how, x, cursor.y, size)
+    cursor.y += 0.8
+    _legend(cursor, _LEGEND + _NUMBERS)
 
 
-def _legend(pen: _Pen, text: str) -> None:
-    size = fitting_size(text, 2.7, pen.width, False, pen.measure)
-    pen.y += PITCH_MM * 2.7
-    pen.text(text, EDGE_MM, pen.y, size)
-    pen.y += 2.6
+def _legend(cursor: _Cursor, text: str) -> None:
+    size = fitting_size(text, 2.7, cursor.width, False, cursor.measure)
+    cursor.y += PITCH_MM * 2.7
+    cursor.text(text, EDGE_MM, cursor.y, size)
+    cursor.y += 2.6
 
 
 # --- the cells -------------------------------------------------------------------------------------
 
 
-def _cells(pen: _Pen, sheet: BuildSheet) -> None:
+def _cells(cursor: _Cursor, sheet: BuildSheet) -> None:
     """Every cell by its position, with room to write the voltage measured on the day."""
     cells = [cell for group in sheet.groups for cell in group]
     if sheet.alone:
@@ -269,62 +269,62 @@ def _cells(pen: _Pen, sheet: BuildSheet) -> None:
     # Many cells: room for the day's voltage is worth more than the figures, which are in the store.
     few = len(cells) <= FEW_CELLS
     across, step, size = (2, 5.2, 2.9) if few else (4, 4.05, 2.6)
-    column = pen.width / across
+    column = cursor.width / across
     left = list(cells)
     while left:
-        rows = min(int((pen.room - 12.0) / step), -(-len(left) // across))
+        rows = min(int((cursor.room - 12.0) / step), -(-len(left) // across))
         if rows < min(4, -(-len(left) // across)):
-            pen.turn()
+            cursor.turn()
             continue
-        pen.y += PITCH_MM * NAME_MM
-        pen.text("Cells, and their voltage on the day of joining", EDGE_MM, pen.y, NAME_MM, True)
-        pen.y += 1.0
+        cursor.y += PITCH_MM * NAME_MM
+        cursor.text("Cells, and their voltage on the day of joining", EDGE_MM, cursor.y, NAME_MM, True)
+        cursor.y += 1.0
         for k, cell in enumerate(left[: rows * across]):
-            x, y = EDGE_MM + (k // rows) * column, pen.y + (k % rows + 1) * step
-            _cell_line(pen, cell, x, y, size, column)
+            x, y = EDGE_MM + (k // rows) * column, cursor.y + (k % rows + 1) * step
+            _cell_line(cursor, cell, x, y, size, column)
         left = left[rows * across :]
-        pen.y += rows * step + 3.0
+        cursor.y += rows * step + 3.0
 
 
-def _cell_line(pen: _Pen, cell: SheetCell, x: float, y: float, size: float, column: float) -> None:
-    pen.text(cell.position, x, y, size, True)
-    pen.page.texts.append(code_item(cell.code, x + 8.5, y, size))
+def _cell_line(cursor: _Cursor, cell: SheetCell, x: float, y: float, size: float, column: float) -> None:
+    cursor.text(cell.position, x, y, size, True)
+    cursor.page.texts.append(code_item(cell.code, x + 8.5, y, size))
     # Voltages drift between planning and joining: what decides is measured on the day, with a pen at hand.
     blank = 17.0
     end = x + column - 4.0
     if cell.figures and column > 60.0:
         room = column - 30.0 - blank - 7.0
-        small = fitting_size(cell.figures, size, room, False, pen.measure)
-        pen.text(cell.figures, x + 27.0, y, small)
-    pen.page.rules.append((end - blank - 2.5, y + 0.5, end - 2.5, y + 0.5))
-    pen.text("V", end - 2.0, y, size)
+        small = fitting_size(cell.figures, size, room, False, cursor.measure)
+        cursor.text(cell.figures, x + 27.0, y, small)
+    cursor.page.rules.append((end - blank - 2.5, y + 0.5, end - 2.5, y + 0.5))
+    cursor.text("V", end - 2.0, y, size)
 
 
 # --- the lines -------------------------------------------------------------------------------------
 
 
-def _section(pen: _Pen, section: Section) -> None:
+def _section(cursor: _Cursor, section: Section) -> None:
     indent = TICK_MM + 2.0 if section.ticks else 3.0
-    lines = [wrapped(text, BODY_MM, pen.width - indent, pen.measure) for text in section.lines]
+    lines = [wrapped(text, BODY_MM, cursor.width - indent, cursor.measure) for text in section.lines]
     step = PITCH_MM * BODY_MM
     # A heading alone at the foot of a page is read as the end.
-    if pen.room < NAME_MM + 3.0 + step * len(lines[0] if lines else ()):
-        pen.turn()
-    pen.y += PITCH_MM * NAME_MM
-    pen.text(section.heading, EDGE_MM, pen.y, NAME_MM, True)
-    pen.y += 1.2
+    if cursor.room < NAME_MM + 3.0 + step * len(lines[0] if lines else ()):
+        cursor.turn()
+    cursor.y += PITCH_MM * NAME_MM
+    cursor.text(section.heading, EDGE_MM, cursor.y, NAME_MM, True)
+    cursor.y += 1.2
     for entry in lines:
-        if pen.room < step * len(entry):
-            pen.turn()
+        if cursor.room < step * len(entry):
+            cursor.turn()
         for number, line in enumerate(entry):
-            pen.y += step
+            cursor.y += step
             if number == 0 and section.ticks:
-                pen.page.outlines.append(Box(EDGE_MM, pen.y - TICK_MM + 0.2, TICK_MM, TICK_MM))
+                cursor.page.outlines.append(Box(EDGE_MM, cursor.y - TICK_MM + 0.2, TICK_MM, TICK_MM))
             elif number == 0:
-                pen.text("-", EDGE_MM, pen.y, BODY_MM)
-            pen.text(line, EDGE_MM + indent, pen.y, BODY_MM)
-        pen.y += 0.7
-    pen.y += 2.0
+                cursor.text("-", EDGE_MM, cursor.y, BODY_MM)
+            cursor.text(line, EDGE_MM + indent, cursor.y, BODY_MM)
+        cursor.y += 0.7
+    cursor.y += 2.0
 
 
 def wrapped(text: str, size: float, width: float, measure: Measure) -> list[str]:
@@ -351,10 +351,10 @@ def _pieces(text: str, size: float, width: float, measure: Measure) -> Iterator[
         yield rest
 
 
-def _feet(pen: _Pen, sheet: BuildSheet) -> None:
-    total = len(pen.pages)
-    for number, page in enumerate(pen.pages, 1):
+def _feet(cursor: _Cursor, sheet: BuildSheet) -> None:
+    total = len(cursor.pages)
+    for number, page in enumerate(cursor.pages, 1):
         text = f"{sheet.foot}, page {number} of {total}"
         width, height = page.size
-        size = fitting_size(text, 2.6, width - 2 * EDGE_MM, False, pen.measure)
-        page.texts.append(item(text, EDGE_MM, height - EDGE_MM, size, False, pen.measure))
+        size = fitting_size(text, 2.6, width - 2 * EDGE_MM, False, cursor.measure)
+        page.texts.append(item(text, EDGE_MM, height - EDGE_MM, size, False, cursor.measure))

@@ -44,15 +44,15 @@ def single_png(content: LabelContent, dpi: int, stock: Stock) -> bytes:
     shape = _in_whole_dots(stock.shape, dpi)
     dot = MM_PER_INCH / dpi
     image = Image.new("1", (round(shape.width_mm / dot), round(shape.height_mm / dot)), 1)
-    pen = ImageDraw.Draw(image)
-    pen.fontmode = "1"
+    drawing = ImageDraw.Draw(image)
+    drawing.fontmode = "1"
     layout = lay_out(content, shape)
     for box in layout.fills:
-        _pen_box(pen, box, dot)
+        _draw_box(drawing, box, dot)
     for item in layout.texts:
-        _pen_text(pen, item, dot)
+        _draw_text(drawing, item, dot)
     if layout.symbol is not None:
-        _pen_symbol(pen, layout.symbol, dot)
+        _draw_symbol(drawing, layout.symbol, dot)
     out = io.BytesIO()
     image.save(out, format="PNG", dpi=(dpi, dpi), optimize=False)
     return out.getvalue()
@@ -76,11 +76,11 @@ def _in_whole_dots(shape: LabelShape, dpi: int) -> LabelShape:
     )
 
 
-def _pen_box(pen: ImageDraw.ImageDraw, box: Box, dot: float) -> None:
+def _draw_box(drawing: ImageDraw.ImageDraw, box: Box, dot: float) -> None:
     left, top = round(box.x / dot), round(box.y / dot)
     # Pillow's rectangle includes its last row and column.
     right, bottom = max(left + 1, round(box.right / dot)), max(top + 1, round(box.bottom / dot))
-    pen.rectangle([left, top, right - 1, bottom - 1], fill=0)
+    drawing.rectangle([left, top, right - 1, bottom - 1], fill=0)
 
 
 @lru_cache(maxsize=64)
@@ -88,23 +88,25 @@ def _font(name: str, size_dots: float) -> ImageFont.FreeTypeFont:
     return ImageFont.truetype(face_file(name), size_dots)
 
 
-def _pen_text(pen: ImageDraw.ImageDraw, item: TextItem, dot: float) -> None:
+def _draw_text(drawing: ImageDraw.ImageDraw, item: TextItem, dot: float) -> None:
     """Letter by letter at the place it has in the PDF: Pillow would round every width to whole dots."""
     name, size = face_name(item.bold, item.mono), item.size_mm / dot
     left, baseline = item.x_mm / dot, round(item.baseline_mm / dot)
     for letter in shown(item.text):
-        pen.text((round(left), baseline), letter, fill=int(item.white), font=_font(name, size), anchor="ls")
+        drawing.text(
+            (round(left), baseline), letter, fill=int(item.white), font=_font(name, size), anchor="ls"
+        )
         left += advances(name)[ord(letter)] * size
 
 
-def _pen_symbol(pen: ImageDraw.ImageDraw, symbol: Symbol, dot: float) -> None:
+def _draw_symbol(drawing: ImageDraw.ImageDraw, symbol: Symbol, dot: float) -> None:
     dots = round(symbol.module_mm / dot)
     left, top = round(symbol.dark.x / dot), round(symbol.dark.y / dot)
     for row, modules in enumerate(symbol_matrix(symbol.payload)):
         for column, dark in enumerate(modules):
             if dark:
                 x, y = left + column * dots, top + row * dots
-                pen.rectangle([x, y, x + dots - 1, y + dots - 1], fill=0)
+                drawing.rectangle([x, y, x + dots - 1, y + dots - 1], fill=0)
 
 
 def label_font(size_px: int) -> ImageFont.FreeTypeFont:

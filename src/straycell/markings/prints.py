@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import math
 import re
-import tomllib
 from dataclasses import dataclass
-from functools import lru_cache
-from importlib import resources
 from typing import Any
 
 from straycell.markings.designations import Designation, fold, read_designation
+from straycell.shipped import shipped_table
 
 # A figure behind a point or comma belongs to a longer number and is not a voltage of its own.
 VOLTS = re.compile(r"(?<![\d.,])(\d{1,2}(?:[.,]\d{1,3})?)\s*V(?:DC|OLTS?)?(?![A-Z0-9])")
@@ -22,11 +20,9 @@ NEAR_CAPACITY = re.compile(
 LETTERS = re.compile(r"(?<![A-Z0-9])(\d{1,2})?([IL])([A-Z])P?([RP])[-\s/]?(?=T?\d)")
 
 
-@lru_cache(maxsize=1)
 def tables() -> dict[str, Any]:
     """markings.toml, read once."""
-    text = resources.files("straycell.markings").joinpath("markings.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
+    return shipped_table("markings/markings.toml")
 
 
 def says(folded: str, entry: dict[str, Any]) -> bool:

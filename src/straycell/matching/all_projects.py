@@ -13,14 +13,13 @@ from straycell.matching.answer_check import check_answer
 from straycell.matching.one_project import Match
 from straycell.matching.pack.match_pack import described, match_project, pack_match, serve
 from straycell.matching.screen.candidates import Candidate, Why
-from straycell.matching.screen.demand import Demand
+from straycell.matching.screen.demand import Demand, Screen
 from straycell.matching.screen.limits import UseLimits
 from straycell.matching.screen.screening import screen_all
-from straycell.matching.screen.shared import Screen
 from straycell.matching.verify import UnsoundPlan
 from straycell.projects import Project
 
-TOLD = 40
+MOST_LISTED = 40
 """How many of the cells not chosen are listed for a project here; `match NAME` lists them all."""
 
 
@@ -74,7 +73,7 @@ def match_all(
     worth = worths(asked)
     solved = solve(wishes, cells, worth)
     bound = bound_of(wishes, cells, worth, solved)
-    matches = {w.project.name: _told(w, cells, solved) for w in wishes if w.project.name in solved.taken}
+    matches = {w.project.name: _match_of(w, cells, solved) for w in wishes if w.project.name in solved.taken}
     verify_all(list(matches.values()))
     wish_of = {w.project.name: w for w in wishes}
     unserved = tuple(
@@ -108,7 +107,7 @@ def _wish(p: Project, alone: Match, cells: Sequence[Candidate], limits: UseLimit
 # --- telling ---------------------------------------------------------------------------------------
 
 
-def _told(wish: Wish, cells: Sequence[Candidate], solved: Solved) -> Match:
+def _match_of(wish: Wish, cells: Sequence[Candidate], solved: Solved) -> Match:
     """The match of one served project with the cells it got."""
     taken = solved.taken[wish.project.name]
     limits, now = wish.screen.limits, wish.screen.now
@@ -142,11 +141,11 @@ def _others(wish: Wish, cells: Sequence[Candidate], solved: Solved) -> tuple[Why
             would.append(Why(c.code, "kept", True, "would do: kept for a more demanding project"))
     # The nearest failures tell more than the first by code: they show what little is missing.
     nearest.sort(key=lambda s: (-s.steps, s.candidate.code))
-    return (*would[:TOLD], *(s.last for s in nearest[: max(0, TOLD - len(would))]))
+    return (*would[:MOST_LISTED], *(s.last for s in nearest[: max(0, MOST_LISTED - len(would))]))
 
 
 def _shortened(found: Match) -> Match:
-    return replace(found, not_chosen=found.not_chosen[:TOLD])
+    return replace(found, not_chosen=found.not_chosen[:MOST_LISTED])
 
 
 def _outbid(wish: Wish, alone: Match, cells: Sequence[Candidate], solved: Solved) -> Match:

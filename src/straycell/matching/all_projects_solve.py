@@ -12,9 +12,9 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from straycell.matching.all_projects_model import Wish, demand_of, offers_of
+from straycell.matching.pack.kinds import vagueness_bands
 from straycell.matching.pack.match_pack import serve
 from straycell.matching.pack.plan import PackPlan
-from straycell.matching.pack.pools import vagueness_bands
 from straycell.matching.pack.shape_search import plan_among
 from straycell.matching.screen.candidates import Candidate
 
@@ -157,7 +157,7 @@ def _planned(
     # A vague resistance may lie anywhere within its U: among cells in parallel it counts as unfit, alone it harms
     # nobody.
     may_have = [w.fitting.difference(vague) if w.shape[1] > 1 else w.fitting for w in wishes]
-    answer, useful = _asked(wishes, cells, worth, may_have, ratio, seconds)
+    answer, useful = _allocated(wishes, cells, worth, may_have, ratio, seconds)
     taken = {
         w.project.name: tuple(useful[k] for k in sorted(places))
         for w, places in zip(wishes, answer.assignment, strict=True)
@@ -168,7 +168,7 @@ def _planned(
     return solved
 
 
-def _asked(
+def _allocated(
     wishes: Sequence[Wish],
     cells: Sequence[Candidate],
     worth: Mapping[str, float],
@@ -217,5 +217,5 @@ def bound_of(
     if len(solved.taken) == len(wishes):
         return math.fsum(worth[w.project.name] for w in wishes)
     ratio = wishes[0].screen.limits.resistance_ratio if any(w.shape[1] > 1 for w in wishes) else None
-    answer, _ = _asked(wishes, cells, worth, [w.helping for w in wishes], ratio, SECONDS)
+    answer, _ = _allocated(wishes, cells, worth, [w.helping for w in wishes], ratio, SECONDS)
     return answer.bound_weight

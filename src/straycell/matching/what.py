@@ -12,10 +12,9 @@ from straycell.matching.one_project import Match
 from straycell.matching.pack.match_pack import serve
 from straycell.matching.pack.shape_search import try_shape
 from straycell.matching.screen.candidates import Candidate
-from straycell.matching.screen.demand import Demand
+from straycell.matching.screen.demand import Demand, Screen
 from straycell.matching.screen.limits import UseLimits
 from straycell.matching.screen.screening import screen_all
-from straycell.matching.screen.shared import Screen
 from straycell.physics.loads import ConstantCurrent, ConstantPower, Load
 from straycell.projects import Need, PackShape, Project, Protection
 
@@ -56,14 +55,12 @@ def load_of(voltage_v: float | None, current_a: float | None, power_w: float | N
     )
 
 
-def what_it_gives(
-    load: Load, cells: Sequence[Candidate], limits: UseLimits, *, now: datetime, temperature_c: float = ROOM_C
-) -> Stock:
+def what_it_gives(load: Load, cells: Sequence[Candidate], limits: UseLimits, *, now: datetime) -> Stock:
     """Every shape of SHAPES that can feed the load for a minute at least, with the longest run it promises."""
     offers = [
         Offer(series, parallel, found)
         for series, parallel in SHAPES
-        if (found := _longest(load, (series, parallel), cells, limits, now, temperature_c)) is not None
+        if (found := _longest(load, (series, parallel), cells, limits, now)) is not None
     ]
     offers.sort(key=lambda o: (-(o.found.runtime.low_h if o.found.runtime else 0.0), o.series * o.parallel))
     # Free cells on hold may be just short of one reading: a round of tests can bring them back into the choice.
@@ -77,17 +74,16 @@ def _longest(
     cells: Sequence[Candidate],
     limits: UseLimits,
     now: datetime,
-    temperature_c: float,
 ) -> Match | None:
     """The match with the longest promise; None where the shape cannot feed the load."""
-    asked = _asked(load, shape, LEAST_H, temperature_c)
+    asked = _device(load, shape, LEAST_H)
     if shape == (1, 1):
         screen = Screen(Demand.of(asked, limits), limits, now)
         ran = [s.runtime.low_h for s in screen_all(screen, cells) if s.fits and s.runtime is not None]
         reach_h = max(ran, default=0.0)
     else:
         # Asked for longer than any stock lasts, every shape is refused, and the refusal says how far it got.
-        tried = try_shape(_asked(load, shape, LONGEST_H, temperature_c), cells, limits, now, shape)
+        tried = try_shape(_device(load, shape, LONGEST_H), cells, limits, now, shape)
         reach_h = max((r.longest_h for r in tried.refusals.values()), default=0.0)
     # Screening is more hopeful than the full check, so the promise is tried a little lower until it holds.
     for share in (1.0 - 1e-9, 0.97, 0.9, 0.75, 0.5):
@@ -100,13 +96,13 @@ def _longest(
     return None
 
 
-def _asked(load: Load, shape: tuple[int, int], runtime_h: float, temperature_c: float) -> Project:
+def _device(load: Load, shape: tuple[int, int], runtime_h: float) -> Project:
     """A device that stops where its cells are empty, charged outside, with the protection that every pack needs."""
     series, parallel = shape
     return Project(
         f"{series}S{parallel}P",
         load,
-        Need(runtime_h, EMPTY_V * series, temperature_c),
+        Need(runtime_h, EMPTY_V * series, ROOM_C),
         pack=PackShape(series, parallel),
         protection=Protection(fitted=True, per_cell=series > 1, balancing=series > 1),
     )

@@ -66,7 +66,7 @@ class Resisting:
         ratio = own.resistance.value / self.base.value
         u = 2.0 * math.hypot(own.resistance.u / own.resistance.value, self.base.u / self.base.value)
         expected, low, high = (max(1e-3, ratio * f) ** min(way, 1.0) for f in (1.0, 1.0 - u, 1.0 + u))
-        beyond = Spread(1.0, 1.0, 1.0)
+        beyond = resistance_ratio(max(temperature_c, REFERENCE_C))
         if way > 1.0:
             beyond = relative(resistance_ratio, temperature_c, own.temperature_c)
         return Spread(expected * beyond.expected, low * beyond.low, high * beyond.high)

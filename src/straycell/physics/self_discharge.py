@@ -70,10 +70,12 @@ def _family(chemistry: Chemistry) -> tuple[OcvCurve, ...]:
 def surely_missing(chemistry: Chemistry, ended_v: float, rested_v: float) -> float | None:
     """The least share of charge (0 to 1) between two open-circuit voltages that any published set tells.
 
-    Negative where the second is higher. None for lfp, whose flat curve tells nothing here, and without a curve.
+    0 where the second is not lower. None for lfp, whose flat curve tells nothing here, and without a curve.
     """
     # On lfp's plateau a millivolt is several per cent of charge: no voltage there proves that charge is missing.
     curves = () if chemistry is Chemistry.LFP else _family(chemistry)
+    if curves and rested_v >= ended_v:
+        return 0.0
     return min((c.state_of_charge(ended_v) - c.state_of_charge(rested_v) for c in curves), default=None)
 
 
@@ -100,17 +102,18 @@ def _said(curve: OcvCurve, pair: VoltagePair) -> Measured:
     return Measured(value, expanded / COVERAGE_FACTOR)
 
 
-def _range(
-    curve: OcvCurve, pair: VoltagePair, common_v: float, difference_v: float, points: int = 9
-) -> tuple[float, float]:
+# Nine points, because the curve bends: the largest loss need not lie at an end of the error's range.
+_STEPS = tuple(i / 4 - 1 for i in range(9))
+
+
+def _range(curve: OcvCurve, pair: VoltagePair, common_v: float, difference_v: float) -> tuple[float, float]:
     """Least and most of the lost share of charge when the error put on the two voltages runs from -U to +U."""
-    # Nine points, because the curve bends: the largest loss need not lie at an end of the error's range.
-    steps = [2 * i / (points - 1) - 1 for i in range(points)]
     # Half to each side: the difference moves by the whole error while the middle stays where it was read.
-    firsts = [pair.first_v + common_v * step - difference_v * step / 2 for step in steps]
-    seconds = [pair.second_v + common_v * step + difference_v * step / 2 for step in steps]
-    ends = zip(curve.states_of_charge(firsts), curve.states_of_charge(seconds), strict=True)
-    losses = [first - second for first, second in ends]
+    to_first_v, to_second_v = common_v - difference_v / 2, common_v + difference_v / 2
+    volts = [pair.first_v + to_first_v * step for step in _STEPS]
+    volts += [pair.second_v + to_second_v * step for step in _STEPS]
+    states = curve.states_of_charge(volts)
+    losses = [first - second for first, second in zip(states[:9], states[9:], strict=True)]
     return min(losses), max(losses)
 
 

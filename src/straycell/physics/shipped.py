@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-import tomllib
-from functools import lru_cache
-from importlib import resources
 from typing import Any
 
+from straycell.shipped import shipped_table
 
-# A run of a hundred cells would parse the same tables thousands of times.
-@lru_cache(maxsize=8)
+
 def shipped(name: str) -> dict[str, Any]:
     """The tables of data/NAME.toml."""
-    path = resources.files("straycell.physics").joinpath("data").joinpath(f"{name}.toml")
-    return tomllib.loads(path.read_text(encoding="utf-8"))
+    return shipped_table(f"physics/data/{name}.toml")
 
 
 def median(values: list[float]) -> float:

@@ -56,12 +56,27 @@ def relative(ratio: Callable[[float], Spread], temperature_c: float, known_c: fl
     """A ratio over that at the temperature `known_c` at which the cell itself was measured."""
     now, then = ratio(temperature_c), ratio(known_c)
     # One set's energy holds for both temperatures: what was measured in the cold is not in doubt there any more.
-    ends = sorted((now.low / then.low, now.high / then.high))
-    return Spread(now.expected / then.expected, *ends)
+    ratios = [getattr(now, end) / getattr(then, end) for end in ("expected", "low", "high")]
+    return Spread(ratios[0], min(ratios), max(ratios))
+
+
+def own_heat_k(loss_w: float, hours: float, capacity_ah: float, cells: int) -> float:
+    """The most that a pack of equal cells may warm above the air, in K, by a mean loss in W a cell over a run.
+
+    Rounded up to a quarter of a kelvin, so that many cells share what is looked up for a temperature.
+    """
+    data = shipped("temperature")["own_heat"]
+    cell_cm3 = capacity_ah / data["most_ah_cm3"]
+    # Of all bodies of one volume the sphere has the least surface; what lies in a box or a bundle has hardly less.
+    surface_m2 = 1e-4 * (36.0 * math.pi) ** (1 / 3) * (cells * cell_cm3) ** (2 / 3)
+    in_air = cells * loss_w / (data["film_w_m2k"] * surface_m2)
+    alone = 3600.0 * hours * loss_w / (data["j_cm3_k"] * cell_cm3)
+    rise_k: float = min(in_air, alone, HOTTEST_C)
+    return math.ceil(4.0 * rise_k) / 4.0
 
 
 def resistance_ratio(temperature_c: float) -> Spread:
-    """Resistance over that at 25 degC, by the activation energies of the published sets; 1 above 25."""
+    """Resistance over that at 25 degC, by the activation energies of the published sets; above 25 only `low` falls."""
     return _arrhenius("resistance", temperature_c)
 
 
@@ -80,10 +95,10 @@ def lag_ratio(temperature_c: float) -> Spread:
 def _arrhenius(what: str, temperature_c: float) -> Spread:
     """exp(E / R (1/T - 1/T0)) for the middle, least and largest energy of the sets."""
     joules = [1000.0 * kj for kj in shipped("temperature")[what]["kj_mol"]]
-    # Warmer counts as 25 degC: what a hot cell gains is no promise, and its gain in the sets runs from 6 to 51 %.
-    colder = max(0.0, inverse_kelvin(temperature_c) - inverse_kelvin(REFERENCE_C))
-    middle, low, high = (math.exp(e * colder / _GAS) for e in (median(joules), min(joules), max(joules)))
-    return Spread(middle, low, high)
+    colder = inverse_kelvin(temperature_c) - inverse_kelvin(REFERENCE_C)
+    ends = [math.exp(joule * colder / _GAS) for joule in (min(joules), max(joules))]
+    # Warmer counts as 25 degC: what a hot cell gains, 6 to 51 % in the sets, is no promise and only lifts the high end.
+    return Spread(math.exp(median(joules) * max(0.0, colder) / _GAS), min(ends), max(1.0, *ends))
 
 
 def inverse_kelvin(temperature_c: float) -> float:

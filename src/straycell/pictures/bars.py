@@ -82,7 +82,7 @@ _LEAST_ROOM = 10
 
 def chart_picture(chart: Chart, kind: Kind = "png", dpi: int = 150) -> bytes:
     """The same as a picture, as high as it has bars."""
-    figure, panel = shared.canvas(10, 1.6 + 0.34 * max(3, len(chart.bars)), dpi)
+    figure, panel = shared.canvas(1.6 + 0.34 * max(3, len(chart.bars)), dpi)
     rows = range(len(chart.bars))
     lows = [bar.low for bar in chart.bars]
     panel.grid(axis="y", visible=False)

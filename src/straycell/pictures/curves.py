@@ -69,7 +69,7 @@ _STYLES: dict[Role, dict[str, Any]] = {
 
 def curves_picture(shown: Curves, kind: Kind = "png", dpi: int = 150) -> bytes:
     """A picture of 10 x 6 inches."""
-    figure, panel = shared.canvas(10, 6, dpi)
+    figure, panel = shared.canvas(6, dpi)
     for cone, colour in zip(shown.cones, _CONES, strict=False):
         x, low, high = zip(*cone.edges, strict=True)
         panel.fill_between(x, low, high, color=colour, linewidth=0, zorder=1, label=cone.label)

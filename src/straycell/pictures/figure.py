@@ -15,13 +15,13 @@ Kind = Literal["png", "svg"]
 INK, GRID, LINE = "#22303c", "#d5dbe0", "#b00020"
 
 
-def canvas(width_in: float, height_in: float, dpi: int = 150) -> tuple[Figure, Axes]:
+def canvas(height_in: float, dpi: int) -> tuple[Figure, Axes]:
     """An empty figure with one panel, dressed like all others."""
     # Loaded here and not above: matplotlib takes longer to import than most commands run.
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(width_in, height_in), dpi=dpi, facecolor="white", layout="constrained")
+    figure = Figure(figsize=(10.0, height_in), dpi=dpi, facecolor="white", layout="constrained")
     FigureCanvasAgg(figure)
     panel = figure.subplots()
     panel.grid(color=GRID, linewidth=0.8)

@@ -40,7 +40,7 @@ def stock_picture(points: Sequence[Point], unmeasured: int, kind: Kind = "png", 
 
     Same input, same bytes (for one version of matplotlib).
     """
-    figure, panel = shared.canvas(10, 6, dpi)
+    figure, panel = shared.canvas(6, dpi)
     _dress(panel, points)
     for outcome in sorted(_SIGNS, reverse=True):
         _scatter(panel, [point for point in points if point.outcome is outcome], outcome)

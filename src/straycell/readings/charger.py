@@ -27,6 +27,16 @@ class Charger:
     end_current_a: float | None = None
     capacity: Accuracy | None = None
 
+    @property
+    def key(self) -> str:
+        """Its name among the records: of one slot there is one measurement at a time."""
+        slot = "" if self.slot is None else f" slot {self.slot}"
+        return f"charger {self.name}{slot} {self.at.isoformat()}"
+
+    def speaks_of(self, charge: Charge) -> bool:
+        """True for a charge that it, or a slot of it that may have been this one, has made."""
+        return self.name == charge.charger and (None in (self.slot, charge.slot) or self.slot == charge.slot)
+
     def counts(self, at: datetime) -> bool:
         """True for a charge that ended within its time after the measurement."""
         # A measurement speaks for charges after it, not for those before: a charger may have been set since.

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from dataclasses import dataclass, field
 from functools import lru_cache
-from importlib import resources
 
 from straycell.safety.energy import Amount
+from straycell.shipped import shipped_table
 
 _DUST_WH = 1e-9
 
@@ -36,10 +35,9 @@ class Contents:
 @lru_cache(maxsize=1)
 def box_kinds() -> tuple[BoxKind, ...]:
     """The known kinds, the most telling first."""
-    text = resources.files("straycell.safety").joinpath("boxes.toml").read_text(encoding="utf-8")
     return tuple(
         BoxKind(e["id"], tuple(e["words"]), e["damaged"], e.get("only") == "condemned", e["source"])
-        for e in tomllib.loads(text)["kind"]
+        for e in shipped_table("safety/boxes.toml")["kind"]
     )
 
 

@@ -5,16 +5,15 @@ The texts are in cautions.toml, and nowhere else.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import lru_cache
-from importlib import resources
 from typing import Any
 
 from straycell.acceptance.grounds import Ground
 from straycell.cells import CellFacts, Chemistry, Form
+from straycell.shipped import shipped_table
 
 
 class Step(StrEnum):
@@ -72,8 +71,7 @@ class Caution:
 def all_cautions() -> tuple[Caution, ...]:
     """Every caution in the order of the file, the standing one last."""
     # Read once: every command that handles a cell shows some of them.
-    text = resources.files("straycell.safety").joinpath("cautions.toml").read_text(encoding="utf-8")
-    return tuple(_caution(entry) for entry in tomllib.loads(text)["caution"])
+    return tuple(_caution(entry) for entry in shipped_table("safety/cautions.toml")["caution"])
 
 
 def _caution(entry: dict[str, Any]) -> Caution:

@@ -6,14 +6,14 @@ The figures are in energy.toml, each with its source.
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib import resources
 
 from straycell.cells import CellFacts, Chemistry, Form, members
+from straycell.markings import read_marking
 from straycell.quantities import plain
+from straycell.shipped import shipped_table
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,10 +35,9 @@ class Held:
 
 @lru_cache(maxsize=1)
 def _figures() -> dict[str, dict[str, float]]:
-    text = resources.files("straycell.safety").joinpath("energy.toml").read_text(encoding="utf-8")
     return {
         name: {key: float(value) for key, value in entry.items() if key != "source"}
-        for name, entry in tomllib.loads(text).items()
+        for name, entry in shipped_table("safety/energy.toml").items()
     }
 
 
@@ -61,7 +60,6 @@ def volume_cm3(facts: CellFacts) -> float | None:
         return math.pi / 4 * across_cm**2 * height_cm
     if facts.volume_cm3 or not facts.marking or facts.form is Form.OTHER:
         return facts.volume_cm3
-    from straycell.markings import read_marking
 
     return read_marking(facts.marking).volume_cm3
 

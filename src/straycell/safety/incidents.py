@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib import resources
+
+from straycell.shipped import shipped_table
 
 RETEST = ("look", "rest voltage", "resistance", "self-discharge check")
 """What must be recorded after an incident before the cell counts again (acceptance rule `upset`)."""
@@ -32,8 +32,7 @@ class IncidentKind:
 @lru_cache(maxsize=1)
 def incident_kinds() -> tuple[IncidentKind, ...]:
     """The known kinds, the severe ones first."""
-    text = resources.files("straycell.safety").joinpath("incidents.toml").read_text(encoding="utf-8")
-    listed = tomllib.loads(text)["kind"]
+    listed = shipped_table("safety/incidents.toml")["kind"]
     return tuple(IncidentKind(**{**entry, "also": tuple(entry.get("also", ()))}) for entry in listed)
 
 

@@ -5,12 +5,9 @@ The figures are in storage.toml, each with its source.
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
-from functools import lru_cache
-from importlib import resources
 from typing import Any
 
 from straycell.acceptance.case import Case, known_chemistry
@@ -23,6 +20,7 @@ from straycell.keys import NEW, RecordKey
 from straycell.physics.curves import state_of_charge_range
 from straycell.readings import Charge, Quantity, Reading
 from straycell.safety.due.trends import falls
+from straycell.shipped import shipped_table
 
 
 class Level(StrEnum):
@@ -57,11 +55,9 @@ class Standing:
     stored_at: datetime | None = None
 
 
-@lru_cache(maxsize=1)
 def figures() -> dict[str, Any]:
     """storage.toml."""
-    text = resources.files("straycell.safety").joinpath("storage.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
+    return shipped_table("safety/storage.toml")
 
 
 def window(chemistry: Chemistry) -> Window | None:
@@ -225,7 +221,7 @@ def _planned(case: Case, charged_at: datetime, best: Outcome) -> tuple[bool, dat
     On lfp it ends with a capacity run: voltage seldom tells there.
     """
     if case.facts.chemistry is Chemistry.LFP:
-        # IEC 61960 keeps the cell 28 days before the second run (from memory).
+        # A national standard keeps the cell 28 days before the second run (rules, retention-days).
         return False, charged_at + timedelta(days=case.figure("retention-days"))
     inside = next((found for charge, found in windows(case) if charge.at == charged_at), [])
     if not inside:

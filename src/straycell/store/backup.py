@@ -3,38 +3,38 @@
 from __future__ import annotations
 
 import shutil
-import sqlite3
-import time
 from collections.abc import Callable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from straycell.errors import BadData, Cure, StoreFault
-from straycell.files.write import part_file
+from straycell.files.write import part_file, second_name
 from straycell.store.carry import Carried, Former, read_former
-from straycell.store.engine import (
-    BUSY_S,
+from straycell.store.photograph_files import bring, folder_of, share
+from straycell.store.schema.create import BROKEN_ID, VERSION, store_version
+from straycell.store.sqlite.engine import (
     connected,
     os_faults,
-    raw_connection,
     reading_engine,
-    recover,
     require_file,
     store_faults,
     writing_engine,
 )
-from straycell.store.photograph_files import bring, folder_of
-from straycell.store.schema.create import BROKEN_ID, VERSION, store_version
+from straycell.store.sqlite.file import (
+    APPLICATION_ID_AT,
+    MAGIC,
+    copy_store,
+    file_faults,
+    is_database,
+    loose_rows,
+    recover,
+)
 
 if TYPE_CHECKING:
     from straycell.acceptance import RuleSet
-
-_SQLITE = b"SQLite format 3\0"
-_APPLICATION_ID_AT = 68  # sqlite.org/fileformat2.html, the database header
-_UNREADABLE = (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT)
 
 
 def backup_store(store: Path, file: Path) -> str:
@@ -44,7 +44,7 @@ def backup_store(store: Path, file: Path) -> str:
     Raises StoreFault (the store is missing or newer), BadData (`file` is there already or cannot be).
     """
     require_file(store)
-    damage = _damage(store) if _is_database(store) else "it cannot be read as a database"
+    damage = _damage(store) if is_database(store) else "it cannot be read as a database"
     # The backup that would be overwritten may be the only good one.
     if file.exists():
         raise BadData(f"{file} is there already", "name a new file: a backup replaces nothing")
@@ -63,10 +63,10 @@ def _copy_marked(store: Path, file: Path) -> None:
     with part_file(file, mode=0o600) as part, os_faults(file):
         shutil.copyfile(store, part.path)
         with part.path.open("r+b") as copy:
-            if copy.read(len(_SQLITE)) == _SQLITE:
+            if copy.read(len(MAGIC)) == MAGIC:
                 # Marked in the header, a copy of a damaged store opens nowhere, so nobody restores it by
                 # mistake.
-                copy.seek(_APPLICATION_ID_AT)
+                copy.seek(APPLICATION_ID_AT)
                 copy.write(BROKEN_ID.to_bytes(4, "big"))
         part.place()
 
@@ -142,7 +142,7 @@ def _held(store: Path) -> Iterator[Former | None]:
         yield None
         return
     # A lock needs a readable header; a file without one nobody can be writing through SQLite.
-    if not _is_database(store):
+    if not is_database(store):
         yield Former(lost=True)
         return
     with connected(writing_engine(store)) as conn, conn.begin():
@@ -154,15 +154,14 @@ def _held(store: Path) -> Iterator[Former | None]:
 
 
 def _set_aside(store: Path) -> Path:
-    """A second name for the replaced store, so that its place is never empty; with its journal, if one is left."""
+    """A second name for the replaced store, so that its place is never empty; with its photographs and its journal."""
     aside = _free_name(store)
     journal = store.with_name(store.name + "-journal")
+    # Its photographs too: it is a store that can be brought back or opened, and must be whole wherever it goes.
+    share(folder_of(store), folder_of(aside))
     for source, target in ((store, aside), (journal, aside.with_name(aside.name + "-journal"))):
         if source.exists():
-            try:
-                target.hardlink_to(source)
-            except OSError:  # a file system without links
-                shutil.copy2(source, target)
+            second_name(source, target)
     # Left behind, SQLite would roll it back into the restored store.
     journal.unlink(missing_ok=True)
     # The copy holds what the store held: readable for its owner alone.
@@ -185,11 +184,7 @@ def _damage(path: Path) -> str:
         with conn.begin():
             if store_version(conn, path) == 0:
                 raise StoreFault("is empty", "there is nothing in it to copy", file=path)
-            lines = conn.exec_driver_sql("PRAGMA integrity_check(1)").scalars().all()
-            loose = conn.exec_driver_sql("PRAGMA foreign_key_check").all()
-    if lines != ["ok"]:
-        return str(lines[0])
-    return f"{len(loose)} rows point to nothing" if loose else ""
+            return next(iter([*file_faults(conn, 1), *loose_rows(conn)]), "")
 
 
 def _require_folder(file: Path) -> None:
@@ -202,38 +197,6 @@ def _copy_to_new(source: Path, file: Path) -> None:
     with part_file(file, mode=0o600) as part:
         copy_store(source, part.path)
         part.place()
-
-
-def copy_store(source: Path, target: Path) -> None:
-    """Copy one complete state of a store into an empty file. Raises StoreFault when it stays locked."""
-    # SQLite's own backup copies a consistent state while others read (sqlite.org/backup.html); a file copy
-    # may not.
-    with closing(raw_connection(source, "ro")) as old, closing(raw_connection(target, "rw")) as new:
-        old.backup(new, progress=_patience(source))
-
-
-def _patience(path: Path) -> Callable[[int, int, int], None]:
-    """SQLite's copy waits for ever on a locked file; this gives up as any other access does."""
-    deadline = time.monotonic() + BUSY_S
-
-    def give_up(status: int, remaining: int, total: int) -> None:
-        if status in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED) and time.monotonic() > deadline:
-            raise StoreFault("is locked by another program", "try again when it has finished", file=path)
-
-    return give_up
-
-
-def _is_database(path: Path) -> bool:
-    if path.stat().st_size == 0:
-        return False
-    try:
-        with closing(raw_connection(path, "rw")) as conn:
-            return bool(conn.execute("PRAGMA quick_check(1)").fetchone() == ("ok",))
-    except sqlite3.DatabaseError as fault:
-        # Busy or unreadable by permission is not damage: such a store must not be called lost.
-        if fault.sqlite_errorcode & 0xFF in _UNREADABLE:
-            return False
-        raise
 
 
 def _free_name(store: Path) -> Path:

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
 from sqlalchemy import Connection, Row, Select, Table, select
-from sqlalchemy.exc import DBAPIError
 
 from straycell.cells import Stage
 from straycell.readings import RECORDS_LOST, Mistake
 from straycell.store.book import derived
-from straycell.store.book.counters import given_out
+from straycell.store.book.bench import given_out
 from straycell.store.book.register import put, said
 from straycell.store.book.stock import cells
 from straycell.store.book.stock.facts import FACTS
@@ -26,7 +24,8 @@ from straycell.store.schema.tables import (
     FINDING_FELL,
     SUPERSESSION,
 )
-from straycell.store.session import Pen
+from straycell.store.session import Pen, insert_many
+from straycell.store.sqlite.file import READ_FAULTS
 from straycell.store.verdicts import rejudge, siblings
 
 REPLACED = "was out of use in the store that was replaced: "
@@ -74,7 +73,7 @@ def read_former(conn: Connection) -> Former:
     try:
         former.mistyped = dict(_mistyped(conn))
         former.out_of_use = handovers.out_of_use(conn)
-    except (DBAPIError, sqlite3.Error, ValueError):
+    except (*READ_FAULTS, ValueError):
         former.lost = True
     return former
 
@@ -83,7 +82,7 @@ def _all(former: Former, conn: Connection, query: Select[Any]) -> list[Row[Any]]
     found: list[Row[Any]] = []
     try:
         found.extend(conn.execute(query))
-    except (DBAPIError, ValueError):
+    except (*READ_FAULTS, ValueError):
         former.lost = True
     return found
 
@@ -201,14 +200,12 @@ def _discards(pen: Pen, former: Former, known: Collection[str], event_id: int) -
     by_hand = set(pen.conn.execute(select(CONDEMNATION.c.code)).scalars())
     wanted = {code: why for code, why in (out | whys).items() if code in known}
     wanted = {c: why for c, why in wanted.items() if (c in whys and c not in by_hand) or c not in gone}
-    numbers = pen.numbers("record", len(wanted))
-    rows = [
-        {"key": str(n), "code": c, "because": why, "at_us": pen.now_us, "event_id": event_id}
-        for n, (c, why) in zip(numbers, sorted(wanted.items()), strict=True)
-    ]
-    if rows:
-        pen.events("discarded", dict(sorted(wanted.items())))
-        pen.conn.execute(CONDEMNATION.insert(), rows)
-        derived.follow(pen.conn, cells=list(wanted))
-        builds.free_lost(pen, sorted(wanted))
-    return sorted(wanted)
+    listed = dict(sorted(wanted.items()))
+    common = {"at_us": pen.now_us, "event_id": event_id}
+    insert_many(
+        pen.conn, CONDEMNATION, pen.keyed({"code": c, "because": w, **common} for c, w in listed.items())
+    )
+    pen.events("discarded", listed)
+    derived.follow(pen.conn, cells=list(listed))
+    builds.free_lost(pen, listed)
+    return list(listed)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain, groupby
 from typing import Any
@@ -139,7 +139,11 @@ def close(conn: Connection, made: Open, merged: tuple[Sequence[str], int] | None
     # stores.
     bench = conn.execute(select(BENCH)).one()
     events = _events(conn, made.before["event"])
-    content = ([table, *row] for table in CONTENT for row in _rows(conn, table, made.before[table], events))
+    content = (
+        [table, *row]
+        for table in CONTENT
+        for row in _Stream(conn, table, made.before[table]).of(made.id, events)
+    )
     first = events[0]
     head = {
         "bench": bench.letter if merged is None else "",
@@ -180,16 +184,6 @@ def _events(conn: Connection, after: int) -> list[dict[str, Any]]:
     return [dict(zip(names, row, strict=True)) for row in rows]
 
 
-def _rows(conn: Connection, table: str, after: int, events: list[dict[str, Any]]) -> Iterator[list[Any]]:
-    # Event numbers are local to a file, so rows name their event by its place within the write.
-    ordinal = {event["id"]: number for number, event in enumerate(events)}
-    link = "write_id" if table in BY_WRITE else "event_id"
-    columns = ", ".join(f'"{name}"' for name in (link, *CONTENT[table]))
-    query = f"SELECT {columns} FROM {table} WHERE {_place(table)} > ? ORDER BY {order_of(table)}"
-    for of, *values in conn.exec_driver_sql(query, (after,)):
-        yield [0 if table in BY_WRITE else ordinal.get(of, -1), *values]
-
-
 # --- checking --------------------------------------------------------------------------------------
 
 
@@ -217,18 +211,13 @@ def faults(conn: Connection) -> Iterator[str]:
         yield f"the last writes are missing: write {bench.letter}-{bench.last_write} was given out, and is not here"
 
 
-def lost_since(conn: Connection, backup: Connection) -> Iterator[str]:
-    """Writes of a backup that the store does not hold: nothing that was written may go, short of a restore."""
-    # A store cut short by hand is consistent in itself; only an older copy can tell what it lost.
-    here = set(conn.exec_driver_sql('SELECT key FROM "write"').scalars())
-    names = ("bench", "number", "key", "verb", "at_us")
-    for row in backup.exec_driver_sql(f'SELECT {", ".join(names)} FROM "write" ORDER BY id'):
-        write = dict(zip(names, row, strict=True))
-        if write["key"] not in here:
-            yield f"{name_of(write)} is in the backup, and not in the store"
+def names_by_key(conn: Connection) -> dict[str, str]:
+    """Every write by its key, in order, as a person finds it: an older copy tells what a store has lost by them."""
+    rows = conn.exec_driver_sql('SELECT key, bench, number, verb, at_us FROM "write" ORDER BY id').mappings()
+    return {row["key"]: name_of(row) for row in rows}
 
 
-def name_of(write: dict[str, Any]) -> str:
+def name_of(write: Mapping[Any, Any]) -> str:
     """A write as a person finds it."""
     from straycell.store.column_values import from_us
 
@@ -260,16 +249,20 @@ def contents(conn: Connection) -> Iterator[tuple[dict[str, Any], str]]:
 
 
 class _Stream:
-    """The rows of a table write by write, read once from the first to the last."""
+    """The rows of a table write by write, read once from the first (or behind the one with number `after`) to the last."""
 
-    def __init__(self, conn: Connection, table: str) -> None:
+    def __init__(self, conn: Connection, table: str, after: int | None = None) -> None:
         self._by_write = table in BY_WRITE
         link = "write_id" if self._by_write else "event_id"
         columns = ", ".join(f'"{name}"' for name in (link, *CONTENT[table]))
-        self._rows = iter(conn.exec_driver_sql(f"SELECT {columns} FROM {table} ORDER BY {order_of(table)}"))
+        only = "" if after is None else f"WHERE {_place(table)} > {after}"
+        self._rows = iter(
+            conn.exec_driver_sql(f"SELECT {columns} FROM {table} {only} ORDER BY {order_of(table)}")
+        )
         self._next = next(self._rows, None)
 
     def of(self, write_id: int, events: list[dict[str, Any]]) -> Iterator[list[Any]]:
+        # Event numbers are local to a file, so rows name their event by its place within the write.
         ordinal = {event["id"]: number for number, event in enumerate(events)}
         # Rows lie in the order of their writes, because numbers only grow: one row of look-ahead is enough.
         while self._next is not None:

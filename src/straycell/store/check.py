@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,14 +12,16 @@ from typing import TYPE_CHECKING
 from sqlalchemy import Connection, func, select
 
 from straycell.cells import Look, parse_code
-from straycell.errors import BadData
+from straycell.errors import BadData, StoreFault, StraycellError
 from straycell.store import chain
 from straycell.store.book import derived, photographs
-from straycell.store.book.counters import given_out
+from straycell.store.book.bench import given_out
 from straycell.store.book.measured import readings, traces
 from straycell.store.column_values import from_us, opt_us, to_us
 from straycell.store.schema.compare import schema_faults, value_faults
 from straycell.store.schema.tables import BENCH, BLANK_CODE, CELL, PROJECT, READING, VERDICT
+from straycell.store.sqlite.engine import checking
+from straycell.store.sqlite.file import file_faults, loose_rows
 from straycell.store.verdicts import recorded as verdicts
 from straycell.store.verdicts.evidence import evidences
 
@@ -73,14 +76,12 @@ def _some(listed: Iterable[str]) -> Iterator[str]:
 
 
 def _file_faults(conn: Connection) -> Iterator[str]:
-    for (line,) in conn.exec_driver_sql("PRAGMA integrity_check(20)").all():
-        # Values are named with their rows below; here the pages and indexes count.
-        if line != "ok" and not line.startswith(
-            ("CHECK constraint", "NULL value in", "non-", "NUMERIC", "TEXT")
-        ):
-            yield f"the file is damaged: {line}"
-    for table, row, parent, _ in conn.exec_driver_sql("PRAGMA foreign_key_check").all():
-        yield f"row {row} of {table} points to a row of {parent} that is not there"
+    # Values are named with their rows below; here the pages and indexes count.
+    of_values = ("CHECK constraint", "NULL value in", "non-", "NUMERIC", "TEXT")
+    yield from (
+        f"the file is damaged: {line}" for line in file_faults(conn, 20) if not line.startswith(of_values)
+    )
+    yield from loose_rows(conn)
 
 
 def _clock_faults(conn: Connection, now: datetime) -> Iterator[str]:
@@ -162,3 +163,40 @@ def _verdict_faults(conn: Connection, rules: RuleSet | None) -> Iterator[str]:
             and verdicts.judge(evidence, current, from_us(row.at_us)).verdict != verdict
         ):
             yield f"the verdict of cell {code} does not follow from its readings any more"
+
+
+# --- what falls over a broken value -------------------------------------------------------------------
+
+_FELL: tuple[type[Exception], ...] = (LookupError, ValueError, TypeError, ArithmeticError, AttributeError)
+"""What code raises that meets an unknown word, a text for a number, a year 300,000."""
+_ANY: tuple[type[Exception], ...] = (*_FELL, AssertionError)
+
+
+@contextmanager
+def damage_named(path: Path, *more: type[Exception]) -> Iterator[None]:
+    """Raise StoreFault in the place of what fell, if `store check` finds something wrong; else what fell is raised.
+
+    `more` are kinds of errors that mean damage too where the caller holds no other code.
+    """
+    try:
+        yield
+    except StraycellError:
+        raise
+    except _FELL + more as error:
+        # Only a fault that the check confirms is the store's: anything else is ours and must be seen as such.
+        found = _first_fault(path)
+        if found is None:
+            raise
+        raise StoreFault(
+            f"is damaged: {found}", "see: straycell store check; then bring back a backup", file=path
+        ) from error
+
+
+def _first_fault(path: Path) -> str | None:
+    try:
+        with checking(path) as conn:
+            return next(iter(faults(conn, None)), None)
+    except StraycellError as fault:
+        return fault.what
+    except _ANY:
+        return "its values cannot be read"

@@ -15,12 +15,12 @@ from sqlalchemy import Connection, Row, func, select
 
 from straycell.files.write import part_file
 from straycell.store import chain
-from straycell.store.backup import copy_store
 from straycell.store.book import derived
-from straycell.store.engine import attached, connected, same_file, store_faults, writing_engine
 from straycell.store.merge.take_in import AT_REST
 from straycell.store.schema import tables
 from straycell.store.schema.tables import BENCH, EVENT, VERDICT
+from straycell.store.sqlite.engine import attached, connected, same_file, store_faults, writing_engine
+from straycell.store.sqlite.file import copy_store
 from straycell.store.writer import Writer, open_writer
 
 if TYPE_CHECKING:

@@ -18,9 +18,8 @@ from straycell.errors import BadData, StoreFault
 from straycell.store import chain
 from straycell.store.book import bench as _bench
 from straycell.store.book import events as _events
+from straycell.store.book import names as _names
 from straycell.store.book import photographs as _photographs
-from straycell.store.book import typed as _typed
-from straycell.store.book.measured import chargers as _chargers
 from straycell.store.book.measured import meters as _meters
 from straycell.store.book.measured import readings as _readings
 from straycell.store.book.measured import traces as _traces
@@ -32,13 +31,13 @@ from straycell.store.book.stock import teardowns as _teardowns
 from straycell.store.book.use import builds as _builds
 from straycell.store.book.use import handovers as _handovers
 from straycell.store.book.use import projects as _projects
-from straycell.store.check import faults
+from straycell.store.check import damage_named, faults
 from straycell.store.column_values import from_us
-from straycell.store.damage import damage_named
-from straycell.store.engine import checking, connected, reading_engine, recover, store_faults
 from straycell.store.photograph_files import folder_of, read
 from straycell.store.schema.create import VERSION, require_current
 from straycell.store.schema.tables import BENCH, CELL, EVENT, PROJECT, READING, TRACE, VERDICT
+from straycell.store.sqlite.engine import checking, connected, reading_engine, store_faults
+from straycell.store.sqlite.file import recover
 from straycell.store.verdicts import evidence as _evidence
 from straycell.store.verdicts import recorded as _verdicts
 
@@ -132,14 +131,14 @@ class Reader:
 
     meters = _looks(_meters.meters)
     meter = _looks(_meters.meter)
-    chargers = _looks(_chargers.chargers)
+    chargers = _looks(_meters.chargers)
     comparisons = _looks(_household.comparisons)
     recorded = _looks(_readings.recorded)
     reading = _looks(_readings.reading)
     latest = _looks(_readings.latest)
-    reading_number = _looks(_typed.reading_number)
-    trace_number = _looks(_typed.trace_number)
-    handover_number = _looks(_typed.handover_number)
+    reading_number = _looks(_names.reading_number)
+    trace_number = _looks(_names.trace_number)
+    handover_number = _looks(_names.handover_number)
     traces = _looks(_traces.traces)
     trace = _looks(_traces.trace)
     trace_file = _looks(_traces.trace_file)
@@ -230,14 +229,24 @@ class Reader:
 
     def lost_since(self, backup: Path) -> list[str]:
         """What a sound backup of this store holds and the store does not. Raises StoreFault for a file that is none."""
+        remedy = "name a backup of this store"
+        if backup.exists() and backup.samefile(self.path):
+            raise StoreFault("is the store itself", remedy, file=backup)
         with store_faults(backup), connected(reading_engine(backup)) as other:
             recover(backup, other)
-            with other.begin(), self.look() as conn:
+            with other.begin():
                 require_current(other, backup)
                 fault = next(chain.faults(other), None)
                 if fault is not None:
                     raise StoreFault(f"is not a sound backup: {fault}", "name another backup", file=backup)
-                return list(chain.lost_since(conn, other))
+                kept = chain.names_by_key(other)
+        with store_faults(self.path), self.look() as conn:
+            here = chain.names_by_key(conn)
+        lost = [name for key, name in kept.items() if key not in here]
+        # Nothing in common, not even their first writes: what another bench wrote is not lost here.
+        if len(lost) == len(kept):
+            raise StoreFault("is a backup of another store", remedy, file=backup)
+        return [f"{name} is in the backup, and not in the store" for name in lost]
 
     def export_dir(self, folder: Path) -> list[Path]:
         """Every table as CSV, traces and photographs as files, in a new folder; returns the files. Raises BadData."""

@@ -7,8 +7,9 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import islice
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 from sqlalchemy import Column, ColumnElement, Connection, Select, Table, func, select
 
@@ -19,6 +20,10 @@ from straycell.store.schema.tables import BENCH, EVENT, EVENT_CELL
 
 if TYPE_CHECKING:
     from straycell.acceptance import RuleSet
+
+
+_K = TypeVar("_K")
+_T = TypeVar("_T")
 
 
 def among(column: Column[Any], values: Collection[str] | Collection[int]) -> ColumnElement[bool]:
@@ -37,7 +42,28 @@ def rows_of(conn: Connection, query: Select[Any]) -> Iterator[Any]:
         yield from part
 
 
+def grouped(pairs: Iterable[tuple[_K, _T]]) -> dict[_K, list[_T]]:
+    """What goes with each key, in the order it comes."""
+    found: dict[_K, list[_T]] = {}
+    for key, value in pairs:
+        found.setdefault(key, []).append(value)
+    return found
+
+
 A_PART = 5000
+
+
+def parts(listed: Iterable[_T], size: int = A_PART) -> Iterator[list[_T]]:
+    """The same in lists of up to `size`, one after the other: 25,000 rows at once take 100 MB."""
+    left = iter(listed)
+    while part := list(islice(left, size)):
+        yield part
+
+
+def insert_many(conn: Connection, table: Table, rows: Iterable[Mapping[str, Any]]) -> None:
+    """Insert rows of the same columns; none is no error."""
+    for part in parts(rows):
+        conn.execute(table.insert(), part)
 
 
 def insert_one(conn: Connection, table: Table, **values: object) -> int:
@@ -110,6 +136,13 @@ class Pen:
         self.conn.execute(BENCH.update().values({column: last + count}))
         return [RecordKey(letter, last + 1 + i) for i in range(count)]
 
+    def keyed(self, rows: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:
+        """These records, each with the bench's next number as its key."""
+        listed = list(rows)
+        return [
+            {"key": str(n), **row} for n, row in zip(self.numbers("record", len(listed)), listed, strict=True)
+        ]
+
     def number(self, run: Run) -> RecordKey:
         """The bench's next number of a run, given out for good."""
         return self.numbers(run)[0]
@@ -165,24 +198,17 @@ class Pen:
 
     def events(self, verb: str, whys: Mapping[str, str]) -> None:
         """The same thing done to many cells, an event each; why by code."""
-        if not whys:
-            return
         first = self.last_event + 1
-        common = {
-            "write_id": self.write_id,
-            "at_us": self.event_us,
-            "verb": verb,
-            "subject": "",
-            "detail": "{}",
-        }
-        numbered = list(enumerate(whys.items(), first))
-        rows = [{"id": number, **common, "because": why} for number, (_, why) in numbered]
-        self.conn.execute(EVENT.insert(), rows)
-        links = [{"event_id": number, "code": code} for number, (code, _) in numbered]
-        self.conn.execute(EVENT_CELL.insert(), links)
+        common = {"at_us": self.event_us, "verb": verb, "subject": "", "detail": "{}"}
+        rows = (
+            {"id": number, "write_id": self.write_id, **common, "because": why}
+            for number, why in enumerate(whys.values(), first)
+        )
+        insert_many(self.conn, EVENT, rows)
+        links = ({"event_id": number, "code": code} for number, code in enumerate(whys, first))
+        insert_many(self.conn, EVENT_CELL, links)
 
     def link(self, event_id: int, codes: Iterable[str]) -> None:
         """Tie an event to cells that exist by now."""
-        rows = [{"event_id": event_id, "code": code} for code in dict.fromkeys(codes)]
-        if rows:
-            self.conn.execute(EVENT_CELL.insert(), rows)
+        rows = ({"event_id": event_id, "code": code} for code in dict.fromkeys(codes))
+        insert_many(self.conn, EVENT_CELL, rows)

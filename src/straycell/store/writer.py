@@ -13,17 +13,17 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Concatenate, ParamSpec, TypeVar
 
 from straycell.store.book import bench, events, photographs
-from straycell.store.book.measured import chargers, meters, readings, traces
+from straycell.store.book.measured import meters, readings, traces
 from straycell.store.book.measured import supersede as superseding
 from straycell.store.book.stock import boxes, cells, facts, household, teardowns, withdraw
 from straycell.store.book.use import builds, handovers, projects
 from straycell.store.carry import restore_into
-from straycell.store.damage import damage_named
-from straycell.store.engine import connected, same_file, store_faults, writing_engine
+from straycell.store.check import damage_named
 from straycell.store.reader import Reader
 from straycell.store.schema.create import prepare, require_current
 from straycell.store.schema.validation import utc
 from straycell.store.session import Pen
+from straycell.store.sqlite.engine import connected, same_file, store_faults, writing_engine
 from straycell.store.verdicts import rejudge
 
 if TYPE_CHECKING:
@@ -123,7 +123,8 @@ class Writer(Reader):
     add_meter = _writes(meters.add_meter)
     compare_meter = _writes(household.compare_meter)
     withdraw_faulty = _writes(household.withdraw_faulty)
-    add_charger = _writes(chargers.add_charger)
+    add_charger = _writes(meters.add_charger)
+    withdraw_charger = _writes(meters.withdraw_charger)
     add_charge = _writes(readings.add_charge)
     add_readings = _writes(readings.add_readings)
     add_trace = _writes(traces.add_trace)

@@ -34,6 +34,7 @@ from straycell.web.routes import (
     record,
 )
 from straycell.web.site import Settings, Site
+from straycell.web.words import words
 
 _FAULTS = {HTTPStatus.NOT_FOUND: "not-found", HTTPStatus.METHOD_NOT_ALLOWED: "not-found"}
 
@@ -50,6 +51,11 @@ def make_site(settings: Settings, announce: Callable[[str], None]) -> tuple[Site
     def worker() -> Response:
         """The service worker, at the root: its reach is the folder it lies in."""
         return FileResponse(folder / "worker.js", media_type="text/javascript")
+
+    @app.get("/offline")
+    def offline(request: Request) -> Response:
+        """What a device shows without network for a page that it does not hold."""
+        return view.page(request, "offline.html")
 
     app.mount("/api/v1", api.api)
     for module in (
@@ -96,7 +102,7 @@ def _not_valid(request: Request, fault: Exception) -> Response:
             f"{'.'.join(str(each) for each in error['loc'])}: {error['msg']}" for error in fault.errors()
         )
         return view.answer(
-            {"fault": said[:1000], "remedy": "see /api/v1/openapi.json"}, HTTPStatus.UNPROCESSABLE_ENTITY
+            {"fault": said[:1000], "remedy": words()["fault"]["api"][1]}, HTTPStatus.UNPROCESSABLE_ENTITY
         )
     return view.fault_page(request, "not-valid", HTTPStatus.UNPROCESSABLE_ENTITY)
 

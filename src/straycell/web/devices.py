@@ -21,6 +21,7 @@ from typing import Any
 
 from straycell.errors import BadData, StoreFault
 from straycell.files.write import part_file
+from straycell.web.words import refusal
 
 try:
     import fcntl
@@ -89,7 +90,7 @@ class Devices:
 
         def change(known: dict[str, Device]) -> Device:
             if len(known) >= MOST_DEVICES:
-                raise BadData(f"{MOST_DEVICES} devices are paired already", "straycell serve forget DEVICE")
+                raise BadData(*refusal("devices", most=MOST_DEVICES))
             number = next(n for n in iter(lambda: secrets.token_hex(3), None) if n not in known)
             known[number] = Device(number, name, digest_of(secret), scope, at, token)
             return known[number]
@@ -103,8 +104,13 @@ class Devices:
         def change(known: dict[str, Device]) -> Device:
             found = [device for device in known.values() if word in (device.id, device.name)]
             if len(found) != 1:
-                many = "several devices have" if found else "no device has"
-                raise BadData(f"{many} the name or number '{word[:60]}'", "see: straycell serve devices")
+                raise BadData(
+                    *(
+                        refusal("many-devices", word=word[:60])
+                        if found
+                        else refusal("no-device", word=word[:60])
+                    )
+                )
             return known.pop(found[0].id)
 
         return self._change(change)
@@ -116,22 +122,22 @@ class Devices:
             self._seen, self._known = None, {}
             return {}
         except OSError as fault:
-            raise self._fault(fault.strerror or "not readable") from fault
+            raise self._fault(str(fault.strerror)) from fault
         seen = (stat.st_mtime_ns, stat.st_ino, stat.st_size)
         if seen != self._seen:
             if stat.st_size > MOST_BYTES:
-                raise self._fault("it is too large")
+                raise self._fault(refusal("device-size")[0])
             try:
                 self._known = {
                     each.id: each for each in map(_device, json.loads(self.path.read_text("utf-8")))
                 }
             except (OSError, ValueError, TypeError, KeyError) as fault:
-                raise self._fault("it is not a list of devices") from fault
+                raise self._fault(refusal("device-list")[0]) from fault
             self._seen = seen
         return self._known
 
     def _fault(self, why: str) -> StoreFault:
-        return StoreFault(f"device file {self.path}: {why}", "remove it and pair the devices again")
+        return StoreFault(*refusal("device-file", path=self.path, why=why))
 
     def _change(self, change: Callable[[dict[str, Device]], Device]) -> Device:
         with _alone(self.path.parent):

@@ -15,6 +15,7 @@ from straycell.readings import Method
 from straycell.readings.fields import OF_CHARGE, OF_READING, ROOM, Field
 from straycell.safety import Step
 from straycell.typed import parse_line, parse_word
+from straycell.web.words import refusal
 
 _D = Dimension
 # The unit that a bench writes a figure in; it is fixed on the page, so that a glove types digits alone.
@@ -31,6 +32,8 @@ RESTS = ("30min", "1h", "4h", "12h", "24h", "3d", "7d")
 """Offered as buttons; any other rest is typed with its unit."""
 FIRST_LOOKS = (Look.CLEAN, Look.DENTED, Look.TORN_SLEEVE, Look.RUST, Look.SWOLLEN, Look.LEAKING)
 """The six that a bench meets most (common practice, no published source); the others lie behind one more tap."""
+BAD_LOOKS = FIRST_LOOKS[-2:]
+"""Those of them that are drawn as a danger."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +108,7 @@ def said_in(form: Form, text: Callable[[str], str], texts: Callable[[str], list[
         if value is not None:
             said[field.name] = value
         elif field.name in form.needed:
-            faults[field.name] = BadData(f"{field.noun} is missing", "fill it in")
+            faults[field.name] = BadData(*refusal("empty", noun=field.noun))
     if faults:
         raise Faulty(faults)
     return said
@@ -155,7 +158,7 @@ def figure(typed: str, dimension: Dimension, noun: str, window: Window | None = 
         return found[0]
     if fault is not None and not found:
         raise fault
-    raise BadData(f"{noun}: '{typed}' can be read two ways", "write a point, or no comma")
+    raise BadData(*refusal("two-ways", noun=noun, typed=typed))
 
 
 def methods() -> list[str]:

@@ -12,7 +12,7 @@ from urllib.parse import quote, urlsplit
 
 from starlette.datastructures import MutableHeaders
 from starlette.requests import Request
-from starlette.responses import JSONResponse, RedirectResponse, Response
+from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from straycell.errors import StraycellError
@@ -25,7 +25,7 @@ OPEN = ("/pair", "/static/", "/worker.js", "/favicon.ico")
 """Addresses that need no pairing: the pairing itself, and files that hold no data."""
 MOST_FORM_BYTES = 64 * 1024
 MOST_PHOTO_BYTES = 12 * 1024 * 1024
-WITH_PHOTO = ("/scan", "/box/scan/", "/pick/scan", "/photograph/")
+WITH_PHOTO = ("/scan", "/box/scan/move", "/box/scan/check", "/pick/scan")
 ASKING = ("/leave", "/scan", "/pick/scan", "/box/scan/check")
 """Forms that record nothing in the store: a device that only looks may send them."""
 _LOOKING = ("GET", "HEAD")
@@ -76,7 +76,7 @@ class Guard:
                 begun = True
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
-                    headers[name] = value
+                    headers.setdefault(name, value)
                 headers.setdefault("cache-control", "no-store")
             await send(message)
 
@@ -112,7 +112,7 @@ class Guard:
             raise TooLarge
         device = self._device(request)
         scope["state"]["device"] = device
-        client = device.id if device else f"address {request.client.host if request.client else ''}"
+        client = device.id if device else f"@{request.client.host if request.client else ''}"
         if not self._site.requests.allows(client):
             return self._fault(request, HTTPStatus.TOO_MANY_REQUESTS, "rate")
         if any(path == name or (name.endswith("/") and path.startswith(name)) for name in OPEN):
@@ -149,13 +149,17 @@ class Guard:
 
 
 def _host(request: Request) -> str:
-    return urlsplit(f"//{request.headers.get('host', '')}").hostname or ""
+    try:
+        return urlsplit(f"//{request.headers.get('host', '')}").hostname or ""
+    except ValueError:  # a bracket that is not closed, as no browser sends it
+        return ""
 
 
 def _same_origin(request: Request) -> bool:
     """False for a change that another site's page asked for; scripts without a browser send neither header."""
     origin, site = request.headers.get("origin"), request.headers.get("sec-fetch-site")
-    if origin is not None and urlsplit(origin).netloc != request.headers.get("host"):
+    # By its text: what cannot be taken apart is not ours either.
+    if origin is not None and origin.partition("://")[2] != request.headers.get("host"):
         return False
     return site in (None, "same-origin", "none")
 
@@ -167,14 +171,15 @@ def _announced(request: Request) -> int:
 
 
 def _most_bytes(path: str) -> int:
-    return MOST_PHOTO_BYTES if path.startswith(WITH_PHOTO) else MOST_FORM_BYTES
+    photo = path in WITH_PHOTO or (path.startswith("/cell/") and path.endswith("/photograph"))
+    return MOST_PHOTO_BYTES if photo else MOST_FORM_BYTES
 
 
 def _to_pairing(request: Request) -> Response:
     if request.url.path.startswith("/api/"):
-        return JSONResponse(
-            {"fault": "a token is needed"}, HTTPStatus.UNAUTHORIZED, {"www-authenticate": "Bearer"}
-        )
+        answer = fault_page(request, "no-token", HTTPStatus.UNAUTHORIZED)
+        answer.headers["www-authenticate"] = "Bearer"
+        return answer
     if request.method in _LOOKING and not wants_json(request):
         return RedirectResponse(f"/pair?next={quote(request.url.path)}", HTTPStatus.SEE_OTHER)
-    return JSONResponse({"fault": "this device is not paired"}, HTTPStatus.UNAUTHORIZED)
+    return fault_page(request, "unpaired", HTTPStatus.UNAUTHORIZED)

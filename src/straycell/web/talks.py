@@ -13,7 +13,7 @@ from typing import Any
 
 from straycell.bench.intake import closing
 from straycell.bench.intake.script import Ask, Caution, Large, Say, Talk, Tone
-from straycell.bench.intake.session import intake
+from straycell.bench.intake.session import KEYS, intake
 from straycell.bench.intake.state import Session
 from straycell.errors import StraycellError
 
@@ -70,7 +70,8 @@ class Conversation:
 
     def _carry_out(self, effect: object, do: Do, cautions: Cautions) -> Any:
         if isinstance(effect, Say | Large):
-            self.lines.append(effect)
+            # The page has buttons for the keys that the terminal explains first.
+            self.lines += [] if effect == Say(KEYS) else [effect]
             return None
         if isinstance(effect, Caution):
             self.lines += [Say(text, Tone.FAULT) for text in cautions(effect)]

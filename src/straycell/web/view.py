@@ -17,6 +17,18 @@ from straycell.errors import StraycellError
 from straycell.typed import day
 from straycell.web.words import words
 
+MENU_OF = {
+    "find": ("/find", "/scan"),
+    "intake": (),
+    "due": (),
+    "boxes": ("/box", "/box/scan/move", "/box/scan/check"),
+    "projects": ("/project", "/project/reserve", "/project/finish", "/pick", "/pick/scan"),
+    "handovers": ("/handovers/add", "/handovers/close"),
+    "pictures": (),
+    "device": (),
+}
+"""The entries of the menu, each with the addresses that belong to it beside its own."""
+
 
 @lru_cache(maxsize=1)
 def templates() -> Environment:
@@ -28,8 +40,9 @@ def templates() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.globals |= {"w": words(), "signs": SIGNS}
+    made.globals |= {"w": words(), "signs": SIGNS, "menu_of": MENU_OF}
     made.filters |= {"day": day, "stamp": stamp_short}
+    made.globals["parts"] = made.get_template("parts.html").module
     return made
 
 

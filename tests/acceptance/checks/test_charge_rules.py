@@ -50,6 +50,16 @@ def test_warming_at_a_high_current_does_not_discard() -> None:
     assert bench.outcome(21.0) is Outcome.HOLD
 
 
+@pytest.mark.parametrize(("rate_c", "outcome"), [(0.5, Outcome.DISCARD), (0.55, Outcome.HOLD)])
+def test_warming_discards_at_the_standard_charge_of_the_sheets_and_below(
+    rate_c: float, outcome: Outcome
+) -> None:
+    """Sheets charge at 0.5C: above it the current alone may warm a sound cell by 20 K."""
+    bench = good()
+    bench.charge(20.0, amps=rate_c * 2.5, peak=42.0)
+    assert bench.outcome(21.0) is outcome
+
+
 def test_a_later_smaller_capacity_lifts_no_discard_by_warming() -> None:
     """Nothing is rated: 1 A is 0.42C of the 2.4 Ah it once gave, and must not become 1C by the 1 Ah it gives now."""
     unrated = replace(NMC, form=Form.OTHER, rated_capacity_ah=None)

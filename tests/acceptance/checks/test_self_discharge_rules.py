@@ -12,7 +12,9 @@ from typing import Any
 import pytest
 from tests.acceptance.bench import FINE, LFP, NMC, Bench, day, good, reason, reasons
 
-from straycell.acceptance import Outcome, Status
+from straycell.acceptance import Outcome, Status, load_rules
+from straycell.acceptance.case import Case
+from straycell.acceptance.checks.pairs import estimate, make_pair, windows
 from straycell.acceptance.evidence import DISMANTLED, Upset
 from straycell.meters import Accuracy, Meter, Resolution, meter_like
 from straycell.physics.curves import OcvCurve, all_curves
@@ -286,6 +288,31 @@ def test_a_sound_lfp_cell_whose_own_curve_lies_off_the_published_one_is_not_cond
         shelved = Bench(LFP).found(3.3).look().rest(first, 3.2).rest(second, 3.2 + days)
         full = Bench(LFP).found(3.3).look().charge(1.0, until=3.65).rest(first, 3.2).rest(second, 3.2 + days)
         assert full.judged(100.0)[1] == () and shelved.judged(100.0)[1] == ()
+
+
+@pytest.mark.parametrize(("percent_month", "leaks"), [(4.5, False), (5.5, True)])
+def test_what_surely_loses_twice_the_usual_is_a_leak(percent_month: float, leaks: bool) -> None:
+    """2 to 3 % a month are published as usual; seen over 28 days by a good meter, on every curve of its chemistry."""
+    exact = replace(FINE, voltage=Accuracy(1e-5, 1e-5), voltage_resolution=Resolution(((9.0, 1e-5),)))
+    curve = next(c for c in all_curves() if c.chemistry == "nmc")
+    second = curve.voltage(curve.state_of_charge(4.18) - percent_month / 100 * 28 / 30)
+    bench = good(meter=exact, second=None).rest(second, 31.2)
+    assert (bench.outcome(70.0) is Outcome.DISCARD) is leaks
+
+
+@pytest.mark.parametrize("off_mv", [-30, 30])
+@pytest.mark.parametrize("start", [1.0, 0.15, 0.1])
+def test_the_loss_of_an_lfp_cell_is_known_no_better_than_its_curve(off_mv: int, start: float) -> None:
+    """Rest voltages of one chemistry lie up to 30 mV off the only published set: value and U hold the truth for them."""
+    curve = next(c for c in all_curves() if c.chemistry == "lfp")
+    volts = [curve.voltage(share) + off_mv / 1000.0 for share in (start, start - 0.03)]
+    exact = replace(FINE, voltage=Accuracy(1e-5, 1e-5), voltage_resolution=Resolution(((9.0, 1e-5),)))
+    bench = Bench(LFP, exact).charge(1.0, until=3.65).rest(volts[0], 3.2).rest(volts[1], 33.2)
+    evidence = bench.evidence()
+    case = Case(evidence, evidence.facts, load_rules(), day(40.0))
+    ((charge, rests),) = windows(case)
+    loss = estimate(case, make_pair(case, charge, *rests))
+    assert loss is not None and loss.low - 0.01 <= 3.0 <= loss.high + 0.01
 
 
 @pytest.mark.parametrize("off_mv", [-30, 0, 30])

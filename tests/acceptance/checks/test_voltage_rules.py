@@ -229,6 +229,15 @@ def test_bought_new_lifts_nothing_that_a_voltage_as_found_set() -> None:
     assert good(facts=replace(NMC, bought_new=True), found=None).outcome() is Outcome.PACK
 
 
+@pytest.mark.parametrize("volts", [1.2, 1.99, 2.0, 2.4, 2.5, 4.28])
+def test_said_to_be_bought_new_a_cell_keeps_what_it_was_found_with(volts: float) -> None:
+    """Out of use, light at best or 28 days of self-discharge: the word of a person lifts none of it, nor its own check."""
+    found = good(found=volts)
+    new = good(facts=replace(NMC, bought_new=True), found=volts)
+    assert found.outcome() is new.outcome() < Outcome.PACK
+    assert {r.rule for r in found.verdict().deciding} == {r.rule for r in new.verdict().deciding}
+
+
 def test_a_low_voltage_at_a_board_is_held_until_the_tabs_are_measured() -> None:
     """Neither a higher one at the board nor time lifts it; one at the tabs does."""
     board = replace(NMC, protection_board=True)

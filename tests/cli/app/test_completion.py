@@ -16,7 +16,7 @@ from straycell.cli.app.app import root_command
 from straycell.cli.app.grammar.noun_table import NOUNS
 from straycell.cli.nouns.keep.completion import SCRIPTS
 from straycell.cli.nouns.keep.suggest import suggestions
-from straycell.store.completion_names import MOST, Names, names
+from straycell.store.sqlite.completion_names import MOST, Names, names
 
 ROOT = Path(__file__).parents[3]
 

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import io
-import sqlite3
-from contextlib import closing
 from pathlib import Path
 from typing import Any
 
 import pytest
 from tests.cli.bench import Answer, Bench
+from tests.store.spoiled import past_guards
 
 from straycell.cli.app.app import root_command
 from straycell.cli.app.grammar.noun_table import NOUNS
@@ -115,10 +114,7 @@ def test_a_store_that_was_written_by_somebody_else_steers_no_screen(bench: Bench
     bench.do("meter add blue --like good-multimeter")
     bench.do("box add tin")
     bench.do("reading add A00002M --as-found-voltage 3.6V --meter blue")
-    with closing(sqlite3.connect(bench.store, isolation_level=None)) as conn:
-        for (name,) in conn.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
-            conn.execute(f'DROP TRIGGER "{name}"')
-        conn.execute("PRAGMA ignore_check_constraints = ON")
+    with past_guards(bench.store) as conn:
         changes = {
             "teardown": ("title", "kind", "place", "note"),
             "cell": ("marking", "maker", "date_code", "pack"),

@@ -81,6 +81,8 @@ def test_a_slip_in_its_voltage_is_put_right_and_its_day_is_not(full: Shop) -> No
         ("charge let-down {a}", 2, "--until"),
         ("charge let-down {a} --until 3.8", 3, "unit"),
         ("charge let-down {a} --until 2.1V", 3, "not a storage voltage"),
+        # cell sheets end a discharge at 2.5 V at least: below it was emptied
+        ("charge let-down {a} --until 2.45V", 3, "not a storage voltage"),
         ("charge let-down {a} --until 9V", 3, "9"),
         ("charge let-down {a} --until 3.8V --at 2027-01-01", 3, "future"),
         ("charge let-down A99999X --until 3.8V", 3, "A99999X"),

@@ -275,6 +275,20 @@ def test_a_scan_gives_the_codes_and_with_cells_the_stores_answer(
         assert b"\x00\x6e\x00" in marked.convert("RGB").tobytes(), "every symbol has its frame"
 
 
+def test_a_withdrawn_cell_is_known_and_called_so(
+    shop: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its label may still be on something: read, it is no stranger, and in a box it is not expected."""
+    code = codes(shop)[0]
+    shop.do(f"label single {code} --dpi 300 --out {tmp_path / 'one.png'}")
+    shop.do(f"cell withdraw {code} --because 'label without a cell'")
+    (answer,) = shop.do(f"label read {tmp_path / 'one.png'} --cells")
+    assert (answer["known"], answer["stage"], answer["set_aside"]) == (True, "withdrawn", False)
+    assert f"{code}  withdrawn" in shop.run(f"label read {tmp_path / 'one.png'} --cells").out
+    found = type_in(shop, monkeypatch, "scan --check drawer --json", code).json
+    assert found["not_expected"] == [{"code": code, "box": None}] and found["not_known"] == []
+
+
 def test_several_pictures_are_read_as_one_and_a_foreign_symbol_is_named(shop: Bench, tmp_path: Path) -> None:
     """A parcel's code beside a label: the code of the cell on stdout, the foreign one on stderr."""
     code = codes(shop)[0]

@@ -13,8 +13,8 @@ from tests.matching.single_bench import LIMITS, NOW, project
 
 from straycell.matching import Match, serve
 from straycell.matching.sheet.data import PackData, pack_data
-from straycell.matching.sheet.fuse_words import danger_lines, fuse_lines
-from straycell.matching.sheet.fusing import Fuse, wire_mm2
+from straycell.matching.sheet.fusing import Fuse, fuse_for, wire_mm2
+from straycell.matching.sheet.words import danger_lines, fuse_lines
 from straycell.physics.loads import ConstantCurrent
 
 # R10 of ISO 3, as IEC 60127 rounds it, and the usual values of IEC 60269.
@@ -102,12 +102,52 @@ def test_a_resistance_that_may_be_nothing_makes_a_short_circuit_without_end() ->
     assert "nobody knows" in fuse_lines(data)[-1] and data.to_json()["fuse"]["breaking_a"] is None  # type: ignore[index]
 
 
-@pytest.mark.parametrize(
-    ("amps", "mm2"), [(1.0, 0.5), (3.0, 0.5), (4.0, 0.75), (16.0, 1.5), (63.0, 16.0), (1000.0, None)]
-)
-def test_the_wire_carries_what_the_fuse_lets_through(amps: float, mm2: float | None) -> None:
-    """DIN VDE 0298-4:2023-06, table 11: 0.75 mm2 12 A, 1.5 mm2 18 A, 10 mm2 61 A, 16 mm2 82 A."""
-    assert wire_mm2(amps) == mm2
+@pytest.mark.parametrize("amps", sorted(USUAL))
+def test_every_usual_value_is_taken_where_it_is_the_first_that_holds(amps: float) -> None:
+    """IEC 60127: 1.5 times for an hour, melts at 2.1; IEC 60269: 1.25 and 1.9. A cell that bears less gets none as large."""
+    holds, melts = (1.5, 2.1) if amps <= 10 else (1.25, 1.9)
+    bears_a = melts * amps * 1.001
+    steady = fuse_for(0.749 * amps, 0.749 * amps, bears_a, 4.2, 100.0)
+    peak = fuse_for(0.749 * amps, 0.999 * holds * amps, bears_a, 4.2, 100.0)
+    assert steady.rated_a == peak.rated_a == amps
+    weak = fuse_for(0.749 * amps, 0.749 * amps, 0.98 * melts * amps, 4.2, 100.0)
+    assert weak.rated_a is None
+
+
+@pytest.mark.parametrize("volts", [32.0, 58.0, 80.0, 125.0, 250.0, 500.0])
+def test_a_fuse_has_a_direct_voltage_that_one_can_buy(volts: float) -> None:
+    """Of a pack of just so much, and never less than the pack's."""
+    assert fuse_for(1.0, 1.0, 15.0, volts, 100.0).dc_v == volts
+    assert fuse_for(1.0, 1.0, 15.0, volts + 1.0, 100.0).dc_v > volts
+
+
+@pytest.mark.parametrize("amps", [35.0, 150.0, 1500.0, 6000.0, 25000.0])
+def test_a_fuse_has_a_breaking_capacity_of_its_standard(amps: float) -> None:
+    """IEC 60127-2: 35, 150, 1500 A; IEC 60269-1: 6 kA, 25 kA d.c."""
+    assert fuse_for(1.0, 1.0, 15.0, 4.2, amps).breaking_a == amps
+    assert fuse_for(1.0, 1.0, 15.0, 4.2, 1.01 * amps).breaking_a > amps
+
+
+# DIN VDE 0298-4:2023-06, table 11, column 5 (0.5 mm2: the column of hand-held devices): A by mm2.
+CARRIED = {
+    0.5: 3, 0.75: 12, 1.0: 15, 1.5: 18, 2.5: 26, 4.0: 34, 6.0: 44, 10.0: 61, 16.0: 82,
+    25.0: 108, 35.0: 135, 50.0: 168, 70.0: 207, 95.0: 250,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("mm2", "amps"), CARRIED.items())
+def test_the_wire_carries_what_the_fuse_lets_through(mm2: float, amps: float) -> None:
+    """The standard's current takes its own cross-section, one ampere more the next; beyond the table nothing."""
+    larger = min((wider for wider in CARRIED if wider > mm2), default=None)
+    assert (wire_mm2(amps), wire_mm2(amps + 1)) == (mm2, larger)
+
+
+def test_a_strip_stays_cool_enough_for_the_seal_it_touches() -> None:
+    """Nickel (7e-8 ohm m) of 0.15 mm in still air (10 W/(m2 K), both faces): its fuse's rating warms it by 10 K at most."""
+    data = served().data
+    assert data is not None and data.fusing.main.rated_a
+    amps_per_m2 = 1e6 * data.fusing.main.rated_a / data.fusing.strip_mm2
+    assert 5.0 < amps_per_m2**2 * 7e-8 * 0.15e-3 / (2 * 10.0) < 10.0
 
 
 def data_of(series: int, parallel: int) -> PackData:
@@ -119,12 +159,18 @@ def data_of(series: int, parallel: int) -> PackData:
 
 @pytest.mark.parametrize(
     ("shape", "volts", "energy"),
-    [((7, 1), False, False), ((8, 1), True, False), ((4, 4), False, True), ((13, 4), True, True)],
+    [
+        ((7, 1), False, False),
+        ((8, 1), True, False),
+        ((5, 2), False, False),
+        ((4, 3), False, True),
+        ((13, 4), True, True),
+    ],
 )
 def test_above_30_v_and_above_100_wh_it_says_what_that_means(
     shape: tuple[int, int], volts: bool, energy: bool
 ) -> None:
-    """7 x 4.2 V are 29.4 V; 16 x 2.4 Ah x 3.7 V are 142 Wh."""
+    """7 x 4.2 V are 29.4 V; 12 x 2.4 Ah x 3.7 V are 107 Wh."""
     told = " ".join(danger_lines(data_of(*shape)))
     assert ("arc" in told) == volts and ("ADR" in told) == energy
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from tests.matching.pack_bench import marked, resting, shelf
+from tests.matching.pack_bench import marked, packed, resting, shelf, wanted
 from tests.matching.single_bench import LIMITS
 
 from straycell.cells import Chemistry
@@ -159,3 +159,11 @@ def test_a_vague_resistance_counts_at_its_low_end() -> None:
     first = [plan_joining([group], LIMITS) for group in (sure, vague)]
     assert first[0] is not None and not first[0].first
     assert first[1] is not None and first[1].first
+
+
+@pytest.mark.parametrize(("ratio", "fits"), [(1.45, True), (1.55, False)])
+def test_cells_of_one_group_share_the_current_no_worse_than_three_to_two(ratio: float, fits: bool) -> None:
+    """Two in parallel at 1.55 to 1 give 61 and 39 % of the current: the stronger works for both."""
+    cells = [marked(n, 2.5, resistance_ohm=0.05 * r, u_ohm=1e-5) for n, r in enumerate((1.0, ratio))]
+    found = packed(wanted(1, 2, load='current = "0.5A"', runtime="3h", cutoff="3V"), *cells)
+    assert found.served is fits

@@ -86,6 +86,14 @@ def test_the_low_end_is_a_promise_up_to_half_the_capacity_per_hour(names, trace_
 
 @EVERY_GROUP
 @BASES
+def test_no_cell_outlasts_the_high_end(names, trace_rate_c, pulse_s):
+    """Up to half the capacity per hour, every load and cut-off, to a third of a percent."""
+    found = compare(names, trace_rate_c, pulse_s, 0.5)
+    assert not [f for f in found if f.truth.hours > 1.0033 * f.answer.high_h]
+
+
+@EVERY_GROUP
+@BASES
 def test_the_low_end_is_kept_in_95_of_100_cases_up_to_1c(names, trace_rate_c, pulse_s):
     """Every kind of load, duty cycles too, and every cut-off."""
     found = compare(names, trace_rate_c, pulse_s)

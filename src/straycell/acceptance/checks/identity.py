@@ -211,13 +211,6 @@ def tested_by(case: Case, lacking: list[str]) -> list[WorkKind]:
     return [_TESTS[name] if name in _TESTS else check_step(case)[0] for name in lacking]
 
 
-def _asks_for_check(case: Case, event: Upset) -> bool:
-    """What can have hurt a cell inside shows as self-discharge, or not at all."""
-    # A blow, heat or an unknown charge may leave a soft short, which shows only over days; words of one's own may mean
-    # any of these. Taking a build apart neither drops nor heats a cell.
-    return event.kind != DISMANTLED or DISMANTLED in case.rules.limit("upset-check").words
-
-
 def clock(case: Case) -> Iterator[Reason]:
     """A record later than now: one of the two clocks was wrong, and every age and rest counts from it."""
     evidence = case.evidence
@@ -274,7 +267,9 @@ def upset(case: Case) -> Iterator[Reason]:
     # A fast clock gave readings times that the incident has yet to reach: they were taken before it all the same.
     before = frozenset[str]().union(*(event.before for event in mild))
     lacking = [name for name, there in tested_since(case, latest.at, before).items() if not there]
-    shaken = [event for event in mild if _asks_for_check(case, event)]
+    # A blow, heat or an unknown charge may leave a soft short, which shows only over days; words of one's own may mean
+    # any of these. Taking a build apart neither drops nor heats a cell.
+    shaken = [event for event in mild if event.kind != DISMANTLED]
     if shaken and not checked_after(case, max(event.at for event in shaken), but=before):
         lacking.append("self-discharge check")
     if lacking:

@@ -1,21 +1,26 @@
-"""Rules of figures that cannot both be true: what was measured against what is printed."""
+"""Rules of figures that cannot both be true: against the print, what went in, its own mass, its other resistances."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import timedelta
 from functools import partial
 from itertools import pairwise
 
 from straycell.acceptance.case import Case, Tried, known_chemistry, once_a_case
+from straycell.acceptance.checks.resistance import current_resistances, usable, words_of
 from straycell.acceptance.checks.retention import runs
 from straycell.acceptance.checks.steps import SOON, run_work
 from straycell.acceptance.conformance import Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.work import Work, WorkKind
+from straycell.physics.curves import state_of_charge_range
+from straycell.physics.polarisation import shape_range
+from straycell.physics.temperature import most_rise
 from straycell.quantities import Dimension, Measured, show
-from straycell.readings import Charge, Quantity, Reading
+from straycell.readings import Charge, Method, Quantity, Reading
 
 
 def over_rating(case: Case) -> Iterator[Reason]:
@@ -66,8 +71,10 @@ def amounts(case: Case) -> tuple[PutIn, ...]:
         return ()
     found = []
     for charge in case.charges:
-        least_ah, (most_ah, known_by) = _least_in_ah(case, charge), _most_inside_ah(case, charge)
-        if least_ah > 0.0 and most_ah:
+        if (least_ah := _least_in_ah(case, charge)) <= 0.0:
+            continue
+        most_ah, known_by = _most_inside_ah(case, charge)
+        if most_ah:
             found.append(PutIn(charge, least_ah / most_ah, known_by))
     return tuple(found)
 
@@ -190,6 +197,156 @@ def _lost_mass(case: Case, weighed: Sequence[Reading]) -> Iterator[Reason]:
         todo=Work(
             WorkKind.WEIGH,
             "weigh it again on the same scale; if it stays lighter, discard it: its seal is gone",
+        ),
+        earliest=case.now,
+    )
+
+
+# --- two resistances ---------------------------------------------------------------------------------
+
+_SAME_PULSE = 0.1
+"""Pulses within a tenth of each other are of one length: an instrument's clock steps."""
+_USUAL_PULSE_S = 1.0
+"""IEC 61960; the shortest the sets know, so an unknown length is granted the least difference."""
+
+
+def _same_kind(a: Reading, b: Reading) -> bool:
+    """Same method, pulse and place."""
+    return a.method is b.method and _same_pulse(a.pulse_s, b.pulse_s) and a.where is b.where
+
+
+def _same_pulse(a_s: float | None, b_s: float | None) -> bool:
+    # A pulse of unknown length may be any: it compares only with another unknown one.
+    if a_s is None or b_s is None:
+        return a_s is b_s
+    return math.isclose(a_s, b_s, rel_tol=_SAME_PULSE)
+
+
+def _within(a: float | None, b: float | None, span: float) -> bool:
+    return a is None or b is None or abs(a - b) <= span
+
+
+def _charged(case: Case, reading: Reading) -> tuple[float, float] | None:
+    """Least and most state of charge (0 to 1) that a pulse may have been taken at; None where nothing tells."""
+    # The published sets are of d.c. pulses: nothing says how far charge moves a value of another method.
+    if reading.method is not Method.DC_PULSE:
+        return None
+    if reading.soc is not None:
+        return reading.soc, reading.soc
+    span = timedelta(days=case.figure("resistance-charge-days"))
+    for rest in reversed(case.rest_voltages):
+        first, last = sorted((rest.at, reading.at))
+        if last - first <= span and not case.disturbed(first, last) and rest.value is not None:
+            return state_of_charge_range(case.facts.chemistry, rest.value, case.measured(rest).u)
+    for charge in reversed(case.charges):
+        since = reading.at - charge.at
+        if (
+            timedelta(0) <= since <= span
+            and not case.disturbed(charge.at, reading.at)
+            and case.is_full(charge)
+        ):
+            return 1.0, 1.0
+    return None
+
+
+def _same_charge(case: Case, a: Reading, b: Reading) -> bool:
+    """True also where the charge of one is unknown: what is not known excuses no difference."""
+    one, other = _charged(case, a), _charged(case, b)
+    span = case.figure("contradiction-charge")
+    return one is None or other is None or max(one[0] - other[1], other[0] - one[1]) <= span
+
+
+def _same_state(case: Case, a: Reading, b: Reading) -> bool:
+    """Within 5 K and the same charge, as far as both are known."""
+    span = case.figure("contradiction-temperature")
+    return _within(a.temperature_c, b.temperature_c, span) and _same_charge(case, a, b)
+
+
+def _explained(case: Case, a: Reading, b: Reading) -> tuple[float, float]:
+    """Least and most that `b` may be over `a` by their temperatures and charges, as far as published sets differ."""
+    least, most = 1.0, 1.0
+    if not _within(a.temperature_c, b.temperature_c, case.figure("contradiction-temperature")):
+        assert a.temperature_c is not None and b.temperature_c is not None
+        cold, warm = sorted((a.temperature_c, b.temperature_c))
+        rise = most_rise(cold, warm)
+        least, most = (1.0, rise) if b.temperature_c == cold else (1.0 / rise, 1.0)
+    if not _same_charge(case, a, b):
+        charges = (_charged(case, a) or (0.0, 1.0), _charged(case, b) or (0.0, 1.0))
+        one, other = (shape_range(case.facts.chemistry, a.pulse_s or _USUAL_PULSE_S, c) for c in charges)
+        # Near empty no set says how far it rises: nothing to compare.
+        if one is None or other is None:
+            return 0.0, math.inf
+        least, most = least * other[0] / one[1], most * other[1] / one[0]
+    return least, most
+
+
+def _agree(case: Case, a: Reading, b: Reading, least: float = 1.0, most: float = 1.0) -> bool:
+    """`b` is `least` to `most` times `a`, within the root of the summed squares of both U.
+
+    Readings out of traces also have what they repeat to.
+    """
+    one, other = case.measured(a), case.measured(b)
+    # Some 3 % a kelvin: even within 5 K two good readings of one cell lie a few per cent apart.
+    repeat = case.repeat_u("resistance-repeat", a, b)
+    low, high = (
+        math.hypot(ratio * one.expanded, other.expanded, 2.0 * repeat) if ratio < math.inf else 0.0
+        for ratio in (least, most)
+    )
+    return least * one.value - low <= other.value <= most * one.value + high
+
+
+def resistances(case: Case) -> Iterator[Reason]:
+    """Each resistance that grades against the others of its kind: a third that agrees in the same state settles it."""
+    if known_chemistry(case):
+        for latest in current_resistances(case):
+            yield from _contradiction(case, latest)
+
+
+def _contradiction(case: Case, latest: Reading) -> Iterator[Reason]:
+    alike = [r for r in usable(case) if r is not latest and _same_kind(r, latest)]
+    span = timedelta(days=case.figure("contradiction-days"))
+    others = [r for r in alike if abs(r.at - latest.at) <= span]
+    agree = [r for r in others if _agree(case, r, latest)]
+    against = [
+        r for r in others if r not in agree and not _agree(case, r, latest, *_explained(case, r, latest))
+    ]
+    # One that agrees only by what another state explains settles nothing: that margin is wide.
+    if against and not any(_same_state(case, r, latest) for r in agree):
+        yield _disputed(case, latest, against[-1], "contradiction-days", "but")
+    elif not against:
+        yield from _fall(case, latest, [r for r in alike if r.at <= latest.at])
+
+
+def _fall(case: Case, latest: Reading, before: Sequence[Reading]) -> Iterator[Reason]:
+    """Resistance only grows with age: one that fell by half since last time, however long ago, is contradictory."""
+    if not before or any(_agree(case, r, latest) for r in before):
+        return
+    # Contact resistance of two-wire clips can do this, and either value may be the wrong one: so it holds.
+    least, _ = _explained(case, before[-1], latest)
+    if (
+        case.measured(latest).value
+        <= case.figure("resistance-fall") * least * case.measured(before[-1]).value
+    ):
+        yield _disputed(case, latest, before[-1], "resistance-fall", "after")
+
+
+def _disputed(case: Case, latest: Reading, other: Reading, limit_id: str, link: str) -> Reason:
+    value = case.measured(latest)
+    return case.reason(
+        limit_id,
+        # Close, not failed: one of the two is an error of measuring, and nothing is known against the cell.
+        Status.CLOSE,
+        Outcome.HOLD,
+        f"contradictory: {words_of(case, latest)} on {latest.at:%Y-%m-%d} {link} {words_of(case, other)} on {other.at:%Y-%m-%d}",
+        rule="resistance-contradictory",
+        observed=value.value,
+        expanded_uncertainty=value.expanded,
+        limit=case.measured(other).value,
+        unit="ohm",
+        reading=latest,
+        todo=Work(
+            WorkKind.RESISTANCE,
+            "measure the resistance a third time, same method; one that agrees settles it",
         ),
         earliest=case.now,
     )

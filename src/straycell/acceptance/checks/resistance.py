@@ -1,11 +1,10 @@
-"""Rules of resistance: against the rating of the same method, else the table of the size; contradictions; age."""
+"""Rules of resistance: against the rating of the same method, else the table of the size; age."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
 from functools import partial
 from typing import Any
 
@@ -17,18 +16,11 @@ from straycell.acceptance.conformance import Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.work import Work, WorkKind
 from straycell.cells import Chemistry, Form
-from straycell.physics.curves import state_of_charge_range
-from straycell.physics.polarisation import shape_range
-from straycell.physics.temperature import most_rise
 from straycell.quantities import Dimension, Measured, show
 from straycell.readings import Method, Quantity, Reading
 
 LARGE_FORMS = (Form.F18650, Form.F21700, Form.F26650)
 FLAT_FORMS = (Form.POUCH, Form.PRISMATIC)
-_SAME_PULSE = 0.1
-"""Pulses within a tenth of each other are of one length: an instrument's clock steps."""
-_USUAL_PULSE_S = 1.0
-"""IEC 61960; the shortest the sets know, so an unknown length is granted the least difference."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +122,7 @@ def _by_table(case: Case, reading: Reading, run: Run | None) -> Yardstick | str:
 
 
 def resistance(case: Case) -> Iterator[Reason]:
-    """The step it reaches; nothing measured, stale or disputed holds."""
+    """The step it reaches; nothing measured or stale holds."""
     if not known_chemistry(case):
         return
     current = current_resistances(case)
@@ -152,11 +144,11 @@ def resistance(case: Case) -> Iterator[Reason]:
                 reading=reading,
                 unit="",
             )
-        yield from _contradiction(case, reading)
         yield from _grade(case, reading)
 
 
-def _words(case: Case, reading: Reading) -> str:
+def words_of(case: Case, reading: Reading) -> str:
+    """A resistance as reasons name it: with U, its method, and where U is a default."""
     value = case.measured(reading)
     method = {Method.DC_PULSE: "d.c.", Method.AC_1KHZ: "a.c. 1 kHz"}.get(reading.method or Method.UNKNOWN, "")
     shown = show(value.value, Dimension.RESISTANCE, u=value.u)
@@ -196,7 +188,7 @@ def _too_high(case: Case, reading: Reading, stick: Yardstick) -> Reason:
         stick.discard_rule,
         Status.FAILED,
         Outcome.DISCARD,
-        f"{_words(case, reading)}, {stick.text}: far too high",
+        f"{words_of(case, reading)}, {stick.text}: far too high",
         value=stick.value,
         limit=stick.discard,
         unit=case.rules.limit(stick.step_rule).unit,
@@ -221,13 +213,13 @@ def _grade(case: Case, reading: Reading) -> Iterator[Reason]:
             "resistance",
             Status.UNMEASURED,
             Outcome.HOLD,
-            f"{_words(case, reading)}: {stick}",
+            f"{words_of(case, reading)}: {stick}",
             reading=reading,
             todo=run_work(case, "measure the capacity first, or record the rated resistance (cell correct)"),
             earliest=case.now,
         )
         return
-    words = f"{_words(case, reading)}, {stick.text}"
+    words = f"{words_of(case, reading)}, {stick.text}"
     again = Work(
         WorkKind.RESISTANCE, "measure the resistance again: clean ends, four-wire if you can, same method"
     )
@@ -275,141 +267,5 @@ def _nothing(case: Case) -> Reason:
         Outcome.HOLD,
         text,
         todo=Work(WorkKind.RESISTANCE, "measure the resistance, by dc-pulse or ac-1khz"),
-        earliest=case.now,
-    )
-
-
-def _same_kind(a: Reading, b: Reading) -> bool:
-    """Same method, pulse and place."""
-    return a.method is b.method and _same_pulse(a.pulse_s, b.pulse_s) and a.where is b.where
-
-
-def _same_pulse(a_s: float | None, b_s: float | None) -> bool:
-    # A pulse of unknown length may be any: it compares only with another unknown one.
-    if a_s is None or b_s is None:
-        return a_s is b_s
-    return math.isclose(a_s, b_s, rel_tol=_SAME_PULSE)
-
-
-def _within(a: float | None, b: float | None, span: float) -> bool:
-    return a is None or b is None or abs(a - b) <= span
-
-
-def _charged(case: Case, reading: Reading) -> tuple[float, float] | None:
-    """Least and most state of charge (0 to 1) that a pulse may have been taken at; None where nothing tells."""
-    # The published sets are of d.c. pulses: nothing says how far charge moves a value of another method.
-    if reading.method is not Method.DC_PULSE:
-        return None
-    if reading.soc is not None:
-        return reading.soc, reading.soc
-    span = timedelta(days=case.figure("resistance-charge-days"))
-    for rest in reversed(case.rest_voltages):
-        first, last = sorted((rest.at, reading.at))
-        if last - first <= span and not case.disturbed(first, last) and rest.value is not None:
-            return state_of_charge_range(case.facts.chemistry, rest.value, case.measured(rest).u)
-    for charge in reversed(case.charges):
-        since = reading.at - charge.at
-        if (
-            timedelta(0) <= since <= span
-            and not case.disturbed(charge.at, reading.at)
-            and case.is_full(charge)
-        ):
-            return 1.0, 1.0
-    return None
-
-
-def _same_charge(case: Case, a: Reading, b: Reading) -> bool:
-    """True also where the charge of one is unknown: what is not known excuses no difference."""
-    one, other = _charged(case, a), _charged(case, b)
-    span = case.figure("contradiction-charge")
-    return one is None or other is None or max(one[0] - other[1], other[0] - one[1]) <= span
-
-
-def _same_state(case: Case, a: Reading, b: Reading) -> bool:
-    """Within 5 K and the same charge, as far as both are known."""
-    span = case.figure("contradiction-temperature")
-    return _within(a.temperature_c, b.temperature_c, span) and _same_charge(case, a, b)
-
-
-def _explained(case: Case, a: Reading, b: Reading) -> tuple[float, float]:
-    """Least and most that `b` may be over `a` by their temperatures and charges, as far as published sets differ."""
-    least, most = 1.0, 1.0
-    if not _within(a.temperature_c, b.temperature_c, case.figure("contradiction-temperature")):
-        assert a.temperature_c is not None and b.temperature_c is not None
-        cold, warm = sorted((a.temperature_c, b.temperature_c))
-        rise = most_rise(cold, warm)
-        least, most = (1.0, rise) if b.temperature_c == cold else (1.0 / rise, 1.0)
-    if not _same_charge(case, a, b):
-        charges = (_charged(case, a) or (0.0, 1.0), _charged(case, b) or (0.0, 1.0))
-        one, other = (shape_range(case.facts.chemistry, a.pulse_s or _USUAL_PULSE_S, c) for c in charges)
-        # Near empty no set says how far it rises: nothing to compare.
-        if one is None or other is None:
-            return 0.0, math.inf
-        least, most = least * other[0] / one[1], most * other[1] / one[0]
-    return least, most
-
-
-def _agree(case: Case, a: Reading, b: Reading, least: float = 1.0, most: float = 1.0) -> bool:
-    """`b` is `least` to `most` times `a`, within the root of the summed squares of both U.
-
-    Readings out of traces also have what they repeat to.
-    """
-    one, other = case.measured(a), case.measured(b)
-    # Some 3 % a kelvin: even within 5 K two good readings of one cell lie a few per cent apart.
-    repeat = case.repeat_u("resistance-repeat", a, b)
-    low, high = (
-        math.hypot(ratio * one.expanded, other.expanded, 2.0 * repeat) if ratio < math.inf else 0.0
-        for ratio in (least, most)
-    )
-    return least * one.value - low <= other.value <= most * one.value + high
-
-
-def _contradiction(case: Case, latest: Reading) -> Iterator[Reason]:
-    """The reading that grades against the others of its kind: a third that agrees in the same state settles it."""
-    alike = [r for r in usable(case) if r is not latest and _same_kind(r, latest)]
-    span = timedelta(days=case.figure("contradiction-days"))
-    others = [r for r in alike if abs(r.at - latest.at) <= span]
-    agree = [r for r in others if _agree(case, r, latest)]
-    against = [
-        r for r in others if r not in agree and not _agree(case, r, latest, *_explained(case, r, latest))
-    ]
-    # One that agrees only by what another state explains settles nothing: that margin is wide.
-    if against and not any(_same_state(case, r, latest) for r in agree):
-        yield _disputed(case, latest, against[-1], "contradiction-days", "but")
-    elif not against:
-        yield from _fall(case, latest, [r for r in alike if r.at <= latest.at])
-
-
-def _fall(case: Case, latest: Reading, before: Sequence[Reading]) -> Iterator[Reason]:
-    """Resistance only grows with age: one that fell by half since last time, however long ago, is contradictory."""
-    if not before or any(_agree(case, r, latest) for r in before):
-        return
-    # Contact resistance of two-wire clips can do this, and either value may be the wrong one: so it holds.
-    least, _ = _explained(case, before[-1], latest)
-    if (
-        case.measured(latest).value
-        <= case.figure("resistance-fall") * least * case.measured(before[-1]).value
-    ):
-        yield _disputed(case, latest, before[-1], "resistance-fall", "after")
-
-
-def _disputed(case: Case, latest: Reading, other: Reading, limit_id: str, link: str) -> Reason:
-    value = case.measured(latest)
-    return case.reason(
-        limit_id,
-        # Close, not failed: one of the two is an error of measuring, and nothing is known against the cell.
-        Status.CLOSE,
-        Outcome.HOLD,
-        f"contradictory: {_words(case, latest)} on {latest.at:%Y-%m-%d} {link} {_words(case, other)} on {other.at:%Y-%m-%d}",
-        rule="resistance-contradictory",
-        observed=value.value,
-        expanded_uncertainty=value.expanded,
-        limit=case.measured(other).value,
-        unit="ohm",
-        reading=latest,
-        todo=Work(
-            WorkKind.RESISTANCE,
-            "measure the resistance a third time, same method; one that agrees settles it",
-        ),
         earliest=case.now,
     )

@@ -117,19 +117,23 @@ def _cleared_by_float(case: Case, reading: Reading, limit: float) -> bool:
     same = [c for c in case.charges if (c.charger, c.slot) == (name, slot) and c.u is not None]
     # The reading's own meter is what is in doubt; a float measured with U against the limit is independent of
     # it.
-    return any(c.until_v + 2.0 * (c.u or 0.0) <= limit for c in same)
+    return any(c.until_v + 2.0 * (c.u or 0.0) <= limit for c in same) or any(
+        f.at >= before[-1].at and f.float_v is not None and f.float_v.high <= limit
+        for f in case.evidence.floats
+        if f.speaks_of(before[-1])
+    )
 
 
-def _float_work(case: Case, reading: Reading) -> Work:
+def _float_work(reading: Reading, charges: Sequence[Charge]) -> Work:
     """What can still settle a voltage near over-charge; without a named charger only its mistake."""
-    before = [c for c in case.charges if c.at <= reading.at]
+    before = [c for c in charges if c.at <= reading.at]
     if not before or not before[-1].charger:
         words = "no charger is named for a charge before it, so this cannot be settled: supersede the reading if it was a "
         words += "mistake, else discard it"
         return Work(WorkKind.SUPERSEDE, words, also=(WorkKind.DISCARD,), reading=str(reading.id))
-    words = "measure the float of the charger it was on (charger add NAME --measured-float Q), then charge on it again"
     slot = "" if before[-1].slot is None else f" --slot {before[-1].slot}"
-    return Work(WorkKind.CHARGE, words, options=f"--charger {shlex.quote(before[-1].charger)}{slot}")
+    options = f"{shlex.quote(before[-1].charger)}{slot} --measured-float ... --meter ..."
+    return Work(WorkKind.CHARGER, "measure the float of the charger it was on", options=options)
 
 
 def _too_close(case: Case, reading: Reading, limit_id: str, limit: float) -> Reason:
@@ -147,7 +151,7 @@ def _too_close(case: Case, reading: Reading, limit_id: str, limit: float) -> Rea
         else rest_work(case, "measure it again with a better meter, before any charge")
     )
     if limit_id == "voltage-over-full":
-        todo = _float_work(case, reading)
+        todo = _float_work(reading, case.charges)
     return case.reason(
         limit_id,
         Status.CLOSE,

@@ -3,23 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 from straycell.bench.candidates import candidates
 from straycell.bench.context import Bench
 from straycell.bench.project_match import understood
+from straycell.builds import Build
 from straycell.cells import Form, position_name
 from straycell.errors import BadData
+from straycell.labels.build_sheet import BuildSheet, Section, SheetCell
+from straycell.matching import Candidate, UseLimits, as_built
+from straycell.matching.pack.shape_search import shape_words
+from straycell.matching.sheet.words import cell_lines, fact_lines, sheet_notes
+from straycell.projects import Project
 from straycell.quantities import plain
 from straycell.safety import Step, cautions_for
 from straycell.safety.energy import Held, mass_g
 from straycell.typed import day
-
-if TYPE_CHECKING:
-    from straycell.builds import Build
-    from straycell.labels.build_sheet import BuildSheet
-    from straycell.matching import Candidate
-    from straycell.projects import Project
 
 MOST_NAMED = 24
 
@@ -39,14 +38,10 @@ def build_sheet(bench: Bench, name: str) -> tuple[Build, BuildSheet]:
 
 def sheet_of(project: Project, groups: Sequence[Sequence[Candidate]], plan: str, bench: Bench) -> BuildSheet:
     """The content of the sheet: drawing, order of work, checks, the labels to print, cautions."""
-    from straycell.labels.build_sheet import BuildSheet, Section, SheetCell
-    from straycell.matching import UseLimits, as_built
-    from straycell.matching.pack.shapes import shape_words
-    from straycell.matching.sheet.words import cell_lines, fact_lines, sheet_notes
-
     limits = UseLimits.from_rules(bench.rules)
     found = as_built(project, groups, limits, bench.now)
     codes = [c.code for group in groups for c in group]
+    # Alone in its group a cell is joined to nothing: an order would suggest a choice.
     order = found.joining.order if found.joining and len(groups[0]) > 1 else ()
     turn = {code: number for group in order for number, code in enumerate(group, 1)}
     shape = shape_words(len(groups), len(groups[0])) if len(codes) > 1 else "one cell"
@@ -59,6 +54,7 @@ def sheet_of(project: Project, groups: Sequence[Sequence[Candidate]], plan: str,
         )
     sections = [Section(*notes) for notes in sheet_notes(project, found, groups, limits)]
     sections.append(Section("Labels to print", (labels,)))
+    # `join-equal` is of cells that are joined; on the sheet of one it would be read as noise.
     cautions = [c for c in cautions_for(Step.BUILD) if len(codes) > 1 or c.id != "join-equal"]
     sections.append(Section("Cautions", tuple(c.text for c in cautions)))
     return BuildSheet(

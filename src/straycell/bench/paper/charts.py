@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import TYPE_CHECKING
 
 from straycell.acceptance.reasons import Outcome, Reason, Status, Verdict
-from straycell.acceptance.rules import RuleSet
+from straycell.acceptance.rules import RuleSet, Shown
 from straycell.bench.cell_list import Listed, Wanted, cell_list
 from straycell.bench.context import Bench
 from straycell.bench.wording.figure_words import figure
@@ -16,11 +15,9 @@ from straycell.cells import Stage
 from straycell.pictures.bars import Bar, Chart
 from straycell.quantities import count_of, plain
 from straycell.safety.energy import Held, energy_wh, nominal_v
-
-if TYPE_CHECKING:
-    from straycell.safety.stock import BoxStock
-    from straycell.store.book.records import Event
-    from straycell.teardowns import Teardown
+from straycell.safety.stock import BoxStock, take_stock
+from straycell.store.book.records import Event
+from straycell.teardowns import Teardown
 
 MOST_PER_CENT = 200.0
 """A figure further beyond its limit is drawn to here: its words have the value."""
@@ -60,15 +57,15 @@ def _limit_bar(reason: Reason, rules: RuleSet) -> Bar | None:
     if not isinstance(value, int | float) or not isinstance(limit, int | float) or limit <= 0:
         return None
     known = rules.limits.get(reason.rule)
-    quantity, bound = (known.quantity, known.bound) if known is not None else ("", "")
+    shown, bound = (known.shown, known.bound) if known is not None else (Shown.PLAIN, "")
     spread = reason.expanded_uncertainty or 0.0
     low, at, high = (
         min(max(0.0, 100.0 * part / limit), MOST_PER_CENT) for part in (value - spread, value, value + spread)
     )
     side = {"min": "at least ", "max": "at most "}.get(bound, "limit ")
     words = (
-        f"{figure(value, reason.unit, reason.expanded_uncertainty, quantity=quantity)},"
-        f" {side}{figure(limit, reason.unit, quantity=quantity)}"
+        f"{figure(value, reason.unit, reason.expanded_uncertainty, shown=shown)},"
+        f" {side}{figure(limit, reason.unit, shown=shown)}"
     )
     return Bar(reason.rule, low, at, high, _SIGNS[reason.status], words)
 
@@ -78,8 +75,6 @@ def _limit_bar(reason: Reason, rules: RuleSet) -> Bar | None:
 
 def boxes_chart_of(bench: Bench) -> Chart:
     """Every box with the energy that lies in it."""
-    from straycell.safety.stock import take_stock
-
     with bench.reading() as reader:
         household = reader.household(bench.rules, bench.now)
         limits = {box.name: box.limit_wh for box in reader.boxes()}

@@ -27,6 +27,7 @@ _STEPS = 30
 
 def siblings_of(reader: Reader, cell: Cell) -> list[str]:
     """The other cells of its pack, by code; none for a cell that came out of no recorded object."""
+    # Without a recorded origin, equal markings alone make no siblings.
     if cell.teardown is None:
         return []
     alike = (each for each in reader.cells() if (each.teardown, each.pack) == (cell.teardown, cell.pack))
@@ -68,6 +69,7 @@ def rest_curves(code: str, evidences: dict[str, Evidence], rules: RuleSet, now: 
 
 def _last_window(case: Case) -> tuple[datetime | None, list[Reading]]:
     """The last full charge with rest voltages after it, and these."""
+    # The last one with readings: a charge of this morning has nothing to show yet.
     for charge, found in reversed(windows(case)):
         if kept := [reading for reading in found if reading.value is not None]:
             return charge.at, kept

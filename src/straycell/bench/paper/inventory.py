@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from straycell.cells import Stage
 from straycell.store.reader import Reader
 
 
@@ -29,8 +28,9 @@ class Inventory:
 def take_inventory(reader: Reader, box: str, scanned: Sequence[str]) -> Inventory:
     """Compare the scanned codes with what the store says lies in the box. Changes nothing. Raises BadData."""
     reader.box(box)
-    boxes = {cell.code: cell.box for cell in reader.cells() if cell.stage is not Stage.HANDED_OVER}
-    expected = {code for code, where in boxes.items() if where == box}
+    expected = {cell.code for cell in reader.cells(box=box)}
+    # By name: a withdrawn cell is in no list, and is no stranger.
+    boxes = {cell.code: cell.box for cell in reader.cells(wanted=scanned)}
     seen = list(dict.fromkeys(scanned))
     return Inventory(
         box,

@@ -63,6 +63,7 @@ def labels_of(
         )
         # The fingerprint is always the shelf label's, so that --new compares like with like.
         shelf = content = label_content(cell, verdicts[code], shown, today=today)
+        # A build label shows where it sits instead of what it may do: in a device that is what is looked for.
         if purpose is not Purpose.SHELF:
             place = (places or {}).get(code)
             content = label_content(cell, verdicts[code], shown, today=today, purpose=purpose, place=place)
@@ -115,6 +116,7 @@ def wanted_labels(reader: Reader, rules: RuleSet, now: datetime, wanted: Wanted)
 
 
 def _in_house(reader: Reader, box: str | None, teardown: str | None) -> list[str]:
+    # Asked for its fault: a mistyped box would print no label without a word.
     if box is not None:
         reader.box(box)
     came_from = None if teardown is None else reader.teardown(teardown).code

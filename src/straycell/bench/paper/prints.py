@@ -13,6 +13,7 @@ from straycell.bench.paper.charts import boxes_chart_of, limits_chart_of, yield_
 from straycell.bench.paper.curves_of import rest_curves_of, run_curves_of
 from straycell.errors import BadData
 from straycell.labels.content import Purpose
+from straycell.labels.stocks.stock import Stock
 from straycell.pictures.bars import chart_picture
 from straycell.pictures.curves import curves_picture
 from straycell.pictures.figure import Kind
@@ -21,7 +22,6 @@ from straycell.safety import Step, cautions_for
 
 if TYPE_CHECKING:
     from straycell.bench.paper.labels_of import CellLabel
-    from straycell.labels.stocks.stock import Stock
 
 DPI = 100
 
@@ -91,6 +91,7 @@ def print_shelf_labels(bench: Bench, own: Path, codes: Sequence[str]) -> bytes:
     """The same as a file, remembered as printed. `own`: a person's own label stocks. Raises BadData, StoreFault."""
     from straycell.labels.stocks.files import all_stocks
 
+    # No code would mean every cell in the house, which nobody asked for on a phone.
     if not codes:
         raise BadData("no cell was named to print a label for", "record cells first")
     pdf, labels = shelf_labels(bench, all_stocks(own), codes)

@@ -5,16 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING
 
+from straycell.acceptance.evidence import Condemnation
 from straycell.bench.context import Bench
 from straycell.bench.recording.record import After, Lost
 from straycell.safety.handover.condition import NOT_LOOKED_OVER, condition_of
-from straycell.safety.incidents import find_incident
-
-if TYPE_CHECKING:
-    from straycell.acceptance.evidence import Condemnation
-    from straycell.safety.incidents import IncidentKind
+from straycell.safety.incidents import IncidentKind, find_incident
 
 
 @dataclass(frozen=True, slots=True)

@@ -71,6 +71,7 @@ def look_at_groups(
     build = reader.live_build(project)
     if build is None:
         raise BadData(f"project '{project}' has no build", "see: straycell build list")
+    # Groups are judged against each other: self-discharge shows as one that sinks alone.
     count = len(build.groups)
     if count < 2:
         raise BadData(

@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from straycell.bench.context import Bench
-
-if TYPE_CHECKING:
-    from straycell.store.book.records import Photograph
+from straycell.store.book.records import Photograph
 
 
 def keep_photograph(bench: Bench, code: str, file: Path) -> Photograph:

@@ -11,6 +11,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from straycell.acceptance.case import Case
+from straycell.acceptance.reasons import Verdict
 from straycell.bench.context import Bench
 from straycell.bench.recording.correction import Correction
 from straycell.bench.recording.many import Which, each
@@ -22,10 +23,9 @@ from straycell.errors import BadData, UsageFault
 from straycell.keys import RecordKey, key_of
 from straycell.readings import KINDS, Item, Quantity, Reading, charge_of, reading_of
 from straycell.readings.charger import by_charger, find_charger
+from straycell.store.book.records import RecordedReading
 
 if TYPE_CHECKING:
-    from straycell.acceptance.reasons import Verdict
-    from straycell.store.book.records import RecordedReading
     from straycell.store.reader import Reader
     from straycell.store.writer import Writer
 
@@ -95,6 +95,7 @@ def record_readings(
 
     With `as_group` the as-found voltage is recorded for every cell of the pack. Raises UsageFault, BadData.
     """
+    # Before the lock: a wrong form must not keep others from writing.
     check_form(said)
     with bench.writing() as writer:
         cell = writer.cell(writer.find_code(code))

@@ -2,33 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from straycell.bench.context import Bench
-from straycell.bench.project_match import project_match
+from straycell.bench.project_match import all_projects_match, project_match
+from straycell.builds import Build
 from straycell.errors import NegativeAnswer
 from straycell.matching import Match
 
 if TYPE_CHECKING:
-    from straycell.builds import Build
     from straycell.store.reader import Reader
 
 
-def true_plan(
-    bench: Bench,
-    reader: Reader,
-    name: str,
-    plan: str | None,
-    others: Callable[[], Match | None] = lambda: None,
-) -> Match:
-    """The match of a project as it is now, if `plan` (None: any) is still what comes out, else what `others` gives.
+def true_plan(bench: Bench, reader: Reader, name: str, plan: str | None) -> Match:
+    """The match of a project as it is now, if `plan` (None: any) is still what comes out, alone or with all projects.
 
     Raises NegativeAnswer where it is not served, or the plan is no longer true.
     """
     found = project_match(bench, reader, name, planning=True)
-    instead = others() if found.served and plan not in (None, found.plan) else None
-    return require_plan(name, instead or found, plan)
+    # `match --all` shares the stock otherwise, so its plan has another hash and is as true.
+    if found.served and plan not in (None, found.plan):
+        together = all_projects_match(bench, reader).plans
+        found = next((m for m in together if m.project == name and m.plan == plan), found)
+    return require_plan(name, found, plan)
 
 
 def require_plan(name: str, found: Match, plan: str | None) -> Match:

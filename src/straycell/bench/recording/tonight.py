@@ -4,16 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING
 
 from straycell.bench.context import Bench
 from straycell.bench.recording.record import Recorded, followed
 from straycell.errors import BadData
 from straycell.keys import key_of
 from straycell.readings import Mistake
-
-if TYPE_CHECKING:
-    from straycell.store.book.records import Event
+from straycell.store.book.records import Event
 
 UNDO_WITHIN = timedelta(hours=1)
 """Later than this nobody remembers surely what was typed; common practice, no published source."""

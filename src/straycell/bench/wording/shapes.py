@@ -7,20 +7,20 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from straycell.acceptance import Figures
 from straycell.acceptance.record import verdict_to_json
+from straycell.bench.cell_list import Listed
+from straycell.bench.cell_sheet import CellSheet
 from straycell.cells import Cell
 from straycell.meters import Accuracy, Meter, Resolution
+from straycell.quantities import Measured
 from straycell.readings import KINDS, CautiousDefaults, Charge, Quantity, Reading, by_default, measured
+from straycell.safety.due.survey import DueItem
+from straycell.store.book.records import Event, Photograph, RecordedReading
 from straycell.teardowns import Teardown
 
 if TYPE_CHECKING:
-    from straycell.acceptance import Figures
-    from straycell.bench.cell_list import Listed
-    from straycell.bench.cell_sheet import CellSheet
-    from straycell.quantities import Measured
-    from straycell.safety.due.survey import DueItem
     from straycell.safety.stock import BoxStock
-    from straycell.store.book.records import Event, Photograph, RecordedReading
 
 Json = dict[str, Any]
 _HOUR_S = 3600.0
@@ -195,6 +195,7 @@ def event_json(event: Event) -> Json:
 
 def event_words(event: Event, readings: list[str]) -> str:
     """An event's detail and reason in one line; `readings` is what this write recorded."""
+    # The entry's key and whole records are for machines; a person reads the words.
     told = {k: v for k, v in event.detail.items() if k != "entry" and not isinstance(v, dict)}
     parts = [f"{key} {value}" for key, value in told.items() if value not in (None, "", [])]
     parts += readings
@@ -230,6 +231,7 @@ def due_json(item: DueItem, now: datetime) -> Json:
         "code": item.subject if item.about == "cell" else None,
         "box": item.box,
         "due_at": item.at,
+        # Never below zero: what comes tomorrow is not minus one day late.
         "days_over": max(0, (now - item.at).days),
         "why": item.why,
         "todo": item.todo,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
 
 from straycell.bench.cell_sheet import CellSheet
 from straycell.cells import Cell, CellFacts
@@ -21,10 +20,8 @@ from straycell.readings import (
     measured,
     said_of,
 )
+from straycell.store.book.records import RecordedReading
 from straycell.typed import day
-
-if TYPE_CHECKING:
-    from straycell.store.book.records import RecordedReading
 
 _D = Dimension
 

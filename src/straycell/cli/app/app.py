@@ -90,7 +90,7 @@ def main(argv: Sequence[str]) -> int:
 
 @contextmanager
 def _damage_named() -> Iterator[None]:
-    """What falls over a value of the store after it was closed is reported as its damage; see `store.damage`."""
+    """What falls over a value of the store after it was closed is reported as its damage; see `store.check`."""
     try:
         yield
     except StraycellError:
@@ -100,7 +100,7 @@ def _damage_named() -> Iterator[None]:
         if "straycell.store.reader" not in sys.modules:
             raise
         from straycell.cli.app.context import store_path
-        from straycell.store.damage import damage_named
+        from straycell.store.check import damage_named
 
         if not store_path().is_file():
             raise

@@ -9,11 +9,14 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
+from straycell.acceptance import load_rules
+from straycell.acceptance.rules import RuleSet
+from straycell.bench.context import Bench
+from straycell.bench.recording.record import lost_words
 from straycell.cli.app import clock, options
+from straycell.store.location import resolve_store
 
 if TYPE_CHECKING:
-    from straycell.acceptance.rules import RuleSet
-    from straycell.bench.context import Bench
     from straycell.store.reader import Reader
     from straycell.store.writer import Writer
 
@@ -23,8 +26,6 @@ RULES_VARIABLE = "STRAYCELL_RULES"
 
 def store_path() -> Path:
     """The store this command works on: --store, else STRAYCELL_STORE, else the user data folder."""
-    from straycell.store.location import resolve_store
-
     current = options.current()
     return resolve_store(current.store, current.env)
 
@@ -37,16 +38,11 @@ def rules() -> RuleSet:
 
 @lru_cache(maxsize=4)
 def _load_rules(path: Path | None) -> RuleSet:
-    # Imported when asked for: a page of help needs no rules.
-    from straycell.acceptance import load_rules
-
     return load_rules(path)
 
 
 def bench() -> Bench:
     """What a use case works on: this command's store and rules, and the moment it begins."""
-    from straycell.bench.context import Bench
-
     return Bench(store_path(), rules(), clock.now())
 
 
@@ -71,7 +67,7 @@ def writing(*, create: bool = False, bench: str = "A", tell_lost: bool = True) -
 
     A project that lost a cell to what was recorded is named afterwards, unless the command does that itself.
     """
-    from straycell.store.engine import WAITING
+    from straycell.store.sqlite.engine import WAITING
     from straycell.store.writer import open_writer
 
     # Taken before the lock: waiting for another writer must not date what the person did.
@@ -89,8 +85,8 @@ def writing(*, create: bool = False, bench: str = "A", tell_lost: bool = True) -
 
 def write_long(act: Callable[[Writer], T], size_bytes: int, *, create: bool = False) -> T:
     """One write that may take long; others go on writing beside it. `size_bytes` is how much it works through."""
-    from straycell.store.engine import WAITING
     from straycell.store.long_write import write_long as done_aside
+    from straycell.store.sqlite.engine import WAITING
 
     moment = clock.now()
     WAITING.set(_talk_waiting)
@@ -114,7 +110,6 @@ def _talk_waiting(path: Path) -> None:
 
 
 def _talk_lost(lost: Mapping[str, tuple[str, bool]]) -> None:
-    from straycell.bench.recording.record import lost_words
     from straycell.cli.app import output
 
     for line in lost_words(lost):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import errno
-import sqlite3
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -37,8 +36,8 @@ def explain(error: BaseException) -> Fault:
     # Whoever pressed Ctrl-C wants to know one thing: is something half written.
     if isinstance(error, KeyboardInterrupt | typer.Abort):
         return Fault(("stopped: a command is recorded as a whole or not at all",), EXIT_INTERRUPTED)
-    # By module name: importing SQLAlchemy here would slow down commands without a store.
-    if isinstance(error, sqlite3.Error) or type(error).__module__.startswith("sqlalchemy"):
+    # By module name: importing either here would slow down commands without a store.
+    if type(error).__module__.startswith(("sqlite3", "sqlalchemy")):
         return Fault((f"the store failed: {_first_line(error)}", "run: straycell store check"), EXIT_STORE)
     if isinstance(error, OSError) and error.strerror:
         unnamed = "the output cannot be written: " if error.errno in _FULL else ""

@@ -99,15 +99,15 @@ def brief_answers() -> Iterator[None]:
         raise NegativeAnswer(answer.what, brief(answer.remedy)) from None
 
 
-def command_lines(command: str, *options: str, indent: str = "  ") -> list[str]:
+def command_lines(command: str, *options: str) -> list[str]:
     """A command line to copy: in one line where it fits, else its options on lines that a shell joins."""
-    whole = indent + " ".join([command, *options])
+    whole = "  " + " ".join([command, *options])
     if len(whole) <= session.current().line:
         # A line joined by backslashes survives copying out of a narrow terminal.
         return [whole]
     return [
-        *(f"{indent}{'  ' * bool(n)}{part} \\" for n, part in enumerate([command, *options[:-1]])),
-        f"{indent}  {options[-1]}",
+        *(f"  {'  ' * bool(n)}{part} \\" for n, part in enumerate([command, *options[:-1]])),
+        f"    {options[-1]}",
     ]
 
 

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from straycell.cli.show.cell_sheet import OneCell
+from straycell.matching import UseLimits
+from straycell.matching.screen.demand import largest_mean
+from straycell.matching.screen.running import peak_growth
+from straycell.physics.loads import Load, Profile
+from straycell.physics.run_time.doubts import known_resistance
 from straycell.quantities import Dimension, Measured, show
 from straycell.safe_side import at_least
-
-if TYPE_CHECKING:
-    from straycell.matching import UseLimits
-    from straycell.physics.loads import Load, Profile
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,9 +51,6 @@ def draw_of(
     one: OneCell, load: Load, stop_v: float, temperature_c: float, device_peak_a: float | None
 ) -> Draw:
     """What this load draws between full and `stop_v`; `device_peak_a` (A) are peaks beyond the load itself."""
-    from straycell.matching import UseLimits
-    from straycell.physics.loads import Profile
-
     limits = UseLimits.from_rules(one.rules)
     if isinstance(load, Profile):
         steady_a, peak_a, base_a = _of_profile(load, stop_v, limits)
@@ -67,8 +65,6 @@ def draw_of(
 
 def _of_profile(profile: Profile, stop_v: float, limits: UseLimits) -> tuple[float, float, float]:
     """(steady, peak and highest step in A), at the voltage where a power draws most."""
-    from straycell.matching.screen.demand import largest_mean
-
     values = profile.values[: len(profile.durations_s)]
     # A cell's rating is for a minute or for seconds, so a sample of milliseconds is averaged first.
     found = [largest_mean(profile.time_s, values, window) for window in (limits.mean_s, limits.peak_s)]
@@ -79,9 +75,6 @@ def _of_profile(profile: Profile, stop_v: float, limits: UseLimits) -> tuple[flo
 
 def _peak_ohm(one: OneCell, limits: UseLimits, temperature_c: float) -> float:
     """The resistance in ohm to reckon with at a peak: R + U at its length, cold and nearly empty, as in a match."""
-    from straycell.matching.screen.running import peak_growth
-    from straycell.physics.run_time.doubts import known_resistance
-
     ohm, u, _ = known_resistance(one.capacity, one.candidate.resistance)
     grown = peak_growth(one.facts.chemistry, one.candidate.pulse_s, limits.peak_s, temperature_c)
     # The high end: a promise of hours must hold for the worst resistance that fits the readings.

@@ -11,11 +11,10 @@ from straycell.errors import BadData, UsageFault
 from straycell.quantities import Dimension, Window, parse_quantity, show
 from straycell.safe_side import at_most
 from straycell.safety import Step
-from straycell.safety.group_watch import Edge
+from straycell.safety.group_watch import Edge, Outside, Sinking
 
 if TYPE_CHECKING:
     from straycell.bench.recording.inspection import Inspected, Seen
-    from straycell.safety.group_watch import Outside, Sinking
 
 _CELL = Window(0.0, 4.6, "one group of a pack")
 _NONE = "none"

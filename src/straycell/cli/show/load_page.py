@@ -8,6 +8,7 @@ from typing import Any
 from straycell.cli.app import output, tables
 from straycell.cli.show.verdict_page import say_forbidden
 from straycell.matching.words import run_hours as hours
+from straycell.physics.run_time.answers import LAMPS_DARK
 from straycell.quantities import Dimension, show
 
 _D = Dimension
@@ -131,8 +132,6 @@ def wanted_page(found: Document) -> None:
 
 
 def _end(found: Document) -> str:
-    from straycell.physics.run_time.answers import LAMPS_DARK
-
     dark = found["stop"] == LAMPS_DARK
     return "until the lamps go dark" if dark else f"down to {show(found['until_v'], _D.VOLTAGE)}"
 

@@ -3,28 +3,26 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from datetime import datetime
 from typing import TYPE_CHECKING
 
+from straycell.bench.candidates import candidates
+from straycell.bench.context import Bench
+from straycell.matching import Match, UseLimits
+from straycell.matching.screen.demand import Demand, Screen
+from straycell.matching.screen.screening import screen_all
 from straycell.pictures.bars import Bar, Chart
+from straycell.projects import Project
 
 if TYPE_CHECKING:
-    from straycell.matching import Candidate, Match, UseLimits
-    from straycell.projects import Project
+    from straycell.store.reader import Reader
 
 # What a screen shows without scrolling.
 MOST_BARS = 24
 
 
-def chart_of(
-    project: Project, found: Match, cells: Sequence[Candidate], limits: UseLimits, now: datetime
-) -> Chart:
+def chart_of(bench: Bench, reader: Reader, project: Project, found: Match) -> Chart:
     """The groups of a pack beside their even share; else every cell that was run through the device, the best last."""
-    from straycell.matching.screen.demand import Demand
-    from straycell.matching.screen.screening import screen_all
-    from straycell.matching.screen.shared import Screen
-
+    cells, limits = candidates(reader, bench.rules, bench.now), UseLimits.from_rules(bench.rules)
     chosen = {code for group in found.groups for code in group}
     if found.joining is not None:
         held = {c.code: c.capacity for c in cells}
@@ -36,7 +34,7 @@ def chart_of(
         # A string ends with its weakest group, so the distance from the even share is what balancing left.
         even = math.fsum(bar.expected for bar in bars) / len(bars)
         return Chart(f"{project.name}: what each group holds", "Ah", tuple(bars), even, "even share")
-    screen = Screen(Demand.of(project, limits), limits, now)
+    screen = Screen(Demand.of(project, limits), limits, bench.now)
     ran = [s for s in screen_all(screen, cells) if s.runtime is not None and math.isfinite(s.runtime.high_h)]
     # The chosen ones nearest to the axis, where the eye begins on a chart drawn upwards.
     ran.sort(key=lambda s: (s.candidate.code not in chosen, s.runtime.low_h if s.runtime else 0.0))

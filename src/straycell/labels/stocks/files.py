@@ -108,10 +108,10 @@ def _entry(table: object) -> tuple[_Entry | None, list[str]]:
     try:
         return _Entry.model_validate(table), unknown
     except ValidationError as err:
-        return None, [*unknown, *_told(err)]
+        return None, [*unknown, *_faults_of(err)]
 
 
-def _told(err: ValidationError) -> Iterable[str]:
+def _faults_of(err: ValidationError) -> Iterable[str]:
     """Each fault once, under the name of its key: `module_mm: input should be a valid number, found 'wide'`."""
     told: dict[str, str] = {}
     for fault in err.errors(include_url=False, include_context=False):

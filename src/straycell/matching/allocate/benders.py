@@ -10,16 +10,13 @@ import numpy as np
 
 from straycell.matching.allocate.benders_master import BendersMaster
 from straycell.matching.allocate.greedy import Placement, cheapest
-from straycell.matching.allocate.highs import INFINITE, Row
+from straycell.matching.allocate.highs import INFINITE, STEP_SHARE, at_least
 from straycell.matching.allocate.model import Model
-from straycell.matching.allocate.read_input import Kind
 from straycell.matching.allocate.weights import Tier
 from straycell.matching.balance.pool import Floats
 
 MOST_TURNS = 80
 LP_TURNS = 25
-# The part of a smallest step that rounding in the solver may cost.
-STEP_SHARE = 0.4
 # The solver's own accuracy: surplus and bound closer than this, as a share, are the same.
 ACCURACY = 1e-6
 
@@ -43,7 +40,6 @@ class Benders:
     model: Model
     master: BendersMaster
     tiers: list[Tier]
-    turns: int = MOST_TURNS
     x: Floats = field(init=False)
     placed: Placement = field(init=False)
     floor: list[int] = field(default_factory=list)
@@ -61,21 +57,11 @@ class Benders:
     def weights(self) -> list[int]:
         return [self.worth(tier, self.x) for tier in self.tiers]
 
-    def served(self) -> set[tuple[int, Kind]]:
-        return {(c.demand, c.kind) for index, c in enumerate(self.model.choices) if self.x[index] > 0.5}
-
     def start_from(self, x: Floats, placed: Placement, weights: Sequence[int]) -> None:
         """Begin with known columns, and give at least these weights from now on."""
         self.x, self.placed = x, placed
         for tier, weight in zip(self.tiers, weights, strict=True):
             self.keep(tier, weight)
-
-    def values(self, tier: Tier) -> Floats:
-        """The tier's weight of each column."""
-        worth = np.zeros(self.model.columns + 1)
-        for index, choice in enumerate(self.model.choices):
-            worth[index] = tier.worth.get(choice.demand, 0)
-        return worth
 
     def worth(self, tier: Tier, x: Floats) -> int:
         served = (choice.demand for index, choice in enumerate(self.model.choices) if x[index] > 0.5)
@@ -83,11 +69,11 @@ class Benders:
 
     def raise_tier(self, tier: Tier) -> int:
         """The most of this tier without giving up any of those before; returns its upper bound."""
-        values = self.values(tier)
+        values = np.append(self.model.weights(tier), 0.0)
         bound = int(values.sum())
         # Cuts from broken columns are quick, and most of them hold for whole ones too.
         self.loosen(-values)
-        for _ in range(self.turns):
+        for _ in range(MOST_TURNS):
             answer = self.master.solve(-values, spending=False, whole=True, gap=1 - STEP_SHARE)
             if answer.bound > -INFINITE:
                 bound = min(bound, int(np.floor(-answer.bound + STEP_SHARE)))
@@ -99,10 +85,7 @@ class Benders:
 
     def keep(self, tier: Tier, weight: int) -> None:
         """From now on at least this much of the tier is given."""
-        values = self.values(tier)
-        columns = np.flatnonzero(values)
-        if len(columns):
-            self.master.rows.append(Row(columns, values[columns], weight - STEP_SHARE, INFINITE))
+        self.master.rows += at_least(self.model.weights(tier), weight)
         self.floor.append(weight)
 
     def taken(self, x: Floats, tier: Tier) -> bool:
@@ -136,7 +119,7 @@ class Benders:
         self.master.add_optimality_cut(self.placed.price)
         self.learn_prices(cost)
         bound = 0
-        for _ in range(self.turns):
+        for _ in range(MOST_TURNS):
             # Beyond a billionth of the surplus a gap is the solver's own rounding.
             gap = max(STEP_SHARE / scale, 1e-9 * best / scale)
             answer = self.master.solve(cost, spending=True, whole=True, gap=gap)

@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from straycell.matching.allocate.greedy import bits
-from straycell.matching.allocate.highs import INFINITE, MOST_NODES, Answer, Question, Row, ask
-from straycell.matching.allocate.model import Model
+from straycell.matching.allocate.highs import INFINITE, Answer, Question, Row, ask
+from straycell.matching.allocate.model import Model, one_kind_each
 from straycell.matching.balance.pool import Floats
 
 
@@ -22,14 +22,13 @@ class BendersMaster:
     model: Model
     deadline: float
     seed: int
-    nodes: int = MOST_NODES
     rows: list[Row] = field(default_factory=list)
     halls: set[int] = field(default_factory=set)
     stopped_early: bool = False
 
     def __post_init__(self) -> None:
         self.link_windows()
-        self.one_kind_each()
+        self.rows += one_kind_each(self.model.choices)
         for option in range(len(self.model.unit)):
             self.add_feasibility_cut(1 << option)
         for choice in range(len(self.model.choices)):
@@ -46,15 +45,6 @@ class BendersMaster:
                 columns = model.column[model.owner == index]
                 values = np.append(np.ones(len(columns)), -float(choice.groups))
                 self.rows.append(Row(np.append(columns, index), values, 0.0, 0.0))
-
-    def one_kind_each(self) -> None:
-        """A demand is served with one of its kinds at most."""
-        by_demand: dict[int, list[int]] = {}
-        for index, choice in enumerate(self.model.choices):
-            by_demand.setdefault(choice.demand, []).append(index)
-        for indices in by_demand.values():
-            if len(indices) > 1:
-                self.rows.append(Row(np.array(indices), np.ones(len(indices)), 0.0, 1.0))
 
     def add_feasibility_cut(self, wanted: int) -> bool:
         """All options that can only draw on the cells of these options share those cells. False if known."""
@@ -92,7 +82,7 @@ class BendersMaster:
         total = self.model.columns
         upper = np.append(self.model.upper, INFINITE if spending else 0.0)
         rows = [row for row in self.rows if spending or row.columns[-1] != total]
-        question = Question(cost, np.zeros(len(cost)), upper, rows, total if whole else 0, gap, self.nodes)
+        question = Question(cost, np.zeros(len(cost)), upper, rows, total if whole else 0, gap)
         answer = ask(question, self.deadline, self.seed)
         self.stopped_early |= answer.stopped_early
         return answer

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from straycell.matching.allocate.partition import Part, plan_parts
+from straycell.matching.allocate.partition import Planner, plan_parts
 from straycell.matching.allocate.read_input import Market, market_of
 from straycell.matching.balance.pool import checked_count, checked_number, checked_resistance_ratio
 from straycell.matching.verify import verify_allocation
@@ -61,18 +61,16 @@ def allocate_cells(
     return allocation
 
 
-def joined(market: Market, parts: Sequence[Part]) -> Allocation:
+def joined(market: Market, parts: Sequence[Planner]) -> Allocation:
     """Join the parts, which have no kind in common, into one answer."""
-    assignment: list[list[int]] = [[] for _ in market.demands]
-    for part in parts:
-        for demand, cells in part.assignment.items():
-            assignment[demand] = cells
+    given = {demand: cells for part in parts for demand, cells in part.best.assignment.items()}
+    assignment = [given.get(demand, []) for demand in range(len(market.demands))]
     served = [bool(cells) for cells in assignment]
     # fsum, because weights span many orders of magnitude and a plain sum would lose the small ones.
     weight = math.fsum(asked.weight for asked, yes in zip(market.demands, served, strict=True) if yes)
-    unproven = math.fsum(part.missing_weight for part in parts)
-    surplus = sum(part.surplus for part in parts) / market.steps_per_ah
-    least = sum(part.surplus_bound for part in parts) / market.steps_per_ah
+    unproven = math.fsum(part.best.missing_weight(part.tiers) for part in parts)
+    surplus = sum(part.best.surplus for part in parts) / market.steps_per_ah
+    least = sum(part.best.surplus_bound for part in parts) / market.steps_per_ah
     return Allocation(
         assignment,
         served,

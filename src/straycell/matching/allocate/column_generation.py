@@ -11,8 +11,9 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from straycell.matching.allocate.highs import INFINITE, Question, Row, ask
-from straycell.matching.allocate.model import choices_of
+from straycell.matching.allocate.highs import INFINITE, STEP_SHARE, Question, Row, ask, at_least
+from straycell.matching.allocate.model import choices_of, one_kind_each
+from straycell.matching.allocate.plan import Plan, plan_of
 from straycell.matching.allocate.pricing import PricingProblem, pricing_problems
 from straycell.matching.allocate.read_input import Market
 from straycell.matching.allocate.restricted_master import RestrictedMaster
@@ -22,21 +23,8 @@ from straycell.matching.balance.pool import Floats, Ints
 # Work is counted and not timed, so that a slow machine gives the same plan as a fast one.
 MOST_WORK = 2_000_000
 MOST_TURNS = 60
-# Weights are whole numbers: less than half a step of slack is rounding of the solver, never a better plan.
-STEP_SHARE = 0.4
 # The mix that begins the search may be worse than the best by this share.
 ROUGHLY = 1e-3
-
-
-@dataclass(frozen=True, slots=True)
-class Plan:
-    """Offer positions by demand, with bounds: one weight a tier, surplus in steps."""
-
-    assignment: dict[int, list[int]]
-    weights: list[int]
-    surplus: int
-    weight_bounds: list[int]
-    surplus_bound: int
 
 
 @dataclass(slots=True)
@@ -55,27 +43,15 @@ class ColumnGeneration:
     rows: list[Row] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        by_demand: dict[int, list[int]] = {}
-        for index, problem in enumerate(self.problems):
-            by_demand.setdefault(problem.choice.demand, []).append(index)
-        for indices in by_demand.values():
-            self.rows.append(Row(np.array(indices), np.ones(len(indices)), 0.0, 1.0))
+        self.rows += one_kind_each([problem.choice for problem in self.problems])
 
     def worth(self, tier: Tier) -> Floats:
-        return np.array(
-            [tier.worth.get(problem.choice.demand, 0) for problem in self.problems], dtype=np.float64
-        )
+        return tier.weights(problem.choice.demand for problem in self.problems)
 
     def restricted_master(self, spending: bool) -> RestrictedMaster:
         """A new master that knows the servings of the plan."""
-        count = len(self.problems)
-        rows = []
-        for row in self.rows:
-            # The master has no column for the surplus: it charges it to each serving.
-            if row.columns[-1] < count:
-                values = np.zeros(count)
-                values[row.columns] = row.values
-                rows.append((values, row.low, row.high))
+        # The master has no column for the surplus: it charges it to each serving.
+        rows = [row for row in self.rows if row.columns[-1] < len(self.problems)]
         size = len(self.market.kinds)
         master = RestrictedMaster(
             self.problems, size, spending, rows, self.deadline, self.seed, self.work_left
@@ -103,10 +79,7 @@ class ColumnGeneration:
     def keep(self, tier: Tier, weight: int) -> None:
         """From now on at least this much of the tier is given."""
         # Later tiers must not buy their gain with what an earlier one has won: priorities are lexicographic.
-        worth = self.worth(tier)
-        columns = np.flatnonzero(worth)
-        if len(columns):
-            self.rows.append(Row(columns, worth[columns], weight - STEP_SHARE, INFINITE))
+        self.rows += at_least(self.worth(tier), weight)
 
     def raise_weights(self) -> None:
         """Serve more where it is not proven that nobody can, tier by tier."""
@@ -152,7 +125,7 @@ class ColumnGeneration:
     def learn_rows(self, master: RestrictedMaster, again: bool = False) -> None:
         """Rows from what a master has proven since the last time."""
         count, scale = len(self.problems), float(self.market.steps_per_ah)
-        for bound_by_prices in master.bounds if again else master.bounds[master.told :]:
+        for bound_by_prices in master.bounds if again else master.bounds[master.rows_learnt :]:
             values = bound_by_prices.least.astype(np.float64)
             if master.spending:
                 columns = np.arange(count + 1)
@@ -166,28 +139,16 @@ class ColumnGeneration:
                 self.rows.append(
                     Row(np.arange(count), values / unit, -INFINITE, bound_by_prices.paid / unit + 1e-7)
                 )
-        master.told = len(master.bounds)
+        master.rows_learnt = len(master.bounds)
 
     def take(self, servings: Sequence[tuple[int, Ints]]) -> None:
         """These servings, if they are better than the plan."""
         given = {self.problems[index].choice.demand: cells for index, cells in servings}
-        ohms = self.market.resistance
-        assignment = {
-            # In order of resistance, so that runs of `parallel` are the legal groups that verify.py expects.
-            demand: [int(cell) for cell in cells[np.lexsort((cells, ohms[cells]))]]
-            for demand, cells in sorted(given.items())
-        }
-        weights = [sum(tier.worth.get(demand, 0) for demand in given) for tier in self.tiers]
-        surplus = sum(
-            int(self.market.capacity[cells].sum()) - int(self.market.minimum[demand]) * len(cells)
-            for demand, cells in given.items()
-        )
-        if (weights, -surplus) > (self.plan.weights, -self.plan.surplus):
+        found = plan_of(self.market, self.tiers, given, self.plan.weight_bounds, self.plan.surplus_bound)
+        if found.goodness > self.plan.goodness:
             # A bound on surplus holds for one weight only: serving more may cost more.
-            bound = self.plan.surplus_bound if weights == self.plan.weights else 0
-            self.plan = replace(
-                self.plan, assignment=assignment, weights=weights, surplus=surplus, surplus_bound=bound
-            )
+            same = found.weights == self.plan.weights
+            self.plan = found if same else replace(found, surplus_bound=0)
 
     def close(self) -> float:
         return max(STEP_SHARE, self.nearness * self.plan.surplus)

@@ -10,9 +10,12 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from straycell.matching.allocate.benders import Result
 from straycell.matching.allocate.benders_master import BendersMaster
-from straycell.matching.allocate.highs import INFINITE, Answer, Question, Row, ask
+from straycell.matching.allocate.greedy import dealt
+from straycell.matching.allocate.highs import INFINITE, STEP_SHARE, Answer, Question, Row, ask, at_least
 from straycell.matching.allocate.model import Model
+from straycell.matching.allocate.read_input import Kind
 from straycell.matching.balance.pool import Bools, Floats, Ints
 
 # Arcs are the product of buckets and options: beyond this only the likeliest are kept, or the question grows too
@@ -70,6 +73,32 @@ def flow_of(model: Model, price: Floats, support: Bools) -> Flow:
         near = place < max(1, FEWER_ARCS // len(model.masks))
         bucket, option = bucket[near], option[near]
     return Flow(model, bucket.astype(np.int64), option.astype(np.int64))
+
+
+def prices_in(grid: Model, model: Model, loose: Result) -> Floats:
+    """What a cell is worth to each option of a grid, from the plan without windows."""
+    worth: dict[tuple[int, Kind], int] = {}
+    for option, owner in enumerate(model.owner):
+        choice = model.choices[int(owner)]
+        worth[choice.demand, choice.kind] = loose.placed.price[option]
+    owners = (grid.choices[int(owner)] for owner in grid.owner)
+    return np.array([worth[choice.demand, choice.kind] for choice in owners], dtype=np.float64)
+
+
+def support_in(grid: Model, model: Model, loose: Result) -> Bools:
+    """Which buckets of a grid hold cells that the plan without windows gave to the demand of an option."""
+    at = dict(zip(grid.cells, grid.bucket, strict=True))
+    options: dict[tuple[int, Kind], list[int]] = {}
+    for option, owner in enumerate(grid.owner):
+        choice = grid.choices[int(owner)]
+        options.setdefault((choice.demand, choice.kind), []).append(option)
+    support = np.zeros(grid.member.shape, dtype=np.bool_)
+    for option, cells in enumerate(dealt(loose.placed)):
+        choice = model.choices[int(model.owner[option])]
+        for cell in cells:
+            if cell in at:
+                support[at[cell], options.get((choice.demand, choice.kind), [])] = True
+    return support & grid.member
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,11 +168,9 @@ class FlowSearch:
 
     def heaviest(self, values: Floats, enough: int) -> Answer:
         """Columns that serve the most of these values, `enough` at best."""
-        # 0.6 and 0.4: weights are whole, so anything within half a step of the aim has reached it.
-        return self.ask(-values, False, False, 0.6, 0.4 - enough)
+        # Weights are whole, so anything within half a step of the aim has reached it.
+        return self.ask(-values, False, False, 1 - STEP_SHARE, STEP_SHARE - enough)
 
     def keep(self, values: Floats, weight: float) -> None:
         """From now on at least this weight is given."""
-        columns = np.flatnonzero(values)
-        if len(columns):
-            self.kept.append(Row(columns, values[columns], weight - 0.4, INFINITE))
+        self.kept += at_least(values, weight)

@@ -12,6 +12,8 @@ import numpy as np
 from straycell.matching.balance.pool import Floats, Ints
 
 INFINITE = float(highspy.kHighsInf)
+# Weights are whole numbers: less than half a step of slack is rounding of the solver, never a better plan.
+STEP_SHARE = 0.4
 MOST_NODES = 20_000
 # With less time left than this HiGHS is not started at all.
 SHORTEST_RUN_S = 0.01
@@ -33,6 +35,12 @@ class Row:
     values: Floats
     low: float
     high: float
+
+
+def at_least(values: Floats, weight: float) -> list[Row]:
+    """From now on the columns give at least this whole weight; no row where none of them has a weight."""
+    columns = np.flatnonzero(values)
+    return [Row(columns, values[columns], weight - STEP_SHARE, INFINITE)] if len(columns) else []
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from straycell.matching.allocate.highs import Row
 from straycell.matching.allocate.read_input import Kind, Market
+from straycell.matching.allocate.weights import Tier
 from straycell.matching.balance.pool import RATIO_SLACK, Bools, Floats, Ints
 
 # Closer to 1 a grid would be finer than the resistances themselves.
@@ -77,12 +79,31 @@ class Model:
         # Column values come back a hair below whole numbers.
         return [int(n) for n in np.floor(self.unit * x[self.column] + 1e-6)]
 
+    def served(self, x: Floats) -> set[tuple[int, Kind]]:
+        """Who is served at these column values, with which kind."""
+        return {(c.demand, c.kind) for index, c in enumerate(self.choices) if x[index] > 0.5}
+
+    def weights(self, tier: Tier) -> Floats:
+        """The tier's weight of each column."""
+        return np.append(
+            tier.weights(choice.demand for choice in self.choices), np.zeros(self.columns - len(self.choices))
+        )
+
     def minimum_steps(self) -> Floats:
         """For each column, the capacity in steps that its cells must at least have."""
         total = np.zeros(self.columns)
         lowest = np.array([choice.minimum for choice in self.choices], dtype=np.float64)
         np.add.at(total, self.column, self.unit * lowest[self.owner] if len(self.owner) else 0.0)
         return total
+
+
+def one_kind_each(choices: Sequence[Choice]) -> list[Row]:
+    """A demand is served with one of its kinds at most."""
+    by_demand: dict[int, list[int]] = {}
+    for index, choice in enumerate(choices):
+        by_demand.setdefault(choice.demand, []).append(index)
+    several = [np.array(indices) for indices in by_demand.values() if len(indices) > 1]
+    return [Row(indices, np.ones(len(indices)), 0.0, 1.0) for indices in several]
 
 
 def eligible(market: Market, demand: int, kind: Kind) -> Bools:

@@ -15,24 +15,20 @@ import numpy as np
 
 from straycell.matching.allocate.benders import Benders, Result
 from straycell.matching.allocate.benders_master import BendersMaster
-from straycell.matching.allocate.column_generation import Plan, refined
+from straycell.matching.allocate.column_generation import refined
 from straycell.matching.allocate.first_fit import heaviest_first, scarcest_first, serve_in_turn
-from straycell.matching.allocate.flow import MOST_ARCS, FlowSearch, flow_of, trade_of
+from straycell.matching.allocate.flow import MOST_ARCS, FlowSearch, flow_of, prices_in, support_in, trade_of
 from straycell.matching.allocate.greedy import cheapest, dealt
 from straycell.matching.allocate.model import Model, Windows, cells_in_question, model_of, window_count
+from straycell.matching.allocate.plan import Plan, plan_of
 from straycell.matching.allocate.read_input import Kind, Market
-from straycell.matching.allocate.seed_windows import prices_in, served_in, support_in
 from straycell.matching.allocate.weights import Tier, tiers_of
 from straycell.matching.balance.pool import Bools, Floats
 
-# A model of every window is exact: it is tried where windows are few.
+# Among so few windows of resistance each start is tried, and plan and bound are brought together wholly.
 FEW_WINDOWS = 200
 # Prices of whole servings are asked for among so many cells, beyond not at all.
 MOST_CELLS = 400
-# Up to so many, more is done than to come close to the plan without a ratio.
-MOST_EXACT_WINDOWS = 300
-PROOF_NODES = 6_000
-PROOF_TURNS = 80
 # Starts per ratio of the wider windows that bounds are taken from.
 BOUND_GRID = 4
 GRIDS = (2, 4)
@@ -42,19 +38,8 @@ FLOW_TURNS = 4
 PART_SHARE = 0.4
 
 
-@dataclass(slots=True)
-class Part:
-    """The plan of one part: offer positions by demand, surplus and its bound in steps, weight not proven away."""
-
-    assignment: dict[int, list[int]] = field(default_factory=dict)
-    surplus: int = 0
-    surplus_bound: int = 0
-    missing_weight: float = 0.0
-    stopped_early: bool = False
-
-
-def plan_parts(market: Market, ratio: float | None, deadline: float, seed: int) -> list[Part]:
-    """Plan all parts, first without the ratio, each with its share of the time left."""
+def plan_parts(market: Market, ratio: float | None, deadline: float, seed: int) -> list[Planner]:
+    """Each part with its plan, first without the ratio, each with its share of the time left."""
     planners: list[Planner] = []
     for demands in separate_parts(market):
         tiers = tiers_of({demand: market.demands[demand].weight for demand in demands})
@@ -67,7 +52,7 @@ def plan_parts(market: Market, ratio: float | None, deadline: float, seed: int) 
             share = max(PART_SHARE, 1 / (len(planners) - place))
             planner.deadline = now + max(0.0, deadline - now) * share
             round_of(planner)
-    return [planner.part for planner in planners]
+    return planners
 
 
 def separate_parts(market: Market) -> list[list[int]]:
@@ -103,7 +88,7 @@ class Planner:
     model: Model = field(init=False)
     loose: Result = field(init=False)
     served: set[tuple[int, Kind]] = field(init=False)
-    part: Part = field(init=False)
+    best: Plan = field(init=False)
 
     def search(self, model: Model) -> Benders:
         return Benders(model, BendersMaster(model, self.deadline, self.seed), self.tiers)
@@ -116,79 +101,46 @@ class Planner:
     def plan_loosely(self) -> None:
         """Serve the demands as if resistances could be mixed."""
         self.model = model_of(self.market, self.demands, None)
-        search = self.search(self.model)
-        self.loose = self.solved(search)
-        self.served = search.served()
+        self.loose = self.solved(self.search(self.model))
+        self.served = self.model.served(self.loose.x)
 
     def plan(self) -> None:
         """The best plan found, with what is proven of it."""
-        self.part = self.planned()
-
-    def planned(self) -> Part:
-        model, loose = self.model, self.loose
+        loose = self.loose
         # Where no demand joins cells in parallel, the ratio forbids nothing and the looser plan is the answer.
-        if self.ratio is None or not self.served or not self.ratio_binds(model):
-            return self.finished(model, loose, loose.weight_bounds, loose.surplus_bound)
+        if self.ratio is None or not self.served or not self.ratio_binds(self.model):
+            self.best = self.finished(self.model, loose, loose.weight_bounds, loose.surplus_bound)
+            return
         windows = window_count(self.market, self.demands)
         close = 0.0 if windows <= FEW_WINDOWS else CLOSE_SURPLUS
-        part = self.by_windows(windows)
-        if settled(part, close) or cells_in_question(self.market, self.demands) > MOST_CELLS:
-            return part
-        part = self.best_of(part, self.refined(part, close / 2))
-        # Few windows: the exact model is small enough to be asked in full.
-        return part if settled(part, close) or windows > FEW_WINDOWS else self.by_exact_windows(part)
+        self.best = self.by_windows(windows)
+        if not self.best.settled(close) and cells_in_question(self.market, self.demands) <= MOST_CELLS:
+            self.best = refined(
+                self.market,
+                self.demands,
+                self.tiers,
+                self.ratio,
+                self.deadline,
+                self.seed,
+                self.best,
+                close / 2,
+            )
+            self.stopped_early |= time.monotonic() > self.deadline
 
-    def by_windows(self, windows: int) -> Part:
+    def by_windows(self, windows: int) -> Plan:
         """The best plan on grids of windows, with bounds from wider ones."""
-        model, loose = self.model, self.loose
-        best = self.on_grids(model, loose, self.served)
-        result, bound = best[1], self.surplus_bound(model, loose, best[1])
-        weight_bounds = loose.weight_bounds
+        best = self.on_grids(windows <= FEW_WINDOWS)
+        result, bound = best[1], self.surplus_bound(best[1])
+        weight_bounds = self.loose.weight_bounds
         proven = (result.weights, result.surplus) == (weight_bounds, bound)
-        if not proven and not (close_enough(result, loose) and windows > MOST_EXACT_WINDOWS):
-            weight_bounds, bound = self.relaxed_bounds(loose, result, bound)
+        if not proven and not (self.close_enough(result) and windows > FEW_WINDOWS):
+            weight_bounds, bound = self.relaxed_bounds(result, bound)
         return self.finished(*best, weight_bounds, bound)
 
-    def by_exact_windows(self, part: Part) -> Part:
-        """The part, or a better one from the model of every window, as far as a number of nodes gets."""
-        assert self.ratio is not None
-        exact = model_of(self.market, self.demands, Windows(self.ratio, 0))
-        search = self.search(exact)
-        search.turns, search.master.nodes = PROOF_TURNS, PROOF_NODES
-        proof = self.solved(search)
-        return self.best_of(part, self.finished(exact, proof, proof.weight_bounds, proof.surplus_bound))
-
-    def best_of(self, one: Part, other: Part) -> Part:
-        """The better of two plans, with what is proven of either."""
-        best = max(one, other, key=self.goodness)
-        best.stopped_early = one.stopped_early or other.stopped_early
-        if self.goodness(one)[0] == self.goodness(other)[0]:
-            # Bounds hold for all plans, so the tighter of two counts; that of surplus only at equal weight.
-            best.missing_weight = min(one.missing_weight, other.missing_weight)
-            best.surplus_bound = min(best.surplus, max(one.surplus_bound, other.surplus_bound))
-        return best
-
-    def refined(self, part: Part, close: float) -> Part:
-        """The part bettered and proven by prices of whole servings, where it is small enough."""
-        assert self.ratio is not None
-        weights = self.goodness(part)[0]
-        bounds = list(self.loose.weight_bounds)
-        plan = Plan(part.assignment, weights, part.surplus, bounds, part.surplus_bound)
-        plan = refined(
-            self.market, self.demands, self.tiers, self.ratio, self.deadline, self.seed, plan, close
-        )
-        return Part(
-            plan.assignment,
-            plan.surplus,
-            plan.surplus_bound,
-            missing(self.tiers, plan.weights, plan.weight_bounds),
-            part.stopped_early or time.monotonic() > self.deadline,
-        )
-
-    def relaxed_bounds(self, loose: Result, result: Result, bound: int) -> tuple[list[int], int]:
+    def relaxed_bounds(self, result: Result, bound: int) -> tuple[list[int], int]:
         """Bounds on weight and surplus under the ratio, from windows that are rather too wide than too narrow."""
-        assert self.ratio is not None
-        wide = model_of(self.market, self.demands, Windows(self.ratio, BOUND_GRID, wider=True))
+        loose = self.loose
+        wide = model_of(self.market, self.demands, Windows(self.ratio or 1.0, BOUND_GRID, wider=True))
         # A model too large for one question would use up the time and prove nothing.
         if int(wide.member.sum()) > MOST_ARCS:
             return loose.weight_bounds, bound
@@ -205,7 +157,7 @@ class Planner:
             # win more.
             if result.weights[:place] != loose.weights[:place]:
                 weight_bounds[place] = sum(tier.worth.values())
-            values = search.values(tier)[:-1]
+            values = wide.weights(tier)
             if weight_bounds[place] > weight:
                 most = -seeker.heaviest(values, weight_bounds[place]).bound
                 weight_bounds[place] = int(max(weight, min(weight_bounds[place], most + 0.4)))
@@ -225,36 +177,34 @@ class Planner:
     def ratio_binds(self, model: Model) -> bool:
         return any(self.market.demands[choice.demand].parallel > 1 for choice in model.choices)
 
-    def on_grids(self, model: Model, loose: Result, served: set[tuple[int, Kind]]) -> tuple[Model, Result]:
+    def on_grids(self, small: bool) -> tuple[Model, Result]:
         """Windows on a grid: first for what is served without the ratio, then for any other set of demands."""
         best: tuple[Model, Result] | None = None
-        small = window_count(self.market, self.demands) <= FEW_WINDOWS
         # Among few windows every start is exact; among many a grid keeps the model small.
         for per_ratio in (0,) if small else GRIDS:
             windows = Windows(self.ratio or 1.0, per_ratio)
-            for only in (served, None):
+            for only in (self.served, None):
                 if time.monotonic() > self.deadline:
                     self.stopped_early = True
                     break
-                found = self.flowing(model, loose, only, windows)
+                found = self.flowing(only, windows)
                 # The served set may only be known after the heaviest was asked for; its own smaller model then spends
                 # less.
                 if only is None and found is not None:
-                    again = self.flowing(model, loose, served_in(*found), windows)
+                    again = self.flowing(found[0].served(found[1].x), windows)
                     found = again if again is not None and better(again[1], found[1]) else found
                 if found is not None and (best is None or better(found[1], best[1])):
                     best = found
-                if best is not None and close_enough(best[1], loose):
+                if best is not None and self.close_enough(best[1]):
                     return best
         if best is None:
             grid = model_of(self.market, self.demands, Windows(self.ratio or 1.0, GRIDS[0]))
             best = grid, self.solved(self.search(grid))
         return best
 
-    def flowing(
-        self, model: Model, loose: Result, only: set[tuple[int, Kind]] | None, windows: Windows
-    ) -> tuple[Model, Result] | None:
+    def flowing(self, only: set[tuple[int, Kind]] | None, windows: Windows) -> tuple[Model, Result] | None:
         """A plan in windows near the plan without them: for the same demands (`only`), or for the heaviest."""
+        model, loose = self.model, self.loose
         grid = model_of(self.market, self.demands, windows, only)
         search = self.search(grid)
         flow = flow_of(grid, prices_in(grid, model, loose), support_in(grid, model, loose))
@@ -262,9 +212,9 @@ class Planner:
         best: Result | None = None
         if only is None:
             for tier, most in zip(self.tiers, loose.weights, strict=True):
-                x = seeker.heaviest(search.values(tier)[:-1], most).x
+                x = seeker.heaviest(grid.weights(tier), most).x
                 best = None if x is None else self.judged(search, x)
-                seeker.keep(search.values(tier)[:-1], 0 if x is None else search.worth(tier, x))
+                seeker.keep(grid.weights(tier), 0 if x is None else search.worth(tier, x))
         gap = max(loose.surplus_bound * CLOSE_SURPLUS, 1.0) / 2 / grid.steps_per_ah
         for _ in range(FLOW_TURNS):
             x = seeker.thrifty(only is not None, gap).x
@@ -272,7 +222,7 @@ class Planner:
             if result is None or (best is not None and not better(result, best)):
                 break
             best = result
-            if close_enough(best, loose):
+            if self.close_enough(best):
                 break
             seeker.trade = trade_of(grid, self.in_use(best))
         self.stopped_early |= search.master.stopped_early
@@ -291,79 +241,43 @@ class Planner:
         used[[cell for cells in dealt(result.placed) for cell in cells]] = True
         return used
 
-    def surplus_bound(self, model: Model, loose: Result, result: Result) -> int:
+    def surplus_bound(self, result: Result) -> int:
         """A bound on the surplus of plans that serve the weight found under the ratio, which may be less."""
         # A plan that serves less may spend less: the bound has to be found for this weight.
+        loose = self.loose
         if result.weights == loose.weights:
             return loose.surplus_bound
-        search = self.search(model)
+        search = self.search(self.model)
         search.start_from(loose.x, loose.placed, result.weights)
         return search.lower_surplus()[1]
 
     def finished(
         self, model: Model, result: Result, weight_bounds: Sequence[int], surplus_bound: int
-    ) -> Part:
+    ) -> Plan:
         """The plan in offer positions, or the plain one where that serves more."""
-        part = Part(stopped_early=self.stopped_early)
-        part.assignment = self.assigned(model, result)
-        weights = result.weights
-        for order in [] if list(weight_bounds) == weights else self.plain_orders():
+        given: dict[int, list[int]] = {}
+        for option, held in enumerate(dealt(result.placed)):
+            if held:
+                given.setdefault(model.choices[int(model.owner[option])].demand, []).extend(held)
+        best = plan_of(self.market, self.tiers, given, weight_bounds, surplus_bound)
+        for order in [] if list(weight_bounds) == best.weights else self.plain_orders():
             # The plain way costs next to nothing and is a net under a search that was stopped early.
-            plain = serve_in_turn(self.market, order, self.ratio)
-            plain_weights = [sum(tier.worth.get(d, 0) for d in plain) for tier in self.tiers]
-            if plain_weights > weights:
-                part.assignment, weights, surplus_bound = plain, plain_weights, 0
-        part.surplus = self.surplus(part.assignment)
-        part.surplus_bound = min(surplus_bound, part.surplus)
-        part.missing_weight = missing(self.tiers, weights, weight_bounds)
-        return part
+            served = serve_in_turn(self.market, order, self.ratio)
+            plain = plan_of(self.market, self.tiers, served, weight_bounds, 0)
+            best = plain if plain.weights > best.weights else best
+        return best
 
-    def goodness(self, part: Part) -> tuple[list[int], int]:
-        """More is better: the weights served, then less surplus."""
-        return [sum(tier.worth.get(d, 0) for d in part.assignment) for tier in self.tiers], -part.surplus
+    def close_enough(self, result: Result) -> bool:
+        """As much weight as without the ratio, and hardly more surplus."""
+        least = self.loose.surplus_bound
+        allowed = least + max(1, int(least * CLOSE_SURPLUS))
+        return result.weights == self.loose.weights and result.surplus <= allowed
 
     def plain_orders(self) -> list[list[int]]:
         """Orders for the plain way, which stands in where the search was stopped before it found more."""
         first = {demand for demand, _ in self.served}
         return [heaviest_first(self.market, self.demands), scarcest_first(self.market, self.demands, first)]
 
-    def assigned(self, model: Model, result: Result) -> dict[int, list[int]]:
-        cells: dict[int, list[int]] = {}
-        for option, held in enumerate(dealt(result.placed)):
-            if held:
-                cells.setdefault(model.choices[int(model.owner[option])].demand, []).extend(held)
-        ohms = self.market.resistance
-        # Runs of neighbours in resistance are the groups that the check and the build expect.
-        return {demand: sorted(held, key=lambda cell: (ohms[cell], cell)) for demand, held in cells.items()}
-
-    def surplus(self, assignment: dict[int, list[int]]) -> int:
-        market = self.market
-        return sum(
-            int(market.capacity[cells].sum()) - int(market.minimum[demand]) * len(cells)
-            for demand, cells in assignment.items()
-        )
-
-
-def settled(part: Part, close: float) -> bool:
-    """Whether no plan can be better, or only by a share of the surplus."""
-    return part.missing_weight == 0 and part.surplus - part.surplus_bound <= close * part.surplus
-
 
 def better(one: Result, other: Result) -> bool:
     return (one.weights, -one.surplus) > (other.weights, -other.surplus)
-
-
-def close_enough(result: Result, loose: Result) -> bool:
-    """As much weight as without the ratio, and hardly more surplus."""
-    allowed = loose.surplus_bound + max(1, int(loose.surplus_bound * CLOSE_SURPLUS))
-    return result.weights == loose.weights and result.surplus <= allowed
-
-
-def missing(tiers: Sequence[Tier], weights: Sequence[int], bounds: Sequence[int]) -> float:
-    """Weight that is not proven out of reach. After a tier that is not proven all of the lower ones counts."""
-    total, proven = 0.0, True
-    for tier, weight, bound in zip(tiers, weights, bounds, strict=True):
-        most = bound if proven else sum(tier.worth.values())
-        total += max(0, most - weight) * tier.unit
-        proven = proven and bound == weight
-    return total

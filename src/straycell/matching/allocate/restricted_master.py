@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import highspy
 import numpy as np
 
-from straycell.matching.allocate.highs import INFINITE, SilentHighs
+from straycell.matching.allocate.highs import INFINITE, Row, SilentHighs
 from straycell.matching.allocate.pricing import PricingProblem
 from straycell.matching.balance.pool import Floats, Ints
 
@@ -52,7 +52,7 @@ class RestrictedMaster:
     problems: Sequence[PricingProblem]
     size: int
     spending: bool
-    rows: Sequence[tuple[Floats, float, float]]
+    rows: Sequence[Row]
     deadline: float
     seed: int
     work_left: int
@@ -62,7 +62,7 @@ class RestrictedMaster:
     bounds: list[DualBound] = field(default_factory=list)
     steady: Floats = field(init=False)
     served: Floats = field(init=False)
-    told: int = 0
+    rows_learnt: int = 0
 
     def __post_init__(self) -> None:
         solver = self.solver = SilentHighs()
@@ -84,9 +84,8 @@ class RestrictedMaster:
             solver.addRow(
                 0.0, 0.0, 2, np.array([index, count + index], dtype=np.int32), np.array([-1.0, 1.0])
             )
-        for values, low, high in self.rows:
-            columns = np.flatnonzero(values).astype(np.int32)
-            solver.addRow(low, high, len(columns), columns, values[columns])
+        for row in self.rows:
+            solver.addRow(row.low, row.high, len(row.columns), row.columns.astype(np.int32), row.values)
         self.steady, self.served = np.zeros(self.size), np.zeros(count)
 
     def cost(self, problem: PricingProblem) -> Ints:

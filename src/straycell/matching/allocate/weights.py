@@ -6,11 +6,15 @@ point would not.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from math import gcd, lcm
+
+import numpy as np
+
+from straycell.matching.balance.pool import Floats
 
 # Sums up to this many units stay whole in the solver's floating point; finer weights are rounded to it.
 LARGEST_WHOLE = 10**9
@@ -22,6 +26,10 @@ class Tier:
 
     worth: dict[int, int]
     unit: float
+
+    def weights(self, demands: Iterable[int]) -> Floats:
+        """What each of these demands gives to this tier."""
+        return np.array([self.worth.get(demand, 0) for demand in demands], dtype=np.float64)
 
 
 def tiers_of(weights: Mapping[int, float]) -> list[Tier]:

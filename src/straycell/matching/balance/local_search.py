@@ -12,6 +12,8 @@ from straycell.matching.balance.pool import RATIO_SLACK, Floats, Ints, Pool
 
 Cost = Callable[[Floats], Floats]
 Key = tuple[int, ...]
+DESCENT_STEPS = 250
+ROAM_STEPS = 120
 
 
 @dataclass(slots=True)
@@ -123,10 +125,10 @@ def moves_of(table: Table, group: int, cost: Cost) -> Moves:
     return Moves(one, two, own_cost[group] + own_cost[where] - after)
 
 
-def descend(table: Table, cost: Cost, clock: Clock, steps: int) -> None:
+def descend(table: Table, cost: Cost, clock: Clock) -> None:
     """Best exchange of the worst group that can still improve, until none can or the steps are used up."""
     stuck = np.zeros(table.series, dtype=bool)
-    for _ in range(steps):
+    for _ in range(DESCENT_STEPS):
         # A group that found no gain stays stuck until something else moves; the next worst gets its turn.
         worst = np.where(stuck, -1.0, cost(table.sums.astype(np.float64)))
         group = int(worst.argmax())
@@ -142,14 +144,13 @@ def descend(table: Table, cost: Cost, clock: Clock, steps: int) -> None:
         stuck[:] = False
 
 
-def roam(
-    table: Table, cost: Cost, key: Callable[[Ints], Key], clock: Clock, steps: int, seed: int, goal: Key
-) -> list[list[int]]:
-    """Exchange on, worsening when nothing improves, with moved cells resting a while; returns the best groups seen."""
+def roamed(table: Table, cost: Cost, key: Callable[[Ints], Key], clock: Clock, seed: int, goal: Key) -> Table:
+    """The best grouping met on a walk from this one (which the walk uses up): exchanges go on, worsening when nothing
+    improves, with moved cells resting a while."""
     chance = np.random.default_rng(seed)
     rest = np.zeros(table.pool.size, dtype=np.int64)
     best_key, best = key(table.sums), table.groups()
-    for step in range(steps):
+    for step in range(ROAM_STEPS):
         if best_key >= goal or not clock.tick():
             break
         costs = cost(table.sums.astype(np.float64))
@@ -165,4 +166,4 @@ def roam(
         rest[inside] = rest[other] = step + int(chance.integers(3, 4 + table.parallel))
         if (now := key(table.sums)) > best_key:
             best_key, best = now, table.groups()
-    return best
+    return table_of(table.pool, best)

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 
 from straycell.matching.balance.bounds import Walk, most_legal_groups, window_tops
-from straycell.matching.balance.local_search import Clock, Cost, Key, Table, descend, roam, table_of
+from straycell.matching.balance.local_search import Clock, Cost, Key, Table, descend, roamed, table_of
 from straycell.matching.balance.pool import Floats, Ints, Pool, part_of
 
 SHORTFALL_WEIGHT = 30.0
@@ -17,8 +17,6 @@ MUST_NOT_FALL_SHORT = 1e6
 START_WEIGHTS = (1.0, 10.0)
 ROUNDS = 8
 MOST_STEPS = 1_200
-DESCENT_STEPS = 250
-ROAM_STEPS = 120
 RENEWALS = 3
 TARGET_TRIES = 2
 # A plan this close to the bound, and this even, as shares of a group, is not worked on further.
@@ -65,7 +63,7 @@ def largest_weakest_groups(
     tables = [table_of(pool, groups) for groups in starts]
     for table in tables:
         # The squared distance pulls the worst group first.
-        descend(table, near(level), clock, DESCENT_STEPS)
+        descend(table, near(level), clock)
     best = max(tables, key=lambda table: weakest_key(table.sums))
 
     def done() -> bool:
@@ -93,14 +91,9 @@ def levelled(table: Table, clock: Clock, seed: int, bound: int) -> Table:
     """The same weakest group, with the surplus of the others given back to the shelf."""
     level = int(table.sums.min())
     trial = table_of(table.pool, table.groups())
-    descend(trial, near(level, MUST_NOT_FALL_SHORT), clock, DESCENT_STEPS)
+    descend(trial, near(level, MUST_NOT_FALL_SHORT), clock)
     trial = roamed(trial, near(level, SHORTFALL_WEIGHT), weakest_key, clock, seed, (bound, 0))
     return max((table, trial), key=lambda one: weakest_key(one.sums))
-
-
-def roamed(table: Table, cost: Cost, key: Callable[[Ints], Key], clock: Clock, seed: int, goal: Key) -> Table:
-    """The best grouping met on a walk from this one (which the walk uses up)."""
-    return table_of(table.pool, roam(table, cost, key, clock, ROAM_STEPS, seed, goal))
 
 
 def renewed(table: Table, cost: Cost, clock: Clock) -> Table:
@@ -111,7 +104,7 @@ def renewed(table: Table, cost: Cost, clock: Clock) -> Table:
         groups = table.groups()
         groups[weakest] = cells
         trial = table_of(table.pool, groups)
-        descend(trial, cost, clock, DESCENT_STEPS)
+        descend(trial, cost, clock)
         best = max((best, trial), key=lambda one: weakest_key(one.sums))
     return best
 
@@ -175,12 +168,12 @@ def at_target(pool: Pool, groups: list[list[int]], target: int, clock: Clock, se
     """Exchange until every group reaches the target with as little more as can be found."""
     table = table_of(pool, groups)
     key = target_key(target)
-    descend(table, near(target, 4.0), clock, DESCENT_STEPS)
+    descend(table, near(target, 4.0), clock)
     goal = (0, 0, 0)
     if key(table.sums) >= goal:
         return table
     table = roamed(table, near(target, 4.0), key, clock, seed, goal)
     # Short of the target no surplus matters: one more descent at any price.
     if table.sums.min() < target:
-        descend(table, near(target, MUST_NOT_FALL_SHORT), clock, DESCENT_STEPS)
+        descend(table, near(target, MUST_NOT_FALL_SHORT), clock)
     return table

@@ -8,12 +8,11 @@ from dataclasses import dataclass, field, replace
 
 from straycell.matching.pack.exact import Exact, every_choice
 from straycell.matching.pack.groups import cell_limits, equivalent, judge_group
-from straycell.matching.pack.kinds import PackKind
+from straycell.matching.pack.kinds import PackKind, pools_of
 from straycell.matching.pack.least import least_capacity, too_weak
-from straycell.matching.pack.pools import pools_of
 from straycell.matching.screen.candidates import Candidate, Why
+from straycell.matching.screen.demand import Screen
 from straycell.matching.screen.running import Run, judge_drop, judge_run, lasts, runs
-from straycell.matching.screen.shared import Screen
 
 Groups = tuple[tuple[Candidate, ...], ...]
 # The work of balance_groups is bounded by steps; the time only stops a machine that is far too slow.
@@ -37,6 +36,11 @@ class PackPlan:
     spread_ah: float
     bound_spread_ah: float
     gap: float
+
+    @property
+    def low_h(self) -> float:
+        """How long the weakest group surely runs, peaks counted; 0 where a peak stops it at once."""
+        return min(min(run.steady.low_h, run.peak.low_h if run.peak else 0.0) for run in self.runs)
 
     @property
     def codes(self) -> frozenset[str]:
@@ -134,22 +138,6 @@ def _within(
 
 
 @dataclass(slots=True)
-class _Draft:
-    """Groups as balanced, and how long the weakest runs."""
-
-    groups: Groups
-    runs: list[Run]
-    low_h: float
-    spread_ah: float
-    bound_spread_ah: float
-    gap: float
-
-    @property
-    def held_ah(self) -> float:
-        return math.fsum(c.capacity.value for group in self.groups for c in group if c.capacity)
-
-
-@dataclass(slots=True)
 class _Search:
     """Balancing towards the run time: the goal of a group is moved until the weakest just lasts."""
 
@@ -178,9 +166,9 @@ class _Search:
         """How long the most even pack of all runs, for the words of a refusal."""
         self._balanced(None)
 
-    def _aimed(self, goal_ah: float) -> tuple[_Draft | None, float]:
+    def _aimed(self, goal_ah: float) -> tuple[PackPlan | None, float]:
         """Raise a goal that was too low, lower one that left time over; the least that lasts."""
-        best: tuple[_Draft | None, float] = (None, goal_ah)
+        best: tuple[PackPlan | None, float] = (None, goal_ah)
         need_h = self.screen.demand.project.need.runtime_h
         for _ in range(TRIES):
             draft = self._balanced(goal_ah) if math.isfinite(goal_ah) else None
@@ -201,7 +189,7 @@ class _Search:
                 goal_ah *= need_h / draft.low_h * (1 + CLOSE / 2)
         return best
 
-    def _strongest(self, failed_ah: float) -> _Draft | None:
+    def _strongest(self, failed_ah: float) -> PackPlan | None:
         """As strong as it goes; where that lasts, down again to between it and the goal that failed."""
         best = self._balanced(None)
         if best is None or not self._lasts(best):
@@ -218,7 +206,7 @@ class _Search:
                 low_ah = middle_ah
         return best
 
-    def _of_lasting(self) -> _Draft | None:
+    def _of_lasting(self) -> PackPlan | None:
         """Only of cells each of which would last among cells like it."""
         # A cell too weak among its like drags its group down however it is balanced.
         found = runs(self.screen, self.pool)
@@ -228,7 +216,7 @@ class _Search:
         draft = replace(self, pool=lasting)._balanced(None)
         return draft if draft is not None and self._lasts(draft) else None
 
-    def _balanced(self, target_ah: float | None) -> _Draft | None:
+    def _balanced(self, target_ah: float | None) -> PackPlan | None:
         from straycell.matching.balance.deal import NoLegalGrouping, balance_groups
 
         demand = self.screen.demand
@@ -250,7 +238,6 @@ class _Search:
         self.refusal.tried += 1
         groups = tuple(tuple(self.pool[k] for k in group) for group in plan.groups)
         found = runs(self.screen, [equivalent(g, f"group {n}") for n, g in enumerate(groups, 1)])
-        low_h = min(min(r.steady.low_h, r.peak.low_h if r.peak else 0.0) for r in found)
         if target_ah is None:
             off = plan.bound_smallest_ah - plan.smallest_ah
             gap = max(off, plan.spread_ah - plan.bound_spread_ah) / max(plan.bound_smallest_ah, 1e-9)
@@ -261,22 +248,14 @@ class _Search:
         else:
             over = (plan.surplus_ah or 0.0) - (plan.bound_surplus_ah or 0.0)
             gap = max(over, plan.spread_ah - plan.bound_spread_ah) / max(target_ah * demand.series, 1e-9)
-        return _Draft(groups, found, low_h, plan.spread_ah, plan.bound_spread_ah, 0.0 if plan.proven else gap)
+        gap = 0.0 if plan.proven else max(0.0, gap)
+        return PackPlan(self.kind, groups, (), tuple(found), plan.spread_ah, plan.bound_spread_ah, gap)
 
-    def _lasts(self, draft: _Draft) -> bool:
+    def _lasts(self, draft: PackPlan) -> bool:
         return all(lasts(self.screen, run) for run in draft.runs)
 
-    def _described(self, draft: _Draft) -> PackPlan:
-        reasons = group_reasons(self.screen, draft.groups, draft.runs)
-        return PackPlan(
-            self.kind,
-            draft.groups,
-            reasons,
-            tuple(draft.runs),
-            draft.spread_ah,
-            draft.bound_spread_ah,
-            max(0.0, draft.gap),
-        )
+    def _described(self, draft: PackPlan) -> PackPlan:
+        return replace(draft, reasons=group_reasons(self.screen, draft.groups, draft.runs))
 
 
 def group_reasons(screen: Screen, groups: Groups, found: Sequence[Run]) -> tuple[Why, ...]:

@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
-from importlib import resources
-from typing import TYPE_CHECKING
 
 from straycell.acceptance.reasons import Outcome
+from straycell.acceptance.rules import RuleSet
 from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.meters import Accuracy
-
-if TYPE_CHECKING:
-    from straycell.acceptance.rules import RuleSet
+from straycell.shipped import shipped_table
 
 Figures = Mapping[str, Mapping[str, float]]
 USABLE = (Outcome.LIGHT, Outcome.SOLO, Outcome.PACK)
@@ -92,10 +88,7 @@ class UseLimits:
 
 @lru_cache(maxsize=1)
 def _shipped() -> Figures:
-    text = (
-        resources.files("straycell.matching.screen").joinpath("use_limits.toml").read_text(encoding="utf-8")
-    )
-    return {name: entry["values"] for name, entry in tomllib.loads(text).items()}
+    return {name: entry["values"] for name, entry in shipped_table("matching/screen/use_limits.toml").items()}
 
 
 def _one(table: Figures, name: str, key: str = "any") -> float:

@@ -9,7 +9,7 @@ from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.matching.screen import charger
 from straycell.matching.screen.candidates import Candidate, Why
-from straycell.matching.screen.shared import Screen
+from straycell.matching.screen.demand import Screen
 from straycell.matching.words import capacity, finite, hours, volts
 from straycell.physics.polarisation import shape, steady_over_pulse
 from straycell.physics.run_time.losses import with_losses
@@ -69,7 +69,7 @@ def run_time(screen: Screen, c: Candidate, *, dip_v: float = 0.0, at_least: bool
     # A cell that cannot even start the load is an answer of 0 h and no fault of the person.
     except StartsEmpty as fault:
         return Runtime(0.0, 0.0, 0.0, "chemistry curve", "start", (fault.what,))
-    return _told(screen, c, bare)
+    return _with_losses(screen, c, bare)
 
 
 def _full_v(screen: Screen, c: Candidate, *, at_least: bool = True) -> float | None:
@@ -119,10 +119,10 @@ def run_times(
     # One impossible cell stops a vectorised run: one by one each gets its own answer.
     except BadData:
         return [run_time(screen, c, dip_v=v) for c, v in zip(cells, given_v, strict=True)]
-    return [_told(screen, c, run) for c, run in zip(cells, found, strict=True)]
+    return [_with_losses(screen, c, run) for c, run in zip(cells, found, strict=True)]
 
 
-def _told(screen: Screen, c: Candidate, bare: Runtime) -> Runtime:
+def _with_losses(screen: Screen, c: Candidate, bare: Runtime) -> Runtime:
     """A run time with what it loses beside its load: no other is ever reported."""
     assert c.capacity is not None
     return with_losses(bare, c.capacity.value, c.loss_per_month, screen.demand.parallel)

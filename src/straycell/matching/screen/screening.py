@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.cell_tests import CELL_TESTS, DEVICE_TESTS, Test, protection_trip
+from straycell.matching.screen.demand import Screen
 from straycell.matching.screen.running import Run, judge_drop, judge_run, lasts, peak_resistance_ohm, runs
-from straycell.matching.screen.shared import Screen
 from straycell.physics.run_time.runtime import Runtime
 
 __all__ = [
@@ -22,17 +23,19 @@ __all__ = [
 _RUN_TESTS = 2
 
 
+@dataclass(slots=True, eq=False)
 class Screened:
     """One candidate and how far it came. Its reasons are put into words when they are asked for.
 
     `steps` counts the tests it went through, the failed one included; `run` is None where it came not so far.
     """
 
-    __slots__ = ("_last", "candidate", "fits", "run", "screen", "steps")
-
-    def __init__(self, screen: Screen, candidate: Candidate, run: Run | None, steps: int, fits: bool) -> None:
-        self.screen, self.candidate, self.run, self.steps, self.fits = screen, candidate, run, steps, fits
-        self._last: Why | None = None
+    screen: Screen
+    candidate: Candidate
+    run: Run | None
+    steps: int
+    fits: bool
+    _last: Why | None = None
 
     @property
     def runtime(self) -> Runtime | None:

@@ -3,11 +3,8 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
-from importlib import resources
 from typing import Any
 
 from straycell.matching.pack.groups import Group, shares
@@ -20,6 +17,7 @@ from straycell.physics.polarisation import steady_over_pulse
 from straycell.physics.shipped import shipped
 from straycell.quantities import Dimension
 from straycell.safe_side import at_least, at_most, beside
+from straycell.shipped import shipped_table
 
 _D = Dimension
 
@@ -84,11 +82,9 @@ class Fusing:
         }
 
 
-@lru_cache(maxsize=1)
 def figures() -> dict[str, Any]:
     """fuses.toml."""
-    text = resources.files("straycell.matching.sheet").joinpath("fuses.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
+    return shipped_table("matching/sheet/fuses.toml")
 
 
 def fusing_of(demand: Demand, groups: Sequence[Group], limits: UseLimits) -> Fusing:
@@ -102,7 +98,7 @@ def fusing_of(demand: Demand, groups: Sequence[Group], limits: UseLimits) -> Fus
     full_v = limits.full_v[chemistry] * len(groups)
     # The highest current flows from full cells in the first moment; that is what the fuse must break.
     short_a = _short_a(full_v, [_ohmic(group) for group in groups])
-    main = _fuse(steady_a, peak_a, pack_bears_a(groups), full_v, short_a)
+    main = fuse_for(steady_a, peak_a, pack_bears_a(groups), full_v, short_a)
     most_share = max(share for group in groups for share in shares(group))
     each = None
     if parallel > 1:
@@ -114,7 +110,7 @@ def fusing_of(demand: Demand, groups: Sequence[Group], limits: UseLimits) -> Fus
         )
         # A fuse per cell is one value for all, so the weakest cell chooses it.
         weakest_a = min(bears_a(c) for group in groups for c in group)
-        each = _fuse(most_share * steady_a, most_share * peak_a, weakest_a, full_v, fed_a)
+        each = fuse_for(most_share * steady_a, most_share * peak_a, weakest_a, full_v, fed_a)
     carried_a = main.rated_a or peak_a
     strip = float(figures()["strip"]["amps_per_mm2"])
     return Fusing(main, each, wire_mm2(carried_a), carried_a / strip, most_share * carried_a / strip)
@@ -150,7 +146,7 @@ def fitted_fault(needed: Fuse, rated_a: float) -> str:
     return ""
 
 
-def _fuse(steady_a: float, peak_a: float, bears: float, full_v: float, short_a: float) -> Fuse:
+def fuse_for(steady_a: float, peak_a: float, bears: float, full_v: float, short_a: float) -> Fuse:
     """The smallest of the usual values that holds the load and melts in time; a very small one only where it must be."""
     share, prefer_a = float(figures()["steady"]["share"]), float(figures()["small"]["prefer_a"])
     fits = [

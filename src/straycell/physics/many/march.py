@@ -14,7 +14,7 @@ def march_many(
     nodes: Sequence[tuple[float, float, float]],
     full_ah: Floats,
     steady_ohm: Floats,
-    lag_h: float,
+    lag_h: Floats | float,
     draw: Drawn,
     cutoff_v: Floats,
 ) -> tuple[Floats, Floats]:

@@ -5,8 +5,9 @@ Cells with an own trace, and loads with a profile, are answered one by one by `e
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 
@@ -14,10 +15,11 @@ from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.physics.curves import OcvCurve, interpolate
 from straycell.physics.loads import Load, Profile
+from straycell.physics.many.cases import cases_of, known_of, warmest_of
 from straycell.physics.many.draw import Floats, drawn
 from straycell.physics.many.march import march_many
 from straycell.physics.own_pulses import ONE_PULSE, Taken, counted_c, is_quick
-from straycell.physics.polarisation import assumed_resistance, shape
+from straycell.physics.polarisation import shape
 from straycell.physics.run_time.answers import (
     MOST_MARGIN_UP,
     Runtime,
@@ -30,11 +32,7 @@ from straycell.physics.run_time.answers import (
 from straycell.physics.run_time.doubts import (
     ASSUMED_NOTE,
     Assumed,
-    Known,
     Sets,
-    known_resistance,
-    set_out,
-    stiffened,
 )
 from straycell.physics.run_time.runtime import TEST_RATE_C, OwnTrace, estimate
 from straycell.physics.shipped import shipped
@@ -43,9 +41,11 @@ from straycell.physics.temperature import (
     COLDEST_KNOWN_C,
     REFERENCE_C,
     check_temperature,
-    resistance_ratio,
 )
 from straycell.quantities import Measured
+
+BESIDE = 4096
+"""Figures in one array: numpy's calls cost more than few figures, and many leave the processor's cache."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,13 +176,19 @@ def _group(cells: Sequence[Candidate], question: _Question) -> list[Runtime]:
     curves = known_curves(first.chemistry)
     ah = np.array([c.capacity.value for c in cells])
     test_a = np.array([c.capacity_current_a or TEST_RATE_C * c.capacity.value for c in cells])
-    cases = _cases(cells, ah, question.temperature_c)
-    runs = {(c.name, n): _run(c, case, test_a, first, question) for c in curves for n, case in cases.items()}
-    margin = shipped("margin")["chemistry_curve"]
-    for curve in curves:
-        for name, off_v in (("volts-", margin["off_v"]), ("volts+", -margin["off_up_v"])):
-            # Flat curves turn a small offset of voltage into much time (data/margin.toml).
-            runs[curve.name, name] = _run(curve, cases["expected"], test_a, first, question, off_v)
+    known = known_of([c.capacity for c in cells], [c.resistance for c in cells])
+    sets = Sets.of(first.chemistry, first.taken.seconds, question.temperature_c, REFERENCE_C)
+    cases = cases_of(known, sets, question.temperature_c)
+    usual = cases.pop("expected")
+
+    def ran(choices: Mapping[str, tuple[Assumed[Floats], float]]) -> dict[tuple[str, str], Any]:
+        return {
+            (curve.name, name): run
+            for curve in curves
+            for name, run in _runs(curve, choices, test_a, first, question).items()
+        }
+
+    runs = ran({"expected": (usual, 0.0)})
     found = [runs[c.name, "expected"] for c in curves]
     expected = sum((hours for hours, _ in found), np.zeros_like(ah)) / len(curves)
     if not np.isfinite(expected).all():
@@ -192,7 +198,15 @@ def _group(cells: Sequence[Candidate], question: _Question) -> list[Runtime]:
             of="load",
         )
     charge = sum((q for _, q in found), np.zeros_like(ah)) / len(curves)
-    rate_c = charge / np.maximum(expected, 1e-9) / ah
+    mean_a = charge / np.maximum(expected, 1e-9)
+    cases["stiff+"] = warmest_of(
+        known, sets, usual, question.temperature_c, (mean_a, expected), question.series * question.parallel
+    )
+    margin = shipped("margin")["chemistry_curve"]
+    # Flat curves turn a small offset of voltage into much time (data/margin.toml).
+    moved = {"volts-": (usual, margin["off_v"]), "volts+": (usual, -margin["off_up_v"])}
+    runs |= ran({name: (case, 0.0) for name, case in cases.items()} | moved)
+    rate_c = mean_a / ah
     share = np.array([margin_share("chemistry curve", c, question.temperature_c) for c in rate_c.tolist()])
     doubts = sorted({name[:-1] for _, name in runs if name != "expected"})
     lows, highs = [], []
@@ -236,22 +250,31 @@ def _worded(
     return answers
 
 
-def _cases(cells: Sequence[Candidate], ah: Floats, temperature_c: float) -> dict[str, Assumed[Floats]]:
-    """The cases of doubts.py; one that equals the expected case is left out."""
-    first = cells[0]
-    figures = [known_resistance(c.capacity, c.resistance)[:2] for c in cells]
-    ohm, u_ohm = (np.array(column) for column in zip(*figures, strict=True))
-    sound = np.minimum(ohm, np.array([assumed_resistance(c.capacity.value)[0] for c in cells]))
-    known: Known[Floats] = Known(ah, np.array([c.capacity.u for c in cells]), ohm, u_ohm, sound)
-    sets = Sets.of(first.chemistry, first.taken.seconds, temperature_c, REFERENCE_C)
-    stiff = stiffened(resistance_ratio(temperature_c), sound, ohm, known.steady_ohm(sets.steady))
-    cases = set_out(known, sets, stiff, np.maximum)
-    expected = cases.pop("expected")
-    return {"expected": expected} | {name: c for name, c in cases.items() if not _alike(c, expected)}
+def _runs(
+    curve: OcvCurve,
+    choices: Mapping[str, tuple[Assumed[Floats], float]],
+    test_a: Floats,
+    first: Candidate,
+    question: _Question,
+) -> dict[str, tuple[Floats, Floats]]:
+    """`_run` of each choice and the V by which it moves the cut-off; of few cells several choices beside each other."""
+    names = list(choices)
+    found: dict[str, tuple[Floats, Floats]] = {}
+    at_once = max(1, BESIDE // len(test_a))
+    for k in range(0, len(names), at_once):
+        some = [choices[name] for name in names[k : k + at_once]]
+        cases = _stacked([case for case, _ in some], len(test_a))
+        stop_v = np.concatenate([question.stop_v + off_v for _, off_v in some])
+        hours, charge = _run(curve, cases, np.tile(test_a, len(some)), first, question, stop_v)
+        parts = zip(np.split(hours, len(some)), np.split(charge, len(some)), strict=True)
+        found.update(zip(names[k : k + at_once], parts, strict=True))
+    return found
 
 
-def _alike(one: Assumed[Floats], other: Assumed[Floats]) -> bool:
-    return all(np.array_equal(getattr(one, f.name), getattr(other, f.name)) for f in fields(one))
+def _stacked(cases: Sequence[Assumed[Floats]], count: int) -> Assumed[Floats]:
+    """Cases of `count` cells as one of many more."""
+    columns = ([np.broadcast_to(getattr(c, f.name), count) for c in cases] for f in fields(Assumed))
+    return Assumed(*(np.concatenate(column) for column in columns))
 
 
 def _run(
@@ -260,7 +283,7 @@ def _run(
     test_a: Floats,
     first: Candidate,
     question: _Question,
-    off_v: float = 0.0,
+    stop_v: Floats,
 ) -> tuple[Floats, Floats]:
     """Hours and Ah of every cell on one curve: sources.curve_source and march.march, cell beside cell."""
     test_v = curve.volts[0] if first.capacity_cutoff_v is None else first.capacity_cutoff_v
@@ -282,9 +305,10 @@ def _run(
     draw = drawn(question.load, question.series, question.parallel, share)
     nodes = list(zip(out, emf, grown, strict=True))
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        return march_many(
-            nodes, full_ah, steady_ohm, case.lag_h * case.lag_ratio, draw, question.stop_v + off_v
-        )
+        # As for one cell: below the cut-off a full cell starts nothing.
+        least_v = np.tile(question.stop_v, len(stop_v) // len(question.stop_v))
+        end_v = np.where(least_v >= emf[0], np.maximum(stop_v, least_v), stop_v)
+        return march_many(nodes, full_ah, steady_ohm, case.lag_h * case.lag_ratio, draw, end_v)
 
 
 def _started(

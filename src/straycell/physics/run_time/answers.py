@@ -13,7 +13,7 @@ from straycell.physics.sources import OwnTrace
 from straycell.physics.temperature import COLDEST_KNOWN_C, lag_ratio
 
 MOST_MARGIN_UP = 0.1
-"""The high end is not a promise, so the model's own margin widens it by a tenth at most."""
+"""No set outlasts its high end where more is doubted to the low side: the model's own margin lifts it by a tenth at most."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +156,7 @@ def notes_of(
     # 1 % of room: a load of just 0.5C is not to be called unchecked for the last digit of its mean.
     if rate_c > 1.01 * most_c:
         notes.append(
-            f"{rate_c:.2g}C at {temperature_c:.3g} C: beyond what this was checked at, the low end is no promise "
+            f"{rate_c:.2g}C at {temperature_c:.3g} C: beyond what this was checked at, neither end is a promise "
             "(checked: up to 0.5C at 0 to 40 C, up to 1C at 15 to 40 C)"
         )
     if temperature_c < COLDEST_KNOWN_C:

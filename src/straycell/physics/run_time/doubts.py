@@ -13,6 +13,7 @@ from straycell.physics.temperature import (
     REFERENCE_C,
     capacity_ratio,
     lag_ratio,
+    own_heat_k,
     relative,
     resistance_ratio,
 )
@@ -33,10 +34,10 @@ class Assumed(Generic[Figure]):
 
     capacity_ah: Figure
     steady_ohm: Figure
-    lag_h: float
-    capacity_ratio: float
+    lag_h: Figure | float
+    capacity_ratio: Figure | float
     resistance_ratio: Figure
-    lag_ratio: float
+    lag_ratio: Figure | float
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +87,10 @@ def known_resistance(capacity: Measured, resistance: Measured | None) -> tuple[f
     return ohm, u, [ASSUMED_NOTE]
 
 
+Asked = tuple[Chemistry, Measured, Resisting, float, float | None]
+"""What `cases_of` is asked."""
+
+
 def cases_of(
     chemistry: Chemistry,
     capacity: Measured,
@@ -109,6 +114,19 @@ def cases_of(
     known = Known(capacity.value, capacity.u, ohm, ohm_u, sound_ohm)
     cold_r = _colder(resisting, temperature_c, trace_c, sound_ohm, known.steady_ohm(sets.steady), quick)
     return set_out(known, sets, _ends(cold_r), max)
+
+
+def warmest(case: Assumed[float], asked: Asked, mean_a: float, hours: float, cells: int) -> Assumed[float]:
+    """`case` as the cold and the loss of a run of `mean_a` in A over `hours` leave it at best.
+
+    Its own heat only lengthens a run, so the high end alone is that of the warmest of a pack of `cells`.
+    """
+    chemistry, capacity, resisting, temperature_c, trace_c = asked
+    loss_w = mean_a**2 * case.steady_ohm * case.resistance_ratio
+    hot_c = temperature_c + own_heat_k(loss_w, hours, capacity.value, cells)
+    hot = cases_of(chemistry, capacity, resisting, hot_c, trace_c)
+    # Whether a cell keeps its charge in the cold, stiffens and warms hangs together: at best all three are its luck.
+    return replace(hot["stiff+"], capacity_ratio=hot["cold+"].capacity_ratio)
 
 
 def set_out(

@@ -120,7 +120,7 @@ def _incident(kept: Kept) -> Iterator[DueItem]:
 
 
 def _sinking(kept: Kept) -> Iterator[DueItem]:
-    doubt = _open(kept, "voltage-floor", "voltage-over-full")
+    doubt = _open(kept, "voltage-floor", "voltage-over-full", "charger-end")
     if doubt is not None:
         yield _item("voltage", kept, doubt.at or kept.now, doubt.text)
     reason = _open(kept, "rest-voltage")

@@ -15,7 +15,15 @@ from straycell.readings.charger import COUNTS_FOR
 from straycell.safety.due.survey import DueItem, Household, Kept, due_kinds
 from straycell.safety.group_watch import WATCH, next_inspection
 
-_DOUBTFUL = ("sibling-look", "upset", "shelf-loss", "voltage-floor", "voltage-over-full", "chemistry")
+_DOUBTFUL = (
+    "sibling-look",
+    "upset",
+    "shelf-loss",
+    "voltage-floor",
+    "voltage-over-full",
+    "charger-end",
+    "chemistry",
+)
 """Holds that concern a built-in cell; that a reading of it grew old does not: it cannot be measured in there."""
 
 

@@ -1,16 +1,11 @@
-"""What must be looked at, worst first: kinds from due.toml, the items, and the survey that gathers them.
-
-`due_cells` holds the questions asked of a cell, `due_others` those of builds and meters.
-"""
+"""What a survey looks at and what it finds: the household, the kinds of due.toml, the items. `gather` makes the survey."""
 
 from __future__ import annotations
 
-import tomllib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property, lru_cache
-from importlib import resources
 
 from straycell.acceptance.case import Case
 from straycell.acceptance.evidence import Evidence
@@ -19,6 +14,7 @@ from straycell.builds import Build
 from straycell.cells import Cell
 from straycell.readings.charger import Charger
 from straycell.safety.storage import Standing, standing
+from straycell.shipped import shipped_table
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,25 +121,7 @@ class Household:
 @lru_cache(maxsize=1)
 def due_kinds() -> Mapping[str, DueKind]:
     """The kinds by id, worst first."""
-    text = resources.files("straycell.safety.due").joinpath("due.toml").read_text(encoding="utf-8")
-    kinds = [DueKind(rank=rank, **entry) for rank, entry in enumerate(tomllib.loads(text)["kind"])]
-    return {kind.id: kind for kind in kinds}
-
-
-def survey(household: Household) -> list[DueItem]:
-    """All that is due now or will be, as things are, worst first. Same input, same list."""
-    from straycell.safety.due.cells import cells_due
-    from straycell.safety.due.others import builds_due, chargers_due, meters_due
-
-    found: Iterable[DueItem] = [
-        *cells_due(household),
-        *builds_due(household),
-        *meters_due(household),
-        *chargers_due(household),
+    kinds = [
+        DueKind(rank=rank, **entry) for rank, entry in enumerate(shipped_table("safety/due/due.toml")["kind"])
     ]
-    return sorted(found, key=lambda item: item.order)
-
-
-def due_now(items: Iterable[DueItem], now: datetime) -> list[DueItem]:
-    """Those whose time has come, worst first."""
-    return [item for item in items if item.at <= now]
+    return {kind.id: kind for kind in kinds}

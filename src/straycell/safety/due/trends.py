@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from functools import lru_cache
-from importlib import resources
 from statistics import median
 from typing import Any
 
-from straycell.acceptance.case import Case, known_chemistry
+from straycell.acceptance.case import Case, known_chemistry, once_a_case
 from straycell.acceptance.checks.shelf import loss_between, segments, spans
 from straycell.cells import Chemistry
 from straycell.quantities import Measured
 from straycell.readings import Reading
+from straycell.shipped import shipped_table
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,12 +45,11 @@ class Trend:
         )
 
 
-@lru_cache(maxsize=1)
 def _figures() -> dict[str, Any]:
-    text = resources.files("straycell.safety.due").joinpath("trends.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
+    return shipped_table("safety/due/trends.toml")
 
 
+@once_a_case  # a cell of a pack is held against each of its siblings
 def falls(case: Case) -> list[Fall]:
     """How fast the rest voltage fell, stretch by stretch, oldest first; stretches do not overlap."""
     if not known_chemistry(case):

@@ -5,16 +5,14 @@ Unknown is never intact: what cannot be diagnosed before carriage counts as dama
 
 from __future__ import annotations
 
-import tomllib
 from enum import StrEnum
-from functools import lru_cache
-from importlib import resources
 from typing import Any
 
 from straycell.acceptance.evidence import Evidence
 from straycell.acceptance.reasons import Outcome, Reason, Status, Verdict
 from straycell.readings import Quantity
 from straycell.safety.incidents import find_incident
+from straycell.shipped import shipped_table
 
 
 class Condition(StrEnum):
@@ -28,11 +26,9 @@ NOT_LOOKED_OVER = "not looked over"
 """How the reason begins where a cell counts as damaged because nobody looked at it."""
 
 
-@lru_cache(maxsize=1)
 def carriage() -> dict[str, Any]:
     """carriage.toml."""
-    text = resources.files("straycell.safety.handover").joinpath("carriage.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
+    return shipped_table("safety/handover/carriage.toml")
 
 
 def condition_of(evidence: Evidence, verdict: Verdict) -> tuple[Condition, str]:

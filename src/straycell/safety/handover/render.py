@@ -109,11 +109,11 @@ def _cells(pdf: ListPaper, listed: HandoverList) -> None:
         pdf.keep_together(_TOGETHER_MM)
         pdf.say(f"Line {number}: {_kind(line)}, {_state(line)}", bold=True)
         for cell in line.cells:
-            pdf.say(_told(cell), 8.0, indent_mm=4.0)
+            pdf.say(_cell_words(cell), 8.0, indent_mm=4.0)
     pdf.ln(2)
 
 
-def _told(cell: HandoverCell) -> str:
+def _cell_words(cell: HandoverCell) -> str:
     marking = f" '{cell.marking}'" if cell.marking else ""
     return f"{cell.code}{marking}  {_mass(cell.mass)}, {_energy(cell.energy)}: {cell.why}"
 

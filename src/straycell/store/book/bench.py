@@ -1,14 +1,73 @@
-"""The bench itself: its letter, and giving a copy of a store a letter of its own."""
+"""The bench itself: its letter, and the last numbers it gave out, which never go back."""
 
 from __future__ import annotations
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Column, Connection, Integer, cast, func, select
 
 from straycell.cells import make_code
 from straycell.errors import BadData
-from straycell.store.book.counters import given_out
-from straycell.store.schema.tables import BENCH
+from straycell.store.schema.tables import (
+    BENCH,
+    BLANK_CODE,
+    BOX,
+    BUILD,
+    CELL,
+    CONDEMNATION,
+    FACT,
+    HANDOVER,
+    METER,
+    PROJECT,
+    READING,
+    TEARDOWN,
+    TRACE,
+    UPSET,
+    WRITE,
+)
 from straycell.store.session import Pen
+
+_NUMBERED = {
+    # run: the columns that bear its numbers, and at which character a number begins
+    "last_reading": ((READING.c.key,), 3),
+    "last_trace": ((TRACE.c.key,), 3),
+    "last_handover": ((HANDOVER.c.key,), 3),
+    "last_record": (
+        (*(table.c.key for table in (BOX, METER, PROJECT, BUILD, UPSET, CONDEMNATION)), FACT.c.entry),
+        3,
+    ),
+    "last_teardown": ((TEARDOWN.c.code,), 3),
+    "last_cell": ((CELL.c.code, BLANK_CODE.c.code), 2),
+}
+
+
+def given_out(conn: Connection, letter: str) -> dict[str, int]:
+    """The highest number of each run that is in this store under a letter."""
+    # From the rows themselves: a counter may be behind after a merge or an import.
+    found = {
+        run: max(_highest(conn, column, letter, at) for column in columns)
+        for run, (columns, at) in _NUMBERED.items()
+    }
+    number = select(func.coalesce(func.max(WRITE.c.number), 0)).where(WRITE.c.bench == letter)
+    return found | {"last_write": int(conn.execute(number).scalar_one())}
+
+
+def _highest(conn: Connection, column: Column[str], letter: str, at: int) -> int:
+    # Five digits at most follow in a code, before its check character; a key is digits to its end.
+    digits = func.substr(column, at, 5) if at == 2 else func.substr(column, at)
+    highest = func.coalesce(func.max(cast(digits, Integer)), 0)
+    return int(conn.execute(select(highest).where(func.substr(column, 1, 1) == letter)).scalar_one())
+
+
+def recount(conn: Connection) -> None:
+    """Lift the bench's counters to what is in the store."""
+    bench = conn.execute(select(BENCH)).one()
+    # Only upwards: a number given out is on paper, also if its row is elsewhere.
+    lifted = {
+        name: number
+        for name, number in given_out(conn, bench.letter).items()
+        if number > getattr(bench, name)
+    }
+    if lifted:
+        conn.execute(BENCH.update().values(lifted))
 
 
 def letter(conn: Connection) -> str:

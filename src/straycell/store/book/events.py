@@ -15,7 +15,7 @@ from straycell.store.book.stock import cells
 from straycell.store.column_values import from_json, from_us, to_us
 from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import BENCH, EVENT, EVENT_CELL, READING, SUPERSESSION, WRITE
-from straycell.store.session import Pen
+from straycell.store.session import Pen, grouped
 
 
 def history(conn: Connection, code: str, *, others: bool = True) -> list[Event]:
@@ -68,10 +68,7 @@ def _recorded_by(conn: Connection, events: list[Event]) -> dict[int, list[str]]:
         .where(READING.c.event_id.in_([event.id for event in events]), READING.c.key.not_in(superseded))
         .order_by(READING.c.id)
     )
-    found: dict[int, list[str]] = {}
-    for event_id, key in rows:
-        found.setdefault(event_id, []).append(key)
-    return found
+    return grouped((row.event_id, row.key) for row in rows)
 
 
 def _listed(conn: Connection, ids: Select[Any]) -> list[Event]:
@@ -82,9 +79,7 @@ def _listed(conn: Connection, ids: Select[Any]) -> list[Event]:
         .where(EVENT_CELL.c.event_id.in_(ids))
         .order_by(EVENT_CELL.c.event_id, EVENT_CELL.c.code)
     )
-    cells: dict[int, list[str]] = {}
-    for event_id, cell in conn.execute(linked).all():
-        cells.setdefault(event_id, []).append(cell)
+    cells = grouped((row.event_id, row.code) for row in conn.execute(linked))
     return [_event(row, cells.get(row.id, ())) for row in rows]
 
 
@@ -121,7 +116,6 @@ _BEGUN = "charge-begun"
 
 def begin_charge(pen: Pen, code: str) -> None:
     """A charge of this cell begins: noted so that somebody looks at it. What it put in is recorded when it ends."""
-    cells.require_cells(pen.conn, [code])
     cells.require_here(pen.conn, [code])
     pen.event(_BEGUN, [code])
 

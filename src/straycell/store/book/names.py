@@ -1,14 +1,22 @@
-"""What goes by a name: boxes, meters and projects. Rows refer to their keys; two benches may each have one of a name."""
+"""What goes by a name or a number: rows refer to keys, and two benches may each have a box of one name.
+
+A record's number is typed with its bench's letter, or alone while only one bench has it.
+"""
 
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from functools import cache
+from string import ascii_uppercase
+from typing import Protocol, TypeVar
 
 from sqlalchemy import Connection, Table, select
 
+from straycell.errors import BadData
+from straycell.keys import RecordKey, key_of, typed_key
 from straycell.store.quick.prepared import Prepared
-from straycell.store.schema.tables import BENCH
+from straycell.store.schema.tables import BENCH, HANDOVER, READING, TRACE
 
 
 @cache
@@ -35,3 +43,59 @@ def shown(conn: Connection, table: Table) -> dict[str, str]:
 def key_named(conn: Connection, table: Table, name: str) -> str | None:
     """The key of what is shown under exactly this name."""
     return next((key for key, known in shown(conn, table).items() if known == name), None)
+
+
+class _Named(Protocol):
+    @property
+    def name(self) -> str: ...
+
+
+_N = TypeVar("_N", bound=_Named)
+
+
+def named(known: Sequence[_N], name: str, what: str, plural: str, make: str) -> _N:
+    """The one of exactly this name. Raises BadData that lists what there is, and says how to make one."""
+    for each in known:
+        if each.name == name:
+            return each
+    listed = ", ".join(each.name for each in known[:8])
+    hint = f"{plural} here: {listed}" if known else f"there is no {what} yet"
+    raise BadData(f"there is no {what} '{name}'", f"{hint}; {make}")
+
+
+# --- what a person types ----------------------------------------------------------------------------
+
+
+def find_key(conn: Connection, table: Table, text: str, what: str) -> RecordKey:
+    """The key meant by `text`, whether there is such a record or not. Raises BadData when two benches have it."""
+    letter, number = typed_key(text, what)
+    if letter is not None:
+        return RecordKey(letter, number)
+    possible = [str(RecordKey(bench, number)) for bench in ascii_uppercase]
+    found = (
+        conn.execute(select(table.c.key).where(table.c.key.in_(possible)).order_by(table.c.key))
+        .scalars()
+        .all()
+    )
+    if len(found) > 1:
+        raise BadData(f"{what} {number} may be {' or '.join(found)}", "write it with its bench's letter")
+    return (
+        key_of(found[0])
+        if found
+        else RecordKey(str(conn.execute(select(BENCH.c.letter)).scalar_one()), number)
+    )
+
+
+def reading_number(conn: Connection, text: str) -> RecordKey:
+    """The number of a reading or charge as a person types it. Raises BadData."""
+    return find_key(conn, READING, text, "reading")
+
+
+def trace_number(conn: Connection, text: str) -> RecordKey:
+    """The number of a trace as a person types it. Raises BadData."""
+    return find_key(conn, TRACE, text, "trace")
+
+
+def handover_number(conn: Connection, text: str) -> RecordKey:
+    """The number of a hand-over as a person types it. Raises BadData."""
+    return find_key(conn, HANDOVER, text, "hand-over")

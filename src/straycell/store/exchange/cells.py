@@ -18,16 +18,17 @@ from straycell.store.book.names import shown
 from straycell.store.book.stock import boxes, cells
 from straycell.store.exchange.before import IMPORTED, content_of, taken_before
 from straycell.store.exchange.beside import Beside
-from straycell.store.exchange.fields import Fields, quantity_columns
+from straycell.store.exchange.fields import Fields, quantity_columns, taken
 from straycell.store.exchange.past import carry_past
-from straycell.store.exchange.table import Fault, Imported, Table, Told, counted
+from straycell.store.exchange.table import Fault, Imported, Table, Told
 from straycell.store.schema.tables import BOX, CELL
 from straycell.store.schema.validation import require_facts
-from straycell.store.session import Pen
+from straycell.store.session import Pen, insert_many
 from straycell.teardowns import parse_teardown_code
 
 _QUANTITIES = quantity_columns(FACTS.values())
 _PLAIN = tuple(field.column for field in FACTS.values() if field.dimension is None)
+_FACTS = {field.column: field for field in FACTS.values()}
 _OTHERS = ("code", "teardown", "pack", "box")
 _NOTES = ("own_number", "note")
 MOST_LINES = 25_000
@@ -65,16 +66,15 @@ def import_cells(
 ) -> Imported:
     """Take the cells of a file, all or none (with `partial` those without a fault)."""
     table = Table(file, COLUMNS, (("form", "marking", "code"),), NUMBERS, mapping)
-    found, beside = list[NewCell](), Beside(pen, file)
-    for line in counted(table.lines(patient=partial), told):
-        fields = Fields(line, _QUANTITIES)
-        cell = _read(fields, table.columns, beside)
-        # One write holds all its rows in memory (200 MB for so many).
-        if line.number > MOST_LINES:
+    beside = Beside(pen, file)
+
+    def read(fields: Fields) -> NewCell | None:
+        # One write holds what it records in memory (200 MB for so many).
+        if fields.line.number > MOST_LINES:
             fields.refuse("", f"more than {MOST_LINES} lines", "split the file")
-        table.faults.note(fields.faults)
-        if cell is not None and not fields.faults and (partial or not table.faults):
-            found.append(cell)
+        return _read(fields, table.columns, beside)
+
+    found = taken(table, _QUANTITIES, read, partial=partial, told=told)
     twice = [*_taken_twice(pen, found), *taken_before(pen, file, found)]
     table.faults.note(twice)
     refused = {fault.line for fault in twice}
@@ -91,7 +91,7 @@ def _names(values: Iterable[str | None]) -> set[str]:
 
 
 def _read(fields: Fields, columns: Sequence[str], beside: Beside) -> NewCell | None:
-    given = {name: value for name, field in FACTS.items() if (value := fields.said(field)) is not None}
+    given = fields.all_said(_FACTS)
     code = fields.try_("code", parse_code)
     teardown = fields.try_("teardown", lambda text: beside.teardown(parse_teardown_code(text)))
     box = fields.try_("box", beside.box)
@@ -168,10 +168,8 @@ def _file(pen: Pen, file: Path, found: Sequence[NewCell]) -> None:
 
 
 def _insert(pen: Pen, found: Mapping[str, NewCell], event_id: int) -> None:
-    if not found:
-        return
     keys = {name: key for key, name in shown(pen.conn, BOX).items()}
-    rows = [
+    rows = (
         cells.born_row(
             code,
             {
@@ -184,7 +182,7 @@ def _insert(pen: Pen, found: Mapping[str, NewCell], event_id: int) -> None:
             event_id,
         )
         for code, new in found.items()
-    ]
-    pen.conn.execute(CELL.insert(), rows)
+    )
+    insert_many(pen.conn, CELL, rows)
     pen.link(event_id, found)
     pen.touched.update(found)

@@ -83,14 +83,7 @@ class Line:
 
 
 Told = Callable[[int, int], None]
-
-
-def counted(lines: Iterator[Line], told: Told | None) -> Iterator[Line]:
-    """The lines, with `told` of (how many so far, 0: how many there are is not known before the end)."""
-    for done, line in enumerate(lines, 1):
-        if told is not None:
-            told(done, 0)
-        yield line
+"""Hears (how many lines so far, 0: how many there are is not known before the end)."""
 
 
 class Table:

@@ -15,9 +15,9 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection
 
-from straycell.store.damage import damage_named
-from straycell.store.engine import os_faults, reading_engine, require_file, store_faults
+from straycell.store.check import damage_named
 from straycell.store.reader import Reader, ready
+from straycell.store.sqlite.engine import os_faults, reading_engine, require_file, store_faults
 
 MOST_IDLE = 4
 """A page's server answers a few devices at once (common practice, no published source)."""

@@ -10,7 +10,7 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Select, bindparam, func, select
 
-from straycell.store.engine import dialect
+from straycell.store.sqlite.engine import dialect
 
 _KEYS = "keys"
 

@@ -11,7 +11,6 @@ import json
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from itertools import islice
 from typing import Any
 
 from sqlalchemy import Connection, Table, select
@@ -22,7 +21,7 @@ from straycell.cells import Stage
 from straycell.readings import RECORDS_LOST
 from straycell.store import chain
 from straycell.store.book import derived
-from straycell.store.book.counters import recount
+from straycell.store.book.bench import recount
 from straycell.store.book.register import born_text, put
 from straycell.store.book.stock import cells
 from straycell.store.carry import Former, carry_over, keep_counters
@@ -33,7 +32,7 @@ from straycell.store.salvage.trust import trust
 from straycell.store.schema import tables
 from straycell.store.schema.guards import FOR_LIFE
 from straycell.store.schema.tables import CELL, EVENT, FINDING, READING, SUPERSESSION
-from straycell.store.session import A_PART, Pen, among
+from straycell.store.session import Pen, among, insert_many, parts
 
 _MAY_LACK: dict[str, dict[str, Table]] = {
     # columns that may be left empty when what they point to is lost
@@ -158,8 +157,7 @@ def _as_born(name: str, row: dict[str, Any]) -> dict[str, Any]:
 
 
 def _insert(pen: Pen, table: Table, rows: Iterable[dict[str, Any]], done: Filled) -> None:
-    listed = iter(rows)
-    while part := list(islice(listed, A_PART)):
+    for part in parts(rows):
         good = []
         for row in part:
             why = why_not(table.name, row)
@@ -315,8 +313,7 @@ def _set_aside(pen: Pen, doubtful: Collection[str] | None, event_id: int, done: 
         {"record": key, "mistake": RECORDS_LOST, "because": BECAUSE, "right_cell": None, "event_id": event_id}
         for key in keys
     ]
-    if rows:
-        pen.conn.execute(SUPERSESSION.insert(), rows)
+    insert_many(pen.conn, SUPERSESSION, rows)
     done.uncounted = len(rows)
 
 

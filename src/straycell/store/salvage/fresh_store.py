@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import shutil
-import sqlite3
 from collections.abc import Iterable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import islice
@@ -19,19 +18,19 @@ from straycell.errors import BadData, StoreFault
 from straycell.files.write import part_file
 from straycell.store.carry import Former
 from straycell.store.check import MOST
-from straycell.store.engine import (
-    connected,
-    os_faults,
-    raw_connection,
-    require_file,
-    store_faults,
-    writing_engine,
-)
 from straycell.store.photograph_files import bring, folder_of
 from straycell.store.reader import open_reader
 from straycell.store.salvage.fill import Filled, fill
 from straycell.store.salvage.gather import TABLES, Gathered, gather
 from straycell.store.schema.ddl import STATEMENTS
+from straycell.store.sqlite.engine import (
+    connected,
+    os_faults,
+    require_file,
+    store_faults,
+    writing_engine,
+)
+from straycell.store.sqlite.file import first_pages, roll_back
 from straycell.store.writer import open_writer
 
 if TYPE_CHECKING:
@@ -62,7 +61,7 @@ def salvage_store(broken: Path, new: Path, *, now: datetime, rules: RuleSet) -> 
     with part_file(new, mode=0o600) as part, part_file(new.with_name(f"{new.name}.rows"), mode=0o600) as heap:
         with _rolled_back(broken, new) as file, store_faults(heap.path), _staging(heap.path) as staging:
             with os_faults(broken):
-                gathered = gather(file, _usual_roots(), staging)
+                gathered = gather(file, first_pages(STATEMENTS), staging)
             if not any(gathered.rows[name] for name in ("cell", "reading", "event_cell")):
                 raise StoreFault("holds no cell that can be read", "take an older copy of it", file=broken)
             former = _former(staging)
@@ -98,21 +97,9 @@ def _rolled_back(broken: Path, new: Path) -> Iterator[Path]:
         beside = copy.path.with_name(copy.path.name + "-journal")
         shutil.copyfile(broken, copy.path)
         shutil.copyfile(journal, beside)
-        try:
-            with closing(raw_connection(copy.path, "rw")) as conn:
-                conn.execute("SELECT count(*) FROM sqlite_master")
-        except sqlite3.Error:
-            pass  # then the file is read as it is
+        roll_back(copy.path)
         beside.unlink(missing_ok=True)
         yield copy.path
-
-
-def _usual_roots() -> dict[str, int]:
-    """The first page of each table in a store that was made as every store is."""
-    with closing(sqlite3.connect(":memory:")) as conn:
-        for statement in STATEMENTS:
-            conn.execute(statement)
-        return dict(conn.execute("SELECT name, rootpage FROM sqlite_master WHERE type = 'table'"))
 
 
 def _former(staging: Connection) -> Former:

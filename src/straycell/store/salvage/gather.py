@@ -101,7 +101,7 @@ def _schema(pages: Pages) -> tuple[dict[str, int], dict[int, str]]:
         number = waiting.pop()
         if number in seen or not 1 <= number <= pages.count:
             continue
-        seen[number] = "sqlite_master"
+        seen[number] = "the schema"
         waiting += pages.children(number)
         for row in pages.rows(number) if pages.kind(number) == TABLE_LEAF else ():
             if row and len(row.values) == 5 and row.values[0] == "table" and row.values[1] in _BOOK:

@@ -12,43 +12,16 @@ from typing import TYPE_CHECKING
 from straycell.acceptance.reasons import Status, Verdict
 from straycell.errors import StoreFault
 from straycell.keys import RecordKey
-from straycell.projects import Project, parse_project
 from straycell.readings import Charge, Item, Quantity, Reading
-from straycell.store.sample.notes import Corrected, Discarded, Job, Moved, Recording, TakenBack
-from straycell.store.sample.text import (
-    Sample,
-    SampleBuild,
-    SampleCell,
-    SampleIncident,
-    SampleProject,
-    SampleTeardown,
-    changes_of,
-    read_sample,
-)
+from straycell.store.sample.notes import Deed, Job, Recording, TakenBack
+from straycell.store.sample.text import Sample, SampleCell, read_sample
 from straycell.store.writer import Writer, open_writer
+from straycell.teardowns import Teardown
 
 if TYPE_CHECKING:
     from straycell.acceptance import RuleSet
 
 DAYS_END = time(22, 0)
-
-
-@dataclass(frozen=True, slots=True)
-class BuildStep:
-    """One step in a build's life: `reserve`, `finish` or `dismantle`."""
-
-    build: SampleBuild
-    step: str
-
-
-@dataclass(frozen=True, slots=True)
-class Drop:
-    """A project is given up."""
-
-    name: str
-
-
-Deed = Job | SampleTeardown | SampleCell | SampleIncident | SampleProject | BuildStep | Drop
 
 
 @dataclass(slots=True)
@@ -90,36 +63,16 @@ def _furnish(writer: Writer, sample: Sample) -> None:
     writer.set_aside_codes(sample.blank_codes)
 
 
-def days(sample: Sample) -> Iterator[tuple[datetime, list[Deed]]]:
+def days(sample: Sample) -> Iterator[tuple[datetime, list[Job | SampleCell]]]:
     """Everything that happened, by day in order; with the moment it was written down."""
-    dated = sorted(_deeds(sample), key=lambda pair: pair[0])
-    for day, pairs in groupby(dated, key=lambda pair: pair[0].date()):
+    jobs = [job for cell in sample.cells for job in cell.jobs]
+    dated = sorted((*sample.teardowns, *sample.cells, *jobs, *sample.later), key=lambda deed: deed.at)
+    for day, deeds in groupby(dated, key=lambda deed: deed.at.date()):
         evening = datetime.combine(day, DAYS_END, sample.now.tzinfo)
-        yield min(evening, sample.now), [deed for _, deed in pairs]
+        yield min(evening, sample.now), list(deeds)
 
 
-def _deeds(sample: Sample) -> Iterator[tuple[datetime, Deed]]:
-    for teardown in sample.teardowns:
-        yield teardown.at, teardown
-    for cell in sample.cells:
-        yield cell.added_at, cell
-    for cell in sample.cells:
-        for job in cell.jobs:
-            yield job.at, job
-    for incident in sample.incidents:
-        yield incident.at, incident
-    for project in sample.projects:
-        yield project.at, project
-    for build in sample.builds:
-        yield build.reserved, BuildStep(build, "reserve")
-        yield build.finished, BuildStep(build, "finish")
-        yield build.dismantled, BuildStep(build, "dismantle")
-    for project in sample.projects:
-        if project.dropped is not None:
-            yield project.dropped, Drop(_parsed(project).name)
-
-
-def _replay(writer: Writer, deeds: Sequence[Deed], memory: _Memory) -> None:
+def _replay(writer: Writer, deeds: Sequence[Job | SampleCell], memory: _Memory) -> None:
     """Readings that follow each other go in as one write, as a table typed in one go would."""
     for _, run in groupby(deeds, key=lambda deed: _reading(deed) is not None):
         listed = list(run)
@@ -131,17 +84,12 @@ def _replay(writer: Writer, deeds: Sequence[Deed], memory: _Memory) -> None:
                 _do(writer, deed, memory)
 
 
-def _reading(deed: Deed) -> Reading | None:
+def _reading(deed: Job | SampleCell) -> Reading | None:
     return deed.item if isinstance(deed, Recording) and isinstance(deed.item, Reading) else None
 
 
-def _do(writer: Writer, deed: Deed, memory: _Memory) -> None:
+def _do(writer: Writer, deed: Job | SampleCell, memory: _Memory) -> None:
     match deed:
-        case SampleTeardown():
-            made = writer.add_teardown(
-                deed.title, deed.kind, deed.found_on, deed.place, deed.note, deed.objects
-            )
-            memory.teardowns.append(made.code)
         case SampleCell():
             source = None if deed.teardown is None else memory.teardowns[deed.teardown]
             writer.add_cells(deed.facts, code=deed.code, teardown=source, pack=deed.pack)
@@ -151,34 +99,10 @@ def _do(writer: Writer, deed: Deed, memory: _Memory) -> None:
             number = memory.latest[deed.code, deed.quantity]
             instead = [] if deed.instead is None else [deed.instead]
             memory.keep(writer.supersede(number, deed.mistake, deed.because, deed.right_cell, instead))
-        case Corrected():
-            writer.correct_cell(deed.code, changes_of(deed.changes), deed.because, deed.mistake)
-        case Moved():
-            writer.move_cell(deed.code, deed.box)
-        case Discarded():
-            writer.discard(deed.code, deed.because)
-        case SampleIncident():
-            writer.add_incident(deed.kind, deed.codes, deed.note, severe=deed.severe)
-        case SampleProject():
-            filed = _parsed(deed)
-            writer.add_project(filed.name, deed.text, filed.priority, filed.due)
-        case BuildStep():
-            _build_step(writer, deed)
-        case Drop():
-            writer.drop_project(deed.name)
-
-
-def _parsed(project: SampleProject) -> Project:
-    return parse_project(project.text, source=project.file, base=None)
-
-
-def _build_step(writer: Writer, deed: BuildStep) -> None:
-    if deed.step == "reserve":
-        writer.reserve(deed.build.project, deed.build.groups, plan="by hand")
-    elif deed.step == "finish":
-        writer.finish(deed.build.project)
-    else:
-        writer.dismantle(deed.build.project)
+        case Deed():
+            made = deed.does(writer, *deed.args)
+            if isinstance(made, Teardown):
+                memory.teardowns.append(made.code)
 
 
 def deciding(verdict: Verdict) -> tuple[str, ...]:

@@ -7,7 +7,7 @@ words of its tear-down. The notation is explained in sample_db/README.md.
 from __future__ import annotations
 
 import shlex
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, time
 from typing import Any
@@ -17,6 +17,7 @@ from straycell.errors import BadData
 from straycell.meters import Meter
 from straycell.quantities import Dimension, parse_quantity
 from straycell.readings import (
+    FACTS,
     FIELDS,
     KINDS,
     Field,
@@ -30,9 +31,11 @@ from straycell.readings import (
     charge_of,
     reading_of,
 )
+from straycell.store.writer import Writer
 
 KIND_OF = {note: kind for kind in KINDS.values() for note in kind.notes}
 MISTAKES = tuple(str(m) for m in Mistake)
+_FACTS = {field.column: field for field in FACTS.values()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,35 +60,15 @@ class TakenBack:
 
 
 @dataclass(frozen=True, slots=True)
-class Corrected:
-    """What is known of the cell changes; the values are still the text's words."""
+class Deed:
+    """Anything else that is done: a method of the writer, and what it is called with."""
 
     at: datetime
-    code: str
-    changes: Mapping[str, str]
-    because: str
-    mistake: str | None = None
+    does: Callable[..., Any]
+    args: tuple[Any, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Moved:
-    """The cell is laid into a box."""
-
-    at: datetime
-    code: str
-    box: str
-
-
-@dataclass(frozen=True, slots=True)
-class Discarded:
-    """A person puts the cell out of use."""
-
-    at: datetime
-    code: str
-    because: str
-
-
-Job = Recording | TakenBack | Corrected | Moved | Discarded
+Job = Recording | TakenBack | Deed
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,11 +130,12 @@ def _job(code: str, at: datetime, words: list[str], bench: NoteDefaults) -> Job:
         mistyped = rest[-1] == Mistake.MISTYPED
         changes = dict(word.split("=", 1) for word in rest if "=" in word)
         because = next(word for word in rest if "=" not in word)
-        return Corrected(at, code, changes, because, Mistake.MISTYPED if mistyped else None)
+        mistake = Mistake.MISTYPED if mistyped else None
+        return Deed(at, Writer.correct_cell, (code, changes_of(changes), because, mistake))
     if verb == "box":
-        return Moved(at, code, rest[0])
+        return Deed(at, Writer.move_cell, (code, rest[0]))
     if verb == "discard":
-        return Discarded(at, code, rest[0])
+        return Deed(at, Writer.discard, (code, rest[0]))
     return Recording(at, _item(code, at, verb, rest, bench))
 
 
@@ -219,3 +203,17 @@ def _busy_until(job: Job) -> datetime | None:
         return None
     item = job.item
     return item.at if item.quantity in (Quantity.CHARGE, Quantity.CAPACITY) else None
+
+
+def changes_of(entry: Mapping[str, Any]) -> dict[str, Any]:
+    """The facts that these words state, by the store's names. Raises BadData for a key that is not a fact of a cell."""
+    made: dict[str, Any] = {}
+    for key, value in entry.items():
+        if key not in _FACTS:
+            raise BadData(f"'{key}' is not a fact of a cell")
+        field = _FACTS[key]
+        if field.dimension is not None:
+            made[field.name] = None if value == "unknown" else parse_quantity(value, field.dimension)
+        else:
+            made[field.name] = field.kind(value)
+    return made

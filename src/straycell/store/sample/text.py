@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -16,11 +16,11 @@ from straycell.acceptance.reasons import Outcome
 from straycell.cells import CellFacts, parse_code
 from straycell.errors import BadData
 from straycell.meters import Meter, meter_like
+from straycell.projects import parse_project
 from straycell.quantities import Dimension, parse_quantity
-from straycell.readings import FACTS
-from straycell.store.sample.notes import Job, NoteDefaults, read_notes
+from straycell.store.sample.notes import Deed, Job, NoteDefaults, changes_of, read_notes
+from straycell.store.writer import Writer
 
-_FACTS = {field.column: field for field in FACTS.values()}
 _ABOUT = ("code", "pack", "box", "shows", "expect", "because", "notes", "since")
 
 
@@ -30,7 +30,7 @@ class SampleCell:
 
     code: str
     facts: CellFacts
-    added_at: datetime
+    at: datetime
     teardown: int | None
     pack: str | None
     shows: str
@@ -40,53 +40,11 @@ class SampleCell:
 
 
 @dataclass(frozen=True, slots=True)
-class SampleTeardown:
-    """One object that was opened, at `at`."""
-
-    at: datetime
-    title: str
-    kind: str
-    found_on: date
-    place: str
-    note: str
-    objects: int
-
-
-@dataclass(frozen=True, slots=True)
-class SampleIncident:
-    """Something that happened to cells."""
-
-    at: datetime
-    kind: str
-    codes: tuple[str, ...]
-    note: str
-    severe: bool
-
-
-@dataclass(frozen=True, slots=True)
-class SampleBuild:
-    """A project that was built and taken apart again."""
-
-    project: str
-    groups: tuple[tuple[str, ...], ...]
-    reserved: datetime
-    finished: datetime
-    dismantled: datetime
-
-
-@dataclass(frozen=True, slots=True)
-class SampleProject:
-    """A project file, and when it was filed; `dropped` when it was given up."""
-
-    at: datetime
-    text: str
-    file: str
-    dropped: datetime | None = None
-
-
-@dataclass(frozen=True, slots=True)
 class Sample:
-    """The whole workshop. `now` is its own day: seen then, every verdict is as the text expects."""
+    """The whole workshop. `now` is its own day: seen then, every verdict is as the text expects.
+
+    `later` are incidents, projects, builds and dropped projects, in the order in which they go on one evening.
+    """
 
     now: datetime
     bench: str
@@ -94,11 +52,9 @@ class Sample:
     started: datetime
     meters: tuple[Meter, ...]
     boxes: tuple[tuple[str, str, float | None], ...]
-    teardowns: tuple[SampleTeardown, ...]
+    teardowns: tuple[Deed, ...]
     cells: tuple[SampleCell, ...]
-    incidents: tuple[SampleIncident, ...]
-    builds: tuple[SampleBuild, ...]
-    projects: tuple[SampleProject, ...]
+    later: tuple[Deed, ...]
 
 
 def sample_folder() -> Traversable:
@@ -126,7 +82,7 @@ def _read(folder: Traversable) -> Sample:
     top = _toml(folder.joinpath("workshop.toml"))
     now = _moment(top["now"])
     bench = NoteDefaults(now.year, top["hours"])
-    teardowns: list[SampleTeardown] = []
+    teardowns: list[Deed] = []
     cells: list[SampleCell] = []
     for name in top["files"]:
         page = _toml(folder.joinpath(name))
@@ -136,6 +92,9 @@ def _read(folder: Traversable) -> Sample:
         number = len(teardowns) - 1 if opened is not None else None
         cells += _cells(name, page, replace(bench, usual=page.get("usual", {})), number)
     projects = [_project(folder.joinpath("projects"), entry) for entry in top["project"]]
+    later = [*map(_incident, top.get("incident", ())), *(filed for filed, _ in projects)]
+    later += [step for entry in top.get("build", ()) for step in _build(entry)]
+    later += [dropped for _, dropped in projects if dropped is not None]
     return Sample(
         now=now,
         bench=top["bench"],
@@ -145,9 +104,7 @@ def _read(folder: Traversable) -> Sample:
         boxes=tuple(_box(name, entry) for name, entry in top["box"].items()),
         teardowns=tuple(teardowns),
         cells=tuple(cells),
-        incidents=tuple(_incident(entry) for entry in top.get("incident", ())),
-        builds=tuple(_build(entry) for entry in top.get("build", ())),
-        projects=tuple(projects),
+        later=tuple(later),
     )
 
 
@@ -164,16 +121,12 @@ def _moment(at: datetime) -> datetime:
     return at.astimezone(UTC)
 
 
-def _teardown(entry: Mapping[str, Any]) -> SampleTeardown:
-    return SampleTeardown(
+def _teardown(entry: Mapping[str, Any]) -> Deed:
+    at, more = (
         _moment(entry["opened"]),
-        entry["title"],
-        entry["kind"],
-        entry["found"],
-        entry.get("place", ""),
-        entry.get("note", ""),
-        entry.get("objects", 1),
+        (entry.get("place", ""), entry.get("note", ""), entry.get("objects", 1)),
     )
+    return Deed(at, Writer.add_teardown, (entry["title"], entry["kind"], entry["found"], *more))
 
 
 def _cells(
@@ -188,8 +141,8 @@ def _cells(
         try:
             yield SampleCell(
                 code=code,
-                facts=facts_of({k: v for k, v in facts.items() if k not in _ABOUT}),
-                added_at=_moment(entry.get("since", opened)),
+                facts=CellFacts(**changes_of({k: v for k, v in facts.items() if k not in _ABOUT})),
+                at=_moment(entry.get("since", opened)),
                 teardown=teardown,
                 pack=entry.get("pack", shared.get("pack")),
                 shows=entry["shows"],
@@ -201,25 +154,6 @@ def _cells(
             raise BadData(f"sample file {name}, cell {code}: {fault}", "see sample_db/README.md") from fault
 
 
-def facts_of(entry: Mapping[str, Any]) -> CellFacts:
-    """The facts a cell's table states, quantities with their units."""
-    return CellFacts(**changes_of(entry))
-
-
-def changes_of(entry: Mapping[str, Any]) -> dict[str, Any]:
-    """The same by the store's names. Raises BadData for a key that is nothing known of a cell."""
-    made: dict[str, Any] = {}
-    for key, value in entry.items():
-        if key not in _FACTS:
-            raise BadData(f"'{key}' is not a fact of a cell")
-        field = _FACTS[key]
-        if field.dimension is not None:
-            made[field.name] = None if value == "unknown" else parse_quantity(value, field.dimension)
-        else:
-            made[field.name] = field.kind(value)
-    return made
-
-
 def _meter(name: str, entry: Mapping[str, Any]) -> Meter:
     return replace(meter_like(name, entry["like"]), compared_on=entry.get("compared_on"))
 
@@ -229,25 +163,23 @@ def _box(name: str, entry: Mapping[str, Any]) -> tuple[str, str, float | None]:
     return name, entry["kind"], parse_quantity(limit, Dimension.ENERGY) if limit else None
 
 
-def _incident(entry: Mapping[str, Any]) -> SampleIncident:
+def _incident(entry: Mapping[str, Any]) -> Deed:
     codes = tuple(parse_code(code) for code in entry["cells"])
-    return SampleIncident(
-        _moment(entry["at"]), entry["kind"], codes, entry["note"], entry.get("severe", False)
-    )
+    said = (entry["kind"], codes, entry["note"], entry.get("severe", False))
+    return Deed(_moment(entry["at"]), Writer.add_incident, said)
 
 
-def _build(entry: Mapping[str, Any]) -> SampleBuild:
+def _build(entry: Mapping[str, Any]) -> Iterator[Deed]:
+    """Reserved, built, taken apart again."""
     groups = tuple(tuple(parse_code(code) for code in group) for group in entry["groups"])
-    times = (_moment(entry[step]) for step in ("reserved", "finished", "dismantled"))
-    return SampleBuild(entry["project"], groups, *times)
+    yield Deed(_moment(entry["reserved"]), Writer.reserve, (entry["project"], groups, "by hand"))
+    yield Deed(_moment(entry["finished"]), Writer.finish, (entry["project"],))
+    yield Deed(_moment(entry["dismantled"]), Writer.dismantle, (entry["project"],))
 
 
-def _project(folder: Traversable, entry: Mapping[str, Any]) -> SampleProject:
-    file = folder.joinpath(entry["file"])
-    dropped = entry.get("dropped")
-    return SampleProject(
-        _moment(entry["at"]),
-        file.read_text(encoding="utf-8"),
-        entry["file"],
-        _moment(dropped) if dropped else None,
-    )
+def _project(folder: Traversable, entry: Mapping[str, Any]) -> tuple[Deed, Deed | None]:
+    """When a project file was filed, and when it was given up."""
+    text, dropped = folder.joinpath(entry["file"]).read_text(encoding="utf-8"), entry.get("dropped")
+    found = parse_project(text, source=entry["file"], base=None)
+    filed = Deed(_moment(entry["at"]), Writer.add_project, (found.name, text, found.priority, found.due))
+    return filed, Deed(_moment(dropped), Writer.drop_project, (found.name,)) if dropped else None

@@ -9,6 +9,7 @@ from sqlalchemy import CheckConstraint, Connection, Table
 
 from straycell.store.schema.ddl import STATEMENTS
 from straycell.store.schema.guards import trigger_statements
+from straycell.store.sqlite.file import definitions, marks
 
 _NAMED = re.compile(r"CREATE (?:UNIQUE )?(?P<kind>TABLE|INDEX|TRIGGER) \"?(?P<name>\w+)\"?")
 _WORDS = {"table": "table", "index": "index", "trigger": "guard"}
@@ -35,11 +36,10 @@ def schema_faults(conn: Connection) -> Iterator[str]:
         match = _NAMED.match(statement.strip())
         assert match is not None
         wanted[match["kind"].lower(), match["name"]] = _plain(statement)
-    rows = conn.exec_driver_sql("SELECT type, name, sql FROM sqlite_master WHERE sql IS NOT NULL").all()
-    found = {(kind, name): _plain(sql) for kind, name, sql in rows}
+    found = {key: _plain(sql) for key, sql in definitions(conn).items()}
     # Alembic's own table; its content is the version, which user_version says too.
     found.pop(("table", "alembic_version"), None)
-    version = conn.exec_driver_sql("PRAGMA user_version").scalar_one()
+    version = marks(conn).version
     migrated = conn.exec_driver_sql("SELECT max(version_num) FROM alembic_version").scalar()
     # Said twice, since Alembic goes by its own table: the next upgrade would begin at the wrong place.
     if migrated != f"{version:04d}":

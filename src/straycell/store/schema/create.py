@@ -1,13 +1,11 @@
 """Making a store, telling its version, bringing an older one up to date.
 
-The version is in `PRAGMA user_version`, so that reading needs no Alembic; it equals the newest migration.
+The version is in the header of the file, so that reading needs no Alembic; it equals the newest migration.
 """
 
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 
@@ -17,18 +15,18 @@ from straycell.cells import make_code
 from straycell.errors import Cure, StoreFault
 from straycell.store import chain
 from straycell.store.column_values import to_us
-from straycell.store.engine import (
-    below,
+from straycell.store.schema.guards import recreate_triggers
+from straycell.store.schema.tables import BENCH, EVENT
+from straycell.store.sqlite.engine import (
     connected,
+    foreign_keys_off,
     os_faults,
     reading_engine,
-    recover,
     require_file,
     store_faults,
     writing_engine,
 )
-from straycell.store.schema.guards import recreate_triggers
-from straycell.store.schema.tables import BENCH, EVENT
+from straycell.store.sqlite.file import loose_rows, mark, marks, recover
 
 VERSION = 1
 APPLICATION_ID = 0x53545243  # "STRC": marks the file as a straycell store
@@ -47,10 +45,7 @@ def revision_of(version: int) -> str:
 
 def store_version(conn: Connection, path: Path) -> int:
     """The version of a store, 0 for an empty file. Raises StoreFault when it is something else or newer."""
-    # The header is read first: it answers for every kind of file without knowing a table.
-    version = int(conn.exec_driver_sql("PRAGMA user_version").scalar_one())
-    application = int(conn.exec_driver_sql("PRAGMA application_id").scalar_one())
-    tables = int(conn.exec_driver_sql("SELECT count(*) FROM sqlite_master").scalar_one())
+    application, version, tables = marks(conn)
     if application == BROKEN_ID:
         raise StoreFault(
             "is the copy of a store that was damaged", "take an older backup: restore FILE", file=path
@@ -119,7 +114,7 @@ def prepare(path: Path, now: datetime, *, create: bool, bench: str) -> None:
     with (
         store_faults(path),
         connected(writing_engine(path, create=create)) as conn,
-        _foreign_keys_off(conn),
+        foreign_keys_off(conn),
         conn.begin(),
     ):
         version = store_version(conn, path)  # another process may have been first
@@ -161,16 +156,6 @@ def _make_room(path: Path) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
 
 
-@contextmanager
-def _foreign_keys_off(conn: Connection) -> Iterator[None]:
-    """A table that is altered is copied and dropped; with foreign keys on that would fail."""
-    below(conn, "PRAGMA foreign_keys = OFF")
-    try:
-        yield
-    finally:
-        below(conn, "PRAGMA foreign_keys = ON")
-
-
 def create_fresh(conn: Connection, now: datetime, bench: str) -> None:
     """All tables, indexes and triggers of the newest version, the bench and the first write."""
     from straycell.store.schema.ddl import STATEMENTS
@@ -195,10 +180,9 @@ def upgrade(conn: Connection) -> None:
 
     upgrade_to(conn, revision_of(VERSION))
     # Foreign keys are off while tables are copied, so what broke meanwhile shows only here.
-    faults = conn.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
-    if faults:
+    if loose := loose_rows(conn):
         raise StoreFault(
-            f"the migration left {len(faults)} rows without what they point to",
+            f"the migration left {len(loose)} rows without what they point to",
             "nothing was changed; report this",
         )
     seal(conn)
@@ -207,5 +191,4 @@ def upgrade(conn: Connection) -> None:
 def seal(conn: Connection) -> None:
     """Triggers, and the marks that tell a straycell store and its version."""
     recreate_triggers(conn)
-    conn.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
-    conn.exec_driver_sql(f"PRAGMA user_version = {VERSION}")
+    mark(conn, APPLICATION_ID, VERSION)

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from sqlalchemy import Connection
 
+from straycell.store.sqlite.file import definitions
+
 # In the database and not in Python alone: the file is open to every SQLite shell.
 APPEND_ONLY: dict[str, tuple[tuple[str, ...], ...]] = {
     # table: each of its keys
@@ -84,19 +86,7 @@ def _refuse(table: str, name: str, when: str, why: str) -> str:
 def recreate_triggers(conn: Connection) -> None:
     """Drop every trigger of the store and make them all again: batch alterations lose them silently."""
     # Alembic alters by copying the table (SQLite has little ALTER TABLE), and a copy has no triggers.
-    for name in conn.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'trigger'").scalars().all():
+    for name in (name for kind, name in definitions(conn) if kind == "trigger"):
         conn.exec_driver_sql(f'DROP TRIGGER "{name}"')
     for statement in trigger_statements().values():
         conn.exec_driver_sql(statement)
-
-
-def trigger_faults(conn: Connection) -> list[str]:
-    """Guards that are missing from the file or differ from what they should be."""
-    # Compared by text: an altered guard that still has its name protects nothing.
-    rows = conn.exec_driver_sql("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").all()
-    found = {str(name): str(sql) for name, sql in rows}
-    return [
-        f"the guard '{name}' is {'altered' if name in found else 'missing'}"
-        for name, sql in trigger_statements().items()
-        if found.get(name) != sql
-    ]

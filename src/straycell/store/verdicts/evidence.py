@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
-from datetime import datetime
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from sqlalchemy import Connection, Select, case, func, select
 
 from straycell.acceptance.evidence import Condemnation, Evidence, Upset
 from straycell.readings import Charge, Reading
-from straycell.store.book.measured import readings
+from straycell.readings.charger import Charger
+from straycell.store.book.measured import meters, readings
 from straycell.store.book.stock import cells, facts
 from straycell.store.column_values import from_us
 from straycell.store.quick.prepared import Prepared
@@ -25,6 +25,7 @@ from straycell.store.schema.tables import (
     UPSET,
     WRITE,
 )
+from straycell.store.session import grouped
 from straycell.store.verdicts import findings, siblings
 
 
@@ -40,25 +41,21 @@ def evidences(
     """The evidence of these cells (None: of all), by code in order; `bench` as in `findings.recorded`."""
     known = facts.facts(conn, codes)
     corrected = facts.corrected(conn, codes)
-    measured: dict[str, list[Reading]] = {}
-    charged: dict[str, list[Charge]] = {}
-    for item in readings.standing(conn, codes):
-        if isinstance(item, Charge):
-            charged.setdefault(item.cell, []).append(item)
-        else:
-            measured.setdefault(item.cell, []).append(item)
+    items = grouped((item.cell, item) for item in readings.standing(conn, codes))
     last = readings.last_numbers(conn, codes)
     kin = siblings.kinship(conn, codes)
-    at_work = _installed(conn, codes)
+    at_work = grouped((code, from_us(at_us)) for code, at_us in _FINISHED.rows(conn, codes))
     shocks, ends = _upsets(conn, codes), _condemnations(conn, codes)
-    dressed = _dressed(conn, codes)
+    dressed = grouped((code, from_us(at_us)) for code, at_us in _DRESSED.rows(conn, codes))
+    charges = {code: [i for i in each if isinstance(i, Charge)] for code, each in items.items()}
+    floats = _floats(conn, charges)
     seen, nothing = findings.recorded(conn, codes, bench), findings.Recorded((), ())
     return {
         code: Evidence(
             code=code,
             facts=now,
-            readings=tuple(measured.get(code, ())),
-            charges=tuple(charged.get(code, ())),
+            readings=tuple(item for item in items.get(code, ()) if isinstance(item, Reading)),
+            charges=tuple(charges.get(code, ())),
             upsets=tuple(shocks.get(code, ())),
             sibling_signs=kin.signs_for(code),
             best_sibling=kin.best_for(code),
@@ -68,11 +65,19 @@ def evidences(
             installed_at=tuple(at_work.get(code, ())),
             findings=seen.get(code, nothing).standing,
             falls=seen.get(code, nothing).falls,
-            dressed_at=dressed.get(code, ()),
+            dressed_at=tuple(dressed.get(code, ())),
             opened_at=kin.opened_for(code),
+            floats=floats.get(code, ()),
         )
         for code, now in known.items()
     }
+
+
+def _floats(conn: Connection, charges: Mapping[str, list[Charge]]) -> dict[str, tuple[Charger, ...]]:
+    """The measured ends of the chargers that the charges of each cell name, oldest first."""
+    by = {code: [c for c in each if c.charger] for code, each in charges.items()}
+    known = [c for c in meters.chargers(conn) if c.float_v is not None] if any(by.values()) else []
+    return {code: tuple(c for c in known if any(map(c.speaks_of, each))) for code, each in by.items() if each}
 
 
 _UPSETS = Prepared(
@@ -82,27 +87,22 @@ _UPSETS = Prepared(
 
 def _upsets(conn: Connection, codes: Collection[str] | None) -> dict[str, list[Upset]]:
     rows = list(_UPSETS.rows(conn, codes))
-    before = _recorded_before(conn, codes) if rows else {}
-    found: dict[str, list[Upset]] = {}
-    for row in rows:
-        upset = Upset(
-            row.kind,
-            from_us(row.at_us),
-            row.severe,
-            row.event_id,
-            f"incident {row.key}",
-            frozenset(before.get(row.key, ())),
+    # By incident: the cell's readings and charges that bear a later time and were recorded before it.
+    before = grouped(_RECORDED_BEFORE.rows(conn, codes)) if rows else {}
+    return grouped(
+        (
+            row.code,
+            Upset(
+                row.kind,
+                from_us(row.at_us),
+                row.severe,
+                row.event_id,
+                f"incident {row.key}",
+                frozenset(before.get(row.key, ())),
+            ),
         )
-        found.setdefault(row.code, []).append(upset)
-    return found
-
-
-def _recorded_before(conn: Connection, codes: Collection[str] | None) -> dict[str, set[str]]:
-    """By incident: the cell's readings and charges that bear a later time and were recorded before it."""
-    found: dict[str, set[str]] = {}
-    for incident, reading in _RECORDED_BEFORE.rows(conn, codes):
-        found.setdefault(incident, set()).add(reading)
-    return found
+        for row in rows
+    )
 
 
 def _recorded_before_query() -> Select[Any]:
@@ -157,26 +157,10 @@ _CONDEMNED = Prepared(
 )
 
 
-def _installed(conn: Connection, codes: Collection[str] | None) -> dict[str, list[datetime]]:
-    """When each cell was built in, for every build that was finished."""
-    found: dict[str, list[datetime]] = {}
-    for code, at_us in _FINISHED.rows(conn, codes):
-        found.setdefault(code, []).append(from_us(at_us))
-    return found
-
-
-def _dressed(conn: Connection, codes: Collection[str] | None) -> dict[str, tuple[datetime, ...]]:
-    """When each cell's sleeve or tabs were said to be others than before, and not because of a slip; oldest first."""
-    found: dict[str, tuple[datetime, ...]] = {}
-    for code, at_us in _DRESSED.rows(conn, codes):
-        found[code] = (*found.get(code, ()), from_us(at_us))
-    return found
-
-
 def _condemnations(conn: Connection, codes: Collection[str] | None) -> dict[str, Condemnation]:
     """The first of each cell that was not taken back."""
-    found: dict[str, Condemnation] = {}
-    for row in _CONDEMNED.rows(conn, codes):
-        made = Condemnation(row.because, from_us(row.at_us), f"discard {row.key}")
-        found.setdefault(row.code, made)
-    return found
+    rows = grouped((row.code, row) for row in _CONDEMNED.rows(conn, codes))
+    return {
+        code: Condemnation(first.because, from_us(first.at_us), f"discard {first.key}")
+        for code, (first, *_) in rows.items()
+    }

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Column, ColumnElement, Connection, Select, Table, bindparam, func, select
 
-from straycell.acceptance.evidence import Fall, Finding
+from straycell.acceptance.evidence import Fall, Finding, fact_key
 from straycell.acceptance.findings import stands
-from straycell.store.book.measured.withdrawn import withdrawn
+from straycell.store.book.register import BORN, said
+from straycell.store.book.stock.facts import FACTS
 from straycell.store.column_values import from_json, from_us, to_json, to_us
 from straycell.store.quick.prepared import Prepared
-from straycell.store.schema.tables import BENCH, EVENT, FINDING, FINDING_FELL, READING, WRITE
-from straycell.store.session import Pen, among
+from straycell.store.schema.tables import BENCH, EVENT, FINDING, FINDING_FELL, READING, SUPERSESSION, WRITE
+from straycell.store.session import Pen, among, grouped, insert_many
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,10 +123,8 @@ def _instead(conn: Connection, keys: Collection[str]) -> dict[str, tuple[str, fr
         row.key: row.code
         for row in conn.execute(select(READING.c.key, READING.c.code).where(among(READING.c.key, keys)))
     }
-    new: dict[str, set[str]] = {}
-    query = select(READING.c.key, READING.c.supersedes).where(among(READING.c.supersedes, of))
-    for key, old in conn.execute(query):
-        new.setdefault(old, set()).add(key)
+    query = select(READING.c.supersedes, READING.c.key).where(among(READING.c.supersedes, of))
+    new = grouped((old, key) for old, key in conn.execute(query))
     return {key: (code, frozenset(new.get(key, ()))) for key, code in of.items()}
 
 
@@ -152,12 +151,34 @@ def let_fall(pen: Pen, codes: Collection[str]) -> set[str]:
     return {finding.cell for finding in void}
 
 
+# --- what was taken back ----------------------------------------------------------------------------
+
+_FACT = "fact "
+
+
+def withdrawn(conn: Connection, keys: Collection[str] | None) -> set[str]:
+    """Which of these keys (None: of all) name a record that was superseded, or a fact that was mistyped."""
+    query = select(SUPERSESSION.c.record).distinct()
+    if keys is None:
+        return {*conn.execute(query).scalars(), *_facts(conn, None)}
+    records = set(conn.execute(query.where(among(SUPERSESSION.c.record, keys))).scalars())
+    subjects = {key.removeprefix(_FACT).partition(".")[0] for key in keys if key.startswith(_FACT)}
+    return records | (set(_facts(conn, subjects)).intersection(keys) if subjects else set())
+
+
+def _facts(conn: Connection, codes: Collection[str] | None) -> Iterator[str]:
+    for code, fields in said(conn, codes, FACTS).items():
+        for name, found in fields.items():
+            for entry in found.withdrawn:
+                yield fact_key(code, name, "" if entry == BORN else entry)
+
+
 # --- adding ----------------------------------------------------------------------------------------
 
 
 def record(pen: Pen, found: Iterable[Finding]) -> None:
     """Add findings to the book, in an order that does not depend on who adds them."""
-    rows = [
+    rows = (
         {
             "digest": finding.digest,
             "code": finding.cell,
@@ -174,6 +195,5 @@ def record(pen: Pen, found: Iterable[Finding]) -> None:
             "write_id": pen.write_id,
         }
         for finding in sorted(found, key=lambda f: (f.cell, f.digest))
-    ]
-    if rows:
-        pen.conn.execute(FINDING.insert(), rows)
+    )
+    insert_many(pen.conn, FINDING, rows)

@@ -17,6 +17,7 @@ from straycell.store.book.stock import cells
 from straycell.store.column_values import from_json, opt_time, opt_us, to_us
 from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import VERDICT
+from straycell.store.session import insert_many
 from straycell.store.verdicts.evidence import evidences
 
 if TYPE_CHECKING:
@@ -119,9 +120,7 @@ def standings(
 
 def record(conn: Connection, made: Iterable[Verdict]) -> None:
     """Add verdicts to the book."""
-    rows = [row_of(verdict) for verdict in made]
-    if rows:
-        conn.execute(VERDICT.insert(), rows)
+    insert_many(conn, VERDICT, map(row_of, made))
 
 
 _ENCODE = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Row
 
@@ -17,51 +17,64 @@ from straycell.store.book.stock import cells
 from straycell.store.book.use import builds
 from straycell.store.column_values import from_us
 from straycell.store.schema.tables import VERDICT
-from straycell.store.session import Pen
+from straycell.store.session import Pen, parts
 from straycell.store.verdicts import findings, siblings
 from straycell.store.verdicts import recorded as verdicts
 from straycell.store.verdicts.evidence import evidences
 from straycell.store.verdicts.rejudge_parallel import WORTH_HELP, judged, why_condemned
 
+if TYPE_CHECKING:
+    from straycell.acceptance import Judgement
 
-def settle(pen: Pen) -> dict[str, Verdict]:
+_AT_ONCE = 1000
+"""Cells judged at a time: the evidence of 25,000 at once took more than 100 MB."""
+
+
+def settle(pen: Pen) -> None:
     """Record what was found of all touched cells and their siblings, and their verdicts; stages follow.
 
     Of siblings only verdicts that changed are recorded.
     """
-    # Cleared first, because following stages may touch cells again.
-    touched, kin = sorted(pen.touched), pen.kin - pen.touched
-    pen.touched.clear()
-    pen.kin.clear()
-    if not touched and not kin:
-        return {}
-    codes = [*touched, *sorted(kin)]
-    # Before judging: a finding that just fell must not count, and its re-test must.
-    fallen = findings.let_fall(pen, codes)
+    # Stages that follow may touch cells, and what was found is a sign for the pack: those are judged again.
+    while pen.touched or pen.kin:
+        touched, kin = sorted(pen.touched), pen.kin - pen.touched
+        pen.touched.clear()
+        pen.kin.clear()
+        codes = [*touched, *sorted(kin)]
+        # Before judging: a finding that just fell must not count, and its re-test must.
+        fallen = findings.let_fall(pen, codes)
+        found, whys = list[Finding](), dict[str, str]()
+        for part in parts(codes, _AT_ONCE):
+            made = _judged(pen, part, kin)
+            found += (finding for each in made for finding in each.found)
+            whys |= {each.verdict.code: why for each in made if (why := why_condemned(each.verdict))}
+        # Once for all of them: the rows of a merge lie alike on every bench.
+        findings.record(pen, found)
+        follow(pen, whys, fallen)
+        pen.kin |= _kin_of_signs(pen, found, fallen)
+
+
+def _judged(pen: Pen, codes: Sequence[str], kin: Collection[str]) -> list[Judgement]:
+    """The judgement of each cell; verdicts are recorded, those of `kin` only where they changed."""
     evidence = evidences(pen.conn, codes, None if pen.merging is None else "")
     recorded = verdicts.newest(pen.conn, codes)
     before = _found_before(pen, evidence, recorded)
-    judged = {
-        code: verdicts.judge(
-            replace(each, findings=each.findings + before.get(code, ())),
-            pen.rules,
-            pen.now,
-            from_us(pen.event_us),
-        )
-        for code, each in evidence.items()
-    }
-    findings.record(pen, [f for code in codes for f in (*before.get(code, ()), *judged[code].found)])
-    # Siblings' verdicts are recorded only when they changed, or every reading would write a pack's worth.
-    fresh = {
-        code: made.verdict
-        for code, made in judged.items()
-        if code not in kin or code not in recorded or not _same(recorded[code].body, made.verdict)
-    }
-    verdicts.record(pen.conn, fresh.values())
-    follow(pen, {code: made.verdict for code, made in judged.items()}, fallen)
-    # What was found or fell just now may be a sign for the pack, whose verdicts were made without it.
-    pen.kin |= _kin_of_signs(pen, [f for made in judged.values() for f in made.found], fallen)
-    return {**fresh, **settle(pen)}
+    made = []
+    for code, each in evidence.items():
+        earlier = before.get(code, ())
+        known = replace(each, findings=each.findings + earlier) if earlier else each
+        judgement = verdicts.judge(known, pen.rules, pen.now, from_us(pen.event_us))
+        made.append(replace(judgement, found=(*earlier, *judgement.found)) if earlier else judgement)
+    # Or every reading would write a pack's worth of verdicts.
+    fresh = (
+        each.verdict
+        for each in made
+        if each.verdict.code not in kin
+        or each.verdict.code not in recorded
+        or not _same(recorded[each.verdict.code].body, each.verdict)
+    )
+    verdicts.record(pen.conn, fresh)
+    return made
 
 
 def _kin_of_signs(pen: Pen, found: Iterable[Finding], fallen: Collection[str] = ()) -> set[str]:
@@ -104,17 +117,13 @@ def _timeless(verdict: Verdict) -> tuple[object, ...]:
     return verdict.outcome, verdict.rules_hash, verdict.valid_until, verdict.last_reading, reasons, missing
 
 
-def follow(pen: Pen, made: Mapping[str, Verdict], fallen: Collection[str]) -> None:
-    """A finding or a person's discard condemns; a cell whose last one fell is received again."""
-    whys = {code: why for code, verdict in made.items() if (why := why_condemned(verdict))}
+def follow(pen: Pen, whys: Mapping[str, str], fallen: Collection[str]) -> None:
+    """A finding or a person's discard condemns (`whys`, by code); a cell whose last finding fell is received again."""
     builds.condemn_all(pen, whys)
     # A cell whose last finding fell comes back as received: it is tested again before use.
     for code in sorted(set(fallen) - whys.keys()):
         event_id = pen.event("cleared", [code], because="what condemned it was taken back as a mistake")
         say(pen, event_id, {code: {"stage": Stage.RECEIVED.value}})
-
-
-_AT_ONCE = 1000
 
 
 def refresh(pen: Pen, told: Callable[[int, int], None] | None = None, helpers: int = 1) -> int:
@@ -135,8 +144,7 @@ def refresh(pen: Pen, told: Callable[[int, int], None] | None = None, helpers: i
         return 0
     pen.event("verdicts-refreshed", subject=pen.rules.name, detail={"count": len(stale)})
     # In chunks: the evidence of 100,000 cells at once would not fit a small machine.
-    starts = range(0, len(stale), _AT_ONCE)
-    chunks = (list(evidences(pen.conn, stale[at : at + _AT_ONCE]).values()) for at in starts)
+    chunks = (list(evidences(pen.conn, part).values()) for part in parts(stale, _AT_ONCE))
     done = 0
     for rows, whys, found in judged(chunks, pen.rules, pen.now, helpers if len(stale) >= WORTH_HELP else 1):
         pen.conn.execute(VERDICT.insert(), rows)

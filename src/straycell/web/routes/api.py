@@ -23,7 +23,7 @@ from straycell.cells import Look, Stage, parse_code
 from straycell.quantities import CELL_WINDOWS
 from straycell.readings.fields import OF_CHARGE, OF_READING, ROOM
 from straycell.readings.fields import Field as Recorded
-from straycell.safety.due.survey import due_now, survey
+from straycell.safety.due.gather import due_now, survey
 from straycell.safety.stock import take_stock
 from straycell.typed import parse_line, parse_time
 from straycell.web import view

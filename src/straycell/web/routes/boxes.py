@@ -13,11 +13,12 @@ from straycell.cells import parse_code
 from straycell.errors import BadData, StraycellError
 from straycell.labels.payload import code_in
 from straycell.safety import Step
-from straycell.safety.due.survey import due_now, survey
+from straycell.safety.due.gather import due_now, survey
 from straycell.safety.stock import take_stock
 from straycell.web.routes.find import codes_in_photo
 from straycell.web.routes.record import status_of
 from straycell.web.visit import Visit, Visiting
+from straycell.web.words import refusal
 
 router = APIRouter()
 MOST_SEEN = 500
@@ -72,7 +73,7 @@ def scanned(visit: Visit) -> list[str]:
         return codes_in_photo(visit)
     typed = visit.text("code")
     if not typed:
-        raise BadData("no code was scanned or typed", "take a photograph of the label, or type the code")
+        raise BadData(*refusal("no-code"))
     return [code_in(typed) or parse_code(typed)]
 
 

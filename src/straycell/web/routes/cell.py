@@ -89,7 +89,9 @@ def show(visit: Visiting, code: str) -> Response:
         )
         for event in reversed(history.events)
     ]
-    steps = next_steps(sheet.verdict, bench.now)
+    steps, why = next_steps(sheet.verdict, bench.now), verdict_words.why(sheet.verdict)
+    # Where it may do nothing, the first reason is in its sign and is not said twice.
+    shut = sheet.verdict.outcome in (Outcome.HOLD, Outcome.DISCARD)
     readings = [sheet_words.reading_row(r, sheet.defaults, sheet.doubted) for r in sheet.recorded]
     return visit.page(
         "cell.html",
@@ -100,7 +102,8 @@ def show(visit: Visiting, code: str) -> Response:
         sign=verdict_words.SIGNS[sheet.verdict.outcome],
         allows=verdict_words.ALLOWS[sheet.verdict.outcome],
         until=verdict_words.until(sheet.verdict),
-        why=verdict_words.why(sheet.verdict),
+        first_why=why[0] if why and shut else "",
+        why=why[shut:],
         steps=steps,
         identity=[pair for pair in sheet_words.identity(sheet.cell) if pair[1]],
         figures=[pair for pair in sheet_words.figures(sheet) if pair[1]],

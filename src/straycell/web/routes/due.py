@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from straycell.bench.recording.running import LONGEST_CHARGE, timers
 from straycell.safety import Step
-from straycell.safety.due.survey import due_now, survey
+from straycell.safety.due.gather import due_now, survey
 from straycell.web.visit import Visiting
 
 router = APIRouter()

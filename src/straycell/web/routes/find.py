@@ -19,6 +19,7 @@ from straycell.errors import BadData, StraycellError
 from straycell.labels.payload import code_in
 from straycell.labels.reading import codes_of, read_picture
 from straycell.web.visit import Visit, Visiting
+from straycell.web.words import note, refusal
 
 router = APIRouter()
 MOST_FOUND = 60
@@ -76,7 +77,7 @@ def codes_in_photo(visit: Visit, name: str = "photo") -> list[str]:
     """The cell codes in a photograph that was sent. Raises BadData."""
     with sent_photograph(visit, name) as path:
         symbols = read_picture(path)
-    return codes_of([(Path("the photograph"), symbols)])
+    return codes_of([(Path(note("photograph")), symbols)])
 
 
 @contextmanager
@@ -84,7 +85,7 @@ def sent_photograph(visit: Visit, name: str = "photo") -> Iterator[Path]:
     """The photograph of a form as a file for a while, one at a time. Raises BadData when there is none."""
     photo = visit.file(name)
     if photo is None:
-        raise BadData("no photograph was chosen", "take one, or type the code of a label")
+        raise BadData(*refusal("no-photograph"))
     # The name of the file is ours: what a device calls it is never a path here.
     with visit.site.pictures, tempfile.TemporaryDirectory(prefix="straycell-") as folder:
         path = Path(folder) / "photograph"
@@ -92,9 +93,8 @@ def sent_photograph(visit: Visit, name: str = "photo") -> Iterator[Path]:
         try:
             yield path
         except BadData as fault:
-            what = fault.what.replace(f"picture {path}", "the photograph").replace(
-                str(path), "the photograph"
-            )
+            ours = note("photograph")
+            what = fault.what.replace(f"picture {path}", ours).replace(str(path), ours)
             raise BadData(what, fault.remedy) from None
 
 

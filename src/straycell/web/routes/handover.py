@@ -30,7 +30,7 @@ def handovers(visit: Visiting) -> Response:
 def add(visit: Visiting) -> Response:
     """Gather all that wait for a place; an open list for the same place takes them in."""
     try:
-        place = parse_line(visit.text("place"), "place")
+        place = parse_line(visit.text("place"), words()["handover"]["place"])
         with visit.bench().writing() as writer:
             entry = writer.add_handover(place)
     except StraycellError as fault:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from fastapi import APIRouter
 from starlette.responses import Response
 
@@ -9,6 +11,7 @@ from straycell.bench.intake import store_actions
 from straycell.bench.intake.script import Caution
 from straycell.bench.intake.state import Session
 from straycell.bench.paper.prints import print_shelf_labels
+from straycell.web.entry import BAD_LOOKS, FIRST_LOOKS
 from straycell.web.talks import Cautions, Do, converse
 from straycell.web.visit import Visit, Visiting
 
@@ -19,14 +22,16 @@ LONGEST_ANSWER = 500
 @router.get("/intake")
 def show(visit: Visiting) -> Response:
     """The question of the moment, or the beginning."""
-    return visit.page("intake.html", talk=visit.site.talks.get(visit.device.id))
+    talk = visit.site.talks.get(visit.device.id)
+    return visit.page("intake.html", talk=talk, first_looks=FIRST_LOOKS, bad_looks=BAD_LOOKS)
 
 
 @router.post("/intake/begin")
 def begin(visit: Visiting) -> Response:
     """Begin an evening: a tear-down, or the cells that wait."""
     start = store_actions.start(visit.bench(), teardown=None, due=visit.text("due") == "yes")
-    talk = converse(Session(start))
+    # Whoever opens a tear-down chose so on this page and is not asked again.
+    talk = converse(Session(replace(start, waiting=0)))
     visit.site.talks[visit.device.id] = talk
     talk.begin(_do(visit), _cautions(visit))
     return visit.go("/intake")

@@ -27,7 +27,7 @@ def ask(request: Request, code: str = "", next: str = "/") -> Response:
     """The page that pairs this device."""
     if request.scope["state"]["device"] is not None:
         return RedirectResponse(_inside(next), HTTPStatus.SEE_OTHER)
-    return view.page(request, "pair.html", code=code[:20], next=_inside(next), fault="")
+    return view.page(request, "pair.html", code=code[:20], next=_inside(next), name="", wrong="")
 
 
 @router.post("/pair")
@@ -40,16 +40,16 @@ async def pair(request: Request) -> Response:
     if not site.pairings.allows(address):
         return view.fault_page(request, "rate", HTTPStatus.TOO_MANY_REQUESTS)
     try:
-        name = parse_line(name, "name")[:LONGEST_NAME]
+        name = parse_line(name, words()["pair"]["name"])[:LONGEST_NAME]
     except BadData as fault:
-        return _again(request, onward, fault.what)
+        return _again(request, onward, name, fault.what)
     if not site.pairing.take(code):
-        return _again(request, onward, words()["pair"]["wrong"])
+        return _again(request, onward, name, words()["pair"]["wrong"])
     scope = Scope.LOOK if site.settings.read_only else Scope.WRITE
     try:
         _, credential = site.devices.add(name, scope, site.settings.clock())
     except BadData as fault:
-        return _again(request, onward, fault.what)
+        return _again(request, onward, name, fault.what)
     response = RedirectResponse(_inside(onward), HTTPStatus.SEE_OTHER)
     response.set_cookie(
         COOKIE, credential, max_age=YEAR_S, httponly=True, samesite="strict", secure=site.settings.secure
@@ -72,8 +72,10 @@ def leave(visit: Visiting) -> Response:
     return response
 
 
-def _again(request: Request, onward: str, fault: str) -> Response:
-    return view.page(request, "pair.html", HTTPStatus.FORBIDDEN, code="", next=_inside(onward), fault=fault)
+def _again(request: Request, onward: str, name: str, wrong: str) -> Response:
+    return view.page(
+        request, "pair.html", HTTPStatus.FORBIDDEN, code="", next=_inside(onward), name=name, wrong=wrong
+    )
 
 
 def _inside(path: str) -> str:

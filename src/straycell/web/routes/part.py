@@ -18,9 +18,12 @@ from straycell.errors import BadData, StraycellError
 from straycell.safety import Step
 from straycell.safety.incidents import RETEST, incident_kinds
 from straycell.typed import parse_line
+from straycell.web import view
 from straycell.web.routes.record import after_lines, danger_of, new_key, sent_once, status_of
 from straycell.web.site import Note
 from straycell.web.visit import Visit, Visiting
+from straycell.web.words import note as said
+from straycell.web.words import refusal, words
 
 router = APIRouter()
 
@@ -36,12 +39,12 @@ def incident(visit: Visiting, code: str) -> Response:
     """Record what happened; the worst kinds condemn at once."""
 
     def act(code: str, bench: Bench) -> Note:
-        name = parse_line(visit.text("kind"), "what happened")
-        note = parse_line(visit.text("note"), "note") if visit.text("note") else ""
+        name = parse_line(visit.text("kind"), said("happened"))
+        note = parse_line(visit.text("note"), words()["incident"]["note"]) if visit.text("note") else ""
         done = record_incident(bench, [code], name, note=note)
         lines = [line for after in done.after for line in after_lines(after)]
         if not done.severe:
-            lines.append(f"held until {', '.join(RETEST[:-1])} and {RETEST[-1]} are recorded again")
+            lines.append(said("retest", what=", ".join(RETEST)))
         cautions, danger = danger_of(list(done.after), *[Step.INCIDENT] * done.severe)
         why = [f"{done.kind.text}: {done.kind.why}"] if done.kind else []
         return Note((*why, *lines, *lost_words(done.lost)), danger, cautions)
@@ -59,7 +62,7 @@ def ask_discard(visit: Visiting, code: str) -> Response:
 def discard(visit: Visiting, code: str) -> Response:
     """The reason first, then once more whether it is meant; after that it is done."""
     try:
-        because = parse_line(visit.text("because"), "reason")
+        because = parse_line(visit.text("because"), words()["discard"]["because"])
     except StraycellError as fault:
         return part_page(visit, "discard.html", code, Step.DISCARD, fault)
     if visit.text("sure") != "yes":
@@ -69,8 +72,8 @@ def discard(visit: Visiting, code: str) -> Response:
         done = discard_cell(bench, code, because)
         cautions, danger = danger_of([done.after])
         lost = lost_words({done.project: (code, done.in_build)}) if done.project else []
-        earlier = [] if done.earlier is None else ["it was discarded before: nothing was written"]
-        return Note((f"{code} is discarded: {done.because}", *earlier, *lost), danger, cautions)
+        earlier = [] if done.earlier is None else [said("earlier")]
+        return Note((said("discarded", code=code, because=done.because), *earlier, *lost), danger, cautions)
 
     return sent_once(visit, code, act, partial(part_page, visit, "discard.html", code, Step.DISCARD))
 
@@ -87,10 +90,10 @@ def move(visit: Visiting, code: str) -> Response:
 
     def act(code: str, bench: Bench) -> Note:
         if not visit.text("box"):
-            raise BadData("no box was chosen", "choose where it lies now")
+            raise BadData(*refusal("no-box"))
         with bench.writing() as writer:
             moved = writer.move_cell(writer.find_code(code), visit.text("box"))
-        return Note((f"{code} now lies in {moved.box}",))
+        return Note((said("lies", code=code, box=moved.box),))
 
     return sent_once(visit, code, act, partial(part_page, visit, "move.html", code, Step.STORING))
 
@@ -98,7 +101,11 @@ def move(visit: Visiting, code: str) -> Response:
 def part_page(
     visit: Visit, template: str, code: str, step: Step, fault: StraycellError | None = None, **more: Any
 ) -> Response:
-    """A form about one cell, with what was typed and the fault where there is one."""
+    """A form about one cell, with what was typed and the fault where there is one; a script gets the fault alone."""
+    if fault and view.wants_json(visit.request):
+        return view.fault_page(
+            visit.request, fault, status_of(fault), basis=getattr(fault, "last_event", None)
+        )
     bench = visit.bench()
     with bench.reading() as reader:
         sheet = sheet_of(bench, reader, reader.find_code(parse_code(code)))

@@ -28,13 +28,13 @@ def show(visit: Visiting, name: str) -> Response:
     return Response(content, media_type="image/jpeg")
 
 
-@router.get("/photograph/{code}")
+@router.get("/cell/{code}/photograph")
 def ask(visit: Visiting, code: str) -> Response:
     """Take one of this cell."""
     return part_page(visit, "photograph.html", code, Step.MEASURING)
 
 
-@router.post("/photograph/{code}")
+@router.post("/cell/{code}/photograph")
 def keep(visit: Visiting, code: str) -> Response:
     """Keep it with the cell."""
 

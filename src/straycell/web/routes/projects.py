@@ -13,9 +13,10 @@ from straycell.acceptance.permission import permission
 from straycell.bench import verdict_words
 from straycell.bench.context import Bench
 from straycell.bench.paper.prints import build_sheet_pdf_of
-from straycell.bench.project_match import project_match
+from straycell.bench.project_match import project_match, understood
 from straycell.bench.recording.finish import Device, finish_build
 from straycell.bench.recording.reserve import reserve_plan
+from straycell.bench.wording.project_words import device_words
 from straycell.builds import Build
 from straycell.cells import position_name
 from straycell.errors import BadData, StraycellError
@@ -25,7 +26,7 @@ from straycell.web.entry import UNITS, figure
 from straycell.web.routes.boxes import scanned
 from straycell.web.routes.record import status_of
 from straycell.web.visit import Visit, Visiting
-from straycell.web.words import words
+from straycell.web.words import note, refusal, words
 
 router = APIRouter()
 MOST_WHY = 12
@@ -59,8 +60,8 @@ def picked(bench: Bench, build: Build, at: int, code: str) -> Pick:
         verdict, cell = reader.verdict(found, bench.rules, bench.now), reader.cell(found)
     if found != wanted:
         place = next((each for each, other in listed if other == found), None)
-        where = f"it belongs at {place}" if place else "it is not in this build at all"
-        return Pick(False, found, position, (f"{wanted} is wanted at {position}", where))
+        where = note("belongs", place=place) if place else note("foreign")
+        return Pick(False, found, position, (note("wanted", code=wanted, position=position), where))
     allowed = permission(verdict.outcome, cell.stage, verdict.valid_until, bench.now)
     if not allowed.may_use(joined=len(listed) > 1):
         # Reserved days ago, and something was recorded since: the right cell may no longer be a good one.
@@ -96,6 +97,7 @@ def reserve(visit: Visiting) -> Response:
 
 DEVICE = {
     "current_a": Dimension.CURRENT,
+    "peak_current_a": Dimension.CURRENT,
     "temperature_c": Dimension.TEMPERATURE,
     "charge_current_a": Dimension.CURRENT,
     "measured_float_v": Dimension.VOLTAGE,
@@ -110,7 +112,7 @@ def finish(visit: Visiting) -> Response:
     name, said = visit.text("name"), words()["device_now"]
     try:
         if visit.text("done") != "yes":
-            raise BadData("nobody said yet that all of it was done", "do every check, then say so")
+            raise BadData(*refusal("not-done"))
         typed = {field: kind for field, kind in DEVICE.items() if visit.text(field)}
         measured = {field: figure(visit.text(field), kind, said[field]) for field, kind in typed.items()}
         finish_build(visit.bench(), name, Device(**measured))
@@ -123,6 +125,8 @@ def _project(visit: Visit, name: str, fault: StraycellError | None = None) -> Re
     bench = visit.bench()
     with bench.reading() as reader:
         entry, build = reader.project(name), reader.live_build(name)
+        waits = build is not None and build.finished_at is None
+        says = device_words(understood(entry)) if waits else ""
         match = project_match(bench, reader, name) if build is None else None
     return visit.page(
         "project.html",
@@ -132,10 +136,11 @@ def _project(visit: Visit, name: str, fault: StraycellError | None = None) -> Re
         typed={each: visit.text(each) for each in DEVICE},
         entry=entry,
         build=build,
+        says=says,
         positions=positions(build) if build else [],
         match=match,
         not_chosen=list(match.not_chosen[:MOST_WHY]) if match else [],
-        cautions=visit.cautions([Step.MATCH]),
+        cautions=visit.cautions([Step.MATCH, *[Step.BUILD] * waits]),
     )
 
 
@@ -154,9 +159,7 @@ def pick_scan(visit: Visiting) -> Response:
     try:
         codes = scanned(visit)
         if len(codes) > 1:
-            raise BadData(
-                f"several labels are in the photograph: {', '.join(codes)}", "photograph one label alone"
-            )
+            raise BadData(*refusal("many-labels", codes=", ".join(codes)))
         found = picked(bench, build, min(at, len(build.codes) - 1), codes[0])
     except StraycellError as fault:
         return _pick(visit, name, at, fault=fault)
@@ -173,7 +176,7 @@ def _live(bench: Bench, name: str) -> Build:
     with bench.reading() as reader:
         build = reader.live_build(name)
     if build is None:
-        raise BadData(f"project '{name}' has no build", f"reserve one with: straycell build reserve '{name}'")
+        raise BadData(*refusal("no-build", name=name))
     return build
 
 

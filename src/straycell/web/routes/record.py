@@ -28,7 +28,7 @@ from straycell.typed import parse_time
 from straycell.web import entry, view
 from straycell.web.site import Note
 from straycell.web.visit import Visit, Visiting
-from straycell.web.words import words
+from straycell.web.words import note, refusal, words
 
 router = APIRouter()
 LONGEST_KEY = 80
@@ -101,7 +101,7 @@ def sent_form(visit: Visit, code: str) -> SentForm:
     """What the form says of itself. Raises BadData for a key that cannot be one."""
     key, basis = visit.text("key"), visit.text("basis")
     if not 8 <= len(key) <= LONGEST_KEY or not key.isascii() or not key.isprintable():
-        raise BadData("this form has no key of its own", "open the page again")
+        raise BadData(*refusal("no-key"))
     return SentForm(code, key, int(basis) if basis.isdigit() and len(basis) < 16 else None)
 
 
@@ -121,7 +121,7 @@ def recorded_note(visit: Visit, done: Recorded, notes: list[str]) -> Note:
     """What was recorded and what followed; a danger where it put the cell out of use."""
     defaults = visit.site.settings.rules.defaults
     items = [f"{item.id} {item.quantity} {value_text(item, defaults)}" for item in done.items]
-    doubts = [f"{number} is {why}" for number, why in done.doubts.items()]
+    doubts = [note("doubt", number=number, why=why) for number, why in done.doubts.items()]
     rest = [done.remedy] if doubts and done.remedy else []
     after = [line for each in done.after for line in after_lines(each)]
     cautions, danger = danger_of(list(done.after))
@@ -132,7 +132,7 @@ def after_lines(after: After) -> list[str]:
     """Where a cell is now, and the first reason where it is out of use."""
     reasons = verdict_words.why(after.verdict)
     because = reasons[:1] if after.verdict.outcome is Outcome.DISCARD else []
-    return [f"{after.cell.code} is now {verdict_words.headline(after.verdict)}", *because]
+    return [note("now", code=after.cell.code, headline=verdict_words.headline(after.verdict)), *because]
 
 
 def danger_of(after: list[After], *steps: Step) -> tuple[tuple[str, ...], bool]:
@@ -159,7 +159,7 @@ def _moment(visit: Visit) -> datetime | None:
     except ValueError:
         age_s = -1.0
     if not 0.0 <= age_s <= LONGEST_AGE_S:
-        raise BadData("this was kept by the page for too long", "record it with the time it was taken")
+        raise BadData(*refusal("too-old"))
     return now - timedelta(seconds=age_s)
 
 
@@ -199,10 +199,12 @@ def _form_page(
         units=entry.UNITS,
         rests=entry.RESTS,
         first_looks=entry.FIRST_LOOKS,
+        bad_looks=entry.BAD_LOOKS,
         looks=[look for look in Look if look not in entry.FIRST_LOOKS],
         meters=meters,
         chargers=chargers,
         typed=typed,
+        fault=faults.get(""),
         faults=faults,
         newer=newer,
         refusal=refusal,

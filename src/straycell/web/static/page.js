@@ -11,13 +11,30 @@
   const fresh = () => Array.from(crypto.getRandomValues(new Uint8Array(12)), (n) => n.toString(16).padStart(2, "0")).join("");
   const outbox = () => { try { return JSON.parse(localStorage.getItem(OUTBOX)) || []; } catch { return []; } };
   const save = (entries) => { try { localStorage.setItem(OUTBOX, JSON.stringify(entries)); return true; } catch { return false; } };
-  const drop = (key) => save(outbox().filter((entry) => entry.key !== key));
+
+  // Photographs lie in the browser's own store for large things: what localStorage holds is text, and little of it.
+  const photographs = (mode, ask) => new Promise((done, failed) => {
+    const opening = indexedDB.open("straycell-photographs", 1);
+    opening.onupgradeneeded = () => opening.result.createObjectStore("kept");
+    opening.onerror = () => failed(opening.error);
+    opening.onsuccess = () => {
+      const kept = opening.result.transaction("kept", mode), asked = ask(kept.objectStore("kept"));
+      kept.oncomplete = () => { opening.result.close(); done(asked.result); };
+      kept.onerror = kept.onabort = () => { opening.result.close(); failed(kept.error); };
+    };
+  });
+  async function drop(key) {
+    const photo = outbox().some((entry) => entry.key === key && entry.photo);
+    save(outbox().filter((entry) => entry.key !== key));
+    if (photo) await photographs("readwrite", (store) => store.delete(key));
+  }
 
   async function post(url, fields) {
-    const sent = new URLSearchParams(fields.filter(([, value]) => typeof value === "string"));
+    const photo = fields.some(([, value]) => value instanceof Blob), sent = photo ? new FormData() : new URLSearchParams();
+    for (const [name, value] of fields) sent.append(name, value);
     sent.set("token", token());
     // Half a network answers nothing for minutes; what is sent again later counts once.
-    const signal = AbortSignal.timeout(PATIENCE_MS);
+    const signal = AbortSignal.timeout(photo ? 8 * PATIENCE_MS : PATIENCE_MS);
     const answer = await fetch(url, { method: "POST", body: sent, headers: { Accept: "application/json" }, credentials: "same-origin", signal });
     let said = {};
     try { said = await answer.json(); } catch { /* an answer of something between us and the bench */ }
@@ -35,11 +52,18 @@
       const link = document.createElement("a");
       link.href = `${entry.url}#kept=${entry.key}`;
       link.textContent = entry.title;
+      if (entry.refused) {
+        const away = document.createElement("button");
+        away.textContent = body.dataset.drop;
+        away.addEventListener("click", async () => { await drop(entry.key); show(); });
+        bar.append(away);
+      }
       line.append(link, ` ${entry.refused ? `${body.dataset.refused} (${entry.refused})` : body.dataset.kept}`);
       bar.append(line);
     }
   }
 
+  const mark = (entry, why) => save(outbox().map((each) => (each.key === entry.key ? { ...each, refused: why } : each)));
   let sending = false;
   async function sendKept() {
     if (sending || !token()) return;
@@ -51,12 +75,15 @@
         const timed = entry.fields.some(([name, value]) => name === "at" && value);
         // A measurement is true whatever another has recorded since, so it is sent without its basis.
         const fields = entry.fields.filter(([name]) => name !== "basis");
+        if (entry.photo) {
+          const kept = await photographs("readonly", (store) => store.get(entry.key));
+          if (!kept) { mark(entry, body.dataset.gone); continue; }
+          fields.push(["photo", new File([kept.bytes], "photograph", { type: kept.type })]);
+        }
         const { status, said } = await post(entry.url, timed ? fields : [...fields, age]);
-        if (status === 200 && said.go) drop(entry.key);
-        else if (status === 422 || status === 404) {
-          const why = said.fault || Object.values(said.faults || {}).join("; ") || String(status);
-          save(outbox().map((each) => (each.key === entry.key ? { ...each, refused: why } : each)));
-        } else break;
+        if (status === 200 && said.go) await drop(entry.key);
+        else if ([404, 413, 422].includes(status)) mark(entry, said.fault || Object.values(said.faults || {}).join("; ") || String(status));
+        else break;
       }
     } catch { /* still no network */ } finally {
       sending = false;
@@ -80,9 +107,17 @@
     if (first) { first.tabIndex = -1; first.focus(); first.scrollIntoView({ block: "center" }); }
   }
 
-  function keep(form, fields) {
-    const key = form.elements.key.value;
-    const entry = { key, url: form.action.split("#")[0], fields: fields.filter(([name]) => name !== "token"), typed: Date.now(), title: document.title };
+  async function keep(form, fields) {
+    const key = form.elements.key.value, texts = fields.filter(([name, value]) => name !== "token" && typeof value === "string");
+    const [, photo] = fields.find(([, value]) => value instanceof Blob) || [];
+    const entry = { key, url: form.action.split("#")[0], fields: texts, photo: Boolean(photo), typed: Date.now(), title: document.title };
+    try {
+      const bytes = photo && await photo.arrayBuffer();
+      if (photo) await photographs("readwrite", (store) => store.put({ bytes, type: photo.type }, key));
+    } catch (fault) {
+      refuse(form, { fault: `${body.dataset.unkept} (${fault.name})` });
+      return;
+    }
     if (!save([...outbox().filter((each) => each.key !== key), entry])) {
       refuse(form, { fault: body.dataset.full });
       return;
@@ -118,9 +153,9 @@
       button.disabled = true;
       try {
         const { status, said } = await post(form.action.split("#")[0], fields);
-        if (status === 200 && said.go) { drop(form.elements.key.value); location.assign(said.go); return; }
+        if (status === 200 && said.go) { await drop(form.elements.key.value).catch(() => {}); location.assign(said.go); return; }
         refuse(form, said.faults || said.fault ? said : { fault: `${status}` });
-      } catch { keep(form, fields); } finally { button.disabled = false; }
+      } catch { await keep(form, fields); } finally { button.disabled = false; }
     });
   }
   window.addEventListener("pageshow", (event) => {
@@ -138,7 +173,7 @@
   }
 
   for (const form of document.querySelectorAll("form[data-scan]")) {
-    form.querySelector('input[type="file"]').addEventListener("change", (event) => { if (event.target.files.length) form.submit(); });
+    form.querySelector('input[type="file"]').addEventListener("change", (event) => { if (event.target.files.length) form.requestSubmit(); });
   }
 
   /* --- live camera ---------------------------------------------------------------------------------- */

@@ -1,8 +1,8 @@
 "use strict";
 /* Keeps the pages that were opened, for when there is no network. It never answers from them while there is one, and
    it keeps nothing that is sent: the page itself does that. */
-const KEPT = "straycell-pages-1", MOST = 80;
-const FILES = ["/static/page.css", "/static/page.js", "/static/icon.svg", "/static/offline.html"];
+const KEPT = "straycell-pages-2", MOST = 80;
+const FILES = ["/static/page.css", "/static/page.js", "/static/icon.svg", "/offline"];
 
 self.addEventListener("install", (event) => {
   event.waitUntil(caches.open(KEPT).then((cache) => cache.addAll(FILES)).then(() => self.skipWaiting()));
@@ -18,7 +18,7 @@ self.addEventListener("activate", (event) => {
 async function keep(request, answer) {
   const cache = await caches.open(KEPT);
   await cache.put(request, answer);
-  const kept = (await cache.keys()).filter((each) => !new URL(each.url).pathname.startsWith("/static/"));
+  const kept = (await cache.keys()).filter((each) => !FILES.includes(new URL(each.url).pathname));
   for (const old of kept.slice(0, Math.max(0, kept.length - MOST))) await cache.delete(old);
 }
 
@@ -32,7 +32,7 @@ async function answer(request) {
   } catch (fault) {
     const kept = await caches.match(request);
     if (kept) return kept;
-    if (request.mode === "navigate") return caches.match("/static/offline.html");
+    if (request.mode === "navigate") return caches.match("/offline");
     throw fault;
   }
 }

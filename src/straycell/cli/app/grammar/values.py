@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from enum import StrEnum
-from typing import Any
+from typing import Annotated, Any
 
 import typer
 
@@ -132,12 +132,24 @@ def time_option(flag: str, text: str) -> Any:
     )
 
 
-def energy_limit(flag: str, text: str) -> Any:
-    """An option whose name holds its unit: watt-hours, bare or written out."""
+def limit_wh_option() -> Any:
+    """`--limit-wh N`: watt-hours, bare or written out."""
 
     # The option's name holds the unit, so the one bare number that is clear is taken.
     def parse(value: str) -> float:
-        name = flag.removeprefix("--")
-        return parse_quantity(value, Dimension.ENERGY, window=Window(0.1, 1e6, "a box"), bare="Wh", name=name)
+        window = Window(0.1, 1e6, "a box")
+        return parse_quantity(value, Dimension.ENERGY, window=window, bare="Wh", name="limit-wh")
 
-    return typer.Option(flag, parser=parse, metavar="N", help=text, show_default=False)
+    text = "The most energy it may hold, in watt-hours."
+    return typer.Option("--limit-wh", parser=parse, metavar="N", help=text, show_default=False)
+
+
+# Which cells a command is about: codes, all of a box, all of a tear-down.
+CodesArgument = Annotated[
+    list[str] | None,
+    typer.Argument(metavar="[CODE]...", help="The cells; or --box or --teardown.", show_default=False),
+]
+BoxOption = Annotated[str | None, text_option("--box", "All cells of this box.", metavar="BOX")]
+TeardownOption = Annotated[
+    str | None, text_option("--teardown", "All cells out of this tear-down.", metavar="CODE")
+]

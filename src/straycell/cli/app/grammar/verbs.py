@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
-from importlib import import_module, resources
+from importlib import import_module
 from typing import Any
 
 import typer
 from typer.core import TyperCommand, TyperGroup
 
 from straycell.errors import UsageFault
+from straycell.shipped import shipped_table
 from straycell.typed import nearest_words
 
 _CONTEXT: dict[str, Any] = {"help_option_names": ["--help", "-h"], "max_content_width": 80}
@@ -65,11 +64,9 @@ def examples_of(path: Sequence[str]) -> list[str]:
     return list(found) if isinstance(found, list) else []
 
 
-@lru_cache(maxsize=1)
 def _examples() -> dict[str, Any]:
     # Kept in one file of their own: examples scattered over docstrings would rot unseen.
-    text = resources.files("straycell.cli.app").joinpath("examples.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
+    return shipped_table("cli/app/examples.toml")
 
 
 _UNBROKEN = "\N{NON-BREAKING HYPHEN}"

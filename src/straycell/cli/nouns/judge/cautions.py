@@ -21,6 +21,7 @@ def show(
     sources: Annotated[bool, typer.Option("--sources", help="Also show the source of each.")] = False,
 ) -> None:
     """Show the cautions, all or those of one step."""
+    # In the file's order: the standing one last, where a person stops reading.
     chosen = list(all_cautions()) if step is None else cautions_for(step)
     document = [
         {

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from straycell.acceptance.grounds import grounds_words
+from straycell.acceptance.rules import Limit, RuleSet, read_rules
 from straycell.bench.wording.figure_words import limit_words
 from straycell.bench.wording.shapes import Json
 from straycell.cli.app import context, output
@@ -16,9 +17,6 @@ from straycell.errors import EXIT_NEGATIVE, BadData
 from straycell.plain_text import one_line
 from straycell.quantities import count_of
 from straycell.typed import nearest_words
-
-if TYPE_CHECKING:
-    from straycell.acceptance.rules import Limit, RuleSet
 
 app = noun_app("Every limit with its source; checking a rule file of your own.")
 
@@ -85,8 +83,7 @@ def check(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A rule file (TOML).", show_default=False)],
 ) -> None:
     """Check a rule file: every fault in one pass. Exit 1 when there is one."""
-    from straycell.acceptance.rules import read_rules
-
+    # The file is read as it would be in force, so that a check cannot pass what a command refuses.
     found, faults = read_rules(file)
     document = {
         "file": str(file),
@@ -96,6 +93,7 @@ def check(
         "faults": faults,
     }
     output.emit(document, lambda: _tell(file, faults))
+    # Exit 1 and no message: every fault is on the page already.
     if faults:
         raise typer.Exit(EXIT_NEGATIVE)
 

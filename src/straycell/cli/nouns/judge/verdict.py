@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance.reasons import Verdict
 from straycell.acceptance.record import verdict_to_json
 from straycell.bench import verdict_words
 from straycell.bench.list_order import VerdictOrder, sort_verdicts
+from straycell.bench.paper.charts import limits_chart_of
 from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
@@ -17,10 +18,6 @@ from straycell.cli.app.progress import counting
 from straycell.cli.show import picture, verdict_page
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.pieces.outcomes import outcome_cell, parse_outcome
-from straycell.safety import Step
-
-if TYPE_CHECKING:
-    from straycell.acceptance.reasons import Verdict
 
 app = noun_app("What a cell may be used for, with every reason.")
 
@@ -39,8 +36,7 @@ def show(
     output.emit(
         verdict_to_json(verdict), lambda: verdict_page.page(verdict, bench.now, everything=everything)
     )
-    discarded = verdict.outcome is Outcome.DISCARD
-    talk_cautions(*(verdict_words.parting(verdict) if discarded else [Step.MEASURING]), kinds=[facts])
+    talk_cautions(*verdict_words.handling(verdict), kinds=[facts])
 
 
 @app.command("plot")
@@ -50,8 +46,6 @@ def plot(
     force: picture.Force = False,
 ) -> None:
     """Draw a cell's figures with their uncertainty against their limits."""
-    from straycell.bench.paper.charts import limits_chart_of
-
     picture.draw_chart(limits_chart_of(context.bench(), code), out, force)
 
 

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
+from straycell.bench.paper.charts import boxes_chart_of
 from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.show import picture
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.safety import Step
-
-if TYPE_CHECKING:
-    from straycell.store.book.records import Box
+from straycell.store.book.records import Box
 
 app = noun_app("Where cells lie.")
 DEFAULT_KIND = "shelf"
@@ -26,9 +25,7 @@ def add(
         str | None,
         values.text_option("--kind", f"What it is, free text (default {DEFAULT_KIND}).", metavar="KIND"),
     ] = None,
-    limit_wh: Annotated[
-        float | None, values.energy_limit("--limit-wh", "The most energy it may hold, in watt-hours.")
-    ] = None,
+    limit_wh: Annotated[float | None, values.limit_wh_option()] = None,
 ) -> None:
     """Record a box, a shelf, a can."""
     with context.writing(create=True) as writer:
@@ -64,7 +61,5 @@ def list_all() -> None:
 @app.command("plot")
 def plot(out: picture.Out = None, force: picture.Force = False) -> None:
     """Draw the energy in each box against its limit."""
-    from straycell.bench.paper.charts import boxes_chart_of
-
     picture.draw_chart(boxes_chart_of(context.bench()), out, force)
     talk_cautions(Step.STORING)

@@ -9,8 +9,12 @@ from typing import Annotated
 import typer
 
 from straycell.cli.app import options, output
+from straycell.cli.app.app import root_command
 from straycell.cli.app.grammar.verbs import lone_app
+from straycell.cli.nouns.keep.suggest import suggestions
 from straycell.errors import UsageFault
+from straycell.store.location import resolve_store
+from straycell.store.sqlite.completion_names import Names, names
 from straycell.typed import nearest_words
 
 app = lone_app()
@@ -69,18 +73,12 @@ def completion(
 
 def _found(line: list[str]) -> list[str]:
     """Suggestions, or none: a person who presses Tab wants no error message whatever is wrong."""
-    from straycell.cli.app.app import root_command
-    from straycell.cli.nouns.keep.suggest import suggestions
-
     with suppress(Exception):
         return suggestions(line, root_command(), _look)
     return []
 
 
 def _look(whose: str, start: str, store: str | None) -> list[str]:
-    from straycell.store.completion_names import Names, names
-    from straycell.store.location import resolve_store
-
     current = options.current()
     path: Path = resolve_store(store or current.store, current.env)
     return names(path, Names(whose), start)

@@ -18,6 +18,7 @@ from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.nouns.keep import demo_story
 from straycell.cli.show import demo_screen
 from straycell.errors import BadData
+from straycell.store.sample.text import read_sample
 
 app = lone_app()
 
@@ -34,7 +35,6 @@ def demo(
     It makes a store of its own; yours is not touched.
     """
     from straycell.store.sample.build import build_sample
-    from straycell.store.sample.text import read_sample
 
     # Both places are checked before the sample is built, which takes seconds.
     store, labels = _places(keep)

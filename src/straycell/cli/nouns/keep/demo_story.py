@@ -7,22 +7,21 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.bench import verdict_words
 from straycell.bench.cell_sheet import CellSheet, sheet_of
+from straycell.bench.project_match import project_match
 from straycell.bench.wording import shapes, sheet_words
+from straycell.builds import Build
 from straycell.cells import Cell, Stage
 from straycell.cli.app import context
-from straycell.cli.nouns.use import build, label, match
+from straycell.cli.nouns.use import build, label
+from straycell.matching import Match
 from straycell.readings import Item, Quantity
 from straycell.safety import Step, cautions_for, cautions_for_all
 from straycell.teardowns import Teardown
-
-if TYPE_CHECKING:
-    from straycell.builds import Build
-    from straycell.matching import Match
 
 SHOWN_CELL = "H000094"
 SERVED, UNSERVED = "greenhouse vent opener", "bench lamp"
@@ -66,10 +65,12 @@ def live(now: datetime, store: Path, labels: Path) -> Story:
         cells = {cell.code: cell for cell in reader.cells()}
         verdicts = reader.verdicts(context.rules(), now)
         teardowns = _came_out(reader.teardowns(), cells.values(), verdicts)
-        page = sheet_of(context.bench(), reader, SHOWN_CELL)
-        served, unserved = (match.match_project(reader, name) for name in (SERVED, UNSERVED))
+        bench = context.bench()
+        page = sheet_of(bench, reader, SHOWN_CELL)
+        served, unserved = (project_match(bench, reader, name) for name in (SERVED, UNSERVED))
     with context.writing() as writer:
         reserved = writer.reserve(SERVED, served.groups, served.plan or "")
+    # Two writes with the labels between them, as at the bench: the sheet still shows the cell that is discarded next.
     count = _print_labels(labels)
     with context.writing() as writer:
         freed = writer.discard(DISCARDED, BECAUSE)

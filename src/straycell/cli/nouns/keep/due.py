@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from itertools import groupby
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
@@ -16,9 +16,9 @@ from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.safety import Step, cautions_for
-
-if TYPE_CHECKING:
-    from straycell.safety.due.survey import DueItem
+from straycell.safety.due.calendar import calendar_file
+from straycell.safety.due.gather import due_now, survey
+from straycell.safety.due.survey import DueItem, common_step, due_kinds
 
 app = lone_app()
 MOST_AHEAD_DAYS = 3660
@@ -47,8 +47,6 @@ def due(
     force: Force = False,
 ) -> None:
     """Show what must be looked at, worst first; with a kind, which cells and why. It changes nothing."""
-    from straycell.safety.due.survey import due_kinds, due_now, survey
-
     bench = context.bench()
     now = bench.now
     if kind is not None and kind not in due_kinds():
@@ -64,9 +62,8 @@ def due(
     found = due_now(items, now)
     later = sorted((i for i in items if now < i.at <= until), key=lambda i: (i.at, i.order))
     coming = [item for item in items if item.at > now]
+    # The calendar holds everything, whatever kind was asked for: it replaces the last one whole.
     if ics is not None:
-        from straycell.safety.due.calendar import calendar_file
-
         write_whole(ics, calendar_file(everything, now, bench=letter), force=force)
     if out is not None:
         from straycell.safety.due.paper import due_pdf
@@ -122,8 +119,6 @@ def _board(found: list[DueItem], later: list[DueItem], now: datetime) -> None:
 
 
 def _page(found: list[DueItem], later: list[DueItem], now: datetime) -> None:
-    from straycell.safety.due.survey import common_step
-
     for kind, group in groupby(found, key=lambda item: item.kind):
         listed = list(group)
         output.section(f"{'! ' if kind.danger else ''}{kind.title} ({len(listed)})")

@@ -18,6 +18,7 @@ def export(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="A new folder.", show_default=False)],
 ) -> None:
     """Write every table as CSV into a new folder, and the files of the traces as they came."""
+    # A new folder and never an old one: files of two exports side by side would be read as one store.
     with context.reading() as reader:
         files = reader.export_dir(folder)
     document = {"folder": str(folder), "files": [str(file) for file in files]}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
@@ -14,11 +14,9 @@ from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.quantities import count_of
 from straycell.safety import Step, cautions_for
-
-if TYPE_CHECKING:
-    from straycell.safety.energy import Amount
-    from straycell.safety.handover.listing import HandoverLine, HandoverList
-    from straycell.store.book.records import HandoverEntry
+from straycell.safety.energy import Amount
+from straycell.safety.handover.listing import HandoverLine, HandoverList
+from straycell.store.book.records import HandoverEntry
 
 app = noun_app("What leaves for a collection point, with its list.")
 Number = Annotated[str, values.record_argument("hand-over", "The hand-over's number.", metavar="N")]

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
+from types import ModuleType
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -17,9 +18,10 @@ from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import BadData, UsageFault
 from straycell.quantities import count_of
 from straycell.safety import Step
+from straycell.store.exchange.table import Fault, Imported, parse_mapping
 
 if TYPE_CHECKING:
-    from straycell.store.exchange.table import Fault, Imported
+    from straycell.store.writer import Writer
 
 app = noun_app("Cells and readings from a CSV file, all of it or nothing.")
 SHOWN = 20
@@ -51,23 +53,11 @@ def cells(
 
     What a line does not state is filled from its marking.
     """
-    from straycell.store.exchange.cells import COLUMNS, QUANTITY_STEMS, TEMPLATE
-    from straycell.store.exchange.table import parse_mapping
+    from straycell.store.exchange import cells as form
 
     if template:
-        _print(TEMPLATE)
-        return
-    path = _named(file)
-    # Own names are checked before the file is read: a typo there would be a fault on every line.
-    mapping = parse_mapping(columns, COLUMNS, QUANTITY_STEMS) if columns else None
-    with counting("lines") as told:
-        found = context.write_long(
-            lambda writer: writer.import_cells(path, partial=partial, mapping=mapping, told=told),
-            context.size_of(path),
-            create=True,
-        )
-    _tell(found, path, "cells", partial)
-    if found.taken:
+        _print(form.TEMPLATE)
+    elif _import(file, columns, partial, form, lambda writer: writer.import_cells, create=True):
         talk_cautions(Step.INTAKE)
 
 
@@ -79,34 +69,45 @@ def readings(
     template: TemplateOption = False,
 ) -> None:
     """Record what is on each line: one figure of a cell, or several."""
-    from straycell.store.exchange.readings import COLUMNS, QUANTITY_STEMS, TEMPLATE
-    from straycell.store.exchange.table import parse_mapping
+    from straycell.store.exchange import readings as form
 
     if template:
-        _print(TEMPLATE)
-        return
-    path = _named(file)
-    mapping = parse_mapping(columns, COLUMNS, QUANTITY_STEMS) if columns else None
+        _print(form.TEMPLATE)
+    else:
+        _import(file, columns, partial, form, lambda writer: writer.import_readings)
+
+
+def _import(
+    file: Path | None,
+    columns: str | None,
+    partial: bool,
+    form: ModuleType,
+    take: Callable[[Writer], Callable[..., Imported]],
+    *,
+    create: bool = False,
+) -> int:
+    """The lines of a file taken by one method of the writer; returns how many. Raises UsageFault, BadData."""
+    if file is None:
+        raise UsageFault("no file is named", "write FILE.csv; --template prints one to fill in")
+    # Own names are checked before the file is read: a typo there would be a fault on every line.
+    mapping = parse_mapping(columns, form.COLUMNS, form.QUANTITY_STEMS) if columns else None
     with counting("lines") as told:
         found = context.write_long(
-            lambda writer: writer.import_readings(path, partial=partial, mapping=mapping, told=told),
-            context.size_of(path),
+            lambda writer: take(writer)(file, partial=partial, mapping=mapping, told=told),
+            context.size_of(file),
+            create=create,
         )
-    _tell(found, path, "readings", partial)
+    _tell(found, file, form.__name__.rpartition(".")[2], partial)
+    return found.taken
 
 
 def _print(template: str) -> None:
     output.emit({"template": template}, lambda: output.say(template.rstrip("\n")))
 
 
-def _named(file: Path | None) -> Path:
-    if file is None:
-        raise UsageFault("no file is named", "write FILE.csv; --template prints one to fill in")
-    return file
-
-
 def _tell(found: Imported, file: Path, what: str, partial: bool) -> None:
     """What was taken and every fault. Raises BadData when nothing was, or not all of it without --partial."""
+    # By line, as the person goes through the file.
     faults = sorted(found.refused, key=lambda fault: (fault.line, fault.column))
     count = len(faults) + found.more
     document = {

@@ -60,10 +60,12 @@ def add(
         document, lambda: tables.table(["code", "stage", "outcome"], rows, flexible="stage", empty="")
     )
     reason = f": {done.kind.why}" if done.kind else ""
+    # On stderr also with --json: whoever reads only the data must not miss that a cell is condemned.
     if done.severe:
         output.talk(f"condemned at once{reason}")
     else:
         output.talk(f"held until {', '.join(RETEST[:-1])} and {RETEST[-1]} are recorded again{reason}")
+    # A device that runs on a harmed cell is the more urgent danger, so it is named even with --quiet.
     for line in lost_words(done.lost):
         output.talk(line)
     talk_cautions(

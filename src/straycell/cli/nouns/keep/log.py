@@ -28,6 +28,7 @@ def log(
     if today and since is not None:
         raise UsageFault("--today and --since are two times", "leave one out")
     bench = context.bench()
+    # From this bench's own midnight: UTC cuts an evening's work in two.
     start = since or bench.now.astimezone().replace(hour=0, minute=0, second=0, microsecond=0)
     logged = log_since(bench, start)
     rows = [
@@ -53,6 +54,7 @@ def _spans(numbers: Sequence[str]) -> str:
     """`H-12, H-14 to H-31`: what one write of a hundred readings recorded, on a line."""
     spans: list[list[RecordKey]] = []
     for key in map(key_of, numbers):
+        # Numbers of one bench only: H-12 and K-13 are no neighbours.
         if spans and (key.bench, key.number) == (spans[-1][-1].bench, spans[-1][-1].number + 1):
             spans[-1].append(key)
         else:

@@ -13,7 +13,11 @@ import typer
 from straycell.cli.app import clock, context, output, tables
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.nouns.use.label_stocks import own_stocks
 from straycell.errors import BadData, UsageFault
+from straycell.labels.payload import address_payload
+from straycell.web.devices import Devices, Scope, devices_path
+from straycell.web.site import Settings
 
 app = noun_app("The bench page for a phone or a tablet, and the devices that may use it.")
 NEEDED = ("fastapi", "jinja2", "multipart", "uvicorn")
@@ -57,9 +61,7 @@ def start(
         raise UsageFault("--lan listens on every address, --host on one", "leave one of them out")
     import uvicorn
 
-    from straycell.cli.nouns.use.label_stocks import own_stocks
     from straycell.web.app import make_site
-    from straycell.web.site import Settings
 
     # Asked before anything listens: a page without a store would refuse every tap.
     with context.bench().reading():
@@ -101,8 +103,6 @@ def start(
 @app.command("devices")
 def devices() -> None:
     """List the devices that may use the bench page."""
-    from straycell.web.devices import Devices, devices_path
-
     listed = Devices(devices_path(context.store_path())).listed()
     document = [
         {"id": d.id, "name": d.name, "scope": d.scope, "token": d.token, "paired_at": d.paired_at}
@@ -125,8 +125,6 @@ def token(
     look: Annotated[bool, typer.Option("--look", help="It may read but not record.")] = False,
 ) -> None:
     """Make a token for a script that uses /api/v1; it is shown once and kept nowhere."""
-    from straycell.web.devices import Devices, Scope, devices_path
-
     with context.bench().reading():
         pass
     scope = Scope.LOOK if look else Scope.WRITE
@@ -143,8 +141,6 @@ def forget(
     device: Annotated[str, values.text_argument("DEVICE", "Its number or its whole name (serve devices).")],
 ) -> None:
     """Shut a device out, at once, also while the page is served."""
-    from straycell.web.devices import Devices, devices_path
-
     gone = Devices(devices_path(context.store_path())).forget(device)
     output.emit(
         {"id": gone.id, "name": gone.name}, lambda: output.say(f"{gone.name} ({gone.id}) is shut out")
@@ -201,7 +197,6 @@ def _in_address(host: str) -> str:
 
 def _show_code(base: str, code: str) -> None:
     """The pairing address as a symbol, and in words; on stderr, as talk."""
-    from straycell.labels.payload import address_payload
     from straycell.labels.render import symbol_matrix
 
     address = f"{base}/pair?code={code}"

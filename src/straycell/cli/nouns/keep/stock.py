@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -13,11 +13,11 @@ from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.show import picture
 from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.pictures.stock import DRAWN, stock_lines, stock_picture
 from straycell.quantities import count_of
 from straycell.safety import Step
-
-if TYPE_CHECKING:
-    from straycell.safety.stock import BoxStock
+from straycell.safety.due.gather import due_now, survey
+from straycell.safety.stock import BoxStock, take_stock
 
 app = lone_app()
 
@@ -34,13 +34,12 @@ def stock(
     if chart or out is not None:
         _draw(out, force)
         return
-    from straycell.safety.due.survey import due_now, survey
-    from straycell.safety.stock import take_stock
 
     bench = context.bench()
     with bench.reading() as reader:
         household = reader.household(bench.rules, bench.now)
         limits = {box.name: box.limit_wh for box in reader.boxes()}
+    # The same survey as `due`: a box must not look calm here and urgent there.
     found = take_stock(household, limits, due_now(survey(household), bench.now))
     output.emit([stock_json(box) for box in found], lambda: _page(found))
     if any(box.attention for box in found):
@@ -50,7 +49,6 @@ def stock(
 
 def _draw(out: Path | None, force: bool) -> None:
     from straycell.bench.paper.prints import stock_points
-    from straycell.pictures.stock import DRAWN, stock_lines, stock_picture
 
     points, unmeasured = stock_points(context.bench())
     picture.draw(

@@ -17,6 +17,7 @@ from straycell.cli.app.progress import counting
 from straycell.cli.app.prompts import confirm
 from straycell.errors import EXIT_NEGATIVE, BadData, Cure, StoreFault
 from straycell.quantities import count_of
+from straycell.store.location import mounts, place_warnings
 
 if TYPE_CHECKING:
     from straycell.store.backup import Restored
@@ -85,31 +86,33 @@ def check(
     """Check the whole store. Exit 1 when something is wrong with it."""
     path = context.store_path()
     with context.reading() as reader:
-        faults = list(reader.check(context.rules(), clock.now()))
+        faults, lost = list(reader.check(context.rules(), clock.now())), list[str]()
         if against is not None:
             with _about(against, "name a file that this wrote: straycell store backup FILE"):
-                faults += reader.lost_since(against)
-    output.emit({"store": str(path), "ok": not faults, "faults": faults}, lambda: _tell(path, faults))
+                lost = reader.lost_since(against)
+    found = faults + lost
+    output.emit({"store": str(path), "ok": not found, "faults": found}, lambda: _tell(path, faults, lost))
     # Exit 1 lets a nightly job notice.
-    if faults:
+    if found:
         raise typer.Exit(EXIT_NEGATIVE)
 
 
-def _tell(path: Path, faults: list[str]) -> None:
-    if not faults:
+def _tell(path: Path, faults: list[str], lost: list[str]) -> None:
+    if not faults + lost:
         output.say(f"{path}: no fault")
         return
-    output.say(f"{path}: {count_of(len(faults), 'fault')}")
-    output.bullets(faults)
-    output.talk("keep this file as it is, and restore the last good backup: straycell store restore FILE")
-    output.hint("without one: straycell store salvage BROKEN NEW")
+    output.say(f"{path}: {count_of(len(faults + lost), 'fault')}")
+    output.bullets(faults + lost)
+    if faults:
+        output.talk("keep this file as it is, and restore the last good backup: straycell store restore FILE")
+        output.hint("without one: straycell store salvage BROKEN NEW")
+    else:
+        output.talk("unless a restore left them out, bring these writes back: straycell store merge BACKUP")
 
 
 @app.command("info")
 def info() -> None:
     """Show where the store is, what it holds, and what is wrong with its place."""
-    from straycell.store.places import mounts, place_warnings
-
     path = context.store_path()
     with context.reading() as reader:
         document = {"store": str(path)} | {k: v for k, v in reader.info().items() if k != "path"}
@@ -148,6 +151,7 @@ def backup(
     """Write a copy of the store, complete and checked, while others may go on reading."""
     from straycell.store.backup import backup_store
 
+    # A damaged store is copied all the same: a marked copy is more than none when the disk dies.
     damage = backup_store(context.store_path(), file)
     size = file.stat().st_size
     document = {

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from straycell.store.completion_names import Names
+from straycell.store.sqlite.completion_names import Names
 
 _GLOBALS = ("--json", "--quiet", "--debug", "--store", "--help")
 _OPTIONS: dict[str, Names] = {

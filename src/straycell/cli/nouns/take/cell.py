@@ -8,7 +8,6 @@ from typing import Annotated, Any
 
 import typer
 
-from straycell.acceptance.reasons import Outcome
 from straycell.bench import verdict_words
 from straycell.bench.cell_list import Wanted, cell_list
 from straycell.bench.cell_sheet import cell_history, cell_sheet
@@ -23,8 +22,8 @@ from straycell.cli.app import context, output, tables
 from straycell.cli.app.files import Force
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.fields import takes
+from straycell.cli.app.grammar.values import BoxOption, CodesArgument, TeardownOption
 from straycell.cli.app.grammar.verbs import noun_app
-from straycell.cli.app.grammar.which import BoxOption, CodesArgument, TeardownOption
 from straycell.cli.nouns.take import facts
 from straycell.cli.show import cell_page, cell_table, picture
 from straycell.cli.show.after_writing import talk_recorded
@@ -35,6 +34,7 @@ from straycell.markings import shares_primary_size
 from straycell.quantities import Dimension
 from straycell.readings import Mistake
 from straycell.safety import Step
+from straycell.store.book.records import KEEP
 from straycell.teardowns import parse_teardown_code
 
 app = noun_app("One cell, one code, for life.")
@@ -126,7 +126,6 @@ def correct(
     if not (said or teardown or pack or box):
         raise UsageFault("nothing to correct was given", "add the entry that is right, like --chemistry nmc")
     kind = _mistyped(mistake)
-    from straycell.store.book.records import KEEP
 
     # Checked and corrected under one lock: between the two another entry could make the check untrue.
     bench = context.bench()
@@ -242,6 +241,7 @@ def list_all(
         search,
         min_capacity,
     )
+    # Before the store is read: a mistyped column must not cost the judging of every cell.
     names = cell_table.chosen_columns(columns)
     bench = context.bench()
     with bench.reading() as reader:
@@ -261,9 +261,7 @@ def show(code: CodeArgument) -> None:
     # Told only where no capacity counts: a second run is a day's work, and a good one needs none.
     if page.remedy and (page.figures.at_least or page.figures.capacity is None):
         output.hint(page.remedy)
-    discarded = page.verdict.outcome is Outcome.DISCARD
-    steps = verdict_words.parting(page.verdict) if discarded else [Step.MEASURING]
-    talk_cautions(*steps, kinds=[page.cell.facts])
+    talk_cautions(*verdict_words.handling(page.verdict), kinds=[page.cell.facts])
 
 
 @app.command("plot")

@@ -57,11 +57,30 @@ def add(
     output.hint(f"it counts until {output.day(now + COUNTS_FOR)}; then measure it again")
 
 
+@app.command("withdraw")
+def withdraw(
+    name: Annotated[str, values.text_argument("NAME", "The charger.")],
+    because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
+    slot: Annotated[
+        int | None, values.whole("--slot", "Which of its slots (default: all alike).", low=1, high=99)
+    ] = None,
+) -> None:
+    """Take back the newest measurement of a charger that was mistyped; the history keeps it."""
+    with context.writing() as writer:
+        gone = writer.withdraw_charger(name, slot, because)
+    output.emit(document(gone) | {"withdrawn": True}, lambda: output.say(f"{_line(gone)}  withdrawn"))
+    # A charge took its end from what was true of the charger then, and is a record of its own.
+    output.hint(
+        "charges that took their end from it keep it: straycell reading supersede ID --mistake mistyped --until ..."
+    )
+
+
 @app.command("list")
 def list_all() -> None:
     """List what is known of the chargers, the newest measurement of each slot."""
     with context.reading() as reader:
         known = reader.chargers()
+    # Slot by slot: each ends at a voltage of its own, which is why they are measured apart.
     slots = sorted({(c.name, c.slot) for c in known}, key=lambda k: (k[0], k[1] or 0))
     found = [newest([c for c in known if (c.name, c.slot) == which]) for which in slots]
     columns: tables.Columns[Charger] = {

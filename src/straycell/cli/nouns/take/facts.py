@@ -50,6 +50,7 @@ def with_marking(said: Mapping[str, object], marking: str) -> tuple[dict[str, ob
     words = [text for text in (_tell(name, value) for name, value in taken.items()) if text]
     if words:
         notes.append(f"from the marking: {', '.join(words)} (say it with an option if that is wrong)")
+    # Said even where nothing was taken: it may be the only sign of a cell that must not be charged.
     if proposal.note:
         notes.append(f"marking: {proposal.note}")
     return facts, notes

@@ -12,7 +12,7 @@ from straycell.cli.app.grammar.verbs import noun_app
 from straycell.errors import BadData, UsageFault
 from straycell.meters import Meter, meter_classes, meter_like, parse_accuracy, parse_resolution, show_accuracy
 from straycell.quantities import Dimension, parse_quantity, show
-from straycell.readings import METER_FAULT
+from straycell.readings import METER_FAULT, Quantity
 from straycell.typed import parse_day, parse_time
 
 if TYPE_CHECKING:
@@ -147,7 +147,6 @@ def _known_value(showed: str | None, actual: str | None) -> KnownValue | None:
         return None
     if showed is None or actual is None:
         raise UsageFault("one figure of a comparison is missing", "give --showed and --actual, or neither")
-    from straycell.readings import Quantity
     from straycell.store.book.stock.household import KnownValue
 
     # Both in one unit or it is not a comparison: 4.05 V against 4050 mAh is a slip.

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from datetime import date
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
+from straycell.bench.paper.charts import yield_chart, yields_of
 from straycell.bench.wording import shapes
+from straycell.cells import Cell
 from straycell.cli.app import clock, context, output, tables
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
@@ -16,12 +18,9 @@ from straycell.cli.show import picture
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import UsageFault
 from straycell.safety import Step
+from straycell.store.book.records import Event
 from straycell.teardowns import Teardown, parse_teardown_code
 from straycell.typed import parse_day
-
-if TYPE_CHECKING:
-    from straycell.cells import Cell
-    from straycell.store.book.records import Event
 
 app = noun_app("What was opened, where it was found, and what came out of it.")
 
@@ -98,6 +97,7 @@ def correct(
         "objects": objects,
         "opened_on": opened,
     }
+    # None is "not said"; an empty word empties the entry.
     said = {name: value for name, value in given.items() if value is not None}
     if not said:
         raise UsageFault("nothing to correct was given", "add what is right, like --title 'cordless drill'")
@@ -168,6 +168,7 @@ def _page(found: Teardown, cells: list[Cell], corrections: list[Event], *, withd
         [
             ("kind", found.kind),
             ("found", f"{output.day(found.found_on)} {found.place}".strip(" -")),
+            # How long its cells have lain open counts from here, not from the find.
             ("opened", output.day(found.opened_on or found.added_at)),
             ("objects", str(found.objects) if found.objects > 1 else None),
             ("note", found.note),
@@ -207,7 +208,5 @@ def _shown(value: object) -> str:
 @app.command("plot")
 def plot(out: picture.Out = None, force: picture.Force = False) -> None:
     """Draw what each kind of gear gave: usable cells and Wh, an object opened and an hour at the bench."""
-    from straycell.bench.paper.charts import yield_chart, yields_of
-
     found = yields_of(context.bench())
     picture.draw_chart(yield_chart(found), out, force, [asdict(each) for each in found])

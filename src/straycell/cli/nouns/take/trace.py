@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -18,9 +18,7 @@ from straycell.cli.show import picture, trace_page
 from straycell.cli.show.after_writing import talk_doubts, talk_recorded
 from straycell.errors import UsageFault
 from straycell.quantities import Dimension, Window, show
-
-if TYPE_CHECKING:
-    from straycell.store.book.records import TraceEntry
+from straycell.store.book.records import TraceEntry
 
 app = noun_app("Recorded curves: capacity, energy and resistance out of a file, with their uncertainty.")
 _D = Dimension

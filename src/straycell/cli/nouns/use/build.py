@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from straycell.bench.paper.build_sheet import build_sheet
+from straycell.bench.project_match import project_match, understood
+from straycell.bench.recording.reserve import require_plan, true_plan
+from straycell.builds import Build
 from straycell.cells import Look
 from straycell.cli.app import clock, context, output, prompts, tables
-from straycell.cli.app.files import Force
+from straycell.cli.app.files import Force, talk_missing_glyphs, write_whole
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
-from straycell.cli.nouns.use.match import match_project, plan_all
-from straycell.cli.nouns.use.project import device_words, understood
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.group_voltages import (
     ask_about,
@@ -26,16 +27,17 @@ from straycell.cli.show.group_voltages import (
 )
 from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.keys import NEW
-from straycell.quantities import Dimension
+from straycell.matching import Match
+from straycell.quantities import Dimension, count_of
+from straycell.readings import Quantity, Reading
 from straycell.safety import Step
 
 if TYPE_CHECKING:
     from straycell.bench.recording.finish import Device
     from straycell.bench.recording.inspection import Seen
-    from straycell.builds import Build
-    from straycell.matching import Match
     from straycell.store.reader import Reader
     from straycell.store.writer import Writer
+
 
 app = noun_app("Cells committed to a project, position by position.")
 _D = Dimension
@@ -73,16 +75,14 @@ def reserve(
     """Promise the matched cells, or the named ones, to a project. A plan that is no longer true is refused."""
     if more and not cells:
         raise UsageFault(f"'{more[0]}' is one word too many", "name cells with --cells CODE ...")
-    from straycell.bench.recording.reserve import require_plan, true_plan
 
     named = [*(cells or []), *(more or [])]
     with context.writing() as writer, output.brief_answers():
-        if named:
-            found = require_plan(name, _named(writer, name, named), plan)
-        else:
-            found = true_plan(
-                context.bench(), writer, name, plan, partial(_from_all, writer, name, plan or "")
-            )
+        found = (
+            require_plan(name, _named(writer, name, named), plan)
+            if named
+            else true_plan(context.bench(), writer, name, plan)
+        )
         made = writer.reserve(name, found.groups, found.plan or "")
     output.emit(document(made), lambda: _say(made))
     # One cell alone has nothing to join, and a sheet for it would only be paper.
@@ -93,15 +93,10 @@ def reserve(
     talk_cautions(Step.BUILD)
 
 
-def _from_all(reader: Reader, name: str, plan: str) -> Match | None:
-    """The plan of that hash out of the plan of all projects, while that still comes out the same."""
-    return next((m for m in plan_all(reader).plans if m.project == name and m.plan == plan), None)
-
-
 def _named(writer: Writer, name: str, cells: list[str]) -> Match:
     """The match of a project with only the named cells to choose from."""
     codes = [writer.find_code(code) for code in cells]
-    found = match_project(writer, name, codes=codes, planning=True)
+    found = project_match(context.bench(), writer, name, codes=codes, planning=True)
     # Named and not needed is a misunderstanding, better told than silently dropped.
     left_out = sorted(set(codes) - {code for group in found.groups for code in group})
     if found.served and left_out:
@@ -154,6 +149,7 @@ def finish(
     for the device as it was measured.
     """
     from straycell.bench.recording.finish import Device, finish_build, require_finishable
+    from straycell.bench.wording.project_words import device_words
 
     device, bench = (
         Device(current, peak_current, temperature, charge_current, measured_float, fuse),
@@ -294,8 +290,6 @@ def inspect(
 
 def _record_look(writer: Writer, name: str, look: list[Look]) -> None:
     """The same look for every cell of a finished build."""
-    from straycell.readings import Quantity, Reading
-
     now, build = clock.now(), writer.live_build(name)
     if build is None or build.finished_at is None:
         raise BadData(f"project '{name}' has no finished build", "see: straycell build list")
@@ -314,10 +308,27 @@ def sheet(
     force: Force = False,
 ) -> None:
     """Draw the positions of a reserved build with their codes, and what to do in which order."""
-    from straycell.cli.nouns.use.build_sheet import write_sheet
-
-    write_sheet(name, out, force=force)
+    _write_sheet(name, out, force=force)
     talk_cautions(Step.BUILD)
+
+
+def _write_sheet(name: str, out: Path, *, force: bool) -> None:
+    """Write the build sheet of a project whose cells are reserved or built in."""
+    from straycell.labels.build_sheet_render import build_sheet_pdf
+
+    bench = context.bench()
+    build, content = build_sheet(bench, name)
+    write_whole(out, build_sheet_pdf(content, bench.now), force=force)
+    talk_missing_glyphs(content)
+    count = count_of(len(build.codes), "cell")
+    output.emit(
+        {"files": [str(out)], "count": len(build.codes), "labels": list(build.codes)},
+        lambda: output.say(f"{out}  {count}, {len(build.groups)} in series"),
+    )
+    # Six codes show the pattern; a pack's whole list would fill the screen below the answer.
+    output.hint(
+        f"labels: straycell label sheet {' '.join(build.codes[:6])}{' ...' if len(build.codes) > 6 else ''} --out labels.pdf"
+    )
 
 
 def document(build: Build) -> dict[str, Any]:

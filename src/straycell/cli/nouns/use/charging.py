@@ -5,6 +5,8 @@ from __future__ import annotations
 import shlex
 from typing import TYPE_CHECKING, Annotated, Any
 
+from straycell.acceptance.charger.allowance import ChargeKind, charge_allowance
+from straycell.acceptance.charger.check import Charger, ChargerAnswer, check_charger
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import Chemistry
 from straycell.cli.app import clock, context, output
@@ -15,18 +17,19 @@ from straycell.cli.show.cell_sheet import OneCell, look_up
 from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.keys import NEW
 from straycell.matching.words import run_hours as hours
+from straycell.meters import Meter
+from straycell.physics.charge_time import ChargeTime
+from straycell.physics.resistors import bands
 from straycell.quantities import Dimension, Measured, Window, show
+from straycell.readings import Quantity, Reading, measured
 from straycell.readings.charger import COUNTS_FOR, find_charger
+from straycell.readings.charger import Charger as Instrument
 from straycell.safe_side import at_least, at_most, millivolts
 from straycell.safety import Step
 
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from straycell.acceptance.charger.check import Charger, ChargerAnswer
-    from straycell.meters import Meter
-    from straycell.physics.charge_time import ChargeTime
-    from straycell.readings.charger import Charger as Instrument
 
 app = lone_app()
 _D = Dimension
@@ -134,11 +137,9 @@ def charging(
     it no charger is shown to be safe. The current is judged at the charger's own setting, because a weak supply may be
     swapped for a strong one.
     """
-    from straycell.acceptance.charger.allowance import charge_allowance
-    from straycell.acceptance.charger.check import Charger, check_charger
-
     _check_line(current, programming_resistor, measured_float, meter)
     _check_named(charger_name, slot, measured_float)
+    # A rating limits nothing while it is not known what feeds the charger.
     if supply_rated is not None and supply is None:
         raise UsageFault("--supply-rated needs --supply", "give both, or neither")
     now, rules = clock.now(), context.rules()
@@ -206,8 +207,6 @@ def _float(one: OneCell, measured_v: float | None, meter: Meter | None) -> Measu
     """The measured end voltage with its meter's error, or the cautious one of the rules."""
     from datetime import UTC, datetime
 
-    from straycell.readings import Quantity, Reading, measured
-
     if measured_v is None:
         return None
     # By the same way as any reading: the meter's own U decides, else the cautious default.
@@ -218,11 +217,11 @@ def _float(one: OneCell, measured_v: float | None, meter: Meter | None) -> Measu
 
 
 def _step(one: OneCell, answer: ChargerAnswer) -> Step:
-    from straycell.acceptance.charger.allowance import ChargeKind
 
     # A discarded cell gets the words for discarding, whatever charger was asked about.
     if one.verdict.outcome is Outcome.DISCARD:
         return Step.DISCARD
+    # A test charge of an unproven cell asks for more care than a charge in use.
     steps = {ChargeKind.USE: Step.CHARGING, ChargeKind.TEST: Step.TEST_CHARGE}
     return steps.get(answer.allowance.kind, Step.MEASURING)
 
@@ -236,8 +235,6 @@ def _time_json(time: ChargeTime | None) -> dict[str, float | None]:
 
 def document(one: OneCell, charger: Charger, answer: ChargerAnswer) -> dict[str, Any]:
     """The JSON of the answer; `ok`, also of a check, is null while nothing shows it."""
-    from straycell.physics.resistors import bands
-
     end, time, resistor_ohm = answer.float_v, answer.time, answer.resistor_ohm
     return {
         "code": one.code,
@@ -292,6 +289,7 @@ def _headline(answer: ChargerAnswer) -> str:
 
 def _allowed_words(answer: ChargerAnswer) -> str:
     allowance = answer.allowance
+    # No figure beside a no: 0 A reads like a setting.
     if allowance.kind.value == "no charge":
         return "no current at all"
     return f"{at_most(allowance.allowed_a, _D.CURRENT)}: {allowance.why}"

@@ -5,17 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
 from straycell.cli.app.grammar import values
 from straycell.errors import UsageFault
+from straycell.physics.loads import ConstantCurrent, ConstantPower, Lamps, Load, ResistiveLoad
+from straycell.physics.resistors import BandReading, read_bands
+from straycell.projects.loads import parse_profile, profile_text
 from straycell.quantities import Dimension, Window, show
-
-if TYPE_CHECKING:
-    from straycell.physics.loads import Lamps, Load
-    from straycell.physics.resistors import BandReading
 
 _D = Dimension
 MOST_LAMPS = 100_000
@@ -109,8 +108,6 @@ class Drawn:
 
 def read_resistor(bands: str) -> BandReading:
     """A resistor by its colours, separated by commas or blanks. Raises BadData."""
-    from straycell.physics.resistors import read_bands
-
     return read_bands(bands.replace(",", " ").split())
 
 
@@ -118,8 +115,7 @@ def steady(
     current_a: float | None, power_w: float | None, resistance_ohm: float | None, efficiency: float | None
 ) -> Drawn | None:
     """The load of --current, --power or --resistance; None when none was given. Raises UsageFault for two."""
-    from straycell.physics.loads import ConstantCurrent, ConstantPower, ResistiveLoad
-
+    # Two loads at once could be meant as a sum or as a slip; only the person knows.
     given = {"--current": current_a, "--power": power_w, "--resistance": resistance_ohm}
     _one_of([name for name, value in given.items() if value is not None])
     if efficiency is not None and power_w is None:
@@ -133,6 +129,7 @@ def steady(
         return Drawn(ResistiveLoad(resistance_ohm), words, document)
     if power_w is None:
         return None
+    # Without an efficiency nothing is lost: the figure given is then taken at the cell.
     share = 1.0 if efficiency is None else efficiency
     words = f"constant power {show(power_w, _D.POWER)}"
     words += f" behind a regulator of {show(share, _D.FRACTION)}" if share < 1 else ""
@@ -148,8 +145,7 @@ def lamps(
     count: int | None,
 ) -> Lamps | None:
     """Lamps from one measurement; None when nothing of it was given. Raises UsageFault for a half one."""
-    from straycell.physics.loads import Lamps
-
+    # An ohmmeter knows this resistor, its bands only the row it was sold from.
     if across_ohm is None and bands is not None:
         across_ohm = read_resistor(bands).ohm
     given = {"--drop": drop_v, "--across": across_ohm, "--supply": supply_v}
@@ -181,11 +177,10 @@ def drawn_by(found: Lamps) -> Drawn:
 
 def profile(path: Path | None) -> Drawn | None:
     """A recorded load from its own file, as a project file names one. Raises BadData for a file that is none."""
-    from straycell.projects.loads import parse_profile, profile_text
-
     if path is None:
         return None
     load = parse_profile(profile_text(path), str(path))
+    # The last row of a profile is its end and has no duration.
     steps = load.values[: len(load.durations_s)]
     mean = sum(s * v for s, v in zip(load.durations_s, steps, strict=True)) / load.period_s
     key, unit = ("current_a", _D.CURRENT) if load.current_a is not None else ("power_w", _D.POWER)

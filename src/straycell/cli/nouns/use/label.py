@@ -20,14 +20,14 @@ from straycell.cli.nouns.use.label_stocks import Page, Printer, Scale, calibrate
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.pieces.outcomes import OutcomeWord
 from straycell.errors import BadData, StoreFault, UsageFault
-from straycell.labels.content import Purpose
+from straycell.labels.content import LabelContent, Purpose, blank_content
+from straycell.labels.stocks.choose import box_stock, find_stock
+from straycell.labels.stocks.stock import Stock
 from straycell.quantities import count_of
 from straycell.safety import Step, cautions_for
 
 if TYPE_CHECKING:
     from straycell.bench.paper.labels_of import CellLabel
-    from straycell.labels.content import LabelContent
-    from straycell.labels.stocks.stock import Stock
     from straycell.store.reader import Reader
 
 app = noun_app("Labels with a QR symbol: sheets, blank codes, single labels; and reading them back.")
@@ -71,6 +71,7 @@ def print_cells(codes: Sequence[str], out: Path, *, force: bool = False) -> int:
 
 def remember(purpose: str, labels: Sequence[CellLabel]) -> None:
     """Tell the store what is on paper now. A store that cannot be written is not a reason to print nothing."""
+    # The paper exists by now: a locked store must not make the person print it twice.
     try:
         with context.writing(tell_lost=False) as writer:
             writer.record_labels(purpose, {label.cell.code: label.fingerprint for label in labels})
@@ -121,7 +122,6 @@ def sheet(
     The stock follows from each cell's form: cells of several forms get pages of several stocks.
     """
     from straycell.bench.paper.labels_of import Wanted, on_stocks, place_labels, wanted_labels
-    from straycell.labels.stocks.choose import box_stock
 
     kind = purpose or Purpose.SHELF
     choices = {"CODE": codes, "--teardown": teardown, "--outcome": outcome, "--new": new, "--link": link}
@@ -161,6 +161,7 @@ def _write_sheet(out: Path, parts: Parts, start: int | None, scale: float, force
 
 
 def _with_cuts(parts: Parts, cut_marks: bool | None) -> Parts:
+    # Stocks that come cut would get a line beside every edge.
     if cut_marks is None:
         return parts
     return [(replace(stock, cut_lines=cut_marks), contents) for stock, contents in parts]
@@ -203,9 +204,7 @@ def blank(
     force: Force = False,
 ) -> None:
     """Set codes aside and print them, so that cells are marked before they are measured."""
-    from straycell.labels.content import blank_content
     from straycell.labels.render import sheet_pdf
-    from straycell.labels.stocks.choose import find_stock
 
     chosen = find_stock(known_stocks(), stock or DEFAULT_BLANK)
     with ExitStack() as until_placed:

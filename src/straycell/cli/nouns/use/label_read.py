@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
+from straycell.cells import Stage
 from straycell.cli.app import clock, context, output
 from straycell.cli.app.files import Force, write_whole
 from straycell.errors import BadData
+from straycell.labels.reading import Found, codes_of, marked_png, read_picture
 from straycell.quantities import count_of
-
-if TYPE_CHECKING:
-    from straycell.labels.reading import Found
 
 
 def read(
@@ -39,8 +38,6 @@ def read(
 
     A damaged symbol, or one that is not ours, gives no code.
     """
-    from straycell.labels.reading import codes_of, marked_png, read_picture
-
     if out is not None and len(images) != 1:
         raise BadData("--out takes one picture at a time", "name one IMAGE")
     found = [(image, read_picture(image)) for image in images]
@@ -70,7 +67,8 @@ def _talk_others(image: Path, symbols: list[Found]) -> None:
 def store_answers(codes: list[str]) -> list[dict[str, Any]]:
     """For each code what the store says: known or not, and of a known cell what it may be used for."""
     with context.reading() as reader:
-        known = {cell.code: cell for cell in reader.cells()}
+        # Named ones, for a withdrawn cell is in no list, and its label may still be on something.
+        known = {cell.code: cell for cell in reader.cells(wanted=codes)}
         blank = set(reader.blank_codes())
         here = [code for code in codes if code in known]
         verdicts = reader.verdicts(context.rules(), clock.now(), here) if here else {}
@@ -97,9 +95,12 @@ def store_answers(codes: list[str]) -> list[dict[str, Any]]:
 
 
 def answer_line(answer: dict[str, Any]) -> str:
-    """`H00100E  pack  nmc 18650  shelved  in 'shelf 1'`."""
+    """`H00100E  pack  nmc 18650  shelved  in 'shelf 1'`; of a withdrawn cell that it is withdrawn."""
     if not answer["known"]:
         return f"{answer['code']}  {'set aside, no cell yet' if answer['set_aside'] else 'not a cell of this store'}"
+    if answer["stage"] == Stage.WITHDRAWN:
+        back = f"straycell cell withdraw {answer['code']} --back --because TEXT"
+        return f"{answer['code']}  withdrawn: recorded by mistake. If it is there after all: {back}"
     box = f"in '{answer['box']}'" if answer["box"] else "in no box"
     return f"{answer['code']}  {answer['outcome']}  {answer['chemistry']} {answer['form']}  {answer['stage']}  {box}"
 

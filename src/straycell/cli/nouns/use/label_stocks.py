@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -14,10 +14,9 @@ from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.grammar import values
 from straycell.cli.app.options import current
 from straycell.errors import BadData, UsageFault
+from straycell.labels.page import CALIBRATION_MM
+from straycell.labels.stocks.stock import Stock
 from straycell.quantities import Dimension, Window, count_of
-
-if TYPE_CHECKING:
-    from straycell.labels.stocks.stock import Stock
 
 STOCKS_VARIABLE, STOCKS_FOLDER = "STRAYCELL_LABELS", "labels"
 
@@ -46,6 +45,7 @@ Scale = Annotated[
 
 def own_stocks() -> Path:
     """Where a person's own stocks lie: as STRAYCELL_LABELS says, else beside the store, so that they move with it."""
+    # Beside the store by default: a backup of the folder then takes the stocks along.
     named = current().env.get(STOCKS_VARIABLE)
     own = Path(named).expanduser() if named else context.store_path().parent / STOCKS_FOLDER
     if named and not own.exists():
@@ -58,6 +58,7 @@ def known_stocks(page: PageSize | None = None) -> dict[str, Stock]:
     from straycell.labels.stocks.files import PAGES_MM, all_stocks
 
     found = all_stocks(own_stocks())
+    # Sorted and not filtered: a stock of the other size may be the only one that fits a cell.
     if page is PageSize.LETTER:
         size = PAGES_MM["letter"]
         return dict(sorted(found.items(), key=lambda kv: (kv[1].page_width_mm, kv[1].page_height_mm) != size))
@@ -87,7 +88,6 @@ def calibrate(
     force: Force = False,
 ) -> None:
     """Print a page to measure (--out), then record what the printer makes of it (--printer, --measured)."""
-    from straycell.labels.page import CALIBRATION_MM
     from straycell.labels.render import calibration_pdf, require_scale
     from straycell.labels.stocks.files import PAGES_MM
 
@@ -99,6 +99,7 @@ def calibrate(
         )
         output.hint("then: straycell label calibrate --printer NAME --measured 148.2mm")
         return
+    # Printing and recording are two days' work; a line with both would record what nobody measured.
     if out is not None or printer is None or (measured is None) == (scale is None):
         raise UsageFault(
             "calibrate prints a page or records what was measured on it",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
@@ -15,15 +15,21 @@ from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.nouns.use import device_load
 from straycell.cli.show import load_page
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.cell_sheet import OneCell, forbidden, look_up, run_arguments, runtime_json
+from straycell.cli.show.cell_sheet import (
+    OneCell,
+    forbidden,
+    gentle_run,
+    look_up,
+    most_a,
+    run_arguments,
+    runtime_json,
+)
 from straycell.errors import BadData, NegativeAnswer, UsageFault
+from straycell.physics.loads import Lamps, ResistiveLoad, current_from_drop
+from straycell.physics.resistors import BandReading, bands, is_standard, nearest, power_rating, rounded_up
+from straycell.physics.run_time.for_runtime import TOLERANCE, Run, current_for_runtime, resistor_for_runtime
 from straycell.quantities import Dimension, Window
 from straycell.safety import Step
-
-if TYPE_CHECKING:
-    from straycell.physics.loads import Lamps
-    from straycell.physics.resistors import BandReading
-    from straycell.physics.run_time.for_runtime import Run
 
 app = noun_app("What a device draws, and which resistor or current gives the hours wanted.")
 _D = Dimension
@@ -65,8 +71,6 @@ def drop_document(
     drop_v: float | None, ohm: float, read: BandReading | None, lamps: int | None, supply_v: float | None
 ) -> dict[str, Any]:
     """The currents in A: nominal, and the ends that the resistor's tolerance leaves (null without one)."""
-    from straycell.physics.loads import Lamps, current_from_drop
-
     if drop_v is None:
         return dict.fromkeys(("current_a", "low_a", "high_a", "per_lamp_a", "lamps", "lamp_v", "on_supply"))
     drawn = current_from_drop(drop_v, ohm, lamps)
@@ -105,8 +109,6 @@ def on_supplies(lit: Lamps, lamps: int | None) -> list[dict[str, float | bool | 
 
 def resistor_document(ohm: float, read: BandReading | None) -> dict[str, Any]:
     """A resistor beside what one can buy, and what its bands say."""
-    from straycell.physics.resistors import bands, is_standard, nearest
-
     near_ohm = nearest(ohm)
     return {
         "ohm": ohm,
@@ -199,8 +201,7 @@ def _answer(
     brighter: bool,
 ) -> dict[str, Any]:
     """The resistor or current; nulls and `why_not` when nothing lasts that long, which is an answer too."""
-    from straycell.cli.show.gentle_run import gentle_run, most_a
-
+    # What nothing lasts for is an answer of its own (exit 0): the question was how long, not whether.
     run = gentle_run(one, arguments)
     try:
         if lit is not None:
@@ -215,8 +216,6 @@ def _lamp_answer(
     one: OneCell, run: Run, wanted_h: float, lit: Lamps, lamps: int | None, brighter: bool
 ) -> dict[str, Any]:
     """Their new series resistor; the current is that of a full cell at the lower end of its tolerance."""
-    from straycell.physics.run_time.for_runtime import resistor_for_runtime
-
     choice = resistor_for_runtime(wanted_h, lit, run, full_v=one.full_v, brighter=brighter)
     # The low end of the resistor's tolerance is what lets the most current through.
     weakest = lit.with_resistor(choice.ohm * (1 - choice.tolerance))
@@ -246,9 +245,8 @@ def _lamp_answer(
 
 def _current_answer(one: OneCell, run: Run, wanted_h: float, most_a: float) -> dict[str, Any]:
     """The largest constant current, and the plain resistor across the cell that never draws more."""
-    from straycell.physics.run_time.for_runtime import current_for_runtime
-
     choice = current_for_runtime(wanted_h, run, most_a=most_a)
+    # At the limit of its outcome the search ends, although a larger current would still last.
     limit = ["no more than this cell may give; it would last longer"] if choice.current_a >= most_a else []
     return {
         "current_a": choice.current_a,
@@ -264,10 +262,6 @@ def _current_answer(one: OneCell, run: Run, wanted_h: float, most_a: float) -> d
 
 def _plain_resistor(one: OneCell, run: Run, current_a: float) -> dict[str, Any] | None:
     """The E24 resistor across the cell that never draws more; None where one piece cannot bear the heat."""
-    from straycell.physics.loads import ResistiveLoad
-    from straycell.physics.resistors import bands, power_rating, rounded_up
-    from straycell.physics.run_time.for_runtime import TOLERANCE
-
     try:
         ohm = rounded_up(one.full_v / current_a / (1 - TOLERANCE))
         # At full voltage and the low end of the tolerance it gets hottest.

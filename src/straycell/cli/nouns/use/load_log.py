@@ -12,6 +12,7 @@ from typing import Any
 from straycell.cli.app import output
 from straycell.cli.app.files import write_whole
 from straycell.errors import BadData
+from straycell.projects.loads import parse_profile
 from straycell.quantities import Dimension, show
 
 _D = Dimension
@@ -26,6 +27,7 @@ def from_log(file: Path, out: Path, columns: str | None, power: bool, force: boo
     lines = csv.writer(text, lineterminator="\n")
     lines.writerow(["time_s", key])
     lines.writerows([f"{t:.10g}", f"{v:.7g}"] for t, v in zip(times, values, strict=True))
+    # Read back as a project would: a profile that no project takes is refused here and not weeks later.
     found = _checked(text.getvalue(), str(file))
     write_whole(out, text.getvalue().encode(), force=force)
     unit = _D.CURRENT if key == "current_a" else _D.POWER
@@ -83,8 +85,6 @@ def _read(file: Path, columns: str | None, power: bool) -> tuple[list[float], li
 
 def _checked(text: str, name: str) -> dict[str, float]:
     """The mean and the most of the profile, as a project would read it. Raises BadData like that."""
-    from straycell.projects.loads import parse_profile
-
     profile = parse_profile(text, name)
     steps = profile.values[: len(profile.durations_s)]
     total = sum(s * v for s, v in zip(profile.durations_s, steps, strict=True))

@@ -3,27 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from straycell.bench.candidates import candidates
-from straycell.cli.app import clock, context, output, tables
-from straycell.cli.nouns.use.project import limits
+from straycell.bench.project_match import device_answers_of, project_match, understood
+from straycell.cli.app import context, output, tables
+from straycell.cli.show.match_page import page
 from straycell.errors import BadData, NegativeAnswer, UsageFault
+from straycell.matching import Match, UseLimits
+from straycell.matching.what import EMPTY_V, ROOM_C, Stock, load_of, what_it_gives
 from straycell.matching.words import run_hours
+from straycell.physics.loads import ConstantPower, Load
 from straycell.quantities import ANY_WINDOW, Dimension, parse_quantity, show
 from straycell.safe_side import at_most
-
-if TYPE_CHECKING:
-    from straycell.matching import Match
-    from straycell.matching.what import Stock
-    from straycell.physics.loads import Load
-    from straycell.store.reader import Reader
 
 _D = Dimension
 
 
 def choices_of(cells: Sequence[str], more: Sequence[str]) -> list[list[str]]:
     """One choice as words, or each --cells A,B,C as a choice of its own."""
+    # Codes hold no comma, so one shows that each --cells is a choice of its own.
     if any("," in text for text in cells):
         if more:
             raise UsageFault(
@@ -33,22 +32,21 @@ def choices_of(cells: Sequence[str], more: Sequence[str]) -> list[list[str]]:
     return [[*cells, *more]]
 
 
-def match_cells(reader: Reader, name: str, choices: Sequence[Sequence[str]]) -> None:
+def match_cells(name: str, choices: Sequence[Sequence[str]]) -> None:
     """A dry run with just these cells; two choices and more side by side. Raises NegativeAnswer where none serves."""
-    from straycell.cli.nouns.use.match import device_answers_of, match_project, page
-
-    found = [
-        match_project(reader, name, codes=[reader.find_code(code) for code in choice], planning=True)
-        for choice in choices
-    ]
+    bench = context.bench()
+    with bench.reading() as reader:
+        named = [[reader.find_code(code) for code in choice] for choice in choices]
+        found = [project_match(bench, reader, name, codes=codes, planning=True) for codes in named]
+        project = understood(reader.project(name))
     if len(found) == 1:
         only = found[0]
-        output.emit(only.to_json() | device_answers_of(reader, name, only), lambda: page(only))
+        output.emit(only.to_json() | device_answers_of(bench, project, only), lambda: page(only))
     else:
         output.emit({"choices": [m.to_json() for m in found]}, lambda: side_by_side(found))
-    for choice, one in zip(choices, found, strict=True):
+    for words, codes, one in zip(choices, named, found, strict=True):
         used = {code for group in one.groups for code in group}
-        left = [code for code in choice if reader.find_code(code) not in used]
+        left = [word for word, code in zip(words, codes, strict=True) if code not in used]
         if one.served and left:
             output.talk(f"not needed: {', '.join(left)}")
     if not any(m.served for m in found):
@@ -59,6 +57,7 @@ def match_cells(reader: Reader, name: str, choices: Sequence[Sequence[str]]) -> 
 def side_by_side(found: Sequence[Match]) -> None:
     """One line a quantity, one column a choice."""
     heads = [f"choice {n}" for n in range(1, len(found) + 1)]
+    # Cells first: who compares two choices looks for the codes.
     rows = [["", *(" + ".join(code for g in m.groups for code in g) or "not served" for m in found)]]
     for label, value in _COMPARED:
         rows.append([label, *(value(m) if m.served else "" for m in found)])
@@ -96,14 +95,13 @@ _COMPARED = (
 )
 
 
-def match_what(reader: Reader, text: str) -> None:
+def match_what(text: str) -> None:
     """What the stock can give to a load like `5V 300mA`, `300mA` or `1.5W`. Raises NegativeAnswer for nothing."""
-    from straycell.matching.what import load_of, what_it_gives
-
     voltage_v, current_a, power_w = _parsed(text)
-    now = clock.now()
-    load = load_of(voltage_v, current_a, power_w)
-    stock = what_it_gives(load, candidates(reader, context.rules(), now), limits(), now=now)
+    load, bench = load_of(voltage_v, current_a, power_w), context.bench()
+    with bench.reading() as reader:
+        cells = candidates(reader, bench.rules, bench.now)
+    stock = what_it_gives(load, cells, UseLimits.from_rules(bench.rules), now=bench.now)
     output.emit(_document(text, load, stock), lambda: _page(load, stock))
     if not stock.offers:
         raise NegativeAnswer(
@@ -114,6 +112,7 @@ def match_what(reader: Reader, text: str) -> None:
 def _parsed(text: str) -> tuple[float | None, float | None, float | None]:
     """(V, A, W) out of the words, joined or apart. Raises UsageFault, BadData."""
     found: dict[Dimension, float] = {}
+    # The unit alone says what a number is; a bare one could be any of the three.
     for word in text.replace(",", " ").split():
         for dimension in (_D.VOLTAGE, _D.CURRENT, _D.POWER):
             try:
@@ -125,6 +124,7 @@ def _parsed(text: str) -> tuple[float | None, float | None, float | None]:
             raise BadData(
                 f"--what: '{word}' is not a voltage, current or power", 'write it like "5V 300mA" or 300mA'
             )
+    # Power with a current would fix the voltage twice.
     power_w, current_a = found.get(_D.POWER), found.get(_D.CURRENT)
     if (power_w is None) == (current_a is None) or min(found.values()) <= 0:
         raise UsageFault(
@@ -134,9 +134,6 @@ def _parsed(text: str) -> tuple[float | None, float | None, float | None]:
 
 
 def _assumed(load: Load) -> dict[str, float | None]:
-    from straycell.matching.what import EMPTY_V, ROOM_C
-    from straycell.physics.loads import ConstantPower
-
     efficiency = load.efficiency if isinstance(load, ConstantPower) else None
     return {"efficiency": efficiency, "cutoff_v_per_cell": EMPTY_V, "temperature_c": ROOM_C}
 

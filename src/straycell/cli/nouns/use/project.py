@@ -3,37 +3,26 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
+from straycell.bench.project_match import device_answers_of, understood
+from straycell.bench.wording.project_words import charger_words, load_line
 from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
+from straycell.projects import Project, ProjectFaults, finish_faults, read_project_file
 from straycell.quantities import Dimension, show
-
-if TYPE_CHECKING:
-    from straycell.matching import UseLimits
-    from straycell.projects import Project, ProjectFaults
-    from straycell.store.book.records import ProjectEntry
+from straycell.store.book.records import ProjectEntry
 
 app = noun_app("Devices waiting for cells: load, need, charger and protection, from a TOML file.")
 Name = Annotated[str, values.text_argument("NAME", "The project, exactly as named in its file.")]
 
 
-def understood(entry: ProjectEntry) -> Project:
-    """A filed project, read again from its own text."""
-    from straycell.bench.project_match import understood
-
-    return understood(entry)
-
-
 def document(entry: ProjectEntry, project: Project) -> dict[str, Any]:
     """The JSON of a project: as understood, with where it is and what keeps it from being finished."""
-    from straycell.matching import device_answers
-    from straycell.projects import finish_faults
-
-    plain, answers = project.to_json(), device_answers(project, limits())
+    plain, answers = project.to_json(), device_answers_of(context.bench(), project)
     return {
         **plain,
         "protection": {**_table(plain["protection"]), **_table(answers["protection"])},
@@ -42,13 +31,6 @@ def document(entry: ProjectEntry, project: Project) -> dict[str, Any]:
         "added_at": entry.added_at,
         "finish_faults": finish_faults(project),
     }
-
-
-def limits() -> UseLimits:
-    """The limits of the rules in force."""
-    from straycell.matching import UseLimits
-
-    return UseLimits.from_rules(context.rules())
 
 
 def _table(value: object) -> dict[str, object]:
@@ -64,14 +46,13 @@ def add(
     replace: Annotated[bool, typer.Option("--replace", help="Replace the project of that name.")] = False,
 ) -> None:
     """File a project; several faults of the file are reported at once."""
-    from straycell.projects import ProjectFaults, read_project_file
-
     try:
         project, text = read_project_file(file)
     except ProjectFaults as refused:
         _list_faults(refused)
         # Every fault is on the page by now; the error is for scripts.
         raise
+    # Read before the store is opened: a faulty file must not hold the lock, or make a store.
     with context.writing(create=True) as writer:
         entry = writer.add_project(project.name, text, project.priority, project.due, replace)
     output.emit(document(entry, project), lambda: page(entry, project))
@@ -127,14 +108,12 @@ def drop(name: Name) -> None:
 
 def page(entry: ProjectEntry, project: Project, codes: list[str] | None = None) -> None:
     """A project for a person."""
-    from straycell.projects import finish_faults
-
     output.say(f"{project.name}  {entry.state}")
     need, pack = project.need, project.pack
     output.facts(
         [
             ("priority", f"{project.priority}" + (f", due {project.due}" if project.due else "")),
-            ("load", _load_line(project)),
+            ("load", load_line(project)),
             (
                 "runs",
                 f"{need.runtime_h:g} h on one charge at {show(need.temperature_c, Dimension.TEMPERATURE)}",
@@ -144,7 +123,7 @@ def page(entry: ProjectEntry, project: Project, codes: list[str] | None = None) 
             ("pack", f"{pack.series or 'auto'} in series, {pack.parallel or 'auto'} in parallel"),
             ("forms", _few([str(f) for f in pack.forms], 11)),
             ("chemistries", _few([str(c) for c in pack.chemistries], 5)),
-            ("charger", _charger_words(project)),
+            ("charger", charger_words(project)),
             ("protection", _protection_words(project)),
             ("cells", ", ".join(codes or [])),
         ],
@@ -159,10 +138,8 @@ def page(entry: ProjectEntry, project: Project, codes: list[str] | None = None) 
 
 def _say_answers(project: Project) -> None:
     """What its charger and protection ask, and what to change."""
-    from straycell.matching import device_answers
-
     words = {"charging": "Its charger", "protection": "Its protection"}
-    for name, answer in device_answers(project, limits()).items():
+    for name, answer in device_answers_of(context.bench(), project).items():
         assert isinstance(answer, dict)
         # None: it has no such part, so there is nothing to change.
         if answer["ok"] is None:
@@ -195,68 +172,5 @@ def _protection_words(project: Project) -> str:
     return ", ".join(words)
 
 
-def device_words(project: Project) -> str:
-    """What a project file says of its device, for a person to hold against the thing itself."""
-    places = f"{project.need.temperature_c:g} C"
-    peak_a = project.need.peak_current_a
-    peak = f", peaks of {show(peak_a, Dimension.CURRENT)}" if peak_a is not None else ""
-    return (
-        f"it draws {_load_words(project)}{peak}, works at {places}, and is charged: {_charger_words(project)}"
-    )
-
-
 def _few(words: list[str], all_of_them: int) -> str:
     return "any" if len(words) == all_of_them else ", ".join(words)
-
-
-def _load_line(project: Project) -> str:
-    from straycell.projects import load_kind
-
-    kind, parts = load_kind(project.load), _load_parts(project)
-    words = ", ".join(dict.fromkeys(parts.values()))
-    return words if next(iter(parts), "") == kind else f"{kind}: {words}"
-
-
-def _load_words(project: Project) -> str:
-    return ", ".join(dict.fromkeys(_load_parts(project).values()))
-
-
-def _load_parts(project: Project) -> dict[str, str]:
-    """What its load is made of, each in words, by name."""
-    kinds = {
-        "a": Dimension.CURRENT,
-        "w": Dimension.POWER,
-        "ohm": Dimension.RESISTANCE,
-        "v": Dimension.VOLTAGE,
-    }
-    parts: dict[str, str] = {}
-    load: Any = project.to_json()["load"]
-    for key, value in load.items():
-        stem, _, unit = key.rpartition("_")
-        if unit in kinds and isinstance(value, float | int):
-            parts[stem] = f"{stem} {show(value, kinds[unit])}"
-        elif isinstance(value, list):
-            parts[key] = f"{len(value)} {key}"
-        elif key != "kind":
-            parts[key] = f"{key} {value:g}" if isinstance(value, float | int) else f"{key} {value}"
-    return parts
-
-
-def _charger_words(project: Project) -> str:
-    charge = project.charge
-    if charge is None:
-        return "outside the device"
-    parts = []
-    if charge.current_a is not None:
-        parts.append(show(charge.current_a, Dimension.CURRENT))
-    if charge.programming_resistor_ohm is not None:
-        parts.append(f"programming resistor {show(charge.programming_resistor_ohm, Dimension.RESISTANCE)}")
-    if charge.voltage_v is not None:
-        parts.append(f"to {show(charge.voltage_v, Dimension.VOLTAGE)}")
-    if charge.supply_v is not None:
-        limit_a = charge.supply_limit_a
-        most = f", {show(limit_a, Dimension.CURRENT)} at most" if limit_a is not None else ""
-        parts.append(f"fed with {show(charge.supply_v, Dimension.VOLTAGE)}{most}")
-    if charge.measured_float_v is not None:
-        parts.append(f"float measured {show(charge.measured_float_v, Dimension.VOLTAGE)}")
-    return ", ".join(parts) or "in the device"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
@@ -28,12 +28,13 @@ from straycell.cli.show.cell_sheet import (
 from straycell.cli.show.device_draw import Draw, draw_of
 from straycell.cli.show.verdict_page import say_forbidden
 from straycell.matching.words import run_hours as hours
+from straycell.physics.loads import Load
+from straycell.physics.run_time.answers import dark_voltage, first_stop, narrowing
+from straycell.physics.run_time.course import voltage_course
+from straycell.physics.run_time.plot import plot_png
+from straycell.physics.run_time.runtime import Runtime
 from straycell.quantities import Dimension, show
 from straycell.safety import Step
-
-if TYPE_CHECKING:
-    from straycell.physics.loads import Load
-    from straycell.physics.run_time.runtime import Runtime
 
 app = lone_app()
 _D = Dimension
@@ -96,7 +97,6 @@ def runtime(
     found = run_of(one, drawn.load, lifted)
     lit_notes = [lit.brighter(one.full_v)] if lit is not None and lit.brighter(one.full_v) else []
     found = replace(found, notes=(*found.notes, *draw.notes(until), *lit_notes))
-    from straycell.physics.run_time.answers import narrowing
 
     advice = narrowing(found)
     found = replace(found, notes=(*found.notes, *([advice] if advice else [])))
@@ -116,8 +116,6 @@ def runtime(
 
 def stop_v(arguments: dict[str, Any], load: Load) -> float:
     """The voltage in V that ends the run: the first of all cut-offs, or where lamps go dark."""
-    from straycell.physics.run_time.answers import dark_voltage, first_stop
-
     cut_offs = (arguments["cutoff_v"], arguments["cell_cutoff_v"], arguments.get("protection_cutoff_v"))
     return first_stop(*cut_offs, dark_voltage(load, 1))[1]
 
@@ -207,6 +205,7 @@ def margin_lines(one: OneCell, found: Runtime, at_c: float, peaks_h: float) -> l
         "promise": "no promise runs past two years, whatever a cell holds",
         "deep cold": "cold of which no cell sheet says anything",
     }
+    # The largest first: it is the one measurement that would help most.
     parts = sorted(found.margin_h, key=lambda part: -part[1])
     lines = [
         f"{100 * part_h / found.expected_h:.1f} %, {hours(part_h)}: {words[what]}"
@@ -220,6 +219,7 @@ def margin_lines(one: OneCell, found: Runtime, at_c: float, peaks_h: float) -> l
 
 def _draws(one: OneCell, drawn: Drawn, arguments: dict[str, Any]) -> str | None:
     """From full to the stop, where that is not the same; what lamps were seen to bear is beside it."""
+    # A constant current is the same at every voltage, and a profile says its own.
     if drawn.document["kind"] in ("current", "profile"):
         return None
     ends = (one.full_v, stop_v(arguments, drawn.load))
@@ -237,9 +237,6 @@ def picture(
     one: OneCell, drawn: Drawn, found: Runtime, arguments: dict[str, Any], against: list[str]
 ) -> bytes:
     """Voltage against time as a PNG."""
-    from straycell.physics.run_time.course import voltage_course
-    from straycell.physics.run_time.plot import plot_png
-
     first_stop_v = stop_v(arguments, drawn.load)
     free = {**arguments, "cell_cutoff_v": None, "protection_cutoff_v": None}
     course = voltage_course(

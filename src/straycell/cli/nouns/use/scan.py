@@ -19,11 +19,12 @@ from straycell.cli.nouns.use.label import print_cells
 from straycell.cli.nouns.use.label_read import answer_line, store_answers
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import BadData, StraycellError, UsageFault
+from straycell.labels.payload import code_in
 from straycell.safety import Step
+from straycell.store.book.records import HandoverEntry
 
 if TYPE_CHECKING:
     from straycell.bench.paper.inventory import Inventory
-    from straycell.store.book.records import HandoverEntry
 
 app = lone_app()
 
@@ -50,6 +51,7 @@ def scan(
     force: Force = False,
 ) -> None:
     """Scan or type codes, one a line; an empty line ends. Without an option each code says what its cell is."""
+    # A scanner types fast: a second meaning of each code would be done before anybody looks.
     if sum(option is not None for option in (check, move, print_to, handover)) > 1:
         raise UsageFault("scan does one thing at a time", "use one of --check, --move, --print, --handover")
     if check is not None:
@@ -98,15 +100,11 @@ def _line() -> str:
 
 def _bare(text: str) -> str:
     """What was scanned or typed without the address around it: a scanner types what the label holds."""
-    from straycell.labels.payload import code_in
-
     return code_in(text) or text
 
 
 def _code(text: str) -> str:
     """A whole code, whether the store knows it or not; last digits must be a cell's of the store. Raises BadData."""
-    from straycell.labels.payload import code_in
-
     return code_in(text) or _known(text)
 
 

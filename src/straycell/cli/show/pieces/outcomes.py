@@ -7,6 +7,7 @@ from enum import StrEnum
 from straycell.acceptance.reasons import Outcome
 from straycell.bench.verdict_words import SIGNS
 from straycell.cli.app import output
+from straycell.cli.app.grammar.values import parse_word
 from straycell.cli.app.tables import Marked
 
 
@@ -22,8 +23,6 @@ class OutcomeWord(StrEnum):
 
 def parse_outcome(text: str) -> Outcome:
     """An outcome by its word."""
-    from straycell.cli.app.grammar.values import parse_word
-
     return Outcome.from_word(parse_word(text, OutcomeWord, "--outcome").value)
 
 

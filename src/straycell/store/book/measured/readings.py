@@ -21,7 +21,7 @@ from straycell.store.column_values import from_us, to_us
 from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import READING, SUPERSESSION
 from straycell.store.schema.validation import require_item, utc
-from straycell.store.session import Pen, among
+from straycell.store.session import Pen, among, insert_many
 from straycell.store.verdicts import siblings
 
 Item = Reading | Charge
@@ -287,7 +287,6 @@ def add_items(pen: Pen, items: Sequence[Item], verb: str) -> list[Item]:
     if not items:
         raise BadData("there is nothing to record", "name at least one measured value")
     codes = list(dict.fromkeys(item.cell for item in items))
-    cells.require_cells(pen.conn, codes)
     cells.require_here(pen.conn, codes)
     require_places(pen.conn, items)
     event_id = pen.event(verb, codes)
@@ -336,8 +335,8 @@ def insert_items(
         "supersedes": None if supersedes is None else str(supersedes),
     }
     keys = meters.keys(pen.conn)
-    rows = [{"key": str(item.id), **_values(item, keys), **common} for item in numbered]
-    pen.conn.execute(READING.insert(), rows)
+    rows = ({"key": str(item.id), **_values(item, keys), **common} for item in numbered)
+    insert_many(pen.conn, READING, rows)
     pen.touched.update(item.cell for item in numbered)
     # Only capacities and bad looks speak for siblings: other readings spare judging the whole pack.
     tells = {item.cell for item in numbered if _tells_siblings(item)}

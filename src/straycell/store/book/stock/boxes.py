@@ -12,7 +12,7 @@ from straycell.readings import Quantity
 from straycell.safety.boxes import Contents, why_not
 from straycell.safety.energy import Amount, Held, energy_wh, total
 from straycell.store.book.derived import say
-from straycell.store.book.names import key_named, shown
+from straycell.store.book.names import key_named, named, shown
 from straycell.store.book.records import Box
 from straycell.store.book.stock import cells
 from straycell.store.schema.tables import BOX, READING, SUPERSESSION
@@ -28,12 +28,7 @@ def boxes(conn: Connection) -> list[Box]:
 
 def box(conn: Connection, name: str) -> Box:
     """One box by its exact name. Raises BadData when there is none."""
-    known = boxes(conn)
-    for found in known:
-        if found.name == name:
-            return found
-    hint = f"boxes here: {', '.join(box.name for box in known)}" if known else "there is no box yet"
-    raise BadData(f"there is no box '{name}'", f"{hint}; make one with: straycell box add")
+    return named(boxes(conn), name, "box", "boxes", "make one with: straycell box add")
 
 
 def add_box(pen: Pen, name: str, kind: str = "", limit_wh: float | None = None) -> Box:

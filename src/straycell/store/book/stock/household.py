@@ -15,7 +15,7 @@ from straycell.keys import NEW
 from straycell.meters import Meter
 from straycell.readings import METER_FAULT, Quantity, Reading, is_off
 from straycell.safety.due.survey import Household, Kept, MeterCheck
-from straycell.store.book.measured import chargers, meters, readings
+from straycell.store.book.measured import meters, readings
 from straycell.store.book.names import shown
 from straycell.store.book.records import Comparison
 from straycell.store.book.stock import boxes, cells
@@ -57,7 +57,7 @@ def household(conn: Connection, rules: RuleSet, now: datetime, judged: dict[str,
     ]
     checks = [MeterCheck(c.meter, c.last, c.compared) for c in comparisons(conn)]
     kinds = {box.name: box.kind for box in boxes.boxes(conn)}
-    return Household(kept, kinds, live, checks, now, chargers.chargers(conn))
+    return Household(kept, kinds, live, checks, now, meters.chargers(conn))
 
 
 def comparisons(conn: Connection) -> list[Comparison]:

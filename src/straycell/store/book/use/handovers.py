@@ -27,7 +27,7 @@ from straycell.store.schema.tables import (
     HANDOVER,
     HANDOVER_CELL,
 )
-from straycell.store.session import Pen
+from straycell.store.session import Pen, grouped, insert_many
 from straycell.store.verdicts.evidence import evidences
 from straycell.store.verdicts.recorded import judge
 
@@ -46,9 +46,7 @@ def handovers(conn: Connection) -> list[HandoverEntry]:
         .where(HANDOVER_CELL.c.state != Listing.LEFT_OUT.value)
         .order_by(HANDOVER_CELL.c.handover, HANDOVER_CELL.c.code)
     ).all()
-    on: dict[str, list[str]] = {}
-    for key, code in places:
-        on.setdefault(key, []).append(code)
+    on = grouped((row.handover, row.code) for row in places)
     return [
         HandoverEntry(
             id=key_of(row.key),
@@ -155,9 +153,8 @@ def add_handover(pen: Pen, place: str, codes: Sequence[str] | None = None) -> Ha
     if open_one is None:
         row = {"key": key, "place": name, "opened_at_us": pen.now_us, "event_id": event_id}
         pen.conn.execute(HANDOVER.insert().values(**row))
-    if wanted:
-        rows = [{"handover": key, "code": code, "event_id": event_id} for code in wanted]
-        pen.conn.execute(HANDOVER_CELL.insert(), rows)
+    rows = ({"handover": key, "code": code, "event_id": event_id} for code in wanted)
+    insert_many(pen.conn, HANDOVER_CELL, rows)
     return handover(pen.conn, key_of(key))
 
 

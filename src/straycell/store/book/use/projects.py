@@ -9,7 +9,7 @@ from sqlalchemy import Connection, Row, select
 
 from straycell.errors import BadData
 from straycell.store.book.derived import follow
-from straycell.store.book.names import key_named, shown
+from straycell.store.book.names import key_named, named, shown
 from straycell.store.book.records import ProjectEntry, ProjectState
 from straycell.store.book.register import born_text, put
 from straycell.store.column_values import day_text, from_us, opt_day
@@ -32,12 +32,7 @@ def projects(conn: Connection) -> list[ProjectEntry]:
 
 def project(conn: Connection, name: str) -> ProjectEntry:
     """One project by its exact name. Raises BadData when there is none."""
-    row = conn.execute(select(PROJECT).where(PROJECT.c.key == key_named(conn, PROJECT, name))).one_or_none()
-    if row is None:
-        known = [entry.name for entry in projects(conn)]
-        hint = f"projects here: {', '.join(known[:8])}" if known else "there is no project yet"
-        raise BadData(f"there is no project '{name}'", f"{hint}; file one with: straycell project add")
-    return _entry(row, name)
+    return named(projects(conn), name, "project", "projects", "file one with: straycell project add")
 
 
 def key(conn: Connection, name: str) -> str:

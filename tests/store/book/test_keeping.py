@@ -11,7 +11,7 @@ from tests.store.store_bench import NOW, Shelf, capacity, look, measure
 
 from straycell.cells import CellFacts, Form, Look, Stage
 from straycell.errors import BadData
-from straycell.safety.due.survey import survey
+from straycell.safety.due.gather import survey
 from straycell.safety.handover.condition import Condition
 
 

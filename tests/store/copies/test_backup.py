@@ -14,10 +14,10 @@ from tests.store.store_bench import CHILD_ENV, NOW, Shelf, found, look
 from straycell.acceptance import load_rules
 from straycell.cells import Look, Stage
 from straycell.errors import BadData, StoreFault, StraycellError
-from straycell.store import engine
 from straycell.store.backup import backup_store, restore_store
 from straycell.store.carry import Carried
-from straycell.store.engine import same_file
+from straycell.store.sqlite import engine
+from straycell.store.sqlite.engine import same_file
 
 
 def restore(copy: Path, store: Path) -> Path | None:
@@ -266,7 +266,7 @@ def test_a_store_in_use_is_not_restored_over(
 ) -> None:
     """SQLite's own copy would wait for ever."""
     monkeypatch.setattr(engine, "BUSY_S", 0.1)
-    monkeypatch.setattr("straycell.store.backup.BUSY_S", 0.1)
+    monkeypatch.setattr("straycell.store.sqlite.file.BUSY_S", 0.1)
     with full.bare() as conn:
         conn.execute("BEGIN IMMEDIATE")
         with pytest.raises(StoreFault, match="locked"):

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import cache, partial
 from pathlib import Path
@@ -201,6 +201,16 @@ def below(conn: Connection, statement: str, *values: str) -> None:
 
 
 @contextmanager
+def foreign_keys_off(conn: Connection) -> Iterator[None]:
+    """A table that is altered is copied and dropped; with foreign keys on that would fail."""
+    below(conn, "PRAGMA foreign_keys = OFF")
+    try:
+        yield
+    finally:
+        below(conn, "PRAGMA foreign_keys = ON")
+
+
+@contextmanager
 def store_faults(path: Path) -> Iterator[None]:
     """Turn whatever SQLite says into a StoreFault that tells what to do."""
     try:
@@ -245,25 +255,3 @@ def sqlite_code(fault: BaseException | None) -> int:
     inner = fault.orig if isinstance(fault, DBAPIError) else fault
     code = getattr(inner, "sqlite_errorcode", None)
     return code if isinstance(code, int) else -1
-
-
-def recover(path: Path, conn: Connection) -> None:
-    """Finish what a killed writer left: a hot journal can only be rolled back by a connection that may write.
-
-    Nothing is created by it; the file goes back to the last complete write.
-    """
-    try:
-        with conn.begin():
-            conn.exec_driver_sql("SELECT count(*) FROM sqlite_master")
-    # A read-only connection may not roll a hot journal back (sqlite.org/lockingv3.html), so a writing one
-    # does it.
-    except DBAPIError as fault:
-        if sqlite_code(fault) not in _HOT_JOURNAL:
-            raise
-        conn.rollback()
-        with closing(raw_connection(path, "rw")) as other:
-            other.execute("BEGIN IMMEDIATE")
-            other.execute("ROLLBACK")
-
-
-_HOT_JOURNAL = (sqlite3.SQLITE_READONLY_ROLLBACK, sqlite3.SQLITE_READONLY_RECOVERY, sqlite3.SQLITE_CANTOPEN)

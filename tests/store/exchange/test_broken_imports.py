@@ -10,7 +10,7 @@ from tests.store.store_bench import NOW, Shelf, found
 from straycell.cells import CellFacts, make_code
 from straycell.store.exchange.table import Imported
 
-BROKEN = Path(__file__).parents[1] / "broken" / "imports"
+BROKEN = Path(__file__).parents[2] / "broken" / "imports"
 HERE = make_code("B", 1)
 
 # file: the line and words of the fault; words of the remedy

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 from tests.acceptance.bench import NMC
+from tests.store.spoiled import NOT_STORES, PAGE, by_sql, overwritten
 from tests.store.store_bench import NOW, Shelf, found, look
 
 from straycell.acceptance import load_rules
@@ -21,7 +22,6 @@ from straycell.store.salvage.fresh_store import Salvaged, salvage_store
 
 RULES = load_rules()
 LATER = NOW + timedelta(days=1)
-PAGE = 4096
 
 
 @pytest.fixture(scope="module")
@@ -139,11 +139,7 @@ def test_bytes_overwritten_at_random_end_in_a_sound_store_or_a_refusal(broken: P
     """Whatever was hit: no fault of the program, nothing that passes, and no sound-looking rubbish."""
     dice, whole, new = random.Random(5), broken.read_bytes(), broken.with_name("new.sqlite")
     for _ in range(25):
-        raw = bytearray(whole)
-        for _ in range(dice.choice((1, 3, 40))):
-            place, length = dice.randrange(len(raw)), dice.choice((1, 4, 100, PAGE))
-            raw[place : place + length] = dice.randbytes(min(length, len(raw) - place))
-        broken.write_bytes(raw)
+        broken.write_bytes(overwritten(whole, dice))
         new.unlink(missing_ok=True)
         try:
             _, shelf = salvage(broken)
@@ -155,39 +151,26 @@ def test_bytes_overwritten_at_random_end_in_a_sound_store_or_a_refusal(broken: P
         assert set(outcomes(shelf).values()) <= {"hold", "discard"}
 
 
-def _sql(*statements: str) -> Callable[[Path], None]:
-    def apply(path: Path) -> None:
-        with closing(sqlite3.connect(path, isolation_level=None)) as conn:
-            conn.execute("PRAGMA ignore_check_constraints = ON")
-            conn.execute("PRAGMA writable_schema = ON")
-            for (name,) in conn.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
-                conn.execute(f'DROP TRIGGER "{name}"')
-            for statement in statements:
-                conn.execute(statement)
-
-    return apply
-
-
 @pytest.mark.parametrize(
     ("spoil", "word"),
     [
-        (_sql("UPDATE reading SET value = 'much' WHERE id = 1"), "reading A-1 of cell"),
-        (_sql("UPDATE reading SET value = 1e300 WHERE id = 2"), "reading A-2 of cell"),
-        (_sql("UPDATE event SET detail = 'no json' WHERE id = 3"), "event"),
-        (_sql("UPDATE cell SET born = '{' WHERE rowid = 1"), "does not fit its rows"),
-        (_sql("UPDATE cell SET code = 'NONSENSE' WHERE rowid = 1"), "only its code is left"),
-        (_sql("DELETE FROM supersession"), "does not fit its rows"),
-        (_sql("UPDATE supersession SET mistake = 'bad luck'"), "supersession A-"),
-        (_sql("UPDATE finding SET basis = 'x'"), "finding"),
-        (_sql("DELETE FROM fact WHERE field = 'chemistry'"), "chemistry is not known any more"),
-        (_sql("DELETE FROM teardown"), "does not fit its rows"),
+        (by_sql("UPDATE reading SET value = 'much' WHERE id = 1"), "reading A-1 of cell"),
+        (by_sql("UPDATE reading SET value = 1e300 WHERE id = 2"), "reading A-2 of cell"),
+        (by_sql("UPDATE event SET detail = 'no json' WHERE id = 3"), "event"),
+        (by_sql("UPDATE cell SET born = '{' WHERE rowid = 1"), "does not fit its rows"),
+        (by_sql("UPDATE cell SET code = 'NONSENSE' WHERE rowid = 1"), "only its code is left"),
+        (by_sql("DELETE FROM supersession"), "does not fit its rows"),
+        (by_sql("UPDATE supersession SET mistake = 'bad luck'"), "supersession A-"),
+        (by_sql("UPDATE finding SET basis = 'x'"), "finding"),
+        (by_sql("DELETE FROM fact WHERE field = 'chemistry'"), "chemistry is not known any more"),
+        (by_sql("DELETE FROM teardown"), "does not fit its rows"),
         (
-            _sql("UPDATE fact SET value = '\"gold\"' WHERE field = 'chemistry'"),
+            by_sql("UPDATE fact SET value = '\"gold\"' WHERE field = 'chemistry'"),
             "chemistry is not known any more",
         ),
-        (_sql("DELETE FROM sqlite_master WHERE type = 'index'"), ""),
-        (_sql("DELETE FROM sqlite_master"), ""),
-        (_sql("UPDATE \"write\" SET key = replace(key, 'a', 'b') WHERE id = 3"), "does not fit its rows"),
+        (by_sql("DELETE FROM sqlite_master WHERE type = 'index'"), ""),
+        (by_sql("DELETE FROM sqlite_master"), ""),
+        (by_sql("UPDATE \"write\" SET key = replace(key, 'a', 'b') WHERE id = 3"), "does not fit its rows"),
     ],
 )
 def test_broken_values_and_missing_rows_are_named(
@@ -207,7 +190,7 @@ def test_broken_values_and_missing_rows_are_named(
 def test_a_discard_outlives_the_loss_of_what_it_rests_on(broken: Path) -> None:
     """The finding is gone, the cell's own row or its events still say that it was out of use."""
     gone = out_of_use(broken)
-    _sql("DELETE FROM finding", "DELETE FROM condemnation", "DELETE FROM cell WHERE stage = 'condemned'")(
+    by_sql("DELETE FROM finding", "DELETE FROM condemnation", "DELETE FROM cell WHERE stage = 'condemned'")(
         broken
     )
     _, new = salvage(broken)
@@ -220,7 +203,7 @@ def test_a_value_that_is_not_sure_does_not_count(broken: Path) -> None:
         code, at = conn.execute(
             "SELECT code, id FROM reading WHERE quantity = 'capacity' ORDER BY id DESC"
         ).fetchone()
-    _sql(f"UPDATE reading SET value = 3.4 WHERE id = {at}")(broken)
+    by_sql(f"UPDATE reading SET value = 3.4 WHERE id = {at}")(broken)
     _, new = salvage(broken)
     with new.reading() as reader:
         assert reader.evidence(code).readings == ()
@@ -247,16 +230,14 @@ def test_a_write_that_was_cut_short_is_rolled_back_first(broken: Path, ample: Pa
         assert not [e for code in reader.codes() for e in reader.history(code) if e.because == "half"]
 
 
-def _zoo() -> Iterator[tuple[Callable[[Path], object], type[StraycellError]]]:
-    yield (lambda path: path.write_bytes(b"")), StoreFault
-    yield (lambda path: path.write_text("my notes\n" * 999)), StoreFault
-    yield (lambda path: path.write_bytes(b"SQLite format 3\0")), StoreFault
+def _refused() -> Iterator[tuple[Callable[[Path], object], type[StraycellError]]]:
+    yield from ((spoil, StoreFault) for spoil in NOT_STORES)
     yield (lambda path: path.unlink()), StoreFault
-    yield _sql("PRAGMA user_version = 2"), StoreFault
+    yield by_sql("PRAGMA user_version = 2"), StoreFault
     yield (lambda path: path.with_name("new.sqlite").write_text("mine")), BadData
 
 
-@pytest.mark.parametrize(("spoil", "error"), list(_zoo()))
+@pytest.mark.parametrize(("spoil", "error"), list(_refused()))
 def test_what_cannot_be_salvaged_is_refused_and_nothing_is_made(
     broken: Path, spoil: Callable[[Path], object], error: type[StraycellError]
 ) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import io
 import shutil
@@ -152,6 +153,35 @@ def test_a_backup_holds_it_and_a_restore_brings_it_back(kept: Any, bench: Bench,
     assert Path(kept["file"]).is_file() and bench.do("store check")["ok"]
 
 
+@pytest.mark.parametrize("links", [True, False], ids=["links", "no links"])
+def test_a_replaced_store_keeps_its_photographs_wherever_it_goes(
+    kept: Any, bench: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, links: bool
+) -> None:
+    """Taken after the backup, unknown to it: the set-aside store is whole, also where it is moved and the folder is not."""
+    if not links:
+        monkeypatch.setattr(Path, "hardlink_to", _no_links)
+    copy = tmp_path / "copy.sqlite"
+    bench.do(f"store backup {copy}")
+    code = bench.do("cell list")[0]["code"]
+    later = bench.do(f"cell photo {code} {picture(tmp_path / 'later.jpg', grey=200)}")
+    bench.do(f"store restore {copy} --yes")
+    aside = bench.store.with_name(f"{bench.store.name}.replaced-1")
+    moved = tmp_path / "elsewhere"
+    moved.mkdir()
+    aside.rename(moved / "was.sqlite")
+    folder_of(aside).rename(folder_of(moved / "was.sqlite"))
+    shutil.rmtree(folder_of(bench.store))
+    was = Bench(moved / "was.sqlite", now=bench.now)
+    assert was.do("store check")["ok"]
+    assert {each["sha256"] for each in was.do(f"cell show {code}")["photographs"]} >= {later["sha256"]}
+    bench.do(f"store restore {was.store} --yes")
+    assert bench.do("store check")["ok"] and len(list(folder_of(bench.store).glob("*.jpg"))) == 2
+
+
+def _no_links(self: Path, target: Path) -> None:
+    raise OSError(errno.EPERM, "no links here")
+
+
 def test_a_merge_brings_the_other_benchs_photographs(
     kept: Any, bench: Bench, code: str, tmp_path: Path
 ) -> None:
@@ -218,7 +248,7 @@ def test_a_full_disk_leaves_no_record_and_no_half_file(
 
     monkeypatch.setattr("straycell.store.photograph_files.os.fsync", full)
     answer = bench.run(f"cell photo {code} {picture(tmp_path / 'dent.jpg')}")
-    assert answer.code == 3 and "No space left on device" in answer.err
+    assert answer.code == 4 and "No space left on device" in answer.err
     assert bench.store.read_bytes() == before and not list(folder_of(bench.store).iterdir())
 
 

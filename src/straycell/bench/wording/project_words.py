@@ -1,0 +1,71 @@
+"""A project's device in words, to hold against the thing itself."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from straycell.projects import Project, load_kind
+from straycell.quantities import Dimension, show
+
+
+def device_words(project: Project) -> str:
+    """What a project file says of its device, for a person to hold against the thing itself."""
+    places = f"{project.need.temperature_c:g} C"
+    peak_a = project.need.peak_current_a
+    peak = f", peaks of {show(peak_a, Dimension.CURRENT)}" if peak_a is not None else ""
+    return (
+        f"it draws {_load_words(project)}{peak}, works at {places}, and is charged: {charger_words(project)}"
+    )
+
+
+def load_line(project: Project) -> str:
+    """What its load is made of, in a line."""
+    kind, parts = load_kind(project.load), _load_parts(project)
+    words = ", ".join(dict.fromkeys(parts.values()))
+    return words if next(iter(parts), "") == kind else f"{kind}: {words}"
+
+
+def _load_words(project: Project) -> str:
+    return ", ".join(dict.fromkeys(_load_parts(project).values()))
+
+
+def charger_words(project: Project) -> str:
+    """What charges it, in a line."""
+    charge = project.charge
+    if charge is None:
+        return "outside the device"
+    parts = []
+    if charge.current_a is not None:
+        parts.append(show(charge.current_a, Dimension.CURRENT))
+    if charge.programming_resistor_ohm is not None:
+        parts.append(f"programming resistor {show(charge.programming_resistor_ohm, Dimension.RESISTANCE)}")
+    if charge.voltage_v is not None:
+        parts.append(f"to {show(charge.voltage_v, Dimension.VOLTAGE)}")
+    if charge.supply_v is not None:
+        limit_a = charge.supply_limit_a
+        most = f", {show(limit_a, Dimension.CURRENT)} at most" if limit_a is not None else ""
+        parts.append(f"fed with {show(charge.supply_v, Dimension.VOLTAGE)}{most}")
+    if charge.measured_float_v is not None:
+        parts.append(f"float measured {show(charge.measured_float_v, Dimension.VOLTAGE)}")
+    return ", ".join(parts) or "in the device"
+
+
+def _load_parts(project: Project) -> dict[str, str]:
+    """What its load is made of, each in words, by name."""
+    kinds = {
+        "a": Dimension.CURRENT,
+        "w": Dimension.POWER,
+        "ohm": Dimension.RESISTANCE,
+        "v": Dimension.VOLTAGE,
+    }
+    parts: dict[str, str] = {}
+    load: Any = project.to_json()["load"]
+    for key, value in load.items():
+        stem, _, unit = key.rpartition("_")
+        if unit in kinds and isinstance(value, float | int):
+            parts[stem] = f"{stem} {show(value, kinds[unit])}"
+        elif isinstance(value, list):
+            parts[key] = f"{len(value)} {key}"
+        elif key != "kind":
+            parts[key] = f"{key} {value:g}" if isinstance(value, float | int) else f"{key} {value}"
+    return parts

@@ -1,0 +1,158 @@
+"""A match on the screen: who gets which cells, why these, why not the others, the pack they make."""
+
+from __future__ import annotations
+
+from straycell.builds import Build
+from straycell.cells import position_name
+from straycell.cli.app import output
+from straycell.matching import Match, StockPlan
+from straycell.matching.pack.shape_search import shape_words
+from straycell.matching.sheet.words import charge_lines, danger_lines, data_lines, discharge_line, fuse_lines
+from straycell.matching.words import run_hours
+from straycell.quantities import Dimension, show
+
+SHOWN = 8
+
+
+def page_of_all(found: StockPlan) -> None:
+    """All projects for a person: who gets what, who goes without and why."""
+    if not found.plans and not found.unserved:
+        output.talk("no project is waiting: file one with: straycell project add FILE")
+    for plan in found.plans:
+        say_cells(plan)
+        if plan.runtime is not None:
+            output.say(f"  runs {run_hours(plan.runtime.low_h)} at the low end")
+        _say_reserve(plan)
+    for plan in found.unserved:
+        output.say_wrapped(f"{plan.project}: not served")
+        output.bullets(plan.missing)
+    if found.plans:
+        open_ones = ", ".join(f"'{m.project}'" for m in found.unserved if not m.proven)
+        proof = "no plan serves more" if found.gap <= 0 else f"within {found.gap:.1%} of the bound"
+        if open_ones:
+            proof += f"; whether {open_ones} could be served is not proven"
+        output.section("How good that is")
+        output.bullets(
+            [
+                f"{len(found.plans)} of {len(found.plans) + len(found.unserved)} projects, the most urgent first: {proof}",
+                f"capacity spent beyond the least that would do: {show(found.surplus_ah, Dimension.CAPACITY)}",
+            ]
+        )
+    # Eight are enough to see the kind of cell that is left; the rest is for scripts.
+    spare = [why for why in found.cells if why.test == "kept"]
+    if spare:
+        output.section("Kept")
+        output.bullets(f"{why.code}: {why.text}" for why in spare[:SHOWN])
+        if len(spare) > SHOWN:
+            output.say(f"    and {len(spare) - SHOWN} more: straycell match --all --json")
+
+
+def page(found: Match, mass: str = "") -> None:
+    """A match for a person; `mass` in words."""
+    if found.served:
+        say_cells(found)
+        if found.runtime is not None:
+            run = found.runtime
+            output.say(f"  runs {run_hours(run.low_h)} at the low end, {run_hours(run.expected_h)} expected")
+            output.say(f"  counted from {run.basis}; ends at {run.stop}")
+        output.section("Why this one" if found.joining is None else "Why these")
+        told = (why.text for why in found.why if why.test not in _TOLD_ELSEWHERE)
+        output.bullets(dict.fromkeys(told))
+    else:
+        output.say_wrapped(f"{found.project}: not served")
+        output.section("What is missing")
+        output.bullets(found.missing)
+    say_pack(found, mass)
+    if found.joining is not None:
+        output.section("Joining, in this order")
+        output.bullets(found.joining.lines)
+    # What the lamps would get is said once, among the pack's own data.
+    said = found.data.lamps if found.data is not None else ""
+    if mind := [line for line in found.warnings if line != said]:
+        output.section("Mind")
+        output.bullets(mind)
+    # A person trusts a choice when the rejected ones have reasons, too.
+    if found.not_chosen:
+        output.section("Why not the others")
+        output.bullets(f"{why.code}: {why.text}" for why in found.not_chosen[:SHOWN])
+        if len(found.not_chosen) > SHOWN:
+            output.say(
+                f"    and {len(found.not_chosen) - SHOWN} more: straycell match '{found.project}' --json"
+            )
+    if found.served:
+        output.say("")
+        output.say(f"plan {found.plan}")
+        _say_reserve(found)
+
+
+def say_pack(found: Match, mass: str) -> None:
+    """The pack's own data: voltages, energy, mass, size, currents by temperature, fuses, the board to look for."""
+    if found.data is None:
+        return
+    output.section("The pack" if found.joining is not None else "The cell in it")
+    board = "a board that fits: " + "; ".join(found.data.board)
+    data = found.data
+    lines = (*data_lines(data, mass), *charge_lines(data), discharge_line(data), *fuse_lines(data), board)
+    output.bullets((*danger_lines(found.data), *lines))
+
+
+def _say_reserve(plan: Match) -> None:
+    for line in output.command_lines(f"straycell build reserve '{plan.project}'", f"--plan {plan.plan}"):
+        output.say(line)
+
+
+_TOLD_ELSEWHERE = ("group", "place")
+
+
+def say_cells(found: Match) -> None:
+    """One cell on the line of its project; the groups of a pack each on a line of their own."""
+    if found.joining is None:
+        output.say_wrapped(f"{found.project}: {' | '.join(' + '.join(group) for group in found.groups)}")
+        return
+    series, parallel = len(found.groups), len(found.groups[0])
+    output.say_wrapped(f"{found.project}: {shape_words(series, parallel)}")
+    held = {why.code: why.observed for why in found.why if why.test == "group"}
+    for number, group in enumerate(found.groups, 1):
+        ah = held.get(f"group {number}")
+        holds = f"  {show(ah, Dimension.CAPACITY)}" if isinstance(ah, float) else ""
+        placed = " + ".join(f"{position_name(number, place)} {code}" for place, code in enumerate(group, 1))
+        output.say_wrapped(f"group {number}{holds}: {placed}", "  ", "    ")
+    # A spread that no deal can lessen is not a fault of the plan, so its proof stands beside it.
+    spread = show(found.spread_ah or 0.0, Dimension.CAPACITY)
+    gap = (
+        "proven"
+        if not found.gap
+        else f"within {show(found.gap, Dimension.FRACTION)} of the best there can be"
+    )
+    output.say(f"  groups apart by {spread}; {gap}")
+
+
+# --- a project that has its cells ---------------------------------------------------------------------
+
+_STATE_WORDS = {"reserved": "reserved", "finished": "built"}
+
+
+def held_document(found: Match, build: Build) -> dict[str, object]:
+    """The JSON of `match`, with the plan by which the cells were reserved and how far the build is."""
+    since = build.finished_at or build.reserved_at
+    return found.to_json() | {"plan": build.plan, "state": str(build.state), "since": since}
+
+
+def held_page(found: Match, build: Build) -> None:
+    """For a person: since when, which cells, and what no longer holds of them."""
+    finished = build.finished_at is not None
+    word, since = _STATE_WORDS[str(build.state)], output.day(build.finished_at or build.reserved_at)
+    output.say_wrapped(
+        f"{build.project} has been {word} since {since} and keeps its cells; no new match was made"
+    )
+    say_cells(found)
+    if found.runtime is not None:
+        output.say(f"  runs {run_hours(found.runtime.low_h)} at the low end as they are known now")
+    # In a device a reading ages without anybody's fault; on the shelf it may have failed since.
+    failed = [why for why in found.why if not why.passed]
+    if failed:
+        output.section("Not as a new match would want it" if finished else "No longer true of them")
+        output.bullets(f"{why.code}: {why.text}" if why.code else why.text for why in failed)
+    if not finished:
+        output.hint(f"next: straycell build finish '{build.project}'")
+    output.hint(f"for other cells: straycell build dismantle '{build.project}', then match it again")

@@ -1,0 +1,1 @@
+"""The only place that knows that a store is an SQLite file: connections and locks, the file as such."""
