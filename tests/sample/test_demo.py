@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 import tempfile
 from pathlib import Path
 from typing import Any
+from unittest import mock
 
 import pypdfium2
 import pytest
 from tests.cli.bench import Answer, Bench
+from tests.sample.sample_store import sample_store
 
 from straycell.acceptance import load_rules
 from straycell.cells import Stage
@@ -31,7 +34,13 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> tuple[Bench, Path, Answer]
     folder = tmp_path_factory.mktemp("kept")
     bench = Bench(folder / "mine.sqlite", now=NOW)
     file = folder / "shop.sqlite"
-    return bench, file, bench.run(["demo", "--keep", str(file)])
+
+    def copied(path: Path, rules: object, sample: object) -> None:
+        shutil.copyfile(sample_store(tmp_path_factory), path)
+
+    # The other run here builds it anew; and the same text gives the same rows each time (test_sample_building).
+    with mock.patch("straycell.store.sample.build.build_sample", copied):
+        return bench, file, bench.run(["demo", "--keep", str(file)])
 
 
 @pytest.fixture(scope="module")

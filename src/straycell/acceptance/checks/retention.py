@@ -170,7 +170,7 @@ def retained(case: Case) -> tuple[Kept, ...]:
         if charge is None or not case.is_full(charge) or late.reading.temperature_c is None:
             continue
         days = (late.reading.at - charge.at).total_seconds() / 86400.0
-        # IEC 61960 keeps a full cell 28 days before the second run (from memory).
+        # A national standard keeps a full cell 28 days before the second run (rules, retention-days).
         if days < least or late.reading.at_least:
             continue
         # Charge that was taken out in between would count as lost.
