@@ -9,6 +9,7 @@ import sys
 import threading
 from pathlib import Path
 
+import pytest
 from tests import drawing
 
 from straycell.store.sqlite import engine
@@ -37,3 +38,11 @@ engine.raw_connection = _unsynced
 if threading.current_thread() is threading.main_thread():
     # A runner started in the background hands an ignored Ctrl-C on to its children; some tests type it.
     signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """What a test recorded as `figures` is printed at the end of the run, whichever worker ran it."""
+    for report in terminalreporter.getreports("passed"):
+        for name, figures in report.user_properties:
+            if name == "figures":
+                terminalreporter.write_line(str(figures))
