@@ -39,6 +39,22 @@ if threading.current_thread() is threading.main_thread():
     # A runner started in the background hands an ignored Ctrl-C on to its children; some tests type it.
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
+DEAR = (
+    "walk/",
+    "stress/",
+    "laws/",
+    "matching/test_served_or_not",
+    "sample/",
+    "freeze/",
+    "cli/app/test_processes",
+)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Long tests first: one that begins last keeps one core busy while the others have nothing left to do."""
+    tests = Path(__file__).parent
+    items.sort(key=lambda item: not item.path.relative_to(tests).as_posix().startswith(DEAR))
+
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     """What a test recorded as `figures` is printed at the end of the run, whichever worker ran it."""

@@ -17,10 +17,9 @@ from tests.matching.single_bench import LIMITS, NOW
 from straycell.matching import Candidate
 from straycell.matching.pack.groups import equivalent, judge_group
 from straycell.matching.pack.kinds import by_kind
-from straycell.matching.screen.demand import Demand
+from straycell.matching.screen.demand import Demand, Screen
 from straycell.matching.screen.running import lasts, runs
 from straycell.matching.screen.screening import usable
-from straycell.matching.screen.shared import Screen
 from straycell.projects import Project
 
 STOCKS = int(os.environ.get("STRAYCELL_STOCKS", "160"))

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 from pathlib import Path
 
+import pytest
 from tests.cli.bench import Bench
 from tests.store.book.test_photographs import picture
 from tests.web.rig import Page, fields_of, text_of
@@ -58,3 +60,26 @@ def test_no_address_leads_out_of_the_folder(page: Page, bench: Bench, code: str,
     stray.write_bytes(b"\xff\xd8\xff")
     for name in ("a" * 64, "..%2fbench.sqlite", "..%2f..%2fetc%2fpasswd%00", "0" * 63):
         assert page.get(f"/photograph/{name}.jpg").status_code == 404
+
+
+def test_a_full_disk_is_said_and_the_same_photograph_is_taken_afterwards(
+    page: Page, bench: Bench, code: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A fault of the bench and not of the photograph, so that a page that keeps it sends it again; no path is shown."""
+    file, path = picture(tmp_path / "dent.jpg"), f"/cell/{code}/photograph"
+    filled = fields_of(page.get(path).text)
+    filled.pop("photo")
+
+    def full(handle: int) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as patched:
+        patched.setattr("straycell.store.photograph_files.os.fsync", full)
+        answer = page.client.post(path, data=filled, files={"photo": ("a", file.read_bytes())})
+        assert (
+            answer.status_code == 503 and "No space left" in answer.text and str(tmp_path) not in answer.text
+        )
+    # Meanwhile somebody measured it: a photograph is true all the same.
+    bench.do(f"reading add {code} --mass 45g")
+    page.client.post(path, data=filled, files={"photo": ("a", file.read_bytes())})
+    assert len(bench.do(f"cell show {code}")["photographs"]) == 1

@@ -13,10 +13,9 @@ from straycell.matching.answer_check import check_answer
 from straycell.matching.one_project import Match
 from straycell.matching.pack.match_pack import described, match_project, pack_match, serve
 from straycell.matching.screen.candidates import Candidate, Why
-from straycell.matching.screen.demand import Demand
+from straycell.matching.screen.demand import Demand, Screen
 from straycell.matching.screen.limits import UseLimits
 from straycell.matching.screen.screening import screen_all
-from straycell.matching.screen.shared import Screen
 from straycell.matching.verify import UnsoundPlan
 from straycell.projects import Project
 

@@ -12,9 +12,9 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from straycell.matching.all_projects_model import Wish, demand_of, offers_of
+from straycell.matching.pack.kinds import vagueness_bands
 from straycell.matching.pack.match_pack import serve
 from straycell.matching.pack.plan import PackPlan
-from straycell.matching.pack.pools import vagueness_bands
 from straycell.matching.pack.shape_search import plan_among
 from straycell.matching.screen.candidates import Candidate
 

@@ -12,10 +12,9 @@ from straycell.matching.one_project import Match
 from straycell.matching.pack.match_pack import serve
 from straycell.matching.pack.shape_search import try_shape
 from straycell.matching.screen.candidates import Candidate
-from straycell.matching.screen.demand import Demand
+from straycell.matching.screen.demand import Demand, Screen
 from straycell.matching.screen.limits import UseLimits
 from straycell.matching.screen.screening import screen_all
-from straycell.matching.screen.shared import Screen
 from straycell.physics.loads import ConstantCurrent, ConstantPower, Load
 from straycell.projects import Need, PackShape, Project, Protection
 

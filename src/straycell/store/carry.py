@@ -24,7 +24,7 @@ from straycell.store.schema.tables import (
     FINDING_FELL,
     SUPERSESSION,
 )
-from straycell.store.session import Pen
+from straycell.store.session import Pen, insert_many
 from straycell.store.sqlite.file import READ_FAULTS
 from straycell.store.verdicts import rejudge, siblings
 
@@ -200,14 +200,12 @@ def _discards(pen: Pen, former: Former, known: Collection[str], event_id: int) -
     by_hand = set(pen.conn.execute(select(CONDEMNATION.c.code)).scalars())
     wanted = {code: why for code, why in (out | whys).items() if code in known}
     wanted = {c: why for c, why in wanted.items() if (c in whys and c not in by_hand) or c not in gone}
-    numbers = pen.numbers("record", len(wanted))
-    rows = [
-        {"key": str(n), "code": c, "because": why, "at_us": pen.now_us, "event_id": event_id}
-        for n, (c, why) in zip(numbers, sorted(wanted.items()), strict=True)
-    ]
-    if rows:
-        pen.events("discarded", dict(sorted(wanted.items())))
-        pen.conn.execute(CONDEMNATION.insert(), rows)
-        derived.follow(pen.conn, cells=list(wanted))
-        builds.free_lost(pen, sorted(wanted))
-    return sorted(wanted)
+    listed = dict(sorted(wanted.items()))
+    common = {"at_us": pen.now_us, "event_id": event_id}
+    insert_many(
+        pen.conn, CONDEMNATION, pen.keyed({"code": c, "because": w, **common} for c, w in listed.items())
+    )
+    pen.events("discarded", listed)
+    derived.follow(pen.conn, cells=list(listed))
+    builds.free_lost(pen, listed)
+    return list(listed)

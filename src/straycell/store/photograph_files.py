@@ -12,9 +12,9 @@ import re
 from collections.abc import Iterable
 from pathlib import Path
 
-from straycell.errors import BadData
+from straycell.errors import BadData, StoreFault
 from straycell.files.read import read_bytes
-from straycell.files.write import cannot_write, part_file, second_name
+from straycell.files.write import part_file, second_name
 
 SUFFIX = ".photographs"
 MOST_BYTES = 4_000_000
@@ -36,7 +36,7 @@ def file_of(folder: Path, sha256: str) -> Path:
 
 
 def keep(folder: Path, content: bytes) -> str:
-    """Put a photograph into the folder, whole or not at all; returns its SHA-256. Raises BadData."""
+    """Put a photograph into the folder, whole or not at all; returns its SHA-256. Raises BadData, StoreFault."""
     sha256 = hashlib.sha256(content).hexdigest()
     file = file_of(folder, sha256)
     if len(content) > MOST_BYTES or not content.startswith(_JPEG):
@@ -53,7 +53,10 @@ def keep(folder: Path, content: bytes) -> str:
                 os.fsync(stream.fileno())
             part.place()
     except OSError as fault:
-        raise cannot_write(file, fault) from None
+        # The store's own trouble, as when it cannot grow: what was sent is right and may be sent again.
+        raise StoreFault(
+            f"cannot keep the photograph: {fault.strerror}", "make room; nothing was kept"
+        ) from None
     return sha256
 
 

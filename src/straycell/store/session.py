@@ -136,6 +136,13 @@ class Pen:
         self.conn.execute(BENCH.update().values({column: last + count}))
         return [RecordKey(letter, last + 1 + i) for i in range(count)]
 
+    def keyed(self, rows: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:
+        """These records, each with the bench's next number as its key."""
+        listed = list(rows)
+        return [
+            {"key": str(n), **row} for n, row in zip(self.numbers("record", len(listed)), listed, strict=True)
+        ]
+
     def number(self, run: Run) -> RecordKey:
         """The bench's next number of a run, given out for good."""
         return self.numbers(run)[0]

@@ -13,8 +13,8 @@ from tests.matching.single_bench import LIMITS, NOW, project
 
 from straycell.matching import Match, serve
 from straycell.matching.sheet.data import PackData, pack_data
-from straycell.matching.sheet.fuse_words import danger_lines, fuse_lines
 from straycell.matching.sheet.fusing import Fuse, fuse_for, wire_mm2
+from straycell.matching.sheet.words import danger_lines, fuse_lines
 from straycell.physics.loads import ConstantCurrent
 
 # R10 of ISO 3, as IEC 60127 rounds it, and the usual values of IEC 60269.

@@ -18,8 +18,7 @@ from straycell.cells import Chemistry, Form, Stage
 from straycell.matching import Candidate, Match
 from straycell.matching.pack.check import check_pack
 from straycell.matching.pack.groups import shares
-from straycell.matching.screen.demand import Demand
-from straycell.matching.screen.shared import Screen
+from straycell.matching.screen.demand import Demand, Screen
 from straycell.matching.verify import UnsoundPlan
 from straycell.projects import Project
 from straycell.quantities import Measured

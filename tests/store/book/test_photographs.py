@@ -248,7 +248,7 @@ def test_a_full_disk_leaves_no_record_and_no_half_file(
 
     monkeypatch.setattr("straycell.store.photograph_files.os.fsync", full)
     answer = bench.run(f"cell photo {code} {picture(tmp_path / 'dent.jpg')}")
-    assert answer.code == 3 and "No space left on device" in answer.err
+    assert answer.code == 4 and "No space left on device" in answer.err
     assert bench.store.read_bytes() == before and not list(folder_of(bench.store).iterdir())
 
 

@@ -12,7 +12,7 @@ from straycell.cells import Form, position_name
 from straycell.errors import BadData
 from straycell.labels.build_sheet import BuildSheet, Section, SheetCell
 from straycell.matching import Candidate, UseLimits, as_built
-from straycell.matching.pack.shapes import shape_words
+from straycell.matching.pack.shape_search import shape_words
 from straycell.matching.sheet.words import cell_lines, fact_lines, sheet_notes
 from straycell.projects import Project
 from straycell.quantities import plain

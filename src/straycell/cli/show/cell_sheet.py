@@ -11,7 +11,7 @@ from straycell.acceptance.case import Case
 from straycell.acceptance.checks.retention import Worth, runs
 from straycell.acceptance.evidence import Evidence
 from straycell.acceptance.permission import usable
-from straycell.acceptance.reasons import Verdict
+from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.acceptance.rules import RuleSet, chemistry_keys
 from straycell.bench import verdict_words
 from straycell.bench.candidates import candidates
@@ -20,9 +20,10 @@ from straycell.cli.app import output
 from straycell.errors import BadData
 from straycell.matching import Candidate, UseLimits
 from straycell.physics.loads import Load
+from straycell.physics.run_time.for_runtime import Run
 from straycell.physics.run_time.losses import with_losses
 from straycell.physics.run_time.runtime import Runtime, estimate
-from straycell.quantities import Dimension, Measured
+from straycell.quantities import Dimension, Measured, show
 from straycell.safe_side import beside
 
 if TYPE_CHECKING:
@@ -142,3 +143,32 @@ def forbidden(one: OneCell, drawn_a: float | None = None, peak_a: float | None =
 def runtime_json(runtime: Runtime) -> dict[str, float]:
     """Hours by the keys of the interface."""
     return {"expected": runtime.expected_h, "low": runtime.low_h, "high": runtime.high_h}
+
+
+# Room for rounding: the search may land on the limit itself.
+_DUST = 1e-9
+
+
+def most_a(one: OneCell) -> float:
+    """The largest steady current in A to look at: what the verdict allows, or would allow a light cell."""
+    if usable(one.verdict.outcome):
+        return one.allowed_out_a
+    # A held cell may be looked at with what a light one could give, so that a person sees if it is worth the
+    # test.
+    light = one.rules.figure("rate-out", Outcome.LIGHT.word)
+    return light * max(one.capacity.low, 1e-3 * one.capacity.value)
+
+
+def gentle_run(one: OneCell, arguments: Mapping[str, Any]) -> Run:
+    """A run time to search with: a load above what the cell may give does not last at all."""
+    limit_a = most_a(one)
+
+    def run(load: Load) -> Runtime:
+        # Zero hours instead of an error keep the bisection monotonic: more current never lasts longer.
+        found = run_of(one, load, arguments)
+        if load.current_at(one.full_v) <= limit_a * (1 + _DUST):
+            return found
+        note = f"it draws more than the {show(limit_a, Dimension.CURRENT)} this cell may give"
+        return replace(found, low_h=0.0, notes=(*found.notes, note))
+
+    return run

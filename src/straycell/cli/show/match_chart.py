@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING
 from straycell.bench.candidates import candidates
 from straycell.bench.context import Bench
 from straycell.matching import Match, UseLimits
-from straycell.matching.screen.demand import Demand
+from straycell.matching.screen.demand import Demand, Screen
 from straycell.matching.screen.screening import screen_all
-from straycell.matching.screen.shared import Screen
 from straycell.pictures.bars import Bar, Chart
 from straycell.projects import Project
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from straycell.matching.screen.candidates import Candidate
-from straycell.matching.screen.shared import Screen
+from straycell.matching.screen.demand import Screen
 from straycell.matching.verify import SLACK, UnsoundPlan, shape_faults, verify_groups
 
 # Cells alone in their group are never compared.

@@ -12,8 +12,8 @@ from math import comb
 
 from straycell.matching.pack.groups import equivalent, judge_group
 from straycell.matching.screen.candidates import Candidate
+from straycell.matching.screen.demand import Screen
 from straycell.matching.screen.running import Run, lasts, runs
-from straycell.matching.screen.shared import Screen
 
 MOST_GROUPS, MOST_STEPS = 4000, 100_000
 

@@ -9,7 +9,7 @@ from itertools import combinations
 
 from straycell.matching.screen import charger
 from straycell.matching.screen.candidates import Candidate, Why
-from straycell.matching.screen.shared import Screen
+from straycell.matching.screen.demand import Screen
 from straycell.matching.words import capacity, ohms
 from straycell.quantities import Dimension, Measured, count_of
 from straycell.safe_side import beside

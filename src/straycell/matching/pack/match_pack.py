@@ -15,8 +15,14 @@ from straycell.matching.pack.check import check_pack
 from straycell.matching.pack.groups import equivalent, held
 from straycell.matching.pack.joining import plan_joining
 from straycell.matching.pack.plan import PackPlan, group_reasons
-from straycell.matching.pack.shape_search import Tried, best_shape, plan_among, try_shape
-from straycell.matching.pack.shapes import chemistries_of, in_series
+from straycell.matching.pack.shape_search import (
+    Tried,
+    best_shape,
+    chemistries_of,
+    in_series,
+    plan_among,
+    try_shape,
+)
 from straycell.matching.pack.words import (
     enough_and_none,
     others_of,
@@ -26,11 +32,10 @@ from straycell.matching.pack.words import (
     wanted_pack,
 )
 from straycell.matching.screen.candidates import Candidate, Why
-from straycell.matching.screen.demand import Demand
+from straycell.matching.screen.demand import Demand, Screen
 from straycell.matching.screen.limits import UseLimits
 from straycell.matching.screen.running import Run, final_runtime, runs
 from straycell.matching.screen.screening import Screened, screen_all
-from straycell.matching.screen.shared import Screen
 from straycell.matching.sheet.data import pack_data
 from straycell.physics.run_time.runtime import Runtime
 from straycell.projects import Project, finish_faults

@@ -15,11 +15,11 @@ from straycell.matching.explain import kept, nearest_first
 from straycell.matching.pack.kinds import PackKind
 from straycell.matching.pack.least import least_fitting
 from straycell.matching.pack.plan import PackPlan, Refusal
-from straycell.matching.pack.shapes import shape_words
+from straycell.matching.pack.shape_search import shape_words
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.cell_tests import DEVICE_TESTS, protection_trip
+from straycell.matching.screen.demand import Screen
 from straycell.matching.screen.screening import Screened, screen_candidate
-from straycell.matching.screen.shared import Screen
 from straycell.matching.sheet.fusing import pack_bears_a
 from straycell.matching.words import capacity, ohms, volts
 from straycell.physics.polarisation import assumed_resistance

@@ -13,7 +13,7 @@ from straycell.acceptance.reasons import Outcome
 from straycell.cells import Chemistry, members
 from straycell.matching.screen import charger
 from straycell.matching.screen.candidates import Candidate, Why
-from straycell.matching.screen.shared import Screen
+from straycell.matching.screen.demand import Screen
 from straycell.matching.words import capacity, volts
 from straycell.physics.loads import Lamps
 from straycell.physics.protection import TripRange, shunt_trip, trip_range

@@ -1,10 +1,11 @@
-"""What a project's device asks of each cell of a pack, computed once for all candidates."""
+"""What a project's device asks of each cell of a pack, and what all tests of one match share."""
 
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
 from itertools import accumulate
 
 from straycell.cells import Chemistry
@@ -82,6 +83,39 @@ class Demand:
     def _from_value(self, value: float, voltage_v: float) -> float:
         load = self.project.load
         return value if isinstance(load, Profile) and load.current_a is not None else value / voltage_v
+
+
+@dataclass(frozen=True, slots=True)
+class Screen:
+    """One match of one demand. `known` keeps answers that many cells share; it changes no answer."""
+
+    demand: Demand
+    limits: UseLimits
+    now: datetime
+    known: dict[Hashable, object] = field(default_factory=dict, compare=False, repr=False)
+
+    @property
+    def joined(self) -> bool:
+        """True where the cell works beside others."""
+        return self.demand.cells > 1
+
+    def steady_a(self, chemistry: Chemistry) -> float:
+        """Largest steady current in A of one cell of this chemistry."""
+        return self._once("steady", chemistry, self.demand.steady_a)
+
+    def peak_a(self, chemistry: Chemistry) -> float:
+        """Largest current in A of one cell over a short time."""
+        return self._once("peak", chemistry, self.demand.peak_a)
+
+    def dip_a(self, chemistry: Chemistry) -> float:
+        """What a peak adds in A to the current that the run time of a cell counts; 0 where it adds nothing."""
+        return max(0.0, self.peak_a(chemistry) - self._once("counted", chemistry, self.demand.counted_a))
+
+    def _once(self, what: str, chemistry: Chemistry, work: object) -> float:
+        key = (what, chemistry)
+        if key not in self.known:
+            self.known[key] = work(chemistry, self.limits)  # type: ignore[operator]
+        return self.known[key]  # type: ignore[return-value]
 
 
 def largest_mean(time_s: Sequence[float], values: Sequence[float], window_s: float) -> float:

@@ -9,7 +9,7 @@ from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.matching.screen import charger
 from straycell.matching.screen.candidates import Candidate, Why
-from straycell.matching.screen.shared import Screen
+from straycell.matching.screen.demand import Screen
 from straycell.matching.words import capacity, finite, hours, volts
 from straycell.physics.polarisation import shape, steady_over_pulse
 from straycell.physics.run_time.losses import with_losses

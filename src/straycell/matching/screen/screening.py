@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.cell_tests import CELL_TESTS, DEVICE_TESTS, Test, protection_trip
+from straycell.matching.screen.demand import Screen
 from straycell.matching.screen.running import Run, judge_drop, judge_run, lasts, peak_resistance_ohm, runs
-from straycell.matching.screen.shared import Screen
 from straycell.physics.run_time.runtime import Runtime
 
 __all__ = [

@@ -116,7 +116,6 @@ _BEGUN = "charge-begun"
 
 def begin_charge(pen: Pen, code: str) -> None:
     """A charge of this cell begins: noted so that somebody looks at it. What it put in is recorded when it ends."""
-    cells.require_cells(pen.conn, [code])
     cells.require_here(pen.conn, [code])
     pen.event(_BEGUN, [code])
 

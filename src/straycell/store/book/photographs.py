@@ -23,7 +23,6 @@ MOST_OF_A_CELL = 40
 
 def add_photograph(pen: Pen, code: str, content: bytes, at: datetime | None = None) -> Photograph:
     """Keep a photograph (JPEG, scaled before) with a cell. Raises BadData: twice the same, too many, no place."""
-    cells.require_cells(pen.conn, [code])
     cells.require_here(pen.conn, [code])
     moment = utc(at or pen.now)
     require_moment(f"photograph of {code}", moment, pen.now)

@@ -13,7 +13,7 @@ from straycell.cells import Look
 from straycell.errors import BadData
 from straycell.quantities import Dimension, parse_quantity
 from straycell.readings import Field
-from straycell.store.exchange.table import Fault, Line
+from straycell.store.exchange.table import Fault, Line, Table, Told
 from straycell.typed import Word, parse_time, parse_word
 
 T = TypeVar("T")
@@ -146,6 +146,30 @@ class Fields:
     def time(self, column: str, now: datetime) -> datetime | None:
         """An ISO 8601 time in UTC; without a zone it is local."""
         return self.try_(column, lambda value: parse_time(value, now))
+
+
+def taken(
+    table: Table,
+    quantities: Mapping[str, Column],
+    read: Callable[[Fields], T | None],
+    *,
+    partial: bool,
+    told: Told | None,
+) -> list[T]:
+    """What `read` makes of each line without a fault (None: left out); the faults are noted in the table.
+
+    With a fault in the file nothing more is kept, unless lines without one are taken all the same (`partial`).
+    """
+    found = list[T]()
+    for done, line in enumerate(table.lines(patient=partial), 1):
+        if told is not None:
+            told(done, 0)
+        fields = Fields(line, quantities)
+        made = read(fields)
+        table.faults.note(fields.faults)
+        if made is not None and not fields.faults and (partial or not table.faults):
+            found.append(made)
+    return found
 
 
 def _quantity(value: str, column: Column, name: str) -> float:

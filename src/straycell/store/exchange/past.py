@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 from straycell.acceptance.evidence import DISMANTLED
 from straycell.cells import Stage
@@ -58,12 +57,11 @@ def carry_past(pen: Pen, file: Path, was: Mapping[str, Stage], event_id: int) ->
     ]
     pen.kin |= siblings.siblings_of(pen.conn, list(was))
     if discards:
-        listed = [{"code": code, "event_id": event_id, **row} for code, row in sorted(discards.items())]
-        insert_many(pen.conn, CONDEMNATION, _numbered(pen, listed))
+        listed = ({"code": code, "event_id": event_id, **row} for code, row in sorted(discards.items()))
+        insert_many(pen.conn, CONDEMNATION, pen.keyed(listed))
         follow(pen.conn, cells=list(discards))
     _photographs(pen, file, was)
-    if upsets:
-        insert_many(pen.conn, UPSET, _numbered(pen, [{**row, "event_id": event_id} for row in upsets]))
+    insert_many(pen.conn, UPSET, pen.keyed({**row, "event_id": event_id} for row in upsets))
 
 
 def _photographs(pen: Pen, file: Path, was: Mapping[str, Stage]) -> None:
@@ -76,11 +74,6 @@ def _photographs(pen: Pen, file: Path, was: Mapping[str, Stage]) -> None:
                 add_photograph(pen, row["code"], read(file.with_name("photographs"), row["sha256"]), at)
             except KeyError:
                 raise BadData(f"{where}: no column 'sha256'", "take the file away, or export again") from None
-
-
-def _numbered(pen: Pen, rows: Sequence[dict[str, Any]]) -> Iterator[dict[str, Any]]:
-    for key, row in zip(pen.numbers("record", len(rows)), rows, strict=True):
-        yield {**row, "key": str(key)}
 
 
 def _rows(file: Path, now: datetime, was: Mapping[str, Stage]) -> Iterator[tuple[str, dict[str, str], int]]:

@@ -33,13 +33,14 @@ from straycell.store.book.measured import readings
 from straycell.store.book.stock import cells
 from straycell.store.column_values import to_us
 from straycell.store.exchange.beside import Beside
-from straycell.store.exchange.fields import Fields, quantity_columns
-from straycell.store.exchange.table import Imported, Table, Told, counted
+from straycell.store.exchange.fields import Fields, quantity_columns, taken
+from straycell.store.exchange.table import Imported, Table, Told
 from straycell.store.schema.tables import READING, SUPERSESSION
 from straycell.store.schema.validation import require_item
 from straycell.store.session import Pen, among, rows_of
 
 _QUANTITIES = quantity_columns(FIELDS.values())
+_BY_COLUMN = {field.column: field for field in FIELDS.values()}
 _OTHERS = (
     *("code", "at", "quantity", "value", "unit", "meter"),
     *(field.column for field in FIELDS.values() if field.dimension is None),
@@ -78,25 +79,24 @@ def import_readings(
 ) -> Imported:
     """Take the readings of a file, all or none (with `partial` those of lines without a fault)."""
     table = Table(file, COLUMNS, (("code",), ("at",)), NUMBERS, mapping)
-    found, taken, left_out = list[Item](), 0, 0
-    beside, known = Beside(pen, file), _Known(pen, table)
-    for line in counted(table.lines(patient=partial), told):
-        if line.fields.get("mistake"):
-            # A superseded reading brought back as a plain one would count again.
-            left_out += 1
-            continue
-        fields = Fields(line, _QUANTITIES)
-        items = _read(pen, fields, beside, known)
-        table.faults.note(fields.faults)
-        if not fields.faults and (partial or not table.faults):
-            found += items
-            taken += 1
+    beside, known, left_out = Beside(pen, file), _Known(pen, table), 0
+
+    def read(fields: Fields) -> list[Item] | None:
+        nonlocal left_out
+        if not fields.has("mistake"):
+            return _read(pen, fields, beside, known)
+        # A superseded reading brought back as a plain one would count again.
+        left_out += 1
+        return None
+
+    lines = taken(table, _QUANTITIES, read, partial=partial, told=told)
+    found = [item for items in lines for item in items]
     if not found or (table.faults and not partial):
         return table.imported(0, left_out)
     named = {item.meter.name for item in found if isinstance(item, Reading) and item.meter is not None}
     beside.take(meters_=named)
     readings.add_items(pen, found, "readings-imported")
-    return table.imported(taken, left_out)
+    return table.imported(len(lines), left_out)
 
 
 class _Known:
@@ -137,7 +137,7 @@ def _read(pen: Pen, fields: Fields, beside: Beside, known: _Known) -> list[Item]
     for column in ("code", "at"):
         if not fields.has(column):
             fields.refuse(column, "nothing is there", "say which cell, and when it was measured")
-    given = {name: value for name, field in FIELDS.items() if (value := fields.said(field)) is not None}
+    given = fields.all_said(_BY_COLUMN)
     # Only a trace brings its own; typed into a list it would take the guard band off a limit.
     if not (fields.has("trace") or fields.has("trace_id")):
         given.pop("u", None)

@@ -44,7 +44,7 @@ from straycell.store.schema.tables import (
     SUPERSESSION,
     WRITE,
 )
-from straycell.store.session import Pen, among, rows_of
+from straycell.store.session import Pen, among, insert_many, rows_of
 from straycell.store.sqlite.engine import connected, reading_engine, store_faults
 from straycell.store.sqlite.file import recover
 
@@ -133,9 +133,7 @@ class _Merge:
     def _take_writes(self, unknown: list[Row]) -> None:
         first = chain.next_id(self.pen.conn)
         self.writes = {write["id"]: first + place for place, write in enumerate(unknown)}
-        self.pen.conn.execute(
-            WRITE.insert(), [{**write, "id": self.writes[write["id"]]} for write in unknown]
-        )
+        insert_many(self.pen.conn, WRITE, ({**write, "id": self.writes[write["id"]]} for write in unknown))
 
     def _take_rows(self, table: Table) -> None:
         # Row numbers are each file's own; only keys mean the same in both, so numbers are translated.
@@ -145,11 +143,9 @@ class _Merge:
             self.events = {row["id"]: first + place for place, row in enumerate(rows)}
         for row in rows:
             require_plain_row(table, row, self.file)
-        fresh = [self._here(table, row) for row in rows]
-        if fresh:
-            self.pen.conn.execute(table.insert(), fresh)
+        insert_many(self.pen.conn, table, (self._here(table, row) for row in rows))
         if table.name in ("cell", "reading", "event"):
-            setattr(self.merged, f"{table.name}s", len(fresh))
+            setattr(self.merged, f"{table.name}s", len(rows))
 
     def _rows(self, table: Table) -> Iterator[Row]:
         """The rows of the unknown writes, in the order they came."""

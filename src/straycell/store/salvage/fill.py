@@ -32,7 +32,7 @@ from straycell.store.salvage.trust import trust
 from straycell.store.schema import tables
 from straycell.store.schema.guards import FOR_LIFE
 from straycell.store.schema.tables import CELL, EVENT, FINDING, READING, SUPERSESSION
-from straycell.store.session import Pen, among, parts
+from straycell.store.session import Pen, among, insert_many, parts
 
 _MAY_LACK: dict[str, dict[str, Table]] = {
     # columns that may be left empty when what they point to is lost
@@ -313,8 +313,7 @@ def _set_aside(pen: Pen, doubtful: Collection[str] | None, event_id: int, done: 
         {"record": key, "mistake": RECORDS_LOST, "because": BECAUSE, "right_cell": None, "event_id": event_id}
         for key in keys
     ]
-    if rows:
-        pen.conn.execute(SUPERSESSION.insert(), rows)
+    insert_many(pen.conn, SUPERSESSION, rows)
     done.uncounted = len(rows)
 
 

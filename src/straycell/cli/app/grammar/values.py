@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from enum import StrEnum
-from typing import Any
+from typing import Annotated, Any
 
 import typer
 
@@ -142,3 +142,14 @@ def limit_wh_option() -> Any:
 
     text = "The most energy it may hold, in watt-hours."
     return typer.Option("--limit-wh", parser=parse, metavar="N", help=text, show_default=False)
+
+
+# Which cells a command is about: codes, all of a box, all of a tear-down.
+CodesArgument = Annotated[
+    list[str] | None,
+    typer.Argument(metavar="[CODE]...", help="The cells; or --box or --teardown.", show_default=False),
+]
+BoxOption = Annotated[str | None, text_option("--box", "All cells of this box.", metavar="BOX")]
+TeardownOption = Annotated[
+    str | None, text_option("--teardown", "All cells out of this tear-down.", metavar="CODE")
+]

@@ -22,8 +22,8 @@ from straycell.cli.app import context, output, tables
 from straycell.cli.app.files import Force
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.fields import takes
+from straycell.cli.app.grammar.values import BoxOption, CodesArgument, TeardownOption
 from straycell.cli.app.grammar.verbs import noun_app
-from straycell.cli.app.grammar.which import BoxOption, CodesArgument, TeardownOption
 from straycell.cli.nouns.take import facts
 from straycell.cli.show import cell_page, cell_table, picture
 from straycell.cli.show.after_writing import talk_recorded

@@ -12,8 +12,8 @@ from straycell.bench.wording import shapes
 from straycell.cli.app import context, output
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.fields import takes
+from straycell.cli.app.grammar.values import BoxOption, CodesArgument, TeardownOption
 from straycell.cli.app.grammar.verbs import noun_app
-from straycell.cli.app.grammar.which import BoxOption, CodesArgument, TeardownOption
 from straycell.cli.show.after_writing import talk_recorded
 from straycell.quantities import Dimension, show
 from straycell.readings import FIELDS, Charge, Item

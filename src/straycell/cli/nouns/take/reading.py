@@ -18,8 +18,8 @@ from straycell.bench.wording.sheet_words import describe, value_text
 from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.fields import takes
+from straycell.cli.app.grammar.values import BoxOption, TeardownOption
 from straycell.cli.app.grammar.verbs import noun_app
-from straycell.cli.app.grammar.which import BoxOption, TeardownOption
 from straycell.cli.show.after_writing import talk_recorded
 from straycell.errors import UsageFault
 from straycell.readings import Item, Mistake, Quantity

@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from straycell.bench.paper.build_sheet import build_sheet
 from straycell.bench.project_match import project_match, understood
 from straycell.bench.recording.reserve import require_plan, true_plan
 from straycell.builds import Build
 from straycell.cells import Look
 from straycell.cli.app import clock, context, output, prompts, tables
-from straycell.cli.app.files import Force
+from straycell.cli.app.files import Force, talk_missing_glyphs, write_whole
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
-from straycell.cli.nouns.use.build_sheet import write_sheet
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.group_voltages import (
     ask_about,
@@ -28,7 +28,7 @@ from straycell.cli.show.group_voltages import (
 from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.keys import NEW
 from straycell.matching import Match
-from straycell.quantities import Dimension
+from straycell.quantities import Dimension, count_of
 from straycell.readings import Quantity, Reading
 from straycell.safety import Step
 
@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from straycell.bench.recording.inspection import Seen
     from straycell.store.reader import Reader
     from straycell.store.writer import Writer
+
 
 app = noun_app("Cells committed to a project, position by position.")
 _D = Dimension
@@ -307,8 +308,27 @@ def sheet(
     force: Force = False,
 ) -> None:
     """Draw the positions of a reserved build with their codes, and what to do in which order."""
-    write_sheet(name, out, force=force)
+    _write_sheet(name, out, force=force)
     talk_cautions(Step.BUILD)
+
+
+def _write_sheet(name: str, out: Path, *, force: bool) -> None:
+    """Write the build sheet of a project whose cells are reserved or built in."""
+    from straycell.labels.build_sheet_render import build_sheet_pdf
+
+    bench = context.bench()
+    build, content = build_sheet(bench, name)
+    write_whole(out, build_sheet_pdf(content, bench.now), force=force)
+    talk_missing_glyphs(content)
+    count = count_of(len(build.codes), "cell")
+    output.emit(
+        {"files": [str(out)], "count": len(build.codes), "labels": list(build.codes)},
+        lambda: output.say(f"{out}  {count}, {len(build.groups)} in series"),
+    )
+    # Six codes show the pattern; a pack's whole list would fill the screen below the answer.
+    output.hint(
+        f"labels: straycell label sheet {' '.join(build.codes[:6])}{' ...' if len(build.codes) > 6 else ''} --out labels.pdf"
+    )
 
 
 def document(build: Build) -> dict[str, Any]:

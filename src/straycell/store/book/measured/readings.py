@@ -287,7 +287,6 @@ def add_items(pen: Pen, items: Sequence[Item], verb: str) -> list[Item]:
     if not items:
         raise BadData("there is nothing to record", "name at least one measured value")
     codes = list(dict.fromkeys(item.cell for item in items))
-    cells.require_cells(pen.conn, codes)
     cells.require_here(pen.conn, codes)
     require_places(pen.conn, items)
     event_id = pen.event(verb, codes)

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from straycell.errors import BadData, UsageFault
 from straycell.keys import NEW, RecordKey
-from straycell.readings import KINDS, Charge, Mistake, Quantity
+from straycell.readings import KINDS, Mistake, Quantity
 from straycell.store.book.measured.readings import Item, insert_items, reading, require_places
 from straycell.store.book.stock import cells
 from straycell.store.schema.tables import SUPERSESSION
@@ -55,7 +55,7 @@ def supersede(
         "reading": str(number),
         "mistake": kind.value,
         "right_cell": right,
-        "quantity": _quantity(old).value,
+        "quantity": old.quantity.value,
     }
     event_id = pen.event("reading-superseded", codes, subject=str(number), detail=detail, because=reason)
     pen.conn.execute(
@@ -69,10 +69,6 @@ def supersede(
     return filed
 
 
-def _quantity(item: Item) -> Quantity:
-    return Quantity.CHARGE if isinstance(item, Charge) else item.quantity
-
-
 def _mistake(word: str) -> Mistake:
     try:
         return Mistake(word)
@@ -84,9 +80,9 @@ def _mistake(word: str) -> Mistake:
 
 def _right_cell(pen: Pen, old: Item, kind: Mistake, right_cell: str | None) -> str | None:
     # A loose clip changes what a meter shows, not what an eye sees or a scale weighs.
-    if kind is Mistake.BAD_CONTACT and not KINDS[_quantity(old)].by_contact:
+    if kind is Mistake.BAD_CONTACT and not KINDS[old.quantity].by_contact:
         raise BadData(
-            f"reading {old.id} is a {_quantity(old)}: a bad contact cannot falsify it",
+            f"reading {old.id} is a {old.quantity}: a bad contact cannot falsify it",
             "only voltage, capacity and resistance; else it is wrong-cell or mistyped",
         )
     if right_cell is None:
@@ -114,15 +110,15 @@ def _placed(old: Item, kind: Mistake, right: str | None, replacements: Sequence[
                 f"the reading in place of {old.id} is of {new.cell}", f"it was taken of {right or old.cell}"
             )
         # A let-down moved in time could explain a leak away after the fact.
-        if _quantity(old) is Quantity.LET_DOWN and new.cell == old.cell and new.at != old.at:
+        if old.quantity is Quantity.LET_DOWN and new.cell == old.cell and new.at != old.at:
             raise BadData(
                 f"when {old.cell} was let down cannot be changed afterwards: it would explain other readings",
                 "take it back with --mistake wrong-cell, then record it again",
             )
-        if not _alike(_quantity(old), _quantity(new)):
+        if not _alike(old.quantity, new.quantity):
             raise BadData(
-                f"reading {old.id} is a {_quantity(old)}, what should take its place a {_quantity(new)}",
-                f"give the right {_quantity(old)}; record others with: straycell reading add",
+                f"reading {old.id} is a {old.quantity}, what should take its place a {new.quantity}",
+                f"give the right {old.quantity}; record others with: straycell reading add",
             )
     placed = list(replacements)
     if right is not None and all(new.cell != right for new in placed):

@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Select, select
 
 from straycell.errors import BadData
 from straycell.keys import RecordKey, key_of
-from straycell.readings import Charge, Mistake, Quantity
+from straycell.readings import Mistake
 from straycell.store.book.measured import meters
 from straycell.store.book.measured.readings import Item, insert_items, reading, recording
 from straycell.store.book.measured.supersede import supersede
@@ -167,7 +167,6 @@ def add_trace(
 
     `again` is the reason why the same file is worked out again: what it gave before is superseded by its like.
     """
-    cells.require_cells(pen.conn, [new.cell])
     cells.require_here(pen.conn, [new.cell])
     require_moment(f"trace of {new.cell}", utc(new.at), pen.now)
     if new.meter is not None:
@@ -212,15 +211,11 @@ def _replace(pen: Pen, numbers: Sequence[RecordKey], items: list[Item], because:
     for number in numbers:
         old = reading(pen.conn, number).item
         # Mistyped in the sense of the store: a right value of the same kind takes its place.
-        like = next((item for item in items if _kind(item) is _kind(old)), None)
+        like = next((item for item in items if item.quantity is old.quantity), None)
         if like is not None:
             items.remove(like)
             filed += supersede(pen, number, Mistake.MISTYPED, because, None, [like])
     return filed
-
-
-def _kind(item: Item) -> Quantity:
-    return Quantity.CHARGE if isinstance(item, Charge) else item.quantity
 
 
 def file_faults(conn: Connection) -> Iterator[str]:

@@ -171,7 +171,12 @@ def cells(
 
 
 def require_here(conn: Connection, codes: Collection[str]) -> None:
-    """Raise BadData for a cell that has left the house, or was withdrawn because there is no such cell."""
+    """Raise BadData for a code that is not a cell's, or a cell that has left the house or was withdrawn."""
+    require_cells(conn, codes)
+    _require_not_gone(conn, codes)
+
+
+def _require_not_gone(conn: Connection, codes: Collection[str]) -> None:
     for code, stage in stages(conn, codes).items():
         if stage is Stage.HANDED_OVER:
             raise BadData(f"cell {code} was handed over and is not here", "check the code")
@@ -258,7 +263,7 @@ def _printed(detail: Mapping[str, Any]) -> bool:
 def claim_code(pen: Pen, text: str) -> str:
     """A code chosen by hand: one set aside, or any valid one that no cell bears. Raises BadData."""
     code = parse_code(text)
-    require_here(pen.conn, [code])
+    _require_not_gone(pen.conn, [code])
     if pen.conn.execute(select(CELL.c.code).where(CELL.c.code == code)).first() is not None:
         raise BadData(f"code {code} stands for a cell already", "a code is for life: take another")
     return code

@@ -31,7 +31,7 @@ from straycell.store.schema.tables import (
     UPSET,
 )
 from straycell.store.schema.validation import require_because
-from straycell.store.session import Pen, among
+from straycell.store.session import Pen, among, insert_many
 from straycell.store.verdicts import siblings
 from straycell.store.verdicts.evidence import evidences
 from straycell.store.verdicts.recorded import judge
@@ -367,9 +367,7 @@ def add_upsets(pen: Pen, codes: Iterable[str], kind: str, *, severe: bool, event
     """Something happened to these cells; their verdicts follow."""
     listed = list(dict.fromkeys(codes))
     common = {"kind": kind, "at_us": pen.now_us, "severe": severe, "event_id": event_id}
-    numbers = pen.numbers("record", len(listed))
-    rows = [{"key": str(n), "code": c, **common} for n, c in zip(numbers, listed, strict=True)]
-    pen.conn.execute(UPSET.insert(), rows)
+    insert_many(pen.conn, UPSET, pen.keyed({"code": code, **common} for code in listed))
     pen.touched.update(listed)
     # An incident like venting is a sign for the whole pack; a drop is not.
     if kind in siblings.seen_as():
@@ -382,7 +380,6 @@ def add_incident(pen: Pen, kind: str, codes: Sequence[str], note: str = "", seve
         raise BadData(
             "an incident needs a kind and the cells it happened to", "see: straycell incident add --help"
         )
-    cells.require_cells(pen.conn, codes)
     cells.require_here(pen.conn, codes)
     event_id = pen.event("incident", codes, subject=kind, detail={"severe": severe}, because=note)
     add_upsets(pen, codes, kind, severe=severe, event_id=event_id)
