@@ -13,7 +13,7 @@ from straycell.plain_text import require_plain
 
 Word = TypeVar("Word", bound=StrEnum)
 FIRST_DAY = date(1990, 1, 1)
-"""Nothing here can be older: lithium-ion cells were first sold in 1991 (from memory)."""
+"""Nothing here can be older: lithium-ion cells were first sold in 1991 (histories of the trade)."""
 TEXT_LIMIT = 500
 
 

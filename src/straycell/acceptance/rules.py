@@ -12,6 +12,7 @@ import math
 import textwrap
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from enum import StrEnum
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -30,6 +31,14 @@ MOST_RULE_BYTES = 1_000_000
 """Characters of a fault that are shown where several are together."""
 
 
+class Shown(StrEnum):
+    """How a person reads a figure where its unit alone does not say."""
+
+    PLAIN = ""
+    TIMES = "times"
+    RATE = "rate"
+
+
 @dataclass(frozen=True, slots=True)
 class Limit:
     """One limit. `bound` is min, max or words; `values` by key (see shipped.toml), `words` for looks."""
@@ -46,6 +55,7 @@ class Limit:
     words: tuple[str, ...] = ()
     feeds_safety: str = ""
     grounds: tuple[Ground, ...] = ()
+    shown: Shown = Shown.PLAIN
 
     def value(self, *keys: str) -> float:
         """The figure of the first key present. Raises KeyError when none is: callers ask `has` first."""
@@ -293,6 +303,7 @@ def _limit(entry: Mapping[str, Any]) -> Limit:
         tuple(entry.get("words", ())),
         entry.get("feeds_safety", ""),
         tuple(Ground(each) for each in entry["grounds"]),
+        Shown(entry.get("shown", "")),
     )
 
 

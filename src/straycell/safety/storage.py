@@ -221,7 +221,7 @@ def _planned(case: Case, charged_at: datetime, best: Outcome) -> tuple[bool, dat
     On lfp it ends with a capacity run: voltage seldom tells there.
     """
     if case.facts.chemistry is Chemistry.LFP:
-        # IEC 61960 keeps the cell 28 days before the second run (from memory).
+        # A national standard keeps the cell 28 days before the second run (rules, retention-days).
         return False, charged_at + timedelta(days=case.figure("retention-days"))
     inside = next((found for charge, found in windows(case) if charge.at == charged_at), [])
     if not inside:

@@ -290,6 +290,16 @@ def test_a_sound_lfp_cell_whose_own_curve_lies_off_the_published_one_is_not_cond
         assert full.judged(100.0)[1] == () and shelved.judged(100.0)[1] == ()
 
 
+@pytest.mark.parametrize(("percent_month", "leaks"), [(4.5, False), (5.5, True)])
+def test_what_surely_loses_twice_the_usual_is_a_leak(percent_month: float, leaks: bool) -> None:
+    """2 to 3 % a month are published as usual; seen over 28 days by a good meter, on every curve of its chemistry."""
+    exact = replace(FINE, voltage=Accuracy(1e-5, 1e-5), voltage_resolution=Resolution(((9.0, 1e-5),)))
+    curve = next(c for c in all_curves() if c.chemistry == "nmc")
+    second = curve.voltage(curve.state_of_charge(4.18) - percent_month / 100 * 28 / 30)
+    bench = good(meter=exact, second=None).rest(second, 31.2)
+    assert (bench.outcome(70.0) is Outcome.DISCARD) is leaks
+
+
 @pytest.mark.parametrize("off_mv", [-30, 30])
 @pytest.mark.parametrize("start", [1.0, 0.15, 0.1])
 def test_the_loss_of_an_lfp_cell_is_known_no_better_than_its_curve(off_mv: int, start: float) -> None:

@@ -7,37 +7,36 @@ import re
 import pytest
 from tests.cli.bench import Bench
 
-from straycell.acceptance.rules import shipped_rules
+from straycell.acceptance.rules import Shown, shipped_rules
 from straycell.bench.wording.figure_words import figure, limit_words
 
 LIMITS = shipped_rules().limits
 
 
 @pytest.mark.parametrize(
-    ("value", "unit", "expanded", "quantity", "shown"),
+    ("value", "unit", "expanded", "kind", "shown"),
     [
-        (0.038, "ohm", 0.0016, "resistance", "38.0 ± 1.6 mohm"),
-        (1.4, "ohm", None, "resistance", "1.4 ohm"),
-        (0.5, "1", None, "capacity / rated", "50%"),
-        (1.04, "1", 0.012, "capacity / rated", "104.0 ± 1.2%"),
-        (1.13, "1", 0.077, "resistance / rated", "1.130 ± 0.077 times"),
-        (0.5, "1", None, "share", "50%"),
-        (2.0, "1", None, "share", "2 times"),
-        (2.06, "Ah", None, "capacity", "2060 mAh"),
-        (0.12, "ohm Ah", None, "resistance x capacity", "120 mohm Ah"),
-        (0.5, "C", None, "rate", "0.5C"),
-        (45.0, "C", None, "temperature", "45 C"),
-        (3.0, "V", None, "voltage", "3 V"),
-        (5.07, "%/month", 0.82, "self-discharge", "5.07 ± 0.82 %/month"),
-        ("swollen", "", None, "look", "swollen"),
-        (None, "V", None, "voltage", None),
+        (0.038, "ohm", 0.0016, Shown.PLAIN, "38.0 ± 1.6 mohm"),
+        (1.4, "ohm", None, Shown.PLAIN, "1.4 ohm"),
+        (0.5, "1", None, Shown.PLAIN, "50%"),
+        (1.04, "1", 0.012, Shown.PLAIN, "104.0 ± 1.2%"),
+        (1.13, "1", 0.077, Shown.TIMES, "1.130 ± 0.077 times"),
+        (0.9, "1", None, Shown.TIMES, "0.9 times"),
+        (2.06, "Ah", None, Shown.PLAIN, "2060 mAh"),
+        (0.12, "ohm Ah", None, Shown.PLAIN, "120 mohm Ah"),
+        (0.5, "C", None, Shown.RATE, "0.5C"),
+        (45.0, "C", None, Shown.PLAIN, "45 C"),
+        (3.0, "V", None, Shown.PLAIN, "3 V"),
+        (5.07, "%/month", 0.82, Shown.PLAIN, "5.07 ± 0.82 %/month"),
+        ("swollen", "", None, Shown.PLAIN, "swollen"),
+        (None, "V", None, Shown.PLAIN, None),
     ],
 )
 def test_a_figure_is_written_as_at_a_bench(
-    value: float | str | None, unit: str, expanded: float | None, quantity: str, shown: str | None
+    value: float | str | None, unit: str, expanded: float | None, kind: Shown, shown: str | None
 ) -> None:
     """Resistances in mohm, shares in per cent, ratios as times; the value to the place of its uncertainty."""
-    assert figure(value, unit, expanded, quantity=quantity) == shown
+    assert figure(value, unit, expanded, kind) == shown
 
 
 @pytest.mark.parametrize(

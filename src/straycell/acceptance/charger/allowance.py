@@ -169,7 +169,7 @@ def _placed(case: Case, allowance: ChargeAllowance, temperature_c: float | None)
     """Less where it is cool, nothing outside the window."""
     if temperature_c is None or allowance.kind is ChargeKind.NONE or allowance.capacity is None:
         return allowance
-    # IEC 62133-2 charges at 10 to 45 °C (from memory); sheets go to 0 °C, which is left to a watched charge.
+    # Sheets charge at 0 to 45 °C; below 10 °C it is left to a watched charge (rules, charge-temperature-low).
     low_c, high_c = case.figure("charge-temperature-low"), case.figure("charge-temperature")
     if not case.figure("charge-temperature-attended") <= temperature_c <= high_c:
         why = f"no cell is charged at {temperature_c:g} C"

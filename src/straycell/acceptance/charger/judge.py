@@ -133,7 +133,7 @@ def judge_end_voltage(
         # The cells of a string share the voltage measured over it, and its U with it.
         measured = Measured(measured.value / series, measured.u / series)
     answer = check_float(chemistry, set_v, tolerance=charger.tolerance, measured=measured)
-    # The lower of cell and chemistry: a marking cannot lift what IEC 62133-2 states (4.25 V, from memory).
+    # The lower of cell and chemistry: a marking cannot lift what sheets state (4.20 +/- 0.05 V).
     limit_v = min(bears_v, answer.limit_v)
     worst_v = max(answer.worst_v, set_v) if set_v > limit_v else answer.worst_v
     known = Float(set_v, worst_v, limit_v)

@@ -340,8 +340,7 @@ def _first_of_pair(case: Case, charge: Charge, inside: Sequence[Reading]) -> Rea
 
 def _not_yet(case: Case) -> Reason:
     """No pair yet: what comes next, and the earliest date on which it could decide."""
-    # A cell once low gets IEC 61960's 28 days (from memory): what a deep discharge left inside may leak
-    # slowly.
+    # A cell once low gets the 28 days of a retention test: what a deep discharge left inside may leak slowly.
     days = case.figure("pair-days", "doubtful" if doubtful(case) else "solo")
     wait = timedelta(hours=case.figure("pair-rest"))
     sinking = _last_sinking(case)

@@ -119,8 +119,7 @@ def errors_of(case: Case, pair: Pair) -> tuple[float, float]:
     """Standard uncertainties in V: (shared by both, of their difference)."""
     first, second = pair.first, pair.second
     assert first.value is not None and second.value is not None
-    # Sheets state drift as 0.1 x accuracy a kelvin (from memory); the cell itself moves up to 0.5 mV a
-    # kelvin.
+    # Meter and cell both drift with the room (rules, meter-drift and cell-drift).
     kelvin = case.figure("pair-temperature-unknown")
     if first.temperature_c is not None and second.temperature_c is not None:
         kelvin = abs(first.temperature_c - second.temperature_c)

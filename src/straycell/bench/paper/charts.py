@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from straycell.acceptance.reasons import Outcome, Reason, Status, Verdict
-from straycell.acceptance.rules import RuleSet
+from straycell.acceptance.rules import RuleSet, Shown
 from straycell.bench.cell_list import Listed, Wanted, cell_list
 from straycell.bench.context import Bench
 from straycell.bench.wording.figure_words import figure
@@ -57,15 +57,15 @@ def _limit_bar(reason: Reason, rules: RuleSet) -> Bar | None:
     if not isinstance(value, int | float) or not isinstance(limit, int | float) or limit <= 0:
         return None
     known = rules.limits.get(reason.rule)
-    quantity, bound = (known.quantity, known.bound) if known is not None else ("", "")
+    shown, bound = (known.shown, known.bound) if known is not None else (Shown.PLAIN, "")
     spread = reason.expanded_uncertainty or 0.0
     low, at, high = (
         min(max(0.0, 100.0 * part / limit), MOST_PER_CENT) for part in (value - spread, value, value + spread)
     )
     side = {"min": "at least ", "max": "at most "}.get(bound, "limit ")
     words = (
-        f"{figure(value, reason.unit, reason.expanded_uncertainty, quantity=quantity)},"
-        f" {side}{figure(limit, reason.unit, quantity=quantity)}"
+        f"{figure(value, reason.unit, reason.expanded_uncertainty, shown=shown)},"
+        f" {side}{figure(limit, reason.unit, shown=shown)}"
     )
     return Bar(reason.rule, low, at, high, _SIGNS[reason.status], words)
 

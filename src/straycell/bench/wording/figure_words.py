@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from straycell.acceptance.rules import Limit
+from straycell.acceptance.rules import Limit, Shown
 from straycell.quantities import Dimension, show
 
 _DIMENSIONS = {
@@ -23,30 +23,22 @@ _BOUNDS = {"min": "at least", "max": "at most"}
 
 
 def figure(
-    value: float | str | None, unit: str, expanded: float | None = None, *, quantity: str = ""
+    value: float | str | None, unit: str, expanded: float | None = None, shown: Shown = Shown.PLAIN
 ) -> str | None:
-    """`38.0 ± 1.6 mohm`: the uncertainty with two figures, the value to the same place; a word stays a word.
-
-    `quantity` is the limit's: it tells a share (per cent) from a ratio (times), and a rate from a temperature.
-    """
+    """`38.0 ± 1.6 mohm`: the uncertainty with two figures, the value to the same place; a word stays a word."""
     if value is None or isinstance(value, str):
         return value
     # No U, or none that is finite: the value stands alone rather than with a spread nobody measured.
     sure = None if expanded is None or not 0 < expanded < math.inf else expanded
     dimension = _DIMENSIONS.get(unit)
-    if unit == "1" and not _is_times(value, quantity):
+    if unit == "1" and shown is not Shown.TIMES:
         dimension = Dimension.FRACTION
     if dimension is not None:
         return show(value, dimension, u=None if sure is None else sure / 2.0)
-    # C is a charge rate here and degrees elsewhere; only the limit's quantity knows.
-    if unit == "C" and quantity == "rate":
+    if shown is Shown.RATE:
         return f"{value:g}C"
     word, factor = ("times", 1.0) if unit == "1" else _SMALLER.get(unit, (unit, 1.0))
     return f"{_rounded(value * factor, None if sure is None else sure * factor)} {word}".rstrip()
-
-
-def _is_times(value: float, quantity: str) -> bool:
-    return quantity.startswith("resistance") or (quantity in ("", "share") and value > 1.0)
 
 
 def _rounded(value: float, expanded: float | None) -> str:
@@ -68,7 +60,7 @@ def limit_words(limit: Limit) -> str | None:
         share, rest = show(values["gain"], Dimension.FRACTION), figure(values["offset"], limit.unit)
         return f"{share} of the reading, and {rest}"
     shown = [
-        f"{figure(value, limit.unit, quantity=limit.quantity)}{_whom(key, len(values))}"
+        f"{figure(value, limit.unit, shown=limit.shown)}{_whom(key, len(values))}"
         for key, value in values.items()
     ]
     return f"{_BOUNDS[limit.bound]} {', '.join(shown)}"

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from straycell.acceptance.reasons import Reason, Status, Verdict
-from straycell.acceptance.rules import shipped_rules
+from straycell.acceptance.rules import Shown, shipped_rules
 from straycell.bench.verdict_words import headline, next_steps, why
 from straycell.bench.wording.figure_words import figure
 from straycell.cli.app import output, tables
@@ -61,12 +61,12 @@ def page(verdict: Verdict, now: datetime, *, everything: bool = False) -> None:
 
 def _row(reason: Reason) -> list[str | None]:
     known = shipped_rules().limits.get(reason.rule)
-    quantity = known.quantity if known is not None else ""
+    shown = known.shown if known is not None else Shown.PLAIN
     return [
         reason.rule,
         reason.status.value,
-        figure(reason.observed, reason.unit, reason.expanded_uncertainty, quantity=quantity),
-        figure(reason.limit, reason.unit, quantity=quantity),
+        figure(reason.observed, reason.unit, reason.expanded_uncertainty, shown=shown),
+        figure(reason.limit, reason.unit, shown=shown),
         limit_bar(reason.observed, reason.limit, reason.expanded_uncertainty),
         reason.ceiling.word,
         "yes" if reason.safety else "",

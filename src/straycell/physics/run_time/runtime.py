@@ -59,7 +59,7 @@ from straycell.quantities import Measured
 __all__ = ["OwnTrace", "Runtime", "estimate"]
 
 TEST_RATE_C = 0.2
-"""A capacity is taken at 0.2C where nothing else is said (IEC 61960, from memory; cell sheets agree)."""
+"""A capacity is taken at 0.2C where nothing else is said (cell sheets)."""
 
 
 Build = Callable[[Assumed[float]], tuple[SourceModel, ...]]

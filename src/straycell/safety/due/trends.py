@@ -9,7 +9,7 @@ from datetime import datetime
 from statistics import median
 from typing import Any
 
-from straycell.acceptance.case import Case, known_chemistry
+from straycell.acceptance.case import Case, known_chemistry, once_a_case
 from straycell.acceptance.checks.shelf import loss_between, segments, spans
 from straycell.cells import Chemistry
 from straycell.quantities import Measured
@@ -49,6 +49,7 @@ def _figures() -> dict[str, Any]:
     return shipped_table("safety/due/trends.toml")
 
 
+@once_a_case  # a cell of a pack is held against each of its siblings
 def falls(case: Case) -> list[Fall]:
     """How fast the rest voltage fell, stretch by stretch, oldest first; stretches do not overlap."""
     if not known_chemistry(case):
