@@ -18,25 +18,11 @@ from tests.web.rig import Page, fields_of, text_of
 
 import straycell.web
 from straycell.web import guard
+from straycell.web.app import ROUTERS
 from straycell.web.devices import Devices, Scope, devices_path
 from straycell.web.limits import Limiter
 from straycell.web.pairing import TRIES, Pairing
-from straycell.web.routes import (
-    boxes,
-    cell,
-    due,
-    find,
-    handover,
-    intake,
-    pair,
-    part,
-    photograph,
-    pictures,
-    projects,
-    record,
-)
 
-ROUTERS = (boxes, cell, due, find, handover, intake, pair, part, photograph, pictures, projects, record)
 TEMPLATES = Path(straycell.web.__file__).parent / "templates"
 
 
@@ -278,7 +264,7 @@ def test_a_fault_of_the_program_shows_nothing_of_its_inside(
     def broken(*_: Any, **__: Any) -> None:
         raise RuntimeError("secret of the inside")
 
-    monkeypatch.setattr(due, "survey", broken)
+    monkeypatch.setattr("straycell.web.routes.due.survey", broken)
     answer = page.get("/due")
     assert answer.status_code == 500 and "not your fault" in answer.text
     assert "secret" not in answer.text and "Traceback" not in answer.text

@@ -15,7 +15,7 @@ from starlette.responses import FileResponse, Response
 from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
 
-from straycell.errors import StoreFault, StraycellError
+from straycell.errors import StraycellError
 from straycell.web import view
 from straycell.web.guard import Guard, TooLarge
 from straycell.web.routes import (
@@ -36,6 +36,8 @@ from straycell.web.routes import (
 from straycell.web.site import Settings, Site
 from straycell.web.words import words
 
+# The last answers every word that no other has taken: it may be a code.
+ROUTERS = (pair, due, cell, record, part, photograph, pictures, boxes, projects, handover, intake, find)
 _FAULTS = {HTTPStatus.NOT_FOUND: "not-found", HTTPStatus.METHOD_NOT_ALLOWED: "not-found"}
 
 
@@ -58,20 +60,7 @@ def make_site(settings: Settings, announce: Callable[[str], None]) -> tuple[Site
         return view.page(request, "offline.html")
 
     app.mount("/api/v1", api.api)
-    for module in (
-        pair,
-        due,
-        cell,
-        record,
-        part,
-        photograph,
-        pictures,
-        boxes,
-        projects,
-        handover,
-        intake,
-        find,
-    ):
+    for module in ROUTERS:
         app.include_router(module.router)
     for each in (app, api.api):
         each.add_exception_handler(StraycellError, _user_fault)
@@ -84,10 +73,9 @@ def make_site(settings: Settings, announce: Callable[[str], None]) -> tuple[Site
 
 def _user_fault(request: Request, fault: Exception) -> Response:
     assert isinstance(fault, StraycellError)
-    looking = HTTPStatus.NOT_FOUND if request.method in ("GET", "HEAD") else HTTPStatus.UNPROCESSABLE_ENTITY
-    return view.fault_page(
-        request, fault, HTTPStatus.SERVICE_UNAVAILABLE if isinstance(fault, StoreFault) else looking
-    )
+    status = view.status_of(fault)
+    looked = request.method in ("GET", "HEAD") and status == HTTPStatus.UNPROCESSABLE_ENTITY
+    return view.fault_page(request, fault, HTTPStatus.NOT_FOUND if looked else status)
 
 
 def _too_large(request: Request, fault: Exception) -> Response:

@@ -11,9 +11,10 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
+from straycell.bench.context import ChangedSince
 from straycell.bench.verdict_words import SIGNS
 from straycell.bench.wording.plain_values import plain, stamp_short
-from straycell.errors import StraycellError
+from straycell.errors import StoreFault, StraycellError
 from straycell.typed import day
 from straycell.web.words import words
 
@@ -52,8 +53,20 @@ def form_token(request: Request) -> str:
     return hashlib.sha256(f"form:{cookie}".encode()).hexdigest()[:32]
 
 
-def page(request: Request, template: str, status: int = HTTPStatus.OK, **values: Any) -> Response:
-    """One page of the bench."""
+def status_of(fault: StraycellError | None) -> int:
+    """The HTTP status of a fault: the form was old, the store failed, or a value cannot be taken; none is well."""
+    if fault is None:
+        return HTTPStatus.OK
+    if isinstance(fault, ChangedSince):
+        return HTTPStatus.CONFLICT
+    return (
+        HTTPStatus.SERVICE_UNAVAILABLE if isinstance(fault, StoreFault) else HTTPStatus.UNPROCESSABLE_ENTITY
+    )
+
+
+def page(request: Request, template: str, status: int | None = None, **values: Any) -> Response:
+    """One page of the bench; its status is that of the `fault` on it, where none is given."""
+    status = status_of(values.get("fault")) if status is None else status
     state = request.scope.get("state", {})
     device, site = state.get("device"), state.get("site")
     frame = {

@@ -51,7 +51,7 @@ class Visit:
         """What a use case works on now."""
         return self.site.bench(sent)
 
-    def page(self, template: str, status: int = HTTPStatus.OK, **values: Any) -> Response:
+    def page(self, template: str, status: int | None = None, **values: Any) -> Response:
         """A page for this device."""
         return view.page(self.request, template, status, **values)
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from http import HTTPStatus
-
 from fastapi import APIRouter
 from starlette.responses import Response
 
@@ -16,7 +14,6 @@ from straycell.safety import Step
 from straycell.safety.due.gather import due_now, survey
 from straycell.safety.stock import take_stock
 from straycell.web.routes.find import codes_in_photo
-from straycell.web.routes.record import status_of
 from straycell.web.visit import Visit, Visiting
 from straycell.web.words import refusal
 
@@ -92,7 +89,6 @@ def _box(
         inventory = None if seen is None else take_inventory(reader, name, seen)
     return visit.page(
         "box.html",
-        HTTPStatus.OK if fault is None else status_of(fault),
         box=found,
         listed=listed,
         done=done or [],

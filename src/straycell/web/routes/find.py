@@ -50,8 +50,9 @@ def find(visit: Visiting, q: str = "") -> Response:
                 return visit.go(f"/cell/{reader.find_code(query)}")
             except BadData as error:
                 fault = error
+    more = len(found) > MOST_FOUND
     return visit.page(
-        "find.html", query=query, found=found[:MOST_FOUND], fault=fault, more=len(found) > MOST_FOUND
+        "find.html", HTTPStatus.OK, query=query, found=found[:MOST_FOUND], fault=fault, more=more
     )
 
 
@@ -61,9 +62,7 @@ def scan(visit: Visiting) -> Response:
     try:
         codes = codes_in_photo(visit)
     except StraycellError as fault:
-        return visit.page(
-            "find.html", HTTPStatus.UNPROCESSABLE_ENTITY, query="", found=None, fault=fault, more=False
-        )
+        return visit.page("find.html", query="", found=None, fault=fault, more=False)
     if len(codes) == 1:
         return visit.go(f"/cell/{codes[0]}")
     bench = visit.bench()

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from http import HTTPStatus
-
 from fastapi import APIRouter
 from starlette.responses import Response
 
@@ -12,7 +10,6 @@ from straycell.cells import Stage
 from straycell.errors import StraycellError
 from straycell.safety import Step
 from straycell.typed import parse_line
-from straycell.web.routes.record import status_of
 from straycell.web.site import Note
 from straycell.web.visit import Visit, Visiting
 from straycell.web.words import words
@@ -72,7 +69,6 @@ def _page(visit: Visit, fault: StraycellError | None = None, asked: str = "") ->
         condemned = [cell.code for cell in reader.cells() if cell.stage is Stage.CONDEMNED]
     return visit.page(
         "handovers.html",
-        HTTPStatus.OK if fault is None else status_of(fault),
         handovers=list(reversed(entries)),
         waiting=[code for code in condemned if code not in on_a_list],
         asked=asked,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from functools import partial
-from http import HTTPStatus
 from typing import Any
 
 from fastapi import APIRouter
@@ -19,7 +18,7 @@ from straycell.safety import Step
 from straycell.safety.incidents import RETEST, incident_kinds
 from straycell.typed import parse_line
 from straycell.web import view
-from straycell.web.routes.record import after_lines, danger_of, new_key, sent_once, status_of
+from straycell.web.routes.record import after_lines, danger_of, new_key, sent_once
 from straycell.web.site import Note
 from straycell.web.visit import Visit, Visiting
 from straycell.web.words import note as said
@@ -104,7 +103,7 @@ def part_page(
     """A form about one cell, with what was typed and the fault where there is one; a script gets the fault alone."""
     if fault and view.wants_json(visit.request):
         return view.fault_page(
-            visit.request, fault, status_of(fault), basis=getattr(fault, "last_event", None)
+            visit.request, fault, view.status_of(fault), basis=getattr(fault, "last_event", None)
         )
     bench = visit.bench()
     with bench.reading() as reader:
@@ -123,4 +122,4 @@ def part_page(
         "fault": fault,
         "cautions": [] if fault else visit.cautions([step], sheet.cell.facts),
     }
-    return visit.page(template, HTTPStatus.OK if fault is None else status_of(fault), **{**values, **more})
+    return visit.page(template, **{**values, **more})

@@ -13,6 +13,8 @@ from straycell.bench.paper import prints
 from straycell.web.visit import Visit, Visiting
 
 router = APIRouter()
+# Opened by itself, a drawing is a document: its own styles are in it, and nothing else may run or be loaded.
+POLICY = "default-src 'none'; style-src 'unsafe-inline'"
 OF_STOCK: dict[str, Callable[[Bench], bytes]] = {
     "stock": lambda bench: prints.stock_png(bench),
     "boxes": prints.boxes_picture,
@@ -54,6 +56,4 @@ def _drawn(visit: Visit, draw: Callable[[], bytes]) -> Response:
         content = draw()
     if content.startswith(b"\x89PNG"):
         return Response(content, media_type="image/png")
-    # Opened by itself, a drawing is a document: its own styles are in it, and nothing else may run or be loaded.
-    own = {"content-security-policy": "default-src 'none'; style-src 'unsafe-inline'"}
-    return Response(content, media_type="image/svg+xml", headers=own)
+    return Response(content, media_type="image/svg+xml", headers={"content-security-policy": POLICY})

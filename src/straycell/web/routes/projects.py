@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from http import HTTPStatus
 from urllib.parse import quote
 
 from fastapi import APIRouter
@@ -24,7 +23,6 @@ from straycell.quantities import Dimension
 from straycell.safety import Step
 from straycell.web.entry import UNITS, figure
 from straycell.web.routes.boxes import scanned
-from straycell.web.routes.record import status_of
 from straycell.web.visit import Visit, Visiting
 from straycell.web.words import note, refusal, words
 
@@ -130,7 +128,6 @@ def _project(visit: Visit, name: str, fault: StraycellError | None = None) -> Re
         match = project_match(bench, reader, name) if build is None else None
     return visit.page(
         "project.html",
-        HTTPStatus.OK if fault is None else status_of(fault),
         fault=fault,
         device_now={each: UNITS[kind] for each, kind in DEVICE.items()},
         typed={each: visit.text(each) for each in DEVICE},
@@ -187,7 +184,6 @@ def _pick(
     at = min(max(at, 0), len(listed))
     return visit.page(
         "pick.html",
-        HTTPStatus.OK if fault is None else status_of(fault),
         name=name,
         positions=listed,
         at=at,

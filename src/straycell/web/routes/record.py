@@ -56,7 +56,7 @@ def send(visit: Visiting, code: str, name: str) -> Response:
         return recorded_note(visit, done, list(notes_of(said)))
 
     def again(fault: StraycellError) -> Response:
-        return _form_page(visit, parse_code(code), name, {"": fault}, status_of(fault))
+        return _form_page(visit, parse_code(code), name, {"": fault}, view.status_of(fault))
 
     try:
         return sent_once(visit, code, act, again)
@@ -73,7 +73,7 @@ def charge_begins(visit: Visiting, code: str) -> Response:
         return Note((words()["timer"]["begun"],))
 
     def again(fault: StraycellError) -> Response:
-        return _form_page(visit, parse_code(code), "charge", {"": fault}, status_of(fault))
+        return _form_page(visit, parse_code(code), "charge", {"": fault}, view.status_of(fault))
 
     return sent_once(visit, code, act, again)
 
@@ -108,13 +108,6 @@ def sent_form(visit: Visit, code: str) -> SentForm:
 def new_key() -> str:
     """A key that no other form has."""
     return secrets.token_urlsafe(12)
-
-
-def status_of(fault: StraycellError) -> int:
-    """The HTTP status of a fault: the form was old, the store failed, or a value cannot be taken."""
-    if isinstance(fault, ChangedSince):
-        return HTTPStatus.CONFLICT
-    return HTTPStatus.SERVICE_UNAVAILABLE if fault.exit_code == 4 else HTTPStatus.UNPROCESSABLE_ENTITY
 
 
 def recorded_note(visit: Visit, done: Recorded, notes: list[str]) -> Note:

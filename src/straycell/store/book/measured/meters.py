@@ -128,11 +128,18 @@ def _require_accuracy(name: str, quantity: str, accuracy: Accuracy) -> None:
 # --- chargers ---------------------------------------------------------------------------------------
 
 
+# Every judgement of a charged cell asks for both; a range of records goes by the index, a pattern would not.
+_TAKEN_BACK = Prepared(
+    lambda: select(SUPERSESSION.c.record).where(
+        SUPERSESSION.c.record >= "charger ", SUPERSESSION.c.record < "charger!"
+    )
+)
+_CHARGERS = Prepared(lambda: select(CHARGER).order_by(CHARGER.c.measured_at_us, CHARGER.c.id))
+
+
 def chargers(conn: Connection) -> list[Charger]:
     """Every measurement of every slot that was not taken back, oldest first."""
-    gone = set(
-        conn.execute(select(SUPERSESSION.c.record).where(SUPERSESSION.c.record.like("charger %"))).scalars()
-    )
+    gone = {row.record for row in _TAKEN_BACK.rows(conn)}
     known = [
         Charger(
             row.name,
@@ -142,7 +149,7 @@ def chargers(conn: Connection) -> list[Charger]:
             row.end_current_a,
             None if row.capacity_gain is None else Accuracy(row.capacity_gain, row.capacity_offset),
         )
-        for row in conn.execute(select(CHARGER).order_by(CHARGER.c.measured_at_us, CHARGER.c.id))
+        for row in _CHARGERS.rows(conn)
     ]
     return [charger for charger in known if charger.key not in gone]
 
