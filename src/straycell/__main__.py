@@ -1,6 +1,9 @@
 """`python -m straycell`."""
 
-from straycell.cli import run
-
 if __name__ == "__main__":
+    try:
+        from straycell.cli import run
+    # Whoever presses Ctrl-C at once sees no traceback either.
+    except KeyboardInterrupt:
+        raise SystemExit(130) from None
     run()

@@ -11,7 +11,7 @@ from straycell.acceptance.checks.retention import Run, Worth, runs
 from straycell.acceptance.evidence import Evidence
 from straycell.acceptance.rules import RuleSet
 from straycell.keys import RecordKey
-from straycell.quantities import Dimension, show
+from straycell.safe_side import two_figures
 
 
 def doubted(evidence: Evidence, rules: RuleSet, now: datetime) -> dict[RecordKey, str]:
@@ -30,19 +30,17 @@ def remedy(evidence: Evidence, rules: RuleSet, now: datetime) -> str:
     if charge_allowance(evidence, assess(evidence, rules, now), rules, now).kind is ChargeKind.NONE:
         return ""
     case = Case(evidence, evidence.facts, rules, now)
-    cutoffs = " to ".join(
-        show(case.figure(f"capacity-cutoff-{end}"), Dimension.VOLTAGE) for end in ("low", "high")
+    cutoffs, warmth = (
+        "-".join(f"{case.figure(f'capacity-{limit}-{end}'):g}" for end in ("low", "high"))
+        for limit in ("cutoff", "temperature")
     )
-    warmth = " to ".join(f"{case.figure(f'capacity-temperature-{end}'):g}" for end in ("low", "high"))
     return (
-        f"a capacity that counts: charge it full, attended, record that (charge add {evidence.code} ...), then discharge "
-        f"at {_currents(case)} down to {cutoffs}, at {warmth} C, with --temperature"
+        f"to count: charge it full, attended (charge add {evidence.code} ...), then discharge at {_currents(case)} "
+        f"until {cutoffs} V, {warmth} C"
     )
 
 
 def _currents(case: Case) -> str:
-    rates = [case.figure(f"capacity-rate-{end}") for end in ("low", "high")]
-    base = case.rate_base_ah
-    if not base:
-        return f"{rates[0]:g}C to {rates[1]:g}C"
-    return " to ".join(show(rate * base, Dimension.CURRENT) for rate in rates)
+    base, unit = (case.rate_base_ah, " A") if case.rate_base_ah else (1.0, "C")
+    low, high = (case.figure(f"capacity-rate-{end}") * base for end in ("low", "high"))
+    return f"{two_figures(low, up=True):g}-{two_figures(high, up=False):g}{unit}"

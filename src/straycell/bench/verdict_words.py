@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from datetime import datetime
 
 from straycell.acceptance.permission import usable_until
 from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
 from straycell.acceptance.work import WorkKind
 from straycell.bench.todo import Todo, todos
+from straycell.bench.wording.figure_words import figure
+from straycell.keys import RecordKey
 from straycell.safety import Step
 from straycell.typed import day
 
@@ -37,11 +39,18 @@ def headline(verdict: Verdict) -> str:
     return f"{verdict.outcome.word.upper()}{until_when}: {ALLOWS[verdict.outcome]}"
 
 
-def in_brief(verdict: Verdict) -> str:
-    """The headline in as few words as leave no danger out."""
-    few = {Outcome.HOLD: "do not use it", Outcome.DISCARD: "never charge it, never use it"}
-    known = few.get(verdict.outcome)
-    return f"{verdict.outcome.word.upper()}: {known}" if known else headline(verdict)
+def after_a_write(verdict: Verdict, shown: Container[RecordKey], *, again: bool) -> str:
+    """What the cell is now, in as few words as leave no danger out; a discard says why.
+
+    `shown` are the numbers of the readings beside it, whose figures are not repeated; `again` shortens a hold, too.
+    """
+    if verdict.outcome is Outcome.DISCARD:
+        decides = verdict.deciding[0]
+        limit = figure(decides.limit, decides.unit) if isinstance(decides.limit, float) else None
+        beside = limit is not None and decides.reading in shown
+        because = f"{decides.reading}: limit {limit}" if beside else why(verdict)[0]
+        return f"DISCARD, never charge it ({because})"
+    return "HOLD: do not use it" if again and verdict.outcome is Outcome.HOLD else headline(verdict)
 
 
 def why(verdict: Verdict, at_most: int = 99) -> list[str]:
@@ -58,9 +67,9 @@ def _each_figure_once(reasons: Sequence[Reason]) -> list[str]:
         by_figure.setdefault(reason.figure or reason.text, []).append(reason)
     reached = {outcome.word for outcome in Outcome}
     told = []
-    for figure, same in by_figure.items():
+    for known, same in by_figure.items():
         answers = sorted((reason.answer for reason in same), key=lambda answer: answer not in reached)
-        told.append(f"{figure}: {', '.join(answers)}" if len(same) > 1 else same[0].text)
+        told.append(f"{known}: {', '.join(answers)}" if len(same) > 1 else same[0].text)
     return told
 
 

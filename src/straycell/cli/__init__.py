@@ -5,7 +5,6 @@ from __future__ import annotations
 import gc
 import signal
 import sys
-import threading
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, NoReturn
 
@@ -33,6 +32,8 @@ def run(argv: Sequence[str] | None = None) -> NoReturn:
 def _interrupt_again(lost: UnraisableHookArgs) -> None:
     """Repeat a Ctrl-C that Python dropped because it arrived inside a destructor: the person did press it."""
     if lost.exc_type is KeyboardInterrupt:
+        import threading
+
         threading.Timer(0.01, signal.pthread_kill, (threading.main_thread().ident, signal.SIGINT)).start()
     else:
         sys.__unraisablehook__(lost)

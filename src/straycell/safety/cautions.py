@@ -17,12 +17,14 @@ from straycell.shipped import shipped_table
 
 
 class Step(StrEnum):
-    """A moment at which a person handles, or is about to handle, a cell."""
+    """A moment at which a person handles, or is about to handle, a cell; of several at once the earlier one decides."""
 
     TEARDOWN = "teardown"
     INTAKE = "intake"
     LOOK_BAD = "look-bad"
+    INCIDENT = "incident"
     LOW_VOLTAGE = "low-voltage"
+    DISCARD = "discard"
     POUCH = "pouch"
     PRIMARY = "primary"
     MEASURING = "measuring"
@@ -35,8 +37,6 @@ class Step(StrEnum):
     MATCH = "match"
     BUILD = "build"
     DISMANTLE = "dismantle"
-    INCIDENT = "incident"
-    DISCARD = "discard"
     HANDOVER = "handover"
 
 
@@ -52,7 +52,7 @@ class Caution:
     """One caution. `short` says the same in fewer words; the `standing` one, the deferral, belongs to every step.
 
     `least` is what --quiet leaves of the deferral.
-    At the steps in `last` it comes after the others of its kind and short: there it is true of some cells only.
+    Beside a step in `last` it comes after the others of its kind and short: true of some cells only, or of later.
     """
 
     id: str
@@ -113,29 +113,33 @@ def cautions_for_all(steps: list[Step], *, quiet: bool = False) -> list[Caution]
 
 
 def spoken_cautions(
-    steps: list[Step], told: frozenset[str], *, quiet: bool = False
+    steps: list[Step], told: frozenset[str], *, quiet: bool = False, room: int | None = None
 ) -> tuple[list[str], list[str]]:
     """What a screen says of several steps to a person who read the cautions in `told` today.
 
-    Returns the texts and the ids that they say in full. A danger is in full the first time, then short; advice and
-    the deferral are said once a day, the deferral where there is room. `quiet` keeps every danger, short, and of the
-    deferral its least.
+    Returns the texts and the ids that they say in full. A danger is in full the first time, then short. Advice and the
+    deferral are said once a day, where there is room: with `room` beside a new danger, in so many words in all.
+    `quiet` keeps every danger, short, and once a day of the deferral its least.
     """
     found = cautions_for_all(steps)
-    if quiet:
-        short = [c.least if c.standing else c.short for c in found if c.standing or c.kind is Kind.DANGER]
-        return [" ".join(short)] if short else [], []
-    # Words that repeat unchanged are read past within days: in full once a day keeps them read.
+    dangers = [c for c in found if c.kind is Kind.DANGER]
     fresh = [c for c in found if c.id not in told]
-    # Beside three dangers in full the deferral would be the wall of text that hides them: the next screen says it.
-    if sum(c.kind is Kind.DANGER for c in fresh) > _MOST_BESIDE_DEFERRAL:
-        fresh = [c for c in fresh if not c.standing]
-    of_some = [c for c in fresh if _of_some_cells(c, steps) and not c.standing]
-    known = [c for c in found if c.id in told and c.kind is Kind.DANGER]
-    whole = [c for c in fresh if c not in of_some]
-    reminder = " ".join(c.short for c in (*of_some, *known))
-    texts = [c.short if c.standing else c.text for c in whole]
-    return [*texts, *([reminder] if reminder else [])], [c.id for c in whole]
+    if quiet:
+        deferral = [c for c in fresh if c.standing and f"{c.id}, least" not in told]
+        said = " ".join([*(c.short for c in dangers), *(c.least for c in deferral)])
+        return [said] if said else [], [f"{c.id}, least" for c in deferral]
+    # Words that repeat unchanged are read past within days: in full once a day keeps them read.
+    whole = [c for c in fresh if c in dangers and not _of_some_cells(c, steps)]
+    brief = " ".join(c.short for c in dangers if c not in whole)
+    # Beside several dangers in full the deferral would be the wall of text that hides them: the next screen says it.
+    crowded = sum(c in whole for c in dangers) > _MOST_BESIDE_DEFERRAL
+    texts = [c.text for c in whole]
+    for caution in fresh:
+        text = caution.short if caution.standing else caution.text
+        fits = room is None or (whole and sum(len(t.split()) for t in (*texts, brief, text)) <= room)
+        if caution not in dangers and fits and not (caution.standing and crowded):
+            whole, texts = [*whole, caution], [*texts, text]
+    return [*texts, *([brief] if brief else [])], [c.id for c in whole]
 
 
 _MOST_BESIDE_DEFERRAL = 2
@@ -147,9 +151,9 @@ def _rank(caution: Caution, steps: list[Step]) -> tuple[bool, bool, bool]:
 
 
 def _of_some_cells(caution: Caution, steps: list[Step]) -> bool:
-    """True when every step at hand puts it last, as true of some cells only."""
-    here = [step for step in steps if step in caution.steps]
-    return bool(here) and all(step in caution.last for step in here)
+    """True where the weightiest step that concerns it puts it last: true of some cells only, or of a later step."""
+    first = next((step for step in Step if step in steps and step in (*caution.steps, *caution.last)), None)
+    return first in caution.last
 
 
 def added_by(kinds: Iterable[CellFacts]) -> list[Step]:

@@ -29,7 +29,7 @@ def run_of(bench: Bench) -> tuple[Worth, str]:
 
 def test_a_trace_that_shows_a_full_start_needs_no_recorded_charge() -> None:
     """Else the same reading is a lower bound."""
-    assert run_of(Bench().capacity(2.4, 1.2)) == (Worth.AT_LEAST, "no recorded full charge before it")
+    assert run_of(Bench().capacity(2.4, 1.2)) == (Worth.AT_LEAST, "no recorded full charge")
     assert run_of(Bench().capacity(2.4, 1.2, from_full=True)) == (Worth.COUNTS, "")
 
 

@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -104,12 +105,48 @@ def test_an_interrupt_is_one_line_and_130(tmp_path: Path) -> None:
     lock = sqlite3.connect(store, isolation_level=None)
     lock.execute("BEGIN EXCLUSIVE")
     process = start(store, "teardown", "add", "T", "--kind", "lamp")
-    time.sleep(2.5)
+    deadline = time.monotonic() + 60
+    # Before Python itself has begun, a signal ends the process without a word; so wait until it holds the store open.
+    while not holds(process.pid, store) and time.monotonic() < deadline:
+        time.sleep(0.05)
     process.send_signal(signal.SIGINT)
     out, err = process.communicate(timeout=60)
     lock.close()
     assert (process.returncode, out) == (130, ""), err
     assert err.startswith("straycell: stopped") and len(err.splitlines()) == 1
+
+
+def holds(pid: int, file: Path) -> bool:
+    """True when the process has the file open; where that cannot be seen, after a while."""
+    import time
+
+    opened = Path(f"/proc/{pid}/fd")
+    if not opened.exists():
+        time.sleep(5)
+        return True
+    with suppress(OSError):  # a descriptor may be closed meanwhile
+        return any(link.resolve() == file.resolve() for link in opened.iterdir())
+    return False
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals differ")
+@pytest.mark.parametrize("loaded", ["straycell.cli.app.app", "typer", "straycell.cli.nouns.take.teardown"])
+def test_an_interrupt_while_the_program_is_loaded_is_one_line_and_130(loaded: str, tmp_path: Path) -> None:
+    """Ctrl-C at once: sent at the moment at which a part of the program is looked for."""
+    (tmp_path / "sitecustomize.py").write_text(
+        "import os, signal, sys\n"
+        "class Impatient:\n"
+        "    def find_spec(self, name, path=None, target=None):\n"
+        f"        if name == '{loaded}':\n"
+        "            sys.meta_path.remove(self)\n"
+        "            os.kill(os.getpid(), signal.SIGINT)\n"
+        "sys.meta_path.insert(0, Impatient())\n"
+    )
+    path = f"{tmp_path}{os.pathsep}{ROOT / 'src'}"
+    code, out, err = run(tmp_path / "s", "teardown", "add", "T", "--kind", "lamp", PYTHONPATH=path)
+    assert (code, out) == (130, ""), err
+    assert err.startswith("straycell: stopped") and len(err.splitlines()) == 1
+    assert not (tmp_path / "s").exists()
 
 
 def test_several_writers_at_once_all_get_their_own_codes(tmp_path: Path) -> None:

@@ -90,7 +90,7 @@ def test_quiet_says_every_danger_of_the_step(
 def test_quiet_still_says_what_a_cell_became_and_why(bench: Bench, words: dict[str, str]) -> None:
     """That it is out of use is no hint."""
     answer = bench.run(f"reading add {words['good']} --look leaking --quiet")
-    assert "DISCARD: out of use for good" in answer.err and "because seen: leaking" in answer.err
+    assert "DISCARD, never charge it (seen: leaking)" in answer.err
     assert "not rechargeable" in bench.run("cell add --marking CR123A --quiet").err
 
 

@@ -39,8 +39,8 @@ def test_every_danger_is_said_in_full_once_and_then_short(
         some_cells_only = Step(step) in caution.last and caution.short in flat(first.err)
         assert some_cells_only or caution.text in flat(first.err)
         assert caution.short in flat(second.err) and caution.short in flat(third.err)
-    # Beside many dangers in full the deferral waits for the next screen; it is said once a day.
-    assert [("Local rules" in answer.err) for answer in (first, second, third)].count(True) == 1
+    # Beside many dangers in full the deferral waits for a screen with room; it is said once a day at most.
+    assert [("Local rules" in answer.err) for answer in (first, second, third)].count(True) <= 1
     assert "Local rules" not in third.err
 
 

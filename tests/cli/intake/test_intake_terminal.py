@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -102,6 +103,27 @@ def test_ctrl_c_keeps_every_finished_cell_and_drops_the_half_one(bench: Bench) -
     assert len(cells) == 1 and cells[0]["outcome"] == "hold"
     bench.now = ""  # the evening ran by the real clock
     assert bench.do("store check")["faults"] == []
+
+
+def test_a_ctrl_c_that_comes_just_before_the_prompt_waits_is_not_lost(bench: Bench) -> None:
+    """Python looks for signals, then waits for a key: the first one is made to fall into that gap here."""
+    gap = bench.store.parent / "gap"
+    gap.mkdir()
+    (gap / "sitecustomize.py").write_text(
+        "import signal\n"
+        "came = []\n"
+        "def first_is_missed(*_):\n"
+        "    came.append(1)\n"
+        "    if len(came) > 1:\n"
+        "        raise KeyboardInterrupt\n"
+        "signal.signal(signal.SIGINT, first_is_missed)\n"
+    )
+    path = f"{gap}{os.pathsep}{ROOT / 'src'}"
+    with at_terminal(bench.store, "intake", PYTHONPATH=path, STRAYCELL_NOW=bench.now) as person:
+        person.await_text("open?")
+        person.press(CTRL_C)
+        person.await_text("no cell was recorded")
+        assert person.leave() == 130
 
 
 def test_a_code_written_before_the_interrupt_is_never_given_to_another_cell(bench: Bench) -> None:

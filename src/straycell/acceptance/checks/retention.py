@@ -115,7 +115,7 @@ def _start(case: Case, reading: Reading) -> list[str]:
     charge = case.charge_before(reading.at)
     if charge is None or not case.is_full(charge):
         why = f" ({case.short_of_full(charge)})" if charge is not None else ""
-        return [] if reading.from_full else [f"no recorded full charge before it{why}"]
+        return [] if reading.from_full else [f"no recorded full charge{why}"]
     # Whatever was taken out since the charge is missing in the run: it shows less than the cell holds.
     if any(charge.at < r.at < reading.at for r in case.of(Quantity.CAPACITY)):
         return [] if reading.from_full else ["discharged once before since the full charge"]

@@ -76,7 +76,7 @@ def _completed(item: Reading) -> Reading:
 def notes_of(said: Said) -> Iterator[str]:
     """What a person should know about what was just recorded."""
     if "voltage_v" in said and "rested_s" not in said:
-        yield "recorded, but without --rested it does not count as a rest voltage"
+        yield "not a rest voltage without --rested"
     if "resistance_ohm" in said and "method" not in said:
         yield "resistance method: unknown, so it gives at best solo; say --resistance-method dc-pulse or ac-1khz"
     if "capacity_ah" in said and "temperature_c" not in said:

@@ -11,11 +11,15 @@ from straycell.cells import CellFacts
 from straycell.cli.app import options, output, read_today
 from straycell.safety import Step, added_by, spoken_cautions
 
+BESIDE_ANSWER = 32
+"""How many words of caution may stand beside the answer of a write before advice and the deferral wait."""
 
-def talk_cautions(*steps: Step, kinds: Iterable[CellFacts] = ()) -> None:
-    """Say the cautions of these steps, and those that the kinds of cell at hand add."""
+
+def talk_cautions(*steps: Step, kinds: Iterable[CellFacts] = (), room: int | None = None) -> None:
+    """Say the cautions of these steps, and those that the kinds of cell at hand add; `room` as in spoken_cautions."""
     wanted = [*steps, *added_by(kinds)]
-    texts, told = spoken_cautions(wanted, read_today.read_in_full(), quiet=options.current().quiet)
+    known, quiet = read_today.read_in_full(), options.current().quiet
+    texts, told = spoken_cautions(wanted, known, quiet=quiet, room=room)
     for text in texts:
         output.talk(f"caution: {text}")
     read_today.remember(told)

@@ -133,8 +133,8 @@ def _discard(story: Story) -> None:
     code = demo_story.DISCARDED
     _title("7 Out of use for good", f"straycell discard {code} --because TEXT")
     output.say(f"  {code}: {demo_story.BECAUSE}. No later reading brings it back. Now:")
-    for text in demo_story.cautions(Step.DISCARD):
-        _line(text, "  caution: ")
+    now = " ".join(caution.text for caution in cautions_for(Step.DISCARD) if not caution.standing)
+    _line(now, "  caution: ", at_most=5)
 
 
 def _end(story: Story) -> None:

@@ -16,6 +16,7 @@ from straycell.readings import FACTS
 from straycell.store.book.events import NOTED
 from straycell.store.book.names import shown
 from straycell.store.book.stock import boxes, cells
+from straycell.store.exchange.before import IMPORTED, content_of, taken_before
 from straycell.store.exchange.beside import Beside
 from straycell.store.exchange.fields import Fields, quantity_columns, taken
 from straycell.store.exchange.past import carry_past
@@ -57,6 +58,7 @@ class NewCell:
     box: str | None
     note: str = ""
     was: Stage = Stage.RECEIVED
+    numbered: bool = False
 
 
 def import_cells(
@@ -73,7 +75,7 @@ def import_cells(
         return _read(fields, table.columns, beside)
 
     found = taken(table, _QUANTITIES, read, partial=partial, told=told)
-    twice = list(_taken_twice(pen, found))
+    twice = [*_taken_twice(pen, found), *taken_before(pen, file, found)]
     table.faults.note(twice)
     refused = {fault.line for fault in twice}
     found = [cell for cell in found if cell.line not in refused] if partial or not table.faults else []
@@ -108,7 +110,7 @@ def _read(fields: Fields, columns: Sequence[str], beside: Beside) -> NewCell | N
     was = fields.word("stage", Stage) or Stage.RECEIVED
     number, note = fields.text("own_number"), fields.text("note")
     note = "; ".join(part for part in (number and f"own number {number}", note) if part)
-    return NewCell(fields.line.number, facts, code, teardown, pack, box, note, was)
+    return NewCell(fields.line.number, facts, code, teardown, pack, box, note, was, bool(number))
 
 
 def _stated(fields: Fields, columns: Sequence[str]) -> set[str]:
@@ -151,7 +153,8 @@ def _require_room(pen: Pen, found: Sequence[NewCell]) -> None:
 
 def _file(pen: Pen, file: Path, found: Sequence[NewCell]) -> None:
     """Written codes first: new ones are then counted around them."""
-    event_id = pen.event("cells-imported", subject=file.name, detail={"count": len(found)})
+    told = {"count": len(found), "content": content_of(file)}
+    event_id = pen.event(IMPORTED, subject=file.name, detail=told)
     filed = {cell.code: cell for cell in found if cell.code is not None}
     _insert(pen, filed, event_id)
     blank = [cell for cell in found if cell.code is None]

@@ -221,6 +221,9 @@ class Table:
         return "," if comma and not point else "."
 
 
+_UNIT_BEHIND = re.compile(r" in [^ ]+$| *[(\[][^ ]+[)\]]$")
+
+
 def tidy_name(name: str) -> str:
     """A column's name as it is known: lower case, words joined by `_`."""
     return "_".join(name.replace("-", " ").split()).casefold()
@@ -228,8 +231,10 @@ def tidy_name(name: str) -> str:
 
 def _place_of(wanted: str, names: Sequence[str], line: int) -> int:
     plain = [name.casefold() for name in names]
-    if wanted.casefold() in plain:
-        return plain.index(wanted.casefold())
+    # `Cap in mAh` is also what the header itself may say: then its words before the unit are the name.
+    for choice in (plain, [_UNIT_BEHIND.sub("", name) for name in plain]):
+        if wanted.casefold() in choice:
+            return choice.index(wanted.casefold())
     if wanted.isascii() and wanted.isdigit() and 1 <= int(wanted[:9]) <= len(names):
         return int(wanted) - 1
     shown = one_line(", ".join(names)[:200])

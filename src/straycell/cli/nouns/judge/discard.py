@@ -14,7 +14,7 @@ from straycell.cells import Stage
 from straycell.cli.app import context, output
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import lone_app
-from straycell.cli.show.cautions_talk import talk_cautions
+from straycell.cli.show.cautions_talk import BESIDE_ANSWER, talk_cautions
 
 app = lone_app()
 
@@ -49,7 +49,7 @@ def discard(
             output.talk(line)
     if cell.stage is not Stage.HANDED_OVER:
         _next(cell.code, not_looked_over=not done.looked_over)
-        talk_cautions(*parting(done.after.verdict), kinds=[cell.facts])
+        talk_cautions(*parting(done.after.verdict), kinds=[cell.facts], room=BESIDE_ANSWER)
 
 
 def _word(because: str, earlier: Condemnation | None) -> str:
