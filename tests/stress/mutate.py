@@ -64,7 +64,7 @@ FIGURES: dict[str, tuple[str, list[str], str]] = {
     ),
     "figures-margin": (
         "physics/data/margin.toml",
-        [f"{PHYSICS}at_temperature.py", "tests/physics/run_time/test_against_full_model.py"],
+        [f"{PHYSICS}at_temperature.py"],
         ".*",
     ),
     "figures-pulses": (

@@ -373,6 +373,35 @@ def test_no_page_of_a_cell_has_a_fault_that_an_audit_finds(
     assert not audit.wrong, "\n".join(audit.wrong)
 
 
+BEYOND = """
+return [...document.querySelectorAll("main *")].filter((each) => each.getBoundingClientRect().right > innerWidth + 1)
+  .map((each) => each.outerHTML.slice(0, 90));
+"""
+
+
+def test_long_words_stay_on_the_screen(phone: Phone, bench: Bench, code: str) -> None:
+    """A marking, a box and a search of one word that is wider than any screen here: on no page does it run out."""
+    word = "Wiederaufbereitungsanlagenverschlusskappe" + "x" * 30
+    bench.prepare(f"box add {word}")
+    bench.prepare(f"cell correct {code} --marking {word} --because misread")
+    bench.prepare(f"cell move {code} {word}")
+    bench.prepare(f"incident add {code} --kind drop --note {word}")
+    paths = [
+        f"/cell/{code}",
+        f"/cell/{code}/move",
+        f"/cell/{code}/record/mass",
+        f"/find?q={word[:9]}",
+        f"/find?q={word}y",
+    ]
+    for path in [*paths, "/boxes", f"/box?name={word}", "/due"]:
+        phone.open(path)
+        phone.script("document.querySelectorAll('details').forEach((each) => { each.open = true; })")
+        for width in WIDTHS_PX:
+            phone.screen(width)
+            assert not phone.script(BEYOND), (path, width)
+            assert phone.script("return document.documentElement.scrollWidth <= innerWidth"), (path, width)
+
+
 @pytest.fixture
 def workshop(driver: Any, sample_copy: Bench) -> Iterator[tuple[Phone, Bench]]:
     """A phone in the sample workshop."""
