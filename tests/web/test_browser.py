@@ -217,6 +217,25 @@ def test_a_photograph_taken_without_network_is_sent_later_and_once(
     assert left == 0
 
 
+def test_what_happened_without_network_is_recorded_later(
+    phone: Phone, served: Served, bench: Bench, code: str
+) -> None:
+    """A short circuit typed in the cellar: kept, sent once, and the cell is out of use."""
+    phone.open(f"/cell/{code}/incident")
+    served.stop()
+    phone.tap("input[name=kind][value='short-circuit']")
+    phone.type("note", "against the vice")
+    phone.tap("form[data-keep] button.main")
+    wait_for(lambda: "not sent yet" in phone.words)
+    served.start()
+    wait_for(lambda: phone.script(ONLINE) or "not sent yet" not in phone.words)
+    assert bench.do(f"cell show {code}")["outcome"] == "discard"
+    verbs = [event["verb"] for event in bench.do(f"cell history {code}")]
+    assert len([verb for verb in verbs if "incident" in verb]) == 1, verbs
+    phone.open(f"/cell/{code}")
+    assert phone.find(".danger-screen").is_displayed() and f"{code} is now DISCARD" in phone.words
+
+
 def test_what_is_refused_later_stays_and_is_opened_again(
     phone: Phone, served: Served, bench: Bench, code: str
 ) -> None:
