@@ -54,3 +54,11 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Long tests first: one that begins last keeps one core busy while the others have nothing left to do."""
     tests = Path(__file__).parent
     items.sort(key=lambda item: not item.path.relative_to(tests).as_posix().startswith(DEAR))
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """What a test recorded as `figures` is printed at the end of the run, whichever worker ran it."""
+    for report in terminalreporter.getreports("passed"):
+        for name, figures in report.user_properties:
+            if name == "figures":
+                terminalreporter.write_line(str(figures))

@@ -235,7 +235,7 @@ def test_a_marking_lowers_what_a_cell_bears_and_never_raises_it() -> None:
 def test_what_full_means_and_what_no_charger_may_exceed_are_one_table(
     chemistry: Chemistry, full_v: float
 ) -> None:
-    """Sheets: 4.20 V, lfp 3.65 V (26650 sheet); 0.05 V above it is IEC 62133-2's 4.25 V (from memory)."""
+    """Sheets: 4.20 V, lfp 3.65 V (26650 sheet); 0.05 V above it is the most that sheets of 4.2 V cells allow."""
     keys = chemistry_keys(chemistry, Form.F18650)
     assert RULES.figure("full-voltage", *keys) == full_v
     assert float_limit(chemistry) == pytest.approx(full_v + RULES.figure("voltage-over-full", *keys))

@@ -32,6 +32,8 @@ MOST = [
     ("rate-out", "solo", 1.0, "cell sheets: 1C and more is allowed to new cells"),
     ("rate-out", "pack", 1.0, "the same"),
     ("full-voltage-marked", "lfp", 3.65, "sheet of a 26650 iron phosphate cell"),
+    ("full-voltage-marked", "4.2V", 4.40, "markings of 4.35 and 4.40 V cells: none is printed higher"),
+    ("full-voltage-marked", "any", 4.40, "the same"),
 ]
 
 

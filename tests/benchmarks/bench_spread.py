@@ -8,9 +8,10 @@ from __future__ import annotations
 import sys
 
 from tests.physics.run_time.test_measured_cells import COOL, told
-from tests.physics.test_at_temperature import BASES, of_all
+from tests.physics.test_at_temperature import BASES, compared, of_all
 
-from straycell.physics.shipped import median
+from straycell.physics.shipped import median, shipped
+from straycell.physics.temperature import capacity_ratio
 
 GOALS = {(25.0, 0.5): 0.96, (10.0, 0.5): 0.90, (0.0, 0.5): 0.84, (25.0, 1.0): 0.85}
 
@@ -32,6 +33,17 @@ def main() -> int:
             )
             print(f"{basis:18}{at_c:6.0f}{most_c:6.1f}{figures}")
             broken += worst.low > 1.0
+    kept = shipped("temperature")["capacity"]
+    usual_share = kept["sets_share"]
+    print("what the cold leaves of the charge, by no pulse told: expected off, with trace and pulses")
+    for share in (0.0, usual_share, 1.0):
+        _set(kept, share)
+        wide = [median([abs(c.expected - 1.0) for c in of_all(BASES[2], at_c, 0.5)]) for at_c in (10.0, 0.0)]
+        real = [told("18650", at_c, True).expected - 1.0 for at_c in (10.0, 0.0)]
+        print(
+            f"as the sets {share:.0%}: sets {wide[0]:.3f} {wide[1]:.3f}, measured {real[0]:+.3f} {real[1]:+.3f}"
+        )
+    _set(kept, usual_share)
     print("measured cells, from the curve: low over truth, expected over truth")
     for cell, at_c in COOL:
         for cold in (False, True):
@@ -39,6 +51,12 @@ def main() -> int:
             print(f"{cell:8}{at_c:6.0f}  {'cold pulse' if cold else '':12}{one.low:7.3f}{one.expected:7.3f}")
             broken += one.low > 1.0
     return int(broken > 0)
+
+
+def _set(table: dict[str, float], share: float) -> None:
+    table["sets_share"] = share
+    capacity_ratio.cache_clear()
+    compared.cache_clear()
 
 
 if __name__ == "__main__":

@@ -232,7 +232,7 @@ def test_the_printed_low_end_is_the_worst_the_charger_may_do() -> None:
     ],
 )
 def test_the_worst_float_voltage_must_stay_within_the_cell(charge: str, expected: str) -> None:
-    """4.25 V for 4.2 V chemistries (IEC 62133-2, from memory); a measured float counts with its U."""
+    """4.25 V for 4.2 V chemistries (sheets: 4.20 +/- 0.05 V); a measured float counts with its U."""
     assert reason(project(charge=f'current = "250mA"\n{charge}'), cell(0)) == expected
 
 
@@ -311,7 +311,7 @@ def test_the_makers_charge_current_is_kept() -> None:
     ],
 )
 def test_no_cell_is_charged_in_frost_or_heat(need: str, charge: str, expected: str) -> None:
-    """10 to 45 C where it is said (IEC 62133-2, from memory); not said: the frost at least is refused."""
+    """10 to 45 C where it is said (sheets end at 45 C); not said: the frost at least is refused."""
     wanted = project('current = "20mA"', need=need, charge=f"{CHARGER}\n{charge}")
     assert reason(wanted, cell(0)) == expected
 

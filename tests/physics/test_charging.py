@@ -20,23 +20,13 @@ from straycell.physics.charging import (
 from straycell.physics.resistors import is_standard
 from straycell.quantities import Measured
 
-# The makers' table on page 3 of the common part's data sheet (from memory; 5k and 1.2k seen), in ohm and mA.
-SHEET_TABLE = [
-    (10000, 130),
-    (5000, 250),
-    (4000, 300),
-    (3000, 400),
-    (2000, 580),
-    (1660, 690),
-    (1500, 780),
-    (1330, 900),
-    (1200, 1000),
-]
+# Rows of the table on page 3 of the common part's data sheet that were seen, in ohm and mA.
+SHEET_TABLE = [(5000, 250), (1200, 1000)]
 
 
 @pytest.mark.parametrize(("ohm", "milliampere"), SHEET_TABLE)
 def test_the_programming_table_lies_within_the_spread(ohm, milliampere):
-    """1200 V / R, 10 % either way, holds every row of the sheet's own table."""
+    """1200 V / R, 10 % either way, holds the rows of the sheet's own table."""
     said = programmed_current(ohm)
     assert said.low_a <= milliampere / 1000 <= said.high_a
 
@@ -63,7 +53,7 @@ def test_the_safe_resistor_never_allows_more_than_asked(allowed_a):
 
 
 def test_a_charger_of_1_5_percent_may_reach_4_263_v_and_is_refused():
-    """4.2 x 1.015 is above the upper limit of 4.25 V (IEC 62133-2, from memory)."""
+    """4.2 x 1.015 is above the 4.25 V that sheets allow (4.20 +/- 0.05 V)."""
     answer = check_float(Chemistry.NMC, 4.20)
     assert answer.worst_v == pytest.approx(4.263)
     assert not answer.ok and "measure" in answer.advice

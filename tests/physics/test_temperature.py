@@ -52,8 +52,16 @@ def test_what_resistance_and_lag_take_of_the_sheets_cell_is_counted_once(tempera
     data = shipped("temperature")["capacity"]
     whole = sheets_cell(temperature_c).expected_h / sheets_cell(20.0).expected_h
     alone = whole / capacity_ratio(temperature_c).expected
-    assert data["reckoned"][data["temperature_c"].index(temperature_c)] == pytest.approx(1 - alone, abs=0.004)
+    reckoned = data["reckoned"][data["temperature_c"].index(temperature_c)]
+    # More than the model takes would be charge that neither the sheet nor the model has.
+    assert 1 - alone - 0.004 <= reckoned <= 1 - alone + 0.0005
     assert capacity_ratio(temperature_c).low * alone == pytest.approx(milliampere_hours / 964, abs=0.004)
+
+
+def test_a_hot_cell_is_promised_what_the_sheet_shows_and_no_more():
+    """934 of 964 mAh at 60 degC; half way there, half of what is missing."""
+    assert capacity_ratio(60.0).low == pytest.approx(934 / 964, abs=0.001)
+    assert capacity_ratio(42.5).low == pytest.approx(1 - 15 / 964, abs=0.001)
 
 
 def test_the_middle_resistance_at_minus_20_is_that_of_the_teaching_chart():

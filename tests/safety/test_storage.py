@@ -29,7 +29,7 @@ def level(bench: Bench, at: float = 30.0) -> Level:
 
 
 def test_the_window_holds_the_handbook_voltage() -> None:
-    """Handbook: 40 % is about 3.82 V per cell at room temperature (batterydistributors.co.za)."""
+    """Handbook: 40 % is about 3.82 V per cell at room temperature."""
     for chemistry in (Chemistry.NMC, Chemistry.LCO, Chemistry.NCA, Chemistry.LMO):
         kept = window(chemistry)
         assert kept is not None and kept.low_v < 3.82 < kept.high_v

@@ -20,7 +20,7 @@ KINDS = """
 chemistry failed; chemistry unmeasured; rechargeable unmeasured; condemned failed;
 upset failed; upset unmeasured; mass failed; look unmeasured;
 look-damage failed; look-deformed failed; look-mend failed; sibling-look unmeasured;
-voltage-floor failed; voltage-floor close; voltage-over-full failed; voltage-over-full close;
+voltage-floor failed; voltage-floor close; voltage-over-full failed; voltage-over-full close; charger-end close;
 voltage-light-only failed; voltage-light-only close; as-found-voltage unmeasured; board-voltage unmeasured;
 rest-voltage unmeasured; rest-voltage close; warming unmeasured;
 warming close; warming-discard failed; charge-temperature failed; charge-temperature close;

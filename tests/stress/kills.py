@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import shutil
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from pathlib import Path
 
 from tests.stress.kill_more import NEXT, recording, upgrading, version_and_rows
-from tests.stress.rig import Rig, Work, rig
-
-import straycell.labels.render
-from straycell.labels.render import Part
+from tests.stress.rig import Rig, Work, draw_plainly, rig
 
 
 def run(count: int, seed: int) -> str:
@@ -31,7 +28,7 @@ class _Walk:
     def __init__(self, used: Rig) -> None:
         self.rig, self.known, self.printed = used, set[str](), set[str]()
         self.discarded, self.unfinished = set[str](), 0
-        setattr(straycell.labels.render, "sheet_pdf", _plain_sheet)  # noqa: B010
+        draw_plainly()
         used.do("store", "init")
         # A slow machine may kill every `_add`: a round must still find a cell.
         used.do("cell", "add", "--form", "18650", "--chemistry", "nmc", "--count", "3")
@@ -183,9 +180,3 @@ class _Walk:
     def _require_clean(self) -> None:
         left = [path.name for path in self.rig.folder.iterdir() if path.name.endswith(".part")]
         assert not left, ("left behind", left)
-
-
-def _plain_sheet(parts: Sequence[Part], *_: object, **__: object) -> bytes:
-    """In place of the drawing, which has tests of its own: a sheet whose codes can be read back."""
-    codes = [content.code for _, contents in parts for content in contents]
-    return ("%PDF " + " ".join(codes)).encode()

@@ -21,7 +21,9 @@ from pathlib import Path
 from typing import Any
 from unittest import mock
 
+import straycell.labels.render
 from straycell.cli.app.app import main
+from straycell.labels.render import Part
 from straycell.plain_text import is_plain
 
 NOW = "2026-03-01T09:00:00+00:00"
@@ -165,3 +167,13 @@ def warm() -> None:
             assert main(line.split()) == 0
         main(["label", "blank", "--count", "1", "--out", "warm.pdf"])
         main(["export", "warm"])
+
+
+def draw_plainly() -> None:
+    """In place of the drawing of labels, which has tests of its own: a sheet whose codes can be read back."""
+    setattr(straycell.labels.render, "sheet_pdf", _plain_sheet)  # noqa: B010
+
+
+def _plain_sheet(parts: Sequence[Part], *_: object, **__: object) -> bytes:
+    codes = [content.code for _, contents in parts for content in contents]
+    return ("%PDF " + " ".join(codes)).encode()

@@ -8,7 +8,7 @@ from functools import partial
 from pathlib import Path
 
 from tests.store.spoiled import NOT_STORES, by_sql, cut_off, overwritten
-from tests.stress.rig import Rig, rig
+from tests.stress.rig import Rig, draw_plainly, rig
 
 LOOKS = (
     *(
@@ -41,6 +41,7 @@ def run(count: int, seed: int) -> str:
         )
         used.do(*["reading", "add", "A00002M", "--as-found-voltage", "3.7V", "--look", "clean"])
         whole = used.store.read_bytes()
+        draw_plainly()
         _go_round(used)  # nothing ails this one; and each child finds loaded what it needs
         for number in range(count):
             used.store.write_bytes(whole)

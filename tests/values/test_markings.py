@@ -1,7 +1,7 @@
 """The print on a cell: IEC 61960 designations, trade forms, and the marks of cells never to be charged.
 
 Published forms: IEC 61960-3 clause 5.1, trade forms (common practice), a prismatic sheet 603450. F for iron phosphate and
-the primary letters of IEC 60086 are from memory.
+the primary letters of IEC 60086 are those of public tables (secondary).
 """
 
 from __future__ import annotations

@@ -22,6 +22,7 @@ METER = Meter(
     resistance=Accuracy(0.02, 0.001),
     temperature=Accuracy(0.0, 1.0),
 )
+CHARGER = "post"
 
 
 def moment(day: float) -> datetime:
@@ -83,7 +84,7 @@ class Hands:
         cell.put(FULL_SOC if full else stored, day)
         end = 0.05 if full else None
         peak = 21.0 + self.dice.uniform(1.0, 4.0)
-        return Charge(NEW, cell.code, moment(day), 0.5, until, end, 21.0, peak)
+        return Charge(NEW, cell.code, moment(day), 0.5, until, end, 21.0, peak, CHARGER)
 
     def run(self, cell: TrueCell, day: float) -> Reading:
         held = cell.soc_at(day) / FULL_SOC

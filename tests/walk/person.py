@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from statistics import fmean
 from typing import Any
 
-from tests.walk.hands import METER, Hands, moment
+from tests.walk.hands import CHARGER, METER, Hands, moment
 from tests.walk.truth import Kind, TrueCell
 
 from straycell.acceptance import Outcome, load_rules
 from straycell.bench.candidates import candidates
+from straycell.bench.recording.inspection import inspect_groups, look_at_groups
 from straycell.cells import Stage
 from straycell.errors import BadData, NegativeAnswer
 from straycell.keys import NEW
 from straycell.matching import UseLimits, match_project
 from straycell.projects import parse_project
-from straycell.readings import Charge, Quantity, Reading
+from straycell.readings import Charge, Quantity, Reading, measured
+from straycell.readings.charger import Charger
 from straycell.safety.due.gather import due_now, survey
 from straycell.safety.due.survey import DueItem
 from straycell.store.reader import Reader, open_reader
@@ -27,6 +31,7 @@ WEEKS = 52
 INTAKE_WEEKS = 10
 OBEYS = 0.85
 CHECKING = {"charge", "first", "second", "retain"}
+Steps = list[tuple[float, str]]
 LAMP = """
 name = "{name}"
 priority = {priority}
@@ -76,7 +81,7 @@ class Person(Hands):
     matches_every: int = 2
     cells: list[TrueCell] = field(default_factory=list)
     by_code: dict[str, TrueCell] = field(default_factory=dict)
-    plan: dict[str, list[tuple[float, str]]] = field(default_factory=lambda: defaultdict(list))
+    plan: dict[str, Steps] = field(default_factory=lambda: defaultdict(list))
     cleared: set[str] = field(default_factory=set)
     matched: set[str] = field(default_factory=set)
     undecided: Counter[str] = field(default_factory=Counter)
@@ -84,6 +89,7 @@ class Person(Hands):
     refused: list[str] = field(default_factory=list)
     lists: list[dict[str, Any]] = field(default_factory=list)
     mixed_refusals: int = 0
+    acted: Counter[str] = field(default_factory=Counter)
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -97,6 +103,7 @@ class Person(Hands):
     def year(self) -> Person:
         with self.writing(0.0) as writer:
             writer.add_meter(METER)
+            self.measure_charger(writer, 0.0)
             for name, kind in (
                 ("tin", "metal box"),
                 ("drum", "hand-over drum"),
@@ -137,12 +144,12 @@ class Person(Hands):
         for cell in batch:
             self.plan[cell.code] = [(day, "measure"), *self.check(cell, day)]
 
-    def check(self, cell: TrueCell, day: float) -> list[tuple[float, str]]:
+    def check(self, cell: TrueCell, day: float) -> Steps:
         """What follows a full charge: two rest voltages; where those tell nothing, a run after four weeks too."""
         pair = [(day + 7, "first"), (day + 21, "second")]
         return [*pair, (day + 35, "retain")] if cell.lfp else pair
 
-    def again(self, code: str, day: float) -> list[tuple[float, str]]:
+    def again(self, code: str, day: float) -> Steps:
         """Look, charge and check anew; on a flat curve with a run to compare the later one with."""
         cell = self.by_code[code]
         return [(day, "look"), (day, "measure" if cell.lfp else "charge"), *self.check(cell, day)]
@@ -220,36 +227,41 @@ class Person(Hands):
                 self.hand_over(writer)
 
     def do(self, writer: Writer, item: DueItem, day: float) -> None:
+        """What `due` asks for: done at once, or put on today's list of things to measure. It knows every kind."""
         kind, code = item.kind.id, item.subject
-        if kind in ("isolate", "set-apart"):
-            writer.move_cell(code, "yard" if kind == "isolate" else "drum")
-        elif kind == "in-device":
-            self.take_apart(writer, code, day)
-        elif kind == "meter":
-            writer.compare_meter(code, moment(day).date())
-        elif kind == "inspection":
-            self.inspect(writer, code, day)
-        elif kind == "forgotten":
-            self.decide(writer, code, day)
-        elif kind not in ("charger", "group-voltages"):  # their subject is a charger or a build
-            self.plan_for(kind, code, day)
+        self.acted[kind] += 1
+        if kind in DEEDS:
+            DEEDS[kind](self, writer, code, day)
+        elif kind in PLANS:
+            # While a check runs it is not disturbed: `due` says the same again on another Saturday.
+            if not (PLANS[kind].waits and {step for _, step in self.plan[code]} & CHECKING):
+                self.plan[code] = PLANS[kind].steps(self, code, day)
+        else:
+            assert kind.startswith("handover"), f"nobody acts on '{kind}'"
 
-    def plan_for(self, kind: str, code: str, day: float) -> None:
-        """What `due` asks for, put on today's list of things to measure."""
-        steps = {step for _, step in self.plan[code]}
-        if kind in ("warm", "incident") and not steps & CHECKING:  # a blow asks for a new check, too
-            self.plan[code] = [(day, "retest"), *self.again(code, day)]
-        elif kind == "sibling" and not steps & CHECKING:  # over 28 days
-            later = [(at + 14 if name == "second" else at, name) for at, name in self.again(code, day)]
-            self.plan[code] = later
-        elif kind in ("falling", "sinking") and not steps & CHECKING:
-            self.plan[code] = self.again(code, day)
-        elif kind in ("sinks-soon", "storage-voltage", "full") and not steps & CHECKING:
-            self.plan[code] += [(day, "store")]
-        elif kind == "ages" and not steps & CHECKING:
-            self.plan[code] += [(day, "measure"), (day + 0.1, "store")]
-        elif kind in ("recheck", "recheck-late", "first-recheck"):
-            self.plan[code] += [(day, "check")]
+    def more(self, code: str, day: float, *steps: str) -> Steps:
+        return [*self.plan[code], *((day + 0.1 * number, step) for number, step in enumerate(steps))]
+
+    def slowly(self, code: str, day: float) -> Steps:
+        """A check over 28 days."""
+        return [(at + 14 if name == "second" else at, name) for at, name in self.again(code, day)]
+
+    def settle_voltage(self, writer: Writer, code: str, day: float) -> None:
+        """Too close to a safety limit, and there is no better meter here: discarded by hand."""
+        writer.discard(code, "its voltage cannot be settled")
+
+    def measure_charger(self, writer: Writer, day: float) -> None:
+        """Its float at a cell's terminals: this one never drifts."""
+        shown = Reading(NEW, "", Quantity.VOLTAGE, moment(day), self.reads(4.2), meter=METER)
+        writer.add_charger(Charger(CHARGER, moment(day), None, measured(shown, self.rules.defaults)))
+
+    def measure_groups(self, writer: Writer, project: str, day: float) -> None:
+        """Cells in parallel share one voltage; `due` says again who is to be taken out after that."""
+        build = writer.live_build(project)
+        if build is not None:
+            volts = [self.reads(fmean(self.by_code[c].volts(day) for c in group)) for group in build.groups]
+            seen = look_at_groups(writer, project, volts, METER, self.rules, writer.pen.now)
+            inspect_groups(writer, seen, METER)
 
     def decide(self, writer: Writer, code: str, day: float) -> None:
         """Undecided for a month: the check again; what two more checks cannot settle is discarded by hand."""
@@ -421,3 +433,44 @@ class Person(Hands):
             boxes={cell.code: cell.box for cell in cells},
             in_packs={c for b in reader.builds() if len(b.codes) > 1 for c in b.codes},
         )
+
+
+@dataclass(frozen=True)
+class Planned:
+    """What goes on the list for a kind of `due`; `waits`: not while a check is running."""
+
+    steps: Callable[[Person, str, float], Steps]
+    waits: bool = True
+
+
+DEEDS: dict[str, Callable[[Person, Writer, str, float], object]] = {
+    "isolate": lambda person, writer, code, day: _put(writer, code, "yard"),
+    "set-apart": lambda person, writer, code, day: _put(writer, code, "drum"),
+    "in-device": Person.take_apart,
+    "voltage": Person.settle_voltage,
+    "inspection": Person.inspect,
+    "group-voltages": Person.measure_groups,
+    "meter": lambda person, writer, name, day: writer.compare_meter(name, moment(day).date()),
+    "charger": lambda person, writer, name, day: person.measure_charger(writer, day),
+    "forgotten": Person.decide,
+}
+PLANS = {
+    "warm": Planned(lambda person, code, day: [(day, "retest"), *person.again(code, day)]),
+    "incident": Planned(lambda person, code, day: [(day, "retest"), *person.again(code, day)]),
+    "sibling": Planned(Person.slowly),
+    "falling": Planned(Person.again),
+    "sinking": Planned(Person.again),
+    "sinks-soon": Planned(lambda person, code, day: person.more(code, day, "store")),
+    "storage-voltage": Planned(lambda person, code, day: person.more(code, day, "store")),
+    "full": Planned(lambda person, code, day: person.more(code, day, "store")),
+    "empty": Planned(lambda person, code, day: person.more(code, day, "store")),
+    "ages": Planned(lambda person, code, day: person.more(code, day, "measure", "store")),
+    "trend": Planned(lambda person, code, day: person.more(code, day, "check"), waits=False),
+    "recheck": Planned(lambda person, code, day: person.more(code, day, "check"), waits=False),
+    "recheck-late": Planned(lambda person, code, day: person.more(code, day, "check"), waits=False),
+    "first-recheck": Planned(lambda person, code, day: person.more(code, day, "check"), waits=False),
+}
+
+
+def _put(writer: Writer, code: str, box: str) -> None:
+    writer.move_cell(code, box)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pickle
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -16,13 +16,17 @@ from typing import Any
 
 import pytest
 from tests.once import Once, made_once
-from tests.walk.person import Person, Week
+from tests.walk.person import DEEDS, PLANS, Person, Week
 from tests.walk.truth import HARMLESS, Kind, TrueCell, make_cells
 
 from straycell.acceptance import Outcome
 from straycell.cells import Stage
+from straycell.safety.due.survey import due_kinds
 
 AT_ONCE = {Kind.BAD_LOOK, Kind.DEEP, Kind.OVER, Kind.PRIMARY, Kind.SWOLLEN_LATER, Kind.SHORTED, Kind.MIS_DEEP}
+# The usable share of good cells in the same years (True: the larger one) just before findings were kept: measured with
+# that version of the rules and the same dice.
+BEFORE = {True: 0.982, False: 1.0}
 HELD = {"isolate", "set-apart", "in-device", "handover", "handover-damaged"}
 
 
@@ -69,6 +73,7 @@ class Year:
     lists: list[dict[str, Any]]
     refused: list[str]
     mixed_refusals: int
+    acted: Counter[str]
     whole: bool
 
     def after(self, code: str) -> list[Week]:
@@ -84,6 +89,7 @@ def _told(person: Person, *, whole: bool) -> Year:
         person.lists,
         person.refused,
         person.mixed_refusals,
+        person.acted,
         whole,
     )
 
@@ -110,6 +116,7 @@ def _together(years: Sequence[Year]) -> Year:
         [body for year in years for body in year.lists],
         [code for year in years for code in year.refused],
         sum(year.mixed_refusals for year in years),
+        sum((year.acted for year in years), Counter[str]()),
         years[0].whole,
     )
 
@@ -281,14 +288,30 @@ def test_at_most_five_per_cent_of_the_good_cells_are_lost(year: Year) -> None:
     assert len(lost) <= 0.05 * len(good), lost
 
 
-def test_four_fifths_of_the_good_cells_reach_pack_or_solo(year: Year) -> None:
-    """Of the good, fully measured ones; and at the year's end they still do, or sit in a device."""
+def test_the_good_cells_stay_as_usable_as_before_dangers_were_kept(
+    year: Year, record_property: Callable[[str, object], None]
+) -> None:
+    """Of the good, fully measured ones; and at the year's end they still are, or sit in a device."""
     last = year.weeks[-1]
     good = [code for code, cell in year.cells.items() if cell.kind in HARMLESS]
     reached = [c for c in good if any(w.outcomes.get(c, Outcome.HOLD) >= Outcome.SOLO for w in year.weeks)]
     assert len(reached) >= 0.8 * len(good)
     still = [c for c in good if last.outcomes[c] >= Outcome.SOLO or last.stages[c] is Stage.INSTALLED]
-    assert len(still) >= 0.8 * len(good)
+    share, before = len(still) / len(good), BEFORE[year.whole]
+    offered = sum(code in week.offered for code in year.known_bad for week in year.after(code))
+    record_property(
+        "figures",
+        f"a year with {len(year.cells)} cells: dangerous ones offered {offered}; "
+        f"good ones usable {share:.1%}, before findings were kept {before:.1%}",
+    )
+    assert not offered and len(still) >= int((before - 0.03) * len(good))  # in whole cells
+
+
+def test_nothing_that_due_asked_for_was_ignored(year: Year) -> None:
+    """The person knows a deed for every kind of it; packs' groups and the charger are measured, too."""
+    known = set(DEEDS) | set(PLANS) | {"handover", "handover-damaged"}
+    assert known == set(due_kinds())
+    assert year.acted["charger"] >= 3 and year.acted["group-voltages"] >= 4
 
 
 def test_a_dropped_cell_is_held_until_it_is_tested_again(year: Year) -> None:
@@ -298,7 +321,10 @@ def test_a_dropped_cell_is_held_until_it_is_tested_again(year: Year) -> None:
     week = next(w for w in year.weeks if w.day > drop_day)
     hurt = [c for c in dropped if ("incident", c) in {(i.kind.id, i.subject) for i in week.due}]
     assert all(week.outcomes[code] is Outcome.HOLD for code in hurt)
-    assert sum(year.weeks[-1].outcomes[code] >= Outcome.SOLO for code in dropped) >= 0.75 * len(dropped)
+    # At the very end a sibling that leaks may hold it again.
+    later = [w for w in year.weeks if w.day > drop_day + 70]
+    fit = [c for c in dropped if any(w.outcomes[c] >= Outcome.SOLO for w in later)]
+    assert len(fit) >= 0.75 * len(dropped)
 
 
 def test_the_evenings_stay_short(year: Year) -> None:

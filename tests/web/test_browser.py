@@ -217,6 +217,25 @@ def test_a_photograph_taken_without_network_is_sent_later_and_once(
     assert left == 0
 
 
+def test_what_happened_without_network_is_recorded_later(
+    phone: Phone, served: Served, bench: Bench, code: str
+) -> None:
+    """A short circuit typed in the cellar: kept, sent once, and the cell is out of use."""
+    phone.open(f"/cell/{code}/incident")
+    served.stop()
+    phone.tap("input[name=kind][value='short-circuit']")
+    phone.type("note", "against the vice")
+    phone.tap("form[data-keep] button.main")
+    wait_for(lambda: "not sent yet" in phone.words)
+    served.start()
+    wait_for(lambda: phone.script(ONLINE) or "not sent yet" not in phone.words)
+    assert bench.do(f"cell show {code}")["outcome"] == "discard"
+    verbs = [event["verb"] for event in bench.do(f"cell history {code}")]
+    assert len([verb for verb in verbs if "incident" in verb]) == 1, verbs
+    phone.open(f"/cell/{code}")
+    assert phone.find(".danger-screen").is_displayed() and f"{code} is now DISCARD" in phone.words
+
+
 def test_what_is_refused_later_stays_and_is_opened_again(
     phone: Phone, served: Served, bench: Bench, code: str
 ) -> None:
@@ -371,6 +390,35 @@ def test_no_page_of_a_cell_has_a_fault_that_an_audit_finds(
     phone.find("#text")
     audit.look("intake, a question")
     assert not audit.wrong, "\n".join(audit.wrong)
+
+
+BEYOND = """
+return [...document.querySelectorAll("main *")].filter((each) => each.getBoundingClientRect().right > innerWidth + 1)
+  .map((each) => each.outerHTML.slice(0, 90));
+"""
+
+
+def test_long_words_stay_on_the_screen(phone: Phone, bench: Bench, code: str) -> None:
+    """A marking, a box and a search of one word that is wider than any screen here: on no page does it run out."""
+    word = "Wiederaufbereitungsanlagenverschlusskappe" + "x" * 30
+    bench.prepare(f"box add {word}")
+    bench.prepare(f"cell correct {code} --marking {word} --because misread")
+    bench.prepare(f"cell move {code} {word}")
+    bench.prepare(f"incident add {code} --kind drop --note {word}")
+    paths = [
+        f"/cell/{code}",
+        f"/cell/{code}/move",
+        f"/cell/{code}/record/mass",
+        f"/find?q={word[:9]}",
+        f"/find?q={word}y",
+    ]
+    for path in [*paths, "/boxes", f"/box?name={word}", "/due"]:
+        phone.open(path)
+        phone.script("document.querySelectorAll('details').forEach((each) => { each.open = true; })")
+        for width in WIDTHS_PX:
+            phone.screen(width)
+            assert not phone.script(BEYOND), (path, width)
+            assert phone.script("return document.documentElement.scrollWidth <= innerWidth"), (path, width)
 
 
 @pytest.fixture

@@ -1,12 +1,16 @@
-"""The stock as a list of figures: what each cell holds, resists and loses, and what it may do until when."""
+"""The cells of the store with their figures of today, and the orders they are listed in."""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
+from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from straycell.acceptance import RuleSet, figures
+from straycell.acceptance.permission import usable_until
 from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.cells import Cell, Chemistry, Form, Stage
 from straycell.quantities import Measured
@@ -103,3 +107,72 @@ def _loss(verdict: Verdict) -> tuple[float, float | None] | None:
     return next(
         ((r.observed, r.expanded_uncertainty) for r in told if isinstance(r.observed, float | int)), None
     )
+
+
+# --- the orders of `cell list` and `verdict list`; equal ones go by code -----------------------------
+
+
+class CellOrder(StrEnum):
+    """What cells are sorted by."""
+
+    CODE = "code"
+    FORM = "form"
+    CHEMISTRY = "chemistry"
+    STAGE = "stage"
+    OUTCOME = "outcome"
+    BOX = "box"
+    MARKING = "marking"
+    CAPACITY = "capacity"
+    RESISTANCE = "resistance"
+    LOSS = "loss"
+    UNTIL = "until"
+
+
+class VerdictOrder(StrEnum):
+    """What verdicts are sorted by."""
+
+    CODE = "code"
+    OUTCOME = "outcome"
+    UNTIL = "until"
+
+
+_NEVER = datetime.max.replace(tzinfo=UTC)
+_FORMS, _CHEMISTRIES, _STAGES = (list(words) for words in (Form, Chemistry, Stage))
+
+
+def sort_cells(cells: Sequence[Listed], by: CellOrder) -> list[Listed]:
+    """Words in the order of their lists; the best outcome, most capacity, least resistance first; unknown last."""
+
+    def key(each: Listed) -> tuple[object, ...]:
+        cell, facts = each.cell, each.cell.facts
+        keys: dict[CellOrder, tuple[object, ...]] = {
+            CellOrder.CODE: (),
+            CellOrder.FORM: (_FORMS.index(facts.form),),
+            CellOrder.CHEMISTRY: (_CHEMISTRIES.index(facts.chemistry),),
+            CellOrder.STAGE: (_STAGES.index(cell.stage),),
+            CellOrder.OUTCOME: (-each.outcome,),
+            CellOrder.BOX: (cell.box is None, cell.box or ""),
+            CellOrder.MARKING: (not facts.marking, facts.marking.casefold()),
+            CellOrder.CAPACITY: (-each.capacity.value if each.capacity else 0.0,),
+            CellOrder.RESISTANCE: (each.resistance.value if each.resistance else math.inf,),
+            CellOrder.LOSS: (each.loss_pct_month[0] if each.loss_pct_month else math.inf,),
+            CellOrder.UNTIL: (usable_until(each.outcome, each.valid_until) or _NEVER,),
+        }
+        return (*keys[by], cell.code)
+
+    return sorted(cells, key=key)
+
+
+def sort_verdicts(verdicts: Sequence[Verdict], by: VerdictOrder) -> list[Verdict]:
+    """The best outcome first; what runs out soonest first, and what allows no use last."""
+
+    def key(verdict: Verdict) -> tuple[object, ...]:
+        until = usable_until(verdict.outcome, verdict.valid_until)
+        keys: dict[VerdictOrder, tuple[object, ...]] = {
+            VerdictOrder.CODE: (),
+            VerdictOrder.OUTCOME: (-verdict.outcome,),
+            VerdictOrder.UNTIL: (until or _NEVER,),
+        }
+        return (*keys[by], verdict.code)
+
+    return sorted(verdicts, key=key)

@@ -11,7 +11,9 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
-from sqlalchemy import Column, ColumnElement, Connection, Select, Table, func, select
+from sqlalchemy import Column, ColumnElement, Connection, Select, Table, func, literal, select
+from sqlalchemy.ext.compiler import compiles
+from sqlalchemy.sql.visitors import InternalTraversal
 
 from straycell.keys import RecordKey
 from straycell.store import chain
@@ -32,8 +34,22 @@ def among(column: Column[Any], values: Collection[str] | Collection[int]) -> Col
 
     # SQLite bounds the variables of a statement (32,766 by default, sqlite.org/limits.html); a store has more
     # cells.
-    listed = func.json_each(json.dumps(list(values))).table_valued("value")
-    return column.in_(select(listed.c.value))
+    return column.op("IN", is_comparison=True)(_Listed(literal(json.dumps(list(values)))))
+
+
+class _Listed(ColumnElement[Any]):
+    """`(SELECT value FROM json_each(?))`: put together of SQLAlchemy's own parts it takes three times as long."""
+
+    inherit_cache = True
+    _traverse_internals = [("text", InternalTraversal.dp_clauseelement)]  # noqa: RUF012
+
+    def __init__(self, text: ColumnElement[str]) -> None:
+        self.text = text
+
+
+@compiles(_Listed)
+def _listed(element: _Listed, compiler: Any, **more: Any) -> str:
+    return f"(SELECT value FROM json_each({compiler.process(element.text, **more)}))"
 
 
 def rows_of(conn: Connection, query: Select[Any]) -> Iterator[Any]:
@@ -69,7 +85,7 @@ def insert_many(conn: Connection, table: Table, rows: Iterable[Mapping[str, Any]
 def insert_one(conn: Connection, table: Table, **values: object) -> int:
     """Insert one row and return its number."""
     # SQLAlchemy returns it from the INSERT itself, so no other writer's row can be meant.
-    key = conn.execute(table.insert().values(values)).inserted_primary_key
+    key = conn.execute(table.insert(), values).inserted_primary_key
     assert key is not None
     return int(key[0])
 

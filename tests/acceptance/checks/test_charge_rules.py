@@ -1,5 +1,5 @@
 """Warming and heat while charging: at, just inside and just outside. Common practice, except the 45 C window
-(cell sheets: charge at 0 to 45 C; IEC 62133-2 standard range 10 to 45 C, from memory)."""
+(cell sheets: charge at 0 to 45 C; 10 C as the lower end is common practice)."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """Deep discharge, over-charge, as found and on the shelf: at, just inside and just outside each limit.
 
-Limits: handbook dwell rule 2.00 V/cell; IEC 62133-2 upper limit charging voltage 4.25 V (from memory);
+Limits: handbook dwell rule 2.00 V/cell; sheets 4.20 +/- 0.05 V;
 lfp and the rest: common practice, no published source.
 """
 

@@ -35,7 +35,7 @@ from straycell.store.column_values import to_us
 from straycell.store.exchange.beside import Beside
 from straycell.store.exchange.fields import Fields, quantity_columns, taken
 from straycell.store.exchange.table import Imported, Table, Told
-from straycell.store.schema.tables import READING, SUPERSESSION
+from straycell.store.schema.tables import CELL, READING, SUPERSESSION
 from straycell.store.schema.validation import require_item
 from straycell.store.session import Pen, among, rows_of
 
@@ -105,8 +105,8 @@ class _Known:
     def __init__(self, pen: Pen, table: Table) -> None:
         wanted = {tidy_code(line.fields.get("code", "")[:40]) for line in table.lines(noting=False)}
         self.pen, self.codes = pen, set(cells.stages(pen.conn, wanted))
-        bearers = cells.cells(pen.conn, wanted=self.codes) if self.codes else []
-        self.boards = {cell.code for cell in bearers if cell.facts.protection_board}
+        boards = select(CELL.c.code).where(among(CELL.c.code, self.codes), CELL.c.protection_board)
+        self.boards = set(pen.conn.execute(boards).scalars())
         standing = select(
             READING.c.code, READING.c.quantity, READING.c.at_us, READING.c.value, READING.c.look
         ).where(among(READING.c.code, self.codes), READING.c.key.not_in(select(SUPERSESSION.c.record)))

@@ -14,6 +14,7 @@ from typing import Any
 
 from straycell.cells import Look
 from straycell.errors import BadData
+from straycell.keys import NEW
 from straycell.meters import Meter
 from straycell.quantities import Dimension, parse_quantity
 from straycell.readings import (
@@ -29,8 +30,10 @@ from straycell.readings import (
     Reading,
     Where,
     charge_of,
+    measured,
     reading_of,
 )
+from straycell.readings.charger import Charger
 from straycell.store.writer import Writer
 
 KIND_OF = {note: kind for kind in KINDS.values() for note in kind.notes}
@@ -132,6 +135,9 @@ def _job(code: str, at: datetime, words: list[str], bench: NoteDefaults) -> Job:
         because = next(word for word in rest if "=" not in word)
         mistake = Mistake.MISTYPED if mistyped else None
         return Deed(at, Writer.correct_cell, (code, changes_of(changes), because, mistake))
+    if verb == "float":
+        volts, name, meter = rest
+        return Deed(at, _measure_charger, (at, parse_quantity(volts, Dimension.VOLTAGE), name, meter))
     if verb == "box":
         return Deed(at, Writer.move_cell, (code, rest[0]))
     if verb == "discard":
@@ -145,6 +151,11 @@ def _taken_back(code: str, at: datetime, mistake: str, words: list[str], bench: 
     right = rest[1] if rest[:1] == ["of"] else None
     instead = _item(code, at, kind, rest[1:], bench) if rest[:1] == ["is"] else None
     return TakenBack(at, code, KIND_OF[kind].quantity, mistake, because, right, instead)
+
+
+def _measure_charger(writer: Writer, at: datetime, float_v: float, name: str, meter: str) -> None:
+    shown = Reading(NEW, "", Quantity.VOLTAGE, at, float_v, meter=writer.meter(meter))
+    writer.add_charger(Charger(name, at, None, measured(shown, writer.pen.rules.defaults)))
 
 
 def _item(code: str, at: datetime, verb: str, words: Sequence[str], bench: NoteDefaults) -> Item:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Collection, Iterable, Mapping
 from datetime import datetime
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, Row, func, select
@@ -133,6 +133,7 @@ def body_of(verdict: Verdict) -> str:
     return _ENCODE(verdict_to_record(verdict))
 
 
+@lru_cache(maxsize=1024)  # a page and a session of writes read the same ones again; parsing is most of a look
 def read_body(body: str) -> Verdict:
     """The verdict that was stored."""
     from straycell.acceptance.record import verdict_from_record

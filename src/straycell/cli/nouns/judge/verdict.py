@@ -9,7 +9,7 @@ import typer
 from straycell.acceptance.reasons import Verdict
 from straycell.acceptance.record import verdict_to_json
 from straycell.bench import verdict_words
-from straycell.bench.list_order import VerdictOrder, sort_verdicts
+from straycell.bench.cell_list import VerdictOrder, sort_verdicts
 from straycell.bench.paper.charts import limits_chart_of
 from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar import values

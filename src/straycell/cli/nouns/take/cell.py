@@ -9,9 +9,8 @@ from typing import Annotated, Any
 import typer
 
 from straycell.bench import verdict_words
-from straycell.bench.cell_list import Wanted, cell_list
+from straycell.bench.cell_list import CellOrder, Wanted, cell_list, sort_cells
 from straycell.bench.cell_sheet import cell_history, cell_sheet
-from straycell.bench.list_order import CellOrder, sort_cells
 from straycell.bench.outlook import IN_HOUSE
 from straycell.bench.recording.many import Which, each
 from straycell.bench.recording.record import followed
