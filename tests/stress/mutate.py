@@ -96,6 +96,7 @@ ROOMS |= {room: ([file], tests) for room, (file, tests, _) in FIGURES.items()}
 COUNTS = ("fewest",)
 # The tests of a single limit, where others than those of its room read it.
 NARROW = {
+    "rate-out": ["tests/matching/test_candidates.py"],
     "resistance-spread": ["tests/matching/pack/test_joining.py"],
     "storage.toml: let_down": ["tests/cli/take/test_let_down.py"],
 }

@@ -9,7 +9,8 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from straycell.errors import BadData
 from straycell.physics.curves import OcvCurve, interpolate
@@ -100,9 +101,15 @@ def curve_source(
     left = curve.state_of_charge(test_cutoff_v + test_a * steady_ohm * shape(0.05))
     # At most half may be left: a cut-off set too high must not blow the capacity up without bound.
     full_ah = (capacity_ah + test_a * lag_h) / (1.0 - min(left, 0.5))
-    q = [full_ah * (1.0 - s) for s in reversed(curve.soc)]
-    ohm = [steady_ohm * shape(s) for s in reversed(curve.soc)]
-    return _closed(q, list(reversed(curve.volts)), ohm, lag_h)
+    model = scaled(share_source(curve), full_ah, steady_ohm)
+    return replace(model, lag_h=lag_h, draw_share=1.0)
+
+
+@lru_cache(maxsize=32)
+def share_source(curve: OcvCurve) -> SourceModel:
+    """A chemistry's curve over the share of its whole charge, its resistance over that at half charge."""
+    out = [1.0 - s for s in reversed(curve.soc)]
+    return _closed(out, list(reversed(curve.volts)), [shape(s) for s in reversed(curve.soc)], 0.0)
 
 
 def trace_source(trace: OwnTrace, steady_ohm: float, lag_h: float) -> SourceModel:

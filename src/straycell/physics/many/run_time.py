@@ -13,7 +13,7 @@ import numpy as np
 
 from straycell.cells import Chemistry
 from straycell.errors import BadData
-from straycell.physics.curves import OcvCurve, interpolate
+from straycell.physics.curves import OcvCurve
 from straycell.physics.loads import Load, Profile
 from straycell.physics.many.cases import cases_of, known_of, warmest_of
 from straycell.physics.many.draw import Floats, drawn
@@ -36,7 +36,7 @@ from straycell.physics.run_time.doubts import (
 )
 from straycell.physics.run_time.runtime import TEST_RATE_C, OwnTrace, estimate
 from straycell.physics.shipped import shipped
-from straycell.physics.sources import END_DROP_V, END_SHARE, StartsEmpty
+from straycell.physics.sources import share_source, started_at
 from straycell.physics.temperature import (
     COLDEST_KNOWN_C,
     REFERENCE_C,
@@ -290,36 +290,16 @@ def _run(
     left = np.interp(test_v + test_a * case.steady_ohm * shape(0.05), curve.volts, curve.soc)
     full_ah = (case.capacity_ah + test_a * case.lag_h) / (1.0 - np.minimum(left, 0.5)) * case.capacity_ratio
     steady_ohm = case.steady_ohm * case.resistance_ratio
-    soc = curve.soc[::-1]
-    out = [1.0 - s for s in soc]
-    emf, grown = list(curve.volts[::-1]), [shape(s) for s in soc]
-    end = (1.0 - soc[-1]) * (1.0 + END_SHARE)
-    out, emf, grown = [*out, end], [*emf, emf[-1] - END_DROP_V], [*grown, grown[-1]]
-    missing = 0.0
+    model = share_source(curve)
     if first.full_voltage_v is not None:
-        missing = (1.0 - curve.state_of_charge(first.full_voltage_v)) * end
-    if missing > 0:
-        out, emf, grown = _started(out, emf, grown, missing)
+        missing = 1.0 - curve.state_of_charge(first.full_voltage_v)
+        model = started_at(model, missing * model.x_ah[-1])
     # A cold cell behind a lamp draws less and would seem to last longer: the cold must never count as a gain.
     share = 1.0 / np.maximum(1.0, case.resistance_ratio)
     draw = drawn(question.load, question.series, question.parallel, share)
-    nodes = list(zip(out, emf, grown, strict=True))
+    nodes = list(zip(model.x_ah, model.emf_v, model.inner_ohm, strict=True))
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         # As for one cell: below the cut-off a full cell starts nothing.
         least_v = np.tile(question.stop_v, len(stop_v) // len(question.stop_v))
-        end_v = np.where(least_v >= emf[0], np.maximum(stop_v, least_v), stop_v)
+        end_v = np.where(least_v >= model.emf_v[0], np.maximum(stop_v, least_v), stop_v)
         return march_many(nodes, full_ah, steady_ohm, case.lag_h * case.lag_ratio, draw, end_v)
-
-
-def _started(
-    out: list[float], emf: list[float], grown: list[float], missing: float
-) -> tuple[list[float], list[float], list[float]]:
-    """As sources.started_at, in shares of the full charge."""
-    if missing >= 0.99 * out[-1]:
-        raise StartsEmpty()
-    later = [k for k, share in enumerate(out) if share > missing]
-    return (
-        [0.0, *(out[k] - missing for k in later)],
-        [interpolate(missing, out, emf), *(emf[k] for k in later)],
-        [interpolate(missing, out, grown), *(grown[k] for k in later)],
-    )
