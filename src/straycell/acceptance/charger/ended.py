@@ -33,7 +33,7 @@ def ended_above(case: Case) -> tuple[Tried, ...]:
     doubtful_v = case.full_voltage_v + case.figure("voltage-over-full-doubt")
     found = []
     for charge in case.charges:
-        if charge.until_v < case.figure("full-charge-from") or _rested_below(case, charge, doubtful_v):
+        if charge.until_v < case.figure("full-charge-from") or _shown_below(case, charge, doubtful_v):
             continue
         sides = [(each, _side(case, charge, each, limit, doubtful_v)) for each in _nearest(case, charge)]
         for each, side in sides:
@@ -78,6 +78,21 @@ def _side(case: Case, charge: Charge, measured: Charger, limit: float, doubtful_
     same_mode = value_v <= charge.until_v + case.figure("charger-end") + _DUST_V
     return (
         against_max(_float(measured), limit) if same_mode and value_v > doubtful_v + _DUST_V else Side.CLEAR
+    )
+
+
+def _shown_below(case: Case, charge: Charge, most_v: float) -> bool:
+    """True where this charge, or a later one before the charger was measured again, is shown not to have ended too high."""
+    # Between two measurements a charger drifts one way: where it was right later on, it was so before.
+    end = next(
+        (each.at for each in case.evidence.floats if each.speaks_of(charge) and each.at > charge.at), case.now
+    )
+    return any(
+        charge.at <= later.at <= end
+        and (later.charger, later.slot) == (charge.charger, charge.slot)
+        and _rested_below(case, later, most_v)
+        for later in case.charges
+        if later.until_v >= case.figure("full-charge-from")
     )
 
 
