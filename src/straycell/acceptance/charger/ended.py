@@ -99,7 +99,7 @@ def _shown_below(case: Case, charge: Charge, most_v: float) -> bool:
 def _rested_below(case: Case, charge: Charge, most_v: float) -> bool:
     """True where a rest voltage in the days after a charge shows that it did not end too high."""
     # A cell that was charged too far relaxes by some 30 mV in these days, and not by more (common practice).
-    end = charge.at + timedelta(days=case.figure("first-days"))
+    end = charge.at + timedelta(days=case.figure("charger-end-days"))
     return any(
         charge.at < r.at <= end
         and case.measured(r).high <= most_v + _DUST_V
@@ -119,7 +119,7 @@ def _measured_again(case: Case, measured: Charger, side: Side, limit: float) -> 
 
 
 def _maybe(case: Case, charge: Charge, measured: Charger, limit: float) -> Reason:
-    value, end = _float(measured), charge.at + timedelta(days=case.figure("first-days"))
+    value, end = _float(measured), charge.at + timedelta(days=case.figure("charger-end-days"))
     soon = case.now < end and not case.disturbed(charge.at, case.now)
     return case.reason(
         "charger-end",
