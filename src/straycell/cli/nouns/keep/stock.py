@@ -70,7 +70,8 @@ def _page(found: list[BoxStock]) -> None:
         "due": lambda b: sum(count for _, count in b.attention) or None,
         "kind": lambda b: b.kind,
     }
-    tables.grid(found, columns, flexible="kind", empty="no box and no cell recorded yet")
+    figures = ("cells", "energy", "limit", "due")
+    tables.grid(found, columns, flexible="kind", empty="no box and no cell recorded yet", right=figures)
     # Only boxes with work are spelled out: the table holds the calm ones.
     for box in found:
         if not (box.attention or box.over_limit):
