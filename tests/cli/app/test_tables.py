@@ -57,7 +57,7 @@ def test_verdicts_are_filtered_and_sorted(shelf: Bench) -> None:
     assert column(shelf, "verdict list --outcome discard", "outcome") == ["discard"]
     assert column(shelf, "verdict list --sort outcome", "outcome")[-1] == "discard"
     assert len(column(shelf, "verdict list --sort until", "code")) == 4
-    assert shelf.run("verdict list --outcome pack").err.startswith("no verdict fits")
+    assert shelf.run("verdict list --outcome pack").err.startswith("no cell fits")
 
 
 def test_an_unknown_order_is_refused_with_the_known_ones(shelf: Bench) -> None:
