@@ -86,6 +86,19 @@ def test_a_rest_voltage_soon_after_the_charge_shows_where_it_ended() -> None:
     assert held(charged(measured(4.35, 31)).rest(4.24, 31.0))
 
 
+def test_a_later_charge_by_the_same_slot_shows_it_too() -> None:
+    """A run came after the first of two charges, and no rest voltage: the second was shown to end where it should."""
+    bench = charged(measured(4.35, 36), rests=True)
+    bench.charges.insert(-1, replace(bench.charges[-1], at=day(29.5)))
+    assert not held(bench)
+    bench.charges[-2] = replace(bench.charges[-2], slot=3)
+    bench.more["floats"] = (measured(4.35, 36), measured(4.35, 36, slot=3))
+    assert held(bench)
+    bench.charges[-2] = replace(bench.charges[-2], slot=2)
+    bench.more["floats"] = (measured(4.35, 29.8), measured(4.35, 36))
+    assert held(bench) or bench.judged(40.0)[1]
+
+
 def test_what_can_be_done_depends_on_how_long_ago_it_was() -> None:
     """Within three days a rest voltage, after that nothing but a mistake in the measurement."""
     reason = {

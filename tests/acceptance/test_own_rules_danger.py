@@ -79,3 +79,12 @@ def test_what_no_safety_rule_leans_on_may_still_be_loosened(
 ) -> None:
     """A bench of its own mind about what is good enough."""
     assert own(limit_id, **figures).name == "my bench"
+
+
+@pytest.mark.parametrize(
+    ("limit_id", "value"), [("first-days", 0.5), ("warm-rest-time", 100.0), ("charger-end-days", 30.0)]
+)
+def test_what_a_safety_rule_looks_at_is_not_narrowed(limit_id: str, value: float) -> None:
+    """Fewer days that are looked at, or a longer rest before heat counts, would let a hold pass unseen."""
+    rules, faults = merge_rules(shipped_rules(), {"name": "own", "limit": [{"id": limit_id, "value": value}]})
+    assert rules is None and "cannot be loosened" in faults[0]

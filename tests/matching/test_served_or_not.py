@@ -22,7 +22,7 @@ from straycell.matching.screen.running import lasts, runs
 from straycell.matching.screen.screening import usable
 from straycell.projects import Project
 
-STOCKS = int(os.environ.get("STRAYCELL_STOCKS", "160"))
+STOCKS = int(os.environ.get("STRAYCELL_STOCKS", "96"))
 """2,000 in the long run; each is drawn from its own number."""
 SHAPES = [(1, 2), (2, 1), (2, 2), (1, 3), (3, 1), (3, 2)]
 

@@ -18,7 +18,8 @@ CHART = Chart("two boxes", "%", BARS, 100.0, "limit")
 
 def test_a_bar_is_as_long_as_its_figure() -> None:
     """Of a line at 100, 10 is sure and 40 may be, 80 is sure: counted in characters."""
-    first, second, line = chart_lines(CHART, 80)
+    first, second, line, signs = chart_lines(CHART, 80)
+    assert signs == "! beyond its line"
     assert first.count("=") == pytest.approx(second.count("=") / 8, abs=1)
     assert first.count("=") + first.count("-") == pytest.approx(second.count("=") / 2, abs=1)
     assert first.index("|") == second.index("|") == line.index("|")

@@ -17,6 +17,9 @@ _COLOURS = {"*": "#1d4e89", "!": LINE, "?": "#8a6d00"}
 """By sign; the sign stands beside the label too, so that no colour is needed."""
 
 
+_SIGNS = {"!": "beyond its line", "?": "too close to call"}
+
+
 @dataclass(frozen=True, slots=True)
 class Bar:
     """One candidate, group, rule or box: what is sure, what is expected, what may be, and its figures in words.
@@ -34,7 +37,10 @@ class Bar:
 
 @dataclass(frozen=True, slots=True)
 class Chart:
-    """Bars in one unit against a line (None: nothing to compare with). `empty` is said where there is no bar."""
+    """Bars in one unit against a line (None: nothing to compare with). `empty` is said where there is no bar.
+
+    `sure` and `may` name the dark and the pale part of the bars, for a reader who has nothing but the picture.
+    """
 
     title: str
     unit: str
@@ -42,6 +48,14 @@ class Chart:
     line: float | None
     line_label: str = ""
     empty: str = "nothing to draw"
+    sure: str = ""
+    may: str = ""
+
+    @property
+    def signs(self) -> str:
+        """What the signs beside the labels mean, those that are there."""
+        there = {bar.sign for bar in self.bars if self.line is not None}
+        return ", ".join(f"{sign} {words}" for sign, words in _SIGNS.items() if sign in there)
 
     def words(self, bar: Bar) -> str:
         """What stands at the end of a bar."""
@@ -75,6 +89,9 @@ def _lines(chart: Chart, width: int) -> Iterator[str]:
     if chart.line is not None:
         named, before = f"{chart.line_label} {plain(chart.line, 3)} {chart.unit}", label + at
         yield f"{named:>{before - 1}} |" if before > 0.5 * width else f"{'':<{before}}| {named}"
+    parts = [f"{sign} {words}" for sign, words in (("=", chart.sure), ("-", chart.may)) if words]
+    if legend := ", ".join(filter(None, [*parts, chart.signs])):
+        yield legend
 
 
 _LEAST_ROOM = 10
@@ -86,9 +103,17 @@ def chart_picture(chart: Chart, kind: Kind = "png", dpi: int = 150) -> bytes:
     rows = range(len(chart.bars))
     lows = [bar.low for bar in chart.bars]
     panel.grid(axis="y", visible=False)
-    panel.barh(rows, [bar.high - bar.low for bar in chart.bars], left=lows, color=_BAND)
+    panel.barh([0], [0], color=_OTHER, label=chart.sure or None)
+    panel.barh(
+        rows, [bar.high - bar.low for bar in chart.bars], left=lows, color=_BAND, label=chart.may or None
+    )
     panel.barh(rows, lows, color=[_COLOURS.get(bar.sign, _OTHER) for bar in chart.bars])
-    panel.plot([bar.expected for bar in chart.bars], rows, "o", color=INK, markersize=4)
+    if chart.sure:
+        place = (1.0, -0.55 / max(3, len(chart.bars)))
+        panel.legend(loc="upper right", bbox_to_anchor=place, ncols=2, frameon=False, fontsize=10)
+    # A dot on the axis would read as a figure of zero where there is none.
+    there = [row for row in rows if chart.bars[row].high > 0]
+    panel.plot([chart.bars[row].expected for row in there], there, "o", color=INK, markersize=4)
     if chart.line is not None:
         panel.axvline(chart.line, color=LINE, linewidth=1.4, linestyle=(0, (6, 4)))
         panel.annotate(
@@ -114,6 +139,6 @@ def chart_picture(chart: Chart, kind: Kind = "png", dpi: int = 150) -> bytes:
     panel.set_yticks(list(rows), [f"{bar.label} {bar.sign}".rstrip() for bar in chart.bars], parse_math=False)
     panel.invert_yaxis()
     panel.set_xlim(left=0)
-    panel.set_xlabel(chart.unit, color=INK)
+    panel.set_xlabel("; ".join(filter(None, [chart.unit, chart.signs])), color=INK, loc="left")
     panel.set_title(chart.title, loc="left", fontsize=14, color=INK, pad=18, parse_math=False)
     return shared.written(figure, kind, chart)

@@ -12,6 +12,7 @@ from straycell.acceptance.reasons import Outcome
 from straycell.pictures import figure as shared
 from straycell.pictures.field import Frame, legend
 from straycell.pictures.figure import INK, Kind
+from straycell.quantities import count_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -45,7 +46,7 @@ def stock_picture(points: Sequence[Point], unmeasured: int, kind: Kind = "png", 
     for outcome in sorted(_SIGNS, reverse=True):
         _scatter(panel, [point for point in points if point.outcome is outcome], outcome)
     panel.set_title(
-        f"{len(points)} cells" + (f", {unmeasured} more without both figures" if unmeasured else ""),
+        stock_title(points, unmeasured),
         loc="left",
         fontsize=13,
         color=INK,
@@ -53,6 +54,12 @@ def stock_picture(points: Sequence[Point], unmeasured: int, kind: Kind = "png", 
     if points:
         panel.legend(loc="upper right", frameon=False, fontsize=11, labelcolor=INK)
     return shared.written(figure, kind, _shown(points, unmeasured))
+
+
+def stock_title(points: Sequence[Point], unmeasured: int) -> str:
+    """What is drawn, and how many cells cannot be."""
+    missing = f", {unmeasured} more lack one of the two" if unmeasured else ""
+    return f"Capacity over resistance: {count_of(len(points), 'cell')}{missing}"
 
 
 def digest(points: Sequence[Point], unmeasured: int) -> str:

@@ -8,10 +8,12 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Select, Table, select
 
+from straycell.acceptance.evidence import DISMANTLED
 from straycell.cells import Stage
 from straycell.readings import RECORDS_LOST, Mistake
 from straycell.store.book import derived
 from straycell.store.book.bench import given_out
+from straycell.store.book.measured import meters
 from straycell.store.book.register import put, said
 from straycell.store.book.stock import cells
 from straycell.store.book.stock.facts import FACTS
@@ -19,10 +21,12 @@ from straycell.store.book.use import builds, handovers
 from straycell.store.schema.tables import (
     BENCH,
     CELL,
+    CHARGER,
     CONDEMNATION,
     FINDING,
     FINDING_FELL,
     SUPERSESSION,
+    UPSET,
 )
 from straycell.store.session import Pen, insert_many
 from straycell.store.sqlite.file import READ_FAULTS
@@ -42,6 +46,8 @@ class Former:
     falls: list[Row[Any]] = field(default_factory=list)
     supersessions: list[Row[Any]] = field(default_factory=list)
     discards: list[Row[Any]] = field(default_factory=list)
+    upsets: list[Row[Any]] = field(default_factory=list)
+    chargers: list[Row[Any]] = field(default_factory=list)
     mistyped: dict[str, dict[str, Any]] = field(default_factory=dict)
     out_of_use: dict[str, str] = field(default_factory=dict)
     readable: set[str] = field(default_factory=set)
@@ -69,6 +75,9 @@ def read_former(conn: Connection) -> Former:
     former.falls = _all(former, conn, select(FINDING_FELL).order_by(FINDING_FELL.c.id))
     former.supersessions = _all(former, conn, select(SUPERSESSION).order_by(SUPERSESSION.c.id))
     former.discards = _all(former, conn, select(CONDEMNATION).order_by(CONDEMNATION.c.id))
+    # Taken out of a build that the backup still has: what happened to the cells is no danger by itself.
+    former.upsets = _all(former, conn, select(UPSET).where(UPSET.c.kind != DISMANTLED).order_by(UPSET.c.id))
+    former.chargers = _all(former, conn, select(CHARGER).order_by(CHARGER.c.id))
     former.readable = {row.code for row in _all(former, conn, select(CELL.c.code, CELL.c.stage))}
     try:
         former.mistyped = dict(_mistyped(conn))
@@ -107,6 +116,7 @@ def carry_over(pen: Pen, former: Former, event_id: int) -> Carried:
     touched = _findings(pen, former, known)
     touched |= _supersessions(pen, former, known, event_id)
     touched |= _facts(pen, former, known, event_id)
+    touched |= _happened(pen, former, known, event_id)
     derived.follow(pen.conn, cells=touched)
     words = {row.code: row.words for row in reversed(former.findings)}
     newly = sorted(derived.standing_out(pen.conn, touched) - before)
@@ -187,6 +197,21 @@ def _facts(pen: Pen, former: Former, known: Collection[str], event_id: int) -> s
                 values.setdefault(code, {})[name] = value
     put(pen, event_id, values, Mistake.MISTYPED.value)
     return set(values)
+
+
+def _happened(pen: Pen, former: Former, known: Collection[str], event_id: int) -> set[str]:
+    """Incidents, and chargers that were measured: both may hold a cell whatever else is forgotten of it."""
+    # Numbered again: another bench may have the original, and its key is its own.
+    here = {(row.code, row.kind, row.at_us) for row in pen.conn.execute(select(UPSET))}
+    upsets = [r for r in former.upsets if (r.code, r.kind, r.at_us) not in here and r.code in known]
+    for number, row in zip(pen.numbers("record", len(upsets)), upsets, strict=True):
+        values = _again(UPSET, row) | {"key": str(number), "event_id": event_id}
+        pen.conn.execute(UPSET.insert().values(values))
+    listed = {(row.name, row.slot, row.measured_at_us) for row in pen.conn.execute(select(CHARGER))}
+    chargers = [row for row in former.chargers if (row.name, row.slot, row.measured_at_us) not in listed]
+    for row in chargers:
+        pen.conn.execute(CHARGER.insert().values(_again(CHARGER, row) | {"event_id": event_id}))
+    return {row.code for row in upsets}.union(*(meters.charged_by(pen.conn, row.name) for row in chargers))
 
 
 def _discards(pen: Pen, former: Former, known: Collection[str], event_id: int) -> list[str]:

@@ -97,6 +97,7 @@ def test_a_record_later_than_now_holds() -> None:
         late.more["upsets"] = (Upset("drop", day(30.0)),)
         verdict = late.verdict(19.0)
         assert verdict.outcome is Outcome.HOLD and reason(verdict, "clock").observed == day(30.0).isoformat()
+    assert good().verdict(10.0).valid_until == day(18.2)  # its latest record; then it is judged again
     assert reason(good().verdict(10.0), "clock") and not reasons(good().verdict(18.2), "clock")
 
 

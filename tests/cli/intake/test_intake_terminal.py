@@ -81,7 +81,7 @@ def test_each_screen_fits_and_the_code_is_large(bench: Bench) -> None:
         person.await_text("it can never be measured")
         person.answer(VOLTAGE, "3.7")
         person.answer(LOOK, "s")
-        person.await_text("fire service")
+        person.await_text("warn others")
         person.answer(MARKING, "")
         end(person)
     assert max(map(len, person.screen.splitlines())) <= 80

@@ -197,7 +197,7 @@ def test_a_charger_on_record_brings_its_measured_float(bench: Bench) -> None:
     )
     assert "no float of charger 'bay' slot 3" in bench.refused(f"charging {line} 3", 3)
     assert "two floats" in bench.refused(f"charging {line} 2 {FLOAT}", 2)
-    assert "--slot stands without" in bench.refused(f"charging {code} --current 0.1A --slot 2", 2)
+    assert "--slot is given without" in bench.refused(f"charging {code} --current 0.1A --slot 2", 2)
     bench.now = (datetime.fromisoformat(start) + timedelta(days=90, minutes=1)).isoformat()
     assert "in the last 90 days" in bench.refused(f"charging {line} 2", 3)
 

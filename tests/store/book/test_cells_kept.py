@@ -55,7 +55,7 @@ def test_a_code_set_aside_is_used_once_and_never_issued_again(shelf: Shelf) -> N
         assert fresh not in aside
         taken = writer.add_cells(NMC, code=aside[1].lower())[0].code
         assert taken == aside[1] and writer.blank_codes() == [aside[0], aside[2]]
-        with pytest.raises(BadData, match="stands for a cell already"):
+        with pytest.raises(BadData, match="is a cell already"):
             writer.add_cells(NMC, code=aside[1])
         with pytest.raises(BadData, match="set aside, but no cell"):
             writer.cell(aside[0])

@@ -43,7 +43,7 @@ cells-neither-yes-nor-no              2 | 'perhaps' is neither yes nor no       
 cells-wrong-check-character           2 | 'A00001P' has a wrong check character | again
 cells-no-code-at-all                  2 | 'cell one' is not a cell code            | again
 cells-code-twice                      4 | A00001O is on line 2 too          | one line for each cell
-cells-code-of-a-cell-that-is-here     2 | stands for a cell already             | take another
+cells-code-of-a-cell-that-is-here     2 | is a cell already                     | take another
 cells-no-such-teardown                2 | there is no tear-down AT99            | teardown add
 cells-no-teardown-code                2 | 'lamp' is not a tear-down code           | teardown list
 cells-pack-of-no-teardown             2 | '2' is a pack of no tear-down         | fill the column teardown

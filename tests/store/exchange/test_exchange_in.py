@@ -26,8 +26,8 @@ from straycell.store.exchange.table import Imported
 
 
 def cells_of(shelf: Shelf, text: str, **more: Any) -> list[Cell]:
-    """The cells of a file of these lines; it must have no fault."""
-    file = shelf.path.with_name("lines.csv")
+    """The cells of a file of these lines, each a list of its own; it must have no fault."""
+    file = shelf.path.with_name(f"lines-{len(list(shelf.path.parent.iterdir()))}.csv")
     file.write_bytes(text.encode())
     with shelf.writing(NOW) as writer:
         before = set(writer.codes())

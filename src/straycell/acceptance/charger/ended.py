@@ -33,7 +33,7 @@ def ended_above(case: Case) -> tuple[Tried, ...]:
     doubtful_v = case.full_voltage_v + case.figure("voltage-over-full-doubt")
     found = []
     for charge in case.charges:
-        if charge.until_v < case.figure("full-charge-from") or _rested_below(case, charge, doubtful_v):
+        if charge.until_v < case.figure("full-charge-from") or _shown_below(case, charge, doubtful_v):
             continue
         sides = [(each, _side(case, charge, each, limit, doubtful_v)) for each in _nearest(case, charge)]
         for each, side in sides:
@@ -81,10 +81,25 @@ def _side(case: Case, charge: Charge, measured: Charger, limit: float, doubtful_
     )
 
 
+def _shown_below(case: Case, charge: Charge, most_v: float) -> bool:
+    """True where this charge, or a later one before the charger was measured again, is shown not to have ended too high."""
+    # Between two measurements a charger drifts one way: where it was right later on, it was so before.
+    end = next(
+        (each.at for each in case.evidence.floats if each.speaks_of(charge) and each.at > charge.at), case.now
+    )
+    return any(
+        charge.at <= later.at <= end
+        and (later.charger, later.slot) == (charge.charger, charge.slot)
+        and _rested_below(case, later, most_v)
+        for later in case.charges
+        if later.until_v >= case.figure("full-charge-from")
+    )
+
+
 def _rested_below(case: Case, charge: Charge, most_v: float) -> bool:
     """True where a rest voltage in the days after a charge shows that it did not end too high."""
     # A cell that was charged too far relaxes by some 30 mV in these days, and not by more (common practice).
-    end = charge.at + timedelta(days=case.figure("first-days"))
+    end = charge.at + timedelta(days=case.figure("charger-end-days"))
     return any(
         charge.at < r.at <= end
         and case.measured(r).high <= most_v + _DUST_V
@@ -104,7 +119,7 @@ def _measured_again(case: Case, measured: Charger, side: Side, limit: float) -> 
 
 
 def _maybe(case: Case, charge: Charge, measured: Charger, limit: float) -> Reason:
-    value, end = _float(measured), charge.at + timedelta(days=case.figure("first-days"))
+    value, end = _float(measured), charge.at + timedelta(days=case.figure("charger-end-days"))
     soon = case.now < end and not case.disturbed(charge.at, case.now)
     return case.reason(
         "charger-end",

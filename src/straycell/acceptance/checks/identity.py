@@ -231,7 +231,8 @@ def clock(case: Case) -> Iterator[Reason]:
                 WorkKind.SUPERSEDE,
                 "set the clock; supersede what was recorded under a wrong one (store check names it)",
             ),
-            # When that moment has come the record may be right after all.
+            # When that moment has come the record may be right after all: judged then, and not believed as recorded.
+            until=latest,
             earliest=latest,
         )
 

@@ -92,7 +92,7 @@ def _scanned(session: Session, todo: dict[str, Waiting], text: str) -> Talk[None
     elif found.bearer is Bearer.CELL:
         yield from resume(session, found)
     else:
-        yield Say(f"{found.code} stands for no cell yet: straycell intake logs it", Tone.FAULT)
+        yield Say(f"{found.code} is not a cell yet: straycell intake logs it", Tone.FAULT)
 
 
 def _damaged(session: Session, seen: str) -> Talk[str]:
@@ -112,7 +112,7 @@ def _damaged(session: Session, seen: str) -> Talk[str]:
             continue
         if found.bearer is Bearer.CELL:
             break
-        yield Say(f"{found.code} stands for no cell yet", Tone.FAULT)
+        yield Say(f"{found.code} is not a cell yet", Tone.FAULT)
     # The question that < opens again is the look.
     asked = due.questions(due.Taking((Need.LOOK,), UNSET, found.facts, bad_looks=frozenset()))
     trail = (Answered("look", seen, {"look": looks}),)

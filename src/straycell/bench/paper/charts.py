@@ -48,7 +48,9 @@ def limits_chart(verdict: Verdict, rules: RuleSet) -> Chart:
     )
     bars = [bar for reason in told if (bar := _limit_bar(reason, rules)) is not None]
     title = f"{verdict.code}: {verdict.outcome.word}, figures against their limits"
-    return Chart(title, "%", tuple(bars), 100.0, "limit", f"{verdict.code} has no figure with a limit yet")
+    empty = f"{verdict.code} has no figure with a limit yet"
+    sure, may = "the figure less its uncertainty", "its uncertainty"
+    return Chart(title, "%", tuple(bars), 100.0, "limit", empty, sure, may)
 
 
 def _limit_bar(reason: Reason, rules: RuleSet) -> Bar | None:
@@ -202,6 +204,8 @@ def yield_chart(found: Sequence[Yield]) -> Chart:
         tuple(bars),
         None,
         empty="no tear-down recorded yet",
+        sure="usable",
+        may="still on hold",
     )
 
 

@@ -52,7 +52,9 @@ def show(listed: Sequence[Listed], names: Sequence[str]) -> None:
     """The table; the last column gives way."""
     # The person put it last, so it matters least.
     rows = [[COLUMNS[name](each) for name in names] for each in listed]
-    tables.table(names, rows, flexible=names[-1], right=_FIGURES, empty="no cell fits what you asked for")
+    tables.table(
+        names, rows, flexible=names[-1], right=_FIGURES, empty="no cell fits; to log cells: straycell intake"
+    )
 
 
 def draw(listed: Sequence[Listed], path: Path, *, force: bool) -> None:

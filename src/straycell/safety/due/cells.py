@@ -188,7 +188,7 @@ def _full(kept: Kept, stands: storage.Standing, volts: str, aim: str) -> DueItem
     assert stands.since is not None
     done_at = stands.rest.at if stands.rest is not None else stands.since
     if ends is None:
-        why = f"full since {stands.since:%Y-%m-%d}{volts}: no check keeps it there any more"
+        why = f"full since {stands.since:%Y-%m-%d}{volts}: its check has run out"
         return _item("full", kept, done_at, why, target=aim, record=_let_down(kept))
     last = "capacity run" if kept.cell.facts.chemistry is Chemistry.LFP else "rest voltage"
     why = f"full since {stands.since:%Y-%m-%d}{volts}: the check can end, take its last {last} first"

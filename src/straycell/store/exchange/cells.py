@@ -138,7 +138,7 @@ def _taken_twice(pen: Pen, found: Sequence[NewCell]) -> Iterable[Fault]:
     first: dict[str, int] = {}
     for line, code in coded:
         if code in here:
-            yield Fault(line, f"{code} stands for a cell already", "a code is for life: take another", "code")
+            yield Fault(line, f"{code} is a cell already", "a code is for life: take another", "code")
         elif code in first:
             yield Fault(line, f"{code} is on line {first[code]} too", "one line for each cell", "code")
         first.setdefault(code, line)

@@ -77,7 +77,7 @@ def list_all(
         "until": verdict_words.until,
     }
     tables.listing(
-        chosen, verdict_to_json, columns, flexible="why", empty="no verdict fits what you asked for"
+        chosen, verdict_to_json, columns, flexible="why", empty="no cell fits; to log cells: straycell intake"
     )
 
 

@@ -54,6 +54,7 @@ def list_all() -> None:
         lambda b: asdict(b) | {"cells": counts[b.name]},
         columns,
         flexible="name",
+        right=("limit", "cells"),
         empty="no box recorded yet",
     )
 

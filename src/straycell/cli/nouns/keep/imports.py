@@ -51,7 +51,7 @@ def cells(
 ) -> None:
     """Log a cell for each line; a line without a code gets the next one.
 
-    What a line does not state is filled from its marking.
+    What a line does not state is filled from its marking. Lines that an earlier list brought are refused.
     """
     from straycell.store.exchange import cells as form
 

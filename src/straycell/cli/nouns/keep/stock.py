@@ -13,8 +13,7 @@ from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.show import picture
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.pictures.stock import DRAWN, stock_lines, stock_picture
-from straycell.quantities import count_of
+from straycell.pictures.stock import DRAWN, stock_lines, stock_picture, stock_title
 from straycell.safety import Step
 from straycell.safety.due.gather import due_now, survey
 from straycell.safety.stock import BoxStock, take_stock
@@ -52,7 +51,7 @@ def _draw(out: Path | None, force: bool) -> None:
 
     points, unmeasured = stock_points(context.bench())
     picture.draw(
-        f"{count_of(len(points), 'cell')}, {unmeasured} more without both figures",
+        stock_title(points, unmeasured),
         lambda width: stock_lines(points, width, plain=not output.can_show(DRAWN)),
         lambda kind: stock_picture(points, unmeasured, kind),
         {"points": [asdict(p) | {"outcome": p.outcome.word} for p in points], "unmeasured": unmeasured},
@@ -71,7 +70,8 @@ def _page(found: list[BoxStock]) -> None:
         "due": lambda b: sum(count for _, count in b.attention) or None,
         "kind": lambda b: b.kind,
     }
-    tables.grid(found, columns, flexible="kind", empty="no box and no cell recorded yet")
+    figures = ("cells", "energy", "limit", "due")
+    tables.grid(found, columns, flexible="kind", empty="no box and no cell recorded yet", right=figures)
     # Only boxes with work are spelled out: the table holds the calm ones.
     for box in found:
         if not (box.attention or box.over_limit):

@@ -67,6 +67,9 @@ def init(
     output.emit(
         {"store": str(path), "bench": letter}, lambda: output.say(f"{path}: a new store, bench {letter}")
     )
+    output.hint(
+        "next: straycell intake (asks for one cell after the other), or straycell import cells FILE.csv"
+    )
 
 
 def _require_letter(letter: str) -> None:

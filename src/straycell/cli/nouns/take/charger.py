@@ -92,7 +92,11 @@ def list_all() -> None:
         "measured": lambda c: output.day(c.at),
     }
     tables.listing(
-        found, document, columns, flexible="name", empty="no charger was measured yet: charger add"
+        found,
+        document,
+        columns,
+        flexible="name",
+        empty="no charger was measured yet: straycell charger add NAME",
     )
 
 

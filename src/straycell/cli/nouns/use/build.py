@@ -55,7 +55,9 @@ def list_all() -> None:
         "since": lambda b: output.day(b.reserved_at),
         "cells": lambda b: ", ".join(b.codes),
     }
-    tables.listing(builds, document, columns, flexible="cells", empty="no build")
+    tables.listing(
+        builds, document, columns, flexible="cells", empty="no build yet: straycell build reserve NAME"
+    )
 
 
 @app.command("reserve")

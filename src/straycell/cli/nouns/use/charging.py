@@ -186,7 +186,7 @@ def _check_line(
 
 def _check_named(name: str | None, slot: int | None, measured_v: float | None) -> None:
     if slot is not None and name is None:
-        raise UsageFault("--slot stands without --charger", "give both, or neither")
+        raise UsageFault("--slot is given without --charger", "give both, or neither")
     if name is not None and measured_v is not None:
         raise UsageFault("--charger and --measured-float are two floats of one charger", "give one of them")
 

@@ -74,11 +74,11 @@ def list_all() -> None:
         entries = reader.projects()
     read = [(entry, understood(entry)) for entry in entries]
     columns: tables.Columns[tuple[ProjectEntry, Project]] = {
+        "name": lambda each: each[0].name,
         "priority": lambda each: each[0].priority,
         "due": lambda each: each[0].due,
         "state": lambda each: each[0].state,
         "runs": lambda each: f"{each[1].need.runtime_h:g} h",
-        "name": lambda each: each[0].name,
     }
     tables.listing(read, lambda each: document(*each), columns, flexible="name", empty="no project filed yet")
 

@@ -180,7 +180,7 @@ def add_charger(pen: Pen, new: Charger) -> Charger:
             event_id=event_id,
         )
     )
-    _touch(pen, new.name)
+    pen.touched |= charged_by(pen.conn, new.name)
     return new
 
 
@@ -197,11 +197,10 @@ def withdraw_charger(pen: Pen, name: str, slot: int | None, because: str) -> Cha
             record=same[-1].key, mistake=Mistake.MISTYPED.value, because=reason, event_id=event_id
         )
     )
-    _touch(pen, name)
+    pen.touched |= charged_by(pen.conn, name)
     return same[-1]
 
 
-def _touch(pen: Pen, name: str) -> None:
-    # What a charger was measured at speaks of the charges that it made before, too.
-    made = select(READING.c.code).where(READING.c.charger == name).distinct()
-    pen.touched.update(pen.conn.execute(made).scalars())
+def charged_by(conn: Connection, name: str) -> set[str]:
+    """The cells that a charger charged: what it was measured at speaks of these charges, too."""
+    return set(conn.execute(select(READING.c.code).where(READING.c.charger == name).distinct()).scalars())

@@ -265,5 +265,5 @@ def claim_code(pen: Pen, text: str) -> str:
     code = parse_code(text)
     _require_not_gone(pen.conn, [code])
     if pen.conn.execute(select(CELL.c.code).where(CELL.c.code == code)).first() is not None:
-        raise BadData(f"code {code} stands for a cell already", "a code is for life: take another")
+        raise BadData(f"code {code} is a cell already", "a code is for life: take another")
     return code

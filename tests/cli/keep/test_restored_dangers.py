@@ -1,0 +1,56 @@
+"""An old backup brought back: what happened to a cell since, and how its charger was measured, is not forgotten."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from tests.cli.bench import Bench
+
+CHARGE = "--current 0.5A --until 4.2V --end-current 50mA --charger bay"
+
+
+def _rules(bench: Bench, code: str) -> set[str]:
+    return {r["rule"] for r in bench.do(f"verdict show {code}")["reasons"] if r["status"] != "met"}
+
+
+@pytest.mark.parametrize(
+    ("since", "rule"),
+    [
+        ("incident add --kind drop {code} --note 'off the shelf'", "upset-look"),
+        ("charger add bay --measured-float 4.35V", "charger-end"),
+    ],
+)
+def test_a_restored_backup_knows_what_happened_since(
+    bench: Bench, tmp_path: Path, since: str, rule: str
+) -> None:
+    """The hold is there again, after a second restore too, and the store is sound."""
+    (cell,) = bench.prepare('cell add --form 18650 --chemistry nmc --marking "INR18650 2500mAh"')
+    code = cell["code"]
+    bench.prepare(f"reading add {code} --look clean --as-found-voltage 3.6V")
+    bench.now = "2026-03-02T09:00:00+00:00"
+    bench.do(f"charge add {code} {CHARGE}")
+    bench.do(f"store backup {tmp_path / 'old.sqlite'}")
+    bench.now = "2026-03-04T09:00:00+00:00"
+    bench.do(since.format(code=code))
+    assert rule in _rules(bench, code)
+    for _ in range(2):
+        bench.do(f"store restore {tmp_path / 'old.sqlite'} --yes")
+        assert rule in _rules(bench, code)
+    assert bench.run("store check").code == 0
+
+
+def test_what_another_bench_kept_of_it_comes_back_beside_it(bench: Bench, tmp_path: Path) -> None:
+    """It took the incident in before the restore: merged back, the same fall off the shelf is there, and no clash."""
+    (cell,) = bench.do('cell add --form 18650 --chemistry nmc --marking "INR18650 2500mAh"')
+    code = cell["code"]
+    bench.do(f"store backup {tmp_path / 'old.sqlite'}")
+    bench.now = "2026-03-04T09:00:00+00:00"
+    bench.do(f"incident add --kind drop {code} --note 'off the shelf'")
+    other = Bench(tmp_path / "other.sqlite", bench.now)
+    other.store.write_bytes(bench.store.read_bytes())
+    other.do("store bench K")
+    bench.do(f"store restore {tmp_path / 'old.sqlite'} --yes")
+    bench.do(f"store merge {other.store}")
+    assert "upset-look" in _rules(bench, code)
+    assert bench.run("store check").code == 0
