@@ -24,6 +24,8 @@ LEAST = [
     ("pair-days", "low-start", 28.0, "the same"),
     ("pair-days", "coarse", 28.0, "the same"),
     ("pair-days", "doubtful", 28.0, "the same"),
+    ("charge-frost-check", None, 28.0, "the same"),
+    ("board-voltage", None, 2.5, "protection sheets: over-discharge detection 2.40 +/- 0.10 V"),
     ("pulse-length", None, 0.5, "IEC 61960: a pulse of 1 s, of which half must have passed"),
 ]
 MOST = [
