@@ -191,7 +191,7 @@ def test_a_verdict_that_forbids_the_use_stands_on_top_and_the_answer_is_still_gi
     answer = bench.run(f"runtime {code} --current 35mA --until 3.2V")
     assert answer.code == 0 and answer.out.startswith(f"NOT ALLOWED  {code}: DISCARD")
     assert "count on" in answer.out and "collection point" not in answer.out
-    assert "recycling bin" in answer.err.replace("\n ", "")
+    assert "No bin: collection point." in answer.err.replace("\n ", "")
     found = bench.do(f"runtime {code} --current 35mA --until 3.2V")
     assert found["forbidden"] and found["runtime_h"]["low"] > 0
 

@@ -249,7 +249,11 @@
     // A device that is not paired, or no longer, keeps no pages of the bench.
     caches.keys().then((names) => names.forEach((name) => caches.delete(name)));
   }
-  if ("serviceWorker" in navigator && token()) navigator.serviceWorker.register("/worker.js");
+  if ("serviceWorker" in navigator && token()) {
+    navigator.serviceWorker.register("/worker.js");
+    // A page that was asked for while the worker took over the others would stay without it, and be lost without network.
+    navigator.serviceWorker.ready.then(({ active }) => { if (!navigator.serviceWorker.controller) active.postMessage("claim"); });
+  }
   const note = document.querySelector(".note, .fault:not([hidden])[role=alert]");
   if (note && note.tabIndex === -1) note.focus({ preventScroll: true });
 })();

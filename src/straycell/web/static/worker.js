@@ -15,6 +15,8 @@ self.addEventListener("activate", (event) => {
   );
 });
 
+self.addEventListener("message", (event) => event.waitUntil(self.clients.claim()));
+
 async function keep(request, answer) {
   const cache = await caches.open(KEPT);
   await cache.put(request, answer);
