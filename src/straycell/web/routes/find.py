@@ -49,7 +49,8 @@ def find(visit: Visiting, q: str = "") -> Response:
             try:
                 return visit.go(f"/cell/{reader.find_code(query)}")
             except BadData as error:
-                fault = error
+                # Words without a figure were never meant as a code: "no cell found" says enough.
+                fault = error if any(map(str.isdigit, query)) else None
     more = len(found) > MOST_FOUND
     return visit.page(
         "find.html", HTTPStatus.OK, query=query, found=found[:MOST_FOUND], fault=fault, more=more
