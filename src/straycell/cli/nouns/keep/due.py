@@ -109,7 +109,7 @@ def _board(found: list[DueItem], later: list[DueItem], now: datetime) -> None:
         listed = list(group)
         boxes = dict.fromkeys(item.box for item in listed if item.box)
         over = max((now - item.at).days for item in listed)
-        place = f" (in {', '.join(boxes)})" if boxes else ""
+        place = f" (in {'; '.join(boxes)})" if boxes else ""
         mark = "!" if kind.danger else " "
         age = f"{over} d" if over else "today"
         rows.append([f"{mark} {kind.id}", f"{len(listed):>5}", f"{age:>7}", f"{kind.title}{place}"])
