@@ -17,6 +17,7 @@ from straycell.store.sqlite import engine
 drawing.choose_profile()
 
 os.environ["STRAYCELL_STATE"] = ""  # nothing is remembered from test to test: every caution is new
+os.environ.pop("COLUMNS", None)  # what is read here is 80 wide, however wide the runner's own screen is
 
 # Compiling again what no worker kept takes a process a fifth longer, and a worker ten seconds to rewrite the asserts.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)

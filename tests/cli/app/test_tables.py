@@ -116,6 +116,17 @@ def on_screen(bench: Bench, line: str, columns: int) -> list[str]:
     return screen.getvalue().splitlines()
 
 
+def test_in_a_pipe_a_page_is_80_wide_or_as_wide_as_columns_says(shelf: Bench) -> None:
+    """A long place is cut at 80 and whole at 120; what is not a number or too large changes nothing dangerous."""
+    place = "in the third shed behind the allotments beside the old tram depot"
+    shelf.do(f"teardown add crate --kind crate --place '{place}'")
+    widths = {}
+    for columns in ("", "80", "120", "wide", "9" * 30):
+        shelf.env["COLUMNS"] = columns
+        widths[columns] = place in shelf.run("teardown list").out
+    assert widths == {"": False, "80": False, "120": True, "wide": False, "9" * 30: True}
+
+
 @pytest.mark.parametrize("columns", [40, 60, 80, 120])
 @pytest.mark.parametrize("page", PAGES)
 def test_no_word_of_a_page_is_lost_or_broken_on_a_narrow_screen(

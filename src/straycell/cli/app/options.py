@@ -37,10 +37,11 @@ class Session:
 
     @property
     def columns(self) -> int:
-        """How wide a table may be: the terminal within 40 to 200 columns, 80 in a pipe or a file."""
-        if not self.at_terminal:
-            return 80
-        return min(200, max(40, shutil.get_terminal_size((80, 24)).columns))
+        """How wide a table may be: the terminal within 40 to 200 columns; in a pipe or a file COLUMNS, else 80."""
+        wide = shutil.get_terminal_size((80, 24)).columns if self.at_terminal else 80
+        if not self.at_terminal and self.env.get("COLUMNS", "").isdecimal():
+            wide = int(self.env["COLUMNS"][:4])
+        return min(200, max(40, wide))
 
     @property
     def line(self) -> int:
