@@ -8,6 +8,9 @@ from enum import Enum
 from straycell.errors import BadData
 from straycell.quantities import Measured
 
+# 4.20 + 0.02 is not 4.22 in binary, nor is 0.5 A over 2.5 Ah 0.2C; a billionth is far below any meter's step.
+DUST = 1e-9
+
 
 class Side(Enum):
     """Where a value with its uncertainty lies against a limit."""

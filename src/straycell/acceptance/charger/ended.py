@@ -12,16 +12,13 @@ from functools import partial
 
 from straycell.acceptance.case import Case, Tried, once_a_case
 from straycell.acceptance.checks.steps import rest_work
-from straycell.acceptance.conformance import Side, against_max
+from straycell.acceptance.conformance import DUST, Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.work import Work, WorkKind
 from straycell.cells import Chemistry
 from straycell.quantities import Dimension, Measured, show
 from straycell.readings import Charge
 from straycell.readings.charger import Charger
-
-# 4.20 + 0.02 is not 4.22 in binary; a nanovolt is far below any meter's step.
-_DUST_V = 1e-9
 
 
 @once_a_case
@@ -75,10 +72,8 @@ def _float(measured: Charger) -> Measured:
 def _side(case: Case, charge: Charge, measured: Charger, limit: float, doubtful_v: float) -> Side:
     value_v = _float(measured).value
     # In another mode it ends elsewhere (`charger-end`); full as a coarse meter shows it is not an over-charge.
-    same_mode = value_v <= charge.until_v + case.figure("charger-end") + _DUST_V
-    return (
-        against_max(_float(measured), limit) if same_mode and value_v > doubtful_v + _DUST_V else Side.CLEAR
-    )
+    same_mode = value_v <= charge.until_v + case.figure("charger-end") + DUST
+    return against_max(_float(measured), limit) if same_mode and value_v > doubtful_v + DUST else Side.CLEAR
 
 
 def _shown_below(case: Case, charge: Charge, most_v: float) -> bool:
@@ -102,7 +97,7 @@ def _rested_below(case: Case, charge: Charge, most_v: float) -> bool:
     end = charge.at + timedelta(days=case.figure("charger-end-days"))
     return any(
         charge.at < r.at <= end
-        and case.measured(r).high <= most_v + _DUST_V
+        and case.measured(r).high <= most_v + DUST
         and not case.disturbed(charge.at, r.at)
         for r in case.rest_voltages
     )

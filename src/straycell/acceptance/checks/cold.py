@@ -12,13 +12,11 @@ from straycell.acceptance.case import Case, Tried, known_chemistry, once_a_case
 from straycell.acceptance.checks.identity import tested_by, tested_since
 from straycell.acceptance.checks.pairs import checked_after
 from straycell.acceptance.checks.warming import rate_of
-from straycell.acceptance.conformance import Side
+from straycell.acceptance.conformance import DUST, Side
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.work import Work, WorkKind, together
 from straycell.quantities import Measured
 from straycell.readings import Charge
-
-_DUST = 1e-9
 
 
 def _air(case: Case, charge: Charge) -> Measured | None:
@@ -56,7 +54,7 @@ def frozen_charges(case: Case) -> tuple[Tried, ...]:
     for charge in case.charges:
         rate, known_by = rate_of(case, charge)
         if rate is not None and _in_frost(case, charge):
-            side = Side.BEYOND if rate > limit + _DUST else Side.CLEAR
+            side = Side.BEYOND if rate > limit + DUST else Side.CLEAR
             found.append(
                 Tried("charge-frost-rate", side, (charge, *known_by), partial(_plated, case, charge, rate))
             )
@@ -117,7 +115,7 @@ def _too_fast(case: Case, charge: Charge) -> bool:
         return False
     # A cell sheet allows 0.1C at 0 to 5 °C and 0.2C at 5 to 15 °C; the limits lie at twice that.
     steps = (("cold-below", "cold-rate"), ("cool-below", "cool-rate"))
-    return any(air.high < case.figure(below) and rate > case.figure(most) + _DUST for below, most in steps)
+    return any(air.high < case.figure(below) and rate > case.figure(most) + DUST for below, most in steps)
 
 
 def _too_fast_reason(case: Case, charge: Charge) -> Reason:

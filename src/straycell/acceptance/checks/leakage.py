@@ -25,7 +25,7 @@ from straycell.acceptance.checks.pairs import (
 from straycell.acceptance.checks.retention import grade_retention, retained, start_records
 from straycell.acceptance.checks.steps import check_work, open_charge
 from straycell.acceptance.checks.voltage import doubtful
-from straycell.acceptance.conformance import Side, against_max, against_min
+from straycell.acceptance.conformance import DUST, Side, against_max, against_min
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.work import Work, WorkKind
 from straycell.quantities import Measured
@@ -367,7 +367,7 @@ def _not_yet(case: Case) -> Reason:
         text = "no rest voltage with its temperature since the full charge" if inside and not first else text
         # 10 mV is about 0.7 % of charge on the steep part of the curves: over a week that alone is 3 % a
         # month.
-        if first and step_of(case, first) >= case.figure("pair-step") - 1e-9:
+        if first and step_of(case, first) >= case.figure("pair-step") - DUST:
             text += f" (the meter steps by 10 mV or more here, so {days:g} days)"
         words = (
             f"measure the rest voltage again: {ending}"

@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 from straycell.acceptance.case import Case, once_a_case
 from straycell.acceptance.checks.retention import retained
 from straycell.acceptance.checks.voltage import doubtful
+from straycell.acceptance.conformance import DUST
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import Chemistry
 from straycell.physics.self_discharge import VoltagePair, loss_per_month
@@ -75,7 +76,7 @@ def least_days(case: Case, pair: Pair, outcome: Outcome) -> float:
     # On a flatter part the same loss moves the voltage less, so only time lifts it above the meter's error.
     if pair.low_start:
         days = max(days, case.figure("pair-days", "low-start"))
-    if step_of(case, pair.first) >= case.figure("pair-step") - 1e-9:
+    if step_of(case, pair.first) >= case.figure("pair-step") - DUST:
         days = max(days, case.figure("pair-days", "coarse"))
     return max(days, case.figure("pair-days", "doubtful")) if doubtful(case) else days
 

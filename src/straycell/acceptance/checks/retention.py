@@ -10,7 +10,7 @@ from enum import StrEnum
 
 from straycell.acceptance.case import MOVES_CHARGE, STEPS, Case, once_a_case
 from straycell.acceptance.checks.steps import SOON, run_work
-from straycell.acceptance.conformance import Side, against_max
+from straycell.acceptance.conformance import DUST, Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.physics.self_discharge import loss_from_capacities
 from straycell.quantities import Measured
@@ -102,11 +102,9 @@ def conditions(case: Case, reading: Reading) -> tuple[list[str], list[str]]:
 
 
 def _range(value: float, low: float, high: float, words: str, easier: list[str], harsher: list[str]) -> None:
-    # 0.5 A over 2.5 Ah is not exactly 0.2 in binary.
-    dust = 1e-9
-    if value < low - dust:
+    if value < low - DUST:
         easier.append(words)
-    elif value > high + dust:
+    elif value > high + DUST:
         harsher.append(words)
 
 

@@ -8,15 +8,12 @@ from functools import partial
 
 from straycell.acceptance.case import Case, Tried, default_note, once_a_case
 from straycell.acceptance.checks.steps import rest_work
-from straycell.acceptance.conformance import Side, against_max, against_min
+from straycell.acceptance.conformance import DUST, Side, against_max, against_min
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.work import Work, WorkKind
 from straycell.cells import Chemistry
 from straycell.quantities import Dimension, show
 from straycell.readings import Charge, Quantity, Reading
-
-# 4.20 + 0.02 is not 4.22 in binary; a nanovolt is far below any meter's step.
-_DUST_V = 1e-9
 
 
 def volts_of(case: Case, reading: Reading) -> str:
@@ -185,7 +182,7 @@ def over_charges(case: Case) -> tuple[Tried, ...]:
     def tried(reading: Reading) -> Tried:
         side = against_max(case.measured(reading), limit)
         # Full as a coarse meter shows it is not an over-charge, however wide its error.
-        if (reading.value or 0.0) > doubtful_v + _DUST_V:
+        if (reading.value or 0.0) > doubtful_v + DUST:
             side = _worse_side(side, reading)
         why = partial(_beyond, case, "voltage-over-full", reading, limit, "over-charged")
         return Tried("voltage-over-full", side, (reading,), why)
@@ -214,7 +211,7 @@ def ceiling(case: Case) -> Iterator[Reason]:
     limit = case.full_voltage_v + case.figure("voltage-over-full")
     # A charger within 0.5 % of 4.20 V ends at 4.22 V at most: up to there nothing suggests an over-charge.
     doubtful_v = case.full_voltage_v + case.figure("voltage-over-full-doubt")
-    close = [r for r in _close(tries) if (r.value or 0.0) > doubtful_v + _DUST_V]
+    close = [r for r in _close(tries) if (r.value or 0.0) > doubtful_v + DUST]
     close = [r for r in close if not _cleared_by_float(case, r, limit)]
     if close:
         yield _too_close(case, close[-1], "voltage-over-full", limit)

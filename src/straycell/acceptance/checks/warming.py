@@ -7,13 +7,11 @@ from collections.abc import Iterator
 from functools import partial
 
 from straycell.acceptance.case import Case, Tried, known_chemistry, once_a_case
-from straycell.acceptance.conformance import Side, against_max
+from straycell.acceptance.conformance import DUST, Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.work import Work, WorkKind
 from straycell.quantities import Measured
 from straycell.readings import Charge, Quantity, Reading
-
-_DUST = 1e-9
 
 
 def _peak(case: Case, charge: Charge) -> Measured | None:
@@ -47,7 +45,7 @@ def _repeats(case: Case, charge: Charge, warm: Charge) -> bool:
     # Heat grows with the square of the current (I2R): only a comparable current can show the warming again.
     base = case.rate_base_ah
     least_a = warm.current_a if base is None else case.figure("test-charge", "low") * base
-    return charge.at > warm.at and charge.current_a >= min(warm.current_a, least_a) - _DUST
+    return charge.at > warm.at and charge.current_a >= min(warm.current_a, least_a) - DUST
 
 
 @once_a_case
@@ -107,7 +105,7 @@ def warm_charges(case: Case) -> tuple[Tried, ...]:
     if not known_chemistry(case):
         return ()
     # Above 0.5C I2R alone may warm a sound cell; below it heat means a reaction or a short inside.
-    limit, gentle = case.figure("warming-discard"), case.figure("warming-rate") + _DUST
+    limit, gentle = case.figure("warming-discard"), case.figure("warming-rate") + DUST
     found = []
     for charge in case.charges:
         rise, (rate, known_by) = _rise(case, charge), rate_of(case, charge)
