@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from straycell.acceptance.conformance import DUST
 from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.physics.charging import (
@@ -20,10 +21,6 @@ from straycell.physics.resistors import bands
 from straycell.physics.shipped import shipped
 from straycell.quantities import Dimension, Measured, show
 from straycell.safe_side import at_least, at_most, beside, millivolts
-
-DUST = 1e-9
-# 4.2 x 1.015 must not fail 4.263 for the last bit.
-ROUNDING_V = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +137,7 @@ def judge_end_voltage(
     each = " a cell" if series > 1 else ""
     reaches, bears = millivolts(worst_v, up=True), millivolts(limit_v, up=False)
     text = f"the charger may reach {reaches}{each} ({_how(charger, set_v * series)}), this cell bears {bears}"
-    if worst_v <= limit_v + ROUNDING_V:
+    if worst_v <= limit_v + DUST:
         return Check(name, True, text), known
     if set_v > limit_v:
         if chemistry is Chemistry.LFP:

@@ -174,7 +174,7 @@ def over_charges(case: Case) -> tuple[Tried, ...]:
 
     def charged(charge: Charge) -> Tried:
         # A stated end voltage is a setting without a meter's u, so it has no close zone.
-        side = Side.BEYOND if charge.until_v > limit + 1e-9 else Side.CLEAR
+        side = Side.BEYOND if charge.until_v > limit + DUST else Side.CLEAR
         return Tried("voltage-over-full", side, (charge,), partial(_charged_over, case, charge, limit))
 
     doubtful_v = case.full_voltage_v + case.figure("voltage-over-full-doubt")

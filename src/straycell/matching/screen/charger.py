@@ -9,6 +9,7 @@ from dataclasses import replace
 
 from straycell.acceptance.charger import judge
 from straycell.acceptance.charger.judge import Charger, Check, Naming
+from straycell.acceptance.conformance import DUST
 from straycell.cells import Chemistry
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.demand import Demand
@@ -183,7 +184,7 @@ def current_fits(demand: Demand, c: Candidate, limits: UseLimits) -> bool:
     charge = demand.project.charge
     if charge is None:
         return True
-    most_a = allowed_charge_a(demand.project, c, limits) * (1 + judge.DUST)
+    most_a = allowed_charge_a(demand.project, c, limits) * (1 + DUST)
     return charge_current_a(charge) / demand.parallel <= most_a
 
 
