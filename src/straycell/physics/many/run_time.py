@@ -11,7 +11,6 @@ from typing import Any
 
 import numpy as np
 
-from straycell.errors import BadData
 from straycell.physics.curves import OcvCurve
 from straycell.physics.loads import Profile
 from straycell.physics.many.cases import cases_of, known_of, warmest_of
@@ -21,6 +20,7 @@ from straycell.physics.own_pulses import counted_c, is_quick
 from straycell.physics.polarisation import shape
 from straycell.physics.run_time.answers import (
     MOST_MARGIN_UP,
+    DrawsNothing,
     Runtime,
     known_curves,
     margin_share,
@@ -105,11 +105,7 @@ def _group(cells: Sequence[RunCell], device: RunDevice) -> list[Runtime]:
     found = [runs[c.name, "expected"] for c in curves]
     expected = sum((hours for hours, _ in found), np.zeros_like(ah)) / len(curves)
     if not np.isfinite(expected).all():
-        raise BadData(
-            "it draws nothing at this pack's voltage",
-            "look at the load's supply voltage once more",
-            of="load",
-        )
+        raise DrawsNothing
     charge = sum((q for _, q in found), np.zeros_like(ah)) / len(curves)
     mean_a = charge / np.maximum(expected, 1e-9)
     cases["stiff+"] = warmest_of(
@@ -121,22 +117,7 @@ def _group(cells: Sequence[RunCell], device: RunDevice) -> list[Runtime]:
     runs |= ran({name: (case, 0.0) for name, case in cases.items()} | moved)
     rate_c = mean_a / ah
     share = np.array([margin_share("chemistry curve", c, device.temperature_c) for c in rate_c.tolist()])
-    doubts = sorted({name[:-1] for _, name in runs if name != "expected"})
-    lows, highs = [], []
-    for curve in curves:
-        hours = runs[curve.name, "expected"][0]
-        down, up = (share * hours) ** 2, (np.minimum(share, MOST_MARGIN_UP) * hours) ** 2
-        for doubt in doubts:
-            sides = [
-                runs[curve.name, doubt + sign][0] - hours
-                for sign in "-+"
-                if (curve.name, doubt + sign) in runs
-            ]
-            # A doubt may shorten the run to either side, so the worse of its two runs counts.
-            down += np.maximum(0.0, -np.minimum.reduce(sides)) ** 2
-            up += np.maximum(0.0, np.maximum.reduce(sides)) ** 2
-        lows.append(hours - np.sqrt(down))
-        highs.append(hours + np.sqrt(up))
+    lows, highs = zip(*(_ends(curve.name, runs, share) for curve in curves), strict=True)
     low = np.clip(np.minimum.reduce(lows), 0.0, expected)
     high = np.maximum(np.maximum.reduce(highs), expected)
     if device.temperature_c < COLDEST_KNOWN_C:
@@ -145,6 +126,18 @@ def _group(cells: Sequence[RunCell], device: RunDevice) -> list[Runtime]:
     return [
         _worded(cell, device, stop, *four) for cell, stop, four in zip(cells, stops, figures, strict=True)
     ]
+
+
+def _ends(curve: str, runs: Mapping[tuple[str, str], Any], share: Floats) -> tuple[Floats, Floats]:
+    """The low and the high end in h on one curve; `share` of the run time is the model's own."""
+    hours = runs[curve, "expected"][0]
+    down, up = (share * hours) ** 2, (np.minimum(share, MOST_MARGIN_UP) * hours) ** 2
+    for doubt in sorted({name[:-1] for _, name in runs if name != "expected"}):
+        sides = [runs[curve, doubt + sign][0] - hours for sign in "-+" if (curve, doubt + sign) in runs]
+        # A doubt may shorten the run to either side, so the worse of its two runs counts.
+        down += np.maximum(0.0, -np.minimum.reduce(sides)) ** 2
+        up += np.maximum(0.0, np.maximum.reduce(sides)) ** 2
+    return hours - np.sqrt(down), hours + np.sqrt(up)
 
 
 def _worded(

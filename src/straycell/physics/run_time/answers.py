@@ -34,6 +34,17 @@ class Runtime:
     margin_h: tuple[tuple[str, float], ...] = ()
 
 
+class DrawsNothing(BadData):
+    """A load that takes no current at this pack's voltage: no run time has an end."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "it draws nothing at this pack's voltage",
+            "look at the load's supply voltage once more",
+            of="load",
+        )
+
+
 def known_curves(chemistry: Chemistry) -> tuple[OcvCurve, ...]:
     """The sets that speak for a chemistry; for an unknown one all of them, which makes the low end very low."""
     # Every chemistry is possible, so the worst set decides the low end; a guess would promise what nobody measured.

@@ -24,11 +24,11 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
-from straycell.errors import BadData
 from straycell.physics.loads import Profile
 from straycell.physics.own_pulses import Resisting, is_quick
 from straycell.physics.run_time.answers import (
     MOST_MARGIN_UP,
+    DrawsNothing,
     Runtime,
     known_curves,
     margin_of,
@@ -133,11 +133,7 @@ def _mean(found: list[March], capacity_ah: float) -> tuple[float, float]:
     """(expected h, mean rate in multiples of the capacity per hour) over the curves."""
     expected = sum(r.hours for r in found) / len(found)
     if not math.isfinite(expected):
-        raise BadData(
-            "it draws nothing at this pack's voltage",
-            "look at the load's supply voltage once more",
-            of="load",
-        )
+        raise DrawsNothing
     # Charge over time, not the load's nominal: lamps and converters change their current as the voltage falls.
     charge_ah = sum(r.charge_ah for r in found) / len(found)
     return expected, charge_ah / max(expected, 1e-9) / capacity_ah
