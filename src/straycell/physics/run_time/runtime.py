@@ -72,17 +72,19 @@ class _Pack:
     stop_v: float
     slow_share: float
 
-    def runs(self, case: Assumed[float], higher_v: float = 0.0, *, keep: bool = False) -> list[March]:
+    def runs(self, case: Assumed[float], higher_v: float = 0.0) -> list[March]:
         """One run a curve, down to a cut-off `higher_v` above the first one."""
-        return [self._run(model, self.stop_v + higher_v, keep) for model in self.build(case)]
+        return [self._run(model, self.stop_v + higher_v) for model in self.build(case)]
 
-    def _run(self, model: SourceModel, end_v: float, keep: bool) -> March:
-        load, pack = self.device.load, {"series": self.device.series, "parallel": self.device.parallel}
+    def _run(self, model: SourceModel, end_v: float) -> March:
+        load, series, parallel = self.device.load, self.device.series, self.device.parallel
         # However its curve runs, a full cell below the cut-off starts nothing.
         end_v = max(end_v, self.stop_v) if model.emf_v[0] <= self.stop_v else end_v
         if isinstance(load, Profile):
-            return march_profile(model, load, end_v, slow_share=self.slow_share, **pack)
-        return march(model, load, end_v, keep=keep, **pack)
+            return march_profile(
+                model, load, end_v, slow_share=self.slow_share, series=series, parallel=parallel
+            )
+        return march(model, load, end_v, series=series, parallel=parallel)
 
 
 def estimate(cell: RunCell, device: RunDevice) -> Runtime:

@@ -40,7 +40,7 @@ def reduce_trace(
     setting = Setting(analysis, runs, instrument, conditions)
     pulses = find_pulses(setting)
     # The pair of IEC 61960 cancels what both currents share; a pulse from rest also holds relaxation.
-    dc = find_pair(setting) or _first_at(pulses, DC_PULSE_S)
+    dc = find_pair(setting) or next((pulse for pulse in pulses if pulse.pulse_s == DC_PULSE_S), None)
     budget = _budget(run, dc, instrument)
     lines = {
         figure: [line for line in budget if line.figure == figure] for figure in ("capacity_ah", "energy_wh")
@@ -52,7 +52,7 @@ def reduce_trace(
         pulses=tuple(pulses),
         # Without a run nothing counts as complete: absence of a doubt is not evidence.
         at_least=run is None or run.at_least,
-        warnings=(*trace.warnings, *_warnings(analysis, runs, run, instrument, meter)),
+        warnings=(*trace.warnings, *_warnings(analysis, run, instrument, meter)),
         notes=(*trace.notes, *_notes(runs, run, analysis.steps, dc)),
         budget=tuple(budget),
         run=run,
@@ -71,10 +71,6 @@ def _headline(runs: list[DischargeRun]) -> DischargeRun | None:
     if whole:
         return whole[-1]
     return max(runs, key=lambda run: run.capacity_ah, default=None)
-
-
-def _first_at(pulses: list[PulseResistance], age_s: float) -> PulseResistance | None:
-    return next((pulse for pulse in pulses if pulse.pulse_s == age_s), None)
 
 
 def _budget(run: DischargeRun | None, dc: PulseResistance | None, instrument: Instrument) -> list[BudgetLine]:
@@ -98,7 +94,6 @@ def _mean_temperature(trace: Trace, run: DischargeRun | None, given_c: float | N
 
 def _warnings(
     analysis: Analysis,
-    runs: list[DischargeRun],
     run: DischargeRun | None,
     instrument: Instrument,
     meter: Meter | None,

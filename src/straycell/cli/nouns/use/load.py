@@ -216,7 +216,7 @@ def _lamp_answer(
     """Their new series resistor; the current is that of a full cell at the lower end of its tolerance."""
     choice = resistor_for_runtime(wanted_h, lit, run, full_v=one.full_v, brighter=brighter)
     # The low end of the resistor's tolerance is what lets the most current through.
-    weakest = lit.with_resistor(choice.ohm * (1 - choice.tolerance))
+    weakest = lit.with_resistor(choice.ohm * (1 - TOLERANCE))
     return {
         "current_a": choice.full_current_a,
         "per_lamp_a": choice.full_current_a / lamps if lamps else None,
@@ -224,7 +224,7 @@ def _lamp_answer(
             "use": "in series with the lamps",
             "ohm": choice.ohm,
             "bands": choice.bands,
-            "tolerance": choice.tolerance,
+            "tolerance": TOLERANCE,
             "dissipated_w": choice.dissipated_w,
             "rating_w": choice.rating_w,
         },
