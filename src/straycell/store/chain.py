@@ -133,7 +133,9 @@ def _place(table: str) -> str:
 
 
 _TABLES = ("event", *CONTENT)
-_LAST_ROWS = "SELECT " + ", ".join(f"(SELECT coalesce(max({_place(name)}), 0) FROM {name})" for name in _TABLES)
+_LAST_ROWS = "SELECT " + ", ".join(
+    f"(SELECT coalesce(max({_place(name)}), 0) FROM {name})" for name in _TABLES
+)
 
 
 def close(conn: Connection, made: Open, merged: tuple[Sequence[str], int] | None = None) -> str:
