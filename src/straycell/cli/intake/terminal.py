@@ -10,9 +10,10 @@ from collections.abc import Callable, Mapping
 from typing import Any, TextIO
 
 from straycell.bench.intake.script import Ask, Caution, Large, Say, Talk, Tone
-from straycell.cli.app import options, read_today
+from straycell.cli.app import options
 from straycell.cli.intake.glyphs import large
 from straycell.cli.intake.line_editor import LineEditor
+from straycell.cli.show.cautions_talk import read_in_full, remember
 from straycell.errors import StraycellError, UsageFault
 from straycell.plain_text import screen_lines
 from straycell.safety import added_by, spoken_cautions
@@ -109,12 +110,12 @@ class Terminal:
         """In full when the danger is new today, after that in one short line."""
         steps = [*caution.steps, *added_by([caution.facts] if caution.facts is not None else [])]
         # What this evening said counts even where the state folder cannot be written.
-        known = self._told | read_today.read_in_full()
+        known = self._told | read_in_full()
         texts, told = spoken_cautions(steps, known, quiet=options.current().quiet)
         for text in texts:
             self.say(f"! {text}", Tone.FAULT)
         self._told = known.union(told)
-        read_today.remember(told)
+        remember(told)
 
     def _print(self, line: str, tone: Tone) -> None:
         weight = "" if self._plain else _WEIGHT.get(tone, "")

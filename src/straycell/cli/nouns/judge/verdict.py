@@ -17,7 +17,7 @@ from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.app.progress import counting
 from straycell.cli.show import picture, verdict_page
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.pieces.outcomes import outcome_cell, parse_outcome
+from straycell.cli.show.outcomes import outcome_cell, parse_outcome
 
 app = noun_app("What a cell may be used for, with every reason.")
 
