@@ -110,11 +110,11 @@ def _each_figure_once(reasons: Sequence[Reason]) -> list[str]:
     for reason in reasons:
         by_figure.setdefault(reason.figure or reason.text, []).append(reason)
     reached = {outcome.word for outcome in Outcome}
-    told = []
+    texts = []
     for known, same in by_figure.items():
         answers = sorted((reason.answer for reason in same), key=lambda answer: answer not in reached)
-        told.append(f"{known}: {', '.join(answers)}" if len(same) > 1 else same[0].text)
-    return told
+        texts.append(f"{known}: {', '.join(answers)}" if len(same) > 1 else same[0].text)
+    return texts
 
 
 def until(verdict: Verdict) -> str:

@@ -42,7 +42,7 @@ class Terminal:
     def __init__(self, do: Callable[[object], Any], env: Mapping[str, str]) -> None:
         self._do = do
         self._plain = bool(env.get("NO_COLOR")) or env.get("TERM") == "dumb"
-        self._told: frozenset[str] = frozenset()
+        self._read_tonight: frozenset[str] = frozenset()
         self._legends: Counter[str] = Counter()
         self._editor = LineEditor()
 
@@ -110,12 +110,12 @@ class Terminal:
         """In full when the danger is new today, after that in one short line."""
         steps = [*caution.steps, *added_by([caution.facts] if caution.facts is not None else [])]
         # What this evening said counts even where the state folder cannot be written.
-        known = self._told | read_in_full()
-        texts, told = spoken_cautions(steps, known, quiet=options.current().quiet)
+        known = self._read_tonight | read_in_full()
+        texts, in_full = spoken_cautions(steps, known, quiet=options.current().quiet)
         for text in texts:
             self.say(f"! {text}", Tone.FAULT)
-        self._told = known.union(told)
-        remember(told)
+        self._read_tonight = known.union(in_full)
+        remember(in_full)
 
     def _print(self, line: str, tone: Tone) -> None:
         weight = "" if self._plain else _WEIGHT.get(tone, "")

@@ -38,13 +38,13 @@ def remember(ids: Iterable[str]) -> None:
     """Note that these were printed in full. A folder that cannot be written changes nothing."""
     folder = state_folder(options.current().env)
     known = read_in_full()
-    told = sorted(known.union(ids))
-    if folder is None or len(told) == len(known):
+    read = sorted(known.union(ids))
+    if folder is None or len(read) == len(known):
         return
     # A read-only home must not stop a measurement.
     with contextlib.suppress(OSError, BadData):
         folder.mkdir(parents=True, exist_ok=True)
-        write_whole(folder / _FILE, json.dumps({"day": _today(), "told": told}).encode(), force=True)
+        write_whole(folder / _FILE, json.dumps({"day": _today(), "told": read}).encode(), force=True)
 
 
 def _today() -> str:
@@ -59,7 +59,7 @@ def talk_cautions(*steps: Step, kinds: Iterable[CellFacts] = (), room: int | Non
     """Say the cautions of these steps, and those that the kinds of cell at hand add; `room` as in spoken_cautions."""
     wanted = [*steps, *added_by(kinds)]
     known, quiet = read_in_full(), options.current().quiet
-    texts, told = spoken_cautions(wanted, known, quiet=quiet, room=room)
+    texts, in_full = spoken_cautions(wanted, known, quiet=quiet, room=room)
     for text in texts:
         output.talk(f"caution: {text}")
-    remember(told)
+    remember(in_full)

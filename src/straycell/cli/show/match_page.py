@@ -69,8 +69,8 @@ def page(found: Match, mass: str = "") -> None:
             output.say(f"  runs {run_hours(run.low_h)} at the low end, {run_hours(run.expected_h)} expected")
             output.say(f"  counted from {run.basis}; ends at {run.stop}")
         output.section("Why this one" if found.joining is None else "Why these")
-        told = (why.text for why in found.why if why.test not in _SHOWN_ELSEWHERE)
-        output.bullets(dict.fromkeys(told))
+        texts = (why.text for why in found.why if why.test not in _SHOWN_ELSEWHERE)
+        output.bullets(dict.fromkeys(texts))
     else:
         output.say_wrapped(f"{found.project}: not served")
         output.section("What is missing")
@@ -130,7 +130,7 @@ def say_cells(found: Match) -> None:
         holds = f"  {show(ah, Dimension.CAPACITY)}" if isinstance(ah, float) else ""
         placed = " + ".join(f"{position_name(number, place)} {code}" for place, code in enumerate(group, 1))
         output.say_wrapped(f"group {number}{holds}: {placed}", "  ", "    ")
-    # A spread that no deal can lessen is not a fault of the plan, so its proof stands beside it.
+    # A spread that no deal can lessen is not a fault of the plan, so its proof is shown beside it.
     spread = show(found.spread_ah or 0.0, Dimension.CAPACITY)
     gap = (
         "proven"

@@ -25,7 +25,7 @@ from straycell.store.column_values import from_json, from_us
 from straycell.store.exchange.beside import Beside
 from straycell.store.exchange.fields import Fields, quantity_columns, taken
 from straycell.store.exchange.past import carry_past
-from straycell.store.exchange.table import Fault, Imported, Table, Told
+from straycell.store.exchange.table import Fault, Imported, Progress, Table
 from straycell.store.schema.tables import BOX, CELL, EVENT, EVENT_CELL
 from straycell.store.schema.validation import require_facts
 from straycell.store.session import Pen, insert_many
@@ -117,7 +117,12 @@ class NewCell:
 
 
 def import_cells(
-    pen: Pen, file: Path, *, partial: bool, mapping: Mapping[str, str] | None = None, told: Told | None = None
+    pen: Pen,
+    file: Path,
+    *,
+    partial: bool = False,
+    mapping: Mapping[str, str] | None = None,
+    progress: Progress | None = None,
 ) -> Imported:
     """Take the cells of a file, all or none (with `partial` those without a fault)."""
     table = Table(file, COLUMNS, (("form", "marking", "code"),), NUMBERS, mapping)
@@ -129,7 +134,7 @@ def import_cells(
             fields.refuse("", f"more than {MOST_LINES} lines", "split the file")
         return _read(fields, table.columns, beside)
 
-    found = taken(table, _QUANTITIES, read, partial=partial, told=told)
+    found = taken(table, _QUANTITIES, read, partial=partial, progress=progress)
     twice = [*_taken_twice(pen, found), *taken_before(pen, file, found)]
     table.faults.note(twice)
     refused = {fault.line for fault in twice}
@@ -208,8 +213,8 @@ def _require_room(pen: Pen, found: Sequence[NewCell]) -> None:
 
 def _file(pen: Pen, file: Path, found: Sequence[NewCell]) -> None:
     """Written codes first: new ones are then counted around them."""
-    told = {"count": len(found), "content": content_of(file)}
-    event_id = pen.event(IMPORTED, subject=file.name, detail=told)
+    content = {"count": len(found), "content": content_of(file)}
+    event_id = pen.event(IMPORTED, subject=file.name, detail=content)
     filed = {cell.code: cell for cell in found if cell.code is not None}
     _insert(pen, filed, event_id)
     blank = [cell for cell in found if cell.code is None]

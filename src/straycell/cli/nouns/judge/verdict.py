@@ -85,9 +85,9 @@ def list_all(
 def refresh() -> None:
     """Record every cell's verdict again under the rules in force."""
     rules = context.rules()
-    with counting("verdicts") as told:
+    with counting("verdicts") as progress:
         changed = context.write_long(
-            lambda writer: writer.refresh_verdicts(told, helpers=context.helpers()),
+            lambda writer: writer.refresh_verdicts(progress, helpers=context.helpers()),
             context.size_of(context.store_path()),
         )
     document = {"refreshed": changed, "rules": rules.name, "rules_hash": rules.hash}

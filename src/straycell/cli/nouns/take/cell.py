@@ -279,12 +279,12 @@ def history(code: CodeArgument) -> None:
     """Show everything that ever happened to a cell, corrections too."""
     defaults = context.rules().defaults
     history = cell_history(context.bench(), code)
-    told = {
-        number: [sheet_words.told(entry.item, defaults) for entry in entries]
+    recorded = {
+        number: [sheet_words.in_few_words(entry.item, defaults) for entry in entries]
         for number, entries in history.recorded.items()
     }
     rows = [
-        [output.stamp_short(e.at), e.verb, e.subject or None, shapes.event_words(e, told.get(e.id, []))]
+        [output.stamp_short(e.at), e.verb, e.subject or None, shapes.event_words(e, recorded.get(e.id, []))]
         for e in history.events
     ]
     output.emit(
