@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 from tests.drawing import examples
+from tests.physics.asking import asked
 
 from straycell.cells import Chemistry
 from straycell.physics.loads import ConstantCurrent, ResistiveLoad
@@ -68,7 +69,13 @@ def test_time_never_runs_back_and_the_ends_hold(load_a: float, stop_v: float, ch
 
     def at(voltage_v: float) -> Runtime:
         return estimate(
-            chemistry, Measured(2.5, 0.02), Measured(0.05, 0.002), ConstantCurrent(load_a), cutoff_v=voltage_v
+            *asked(
+                chemistry,
+                Measured(2.5, 0.02),
+                Measured(0.05, 0.002),
+                ConstantCurrent(load_a),
+                cutoff_v=voltage_v,
+            )
         )
 
     course = voltage_course(at, full_v=4.2 if chemistry is not Chemistry.LFP else 3.65, stop_v=stop_v)
@@ -132,7 +139,9 @@ def test_a_resistance_draws_a_course_too() -> None:
     """Any load that a run time can be asked for."""
 
     def at(voltage_v: float) -> Runtime:
-        return estimate(Chemistry.NMC, Measured(2.5, 0.02), None, ResistiveLoad(60.0), cutoff_v=voltage_v)
+        return estimate(
+            *asked(Chemistry.NMC, Measured(2.5, 0.02), None, ResistiveLoad(60.0), cutoff_v=voltage_v)
+        )
 
     course = voltage_course(at, full_v=4.2, stop_v=3.0)
     assert 20 < len(course) <= 60 and course[-1].expected_h == pytest.approx(at(3.0).expected_h)
