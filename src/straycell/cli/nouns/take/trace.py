@@ -95,10 +95,10 @@ def add(
         because=because,
         progress=_progress,
     )
-    numbers, told = [item.id for item in filed.recorded.items], list(filed.recorded.doubts.values())
+    numbers, doubts = [item.id for item in filed.recorded.items], list(filed.recorded.doubts.values())
     output.emit(
-        trace_page.document(filed.entry, numbers, [], told),
-        lambda: trace_page.figures(filed.entry, numbers, [], told),
+        trace_page.document(filed.entry, numbers, [], doubts),
+        lambda: trace_page.figures(filed.entry, numbers, [], doubts),
     )
     for note in filed.notes:
         output.talk(note)
