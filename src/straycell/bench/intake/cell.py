@@ -161,13 +161,13 @@ def _look(carry: Carry) -> Question:
 
 
 def _kind_question(answers: Answers, carry: Carry) -> Question | None:
-    """Marking first; then only what neither the marking nor a cell before has told."""
+    """Marking first; then only what neither the marking nor a cell before says."""
     if MARKING not in answers:
         return _marking(carry, answers)
     facts = kind_of(answers)
     if facts.chemistry is Chemistry.PRIMARY and not carry.review:
         return None
-    if not answers[SETTLED] and (question := _untold(facts, answers, carry)) is not None:
+    if not answers[SETTLED] and (question := _still_unknown(facts, answers, carry)) is not None:
         return question
     volts = answers.get(VOLTAGE)
     # A pouch behind a board that switched off shows 0 V and is not empty: condemned for good, if nobody asks.
@@ -175,7 +175,7 @@ def _kind_question(answers: Answers, carry: Carry) -> Question | None:
     return _board() if tripped and BOARD not in answers else None
 
 
-def _untold(facts: CellFacts, answers: Answers, carry: Carry) -> Question | None:
+def _still_unknown(facts: CellFacts, answers: Answers, carry: Carry) -> Question | None:
     if FORM not in answers and (carry.review or facts.form is Form.OTHER):
         return _form(carry, facts)
     if CHEMISTRY not in answers and (carry.review or facts.chemistry is Chemistry.UNKNOWN):

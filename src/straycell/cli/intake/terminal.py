@@ -10,9 +10,10 @@ from collections.abc import Callable, Mapping
 from typing import Any, TextIO
 
 from straycell.bench.intake.script import Ask, Caution, Large, Say, Talk, Tone
-from straycell.cli.app import options, read_today
+from straycell.cli.app import options
 from straycell.cli.intake.glyphs import large
 from straycell.cli.intake.line_editor import LineEditor
+from straycell.cli.show.cautions_talk import read_in_full, remember
 from straycell.errors import StraycellError, UsageFault
 from straycell.plain_text import screen_lines
 from straycell.safety import added_by, spoken_cautions
@@ -41,7 +42,7 @@ class Terminal:
     def __init__(self, do: Callable[[object], Any], env: Mapping[str, str]) -> None:
         self._do = do
         self._plain = bool(env.get("NO_COLOR")) or env.get("TERM") == "dumb"
-        self._told: frozenset[str] = frozenset()
+        self._read_tonight: frozenset[str] = frozenset()
         self._legends: Counter[str] = Counter()
         self._editor = LineEditor()
 
@@ -109,12 +110,12 @@ class Terminal:
         """In full when the danger is new today, after that in one short line."""
         steps = [*caution.steps, *added_by([caution.facts] if caution.facts is not None else [])]
         # What this evening said counts even where the state folder cannot be written.
-        known = self._told | read_today.read_in_full()
-        texts, told = spoken_cautions(steps, known, quiet=options.current().quiet)
+        known = self._read_tonight | read_in_full()
+        texts, in_full = spoken_cautions(steps, known, quiet=options.current().quiet)
         for text in texts:
             self.say(f"! {text}", Tone.FAULT)
-        self._told = known.union(told)
-        read_today.remember(told)
+        self._read_tonight = known.union(in_full)
+        remember(in_full)
 
     def _print(self, line: str, tone: Tone) -> None:
         weight = "" if self._plain else _WEIGHT.get(tone, "")
