@@ -70,14 +70,14 @@ icalendar    safety/due/calendar.py
 PIL          labels/picture.py labels/reading.py
 pydantic     labels/stocks/files.py web/routes/api.py
 zxingcpp     labels/reading.py
-matplotlib   pictures/ traces/draw/plot.py physics/run_time/plot.py
+matplotlib   pictures/
 pandas       traces/ store/exchange
 fastapi      web/
 starlette    web/
 jinja2       web/view.py
 uvicorn      cli/nouns/keep/serve.py
 highspy      matching/
-numpy        traces/ physics/ matching/
+numpy        traces/ physics/ matching/ pictures/
 """
 PLACES = {line.split()[0]: line.split()[1:] for line in LIBRARIES.strip().splitlines()}
 

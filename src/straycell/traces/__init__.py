@@ -6,7 +6,6 @@ steps, runs                     rest, charge, discharge; a discharge from full t
 noise, budget, resistance       what the rows tell of the instrument; uncertainty line by line; pulses and pairs
 reduce, result                  the figures and their JSON
 derived, own_curve              readings and charges to record; few points to foresee the next discharge
-plot, thin                      a picture for the wall
 """
 
 from straycell.traces.analyse.reduce import reduce_trace

@@ -15,8 +15,8 @@ from tests.physics.asking import asked
 from straycell.cells import Chemistry
 from straycell.physics.loads import ConstantCurrent, ResistiveLoad
 from straycell.physics.run_time.course import CoursePoint, voltage_course
-from straycell.physics.run_time.plot import plot_png
 from straycell.physics.run_time.runtime import Runtime, estimate
+from straycell.pictures.run_time import run_time_picture
 from straycell.quantities import Measured
 
 
@@ -93,7 +93,7 @@ CUT, BAND, LINE = (0xB0, 0x00, 0x20), (0xC9, 0xD8, 0xEA), (0x1D, 0x4E, 0x89)
 
 
 def drawn(course: list[CoursePoint], runtime: Runtime, forbidden: str = "") -> bytes:
-    return plot_png(
+    return run_time_picture(
         course, runtime, stop_v=3.0, title="Run time of A00001O", summary="35 mA", forbidden=forbidden, dpi=60
     )
 
@@ -132,7 +132,7 @@ def test_the_same_picture_twice_is_the_same_bytes() -> None:
     """Nothing of the moment in it; a title with signs of mathematics is text."""
     course = voltage_course(straight, full_v=4.2, stop_v=3.0)
     assert drawn(course, straight(3.0)) == drawn(course, straight(3.0))
-    assert plot_png(course, straight(3.0), stop_v=3.0, title="$x_1^", summary="$\\frac", dpi=60)
+    assert run_time_picture(course, straight(3.0), stop_v=3.0, title="$x_1^", summary="$\\frac", dpi=60)
 
 
 def test_a_resistance_draws_a_course_too() -> None:

@@ -30,8 +30,8 @@ from straycell.cli.show.verdict_page import say_forbidden
 from straycell.matching.words import run_hours as hours
 from straycell.physics.run_time.answers import narrowing
 from straycell.physics.run_time.course import voltage_course
-from straycell.physics.run_time.plot import plot_png
 from straycell.physics.run_time.runtime import RunCell, RunDevice, Runtime
+from straycell.pictures.run_time import run_time_picture
 from straycell.quantities import Dimension, show
 from straycell.safety import Step
 
@@ -245,7 +245,7 @@ def picture(answer: Answer) -> bytes:
     )
     shown = f"{answer.drawn.words}, {device.temperature_c:g} °C, from {found.basis}"
     title = f"Run time of {one.code}"
-    return plot_png(
+    return run_time_picture(
         course,
         found,
         stop_v=answer.stop_v,
