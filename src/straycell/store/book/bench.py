@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cache
+from typing import Any
 
 from sqlalchemy import (
     Column,
@@ -10,6 +11,7 @@ from sqlalchemy import (
     Connection,
     Integer,
     ScalarSelect,
+    Select,
     bindparam,
     cast,
     func,
@@ -77,7 +79,12 @@ def _largest(number: ColumnElement[int], letter: ColumnElement[str]) -> ScalarSe
     return select(func.coalesce(func.max(number), 0)).where(letter == bindparam("letter")).scalar_subquery()
 
 
-_HIGHEST = Prepared(lambda: select(*(each for numbers in _numbers().values() for each in numbers)))
+def _highest() -> Select[Any]:
+    query: Select[Any] = select()
+    return query.add_columns(*(each for numbers in _numbers().values() for each in numbers))
+
+
+_HIGHEST = Prepared(_highest)
 
 
 def recount(conn: Connection) -> None:
