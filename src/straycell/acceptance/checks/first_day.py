@@ -95,7 +95,7 @@ def lost_at_once(case: Case) -> tuple[Tried, ...]:
     most, again_at = case.figure("first-day-discard"), case.figure("first-day")
     found = []
     for day in first_days(case):
-        records = tuple(dict.fromkeys((*case.full_records(day.charge), *day.records)))
+        records = (*case.full_records(day.charge), *day.records)
         side = Side.BEYOND if day.missing > most else Side.CLEAR
         found.append(Tried("first-day-discard", side, records, partial(_lost, case, day)))
     # A measured float rules the charger out, so the second time it is the cell.
@@ -104,7 +104,7 @@ def lost_at_once(case: Case) -> tuple[Tried, ...]:
         for first in showing:
             if first.charge.at < first.rest.at < repeat.charge.at:
                 starts = (*case.full_records(first.charge), *case.full_records(repeat.charge))
-                records = tuple(dict.fromkeys((*starts, *first.records, *repeat.records)))
+                records = (*starts, *first.records, *repeat.records)
                 found.append(Tried("first-day-discard", Side.BEYOND, records, partial(_lost, case, repeat)))
     return tuple(found)
 

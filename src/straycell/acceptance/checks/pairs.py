@@ -162,7 +162,7 @@ def leak_records(case: Case, pair: Pair) -> tuple[Reading | Charge, ...]:
     """All that the loss between two rest voltages rests on; what a board draws counts as a share of the capacity."""
     # The board's microamperes become per cent only through the capacity: were that wrong, so were the loss.
     board = case.reference_records if case.facts.protection_board else ()
-    return tuple(dict.fromkeys((*case.full_records(pair.charge), pair.first, pair.second, *board)))
+    return (*case.full_records(pair.charge), pair.first, pair.second, *board)
 
 
 def falling_pairs(case: Case, charge: Charge, inside: Sequence[Reading]) -> Iterator[Pair]:

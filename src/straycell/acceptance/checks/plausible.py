@@ -121,7 +121,7 @@ def bottomless(case: Case) -> tuple[Tried, ...]:
     # One charge of a fifth too much may be a wrong count; twice it is the cell (common practice).
     showing = [each for each in known if each.share > twice]
     for first, second in pairwise(showing):
-        records = tuple(dict.fromkeys((*first.records, *second.records)))
+        records = (*first.records, *second.records)
         found.append(Tried("charge-in-discard", Side.BEYOND, records, partial(_swallowed, case, second)))
     return tuple(found)
 

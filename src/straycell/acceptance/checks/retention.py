@@ -128,7 +128,7 @@ def start_records(case: Case, reading: Reading) -> tuple[Reading | Charge, ...]:
     """A run with what shows that it started full and at which rate it ran."""
     charge = None if reading.from_full else case.charge_before(reading.at)
     full = case.full_records(charge) if charge is not None else ()
-    return tuple(dict.fromkeys((reading, *full, *case.rate_base_records)))
+    return (reading, *full, *case.rate_base_records)
 
 
 @dataclass(frozen=True, slots=True)

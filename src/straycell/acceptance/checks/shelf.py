@@ -72,7 +72,7 @@ def sinkings(case: Case) -> tuple[Tried, ...]:
             if loss is not None:
                 board = case.reference_records if case.facts.protection_board else ()
                 why = partial(_sank, case, second, loss)
-                records = tuple(dict.fromkeys((first, second, *board)))
+                records = (first, second, *board)
                 found.append(Tried(SHELF_LOSS, against_max(loss, limit), records, why))
     return tuple(found)
 
