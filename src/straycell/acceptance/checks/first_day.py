@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from functools import partial
 
-from straycell.acceptance.case import Case, Tried, known_chemistry, once_a_case
+from straycell.acceptance.case import Case, Seen, Tried, known_chemistry, once_a_case
 from straycell.acceptance.conformance import Side
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.work import Work, WorkKind
@@ -53,7 +53,7 @@ def lowest_end_v(case: Case, charge: Charge, ohms: Reading | None) -> float:
     # charge.
     tail_a = charge.end_current_a
     if tail_a is None:
-        tail_a = case.figure("full-charge-tail") * (case.rate_base_ah or 0.0)
+        tail_a = case.figure("full-charge-tail") * (case.stated_ah or 0.0)
     # Diffusion adds about half to the resistance of a 1 s pulse (`first-day-lift`, common practice).
     ohm = (
         case.figure("first-day-resistance")
@@ -95,16 +95,14 @@ def lost_at_once(case: Case) -> tuple[Tried, ...]:
     most, again_at = case.figure("first-day-discard"), case.figure("first-day")
     found = []
     for day in first_days(case):
-        records = (*case.full_records(day.charge), *day.records)
         side = Side.BEYOND if day.missing > most else Side.CLEAR
-        found.append(Tried("first-day-discard", side, records, partial(_lost, case, day)))
+        found.append(Tried("first-day-discard", side, day.records, partial(_lost, case, day)))
     # A measured float rules the charger out, so the second time it is the cell.
     showing = [day for day in first_days(case) if day.missing > again_at]
     for repeat in (day for day in showing if day.charge.u is not None):
         for first in showing:
             if first.charge.at < first.rest.at < repeat.charge.at:
-                starts = (*case.full_records(first.charge), *case.full_records(repeat.charge))
-                records = (*starts, *first.records, *repeat.records)
+                records = (*first.records, *repeat.records)
                 found.append(Tried("first-day-discard", Side.BEYOND, records, partial(_lost, case, repeat)))
     return tuple(found)
 
@@ -115,9 +113,7 @@ def _lost(case: Case, day: FirstDay) -> Reason:
         Status.FAILED,
         Outcome.DISCARD,
         f"{day.words}: an inner leak",
-        observed=day.missing,
-        limit=case.figure("first-day-discard"),
-        reading=day.rest,
+        Seen(day.missing, case.figure("first-day-discard"), day.rest),
     )
 
 
@@ -138,9 +134,7 @@ def first_day(case: Case) -> Iterator[Reason]:
         Status.CLOSE,  # not failed: the one attended repeat must stay allowed
         Outcome.HOLD,
         worst.words,
-        observed=worst.missing,
-        limit=limit,
-        reading=worst.rest,
+        Seen(worst.missing, limit, worst.rest),
         todo=Work(
             WorkKind.CHARGE,
             "charge it full once more, attended, with the charger's float measured at the cell, and take its rest "

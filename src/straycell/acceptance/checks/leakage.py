@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 from functools import partial
 
-from straycell.acceptance.case import STEPS, Case, Tried, known_chemistry, once_a_case
+from straycell.acceptance.case import STEPS, Case, Seen, Tried, known_chemistry, once_a_case
 from straycell.acceptance.checks.pairs import (
     Pair,
     all_pairs,
@@ -15,7 +15,6 @@ from straycell.acceptance.checks.pairs import (
     errors_of,
     estimate,
     falling_pairs,
-    leak_records,
     least_days,
     make_pair,
     step_of,
@@ -66,21 +65,17 @@ def _leaks_by_voltage(case: Case) -> Iterator[Tried]:
         if pair.days >= least:
             words = f"loses {loss.value:.1f} ± {loss.expanded:.1f} % a month: an inner leak"
             why = partial(_leak, case, words, loss, pair.second)
-            yield Tried("self-discharge-discard", against_max(loss, limit), leak_records(case, pair), why)
+            records = (pair.charge, pair.first, pair.second)
+            yield Tried("self-discharge-discard", against_max(loss, limit), records, why)
 
 
 def _leaks_by_capacity(case: Case) -> Iterator[Tried]:
-    told = retained(case) if len(case.of(Quantity.CAPACITY)) > 1 else ()
-    # Where voltage tells the loss it does so with the smaller U; two runs are the way for lfp's flat curve
-    # (IEC 61960).
-    if not told or _graded_by_voltage(case):
-        return
     limit = case.figure("self-discharge-discard")
-    for kept in told:
+    for kept in retained(case):
         # The early run's full start is part of the proof: were that charge a mistake, its capacity would be
         # too low.
         start = start_records(case, kept.early.reading)
-        records = (*case.full_records(kept.charge), *start, kept.late.reading)
+        records = (kept.charge, *start, kept.late.reading)
         why = partial(_leak, case, kept.words, kept.loss, kept.late.reading)
         yield Tried("self-discharge-discard", against_max(kept.loss, limit), records, why)
 
@@ -91,9 +86,7 @@ def _leak(case: Case, words: str, loss: Measured, reading: Reading) -> Reason:
         Status.FAILED,
         Outcome.DISCARD,
         words,
-        value=loss,
-        limit=case.figure("self-discharge-discard"),
-        reading=reading,
+        Seen(loss, case.figure("self-discharge-discard"), reading),
     )
 
 
@@ -116,10 +109,8 @@ def worst_stretch(case: Case) -> Iterator[Reason]:
             Outcome.HOLD,
             f"loses {loss.value:.1f} ± {loss.expanded:.1f} % a month from {pair.first.at:%Y-%m-%d} "
             f"to {pair.second.at:%Y-%m-%d}: it may leak",
+            Seen(loss, case.figure("self-discharge-discard"), pair.second),
             rule="self-discharge-stretch",
-            value=loss,
-            limit=case.figure("self-discharge-discard"),
-            reading=pair.second,
             todo=_rest_again(
                 case, "measure the rest voltage again, by the same meter, with its temperature", later
             ),
@@ -202,9 +193,7 @@ def _contradictory(case: Case, pair: Pair, loss: Measured | None) -> Reason:
         Outcome.HOLD,
         f"contradictory: the rest voltage rose from {pair.first.value:g} V to {pair.second.value:g} V: "
         "no cell does that by itself",
-        value=loss,
-        limit=case.figure("self-discharge", "light"),
-        reading=pair.second,
+        Seen(loss, case.figure("self-discharge", "light"), pair.second),
         todo=Work(
             WorkKind.REST,
             "measure the rest voltage again; record a charge in between (charge add --at), or supersede the wrong one",
@@ -219,6 +208,7 @@ def _grade(case: Case, pair: Pair, loss: Measured) -> Iterator[Reason]:
         limit = case.figure("self-discharge", outcome.word)
         days = least_days(case, pair, outcome)
         side = against_max(loss, limit)
+        seen = Seen(loss, limit, pair.second, figure=words)
         # Loss and days are separate demands: in a parallel group a leak discharges its neighbours, so pack is
         # watched longer.
         if side is Side.CLEAR and pair.days >= days:
@@ -227,10 +217,7 @@ def _grade(case: Case, pair: Pair, loss: Measured) -> Iterator[Reason]:
                 Status.MET,
                 outcome,
                 f"{words}: {outcome.word}",
-                figure=words,
-                value=loss,
-                limit=limit,
-                reading=pair.second,
+                seen,
             )
             return
         if side is Side.CLEAR:
@@ -240,11 +227,8 @@ def _grade(case: Case, pair: Pair, loss: Measured) -> Iterator[Reason]:
                 Status.UNMEASURED,
                 Outcome(outcome - 1),
                 f"{words}; {outcome.word} needs {days:g} days",
-                figure=words,
+                seen,
                 rule=f"self-discharge-{outcome.word}",
-                value=loss,
-                limit=limit,
-                reading=pair.second,
                 todo=_rest_again(case, f"for {outcome.word}: measure the rest voltage again", enough),
                 earliest=enough,
             )
@@ -256,11 +240,8 @@ def _grade(case: Case, pair: Pair, loss: Measured) -> Iterator[Reason]:
             Status.CLOSE if side is Side.CLOSE else Status.FAILED,
             Outcome(outcome - 1),
             f"{words}: {'too close to call for' if side is Side.CLOSE else 'too much for'} {outcome.word}",
-            figure=words,
+            seen,
             rule=f"self-discharge-{outcome.word}",
-            value=loss,
-            limit=limit,
-            reading=pair.second,
             todo=_rest_again(
                 case, f"for {outcome.word}: measure the rest voltage again by the same meter", clear_at
             )
@@ -297,8 +278,7 @@ def _by_capacity_or_wait(case: Case, pair: Pair | None) -> Iterator[Reason]:
             Status.UNMEASURED,
             Outcome.HOLD,
             f"self-discharge cannot be read from these voltages{spread}",
-            limit=case.figure("self-discharge", "light"),
-            reading=pair.second,
+            Seen(limit=case.figure("self-discharge", "light"), reading=pair.second),
             todo=_rest_again(case, "measure again with the same, finer meter, or wait longer", later)
             if steep
             else Work(
@@ -318,16 +298,6 @@ def _rest_again(case: Case, words: str, not_before: datetime) -> Work:
     if open_charge(case) is None:
         return Work(WorkKind.CHARGE, f"charge it full, attended, to begin a new check; then {words}")
     return Work(WorkKind.REST, words, not_before)
-
-
-def _graded_by_voltage(case: Case) -> bool:
-    """True when a pair of rest voltages tells the loss well enough to grade."""
-    for pair in all_pairs(case) if voltage_tells(case) else ():
-        if not pair.fault and pair.days >= least_days(case, pair, Outcome.LIGHT):
-            loss = estimate(case, pair)
-            if loss is not None and loss.expanded < case.figure("self-discharge-discard"):
-                return True
-    return False
 
 
 def _first_of_pair(case: Case, charge: Charge, inside: Sequence[Reading]) -> Reading | None:
@@ -381,7 +351,7 @@ def _not_yet(case: Case) -> Reason:
         Status.UNMEASURED,
         Outcome.HOLD,
         f"self-discharge: {text}",
-        limit=case.figure("self-discharge", "light"),
+        Seen(limit=case.figure("self-discharge", "light")),
         todo=check_work(case, words, earliest),
         earliest=earliest,
     )

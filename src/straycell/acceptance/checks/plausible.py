@@ -7,11 +7,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from functools import partial
-from itertools import pairwise
+from itertools import combinations
 
-from straycell.acceptance.case import Case, Tried, known_chemistry, once_a_case
+from straycell.acceptance.case import Case, Seen, Tried, known_chemistry, once_a_case
 from straycell.acceptance.checks.resistance import current_resistances, usable, words_of
-from straycell.acceptance.checks.retention import runs
+from straycell.acceptance.checks.retention import Run, runs
 from straycell.acceptance.checks.steps import SOON, run_work
 from straycell.acceptance.conformance import Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
@@ -40,9 +40,7 @@ def over_rating(case: Case) -> Iterator[Reason]:
         Status.CLOSE,  # not failed: the charge before the run that settles it must stay allowed
         Outcome.HOLD,
         f"contradictory: {shown} is {share.value:.0%} of the rated {show(rated_ah, Dimension.CAPACITY)}",
-        value=share,
-        limit=limit,
-        reading=run.reading,
+        Seen(share, limit, run.reading),
         todo=run_work(case, "check the print and what the meter counts, then measure the capacity again"),
         earliest=case.now,
     )
@@ -53,7 +51,7 @@ def over_rating(case: Case) -> Iterator[Reason]:
 
 @dataclass(frozen=True, slots=True)
 class PutIn:
-    """A charge whose amount is known: the least that went in over the most that can be in the cell."""
+    """A charge whose amount is known: the least that went in over what can be in the cell, and the run that tells it."""
 
     charge: Charge
     share: float
@@ -66,49 +64,59 @@ class PutIn:
 
 @once_a_case
 def amounts(case: Case) -> tuple[PutIn, ...]:
-    """Every charge of which it is known how much went in, against the run after it, else what is known of the cell."""
-    if not known_chemistry(case):
-        return ()
+    """Every charge of which it is known how much went in: against the run after it, else what is known of the cell."""
+    surely = {each[0].charge.key: each[0] for each in _surely(case)}
+    largest = max(_whole(case), key=lambda run: run.value.high, default=None)
     found = []
-    for charge in case.charges:
-        if (least_ah := _least_in_ah(case, charge)) <= 0.0:
-            continue
-        most_ah, known_by = _most_inside_ah(case, charge)
-        if most_ah:
-            found.append(PutIn(charge, least_ah / most_ah, known_by))
+    for charge, least_ah in _least_in_ah(case):
+        if charge.key in surely:
+            found.append(surely[charge.key])
+        elif largest is not None:
+            found.append(PutIn(charge, least_ah / largest.value.high, (largest.reading,)))
     return tuple(found)
 
 
-def _least_in_ah(case: Case, charge: Charge) -> float:
-    """What the charger counted less its U; at least the end current over the whole time, as it never was below."""
-    counted = 0.0
-    if charge.put_in_ah is not None:
-        default_u = case.rules.defaults.capacity.u(charge.put_in_ah)
-        counted = charge.put_in_ah - 2.0 * (default_u if charge.put_in_u is None else charge.put_in_u)
-    # A charge current only falls towards its end, so end current times duration went in at the least.
-    steady = (charge.end_current_a or 0.0) * (charge.took_s or 0.0) / 3600.0
-    return max(counted, steady)
+@once_a_case
+def _surely(case: Case) -> tuple[tuple[PutIn, ...], ...]:
+    """Of each such charge its share of what the run soon after it gave, if any, and of the rating, in this order."""
+    # Any other run is a matter of what is known by then, and what one of them gave condemns no charge.
+    found = []
+    for charge, least_ah in _least_in_ah(case):
+        after = [r for r in _whole(case) if charge.at < r.reading.at <= charge.at + SOON]
+        after = [r for r in after if case.charge_before(r.reading.at) is charge]
+        shares = [PutIn(charge, least_ah / run.value.high, (run.reading,)) for run in after[:1]]
+        if case.rated_ah:
+            shares.append(PutIn(charge, least_ah / case.rated_ah, ()))
+        if shares:
+            found.append(tuple(shares))
+    return tuple(found)
 
 
-def _most_inside_ah(case: Case, charge: Charge) -> tuple[float | None, tuple[Reading, ...]]:
-    """(what can be in it in Ah, the readings that tell): the whole run soon after it, else the largest known."""
-    # A run cut short leaves charge in the cell and would make a sound charge look too large.
-    whole = [run for run in runs(case) if not run.reading.at_least]
-    after = [r for r in whole if charge.at < r.reading.at <= charge.at + SOON]
-    after = [r for r in after if case.charge_before(r.reading.at) is charge]
-    if after:
-        return after[0].value.high, (after[0].reading,)
-    if case.rated_ah:
-        return case.rated_ah, ()
-    largest = max(whole, key=lambda run: run.value.high, default=None)
-    return (None, ()) if largest is None else (largest.value.high, (largest.reading,))
+def _whole(case: Case) -> list[Run]:
+    """Runs that show what was in the cell: one cut short leaves charge in it."""
+    return [run for run in runs(case) if not run.reading.at_least]
+
+
+def _least_in_ah(case: Case) -> list[tuple[Charge, float]]:
+    """Charges with the least that went in: as counted less U, and the end current over the whole time."""
+    if not known_chemistry(case):
+        return []
+    found = []
+    for charge in case.charges:
+        counted = 0.0
+        if charge.put_in_ah is not None:
+            default_u = case.rules.defaults.capacity.u(charge.put_in_ah)
+            counted = charge.put_in_ah - 2.0 * (default_u if charge.put_in_u is None else charge.put_in_u)
+        # A charge current only falls towards its end, so it never was below the end current.
+        steady = (charge.end_current_a or 0.0) * (charge.took_s or 0.0) / 3600.0
+        found.append((charge, max(counted, steady)))
+    return [(charge, least_ah) for charge, least_ah in found if least_ah > 0.0]
 
 
 @once_a_case
 def bottomless(case: Case) -> tuple[Tried, ...]:
     """Half as much again went in as can be in it; or a fifth more, twice."""
     once, twice = case.figure("charge-in-discard"), case.figure("charge-in")
-    known = amounts(case)
     found = [
         Tried(
             "charge-in-discard",
@@ -116,13 +124,18 @@ def bottomless(case: Case) -> tuple[Tried, ...]:
             each.records,
             partial(_swallowed, case, each),
         )
-        for each in known
+        for shares in _surely(case)
+        for each in shares
     ]
-    # One charge of a fifth too much may be a wrong count; twice it is the cell (common practice).
-    showing = [each for each in known if each.share > twice]
-    for first, second in pairwise(showing):
-        records = (*first.records, *second.records)
-        found.append(Tried("charge-in-discard", Side.BEYOND, records, partial(_swallowed, case, second)))
+    # One charge of a fifth too much may be a wrong count; twice it is the cell (common practice). What the run between
+    # them gave is surer than the rating.
+    for (first, *_), others in combinations(_surely(case), 2):
+        for second in others if first.share > twice else ():
+            if second.share > twice:
+                records = (*first.records, *second.records)
+                found.append(
+                    Tried("charge-in-discard", Side.BEYOND, records, partial(_swallowed, case, second))
+                )
     return tuple(found)
 
 
@@ -132,9 +145,7 @@ def _swallowed(case: Case, each: PutIn) -> Reason:
         Status.FAILED,
         Outcome.DISCARD,
         f"took at least {each.share:.0%} of what it can hold: a soft short inside",
-        observed=each.share,
-        limit=case.figure("charge-in-discard"),
-        reading=each.charge,
+        Seen(each.share, case.figure("charge-in-discard"), each.charge),
     )
 
 
@@ -150,9 +161,7 @@ def charge_in(case: Case) -> Iterator[Reason]:
         Status.CLOSE,  # not failed: the one attended repeat must stay allowed
         Outcome.HOLD,
         f"took at least {latest.share:.0%} of what it can hold, or never tapered off",
-        observed=latest.share,
-        limit=case.figure("charge-in"),
-        reading=latest.charge,
+        Seen(latest.share, case.figure("charge-in"), latest.charge),
         todo=Work(
             WorkKind.CHARGE,
             "charge it full once more, attended, and note what went in and how long it took; if it does not taper "
@@ -181,8 +190,8 @@ def _lost_mass(case: Case, weighed: Sequence[Reading]) -> Iterator[Reason]:
     first, latest = case.measured(weighed[0]), case.measured(weighed[-1])
     limit = case.figure("mass-lost")
     # The first reading enters scaled by the limit, so its error does, too.
-    expanded = 2.0 * math.hypot(first.u * (1.0 - limit), latest.u)
-    if first.value * (1.0 - limit) - latest.value <= expanded:
+    u = math.hypot(first.u * (1.0 - limit), latest.u)
+    if first.value * (1.0 - limit) - latest.value <= 2.0 * u:
         return
     lost = first.value - latest.value
     yield case.reason(
@@ -190,10 +199,7 @@ def _lost_mass(case: Case, weighed: Sequence[Reading]) -> Iterator[Reason]:
         Status.FAILED,
         Outcome.HOLD,
         f"{lost:.1f} g lighter than when it was first weighed ({first.value:g} g): something got out of it",
-        observed=lost / first.value,
-        expanded_uncertainty=expanded / first.value,
-        limit=limit,
-        reading=weighed[-1],
+        Seen(Measured(lost / first.value, u / first.value), limit, weighed[-1]),
         todo=Work(
             WorkKind.WEIGH,
             "weigh it again on the same scale; if it stays lighter, discard it: its seal is gone",
@@ -331,19 +337,14 @@ def _fall(case: Case, latest: Reading, before: Sequence[Reading]) -> Iterator[Re
 
 
 def _disputed(case: Case, latest: Reading, other: Reading, limit_id: str, link: str) -> Reason:
-    value = case.measured(latest)
     return case.reason(
         limit_id,
         # Close, not failed: one of the two is an error of measuring, and nothing is known against the cell.
         Status.CLOSE,
         Outcome.HOLD,
         f"contradictory: {words_of(case, latest)} on {latest.at:%Y-%m-%d} {link} {words_of(case, other)} on {other.at:%Y-%m-%d}",
+        Seen(case.measured(latest), case.measured(other).value, latest, unit="ohm"),
         rule="resistance-contradictory",
-        observed=value.value,
-        expanded_uncertainty=value.expanded,
-        limit=case.measured(other).value,
-        unit="ohm",
-        reading=latest,
         todo=Work(
             WorkKind.RESISTANCE,
             "measure the resistance a third time, same method; one that agrees settles it",

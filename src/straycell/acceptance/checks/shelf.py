@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 from functools import partial
+from itertools import combinations
 
-from straycell.acceptance.case import MOVES_CHARGE, Case, Tried, known_chemistry, once_a_case
+from straycell.acceptance.case import MOVES_CHARGE, Case, Seen, Tried, known_chemistry, once_a_case
 from straycell.acceptance.checks.pairs import checked_after, estimate, make_pair, strange_falls, windows
 from straycell.acceptance.checks.steps import check_work, rest_work
 from straycell.acceptance.checks.voltage import volts_of
@@ -62,18 +63,18 @@ def sinkings(case: Case) -> tuple[Tried, ...]:
         return ()
     limit = case.figure("self-discharge-discard")
     in_checks = {r.id for _, inside in windows(case) for r in inside}
+    least = timedelta(days=case.figure("pair-days", "light"))
     found = []
     for span in spans(case):
         if span[0].id in in_checks:
             # Else one leak would be judged twice, here by the weaker rule.
             continue  # the rule of self-discharge speaks for these
-        for first, second in segments(case, span):
-            loss = loss_between(case, first, second)
+        # Any two, so that a voltage between them hides nothing.
+        for first, second in combinations(span, 2):
+            loss = loss_between(case, first, second) if second.at - first.at >= least else None
             if loss is not None:
-                board = case.reference_records if case.facts.protection_board else ()
                 why = partial(_sank, case, second, loss)
-                records = (first, second, *board)
-                found.append(Tried(SHELF_LOSS, against_max(loss, limit), records, why))
+                found.append(Tried(SHELF_LOSS, against_max(loss, limit), (first, second), why))
     return tuple(found)
 
 
@@ -83,10 +84,8 @@ def _sank(case: Case, second: Reading, loss: Measured) -> Reason:
         Status.CLOSE,  # not failed: the charge that the check starts with must stay allowed
         Outcome.HOLD,
         f"lost {loss.value:.1f} ± {loss.expanded:.1f} % a month on the shelf",
+        Seen(loss, case.figure("self-discharge-discard"), second),
         rule=SHELF_LOSS,
-        value=loss,
-        limit=case.figure("self-discharge-discard"),
-        reading=second,
         todo=todo(case),
         earliest=case.now,
     )
@@ -140,10 +139,7 @@ def rest(case: Case) -> Iterator[Reason]:
             Status.CLOSE,  # not failed: the attended test charge that it asks for must stay allowed
             Outcome.HOLD,
             f"{volts_of(case, latest)} on the shelf: sinking",
-            value=value,
-            limit=limit,
-            reading=latest,
-            until=until,
+            Seen(value, limit, latest, until=until),
             todo=check_work(case, _CHARGE_AND_CHECK),
             earliest=case.now,
         )
@@ -158,10 +154,7 @@ def rest(case: Case) -> Iterator[Reason]:
             Status.MET,
             Outcome.PACK,
             volts_of(case, latest),
-            value=value,
-            limit=limit,
-            reading=latest,
-            until=until,
+            Seen(value, limit, latest, until=until),
         )
 
 
@@ -182,10 +175,7 @@ def _unknown(
         Status.UNMEASURED,
         Outcome.HOLD,
         text,
-        value=value,
-        limit=limit,
-        reading=reading,
-        until=until,
+        Seen(value, limit, reading, until=until),
         todo=todo,
         earliest=earliest or case.now,
     )
@@ -232,10 +222,8 @@ def strange_fall(case: Case) -> Iterator[Reason]:
             Outcome.HOLD,
             f"fell from {pair.first.value:g} V to {pair.second.value:g} V in {pair.days:.0f} days, more than any room "
             f"explains ({pair.fault}): it may leak",
+            Seen(loss, limit, pair.second),
             rule="self-discharge-fall",
-            value=loss,
-            limit=limit,
-            reading=pair.second,
             todo=rest_work(
                 case, "measure the rest voltage again now, by the same meter, with its temperature"
             ),

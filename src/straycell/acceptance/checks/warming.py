@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 from functools import partial
 
-from straycell.acceptance.case import Case, Tried, known_chemistry, once_a_case
+from straycell.acceptance.case import Case, Seen, Tried, known_chemistry, once_a_case
 from straycell.acceptance.conformance import DUST, Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.work import Work, WorkKind
@@ -29,15 +29,12 @@ def _rise(case: Case, charge: Charge) -> Measured | None:
     return Measured(peak.value - charge.temperature_c, math.hypot(peak.u, ambient_u))
 
 
-def rate_of(case: Case, charge: Charge) -> tuple[float | None, tuple[Reading, ...]]:
-    """(its current over the capacity, the reading that capacity is known by); of measured ones the largest counts."""
-    if not case.rate_base_records:
-        base = case.rate_base_ah
-        return (None if base is None else charge.current_a / base), ()
-    # A run that stopped early makes the rate look too high: the largest capacity is nearest to what the cell
-    # holds.
-    largest = max(case.of(Quantity.CAPACITY), key=lambda r: r.value or 0.0)
-    return charge.current_a / (largest.value or math.inf), (largest,)
+def rates_of(case: Case, charge: Charge) -> list[tuple[float, tuple[Reading, ...]]]:
+    """(its current over the capacity, the run that capacity is known by), one for each run where none is stated."""
+    if case.stated_ah:
+        return [(charge.current_a / case.stated_ah, ())]
+    # Each by itself: a finding must not hang on which runs are known by then.
+    return [(charge.current_a / r.value, (r,)) for r in case.of(Quantity.CAPACITY) if r.value]
 
 
 def _repeats(case: Case, charge: Charge, warm: Charge) -> bool:
@@ -60,9 +57,7 @@ def hot_charges(case: Case) -> tuple[Tried, ...]:
             Status.FAILED,
             Outcome.DISCARD,
             f"reached {peak.value:g} ± {peak.expanded:.1f} C while charging",
-            value=peak,
-            limit=limit,
-            reading=charge,
+            Seen(peak, limit, charge),
         )
 
     return tuple(
@@ -91,9 +86,7 @@ def hot(case: Case) -> Iterator[Reason]:
             Status.CLOSE,
             Outcome.HOLD,
             f"reached {close.peak_temperature_c:g} C while charging: too close to {limit:g} C to call",
-            value=_peak(case, close),
-            limit=limit,
-            reading=close,
+            Seen(_peak(case, close), limit, close),
             todo=Work(WorkKind.CHARGE, "charge it again at 0.2C, attended, and note the peak temperature"),
             earliest=case.now,
         )
@@ -108,10 +101,11 @@ def warm_charges(case: Case) -> tuple[Tried, ...]:
     limit, gentle = case.figure("warming-discard"), case.figure("warming-rate") + DUST
     found = []
     for charge in case.charges:
-        rise, (rate, known_by) = _rise(case, charge), rate_of(case, charge)
-        if rise is not None and rate is not None and rate <= gentle:
-            why = partial(_warmed, case, charge, rise, rate)
-            found.append(Tried("warming-discard", against_max(rise, limit), (charge, *known_by), why))
+        rise = _rise(case, charge)
+        for rate, known_by in rates_of(case, charge) if rise is not None else ():
+            if rise is not None and rate <= gentle:
+                why = partial(_warmed, case, charge, rise, rate)
+                found.append(Tried("warming-discard", against_max(rise, limit), (charge, *known_by), why))
     return tuple(found)
 
 
@@ -121,9 +115,7 @@ def _warmed(case: Case, charge: Charge, rise: Measured, rate: float) -> Reason:
         Status.FAILED,
         Outcome.DISCARD,
         f"warmed by {rise.value:g} ± {rise.expanded:.1f} K at {rate:.2f}C",
-        value=rise,
-        limit=case.figure("warming-discard"),
-        reading=charge,
+        Seen(rise, case.figure("warming-discard"), charge),
     )
 
 
@@ -157,7 +149,7 @@ def warming(case: Case) -> Iterator[Reason]:
             Status.UNMEASURED,
             Outcome.HOLD,
             f"no full charge with its peak and ambient temperature on record{case.not_full_note()}",
-            limit=pass_at,
+            Seen(limit=pass_at),
             todo=Work(WorkKind.CHARGE, "charge it full, attended, and record it"),
             earliest=case.now,
         )
@@ -175,9 +167,7 @@ def warming(case: Case) -> Iterator[Reason]:
             Status.MET,
             Outcome.PACK,
             f"warmed by {rise.value:g} ± {rise.expanded:.1f} K while charging",
-            value=rise,
-            limit=pass_at,
-            reading=charge,
+            Seen(rise, pass_at, charge),
         )
         return
     yield case.reason(
@@ -185,9 +175,7 @@ def warming(case: Case) -> Iterator[Reason]:
         Status.CLOSE,  # not failed: the repeat at 0.2C must stay allowed
         Outcome.HOLD,
         f"warmed by {rise.value:g} ± {rise.expanded:.1f} K while charging: neither clearly fine nor clearly too much",
-        value=rise,
-        limit=pass_at,
-        reading=charge,
+        Seen(rise, pass_at, charge),
         todo=Work(
             WorkKind.CHARGE,
             "let it rest, then charge it once more at 0.2C, attended, and note both temperatures; "
