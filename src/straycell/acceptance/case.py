@@ -24,6 +24,25 @@ MOVES_CHARGE = (Quantity.CAPACITY, Quantity.LET_DOWN)
 STEPS = (Outcome.PACK, Outcome.SOLO, Outcome.LIGHT)
 
 
+class Seen(NamedTuple):
+    """What a reason looked at: the figure or the words, the limit they are held against, and the record they are of.
+
+    A `Measured` brings its U, a record its time, where `at` is not given; `until` is when the answer runs out by age.
+    `figure` is how the reason's text begins where several reasons answer one measured figure.
+    """
+
+    value: Measured | float | str | None = None
+    limit: float | str | None = None
+    reading: Reading | Charge | None = None
+    at: datetime | None = None
+    until: datetime | None = None
+    unit: str | None = None
+    figure: str = ""
+
+
+UNSEEN = Seen()
+
+
 @dataclass(frozen=True)
 class Case:
     """Evidence, facts, rules and the moment; everything derived is computed once and never changes."""
@@ -252,43 +271,32 @@ class Case:
         status: Status,
         ceiling: Outcome,
         text: str,
+        seen: Seen = UNSEEN,
         *,
         rule: str | None = None,
-        value: Measured | None = None,
-        observed: float | str | None = None,
-        expanded_uncertainty: float | None = None,
-        limit: float | str | None = None,
-        unit: str | None = None,
-        reading: Reading | Charge | None = None,
-        at: datetime | None = None,
-        until: datetime | None = None,
         todo: Work | None = None,
         earliest: datetime | None = None,
-        figure: str = "",
     ) -> Reason:
-        """A reason under a limit: its safety mark, unit and source come from the limit.
-
-        `value` gives what was observed and its U, `reading` the time, where they are not named themselves.
-        """
+        """A reason under a limit: its safety mark, source and, unless `seen` has its own, unit come from the limit."""
         known: Limit = self.rules.limits[limit_id]
-        if value is not None:
-            observed = value.value if observed is None else observed
-            expanded_uncertainty = value.expanded if expanded_uncertainty is None else expanded_uncertainty
-        if reading is not None and at is None:
-            at = reading.at
+        value, limit, reading, at, until, unit, figure = seen
+        expanded_uncertainty = None
+        if isinstance(value, Measured):
+            expanded_uncertainty = value.expanded
+            value = value.value
         return Reason(
             known.id if rule is None else rule,
             status,
             ceiling,
             text,
-            observed,
+            value,
             expanded_uncertainty,
             limit,
             known.unit if unit is None else unit,
             known.safety,
             known.source,
             None if reading is None else reading.id,
-            at,
+            reading.at if at is None and reading is not None else at,
             until,
             todo,
             earliest,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import timedelta
 
-from straycell.acceptance.case import Case, Tried
+from straycell.acceptance.case import Case, Seen, Tried
 from straycell.acceptance.checks.identity import tested_by, tested_since
 from straycell.acceptance.checks.pairs import checked_after
 from straycell.acceptance.conformance import Side
@@ -37,9 +37,8 @@ def tested_again(case: Case) -> Iterator[Reason]:
         Status.UNMEASURED if lacking else Status.MET,
         Outcome.HOLD if lacking else Outcome.PACK,
         f"{what}; still to do: {', '.join(lacking)}" if lacking else f"{what}; tested again since",
+        Seen(fall.rule, at=fall.at),
         rule=None if all(measured.values()) else FALL_FIRST,
-        observed=fall.rule,
-        at=fall.at,
         todo=together(f"record {', '.join(lacking)} again", tested_by(case, lacking)),
         earliest=case.now if lacking else None,
     )

@@ -120,17 +120,22 @@ def next_id(conn: Connection) -> int:
 def begin(conn: Connection) -> Open:
     """Take the next row of the chain for what is written from now on."""
     # Row numbers only grow (rows are never deleted), so "after the last one" is exactly what this write adds.
-    before = {
-        table: int(
-            conn.exec_driver_sql(f"SELECT coalesce(max({_place(table)}), 0) FROM {table}").scalar_one()
-        )
-        for table in ("event", *CONTENT)
-    }
-    return Open(next_id(conn), before)
+    return Open(next_id(conn), _last_rows(conn))
+
+
+def _last_rows(conn: Connection) -> dict[str, int]:
+    """The number of the last row of each table."""
+    return dict(zip(_TABLES, conn.exec_driver_sql(_LAST_ROWS).one(), strict=True))
 
 
 def _place(table: str) -> str:
     return "event_id" if table == "event_cell" else "rowid"
+
+
+_TABLES = ("event", *CONTENT)
+_LAST_ROWS = "SELECT " + ", ".join(
+    f"(SELECT coalesce(max({_place(name)}), 0) FROM {name})" for name in _TABLES
+)
 
 
 def close(conn: Connection, made: Open, merged: tuple[Sequence[str], int] | None = None) -> str:
@@ -139,9 +144,11 @@ def close(conn: Connection, made: Open, merged: tuple[Sequence[str], int] | None
     # stores.
     bench = conn.execute(select(BENCH)).one()
     events = _events(conn, made.before["event"])
+    after = _last_rows(conn)
     content = (
         [table, *row]
         for table in CONTENT
+        if after[table] > made.before[table]
         for row in _Stream(conn, table, made.before[table]).of(made.id, events)
     )
     first = events[0]

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from datetime import timedelta
 from functools import partial
 
-from straycell.acceptance.case import Case, Tried, once_a_case
+from straycell.acceptance.case import Case, Seen, Tried, once_a_case
 from straycell.acceptance.checks.steps import rest_work
 from straycell.acceptance.conformance import DUST, Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
@@ -122,9 +122,7 @@ def _maybe(case: Case, charge: Charge, measured: Charger, limit: float) -> Reaso
         Outcome.HOLD,
         f"charged {charge.at:%Y-%m-%d} by '{measured.name}', which on {measured.at:%Y-%m-%d} ended at "
         f"{show(value.value, Dimension.VOLTAGE, u=value.u)}: it may be over-charged",
-        value=value,
-        limit=limit,
-        reading=charge,
+        Seen(value, limit, charge),
         todo=rest_work(
             case, f"measure its rest voltage before {end:%Y-%m-%d %H:%M} UTC: it shows where the charge ended"
         )
@@ -146,7 +144,5 @@ def _surely(case: Case, charge: Charge, measured: Charger, limit: float) -> Reas
         Outcome.DISCARD,
         f"charged {charge.at:%Y-%m-%d} by '{measured.name}', which before and after that ended at "
         f"{show(value.value, Dimension.VOLTAGE, u=value.u)}: over-charged",
-        value=value,
-        limit=limit,
-        reading=charge,
+        Seen(value, limit, charge),
     )

@@ -6,9 +6,8 @@ import math
 from collections.abc import Iterator, Sequence
 from datetime import timedelta
 from functools import partial
-from typing import Any
 
-from straycell.acceptance.case import STEPS, Case, Tried, default_note, known_chemistry, once_a_case
+from straycell.acceptance.case import STEPS, Case, Seen, Tried, default_note, known_chemistry, once_a_case
 from straycell.acceptance.checks.retention import (
     Run,
     Worth,
@@ -84,9 +83,8 @@ def capacity(case: Case) -> Iterator[Reason]:
             Status.UNMEASURED,
             Outcome.HOLD,
             f"{origin}, and the size is not known: nothing to judge the capacity by",
+            Seen(run.value, reading=run.reading),
             rule="capacity",
-            value=run.value,
-            reading=run.reading,
             todo=Work(
                 WorkKind.CORRECT,
                 "record the size (marking like 603450, or thickness x width x height in mm) or the rated capacity",
@@ -103,7 +101,7 @@ def capacity(case: Case) -> Iterator[Reason]:
             Status.UNMEASURED,
             Outcome.SOLO,
             f"{origin} ({show(expected.value, Dimension.CAPACITY)}): at best solo",
-            limit=expected.value,
+            Seen(limit=expected.value),
         )
     if disputed is not None:
         yield disputed
@@ -151,10 +149,8 @@ def _worn(case: Case, run: Run, share: Measured, origin: str) -> Reason:
         Status.FAILED,
         Outcome.DISCARD,
         f"{_words(run)} is {share.value:.0%} ({origin}): worn out",
+        Seen(share, case.figure("capacity", "light"), run.reading),
         rule="capacity-discard",
-        value=share,
-        limit=case.figure("capacity", "light"),
-        reading=run.reading,
     )
 
 
@@ -169,15 +165,9 @@ def _grade(case: Case, run: Run, expected: Measured, origin: str) -> Iterator[Re
     for outcome in STEPS:
         limit = case.figure("capacity", outcome.word)
         side = against_min(share, limit)
-        common: dict[str, Any] = {
-            "figure": words,
-            "value": share,
-            "limit": limit,
-            "reading": run.reading,
-            "until": until,
-        }
+        seen = Seen(share, limit, run.reading, until=until, figure=words)
         if side is Side.CLEAR:
-            yield case.reason("capacity", Status.MET, outcome, f"{words}: {outcome.word}", **common)
+            yield case.reason("capacity", Status.MET, outcome, f"{words}: {outcome.word}", seen)
             return
         # A lower bound below a limit says nothing: only a run that counts can fail it.
         status = Status.CLOSE if side is Side.CLOSE or at_least else Status.FAILED
@@ -186,12 +176,12 @@ def _grade(case: Case, run: Run, expected: Measured, origin: str) -> Iterator[Re
             status,
             Outcome(outcome - 1),
             f"{words}: {'does not prove' if status is Status.CLOSE else 'not enough for'} {outcome.word}",
+            seen,
             rule=f"capacity-{outcome.word}",
             # A clear failure gets no repeat: fade does not heal, so a second run would cost a day and a cycle
             # for nothing.
             todo=run_work(case, again) if status is Status.CLOSE else None,
             earliest=case.now if status is Status.CLOSE else None,
-            **common,
         )
 
 
@@ -214,8 +204,7 @@ def _nothing(case: Case) -> Reason:
         Status.UNMEASURED,
         Outcome.HOLD,
         text,
-        limit=case.figure("capacity", "light"),
-        reading=judged[-1].reading if judged else None,
+        Seen(limit=case.figure("capacity", "light"), reading=judged[-1].reading if judged else None),
         todo=run_work(case, todo),
         earliest=case.now,
     )
@@ -275,12 +264,8 @@ def _disputed(case: Case, latest: Run, other: Run) -> Reason:
         Status.CLOSE,
         Outcome.HOLD,
         f"contradictory: {_words(latest)} on {latest.reading.at:%Y-%m-%d} but {_words(other)} on {other.reading.at:%Y-%m-%d}",
+        Seen(latest.value, other.value.value, latest.reading, unit="Ah"),
         rule="capacity-contradictory",
-        observed=latest.value.value,
-        expanded_uncertainty=latest.value.expanded,
-        limit=other.value.value,
-        unit="Ah",
-        reading=latest.reading,
         todo=run_work(
             case, "measure the capacity a third time under the same conditions; one that agrees settles it"
         ),
@@ -304,12 +289,8 @@ def _too_much(case: Case) -> Iterator[Reason]:
             Status.CLOSE,
             Outcome.HOLD,
             f"contradictory: {_words(run)} is more than a cell of this size holds",
+            Seen(run.value, most, run.reading, unit="Ah"),
             rule="capacity-contradictory",
-            observed=run.value.value,
-            expanded_uncertainty=run.value.expanded,
-            limit=most,
-            unit="Ah",
-            reading=run.reading,
             todo=run_work(case, "check the size and measure the capacity again; supersede the wrong one"),
             earliest=case.now,
         )
@@ -337,10 +318,8 @@ def _energy(case: Case) -> Iterator[Reason]:
                 Outcome.HOLD,
                 f"contradictory: {show(run.reading.energy_wh, Dimension.ENERGY)} and {_words(run)} would be "
                 f"{show(mean_v, Dimension.VOLTAGE)} on average, not {case.facts.chemistry}",
+                Seen(mean_v, limit, run.reading),
                 rule="capacity-energy",
-                observed=mean_v,
-                limit=limit,
-                reading=run.reading,
                 todo=run_work(
                     case,
                     "check the chemistry and what the meter shows, and measure capacity and energy again",

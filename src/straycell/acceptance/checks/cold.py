@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import partial
 
-from straycell.acceptance.case import Case, Tried, known_chemistry, once_a_case
+from straycell.acceptance.case import Case, Seen, Tried, known_chemistry, once_a_case
 from straycell.acceptance.checks.identity import tested_by, tested_since
 from straycell.acceptance.checks.pairs import checked_after
 from straycell.acceptance.checks.warming import rate_of
@@ -67,9 +67,7 @@ def _plated(case: Case, charge: Charge, rate: float) -> Reason:
         Status.FAILED,
         Outcome.DISCARD,
         f"was charged at {rate:.2f}C {_at(case, charge)}: lithium plates",
-        observed=rate,
-        limit=case.figure("charge-frost-rate"),
-        reading=charge,
+        Seen(rate, case.figure("charge-frost-rate"), charge),
     )
 
 
@@ -100,9 +98,7 @@ def _after_frost(case: Case, charge: Charge) -> Reason:
         Status.UNMEASURED if lacking else Status.CLOSE,
         Outcome.HOLD if lacking else Outcome.LIGHT,
         f"{words}; still to do: {', '.join(lacking)}" if lacking else f"{words}: light at best, for ever",
-        observed=air.value if (air := _air(case, charge)) else None,
-        limit=case.figure("charge-frost"),
-        reading=charge,
+        Seen(air.value if (air := _air(case, charge)) else None, case.figure("charge-frost"), charge),
         todo=together(f"record {', '.join(lacking)}, taken after that charge", tested_by(case, lacking)),
         earliest=case.now if lacking else None,
     )
@@ -126,9 +122,7 @@ def _too_fast_reason(case: Case, charge: Charge) -> Reason:
         Status.CLOSE,  # not failed: the charge that the check starts with must stay allowed
         Outcome.HOLD,
         f"was charged at {rate:.2f}C {_at(case, charge)}, too fast for the cold",
-        observed=rate,
-        limit=case.figure("cold-rate"),
-        reading=charge,
+        Seen(rate, case.figure("cold-rate"), charge),
         todo=Work(
             WorkKind.CHARGE, "charge it full at 15 C or more, attended, then the self-discharge check again"
         ),

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from functools import partial
 
-from straycell.acceptance.case import Case, Tried, known_chemistry, once_a_case
+from straycell.acceptance.case import Case, Seen, Tried, known_chemistry, once_a_case
 from straycell.acceptance.conformance import Side
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.work import Work, WorkKind
@@ -115,9 +115,7 @@ def _lost(case: Case, day: FirstDay) -> Reason:
         Status.FAILED,
         Outcome.DISCARD,
         f"{day.words}: an inner leak",
-        observed=day.missing,
-        limit=case.figure("first-day-discard"),
-        reading=day.rest,
+        Seen(day.missing, case.figure("first-day-discard"), day.rest),
     )
 
 
@@ -138,9 +136,7 @@ def first_day(case: Case) -> Iterator[Reason]:
         Status.CLOSE,  # not failed: the one attended repeat must stay allowed
         Outcome.HOLD,
         worst.words,
-        observed=worst.missing,
-        limit=limit,
-        reading=worst.rest,
+        Seen(worst.missing, limit, worst.rest),
         todo=Work(
             WorkKind.CHARGE,
             "charge it full once more, attended, with the charger's float measured at the cell, and take its rest "

@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterator
 from datetime import datetime
 from functools import partial
 
-from straycell.acceptance.case import Case, Tried
+from straycell.acceptance.case import Case, Seen, Tried
 from straycell.acceptance.checks.pairs import checked_after
 from straycell.acceptance.checks.steps import check_step
 from straycell.acceptance.conformance import Side
@@ -31,7 +31,7 @@ def not_rechargeable(case: Case) -> tuple[Tried, ...]:
 
 
 def _chemistry(case: Case, status: Status, ceiling: Outcome, text: str, todo: Work | None = None) -> Reason:
-    return case.reason("chemistry", status, ceiling, text, observed=str(case.facts.chemistry), todo=todo)
+    return case.reason("chemistry", status, ceiling, text, Seen(str(case.facts.chemistry)), todo=todo)
 
 
 def chemistry(case: Case) -> Iterator[Reason]:
@@ -71,7 +71,12 @@ def _unknown_kind(case: Case) -> Iterator[Reason]:
         words = "make sure it is rechargeable (maker's sheet), and record that"
         work = Work(WorkKind.CORRECT, words, options="--confirm-rechargeable")
         yield case.reason(
-            "rechargeable", Status.UNMEASURED, Outcome.HOLD, text, observed=str(facts.form), todo=work
+            "rechargeable",
+            Status.UNMEASURED,
+            Outcome.HOLD,
+            text,
+            Seen(str(facts.form)),
+            todo=work,
         )
     text = "lithium ion of 4.2 V, kind unknown: judged as the worst of its kinds, serves alone, never joined"
     work = Work(WorkKind.CORRECT, "find the maker's sheet, and record the kind", options="--chemistry ...")
@@ -87,7 +92,7 @@ def disputed(case: Case) -> Iterator[Reason]:
             Status.UNMEASURED,
             Outcome.HOLD,
             f"two benches said different things of its {name.replace('_', ' ')}",
-            observed=name,
+            Seen(name),
             todo=Work(
                 WorkKind.CORRECT, "look at the cell and record which is right", options=_said_again(name)
             ),
@@ -116,7 +121,7 @@ def rechargeable(case: Case) -> Iterator[Reason]:
             Status.UNMEASURED,
             Outcome.HOLD,
             f"the marking '{facts.marking}' reads like a cell that is not rechargeable: do not charge it",
-            observed=facts.marking,
+            Seen(facts.marking),
             todo=todo,
         )
     # 16340, 14500 and 10440 are also sizes of primary lithium cells, which look the same without a sleeve.
@@ -129,7 +134,7 @@ def rechargeable(case: Case) -> Iterator[Reason]:
             f"unmarked {facts.form}: confirmed as rechargeable"
             if known
             else f"an unmarked {facts.form} may be a primary cell of that size: do not charge it",
-            observed=str(facts.form),
+            Seen(str(facts.form)),
             todo=None if known else todo,
         )
 
@@ -148,8 +153,7 @@ def mass(case: Case) -> Iterator[Reason]:
         Outcome.PACK if fine else Outcome.HOLD,
         f"{show(grams, Dimension.MASS)} "
         + ("is what such a cell weighs" if fine else f"is too light for a {case.facts.form}: contradictory"),
-        observed=grams,
-        limit=least,
+        Seen(grams, least),
         todo=None if fine else Work(WorkKind.MASS, light, also=(WorkKind.DISCARD,)),
     )
 
@@ -164,8 +168,7 @@ def condemned(case: Case) -> Iterator[Reason]:
             Status.FAILED,
             Outcome.DISCARD,
             f"discarded by hand: {word.because}",
-            observed=word.because,
-            at=word.at,
+            Seen(word.because, at=word.at),
         )
 
 
@@ -184,8 +187,7 @@ def _severe(case: Case, event: Upset) -> Reason:
         Status.FAILED,
         Outcome.DISCARD,
         f"severe incident: {event.kind}",
-        observed=event.kind,
-        at=event.at,
+        Seen(event.kind, at=event.at),
     )
 
 
@@ -225,14 +227,12 @@ def clock(case: Case) -> Iterator[Reason]:
             Status.UNMEASURED,
             Outcome.HOLD,
             f"a record of {latest:%Y-%m-%d %H:%M} UTC lies later than now: a clock is or was wrong",
-            observed=latest.isoformat(),
-            at=latest,
+            # When that moment has come the record may be right after all: judged then, and not believed as recorded.
+            Seen(latest.isoformat(), at=latest, until=latest),
             todo=Work(
                 WorkKind.SUPERSEDE,
                 "set the clock; supersede what was recorded under a wrong one (store check names it)",
             ),
-            # When that moment has come the record may be right after all: judged then, and not believed as recorded.
-            until=latest,
             earliest=latest,
         )
 
@@ -248,8 +248,7 @@ def unexplained(case: Case) -> Iterator[Reason]:
             Status.UNMEASURED,
             Outcome.HOLD,
             f"{latest.doubt}: say what happened",
-            observed=latest.value,
-            reading=latest,
+            Seen(latest.value, reading=latest),
             todo=Work(
                 WorkKind.WAIT,
                 f"say what happened: straycell trace keep {latest.id} --because ... if the cell was there, "
@@ -279,8 +278,7 @@ def upset(case: Case) -> Iterator[Reason]:
             Status.UNMEASURED,
             Outcome.HOLD,
             f"after '{latest.kind}' the cell must be tested again: {', '.join(lacking)} still to do",
-            observed=latest.kind,
-            at=latest.at,
+            Seen(latest.kind, at=latest.at),
             todo=together(f"record {', '.join(lacking)} again", tested_by(case, lacking)),
             earliest=case.now,
         )
@@ -291,8 +289,7 @@ def upset(case: Case) -> Iterator[Reason]:
                 Status.UNMEASURED,
                 Outcome.HOLD,
                 f"nobody has looked at it since '{latest.kind}': no charge before that",
-                observed=latest.kind,
-                at=latest.at,
+                Seen(latest.kind, at=latest.at),
                 todo=Work(WorkKind.LOOK, "look at it"),
                 earliest=case.now,
             )
@@ -302,6 +299,5 @@ def upset(case: Case) -> Iterator[Reason]:
             Status.MET,
             Outcome.PACK,
             f"tested again after '{latest.kind}'",
-            observed=latest.kind,
-            at=latest.at,
+            Seen(latest.kind, at=latest.at),
         )

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 from functools import partial
 
-from straycell.acceptance.case import STEPS, Case, Tried, known_chemistry, once_a_case
+from straycell.acceptance.case import STEPS, Case, Seen, Tried, known_chemistry, once_a_case
 from straycell.acceptance.checks.pairs import (
     Pair,
     all_pairs,
@@ -91,9 +91,7 @@ def _leak(case: Case, words: str, loss: Measured, reading: Reading) -> Reason:
         Status.FAILED,
         Outcome.DISCARD,
         words,
-        value=loss,
-        limit=case.figure("self-discharge-discard"),
-        reading=reading,
+        Seen(loss, case.figure("self-discharge-discard"), reading),
     )
 
 
@@ -116,10 +114,8 @@ def worst_stretch(case: Case) -> Iterator[Reason]:
             Outcome.HOLD,
             f"loses {loss.value:.1f} ± {loss.expanded:.1f} % a month from {pair.first.at:%Y-%m-%d} "
             f"to {pair.second.at:%Y-%m-%d}: it may leak",
+            Seen(loss, case.figure("self-discharge-discard"), pair.second),
             rule="self-discharge-stretch",
-            value=loss,
-            limit=case.figure("self-discharge-discard"),
-            reading=pair.second,
             todo=_rest_again(
                 case, "measure the rest voltage again, by the same meter, with its temperature", later
             ),
@@ -202,9 +198,7 @@ def _contradictory(case: Case, pair: Pair, loss: Measured | None) -> Reason:
         Outcome.HOLD,
         f"contradictory: the rest voltage rose from {pair.first.value:g} V to {pair.second.value:g} V: "
         "no cell does that by itself",
-        value=loss,
-        limit=case.figure("self-discharge", "light"),
-        reading=pair.second,
+        Seen(loss, case.figure("self-discharge", "light"), pair.second),
         todo=Work(
             WorkKind.REST,
             "measure the rest voltage again; record a charge in between (charge add --at), or supersede the wrong one",
@@ -219,6 +213,7 @@ def _grade(case: Case, pair: Pair, loss: Measured) -> Iterator[Reason]:
         limit = case.figure("self-discharge", outcome.word)
         days = least_days(case, pair, outcome)
         side = against_max(loss, limit)
+        seen = Seen(loss, limit, pair.second, figure=words)
         # Loss and days are separate demands: in a parallel group a leak discharges its neighbours, so pack is
         # watched longer.
         if side is Side.CLEAR and pair.days >= days:
@@ -227,10 +222,7 @@ def _grade(case: Case, pair: Pair, loss: Measured) -> Iterator[Reason]:
                 Status.MET,
                 outcome,
                 f"{words}: {outcome.word}",
-                figure=words,
-                value=loss,
-                limit=limit,
-                reading=pair.second,
+                seen,
             )
             return
         if side is Side.CLEAR:
@@ -240,11 +232,8 @@ def _grade(case: Case, pair: Pair, loss: Measured) -> Iterator[Reason]:
                 Status.UNMEASURED,
                 Outcome(outcome - 1),
                 f"{words}; {outcome.word} needs {days:g} days",
-                figure=words,
+                seen,
                 rule=f"self-discharge-{outcome.word}",
-                value=loss,
-                limit=limit,
-                reading=pair.second,
                 todo=_rest_again(case, f"for {outcome.word}: measure the rest voltage again", enough),
                 earliest=enough,
             )
@@ -256,11 +245,8 @@ def _grade(case: Case, pair: Pair, loss: Measured) -> Iterator[Reason]:
             Status.CLOSE if side is Side.CLOSE else Status.FAILED,
             Outcome(outcome - 1),
             f"{words}: {'too close to call for' if side is Side.CLOSE else 'too much for'} {outcome.word}",
-            figure=words,
+            seen,
             rule=f"self-discharge-{outcome.word}",
-            value=loss,
-            limit=limit,
-            reading=pair.second,
             todo=_rest_again(
                 case, f"for {outcome.word}: measure the rest voltage again by the same meter", clear_at
             )
@@ -297,8 +283,7 @@ def _by_capacity_or_wait(case: Case, pair: Pair | None) -> Iterator[Reason]:
             Status.UNMEASURED,
             Outcome.HOLD,
             f"self-discharge cannot be read from these voltages{spread}",
-            limit=case.figure("self-discharge", "light"),
-            reading=pair.second,
+            Seen(limit=case.figure("self-discharge", "light"), reading=pair.second),
             todo=_rest_again(case, "measure again with the same, finer meter, or wait longer", later)
             if steep
             else Work(
@@ -381,7 +366,7 @@ def _not_yet(case: Case) -> Reason:
         Status.UNMEASURED,
         Outcome.HOLD,
         f"self-discharge: {text}",
-        limit=case.figure("self-discharge", "light"),
+        Seen(limit=case.figure("self-discharge", "light")),
         todo=check_work(case, words, earliest),
         earliest=earliest,
     )

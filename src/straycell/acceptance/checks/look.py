@@ -7,7 +7,7 @@ from datetime import timedelta
 from functools import partial
 from itertools import pairwise
 
-from straycell.acceptance.case import Case, Tried, once_a_case
+from straycell.acceptance.case import Case, Seen, Tried, once_a_case
 from straycell.acceptance.checks.pairs import long_checked
 from straycell.acceptance.checks.steps import check_step
 from straycell.acceptance.conformance import Side
@@ -82,9 +82,8 @@ def look(case: Case) -> Iterator[Reason]:
             Status.MET,
             Outcome.PACK,
             f"look: {seen}",
+            Seen(seen, reading=latest),
             rule="look",
-            observed=seen,
-            reading=latest,
         )
 
 
@@ -98,8 +97,7 @@ def _to_mend(case: Case, limit_id: str, found: list[str], reading: Reading) -> R
         Status.FAILED,
         Outcome.HOLD,
         f"{', '.join(found)}: {_FAULT[limit_id]}",
-        observed=", ".join(found),
-        reading=reading,
+        Seen(", ".join(found), reading=reading),
         todo=Work(WorkKind.LOOK, f"{todo}; then record a new look", dry),
         earliest=max(case.now, dry or case.now),
     )
@@ -139,7 +137,7 @@ def returned(case: Case) -> tuple[Tried, ...]:
 
 
 def _out_of_it(case: Case, limit_id: str, reading: Reading, seen: str, text: str) -> Reason:
-    return case.reason(limit_id, Status.FAILED, Outcome.DISCARD, text, observed=seen, reading=reading)
+    return case.reason(limit_id, Status.FAILED, Outcome.DISCARD, text, Seen(seen, reading=reading))
 
 
 _SIGNS = {
@@ -176,8 +174,7 @@ def siblings(case: Case) -> Iterator[Reason]:
             Status.UNMEASURED,
             Outcome.HOLD,
             f"{sign}; {' and '.join(lacking)} still to do",
-            observed=latest.look,
-            at=latest.at,
+            Seen(latest.look, at=latest.at),
             todo=together(f"record {' and '.join(lacking)}", kinds, not_before=None if not looked else at),
             earliest=case.now,
         )
@@ -187,6 +184,5 @@ def siblings(case: Case) -> Iterator[Reason]:
             Status.MET,
             Outcome.PACK,
             f"{sign}; looked at and checked again",
-            observed=latest.look,
-            at=latest.at,
+            Seen(latest.look, at=latest.at),
         )

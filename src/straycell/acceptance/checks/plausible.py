@@ -9,7 +9,7 @@ from datetime import timedelta
 from functools import partial
 from itertools import pairwise
 
-from straycell.acceptance.case import Case, Tried, known_chemistry, once_a_case
+from straycell.acceptance.case import Case, Seen, Tried, known_chemistry, once_a_case
 from straycell.acceptance.checks.resistance import current_resistances, usable, words_of
 from straycell.acceptance.checks.retention import runs
 from straycell.acceptance.checks.steps import SOON, run_work
@@ -40,9 +40,7 @@ def over_rating(case: Case) -> Iterator[Reason]:
         Status.CLOSE,  # not failed: the charge before the run that settles it must stay allowed
         Outcome.HOLD,
         f"contradictory: {shown} is {share.value:.0%} of the rated {show(rated_ah, Dimension.CAPACITY)}",
-        value=share,
-        limit=limit,
-        reading=run.reading,
+        Seen(share, limit, run.reading),
         todo=run_work(case, "check the print and what the meter counts, then measure the capacity again"),
         earliest=case.now,
     )
@@ -132,9 +130,7 @@ def _swallowed(case: Case, each: PutIn) -> Reason:
         Status.FAILED,
         Outcome.DISCARD,
         f"took at least {each.share:.0%} of what it can hold: a soft short inside",
-        observed=each.share,
-        limit=case.figure("charge-in-discard"),
-        reading=each.charge,
+        Seen(each.share, case.figure("charge-in-discard"), each.charge),
     )
 
 
@@ -150,9 +146,7 @@ def charge_in(case: Case) -> Iterator[Reason]:
         Status.CLOSE,  # not failed: the one attended repeat must stay allowed
         Outcome.HOLD,
         f"took at least {latest.share:.0%} of what it can hold, or never tapered off",
-        observed=latest.share,
-        limit=case.figure("charge-in"),
-        reading=latest.charge,
+        Seen(latest.share, case.figure("charge-in"), latest.charge),
         todo=Work(
             WorkKind.CHARGE,
             "charge it full once more, attended, and note what went in and how long it took; if it does not taper "
@@ -181,8 +175,8 @@ def _lost_mass(case: Case, weighed: Sequence[Reading]) -> Iterator[Reason]:
     first, latest = case.measured(weighed[0]), case.measured(weighed[-1])
     limit = case.figure("mass-lost")
     # The first reading enters scaled by the limit, so its error does, too.
-    expanded = 2.0 * math.hypot(first.u * (1.0 - limit), latest.u)
-    if first.value * (1.0 - limit) - latest.value <= expanded:
+    u = math.hypot(first.u * (1.0 - limit), latest.u)
+    if first.value * (1.0 - limit) - latest.value <= 2.0 * u:
         return
     lost = first.value - latest.value
     yield case.reason(
@@ -190,10 +184,7 @@ def _lost_mass(case: Case, weighed: Sequence[Reading]) -> Iterator[Reason]:
         Status.FAILED,
         Outcome.HOLD,
         f"{lost:.1f} g lighter than when it was first weighed ({first.value:g} g): something got out of it",
-        observed=lost / first.value,
-        expanded_uncertainty=expanded / first.value,
-        limit=limit,
-        reading=weighed[-1],
+        Seen(Measured(lost / first.value, u / first.value), limit, weighed[-1]),
         todo=Work(
             WorkKind.WEIGH,
             "weigh it again on the same scale; if it stays lighter, discard it: its seal is gone",
@@ -331,19 +322,14 @@ def _fall(case: Case, latest: Reading, before: Sequence[Reading]) -> Iterator[Re
 
 
 def _disputed(case: Case, latest: Reading, other: Reading, limit_id: str, link: str) -> Reason:
-    value = case.measured(latest)
     return case.reason(
         limit_id,
         # Close, not failed: one of the two is an error of measuring, and nothing is known against the cell.
         Status.CLOSE,
         Outcome.HOLD,
         f"contradictory: {words_of(case, latest)} on {latest.at:%Y-%m-%d} {link} {words_of(case, other)} on {other.at:%Y-%m-%d}",
+        Seen(case.measured(latest), case.measured(other).value, latest, unit="ohm"),
         rule="resistance-contradictory",
-        observed=value.value,
-        expanded_uncertainty=value.expanded,
-        limit=case.measured(other).value,
-        unit="ohm",
-        reading=latest,
         todo=Work(
             WorkKind.RESISTANCE,
             "measure the resistance a third time, same method; one that agrees settles it",

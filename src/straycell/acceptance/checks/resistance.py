@@ -6,9 +6,8 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import Any
 
-from straycell.acceptance.case import STEPS, Case, Tried, default_note, known_chemistry, once_a_case
+from straycell.acceptance.case import STEPS, Case, Seen, Tried, default_note, known_chemistry, once_a_case
 from straycell.acceptance.checks.capacity import current_run
 from straycell.acceptance.checks.retention import Run, runs
 from straycell.acceptance.checks.steps import run_work
@@ -139,10 +138,8 @@ def resistance(case: Case) -> Iterator[Reason]:
                 Status.UNMEASURED,
                 Outcome.SOLO,
                 "resistance by an unknown method: at best solo",
+                Seen("unknown", reading=reading, unit=""),
                 rule="resistance-method",
-                observed="unknown",
-                reading=reading,
-                unit="",
             )
         yield from _grade(case, reading)
 
@@ -189,10 +186,7 @@ def _too_high(case: Case, reading: Reading, stick: Yardstick) -> Reason:
         Status.FAILED,
         Outcome.DISCARD,
         f"{words_of(case, reading)}, {stick.text}: far too high",
-        value=stick.value,
-        limit=stick.discard,
-        unit=case.rules.limit(stick.step_rule).unit,
-        reading=reading,
+        Seen(stick.value, stick.discard, reading, unit=case.rules.limit(stick.step_rule).unit),
     )
 
 
@@ -214,7 +208,7 @@ def _grade(case: Case, reading: Reading) -> Iterator[Reason]:
             Status.UNMEASURED,
             Outcome.HOLD,
             f"{words_of(case, reading)}: {stick}",
-            reading=reading,
+            Seen(reading=reading),
             todo=run_work(case, "measure the capacity first, or record the rated resistance (cell correct)"),
             earliest=case.now,
         )
@@ -226,16 +220,10 @@ def _grade(case: Case, reading: Reading) -> Iterator[Reason]:
     for outcome in STEPS:
         limit = stick.limits[outcome]
         side = against_max(stick.value, limit)
-        common: dict[str, Any] = {
-            "figure": words,
-            "value": stick.value,
-            "limit": limit,
-            "reading": reading,
-            "until": until,
-        }
+        seen = Seen(stick.value, limit, reading, until=until, figure=words)
         if side is Side.CLEAR:
             yield case.reason(
-                stick.step_rule, Status.MET, outcome, f"{words}: {outcome.word}", rule="resistance", **common
+                stick.step_rule, Status.MET, outcome, f"{words}: {outcome.word}", seen, rule="resistance"
             )
             return
         # Over a board the true value is lower by an unknown amount: too high there is not too high in the
@@ -246,10 +234,10 @@ def _grade(case: Case, reading: Reading) -> Iterator[Reason]:
             Status.CLOSE if unsure else Status.FAILED,
             Outcome(outcome - 1),
             f"{words}: {'too close to call for' if unsure else 'too high for'} {outcome.word}",
+            seen,
             rule=f"resistance-{outcome.word}",
             todo=again if unsure or outcome is Outcome.LIGHT else None,
             earliest=case.now if unsure or outcome is Outcome.LIGHT else None,
-            **common,
         )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from datetime import timedelta
 from functools import partial
 
-from straycell.acceptance.case import Case, Tried, once_a_case
+from straycell.acceptance.case import Case, Seen, Tried, once_a_case
 from straycell.acceptance.checks.pairs import checked_after
 from straycell.acceptance.conformance import Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
@@ -55,9 +55,7 @@ def _short(case: Case, reading: Reading, rise: Measured) -> Reason:
         Status.FAILED,
         Outcome.DISCARD,
         f"{rise.value:g} ± {rise.expanded:.1f} K warmer than its surroundings at rest: a short inside",
-        value=rise,
-        limit=case.figure("warm-rest-discard"),
-        reading=reading,
+        Seen(rise, case.figure("warm-rest-discard"), reading),
     )
 
 
@@ -77,9 +75,7 @@ def warm(case: Case) -> Iterator[Reason]:
             Status.CLOSE if cooled else Status.FAILED,  # cool again, the check's charge is allowed
             Outcome.HOLD,
             f"{rise.value:g} ± {rise.expanded:.1f} K warmer than its surroundings at rest",
-            value=rise,
-            limit=limit,
-            reading=reading,
+            Seen(rise, limit, reading),
             todo=Work(WorkKind.CHARGE, "charge it full, attended, then the self-discharge check again")
             if cooled
             else Work(
@@ -112,9 +108,7 @@ def _hot_place(case: Case) -> Iterator[Reason]:
             Status.UNMEASURED,
             Outcome.HOLD,
             f"lay at {peak:g} C; still to do: {' and '.join(lacking)}",
-            observed=peak,
-            limit=look_at,
-            reading=latest,
+            Seen(peak, look_at, latest),
             todo=Work(
                 WorkKind.LOOK if "a look" in lacking else WorkKind.CHARGE,
                 f"record {' and '.join(lacking)}, taken after that",

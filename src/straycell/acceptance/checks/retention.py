@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from enum import StrEnum
 
-from straycell.acceptance.case import MOVES_CHARGE, STEPS, Case, once_a_case
+from straycell.acceptance.case import MOVES_CHARGE, STEPS, Case, Seen, once_a_case
 from straycell.acceptance.checks.steps import SOON, run_work
 from straycell.acceptance.conformance import DUST, Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
@@ -230,11 +230,8 @@ def grade_retention(case: Case, kept: Kept) -> Iterator[Reason]:
             Status.MET if clear else Status.CLOSE if side is Side.CLOSE else Status.FAILED,
             outcome if clear else Outcome(outcome - 1),
             f"{words}: {outcome.word}" if clear else f"{words}: not enough for {outcome.word}",
-            figure=words,
+            Seen(loss, limit, kept.late.reading, figure=words),
             rule="self-discharge" if clear else f"self-discharge-{outcome.word}",
-            value=loss,
-            limit=limit,
-            reading=kept.late.reading,
             # The test itself destroys the charge it measures: repeating it means another full charge and 28
             # days.
             todo=None if clear else run_work(case, "repeat the 28 days and the capacity run"),

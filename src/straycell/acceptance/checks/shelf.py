@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from datetime import datetime, timedelta
 from functools import partial
 
-from straycell.acceptance.case import MOVES_CHARGE, Case, Tried, known_chemistry, once_a_case
+from straycell.acceptance.case import MOVES_CHARGE, Case, Seen, Tried, known_chemistry, once_a_case
 from straycell.acceptance.checks.pairs import checked_after, estimate, make_pair, strange_falls, windows
 from straycell.acceptance.checks.steps import check_work, rest_work
 from straycell.acceptance.checks.voltage import volts_of
@@ -83,10 +83,8 @@ def _sank(case: Case, second: Reading, loss: Measured) -> Reason:
         Status.CLOSE,  # not failed: the charge that the check starts with must stay allowed
         Outcome.HOLD,
         f"lost {loss.value:.1f} ± {loss.expanded:.1f} % a month on the shelf",
+        Seen(loss, case.figure("self-discharge-discard"), second),
         rule=SHELF_LOSS,
-        value=loss,
-        limit=case.figure("self-discharge-discard"),
-        reading=second,
         todo=todo(case),
         earliest=case.now,
     )
@@ -140,10 +138,7 @@ def rest(case: Case) -> Iterator[Reason]:
             Status.CLOSE,  # not failed: the attended test charge that it asks for must stay allowed
             Outcome.HOLD,
             f"{volts_of(case, latest)} on the shelf: sinking",
-            value=value,
-            limit=limit,
-            reading=latest,
-            until=until,
+            Seen(value, limit, latest, until=until),
             todo=check_work(case, _CHARGE_AND_CHECK),
             earliest=case.now,
         )
@@ -158,10 +153,7 @@ def rest(case: Case) -> Iterator[Reason]:
             Status.MET,
             Outcome.PACK,
             volts_of(case, latest),
-            value=value,
-            limit=limit,
-            reading=latest,
-            until=until,
+            Seen(value, limit, latest, until=until),
         )
 
 
@@ -182,10 +174,7 @@ def _unknown(
         Status.UNMEASURED,
         Outcome.HOLD,
         text,
-        value=value,
-        limit=limit,
-        reading=reading,
-        until=until,
+        Seen(value, limit, reading, until=until),
         todo=todo,
         earliest=earliest or case.now,
     )
@@ -232,10 +221,8 @@ def strange_fall(case: Case) -> Iterator[Reason]:
             Outcome.HOLD,
             f"fell from {pair.first.value:g} V to {pair.second.value:g} V in {pair.days:.0f} days, more than any room "
             f"explains ({pair.fault}): it may leak",
+            Seen(loss, limit, pair.second),
             rule="self-discharge-fall",
-            value=loss,
-            limit=limit,
-            reading=pair.second,
             todo=rest_work(
                 case, "measure the rest voltage again now, by the same meter, with its temperature"
             ),

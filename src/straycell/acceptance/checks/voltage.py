@@ -6,7 +6,7 @@ import shlex
 from collections.abc import Iterator, Sequence
 from functools import partial
 
-from straycell.acceptance.case import Case, Tried, default_note, once_a_case
+from straycell.acceptance.case import Case, Seen, Tried, default_note, once_a_case
 from straycell.acceptance.checks.steps import rest_work
 from straycell.acceptance.conformance import DUST, Side, against_max, against_min
 from straycell.acceptance.reasons import Outcome, Reason, Status
@@ -57,9 +57,7 @@ def _beyond(case: Case, limit_id: str, reading: Reading, limit: float, words: st
         Status.FAILED,
         Outcome.DISCARD,
         f"{volts_of(case, reading)}: {words}",
-        value=case.measured(reading),
-        limit=limit,
-        reading=reading,
+        Seen(case.measured(reading), limit, reading),
     )
 
 
@@ -80,9 +78,7 @@ def floor(case: Case) -> Iterator[Reason]:
         Status.MET,
         Outcome.PACK,
         f"lowest voltage {volts_of(case, lowest)}",
-        value=case.measured(lowest),
-        limit=limit,
-        reading=lowest,
+        Seen(case.measured(lowest), limit, lowest),
     )
 
 
@@ -154,12 +150,9 @@ def _too_close(case: Case, reading: Reading, limit_id: str, limit: float) -> Rea
         Status.CLOSE,
         Outcome.HOLD,
         f"{volts_of(case, reading)}: too close to {show(limit, Dimension.VOLTAGE)} to call",
-        value=case.measured(reading),
-        limit=limit,
-        reading=reading,
+        Seen(case.measured(reading), limit, reading, unit="V" if limit_id == "voltage-over-full" else None),
         todo=todo,
         earliest=None if todo.kind is WorkKind.SUPERSEDE else case.now,
-        unit="V" if limit_id == "voltage-over-full" else None,
     )
 
 
@@ -197,9 +190,7 @@ def _charged_over(case: Case, charge: Charge, limit: float) -> Reason:
         Status.FAILED,
         Outcome.DISCARD,
         f"was charged to {show(charge.until_v, Dimension.VOLTAGE)}: over-charged",
-        observed=charge.until_v,
-        limit=limit,
-        reading=charge,
+        Seen(charge.until_v, limit, charge),
     )
 
 
@@ -222,9 +213,7 @@ def ceiling(case: Case) -> Iterator[Reason]:
         Status.MET,
         Outcome.PACK,
         f"highest voltage {volts_of(case, highest)}",
-        value=case.measured(highest),
-        limit=limit,
-        reading=highest,
+        Seen(case.measured(highest), limit, highest),
     )
 
 
@@ -271,9 +260,7 @@ def light_only(case: Case) -> Iterator[Reason]:
         Status.FAILED if beyond else Status.CLOSE,
         Outcome.LIGHT,
         f"{volts_of(case, worst)}: light at best, for ever",
-        value=case.measured(worst),
-        limit=limit,
-        reading=worst,
+        Seen(case.measured(worst), limit, worst),
     )
 
 
@@ -291,12 +278,11 @@ def as_found(case: Case) -> Iterator[Reason]:
             Status.MET,
             Outcome.PACK,
             volts_of(case, found),
-            value=case.measured(found),
-            reading=found,
+            Seen(case.measured(found), reading=found),
         )
         return
     if never_found(case):
-        yield case.reason("as-found-voltage", Status.MET, Outcome.PACK, "bought new", observed="bought new")
+        yield case.reason("as-found-voltage", Status.MET, Outcome.PACK, "bought new", Seen("bought new"))
         return
     yield case.reason(
         "as-found-voltage",
@@ -320,9 +306,7 @@ def _tripped_board(case: Case) -> Iterator[Reason]:
         Status.UNMEASURED,
         Outcome.HOLD,
         f"{volts_of(case, latest)} at the protection board: the board may have tripped, this tells nothing of the cell",
-        value=case.measured(latest),
-        limit=floor_v,
-        reading=latest,
+        Seen(case.measured(latest), floor_v, latest),
         todo=Work(
             WorkKind.REST,
             # A board that trips at 2.40 V (sheets) reads near 0 V; a charger would wake it and charge an

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 from functools import partial
 
-from straycell.acceptance.case import Case, Tried, known_chemistry, once_a_case
+from straycell.acceptance.case import Case, Seen, Tried, known_chemistry, once_a_case
 from straycell.acceptance.conformance import DUST, Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.work import Work, WorkKind
@@ -60,9 +60,7 @@ def hot_charges(case: Case) -> tuple[Tried, ...]:
             Status.FAILED,
             Outcome.DISCARD,
             f"reached {peak.value:g} ± {peak.expanded:.1f} C while charging",
-            value=peak,
-            limit=limit,
-            reading=charge,
+            Seen(peak, limit, charge),
         )
 
     return tuple(
@@ -91,9 +89,7 @@ def hot(case: Case) -> Iterator[Reason]:
             Status.CLOSE,
             Outcome.HOLD,
             f"reached {close.peak_temperature_c:g} C while charging: too close to {limit:g} C to call",
-            value=_peak(case, close),
-            limit=limit,
-            reading=close,
+            Seen(_peak(case, close), limit, close),
             todo=Work(WorkKind.CHARGE, "charge it again at 0.2C, attended, and note the peak temperature"),
             earliest=case.now,
         )
@@ -121,9 +117,7 @@ def _warmed(case: Case, charge: Charge, rise: Measured, rate: float) -> Reason:
         Status.FAILED,
         Outcome.DISCARD,
         f"warmed by {rise.value:g} ± {rise.expanded:.1f} K at {rate:.2f}C",
-        value=rise,
-        limit=case.figure("warming-discard"),
-        reading=charge,
+        Seen(rise, case.figure("warming-discard"), charge),
     )
 
 
@@ -157,7 +151,7 @@ def warming(case: Case) -> Iterator[Reason]:
             Status.UNMEASURED,
             Outcome.HOLD,
             f"no full charge with its peak and ambient temperature on record{case.not_full_note()}",
-            limit=pass_at,
+            Seen(limit=pass_at),
             todo=Work(WorkKind.CHARGE, "charge it full, attended, and record it"),
             earliest=case.now,
         )
@@ -175,9 +169,7 @@ def warming(case: Case) -> Iterator[Reason]:
             Status.MET,
             Outcome.PACK,
             f"warmed by {rise.value:g} ± {rise.expanded:.1f} K while charging",
-            value=rise,
-            limit=pass_at,
-            reading=charge,
+            Seen(rise, pass_at, charge),
         )
         return
     yield case.reason(
@@ -185,9 +177,7 @@ def warming(case: Case) -> Iterator[Reason]:
         Status.CLOSE,  # not failed: the repeat at 0.2C must stay allowed
         Outcome.HOLD,
         f"warmed by {rise.value:g} ± {rise.expanded:.1f} K while charging: neither clearly fine nor clearly too much",
-        value=rise,
-        limit=pass_at,
-        reading=charge,
+        Seen(rise, pass_at, charge),
         todo=Work(
             WorkKind.CHARGE,
             "let it rest, then charge it once more at 0.2C, attended, and note both temperatures; "

@@ -26,7 +26,7 @@ from straycell.store.sqlite.engine import (
     store_faults,
     writing_engine,
 )
-from straycell.store.sqlite.file import loose_rows, mark, marks, recover
+from straycell.store.sqlite.file import bears, loose_rows, mark, marks, recover
 
 VERSION = 1
 APPLICATION_ID = 0x53545243  # "STRC": marks the file as a straycell store
@@ -109,7 +109,7 @@ def prepare(path: Path, now: datetime, *, create: bool, bench: str) -> None:
             _make_room(path)
             # Where cells lie and who got them is nobody else's business; who shares a store widens it by chmod.
             os.close(os.open(path, os.O_CREAT | os.O_WRONLY, 0o600))
-    if there and current_version(path) == VERSION:
+    if there and (bears(path, APPLICATION_ID, VERSION) or current_version(path) == VERSION):
         return
     with (
         store_faults(path),
