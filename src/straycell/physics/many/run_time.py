@@ -21,7 +21,6 @@ from straycell.physics.many.march import march_many
 from straycell.physics.own_pulses import ONE_PULSE, Taken, counted_c, is_quick
 from straycell.physics.polarisation import shape
 from straycell.physics.run_time.answers import (
-    MOST_MARGIN_UP,
     Runtime,
     dark_voltage,
     first_stop,
@@ -207,12 +206,13 @@ def _group(cells: Sequence[Candidate], question: _Question) -> list[Runtime]:
     moved = {"volts-": (usual, margin["off_v"]), "volts+": (usual, -margin["off_up_v"])}
     runs |= ran({name: (case, 0.0) for name, case in cases.items()} | moved)
     rate_c = mean_a / ah
-    share = np.array([margin_share("chemistry curve", c, question.temperature_c) for c in rate_c.tolist()])
+    shares = [margin_share("chemistry curve", c, question.temperature_c) for c in rate_c.tolist()]
+    shorter, longer = np.array(shares).T
     doubts = sorted({name[:-1] for _, name in runs if name != "expected"})
     lows, highs = [], []
     for curve in curves:
         hours = runs[curve.name, "expected"][0]
-        down, up = (share * hours) ** 2, (np.minimum(share, MOST_MARGIN_UP) * hours) ** 2
+        down, up = (shorter * hours) ** 2, (longer * hours) ** 2
         for doubt in doubts:
             sides = [
                 runs[curve.name, doubt + sign][0] - hours

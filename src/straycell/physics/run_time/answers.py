@@ -12,9 +12,6 @@ from straycell.physics.shipped import shipped
 from straycell.physics.sources import OwnTrace
 from straycell.physics.temperature import COLDEST_KNOWN_C, lag_ratio
 
-MOST_MARGIN_UP = 0.1
-"""No set outlasts its high end where more is doubted to the low side: the model's own margin lifts it by a tenth at most."""
-
 
 @dataclass(frozen=True, slots=True)
 class Runtime:
@@ -69,8 +66,8 @@ def first_stop(
 
 def margin_share(
     basis: str, rate_c: float, temperature_c: float, known_c: float = 0.0, quick: bool = False
-) -> float:
-    """The share of the time that the model may be wrong by (data/margin.toml), at most `most`.
+) -> tuple[float, float]:
+    """The shares of the time that a run may be shorter and longer by than the model says (data/margin.toml).
 
     `rate_c` is the rate at which the charge leaves: of a profile, the mean over its charge, not over its time.
     `quick`: the cell's own pulses show that its diffusion is not slow.
@@ -82,8 +79,9 @@ def margin_share(
     # Diffusion is what the model knows least, and the cold slows it: the doubt grows with it.
     stiff = lag_ratio(temperature_c).expected ** table["cold_power"]
     # Away from the trace's own rate, to either side, its curve is freed of a drop and a lag that sets differ in.
-    away = table["per_step"] * abs(rate_c - known_c)
-    return float(min(table["most"], table["base"] + away + per_rate * beyond * stiff))
+    longer = float(table["base"] + table["per_step"] * abs(rate_c - known_c))
+    # What diffusion does at a higher rate only ends a run early: no published set outlasts the high end for it.
+    return float(min(table["most"], longer + per_rate * beyond * stiff)), longer
 
 
 def margin_of(
@@ -93,15 +91,15 @@ def margin_of(
     trace: OwnTrace | None,
     capacity_ah: float,
     quick: bool = False,
-) -> tuple[float, float, float]:
-    """What the model may be wrong by: a share of the time, volts early, volts late."""
+) -> tuple[tuple[float, float], tuple[float, float]]:
+    """What the model may be wrong by: shares of the time, and V by which the cut-off may come early and late."""
     known_c = 0.0
     if trace is not None:
         currents = trace.currents()
         known_c = sum(currents) / len(currents) / capacity_ah
     table = shipped("margin")[basis.replace(" ", "_")]
     share = margin_share(basis, rate_c, temperature_c, known_c, quick)
-    return share, float(table["off_v"]), float(table["off_up_v"])
+    return share, (float(table["off_v"]), float(table["off_up_v"]))
 
 
 def checked_rate(temperature_c: float) -> float:

@@ -29,7 +29,6 @@ from straycell.errors import BadData
 from straycell.physics.loads import Load, Profile
 from straycell.physics.own_pulses import ONE_PULSE, Resisting, Taken, is_quick
 from straycell.physics.run_time.answers import (
-    MOST_MARGIN_UP,
     Runtime,
     dark_voltage,
     first_stop,
@@ -139,12 +138,12 @@ def estimate(
     cases["stiff+"] = warmest(usual, asked, rate_c * ah, expected, series * parallel)
     gathered = load.gathered if isinstance(load, Profile) else 1.0
     quick = is_quick(ah, taken.pulses)
-    margin, early_v, late_v = margin_of(basis, gathered * rate_c, temperature_c, own_trace, ah, quick)
+    shares, (early_v, late_v) = margin_of(basis, gathered * rate_c, temperature_c, own_trace, ah, quick)
     moved = {doubt: pair for doubt in DOUBTS if (pair := _moved(doubt, cases, pack, found))}
     # The cut-off may lie off either way because published curves of one chemistry do (data/margin.toml).
     moved["cut-off"] = (pack.runs(usual, early_v), pack.runs(usual, -late_v))
-    low, margin_h = _low_end(expected, found, moved, margin)
-    up = [_squares(k, run, moved, 1.0, min(margin, MOST_MARGIN_UP)) for k, run in enumerate(found)]
+    low, margin_h = _low_end(expected, found, moved, shares[0])
+    up = [_squares(k, run, moved, 1.0, shares[1]) for k, run in enumerate(found)]
     high = max(run.hours + _root(squares) for run, squares in zip(found, up, strict=True))
     if temperature_c < COLDEST_KNOWN_C:
         margin_h, low = (*margin_h, ("deep cold", low)), 0.0
