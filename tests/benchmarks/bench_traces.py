@@ -36,7 +36,7 @@ def measured(raw: bytes, rounds: int = ROUNDS) -> tuple[float, float]:
 
     from straycell.meters import Accuracy
     from straycell.readings import CautiousDefaults
-    from straycell.traces import read_trace, reduce_trace
+    from straycell.traces import Conditions, read_trace, reduce_trace
 
     wide = Accuracy(0.05, 0.01)
     defaults = CautiousDefaults(wide, wide, wide, wide, wide)
@@ -47,9 +47,7 @@ def measured(raw: bytes, rounds: int = ROUNDS) -> tuple[float, float]:
         alone.append(time.perf_counter() - start)
         start = time.perf_counter()
         trace = read_trace(raw, progress=lambda share: None)
-        result = reduce_trace(
-            trace, cutoff_v=3.0, full_voltage_v=4.2, meter=None, defaults=defaults, charged_just_before=False
-        )
+        result = reduce_trace(trace, Conditions(3.0, 4.2, charged_just_before=False), None, defaults)
         ours.append(time.perf_counter() - start)
         assert result.capacity is not None
     return statistics.median(alone), statistics.median(ours)

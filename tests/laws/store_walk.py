@@ -20,6 +20,7 @@ from straycell.cells import Look, Stage
 from straycell.errors import BadData, StraycellError
 from straycell.readings import Reading
 from straycell.store.backup import backup_store, restore_store
+from straycell.store.merge.take_in import merge_store
 
 LETTERS = "ABC"
 DANGERS = (Look.LEAKING, Look.SWOLLEN, Look.BURNT, Look.VENTED)
@@ -190,7 +191,7 @@ class Walk:
 
     def _merge(self, mine: Shelf, theirs: Shelf) -> None:
         with mine.writing(self.now) as writer:
-            writer.merge(theirs.path)
+            writer.write(merge_store, theirs.path)
 
     def _copy(self, shelf: Shelf, name: str) -> Shelf:
         made = Shelf(self.folder / f"{name}.sqlite", self.rules)

@@ -9,6 +9,7 @@ from datetime import timedelta
 
 import pytest
 from tests.matching.single_bench import LIMITS, NOW, cell, match, project, reason
+from tests.physics.asking import asked
 
 from straycell.acceptance.reasons import Outcome
 from straycell.acceptance.rules import shipped_rules
@@ -427,14 +428,16 @@ def test_what_runs_is_promised_from_the_least_the_measured_float_may_be() -> Non
     least_v = 4.10 - 2 * (0.005 * 4.10 + 0.010) / math.sqrt(3)
     at_least, as_read = (
         estimate(
-            Chemistry.NMC,
-            Measured(2.5, 0.0),
-            Measured(0.05, 0.0),
-            lamp.load,
-            cutoff_v=3.0,
-            cell_cutoff_v=LIMITS.cell_cutoff_v[Chemistry.NMC],
-            full_voltage_v=volts,
-            taken=one.taken,
+            *asked(
+                Chemistry.NMC,
+                Measured(2.5, 0.0),
+                Measured(0.05, 0.0),
+                lamp.load,
+                cutoff_v=3.0,
+                cell_cutoff_v=LIMITS.cell_cutoff_v[Chemistry.NMC],
+                full_voltage_v=volts,
+                taken=one.taken,
+            )
         ).low_h
         for volts in (least_v, 4.10)
     )

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from functools import cache, lru_cache
 from pathlib import Path
 
+from tests.physics.asking import asked
+
 from straycell.cells import Chemistry
 from straycell.physics.loads import ConstantCurrent, ConstantPower, Load, Profile, ResistiveLoad
 from straycell.physics.own_pulses import Taken
@@ -132,14 +134,16 @@ def predict(truth: Truth, trace_rate_c: float | None, pulse_s: float = 1.0, u_sh
     about = head(truth.set_name)
     ohm = pulse_ohm(truth.set_name, pulse_s)
     return estimate(
-        about.chemistry,
-        Measured(about.capacity_ah, u_share * about.capacity_ah),
-        Measured(ohm, u_share * ohm),
-        truth.load,
-        cutoff_v=truth.cutoff_v,
-        own_trace=None if trace_rate_c is None else own_trace(truth.set_name, trace_rate_c),
-        capacity_cutoff_v=about.lower_v,
-        taken=Taken(pulse_s),
+        *asked(
+            about.chemistry,
+            Measured(about.capacity_ah, u_share * about.capacity_ah),
+            Measured(ohm, u_share * ohm),
+            truth.load,
+            cutoff_v=truth.cutoff_v,
+            own_trace=None if trace_rate_c is None else own_trace(truth.set_name, trace_rate_c),
+            capacity_cutoff_v=about.lower_v,
+            taken=Taken(pulse_s),
+        )
     )
 
 

@@ -14,6 +14,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from tests.physics.asking import asked
 from tests.physics.physics_tables import FOLDER, own_trace
 
 from straycell.cells import Chemistry
@@ -89,15 +90,17 @@ def told(
 ) -> Runtime:
     words = said(name)["capacity_ah"].split()
     return estimate(
-        Chemistry(said(name)["chemistry"]),
-        Measured(float(words[0]), 0.0),
-        Measured(pulse_ohm(name, 25.0), 0.0),
-        load,
-        cutoff_v=cutoff_v,
-        temperature_c=at_c,
-        own_trace=trace,
-        capacity_cutoff_v=float(words[-2]),
-        taken=Taken(pulses=tuple(pulses)),
+        *asked(
+            Chemistry(said(name)["chemistry"]),
+            Measured(float(words[0]), 0.0),
+            Measured(pulse_ohm(name, 25.0), 0.0),
+            load,
+            cutoff_v=cutoff_v,
+            temperature_c=at_c,
+            own_trace=trace,
+            capacity_cutoff_v=float(words[-2]),
+            taken=Taken(pulses=tuple(pulses)),
+        )
     )
 
 
@@ -316,7 +319,9 @@ def test_a_resistance_taken_in_the_cold_is_not_one_of_a_room() -> None:
     warm, cold = Measured(pulse_ohm(name, 25.0), 0.0), Measured(pulse_ohm(name, 0.0), 0.0)
     kind = Chemistry(said(name)["chemistry"])
     runs = [
-        estimate(kind, Measured(ah, 0.0), ohm, load, cutoff_v=3.3, taken=Taken(temperature_c=at_c)).expected_h
+        estimate(
+            *asked(kind, Measured(ah, 0.0), ohm, load, cutoff_v=3.3, taken=Taken(temperature_c=at_c))
+        ).expected_h
         for ohm, at_c in ((warm, 25.0), (cold, 0.0), (cold, None))
     ]
     assert runs[2] < 0.98 * runs[0] and runs[1] == pytest.approx(runs[0], rel=0.02)

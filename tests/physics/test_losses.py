@@ -7,12 +7,13 @@ import math
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tests.physics.asking import asked
 
 from straycell.cells import Chemistry
 from straycell.physics.loads import ConstantCurrent
-from straycell.physics.many.run_time import Candidate, estimate_many
+from straycell.physics.many.run_time import estimate_many
 from straycell.physics.run_time.losses import with_losses
-from straycell.physics.run_time.runtime import Runtime, estimate
+from straycell.physics.run_time.runtime import RunCell, RunDevice, Runtime, estimate
 from straycell.quantities import Measured
 
 MONTH_H, YEAR_H = 730.5, 8766.0
@@ -77,10 +78,10 @@ def test_long_runs_end_when_load_and_losses_have_taken_the_charge(
 def test_a_clock_of_250_microampere_is_not_promised_ten_months_of_charge_that_leaks_away() -> None:
     """2 Ah, 2.57 % a month of its own: 8,000 h at the load alone, some 6,300 h in truth."""
     own, capacity = Measured(0.0257, 0.002), Measured(2.0, 0.02)
-    asked = (Chemistry.NMC, capacity, Measured(0.06, 0.003))
-    found = with_losses(estimate(*asked, ConstantCurrent(250e-6), cutoff_v=3.0), 2.0, own)
+    clock = (Chemistry.NMC, capacity, Measured(0.06, 0.003))
+    found = with_losses(estimate(*asked(*clock, ConstantCurrent(250e-6), cutoff_v=3.0)), 2.0, own)
     assert 6000 < found.expected_h < 6600 and found.low_h < found.expected_h
-    tiny = with_losses(estimate(*asked, ConstantCurrent(20e-6), cutoff_v=3.0), 2.0)
+    tiny = with_losses(estimate(*asked(*clock, ConstantCurrent(20e-6), cutoff_v=3.0)), 2.0)
     assert (
         tiny.expected_h < 25_000
     )  # 100,000 h at the load alone: 11 years, of which the cell leaks away most
@@ -113,11 +114,11 @@ def test_a_run_of_days_is_what_it_was() -> None:
 @pytest.mark.parametrize("load_a", [2e-4, 2e-3, 5e-3, 0.02])
 def test_many_cells_at_once_give_the_mean_current_that_losses_are_counted_by(load_a: float) -> None:
     """The path over arrays and the path of one cell give one answer."""
-    cells = [Candidate(Chemistry.NMC, Measured(1.5 + 0.1 * k, 0.01), Measured(0.06, 0.002)) for k in range(3)]
-    together = estimate_many(cells, ConstantCurrent(load_a), cutoff_v=3.1, parallel=2)
+    cells = [RunCell(Chemistry.NMC, Measured(1.5 + 0.1 * k, 0.01), Measured(0.06, 0.002)) for k in range(3)]
+    device = RunDevice(ConstantCurrent(load_a), 3.1, parallel=2)
+    together = estimate_many(cells, device)
     for cell, run in zip(cells, together, strict=True):
-        asked = (cell.chemistry, cell.capacity, cell.resistance, ConstantCurrent(load_a))
-        alone = estimate(*asked, cutoff_v=3.1, parallel=2)
+        alone = estimate(cell, device)
         assert math.isclose(run.mean_a, alone.mean_a, rel_tol=2e-3)
         assert math.isclose(alone.mean_a, load_a / 2, rel_tol=1e-3)
 

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from tests.drawing import examples
+from tests.physics.asking import asked
 
 from straycell.cells import Chemistry
 from straycell.physics.loads import ConstantCurrent
@@ -19,12 +20,14 @@ def ran(
 ) -> Runtime:
     """A cell of 2 Ah and 50 mohm."""
     return estimate(
-        Chemistry.NMC,
-        Measured(2.0, u_ah),
-        Measured(0.05, u_ohm),
-        ConstantCurrent(load_a),
-        cutoff_v=cutoff_v,
-        temperature_c=at_c,
+        *asked(
+            Chemistry.NMC,
+            Measured(2.0, u_ah),
+            Measured(0.05, u_ohm),
+            ConstantCurrent(load_a),
+            cutoff_v=cutoff_v,
+            temperature_c=at_c,
+        )
     )
 
 

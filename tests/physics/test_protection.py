@@ -3,7 +3,7 @@
 import pytest
 
 from straycell.errors import BadData
-from straycell.physics.protection import check_protection, trip_range
+from straycell.physics.protection import check_protection, shunt_trip, trip_range
 
 # Sheets of dual transistors (typical or highest ohm) and 0.15 V / (2 R), recomputed by the standard rule.
 TRIPS = [(0.020, 3.75), (0.025, 3.00), (0.027, 2.78), (0.037, 2.03), (0.045, 1.67), (0.060, 1.25)]
@@ -17,15 +17,16 @@ def test_the_typical_trip_is_detection_voltage_over_both_transistors(ohm, trip_a
 
 def test_the_detection_spread_alone_gives_2_4_to_3_6_a_at_25_milliohm():
     """120 to 180 mV."""
-    cold = trip_range(0.025, hot=False)
+    cold = shunt_trip(3.0)
     assert (cold.low_a, cold.high_a) == pytest.approx((2.4, 3.6))
 
 
-def test_hot_transistors_and_the_sheets_maximum_lower_the_low_end_only():
-    """Resistance grows with heat, so the board opens earlier."""
-    cold, hot = trip_range(0.020, highest_ohm=0.025, hot=False), trip_range(0.020, highest_ohm=0.025)
-    assert hot.low_a < cold.low_a == pytest.approx(2.4)
-    assert hot.high_a == cold.high_a == pytest.approx(4.5)
+def test_hot_transistors_lower_the_low_end_only():
+    """Resistance grows with heat, so the board opens earlier than one that feels its current over a resistor."""
+    hot = trip_range(0.020)
+    cold = shunt_trip(hot.typical_a)
+    assert hot.low_a < cold.low_a == pytest.approx(3.0)
+    assert hot.high_a == pytest.approx(cold.high_a) == pytest.approx(4.5)
 
 
 def test_a_peak_must_stay_below_the_low_end():
@@ -61,9 +62,9 @@ def test_a_string_needs_protection_cell_by_cell_and_balancing(per_cell, balancin
     assert answer.ok is ok
 
 
-@pytest.mark.parametrize("call", [lambda: trip_range(0.0), lambda: trip_range(0.025, highest_ohm=0.020)])
-def test_nonsense_is_refused(call):
-    """A transistor has some resistance, and its maximum is not below its typical."""
+@pytest.mark.parametrize("ohm", [0.0, -0.025, float("nan"), float("inf")])
+def test_nonsense_is_refused(ohm):
+    """A transistor has some resistance."""
     with pytest.raises(BadData) as caught:
-        call()
+        trip_range(ohm)
     assert caught.value.remedy

@@ -3,6 +3,7 @@
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from tests.physics.asking import asked
 
 from straycell.cells import Chemistry
 from straycell.errors import BadData
@@ -25,14 +26,16 @@ PRISMATIC = [(-20.0, 776), (-10.0, 810), (0.0, 822), (20.0, 964), (60.0, 934)]
 def sheets_cell(temperature_c):
     """The sheet's cell at its 0.2C to 2.8 V, its resistance unknown."""
     return estimate(
-        Chemistry.LCO,
-        Measured(0.964, 0.0),
-        None,
-        ConstantCurrent(0.19),
-        cutoff_v=2.8,
-        temperature_c=temperature_c,
-        capacity_cutoff_v=2.8,
-        capacity_current_a=0.19,
+        *asked(
+            Chemistry.LCO,
+            Measured(0.964, 0.0),
+            None,
+            ConstantCurrent(0.19),
+            cutoff_v=2.8,
+            temperature_c=temperature_c,
+            capacity_cutoff_v=2.8,
+            capacity_current_a=0.19,
+        )
     )
 
 

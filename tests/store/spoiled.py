@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
-from straycell.store.schema.guards import trigger_statements
+from straycell.store.sqlite.guards import trigger_statements
 
 PAGE = 4096
 

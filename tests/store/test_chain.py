@@ -13,8 +13,8 @@ from tests.store.store_bench import NOW, Shelf, found
 from straycell.errors import StoreFault
 from straycell.store.backup import backup_store
 from straycell.store.chain import CONTENT
-from straycell.store.schema.guards import FOR_LIFE
 from straycell.store.schema.models import METADATA
+from straycell.store.sqlite.guards import FOR_LIFE
 from straycell.store.writer import open_writer
 
 EDITS = {

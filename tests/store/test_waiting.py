@@ -15,6 +15,7 @@ from tests.store.store_bench import CHILD_ENV, NOW, Shelf, look
 from straycell.cells import Look
 from straycell.errors import BadData, StoreFault
 from straycell.store.long_write import LONG_BYTES, write_long
+from straycell.store.merge.take_in import merge_store
 from straycell.store.sqlite import engine
 from straycell.store.writer import Writer
 
@@ -149,7 +150,7 @@ def test_a_long_merge_still_knows_the_store_it_stands_for(full: Shelf) -> None:
     with pytest.raises(BadData, match="this store itself"):
         write_long(
             full.path,
-            lambda writer: writer.merge(full.path),
+            lambda writer: writer.write(merge_store, full.path),
             now=NOW,
             rules=full.rules,
             size_bytes=LONG_BYTES,

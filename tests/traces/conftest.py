@@ -7,7 +7,7 @@ from tests.traces.helpers import Reduce
 
 from straycell.meters import Accuracy, Meter, Resolution
 from straycell.readings import CautiousDefaults
-from straycell.traces import Trace, TraceResult, reduce_trace
+from straycell.traces import Conditions, Trace, TraceResult, reduce_trace
 
 
 @pytest.fixture(scope="session")
@@ -36,13 +36,8 @@ def reduce(defaults: CautiousDefaults, meter: Meter) -> Reduce:
     """reduce_trace with a 4.2 V cell's limits unless told otherwise."""
 
     def _reduce(trace: Trace, **changes: object) -> TraceResult:
-        given: dict[str, object] = {
-            "cutoff_v": 3.0,
-            "full_voltage_v": 4.2,
-            "meter": meter,
-            "defaults": defaults,
-            "charged_just_before": False,
-        }
-        return reduce_trace(trace, **{**given, **changes})  # type: ignore[arg-type]
+        said = (changes.pop("meter", meter), changes.pop("defaults", defaults))
+        given: dict[str, object] = {"cutoff_v": 3.0, "full_voltage_v": 4.2, "charged_just_before": False}
+        return reduce_trace(trace, Conditions(**{**given, **changes}), *said)  # type: ignore[arg-type]
 
     return _reduce

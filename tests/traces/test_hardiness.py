@@ -10,8 +10,8 @@ from tests.traces.helpers import BROKEN, Reduce
 from straycell.errors import StraycellError
 from straycell.pictures.curves import curves_lines
 from straycell.pictures.runs import run_curves
+from straycell.pictures.trace import trace_picture
 from straycell.traces import parse_columns, read_trace
-from straycell.traces.draw.plot import plot_png
 
 SEEDS = [path for path in sorted(BROKEN.iterdir()) if path.suffix == ".csv"]
 
@@ -58,7 +58,7 @@ def test_doubtful_files_can_still_be_drawn(reduce: Reduce) -> None:
     """Whatever is taken with a warning also makes a picture."""
     for name in ("gap-in-the-discharge.csv", "coarse-clock.csv", "only-a-rest.csv", "contact-lost.csv"):
         trace = read_trace(BROKEN / name)
-        assert plot_png(trace, reduce(trace), name, dpi=40).startswith(b"\x89PNG")
+        assert trace_picture(trace, reduce(trace), name, dpi=40).startswith(b"\x89PNG")
 
 
 @pytest.mark.parametrize("seed", range(3))

@@ -101,7 +101,9 @@ def test_the_scatter_of_a_row_is_seen_at_any_distances(even: bool) -> None:
     times = np.arange(0.0, 3000.0) if even else irregular(3000.0, 1.0)
     smooth = Trace(times, 4.1 - 0.3 * times / 3000, np.full(len(times), -1.0))
     trace = noisy(smooth, 0.0, 0.001)
-    assert scatter(analyse(trace), trace.voltage_v) == pytest.approx(0.001, rel=0.1)
+    assert scatter(trace.time_s, trace.voltage_v, [s.first for s in analyse(trace).steps]) == pytest.approx(
+        0.001, rel=0.1
+    )
 
 
 @pytest.mark.parametrize(

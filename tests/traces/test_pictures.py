@@ -12,15 +12,14 @@ import pytest
 from PIL import Image
 from tests.traces.helpers import REFERENCE, Reduce, trace_of
 
+from straycell.pictures.trace import thin_rows, trace_picture
 from straycell.traces import Trace, read_trace
-from straycell.traces.draw.plot import plot_png
-from straycell.traces.draw.thin import thin_rows
 
 PARTS = [(600.0, 0.0, 4.17, 4.17), (3600.0, -2.0, 4.05, 3.0), (600.0, 0.0, 3.2, 3.3)]
 
 
 def drawn(trace: Trace, reduce: Reduce, title: str = "B00017K") -> Image.Image:
-    return Image.open(io.BytesIO(plot_png(trace, reduce(trace), title)))
+    return Image.open(io.BytesIO(trace_picture(trace, reduce(trace), title)))
 
 
 def colours(image: Image.Image) -> set[Any]:
@@ -39,7 +38,7 @@ def test_a_picture_shows_curve_cutoff_and_bands(reduce: Reduce) -> None:
 def test_the_same_trace_gives_the_same_bytes(reduce: Reduce) -> None:
     """No date, no random part."""
     trace = trace_of(PARTS, spacing_s=10)
-    assert plot_png(trace, reduce(trace), "x") == plot_png(trace, reduce(trace), "x")
+    assert trace_picture(trace, reduce(trace), "x") == trace_picture(trace, reduce(trace), "x")
 
 
 @pytest.mark.parametrize("title", ["costs $5 and $6", r"\frac{1}", "äöü · 中", "", "x" * 300])

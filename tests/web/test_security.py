@@ -19,9 +19,8 @@ from tests.web.rig import Page, fields_of, text_of
 import straycell.web
 from straycell.web import guard
 from straycell.web.app import ROUTERS
-from straycell.web.devices import Devices, Scope, devices_path
+from straycell.web.devices import TRIES, Devices, Pairing, Scope, devices_path
 from straycell.web.limits import Limiter
-from straycell.web.pairing import TRIES, Pairing
 
 TEMPLATES = Path(straycell.web.__file__).parent / "templates"
 

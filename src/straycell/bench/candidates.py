@@ -69,10 +69,10 @@ def _pulses(known: Figures) -> tuple[Pulse, ...]:
 
 
 def _own_loss(verdict: Verdict) -> Measured | None:
-    """The share of its capacity that a cell loses a month, as its self-discharge check told; None without one."""
+    """The share of its capacity that a cell loses a month, as its self-discharge check found; None without one."""
     for reason in verdict.reasons:
         value, expanded = reason.observed, reason.expanded_uncertainty
-        # U was told with k = 2: half of it is the standard uncertainty.
+        # U is stated with k = 2: half of it is the standard uncertainty.
         monthly = reason.rule.startswith("self-discharge") and reason.unit == "%/month"
         if monthly and isinstance(value, float | int) and expanded is not None:
             return Measured(value / 100.0, expanded / 200.0)

@@ -61,11 +61,13 @@ def cell_list(reader: Reader, rules: RuleSet, now: datetime, wanted: Wanted) -> 
     ]
     notes = reader.notes()
     if wanted.search is not None:
-        told = {t.code: f"{t.title} {t.kind} {t.place} {t.note}" for t in reader.teardowns()}
+        of_teardown = {t.code: f"{t.title} {t.kind} {t.place} {t.note}" for t in reader.teardowns()}
         cells = [
             cell
             for cell in cells
-            if _mentions(cell, wanted.search, told.get(cell.teardown or "", ""), notes.get(cell.code, ""))
+            if _mentions(
+                cell, wanted.search, of_teardown.get(cell.teardown or "", ""), notes.get(cell.code, "")
+            )
         ]
     codes = [cell.code for cell in cells]
     if wanted.outcome is not None:
@@ -95,17 +97,17 @@ def cell_list(reader: Reader, rules: RuleSet, now: datetime, wanted: Wanted) -> 
     ]
 
 
-def _mentions(cell: Cell, text: str, *told: str) -> bool:
+def _mentions(cell: Cell, text: str, *notes: str) -> bool:
     facts = cell.facts
-    words = [facts.marking, facts.maker, facts.date_code, cell.box or "", *told]
+    words = [facts.marking, facts.maker, facts.date_code, cell.box or "", *notes]
     return text.casefold() in " ".join(words).casefold()
 
 
 def _loss(verdict: Verdict) -> tuple[float, float | None] | None:
     """The self-discharge that the verdict counted: value and U, in % a month."""
-    told = (r for r in verdict.reasons if r.rule.startswith("self-discharge"))
+    checks = (r for r in verdict.reasons if r.rule.startswith("self-discharge"))
     return next(
-        ((r.observed, r.expanded_uncertainty) for r in told if isinstance(r.observed, float | int)), None
+        ((r.observed, r.expanded_uncertainty) for r in checks if isinstance(r.observed, float | int)), None
     )
 
 

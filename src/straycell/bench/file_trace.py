@@ -194,26 +194,20 @@ def reduce_with(
     trace: Trace, meter: Meter | None, cutoff_v: float, setting: Mapping[str, Any]
 ) -> TraceResult:
     """The figures of a trace under a recorded setting: the same ones at any later time."""
-    from straycell.traces import reduce_trace
+    from straycell.traces import Conditions, reduce_trace
 
     unused = Accuracy()
-    return reduce_trace(
-        trace,
-        cutoff_v=cutoff_v,
-        full_voltage_v=setting["full_voltage_v"],
-        meter=meter,
-        defaults=CautiousDefaults(
-            Accuracy(*setting["default_voltage"]),
-            Accuracy(*setting["default_capacity"]),
-            unused,
-            unused,
-            unused,
-        ),
-        rated_ah=setting["rated_ah"],
-        charged_just_before=setting["charged_just_before"],
-        temperature_c=setting["temperature_c"],
-        chemistry=Chemistry(setting["chemistry"]),
+    conditions = Conditions(
+        cutoff_v,
+        setting["full_voltage_v"],
+        setting["charged_just_before"],
+        setting["rated_ah"],
+        setting["temperature_c"],
+        Chemistry(setting["chemistry"]),
     )
+    voltage, capacity = Accuracy(*setting["default_voltage"]), Accuracy(*setting["default_capacity"])
+    defaults = CautiousDefaults(voltage, capacity, unused, unused, unused)
+    return reduce_trace(trace, conditions, meter, defaults)
 
 
 def again(entry: TraceEntry, raw: bytes) -> tuple[Trace, TraceResult]:

@@ -1,4 +1,4 @@
-"""What a filed project gets from the stock as it is now."""
+"""What a filed project gets from the stock as it is now, and cells promised to it by the plan that was read."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from straycell.bench.candidates import candidates
 from straycell.bench.context import Bench
 from straycell.builds import Build
+from straycell.errors import NegativeAnswer
 from straycell.matching import Match, StockPlan, UseLimits, as_built, device_answers, match_all, serve
 from straycell.projects import Project, parse_project
 from straycell.store.book.records import ProjectEntry, ProjectState
@@ -63,3 +64,36 @@ def dropped_match(reader: Reader, name: str) -> Match | None:
         return None
     again = "it was dropped: no cells are looked for; file it again with: straycell project add FILE"
     return Match(name, False, missing=(again,))
+
+
+def true_plan(bench: Bench, reader: Reader, name: str, plan: str | None) -> Match:
+    """The match of a project as it is now, if `plan` (None: any) is still what comes out, alone or with all projects.
+
+    Raises NegativeAnswer where it is not served, or the plan is no longer true.
+    """
+    found = project_match(bench, reader, name, planning=True)
+    # `match --all` shares the stock otherwise, so its plan has another hash and is as true.
+    if found.served and plan not in (None, found.plan):
+        together = all_projects_match(bench, reader).plans
+        found = next((m for m in together if m.project == name and m.plan == plan), found)
+    return require_plan(name, found, plan)
+
+
+def require_plan(name: str, found: Match, plan: str | None) -> Match:
+    """The match itself. Raises NegativeAnswer where it serves nobody, or is another than `plan` (None: any)."""
+    if not found.served:
+        raise NegativeAnswer(f"project '{name}' is not served", found.missing[0] if found.missing else "")
+    # Between match and reserve readings may have changed: what was read must be what is reserved.
+    if plan is not None and plan != found.plan:
+        raise NegativeAnswer(
+            f"plan {plan} of project '{name}' is no longer true: cells or readings have changed",
+            f"match it again: straycell match '{name}'",
+        )
+    return found
+
+
+def reserve_plan(bench: Bench, name: str, plan: str) -> Build:
+    """Reserve the cells of the plan that a person read. Raises NegativeAnswer as `true_plan`, BadData, StoreFault."""
+    with bench.writing() as writer:
+        found = true_plan(bench, writer, name, plan)
+        return writer.reserve(name, found.groups, found.plan or "")

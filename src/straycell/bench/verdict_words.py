@@ -3,16 +3,60 @@
 from __future__ import annotations
 
 from collections.abc import Container, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 from straycell.acceptance.permission import usable_until
 from straycell.acceptance.reasons import Missing, Outcome, Reason, Status, Verdict
 from straycell.acceptance.work import WorkKind
-from straycell.bench.todo import Todo, todos
 from straycell.bench.wording.figure_words import figure
 from straycell.keys import RecordKey
 from straycell.safety import Step
 from straycell.typed import day
+
+
+@dataclass(frozen=True, slots=True)
+class Todo:
+    """One piece of work. `command` is a whole command line with ... where figures go; `when` is empty for now."""
+
+    words: str
+    command: str
+    when: str = ""
+
+    @property
+    def in_short(self) -> str:
+        """`look at it`: for a list."""
+        return f"{self.words}{self.when}"
+
+    @property
+    def on_page(self) -> str:
+        """`look at it: straycell reading add ...`."""
+        return f"{self.words}: {self.command}{self.when}"
+
+    @property
+    def in_brief(self) -> str:
+        """`straycell reading add X --look ...`: the command up to its first option, for who read the whole today."""
+        command, *options = self.command.split(" --")
+        rest = "".join(f" --{options[0].split()[0]} ..." for _ in options[:1])
+        return f"{command}{rest}{self.when}"
+
+    @property
+    def as_next(self) -> str:
+        """`straycell reading add ... (look at it)`: what follows `next:`."""
+        return f"{self.command} ({self.words}){self.when}"
+
+
+def todos(code: str, missing: list[Missing], now: datetime) -> list[Todo]:
+    """The work that is missing in the given order; what several rules ask for appears once."""
+    found: dict[tuple[str, str], Todo] = {}
+    for item in missing:
+        when = ""
+        if item.earliest is not None and item.earliest > now:
+            when = f" (could decide from {day(item.earliest)} on)"
+        command = item.todo.command(code)
+        found.setdefault((command, item.todo.words), Todo(item.todo.words, command, when))
+    return list(found.values())
+
 
 ALLOWS: dict[Outcome, str] = {
     Outcome.PACK: "may be joined with matched cells in series or parallel",
@@ -66,11 +110,11 @@ def _each_figure_once(reasons: Sequence[Reason]) -> list[str]:
     for reason in reasons:
         by_figure.setdefault(reason.figure or reason.text, []).append(reason)
     reached = {outcome.word for outcome in Outcome}
-    told = []
+    texts = []
     for known, same in by_figure.items():
         answers = sorted((reason.answer for reason in same), key=lambda answer: answer not in reached)
-        told.append(f"{known}: {', '.join(answers)}" if len(same) > 1 else same[0].text)
-    return told
+        texts.append(f"{known}: {', '.join(answers)}" if len(same) > 1 else same[0].text)
+    return texts
 
 
 def until(verdict: Verdict) -> str:

@@ -1,4 +1,7 @@
-"""The last look at an answer that says `served`, of one cell or of a pack: plain arithmetic, none of the planner's code."""
+"""The last look at a pack, and at an answer that says `served`, of one cell or of many: plain arithmetic.
+
+It shares the wording of the rules with the planner, and none of its code.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +10,8 @@ from datetime import datetime
 
 from straycell.matching.one_project import Match
 from straycell.matching.screen.candidates import Candidate
-from straycell.matching.verify import SLACK, UnsoundPlan
+from straycell.matching.screen.demand import Screen
+from straycell.matching.verify import SLACK, UnsoundPlan, shape_faults, verify_groups
 from straycell.physics.loads import ConstantCurrent
 from straycell.projects import Project
 
@@ -62,9 +66,12 @@ def _protection_faults(project: Project, found: Match) -> list[str]:
     return faults
 
 
+def _permission_faults(c: Candidate, now: datetime, *, joined: bool) -> list[str]:
+    return [f"{c.code} {why}" for why in c.permission(now).against_offer(joined=joined)]
+
+
 def _cell_faults(project: Project, c: Candidate, now: datetime, *, joined: bool) -> list[str]:
-    faults = []
-    faults += [f"{c.code} {why}" for why in c.permission(now).against_offer(joined=joined)]
+    faults = _permission_faults(c, now, joined=joined)
     if c.facts.form not in project.pack.forms:
         faults.append(f"{c.code} is of a form that does not fit")
     if c.facts.chemistry not in project.pack.chemistries:
@@ -86,3 +93,54 @@ def _charge_faults(project: Project, found: Match, known: dict[str, Candidate]) 
             if sum(one.value for one in held if one is not None) < drawn_ah * (1 - SLACK):
                 faults.append(f"group {number} holds less than the device draws")
     return faults
+
+
+# Cells alone in their group are never compared.
+NO_RATIO = 1e9
+
+
+def check_pack(screen: Screen, groups: Sequence[Sequence[Candidate]]) -> None:
+    """Raise UnsoundPlan unless the groups of a pack are of the shape asked for and no rule of joining is broken.
+
+    On the cells' own figures, and on every plan, also on one that is not served in the end.
+    """
+    demand = screen.demand
+    cells = [c for group in groups for c in group]
+    places = {c.code: k for k, c in enumerate(cells)}
+    shaped = [[places[c.code] for c in group] for group in groups]
+    faults = shape_faults(shaped, len(cells), demand.series, demand.parallel)
+    faults += [fault for c in cells for fault in _permission_faults(c, screen.now, joined=screen.joined)]
+    faults += [f"{c.code} lacks a figure" for c in cells if c.capacity is None or c.resistance is None]
+    for name in ("chemistry", "form"):
+        if len({getattr(c.facts, name) for c in cells}) > 1:
+            faults.append(f"cells of more than one {name}")
+    if len({" ".join(c.facts.marking.upper().split()) for c in cells}) > 1:
+        faults.append("cells of more than one marking")
+    faults += [
+        fault for number, group in enumerate(groups, 1) for fault in _group_faults(screen, number, group)
+    ]
+    if faults:
+        raise UnsoundPlan(faults)
+    ohms = [c.resistance.value if c.resistance else 0.0 for c in cells]
+    held = [c.capacity.value if c.capacity else 0.0 for c in cells]
+    ratio = screen.limits.resistance_ratio if demand.parallel > 1 else NO_RATIO
+    verify_groups(shaped, held, ohms, demand.series, demand.parallel, ratio, None)
+
+
+def _group_faults(screen: Screen, number: int, group: Sequence[Candidate]) -> list[str]:
+    """No cell of a group may carry more than its outcome allows, by what flows through each at one voltage."""
+    if len(group) == 1 or any(c.capacity is None or c.resistance is None for c in group):
+        return []
+    ohms = [c.resistance.value for c in group if c.resistance is not None]
+    if len({c.resistance_method for c in group}) > 1:
+        return [f"resistances of group {number} were taken in more than one way"]
+    if min(ohms) <= 0:
+        return [] if max(ohms) <= 0 else [f"group {number} has a cell without resistance beside others"]
+    total_a = screen.demand.steady_a(group[0].facts.chemistry, screen.limits) * len(group)
+    # One volt over all of them: the currents are in the proportion in which they share any other.
+    flows = [1.0 / r for r in ohms]
+    return [
+        f"{c.code} of group {number} carries more than it may"
+        for c, flow in zip(group, flows, strict=True)
+        if total_a * flow / sum(flows) > c.allowed_out_a(screen.limits) * (1 + SLACK)
+    ]

@@ -108,7 +108,6 @@ def charge_time(
     charger_v: float,
     from_soc: float = 0.0,
     end_current_a: float | None = None,
-    resistance_pulse_s: float = 1.0,
 ) -> ChargeTime:
     """Time from a state of charge (0 to 1) to the charger's end.
 
@@ -142,7 +141,7 @@ def charge_time(
     if feed.load_a >= end_a:
         notes.insert(0, "a load left on while charging keeps the charge from ending: switch it off")
     ohm, ohm_u, more = known_resistance(capacity, resistance)
-    cells = _cells(chemistry, capacity, (ohm, ohm_u), resistance_pulse_s, feed.ambient_c)
+    cells = _cells(chemistry, capacity, Measured(ohm, ohm_u), feed.ambient_c)
     stop_a = max(end_a - feed.load_a, 1e-3 * into_cell_a)
     times = [
         [_hours(replace(cell, curve=curve), limit, charger_v, stop_a, from_soc) for curve in curves]
@@ -178,11 +177,10 @@ def _limits(feed: Feed) -> tuple[_Limits, _Limits, _Limits]:
 
 
 def _cells(
-    chemistry: Chemistry, capacity: Measured, ohms: tuple[float, float], pulse_s: float, at_c: float
+    chemistry: Chemistry, capacity: Measured, resistance: Measured, at_c: float
 ) -> tuple[_Cell, _Cell, _Cell]:
     """What the cell may be, its curve still to be chosen: expected, soonest full, latest full."""
-    (ohm, ohm_u), curve = ohms, curves_for(chemistry)[0]
-    steady, lag = steady_over_pulse(chemistry, pulse_s), lag_h(chemistry)
+    curve, steady, lag = curves_for(chemistry)[0], steady_over_pulse(chemistry, 1.0), lag_h(chemistry)
     # A cool room counts as 25 degC, as for a pulse.
     stiff, slow = resistance_ratio(counted_c(at_c)), lag_ratio(counted_c(at_c))
 
@@ -191,9 +189,9 @@ def _cells(
         return _Cell(curve, ah, ohm * of(steady) * of(stiff), of(lag) * of(slow))
 
     return (
-        cell(capacity.value, ohm, "expected"),
-        cell(max(capacity.low, 1e-3 * capacity.value), max(0.0, ohm - 2 * ohm_u), "low"),
-        cell(capacity.high, ohm + 2 * ohm_u, "high"),
+        cell(capacity.value, resistance.value, "expected"),
+        cell(max(capacity.low, 1e-3 * capacity.value), max(0.0, resistance.low), "low"),
+        cell(capacity.high, resistance.high, "high"),
     )
 
 

@@ -54,13 +54,11 @@ def allowed_current(
     *,
     maker_current_a: float | None = None,
     maker_may_raise: bool = True,
-    temperature_c: float | None = None,
 ) -> float:
     """The charge current in A that this cell may have; 0 when it may have none.
 
     `c_rate_limit` is the cautious rule for its chemistry and outcome (0 for a discarded cell). The maker's
     figure lowers it always, and raises it only where the outcome lets it (`maker_may_raise`).
-    A known `temperature_c` lowers it further (`temperature_limit`).
     """
     if not (math.isfinite(capacity_ah) and capacity_ah > 0):
         raise BadData(f"capacity is {capacity_ah:g} Ah, and must be above zero", "measure the capacity first")
@@ -69,8 +67,6 @@ def allowed_current(
     allowed = c_rate_limit * capacity_ah
     if maker_current_a is not None and c_rate_limit > 0:
         allowed = maker_current_a if maker_may_raise else min(allowed, maker_current_a)
-    if temperature_c is not None:
-        allowed = min(allowed, temperature_limit(temperature_c) * capacity_ah)
     return max(0.0, allowed)
 
 
@@ -149,11 +145,11 @@ def check_float(
     )
 
 
-def linear_heat(supply_v: float, current_a: float, cell_v: float | None = None) -> float:
-    """Heat in W of a linear charger: (supply - cell) x current; by default at the emptiest cell at full current."""
-    rule = shipped("charging")["programming"]
+def linear_heat(supply_v: float, current_a: float) -> float:
+    """The most heat in W of a linear charger: (supply - cell) x current, at the emptiest cell at full current."""
     # The current is reduced below the trickle voltage, so the most heat comes just above it.
-    return max(0.0, supply_v - (rule["trickle_below_v"] if cell_v is None else cell_v)) * current_a
+    trickle_v: float = shipped("charging")["programming"]["trickle_below_v"]
+    return max(0.0, supply_v - trickle_v) * current_a
 
 
 def supply_limit(rated_v: float | None = None) -> tuple[float, str]:

@@ -24,22 +24,13 @@ class TripRange:
         return self.high_a > bears_a
 
 
-def trip_range(transistor_ohm: float, *, highest_ohm: float | None = None, hot: bool = True) -> TripRange:
-    """From the resistance of one of the two transistors: detection voltage / (2 R), 0.12 to 0.18 V.
-
-    `highest_ohm` is the sheet's maximum; the low end takes it, and the heat on top unless `hot` is False.
-    """
-    most_ohm = transistor_ohm if highest_ohm is None else highest_ohm
-    if not (math.isfinite(transistor_ohm) and transistor_ohm > 0 and math.isfinite(most_ohm)):
+def trip_range(transistor_ohm: float) -> TripRange:
+    """From the resistance of one of the two transistors: detection voltage / (2 R), 0.12 to 0.18 V, heat counted."""
+    if not (math.isfinite(transistor_ohm) and transistor_ohm > 0):
         raise BadData(f"protection: transistor of {transistor_ohm:g} ohm", "write it like 25mohm")
-    if most_ohm < transistor_ohm:
-        raise BadData(
-            f"protection: the maximum {most_ohm:g} ohm is below the typical {transistor_ohm:g} ohm",
-            "swap the two",
-        )
     rule = shipped("charging")["protection"]
     # The board senses over its transistors, whose resistance rises with heat: a warm board trips earlier.
-    hot_ohm = most_ohm * (rule["hot_ratio"] if hot else 1.0)
+    hot_ohm = transistor_ohm * rule["hot_ratio"]
     return TripRange(
         # Two transistors in series lie in the path, one for each direction, hence the factor of two (protection
         # sheet).

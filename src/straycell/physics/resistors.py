@@ -62,9 +62,9 @@ def nearest(ohm: float, series: str = "e24") -> float:
     return low if ohm * ohm <= low * high else high
 
 
-def is_standard(ohm: float, series: str = "e24") -> bool:
+def is_standard(ohm: float) -> bool:
     """Whether one can buy exactly this value."""
-    return math.isclose(rounded_up(ohm, series), ohm, rel_tol=1e-6)
+    return math.isclose(rounded_up(ohm), ohm, rel_tol=1e-6)
 
 
 # --- colour bands ----------------------------------------------------------------------------------

@@ -15,20 +15,45 @@ Kind = Literal["png", "svg"]
 INK, GRID, LINE = "#22303c", "#d5dbe0", "#b00020"
 
 
-def canvas(height_in: float, dpi: int) -> tuple[Figure, Axes]:
-    """An empty figure with one panel, dressed like all others."""
+def sheet(width_in: float, height_in: float, dpi: int) -> Figure:
+    """An empty figure."""
     # Loaded here and not above: matplotlib takes longer to import than most commands run.
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(10.0, height_in), dpi=dpi, facecolor="white", layout="constrained")
+    figure = Figure(figsize=(width_in, height_in), dpi=dpi, facecolor="white", layout="constrained")
+    # The canvas is attached by hand: pyplot would pick a backend by the display and keep figures in a global list.
     FigureCanvasAgg(figure)
+    return figure
+
+
+def canvas(height_in: float, dpi: int) -> tuple[Figure, Axes]:
+    """An empty figure with one panel, dressed like all others."""
+    figure = sheet(10.0, height_in, dpi)
     panel = figure.subplots()
     panel.grid(color=GRID, linewidth=0.8)
     panel.set_axisbelow(True)
     panel.tick_params(colors=INK)
     panel.spines[["top", "right"]].set_visible(False)
     return figure, panel
+
+
+def framed(panel: Axes) -> None:
+    """The dress of a panel whose axes are read closely: in ink, with larger names."""
+    panel.grid(True, color=GRID, linewidth=0.7)
+    panel.set_axisbelow(True)
+    panel.spines[["top", "right"]].set_visible(False)
+    panel.spines[["left", "bottom"]].set_color(INK)
+    panel.tick_params(colors=INK, labelsize=10)
+    for axis in (panel.xaxis, panel.yaxis):
+        axis.label.set_color(INK)
+        axis.label.set_fontsize(11)
+
+
+def titled(figure: Figure, title: str) -> None:
+    """The heading of the whole picture."""
+    # Titles hold what a person typed: a dollar sign in a name would be read as mathematics and fail.
+    figure.suptitle(title, x=0.01, ha="left", fontsize=17, color=INK, fontweight="bold", parse_math=False)
 
 
 def written(figure: Figure, kind: Kind, shown: object) -> bytes:

@@ -1,8 +1,16 @@
 """A device waiting for cells, read from its TOML file."""
 
 from straycell.projects.faults import Fault, ProjectFaults
-from straycell.projects.finish import finish_faults, finish_lacks
-from straycell.projects.model import ChargeSpec, Need, PackShape, Project, Protection, load_kind
+from straycell.projects.model import (
+    ChargeSpec,
+    Need,
+    PackShape,
+    Project,
+    Protection,
+    finish_faults,
+    finish_lacks,
+    load_kind,
+)
 from straycell.projects.parse import parse_project, read_project_file, text_to_keep
 from straycell.projects.writing import to_toml
 

@@ -1,4 +1,4 @@
-"""Where a cell stands between full and empty, since when, and whether that is where a stored cell should be.
+"""How full a cell is, since when, and whether that is where a stored cell should be.
 
 The figures are in storage.toml, each with its source.
 """
@@ -192,12 +192,12 @@ def _by_voltage(case: Case, kept: Window, reading: Reading) -> Level:
     return Level.STORED
 
 
-def check_ends(case: Case, verdict: Verdict, stands: Standing) -> datetime | None:
+def check_ends(case: Case, verdict: Verdict, state: Standing) -> datetime | None:
     """When the self-discharge check that keeps a cell full can end; None when none is running or worth it.
 
     The days are those of the best outcome the cell can still reach; a check that cannot decide ends some day.
     """
-    if stands.level is not Level.FULL or stands.acted_at is None:
+    if state.level is not Level.FULL or state.acted_at is None:
         return None
     open_ones = [r for r in verdict.reasons if r.status is not Status.MET and r.ceiling < Outcome.PACK]
     waits = [r for r in open_ones if _waits_for_check(r)]
@@ -207,8 +207,8 @@ def check_ends(case: Case, verdict: Verdict, stands: Standing) -> datetime | Non
         return None
     # High voltage ages a cell: a check that decides nothing must not keep it full for ever (60 days, common
     # practice).
-    latest = stands.acted_at + timedelta(days=figures()["check"]["longest_days"])
-    begun, planned = _planned(case, stands.acted_at, max(cap, Outcome.LIGHT))
+    latest = state.acted_at + timedelta(days=figures()["check"]["longest_days"])
+    begun, planned = _planned(case, state.acted_at, max(cap, Outcome.LIGHT))
     ends = [r.earliest for r in waits if r.earliest is not None]
     # "The earliest from now on" moves with the clock where no reading has begun the check.
     later = [at for at in ends if at > case.now] if begun and planned <= case.now else []
@@ -255,18 +255,18 @@ def loss_percent_month(verdict: Verdict, case: Case | None = None) -> float:
     return max([own[0] if own else usual, *shelf, 0.0])
 
 
-def sinks_at(case: Case, verdict: Verdict, stands: Standing) -> datetime | None:
+def sinks_at(case: Case, verdict: Verdict, state: Standing) -> datetime | None:
     """When a cell may have sunk to its shelf limit, reckoned from its latest rest voltage; None when unknown."""
-    if stands.rest is None or not known_chemistry(case):
+    if state.rest is None or not known_chemistry(case):
         return None
-    value = case.measured(stands.rest)
+    value = case.measured(state.rest)
     chemistry = case.facts.chemistry
     # On lfp the low end of the range is all the flat part leaves: a cell charged by count ends higher.
-    if chemistry is Chemistry.LFP and stands.level is Level.STORED:
+    if chemistry is Chemistry.LFP and state.level is Level.STORED:
         return None
     # From the lowest charge that its voltage allows: a date that is too early costs a look, one too late a
     # cell.
     low, _ = state_of_charge_range(chemistry, value.value, value.u)
     _, floor = state_of_charge_range(chemistry, case.figure("rest-voltage"))
     months = max(0.0, low - floor) * 100.0 / max(loss_percent_month(verdict, case), 0.1)
-    return stands.rest.at + timedelta(days=30.0 * months)
+    return state.rest.at + timedelta(days=30.0 * months)

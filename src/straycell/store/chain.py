@@ -15,8 +15,8 @@ from typing import Any
 
 from sqlalchemy import Connection, select
 
-from straycell.store.schema.guards import FOR_LIFE
 from straycell.store.schema.tables import BENCH, WRITE
+from straycell.store.sqlite.guards import FOR_LIFE
 
 CONTENT: dict[str, tuple[str, ...]] = {
     # table: the columns that are written once, in an order in which nothing points to what is not there yet

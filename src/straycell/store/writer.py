@@ -28,8 +28,6 @@ from straycell.store.verdicts import rejudge
 
 if TYPE_CHECKING:
     from straycell.acceptance import RuleSet
-    from straycell.store.exchange.table import Imported, Told
-    from straycell.store.merge.take_in import Merged
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -74,8 +72,7 @@ def _writes(
     def method(self: Writer, /, *args: P.args, **more: P.kwargs) -> R:
         if settled:
             self.settle()
-        with self.pen.whole():
-            return made(self.pen, *args, **more)
+        return self.write(made, *args, **more)
 
     return method
 
@@ -93,6 +90,11 @@ class Writer(Reader):
     def settle(self) -> None:
         """Record the verdicts of all cells touched so far and let their stages follow."""
         rejudge.settle(self.pen)
+
+    def write(self, made: Callable[Concatenate[Pen, P], R], /, *args: P.args, **more: P.kwargs) -> R:
+        """What a function of the store writes: an import or a merge, which short writes need not load."""
+        with self.pen.whole():
+            return made(self.pen, *args, **more)
 
     def close(self) -> None:
         """File all of it as one write."""
@@ -148,40 +150,3 @@ class Writer(Reader):
 
     carry_over = _writes(restore_into)
     take_letter = _writes(bench.take_letter)
-
-    # Imported when asked for: a short write needs none of them.
-
-    def import_cells(
-        self,
-        file: Path,
-        *,
-        partial: bool = False,
-        mapping: Mapping[str, str] | None = None,
-        told: Told | None = None,
-    ) -> Imported:
-        """Log the cells of a CSV file, all or none; what is wrong with it comes back. Raises BadData."""
-        from straycell.store.exchange.cells import import_cells
-
-        with self.pen.whole():
-            return import_cells(self.pen, file, partial=partial, mapping=mapping, told=told)
-
-    def import_readings(
-        self,
-        file: Path,
-        *,
-        partial: bool = False,
-        mapping: Mapping[str, str] | None = None,
-        told: Told | None = None,
-    ) -> Imported:
-        """Record the readings of a CSV file, all or none; what is wrong comes back. Raises BadData."""
-        from straycell.store.exchange.readings import import_readings
-
-        with self.pen.whole():
-            return import_readings(self.pen, file, partial=partial, mapping=mapping, told=told)
-
-    def merge(self, file: Path, told: Told | None = None) -> Merged:
-        """Take another bench's store into this one. Raises BadData (codes that clash), StoreFault."""
-        from straycell.store.merge.take_in import merge_store
-
-        with self.pen.whole():
-            return merge_store(self.pen, self.path, file, told)

@@ -28,7 +28,6 @@ from straycell.web.routes import (
     intake,
     pair,
     part,
-    photograph,
     pictures,
     projects,
     record,
@@ -37,7 +36,7 @@ from straycell.web.site import Settings, Site
 from straycell.web.words import words
 
 # The last answers every word that no other has taken: it may be a code.
-ROUTERS = (pair, due, cell, record, part, photograph, pictures, boxes, projects, handover, intake, find)
+ROUTERS = (pair, due, cell, record, part, pictures, boxes, projects, handover, intake, find)
 _FAULTS = {HTTPStatus.NOT_FOUND: "not-found", HTTPStatus.METHOD_NOT_ALLOWED: "not-found"}
 
 

@@ -1,4 +1,4 @@
-"""The devices that may use the page: a file beside the store, readable by its owner alone.
+"""The devices that may use the page: a file beside the store, readable by its owner alone; and the code that pairs one.
 
 A device shows a random secret of 256 bits; the file holds its SHA-256. A slow hash protects guessable passwords, and
 a secret of this size cannot be guessed (NIST SP 800-63B, 5.1.2.2, look-up secrets of 112 bits and more).
@@ -17,6 +17,7 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
 from straycell.errors import BadData, StoreFault
@@ -167,3 +168,46 @@ def _alone(folder: Path) -> Iterator[None]:
         yield
     finally:
         os.close(handle)
+
+
+ALPHABET = "23456789ABCDEFGHJKMNPQRSTVWXYZ"
+"""Without characters that are taken for each other."""
+CODE_LENGTH = 8
+"""30^8 codes: with five tries a code, one guess in 10^11 opens (NIST SP 800-63B, 5.1.3.2 asks for 10^6)."""
+TRIES = 5
+
+
+def draw_code() -> str:
+    """A fresh code."""
+    return "".join(secrets.choice(ALPHABET) for _ in range(CODE_LENGTH))
+
+
+class Pairing:
+    """The pairing code of the moment: good for one device, replaced when it is used or guessed at.
+
+    `announce` is called with every new one; nothing else shows it.
+    """
+
+    def __init__(self, announce: Callable[[str], None], draw: Callable[[], str] = draw_code) -> None:
+        self._announce, self._draw = announce, draw
+        self._lock = Lock()
+        self._code, self._wrong = "", 0
+
+    def open(self) -> None:
+        """Draw a code and announce it."""
+        with self._lock:
+            self._renew()
+
+    def take(self, typed: str) -> bool:
+        """True when this is the code; it is spent then. Blanks, dashes and small letters are forgiven."""
+        tidy = "".join(typed.upper().split()).replace("-", "")
+        with self._lock:
+            right = bool(self._code) and hmac.compare_digest(tidy.encode(), self._code.encode())
+            self._wrong = 0 if right else self._wrong + 1
+            if right or self._wrong >= TRIES:
+                self._renew()
+        return right
+
+    def _renew(self) -> None:
+        self._code, self._wrong = self._draw(), 0
+        self._announce(self._code)

@@ -11,9 +11,8 @@ from threading import BoundedSemaphore, Lock
 from typing import TYPE_CHECKING
 
 from straycell.bench.context import Bench, SentForm, kept_readers
-from straycell.web.devices import Device, Devices, Scope, devices_path
+from straycell.web.devices import Device, Devices, Pairing, Scope, devices_path
 from straycell.web.limits import BURST, PAIRING_BURST, PAIRING_PER_SECOND, PER_SECOND, Limiter
-from straycell.web.pairing import Pairing
 from straycell.web.talks import Conversation
 
 if TYPE_CHECKING:

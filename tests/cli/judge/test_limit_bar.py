@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from straycell.cli.show.pieces.limit_bar import WIDTH, limit_bar
+from straycell.cli.show.verdict_page import WIDTH, limit_bar
 
 CENTRE = WIDTH // 2
 

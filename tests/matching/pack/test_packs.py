@@ -16,7 +16,7 @@ from tests.matching.single_bench import LIMITS, NOW, project
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import Chemistry, Form, Stage
 from straycell.matching import Candidate, Match
-from straycell.matching.pack.check import check_pack
+from straycell.matching.answer_check import check_pack
 from straycell.matching.pack.groups import shares
 from straycell.matching.screen.demand import Demand, Screen
 from straycell.matching.verify import UnsoundPlan

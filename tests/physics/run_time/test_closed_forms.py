@@ -5,8 +5,7 @@ import math
 import pytest
 
 from straycell.physics.loads import ConstantCurrent, ConstantPower, Profile, ResistiveLoad
-from straycell.physics.relaxation import Thevenin
-from straycell.physics.run_time.duty import march_profile, one_round
+from straycell.physics.run_time.duty import approach, march_profile, one_round
 from straycell.physics.run_time.march import march
 from straycell.physics.sources import SourceModel
 
@@ -27,8 +26,8 @@ def linear_source(full_v=4.2, empty_v=3.0, capacity_ah=2.5, inner_ohm=0.05, lag_
 @pytest.mark.parametrize(("seconds", "milliohm"), [(1.0, 20.621), (5.0, 22.879), (10.0, 25.268)])
 def test_a_thevenin_cell_relaxes_as_its_exponential_says(seconds, milliohm):
     """R0 20 mohm, R1 10 mohm, C1 2000 F, emf 3 + 1.2 SOC, 2.5 Ah: R0 + R1 (1 - exp(-t/RC)) + slope t / Q."""
-    cell = Thevenin(0.020, 0.010, 0.010 * 2000.0)
-    ohm = cell.pulse_resistance(seconds, slope_v=1.2, capacity_ah=2.5)
+    slow = approach(0.0, 1.0, seconds, 0.010 * 2000.0)
+    ohm = 0.020 + 0.010 * slow + 1.2 * seconds / 3600.0 / 2.5
     assert 1e3 * ohm == pytest.approx(milliohm, rel=WITHIN)
 
 

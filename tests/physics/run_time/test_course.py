@@ -10,12 +10,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 from tests.drawing import examples
+from tests.physics.asking import asked
 
 from straycell.cells import Chemistry
 from straycell.physics.loads import ConstantCurrent, ResistiveLoad
 from straycell.physics.run_time.course import CoursePoint, voltage_course
-from straycell.physics.run_time.plot import plot_png
 from straycell.physics.run_time.runtime import Runtime, estimate
+from straycell.pictures.run_time import run_time_picture
 from straycell.quantities import Measured
 
 
@@ -68,7 +69,13 @@ def test_time_never_runs_back_and_the_ends_hold(load_a: float, stop_v: float, ch
 
     def at(voltage_v: float) -> Runtime:
         return estimate(
-            chemistry, Measured(2.5, 0.02), Measured(0.05, 0.002), ConstantCurrent(load_a), cutoff_v=voltage_v
+            *asked(
+                chemistry,
+                Measured(2.5, 0.02),
+                Measured(0.05, 0.002),
+                ConstantCurrent(load_a),
+                cutoff_v=voltage_v,
+            )
         )
 
     course = voltage_course(at, full_v=4.2 if chemistry is not Chemistry.LFP else 3.65, stop_v=stop_v)
@@ -86,7 +93,7 @@ CUT, BAND, LINE = (0xB0, 0x00, 0x20), (0xC9, 0xD8, 0xEA), (0x1D, 0x4E, 0x89)
 
 
 def drawn(course: list[CoursePoint], runtime: Runtime, forbidden: str = "") -> bytes:
-    return plot_png(
+    return run_time_picture(
         course, runtime, stop_v=3.0, title="Run time of A00001O", summary="35 mA", forbidden=forbidden, dpi=60
     )
 
@@ -125,14 +132,16 @@ def test_the_same_picture_twice_is_the_same_bytes() -> None:
     """Nothing of the moment in it; a title with signs of mathematics is text."""
     course = voltage_course(straight, full_v=4.2, stop_v=3.0)
     assert drawn(course, straight(3.0)) == drawn(course, straight(3.0))
-    assert plot_png(course, straight(3.0), stop_v=3.0, title="$x_1^", summary="$\\frac", dpi=60)
+    assert run_time_picture(course, straight(3.0), stop_v=3.0, title="$x_1^", summary="$\\frac", dpi=60)
 
 
 def test_a_resistance_draws_a_course_too() -> None:
     """Any load that a run time can be asked for."""
 
     def at(voltage_v: float) -> Runtime:
-        return estimate(Chemistry.NMC, Measured(2.5, 0.02), None, ResistiveLoad(60.0), cutoff_v=voltage_v)
+        return estimate(
+            *asked(Chemistry.NMC, Measured(2.5, 0.02), None, ResistiveLoad(60.0), cutoff_v=voltage_v)
+        )
 
     course = voltage_course(at, full_v=4.2, stop_v=3.0)
     assert 20 < len(course) <= 60 and course[-1].expected_h == pytest.approx(at(3.0).expected_h)

@@ -3,6 +3,7 @@
 import math
 
 import pytest
+from tests.physics.asking import asked
 
 from straycell.cells import Chemistry
 from straycell.errors import BadData, NegativeAnswer
@@ -17,7 +18,7 @@ LAMPS = Lamps(24, 0.55, 10.0, 3.0)
 
 def run(load):
     """A 1 Ah cell that a device empties to 2.8 V."""
-    return estimate(Chemistry.NMC, Measured(1.0, 0.02), Measured(0.1, 0.01), load, cutoff_v=2.8)
+    return estimate(*asked(Chemistry.NMC, Measured(1.0, 0.02), Measured(0.1, 0.01), load, cutoff_v=2.8))
 
 
 @pytest.mark.parametrize("wanted_h", [1.0, 10.0, 100.0])
@@ -108,7 +109,9 @@ def test_a_glow_is_no_run_time(supply_v):
 def test_lamps_that_fade_are_counted_until_they_are_dark():
     """The same as a device that stops at that voltage."""
     lamps = Lamps(20, 0.5, 10.0, 4.0)
-    at_dark = estimate(Chemistry.NMC, Measured(1.0, 0.02), Measured(0.1, 0.01), lamps, cutoff_v=lamps.dark_v)
+    at_dark = estimate(
+        *asked(Chemistry.NMC, Measured(1.0, 0.02), Measured(0.1, 0.01), lamps, cutoff_v=lamps.dark_v)
+    )
     found = run(lamps)
     assert found.stop == "lamps too dark" and lamps.dark_v > 2.8
     assert (found.low_h, found.high_h) == (at_dark.low_h, at_dark.high_h)

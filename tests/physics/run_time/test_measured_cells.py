@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from tests.physics.asking import asked
 
 from straycell.cells import Chemistry
 from straycell.physics.loads import ConstantCurrent
@@ -44,15 +45,17 @@ def told(cell: str, at_c: float, cold_pulse: bool) -> Told:
         if row[key] and cold_pulse
     ]
     run = estimate(
-        Chemistry(warm["chemistry"]),
-        Measured(float(warm["ah"]), 0.0),
-        Measured(float(warm["ohm_1s"]), 0.0),
-        ConstantCurrent(current_a),
-        cutoff_v=float(warm["cutoff_v"]),
-        temperature_c=at_c,
-        capacity_current_a=current_a,
-        capacity_cutoff_v=float(warm["cutoff_v"]),
-        taken=Taken(pulses=tuple(pulses)),
+        *asked(
+            Chemistry(warm["chemistry"]),
+            Measured(float(warm["ah"]), 0.0),
+            Measured(float(warm["ohm_1s"]), 0.0),
+            ConstantCurrent(current_a),
+            cutoff_v=float(warm["cutoff_v"]),
+            temperature_c=at_c,
+            capacity_current_a=current_a,
+            capacity_cutoff_v=float(warm["cutoff_v"]),
+            taken=Taken(pulses=tuple(pulses)),
+        )
     )
     return Told(run, float(rows[at_c]["ah"]) / current_a)
 

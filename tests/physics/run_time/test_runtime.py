@@ -5,6 +5,7 @@ import sys
 import time
 
 import pytest
+from tests.physics.asking import asked
 
 from straycell.cells import Chemistry
 from straycell.errors import BadData
@@ -21,7 +22,9 @@ def run(
     load=None, *, capacity=CAPACITY, resistance=RESISTANCE, chemistry=Chemistry.NMC, cutoff_v=2.75, **more
 ):
     """A usual cell under a usual load."""
-    return estimate(chemistry, capacity, resistance, load or ConstantCurrent(0.13), cutoff_v=cutoff_v, **more)
+    return estimate(
+        *asked(chemistry, capacity, resistance, load or ConstantCurrent(0.13), cutoff_v=cutoff_v, **more)
+    )
 
 
 def test_2500_mah_at_130_ma_runs_about_19_hours():

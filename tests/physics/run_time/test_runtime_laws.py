@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from tests.drawing import examples
+from tests.physics.asking import asked
 
 from straycell.cells import Chemistry
 from straycell.physics.curves import curves_for
@@ -53,13 +54,15 @@ def hours(chemistry, ah, ohm_ah, load, cutoff_v, temperature_c=25.0, u=0.02, **m
     """One cell's run time."""
     ohm = ohm_ah / ah
     return estimate(
-        chemistry,
-        Measured(ah, u * ah),
-        Measured(ohm, u * ohm),
-        load,
-        cutoff_v=cutoff_v,
-        temperature_c=temperature_c,
-        **more,
+        *asked(
+            chemistry,
+            Measured(ah, u * ah),
+            Measured(ohm, u * ohm),
+            load,
+            cutoff_v=cutoff_v,
+            temperature_c=temperature_c,
+            **more,
+        )
     )
 
 

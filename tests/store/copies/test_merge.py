@@ -19,7 +19,7 @@ from straycell.errors import BadData, StoreFault
 from straycell.readings import Charge, Reading
 from straycell.store.book.records import ProjectState
 from straycell.store.long_write import LONG_BYTES, write_long
-from straycell.store.merge.take_in import Merged
+from straycell.store.merge.take_in import Merged, merge_store
 from straycell.store.writer import Writer, open_writer
 
 LATER = NOW + timedelta(days=1)
@@ -61,7 +61,7 @@ def other(tmp_path: Path) -> Other:
 
 def merge(shelf: Shelf, other: Shelf, at: datetime = LATER) -> Merged:
     with shelf.writing(at) as writer:
-        return writer.merge(other.path)
+        return writer.write(merge_store, other.path)
 
 
 def counts(shelf: Shelf) -> dict[str, int]:
@@ -390,7 +390,7 @@ def test_an_interrupted_merge_leaves_nothing_half_written(shelf: Shelf, other: O
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt), shelf.writing(LATER) as writer:
-        writer.merge(other.path, stop)
+        writer.write(merge_store, other.path, stop)
     assert counts(shelf) == before
 
 
@@ -417,7 +417,7 @@ def test_corrections_of_a_teardown_are_merged_the_latest_word_on_each_field(
         writer.correct_teardown("AT1", {"title": "reading lamp", "objects": 2}, "there were two")
     for mine, file in ((shelf, copy.path), (copy, shelf.path), (shelf, copy.path)):
         with mine.writing() as writer:
-            writer.merge(file)
+            writer.write(merge_store, file)
     for each in (shelf, copy):
         with each.reading() as reader:
             found = reader.teardown("AT1")
@@ -457,7 +457,7 @@ def test_a_merge_that_brings_nothing_new_writes_nothing(shelf: Shelf, other: Oth
     merge(other, shelf, LATER + timedelta(days=60))
     done, _ = write_long(
         shelf.path,
-        lambda writer: writer.merge(other.path),
+        lambda writer: writer.write(merge_store, other.path),
         now=LATER,
         rules=shelf.rules,
         size_bytes=LONG_BYTES,

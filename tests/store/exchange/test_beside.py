@@ -8,6 +8,8 @@ import pytest
 from tests.store.store_bench import NOW, Shelf
 
 from straycell.errors import BadData
+from straycell.store.exchange.cells import import_cells
+from straycell.store.exchange.readings import import_readings
 
 CELLS = "form,chemistry,teardown,box\n18650,nmc,BT1,tin\n"
 READINGS = "code,at,voltage,meter\n{code},2026-03-10T10:00Z,3.9V,blue\n"
@@ -94,9 +96,9 @@ def test_sound_files_beside_a_list_come_along(shelf: Shelf, tmp_path: Path) -> N
     (tmp_path / "boxes.csv").write_text(BOXES + "tin,,100\nother,,\n")
     (tmp_path / "meters.csv").write_text(METERS + GOOD_METER)
     with shelf.empty().writing(NOW) as writer:
-        assert writer.import_cells(tmp_path / "cells.csv").refused == ()
+        assert writer.write(import_cells, tmp_path / "cells.csv").refused == ()
         (code,) = writer.codes()
         (tmp_path / "readings.csv").write_text(READINGS.format(code=code))
-        assert writer.import_readings(tmp_path / "readings.csv").refused == ()
+        assert writer.write(import_readings, tmp_path / "readings.csv").refused == ()
         assert (writer.teardown("BT1").objects, writer.boxes()[0].name) == (2, "tin")
         assert writer.meter("blue").voltage_resolution.step(3.0) == 0.001

@@ -21,7 +21,9 @@ from straycell.errors import BadData
 from straycell.markings import beyond_size
 from straycell.readings import Charge, Method, Quantity, Reading
 from straycell.store.exchange.cells import TEMPLATE as CELLS_TEMPLATE
+from straycell.store.exchange.cells import import_cells
 from straycell.store.exchange.readings import TEMPLATE as READINGS_TEMPLATE
+from straycell.store.exchange.readings import import_readings
 from straycell.store.exchange.table import Imported
 
 
@@ -31,7 +33,7 @@ def cells_of(shelf: Shelf, text: str, **more: Any) -> list[Cell]:
     file.write_bytes(text.encode())
     with shelf.writing(NOW) as writer:
         before = set(writer.codes())
-        result = writer.import_cells(file, **more)
+        result = writer.write(import_cells, file, **more)
         assert result.refused == ()
         made = [cell for cell in writer.cells() if cell.code not in before]
     assert len(made) == result.taken
@@ -43,7 +45,7 @@ def readings_of(shelf: Shelf, text: str) -> list[Reading | Charge]:
     file = shelf.path.with_name("lines.csv")
     file.write_bytes(text.encode())
     with shelf.writing(NOW) as writer:
-        assert writer.import_readings(file).refused == ()
+        assert writer.write(import_readings, file).refused == ()
         return [r.item for code in writer.codes() for r in writer.recorded(code)]
 
 
@@ -154,7 +156,7 @@ def test_the_templates_are_taken_as_they_are(shelf: Shelf) -> None:
     file = shelf.path.with_name("readings.csv")
     file.write_text(READINGS_TEMPLATE)
     with shelf.writing(datetime(2026, 6, 1, tzinfo=UTC)) as writer:
-        assert writer.import_readings(file).refused == ()
+        assert writer.write(import_readings, file).refused == ()
         assert len(writer.recorded("A00002M")) == 6
 
 
@@ -172,9 +174,9 @@ def taken(folder: Path) -> tuple[Shelf, Imported, Imported]:
     """The files of `out`, taken into an empty store."""
     other = Shelf(folder / "other.sqlite")
     with other.writing(NOW + timedelta(days=1)) as writer:
-        cells = writer.import_cells(folder / "out" / "cells.csv")
+        cells = writer.write(import_cells, folder / "out" / "cells.csv")
     with other.writing(NOW + timedelta(days=1)) as writer:
-        readings = writer.import_readings(folder / "out" / "readings.csv")
+        readings = writer.write(import_readings, folder / "out" / "readings.csv")
     return other, cells, readings
 
 
@@ -259,7 +261,7 @@ def test_an_incident_that_cannot_be_read_is_not_passed_over(shelf: Shelf, tmp_pa
     (moved_to / "upsets.csv").write_text(f"id,code,kind,at,severe\n1,{code},fell,{at},False\n")
     other = Shelf(tmp_path / "other.sqlite")
     with pytest.raises(BadData, match=r"upsets\.csv line 2"), other.writing(NOW) as writer:
-        writer.import_cells(moved_to / "cells.csv", partial=False)
+        writer.write(import_cells, moved_to / "cells.csv", partial=False)
 
 
 def test_an_export_can_be_taken_in_once(shelf: Shelf, tmp_path: Path) -> None:
@@ -268,8 +270,8 @@ def test_an_export_can_be_taken_in_once(shelf: Shelf, tmp_path: Path) -> None:
     other, _, _ = moved(shelf, tmp_path)
     before = standing(other)
     with other.writing(NOW + timedelta(days=1)) as writer:
-        again = writer.import_cells(tmp_path / "out" / "cells.csv", partial=True)
-        more = writer.import_readings(tmp_path / "out" / "readings.csv", partial=True)
+        again = writer.write(import_cells, tmp_path / "out" / "cells.csv", partial=True)
+        more = writer.write(import_readings, tmp_path / "out" / "readings.csv", partial=True)
     assert (again.taken, more.taken) == (0, 0)
     assert standing(other) == before
 
@@ -359,6 +361,6 @@ def test_no_list_brings_a_figure_truer_than_any_instrument(shelf: Shelf) -> None
     file = shelf.path.with_name("list.csv")
     file.write_text(text)
     with shelf.writing() as writer:
-        writer.import_readings(file)
+        writer.write(import_readings, file)
         (made,) = writer.evidence(code).readings
     assert made.u == pytest.approx((0.00003 * 2.005 + 0.00005) / 3**0.5)

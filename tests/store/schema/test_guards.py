@@ -8,7 +8,7 @@ import pytest
 from tests.acceptance.bench import FINE
 from tests.store.store_bench import NOW, Shelf
 
-from straycell.store.schema.guards import APPEND_ONLY, FOR_LIFE, trigger_statements
+from straycell.store.sqlite.guards import APPEND_ONLY, FOR_LIFE, trigger_statements
 
 
 @pytest.fixture

@@ -16,8 +16,8 @@ from tests.store.store_bench import CHILD_ENV, NOW, Shelf
 from straycell.errors import StoreFault
 from straycell.store.schema import create as schema
 from straycell.store.schema.compare import schema_faults
-from straycell.store.schema.guards import recreate_triggers
 from straycell.store.sqlite.engine import connected, writing_engine
+from straycell.store.sqlite.guards import recreate_triggers
 
 
 def normalised(path: Path) -> dict[tuple[str, str], str]:

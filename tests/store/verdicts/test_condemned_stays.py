@@ -11,6 +11,7 @@ from tests.store.store_bench import NOW, Shelf, look
 
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import Look
+from straycell.store.exchange.readings import import_readings
 
 
 @pytest.mark.parametrize("to", ["2", None])
@@ -36,6 +37,6 @@ def test_an_uncertainty_typed_into_a_list_takes_no_guard_band_off(shelf: Shelf, 
     file = tmp_path / "found.csv"
     file.write_text(f"code,at,quantity,value,unit,u\n{code},{NOW.isoformat()},as-found-voltage,2.0000,V,0\n")
     with shelf.writing(NOW + timedelta(minutes=1)) as writer:
-        assert writer.import_readings(file).refused == ()
+        assert writer.write(import_readings, file).refused == ()
     with shelf.reading() as reader:
         assert reader.verdict(code, shelf.rules, NOW + timedelta(minutes=2)).outcome is Outcome.DISCARD

@@ -9,7 +9,8 @@ from typing import Any
 
 from straycell.bench.intake import words
 from straycell.bench.intake.form import NOTE, Answers, NextQuestion, Question
-from straycell.bench.intake.script import UNSET, Ask, Entry, Key
+from straycell.bench.intake.script import Ask, Key
+from straycell.bench.intake.store_actions import UNSET, Entry
 from straycell.cells import CellFacts, Chemistry, Form, Look
 from straycell.errors import BadData
 from straycell.keys import NEW
@@ -161,13 +162,13 @@ def _look(carry: Carry) -> Question:
 
 
 def _kind_question(answers: Answers, carry: Carry) -> Question | None:
-    """Marking first; then only what neither the marking nor a cell before has told."""
+    """Marking first; then only what neither the marking nor a cell before says."""
     if MARKING not in answers:
         return _marking(carry, answers)
     facts = kind_of(answers)
     if facts.chemistry is Chemistry.PRIMARY and not carry.review:
         return None
-    if not answers[SETTLED] and (question := _untold(facts, answers, carry)) is not None:
+    if not answers[SETTLED] and (question := _still_unknown(facts, answers, carry)) is not None:
         return question
     volts = answers.get(VOLTAGE)
     # A pouch behind a board that switched off shows 0 V and is not empty: condemned for good, if nobody asks.
@@ -175,7 +176,7 @@ def _kind_question(answers: Answers, carry: Carry) -> Question | None:
     return _board() if tripped and BOARD not in answers else None
 
 
-def _untold(facts: CellFacts, answers: Answers, carry: Carry) -> Question | None:
+def _still_unknown(facts: CellFacts, answers: Answers, carry: Carry) -> Question | None:
     if FORM not in answers and (carry.review or facts.form is Form.OTHER):
         return _form(carry, facts)
     if CHEMISTRY not in answers and (carry.review or facts.chemistry is Chemistry.UNKNOWN):
@@ -312,20 +313,15 @@ def _rated(facts: CellFacts) -> Question:
 
 
 def _sure(facts: CellFacts) -> Question:
-    def take(text: str) -> Answers:
-        # Only an explicit yes: Enter means not sure, and not sure is held.
-        return {SURE: text.casefold() in ("y", "yes")}
-
-    prompt = f"an unmarked {facts.form}: surely rechargeable? y"
-    return Question(SURE, Ask(prompt, "not sure", _WHY_SURE), take)
+    # Enter means not sure, and not sure is held.
+    asked = Ask(f"an unmarked {facts.form}: surely rechargeable? y", "not sure", _WHY_SURE)
+    return Question(SURE, asked, lambda text: {SURE: words.is_yes(text)})
 
 
 def _board() -> Question:
-    def take(text: str) -> Answers:
-        return {BOARD: text.casefold() in ("y", "yes")}
-
     prompt = "behind a protection board, measured at its wires? y"
-    return Question(BOARD, Ask(prompt, "no, at the cell's own tabs", _WHY_BOARD), take)
+    asked = Ask(prompt, "no, at the cell's own tabs", _WHY_BOARD)
+    return Question(BOARD, asked, lambda text: {BOARD: words.is_yes(text)})
 
 
 # --- from answers to an entry ------------------------------------------------------------------------
@@ -350,7 +346,7 @@ def kind_of(answers: Answers) -> CellFacts:
     return replace(facts, **changes)
 
 
-def entry_of(code: str, answers: Answers, meter: Meter | None, **more: Any) -> Entry:
+def entry_of(code: str, answers: Answers, *, meter: Meter | None, **more: Any) -> Entry:
     """What is to be recorded; a damaged cell's kind was not asked, so it is not claimed to be known."""
     items: list[Reading] = []
     # A damaged cell is not held longer than it takes to see it: no voltage is recorded then.

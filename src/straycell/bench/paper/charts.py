@@ -42,11 +42,11 @@ def limits_chart_of(bench: Bench, code: str) -> Chart:
 def limits_chart(verdict: Verdict, rules: RuleSet) -> Chart:
     """Value and U in per cent of the limit, what is beyond it or too close first."""
     order = {Status.FAILED: 0, Status.CLOSE: 1, Status.MET: 2}
-    told = sorted(
+    reasons = sorted(
         (reason for reason in verdict.reasons if reason.status in order),
         key=lambda reason: order[reason.status],
     )
-    bars = [bar for reason in told if (bar := _limit_bar(reason, rules)) is not None]
+    bars = [bar for reason in reasons if (bar := _limit_bar(reason, rules)) is not None]
     title = f"{verdict.code}: {verdict.outcome.word}, figures against their limits"
     empty = f"{verdict.code} has no figure with a limit yet"
     sure, may = "the figure less its uncertainty", "its uncertainty"

@@ -28,8 +28,8 @@ class Correction:
     now: datetime
 
     @property
-    def anew(self) -> bool:
-        """True when something was said to stand in the old one's place."""
+    def measured_again(self) -> bool:
+        """True when something was said that takes the place of the old one."""
         return bool(self.said) or self.meter is not None or self.at is not None
 
     def check(self, right_cell: str | None) -> None:
@@ -39,19 +39,19 @@ class Correction:
             raise UsageFault(
                 f"--right-cell does not go with --mistake {self.mistake}", "say --mistake wrong-cell"
             )
-        if self.mistake is Mistake.WRONG_CELL and self.anew and right_cell is None:
+        if self.mistake is Mistake.WRONG_CELL and self.measured_again and right_cell is None:
             raise UsageFault(
                 "which cell is the new reading of?",
                 "add --right-cell CODE, or record it with: straycell reading add",
             )
-        if self.mistake is Mistake.MISTYPED and not self.anew:
+        if self.mistake is Mistake.MISTYPED and not self.measured_again:
             raise UsageFault(
                 "mistyped, but what it should be is missing", "add the right value, like --voltage 3.71V"
             )
 
     def replacements(self, old: Item, right: str | None, reader: Reader) -> list[Item]:
         """The new items: none, the old one on the right cell, or what was said again."""
-        if not self.anew:
+        if not self.measured_again:
             if right is None:
                 return []
             # A reading moved to its true cell was not taken of that cell's group.

@@ -80,9 +80,11 @@ def _joined(faults: Sequence[tuple[str, StraycellError]], of: int) -> StraycellE
     if of == 1 or (len(whats) == 1 and len(faults) == of):
         return first
     kind = UsageFault if all(isinstance(fault, UsageFault) for _, fault in faults) else BadData
-    told = "; ".join(fault.what if name in fault.what else f"{name}: {fault.what}" for name, fault in faults)
+    each_fault = "; ".join(
+        fault.what if name in fault.what else f"{name}: {fault.what}" for name, fault in faults
+    )
     remedies = list(dict.fromkeys(fault.remedy for _, fault in faults if fault.remedy))
     remedy = (
         remedies[0] if len(remedies) == 1 else "put these right or leave them out, then enter the line again"
     )
-    return kind(f"nothing was recorded: {len(faults)} of {of} refused", remedy, besides=told)
+    return kind(f"nothing was recorded: {len(faults)} of {of} refused", remedy, besides=each_fault)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from straycell.acceptance.case import Case
@@ -21,13 +22,14 @@ from straycell.bench.uncounted_capacity import doubted, remedy
 from straycell.cells import Cell
 from straycell.errors import BadData, UsageFault
 from straycell.keys import RecordKey, key_of
-from straycell.readings import KINDS, Item, Quantity, Reading, charge_of, reading_of
+from straycell.readings import KINDS, Item, Mistake, Quantity, Reading, charge_of, reading_of
 from straycell.readings.charger import by_charger, find_charger
-from straycell.store.book.records import RecordedReading
+from straycell.store.book.records import Photograph, RecordedReading
 
 if TYPE_CHECKING:
     from straycell.store.reader import Reader
     from straycell.store.writer import Writer
+
 
 Lost = Mapping[str, tuple[str, bool]]
 """Projects that lost a cell to a discard: (the cell, whether it is built in)."""
@@ -254,3 +256,41 @@ def _group_readings(reader: Reader, old: RecordedReading) -> list[RecordedReadin
             if alike and (other.at, other.value) == (item.at, item.value):
                 same.append(recorded)
     return same or [old]
+
+
+def swap_cells(
+    bench: Bench, first: str, second: str, because: str, since: datetime | None = None
+) -> Recorded:
+    """Move every reading and charge of two cells to the other one, each as taken on the wrong cell.
+
+    Only those taken from `since` (UTC) on, where given. Findings fall and arise by the ordinary rule of a
+    supersession. Raises UsageFault, BadData.
+    """
+    with bench.writing() as writer:
+        a, b = writer.find_code(first), writer.find_code(second)
+        if a == b:
+            raise UsageFault(f"{a} cannot be mixed up with itself", "name two cells")
+        # Gathered before anything moves, or the second cell would get back what it just received.
+        moves = [
+            (entry.item, there)
+            for here, there in ((a, b), (b, a))
+            for entry in writer.recorded(here, with_superseded=False)
+            if since is None or entry.item.at >= since
+        ]
+        if not moves:
+            raise BadData(f"nothing was measured of {a} and {b}", "check the codes and --since")
+        made: list[Item] = []
+        for item, there in moves:
+            # Each by its own supersession: findings fall and arise by the one ordinary rule.
+            made += writer.supersede(item.id, Mistake.WRONG_CELL.value, because, there, [])
+        return followed(bench, writer, made, [a, b])
+
+
+def keep_photograph(bench: Bench, code: str, file: Path) -> Photograph:
+    """Scale a picture file, leave out what the camera added, and keep it with the cell. Raises BadData, StoreFault."""
+    from straycell.labels.picture import small_photograph
+
+    # Before the write lock is taken: unpacking a large picture takes a second.
+    content = small_photograph(file)
+    with bench.writing() as writer:
+        return writer.add_photograph(writer.find_code(code), content)

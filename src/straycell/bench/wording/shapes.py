@@ -197,8 +197,8 @@ def event_words(event: Event, readings: list[str]) -> str:
     """An event's detail and reason in one line; `readings` is what this write recorded."""
     # Keys, a file's fingerprint and whole records are for machines; a person reads the words.
     machines = ("entry", "content")
-    told = {k: v for k, v in event.detail.items() if k not in machines and not isinstance(v, dict)}
-    parts = [f"{key} {value}" for key, value in told.items() if value not in (None, "", [])]
+    kept = {k: v for k, v in event.detail.items() if k not in machines and not isinstance(v, dict)}
+    parts = [f"{key} {value}" for key, value in kept.items() if value not in (None, "", [])]
     parts += readings
     return "; ".join([*parts, f"because: {event.because}"] if event.because else parts)
 

@@ -141,6 +141,6 @@ _NO_ROOM = frozenset({Quantity.CHARGE, Quantity.TEMPERATURE})
 """Their temperature is not shown as a condition: it is the reading itself, or shown beside the peak."""
 
 
-def told(item: Item, defaults: CautiousDefaults) -> str:
+def in_few_words(item: Item, defaults: CautiousDefaults) -> str:
     """`#9 look clean`: one reading or charge in a few words."""
     return f"{item.id} {item.quantity} {value_text(item, defaults)}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import re
 import shutil
 import sys
 import traceback
@@ -19,7 +20,6 @@ from straycell.cli.app import options, output
 from straycell.cli.app.faults import explain, on_terminal
 from straycell.cli.app.grammar.globals import GlobalOptions, refuse_unreadable, take_globals
 from straycell.cli.app.grammar.noun_table import NOUNS
-from straycell.cli.app.grammar.shorthand import spelled_out
 from straycell.cli.app.grammar.verbs import root_app
 from straycell.errors import EXIT_DONE, StraycellError
 from straycell.plain_text import one_line, screen_lines
@@ -167,3 +167,35 @@ def _drop_stdout(stdout: TextIO) -> None:
     # SIGPIPE").
     with suppress(OSError, ValueError, AttributeError):
         os.dup2(os.open(os.devnull, os.O_WRONLY), stdout.fileno())
+
+
+# By their shape alone: a code that was misread is refused by the command, with the nearest ones in the store.
+_CELL = re.compile(r"[A-Za-z][0-9OIL]{5}[0-9A-Za-z]", re.IGNORECASE)
+_TEARDOWN = re.compile(r"[A-Za-z]T[1-9][0-9]*", re.IGNORECASE)
+
+
+def spelled_out(words: Sequence[str], root: Any) -> list[str]:
+    """The command line that is meant: `H00001K` is `cell show`, `box` is `box list`, `help box` is `box --help`."""
+    match list(words):
+        case []:
+            return ["--help"]
+        case ["help", *rest]:
+            return [*rest, "--help"]
+        case [noun] if (known := root.get_command(None, noun)) is not None:
+            verbs = getattr(known, "commands", None)
+            bare = next((verb for verb in ("list", "start") if verb in (verbs or ())), "--help")
+            return [noun] if verbs is None else [noun, bare]
+        # `serve --lan` is `serve start --lan`: what can be started is started by its name alone.
+        case [noun, option, *rest] if option.startswith("--") and option != "--help" and _starts(root, noun):
+            return [noun, "start", option, *rest]
+        # A scanned label types a bare code and Enter.
+        case [word] if _CELL.fullmatch(word):
+            return ["cell", "show", word]
+        case [word] if _TEARDOWN.fullmatch(word):
+            return ["teardown", "show", word]
+        case typed:
+            return typed
+
+
+def _starts(root: Any, noun: str) -> bool:
+    return "start" in getattr(root.get_command(None, noun), "commands", ())

@@ -18,7 +18,7 @@ def counting(things: str) -> Iterator[Callable[[int, int], None]]:
     # A line that flashes for a moment is noise; half a second is when people begin to wonder.
     shown, started, last = False, time.monotonic(), 0.0
 
-    def told(done: int, of: int) -> None:
+    def progress(done: int, of: int) -> None:
         nonlocal shown, last
         now = time.monotonic()
         if sys.stderr.isatty() and now - started >= PATIENCE_S and now - last >= _EVERY_S:
@@ -27,7 +27,7 @@ def counting(things: str) -> Iterator[Callable[[int, int], None]]:
             print(f"\r{line}", end="", file=sys.stderr, flush=True)
 
     try:
-        yield told
+        yield progress
     finally:
         # Wiped, or the last count would be before the answer.
         if shown:

@@ -9,11 +9,13 @@ from collections import Counter
 from collections.abc import Callable, Mapping
 from typing import Any, TextIO
 
-from straycell.bench.intake.script import Ask, Caution, Large, Say, Talk, Tone
-from straycell.cli.app import options, read_today
+from straycell.bench.context import Bench
+from straycell.bench.intake.script import Act, Ask, Caution, Effect, Large, Say, Talk, Tone, advance
+from straycell.cli.app import options
 from straycell.cli.intake.glyphs import large
 from straycell.cli.intake.line_editor import LineEditor
-from straycell.errors import StraycellError, UsageFault
+from straycell.cli.show.cautions_talk import read_in_full, remember
+from straycell.errors import UsageFault
 from straycell.plain_text import screen_lines
 from straycell.safety import added_by, spoken_cautions
 
@@ -36,40 +38,30 @@ def require_terminal() -> None:
 
 
 class Terminal:
-    """Shows and asks. `do` carries out everything else; its StraycellErrors go back into the dialogue."""
+    """Shows and asks; everything else is done on the bench as it is at that moment."""
 
-    def __init__(self, do: Callable[[object], Any], env: Mapping[str, str]) -> None:
-        self._do = do
+    def __init__(self, bench: Callable[[], Bench], env: Mapping[str, str]) -> None:
+        self._bench = bench
         self._plain = bool(env.get("NO_COLOR")) or env.get("TERM") == "dumb"
-        self._told: frozenset[str] = frozenset()
+        self._read_tonight: frozenset[str] = frozenset()
         self._legends: Counter[str] = Counter()
         self._editor = LineEditor()
 
     def run(self, dialogue: Talk[Any]) -> None:
         """Drive a dialogue to its end. Raises Ended, KeyboardInterrupt."""
-        try:
-            effect = next(dialogue)
-            while True:
-                try:
-                    answer = self._answer(effect)
-                # Thrown into the dialogue: it knows which answer to ask again, the terminal does not.
-                except StraycellError as error:
-                    effect = dialogue.throw(error)
-                else:
-                    effect = dialogue.send(answer)
-        except StopIteration:
-            return
+        text = None
+        while (question := advance(dialogue, text, self._carry_out)) is not None:
+            text = self.ask(question)
 
-    def _answer(self, effect: object) -> Any:
-        if isinstance(effect, Ask):
-            return self.ask(effect)
+    def _carry_out(self, effect: Effect) -> Any:
         if isinstance(effect, Say):
             return self.say(effect.text, effect.tone)
         if isinstance(effect, Large):
             return self.large(effect.code)
         if isinstance(effect, Caution):
             return self.caution(effect)
-        return self._do(effect)
+        assert isinstance(effect, Act)
+        return effect.on(self._bench())
 
     def ask(self, question: Ask) -> str:
         """The line typed, blanks at its ends and keys that steer a terminal cut away."""
@@ -109,12 +101,12 @@ class Terminal:
         """In full when the danger is new today, after that in one short line."""
         steps = [*caution.steps, *added_by([caution.facts] if caution.facts is not None else [])]
         # What this evening said counts even where the state folder cannot be written.
-        known = self._told | read_today.read_in_full()
-        texts, told = spoken_cautions(steps, known, quiet=options.current().quiet)
+        known = self._read_tonight | read_in_full()
+        texts, in_full = spoken_cautions(steps, known, quiet=options.current().quiet)
         for text in texts:
             self.say(f"! {text}", Tone.FAULT)
-        self._told = known.union(told)
-        read_today.remember(told)
+        self._read_tonight = known.union(in_full)
+        remember(in_full)
 
     def _print(self, line: str, tone: Tone) -> None:
         weight = "" if self._plain else _WEIGHT.get(tone, "")

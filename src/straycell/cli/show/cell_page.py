@@ -1,16 +1,26 @@
-"""One cell on one page: what it is, what it may do, why, and what comes next."""
+"""One cell on one page: what it is, what it may do, why, what comes next; many as a table of figures."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from straycell.acceptance.permission import usable_until
 from straycell.bench import verdict_words
+from straycell.bench.cell_list import Listed
 from straycell.bench.cell_sheet import CellSheet
 from straycell.bench.wording.sheet_words import figures, identity, reading_row
 from straycell.cells import Stage
 from straycell.cli.app import output, tables
+from straycell.cli.app.files import write_whole
+from straycell.cli.app.grammar.values import nearest_word_fault
 from straycell.cli.show import verdict_page
+from straycell.cli.show.outcomes import outcome_cell
+from straycell.cli.show.picture import kind_of
+from straycell.quantities import Measured
 
 
-def show(page: CellSheet) -> None:
+def sheet(page: CellSheet) -> None:
     """Print the page for a person."""
     cell = page.cell
     output.say(f"{cell.code}  {cell.facts.form} {cell.facts.chemistry}  {cell.facts.marking}".rstrip())
@@ -40,3 +50,61 @@ def show(page: CellSheet) -> None:
     output.section("Readings")
     rows = [reading_row(recorded, page.defaults, page.doubted) for recorded in page.recorded]
     tables.table(["id", "what", "value", "at", "how"], rows, flexible="how", empty="none recorded yet")
+
+
+COLUMNS: dict[str, Callable[[Listed], str | None]] = {
+    "code": lambda each: each.cell.code,
+    "outcome": lambda each: outcome_cell(each.outcome),
+    "mAh": lambda each: _number(each.capacity, 1e3),
+    "mohm": lambda each: _number(each.resistance, 1e3),
+    "%/month": lambda each: f"{each.loss_pct_month[0]:.1f}" if each.loss_pct_month else None,
+    "until": lambda each: output.day(usable_until(each.outcome, each.valid_until)),
+    "box": lambda each: each.cell.box,
+    "form": lambda each: each.cell.facts.form.value,
+    "chem.": lambda each: each.cell.facts.chemistry.value,
+    "stage": lambda each: each.cell.stage.value,
+    "teardown": lambda each: each.cell.teardown,
+    "maker": lambda each: each.cell.facts.maker or None,
+    "marking": lambda each: each.cell.facts.marking or None,
+    "note": lambda each: each.note or None,
+}
+# Figures first, then what may be done until when; nine columns fit the 80 of a plain terminal.
+_USUAL = ("code", "outcome", "mAh", "mohm", "%/month", "until", "form", "chem.", "box")
+_FIGURES = ("mAh", "mohm", "%/month")
+
+
+def chosen_columns(text: str | None) -> Sequence[str]:
+    """The columns a person named, the code always first. Raises UsageFault."""
+    if text is None:
+        return _USUAL
+    known = {name.casefold(): name for name in COLUMNS}
+    names = [word.strip() for word in text.split(",") if word.strip()]
+    for name in names:
+        if name.casefold() not in known:
+            raise nearest_word_fault("--columns", name, list(COLUMNS))
+    # A row without its code could not be acted on.
+    return list(dict.fromkeys(["code", *(known[name.casefold()] for name in names)]))
+
+
+def show(listed: Sequence[Listed], names: Sequence[str]) -> None:
+    """The table; the last column gives way."""
+    # The person put it last, so it matters least.
+    rows = [[COLUMNS[name](each) for name in names] for each in listed]
+    tables.table(
+        names, rows, flexible=names[-1], right=_FIGURES, empty="no cell fits; to log cells: straycell intake"
+    )
+
+
+def draw(listed: Sequence[Listed], path: Path, *, force: bool) -> None:
+    """The cells as a picture. Raises BadData for another suffix than .png or .svg."""
+    from straycell.bench.paper.prints import points_of
+    from straycell.pictures.stock import stock_picture
+
+    # A cell without both figures has no place in the picture; how many they are is written on it.
+    points = points_of(listed)
+    write_whole(path, stock_picture(points, len(listed) - len(points), kind_of(path)), force=force)
+    output.hint(f"drawn in {path}")
+
+
+def _number(figure: Measured | None, per_unit: float) -> str | None:
+    return None if figure is None else f"{figure.value * per_unit:.0f}"

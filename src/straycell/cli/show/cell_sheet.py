@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from straycell.acceptance.case import Case
 from straycell.acceptance.checks.retention import Worth, runs
@@ -22,7 +21,7 @@ from straycell.matching import Candidate, UseLimits
 from straycell.physics.loads import Load
 from straycell.physics.run_time.for_runtime import Run
 from straycell.physics.run_time.losses import with_losses
-from straycell.physics.run_time.runtime import Runtime, estimate
+from straycell.physics.run_time.runtime import RunCell, RunDevice, Runtime, estimate
 from straycell.quantities import Dimension, Measured, show
 from straycell.safe_side import beside
 
@@ -105,24 +104,14 @@ def _with_any_capacity(case: Case, candidate: Candidate) -> tuple[Candidate, tup
     return known, (note,)
 
 
-def run_arguments(one: OneCell, until_v: float, temperature_c: float) -> dict[str, Any]:
-    """The keyword arguments that a run time of this cell is reckoned with."""
-    candidate = one.candidate
-    return {
-        "cutoff_v": until_v,
-        "cell_cutoff_v": one.figure("capacity-cutoff-low"),
-        "temperature_c": temperature_c,
-        "own_trace": candidate.own_trace,
-        "capacity_current_a": candidate.capacity_current_a,
-        "capacity_cutoff_v": candidate.capacity_cutoff_v,
-        "taken": candidate.taken,
-    }
+def run_cell(one: OneCell) -> RunCell:
+    """It as a run time takes it. Raises BadData when its capacity was never measured."""
+    return replace(one.candidate.run_cell(one.figure("capacity-cutoff-low")), capacity=one.capacity)
 
 
-def run_of(one: OneCell, load: Load, arguments: Mapping[str, Any]) -> Runtime:
-    """The run time of this cell under a load."""
-    bare = estimate(one.facts.chemistry, one.capacity, one.candidate.resistance, load, **arguments)
-    return with_losses(bare, one.capacity.value, one.candidate.loss_per_month)
+def run_of(one: OneCell, cell: RunCell, device: RunDevice) -> Runtime:
+    """The run time of this cell, with what it loses beside the load."""
+    return with_losses(estimate(cell, device), one.capacity.value, one.candidate.loss_per_month)
 
 
 def forbidden(one: OneCell, drawn_a: float | None = None, peak_a: float | None = None) -> list[str]:
@@ -159,13 +148,13 @@ def most_a(one: OneCell) -> float:
     return light * max(one.capacity.low, 1e-3 * one.capacity.value)
 
 
-def gentle_run(one: OneCell, arguments: Mapping[str, Any]) -> Run:
+def gentle_run(one: OneCell, until_v: float, temperature_c: float) -> Run:
     """A run time to search with: a load above what the cell may give does not last at all."""
-    limit_a = most_a(one)
+    limit_a, cell = most_a(one), run_cell(one)
 
     def run(load: Load) -> Runtime:
         # Zero hours instead of an error keep the bisection monotonic: more current never lasts longer.
-        found = run_of(one, load, arguments)
+        found = run_of(one, cell, RunDevice(load, until_v, temperature_c=temperature_c))
         if load.current_at(one.full_v) <= limit_a * (1 + _DUST):
             return found
         note = f"it draws more than the {show(limit_a, Dimension.CURRENT)} this cell may give"

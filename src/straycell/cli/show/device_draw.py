@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 from straycell.cli.show.cell_sheet import OneCell
 from straycell.matching import UseLimits
@@ -25,14 +24,6 @@ class Draw:
     steady_a: float
     peak_a: float
     dip_v: float = 0.0
-
-    def lifted(self, arguments: dict[str, Any]) -> dict[str, Any]:
-        """The arguments of a run with those cut-offs raised by the dip."""
-        raised = {**arguments}
-        for name in ("cutoff_v", "protection_cutoff_v"):
-            if raised.get(name) is not None:
-                raised[name] += self.dip_v
-        return raised
 
     def notes(self, until_v: float) -> list[str]:
         """What a peak does, in words."""

@@ -103,9 +103,9 @@ def talk_groups(found: Inspected) -> None:
     """What the voltages show: a group outside its limits or that sinks is a danger, else the next day to measure."""
     for far in found.outside:
         output.talk(_out_of_limits(found, far))
-    told = {far.group for far in found.outside}
+    outside = {far.group for far in found.outside}
     for one in found.sinking:
-        if one.group not in told:
+        if one.group not in outside:
             output.talk(_warning(found, one))
     if found.sinking or found.outside:
         talk_cautions(Step.DISMANTLE)

@@ -113,14 +113,14 @@ def _entry(table: object) -> tuple[_Entry | None, list[str]]:
 
 def _faults_of(err: ValidationError) -> Iterable[str]:
     """Each fault once, under the name of its key: `module_mm: input should be a valid number, found 'wide'`."""
-    told: dict[str, str] = {}
+    faults: dict[str, str] = {}
     for fault in err.errors(include_url=False, include_context=False):
         key = str(fault["loc"][0]) if fault["loc"] else "the table"
         words = fault["msg"][0].lower() + fault["msg"][1:]
         if fault["type"] != "missing":
             words += f", found {fault['input']!r}"
-        told.setdefault(key, f"{key}: {words}")
-    return told.values()
+        faults.setdefault(key, f"{key}: {words}")
+    return faults.values()
 
 
 def _stocks(name: str, entry: _Entry) -> Iterable[Stock]:

@@ -10,8 +10,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from straycell.matching.allocate.benders import Result
-from straycell.matching.allocate.benders_master import BendersMaster
+from straycell.matching.allocate.benders import BendersMaster, Result
 from straycell.matching.allocate.greedy import dealt
 from straycell.matching.allocate.highs import INFINITE, STEP_SHARE, Answer, Question, Row, ask, at_least
 from straycell.matching.allocate.model import Model

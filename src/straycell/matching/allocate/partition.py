@@ -13,16 +13,14 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from straycell.matching.allocate.benders import Benders, Result
-from straycell.matching.allocate.benders_master import BendersMaster
+from straycell.matching.allocate.benders import Benders, BendersMaster, Result
 from straycell.matching.allocate.column_generation import refined
 from straycell.matching.allocate.first_fit import heaviest_first, scarcest_first, serve_in_turn
 from straycell.matching.allocate.flow import MOST_ARCS, FlowSearch, flow_of, prices_in, support_in, trade_of
 from straycell.matching.allocate.greedy import cheapest, dealt
 from straycell.matching.allocate.model import Model, Windows, cells_in_question, model_of, window_count
-from straycell.matching.allocate.plan import Plan, plan_of
+from straycell.matching.allocate.plan import Plan, Tier, plan_of, tiers_of
 from straycell.matching.allocate.read_input import Kind, Market
-from straycell.matching.allocate.weights import Tier, tiers_of
 from straycell.matching.balance.pool import Bools, Floats
 
 # Among so few windows of resistance each start is tried, and plan and bound are brought together wholly.

@@ -7,11 +7,10 @@ from dataclasses import replace
 from datetime import datetime
 
 from straycell.cells import Stage
-from straycell.matching.answer_check import check_answer
+from straycell.matching.answer_check import check_answer, check_pack
 from straycell.matching.changes import changes, refused_by
 from straycell.matching.explain import nearest_first, nearest_of, seen_of, wanted_cell, warnings_for
 from straycell.matching.one_project import Match, plan_hash
-from straycell.matching.pack.check import check_pack
 from straycell.matching.pack.groups import equivalent, held
 from straycell.matching.pack.joining import plan_joining
 from straycell.matching.pack.plan import PackPlan, group_reasons

@@ -10,7 +10,8 @@ from straycell.acceptance.reasons import Outcome
 from straycell.cells import CellFacts, Chemistry, Form, Stage
 from straycell.matching.screen.limits import UseLimits
 from straycell.physics.own_pulses import Pulse, Taken
-from straycell.physics.run_time.runtime import OwnTrace
+from straycell.physics.run_time.asked import RunCell
+from straycell.physics.sources import OwnTrace
 from straycell.quantities import Measured
 from straycell.readings import Method
 
@@ -85,6 +86,23 @@ class Candidate:
     def taken(self) -> Taken:
         """How its resistance was taken."""
         return Taken(self.pulse_s, self.resistance_c, self.pulses)
+
+    def run_cell(
+        self, cell_cutoff_v: float, full_voltage_v: float | None = None, dip_v: float = 0.0
+    ) -> RunCell:
+        """It as a run time takes it; without a measured capacity there is none, and the run time refuses it."""
+        return RunCell(
+            self.facts.chemistry,
+            self.capacity or Measured(0.0, 0.0),
+            self.resistance,
+            self.own_trace,
+            cell_cutoff_v,
+            full_voltage_v,
+            self.capacity_current_a,
+            self.capacity_cutoff_v,
+            self.taken,
+            dip_v,
+        )
 
     def allowed_out_a(self, limits: UseLimits) -> float:
         """Largest steady current in A that the outcome allows; zero without a measured capacity."""

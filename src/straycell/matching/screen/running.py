@@ -13,7 +13,7 @@ from straycell.matching.screen.demand import Screen
 from straycell.matching.words import capacity, finite, hours, volts
 from straycell.physics.polarisation import shape, steady_over_pulse
 from straycell.physics.run_time.losses import with_losses
-from straycell.physics.run_time.runtime import Runtime, estimate
+from straycell.physics.run_time.runtime import RunCell, RunDevice, Runtime, estimate
 from straycell.physics.sources import StartsEmpty
 from straycell.physics.temperature import resistance_ratio
 from straycell.quantities import Dimension, Measured
@@ -45,38 +45,41 @@ def run_time(screen: Screen, c: Candidate, *, dip_v: float = 0.0, at_least: bool
 
     `at_least` counts from where the charger ends in the worst case, else from where it is set to.
     """
-    assert c.capacity is not None
-    demand, chemistry = screen.demand, c.facts.chemistry
-    project, protection_v = demand.project, demand.protection_v
     try:
-        bare = estimate(
-            chemistry,
-            c.capacity,
-            c.resistance,
-            project.load,
-            cutoff_v=project.need.cutoff_v + dip_v * demand.series,
-            cell_cutoff_v=screen.limits.cell_cutoff_v[chemistry],
-            protection_cutoff_v=protection_v + dip_v if protection_v is not None else None,
-            temperature_c=project.need.temperature_c,
-            full_voltage_v=_full_v(screen, c, at_least=at_least),
-            series=demand.series,
-            parallel=demand.parallel,
-            own_trace=c.own_trace,
-            capacity_current_a=c.capacity_current_a,
-            capacity_cutoff_v=c.capacity_cutoff_v,
-            taken=c.taken,
-        )
+        bare = estimate(_asked(screen, c, dip_v, at_least=at_least), _device(screen))
     # A cell that cannot even start the load is an answer of 0 h and no fault of the person.
     except StartsEmpty as fault:
         return Runtime(0.0, 0.0, 0.0, "chemistry curve", "start", (fault.what,))
     return _with_losses(screen, c, bare)
 
 
-def _full_v(screen: Screen, c: Candidate, *, at_least: bool = True) -> float | None:
-    demand = screen.demand
-    return charger.filled_to_v(
-        demand.project.charge, c.facts.chemistry, screen.limits, at_least=at_least, series=demand.series
+def _asked(screen: Screen, c: Candidate, dip_v: float, *, at_least: bool = True) -> RunCell:
+    return c.run_cell(
+        screen.limits.cell_cutoff_v[c.facts.chemistry], _full_v(screen, c, at_least=at_least), dip_v
     )
+
+
+def _device(screen: Screen) -> RunDevice:
+    demand, need = screen.demand, screen.demand.project.need
+    return RunDevice(
+        demand.project.load,
+        need.cutoff_v,
+        demand.protection_v,
+        need.temperature_c,
+        demand.series,
+        demand.parallel,
+    )
+
+
+def _full_v(screen: Screen, c: Candidate, *, at_least: bool = True) -> float | None:
+    demand, chemistry = screen.demand, c.facts.chemistry
+    key = ("full", chemistry, at_least)
+    if key not in screen.known:
+        screen.known[key] = charger.filled_to_v(
+            demand.project.charge, chemistry, screen.limits, at_least=at_least, series=demand.series
+        )
+    found: float | None = screen.known[key]  # type: ignore[assignment]
+    return found
 
 
 def run_times(
@@ -86,36 +89,11 @@ def run_times(
     given_v = [0.0] * len(cells) if dips_v is None else dips_v
     if len(cells) <= FEW:
         return [run_time(screen, c, dip_v=v) for c, v in zip(cells, given_v, strict=True)]
-    from straycell.physics.many.run_time import Candidate as Asked
     from straycell.physics.many.run_time import estimate_many
 
-    demand = screen.demand
-    fulls = {x: _full_v(screen, c) for c in cells if (x := c.facts.chemistry) is not None}
-    asked = [
-        Asked(
-            c.facts.chemistry,
-            c.capacity or Measured(0.0, 0.0),
-            c.resistance,
-            own_trace=c.own_trace,
-            cell_cutoff_v=screen.limits.cell_cutoff_v[c.facts.chemistry],
-            full_voltage_v=fulls[c.facts.chemistry],
-            capacity_current_a=c.capacity_current_a,
-            capacity_cutoff_v=c.capacity_cutoff_v,
-            taken=c.taken,
-            dip_v=v,
-        )
-        for c, v in zip(cells, given_v, strict=True)
-    ]
     try:
-        found = estimate_many(
-            asked,
-            demand.project.load,
-            cutoff_v=demand.project.need.cutoff_v,
-            protection_cutoff_v=demand.protection_v,
-            temperature_c=demand.project.need.temperature_c,
-            series=demand.series,
-            parallel=demand.parallel,
-        )
+        asked = [_asked(screen, c, v) for c, v in zip(cells, given_v, strict=True)]
+        found = estimate_many(asked, _device(screen))
     # One impossible cell stops a vectorised run: one by one each gets its own answer.
     except BadData:
         return [run_time(screen, c, dip_v=v) for c, v in zip(cells, given_v, strict=True)]

@@ -1,29 +1,25 @@
-"""The same run times as `runtime.estimate`, for many cells under one load at once (numpy).
+"""The same run times as `runtime.estimate`, for many cells under one load at once (numpy), cell beside cell.
 
 Cells with an own trace, and loads with a profile, are answered one by one by `estimate`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
 
-from straycell.cells import Chemistry
-from straycell.errors import BadData
 from straycell.physics.curves import OcvCurve
-from straycell.physics.loads import Load, Profile
-from straycell.physics.many.cases import cases_of, known_of, warmest_of
+from straycell.physics.loads import Profile
 from straycell.physics.many.draw import Floats, drawn
 from straycell.physics.many.march import march_many
-from straycell.physics.own_pulses import ONE_PULSE, Taken, counted_c, is_quick
-from straycell.physics.polarisation import shape
+from straycell.physics.own_pulses import counted_c, is_quick
+from straycell.physics.polarisation import Spread, assumed_resistance, shape
 from straycell.physics.run_time.answers import (
+    DrawsNothing,
     Runtime,
-    dark_voltage,
-    first_stop,
     known_curves,
     margin_share,
     notes_of,
@@ -31,15 +27,22 @@ from straycell.physics.run_time.answers import (
 from straycell.physics.run_time.doubts import (
     ASSUMED_NOTE,
     Assumed,
+    Known,
     Sets,
+    known_resistance,
+    set_out,
+    stiffened,
 )
-from straycell.physics.run_time.runtime import TEST_RATE_C, OwnTrace, estimate
+from straycell.physics.run_time.runtime import TEST_RATE_C, RunCell, RunDevice, estimate
 from straycell.physics.shipped import shipped
 from straycell.physics.sources import share_source, started_at
 from straycell.physics.temperature import (
     COLDEST_KNOWN_C,
     REFERENCE_C,
-    check_temperature,
+    capacity_ratio,
+    lag_ratio,
+    own_heat_k,
+    resistance_ratio,
 )
 from straycell.quantities import Measured
 
@@ -48,84 +51,34 @@ BESIDE = 4096
 
 
 @dataclass(frozen=True, slots=True)
-class Candidate:
-    """One cell as `estimate` takes it: capacity in Ah, resistance in ohm, how they were taken, its own cut-off.
-
-    `dip_v` (V) lifts the device's and the protection's cut-off for this cell: how far a peak pulls it down.
-    """
-
-    chemistry: Chemistry
-    capacity: Measured
-    resistance: Measured | None = None
-    own_trace: OwnTrace | None = None
-    cell_cutoff_v: float | None = None
-    full_voltage_v: float | None = None
-    capacity_current_a: float | None = None
-    capacity_cutoff_v: float | None = None
-    taken: Taken = ONE_PULSE
-    dip_v: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
 class _Question:
-    """What all cells are asked; for each cell which cut-off comes first, and `stop_v`, its voltage in V a cell."""
+    """What cells of one kind are asked; `stop_v` is the cut-off that comes first for each, in V a cell."""
 
-    load: Load
-    stops: tuple[str, ...]
+    device: RunDevice
     stop_v: Floats
-    temperature_c: float
-    series: int
-    parallel: int
 
 
-def estimate_many(
-    cells: Sequence[Candidate],
-    load: Load,
-    *,
-    cutoff_v: float,
-    protection_cutoff_v: float | None = None,
-    temperature_c: float = 25.0,
-    series: int = 1,
-    parallel: int = 1,
-) -> list[Runtime]:
+def estimate_many(cells: Sequence[RunCell], device: RunDevice) -> list[Runtime]:
     """One Runtime a cell, in order, as if the whole pack were of cells like it. Raises BadData like `estimate`."""
-    check_temperature(temperature_c)
+    device.check()
     answers: list[Runtime | None] = [None] * len(cells)
     groups: dict[tuple[object, ...], list[int]] = {}
     for index, cell in enumerate(cells):
-        if isinstance(load, Profile) or not _plain(cell) or _alone(cell, temperature_c):
-            answers[index] = _single(
-                cell, load, cutoff_v, protection_cutoff_v, temperature_c, (series, parallel)
-            )
+        cell.check()
+        if isinstance(device.load, Profile) or _alone(cell, device.temperature_c):
+            answers[index] = estimate(cell, device)
         else:
             # Numpy works only across cells that share curve, cut-off and start.
             kind = (cell.chemistry, cell.taken.seconds, cell.capacity_cutoff_v)
             key = (*kind, cell.cell_cutoff_v, cell.full_voltage_v, cell.resistance is None)
             groups.setdefault(key, []).append(index)
     for members in groups.values():
-        alike = [cells[i] for i in members]
-        dark_v = dark_voltage(load, series)
-        stops, stops_v = _first_stops(alike, cutoff_v / series, protection_cutoff_v, dark_v)
-        question = _Question(load, stops, stops_v, temperature_c, series, parallel)
-        for index, answer in zip(members, _group(alike, question), strict=True):
+        for index, answer in zip(members, _group([cells[i] for i in members], device), strict=True):
             answers[index] = answer
     return [answer for answer in answers if answer is not None]
 
 
-def _first_stops(
-    cells: Sequence[Candidate], cutoff_v: float, protection_v: float | None, dark_v: float | None
-) -> tuple[tuple[str, ...], Floats]:
-    """Cells of one cut-off: which comes first for each, and its voltage in V."""
-    found: dict[float, tuple[str, float]] = {}
-    for cell in cells:
-        if cell.dip_v not in found:
-            lifted_v = None if protection_v is None else protection_v + cell.dip_v
-            found[cell.dip_v] = first_stop(cutoff_v + cell.dip_v, cell.cell_cutoff_v, lifted_v, dark_v)
-    pairs = [found[cell.dip_v] for cell in cells]
-    return tuple(stop for stop, _ in pairs), np.array([volts for _, volts in pairs])
-
-
-def _alone(cell: Candidate, temperature_c: float) -> bool:
+def _alone(cell: RunCell, temperature_c: float) -> bool:
     """Whether the cell's own trace or pulses say what no group shares."""
     if cell.own_trace is not None or counted_c(cell.taken.temperature_c) != REFERENCE_C:
         return True
@@ -135,49 +88,17 @@ def _alone(cell: Candidate, temperature_c: float) -> bool:
     return seen is not None or is_quick(cell.capacity.value, cell.taken.pulses)
 
 
-def _plain(cell: Candidate) -> bool:
-    """Whether the figures are sound enough for arrays; `estimate` words the fault of one that is not."""
-    ohm = cell.resistance
-    good = np.isfinite(cell.capacity.value) and cell.capacity.value > 0 and cell.capacity.u >= 0
-    return bool(good and (ohm is None or (np.isfinite(ohm.value) and ohm.value >= 0)))
-
-
-def _single(
-    cell: Candidate,
-    load: Load,
-    cutoff_v: float,
-    protection_v: float | None,
-    temperature_c: float,
-    pack: tuple[int, int],
-) -> Runtime:
-    return estimate(
-        cell.chemistry,
-        cell.capacity,
-        cell.resistance,
-        load,
-        cutoff_v=cutoff_v + cell.dip_v * pack[0],
-        cell_cutoff_v=cell.cell_cutoff_v,
-        protection_cutoff_v=None if protection_v is None else protection_v + cell.dip_v,
-        temperature_c=temperature_c,
-        full_voltage_v=cell.full_voltage_v,
-        series=pack[0],
-        parallel=pack[1],
-        own_trace=cell.own_trace,
-        capacity_current_a=cell.capacity_current_a,
-        capacity_cutoff_v=cell.capacity_cutoff_v,
-        taken=cell.taken,
-    )
-
-
-def _group(cells: Sequence[Candidate], question: _Question) -> list[Runtime]:
+def _group(cells: Sequence[RunCell], device: RunDevice) -> list[Runtime]:
     """Cells of one chemistry, whose readings were taken in the same way."""
     first = cells[0]
     curves = known_curves(first.chemistry)
+    stops = [device.first_stop(cell) for cell in cells]
+    question = _Question(device, np.array([volts for _, volts in stops]))
     ah = np.array([c.capacity.value for c in cells])
     test_a = np.array([c.capacity_current_a or TEST_RATE_C * c.capacity.value for c in cells])
     known = known_of([c.capacity for c in cells], [c.resistance for c in cells])
-    sets = Sets.of(first.chemistry, first.taken.seconds, question.temperature_c, REFERENCE_C)
-    cases = cases_of(known, sets, question.temperature_c)
+    sets = Sets.of(first.chemistry, first.taken.seconds, device.temperature_c, REFERENCE_C)
+    cases = cases_of(known, sets, device.temperature_c)
     usual = cases.pop("expected")
 
     def ran(choices: Mapping[str, tuple[Assumed[Floats], float]]) -> dict[tuple[str, str], Any]:
@@ -191,70 +112,60 @@ def _group(cells: Sequence[Candidate], question: _Question) -> list[Runtime]:
     found = [runs[c.name, "expected"] for c in curves]
     expected = sum((hours for hours, _ in found), np.zeros_like(ah)) / len(curves)
     if not np.isfinite(expected).all():
-        raise BadData(
-            "it draws nothing at this pack's voltage",
-            "look at the load's supply voltage once more",
-            of="load",
-        )
+        raise DrawsNothing
     charge = sum((q for _, q in found), np.zeros_like(ah)) / len(curves)
     mean_a = charge / np.maximum(expected, 1e-9)
     cases["stiff+"] = warmest_of(
-        known, sets, usual, question.temperature_c, (mean_a, expected), question.series * question.parallel
+        known, sets, usual, device.temperature_c, (mean_a, expected), device.series * device.parallel
     )
     margin = shipped("margin")["chemistry_curve"]
     # Flat curves turn a small offset of voltage into much time (data/margin.toml).
     moved = {"volts-": (usual, margin["off_v"]), "volts+": (usual, -margin["off_up_v"])}
     runs |= ran({name: (case, 0.0) for name, case in cases.items()} | moved)
     rate_c = mean_a / ah
-    shares = [margin_share("chemistry curve", c, question.temperature_c) for c in rate_c.tolist()]
-    shorter, longer = np.array(shares).T
-    doubts = sorted({name[:-1] for _, name in runs if name != "expected"})
-    lows, highs = [], []
-    for curve in curves:
-        hours = runs[curve.name, "expected"][0]
-        down, up = (shorter * hours) ** 2, (longer * hours) ** 2
-        for doubt in doubts:
-            sides = [
-                runs[curve.name, doubt + sign][0] - hours
-                for sign in "-+"
-                if (curve.name, doubt + sign) in runs
-            ]
-            # A doubt may shorten the run to either side, so the worse of its two runs counts.
-            down += np.maximum(0.0, -np.minimum.reduce(sides)) ** 2
-            up += np.maximum(0.0, np.maximum.reduce(sides)) ** 2
-        lows.append(hours - np.sqrt(down))
-        highs.append(hours + np.sqrt(up))
+    shares = np.array([margin_share("chemistry curve", c, device.temperature_c) for c in rate_c.tolist()]).T
+    lows, highs = zip(*(_ends(curve.name, runs, shares) for curve in curves), strict=True)
     low = np.clip(np.minimum.reduce(lows), 0.0, expected)
     high = np.maximum(np.maximum.reduce(highs), expected)
-    if question.temperature_c < COLDEST_KNOWN_C:
+    if device.temperature_c < COLDEST_KNOWN_C:
         low = np.zeros_like(low)
-    return _worded(cells, question, expected, low, high, rate_c)
+    figures = zip(*(f.tolist() for f in (expected, low, high, rate_c)), strict=True)
+    return [
+        _worded(cell, device, stop, *four) for cell, stop, four in zip(cells, stops, figures, strict=True)
+    ]
+
+
+def _ends(curve: str, runs: Mapping[tuple[str, str], Any], shares: Floats) -> tuple[Floats, Floats]:
+    """The low and the high end in h on one curve; `shares` of the run time, shorter and longer, are the model's own."""
+    hours = runs[curve, "expected"][0]
+    down, up = (shares * hours) ** 2
+    for doubt in sorted({name[:-1] for _, name in runs if name != "expected"}):
+        sides = [runs[curve, doubt + sign][0] - hours for sign in "-+" if (curve, doubt + sign) in runs]
+        # A doubt may shorten the run to either side, so the worse of its two runs counts.
+        down += np.maximum(0.0, -np.minimum.reduce(sides)) ** 2
+        up += np.maximum(0.0, np.maximum.reduce(sides)) ** 2
+    return hours - np.sqrt(down), hours + np.sqrt(up)
 
 
 def _worded(
-    cells: Sequence[Candidate],
-    question: _Question,
-    expected: Floats,
-    low: Floats,
-    high: Floats,
-    rate_c: Floats,
-) -> list[Runtime]:
-    lead = [ASSUMED_NOTE] if cells[0].resistance is None else []
-    chemistry, at_c = cells[0].chemistry, question.temperature_c
-    figures = (expected.tolist(), low.tolist(), high.tolist(), rate_c.tolist(), question.stop_v.tolist())
-    answers = []
-    for cell, e, lo, hi, rate, stop_v, stop in zip(cells, *figures, question.stops, strict=True):
-        notes = notes_of(chemistry, e, rate, at_c, (stop, stop_v), None)
-        mean_a = rate * cell.capacity.value
-        answers.append(Runtime(e, lo, hi, "chemistry curve", stop, (*lead, *notes), mean_a))
-    return answers
+    cell: RunCell,
+    device: RunDevice,
+    stop: tuple[str, float],
+    expected_h: float,
+    low_h: float,
+    high_h: float,
+    rate_c: float,
+) -> Runtime:
+    lead = [ASSUMED_NOTE] if cell.resistance is None else []
+    notes = (*lead, *notes_of(cell, device, stop, expected_h, rate_c))
+    return Runtime(expected_h, low_h, high_h, "chemistry curve", stop[0], notes, rate_c * cell.capacity.value)
 
 
 def _runs(
     curve: OcvCurve,
     choices: Mapping[str, tuple[Assumed[Floats], float]],
     test_a: Floats,
-    first: Candidate,
+    first: RunCell,
     question: _Question,
 ) -> dict[str, tuple[Floats, Floats]]:
     """`_run` of each choice and the V by which it moves the cut-off; of few cells several choices beside each other."""
@@ -281,7 +192,7 @@ def _run(
     curve: OcvCurve,
     case: Assumed[Floats],
     test_a: Floats,
-    first: Candidate,
+    first: RunCell,
     question: _Question,
     stop_v: Floats,
 ) -> tuple[Floats, Floats]:
@@ -290,16 +201,71 @@ def _run(
     left = np.interp(test_v + test_a * case.steady_ohm * shape(0.05), curve.volts, curve.soc)
     full_ah = (case.capacity_ah + test_a * case.lag_h) / (1.0 - np.minimum(left, 0.5)) * case.capacity_ratio
     steady_ohm = case.steady_ohm * case.resistance_ratio
-    model = share_source(curve)
+    model, device = share_source(curve), question.device
     if first.full_voltage_v is not None:
         missing = 1.0 - curve.state_of_charge(first.full_voltage_v)
         model = started_at(model, missing * model.x_ah[-1])
     # A cold cell behind a lamp draws less and would seem to last longer: the cold must never count as a gain.
     share = 1.0 / np.maximum(1.0, case.resistance_ratio)
-    draw = drawn(question.load, question.series, question.parallel, share)
+    draw = drawn(device.load, device.series, device.parallel, share)
     nodes = list(zip(model.x_ah, model.emf_v, model.inner_ohm, strict=True))
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         # As for one cell: below the cut-off a full cell starts nothing.
         least_v = np.tile(question.stop_v, len(stop_v) // len(question.stop_v))
         end_v = np.where(least_v >= model.emf_v[0], np.maximum(stop_v, least_v), stop_v)
         return march_many(nodes, full_ah, steady_ohm, case.lag_h * case.lag_ratio, draw, end_v)
+
+
+def known_of(capacities: Sequence[Measured], resistances: Sequence[Measured | None]) -> Known[Floats]:
+    """What was measured of each cell, in Ah and ohm."""
+    figures = [known_resistance(*pair)[:2] for pair in zip(capacities, resistances, strict=True)]
+    ohm, u_ohm = (np.array(column) for column in zip(*figures, strict=True))
+    sound = np.minimum(ohm, np.array([assumed_resistance(c.value)[0] for c in capacities]))
+    ah, u_ah = (np.array([getattr(c, part) for c in capacities]) for part in ("value", "u"))
+    return Known(ah, u_ah, ohm, u_ohm, sound)
+
+
+def _stiff(
+    known: Known[Floats], sets: Sets, temperatures_c: Sequence[float]
+) -> tuple[Floats, Floats, Floats]:
+    """The ratio of the whole resistance of each cell at its own temperature: expected, low, high."""
+    cold = _spread(resistance_ratio, temperatures_c)
+    return stiffened(cold, known.sound_ohm, known.pulse_ohm, known.steady_ohm(sets.steady))
+
+
+def cases_of(known: Known[Floats], sets: Sets, temperature_c: float) -> dict[str, Assumed[Floats]]:
+    """The cases of doubts.py; one that equals the expected case is left out."""
+    cases = set_out(known, sets, _stiff(known, sets, [temperature_c]), np.maximum)
+    expected = cases.pop("expected")
+    return {"expected": expected} | {name: c for name, c in cases.items() if not _alike(c, expected)}
+
+
+def warmest_of(
+    known: Known[Floats],
+    sets: Sets,
+    case: Assumed[Floats],
+    temperature_c: float,
+    runs: tuple[Floats, Floats],
+    pack: int,
+) -> Assumed[Floats]:
+    """doubts.warmest, cell beside cell; `runs` hold mean current in A and hours, `pack` is the number of its cells."""
+    loss_w = runs[0] ** 2 * case.steady_ohm * case.resistance_ratio
+    each = zip(loss_w.tolist(), runs[1].tolist(), known.capacity_ah.tolist(), strict=True)
+    hot_c = [temperature_c + own_heat_k(*figures, pack) for figures in each]
+    return replace(
+        case,
+        capacity_ratio=_spread(capacity_ratio, hot_c).high,
+        resistance_ratio=_stiff(known, sets, hot_c)[1],
+        lag_ratio=_spread(lag_ratio, hot_c).low,
+    )
+
+
+def _spread(ratio: Callable[[float], Spread], temperatures_c: Sequence[float]) -> Any:
+    """A Spread of arrays: one figure a temperature."""
+    found = [ratio(temperature_c) for temperature_c in temperatures_c]
+    ends: list[Any] = [np.array([getattr(each, end.name) for each in found]) for end in fields(Spread)]
+    return Spread(*ends)
+
+
+def _alike(one: Assumed[Floats], other: Assumed[Floats]) -> bool:
+    return all(np.array_equal(getattr(one, f.name), getattr(other, f.name)) for f in fields(one))

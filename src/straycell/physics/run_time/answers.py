@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from straycell.cells import Chemistry
 from straycell.errors import BadData
 from straycell.physics.curves import OcvCurve, all_curves, curves_for
-from straycell.physics.loads import Lamps, Load
+from straycell.physics.run_time.asked import LAMPS_DARK, RunCell, RunDevice
 from straycell.physics.shipped import shipped
-from straycell.physics.sources import OwnTrace
 from straycell.physics.temperature import COLDEST_KNOWN_C, lag_ratio
 
 
@@ -32,6 +31,17 @@ class Runtime:
     margin_h: tuple[tuple[str, float], ...] = ()
 
 
+class DrawsNothing(BadData):
+    """A load that takes no current at this pack's voltage: no run time has an end."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "it draws nothing at this pack's voltage",
+            "look at the load's supply voltage once more",
+            of="load",
+        )
+
+
 def known_curves(chemistry: Chemistry) -> tuple[OcvCurve, ...]:
     """The sets that speak for a chemistry; for an unknown one all of them, which makes the low end very low."""
     # Every chemistry is possible, so the worst set decides the low end; a guess would promise what nobody measured.
@@ -41,27 +51,6 @@ def known_curves(chemistry: Chemistry) -> tuple[OcvCurve, ...]:
             f"chemistry is {chemistry}: no published curve speaks for it", "only its own trace could answer"
         )
     return curves
-
-
-LAMPS_DARK = "lamps too dark"
-
-
-def first_stop(
-    device_v: float, cell_v: float | None, protection_v: float | None, dark_v: float | None = None
-) -> tuple[str, float]:
-    """What ends the run first when the voltage falls, per cell; the device on a tie.
-
-    `dark_v` is where lamps no longer light: a run below it is of no use to anybody.
-    """
-    stops = [
-        ("device cut-off", device_v),
-        ("cell cut-off", cell_v),
-        ("protection cut-off", protection_v),
-        (LAMPS_DARK, dark_v),
-    ]
-    known = [(name, volts) for name, volts in stops if volts is not None]
-    # The highest voltage is reached first as the cell empties, whichever part it belongs to.
-    return max(known, key=lambda item: item[1])
 
 
 def margin_share(
@@ -85,25 +74,20 @@ def margin_share(
 
 
 def margin_of(
-    basis: str,
-    rate_c: float,
-    temperature_c: float,
-    trace: OwnTrace | None,
-    capacity_ah: float,
-    quick: bool = False,
+    basis: str, cell: RunCell, rate_c: float, temperature_c: float, quick: bool
 ) -> tuple[tuple[float, float], tuple[float, float]]:
     """What the model may be wrong by: shares of the time, and V by which the cut-off may come early and late."""
     known_c = 0.0
-    if trace is not None:
-        currents = trace.currents()
-        known_c = sum(currents) / len(currents) / capacity_ah
+    if cell.own_trace is not None:
+        currents = cell.own_trace.currents()
+        known_c = sum(currents) / len(currents) / cell.capacity.value
     table = shipped("margin")[basis.replace(" ", "_")]
     share = margin_share(basis, rate_c, temperature_c, known_c, quick)
     return share, (float(table["off_v"]), float(table["off_up_v"]))
 
 
 def checked_rate(temperature_c: float) -> float:
-    """The rate up to which the low end was held against the tables of the full model; 0 where none was made."""
+    """The rate up to which both ends were held against the tables of the full model; 0 where none was made."""
     table = shipped("margin")["checked"]
     return max((row["most_c"] for row in table if row["from_c"] <= temperature_c <= row["to_c"]), default=0.0)
 
@@ -128,21 +112,12 @@ def narrowing(runtime: Runtime) -> str:
     return f"the low end gives away {away:.0%}: {MEASURES.get(largest, _OWN_CURRENT)} would narrow it most"
 
 
-def dark_voltage(load: Load, series: int) -> float | None:
-    """Where lamps count as dark, in V a cell; None for any other load."""
-    return load.dark_v / series if isinstance(load, Lamps) else None
-
-
 def notes_of(
-    chemistry: Chemistry,
-    expected_h: float,
-    rate_c: float,
-    temperature_c: float,
-    stop: tuple[str, float],
-    trace: OwnTrace | None,
+    cell: RunCell, device: RunDevice, stop: tuple[str, float], expected_h: float, rate_c: float
 ) -> list[str]:
     """What to know besides, in words."""
     notes = []
+    chemistry, temperature_c, trace = cell.chemistry, device.temperature_c, cell.own_trace
     if chemistry is Chemistry.UNKNOWN:
         notes.append("chemistry unknown: the low end takes the worst of all published curves")
     stopped_by, stop_v = stop

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from straycell.physics.curves import interpolate
 from straycell.physics.loads import Profile, power_current
 from straycell.physics.polarisation import relaxation_s
-from straycell.physics.relaxation import approach
 from straycell.physics.run_time.march import March
 from straycell.physics.sources import SourceModel
 
@@ -41,6 +40,12 @@ class Round:
     def current(self, draw: float, emf_v: float, ohm: float) -> float:
         """The current in A of one cell for a draw."""
         return power_current(draw, emf_v, ohm) if self.is_power and draw else draw
+
+
+def approach(state: float, target: float, seconds: float, tau_s: float) -> float:
+    """First-order step response: from `state` towards `target` with the time constant `tau_s`, exact."""
+    # The exact solution, not Euler: steps of a profile may be much longer than the time constant.
+    return target + (state - target) * math.exp(-seconds / tau_s)
 
 
 def one_round(profile: Profile, slow_share: float, cells: int) -> Round:

@@ -17,6 +17,7 @@ TOLERANCE = 0.05
 """The resistor to buy: E24 is the series of 5 %."""
 # The smallest resistor sold as one piece (resistors.py); the lamps' model refuses zero.
 _LEAST_OHM = 0.1
+_LEAST_A = 1e-6
 _STEP = 1.25
 
 
@@ -37,22 +38,21 @@ class ResistorChoice:
 
     ohm: float
     bands: tuple[str, ...]
-    tolerance: float
     dissipated_w: float
     rating_w: float
     full_current_a: float
     runtime: Runtime
 
 
-def current_for_runtime(wanted_h: float, run: Run, *, most_a: float, least_a: float = 1e-6) -> CurrentChoice:
-    """Bisect for the current; raises NegativeAnswer when not even `least_a` lasts that long."""
+def current_for_runtime(wanted_h: float, run: Run, *, most_a: float) -> CurrentChoice:
+    """Bisect for the current; raises NegativeAnswer when not even a microampere lasts that long."""
     _check_wanted(wanted_h)
-    if not run(ConstantCurrent(least_a)).low_h >= wanted_h:
+    if not run(ConstantCurrent(_LEAST_A)).low_h >= wanted_h:
         raise NegativeAnswer(
             f"no current lasts {wanted_h:g} h on this cell", "take a larger cell, or several"
         )
     # Halving the logarithm: currents span microamperes to amperes, and the answer is wanted to a share.
-    low, high = math.log(least_a), math.log(most_a)
+    low, high = math.log(_LEAST_A), math.log(most_a)
     if run(ConstantCurrent(most_a)).low_h >= wanted_h:
         low = high
     while high - low > 1e-4:
@@ -116,7 +116,7 @@ def resistor_for_runtime(
     full_a = weakest.current_at(full_v)
     # The most heat comes with the most current: full pack, resistor at the low end of its tolerance.
     heat_w = full_a * full_a * ohm * (1 - TOLERANCE)
-    return ResistorChoice(ohm, bands(ohm, TOLERANCE), TOLERANCE, heat_w, power_rating(heat_w), full_a, found)
+    return ResistorChoice(ohm, bands(ohm, TOLERANCE), heat_w, power_rating(heat_w), full_a, found)
 
 
 def _check_wanted(wanted_h: float) -> None:

@@ -24,18 +24,16 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
-from straycell.cells import Chemistry
-from straycell.errors import BadData
-from straycell.physics.loads import Load, Profile
-from straycell.physics.own_pulses import ONE_PULSE, Resisting, Taken, is_quick
+from straycell.physics.loads import Profile
+from straycell.physics.own_pulses import Resisting, is_quick
 from straycell.physics.run_time.answers import (
+    DrawsNothing,
     Runtime,
-    dark_voltage,
-    first_stop,
     known_curves,
     margin_of,
     notes_of,
 )
+from straycell.physics.run_time.asked import RunCell, RunDevice
 from straycell.physics.run_time.doubts import DOUBTS, Assumed, cases_of, known_resistance, slow_share, warmest
 from straycell.physics.run_time.duty import march_profile
 from straycell.physics.run_time.march import March, march
@@ -50,12 +48,11 @@ from straycell.physics.sources import (
 from straycell.physics.temperature import (
     COLDEST_KNOWN_C,
     REFERENCE_C,
-    check_temperature,
     lag_ratio,
 )
 from straycell.quantities import Measured
 
-__all__ = ["OwnTrace", "Runtime", "estimate"]
+__all__ = ["OwnTrace", "RunCell", "RunDevice", "Runtime", "estimate"]
 
 TEST_RATE_C = 0.2
 """A capacity is taken at 0.2C where nothing else is said (cell sheets)."""
@@ -70,84 +67,66 @@ class _Pack:
     """One question, ready to be marched for any choice of what is not known exactly."""
 
     build: Build
-    load: Load
+    device: RunDevice
     stop_v: float
-    series: int
-    parallel: int
     slow_share: float
 
-    def runs(self, case: Assumed[float], higher_v: float = 0.0, *, keep: bool = False) -> list[March]:
+    def runs(self, case: Assumed[float], higher_v: float = 0.0) -> list[March]:
         """One run a curve, down to a cut-off `higher_v` above the first one."""
-        return [self._run(model, self.stop_v + higher_v, keep) for model in self.build(case)]
+        return [self._run(model, self.stop_v + higher_v) for model in self.build(case)]
 
-    def _run(self, model: SourceModel, end_v: float, keep: bool) -> March:
-        pack = {"series": self.series, "parallel": self.parallel}
+    def _run(self, model: SourceModel, end_v: float) -> March:
+        load, series, parallel = self.device.load, self.device.series, self.device.parallel
         # However its curve runs, a full cell below the cut-off starts nothing.
         end_v = max(end_v, self.stop_v) if model.emf_v[0] <= self.stop_v else end_v
-        if isinstance(self.load, Profile):
-            return march_profile(model, self.load, end_v, slow_share=self.slow_share, **pack)
-        return march(model, self.load, end_v, keep=keep, **pack)
+        if isinstance(load, Profile):
+            return march_profile(
+                model, load, end_v, slow_share=self.slow_share, series=series, parallel=parallel
+            )
+        return march(model, load, end_v, series=series, parallel=parallel)
 
 
-def estimate(
-    chemistry: Chemistry,
-    capacity: Measured,
-    resistance: Measured | None,
-    load: Load,
-    *,
-    cutoff_v: float,
-    cell_cutoff_v: float | None = None,
-    protection_cutoff_v: float | None = None,
-    temperature_c: float = 25.0,
-    full_voltage_v: float | None = None,
-    series: int = 1,
-    parallel: int = 1,
-    own_trace: OwnTrace | None = None,
-    capacity_current_a: float | None = None,
-    capacity_cutoff_v: float | None = None,
-    taken: Taken = ONE_PULSE,
-) -> Runtime:
-    """Run time of a pack of equal cells, from full. Capacity (Ah) and resistance (ohm) are those of one cell.
+def estimate(cell: RunCell, device: RunDevice) -> Runtime:
+    """Run time of a pack of equal cells, from full.
 
-    `load` is what the device draws at the pack's terminals; `cutoff_v` is the device's, for the whole string; the
-    cell's and the protection's cut-offs are per cell. `capacity_current_a` and `capacity_cutoff_v` say how the
-    capacity was taken (default 0.2C, to the end of the chemistry's window), `taken` how the resistance was.
-    `full_voltage_v` is the voltage per cell that the charger ends at, when it is below the chemistry's full voltage.
     What a run of more than a week loses beside its load is not in it: `losses.with_losses`. Raises BadData.
     """
-    _check(capacity, resistance, cutoff_v, series, parallel)
-    check_temperature(temperature_c)
-    stop, stop_v = first_stop(
-        cutoff_v / series, cell_cutoff_v, protection_cutoff_v, dark_voltage(load, series)
+    cell.check()
+    device.check()
+    stop, stop_v = device.first_stop(cell)
+    chemistry, ah, trace = cell.chemistry, cell.capacity.value, cell.own_trace
+    ohm, ohm_u, notes = known_resistance(cell.capacity, cell.resistance)
+    resisting = cell.taken.resisting(Measured(ohm, ohm_u))
+    asked = (
+        chemistry,
+        cell.capacity,
+        resisting,
+        device.temperature_c,
+        trace.temperature_c if trace else None,
     )
-    ohm, ohm_u, notes = known_resistance(capacity, resistance)
-    resisting = taken.resisting(Measured(ohm, ohm_u))
-    asked = (chemistry, capacity, resisting, temperature_c, own_trace.temperature_c if own_trace else None)
     cases = cases_of(*asked)
-    ah = capacity.value
-    if own_trace is not None:
-        basis, build = "own trace", _from_trace(own_trace, chemistry, ah, full_voltage_v, resisting)
+    if trace is not None:
+        basis, build = "own trace", _from_trace(trace, cell, resisting)
     else:
-        test = (capacity_current_a or TEST_RATE_C * ah, capacity_cutoff_v)
-        basis, build = "chemistry curve", _from_curves(chemistry, test, full_voltage_v)
+        basis, build = "chemistry curve", _from_curves(cell)
     # Fast and slow parts matter only to a profile, whose peaks are too short for the slow one.
     usual = cases["expected"]
-    pack = _Pack(build, load, stop_v, series, parallel, slow_share(chemistry, ah, usual.steady_ohm))
+    pack = _Pack(build, device, stop_v, slow_share(chemistry, ah, usual.steady_ohm))
     found = pack.runs(usual)
     expected, rate_c = _mean(found, ah)
-    cases["stiff+"] = warmest(usual, asked, rate_c * ah, expected, series * parallel)
-    gathered = load.gathered if isinstance(load, Profile) else 1.0
-    quick = is_quick(ah, taken.pulses)
-    shares, (early_v, late_v) = margin_of(basis, gathered * rate_c, temperature_c, own_trace, ah, quick)
+    cases["stiff+"] = warmest(usual, asked, rate_c * ah, expected, device.series * device.parallel)
+    gathered = device.load.gathered if isinstance(device.load, Profile) else 1.0
+    quick = is_quick(ah, cell.taken.pulses)
+    shares, (early_v, late_v) = margin_of(basis, cell, gathered * rate_c, device.temperature_c, quick)
     moved = {doubt: pair for doubt in DOUBTS if (pair := _moved(doubt, cases, pack, found))}
     # The cut-off may lie off either way because published curves of one chemistry do (data/margin.toml).
     moved["cut-off"] = (pack.runs(usual, early_v), pack.runs(usual, -late_v))
     low, margin_h = _low_end(expected, found, moved, shares[0])
     up = [_squares(k, run, moved, 1.0, shares[1]) for k, run in enumerate(found)]
     high = max(run.hours + _root(squares) for run, squares in zip(found, up, strict=True))
-    if temperature_c < COLDEST_KNOWN_C:
+    if device.temperature_c < COLDEST_KNOWN_C:
         margin_h, low = (*margin_h, ("deep cold", low)), 0.0
-    notes += notes_of(chemistry, expected, gathered * rate_c, temperature_c, (stop, stop_v), own_trace)
+    notes += notes_of(cell, device, (stop, stop_v), expected, gathered * rate_c)
     return Runtime(expected, low, max(high, expected), basis, stop, tuple(notes), rate_c * ah, margin_h)
 
 
@@ -155,66 +134,34 @@ def _mean(found: list[March], capacity_ah: float) -> tuple[float, float]:
     """(expected h, mean rate in multiples of the capacity per hour) over the curves."""
     expected = sum(r.hours for r in found) / len(found)
     if not math.isfinite(expected):
-        raise BadData(
-            "it draws nothing at this pack's voltage",
-            "look at the load's supply voltage once more",
-            of="load",
-        )
+        raise DrawsNothing
     # Charge over time, not the load's nominal: lamps and converters change their current as the voltage falls.
     charge_ah = sum(r.charge_ah for r in found) / len(found)
     return expected, charge_ah / max(expected, 1e-9) / capacity_ah
 
 
-def _check(
-    capacity: Measured,
-    resistance: Measured | None,
-    cutoff_v: float,
-    series: int,
-    parallel: int,
-) -> None:
-    if not (math.isfinite(capacity.value) and capacity.value > 0 and capacity.u >= 0):
-        raise BadData(
-            f"capacity is {capacity.value:g} Ah, and must be above zero", "measure the capacity first"
-        )
-    if resistance is not None and not (math.isfinite(resistance.value) and resistance.value >= 0):
-        raise BadData(
-            f"resistance is {resistance.value:g} ohm, and must be zero or more", "measure it once more"
-        )
-    if not (math.isfinite(cutoff_v) and cutoff_v >= 0):
-        raise BadData(f"cut-off is {cutoff_v:g} V, and must be zero or more", "write it for the whole string")
-    if series < 1 or parallel < 1:
-        raise BadData(f"a pack of {series}S{parallel}P", "series and parallel are one or more")
-
-
-def _from_curves(
-    chemistry: Chemistry, test: tuple[float, float | None], full_voltage_v: float | None
-) -> Build:
-    curves = known_curves(chemistry)
-    test_a, cutoff_v = test
+def _from_curves(cell: RunCell) -> Build:
+    curves, full_v = known_curves(cell.chemistry), cell.full_voltage_v
+    test_a = cell.capacity_current_a or TEST_RATE_C * cell.capacity.value
 
     def build(case: Assumed[float]) -> tuple[SourceModel, ...]:
         models = []
         for curve in curves:
             # A capacity without a stated cut-off is taken as the whole window of its chemistry.
-            window_v = curve.volts[0] if cutoff_v is None else cutoff_v
+            window_v = curve.volts[0] if cell.capacity_cutoff_v is None else cell.capacity_cutoff_v
             model = curve_source(
                 curve, case.capacity_ah, case.steady_ohm, case.lag_h, test_a=test_a, test_cutoff_v=window_v
             )
-            missing = 0.0 if full_voltage_v is None else 1.0 - curve.state_of_charge(full_voltage_v)
+            missing = 0.0 if full_v is None else 1.0 - curve.state_of_charge(full_v)
             models.append(_prepared(model, case, missing))
         return tuple(models)
 
     return build
 
 
-def _from_trace(
-    trace: OwnTrace,
-    chemistry: Chemistry,
-    measured_ah: float,
-    full_voltage_v: float | None,
-    resisting: Resisting,
-) -> Build:
-    curves = () if full_voltage_v is None else known_curves(chemistry)
+def _from_trace(trace: OwnTrace, cell: RunCell, resisting: Resisting) -> Build:
+    full_v = cell.full_voltage_v
+    curves = () if full_v is None else known_curves(cell.chemistry)
     # The trace may have been taken in the cold: it is freed of the resistance that the cell had there.
     resistance_then = resisting.ratio(trace.temperature_c).expected / resisting.ratio(REFERENCE_C).expected
     lag_then = lag_ratio(trace.temperature_c).expected
@@ -222,9 +169,9 @@ def _from_trace(
     def build(case: Assumed[float]) -> tuple[SourceModel, ...]:
         model = trace_source(trace, case.steady_ohm * resistance_then, case.lag_h * lag_then)
         model = replace(model, draw_share=1.0 / max(1.0, resistance_then))
-        warm = scaled(model, case.capacity_ah / measured_ah, 1.0)
+        warm = scaled(model, case.capacity_ah / cell.capacity.value, 1.0)
         # No set is known to be the cell's own, so the one that leaves most charge missing speaks: the cautious side.
-        missing = max((1.0 - c.state_of_charge(full_voltage_v or c.volts[-1]) for c in curves), default=0.0)
+        missing = max((1.0 - c.state_of_charge(full_v or c.volts[-1]) for c in curves), default=0.0)
         return (_prepared(warm, case, missing),)
 
     return build

@@ -19,7 +19,6 @@ from straycell.store.book.records import Listing, ProjectState
 from straycell.store.book.register import Said, put, said
 from straycell.store.book.stock.cells import CELL_FIELDS, UNSAID
 from straycell.store.column_values import to_json
-from straycell.store.schema.guards import FOR_LIFE
 from straycell.store.schema.tables import (
     BUILD,
     BUILD_CELL,
@@ -36,6 +35,7 @@ from straycell.store.schema.tables import (
     UPSET,
 )
 from straycell.store.session import Pen, among, rows_of
+from straycell.store.sqlite.guards import FOR_LIFE
 
 Keys = Collection[str] | None
 Rows = dict[tuple[Any, ...], dict[str, Any]]

@@ -5,26 +5,81 @@ What a line does not state is filled from its marking. Only an export says it al
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+import hashlib
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
+
+from sqlalchemy import select
 
 from straycell.cells import Cell, CellFacts, Stage, parse_code
 from straycell.errors import BadData
 from straycell.markings import fill, printed_capacity_ah, read_marking, unrated_beyond_size
 from straycell.readings import FACTS
-from straycell.store.book.events import NOTED
+from straycell.store.book.events import NOTED, notes
 from straycell.store.book.names import shown
 from straycell.store.book.stock import boxes, cells
-from straycell.store.exchange.before import IMPORTED, content_of, taken_before
+from straycell.store.column_values import from_json, from_us
 from straycell.store.exchange.beside import Beside
 from straycell.store.exchange.fields import Fields, quantity_columns, taken
 from straycell.store.exchange.past import carry_past
-from straycell.store.exchange.table import Fault, Imported, Table, Told
-from straycell.store.schema.tables import BOX, CELL
+from straycell.store.exchange.table import Fault, Imported, Progress, Table
+from straycell.store.schema.tables import BOX, CELL, EVENT, EVENT_CELL
 from straycell.store.schema.validation import require_facts
 from straycell.store.session import Pen, insert_many
 from straycell.teardowns import parse_teardown_code
+from straycell.typed import day
+
+IMPORTED = "cells-imported"
+_REMEDY = (
+    "leave the line out; was the first a mistake: straycell cell withdraw CODE --because TEXT; is it another cell: "
+    "give it an own_number"
+)
+
+
+def content_of(file: Path) -> str:
+    """What tells a file from others, whatever its name."""
+    return hashlib.sha256(file.read_bytes()).hexdigest()[:16]
+
+
+def taken_before(pen: Pen, file: Path, found: Sequence[NewCell]) -> Iterator[Fault]:
+    """Lines without a code that an earlier list brought: the same file, or of any other the same own number.
+
+    A file of the same name that has grown or was put right counts line by line. Cells that were withdrawn do not count.
+    """
+    # Lines with a code are refused by their code; those without would each become one cell more.
+    blank = [cell for cell in found if cell.code is None]
+    events = pen.conn.execute(select(EVENT).where(EVENT.c.verb == IMPORTED).order_by(EVENT.c.id)).all()
+    if not blank or not events:
+        return
+    here = {cell.code: cell for cell in cells.cells(pen.conn) if cell.stage is not Stage.WITHDRAWN}
+    said, content = notes(pen.conn), content_of(file)
+    days, same_name, whole = dict[str, str](), dict[str, bool](), list[str]()
+    for event in events:
+        codes = select(EVENT_CELL.c.code).where(EVENT_CELL.c.event_id == event.id)
+        of_event = [code for code in pen.conn.scalars(codes.order_by(EVENT_CELL.c.code)) if code in here]
+        days |= dict.fromkeys(of_event, day(from_us(event.at_us)))
+        same_name |= dict.fromkeys(of_event, event.subject == file.name)
+        whole += of_event if from_json(event.detail).get("content") == content else []
+    alike = defaultdict[tuple[Any, ...], list[str]](list)
+    for code in days:
+        alike[_kind(here[code].facts, said.get(code, ""))].append(code)
+    for new in blank:
+        codes_alike = alike[_kind(new.facts, new.note)]
+        known = [code for code in codes_alike if new.numbered or same_name[code]] or whole
+        if known:
+            # Twenty cells alike on twenty lines are twenty cells: each earlier one answers for one line.
+            code = known[0]
+            if code in codes_alike and not new.numbered:
+                codes_alike.remove(code)
+            yield Fault(new.line, f"taken on '{days[code]}' already, as '{code}'", _REMEDY)
+
+
+def _kind(facts: CellFacts, note: str) -> tuple[Any, ...]:
+    return facts.form, facts.marking, facts.rated_capacity_ah, note
+
 
 _QUANTITIES = quantity_columns(FACTS.values())
 _PLAIN = tuple(field.column for field in FACTS.values() if field.dimension is None)
@@ -62,7 +117,12 @@ class NewCell:
 
 
 def import_cells(
-    pen: Pen, file: Path, *, partial: bool, mapping: Mapping[str, str] | None = None, told: Told | None = None
+    pen: Pen,
+    file: Path,
+    *,
+    partial: bool = False,
+    mapping: Mapping[str, str] | None = None,
+    progress: Progress | None = None,
 ) -> Imported:
     """Take the cells of a file, all or none (with `partial` those without a fault)."""
     table = Table(file, COLUMNS, (("form", "marking", "code"),), NUMBERS, mapping)
@@ -74,7 +134,7 @@ def import_cells(
             fields.refuse("", f"more than {MOST_LINES} lines", "split the file")
         return _read(fields, table.columns, beside)
 
-    found = taken(table, _QUANTITIES, read, partial=partial, told=told)
+    found = taken(table, _QUANTITIES, read, partial=partial, progress=progress)
     twice = [*_taken_twice(pen, found), *taken_before(pen, file, found)]
     table.faults.note(twice)
     refused = {fault.line for fault in twice}
@@ -153,8 +213,8 @@ def _require_room(pen: Pen, found: Sequence[NewCell]) -> None:
 
 def _file(pen: Pen, file: Path, found: Sequence[NewCell]) -> None:
     """Written codes first: new ones are then counted around them."""
-    told = {"count": len(found), "content": content_of(file)}
-    event_id = pen.event(IMPORTED, subject=file.name, detail=told)
+    content = {"count": len(found), "content": content_of(file)}
+    event_id = pen.event(IMPORTED, subject=file.name, detail=content)
     filed = {cell.code: cell for cell in found if cell.code is not None}
     _insert(pen, filed, event_id)
     blank = [cell for cell in found if cell.code is None]

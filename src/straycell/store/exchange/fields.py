@@ -13,7 +13,7 @@ from straycell.cells import Look
 from straycell.errors import BadData
 from straycell.quantities import Dimension, parse_quantity
 from straycell.readings import Field
-from straycell.store.exchange.table import Fault, Line, Table, Told
+from straycell.store.exchange.table import Fault, Line, Progress, Table
 from straycell.typed import Word, parse_time, parse_word
 
 T = TypeVar("T")
@@ -154,7 +154,7 @@ def taken(
     read: Callable[[Fields], T | None],
     *,
     partial: bool,
-    told: Told | None,
+    progress: Progress | None,
 ) -> list[T]:
     """What `read` makes of each line without a fault (None: left out); the faults are noted in the table.
 
@@ -162,8 +162,8 @@ def taken(
     """
     found = list[T]()
     for done, line in enumerate(table.lines(patient=partial), 1):
-        if told is not None:
-            told(done, 0)
+        if progress is not None:
+            progress(done, 0)
         fields = Fields(line, quantities)
         made = read(fields)
         table.faults.note(fields.faults)

@@ -34,7 +34,7 @@ from straycell.store.book.stock import cells
 from straycell.store.column_values import to_us
 from straycell.store.exchange.beside import Beside
 from straycell.store.exchange.fields import Fields, quantity_columns, taken
-from straycell.store.exchange.table import Imported, Table, Told
+from straycell.store.exchange.table import Imported, Progress, Table
 from straycell.store.schema.tables import CELL, READING, SUPERSESSION
 from straycell.store.schema.validation import require_item
 from straycell.store.session import Pen, among, rows_of
@@ -75,7 +75,12 @@ TEMPLATE = (
 
 
 def import_readings(
-    pen: Pen, file: Path, *, partial: bool, mapping: Mapping[str, str] | None = None, told: Told | None = None
+    pen: Pen,
+    file: Path,
+    *,
+    partial: bool = False,
+    mapping: Mapping[str, str] | None = None,
+    progress: Progress | None = None,
 ) -> Imported:
     """Take the readings of a file, all or none (with `partial` those of lines without a fault)."""
     table = Table(file, COLUMNS, (("code",), ("at",)), NUMBERS, mapping)
@@ -89,7 +94,7 @@ def import_readings(
         left_out += 1
         return None
 
-    lines = taken(table, _QUANTITIES, read, partial=partial, told=told)
+    lines = taken(table, _QUANTITIES, read, partial=partial, progress=progress)
     found = [item for items in lines for item in items]
     if not found or (table.faults and not partial):
         return table.imported(0, left_out)

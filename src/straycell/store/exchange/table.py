@@ -82,7 +82,7 @@ class Line:
         return Fault(self.number, fault.what, fault.remedy, column)
 
 
-Told = Callable[[int, int], None]
+Progress = Callable[[int, int], None]
 """Hears (how many lines so far, 0: how many there are is not known before the end)."""
 
 

@@ -49,7 +49,7 @@ from straycell.store.sqlite.engine import connected, reading_engine, store_fault
 from straycell.store.sqlite.file import recover
 
 Row = dict[str, Any]
-Told = Callable[[int, int], None]
+Progress = Callable[[int, int], None]
 AT_REST: dict[str, Row] = {
     # what a row says until it is made to follow from the records: nothing that could meet another's
     "build": {"state": "dismantled"},
@@ -70,27 +70,27 @@ class Merged:
     notes: list[str] = field(default_factory=list)
 
 
-def merge_store(pen: Pen, here: Path, file: Path, told: Told | None = None) -> Merged:
+def merge_store(pen: Pen, file: Path, progress: Progress | None = None) -> Merged:
     """Take the store `file` into the one being written.
 
     Raises BadData (copies that went their own ways, codes that clash, a cell in two builds), StoreFault.
     """
     # Merged with itself a store would wait for its own lock.
-    if file.exists() and here.exists() and here.samefile(file):
+    if file.exists() and pen.store.exists() and pen.store.samefile(file):
         raise BadData(f"{file} is this store itself", "name the other bench's store")
     with store_faults(file), connected(reading_engine(file)) as other:
         # The other file may come from a machine that was switched off in mid-write.
         recover(file, other)
         with other.begin():
             require_current(other, file)
-            return _Merge(pen, other, file, told).run()
+            return _Merge(pen, other, file, progress).run()
 
 
 class _Merge:
     """One merge. `writes` and `events` translate the other file's row numbers into this one's."""
 
-    def __init__(self, pen: Pen, other: Connection, file: Path, told: Told | None) -> None:
-        self.pen, self.other, self.file, self.told = pen, other, file, told
+    def __init__(self, pen: Pen, other: Connection, file: Path, progress: Progress | None) -> None:
+        self.pen, self.other, self.file, self.progress = pen, other, file, progress
         self.merged = Merged(str(other.execute(select(BENCH.c.letter)).scalar_one()))
         self.writes: dict[int, int] = {}
         self.events: dict[int, int] = {}
@@ -106,8 +106,8 @@ class _Merge:
         names = ("event", *chain.CONTENT)
         for step, name in enumerate(names, 1):
             self._take_rows(vars(tables)[name.upper()])
-            if self.told is not None:
-                self.told(step, len(names))
+            if self.progress is not None:
+                self.progress(step, len(names))
         refuse_double_builds(self.pen.conn)
         derived.follow(
             self.pen.conn, handovers=None, builds=None, projects=None, teardowns=None, cells=self._touch()

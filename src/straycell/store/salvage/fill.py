@@ -30,9 +30,9 @@ from straycell.store.salvage.believable import why_not
 from straycell.store.salvage.trust import rows_of_table as _rows
 from straycell.store.salvage.trust import trust
 from straycell.store.schema import tables
-from straycell.store.schema.guards import FOR_LIFE
 from straycell.store.schema.tables import CELL, EVENT, FINDING, READING, SUPERSESSION
 from straycell.store.session import Pen, among, insert_many, parts
+from straycell.store.sqlite.guards import FOR_LIFE
 
 _MAY_LACK: dict[str, dict[str, Table]] = {
     # columns that may be left empty when what they point to is lost

@@ -31,8 +31,8 @@ class Pages:
 
     def __init__(self, raw: bytes) -> None:
         self.raw = raw
-        told = int.from_bytes(raw[16:18], "big") or _USUAL_SIZE
-        size = 65536 if told == 1 else told
+        stated = int.from_bytes(raw[16:18], "big") or _USUAL_SIZE
+        size = 65536 if stated == 1 else stated
         whole = (
             len(raw) >= 100 and raw[: len(MAGIC)] == MAGIC and 512 <= size <= 65536 and size & (size - 1) == 0
         )

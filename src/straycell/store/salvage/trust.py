@@ -40,9 +40,9 @@ def trust(staging: Connection) -> Trust:
     events = {row.id: row.write_id for row in staging.exec_driver_sql("SELECT id, write_id FROM event")}
     # A write that is gone altogether names nobody, nor does one at the end that no later write misses.
     heads = staging.exec_driver_sql("SELECT heads FROM bench WHERE typeof(heads) = 'text'").scalar()
-    told = heads is not None and set(heads.split()) <= keys and numbers == list(range(1, len(numbers) + 1))
+    sound = heads is not None and set(heads.split()) <= keys and numbers == list(range(1, len(numbers) + 1))
     linked = {events.get(event) for (event,) in staging.exec_driver_sql("SELECT event_id FROM event_cell")}
-    if not told or set(events.values()) - set(numbers) or bad - linked:
+    if not sound or set(events.values()) - set(numbers) or bad - linked:
         return Trust(broken, None)
     codes = set[str]()
     for name in ("event_cell", "reading", "upset", "condemnation", "build_cell", "handover_cell"):

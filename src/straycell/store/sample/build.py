@@ -115,10 +115,10 @@ def surprises(sample: Sample, verdicts: Mapping[str, Verdict]) -> list[str]:
     found = []
     for cell in sample.cells:
         verdict = verdicts[cell.code]
-        expected, told = tuple(sorted(cell.because)), deciding(verdict)
-        if (verdict.outcome, told) != (cell.expect, expected):
+        expected, by = tuple(sorted(cell.because)), deciding(verdict)
+        if (verdict.outcome, by) != (cell.expect, expected):
             found.append(
-                f"{cell.code}: {verdict.outcome.word} by {', '.join(told) or 'nothing'}; "
+                f"{cell.code}: {verdict.outcome.word} by {', '.join(by) or 'nothing'}; "
                 f"the text expects {cell.expect.word} by {', '.join(expected) or 'nothing'}"
             )
     return found

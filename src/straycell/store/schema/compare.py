@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from sqlalchemy import CheckConstraint, Connection, Table
 
 from straycell.store.schema.ddl import STATEMENTS
-from straycell.store.schema.guards import trigger_statements
 from straycell.store.sqlite.file import definitions, marks
+from straycell.store.sqlite.guards import trigger_statements
 
 _NAMED = re.compile(r"CREATE (?:UNIQUE )?(?P<kind>TABLE|INDEX|TRIGGER) \"?(?P<name>\w+)\"?")
 _WORDS = {"table": "table", "index": "index", "trigger": "guard"}

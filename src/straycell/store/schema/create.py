@@ -15,7 +15,6 @@ from straycell.cells import make_code
 from straycell.errors import Cure, StoreFault
 from straycell.store import chain
 from straycell.store.column_values import to_us
-from straycell.store.schema.guards import recreate_triggers
 from straycell.store.schema.tables import BENCH, EVENT
 from straycell.store.sqlite.engine import (
     connected,
@@ -27,6 +26,7 @@ from straycell.store.sqlite.engine import (
     writing_engine,
 )
 from straycell.store.sqlite.file import bears, loose_rows, mark, marks, recover
+from straycell.store.sqlite.guards import recreate_triggers
 
 VERSION = 1
 APPLICATION_ID = 0x53545243  # "STRC": marks the file as a straycell store

@@ -126,10 +126,10 @@ def follow(pen: Pen, whys: Mapping[str, str], fallen: Collection[str]) -> None:
         say(pen, event_id, {code: {"stage": Stage.RECEIVED.value}})
 
 
-def refresh(pen: Pen, told: Callable[[int, int], None] | None = None, helpers: int = 1) -> int:
+def refresh(pen: Pen, progress: Callable[[int, int], None] | None = None, helpers: int = 1) -> int:
     """Record again every verdict that no longer holds; returns how many.
 
-    `told` hears (done, of how many); `helpers` is how many processes may judge when there are very many.
+    `progress` hears (done, of how many); `helpers` is how many processes may judge when there are very many.
     """
     settle(pen)
     recorded = verdicts.newest(pen.conn, None, bodies=False)
@@ -152,7 +152,7 @@ def refresh(pen: Pen, told: Callable[[int, int], None] | None = None, helpers: i
         pen.kin |= _kin_of_signs(pen, found)
         builds.condemn_all(pen, whys)
         done += len(rows)
-        if told is not None:
-            told(done, len(stale))
+        if progress is not None:
+            progress(done, len(stale))
     settle(pen)
     return len(stale)

@@ -46,7 +46,7 @@ class Instrument:
 
 def instrument_of(analysis: Analysis, meter: Meter | None, defaults: CautiousDefaults) -> Instrument:
     """The meter's limits, or the cautious defaults; resolution and scatter as the larger of stated and seen."""
-    trace = analysis.trace
+    trace, firsts = analysis.trace, [step.first for step in analysis.steps]
     voltage = meter.voltage if meter else None
     capacity = meter.capacity if meter else None
     stated_v = meter.voltage_resolution.step(float(trace.voltage_v.max())) if meter else 0.0
@@ -62,8 +62,8 @@ def instrument_of(analysis: Analysis, meter: Meter | None, defaults: CautiousDef
         current=capacity or defaults.capacity,
         # A coarse display already shows as scatter: the larger of the two, not both. A step gives step / root 12
         # (JCGM 100, F.2.2.1).
-        row_v=max(step_v / _SQRT12, scatter(analysis, trace.voltage_v)),
-        row_a=max(step_a / _SQRT12, scatter(analysis, trace.current_a)),
+        row_v=max(step_v / _SQRT12, scatter(trace.time_s, trace.voltage_v, firsts)),
+        row_a=max(step_a / _SQRT12, scatter(trace.time_s, trace.current_a, firsts)),
         step_a=step_a,
         zero_a=zero_a,
         voltage_is_default=voltage is None,

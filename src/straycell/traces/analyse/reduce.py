@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from straycell.cells import Chemistry
 from straycell.meters import Meter
 from straycell.quantities import Dimension, show
 from straycell.readings import CautiousDefaults
@@ -18,7 +17,7 @@ from straycell.traces.analyse.budget import (
 )
 from straycell.traces.analyse.resistance import DC_PULSE_S, PulseResistance, Setting, find_pair, find_pulses
 from straycell.traces.analyse.result import TraceResult
-from straycell.traces.analyse.runs import DischargeRun, find_runs
+from straycell.traces.analyse.runs import Conditions, DischargeRun, find_runs
 from straycell.traces.analyse.steps import Analysis, Step, StepKind, analyse
 from straycell.traces.read.trace import Trace
 
@@ -28,39 +27,20 @@ _MOST_GAPS = 10
 
 
 def reduce_trace(
-    trace: Trace,
-    *,
-    cutoff_v: float,
-    full_voltage_v: float,
-    meter: Meter | None,
-    defaults: CautiousDefaults,
-    rated_ah: float | None = None,
-    charged_just_before: bool,
-    temperature_c: float | None = None,
-    chemistry: Chemistry | None = None,
+    trace: Trace, conditions: Conditions, meter: Meter | None, defaults: CautiousDefaults
 ) -> TraceResult:
-    """Every figure of a trace, with its uncertainty budget.
+    """Every figure of a trace, with its uncertainty budget. Pure: same input, same result.
 
-    `cutoff_v` ends a discharge (rows below it are not counted), `full_voltage_v` is the chemistry's or the
-    marking's. `meter` gives the limits of error, `defaults` the cautious ones where it gives none.
-    `charged_just_before` says that a full charge is recorded before the trace begins. `temperature_c` holds
-    where the file has no temperature. `chemistry` lets a rest voltage stand for a state of charge that the
-    trace itself does not tell. Pure: same input, same result.
+    `meter` gives the limits of error, `defaults` the cautious ones where it gives none.
     """
     analysis = analyse(trace)
     instrument = instrument_of(analysis, meter, defaults)
-    runs = find_runs(
-        analysis,
-        cutoff_v=cutoff_v,
-        full_voltage_v=full_voltage_v,
-        charged_just_before=charged_just_before,
-        row_u_v=instrument.row_v,
-    )
+    runs = find_runs(analysis, conditions, instrument.row_v)
     run = _headline(runs)
-    setting = Setting(analysis, runs, instrument, temperature_c, chemistry)
+    setting = Setting(analysis, runs, instrument, conditions)
     pulses = find_pulses(setting)
     # The pair of IEC 61960 cancels what both currents share; a pulse from rest also holds relaxation.
-    dc = find_pair(setting, rated_ah) or _first_at(pulses, DC_PULSE_S)
+    dc = find_pair(setting) or next((pulse for pulse in pulses if pulse.pulse_s == DC_PULSE_S), None)
     budget = _budget(run, dc, instrument)
     lines = {
         figure: [line for line in budget if line.figure == figure] for figure in ("capacity_ah", "energy_wh")
@@ -72,15 +52,15 @@ def reduce_trace(
         pulses=tuple(pulses),
         # Without a run nothing counts as complete: absence of a doubt is not evidence.
         at_least=run is None or run.at_least,
-        warnings=(*trace.warnings, *_warnings(analysis, runs, run, instrument, meter)),
+        warnings=(*trace.warnings, *_warnings(analysis, run, instrument, meter)),
         notes=(*trace.notes, *_notes(runs, run, analysis.steps, dc)),
         budget=tuple(budget),
         run=run,
         runs=tuple(runs),
         steps=tuple(analysis.steps),
-        cutoff_v=cutoff_v,
-        full_voltage_v=full_voltage_v,
-        temperature_c=_mean_temperature(trace, run, temperature_c),
+        cutoff_v=conditions.cutoff_v,
+        full_voltage_v=conditions.full_voltage_v,
+        temperature_c=_mean_temperature(trace, run, conditions.temperature_c),
     )
 
 
@@ -91,10 +71,6 @@ def _headline(runs: list[DischargeRun]) -> DischargeRun | None:
     if whole:
         return whole[-1]
     return max(runs, key=lambda run: run.capacity_ah, default=None)
-
-
-def _first_at(pulses: list[PulseResistance], age_s: float) -> PulseResistance | None:
-    return next((pulse for pulse in pulses if pulse.pulse_s == age_s), None)
 
 
 def _budget(run: DischargeRun | None, dc: PulseResistance | None, instrument: Instrument) -> list[BudgetLine]:
@@ -118,7 +94,6 @@ def _mean_temperature(trace: Trace, run: DischargeRun | None, given_c: float | N
 
 def _warnings(
     analysis: Analysis,
-    runs: list[DischargeRun],
     run: DischargeRun | None,
     instrument: Instrument,
     meter: Meter | None,

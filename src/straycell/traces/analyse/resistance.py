@@ -12,11 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from straycell.cells import Chemistry
 from straycell.physics.curves import curves_for, state_of_charge_range
 from straycell.quantities import Measured
 from straycell.traces.analyse.budget import BudgetLine, Instrument, combined, resistance_lines
-from straycell.traces.analyse.runs import DischargeRun
+from straycell.traces.analyse.runs import Conditions, DischargeRun
 from straycell.traces.analyse.steps import Analysis, Step, StepKind
 from straycell.traces.read.trace import Floats
 
@@ -61,13 +60,12 @@ class PulseResistance:
 
 @dataclass(frozen=True, eq=False)
 class Setting:
-    """What all resistances of one trace share; the person stated temperature and chemistry, or they are None."""
+    """What all resistances of one trace share."""
 
     analysis: Analysis
     runs: list[DischargeRun]
     instrument: Instrument
-    temperature_c: float | None
-    chemistry: Chemistry | None
+    conditions: Conditions
 
 
 def find_pulses(setting: Setting) -> list[PulseResistance]:
@@ -178,7 +176,7 @@ def _resistance(
         soc=soc if span is None else (span[0] + span[1]) / 2,
         soc_range=span,
         rest_v=rest.last_v if rest is not None else None,
-        temperature_c=_temperature(setting.analysis, step, setting.temperature_c),
+        temperature_c=_temperature(setting.analysis, step, setting.conditions.temperature_c),
         resistance=combined(value, lines),
         lines=tuple(lines),
         step=k,
@@ -188,13 +186,14 @@ def _resistance(
 
 def _from_rest(setting: Setting, rest: Step) -> tuple[float, float] | None:
     """The states of charge a rest voltage can mean; a short rest may still be moving by some hundredths of a volt."""
-    if setting.chemistry is None or not curves_for(setting.chemistry):
+    chemistry = setting.conditions.chemistry
+    if chemistry is None or not curves_for(chemistry):
         return None
     volts = setting.instrument.voltage
     moving_v = 0.0 if rest.duration_s >= _LONG_REST_S else _MOVING_V
     # What a short rest may still move is a limit, hence over root 3.
     u_v = float(np.hypot(volts.u(rest.last_v), moving_v / np.sqrt(3)))
-    return state_of_charge_range(setting.chemistry, rest.last_v, u_v)
+    return state_of_charge_range(chemistry, rest.last_v, u_v)
 
 
 def _state(analysis: Analysis, runs: list[DischargeRun], k: int) -> tuple[float, float | None]:
@@ -217,12 +216,12 @@ def _temperature(analysis: Analysis, step: Step, given_c: float | None) -> float
     return float(known.mean()) if len(known) else given_c
 
 
-def find_pair(setting: Setting, rated_ah: float | None) -> PulseResistance | None:
+def find_pair(setting: Setting) -> PulseResistance | None:
     """The first pair as in IEC 61960: a fifth of the current for about 10 s, then the current for 1 s."""
     steps = setting.analysis.steps
     for k in range(1, len(steps)):
         first, second = steps[k - 1], steps[k]
-        if _is_pair(first, second, rated_ah):
+        if _is_pair(first, second, setting.conditions.rated_ah):
             from_a = float(setting.analysis.trace.current_a[first.stop - 1])
             age_s = min(DC_PULSE_S, second.duration_s)
             return _resistance(setting, k, k - 1, first.last_v, from_a, age_s, 0, "pair")

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from straycell.cells import Chemistry
 from straycell.quantities import COVERAGE_FACTOR, Dimension, show
 from straycell.traces.analyse.steps import Analysis, Step, StepKind
 from straycell.traces.read.trace import Floats
@@ -65,12 +66,21 @@ class DischargeRun:
 
 
 @dataclass(frozen=True, slots=True)
-class _Limits:
-    """Cut-off and full voltage in V, and how far above the cut-off a last row may be and still have reached it."""
+class Conditions:
+    """What a trace itself does not tell: where its discharges end and its charges end, and what the cell is.
+
+    `cutoff_v` ends a discharge (rows below it are not counted), `full_voltage_v` is the chemistry's or the marking's.
+    `charged_just_before` says that a full charge is recorded before the trace begins. `temperature_c` holds where
+    the file has no temperature. `chemistry` lets a rest voltage stand for a state of charge that the trace does not
+    tell.
+    """
 
     cutoff_v: float
-    full_v: float
-    slack_v: float
+    full_voltage_v: float
+    charged_just_before: bool
+    rated_ah: float | None = None
+    temperature_c: float | None = None
+    chemistry: Chemistry | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,14 +96,7 @@ class _End:
     open_s: float
 
 
-def find_runs(
-    analysis: Analysis,
-    *,
-    cutoff_v: float,
-    full_voltage_v: float,
-    charged_just_before: bool,
-    row_u_v: float = 0.0,
-) -> list[DischargeRun]:
+def find_runs(analysis: Analysis, conditions: Conditions, row_u_v: float) -> list[DischargeRun]:
     """Every discharge of a trace, in order. A charge that is more than a pulse ends one and begins the next.
 
     `row_u_v` is one row's own standard uncertainty in V: a last row within twice that of the cut-off reached it.
@@ -101,11 +104,11 @@ def find_runs(
     spans = _spans(analysis.steps)
     # Row noise may leave the last row just above the cut-off, and the tester has seen it below (U = 2u).
     slack_v = max(_SLACK_V, COVERAGE_FACTOR * row_u_v)
-    limits = _Limits(cutoff_v, full_voltage_v, slack_v)
+    # A recorded charge speaks only for the first discharge of a file; later ones follow what the file shows.
+    later = replace(conditions, charged_just_before=False)
     return [
-        # A recorded charge speaks only for the first discharge of a file; later ones follow what the file shows.
-        _run(analysis, first, last, limits, charged_just_before and first == spans[0][0])
-        for first, last in spans
+        _run(analysis, first, last, later if number else conditions, slack_v)
+        for number, (first, last) in enumerate(spans)
     ]
 
 
@@ -127,9 +130,9 @@ def _is_pulse(step: Step, total_ah: float) -> bool:
     return step.duration_s <= PULSE_S and abs(step.charge_ah) <= _PULSE_SHARE * total_ah
 
 
-def _run(analysis: Analysis, first: int, last: int, limits: _Limits, charged: bool) -> DischargeRun:
-    steps, cutoff_v, full_voltage_v = analysis.steps, limits.cutoff_v, limits.full_v
-    end = _find_end(analysis, first, last, limits)
+def _run(analysis: Analysis, first: int, last: int, conditions: Conditions, slack_v: float) -> DischargeRun:
+    steps, cutoff_v, full_voltage_v = analysis.steps, conditions.cutoff_v, conditions.full_voltage_v
+    end = _find_end(analysis, first, last, cutoff_v, slack_v)
     whole = [s for s in steps[first : end.step] if s.kind is not StepKind.REST]
     final = steps[end.step]
     final_ah, final_wh = _until(analysis, final, end)
@@ -138,7 +141,7 @@ def _run(analysis: Analysis, first: int, last: int, limits: _Limits, charged: bo
     loads = [s for s in (*whole, final) if s.kind is StepKind.DISCHARGE]
     # Pulses in between carry currents of their own and would bend the mean of the run.
     long = [s for s in loads if s.duration_s > PULSE_S] or loads
-    full, why_not = _started_full(analysis, first, full_voltage_v, charged, capacity)
+    full, why_not = _started_full(analysis, first, full_voltage_v, conditions.charged_just_before, capacity)
     doubts = [why_not] if why_not else []
     if not end.reached:
         doubts.append(
@@ -191,9 +194,9 @@ def _mean_current(loads: list[Step], end: _End) -> float:
     return sum(abs(s.current_a) * (min(s.end_s, end.time_s) - s.onset_s) for s in loads) / seconds
 
 
-def _find_end(analysis: Analysis, first: int, last: int, limits: _Limits) -> _End:
+def _find_end(analysis: Analysis, first: int, last: int, cutoff_v: float, slack_v: float) -> _End:
     """The first crossing of the cut-off in a step that is not a pulse, else the last row of the run's last discharge."""
-    trace, cutoff_v = analysis.trace, limits.cutoff_v
+    trace = analysis.trace
     for k in range(first, last + 1):
         step = analysis.steps[k]
         # A pulse dips below the cut-off and comes back; only a lasting load ends a discharge.
@@ -202,17 +205,17 @@ def _find_end(analysis: Analysis, first: int, last: int, limits: _Limits) -> _En
         below = np.flatnonzero(trace.voltage_v[step.first : step.stop] <= cutoff_v)
         if len(below):
             return _crossing(analysis, k, step.first + int(below[0]), cutoff_v)
-    return _stopped(analysis, last, limits)
+    return _stopped(analysis, last, cutoff_v, slack_v)
 
 
-def _stopped(analysis: Analysis, last: int, limits: _Limits) -> _End:
+def _stopped(analysis: Analysis, last: int, cutoff_v: float, slack_v: float) -> _End:
     """A run whose last row is above the cut-off: reached if the voltage's fall gets there before the next row."""
-    step, cutoff_v = analysis.steps[last], limits.cutoff_v
+    step = analysis.steps[last]
     row = step.stop - 1
     slope = _slope(analysis, step, row)
     above_v = step.last_v - cutoff_v
     # The tester stops between two rows: what the slope bridges before the next row counts as reached.
-    if above_v > max(limits.slack_v, _EXTRAPOLATE * slope * step.open_end_s):
+    if above_v > max(slack_v, _EXTRAPOLATE * slope * step.open_end_s):
         return _End(last, step.end_s + step.tail_h * 3600, step.last_v, row, False, 0.0, step.open_end_s)
     more_s = min(above_v / slope, step.open_end_s) if slope > 0 else 0.0
     return _End(last, step.end_s + more_s, cutoff_v, row, True, _ah_per_v(step, slope), more_s)

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
 
 import numpy as np
 
 from straycell.traces.read.trace import Floats, Ints, Mask
-
-if TYPE_CHECKING:
-    from straycell.traces.analyse.steps import Analysis
 
 # A sample is enough for the instrument's steps and scatter, which do not change along a file.
 _SAMPLE = 20_000
@@ -47,18 +44,18 @@ def roughness(values: Floats, counted: Mask) -> float:
     return float(np.median(third) * _MEDIAN_TO_SIGMA / np.sqrt(20.0))
 
 
-def scatter(analysis: Analysis, values: Floats) -> float:
-    """Standard deviation of one row, from third differences of rows inside steps, whatever their distances.
+def scatter(time_s: Floats, values: Floats, firsts: Sequence[int]) -> float:
+    """Standard deviation of one row, from third differences inside steps (which begin at the rows `firsts`).
 
-    A third difference, weighed so that a parabola through unevenly spaced rows leaves nothing, holds one row's
+    Weighed so that a parabola through unevenly spaced rows leaves nothing, a third difference holds one row's
     variance when its weights have a square sum of 1; the largest two in a hundred are taken for events.
     """
-    time = analysis.trace.time_s[:_SAMPLE]
+    time = time_s[:_SAMPLE]
     values = values[:_SAMPLE]
     if len(time) < _FEWEST:
         return 0.0
     inside = np.ones(len(time), dtype=bool)
-    inside[[step.first for step in analysis.steps if step.first < len(time)]] = False
+    inside[[first for first in firsts if first < len(time)]] = False
     gap = np.diff(time)
     usable = inside[1:-2] & inside[2:-1] & inside[3:]
     # Two rows of the same time make a weight infinite.

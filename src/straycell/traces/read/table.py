@@ -30,8 +30,6 @@ class Table:
     line: Ints
     columns: dict[str, Floats]
     stamps: Stamps = Stamps.COUNTED
-    cells: list[str] | None = None
-    cell_line: int = 0
     odd: list[tuple[int, str]] = field(default_factory=list)
 
 

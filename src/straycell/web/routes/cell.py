@@ -84,7 +84,8 @@ def show(visit: Visiting, code: str) -> Response:
         (
             event,
             event_words(
-                event, [sheet_words.told(e.item, defaults) for e in history.recorded.get(event.id, ())]
+                event,
+                [sheet_words.in_few_words(e.item, defaults) for e in history.recorded.get(event.id, ())],
             ),
         )
         for event in reversed(history.events)

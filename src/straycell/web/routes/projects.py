@@ -12,9 +12,8 @@ from straycell.acceptance.permission import permission
 from straycell.bench import verdict_words
 from straycell.bench.context import Bench
 from straycell.bench.paper.prints import build_sheet_pdf_of
-from straycell.bench.project_match import project_match, understood
+from straycell.bench.project_match import project_match, reserve_plan, understood
 from straycell.bench.recording.finish import Device, finish_build
-from straycell.bench.recording.reserve import reserve_plan
 from straycell.bench.wording.project_words import device_words
 from straycell.builds import Build
 from straycell.cells import position_name

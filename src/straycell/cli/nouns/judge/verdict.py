@@ -17,7 +17,7 @@ from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.app.progress import counting
 from straycell.cli.show import picture, verdict_page
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.pieces.outcomes import outcome_cell, parse_outcome
+from straycell.cli.show.outcomes import outcome_cell, parse_outcome
 
 app = noun_app("What a cell may be used for, with every reason.")
 
@@ -85,9 +85,9 @@ def list_all(
 def refresh() -> None:
     """Record every cell's verdict again under the rules in force."""
     rules = context.rules()
-    with counting("verdicts") as told:
+    with counting("verdicts") as progress:
         changed = context.write_long(
-            lambda writer: writer.refresh_verdicts(told, helpers=context.helpers()),
+            lambda writer: writer.refresh_verdicts(progress, helpers=context.helpers()),
             context.size_of(context.store_path()),
         )
     document = {"refreshed": changed, "rules": rules.name, "rules_hash": rules.hash}

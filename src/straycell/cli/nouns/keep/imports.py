@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from types import ModuleType
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -19,9 +19,6 @@ from straycell.errors import BadData, UsageFault
 from straycell.quantities import count_of
 from straycell.safety import Step
 from straycell.store.exchange.table import Fault, Imported, parse_mapping
-
-if TYPE_CHECKING:
-    from straycell.store.writer import Writer
 
 app = noun_app("Cells and readings from a CSV file, all of it or nothing.")
 SHOWN = 20
@@ -57,7 +54,7 @@ def cells(
 
     if template:
         _print(form.TEMPLATE)
-    elif _import(file, columns, partial, form, lambda writer: writer.import_cells, create=True):
+    elif _import(file, columns, partial, form, form.import_cells, create=True):
         talk_cautions(Step.INTAKE)
 
 
@@ -74,7 +71,7 @@ def readings(
     if template:
         _print(form.TEMPLATE)
     else:
-        _import(file, columns, partial, form, lambda writer: writer.import_readings)
+        _import(file, columns, partial, form, form.import_readings)
 
 
 def _import(
@@ -82,18 +79,18 @@ def _import(
     columns: str | None,
     partial: bool,
     form: ModuleType,
-    take: Callable[[Writer], Callable[..., Imported]],
+    take: Callable[..., Imported],
     *,
     create: bool = False,
 ) -> int:
-    """The lines of a file taken by one method of the writer; returns how many. Raises UsageFault, BadData."""
+    """The lines of a file taken by one function of the store; returns how many. Raises UsageFault, BadData."""
     if file is None:
         raise UsageFault("no file is named", "write FILE.csv; --template prints one to fill in")
     # Own names are checked before the file is read: a typo there would be a fault on every line.
     mapping = parse_mapping(columns, form.COLUMNS, form.QUANTITY_STEMS) if columns else None
-    with counting("lines") as told:
+    with counting("lines") as progress:
         found = context.write_long(
-            lambda writer: take(writer)(file, partial=partial, mapping=mapping, told=told),
+            lambda writer: writer.write(take, file, partial=partial, mapping=mapping, progress=progress),
             context.size_of(file),
             create=create,
         )

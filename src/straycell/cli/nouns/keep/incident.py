@@ -12,7 +12,7 @@ from straycell.cli.app import clock, context, output, tables
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.pieces.outcomes import outcome_cell
+from straycell.cli.show.outcomes import outcome_cell
 from straycell.safety import Step
 from straycell.safety.incidents import RETEST, incident_kinds
 

@@ -267,8 +267,12 @@ def merge(
     ],
 ) -> None:
     """Take another bench's store into this one: codes and times are kept, nothing comes twice."""
-    with counting("tables") as told, _about(file, "name the other bench's store"):
-        merged = context.write_long(lambda writer: writer.merge(file, told), context.size_of(file))
+    from straycell.store.merge.take_in import merge_store
+
+    with counting("tables") as progress, _about(file, "name the other bench's store"):
+        merged = context.write_long(
+            lambda writer: writer.write(merge_store, file, progress), context.size_of(file)
+        )
     document = {
         "store": str(context.store_path()),
         "file": str(file),

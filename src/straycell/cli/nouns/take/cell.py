@@ -13,8 +13,7 @@ from straycell.bench.cell_list import CellOrder, Wanted, cell_list, sort_cells
 from straycell.bench.cell_sheet import cell_history, cell_sheet
 from straycell.bench.outlook import IN_HOUSE
 from straycell.bench.recording.many import Which, each
-from straycell.bench.recording.record import followed
-from straycell.bench.recording.swap import swap_cells
+from straycell.bench.recording.record import followed, swap_cells
 from straycell.bench.wording import shapes, sheet_words
 from straycell.cells import Cell, Chemistry, Form, Stage, tidy_code
 from straycell.cli.app import context, output, tables
@@ -24,10 +23,10 @@ from straycell.cli.app.grammar.fields import takes
 from straycell.cli.app.grammar.values import BoxOption, CodesArgument, TeardownOption
 from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.nouns.take import facts
-from straycell.cli.show import cell_page, cell_table, picture
+from straycell.cli.show import cell_page, picture
 from straycell.cli.show.after_writing import talk_recorded
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.pieces.outcomes import parse_outcome
+from straycell.cli.show.outcomes import parse_outcome
 from straycell.errors import UsageFault
 from straycell.markings import shares_primary_size
 from straycell.quantities import Dimension
@@ -217,7 +216,7 @@ def list_all(
         str | None,
         values.text_option(
             "--columns",
-            f"Show these columns, joined by commas: {' '.join(cell_table.COLUMNS)}.",
+            f"Show these columns, joined by commas: {' '.join(cell_page.COLUMNS)}.",
             metavar="NAMES",
         ),
     ] = None,
@@ -241,22 +240,22 @@ def list_all(
         min_capacity,
     )
     # Before the store is read: a mistyped column must not cost the judging of every cell.
-    names = cell_table.chosen_columns(columns)
+    names = cell_page.chosen_columns(columns)
     bench = context.bench()
     with bench.reading() as reader:
         listed = cell_list(reader, bench.rules, bench.now, wanted)
     # Sorted here and not in the store: most orders are by figures that rules work out.
     listed = sort_cells(listed, sort or CellOrder.CODE)
     if plot is not None:
-        cell_table.draw(listed, plot, force=force)
-    output.emit([shapes.listed_json(each) for each in listed], lambda: cell_table.show(listed, names))
+        cell_page.draw(listed, plot, force=force)
+    output.emit([shapes.listed_json(each) for each in listed], lambda: cell_page.show(listed, names))
 
 
 @app.command("show")
 def show(code: CodeArgument) -> None:
     """Show one cell: what it is, what it may do, why, and what comes next."""
     page = cell_sheet(context.bench(), code)
-    output.emit(shapes.sheet_json(page), lambda: cell_page.show(page))
+    output.emit(shapes.sheet_json(page), lambda: cell_page.sheet(page))
     # Told only where no capacity counts: a second run is a day's work, and a good one needs none.
     if page.remedy and (page.figures.at_least or page.figures.capacity is None):
         output.hint(page.remedy)
@@ -280,12 +279,12 @@ def history(code: CodeArgument) -> None:
     """Show everything that ever happened to a cell, corrections too."""
     defaults = context.rules().defaults
     history = cell_history(context.bench(), code)
-    told = {
-        number: [sheet_words.told(entry.item, defaults) for entry in entries]
+    recorded = {
+        number: [sheet_words.in_few_words(entry.item, defaults) for entry in entries]
         for number, entries in history.recorded.items()
     }
     rows = [
-        [output.stamp_short(e.at), e.verb, e.subject or None, shapes.event_words(e, told.get(e.id, []))]
+        [output.stamp_short(e.at), e.verb, e.subject or None, shapes.event_words(e, recorded.get(e.id, []))]
         for e in history.events
     ]
     output.emit(
@@ -370,7 +369,7 @@ def photo(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A picture file.", show_default=False)],
 ) -> None:
     """Keep a photograph with a cell: scaled, without the place and device that a camera writes into it."""
-    from straycell.bench.recording.photograph import keep_photograph
+    from straycell.bench.recording.record import keep_photograph
 
     kept = keep_photograph(context.bench(), code, file)
     document = shapes.photograph_json(kept) | {"file": str(kept.file)}

@@ -95,10 +95,10 @@ def add(
         because=because,
         progress=_progress,
     )
-    numbers, told = [item.id for item in filed.recorded.items], list(filed.recorded.doubts.values())
+    numbers, doubts = [item.id for item in filed.recorded.items], list(filed.recorded.doubts.values())
     output.emit(
-        trace_page.document(filed.entry, numbers, [], told),
-        lambda: trace_page.figures(filed.entry, numbers, [], told),
+        trace_page.document(filed.entry, numbers, [], doubts),
+        lambda: trace_page.figures(filed.entry, numbers, [], doubts),
     )
     for note in filed.notes:
         output.talk(note)
@@ -186,7 +186,7 @@ def plot(
         picture.draw_curves(run_curves_of(bench, number), out, force)
         return
     from straycell.bench.file_trace import again
-    from straycell.traces.draw.plot import plot_png
+    from straycell.pictures.trace import trace_picture
 
     with bench.reading() as reader:
         entry = reader.trace(reader.trace_number(number))
@@ -195,7 +195,7 @@ def plot(
     # A picture leaves the store: it must say by itself which cell it is of.
     kind = f"{facts.form} {facts.chemistry}  {facts.marking}".rstrip()
     title = f"{entry.cell}  {kind}  {output.day(entry.at)}"
-    write_whole(out, plot_png(*again(entry, raw), title), force=force)
+    write_whole(out, trace_picture(*again(entry, raw), title), force=force)
     output.emit({"id": entry.id, "files": [out], "count": 1}, lambda: output.say(str(out)))
 
 

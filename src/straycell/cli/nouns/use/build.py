@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from straycell.bench.paper.build_sheet import build_sheet
-from straycell.bench.project_match import project_match, understood
-from straycell.bench.recording.reserve import require_plan, true_plan
+from straycell.bench.project_match import project_match, require_plan, true_plan, understood
 from straycell.builds import Build
 from straycell.cells import Look
 from straycell.cli.app import clock, context, output, prompts, tables

@@ -18,7 +18,7 @@ from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.nouns.use.label_read import read
 from straycell.cli.nouns.use.label_stocks import Page, Printer, Scale, calibrate, known_stocks, stocks_list
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.pieces.outcomes import OutcomeWord
+from straycell.cli.show.outcomes import OutcomeWord
 from straycell.errors import BadData, StoreFault, UsageFault
 from straycell.labels.content import LabelContent, Purpose, blank_content
 from straycell.labels.stocks.choose import box_stock, find_stock

@@ -21,7 +21,6 @@ from straycell.cli.show.cell_sheet import (
     gentle_run,
     look_up,
     most_a,
-    run_arguments,
     runtime_json,
 )
 from straycell.errors import BadData, NegativeAnswer, UsageFault
@@ -176,25 +175,25 @@ def for_runtime(
     now, rules = clock.now(), context.rules()
     with context.reading() as reader:
         one = look_up(reader, code, rules, now)
-    arguments = run_arguments(one, until, device_load.ROOM_C if temperature is None else temperature)
+    at_c = device_load.ROOM_C if temperature is None else temperature
     wanted_h = runtime / 3600.0
     found = {
         "code": one.code,
         "wanted_h": wanted_h,
         "until_v": until,
-        "temperature_c": arguments["temperature_c"],
+        "temperature_c": at_c,
         "outcome": one.verdict.outcome.word,
         "forbidden": forbidden(one),
         "allowed_a": one.allowed_out_a,
     }
-    found |= _answer(one, arguments, wanted_h, lit, lamps, brighter)
+    found |= _answer(one, gentle_run(one, until, at_c), wanted_h, lit, lamps, brighter)
     output.emit(found, lambda: load_page.wanted_page(found))
     talk_cautions(Step.DISCARD if one.verdict.outcome is Outcome.DISCARD else Step.MATCH, kinds=[one.facts])
 
 
 def _answer(
     one: OneCell,
-    arguments: dict[str, Any],
+    run: Run,
     wanted_h: float,
     lit: Lamps | None,
     lamps: int | None,
@@ -202,7 +201,6 @@ def _answer(
 ) -> dict[str, Any]:
     """The resistor or current; nulls and `why_not` when nothing lasts that long, which is an answer too."""
     # What nothing lasts for is an answer of its own (exit 0): the question was how long, not whether.
-    run = gentle_run(one, arguments)
     try:
         if lit is not None:
             return _lamp_answer(one, run, wanted_h, lit, lamps, brighter)
@@ -218,7 +216,7 @@ def _lamp_answer(
     """Their new series resistor; the current is that of a full cell at the lower end of its tolerance."""
     choice = resistor_for_runtime(wanted_h, lit, run, full_v=one.full_v, brighter=brighter)
     # The low end of the resistor's tolerance is what lets the most current through.
-    weakest = lit.with_resistor(choice.ohm * (1 - choice.tolerance))
+    weakest = lit.with_resistor(choice.ohm * (1 - TOLERANCE))
     return {
         "current_a": choice.full_current_a,
         "per_lamp_a": choice.full_current_a / lamps if lamps else None,
@@ -226,7 +224,7 @@ def _lamp_answer(
             "use": "in series with the lamps",
             "ohm": choice.ohm,
             "bands": choice.bands,
-            "tolerance": choice.tolerance,
+            "tolerance": TOLERANCE,
             "dissipated_w": choice.dissipated_w,
             "rating_w": choice.rating_w,
         },

@@ -24,8 +24,7 @@ from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.nouns.use.match_choices import choices_of, match_cells, match_what
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.match_chart import chart_of
-from straycell.cli.show.match_page import held_document, held_page, page, page_of_all
+from straycell.cli.show.match_page import chart_of, held_document, held_page, page, page_of_all
 from straycell.cli.show.picture import kind_of
 from straycell.errors import NegativeAnswer, UsageFault
 from straycell.matching import Match

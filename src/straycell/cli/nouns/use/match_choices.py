@@ -71,7 +71,7 @@ def _first_refusal(found: Match) -> str:
 
 
 def _of_data(key: str) -> Any:
-    def told(found: Match) -> str:
+    def words(found: Match) -> str:
         if found.data is None:
             return ""
         return {
@@ -82,7 +82,7 @@ def _of_data(key: str) -> Any:
             else "none fits",
         }[key]
 
-    return told
+    return words
 
 
 _COMPARED = (

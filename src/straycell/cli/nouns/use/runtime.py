@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -21,18 +21,17 @@ from straycell.cli.show.cell_sheet import (
     OneCell,
     forbidden,
     look_up,
-    run_arguments,
+    run_cell,
     run_of,
     runtime_json,
 )
 from straycell.cli.show.device_draw import Draw, draw_of
 from straycell.cli.show.verdict_page import say_forbidden
 from straycell.matching.words import run_hours as hours
-from straycell.physics.loads import Load
-from straycell.physics.run_time.answers import dark_voltage, first_stop, narrowing
+from straycell.physics.run_time.answers import narrowing
 from straycell.physics.run_time.course import voltage_course
-from straycell.physics.run_time.plot import plot_png
-from straycell.physics.run_time.runtime import Runtime
+from straycell.physics.run_time.runtime import RunCell, RunDevice, Runtime
+from straycell.pictures.run_time import run_time_picture
 from straycell.quantities import Dimension, show
 from straycell.safety import Step
 
@@ -55,6 +54,23 @@ OutOption = Annotated[
     Path | None,
     typer.Option("--out", metavar="PNG", help="Draw voltage against time.", show_default=False),
 ]
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """A run time and what it was asked of; `against` is what the verdict says against it, empty when it allows it."""
+
+    one: OneCell
+    drawn: Drawn
+    cell: RunCell
+    device: RunDevice
+    found: Runtime
+    against: list[str]
+
+    @property
+    def stop_v(self) -> float:
+        """The voltage in V that ends the run: the first of all cut-offs, or where lamps go dark."""
+        return self.device.first_stop(self.cell)[1]
 
 
 @app.command()
@@ -90,34 +106,30 @@ def runtime(
     now, rules = clock.now(), context.rules()
     with context.reading() as reader:
         one = look_up(reader, code, rules, now)
-    arguments = run_arguments(one, until, device_load.ROOM_C if temperature is None else temperature)
-    arguments["protection_cutoff_v"] = protection_cutoff
-    draw = draw_of(one, drawn.load, stop_v(arguments, drawn.load), arguments["temperature_c"], peak)
-    lifted = draw.lifted(arguments)
-    found = run_of(one, drawn.load, lifted)
+    cell = run_cell(one)
+    at_c = device_load.ROOM_C if temperature is None else temperature
+    device = RunDevice(drawn.load, until, protection_cutoff, at_c)
+    draw = draw_of(one, drawn.load, device.first_stop(cell)[1], at_c, peak)
+    lifted = replace(cell, dip_v=draw.dip_v)
+    found = run_of(one, lifted, device)
     lit_notes = [lit.brighter(one.full_v)] if lit is not None and lit.brighter(one.full_v) else []
     found = replace(found, notes=(*found.notes, *draw.notes(until), *lit_notes))
 
     advice = narrowing(found)
     found = replace(found, notes=(*found.notes, *([advice] if advice else [])))
     # The dip shortens both ends alike, so it is not part of the margin between them.
-    peaks_h = run_of(one, drawn.load, arguments).expected_h - found.expected_h if why and draw.dip_v else 0.0
+    peaks_h = run_of(one, cell, device).expected_h - found.expected_h if why and draw.dip_v else 0.0
     against = forbidden(one, draw.steady_a, draw.peak_a)
+    answer = Answer(one, drawn, lifted, device, found, against)
     if out is not None:
-        write_whole(out, picture(one, drawn, found, lifted, against), force=force)
+        write_whole(out, picture(answer), force=force)
     output.emit(
-        {**document(one, drawn, found, lifted, against, out), "until_v": until, **draw_document(draw)},
-        lambda: page(one, drawn, found, lifted, against, peaks_h if why else None),
+        {**document(answer), "picture": out, "until_v": until, **draw_document(draw)},
+        lambda: page(answer, peaks_h if why else None),
     )
     if out is not None:
         output.hint(f"picture: {out}")
     talk_cautions(Step.DISCARD if one.verdict.outcome is Outcome.DISCARD else Step.MATCH, kinds=[one.facts])
-
-
-def stop_v(arguments: dict[str, Any], load: Load) -> float:
-    """The voltage in V that ends the run: the first of all cut-offs, or where lamps go dark."""
-    cut_offs = (arguments["cutoff_v"], arguments["cell_cutoff_v"], arguments.get("protection_cutoff_v"))
-    return first_stop(*cut_offs, dark_voltage(load, 1))[1]
 
 
 def draw_document(draw: Draw) -> dict[str, float]:
@@ -125,55 +137,42 @@ def draw_document(draw: Draw) -> dict[str, float]:
     return {"steady_a": draw.steady_a, "peak_a": draw.peak_a, "dip_v": draw.dip_v}
 
 
-def document(
-    one: OneCell,
-    drawn: Drawn,
-    found: Runtime,
-    arguments: dict[str, Any],
-    against: list[str],
-    out: Path | None,
-) -> dict[str, Any]:
+def document(answer: Answer) -> dict[str, Any]:
     """The JSON of a run time; `forbidden` is empty when the verdict allows the use."""
+    one, found = answer.one, answer.found
     capacity, resistance = one.capacity, one.candidate.resistance
     return {
         "code": one.code,
         "runtime_h": runtime_json(found),
         "basis": found.basis,
         "stop": found.stop,
-        "stop_v": stop_v(arguments, drawn.load),
-        "forbidden": against,
+        "stop_v": answer.stop_v,
+        "forbidden": answer.against,
         "outcome": one.verdict.outcome.word,
-        "load": drawn.document,
-        "temperature_c": arguments["temperature_c"],
+        "load": answer.drawn.document,
+        "temperature_c": answer.device.temperature_c,
         "capacity_ah": {"value": capacity.value, "expanded_uncertainty": capacity.expanded},
         "resistance_ohm": None
         if resistance is None
         else {"value": resistance.value, "expanded_uncertainty": resistance.expanded},
         "notes": [*one.notes, *found.notes],
         "margin_h": dict(found.margin_h),
-        "picture": out,
     }
 
 
-def page(
-    one: OneCell,
-    drawn: Drawn,
-    found: Runtime,
-    arguments: dict[str, Any],
-    against: list[str],
-    peaks_h: float | None = None,
-) -> None:
+def page(answer: Answer, peaks_h: float | None = None) -> None:
     """A run time for a person; with `peaks_h` (what peaks cost, in h) each part of its margin."""
-    say_forbidden(one.code, against)
+    one, found = answer.one, answer.found
+    say_forbidden(one.code, answer.against)
     output.say(f"{one.code}  count on {hours(found.low_h)}; {hours(found.expected_h)} expected")
     resistance = figure(one.candidate.resistance, _D.RESISTANCE) or "not measured"
     output.facts(
         [
             ("at best", hours(found.high_h)),
-            ("load", drawn.words + drawn.more),
-            ("draws", _draws(one, drawn, arguments)),
-            ("stops at", f"{show(stop_v(arguments, drawn.load), _D.VOLTAGE)}, {found.stop}"),
-            ("works at", show(arguments["temperature_c"], _D.TEMPERATURE)),
+            ("load", answer.drawn.words + answer.drawn.more),
+            ("draws", _draws(answer)),
+            ("stops at", f"{show(answer.stop_v, _D.VOLTAGE)}, {found.stop}"),
+            ("works at", show(answer.device.temperature_c, _D.TEMPERATURE)),
             ("counted from", _basis(one, found)),
             ("capacity", figure(one.capacity, _D.CAPACITY)),
             ("resistance", resistance),
@@ -182,15 +181,16 @@ def page(
     )
     if peaks_h is not None:
         output.section(f"The {hours(found.expected_h - found.low_h)} between expected and low are kept for")
-        output.bullets(margin_lines(one, found, arguments["temperature_c"], peaks_h))
+        output.bullets(margin_lines(answer, peaks_h))
     notes = [*one.notes, *found.notes]
     if notes:
         output.section("Mind")
         output.bullets(notes)
 
 
-def margin_lines(one: OneCell, found: Runtime, at_c: float, peaks_h: float) -> list[str]:
+def margin_lines(answer: Answer, peaks_h: float) -> list[str]:
     """Each part of the margin, the largest first, and what would make it smaller."""
+    one, found, at_c = answer.one, answer.found, answer.device.temperature_c
     chemistry = one.facts.chemistry
     words = {
         "curves": f"not knowing which published {chemistry} cell this one is like: a trace of its own would tell",
@@ -217,13 +217,14 @@ def margin_lines(one: OneCell, found: Runtime, at_c: float, peaks_h: float) -> l
     return lines or ["nothing: there is no margin"]
 
 
-def _draws(one: OneCell, drawn: Drawn, arguments: dict[str, Any]) -> str | None:
+def _draws(answer: Answer) -> str | None:
     """From full to the stop, where that is not the same; what lamps were seen to bear is beside it."""
     # A constant current is the same at every voltage, and a profile says its own.
-    if drawn.document["kind"] in ("current", "profile"):
+    load = answer.drawn.load
+    if answer.drawn.document["kind"] in ("current", "profile"):
         return None
-    ends = (one.full_v, stop_v(arguments, drawn.load))
-    full, last = (show(drawn.load.current_at(volts), _D.CURRENT) for volts in ends)
+    ends = (answer.one.full_v, answer.stop_v)
+    full, last = (show(load.current_at(volts), _D.CURRENT) for volts in ends)
     return f"{full} from a full cell, {last} at the stop"
 
 
@@ -233,24 +234,22 @@ def _basis(one: OneCell, found: Runtime) -> str:
     return f"the published curves of {one.facts.chemistry}, scaled to its capacity and resistance"
 
 
-def picture(
-    one: OneCell, drawn: Drawn, found: Runtime, arguments: dict[str, Any], against: list[str]
-) -> bytes:
+def picture(answer: Answer) -> bytes:
     """Voltage against time as a PNG."""
-    first_stop_v = stop_v(arguments, drawn.load)
-    free = {**arguments, "cell_cutoff_v": None, "protection_cutoff_v": None}
+    one, found, device = answer.one, answer.found, answer.device
+    free = replace(answer.cell, cell_cutoff_v=None, dip_v=0.0)
     course = voltage_course(
-        lambda volts: run_of(one, drawn.load, {**free, "cutoff_v": volts}),
+        lambda volts: run_of(one, free, replace(device, cutoff_v=volts, protection_cutoff_v=None)),
         full_v=one.full_v,
-        stop_v=first_stop_v,
+        stop_v=answer.stop_v,
     )
-    shown = f"{drawn.words}, {arguments['temperature_c']:g} °C, from {found.basis}"
+    shown = f"{answer.drawn.words}, {device.temperature_c:g} °C, from {found.basis}"
     title = f"Run time of {one.code}"
-    return plot_png(
+    return run_time_picture(
         course,
         found,
-        stop_v=first_stop_v,
+        stop_v=answer.stop_v,
         title=title,
         summary=shown,
-        forbidden=against[0] if against else "",
+        forbidden=answer.against[0] if answer.against else "",
     )

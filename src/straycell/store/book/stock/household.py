@@ -71,8 +71,8 @@ def comparisons(conn: Connection) -> list[Comparison]:
         EVENT, EVENT.c.id == METER.c.event_id
     )
     names, found = shown(conn, METER), []
-    for key, told, at_us in conn.execute(added):
-        days = [day for day in (opt_day(told), latest.get(key)) if day is not None]
+    for key, compared_on, at_us in conn.execute(added):
+        days = [day for day in (opt_day(compared_on), latest.get(key)) if day is not None]
         last = _noon(max(days)) if days else from_us(at_us)
         found.append(Comparison(names[key], last, bool(days)))
     return sorted(found, key=lambda each: each.meter)

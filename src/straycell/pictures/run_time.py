@@ -1,27 +1,25 @@
-"""The picture of a run time: voltage under load against time, the band from low to high end, the cut-off.
-
-Only this module of physics imports matplotlib (its Agg canvas alone: no window, no global state).
-"""
+"""The picture of a run time: voltage under load against time, the band from low to high end, the cut-off."""
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from straycell.physics.run_time.course import CoursePoint
 from straycell.physics.run_time.runtime import Runtime
+from straycell.pictures import figure as shared
+from straycell.pictures.figure import INK, LINE
 from straycell.quantities import Dimension, plain, show
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-_INK, _GRID, _LINE, _BAND, _CUT = "#22303c", "#d5dbe0", "#1d4e89", "#c9d8ea", "#b00020"
+_COURSE, _BAND = "#1d4e89", "#c9d8ea"
 _TIMES = ((72.0, 24.0, "d"), (1.5, 1.0, "h"), (0.0, 1.0 / 60.0, "min"))
 """From this length in hours on: the hours in one unit of the axis, and the name of the unit."""
 
 
-def plot_png(
+def run_time_picture(
     course: Sequence[CoursePoint],
     runtime: Runtime,
     *,
@@ -31,20 +29,14 @@ def plot_png(
     forbidden: str = "",
     dpi: int = 150,
 ) -> bytes:
-    """A PNG of 10 x 6 inches at `dpi`. Same input, same bytes (for one version of matplotlib)."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(10, 6), dpi=dpi, facecolor="white", layout="constrained")
-    # The canvas is attached by hand: pyplot would pick a backend by the display and keep figures in a global list.
-    FigureCanvasAgg(figure)
+    """A PNG of 10 x 6 inches at `dpi`."""
+    figure = shared.sheet(10.0, 6.0, dpi)
     panel = figure.subplots()
-    _dress(panel)
+    shared.framed(panel)
     _draw(panel, course, runtime, stop_v)
-    # Titles hold what a person typed: a dollar sign in a name would be read as mathematics and fail.
-    figure.suptitle(title, x=0.01, ha="left", fontsize=17, color=_INK, fontweight="bold", parse_math=False)
+    shared.titled(figure, title)
     panel.set_title(
-        summary, loc="left", fontsize=11, color=_INK, pad=10 if not forbidden else 26, parse_math=False
+        summary, loc="left", fontsize=11, color=INK, pad=10 if not forbidden else 26, parse_math=False
     )
     if forbidden:
         panel.annotate(
@@ -54,14 +46,11 @@ def plot_png(
             xytext=(0, 8),
             textcoords="offset points",
             fontsize=11,
-            color=_CUT,
+            color=LINE,
             fontweight="bold",
             parse_math=False,
         )
-    out = io.BytesIO()
-    # The default metadata names the version of matplotlib, which says nothing of the cell.
-    figure.savefig(out, format="png", metadata={"Software": "straycell"})
-    return out.getvalue()
+    return shared.written(figure, "png", (title, summary, forbidden, course))
 
 
 def _draw(panel: Axes, course: Sequence[CoursePoint], runtime: Runtime, stop_v: float) -> None:
@@ -70,30 +59,32 @@ def _draw(panel: Axes, course: Sequence[CoursePoint], runtime: Runtime, stop_v: 
     hours, unit = next((hours, unit) for start, hours, unit in _TIMES if longest_h >= start)
     panel.set_xlabel(f"time / {unit}")
     panel.set_ylabel("voltage under load / V")
-    panel.axhline(stop_v, color=_CUT, linewidth=1.2, linestyle=(0, (6, 4)))
-    _say(panel, 0.0, stop_v, f"{runtime.stop} {show(stop_v, Dimension.VOLTAGE)}", (6, 5), _CUT)
+    panel.axhline(stop_v, color=LINE, linewidth=1.2, linestyle=(0, (6, 4)))
+    _say(panel, 0.0, stop_v, f"{runtime.stop} {show(stop_v, Dimension.VOLTAGE)}", (6, 5), LINE)
     if not course:
         panel.set_xlim(0, 1)
         panel.set_ylim(stop_v - 0.5, stop_v + 0.5)
-        _say(panel, 0.0, stop_v, "the load pulls the voltage below the cut-off at once", (6, -18), _INK)
+        _say(panel, 0.0, stop_v, "the load pulls the voltage below the cut-off at once", (6, -18), INK)
         return
     volts = [p.voltage_v for p in course]
     low, expected, high = (
         [getattr(p, end) / hours for p in course] for end in ("low_h", "expected_h", "high_h")
     )
     panel.fill(low + high[::-1], volts + volts[::-1], color=_BAND, linewidth=0, label="low end to high end")
-    panel.plot(expected, volts, color=_LINE, linewidth=2.0, label="expected", solid_joinstyle="round")
-    panel.plot(low, volts, color=_LINE, linewidth=1.1, linestyle=(0, (2, 2)), label="low end: count on this")
+    panel.plot(expected, volts, color=_COURSE, linewidth=2.0, label="expected", solid_joinstyle="round")
+    panel.plot(
+        low, volts, color=_COURSE, linewidth=1.1, linestyle=(0, (2, 2)), label="low end: count on this"
+    )
     span_v = volts[0] - stop_v
     panel.set_ylim(stop_v - 0.12 * span_v, volts[0] + 0.08 * span_v)
     panel.set_xlim(0, 1.04 * high[-1])
-    panel.legend(loc="upper right", frameon=False, fontsize=10, labelcolor=_INK)
+    panel.legend(loc="upper right", frameon=False, fontsize=10, labelcolor=INK)
     _ends(panel, low[-1], expected[-1], high[-1], stop_v, unit)
 
 
 def _ends(panel: Axes, low: float, expected: float, high: float, stop_v: float, unit: str) -> None:
     """Where each line meets the cut-off, in numbers; the two of them apart when they lie close together."""
-    panel.plot([low, expected], [stop_v, stop_v], "o", color=_LINE, markersize=6, zorder=5)
+    panel.plot([low, expected], [stop_v, stop_v], "o", color=_COURSE, markersize=6, zorder=5)
     close = expected - low < 0.14 * high
     panel.annotate(
         f"{plain(low, 3)} {unit}",
@@ -102,7 +93,7 @@ def _ends(panel: Axes, low: float, expected: float, high: float, stop_v: float, 
         textcoords="offset points",
         ha="right" if close else "center",
         fontsize=11,
-        color=_LINE,
+        color=_COURSE,
         fontweight="bold",
     )
     panel.annotate(
@@ -112,7 +103,7 @@ def _ends(panel: Axes, low: float, expected: float, high: float, stop_v: float, 
         textcoords="offset points",
         ha="left" if close and expected < 0.9 * high else "center",
         fontsize=11,
-        color=_INK,
+        color=INK,
     )
 
 
@@ -127,14 +118,3 @@ def _say(panel: Axes, x: float, y: float, text: str, offset: tuple[float, float]
         fontsize=10,
         color=colour,
     )
-
-
-def _dress(panel: Axes) -> None:
-    panel.grid(True, color=_GRID, linewidth=0.7)
-    panel.set_axisbelow(True)
-    panel.spines[["top", "right"]].set_visible(False)
-    panel.spines[["left", "bottom"]].set_color(_INK)
-    panel.tick_params(colors=_INK, labelsize=10)
-    for axis in (panel.xaxis, panel.yaxis):
-        axis.label.set_color(_INK)
-        axis.label.set_fontsize(11)

@@ -1,49 +1,35 @@
-"""The picture of a trace: voltage, current and charge over time, with its steps and cut-off.
-
-Only this module imports matplotlib (its Agg canvas alone, no window, no global state): axes, ticks and text
-that hold at any size are its craft, and drawing them by hand in PIL would be a second craft of ours.
-"""
+"""The picture of a trace: voltage, current and charge over time, with its steps and cut-off."""
 
 from __future__ import annotations
 
-import io
-import warnings
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from straycell.pictures import figure as shared
+from straycell.pictures.figure import INK, LINE
 from straycell.quantities import Dimension, show
 from straycell.traces.analyse.result import TraceResult
 from straycell.traces.analyse.steps import StepKind
-from straycell.traces.draw.thin import thin_rows
 from straycell.traces.read.trace import Floats, Ints, Trace
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_INK, _GRID = "#22303c", "#d5dbe0"
-_VOLTS, _AMPS, _CHARGE, _CUT = "#1d4e89", "#a23e12", "#35682d", "#b00020"
+_VOLTS, _AMPS, _CHARGE = "#1d4e89", "#a23e12", "#35682d"
 _BANDS = {StepKind.CHARGE: "#eef5e9", StepKind.DISCHARGE: "#e8eff8"}
 _MOST_POINTS = 16_000
 _MOST_BANDS = 120
 _TIMES = ((2 * 86400.0, 86400.0, "d"), (5400.0, 3600.0, "h"), (180.0, 60.0, "min"), (0.0, 1.0, "s"))
 
 
-def plot_png(trace: Trace, result: TraceResult, title: str, *, dpi: int = 150) -> bytes:
-    """A PNG of a trace, 11 x 8 inches at `dpi`. Same input, same bytes (for one version of matplotlib)."""
-    # Loaded here and not above: matplotlib takes longer to import than most commands run.
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(11, 8), dpi=dpi, facecolor="white", layout="constrained")
-    FigureCanvasAgg(figure)
+def trace_picture(trace: Trace, result: TraceResult, title: str, *, dpi: int = 150) -> bytes:
+    """A PNG of a trace, 11 x 8 inches at `dpi`."""
+    figure = shared.sheet(11.0, 8.0, dpi)
     draw(figure, trace, result, title)
-    out = io.BytesIO()
-    with warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message="Glyph .* missing")  # a title in a script the font lacks
-        figure.savefig(out, format="png", metadata={"Software": "straycell"})
-    return out.getvalue()
+    return shared.written(figure, "png", (title, result))
 
 
 def draw(figure: Figure, trace: Trace, result: TraceResult, title: str) -> None:
@@ -58,12 +44,13 @@ def draw(figure: Figure, trace: Trace, result: TraceResult, title: str) -> None:
     _line(amps, time, trace.current_a, _AMPS, _breaks(trace, result), stepped=True)
     _line(charge, time, out_ah, _CHARGE, _breaks(trace, result))
     for panel in (volts, amps, charge):
-        _dress(panel)
+        shared.framed(panel)
+        panel.margins(y=0.08)
         _bands(panel, result, divisor)
-    amps.axhline(0, color=_INK, linewidth=0.6)
+    amps.axhline(0, color=INK, linewidth=0.6)
     volts.set_ylabel("voltage / V")
     amps.set_ylabel("current / A")
-    amps.set_title("negative: discharge", loc="right", fontsize=9, color=_INK, pad=2)
+    amps.set_title("negative: discharge", loc="right", fontsize=9, color=INK, pad=2)
     charge.set_ylabel("charge out / Ah")
     charge.set_xlabel(f"time / {unit}")
     length = float(time[-1] - time[0])
@@ -74,13 +61,27 @@ def draw(figure: Figure, trace: Trace, result: TraceResult, title: str) -> None:
     _name_steps(volts, result, divisor, length)
     _mark_pulses(volts, result, divisor, length)
     _mark_end(volts, charge, result, divisor, out_ah)
-    figure.suptitle(title, x=0.01, ha="left", fontsize=17, color=_INK, fontweight="bold", parse_math=False)
-    volts.set_title(_summary(result), loc="left", fontsize=11.5, color=_INK, pad=22)
+    shared.titled(figure, title)
+    volts.set_title(_summary(result), loc="left", fontsize=11.5, color=INK, pad=22)
 
 
 def _time_unit(trace: Trace) -> tuple[float, str]:
     length = float(trace.time_s[-1] - trace.time_s[0])
     return next((divisor, unit) for start, divisor, unit in _TIMES if length >= start)
+
+
+def thin_rows(values: Floats, most: int) -> Ints:
+    """Rows that keep the first, last, lowest and highest of each of `most` / 4 equal shares; all when few."""
+    rows = len(values)
+    if rows <= most:
+        return np.arange(rows, dtype=np.int64)
+    edges = np.linspace(0, rows, max(2, most // 4) + 1).astype(np.int64)
+    kept: set[int] = set()
+    for first, stop in pairwise(edges):
+        part = values[first:stop]
+        # Extremes and ends of each share: averages would erase pulses and dips, which are what one looks for.
+        kept.update((int(first), int(first + part.argmin()), int(first + part.argmax()), int(stop - 1)))
+    return np.array(sorted(kept), dtype=np.int64)
 
 
 def charge_out(trace: Trace, result: TraceResult) -> Floats:
@@ -123,19 +124,6 @@ def _line(
         )
 
 
-def _dress(panel: Axes) -> None:
-    panel.grid(True, color=_GRID, linewidth=0.7)
-    panel.set_axisbelow(True)
-    panel.spines[["top", "right"]].set_visible(False)
-    panel.spines[["left", "bottom"]].set_color(_INK)
-    panel.tick_params(colors=_INK, labelsize=10)
-    panel.yaxis.label.set_color(_INK)
-    panel.xaxis.label.set_color(_INK)
-    panel.yaxis.label.set_fontsize(11)
-    panel.xaxis.label.set_fontsize(11)
-    panel.margins(y=0.08)
-
-
 def _bands(panel: Axes, result: TraceResult, divisor: float) -> None:
     # Beyond this many bands the colours merge to grey, and each costs its own drawing.
     if len(result.steps) > _MOST_BANDS:
@@ -153,7 +141,7 @@ def _mark_cutoff(panel: Axes, result: TraceResult) -> None:
     # A far cut-off drawn as a line would press the curve flat into the top of the panel.
     near = result.cutoff_v > low - (high - low)
     if near:
-        panel.axhline(result.cutoff_v, color=_CUT, linewidth=1.1, linestyle=(0, (6, 4)))
+        panel.axhline(result.cutoff_v, color=LINE, linewidth=1.1, linestyle=(0, (6, 4)))
         panel.set_ylim(min(low, result.cutoff_v - 0.04 * (high - low)), high)
     panel.annotate(
         f"cut-off {show(result.cutoff_v, Dimension.VOLTAGE)}" + ("" if near else " (far below)"),
@@ -164,7 +152,7 @@ def _mark_cutoff(panel: Axes, result: TraceResult) -> None:
         ha="left",
         va="bottom",
         fontsize=10,
-        color=_CUT,
+        color=LINE,
     )
 
 
@@ -200,7 +188,7 @@ def _name_steps(panel: Axes, result: TraceResult, divisor: float, length: float)
             textcoords="offset points",
             ha="center",
             fontsize=9,
-            color=_INK,
+            color=INK,
         )
 
 

@@ -1,1 +1,0 @@
-"""The picture of a trace, on paper and in the terminal."""
