@@ -31,7 +31,7 @@ Number = Annotated[str, values.record_argument("trace", "The trace's number (tra
 
 @app.command("add")
 def add(
-    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    code: values.CellArgument,
     file: Annotated[
         Path,
         typer.Argument(

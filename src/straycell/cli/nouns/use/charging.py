@@ -116,7 +116,7 @@ TemperatureOption = Annotated[
 
 @app.command()
 def charging(
-    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    code: values.CellArgument,
     current: CurrentOption = None,
     programming_resistor: ResistorOption = None,
     supply: SupplyOption = None,

@@ -140,7 +140,7 @@ def from_log(
 
 @app.command("for-runtime")
 def for_runtime(
-    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    code: values.CellArgument,
     runtime: Annotated[
         float,
         values.quantity("--runtime", _D.DURATION, "The hours that are wanted.", window=_HOURS, example="48h"),

@@ -68,7 +68,7 @@ class Answer:
 
 @app.command()
 def runtime(
-    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    code: values.CellArgument,
     until: device_load.UntilOption,
     current: device_load.CurrentOption = None,
     power: device_load.PowerOption = None,
