@@ -258,11 +258,7 @@ def show(code: CodeArgument) -> None:
 
 
 @app.command("plot")
-def plot(
-    code: values.CellArgument,
-    out: picture.Out = None,
-    force: picture.Force = False,
-) -> None:
+def plot(code: values.CellArgument, out: picture.Out = None, force: picture.Force = False) -> None:
     """Draw how a cell keeps its charge: rest voltages within what the limits allow, its siblings faint."""
     from straycell.bench.paper.curves_of import rest_curves_of
 

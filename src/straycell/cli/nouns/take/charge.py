@@ -59,11 +59,7 @@ def _show(charges: Sequence[Item]) -> None:
 
 @app.command("let-down")
 @takes([LET_DOWN_V, ROOM], needed=("until_v",))
-def let_down(
-    code: values.CellArgument,
-    at: EndedOption = None,
-    **said: Any,
-) -> None:
+def let_down(code: values.CellArgument, at: EndedOption = None, **said: Any) -> None:
     """Record that a load brought a cell to storage voltage; it ends a self-discharge check."""
     done = record_let_down(context.bench(), code, said, at=at)
     (made,) = done.items

@@ -34,24 +34,15 @@ def add(
         str | None,
         values.text_option("--like", f"A shipped class: {', '.join(meter_classes())}.", metavar="CLASS"),
     ] = None,
-    voltage_accuracy: Annotated[
-        str | None,
-        _accuracy_option("voltage", "0.05%+2mV"),
-    ] = None,
+    voltage_accuracy: Annotated[str | None, _accuracy_option("voltage", "0.05%+2mV")] = None,
     voltage_resolution: Annotated[
         str | None,
         values.text_option(
             "--voltage-resolution", "Its smallest step: 1mV, or 1mV<4V,10mV for two ranges.", metavar="1mV"
         ),
     ] = None,
-    capacity_accuracy: Annotated[
-        str | None,
-        _accuracy_option("capacity", "1%+5mAh"),
-    ] = None,
-    resistance_accuracy: Annotated[
-        str | None,
-        _accuracy_option("resistance", "3%+2mohm"),
-    ] = None,
+    capacity_accuracy: Annotated[str | None, _accuracy_option("capacity", "1%+5mAh")] = None,
+    resistance_accuracy: Annotated[str | None, _accuracy_option("resistance", "3%+2mohm")] = None,
     temperature_accuracy: Annotated[str | None, _accuracy_option("temperature", "1C")] = None,
 ) -> None:
     """Record a meter: a shipped class, its own sheet, or a class with single figures changed."""

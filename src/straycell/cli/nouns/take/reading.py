@@ -34,12 +34,7 @@ AtOption = Annotated[datetime | None, values.at_option()]
 
 @app.command("add")
 @takes(OF_READING.values())
-def add(
-    code: values.CellArgument,
-    meter: MeterOption = None,
-    at: AtOption = None,
-    **said: Any,
-) -> None:
+def add(code: values.CellArgument, meter: MeterOption = None, at: AtOption = None, **said: Any) -> None:
     """Record what was measured or seen of a cell; several quantities on one line are recorded together."""
     recorded = record.record_readings(context.bench(), code, _plain(said), meter=meter, at=at)
     _show_made(recorded.items)
@@ -135,9 +130,7 @@ def supersede(
 
 
 @app.command("undo")
-def undo(
-    because: values.BecauseOption,
-) -> None:
+def undo(because: values.BecauseOption) -> None:
     """Take back the last record of this bench as mistyped, within an hour; then record it right."""
     done = undo_last(context.bench(), because)
     document = {"superseded": done.numbers, "mistake": Mistake.MISTYPED, "because": because}

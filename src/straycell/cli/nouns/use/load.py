@@ -185,12 +185,7 @@ def for_runtime(
 
 
 def _answer(
-    one: OneCell,
-    run: Run,
-    wanted_h: float,
-    lit: Lamps | None,
-    lamps: int | None,
-    brighter: bool,
+    one: OneCell, run: Run, wanted_h: float, lit: Lamps | None, lamps: int | None, brighter: bool
 ) -> dict[str, Any]:
     """The resistor or current; nulls and `why_not` when nothing lasts that long, which is an answer too."""
     # What nothing lasts for is an answer of its own (exit 0): the question was how long, not whether.

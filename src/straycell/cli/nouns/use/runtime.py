@@ -44,8 +44,7 @@ WhyOption = Annotated[
     bool, typer.Option("--why", help="Show what lies between the expected and the low hours.")
 ]
 OutOption = Annotated[
-    Path | None,
-    typer.Option("--out", metavar="PNG", help="Draw voltage against time.", show_default=False),
+    Path | None, typer.Option("--out", metavar="PNG", help="Draw voltage against time.", show_default=False)
 ]
 
 
