@@ -19,7 +19,6 @@ from straycell.matching.pack.shape_search import (
     best_shape,
     chemistries_of,
     in_series,
-    plan_among,
     try_shape,
 )
 from straycell.matching.pack.words import (
@@ -150,7 +149,9 @@ def described(
     alike = [equivalent(group, f"group {number}") for number, group in enumerate(plan.groups, 1)]
     runtime = weakest_run(screen, alike, plan.runs)
     data = pack_data(project, plan.groups, limits)
-    warnings = warnings_for(project, limits) + pack_warnings(screen, plan) + data.warnings + runtime.notes
+    warnings = (
+        warnings_for(project, limits) + pack_warnings(screen, plan, data) + data.warnings + runtime.notes
+    )
     return Match(
         project=project.name,
         served=True,
@@ -230,7 +231,7 @@ def _wanted(
         return wanted_cell(screen, failing)
 
     def serves(some: Sequence[Candidate]) -> bool:
-        return plan_among(project, some, limits, screen.now, shape) is not None
+        return try_shape(project, some, limits, screen.now, shape).plan is not None
 
     return wanted_pack(screen, fitting, tried.kinds, tried.refusals, serves)
 
@@ -243,7 +244,7 @@ def _changes(
     shape = (demand.series, demand.parallel)
 
     def retry(changed: Project) -> float | None:
-        plan = plan_among(changed, cells, limits, now, shape)
+        plan = try_shape(changed, cells, limits, now, shape).plan
         return None if plan is None else min(run.promised.low_h for run in plan.runs)
 
     whys = [why for refusal in tried.refusals.values() for why in refusal.failed] + [s.last for s in failing]
@@ -252,6 +253,6 @@ def _changes(
     found = changes(project, refused_by(project, whys, limits, kinds, shape, longest_h), retry)
     wider = tried.screen.joined and project.pack.parallel is not None
     for more in (demand.parallel + 1, demand.parallel + 2) if wider else ():
-        if plan_among(project, cells, limits, now, (demand.series, more)) is not None:
+        if try_shape(project, cells, limits, now, (demand.series, more)).plan is not None:
             return (*found, f"parallel = {more} would be served by the cells at hand")
     return found

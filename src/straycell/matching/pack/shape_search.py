@@ -95,13 +95,6 @@ class Tried:
         return self.screen.demand.cells
 
 
-def plan_among(
-    project: Project, cells: Sequence[Candidate], limits: UseLimits, now: datetime, shape: tuple[int, int]
-) -> PackPlan | None:
-    """The pack of one shape from just these cells; None when they make none."""
-    return try_shape(project, cells, limits, now, shape).plan
-
-
 def try_shape(
     project: Project, cells: Sequence[Candidate], limits: UseLimits, now: datetime, shape: tuple[int, int]
 ) -> Tried:
