@@ -22,7 +22,6 @@ from straycell.matching.pack.shape_search import (
     try_shape,
 )
 from straycell.matching.pack.words import (
-    enough_and_none,
     others_of,
     pack_reasons,
     pack_warnings,
@@ -188,24 +187,21 @@ def _unserved(
 ) -> Match:
     """The answer of a project that nothing serves, by what was tried: what one cell lacks, then what a pack lacks."""
     lines: list[str] = []
+    counted = False
     refused: list[tuple[list[Screened], list[Screened]]] = []
     for one in tried:
         screened = one.screened or screen_all(one.screen, cells)
         fitting = [s for s in screened if s.fits]
         failing = sorted((s for s in screened if not s.fits), key=nearest_first)
-        lines.append(_wanted(project, one, fitting, failing, limits))
+        wanted, counted = _wanted(project, one, fitting, failing, limits)
+        lines.append(wanted)
         if not refused:
             lines += seen_of(fitting, failing, joined=one.screen.joined)
         refused.append((fitting, failing))
     last, (fitting, failing) = tried[-1], refused[0]
     lines += _changes(project, cells, last, limits, refused[-1][1])
-    told = (
-        enough_and_none(last.screen, refused[-1][0], last.kinds, last.refusals)
-        if last.screen.joined
-        else None
-    )
     # Where the line of the pack already says so, it is said once.
-    if not last.proven and (told is None or told.proven):
+    if not last.proven and not counted:
         count = sum(refusal.tried for refusal in last.refusals.values())
         lines.append(f"not found in {count} groupings; that no choice of cells does it is not proven")
     return Match(
@@ -225,10 +221,11 @@ def _wanted(
     fitting: Sequence[Screened],
     failing: Sequence[Screened],
     limits: UseLimits,
-) -> str:
+) -> tuple[str, bool]:
+    """What is missing, and whether that says how many groupings were tried."""
     screen, shape = tried.screen, (tried.screen.demand.series, tried.screen.demand.parallel)
     if not screen.joined:
-        return wanted_cell(screen, failing)
+        return wanted_cell(screen, failing), False
 
     def serves(some: Sequence[Candidate]) -> bool:
         return try_shape(project, some, limits, screen.now, shape).plan is not None

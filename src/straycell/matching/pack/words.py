@@ -107,26 +107,19 @@ def wanted_pack(
     kinds: Mapping[PackKind, Sequence[Candidate]],
     refusals: Mapping[PackKind, Refusal],
     serves: Serves,
-) -> str:
-    """What an unserved pack lacks, in plain numbers; `serves` says whether just these cells would do."""
-    refusal = enough_and_none(screen, fitting, kinds, refusals)
+) -> tuple[str, bool]:
+    """What an unserved pack lacks, in plain numbers, and whether that says how many groupings were tried.
+
+    `serves` says whether just these cells would do.
+    """
+    good = Counter(PackKind.of(s.candidate) for s in fitting)
+    kind = _nearest_kind(good, kinds)
+    refusal = refusals.get(kind) if kind is not None and good[kind] >= screen.demand.cells else None
+    # Cells enough of the nearest kind, and no pack: another thing to say than that they are too few.
     if refusal is not None:
-        return _apart(screen, refusal)
-    good = Counter(PackKind.of(s.candidate) for s in fitting)
-    kind = _nearest_kind(good, kinds)
-    return _wanted(screen, kind, kinds.get(kind, ()) if kind else (), good[kind] if kind else 0, serves)
-
-
-def enough_and_none(
-    screen: Screen,
-    fitting: Sequence[Screened],
-    kinds: Mapping[PackKind, Sequence[Candidate]],
-    refusals: Mapping[PackKind, Refusal],
-) -> Refusal | None:
-    """Why cells of the nearest kind, of which there are enough, make no pack; None where there are too few."""
-    good = Counter(PackKind.of(s.candidate) for s in fitting)
-    kind = _nearest_kind(good, kinds)
-    return refusals.get(kind) if kind is not None and good[kind] >= screen.demand.cells else None
+        return _apart(screen, refusal), not refusal.proven
+    members = kinds.get(kind, ()) if kind else ()
+    return _wanted(screen, kind, members, good[kind] if kind else 0, serves), False
 
 
 def _nearest_kind(
