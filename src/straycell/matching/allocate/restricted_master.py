@@ -65,11 +65,7 @@ class RestrictedMaster:
     rows_learnt: int = 0
 
     def __post_init__(self) -> None:
-        solver = self.solver = SilentHighs()
-        # One thread and a seed, so that the same question has the same answer.
-        solver.setOptionValue("threads", 1)
-        solver.setOptionValue("random_seed", self.seed % 2**31)
-        solver.setOptionValue("mip_rel_gap", 0.0)
+        solver = self.solver = SilentHighs(self.seed)
         count, none = len(self.problems), np.zeros(0, dtype=np.int32)
         for _ in range(count):
             solver.addCol(0.0, 0.0, 1.0, 0, none, np.zeros(0))
