@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 from straycell.acceptance.reasons import Outcome
 from straycell.bench.intake import script
-from straycell.bench.intake.script import CellKept, Entry, Start
 from straycell.bench.intake.session import intake
 from straycell.bench.intake.state import Session
+from straycell.bench.intake.store_actions import Bearer, CellKept, Entry, Found, Opened, Start
 from straycell.cells import CellFacts, Look, make_code, parse_code
 from straycell.errors import StraycellError
 from straycell.meters import meter_like
@@ -29,12 +29,20 @@ class OutOfLines(Exception):
     """The dialogue asks on, and the person has said all."""
 
 
+class Amended(NamedTuple):
+    """What was put in the place of what."""
+
+    former: CellKept
+    entry: Entry
+    because: str
+
+
 class Table:
     """Stands in for the store and the screen: keeps what it is told, answers plainly, refuses on demand."""
 
-    def __init__(self, **answers: Callable[[Any], Any]) -> None:
+    def __init__(self, **answers: Callable[..., Any]) -> None:
         self.entries: list[Entry] = []
-        self.amended: list[script.Amend] = []
+        self.amended: list[Amended] = []
         self.prompts: list[str] = []
         self.defaults: dict[str, str] = {}
         self.said: list[str] = []
@@ -44,16 +52,17 @@ class Table:
         self.blanks: list[str] = []
         self.shelved: list[tuple[str, str]] = []
         self.given = 0
+        self._left: Iterator[str] = iter(())
         self._answers = answers
 
     def run(self, dialogue: script.Talk[Any], lines: Iterable[str]) -> Any:
         """Drive to the end, or to the first question that no line is left for; what the dialogue returned."""
-        left = iter(lines)
+        self._left = iter(lines)
         try:
             effect = next(dialogue)
             while True:
                 try:
-                    answer = self._answer(effect, left)
+                    answer = self._answer(effect)
                 except StraycellError as error:
                     effect = dialogue.throw(error)
                 else:
@@ -63,64 +72,65 @@ class Table:
         except OutOfLines:
             return None
 
-    def _answer(self, effect: Any, left: Any) -> Any:
-        name = type(effect).__name__
-        if name in self._answers:
-            return self._answers[name](effect)
-        return getattr(self, f"_do_{name.lower()}")(effect, left)
+    def _answer(self, effect: script.Effect) -> Any:
+        given: tuple[Any, ...] = (effect,)
+        name = type(effect).__name__.lower()
+        if isinstance(effect, script.Act):
+            name, given = effect.does.__name__, effect.given
+        return self._answers.get(name, getattr(self, f"_do_{name}", None))(*given)  # type: ignore[misc]
 
-    def _do_ask(self, effect: script.Ask, left: Any) -> str:
+    def _do_ask(self, effect: script.Ask) -> str:
         self.prompts.append(effect.prompt)
         self.defaults[effect.prompt] = effect.default
         try:
-            return str(next(left))
+            return str(next(self._left))
         except StopIteration:
             raise OutOfLines from None
 
-    def _do_say(self, effect: script.Say, left: Any) -> None:
+    def _do_say(self, effect: script.Say) -> None:
         self.said.append(effect.text)
 
-    def _do_large(self, effect: script.Large, left: Any) -> None:
+    def _do_large(self, effect: script.Large) -> None:
         self.larges.append(effect.code)
 
-    def _do_caution(self, effect: script.Caution, left: Any) -> None:
+    def _do_caution(self, effect: script.Caution) -> None:
         self.cautions.append(effect)
 
-    def _do_newcode(self, effect: script.NewCode, left: Any) -> str:
+    def _do_new_code(self) -> str:
         self.given += 1
         return make_code("A", self.given)
 
-    def _do_nextblank(self, effect: script.NextBlank, left: Any) -> str:
+    def _do_next_blank(self) -> str:
         return self.blanks.pop(0) if self.blanks else ""
 
-    def _do_findcode(self, effect: script.FindCode, left: Any) -> script.Found:
-        code = parse_code(effect.text)
+    def _do_find_code(self, text: str) -> Found:
+        code = parse_code(text)
         borne = code in {entry.code for entry in self.entries}
-        return script.Found(code, script.Bearer.CELL if borne else script.Bearer.NOTHING)
+        return Found(code, Bearer.CELL if borne else Bearer.NOTHING)
 
-    def _do_shelve(self, effect: script.Shelve, left: Any) -> None:
-        self.shelved.append((effect.code, effect.box))
+    def _do_shelve(self, code: str, box: str) -> None:
+        self.shelved.append((code, box))
 
-    def _do_openteardown(self, effect: script.OpenTeardown, left: Any) -> script.Opened:
-        return script.Opened("AT1", effect.title, objects=effect.objects)
+    def _do_open_teardown(self, title: str, kind: str, objects: int) -> Opened:
+        return Opened("AT1", title, objects=objects)
 
-    def _do_usemeter(self, effect: script.UseMeter, left: Any) -> Any:
-        return meter_like(effect.name, effect.like or "hand-held-multimeter")
+    def _do_use_meter(self, name: str, like: str) -> Any:
+        return meter_like(name, like or "hand-held-multimeter")
 
-    def _do_keep(self, effect: script.Keep, left: Any) -> CellKept:
+    def _do_keep(self, entry: Entry) -> CellKept:
         if self.refusals:
             raise self.refusals.pop(0)
-        self.entries.append(effect.entry)
-        return self.kept(effect.entry)
+        self.entries.append(entry)
+        return self.kept(entry)
 
-    def _do_amend(self, effect: script.Amend, left: Any) -> CellKept:
-        self.amended.append(effect)
-        return self.kept(effect.entry)
+    def _do_amend(self, former: CellKept, entry: Entry, because: str) -> CellKept:
+        self.amended.append(Amended(former, entry, because))
+        return self.kept(entry)
 
-    def _do_now(self, effect: script.Now, left: Any) -> datetime:
+    def _do_now(self) -> datetime:
         return NOW
 
-    def _do_whatwaits(self, effect: script.WhatWaits, left: Any) -> list[Any]:
+    def _do_what_waits(self, code: str | None = None) -> list[Any]:
         return []
 
     def kept(self, entry: Entry) -> CellKept:

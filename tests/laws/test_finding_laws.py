@@ -97,6 +97,7 @@ def alone(evidence: Evidence, finding: Finding) -> Evidence:
         tuple(c for c in evidence.charges if c.key in finding.basis),
         upsets=tuple(u for u in evidence.upsets if u.key in finding.basis),
         best_sibling=best if best is not None and best.key in finding.basis else None,
+        floats=tuple(c for c in evidence.floats if c.key in finding.basis),
     )
 
 

@@ -168,37 +168,24 @@ class Case:
         return self._latest_ah or self.rate_base_ah
 
     @cached_property
-    def _latest_capacity(self) -> Reading | None:
+    def _latest_ah(self) -> float | None:
         """The latest capacity whose run was whole, else the latest."""
         capacities = self.of(Quantity.CAPACITY)
         # A run that was cut short says how much came out, not how much there is.
         whole = [r for r in capacities if not r.at_least] or capacities
-        return whole[-1] if whole else None
-
-    @property
-    def _latest_ah(self) -> float | None:
-        return self._latest_capacity.value if self._latest_capacity else None
-
-    @property
-    def reference_records(self) -> tuple[Reading, ...]:
-        """What `reference_capacity_ah` was measured by, if it was."""
-        return (self._latest_capacity,) if self._latest_capacity else ()
+        return whole[-1].value if whole else None
 
     @cached_property
     def rate_base_ah(self) -> float | None:
         """What 1C of a test current means: the rated capacity, else the size's table, else the measured one."""
+        return self.stated_ah or self._latest_ah
+
+    @cached_property
+    def stated_ah(self) -> float | None:
+        """The rated capacity, else the size's table, never above what the size can hold; no reading changes it."""
         # A fake print of 9900 mAh would turn a gentle current into a harsh one on paper: the size caps it.
-        found, most = self._stated_ah or self._latest_ah, most_capacity_ah(self.facts)
+        found, most = self.rated_ah or self.table_capacity_ah, most_capacity_ah(self.facts)
         return found if found is None or most is None else min(found, most)
-
-    @property
-    def _stated_ah(self) -> float | None:
-        return self.rated_ah or self.table_capacity_ah
-
-    @property
-    def rate_base_records(self) -> tuple[Reading, ...]:
-        """What `rate_base_ah` was measured by, where nothing is rated and the size is in no table."""
-        return () if self._stated_ah else self.reference_records
 
     @cached_property
     def rated_ah(self) -> float | None:
@@ -216,18 +203,22 @@ class Case:
             return volume * self.figure("unrated-capacity-density") if volume else None
         return self.known_figure("unrated-capacity")
 
-    def is_full(self, charge: Charge) -> bool:
+    def is_full(self, charge: Charge, held_ah: float | None = None) -> bool:
         """True when a recorded charge counts as full."""
-        return not self.short_of_full(charge)
+        return not self.short_of_full(charge, held_ah)
 
-    def short_of_full(self, charge: Charge) -> str:
-        """Why a recorded charge does not count as full; empty when it does."""
+    def short_of_full(self, charge: Charge, held_ah: float | None = None) -> str:
+        """Why a recorded charge does not count as full; empty when it does.
+
+        `held_ah` is what the run in question gave: it stands in for a capacity that nobody stated.
+        """
         # Self-discharge is read from a steep, known start: from a partial charge the curve gives no share of
         # full.
         least_v = self.figure("full-charge-from")
         if charge.until_v < least_v:
             return f"the charge of {charge.at:%Y-%m-%d} ended at {charge.until_v:g} V, below {least_v:g} V"
-        base = self.rate_base_ah
+        # Never the latest of all runs: a finding must not hang on which runs are known by then.
+        base = self.stated_ah or held_ah
         # Most chargers show no end current: they end by themselves, which counts as full.
         if charge.end_current_a is None or base is None:
             return ""
@@ -245,11 +236,6 @@ class Case:
     def charge_before(self, at: datetime) -> Charge | None:
         """The latest charge that had ended at a time."""
         return next((c for c in reversed(self.charges) if c.at <= at), None)
-
-    def full_records(self, charge: Charge) -> tuple[Charge | Reading, ...]:
-        """What `is_full` rests on: the charge, and what tells whether its end current was low."""
-        # A finding names all that it rests on, so that a mistake in any of it lets the finding fall.
-        return (charge,) if charge.end_current_a is None else (charge, *self.rate_base_records)
 
     def disturbed(self, start: datetime, end: datetime) -> bool:
         """True when a charge, a discharge, a let-down or work in a build lies after `start`, up to `end`."""

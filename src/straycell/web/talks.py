@@ -8,16 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from threading import Lock
 from typing import Any
 
+from straycell.bench.context import Bench
 from straycell.bench.intake import closing
-from straycell.bench.intake.script import Ask, Caution, Large, Say, Talk, Tone
+from straycell.bench.intake.script import Act, Ask, Caution, Effect, Large, Say, Talk, Tone, advance
 from straycell.bench.intake.session import KEYS, intake
 from straycell.bench.intake.state import Session
-from straycell.errors import StraycellError
 
-Do = Callable[[object], Any]
 Cautions = Callable[[Caution], list[str]]
 
 
@@ -32,18 +32,18 @@ class Conversation:
     step: int = 0
     lock: Lock = field(default_factory=Lock)
 
-    def begin(self, do: Do, cautions: Cautions) -> None:
+    def begin(self, bench: Bench, cautions: Cautions) -> None:
         """Go to the first question."""
-        self._run(do, cautions, lambda: next(self.dialogue))
+        self._go_on(None, bench, cautions)
 
-    def answer(self, step: int, text: str, do: Do, cautions: Cautions) -> None:
+    def answer(self, step: int, text: str, bench: Bench, cautions: Cautions) -> None:
         """Take the answer to question `step` and go to the next one."""
         with self.lock:
             # The answer got lost on the way and was sent again: the dialogue is further already.
             if step != self.step or self.question is None:
                 return
             self.lines = []
-            self._run(do, cautions, lambda: self.dialogue.send(text))
+            self._go_on(text, bench, cautions)
 
     def end(self) -> None:
         """Drop the cell in hand; what was finished is in the store."""
@@ -52,23 +52,15 @@ class Conversation:
             self.question = None
             self._close()
 
-    def _run(self, do: Do, cautions: Cautions, resume: Callable[[], Any]) -> None:
-        try:
-            effect = resume()
-            while not isinstance(effect, Ask):
-                try:
-                    said = self._carry_out(effect, do, cautions)
-                # Thrown into the dialogue: it knows which answer to ask again.
-                except StraycellError as error:
-                    effect = self.dialogue.throw(error)
-                else:
-                    effect = self.dialogue.send(said)
-            self.question, self.step = effect, self.step + 1
-        except StopIteration:
-            self.question = None
+    def _go_on(self, text: str | None, bench: Bench, cautions: Cautions) -> None:
+        carry_out = partial(self._carry_out, bench, cautions)
+        self.question = advance(self.dialogue, text, carry_out)
+        if self.question is None:
             self._close()
+        else:
+            self.step += 1
 
-    def _carry_out(self, effect: object, do: Do, cautions: Cautions) -> Any:
+    def _carry_out(self, bench: Bench, cautions: Cautions, effect: Effect) -> Any:
         if isinstance(effect, Say | Large):
             # The page has buttons for the keys that the terminal explains first.
             self.lines += [] if effect == Say(KEYS) else [effect]
@@ -76,7 +68,8 @@ class Conversation:
         if isinstance(effect, Caution):
             self.lines += [Say(text, Tone.FAULT) for text in cautions(effect)]
             return None
-        return do(effect)
+        assert isinstance(effect, Act)
+        return effect.on(bench)
 
     def _close(self) -> None:
         self.lines += closing.left_over(self.session)

@@ -237,7 +237,7 @@ def test_a_boards_own_drain_is_subtracted() -> None:
     boarded = good(facts=facts, second=4.17).verdict()
     bare = good(second=4.17).verdict()
     difference = reason(bare, "self-discharge").observed - reason(boarded, "self-discharge").observed  # type: ignore[operator]
-    assert difference == pytest.approx(100 * 3e-6 * 720 / 2.4)
+    assert difference == pytest.approx(100 * 3e-6 * 720 / 2.5)
 
 
 def test_without_any_full_charge_the_hold_says_so() -> None:

@@ -7,18 +7,10 @@ from tests.cli.intake_bench import CELL, OPENING, Table, a_start, evening_of
 
 from straycell.bench.intake import closing
 from straycell.bench.intake.log import missing_of_intake, next_pack
-from straycell.bench.intake.script import (
-    Ask,
-    Bearer,
-    FindCode,
-    Found,
-    Opened,
-    OpenTeardown,
-    Shelve,
-    Start,
-)
+from straycell.bench.intake.script import Ask
 from straycell.bench.intake.session import intake
 from straycell.bench.intake.state import Session
+from straycell.bench.intake.store_actions import Bearer, Found, Opened, Start
 from straycell.cells import CellFacts, Chemistry, Form, Look, make_code
 from straycell.errors import BadData, StoreFault
 from straycell.keys import RecordKey
@@ -198,7 +190,7 @@ PRIMARY_KIND = CellFacts(marking="CR123A 3V", chemistry=Chemistry.PRIMARY)
 
 def going_on(*lines: str, facts: CellFacts = PRIMARY_KIND) -> tuple[Table, Session]:
     """A tear-down that goes on, whose last cell was of this kind."""
-    table = Table(FindTeardown=lambda effect: Opened(effect.code, "lamp", "2", facts))
+    table = Table(find_teardown=lambda code: Opened(code, "lamp", "2", facts))
     session = Session(a_start(last_teardown=("AT7", "lamp", "lamp")))
     table.run(intake(session), ["", "-", *lines])
     return table, session
@@ -290,7 +282,7 @@ def test_a_mistyped_look_brings_the_near_word_and_not_the_legend_again() -> None
         asked.append((effect.prompt, effect.legend))
         return next(lines)
 
-    table = Table(Ask=take)
+    table = Table(ask=take)
     table.run(intake(Session(a_start())), [])
     looks = [bool(legend) for prompt, legend in asked if prompt == "look"]
     assert looks == [True, False, False, False, True]
@@ -396,15 +388,16 @@ def test_a_scanned_code_of_the_same_cell_is_no_answer_to_the_next_question() -> 
     assert facts is not None and facts.marking == "INR18650 2600mAh"
 
 
-def opening() -> tuple[Table, list[OpenTeardown]]:
-    """A table that keeps which tear-downs were opened."""
-    opened: list[OpenTeardown] = []
+def opening() -> tuple[Table, list[tuple[str, str, int]]]:
+    """A table that keeps which tear-downs were opened: title, kind, how many objects."""
+    opened: list[tuple[str, str, int]] = []
 
-    def open_one(effect: OpenTeardown) -> Opened:
-        opened.append(effect)
-        return Opened("AT1", effect.title)
+    def open_one(*asked: str | int) -> Opened:
+        title, kind, objects = str(asked[0]), str(asked[1]), int(asked[2])
+        opened.append((title, kind, objects))
+        return Opened("AT1", title)
 
-    return Table(OpenTeardown=open_one), opened
+    return Table(open_teardown=open_one), opened
 
 
 # --- a code wherever the cursor is ------------------------------------------------------------------------
@@ -433,7 +426,7 @@ def test_a_code_is_no_title_kind_meter_or_print(place: int) -> None:
     lines.insert(place, CODES[6])
     table, opened = opening()
     table.run(intake(Session(a_start())), [*lines, CODES[6], "3.7", "", ""])
-    assert (opened[0].title, opened[0].kind) == ("garden torch", "torch")
+    assert opened[0][:2] == ("garden torch", "torch")
     assert [entry.code for entry in table.entries] == [CODES[6]]
     assert table.entries[0].facts is not None and table.entries[0].facts.marking == "INR18650 2600mAh"
 
@@ -465,7 +458,7 @@ def test_the_label_of_a_finished_neighbour_files_nothing() -> None:
         CELL,
         [CODES[0], "", "", "3.6", "", ""],
         table=Table(
-            FindCode=lambda effect: Found(
+            find_code=lambda text: Found(
                 CODES[0],
                 Bearer.CELL,
                 CellFacts(form=Form.F18650),
@@ -545,7 +538,7 @@ def test_a_title_typed_at_the_first_question_is_the_title() -> None:
     """`Enter opens a tear-down`: what was typed there is not dropped."""
     table, opened = opening()
     table.run(intake(Session(a_start(waiting=3))), ["bicycle lamp", "lamp", ""])
-    assert opened[0].title == "bicycle lamp"
+    assert opened[0][0] == "bicycle lamp"
     assert table.prompts[1] == "what kind of object?"
 
 
@@ -560,10 +553,10 @@ def test_good_cells_go_into_the_box_of_the_evening() -> None:
 def test_a_box_that_is_full_asks_for_another_and_keeps_the_cell() -> None:
     """The cell is recorded before it is laid anywhere."""
 
-    def full(effect: Shelve) -> None:
+    def full(code: str, box: str) -> None:
         raise BadData("box tin is full", "take another")
 
-    table = Table(Shelve=full)
+    table = Table(shelve=full)
     lines = [*OPENING[:4], "tin", OPENING[4], *CELL, "", *CELL]
     table.run(intake(session := Session(a_start(boxes=("tin",)))), lines)
     assert len(table.entries) == 2 and table.prompts.count("another box") == 1 and session.box == ""
@@ -590,12 +583,12 @@ def test_a_damaged_cell_that_cannot_be_read_stays_without_a_kind() -> None:
 def finding(found: Found) -> Table:
     """A table where every code stands for this."""
 
-    def find(effect: FindCode) -> Found:
-        if effect.text == "zzz":
+    def find(text: str) -> Found:
+        if text == "zzz":
             raise BadData("'zzz' is not a code", "read it again")
         return found
 
-    return Table(FindCode=find)
+    return Table(find_code=find)
 
 
 def test_a_printed_blank_is_taken_by_scan_and_the_shown_code_stays_for_the_next() -> None:
@@ -693,7 +686,7 @@ def test_the_meter_of_the_last_evening_is_remembered() -> None:
 def test_a_second_evening_goes_on_with_the_last_tear_down() -> None:
     """Enter takes it, and its kind and pack carry over: no marking is asked before the first cell."""
     facts = CellFacts(form=Form.F21700, chemistry=Chemistry.NCA, marking="INR21700")
-    table = Table(FindTeardown=lambda effect: Opened(effect.code, "lamp", "2", facts))
+    table = Table(find_teardown=lambda code: Opened(code, "lamp", "2", facts))
     table.run(intake(Session(a_start(last_teardown=("AT7", "lamp", "lamp")))), ["", "-", *CELL])
     assert (table.entries[0].teardown, table.entries[0].pack, table.entries[0].facts) == ("AT7", "2", facts)
 
@@ -771,23 +764,22 @@ def test_the_end_offers_labels_and_asks_again_when_the_file_cannot_be() -> None:
     """y takes the usual name; a path that exists is refused and nothing is lost."""
     written: list[str] = []
 
-    def print_labels(effect: object) -> None:
-        path = getattr(effect, "path", "")
+    def print_labels(bench: object, path: str, codes: tuple[str, ...]) -> None:
         if path == "there.pdf":
             raise BadData("there.pdf is there already", "name another file")
         written.append(path)
 
-    table, session = evening_of(CELL, table=Table(PrintLabels=print_labels))
-    table.run(closing.offer_labels(session), ["there.pdf", "y"])
+    table, session = evening_of(CELL, table=Table(print_labels=lambda *given: print_labels(None, *given)))
+    table.run(closing.offer_labels(session, print_labels), ["there.pdf", "y"])
     assert written == ["labels-AT1.pdf"]
-    table.run(closing.offer_labels(session), [""])
+    table.run(closing.offer_labels(session, print_labels), [""])
     assert len(written) == 1
 
 
 def test_no_cell_no_labels() -> None:
     """Nothing to stick on."""
     table = Table()
-    table.run(closing.offer_labels(Session(a_start())), [])
+    table.run(closing.offer_labels(Session(a_start()), lambda *given: None), [])
     assert table.prompts == []
 
 

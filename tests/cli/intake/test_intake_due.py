@@ -10,16 +10,17 @@ import pytest
 from tests.cli.bench import Bench
 from tests.cli.intake_bench import NOW, OPENING, Table, a_start
 
-from straycell.bench.intake import due, script, store_actions
+from straycell.bench.intake import due, store_actions
 from straycell.bench.intake.figures import TAKEN
 from straycell.bench.intake.form import fill, merged
 from straycell.bench.intake.session import intake
 from straycell.bench.intake.state import Session
+from straycell.bench.intake.store_actions import UNSET, Bearer, Entry, Found
 from straycell.bench.outlook import Need, Outlook, Waiting, outlook
 from straycell.bench.recording.rest import RestOnRecord
 from straycell.cells import CellFacts, Chemistry, Look, make_code
 from straycell.cli.app import context, options
-from straycell.cli.intake.command import carry_out
+from straycell.cli.intake.command import print_labels
 from straycell.errors import BadData
 from straycell.keys import NEW
 from straycell.readings import Charge, Method, Quantity, Reading
@@ -137,7 +138,7 @@ def test_only_what_is_missing_is_asked_with_its_conditions() -> None:
         "down to",
         "room",
     ]
-    entry = due.entry_of("A00001O", answers, {}, 1.0)
+    entry = due.entry_of("A00001O", answers, meters={})
     run = entry.items[0]
     assert isinstance(run, Reading) and run.quantity is Quantity.CAPACITY
     assert (run.value, run.discharge_current_a, run.cutoff_v, run.temperature_c) == (2.45, 0.5, 3.0, 22.0)
@@ -147,14 +148,14 @@ def test_a_reading_left_for_later_asks_for_no_conditions() -> None:
     """Enter skips it."""
     table, answers = taken(["", "", "", ""], *FRESH)
     assert len(table.prompts) == 4
-    assert due.entry_of("A00001O", answers, {}, 1.0).items == ()
+    assert due.entry_of("A00001O", answers, meters={}).items == ()
 
 
 def test_the_temperature_is_asked_once_and_proposed_after() -> None:
     """One room, one thermometer."""
     lines = ["0.5", "", "21.5", "25", "2h", "2450", "0.5", "3", "", "45", "a", "4.1", "26", ""]
     _, answers = taken(lines, *FRESH, full_v=4.2)
-    items = due.entry_of("A00001O", answers, {}, 1.0).items
+    items = due.entry_of("A00001O", answers, meters={}).items
     charge = items[0]
     assert isinstance(charge, Charge)
     assert (charge.until_v, charge.at, charge.peak_temperature_c) == (4.2, NOW - timedelta(hours=2), 25.0)
@@ -178,7 +179,7 @@ def test_conditions_carry_over_to_the_next_cell() -> None:
     _, again = taken(
         ["=", "4.2", "", "25", "", "2400", "", "", ""], Need.CHARGE, Need.CAPACITY, remembered=kept
     )
-    charge, run = due.entry_of("A00001O", again, {}, 1.0).items
+    charge, run = due.entry_of("A00001O", again, meters={}).items
     assert isinstance(charge, Charge) and isinstance(run, Reading)
     assert (charge.current_a, run.discharge_current_a, run.cutoff_v) == (0.5, 0.52, 2.8)
     assert run.temperature_c == 21.5
@@ -234,7 +235,7 @@ def test_a_rest_that_the_record_contradicts_is_asked_about(
     """Where it matters, once more and with what the record says; else nothing is asked."""
     typed = ["4.15", stated, *lines, *([] if kept_h is None else ["22"])]
     table, answers = taken(typed, Need.REST, rest=charged(recorded_h))
-    rests = due.entry_of("A00001O", answers, {}, 1.0).items
+    rests = due.entry_of("A00001O", answers, meters={}).items
     assert [r.rested_s for r in rests if isinstance(r, Reading)] == (
         [] if kept_h is None else [3600 * kept_h]
     )
@@ -255,7 +256,7 @@ def test_a_charge_in_the_future_is_refused() -> None:
     """It is asked for again."""
     table, answers = taken(["0.5", "4.2", "22", "25", "2026-03-09T10:00+00:00", "now"], Need.CHARGE)
     assert any("in the future" in text for text in table.said)
-    assert answers["ended"] == script.UNSET
+    assert answers["ended"] == UNSET
 
 
 def test_damage_seen_at_the_second_look_ends_the_questions() -> None:
@@ -267,19 +268,19 @@ def test_damage_seen_at_the_second_look_ends_the_questions() -> None:
 # --- the walk --------------------------------------------------------------------------------------------
 
 
-def of_the_two(effect: script.FindCode) -> script.Found:
+def of_the_two(text: str) -> Found:
     """The cells of the walk, by code or last digits."""
     for code in ("A00001O", "A00002M"):
-        if code.endswith(effect.text.upper()):
-            return script.Found(code, script.Bearer.CELL)
-    raise BadData(f"'{effect.text}' is not a code", "read it again")
+        if code.endswith(text.upper()):
+            return Found(code, Bearer.CELL)
+    raise BadData(f"'{text}' is not a code", "read it again")
 
 
 def walking(lines: list[str], **answers: object) -> Table:
     """A walk along two cells that wait for a resistance."""
     facts = CellFacts(chemistry=Chemistry.NMC)
     queue = [Waiting(code, facts, (Need.RESISTANCE,), "tin") for code in ("A00001O", "A00002M")]
-    table = Table(**{"WhatWaits": lambda effect: queue, "FindCode": of_the_two} | answers)  # type: ignore[arg-type]
+    table = Table(**{"what_waits": lambda: queue, "find_code": of_the_two} | answers)  # type: ignore[arg-type]
     table.run(intake(Session(a_start(due=True))), lines)
     return table
 
@@ -298,10 +299,10 @@ def test_the_walk_asks_for_the_cell_before_its_figures() -> None:
 def test_a_scanned_cell_comes_first_and_plus_leaves_one_for_later() -> None:
     """In the order they come out of the box."""
 
-    def find(effect: script.FindCode) -> script.Found:
-        return script.Found(effect.text, script.Bearer.CELL)
+    def find(text: str) -> Found:
+        return Found(text, Bearer.CELL)
 
-    table = walking(["A00002M", "50", "d", "-", "+"], FindCode=find)
+    table = walking(["A00002M", "50", "d", "-", "+"], find_code=find)
     assert [entry.code for entry in table.entries] == ["A00002M"]
     assert any("last cell that waits" in text for text in table.said)
 
@@ -353,32 +354,32 @@ def at_bench(bench: Bench) -> object:
         yield bench
 
 
-def entry(code: str, volts: float, *, look: Look = Look.CLEAN) -> script.Entry:
+def entry(code: str, volts: float, *, look: Look = Look.CLEAN) -> Entry:
     """A cell as an evening makes it."""
     items = (
-        Reading(NEW, code, Quantity.AS_FOUND_VOLTAGE, script.UNSET, volts),
-        Reading(NEW, code, Quantity.LOOK, script.UNSET, look=(look,)),
+        Reading(NEW, code, Quantity.AS_FOUND_VOLTAGE, UNSET, volts),
+        Reading(NEW, code, Quantity.LOOK, UNSET, look=(look,)),
     )
-    return script.Entry(code, CellFacts(chemistry=Chemistry.NMC), items, is_new=True)
+    return Entry(code, CellFacts(chemistry=Chemistry.NMC), items, is_new=True)
 
 
 def test_a_cell_and_its_readings_are_one_transaction(at_bench: Bench) -> None:
     """A reading that the store refuses leaves no cell behind, and its code stays free."""
-    code = carry_out(script.NewCode())
+    code = store_actions.new_code(context.bench())
     with pytest.raises(BadData):
-        carry_out(script.Keep(entry(code, 37.0)))
+        store_actions.keep(context.bench(), entry(code, 37.0))
     assert at_bench.do("cell list") == []
-    kept = carry_out(script.Keep(entry(code, 3.7)))
+    kept = store_actions.keep(context.bench(), entry(code, 3.7))
     assert kept.outcome.word == "hold" and kept.outlook.now == FRESH
     assert [c["code"] for c in at_bench.do("cell list")] == [code]
 
 
 def test_an_amendment_supersedes_and_stays_visible(at_bench: Bench) -> None:
     """The mistyped voltage is in the history for ever, with the reason; what is the same is left alone."""
-    code = carry_out(script.NewCode())
-    former = carry_out(script.Keep(entry(code, 1.2)))
+    code = store_actions.new_code(context.bench())
+    former = store_actions.keep(context.bench(), entry(code, 1.2))
     assert former.outcome.word == "discard"
-    kept = carry_out(script.Amend(former, entry(code, 3.2), "slip of the finger"))
+    kept = store_actions.amend(context.bench(), former, entry(code, 3.2), "slip of the finger")
     assert kept.outcome.word == "hold"
     readings = at_bench.do(f"cell show {code}")["readings"]
     old = next(r for r in readings if r["value"] == 1.2)
@@ -390,43 +391,43 @@ def test_an_amendment_supersedes_and_stays_visible(at_bench: Bench) -> None:
 
 def test_taking_a_voltage_back_leaves_none(at_bench: Bench) -> None:
     """- in place of a figure: it was never measured."""
-    code = carry_out(script.NewCode())
-    former = carry_out(script.Keep(entry(code, 3.3)))
-    bare = script.Entry(code, former.facts, former.items[1:], is_new=True)
-    carry_out(script.Amend(former, bare, "not measured after all"))
+    code = store_actions.new_code(context.bench())
+    former = store_actions.keep(context.bench(), entry(code, 3.3))
+    bare = Entry(code, former.facts, former.items[1:], is_new=True)
+    store_actions.amend(context.bench(), former, bare, "not measured after all")
     standing = [r for r in at_bench.do(f"cell show {code}")["readings"] if not r["retracted"]]
     assert [r["quantity"] for r in standing] == ["look"]
 
 
 def test_codes_are_known_for_what_they_stand_for(at_bench: Bench) -> None:
     """A cell, a blank, nothing, or no code at all with the nearest one named."""
-    code, blank = carry_out(script.NewCode()), carry_out(script.NewCode())
-    carry_out(script.Keep(entry(code, 3.7)))
-    assert carry_out(script.FindCode(code.lower())).bearer is script.Bearer.CELL
-    assert carry_out(script.FindCode(blank)).bearer is script.Bearer.BLANK
-    assert carry_out(script.FindCode(code)).has == {
+    code, blank = store_actions.new_code(context.bench()), store_actions.new_code(context.bench())
+    store_actions.keep(context.bench(), entry(code, 3.7))
+    assert store_actions.find_code(context.bench(), code.lower()).bearer is Bearer.CELL
+    assert store_actions.find_code(context.bench(), blank).bearer is Bearer.BLANK
+    assert store_actions.find_code(context.bench(), code).has == {
         Quantity.AS_FOUND_VOLTAGE,
         Quantity.LOOK,
     }
     wrong = code[:-1] + ("0" if code[-1] != "0" else "1")
     with pytest.raises(BadData) as refused:
-        carry_out(script.FindCode(wrong))
+        store_actions.find_code(context.bench(), wrong)
     assert code in refused.value.remedy
 
 
 def test_the_last_digits_are_enough_where_one_code_ends_so(at_bench: Bench) -> None:
     """Two that end alike are named; what ends no code is refused, and a figure of two digits is none."""
-    codes = [carry_out(script.NewCode()) for _ in range(12)]
-    assert carry_out(script.FindCode(codes[0][3:6])).code == codes[0]
-    assert carry_out(script.FindCode(codes[4][-2:].lower())).code == codes[4]
+    codes = [store_actions.new_code(context.bench()) for _ in range(12)]
+    assert store_actions.find_code(context.bench(), codes[0][3:6]).code == codes[0]
+    assert store_actions.find_code(context.bench(), codes[4][-2:].lower()).code == codes[4]
     for figure in ("999", "00", codes[0][4:6], codes[0][5]):
         with pytest.raises(BadData) as refused:
-            carry_out(script.FindCode(figure))
+            store_actions.find_code(context.bench(), figure)
         assert "not a cell code" in str(refused.value)
     alike = make_code("B", int(codes[0][1:6]))
     at_bench.do(f"cell add --form 18650 --chemistry nmc --code {alike}")
     with pytest.raises(BadData) as refused:
-        carry_out(script.FindCode(codes[0][3:6]))
+        store_actions.find_code(context.bench(), codes[0][3:6])
     assert (
         all(code in str(refused.value) for code in (alike, codes[0])) and "type more" in refused.value.remedy
     )
@@ -434,43 +435,43 @@ def test_the_last_digits_are_enough_where_one_code_ends_so(at_bench: Bench) -> N
 
 def test_the_next_label_is_the_one_behind_the_last_used(at_bench: Bench, tmp_path: Path) -> None:
     """A code written by hand is none; a skipped label is not proposed again; an empty sheet proposes none."""
-    assert carry_out(script.NextBlank()) == ""
-    carry_out(script.NewCode())
-    assert carry_out(script.NextBlank()) == ""
+    assert store_actions.next_blank(context.bench()) == ""
+    store_actions.new_code(context.bench())
+    assert store_actions.next_blank(context.bench()) == ""
     sheet = at_bench.do(f"label blank --count 3 --out {tmp_path / 'blank.pdf'}")["codes"]
-    assert carry_out(script.NextBlank()) == sheet[0]
-    carry_out(script.Keep(entry(sheet[1], 3.7)))
-    assert carry_out(script.NextBlank()) == sheet[2]
-    carry_out(script.Keep(entry(sheet[2], 3.7)))
-    assert carry_out(script.NextBlank()) == ""
+    assert store_actions.next_blank(context.bench()) == sheet[0]
+    store_actions.keep(context.bench(), entry(sheet[1], 3.7))
+    assert store_actions.next_blank(context.bench()) == sheet[2]
+    store_actions.keep(context.bench(), entry(sheet[2], 3.7))
+    assert store_actions.next_blank(context.bench()) == ""
 
 
 def test_a_cell_is_laid_into_its_box(at_bench: Bench) -> None:
     """It is shelved by that; the next evening of the same tear-down proposes the box again."""
     at_bench.do("box add tin")
-    carry_out(script.OpenTeardown("torch", "torch"))
-    code = carry_out(script.NewCode())
+    store_actions.open_teardown(context.bench(), "torch", "torch", 1)
+    code = store_actions.new_code(context.bench())
     made = entry(code, 3.7)
-    carry_out(script.Keep(script.Entry(code, made.facts, made.items, "AT1", "1", is_new=True)))
-    carry_out(script.Shelve(code, "tin"))
+    store_actions.keep(context.bench(), Entry(code, made.facts, made.items, "AT1", "1", is_new=True))
+    store_actions.shelve(context.bench(), code, "tin")
     assert at_bench.do(f"cell show {code}")["box"] == "tin"
-    assert carry_out(script.FindTeardown("AT1")).box == "tin"
+    assert store_actions.find_teardown(context.bench(), "AT1").box == "tin"
     assert store_actions.start(context.bench(), teardown=None, due=False).boxes == ("tin",)
 
 
 def test_the_start_knows_what_the_last_evening_used(at_bench: Bench) -> None:
     """Meter, last tear-down, and how many cells wait."""
-    carry_out(script.OpenTeardown("torch", "torch"))
-    meter = carry_out(script.UseMeter("good-multimeter", "good-multimeter"))
-    code = carry_out(script.NewCode())
+    store_actions.open_teardown(context.bench(), "torch", "torch", 1)
+    meter = store_actions.use_meter(context.bench(), "good-multimeter", "good-multimeter")
+    code = store_actions.new_code(context.bench())
     made = entry(code, 3.7)
-    with_meter = script.Entry(
+    with_meter = Entry(
         code,
         made.facts,
-        (Reading(NEW, code, Quantity.AS_FOUND_VOLTAGE, script.UNSET, 3.7, meter=meter),),
+        (Reading(NEW, code, Quantity.AS_FOUND_VOLTAGE, UNSET, 3.7, meter=meter),),
         is_new=True,
     )
-    carry_out(script.Keep(with_meter))
+    store_actions.keep(context.bench(), with_meter)
     start = store_actions.start(context.bench(), teardown=None, due=False)
     last = start.remembered[Quantity.AS_FOUND_VOLTAGE]
     assert last.meter is not None and last.meter.name == "good-multimeter"
@@ -486,14 +487,14 @@ def test_an_evening_may_begin_without_a_store(at_bench: Bench) -> None:
 
 def test_labels_are_a_pdf_and_never_replace_a_file(at_bench: Bench, tmp_path: Path) -> None:
     """Refused with the reason."""
-    code = carry_out(script.NewCode())
-    carry_out(script.Keep(entry(code, 3.7)))
+    code = store_actions.new_code(context.bench())
+    store_actions.keep(context.bench(), entry(code, 3.7))
     out = tmp_path / "sheet.pdf"
-    carry_out(script.PrintLabels(str(out), (code,)))
+    print_labels(context.bench(), str(out), (code,))
     assert out.read_bytes().startswith(b"%PDF")
     for path in (str(out), str(tmp_path / "sheet.txt"), str(tmp_path / "none" / "sheet.pdf")):
         with pytest.raises(BadData):
-            carry_out(script.PrintLabels(path, (code,)))
+            print_labels(context.bench(), path, (code,))
 
 
 def test_an_opening_has_as_many_lines_as_the_bench_says() -> None:

@@ -171,10 +171,10 @@ def drive(bench: Bench, person: Person | Typist | SecondEvening, *, due: bool = 
                 answer = person.answer(effect)
             elif isinstance(effect, script.Say):
                 person.hear(effect)
-            elif not isinstance(effect, script.Large | script.Caution):
-                answer = store_actions.do(bench, effect)
-            if isinstance(effect, script.Keep):
-                person.keep(effect.entry.code)
+            elif isinstance(effect, script.Act):
+                answer = effect.on(bench)
+                if effect.does is store_actions.keep:
+                    person.keep(answer.code)
         except StraycellError as error:
             effect = dialogue.throw(error)
             continue

@@ -23,25 +23,26 @@ from straycell.readings.charger import Charger
 
 @once_a_case
 def ended_above(case: Case) -> tuple[Tried, ...]:
-    """Each full charge against its charger as measured before and after it; a rest voltage soon after it may clear it."""
+    """Each full charge against its charger as measured before and after it. A rest voltage soon after clears a doubt only."""
     if not case.evidence.floats or case.facts.chemistry is Chemistry.PRIMARY:
         return ()
     limit = case.full_voltage_v + case.figure("voltage-over-full")
     doubtful_v = case.full_voltage_v + case.figure("voltage-over-full-doubt")
     found = []
     for charge in case.charges:
-        if charge.until_v < case.figure("full-charge-from") or _shown_below(case, charge, doubtful_v):
+        if charge.until_v < case.figure("full-charge-from"):
             continue
         sides = [(each, _side(case, charge, each, limit, doubtful_v)) for each in _nearest(case, charge)]
-        for each, side in sides:
-            if side is not Side.CLEAR and not _measured_again(case, each, side, limit):
+        open_ones = [(each, side) for each, side in sides if side is not Side.CLEAR]
+        for each, side in open_ones if not _shown_below(case, charge, doubtful_v) else ():
+            if not _measured_again(case, each, side, limit):
                 why = partial(_maybe, case, charge, each, limit)
                 found.append(Tried("charger-end", Side.CLOSE, (charge, each), why))
-        beyond = [each for each, side in sides if side is Side.BEYOND]
-        # Too high before and after, whatever the charger says it is set to: it ended there in between, too.
-        if beyond and beyond[0].at <= charge.at < beyond[-1].at:
-            why = partial(_surely, case, charge, beyond[-1], limit)
-            found.append(Tried("voltage-over-full", Side.BEYOND, (charge, beyond[0], beyond[-1]), why))
+        ends = _around(charge, sides)
+        if [side for _, side in ends] == [Side.BEYOND] * 2:
+            records = (charge, ends[0][0], ends[1][0])
+            why = partial(_surely, case, charge, ends[-1][0], limit)
+            found.append(Tried("voltage-over-full", Side.BEYOND, records, why))
     return tuple(found)
 
 
@@ -51,6 +52,15 @@ def doubt(case: Case) -> Iterator[Reason]:
     close = [t for t in tries if t.side is Side.CLOSE]
     if close and not any(t.side is Side.BEYOND for t in tries):
         yield close[-1].reason()
+
+
+def _around(charge: Charge, sides: list[tuple[Charger, Side]]) -> list[tuple[Charger, Side]]:
+    """Of what surely speaks of its slot: the last measurement before it and the first after it, with their sides."""
+    # Too high before and after, it ended there in between, too, whatever it is set to. No rest voltage excuses that:
+    # recorded before the second measurement it would, recorded after it not.
+    surely = [(each, side) for each, side in sides if each.slot in (None, charge.slot)]
+    before = [(each, side) for each, side in surely if each.at <= charge.at]
+    return before[-1:] + surely[len(before) :][:1]
 
 
 def _nearest(case: Case, charge: Charge) -> list[Charger]:

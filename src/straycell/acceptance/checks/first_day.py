@@ -53,7 +53,7 @@ def lowest_end_v(case: Case, charge: Charge, ohms: Reading | None) -> float:
     # charge.
     tail_a = charge.end_current_a
     if tail_a is None:
-        tail_a = case.figure("full-charge-tail") * (case.rate_base_ah or 0.0)
+        tail_a = case.figure("full-charge-tail") * (case.stated_ah or 0.0)
     # Diffusion adds about half to the resistance of a 1 s pulse (`first-day-lift`, common practice).
     ohm = (
         case.figure("first-day-resistance")
@@ -95,16 +95,14 @@ def lost_at_once(case: Case) -> tuple[Tried, ...]:
     most, again_at = case.figure("first-day-discard"), case.figure("first-day")
     found = []
     for day in first_days(case):
-        records = tuple(dict.fromkeys((*case.full_records(day.charge), *day.records)))
         side = Side.BEYOND if day.missing > most else Side.CLEAR
-        found.append(Tried("first-day-discard", side, records, partial(_lost, case, day)))
+        found.append(Tried("first-day-discard", side, day.records, partial(_lost, case, day)))
     # A measured float rules the charger out, so the second time it is the cell.
     showing = [day for day in first_days(case) if day.missing > again_at]
     for repeat in (day for day in showing if day.charge.u is not None):
         for first in showing:
             if first.charge.at < first.rest.at < repeat.charge.at:
-                starts = (*case.full_records(first.charge), *case.full_records(repeat.charge))
-                records = tuple(dict.fromkeys((*starts, *first.records, *repeat.records)))
+                records = tuple(dict.fromkeys((*first.records, *repeat.records)))
                 found.append(Tried("first-day-discard", Side.BEYOND, records, partial(_lost, case, repeat)))
     return tuple(found)
 

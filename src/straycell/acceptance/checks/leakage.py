@@ -15,7 +15,6 @@ from straycell.acceptance.checks.pairs import (
     errors_of,
     estimate,
     falling_pairs,
-    leak_records,
     least_days,
     make_pair,
     step_of,
@@ -66,21 +65,17 @@ def _leaks_by_voltage(case: Case) -> Iterator[Tried]:
         if pair.days >= least:
             words = f"loses {loss.value:.1f} ± {loss.expanded:.1f} % a month: an inner leak"
             why = partial(_leak, case, words, loss, pair.second)
-            yield Tried("self-discharge-discard", against_max(loss, limit), leak_records(case, pair), why)
+            records = (pair.charge, pair.first, pair.second)
+            yield Tried("self-discharge-discard", against_max(loss, limit), records, why)
 
 
 def _leaks_by_capacity(case: Case) -> Iterator[Tried]:
-    told = retained(case) if len(case.of(Quantity.CAPACITY)) > 1 else ()
-    # Where voltage tells the loss it does so with the smaller U; two runs are the way for lfp's flat curve
-    # (IEC 61960).
-    if not told or _graded_by_voltage(case):
-        return
     limit = case.figure("self-discharge-discard")
-    for kept in told:
+    for kept in retained(case):
         # The early run's full start is part of the proof: were that charge a mistake, its capacity would be
         # too low.
         start = start_records(case, kept.early.reading)
-        records = dict.fromkeys((*case.full_records(kept.charge), *start, kept.late.reading))
+        records = dict.fromkeys((kept.charge, *start, kept.late.reading))
         why = partial(_leak, case, kept.words, kept.loss, kept.late.reading)
         yield Tried("self-discharge-discard", against_max(kept.loss, limit), tuple(records), why)
 
@@ -303,16 +298,6 @@ def _rest_again(case: Case, words: str, not_before: datetime) -> Work:
     if open_charge(case) is None:
         return Work(WorkKind.CHARGE, f"charge it full, attended, to begin a new check; then {words}")
     return Work(WorkKind.REST, words, not_before)
-
-
-def _graded_by_voltage(case: Case) -> bool:
-    """True when a pair of rest voltages tells the loss well enough to grade."""
-    for pair in all_pairs(case) if voltage_tells(case) else ():
-        if not pair.fault and pair.days >= least_days(case, pair, Outcome.LIGHT):
-            loss = estimate(case, pair)
-            if loss is not None and loss.expanded < case.figure("self-discharge-discard"):
-                return True
-    return False
 
 
 def _first_of_pair(case: Case, charge: Charge, inside: Sequence[Reading]) -> Reading | None:

@@ -112,7 +112,8 @@ def _estimate(case: Case, pair: Pair) -> Measured | None:
         VoltagePair(pair.first.value, pair.second.value, pair.days, common, difference),
         drain_ah_per_month=drain,
         drain_limit_ah=drain,
-        capacity_ah=case.reference_capacity_ah,
+        # As stated: a share of what is measured would move with each run, and a finding with it.
+        capacity_ah=case.stated_ah,
     )
 
 
@@ -156,13 +157,6 @@ def widest(case: Case, charge: Charge, before: Sequence[Reading], second: Readin
     """
     pairs = (make_pair(case, charge, first, second) for first in before)
     return next((p for p in pairs if not p.fault), make_pair(case, charge, before[0], second))
-
-
-def leak_records(case: Case, pair: Pair) -> tuple[Reading | Charge, ...]:
-    """All that the loss between two rest voltages rests on; what a board draws counts as a share of the capacity."""
-    # The board's microamperes become per cent only through the capacity: were that wrong, so were the loss.
-    board = case.reference_records if case.facts.protection_board else ()
-    return tuple(dict.fromkeys((*case.full_records(pair.charge), pair.first, pair.second, *board)))
 
 
 def falling_pairs(case: Case, charge: Charge, inside: Sequence[Reading]) -> Iterator[Pair]:

@@ -7,11 +7,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from functools import partial
-from itertools import pairwise
+from itertools import combinations
 
 from straycell.acceptance.case import Case, Seen, Tried, known_chemistry, once_a_case
 from straycell.acceptance.checks.resistance import current_resistances, usable, words_of
-from straycell.acceptance.checks.retention import runs
+from straycell.acceptance.checks.retention import Run, runs
 from straycell.acceptance.checks.steps import SOON, run_work
 from straycell.acceptance.conformance import Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
@@ -51,7 +51,7 @@ def over_rating(case: Case) -> Iterator[Reason]:
 
 @dataclass(frozen=True, slots=True)
 class PutIn:
-    """A charge whose amount is known: the least that went in over the most that can be in the cell."""
+    """A charge whose amount is known: the least that went in over what can be in the cell, and the run that tells it."""
 
     charge: Charge
     share: float
@@ -64,49 +64,59 @@ class PutIn:
 
 @once_a_case
 def amounts(case: Case) -> tuple[PutIn, ...]:
-    """Every charge of which it is known how much went in, against the run after it, else what is known of the cell."""
-    if not known_chemistry(case):
-        return ()
+    """Every charge of which it is known how much went in: against the run after it, else what is known of the cell."""
+    surely = {each[0].charge.key: each[0] for each in _surely(case)}
+    largest = max(_whole(case), key=lambda run: run.value.high, default=None)
     found = []
-    for charge in case.charges:
-        if (least_ah := _least_in_ah(case, charge)) <= 0.0:
-            continue
-        most_ah, known_by = _most_inside_ah(case, charge)
-        if most_ah:
-            found.append(PutIn(charge, least_ah / most_ah, known_by))
+    for charge, least_ah in _least_in_ah(case):
+        if charge.key in surely:
+            found.append(surely[charge.key])
+        elif largest is not None:
+            found.append(PutIn(charge, least_ah / largest.value.high, (largest.reading,)))
     return tuple(found)
 
 
-def _least_in_ah(case: Case, charge: Charge) -> float:
-    """What the charger counted less its U; at least the end current over the whole time, as it never was below."""
-    counted = 0.0
-    if charge.put_in_ah is not None:
-        default_u = case.rules.defaults.capacity.u(charge.put_in_ah)
-        counted = charge.put_in_ah - 2.0 * (default_u if charge.put_in_u is None else charge.put_in_u)
-    # A charge current only falls towards its end, so end current times duration went in at the least.
-    steady = (charge.end_current_a or 0.0) * (charge.took_s or 0.0) / 3600.0
-    return max(counted, steady)
+@once_a_case
+def _surely(case: Case) -> tuple[tuple[PutIn, ...], ...]:
+    """Of each such charge its share of what the run soon after it gave, if any, and of the rating, in this order."""
+    # Any other run is a matter of what is known by then, and what one of them gave condemns no charge.
+    found = []
+    for charge, least_ah in _least_in_ah(case):
+        after = [r for r in _whole(case) if charge.at < r.reading.at <= charge.at + SOON]
+        after = [r for r in after if case.charge_before(r.reading.at) is charge]
+        shares = [PutIn(charge, least_ah / run.value.high, (run.reading,)) for run in after[:1]]
+        if case.rated_ah:
+            shares.append(PutIn(charge, least_ah / case.rated_ah, ()))
+        if shares:
+            found.append(tuple(shares))
+    return tuple(found)
 
 
-def _most_inside_ah(case: Case, charge: Charge) -> tuple[float | None, tuple[Reading, ...]]:
-    """(what can be in it in Ah, the readings that tell): the whole run soon after it, else the largest known."""
-    # A run cut short leaves charge in the cell and would make a sound charge look too large.
-    whole = [run for run in runs(case) if not run.reading.at_least]
-    after = [r for r in whole if charge.at < r.reading.at <= charge.at + SOON]
-    after = [r for r in after if case.charge_before(r.reading.at) is charge]
-    if after:
-        return after[0].value.high, (after[0].reading,)
-    if case.rated_ah:
-        return case.rated_ah, ()
-    largest = max(whole, key=lambda run: run.value.high, default=None)
-    return (None, ()) if largest is None else (largest.value.high, (largest.reading,))
+def _whole(case: Case) -> list[Run]:
+    """Runs that show what was in the cell: one cut short leaves charge in it."""
+    return [run for run in runs(case) if not run.reading.at_least]
+
+
+def _least_in_ah(case: Case) -> list[tuple[Charge, float]]:
+    """Charges with the least that went in: as counted less U, and the end current over the whole time."""
+    if not known_chemistry(case):
+        return []
+    found = []
+    for charge in case.charges:
+        counted = 0.0
+        if charge.put_in_ah is not None:
+            default_u = case.rules.defaults.capacity.u(charge.put_in_ah)
+            counted = charge.put_in_ah - 2.0 * (default_u if charge.put_in_u is None else charge.put_in_u)
+        # A charge current only falls towards its end, so it never was below the end current.
+        steady = (charge.end_current_a or 0.0) * (charge.took_s or 0.0) / 3600.0
+        found.append((charge, max(counted, steady)))
+    return [(charge, least_ah) for charge, least_ah in found if least_ah > 0.0]
 
 
 @once_a_case
 def bottomless(case: Case) -> tuple[Tried, ...]:
     """Half as much again went in as can be in it; or a fifth more, twice."""
     once, twice = case.figure("charge-in-discard"), case.figure("charge-in")
-    known = amounts(case)
     found = [
         Tried(
             "charge-in-discard",
@@ -114,13 +124,18 @@ def bottomless(case: Case) -> tuple[Tried, ...]:
             each.records,
             partial(_swallowed, case, each),
         )
-        for each in known
+        for shares in _surely(case)
+        for each in shares
     ]
-    # One charge of a fifth too much may be a wrong count; twice it is the cell (common practice).
-    showing = [each for each in known if each.share > twice]
-    for first, second in pairwise(showing):
-        records = tuple(dict.fromkeys((*first.records, *second.records)))
-        found.append(Tried("charge-in-discard", Side.BEYOND, records, partial(_swallowed, case, second)))
+    # One charge of a fifth too much may be a wrong count; twice it is the cell (common practice). What the run between
+    # them gave is surer than the rating.
+    for (first, *_), others in combinations(_surely(case), 2):
+        for second in others if first.share > twice else ():
+            if second.share > twice:
+                records = tuple(dict.fromkeys((*first.records, *second.records)))
+                found.append(
+                    Tried("charge-in-discard", Side.BEYOND, records, partial(_swallowed, case, second))
+                )
     return tuple(found)
 
 

@@ -156,7 +156,7 @@ def words_of(case: Case, reading: Reading) -> str:
 def far_too_high(case: Case) -> tuple[Tried, ...]:
     """Each resistance against its discard limit; over a board it is only an upper bound and never discards.
 
-    A flat cell is judged with each capacity it ever showed: a later one lifts no discard.
+    A flat cell is judged with its rated capacity and each it ever showed: a later one lifts no discard.
     """
     if not known_chemistry(case):
         return ()
@@ -169,7 +169,7 @@ def far_too_high(case: Case) -> tuple[Tried, ...]:
         rated = _by_rating(case, reading)
         # The limit scales with what the pouch holds, so a later capacity would otherwise move the limit under
         # a finding.
-        for run in (None,) if rated or not sizes else sizes:
+        for run in (None,) if rated else (None, *sizes):
             stick = rated or _by_table(case, reading, run)
             if not isinstance(stick, str):
                 records = (reading,) if run is None else (reading, run.reading)

@@ -68,7 +68,8 @@ def conditions(case: Case, reading: Reading) -> tuple[list[str], list[str]]:
     """(easier than the rule allows, harsher): rate, cut-off, temperature."""
     easier: list[str] = []
     harsher: list[str] = []
-    base = case.rate_base_ah
+    # Where nobody stated a capacity, what it gave itself: other runs must not change what this one shows.
+    base = case.stated_ah or reading.value
     # Unknown conditions may have been easier ones, and then the figure is too high.
     if reading.discharge_current_a is None or reading.cutoff_v is None or not base:
         return ["its discharge current or cut-off is not known"], []
@@ -111,8 +112,8 @@ def _range(value: float, low: float, high: float, words: str, easier: list[str],
 def _start(case: Case, reading: Reading) -> list[str]:
     """Why the run did not start full, if so; its own trace may show that it did."""
     charge = case.charge_before(reading.at)
-    if charge is None or not case.is_full(charge):
-        why = f" ({case.short_of_full(charge)})" if charge is not None else ""
+    if charge is None or not case.is_full(charge, reading.value):
+        why = f" ({case.short_of_full(charge, reading.value)})" if charge is not None else ""
         return [] if reading.from_full else [f"no recorded full charge{why}"]
     # Whatever was taken out since the charge is missing in the run: it shows less than the cell holds.
     if any(charge.at < r.at < reading.at for r in case.of(Quantity.CAPACITY)):
@@ -125,10 +126,9 @@ def _start(case: Case, reading: Reading) -> list[str]:
 
 
 def start_records(case: Case, reading: Reading) -> tuple[Reading | Charge, ...]:
-    """A run with what shows that it started full and at which rate it ran."""
+    """A run with what shows that it started full."""
     charge = None if reading.from_full else case.charge_before(reading.at)
-    full = case.full_records(charge) if charge is not None else ()
-    return tuple(dict.fromkeys((reading, *full, *case.rate_base_records)))
+    return (reading,) if charge is None else (reading, charge)
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,7 +165,7 @@ def retained(case: Case) -> tuple[Kept, ...]:
     found = []
     for late in reversed(judged):
         charge = case.charge_before(late.reading.at)
-        if charge is None or not case.is_full(charge) or late.reading.temperature_c is None:
+        if charge is None or late.reading.temperature_c is None:
             continue
         days = (late.reading.at - charge.at).total_seconds() / 86400.0
         # A national standard keeps a full cell 28 days before the second run (rules, retention-days).
@@ -179,6 +179,7 @@ def retained(case: Case) -> tuple[Kept, ...]:
             for early in reversed(judged)
             if early.worth is Worth.COUNTS
             and early is not late
+            and case.is_full(charge, early.reading.value)
             and abs(early.reading.at - charge.at) <= span
             and comparable(case, early.reading, late.reading)
         ]

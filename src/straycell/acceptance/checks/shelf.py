@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 from functools import partial
+from itertools import combinations
 
 from straycell.acceptance.case import MOVES_CHARGE, Case, Seen, Tried, known_chemistry, once_a_case
 from straycell.acceptance.checks.pairs import checked_after, estimate, make_pair, strange_falls, windows
@@ -62,18 +63,18 @@ def sinkings(case: Case) -> tuple[Tried, ...]:
         return ()
     limit = case.figure("self-discharge-discard")
     in_checks = {r.id for _, inside in windows(case) for r in inside}
+    least = timedelta(days=case.figure("pair-days", "light"))
     found = []
     for span in spans(case):
         if span[0].id in in_checks:
             # Else one leak would be judged twice, here by the weaker rule.
             continue  # the rule of self-discharge speaks for these
-        for first, second in segments(case, span):
-            loss = loss_between(case, first, second)
+        # Any two, so that a voltage between them hides nothing.
+        for first, second in combinations(span, 2):
+            loss = loss_between(case, first, second) if second.at - first.at >= least else None
             if loss is not None:
-                board = case.reference_records if case.facts.protection_board else ()
                 why = partial(_sank, case, second, loss)
-                records = tuple(dict.fromkeys((first, second, *board)))
-                found.append(Tried(SHELF_LOSS, against_max(loss, limit), records, why))
+                found.append(Tried(SHELF_LOSS, against_max(loss, limit), (first, second), why))
     return tuple(found)
 
 

@@ -29,15 +29,12 @@ def _rise(case: Case, charge: Charge) -> Measured | None:
     return Measured(peak.value - charge.temperature_c, math.hypot(peak.u, ambient_u))
 
 
-def rate_of(case: Case, charge: Charge) -> tuple[float | None, tuple[Reading, ...]]:
-    """(its current over the capacity, the reading that capacity is known by); of measured ones the largest counts."""
-    if not case.rate_base_records:
-        base = case.rate_base_ah
-        return (None if base is None else charge.current_a / base), ()
-    # A run that stopped early makes the rate look too high: the largest capacity is nearest to what the cell
-    # holds.
-    largest = max(case.of(Quantity.CAPACITY), key=lambda r: r.value or 0.0)
-    return charge.current_a / (largest.value or math.inf), (largest,)
+def rates_of(case: Case, charge: Charge) -> list[tuple[float, tuple[Reading, ...]]]:
+    """(its current over the capacity, the run that capacity is known by), one for each run where none is stated."""
+    if case.stated_ah:
+        return [(charge.current_a / case.stated_ah, ())]
+    # Each by itself: a finding must not hang on which runs are known by then.
+    return [(charge.current_a / r.value, (r,)) for r in case.of(Quantity.CAPACITY) if r.value]
 
 
 def _repeats(case: Case, charge: Charge, warm: Charge) -> bool:
@@ -104,10 +101,11 @@ def warm_charges(case: Case) -> tuple[Tried, ...]:
     limit, gentle = case.figure("warming-discard"), case.figure("warming-rate") + DUST
     found = []
     for charge in case.charges:
-        rise, (rate, known_by) = _rise(case, charge), rate_of(case, charge)
-        if rise is not None and rate is not None and rate <= gentle:
-            why = partial(_warmed, case, charge, rise, rate)
-            found.append(Tried("warming-discard", against_max(rise, limit), (charge, *known_by), why))
+        rise = _rise(case, charge)
+        for rate, known_by in rates_of(case, charge) if rise is not None else ():
+            if rise is not None and rate <= gentle:
+                why = partial(_warmed, case, charge, rise, rate)
+                found.append(Tried("warming-discard", against_max(rise, limit), (charge, *known_by), why))
     return tuple(found)
 
 

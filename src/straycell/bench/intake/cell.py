@@ -9,7 +9,8 @@ from typing import Any
 
 from straycell.bench.intake import words
 from straycell.bench.intake.form import NOTE, Answers, NextQuestion, Question
-from straycell.bench.intake.script import UNSET, Ask, Entry, Key
+from straycell.bench.intake.script import Ask, Key
+from straycell.bench.intake.store_actions import UNSET, Entry
 from straycell.cells import CellFacts, Chemistry, Form, Look
 from straycell.errors import BadData
 from straycell.keys import NEW
@@ -312,20 +313,15 @@ def _rated(facts: CellFacts) -> Question:
 
 
 def _sure(facts: CellFacts) -> Question:
-    def take(text: str) -> Answers:
-        # Only an explicit yes: Enter means not sure, and not sure is held.
-        return {SURE: text.casefold() in ("y", "yes")}
-
-    prompt = f"an unmarked {facts.form}: surely rechargeable? y"
-    return Question(SURE, Ask(prompt, "not sure", _WHY_SURE), take)
+    # Enter means not sure, and not sure is held.
+    asked = Ask(f"an unmarked {facts.form}: surely rechargeable? y", "not sure", _WHY_SURE)
+    return Question(SURE, asked, lambda text: {SURE: words.is_yes(text)})
 
 
 def _board() -> Question:
-    def take(text: str) -> Answers:
-        return {BOARD: text.casefold() in ("y", "yes")}
-
     prompt = "behind a protection board, measured at its wires? y"
-    return Question(BOARD, Ask(prompt, "no, at the cell's own tabs", _WHY_BOARD), take)
+    asked = Ask(prompt, "no, at the cell's own tabs", _WHY_BOARD)
+    return Question(BOARD, asked, lambda text: {BOARD: words.is_yes(text)})
 
 
 # --- from answers to an entry ------------------------------------------------------------------------
@@ -350,7 +346,7 @@ def kind_of(answers: Answers) -> CellFacts:
     return replace(facts, **changes)
 
 
-def entry_of(code: str, answers: Answers, meter: Meter | None, **more: Any) -> Entry:
+def entry_of(code: str, answers: Answers, *, meter: Meter | None, **more: Any) -> Entry:
     """What is to be recorded; a damaged cell's kind was not asked, so it is not claimed to be known."""
     items: list[Reading] = []
     # A damaged cell is not held longer than it takes to see it: no voltage is recorded then.

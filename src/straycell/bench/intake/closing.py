@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
+from straycell.bench.context import Bench
+from straycell.bench.intake import words
 from straycell.bench.intake.cell import describe_kind
 from straycell.bench.intake.script import (
     Ask,
-    CellKept,
     Key,
-    PrintLabels,
     Say,
     Scanned,
     Talk,
     Tone,
+    act,
     ask,
     fault,
 )
 from straycell.bench.intake.state import Session
+from straycell.bench.intake.store_actions import CellKept
 from straycell.errors import StraycellError
 from straycell.quantities import count_of
 from straycell.typed import day
@@ -85,8 +87,8 @@ def _codes(codes: list[str], of: int) -> str:
 def summary(kept: list[CellKept]) -> str:
     """`12 cells: 10 hold, 2 discard`."""
     counts = Counter(each.outcome for each in kept)
-    words = ", ".join(f"{counts[outcome]} {outcome.word}" for outcome in sorted(counts, reverse=True))
-    return f"{count_of(len(kept), 'cell')}: {words}"
+    outcomes = ", ".join(f"{counts[outcome]} {outcome.word}" for outcome in sorted(counts, reverse=True))
+    return f"{count_of(len(kept), 'cell')}: {outcomes}"
 
 
 def rows(kept: list[CellKept]) -> list[list[str | None]]:
@@ -102,8 +104,8 @@ def rows(kept: list[CellKept]) -> list[list[str | None]]:
     ]
 
 
-def offer_labels(session: Session) -> Talk[None]:
-    """A label sheet of tonight's cells, if the person wants one."""
+def offer_labels(session: Session, print_labels: Callable[[Bench, str, tuple[str, ...]], None]) -> Talk[None]:
+    """A label sheet of tonight's cells, if the person wants one; `print_labels` writes it, or raises BadData."""
     codes = tuple(session.kept)
     if not codes:
         return
@@ -119,9 +121,9 @@ def offer_labels(session: Session) -> Talk[None]:
             continue
         if text.casefold() in ("", "n", "no", Key.DONE, Key.NONE):
             return
-        path = usual if text.casefold() in ("y", "yes") else text
+        path = usual if words.is_yes(text) else text
         try:
-            yield PrintLabels(path, codes)
+            yield from act(print_labels, path, codes)
             yield Say(f"{path}: {count_of(len(codes), 'label')}", Tone.GOOD)
             return
         except StraycellError as error:

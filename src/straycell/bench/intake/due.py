@@ -9,8 +9,10 @@ from datetime import datetime
 from straycell.bench.intake import words
 from straycell.bench.intake.figures import TAKEN, Figure
 from straycell.bench.intake.form import Answers, NextQuestion, Question
-from straycell.bench.intake.script import UNSET, Ask, Entry, Key
+from straycell.bench.intake.script import Ask, Key
+from straycell.bench.intake.store_actions import UNSET, Entry
 from straycell.bench.outlook import Need
+from straycell.bench.recording.reading_form import DEFAULT_PULSE_S
 from straycell.bench.recording.rest import NOTHING_ON_RECORD, RestOnRecord
 from straycell.cells import CellFacts, Look
 from straycell.errors import BadData
@@ -18,9 +20,6 @@ from straycell.keys import NEW
 from straycell.meters import Meter
 from straycell.readings import KINDS, Item, Method, Quantity, Reading, charge_of, reading_of
 
-_WHY_METHOD = (
-    "d.c. and a.c. resistances are never compared. d dc-pulse, a ac-1khz, u unknown (gives at best solo)."
-)
 _WHY_ENDED = (
     "When the charge ended: Enter for now, 5h for five hours ago, 2d, or a time like 2026-05-01T18:30."
 )
@@ -50,7 +49,9 @@ class Taking:
             return figure.skip
         if figure.field.name == "until_v" and self.full_v is not None:
             return f"{self.full_v:.2f}"
-        return self.remembered.get(figure.field.name, "")
+        # Unknown until it was said: an assumed method would choose the wrong limits.
+        unsaid = Method.UNKNOWN.value if figure.field.kind is Method else ""
+        return self.remembered.get(figure.field.name, unsaid)
 
 
 def questions(taking: Taking) -> NextQuestion:
@@ -101,8 +102,6 @@ def _next_figure(need: Need, answers: Answers, taking: Taking) -> Question | Non
             return doubted
     if need is Need.CHARGE and "ended" not in answers:
         return Question("ended", Ask("ended", "now", _WHY_ENDED), _ended(taking.now))
-    if need is Need.RESISTANCE and "method" not in answers:
-        return _method(taking)
     return None
 
 
@@ -114,6 +113,8 @@ def _figure(key: str, figure: Figure, taking: Taking) -> Question:
             return {key: None}
         if text == Key.SAME:
             text = taking.remembered.get(figure.field.name, "")
+        if figure.field.kind is Method:
+            return {key: words.pick(text or default, Method, "method")}
         name = figure.prompt.partition(",")[0]
         return {key: words.number(text or default, figure.dimension, figure.unit, name, figure.window)}
 
@@ -154,16 +155,6 @@ def _ended(now: datetime) -> Callable[[str], Answers]:
     return lambda text: {"ended": words.moment(text, now) if text and text.casefold() != "now" else UNSET}
 
 
-def _method(taking: Taking) -> Question:
-    # Unknown is the default until it was said: an assumed method would choose the wrong limits.
-    default = taking.remembered.get("method", Method.UNKNOWN.value)
-
-    def take(text: str) -> Answers:
-        return {"method": words.pick(text or default, Method, "method")}
-
-    return Question("method", Ask("method: d dc-pulse, a ac-1khz, u unknown", default, _WHY_METHOD), take)
-
-
 def remember(answers: Answers, former: Mapping[str, str]) -> dict[str, str]:
     """The answers that the next cell starts from, as a person would type them, by the names of the fields.
 
@@ -178,13 +169,13 @@ def remember(answers: Answers, former: Mapping[str, str]) -> dict[str, str]:
             # Enter.
             if value is not None and (not figure.skip or need is Need.CHARGE):
                 kept[figure.field.name] = as_typed(figure, value)
-    if answers.get("method") is not None:
-        kept["method"] = answers["method"].value
     return kept
 
 
-def as_typed(figure: Figure, value: float) -> str:
-    """A value as a bare number in the prompt's unit."""
+def as_typed(figure: Figure, value: float | Method) -> str:
+    """A value as a bare number in the prompt's unit, or the word."""
+    if isinstance(value, Method):
+        return value.value
     return f"{value / figure.dimension.value.units[figure.unit]:.6g}"
 
 
@@ -194,7 +185,7 @@ def measured(answers: Answers) -> tuple[Quantity, ...]:
     return tuple(dict.fromkeys(quantity for quantity in found if KINDS[quantity].accuracy))
 
 
-def entry_of(code: str, answers: Answers, meters: Mapping[Quantity, Meter | None], pulse_s: float) -> Entry:
+def entry_of(code: str, answers: Answers, *, meters: Mapping[Quantity, Meter | None]) -> Entry:
     """What is to be recorded; what was skipped is not."""
     items: list[Item] = []
     if answers.get("look"):
@@ -206,10 +197,8 @@ def entry_of(code: str, answers: Answers, meters: Mapping[Quantity, Meter | None
         if need is Need.CHARGE:
             items.append(charge_of(said, code, answers["ended"]))
             continue
-        method = answers.get("method")
         # A pulse length belongs to d.c. alone.
-        if need is Need.RESISTANCE:
-            said |= {"method": method, "pulse_s": pulse_s if method is Method.DC_PULSE else None}
+        said["pulse_s"] = DEFAULT_PULSE_S if said.get("method") is Method.DC_PULSE else None
         said["where"] = taken.where
         items.append(reading_of(KINDS[taken.quantity], said, code, UNSET, meters.get(taken.quantity)))
     return Entry(code, None, tuple(items))

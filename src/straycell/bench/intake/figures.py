@@ -14,7 +14,7 @@ _BARE_CURRENT = Window(1e-3, 50.0)
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A question for one number of the table. `skip` is what Enter means where the reading may be left for later."""
+    """A question for one figure or word of the table. `skip` is what Enter means where the reading may be left for later."""
 
     field: Field
     prompt: str
@@ -104,6 +104,11 @@ TAKEN: dict[Need, Taken] = {
                 "resistance_ohm",
                 "resistance, mohm",
                 "It tells how much current the cell can give. Enter: not measured yet.",
+            ),
+            (
+                "method",
+                "method: d dc-pulse, a ac-1khz, u unknown",
+                "d.c. and a.c. resistances are never compared. d dc-pulse, a ac-1khz, u unknown (gives at best solo).",
             ),
         ),
     ),

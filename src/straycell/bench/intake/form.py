@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from straycell.bench.intake.script import Ask, Key, Say, Scanned, Talk, Tone, ask, fault
+from straycell.bench.intake.words import is_yes
 from straycell.errors import StraycellError
 
 Answers = Mapping[str, Any]
@@ -107,7 +108,7 @@ def _leaves(seen: str, code: str, *, answered: bool) -> Talk[bool]:
         return True
     yield Say(f"{seen} is another cell. What was typed of {code} is not recorded yet.", Tone.FAULT)
     text = yield from ask(Ask(f"y drops it and goes to {seen}; Enter stays with {code}"), for_code=True)
-    return text.casefold() in ("y", "yes")
+    return is_yes(text)
 
 
 def _take_line(

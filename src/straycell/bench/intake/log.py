@@ -3,34 +3,30 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 from straycell.acceptance.reasons import Outcome
 from straycell.bench.intake import cell as cells
 from straycell.bench.intake import words
 from straycell.bench.intake.cell import Carry
 from straycell.bench.intake.form import Answered, Answers, Trail, fill, merged
-from straycell.bench.intake.records import back, not_yet, record, record_kind, shelve, take_readings
+from straycell.bench.intake.records import back, record, record_kind, shelve, take_readings
 from straycell.bench.intake.script import (
     Ask,
-    Bearer,
     Caution,
-    Entry,
-    FindCode,
-    Found,
     Key,
     Large,
-    NewCode,
-    NextBlank,
     Say,
     Scanned,
     Talk,
     Tone,
-    WhatWaits,
+    act,
     ask,
     fault,
 )
-from straycell.bench.intake.state import Logged, Session
-from straycell.bench.outlook import Waiting
+from straycell.bench.intake.state import Session
+from straycell.bench.intake.store_actions import Bearer, Found, find_code, new_code, next_blank
+from straycell.bench.outlook import what_waits
 from straycell.cells import CellFacts, Look, tidy_code
 from straycell.errors import StraycellError
 from straycell.quantities import Dimension, show
@@ -62,9 +58,9 @@ def _next_cell(session: Session) -> Talk[bool]:
             return True
     if not session.pending:
         # One code shown and not used stays the next one: a gap in the numbers looks like a lost cell.
-        session.pending = yield NextBlank()
+        session.pending = yield from act(next_blank)
         session.printed = session.pending != ""
-        session.pending = session.pending or (yield NewCode())
+        session.pending = session.pending or (yield from act(new_code))
     code = session.in_hand = session.pending
     if not session.printed:
         yield Large(code)
@@ -96,7 +92,7 @@ def _next_cell(session: Session) -> Talk[bool]:
 
 def usual_kind(session: Session) -> Talk[None]:
     """What is printed on most cells; asked again, it shows what was answered. The meter comes before it."""
-    session.asks_usual = True
+    session.usual_typed = session.usual_typed or {}
     while True:
         # Most cells of a pack bear one print: asked once, each cell then takes an Enter.
         again = session.usual != ()
@@ -120,7 +116,7 @@ def _back(session: Session) -> Talk[None]:
     if session.last is not None:
         if (yield from back(session)):
             _carry_from_last(session)
-    elif session.asks_usual:
+    elif session.usual_typed is not None:
         yield from usual_kind(session)
     else:
         yield Say("no cell before this one tonight: the meter, then this code again", Tone.HEAD)
@@ -135,7 +131,7 @@ def next_pack(pack: str) -> str:
 def _by_code(session: Session, text: str) -> Talk[bool]:
     """A typed or scanned code; False when it is none, and the question is as before."""
     try:
-        found: Found = yield FindCode(text)
+        found = yield from act(find_code, text)
     except StraycellError as error:
         yield fault(error)
         return False
@@ -196,7 +192,16 @@ def _keep_damaged(session: Session, code: str, seen: tuple[Look, ...]) -> Talk[N
 
 
 def _keep_new(session: Session, carry: Carry, trail: Trail) -> Talk[None]:
-    yield from record(session, _new(session, carry, trail))
+    # The pack and meter of this moment, even if the person goes back to this cell later.
+    entry_of = partial(
+        cells.entry_of,
+        carry.code,
+        meter=session.meters.get(Quantity.AS_FOUND_VOLTAGE),
+        teardown=session.teardown,
+        pack=session.pack,
+        is_new=True,
+    )
+    yield from record(session, trail, cells.questions(replace(carry, review=True)), entry_of)
     yield from _odd_one(session, carry.code, merged(trail))
     # What a damaged cell is decides its mass and energy at the hand-over; asked only once it is put away.
     if cells.is_bad(merged(trail), carry.bad_looks):
@@ -229,18 +234,6 @@ def _odd_one(session: Session, code: str, answers: Answers) -> Talk[None]:
             )
 
 
-def _new(session: Session, carry: Carry, trail: Trail) -> Logged:
-    """A new cell of this tear-down and pack, as they are now."""
-    # The pack and meter of this moment, even if the person goes back to this cell later.
-    meter, teardown, pack = session.meters.get(Quantity.AS_FOUND_VOLTAGE), session.teardown, session.pack
-
-    def entry_of(answered: Trail) -> Entry:
-        return cells.entry_of(carry.code, merged(answered), meter, teardown=teardown, pack=pack, is_new=True)
-
-    again = cells.questions(replace(carry, review=True))
-    return Logged(not_yet(carry.code), entry_of(trail), trail, again, entry_of)
-
-
 def _carry_from_last(session: Session) -> None:
     """The cell just kept is what the next one starts from."""
     answers = merged(session.last.trail) if session.last is not None else {}
@@ -271,14 +264,11 @@ def resume(session: Session, found: Found) -> Talk[None]:
             session.in_hand = ""
             return
 
-        def entry_of(answered: Trail) -> Entry:
-            return cells.entry_of(found.code, merged(answered), meter)
-
         again = cells.questions(replace(carry, review=True))
-        logged = Logged(not_yet(found.code), entry_of(trail), trail, again, entry_of)
-        if (yield from record(session, logged)).outcome is Outcome.DISCARD:
+        entry_of = partial(cells.entry_of, found.code, meter=meter)
+        if (yield from record(session, trail, again, entry_of)).outcome is Outcome.DISCARD:
             return
-    waiting: list[Waiting] = yield WhatWaits(found.code)
+    waiting = yield from act(what_waits, found.code)
     if not waiting:
         yield Say(f"{found.code} waits for no reading today")
     for each in waiting:

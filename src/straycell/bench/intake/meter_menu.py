@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from straycell.bench.intake.script import Ask, Key, Say, Talk, Tone, UseMeter, fault
+from straycell.bench.intake.script import Ask, Key, Say, Talk, Tone, act, fault
+from straycell.bench.intake.store_actions import use_meter
+from straycell.bench.intake.words import begun
 from straycell.errors import BadData, StraycellError
 from straycell.meters import Accuracy, Meter, meter_classes
 from straycell.readings import KINDS, Quantity
@@ -38,8 +40,7 @@ def choose(
             name = _named(text or default or Key.NONE, [name for name, _ in choices])
             if name is None:
                 return None
-            meter: Meter = yield UseMeter(name, "" if name in known else name)
-            return meter
+            return (yield from act(use_meter, name, "" if name in known else name))
         except StraycellError as error:
             yield fault(error)
 
@@ -79,7 +80,7 @@ def _named(text: str, names: list[str]) -> str | None:
         return None
     if text.isascii() and text.isdigit() and 1 <= int(text) <= len(names):
         return names[int(text) - 1]
-    begun = [name for name in names if name.casefold().startswith(text.strip().casefold())]
-    if text in names or len(begun) == 1:
-        return text if text in names else begun[0]
+    found = begun(text, names)
+    if len(found) == 1:
+        return found[0]
     raise BadData(f"meter '{text[:40]}' is not known", f"a number from 1 to {len(names)}, or - for none")

@@ -2,33 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 from straycell.acceptance.reasons import Outcome
-from straycell.bench.intake import due
+from straycell.bench.intake import due, store_actions, words
 from straycell.bench.intake.closing import outlook_lines
-from straycell.bench.intake.form import Trail, fill, merged
+from straycell.bench.intake.form import Answers, NextQuestion, Trail, fill, merged
 from straycell.bench.intake.script import (
-    Amend,
     Ask,
     Caution,
-    CellKept,
-    Entry,
-    Keep,
     Key,
-    Now,
     Say,
-    Shelve,
-    Start,
     Talk,
     Tone,
+    act,
     fault,
 )
 from straycell.bench.intake.state import Logged, Session
+from straycell.bench.intake.store_actions import CellKept, Entry, Start
 from straycell.bench.outlook import Waiting
-from straycell.bench.recording.reading_form import DEFAULT_PULSE_S
 from straycell.bench.recording.record import lost_words
-from straycell.cells import CellFacts
 from straycell.errors import StraycellError
 from straycell.quantities import show
 from straycell.readings import KINDS, Charge, Quantity, Reading
@@ -39,8 +34,7 @@ def keep(session: Session, entry: Entry) -> Talk[CellKept]:
     """Record it; when the store refuses, say why and try again when the person says so: nothing is lost."""
     while True:
         try:
-            kept: CellKept = yield Keep(entry)
-            return kept
+            return (yield from act(store_actions.keep, entry))
         # The answers are kept while the disk is full or locked: nobody measures forty cells twice.
         except StraycellError as error:
             yield fault(error)
@@ -49,11 +43,14 @@ def keep(session: Session, entry: Entry) -> Talk[CellKept]:
             )
 
 
-def record(session: Session, logged: Logged) -> Talk[CellKept]:
-    """Keep an entry (its `kept` is not looked at), make it the one that < goes back to, and tell."""
-    kept = yield from keep(session, logged.entry)
-    _now_kept(session, replace(logged, kept=kept))
-    yield from tell(kept, logged.entry, session.start)
+def record(
+    session: Session, trail: Trail, asked_again: NextQuestion, entry_of: Callable[[Answers], Entry]
+) -> Talk[CellKept]:
+    """Keep what the answers say, make it what < goes back to, and tell."""
+    entry = entry_of(merged(trail))
+    kept = yield from keep(session, entry)
+    _now_kept(session, Logged(kept, trail, asked_again, entry_of))
+    yield from tell(kept, entry, session.start)
     return kept
 
 
@@ -61,12 +58,10 @@ def record_kind(session: Session, trail: Trail) -> Talk[None]:
     """Complete the cell kept last, which is out of use already, with its kind."""
     last = session.last
     assert last is not None
-    trail = (*last.trail, *trail)
-    entry = last.entry_of(trail)
-    kept = yield from keep(session, replace(entry, items=(), is_new=False))
+    whole = replace(last, trail=(*last.trail, *trail))
+    kept = yield from keep(session, replace(whole.entry, items=(), is_new=False))
     # < takes back or corrects what both writes recorded.
-    both = replace(kept, items=last.kept.items)
-    _now_kept(session, replace(last, kept=both, entry=entry, trail=trail))
+    _now_kept(session, replace(whole, kept=replace(kept, items=last.kept.items)))
     yield Say(f"{kept.code}: {kept.facts.marking or 'nothing printed'}")
 
 
@@ -77,7 +72,7 @@ def shelve(session: Session) -> Talk[None]:
     code = session.last.kept.code
     while session.box:
         try:
-            yield Shelve(code, session.box)
+            yield from act(store_actions.shelve, code, session.box)
             return
         except StraycellError as error:
             yield fault(error)
@@ -92,16 +87,10 @@ def choose_box(session: Session, prompt: str, usual: str) -> Talk[str]:
         text = yield from session.ask_first(Ask(prompt, usual or "none", why, history="box"))
         if text in ("", Key.NONE, Key.BACK, Key.DONE):
             return usual if text == "" else ""
-        begun = [name for name in boxes if name.casefold().startswith(text.casefold())]
-        exact = [name for name in begun if name.casefold() == text.casefold()]
-        if len(exact or begun) == 1:
-            return (exact or begun)[0]
+        found = words.begun(text, boxes)
+        if len(found) == 1:
+            return found[0]
         yield Say(f"box '{text[:40]}' is not known. One of: {', '.join(boxes)}", Tone.FAULT)
-
-
-def not_yet(code: str) -> CellKept:
-    """Stands in a Logged until its entry is recorded."""
-    return CellKept(code, CellFacts(), (), Outcome.HOLD, "")
 
 
 def _now_kept(session: Session, logged: Logged) -> None:
@@ -173,17 +162,18 @@ def back(session: Session) -> Talk[bool]:
 def _put_right(session: Session, last: Logged) -> Talk[bool]:
     yield Say(f"back to {last.kept.code}: Enter keeps what is in brackets", Tone.HEAD)
     trail = yield from fill(last.asked_again, last.trail, redo_last=True, code=last.kept.code)
-    entry = last.entry if trail is None else last.entry_of(trail)
-    if trail is None or entry == last.entry:
+    corrected = last if trail is None else replace(last, trail=trail)
+    entry = corrected.entry
+    if entry == last.entry:
         yield Say(f"{last.kept.code} stays as it is")
         return False
     because = yield from _reason(session, last.kept)
     try:
-        kept: CellKept = yield Amend(last.kept, entry, because)
+        kept = yield from act(store_actions.amend, last.kept, entry, because)
     except StraycellError as error:
         yield fault(error)
         return False
-    _now_kept(session, replace(last, kept=kept, entry=entry, trail=trail))
+    _now_kept(session, replace(corrected, kept=kept))
     yield from tell(kept, entry, session.start)
     return True
 
@@ -204,7 +194,7 @@ def _reason(session: Session, kept: CellKept) -> Talk[str]:
 def take_readings(session: Session, each: Waiting) -> Talk[bool]:
     """Ask for what the cell waits for and record it; False when the person went back out of it."""
     session.in_hand = each.code
-    now = yield Now()
+    now = yield from act(store_actions.now)
     asked = due.questions(
         due.Taking(
             each.needs,
@@ -223,18 +213,13 @@ def take_readings(session: Session, each: Waiting) -> Talk[bool]:
     # The meter is asked after the values: with one in use all evening it is a single Enter.
     for quantity in due.measured(merged(trail)):
         yield from session.meter_for(quantity)
-    meters = dict(session.meters)
-
-    def entry_of(answered: Trail) -> Entry:
-        return due.entry_of(each.code, merged(answered), meters, DEFAULT_PULSE_S)
-
-    entry = entry_of(trail)
+    entry_of = partial(due.entry_of, each.code, meters=dict(session.meters))
     session.remembered = due.remember(merged(trail), session.remembered)
-    if not entry.items:
+    if not entry_of(merged(trail)).items:
         session.in_hand = ""
         yield Say(f"{each.code}: left for later")
         return True
-    kept = yield from record(session, Logged(not_yet(each.code), entry, trail, asked, entry_of))
+    kept = yield from record(session, trail, asked, entry_of)
     for line in outlook_lines([kept]):
         yield Say(f"  {line}")
     return True

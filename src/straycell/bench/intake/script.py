@@ -2,24 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator, Mapping
-from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from collections.abc import Callable, Generator
+from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
+from typing import Any, Concatenate, ParamSpec, TypeAlias, TypeVar
 
-from straycell.acceptance.reasons import Outcome
+from straycell.bench.context import Bench
+from straycell.bench.intake.store_actions import find_code
 from straycell.bench.intake.words import is_code_like
-from straycell.bench.outlook import Outlook
-from straycell.bench.recording.record import Lost
-from straycell.cells import CellFacts, Look
+from straycell.cells import CellFacts
 from straycell.errors import StraycellError
-from straycell.readings import Charge, Quantity, Reading
 from straycell.safety import Step
 
-if TYPE_CHECKING:
-    from straycell.meters import Meter
-
+P = ParamSpec("P")
 T = TypeVar("T")
 
 
@@ -82,193 +77,45 @@ class Caution:
 
 
 @dataclass(frozen=True, slots=True)
-class NewCode:
-    """Set the bench's next code aside; the answer is the code."""
+class Act:
+    """Something the bench does; the answer is what it returns. Its StraycellErrors come back into the dialogue."""
+
+    does: Callable[..., Any]
+    given: tuple[object, ...]
+
+    def on(self, bench: Bench) -> Any:
+        """Do it."""
+        return self.does(bench, *self.given)
 
 
-@dataclass(frozen=True, slots=True)
-class NextBlank:
-    """The printed blank that comes after the one used last; the answer is its code, "" for none."""
-
-
-@dataclass(frozen=True, slots=True)
-class FindCode:
-    """Whose code is this? The answer is a Found; raises BadData for one that is not a code.
-
-    The last digits are enough where only one code of the store ends in them.
-    """
-
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class Shelve:
-    """Lay a cell into a box; raises BadData when it may not lie there."""
-
-    code: str
-    box: str
-
-
-@dataclass(frozen=True, slots=True)
-class OpenTeardown:
-    """Record a tear-down; the answer is an Opened."""
-
-    title: str
-    kind: str
-    objects: int = 1
-
-
-@dataclass(frozen=True, slots=True)
-class FindTeardown:
-    """The tear-down of this code, as an Opened; raises BadData."""
-
-    code: str
-
-
-@dataclass(frozen=True, slots=True)
-class UseMeter:
-    """The meter of this name, declared like a shipped class when there is none yet."""
-
-    name: str
-    like: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """What is to be recorded of one cell, in one transaction. `facts` None: they stay as they are.
-
-    `readings` and `charges` bear the cell's code and no number. Those with the time `UNSET` get that of the write.
-    """
-
-    code: str
-    facts: CellFacts | None = None
-    items: tuple[Reading | Charge, ...] = ()
-    teardown: str | None = None
-    pack: str | None = None
-    is_new: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Keep:
-    """Record an entry; the answer is a CellKept."""
-
-    entry: Entry
-
-
-@dataclass(frozen=True, slots=True)
-class Amend:
-    """Put an entry in the place of what was kept; what differs is superseded. The answer is a CellKept."""
-
-    former: CellKept
-    entry: Entry
-    because: str
-
-
-@dataclass(frozen=True, slots=True)
-class WhatWaits:
-    """Which cells wait for a reading that can be taken now; the answer is a list of Waiting."""
-
-    code: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Now:
-    """The time."""
-
-
-@dataclass(frozen=True, slots=True)
-class PrintLabels:
-    """A label sheet of these cells; raises BadData when it cannot be written."""
-
-    path: str
-    codes: tuple[str, ...]
-
-
-Effect: TypeAlias = (
-    Ask
-    | Say
-    | Large
-    | Caution
-    | NewCode
-    | NextBlank
-    | FindCode
-    | Shelve
-    | OpenTeardown
-    | FindTeardown
-    | UseMeter
-    | Keep
-    | Amend
-    | WhatWaits
-    | Now
-    | PrintLabels
-)
+Effect: TypeAlias = Ask | Say | Large | Caution | Act
 Talk: TypeAlias = Generator[Effect, Any, T]
 
 
-class Bearer(StrEnum):
-    """What a code stands for."""
-
-    CELL = "cell"
-    BLANK = "blank"
-    NOTHING = "nothing"
+def act(does: Callable[Concatenate[Bench, P], T], *given: P.args, **none: P.kwargs) -> Talk[T]:
+    """Have something done on the bench of whoever drives the dialogue."""
+    answer: T = yield Act(does, given)
+    return answer
 
 
-@dataclass(frozen=True, slots=True)
-class Found:
-    """A code that can be right, and what it stands for."""
+def advance(dialogue: Talk[Any], text: str | None, carry_out: Callable[[Effect], Any]) -> Ask | None:
+    """Give an answer (None: begin) and go on to the next question, or to the end (None).
 
-    code: str
-    bearer: Bearer
-    facts: CellFacts = field(default_factory=CellFacts)
-    has: frozenset[Quantity] = frozenset()
-    out_of_use: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Opened:
-    """A tear-down of so many objects, and what the last cell out of it was."""
-
-    code: str
-    title: str
-    pack: str = "1"
-    facts: CellFacts | None = None
-    box: str = ""
-    objects: int = 1
-
-
-@dataclass(frozen=True, slots=True)
-class CellKept:
-    """A cell as recorded: its numbered items, its verdict now, and the projects that lost it."""
-
-    code: str
-    facts: CellFacts
-    items: tuple[Reading | Charge, ...]
-    outcome: Outcome
-    headline: str
-    because: tuple[str, ...] = ()
-    outlook: Outlook = field(default_factory=Outlook)
-    lost: Lost = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True)
-class Start:
-    """What is known before the first question. After a bad look nothing more is asked; an isolating one is danger."""
-
-    bad_looks: frozenset[Look]
-    isolating_looks: frozenset[Look]
-    floor_v: float
-    meters: Mapping[str, Meter] = field(default_factory=dict)
-    remembered: Mapping[Quantity, Reading] = field(default_factory=dict)
-    last_charge: Charge | None = None
-    teardown: str | None = None
-    last_teardown: tuple[str, str, str] | None = None
-    boxes: tuple[str, ...] = ()
-    waiting: int = 0
-    due: bool = False
-
-
-UNSET = datetime.min.replace(tzinfo=UTC)
-"""The time of an item that gets the time of its writing."""
+    What is said and done on the way goes to `carry_out`.
+    """
+    try:
+        effect = dialogue.send(text)
+        while not isinstance(effect, Ask):
+            try:
+                answer = carry_out(effect)
+            # Thrown into the dialogue: it knows which answer to ask again, its driver does not.
+            except StraycellError as error:
+                effect = dialogue.throw(error)
+            else:
+                effect = dialogue.send(answer)
+        return effect
+    except StopIteration:
+        return None
 
 
 class Scanned(Exception):
@@ -286,7 +133,7 @@ def ask(question: Ask, *, for_code: bool = False) -> Talk[str]:
         if is_code_like(text) and not for_code:
             # By its shape alone: a misread code must not become a title, a print or a figure either.
             try:
-                found: Found = yield FindCode(text)
+                found = yield from act(find_code, text)
             except StraycellError as error:
                 yield fault(error)
                 continue

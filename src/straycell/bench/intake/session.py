@@ -6,22 +6,18 @@ from straycell.bench.intake.log import next_cell, resume, usual_kind
 from straycell.bench.intake.records import choose_box
 from straycell.bench.intake.script import (
     Ask,
-    Bearer,
     Caution,
-    FindCode,
-    FindTeardown,
-    Found,
     Key,
-    Opened,
-    OpenTeardown,
     Say,
     Scanned,
     Talk,
     Tone,
+    act,
     ask,
     fault,
 )
 from straycell.bench.intake.state import Session
+from straycell.bench.intake.store_actions import Bearer, Opened, find_code, find_teardown, open_teardown
 from straycell.bench.intake.waiting_round import waiting_round
 from straycell.errors import BadData, StraycellError
 from straycell.readings import Quantity
@@ -76,7 +72,7 @@ def _begin(session: Session) -> Talk[Opened | None]:
 
 def _scanned_first(session: Session, code: str) -> Talk[None]:
     """A cell known before goes on at once; a blank is the first cell of what is opened."""
-    found: Found = yield FindCode(code)
+    found = yield from act(find_code, code)
     if found.bearer is not Bearer.CELL:
         session.scanned = code
         yield Say(f"{code} comes first, once it is said what you opened.")
@@ -107,8 +103,7 @@ def _teardown(session: Session, typed: str) -> Talk[Opened | None]:
     """`typed` is what was said already of what was opened."""
     start = session.start
     if start.teardown is not None:
-        given: Opened = yield FindTeardown(start.teardown)
-        return given
+        return (yield from act(find_teardown, start.teardown))
     last = start.last_teardown
     while True:
         if last and not typed:
@@ -123,8 +118,7 @@ def _teardown(session: Session, typed: str) -> Talk[Opened | None]:
             continue
         try:
             if (not text and last) or _is_teardown_code(text):
-                found: Opened = yield FindTeardown(text or (last[0] if last else ""))
-                return found
+                return (yield from act(find_teardown, text or (last[0] if last else "")))
             opened = yield from _new_teardown(session, parse_line(text, "title"), last[2] if last else "")
             if opened is not None:
                 return opened
@@ -151,8 +145,7 @@ def _new_teardown(session: Session, title: str, last_kind: str) -> Talk[Opened |
             kind = parse_line(text or last_kind, "kind")
             many = yield from session.ask_first(Ask("how many of them?", "1", _WHY_MANY))
             if many != Key.BACK:
-                made: Opened = yield OpenTeardown(title, kind, _count(many or "1"))
-                return made
+                return (yield from act(open_teardown, title, kind, _count(many or "1")))
         except StraycellError as error:
             yield fault(error)
 

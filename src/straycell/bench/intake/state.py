@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field, replace
 
 from straycell.bench.intake import due, meter_menu
 from straycell.bench.intake.cell import Carry
 from straycell.bench.intake.figures import TAKEN
-from straycell.bench.intake.form import NextQuestion, Trail
-from straycell.bench.intake.script import Ask, CellKept, Entry, Say, Scanned, Start, Talk, ask
+from straycell.bench.intake.form import Answers, NextQuestion, Trail, merged
+from straycell.bench.intake.script import Ask, Say, Scanned, Talk, ask
+from straycell.bench.intake.store_actions import CellKept, Entry, Start
 from straycell.cells import CellFacts
 from straycell.meters import Meter
 from straycell.readings import Quantity, Reading
@@ -22,19 +23,23 @@ class Logged:
     """A cell as kept, with what is needed to ask its last answer again and to record what comes of it."""
 
     kept: CellKept
-    entry: Entry
     trail: Trail
     asked_again: NextQuestion
-    entry_of: Callable[[Trail], Entry]
+    entry_of: Callable[[Answers], Entry]
+
+    @property
+    def entry(self) -> Entry:
+        """What the answers say is to be recorded."""
+        return self.entry_of(merged(self.trail))
 
 
 @dataclass(slots=True)
 class Session:
     """`kept` has every cell's latest state, in order; `pending` is a code shown and not yet borne by a cell;
     `objects` how many alike ones were opened together; `in_hand` the cell whose questions are open;
-    `correcting` the kept cell whose answers are asked again; `asks_usual`: what most cells are was asked, with
-    `usual_typed` what was typed there; `printed`: the pending code is on a label; `scanned` is a code that came too
-    early and is next; `box` is where the cells go; `packs` has the voltages as found by pack and code, `odd` the
+    `correcting` the kept cell whose answers are asked again; `usual_typed` what was typed when
+    it was asked what most cells are (None: it was not); `printed`: the pending code is on a label; `scanned` is a code
+    that came too early and is next; `box` is where the cells go; `packs` has the voltages as found by pack and code, `odd` the
     cells pointed out as unlike the rest of theirs.
     """
 
@@ -49,8 +54,7 @@ class Session:
     kept: dict[str, CellKept] = field(default_factory=dict)
     last: Logged | None = None
     usual: Trail = ()
-    asks_usual: bool = False
-    usual_typed: dict[str, str] = field(default_factory=dict)
+    usual_typed: dict[str, str] | None = None
     pending: str = ""
     printed: bool = False
     scanned: str = ""
@@ -70,12 +74,11 @@ class Session:
         self.carry = replace(self.carry, facts=facts, kinds=self.carry.seen(facts))
 
     def meter_for(self, quantity: Quantity, *, again: bool = False) -> Talk[Meter | None]:
-        """The meter of a quantity, asked for once an session, or `again`; both kinds of voltage share theirs."""
+        """The meter of a quantity, asked for once a session, or `again`; both kinds of voltage share theirs."""
         if quantity not in self.meters or again:
             alike = _VOLTAGES if quantity in _VOLTAGES else (quantity,)
             former = self.meters.get(quantity)
-            name = self._last_meter([r for q in alike if (r := self.start.remembered.get(q)) is not None])
-            name = former.name if former is not None else name
+            name = former.name if former is not None else self._last_meter(alike)
             meter = yield from meter_menu.choose(self.known_meters, quantity, name, self.ask_first)
             if meter is not None:
                 self.known_meters[meter.name] = meter
@@ -95,24 +98,22 @@ class Session:
         """Leave the cell in hand: the next one is this."""
         self.scanned, self.in_hand, self.correcting = code, "", ""
 
-    @staticmethod
-    def _last_meter(readings: list[Reading]) -> str | None:
-        last = max(readings, key=lambda reading: (reading.at, reading.id), default=None)
-        return last.meter.name if last is not None and last.meter is not None else None
+    def _last_meter(self, quantities: Collection[Quantity]) -> str | None:
+        items = [item for quantity, item in self.start.remembered.items() if quantity in quantities]
+        last = max(items, key=lambda item: (item.at, item.id), default=None)
+        return last.meter.name if isinstance(last, Reading) and last.meter is not None else None
 
 
 def remembered_from(start: Start) -> dict[str, str]:
     """The conditions of the last readings on record, as a person would type them."""
-    latest = {**start.remembered, Quantity.CHARGE: start.last_charge}
-    ohms = start.remembered.get(Quantity.RESISTANCE)
-    answers: dict[str, object] = {"method": ohms.method if ohms else None}
+    answers: dict[str, object] = {}
     for need, taken in TAKEN.items():
         for figure in taken.figures:
             if figure.field.name in _CARRIED:
                 answers[due.key_of(need, figure)] = getattr(
-                    latest.get(taken.quantity), figure.field.name, None
+                    start.remembered.get(taken.quantity), figure.field.name, None
                 )
     return due.remember(answers, {})
 
 
-_CARRIED = ("current_a", "discharge_current_a", "cutoff_v")
+_CARRIED = ("current_a", "discharge_current_a", "cutoff_v", "method")

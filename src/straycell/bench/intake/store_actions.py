@@ -1,18 +1,22 @@
-"""What the store does for a dialogue: one transaction a cell, with everything of it."""
+"""What the store does for a dialogue: one transaction a cell, with everything of it.
+
+Each function raises StraycellError, and then nothing was written.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import asdict, replace
-from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, replace
+from datetime import UTC, datetime
+from enum import StrEnum
+from typing import TYPE_CHECKING
 
+from straycell.acceptance.reasons import Outcome
 from straycell.bench import verdict_words
 from straycell.bench.context import Bench
-from straycell.bench.intake import script
-from straycell.bench.intake.script import Bearer, CellKept, Found, Opened, Start
 from straycell.bench.intake.words import ending_in
-from straycell.bench.outlook import Waiting, outlook, what_waits
+from straycell.bench.outlook import Outlook, outlook, what_waits
+from straycell.bench.recording.record import Lost
 from straycell.cells import CellFacts, Look, Stage, parse_code
 from straycell.errors import BadData
 from straycell.meters import meter_like
@@ -32,9 +36,84 @@ _OUT_OF_USE = {
 }
 
 
-def do(bench: Bench, effect: object) -> Any:
-    """Carry out what a dialogue asks of the store. Raises StraycellError, and then nothing was written."""
-    return _ACTS[type(effect)](bench, effect)
+UNSET = datetime.min.replace(tzinfo=UTC)
+"""The time of an item that gets the time of its writing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """What is to be recorded of one cell, in one transaction. `facts` None: they stay as they are.
+
+    Items bear the cell's code and no number. Those with the time `UNSET` get that of the write.
+    """
+
+    code: str
+    facts: CellFacts | None = None
+    items: tuple[Item, ...] = ()
+    teardown: str | None = None
+    pack: str | None = None
+    is_new: bool = False
+
+
+class Bearer(StrEnum):
+    """What a code stands for."""
+
+    CELL = "cell"
+    BLANK = "blank"
+    NOTHING = "nothing"
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A code that can be right, and what it stands for."""
+
+    code: str
+    bearer: Bearer
+    facts: CellFacts = field(default_factory=CellFacts)
+    has: frozenset[Quantity] = frozenset()
+    out_of_use: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """A tear-down of so many objects, and what the last cell out of it was."""
+
+    code: str
+    title: str
+    pack: str = "1"
+    facts: CellFacts | None = None
+    box: str = ""
+    objects: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class CellKept:
+    """A cell as recorded: its numbered items, its verdict now, and the projects that lost it."""
+
+    code: str
+    facts: CellFacts
+    items: tuple[Item, ...]
+    outcome: Outcome
+    headline: str
+    because: tuple[str, ...] = ()
+    outlook: Outlook = field(default_factory=Outlook)
+    lost: Lost = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """What is known before the first question. After a bad look nothing more is asked; an isolating one is danger."""
+
+    bad_looks: frozenset[Look]
+    isolating_looks: frozenset[Look]
+    floor_v: float
+    meters: Mapping[str, Meter] = field(default_factory=dict)
+    remembered: Mapping[Quantity, Item] = field(default_factory=dict)
+    teardown: str | None = None
+    last_teardown: tuple[str, str, str] | None = None
+    boxes: tuple[str, ...] = ()
+    waiting: int = 0
+    due: bool = False
 
 
 def start(bench: Bench, *, teardown: str | None, due: bool) -> Start:
@@ -53,13 +132,10 @@ def start(bench: Bench, *, teardown: str | None, due: bool) -> Start:
         if teardown is not None:
             reader.teardown(teardown)
         last = next(reversed(reader.teardowns()), None)
-        latest = {quantity: reader.latest(quantity) for quantity in Quantity}
-        charge = latest[Quantity.CHARGE]
         known = replace(
             blank,
             meters={meter.name: meter for meter in reader.meters()},
-            remembered={q: item for q, item in latest.items() if isinstance(item, Reading)},
-            last_charge=charge if isinstance(charge, Charge) else None,
+            remembered={q: item for q in Quantity if (item := reader.latest(q)) is not None},
             boxes=tuple(box.name for box in reader.boxes()),
             last_teardown=None if last is None else (last.code, last.title, last.kind),
         )
@@ -67,12 +143,18 @@ def start(bench: Bench, *, teardown: str | None, due: bool) -> Start:
     return replace(known, waiting=len(what_waits(bench)) if few else 0)
 
 
+def now(bench: Bench) -> datetime:
+    """The time."""
+    return bench.now
+
+
 # --- looking -------------------------------------------------------------------------------------------
 
 
-def _find_code(bench: Bench, effect: script.FindCode) -> Found:
+def find_code(bench: Bench, text: str) -> Found:
+    """Whose code is this? The last digits are enough where only one code of the store ends in them. Raises BadData."""
     with bench.reading() as reader:
-        code = _code_meant(reader, effect.text)
+        code = _code_meant(reader, text)
         if code in reader.blank_codes():
             return Found(code, Bearer.BLANK)
         cell = next(iter(reader.cells(wanted=[code])), None)
@@ -98,16 +180,18 @@ def _code_meant(reader: Reader, text: str) -> str:
         return parse_code(text, known)
 
 
-def _next_blank(bench: Bench, effect: script.NextBlank) -> str:
+def next_blank(bench: Bench) -> str:
+    """The printed blank that comes after the one used last; "" for none."""
     if not bench.path.exists():
         return ""
     with bench.reading() as reader:
         return reader.next_blank()
 
 
-def _find_teardown(bench: Bench, effect: script.FindTeardown) -> Opened:
+def find_teardown(bench: Bench, code: str) -> Opened:
+    """The tear-down of this code. Raises BadData."""
     with bench.reading() as reader:
-        found = reader.teardown(effect.code)
+        found = reader.teardown(code)
         own = [cell for cell in reader.cells() if cell.teardown == found.code]
     known = [cell for cell in own if cell.facts != CellFacts()]
     pack = own[-1].pack if own and own[-1].pack else "1"
@@ -116,40 +200,40 @@ def _find_teardown(bench: Bench, effect: script.FindTeardown) -> Opened:
     return Opened(found.code, found.title, pack, facts, box or "", found.objects)
 
 
-def _what_waits(bench: Bench, effect: script.WhatWaits) -> list[Waiting]:
-    return what_waits(bench, effect.code)
-
-
 # --- writing -------------------------------------------------------------------------------------------
 
 
-def _new_code(bench: Bench, effect: script.NewCode) -> str:
+def new_code(bench: Bench) -> str:
+    """Set the bench's next code aside."""
     # Set aside at once: the code is on the cell before its first reading is typed.
     with bench.writing(create=True) as writer:
         return writer.set_aside_codes(1, printed=False)[0]
 
 
-def _shelve(bench: Bench, effect: script.Shelve) -> None:
+def shelve(bench: Bench, code: str, box: str) -> None:
+    """Lay a cell into a box. Raises BadData when it may not lie there."""
     with bench.writing() as writer:
-        writer.move_cell(effect.code, effect.box)
+        writer.move_cell(code, box)
 
 
-def _open_teardown(bench: Bench, effect: script.OpenTeardown) -> Opened:
+def open_teardown(bench: Bench, title: str, kind: str, objects: int) -> Opened:
+    """Record a tear-down of so many objects opened together."""
     with bench.writing(create=True) as writer:
-        made = writer.add_teardown(effect.title, effect.kind, objects=effect.objects)
+        made = writer.add_teardown(title, kind, objects=objects)
     return Opened(made.code, made.title, objects=made.objects)
 
 
-def _use_meter(bench: Bench, effect: script.UseMeter) -> Meter:
-    if not effect.like:
+def use_meter(bench: Bench, name: str, like: str) -> Meter:
+    """The meter of this name, declared `like` a shipped class when there is none yet."""
+    if not like:
         with bench.reading() as reader:
-            return reader.meter(effect.name)
+            return reader.meter(name)
     with bench.writing(create=True) as writer:
-        return writer.add_meter(meter_like(effect.name, effect.like))
+        return writer.add_meter(meter_like(name, like))
 
 
-def _keep(bench: Bench, effect: script.Keep) -> CellKept:
-    entry = effect.entry
+def keep(bench: Bench, entry: Entry) -> CellKept:
+    """Record an entry."""
     # One transaction a cell: a power cut loses at most the cell in hand.
     with bench.writing(create=True) as writer:
         if entry.is_new:
@@ -169,7 +253,7 @@ def _record(writer: Writer, items: tuple[Item, ...], now: datetime) -> list[Item
 
 
 def _timed(item: Item, now: datetime) -> Item:
-    return replace(item, at=now) if item.at == script.UNSET else item
+    return replace(item, at=now) if item.at == UNSET else item
 
 
 def _correct(writer: Writer, code: str, facts: CellFacts, because: str, mistake: str | None) -> None:
@@ -195,17 +279,19 @@ def _kept(bench: Bench, writer: Writer, code: str, items: list[Item]) -> CellKep
     )
 
 
-def _amend(bench: Bench, effect: script.Amend) -> CellKept:
-    """What differs is superseded as mistyped; what is no longer there is taken back; what is new is added."""
-    former, entry = effect.former, effect.entry
+def amend(bench: Bench, former: CellKept, entry: Entry, because: str) -> CellKept:
+    """Put an entry in the place of what was kept.
+
+    What differs is superseded as mistyped; what is no longer there is taken back; what is new is added.
+    """
     with bench.writing() as writer:
         # A kind that was taken back becomes unknown again, not what stood there before by accident.
         facts = entry.facts if entry.facts is not None else (CellFacts() if entry.is_new else former.facts)
-        _correct(writer, entry.code, facts, effect.because, Mistake.MISTYPED.value)
+        _correct(writer, entry.code, facts, because, Mistake.MISTYPED.value)
         new = {item.quantity: item for item in entry.items}
         made: list[Item] = []
         for old in former.items:
-            made += _amend_item(writer, old, new.pop(old.quantity, None), effect.because)
+            made += _amend_item(writer, old, new.pop(old.quantity, None), because)
         made += _record(writer, tuple(new.values()), bench.now)
         return _kept(bench, writer, entry.code, made)
 
@@ -216,22 +302,7 @@ def _amend_item(writer: Writer, old: Item, new: Item | None, because: str) -> li
         mistake = Mistake.BAD_CONTACT if KINDS[old.quantity].by_contact else Mistake.WRONG_CELL
         writer.supersede(old.id, mistake.value, because)
         return []
-    placed = replace(new, at=old.at) if new.at == script.UNSET else new
+    placed = replace(new, at=old.at) if new.at == UNSET else new
     if replace(placed, id=old.id) == old:
         return [old]
     return list(writer.supersede(old.id, Mistake.MISTYPED.value, because, None, [placed]))
-
-
-_ACTS: dict[type, Callable[[Bench, Any], Any]] = {
-    script.NewCode: _new_code,
-    script.NextBlank: _next_blank,
-    script.Shelve: _shelve,
-    script.FindCode: _find_code,
-    script.OpenTeardown: _open_teardown,
-    script.FindTeardown: _find_teardown,
-    script.UseMeter: _use_meter,
-    script.Keep: _keep,
-    script.Amend: _amend,
-    script.WhatWaits: _what_waits,
-    script.Now: lambda bench, effect: bench.now,
-}

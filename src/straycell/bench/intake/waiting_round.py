@@ -2,31 +2,28 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from straycell.bench.intake import cell as cells
 from straycell.bench.intake import due, words
-from straycell.bench.intake.form import Answered, Trail, merged
+from straycell.bench.intake.form import Answered
 from straycell.bench.intake.log import resume
-from straycell.bench.intake.records import back, not_yet, record, take_readings
+from straycell.bench.intake.records import back, record, take_readings
 from straycell.bench.intake.script import (
-    UNSET,
     Ask,
-    Bearer,
     Caution,
-    Entry,
-    FindCode,
-    Found,
     Key,
     Say,
     Scanned,
     Talk,
     Tone,
-    WhatWaits,
+    act,
     ask,
     fault,
 )
-from straycell.bench.intake.state import Logged, Session
-from straycell.bench.outlook import Need, Waiting
-from straycell.bench.recording.reading_form import DEFAULT_PULSE_S
+from straycell.bench.intake.state import Session
+from straycell.bench.intake.store_actions import UNSET, Bearer, find_code
+from straycell.bench.outlook import Need, Waiting, what_waits
 from straycell.errors import StraycellError
 from straycell.safety import Step
 
@@ -39,7 +36,7 @@ _WHY = (
 
 def waiting_round(session: Session) -> Talk[None]:
     """Take what each waiting cell lacks, until none is left or the person ends it."""
-    queue: list[Waiting] = yield WhatWaits()
+    queue = yield from act(what_waits)
     if not queue:
         yield Say("no cell waits for a reading today", Tone.GOOD)
         return
@@ -81,7 +78,7 @@ def _one(session: Session, todo: dict[str, Waiting]) -> Talk[bool]:
 
 def _scanned(session: Session, todo: dict[str, Waiting], text: str) -> Talk[None]:
     try:
-        found: Found = yield FindCode(text)
+        found = yield from act(find_code, text)
     except StraycellError as error:
         yield fault(error)
         return
@@ -106,7 +103,7 @@ def _damaged(session: Session, seen: str) -> Talk[str]:
             yield Say("no damage was recorded", Tone.FAULT)
             return ""
         try:
-            found: Found = yield FindCode(text)
+            found = yield from act(find_code, text)
         except StraycellError as error:
             yield fault(error)
             continue
@@ -117,8 +114,5 @@ def _damaged(session: Session, seen: str) -> Talk[str]:
     asked = due.questions(due.Taking((Need.LOOK,), UNSET, found.facts, bad_looks=frozenset()))
     trail = (Answered("look", seen, {"look": looks}),)
 
-    def entry_of(answered: Trail) -> Entry:
-        return due.entry_of(found.code, merged(answered), {}, DEFAULT_PULSE_S)
-
-    yield from record(session, Logged(not_yet(found.code), entry_of(trail), trail, asked, entry_of))
+    yield from record(session, trail, asked, partial(due.entry_of, found.code, meters={}))
     return found.code

@@ -80,17 +80,26 @@ def named_looks(text: str) -> tuple[Look, ...]:
         return ()
 
 
+def is_yes(text: str) -> bool:
+    """Only an explicit yes: Enter is none."""
+    return text.casefold() in ("y", "yes")
+
+
+def begun(text: str, names: Iterable[str]) -> list[str]:
+    """The names that begin with what was typed; a name that is typed in full is the only one."""
+    tidy = text.strip().casefold()
+    found = [name for name in names if name.casefold().startswith(tidy)] if tidy else []
+    # A word that another one begins with must stay sayable.
+    return [name for name in found if name.casefold() == tidy] or found
+
+
 def pick(text: str, kind: type[Word], name: str) -> Word:
     """A word by itself or by a beginning that only one word has. Raises BadData."""
-    tidy = text.strip().casefold()
-    begun = [member for member in kind if member.value.startswith(tidy)] if tidy else []
-    # A word that another one begins with must stay sayable.
-    exact = [member for member in begun if member.value == tidy]
-    if len(exact or begun) == 1:
-        return (exact or begun)[0]
-    words = " ".join(member.value for member in (begun or kind))
-    why = "could be several" if begun else "is not known"
-    raise BadData(f"{name}: '{text.strip()[:40]}' {why}", f"one of: {words}")
+    found = begun(text, kind)
+    if len(found) == 1:
+        return kind(found[0])
+    why = "could be several" if found else "is not known"
+    raise BadData(f"{name}: '{text.strip()[:40]}' {why}", f"one of: {' '.join(found or kind)}")
 
 
 def number(text: str, dimension: Dimension, unit: str, name: str, window: Window | None = None) -> float:

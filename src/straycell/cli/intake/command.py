@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
+from straycell.bench.context import Bench
 from straycell.bench.intake import closing, store_actions
-from straycell.bench.intake.script import CellKept, PrintLabels, Tone
+from straycell.bench.intake.script import Tone
 from straycell.bench.intake.session import intake
 from straycell.bench.intake.state import Session
+from straycell.bench.intake.store_actions import CellKept
 from straycell.cli.app import context, options, output, tables
 from straycell.cli.app.faults import EXIT_INTERRUPTED
 from straycell.cli.app.grammar import values
@@ -35,7 +38,7 @@ def run(
     """
     code = None if teardown is None else parse_teardown_code(teardown)
     terminal.require_terminal()
-    screen = terminal.Terminal(carry_out, options.current().env)
+    screen = terminal.Terminal(context.bench, options.current().env)
     session = Session(store_actions.start(context.bench(), teardown=code, due=due))
     stopped = False
     try:
@@ -51,23 +54,17 @@ def run(
     _end(screen, session, offer=not stopped)
 
 
-def carry_out(effect: object) -> Any:
-    """What a dialogue asks for, at the moment it asks."""
-    if isinstance(effect, PrintLabels):
-        return _print_labels(effect)
-    return store_actions.do(context.bench(), effect)
-
-
-def _print_labels(effect: PrintLabels) -> None:
+def print_labels(bench: Bench, path: str, codes: Sequence[str]) -> None:
+    """A label sheet of these cells in a new file. Raises BadData."""
     from straycell.cli.nouns.use.label import print_cells
 
-    out = Path(effect.path).expanduser()
+    out = Path(path).expanduser()
     # A sheet of last week may still be waiting for the printer.
     if out.exists():
         raise BadData(f"{out} is there already", "name another file")
     if out.suffix.casefold() != ".pdf":
-        raise BadData(f"'{effect.path}' is not a PDF", "end the name in .pdf")
-    print_cells(effect.codes, out)
+        raise BadData(f"'{path}' is not a PDF", "end the name in .pdf")
+    print_cells(codes, out)
 
 
 def _end(screen: terminal.Terminal, session: Session, *, offer: bool) -> None:
@@ -85,7 +82,7 @@ def _end(screen: terminal.Terminal, session: Session, *, offer: bool) -> None:
             screen.say(f"  {text}")
         screen.say("When it is measured: straycell intake --due")
     if offer and kept:
-        screen.run(closing.offer_labels(session))
+        screen.run(closing.offer_labels(session, print_labels))
 
 
 def _document(session: Session, kept: list[CellKept]) -> dict[str, object]:

@@ -9,12 +9,13 @@ from collections import Counter
 from collections.abc import Callable, Mapping
 from typing import Any, TextIO
 
-from straycell.bench.intake.script import Ask, Caution, Large, Say, Talk, Tone
+from straycell.bench.context import Bench
+from straycell.bench.intake.script import Act, Ask, Caution, Effect, Large, Say, Talk, Tone, advance
 from straycell.cli.app import options
 from straycell.cli.intake.glyphs import large
 from straycell.cli.intake.line_editor import LineEditor
 from straycell.cli.show.cautions_talk import read_in_full, remember
-from straycell.errors import StraycellError, UsageFault
+from straycell.errors import UsageFault
 from straycell.plain_text import screen_lines
 from straycell.safety import added_by, spoken_cautions
 
@@ -37,10 +38,10 @@ def require_terminal() -> None:
 
 
 class Terminal:
-    """Shows and asks. `do` carries out everything else; its StraycellErrors go back into the dialogue."""
+    """Shows and asks; everything else is done on the bench as it is at that moment."""
 
-    def __init__(self, do: Callable[[object], Any], env: Mapping[str, str]) -> None:
-        self._do = do
+    def __init__(self, bench: Callable[[], Bench], env: Mapping[str, str]) -> None:
+        self._bench = bench
         self._plain = bool(env.get("NO_COLOR")) or env.get("TERM") == "dumb"
         self._read_tonight: frozenset[str] = frozenset()
         self._legends: Counter[str] = Counter()
@@ -48,29 +49,19 @@ class Terminal:
 
     def run(self, dialogue: Talk[Any]) -> None:
         """Drive a dialogue to its end. Raises Ended, KeyboardInterrupt."""
-        try:
-            effect = next(dialogue)
-            while True:
-                try:
-                    answer = self._answer(effect)
-                # Thrown into the dialogue: it knows which answer to ask again, the terminal does not.
-                except StraycellError as error:
-                    effect = dialogue.throw(error)
-                else:
-                    effect = dialogue.send(answer)
-        except StopIteration:
-            return
+        text = None
+        while (question := advance(dialogue, text, self._carry_out)) is not None:
+            text = self.ask(question)
 
-    def _answer(self, effect: object) -> Any:
-        if isinstance(effect, Ask):
-            return self.ask(effect)
+    def _carry_out(self, effect: Effect) -> Any:
         if isinstance(effect, Say):
             return self.say(effect.text, effect.tone)
         if isinstance(effect, Large):
             return self.large(effect.code)
         if isinstance(effect, Caution):
             return self.caution(effect)
-        return self._do(effect)
+        assert isinstance(effect, Act)
+        return effect.on(self._bench())
 
     def ask(self, question: Ask) -> str:
         """The line typed, blanks at its ends and keys that steer a terminal cut away."""

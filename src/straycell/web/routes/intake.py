@@ -12,7 +12,7 @@ from straycell.bench.intake.script import Caution
 from straycell.bench.intake.state import Session
 from straycell.bench.paper.prints import print_shelf_labels
 from straycell.web.entry import BAD_LOOKS, FIRST_LOOKS
-from straycell.web.talks import Cautions, Do, converse
+from straycell.web.talks import Cautions, converse
 from straycell.web.visit import Visit, Visiting
 
 router = APIRouter()
@@ -33,7 +33,7 @@ def begin(visit: Visiting) -> Response:
     # Whoever opens a tear-down chose so on this page and is not asked again.
     talk = converse(Session(replace(start, waiting=0)))
     visit.site.talks[visit.device.id] = talk
-    talk.begin(_do(visit), _cautions(visit))
+    talk.begin(visit.bench(), _cautions(visit))
     return visit.go("/intake")
 
 
@@ -45,7 +45,7 @@ def answer(visit: Visiting) -> Response:
     if talk is not None and step.isdigit() and len(step) < 9:
         text = "".join(each for each in visit.text("text")[:LONGEST_ANSWER] if each.isprintable())
         try:
-            talk.answer(int(step), text, _do(visit), _cautions(visit))
+            talk.answer(int(step), text, visit.bench(), _cautions(visit))
         except Exception:
             # A dialogue that broke cannot be resumed; what was finished is in the store.
             visit.site.talks.pop(visit.device.id, None)
@@ -71,10 +71,6 @@ def end(visit: Visiting) -> Response:
     if talk is not None:
         talk.end()
     return visit.go("/intake")
-
-
-def _do(visit: Visit) -> Do:
-    return lambda effect: store_actions.do(visit.bench(), effect)
 
 
 def _cautions(visit: Visit) -> Cautions:
