@@ -100,7 +100,7 @@ def withheld(project: Project, found: Match) -> Match:
 
 
 def pack_match(project: Project, cells: Sequence[Candidate], limits: UseLimits, now: datetime) -> Match:
-    """The pack of exactly these cells, in whatever shape of the project takes them all."""
+    """The pack of exactly these cells (one cell is one of 1S1P), in whatever shape of the project takes them all."""
     for series in in_series(project, chemistries_of(project, cells, limits), limits):
         if len(cells) % series == 0 and project.pack.parallel in (None, len(cells) // series):
             tried = try_shape(project, cells, limits, now, (series, len(cells) // series))

@@ -91,6 +91,12 @@ class Tried:
         return all(refusal.proven for refusal in self.refusals.values())
 
     @property
+    def longest_h(self) -> float:
+        """The longest run that any of its cells or groups was found to last, enough or not."""
+        alone = [s.run.steady.low_h for s in self.screened if s.run is not None]
+        return max([*alone, *(refusal.longest_h for refusal in self.refusals.values())], default=0.0)
+
+    @property
     def cells(self) -> int:
         return self.screen.demand.cells
 
