@@ -79,12 +79,11 @@ class Sets:
         )
 
 
-def known_resistance(capacity: Measured, resistance: Measured | None) -> tuple[float, float, list[str]]:
-    """(ohm, standard uncertainty in ohm, notes): as measured, else what is usual for the capacity."""
+def known_resistance(capacity: Measured, resistance: Measured | None) -> tuple[Measured, list[str]]:
+    """(the resistance in ohm, notes): as measured, else what is usual for the capacity."""
     if resistance is not None:
-        return resistance.value, resistance.u, []
-    ohm, u = assumed_resistance(capacity.value)
-    return ohm, u, [ASSUMED_NOTE]
+        return resistance, []
+    return Measured(*assumed_resistance(capacity.value)), [ASSUMED_NOTE]
 
 
 Asked = tuple[Chemistry, Measured, Resisting, float, float | None]
