@@ -206,10 +206,7 @@ def _ends(spread: Spread) -> tuple[float, float, float]:
 def _seen_stiffened(seen: Spread, stiff: Spread, share: float) -> Spread:
     """The ratio of the whole resistance where that of the pulse, a `share` of it, was measured: the rest as the sets."""
     expected, low, high = (
-        share * own + (1.0 - share) * rest
-        for own, rest in zip(
-            (seen.expected, seen.low, seen.high), (stiff.expected, stiff.low, stiff.high), strict=True
-        )
+        share * own + (1.0 - share) * rest for own, rest in zip(_ends(seen), _ends(stiff), strict=True)
     )
     return Spread(expected, low, high)
 
