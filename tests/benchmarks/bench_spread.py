@@ -38,7 +38,7 @@ def main() -> int:
     print("what the cold leaves of the charge, by no pulse told: expected off, with trace and pulses")
     for share in (0.0, usual_share, 1.0):
         _set(kept, share)
-        wide = [median([abs(c.expected - 1.0) for c in of_all(BASES[2], at_c, 0.5)]) for at_c in (10.0, 0.0)]
+        wide = [median([abs(c.expected - 1.0) for c in of_all(BASES[-1], at_c, 0.5)]) for at_c in (10.0, 0.0)]
         real = [told("18650", at_c, True).expected - 1.0 for at_c in (10.0, 0.0)]
         print(
             f"as the sets {share:.0%}: sets {wide[0]:.3f} {wide[1]:.3f}, measured {real[0]:+.3f} {real[1]:+.3f}"

@@ -71,8 +71,8 @@ def pulse_ohm(name: str, at_c: float, pulse_s: float = 1.0) -> float:
     )
 
 
-BASES = ("curve", "trace", "trace and pulses")
-"""From what is known: the chemistry's curve alone; the cell's own trace; and pulses of 1 and 30 s, and one in the cold."""
+BASES = ("curve", "curve and pulses", "trace", "trace and pulses")
+"""From what is known: the chemistry's curve or the cell's own trace; alone or with pulses of 1 and 30 s, one in the cold."""
 
 
 def own_pulses(name: str, at_c: float) -> list[Pulse]:
@@ -108,13 +108,13 @@ def told(
 def compared(name: str, basis: str) -> tuple[Compared, ...]:
     """Every run of a set; the trace's own run is not asked for itself."""
     found = []
-    trace = None if basis == "curve" else own_trace(name, 0.2)
+    trace = own_trace(name, 0.2) if basis.startswith("trace") else None
     for row in rows("runs", name):
         at_c, rate_c, hours = (float(row[key]) for key in ("temperature_c", "rate_c", "hours"))
         if trace and (at_c, rate_c, row["kind"]) == (25.0, 0.2, "current"):
             continue
         load = {"current": ConstantCurrent, "power": ConstantPower}[row["kind"]](float(row["value"]))
-        pulses = own_pulses(name, at_c) if basis == "trace and pulses" else []
+        pulses = own_pulses(name, at_c) if basis.endswith("pulses") else []
         run = told(name, load, float(row["cutoff_v"]), at_c, trace, pulses)
         expected, low, high = (end / hours for end in (run.expected_h, run.low_h, run.high_h))
         found.append(Compared(name, at_c, rate_c, expected, low, high, row["heat"]))
@@ -136,9 +136,9 @@ def test_the_low_end_is_kept_to_half_the_capacity_per_hour_at_0_to_40_and_to_1c_
 
 @KNOWN
 def test_the_high_end_is_no_excuse(basis: str) -> None:
-    """At the median over all sets it is beyond the truth by a sixth at most where it was checked."""
+    """At the median over all sets it is beyond the truth by an eighth at most where it was checked."""
     for at_c, most_c in LEAST[basis]:
-        assert median([c.high for c in of_all(basis, at_c, most_c)]) <= 1.18
+        assert median([c.high for c in of_all(basis, at_c, most_c)]) <= 1.13
 
 
 @pytest.mark.parametrize(
@@ -171,6 +171,7 @@ def test_a_pack_warms_more_than_a_cell_and_a_short_run_less_than_a_long_one() ->
 LEAST = {
     "trace and pulses": {(25.0, 0.5): 0.95, (10.0, 0.5): 0.90, (0.0, 0.5): 0.835, (25.0, 1.0): 0.85},
     "trace": {(25.0, 0.5): 0.89, (10.0, 0.5): 0.86, (0.0, 0.5): 0.74, (25.0, 1.0): 0.48},
+    "curve and pulses": {(25.0, 0.5): 0.91, (10.0, 0.5): 0.85, (0.0, 0.5): 0.80, (25.0, 1.0): 0.83},
     "curve": {(25.0, 0.5): 0.86, (10.0, 0.5): 0.78, (0.0, 0.5): 0.67, (25.0, 1.0): 0.45},
 }
 MOST_OFF = {25.0: 0.02, 10.0: 0.055, 0.0: 0.10}
@@ -178,7 +179,7 @@ MOST_OFF = {25.0: 0.02, 10.0: 0.055, 0.0: 0.10}
 
 def of_all(basis: str, at_c: float, most_c: float) -> list[Compared]:
     """Runs at a temperature, up to 0.5C or at 1C alone: of all sets, or of those that their pulses show to be quick."""
-    names = [name for name in SETS if basis != "trace and pulses" or shown_quick(name)]
+    names = [name for name in SETS if not basis.endswith("pulses") or shown_quick(name)]
     found = [c for n in names for c in compared(n, basis) if c.at_c == at_c and c.heat == "isothermal"]
     return [c for c in found if (c.rate_c <= 0.5 if most_c <= 0.5 else c.rate_c == most_c)]
 
@@ -267,8 +268,10 @@ def test_a_trace_taken_in_the_cold_narrows_the_low_end_there() -> None:
     ("rate_c", "at_c", "is_checked"),
     [
         (0.5, 0.0, True),
+        (0.5, 40.0, True),
         (0.55, 0.0, False),
         (1.0, 15.0, True),
+        (1.0, 40.0, True),
         (1.0, 14.0, False),
         (0.2, -1.0, False),
         (0.2, 41.0, False),

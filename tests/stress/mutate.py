@@ -37,6 +37,7 @@ ROOMS: dict[str, tuple[list[str], list[str]]] = {
     "runtime": (["physics/run_time"], ["tests/physics", "tests/matching"]),
 }
 PHYSICS = "tests/physics/test_"
+FULL_MODEL = "tests/physics/run_time/test_against_full_model.py"
 FIGURES: dict[str, tuple[str, list[str], str]] = {
     # room: (file, the narrow tests that read it, pattern of the figures that forbid less when they are lower)
     "figures-rules": (
@@ -64,12 +65,19 @@ FIGURES: dict[str, tuple[str, list[str], str]] = {
     ),
     "figures-margin": (
         "physics/data/margin.toml",
-        [f"{PHYSICS}at_temperature.py"],
-        ".*",
+        [f"{PHYSICS}at_temperature.py", FULL_MODEL],
+        # A rate below 1C to a higher power is less.
+        "(?!rate_power).*",
     ),
     "figures-pulses": (
         "physics/data/polarisation.toml",
-        ["tests/physics/run_time/test_against_full_model.py", f"{PHYSICS}at_temperature.py"],
+        [
+            f"{FULL_MODEL}::test_the_polarisation_figures_are_those_of_the_tables",
+            f"{FULL_MODEL}::test_the_shape_of_the_resistance_is_the_median_of_the_tables",
+            f"{FULL_MODEL}::test_the_range_of_the_shape_holds_every_table_and_no_more",
+            f"{PHYSICS}at_temperature.py",
+            FULL_MODEL,
+        ],
         "steady.*|lag_h|grown_ohm_ah|apart_k|short_s|ratio|ohm_ah",
     ),
     "figures-losses": ("physics/data/losses.toml", [f"{PHYSICS}losses.py"], "expected|low|high"),

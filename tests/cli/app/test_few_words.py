@@ -66,18 +66,18 @@ def day_at(bench: Bench, kind: str, made: int = 4) -> list[str]:
 @pytest.mark.parametrize("kind", CELLS)
 def test_every_reading_is_answered_in_few_words(kind: str, bench: Bench) -> None:
     """Whatever is seen or measured of whatever cell, whatever it becomes: fresh eyes, a later one, --quiet."""
-    codes = day_at(bench, kind)
+    codes = day_at(bench, kind, 3)
     store = bench.store.read_bytes()
     for number, typed in enumerate(TYPED):
         bench.store.write_bytes(store)
         bench.env["STRAYCELL_STATE"] = str(bench.store.parent / f"state-{kind}-{number}")
-        first, *later = (bench.run(f"reading add {code} {typed}") for code in codes[:3])
-        quiet = bench.run(f"reading add {codes[3]} {typed} --quiet")
+        first, later = (bench.run(f"reading add {code} {typed}") for code in codes[:2])
+        quiet = bench.run(f"reading add {codes[2]} {typed} --quiet")
         bench.env["STRAYCELL_STATE"] = str(bench.store.parent / f"state-{kind}-{number}-quiet")
         bench.store.write_bytes(store)
         assert words(first) <= FIRST, first.out + first.err
         assert words(bench.run(f"reading add {codes[0]} {typed} --quiet")) <= FIRST
-        assert max(map(words, later)) <= AGAIN, later[0].out + later[0].err
+        assert words(later) <= AGAIN, later.out + later.err
         # "Local rules come first." comes with the first quiet line of a day.
         assert words(quiet) <= AGAIN + 4, quiet.out + quiet.err
 

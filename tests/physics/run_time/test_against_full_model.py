@@ -1,8 +1,8 @@
 """Run times against PyBaMM's full model (tables in tests/reference/physics, made by make_pybamm_tables.py).
 
 Thresholds: with the cell's own trace median error at most 2 % and worst 5 % (8 % for LFP) up to 0.5C; from the
-chemistry's curve median at most 4 %; `low` kept in every case up to 0.5C and in 95 % up to 1C; `low` at the
-median at least 85 % of the truth. Errors are judged at cut-offs up to 3.3 V (LFP 3.0 V), the promise at every one.
+chemistry's curve median at most 4 %; low and high kept in every case up to 1C; `low` at the median at least 85 % of
+the truth up to 0.5C. Errors are judged at cut-offs up to 3.3 V (LFP 3.0 V), the promise at every one.
 """
 
 from itertools import pairwise
@@ -77,27 +77,11 @@ def test_from_the_chemistrys_curve_alone_the_median_error_is_four_percent(names,
 
 @EVERY_GROUP
 @BASES
-def test_the_low_end_is_a_promise_up_to_half_the_capacity_per_hour(names, trace_rate_c, pulse_s):
-    """Kept in every case: every kind of load, duty cycles too, and every cut-off."""
-    found = compare(names, trace_rate_c, pulse_s, 0.5)
-    broken = [f for f in found if f.low_share > 1.0]
-    assert found and not broken, broken
-
-
-@EVERY_GROUP
-@BASES
-def test_no_cell_outlasts_the_high_end(names, trace_rate_c, pulse_s):
-    """Up to half the capacity per hour, every load and cut-off, to a third of a percent."""
-    found = compare(names, trace_rate_c, pulse_s, 0.5)
-    assert not [f for f in found if f.truth.hours > 1.0033 * f.answer.high_h]
-
-
-@EVERY_GROUP
-@BASES
-def test_the_low_end_is_kept_in_95_of_100_cases_up_to_1c(names, trace_rate_c, pulse_s):
-    """Every kind of load, duty cycles too, and every cut-off."""
+def test_every_run_up_to_1c_lies_between_low_and_high(names, trace_rate_c, pulse_s):
+    """Every kind of load, duty cycles too, every cut-off, worn cells: what the bounds of use cover at 25 degC."""
     found = compare(names, trace_rate_c, pulse_s)
-    assert sum(f.low_share <= 1.0 for f in found) >= 0.95 * len(found)
+    assert len(found) > 100
+    assert not [f for f in found if not f.answer.low_h <= f.truth.hours <= f.answer.high_h]
 
 
 @EVERY_GROUP

@@ -38,6 +38,12 @@ BLIND = (
     "NCA_Kim2011-worn",
     "Ecker2015-worn",
     "OKane2022-worn",
+    "Chen2020-worn",
+    "Prada2013-worn",
+    "Mohtat2020-spent",
+    "ORegan2022-spent",
+    "Ramadass2004",
+    "Ramadass2004-worn",
 )
 COLD = ("Mohtat2020", "Ai2020", "NCA_Kim2011", "Marquis2019", "Ecker2015", "ORegan2022", "OKane2022")
 """Sets whose paper gives activation energies."""

@@ -18,7 +18,6 @@ from straycell.physics.many.march import march_many
 from straycell.physics.own_pulses import counted_c, is_quick
 from straycell.physics.polarisation import Spread, assumed_resistance, shape
 from straycell.physics.run_time.answers import (
-    MOST_MARGIN_UP,
     DrawsNothing,
     Runtime,
     known_curves,
@@ -124,8 +123,8 @@ def _group(cells: Sequence[RunCell], device: RunDevice) -> list[Runtime]:
     moved = {"volts-": (usual, margin["off_v"]), "volts+": (usual, -margin["off_up_v"])}
     runs |= ran({name: (case, 0.0) for name, case in cases.items()} | moved)
     rate_c = mean_a / ah
-    share = np.array([margin_share("chemistry curve", c, device.temperature_c) for c in rate_c.tolist()])
-    lows, highs = zip(*(_ends(curve.name, runs, share) for curve in curves), strict=True)
+    shares = np.array([margin_share("chemistry curve", c, device.temperature_c) for c in rate_c.tolist()]).T
+    lows, highs = zip(*(_ends(curve.name, runs, shares) for curve in curves), strict=True)
     low = np.clip(np.minimum.reduce(lows), 0.0, expected)
     high = np.maximum(np.maximum.reduce(highs), expected)
     if device.temperature_c < COLDEST_KNOWN_C:
@@ -136,10 +135,10 @@ def _group(cells: Sequence[RunCell], device: RunDevice) -> list[Runtime]:
     ]
 
 
-def _ends(curve: str, runs: Mapping[tuple[str, str], Any], share: Floats) -> tuple[Floats, Floats]:
-    """The low and the high end in h on one curve; `share` of the run time is the model's own."""
+def _ends(curve: str, runs: Mapping[tuple[str, str], Any], shares: Floats) -> tuple[Floats, Floats]:
+    """The low and the high end in h on one curve; `shares` of the run time, shorter and longer, are the model's own."""
     hours = runs[curve, "expected"][0]
-    down, up = (share * hours) ** 2, (np.minimum(share, MOST_MARGIN_UP) * hours) ** 2
+    down, up = (shares * hours) ** 2
     for doubt in sorted({name[:-1] for _, name in runs if name != "expected"}):
         sides = [runs[curve, doubt + sign][0] - hours for sign in "-+" if (curve, doubt + sign) in runs]
         # A doubt may shorten the run to either side, so the worse of its two runs counts.

@@ -11,9 +11,6 @@ from straycell.physics.run_time.asked import LAMPS_DARK, RunCell, RunDevice
 from straycell.physics.shipped import shipped
 from straycell.physics.temperature import COLDEST_KNOWN_C, lag_ratio
 
-MOST_MARGIN_UP = 0.1
-"""No set outlasts its high end where more is doubted to the low side: the model's own margin lifts it by a tenth at most."""
-
 
 @dataclass(frozen=True, slots=True)
 class Runtime:
@@ -58,8 +55,8 @@ def known_curves(chemistry: Chemistry) -> tuple[OcvCurve, ...]:
 
 def margin_share(
     basis: str, rate_c: float, temperature_c: float, known_c: float = 0.0, quick: bool = False
-) -> float:
-    """The share of the time that the model may be wrong by (data/margin.toml), at most `most`.
+) -> tuple[float, float]:
+    """The shares of the time that a run may be shorter and longer by than the model says (data/margin.toml).
 
     `rate_c` is the rate at which the charge leaves: of a profile, the mean over its charge, not over its time.
     `quick`: the cell's own pulses show that its diffusion is not slow.
@@ -71,25 +68,26 @@ def margin_share(
     # Diffusion is what the model knows least, and the cold slows it: the doubt grows with it.
     stiff = lag_ratio(temperature_c).expected ** table["cold_power"]
     # Away from the trace's own rate, to either side, its curve is freed of a drop and a lag that sets differ in.
-    away = table["per_step"] * abs(rate_c - known_c)
-    return float(min(table["most"], table["base"] + away + per_rate * beyond * stiff))
+    longer = float(table["base"] + table["per_step"] * abs(rate_c - known_c))
+    # What diffusion does at a higher rate only ends a run early: no published set outlasts the high end for it.
+    return float(min(table["most"], longer + per_rate * beyond * stiff)), longer
 
 
 def margin_of(
     basis: str, cell: RunCell, rate_c: float, temperature_c: float, quick: bool
-) -> tuple[float, float, float]:
-    """What the model may be wrong by: a share of the time, volts early, volts late."""
+) -> tuple[tuple[float, float], tuple[float, float]]:
+    """What the model may be wrong by: shares of the time, and V by which the cut-off may come early and late."""
     known_c = 0.0
     if cell.own_trace is not None:
         currents = cell.own_trace.currents()
         known_c = sum(currents) / len(currents) / cell.capacity.value
     table = shipped("margin")[basis.replace(" ", "_")]
     share = margin_share(basis, rate_c, temperature_c, known_c, quick)
-    return share, float(table["off_v"]), float(table["off_up_v"])
+    return share, (float(table["off_v"]), float(table["off_up_v"]))
 
 
 def checked_rate(temperature_c: float) -> float:
-    """The rate up to which the low end was held against the tables of the full model; 0 where none was made."""
+    """The rate up to which both ends were held against the tables of the full model; 0 where none was made."""
     table = shipped("margin")["checked"]
     return max((row["most_c"] for row in table if row["from_c"] <= temperature_c <= row["to_c"]), default=0.0)
 

@@ -27,7 +27,6 @@ from dataclasses import dataclass, replace
 from straycell.physics.loads import Profile
 from straycell.physics.own_pulses import Resisting, is_quick
 from straycell.physics.run_time.answers import (
-    MOST_MARGIN_UP,
     DrawsNothing,
     Runtime,
     known_curves,
@@ -117,12 +116,12 @@ def estimate(cell: RunCell, device: RunDevice) -> Runtime:
     cases["stiff+"] = warmest(usual, asked, rate_c * ah, expected, device.series * device.parallel)
     gathered = device.load.gathered if isinstance(device.load, Profile) else 1.0
     quick = is_quick(ah, cell.taken.pulses)
-    margin, early_v, late_v = margin_of(basis, cell, gathered * rate_c, device.temperature_c, quick)
+    shares, (early_v, late_v) = margin_of(basis, cell, gathered * rate_c, device.temperature_c, quick)
     moved = {doubt: pair for doubt in DOUBTS if (pair := _moved(doubt, cases, pack, found))}
     # The cut-off may lie off either way because published curves of one chemistry do (data/margin.toml).
     moved["cut-off"] = (pack.runs(usual, early_v), pack.runs(usual, -late_v))
-    low, margin_h = _low_end(expected, found, moved, margin)
-    up = [_squares(k, run, moved, 1.0, min(margin, MOST_MARGIN_UP)) for k, run in enumerate(found)]
+    low, margin_h = _low_end(expected, found, moved, shares[0])
+    up = [_squares(k, run, moved, 1.0, shares[1]) for k, run in enumerate(found)]
     high = max(run.hours + _root(squares) for run, squares in zip(found, up, strict=True))
     if device.temperature_c < COLDEST_KNOWN_C:
         margin_h, low = (*margin_h, ("deep cold", low)), 0.0

@@ -2,10 +2,25 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Column, Connection, Integer, cast, func, select
+from functools import cache
+from typing import Any
+
+from sqlalchemy import (
+    Column,
+    ColumnElement,
+    Connection,
+    Integer,
+    ScalarSelect,
+    Select,
+    bindparam,
+    cast,
+    func,
+    select,
+)
 
 from straycell.cells import make_code
 from straycell.errors import BadData
+from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import (
     BENCH,
     BLANK_CODE,
@@ -42,19 +57,34 @@ _NUMBERED = {
 def given_out(conn: Connection, letter: str) -> dict[str, int]:
     """The highest number of each run that is in this store under a letter."""
     # From the rows themselves: a counter may be behind after a merge or an import.
-    found = {
-        run: max(_highest(conn, column, letter, at) for column in columns)
-        for run, (columns, at) in _NUMBERED.items()
-    }
-    number = select(func.coalesce(func.max(WRITE.c.number), 0)).where(WRITE.c.bench == letter)
-    return found | {"last_write": int(conn.execute(number).scalar_one())}
+    (found,) = _HIGHEST.rows(conn, letter=letter)
+    left = iter(found)
+    return {run: max(next(left) for _ in columns) for run, columns in _numbers().items()}
 
 
-def _highest(conn: Connection, column: Column[str], letter: str, at: int) -> int:
+@cache
+def _numbers() -> dict[str, list[ScalarSelect[int]]]:
+    """The highest number of each column that bears numbers of a run."""
+    found = {run: [_of_keys(column, at) for column in columns] for run, (columns, at) in _NUMBERED.items()}
+    return found | {"last_write": [_largest(WRITE.c.number, WRITE.c.bench)]}
+
+
+def _of_keys(column: Column[str], at: int) -> ScalarSelect[int]:
     # Five digits at most follow in a code, before its check character; a key is digits to its end.
     digits = func.substr(column, at, 5) if at == 2 else func.substr(column, at)
-    highest = func.coalesce(func.max(cast(digits, Integer)), 0)
-    return int(conn.execute(select(highest).where(func.substr(column, 1, 1) == letter)).scalar_one())
+    return _largest(cast(digits, Integer), func.substr(column, 1, 1))
+
+
+def _largest(number: ColumnElement[int], letter: ColumnElement[str]) -> ScalarSelect[int]:
+    return select(func.coalesce(func.max(number), 0)).where(letter == bindparam("letter")).scalar_subquery()
+
+
+def _highest() -> Select[Any]:
+    query: Select[Any] = select()
+    return query.add_columns(*(each for numbers in _numbers().values() for each in numbers))
+
+
+_HIGHEST = Prepared(_highest)
 
 
 def recount(conn: Connection) -> None:
