@@ -17,6 +17,7 @@ from straycell.acceptance.record import verdict_to_json
 from straycell.bench.cell_list import Wanted, cell_list
 from straycell.bench.cell_sheet import cell_history, cell_sheet
 from straycell.bench.context import Bench, SentForm, SentTwice
+from straycell.bench.paper.inventory import boxes_now
 from straycell.bench.recording.record import record_charge, record_readings
 from straycell.bench.wording import shapes
 from straycell.cells import Look, Stage, parse_code
@@ -24,7 +25,6 @@ from straycell.quantities import CELL_WINDOWS
 from straycell.readings.fields import OF_CHARGE, OF_READING, ROOM
 from straycell.readings.fields import Field as Recorded
 from straycell.safety.due.gather import due_now, survey
-from straycell.safety.stock import take_stock
 from straycell.typed import parse_line, parse_time
 from straycell.web import view
 from straycell.web.routes.record import LONGEST_KEY, new_key
@@ -160,12 +160,7 @@ def due(site: Here) -> Response:
 @api.get("/stock")
 def stock(site: Here) -> Response:
     """As `stock`."""
-    bench = site.bench()
-    with bench.reading() as reader:
-        household = reader.household(bench.rules, bench.now)
-        limits = {box.name: box.limit_wh for box in reader.boxes()}
-    found = take_stock(household, limits, due_now(survey(household), bench.now))
-    return view.answer([shapes.stock_json(box) for box in found])
+    return view.answer([shapes.stock_json(box) for box in boxes_now(site.bench())])
 
 
 def _record(site: Site, typed: str, body: BaseModel, key: str | None, *, charge: bool) -> Response:

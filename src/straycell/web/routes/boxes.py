@@ -6,13 +6,11 @@ from fastapi import APIRouter
 from starlette.responses import Response
 
 from straycell.bench.cell_list import Wanted, cell_list
-from straycell.bench.paper.inventory import take_inventory
+from straycell.bench.paper.inventory import boxes_now, take_inventory
 from straycell.cells import parse_code
 from straycell.errors import BadData, StraycellError
 from straycell.labels.payload import code_in
 from straycell.safety import Step
-from straycell.safety.due.gather import due_now, survey
-from straycell.safety.stock import take_stock
 from straycell.web.routes.find import codes_in_photo
 from straycell.web.visit import Visit, Visiting
 from straycell.web.words import refusal
@@ -24,12 +22,7 @@ MOST_SEEN = 500
 @router.get("/boxes")
 def boxes(visit: Visiting) -> Response:
     """What lies where, as `straycell stock` says it."""
-    bench = visit.bench()
-    with bench.reading() as reader:
-        household = reader.household(bench.rules, bench.now)
-        limits = {box.name: box.limit_wh for box in reader.boxes()}
-    found = take_stock(household, limits, due_now(survey(household), bench.now))
-    return visit.page("boxes.html", boxes=found, cautions=visit.cautions([Step.STORING]))
+    return visit.page("boxes.html", boxes=boxes_now(visit.bench()), cautions=visit.cautions([Step.STORING]))
 
 
 @router.get("/box")

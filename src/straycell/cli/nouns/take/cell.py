@@ -279,13 +279,9 @@ def history(code: CodeArgument) -> None:
     """Show everything that ever happened to a cell, corrections too."""
     defaults = context.rules().defaults
     history = cell_history(context.bench(), code)
-    recorded = {
-        number: [sheet_words.in_few_words(entry.item, defaults) for entry in entries]
-        for number, entries in history.recorded.items()
-    }
     rows = [
-        [output.stamp_short(e.at), e.verb, e.subject or None, shapes.event_words(e, recorded.get(e.id, []))]
-        for e in history.events
+        [output.stamp_short(event.at), event.verb, event.subject or None, words]
+        for event, words in sheet_words.history_in_words(history, defaults)
     ]
     output.emit(
         [shapes.event_json(event) for event in history.events],

@@ -15,14 +15,7 @@ from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.nouns.use import device_load
 from straycell.cli.show import load_page
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.cell_sheet import (
-    OneCell,
-    forbidden,
-    gentle_run,
-    look_up,
-    most_a,
-    runtime_json,
-)
+from straycell.cli.show.cell_sheet import OneCell, forbidden, gentle_run, look_up, most_a, runtime_json
 from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.physics.loads import Lamps, ResistiveLoad, current_from_drop
 from straycell.physics.resistors import BandReading, bands, is_standard, nearest, power_rating, rounded_up

@@ -17,14 +17,7 @@ from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.nouns.use import device_load
 from straycell.cli.nouns.use.device_load import Drawn
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.cell_sheet import (
-    OneCell,
-    forbidden,
-    look_up,
-    run_cell,
-    run_of,
-    runtime_json,
-)
+from straycell.cli.show.cell_sheet import OneCell, forbidden, look_up, run_cell, run_of, runtime_json
 from straycell.cli.show.device_draw import Draw, draw_of
 from straycell.cli.show.verdict_page import say_forbidden
 from straycell.matching.words import run_hours as hours
