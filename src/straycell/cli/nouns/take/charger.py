@@ -53,7 +53,7 @@ def add(
             shown = Reading(NEW, "", Quantity.VOLTAGE, now, measured_float, meter=with_meter)
             float_v = measured(shown, context.rules().defaults)
         accuracy = None if capacity_accuracy is None else parse_accuracy(capacity_accuracy, _D.CAPACITY)
-        made = writer.add_charger(Charger(name, now, slot, float_v, end_current, accuracy))
+        made = writer.add_charger(Charger(name, now, slot, float_v, end_current, accuracy, meter=meter))
     output.emit(document(made), lambda: output.say(_line(made)))
     output.hint(f"it counts until {output.day(now + COUNTS_FOR)}; then measure it again")
 
@@ -117,6 +117,7 @@ def document(charger: Charger) -> dict[str, Any]:
         "float_v": None if charger.float_v is None else charger.float_v.value,
         "expanded_uncertainty": None if charger.float_v is None else charger.float_v.expanded,
         "end_current_a": charger.end_current_a,
+        "meter": charger.meter,
         "capacity_accuracy": show_accuracy(charger.capacity, _D.CAPACITY) or None,
         "measured_at": charger.at,
         "counts_until": charger.at + COUNTS_FOR,

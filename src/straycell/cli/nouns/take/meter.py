@@ -170,8 +170,8 @@ def fault(
     if until < since:
         raise UsageFault("--to lies before --from", "give the earlier time first")
     with context.writing() as writer:
-        withdrawn = writer.withdraw_faulty(name, since, until, because)
-    document = [
+        withdrawn, floats = writer.withdraw_faulty(name, since, until, because)
+    document: list[dict[str, Any]] = [
         {
             "id": r.key,
             "cell": r.cell,
@@ -181,9 +181,21 @@ def fault(
         }
         for r in withdrawn
     ]
+    document += [
+        {"charger": c.name, "slot": c.slot, "at": c.at.isoformat(), "mistake": METER_FAULT} for c in floats
+    ]
     cells = sorted({r.cell for r in withdrawn})
-    output.emit(document, lambda: output.say(f"{len(withdrawn)} readings of {len(cells)} cells taken back"))
-    output.hint(f"measure each again before anything else, with another meter: {', '.join(cells)}")
+    words = f"{len(withdrawn)} readings of {len(cells)} cells taken back"
+    if floats:
+        words += f", and {len(floats)} measurements of chargers"
+    output.emit(document, lambda: output.say(words))
+    if cells:
+        output.hint(f"measure each again before anything else, with another meter: {', '.join(cells)}")
+    if floats:
+        names = ", ".join(dict.fromkeys(c.name for c in floats))
+        output.hint(
+            f"measure with another meter where it ends: {names}; cells charged by it are tested again"
+        )
 
 
 def _page(meter: Meter) -> None:

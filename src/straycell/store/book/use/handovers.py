@@ -12,8 +12,8 @@ from straycell.cells import Stage
 from straycell.errors import BadData
 from straycell.keys import RecordKey, key_of
 from straycell.safety.handover.listing import HandoverCell, HandoverList, make_list
-from straycell.store.book.bench import letter
 from straycell.store.book.derived import follow
+from straycell.store.book.names import letter
 from straycell.store.book.records import HandoverEntry, Listing
 from straycell.store.book.register import put
 from straycell.store.book.stock import cells
