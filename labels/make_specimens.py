@@ -11,12 +11,12 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from straycell.acceptance.figures import Figures
 from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.cells import Cell, CellFacts, Chemistry, Form, next_codes
 from straycell.labels.content import (
     NO_FIGURES,
     LabelContent,
-    LabelFigures,
     Place,
     Purpose,
     blank_content,
@@ -30,6 +30,7 @@ from straycell.labels.render import calibration_pdf, sheet_pdf
 from straycell.labels.stocks.files import shipped
 from straycell.labels.stocks.stock import Stock, Where
 from straycell.quantities import Measured
+from straycell.readings import Method
 
 NOW = datetime(2026, 10, 4, 18, 30, tzinfo=UTC)
 CAUTIONS = (
@@ -63,7 +64,7 @@ def specimens(form: Form, purpose: Purpose = Purpose.SHELF) -> Iterator[LabelCon
         capacity = Measured(mah / 1e3, u_mah / 2e3) if mah else None
         resistance = Measured(mohm / 1e3, mohm * 0.04e-3) if mohm else None
         taken = NOW - timedelta(days=12)
-        figures = LabelFigures(capacity, taken, at_least, resistance, method, taken) if mah else NO_FIGURES
+        figures = Figures(capacity, taken, at_least, resistance, Method(method), taken) if mah else NO_FIGURES
         place = Place("reed-bed gauge", 1 + number // 3, 2, 1 + number % 3, 3)
         if purpose is not Purpose.DISCARD or outcome is Outcome.DISCARD:
             where = place if purpose is Purpose.BUILD else None

@@ -31,6 +31,22 @@ def key_of(text: str) -> RecordKey:
     return RecordKey(text[0], int(text[2:]))
 
 
+# --- names that a bench gives its own things -----------------------------------------------------------
+
+_APART = re.compile(r"(.+) \(bench ([A-Z])\)", re.DOTALL)
+
+
+def apart(name: str, bench: str) -> str:
+    """The name with its bench's letter behind it, the same on every bench; one that has a letter keeps that."""
+    return name if _APART.fullmatch(name) else f"{name} (bench {bench})"
+
+
+def named_here(name: str, bench: str = "") -> str:
+    """A name as bench `bench` calls it: its own without the letter; without a bench none has one."""
+    found = _APART.fullmatch(name)
+    return found[1] if found and bench in ("", found[2]) else name
+
+
 _TYPED = re.compile(r"#?\s*(?:([A-Za-z])\s*-?\s*)?([1-9][0-9]{0,11})")
 
 

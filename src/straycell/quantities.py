@@ -206,11 +206,11 @@ class Measured:
 
     @property
     def low(self) -> float:
-        return self.value - self.expanded
+        return self.value - COVERAGE_FACTOR * self.u
 
     @property
     def high(self) -> float:
-        return self.value + self.expanded
+        return self.value + COVERAGE_FACTOR * self.u
 
 
 _STEPS: dict[Dimension, tuple[tuple[float, str, float], ...]] = {

@@ -13,12 +13,14 @@ from datetime import UTC, datetime, timedelta
 import qrcode
 from qrcode.util import MODE_ALPHA_NUM, QRData
 
+from straycell.acceptance.figures import Figures
 from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.cells import Cell, CellFacts, Chemistry, Form, next_codes
-from straycell.labels.content import LabelContent, LabelFigures, label_content
+from straycell.labels.content import LabelContent, label_content
 from straycell.labels.render import sheet_pdf
 from straycell.labels.stocks.files import shipped
 from straycell.quantities import Measured
+from straycell.readings import Method
 
 COUNT, MOST_RATIO = 1_000, 3.0
 NOW = datetime(2026, 10, 4, 18, 30, tzinfo=UTC)
@@ -37,8 +39,13 @@ def label(number: int, code: str) -> LabelContent:
     """An invented cell with other figures on each."""
     cell = Cell(code, CellFacts(chemistry=Chemistry.NMC, form=Form.F18650))
     verdict = Verdict(code, Outcome(number % 5), "shipped", "", (), (), NOW, NOW + timedelta(days=300), "W-1")
-    figures = LabelFigures(
-        Measured(1.5 + number / 1000, 0.03), NOW, False, Measured(0.03 + number / 1e5, 0.001), "dc-pulse", NOW
+    figures = Figures(
+        Measured(1.5 + number / 1000, 0.03),
+        NOW,
+        False,
+        Measured(0.03 + number / 1e5, 0.001),
+        Method.DC_PULSE,
+        NOW,
     )
     return label_content(cell, verdict, figures, today=NOW.date())
 

@@ -12,33 +12,35 @@ import pypdfium2
 import zxingcpp
 from PIL import Image
 
+from straycell.acceptance.figures import Figures
 from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.cells import Cell, CellFacts, Chemistry, Form, Stage, next_codes
 from straycell.labels.boxes import Box
-from straycell.labels.content import LabelContent, LabelFigures, blank_content, label_content
+from straycell.labels.content import LabelContent, blank_content, label_content
 from straycell.labels.render import sheet_pdf
 from straycell.labels.stocks.files import shipped
 from straycell.labels.stocks.stock import Stock
 from straycell.quantities import Measured
+from straycell.readings import Method
 
 NOW = datetime(2026, 10, 4, 18, 30, tzinfo=UTC)
 TODAY = NOW.date()
 UNTIL = datetime(2027, 8, 30, 12, 0, tzinfo=UTC)
 CODES = next_codes("T", 300, 120)
-FIGURES = LabelFigures(
+FIGURES = Figures(
     Measured(2.01, 0.03),
     datetime(2026, 9, 22, tzinfo=UTC),
     False,
     Measured(0.048, 0.0015),
-    "dc-pulse",
+    Method.DC_PULSE,
     datetime(2026, 9, 23, tzinfo=UTC),
 )
-WIDEST_FIGURES = LabelFigures(
+WIDEST_FIGURES = Figures(
     Measured(2.888, 0.044),
     datetime(2026, 8, 28, tzinfo=UTC),
     True,
     Measured(0.488, 0.044),
-    "unknown",
+    Method.UNKNOWN,
     datetime(2026, 8, 28, tzinfo=UTC),
 )
 

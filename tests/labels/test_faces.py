@@ -9,7 +9,7 @@ from tests.labels.label_bench import NOW, page_texts
 
 from straycell.errors import UsageFault
 from straycell.files.write import write_whole
-from straycell.labels.content import LabelFigures
+from straycell.labels.content import Line
 from straycell.labels.document import TEXT, Paper
 from straycell.labels.faces import (
     CODE_ADVANCE,
@@ -47,9 +47,7 @@ def test_latin_greek_cyrillic_and_signs_are_embedded(text: str) -> None:
 def test_a_missing_glyph_is_named_in_print_and_in_words() -> None:
     """The number stands in the print; the command can say the whole name."""
     assert shown("to 容 and \a") == "to [U+5BB9] and [U+0007]"
-    assert missing_glyphs([("容", LabelFigures(resistance_method="plain")), "容"]) == [
-        "容 U+5BB9 CJK UNIFIED IDEOGRAPH-5BB9"
-    ]
+    assert missing_glyphs([("容", Line(("plain",))), "容"]) == ["容 U+5BB9 CJK UNIFIED IDEOGRAPH-5BB9"]
 
 
 def test_a_letter_in_two_code_points_is_the_letter() -> None:

@@ -16,13 +16,15 @@ from PIL import Image
 from tests.labels.label_bench import CODES, FIGURES, NOW, TODAY, a_cell, a_verdict, png
 from tests.labels.photo_bench import photos
 
+from straycell.acceptance.figures import Figures
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import Chemistry
-from straycell.labels.content import LabelContent, LabelFigures, label_content
+from straycell.labels.content import LabelContent, label_content
 from straycell.labels.picture import single_png
 from straycell.labels.stocks.files import shipped
 from straycell.labels.stocks.stock import Where
 from straycell.quantities import Measured
+from straycell.readings import Method
 
 STOCKS = {
     name: stock
@@ -38,12 +40,12 @@ def some_labels(outcome: Outcome, form: str) -> list[LabelContent]:
     kinds = [Chemistry.NMC, Chemistry.LCO, Chemistry.NCA, Chemistry.LMO, Chemistry.LFP]
     for n in range(10):
         code = CODES[10 * int(outcome) + n]
-        figures = LabelFigures(
+        figures = Figures(
             Measured(0.4 + 0.31 * n, 0.02),
             NOW,
             n % 3 == 0,
             Measured(0.02 + 0.017 * n, 0.001),
-            "dc-pulse",
+            Method.DC_PULSE,
             NOW,
         )
         verdict = a_verdict(outcome, NOW + timedelta(days=40 + 30 * n), code)

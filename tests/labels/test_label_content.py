@@ -19,6 +19,7 @@ from tests.labels.label_bench import (
     words,
 )
 
+from straycell.acceptance.figures import Figures
 from straycell.acceptance.permission import out_of_use
 from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.cells import Cell, Chemistry, Form, Stage
@@ -30,7 +31,6 @@ from straycell.labels.content import (
     NOT_YET,
     Face,
     LabelContent,
-    LabelFigures,
     Place,
     Purpose,
     blank_content,
@@ -39,6 +39,7 @@ from straycell.labels.content import (
     project_content,
 )
 from straycell.quantities import Measured
+from straycell.readings import Method
 
 USABLE = [Outcome.LIGHT, Outcome.SOLO, Outcome.PACK]
 
@@ -109,7 +110,7 @@ def test_a_lower_bound_is_marked_and_printed_less_its_uncertainty() -> None:
 @pytest.mark.parametrize(("method", "word"), [("ac-1khz", "ac"), ("dc-pulse", "dc"), ("unknown", "?")])
 def test_a_resistance_names_its_method(method: str, word: str) -> None:
     """Values of different methods are never compared, so the label tells them apart."""
-    figures = replace(FIGURES, resistance_method=method)
+    figures = replace(FIGURES, resistance_method=Method(method))
     content = label_content(a_cell(), a_verdict(Outcome.SOLO), figures, today=TODAY)
     (text,) = [text for text in line_texts(content) if "mΩ" in text]
     assert text == f"48 mΩ {word}"
@@ -125,13 +126,9 @@ def test_a_figure_without_its_date_is_left_out() -> None:
 
 def test_an_exact_figure_shows_no_uncertainty_and_a_large_one_its_own_unit() -> None:
     """A standard uncertainty of zero prints the plain value; from 10 Ah on the unit is Ah."""
-    exact = label_content(
-        a_cell(), a_verdict(Outcome.PACK), LabelFigures(Measured(2.0, 0.0), NOW), today=TODAY
-    )
+    exact = label_content(a_cell(), a_verdict(Outcome.PACK), Figures(Measured(2.0, 0.0), NOW), today=TODAY)
     assert (exact.headline, exact.unit) == (("2000",), "mAh") and "±" not in words(exact)
-    large = label_content(
-        a_cell(), a_verdict(Outcome.PACK), LabelFigures(Measured(12.88, 0.13), NOW), today=TODAY
-    )
+    large = label_content(a_cell(), a_verdict(Outcome.PACK), Figures(Measured(12.88, 0.13), NOW), today=TODAY)
     assert (large.headline, large.unit) == (("12.88",), "Ah") and "± 0.26 Ah" in words(large)
 
 

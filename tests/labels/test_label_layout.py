@@ -17,6 +17,7 @@ from tests.labels.label_bench import (
     words,
 )
 
+from straycell.acceptance.figures import Figures
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import Chemistry, Form
 from straycell.errors import BadData, UsageFault
@@ -24,7 +25,6 @@ from straycell.labels.boxes import Box, dashes, frame
 from straycell.labels.content import (
     Face,
     LabelContent,
-    LabelFigures,
     Place,
     Purpose,
     blank_content,
@@ -37,6 +37,7 @@ from straycell.labels.payload import MODULES, QUIET_MODULES, link_payload
 from straycell.labels.stocks.files import shipped
 from straycell.labels.stocks.stock import LabelShape, Stock, Where
 from straycell.quantities import Measured
+from straycell.readings import Method
 
 EPS = 1e-6
 STOCKS = shipped()
@@ -84,12 +85,12 @@ def shapes(draw: st.DrawFn) -> LabelShape:
 
 
 figures = st.builds(
-    LabelFigures,
+    Figures,
     st.one_of(st.none(), st.builds(Measured, st.floats(0.02, 30), st.floats(0.0, 0.5))),
     st.just(FIGURES.capacity_at),
     st.booleans(),
     st.one_of(st.none(), st.builds(Measured, st.floats(0.001, 2), st.floats(0.0, 0.1))),
-    st.sampled_from(["dc-pulse", "ac-1khz", "unknown"]),
+    st.sampled_from(Method),
     st.just(FIGURES.resistance_at),
 )
 markings = st.text(st.characters(exclude_categories=["C"]), max_size=60)

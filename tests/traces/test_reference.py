@@ -12,7 +12,8 @@ from tests.traces.helpers import REFERENCE, Reduce
 from straycell.cells import Chemistry
 from straycell.physics.polarisation import shape_range
 from straycell.physics.shipped import shipped
-from straycell.traces import StepKind, Trace, read_trace, split_steps
+from straycell.traces import StepKind, Trace, read_trace
+from straycell.traces.analyse.steps import analyse
 
 COUNTER_AH = (30.33, 30.34, 30.30, 30.29)
 """The cycler's own counter at the end of the discharges of cycles 2 to 5."""
@@ -54,7 +55,7 @@ def test_four_1c_discharges_meet_the_cyclers_counter(bare: bool, reduce: Reduce)
 def test_one_discharge_cut_out_of_the_file_meets_the_counter_too(cycle: int, reduce: Reduce) -> None:
     """A file of one discharge alone: the same charge, yet nothing shows it began full."""
     trace = read_trace(REFERENCE / "pouch-33ah-1c-discharge.csv.gz")
-    step = [s for s in split_steps(trace) if s.kind is StepKind.DISCHARGE][cycle]
+    step = [s for s in analyse(trace).steps if s.kind is StepKind.DISCHARGE][cycle]
     rows = slice(step.first, step.stop)
     alone = Trace(trace.time_s[rows], trace.voltage_v[rows], trace.current_a[rows])
     result = reduce(alone)

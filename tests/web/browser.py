@@ -37,6 +37,11 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
     "--hide-scrollbars",
+    # Each test serves on a port of its own, which else gets a process of its own.
+    "--renderer-process-limit=1",
+    "--disable-site-isolation-trials",
+    "--disable-features=IsolateOrigins,site-per-process,Translate,MediaRouter,OptimizationHints",
+    "--disable-extensions",
     # A made-up camera that is given without asking.
     "--use-fake-device-for-media-stream",
     "--use-fake-ui-for-media-stream",

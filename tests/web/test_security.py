@@ -21,6 +21,7 @@ from straycell.web import guard
 from straycell.web.app import ROUTERS
 from straycell.web.devices import TRIES, Devices, Pairing, Scope, devices_path
 from straycell.web.limits import Limiter
+from straycell.web.routes.part import PARTS
 
 TEMPLATES = Path(straycell.web.__file__).parent / "templates"
 
@@ -31,8 +32,11 @@ def addresses(code: str) -> list[tuple[str, str]]:
     found = []
     for module in ROUTERS:
         for route in module.router.routes:
-            path: str = re.sub(r"\{\w+\}", lambda match: fill[match[0]], route.path)
-            found += [(method, path) for method in sorted(route.methods)]
+            parts = PARTS if "{part}" in route.path else ("",)
+            for part in parts:
+                path: str = route.path.replace("{part}", part)
+                path = re.sub(r"\{\w+\}", lambda match: fill[match[0]], path)
+                found += [(method, path) for method in sorted(route.methods)]
     return found
 
 

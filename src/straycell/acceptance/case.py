@@ -24,6 +24,24 @@ MOVES_CHARGE = (Quantity.CAPACITY, Quantity.LET_DOWN)
 STEPS = (Outcome.PACK, Outcome.SOLO, Outcome.LIGHT)
 
 
+T = TypeVar("T")
+C = TypeVar("C", bound="Case")
+_NOT_YET: Any = object()
+
+
+def once_a_case(work: Callable[[C], T]) -> Callable[[C], T]:
+    """What several rules ask for is worked out for the first and remembered: a case never changes."""
+
+    @wraps(work)
+    def remembered(case: C) -> T:
+        found: T = case.memo.get(work, _NOT_YET)
+        if found is _NOT_YET:
+            found = case.memo[work] = work(case)
+        return found
+
+    return remembered
+
+
 class Seen(NamedTuple):
     """What a reason looked at: the figure or the words, the limit they are held against, and the record they are of.
 
@@ -56,7 +74,8 @@ class Case:
 
     # --- looking things up ---
 
-    @cached_property
+    @property
+    @once_a_case
     def keys(self) -> tuple[str, ...]:
         return chemistry_keys(self.facts.chemistry, self.facts.form)
 
@@ -73,7 +92,8 @@ class Case:
         """A limit's figure for this cell's chemistry and form; None where it has none for them. KeyError: no such limit."""
         return self._figures.get(self.rules.limit(limit_id).id)
 
-    @cached_property
+    @property
+    @once_a_case
     def readings(self) -> tuple[Reading, ...]:
         """What counts as evidence; what a trace shows and nobody has explained does not."""
         return tuple(r for r in self.evidence.readings if not r.doubt)
@@ -86,7 +106,7 @@ class Case:
         """Readings of these quantities, oldest first."""
         found: tuple[Reading, ...] | None = self.memo.get(quantities)
         if found is None:
-            found = self.memo[quantities] = tuple(r for r in self.readings if r.quantity in quantities)
+            found = self.memo[quantities] = tuple([r for r in self.readings if r.quantity in quantities])
         return found
 
     def measured(self, reading: Reading) -> Measured:
@@ -111,14 +131,16 @@ class Case:
             max(self.measured(a).value, self.measured(b).value) * self.figure(limit_id) * math.sqrt(2.0 / 3.0)
         )
 
-    @cached_property
+    @property
+    @once_a_case
     def full_voltage_v(self) -> float:
         """What the chemistry is charged to; a marking may say more, up to what such markings say."""
         # Markings of cells go up to 4.40 V; a higher figure is a misprint or a misreading.
         usual, marked = self.figure("full-voltage"), self.facts.full_voltage_v
         return usual if marked is None else min(marked, self.figure("full-voltage-marked"))
 
-    @cached_property
+    @property
+    @once_a_case
     def volume_cm3(self) -> float | None:
         return self.facts.volume_cm3 or (
             read_marking(self.facts.marking).volume_cm3 if self.facts.marking else None
@@ -133,11 +155,13 @@ class Case:
         # A board on record and no place stated: the meter may have been on the board's outputs.
         return self.facts.protection_board
 
-    @cached_property
+    @property
+    @once_a_case
     def voltages(self) -> tuple[Reading, ...]:
         return self.of(Quantity.VOLTAGE, Quantity.AS_FOUND_VOLTAGE)
 
-    @cached_property
+    @property
+    @once_a_case
     def own_voltages(self) -> tuple[Reading, ...]:
         """Voltages that tell of the cell itself: at its terminals, or at a board that has not tripped."""
         # Boards cut off at 2.40 ± 0.10 V (sheets): what reads above 2.5 V has passed a closed switch.
@@ -146,7 +170,8 @@ class Case:
             r for r in self.voltages if not self.at_board(r) or (r.value is not None and r.value >= floor)
         )
 
-    @cached_property
+    @property
+    @once_a_case
     def rest_voltages(self) -> tuple[Reading, ...]:
         """Own voltages that had rested long enough to count as rest voltages, oldest first."""
         # Handbook: 90 min after charge or discharge; before, the voltage still relaxes by tens of millivolts.
@@ -162,12 +187,14 @@ class Case:
 
     # --- charges and currents ---
 
-    @cached_property
+    @property
+    @once_a_case
     def reference_capacity_ah(self) -> float | None:
         """What the cell holds, for shares of it: the latest measured capacity, else rated, else the size's table."""
         return self._latest_ah or self.rate_base_ah
 
-    @cached_property
+    @property
+    @once_a_case
     def _latest_ah(self) -> float | None:
         """The latest capacity whose run was whole, else the latest."""
         capacities = self.of(Quantity.CAPACITY)
@@ -175,26 +202,30 @@ class Case:
         whole = [r for r in capacities if not r.at_least] or capacities
         return whole[-1].value if whole else None
 
-    @cached_property
+    @property
+    @once_a_case
     def rate_base_ah(self) -> float | None:
         """What 1C of a test current means: the rated capacity, else the size's table, else the measured one."""
         return self.stated_ah or self._latest_ah
 
-    @cached_property
+    @property
+    @once_a_case
     def stated_ah(self) -> float | None:
         """The rated capacity, else the size's table, never above what the size can hold; no reading changes it."""
         # A fake print of 9900 mAh would turn a gentle current into a harsh one on paper: the size caps it.
         found, most = self.rated_ah or self.table_capacity_ah, most_capacity_ah(self.facts)
         return found if found is None or most is None else min(found, most)
 
-    @cached_property
+    @property
+    @once_a_case
     def rated_ah(self) -> float | None:
         """The maker's figure, unless it is a re-wrapped sleeve's, or more than the size can hold."""
         # A new sleeve bears whatever was printed on it, and the old print is gone.
         lie = self.facts.rewrapped or rating_beyond_size(self.facts) is not None
         return None if lie else self.facts.rated_capacity_ah
 
-    @cached_property
+    @property
+    @once_a_case
     def table_capacity_ah(self) -> float | None:
         """The size's share of the table for unrated cells, in Ah; None when the size is not known."""
         # Flat cells come in any size, so only volume can say what one should hold.
@@ -241,7 +272,8 @@ class Case:
         """True when a charge, a discharge, a let-down or work in a build lies after `start`, up to `end`."""
         return any(start < moment <= end for moment in self._disturbances)
 
-    @cached_property
+    @property
+    @once_a_case
     def _disturbances(self) -> list[datetime]:
         moments = [c.at for c in self.charges] + [r.at for r in self.of(*MOVES_CHARGE)]
         # In a build a cell is used, which nobody records: rest voltages before, in it and after are not a pair.
@@ -295,8 +327,6 @@ class Case:
 
 
 Rule = Callable[[Case], Iterator[Reason]]
-T = TypeVar("T")
-_NOT_YET: Any = object()
 
 
 class Tried(NamedTuple):
@@ -314,19 +344,6 @@ class Tried(NamedTuple):
 
 
 Test = Callable[[Case], Sequence[Tried]]
-
-
-def once_a_case(work: Callable[[Case], T]) -> Callable[[Case], T]:
-    """What several rules ask for is worked out for the first and remembered: a case never changes."""
-
-    @wraps(work)
-    def remembered(case: Case) -> T:
-        found: T = case.memo.get(work, _NOT_YET)
-        if found is _NOT_YET:
-            found = case.memo[work] = work(case)
-        return found
-
-    return remembered
 
 
 def known_chemistry(case: Case) -> bool:

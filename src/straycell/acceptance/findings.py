@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from functools import cached_property
 from typing import cast
 
 from straycell.acceptance.case import Case, Test, Tried
@@ -56,27 +55,31 @@ CONDEMNING: tuple[Test, ...] = (
 """All of them are asked, and all they see is recorded: a cell that two records condemn keeps one of them."""
 
 
-def condemned(case: Case) -> list[tuple[Test, Tried]]:
+def condemned(case: Case, tests: Iterable[Test] = CONDEMNING) -> list[tuple[Test, Tried]]:
     """What the rules of a case condemn, each with the test that saw it."""
-    return [(test, tried) for test in CONDEMNING for tried in test(case) if tried.side is Side.BEYOND]
+    return [(test, tried) for test in tests for tried in test(case) if tried.side is Side.BEYOND]
 
 
-def find(evidence: Evidence, recorded: datetime, case: Case | None = None) -> tuple[Finding, ...]:
+def find(
+    evidence: Evidence, recorded: datetime, case: Case | None = None, tests: Iterable[Test] = CONDEMNING
+) -> tuple[Finding, ...]:
     """Every finding in the evidence under the shipped rules, also under other chemistries said of the cell.
 
-    `recorded` is the moment they bear; `case` is the evidence under the shipped rules, where a caller has one.
+    `recorded` is the moment they bear; `case` is the evidence under the shipped rules, where a caller has one, and
+    `tests` are those that it has not answered yet.
     """
     # A person's file may loosen what is not a safety rule; findings outlive that file and so never rest on
     # it.
     shipped = shipped_rules()
     # A cell that one of its stated chemistries condemns stays condemned until that statement is withdrawn.
-    kinds = {
-        kind for said in (evidence.facts.chemistry, *evidence.other_chemistries) for kind in members(said)
-    }
-    others = [evidence.under(kind) for kind in Chemistry if kind in kinds - {evidence.facts.chemistry}]
-    cases = [case or Case(evidence, evidence.facts, shipped, recorded)]
-    cases += [Case(other, other.facts, shipped, recorded) for other in others]
-    found = [finding_of(each, test, tried, recorded) for each in cases for test, tried in condemned(each)]
+    own = case or Case(evidence, evidence.facts, shipped, recorded)
+    seen = [(own, *each) for each in condemned(own, tests)]
+    said = (evidence.facts.chemistry, *evidence.other_chemistries)
+    kinds = {kind for each in said for kind in members(each)} - {evidence.facts.chemistry}
+    for other in (evidence.under(kind) for kind in sorted(kinds, key=list(Chemistry).index)):
+        under = Case(other, other.facts, shipped, recorded)
+        seen += [(under, *each) for each in condemned(under)]
+    found = [finding_of(each, test, tried, recorded) for each, test, tried in seen]
     return tuple({finding.digest: finding for finding in found}.values())
 
 
@@ -127,7 +130,7 @@ class Alone(Case):
         self._note(self.rules.limit(limit_id).rests_on)
         return super().known_figure(limit_id)
 
-    @cached_property
+    @property
     def keys(self) -> tuple[str, ...]:
         known = self.evidence.facts
         return chemistry_keys(known.chemistry, known.form)

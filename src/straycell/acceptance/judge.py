@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from contextlib import suppress
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
-from straycell.acceptance.case import Case, Rule, Tried
+from straycell.acceptance.case import Case, Rule, Test
 from straycell.acceptance.charger import ended
 from straycell.acceptance.checks import (
     capacity,
@@ -95,33 +94,34 @@ def judge(evidence: Evidence, rules: RuleSet, now: datetime, recorded: datetime 
         return _of_unknown_kind(evidence, rules, now, recorded)
     # With the shipped rules one pass serves both; with a person's own the shipped ones look once more.
     own = rules.hash != shipped_rules().hash
-    memo = _alike(evidence, rules, now) if own else {}
+    memo, tests = _alike(evidence, rules, now) if own else ({}, CONDEMNING)
     case = Case(evidence, evidence.facts, rules, now, memo)
     shipped = Case(evidence, evidence.facts, shipped_rules(), now, dict(memo)) if own else case
     # A finding is recorded once: seen again, it would bear a second date and a second event.
     known = {finding.digest for finding in evidence.findings}
-    found = tuple(f for f in find(evidence, recorded or now, shipped) if f.digest not in known)
+    found = tuple(f for f in find(evidence, recorded or now, shipped, tests) if f.digest not in known)
     reasons = [*_as_reasons(case, (*evidence.findings, *found))]
     if own:
-        reasons += _own_discards(case, reasons)
+        reasons += _own_discards(case, reasons, tests)
     reasons += [reason for rule in GRADING for reason in rule(case)]
-    reasons = [_indoors(case, reason) for reason in reasons]
+    reasons = _indoors(case, reasons)
     return Judgement(_verdict(case, tuple(reasons)), found)
 
 
-def _alike(evidence: Evidence, rules: RuleSet, now: datetime) -> dict[object, Any]:
-    """What the condemning tests work out of the limits that a person's file left as they were."""
+def _alike(evidence: Evidence, rules: RuleSet, now: datetime) -> tuple[dict[object, Any], Sequence[Test]]:
+    """What the limits that a person's file left as they were say of a cell, and the tests that they do not answer."""
+    if rules.alike is None:
+        return {}, CONDEMNING
     memo: dict[object, Any] = {}
-    if rules.alike is not None:
-        case, found = Case(evidence, evidence.facts, rules.alike, now, memo), list[Tried]()
-        for test in CONDEMNING:
-            # A test that asks for a limit of the person's own is left to both rule sets.
-            with suppress(KeyError):
-                found += [tried for tried in test(case) if tried.side is Side.BEYOND]
-        # Its reason may be written with a limit that differs.
-        if found:
-            return {}
-    return memo
+    case, left = Case(evidence, evidence.facts, rules.alike, now, memo), list[Test]()
+    for test in CONDEMNING:
+        try:
+            # The reason of what it condemns may be written with a limit that differs.
+            if any(tried.side is Side.BEYOND for tried in test(case)):
+                return {}, CONDEMNING
+        except KeyError:  # it asks for a limit of the person's own: left to both rule sets
+            left.append(test)
+    return memo, left
 
 
 def _of_unknown_kind(
@@ -132,7 +132,7 @@ def _of_unknown_kind(
     # Never a mean and never the likeliest: the cell may be the member that this verdict is worst for.
     worst = min((judgement.verdict for judgement in each), key=lambda verdict: verdict.outcome)
     case = Case(evidence, evidence.facts, rules, now)
-    reasons = [_indoors(case, reason) for reason in identity.chemistry(case)]
+    reasons = _indoors(case, identity.chemistry(case))
     verdict = _verdict(case, (*reasons, *(r for r in worst.reasons if r.rule != "chemistry")))
     untils = [judgement.verdict.valid_until for judgement in each]
     until = min((at for at in (*untils, verdict.valid_until) if at is not None), default=None)
@@ -146,26 +146,26 @@ def _of_unknown_kind(
 _MEASURED = ("rest-voltage", "self-discharge", "capacity", "resistance", "shelf-loss", "first-day")
 
 
-def _indoors(case: Case, reason: Reason) -> Reason:
+def _indoors(case: Case, reasons: Iterable[Reason]) -> list[Reason]:
     """A cell last measured in the cold comes indoors first: readings at 8 and 2 C never pair with any other."""
-    if not reason.todo or not reason.rule.startswith(_MEASURED):
-        return reason
     # IEC 61960 measures at 20 ± 5 °C, and pairs must lie within 5 K: cold readings would spoil the check.
     known = [(r.at, r.temperature_c) for r in case.readings if r.temperature_c is not None]
     at, last_c = max(known, default=(case.now, None))
     if last_c is None or last_c >= case.figure("indoors-below"):
-        return reason
+        return list(reasons)
     # A cell of 45 g comes within a kelvin of the room in less than three hours (`indoors-hours`).
     hours = case.figure("indoors-hours")
-    ready = at + timedelta(hours=hours)
-    return replace(
-        reason,
-        todo=replace(
-            reason.todo,
-            words=f"it was at {last_c:g} C: bring it indoors for {hours:g} h, then {reason.todo.words}",
-        ),
-        earliest=max(reason.earliest or case.now, ready),
-    )
+    first = f"it was at {last_c:g} C: bring it indoors for {hours:g} h, then "
+    return [
+        replace(
+            reason,
+            todo=replace(reason.todo, words=first + reason.todo.words),
+            earliest=max(reason.earliest or case.now, at + timedelta(hours=hours)),
+        )
+        if reason.todo and reason.rule.startswith(_MEASURED)
+        else reason
+        for reason in reasons
+    ]
 
 
 def _verdict(case: Case, reasons: tuple[Reason, ...]) -> Verdict:
@@ -223,11 +223,11 @@ def _as_reason(case: Case, finding: Finding) -> Reason:
     )
 
 
-def _own_discards(case: Case, reasons: Iterable[Reason]) -> list[Reason]:
+def _own_discards(case: Case, reasons: Iterable[Reason], tests: Iterable[Test]) -> list[Reason]:
     """What a person's own stricter rules condemn: true while they are in force, and not a finding."""
     # Rules that are put away must leave nothing behind, so these are reasons and never recorded.
     known = {reason.rule for reason in reasons}
-    found = {tried.rule: tried for _, tried in reversed(condemned(case)) if tried.rule not in known}
+    found = {tried.rule: tried for _, tried in reversed(condemned(case, tests)) if tried.rule not in known}
     return [tried.reason() for tried in found.values()]
 
 

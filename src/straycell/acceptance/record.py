@@ -157,9 +157,11 @@ def _row(reason: Reason, code: str, numbers: dict[str, int]) -> list[Any]:
     row[_SOURCE] = numbers.setdefault(reason.source, len(numbers))
     row[_CEILING] = reason.ceiling.word
     row[_READING] = _key(reason.reading)
-    row[_TODO] = work_to_json(reason.todo, code)
+    if reason.todo is not None:
+        row[_TODO] = work_to_json(reason.todo, code)
     for place in _TIMES:
-        row[place] = _time(row[place])
+        if (at := row[place]) is not None:
+            row[place] = at.isoformat()
     return row
 
 

@@ -72,11 +72,7 @@ class Limit:
     @property
     def rests_on(self) -> frozenset[str]:
         """The facts that choose between its figures: chemistry, form, both or neither."""
-        words = {word for key in self.values or {} for word in key.split("/")}
-        families = {"4.2V", *Chemistry}
-        return frozenset(
-            name for name, known in (("chemistry", families), ("form", set(Form))) if words & known
-        )
+        return _chosen_by(tuple(self.values or ()))
 
     def looser(self, key: str, figure: float) -> bool:
         """True when `figure` lets more pass than the limit's own figure for `key`."""
@@ -123,6 +119,13 @@ class RuleSet:
             known = {i: limit.value(*keys) for i, limit in self.limits.items() if limit.has(*keys)}
             self._tables[keys] = known
         return self._tables[keys]
+
+
+@lru_cache(maxsize=1024)
+def _chosen_by(keys: tuple[str, ...]) -> frozenset[str]:
+    words = {word for key in keys for word in key.split("/")}
+    families = {"4.2V", *Chemistry}
+    return frozenset(name for name, known in (("chemistry", families), ("form", set(Form))) if words & known)
 
 
 @lru_cache(maxsize=256)

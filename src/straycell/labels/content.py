@@ -13,12 +13,13 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from enum import StrEnum
 
+from straycell.acceptance.figures import Figures
 from straycell.acceptance.permission import out_of_use, permission
 from straycell.acceptance.reasons import Outcome, Verdict
 from straycell.cells import Cell, Chemistry, Form, parse_code
 from straycell.errors import BadData
 from straycell.labels.payload import Payload, cell_payload
-from straycell.quantities import COVERAGE_FACTOR, Dimension, Measured, count_of, show
+from straycell.quantities import COVERAGE_FACTOR, Dimension, count_of, show
 from straycell.readings import Method
 
 DO_NOT_USE, NEVER_CHARGE, NOT_YET = "DO NOT USE", "never charge", "NOT YET"
@@ -87,18 +88,6 @@ class LabelContent:
 
 
 @dataclass(frozen=True, slots=True)
-class LabelFigures:
-    """The measured figures of a cell and when they were taken; `at_least`: the capacity is a lower bound."""
-
-    capacity: Measured | None = None
-    capacity_at: datetime | None = None
-    at_least: bool = False
-    resistance: Measured | None = None
-    resistance_method: str = Method.UNKNOWN.value
-    resistance_at: datetime | None = None
-
-
-@dataclass(frozen=True, slots=True)
 class Place:
     """Where a cell sits in a build: group and cell count from 1, as on the build sheet."""
 
@@ -109,16 +98,16 @@ class Place:
     cells: int
 
 
-NO_FIGURES = LabelFigures()
+NO_FIGURES = Figures()
 _FIELDS = {Outcome.LIGHT: 1, Outcome.SOLO: 2, Outcome.PACK: 3}
-_METHODS = {Method.DC_PULSE.value: "dc", Method.AC_1KHZ.value: "ac"}
+_METHODS = {Method.DC_PULSE: "dc", Method.AC_1KHZ: "ac"}
 _FLAT = {Form.POUCH, Form.PRISMATIC, Form.OTHER}
 
 
 def label_content(
     cell: Cell,
     verdict: Verdict | None,
-    figures: LabelFigures = NO_FIGURES,
+    figures: Figures = NO_FIGURES,
     *,
     today: date,
     purpose: Purpose = Purpose.SHELF,
@@ -217,7 +206,7 @@ def _until(cell: Cell, verdict: Verdict | None, today: date) -> date | None:
     return verdict.valid_until.date() if allowed.may_use() else None
 
 
-def _headline(verdict: Verdict, figures: LabelFigures) -> tuple[tuple[str, ...], str]:
+def _headline(verdict: Verdict, figures: Figures) -> tuple[tuple[str, ...], str]:
     """The capacity and its unit; a lower bound is printed less its uncertainty. Else the outcome is the largest word."""
     capacity = figures.capacity
     if capacity is None or figures.capacity_at is None:
@@ -230,7 +219,7 @@ def _headline(verdict: Verdict, figures: LabelFigures) -> tuple[tuple[str, ...],
     return (number,), unit.split(" ")[-1]
 
 
-def _figure_lines(figures: LabelFigures) -> tuple[Line, ...]:
+def _figure_lines(figures: Figures) -> tuple[Line, ...]:
     """The uncertainty of the headline, the resistance with its method, the month of the last test."""
     lines: list[Line] = []
     days = [at for at in (figures.capacity_at, figures.resistance_at) if at is not None]
@@ -239,7 +228,7 @@ def _figure_lines(figures: LabelFigures) -> tuple[Line, ...]:
         spread = show(capacity.value, Dimension.CAPACITY, u=capacity.u).split(" \u00b1 ")[1]
         lines.append(Line((f"\u00b1 {spread}",), optional=True))
     if figures.resistance is not None and figures.resistance_at is not None:
-        method = _METHODS.get(figures.resistance_method, "?")
+        method = _METHODS.get(figures.resistance_method or Method.UNKNOWN, "?")
         lines.append(Line((f"{figures.resistance.value * 1000:.3g} m\u03a9 {method}",)))
     if days:
         month = f"{max(days):%Y-%m}"

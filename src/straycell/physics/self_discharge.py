@@ -92,8 +92,13 @@ def _said(curve: OcvCurve, pair: VoltagePair) -> Measured:
     """The lost share of charge (0 to 1) as one set tells it, with the errors of the two voltages."""
     first, second = curve.states_of_charge((pair.first_v, pair.second_v))
     big_common, big_difference = COVERAGE_FACTOR * pair.u_common_v, COVERAGE_FACTOR * pair.u_difference_v
-    lowest, highest = _range(curve, pair, big_common, 0.0)
-    least, most = _range(curve, pair, 0.0, big_difference)
+    lowest, highest = _range(curve, pair, big_common)
+    half_v = big_difference / 2
+    # Half to each side, the middle stays as read; charge rises with voltage, so the extremes are these ends.
+    from_high, to_low, from_low, to_high = curve.states_of_charge(
+        (pair.first_v + half_v, pair.second_v - half_v, pair.first_v - half_v, pair.second_v + half_v)
+    )
+    least, most = from_low - to_high, from_high - to_low
     # The common error moves both voltages alike and matters only through the slope; the other one widens their
     # distance.
     expanded = math.hypot((highest - lowest) / 2, (most - least) / 2)
@@ -106,12 +111,10 @@ def _said(curve: OcvCurve, pair: VoltagePair) -> Measured:
 _STEPS = tuple(i / 4 - 1 for i in range(9))
 
 
-def _range(curve: OcvCurve, pair: VoltagePair, common_v: float, difference_v: float) -> tuple[float, float]:
-    """Least and most of the lost share of charge when the error put on the two voltages runs from -U to +U."""
-    # Half to each side: the difference moves by the whole error while the middle stays where it was read.
-    to_first_v, to_second_v = common_v - difference_v / 2, common_v + difference_v / 2
-    volts = [pair.first_v + to_first_v * step for step in _STEPS]
-    volts += [pair.second_v + to_second_v * step for step in _STEPS]
+def _range(curve: OcvCurve, pair: VoltagePair, common_v: float) -> tuple[float, float]:
+    """Least and most of the lost share of charge when an error on both voltages alike runs from -U to +U."""
+    volts = [pair.first_v + common_v * step for step in _STEPS]
+    volts += [pair.second_v + common_v * step for step in _STEPS]
     states = curve.states_of_charge(volts)
     losses = [first - second for first, second in zip(states[:9], states[9:], strict=True)]
     return min(losses), max(losses)

@@ -18,7 +18,11 @@ FULL_WITHIN_V = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Charger:
-    """One slot of a charger (None: all alike) as measured at `at`: float in V, end current in A, its counting."""
+    """One slot of a charger (None: all alike) as measured at `at`: float in V, end current in A, its counting.
+
+    `name` is what this bench calls it, `owned` what it is called on every bench; `meter` the key of what it was
+    measured with.
+    """
 
     name: str
     at: datetime
@@ -26,12 +30,15 @@ class Charger:
     float_v: Measured | None = None
     end_current_a: float | None = None
     capacity: Accuracy | None = None
+    owned: str = ""
+    meter: str | None = None
 
     @property
     def key(self) -> str:
         """Its name among the records: of one slot there is one measurement at a time."""
         slot = "" if self.slot is None else f" slot {self.slot}"
-        return f"charger {self.name}{slot} {self.at.isoformat()}"
+        # The same on every bench, and another one for another bench's charger of that name.
+        return f"charger {self.owned or self.name}{slot} {self.at.isoformat()}"
 
     def speaks_of(self, charge: Charge) -> bool:
         """True for a charge that it, or a slot of it that may have been this one, has made."""

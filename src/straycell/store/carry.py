@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 from typing import Any
@@ -10,6 +11,7 @@ from sqlalchemy import Connection, Row, Select, Table, select
 
 from straycell.acceptance.evidence import DISMANTLED
 from straycell.cells import Stage
+from straycell.keys import named_here
 from straycell.readings import RECORDS_LOST, Mistake
 from straycell.store.book import derived
 from straycell.store.book.bench import given_out
@@ -23,6 +25,7 @@ from straycell.store.schema.tables import (
     CELL,
     CHARGER,
     CONDEMNATION,
+    EVENT,
     FINDING,
     FINDING_FELL,
     SUPERSESSION,
@@ -77,7 +80,8 @@ def read_former(conn: Connection) -> Former:
     former.discards = _all(former, conn, select(CONDEMNATION).order_by(CONDEMNATION.c.id))
     # Taken out of a build that the backup still has: what happened to the cells is no danger by itself.
     former.upsets = _all(former, conn, select(UPSET).where(UPSET.c.kind != DISMANTLED).order_by(UPSET.c.id))
-    former.chargers = _all(former, conn, select(CHARGER).order_by(CHARGER.c.id))
+    measured = select(CHARGER, EVENT.c.detail).join(EVENT, EVENT.c.id == CHARGER.c.event_id)
+    former.chargers = _all(former, conn, measured.order_by(CHARGER.c.id))
     former.readable = {row.code for row in _all(former, conn, select(CELL.c.code, CELL.c.stage))}
     try:
         former.mistyped = dict(_mistyped(conn))
@@ -210,7 +214,10 @@ def _happened(pen: Pen, former: Former, known: Collection[str], event_id: int) -
     listed = {(row.name, row.slot, row.measured_at_us) for row in pen.conn.execute(select(CHARGER))}
     chargers = [row for row in former.chargers if (row.name, row.slot, row.measured_at_us) not in listed]
     for row in chargers:
-        pen.conn.execute(CHARGER.insert().values(_again(CHARGER, row) | {"event_id": event_id}))
+        # An event of its own: that of the restore does not hold what it was measured with.
+        event_id = pen.event("charger-measured", subject=named_here(row.name), detail=json.loads(row.detail))
+        values = {name: value for name, value in _again(CHARGER, row).items() if name != "detail"}
+        pen.conn.execute(CHARGER.insert().values(values | {"event_id": event_id}))
     return {row.code for row in upsets}.union(*(meters.charged_by(pen.conn, row.name) for row in chargers))
 
 

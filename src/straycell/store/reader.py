@@ -16,7 +16,6 @@ from sqlalchemy import Connection, func, select
 
 from straycell.errors import BadData, StoreFault
 from straycell.store import chain
-from straycell.store.book import bench as _bench
 from straycell.store.book import events as _events
 from straycell.store.book import names as _names
 from straycell.store.book import photographs as _photographs
@@ -105,7 +104,7 @@ class Reader:
         with self.look():
             yield
 
-    bench_letter = _looks(_bench.letter)
+    bench_letter = _looks(_names.letter)
     own_events = _looks(_events.own)
 
     codes = _looks(_cells.codes)

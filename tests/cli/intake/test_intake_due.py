@@ -124,7 +124,9 @@ def test_a_tripped_board_asks_for_the_voltage_at_the_tabs(bench: Bench) -> None:
 def taken(lines: list[str], *needs: Need, **more: object) -> tuple[Table, dict[str, object]]:
     """The answers to these lines."""
     table = Table()
-    taking = due.Taking(needs, NOW, **more)  # type: ignore[arg-type]
+    of = {name: more.pop(name) for name in ("full_v", "rest") if name in more}
+    waiting = Waiting("A00001O", CellFacts(), needs, **of)  # type: ignore[arg-type]
+    taking = due.Taking(waiting, NOW, **more)  # type: ignore[arg-type]
     trail = table.run(fill(due.questions(taking)), lines)
     return table, merged(trail or ())
 

@@ -58,3 +58,61 @@ def test_a_charge_that_is_remembered_later_is_reckoned_too(bench: Bench) -> None
     bench.do("charger add bay --measured-float 4.35V --meter bench")
     bench.do(f"charge add {code} --current 0.5A --until 4.20V --charger bay --at 2026-03-02T09:00:00+00:00")
     assert "charger-end" in _rules(bench, code)
+
+
+def _with_faulty_meter(bench: Bench) -> str:
+    """Measured twice too high with a meter of which a comparison shows that it was wrong."""
+    code = _charged(bench)
+    bench.do('meter add yellow --voltage-accuracy "0.05%+1mV" --voltage-resolution 1mV')
+    bench.do("charger add bay --measured-float 4.35V --meter yellow")
+    bench.now = "2026-03-02T09:00:00+00:00"
+    bench.do(f"charge add {code} --current 0.5A --until 4.20V --end-current 50mA --charger bay")
+    bench.now = "2026-03-03T09:00:00+00:00"
+    bench.do("charger add bay --measured-float 4.34V --meter yellow")
+    assert bench.do(f"cell show {code}")["stage"] == "condemned"
+    return code
+
+
+def test_a_meters_fault_takes_back_what_it_showed_of_a_charger(bench: Bench) -> None:
+    """The finding falls with both floats; the charger has none that counts until it is measured again."""
+    code = _with_faulty_meter(bench)
+    fault = "meter fault yellow --because 'low battery' --from"
+    assert "no comparison" in bench.refused(f"{fault} 2026-03-01 --to 2026-03-03", 3)
+    bench.now = "2026-03-04T09:00:00+00:00"
+    bench.do("meter compare yellow --showed 4.35V --actual 4.20V")
+    gone = bench.do(f"{fault} '2026-03-01 00:00' --to '2026-03-03 09:00'")
+    assert [(each["charger"], each["mistake"]) for each in gone] == [("bay", "meter-fault")] * 2
+    assert bench.do(f"cell show {code}")["stage"] == "received"
+    assert "finding-fell-first" in _rules(bench, code)
+    assert "no float" in bench.refused(f"charging {code} --current 0.2A --charger bay", 3)
+    assert bench.do("charger list") == []
+    bench.refused(f"{fault} '2026-03-01 00:00' --to '2026-03-03 09:00'", 3)
+
+
+def test_only_what_that_meter_showed_in_that_time_is_taken_back(bench: Bench) -> None:
+    """The second float lies after the fault, another one was taken by another meter: both count on."""
+    code = _with_faulty_meter(bench)
+    bench.do("charger add post --measured-float 4.19V --meter bench")
+    bench.do("meter compare yellow --showed 4.35V --actual 4.20V")
+    (one,) = bench.do(
+        "meter fault yellow --because 'low battery' --from '2026-03-01 00:00' --to '2026-03-02 00:00'"
+    )
+    assert one["charger"] == "bay" and one["at"].startswith("2026-03-01")
+    assert "charger-end" in _rules(bench, code)
+    assert {c["name"] for c in bench.do("charger list")} == {"bay", "post"}
+
+
+def test_cells_that_took_their_end_from_a_faulty_float_are_tested_again(bench: Bench) -> None:
+    """The float read 4.19 V and may have been anything: whoever was charged to it starts over; who was not, does not."""
+    code = _charged(bench)
+    (other,) = bench.do('cell add --form 18650 --chemistry nmc --marking "INR18650 2500mAh"')
+    bench.do('meter add yellow --voltage-accuracy "0.05%+1mV" --voltage-resolution 1mV')
+    bench.do("charger add bay --measured-float 4.19V --meter yellow")
+    bench.now = "2026-03-02T09:00:00+00:00"
+    bench.do(f"charge add {code} --current 0.5A --end-current 50mA --charger bay")
+    bench.do(f"charge add {other['code']} --current 0.5A --until 4.2V --end-current 50mA --charger post")
+    bench.now = "2026-03-03T09:00:00+00:00"
+    bench.do("meter compare yellow --showed 4.19V --actual 4.34V")
+    bench.do("meter fault yellow --because 'low battery' --from '2026-03-01 00:00' --to '2026-03-03 00:00'")
+    assert "upset" in _rules(bench, code)
+    assert "upset" not in _rules(bench, str(other["code"]))

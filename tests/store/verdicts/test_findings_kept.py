@@ -200,7 +200,7 @@ def test_what_a_faulty_meter_showed_is_taken_back_and_each_cell_is_measured_agai
     with shelf.writing(NOW + HOUR) as writer:
         _, off = writer.compare_meter("blue", NOW.date(), "", KnownValue(Quantity.VOLTAGE, 1.8, 3.6))
         assert off
-        withdrawn = writer.withdraw_faulty("blue", NOW - HOUR, NOW, "low battery")
+        withdrawn, _ = writer.withdraw_faulty("blue", NOW - HOUR, NOW, "low battery")
     assert sorted(r.cell for r in withdrawn) == codes
     for code in codes:
         assert state(shelf, code, 2 * HOUR)[:2] == (Outcome.HOLD, Stage.RECEIVED)

@@ -16,6 +16,7 @@ from straycell.acceptance.conformance import DUST, Side, against_max
 from straycell.acceptance.reasons import Outcome, Reason, Status
 from straycell.acceptance.work import Work, WorkKind
 from straycell.cells import Chemistry
+from straycell.keys import named_here
 from straycell.quantities import Dimension, Measured, show
 from straycell.readings import Charge
 from straycell.readings.charger import Charger
@@ -130,7 +131,7 @@ def _maybe(case: Case, charge: Charge, measured: Charger, limit: float) -> Reaso
         "charger-end",
         Status.CLOSE,
         Outcome.HOLD,
-        f"charged {charge.at:%Y-%m-%d} by '{measured.name}', which on {measured.at:%Y-%m-%d} ended at "
+        f"charged {charge.at:%Y-%m-%d} by '{named_here(measured.name)}', which on {measured.at:%Y-%m-%d} ended at "
         f"{show(value.value, Dimension.VOLTAGE, u=value.u)}: it may be over-charged",
         Seen(value, limit, charge),
         todo=rest_work(
@@ -152,7 +153,7 @@ def _surely(case: Case, charge: Charge, measured: Charger, limit: float) -> Reas
         "voltage-over-full",
         Status.FAILED,
         Outcome.DISCARD,
-        f"charged {charge.at:%Y-%m-%d} by '{measured.name}', which before and after that ended at "
+        f"charged {charge.at:%Y-%m-%d} by '{named_here(measured.name)}', which before and after that ended at "
         f"{show(value.value, Dimension.VOLTAGE, u=value.u)}: over-charged",
         Seen(value, limit, charge),
     )

@@ -102,7 +102,7 @@ def lost_at_once(case: Case) -> tuple[Tried, ...]:
     for repeat in (day for day in showing if day.charge.u is not None):
         for first in showing:
             if first.charge.at < first.rest.at < repeat.charge.at:
-                records = tuple(dict.fromkeys((*first.records, *repeat.records)))
+                records = (*first.records, *repeat.records)
                 found.append(Tried("first-day-discard", Side.BEYOND, records, partial(_lost, case, repeat)))
     return tuple(found)
 

@@ -75,9 +75,9 @@ def _leaks_by_capacity(case: Case) -> Iterator[Tried]:
         # The early run's full start is part of the proof: were that charge a mistake, its capacity would be
         # too low.
         start = start_records(case, kept.early.reading)
-        records = dict.fromkeys((kept.charge, *start, kept.late.reading))
+        records = (kept.charge, *start, kept.late.reading)
         why = partial(_leak, case, kept.words, kept.loss, kept.late.reading)
-        yield Tried("self-discharge-discard", against_max(kept.loss, limit), tuple(records), why)
+        yield Tried("self-discharge-discard", against_max(kept.loss, limit), records, why)
 
 
 def _leak(case: Case, words: str, loss: Measured, reading: Reading) -> Reason:

@@ -132,7 +132,7 @@ def bottomless(case: Case) -> tuple[Tried, ...]:
     for (first, *_), others in combinations(_surely(case), 2):
         for second in others if first.share > twice else ():
             if second.share > twice:
-                records = tuple(dict.fromkeys((*first.records, *second.records)))
+                records = (*first.records, *second.records)
                 found.append(
                     Tried("charge-in-discard", Side.BEYOND, records, partial(_swallowed, case, second))
                 )

@@ -59,9 +59,9 @@ def current_resistances(case: Case) -> tuple[Reading, ...]:
 
 def yardstick(case: Case, reading: Reading) -> Yardstick | str:
     """The limits for one reading, or why there are none; a flat cell's size is what it holds today."""
-    return _by_rating(case, reading) or _by_table(
-        case, reading, current_run(case) or next(reversed(runs(case)), None)
-    )
+    flat = case.facts.form in FLAT_FORMS
+    run = current_run(case) or next(reversed(runs(case)), None) if flat else None
+    return _by_rating(case, reading) or _by_table(case, reading, run)
 
 
 def _by_rating(case: Case, reading: Reading) -> Yardstick | None:
@@ -80,6 +80,15 @@ def _by_rating(case: Case, reading: Reading) -> Yardstick | None:
 
 
 def _by_table(case: Case, reading: Reading, run: Run | None) -> Yardstick | str:
+    # Asked by the finding and by the grade: the evidence keeps both records alive, so identity names them.
+    key = ("yardstick", id(reading), id(run))
+    if key not in case.memo:
+        case.memo[key] = _of_size(case, reading, run)
+    found: Yardstick | str = case.memo[key]
+    return found
+
+
+def _of_size(case: Case, reading: Reading, run: Run | None) -> Yardstick | str:
     value = case.measured(reading)
     kind, share = _kind(reading), _chemistry_share(case)
     factor = case.figure("unrated-resistance-discard")

@@ -8,17 +8,7 @@ from collections.abc import Callable, Iterator
 from straycell.bench.context import Bench
 from straycell.bench.intake import words
 from straycell.bench.intake.cell import describe_kind
-from straycell.bench.intake.script import (
-    Ask,
-    Key,
-    Say,
-    Scanned,
-    Talk,
-    Tone,
-    act,
-    ask,
-    fault,
-)
+from straycell.bench.intake.script import Ask, Key, Say, Scanned, Talk, Tone, act, ask, fault
 from straycell.bench.intake.state import Session
 from straycell.bench.intake.store_actions import CellKept
 from straycell.errors import StraycellError

@@ -11,10 +11,9 @@ from straycell.bench.intake.figures import TAKEN, Figure
 from straycell.bench.intake.form import Answers, NextQuestion, Question
 from straycell.bench.intake.script import Ask, Key
 from straycell.bench.intake.store_actions import UNSET, Entry
-from straycell.bench.outlook import Need
+from straycell.bench.outlook import Need, Waiting
 from straycell.bench.recording.reading_form import DEFAULT_PULSE_S
-from straycell.bench.recording.rest import NOTHING_ON_RECORD, RestOnRecord
-from straycell.cells import CellFacts, Look
+from straycell.cells import Look
 from straycell.errors import BadData
 from straycell.keys import NEW
 from straycell.meters import Meter
@@ -33,22 +32,19 @@ _WHY_LOOK = "Look at it again. Enter: not looked at. c clean, or the letters of 
 
 @dataclass(frozen=True, slots=True)
 class Taking:
-    """What is taken of one cell, and the answers that carry over."""
+    """What is taken of one cell that waits, and the answers that carry over."""
 
-    needs: tuple[Need, ...]
+    of: Waiting
     now: datetime
-    facts: CellFacts = field(default_factory=CellFacts)
-    full_v: float | None = None
     remembered: Mapping[str, str] = field(default_factory=dict)
     bad_looks: frozenset[Look] = frozenset()
-    rest: RestOnRecord = NOTHING_ON_RECORD
 
     def default_of(self, figure: Figure) -> str:
         """What Enter takes: what a skip is called, the answer of the cell before, or a usual end voltage."""
         if figure.skip:
             return figure.skip
-        if figure.field.name == "until_v" and self.full_v is not None:
-            return f"{self.full_v:.2f}"
+        if figure.field.name == "until_v" and self.of.full_v is not None:
+            return f"{self.of.full_v:.2f}"
         # Unknown until it was said: an assumed method would choose the wrong limits.
         unsaid = Method.UNKNOWN.value if figure.field.kind is Method else ""
         return self.remembered.get(figure.field.name, unsaid)
@@ -58,7 +54,7 @@ def questions(taking: Taking) -> NextQuestion:
     """The next question about the readings of one cell; a reading that is skipped asks for no conditions."""
 
     def following(answers: Answers) -> Question | None:
-        for need in taking.needs:
+        for need in taking.of.needs:
             # A cell seen damaged is not measured on: it is put away.
             if taking.bad_looks & set(answers.get("look") or ()):
                 return None
@@ -80,7 +76,7 @@ def key_of(need: Need, figure: Figure | None = None) -> str:
 
 def _pair_first(taking: Taking) -> bool:
     """True when the rest voltage belongs to a pair: measured now, the capacity run is still to come."""
-    return taking.needs.index(Need.REST) < taking.needs.index(Need.CAPACITY)
+    return taking.of.needs.index(Need.REST) < taking.of.needs.index(Need.CAPACITY)
 
 
 def _look(answers: Answers) -> Question | None:
@@ -123,7 +119,7 @@ def _figure(key: str, figure: Figure, taking: Taking) -> Question:
 
 def _rest_again(need: Need, figure: Figure, answers: Answers, taking: Taking) -> Question | None:
     """Asked once more where the record contradicts the rest that was typed; Enter takes the shorter of the two."""
-    key, record = key_of(need, figure), taking.rest
+    key, record = key_of(need, figure), taking.of.rest
     if _SURE in answers:
         return None
     # A charge of this very form has not reached the record yet.

@@ -11,19 +11,7 @@ from straycell.bench.intake import words
 from straycell.bench.intake.cell import Carry
 from straycell.bench.intake.form import Answered, Answers, Trail, fill, merged
 from straycell.bench.intake.records import back, record, record_kind, shelve, take_readings
-from straycell.bench.intake.script import (
-    Ask,
-    Caution,
-    Key,
-    Large,
-    Say,
-    Scanned,
-    Talk,
-    Tone,
-    act,
-    ask,
-    fault,
-)
+from straycell.bench.intake.script import Ask, Caution, Key, Large, Say, Scanned, Talk, Tone, act, ask, fault
 from straycell.bench.intake.state import Session
 from straycell.bench.intake.store_actions import Bearer, Found, find_code, new_code, next_blank
 from straycell.bench.outlook import what_waits

@@ -10,16 +10,7 @@ from straycell.acceptance.reasons import Outcome
 from straycell.bench.intake import due, store_actions, words
 from straycell.bench.intake.closing import outlook_lines
 from straycell.bench.intake.form import Answers, NextQuestion, Trail, fill, merged
-from straycell.bench.intake.script import (
-    Ask,
-    Caution,
-    Key,
-    Say,
-    Talk,
-    Tone,
-    act,
-    fault,
-)
+from straycell.bench.intake.script import Ask, Caution, Key, Say, Talk, Tone, act, fault
 from straycell.bench.intake.state import Logged, Session
 from straycell.bench.intake.store_actions import CellKept, Entry, Start
 from straycell.bench.outlook import Waiting
@@ -195,17 +186,7 @@ def take_readings(session: Session, each: Waiting) -> Talk[bool]:
     """Ask for what the cell waits for and record it; False when the person went back out of it."""
     session.in_hand = each.code
     now = yield from act(store_actions.now)
-    asked = due.questions(
-        due.Taking(
-            each.needs,
-            now,
-            each.facts,
-            each.full_v,
-            session.remembered,
-            session.carry.bad_looks,
-            each.rest,
-        )
-    )
+    asked = due.questions(due.Taking(each, now, session.remembered, session.carry.bad_looks))
     trail = yield from fill(asked, code=each.code)
     if trail is None:
         session.in_hand = ""

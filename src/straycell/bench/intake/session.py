@@ -4,18 +4,7 @@ from __future__ import annotations
 
 from straycell.bench.intake.log import next_cell, resume, usual_kind
 from straycell.bench.intake.records import choose_box
-from straycell.bench.intake.script import (
-    Ask,
-    Caution,
-    Key,
-    Say,
-    Scanned,
-    Talk,
-    Tone,
-    act,
-    ask,
-    fault,
-)
+from straycell.bench.intake.script import Ask, Caution, Key, Say, Scanned, Talk, Tone, act, ask, fault
 from straycell.bench.intake.state import Session
 from straycell.bench.intake.store_actions import Bearer, Opened, find_code, find_teardown, open_teardown
 from straycell.bench.intake.waiting_round import waiting_round

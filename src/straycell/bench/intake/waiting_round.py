@@ -9,18 +9,7 @@ from straycell.bench.intake import due, words
 from straycell.bench.intake.form import Answered
 from straycell.bench.intake.log import resume
 from straycell.bench.intake.records import back, record, take_readings
-from straycell.bench.intake.script import (
-    Ask,
-    Caution,
-    Key,
-    Say,
-    Scanned,
-    Talk,
-    Tone,
-    act,
-    ask,
-    fault,
-)
+from straycell.bench.intake.script import Ask, Caution, Key, Say, Scanned, Talk, Tone, act, ask, fault
 from straycell.bench.intake.state import Session
 from straycell.bench.intake.store_actions import UNSET, Bearer, find_code
 from straycell.bench.outlook import Need, Waiting, what_waits
@@ -111,7 +100,7 @@ def _damaged(session: Session, seen: str) -> Talk[str]:
             break
         yield Say(f"{found.code} is not a cell yet", Tone.FAULT)
     # The question that < opens again is the look.
-    asked = due.questions(due.Taking((Need.LOOK,), UNSET, found.facts, bad_looks=frozenset()))
+    asked = due.questions(due.Taking(Waiting(found.code, found.facts, (Need.LOOK,)), UNSET))
     trail = (Answered("look", seen, {"look": looks}),)
 
     yield from record(session, trail, asked, partial(due.entry_of, found.code, meters={}))

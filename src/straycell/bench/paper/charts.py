@@ -10,12 +10,13 @@ from straycell.acceptance.reasons import Outcome, Reason, Status, Verdict
 from straycell.acceptance.rules import RuleSet, Shown
 from straycell.bench.cell_list import Listed, Wanted, cell_list
 from straycell.bench.context import Bench
+from straycell.bench.paper.inventory import boxes_now
 from straycell.bench.wording.figure_words import figure
 from straycell.cells import Stage
 from straycell.pictures.bars import Bar, Chart
 from straycell.quantities import count_of, plain
 from straycell.safety.energy import Held, energy_wh, nominal_v
-from straycell.safety.stock import BoxStock, take_stock
+from straycell.safety.stock import BoxStock
 from straycell.store.book.records import Event
 from straycell.teardowns import Teardown
 
@@ -77,10 +78,7 @@ def _limit_bar(reason: Reason, rules: RuleSet) -> Bar | None:
 
 def boxes_chart_of(bench: Bench) -> Chart:
     """Every box with the energy that lies in it."""
-    with bench.reading() as reader:
-        household = reader.household(bench.rules, bench.now)
-        limits = {box.name: box.limit_wh for box in reader.boxes()}
-    return boxes_chart(take_stock(household, limits, ()))
+    return boxes_chart(boxes_now(bench, with_due=False))
 
 
 def boxes_chart(found: Sequence[BoxStock]) -> Chart:

@@ -1,11 +1,23 @@
-"""A box against the store, by what was scanned in it."""
+"""What lies in each box, and one box against what was scanned in it."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from straycell.bench.context import Bench
+from straycell.safety.due.gather import due_now, survey
+from straycell.safety.stock import BoxStock, take_stock
 from straycell.store.reader import Reader
+
+
+def boxes_now(bench: Bench, *, with_due: bool = True) -> list[BoxStock]:
+    """Every box as it is now; without what is due in it where only its energy is looked at."""
+    with bench.reading() as reader:
+        household = reader.household(bench.rules, bench.now)
+        limits = {box.name: box.limit_wh for box in reader.boxes()}
+    # The same survey as `due`: a box must not look calm here and urgent there.
+    return take_stock(household, limits, due_now(survey(household), bench.now) if with_due else ())
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,15 +11,7 @@ from straycell.acceptance.reasons import Outcome
 from straycell.builds import Build
 from straycell.cells import Cell, Stage
 from straycell.errors import BadData, UsageFault
-from straycell.labels.content import (
-    LabelContent,
-    LabelFigures,
-    Place,
-    Purpose,
-    box_content,
-    label_content,
-    project_content,
-)
+from straycell.labels.content import LabelContent, Place, Purpose, box_content, label_content, project_content
 from straycell.labels.payload import link_payload
 from straycell.labels.stocks.choose import by_stock, require_fit
 from straycell.labels.stocks.stock import Stock
@@ -57,16 +49,12 @@ def labels_of(
     for code in codes:
         cell = cells[code] if cells else reader.cell(code)
         known = figures(evidences[code], rules, now)
-        method = known.resistance_method.value if known.resistance_method else "unknown"
-        shown = LabelFigures(
-            known.capacity, known.capacity_at, known.at_least, known.resistance, method, known.resistance_at
-        )
         # The fingerprint is always the shelf label's, so that --new compares like with like.
-        shelf = content = label_content(cell, verdicts[code], shown, today=today)
+        shelf = content = label_content(cell, verdicts[code], known, today=today)
         # A build label shows where it sits instead of what it may do: in a device that is what is looked for.
         if purpose is not Purpose.SHELF:
             place = (places or {}).get(code)
-            content = label_content(cell, verdicts[code], shown, today=today, purpose=purpose, place=place)
+            content = label_content(cell, verdicts[code], known, today=today, purpose=purpose, place=place)
         if link is not None:
             content = replace(content, payload=link_payload(link, code))
         found.append(CellLabel(cell, content, shelf.fingerprint()))

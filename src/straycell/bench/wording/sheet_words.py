@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from straycell.bench.cell_sheet import CellSheet
+from straycell.bench.cell_sheet import CellHistory, CellSheet
+from straycell.bench.wording.shapes import event_words
 from straycell.cells import Cell, CellFacts
 from straycell.keys import RecordKey
 from straycell.quantities import Dimension, Measured
@@ -20,7 +21,7 @@ from straycell.readings import (
     measured,
     said_of,
 )
-from straycell.store.book.records import RecordedReading
+from straycell.store.book.records import Event, RecordedReading
 from straycell.typed import day
 
 _D = Dimension
@@ -144,3 +145,16 @@ _NO_ROOM = frozenset({Quantity.CHARGE, Quantity.TEMPERATURE})
 def in_few_words(item: Item, defaults: CautiousDefaults) -> str:
     """`#9 look clean`: one reading or charge in a few words."""
     return f"{item.id} {item.quantity} {value_text(item, defaults)}"
+
+
+def history_in_words(history: CellHistory, defaults: CautiousDefaults) -> list[tuple[Event, str]]:
+    """Every event of a cell, oldest first, with what it recorded and why, in a line."""
+    return [
+        (
+            event,
+            event_words(
+                event, [in_few_words(entry.item, defaults) for entry in history.recorded.get(event.id, ())]
+            ),
+        )
+        for event in history.events
+    ]

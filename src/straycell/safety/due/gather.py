@@ -24,3 +24,8 @@ def survey(household: Household) -> list[DueItem]:
 def due_now(items: Iterable[DueItem], now: datetime) -> list[DueItem]:
     """Those whose time has come, worst first."""
     return [item for item in items if item.at <= now]
+
+
+def due_until(items: Iterable[DueItem], now: datetime, until: datetime) -> list[DueItem]:
+    """Those whose time comes after `now`, up to `until`, the soonest first."""
+    return sorted((item for item in items if now < item.at <= until), key=lambda item: (item.at, item.order))

@@ -100,11 +100,6 @@ def recount(conn: Connection) -> None:
         conn.execute(BENCH.update().values(lifted))
 
 
-def letter(conn: Connection) -> str:
-    """The letter that this bench's codes begin with."""
-    return str(conn.execute(select(BENCH.c.letter)).scalar_one())
-
-
 def take_letter(pen: Pen, letter: str) -> str:
     """From now on this store is bench `letter`; returns the former letter. What was written keeps its numbers.
 

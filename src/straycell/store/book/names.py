@@ -14,7 +14,7 @@ from typing import Protocol, TypeVar
 from sqlalchemy import Connection, Table, select
 
 from straycell.errors import BadData
-from straycell.keys import RecordKey, key_of, typed_key
+from straycell.keys import RecordKey, apart, key_of, typed_key
 from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import BENCH, HANDOVER, READING, TRACE
 
@@ -24,18 +24,25 @@ def _names(table: Table) -> Prepared:
     return Prepared(lambda: select(table.c.key, table.c.name).order_by(table.c.key))
 
 
+_LETTER = Prepared(lambda: select(BENCH.c.letter))
+
+
+def letter(conn: Connection) -> str:
+    """The letter that this bench's codes begin with."""
+    return str(next(_LETTER.rows(conn)).letter)
+
+
 def shown(conn: Connection, table: Table) -> dict[str, str]:
     """Name by key, each once: another bench's gets its letter behind it where this bench has one of that name."""
     rows = list(_names(table).rows(conn))
     times = Counter(name for _, name in rows)
     if len(times) == len(rows):
         return {row.key: row.name for row in rows}
-    letter = conn.execute(select(BENCH.c.letter)).scalar_one()
-    own = {name for key, name in rows if key[0] == letter}
+    here = letter(conn)
+    own = {name for key, name in rows if key[0] == here}
     # The letter only where it is needed: on one's own bench a box has its own name.
-    apart = {key: f"{name} (bench {key[0]})" for key, name in rows}
     return {
-        key: name if key[0] == letter or (times[name] == 1 and name not in own) else apart[key]
+        key: name if key[0] == here or (times[name] == 1 and name not in own) else apart(name, key[0])
         for key, name in rows
     }
 
@@ -68,10 +75,10 @@ def named(known: Sequence[_N], name: str, what: str, plural: str, make: str) -> 
 
 def find_key(conn: Connection, table: Table, text: str, what: str) -> RecordKey:
     """The key meant by `text`, whether there is such a record or not. Raises BadData when two benches have it."""
-    letter, number = typed_key(text, what)
-    if letter is not None:
-        return RecordKey(letter, number)
-    possible = [str(RecordKey(bench, number)) for bench in ascii_uppercase]
+    bench, number = typed_key(text, what)
+    if bench is not None:
+        return RecordKey(bench, number)
+    possible = [str(RecordKey(each, number)) for each in ascii_uppercase]
     found = (
         conn.execute(select(table.c.key).where(table.c.key.in_(possible)).order_by(table.c.key))
         .scalars()
@@ -79,11 +86,7 @@ def find_key(conn: Connection, table: Table, text: str, what: str) -> RecordKey:
     )
     if len(found) > 1:
         raise BadData(f"{what} {number} may be {' or '.join(found)}", "write it with its bench's letter")
-    return (
-        key_of(found[0])
-        if found
-        else RecordKey(str(conn.execute(select(BENCH.c.letter)).scalar_one()), number)
-    )
+    return key_of(found[0]) if found else RecordKey(letter(conn), number)
 
 
 def reading_number(conn: Connection, text: str) -> RecordKey:

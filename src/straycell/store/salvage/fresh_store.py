@@ -23,13 +23,7 @@ from straycell.store.reader import open_reader
 from straycell.store.salvage.fill import Filled, fill
 from straycell.store.salvage.gather import TABLES, Gathered, gather
 from straycell.store.schema.ddl import STATEMENTS
-from straycell.store.sqlite.engine import (
-    connected,
-    os_faults,
-    require_file,
-    store_faults,
-    writing_engine,
-)
+from straycell.store.sqlite.engine import connected, os_faults, require_file, store_faults, writing_engine
 from straycell.store.sqlite.file import first_pages, roll_back
 from straycell.store.writer import open_writer
 

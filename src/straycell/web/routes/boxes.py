@@ -6,13 +6,11 @@ from fastapi import APIRouter
 from starlette.responses import Response
 
 from straycell.bench.cell_list import Wanted, cell_list
-from straycell.bench.paper.inventory import take_inventory
+from straycell.bench.paper.inventory import boxes_now, take_inventory
 from straycell.cells import parse_code
 from straycell.errors import BadData, StraycellError
 from straycell.labels.payload import code_in
 from straycell.safety import Step
-from straycell.safety.due.gather import due_now, survey
-from straycell.safety.stock import take_stock
 from straycell.web.routes.find import codes_in_photo
 from straycell.web.visit import Visit, Visiting
 from straycell.web.words import refusal
@@ -24,12 +22,7 @@ MOST_SEEN = 500
 @router.get("/boxes")
 def boxes(visit: Visiting) -> Response:
     """What lies where, as `straycell stock` says it."""
-    bench = visit.bench()
-    with bench.reading() as reader:
-        household = reader.household(bench.rules, bench.now)
-        limits = {box.name: box.limit_wh for box in reader.boxes()}
-    found = take_stock(household, limits, due_now(survey(household), bench.now))
-    return visit.page("boxes.html", boxes=found, cautions=visit.cautions([Step.STORING]))
+    return visit.page("boxes.html", boxes=boxes_now(visit.bench()), cautions=visit.cautions([Step.STORING]))
 
 
 @router.get("/box")
@@ -55,6 +48,7 @@ def move(visit: Visiting) -> Response:
 def check(visit: Visiting) -> Response:
     """What was scanned so far against what the store says lies there. Changes nothing."""
     name, fault = visit.text("name"), None
+    # Bounded, since it comes back with each form: a page grows with it.
     seen = [code for code in visit.text("seen").split(",") if code][:MOST_SEEN]
     try:
         seen += [] if visit.text("begin") else scanned(visit)
@@ -66,6 +60,7 @@ def check(visit: Visiting) -> Response:
 
 def scanned(visit: Visit) -> list[str]:
     """The codes that a form sends: photographed, or typed. Raises BadData when there is none."""
+    # A photograph first: the typed field may still hold the code of the cell before.
     if visit.file("photo") is not None:
         return codes_in_photo(visit)
     typed = visit.text("code")

@@ -15,7 +15,6 @@ from straycell.bench import verdict_words
 from straycell.bench.cell_sheet import sheet_with_history
 from straycell.bench.recording.running import timers
 from straycell.bench.wording import sheet_words
-from straycell.bench.wording.shapes import event_words
 from straycell.cells import Stage, parse_code
 from straycell.typed import day
 from straycell.web import view
@@ -53,6 +52,7 @@ def next_steps(verdict: Verdict, now: datetime) -> list[NextStep]:
     found: dict[str, NextStep] = {}
     for missing in verdict_words.in_order(verdict, now):
         work = missing.todo
+        # Only a day that lies ahead: that it could be done today goes without saying.
         later = missing.earliest is not None and missing.earliest > now
         when = day(missing.earliest) if later else ""
         page = PAGES.get(work.kind, "")
@@ -76,20 +76,10 @@ def show(visit: Visiting, code: str) -> Response:
     """One cell; a note that was left for this device is above it, a danger instead of it."""
     bench = visit.bench()
     sheet, history = sheet_with_history(bench, parse_code(code))
+    # Taken and not read: a danger is shown once, and a page that is loaded again is the cell's.
     note = visit.site.take_note(visit.device.id)
     if note is not None and note.danger:
         return visit.page("danger.html", note=note, onward=f"/cell/{sheet.cell.code}")
-    defaults = bench.rules.defaults
-    events = [
-        (
-            event,
-            event_words(
-                event,
-                [sheet_words.in_few_words(e.item, defaults) for e in history.recorded.get(event.id, ())],
-            ),
-        )
-        for event in reversed(history.events)
-    ]
     steps, why = next_steps(sheet.verdict, bench.now), verdict_words.why(sheet.verdict)
     # Where it may do nothing, the first reason is in its sign and is not said twice.
     shut = sheet.verdict.outcome in (Outcome.HOLD, Outcome.DISCARD)
@@ -109,7 +99,8 @@ def show(visit: Visiting, code: str) -> Response:
         identity=[pair for pair in sheet_words.identity(sheet.cell) if pair[1]],
         figures=[pair for pair in sheet_words.figures(sheet) if pair[1]],
         readings=list(reversed(readings)),
-        events=events,
+        # The newest first: on a phone the top of a list is what is seen.
+        events=sheet_words.history_in_words(history, bench.rules.defaults)[::-1],
         last_event=max((event.id for event in history.events), default=0),
         no_charge=charge_refusal(sheet.verdict, sheet.cell.facts.chemistry),
         traces=sorted({str(r.item.trace) for r in sheet.recorded if r.item.trace is not None}),

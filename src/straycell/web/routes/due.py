@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from straycell.bench.recording.running import LONGEST_CHARGE, timers
 from straycell.safety import Step
-from straycell.safety.due.gather import due_now, survey
+from straycell.safety.due.gather import due_now, due_until, survey
 from straycell.web.visit import Visiting
 
 router = APIRouter()
@@ -27,11 +27,10 @@ def board(visit: Visiting) -> Response:
     running = timers((kept.verdict for kept in household.kept), begun, bench.now)
     items = survey(household)
     found = due_now(items, bench.now)
-    coming = sorted(
-        (i for i in items if bench.now < i.at <= bench.now + AHEAD), key=lambda i: (i.at, i.order)
-    )
+    coming = due_until(items, bench.now, bench.now + AHEAD)
     kinds = [(kind, list(group)) for kind, group in groupby(found, key=lambda item: item.kind)]
     danger = any(kind.danger for kind, _ in kinds)
+    # Of a danger and of storing the first alone: two sets of cautions at once are read as neither.
     steps = [Step.LOOK_BAD] if danger else [Step.STORING] if found else []
     return visit.page(
         "due.html",

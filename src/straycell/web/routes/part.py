@@ -1,23 +1,26 @@
-"""What happened to a cell, where it lies, and taking it out of use: asked twice, final."""
+"""What happened to a cell, where it lies, its photograph, and taking it out of use: asked twice, final."""
 
 from __future__ import annotations
 
-from functools import partial
+from collections.abc import Callable
+from http import HTTPStatus
 from typing import Any
 
 from fastapi import APIRouter
+from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from straycell.bench.cell_sheet import sheet_of
 from straycell.bench.context import Bench
 from straycell.bench.recording.discard import discard_cell, record_incident
-from straycell.bench.recording.record import lost_words
+from straycell.bench.recording.record import keep_photograph, lost_words
 from straycell.cells import parse_code
 from straycell.errors import BadData, StraycellError
 from straycell.safety import Step
 from straycell.safety.incidents import RETEST, incident_kinds
 from straycell.typed import parse_line
 from straycell.web import view
+from straycell.web.routes.find import sent_photograph
 from straycell.web.routes.record import after_lines, danger_of, new_key, sent_once
 from straycell.web.site import Note
 from straycell.web.visit import Visit, Visiting
@@ -27,10 +30,21 @@ from straycell.web.words import refusal, words
 router = APIRouter()
 
 
-@router.get("/cell/{code}/incident")
-def ask_incident(visit: Visiting, code: str) -> Response:
-    """What happened to it."""
-    return part_page(visit, "incident.html", code, Step.INCIDENT)
+PARTS = {
+    "incident": Step.INCIDENT,
+    "discard": Step.DISCARD,
+    "move": Step.STORING,
+    "photograph": Step.MEASURING,
+}
+"""What can be sent of a cell beside readings, each with the step whose cautions are shown."""
+
+
+@router.get("/cell/{code}/{part}")
+def ask(visit: Visiting, code: str, part: str) -> Response:
+    """The form of one of them."""
+    if part not in PARTS:
+        raise HTTPException(HTTPStatus.NOT_FOUND)
+    return part_page(visit, part, code)
 
 
 @router.post("/cell/{code}/incident")
@@ -48,24 +62,20 @@ def incident(visit: Visiting, code: str) -> Response:
         why = [f"{done.kind.text}: {done.kind.why}"] if done.kind else []
         return Note((*why, *lines, *lost_words(done.lost)), danger, cautions)
 
-    return sent_once(visit, code, act, partial(part_page, visit, "incident.html", code, Step.INCIDENT))
-
-
-@router.get("/cell/{code}/discard")
-def ask_discard(visit: Visiting, code: str) -> Response:
-    """Why it is to go."""
-    return part_page(visit, "discard.html", code, Step.DISCARD)
+    return send_part(visit, "incident", code, act)
 
 
 @router.post("/cell/{code}/discard")
 def discard(visit: Visiting, code: str) -> Response:
     """The reason first, then once more whether it is meant; after that it is done."""
     try:
+        # The reason stays in the history for good, so it is asked for before anything is done.
         because = parse_line(visit.text("because"), words()["discard"]["because"])
     except StraycellError as fault:
-        return part_page(visit, "discard.html", code, Step.DISCARD, fault)
+        return part_page(visit, "discard", code, fault)
+    # A discard is final: one tap of a glove must not do it.
     if visit.text("sure") != "yes":
-        return part_page(visit, "discard.html", code, Step.DISCARD, because=because, key=visit.text("key"))
+        return part_page(visit, "discard", code, because=because, key=visit.text("key"))
 
     def act(code: str, bench: Bench) -> Note:
         done = discard_cell(bench, code, because)
@@ -74,13 +84,7 @@ def discard(visit: Visiting, code: str) -> Response:
         earlier = [] if done.earlier is None else [said("earlier")]
         return Note((said("discarded", code=code, because=done.because), *earlier, *lost), danger, cautions)
 
-    return sent_once(visit, code, act, partial(part_page, visit, "discard.html", code, Step.DISCARD))
-
-
-@router.get("/cell/{code}/move")
-def ask_move(visit: Visiting, code: str) -> Response:
-    """Where it lies now."""
-    return part_page(visit, "move.html", code, Step.STORING)
+    return send_part(visit, "discard", code, act)
 
 
 @router.post("/cell/{code}/move")
@@ -94,13 +98,31 @@ def move(visit: Visiting, code: str) -> Response:
             moved = writer.move_cell(writer.find_code(code), visit.text("box"))
         return Note((said("lies", code=code, box=moved.box),))
 
-    return sent_once(visit, code, act, partial(part_page, visit, "move.html", code, Step.STORING))
+    return send_part(visit, "move", code, act)
+
+
+@router.post("/cell/{code}/photograph")
+def take_photograph(visit: Visiting, code: str) -> Response:
+    """Keep a photograph with the cell."""
+
+    def act(code: str, bench: Bench) -> Note:
+        with sent_photograph(visit) as path:
+            keep_photograph(bench, code, path)
+        return Note((f"{words()['photograph']['kept']} {code}",))
+
+    return send_part(visit, "photograph", code, act)
+
+
+def send_part(visit: Visit, part: str, code: str, act: Callable[[str, Bench], Note]) -> Response:
+    """Do what the form asks, once; its page again where that is refused."""
+    return sent_once(visit, code, act, lambda fault: part_page(visit, part, code, fault))
 
 
 def part_page(
-    visit: Visit, template: str, code: str, step: Step, fault: StraycellError | None = None, **more: Any
+    visit: Visit, part: str, code: str, fault: StraycellError | None = None, **more: Any
 ) -> Response:
     """A form about one cell, with what was typed and the fault where there is one; a script gets the fault alone."""
+    # The page's script puts the fault beside its field and keeps what was typed.
     if fault and view.wants_json(visit.request):
         return view.fault_page(
             visit.request, fault, view.status_of(fault), basis=getattr(fault, "last_event", None)
@@ -120,6 +142,6 @@ def part_page(
         "because": "",
         "typed": typed,
         "fault": fault,
-        "cautions": [] if fault else visit.cautions([step], sheet.cell.facts),
+        "cautions": [] if fault else visit.cautions([PARTS[part]], sheet.cell.facts),
     }
-    return visit.page(template, **{**values, **more})
+    return visit.page(f"{part}.html", **{**values, **more})

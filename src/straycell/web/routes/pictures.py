@@ -1,9 +1,8 @@
-"""Pictures: drawn ones of the stock and of a cell, one at a time; photographs kept with a cell, scaled and stripped."""
+"""Pictures: drawn ones of the stock and of a cell, one at a time; photographs kept with a cell."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import partial
 
 from fastapi import APIRouter
 from starlette.exceptions import HTTPException
@@ -11,14 +10,7 @@ from starlette.responses import Response
 
 from straycell.bench.context import Bench
 from straycell.bench.paper import prints
-from straycell.bench.recording.record import keep_photograph
-from straycell.safety import Step
-from straycell.web.routes.find import sent_photograph
-from straycell.web.routes.part import part_page
-from straycell.web.routes.record import sent_once
-from straycell.web.site import Note
 from straycell.web.visit import Visit, Visiting
-from straycell.web.words import words
 
 router = APIRouter()
 
@@ -29,24 +21,6 @@ def photograph(visit: Visiting, name: str) -> Response:
     with visit.bench().reading() as reader:
         content = reader.photograph_file(name)
     return Response(content, media_type="image/jpeg")
-
-
-@router.get("/cell/{code}/photograph")
-def ask_photograph(visit: Visiting, code: str) -> Response:
-    """Take one of this cell."""
-    return part_page(visit, "photograph.html", code, Step.MEASURING)
-
-
-@router.post("/cell/{code}/photograph")
-def take_photograph(visit: Visiting, code: str) -> Response:
-    """Keep it with the cell."""
-
-    def act(code: str, bench: Bench) -> Note:
-        with sent_photograph(visit) as path:
-            keep_photograph(bench, code, path)
-        return Note((f"{words()['photograph']['kept']} {code}",))
-
-    return sent_once(visit, code, act, partial(part_page, visit, "photograph.html", code, Step.MEASURING))
 
 
 # Opened by itself, a drawing is a document: its own styles are in it, and nothing else may run or be loaded.

@@ -20,7 +20,7 @@ from straycell.bench.context import Bench, ChangedSince, SentForm, SentTwice
 from straycell.bench.recording.reading_form import notes_of
 from straycell.bench.recording.record import After, Recorded, lost_words, record_charge, record_readings
 from straycell.bench.recording.running import begin_charge
-from straycell.bench.wording.sheet_words import value_text
+from straycell.bench.wording.sheet_words import in_few_words
 from straycell.cells import Look, parse_code
 from straycell.errors import BadData, StraycellError
 from straycell.safety import Step, cautions_for_all
@@ -79,10 +79,7 @@ def charge_begins(visit: Visiting, code: str) -> Response:
 
 
 def sent_once(
-    visit: Visit,
-    typed: str,
-    act: Callable[[str, Bench], Note],
-    again: Callable[[StraycellError], Response],
+    visit: Visit, typed: str, act: Callable[[str, Bench], Note], again: Callable[[StraycellError], Response]
 ) -> Response:
     """Do what the form of a cell asks, once, and show what came of it on the cell's page.
 
@@ -113,7 +110,7 @@ def new_key() -> str:
 def recorded_note(visit: Visit, done: Recorded, notes: list[str]) -> Note:
     """What was recorded and what followed; a danger where it put the cell out of use."""
     defaults = visit.site.settings.rules.defaults
-    items = [f"{item.id} {item.quantity} {value_text(item, defaults)}" for item in done.items]
+    items = [in_few_words(item, defaults) for item in done.items]
     doubts = [note("doubt", number=number, why=why) for number, why in done.doubts.items()]
     rest = [done.remedy] if doubts and done.remedy else []
     after = [line for each in done.after for line in after_lines(each)]

@@ -17,7 +17,7 @@ from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.safety import Step, cautions_for
 from straycell.safety.due.calendar import calendar_file
-from straycell.safety.due.gather import due_now, survey
+from straycell.safety.due.gather import due_now, due_until, survey
 from straycell.safety.due.survey import DueItem, common_step, due_kinds
 
 app = lone_app()
@@ -60,7 +60,7 @@ def due(
     # Ahead shows what comes and never makes it due: a calendar is not a reason to touch a cell early.
     until = now + timedelta(days=ahead or 0)
     found = due_now(items, now)
-    later = sorted((i for i in items if now < i.at <= until), key=lambda i: (i.at, i.order))
+    later = due_until(items, now, until)
     coming = [item for item in items if item.at > now]
     # The calendar holds everything, whatever kind was asked for: it replaces the last one whole.
     if ics is not None:

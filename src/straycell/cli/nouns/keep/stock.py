@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from straycell.bench.paper.inventory import boxes_now
 from straycell.bench.wording.shapes import stock_json
 from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar.verbs import lone_app
@@ -15,8 +16,7 @@ from straycell.cli.show import picture
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.pictures.stock import DRAWN, stock_lines, stock_picture, stock_title
 from straycell.safety import Step
-from straycell.safety.due.gather import due_now, survey
-from straycell.safety.stock import BoxStock, take_stock
+from straycell.safety.stock import BoxStock
 
 app = lone_app()
 
@@ -34,12 +34,7 @@ def stock(
         _draw(out, force)
         return
 
-    bench = context.bench()
-    with bench.reading() as reader:
-        household = reader.household(bench.rules, bench.now)
-        limits = {box.name: box.limit_wh for box in reader.boxes()}
-    # The same survey as `due`: a box must not look calm here and urgent there.
-    found = take_stock(household, limits, due_now(survey(household), bench.now))
+    found = boxes_now(context.bench())
     output.emit([stock_json(box) for box in found], lambda: _page(found))
     if any(box.attention for box in found):
         output.hint("what to do about it: straycell due")

@@ -14,15 +14,16 @@ from straycell.readings import Quantity, Reading, measured
 from straycell.readings.charger import COUNTS_FOR, Charger, newest
 
 app = noun_app("What charges the cells, and where each slot ends.")
+SlotOption = Annotated[
+    int | None, values.whole("--slot", "Which of its slots (default: all alike).", low=1, high=99)
+]
 _D = Dimension
 
 
 @app.command("add")
 def add(
-    name: Annotated[str, values.text_argument("NAME", "What you call it.")],
-    slot: Annotated[
-        int | None, values.whole("--slot", "Which of its slots (default: all alike).", low=1, high=99)
-    ] = None,
+    name: values.OwnNameArgument,
+    slot: SlotOption = None,
     measured_float: Annotated[
         float | None,
         values.quantity(
@@ -52,7 +53,7 @@ def add(
             shown = Reading(NEW, "", Quantity.VOLTAGE, now, measured_float, meter=with_meter)
             float_v = measured(shown, context.rules().defaults)
         accuracy = None if capacity_accuracy is None else parse_accuracy(capacity_accuracy, _D.CAPACITY)
-        made = writer.add_charger(Charger(name, now, slot, float_v, end_current, accuracy))
+        made = writer.add_charger(Charger(name, now, slot, float_v, end_current, accuracy, meter=meter))
     output.emit(document(made), lambda: output.say(_line(made)))
     output.hint(f"it counts until {output.day(now + COUNTS_FOR)}; then measure it again")
 
@@ -60,10 +61,8 @@ def add(
 @app.command("withdraw")
 def withdraw(
     name: Annotated[str, values.text_argument("NAME", "The charger.")],
-    because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
-    slot: Annotated[
-        int | None, values.whole("--slot", "Which of its slots (default: all alike).", low=1, high=99)
-    ] = None,
+    because: values.BecauseOption,
+    slot: SlotOption = None,
 ) -> None:
     """Take back the newest measurement of a charger that was mistyped; the history keeps it."""
     with context.writing() as writer:
@@ -118,6 +117,7 @@ def document(charger: Charger) -> dict[str, Any]:
         "float_v": None if charger.float_v is None else charger.float_v.value,
         "expanded_uncertainty": None if charger.float_v is None else charger.float_v.expanded,
         "end_current_a": charger.end_current_a,
+        "meter": charger.meter,
         "capacity_accuracy": show_accuracy(charger.capacity, _D.CAPACITY) or None,
         "measured_at": charger.at,
         "counts_until": charger.at + COUNTS_FOR,

@@ -15,14 +15,7 @@ from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.nouns.use import device_load
 from straycell.cli.show import load_page
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.cell_sheet import (
-    OneCell,
-    forbidden,
-    gentle_run,
-    look_up,
-    most_a,
-    runtime_json,
-)
+from straycell.cli.show.cell_sheet import OneCell, forbidden, gentle_run, look_up, most_a, runtime_json
 from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.physics.loads import Lamps, ResistiveLoad, current_from_drop
 from straycell.physics.resistors import BandReading, bands, is_standard, nearest, power_rating, rounded_up
@@ -147,7 +140,7 @@ def from_log(
 
 @app.command("for-runtime")
 def for_runtime(
-    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    code: values.CellArgument,
     runtime: Annotated[
         float,
         values.quantity("--runtime", _D.DURATION, "The hours that are wanted.", window=_HOURS, example="48h"),
@@ -192,12 +185,7 @@ def for_runtime(
 
 
 def _answer(
-    one: OneCell,
-    run: Run,
-    wanted_h: float,
-    lit: Lamps | None,
-    lamps: int | None,
-    brighter: bool,
+    one: OneCell, run: Run, wanted_h: float, lit: Lamps | None, lamps: int | None, brighter: bool
 ) -> dict[str, Any]:
     """The resistor or current; nulls and `why_not` when nothing lasts that long, which is an answer too."""
     # What nothing lasts for is an answer of its own (exit 0): the question was how long, not whether.

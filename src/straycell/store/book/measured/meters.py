@@ -6,19 +6,21 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Sequence
 from typing import Any
 
 from sqlalchemy import Connection, select
 
 from straycell.errors import BadData
+from straycell.keys import apart, named_here
 from straycell.meters import Accuracy, Meter, Resolution, too_good
 from straycell.quantities import Measured
 from straycell.readings import Mistake
-from straycell.readings.charger import Charger
-from straycell.store.book.names import key_named, named, shown
+from straycell.readings.charger import COUNTS_FOR, Charger
+from straycell.store.book.names import key_named, letter, named, shown
 from straycell.store.column_values import day_text, from_us, opt_day, to_us
 from straycell.store.quick.prepared import Prepared
-from straycell.store.schema.tables import CHARGER, METER, READING, SUPERSESSION
+from straycell.store.schema.tables import CHARGER, EVENT, METER, READING, SUPERSESSION
 from straycell.store.schema.validation import require_because
 from straycell.store.session import Pen
 
@@ -134,20 +136,29 @@ _TAKEN_BACK = Prepared(
         SUPERSESSION.c.record >= "charger ", SUPERSESSION.c.record < "charger!"
     )
 )
-_CHARGERS = Prepared(lambda: select(CHARGER).order_by(CHARGER.c.measured_at_us, CHARGER.c.id))
+_CHARGERS = Prepared(
+    lambda: (
+        select(CHARGER, EVENT.c.detail)
+        .join(EVENT, EVENT.c.id == CHARGER.c.event_id)
+        .order_by(CHARGER.c.measured_at_us, CHARGER.c.id)
+    )
+)
 
 
 def chargers(conn: Connection) -> list[Charger]:
-    """Every measurement of every slot that was not taken back, oldest first."""
+    """Every measurement of every slot that was not taken back, oldest first; another bench's charger has its letter."""
     gone = {row.record for row in _TAKEN_BACK.rows(conn)}
+    here, with_meter = letter(conn), shown(conn, METER)
     known = [
         Charger(
-            row.name,
+            named_here(row.name, here),
             from_us(row.measured_at_us),
             row.slot,
             None if row.float_v is None else Measured(row.float_v, row.float_u),
             row.end_current_a,
             None if row.capacity_gain is None else Accuracy(row.capacity_gain, row.capacity_offset),
+            row.name,
+            with_meter.get(json.loads(row.detail).get("meter")),
         )
         for row in _CHARGERS.rows(conn)
     ]
@@ -166,10 +177,12 @@ def add_charger(pen: Pen, new: Charger) -> Charger:
     # As of a meter: a counting without error would let one charge condemn a sound cell.
     if fault := too_good(Meter(new.name, capacity=new.capacity)):
         raise BadData(f"charger '{new.name}': {fault}", "take the limits of error from its sheet, like 5%")
-    event_id = pen.event("charger-measured", subject=new.name, detail={"slot": new.slot})
+    detail = {"slot": new.slot, "meter": keys(pen.conn)[new.meter]}
+    event_id = pen.event("charger-measured", subject=new.name, detail=detail)
     pen.conn.execute(
         CHARGER.insert().values(
-            name=new.name,
+            # The letter goes with the row, through merges and restores: a charger has no number.
+            name=apart(new.name, letter(pen.conn)),
             slot=new.slot,
             float_v=None if new.float_v is None else new.float_v.value,
             float_u=None if new.float_v is None else new.float_v.u,
@@ -184,6 +197,14 @@ def add_charger(pen: Pen, new: Charger) -> Charger:
     return new
 
 
+def take_back_chargers(pen: Pen, wrong: Sequence[Charger], mistake: str, because: str, event_id: int) -> None:
+    """Measurements of chargers that do not count any more; what they say of any charge is judged again."""
+    common = {"mistake": mistake, "because": because, "event_id": event_id}
+    for each in wrong:
+        pen.conn.execute(SUPERSESSION.insert().values(record=each.key, **common))
+        pen.touched |= charged_by(pen.conn, each.name)
+
+
 def withdraw_charger(pen: Pen, name: str, slot: int | None, because: str) -> Charger:
     """Take the newest measurement of a slot back as mistyped; it stays visible. Raises BadData where there is none."""
     reason = require_because(because)
@@ -192,15 +213,23 @@ def withdraw_charger(pen: Pen, name: str, slot: int | None, because: str) -> Cha
         which = f"slot {slot} of charger '{name}'" if slot is not None else f"charger '{name}' as a whole"
         raise BadData(f"nothing was measured of {which}", "see: straycell charger list")
     event_id = pen.event("charger-withdrawn", subject=name, detail={"slot": slot}, because=reason)
-    pen.conn.execute(
-        SUPERSESSION.insert().values(
-            record=same[-1].key, mistake=Mistake.MISTYPED.value, because=reason, event_id=event_id
-        )
-    )
-    pen.touched |= charged_by(pen.conn, name)
+    take_back_chargers(pen, same[-1:], Mistake.MISTYPED.value, reason, event_id)
     return same[-1]
 
 
 def charged_by(conn: Connection, name: str) -> set[str]:
-    """The cells that a charger charged: what it was measured at speaks of these charges, too."""
-    return set(conn.execute(select(READING.c.code).where(READING.c.charger == name).distinct()).scalars())
+    """The cells that a charger charged, or one of that name: what it was measured at speaks of these charges, too."""
+    query = select(READING.c.code, READING.c.charger).where(READING.c.charger != "").distinct()
+    return {row.code for row in conn.execute(query) if named_here(row.charger) == named_here(name)}
+
+
+def ended_by(conn: Connection, measured: Charger) -> set[str]:
+    """The cells of which a charge took its end from this measurement."""
+    since, until = to_us(measured.at), to_us(measured.at + COUNTS_FOR)
+    query = select(READING).where(READING.c.charger != "", READING.c.u.is_not(None))
+    rows = conn.execute(query.where(READING.c.at_us >= since, READING.c.at_us < until))
+    return {
+        row.code
+        for row in rows
+        if apart(row.charger, row.key[0]) == measured.owned and measured.slot in (None, row.slot)
+    }

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, FromClause, Select, bindparam, func, select
 
 from straycell.cells import Look
 from straycell.errors import BadData
-from straycell.keys import RecordKey, key_of
+from straycell.keys import RecordKey, apart, key_of, named_here
 from straycell.meters import Meter
 from straycell.readings import Charge, Method, Quantity, Reading, Where
 from straycell.store.book.measured import meters
+from straycell.store.book.names import letter
 from straycell.store.book.records import RecordedReading
 from straycell.store.book.stock import cells
 from straycell.store.column_values import from_us, to_us
@@ -64,7 +66,12 @@ _ITEM_COLUMNS = (
 )
 
 
-def _item(row: Sequence[Any], known: dict[str | None, Meter | None]) -> Item:
+def _items(conn: Connection) -> Callable[[Sequence[Any]], Item]:
+    """What makes a row of this store a reading or charge."""
+    return partial(_item, known=meters.by_key(conn), bench=letter(conn))
+
+
+def _item(row: Sequence[Any], known: dict[str | None, Meter | None], bench: str) -> Item:
     key, code, quantity, at_us, value, temperature_c, meter, rested_s, where, discharge_a, *rest = row
     cutoff_v, method, pulse_s, look, as_group, charge_a, end_a, peak_c, charger, slot, *rest = rest
     energy_wh, soc, at_least, from_full, u, trace_key, surroundings_c, doubt, put_in_ah, took_s, put_in_u = (
@@ -73,7 +80,9 @@ def _item(row: Sequence[Any], known: dict[str | None, Meter | None]) -> Item:
     at, number = from_us(at_us), key_of(key)
     trace = None if trace_key is None else key_of(trace_key)
     if quantity == "charge":
-        shown = (charger, slot, trace, u, put_in_ah, took_s, put_in_u)
+        # Two benches may each have a "left bay": what is known of one says nothing of the other's charges.
+        name = named_here(apart(charger, number.bench), bench) if charger else ""
+        shown = (name, slot, trace, u, put_in_ah, took_s, put_in_u)
         return Charge(number, code, at, charge_a, value, end_a, temperature_c, peak_c, *shown)
     return Reading(
         number,
@@ -160,9 +169,7 @@ def _values(item: Item, keys: Mapping[str | None, str | None]) -> dict[str, Any]
 
 def standing(conn: Connection, codes: Collection[str] | None) -> Iterator[Item]:
     """Every reading and charge that is not superseded, of these cells (None: of all), oldest first."""
-    known = meters.by_key(conn)
-    for row in _STANDING.rows(conn, codes):
-        yield _item(row, known)
+    return map(_items(conn), _STANDING.rows(conn, codes))
 
 
 # NOT IN the superseded ones and no flag on the row: a row of history is never changed.
@@ -196,9 +203,7 @@ def taken_with(conn: Connection, meter: str, start: datetime, end: datetime) -> 
         .where(READING.c.at_us >= to_us(start), READING.c.at_us <= to_us(end))
         .order_by(READING.c.at_us, READING.c.code, *recording(READING))
     )
-    known = meters.by_key(conn)
-    items = [_item(row, known) for row in conn.execute(query)]
-    return [item for item in items if isinstance(item, Reading)]
+    return [item for item in map(_items(conn), conn.execute(query)) if isinstance(item, Reading)]
 
 
 def recorded_since(conn: Connection, codes: Collection[str], event_id: int) -> set[str]:
@@ -209,12 +214,12 @@ def recorded_since(conn: Connection, codes: Collection[str], event_id: int) -> s
 
 
 def _recorded(conn: Connection, rows: Iterator[Any]) -> list[RecordedReading]:
-    known = meters.by_key(conn)
+    made = _items(conn)
     found: list[RecordedReading] = []
     for recorded_at_us, event_id, mistake, because, replacement, *row in rows:
         found.append(
             RecordedReading(
-                item=_item(row, known),
+                item=made(row),
                 recorded_at=from_us(recorded_at_us),
                 event_id=event_id,
                 superseded_by=None if replacement is None else key_of(replacement),
@@ -276,7 +281,7 @@ def latest(conn: Connection, quantity: Quantity) -> Item | None:
         .limit(1)
     )
     row = conn.execute(query).first()
-    return None if row is None else _item(row, meters.by_key(conn))
+    return None if row is None else _items(conn)(row)
 
 
 # --- writing ---------------------------------------------------------------------------------------

@@ -14,6 +14,7 @@ from straycell.errors import BadData
 from straycell.keys import NEW
 from straycell.meters import Meter
 from straycell.readings import METER_FAULT, Quantity, Reading, is_off
+from straycell.readings.charger import Charger
 from straycell.safety.due.survey import Household, Kept, MeterCheck
 from straycell.store.book.measured import meters, readings
 from straycell.store.book.names import shown
@@ -116,10 +117,13 @@ def _shows_fault(pen: Pen, meter: Meter, known: KnownValue) -> bool:
     return is_off(shown_, known.actual, pen.rules.defaults)
 
 
-def withdraw_faulty(pen: Pen, name: str, start: datetime, end: datetime, because: str) -> list[Reading]:
+def withdraw_faulty(
+    pen: Pen, name: str, start: datetime, end: datetime, because: str
+) -> tuple[list[Reading], list[Charger]]:
     """Take back all that a meter showed from `start` to `end`, because a comparison shows that it was wrong.
 
-    Each cell it was used on is measured again before anything else. Raises BadData: no such meter, no comparison
+    Each cell it was used on, or of which a charge took its end from what it showed of a charger, is measured again
+    before anything else. Raises BadData: no such meter, no comparison
     since `start` that shows a fault, nothing measured in that time.
     """
     reason = require_because(because)
@@ -132,20 +136,25 @@ def withdraw_faulty(pen: Pen, name: str, start: datetime, end: datetime, because
             f"compare it first: straycell meter compare '{name}' --showed 4.05V --actual 4.20V",
         )
     wrong = readings.taken_with(pen.conn, str(key), start, end)
-    if not wrong:
+    floats = [c for c in meters.chargers(pen.conn) if c.meter == name and start <= c.at <= end]
+    if not wrong and not floats:
         raise BadData(
             f"nothing was measured with meter '{name}' in that time",
             "check --from and --to: cell history CODE",
         )
-    codes = sorted({r.cell for r in wrong})
-    detail = {"from": start.isoformat(), "to": end.isoformat(), "readings": [r.key for r in wrong]}
+    codes = sorted({r.cell for r in wrong}.union(*(meters.ended_by(pen.conn, c) for c in floats)))
+    keys = [*(r.key for r in wrong), *(c.key for c in floats)]
+    detail = {"from": start.isoformat(), "to": end.isoformat(), "readings": keys}
     event_id = pen.event(METER_FAULT, codes, subject=name, detail=detail, because=reason)
     common = {"mistake": METER_FAULT, "because": reason, "event_id": event_id}
-    pen.conn.execute(SUPERSESSION.insert(), [{"record": r.key, **common} for r in wrong])
+    if wrong:
+        pen.conn.execute(SUPERSESSION.insert(), [{"record": r.key, **common} for r in wrong])
+    meters.take_back_chargers(pen, floats, METER_FAULT, reason, event_id)
     # Whatever was decided by a wrong meter was decided blindly: those cells start over.
-    builds.add_upsets(pen, codes, METER_FAULT, severe=False, event_id=event_id)
+    if codes:
+        builds.add_upsets(pen, codes, METER_FAULT, severe=False, event_id=event_id)
     pen.kin |= siblings.siblings_of(pen.conn, codes)
-    return wrong
+    return wrong, floats
 
 
 def _found_faulty(pen: Pen, meter: Meter, since: datetime) -> bool:

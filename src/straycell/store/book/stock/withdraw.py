@@ -9,9 +9,9 @@ from sqlalchemy import select
 
 from straycell.cells import Cell, Stage, check_move
 from straycell.errors import BadData
-from straycell.store.book.bench import letter
 from straycell.store.book.derived import evident, say
 from straycell.store.book.measured.readings import recorded
+from straycell.store.book.names import letter
 from straycell.store.book.register import put
 from straycell.store.book.stock import cells, teardowns
 from straycell.store.schema.tables import CELL

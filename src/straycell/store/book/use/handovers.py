@@ -12,21 +12,13 @@ from straycell.cells import Stage
 from straycell.errors import BadData
 from straycell.keys import RecordKey, key_of
 from straycell.safety.handover.listing import HandoverCell, HandoverList, make_list
-from straycell.store.book.bench import letter
 from straycell.store.book.derived import follow
+from straycell.store.book.names import letter
 from straycell.store.book.records import HandoverEntry, Listing
 from straycell.store.book.register import put
 from straycell.store.book.stock import cells
 from straycell.store.column_values import from_json, from_us, opt_time
-from straycell.store.schema.tables import (
-    BUILD,
-    BUILD_CELL,
-    CELL,
-    EVENT,
-    EVENT_CELL,
-    HANDOVER,
-    HANDOVER_CELL,
-)
+from straycell.store.schema.tables import BUILD, BUILD_CELL, CELL, EVENT, EVENT_CELL, HANDOVER, HANDOVER_CELL
 from straycell.store.session import Pen, grouped, insert_many
 from straycell.store.verdicts.evidence import evidences
 from straycell.store.verdicts.recorded import judge

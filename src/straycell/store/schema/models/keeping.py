@@ -6,15 +6,7 @@ from sqlalchemy import Index, text
 from sqlmodel import Field
 
 from straycell.store.book.records import Listing
-from straycell.store.schema.checks import (
-    check,
-    code_shape,
-    key_shape,
-    moment,
-    one_of,
-    said,
-    within,
-)
+from straycell.store.schema.checks import check, code_shape, key_shape, moment, one_of, said, within
 from straycell.store.schema.models.base import StoreTable
 
 
