@@ -43,6 +43,7 @@ def _load_rules(path: Path | None) -> RuleSet:
 
 def bench() -> Bench:
     """What a use case works on: this command's store and rules, and the moment it begins."""
+    _say_when_waiting()
     return Bench(store_path(), rules(), clock.now())
 
 
@@ -67,12 +68,11 @@ def writing(*, create: bool = False, bench: str = "A", tell_lost: bool = True) -
 
     A project that lost a cell to what was recorded is named afterwards, unless the command does that itself.
     """
-    from straycell.store.sqlite.engine import WAITING
     from straycell.store.writer import open_writer
 
     # Taken before the lock: waiting for another writer must not date what the person did.
     moment = clock.now()
-    WAITING.set(_talk_waiting)
+    _say_when_waiting()
     with (
         clock.held(moment),
         open_writer(store_path(), now=moment, rules=rules(), create=create, bench=bench) as writer,
@@ -86,10 +86,9 @@ def writing(*, create: bool = False, bench: str = "A", tell_lost: bool = True) -
 def write_long(act: Callable[[Writer], T], size_bytes: int, *, create: bool = False) -> T:
     """One write that may take long; others go on writing beside it. `size_bytes` is how much it works through."""
     from straycell.store.long_write import write_long as done_aside
-    from straycell.store.sqlite.engine import WAITING
 
     moment = clock.now()
-    WAITING.set(_talk_waiting)
+    _say_when_waiting()
     with clock.held(moment):
         found, lost = done_aside(
             store_path(), act, now=moment, rules=rules(), size_bytes=size_bytes, create=create
@@ -101,6 +100,12 @@ def write_long(act: Callable[[Writer], T], size_bytes: int, *, create: bool = Fa
 def size_of(file: Path) -> int:
     """Bytes of a file; 0 where there is none, which whoever reads it will say better."""
     return file.stat().st_size if file.is_file() else 0
+
+
+def _say_when_waiting() -> None:
+    from straycell.store.sqlite.engine import WAITING
+
+    WAITING.set(_talk_waiting)
 
 
 def _talk_waiting(path: Path) -> None:

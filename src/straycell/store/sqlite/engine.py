@@ -6,12 +6,13 @@ Rollback journal, not a write-ahead log: looking leaves no files behind and work
 from __future__ import annotations
 
 import sqlite3
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import cache, partial
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy import Connection, Dialect, Engine, create_engine, event, make_url
 from sqlalchemy.exc import DBAPIError
@@ -20,13 +21,16 @@ from sqlalchemy.util import LRUCache
 
 from straycell.errors import Cure, StoreFault
 
+T = TypeVar("T")
 # A large import or merge holds the lock for seconds; failing earlier would lose what a person just typed.
 BUSY_S = 30.0
 """How long a writer or reader waits for the lock before it gives up."""
+HEARD_S = 0.2
+"""Ctrl-C is heard between two calls of SQLite only (docs.python.org, signal), so none waits longer."""
 SILENT_S = 2.0
-"""How long a writer waits before it says so: a person takes a longer silence for a hang (common practice)."""
+"""How long a program waits before it says so: a person takes a longer silence for a hang (common practice)."""
 WAITING: ContextVar[Callable[[Path], None]] = ContextVar("WAITING", default=lambda path: None)
-"""Hears of a writer that has waited for `SILENT_S`."""
+"""Hears of a program that has waited for `SILENT_S`."""
 
 
 def reading_engine(path: Path, *, any_thread: bool = False) -> Engine:
@@ -133,29 +137,41 @@ def _engine(path: Path, mode: str, begin: str, any_thread: bool = False) -> Engi
     @event.listens_for(engine, "begin")
     def take_lock(conn: Connection) -> None:
         if begin == "BEGIN IMMEDIATE":
-            _wait_for_lock(conn, path)
+            patiently(path, partial(_begin, conn))
         else:
             conn.exec_driver_sql(begin)
 
     return engine
 
 
-def _wait_for_lock(conn: Connection, path: Path) -> None:
-    """Take the write lock; after a while in silence say that another program holds it."""
-    silent = min(SILENT_S, BUSY_S)
-    try:
-        _begin(conn, silent)
-    except DBAPIError as fault:
-        if sqlite_code(fault) & 0xFF != sqlite3.SQLITE_BUSY or silent >= BUSY_S:
-            raise
-        WAITING.get()(path)
-        _begin(conn, BUSY_S - silent)
+def patiently(path: Path, ask: Callable[[float], T]) -> T:
+    """What `ask` gives, asked until another program leaves the lock; said after a while in silence.
+
+    `ask` gets the seconds that it may wait. Raises what it raised last when the lock stays taken.
+    """
+    begun, is_silent = time.monotonic(), True
+    while True:
+        try:
+            return ask(min(HEARD_S, BUSY_S))
+        except (DBAPIError, sqlite3.Error) as fault:
+            waited_s = time.monotonic() - begun
+            if sqlite_code(fault) & 0xFF != sqlite3.SQLITE_BUSY or waited_s >= BUSY_S:
+                raise
+        if is_silent and waited_s >= SILENT_S:
+            is_silent = False
+            WAITING.get()(path)
 
 
 def _begin(conn: Connection, patience_s: float) -> None:
-    conn.exec_driver_sql(f"PRAGMA busy_timeout = {round(patience_s * 1000)}")
+    be_patient(conn, patience_s)
     conn.exec_driver_sql("BEGIN IMMEDIATE")
-    conn.exec_driver_sql(f"PRAGMA busy_timeout = {round(BUSY_S * 1000)}")
+    be_patient(conn)
+
+
+def be_patient(conn: Connection, patience_s: float | None = None) -> None:
+    """How long this connection waits for a lock from now on; as long as any, unless said."""
+    milliseconds = round((BUSY_S if patience_s is None else patience_s) * 1000)
+    conn.connection.cursor().execute(f"PRAGMA busy_timeout = {milliseconds}")
 
 
 @cache

@@ -13,7 +13,14 @@ from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError
 
 from straycell.errors import StoreFault
-from straycell.store.sqlite.engine import BUSY_S, raw_connection, sqlite_code, store_faults
+from straycell.store.sqlite.engine import (
+    BUSY_S,
+    be_patient,
+    patiently,
+    raw_connection,
+    sqlite_code,
+    store_faults,
+)
 
 MAGIC = b"SQLite format 3\0"
 APPLICATION_ID_AT = 68  # sqlite.org/fileformat2.html, the database header
@@ -44,8 +51,13 @@ def bears(path: Path, application: int, version: int) -> bool:
     """Whether a file has these marks; False where a killed writer's journal has to be rolled back first."""
     # The header alone takes a twentieth of the time of reading what is defined, and each write asks.
     with store_faults(path), closing(raw_connection(path, "ro")) as conn:
+
+        def look(patience_s: float) -> list[tuple[int]]:
+            conn.execute(f"PRAGMA busy_timeout = {round(patience_s * 1000)}")
+            return [conn.execute(f"PRAGMA {name}").fetchone() for name in ("application_id", "user_version")]
+
         try:
-            found = [conn.execute(f"PRAGMA {name}").fetchone() for name in ("application_id", "user_version")]
+            found = patiently(path, look)
         except sqlite3.Error as fault:
             if sqlite_code(fault) not in _HOT_JOURNAL:
                 raise
@@ -110,15 +122,22 @@ def recover(path: Path, conn: Connection) -> None:
 
     Nothing is created by it; the file goes back to the last complete write.
     """
-    try:
+
+    def look(patience_s: float) -> None:
+        be_patient(conn, patience_s)
         with conn.begin():
             conn.exec_driver_sql("SELECT count(*) FROM sqlite_master")
+        be_patient(conn)
+
+    try:
+        patiently(path, look)
     # A read-only connection may not roll a hot journal back (sqlite.org/lockingv3.html), so a writing one
     # does it.
     except DBAPIError as fault:
         if sqlite_code(fault) not in _HOT_JOURNAL:
             raise
         conn.rollback()
+        be_patient(conn)
         with closing(raw_connection(path, "rw")) as other:
             other.execute("BEGIN IMMEDIATE")
             other.execute("ROLLBACK")
