@@ -59,17 +59,11 @@ def test_lamps_satisfy_their_own_circuit(supply_v):
     assert diode_v + 10.0 * current_a == pytest.approx(supply_v, abs=1e-9)
 
 
-def test_a_profile_repeats_its_steps():
-    """A duty cycle of 10 s on and 50 s off."""
-    load = Profile((0.0, 10.0, 60.0), current_a=(0.3, 0.02))
-    assert [load.current_at(3.7, t) for t in (0.0, 9.9, 10.0, 59.9, 60.0, 3605.0)] == [
-        0.3,
-        0.3,
-        0.02,
-        0.02,
-        0.3,
-        0.3,
-    ]
+def test_a_profile_draws_at_most_what_its_highest_step_does():
+    """A duty cycle of 10 s on and 50 s off, as a current and as a power; the value of the closing time is not a step."""
+    assert Profile((0.0, 10.0, 60.0), current_a=(0.3, 0.02, 9.0)).current_at(3.7) == 0.3
+    load = Profile((0.0, 10.0, 60.0), power_w=(1.2, 0.1))
+    assert load.current_at(3.0) == pytest.approx(0.4) and math.isinf(load.current_at(0.0))
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from tests.traces.helpers import Reduce, trace_of
 
-from straycell.traces import StepKind, Trace, read_trace, split_steps
+from straycell.traces import StepKind, Trace, read_trace
 from straycell.traces.analyse.steps import analyse
 from straycell.traces.read.noise import scatter
 from straycell.traces.read.sign import rest_limit_a
@@ -38,7 +38,7 @@ def irregular(seconds: float, mean_s: float, seed: int = 2) -> Floats:
 def test_a_noisy_zero_beside_a_small_load_is_still_a_rest(noise_a: float) -> None:
     """100 mA from a small cell, a zero that scatters by up to 2 mA: three steps, not hundreds."""
     trace = noisy(trace_of([REST, LOAD, REST]), noise_a)
-    assert [s.kind for s in split_steps(trace)] == KINDS
+    assert [s.kind for s in analyse(trace).steps] == KINDS
 
 
 def test_a_zero_that_flickers_by_one_shown_step_is_a_rest() -> None:
@@ -46,7 +46,7 @@ def test_a_zero_that_flickers_by_one_shown_step_is_a_rest() -> None:
     taper = np.round(np.linspace(0.5, 0.02, 60), 2)
     amps = np.concatenate((np.tile([0.0, 0.0, 0.0, 0.0, -0.01], 40), taper, np.zeros(40)))
     trace = Trace(np.arange(len(amps), dtype=float), np.linspace(4.1, 4.0, len(amps)), amps)
-    assert split_steps(trace)[0].stop == 200
+    assert analyse(trace).steps[0].stop == 200
 
 
 def test_a_small_steady_load_between_large_pulses_is_no_rest() -> None:
@@ -54,7 +54,7 @@ def test_a_small_steady_load_between_large_pulses_is_no_rest() -> None:
     amps = np.where(np.arange(600) % 20 < 10, -0.1, -1.0)
     assert rest_limit_a(amps) < 0.02
     trace = Trace(np.arange(600.0), np.linspace(4.1, 3.9, 600) + 0.05 * (amps + 0.1), amps)
-    assert all(s.kind is StepKind.DISCHARGE for s in split_steps(trace))
+    assert all(s.kind is StepKind.DISCHARGE for s in analyse(trace).steps)
 
 
 def test_rows_of_a_minute_that_begin_anew_with_each_step_lose_nothing(reduce: Reduce) -> None:

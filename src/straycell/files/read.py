@@ -111,14 +111,14 @@ def toml_document(text: str) -> dict[str, Any]:
         raise BadData(f"not TOML: {fault}", remedy) from None
     except RecursionError:
         raise BadData("not TOML for this job: it is nested too deeply", remedy) from None
-    if _deeper_than(document, MOST_DEPTH):
+    if _too_deep(document):
         raise BadData("not TOML for this job: it is nested too deeply", remedy)
     return document
 
 
-def _deeper_than(document: object, most: int) -> bool:
+def _too_deep(document: object) -> bool:
     level: list[object] = [document]
-    for _ in range(most):
+    for _ in range(MOST_DEPTH):
         level = [item for holder in level for item in _inside(holder)]
         if not level:
             return False

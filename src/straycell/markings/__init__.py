@@ -4,7 +4,7 @@ Everything here is a proposal. In doubt nothing is proposed, or the cautious sid
 """
 
 from straycell.markings.ceilings import Ceiling, beyond_size, most_capacity_ah, rating_beyond_size
-from straycell.markings.designations import Designation, Size, designation, read_designation
+from straycell.markings.designations import Designation, Size, read_designation
 from straycell.markings.proposals import (
     Proposal,
     fill,
@@ -21,7 +21,6 @@ __all__ = [
     "Size",
     "beyond_size",
     "cylinder_form",
-    "designation",
     "fill",
     "most_capacity_ah",
     "printed_capacity_ah",

@@ -1,4 +1,4 @@
-"""IEC 61960 designations, clause 5.1: sizes, the rounding rule, the printed form and its inverse."""
+"""IEC 61960 designations, clause 5.1: the printed form, and the sizes it was rounded up from."""
 
 from __future__ import annotations
 
@@ -6,8 +6,6 @@ import math
 import re
 import unicodedata
 from dataclasses import dataclass
-
-from straycell.errors import BadData
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,38 +41,6 @@ def fold(text: str) -> str:
     return unicodedata.normalize("NFKC", text).upper().replace("×", "X").replace("*", "X")
 
 
-def _round_up(mm: float) -> str:
-    """Whole millimetres, rounded up; below 1 mm tenths with a t (IEC 61960 clause 5.1)."""
-    # The inner rounding drops the dust of binary fractions, which would push 18.4 mm up a whole step.
-    tenths = math.ceil(round(mm * 10, 6))
-    if tenths < 10:
-        return f"t{tenths}"
-    return str(math.ceil(round(mm, 6)))
-
-
-def designation(
-    electrode: str, size: Size, *, negative: str = "I", series: int = 1, parallel: int = 1
-) -> str:
-    """The IEC form, like ICR19/66: `electrode` is the second letter, sizes in mm are rounded up.
-
-    Raises BadData for a letter, a count or a size that the form cannot hold.
-    """
-    sizes = [mm for mm in (size.across_mm, size.width_mm, size.height_mm) if mm is not None]
-    # The printed form has at most three digits for a measure.
-    if not all(math.isfinite(mm) and 0 < mm <= 999 for mm in sizes):
-        raise BadData(f"size {sizes} mm fits no designation", "give each size in mm, above 0 and up to 999")
-    if negative not in ("I", "L") or not re.fullmatch("[CNMVTF]", electrode):
-        raise BadData(
-            f"letters '{negative}{electrode}' are not in IEC 61960", "I or L, then one of C N M V T F"
-        )
-    if not (1 <= series <= 99 and 1 <= parallel <= 99):
-        raise BadData(f"{series} in series, {parallel} in parallel fits no designation", "1 to 99 of each")
-    front = str(series) if series > 1 else ""
-    back = f"-{parallel}" if parallel > 1 else ""
-    shape = "R" if size.width_mm is None else "P"
-    return f"{front}{negative}{electrode}{shape}{'/'.join(_round_up(mm) for mm in sizes)}{back}"
-
-
 _IEC = re.compile(
     r"(?<![A-Z0-9])(\d{1,2})?([IL])([CNMVTF])P?(?:R[-\s/]?(T?\d{1,3})/(T?\d{1,3})"
     r"|P[-\s/]?(T?\d{1,3})/(T?\d{1,3})/(T?\d{1,3}))(?:-(\d{1,2}))?(?![A-Z0-9/])"
@@ -82,7 +48,7 @@ _IEC = re.compile(
 
 
 def read_designation(text: str) -> Designation | None:
-    """The first IEC form with strokes in a text, the inverse of `designation`; None when there is none."""
+    """The first IEC form with strokes in a text, like ICR19/66; None when there is none."""
     match = _IEC.search(fold(text))
     if match is None:
         return None

@@ -11,7 +11,7 @@ from straycell.matching.all_projects_model import Wish, in_order, worths
 from straycell.matching.all_projects_solve import Solved, bound_of, solve
 from straycell.matching.answer_check import check_answer
 from straycell.matching.one_project import Match
-from straycell.matching.pack.match_pack import described, match_project, pack_match, serve
+from straycell.matching.pack.match_pack import described, pack_match, serve
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.demand import Demand, Screen
 from straycell.matching.screen.limits import UseLimits
@@ -114,8 +114,6 @@ def _match_of(wish: Wish, cells: Sequence[Candidate], solved: Solved) -> Match:
     plan = solved.packs.get(wish.project.name)
     if plan is not None:
         found = described(wish.project, wish.screen, plan, limits)
-    elif len(taken) == 1:
-        found = match_project(wish.project, taken, limits, now=now)
     else:
         found = pack_match(wish.project, taken, limits, now)
     if not found.served:

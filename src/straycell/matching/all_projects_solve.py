@@ -15,7 +15,7 @@ from straycell.matching.all_projects_model import Wish, demand_of, offers_of
 from straycell.matching.pack.kinds import vagueness_bands
 from straycell.matching.pack.match_pack import serve
 from straycell.matching.pack.plan import PackPlan
-from straycell.matching.pack.shape_search import plan_among
+from straycell.matching.pack.shape_search import try_shape
 from straycell.matching.screen.candidates import Candidate
 
 if TYPE_CHECKING:
@@ -199,7 +199,7 @@ def _drop_unsound(wishes: Sequence[Wish], solved: Solved) -> None:
             limits, now = wish.screen.limits, wish.screen.now
             # The optimiser knows limits by kind, the tests know each cell: a pack is planned again from its own
             # cells.
-            plan = plan_among(wish.project, taken, limits, now, wish.shape)
+            plan = try_shape(wish.project, taken, limits, now, wish.shape).plan
         if plan is not None:
             solved.packs[wish.project.name] = plan
         elif wish.screen.joined:

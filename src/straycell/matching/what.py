@@ -12,9 +12,7 @@ from straycell.matching.one_project import Match
 from straycell.matching.pack.match_pack import serve
 from straycell.matching.pack.shape_search import try_shape
 from straycell.matching.screen.candidates import Candidate
-from straycell.matching.screen.demand import Demand, Screen
 from straycell.matching.screen.limits import UseLimits
-from straycell.matching.screen.screening import screen_all
 from straycell.physics.loads import ConstantCurrent, ConstantPower, Load
 from straycell.projects import Need, PackShape, Project, Protection
 
@@ -77,14 +75,8 @@ def _longest(
 ) -> Match | None:
     """The match with the longest promise; None where the shape cannot feed the load."""
     asked = _device(load, shape, LEAST_H)
-    if shape == (1, 1):
-        screen = Screen(Demand.of(asked, limits), limits, now)
-        ran = [s.runtime.low_h for s in screen_all(screen, cells) if s.fits and s.runtime is not None]
-        reach_h = max(ran, default=0.0)
-    else:
-        # Asked for longer than any stock lasts, every shape is refused, and the refusal says how far it got.
-        tried = try_shape(_device(load, shape, LONGEST_H), cells, limits, now, shape)
-        reach_h = max((r.longest_h for r in tried.refusals.values()), default=0.0)
+    # Asked for longer than any stock lasts, every shape is refused, and the refusal says how far it got.
+    reach_h = try_shape(_device(load, shape, LONGEST_H), cells, limits, now, shape).longest_h
     # Screening is more hopeful than the full check, so the promise is tried a little lower until it holds.
     for share in (1.0 - 1e-9, 0.97, 0.9, 0.75, 0.5):
         need_h = share * reach_h

@@ -140,8 +140,8 @@ def charge_time(
     notes = [RESTART_NOTE] if limited else []
     if feed.load_a >= end_a:
         notes.insert(0, "a load left on while charging keeps the charge from ending: switch it off")
-    ohm, ohm_u, more = known_resistance(capacity, resistance)
-    cells = _cells(chemistry, capacity, Measured(ohm, ohm_u), feed.ambient_c)
+    known, more = known_resistance(capacity, resistance)
+    cells = _cells(chemistry, capacity, known, feed.ambient_c)
     stop_a = max(end_a - feed.load_a, 1e-3 * into_cell_a)
     times = [
         [_hours(replace(cell, curve=curve), limit, charger_v, stop_a, from_soc) for curve in curves]

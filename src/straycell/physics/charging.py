@@ -152,7 +152,7 @@ def linear_heat(supply_v: float, current_a: float) -> float:
     return max(0.0, supply_v - trickle_v) * current_a
 
 
-def supply_limit(rated_v: float | None = None) -> tuple[float, str]:
+def supply_limit(rated_v: float | None) -> tuple[float, str]:
     """(the voltage in V a charger's supply must stay below, where that is from): its sheet's, else the common part's."""
     if rated_v is not None:
         return rated_v, "as stated for this charger"

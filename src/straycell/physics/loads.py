@@ -1,6 +1,6 @@
 """What a device draws: constant current or power, a resistance, lamps behind a resistor, a profile.
 
-Each load answers two questions. `current_at`: the current in A at a terminal voltage in V. `drawn_from`: the
+Each load answers `current_at`: the current in A at a terminal voltage in V. A steady one also answers `drawn_from`: the
 current in A when the source is an electromotive force behind a resistance, in closed form where one exists.
 Currents, voltages and resistances are those at the pack's terminals.
 """
@@ -8,7 +8,6 @@ Currents, voltages and resistances are those at the pack's terminals.
 from __future__ import annotations
 
 import math
-from bisect import bisect_right
 from dataclasses import dataclass, field
 
 from straycell.errors import BadData
@@ -39,11 +38,11 @@ class ConstantCurrent:
     def __post_init__(self) -> None:
         _positive("current", self.current_a)
 
-    def current_at(self, voltage_v: float, time_s: float = 0.0) -> float:
+    def current_at(self, voltage_v: float) -> float:
         """Terminal current in A."""
         return self.current_a
 
-    def drawn_from(self, emf_v: float, inner_ohm: float, time_s: float = 0.0) -> float:
+    def drawn_from(self, emf_v: float, inner_ohm: float) -> float:
         """Current in A from a source of `emf_v` behind `inner_ohm`."""
         return self.current_a
 
@@ -64,14 +63,14 @@ class ConstantPower:
                 of="load",
             )
 
-    def current_at(self, voltage_v: float, time_s: float = 0.0) -> float:
+    def current_at(self, voltage_v: float) -> float:
         """Terminal current in A; infinite at zero volt."""
         # A converter draws ever more as its input sinks; at zero volt it would need infinite current.
         if voltage_v <= 0:
             return math.inf
         return self.power_w / self.efficiency / voltage_v
 
-    def drawn_from(self, emf_v: float, inner_ohm: float, time_s: float = 0.0) -> float:
+    def drawn_from(self, emf_v: float, inner_ohm: float) -> float:
         """Current in A; infinite when the source cannot give this power (maximum power transfer)."""
         return power_current(self.power_w / self.efficiency, emf_v, inner_ohm)
 
@@ -97,12 +96,12 @@ class ResistiveLoad:
     def __post_init__(self) -> None:
         _positive("resistance", self.resistance_ohm)
 
-    def current_at(self, voltage_v: float, time_s: float = 0.0) -> float:
+    def current_at(self, voltage_v: float) -> float:
         """Terminal current in A."""
         # A node below zero volt (the cliff beyond empty) must not feed current back into the cell.
         return max(0.0, voltage_v) / self.resistance_ohm
 
-    def drawn_from(self, emf_v: float, inner_ohm: float, time_s: float = 0.0) -> float:
+    def drawn_from(self, emf_v: float, inner_ohm: float) -> float:
         """Current in A from a source of `emf_v` behind `inner_ohm`."""
         return max(0.0, emf_v) / (self.resistance_ohm + inner_ohm)
 
@@ -189,11 +188,11 @@ class Lamps:
         # The lit current is carried along, else each change of resistor would redefine what counts as dark.
         return Lamps(self.count, drop_v, across_ohm, self.supply_v, self.lit_with_a)
 
-    def current_at(self, voltage_v: float, time_s: float = 0.0) -> float:
+    def current_at(self, voltage_v: float) -> float:
         """Terminal current in A."""
         return self._solve(voltage_v, self.across_ohm)
 
-    def drawn_from(self, emf_v: float, inner_ohm: float, time_s: float = 0.0) -> float:
+    def drawn_from(self, emf_v: float, inner_ohm: float) -> float:
         """Current in A from a source of `emf_v` behind `inner_ohm`."""
         return self._solve(emf_v, self.across_ohm + inner_ohm)
 
@@ -272,27 +271,17 @@ class Profile:
         once, twice = (sum(d * v**n for d, v in steps) for n in (1, 2))
         return twice * self.period_s / once**2
 
-    def _step_at(self, time_s: float) -> float:
-        index = bisect_right(self.time_s, time_s % self.period_s) - 1
+    def current_at(self, voltage_v: float) -> float:
+        """The largest terminal current in A of a round."""
         # A value for the closing time, where a file has one, belongs to the next round.
-        return self.values[min(index, len(self.durations_s) - 1)]
-
-    def current_at(self, voltage_v: float, time_s: float = 0.0) -> float:
-        """Terminal current in A at this moment of the round."""
-        value = self._step_at(time_s)
-        if self.current_a is not None or value == 0:
-            return value
-        return math.inf if voltage_v <= 0 else value / voltage_v
-
-    def drawn_from(self, emf_v: float, inner_ohm: float, time_s: float = 0.0) -> float:
-        """Current in A from a source of `emf_v` behind `inner_ohm` at this moment of the round."""
-        value = self._step_at(time_s)
+        most = max(self.values[: len(self.durations_s)])
         if self.current_a is not None:
-            return value
-        return power_current(value, emf_v, inner_ohm) if value else 0.0
+            return most
+        return math.inf if voltage_v <= 0 else most / voltage_v
 
 
-Load = ConstantCurrent | ConstantPower | ResistiveLoad | Lamps | Profile
+SteadyLoad = ConstantCurrent | ConstantPower | ResistiveLoad | Lamps
+Load = SteadyLoad | Profile
 
 
 @dataclass(frozen=True, slots=True)

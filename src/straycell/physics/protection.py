@@ -1,4 +1,4 @@
-"""The over-current trip of a protection board: when it opens, and what that means for a project."""
+"""The over-current trip of a protection board: when it opens, and what that means for the cells behind it."""
 
 from __future__ import annotations
 
@@ -58,45 +58,3 @@ def fuse_words(trip: TripRange, bears_a: float) -> str:
         f"the board may let {most} through, and the cells bear {least} (their maker's current, else 3C of the weakest): "
         "it counts for over-charge, over-discharge and a short circuit; against overload add a fuse"
     )
-
-
-@dataclass(frozen=True, slots=True)
-class ProtectionAnswer:
-    """Whether the protection serves, and what to change or add."""
-
-    ok: bool
-    advice: tuple[str, ...]
-
-
-def check_protection(
-    bears_a: float,
-    peak_a: float,
-    *,
-    fitted: bool,
-    trip: TripRange | None = None,
-    series: int = 1,
-    per_cell: bool = False,
-    balancing: bool = False,
-) -> ProtectionAnswer:
-    """Judge a protection for cells of which the weakest group bears `bears_a` (A, of the pack), and a peak in A."""
-    if not fitted:
-        return ProtectionAnswer(
-            False, ("no protection: add a board against over-charge, over-discharge, over-current",)
-        )
-    faults, hints = [], []
-    if series > 1 and not per_cell:
-        faults.append("cells in series need protection cell by cell")
-    if series > 1 and not balancing:
-        faults.append("cells in series need balancing, and never a charger for a single cell")
-    if trip is None:
-        hints.append("trip current unknown: look up the two transistors' resistance")
-    else:
-        # The low end decides: a trip on a warm day ends the run as surely as an empty cell.
-        if peak_a >= trip.low_a:
-            peak, low = beside(peak_a, trip.low_a, Dimension.CURRENT)
-            faults.append(
-                f"the peak of {peak} may trip a warm board from {low} on: use transistors of less resistance"
-            )
-        if trip.overloads(bears_a):
-            hints.append(fuse_words(trip, bears_a))
-    return ProtectionAnswer(not faults, (*faults, *hints))

@@ -31,20 +31,21 @@ def canvas(height_in: float, dpi: int) -> tuple[Figure, Axes]:
     """An empty figure with one panel, dressed like all others."""
     figure = sheet(10.0, height_in, dpi)
     panel = figure.subplots()
-    panel.grid(color=GRID, linewidth=0.8)
-    panel.set_axisbelow(True)
-    panel.tick_params(colors=INK)
-    panel.spines[["top", "right"]].set_visible(False)
+    _dressed(panel, 0.8)
     return figure, panel
+
+
+def _dressed(panel: Axes, grid_width: float) -> None:
+    panel.grid(True, color=GRID, linewidth=grid_width)
+    panel.set_axisbelow(True)
+    panel.tick_params(colors=INK, labelsize=10)
+    panel.spines[["top", "right"]].set_visible(False)
 
 
 def framed(panel: Axes) -> None:
     """The dress of a panel whose axes are read closely: in ink, with larger names."""
-    panel.grid(True, color=GRID, linewidth=0.7)
-    panel.set_axisbelow(True)
-    panel.spines[["top", "right"]].set_visible(False)
+    _dressed(panel, 0.7)
     panel.spines[["left", "bottom"]].set_color(INK)
-    panel.tick_params(colors=INK, labelsize=10)
     for axis in (panel.xaxis, panel.yaxis):
         axis.label.set_color(INK)
         axis.label.set_fontsize(11)

@@ -11,7 +11,7 @@ derived, own_curve              readings and charges to record; few points to fo
 from straycell.traces.analyse.reduce import reduce_trace
 from straycell.traces.analyse.result import TraceResult
 from straycell.traces.analyse.runs import Conditions
-from straycell.traces.analyse.steps import Step, StepKind, split_steps
+from straycell.traces.analyse.steps import Step, StepKind
 from straycell.traces.read.columns import parse_columns
 from straycell.traces.read.from_file import read_trace
 from straycell.traces.read.trace import Trace
@@ -25,5 +25,4 @@ __all__ = [
     "parse_columns",
     "read_trace",
     "reduce_trace",
-    "split_steps",
 ]

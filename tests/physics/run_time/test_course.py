@@ -14,9 +14,8 @@ from tests.physics.asking import asked
 
 from straycell.cells import Chemistry
 from straycell.physics.loads import ConstantCurrent, ResistiveLoad
-from straycell.physics.run_time.course import CoursePoint, voltage_course
 from straycell.physics.run_time.runtime import Runtime, estimate
-from straycell.pictures.run_time import run_time_picture
+from straycell.pictures.run_time import CoursePoint, run_time_picture, voltage_course
 from straycell.quantities import Measured
 
 

@@ -10,7 +10,7 @@ from straycell.builds import Build
 from straycell.errors import NegativeAnswer
 from straycell.matching import Match
 from straycell.matching.sheet.fusing import fitted_fault
-from straycell.physics.loads import ConstantCurrent, Profile
+from straycell.physics.loads import ConstantCurrent
 from straycell.projects import ChargeSpec, Project, finish_faults
 from straycell.quantities import Dimension, show
 from straycell.store.reader import Reader
@@ -59,10 +59,7 @@ class Device:
 def _largest_a(project: Project) -> float:
     """The largest current (A) by the project's file, near the end of its run; 0 of a steady one, which is measured."""
     load = project.load
-    if isinstance(load, ConstantCurrent):
-        return 0.0
-    moments = load.time_s[:-1] if isinstance(load, Profile) else (0.0,)
-    return max(load.current_at(project.need.cutoff_v, moment) for moment in moments)
+    return 0.0 if isinstance(load, ConstantCurrent) else load.current_at(project.need.cutoff_v)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from straycell.matching.screen.demand import largest_mean
 from straycell.matching.screen.running import peak_growth
 from straycell.physics.loads import Load, Profile
 from straycell.physics.run_time.doubts import known_resistance
-from straycell.quantities import Dimension, Measured, show
+from straycell.quantities import Dimension, show
 from straycell.safe_side import at_least
 
 
@@ -66,7 +66,7 @@ def _of_profile(profile: Profile, stop_v: float, limits: UseLimits) -> tuple[flo
 
 def _peak_ohm(one: OneCell, limits: UseLimits, temperature_c: float) -> float:
     """The resistance in ohm to reckon with at a peak: R + U at its length, cold and nearly empty, as in a match."""
-    ohm, u, _ = known_resistance(one.capacity, one.candidate.resistance)
+    resistance, _ = known_resistance(one.capacity, one.candidate.resistance)
     grown = peak_growth(one.facts.chemistry, one.candidate.pulse_s, limits.peak_s, temperature_c)
     # The high end: a promise of hours must hold for the worst resistance that fits the readings.
-    return Measured(ohm, u).high * grown
+    return resistance.high * grown

@@ -148,7 +148,7 @@ class Benders:
         values = np.append(self.model.weights(tier), 0.0)
         bound = int(values.sum())
         # Cuts from broken columns are quick, and most of them hold for whole ones too.
-        self.loosen(-values)
+        self.learn(-values, spending=False)
         for _ in range(MOST_TURNS):
             answer = self.master.solve(-values, spending=False, whole=True, gap=1 - STEP_SHARE)
             if answer.bound > -INFINITE:
@@ -174,15 +174,26 @@ class Benders:
             self.x, self.placed = x, placed
         return True
 
-    def loosen(self, cost: Floats) -> None:
-        """Learn the sets of options that want too much from the model with broken columns, which is quick."""
+    def learn(self, cost: Floats, *, spending: bool) -> None:
+        """Cuts from the model with broken columns, which is quick, as long as they still tell something.
+
+        Sets of options that want too much; with `spending` price lists too.
+        """
+        before = -INFINITE
         for _ in range(LP_TURNS):
-            answer = self.master.solve(cost, spending=False, whole=False, gap=0.0)
+            answer = self.master.solve(cost, spending=spending, whole=False, gap=0.0)
             if answer.x is None:
                 return
             placed = cheapest(self.model, self.model.needs(answer.x[:-1]))
-            if not placed.wanting or not self.master.add_feasibility_cut(placed.short_set()):
+            if placed.wanting:
+                if not self.master.add_feasibility_cut(placed.short_set()):
+                    return
+                continue
+            # A cut that raises the bound by less than this is not worth the next question.
+            if not spending or answer.bound - before <= 1e-5 * abs(answer.bound):
                 return
+            before = answer.bound
+            self.master.add_optimality_cut(placed.price)
 
     def surplus_of(self, x: Floats, placed: Placement) -> int:
         return placed.total - round(float(self.model.minimum_steps() @ x))
@@ -193,7 +204,7 @@ class Benders:
         scale = float(self.model.steps_per_ah)
         cost = np.append(-self.model.minimum_steps() / scale, 1.0)
         self.master.add_optimality_cut(self.placed.price)
-        self.learn_prices(cost)
+        self.learn(cost, spending=True)
         bound = 0
         for _ in range(MOST_TURNS):
             # Beyond a billionth of the surplus a gap is the solver's own rounding.
@@ -216,21 +227,3 @@ class Benders:
             if (surplus := self.surplus_of(x, placed)) < best:
                 best, self.x, self.placed = surplus, x, placed
         return best, best if bound >= best * (1 - ACCURACY) else bound
-
-    def learn_prices(self, cost: Floats) -> None:
-        """Cuts from the model with broken columns, as long as they still tell something."""
-        before = -INFINITE
-        for _ in range(LP_TURNS):
-            answer = self.master.solve(cost, spending=True, whole=False, gap=0.0)
-            if answer.x is None:
-                return
-            placed = cheapest(self.model, self.model.needs(answer.x[:-1]))
-            if placed.wanting:
-                if not self.master.add_feasibility_cut(placed.short_set()):
-                    return
-                continue
-            # A cut that raises the bound by less than this is not worth the next question.
-            if answer.bound - before <= 1e-5 * abs(answer.bound):
-                return
-            before = answer.bound
-            self.master.add_optimality_cut(placed.price)

@@ -20,11 +20,16 @@ SHORTEST_RUN_S = 0.01
 
 
 class SilentHighs(highspy.Highs):
-    """HiGHS without its banner: the ordinary constructor prints on stdout, which carries data here."""
+    """HiGHS without its banner (the ordinary constructor prints on stdout, which carries data), set to repeat itself."""
 
-    def __init__(self) -> None:
+    def __init__(self, seed: int) -> None:
         super(highspy.Highs, self).__init__()
         self.setOptionValue("output_flag", False)
+        # One thread and a seed: parallel branch and bound finds another of several equal plans each time.
+        self.setOptionValue("threads", 1)
+        self.setOptionValue("random_seed", seed % 2**31)
+        # No relative gap: it would be a share of a total whose steps matter to the last.
+        self.setOptionValue("mip_rel_gap", 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,13 +80,9 @@ def ask(question: Question, deadline: float, seed: int) -> Answer:
     left = deadline - time.monotonic()
     if left < SHORTEST_RUN_S:
         return Answer(None, -INFINITE, True)
-    solver = SilentHighs()
-    # One thread and a seed: parallel branch and bound finds another of several equal plans each time.
-    for name, value in (("threads", 1), ("random_seed", seed % 2**31), ("mip_max_nodes", question.nodes)):
-        solver.setOptionValue(name, value)
+    solver = SilentHighs(seed)
+    solver.setOptionValue("mip_max_nodes", question.nodes)
     for name, limit in (
-        # No relative gap: it would be a share of a total whose steps matter to the last.
-        ("mip_rel_gap", 0.0),
         ("mip_abs_gap", question.gap),
         ("time_limit", left),
         ("objective_target", question.enough),

@@ -15,6 +15,7 @@ from straycell.matching.balance.pool import (
     Bools,
     Floats,
     Ints,
+    as_number,
     checked_count,
     checked_figures,
     steps_per_ah_of,
@@ -134,10 +135,7 @@ def fits_of(item: Any, where: str, figures: Floats) -> Bools:
 
 def number(value: Any, name: str, least: float = -math.inf) -> float:
     """A finite number of at least `least`. Raises BadData."""
-    try:
-        figure = float(value)
-    except (TypeError, ValueError):
-        figure = math.nan
+    figure = as_number(value)
     if not (math.isfinite(figure) and figure >= least):
         raise BadData(
             f"{name} is {value!r}", "give a finite number" + (", not negative" if least == 0 else "")

@@ -65,11 +65,7 @@ class RestrictedMaster:
     rows_learnt: int = 0
 
     def __post_init__(self) -> None:
-        solver = self.solver = SilentHighs()
-        # One thread and a seed, so that the same question has the same answer.
-        solver.setOptionValue("threads", 1)
-        solver.setOptionValue("random_seed", self.seed % 2**31)
-        solver.setOptionValue("mip_rel_gap", 0.0)
+        solver = self.solver = SilentHighs(self.seed)
         count, none = len(self.problems), np.zeros(0, dtype=np.int32)
         for _ in range(count):
             solver.addCol(0.0, 0.0, 1.0, 0, none, np.zeros(0))
@@ -113,13 +109,17 @@ class RestrictedMaster:
         high = self.served = np.ones(count) if served is None else served
         self.solver.changeColsBounds(count, np.arange(count, dtype=np.int32), low, high)
 
+    def cheapest(self, problem: PricingProblem, prices: Ints) -> tuple[int, Ints]:
+        """The least cost of a serving at these prices, and its cells; the search counts as work."""
+        self.work_left -= problem.work
+        return problem.cheapest(self.cost(problem) + prices[problem.cells])
+
     def price(self, prices: Ints) -> tuple[DualBound, list[Ints]]:
         """The cheapest serving of each choice at these prices, and what they prove."""
         least, found = np.zeros(len(self.problems), dtype=np.int64), []
         for index, problem in enumerate(self.problems):
             # Whole prices keep the walk in integers, where a proof is exact; what rounding loses `excess` puts back.
-            least[index], cells = problem.cheapest(self.cost(problem) + prices[problem.cells])
-            self.work_left -= problem.work
+            least[index], cells = self.cheapest(problem, prices)
             found.append(cells)
         bound_by_prices = DualBound(least, int(prices.sum()))
         self.bounds.append(bound_by_prices)
@@ -210,14 +210,13 @@ class RestrictedMaster:
         for index, problem in enumerate(self.problems):
             if index in done or self.served[index] < 1:
                 continue
-            least, cells = problem.cheapest(self.cost(problem) + prices[problem.cells])
-            self.work_left -= problem.work
+            least, cells = self.cheapest(problem, prices)
             if least < FORBIDDING and least < worth[index] - max(1.0, DIVE_CLOSE * abs(worth[index])):
                 learnt |= self.add(index, cells)
         return learnt
 
-    def perturb(self) -> None:
-        """Learn servings that are cheapest at prices a little off: a plan of whole ones may need them."""
+    def perturbed(self) -> list[tuple[int, Ints]] | None:
+        """`whole`, with servings that are cheapest at prices a little off: a plan of whole ones may need them."""
         self.solver.run()
         paid = np.maximum(0.0, -np.array(self.solver.getSolution().row_dual)[: self.size])
         # The caller's seed, so that the tries are the same in every run.
@@ -225,16 +224,11 @@ class RestrictedMaster:
         wanted = [index for index in range(len(self.problems)) if self.served[index] > 0]
         for _ in range(VARIATIONS):
             if self.out_of_work():
-                return
+                break
             off = chance.normal(0.0, OFF_SHARE * float(paid.max(initial=1.0)), self.size)
             prices = np.rint(np.maximum(0.0, paid + off)).astype(np.int64)
             for index in wanted:
-                problem = self.problems[index]
-                self.add(index, problem.cheapest(self.cost(problem) + prices[problem.cells])[1])
-                self.work_left -= problem.work
-
-    def perturbed(self) -> list[tuple[int, Ints]] | None:
-        self.perturb()
+                self.add(index, self.cheapest(self.problems[index], prices)[1])
         return self.whole()
 
     def whole(self) -> list[tuple[int, Ints]] | None:

@@ -6,6 +6,7 @@ import math
 import operator
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -90,14 +91,19 @@ def steps_per_ah_of(capacities_ah: Sequence[float]) -> int:
     return finest
 
 
+def as_number(value: Any) -> float:
+    """What a caller gave as a figure; NaN for what is none."""
+    try:
+        return float(value)
+    except (TypeError, ValueError):
+        return math.nan
+
+
 def checked_figures(values: Sequence[float], name: str, largest: float) -> list[float]:
     """Plain finite numbers from 0 to `largest`. Raises BadData naming the first that is not."""
     figures: list[float] = []
     for index, value in enumerate(values):
-        try:
-            figure = float(value)
-        except (TypeError, ValueError):
-            figure = math.nan
+        figure = as_number(value)
         if not (math.isfinite(figure) and 0.0 <= figure <= largest):
             raise BadData(f"{name}[{index}] is {value!r}", "give a finite number that is not negative")
         figures.append(figure)
@@ -123,10 +129,7 @@ def checked_resistance_ratio(ratio: float) -> float:
 
 def checked_number(value: float, name: str, least: float) -> float:
     """A finite number of at least `least`. Raises UsageFault."""
-    try:
-        number = float(value)
-    except (TypeError, ValueError):
-        number = math.nan
+    number = as_number(value)
     if not (math.isfinite(number) and number >= least):
         raise UsageFault(f"{name} is {value!r}", f"give a finite number of at least {least:g}")
     return number

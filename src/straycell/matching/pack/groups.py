@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import combinations
 
+from straycell.acceptance.conformance import DUST
 from straycell.matching.screen import charger
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.demand import Screen
@@ -15,7 +16,6 @@ from straycell.quantities import Dimension, Measured, count_of
 from straycell.safe_side import beside
 
 Group = Sequence[Candidate]
-DUST = 1e-9
 
 
 def held(group: Group) -> Measured:
@@ -28,11 +28,12 @@ def held(group: Group) -> Measured:
 def joined_ohm(group: Group) -> Measured:
     """Resistance of a group in ohm; the same goes for its uncertainty."""
     figures = [c.resistance for c in group if c.resistance is not None]
-    value, high = (_parallel([f.value + k * f.u for f in figures]) for k in (0.0, 1.0))
+    value, high = (parallel_ohm([f.value + k * f.u for f in figures]) for k in (0.0, 1.0))
     return Measured(value, high - value)
 
 
-def _parallel(ohm: Sequence[float]) -> float:
+def parallel_ohm(ohm: Sequence[float]) -> float:
+    """Resistance in ohm of several in parallel."""
     return 0.0 if min(ohm) <= 0 else 1.0 / math.fsum(1.0 / r for r in ohm)
 
 

@@ -83,13 +83,12 @@ def difference(one: RestVoltage, other: RestVoltage, limits: UseLimits) -> Measu
     apart_v = abs(one.measured.value - other.measured.value)
     # A cell's own voltage moves up to 0.5 mV a kelvin (`cell-drift`), which is not a difference of charge.
     drift_v = limits.cell_drift * kelvin / math.sqrt(3.0)
+    meter_v = limits.meter_drift * kelvin * max(one.measured.u, other.measured.u)
     # One meter's offset is in both readings and cancels; its gain acts on the difference alone.
     same = one.meter and one.meter == other.meter
     if not same or one.alone_u_v is None or other.alone_u_v is None:
-        meter_v = limits.meter_drift * kelvin * max(one.measured.u, other.measured.u)
         return Measured(apart_v, math.hypot(one.measured.u, other.measured.u, drift_v, meter_v))
     gain_v = one.gain * apart_v / math.sqrt(3.0)
-    meter_v = limits.meter_drift * kelvin * max(one.measured.u, other.measured.u)
     return Measured(apart_v, math.hypot(one.alone_u_v, other.alone_u_v, gain_v, drift_v, meter_v))
 
 

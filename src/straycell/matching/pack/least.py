@@ -69,7 +69,7 @@ def least_fitting(screen: Screen, chemistry: Chemistry, made: Callable[[float], 
     return float(f"{found_ah * 1.005:.3g}")
 
 
-def bisected(enough: Callable[[float], bool], first_guess_ah: float, precision: float = 1.001) -> float:
+def bisected(enough: Callable[[float], bool], first_guess_ah: float, precision: float) -> float:
     """The least figure that is enough, rounded up within `precision`; infinite where even the most is not."""
     high_ah = min(MOST_AH, max(LEAST_AH, 1.3 * first_guess_ah))
     low_ah = high_ah / 2.0

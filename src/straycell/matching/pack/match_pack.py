@@ -19,11 +19,9 @@ from straycell.matching.pack.shape_search import (
     best_shape,
     chemistries_of,
     in_series,
-    plan_among,
     try_shape,
 )
 from straycell.matching.pack.words import (
-    enough_and_none,
     others_of,
     pack_reasons,
     pack_warnings,
@@ -102,7 +100,7 @@ def withheld(project: Project, found: Match) -> Match:
 
 
 def pack_match(project: Project, cells: Sequence[Candidate], limits: UseLimits, now: datetime) -> Match:
-    """The pack of exactly these cells, in whatever shape of the project takes them all."""
+    """The pack of exactly these cells (one cell is one of 1S1P), in whatever shape of the project takes them all."""
     for series in in_series(project, chemistries_of(project, cells, limits), limits):
         if len(cells) % series == 0 and project.pack.parallel in (None, len(cells) // series):
             tried = try_shape(project, cells, limits, now, (series, len(cells) // series))
@@ -150,7 +148,9 @@ def described(
     alike = [equivalent(group, f"group {number}") for number, group in enumerate(plan.groups, 1)]
     runtime = weakest_run(screen, alike, plan.runs)
     data = pack_data(project, plan.groups, limits)
-    warnings = warnings_for(project, limits) + pack_warnings(screen, plan) + data.warnings + runtime.notes
+    warnings = (
+        warnings_for(project, limits) + pack_warnings(screen, plan, data) + data.warnings + runtime.notes
+    )
     return Match(
         project=project.name,
         served=True,
@@ -187,24 +187,21 @@ def _unserved(
 ) -> Match:
     """The answer of a project that nothing serves, by what was tried: what one cell lacks, then what a pack lacks."""
     lines: list[str] = []
+    counted = False
     refused: list[tuple[list[Screened], list[Screened]]] = []
     for one in tried:
         screened = one.screened or screen_all(one.screen, cells)
         fitting = [s for s in screened if s.fits]
         failing = sorted((s for s in screened if not s.fits), key=nearest_first)
-        lines.append(_wanted(project, one, fitting, failing, limits))
+        wanted, counted = _wanted(project, one, fitting, failing, limits)
+        lines.append(wanted)
         if not refused:
             lines += seen_of(fitting, failing, joined=one.screen.joined)
         refused.append((fitting, failing))
     last, (fitting, failing) = tried[-1], refused[0]
     lines += _changes(project, cells, last, limits, refused[-1][1])
-    told = (
-        enough_and_none(last.screen, refused[-1][0], last.kinds, last.refusals)
-        if last.screen.joined
-        else None
-    )
     # Where the line of the pack already says so, it is said once.
-    if not last.proven and (told is None or told.proven):
+    if not last.proven and not counted:
         count = sum(refusal.tried for refusal in last.refusals.values())
         lines.append(f"not found in {count} groupings; that no choice of cells does it is not proven")
     return Match(
@@ -224,13 +221,14 @@ def _wanted(
     fitting: Sequence[Screened],
     failing: Sequence[Screened],
     limits: UseLimits,
-) -> str:
+) -> tuple[str, bool]:
+    """What is missing, and whether that says how many groupings were tried."""
     screen, shape = tried.screen, (tried.screen.demand.series, tried.screen.demand.parallel)
     if not screen.joined:
-        return wanted_cell(screen, failing)
+        return wanted_cell(screen, failing), False
 
     def serves(some: Sequence[Candidate]) -> bool:
-        return plan_among(project, some, limits, screen.now, shape) is not None
+        return try_shape(project, some, limits, screen.now, shape).plan is not None
 
     return wanted_pack(screen, fitting, tried.kinds, tried.refusals, serves)
 
@@ -243,7 +241,7 @@ def _changes(
     shape = (demand.series, demand.parallel)
 
     def retry(changed: Project) -> float | None:
-        plan = plan_among(changed, cells, limits, now, shape)
+        plan = try_shape(changed, cells, limits, now, shape).plan
         return None if plan is None else min(run.promised.low_h for run in plan.runs)
 
     whys = [why for refusal in tried.refusals.values() for why in refusal.failed] + [s.last for s in failing]
@@ -252,6 +250,6 @@ def _changes(
     found = changes(project, refused_by(project, whys, limits, kinds, shape, longest_h), retry)
     wider = tried.screen.joined and project.pack.parallel is not None
     for more in (demand.parallel + 1, demand.parallel + 2) if wider else ():
-        if plan_among(project, cells, limits, now, (demand.series, more)) is not None:
+        if try_shape(project, cells, limits, now, (demand.series, more)).plan is not None:
             return (*found, f"parallel = {more} would be served by the cells at hand")
     return found

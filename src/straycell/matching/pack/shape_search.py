@@ -91,15 +91,14 @@ class Tried:
         return all(refusal.proven for refusal in self.refusals.values())
 
     @property
+    def longest_h(self) -> float:
+        """The longest run that any of its cells or groups was found to last, enough or not."""
+        alone = [s.run.steady.low_h for s in self.screened if s.run is not None]
+        return max([*alone, *(refusal.longest_h for refusal in self.refusals.values())], default=0.0)
+
+    @property
     def cells(self) -> int:
         return self.screen.demand.cells
-
-
-def plan_among(
-    project: Project, cells: Sequence[Candidate], limits: UseLimits, now: datetime, shape: tuple[int, int]
-) -> PackPlan | None:
-    """The pack of one shape from just these cells; None when they make none."""
-    return try_shape(project, cells, limits, now, shape).plan
 
 
 def try_shape(

@@ -20,10 +20,9 @@ from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.cell_tests import DEVICE_TESTS, protection_trip
 from straycell.matching.screen.demand import Screen
 from straycell.matching.screen.screening import Screened, screen_candidate
-from straycell.matching.sheet.fusing import pack_bears_a
+from straycell.matching.sheet.data import PackData
 from straycell.matching.words import capacity, ohms, volts
 from straycell.physics.polarisation import assumed_resistance
-from straycell.physics.protection import check_protection
 from straycell.quantities import Dimension, Measured
 from straycell.readings import Method
 from straycell.safe_side import at_least, at_most
@@ -57,7 +56,7 @@ def _place(number: int, c: Candidate) -> Why:
     return Why(c.code, "place", True, text, c.capacity.value, unit="Ah")
 
 
-def pack_warnings(screen: Screen, plan: PackPlan) -> tuple[str, ...]:
+def pack_warnings(screen: Screen, plan: PackPlan, data: PackData) -> tuple[str, ...]:
     """What must be said aloud of the chosen cells: bounds of their figures, fuses."""
     cells = [c for group in plan.groups for c in group]
     notes = []
@@ -65,21 +64,14 @@ def pack_warnings(screen: Screen, plan: PackPlan) -> tuple[str, ...]:
         notes.append(f"{', '.join(bounds)}: at least this capacity was measured, it may run longer")
     if rough := [c.code for c in cells if c.resistance_method is Method.AC_1KHZ]:
         notes.append(f"{', '.join(rough)}: resistance taken at a.c. 1 kHz; a d.c. pulse would be surer")
-    demand, chemistry = screen.demand, cells[0].facts.chemistry
-    protection, trip = demand.project.protection, protection_trip(demand.project.protection)
-    # What one cell lacks in protection is said with the project; a trip current that is not known endangers strings.
-    if trip is None and not screen.joined:
-        return tuple(notes)
-    answer = check_protection(
-        pack_bears_a(plan.groups),
-        screen.peak_a(chemistry) * demand.parallel,
-        fitted=protection.fitted or not screen.joined,
-        trip=trip,
-        series=demand.series,
-        per_cell=protection.per_cell,
-        balancing=protection.balancing,
-    )
-    return (*notes, *answer.advice)
+    if data.trips_late:
+        notes.append(data.overload)
+    # What one cell lacks in protection is said with the project; a trip current that is not known endangers packs.
+    elif screen.joined and not screen.demand.project.protection.fitted:
+        notes.append("no protection: add a board against over-charge, over-discharge, over-current")
+    elif screen.joined and protection_trip(screen.demand.project.protection) is None:
+        notes.append("trip current unknown: look up the two transistors' resistance")
+    return tuple(notes)
 
 
 def others_of(screen: Screen, plan: PackPlan, screened: Sequence[Screened]) -> tuple[Why, ...]:
@@ -115,26 +107,19 @@ def wanted_pack(
     kinds: Mapping[PackKind, Sequence[Candidate]],
     refusals: Mapping[PackKind, Refusal],
     serves: Serves,
-) -> str:
-    """What an unserved pack lacks, in plain numbers; `serves` says whether just these cells would do."""
-    refusal = enough_and_none(screen, fitting, kinds, refusals)
+) -> tuple[str, bool]:
+    """What an unserved pack lacks, in plain numbers, and whether that says how many groupings were tried.
+
+    `serves` says whether just these cells would do.
+    """
+    good = Counter(PackKind.of(s.candidate) for s in fitting)
+    kind = _nearest_kind(good, kinds)
+    refusal = refusals.get(kind) if kind is not None and good[kind] >= screen.demand.cells else None
+    # Cells enough of the nearest kind, and no pack: another thing to say than that they are too few.
     if refusal is not None:
-        return _apart(screen, refusal)
-    good = Counter(PackKind.of(s.candidate) for s in fitting)
-    kind = _nearest_kind(good, kinds)
-    return _wanted(screen, kind, kinds.get(kind, ()) if kind else (), good[kind] if kind else 0, serves)
-
-
-def enough_and_none(
-    screen: Screen,
-    fitting: Sequence[Screened],
-    kinds: Mapping[PackKind, Sequence[Candidate]],
-    refusals: Mapping[PackKind, Refusal],
-) -> Refusal | None:
-    """Why cells of the nearest kind, of which there are enough, make no pack; None where there are too few."""
-    good = Counter(PackKind.of(s.candidate) for s in fitting)
-    kind = _nearest_kind(good, kinds)
-    return refusals.get(kind) if kind is not None and good[kind] >= screen.demand.cells else None
+        return _apart(screen, refusal), not refusal.proven
+    members = kinds.get(kind, ()) if kind else ()
+    return _wanted(screen, kind, members, good[kind] if kind else 0, serves), False
 
 
 def _nearest_kind(

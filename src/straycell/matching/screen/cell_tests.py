@@ -218,26 +218,6 @@ def _strung(screen: Screen, c: Candidate) -> Why:
     return Why(c.code, "protection", False, lacks[0].what, remedy=lacks[0].remedy)
 
 
-def _charger_voltage(screen: Screen, c: Candidate) -> Why:
-    return charger.judge_voltage(screen.demand, c, screen.limits)
-
-
-def _charger_supply(screen: Screen, c: Candidate) -> Why:
-    return charger.judge_supply(screen.demand, c, screen.limits)
-
-
-def _charge_temperature(screen: Screen, c: Candidate) -> Why:
-    return charger.judge_temperature(screen.demand.project, c, screen.limits)
-
-
-def _charger_current(screen: Screen, c: Candidate) -> Why:
-    return charger.judge_current(screen.demand, c, screen.limits)
-
-
-def _all(c: Candidate) -> Hashable:
-    return None
-
-
 # Cheap tests first: of 100,000 cells most fall at a stage or chemistry, before anything is computed.
 CELL_TESTS: tuple[Test, ...] = (
     Test(_stage, lambda c: c.stage),
@@ -245,7 +225,7 @@ CELL_TESTS: tuple[Test, ...] = (
     Test(_valid, fits=lambda screen, c: c.verdict_valid_until is None or screen.now <= c.verdict_valid_until),
     Test(_chemistry, lambda c: c.facts.chemistry),
     Test(_form, lambda c: c.facts.form),
-    Test(_temperature, _all),
+    Test(_temperature, lambda c: None),
     Test(_voltage, lambda c: c.facts.chemistry),
     Test(_strung, lambda c: c.facts.chemistry),
     Test(_measured, fits=lambda screen, c: c.capacity is not None and c.capacity.low > 0),
@@ -261,11 +241,18 @@ CELL_TESTS: tuple[Test, ...] = (
 )
 DEVICE_TESTS: tuple[Test, ...] = (
     Test(_trip, lambda c: c.facts.chemistry),
-    Test(_charger_voltage, lambda c: (c.facts.chemistry, c.facts.full_voltage_v)),
-    Test(_charger_supply, lambda c: c.facts.chemistry),
-    Test(_charge_temperature, _all),
     Test(
-        _charger_current,
+        lambda screen, c: charger.judge_voltage(screen.demand, c, screen.limits),
+        lambda c: (c.facts.chemistry, c.facts.full_voltage_v),
+    ),
+    Test(
+        lambda screen, c: charger.judge_supply(screen.demand, c, screen.limits), lambda c: c.facts.chemistry
+    ),
+    Test(
+        lambda screen, c: charger.judge_temperature(screen.demand.project, c, screen.limits), lambda c: None
+    ),
+    Test(
+        lambda screen, c: charger.judge_current(screen.demand, c, screen.limits),
         fits=lambda screen, c: charger.current_fits(screen.demand, c, screen.limits),
     ),
 )

@@ -42,9 +42,7 @@ def charger_of(charge: ChargeSpec, limits: UseLimits) -> Charger:
     )
 
 
-def set_voltage_v(
-    charge: ChargeSpec, chemistry: Chemistry, limits: UseLimits, series: int = 1
-) -> float | None:
+def set_voltage_v(charge: ChargeSpec, chemistry: Chemistry, limits: UseLimits, series: int) -> float | None:
     """What the charger regulates to in V a cell; None where nothing may be assumed."""
     return judge.set_voltage(charger_of(charge, limits), chemistry, limits.full_v[chemistry], series)
 

@@ -77,8 +77,7 @@ class Demand:
         load = self.project.load
         if not isinstance(load, Profile):
             return self.steady_a(chemistry, limits)
-        low_v = self.stop_v(chemistry, limits) * self.series
-        return self._from_value(max(load.values[: len(load.durations_s)]), low_v) / self.parallel
+        return load.current_at(self.stop_v(chemistry, limits) * self.series) / self.parallel
 
     def _from_value(self, value: float, voltage_v: float) -> float:
         load = self.project.load

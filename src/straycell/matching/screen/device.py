@@ -10,6 +10,7 @@ from straycell.cells import Chemistry
 from straycell.matching.screen.candidates import Candidate, Why
 from straycell.matching.screen.cell_tests import ask_sensing, protection_trip
 from straycell.matching.screen.charger import (
+    OUTSIDE,
     charge_current_a,
     charge_notes,
     charging_place_c,
@@ -21,7 +22,7 @@ from straycell.matching.screen.charger import (
     supply_notes,
 )
 from straycell.matching.screen.demand import Demand
-from straycell.matching.screen.limits import UseLimits
+from straycell.matching.screen.limits import USABLE, UseLimits
 from straycell.matching.words import capacity
 from straycell.physics.charging import temperature_limit
 from straycell.physics.protection import TripRange
@@ -32,7 +33,6 @@ from straycell.quantities import Dimension
 from straycell.safe_side import at_least, beside
 
 _D = Dimension
-OUTSIDE = "charged outside the device"
 
 
 def device_answers(project: Project, limits: UseLimits, series: int | None = None) -> dict[str, object]:
@@ -51,7 +51,7 @@ def _charging(demand: Demand, limits: UseLimits) -> Mapping[str, object]:
         return {"ok": None, "found": [OUTSIDE], "advice": []}
     current_a = charge_current_a(project.charge)
     each_a = current_a / demand.parallel
-    least = {outcome.word: _least_ah(project, limits, outcome, each_a) for outcome in reversed(USES)}
+    least = {outcome.word: _least_ah(project, limits, outcome, each_a) for outcome in reversed(USABLE)}
     by_chemistry = {c: _judged(demand, limits, c) for c in project.pack.chemistries if c in limits.full_v}
     fitting = [c for c, whys in by_chemistry.items() if all(why.passed for why in whys)]
     # With a charger that suits some chemistries, the others are named and nothing is asked to be changed for them.
@@ -83,9 +83,6 @@ def _charging(demand: Demand, limits: UseLimits) -> Mapping[str, object]:
         "found": list(dict.fromkeys(found)),
         "advice": list(dict.fromkeys([*softer, *(w.remedy for w in failed if w.remedy), *notes])),
     }
-
-
-USES = (Outcome.LIGHT, Outcome.SOLO, Outcome.PACK)
 
 
 def _least_ah(project: Project, limits: UseLimits, outcome: Outcome, each_a: float) -> float:

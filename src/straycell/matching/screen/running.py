@@ -40,7 +40,7 @@ class Run:
         return self.peak if self.peak is not None else self.steady
 
 
-def run_time(screen: Screen, c: Candidate, *, dip_v: float = 0.0, at_least: bool = True) -> Runtime:
+def run_time(screen: Screen, c: Candidate, *, dip_v: float, at_least: bool = True) -> Runtime:
     """Run time of a pack of cells like this one; `dip_v` (V) is how far a peak pulls each below its steady voltage.
 
     `at_least` counts from where the charger ends in the worst case, else from where it is set to.

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from straycell.matching.pack.groups import Group, shares
+from straycell.matching.pack.groups import Group, parallel_ohm, shares
 from straycell.matching.screen.candidates import Candidate
 from straycell.matching.screen.charger import charge_current_a
 from straycell.matching.screen.demand import Demand
@@ -172,7 +172,7 @@ def _next_above(values: Sequence[float], least_value: float) -> float:
 
 def _ohmic(group: Sequence[Candidate]) -> float:
     """The least resistance in ohm that a group can show in the first moment of a short circuit."""
-    return _parallel([_ohmic_of(c) for c in group])
+    return parallel_ohm([_ohmic_of(c) for c in group])
 
 
 def _ohmic_of(c: Candidate) -> float:
@@ -183,12 +183,6 @@ def _ohmic_of(c: Candidate) -> float:
     chemistry = c.facts.chemistry
     longer = steady_over_pulse(chemistry, 0.0).expected / steady_over_pulse(chemistry, c.pulse_s).expected
     return max(0.0, c.resistance.low) / max(1.0, longer)
-
-
-def _parallel(ohms: Sequence[float]) -> float:
-    if not ohms:
-        return math.inf
-    return 0.0 if min(ohms) <= 0 else 1.0 / math.fsum(1.0 / r for r in ohms)
 
 
 def _short_a(full_v: float, ohms: Sequence[float]) -> float:

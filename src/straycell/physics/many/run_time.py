@@ -218,8 +218,8 @@ def _run(
 
 def known_of(capacities: Sequence[Measured], resistances: Sequence[Measured | None]) -> Known[Floats]:
     """What was measured of each cell, in Ah and ohm."""
-    figures = [known_resistance(*pair)[:2] for pair in zip(capacities, resistances, strict=True)]
-    ohm, u_ohm = (np.array(column) for column in zip(*figures, strict=True))
+    figures = [known_resistance(*pair)[0] for pair in zip(capacities, resistances, strict=True)]
+    ohm, u_ohm = (np.array([getattr(f, part) for f in figures]) for part in ("value", "u"))
     sound = np.minimum(ohm, np.array([assumed_resistance(c.value)[0] for c in capacities]))
     ah, u_ah = (np.array([getattr(c, part) for c in capacities]) for part in ("value", "u"))
     return Known(ah, u_ah, ohm, u_ohm, sound)

@@ -79,12 +79,11 @@ class Sets:
         )
 
 
-def known_resistance(capacity: Measured, resistance: Measured | None) -> tuple[float, float, list[str]]:
-    """(ohm, standard uncertainty in ohm, notes): as measured, else what is usual for the capacity."""
+def known_resistance(capacity: Measured, resistance: Measured | None) -> tuple[Measured, list[str]]:
+    """(the resistance in ohm, notes): as measured, else what is usual for the capacity."""
     if resistance is not None:
-        return resistance.value, resistance.u, []
-    ohm, u = assumed_resistance(capacity.value)
-    return ohm, u, [ASSUMED_NOTE]
+        return resistance, []
+    return Measured(*assumed_resistance(capacity.value)), [ASSUMED_NOTE]
 
 
 Asked = tuple[Chemistry, Measured, Resisting, float, float | None]
@@ -207,10 +206,7 @@ def _ends(spread: Spread) -> tuple[float, float, float]:
 def _seen_stiffened(seen: Spread, stiff: Spread, share: float) -> Spread:
     """The ratio of the whole resistance where that of the pulse, a `share` of it, was measured: the rest as the sets."""
     expected, low, high = (
-        share * own + (1.0 - share) * rest
-        for own, rest in zip(
-            (seen.expected, seen.low, seen.high), (stiff.expected, stiff.low, stiff.high), strict=True
-        )
+        share * own + (1.0 - share) * rest for own, rest in zip(_ends(seen), _ends(stiff), strict=True)
     )
     return Spread(expected, low, high)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from straycell.physics.loads import Lamps, Load, ResistiveLoad
+from straycell.physics.loads import Lamps, ResistiveLoad, SteadyLoad
 from straycell.physics.sources import SourceModel
 
 
@@ -24,7 +24,13 @@ class March:
 
 
 def march(
-    model: SourceModel, load: Load, cutoff_v: float, *, series: int = 1, parallel: int = 1, keep: bool = False
+    model: SourceModel,
+    load: SteadyLoad,
+    cutoff_v: float,
+    *,
+    series: int = 1,
+    parallel: int = 1,
+    keep: bool = False,
 ) -> March:
     """Run one cell of a pack of equal cells down to `cutoff_v` per cell under the pack's load.
 

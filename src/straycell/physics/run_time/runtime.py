@@ -50,7 +50,6 @@ from straycell.physics.temperature import (
     REFERENCE_C,
     lag_ratio,
 )
-from straycell.quantities import Measured
 
 __all__ = ["OwnTrace", "RunCell", "RunDevice", "Runtime", "estimate"]
 
@@ -95,8 +94,8 @@ def estimate(cell: RunCell, device: RunDevice) -> Runtime:
     device.check()
     stop, stop_v = device.first_stop(cell)
     chemistry, ah, trace = cell.chemistry, cell.capacity.value, cell.own_trace
-    ohm, ohm_u, notes = known_resistance(cell.capacity, cell.resistance)
-    resisting = cell.taken.resisting(Measured(ohm, ohm_u))
+    resistance, notes = known_resistance(cell.capacity, cell.resistance)
+    resisting = cell.taken.resisting(resistance)
     asked = (
         chemistry,
         cell.capacity,

@@ -73,45 +73,47 @@ def instrument_of(analysis: Analysis, meter: Meter | None, defaults: CautiousDef
 
 def capacity_lines(run: DischargeRun, instrument: Instrument) -> list[BudgetLine]:
     """The budget of a run's capacity, in Ah."""
-    accuracy, figure = instrument.current, "capacity_ah"
-    # The sheet's fixed part and the zero seen in this file are the same error: the larger one, once.
-    zero_ah = max(accuracy.offset, instrument.zero_a * run.hours)
-    return [
-        BudgetLine(figure, _named("gain of the current", instrument.current_is_default), _share(accuracy.gain),
-                   run.capacity_ah * accuracy.gain / _SQRT3),
-        BudgetLine(figure, "zero of the current", show(zero_ah, Dimension.CAPACITY), zero_ah / _SQRT3),
-        # The rounding of one level repeats in every row of a steady current, so it grows with the hours and does not
-        # average out.
-        BudgetLine(figure, "steps the current is shown in", show(instrument.step_a, Dimension.CURRENT),
-                   instrument.step_a / _SQRT12 * run.hours),
-        BudgetLine(figure, "distance of the rows", show(run.spacing_s, Dimension.DURATION), run.sampling_ah),
-        # Where in the gap the step began is unknown within its full width: rectangular, width over root 12.
-        BudgetLine(figure, "missing at starts of steps", show(run.open_start_s, Dimension.DURATION),
-                   run.open_start_ah / _SQRT12),
-        BudgetLine(figure, "missing at ends of steps", show(run.open_end_s, Dimension.DURATION),
-                   run.open_end_ah / _SQRT12),
-        # A cut-off voltage read wrong moves the end along the curve: dAh/dV there turns volts into charge.
-        BudgetLine(figure, "cut-off as this meter sees it", show(_cutoff_u(run, instrument), Dimension.VOLTAGE),
-                   run.ah_per_v_at_end * _cutoff_u(run, instrument)),
-    ]  # fmt: skip
+    return _current_lines("capacity_ah", run, instrument, (1.0, 1.0), run.sampling_ah)
 
 
 def energy_lines(run: DischargeRun, instrument: Instrument) -> list[BudgetLine]:
     """The budget of a run's energy, in Wh: each source of the capacity's, times the voltage, and the voltage's own."""
     figure, volts = "energy_wh", instrument.voltage
     mean_v = run.energy_wh / run.capacity_ah if run.capacity_ah else 0.0
-    carried = []
-    for line in capacity_lines(run, instrument):
-        # What is lost at the end is lost at the cut-off's voltage, not at the mean.
-        at_v = run.end_v if line.source.startswith(("cut-off", "missing at ends")) else mean_v
-        u = run.sampling_wh if line.source == "distance of the rows" else line.u * at_v
-        carried.append(BudgetLine(figure, line.source, line.value, u))
     return [
-        *carried,
+        *_current_lines(figure, run, instrument, (mean_v, run.end_v), run.sampling_wh),
         BudgetLine(figure, _named("gain of the voltage", instrument.voltage_is_default), _share(volts.gain),
                    run.energy_wh * volts.gain / _SQRT3),
         BudgetLine(figure, _named("offset of the voltage", instrument.voltage_is_default),
                    show(volts.offset, Dimension.VOLTAGE), run.capacity_ah * volts.offset / _SQRT3),
+    ]  # fmt: skip
+
+
+def _current_lines(
+    figure: str, run: DischargeRun, instrument: Instrument, at: tuple[float, float], sampling: float
+) -> list[BudgetLine]:
+    """What the current and its times bring into a figure, `at` times the charge: on the mean, and at the run's end."""
+    # What is lost at the end is lost at the cut-off's voltage, not at the mean.
+    accuracy, (mean, end) = instrument.current, at
+    # The sheet's fixed part and the zero seen in this file are the same error: the larger one, once.
+    zero_ah = max(accuracy.offset, instrument.zero_a * run.hours)
+    return [
+        BudgetLine(figure, _named("gain of the current", instrument.current_is_default), _share(accuracy.gain),
+                   run.capacity_ah * accuracy.gain / _SQRT3 * mean),
+        BudgetLine(figure, "zero of the current", show(zero_ah, Dimension.CAPACITY), zero_ah / _SQRT3 * mean),
+        # The rounding of one level repeats in every row of a steady current, so it grows with the hours and does not
+        # average out.
+        BudgetLine(figure, "steps the current is shown in", show(instrument.step_a, Dimension.CURRENT),
+                   instrument.step_a / _SQRT12 * run.hours * mean),
+        BudgetLine(figure, "distance of the rows", show(run.spacing_s, Dimension.DURATION), sampling),
+        # Where in the gap the step began is unknown within its full width: rectangular, width over root 12.
+        BudgetLine(figure, "missing at starts of steps", show(run.open_start_s, Dimension.DURATION),
+                   run.open_start_ah / _SQRT12 * mean),
+        BudgetLine(figure, "missing at ends of steps", show(run.open_end_s, Dimension.DURATION),
+                   run.open_end_ah / _SQRT12 * end),
+        # A cut-off voltage read wrong moves the end along the curve: dAh/dV there turns volts into charge.
+        BudgetLine(figure, "cut-off as this meter sees it", show(_cutoff_u(run, instrument), Dimension.VOLTAGE),
+                   run.ah_per_v_at_end * _cutoff_u(run, instrument) * end),
     ]  # fmt: skip
 
 

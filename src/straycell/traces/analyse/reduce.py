@@ -79,17 +79,10 @@ def _budget(run: DischargeRun | None, dc: PulseResistance | None, instrument: In
 
 
 def _mean_temperature(trace: Trace, run: DischargeRun | None, given_c: float | None) -> float | None:
-    if trace.temperature_c is None:
-        return given_c
     # A file's temperature covers charge and rest too, and the cell warms under load: only the run's rows speak for
     # the run.
-    rows = slice(None)
-    if run is not None:
-        first, last = np.searchsorted(trace.time_s, (run.start_s, run.end_s))
-        rows = slice(int(first), int(last) + 1)
-    known = trace.temperature_c[rows]
-    known = known[np.isfinite(known)]
-    return float(known.mean()) if len(known) else given_c
+    first, last = (0, trace.rows) if run is None else np.searchsorted(trace.time_s, (run.start_s, run.end_s))
+    return trace.mean_temperature(slice(int(first), int(last) + 1), given_c)
 
 
 def _warnings(

@@ -176,7 +176,9 @@ def _resistance(
         soc=soc if span is None else (span[0] + span[1]) / 2,
         soc_range=span,
         rest_v=rest.last_v if rest is not None else None,
-        temperature_c=_temperature(setting.analysis, step, setting.conditions.temperature_c),
+        temperature_c=setting.analysis.trace.mean_temperature(
+            slice(step.first, step.stop), setting.conditions.temperature_c
+        ),
         resistance=combined(value, lines),
         lines=tuple(lines),
         step=k,
@@ -206,14 +208,6 @@ def _state(analysis: Analysis, runs: list[DischargeRun], k: int) -> tuple[float,
     if run.at_least or run.capacity_ah <= 0:
         return out, None
     return out, min(1.0, max(0.0, 1 - out / run.capacity_ah))
-
-
-def _temperature(analysis: Analysis, step: Step, given_c: float | None) -> float | None:
-    if analysis.trace.temperature_c is None:
-        return given_c
-    rows = analysis.trace.temperature_c[step.first : step.stop]
-    known = rows[np.isfinite(rows)]
-    return float(known.mean()) if len(known) else given_c
 
 
 def find_pair(setting: Setting) -> PulseResistance | None:

@@ -45,7 +45,6 @@ class DischargeRun:
     energy_wh: float
     current_a: float
     hours: float
-    full: bool
     shows_full: bool
     spoilt: bool
     reached: bool
@@ -163,7 +162,6 @@ def _run(analysis: Analysis, first: int, last: int, conditions: Conditions, slac
         energy_wh=energy,
         current_a=_mean_current(long, end),
         hours=sum(min(s.end_s, end.time_s) - s.onset_s for s in loads) / 3600,
-        full=full,
         shows_full=shown,
         # Spoilt for good: a doubt beside the missing proof of a full start cannot be healed by a recorded charge.
         spoilt=not possible or len(doubts) > (not full),

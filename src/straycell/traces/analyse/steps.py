@@ -93,13 +93,8 @@ class Analysis:
     gap_rows: Ints
 
 
-def split_steps(trace: Trace) -> list[Step]:
-    """The steps of a trace, in order; every row belongs to exactly one."""
-    return analyse(trace).steps
-
-
 def analyse(trace: Trace) -> Analysis:
-    """Cut a trace into steps and integrate each (trapezoids between its rows)."""
+    """Cut a trace into steps, every row in exactly one, and integrate each (trapezoids between its rows)."""
     state = states(trace.current_a)
     firsts = _first_rows(trace, state)
     stops = np.append(firsts[1:], trace.rows)

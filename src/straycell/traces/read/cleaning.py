@@ -37,6 +37,11 @@ class Cleaned:
     notes: list[str] = field(default_factory=list)
     began_at: datetime | None = None
 
+    def leave_out(self, rows: Mask, why: str) -> None:
+        """Drop these rows, and say so."""
+        self.warnings.append(f"{some_lines(self.line[rows])}: {why}; left out")
+        self.keep(~rows)
+
     def keep(self, rows: Mask) -> None:
         self.line = self.line[rows]
         self.columns = {name: values[rows] for name, values in self.columns.items()}
@@ -181,8 +186,7 @@ def _drop_repeated(cleaned: Cleaned) -> None:
     same = np.logical_and.reduce([np.diff(cleaned.columns[name]) == 0 for name in _needed(cleaned)])
     if same.any():
         rows = np.append(False, same)
-        cleaned.warnings.append(f"{some_lines(cleaned.line[rows])}: the row before is there again; left out")
-        cleaned.keep(~rows)
+        cleaned.leave_out(rows, "the row before is there again")
     still = np.append(False, np.diff(cleaned.columns["time"]) == 0)
     if (still & ~_edges(cleaned)).mean() > MOST_BAD_SHARE:
         cleaned.warnings.append(
@@ -221,11 +225,7 @@ def _check_windows(cleaned: Cleaned) -> None:
                 else f'if the column is in m{unit}, say so: --columns "{name}=NAME in m{unit}"',
             )
         if wrong.any():
-            first = values[np.flatnonzero(wrong)[0]]
-            cleaned.warnings.append(
-                f"{some_lines(cleaned.line[wrong])}: {first:.6g} {unit} cannot be; left out"
-            )
-            cleaned.keep(~wrong)
+            cleaned.leave_out(wrong, f"{values[np.flatnonzero(wrong)[0]]:.6g} {unit} cannot be")
 
 
 def _drop_spikes(cleaned: Cleaned) -> None:
@@ -254,10 +254,7 @@ def _drop_spikes(cleaned: Cleaned) -> None:
             f"line {int(cleaned.line[row])}: the voltage drops to {volts[row]:.4g} V and comes back, again and again",
             "mend the contact to the cell and measure again",
         )
-    cleaned.warnings.append(
-        f"{some_lines(cleaned.line[wrong])}: the voltage jumps to {volts[row]:.4g} V and back (bad contact?); left out"
-    )
-    cleaned.keep(~wrong)
+    cleaned.leave_out(wrong, f"the voltage jumps to {volts[row]:.4g} V and back (bad contact?)")
 
 
 def _check_temperature(cleaned: Cleaned) -> None:

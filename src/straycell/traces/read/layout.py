@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import zlib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -99,14 +99,18 @@ def find_layout(raw: bytes, columns: Mapping[str, str] | None) -> Layout:
     lines = re.split(r"\r\n|\r|\n", as_text(head))[:_HEADER_LINES]
     if columns:
         return _by_mapping(lines, columns)
+    for index, separator, cells in _split_in_turn(lines):
+        if {"time", "voltage"} <= {c.quantity for c in map(recognise, cells) if c}:
+            return _layout(lines, index, separator, None)
+    raise _no_header(lines)
+
+
+def _split_in_turn(lines: list[str]) -> Iterator[tuple[int, str, list[str]]]:
+    """(index, separator, cells) of each line by each separator that files have."""
     for index, line in enumerate(lines):
         # The comma comes last: with decimal commas it would split a line that semicolons separate.
         for separator in (";", "\t", ","):
-            cells = split_line(line, separator)
-            known = {c.quantity for c in map(recognise, cells) if c}
-            if {"time", "voltage"} <= known:
-                return _layout(lines, index, separator, None)
-    raise _no_header(lines)
+            yield index, separator, split_line(line, separator)
 
 
 def split_line(line: str, separator: str) -> list[str]:
@@ -115,24 +119,20 @@ def split_line(line: str, separator: str) -> list[str]:
 
 
 def _is_row(cells: list[str]) -> bool:
-    return len(cells) > 1 and sum(bool(_NUMBER.match(c)) for c in cells) >= 2
+    return sum(bool(_NUMBER.match(c)) for c in cells) >= 2
 
 
 def _no_header(lines: list[str]) -> BadData:
     for index, line in enumerate(lines):
-        for separator in (";", "\t", ","):
-            cells = split_line(line, separator)
-            if any(recognise(c) for c in cells if not _NUMBER.match(c)) and len(cells) > 1:
-                known = sorted({c.quantity for c in map(recognise, cells) if c})
+        split = [cells for _, _, cells in _split_in_turn([line]) if len(cells) > 1]
+        for cells in split:
+            if any(recognise(c) for c in cells if not _NUMBER.match(c)):
+                known = {c.quantity for c in map(recognise, cells) if c}
                 lacking = [q for q in ("time", "voltage") if q not in known]
                 return BadData(
                     f"line {index + 1} names no column for {' and '.join(lacking) or 'time'}", _REMEDY
                 )
-        if (
-            _is_row(split_line(line, ";"))
-            or _is_row(split_line(line, "\t"))
-            or _is_row(split_line(line, ","))
-        ):
+        if any(map(_is_row, split)):
             return BadData(
                 f"line {index + 1} holds numbers, but no line before it names the columns", _REMEDY
             )
@@ -142,18 +142,15 @@ def _no_header(lines: list[str]) -> BadData:
 def _by_mapping(lines: list[str], columns: Mapping[str, str]) -> Layout:
     """The first line that has every named header; for places, the first line of numbers."""
     fault: BadData | None = None
-    for index, line in enumerate(lines):
-        for separator in (";", "\t", ","):
-            cells = split_line(line, separator)
-            if len(cells) < 2:
-                continue
-            try:
-                found = mapped(cells, columns, index + 1)
-            except BadData as missing:
-                fault = fault or missing
-                continue
-            if all(_NUMBER.match(cells[c.place]) for c in found.values()) and not _is_row(cells):
-                continue
+    for index, separator, cells in _split_in_turn(lines):
+        if len(cells) < 2:
+            continue
+        try:
+            found = mapped(cells, columns, index + 1)
+        except BadData as missing:
+            fault = fault or missing
+            continue
+        if _is_row(cells) or not all(_NUMBER.match(cells[c.place]) for c in found.values()):
             return _layout(lines, index, separator, found)
     raise fault or _no_header(lines)
 

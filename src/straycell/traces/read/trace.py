@@ -43,3 +43,11 @@ class Trace:
     def line_of(self, row: int) -> int:
         """The file's line of a row; the row's own number, from 1, for a trace that came from no file."""
         return int(self.line[row]) if len(self.line) else row + 1
+
+    def mean_temperature(self, rows: slice, given_c: float | None) -> float | None:
+        """The mean in C of what the file tells of some rows; `given_c` where it tells nothing."""
+        if self.temperature_c is None:
+            return given_c
+        known = self.temperature_c[rows]
+        known = known[np.isfinite(known)]
+        return float(known.mean()) if len(known) else given_c

@@ -20,36 +20,30 @@ if TYPE_CHECKING:
 
 app = noun_app("What readings are taken with, and how far to trust it.")
 _D = Dimension
+NameArgument = Annotated[str, values.text_argument("NAME", "The meter.")]
+
+
+def _accuracy_option(quantity: str, like: str) -> Any:
+    return values.text_option(f"--{quantity}-accuracy", "As its data sheet states it.", metavar=like)
 
 
 @app.command("add")
 def add(
-    name: Annotated[str, values.text_argument("NAME", "What you call it.")],
+    name: values.OwnNameArgument,
     like: Annotated[
         str | None,
         values.text_option("--like", f"A shipped class: {', '.join(meter_classes())}.", metavar="CLASS"),
     ] = None,
-    voltage_accuracy: Annotated[
-        str | None,
-        values.text_option("--voltage-accuracy", "As its data sheet states it.", metavar="0.05%+2mV"),
-    ] = None,
+    voltage_accuracy: Annotated[str | None, _accuracy_option("voltage", "0.05%+2mV")] = None,
     voltage_resolution: Annotated[
         str | None,
         values.text_option(
             "--voltage-resolution", "Its smallest step: 1mV, or 1mV<4V,10mV for two ranges.", metavar="1mV"
         ),
     ] = None,
-    capacity_accuracy: Annotated[
-        str | None,
-        values.text_option("--capacity-accuracy", "As its data sheet states it.", metavar="1%+5mAh"),
-    ] = None,
-    resistance_accuracy: Annotated[
-        str | None,
-        values.text_option("--resistance-accuracy", "As its data sheet states it.", metavar="3%+2mohm"),
-    ] = None,
-    temperature_accuracy: Annotated[
-        str | None, values.text_option("--temperature-accuracy", "As its data sheet states it.", metavar="1C")
-    ] = None,
+    capacity_accuracy: Annotated[str | None, _accuracy_option("capacity", "1%+5mAh")] = None,
+    resistance_accuracy: Annotated[str | None, _accuracy_option("resistance", "3%+2mohm")] = None,
+    temperature_accuracy: Annotated[str | None, _accuracy_option("temperature", "1C")] = None,
 ) -> None:
     """Record a meter: a shipped class, its own sheet, or a class with single figures changed."""
     # A class is the cautious end of many meters; the sheet of this one is better.
@@ -101,7 +95,7 @@ def list_all() -> None:
 
 @app.command("compare")
 def compare(
-    name: Annotated[str, values.text_argument("NAME", "The meter.")],
+    name: NameArgument,
     on: Annotated[str | None, values.text_option("--on", "The day (default: today).", metavar="DATE")] = None,
     note: Annotated[str | None, values.text_option("--note", "With what, and how far off it was.")] = None,
     showed: Annotated[
@@ -164,7 +158,7 @@ def _known_value(showed: str | None, actual: str | None) -> KnownValue | None:
 
 @app.command("fault")
 def fault(
-    name: Annotated[str, values.text_argument("NAME", "The meter.")],
+    name: NameArgument,
     start: Annotated[str, values.text_option("--from", "Since when it was wrong.", metavar="TIME")],
     end: Annotated[str, values.text_option("--to", "Until when.", metavar="TIME")],
     because: Annotated[str, values.text_option("--because", "What was wrong with it.")],

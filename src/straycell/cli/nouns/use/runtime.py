@@ -22,9 +22,8 @@ from straycell.cli.show.device_draw import Draw, draw_of
 from straycell.cli.show.verdict_page import say_forbidden
 from straycell.matching.words import run_hours as hours
 from straycell.physics.run_time.answers import narrowing
-from straycell.physics.run_time.course import voltage_course
 from straycell.physics.run_time.runtime import RunCell, RunDevice, Runtime
-from straycell.pictures.run_time import run_time_picture
+from straycell.pictures.run_time import run_time_picture, voltage_course
 from straycell.quantities import Dimension, show
 from straycell.safety import Step
 
@@ -44,8 +43,7 @@ WhyOption = Annotated[
     bool, typer.Option("--why", help="Show what lies between the expected and the low hours.")
 ]
 OutOption = Annotated[
-    Path | None,
-    typer.Option("--out", metavar="PNG", help="Draw voltage against time.", show_default=False),
+    Path | None, typer.Option("--out", metavar="PNG", help="Draw voltage against time.", show_default=False)
 ]
 
 
@@ -68,7 +66,7 @@ class Answer:
 
 @app.command()
 def runtime(
-    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    code: values.CellArgument,
     until: device_load.UntilOption,
     current: device_load.CurrentOption = None,
     power: device_load.PowerOption = None,
