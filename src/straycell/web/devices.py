@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from datetime import datetime
-from enum import StrEnum
+from enum import StrEnum, auto
 from pathlib import Path
 from threading import Lock
 from typing import Any
@@ -38,8 +38,8 @@ OWNER_ONLY = 0o600
 class Scope(StrEnum):
     """What a device may do."""
 
-    WRITE = "write"
-    LOOK = "look"
+    WRITE = auto()
+    LOOK = auto()
 
 
 @dataclass(frozen=True, slots=True)
