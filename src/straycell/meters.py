@@ -10,6 +10,7 @@ import re
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import lru_cache
+from typing import Any
 
 from straycell.errors import BadData, UsageFault
 from straycell.quantities import ANY_WINDOW, Dimension, parse_quantity, show
@@ -47,6 +48,15 @@ class Resolution:
         return self.step(value) / math.sqrt(12.0)
 
 
+ACCURACIES = {
+    "voltage": Dimension.VOLTAGE,
+    "capacity": Dimension.CAPACITY,
+    "resistance": Dimension.RESISTANCE,
+    "temperature": Dimension.TEMPERATURE,
+}
+"""What a meter can have an accuracy for: the one list that options, columns, pages and JSON are made of."""
+
+
 @dataclass(frozen=True, slots=True)
 class Meter:
     """One instrument. An accuracy of None means: not known for this quantity, the cautious default holds."""
@@ -59,6 +69,10 @@ class Meter:
     resistance: Accuracy | None = None
     temperature: Accuracy | None = None
     compared_on: date | None = None
+
+    def accuracy_words(self, quantity: str) -> str:
+        """`0.5% + 2 mV`: its accuracy for one of `ACCURACIES`; empty when unknown."""
+        return show_accuracy(getattr(self, quantity), ACCURACIES[quantity])
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,12 +143,7 @@ def show_accuracy(accuracy: Accuracy | None, dimension: Dimension) -> str:
 
 BEST = "best"
 """The entry of meter_classes.toml that is not a kind of instrument but the bound for all of them."""
-_TYPICAL = {
-    "voltage": (Dimension.VOLTAGE, 3.7),
-    "capacity": (Dimension.CAPACITY, 2.0),
-    "resistance": (Dimension.RESISTANCE, 0.05),
-    "temperature": (Dimension.TEMPERATURE, 22.0),
-}
+_TYPICAL = {"voltage": 3.7, "capacity": 2.0, "resistance": 0.05, "temperature": 22.0}
 """By quantity: where a meter's limits of error are held against the bound."""
 
 
@@ -157,40 +166,36 @@ def best_accuracy(quantity: str) -> Accuracy:
 def too_good(meter: Meter) -> str:
     """Why a meter's figures cannot be true; empty when they can: its guard bands would be next to nothing."""
     best = _entries()[BEST].meter
-    for name, (dimension, typical) in _TYPICAL.items():
+    for name, typical in _TYPICAL.items():
         stated: Accuracy | None = getattr(meter, name)
         bound: Accuracy | None = getattr(best, name)
         if stated is None or bound is None:
             continue
         # Compared at a typical value, since gain and offset trade against each other.
         if stated.limit(typical) < bound.limit(typical):
-            least = show_accuracy(bound, dimension)
-            return f"its {name} accuracy of {show_accuracy(stated, dimension)} is below {least}, the best there is"
-    step = meter.voltage_resolution.step(_TYPICAL["voltage"][1])
+            least = best.accuracy_words(name)
+            return f"its {name} accuracy of {meter.accuracy_words(name)} is below {least}, the best there is"
+    step = meter.voltage_resolution.step(_TYPICAL["voltage"])
     # Half a step is what rounding alone does: no instrument is truer than its own display.
-    if meter.voltage is not None and meter.voltage.limit(_TYPICAL["voltage"][1]) < step / 2:
-        accuracy, shown = (
-            show_accuracy(meter.voltage, Dimension.VOLTAGE),
-            show(step, Dimension.VOLTAGE),
-        )
-        return f"its voltage accuracy of {accuracy} is finer than half of the {shown} that it shows"
+    if meter.voltage is not None and meter.voltage.limit(_TYPICAL["voltage"]) < step / 2:
+        shown = show(step, Dimension.VOLTAGE)
+        return f"its voltage accuracy of {meter.accuracy_words('voltage')} is finer than half of the {shown} that it shows"
     return ""
 
 
 def _meter_class(name: str, entry: dict[str, str]) -> MeterClass:
-    def accuracy(key: str, dimension: Dimension) -> Accuracy | None:
-        return parse_accuracy(entry[key], dimension) if key in entry else None
-
+    accuracies: dict[str, Any] = {
+        quantity: parse_accuracy(entry[f"{quantity}_accuracy"], dimension)
+        for quantity, dimension in ACCURACIES.items()
+        if f"{quantity}_accuracy" in entry
+    }
     meter = Meter(
         name=name,
         like=name,
-        voltage=accuracy("voltage_accuracy", Dimension.VOLTAGE),
         voltage_resolution=parse_resolution(entry["voltage_resolution"])
         if "voltage_resolution" in entry
         else Resolution(),
-        capacity=accuracy("capacity_accuracy", Dimension.CAPACITY),
-        resistance=accuracy("resistance_accuracy", Dimension.RESISTANCE),
-        temperature=accuracy("temperature_accuracy", Dimension.TEMPERATURE),
+        **accuracies,
     )
     return MeterClass(name, entry["text"], entry["source"], meter)
 

@@ -158,6 +158,24 @@ def test_a_profile_is_averaged_over_a_minute_and_two_seconds() -> None:
 
 
 @pytest.mark.parametrize(
+    ("seconds", "amps", "expected"),
+    [
+        (30.0, 1.9, "served"),
+        (59.0, 1.01, "served"),
+        (62.0, 1.05, "current"),
+        (1.9, 2.1, "served"),
+        (2.1, 2.1, "peak-current"),
+    ],
+)
+def test_a_burst_counts_as_steady_from_a_minute_and_as_a_peak_up_to_two_seconds(
+    seconds: float, amps: float, expected: str
+) -> None:
+    """Once in twenty minutes, of 2 Ah that may give 1 A and twice as much for 2 s: a longer burst is not averaged away."""
+    profile = f"profile = {{ time_s = [0.0, {seconds}, 1200.0], current_a = [{amps}, 0.0] }}"
+    assert reason(project(profile, runtime="1h"), cell(0, 2.0, resistance_ohm=0.02)) == expected
+
+
+@pytest.mark.parametrize(
     ("window_s", "expected"), [(1.0, 3.0), (2.0, 2.0), (10.0, 0.8), (20.0, 0.8), (15.0, 1.0)]
 )
 def test_the_largest_mean_of_a_repeated_profile(window_s: float, expected: float) -> None:

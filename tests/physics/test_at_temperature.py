@@ -17,6 +17,7 @@ import pytest
 from tests.physics.asking import asked
 from tests.physics.physics_tables import FOLDER, own_trace
 
+from straycell.acceptance.rules import shipped_rules
 from straycell.cells import Chemistry
 from straycell.physics.loads import ConstantCurrent, ConstantPower, Load
 from straycell.physics.own_pulses import Pulse, Taken, is_quick
@@ -29,6 +30,7 @@ from straycell.quantities import Measured
 
 SETS = tuple(sorted(path.stem.removeprefix("runs_at_") for path in FOLDER.glob("runs_at_*.csv")))
 GAS = 8.314
+RULES = shipped_rules()
 
 
 def lines(path: Path) -> list[str]:
@@ -155,6 +157,14 @@ def test_no_cell_warms_beyond_the_bound_of_its_own_loss(name: str) -> None:
             loss_w = amps**2 * case.steady_ohm * case.resistance_ratio
             # The heat of mixing and of entropy, which the loss leaves out, is a degree or two at 0.2C.
             assert warmest_c <= at_c + own_heat_k(loss_w, 9.9, ah, 1) + 1.5
+
+
+def test_no_cell_is_taken_to_lose_less_heat_than_it_radiates() -> None:
+    """By Stefan and Boltzmann, a plastic wrap of emissivity 0.9 near 25 degC, and a sphere of the densest cell's volume."""
+    radiated_w_m2k = 4.0 * 0.9 * 5.67e-8 * 298.15**3
+    cm3 = 2.5 / RULES.limits["capacity-density"].value()
+    surface_m2 = 1e-4 * math.pi ** (1 / 3) * (6.0 * cm3) ** (2 / 3)
+    assert own_heat_k(0.1, 100.0, 2.5, 1) >= 0.1 / (radiated_w_m2k * surface_m2)
 
 
 def test_a_pack_warms_more_than_a_cell_and_a_short_run_less_than_a_long_one() -> None:

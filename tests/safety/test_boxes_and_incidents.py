@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from straycell.safety.boxes import Contents, box_kinds, fit_for_damaged, kind_of, why_not
 from straycell.safety.energy import Amount
-from straycell.safety.incidents import RETEST, find_incident, incident_kinds
+from straycell.safety.incidents import find_incident, incident_kinds
 
 ONE_WH = Amount(1.0, False, "measured")
 
@@ -96,4 +96,3 @@ def test_each_incident_of_the_trade_is_known(word: str, severe: bool) -> None:
 def test_words_of_ones_own_are_no_known_kind() -> None:
     """They hold; nobody guesses."""
     assert find_incident("sat on") is None
-    assert RETEST == ("look", "rest voltage", "resistance", "self-discharge check")

@@ -138,9 +138,9 @@ def test_a_cell_at_the_shelf_limit_may_sink_at_once() -> None:
 
 
 def test_the_reckoned_loss_is_the_cells_own_with_its_uncertainty() -> None:
-    """Measured where it is measured, else the cautious usual one."""
+    """Measured where it is measured, else twice what is published as usual (2.5 % a month): no cell sinks sooner by surprise."""
     own = assess(good().evidence(), RULES, day(20.0))
     (reason,) = [r for r in own.reasons if r.rule == "self-discharge"]
     assert isinstance(reason.observed, float) and reason.expanded_uncertainty is not None
     assert storage.loss_percent_month(own) == pytest.approx(reason.observed + reason.expanded_uncertainty)
-    assert storage.loss_percent_month(assess(Bench().evidence(), RULES, day(20.0))) == 5.0
+    assert storage.loss_percent_month(assess(Bench().evidence(), RULES, day(20.0))) >= 2 * 2.5

@@ -75,10 +75,12 @@ FIGURES: dict[str, tuple[str, list[str], str]] = {
             f"{FULL_MODEL}::test_the_polarisation_figures_are_those_of_the_tables",
             f"{FULL_MODEL}::test_the_shape_of_the_resistance_is_the_median_of_the_tables",
             f"{FULL_MODEL}::test_the_range_of_the_shape_holds_every_table_and_no_more",
+            f"{PHYSICS}polarisation.py",
+            "tests/traces/test_reference.py",
             f"{PHYSICS}at_temperature.py",
             FULL_MODEL,
         ],
-        "steady.*|lag_h|grown_ohm_ah|apart_k|short_s|ratio|ohm_ah",
+        "steady.*|spread|lag_h|grown_ohm_ah|apart_k|short_s|ratio|(u_)?ohm_ah",
     ),
     "figures-losses": ("physics/data/losses.toml", [f"{PHYSICS}losses.py"], "expected|low|high"),
     "figures-resistors": ("physics/data/resistors.toml", [f"{PHYSICS}resistors.py"], ".*"),
@@ -105,6 +107,9 @@ COUNTS = ("fewest",)
 # The tests of a single limit, where others than those of its room read it.
 NARROW = {
     "rate-out": ["tests/matching/test_candidates.py"],
+    "use_limits.toml: peak-seconds": ["tests/matching/test_candidates.py"],
+    "use_limits.toml: mean-seconds": ["tests/matching/test_candidates.py"],
+    "error-resistance": ["tests/review/test_black_box_rules.py"],
     "resistance-spread": ["tests/matching/pack/test_joining.py"],
     "storage.toml: let_down": ["tests/cli/take/test_let_down.py"],
 }

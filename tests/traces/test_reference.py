@@ -9,6 +9,9 @@ import numpy as np
 import pytest
 from tests.traces.helpers import REFERENCE, Reduce
 
+from straycell.cells import Chemistry
+from straycell.physics.polarisation import shape_range
+from straycell.physics.shipped import shipped
 from straycell.traces import StepKind, Trace, read_trace
 from straycell.traces.analyse.steps import analyse
 
@@ -100,6 +103,19 @@ def test_pulse_resistances_are_those_of_the_files_own_rows(number: int, bare: bo
     assert own[10.0].out_ah == pytest.approx(out_ah, abs=0.03)
     assert result.steps[own[10.0].step - 1].last_v == pytest.approx(rest_v, abs=5e-4)
     assert own[10.0].soc == pytest.approx(1 - out_ah / NET_COUNTER_AH, abs=0.005)
+
+
+def test_what_a_full_cell_resists_more_is_that_of_the_measured_one(reduce: Reduce) -> None:
+    """Its first pulses, full and at nine tenths; nor do its pulses of any charge and length contradict each other."""
+    result = reduce(read_trace(REFERENCE / "pouch-33ah-hppc-25c.csv.gz"))
+    ohm = {(p.pulse, p.pulse_s): p.resistance.value for p in result.pulses}
+    full_over_ninety = shipped("polarisation")["shape"]["full_over_ninety"]
+    assert full_over_ninety == pytest.approx(ohm[1, 0.5] / ohm[2, 0.5], abs=0.01)
+    half = min((p for p in result.pulses if p.soc), key=lambda p: abs((p.soc or 0.0) - 0.5)).pulse
+    for pulse in result.pulses:
+        if pulse.soc and pulse.pulse_s in (0.5, 10.0, 29.5) and pulse.soc > 0.05:
+            low, high = shape_range(Chemistry.NCA, pulse.pulse_s, (min(pulse.soc, 1.0),) * 2) or (0.0, 0.0)
+            assert 0.98 * low <= pulse.resistance.value / ohm[half, pulse.pulse_s] <= high
 
 
 def test_a_longer_pulse_shows_more_resistance(reduce: Reduce) -> None:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from enum import StrEnum
+from enum import StrEnum, auto
 from typing import TYPE_CHECKING
 
 from straycell.acceptance import RuleSet, figures
@@ -117,25 +117,25 @@ def _loss(verdict: Verdict) -> tuple[float, float | None] | None:
 class CellOrder(StrEnum):
     """What cells are sorted by."""
 
-    CODE = "code"
-    FORM = "form"
-    CHEMISTRY = "chemistry"
-    STAGE = "stage"
-    OUTCOME = "outcome"
-    BOX = "box"
-    MARKING = "marking"
-    CAPACITY = "capacity"
-    RESISTANCE = "resistance"
-    LOSS = "loss"
-    UNTIL = "until"
+    CODE = auto()
+    FORM = auto()
+    CHEMISTRY = auto()
+    STAGE = auto()
+    OUTCOME = auto()
+    BOX = auto()
+    MARKING = auto()
+    CAPACITY = auto()
+    RESISTANCE = auto()
+    LOSS = auto()
+    UNTIL = auto()
 
 
 class VerdictOrder(StrEnum):
     """What verdicts are sorted by."""
 
-    CODE = "code"
-    OUTCOME = "outcome"
-    UNTIL = "until"
+    CODE = auto()
+    OUTCOME = auto()
+    UNTIL = auto()
 
 
 _NEVER = datetime.max.replace(tzinfo=UTC)

@@ -11,7 +11,7 @@ import hashlib
 import math
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
-from enum import StrEnum
+from enum import StrEnum, auto
 
 from straycell.acceptance.figures import Figures
 from straycell.acceptance.permission import out_of_use, permission
@@ -40,11 +40,11 @@ class Face(StrEnum):
 class Purpose(StrEnum):
     """What the labels are for."""
 
-    SHELF = "shelf"
-    TINY = "tiny"
-    BUILD = "build"
-    DISCARD = "discard"
-    BOX = "box"
+    SHELF = auto()
+    TINY = auto()
+    BUILD = auto()
+    DISCARD = auto()
+    BOX = auto()
 
 
 @dataclass(frozen=True, slots=True)

@@ -50,10 +50,7 @@ class Paper(FPDF):
     def _at(self, x_mm: float, y_mm: float) -> tuple[float, float]:
         """Where a point is drawn: a printer's own scale is undone about the page's middle."""
         # About the middle: a printer's own error of scale starts there, so the corners are off least.
-        return (
-            self.w / 2 + (x_mm - self.w / 2) * self.scale,
-            self.h / 2 + (y_mm - self.h / 2) * self.scale,
-        )
+        return (self.w / 2 + (x_mm - self.w / 2) * self.scale, self.h / 2 + (y_mm - self.h / 2) * self.scale)
 
     def draw_text(self, item: TextItem, x_mm: float = 0.0, y_mm: float = 0.0) -> None:
         """One text of a layout whose origin is (x, y)."""

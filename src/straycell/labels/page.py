@@ -36,11 +36,7 @@ class PageMarks:
 
 
 def page_marks(
-    stock: Stock,
-    positions: Sequence[int],
-    headings: Sequence[str],
-    cautions: Sequence[str],
-    measure: Measure,
+    stock: Stock, positions: Sequence[int], headings: Sequence[str], cautions: Sequence[str], measure: Measure
 ) -> PageMarks:
     """Marks of one page whose labels are at `positions`: the longest heading that fits, a ruler, cut lines.
 

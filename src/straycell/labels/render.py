@@ -47,12 +47,7 @@ def qr_matrix(code: str) -> tuple[tuple[bool, ...], ...]:
 
 
 def sheet_pdf(
-    parts: Sequence[Part],
-    now: datetime,
-    *,
-    cautions: Sequence[str] = (),
-    skip: int = 0,
-    scale: float = 1.0,
+    parts: Sequence[Part], now: datetime, *, cautions: Sequence[str] = (), skip: int = 0, scale: float = 1.0
 ) -> bytes:
     """The labels of each stock in the order given, every stock on pages of its own, as a PDF.
 

@@ -162,10 +162,13 @@ def scaled(
     model: SourceModel, capacity_ratio: float, resistance_ratio: float, lag_ratio: float = 1.0
 ) -> SourceModel:
     """The same cell with another capacity, resistance and lag, as at another temperature."""
+    # At 25 degC nothing changes, and a run time asks it of each of its twenty runs.
+    if capacity_ratio == resistance_ratio == lag_ratio == 1.0:
+        return model
     return SourceModel(
-        tuple(x * capacity_ratio for x in model.x_ah),
+        tuple([x * capacity_ratio for x in model.x_ah]),
         model.emf_v,
-        tuple(r * resistance_ratio for r in model.inner_ohm),
+        tuple([r * resistance_ratio for r in model.inner_ohm]),
         model.lag_h * lag_ratio,
         model.draw_share / max(1.0, resistance_ratio),
     )

@@ -120,7 +120,8 @@ def next_id(conn: Connection) -> int:
 def begin(conn: Connection) -> Open:
     """Take the next row of the chain for what is written from now on."""
     # Row numbers only grow (rows are never deleted), so "after the last one" is exactly what this write adds.
-    return Open(next_id(conn), _last_rows(conn))
+    before = _last_rows(conn)
+    return Open(before["write"] + 1, before)
 
 
 def _last_rows(conn: Connection) -> dict[str, int]:
@@ -132,9 +133,9 @@ def _place(table: str) -> str:
     return "event_id" if table == "event_cell" else "rowid"
 
 
-_TABLES = ("event", *CONTENT)
+_TABLES = ("write", "event", *CONTENT)
 _LAST_ROWS = "SELECT " + ", ".join(
-    f"(SELECT coalesce(max({_place(name)}), 0) FROM {name})" for name in _TABLES
+    f'(SELECT coalesce(max({_place(name)}), 0) FROM "{name}")' for name in _TABLES
 )
 
 

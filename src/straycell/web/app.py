@@ -58,6 +58,7 @@ def make_site(settings: Settings, announce: Callable[[str], None]) -> tuple[Site
         """What a device shows without network for a page that it does not hold."""
         return view.page(request, "offline.html")
 
+    # An application of its own: its faults are JSON, and its description names no page.
     app.mount("/api/v1", api.api)
     for module in ROUTERS:
         app.include_router(module.router)

@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from datetime import datetime
-from enum import StrEnum
+from enum import StrEnum, auto
 from pathlib import Path
 from threading import Lock
 from typing import Any
@@ -29,6 +29,7 @@ try:
 except ImportError:  # another system: two programs that change the file at one time are not kept apart there
     fcntl = None  # type: ignore[assignment]
 
+# Common practice, no published source: far beyond a workshop, and the file stays small enough to read at each request.
 MOST_DEVICES = 100
 MOST_BYTES = 200_000
 OWNER_ONLY = 0o600
@@ -37,8 +38,8 @@ OWNER_ONLY = 0o600
 class Scope(StrEnum):
     """What a device may do."""
 
-    WRITE = "write"
-    LOOK = "look"
+    WRITE = auto()
+    LOOK = auto()
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,11 +88,13 @@ class Devices:
 
     def add(self, name: str, scope: Scope, at: datetime, *, token: bool = False) -> tuple[Device, str]:
         """Let a device in; returns it with its credential, which is kept nowhere. Raises BadData."""
+        # 32 bytes from the system's generator; a guess is as hopeless as against a key of AES-256.
         secret = secrets.token_urlsafe(32)
 
         def change(known: dict[str, Device]) -> Device:
             if len(known) >= MOST_DEVICES:
                 raise BadData(*refusal("devices", most=MOST_DEVICES))
+            # Drawn and not counted: a number of a forgotten device should not come back with a new owner.
             number = next(n for n in iter(lambda: secrets.token_hex(3), None) if n not in known)
             known[number] = Device(number, name, digest_of(secret), scope, at, token)
             return known[number]
@@ -124,8 +127,10 @@ class Devices:
             return {}
         except OSError as fault:
             raise self._fault(str(fault.strerror)) from fault
+        # Time alone is not enough: two changes within one tick of the file system look alike.
         seen = (stat.st_mtime_ns, stat.st_ino, stat.st_size)
         if seen != self._seen:
+            # Read at each request once changed: a file that was filled up must not fill the memory.
             if stat.st_size > MOST_BYTES:
                 raise self._fault(refusal("device-size")[0])
             try:
@@ -145,6 +150,7 @@ class Devices:
             known = dict(self._load())
             changed = change(known)
             rows = [asdict(device) | {"paired_at": device.paired_at.isoformat()} for device in known.values()]
+            # Renamed into place: a power cut leaves the old list or the new one, and never half of one.
             with part_file(self.path, OWNER_ONLY) as part:
                 part.path.write_text(json.dumps(rows, indent=1), encoding="utf-8")
                 part.place()
@@ -162,6 +168,7 @@ def _alone(folder: Path) -> Iterator[None]:
     if fcntl is None:
         yield
         return
+    # The folder and not the file is locked, as the file is replaced by each change.
     handle = os.open(folder, os.O_RDONLY)
     try:
         fcntl.flock(handle, fcntl.LOCK_EX)
@@ -200,8 +207,10 @@ class Pairing:
 
     def take(self, typed: str) -> bool:
         """True when this is the code; it is spent then. Blanks, dashes and small letters are forgiven."""
+        # Read off a screen and typed with gloves on.
         tidy = "".join(typed.upper().split()).replace("-", "")
         with self._lock:
+            # Compared in constant time, so that the answer's delay tells no letter of it.
             right = bool(self._code) and hmac.compare_digest(tidy.encode(), self._code.encode())
             self._wrong = 0 if right else self._wrong + 1
             if right or self._wrong >= TRIES:

@@ -103,6 +103,7 @@ def said_in(form: Form, text: Callable[[str], str], texts: Callable[[str], list[
         try:
             value = _value(field, text, texts)
         except StraycellError as fault:
+            # Every fault at once: a form sent back five times is given up.
             faults[field.name] = fault
             continue
         if value is not None:
@@ -142,6 +143,7 @@ def figure(typed: str, dimension: Dimension, noun: str, window: Window | None = 
 
     A phone's number keys have a comma in many countries: it is taken where only one reading of it can be meant.
     """
+    # "1,250" mAh is 1250 to some and 1.25 to others: both are tried, and two that fit are refused.
     readings = [typed]
     if re.fullmatch(r"[+-]?\d+,\d+", typed):
         readings = [

@@ -77,6 +77,7 @@ class Guard:
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
                     headers.setdefault(name, value)
+                # The browser keeps nothing by itself: what a page may show without network is for the worker to choose.
                 headers.setdefault("cache-control", "no-store")
             await send(message)
 
@@ -112,6 +113,7 @@ class Guard:
             raise TooLarge
         device = self._device(request)
         scope["state"]["device"] = device
+        # By device, so that ten phones behind one router do not use up each other's share.
         client = device.id if device else f"@{request.client.host if request.client else ''}"
         if not self._site.requests.allows(client):
             return self._fault(request, HTTPStatus.TOO_MANY_REQUESTS, "rate")

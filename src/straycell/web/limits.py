@@ -30,6 +30,7 @@ class Limiter:
         """True when this client may ask once more now."""
         now = self._clock()
         with self._lock:
+            # Addresses are free to whoever sends many: what is remembered of them is bounded.
             if len(self._buckets) >= MOST_CLIENTS and client not in self._buckets:
                 # A bucket that was not used for longer than it takes to fill says nothing any more.
                 full_s = self._burst / self._per_second

@@ -82,6 +82,7 @@ class Site:
     def leave_note(self, device: str, note: Note) -> None:
         """Keep a note for the device's next page."""
         with self._lock:
+            # One note a device, the newest: an older one was of a page that nobody opened.
             self._notes[device] = note
 
     def take_note(self, device: str) -> Note | None:

@@ -30,6 +30,7 @@ class Conversation:
     lines: list[Say | Large] = field(default_factory=list)
     question: Ask | None = None
     step: int = 0
+    # A phone sends an impatient second tap while the first answer is still being written.
     lock: Lock = field(default_factory=Lock)
 
     def begin(self, bench: Bench, cautions: Cautions) -> None:

@@ -37,6 +37,7 @@ def templates() -> Environment:
     made = Environment(
         loader=PackageLoader("straycell.web"),
         autoescape=True,
+        # A caution whose name was mistyped must not vanish from a page without a word.
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
@@ -49,6 +50,7 @@ def templates() -> Environment:
 
 def form_token(request: Request) -> str:
     """What a form of this device must carry: only its own pages know it."""
+    # Derived from the cookie and not kept: nothing to expire, and no other page can know it.
     cookie = request.cookies.get("straycell", "")
     return hashlib.sha256(f"form:{cookie}".encode()).hexdigest()[:32]
 

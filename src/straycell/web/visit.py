@@ -70,6 +70,7 @@ class Visit:
         """The cautions of a step, in full on the device's first use of the day."""
         kinds = added_by([] if facts is None else [facts])
         texts, full = spoken_cautions([*steps, *kinds], self.site.read_in_full(self.device.id))
+        # By device and day: a second phone is a second person, who has not read it yet.
         self.site.remember_read(self.device.id, frozenset(full))
         return texts
 
@@ -83,6 +84,7 @@ async def visit_of(request: Request) -> AsyncIterator[Visit]:
     # Closed at the end: a photograph lies in a file of its own until then.
     async with request.form(max_files=1, max_fields=MOST_FIELDS) as form:
         token, own = form.get("token"), view.form_token(request)
+        # Another site's form can be sent by this browser with its cookie; it cannot read the token.
         if not isinstance(token, str) or not hmac.compare_digest(token.encode(), own.encode()):
             raise HTTPException(HTTPStatus.FORBIDDEN, "token")
         yield Visit(request, state["site"], state["device"], form)

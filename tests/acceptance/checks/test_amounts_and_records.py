@@ -108,7 +108,8 @@ def test_a_record_later_than_now_holds() -> None:
         (24.0, 23.0, False),  # within 2 h
         (30.0, 25.0, False),  # both reach what is needed
         (26.0, 23.5, False),  # more than 2 h, not more than a quarter
-        (34.0, 23.5, True),
+        (31.2, 23.5, False),
+        (31.5, 23.5, True),
         (4.0, 1.0, True),  # 90 min are needed
         (20.0, 5.0, False),  # neither reaches 24 h
         (2.0, 40.0, True),  # used since, and nobody recorded it

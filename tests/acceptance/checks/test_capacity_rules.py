@@ -11,7 +11,7 @@ from dataclasses import replace
 import pytest
 from tests.acceptance.bench import NMC, good, reason, reasons
 
-from straycell.acceptance import BestSibling, Outcome, Status
+from straycell.acceptance import BestSibling, Outcome, Status, shipped_rules
 from straycell.cells import CellFacts, Chemistry, Form
 
 
@@ -123,23 +123,25 @@ def test_the_best_sibling_raises_the_bar() -> None:
     assert bench.outcome() is Outcome.LIGHT
 
 
-@pytest.mark.parametrize(
-    ("form", "chemistry", "table_ah"),
-    [
-        (Form.F21700, Chemistry.NMC, 4.0),
-        (Form.F26650, Chemistry.NMC, 4.0),
-        (Form.F26650, Chemistry.LFP, 2.5),
-        (Form.F14500, Chemistry.NMC, 0.6),
-        (Form.F16340, Chemistry.NMC, 0.5),
-        (Form.F18350, Chemistry.NMC, 0.7),
-        (Form.F13400, Chemistry.NMC, 0.45),
-        (Form.F10440, Chemistry.NMC, 0.28),
-    ],
-)
-def test_each_size_has_its_table_entry(form: Form, chemistry: Chemistry, table_ah: float) -> None:
-    """The limit named in the reason is the table's."""
+def unrated_ah(form: Form, chemistry: Chemistry = Chemistry.NMC) -> float:
+    """What a cell of this size is held against where its rating is unknown."""
     facts = CellFacts(chemistry, form, confirmed_rechargeable=True)
-    assert reason(good(facts=facts, capacity=table_ah * 0.9).verdict(), "unrated-capacity").limit == table_ah
+    limit = reason(good(facts=facts, capacity=0.9).verdict(), "unrated-capacity").limit
+    assert isinstance(limit, float)
+    return limit
+
+
+def test_an_unrated_cell_is_held_against_its_own_size() -> None:
+    """No size asks less of its volume than of a flat cell, or more than the newest cells hold; lfp holds less, by its sheets."""
+    rules = shipped_rules()
+    sizes = [Form(key) for key in rules.limits["size-volume"].values or {}]
+    flat = rules.figure("unrated-capacity-density")
+    for form in sizes:
+        density = unrated_ah(form) / rules.figure("size-volume", form.value)
+        assert 0.95 * flat <= density <= 0.75 * rules.figure("capacity-density", form.value), form
+    # Sheets: an 18650 of 2.0 Ah is the least of its kind that is sold as one of energy; lfp 26650 of 2.3 to 3.3 Ah.
+    assert unrated_ah(Form.F18650) == 2.0
+    assert 2.3 <= unrated_ah(Form.F26650, Chemistry.LFP) <= 3.3 < unrated_ah(Form.F26650)
 
 
 def test_a_pouch_is_judged_by_its_volume() -> None:

@@ -141,6 +141,8 @@ def test_the_polarisation_figures_are_those_of_the_tables(entry):
     for pulse_s, key in ((1.0, "steady_1s"), (10.0, "steady_10s"), (30.0, "steady_30s")):
         ratio = sum(gaps) / len(gaps) / pulse_ohm(name, pulse_s)
         assert entry[key] == pytest.approx(ratio, abs=0.03)
+    grown_ohm = pulse_ohm(name, 30.0) - pulse_ohm(name, 1.0)
+    assert entry["grown_ohm_ah"] == pytest.approx(grown_ohm * ah, abs=0.0005)
     assert entry["source"] == about.source and entry["chemistry"] == about.chemistry
 
 

@@ -56,8 +56,8 @@ def refused(shelf: Shelf, folder: Path, name: str) -> str:
         before = conn.execute("SELECT count(*) FROM event").fetchone()
     try:
         with shelf.writing(NOW) as writer:
-            take = writer.import_cells if name == "cells" else writer.import_readings
-            done = take(folder / f"{name}.csv")
+            take = import_cells if name == "cells" else import_readings
+            done = writer.write(take, folder / f"{name}.csv")
         said = " ".join(fault.said for fault in done.refused)
     except BadData as fault:
         said = fault.what

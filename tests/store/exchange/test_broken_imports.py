@@ -8,6 +8,8 @@ import pytest
 from tests.store.store_bench import NOW, Shelf, found
 
 from straycell.cells import CellFacts, make_code
+from straycell.store.exchange.cells import import_cells
+from straycell.store.exchange.readings import import_readings
 from straycell.store.exchange.table import Imported
 
 BROKEN = Path(__file__).parents[2] / "broken" / "imports"
@@ -91,8 +93,8 @@ def stocked(shelf: Shelf) -> Shelf:
 
 def taken(shelf: Shelf, file: Path, *, partial: bool = False) -> Imported:
     with shelf.writing(NOW) as writer:
-        take = writer.import_cells if file.name.startswith("cells") else writer.import_readings
-        return take(file, partial=partial)
+        take = import_cells if file.name.startswith("cells") else import_readings
+        return writer.write(take, file, partial=partial)
 
 
 def count(shelf: Shelf) -> tuple[int, int, int]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import pytest
 from tests.acceptance.bench import NMC, day
@@ -80,6 +80,16 @@ def test_a_slip_put_right_at_once_costs_nothing(shelf: Shelf) -> None:
         writer.supersede(bad.id, "mistyped", "a slip", None, [found(code, 3.2)])
     assert state(shelf, code)[:2] == (Outcome.PACK, Stage.RECEIVED)
     assert len(digests(shelf, "finding_fell")) == 1
+
+
+@pytest.mark.parametrize(("at", "free"), [(NOW, True), (NOW - HOUR, False), (day(-400), False)])
+def test_a_value_of_another_moment_puts_nothing_right_at_once(shelf: Shelf, at: datetime, free: bool) -> None:
+    """1.2 V, mistyped for 3.9 V: of the same moment it is a slip; of another one the cell was not measured again."""
+    (code,) = shelf.good_cells()
+    (wrong,) = shelf.add(volts(code, 1.2))
+    with shelf.writing(NOW + HOUR / 2) as writer:
+        writer.supersede(wrong.id, "mistyped", "misread", replacements=[volts(code, 3.9, at)])
+    assert (state(shelf, code)[0] is not Outcome.HOLD) is free
 
 
 def test_a_second_record_that_condemns_keeps_the_cell(shelf: Shelf) -> None:

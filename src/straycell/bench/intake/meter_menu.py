@@ -19,10 +19,7 @@ _WHY = (
 
 
 def choose(
-    known: Mapping[str, Meter],
-    quantity: Quantity,
-    remembered: str | None,
-    ask: Callable[[Ask], Talk[str]],
+    known: Mapping[str, Meter], quantity: Quantity, remembered: str | None, ask: Callable[[Ask], Talk[str]]
 ) -> Talk[Meter | None]:
     """The meter for a quantity, declared when it is a class chosen for the first time; None for no meter."""
     choices = choices_for(known, quantity)

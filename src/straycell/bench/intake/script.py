@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Generator
 from dataclasses import dataclass
-from enum import StrEnum
+from enum import StrEnum, auto
 from typing import Any, Concatenate, ParamSpec, TypeAlias, TypeVar
 
 from straycell.bench.context import Bench
@@ -32,11 +32,11 @@ class Key(StrEnum):
 class Tone(StrEnum):
     """How a line is said: the terminal gives each its weight."""
 
-    PLAIN = "plain"
-    HEAD = "head"
-    GOOD = "good"
-    FAULT = "fault"
-    DANGER = "danger"
+    PLAIN = auto()
+    HEAD = auto()
+    GOOD = auto()
+    FAULT = auto()
+    DANGER = auto()
 
 
 @dataclass(frozen=True, slots=True)

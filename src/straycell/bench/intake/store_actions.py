@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, datetime
-from enum import StrEnum
+from enum import StrEnum, auto
 from typing import TYPE_CHECKING
 
 from straycell.acceptance.reasons import Outcome
@@ -58,9 +58,9 @@ class Entry:
 class Bearer(StrEnum):
     """What a code stands for."""
 
-    CELL = "cell"
-    BLANK = "blank"
-    NOTHING = "nothing"
+    CELL = auto()
+    BLANK = auto()
+    NOTHING = auto()
 
 
 @dataclass(frozen=True, slots=True)

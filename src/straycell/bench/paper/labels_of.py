@@ -11,14 +11,7 @@ from straycell.acceptance.reasons import Outcome
 from straycell.builds import Build
 from straycell.cells import Cell, Stage
 from straycell.errors import BadData, UsageFault
-from straycell.labels.content import (
-    LabelContent,
-    Place,
-    Purpose,
-    box_content,
-    label_content,
-    project_content,
-)
+from straycell.labels.content import LabelContent, Place, Purpose, box_content, label_content, project_content
 from straycell.labels.payload import link_payload
 from straycell.labels.stocks.choose import by_stock, require_fit
 from straycell.labels.stocks.stock import Stock

@@ -12,7 +12,7 @@ from straycell.acceptance.record import verdict_to_json
 from straycell.bench.cell_list import Listed
 from straycell.bench.cell_sheet import CellSheet
 from straycell.cells import Cell
-from straycell.meters import Accuracy, Meter, Resolution
+from straycell.meters import ACCURACIES, Accuracy, Meter, Resolution
 from straycell.quantities import Measured
 from straycell.readings import KINDS, CautiousDefaults, Charge, Quantity, Reading, by_default, measured
 from straycell.safety.due.survey import DueItem
@@ -66,14 +66,16 @@ def photograph_json(photograph: Photograph) -> Json:
 
 def meter_json(meter: Meter) -> Json:
     """The meter as understood: an accuracy is a share of the reading plus an offset; null is not known."""
+    accuracies = {
+        f"{quantity}_accuracy": accuracy_json(getattr(meter, quantity), dimension.base.lower())
+        for quantity, dimension in ACCURACIES.items()
+    }
     return {
         "name": meter.name,
         "like": meter.like or None,
-        "voltage_accuracy": accuracy_json(meter.voltage, "v"),
+        "voltage_accuracy": accuracies.pop("voltage_accuracy"),
         "voltage_resolution": resolution_json(meter.voltage_resolution),
-        "capacity_accuracy": accuracy_json(meter.capacity, "ah"),
-        "resistance_accuracy": accuracy_json(meter.resistance, "ohm"),
-        "temperature_accuracy": accuracy_json(meter.temperature, "c"),
+        **accuracies,
         "compared_on": meter.compared_on,
     }
 

@@ -115,10 +115,7 @@ class Terminal:
     def _wrap(self, text: str) -> list[str]:
         lead = " " * (len(text) - len(text.lstrip(" ")))
         return textwrap.wrap(
-            screen_lines(text),
-            self._width(),
-            subsequent_indent=lead + "  ",
-            break_on_hyphens=False,
+            screen_lines(text), self._width(), subsequent_indent=lead + "  ", break_on_hyphens=False
         ) or [""]
 
     @staticmethod

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from enum import StrEnum
+from typing import Annotated
 
 from straycell.acceptance.reasons import Outcome
 from straycell.bench.verdict_words import SIGNS
 from straycell.cli.app import output
-from straycell.cli.app.grammar.values import parse_word
+from straycell.cli.app.grammar.values import parse_word, text_option
 from straycell.cli.app.tables import Marked
 
 
@@ -19,6 +20,12 @@ class OutcomeWord(StrEnum):
     LIGHT = "light"
     HOLD = "hold"
     DISCARD = "discard"
+
+
+OutcomeOption = Annotated[
+    str | None,
+    text_option("--outcome", "Only cells with this outcome: pack solo light hold discard.", metavar="WORD"),
+]
 
 
 def parse_outcome(text: str) -> Outcome:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from enum import StrEnum
+from enum import StrEnum, auto
 
 from straycell.cells import Form
 from straycell.errors import UsageFault
@@ -32,11 +32,11 @@ SLACK_MM = 1e-6
 class Where(StrEnum):
     """Where a label goes. On a round cell its text runs along the axis or around it."""
 
-    ALONG = "along"
-    AROUND = "around"
-    FLAT = "flat"
-    FLAG = "flag"
-    BOX = "box"
+    ALONG = auto()
+    AROUND = auto()
+    FLAT = auto()
+    FLAG = auto()
+    BOX = auto()
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from straycell.cells import Chemistry, position_name
@@ -110,7 +110,8 @@ def _brought(groups: Sequence[Group], limits: UseLimits) -> tuple[float, tuple[B
     if not stored:
         to_v = round(0.5 * (low_v + high_v), 3)
         return to_v, tuple(_bring(c, to_v, "not at storage voltage") for group in groups for c in group)
-    tried = [(_brought_to(groups, reference, limits), reference) for reference in stored]
+    apart = _apart_of(limits)
+    tried = [(_brought_to(groups, reference, limits, apart), reference) for reference in stored]
     best, reference = min(
         tried, key=lambda pair: (len(pair[0]), -_rest(pair[1]).measured.value, pair[1].code)
     )
@@ -122,14 +123,32 @@ def _rest(c: Candidate) -> RestVoltage:
     return c.rest
 
 
-def _brought_to(groups: Sequence[Group], reference: Candidate, limits: UseLimits) -> tuple[Bring, ...]:
+Apart = Callable[[Candidate, Candidate], Measured]
+
+
+def _apart_of(limits: UseLimits) -> Apart:
+    """`difference` of two cells, reckoned once: around each of 260 cells all of them are compared again."""
+    known: dict[tuple[str, str], Measured] = {}
+
+    def apart(one: Candidate, other: Candidate) -> Measured:
+        pair = one.code, other.code
+        if pair not in known:
+            known[pair] = difference(_rest(one), _rest(other), limits)
+        return known[pair]
+
+    return apart
+
+
+def _brought_to(
+    groups: Sequence[Group], reference: Candidate, limits: UseLimits, apart: Apart
+) -> tuple[Bring, ...]:
     """The cells that cannot be joined as they are, in a pack around one cell's voltage."""
     to_v = _rest(reference).measured.value
     found: list[Bring] = []
     for group in groups:
         bank: list[Candidate] = []
         for c in _ordered(group, to_v):
-            because = _too_far(c, reference, bank, limits)
+            because = _too_far(c, reference, bank, limits, apart)
             if because:
                 found.append(_bring(c, to_v, because))
             else:
@@ -144,22 +163,24 @@ def _bring(c: Candidate, to_v: float, because: str) -> Bring:
     return Bring(c.code, action, round(to_v, 3), because)
 
 
-def _too_far(c: Candidate, reference: Candidate, bank: Sequence[Candidate], limits: UseLimits) -> str:
+def _too_far(
+    c: Candidate, reference: Candidate, bank: Sequence[Candidate], limits: UseLimits, apart: Apart
+) -> str:
     """Why a cell may not be joined with the bank as it is; empty when it may."""
     if c.rest is None:
         return "no rest voltage that still holds"
     for other in [reference, *bank]:
         if other.code == c.code:
             continue
-        apart = difference(c.rest, _rest(other), limits)
+        between = apart(c, other)
         # The upper end by U decides: joined cells even out their difference at once, with nothing to limit it
         # but R.
-        if apart.high > limits.join_v:
-            u = f" with U {1000 * (apart.high - apart.value):.0f} mV"
-            return f"{volts(c.rest.measured.value)}, {1000 * apart.value:.0f} mV{u} from {other.code}"
+        if between.high > limits.join_v:
+            u = f" with U {1000 * (between.high - between.value):.0f} mV"
+            return f"{volts(c.rest.measured.value)}, {1000 * between.value:.0f} mV{u} from {other.code}"
     if not bank:
         return ""
-    most_v, apart_v = _even_v(c, bank, limits), max(difference(c.rest, _rest(b), limits).high for b in bank)
+    most_v, apart_v = _even_v(c, bank, limits), max(apart(c, b).high for b in bank)
     if apart_v <= most_v:
         return ""
     return f"up to {1000 * apart_v:.0f} mV would drive more than {limits.join_c_rate:g}C of the smaller through it"

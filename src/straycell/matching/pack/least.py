@@ -11,7 +11,7 @@ from straycell.cells import Chemistry
 from straycell.matching.screen.candidates import Candidate
 from straycell.matching.screen.demand import Screen
 from straycell.matching.screen.running import lasts, runs
-from straycell.matching.screen.screening import screen_candidate
+from straycell.matching.screen.screening import usable
 from straycell.quantities import Measured
 
 LEAST_AH, MOST_AH = 1e-3, 400.0
@@ -64,7 +64,13 @@ def _usual(pool: Sequence[Candidate]) -> tuple[float, Measured]:
 def least_fitting(screen: Screen, chemistry: Chemistry, made: Callable[[float], Candidate]) -> float:
     """Least capacity in Ah, to 1 %, of a cell `made` with it that passes every test; infinite where none does."""
     first_ah = screen.steady_a(chemistry) * screen.demand.project.need.runtime_h
-    found_ah = bisected(lambda ah: screen_candidate(screen, made(ah)).fits, first_ah, 1.01)
+
+    def fits(capacity_ah: float) -> bool:
+        # The run time last: it takes a hundred times as long as all other tests, and most often a charger forbids it.
+        cell = made(capacity_ah)
+        return any(usable(screen, [cell])) and lasts(screen, runs(screen, [cell])[0])
+
+    found_ah = bisected(fits, first_ah, 1.01)
     # Half a per cent up: three figures must not round to less than what is enough.
     return float(f"{found_ah * 1.005:.3g}")
 

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from straycell.physics.many.draw import Drawn, Floats
+from straycell.physics.run_time.march import along, share_until, step_hours, taken_ah, terminal_v
 
 
 def march_many(
@@ -31,13 +32,12 @@ def march_many(
     for share_out, emf, grown in nodes:
         ohm = steady_ohm * grown
         i1 = draw(emf, ohm)
-        v1 = emf - i1 * ohm
+        v1 = terminal_v(emf, i1, ohm)
         # The load collapses the cell here; its last finite current stands in so that no infinity enters the integral.
         beyond = ~np.isfinite(i1)
         if beyond.any():
             v1[beyond], i1 = -np.inf, np.where(beyond, i0, i1)
-        # The charge taken out trails the surface by I times the lag (sources.py): q = x - I lag.
-        q1 = np.where(v1 > -np.inf, full_ah * share_out - lag_h * i1, q0)
+        q1 = np.where(v1 > -np.inf, taken_ah(full_ah * share_out, lag_h, i1), q0)
         ends = alive & (v1 <= cutoff_v)
         if not all_started:
             # While q is negative the load has not been switched on: the surface is ahead before any charge has left.
@@ -52,7 +52,7 @@ def march_many(
                 ends &= ~nothing
             cross = alive & ~started & ~before & (q0 < 0) & (q1 >= 0)
             part = np.where(cross, -q0 / (q1 - q0), 0.0)
-            i0, v0 = np.where(cross, i0 + part * (i1 - i0), i0), np.where(cross, v0 + part * (v1 - v0), v0)
+            i0, v0 = np.where(cross, along(part, i0, i1), i0), np.where(cross, along(part, v0, v1), v0)
             q0 = np.where(cross, 0.0, q0)
             counts = alive & ~before
             started |= counts
@@ -62,8 +62,7 @@ def march_many(
                 q1, i1, v1 = _clipped(ends, cutoff_v, q0, i0, v0, q1, i1, v1)
             counts = alive
         dq = np.where(counts & (i0 > 0), np.maximum(q1 - q0, 0.0), 0.0)
-        # Time is charge over current: a trapezoid over 1/I is exact for a constant one.
-        hours += np.where(dq > 0, dq * 0.5 * (1.0 / i0 + 1.0 / i1), 0.0)
+        hours += np.where(dq > 0, step_hours(dq, i0, i1), 0.0)
         charge = np.where(dq > 0, q1, charge)
         alive &= ~ends
         if not alive.any():
@@ -83,7 +82,6 @@ def _clipped(
     v1: Floats,
 ) -> tuple[Floats, Floats, Floats]:
     """Where a cell ends in this step: the charge, current and voltage at the cut-off."""
-    share = np.where(v1 > -np.inf, (v0 - cutoff_v) / (v0 - v1), 0.0)
-    q = np.where(ends, q0 + share * (q1 - q0), q1)
-    i = np.where(ends, i0 + share * (i1 - i0), i1)
+    share = np.where(v1 > -np.inf, share_until(v0, v1, cutoff_v), 0.0)
+    q, i = np.where(ends, along(share, q0, q1), q1), np.where(ends, along(share, i0, i1), i1)
     return q, i, np.where(ends, cutoff_v, v1)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from straycell.physics.curves import interpolate
 from straycell.physics.loads import Profile, power_current
 from straycell.physics.polarisation import relaxation_s
-from straycell.physics.run_time.march import March
+from straycell.physics.run_time.march import March, along, share_until, step_hours, taken_ah, terminal_v
 from straycell.physics.sources import SourceModel
 
 # A recorded profile may hold a row a second for days; a run marches them many times over.
@@ -106,32 +106,32 @@ def march_profile(
     before: tuple[float, float, float, float, float] | None = None
     for x1, emf, ohm in zip(model.x_ah, model.emf_v, model.inner_ohm, strict=True):
         mean_a = cycle.current(average, emf, ohm)
-        low_v = emf - ohm * cycle.current(worst, emf, ohm) if mean_a < math.inf else -math.inf
+        low_v = terminal_v(emf, cycle.current(worst, emf, ohm), ohm) if mean_a < math.inf else -math.inf
         below = not low_v > cutoff_v
         # The lag follows the mean: diffusion takes minutes to hours and does not see single peaks.
-        q1 = x1 - model.lag_h * mean_a if mean_a < math.inf else charge
+        q1 = taken_ah(x1, model.lag_h, mean_a) if mean_a < math.inf else charge
         if before is None or q1 < 0:
             if below:
-                return March(0.0, 0.0, 0.0, True)
+                return March(0.0, 0.0, 0.0)
         else:
             x0, q0, i0, v0, low0 = before
-            share = (low0 - cutoff_v) / (low0 - low_v) if below and low_v > -math.inf else float(not below)
-            i1 = i0 + share * (mean_a - i0) if mean_a < math.inf else i0
-            dq = max(0.0, q0 + share * (q1 - q0)) - max(0.0, q0)
+            share = share_until(low0, low_v, cutoff_v) if below and low_v > -math.inf else float(not below)
+            i1 = along(share, i0, mean_a) if mean_a < math.inf else i0
+            dq = max(0.0, along(share, q0, q1)) - max(0.0, q0)
             if dq > 0:
-                hours += dq * 0.5 * (1 / i0 + 1 / i1)
-                energy += dq * 0.5 * (v0 + (emf - mean_a * ohm if mean_a < math.inf else v0))
+                hours += step_hours(dq, i0, i1)
+                energy += dq * 0.5 * (v0 + (terminal_v(emf, mean_a, ohm) if mean_a < math.inf else v0))
                 charge += dq
-            marks.append((hours, x0 + share * (x1 - x0), energy))
+            marks.append((hours, along(share, x0, x1), energy))
         if below and hours == 0.0:
-            return March(0.0, 0.0, 0.0, True)
+            return March(0.0, 0.0, 0.0)
         if below:
             return _last_round(model, cycle, cutoff_v, charge, marks)
-        before = (x1, q1, mean_a, emf - mean_a * ohm, low_v)
+        before = (x1, q1, mean_a, terminal_v(emf, mean_a, ohm), low_v)
         # Until the charge taken out passes zero the load has not begun, so time and energy count from there.
         if q1 <= 0:
             marks = [(0.0, x1, 0.0)]
-    return March(hours, charge, energy, False)
+    return March(hours, charge, energy)
 
 
 def _last_round(
@@ -155,18 +155,16 @@ def _last_round(
         parts = max(1, math.ceil(current_a * step_h / fine_ah)) if current_a < math.inf else 1
         for _ in range(parts):
             if not (here > cutoff_v and current_a < math.inf):
-                return March(t, charge + x - begun, energy, True)
+                return March(t, charge + x - begun, energy)
             dx = current_a * step_h / parts
             there, next_a, next_v = _felt_at(model, cycle, step, x + dx)
             if not there > cutoff_v:
-                share = (here - cutoff_v) / (here - there) if math.isfinite(there) else 0.0
+                share = share_until(here, there, cutoff_v) if math.isfinite(there) else 0.0
                 gone = share * dx
-                return March(
-                    t + share * step_h / parts, charge + x + gone - begun, energy + gone * mean_v, True
-                )
+                return March(t + share * step_h / parts, charge + x + gone - begun, energy + gone * mean_v)
             energy += dx * 0.5 * (mean_v + next_v)
             x, t, here, current_a, mean_v = x + dx, t + step_h / parts, there, next_a, next_v
-    return March(hours, charge, energy_end, True)
+    return March(hours, charge, energy_end)
 
 
 def _felt_at(model: SourceModel, cycle: Round, step: int, x_ah: float) -> tuple[float, float, float]:

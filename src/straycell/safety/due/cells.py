@@ -75,7 +75,7 @@ def _open(kept: Kept, *rules: str) -> Reason | None:
 
 
 def _condemned(kept: Kept, household: Household, mixed: bool) -> Iterator[DueItem]:
-    since = kept.condemned_at or kept.cell.added_at or household.now
+    since = kept.since(kept.condemned_at or kept.cell.added_at)
     condition, why = condition_of(kept.evidence, kept.verdict)
     damaged = condition is Condition.DAMAGED
     # It is in a device, perhaps on charge: taking it out comes before any box.
@@ -109,20 +109,20 @@ def _warm(kept: Kept) -> Iterator[DueItem]:
     reason = _open(kept, *_WARM_RULES)
     # CLOSE is the warming that a repeat can answer; a clear one has condemned the cell.
     if reason is not None and reason.status is Status.CLOSE:
-        yield _item("warm", kept, reason.at or kept.now, reason.text)
+        yield _item("warm", kept, kept.since(reason.at), reason.text)
 
 
 def _incident(kept: Kept) -> Iterator[DueItem]:
     reason = _open(kept, "upset")
     if reason is not None:
         kind = "warm" if reason.observed in _WARM_KINDS else "incident"
-        yield _item(kind, kept, reason.at or kept.now, reason.text)
+        yield _item(kind, kept, kept.since(reason.at), reason.text)
 
 
 def _sinking(kept: Kept) -> Iterator[DueItem]:
     doubt = _open(kept, "voltage-floor", "voltage-over-full", "charger-end")
     if doubt is not None:
-        yield _item("voltage", kept, doubt.at or kept.now, doubt.text)
+        yield _item("voltage", kept, kept.since(doubt.at), doubt.text)
     reason = _open(kept, "rest-voltage")
     # An unmeasured voltage is a missed check, and `recheck` already says that.
     if reason is None or reason.status is Status.UNMEASURED:
@@ -130,7 +130,7 @@ def _sinking(kept: Kept) -> Iterator[DueItem]:
     charged = kept.case.charge_before(kept.now)
     if charged is not None and reason.at and charged.at > reason.at:
         return  # charged since: the self-discharge check that follows is waited for elsewhere
-    yield _item("sinking", kept, reason.at or kept.now, reason.text)
+    yield _item("sinking", kept, kept.since(reason.at), reason.text)
 
 
 def _sibling(kept: Kept) -> Iterator[DueItem]:
@@ -138,7 +138,7 @@ def _sibling(kept: Kept) -> Iterator[DueItem]:
     reason = _open(kept, "sibling-look")
     if reason is None:
         return
-    at = reason.at or kept.now
+    at = kept.since(reason.at)
     # While the check runs nothing can be done, and a list that nags for it is soon not read.
     if reason.todo is None or WorkKind.LOOK not in reason.todo.kinds:
         at = storage.check_ends(kept.case, kept.verdict, kept.standing) or at
@@ -150,8 +150,8 @@ def _falling(kept: Kept, family: dict[tuple[str, str | None], list[Kept]]) -> It
     reason = _open(kept, "shelf-loss", "self-discharge-stretch", "self-discharge-fall")
     if reason is not None:
         charged = kept.case.charge_before(kept.now)
-        if charged is None or charged.at <= (reason.at or kept.now):
-            yield _item("falling", kept, reason.at or kept.now, reason.text)
+        if charged is None or charged.at <= kept.since(reason.at):
+            yield _item("falling", kept, kept.since(reason.at), reason.text)
         return
     group = family.get((kept.cell.teardown or "", kept.cell.pack), [])
     # Siblings age alike in one box: a cell that falls faster than they do has a reason of its own.

@@ -54,7 +54,7 @@ def _doubtful(build: Build, cells: list[Kept]) -> Iterator[DueItem]:
             yield DueItem(
                 due_kinds()["in-device"],
                 kept.code,
-                reason.at or kept.now,
+                kept.since(reason.at),
                 f"{reason.text} (in '{build.project}')",
                 fill={"project": build.project},
             )

@@ -91,6 +91,10 @@ class Kept:
     def now(self) -> datetime:
         return self.case.now
 
+    def since(self, at: datetime | None) -> datetime:
+        """Since when a danger that was seen is due: never later than now, lest a clock set back hides it."""
+        return self.now if at is None else min(at, self.now)
+
     @cached_property
     def standing(self) -> Standing:
         """How full it is, and since when."""

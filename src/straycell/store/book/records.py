@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
-from enum import StrEnum
+from enum import StrEnum, auto
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -68,10 +68,10 @@ class Standing(NamedTuple):
 
 
 class ProjectState(StrEnum):
-    PENDING = "pending"
-    RESERVED = "reserved"
-    BUILT = "built"
-    DROPPED = "dropped"
+    PENDING = auto()
+    RESERVED = auto()
+    BUILT = auto()
+    DROPPED = auto()
 
 
 class Listing(StrEnum):

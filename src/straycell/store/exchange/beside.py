@@ -85,11 +85,7 @@ class Beside:
         return self._meters[name]
 
     def take(
-        self,
-        *,
-        teardowns_: Collection[str] = (),
-        boxes_: Collection[str] = (),
-        meters_: Collection[str] = (),
+        self, *, teardowns_: Collection[str] = (), boxes_: Collection[str] = (), meters_: Collection[str] = ()
     ) -> None:
         """Bring what is only listed beside the file into the store, of these names."""
         for code in sorted(teardowns_):

@@ -12,7 +12,8 @@ from sqlalchemy import CheckConstraint
 from straycell.quantities import CELL_WINDOWS, Dimension
 from straycell.readings import KINDS, Field, Quantity
 
-FIRST_US = 631_152_000_000_000  # 1990-01-01: before the first lithium-ion cell was sold (from memory)
+# 1990-01-01: the first lithium-ion cells were sold in 1991 (Science News, Century: milestone of 17 November 1991).
+FIRST_US = 631_152_000_000_000
 LAST_US = 4_102_444_800_000_000  # 2100-01-01
 CODE_SHAPE = "[A-Z][0-9][0-9][0-9][0-9][0-9][0-9A-Z]"
 

@@ -43,8 +43,9 @@ class Marks(NamedTuple):
 
 def marks(conn: Connection) -> Marks:
     """The marks of a file: they answer for every kind of file without knowing a table."""
-    queries = ("PRAGMA application_id", "PRAGMA user_version", "SELECT count(*) FROM sqlite_master")
-    return Marks(*(int(conn.exec_driver_sql(query).scalar_one()) for query in queries))
+    asked = "application_id, user_version, (SELECT count(*) FROM sqlite_master)"
+    found = conn.exec_driver_sql(f"SELECT {asked} FROM pragma_application_id, pragma_user_version").one()
+    return Marks(*map(int, found))
 
 
 def bears(path: Path, application: int, version: int) -> bool:

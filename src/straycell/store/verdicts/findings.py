@@ -118,14 +118,14 @@ def _falls(conn: Connection, rows: Sequence[Any], bench: str | None) -> dict[str
 
 
 def _instead(conn: Connection, keys: Collection[str]) -> dict[str, tuple[str, frozenset[str]]]:
-    """Of these keys that name a reading or charge: its cell, and what was put in its place."""
-    of = {
-        row.key: row.code
-        for row in conn.execute(select(READING.c.key, READING.c.code).where(among(READING.c.key, keys)))
-    }
-    query = select(READING.c.supersedes, READING.c.key).where(among(READING.c.supersedes, of))
-    new = grouped((old, key) for old, key in conn.execute(query))
-    return {key: (code, frozenset(new.get(key, ()))) for key, code in of.items()}
+    """Of these keys that name a reading or charge: its cell, and what was put in its place for the same moment."""
+    old = select(READING.c.key, READING.c.code, READING.c.at_us).where(among(READING.c.key, keys))
+    of = {row.key: row for row in conn.execute(old)}
+    query = select(READING.c.supersedes, READING.c.key, READING.c.at_us)
+    rows = conn.execute(query.where(among(READING.c.supersedes, of)))
+    # A slip of the finger is in a value; what is said of another day was not measured again at once.
+    new = grouped((row.supersedes, row.key) for row in rows if row.at_us == of[row.supersedes].at_us)
+    return {key: (row.code, frozenset(new.get(key, ()))) for key, row in of.items()}
 
 
 def let_fall(pen: Pen, codes: Collection[str]) -> set[str]:

@@ -52,6 +52,7 @@ def _body(name: str, fields: list[Recorded], needed: tuple[str, ...], **more: An
     for each in fields:
         window = each.typed or (CELL_WINDOWS.get(each.dimension) if each.dimension else None)
         limits: dict[str, Any] = {"ge": window.low, "le": window.high} if window else {}
+        # A text is kept for ever in a history that is append-only, so its length is bounded at the door.
         limits |= {"max_length": LONGEST_TEXT} if each.kind is str else {}
         words = f"{each.noun}: {each.help}"
         kind: Any = float if each.dimension else list[Look] if each.kind is Look else each.kind
@@ -60,6 +61,7 @@ def _body(name: str, fields: list[Recorded], needed: tuple[str, ...], **more: An
             kind if required else kind | None,
             Field(... if required else None, description=words, **limits),
         )
+    # A misspelt key would be dropped in silence, and NaN is neither below nor above any limit.
     strict = ConfigDict(extra="forbid", allow_inf_nan=False)
     return create_model(name, __config__=strict, **made, **more)
 
@@ -94,6 +96,7 @@ api = FastAPI(
     title="straycell bench",
     version=__version__,
     description="The answers of `straycell --json`. Every request bears a token: `Authorization: Bearer TOKEN`.",
+    # The pages of the framework load scripts from another machine.
     docs_url=None,
     redoc_url=None,
     responses=_CAN_FAIL,
@@ -167,6 +170,7 @@ def _record(site: Site, typed: str, body: BaseModel, key: str | None, *, charge:
     """The items as `--json` prints them; those of the first sending where the key is known."""
     now = site.settings.clock()
     with site.bench().reading() as reader:
+        # By the whole code: a logger that sends the last digits could meet another cell next year.
         code = reader.find_code(parse_code(typed))
     # A flag that is not set was not said.
     said = {
@@ -186,6 +190,7 @@ def _record(site: Site, typed: str, body: BaseModel, key: str | None, *, charge:
             items = record_charge(bench, code, said, at=at).items
         else:
             items = record_readings(bench, code, said, meter=texts.get("meter"), at=at).items
+    # A logger whose answer got lost sends again: the value must not be in the history twice.
     except SentTwice:
         return view.answer(_sent_before(bench, code, key or ""))
     return view.answer([shapes.item_json(item, bench.rules.defaults) for item in items])

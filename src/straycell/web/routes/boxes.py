@@ -48,6 +48,7 @@ def move(visit: Visiting) -> Response:
 def check(visit: Visiting) -> Response:
     """What was scanned so far against what the store says lies there. Changes nothing."""
     name, fault = visit.text("name"), None
+    # Bounded, since it comes back with each form: a page grows with it.
     seen = [code for code in visit.text("seen").split(",") if code][:MOST_SEEN]
     try:
         seen += [] if visit.text("begin") else scanned(visit)
@@ -59,6 +60,7 @@ def check(visit: Visiting) -> Response:
 
 def scanned(visit: Visit) -> list[str]:
     """The codes that a form sends: photographed, or typed. Raises BadData when there is none."""
+    # A photograph first: the typed field may still hold the code of the cell before.
     if visit.file("photo") is not None:
         return codes_in_photo(visit)
     typed = visit.text("code")

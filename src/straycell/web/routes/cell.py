@@ -52,6 +52,7 @@ def next_steps(verdict: Verdict, now: datetime) -> list[NextStep]:
     found: dict[str, NextStep] = {}
     for missing in verdict_words.in_order(verdict, now):
         work = missing.todo
+        # Only a day that lies ahead: that it could be done today goes without saying.
         later = missing.earliest is not None and missing.earliest > now
         when = day(missing.earliest) if later else ""
         page = PAGES.get(work.kind, "")
@@ -75,6 +76,7 @@ def show(visit: Visiting, code: str) -> Response:
     """One cell; a note that was left for this device is above it, a danger instead of it."""
     bench = visit.bench()
     sheet, history = sheet_with_history(bench, parse_code(code))
+    # Taken and not read: a danger is shown once, and a page that is loaded again is the cell's.
     note = visit.site.take_note(visit.device.id)
     if note is not None and note.danger:
         return visit.page("danger.html", note=note, onward=f"/cell/{sheet.cell.code}")
@@ -97,6 +99,7 @@ def show(visit: Visiting, code: str) -> Response:
         identity=[pair for pair in sheet_words.identity(sheet.cell) if pair[1]],
         figures=[pair for pair in sheet_words.figures(sheet) if pair[1]],
         readings=list(reversed(readings)),
+        # The newest first: on a phone the top of a list is what is seen.
         events=sheet_words.history_in_words(history, bench.rules.defaults)[::-1],
         last_event=max((event.id for event in history.events), default=0),
         no_charge=charge_refusal(sheet.verdict, sheet.cell.facts.chemistry),

@@ -30,6 +30,7 @@ def board(visit: Visiting) -> Response:
     coming = due_until(items, bench.now, bench.now + AHEAD)
     kinds = [(kind, list(group)) for kind, group in groupby(found, key=lambda item: item.kind)]
     danger = any(kind.danger for kind, _ in kinds)
+    # Of a danger and of storing the first alone: two sets of cautions at once are read as neither.
     steps = [Step.LOOK_BAD] if danger else [Step.STORING] if found else []
     return visit.page(
         "due.html",

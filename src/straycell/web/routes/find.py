@@ -38,6 +38,7 @@ def find(visit: Visiting, q: str = "") -> Response:
     query = q.strip()[:LONGEST_SEARCH]
     if not query:
         return visit.go("/")
+    # A scanner types a whole address into the search field: its code is what is meant.
     code = code_in(query)
     if code is not None:
         return visit.go(f"/cell/{code}")
@@ -68,6 +69,7 @@ def scan(visit: Visiting) -> Response:
         return visit.go(f"/cell/{codes[0]}")
     bench = visit.bench()
     with bench.reading() as reader:
+        # A blank label that no cell bears may be in the picture too; only cells can be chosen.
         known = [cell for cell in reader.cells() if cell.code in codes]
         found = [each for each in cell_list(reader, bench.rules, bench.now, Wanted()) if each.cell in known]
     return visit.page("find.html", query="", found=found, fault=None, more=False)

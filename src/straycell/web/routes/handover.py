@@ -42,6 +42,7 @@ def close(visit: Visiting) -> Response:
     try:
         with visit.bench().reading() as reader:
             entry = reader.handover(reader.handover_number(visit.text("number")))
+        # What has left the house is out of the store's hands: asked once more before it is final.
         if visit.text("sure") != "yes":
             return _page(visit, asked=str(entry.id))
         with visit.bench().writing() as writer:
@@ -72,6 +73,7 @@ def _page(visit: Visit, fault: StraycellError | None = None, asked: str = "") ->
         handovers=list(reversed(entries)),
         waiting=[code for code in condemned if code not in on_a_list],
         asked=asked,
+        # Typed once: after a refusal the name of the place is still there.
         place=visit.text("place"),
         fault=fault,
         note=None if fault or asked else visit.site.take_note(visit.device.id),

@@ -41,6 +41,7 @@ def begin(visit: Visiting) -> Response:
 def answer(visit: Visiting) -> Response:
     """Take one answer."""
     talk = visit.site.talks.get(visit.device.id)
+    # A page kept by the browser may send an old question's answer; the number tells.
     step = visit.text("step")
     if talk is not None and step.isdigit() and len(step) < 9:
         text = "".join(each for each in visit.text("text")[:LONGEST_ANSWER] if each.isprintable())

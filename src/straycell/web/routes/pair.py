@@ -37,12 +37,14 @@ async def pair(request: Request) -> Response:
     form = await request.form(max_files=0, max_fields=5)
     code, name, onward = (str(form.get(key, "")) for key in ("code", "name", "next"))
     address = request.client.host if request.client else ""
+    # A rate of its own for strangers: they have no device yet that could be counted.
     if not site.pairings.allows(address):
         return view.fault_page(request, "rate", HTTPStatus.TOO_MANY_REQUESTS)
     try:
         name = parse_line(name, words()["pair"]["name"])[:LONGEST_NAME]
     except BadData as fault:
         return _again(request, onward, name, fault.what)
+    # After the name was checked: a code is spent by its first use, and a slip in the name must not cost it.
     if not site.pairing.take(code):
         return _again(request, onward, name, words()["pair"]["wrong"])
     scope = Scope.LOOK if site.settings.read_only else Scope.WRITE
@@ -51,6 +53,7 @@ async def pair(request: Request) -> Response:
     except BadData as fault:
         return _again(request, onward, name, fault.what)
     response = RedirectResponse(_inside(onward), HTTPStatus.SEE_OTHER)
+    # Not readable by scripts, and not sent by other sites' pages (RFC 6265, 4.1.2.6; SameSite: RFC 6265bis).
     response.set_cookie(
         COOKIE, credential, max_age=YEAR_S, httponly=True, samesite="strict", secure=site.settings.secure
     )
@@ -80,5 +83,6 @@ def _again(request: Request, onward: str, name: str, wrong: str) -> Response:
 
 def _inside(path: str) -> str:
     """A path of this page; anything else (another site behind //, a scheme) becomes the first page."""
+    # A path from the address line: `//host` and `/\host` lead a browser to another machine.
     plain = path.startswith("/") and not path.startswith(("//", "/\\")) and path.isprintable()
     return path if plain and len(path) < 200 else "/"

@@ -69,9 +69,11 @@ def incident(visit: Visiting, code: str) -> Response:
 def discard(visit: Visiting, code: str) -> Response:
     """The reason first, then once more whether it is meant; after that it is done."""
     try:
+        # The reason stays in the history for good, so it is asked for before anything is done.
         because = parse_line(visit.text("because"), words()["discard"]["because"])
     except StraycellError as fault:
         return part_page(visit, "discard", code, fault)
+    # A discard is final: one tap of a glove must not do it.
     if visit.text("sure") != "yes":
         return part_page(visit, "discard", code, because=because, key=visit.text("key"))
 
@@ -120,6 +122,7 @@ def part_page(
     visit: Visit, part: str, code: str, fault: StraycellError | None = None, **more: Any
 ) -> Response:
     """A form about one cell, with what was typed and the fault where there is one; a script gets the fault alone."""
+    # The page's script puts the fault beside its field and keeps what was typed.
     if fault and view.wants_json(visit.request):
         return view.fault_page(
             visit.request, fault, view.status_of(fault), basis=getattr(fault, "last_event", None)

@@ -26,6 +26,7 @@ from straycell.web.visit import Visit, Visiting
 from straycell.web.words import note, refusal, words
 
 router = APIRouter()
+# More cells than a screen of a phone holds; all of them are in `straycell match`.
 MOST_WHY = 12
 
 
@@ -50,6 +51,7 @@ def positions(build: Build) -> list[tuple[str, str]]:
 
 def picked(bench: Bench, build: Build, at: int, code: str) -> Pick:
     """Whether a cell belongs at the position `at` and may still be used. Changes nothing. Raises BadData."""
+    # The same order as on the printed sheet, which lies beside the spot welder.
     listed = positions(build)
     position, wanted = listed[at]
     with bench.reading() as reader:
@@ -108,6 +110,7 @@ def finish(visit: Visiting) -> Response:
     """The cells are in: for the device as it was measured, once the cautions were followed."""
     name, said = visit.text("name"), words()["device_now"]
     try:
+        # Joined cells cannot be taken apart without harm: the cautions come before, not after.
         if visit.text("done") != "yes":
             raise BadData(*refusal("not-done"))
         typed = {field: kind for field, kind in DEVICE.items() if visit.text(field)}
@@ -124,6 +127,7 @@ def _project(visit: Visit, name: str, fault: StraycellError | None = None) -> Re
         entry, build = reader.project(name), reader.live_build(name)
         waits = build is not None and build.finished_at is None
         says = device_words(understood(entry)) if waits else ""
+        # A project that has its cells is not matched again: what it holds would look like a choice.
         match = project_match(bench, reader, name) if build is None else None
     return visit.page(
         "project.html",
@@ -154,6 +158,7 @@ def pick_scan(visit: Visiting) -> Response:
     build = _live(bench, name)
     try:
         codes = scanned(visit)
+        # Two labels in one picture: which of them is in the hand cannot be known.
         if len(codes) > 1:
             raise BadData(*refusal("many-labels", codes=", ".join(codes)))
         found = picked(bench, build, min(at, len(build.codes) - 1), codes[0])

@@ -79,10 +79,7 @@ def charge_begins(visit: Visiting, code: str) -> Response:
 
 
 def sent_once(
-    visit: Visit,
-    typed: str,
-    act: Callable[[str, Bench], Note],
-    again: Callable[[StraycellError], Response],
+    visit: Visit, typed: str, act: Callable[[str, Bench], Note], again: Callable[[StraycellError], Response]
 ) -> Response:
     """Do what the form of a cell asks, once, and show what came of it on the cell's page.
 

@@ -144,6 +144,9 @@ def limit_wh_option() -> Any:
     return typer.Option("--limit-wh", parser=parse, metavar="N", help=text, show_default=False)
 
 
+CellArgument = Annotated[str, text_argument("CODE", "The cell.")]
+OwnNameArgument = Annotated[str, text_argument("NAME", "What you call it.")]
+BecauseOption = Annotated[str, text_option("--because", "Why; it stays in the history.")]
 # Which cells a command is about: codes, all of a box, all of a tear-down.
 CodesArgument = Annotated[
     list[str] | None,

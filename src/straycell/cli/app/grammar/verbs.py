@@ -170,41 +170,31 @@ class LazyNouns(Verbs):
                 formatter.write_dl(rows)
 
 
+# Completion is a noun of its own, and Rich's boxes cannot be copied from a help page.
+_PLAIN: dict[str, Any] = {
+    "add_completion": False,
+    "rich_markup_mode": None,
+    "pretty_exceptions_enable": False,
+    "context_settings": _CONTEXT,
+}
+
+
 def noun_app(help_text: str) -> typer.Typer:
     """A noun with verbs; each verb is a function decorated with `@app.command("verb")`."""
-    # Completion is a noun of its own, and Rich's boxes cannot be copied from a help page.
-    app = _App(
-        cls=Verbs,
-        help=help_text,
-        add_completion=False,
-        rich_markup_mode=None,
-        pretty_exceptions_enable=False,
-        context_settings=_CONTEXT,
-        subcommand_metavar="VERB ...",
-    )
+    app = _App(cls=Verbs, help=help_text, subcommand_metavar="VERB ...", **_PLAIN)
     app.callback()(_nothing)
     return app
 
 
 def lone_app() -> typer.Typer:
     """A noun that is its own verb, such as `discard`: give it exactly one `@app.command()`."""
-    return _App(
-        add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False, context_settings=_CONTEXT
-    )
+    return _App(**_PLAIN)
 
 
 def root_app(table: Mapping[str, Noun], help_text: str) -> typer.Typer:
     """The root: global options come from its callback, nouns from the table."""
     cls = type("Nouns", (LazyNouns,), {"table": table})
-    return typer.Typer(
-        cls=cls,
-        help=help_text,
-        add_completion=False,
-        rich_markup_mode=None,
-        pretty_exceptions_enable=False,
-        context_settings=_CONTEXT,
-        subcommand_metavar="NOUN VERB ...",
-    )
+    return typer.Typer(cls=cls, help=help_text, subcommand_metavar="NOUN VERB ...", **_PLAIN)
 
 
 def _nothing() -> None:

@@ -21,8 +21,8 @@ app = lone_app()
 
 @app.command()
 def discard(
-    code: Annotated[str, values.text_argument("CODE", "The cell.")],
-    because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
+    code: values.CellArgument,
+    because: values.BecauseOption,
     yes: Annotated[
         bool, typer.Option("--yes", help="Accepted for scripts, without effect: the reason confirms.")
     ] = False,

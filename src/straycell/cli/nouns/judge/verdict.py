@@ -17,14 +17,14 @@ from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.app.progress import counting
 from straycell.cli.show import picture, verdict_page
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.outcomes import outcome_cell, parse_outcome
+from straycell.cli.show.outcomes import OutcomeOption, outcome_cell, parse_outcome
 
 app = noun_app("What a cell may be used for, with every reason.")
 
 
 @app.command("show")
 def show(
-    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    code: values.CellArgument,
     everything: Annotated[bool, typer.Option("--all", help="Also the rules that are met.")] = False,
 ) -> None:
     """Show a cell's verdict: why, what to do next, and when."""
@@ -40,23 +40,14 @@ def show(
 
 
 @app.command("plot")
-def plot(
-    code: Annotated[str, values.text_argument("CODE", "The cell.")],
-    out: picture.Out = None,
-    force: picture.Force = False,
-) -> None:
+def plot(code: values.CellArgument, out: picture.Out = None, force: picture.Force = False) -> None:
     """Draw a cell's figures with their uncertainty against their limits."""
     picture.draw_chart(limits_chart_of(context.bench(), code), out, force)
 
 
 @app.command("list")
 def list_all(
-    outcome: Annotated[
-        str | None,
-        values.text_option(
-            "--outcome", "Only cells with this outcome: pack solo light hold discard.", metavar="WORD"
-        ),
-    ] = None,
+    outcome: OutcomeOption = None,
     sort: Annotated[
         VerdictOrder | None, values.word("--sort", VerdictOrder, "Sort by this (default code).")
     ] = None,

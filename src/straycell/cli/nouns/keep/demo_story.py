@@ -75,18 +75,7 @@ def live(now: datetime, store: Path, labels: Path) -> Story:
     with context.writing() as writer:
         freed = writer.discard(DISCARDED, BECAUSE)
     return Story(
-        now,
-        store,
-        labels,
-        teardowns,
-        cells,
-        verdicts,
-        page,
-        served,
-        unserved,
-        reserved,
-        count,
-        freed,
+        now, store, labels, teardowns, cells, verdicts, page, served, unserved, reserved, count, freed
     )
 
 

@@ -69,9 +69,7 @@ def add(
     for line in lost_words(done.lost):
         output.talk(line)
     talk_cautions(
-        Step.INCIDENT,
-        *([Step.DISCARD] if done.severe else []),
-        kinds=[cell.facts for cell, _ in outcomes],
+        Step.INCIDENT, *([Step.DISCARD] if done.severe else []), kinds=[cell.facts for cell, _ in outcomes]
     )
 
 

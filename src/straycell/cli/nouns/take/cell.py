@@ -26,7 +26,7 @@ from straycell.cli.nouns.take import facts
 from straycell.cli.show import cell_page, picture
 from straycell.cli.show.after_writing import talk_recorded
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.outcomes import parse_outcome
+from straycell.cli.show.outcomes import OutcomeOption, parse_outcome
 from straycell.errors import UsageFault
 from straycell.markings import shares_primary_size
 from straycell.quantities import Dimension
@@ -105,7 +105,7 @@ def _advice(cell: Cell) -> list[str]:
 @takes(facts.SAID)
 def correct(
     code: CodeArgument,
-    because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
+    because: values.BecauseOption,
     mistake: Annotated[
         str | None,
         values.text_option(
@@ -180,12 +180,7 @@ def _check_correction(cell: Cell, said: dict[str, object], *, mistyped: bool) ->
 
 @app.command("list")
 def list_all(
-    outcome: Annotated[
-        str | None,
-        values.text_option(
-            "--outcome", "Only cells with this outcome: pack solo light hold discard.", metavar="WORD"
-        ),
-    ] = None,
+    outcome: OutcomeOption = None,
     stage: Annotated[Stage | None, values.word("--stage", Stage, "Only cells in this stage.")] = None,
     chemistry: Annotated[
         Chemistry | None, values.word("--chemistry", Chemistry, "Only cells of this chemistry.")
@@ -263,11 +258,7 @@ def show(code: CodeArgument) -> None:
 
 
 @app.command("plot")
-def plot(
-    code: Annotated[str, values.text_argument("CODE", "The cell.")],
-    out: picture.Out = None,
-    force: picture.Force = False,
-) -> None:
+def plot(code: values.CellArgument, out: picture.Out = None, force: picture.Force = False) -> None:
     """Draw how a cell keeps its charge: rest voltages within what the limits allow, its siblings faint."""
     from straycell.bench.paper.curves_of import rest_curves_of
 
@@ -311,7 +302,7 @@ def move(
 
 @app.command("withdraw")
 def withdraw(
-    because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
+    because: values.BecauseOption,
     codes: CodesArgument = None,
     box: BoxOption = None,
     teardown: TeardownOption = None,

@@ -21,6 +21,7 @@ from straycell.readings.fields import LET_DOWN_V, OF_CHARGE, ROOM
 from straycell.safety import Step
 
 app = noun_app("Recorded charges, which start the clock for rest voltages, and let-downs, which end it.")
+EndedOption = Annotated[datetime | None, values.at_option("When it ended (default: now).")]
 
 
 @app.command("add")
@@ -29,7 +30,7 @@ def add(
     codes: CodesArgument = None,
     box: BoxOption = None,
     teardown: TeardownOption = None,
-    at: Annotated[datetime | None, values.at_option("When it ended (default: now).")] = None,
+    at: EndedOption = None,
     **said: Any,
 ) -> None:
     """Record a charge of a cell, or the same charge of each of many; its time is when it ended.
@@ -58,11 +59,7 @@ def _show(charges: Sequence[Item]) -> None:
 
 @app.command("let-down")
 @takes([LET_DOWN_V, ROOM], needed=("until_v",))
-def let_down(
-    code: Annotated[str, values.text_argument("CODE", "The cell.")],
-    at: Annotated[datetime | None, values.at_option("When it ended (default: now).")] = None,
-    **said: Any,
-) -> None:
+def let_down(code: values.CellArgument, at: EndedOption = None, **said: Any) -> None:
     """Record that a load brought a cell to storage voltage; it ends a self-discharge check."""
     done = record_let_down(context.bench(), code, said, at=at)
     (made,) = done.items

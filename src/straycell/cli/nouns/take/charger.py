@@ -14,15 +14,16 @@ from straycell.readings import Quantity, Reading, measured
 from straycell.readings.charger import COUNTS_FOR, Charger, newest
 
 app = noun_app("What charges the cells, and where each slot ends.")
+SlotOption = Annotated[
+    int | None, values.whole("--slot", "Which of its slots (default: all alike).", low=1, high=99)
+]
 _D = Dimension
 
 
 @app.command("add")
 def add(
-    name: Annotated[str, values.text_argument("NAME", "What you call it.")],
-    slot: Annotated[
-        int | None, values.whole("--slot", "Which of its slots (default: all alike).", low=1, high=99)
-    ] = None,
+    name: values.OwnNameArgument,
+    slot: SlotOption = None,
     measured_float: Annotated[
         float | None,
         values.quantity(
@@ -60,10 +61,8 @@ def add(
 @app.command("withdraw")
 def withdraw(
     name: Annotated[str, values.text_argument("NAME", "The charger.")],
-    because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
-    slot: Annotated[
-        int | None, values.whole("--slot", "Which of its slots (default: all alike).", low=1, high=99)
-    ] = None,
+    because: values.BecauseOption,
+    slot: SlotOption = None,
 ) -> None:
     """Take back the newest measurement of a charger that was mistyped; the history keeps it."""
     with context.writing() as writer:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from operator import methodcaller
 from typing import TYPE_CHECKING, Annotated, Any
 
 from straycell.bench.wording import shapes
@@ -10,7 +11,7 @@ from straycell.cli.app import clock, context, output, tables
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
 from straycell.errors import BadData, UsageFault
-from straycell.meters import Meter, meter_classes, meter_like, parse_accuracy, parse_resolution, show_accuracy
+from straycell.meters import ACCURACIES, Meter, meter_classes, meter_like, parse_accuracy, parse_resolution
 from straycell.quantities import Dimension, parse_quantity, show
 from straycell.readings import METER_FAULT, Quantity
 from straycell.typed import parse_day, parse_time
@@ -20,48 +21,38 @@ if TYPE_CHECKING:
 
 app = noun_app("What readings are taken with, and how far to trust it.")
 _D = Dimension
+NameArgument = Annotated[str, values.text_argument("NAME", "The meter.")]
+
+
+def _accuracy_option(quantity: str, like: str) -> Any:
+    return values.text_option(f"--{quantity}-accuracy", "As its data sheet states it.", metavar=like)
 
 
 @app.command("add")
 def add(
-    name: Annotated[str, values.text_argument("NAME", "What you call it.")],
+    name: values.OwnNameArgument,
     like: Annotated[
         str | None,
         values.text_option("--like", f"A shipped class: {', '.join(meter_classes())}.", metavar="CLASS"),
     ] = None,
-    voltage_accuracy: Annotated[
-        str | None,
-        values.text_option("--voltage-accuracy", "As its data sheet states it.", metavar="0.05%+2mV"),
-    ] = None,
+    voltage_accuracy: Annotated[str | None, _accuracy_option("voltage", "0.05%+2mV")] = None,
     voltage_resolution: Annotated[
         str | None,
         values.text_option(
             "--voltage-resolution", "Its smallest step: 1mV, or 1mV<4V,10mV for two ranges.", metavar="1mV"
         ),
     ] = None,
-    capacity_accuracy: Annotated[
-        str | None,
-        values.text_option("--capacity-accuracy", "As its data sheet states it.", metavar="1%+5mAh"),
-    ] = None,
-    resistance_accuracy: Annotated[
-        str | None,
-        values.text_option("--resistance-accuracy", "As its data sheet states it.", metavar="3%+2mohm"),
-    ] = None,
-    temperature_accuracy: Annotated[
-        str | None, values.text_option("--temperature-accuracy", "As its data sheet states it.", metavar="1C")
-    ] = None,
+    capacity_accuracy: Annotated[str | None, _accuracy_option("capacity", "1%+5mAh")] = None,
+    resistance_accuracy: Annotated[str | None, _accuracy_option("resistance", "3%+2mohm")] = None,
+    temperature_accuracy: Annotated[str | None, _accuracy_option("temperature", "1C")] = None,
 ) -> None:
     """Record a meter: a shipped class, its own sheet, or a class with single figures changed."""
     # A class is the cautious end of many meters; the sheet of this one is better.
     meter = meter_like(name, like) if like else Meter(name)
+    typed = (voltage_accuracy, capacity_accuracy, resistance_accuracy, temperature_accuracy)
     given: dict[str, Any] = {
-        field: parse_accuracy(text, dimension)
-        for field, text, dimension in (
-            ("voltage", voltage_accuracy, _D.VOLTAGE),
-            ("capacity", capacity_accuracy, _D.CAPACITY),
-            ("resistance", resistance_accuracy, _D.RESISTANCE),
-            ("temperature", temperature_accuracy, _D.TEMPERATURE),
-        )
+        quantity: parse_accuracy(text, ACCURACIES[quantity])
+        for quantity, text in zip(ACCURACIES, typed, strict=True)
         if text is not None
     }
     # A meter without an accuracy would count as exact.
@@ -90,10 +81,7 @@ def list_all() -> None:
         meters = list(reader.meters())
     columns: tables.Columns[Meter] = {
         "name": lambda m: m.name,
-        "voltage": lambda m: show_accuracy(m.voltage, _D.VOLTAGE),
-        "capacity": lambda m: show_accuracy(m.capacity, _D.CAPACITY),
-        "resistance": lambda m: show_accuracy(m.resistance, _D.RESISTANCE),
-        "temperature": lambda m: show_accuracy(m.temperature, _D.TEMPERATURE),
+        **{quantity: methodcaller("accuracy_words", quantity) for quantity in ACCURACIES},
     }
     empty = "no meter recorded yet: readings without one get the cautious defaults of the rules"
     tables.listing(meters, shapes.meter_json, columns, flexible="name", empty=empty)
@@ -101,7 +89,7 @@ def list_all() -> None:
 
 @app.command("compare")
 def compare(
-    name: Annotated[str, values.text_argument("NAME", "The meter.")],
+    name: NameArgument,
     on: Annotated[str | None, values.text_option("--on", "The day (default: today).", metavar="DATE")] = None,
     note: Annotated[str | None, values.text_option("--note", "With what, and how far off it was.")] = None,
     showed: Annotated[
@@ -133,14 +121,6 @@ def compare(
         )
 
 
-_COMPARED = {
-    _D.VOLTAGE: "voltage",
-    _D.CAPACITY: "capacity",
-    _D.RESISTANCE: "resistance",
-    _D.TEMPERATURE: "temperature",
-}
-
-
 def _known_value(showed: str | None, actual: str | None) -> KnownValue | None:
     """Both figures of a comparison, in one unit."""
     if showed is None and actual is None:
@@ -150,7 +130,7 @@ def _known_value(showed: str | None, actual: str | None) -> KnownValue | None:
     from straycell.store.book.stock.household import KnownValue
 
     # Both in one unit or it is not a comparison: 4.05 V against 4050 mAh is a slip.
-    for dimension, name in _COMPARED.items():
+    for name, dimension in ACCURACIES.items():
         try:
             figures = [parse_quantity(text, dimension) for text in (showed, actual)]
         except BadData:
@@ -164,7 +144,7 @@ def _known_value(showed: str | None, actual: str | None) -> KnownValue | None:
 
 @app.command("fault")
 def fault(
-    name: Annotated[str, values.text_argument("NAME", "The meter.")],
+    name: NameArgument,
     start: Annotated[str, values.text_option("--from", "Since when it was wrong.", metavar="TIME")],
     end: Annotated[str, values.text_option("--to", "Until when.", metavar="TIME")],
     because: Annotated[str, values.text_option("--because", "What was wrong with it.")],
@@ -207,16 +187,9 @@ def fault(
 def _page(meter: Meter) -> None:
     output.say(meter.name + (f"  (like a {meter.like})" if meter.like else ""))
     unknown = "not known: the cautious default of the rules holds"
-    output.facts(
-        [
-            ("voltage", show_accuracy(meter.voltage, _D.VOLTAGE) or unknown),
-            ("resolution", _steps(meter)),
-            ("capacity", show_accuracy(meter.capacity, _D.CAPACITY) or unknown),
-            ("resistance", show_accuracy(meter.resistance, _D.RESISTANCE) or unknown),
-            ("temperature", show_accuracy(meter.temperature, _D.TEMPERATURE) or unknown),
-        ],
-        indent="  ",
-    )
+    facts = [(quantity, meter.accuracy_words(quantity) or unknown) for quantity in ACCURACIES]
+    # Beside the accuracy of the same figure: a coarse display undoes a fine one.
+    output.facts([facts[0], ("resolution", _steps(meter)), *facts[1:]], indent="  ")
 
 
 def _steps(meter: Meter) -> str:

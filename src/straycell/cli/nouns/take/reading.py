@@ -34,12 +34,7 @@ AtOption = Annotated[datetime | None, values.at_option()]
 
 @app.command("add")
 @takes(OF_READING.values())
-def add(
-    code: Annotated[str, values.text_argument("CODE", "The cell.")],
-    meter: MeterOption = None,
-    at: AtOption = None,
-    **said: Any,
-) -> None:
+def add(code: values.CellArgument, meter: MeterOption = None, at: AtOption = None, **said: Any) -> None:
     """Record what was measured or seen of a cell; several quantities on one line are recorded together."""
     recorded = record.record_readings(context.bench(), code, _plain(said), meter=meter, at=at)
     _show_made(recorded.items)
@@ -76,7 +71,7 @@ def _show_made(made: Sequence[Item]) -> None:
 @takes([*(field for field in OF_READING.values() if field.name != "as_group"), *OF_CHARGE.values()])
 def supersede(
     mistake: Annotated[Mistake, values.word("--mistake", Mistake, "What was wrong with it.")],
-    because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
+    because: values.BecauseOption,
     numbers: Annotated[
         list[str] | None,
         typer.Argument(
@@ -135,9 +130,7 @@ def supersede(
 
 
 @app.command("undo")
-def undo(
-    because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
-) -> None:
+def undo(because: values.BecauseOption) -> None:
     """Take back the last record of this bench as mistyped, within an hour; then record it right."""
     done = undo_last(context.bench(), because)
     document = {"superseded": done.numbers, "mistake": Mistake.MISTYPED, "because": because}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from datetime import date
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -24,23 +24,15 @@ from straycell.typed import parse_day
 
 app = noun_app("What was opened, where it was found, and what came out of it.")
 
-FoundOption = Annotated[
-    date | None,
-    typer.Option(
-        "--found",
-        parser=lambda text: parse_day(text, clock.now()),
-        metavar="DATE",
-        help="The day it was found.",
-    ),
-]
+
+def _day_option(flag: str, text: str) -> Any:
+    return typer.Option(flag, parser=lambda typed: parse_day(typed, clock.now()), metavar="DATE", help=text)
+
+
+CodeArgument = Annotated[str, values.text_argument("CODE", "The tear-down, like AT3.")]
+FoundOption = Annotated[date | None, _day_option("--found", "The day it was found.")]
 OpenedOption = Annotated[
-    date | None,
-    typer.Option(
-        "--opened",
-        parser=lambda text: parse_day(text, clock.now()),
-        metavar="DATE",
-        help="The day its packs were opened (default: the day it is recorded).",
-    ),
+    date | None, _day_option("--opened", "The day its packs were opened (default: the day it is recorded).")
 ]
 PlaceOption = Annotated[str | None, values.text_option("--place", "Where it was found.")]
 NoteOption = Annotated[str | None, values.text_option("--note", "Its state, anything odd.")]
@@ -77,8 +69,8 @@ def add(
 
 @app.command("correct")
 def correct(
-    code: Annotated[str, values.text_argument("CODE", "The tear-down, like AT3.")],
-    because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
+    code: CodeArgument,
+    because: values.BecauseOption,
     title: Annotated[str | None, values.text_option("--title", "What it was, in a few words.")] = None,
     kind: Annotated[str | None, values.text_option("--kind", "The kind of object.", metavar="KIND")] = None,
     found: FoundOption = None,
@@ -108,8 +100,8 @@ def correct(
 
 @app.command("withdraw")
 def withdraw(
-    code: Annotated[str, values.text_argument("CODE", "The tear-down, like AT3.")],
-    because: Annotated[str, values.text_option("--because", "Why; it stays in the history.")],
+    code: CodeArgument,
+    because: values.BecauseOption,
     back: Annotated[
         bool, typer.Option("--back", help="There was such an object after all: undo it.")
     ] = False,
@@ -141,7 +133,7 @@ def list_all() -> None:
 
 
 @app.command("show")
-def show(code: Annotated[str, values.text_argument("CODE", "The tear-down, like AT3.")]) -> None:
+def show(code: CodeArgument) -> None:
     """Show one tear-down and the cells that came out of it."""
     wanted = parse_teardown_code(code)
     with context.bench().reading() as reader:

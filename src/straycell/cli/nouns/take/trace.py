@@ -31,7 +31,7 @@ Number = Annotated[str, values.record_argument("trace", "The trace's number (tra
 
 @app.command("add")
 def add(
-    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    code: values.CellArgument,
     file: Annotated[
         Path,
         typer.Argument(
@@ -108,8 +108,7 @@ def add(
 @app.command("list")
 def list_all(
     code: Annotated[
-        str | None,
-        typer.Argument(metavar="CODE", help="Only this cell's.", show_default=False),
+        str | None, typer.Argument(metavar="CODE", help="Only this cell's.", show_default=False)
     ] = None,
 ) -> None:
     """List the traces, or those of one cell."""
@@ -236,7 +235,6 @@ def _explained(number: str, because: str, *, there: bool) -> None:
     cell = done.after[0].cell.code
     what = "is its own, and counts" if there else "was not of this cell"
     output.emit(
-        {"code": cell, "explained": number, "kept": there},
-        lambda: output.say(f"{number}  {cell}  {what}"),
+        {"code": cell, "explained": number, "kept": there}, lambda: output.say(f"{number}  {cell}  {what}")
     )
     talk_recorded(done)

@@ -116,7 +116,7 @@ TemperatureOption = Annotated[
 
 @app.command()
 def charging(
-    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    code: values.CellArgument,
     current: CurrentOption = None,
     programming_resistor: ResistorOption = None,
     supply: SupplyOption = None,
@@ -177,8 +177,7 @@ def _check_line(
         raise UsageFault("--current and --programming-resistor are two settings", "give one of them")
     if current_a is None and resistor_ohm is None:
         raise UsageFault(
-            "no charge current given",
-            "give --current, like 0.5A, or --programming-resistor, like 4.7kohm",
+            "no charge current given", "give --current, like 0.5A, or --programming-resistor, like 4.7kohm"
         )
     if meter is not None and measured_v is None:
         raise UsageFault("--meter needs --measured-float", "give both, or neither")

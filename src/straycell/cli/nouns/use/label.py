@@ -233,7 +233,7 @@ def blank(
 
 @app.command("single")
 def single(
-    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    code: values.CellArgument,
     out: Annotated[
         Path, typer.Option("--out", metavar="PNG", help="Where the picture goes.", show_default=False)
     ],

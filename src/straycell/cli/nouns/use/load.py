@@ -140,7 +140,7 @@ def from_log(
 
 @app.command("for-runtime")
 def for_runtime(
-    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    code: values.CellArgument,
     runtime: Annotated[
         float,
         values.quantity("--runtime", _D.DURATION, "The hours that are wanted.", window=_HOURS, example="48h"),
@@ -185,12 +185,7 @@ def for_runtime(
 
 
 def _answer(
-    one: OneCell,
-    run: Run,
-    wanted_h: float,
-    lit: Lamps | None,
-    lamps: int | None,
-    brighter: bool,
+    one: OneCell, run: Run, wanted_h: float, lit: Lamps | None, lamps: int | None, brighter: bool
 ) -> dict[str, Any]:
     """The resistor or current; nulls and `why_not` when nothing lasts that long, which is an answer too."""
     # What nothing lasts for is an answer of its own (exit 0): the question was how long, not whether.

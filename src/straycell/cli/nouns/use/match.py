@@ -54,8 +54,7 @@ def match(
         ),
     ] = None,
     what: Annotated[
-        str | None,
-        values.text_option("--what", 'A load without a project, like "5V 300mA".', metavar="LOAD"),
+        str | None, values.text_option("--what", 'A load without a project, like "5V 300mA".', metavar="LOAD")
     ] = None,
     chart: Annotated[
         bool, typer.Option("--chart", help="Draw the candidates' run times, or what the groups hold.")

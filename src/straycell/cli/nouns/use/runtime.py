@@ -43,8 +43,7 @@ WhyOption = Annotated[
     bool, typer.Option("--why", help="Show what lies between the expected and the low hours.")
 ]
 OutOption = Annotated[
-    Path | None,
-    typer.Option("--out", metavar="PNG", help="Draw voltage against time.", show_default=False),
+    Path | None, typer.Option("--out", metavar="PNG", help="Draw voltage against time.", show_default=False)
 ]
 
 
@@ -67,7 +66,7 @@ class Answer:
 
 @app.command()
 def runtime(
-    code: Annotated[str, values.text_argument("CODE", "The cell.")],
+    code: values.CellArgument,
     until: device_load.UntilOption,
     current: device_load.CurrentOption = None,
     power: device_load.PowerOption = None,

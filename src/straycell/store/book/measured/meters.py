@@ -13,7 +13,7 @@ from sqlalchemy import Connection, select
 
 from straycell.errors import BadData
 from straycell.keys import apart, named_here
-from straycell.meters import Accuracy, Meter, Resolution, too_good
+from straycell.meters import ACCURACIES, Accuracy, Meter, Resolution, too_good
 from straycell.quantities import Measured
 from straycell.readings import Mistake
 from straycell.readings.charger import COUNTS_FOR, Charger
@@ -23,8 +23,6 @@ from straycell.store.quick.prepared import Prepared
 from straycell.store.schema.tables import CHARGER, EVENT, METER, READING, SUPERSESSION
 from straycell.store.schema.validation import require_because
 from straycell.store.session import Pen
-
-_QUANTITIES = ("voltage", "capacity", "resistance", "temperature")
 
 
 def _accuracy(gain: float | None, offset: float | None) -> Accuracy | None:
@@ -47,11 +45,8 @@ def meter_of(row: Any, name: str | None = None) -> Meter:
     return Meter(
         name=row.name if name is None else name,
         like=row.like_class,
-        voltage=_accuracy(row.voltage_gain, row.voltage_offset),
         voltage_resolution=_steps(row.voltage_resolution),
-        capacity=_accuracy(row.capacity_gain, row.capacity_offset),
-        resistance=_accuracy(row.resistance_gain, row.resistance_offset),
-        temperature=_accuracy(row.temperature_gain, row.temperature_offset),
+        **{q: _accuracy(getattr(row, f"{q}_gain"), getattr(row, f"{q}_offset")) for q in ACCURACIES},
         compared_on=opt_day(row.compared_on),
     )
 
@@ -92,7 +87,7 @@ def add_meter(pen: Pen, new: Meter) -> Meter:
             "declare the changed one under another name",
         )
     values: dict[str, object] = {"name": new.name, "like_class": new.like}
-    for quantity in _QUANTITIES:
+    for quantity in ACCURACIES:
         accuracy: Accuracy | None = getattr(new, quantity)
         values[f"{quantity}_gain"] = None if accuracy is None else accuracy.gain
         values[f"{quantity}_offset"] = None if accuracy is None else accuracy.offset
@@ -111,7 +106,7 @@ def require_meter(new: Meter) -> None:
     """Raise BadData when the name is empty, or a figure is not an accuracy and no step."""
     if not new.name.strip():
         raise BadData("a meter needs a name", "write it as you call the instrument, like 'blue multimeter'")
-    for quantity in _QUANTITIES:
+    for quantity in ACCURACIES:
         accuracy: Accuracy | None = getattr(new, quantity)
         if accuracy is not None:
             _require_accuracy(new.name, quantity, accuracy)
