@@ -214,7 +214,7 @@ class _Search:
         return draft if draft is not None and self._lasts(draft) else None
 
     def balanced(self, target_ah: float | None) -> PackPlan | None:
-        """The groups nearest to a target in Ah each (None: the strongest there are), with their runs; None where none is legal."""
+        """The groups nearest to a target in Ah each (None: the strongest there are), with their runs; None if none is legal."""
         from straycell.matching.balance.deal import NoLegalGrouping, balance_groups
 
         demand = self.screen.demand
