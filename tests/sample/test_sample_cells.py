@@ -19,7 +19,7 @@ from straycell.store.writer import Writer
 KINDS = """
 chemistry failed; chemistry unmeasured; rechargeable unmeasured; condemned failed;
 upset failed; upset unmeasured; mass failed; look unmeasured;
-look-damage failed; look-deformed failed; look-mend failed; sibling-look unmeasured;
+look-damage failed; look-deformed failed; look-mend failed; sibling-look-first unmeasured;
 voltage-floor failed; voltage-floor close; voltage-over-full failed; voltage-over-full close; charger-end close;
 voltage-light-only failed; voltage-light-only close; as-found-voltage unmeasured; board-voltage unmeasured;
 rest-voltage unmeasured; rest-voltage close; warming unmeasured;

@@ -112,7 +112,7 @@ COVERED = """
 board-voltage capacity capacity-contradictory capacity-light capacity-over-rating capacity-pack
 charge-temperature charger-end chemistry look look-clean look-mend mass rechargeable
 resistance resistance-contradictory resistance-light resistance-pack resistance-solo rest-voltage
-self-discharge self-discharge-light self-discharge-pack self-discharge-solo sibling-look upset
+self-discharge self-discharge-light self-discharge-pack self-discharge-solo sibling-look-first upset
 voltage-floor voltage-over-full warming
 """
 

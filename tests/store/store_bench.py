@@ -107,7 +107,7 @@ def capacity(code: str, ah: float, at: datetime = NOW) -> Reading:
 def new_trace(code: str, raw: bytes = b"time,volt,amp\n0,4.2,0\n", at: datetime = NOW) -> NewTrace:
     """A trace to be filed; the store looks at nothing inside it."""
     return NewTrace(
-        code, "run.csv", raw, at, FINE, 3.0, "", {"full_v": 4.2}, {"at_least": False}, {"ah": [0, 1]}
+        code, "run.csv", at, FINE, 3.0, "", {"full_v": 4.2}, {"at_least": False}, raw, {"ah": [0, 1]}
     )
 
 

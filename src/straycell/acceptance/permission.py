@@ -18,6 +18,7 @@ BEFORE_ANY_CHARGE = (
     "chemistry",
     "rechargeable",
     "upset-look",
+    "sibling-look-first",
     "unexplained",
     "clock",
     "board-voltage",

@@ -102,6 +102,9 @@ def test_as_hot_as_a_hot_place_is_looked_at_and_from_sixty_on_checked(at_c: floa
     bench = good().read(Quantity.TEMPERATURE, 20.0, at_c, surroundings_c=at_c, rested_s=9000.0)
     told = reasons(bench.verdict(21.0), "hot-place")
     assert bool(told) is bool(lacks) and all(lacks in r.text for r in told)
+    # Nobody has seen what the heat did to it: a look first, then the check's charge.
+    assert bench.no_charge(21.0) is bool(lacks)
+    assert not bench.look(at=21.5).no_charge(22.0)
 
 
 def test_a_warming_is_cleared_up_to_the_current_of_the_repeat() -> None:

@@ -242,8 +242,8 @@ def test_the_pack_of_a_leaking_cell_is_checked_once_more(bench: Bench, sign: str
     found = bench.do("due")
     assert "sibling" in kinds(found, near) and "sibling" not in kinds(found, far)
     rules = {r["rule"]: r["status"] for r in bench.do(f"verdict show {near}")["reasons"]}
-    assert rules["sibling-look"] == "unmeasured"
-    assert "sibling-look" not in {r["rule"] for r in bench.do(f"verdict show {far}")["reasons"]}
+    assert rules["sibling-look-first"] == "unmeasured"
+    assert "sibling-look-first" not in {r["rule"] for r in bench.do(f"verdict show {far}")["reasons"]}
     assert bench.do("store check")["faults"] == []
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
+import pytest
 from tests.cli.bench import Bench
 
 
@@ -116,3 +119,37 @@ def test_cells_that_took_their_end_from_a_faulty_float_are_tested_again(bench: B
     bench.do("meter fault yellow --because 'low battery' --from '2026-03-01 00:00' --to '2026-03-03 00:00'")
     assert "upset" in _rules(bench, code)
     assert "upset" not in _rules(bench, str(other["code"]))
+
+
+@pytest.mark.parametrize("written", ["Bay", "BAY", "B Ay"])
+def test_a_chargers_name_is_written_one_way(bench: Bench, written: str) -> None:
+    """Measured as 'bay', too high: a charge by 'Bay' is refused and not let past; so is the other way round."""
+    code = _charged(bench)
+    bench.do("charger add bay --measured-float 4.35V --meter bench")
+    bench.do("charger add 'b ay' --measured-float 4.35V --meter bench")
+    charge = f"charge add {code} --current 0.5A --until 4.20V --charger"
+    words = bench.refused(f"{charge} '{written}'", 3)
+    assert "capitals or spaces" in words and "'b" in words
+    bench.do(f"{charge} post")
+    assert "'post'" in bench.refused("charger add Post --measured-float 4.19V --meter bench", 3)
+    bench.do("charger add post --measured-float 4.19V --meter bench")
+
+
+def test_a_file_with_two_spellings_of_one_charger_is_refused(bench: Bench, tmp_path: Path) -> None:
+    """Nothing of it is taken: which of them was meant nobody can tell afterwards."""
+    code = _charged(bench)
+    lines = ["code,at,charge_current,charge_until,charger"]
+    lines += [f"{code},2026-03-01T08:0{n}:00Z,0.5A,4.20V,{name}" for n, name in enumerate(["post", "Post"])]
+    file = tmp_path / "charges.csv"
+    file.write_text("\n".join(lines))
+    assert "capitals or spaces" in bench.refused(f"import readings {file}", 3)
+    assert bench.do(f"cell show {code}")["stage"] == "received"
+
+
+def test_two_floats_of_one_moment_are_refused(bench: Bench) -> None:
+    """A withdrawal names the moment, and would take back both; what else it measured may bear the same one."""
+    bench.prepare('meter add bench --voltage-accuracy "0.05%+1mV" --voltage-resolution 1mV')
+    bench.do("charger add bay --measured-float 4.35V --meter bench")
+    bench.do("charger add bay --end-current 50mA")
+    bench.do("charger add bay --slot 2 --measured-float 4.19V --meter bench")
+    assert "very moment" in bench.refused("charger add bay --measured-float 4.19V --meter bench", 3)

@@ -175,6 +175,8 @@ def siblings(case: Case) -> Iterator[Reason]:
             Seen(latest.look, at=latest.at),
             todo=together(f"record {' and '.join(lacking)}", kinds, not_before=None if not looked else at),
             earliest=case.now,
+            # What broke the other one may show on this one: a look costs a minute, and comes before any charge.
+            rule=None if looked else "sibling-look-first",
         )
     else:
         yield case.reason(

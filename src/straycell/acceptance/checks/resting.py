@@ -105,7 +105,8 @@ def _hot_place(case: Case) -> Iterator[Reason]:
     if lacking:
         yield case.reason(
             "hot-place",
-            Status.UNMEASURED,
+            # Failed forbids the charge: heat may have swollen it, and a look costs a minute.
+            Status.FAILED if "a look" in lacking else Status.UNMEASURED,
             Outcome.HOLD,
             f"lay at {peak:g} C; still to do: {' and '.join(lacking)}",
             Seen(peak, look_at, latest),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from enum import StrEnum
+from enum import StrEnum, auto
 from math import floor
 
 from straycell.acceptance.permission import charge_refusal
@@ -23,8 +23,8 @@ LONGEST_CHARGE = timedelta(hours=48)
 class Runs(StrEnum):
     """What a timer counts down to."""
 
-    REST = "rest"
-    CHARGE = "charge"
+    REST = auto()
+    CHARGE = auto()
 
 
 @dataclass(frozen=True, slots=True)

@@ -135,7 +135,7 @@ def _sinking(kept: Kept) -> Iterator[DueItem]:
 
 def _sibling(kept: Kept) -> Iterator[DueItem]:
     """Until it is looked at and checked again; while that check runs, when it ends."""
-    reason = _open(kept, "sibling-look")
+    reason = _open(kept, "sibling-look", "sibling-look-first")
     if reason is None:
         return
     at = kept.since(reason.at)

@@ -17,6 +17,7 @@ from straycell.safety.group_watch import WATCH, next_inspection
 
 _DOUBTFUL = (
     "sibling-look",
+    "sibling-look-first",
     "upset",
     "shelf-loss",
     "voltage-floor",

@@ -113,40 +113,38 @@ class Box:
 
 
 @dataclass(frozen=True, slots=True)
-class NewTrace:
-    """A trace to be filed: its file byte for byte, when it ended, how it was read and what came of it.
+class TraceHead:
+    """What is said of a trace: of which cell, when it ended, how it was read and what came of it.
 
-    `setting` holds what the figures were worked out with, `curve` few points of the discharge they are of.
+    `setting` holds what the figures were worked out with.
     """
 
     cell: str
     name: str
-    raw: bytes
     at: datetime
     meter: Meter | None
     cutoff_v: float
     columns: str
     setting: Mapping[str, Any]
     result: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class NewTrace(TraceHead):
+    """A trace to be filed, with its file byte for byte; `curve`: few points of the discharge its figures are of."""
+
+    raw: bytes
     curve: Mapping[str, Any] | None = None
 
 
 @dataclass(frozen=True, slots=True)
-class TraceEntry:
-    """A trace as it is in the store, without its file; `at` is when it ended."""
+class TraceEntry(TraceHead):
+    """A trace as it is in the store, without its file."""
 
     id: RecordKey
-    cell: str
     sha256: str
-    name: str
     size_bytes: int
     recorded_at: datetime
-    at: datetime
-    meter: Meter | None
-    cutoff_v: float
-    columns: str
-    setting: dict[str, Any]
-    result: dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True)

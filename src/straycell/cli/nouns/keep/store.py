@@ -235,7 +235,7 @@ def salvage(
 
 def _salvaged(new: Path, done: Salvaged) -> None:
     output.say(
-        f"{new}: a new store, bench {done.bench}, with {_count(done.cells, 'cell')}, {_count(done.readings, 'reading')}"
+        f"{new}: a new store, bench {done.bench}, with {count_of(done.cells, 'cell')}, {count_of(done.readings, 'reading')}"
     )
     output.say("lost:" if done.lost else "nothing was lost")
     output.bullets(done.lost)
@@ -289,10 +289,6 @@ def _merged(file: Path, merged: Merged) -> None:
     if not merged.events:
         output.say(f"{file}: nothing in it that is not here already")
         return
-    cells, readings = _count(merged.cells, "new cell"), _count(merged.readings, "new reading")
+    cells, readings = count_of(merged.cells, "new cell"), count_of(merged.readings, "new reading")
     output.say(f"{file}: bench {merged.bench}, {cells}, {readings}")
     output.bullets(merged.notes)
-
-
-def _count(count: int, word: str) -> str:
-    return f"{count} {word}{'s' if count != 1 else ''}"

@@ -142,7 +142,7 @@ def sheet(
     if not any(part for _, part in parts):
         _nothing_to_print(given)
         return
-    _write_sheet(out, _with_cuts(parts, cut_marks), start, factor, force)
+    write_whole(out, _pdf(_with_cuts(parts, cut_marks), start, factor), force=force)
     remember(kind.value, labels)
     _written(out, parts)
     talk_cautions(Step.LABEL)
@@ -151,13 +151,11 @@ def sheet(
 Parts = list[tuple["Stock", list["LabelContent"]]]
 
 
-def _write_sheet(out: Path, parts: Parts, start: int | None, scale: float, force: bool) -> None:
+def _pdf(parts: Parts, start: int | None, scale: float) -> bytes:
+    """The sheets, from position `start` of the first page on, drawn `scale` times as large."""
     from straycell.labels.render import sheet_pdf
 
-    skip = (start or 1) - 1
-    write_whole(
-        out, sheet_pdf(parts, clock.now(), cautions=sheet_cautions(), skip=skip, scale=scale), force=force
-    )
+    return sheet_pdf(parts, clock.now(), cautions=sheet_cautions(), skip=(start or 1) - 1, scale=scale)
 
 
 def _with_cuts(parts: Parts, cut_marks: bool | None) -> Parts:
@@ -204,16 +202,13 @@ def blank(
     force: Force = False,
 ) -> None:
     """Set codes aside and print them, so that cells are marked before they are measured."""
-    from straycell.labels.render import sheet_pdf
-
     chosen = find_stock(known_stocks(), stock or DEFAULT_BLANK)
     with ExitStack() as until_placed:
         with context.writing(create=True) as writer:
             factor = _scale(writer, printer, scale)
             codes = writer.set_aside_codes(count)
             parts = [(chosen, [blank_content(code) for code in codes])]
-            skip = (start or 1) - 1
-            pdf = sheet_pdf(parts, clock.now(), cautions=sheet_cautions(), skip=skip, scale=factor)
+            pdf = _pdf(parts, start, factor)
             # On the disk before the commit, in its place after it: no code is on paper that the store does not know.
             sheet = until_placed.enter_context(prepared(out, pdf, force=force))
         try:

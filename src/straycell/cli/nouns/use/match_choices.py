@@ -70,28 +70,18 @@ def _first_refusal(found: Match) -> str:
     return f"{failed.code}: {failed.text}" if failed else (found.missing[0] if found.missing else "")
 
 
-def _of_data(key: str) -> Any:
-    def words(found: Match) -> str:
-        if found.data is None:
-            return ""
-        return {
-            "energy": at_most(found.data.low_wh, _D.ENERGY),
-            "out": at_most(found.data.currents.discharge_a, _D.CURRENT),
-            "fuse": show(found.data.fusing.main.rated_a, _D.CURRENT)
-            if found.data.fusing.main.rated_a
-            else "none fits",
-        }[key]
-
-    return words
+def _fuse(found: Match) -> str:
+    rated_a = found.data.fusing.main.rated_a if found.data else 0.0
+    return show(rated_a, _D.CURRENT) if rated_a else "none fits" if found.data else ""
 
 
 _COMPARED = (
     ("runs at the low end", lambda m: run_hours(m.runtime.low_h) if m.runtime else ""),
     ("expected", lambda m: run_hours(m.runtime.expected_h) if m.runtime else ""),
     ("groups apart by", lambda m: show(m.spread_ah or 0.0, _D.CAPACITY)),
-    ("energy at the low end", _of_data("energy")),
-    ("may give", _of_data("out")),
-    ("fuse", _of_data("fuse")),
+    ("energy at the low end", lambda m: at_most(m.data.low_wh, _D.ENERGY) if m.data else ""),
+    ("may give", lambda m: at_most(m.data.currents.discharge_a, _D.CURRENT) if m.data else ""),
+    ("fuse", _fuse),
 )
 
 

@@ -6,10 +6,10 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, select
 
 from straycell.errors import BadData
 from straycell.keys import apart, named_here
@@ -160,10 +160,39 @@ def chargers(conn: Connection) -> list[Charger]:
     return [charger for charger in known if charger.key not in gone]
 
 
+def require_chargers(conn: Connection, names: Collection[str]) -> None:
+    """Raise BadData for the name of a charger that differs from a known one by nothing but capitals and spaces."""
+    # Of 'Bay' it was measured that it ends too high, and the cells that 'bay' charged would pass.
+    if not names:
+        return
+    here, first = letter(conn), func.substr(READING.c.key, 1, 1).label("bench")
+    charged = conn.execute(select(READING.c.charger, first).where(READING.c.charger != "").distinct())
+    known = {named_here(apart(row.charger, row.bench), here) for row in charged}
+    known |= {named_here(row.name, here) for row in _CHARGERS.rows(conn)}
+    alike = {" ".join(name.casefold().split()): name for name in sorted(known)}
+    for name in sorted(set(names) - known):
+        same = alike.setdefault(" ".join(name.casefold().split()), name)
+        if same != name:
+            raise BadData(
+                f"charger '{name}' is written like '{same}', but for capitals or spaces",
+                f"write '{same}' if it is that one, else give it a name that nobody mixes up",
+            )
+
+
 def add_charger(pen: Pen, new: Charger) -> Charger:
-    """Record what was measured of a charger. Raises BadData: no name, or nothing measured."""
+    """Record what was measured of a charger. Raises BadData: no name, nothing measured, or another float of this moment."""
     if not new.name.strip():
         raise BadData("a charger needs a name", "write it as you call it, like 'four-bay'")
+    require_chargers(pen.conn, [new.name])
+    # Taken back by its key, both would go.
+    if new.float_v is not None and any(
+        c.float_v is not None and (c.name, c.slot, c.at) == (new.name, new.slot, new.at)
+        for c in chargers(pen.conn)
+    ):
+        raise BadData(
+            f"a float of charger '{new.name}' was recorded at this very moment",
+            "measure it again, or take that one back with straycell charger withdraw",
+        )
     if new.float_v is None and new.end_current_a is None and new.capacity is None:
         raise BadData(
             f"nothing was measured of charger '{new.name}'",

@@ -331,6 +331,7 @@ def insert_items(
         require_item(item, pen.now)
         if isinstance(item, Reading) and item.meter is not None and item.meter.name not in known:
             meters.meter(pen.conn, item.meter.name)
+    meters.require_chargers(pen.conn, {i.charger for i in items if isinstance(i, Charge) and i.charger})
     # Numbered after validation: a refused reading uses up no number.
     numbers = pen.numbers("reading", len(items))
     numbered = [_filed(item, number, known) for item, number in zip(items, numbers, strict=True)]
