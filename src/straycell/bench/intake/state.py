@@ -82,6 +82,7 @@ class Session:
 
     def meter_for(self, quantity: Quantity, *, again: bool = False) -> Talk[Meter | None]:
         """The meter of a quantity, asked for once a session, or `again`; both kinds of voltage share theirs."""
+        # Asked once: an Enter more for each of forty cells would be pressed without reading.
         if quantity not in self.meters or again:
             alike = _VOLTAGES if quantity in _VOLTAGES else (quantity,)
             former = self.meters.get(quantity)
@@ -89,6 +90,7 @@ class Session:
             meter = yield from choose_meter(self.known_meters, quantity, name, self.ask_first)
             if meter is not None:
                 self.known_meters[meter.name] = meter
+            # One instrument shows both kinds of voltage: it is not asked for twice.
             self.meters.update(dict.fromkeys(alike, meter))
         return self.meters[quantity]
 
@@ -98,6 +100,7 @@ class Session:
             try:
                 return (yield from ask(question))
             except Scanned as seen:
+                # Kept and not refused: the other cell is in the hand already, and its label was found.
                 self.scanned = seen.code
                 yield Say(f"{seen.code} comes next. First this:")
 
@@ -123,6 +126,7 @@ def remembered_from(start: Start) -> dict[str, str]:
     return due.remember(answers, {})
 
 
+# Currents, cut-offs and the method are a bench's habit; temperatures are of their own day.
 _CARRIED = ("current_a", "discharge_current_a", "cutoff_v", "method")
 
 
