@@ -65,6 +65,14 @@ def test_harsher_conditions_give_a_lower_bound(harsher: dict[str, float | None])
     assert reason(low, "capacity-light").status is Status.CLOSE
 
 
+@pytest.mark.parametrize(("temperature_c", "outcome"), [(22.0, Outcome.PACK), (None, Outcome.SOLO)])
+def test_a_temperature_that_nobody_recorded_widens_what_a_run_may_be_off_by(
+    temperature_c: float | None, outcome: Outcome
+) -> None:
+    """2.06 Ah are 3 % more than the four fifths of 2.5 Ah that a pack cell needs: enough only where the room is known."""
+    assert good(capacity=None).capacity(2.06, 1.2, temperature_c=temperature_c).outcome() is outcome
+
+
 @pytest.mark.parametrize(
     "easier", [{"discharge_current_a": 0.24}, {"cutoff_v": 2.45}, {"temperature_c": 30.1}]
 )
