@@ -32,6 +32,7 @@ def teardown_json(teardown: Teardown) -> Json:
 
 def cell_json(cell: Cell) -> Json:
     """A cell with its facts side by side."""
+    # What a person looks for comes first; the many facts follow.
     head = {
         "code": cell.code,
         "stage": cell.stage,
