@@ -235,18 +235,16 @@ def test_what_is_too_large_is_seen() -> None:
     assert not list(too_large(ast.parse(f"@app.command()\n{plain}")))
 
 
-def run_at_import(body: list[ast.stmt], *, named: bool = False) -> Iterator[ast.Import | ast.ImportFrom]:
-    """The imports that run when a module is loaded. Those for a type checker and those inside functions run later or
-    never: they cannot catch a module half made, and the command line stays quick by them. `named` adds the first."""
+def outside_functions(body: list[ast.stmt]) -> Iterator[ast.Import | ast.ImportFrom]:
+    """The imports of a module, those for a type checker too: what two files both name lies below both. Those inside
+    functions run later: they cannot catch a module half made, and the command line stays quick by them."""
     for node in body:
         if isinstance(node, ast.Import | ast.ImportFrom):
             yield node
         elif isinstance(node, ast.If):
-            checking = isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING"
-            inside = [] if checking and not named else node.body
-            yield from run_at_import([*inside, *node.orelse], named=named)
+            yield from outside_functions([*node.body, *node.orelse])
         elif isinstance(node, ast.Try | ast.With):
-            yield from run_at_import(node.body, named=named)
+            yield from outside_functions(node.body)
 
 
 def module_name(path: Path) -> str:
@@ -254,11 +252,11 @@ def module_name(path: Path) -> str:
     return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
 
 
-def loads(path: Path, modules: set[str], *, named: bool = False) -> set[str]:
-    """Our modules that this one loads when it is loaded; with `named` those it only names to a type checker, too."""
+def named_by(path: Path, modules: set[str]) -> set[str]:
+    """Our modules that this one loads when it is loaded, or names to a type checker."""
     package = ".".join(["straycell", *path.relative_to(SOURCE).parent.parts])
     found: set[str] = set()
-    for node in run_at_import(ast.parse(path.read_text(encoding="utf-8")).body, named=named):
+    for node in outside_functions(ast.parse(path.read_text(encoding="utf-8")).body):
         names = set(imports(ast.Module([node], []), package))
         if isinstance(node, ast.ImportFrom):  # a name that is a module of its own is that module
             names |= {f"{name}.{alias.name}" for name in names for alias in node.names}
@@ -269,7 +267,7 @@ def loads(path: Path, modules: set[str], *, named: bool = False) -> set[str]:
 
 
 def circle(edges: dict[str, set[str]]) -> set[str]:
-    """Modules that load each other, straight or through others; empty when there are none."""
+    """Modules that name each other, straight or through others; empty when there are none."""
     left = dict(edges)
     while ready := [name for name, targets in left.items() if not targets & set(left)]:
         for name in ready:
@@ -277,25 +275,18 @@ def circle(edges: dict[str, set[str]]) -> set[str]:
     return set(left)
 
 
-def test_no_module_loads_itself_through_others() -> None:
-    """Inside a room, too, imports run in one direction."""
+def test_no_module_names_itself_through_others() -> None:
+    """Inside a room, too, imports run in one direction, and so do types."""
     modules = {module_name(path) for path in FILES}
-    assert not circle({module_name(path): loads(path, modules) for path in FILES})
-
-
-def test_no_core_module_names_itself_through_others() -> None:
-    """In the core not even types run in a circle: what two files both need lies below both."""
-    core = [path for path in FILES if room_of(path) not in RIM]
-    modules = {module_name(path) for path in core}
-    assert not circle({module_name(path): loads(path, modules, named=True) for path in core})
+    assert not circle({module_name(path): named_by(path, modules) for path in FILES})
 
 
 def test_a_circle_is_seen() -> None:
     """Three in a ring, with one that only looks at them."""
     assert circle({"a": {"b"}, "b": {"c"}, "c": {"a"}, "d": set()}) == {"a", "b", "c"}
     checking = "if TYPE_CHECKING:\n    import a\nelse:\n    import b\ndef f():\n    import c"
-    assert [ast.unparse(node) for node in run_at_import(ast.parse(checking).body)] == ["import b"]
-    assert len(list(run_at_import(ast.parse(checking).body, named=True))) == 2
+    seen = [ast.unparse(node) for node in outside_functions(ast.parse(checking).body)]
+    assert seen == ["import a", "import b"]
 
 
 # --- the checks themselves -------------------------------------------------------------------------

@@ -12,10 +12,10 @@ from tests.cli.bench import Bench
 @pytest.fixture
 def opened(bench: Bench) -> Bench:
     """A lamp was opened, two cells came out of its pack, and there is a meter."""
-    bench.do("teardown add 'bedside lamp' --kind lamp --found 2026-02-20 --place yard --objects 2")
-    bench.do("meter add blue --like good-multimeter")
-    bench.do("meter add load --like electronic-load")
-    bench.do(
+    bench.prepare("teardown add 'bedside lamp' --kind lamp --found 2026-02-20 --place yard --objects 2")
+    bench.prepare("meter add blue --like good-multimeter")
+    bench.prepare("meter add load --like electronic-load")
+    bench.prepare(
         "cell add --teardown AT1 --pack 1 --count 2 --marking 'INR18650 2600mAh' --rated-resistance 35mohm"
     )
     return bench
@@ -443,22 +443,22 @@ def test_a_reading_that_is_not_there_cannot_be_superseded(opened: Bench) -> None
 def good_cell(bench: Bench) -> str:
     """A cell with everything a verdict needs, measured over a month; the clock stands after it."""
     code = codes(bench)[0]
-    bench.do(f"reading add {code} --look clean --as-found-voltage 3.31V --meter blue --temperature 21C")
+    bench.prepare(f"reading add {code} --look clean --as-found-voltage 3.31V --meter blue --temperature 21C")
     charge = f"charge add {code} --current 0.5A --until 4.20V --end-current 50mA --temperature 21C"
-    bench.do(f"{charge} --peak-temperature 26C")
+    bench.prepare(f"{charge} --peak-temperature 26C")
     bench.now = "2026-03-01T20:00:00+00:00"
-    bench.do(
+    bench.prepare(
         f"reading add {code} --capacity 2.5Ah --discharge-current 0.5A --cutoff 2.8V --temperature 21C --meter load"
     )
-    bench.do(
+    bench.prepare(
         f"reading add {code} --resistance 36mohm --resistance-method ac-1khz --temperature 21C --meter load"
     )
     bench.now = "2026-03-02T09:00:00+00:00"
-    bench.do(f"{charge} --peak-temperature 26C")
+    bench.prepare(f"{charge} --peak-temperature 26C")
     bench.now = "2026-03-04T09:00:00+00:00"
-    bench.do(f"reading add {code} --voltage 4.180V --rested 48h --meter blue --temperature 21C")
+    bench.prepare(f"reading add {code} --voltage 4.180V --rested 48h --meter blue --temperature 21C")
     bench.now = "2026-04-03T09:00:00+00:00"
-    bench.do(f"reading add {code} --voltage 4.172V --rested 768h --meter blue --temperature 21C")
+    bench.prepare(f"reading add {code} --voltage 4.172V --rested 768h --meter blue --temperature 21C")
     return code
 
 

@@ -331,7 +331,7 @@ def test_one_function_says_what_a_cell_is_charged_with() -> None:
             1, 1, load='current = "50mA"', runtime="5h", cutoff="3V",
             charge=f'current = "0.1A"\nvoltage = "4.1V"\ntolerance = "1%"\ntemperature = "{at_c}C"',
         )  # fmt: skip
-        why = {w.test: w for w in screen_candidate(Screen(Demand.of(asked, LIMITS), LIMITS, NOW), c).reasons}
+        why = {w.test: w for w in screen_candidate(Screen(Demand(asked), LIMITS, NOW), c).reasons}
         assert why["charger-current"].limit == pytest.approx(min(0.5, rate_at(at_c)) * surely_ah(c))
         told = read_sheet(plain(sheet_of(asked, [[c]], "", BENCH)))
         most_a = next(a for low, high, a in told.charge if low <= at_c <= high)

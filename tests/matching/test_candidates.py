@@ -214,7 +214,7 @@ def test_the_resistance_at_a_peak_is_never_less_than_measured_and_grows_in_the_c
 
 def peak_ohm(temperature: str = "25C", method: Method = Method.DC_PULSE) -> float:
     """What a cell of 100 mohm is taken for at a peak."""
-    screen = Screen(Demand.of(project(need=f'temperature = "{temperature}"'), LIMITS), LIMITS, NOW)
+    screen = Screen(Demand(project(need=f'temperature = "{temperature}"')), LIMITS, NOW)
     return peak_resistance_ohm(screen, cell(0, method=method), Measured(0.1, 0.0))
 
 
@@ -421,7 +421,7 @@ def test_many_cells_at_once_are_judged_as_one_by_one(pack: str, cutoff: str, pro
         )
         for n in range(60)
     ]
-    demand = Demand.of(wanted, LIMITS, wanted.pack.series or 1, wanted.pack.parallel or 1)
+    demand = Demand(wanted, wanted.pack.series or 1, wanted.pack.parallel or 1)
     screen = Screen(demand, LIMITS, NOW)
     failed = set()
     for alone, together in zip(
@@ -494,7 +494,7 @@ def test_a_refused_current_names_the_option_where_a_sheet_could_change_it(
 
 def test_a_group_that_shares_unevenly_names_the_cell_whose_sheet_could_change_it() -> None:
     """The one nearest to its limit, by its code."""
-    screen = Screen(Demand.of(project('current = "2.4A"', pack="parallel = 2"), LIMITS, 1, 2), LIMITS, NOW)
+    screen = Screen(Demand(project('current = "2.4A"', pack="parallel = 2"), 1, 2), LIMITS, NOW)
     pair = [cell(0, 2.5, resistance_ohm=0.04), cell(1, 2.5, resistance_ohm=0.05)]
     share = next(w for w in judge_group(screen, 1, pair) if w.test == "share")
     assert not share.passed and f"cell correct {pair[0].code} --maker-discharge-current" in share.remedy

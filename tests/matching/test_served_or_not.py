@@ -68,7 +68,7 @@ def drawn(seed: int) -> tuple[Project, list[Candidate]]:
 def possible(asked: Project, cells: list[Candidate]) -> bool:
     """Whether any choice passes: every subset of each kind as a group, every set of groups without a common cell."""
     series, parallel = asked.pack.series or 1, asked.pack.parallel or 1
-    screen = Screen(Demand.of(asked, LIMITS, series, parallel), LIMITS, NOW)
+    screen = Screen(Demand(asked, series, parallel), LIMITS, NOW)
     for members in by_kind(usable(screen, cells)).values():
         good = []
         for group in combinations(members, parallel):

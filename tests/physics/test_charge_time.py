@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tests.drawing import examples
 from tests.physics.physics_tables import FOLDER, pulse_ohm
+from tests.physics.test_at_temperature import pulse_ohm as pulse_at_ohm
 
 from straycell.cells import Chemistry
 from straycell.errors import BadData
@@ -79,6 +80,11 @@ def charges(name: str) -> list[Charged]:
     ]
 
 
+def one_second_ohm(name: str) -> float:
+    """At half charge and 25 degC; of the sets made for other temperatures from their own table."""
+    return pulse_ohm(name, 1.0) if (FOLDER / f"pulse_{name}.csv").exists() else pulse_at_ohm(name, 25.0)
+
+
 def told(case: Charged) -> ChargeTime:
     """Known: capacity, a 1 s pulse, what the charger is set to and how it is fed."""
     about, row = said(case.name), case.row
@@ -87,7 +93,7 @@ def told(case: Charged) -> ChargeTime:
     return charge_time(
         Chemistry(about["chemistry"]),
         Measured(2.0, 0.0),
-        Measured(pulse_ohm(case.name, 1.0) * scale, 0.0),
+        Measured(one_second_ohm(case.name) * scale, 0.0),
         float(row["set_a"]),
         supply_v=fed_v or None,
         supply_limit_a=fed_a or None,

@@ -12,8 +12,8 @@ from tests.web.rig import Page, fields_of, text_of
 @pytest.fixture
 def three(bench: Bench) -> list[str]:
     """The cell of the store and two more."""
-    made = bench.do("cell add --teardown AT1 --pack 2 --form 18650 --chemistry nmc --count 2")
-    return [bench.do("cell list")[0]["code"], *(cell["code"] for cell in made)]
+    made = bench.prepare("cell add --teardown AT1 --pack 2 --form 18650 --chemistry nmc --count 2")
+    return [bench.prepare("cell list")[0]["code"], *(cell["code"] for cell in made)]
 
 
 def scan(page: Page, opened: str, path: str, **said: str) -> str:

@@ -71,6 +71,7 @@ def cell_list(reader: Reader, rules: RuleSet, now: datetime, wanted: Wanted) -> 
         ]
     codes = [cell.code for cell in cells]
     if wanted.outcome is not None:
+        # Outcomes alone first: a list of one outcome need not read the reasons and the evidence of all cells.
         outcomes = reader.outcomes(rules, now, codes)
         cells = [cell for cell in cells if outcomes[cell.code] is wanted.outcome]
         codes = [cell.code for cell in cells]
@@ -100,6 +101,7 @@ def cell_list(reader: Reader, rules: RuleSet, now: datetime, wanted: Wanted) -> 
 def _mentions(cell: Cell, text: str, *notes: str) -> bool:
     facts = cell.facts
     words = [facts.marking, facts.maker, facts.date_code, cell.box or "", *notes]
+    # A person remembers a piece of the print, and not how it was capitalised.
     return text.casefold() in " ".join(words).casefold()
 
 
@@ -138,6 +140,7 @@ class VerdictOrder(StrEnum):
     UNTIL = auto()
 
 
+# Sorted last: a cell that may do nothing runs out on no day.
 _NEVER = datetime.max.replace(tzinfo=UTC)
 _FORMS, _CHEMISTRIES, _STAGES = (list(words) for words in (Form, Chemistry, Stage))
 
@@ -153,6 +156,7 @@ def sort_cells(cells: Sequence[Listed], by: CellOrder) -> list[Listed]:
             CellOrder.CHEMISTRY: (_CHEMISTRIES.index(facts.chemistry),),
             CellOrder.STAGE: (_STAGES.index(cell.stage),),
             CellOrder.OUTCOME: (-each.outcome,),
+            # Cells in no box come last: they are looked for on the bench, not on a shelf.
             CellOrder.BOX: (cell.box is None, cell.box or ""),
             CellOrder.MARKING: (not facts.marking, facts.marking.casefold()),
             CellOrder.CAPACITY: (-each.capacity.value if each.capacity else 0.0,),

@@ -57,6 +57,7 @@ def sheet_of(bench: Bench, reader: Reader, code: str) -> CellSheet:
         defaults=rules.defaults,
         now=now,
         doubted=doubts,
+        # Worked out only where it is shown: beside a capacity that counts it would ask for a needless run.
         remedy=remedy(evidence, rules, now) if doubts else "",
         photographs=tuple(reader.photographs(code)),
     )

@@ -100,7 +100,7 @@ def match_all(
 def _wish(p: Project, alone: Match, cells: Sequence[Candidate], limits: UseLimits, now: datetime) -> Wish:
     """The project in the shape it would have with the whole stock to itself."""
     series, parallel = len(alone.groups), len(alone.groups[0])
-    screen = Screen(Demand.of(p, limits, series, parallel), limits, now)
+    screen = Screen(Demand(p, series, parallel), limits, now)
     return Wish(p, screen, {s.candidate.code: s for s in screen_all(screen, cells)})
 
 

@@ -26,19 +26,11 @@ LONGEST_H, LEAST_H = 1e5, 1.0 / 60.0
 
 
 @dataclass(frozen=True, slots=True)
-class Offer:
-    """One shape and the match that gives the longest promised run in it."""
-
-    series: int
-    parallel: int
-    found: Match
-
-
-@dataclass(frozen=True, slots=True)
 class Stock:
-    """The offers, longest first; `waiting` are free cells on hold that a round of tests might add."""
+    """The match of each shape that can feed the load, longest first; `waiting` are free cells on hold that a round of
+    tests might add."""
 
-    offers: tuple[Offer, ...]
+    offers: tuple[Match, ...]
     waiting: tuple[str, ...]
 
 
@@ -55,12 +47,10 @@ def load_of(voltage_v: float | None, current_a: float | None, power_w: float | N
 
 def what_it_gives(load: Load, cells: Sequence[Candidate], limits: UseLimits, *, now: datetime) -> Stock:
     """Every shape of SHAPES that can feed the load for a minute at least, with the longest run it promises."""
-    offers = [
-        Offer(series, parallel, found)
-        for series, parallel in SHAPES
-        if (found := _longest(load, (series, parallel), cells, limits, now)) is not None
-    ]
-    offers.sort(key=lambda o: (-(o.found.runtime.low_h if o.found.runtime else 0.0), o.series * o.parallel))
+    offers = [found for shape in SHAPES if (found := _longest(load, shape, cells, limits, now)) is not None]
+    offers.sort(
+        key=lambda found: (-(found.runtime.low_h if found.runtime else 0.0), sum(map(len, found.groups)))
+    )
     # Free cells on hold may be just short of one reading: a round of tests can bring them back into the choice.
     waiting = [c.code for c in cells if c.stage in FREE and c.outcome is Outcome.HOLD]
     return Stock(tuple(offers), tuple(waiting))

@@ -12,6 +12,7 @@ from functools import partial
 
 from straycell.cells import Chemistry
 from straycell.errors import BadData
+from straycell.physics.charging import trickle_v
 from straycell.physics.curves import OcvCurve, curves_for, interpolate
 from straycell.physics.own_pulses import counted_c
 from straycell.physics.polarisation import Spread, lag_h, steady_over_pulse
@@ -77,7 +78,7 @@ class _Limits:
         if self.weak_a < math.inf:
             # A source whose current falls the faster the higher its voltage lies above the straight line from an empty
             # cell to its open voltage: a panel does, a supply behind a long lead is that line.
-            given = min(given, self.weak_a * head_v / max(self.supply_v - _trickle_v(), 1e-3))
+            given = min(given, self.weak_a * head_v / max(self.supply_v - trickle_v(), 1e-3))
         return given - self.load_a
 
 
@@ -93,10 +94,6 @@ class _Cell:
     def emf(self, soc: float, current_a: float) -> float:
         # The surface of the particles runs ahead of the charge that has arrived, as in a discharge.
         return self.curve.voltage(soc + current_a * self.lag_h / self.ah)
-
-
-def _trickle_v() -> float:
-    return float(shipped("charging")["programming"]["trickle_below_v"])
 
 
 def charge_time(
@@ -154,7 +151,7 @@ def charge_time(
     low, high = (1 - share) * min(*times[1], expected), (1 + share) * max(*times[2], expected)
     if feed.load_a >= end_a:
         expected = high = math.inf
-    hot = limits[0].into_cell_a(_trickle_v()) < 0.999 * into_cell_a and limits[0].heat_w < math.inf
+    hot = limits[0].into_cell_a(trickle_v()) < 0.999 * into_cell_a and limits[0].heat_w < math.inf
     return ChargeTime(expected, low, high, into_cell_a, limited, (*notes, *more), hot)
 
 

@@ -148,8 +148,12 @@ def check_float(
 def linear_heat(supply_v: float, current_a: float) -> float:
     """The most heat in W of a linear charger: (supply - cell) x current, at the emptiest cell at full current."""
     # The current is reduced below the trickle voltage, so the most heat comes just above it.
-    trickle_v: float = shipped("charging")["programming"]["trickle_below_v"]
-    return max(0.0, supply_v - trickle_v) * current_a
+    return max(0.0, supply_v - trickle_v()) * current_a
+
+
+def trickle_v() -> float:
+    """The voltage in V of a cell below which a charger only trickles."""
+    return float(shipped("charging")["programming"]["trickle_below_v"])
 
 
 def supply_limit(rated_v: float | None) -> tuple[float, str]:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from straycell.errors import BadData, Cure, StoreFault
 from straycell.files.write import part_file, second_name
-from straycell.store.carry import Carried, Former, read_former
+from straycell.store.carry import Carried, Former, read_former, restore_into
 from straycell.store.photograph_files import bring, folder_of, share
 from straycell.store.schema.create import BROKEN_ID, VERSION, store_version
 from straycell.store.sqlite.engine import (
@@ -129,7 +129,7 @@ def _carry(path: Path, former: Former, now: datetime, rules: RuleSet) -> Carried
     from straycell.store.writer import open_writer
 
     with open_writer(path, now=now, rules=rules, create=False) as writer:
-        return writer.carry_over(former)
+        return writer.write(restore_into, former)
 
 
 @contextmanager

@@ -126,12 +126,10 @@ class Reader:
     teardown_corrections = _looks(_teardowns.corrections)
     boxes = _looks(_boxes.boxes)
     box = _looks(_boxes.box)
-    box_energy = _looks(_boxes.energy)
 
     meters = _looks(_meters.meters)
     meter = _looks(_meters.meter)
     chargers = _looks(_meters.chargers)
-    comparisons = _looks(_household.comparisons)
     recorded = _looks(_readings.recorded)
     reading = _looks(_readings.reading)
     latest = _looks(_readings.latest)

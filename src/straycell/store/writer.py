@@ -17,7 +17,6 @@ from straycell.store.book.measured import meters, readings, traces
 from straycell.store.book.measured import supersede as superseding
 from straycell.store.book.stock import boxes, cells, facts, household, teardowns, withdraw
 from straycell.store.book.use import builds, handovers, projects
-from straycell.store.carry import restore_into
 from straycell.store.check import damage_named
 from straycell.store.reader import Reader
 from straycell.store.schema.create import prepare, require_current
@@ -148,5 +147,4 @@ class Writer(Reader):
     add_handover = _writes(handovers.add_handover, settled=True)
     close_handover = _writes(handovers.close_handover, settled=True)
 
-    carry_over = _writes(restore_into)
     take_letter = _writes(bench.take_letter)

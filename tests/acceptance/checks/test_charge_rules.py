@@ -7,10 +7,10 @@ import math
 from dataclasses import replace
 
 import pytest
-from tests.acceptance.bench import NMC, Bench, good, reason
+from tests.acceptance.bench import LFP, NMC, Bench, good, reason
 
 from straycell.acceptance import Outcome, Status
-from straycell.cells import Form
+from straycell.cells import CellFacts, Form
 
 U_ONE = 2 * 2.0 / math.sqrt(3)  # one temperature without a meter: 2 K rectangular
 U_RISE = U_ONE * math.sqrt(2)
@@ -109,6 +109,33 @@ def test_a_charge_cut_short_is_not_full() -> None:
     bench = good()
     bench.charges = [type(c)(c.id, c.cell, c.at, 1.0, 4.2, 0.9, 22.0, 26.0) for c in bench.charges]
     assert reason(bench.verdict(), "warming").status is Status.UNMEASURED
+
+
+@pytest.mark.parametrize(
+    ("facts", "until_v", "end_a", "is_full"),
+    [
+        (NMC, 4.15, 0.05, True),  # sheets: 4.20 +/- 0.05 V
+        (NMC, 4.14, 0.05, False),
+        (LFP, 3.55, 0.05, True),
+        (LFP, 3.54, 0.05, False),
+        (
+            NMC,
+            4.20,
+            0.27,
+            True,
+        ),  # a linear charger ends at a tenth of what it is set to, here 1C, read with its error
+        (NMC, 4.20, 0.29, False),
+    ],
+)
+def test_a_charge_is_full_by_its_end_voltage_and_its_end_current(
+    facts: CellFacts, until_v: float, end_a: float, is_full: bool
+) -> None:
+    """2.5 Ah and lfp of 3.0 Ah: what ends lower, or with more current still flowing, proves nothing of warming."""
+    bench = Bench(facts).found(3.3).look()
+    bench.charges = [
+        replace(c, end_current_a=end_a) for c in bench.charge(1.0, until=until_v, amps=0.5).charges
+    ]
+    assert (reason(bench.verdict(), "warming").status is Status.MET) is is_full
 
 
 def test_a_trickle_does_not_settle_a_charge_that_was_nearly_too_hot() -> None:

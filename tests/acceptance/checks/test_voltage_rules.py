@@ -175,6 +175,22 @@ def test_sinking_on_the_shelf_holds(volts: float, status: Status, outcome: Outco
     assert verdict.outcome is outcome
 
 
+@pytest.mark.parametrize(
+    ("facts", "volts", "sunk"),
+    [(LFP, 2.85, False), (LFP, 2.75, True), (replace(NMC, chemistry=Chemistry.UNKNOWN), 2.95, True)],
+)
+def test_iron_phosphate_sinks_lower_and_an_unknown_kind_as_early_as_any(
+    facts: CellFacts, volts: float, sunk: bool
+) -> None:
+    """Its curve is empty half a volt lower; what nobody knows is held to the highest of all limits."""
+    held = [
+        r
+        for r in Bench(facts).found(3.3).look().rest(volts, 25.0).verdict(26.0).reasons
+        if r.rule == "rest-voltage"
+    ]
+    assert [r.status is Status.CLOSE for r in held] == [sunk]
+
+
 def test_after_sinking_the_self_discharge_check_starts_anew() -> None:
     """The check done before does not count; one begun after it does."""
     sunk = good().capacity(2.4, 24.0).rest(2.9, 25.0)

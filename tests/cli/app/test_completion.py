@@ -24,12 +24,12 @@ ROOT = Path(__file__).parents[3]
 @pytest.fixture
 def shelf(bench: Bench) -> Bench:
     """Three cells, a blank code, two boxes, a meter, a tear-down and a project."""
-    bench.do("teardown add lamp --kind lamp")
-    bench.do("cell add --teardown AT1 --form 18650 --chemistry nmc --count 3")
+    bench.prepare("teardown add lamp --kind lamp")
+    bench.prepare("cell add --teardown AT1 --form 18650 --chemistry nmc --count 3")
+    bench.prepare("box add 'blue tin'")
+    bench.prepare("box add bench")
+    bench.prepare("meter add red --like good-multimeter")
     bench.do("label blank --count 1 --out " + str(bench.store.with_name("blank.pdf")))
-    bench.do("box add 'blue tin'")
-    bench.do("box add bench")
-    bench.do("meter add red --like good-multimeter")
     project = bench.store.with_name("gauge.toml")
     project.write_text(
         'name = "reed gauge"\n[load]\ncurrent = "35mA"\n[need]\nruntime = "48h"\ncutoff = "3.2V"\n'

@@ -25,11 +25,11 @@ handover show 1 --out {out}
 @pytest.fixture
 def shop(bench: Bench) -> Bench:
     """A cell with a capacity, one that is condemned and waits in a hand-over."""
-    bench.do("cell add --form 18650 --chemistry nmc --rated-capacity 2600mAh --count 2")
-    codes = [cell["code"] for cell in bench.do("cell list")]
-    bench.do(f"reading add {codes[0]} --capacity 2400mAh --discharge-current 0.5A --cutoff 2.75V")
-    bench.do(f"discard {codes[1]} --because swollen --yes")
-    bench.do("handover add depot")
+    bench.prepare("cell add --form 18650 --chemistry nmc --rated-capacity 2600mAh --count 2")
+    codes = [cell["code"] for cell in bench.prepare("cell list")]
+    bench.prepare(f"reading add {codes[0]} --capacity 2400mAh --discharge-current 0.5A --cutoff 2.75V")
+    bench.prepare(f"discard {codes[1]} --because swollen --yes")
+    bench.prepare("handover add depot")
     return bench
 
 

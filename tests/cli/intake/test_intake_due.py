@@ -47,9 +47,9 @@ def outlook_of(bench: Bench, code: str) -> Outlook:
 @pytest.fixture
 def cell(bench: Bench) -> str:
     """A looked-at nmc cell with its voltage as found."""
-    bench.do("meter add blue --like good-multimeter")
-    code = str(bench.do("cell add --marking 'INR18650 2600mAh'")[0]["code"])
-    bench.do(f"reading add {code} --look clean --as-found-voltage 3.5V --meter blue")
+    bench.prepare("meter add blue --like good-multimeter")
+    code = str(bench.prepare("cell add --marking 'INR18650 2600mAh'")[0]["code"])
+    bench.prepare(f"reading add {code} --look clean --as-found-voltage 3.5V --meter blue")
     return code
 
 

@@ -17,10 +17,10 @@ CHARGED = "--current 0.5A --until 4.20V --end-current 50mA --charger 'left bay'"
 def _bench(folder: Path, letter: str) -> Bench:
     """A bench of this letter with a meter and one cell, found and looked at."""
     bench = Bench(folder / f"{letter}.sqlite")
-    bench.do(f"store init --bench {letter}")
-    bench.do('meter add bench --voltage-accuracy "0.05%+1mV" --voltage-resolution 1mV')
-    bench.do('cell add --form 18650 --chemistry nmc --marking "INR18650 2500mAh"')
-    bench.do(f"reading add {_code(bench, letter)} --look clean --as-found-voltage 3.6V --meter bench")
+    bench.prepare(f"store init --bench {letter}")
+    bench.prepare('meter add bench --voltage-accuracy "0.05%+1mV" --voltage-resolution 1mV')
+    bench.prepare('cell add --form 18650 --chemistry nmc --marking "INR18650 2500mAh"')
+    bench.prepare(f"reading add {_code(bench, letter)} --look clean --as-found-voltage 3.6V --meter bench")
     return bench
 
 
@@ -31,11 +31,11 @@ def _code(bench: Bench, letter: str) -> str:
 def _two(folder: Path) -> tuple[Bench, Bench]:
     """Bench A charged its cell, bench B only measured its own left bay, before and after that: far too high."""
     a, b = _bench(folder, "A"), _bench(folder, "B")
-    b.do("charger add 'left bay' --measured-float 4.35V --meter bench")
+    b.prepare("charger add 'left bay' --measured-float 4.35V --meter bench")
     a.now = NEXT_DAY
-    a.do(f"charge add {_code(a, 'A')} {CHARGED}")
+    a.prepare(f"charge add {_code(a, 'A')} {CHARGED}")
     b.now = LATER
-    b.do("charger add 'left bay' --measured-float 4.34V --meter bench")
+    b.prepare("charger add 'left bay' --measured-float 4.34V --meter bench")
     return a, b
 
 

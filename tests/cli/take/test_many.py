@@ -12,11 +12,11 @@ CHARGE = "--current 0.5A --until 4.2V --temperature 21C --peak-temperature 24C"
 @pytest.fixture
 def four(bench: Bench) -> list[str]:
     """Four cells of one tear-down; two of them lie in a tin."""
-    bench.do("teardown add 'reed pump' --kind pump")
-    codes = [cell["code"] for cell in bench.do(f"{ADD} --count 4")]
-    bench.do("box add tin")
-    bench.do("box add sand --kind discards")
-    bench.do(f"cell move {codes[0]} {codes[1]} tin")
+    bench.prepare("teardown add 'reed pump' --kind pump")
+    codes = [cell["code"] for cell in bench.prepare(f"{ADD} --count 4")]
+    bench.prepare("box add tin")
+    bench.prepare("box add sand --kind discards")
+    bench.prepare(f"cell move {codes[0]} {codes[1]} tin")
     return codes
 
 

@@ -13,9 +13,9 @@ ADD = "cell add --form 18650 --chemistry nmc --rated-capacity 2600mAh --marking 
 @pytest.fixture
 def three(bench: Bench) -> list[str]:
     """Three cells of one tear-down, and a tear-down with none."""
-    bench.do("teardown add 'reed pump' --kind pump")
-    bench.do("teardown add 'reed pump, twice' --kind pump")
-    return [cell["code"] for cell in bench.do(f"{ADD} --count 3")]
+    bench.prepare("teardown add 'reed pump' --kind pump")
+    bench.prepare("teardown add 'reed pump, twice' --kind pump")
+    return [cell["code"] for cell in bench.prepare(f"{ADD} --count 3")]
 
 
 def listed(bench: Bench) -> list[str]:

@@ -33,13 +33,13 @@ module_mm = 0.44
 @pytest.fixture
 def shop(bench: Bench) -> Bench:
     """Two 18650 and a 10440 in a box, a pouch outside, an 18650 that is condemned."""
-    bench.do("box add drawer --limit-wh 100")
-    bench.do("teardown add 'old torch' --kind torch")
-    bench.do("cell add --form 18650 --chemistry nmc --count 2 --box drawer")
-    bench.do("cell add --form 10440 --chemistry nmc --box drawer")
-    bench.do("cell add --form pouch --chemistry lco")
-    (bad,) = bench.do("cell add --form 18650 --chemistry nmc")
-    bench.do(f"discard {bad['code']} --because swollen")
+    bench.prepare("box add drawer --limit-wh 100")
+    bench.prepare("teardown add 'old torch' --kind torch")
+    bench.prepare("cell add --form 18650 --chemistry nmc --count 2 --box drawer")
+    bench.prepare("cell add --form 10440 --chemistry nmc --box drawer")
+    bench.prepare("cell add --form pouch --chemistry lco")
+    (bad,) = bench.prepare("cell add --form 18650 --chemistry nmc")
+    bench.prepare(f"discard {bad['code']} --because swollen")
     return bench
 
 
@@ -51,7 +51,7 @@ def codes(shop: Bench) -> list[str]:
 def read_back(path: Path) -> list[str]:
     """The symbols on all pages, by a reader of its own."""
     document = pypdfium2.PdfDocument(path)
-    pages = [document[n].render(scale=400 / 72, grayscale=True).to_pil() for n in range(len(document))]
+    pages = [document[n].render(scale=250 / 72, grayscale=True).to_pil() for n in range(len(document))]
     document.close()
     return [symbol.text for page in pages for symbol in zxingcpp.read_barcodes(page)]
 

@@ -362,7 +362,7 @@ def test_the_order_of_the_shelf_changes_no_pack(
 def test_a_plan_that_breaks_a_rule_never_leaves_the_house(spoil: object, fault: str) -> None:
     """Each rule broken on its own is found by the check that shares no code with the planner."""
     cells = [marked(n) for n in range(4)]
-    screen = Screen(Demand.of(wanted(), LIMITS, 2, 2), LIMITS, NOW)
+    screen = Screen(Demand(wanted(), 2, 2), LIMITS, NOW)
     check_pack(screen, (cells[:2], cells[2:]))
     assert callable(spoil)
     with pytest.raises(UnsoundPlan, match=fault):

@@ -13,6 +13,8 @@ from straycell.cells import CellFacts, Form, Look, Stage
 from straycell.errors import BadData
 from straycell.safety.due.gather import survey
 from straycell.safety.handover.condition import Condition
+from straycell.store.book.stock.boxes import contents
+from straycell.store.book.stock.household import comparisons
 
 
 def condemned(shelf: Shelf, count: int = 1) -> list[str]:
@@ -83,7 +85,7 @@ def test_a_box_is_not_filled_beyond_its_limit(shelf: Shelf, limit_wh: float, fit
         writer.add_box("tin", "metal box", limit_wh)
         for code in codes[:fits]:
             writer.move_cell(code, "tin")
-        assert writer.box_energy("tin").value == pytest.approx(9.0 * fits)
+        assert contents(writer.pen.conn, "tin").energy.value == pytest.approx(9.0 * fits)
     if fits < 3:
         with pytest.raises(BadData, match=r"would hold 27.0 Wh, its limit is 26.9 Wh"), shelf.writing() as w:
             w.move_cell(codes[2], "tin")
@@ -115,9 +117,9 @@ def test_a_measured_capacity_replaces_the_estimate(shelf: Shelf) -> None:
     with shelf.writing() as writer:
         writer.add_box("tin", "metal box")
         writer.move_cell(code, "tin")
-        assert writer.box_energy("tin").value == pytest.approx(3.6)
+        assert contents(writer.pen.conn, "tin").energy.value == pytest.approx(3.6)
         writer.supersede(reading.id, "bad-contact", "the clip hung by one tooth")
-        assert writer.box_energy("tin").estimated
+        assert contents(writer.pen.conn, "tin").energy.estimated
 
 
 def test_a_cell_in_its_box_is_moved_to_it_without_a_question(shelf: Shelf) -> None:
@@ -283,7 +285,7 @@ def test_a_meter_counts_from_its_latest_comparison(shelf: Shelf) -> None:
     """Declared, then compared; an earlier day recorded later changes nothing."""
     with shelf.writing(day(0.0)) as writer:
         writer.add_meter(FINE)
-        assert [(c.last, c.compared) for c in writer.comparisons()] == [(day(0.0), False)]
+        assert [(c.last, c.compared) for c in comparisons(writer.pen.conn)] == [(day(0.0), False)]
     with shelf.writing(day(30.0)) as writer:
         writer.compare_meter("fine", day(20.0).date(), "against a reference")
         done, _ = writer.compare_meter("fine", day(10.0).date())

@@ -23,6 +23,7 @@ _WHY_LABELS = (
 
 def left_over(session: Session) -> list[Say]:
     """What was dropped or shown in vain, so that no code on a cell is forgotten."""
+    # A label that was not used is still on its sheet; only a code shown here may be on a cell.
     unused = [] if session.printed else _unused(session.pending)
     if session.scanned:
         unused.append(Say(f"{session.scanned} was scanned last: nothing new of it is recorded."))

@@ -177,6 +177,7 @@ def as_typed(figure: Figure, value: float | Method) -> str:
 
 def measured(answers: Answers) -> tuple[Quantity, ...]:
     """The quantities that a meter was used for."""
+    # Only what was measured: for a reading that was skipped no meter is asked.
     found = (t.quantity for need, t in TAKEN.items() if answers.get(key_of(need)) is not None)
     return tuple(dict.fromkeys(quantity for quantity in found if KINDS[quantity].accuracy))
 

@@ -208,6 +208,7 @@ def _odd_one(session: Session, code: str, answers: Answers) -> Talk[None]:
     # A voltage shared by a welded group says nothing of the one cell.
     if volts is None or answers.get(cells.AS_GROUP):
         return
+    # By pack: cells of another object were discharged by another device, and may well differ.
     pack = session.packs.setdefault(session.pack, {})
     pack[code] = volts
     for odd, middle in odd_in_pack(pack).items():

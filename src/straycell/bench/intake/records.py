@@ -158,6 +158,7 @@ def _put_right(session: Session, last: Logged) -> Talk[bool]:
     if entry == last.entry:
         yield Say(f"{last.kept.code} stays as it is")
         return False
+    # Asked after the right value is known: only then is it sure that something was wrong.
     because = yield from _reason(session, last.kept)
     try:
         kept = yield from act(store_actions.amend, last.kept, entry, because)
@@ -196,6 +197,7 @@ def take_readings(session: Session, each: Waiting) -> Talk[bool]:
         yield from session.meter_for(quantity)
     entry_of = partial(due.entry_of, each.code, meters=dict(session.meters))
     session.remembered = due.remember(merged(trail), session.remembered)
+    # Nothing typed is nothing recorded: an empty write would still be an event of the cell.
     if not entry_of(merged(trail)).items:
         session.in_hand = ""
         yield Say(f"{each.code}: left for later")

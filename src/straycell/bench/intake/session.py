@@ -61,6 +61,7 @@ def _begin(session: Session) -> Talk[Opened | None]:
 
 def _scanned_first(session: Session, code: str) -> Talk[None]:
     """A cell known before goes on at once; a blank is the first cell of what is opened."""
+    # Who begins with the scanner holds a cell already: that one first, before any question.
     found = yield from act(find_code, code)
     if found.bearer is not Bearer.CELL:
         session.scanned = code

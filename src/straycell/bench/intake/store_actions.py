@@ -193,6 +193,7 @@ def find_teardown(bench: Bench, code: str) -> Opened:
     with bench.reading() as reader:
         found = reader.teardown(code)
         own = [cell for cell in reader.cells() if cell.teardown == found.code]
+    # What comes out next is most likely of the kind that came out last.
     known = [cell for cell in own if cell.facts != CellFacts()]
     pack = own[-1].pack if own and own[-1].pack else "1"
     box = next((cell.box for cell in reversed(own) if cell.box), None)
@@ -259,12 +260,14 @@ def _timed(item: Item, now: datetime) -> Item:
 def _correct(writer: Writer, code: str, facts: CellFacts, because: str, mistake: str | None) -> None:
     before, after = asdict(writer.cell(code).facts), asdict(facts)
     changes = {name: after[name] for name in after if after[name] != before[name]}
+    # A correction that changes nothing would be an event that says nothing.
     if changes:
         writer.correct_cell(code, changes, because, mistake)
 
 
 def _kept(bench: Bench, writer: Writer, code: str, items: list[Item]) -> CellKept:
     """The cell as it is at the end of this transaction."""
+    # Settled before it is read: what is shown is the verdict that this very write leads to.
     writer.settle()
     verdict = writer.verdict(code, bench.rules, bench.now)
     return CellKept(

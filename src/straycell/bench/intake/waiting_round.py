@@ -30,6 +30,7 @@ def waiting_round(session: Session) -> Talk[None]:
         yield Say("no cell waits for a reading today", Tone.GOOD)
         return
     yield Caution((Step.MEASURING,))
+    # Read once at the beginning: a cell measured tonight must not come back later in the round.
     todo = {each.code: each for each in queue}
     while todo:
         try:

@@ -55,6 +55,7 @@ def undo_last(bench: Bench, because: str) -> Undone:
                 f"the last write recorded no reading ({event.verb})",
                 "straycell log --today lists what can be taken back, by number",
             )
+        # In the order of the write, each once: several readings of a cell are one line for the person.
         codes: dict[str, None] = {}
         for number in numbers:
             codes[writer.reading(key_of(number)).item.cell] = None

@@ -30,6 +30,7 @@ def figure(
         return value
     # No U, or none that is finite: the value stands alone rather than with a spread nobody measured.
     sure = None if expanded is None or not 0 < expanded < math.inf else expanded
+    # Units that a person writes in other sizes (mohm, mAh) go the way of all quantities.
     dimension = _DIMENSIONS.get(unit)
     if unit == "1" and shown is not Shown.TIMES:
         dimension = Dimension.FRACTION

@@ -32,6 +32,7 @@ def teardown_json(teardown: Teardown) -> Json:
 
 def cell_json(cell: Cell) -> Json:
     """A cell with its facts side by side."""
+    # What a person looks for comes first; the many facts follow.
     head = {
         "code": cell.code,
         "stage": cell.stage,
@@ -108,6 +109,13 @@ def item_json(item: Reading | Charge, defaults: CautiousDefaults) -> Json:
     return charge_json(item) if isinstance(item, Charge) else reading_json(item, defaults)
 
 
+_AS_RECORDED = (
+    *("where", "discharge_current_a", "cutoff_v", "method", "pulse_s", "look"),
+    *("as_group", "energy_wh", "soc", "at_least", "from_full", "trace"),
+)
+"""What of a reading is in its document under the same name and unit."""
+
+
 def reading_json(reading: Reading, defaults: CautiousDefaults) -> Json:
     """One reading; `cautious_default` is true when no meter spoke for its uncertainty."""
     # A look has no number, and zero would be one.
@@ -124,18 +132,7 @@ def reading_json(reading: Reading, defaults: CautiousDefaults) -> Json:
         "temperature_c": reading.temperature_c,
         "meter": reading.meter.name if reading.meter else None,
         "rested_h": None if reading.rested_s is None else reading.rested_s / _HOUR_S,
-        "where": reading.where,
-        "discharge_current_a": reading.discharge_current_a,
-        "cutoff_v": reading.cutoff_v,
-        "method": reading.method,
-        "pulse_s": reading.pulse_s,
-        "look": list(reading.look),
-        "as_group": reading.as_group,
-        "energy_wh": reading.energy_wh,
-        "soc": reading.soc,
-        "at_least": reading.at_least,
-        "from_full": reading.from_full,
-        "trace": reading.trace,
+        **{name: getattr(reading, name) for name in _AS_RECORDED},
     }
 
 

@@ -6,6 +6,7 @@ import sys
 import textwrap
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from typing import TextIO
 
 from straycell.bench.wording.plain_values import plain as plain
 from straycell.bench.wording.plain_values import stamp as stamp
@@ -59,14 +60,15 @@ def hint(text: str) -> None:
 
 def wrap(text: str, indent: str = "", hang: str = "  ") -> list[str]:
     """Lines that fit the screen."""
+    return wrapped(text, session.current().line, indent, indent + hang)
+
+
+def wrapped(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
+    """Lines of at most `width` behind these leads; a text that is empty gives one line all the same."""
     # Codes and options hold hyphens, and a broken one is typed wrongly.
     return textwrap.wrap(
-        screen_lines(text),
-        session.current().line,
-        initial_indent=indent,
-        subsequent_indent=indent + hang,
-        break_on_hyphens=False,
-    ) or [indent.rstrip()]
+        screen_lines(text), width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
+    ) or [first.rstrip()]
 
 
 def say_wrapped(text: str, indent: str = "", hang: str = "  ") -> None:
@@ -75,9 +77,9 @@ def say_wrapped(text: str, indent: str = "", hang: str = "  ") -> None:
         say(line)
 
 
-def can_show(text: str) -> bool:
-    """True where the stream of the data can print these characters."""
-    encoding = getattr(session.current().stdout, "encoding", None) or "utf-8"
+def can_show(text: str, stream: TextIO | None = None) -> bool:
+    """True where a stream (that of the data) can print these characters."""
+    encoding = getattr(stream or session.current().stdout, "encoding", None) or "utf-8"
     try:
         text.encode(encoding)
     except (UnicodeError, LookupError):
@@ -117,13 +119,7 @@ def facts(pairs: Iterable[tuple[str, str | None]], *, indent: str = "") -> None:
     width = max((len(name) for name, _ in kept), default=0) + 2
     for name, value in kept:
         lead = f"{indent}{name.ljust(width)}"
-        for line in textwrap.wrap(
-            screen_lines(value),
-            session.current().line,
-            initial_indent=lead,
-            subsequent_indent=" " * len(lead),
-            break_on_hyphens=False,
-        ) or [lead]:
+        for line in wrapped(value, session.current().line, lead, " " * len(lead)):
             say(line.rstrip())
 
 

@@ -4,19 +4,17 @@ from __future__ import annotations
 
 import shutil
 import sys
-import textwrap
 from collections import Counter
 from collections.abc import Callable, Mapping
-from typing import Any, TextIO
+from typing import Any
 
 from straycell.bench.context import Bench
 from straycell.bench.intake.script import Act, Ask, Caution, Effect, Large, Say, Talk, Tone, advance
-from straycell.cli.app import options
+from straycell.cli.app import options, output
 from straycell.cli.intake.glyphs import large
 from straycell.cli.intake.line_editor import LineEditor
 from straycell.cli.show.cautions_talk import read_in_full, remember
 from straycell.errors import UsageFault
-from straycell.plain_text import screen_lines
 from straycell.safety import added_by, spoken_cautions
 
 _WEIGHT = {Tone.HEAD: "1", Tone.GOOD: "32", Tone.FAULT: "33", Tone.DANGER: "1;31"}
@@ -93,7 +91,7 @@ class Terminal:
         """The code in large letters, with an empty line above and below."""
         # Read from arm's length, with a pen in a gloved hand.
         print(file=sys.stderr)
-        for line in large(code, self._width(), "█" if _can_show("█", sys.stderr) else "#"):
+        for line in large(code, self._width(), "█" if output.can_show("█", sys.stderr) else "#"):
             self._print(line, Tone.HEAD)
         print(file=sys.stderr)
 
@@ -114,9 +112,7 @@ class Terminal:
 
     def _wrap(self, text: str) -> list[str]:
         lead = " " * (len(text) - len(text.lstrip(" ")))
-        return textwrap.wrap(
-            screen_lines(text), self._width(), subsequent_indent=lead + "  ", break_on_hyphens=False
-        ) or [""]
+        return output.wrapped(text, self._width(), rest=lead + "  ")
 
     @staticmethod
     def _width() -> int:
@@ -127,11 +123,3 @@ class Terminal:
 def _tidy(line: str) -> str:
     """Arrow keys and the like leave escape sequences in a plain line; what they leave is not an answer."""
     return "".join(c for c in line.split("\x1b")[0] if c.isprintable()).strip()
-
-
-def _can_show(text: str, stream: TextIO) -> bool:
-    try:
-        text.encode(stream.encoding or "ascii")
-    except (UnicodeError, LookupError):
-        return False
-    return True

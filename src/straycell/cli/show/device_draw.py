@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 from straycell.cli.show.cell_sheet import OneCell
 from straycell.matching import UseLimits
-from straycell.matching.screen.demand import largest_mean
+from straycell.matching.screen.demand import drawn_between
 from straycell.matching.screen.running import peak_growth
-from straycell.physics.loads import Load, Profile
+from straycell.physics.loads import Load
 from straycell.physics.run_time.doubts import known_resistance
 from straycell.quantities import Dimension, show
 from straycell.safe_side import at_least
@@ -43,25 +43,12 @@ def draw_of(
 ) -> Draw:
     """What this load draws between full and `stop_v`; `device_peak_a` (A) are peaks beyond the load itself."""
     limits = UseLimits.from_rules(one.rules)
-    if isinstance(load, Profile):
-        steady_a, peak_a, base_a = _of_profile(load, stop_v, limits)
-    else:
-        steady_a = peak_a = base_a = max(load.current_at(one.full_v), load.current_at(stop_v))
+    steady_a, peak_a, base_a = drawn_between(load, limits, stop_v, one.full_v)
     # A peak inside the load is in its current already; counted again it would cost the cell twice.
     if device_peak_a is None or device_peak_a <= base_a:
         return Draw(steady_a, peak_a)
     dip_v = (device_peak_a - base_a) * _peak_ohm(one, limits, temperature_c)
     return Draw(steady_a, device_peak_a, dip_v)
-
-
-def _of_profile(profile: Profile, stop_v: float, limits: UseLimits) -> tuple[float, float, float]:
-    """(steady, peak and highest step in A), at the voltage where a power draws most."""
-    values = profile.values[: len(profile.durations_s)]
-    # A cell's rating is for a minute or for seconds, so a sample of milliseconds is averaged first.
-    found = [largest_mean(profile.time_s, values, window) for window in (limits.mean_s, limits.peak_s)]
-    # A converter of constant power draws most current where the cell is lowest.
-    volts = 1.0 if profile.current_a is not None else stop_v
-    return found[0] / volts, found[1] / volts, max(values) / volts
 
 
 def _peak_ohm(one: OneCell, limits: UseLimits, temperature_c: float) -> float:

@@ -7,20 +7,13 @@ from typing import Any
 
 from straycell.cli.app import output, tables
 from straycell.cli.show.verdict_page import say_forbidden
+from straycell.matching.words import amps, ohms
 from straycell.matching.words import run_hours as hours
 from straycell.physics.run_time.asked import LAMPS_DARK
 from straycell.quantities import Dimension, show
 
 _D = Dimension
 Document = Mapping[str, Any]
-
-
-def amps(current_a: float) -> str:
-    return show(current_a, _D.CURRENT)
-
-
-def ohms(resistance_ohm: float) -> str:
-    return show(resistance_ohm, _D.RESISTANCE)
 
 
 def drop_page(found: Document) -> None:

@@ -189,7 +189,7 @@ def chart_of(bench: Bench, reader: Reader, project: Project, found: Match) -> Ch
         # A string ends with its weakest group, so the distance from the even share is what balancing left.
         even = math.fsum(bar.expected for bar in bars) / len(bars)
         return Chart(f"{project.name}: what each group holds", "Ah", tuple(bars), even, "even share")
-    screen = Screen(Demand.of(project, limits), limits, bench.now)
+    screen = Screen(Demand(project), limits, bench.now)
     ran = [s for s in screen_all(screen, cells) if s.runtime is not None and math.isfinite(s.runtime.high_h)]
     # The chosen ones nearest to the axis, where the eye begins on a chart drawn upwards.
     ran.sort(key=lambda s: (s.candidate.code not in chosen, s.runtime.low_h if s.runtime else 0.0))

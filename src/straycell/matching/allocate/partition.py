@@ -106,7 +106,8 @@ class Planner:
         """The best plan found, with what is proven of it."""
         loose = self.loose
         # Where no demand joins cells in parallel, the ratio forbids nothing and the looser plan is the answer.
-        if self.ratio is None or not self.served or not self.ratio_binds(self.model):
+        joined = any(self.market.demands[choice.demand].parallel > 1 for choice in self.model.choices)
+        if self.ratio is None or not self.served or not joined:
             self.best = self.finished(self.model, loose, loose.weight_bounds, loose.surplus_bound)
             return
         windows = window_count(self.market, self.demands)
@@ -171,9 +172,6 @@ class Planner:
             if bound < most < np.inf:
                 bound = min(result.surplus, int(np.ceil(most - 0.4)))
         return weight_bounds, bound
-
-    def ratio_binds(self, model: Model) -> bool:
-        return any(self.market.demands[choice.demand].parallel > 1 for choice in model.choices)
 
     def on_grids(self, small: bool) -> tuple[Model, Result]:
         """Windows on a grid: first for what is served without the ratio, then for any other set of demands."""

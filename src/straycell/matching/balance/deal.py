@@ -39,7 +39,6 @@ class BalancedGroups:
     bound_spread_ah: float
     proven: bool
     stopped_early: bool
-    steps: int
     surplus_ah: float | None = None
     bound_surplus_ah: float | None = None
     limited_by: tuple[int, ...] = ()
@@ -120,7 +119,6 @@ def described(task: Task, draft: Draft, target_ah: float | None) -> BalancedGrou
         bound_spread_ah=pool.ah(draft.bound_spread),
         proven=best if target_ah is None else total == least and spread == draft.bound_spread,
         stopped_early=task.clock.stopped_early,
-        steps=task.clock.steps,
         surplus_ah=None if target_ah is None else above(pool.ah(total), asked),
         bound_surplus_ah=None if target_ah is None else above(pool.ah(least), asked),
         limited_by=limiting_cells(task, draft.groups),

@@ -115,7 +115,7 @@ def as_built(
     """What holds now of cells that are committed in these groups: every test, passed or not, and their joining."""
     cells = [[replace(c, stage=Stage.SHELVED) for c in group] for group in groups]
     series, parallel = len(cells), len(cells[0])
-    screen = Screen(Demand.of(project, limits, series, parallel), limits, now)
+    screen = Screen(Demand(project, series, parallel), limits, now)
     names = tuple(tuple(c.code for c in group) for group in cells)
     failed = tuple(s.last for s in screen_all(screen, [c for group in cells for c in group]) if not s.fits)
     if any(c.capacity is None or c.resistance is None for group in cells for c in group):

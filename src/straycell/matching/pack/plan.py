@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from itertools import islice
 
 from straycell.matching.pack.exact import Exact, every_choice
 from straycell.matching.pack.groups import cell_limits, equivalent, judge_group
@@ -71,9 +72,9 @@ def plan_of(screen: Screen, kind: PackKind, cells: Sequence[Candidate]) -> PackP
     refusal = Refusal()
     if too_weak(screen, cells):
         refusal.proven = True
-        for pool, ratio in pools_of(screen, cells):
-            _Search(screen, kind, pool, ratio, refusal).longest()
-            break
+        # How long the most even pack of all runs, for the words of the refusal.
+        for pool, ratio in islice(pools_of(screen, cells), 1):
+            _Search(screen, kind, pool, ratio, refusal).balanced(None)
         return refusal
     for pool, ratio in pools_of(screen, cells):
         found = _within(screen, kind, pool, ratio, refusal)
@@ -151,7 +152,7 @@ class _Search:
         """The groups that just last; None with the refusal filled in."""
         if len(self.pool) == self.screen.demand.cells:
             # All are needed: nothing to spare, the most even groups are the best.
-            draft = self._balanced(None)
+            draft = self.balanced(None)
             return self._described(draft) if draft is not None and self._lasts(draft) else None
         # Starting at the least that could last wastes no better cells than the job needs.
         goal_ah = least_capacity(self.screen, self.pool) * self.screen.demand.parallel
@@ -162,16 +163,12 @@ class _Search:
             draft = self._of_lasting()
         return None if draft is None else self._described(draft)
 
-    def longest(self) -> None:
-        """How long the most even pack of all runs, for the words of a refusal."""
-        self._balanced(None)
-
     def _aimed(self, goal_ah: float) -> tuple[PackPlan | None, float]:
         """Raise a goal that was too low, lower one that left time over; the least that lasts."""
         best: tuple[PackPlan | None, float] = (None, goal_ah)
         need_h = self.screen.demand.project.need.runtime_h
         for _ in range(TRIES):
-            draft = self._balanced(goal_ah) if math.isfinite(goal_ah) else None
+            draft = self.balanced(goal_ah) if math.isfinite(goal_ah) else None
             if draft is None:
                 break
             if self._lasts(draft):
@@ -191,7 +188,7 @@ class _Search:
 
     def _strongest(self, failed_ah: float) -> PackPlan | None:
         """As strong as it goes; where that lasts, down again to between it and the goal that failed."""
-        best = self._balanced(None)
+        best = self.balanced(None)
         if best is None or not self._lasts(best):
             return None
         reached_ah = min(math.fsum(c.capacity.value for c in g if c.capacity) for g in best.groups)
@@ -199,7 +196,7 @@ class _Search:
         low_ah, high_ah = min(failed_ah, reached_ah), reached_ah
         for _ in range(TRIES if low_ah < high_ah else 0):
             middle_ah = 0.5 * (low_ah + high_ah)
-            draft = self._balanced(middle_ah)
+            draft = self.balanced(middle_ah)
             if draft is not None and self._lasts(draft):
                 best, high_ah = min(best, draft, key=lambda d: d.held_ah), middle_ah
             else:
@@ -213,10 +210,11 @@ class _Search:
         lasting = [c for c, run in zip(self.pool, found, strict=True) if lasts(self.screen, run)]
         if not self.screen.demand.cells <= len(lasting) < len(self.pool):
             return None
-        draft = replace(self, pool=lasting)._balanced(None)
+        draft = replace(self, pool=lasting).balanced(None)
         return draft if draft is not None and self._lasts(draft) else None
 
-    def _balanced(self, target_ah: float | None) -> PackPlan | None:
+    def balanced(self, target_ah: float | None) -> PackPlan | None:
+        """The groups nearest to a target in Ah each (None: the strongest there are), with their runs; None if none is legal."""
         from straycell.matching.balance.deal import NoLegalGrouping, balance_groups
 
         demand = self.screen.demand

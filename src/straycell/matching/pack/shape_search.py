@@ -106,7 +106,7 @@ def try_shape(
 ) -> Tried:
     """Plan one shape from every kind there is; the one that spends the least wins."""
     series, parallel = shape
-    screen = Screen(Demand.of(project, limits, series, parallel), limits, now)
+    screen = Screen(Demand(project, series, parallel), limits, now)
     if not screen.joined:
         return _one_cell(screen, cells)
     kinds = by_kind(usable(screen, cells))
@@ -191,7 +191,7 @@ def _first_possible(
     """The least number in parallel at which the best cells there are would do it on average, found by bisection."""
 
     def could(parallel: int) -> bool:
-        screen = Screen(Demand.of(project, limits, series, parallel), limits, now)
+        screen = Screen(Demand(project, series, parallel), limits, now)
         for members in by_kind(usable(screen, cells)).values():
             best = sorted((c.capacity.value for c in members if c.capacity), reverse=True)[
                 : screen.demand.cells

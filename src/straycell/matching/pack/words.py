@@ -113,19 +113,14 @@ def wanted_pack(
     `serves` says whether just these cells would do.
     """
     good = Counter(PackKind.of(s.candidate) for s in fitting)
-    kind = _nearest_kind(good, kinds)
+    # The nearest kind: of which the most cells would do, then of which there are the most.
+    kind = min(kinds, key=lambda k: (-good[k], -len(kinds[k]), k), default=None)
     refusal = refusals.get(kind) if kind is not None and good[kind] >= screen.demand.cells else None
     # Cells enough of the nearest kind, and no pack: another thing to say than that they are too few.
     if refusal is not None:
         return _apart(screen, refusal), not refusal.proven
     members = kinds.get(kind, ()) if kind else ()
     return _wanted(screen, kind, members, good[kind] if kind else 0, serves), False
-
-
-def _nearest_kind(
-    good: Mapping[PackKind, int], kinds: Mapping[PackKind, Sequence[Candidate]]
-) -> PackKind | None:
-    return min(kinds, key=lambda k: (-good.get(k, 0), -len(kinds[k]), k), default=None)
 
 
 def _apart(screen: Screen, refusal: Refusal) -> str:

@@ -6,37 +6,22 @@ from bisect import bisect_right
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import lru_cache
 from itertools import accumulate
 
 from straycell.cells import Chemistry
 from straycell.matching.screen.limits import UseLimits
-from straycell.physics.loads import Profile
+from straycell.physics.loads import Load, Profile
 from straycell.projects import Project
 
 
 @dataclass(frozen=True, slots=True)
 class Demand:
-    """The largest mean currents of a device. For a recorded profile they are means over the rules' times.
-
-    `mean_value` and `peak_value` are the profile's own figures (A or W); None for every other load. A cell's
-    currents and voltages are its even share in a pack of `series` groups of `parallel` cells.
-    """
+    """What a project asks of a pack of `series` groups of `parallel` cells: of each cell its even share."""
 
     project: Project
-    mean_value: float | None = None
-    peak_value: float | None = None
     series: int = 1
     parallel: int = 1
-
-    @classmethod
-    def of(cls, project: Project, limits: UseLimits, series: int = 1, parallel: int = 1) -> Demand:
-        """The demand of a project under these limits on a pack of this shape."""
-        load = project.load
-        if not isinstance(load, Profile):
-            return cls(project, series=series, parallel=parallel)
-        values = load.values[: len(load.durations_s)]
-        mean, peak = (largest_mean(load.time_s, values, t) for t in (limits.mean_s, limits.peak_s))
-        return cls(project, mean, peak, series, parallel)
 
     @property
     def cells(self) -> int:
@@ -57,31 +42,42 @@ class Demand:
 
     def steady_a(self, chemistry: Chemistry, limits: UseLimits) -> float:
         """Largest steady current in A of a cell, between full and the voltage at which the device stops."""
-        low_v, high_v = self.stop_v(chemistry, limits) * self.series, limits.full_v[chemistry] * self.series
-        if self.mean_value is not None:
-            return self._from_value(self.mean_value, low_v) / self.parallel
-        load = self.project.load
-        return max(load.current_at(low_v), load.current_at(high_v)) / self.parallel
+        return self._drawn(chemistry, limits)[0] / self.parallel
 
     def peak_a(self, chemistry: Chemistry, limits: UseLimits) -> float:
         """Largest current in A of a cell over a short time, the steady one where no peak is known."""
-        peak_a = (self.project.need.peak_current_a or 0.0) / self.parallel
-        peak_a = max(self.steady_a(chemistry, limits), peak_a)
-        if self.peak_value is not None:
-            low_v = self.stop_v(chemistry, limits) * self.series
-            return max(peak_a, self._from_value(self.peak_value, low_v) / self.parallel)
-        return peak_a
+        steady_a, peak_a, _ = self._drawn(chemistry, limits)
+        return max(steady_a, peak_a, self.project.need.peak_current_a or 0.0) / self.parallel
 
     def counted_a(self, chemistry: Chemistry, limits: UseLimits) -> float:
         """The largest current in A of a cell that its run time counts by itself: a profile's own peaks are in its run."""
-        load = self.project.load
-        if not isinstance(load, Profile):
-            return self.steady_a(chemistry, limits)
-        return load.current_at(self.stop_v(chemistry, limits) * self.series) / self.parallel
+        return self._drawn(chemistry, limits)[2] / self.parallel
 
-    def _from_value(self, value: float, voltage_v: float) -> float:
-        load = self.project.load
-        return value if isinstance(load, Profile) and load.current_a is not None else value / voltage_v
+    def _drawn(self, chemistry: Chemistry, limits: UseLimits) -> tuple[float, float, float]:
+        low_v, high_v = self.stop_v(chemistry, limits) * self.series, limits.full_v[chemistry] * self.series
+        return drawn_between(self.project.load, limits, low_v, high_v)
+
+
+def drawn_between(load: Load, limits: UseLimits, low_v: float, high_v: float) -> tuple[float, float, float]:
+    """The largest currents in A between two voltages: steady, in a peak, and that a run time counts by itself.
+
+    Of a recorded profile the first two are means over the rules' times.
+    """
+    if not isinstance(load, Profile):
+        steady_a = max(load.current_at(low_v), load.current_at(high_v))
+        return steady_a, steady_a, steady_a
+    mean, peak = _means(load, limits.mean_s, limits.peak_s)
+    # A converter of constant power draws most current where the cells are lowest.
+    volts = 1.0 if load.current_a is not None else low_v
+    return mean / volts, peak / volts, load.current_at(low_v)
+
+
+@lru_cache(maxsize=8)
+def _means(profile: Profile, mean_s: float, peak_s: float) -> tuple[float, float]:
+    """The largest means over the two times: a rating is for a minute or for seconds, so a sample of milliseconds is averaged."""
+    values = profile.values[: len(profile.durations_s)]
+    mean, peak = (largest_mean(profile.time_s, values, window_s) for window_s in (mean_s, peak_s))
+    return mean, peak
 
 
 @dataclass(frozen=True, slots=True)

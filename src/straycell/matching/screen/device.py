@@ -41,7 +41,7 @@ def device_answers(project: Project, limits: UseLimits, series: int | None = Non
     `series` and the cells in parallel are the project's own, 1 where it leaves them open.
     """
     in_line = series or project.pack.series or 1
-    demand = Demand.of(project, limits, in_line, project.pack.parallel or 1)
+    demand = Demand(project, in_line, project.pack.parallel or 1)
     return {"charging": _charging(demand, limits), "protection": _protection(demand, limits)}
 
 

@@ -83,7 +83,7 @@ class PackData:
 def pack_data(project: Project, groups: Sequence[Group], limits: UseLimits) -> PackData:
     """The data of these groups in series in this project. Every cell has its capacity and resistance."""
     series, parallel = len(groups), len(groups[0])
-    demand = Demand.of(project, limits, series, parallel)
+    demand = Demand(project, series, parallel)
     chemistry, form = groups[0][0].facts.chemistry, groups[0][0].facts.form
     curves = curves_for(chemistry) or all_curves()
     # The mean of the open-circuit voltage over the charge is the energy of an ampere-hour.

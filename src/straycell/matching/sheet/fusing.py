@@ -98,7 +98,9 @@ def fusing_of(demand: Demand, groups: Sequence[Group], limits: UseLimits) -> Fus
     full_v = limits.full_v[chemistry] * len(groups)
     # The highest current flows from full cells in the first moment; that is what the fuse must break.
     short_a = _short_a(full_v, [_ohmic(group) for group in groups])
-    main = fuse_for(steady_a, peak_a, pack_bears_a(groups), full_v, short_a)
+    # The pack bears what its first cell bears at the largest share it can have.
+    pack_bears_a = least(groups, [[bears_a(c) for c in group] for group in groups])
+    main = fuse_for(steady_a, peak_a, pack_bears_a, full_v, short_a)
     most_share = max(share for group in groups for share in shares(group))
     each = None
     if parallel > 1:
@@ -114,11 +116,6 @@ def fusing_of(demand: Demand, groups: Sequence[Group], limits: UseLimits) -> Fus
     carried_a = main.rated_a or peak_a
     strip = float(figures()["strip"]["amps_per_mm2"])
     return Fusing(main, each, wire_mm2(carried_a), carried_a / strip, most_share * carried_a / strip)
-
-
-def pack_bears_a(groups: Sequence[Group]) -> float:
-    """The current in A of the pack beyond which its first cell is overloaded."""
-    return least(groups, [[bears_a(c) for c in group] for group in groups])
 
 
 def bears_a(c: Candidate) -> float:

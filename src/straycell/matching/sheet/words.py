@@ -83,7 +83,7 @@ def _protection(
         lines.append(f"the protection in the device: {kind}{cut}")
     trip = protection_trip(protection)
     if trip is not None:
-        demand = Demand.of(project, limits, data.series, data.parallel)
+        demand = Demand(project, data.series, data.parallel)
         peak_a = demand.peak_a(groups[0][0].facts.chemistry, limits) * data.parallel
         lines.append(trip_words(trip, peak_a))
     lines += [data.overload] if data.overload else []
@@ -154,7 +154,7 @@ def _checks(project: Project, groups: Sequence[Sequence[Candidate]], limits: Use
 def _test_load(project: Project, groups: Sequence[Sequence[Candidate]], limits: UseLimits) -> tuple[str, ...]:
     """A resistor, its seconds, and what must happen: nobody may take a test load for a short circuit."""
     series, parallel, chemistry = len(groups), len(groups[0]), groups[0][0].facts.chemistry
-    demand, full_v = Demand.of(project, limits, series, parallel), limits.full_v[chemistry] * series
+    demand, full_v = Demand(project, series, parallel), limits.full_v[chemistry] * series
     device_a = demand.steady_a(chemistry, limits) * parallel
     current_a = min(device_a, TEST_MOST_W / full_v)
     try:

@@ -23,6 +23,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from straycell.physics.loads import Profile
 from straycell.physics.own_pulses import Resisting, is_quick
@@ -90,6 +91,12 @@ def estimate(cell: RunCell, device: RunDevice) -> Runtime:
 
     What a run of more than a week loses beside its load is not in it: `losses.with_losses`. Raises BadData.
     """
+    return _estimate(cell, device)
+
+
+# One match asks for the same run several times, a page or a list of projects again for each cell: twenty marches.
+@lru_cache(maxsize=2048)
+def _estimate(cell: RunCell, device: RunDevice) -> Runtime:
     cell.check()
     device.check()
     stop, stop_v = device.first_stop(cell)

@@ -18,6 +18,7 @@ from straycell.store.column_values import to_us
 from straycell.store.schema.tables import BENCH, EVENT
 from straycell.store.sqlite.engine import (
     connected,
+    define,
     foreign_keys_off,
     os_faults,
     reading_engine,
@@ -160,10 +161,8 @@ def create_fresh(conn: Connection, now: datetime, bench: str) -> None:
     """All tables, indexes and triggers of the newest version, the bench and the first write."""
     from straycell.store.schema.ddl import STATEMENTS
 
-    for statement in STATEMENTS:
-        conn.exec_driver_sql(statement)
     # A fresh store looks as if all migrations had run, or the first upgrade would repeat them.
-    conn.exec_driver_sql(_ALEMBIC_TABLE)
+    define(conn, (*STATEMENTS, _ALEMBIC_TABLE))
     conn.exec_driver_sql("INSERT INTO alembic_version VALUES (?)", (revision_of(VERSION),))
     seal(conn)
     conn.execute(BENCH.insert().values(id=1, letter=bench, created_at_us=to_us(now)))

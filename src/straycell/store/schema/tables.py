@@ -55,7 +55,12 @@ FINDING_FELL = Table(
     Column("key", String),
     Column("write_id", Integer),
 )
-BLANK_CODE = Table("blank_code", _BOOK, Column("code", String, primary_key=True), Column("event_id", Integer))
+BLANK_CODE = Table(
+    "blank_code",
+    _BOOK,
+    Column("code", String, primary_key=True),
+    Column("event_id", Integer),
+)
 BOX = Table(
     "box",
     _BOOK,

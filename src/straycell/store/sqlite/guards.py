@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from sqlalchemy import Connection
 
+from straycell.store.sqlite.engine import define
 from straycell.store.sqlite.file import definitions
 
 # In the database and not in Python alone: the file is open to every SQLite shell.
@@ -86,7 +87,5 @@ def _refuse(table: str, name: str, when: str, why: str) -> str:
 def recreate_triggers(conn: Connection) -> None:
     """Drop every trigger of the store and make them all again: batch alterations lose them silently."""
     # Alembic alters by copying the table (SQLite has little ALTER TABLE), and a copy has no triggers.
-    for name in (name for kind, name in definitions(conn) if kind == "trigger"):
-        conn.exec_driver_sql(f'DROP TRIGGER "{name}"')
-    for statement in trigger_statements().values():
-        conn.exec_driver_sql(statement)
+    define(conn, [f'DROP TRIGGER "{name}"' for kind, name in definitions(conn) if kind == "trigger"])
+    define(conn, trigger_statements().values())

@@ -71,7 +71,7 @@ def derived_items(
     items: list[Reading | Charge] = []
     warnings: list[str] = []
     for found in (
-        *_charges(trace, result, occasion),
+        *(_charge(trace, steps, occasion) for steps in _groups(result.steps)),
         *_low_rests(trace, result, occasion),
         _reversal(trace, result, occasion),
         _resistance(trace, result, occasion),
@@ -249,11 +249,6 @@ def _low_voltage(
         u=value.u,
         doubt=doubt,
     )
-
-
-def _charges(trace: Trace, result: TraceResult, occasion: Occasion) -> Iterator[Charge | str]:
-    for steps in _groups(result.steps):
-        yield _charge(trace, steps, occasion)
 
 
 def _groups(steps: tuple[Step, ...]) -> list[list[Step]]:

@@ -39,7 +39,7 @@ def seconds(column: pd.Series[str], factor: float) -> tuple[Floats, Stamps]:
     # A sample decides the kind: one odd line must not turn numbers into clock times.
     sample = [str(text) for text in column.dropna().head(50)]
     if _most(sample, _CLOCK):
-        return _unrolled(_clock_seconds(column)), Stamps.CLOCK
+        return _unrolled(np.array([_clock(text) for text in column], dtype=np.float64)), Stamps.CLOCK
     if _most(sample, _DATE):
         # A four-digit year first is ISO order; with the year last, most of the world writes the day first.
         day_first = not re.match(r"^\s*\d{4}", sample[0])
@@ -69,10 +69,6 @@ def _calendar(sample: list[str]) -> Stamps:
 
 def _most(sample: list[str], pattern: re.Pattern[str]) -> bool:
     return bool(sample) and sum(bool(pattern.match(text)) for text in sample) > len(sample) / 2
-
-
-def _clock_seconds(column: pd.Series[str]) -> Floats:
-    return np.array([_clock(text) for text in column], dtype=np.float64)
 
 
 def _clock(text: object) -> float:

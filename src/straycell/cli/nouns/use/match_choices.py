@@ -144,7 +144,7 @@ def _document(text: str, load: Load, stock: Stock) -> dict[str, Any]:
         "what": text,
         "assumed": _assumed(load),
         "choices": [
-            {"series": offer.series, "parallel": offer.parallel, **offer.found.to_json()}
+            {"series": len(offer.groups), "parallel": len(offer.groups[0]), **offer.to_json()}
             for offer in stock.offers
         ],
         "waiting": list(stock.waiting),
@@ -154,11 +154,11 @@ def _document(text: str, load: Load, stock: Stock) -> dict[str, Any]:
 def _page(load: Load, stock: Stock) -> None:
     rows = [
         [
-            f"{offer.series}S{offer.parallel}P",
-            run_hours(offer.found.runtime.low_h) if offer.found.runtime else "",
-            run_hours(offer.found.runtime.expected_h) if offer.found.runtime else "",
-            f"{offer.found.data.nominal_v:.1f} V" if offer.found.data else "",
-            " | ".join(" + ".join(group) for group in offer.found.groups),
+            offer.project,
+            run_hours(offer.runtime.low_h) if offer.runtime else "",
+            run_hours(offer.runtime.expected_h) if offer.runtime else "",
+            f"{offer.data.nominal_v:.1f} V" if offer.data else "",
+            " | ".join(" + ".join(group) for group in offer.groups),
         ]
         for offer in stock.offers
     ]

@@ -10,7 +10,7 @@ from straycell.cells import Cell, Stage
 from straycell.errors import BadData
 from straycell.readings import Quantity
 from straycell.safety.boxes import Contents, why_not
-from straycell.safety.energy import Amount, Held, energy_wh, total
+from straycell.safety.energy import Held, energy_wh, total
 from straycell.store.book.derived import say
 from straycell.store.book.names import key_named, named, shown
 from straycell.store.book.records import Box
@@ -77,12 +77,6 @@ def contents(conn: Connection, name: str) -> Contents:
         tuple(cell.code for cell in listed if cell.stage is Stage.CONDEMNED),
         total(energy_wh(held) for held in helds(conn, listed)),
     )
-
-
-def energy(conn: Connection, name: str) -> Amount:
-    """Energy in Wh of what lies in a box when all of it is full. Raises BadData."""
-    box(conn, name)
-    return contents(conn, name).energy
 
 
 def require_room(conn: Connection, name: str, incoming: Sequence[Cell]) -> None:
