@@ -183,6 +183,17 @@ def test_more_than_the_size_can_hold_is_contradictory() -> None:
     assert reason(verdict, "capacity-contradictory").status is Status.CLOSE
 
 
+@pytest.mark.parametrize(
+    ("at", "more"), [(19.2, {}), (90.0, {}), (19.2, {"temperature_c": 26.5}), (19.2, {"temperature_c": 17.5})]
+)
+def test_a_tenth_less_within_a_quarter_of_a_year_and_five_kelvin_is_contradictory(
+    at: float, more: dict[str, float]
+) -> None:
+    """Wear and a room's warmth explain no tenth of a capacity in that time; later or colder they may."""
+    bench = good().charge(at - 0.2).capacity(2.10, at, **more)
+    assert reason(bench.verdict(at + 0.1), "capacity-contradictory").ceiling is Outcome.HOLD
+
+
 def test_two_capacities_that_disagree_hold_until_a_third_agrees() -> None:
     """2.40 then 2.10 Ah within 3 months; a third near the latest settles it."""
     bench = good().charge(19.0).capacity(2.10, 19.2)
