@@ -18,7 +18,10 @@ from tests.store.store_bench import NOW, Shelf, capacity, found, look, volts
 from straycell.acceptance import load_rules
 from straycell.cells import Look, Stage
 from straycell.errors import BadData, StraycellError
-from straycell.readings import Reading
+from straycell.keys import NEW, apart
+from straycell.quantities import Measured
+from straycell.readings import Charge, Reading
+from straycell.readings.charger import Charger
 from straycell.store.backup import backup_store, restore_store
 from straycell.store.merge.take_in import merge_store
 
@@ -57,6 +60,7 @@ class Walk:
             *((12, self.measure), (3, self.add), (4, self.see), (4, self.correct), (3, self.take_back)),
             *((2, self.discard), (2, self.incident), (1, self.hand_over)),
             *((2, self.back_up), (1, self.restore), (3, self.merge)),
+            *((2, self.charge), (2, self.measure_charger)),
         ]
         weights, acts = zip(*deeds, strict=True)
         self.dice.choices(acts, weights)[0](self.dice.choice(LETTERS))
@@ -81,6 +85,21 @@ class Walk:
         ]
         with self.writing(letter) as writer:
             writer.add_readings([self.dice.choice(items)])
+
+    def charge(self, letter: str) -> None:
+        """Each bench has a "bay" of its own."""
+        code = self._code(letter)
+        if code is not None:
+            with self.writing(letter) as writer:
+                writer.add_charge(Charge(NEW, code, self.now, 0.5, 4.2, 0.05, 21.0, 24.0, "bay"))
+
+    def measure_charger(self, letter: str) -> None:
+        """Right, or far too high; now and then that was a slip."""
+        float_v = Measured(self.dice.choice([4.19, 4.19, 4.35]), 0.002)
+        with self.writing(letter) as writer:
+            writer.add_charger(Charger("bay", self.now, None, float_v))
+            if self.dice.random() < 0.2:
+                writer.withdraw_charger("bay", None, "read wrong")
 
     def see(self, letter: str) -> None:
         code = self._code(letter)
@@ -247,9 +266,13 @@ def said(shelf: Shelf, *, when_found: bool = True) -> dict[str, object]:
     without `when_found` it may be either.
     """
     with shelf.reading() as reader:
+        # A bench calls its own chargers by their bare name.
+        here = reader.bench_letter()
         evidence = {
             code: replace(
                 each,
+                charges=tuple(replace(c, charger=apart(c.charger, here)) for c in each.charges),
+                floats=tuple(replace(c, name=c.owned) for c in each.floats),
                 last_reading="",
                 upsets=tuple(replace(u, event=0) for u in each.upsets),
                 findings=tuple(f if when_found else replace(f, recorded=NOW) for f in each.findings),

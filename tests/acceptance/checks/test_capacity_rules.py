@@ -9,7 +9,7 @@ import math
 from dataclasses import replace
 
 import pytest
-from tests.acceptance.bench import NMC, good, reason, reasons
+from tests.acceptance.bench import LFP, NMC, Bench, good, reason, reasons
 
 from straycell.acceptance import BestSibling, Outcome, Status, shipped_rules
 from straycell.cells import CellFacts, Chemistry, Form
@@ -55,7 +55,7 @@ def test_without_a_meter_more_distance_is_needed() -> None:
 
 @pytest.mark.parametrize(
     "harsher",
-    [{"discharge_current_a": 1.5}, {"cutoff_v": 3.2}, {"temperature_c": 8.0}, {"temperature_c": None}],
+    [{"discharge_current_a": 1.3}, {"cutoff_v": 3.05}, {"temperature_c": 14.9}, {"temperature_c": None}],
 )
 def test_harsher_conditions_give_a_lower_bound(harsher: dict[str, float | None]) -> None:
     """It proves what it reaches and never discards."""
@@ -65,7 +65,17 @@ def test_harsher_conditions_give_a_lower_bound(harsher: dict[str, float | None])
     assert reason(low, "capacity-light").status is Status.CLOSE
 
 
-@pytest.mark.parametrize("easier", [{"discharge_current_a": 0.1}, {"cutoff_v": 2.2}, {"temperature_c": 35.0}])
+@pytest.mark.parametrize(("temperature_c", "outcome"), [(22.0, Outcome.PACK), (None, Outcome.SOLO)])
+def test_a_temperature_that_nobody_recorded_widens_what_a_run_may_be_off_by(
+    temperature_c: float | None, outcome: Outcome
+) -> None:
+    """2.06 Ah are 3 % more than the four fifths of 2.5 Ah that a pack cell needs: enough only where the room is known."""
+    assert good(capacity=None).capacity(2.06, 1.2, temperature_c=temperature_c).outcome() is outcome
+
+
+@pytest.mark.parametrize(
+    "easier", [{"discharge_current_a": 0.24}, {"cutoff_v": 2.45}, {"temperature_c": 30.1}]
+)
 def test_easier_conditions_do_not_count(easier: dict[str, float]) -> None:
     """They would flatter: not comparable, on hold."""
     bench = good(capacity=None).capacity(2.4, 1.2, **easier)
@@ -87,6 +97,18 @@ def test_easier_conditions_do_not_count(easier: dict[str, float]) -> None:
 def test_conditions_at_their_limits_count(at_limit: dict[str, float]) -> None:
     """0.1 to 0.5C, 2.5 to 3.0 V, 15 to 30 C, the ends included: a low value then discards."""
     assert good(capacity=None).capacity(0.9, 1.2, **at_limit).outcome() is Outcome.DISCARD
+
+
+@pytest.mark.parametrize(
+    ("cutoff_v", "outcome"),
+    [(1.9, Outcome.HOLD), (2.0, Outcome.DISCARD), (2.5, Outcome.DISCARD), (2.6, Outcome.HOLD)],
+)
+def test_an_iron_phosphate_run_counts_between_the_ends_of_its_sheets(
+    cutoff_v: float, outcome: Outcome
+) -> None:
+    """2.0 to 2.5 V (sheets): a third of the rating then discards, any other end shows nothing or too little."""
+    bench = Bench(LFP).found(3.28).look().charge(1.0, until=3.65, amps=0.6)
+    assert bench.capacity(1.0, 1.2, discharge_current_a=0.6, cutoff_v=cutoff_v).outcome() is outcome
 
 
 def test_a_run_without_a_full_charge_before_it_is_a_lower_bound() -> None:
@@ -159,6 +181,17 @@ def test_more_than_the_size_can_hold_is_contradictory() -> None:
     verdict = good(facts=facts, capacity=9.0).verdict()
     assert verdict.outcome is Outcome.HOLD
     assert reason(verdict, "capacity-contradictory").status is Status.CLOSE
+
+
+@pytest.mark.parametrize(
+    ("at", "more"), [(19.2, {}), (90.0, {}), (19.2, {"temperature_c": 26.5}), (19.2, {"temperature_c": 17.5})]
+)
+def test_a_tenth_less_within_a_quarter_of_a_year_and_five_kelvin_is_contradictory(
+    at: float, more: dict[str, float]
+) -> None:
+    """Wear and a room's warmth explain no tenth of a capacity in that time; later or colder they may."""
+    bench = good().charge(at - 0.2).capacity(2.10, at, **more)
+    assert reason(bench.verdict(at + 0.1), "capacity-contradictory").ceiling is Outcome.HOLD
 
 
 def test_two_capacities_that_disagree_hold_until_a_third_agrees() -> None:

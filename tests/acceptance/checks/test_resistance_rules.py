@@ -73,6 +73,7 @@ RATED = replace(NMC, rated_resistance_ohm=0.040)
     [
         (1.2, Outcome.PACK),
         (1.5, Outcome.SOLO),
+        (1.8, Outcome.LIGHT),
         (2.2, Outcome.LIGHT),
         (2.8, Outcome.HOLD),
         (3.2, Outcome.DISCARD),
@@ -126,6 +127,34 @@ def test_a_large_pouch_is_judged_by_resistance_times_capacity(ohm: float, outcom
     """2.0 Ah: 0.12 / 0.20 / 0.35 ohm Ah."""
     facts = CellFacts(Chemistry.LCO, Form.POUCH, "606090", rated_capacity_ah=2.1)
     assert good(facts=facts, capacity=2.0, resistance=ohm).outcome() is outcome
+
+
+@pytest.mark.parametrize(
+    ("method", "small", "pouch"),
+    [
+        (Method.DC_PULSE, (0.260, 0.420, 0.730), (0.063, 0.105, 0.184)),
+        (Method.AC_1KHZ, (0.158, 0.262, 0.472), (0.042, 0.068, 0.116)),
+    ],
+)
+def test_a_twentieth_over_a_step_is_the_next_use_down(
+    method: Method, small: tuple[float, ...], pouch: tuple[float, ...]
+) -> None:
+    """Of small cells and of a pouch of 2.0 Ah, by either method: solo, light, hold."""
+    little = CellFacts(Chemistry.NMC, Form.F14500, "INR14500", rated_capacity_ah=0.8)
+    flat = CellFacts(Chemistry.LCO, Form.POUCH, "606090", rated_capacity_ah=2.1)
+    for facts, ah, ohms in ((little, 0.75, small), (flat, 2.0, pouch)):
+        for ohm, outcome in zip(ohms, (Outcome.SOLO, Outcome.LIGHT, Outcome.HOLD), strict=True):
+            bench = good(facts=facts, capacity=None, resistance=None).capacity(
+                ah, 1.2, discharge_current_a=0.2 * ah
+            )
+            assert bench.resistance(ohm, method=method).outcome() is outcome, (facts.form, ohm)
+
+
+def test_a_pouch_of_an_ampere_hour_is_a_large_one() -> None:
+    """1.1 Ah and 140 mohm: more than 0.12 ohm Ah, though a small cell might have 250 mohm."""
+    facts = CellFacts(Chemistry.LCO, Form.POUCH, "503450", rated_capacity_ah=1.15)
+    bench = good(facts=facts, capacity=None, resistance=None).capacity(1.1, 1.2, discharge_current_a=0.22)
+    assert bench.resistance(0.140).outcome() is Outcome.SOLO
 
 
 def test_a_small_pouch_is_judged_by_the_small_table() -> None:

@@ -225,7 +225,7 @@ def test_a_siblings_sign_renews_the_recorded_verdict_of_the_others(shelf: Shelf,
     assert [_recorded(shelf, code) for code in (a, b, far)] == [3, 2, 1]
     judged.clear()
     with shelf.reading() as reader:
-        assert any(r.rule == "sibling-look" for r in reader.verdict(b, shelf.rules, NOW).reasons)
+        assert any(r.rule == "sibling-look-first" for r in reader.verdict(b, shelf.rules, NOW).reasons)
     assert judged == []
 
 
@@ -243,7 +243,7 @@ def test_a_sign_counts_for_every_pack_a_cell_was_in_unless_that_was_mistyped(
         writer.correct_cell(a, {}, "lay in the right one", mistake, pack="right")
     with shelf.reading() as reader:
         rules = {code: {r.rule for r in reader.verdict(code, shelf.rules, NOW).reasons} for code in (b, c)}
-        assert ("sibling-look" in rules[b]) is (mistake is None) and "sibling-look" in rules[c]
+        assert ("sibling-look-first" in rules[b]) is (mistake is None) and "sibling-look-first" in rules[c]
         assert reader.check(shelf.rules) == []
 
 
@@ -279,7 +279,7 @@ def test_a_sibling_that_leaked_charge_is_a_sign_as_long_as_that_finding_stands(s
     number = leaked(shelf, a)
     assert [state_of(shelf, code) for code in (a, b, far)] == [Outcome.DISCARD, Outcome.HOLD, Outcome.PACK]
     with shelf.reading() as reader:
-        held = [r for r in reader.verdict(b, shelf.rules, NOW).reasons if r.rule == "sibling-look"]
+        held = [r for r in reader.verdict(b, shelf.rules, NOW).reasons if r.rule == "sibling-look-first"]
         assert held and f"{a} of the same pack: it lost charge by itself" in held[0].text
         assert reader.check(shelf.rules) == []
     with shelf.writing() as writer:

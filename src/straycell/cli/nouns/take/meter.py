@@ -12,7 +12,7 @@ from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
 from straycell.errors import BadData, UsageFault
 from straycell.meters import ACCURACIES, Meter, meter_classes, meter_like, parse_accuracy, parse_resolution
-from straycell.quantities import Dimension, parse_quantity, show
+from straycell.quantities import Dimension, count_of, parse_quantity, show
 from straycell.readings import METER_FAULT, Quantity
 from straycell.typed import parse_day, parse_time
 
@@ -171,9 +171,9 @@ def fault(
         {"charger": c.name, "slot": c.slot, "at": c.at.isoformat(), "mistake": METER_FAULT} for c in floats
     ]
     cells = sorted({r.cell for r in withdrawn})
-    words = f"{len(withdrawn)} readings of {len(cells)} cells taken back"
+    words = f"{count_of(len(withdrawn), 'reading')} of {count_of(len(cells), 'cell')} taken back"
     if floats:
-        words += f", and {len(floats)} measurements of chargers"
+        words += f", and {count_of(len(floats), 'measurement')} of chargers"
     output.emit(document, lambda: output.say(words))
     if cells:
         output.hint(f"measure each again before anything else, with another meter: {', '.join(cells)}")
