@@ -12,6 +12,7 @@ from string import ascii_uppercase
 from typing import Protocol, TypeVar
 
 from sqlalchemy import Connection, Table, select
+from sqlalchemy.exc import NoResultFound
 
 from straycell.errors import BadData
 from straycell.keys import RecordKey, apart, key_of, typed_key
@@ -29,7 +30,11 @@ _LETTER = Prepared(lambda: select(BENCH.c.letter))
 
 def letter(conn: Connection) -> str:
     """The letter that this bench's codes begin with."""
-    return str(next(_LETTER.rows(conn)).letter)
+    row = next(_LETTER.rows(conn), None)
+    # A store without its bench is broken, which those who open it say in their own words.
+    if row is None:
+        raise NoResultFound("the store has no bench")
+    return str(row.letter)
 
 
 def shown(conn: Connection, table: Table) -> dict[str, str]:
