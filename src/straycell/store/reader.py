@@ -130,6 +130,7 @@ class Reader:
     meters = _looks(_meters.meters)
     meter = _looks(_meters.meter)
     chargers = _looks(_meters.chargers)
+    require_chargers = _looks(_meters.require_chargers)
     recorded = _looks(_readings.recorded)
     reading = _looks(_readings.reading)
     latest = _looks(_readings.latest)

@@ -130,6 +130,8 @@ def test_a_chargers_name_is_written_one_way(bench: Bench, written: str) -> None:
     charge = f"charge add {code} --current 0.5A --until 4.20V --charger"
     words = bench.refused(f"{charge} '{written}'", 3)
     assert "capitals or spaces" in words and "'b" in words
+    # Without --until, too: what is missing is the right name.
+    assert "capitals or spaces" in bench.refused(f"charge add {code} --current 0.5A --charger '{written}'", 3)
     bench.do(f"{charge} post")
     assert "'post'" in bench.refused("charger add Post --measured-float 4.19V --meter bench", 3)
     bench.do("charger add post --measured-float 4.19V --meter bench")

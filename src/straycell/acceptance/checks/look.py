@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import timedelta
 from functools import partial
-from itertools import combinations
+from itertools import pairwise
 
 from straycell.acceptance.case import Case, Seen, Tried, once_a_case
 from straycell.acceptance.checks.pairs import long_checked
@@ -119,9 +119,11 @@ def returned(case: Case) -> tuple[Tried, ...]:
     for word in case.rules.limit("look-returned").words:
         # Dirt from outside stays away once cleaned; what comes back has its source inside the seal.
         text = f"{word} again after it had been cleaned: it comes out of the cell"
-        for records in combinations(looks, 3):
-            if [word in r.look for r in records] == [True, False, True]:
-                why = partial(_out_of_it, case, "look-returned", records[-1], word, text)
+        seen = [i for i, r in enumerate(looks) if word in r.look]
+        for first, again in pairwise(seen):
+            if again > first + 1:
+                records = (looks[first], looks[first + 1], looks[again])
+                why = partial(_out_of_it, case, "look-returned", looks[again], word, text)
                 found.append(Tried("look-returned", Side.BEYOND, records, why))
     # Rust alone may be damp storage; with a stain the electrolyte that got out is eating the can (common
     # practice).

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 from functools import partial
-from itertools import combinations
 
 from straycell.acceptance.case import MOVES_CHARGE, Case, Seen, Tried, known_chemistry, once_a_case
 from straycell.acceptance.checks.pairs import checked_after, estimate, make_pair, strange_falls, windows
@@ -63,15 +62,14 @@ def sinkings(case: Case) -> tuple[Tried, ...]:
         return ()
     limit = case.figure("self-discharge-discard")
     in_checks = {r.id for _, inside in windows(case) for r in inside}
-    least = timedelta(days=case.figure("pair-days", "light"))
     found = []
     for span in spans(case):
         if span[0].id in in_checks:
             # Else one leak would be judged twice, here by the weaker rule.
             continue  # the rule of self-discharge speaks for these
-        # Any two, so that a voltage between them hides nothing.
-        for first, second in combinations(span, 2):
-            loss = loss_between(case, first, second) if second.at - first.at >= least else None
+        # Not each two of them: a hold needs no proof of every stretch, and weekly readings make thousands of pairs.
+        for first, second in segments(case, span):
+            loss = loss_between(case, first, second)
             if loss is not None:
                 why = partial(_sank, case, second, loss)
                 found.append(Tried(SHELF_LOSS, against_max(loss, limit), (first, second), why))

@@ -126,6 +126,8 @@ def record_charge(bench: Bench, which: Which | str, said: Said, *, at: datetime 
                 f"--slot {said['slot']} holds one cell, {len(codes)} are named", "leave --slot out"
             )
         name = said.get("charger", "")
+        # Written otherwise than before it is not found, and a missing --until would be asked for instead.
+        writer.require_chargers([name] if name else [])
         known = writer.chargers() if name else []
         charger = find_charger(known, name, said.get("slot"), moment)
         until_said = "until_v" in said

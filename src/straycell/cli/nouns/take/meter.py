@@ -171,10 +171,9 @@ def fault(
         {"charger": c.name, "slot": c.slot, "at": c.at.isoformat(), "mistake": METER_FAULT} for c in floats
     ]
     cells = sorted({r.cell for r in withdrawn})
-    words = f"{count_of(len(withdrawn), 'reading')} of {count_of(len(cells), 'cell')} taken back"
-    if floats:
-        words += f", and {count_of(len(floats), 'measurement')} of chargers"
-    output.emit(document, lambda: output.say(words))
+    parts = [f"{count_of(len(withdrawn), 'reading')} of {count_of(len(cells), 'cell')}"] if withdrawn else []
+    parts += [f"{count_of(len(floats), 'measurement')} of chargers"] if floats else []
+    output.emit(document, lambda: output.say(f"{' and '.join(parts)} taken back"))
     if cells:
         output.hint(f"measure each again before anything else, with another meter: {', '.join(cells)}")
     if floats:
