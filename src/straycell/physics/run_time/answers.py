@@ -88,8 +88,10 @@ def margin_of(
 
 def checked_rate(temperature_c: float) -> float:
     """The rate up to which both ends were held against the tables of the full model; 0 where none was made."""
-    table = shipped("margin")["checked"]
-    return max((row["most_c"] for row in table if row["from_c"] <= temperature_c <= row["to_c"]), default=0.0)
+    data = shipped("margin")
+    if temperature_c > data["checked_to_c"]:
+        return 0.0
+    return max((row["most_c"] for row in data["checked"] if row["from_c"] <= temperature_c), default=0.0)
 
 
 MEASURES = {
