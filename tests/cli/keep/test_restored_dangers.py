@@ -103,7 +103,8 @@ def test_a_measurement_whose_event_is_gone_still_holds(bench: Bench) -> None:
     bench.now = "2026-03-02T09:00:00+00:00"
     bench.do(f"charge add {code} {CHARGE}")
     bench.do("charger add bay --measured-float 4.35V")
-    bench.do("teardown add lamp --kind lamp")  # else the next event would get the number of the one that is gone
+    # Else the next event would get the number of the one that is gone.
+    bench.do("teardown add lamp --kind lamp")
     _break(bench.store, "DELETE FROM event WHERE verb = 'charger-measured'")
     bench.do(f"reading add {code} --look clean")
     assert "charger-end" in _rules(bench, code)
