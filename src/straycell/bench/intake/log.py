@@ -9,7 +9,7 @@ from straycell.acceptance.reasons import Outcome
 from straycell.bench.intake import cell as cells
 from straycell.bench.intake import words
 from straycell.bench.intake.cell import Carry
-from straycell.bench.intake.form import Answered, Answers, Trail, fill, merged
+from straycell.bench.intake.form import Answered, Trail, fill, merged
 from straycell.bench.intake.records import back, record, record_kind, shelve, take_readings
 from straycell.bench.intake.script import Ask, Caution, Key, Large, Say, Scanned, Talk, Tone, act, ask, fault
 from straycell.bench.intake.state import Session
