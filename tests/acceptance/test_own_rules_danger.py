@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 from tests.acceptance.bench import Bench, day
+from tests.acceptance.test_charger_end import charged, measured
 
 from straycell.acceptance.judge import assess
 from straycell.acceptance.reasons import Outcome
@@ -31,6 +32,19 @@ def test_a_gentler_rate_hides_no_warming() -> None:
     bench = Bench().capacity(2.0, 1.2).charge(2.0, amps=0.9, ambient=22.0, peak=42.0)
     for rules in (shipped_rules(), own("warming-rate", value=0.01)):
         assert assess(bench.evidence(), rules, day(20.0)).outcome is Outcome.DISCARD
+
+
+@pytest.mark.parametrize("limit_id", [i for i, limit in shipped_rules().limits.items() if limit.values])
+def test_a_charger_s_doubt_is_written_whatever_limit_is_one_s_own(limit_id: str) -> None:
+    """The doubt comes of limits that the file left alone; the same reasons, with work that asks for any other limit."""
+    bench = charged(measured(4.35, 31))
+    rules = own(limit_id, values=shipped_rules().limits[limit_id].values, source="my own")
+    for at in (31.5, 40.0):
+        mine, shipped = (assess(bench.evidence(), each, day(at)) for each in (rules, shipped_rules()))
+        assert [(r.rule, r.text, r.todo) for r in mine.reasons] == [
+            (r.rule, r.text, r.todo) for r in shipped.reasons
+        ]
+        assert "charger-end" in {r.rule for r in mine.reasons}
 
 
 @pytest.mark.parametrize(

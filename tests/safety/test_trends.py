@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from tests.acceptance.bench import LFP, NMC, Bench, day
-from tests.safety.keeping_bench import CODES, RULES, household, kept
+from tests.safety.keeping_bench import CODES, RULES, due, household, kept
 
 from straycell.acceptance.case import Case
 from straycell.physics.curves import curves_for
@@ -39,6 +39,13 @@ def test_each_stretch_gives_the_true_loss_within_its_uncertainty() -> None:
     for fall, truth in zip(found, (1.0, 9.0), strict=True):
         assert abs(fall.rate.value - truth) <= fall.rate.expanded
         assert fall.unit == "%/month"
+
+
+def test_a_clock_set_back_hides_no_faster_fall() -> None:
+    """With the readings dated later than now the fall is due all the same, and of that moment."""
+    bench = shelf(0.3, 4.0, start_v=4.05, every=150.0)
+    assert "trend" in due(bench, 310.0)
+    assert due(bench, 35.0)["trend"].at == day(35.0)
 
 
 def test_faster_than_its_own_past_is_told() -> None:
@@ -115,7 +122,7 @@ def test_a_cell_that_lies_far_below_its_series_is_pointed_out(lowest_v: float, o
 
 
 def test_after_a_charge_the_old_stretch_is_past() -> None:
-    """It was recharged: what comes next is measured anew."""
+    """It was recharged: what comes next is a new stretch."""
     assert trend(case(shelf(1.0, 14.0).charge(90.0))) is None
 
 

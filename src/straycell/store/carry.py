@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Collection, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -20,6 +20,7 @@ from straycell.store.book.register import put, said
 from straycell.store.book.stock import cells
 from straycell.store.book.stock.facts import FACTS
 from straycell.store.book.use import builds, handovers
+from straycell.store.column_values import from_json
 from straycell.store.schema.tables import (
     BENCH,
     CELL,
@@ -51,6 +52,7 @@ class Former:
     discards: list[Row[Any]] = field(default_factory=list)
     upsets: list[Row[Any]] = field(default_factory=list)
     chargers: list[Row[Any]] = field(default_factory=list)
+    measured: dict[int, dict[str, Any]] = field(default_factory=dict)
     mistyped: dict[str, dict[str, Any]] = field(default_factory=dict)
     out_of_use: dict[str, str] = field(default_factory=dict)
     readable: set[str] = field(default_factory=set)
@@ -80,8 +82,9 @@ def read_former(conn: Connection) -> Former:
     former.discards = _all(former, conn, select(CONDEMNATION).order_by(CONDEMNATION.c.id))
     # Taken out of a build that the backup still has: what happened to the cells is no danger by itself.
     former.upsets = _all(former, conn, select(UPSET).where(UPSET.c.kind != DISMANTLED).order_by(UPSET.c.id))
-    measured = select(CHARGER, EVENT.c.detail).join(EVENT, EVENT.c.id == CHARGER.c.event_id)
-    former.chargers = _all(former, conn, measured.order_by(CHARGER.c.id))
+    former.chargers = _all(former, conn, select(CHARGER).order_by(CHARGER.c.id))
+    # Its meter is in its event; that page may be broken, and the measurement itself warns all the same.
+    former.measured = dict(_measured(former, conn))
     former.readable = {row.code for row in _all(former, conn, select(CELL.c.code, CELL.c.stage))}
     try:
         former.mistyped = dict(_mistyped(conn))
@@ -98,6 +101,12 @@ def _all(former: Former, conn: Connection, query: Select[Any]) -> list[Row[Any]]
     except (*READ_FAULTS, ValueError):
         former.lost = True
     return found
+
+
+def _measured(former: Former, conn: Connection) -> Iterator[tuple[int, dict[str, Any]]]:
+    for row in _all(former, conn, select(EVENT.c.id, EVENT.c.detail).where(EVENT.c.verb == meters.MEASURED)):
+        with suppress(ValueError, TypeError):
+            yield row.id, dict(from_json(row.detail))
 
 
 def _mistyped(conn: Connection) -> Iterator[tuple[str, dict[str, Any]]]:
@@ -215,9 +224,9 @@ def _happened(pen: Pen, former: Former, known: Collection[str], event_id: int) -
     chargers = [row for row in former.chargers if (row.name, row.slot, row.measured_at_us) not in listed]
     for row in chargers:
         # An event of its own: that of the restore does not hold what it was measured with.
-        event_id = pen.event("charger-measured", subject=named_here(row.name), detail=json.loads(row.detail))
-        values = {name: value for name, value in _again(CHARGER, row).items() if name != "detail"}
-        pen.conn.execute(CHARGER.insert().values(values | {"event_id": event_id}))
+        detail = former.measured.get(row.event_id, {"slot": row.slot})
+        event_id = pen.event(meters.MEASURED, subject=named_here(row.name), detail=detail)
+        pen.conn.execute(CHARGER.insert().values(_again(CHARGER, row) | {"event_id": event_id}))
     return {row.code for row in upsets}.union(*(meters.charged_by(pen.conn, row.name) for row in chargers))
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -54,3 +56,56 @@ def test_what_another_bench_kept_of_it_comes_back_beside_it(bench: Bench, tmp_pa
     bench.do(f"store merge {other.store}")
     assert "upset-look" in _rules(bench, code)
     assert bench.run("store check").code == 0
+
+
+def _break(store: Path, statement: str) -> None:
+    """Change the file past its guards, as a broken page does."""
+    with closing(sqlite3.connect(store)) as conn:
+        guards = conn.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall()
+        for name, _ in guards:
+            conn.execute(f'DROP TRIGGER "{name}"')
+        conn.execute("PRAGMA ignore_check_constraints = ON")
+        conn.execute(statement)
+        for _, guard in guards:
+            conn.execute(guard)
+        conn.commit()
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "DELETE FROM event WHERE verb = 'charger-measured'",
+        "UPDATE event SET detail = '{' WHERE verb = 'charger-measured'",
+        "UPDATE event SET detail = '[1]' WHERE verb = 'charger-measured'",
+    ],
+)
+def test_a_charger_s_measurement_outlives_its_broken_event(
+    bench: Bench, tmp_path: Path, statement: str
+) -> None:
+    """Only the meter is in the event: the hold comes back with the backup, whatever became of that."""
+    (cell,) = bench.prepare('cell add --form 18650 --chemistry nmc --marking "INR18650 2500mAh"')
+    code = cell["code"]
+    bench.now = "2026-03-02T09:00:00+00:00"
+    bench.do(f"charge add {code} {CHARGE}")
+    bench.do(f"store backup {tmp_path / 'old.sqlite'}")
+    bench.now = "2026-03-04T09:00:00+00:00"
+    bench.do("charger add bay --measured-float 4.35V")
+    _break(bench.store, statement)
+    bench.do(f"store restore {tmp_path / 'old.sqlite'} --yes")
+    assert "charger-end" in _rules(bench, code)
+    assert bench.run("store check").code == 0
+
+
+def test_a_measurement_whose_event_is_gone_still_holds(bench: Bench) -> None:
+    """In the store itself, too: what `store check` names as broken lifts no hold meanwhile."""
+    (cell,) = bench.prepare('cell add --form 18650 --chemistry nmc --marking "INR18650 2500mAh"')
+    code = cell["code"]
+    bench.now = "2026-03-02T09:00:00+00:00"
+    bench.do(f"charge add {code} {CHARGE}")
+    bench.do("charger add bay --measured-float 4.35V")
+    # Else the next event would get the number of the one that is gone.
+    bench.do("teardown add lamp --kind lamp")
+    _break(bench.store, "DELETE FROM event WHERE verb = 'charger-measured'")
+    bench.do(f"reading add {code} --look clean")
+    assert "charger-end" in _rules(bench, code)
+    assert bench.run("store check").code == 1

@@ -27,7 +27,7 @@ def ended_above(case: Case) -> tuple[Tried, ...]:
     """Each full charge against its charger as measured before and after it. A rest voltage soon after clears a doubt only."""
     if not case.evidence.floats or case.facts.chemistry is Chemistry.PRIMARY:
         return ()
-    limit = case.full_voltage_v + case.figure("voltage-over-full")
+    limit = _limit(case)
     doubtful_v = case.full_voltage_v + case.figure("voltage-over-full-doubt")
     found = []
     for charge in case.charges:
@@ -52,7 +52,14 @@ def doubt(case: Case) -> Iterator[Reason]:
     tries = ended_above(case)
     close = [t for t in tries if t.side is Side.CLOSE]
     if close and not any(t.side is Side.BEYOND for t in tries):
-        yield close[-1].reason()
+        charge, measured = close[-1].records
+        assert isinstance(charge, Charge) and isinstance(measured, Charger)
+        # Not `reason()`: with a person's own file the limits it left alone gave it, and they lack what the words need.
+        yield _maybe(case, charge, measured, _limit(case))
+
+
+def _limit(case: Case) -> float:
+    return case.full_voltage_v + case.figure("voltage-over-full")
 
 
 def _around(charge: Charge, sides: list[tuple[Charger, Side]]) -> list[tuple[Charger, Side]]:

@@ -119,5 +119,5 @@ def _hot_place(case: Case) -> Iterator[Reason]:
 
 
 def _own_c(reading: Reading) -> float:
-    told = reading.value if reading.quantity is Quantity.TEMPERATURE else reading.temperature_c
-    return 0.0 if told is None else told
+    own_c = reading.value if reading.quantity is Quantity.TEMPERATURE else reading.temperature_c
+    return 0.0 if own_c is None else own_c

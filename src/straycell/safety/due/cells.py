@@ -158,7 +158,7 @@ def _falling(kept: Kept, family: dict[tuple[str, str | None], list[Kept]]) -> It
     others = [other.case for other in group if other.code != kept.code]
     found = trend(kept.case, others)
     if found is not None:
-        yield _item("trend", kept, found.fall.at, found.text)
+        yield _item("trend", kept, kept.since(found.fall.at), found.text)
 
 
 # --- storage ---------------------------------------------------------------------------------------

@@ -131,10 +131,13 @@ _TAKEN_BACK = Prepared(
         SUPERSESSION.c.record >= "charger ", SUPERSESSION.c.record < "charger!"
     )
 )
+MEASURED = "charger-measured"
+"""The event of a charger's measurement; it holds what the float was measured with."""
+# Outer: where an event's row is gone the measurement still warns.
 _CHARGERS = Prepared(
     lambda: (
         select(CHARGER, EVENT.c.detail)
-        .join(EVENT, EVENT.c.id == CHARGER.c.event_id)
+        .outerjoin(EVENT, EVENT.c.id == CHARGER.c.event_id)
         .order_by(CHARGER.c.measured_at_us, CHARGER.c.id)
     )
 )
@@ -153,7 +156,7 @@ def chargers(conn: Connection) -> list[Charger]:
             row.end_current_a,
             None if row.capacity_gain is None else Accuracy(row.capacity_gain, row.capacity_offset),
             row.name,
-            with_meter.get(json.loads(row.detail).get("meter")),
+            with_meter.get(json.loads(row.detail or "{}").get("meter")),
         )
         for row in _CHARGERS.rows(conn)
     ]
@@ -204,7 +207,7 @@ def add_charger(pen: Pen, new: Charger) -> Charger:
     if fault := too_good(Meter(new.name, capacity=new.capacity)):
         raise BadData(f"charger '{new.name}': {fault}", "take the limits of error from its sheet, like 5%")
     detail = {"slot": new.slot, "meter": keys(pen.conn)[new.meter]}
-    event_id = pen.event("charger-measured", subject=new.name, detail=detail)
+    event_id = pen.event(MEASURED, subject=new.name, detail=detail)
     pen.conn.execute(
         CHARGER.insert().values(
             # The letter goes with the row, through merges and restores: a charger has no number.
