@@ -1,1 +1,1 @@
-"""Pictures of the stock for the wall and the README; each tells its classes apart without colours."""
+"""Every picture: of the stock, of a cell's limits and runs, of a trace; each tells its classes apart without colours."""

@@ -20,7 +20,7 @@ FULL_WITHIN_V = 0.1
 class Charger:
     """One slot of a charger (None: all alike) as measured at `at`: float in V, end current in A, its counting.
 
-    `name` is what this bench calls it, `owned` what it is called on every bench; `meter` the key of what it was
+    `name` is what this bench calls it, `owned` what it is called on every bench; `meter` the name of what it was
     measured with.
     """
 

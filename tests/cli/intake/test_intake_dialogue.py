@@ -809,6 +809,14 @@ def test_the_odd_cell_of_a_pack_is_pointed_out_once(volts: list[str], odd: int) 
     assert said[0].startswith(CODES[odd]) and len(said) == len({text.split()[0] for text in said})
 
 
+def test_a_voltage_put_right_counts_for_its_pack_and_the_slip_does_not() -> None:
+    """Typed 3.17 for 3.61: the two sound cells are no odd ones beside the slip, and a third low one is."""
+    put_right = ["<", "<", "<", "3.61", "", "", "", "", ""]
+    table, _ = evening_of(["", "3.6", "", ""], ["", "3.17", "", ""], [*put_right, "", "3.05", "", ""])
+    assert table.amended[0].entry.items[0].value == 3.61
+    assert [text[:7] for text in table.said if "the odd one" in text] == [CODES[2]]
+
+
 def test_alike_cells_two_cells_and_another_pack_say_nothing() -> None:
     """Two can lie apart without either being the odd one."""
     for lines in (

@@ -15,6 +15,7 @@ from tests.store.store_bench import NOW, Shelf, capacity, charge, found, look, v
 
 from straycell.cells import Look
 from straycell.errors import BadData, StraycellError, UsageFault
+from straycell.keys import NEW, RecordKey
 from straycell.meters import Accuracy, Meter, Resolution, meter_classes
 from straycell.readings import Charge, Method, Quantity, Reading, Where
 
@@ -109,7 +110,8 @@ def test_readings_and_charges_come_back_as_they_went_in(readings: list[Reading],
         with shelf.reading() as reader:
             back = [record.item for record in reader.recorded(_CODE)]
             evidence = reader.evidence(_CODE)
-        by_time = sorted([*filed, charged], key=lambda item: (item.at, item.id))
+        by_time: list[Reading | Charge] = [*filed, charged]
+        by_time.sort(key=lambda item: (item.at, item.id))
         assert back == by_time
         assert list(evidence.readings) == [item for item in by_time if isinstance(item, Reading)]
         assert evidence.charges == (charged,) and evidence.last_reading == charged.key
@@ -141,11 +143,11 @@ def test_a_time_with_an_offset_is_kept_as_the_same_moment_in_utc(shelf: Shelf) -
         replace(volts(_CODE, 3.7), temperature_c=900.0),
         replace(capacity(_CODE, 2.0), cutoff_v=37.0),
         replace(capacity(_CODE, 2.0), discharge_current_a=float("nan")),
-        Reading(0, _CODE, Quantity.RESISTANCE, NOW, 0.05, pulse_s=0.0),
-        Reading(0, _CODE, Quantity.CHARGE, NOW, 4.2),
-        Reading(0, _CODE, Quantity.LET_DOWN, NOW, 2.4),
-        Reading(0, _CODE, Quantity.LET_DOWN, NOW, 3.8, rested_s=3600.0),
-        Reading(0, _CODE, Quantity.LET_DOWN, NOW),
+        Reading(NEW, _CODE, Quantity.RESISTANCE, NOW, 0.05, pulse_s=0.0),
+        Reading(NEW, _CODE, Quantity.CHARGE, NOW, 4.2),
+        Reading(NEW, _CODE, Quantity.LET_DOWN, NOW, 2.4),
+        Reading(NEW, _CODE, Quantity.LET_DOWN, NOW, 3.8, rested_s=3600.0),
+        Reading(NEW, _CODE, Quantity.LET_DOWN, NOW),
         volts(_CODE, 3.7, NOW + timedelta(microseconds=1)),
         volts(_CODE, 3.7, datetime(1989, 12, 31, tzinfo=UTC)),
         replace(volts(_CODE, 3.7), meter=FINE),
@@ -355,7 +357,7 @@ def test_a_number_that_is_no_reading_is_told(shelf: Shelf, number: int) -> None:
     (code,) = shelf.cells()
     shelf.add(found(code, 3.6))
     with shelf.writing() as writer, pytest.raises(BadData, match="there is no reading"):
-        writer.supersede(number, "wrong-cell", "x")
+        writer.supersede(RecordKey("A", number), "wrong-cell", "x")
 
 
 def test_a_reading_at_a_board_needs_a_board(shelf: Shelf) -> None:

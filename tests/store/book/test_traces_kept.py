@@ -13,7 +13,7 @@ from tests.acceptance.bench import FINE
 from tests.store.store_bench import NOW, Shelf, capacity, charge, measure, new_trace
 
 from straycell.errors import BadData
-from straycell.keys import NEW
+from straycell.keys import NEW, RecordKey
 from straycell.readings import Charge, Method, Quantity, Reading
 
 RAW = b"time / s;voltage / V;current / A\r\n" + b"".join(b"%d;4,1;-1\r\n" % s for s in range(500))
@@ -29,7 +29,7 @@ def derived(code: str) -> list[Reading | Charge]:
     ]
 
 
-def file_trace(shelf: Shelf, code: str, raw: bytes = RAW) -> int:
+def file_trace(shelf: Shelf, code: str, raw: bytes = RAW) -> RecordKey:
     with shelf.writing() as writer:
         measure(writer, code)
         entry, _ = writer.add_trace(new_trace(code, raw), derived(code))
@@ -45,7 +45,7 @@ def test_a_trace_comes_back_as_it_was_filed(shelf: Shelf) -> None:
         (entry,) = reader.traces(code)
         assert entry == reader.trace(number)
         assert reader.trace_file(number) == RAW
-        assert reader.curves([number, 77]) == {number: {"ah": [0, 1]}}
+        assert reader.curves([number, RecordKey("Z", 77)]) == {number: {"ah": [0, 1]}}
         assert reader.curves([]) == {}
         assert reader.info()["traces"] == 1
     assert (entry.cell, entry.name, entry.at, entry.meter) == (code, new.name, NOW, FINE)

@@ -439,7 +439,7 @@ def test_a_text_that_would_steer_a_screen_is_refused(
             writer.add_box(f"tin {odd}")
         else:
             said = {"because": f"x{odd}"} if where == "because" else {"detail": {"said": [f"y{odd}"]}}
-            writer.pen.event("noted", **said)  # type: ignore[arg-type]
+            writer.pen.event("noted", **said)
     shelf.empty()
     before = shelf.path.read_bytes()
     with pytest.raises(BadData, match=f"control character U\\+{ord(odd[0]):04X}"):

@@ -18,6 +18,7 @@ from tests.store.store_bench import NOW, Shelf, capacity, charge, found, look, m
 from straycell.acceptance.reasons import Outcome
 from straycell.cells import Cell, CellFacts, Chemistry, Form, Look, Stage
 from straycell.errors import BadData
+from straycell.keys import NEW
 from straycell.markings import beyond_size
 from straycell.readings import Charge, Method, Quantity, Reading
 from straycell.store.exchange.cells import TEMPLATE as CELLS_TEMPLATE
@@ -128,11 +129,11 @@ def test_every_figure_on_a_line_becomes_a_reading_with_its_own_conditions(shelf:
     )
     at = datetime(2026, 3, 10, 10, tzinfo=UTC)
     common: dict[str, Any] = {"temperature_c": 21.0}
-    assert [replace(item, id=0) for item in items] == [
-        Reading(0, code, Quantity.LOOK, at, look=(Look.CLEAN, Look.DENTED), **common),
-        Reading(0, code, Quantity.VOLTAGE, at, 4.18, rested_s=108000.0, **common),
-        Reading(0, code, Quantity.CAPACITY, at, 2.35, discharge_current_a=0.5, cutoff_v=2.75, **common),
-        Reading(0, code, Quantity.RESISTANCE, at, 0.05, method=Method.DC_PULSE, pulse_s=1.0, **common),
+    assert [replace(item, id=NEW) for item in items] == [
+        Reading(NEW, code, Quantity.LOOK, at, look=(Look.CLEAN, Look.DENTED), **common),
+        Reading(NEW, code, Quantity.VOLTAGE, at, 4.18, rested_s=108000.0, **common),
+        Reading(NEW, code, Quantity.CAPACITY, at, 2.35, discharge_current_a=0.5, cutoff_v=2.75, **common),
+        Reading(NEW, code, Quantity.RESISTANCE, at, 0.05, method=Method.DC_PULSE, pulse_s=1.0, **common),
     ]
 
 
@@ -145,7 +146,7 @@ def test_a_charge_stands_on_a_line_of_its_own_or_among_figures(shelf: Shelf) -> 
         f"{code},2026-03-10T10:00Z,500,4.2,50,21,25.5,four-slot,2\n",
     )
     at = datetime(2026, 3, 10, 10, tzinfo=UTC)
-    assert replace(item, id=0) == Charge(0, code, at, 0.5, 4.2, 0.05, 21.0, 25.5, "four-slot", 2)
+    assert replace(item, id=NEW) == Charge(NEW, code, at, 0.5, 4.2, 0.05, 21.0, 25.5, "four-slot", 2)
 
 
 def test_the_templates_are_taken_as_they_are(shelf: Shelf) -> None:
@@ -185,7 +186,7 @@ def standing(shelf: Shelf) -> dict[str, list[Reading | Charge]]:
     with shelf.reading() as reader:
         return {
             code: sorted(
-                (replace(r.item, id=0) for r in reader.recorded(code, with_superseded=False)), key=repr
+                (replace(r.item, id=NEW) for r in reader.recorded(code, with_superseded=False)), key=repr
             )
             for code in reader.codes()
         }

@@ -15,6 +15,7 @@ from straycell.acceptance.rules import merge_rules
 from straycell.acceptance.work import WorkKind
 from straycell.cells import CellFacts, Chemistry, Form, Look, Stage
 from straycell.errors import BadData, UsageFault
+from straycell.keys import RecordKey
 from straycell.readings import Method, Quantity
 from straycell.store.schema.tables import CELL
 from straycell.store.verdicts import recorded as book
@@ -259,13 +260,13 @@ def test_a_cell_that_moves_on_takes_the_sign_of_its_first_pack_along(shelf: Shel
     assert signs == {a: [], b: [a], c: []}
 
 
-def leaked(shelf: Shelf, code: str) -> str:
+def leaked(shelf: Shelf, code: str) -> RecordKey:
     """Found to have lost far too much in a fortnight; the number of the reading that shows it."""
     with shelf.writing() as writer:
         measure(writer, code)
         late = replace(volts(code, 3.9), rested_s=86400.0, meter=FINE, temperature_c=22.0)
         (shown,) = writer.add_readings([late])
-    return str(shown.id)
+    return shown.id
 
 
 def test_a_sibling_that_leaked_charge_is_a_sign_as_long_as_that_finding_stands(shelf: Shelf) -> None:

@@ -4,7 +4,7 @@ script      what a dialogue may ask, say and have done, as values          words
 form        questions in a row, each correctable by one key                cell     what is asked of one cell
 due         the readings a cell waits for    figures  their prompts        records  recording one cell, and the way back
 log         cell after cell of a tear-down   waiting_round  the cells that wait     session  the whole
-store_actions  what the store does for it    closing  what is said at the end
+store_actions  what the store does for it    closing  what is said at the end     state    an evening, and its meters
 
 The dialogues are generators without any input or output: they yield `script` values and are sent the answers.
 """

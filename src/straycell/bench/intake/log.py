@@ -9,7 +9,7 @@ from straycell.acceptance.reasons import Outcome
 from straycell.bench.intake import cell as cells
 from straycell.bench.intake import words
 from straycell.bench.intake.cell import Carry
-from straycell.bench.intake.form import Answered, Answers, Trail, fill, merged
+from straycell.bench.intake.form import Answered, Trail, fill, merged
 from straycell.bench.intake.records import back, record, record_kind, shelve, take_readings
 from straycell.bench.intake.script import Ask, Caution, Key, Large, Say, Scanned, Talk, Tone, act, ask, fault
 from straycell.bench.intake.state import Session
@@ -104,6 +104,8 @@ def _back(session: Session) -> Talk[None]:
     if session.last is not None:
         if (yield from back(session)):
             _carry_from_last(session)
+            # A slip that was put right must not leave another cell of the pack as the odd one.
+            yield from _odd_one(session)
     elif session.usual_typed is not None:
         yield from usual_kind(session)
     else:
@@ -190,7 +192,7 @@ def _keep_new(session: Session, carry: Carry, trail: Trail) -> Talk[None]:
         is_new=True,
     )
     yield from record(session, trail, cells.questions(replace(carry, review=True)), entry_of)
-    yield from _odd_one(session, carry.code, merged(trail))
+    yield from _odd_one(session)
     # What a damaged cell is decides its mass and energy at the hand-over; asked only once it is put away.
     if cells.is_bad(merged(trail), carry.bad_looks):
         yield Say("What is printed on it, if that can be read without touching it?")
@@ -202,15 +204,18 @@ def _keep_new(session: Session, carry: Carry, trail: Trail) -> Talk[None]:
     yield from shelve(session)
 
 
-def _odd_one(session: Session, code: str, answers: Answers) -> Talk[None]:
-    """Point out a cell that lay far from the others of its pack, once."""
-    volts = answers.get(cells.VOLTAGE)
-    # A voltage shared by a welded group says nothing of the one cell.
-    if volts is None or answers.get(cells.AS_GROUP):
+def _odd_one(session: Session) -> Talk[None]:
+    """Point out a cell that lay far from the others of the pack of the cell kept last, once."""
+    last = session.last
+    if last is None or last.entry.pack is None:
         return
     # By pack: cells of another object were discharged by another device, and may well differ.
-    pack = session.packs.setdefault(session.pack, {})
-    pack[code] = volts
+    pack, answers = session.packs.setdefault(last.entry.pack, {}), merged(last.trail)
+    pack.pop(last.kept.code, None)
+    # A voltage shared by a welded group says nothing of the one cell.
+    if answers.get(cells.VOLTAGE) is None or answers.get(cells.AS_GROUP):
+        return
+    pack[last.kept.code] = answers[cells.VOLTAGE]
     for odd, middle in odd_in_pack(pack).items():
         if odd not in session.odd:
             session.odd.add(odd)

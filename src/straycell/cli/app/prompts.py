@@ -44,4 +44,4 @@ def quantity(question: str, dimension: Dimension) -> float | None:
         try:
             return parse_quantity(line.strip(), dimension)
         except BadData as fault:
-            print(f"{one_line(str(fault))}", file=sys.stderr)
+            print("\n  ".join(one_line(line) for line in fault.lines()), file=sys.stderr)

@@ -78,7 +78,7 @@ def serve(
 def withheld(project: Project, found: Match) -> Match:
     """The answer to a project without protection: not served, whatever would suit it."""
     codes = ", ".join(code for group in found.groups for code in group)
-    would = (f"with it, {codes} would serve: they can be reserved meanwhile",) if codes else ()
+    would = (f"with it, {codes} would serve, and can be reserved meanwhile",) if codes else ()
     return replace(
         found,
         served=False,

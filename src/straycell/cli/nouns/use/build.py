@@ -173,7 +173,7 @@ def finish(
 
 _ASKED: tuple[tuple[str, Dimension, str], ...] = (
     ("current_a", _D.CURRENT, "what does it draw at its cells, measured now?"),
-    ("temperature_c", _D.TEMPERATURE, "where does it work?"),
+    ("temperature_c", _D.TEMPERATURE, "at what temperature does it work?"),
     ("charge_current_a", _D.CURRENT, "what does its charger give, measured now?"),
 )
 
