@@ -155,3 +155,6 @@ def test_two_floats_of_one_moment_are_refused(bench: Bench) -> None:
     bench.do("charger add bay --end-current 50mA")
     bench.do("charger add bay --slot 2 --measured-float 4.19V --meter bench")
     assert "very moment" in bench.refused("charger add bay --measured-float 4.19V --meter bench", 3)
+    bench.do("charger withdraw bay --because 'the wrong range'")
+    # It would bear the name of the one that was taken back, and count as little.
+    assert "very moment" in bench.refused("charger add bay --measured-float 4.35V --meter bench", 3)

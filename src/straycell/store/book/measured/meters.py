@@ -189,11 +189,14 @@ def add_charger(pen: Pen, new: Charger) -> Charger:
     if not new.name.strip():
         raise BadData("a charger needs a name", "write it as you call it, like 'four-bay'")
     require_chargers(pen.conn, [new.name])
-    # Taken back by its key, both would go.
-    if new.float_v is not None and any(
-        c.float_v is not None and (c.name, c.slot, c.at) == (new.name, new.slot, new.at)
-        for c in chargers(pen.conn)
-    ):
+    # Taken back by its key, both would go; beside one that was taken back it would never count.
+    there = (
+        CHARGER.c.slot == new.slot,
+        CHARGER.c.measured_at_us == to_us(new.at),
+        CHARGER.c.float_v.is_not(None),
+    )
+    known = pen.conn.execute(select(CHARGER.c.name).where(*there)).scalars()
+    if new.float_v is not None and apart(new.name, letter(pen.conn)) in known:
         raise BadData(
             f"a float of charger '{new.name}' was recorded at this very moment",
             "measure it again, or take that one back with straycell charger withdraw",
