@@ -185,6 +185,7 @@ def _supersessions(pen: Pen, former: Former, known: Collection[str], event_id: i
     from straycell.store.schema.tables import READING
 
     here = {(row.record, row.mistake) for row in pen.conn.execute(select(SUPERSESSION))}
+    measured = {each.key: each.name for each in meters.chargers(pen.conn)}
     codes: set[str] = set()
     for row in former.supersessions:
         if (row.record, row.mistake) in here:
@@ -195,6 +196,8 @@ def _supersessions(pen: Pen, former: Former, known: Collection[str], event_id: i
         pen.conn.execute(SUPERSESSION.insert().values(values))
         of = pen.conn.execute(select(READING.c.code).where(READING.c.key == row.record)).scalar()
         codes |= {code for code in (of, right) if code is not None}
+        # What was taken back of a charger is a record of no cell, and speaks of all that it charged.
+        codes |= meters.charged_by(pen.conn, measured[row.record]) if row.record in measured else set()
     return codes
 
 

@@ -13,6 +13,7 @@ from straycell.acceptance import Outcome, Upset
 from straycell.acceptance.case import Case
 from straycell.acceptance.rules import shipped_rules
 from straycell.bench.recording.rest import require_rest
+from straycell.cells import CellFacts, Chemistry, Form
 from straycell.errors import UsageFault
 from straycell.readings import Quantity
 
@@ -62,6 +63,49 @@ def test_a_charge_that_never_tapers_shows_by_its_time() -> None:
     assert reasons(bench.verdict(), "charge-in-discard")
     bench.charges[-1] = replace(bench.charges[-1], end_current_a=0.05)
     assert not [r for r in bench.verdict().reasons if r.rule.startswith("charge-in")]
+
+
+UNRATED = CellFacts(Chemistry.NMC, Form.F18650, "INR18650")
+
+
+def charged_with(*amounts: float) -> Bench:
+    """An unrated cell of 2.0 Ah and then, weeks later, charges that put so much in; no run soon after them."""
+    bench = good(facts=UNRATED, capacity=2.0)
+    for number, ah in enumerate(amounts):
+        bench.charge(30.0 + 10.0 * number, amps=0.5)
+        bench.charges[-1] = replace(bench.charges[-1], put_in_ah=ah, put_in_u=0.0)
+    at = 30.0 + 10.0 * len(amounts)
+    return bench.rest(4.18, at - 8.8).rest(4.17, at + 7.0)
+
+
+@pytest.mark.parametrize(
+    ("amounts", "holds"),
+    [
+        ((2.0,), False),
+        ((2.6,), True),
+        ((2.6, 2.0), False),  # the one attended repeat tapered off
+        ((2.6, 2.6, 2.0), True),  # twice a fifth too much
+        ((2.4, 2.4, 2.0), False),  # within the U of the run
+        ((3.4, 2.0), True),  # half as much again
+        ((2.95, 2.0), False),
+        ((3.4, 2.0, 2.0), True),
+    ],
+)
+def test_what_no_run_explains_is_not_forgotten_after_a_good_charge(
+    amounts: tuple[float, ...], holds: bool
+) -> None:
+    """Only a run soon after it could condemn, as others are a matter of order; held all the same, and never offered."""
+    bench = charged_with(*amounts)
+    verdict = bench.verdict(70.0)
+    assert bool(reasons(verdict, "charge-in")) is holds
+    assert (verdict.outcome is Outcome.HOLD) is holds
+    assert not bench.judged(70.0)[1]
+
+
+def test_a_run_that_gives_more_explains_what_went_in() -> None:
+    """The early run was cut short unseen: the cell holds 3.3 Ah."""
+    bench = charged_with(3.4, 2.0).charge(60.0).capacity(3.3, 60.3)
+    assert not reasons(bench.verdict(61.0), "charge-in")
 
 
 U_MASS = 2 * math.hypot(0.99, 1.0) * (0.002 * 45.0 + 0.1) / math.sqrt(3)

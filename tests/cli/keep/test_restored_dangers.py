@@ -42,6 +42,20 @@ def test_a_restored_backup_knows_what_happened_since(
     assert bench.run("store check").code == 0
 
 
+def test_a_measurement_taken_back_since_is_taken_back_after_a_restore(bench: Bench, tmp_path: Path) -> None:
+    """The charger was measured before the backup and that withdrawn after it: judged so, and the store is sound."""
+    (cell,) = bench.prepare('cell add --form 18650 --chemistry nmc --marking "INR18650 2500mAh"')
+    code = cell["code"]
+    bench.now = "2026-03-02T09:00:00+00:00"
+    bench.do(f"charge add {code} {CHARGE}")
+    bench.do("charger add bay --measured-float 4.35V")
+    bench.do(f"store backup {tmp_path / 'old.sqlite'}")
+    bench.do("charger withdraw bay --because 'the wrong range'")
+    bench.do(f"store restore {tmp_path / 'old.sqlite'} --yes")
+    assert "charger-end" not in _rules(bench, code)
+    assert bench.run("store check").code == 0
+
+
 def test_what_another_bench_kept_of_it_comes_back_beside_it(bench: Bench, tmp_path: Path) -> None:
     """It took the incident in before the restore: merged back, the same fall off the shelf is there, and no clash."""
     (cell,) = bench.do('cell add --form 18650 --chemistry nmc --marking "INR18650 2500mAh"')

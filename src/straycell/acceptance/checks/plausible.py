@@ -150,19 +150,33 @@ def _swallowed(case: Case, each: PutIn) -> Reason:
 
 
 def charge_in(case: Case) -> Iterator[Reason]:
-    """The latest charge of a known amount: more than can be in the cell holds until a repeat that is not."""
-    if not amounts(case) or any(t.side is Side.BEYOND for t in bottomless(case)):
+    """The latest charge of a known amount: more than can be in the cell holds until a repeat that is not.
+
+    What would condemn it against a run soon after it holds against any other, until a run gives more.
+    """
+    known = amounts(case)
+    if not known or any(t.side is Side.BEYOND for t in bottomless(case)):
         return
-    latest = amounts(case)[-1]
-    if latest.share <= case.figure("charge-in"):
+    once, twice = case.figure("charge-in-discard"), case.figure("charge-in")
+    showing = [each for each in known if each.share > twice]
+    # A soft short that showed itself is not gone with one good charge.
+    lasting = [each for each in showing if each.share > once] or (showing if len(showing) > 1 else [])
+    latest = lasting[-1] if lasting else known[-1]
+    if latest.share <= twice:
         return
     yield case.reason(
         "charge-in",
         Status.CLOSE,  # not failed: the one attended repeat must stay allowed
         Outcome.HOLD,
         f"took at least {latest.share:.0%} of what it can hold, or never tapered off",
-        Seen(latest.share, case.figure("charge-in"), latest.charge),
-        todo=Work(
+        Seen(latest.share, twice, latest.charge),
+        todo=run_work(
+            case,
+            "charge it full once more, attended, and measure its capacity; if no run gives enough to explain what went "
+            "in, discard it",
+        )
+        if lasting
+        else Work(
             WorkKind.CHARGE,
             "charge it full once more, attended, and note what went in and how long it took; if it does not taper "
             "off again, discard it",

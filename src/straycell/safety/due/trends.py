@@ -23,7 +23,6 @@ class Fall:
 
     rate: Measured
     unit: str
-    first_at: datetime
     at: datetime
 
 
@@ -77,7 +76,7 @@ def _fall(case: Case, first: Reading, second: Reading) -> Fall | None:
         unit = "%/month"
     else:
         rate, unit = _millivolts(case, first, second), "mV/month"
-    return None if rate is None else Fall(rate, unit, first.at, second.at)
+    return None if rate is None else Fall(rate, unit, second.at)
 
 
 def _millivolts(case: Case, first: Reading, second: Reading) -> Measured | None:
