@@ -227,6 +227,13 @@ def warm_at_rest(rise_k: float) -> Bench:
     return good().read(Quantity.TEMPERATURE, 20.0, 20.0 + rise_k, **seen)
 
 
+def took_in(ah: float) -> Bench:
+    """A sound cell whose charger counted so many Ah into it."""
+    bench = good()
+    bench.charges[-1] = replace(bench.charges[-1], put_in_ah=ah, put_in_u=0.01)
+    return bench
+
+
 @pytest.mark.parametrize(
     ("bench", "critical"),
     [
@@ -240,6 +247,8 @@ def warm_at_rest(rise_k: float) -> Bench:
         (with_more(good(), upsets=(Upset("water", day(20), True),)), False),
         (good().found(4.30, at=19.0), True),  # over-charged, as measured
         (good(second=3.95), True),  # leaks inside
+        (good(first=None, second=None).rest(3.30, 3.05), True),  # empties within a day: leaks faster still
+        (took_in(4.2), True),  # and did not give it back: a soft short inside
         (with_more(warm_at_rest(8.0), condemned=Condemnation("warm by itself", day(20.5))), True),
         (warm_at_rest(15.0), True),
         (with_more(warm_at_rest(3.0), condemned=Condemnation("odd", day(20.5))), False),
@@ -252,6 +261,13 @@ def test_what_may_still_react_is_kept_apart_from_the_rest(bench: Bench, critical
     assert is_critical(bench.evidence(), bench.verdict(21.0)) is critical
     rules = make_list("1", "yard", "A", NOW, [listed(bench)]).lines[0].rules
     assert ("376-911" in rules) is critical and not (critical and "376-908" in rules)
+
+
+def test_a_charge_in_frost_is_misuse_that_counts_as_damage() -> None:
+    """Plated lithium is seen by nobody, and may short the cell on its way."""
+    assert state(
+        Bench(NMC).capacity(1.0, 1.0).look(at=2.0).charge(30.0, amps=1.0, ambient=-20.0, peak=-15.0)
+    ) is (Condition.DAMAGED)
 
 
 def test_a_chemistry_under_dispute_is_not_called_lithium_ion() -> None:
