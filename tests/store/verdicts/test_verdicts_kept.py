@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime, timedelta
 
@@ -19,6 +20,7 @@ from straycell.keys import RecordKey
 from straycell.readings import Method, Quantity
 from straycell.store.schema.tables import CELL
 from straycell.store.verdicts import recorded as book
+from straycell.store.writer import Writer
 
 
 @pytest.fixture
@@ -260,31 +262,51 @@ def test_a_cell_that_moves_on_takes_the_sign_of_its_first_pack_along(shelf: Shel
     assert signs == {a: [], b: [a], c: []}
 
 
-def leaked(shelf: Shelf, code: str) -> RecordKey:
+def leaked(writer: Writer, code: str) -> RecordKey:
     """Found to have lost far too much in a fortnight; the number of the reading that shows it."""
-    with shelf.writing() as writer:
-        measure(writer, code)
-        late = replace(volts(code, 3.9), rested_s=86400.0, meter=FINE, temperature_c=22.0)
-        (shown,) = writer.add_readings([late])
-    return shown.id
+    late = replace(volts(code, 3.9), rested_s=86400.0, meter=FINE, temperature_c=22.0)
+    return writer.add_readings([late])[0].id
 
 
-def test_a_sibling_that_leaked_charge_is_a_sign_as_long_as_that_finding_stands(shelf: Shelf) -> None:
+def lost_at_once(writer: Writer, code: str) -> RecordKey:
+    """Flat a day after a full charge; the number of the reading that shows it."""
+    writer.add_charge(charge(code, NOW - timedelta(days=1)))
+    low = replace(volts(code, 3.3), rested_s=86400.0, meter=FINE, temperature_c=22.0)
+    return writer.add_readings([low])[0].id
+
+
+def swallowed(writer: Writer, code: str) -> RecordKey:
+    """Half as much again went in as it holds; the number of that charge."""
+    return writer.add_charge(replace(charge(code), put_in_ah=2.4 * 2.0)).id
+
+
+@pytest.mark.parametrize(
+    ("danger", "words"),
+    [
+        (leaked, "it lost charge by itself"),
+        (lost_at_once, "it lost charge within days of a full charge"),
+        (swallowed, "far more charge went in than it holds"),
+    ],
+)
+def test_a_sibling_that_leaked_charge_is_a_sign_as_long_as_that_finding_stands(
+    shelf: Shelf, danger: Callable[[Writer, str], RecordKey], words: str
+) -> None:
     """In the same write, for the pack and for nobody else; a mistake in its basis takes the sign back."""
     with shelf.writing() as writer:
         writer.add_teardown("drill", "tool")
         a, b = (cell.code for cell in writer.add_cells(NMC, count=2, teardown="AT1"))
         (far,) = (cell.code for cell in writer.add_cells(NMC, teardown="AT1", pack="x"))
-        for code in (b, far):
+        for code in (a, b, far):
             measure(writer, code)
-    number = leaked(shelf, a)
+    with shelf.writing() as writer:
+        number = danger(writer, a)
     assert [state_of(shelf, code) for code in (a, b, far)] == [Outcome.DISCARD, Outcome.HOLD, Outcome.PACK]
     with shelf.reading() as reader:
         held = [r for r in reader.verdict(b, shelf.rules, NOW).reasons if r.rule == "sibling-look-first"]
-        assert held and f"{a} of the same pack: it lost charge by itself" in held[0].text
+        assert held and f"{a} of the same pack: {words}" in held[0].text
         assert reader.check(shelf.rules) == []
     with shelf.writing() as writer:
-        writer.supersede(number, "bad-contact", "the clip was loose")
+        writer.supersede(number, "wrong-cell", "of another tray")
     assert state_of(shelf, b) is Outcome.PACK
     with shelf.reading() as reader:
         assert reader.check(shelf.rules) == []
