@@ -88,3 +88,19 @@ def test_an_unknown_limit_is_named_with_the_nearest(bench: Bench) -> None:
     """Bad data: what there is not, what was perhaps meant, where all of them are."""
     words = bench.refused("rules show voltage-flor", 3)
     assert "voltage-flor" in words and "voltage-floor" in words and "rules show" in words
+
+
+@pytest.mark.parametrize(
+    ("rule", "limit"),
+    [
+        ("capacity-discard", "capacity"),
+        ("sibling-look-first", "sibling-look"),
+        ("resistance-solo", "resistance"),
+    ],
+)
+def test_a_rule_as_a_verdict_names_it_shows_its_limit(bench: Bench, rule: str, limit: str) -> None:
+    """The longest name of a limit that the rule begins with, said on stderr; a whole name stays what it is."""
+    done = bench.run(f"rules show {rule}")
+    assert f"\n{limit}" in done.out and f"judged under {limit}" in " ".join(done.err.split())
+    assert [each["id"] for each in bench.do(f"rules show {rule}")["limits"]] == [limit]
+    assert bench.run("rules show self-discharge-discard").err == ""
