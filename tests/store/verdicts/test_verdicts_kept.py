@@ -20,6 +20,7 @@ from straycell.keys import RecordKey
 from straycell.readings import Method, Quantity
 from straycell.store.schema.tables import CELL
 from straycell.store.verdicts import recorded as book
+from straycell.store.verdicts.findings import record
 from straycell.store.writer import Writer
 
 
@@ -315,6 +316,19 @@ def test_a_sibling_that_leaked_charge_is_a_sign_as_long_as_that_finding_stands(
 def state_of(shelf: Shelf, code: str) -> Outcome:
     with shelf.reading() as reader:
         return reader.verdict(code, shelf.rules, NOW).outcome
+
+
+def test_a_finding_is_recorded_once(shelf: Shelf) -> None:
+    """Judged again it is the same finding: a second row would make two benches' merges differ."""
+    (code,) = shelf.cells()
+    shelf.add(found(code, 1.2))
+    with shelf.reading() as reader:
+        known = reader.evidence(code).findings
+    assert known
+    with shelf.writing() as writer:
+        record(writer.pen, known)
+    with shelf.bare() as conn:
+        assert conn.execute("SELECT count(*) FROM finding").fetchone()[0] == len(known)
 
 
 def test_of_several_objects_each_cell_says_which(shelf: Shelf) -> None:

@@ -177,7 +177,11 @@ def _facts(conn: Connection, codes: Collection[str] | None) -> Iterator[str]:
 
 
 def record(pen: Pen, found: Iterable[Finding]) -> None:
-    """Add findings to the book, in an order that does not depend on who adds them."""
+    """Add findings that no write has recorded, in an order that does not depend on who adds them."""
+    new = {finding.digest: finding for finding in found}
+    seen = select(FINDING.c.digest).where(among(FINDING.c.digest, new))
+    # One that fell may be seen again where benches dispute a fact: it decides, and a second row would say no more.
+    known = set(pen.conn.execute(seen).scalars()) if new else set()
     rows = (
         {
             "digest": finding.digest,
@@ -194,6 +198,7 @@ def record(pen: Pen, found: Iterable[Finding]) -> None:
             "at_us": to_us(finding.at),
             "write_id": pen.write_id,
         }
-        for finding in sorted(found, key=lambda f: (f.cell, f.digest))
+        for finding in sorted(new.values(), key=lambda f: (f.cell, f.digest))
+        if finding.digest not in known
     )
     insert_many(pen.conn, FINDING, rows)
