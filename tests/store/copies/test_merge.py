@@ -17,6 +17,7 @@ from straycell.builds import BuildState
 from straycell.cells import Look, Stage
 from straycell.errors import BadData, StoreFault
 from straycell.readings import Charge, Reading
+from straycell.store.backup import backup_store, restore_store
 from straycell.store.book.records import ProjectState
 from straycell.store.long_write import LONG_BYTES, write_long
 from straycell.store.merge.take_in import Merged, merge_store
@@ -519,3 +520,25 @@ def test_two_benches_that_list_one_cell_for_one_place_can_merge(shelf: Shelf, ot
         with each.reading() as reader:
             assert reader.check(each.rules, LATER + timedelta(hours=6)) == []
             assert spare in {code for entry in reader.handovers() for code in entry.codes}
+
+
+def test_a_list_from_before_a_restore_is_not_added_to(shelf: Shelf, other: Other) -> None:
+    """The other bench knows what the restored store forgot: the same cell on the same list twice could not be merged."""
+    first, second = shelf.cells(2)
+    copy = shelf.path.with_name("copy.sqlite")
+    with shelf.writing() as writer:
+        writer.discard(first, "bent")
+        writer.discard(second, "torn")
+        writer.add_handover("yard", [first])
+    backup_store(shelf.path, copy)
+    with shelf.writing(NOW + timedelta(hours=1)) as writer:
+        kept = writer.add_handover("yard", [second])
+    merge(other, shelf)
+    restore_store(copy, shelf.path, now=LATER, rules=shelf.rules)
+    with shelf.writing(LATER + timedelta(hours=1)) as writer:
+        new = writer.add_handover("yard", [second])
+    assert new.id != kept.id
+    merge(shelf, other, LATER + timedelta(days=1))
+    with shelf.reading() as reader:
+        assert {entry.id for entry in reader.handovers()} >= {kept.id, new.id}
+        assert reader.check(shelf.rules) == []

@@ -133,9 +133,12 @@ def add_handover(pen: Pen, place: str, codes: Sequence[str] | None = None) -> Ha
     # One open list a place: two would send one drum's cells on two papers. Only this bench's own: a cell that two
     # benches each put on the list of one of them would be two rows of one name, which no merge can take.
     own = func.substr(HANDOVER.c.key, 1, 1) == letter(pen.conn)
+    # Nor one from before a restore: what was put on it since the backup is forgotten here, and known elsewhere.
+    restored = select(func.max(EVENT.c.at_us)).where(EVENT.c.verb == "store-restored").scalar_subquery()
     open_one = pen.conn.execute(
         select(HANDOVER.c.key)
         .where(HANDOVER.c.place == name, HANDOVER.c.closed_at_us.is_(None), own)
+        .where(HANDOVER.c.opened_at_us > func.coalesce(restored, 0))
         .order_by(func.length(HANDOVER.c.key), HANDOVER.c.key)
     ).scalar()
     if not wanted and open_one is None:
