@@ -4,8 +4,6 @@ Generated and committed, because reflecting the tables costs every command 50 to
 A test compares the files with what this would write.
 """
 
-from __future__ import annotations
-
 import json
 from collections.abc import Iterator
 from pathlib import Path
