@@ -30,7 +30,7 @@ _NOTICE = (
 
 def tables_text() -> str:
     """The tables as queries see them: plain SQLAlchemy, without keys to other tables or checks."""
-    lines = [f'"""The tables as queries see them.{_NOTICE}"""', "", "from __future__ import annotations", ""]
+    lines = [f'"""The tables as queries see them.{_NOTICE}"""', ""]
     lines.append(
         "from sqlalchemy import Boolean, Column, Float, Integer, LargeBinary, MetaData, String, Table"
     )
