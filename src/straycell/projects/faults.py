@@ -1,7 +1,5 @@
 """Every fault of a project file, collected in one pass: line, key, offending text, what to write instead."""
 
-from __future__ import annotations
-
 import difflib
 import re
 from collections.abc import Iterable, Mapping, Sequence

@@ -1,7 +1,5 @@
 """The [load] table of a project file: exactly one kind of load, and the profile's own file."""
 
-from __future__ import annotations
-
 import csv
 import io
 import math

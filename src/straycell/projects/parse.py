@@ -1,7 +1,5 @@
 """Reading a project file (TOML) into a Project; all faults of the file come in one answer."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from pathlib import Path
 

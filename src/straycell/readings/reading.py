@@ -3,8 +3,6 @@
 Append-only: a wrong one is superseded by another, with a reason, and stays visible.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime

@@ -1,7 +1,5 @@
 """What a restore must not lose: dangers seen and mistakes found since the backup, and the numbers given out."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field

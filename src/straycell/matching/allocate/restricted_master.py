@@ -4,8 +4,6 @@ Its prices ask the pricing problems for better ones until none is left. Every pr
 whoever is served pays at least his cheapest serving at these prices.
 """
 
-from __future__ import annotations
-
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field

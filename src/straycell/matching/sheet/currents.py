@@ -3,8 +3,6 @@
 The worst share decides: a pack may have no more than drives its least able cell to its own limit.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """What the store hands out beside the trade's own values."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime

@@ -4,8 +4,6 @@ An entry names the entries it takes the place of. Those that nothing takes the p
 two benches corrected the same field apart, and they dispute it if they differ.
 """
 
-from __future__ import annotations
-
 import json
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """What a line refers to: known here, or listed in the files of the same export that lie beside the one taken."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Collection, Iterable
 from datetime import date
 from functools import cached_property

@@ -4,8 +4,6 @@
 words of its tear-down. The notation is explained in sample_db/README.md.
 """
 
-from __future__ import annotations
-
 import shlex
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace

@@ -1,7 +1,5 @@
 """The sample workshop as text, read and checked: what it holds and which verdict each cell is there to show."""
 
-from __future__ import annotations
-
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
