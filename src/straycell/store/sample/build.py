@@ -1,14 +1,12 @@
 """Builds a store from the sample workshop's text: its days replayed through the writing door, one write a day."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, time
 from itertools import groupby
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from straycell.acceptance import RuleSet
 from straycell.acceptance.reasons import Status, Verdict
 from straycell.errors import StoreFault
 from straycell.keys import RecordKey
@@ -17,9 +15,6 @@ from straycell.store.sample.notes import Deed, Job, Recording, TakenBack
 from straycell.store.sample.text import Sample, SampleCell, read_sample
 from straycell.store.writer import Writer, open_writer
 from straycell.teardowns import Teardown
-
-if TYPE_CHECKING:
-    from straycell.acceptance import RuleSet
 
 DAYS_END = time(22, 0)
 
