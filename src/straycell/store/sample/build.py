@@ -52,8 +52,8 @@ def build_sample(path: Path, rules: RuleSet, sample: Sample | None = None) -> Sa
 def _furnish(writer: Writer, sample: Sample) -> None:
     for meter in sample.meters:
         writer.add_meter(meter)
-    for name, kind, limit_wh in sample.boxes:
-        writer.add_box(name, kind, limit_wh)
+    for box in sample.boxes:
+        writer.add_box(*box)
     writer.set_aside_codes(sample.blank_codes)
 
 
