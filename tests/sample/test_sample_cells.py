@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
 
 import pytest
+from sample_db.build import deciding, surprises
 from tests.sample.conftest import Built
 
-from straycell.acceptance import Outcome, Status, Verdict
+from straycell.acceptance import Outcome
 from straycell.cells import Chemistry, Form, Look, Stage
 from straycell.readings import Charge, Method, Mistake, Quantity, Reading
 from straycell.store.reader import open_reader
 from straycell.store.sample.notes import Deed, TakenBack
-from straycell.store.sample.text import Sample
 from straycell.store.writer import Writer
 
 # Every way the shipped rules can turn out against a cell, written down from the rules document.
@@ -47,25 +46,6 @@ MASSES = {
     Form.F13400: (10.5, 14.0),
     Form.F10440: (8.0, 10.5),
 }
-
-
-def deciding(verdict: Verdict) -> tuple[str, ...]:
-    """The reasons that keep an outcome from being better, as `rule status`, in order."""
-    return tuple(sorted({f"{r.rule} {r.status}" for r in verdict.deciding if r.status is not Status.MET}))
-
-
-def surprises(sample: Sample, verdicts: Mapping[str, Verdict]) -> list[str]:
-    """Every cell whose verdict is not what its text expects, in a line each; none is as it should be."""
-    found = []
-    for cell in sample.cells:
-        verdict = verdicts[cell.code]
-        expected, by = tuple(sorted(cell.because)), deciding(verdict)
-        if (verdict.outcome, by) != (cell.expect, expected):
-            found.append(
-                f"{cell.code}: {verdict.outcome.word} by {', '.join(by) or 'nothing'}; "
-                f"the text expects {cell.expect.word} by {', '.join(expected) or 'nothing'}"
-            )
-    return found
 
 
 def test_every_cell_comes_out_as_its_text_says(built: Built) -> None:
