@@ -101,8 +101,7 @@ class LabelPrint:
     fingerprint: str
 
 
-@dataclass(frozen=True, slots=True)
-class Box:
+class Box(NamedTuple):
     """Where cells lie. A limit of None means: none said."""
 
     name: str
