@@ -12,8 +12,8 @@ _synced = sqlite3.connect
 
 def never_wait() -> None:
     """From now on no write of this process waits until it is on the disk, a store's or any other file's."""
-    sqlite3.connect = _unsynced
-    os.fsync = lambda handle: None
+    for module, name, quick in ((sqlite3, "connect", _unsynced), (os, "fsync", lambda handle: None)):
+        setattr(module, name, quick)
 
 
 def _unsynced(database: Any, *args: Any, **more: Any) -> sqlite3.Connection:
