@@ -9,9 +9,7 @@ from straycell.matching.pack.exact import Exact, every_choice
 from straycell.matching.pack.groups import cell_limits, equivalent, judge_group
 from straycell.matching.pack.kinds import PackKind, pools_of
 from straycell.matching.pack.least import least_capacity, too_weak
-from straycell.matching.screen.candidates import Candidate, Why
-from straycell.matching.screen.demand import Screen
-from straycell.matching.screen.running import Run, judge_drop, judge_run, lasts, runs
+from straycell.matching.screen import Candidate, Run, Screen, Why, judge_drop, judge_run, lasts, runs
 
 Groups = tuple[tuple[Candidate, ...], ...]
 # The work of balance_groups is bounded by steps; the time only stops a machine that is far too slow.

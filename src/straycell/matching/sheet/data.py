@@ -5,10 +5,7 @@ from dataclasses import dataclass
 from statistics import fmean
 
 from straycell.matching.pack.groups import Group, group_loss, held
-from straycell.matching.screen.cell_tests import protection_trip
-from straycell.matching.screen.charger import charged_to_v
-from straycell.matching.screen.demand import Demand
-from straycell.matching.screen.limits import UseLimits
+from straycell.matching.screen import Demand, UseLimits, charged_to_v, protection_trip
 from straycell.matching.sheet.currents import PackCurrents, pack_currents
 from straycell.matching.sheet.fusing import Fusing, fusing_of
 from straycell.matching.words import capacity, volts
