@@ -184,6 +184,11 @@ def bench_hours(events: Iterable[Event], came_from: Mapping[str, str | None]) ->
     return {code: found for code, found in hours.items() if found > 0}
 
 
+def yield_chart_of(bench: Bench) -> Chart:
+    """Every kind of gear that was opened."""
+    return yield_chart(yields_of(bench))
+
+
 def yield_chart(found: Sequence[Yield]) -> Chart:
     """Usable Wh of an object opened, and pale what its cells on hold may add."""
     bars = [

@@ -12,11 +12,9 @@ from straycell.bench.cell_sheet import CellSheet
 from straycell.bench.wording.sheet_words import figures, identity, reading_row
 from straycell.cells import Stage
 from straycell.cli.app import output, tables
-from straycell.cli.app.files import write_whole
 from straycell.cli.app.grammar.values import nearest_word_fault
-from straycell.cli.show import verdict_page
+from straycell.cli.show import picture, verdict_page
 from straycell.cli.show.outcomes import outcome_cell
-from straycell.cli.show.picture import kind_of
 from straycell.quantities import Measured
 
 
@@ -97,12 +95,10 @@ def show(listed: Sequence[Listed], names: Sequence[str]) -> None:
 
 def draw(listed: Sequence[Listed], path: Path, *, force: bool) -> None:
     """The cells as a picture. Raises BadData for another suffix than .png or .svg."""
-    from straycell.bench.paper.prints import points_of
-    from straycell.pictures.stock import stock_picture
+    from straycell.bench.paper.prints import scatter_of
 
     # A cell without both figures has no place in the picture; how many they are is written on it.
-    points = points_of(listed)
-    write_whole(path, stock_picture(points, len(listed) - len(points), kind_of(path)), force=force)
+    picture.write(scatter_of(listed), path, force)
     output.hint(f"drawn in {path}")
 
 

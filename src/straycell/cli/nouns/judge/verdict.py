@@ -42,7 +42,7 @@ def show(
 @app.command("plot")
 def plot(code: values.CellArgument, out: picture.Out = None, force: picture.Force = False) -> None:
     """Draw a cell's figures with their uncertainty against their limits."""
-    picture.draw_chart(limits_chart_of(context.bench(), code), out, force)
+    picture.draw(limits_chart_of(context.bench(), code), out, force)
 
 
 @app.command("list")

@@ -62,5 +62,5 @@ def list_all() -> None:
 @app.command("plot")
 def plot(out: picture.Out = None, force: picture.Force = False) -> None:
     """Draw the energy in each box against its limit."""
-    picture.draw_chart(boxes_chart_of(context.bench()), out, force)
+    picture.draw(boxes_chart_of(context.bench()), out, force)
     talk_cautions(Step.STORING)

@@ -14,7 +14,6 @@ from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.show import picture
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.pictures.stock import DRAWN, stock_lines, stock_picture, stock_title
 from straycell.safety import Step
 from straycell.safety.stock import BoxStock
 
@@ -42,17 +41,11 @@ def stock(
 
 
 def _draw(out: Path | None, force: bool) -> None:
-    from straycell.bench.paper.prints import stock_points
+    from straycell.bench.paper.prints import stock_scatter
 
-    points, unmeasured = stock_points(context.bench())
-    picture.draw(
-        stock_title(points, unmeasured),
-        lambda width: stock_lines(points, width, plain=not output.can_show(DRAWN)),
-        lambda kind: stock_picture(points, unmeasured, kind),
-        {"points": [asdict(p) | {"outcome": p.outcome.word} for p in points], "unmeasured": unmeasured},
-        out,
-        force,
-    )
+    found = stock_scatter(context.bench())
+    points = [asdict(p) | {"outcome": p.outcome.word} for p in found.points]
+    picture.draw(found, out, force, {"points": points, "unmeasured": found.unmeasured})
 
 
 def _page(found: list[BoxStock]) -> None:

@@ -262,7 +262,7 @@ def plot(code: values.CellArgument, out: picture.Out = None, force: picture.Forc
     """Draw how a cell keeps its charge: rest voltages within what the limits allow, its siblings faint."""
     from straycell.bench.paper.curves_of import rest_curves_of
 
-    picture.draw_curves(rest_curves_of(context.bench(), code), out, force)
+    picture.draw(rest_curves_of(context.bench(), code), out, force)
 
 
 @app.command("history")

@@ -201,4 +201,4 @@ def _shown(value: object) -> str:
 def plot(out: picture.Out = None, force: picture.Force = False) -> None:
     """Draw what each kind of gear gave: usable cells and Wh, an object opened and an hour at the bench."""
     found = yields_of(context.bench())
-    picture.draw_chart(yield_chart(found), out, force, [asdict(each) for each in found])
+    picture.draw(yield_chart(found), out, force, [asdict(each) for each in found])

@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from straycell.cli.app import context, output, tables
+from straycell.cli.app import context, options, output, tables
 from straycell.cli.app.files import Force, write_whole
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import noun_app
@@ -154,7 +154,7 @@ def show_one(number: Number) -> None:
 
         trace_page.figures(entry, stand, gone, list(doubts.values()))
         output.section("Curve")
-        picture.say_curves(run_curves(entry.cell, again(entry, sheet.raw)))
+        picture.say(run_curves(entry.cell, again(entry, sheet.raw)), options.current().line)
         trace_page.budget(entry.result)
         trace_page.pulses(entry.result)
         if entry.result["notes"]:
@@ -182,7 +182,7 @@ def plot(
     if run or out is None:
         from straycell.bench.paper.curves_of import run_curves_of
 
-        picture.draw_curves(run_curves_of(bench, number), out, force)
+        picture.draw(run_curves_of(bench, number), out, force)
         return
     from straycell.bench.file_trace import again
     from straycell.pictures.trace import trace_picture

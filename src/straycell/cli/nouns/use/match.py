@@ -19,16 +19,15 @@ from straycell.bench.project_match import (
 )
 from straycell.builds import Build
 from straycell.cli.app import context, options, output
-from straycell.cli.app.files import Force, write_whole
+from straycell.cli.app.files import Force
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.nouns.use.match_choices import choices_of, match_cells, match_what
+from straycell.cli.show import picture
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.match_page import chart_of, held_document, held_page, page, page_of_all
-from straycell.cli.show.picture import kind_of
 from straycell.errors import NegativeAnswer, UsageFault
 from straycell.matching import Match
-from straycell.pictures.bars import Chart, chart_lines, chart_picture
 from straycell.projects import Project
 from straycell.safety import Step
 
@@ -102,13 +101,14 @@ def match(
         drawn = chart_of(bench, reader, project, found) if chart or out is not None else None
         mass = mass_of(bench, reader, found)
     if out is not None and drawn is not None:
-        write_whole(out, chart_picture(drawn, kind_of(out)), force=force)
+        picture.write(drawn, out, force)
     document = found.to_json() | answers | _weighed(mass) | ({"picture": out} if out else {})
 
     def show_it() -> None:
         page(found, mass)
-        if chart:
-            _say_chart(drawn)
+        if chart and drawn is not None:
+            output.section(drawn.title)
+            picture.say(drawn, options.current().columns)
 
     output.emit(document, show_it)
     # The page comes first: a no without its reasons would be asked again with the next cell.
@@ -117,13 +117,6 @@ def match(
             f"project '{name}' is not served by the cells in store", output.brief(_first(found.missing))
         )
     talk_cautions(Step.MATCH)
-
-
-def _say_chart(drawn: Chart | None) -> None:
-    if drawn is not None:
-        output.section(drawn.title)
-        for line in chart_lines(drawn, options.current().columns):
-            output.say(line)
 
 
 def _match_what(what: str, name: str | None, everyone: bool, cells: list[str] | None) -> None:
