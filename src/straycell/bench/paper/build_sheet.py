@@ -10,7 +10,8 @@ from straycell.bench.project_match import understood
 from straycell.builds import Build
 from straycell.cells import Form, position_name
 from straycell.errors import BadData
-from straycell.labels.build_sheet import BuildSheet, Section, SheetCell
+from straycell.labels.build_sheet import BuildSheet, Section
+from straycell.labels.build_sheet_drawing import SheetCell
 from straycell.matching import Candidate, UseLimits, as_built
 from straycell.matching.pack.shape_search import shape_words
 from straycell.matching.sheet.words import cell_lines, fact_lines, sheet_notes
