@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from http import HTTPStatus
 from typing import Annotated, Any
 
@@ -19,6 +18,7 @@ from straycell.bench.cell_sheet import cell_history, cell_sheet
 from straycell.bench.context import Bench, SentForm, SentTwice
 from straycell.bench.paper.inventory import boxes_now
 from straycell.bench.recording.record import record_charge, record_readings
+from straycell.bench.verdict_words import OutcomeWord
 from straycell.bench.wording import shapes
 from straycell.cells import Look, Stage, parse_code
 from straycell.quantities import CELL_WINDOWS
@@ -70,7 +70,6 @@ _AT = (str | None, Field(None, description="ISO 8601; without it, now", max_leng
 _METER = (str | None, Field(None, description="What it was taken with", max_length=LONGEST_TEXT))
 NewReadings = _body("NewReadings", list(OF_READING.values()), (), meter=_METER, at=_AT)
 NewCharge = _body("NewCharge", [*OF_CHARGE.values(), ROOM], ("current_a",), at=_AT)
-OutcomeWord = StrEnum("OutcomeWord", {outcome.name: outcome.word for outcome in Outcome})  # type: ignore[misc]
 Code = Annotated[str, Path(description="The code on the cell", max_length=20)]
 Text = Annotated[str | None, Query(max_length=LONGEST_TEXT)]
 Key = Annotated[

@@ -34,15 +34,15 @@ def quantity(
     )
 
 
-def word(flag: str, kind: type[StrEnum], text: str, *, listed: bool = True) -> Any:
-    """An option that takes one word of an enumeration (or several options, for a list)."""
+def word(flag: str, kind: type[StrEnum], text: str, *, meaning: Callable[[Any], object] | None = None) -> Any:
+    """An option that takes one word of an enumeration (or several options, for a list), or what each is the word for."""
     words = " ".join(member.value for member in kind)
     # Parsed here, so that a mistyped word is answered with the nearest one.
     return typer.Option(
         flag,
-        parser=lambda value: parse_word(value, kind, flag),
+        parser=lambda value: (meaning or kind)(parse_word(value, kind, flag)),
         metavar="WORD",
-        help=f"{text} One of: {words}." if listed else text,
+        help=f"{text} One of: {words}.",
         show_default=False,
     )
 

@@ -17,7 +17,7 @@ from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.app.progress import counting
 from straycell.cli.show import picture, verdict_page
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.outcomes import OutcomeOption, outcome_cell, parse_outcome
+from straycell.cli.show.outcomes import OutcomeOption, outcome_cell
 
 app = noun_app("What a cell may be used for, with every reason.")
 
@@ -53,12 +53,12 @@ def list_all(
     ] = None,
 ) -> None:
     """List every cell's verdict: why, and the next thing to do."""
-    wanted, bench = None if outcome is None else parse_outcome(outcome), context.bench()
+    bench = context.bench()
     now = bench.now
     with bench.reading() as reader:
         verdicts = reader.verdicts(bench.rules, now)
     # Chosen after judging: an outcome that ran out today is not the recorded one.
-    chosen = [verdict for verdict in verdicts.values() if wanted is None or verdict.outcome is wanted]
+    chosen = [verdict for verdict in verdicts.values() if outcome is None or verdict.outcome is outcome]
     chosen = sort_verdicts(chosen, sort or VerdictOrder.CODE)
     columns: tables.Columns[Verdict] = {
         "code": lambda v: v.code,

@@ -26,7 +26,7 @@ from straycell.cli.nouns.take import facts
 from straycell.cli.show import cell_page, picture
 from straycell.cli.show.after_writing import talk_recorded
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.outcomes import OutcomeOption, parse_outcome
+from straycell.cli.show.outcomes import OutcomeOption
 from straycell.errors import UsageFault
 from straycell.markings import shares_primary_size
 from straycell.quantities import Dimension
@@ -225,7 +225,7 @@ def list_all(
 ) -> None:
     """List the cells with their figures of today."""
     wanted = Wanted(
-        None if outcome is None else parse_outcome(outcome),
+        outcome,
         stage,
         chemistry,
         form,

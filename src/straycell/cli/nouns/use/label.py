@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from straycell.acceptance.reasons import Outcome
 from straycell.cli.app import clock, context, output
 from straycell.cli.app.files import Force, prepared, talk_missing_glyphs, write_whole
 from straycell.cli.app.grammar import values
@@ -18,7 +17,7 @@ from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.nouns.use.label_read import read
 from straycell.cli.nouns.use.label_stocks import Page, Printer, Scale, calibrate, known_stocks, stocks_list
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.outcomes import OutcomeWord
+from straycell.cli.show.outcomes import OutcomeOption
 from straycell.errors import BadData, StoreFault, UsageFault
 from straycell.labels.content import LabelContent, Purpose, blank_content
 from straycell.labels.stocks.choose import box_stock, find_stock
@@ -90,9 +89,7 @@ def sheet(
     teardown: Annotated[
         str | None, values.text_option("--teardown", "Cells of this tear-down.", metavar="CODE")
     ] = None,
-    outcome: Annotated[
-        OutcomeWord | None, values.word("--outcome", OutcomeWord, "Cells with this outcome.")
-    ] = None,
+    outcome: OutcomeOption = None,
     project: Annotated[
         str | None, values.text_option("--project", "Cells of this project's build.", metavar="NAME")
     ] = None,
@@ -135,8 +132,7 @@ def sheet(
             places = [content for content in place_labels(reader, box, project) for _ in range(many)]
             parts = [(box_stock(known, stock), places)]
         else:
-            limit = None if outcome is None else Outcome.from_word(outcome.value)
-            wanted = Wanted(tuple(codes or ()), box, teardown, limit, project, kind, link, new)
+            wanted = Wanted(tuple(codes or ()), box, teardown, outcome, project, kind, link, new)
             labels = wanted_labels(reader, context.rules(), clock.now(), wanted)
             parts = on_stocks(known, labels, stock, many)
     if not any(part for _, part in parts):
