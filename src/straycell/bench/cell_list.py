@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import StrEnum, auto
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from straycell.acceptance import RuleSet, figures
 from straycell.acceptance.permission import usable_until
@@ -46,19 +46,22 @@ class Listed:
     note: str = ""
 
 
+def cells_at(reader: Reader, box: str | None, teardown: str | None, **kind: Any) -> list[Cell]:
+    """The cells of a box, out of a tear-down, or both; all without either. Raises BadData: no such box or tear-down.
+
+    `kind`: the stage, chemistry or form they must have.
+    """
+    # A mistyped name would look like an empty box.
+    if box is not None:
+        reader.box(box)
+    source = None if teardown is None else reader.teardown(teardown).code
+    return [cell for cell in reader.cells(box=box, **kind) if source in (None, cell.teardown)]
+
+
 def cell_list(reader: Reader, rules: RuleSet, now: datetime, wanted: Wanted) -> list[Listed]:
     """The wanted cells by code, with the figures that count at `now`. Raises BadData: no such box or tear-down."""
-    # A mistyped name would look like an empty box.
-    if wanted.box is not None:
-        reader.box(wanted.box)
-    source = None if wanted.teardown is None else reader.teardown(wanted.teardown).code
-    cells = [
-        cell
-        for cell in reader.cells(
-            stage=wanted.stage, chemistry=wanted.chemistry, form=wanted.form, box=wanted.box
-        )
-        if source in (None, cell.teardown)
-    ]
+    kind = {"stage": wanted.stage, "chemistry": wanted.chemistry, "form": wanted.form}
+    cells = cells_at(reader, wanted.box, wanted.teardown, **kind)
     notes = reader.notes()
     if wanted.search is not None:
         of_teardown = {t.code: f"{t.title} {t.kind} {t.place} {t.note}" for t in reader.teardowns()}

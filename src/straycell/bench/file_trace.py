@@ -59,8 +59,6 @@ class Filing:
 
     new: NewTrace
     items: tuple[Reading | Charge, ...]
-    trace: Trace
-    result: TraceResult
     notes: tuple[str, ...]
     warmest_c: float | None = None
 
@@ -108,7 +106,7 @@ def work_out(case: Case, request: Request, progress: Callable[[float], None] | N
         curve=None if curve is None else asdict(curve),
     )
     notes = (*dating, *_notes(charge if later else None))
-    return Filing(new, tuple(items), trace, result, notes, warmest(trace, request.temperature_c))
+    return Filing(new, tuple(items), notes, warmest(trace, request.temperature_c))
 
 
 def dated(request: Request, trace: Trace) -> tuple[Request, list[str]]:

@@ -1,33 +1,18 @@
-"""What this bench wrote lately: read back, and its slips taken back."""
+"""The last write of this bench, taken back as a slip."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import timedelta
 
 from straycell.bench.context import Bench
 from straycell.bench.recording.record import Recorded, followed
 from straycell.errors import BadData
 from straycell.keys import key_of
 from straycell.readings import Mistake
-from straycell.store.book.records import Event
 
 UNDO_WITHIN = timedelta(hours=1)
 """Later than this nobody remembers surely what was typed; common practice, no published source."""
-
-
-@dataclass(frozen=True, slots=True)
-class Logged:
-    """One thing done, with the numbers of its readings and charges that still count."""
-
-    event: Event
-    numbers: tuple[str, ...]
-
-
-def log_since(bench: Bench, since: datetime) -> list[Logged]:
-    """What this bench wrote since a time (UTC), oldest first; another bench's merged writes are not among it."""
-    with bench.reading() as reader:
-        return [Logged(event, tuple(numbers)) for event, numbers in reader.own_events(since)]
 
 
 @dataclass(frozen=True, slots=True)

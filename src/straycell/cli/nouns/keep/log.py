@@ -8,13 +8,13 @@ from typing import Annotated
 
 import typer
 
-from straycell.bench.recording.tonight import Logged, log_since
 from straycell.bench.wording import shapes
 from straycell.cli.app import context, output, tables
 from straycell.cli.app.grammar import values
 from straycell.cli.app.grammar.verbs import lone_app
 from straycell.errors import UsageFault
 from straycell.keys import RecordKey, key_of
+from straycell.store.book.records import Event
 
 app = lone_app()
 
@@ -30,23 +30,25 @@ def log(
     bench = context.bench()
     # From this bench's own midnight: UTC cuts an evening's work in two.
     start = since or bench.now.astimezone().replace(hour=0, minute=0, second=0, microsecond=0)
-    logged = log_since(bench, start)
+    # Another bench's merged writes are not among them: they are not this evening's.
+    with bench.reading() as reader:
+        logged = reader.own_events(start)
     rows = [
         [
-            f"{each.event.at.astimezone():%H:%M}" if since is None else output.stamp_short(each.event.at),
-            _spans(each.numbers) or None,
-            each.event.verb,
-            _what(each),
+            f"{event.at.astimezone():%H:%M}" if since is None else output.stamp_short(event.at),
+            _spans(numbers) or None,
+            event.verb,
+            _what(event),
         ]
-        for each in logged
+        for event, numbers in logged
     ]
     output.emit(
-        [shapes.event_json(each.event) | {"numbers": each.numbers} for each in logged],
+        [shapes.event_json(event) | {"numbers": numbers} for event, numbers in logged],
         lambda: tables.story(["when", "number", "what", "which"], rows),
     )
     if not logged:
         output.talk("nothing was written yet")
-    elif logged[-1].numbers:
+    elif logged[-1][1]:
         output.hint("the last write can be taken back within an hour: straycell reading undo --because TEXT")
 
 
@@ -64,7 +66,7 @@ def _spans(numbers: Sequence[str]) -> str:
     )
 
 
-def _what(each: Logged) -> str:
-    cells = each.event.cells
+def _what(event: Event) -> str:
+    cells = event.cells
     named = ", ".join(cells) if len(cells) <= 4 else f"{', '.join(cells[:3])} and {len(cells) - 3} more"
-    return "; ".join(filter(None, [named, shapes.event_words(each.event, [])])) or each.event.subject
+    return "; ".join(filter(None, [named, shapes.event_words(event, [])])) or event.subject
