@@ -6,8 +6,7 @@ from collections.abc import Collection, Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from straycell.acceptance import Figures, RuleSet, Verdict, figures
-from straycell.acceptance.evidence import Evidence
+from straycell.acceptance import Evidence, Figures, RuleSet, Verdict, figures
 from straycell.matching import Candidate
 from straycell.matching.screen.candidates import RestVoltage
 from straycell.physics.own_pulses import Pulse

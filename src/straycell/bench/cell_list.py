@@ -9,9 +9,7 @@ from datetime import UTC, datetime
 from enum import StrEnum, auto
 from typing import TYPE_CHECKING, Any
 
-from straycell.acceptance import RuleSet, figures
-from straycell.acceptance.permission import usable_until
-from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.acceptance import Outcome, RuleSet, Verdict, figures, usable_until
 from straycell.cells import Cell, Chemistry, Form, Stage
 from straycell.quantities import Measured
 

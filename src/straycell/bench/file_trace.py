@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from straycell.acceptance.case import Case
+from straycell.acceptance import Case
 from straycell.acceptance.checks.steps import SOON
 from straycell.bench.context import Bench
 from straycell.bench.recording.record import Recorded, followed

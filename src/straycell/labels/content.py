@@ -13,9 +13,8 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from enum import StrEnum, auto
 
-from straycell.acceptance.figures import Figures
-from straycell.acceptance.permission import out_of_use, permission
-from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.acceptance import Figures, Outcome, Verdict, out_of_use
+from straycell.acceptance.permission import permission
 from straycell.cells import Cell, Chemistry, Form, parse_code
 from straycell.errors import BadData
 from straycell.labels.payload import Payload, cell_payload

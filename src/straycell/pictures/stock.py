@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.pictures import figure as shared
 from straycell.pictures.field import Frame, legend
 from straycell.pictures.figure import INK, Kind

@@ -11,8 +11,7 @@ from typing import Any
 from straycell.cells import Look
 from straycell.errors import BadData, StraycellError
 from straycell.quantities import Dimension, Window, parse_quantity
-from straycell.readings import Method
-from straycell.readings.fields import OF_CHARGE, OF_READING, ROOM, Field
+from straycell.readings import OF_CHARGE, OF_READING, ROOM, Field, Method
 from straycell.safety import Step
 from straycell.typed import parse_line, parse_word
 from straycell.web.words import refusal

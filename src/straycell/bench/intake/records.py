@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.bench.intake import due, store_actions, words
 from straycell.bench.intake.closing import outlook_lines
 from straycell.bench.intake.form import Answers, NextQuestion, Trail, fill, merged

@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from enum import StrEnum, auto
 from typing import TYPE_CHECKING
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.bench import verdict_words
 from straycell.bench.context import Bench
 from straycell.bench.intake.words import ending_in

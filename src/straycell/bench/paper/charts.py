@@ -6,8 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
-from straycell.acceptance.reasons import Outcome, Reason, Status, Verdict
-from straycell.acceptance.rules import RuleSet, Shown
+from straycell.acceptance import Outcome, Reason, RuleSet, Status, Verdict
+from straycell.acceptance.rules import Shown
 from straycell.bench.cell_list import Listed, Wanted, cell_list
 from straycell.bench.context import Bench
 from straycell.bench.paper.inventory import boxes_now

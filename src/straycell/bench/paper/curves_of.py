@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from straycell.acceptance import RuleSet
-from straycell.acceptance.case import Case
+from straycell.acceptance import Case, Evidence, RuleSet
 from straycell.acceptance.checks.pairs import windows
-from straycell.acceptance.evidence import Evidence
 from straycell.bench.context import Bench
 from straycell.bench.file_trace import again
 from straycell.cells import Cell

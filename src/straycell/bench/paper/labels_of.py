@@ -6,8 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from straycell.acceptance import RuleSet, figures
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome, RuleSet, figures
 from straycell.bench.cell_list import cells_at
 from straycell.bench.project_match import require_build
 from straycell.builds import Build

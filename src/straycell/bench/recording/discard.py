@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from straycell.acceptance.evidence import Condemnation
+from straycell.acceptance import Condemnation
 from straycell.bench.context import Bench
 from straycell.bench.recording.record import After, Lost
 from straycell.safety.handover.condition import NOT_LOOKED_OVER, condition_of

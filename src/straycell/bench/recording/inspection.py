@@ -10,9 +10,8 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from straycell.acceptance.case import Case
+from straycell.acceptance import Case, RuleSet
 from straycell.acceptance.evidence import GROUP_OUTSIDE, GROUP_SANK
-from straycell.acceptance.rules import RuleSet
 from straycell.bench.project_match import require_build
 from straycell.builds import Build, GroupVoltage, Inspection
 from straycell.errors import BadData

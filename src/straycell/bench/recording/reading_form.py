@@ -13,8 +13,7 @@ from typing import Any
 from straycell.cells import Look
 from straycell.errors import UsageFault
 from straycell.meters import Meter
-from straycell.readings import KINDS, Kind, Method, Quantity, Reading, reading_of, said_of
-from straycell.readings.fields import OF_READING, Field
+from straycell.readings import KINDS, OF_READING, Field, Kind, Method, Quantity, Reading, reading_of, said_of
 
 Said = Mapping[str, Any]
 DEFAULT_PULSE_S = 1.0

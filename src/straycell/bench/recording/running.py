@@ -8,9 +8,7 @@ from datetime import datetime, timedelta
 from enum import StrEnum, auto
 from math import floor
 
-from straycell.acceptance.permission import charge_refusal
-from straycell.acceptance.reasons import Verdict
-from straycell.acceptance.work import WorkKind
+from straycell.acceptance import Verdict, WorkKind, charge_refusal
 from straycell.bench.context import Bench
 from straycell.errors import BadData
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 
-from straycell.acceptance.rules import Limit, Shown
+from straycell.acceptance import Limit
+from straycell.acceptance.rules import Shown
 from straycell.quantities import Dimension, show
 
 _DIMENSIONS = {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.bench import verdict_words
 from straycell.bench.recording.record import After, Recorded, lost_words
 from straycell.cli.app import clock, output

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from straycell.acceptance.permission import usable_until
+from straycell.acceptance import usable_until
 from straycell.bench import verdict_words
 from straycell.bench.cell_list import Listed
 from straycell.bench.cell_sheet import CellSheet

@@ -6,12 +6,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from straycell.acceptance.case import Case
+from straycell.acceptance import Case, Evidence, Outcome, RuleSet, Verdict, chemistry_keys, usable
 from straycell.acceptance.checks.retention import Worth, runs
-from straycell.acceptance.evidence import Evidence
-from straycell.acceptance.permission import usable
-from straycell.acceptance.reasons import Outcome, Verdict
-from straycell.acceptance.rules import RuleSet, chemistry_keys
 from straycell.bench import verdict_words
 from straycell.bench.candidates import candidates
 from straycell.cells import CellFacts

@@ -7,7 +7,7 @@ import shlex
 import textwrap
 from collections.abc import Iterable, Mapping
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.bench import verdict_words
 from straycell.cli.app import clock, options, output
 from straycell.cli.nouns.keep import demo_story

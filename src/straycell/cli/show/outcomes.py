@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.bench.verdict_words import SIGNS, OutcomeWord
 from straycell.cli.app import output
 from straycell.cli.app.grammar.values import word

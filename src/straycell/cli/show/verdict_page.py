@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
-from straycell.acceptance.reasons import Reason, Status, Verdict
-from straycell.acceptance.rules import Shown, shipped_rules
+from straycell.acceptance import Reason, Status, Verdict, shipped_rules
+from straycell.acceptance.rules import Shown
 from straycell.bench.verdict_words import headline, next_steps, why
 from straycell.bench.wording.figure_words import figure
 from straycell.cli.app import output, tables

@@ -11,8 +11,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from straycell import __version__
-from straycell.acceptance.reasons import Outcome
-from straycell.acceptance.record import verdict_to_json
+from straycell.acceptance import Outcome, verdict_to_json
 from straycell.bench.cell_list import Wanted, cell_list
 from straycell.bench.cell_sheet import cell_history, cell_sheet
 from straycell.bench.context import Bench, SentForm, SentTwice
@@ -22,8 +21,8 @@ from straycell.bench.verdict_words import OutcomeWord
 from straycell.bench.wording import shapes
 from straycell.cells import Look, Stage, parse_code
 from straycell.quantities import CELL_WINDOWS
-from straycell.readings.fields import OF_CHARGE, OF_READING, ROOM
-from straycell.readings.fields import Field as Recorded
+from straycell.readings import OF_CHARGE, OF_READING, ROOM
+from straycell.readings import Field as Recorded
 from straycell.safety.due.gather import due_now, survey
 from straycell.typed import parse_line, parse_time
 from straycell.web import view

@@ -7,9 +7,7 @@ from datetime import datetime
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from straycell.acceptance.permission import charge_refusal
-from straycell.acceptance.reasons import Outcome, Verdict
-from straycell.acceptance.work import WorkKind
+from straycell.acceptance import Outcome, Verdict, WorkKind, charge_refusal
 from straycell.bench import verdict_words
 from straycell.bench.cell_sheet import sheet_with_history
 from straycell.bench.recording.running import timers

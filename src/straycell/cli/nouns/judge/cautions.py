@@ -8,8 +8,7 @@ import typer
 
 from straycell.acceptance.grounds import grounds_words
 from straycell.cli.app import output
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import lone_app
+from straycell.cli.app.grammar import lone_app, values
 from straycell.safety import Caution, Step, all_cautions, cautions_for
 
 app = lone_app()

@@ -6,14 +6,13 @@ from typing import Annotated
 
 import typer
 
-from straycell.acceptance.evidence import Condemnation
+from straycell.acceptance import Condemnation
 from straycell.bench.recording.discard import discard_cell
 from straycell.bench.recording.record import lost_words
 from straycell.bench.verdict_words import parting
 from straycell.cells import Stage
 from straycell.cli.app import context, output
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import lone_app
+from straycell.cli.app.grammar import lone_app, values
 from straycell.cli.show.cautions_talk import BESIDE_ANSWER, talk_cautions
 
 app = lone_app()

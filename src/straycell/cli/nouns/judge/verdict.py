@@ -6,14 +6,12 @@ from typing import Annotated
 
 import typer
 
-from straycell.acceptance.reasons import Verdict
-from straycell.acceptance.record import verdict_to_json
+from straycell.acceptance import Verdict, verdict_to_json
 from straycell.bench import verdict_words
 from straycell.bench.cell_list import VerdictOrder, sort_verdicts
 from straycell.bench.paper.charts import limits_chart_of
 from straycell.cli.app import context, output, tables
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.app.progress import counting
 from straycell.cli.show import picture, verdict_page
 from straycell.cli.show.cautions_talk import talk_cautions

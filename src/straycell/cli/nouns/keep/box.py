@@ -7,8 +7,7 @@ from typing import Annotated
 
 from straycell.bench.paper.charts import boxes_chart_of
 from straycell.cli.app import context, output, tables
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.show import picture
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.safety import Step

@@ -9,7 +9,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from straycell.acceptance.reasons import Outcome, Verdict
+from straycell.acceptance import Outcome, Verdict
 from straycell.bench import verdict_words
 from straycell.bench.cell_sheet import CellSheet, sheet_of
 from straycell.bench.project_match import project_match

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from straycell.cli.app import context, output
-from straycell.cli.app.grammar.verbs import lone_app
+from straycell.cli.app.grammar import lone_app
 
 app = lone_app()
 

@@ -7,10 +7,8 @@ from typing import Annotated, Any
 
 import typer
 
-from straycell.cli.app import context, output, tables
-from straycell.cli.app.files import Force, talk_missing_glyphs, write_whole
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app import context, files, output, tables
+from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.quantities import count_of
 from straycell.safety import Step, cautions_for
@@ -64,7 +62,7 @@ def show(
     out: Annotated[
         Path | None, typer.Option("--out", metavar="PDF", help="Write the list to go with them as a PDF.")
     ] = None,
-    force: Force = False,
+    force: files.Force = False,
 ) -> None:
     """Show the list of a hand-over: count, chemistry, mass, energy, state, and what may apply to its carriage."""
     bench = context.bench()
@@ -76,8 +74,8 @@ def show(
         from straycell.safety.handover.render import handover_pdf
 
         texts = [caution.text for caution in cautions_for(Step.HANDOVER)]
-        write_whole(out, handover_pdf(listed, bench.now, cautions=texts), force=force)
-        talk_missing_glyphs(listed)
+        files.write_whole(out, handover_pdf(listed, bench.now, cautions=texts), force=force)
+        files.talk_missing_glyphs(listed)
     output.emit(document(entry, listed) | {"file": out}, lambda: _page(entry, listed))
     if out is not None:
         output.hint(f"written to {out}")

@@ -11,8 +11,7 @@ from typing import Annotated
 import typer
 
 from straycell.cli.app import context, output
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.app.progress import counting
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import BadData, UsageFault

@@ -9,8 +9,7 @@ import typer
 from straycell.bench.recording.discard import record_incident
 from straycell.bench.recording.record import lost_words
 from straycell.cli.app import clock, context, output, tables
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.outcomes import outcome_cell
 from straycell.safety import Step

@@ -10,8 +10,7 @@ import typer
 
 from straycell.bench.wording import shapes
 from straycell.cli.app import context, output, tables
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import lone_app
+from straycell.cli.app.grammar import lone_app, values
 from straycell.errors import UsageFault
 from straycell.keys import RecordKey, key_of
 from straycell.store.book.records import Event

@@ -11,8 +11,7 @@ from typing import Annotated, Any
 import typer
 
 from straycell.cli.app import clock, context, output, tables
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.nouns.use.label_stocks import own_stocks
 from straycell.errors import BadData, UsageFault
 from straycell.labels.payload import address_payload

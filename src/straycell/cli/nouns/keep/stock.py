@@ -11,7 +11,7 @@ import typer
 from straycell.bench.paper.inventory import boxes_now
 from straycell.bench.wording.shapes import stock_json
 from straycell.cli.app import context, output, tables
-from straycell.cli.app.grammar.verbs import lone_app
+from straycell.cli.app.grammar import lone_app
 from straycell.cli.show import picture
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.safety import Step

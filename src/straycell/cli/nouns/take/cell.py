@@ -16,12 +16,9 @@ from straycell.bench.recording.many import Which, each
 from straycell.bench.recording.record import followed, swap_cells
 from straycell.bench.wording import shapes, sheet_words
 from straycell.cells import Cell, Chemistry, Form, Stage, tidy_code
-from straycell.cli.app import context, output, tables
-from straycell.cli.app.files import Force
-from straycell.cli.app.grammar import values
+from straycell.cli.app import context, files, output, tables
+from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.app.grammar.fields import takes
-from straycell.cli.app.grammar.values import BoxOption, CodesArgument, TeardownOption
-from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.nouns.take import facts
 from straycell.cli.show import cell_page, picture
 from straycell.cli.show.after_writing import talk_recorded
@@ -221,7 +218,7 @@ def list_all(
             "--plot", metavar="FILE", help="Also draw them, capacity over resistance (.png or .svg)."
         ),
     ] = None,
-    force: Force = False,
+    force: files.Force = False,
 ) -> None:
     """List the cells with their figures of today."""
     wanted = Wanted(
@@ -282,11 +279,11 @@ def history(code: CodeArgument) -> None:
 
 @app.command("move")
 def move(
-    codes: CodesArgument = None,
+    codes: values.CodesArgument = None,
     *,
     target: Annotated[str, values.text_argument("BOX", "Where they lie now.")],
-    box: BoxOption = None,
-    teardown: TeardownOption = None,
+    box: values.BoxOption = None,
+    teardown: values.TeardownOption = None,
 ) -> None:
     """Put cells into another box, all of them in one write."""
     which = Which(tuple(codes or ()), box, teardown)
@@ -303,9 +300,9 @@ def move(
 @app.command("withdraw")
 def withdraw(
     because: values.BecauseOption,
-    codes: CodesArgument = None,
-    box: BoxOption = None,
-    teardown: TeardownOption = None,
+    codes: values.CodesArgument = None,
+    box: values.BoxOption = None,
+    teardown: values.TeardownOption = None,
     last: Annotated[
         int | None, values.whole("--last", "The N cells recorded last at this bench.", low=1, high=500)
     ] = None,

@@ -12,8 +12,7 @@ from straycell.bench.paper.charts import yield_chart, yields_of
 from straycell.bench.wording import shapes
 from straycell.cells import Cell
 from straycell.cli.app import clock, context, output, tables
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.show import picture
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.errors import UsageFault

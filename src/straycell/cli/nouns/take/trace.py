@@ -10,10 +10,8 @@ from typing import Annotated
 
 import typer
 
-from straycell.cli.app import context, options, output, tables
-from straycell.cli.app.files import Force, write_whole
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app import context, files, options, output, tables
+from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.show import picture, trace_page
 from straycell.cli.show.after_writing import talk_doubts, talk_recorded
 from straycell.errors import UsageFault
@@ -172,7 +170,7 @@ def plot(
     run: Annotated[
         bool, typer.Option("--run", help="Only the run, over mAh, beside its siblings and its rating.")
     ] = False,
-    force: Force = False,
+    force: files.Force = False,
 ) -> None:
     """Draw a trace: voltage, current and charge over time into a file, or with --run what came out of it.
 
@@ -194,7 +192,7 @@ def plot(
     # A picture leaves the store: it must say by itself which cell it is of.
     kind = f"{facts.form} {facts.chemistry}  {facts.marking}".rstrip()
     title = f"{entry.cell}  {kind}  {output.day(entry.at)}"
-    write_whole(out, trace_picture(*again(entry, raw), title), force=force)
+    files.write_whole(out, trace_picture(*again(entry, raw), title), force=force)
     output.emit({"id": entry.id, "files": [out], "count": 1}, lambda: output.say(str(out)))
 
 

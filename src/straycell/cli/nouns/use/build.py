@@ -12,10 +12,8 @@ from straycell.bench.paper.build_sheet import build_sheet
 from straycell.bench.project_match import project_match, require_plan, true_plan, understood
 from straycell.builds import Build
 from straycell.cells import Look
-from straycell.cli.app import clock, context, output, prompts, tables
-from straycell.cli.app.files import Force, talk_missing_glyphs, write_whole
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app import clock, context, files, output, prompts, tables
+from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.group_voltages import (
     ask_about,
@@ -306,7 +304,7 @@ def sheet(
     out: Annotated[
         Path, typer.Option("--out", metavar="PDF", help="Where the sheet goes.", show_default=False)
     ],
-    force: Force = False,
+    force: files.Force = False,
 ) -> None:
     """Draw the positions of a reserved build with their codes, and what to do in which order."""
     _write_sheet(name, out, force=force)
@@ -319,8 +317,8 @@ def _write_sheet(name: str, out: Path, *, force: bool) -> None:
 
     bench = context.bench()
     build, content = build_sheet(bench, name)
-    write_whole(out, build_sheet_pdf(content, bench.now), force=force)
-    talk_missing_glyphs(content)
+    files.write_whole(out, build_sheet_pdf(content, bench.now), force=force)
+    files.talk_missing_glyphs(content)
     count = count_of(len(build.codes), "cell")
     output.emit(
         {"files": [str(out)], "count": len(build.codes), "labels": list(build.codes)},

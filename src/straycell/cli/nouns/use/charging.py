@@ -7,14 +7,13 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Annotated, Any
 
+from straycell.acceptance import Outcome
 from straycell.acceptance.charger.allowance import ChargeKind, charge_allowance
 from straycell.acceptance.charger.check import Charger, ChargerAnswer, check_charger
-from straycell.acceptance.reasons import Outcome
 from straycell.cells import Chemistry
 from straycell.cli.app import clock, context, output
-from straycell.cli.app.grammar import values
+from straycell.cli.app.grammar import lone_app, values
 from straycell.cli.app.grammar.fields import takes
-from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.show.cautions_talk import talk_cautions
 from straycell.cli.show.cell_sheet import OneCell, look_up
 from straycell.errors import BadData, NegativeAnswer, UsageFault

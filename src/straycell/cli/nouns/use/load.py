@@ -7,12 +7,10 @@ from typing import Annotated, Any
 
 import typer
 
-from straycell.acceptance.reasons import Outcome
-from straycell.cli.app import clock, context, output
-from straycell.cli.app.files import Force
-from straycell.cli.app.grammar import values
+from straycell.acceptance import Outcome
+from straycell.cli.app import clock, context, files, output
+from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.app.grammar.fields import takes
-from straycell.cli.app.grammar.verbs import noun_app
 from straycell.cli.nouns.use import device_load
 from straycell.cli.show import load_page
 from straycell.cli.show.cautions_talk import talk_cautions
@@ -129,7 +127,7 @@ def from_log(
     power: Annotated[
         bool, typer.Option("--power", help="Keep the power (needs a voltage), as behind a converter.")
     ] = False,
-    force: Force = False,
+    force: files.Force = False,
 ) -> None:
     """Turn a recorded log into a profile for a project: semicolons, decimal commas, clocks and own names are read."""
     from straycell.cli.nouns.use import load_log

@@ -18,10 +18,8 @@ from straycell.bench.project_match import (
     understood,
 )
 from straycell.builds import Build
-from straycell.cli.app import context, options, output
-from straycell.cli.app.files import Force
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import lone_app
+from straycell.cli.app import context, files, options, output
+from straycell.cli.app.grammar import lone_app, values
 from straycell.cli.nouns.use.match_choices import choices_of, match_cells, match_what
 from straycell.cli.show import picture
 from straycell.cli.show.cautions_talk import talk_cautions
@@ -64,7 +62,7 @@ def match(
             "--out", metavar="FILE", help="The chart as a picture (.png or .svg).", show_default=False
         ),
     ] = None,
-    force: Force = False,
+    force: files.Force = False,
     more: Annotated[list[str] | None, typer.Argument(hidden=True, metavar="[CODE]...")] = None,
 ) -> None:
     """Find the least capable cells that do the project's job, with every reason. Nothing is reserved.

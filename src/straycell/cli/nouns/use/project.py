@@ -10,8 +10,7 @@ import typer
 from straycell.bench.project_match import device_answers_of, understood
 from straycell.bench.wording.project_words import charger_words, load_line
 from straycell.cli.app import context, output, tables
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import noun_app
+from straycell.cli.app.grammar import noun_app, values
 from straycell.projects import Project, ProjectFaults, finish_faults, read_project_file
 from straycell.quantities import Dimension, show
 from straycell.store.book.records import ProjectEntry

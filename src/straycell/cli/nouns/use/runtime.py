@@ -8,13 +8,11 @@ from typing import Annotated, Any
 
 import typer
 
-from straycell.acceptance.reasons import Outcome
+from straycell.acceptance import Outcome
 from straycell.bench.wording.sheet_words import figure
-from straycell.cli.app import clock, context, output
-from straycell.cli.app.files import Force, write_whole
-from straycell.cli.app.grammar import values
+from straycell.cli.app import clock, context, files, output
+from straycell.cli.app.grammar import lone_app, values
 from straycell.cli.app.grammar.fields import takes
-from straycell.cli.app.grammar.verbs import lone_app
 from straycell.cli.nouns.use import device_load
 from straycell.cli.nouns.use.device_load import Drawn
 from straycell.cli.show.cautions_talk import talk_cautions
@@ -72,7 +70,7 @@ def runtime(
         Path | None,
         typer.Option("--out", metavar="PNG", help="Draw voltage against time.", show_default=False),
     ] = None,
-    force: Force = False,
+    force: files.Force = False,
     **said: Any,
 ) -> None:
     """How long a full cell runs a device: what it draws, and the voltage at which it stops.
@@ -102,7 +100,7 @@ def runtime(
     against = forbidden(one, draw.steady_a, draw.peak_a)
     answer = Answer(one, drawn, lifted, device, found, against)
     if out is not None:
-        write_whole(out, picture(answer), force=force)
+        files.write_whole(out, picture(answer), force=force)
     output.emit(
         {**document(answer), "picture": out, "until_v": until, **draw_document(draw)},
         lambda: page(answer, peaks_h if why else None),

@@ -10,10 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from straycell.cli.app import context, output
-from straycell.cli.app.files import Force
-from straycell.cli.app.grammar import values
-from straycell.cli.app.grammar.verbs import lone_app
+from straycell.cli.app import context, files, output
+from straycell.cli.app.grammar import lone_app, values
 from straycell.cli.app.prompts import at_terminal
 from straycell.cli.nouns.use.label import print_cells
 from straycell.cli.nouns.use.label_read import answer_line, store_answers
@@ -48,7 +46,7 @@ def scan(
         str | None,
         values.text_option("--handover", "Take the cells into the hand-over to PLACE.", metavar="PLACE"),
     ] = None,
-    force: Force = False,
+    force: files.Force = False,
 ) -> None:
     """Scan or type codes, one a line; an empty line ends. Without an option each code says what its cell is."""
     # A scanner types fast: a second meaning of each code would be done before anybody looks.
