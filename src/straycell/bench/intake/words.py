@@ -102,8 +102,10 @@ def pick(text: str, kind: type[Word], name: str) -> Word:
     raise BadData(f"{name}: '{text.strip()[:40]}' {why}", f"one of: {' '.join(found or kind)}")
 
 
-def number(text: str, dimension: Dimension, unit: str, name: str, window: Window | None = None) -> float:
-    """A number in the unit that the prompt names, or with a unit of its own. Raises BadData."""
+def number(
+    text: str, dimension: Dimension, unit: str | None, name: str, window: Window | None = None
+) -> float:
+    """A number in the unit that the prompt names (None: none), or with a unit of its own. Raises BadData."""
     if not text.strip():
         raise BadData(f"{name}: nothing was typed", "type the figure, or ? for what it is for")
     return parse_quantity(
@@ -111,7 +113,7 @@ def number(text: str, dimension: Dimension, unit: str, name: str, window: Window
     )
 
 
-def _point(text: str, dimension: Dimension, unit: str, window: Window | None) -> str:
+def _point(text: str, dimension: Dimension, unit: str | None, window: Window | None) -> str:
     """A decimal comma as a point: where one number is asked for, a comma can only part its figures."""
     comma = re.fullmatch(r"\s*([+-]?\d+),(\d+)(\s*[^\d,.]*)", text)
     if comma is None:
@@ -125,7 +127,7 @@ def _point(text: str, dimension: Dimension, unit: str, window: Window | None) ->
     return f"{whole}.{part}{tail}"
 
 
-def _fits(text: str, dimension: Dimension, unit: str, window: Window | None) -> bool:
+def _fits(text: str, dimension: Dimension, unit: str | None, window: Window | None) -> bool:
     try:
         parse_quantity(text, dimension, bare=unit, window=window)
     except BadData:

@@ -11,6 +11,7 @@ from starlette.responses import Response
 from straycell.acceptance.permission import permission
 from straycell.bench import verdict_words
 from straycell.bench.context import Bench
+from straycell.bench.intake.words import number
 from straycell.bench.paper.prints import build_sheet_pdf_of
 from straycell.bench.project_match import project_match, reserve_plan, understood
 from straycell.bench.recording.finish import Device, finish_build
@@ -20,7 +21,7 @@ from straycell.cells import position_name
 from straycell.errors import BadData, StraycellError
 from straycell.quantities import Dimension
 from straycell.safety import Step
-from straycell.web.entry import UNITS, figure
+from straycell.web.entry import UNITS
 from straycell.web.routes.boxes import scanned
 from straycell.web.visit import Visit, Visiting
 from straycell.web.words import note, refusal, words
@@ -114,7 +115,9 @@ def finish(visit: Visiting) -> Response:
         if visit.text("done") != "yes":
             raise BadData(*refusal("not-done"))
         typed = {field: kind for field, kind in DEVICE.items() if visit.text(field)}
-        measured = {field: figure(visit.text(field), kind, said[field]) for field, kind in typed.items()}
+        measured = {
+            field: number(visit.text(field), kind, UNITS[kind], said[field]) for field, kind in typed.items()
+        }
         finish_build(visit.bench(), name, Device(**measured))
     except StraycellError as fault:
         return _project(visit, name, fault)

@@ -10,12 +10,12 @@ from typing import Annotated, Any
 from straycell.acceptance import Outcome
 from straycell.acceptance.charger.allowance import ChargeKind, charge_allowance
 from straycell.acceptance.charger.check import Charger, ChargerAnswer, check_charger
+from straycell.bench.device_use import OneCell, look_up
 from straycell.cells import Chemistry
 from straycell.cli.app import clock, context, output
 from straycell.cli.app.grammar import lone_app, values
 from straycell.cli.app.grammar.fields import takes
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.cell_sheet import OneCell, look_up
 from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.keys import NEW
 from straycell.matching.words import run_hours as hours

@@ -8,13 +8,13 @@ from typing import Annotated, Any
 import typer
 
 from straycell.acceptance import Outcome
+from straycell.bench.device_use import OneCell, forbidden, gentle_run, look_up, most_a, runtime_json
 from straycell.cli.app import clock, context, files, output
 from straycell.cli.app.grammar import noun_app, values
 from straycell.cli.app.grammar.fields import takes
 from straycell.cli.nouns.use import device_load
 from straycell.cli.show import load_page
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.cell_sheet import OneCell, forbidden, gentle_run, look_up, most_a, runtime_json
 from straycell.errors import BadData, NegativeAnswer, UsageFault
 from straycell.physics.loads import Lamps, ResistiveLoad, current_from_drop
 from straycell.physics.resistors import BandReading, bands, is_standard, nearest, power_rating, rounded_up

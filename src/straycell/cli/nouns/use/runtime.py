@@ -9,6 +9,16 @@ from typing import Annotated, Any
 import typer
 
 from straycell.acceptance import Outcome
+from straycell.bench.device_use import (
+    Draw,
+    OneCell,
+    draw_of,
+    forbidden,
+    look_up,
+    run_cell,
+    run_of,
+    runtime_json,
+)
 from straycell.bench.wording.sheet_words import figure
 from straycell.cli.app import clock, context, files, output
 from straycell.cli.app.grammar import lone_app, values
@@ -16,8 +26,6 @@ from straycell.cli.app.grammar.fields import takes
 from straycell.cli.nouns.use import device_load
 from straycell.cli.nouns.use.device_load import Drawn
 from straycell.cli.show.cautions_talk import talk_cautions
-from straycell.cli.show.cell_sheet import OneCell, forbidden, look_up, run_cell, run_of, runtime_json
-from straycell.cli.show.device_draw import Draw, draw_of
 from straycell.cli.show.verdict_page import say_forbidden
 from straycell.matching.words import run_hours as hours
 from straycell.physics.run_time.answers import narrowing
