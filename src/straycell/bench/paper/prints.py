@@ -20,6 +20,7 @@ from straycell.safety import Step, cautions_for
 if TYPE_CHECKING:
     from straycell.bench.paper.labels_of import CellLabel
 
+DPI = 100
 Drawing: TypeAlias = Chart | Curves | Scatter
 """What has lines for a terminal and a picture for a file; `drawn` are the characters that its lines need."""
 
@@ -38,6 +39,13 @@ def stock_scatter(bench: Bench) -> Scatter:
     """Every cell, capacity over resistance."""
     with bench.reading() as reader:
         return scatter_of(cell_list(reader, bench.rules, bench.now, Wanted()))
+
+
+def for_a_page(drawing: Drawing) -> tuple[str, bytes]:
+    """Media type and content: lines and text, but the stock in dots, as a mark a cell would be larger."""
+    if isinstance(drawing, Scatter):
+        return "image/png", drawing.picture("png", DPI)
+    return "image/svg+xml", drawing.picture("svg", DPI)
 
 
 def shelf_labels(

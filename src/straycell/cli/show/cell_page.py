@@ -39,12 +39,10 @@ def sheet(page: CellSheet) -> None:
     output.section("Measured")
     output.facts(figures(page), indent="  ")
     # Five reasons fill the screen; the rest would push the next step, which is what is looked for, off it.
-    reasons = verdict_words.why(page.verdict, at_most=5)
-    if reasons:
-        output.section("Why")
-        output.bullets(reasons)
-    output.section("Next")
-    output.bullets(verdict_words.next_steps(page.verdict, page.now) or ["nothing: it is ready for a project"])
+    output.listed("Why", verdict_words.why(page.verdict, at_most=5))
+    output.listed(
+        "Next", verdict_words.next_steps(page.verdict, page.now) or ["nothing: it is ready for a project"]
+    )
     output.section("Readings")
     rows = [reading_row(recorded, page.defaults, page.doubted) for recorded in page.recorded]
     tables.table(["id", "what", "value", "at", "how"], rows, flexible="how", empty="none recorded yet")

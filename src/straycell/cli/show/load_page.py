@@ -119,9 +119,7 @@ def wanted_page(found: Document) -> None:
         ],
         indent="  ",
     )
-    if found["notes"]:
-        output.section("Mind")
-        output.bullets(found["notes"])
+    output.listed("Mind", found["notes"])
 
 
 def _end(found: Document) -> str:

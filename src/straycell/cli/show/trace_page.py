@@ -71,9 +71,7 @@ def figures(
         ],
         indent="  ",
     )
-    if found["warnings"]:
-        output.section("Mind")
-        output.bullets(found["warnings"])
+    output.listed("Mind", found["warnings"])
 
 
 def _figure(found: Mapping[str, Any], key: str) -> str:

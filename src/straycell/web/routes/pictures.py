@@ -11,13 +11,10 @@ from starlette.responses import Response
 from straycell.bench.context import Bench
 from straycell.bench.paper.charts import boxes_chart_of, limits_chart_of, yield_chart_of
 from straycell.bench.paper.curves_of import rest_curves_of, run_curves_of
-from straycell.bench.paper.prints import Drawing, stock_scatter
-from straycell.pictures.figure import Kind
-from straycell.pictures.stock import Scatter
+from straycell.bench.paper.prints import Drawing, for_a_page, stock_scatter
 from straycell.web.visit import Visit, Visiting
 
 router = APIRouter()
-DPI = 100
 
 
 @router.get("/photograph/{name}.jpg")
@@ -68,10 +65,6 @@ def of_a_cell(visit: Visiting, name: str, number: str) -> Response:
 def _drawn(visit: Visit, find: Callable[[], Drawing]) -> Response:
     # matplotlib's shared caches know no threads, and two drawings at once would delay every other answer.
     with visit.site.pictures:
-        drawing = find()
-        # A mark a cell: as lines and text the whole stock would be larger than its dots.
-        kind: Kind = "png" if isinstance(drawing, Scatter) else "svg"
-        content = drawing.picture(kind, DPI)
-    if kind == "png":
-        return Response(content, media_type="image/png")
-    return Response(content, media_type="image/svg+xml", headers={"content-security-policy": POLICY})
+        kind, content = for_a_page(find())
+    own = {"content-security-policy": POLICY} if kind == "image/svg+xml" else None
+    return Response(content, media_type=kind, headers=own)

@@ -137,8 +137,10 @@ def _page(entry: HandoverEntry, listed: HandoverList) -> None:
             for text in output.wrap(f"{cell.code}  {cell.why}", "  "):
                 output.say(text)
     # The tool names rules and classifies nothing: that is the consignor's duty (ADR 1.4.2.1).
-    output.section("May apply; check with the collection point")
-    output.bullets(f"{rule.name}: {rule.text} ({rule.source})" for rule in listed.rules)
+    output.listed(
+        "May apply; check with the collection point",
+        (f"{rule.name}: {rule.text} ({rule.source})" for rule in listed.rules),
+    )
 
 
 def _state(line: HandoverLine) -> str:

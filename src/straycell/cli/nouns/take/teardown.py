@@ -166,11 +166,10 @@ def _page(found: Teardown, cells: list[Cell], corrections: list[Event], *, withd
         ],
         indent="  ",
     )
-    if corrections:
-        output.section("Corrected")
-        output.bullets(
-            f"{output.day(event.at)} {_changes(event)}; because {event.because}" for event in corrections
-        )
+    output.listed(
+        "Corrected",
+        (f"{output.day(event.at)} {_changes(event)}; because {event.because}" for event in corrections),
+    )
     output.section(f"Cells ({len(cells)})")
     columns: tables.Columns[Cell] = {
         "code": lambda c: c.code,

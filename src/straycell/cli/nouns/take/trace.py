@@ -155,9 +155,7 @@ def show_one(number: Number) -> None:
         picture.say(run_curves(entry.cell, again(entry, sheet.raw)), options.current().line)
         trace_page.budget(entry.result)
         trace_page.pulses(entry.result)
-        if entry.result["notes"]:
-            output.section("How it was read")
-            output.bullets(entry.result["notes"])
+        output.listed("How it was read", entry.result["notes"])
 
     output.emit(trace_page.document(entry, stand, gone, list(doubts.values())), page)
     talk_doubts(doubts, sheet.remedy)

@@ -244,8 +244,9 @@ def page(one: OneCell, charger: Charger, answer: ChargerAnswer) -> None:
         ],
         indent="  ",
     )
-    output.section("What to do" if answer.ok else "What to change")
-    output.bullets(answer.advice or ["nothing: charge it in sight"])
+    output.listed(
+        "What to do" if answer.ok else "What to change", answer.advice or ["nothing: charge it in sight"]
+    )
 
 
 def _headline(answer: ChargerAnswer) -> str:

@@ -129,10 +129,7 @@ def page(entry: ProjectEntry, project: Project, codes: list[str] | None = None) 
         indent="  ",
     )
     _say_answers(project)
-    faults = finish_faults(project)
-    if faults:
-        output.section("Before it can be finished")
-        output.bullets(faults)
+    output.listed("Before it can be finished", finish_faults(project))
 
 
 def _say_answers(project: Project) -> None:
@@ -143,8 +140,10 @@ def _say_answers(project: Project) -> None:
         # None: it has no such part, so there is nothing to change.
         if answer["ok"] is None:
             continue
-        output.section(f"{words[name]}: {'as it should be' if answer['ok'] else 'change it first'}")
-        output.bullets([*answer["found"], *answer["advice"]])
+        output.listed(
+            f"{words[name]}: {'as it should be' if answer['ok'] else 'change it first'}",
+            [*answer["found"], *answer["advice"]],
+        )
 
 
 def _cutoff_words(cutoff_v: float, series: int | None) -> str:

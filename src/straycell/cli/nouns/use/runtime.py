@@ -166,12 +166,11 @@ def page(answer: Answer, peaks_h: float | None = None) -> None:
         indent="  ",
     )
     if peaks_h is not None:
-        output.section(f"The {hours(found.expected_h - found.low_h)} between expected and low are kept for")
-        output.bullets(margin_lines(answer, peaks_h))
-    notes = [*one.notes, *found.notes]
-    if notes:
-        output.section("Mind")
-        output.bullets(notes)
+        output.listed(
+            f"The {hours(found.expected_h - found.low_h)} between expected and low are kept for",
+            margin_lines(answer, peaks_h),
+        )
+    output.listed("Mind", [*one.notes, *found.notes])
 
 
 def margin_lines(answer: Answer, peaks_h: float) -> list[str]:
